@@ -1,0 +1,64 @@
+"""Errors by kind of failure, under one root.
+
+Every message is one line that says what is wrong, where, and what to do about it.
+"""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+
+class NetplanError(Exception):
+    """Root of all errors a person can act on.
+
+    Attributes
+    ----------
+    exit_code : int
+        What the command line returns when this error ends a run.
+    """
+
+    exit_code: ClassVar[int] = 2
+
+
+class BadInputError(NetplanError):
+    """The network, the rules, an option or a file cannot be used as it is (exit code 2)."""
+
+
+class BadNetworkError(BadInputError):
+    """The network layers break the input contract."""
+
+
+class BadRulesError(BadInputError):
+    """The planning rules break their contract: unknown key, wrong unit, impossible value."""
+
+
+class BadWorkError(BadInputError):
+    """The work section names an unknown main, or a chainage that the main does not have."""
+
+
+class NoPlanError(NetplanError):
+    """No set of stops satisfies every hard constraint (exit code 3).
+
+    Parameters
+    ----------
+    message : str
+        One line for people.
+    reasons : tuple of str
+        One line for each side or constraint that stands in the way.
+    """
+
+    exit_code: ClassVar[int] = 3
+
+    def __init__(self, message: str, reasons: tuple[str, ...] = ()) -> None:
+        super().__init__(message)
+        self.reasons = reasons
+
+
+class NotSolvedError(NetplanError):
+    """A flow state has no trustworthy numbers: no convergence, no source, demand that cannot be met."""
+
+    exit_code: ClassVar[int] = 3
+
+
+class OutsideValidityError(NetplanError):
+    """A formula was asked outside the range it holds for."""
