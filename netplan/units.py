@@ -67,10 +67,7 @@ def quantity(value: object, unit: str, where: str) -> float:
     """
     if isinstance(value, bool) or not isinstance(value, int | float | str):
         raise BadInputError(f"{where}: expected a number in {unit or '1'}, got {value!r}; write a number")
-    if isinstance(value, int | float):
-        number = float(value)
-    else:
-        number = _parse(value, unit, where)
+    number = _parse(value, unit, where) if isinstance(value, str) else float(value)
     if not math.isfinite(number):
         raise BadInputError(f"{where}: {value!r} is not a finite number; write a number in {unit or '1'}")
     return number
@@ -94,7 +91,7 @@ def _parse(text: str, unit: str, where: str) -> float:
         )
     try:
         return convert(number, tail.strip(), unit)
-    except Exception as error:  # noqa: BLE001 - pint raises many kinds for a bad unit text
+    except Exception:  # noqa: BLE001 - pint raises many kinds for a bad unit text
         raise BadInputError(
-            f"{where}: unit {tail.strip()!r} does not convert to {unit or '1'} ({type(error).__name__}); correct the unit"
+            f"{where}: unit {tail.strip()!r} does not convert to {unit or '1'}; correct the unit"
         ) from None
