@@ -1,0 +1,300 @@
+"""The planning rules as checked, frozen values.
+
+Field names carry the unit, as in the file. Quantities written with a unit are converted on the way in.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from netplan.errors import BadInputError
+from netplan.units import quantity
+
+__all__ = ["AssemblyPart", "MethodKind", "Rules", "StopMethod"]
+
+
+def _reader(unit: str) -> BeforeValidator:
+    def read(value: object) -> float:
+        try:
+            return quantity(value, unit, "value")
+        except BadInputError as error:
+            raise ValueError(str(error)) from None
+
+    return BeforeValidator(read)
+
+
+Metres = Annotated[float, _reader("m")]
+Millimetres = Annotated[float, _reader("mm"), Field(ge=0, le=5000)]
+Millibars = Annotated[float, _reader("mbar"), Field(ge=-1000, le=100_000)]
+Celsius = Annotated[float, _reader("degC"), Field(ge=-60, le=60)]
+KelvinStep = Annotated[float, _reader("delta_degC"), Field(ge=0, le=30)]
+Minutes = Annotated[float, _reader("min"), Field(ge=0, le=1440)]
+MetresPerSecond = Annotated[float, _reader("m/s"), Field(gt=0, le=100)]
+Number = Annotated[float, _reader("")]
+Money = Annotated[float, Field(ge=0, le=1e9, allow_inf_nan=False)]
+
+
+class Table(BaseModel):
+    """A table of the rules file: frozen, unknown keys are errors."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class MethodKind(StrEnum):
+    """How a stop is made."""
+
+    BAG = "bag"
+    SQUEEZE = "squeeze"
+    VALVE = "valve"
+
+
+Role = Literal["zone_vent", "barrier", "vent", "gauge", "bypass"]
+MaterialWord = Literal["PE80", "PE100", "PE", "steel", "ductile_iron", "cast_iron", "other"]
+JointWord = Literal["unknown", "fusion", "mechanical", "socket"]
+
+
+class AssemblyPart(Table):
+    """One tapping or barrier of a stop.
+
+    `offset_m` is along the main from the barrier nearest the work, positive away from the work [m];
+    `size_mm` the outlet [mm], 0 for a barrier that needs no tapping.
+    """
+
+    role: Role
+    offset_m: Metres
+    size_mm: Millimetres = 0.0
+
+
+class SurfacePrices(Table):
+    """Surcharge of a hole by surface [currency]."""
+
+    unknown: Money = 0.0
+    verge: Money = 0.0
+    footway: Money = 0.0
+    carriageway: Money = 0.0
+    unmade: Money = 0.0
+
+
+class StopMethod(Table):
+    """One way of stopping a main, what it may be used on and what it costs."""
+
+    name: Annotated[str, Field(min_length=1, max_length=60)]
+    kind: MethodKind
+    materials: tuple[MaterialWord, ...]
+    od_min_mm: Millimetres
+    od_max_mm: Millimetres
+    rating_mbar: Millibars
+    rating_margin_mbar: Millibars = 0.0
+    barriers: Annotated[int, Field(ge=1, le=2)]
+    assembly: tuple[AssemblyPart, ...] = ()
+    fitting_m: Metres = 0.0
+    fitting_od: Number = 0.0
+    same_m: Metres = 0.0
+    same_od: Number = 0.0
+    price: Money
+    price_per_mm_od: Money = 0.0
+    price_surface: SurfacePrices = SurfacePrices()
+    minutes: Minutes
+    minutes_fast: Minutes
+    refuse_early_pe: bool = False
+    refuse_inserted: bool = True
+    refuse_joints: tuple[JointWord, ...] = ("mechanical",)
+
+    @model_validator(mode="after")
+    def _barriers_agree(self) -> StopMethod:
+        drawn = sum(part.role == "barrier" for part in self.assembly)
+        if self.kind is not MethodKind.VALVE and drawn != self.barriers:
+            raise ValueError(
+                f"assembly draws {drawn} barriers, barriers says {self.barriers}; make them agree"
+            )
+        if self.od_min_mm > self.od_max_mm:
+            raise ValueError("od_min_mm is above od_max_mm; swap them")
+        return self
+
+
+class GasRules(Table):
+    """The gas: a named example gas, or mole fractions by component."""
+
+    name: str | None = None
+    composition: dict[str, float] | None = None
+    ground_temp_c: Celsius
+
+    @model_validator(mode="after")
+    def _one_of(self) -> GasRules:
+        if (self.name is None) == (self.composition is None):
+            raise ValueError("give either name or composition")
+        return self
+
+
+class PressureRules(Table):
+    """Lowest pressure at a kept customer's meter inlet [mbar gauge] and the margin above it [mbar]."""
+
+    minimum_mbar: Annotated[Millibars, Field(ge=0)]
+    margin_mbar: Annotated[Millibars, Field(ge=0)]
+
+
+class DemandRules(Table):
+    """How demand is set for the window of the work."""
+
+    design_air_temp_c: Celsius
+    forecast_margin_c: KelvinStep
+    margin: Annotated[Number, Field(ge=0, le=2)]
+    small_group: Annotated[Number, Field(ge=0, le=5)]
+    within_hour: Annotated[Number, Field(ge=0, le=5)]
+    relight: Annotated[Number, Field(ge=0, le=1)]
+    day_starts_hour: Annotated[int, Field(ge=0, le=23)]
+
+
+class ClearanceRules(Table):
+    """Clearances of tappings [m, × OD]."""
+
+    work_m: Annotated[Metres, Field(ge=0)]
+    fitting_m: Annotated[Metres, Field(ge=0)]
+    fitting_od: Annotated[Number, Field(ge=0)]
+
+
+class MethodGeneral(Table):
+    """What counts as early PE."""
+
+    early_pe_before_year: int
+    early_resins: tuple[str, ...]
+    squeeze_unknown_resin: bool
+
+
+class ValveRules(Table):
+    """How far a valve is trusted as a stop."""
+
+    second_barrier: bool
+    let_by_test: bool
+
+
+class PerCategory(Table):
+    """One figure by category of customer [currency per meter and hour]."""
+
+    household: Money
+    business: Money
+    industry: Money
+    public: Money
+
+
+class PriceRules(Table):
+    """Prices, all in one currency."""
+
+    off_per_hour: PerCategory
+    gas_per_m3: Money
+    currency: Annotated[str, Field(pattern="^[A-Z]{3}$")]
+    bypass: Money
+    bypass_per_m: Money
+    hose_per_m: Money
+    open_valve: Money
+
+
+class BypassRules(Table):
+    """What bypasses are made of and how hard they may be driven."""
+
+    bores_mm: Annotated[tuple[Millimetres, ...], Field(min_length=1)]
+    velocity_max_m_s: MetresPerSecond
+    reach_m: Annotated[Metres, Field(ge=0)]
+    slack: Annotated[Number, Field(ge=1, le=3)]
+    tapping_bore_mm: Annotated[Millimetres, Field(gt=0)]
+    loss_coefficient: Annotated[Number, Field(ge=0)]
+    parallel_max: Annotated[int, Field(ge=1, le=10)]
+    roughness_mm: Millimetres
+
+    @model_validator(mode="after")
+    def _ascending(self) -> BypassRules:
+        if list(self.bores_mm) != sorted(set(self.bores_mm)) or self.bores_mm[0] <= 0:
+            raise ValueError("bores_mm must be positive and ascending without repeats")
+        return self
+
+
+class Roughness(Table):
+    """Wall roughness by kind of material [mm]."""
+
+    PE: Millimetres
+    steel: Millimetres
+    iron: Millimetres
+
+
+class PipeRules(Table):
+    """Pipe walls."""
+
+    roughness_mm: Roughness
+
+
+class PurgeRules(Table):
+    """Purging out of service and back in."""
+
+    volumes_out: Annotated[Number, Field(ge=1, le=20)]
+    volumes_in: Annotated[Number, Field(ge=1, le=20)]
+    stack_bores_mm: Annotated[tuple[Millimetres, ...], Field(min_length=1)]
+    stack_height_m: Annotated[Metres, Field(gt=0)]
+    gwp_methane: Annotated[Number, Field(gt=0, le=200)]
+
+
+class CrewRules(Table):
+    """What a crew can do in a day."""
+
+    relights_per_hour: Annotated[Number, Field(gt=0)]
+    day_end: Annotated[str, Field(pattern="^([01][0-9]|2[0-3]):[0-5][0-9]$")]
+    no_access: Annotated[Number, Field(ge=0, le=1)]
+    hours: Annotated[Number, Field(gt=0, le=240)]
+
+
+class LeadDays(Table):
+    """Days of notice by category of customer [d]."""
+
+    household: Annotated[int, Field(ge=0)]
+    business: Annotated[int, Field(ge=0)]
+    industry: Annotated[int, Field(ge=0)]
+    public: Annotated[int, Field(ge=0)]
+    priority: Annotated[int, Field(ge=0)]
+
+
+class NoticeRules(Table):
+    """Notices to customers."""
+
+    lead_days: LeadDays
+
+
+class ChoiceRules(Table):
+    """How long to look and what to show; 0 means no limit for max_stops and standby_meters_max."""
+
+    options: Annotated[int, Field(ge=1, le=50)]
+    seconds: Annotated[Number, Field(gt=0)]
+    max_zones: Annotated[int, Field(ge=1)]
+    max_stops: Annotated[int, Field(ge=0)]
+    standby_meters_max: Annotated[int, Field(ge=0)]
+
+
+class Rules(Table):
+    """All planning rules; see ``gas-netplan rules`` for every key with unit and source."""
+
+    gas: GasRules
+    pressure: PressureRules
+    demand: DemandRules
+    clearance: ClearanceRules
+    method: Annotated[tuple[StopMethod, ...], Field(min_length=1)]
+    method_general: MethodGeneral
+    valve: ValveRules
+    price: PriceRules
+    bypass: BypassRules
+    pipe: PipeRules
+    purge: PurgeRules
+    crew: CrewRules
+    notice: NoticeRules
+    choice: ChoiceRules
+
+    @model_validator(mode="after")
+    def _names_differ(self) -> Rules:
+        names = [method.name for method in self.method]
+        if len(set(names)) != len(names):
+            raise ValueError("two methods have the same name; rename one")
+        return self
+
+    def values(self) -> dict[str, Any]:
+        """Return every value used, as plain JSON data, for plan.json."""
+        return self.model_dump(mode="json")

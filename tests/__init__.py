@@ -1,0 +1,1 @@
+"""Tests: laws, outside values, own regressions and benchmarks, kept apart by where their truth comes from."""

@@ -1,0 +1,1 @@
+"""Speed beside a rival in the same run; never run by default."""

@@ -1,0 +1,1 @@
+"""Checks against published standards, tables, open data and reference libraries."""

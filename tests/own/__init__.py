@@ -1,0 +1,1 @@
+"""Our own behaviour and regressions."""
