@@ -1,0 +1,76 @@
+"""The published JSON Schema of plan.json, and reading and writing plans by it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from netplan.errors import BadInputError
+from netplan.plan.model import SCHEMA_NAME, Plan
+
+__all__ = ["plan_from_json", "plan_schema", "plan_to_json", "read_plan"]
+
+
+def plan_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of plan.json; ``digits`` says how floats are rounded."""
+    schema = Plan.model_json_schema(by_alias=True, mode="serialization")
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": f"urn:gas-netplan:{SCHEMA_NAME}",
+        **schema,
+    }
+
+
+def plan_to_json(plan: Plan, *, provenance: bool = True) -> str:
+    """Return plan.json as text: keys in a fixed order, one trailing newline.
+
+    Without provenance it is the form two plans are compared in.
+    """
+    data = plan.model_dump(mode="json", by_alias=True, exclude=None if provenance else {"provenance"})
+    return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False, sort_keys=False) + "\n"
+
+
+def plan_from_json(text: str, where: str) -> Plan:
+    """Read a plan.
+
+    Raises
+    ------
+    BadInputError
+        When the text is no JSON, or no plan of this schema.
+    """
+    try:
+        data = json.loads(text)
+    except (json.JSONDecodeError, RecursionError) as error:
+        raise BadInputError(
+            f"{where}: is not JSON ({type(error).__name__}); give a plan folder of gas-netplan"
+        ) from None
+    schema = data.get("schema") if isinstance(data, dict) else None
+    if schema != SCHEMA_NAME:
+        raise BadInputError(f"{where}: schema is {schema!r}, this version reads {SCHEMA_NAME!r}; plan again")
+    try:
+        return Plan.model_validate(data)
+    except ValidationError as error:
+        first = error.errors(include_url=False, include_context=False)[0]
+        place = ".".join(str(part) for part in first["loc"])
+        raise BadInputError(f"{where}: {place}: {first['msg']}; plan again") from None
+
+
+def read_plan(folder: Path) -> Plan:
+    """Read the plan of a plan folder.
+
+    Raises
+    ------
+    BadInputError
+        When there is no plan.json in it, or it is not a plan.
+    """
+    path = folder / "plan.json"
+    try:
+        text = path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise BadInputError(f"{path}: cannot be read ({error.strerror}); give a plan folder") from None
+    except UnicodeDecodeError:
+        raise BadInputError(f"{path}: is not UTF-8; give a plan folder of gas-netplan") from None
+    return plan_from_json(text, str(path))
