@@ -1,1 +1,1 @@
-"""The plan: pricing of zones, proof and stopping, states, order, steps, and the plan model with its schema."""
+"""The plan: pricing of zones, proof and stopping, states, order, steps, and the plan model."""

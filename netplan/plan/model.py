@@ -6,7 +6,7 @@ pipes are actual volumes, unless a name says otherwise.
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -22,7 +22,7 @@ from netplan.plan.numbers import (
     Rounded6,
 )
 
-SCHEMA_NAME = "netplan/plan/1"
+SCHEMA_NAME: Final = "netplan/plan/1"
 
 __all__ = [
     "SCHEMA_NAME",
