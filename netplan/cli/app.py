@@ -1,0 +1,64 @@
+"""The typer application: one module per command."""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated
+
+import click
+import typer
+
+from netplan import __version__
+from netplan.cli import check, demo, plan, rules, schema
+from netplan.cli.door import run
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    name="gas-netplan",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Planning help for stopping a low-pressure PE gas main. Planning figures only, never a permit.",
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"gas-netplan {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")] = False,
+) -> None:
+    pass
+
+
+app.command("plan")(plan.command)
+app.command("check")(check.command)
+app.command("rules")(rules.command)
+app.command("schema")(schema.command)
+app.command("demo")(demo.command)
+
+
+def main() -> None:
+    """Run the command line and leave with its exit code."""
+    code = 0
+
+    def job() -> None:
+        nonlocal code
+        try:
+            # standalone_mode off: our own door decides what an error looks like.
+            result = app(standalone_mode=False)
+            code = result if isinstance(result, int) else 0
+        except click.exceptions.Abort:
+            raise KeyboardInterrupt from None
+        except click.ClickException as error:
+            error.show()
+            code = error.exit_code
+
+    failed = run(job)
+    sys.exit(failed or code)

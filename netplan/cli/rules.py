@@ -1,0 +1,21 @@
+"""``gas-netplan rules``: print the shipped rules, comments included, or check a file of one's own."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from netplan.rules import default_rules_text, read_rules
+
+
+def command(
+    check: Annotated[Path | None, typer.Option(help="Check this rules file instead of printing the shipped one.")] = None,
+) -> None:
+    """Print the planning rules that ship with the package, with units and sources."""
+    if check is None:
+        typer.echo(default_rules_text(), nl=False)
+        return
+    read_rules(check)
+    typer.echo(f"{check}: every key is known and every value is usable")

@@ -1,0 +1,14 @@
+"""``gas-netplan schema``: print the JSON Schema of plan.json."""
+
+from __future__ import annotations
+
+import json
+
+import typer
+
+from netplan.plan.schema import plan_schema
+
+
+def command() -> None:
+    """Print the JSON Schema of plan.json."""
+    typer.echo(json.dumps(plan_schema(), indent=1, ensure_ascii=False))
