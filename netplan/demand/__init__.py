@@ -1,0 +1,57 @@
+"""How much gas customers draw in the hours of the work, by weather and published profiles.
+
+Needs nothing but the customers' table, the rules and the gas' calorific value::
+
+    window = Window(start, hours, air_temp_c)            # window.py; or forecast=read_forecast(path)
+    result = customer_demand(customers, window, rules, hs_j_per_m3_std)   # -> DemandResult
+    flow = result.flow_m3_per_s_std(hour, part)          # per customer [m³/s at 15 °C, 101.325 kPa]
+    result.worst_hour                                    # hour of the greatest total
+    result.hours_to_check()                              # hours no other hour beats everywhere
+    result.at_air_temp(air_temp_c)                       # same customers and hours, other weather
+    result.parts(hour, part)                             # named parts; they add up to the total
+    result.findings                                      # bad demand data with id and the fallback used
+    node_demand(customers, flow, node_count, is_live)    # per node [m³/s], ready for the flow calculation
+    uplift(customers_n, rules)                           # small groups and the peak within the hour [-]
+    relight_flow(result, customers_back_on)              # load of relighting together [m³/s]
+
+How small groups are handled. A yearly energy through a profile is a mean over very many customers. The
+mean of n meters fed together is raised by ``uplift(n)``, which falls with n while n · uplift(n) rises.
+The group is the whole part of the network that is fed together (label customers by ``part``): within a
+part every customer gets the same uplift, so that flows add up at each node and mass balance holds, and a
+part fed through a bypass of its own gets the larger uplift of the fewer customers behind it. What a
+single service sees beyond that is added as a pressure allowance, not as a flow (see netplan.bypass).
+A peak_kw takes the one published diversity curve with the number of such meters in the part instead.
+
+Colder never needs less: an hour's factor is the largest that any air temperature from the given one up
+would give, because the published hourly shares step at the edges of their temperature bands.
+"""
+
+from netplan.demand.customers import DemandPart, DemandResult, customer_demand
+from netplan.demand.forecast import Forecast, read_forecast
+from netplan.demand.groups import curve_name, diversity_of, uplift
+from netplan.demand.nodes import customer_pressure, node_demand
+from netplan.demand.profile import customer_value_kwh_per_day, hour_factor
+from netplan.demand.records import Records, check_records
+from netplan.demand.relight import relight_flow
+from netplan.demand.window import HourOfWindow, Window, window_hours
+
+__all__ = [
+    "DemandPart",
+    "DemandResult",
+    "Forecast",
+    "HourOfWindow",
+    "Records",
+    "Window",
+    "check_records",
+    "curve_name",
+    "customer_demand",
+    "customer_pressure",
+    "customer_value_kwh_per_day",
+    "diversity_of",
+    "hour_factor",
+    "node_demand",
+    "read_forecast",
+    "relight_flow",
+    "uplift",
+    "window_hours",
+]

@@ -1,0 +1,232 @@
+"""Hourly flow of every customer over the window of the work."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.constants import SECONDS_PER_HOUR
+from netplan.demand.groups import diversity_of, part_counts, uplift
+from netplan.demand.profile import customer_value_kwh_per_day, hour_factor
+from netplan.demand.records import PEAK_PROFILE, Records, check_records
+from netplan.demand.window import HourOfWindow, Window, window_hours
+from netplan.errors import BadInputError
+from netplan.findings import Finding
+from netplan.network.model import Customers
+from netplan.network.words import Category
+from netplan.reference.profiles import ClimateMonth
+from netplan.rules.model import Rules
+
+__all__ = ["DemandPart", "DemandResult", "customer_demand"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+J_PER_KWH = 3.6e6
+W_PER_KW = 1000.0
+
+
+@dataclass(frozen=True, slots=True)
+class DemandPart:
+    """One named part of the demand of an hour.
+
+    Parameters
+    ----------
+    name : str
+        Category, and what its demand is worked out from.
+    customers : int
+        How many.
+    flow_m3_per_s_std : float
+        Flow with uplift, diversity and the rules' margin [m³/s at 15 °C, 101.325 kPa].
+    """
+
+    name: str
+    customers: int
+    flow_m3_per_s_std: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DemandResult:
+    """Demand of every customer in every hour of the window, at reference conditions 15 °C, 101.325 kPa.
+
+    Parameters
+    ----------
+    records : Records
+        Checked data, one row a customer.
+    rules : Rules
+        Uplift, margins and weather in use.
+    hours : tuple of HourOfWindow
+        Hours of the window, with the air temperature forecast or given.
+    factors : float array, shape (hours, profiles)
+        Factor of each profile in each hour, forecast margin included [1/h].
+    mean_m3_per_s_std : float array, shape (customers,)
+        Flow at a factor of one; 0 where peak_kw is used.
+    peak_m3_per_s_std : float array, shape (customers,)
+        Flow at peak_kw; 0 where the yearly energy is used.
+    hs_j_per_m3_std : float
+        Superior calorific value [J/m³ at 15 °C, 101.325 kPa].
+    """
+
+    records: Records
+    rules: Rules
+    hours: tuple[HourOfWindow, ...]
+    factors: Floats
+    mean_m3_per_s_std: Floats
+    peak_m3_per_s_std: Floats
+    hs_j_per_m3_std: float
+
+    def __len__(self) -> int:
+        return len(self.mean_m3_per_s_std)
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Bad demand data, in order."""
+        return self.records.findings
+
+    @property
+    def worst_hour(self) -> int:
+        """Row in `hours` of the greatest total; the first of several."""
+        by_profile = self.records.profile != PEAK_PROFILE
+        mean = np.bincount(
+            self.records.profile[by_profile],
+            weights=self.mean_m3_per_s_std[by_profile],
+            minlength=self.factors.shape[1],
+        )
+        # Uplift and peaks are the same in every hour: the profiles alone decide.
+        return int(np.argmax(np.round(self.factors @ mean, 12)))
+
+    def hours_to_check(self) -> tuple[int, ...]:
+        """Return the hours that no other hour of the window beats for every profile at once.
+
+        What holds in these holds in all: a part of the network may have its worst hour when the whole
+        does not.
+        """
+        used = self.factors[:, np.unique(self.records.profile[self.records.profile != PEAK_PROFILE])]
+        if used.shape[1] == 0:
+            return (0,)
+        keep = []
+        for row in range(len(used)):
+            at_least = (used >= used[row]).all(axis=1)
+            more = at_least & (used > used[row]).any(axis=1)
+            twin_before = at_least[:row] & (used[:row] == used[row]).all(axis=1)
+            if not more.any() and not twin_before.any():
+                keep.append(row)
+        return tuple(keep)
+
+    def flow_m3_per_s_std(
+        self, hour: int | None = None, part: Ints | None = None, *, margin: bool = True
+    ) -> Floats:
+        """Return the flow of every customer in an hour [m³/s at 15 °C, 101.325 kPa].
+
+        Parameters
+        ----------
+        hour : int, optional
+            Row in `hours`; default the worst hour.
+        part : int array, shape (customers,), optional
+            Label of the part of the network that feeds each customer; one part if not given. Those of one
+            label share their uplift and diversity.
+        margin : bool
+            Whether the rules' ``demand.margin`` is added.
+
+        Returns
+        -------
+        float array, shape (customers,)
+        """
+        records = self.records
+        label = np.zeros(len(self), dtype=np.int64) if part is None else np.asarray(part, dtype=np.int64)
+        row = self.worst_hour if hour is None else hour
+        by_peak = records.profile == PEAK_PROFILE
+        factor = self.factors[row][records.profile]
+        meters = part_counts(label, by_peak.astype(np.int64), 2, records.meters)
+        kind_group = np.where(by_peak, records.category.astype(np.int64), len(Category))
+        of_kind = part_counts(label, kind_group, len(Category) + 1, records.meters)
+        mean = self.mean_m3_per_s_std * factor * uplift(meters, self.rules)
+        flow = np.where(by_peak, self.peak_m3_per_s_std * diversity_of(of_kind), mean)
+        return flow * (1.0 + self.rules.demand.margin) if margin else flow
+
+    def window_m3_per_s_std(self, part: Ints | None = None) -> Floats:
+        """Return the total flow of each hour of the window, shape (hours,) [m³/s at 15 °C, 101.325 kPa]."""
+        return np.array([self.flow_m3_per_s_std(hour, part).sum() for hour in range(len(self.hours))])
+
+    def parts(self, hour: int | None = None, part: Ints | None = None) -> tuple[DemandPart, ...]:
+        """Return the demand of an hour by category and kind of record; the parts add up to the total."""
+        flow = self.flow_m3_per_s_std(hour, part)
+        found = []
+        for category in Category:
+            for code in (*range(len(self.records.profiles)), PEAK_PROFILE):
+                rows = (self.records.category == category) & (self.records.profile == code)
+                if rows.any():
+                    basis = (
+                        "peak_kw with diversity"
+                        if code == PEAK_PROFILE
+                        else f"profile {self.records.profiles[code]}"
+                    )
+                    found.append(
+                        DemandPart(f"{category.word}, {basis}", int(rows.sum()), float(flow[rows].sum()))
+                    )
+        return tuple(found)
+
+    def at_air_temp(self, air_temp_c: float) -> DemandResult:
+        """Return the demand of the same customers and hours at another air temperature [°C]."""
+        hours = tuple(replace(hour, air_temp_c=air_temp_c) for hour in self.hours)
+        return replace(self, hours=hours, factors=_factors(self.records, hours, self.rules))
+
+
+def customer_demand(
+    customers: Customers,
+    window: Window,
+    rules: Rules,
+    hs_j_per_m3_std: float,
+    climate: tuple[ClimateMonth, ...] | None = None,
+) -> DemandResult:
+    """Work out the demand of customers for the window of the work.
+
+    Parameters
+    ----------
+    customers : Customers
+        The customers' table of a network.
+    window : Window
+        Hours and weather; the rules fill what it leaves open.
+    rules : Rules
+        Planning rules; the rules' ``demand.forecast_margin_c`` is taken off every air temperature.
+    hs_j_per_m3_std : float
+        Superior calorific value of the gas [J/m³ at 15 °C, 101.325 kPa], because yearly energy is sold by it.
+    climate : tuple of ClimateMonth, optional
+        Reference year of the yearly energies; default the shipped example.
+
+    Raises
+    ------
+    BadInputError
+        When the window or the calorific value is impossible.
+    """
+    if not (np.isfinite(hs_j_per_m3_std) and hs_j_per_m3_std > 0):
+        raise BadInputError(f"gas: calorific value {hs_j_per_m3_std:g} J/m³ is not above 0; correct the gas")
+    hours = window_hours(window, rules)
+    records = check_records(customers)
+    value = np.zeros(len(records.profile))
+    for code, name in enumerate(records.profiles):
+        rows = records.profile == code
+        value[rows] = customer_value_kwh_per_day(records.annual_kwh[rows], name, climate)
+    return DemandResult(
+        records=records,
+        rules=rules,
+        hours=hours,
+        factors=_factors(records, hours, rules),
+        mean_m3_per_s_std=value * J_PER_KWH / hs_j_per_m3_std / SECONDS_PER_HOUR,
+        peak_m3_per_s_std=records.peak_kw * W_PER_KW / hs_j_per_m3_std,
+        hs_j_per_m3_std=hs_j_per_m3_std,
+    )
+
+
+def _factors(records: Records, hours: tuple[HourOfWindow, ...], rules: Rules) -> Floats:
+    return np.array(
+        [
+            [
+                hour_factor(name, hour.hour, hour.weekday, hour.air_temp_c - rules.demand.forecast_margin_c)
+                for name in records.profiles
+            ]
+            for hour in hours
+        ]
+    )

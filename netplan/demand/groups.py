@@ -1,0 +1,46 @@
+"""Groups of customers fed together: the uplift of small ones, the diversity of peaks."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.reference.diversity import diversity, diversity_curve
+from netplan.rules.model import Rules
+from netplan.sources import source
+
+__all__ = ["curve_name", "diversity_of", "part_counts", "uplift"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+def uplift(customers_n: Floats | float, rules: Rules) -> Floats:
+    """Return what to raise the profile's hourly mean by for a group of so many meters [-], above 1.
+
+    (1 + small_group / sqrt(n)) · (1 + within_hour), the rules' ``demand.small_group`` and
+    ``demand.within_hour``. It falls with n, while n · uplift(n) rises: more customers never need less.
+    Below one meter n is taken as one.
+    """
+    count = np.maximum(np.asarray(customers_n, dtype=float), 1.0)
+    raised: Floats = (1.0 + rules.demand.small_group / np.sqrt(count)) * (1.0 + rules.demand.within_hour)
+    return raised
+
+
+def diversity_of(meters_n: Floats | float) -> Floats:
+    """Return the share of their summed peak_kw that so many meters of one kind reach together [-]."""
+    return diversity(diversity_curve(), meters_n)
+
+
+def curve_name() -> str:
+    """Return the diversity curve in use and its source, in words for plans."""
+    curve = diversity_curve()
+    return f"{curve.name}: {source(curve.source).line()}"
+
+
+def part_counts(part: Ints, group: Ints, group_count: int, weight: Floats) -> Floats:
+    """Return for each row the sum of `weight` over the rows of the same part and group."""
+    _, dense = np.unique(part, return_inverse=True)
+    key = dense.reshape(-1) * group_count + group
+    sums: Floats = np.bincount(key, weights=weight, minlength=int(key.max(initial=0)) + 1)[key]
+    return sums

@@ -1,0 +1,52 @@
+"""Relighting together is a load too."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.demand.customers import W_PER_KW, DemandResult
+from netplan.demand.groups import uplift
+from netplan.demand.profile import hour_factor
+
+__all__ = ["relight_flow"]
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+
+def relight_flow(result: DemandResult, back_on: Flags) -> Floats:
+    """Return every customer's flow while `back_on` ones are relit [m³/s at 15 °C, 101.325 kPa].
+
+    Cold houses all heat at once, so that neither weather nor diversity helps: each draws the rules'
+    ``demand.relight`` share of its peak, and never less than in the worst hour. The peak is peak_kw where
+    it is recorded, else the customer's greatest hour of the design day with the uplift of a single meter.
+    The others draw what they do in the worst hour.
+
+    Parameters
+    ----------
+    result : DemandResult
+        Demand of the window.
+    back_on : bool array, shape (customers,)
+        Customers that come back together.
+
+    Returns
+    -------
+    float array, shape (customers,)
+    """
+    flow = result.flow_m3_per_s_std()
+    share = result.rules.demand.relight * (1.0 + result.rules.demand.margin)
+    return np.where(back_on, np.maximum(flow, share * _peak(result)), flow)
+
+
+def _peak(result: DemandResult) -> Floats:
+    records, rules = result.records, result.rules
+    design = rules.demand.design_air_temp_c - rules.demand.forecast_margin_c
+    single = float(uplift(1.0, rules))
+    peak = np.zeros(len(result))
+    for code, name in enumerate(records.profiles):
+        greatest = max(hour_factor(name, hour, -1, design) for hour in range(24))
+        rows = records.profile == code
+        peak[rows] = result.mean_m3_per_s_std[rows] * greatest * single
+    recorded = records.known_peak_kw * W_PER_KW / result.hs_j_per_m3_std
+    return np.where(np.isnan(recorded), peak, np.fmax(recorded, 0.0))

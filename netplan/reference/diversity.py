@@ -1,0 +1,62 @@
+"""Published curves of how many appliances run at their peak together."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["DiversityCurve", "diversity", "diversity_curve"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class DiversityCurve:
+    """g(N) = limit + span / (1 + (N / half_at)^power), never above 1.
+
+    Parameters
+    ----------
+    name : str
+        What it is a curve of.
+    limit, span, half_at, power : float
+        Coefficients [-].
+    source : str
+        Source key.
+    """
+
+    name: str
+    limit: float
+    span: float
+    half_at: float
+    power: float
+    source: str
+
+
+@lru_cache(maxsize=1)
+def diversity_curve() -> DiversityCurve:
+    """Return the curve in use: one of heating peaks, not of hot water."""
+    text = resources.files("netplan.reference").joinpath("diversity_curves.csv").read_text(encoding="utf-8")
+    row = next(csv.DictReader(text.splitlines()))
+    return DiversityCurve(
+        row["curve"],
+        float(row["limit"]),
+        float(row["span"]),
+        float(row["half_at"]),
+        float(row["power"]),
+        row["source"],
+    )
+
+
+def diversity(curve: DiversityCurve, appliances: Floats | float) -> Floats:
+    """Return the share g of the summed peaks [-] that `appliances` ≥ 1 of one kind reach together.
+
+    In (0, 1], never rising with N, while N · g(N) never falls. Below one appliance it is 1.
+    """
+    count = np.maximum(np.asarray(appliances, dtype=float), 1.0)
+    shared: Floats = curve.limit + curve.span / (1.0 + (count / curve.half_at) ** curve.power)
+    return np.minimum(shared, 1.0)
