@@ -5,7 +5,7 @@ Every message is one line that says what is wrong, where, and what to do about i
 
 from __future__ import annotations
 
-from typing import ClassVar
+from typing import Any, ClassVar
 
 
 class NetplanError(Exception):
@@ -25,7 +25,19 @@ class BadInputError(NetplanError):
 
 
 class BadNetworkError(BadInputError):
-    """The network layers break the input contract."""
+    """The network layers break the input contract.
+
+    Parameters
+    ----------
+    message : str
+        One line that names the first fault and how many there are.
+    findings : tuple of netplan.findings.Finding
+        Everything noticed, errors first.
+    """
+
+    def __init__(self, message: str, findings: tuple[Any, ...] = ()) -> None:
+        super().__init__(message)
+        self.findings = findings
 
 
 class BadRulesError(BadInputError):

@@ -321,6 +321,8 @@ class Network:
         What reading and joining noticed, in order.
     base : mapping
         Base map layers (GeoDataFrames in the working CRS) by name.
+    not_live : Text
+        Ids of the mains that are recorded as abandoned or proposed and left out.
     """
 
     source: str
@@ -342,3 +344,4 @@ class Network:
     keep_out: KeepOut
     findings: tuple[Finding, ...] = ()
     base: Mapping[str, Any] = field(default_factory=dict)
+    not_live: Text = field(default_factory=Text)

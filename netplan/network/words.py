@@ -12,6 +12,7 @@ __all__ = [
     "Layer",
     "Material",
     "Operable",
+    "Status",
     "Surface",
     "ValveState",
     "Word",
@@ -122,6 +123,14 @@ class Category(Word):
     BUSINESS = 1
     INDUSTRY = 2
     PUBLIC = 3
+
+
+class Status(Word):
+    """Whether a pipe or station carries gas; only live ones do."""
+
+    LIVE = 0
+    ABANDONED = 1
+    PROPOSED = 2
 
 
 class Layer(Word):

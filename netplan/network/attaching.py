@@ -1,0 +1,226 @@
+"""Customers on services, or on mains where no services are recorded."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+from scipy.spatial import KDTree
+
+from netplan.findings import Severity
+from netplan.network.joining import Course, Joins
+from netplan.network.normalise import Table
+from netplan.network.notes import Notes
+from netplan.network.placing import MainIndex, nodes_at
+from netplan.network.text import Text
+
+__all__ = ["attach", "service_ends"]
+
+SERVICE_REACH_M: Final = 5.0
+MAIN_REACH_M: Final = 50.0
+TWO_MAINS_M: Final = 1.0
+Floats = NDArray[np.float64]
+Rows = NDArray[np.int64]
+
+
+def service_ends(course: Course, joins: Joins, feature_id: Text, notes: Notes) -> Rows:
+    """Return the node of the customer's end of each service: the end that is on no main.
+
+    Parameters
+    ----------
+    feature_id : Text
+        Feature of every service row.
+    """
+    ends = joins.end_node[course.n_mains :]
+    on_main = np.zeros(joins.n_nodes, dtype=bool)
+    on_main[joins.end_node[: course.n_mains].ravel()] = True
+    on_main[joins.before[joins.pipe < course.n_mains]] = True
+    through = joins.pipe >= course.n_mains
+    links = np.bincount(ends.ravel(), minlength=joins.n_nodes)
+    links += 2 * np.bincount(joins.before[through], minlength=joins.n_nodes)
+    taken, joined = on_main[ends], links[ends] > 1
+    # Prefer the end on no main, then the one on nothing at all, then the last vertex.
+    first_is_end = ~taken[:, 0] & (taken[:, 1] | (joined[:, 1] & ~joined[:, 0]))
+    xy = np.column_stack([joins.x_m[ends[:, 1]], joins.y_m[ends[:, 1]]])
+    notes.add_each(
+        "service-on-no-main",
+        "services",
+        feature_id,
+        np.asarray(~(taken | joined).any(axis=1)),
+        Severity.WARNING,
+        "starts on no main and on no other service",
+        "draw it up to its main, or correct its system",
+        xy,
+    )
+    notes.add_each(
+        "service-between-mains",
+        "services",
+        feature_id,
+        np.asarray(taken.all(axis=1)),
+        Severity.WARNING,
+        "has both ends on a main; its last vertex is taken as the customer's end",
+        "end it at the customer",
+        xy,
+    )
+    _notice_touching(joins, on_main, ends, through, course.n_mains, feature_id, notes)
+    return np.where(first_is_end, ends[:, 0], ends[:, 1])
+
+
+def _notice_touching(
+    joins: Joins,
+    on_main: NDArray[np.bool_],
+    ends: Rows,
+    through: NDArray[np.bool_],
+    n_mains: int,
+    feature_id: Text,
+    notes: Notes,
+) -> None:
+    n = len(ends)
+    node = np.concatenate([ends[:, 0], ends[:, 1], joins.before[through]])
+    row = np.concatenate([np.arange(n), np.arange(n), joins.pipe[through] - n_mains])
+    away = ~on_main[node]
+    node, row = node[away], row[away]
+    order = np.lexsort([row, node])
+    node, row = node[order], row[order]
+    pair = np.flatnonzero((np.diff(node) == 0) & (np.diff(row) != 0))
+    one, other = row[pair], row[pair + 1]
+    names = feature_id.arrow
+    apart = np.asarray(
+        pc.not_equal(names.take(pa.array(one)), names.take(pa.array(other))).to_numpy(zero_copy_only=False)
+    )
+    one, other, place = one[apart], other[apart], node[pair][apart]
+    with_other = dict(zip(other.tolist(), one.tolist(), strict=True))
+    xy = np.full((n, 2), np.nan)
+    xy[other] = np.column_stack([joins.x_m[place], joins.y_m[place]])
+    notes.add_each(
+        "services-touch",
+        "services",
+        feature_id,
+        np.unique(other),
+        Severity.WARNING,
+        lambda service: (
+            f"touches service {feature_id[with_other[service]]} away from any main; taken as joined"
+        ),
+        "part them, or leave them if one branches off the other",
+        xy,
+    )
+
+
+def attach(
+    course: Course,
+    joins: Joins,
+    index: MainIndex,
+    customers: Table,
+    xy_m: Floats,
+    feature_id: Text,
+    ends: Rows,
+    notes: Notes,
+) -> tuple[Rows, Rows]:
+    """Return customer rows and the nodes they hang on, sorted; several for a customer with two feeds.
+
+    Parameters
+    ----------
+    feature_id : Text
+        Feature of every service row, empty for a network without services.
+    ends : int64 array
+        Result of `service_ends`.
+    """
+    n = len(customers)
+    who, node = _by_service_id(customers, xy_m, feature_id, ends, joins, notes)
+    alone = np.ones(n, dtype=bool)
+    alone[who] = False
+    alone &= np.isfinite(xy_m).all(axis=1)
+    rest = np.flatnonzero(alone)
+    if len(ends) and len(rest):
+        tree = KDTree(np.column_stack([joins.x_m[ends], joins.y_m[ends]]))
+        gap, nearest = tree.query(xy_m[rest], distance_upper_bound=SERVICE_REACH_M)
+        service = np.asarray(nearest)
+        found = np.isfinite(gap)
+        who = np.concatenate([who, rest[found]])
+        node = np.concatenate([node, ends[service[found]]])
+    elif len(rest):
+        near = index.near_two(xy_m[rest], MAIN_REACH_M, TWO_MAINS_M)
+        asked = rest[near.point]
+        measure = index.measure(xy_m[asked], near.pipe)
+        who, node = (
+            np.concatenate([who, asked]),
+            np.concatenate([node, nodes_at(course, joins, near.pipe, measure)]),
+        )
+    who, node = _unique_pairs(who, node)
+    if not len(ends):
+        _notice_two_mains(customers, xy_m, who, n, notes)
+    notes.add_each(
+        "customer-on-no-pipe",
+        "customers",
+        customers.id,
+        np.bincount(who, minlength=n) == 0,
+        Severity.WARNING,
+        "is on no service and no main",
+        "give its service_id, or move it to its service end",
+        xy_m,
+    )
+    return who, node
+
+
+def _notice_two_mains(customers: Table, xy_m: Floats, who: Rows, n: int, notes: Notes) -> None:
+    notes.add_each(
+        "two-mains",
+        "customers",
+        customers.id,
+        np.bincount(who, minlength=n) > 1,
+        Severity.WARNING,
+        f"has several candidate mains within {TWO_MAINS_M:g} m; it counts as fed by each",
+        "record its service",
+        xy_m,
+    )
+
+
+def _unique_pairs(who: Rows, node: Rows) -> tuple[Rows, Rows]:
+    order = np.lexsort([node, who])
+    who, node = who[order], node[order]
+    new = np.ones(len(who), dtype=bool)
+    new[1:] = (np.diff(who) != 0) | (np.diff(node) != 0)
+    return who[new], node[new]
+
+
+def _by_service_id(
+    customers: Table, xy_m: Floats, feature_id: Text, ends: Rows, joins: Joins, notes: Notes
+) -> tuple[Rows, Rows]:
+    lists = pc.split_pattern(customers.text["service_id"].arrow, ";")
+    who = _numbers(pc.list_parent_indices(lists))
+    names = pc.utf8_trim_whitespace(pc.list_flatten(lists))
+    given = ~np.asarray(pc.equal(names, "").to_numpy(zero_copy_only=False), dtype=bool)
+    who, names = who[given], names.filter(pa.array(given))
+    row = _numbers(pc.fill_null(pc.index_in(names, value_set=feature_id.arrow), -1))
+    notes.add_each(
+        "unknown-service",
+        "customers",
+        customers.id,
+        np.unique(who[row < 0]),
+        Severity.WARNING,
+        "names a service that is not in the services layer or not live",
+        "correct service_id",
+        xy_m,
+    )
+    who, row = who[row >= 0], row[row >= 0]
+    end = ends[row] if len(row) else np.zeros(0, dtype=np.int64)
+    parts = pc.value_counts(feature_id.arrow)
+    split = parts.field("values").filter(pc.greater(parts.field("counts"), 1))
+    for place in np.flatnonzero(
+        pc.is_in(feature_id.arrow.take(pa.array(row)), value_set=split).to_numpy(zero_copy_only=False)
+    ).tolist():
+        # A feature drawn in several parts: the end nearest to the customer is meant.
+        name = feature_id.arrow[int(row[place])]
+        rows = np.flatnonzero(pc.equal(feature_id.arrow, name).to_numpy(zero_copy_only=False))
+        gap = np.hypot(
+            joins.x_m[ends[rows]] - xy_m[who[place], 0], joins.y_m[ends[rows]] - xy_m[who[place], 1]
+        )
+        end[place] = ends[rows[int(np.argmin(np.nan_to_num(gap)))]]
+    return who, end
+
+
+def _numbers(array: Any) -> Rows:
+    return np.asarray(array.to_numpy(zero_copy_only=False), dtype=np.int64)

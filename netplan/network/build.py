@@ -1,0 +1,362 @@
+"""From layers to a joined network."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from netplan.constants import PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.errors import BadNetworkError
+from netplan.findings import Severity, errors_of
+from netplan.network import model
+from netplan.network.attaching import attach, service_ends
+from netplan.network.joining import POINT_REACH_M, Course, join
+from netplan.network.lines import Lines, lengths_of, shapes_of
+from netplan.network.normalise import Table
+from netplan.network.notes import Notes
+from netplan.network.placing import MainIndex, nodes_at
+from netplan.network.projection import scale_at
+from netplan.network.reading import Layers, Sizes, read
+from netplan.network.splitting import split
+from netplan.network.text import Text
+from netplan.network.valves import place_valves
+from netplan.network.words import Status
+
+__all__ = ["build_network"]
+
+Floats = NDArray[np.float64]
+Rows = NDArray[np.int64]
+
+
+def build_network(layers: Mapping[str, Any], source: str = "memory", *, strict: bool = True) -> model.Network:
+    """Normalise layers, join them and return the network.
+
+    Parameters
+    ----------
+    layers : mapping
+        GeoDataFrames (or `raw.RawLayer`) by the layer names of the input contract.
+    source : str
+        What they were read from, for provenance.
+    strict : bool
+        Refuse data with errors; otherwise leave unusable features out and keep the errors among the
+        findings, so that everything wrong can be shown at once.
+
+    Raises
+    ------
+    BadNetworkError
+        When the data has errors; the exception carries all findings.
+    """
+    notes = Notes()
+    read_in = read(layers, notes)
+    if strict:
+        _refuse_errors(notes)
+    network = _joined(read_in, source, notes)
+    if strict:
+        _refuse_errors(notes)
+    return network
+
+
+def _refuse_errors(notes: Notes) -> None:
+    findings = notes.sorted()
+    errors = errors_of(findings)
+    if errors:
+        more = f" (and {len(errors) - 1} more errors)" if len(errors) > 1 else ""
+        raise BadNetworkError(f"{errors[0].line().removeprefix('error: ')}{more}", findings)
+
+
+def _joined(layers: Layers, source: str, notes: Notes) -> model.Network:
+    mains, services = _live(layers, "mains"), _live(layers, "services")
+    if not len(mains[0]):
+        raise BadNetworkError(
+            "the network has no live main that can be used; correct the mains layer", notes.sorted()
+        )
+    systems, course = _course(mains[0], services[0])
+    scale = scale_at(layers.working.crs, course.coords_m, notes)
+    joins, index = join(course), MainIndex(course)
+    ends = service_ends(course, joins, services[0].feature_id, notes)
+    points = {name: _usable(table) for name, table in layers.points.items()}
+    places = {name: layers.places[name][_usable_rows(layers.points[name])] for name in points}
+
+    def on_mains(name: str, system: NDArray[np.int16]) -> Rows:
+        return _on_mains(course, joins, index, name, points[name], places[name], system, notes)
+
+    def system_of(name: str) -> NDArray[np.int16]:
+        return _system_codes(points[name].text["system"], systems)
+
+    station_node = on_mains("regulators", system_of("regulators"))
+    injection_node = on_mains("injections", system_of("injections"))
+    station_of = _rows_of(points["sensing_points"].text["station_id"], points["regulators"].text["id"])
+    own_system = np.concatenate([system_of("regulators"), np.array([-1], dtype=np.int16)])
+    sensing_node = on_mains("sensing_points", own_system[station_of])
+    who, at = attach(
+        course, joins, index, points["customers"], places["customers"], services[0].feature_id, ends, notes
+    )
+    fitting_pipe, fitting_measure = _fittings(
+        index, points["fittings"], places["fittings"], system_of("fittings"), notes
+    )
+    valve_pipe, valve_measure = place_valves(
+        course, joins, index, points["valves"].text["id"], places["valves"], system_of("valves"), notes
+    )
+    nodes, pieces, lasting = split(course, joins, points["valves"].code["state"], scale)
+    lasting = np.concatenate([lasting, [-1]])  # so that -1, no node, stays -1
+    if not (station_node >= 0).any():
+        notes.add(
+            "no-station",
+            "regulators",
+            "",
+            Severity.ERROR,
+            "no live regulator station lies on a main, so nothing feeds the network",
+            "add the stations to the regulators layer, on their mains",
+        )
+    return model.Network(
+        source=source,
+        content_sha256=layers.content_sha256,
+        crs=layers.working.name,
+        crs_note=layers.working.note,
+        scale=scale,
+        systems=systems,
+        recorded=layers.recorded,
+        nodes=nodes,
+        pipes=_pipes(course, mains, services, scale),
+        pieces=pieces,
+        valves=_valves(points["valves"], pieces, valve_pipe, valve_measure / scale),
+        stations=_stations(points["regulators"], lasting[station_node], station_of, lasting[sensing_node]),
+        sensing=model.SensingPoints(_int32(station_of), _int32(lasting[sensing_node])),
+        injections=model.Injections(points["injections"].text["id"], _int32(lasting[injection_node])),
+        customers=_customers(points["customers"], places["customers"], who, lasting[at]),
+        fittings=_placed_fittings(points["fittings"], fitting_pipe, fitting_measure / scale),
+        keep_out=model.KeepOut(layers.keep_out.geometry, layers.keep_out.text["reason"]),
+        findings=notes.sorted(),
+        base=layers.base,
+        not_live=_not_live(layers.lines["mains"]),
+    )
+
+
+def _live(layers: Layers, name: str) -> tuple[Lines, Sizes]:
+    """Return the live pipes of a layer that have an id of their own and a bore, with their sizes."""
+    lines, sizes = layers.lines[name], layers.sizes[name]
+    good = _usable_rows(lines.table) & np.isfinite(sizes[2]) & (sizes[2] > 0)
+    if good.all():
+        return lines, sizes
+    vertex = np.repeat(good, np.diff(lines.start))
+    start = np.concatenate([[0], np.cumsum(np.diff(lines.start)[good])]).astype(np.int64)
+    rows = np.flatnonzero(good)
+    kept = Lines(
+        lines.table.take(rows),
+        lines.feature_id.take(rows),
+        lines.coords_m[vertex],
+        lines.height_m[vertex],
+        start,
+    )
+    return kept, (sizes[0][good], sizes[1][good], sizes[2][good])
+
+
+def _usable_rows(table: Table) -> NDArray[np.bool_]:
+    good = np.ones(len(table), dtype=bool)
+    if "status" in table.code:
+        good &= table.code["status"] == Status.LIVE
+    ids = table.id
+    if ids is not None and len(ids):
+        array = ids.arrow
+        good &= np.asarray(pc.not_equal(array, "").to_numpy(zero_copy_only=False), dtype=bool)
+        good[1:] &= np.asarray(pc.not_equal(array[1:], array[:-1]).to_numpy(zero_copy_only=False), dtype=bool)
+    return good
+
+
+def _usable(table: Table) -> Table:
+    good = _usable_rows(table)
+    return table if good.all() else table.take(good)
+
+
+def _not_live(mains: Lines) -> Text:
+    return mains.table.text["id"].take(np.flatnonzero(mains.table.code["status"] != Status.LIVE))
+
+
+def _course(mains: Lines, services: Lines) -> tuple[tuple[str, ...], Course]:
+    names = pa.concat_arrays([mains.table.text["system"].arrow, services.table.text["system"].arrow])
+    systems = tuple(sorted(pc.unique(names).to_pylist()))
+    coords = np.concatenate([mains.coords_m, services.coords_m])
+    start = np.concatenate([mains.start, services.start[1:] + mains.start[-1]])
+    return systems, Course(
+        coords,
+        np.concatenate([mains.height_m, services.height_m]),
+        start,
+        shapes_of(coords, start),
+        lengths_of(coords, start),
+        _system_codes(Text(names), systems),
+        len(mains),
+    )
+
+
+def _system_codes(names: Text, systems: tuple[str, ...]) -> NDArray[np.int16]:
+    code = pc.fill_null(pc.index_in(names.arrow, value_set=pa.array(systems, pa.string())), -1)
+    return np.asarray(code.to_numpy(zero_copy_only=False)).astype(np.int16)
+
+
+def _rows_of(names: Text, ids: Text) -> Rows:
+    row = pc.fill_null(pc.index_in(names.arrow, value_set=ids.arrow), -1)
+    return np.asarray(row.to_numpy(zero_copy_only=False)).astype(np.int64)
+
+
+def _on_mains(
+    course: Course,
+    joins: Any,
+    index: MainIndex,
+    name: str,
+    table: Table,
+    xy_m: Floats,
+    system: NDArray[np.int16],
+    notes: Notes,
+) -> Rows:
+    pipe, _ = index.near(xy_m, POINT_REACH_M, system).nearest(len(table))
+    node = np.full(len(table), -1, dtype=np.int64)
+    placed = np.flatnonzero(pipe >= 0)
+    if len(placed):
+        measure = index.measure(xy_m[placed], pipe[placed])
+        node[placed] = nodes_at(course, joins, pipe[placed], measure)
+    notes.add_each(
+        f"{name.rstrip('s').replace('_', '-')}-on-no-main",
+        name,
+        table.id if table.id is not None else table.text["station_id"],
+        node < 0,
+        Severity.WARNING,
+        f"lies on no live main of its system within {POINT_REACH_M:g} m",
+        "move it onto its main, or correct its system",
+        xy_m,
+    )
+    return node
+
+
+def _fittings(
+    index: MainIndex, table: Table, xy_m: Floats, system: NDArray[np.int16], notes: Notes
+) -> tuple[Rows, Floats]:
+    pipe, _ = index.near(xy_m, POINT_REACH_M, system).nearest(len(table))
+    placed = np.flatnonzero(pipe >= 0)
+    measure = np.full(len(table), np.nan)
+    if len(placed):
+        measure[placed] = index.measure(xy_m[placed], pipe[placed])
+    notes.add_each(
+        "fitting-on-no-main",
+        "fittings",
+        table.id,
+        pipe < 0,
+        Severity.WARNING,
+        f"lies on no live main of its system within {POINT_REACH_M:g} m",
+        "move it onto its main, or correct its system",
+        xy_m,
+    )
+    return pipe, measure
+
+
+def _pipes(
+    course: Course, mains: tuple[Lines, Sizes], services: tuple[Lines, Sizes], scale: float
+) -> model.Pipes:
+    tables = (mains[0].table, services[0].table)
+    count = [len(table) for table in tables]
+
+    def number(name: str) -> Floats:
+        return np.concatenate(
+            [t.number.get(name, np.full(k, np.nan)) for t, k in zip(tables, count, strict=True)]
+        )
+
+    def code(name: str) -> NDArray[np.uint8]:
+        return np.concatenate(
+            [t.code.get(name, np.zeros(k, np.uint8)) for t, k in zip(tables, count, strict=True)]
+        )
+
+    def text(name: str) -> Text:
+        parts = [
+            t.text[name].arrow if name in t.text else pa.repeat(pa.scalar(""), k)
+            for t, k in zip(tables, count, strict=True)
+        ]
+        return Text(pa.concat_arrays(parts))
+
+    od, wall, bore = (np.concatenate(pair) for pair in zip(mains[1], services[1], strict=True))
+    return model.Pipes(
+        id=text("id"),
+        n_mains=course.n_mains,
+        material=code("material"),
+        od_m=od,
+        wall_m=wall,
+        bore_m=bore,
+        sdr=number("sdr"),
+        mop_pa_gauge=number("mop_mbar") * PA_PER_MBAR,
+        system=course.system,
+        surface=code("surface"),
+        joint=code("joint"),
+        host=code("host"),
+        excess_flow_valve=code("excess_flow_valve"),
+        year=number("year"),
+        depth_m=number("depth_m"),
+        resin=text("resin"),
+        street=text("street"),
+        record_date=text("record_date"),
+        length_m=course.length_m / scale,
+        coords_m=course.coords_m,
+        coord_start=course.start,
+    )
+
+
+def _valves(table: Table, pieces: model.Pieces, pipe: Rows, chainage_m: Floats) -> model.Valves:
+    piece = np.full(len(table), -1, dtype=np.int32)
+    own = np.flatnonzero(pieces.valve >= 0)
+    piece[pieces.valve[own]] = own
+    return model.Valves(
+        table.text["id"], table.code["state"], table.code["operable"], _int32(pipe), piece, chainage_m
+    )
+
+
+def _stations(table: Table, node: Rows, station_of: Rows, sensing_node: Rows) -> model.Stations:
+    sensing = np.full(len(table), -1, dtype=np.int32)
+    known = (station_of >= 0) & (sensing_node >= 0)
+    sensing[station_of[known][::-1]] = sensing_node[known][::-1]
+    return model.Stations(
+        table.text["id"],
+        _int32(node),
+        table.number["outlet_mbar"] * PA_PER_MBAR,
+        table.number["max_outlet_mbar"] * PA_PER_MBAR,
+        table.number["capacity_m3h"] / SECONDS_PER_HOUR,
+        sensing,
+    )
+
+
+def _customers(table: Table, xy_m: Floats, who: Rows, node: Rows) -> model.Customers:
+    n = len(table)
+    text, number, code = table.text, table.number, table.code
+    start = np.concatenate([[0], np.cumsum(np.bincount(who, minlength=n))])
+    meters = np.clip(np.nan_to_num(number["meters"], nan=1.0), 0, 1e6)
+    return model.Customers(
+        id=text["id"],
+        address=text["address"],
+        street=text["street"],
+        number=text["number"],
+        postcode=text["postcode"],
+        category=code["category"],
+        priority=text["priority"],
+        priority_note=text["priority_note"],
+        meters=meters.astype(np.int32),
+        annual_kwh=number["annual_kwh"],
+        peak_kw=number["peak_kw"],
+        service_regulator=code["service_regulator"],
+        language=text["language"],
+        x_m=xy_m[:, 0],
+        y_m=xy_m[:, 1],
+        attach_start=_int32(start),
+        attach_node=_int32(node),
+    )
+
+
+def _placed_fittings(table: Table, pipe: Rows, chainage_m: Floats) -> model.Fittings:
+    order = np.lexsort([np.arange(len(pipe)), chainage_m, pipe])
+    return model.Fittings(
+        table.text["id"].take(order), table.code["kind"][order], _int32(pipe[order]), chainage_m[order]
+    )
+
+
+def _int32(values: NDArray[Any]) -> NDArray[np.int32]:
+    return values.astype(np.int32)

@@ -1,0 +1,200 @@
+"""Where pipes meet: ends that are one node, and ends on the interior of another pipe."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import KDTree
+
+__all__ = ["POINT_REACH_M", "SNAP_M", "Course", "Joins", "join", "merge_nodes"]
+
+SNAP_M: Final = 0.05
+"""Ends within this distance are one node [m]."""
+
+POINT_REACH_M: Final = 0.5
+"""Valves, fittings, stations and the like sit on the nearest main within this distance [m]."""
+
+_SAME_M: Final = 1e-3
+Floats = NDArray[np.float64]
+Rows = NDArray[np.int64]
+
+
+@dataclass(slots=True, eq=False)
+class Course:
+    """The course of all live pipes, mains first.
+
+    Parameters
+    ----------
+    coords_m, height_m, start
+        Flat vertices [m], heights [m] and offsets as in `model.Pipes`.
+    shapes : object array
+        The same as shapely lines, for spatial searches.
+    length_m : float array
+        Planar length in the working CRS [m].
+    system : int16 array
+        Pressure system of each pipe.
+    n_mains : int
+        Rows below are mains.
+    """
+
+    coords_m: Floats
+    height_m: Floats
+    start: Rows
+    shapes: NDArray[np.object_]
+    length_m: Floats
+    system: NDArray[np.int16]
+    n_mains: int
+
+    def __len__(self) -> int:
+        return len(self.length_m)
+
+
+@dataclass(slots=True, eq=False)
+class Joins:
+    """Nodes, and the places on pipes where they sit.
+
+    Parameters
+    ----------
+    x_m, y_m, system : arrays
+        Nodes: place [m] and pressure system.
+    end_node : int64 array, shape (n, 2)
+        Nodes at the first and the last vertex of each pipe.
+    pipe, measure_m, before, after : arrays
+        Places on the interior of pipes: row, planar measure [m], and the node that ends the part before
+        and starts the part after; they differ where a valve parts them.
+    valve : int64 array
+        Row of the valve at the place, else -1.
+    merged : list of int64 arrays, shape (k, 2)
+        Pairs of nodes found to be one.
+    """
+
+    x_m: Floats
+    y_m: Floats
+    system: NDArray[np.int16]
+    end_node: Rows
+    pipe: Rows
+    measure_m: Floats
+    before: Rows
+    after: Rows
+    valve: Rows
+    merged: list[Rows] = field(default_factory=list)
+
+    @property
+    def n_nodes(self) -> int:
+        """How many nodes there are."""
+        return len(self.x_m)
+
+    def add_nodes(self, xy_m: Floats, system: NDArray[np.int16]) -> Rows:
+        """Append nodes and return their rows."""
+        first = self.n_nodes
+        self.x_m = np.concatenate([self.x_m, xy_m[:, 0]])
+        self.y_m = np.concatenate([self.y_m, xy_m[:, 1]])
+        self.system = np.concatenate([self.system, system])
+        return np.arange(first, first + len(xy_m))
+
+    def add_places(self, pipe: Rows, measure_m: Floats, before: Rows, after: Rows, valve: Rows) -> None:
+        """Append places on pipes and keep all of them sorted by pipe and measure."""
+        self.pipe = np.concatenate([self.pipe, pipe])
+        self.measure_m = np.concatenate([self.measure_m, measure_m])
+        self.before = np.concatenate([self.before, before])
+        self.after = np.concatenate([self.after, after])
+        self.valve = np.concatenate([self.valve, valve])
+        # At one measure a tee comes before a valve, valves by their row.
+        order = np.lexsort([self.before, self.valve, self.measure_m, self.pipe])
+        for name in ("pipe", "measure_m", "before", "after", "valve"):
+            setattr(self, name, getattr(self, name)[order])
+
+
+def join(course: Course) -> Joins:
+    """Join pipes of each system at their ends and where an end lies on another pipe."""
+    first, last = course.start[:-1], course.start[1:] - 1
+    ends = course.coords_m[np.column_stack([first, last]).ravel()]
+    end_system = np.repeat(course.system, 2)
+    node, xy, system = _snap(ends, end_system)
+    nothing = np.zeros(0, dtype=np.int64)
+    joins = Joins(
+        xy[:, 0],
+        xy[:, 1],
+        system,
+        node.reshape(-1, 2),
+        nothing,
+        np.zeros(0),
+        nothing,
+        nothing,
+        nothing,
+    )
+    pipe, at, measure = _tees(course, joins)
+    joins.add_places(pipe, measure, at, at, np.full(len(pipe), -1))
+    return joins
+
+
+def merge_nodes(joins: Joins) -> Rows:
+    """Return the lasting row of every node after the merged pairs are made one."""
+    if not joins.merged:
+        return np.arange(joins.n_nodes)
+    return _lasting(np.concatenate(joins.merged), joins.n_nodes)
+
+
+def _lasting(pairs: Rows, n: int) -> Rows:
+    links = coo_array((np.ones(len(pairs), dtype=np.int8), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
+    _, label = connected_components(links, directed=False)
+    # Components are numbered by their first member, so that order survives the merging.
+    _, first = np.unique(label, return_index=True)
+    rank = np.empty(len(first), dtype=np.int64)
+    rank[np.argsort(first, kind="stable")] = np.arange(len(first))
+    return np.asarray(rank[label], dtype=np.int64)
+
+
+def _snap(points: Floats, system: NDArray[np.int16]) -> tuple[Rows, Floats, NDArray[np.int16]]:
+    node = np.empty(len(points), dtype=np.int64)
+    places: list[Floats] = []
+    systems: list[NDArray[np.int16]] = []
+    done = 0
+    for code in np.unique(system):
+        chosen = np.flatnonzero(system == code)
+        own, xy = _snap_one(points[chosen])
+        node[chosen] = own + done
+        places.append(xy)
+        systems.append(np.full(len(xy), code, dtype=np.int16))
+        done += len(xy)
+    if not places:
+        return node, np.zeros((0, 2)), np.zeros(0, dtype=np.int16)
+    return node, np.concatenate(places), np.concatenate(systems)
+
+
+def _snap_one(points: Floats) -> tuple[Rows, Floats]:
+    """Return the node of each point and the places of the nodes, for one system."""
+    origin = points.min(axis=0)
+    cell = np.round((points - origin) / _SAME_M).astype(np.int64)
+    key = cell[:, 0] * (int(cell[:, 1].max()) + 1) + cell[:, 1]
+    _, first, inverse = np.unique(key, return_index=True, return_inverse=True)
+    unique = origin + cell[first] * _SAME_M
+    tree = KDTree(unique, balanced_tree=False, compact_nodes=False)
+    pairs = tree.query_pairs(SNAP_M, output_type="ndarray").astype(np.int64)
+    if not len(pairs):
+        return inverse, unique
+    label = _lasting(pairs, len(unique))
+    count = np.bincount(label)
+    xy = np.column_stack([np.bincount(label, weights=unique[:, axis]) / count for axis in (0, 1)])
+    return label[inverse], xy
+
+
+def _tees(course: Course, joins: Joins) -> tuple[Rows, Rows, Floats]:
+    """Return pipe, node and measure where a node lies on the interior of a pipe that doesn't end there."""
+    points = np.asarray(shapely.points(joins.x_m, joins.y_m), dtype=object)
+    tree = shapely.STRtree(course.shapes)
+    node, pipe = tree.query(points, predicate="dwithin", distance=SNAP_M)
+    keep = (
+        (joins.end_node[pipe, 0] != node)
+        & (joins.end_node[pipe, 1] != node)
+        & (joins.system[node] == course.system[pipe])
+    )
+    node, pipe = node[keep], pipe[keep]
+    measure = shapely.line_locate_point(course.shapes[pipe], points[node])
+    return pipe, node, np.asarray(measure, dtype=np.float64)

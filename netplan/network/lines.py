@@ -1,0 +1,210 @@
+"""Lines as flat coordinate arrays: multi-part lines chained or split, unusable ones noticed and dropped."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import shapely
+from numpy.typing import NDArray
+
+from netplan.findings import Severity
+from netplan.network.normalise import Table
+from netplan.network.notes import Notes
+from netplan.network.text import Text
+
+__all__ = ["Lines", "lengths_of", "read_lines", "shapes_of"]
+
+_LINE, _MULTILINE = 1, 5
+_Project = Callable[[NDArray[np.float64]], NDArray[np.float64]]
+
+
+@dataclass(slots=True, eq=False)
+class Lines:
+    """Line features of one layer in the working CRS, sorted by id.
+
+    Parameters
+    ----------
+    table : Table
+        Attributes, one row a line; split parts repeat those of their feature.
+    feature_id : Text
+        Id of the feature a line comes from; differs from its own id for split parts.
+    coords_m : float array, shape (k, 2)
+        Vertices one after another [m].
+    height_m : float array, shape (k,)
+        Height at each vertex [m]; NaN where not recorded.
+    start : int64 array, shape (n + 1,)
+        Line i has the vertices ``coords_m[start[i]:start[i + 1]]``.
+    """
+
+    table: Table
+    feature_id: Text
+    coords_m: NDArray[np.float64]
+    height_m: NDArray[np.float64]
+    start: NDArray[np.int64]
+
+    def __len__(self) -> int:
+        return len(self.start) - 1
+
+
+def read_lines(table: Table, project: _Project, notes: Notes) -> Lines:
+    """Return the lines of a table in the working CRS.
+
+    Parameters
+    ----------
+    table : Table
+        A layer sorted by id.
+    project : callable
+        Source coordinates (n, 2) to working coordinates [m].
+    notes : Notes
+        Told about geometries that are missing, of another kind, not finite or without length.
+    """
+    table = _usable(table, notes)
+    feature_id = table.text["id"]
+    table = _single_parts(table, feature_id, notes)
+    if table.text["id"] is not feature_id:
+        feature_id = table.text.pop("_feature")
+    shapes = table.geometry
+    with_z = bool(shapely.has_z(shapes).any())
+    flat, index = shapely.get_coordinates(shapes, include_z=with_z, return_index=True)
+    coords = project(flat[:, :2])
+    height = np.round(flat[:, 2], 3) if with_z else np.full(len(flat), np.nan)
+    start = np.zeros(len(shapes) + 1, dtype=np.int64)
+    np.cumsum(np.bincount(index, minlength=len(shapes)), out=start[1:])
+    lines = Lines(table, feature_id, coords, height, start)
+    return _without(lines, lengths_of(coords, start), notes)
+
+
+def lengths_of(coords_m: NDArray[np.float64], start: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Return planar lengths [m] of lines given as flat coordinates."""
+    if len(start) < 2:
+        return np.zeros(0)
+    step = np.zeros(len(coords_m))
+    step[:-1] = np.hypot(*(coords_m[1:] - coords_m[:-1]).T)
+    step[start[1:] - 1] = 0.0
+    return np.asarray(np.add.reduceat(step, start[:-1]))
+
+
+def shapes_of(coords_m: NDArray[np.float64], start: NDArray[np.int64]) -> NDArray[np.object_]:
+    """Return shapely lines for flat coordinates."""
+    if len(start) < 2:
+        return np.zeros(0, dtype=object)
+    shapes = shapely.from_ragged_array(shapely.GeometryType.LINESTRING, coords_m, (start,))
+    return np.asarray(shapes, dtype=object)
+
+
+def _usable(table: Table, notes: Notes) -> Table:
+    kind = shapely.get_type_id(table.geometry)
+    empty = shapely.is_empty(table.geometry) | (kind < 0)
+    wrong = ~empty & (kind != _LINE) & (kind != _MULTILINE)
+    ids = table.id
+    notes.add_each(
+        "no-geometry",
+        table.name,
+        ids,
+        empty,
+        Severity.ERROR,
+        "has no geometry that can be read",
+        "draw it as a line",
+    )
+    notes.add_each(
+        "wrong-geometry", table.name, ids, wrong, Severity.ERROR, "is no line", "draw it as a line"
+    )
+    keep = ~(empty | wrong)
+    return table if keep.all() else table.take(keep)
+
+
+def _single_parts(table: Table, feature_id: Text, notes: Notes) -> Table:
+    many = np.flatnonzero(shapely.get_type_id(table.geometry) == _MULTILINE)
+    if not len(many):
+        return table
+    shapes = table.geometry.copy()
+    single = many[shapely.get_num_geometries(shapes[many]) == 1]
+    shapes[single] = shapely.get_geometry(shapes[single], 0)
+    several = np.setdiff1d(many, single, assume_unique=True)
+    merged = shapely.line_merge(shapes[several])
+    chained = shapely.get_type_id(merged) == _LINE
+    shapes[several[chained]] = _as_drawn(merged[chained], shapes[several[chained]])
+    table.geometry = shapes
+    split = several[~chained]
+    if not len(split):
+        return table
+    notes.add_each(
+        "split-line",
+        table.name,
+        table.id,
+        split,
+        Severity.NOTE,
+        "its parts do not chain into one line; they are named after it with /1, /2 and so on",
+        "draw one feature a pipe",
+    )
+    return _split(table, feature_id, split)
+
+
+def _as_drawn(merged: NDArray[np.object_], parts: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Turn chained lines so that the first part runs forward, as chainage starts at the first vertex."""
+    first = shapely.get_geometry(parts, 0)
+    start = shapely.line_locate_point(merged, shapely.get_point(first, 0))
+    second = shapely.line_locate_point(merged, shapely.get_point(first, 1))
+    return np.where(start > second, shapely.reverse(merged), merged)
+
+
+def _split(table: Table, feature_id: Text, split: NDArray[np.int64]) -> Table:
+    count = np.ones(len(table), dtype=np.int64)
+    count[split] = shapely.get_num_geometries(table.geometry[split])
+    row = np.repeat(np.arange(len(table)), count)
+    part = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+    longer = table.take(row)
+    from_split = np.isin(row, split)
+    shapes = longer.geometry
+    shapes[from_split] = shapely.get_geometry(shapes[from_split], part[from_split])
+    longer.geometry = shapes
+    whole = feature_id.take(row)
+    number = pc.cast(pa.array(part + 1), pa.string())
+    named = pc.binary_join_element_wise(whole.arrow, number, "/")
+    longer.text["id"] = Text(pc.if_else(pa.array(from_split), named, whole.arrow))
+    longer.text["_feature"] = whole
+    return longer.take(pc.sort_indices(longer.text["id"].arrow).to_numpy())
+
+
+def _without(lines: Lines, length: NDArray[np.float64], notes: Notes) -> Lines:
+    ids, name = lines.table.id, lines.table.name
+    infinite = ~np.isfinite(length)
+    notes.add_each(
+        "odd-coordinates",
+        name,
+        ids,
+        infinite,
+        Severity.ERROR,
+        "has coordinates that are not finite or that lie outside the CRS",
+        "correct the geometry",
+    )
+    place = lines.coords_m[lines.start[:-1]] if len(lines) else np.zeros((0, 2))
+    short = np.isfinite(length) & (length < 1e-3)
+    notes.add_each(
+        "zero-length",
+        name,
+        ids,
+        short,
+        Severity.WARNING,
+        "has no length; it is left out",
+        "delete it or draw it",
+        place,
+    )
+    keep = ~(infinite | short)
+    if keep.all():
+        return lines
+    vertex = np.repeat(keep, np.diff(lines.start))
+    count = np.diff(lines.start)[keep]
+    start = np.concatenate([[0], np.cumsum(count)]).astype(np.int64)
+    rows = np.flatnonzero(keep)
+    return Lines(
+        lines.table.take(rows),
+        lines.feature_id.take(rows),
+        lines.coords_m[vertex],
+        lines.height_m[vertex],
+        start,
+    )

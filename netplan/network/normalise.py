@@ -1,0 +1,303 @@
+"""From raw columns to the typed columns of the contract, every fault noticed on the way."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from netplan.findings import Severity
+from netplan.network.contract import WORD_OF, Column, LayerSpec
+from netplan.network.notes import Notes
+from netplan.network.raw import RawLayer
+from netplan.network.text import Text
+
+__all__ = ["Table", "check_ids", "normalise"]
+
+_IMPORTANT = ("od_mm", "outlet_mbar")
+_CONTROL = r"[\x00-\x1f\x7f]"
+
+
+@dataclass(slots=True, eq=False)
+class Table:
+    """A layer with typed columns, sorted by id.
+
+    Parameters
+    ----------
+    name : str
+        Layer name.
+    text : dict of Text
+        Text columns, missing values empty.
+    number : dict of float arrays
+        Numbers in the unit of the contract, NaN where missing.
+    code : dict of uint8 arrays
+        Words as their codes.
+    geometry : object array
+        Shapely geometries in the CRS of the source.
+    """
+
+    name: str
+    text: dict[str, Text]
+    number: dict[str, NDArray[np.float64]]
+    code: dict[str, NDArray[np.uint8]]
+    geometry: NDArray[np.object_]
+
+    def __len__(self) -> int:
+        return len(self.geometry)
+
+    @property
+    def id(self) -> Text | None:
+        """Ids, for a layer that has them."""
+        return self.text.get("id")
+
+    def take(self, rows: NDArray[Any]) -> Table:
+        """Return the given rows (indices or mask) as a new table."""
+        index = np.flatnonzero(rows) if rows.dtype == np.bool_ else rows
+        return Table(
+            self.name,
+            {name: column.take(index) for name, column in self.text.items()},
+            {name: column[index] for name, column in self.number.items()},
+            {name: column[index] for name, column in self.code.items()},
+            self.geometry[index],
+        )
+
+
+def normalise(raw: RawLayer, spec: LayerSpec, notes: Notes) -> Table:
+    """Return `raw` with the columns of `spec`, sorted by id.
+
+    Columns that the contract does not know are dropped. What cannot be read is noticed and then
+    counts as missing.
+    """
+    n = len(raw)
+    names = {str(name): name for name in raw.columns.column_names}
+    table = Table(raw.name, {}, {}, {}, raw.geometry)
+    if spec.has_id:
+        table.text["id"] = _text(raw.columns[names["id"]]) if "id" in names else Text([""] * n)
+    for column in spec.columns:
+        given = raw.columns[names[column.name]] if column.name in names else None
+        if given is None and column.required == "yes" and n:
+            _missing_column(raw.name, column, notes)
+        if column.name == "id":
+            continue
+        if column.kind == "text":
+            table.text[column.name] = _text_or_default(given, column, n)
+            if given is not None and column.required == "yes":
+                _missing_text(column, table, notes)
+        elif column.kind == "number":
+            table.number[column.name] = _number(given, column, table, notes)
+        else:
+            table.code[column.name] = _word(given, column, table, notes)
+    return _sorted(table)
+
+
+def check_ids(table: Table, notes: Notes) -> None:
+    """Notice missing, repeated and unusable ids of a sorted table."""
+    ids = table.id
+    if ids is None or not len(ids):
+        return
+    array = ids.arrow
+    empty = _mask(pc.equal(array, ""))
+    notes.add_each(
+        "missing-id", table.name, None, empty, Severity.ERROR, "has no id", "give every feature an id"
+    )
+    same = np.zeros(len(ids), dtype=bool)
+    same[1:] = _mask(pc.equal(array[1:], array[:-1])) & ~empty[1:]
+    notes.add_each(
+        "duplicate-id",
+        table.name,
+        ids,
+        same,
+        Severity.ERROR,
+        "the id is used more than once",
+        "give each feature an id of its own",
+    )
+    odd = _mask(pc.match_substring_regex(array, r"[:;]"))
+    weight = Severity.ERROR if table.name in ("mains", "services") else Severity.WARNING
+    notes.add_each(
+        "odd-id",
+        table.name,
+        ids,
+        odd,
+        weight,
+        "the id holds ':' or ';'",
+        "rewrite the id without them",
+    )
+    control = _mask(pc.match_substring_regex(array, _CONTROL))
+    if control.any():
+        rows = np.flatnonzero(control)
+        notes.add_each(
+            "odd-id",
+            table.name,
+            None,
+            rows,
+            Severity.ERROR,
+            lambda row: f"the id {ids[row]!r} holds control characters",
+            "rewrite the id without them",
+        )
+
+
+def _missing_column(layer: str, column: Column, notes: Notes) -> None:
+    notes.add(
+        "missing-column",
+        layer,
+        "",
+        Severity.ERROR,
+        f"column {column.name} is missing",
+        f"add it: {column.description[0].lower()}{column.description[1:]}",
+    )
+
+
+def _mask(array: Any) -> NDArray[np.bool_]:
+    flags = array.combine_chunks() if isinstance(array, pa.ChunkedArray) else array
+    return np.asarray(pc.fill_null(flags, False).to_numpy(zero_copy_only=False), dtype=np.bool_)
+
+
+def _plain(column: Any) -> Any:
+    array = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
+    if isinstance(array, pa.ChunkedArray):  # an empty table combines to no chunk
+        array = pa.concat_arrays(array.chunks) if array.num_chunks else pa.array([], type=array.type)
+    return array.dictionary_decode() if pa.types.is_dictionary(array.type) else array
+
+
+def _text(column: Any) -> Text:
+    """Read any column as texts: whole floats lose their '.0', because ids often come as numbers."""
+    array = _plain(column)
+    kind = array.type
+    if pa.types.is_floating(kind):
+        values = array.to_numpy(zero_copy_only=False)
+        finite = values[np.isfinite(values)]
+        array = pc.if_else(pc.is_nan(array), pa.scalar(None, kind), array)
+        if (
+            (finite == np.round(finite)).all()
+            and (np.abs(finite) < 2**53).all()
+            and len(finite) == len(values) - (array.null_count or 0)
+        ):
+            array = pc.cast(array, pa.int64())
+    elif pa.types.is_binary(kind) or pa.types.is_nested(kind):
+        array = pa.array([None if v is None else str(v) for v in array.to_pylist()], type=pa.string())
+    elif pa.types.is_null(kind):
+        array = pa.nulls(len(array), pa.string())
+    elif pa.types.is_timestamp(kind):
+        array = pc.strftime(array, format="%Y-%m-%d")
+    array = pc.cast(array, pa.string())
+    return Text(pc.utf8_trim_whitespace(array))
+
+
+def _text_or_default(given: Any, column: Column, n: int) -> Text:
+    if given is None:
+        return Text(pa.array(np.full(n, column.default)) if n else [])
+    text = _text(given)
+    if not column.default:
+        return text
+    array = text.arrow
+    return Text(pc.if_else(pc.equal(array, ""), pa.scalar(column.default, pa.string()), array))
+
+
+def _missing_text(column: Column, table: Table, notes: Notes) -> None:
+    notes.add_each(
+        f"missing-{column.name.replace('_', '-')}",
+        table.name,
+        table.id,
+        _mask(pc.equal(table.text[column.name].arrow, "")),
+        Severity.WARNING,
+        f"{column.name} is missing",
+        "write it into the layer",
+    )
+
+
+def _number(given: Any, column: Column, table: Table, notes: Notes) -> NDArray[np.float64]:
+    n = len(table)
+    default = float(column.default) if column.default else np.nan
+    if given is None:
+        return np.full(n, default)
+    values, bad = _floats(_plain(given))
+    notes.add_each(
+        "not-a-number",
+        table.name,
+        table.id,
+        bad,
+        Severity.ERROR if column.name in _IMPORTANT else Severity.WARNING,
+        f"{column.name} is not a finite number",
+        f"write a number{' in ' + column.unit if column.unit else ''}",
+    )
+    values[bad] = np.nan
+    return np.where(np.isnan(values), default, values)
+
+
+def _floats(array: Any) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    if pa.types.is_null(array.type):
+        return np.full(len(array), np.nan), np.zeros(len(array), dtype=bool)
+    if pa.types.is_integer(array.type) or pa.types.is_floating(array.type):
+        values = np.array(pc.cast(array, pa.float64()).to_numpy(zero_copy_only=False), dtype=np.float64)
+        return values, np.isinf(values)
+    text = _text(array)
+    given = ~_mask(pc.equal(text.arrow, ""))
+    values = np.array(
+        pd.to_numeric(pd.Series(text.numpy()), errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+    )
+    return values, given & ~np.isfinite(values)
+
+
+def _word(given: Any, column: Column, table: Table, notes: Notes) -> NDArray[np.uint8]:
+    vocabulary = WORD_OF[column.name]
+    folded = [word.casefold() for word in vocabulary.words()]
+    default = folded.index(column.default.casefold())
+    if given is None:
+        return np.full(len(table), default, dtype=np.uint8)
+    array = _plain(given)
+    if pa.types.is_boolean(array.type):
+        array = pc.if_else(array, "yes", "no")
+    text = _text(array).arrow
+    code = pc.fill_null(pc.index_in(pc.utf8_lower(text), value_set=pa.array(folded)), -1)
+    codes = np.array(code.to_numpy(zero_copy_only=False), dtype=np.int64)
+    unknown = codes < 0
+    if unknown.any():
+        empty = _mask(pc.equal(text, ""))
+        _unknown_words(unknown & ~empty, text, column, table, notes)
+        if column.required == "yes":
+            notes.add_each(
+                f"missing-{column.name}",
+                table.name,
+                table.id,
+                unknown & empty,
+                Severity.WARNING,
+                f"{column.name} is missing; taken as {column.default}",
+                f"write one of {', '.join(column.words)}",
+            )
+        codes[unknown] = default
+    return codes.astype(np.uint8)
+
+
+def _unknown_words(rows: NDArray[np.bool_], text: Any, column: Column, table: Table, notes: Notes) -> None:
+    notes.add_each(
+        f"unknown-{column.name}",
+        table.name,
+        table.id,
+        rows,
+        Severity.WARNING,
+        lambda row: f"{column.name} {text[row].as_py()[:40]!r} is not known; taken as {column.default}",
+        f"write one of {', '.join(column.words)}",
+    )
+
+
+def _sorted(table: Table) -> Table:
+    """Return the table sorted by id; a layer without ids is sorted by its first text, then geometry."""
+    if not len(table):
+        return table
+    ids = table.id
+    if ids is not None:
+        array = ids.arrow
+        if len(array) < 2 or _mask(pc.less_equal(array[:-1], array[1:])).all():
+            return table
+        return table.take(pc.sort_indices(array).to_numpy())
+    key = next(iter(table.text.values())).arrow
+    shape = pa.array([None if shape is None else shape.wkb for shape in table.geometry], type=pa.binary())
+    frame = pa.table({"key": key, "shape": shape})
+    return table.take(
+        pc.sort_indices(frame, sort_keys=[("key", "ascending"), ("shape", "ascending")]).to_numpy()
+    )

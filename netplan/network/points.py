@@ -1,0 +1,44 @@
+"""Point layers in the working CRS."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from netplan.findings import Severity
+from netplan.network.normalise import Table
+from netplan.network.notes import Notes
+
+__all__ = ["read_points"]
+
+_POINT, _MULTIPOINT = 0, 4
+
+
+def read_points(
+    table: Table,
+    project: Callable[[NDArray[np.float64]], NDArray[np.float64]],
+    notes: Notes,
+) -> NDArray[np.float64]:
+    """Return the places (n, 2) of a point layer in the working CRS [m], NaN where there is none."""
+    shapes = table.geometry.copy()
+    kind = shapely.get_type_id(shapes)
+    lone = (kind == _MULTIPOINT) & (shapely.get_num_geometries(shapes) == 1)
+    shapes[lone] = shapely.get_geometry(shapes[lone], 0)
+    good = (shapely.get_type_id(shapes) == _POINT) & ~shapely.is_empty(shapes)
+    xy = np.full((len(table), 2), np.nan)
+    flat = np.column_stack([shapely.get_x(shapes[good]), shapely.get_y(shapes[good])])
+    xy[good] = project(flat) if len(flat) else flat
+    xy[~np.isfinite(xy).all(axis=1)] = np.nan
+    notes.add_each(
+        "no-place",
+        table.name,
+        table.id,
+        np.isnan(xy[:, 0]),
+        Severity.WARNING,
+        "has no point that can be read",
+        "draw it as one point",
+    )
+    return xy

@@ -1,0 +1,175 @@
+"""Which coordinates to work in: always projected, always metres, the same for every layer."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from pyproj import CRS, Proj, Transformer
+from pyproj.exceptions import ProjError
+
+from netplan.errors import BadNetworkError
+from netplan.findings import Severity
+from netplan.network.notes import Notes
+from netplan.network.raw import RawLayer
+
+__all__ = ["GRID_M", "Working", "scale_at", "working_crs"]
+
+GRID_DIGITS: Final = 4
+GRID_M: Final = 10.0**-GRID_DIGITS
+"""Coordinates are rounded to this [m], so that every source of the same data gives the same network."""
+
+_DISTORTION: Final = 5e-4
+"""Lengths are promised to this fraction."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Working:
+    """How to get from the coordinates of the source to the working ones.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS
+        Working CRS: projected, metres.
+    name : str
+        The CRS as an authority code where there is one, else WKT.
+    note : str
+        How it was reached, when it isn't the CRS of the source.
+    factor : float
+        Metres per unit of a projected source [m/unit].
+    transformer : pyproj.Transformer or None
+        For geographic sources.
+    """
+
+    crs: CRS
+    name: str
+    note: str
+    factor: float
+    transformer: Transformer | None
+
+    def coordinates(self, xy: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return source coordinates (n, 2) in the working CRS [m], rounded to the grid."""
+        if self.transformer is not None and len(xy):
+            x, y = self.transformer.transform(xy[:, 0], xy[:, 1])
+            xy = np.column_stack([x, y])
+        elif self.factor != 1.0:
+            xy = xy * self.factor
+        return np.round(xy, GRID_DIGITS)
+
+    def geometry(self, shapes: NDArray[np.object_]) -> NDArray[np.object_]:
+        """Return shapes in the working CRS, in plan."""
+        moved: Any = shapely.transform(shapes, self.coordinates)
+        return np.asarray(moved, dtype=object)
+
+
+def working_crs(layers: Mapping[str, RawLayer]) -> Working:
+    """Choose the working CRS of a set of layers.
+
+    Raises
+    ------
+    BadNetworkError
+        When a layer has no CRS, layers disagree, or the CRS is neither projected nor geographic.
+    """
+    first = ""
+    common: CRS | None = None
+    for name, layer in layers.items():
+        if layer.crs is None:
+            raise BadNetworkError(
+                f"layer {name} has no coordinate reference system; store one with the layer"
+            )
+        crs = _horizontal(layer.crs)
+        if common is None:
+            first, common = name, crs
+        elif crs != common and not crs.equals(common, ignore_axis_order=True) and _name(crs) != _name(common):
+            raise BadNetworkError(
+                f"layers {first} and {name} disagree in their coordinate reference system "
+                f"({common.name} and {crs.name}); reproject one of them"
+            )
+    if common is None:
+        raise BadNetworkError("the network holds no layers; name them after the input contract")
+    if common.is_geographic:
+        return _local_utm(common, layers)
+    if not common.is_projected:
+        raise BadNetworkError(
+            f"the coordinate reference system {common.name} is neither projected nor geographic; reproject"
+        )
+    factor = float(common.axis_info[0].unit_conversion_factor)
+    if factor == 1.0:
+        return Working(common, _name(common), "", 1.0, None)
+    metric = _in_metres(common)
+    unit = common.axis_info[0].unit_name
+    note = f"coordinates of {common.name} converted from {unit} to metres"
+    return Working(metric, _name(metric), note, factor, None)
+
+
+def scale_at(crs: CRS, xy_m: NDArray[np.float64], notes: Notes) -> float:
+    """Return planar length over true length at the middle of the points [-].
+
+    A finding is noticed when the scale differs by more than 0.05 % over the area or by direction.
+    """
+    low, high = xy_m.min(axis=0), xy_m.max(axis=0)
+    middle = (low + high) / 2
+    corners = np.array([middle, low, high, [low[0], high[1]], [high[0], low[1]]])
+    try:
+        to_geographic = Transformer.from_crs(crs, crs.geodetic_crs, always_xy=True)
+        lon, lat = to_geographic.transform(corners[:, 0], corners[:, 1])
+        factors = Proj(crs).get_factors(lon, lat, errcheck=True)
+    except ProjError as error:
+        raise BadNetworkError(
+            "coordinates lie outside the area of their coordinate reference system; correct the CRS"
+        ) from error
+    along, across = np.asarray(factors.meridional_scale), np.asarray(factors.parallel_scale)
+    scale = np.sqrt(along * across)
+    if not np.isfinite(scale).all() or (scale <= 0).any():
+        raise BadNetworkError(
+            "coordinates lie outside the area of their coordinate reference system; correct the CRS"
+        )
+    uneven = max(float(np.abs(along / across - 1).max()), float(np.abs(scale / scale[0] - 1).max()))
+    if uneven > _DISTORTION:
+        notes.add(
+            "crs-distorts",
+            "",
+            "",
+            Severity.WARNING,
+            f"lengths in {crs.name} differ by up to {uneven:.2%} over the area or by direction",
+            "use the national or local grid",
+        )
+    return round(float(scale[0]), 7)
+
+
+def _horizontal(crs: CRS) -> CRS:
+    return _horizontal(crs.sub_crs_list[0]) if crs.is_compound else crs.to_2d()
+
+
+def _name(crs: CRS) -> str:
+    authority = crs.to_authority(min_confidence=70)
+    return ":".join(authority) if authority else crs.to_wkt()
+
+
+def _in_metres(crs: CRS) -> CRS:
+    # Only the axes change unit: the projection's parameters carry units of their own.
+    description = crs.to_json_dict()
+    description = description.get("source_crs", description)
+    for axis in description["coordinate_system"]["axis"]:
+        axis["unit"] = "metre"
+    description.pop("id", None)
+    description["name"] = f"{crs.name} in metres"
+    return CRS.from_json_dict(description)
+
+
+def _local_utm(crs: CRS, layers: Mapping[str, RawLayer]) -> Working:
+    shapes = layers["mains"].geometry if "mains" in layers else next(iter(layers.values())).geometry
+    west, south, east, north = shapely.total_bounds(shapes)
+    lon, lat = (west + east) / 2, (south + north) / 2
+    if not (np.isfinite([lon, lat]).all() and abs(lon) <= 180 and abs(lat) <= 84):
+        raise BadNetworkError(
+            f"coordinates in {crs.name} are no longitudes and latitudes; correct the CRS of the layers"
+        )
+    zone = min(int((lon + 180) // 6) + 1, 60)
+    target = CRS.from_epsg((32600 if lat >= 0 else 32700) + zone)
+    note = f"geographic coordinates of {crs.name} projected to {target.name}"
+    return Working(target, _name(target), note, 1.0, Transformer.from_crs(crs, target, always_xy=True))

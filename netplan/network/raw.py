@@ -1,0 +1,72 @@
+"""Layers as they come from a source, untouched: Arrow columns beside an array of geometries."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+from numpy.typing import NDArray
+from pyproj import CRS
+
+__all__ = ["RawLayer", "RawLayers", "as_raw"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RawLayer:
+    """One layer of a source.
+
+    Parameters
+    ----------
+    name : str
+        Layer name of the contract.
+    columns : pyarrow.Table
+        Attributes as they stand in the source.
+    geometry : object array
+        Shapely geometries, None where the source has none or one that cannot be read.
+    crs : pyproj.CRS or None
+        Coordinate reference system, where the source names one.
+    """
+
+    name: str
+    columns: Any
+    geometry: NDArray[np.object_]
+    crs: CRS | None
+
+    def __len__(self) -> int:
+        return len(self.geometry)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RawLayers:
+    """All layers of a source by their names, and what they were read from."""
+
+    source: str
+    layers: Mapping[str, RawLayer] = field(default_factory=dict)
+
+    def __getitem__(self, name: str) -> RawLayer:
+        return self.layers[name]
+
+    def __contains__(self, name: str) -> bool:
+        return name in self.layers
+
+
+def as_raw(name: str, layer: Any) -> RawLayer:
+    """Return a GeoDataFrame (or a raw layer, unchanged) as a raw layer."""
+    if isinstance(layer, RawLayer):
+        return layer
+    frame = pd.DataFrame(layer.drop(columns=layer.geometry.name))
+    arrays = {str(column): _arrow(frame.iloc[:, place]) for place, column in enumerate(frame.columns)}
+    geometry = np.asarray(layer.geometry.to_numpy(), dtype=object)
+    return RawLayer(name, pa.table(arrays), geometry, layer.crs)
+
+
+def _arrow(series: Any) -> Any:
+    try:
+        return pa.Array.from_pandas(series)
+    except (pa.ArrowInvalid, pa.ArrowTypeError):
+        # A column of mixed Python types: its texts are what a file would hold.
+        return pa.array([None if pd.isna(value) else str(value) for value in series], type=pa.string())

@@ -1,0 +1,160 @@
+"""The first half of building: raw layers to normalised lines and points in one working CRS."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import geopandas
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import shapely
+from numpy.typing import NDArray
+
+from netplan.errors import BadNetworkError
+from netplan.findings import Severity
+from netplan.network.contract import BASE_LAYERS, layer_specs
+from netplan.network.digest import content_digest
+from netplan.network.lines import Lines, read_lines
+from netplan.network.normalise import Table, check_ids, normalise
+from netplan.network.notes import Notes
+from netplan.network.points import read_points
+from netplan.network.projection import Working, working_crs
+from netplan.network.raw import RawLayer, as_raw
+from netplan.network.sizes import resolve_sizes
+from netplan.network.words import Status
+
+__all__ = ["Layers", "Sizes", "read"]
+
+_LINES: Final = ("mains", "services")
+_POINTS: Final = ("customers", "regulators", "sensing_points", "valves", "fittings", "injections")
+_POLYGON, _MULTIPOLYGON = 3, 6
+Floats = NDArray[np.float64]
+Sizes = tuple[Floats, Floats, Floats]
+
+
+@dataclass(slots=True, eq=False)
+class Layers:
+    """Normalised layers: sorted by id, typed, in the working CRS.
+
+    Parameters
+    ----------
+    working : Working
+        How the working CRS was reached.
+    lines : dict of Lines
+        Usable mains and services, whatever their status.
+    sizes : dict
+        Outside diameter, wall and bore of each line [m].
+    points : dict of Table
+        Point layers.
+    places : dict of float arrays
+        Their places (n, 2) [m], NaN where unknown.
+    keep_out : Table
+        Areas, geometry in the working CRS.
+    base : dict of GeoDataFrames
+        Base map layers in the working CRS.
+    recorded : frozenset of str
+        Layers that the source holds.
+    content_sha256 : str
+        Digest of the content.
+    """
+
+    working: Working
+    lines: dict[str, Lines]
+    sizes: dict[str, Sizes]
+    points: dict[str, Table]
+    places: dict[str, Floats]
+    keep_out: Table
+    base: dict[str, Any]
+    recorded: frozenset[str]
+    content_sha256: str
+
+
+def read(given: Mapping[str, Any], notes: Notes) -> Layers:
+    """Normalise layers (raw layers or GeoDataFrames by name), noticing every fault.
+
+    Raises
+    ------
+    BadNetworkError
+        When layers are missing, or their coordinate reference systems cannot be used.
+    """
+    specs = layer_specs()
+    raw = {name: as_raw(name, given[name]) for name in specs if name in given}
+    missing = [name for name, spec in specs.items() if spec.required and name not in raw]
+    if missing:
+        names = " and ".join(missing)
+        raise BadNetworkError(f"the network has no layer {names}; name its layers after the input contract")
+    working = working_crs({name: layer for name, layer in raw.items() if len(layer) or layer.crs})
+    # Coordinates that are no numbers overflow in numpy; they are noticed where they belong.
+    with np.errstate(invalid="ignore", over="ignore"):
+        tables = {name: _table(name, raw, notes) for name in (*_LINES, *_POINTS, "keep_out")}
+        lines = {name: read_lines(tables[name], working.coordinates, notes) for name in _LINES}
+        points = {name: tables[name] for name in _POINTS}
+        places = {name: read_points(points[name], working.coordinates, notes) for name in _POINTS}
+        keep_out = _areas(tables["keep_out"], working, notes)
+        base: dict[str, Any] = {name: _base(raw[name], working) for name in BASE_LAYERS if name in raw}
+    for name in _LINES:
+        check_ids(lines[name].table, notes)
+    for name in _POINTS:
+        check_ids(points[name], notes)
+    sha = content_digest(
+        working.name, lines, {name: (points[name], places[name]) for name in _POINTS}, keep_out
+    )
+    sizes = {name: resolve_sizes(lines[name].table, notes) for name in _LINES}
+    outlet = points["regulators"].number["outlet_mbar"]
+    notes.add_each(
+        "missing-outlet",
+        "regulators",
+        points["regulators"].id,
+        ~(outlet > 0) & (points["regulators"].code["status"] == Status.LIVE),
+        Severity.ERROR,
+        "has no set outlet pressure above zero",
+        "give outlet_mbar (gauge)",
+        places["regulators"],
+    )
+    recorded = frozenset(name for name, layer in raw.items() if len(layer))
+    return Layers(working, lines, sizes, points, places, keep_out, base, recorded, sha)
+
+
+def _table(name: str, raw: Mapping[str, RawLayer], notes: Notes) -> Table:
+    layer = raw.get(name)
+    if layer is None:
+        layer = RawLayer(name, pa.table({}), np.zeros(0, dtype=object), None)
+    return normalise(layer, layer_specs()[name], notes)
+
+
+def _areas(table: Table, working: Working, notes: Notes) -> Table:
+    kind = shapely.get_type_id(table.geometry)
+    good = np.isin(kind, (_POLYGON, _MULTIPOLYGON)) & ~shapely.is_empty(table.geometry)
+    notes.add_each(
+        "wrong-geometry",
+        table.name,
+        None,
+        ~good,
+        Severity.WARNING,
+        "is no polygon; it is left out",
+        "draw it as a polygon",
+    )
+    table = table.take(good)
+    shapes = working.geometry(table.geometry)
+    # Invalid rings are mended rather than dropped: an area nobody may dig must not get lost.
+    broken = ~shapely.is_valid(shapes)
+    shapes[broken] = shapely.make_valid(shapes[broken])
+    table.geometry = shapes
+    return table
+
+
+def _base(layer: RawLayer, working: Working) -> Any:
+    names = layer.columns.column_names
+    text = pc.cast(layer.columns["name"], pa.string()).to_pylist() if "name" in names else [""] * len(layer)
+    shapes = layer.geometry.copy()
+    usable = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
+    usable &= np.isfinite(shapely.bounds(shapes)).all(axis=1)
+    chosen = np.flatnonzero(usable)
+    return geopandas.GeoDataFrame(
+        {"name": [text[row] or "" for row in chosen.tolist()]},
+        geometry=working.geometry(shapes[chosen]),
+        crs=working.crs,
+    )

@@ -1,0 +1,108 @@
+"""Wall and bore of every pipe from what is recorded: bore before wall before SDR."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.constants import MM_PER_M
+from netplan.findings import Severity
+from netplan.network.normalise import Table
+from netplan.network.notes import Notes
+from netplan.network.words import Material
+from netplan.reference.pipes import wall_mm
+
+__all__ = ["resolve_sizes"]
+
+_SDR_RANGE: Final = (5.0, 42.0)
+_OD_RANGE_MM: Final = (10.0, 2500.0)
+Floats = NDArray[np.float64]
+
+
+def resolve_sizes(table: Table, notes: Notes) -> tuple[Floats, Floats, Floats]:
+    """Return outside diameter, wall and bore of the pipes of a layer [m].
+
+    The bore is OD - 2 × least wall; walls of PE come from the dimension tables. Pipes whose bore cannot
+    be had, or is impossible, are errors.
+    """
+    od, sdr = table.number["od_mm"].copy(), table.number["sdr"]
+    wall, bore = table.number["wall_mm"].copy(), table.number["bore_mm"].copy()
+    ids, name = table.id, table.name
+    odd_od = ~np.isnan(od) & ~((od >= _OD_RANGE_MM[0]) & (od <= _OD_RANGE_MM[1]))
+    notes.add_each(
+        "impossible-size",
+        name,
+        ids,
+        odd_od,
+        Severity.ERROR,
+        lambda row: f"outside diameter {od[row]:g} mm is impossible",
+        "correct od_mm; it is in millimetres",
+    )
+    need_wall = np.isnan(wall) & np.isnan(bore)
+    odd_sdr = need_wall & ~np.isnan(sdr) & ~((sdr >= _SDR_RANGE[0]) & (sdr <= _SDR_RANGE[1]))
+    notes.add_each(
+        "impossible-sdr",
+        name,
+        ids,
+        odd_sdr,
+        Severity.ERROR,
+        lambda row: f"SDR {sdr[row]:g} is impossible",
+        "correct the SDR, or give wall_mm",
+    )
+    from_sdr = need_wall & ~np.isnan(sdr) & ~np.isnan(od) & ~odd_sdr & ~odd_od
+    wall[from_sdr] = _walls(table, from_sdr, od, notes)
+    wall = np.where(np.isnan(wall) & ~np.isnan(bore) & ~np.isnan(od), (od - bore) / 2.0, wall)
+    bore = np.where(np.isnan(bore), od - 2.0 * wall, bore)
+    faulty = odd_od | odd_sdr
+    missing = ~faulty & (np.isnan(od) | np.isnan(bore))
+    notes.add_each(
+        "missing-size",
+        name,
+        ids,
+        missing,
+        Severity.ERROR,
+        "outside diameter or wall is not recorded",
+        "give od_mm, and one of sdr, wall_mm, bore_mm",
+    )
+    impossible = ~faulty & ~missing & ~((bore > 0.3 * od) & (bore < od) & (wall > 0))
+    notes.add_each(
+        "impossible-size",
+        name,
+        ids,
+        impossible,
+        Severity.ERROR,
+        lambda row: f"outside diameter {od[row]:g} mm and bore {bore[row]:g} mm do not go together",
+        "correct od_mm, sdr, wall_mm or bore_mm",
+    )
+    return od / MM_PER_M, wall / MM_PER_M, bore / MM_PER_M
+
+
+def _walls(table: Table, rows: NDArray[np.bool_], od: Floats, notes: Notes) -> Floats:
+    where = np.flatnonzero(rows)
+    pairs = np.column_stack([od[where], table.number["sdr"][where]])
+    kinds, which = np.unique(pairs, axis=0, return_inverse=True)
+    walls = [wall_mm(float(size), float(ratio)) for size, ratio in kinds]
+    computed = np.array([wall.computed for wall in walls], dtype=bool)[which.ravel()]
+    notes.add_each(
+        "computed-wall",
+        table.name,
+        table.id,
+        where[computed],
+        Severity.NOTE,
+        "the dimension tables do not hold its size and SDR; the wall is computed",
+        "give wall_mm if it is known",
+    )
+    material = table.code["material"][where]
+    not_pe = ~np.isin(material, [kind for kind in Material if kind.is_pe])
+    notes.add_each(
+        "sdr-not-pe",
+        table.name,
+        table.id,
+        where[not_pe],
+        Severity.WARNING,
+        "has an SDR though it is not PE",
+        "give wall_mm or bore_mm",
+    )
+    return np.array([wall.wall_mm for wall in walls])[which.ravel()] if len(where) else np.zeros(0)
