@@ -1,0 +1,24 @@
+"""Steady flow of gas in one pipe and in whole networks."""
+
+from netplan.hydraulics.conditions import FlowConditions, FlowGas
+from netplan.hydraulics.friction import friction_factor
+from netplan.hydraulics.linear import LinearSolver, default_linear_solver, ldl_solver, lu_solver
+from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState, PartStatus, StationState
+from netplan.hydraulics.solver import FlowSolver, solve
+
+__all__ = [
+    "FlowConditions",
+    "FlowGas",
+    "FlowLinks",
+    "FlowNetwork",
+    "FlowSolver",
+    "FlowState",
+    "LinearSolver",
+    "PartStatus",
+    "StationState",
+    "default_linear_solver",
+    "friction_factor",
+    "ldl_solver",
+    "lu_solver",
+    "solve",
+]

@@ -1,0 +1,116 @@
+"""Darcy friction factor, smooth from laminar to turbulent, with its exact slope.
+
+Laminar 64/Re up to Re 2000, Colebrook from Re 4000, and between them the cubic in Re that meets both in
+value and slope. A jump at a critical Reynolds number, as some textbooks draw it, leaves looped networks
+without a solution near it; the smooth law always has exactly one.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+__all__ = ["LAMINAR_UP_TO_REYNOLDS", "TURBULENT_FROM_REYNOLDS", "friction_and_slope", "friction_factor"]
+
+Floats = npt.NDArray[np.float64]
+
+LAMINAR_UP_TO_REYNOLDS: Final = 2000.0
+"""Reynolds number up to which the flow is taken as laminar [-] (source: moody)."""
+
+TURBULENT_FROM_REYNOLDS: Final = 4000.0
+"""Reynolds number from which Colebrook's law holds [-] (source: colebrook)."""
+
+_LAMINAR: Final = 64.0
+_COLEBROOK_ROUGH: Final = 3.7
+_COLEBROOK_SMOOTH: Final = 2.51
+_TWO_DECADES: Final = 2.0 / math.log(10.0)
+_HALLEY_STEPS: Final = 2
+_FIRST_GUESS: Final = 7.0
+
+
+def friction_factor(reynolds: npt.ArrayLike, relative_roughness: npt.ArrayLike) -> Floats:
+    """Darcy friction factor.
+
+    Parameters
+    ----------
+    reynolds : array_like
+        Reynolds number, > 0 [-].
+    relative_roughness : array_like
+        Wall roughness over bore, 0 to about 0.05 [-]; broadcast against `reynolds`.
+
+    Returns
+    -------
+    ndarray of float
+        Darcy (not Fanning) friction factor [-].
+
+    Notes
+    -----
+    Between Re 2000 and 4000 real flow wanders between both regimes; the cubic is a convention, not a
+    measurement. Sources: moody, colebrook.
+    """
+    re, rough = np.broadcast_arrays(np.asarray(reynolds, float), np.asarray(relative_roughness, float))
+    factor, _ = friction_and_slope(np.atleast_1d(re), np.atleast_1d(rough))
+    return factor.reshape(re.shape)
+
+
+def friction_and_slope(reynolds: Floats, relative_roughness: Floats) -> tuple[Floats, Floats]:
+    """Darcy friction factor and its derivative by the Reynolds number.
+
+    Parameters
+    ----------
+    reynolds, relative_roughness : ndarray of float, same shape (n,)
+        Reynolds number > 0 [-] and wall roughness over bore [-].
+
+    Returns
+    -------
+    factor, slope : ndarray of float, shape (n,)
+        Darcy f [-] and df/dRe [-]; both continuous over all regimes.
+    """
+    with np.errstate(divide="ignore"):
+        factor = _LAMINAR / reynolds
+    slope = -factor / np.maximum(reynolds, np.finfo(float).tiny)
+    turbulent = np.flatnonzero(reynolds >= TURBULENT_FROM_REYNOLDS)
+    if turbulent.size:
+        factor[turbulent], slope[turbulent] = _colebrook(
+            reynolds[turbulent], np.take(relative_roughness, turbulent)
+        )
+    between = np.flatnonzero((reynolds > LAMINAR_UP_TO_REYNOLDS) & (reynolds < TURBULENT_FROM_REYNOLDS))
+    if between.size:
+        factor[between], slope[between] = _transition(reynolds[between], np.take(relative_roughness, between))
+    return factor, slope
+
+
+def _colebrook(reynolds: Floats, relative_roughness: Floats) -> tuple[Floats, Floats]:
+    # Unknown x = 1/sqrt(f): x + (2/ln 10) ln(e/3.7 + 2.51 x/Re) = 0, two Halley steps reach rounding.
+    rough = relative_roughness / _COLEBROOK_ROUGH
+    smooth = _COLEBROOK_SMOOTH / reynolds
+    x = -_TWO_DECADES * np.log(rough + smooth * _FIRST_GUESS)
+    for _ in range(_HALLEY_STEPS):
+        inside = rough + smooth * x
+        residual = x + _TWO_DECADES * np.log(inside)
+        bend = smooth / inside
+        first = 1.0 + _TWO_DECADES * bend
+        second = -_TWO_DECADES * bend * bend
+        x -= residual / (first - 0.5 * residual * second / first)
+    bend = _TWO_DECADES * smooth / (rough + smooth * x)
+    factor = 1.0 / (x * x)
+    slope = -2.0 * factor * bend / (reynolds * (1.0 + bend))
+    return factor, slope
+
+
+def _transition(reynolds: Floats, relative_roughness: Floats) -> tuple[Floats, Floats]:
+    width = TURBULENT_FROM_REYNOLDS - LAMINAR_UP_TO_REYNOLDS
+    low = _LAMINAR / LAMINAR_UP_TO_REYNOLDS
+    low_slope = -low / LAMINAR_UP_TO_REYNOLDS * width
+    high, high_slope = _colebrook(np.full_like(reynolds, TURBULENT_FROM_REYNOLDS), relative_roughness)
+    high_slope = high_slope * width
+    t = (reynolds - LAMINAR_UP_TO_REYNOLDS) / width
+    # Cubic through both ends: low + low_slope t + b t² + a t³.
+    a = low_slope + high_slope - 2.0 * (high - low)
+    b = 3.0 * (high - low) - 2.0 * low_slope - high_slope
+    factor = low + t * (low_slope + t * (b + t * a))
+    slope = (low_slope + t * (2.0 * b + 3.0 * t * a)) / width
+    return factor, slope

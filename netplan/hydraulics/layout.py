@@ -1,0 +1,202 @@
+"""The network made ready for solving: joined nodes, branches, chains, and the pattern of the core matrix."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.sparse import coo_array, csc_array
+from scipy.sparse.csgraph import connected_components
+
+from netplan.hydraulics.chains import Chains, find_chains
+from netplan.hydraulics.drop import DropLaw, drop_law
+from netplan.hydraulics.heights import Columns, columns, fill_heights, mean_factor
+from netplan.hydraulics.peeling import Branches, peel
+
+__all__ = ["CorePattern", "Layout", "LayoutInput", "core_pattern", "make_layout"]
+
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+_SHORTEST_LOSSY_M = 1e-3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LayoutInput:
+    """All that the layout is made from; arrays only."""
+
+    node_count: int
+    from_node: Ints
+    to_node: Ints
+    length_m: Floats
+    bore_m: Floats
+    roughness_m: Floats
+    loss_coefficient: Floats
+    is_open: Bools
+    height_m: Floats
+    datum_m: float
+    air_pa_abs: float
+    gas_pressure_per_density: float
+    air_pressure_per_density: float
+    viscosity_pa_s: float
+    keep_node: Ints
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CorePattern:
+    """Where the entries of the core matrix go.
+
+    Parameters
+    ----------
+    upper : csc_array
+        Pattern of the upper triangle.
+    across : ndarray of int
+        Chains that join two different junctions.
+    entry : ndarray of int
+        Place in the matrix data of each of those chains.
+    diagonal : ndarray of int
+        Place in the matrix data of each junction.
+    """
+
+    upper: csc_array
+    across: Ints
+    entry: Ints
+    diagonal: Ints
+
+    def values(self, conductance: Floats, start: Ints, end: Ints, fixed: Bools) -> Floats:
+        """Return the matrix data: a weighted Laplacian, with a unit row at each fixed junction."""
+        size = self.diagonal.size
+        g, a, b = conductance[self.across], start[self.across], end[self.across]
+        weight = np.bincount(a, weights=g, minlength=size) + np.bincount(b, weights=g, minlength=size)
+        weight[fixed] = 1.0
+        inner = np.where(fixed[a] | fixed[b], 0.0, -g)
+        data = np.bincount(self.entry, weights=inner, minlength=self.upper.nnz)
+        data[self.diagonal] += weight
+        return data
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Layout:
+    """A network ready for solving.
+
+    Parameters
+    ----------
+    joined : ndarray of int, shape (n,)
+        Node that each given node became after open valves joined their ends; all below are such nodes.
+    size : int
+        Number of joined nodes.
+    live : ndarray of int, shape (m,)
+        Links that carry gas between two different joined nodes.
+    from_node, to_node : ndarray of int, shape (m,)
+        Their ends.
+    law : DropLaw
+        Their drop laws.
+    columns : Columns
+        Gas and air columns at each joined node.
+    branches, chains, pattern
+        What the network is made of.
+    place : ndarray of int, shape (size,)
+        Junction number of each joined node, -1 where it is none.
+    """
+
+    joined: Ints
+    size: int
+    live: Ints
+    from_node: Ints
+    to_node: Ints
+    law: DropLaw
+    columns: Columns
+    branches: Branches
+    chains: Chains
+    pattern: CorePattern
+    place: Ints
+    chain_law: DropLaw
+    branch_law: DropLaw
+
+
+def _join(given: LayoutInput) -> tuple[Ints, int, Bools]:
+    zero = given.is_open & (given.length_m == 0.0) & (given.loss_coefficient == 0.0)
+    if not zero.any():
+        return np.arange(given.node_count), given.node_count, zero
+    a, b = given.from_node[zero], given.to_node[zero]
+    graph = coo_array((np.ones(a.size, np.int8), (a, b)), shape=(given.node_count, given.node_count))
+    count, label = connected_components(graph, directed=False)
+    return label.astype(np.int64), int(count), zero
+
+
+def make_layout(given: LayoutInput) -> Layout:
+    """Join, peel and contract a network.
+
+    Nodes to keep (`keep_node`: stations and sensing points) always become junctions.
+    """
+    joined, size, zero = _join(given)
+    ends_differ = joined[given.from_node] != joined[given.to_node]
+    live = np.flatnonzero(given.is_open & ~zero & ends_differ)
+    a, b = joined[given.from_node[live]], joined[given.to_node[live]]
+
+    height = fill_heights(given.height_m, given.from_node, given.to_node, given.length_m)
+    first = np.zeros(size)
+    first[joined[::-1]] = height[::-1]
+    column = columns(
+        first,
+        given.datum_m,
+        given.gas_pressure_per_density,
+        given.air_pressure_per_density,
+        given.air_pa_abs,
+    )
+    level = bool(np.all(first == first[:1])) if size else True
+    factor: Floats | float = float(column.gas[0]) if level and size else 1.0
+    if not level:
+        factor = mean_factor(column.gas[a], column.gas[b])
+    length, loss = given.length_m[live], given.loss_coefficient[live]
+    law = drop_law(
+        np.where(length == 0.0, _SHORTEST_LOSSY_M, length),
+        given.bore_m[live],
+        given.roughness_m[live],
+        loss,
+        factor,
+        given.gas_pressure_per_density,
+        given.viscosity_pa_s,
+    )
+    keep = np.zeros(size, dtype=bool)
+    keep[joined[given.keep_node]] = True
+    branches = peel(size, a, b, keep)
+    chains = find_chains(a, b, branches, keep)
+    place = np.full(size, -1, dtype=np.int64)
+    place[chains.junction] = np.arange(chains.junction.size)
+    pattern = core_pattern(chains.start, chains.end, chains.junction.size)
+    return Layout(
+        joined,
+        size,
+        live,
+        a,
+        b,
+        law,
+        column,
+        branches,
+        chains,
+        pattern,
+        place,
+        law.take(chains.link),
+        law.take(branches.link),
+    )
+
+
+def core_pattern(start: Ints, end: Ints, size: int) -> CorePattern:
+    """Return the pattern of the core matrix for chains between `size` junctions."""
+    across = np.flatnonzero(start != end)
+    low = np.minimum(start[across], end[across])
+    high = np.maximum(start[across], end[across])
+    diagonal_key = np.arange(size) * (size + 1)
+    keys, inverse = np.unique(np.concatenate([diagonal_key, high * size + low]), return_inverse=True)
+    column = keys // max(size, 1)
+    pointer = np.searchsorted(column, np.arange(size + 1))
+    upper = csc_array(
+        (np.ones(keys.size), (keys % max(size, 1)).astype(np.int32), pointer.astype(np.int32)),
+        shape=(size, size),
+    )
+    upper.data[:] = 0.0
+    upper.data[inverse[:size]] = 1.0
+    return CorePattern(upper, across, inverse[size:], inverse[:size])

@@ -1,0 +1,196 @@
+"""Judging a solution part by part, and putting it into the arrays that callers see."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from netplan.hydraulics.layout import Layout
+from netplan.hydraulics.linear import Factorisation
+from netplan.hydraulics.model import FlowNetwork, FlowState, PartStatus, StationState
+from netplan.hydraulics.newton import CoreProblem, CoreSolution
+from netplan.hydraulics.parts import Parts
+from netplan.hydraulics.peeling import peel
+from netplan.hydraulics.segments import SegmentDrops
+from netplan.hydraulics.spread import BranchFlows, Everywhere, spread_core
+from netplan.hydraulics.stations import CAPPED, HOLDING, LOCKED
+
+__all__ = ["Given", "Kept", "Raw", "make_state"]
+
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+MOST_IMBALANCE_KG_PER_S: Final = 1e-8
+"""Imbalance at a node beyond which a part counts as not converged [kg/s]."""
+MOST_PRESSURE_ERROR_PA: Final = 1e-3
+"""Error of a chain's drop beyond which a part counts as not converged [Pa]."""
+_STATE = {HOLDING: StationState.HOLDING, LOCKED: StationState.LOCKED_UP, CAPPED: StationState.AT_CAPACITY}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Kept:
+    """What a later solution may start from."""
+
+    layout: Layout
+    through: Floats
+    level: Floats
+    drops: SegmentDrops
+    branch: BranchFlows
+    link_flow: Floats
+    node_level: Floats
+    base: float
+    station_code: Ints
+    station_flow: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Given:
+    """A prepared network, what is drawn from it, which of its live links are closed."""
+
+    network: FlowNetwork
+    layout: Layout
+    factor: Factorisation
+    demand_m3_per_s_std: Floats
+    density_std: float
+    closed: Ints
+    kept: Kept | None
+
+    def same_layout(self) -> bool:
+        """Whether the state to start from has the very same chains and branches."""
+        return self.kept is not None and self.kept.layout is self.layout
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Raw:
+    """A core solution and what it was made from."""
+
+    parts: Parts
+    status: list[PartStatus]
+    demand: Floats
+    problem: CoreProblem
+    solution: CoreSolution
+    drops: SegmentDrops
+    branch: BranchFlows
+    base: float
+    station_part: Ints
+
+
+def make_state(given: Given, raw: Raw) -> FlowState:
+    """Spread a core solution over the network, judge it, and blank every number of a part that failed."""
+    layout, network, parts = given.layout, given.network, raw.parts
+    segment_flow, segment_drop = raw.drops.finish(raw.solution.through)
+    segment_flow[parts.closed_segment] = 0.0
+    every = spread_core(layout, parts, raw.solution.level, segment_flow, segment_drop, raw.branch)
+    gauge = _gauge(layout, every.level, raw.base)
+    _judge(given, raw, gauge)
+    good_part = np.array([one is PartStatus.SOLVED for one in raw.status], dtype=bool)
+    good = good_part[parts.label]
+    pressure = np.where(good, gauge, np.nan)[layout.joined]
+    station_flow = raw.problem.groups.station_flow(raw.solution.group_flow)
+    good_station = good_part[raw.station_part]
+    station_flow[~good_station] = np.nan
+    # A holding station off by rounding gives nothing, not a little less than nothing.
+    station_flow = np.where(station_flow < 0.0, 0.0, station_flow)
+    link_flow = _link_flows(given, every, station_flow, good)
+    code = np.full(network.station_count, -1, dtype=np.int64)
+    taken = raw.problem.groups.member >= 0
+    code[taken] = raw.solution.states[raw.problem.groups.member[taken]]
+    kept = Kept(
+        layout,
+        raw.solution.through,
+        raw.solution.level,
+        raw.drops,
+        raw.branch,
+        link_flow,
+        every.level[layout.joined],
+        raw.base,
+        code,
+        station_flow,
+    )
+    return FlowState(
+        pressure_pa_gauge=pressure,
+        flow_kg_per_s=link_flow,
+        flow_m3_per_s_std=link_flow / given.density_std,
+        station_flow_kg_per_s=station_flow,
+        station_flow_m3_per_s_std=station_flow / given.density_std,
+        station_state=tuple(
+            _STATE[int(one)] if ok else StationState.WITHOUT_NUMBERS
+            for one, ok in zip(code, good_station, strict=True)
+        ),
+        node_part=parts.label[layout.joined],
+        part_status=tuple(raw.status),
+        iterations=raw.solution.steps,
+        core=kept,
+    )
+
+
+def _gauge(layout: Layout, level: Floats, base: float) -> Floats:
+    square = (level + base) / layout.columns.gas
+    return np.asarray(np.sqrt(np.maximum(square, 0.0)) - layout.columns.air_pa_abs)
+
+
+def _judge(given: Given, raw: Raw, gauge: Floats) -> None:
+    """Name the parts whose solution does not hold."""
+    parts, problem, solution = raw.parts, raw.problem, raw.solution
+    chains = problem.chains
+    part_of_junction = parts.label[chains.junction]
+    failed = np.zeros(parts.count, dtype=bool)
+    put_in = problem.groups.spread(solution.group_flow, problem.load.size)
+    imbalance = np.abs(problem.imbalance(solution.through, put_in))
+    imbalance[problem.dead] = 0.0
+    failed[part_of_junction[~(imbalance <= MOST_IMBALANCE_KG_PER_S)]] = True
+    drop, _ = raw.drops.advance(solution.through, problem.before)
+    fall = solution.level[chains.start] - solution.level[chains.end]
+    most = 2.0 * np.sqrt(abs(raw.base)) * MOST_PRESSURE_ERROR_PA
+    wrong = problem.open_chain & ~(np.abs(drop - fall) <= most)
+    failed[part_of_junction[chains.start[wrong]]] = True
+    if not solution.settled:
+        restless = ~(np.abs(solution.change) <= MOST_IMBALANCE_KG_PER_S) & problem.open_chain
+        failed[part_of_junction[chains.start[restless]]] = True
+        if not failed.any():
+            several = np.bincount(problem.groups.part, minlength=parts.count) > 1
+            failed |= several
+    sunk = np.zeros(parts.count, dtype=bool)
+    sunk[parts.label[~(gauge >= -MOST_PRESSURE_ERROR_PA)]] = True
+    for part in np.flatnonzero(failed | sunk):
+        if raw.status[part] is PartStatus.SOLVED:
+            raw.status[part] = PartStatus.NOT_CONVERGED if failed[part] else PartStatus.DEMAND_NOT_MET
+
+
+def _link_flows(given: Given, every: Everywhere, station_flow: Floats, good: Bools) -> Floats:
+    layout, links = given.layout, given.network.links
+    flow = np.zeros(links.count)
+    flow[layout.live] = every.flow
+    flow[layout.live[given.closed]] = 0.0
+    opened = links.is_open.copy()
+    opened[layout.live[given.closed]] = False
+    flow[opened & ~good[layout.joined[links.from_node]]] = np.nan
+    zero = np.flatnonzero(links.is_open & (links.length_m == 0.0) & (links.loss_coefficient == 0.0))
+    if zero.size:
+        flow[zero] = _zero_length_flows(given, flow, station_flow, zero)
+        flow[zero[~good[layout.joined[links.from_node[zero]]]]] = np.nan
+    return flow
+
+
+def _zero_length_flows(given: Given, flow: Floats, station_flow: Floats, zero: Ints) -> Floats:
+    """Flows through links of no length, from the balance of their nodes; NaN where they form a ring."""
+    network, links = given.network, given.network.links
+    count = network.node_count
+    known = np.nan_to_num(flow)
+    need = given.demand_m3_per_s_std * given.density_std
+    need = need + np.bincount(links.from_node, weights=known, minlength=count)
+    need -= np.bincount(links.to_node, weights=known, minlength=count)
+    need -= np.bincount(network.station_node, weights=np.nan_to_num(station_flow), minlength=count)
+    proper = links.from_node[zero] != links.to_node[zero]
+    a, b = links.from_node[zero[proper]], links.to_node[zero[proper]]
+    tree = peel(count, a, b, np.zeros(count, dtype=bool))
+    toward = tree.gather_up(need)[tree.child]
+    through = np.full(a.size, np.nan)
+    through[tree.link] = np.where(a[tree.link] == tree.parent, toward, -toward)
+    result = np.zeros(zero.size)
+    result[proper] = through
+    return result

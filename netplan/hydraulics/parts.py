@@ -1,0 +1,120 @@
+"""Connected parts of the network once some of its links are closed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from netplan.hydraulics.layout import Layout
+
+__all__ = ["Parts", "find_parts"]
+
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Parts:
+    """Which part each joined node belongs to, and what is cut.
+
+    Parameters
+    ----------
+    label : ndarray of int, shape (size,)
+        Part of each joined node.
+    count : int
+        Number of parts.
+    closed_segment : ndarray of int
+        Closed segments, ascending.
+    closed_chain : ndarray of bool, shape (k,)
+        Chains with a closed segment.
+    """
+
+    label: Ints
+    count: int
+    closed_segment: Ints
+    closed_chain: Bools
+
+
+def find_parts(layout: Layout, closed: Ints) -> Parts:
+    """Label the parts of a layout.
+
+    Parameters
+    ----------
+    layout : Layout
+        The network with all its links.
+    closed : ndarray of int
+        Positions in `layout.live` of links that are closed now.
+    """
+    chains, branches = layout.chains, layout.branches
+    is_closed = np.zeros(layout.live.size, dtype=bool)
+    is_closed[closed] = True
+    closed_segment = np.flatnonzero(is_closed[chains.link]) if closed.size else np.zeros(0, np.int64)
+    closed_chain = np.zeros(chains.count, dtype=bool)
+    closed_chain[chains.chain_of[closed_segment]] = True
+
+    size = chains.junction.size
+    through = ~closed_chain
+    graph = coo_array(
+        (np.ones(int(through.sum()), np.int8), (chains.start[through], chains.end[through])),
+        shape=(size, size),
+    )
+    count, at_junction = connected_components(graph, directed=False) if size else (0, np.zeros(0, np.int64))
+    label = np.full(layout.size, -1, dtype=np.int64)
+    label[chains.node] = at_junction[chains.start][chains.chain_of]
+    label[chains.junction] = at_junction
+    count = _label_pieces(layout, closed_segment, at_junction, label, int(count))
+    count = _label_rings(layout, label, count, is_closed)
+    label = label[branches.root]
+    if closed.size:
+        count = _label_cut_branches(layout, is_closed, label, count)
+    return Parts(label, count, closed_segment, closed_chain)
+
+
+def _label_pieces(layout: Layout, closed_segment: Ints, at_junction: Ints, label: Ints, count: int) -> int:
+    # Nodes of a closed chain hang on its start, on its end, or on nothing.
+    chains = layout.chains
+    for chain in np.unique(chains.chain_of[closed_segment]):
+        low, high = int(chains.first[chain]), int(chains.first[chain + 1])
+        cuts = closed_segment[(closed_segment >= low) & (closed_segment < high)]
+        for left, right in zip(cuts[:-1], cuts[1:], strict=True):
+            label[chains.node[left:right]] = count
+            count += 1
+        label[chains.node[cuts[-1] : high - 1]] = at_junction[chains.end[chain]]
+    return count
+
+
+def _label_rings(layout: Layout, label: Ints, count: int, is_closed: Bools) -> int:
+    # Rings without any junction: no chain reaches them.
+    core = layout.branches.root == np.arange(layout.size)
+    lost = core & (label < 0)
+    if not lost.any():
+        return count
+    keep = lost[layout.from_node] & lost[layout.to_node] & ~is_closed
+    graph = coo_array(
+        (np.ones(int(keep.sum()), np.int8), (layout.from_node[keep], layout.to_node[keep])),
+        shape=(layout.size, layout.size),
+    )
+    _, ring = connected_components(graph, directed=False)
+    _, number = np.unique(ring[lost], return_inverse=True)
+    label[lost] = count + number
+    return count + int(number.max()) + 1
+
+
+def _label_cut_branches(layout: Layout, is_closed: Bools, label: Ints, count: int) -> int:
+    branches = layout.branches
+    cut = is_closed[branches.link]
+    if not cut.any():
+        return count
+    own = np.full(layout.size, -1, dtype=np.int64)
+    head = branches.child[cut]
+    own[head] = count + np.arange(head.size)
+    for low, high in zip(branches.rounds[-2::-1], branches.rounds[:0:-1], strict=True):
+        child, parent = branches.child[low:high], branches.parent[low:high]
+        fresh = own[child] < 0
+        own[child[fresh]] = own[parent[fresh]]
+    label[own >= 0] = own[own >= 0]
+    return count + int(head.size)

@@ -1,0 +1,184 @@
+"""One solution: parts and loads worked out, the core solved, everything spread and judged."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from netplan.hydraulics.layout import Layout
+from netplan.hydraulics.model import FlowState, PartStatus
+from netplan.hydraulics.newton import CoreProblem, CoreSolution, solve_core
+from netplan.hydraulics.outcome import Given, Kept, Raw, make_state
+from netplan.hydraulics.parts import Parts, find_parts
+from netplan.hydraulics.segments import SegmentDrops
+from netplan.hydraulics.spread import BranchFlows
+from netplan.hydraulics.stations import StationGroups, group_stations
+
+__all__ = ["solve_given"]
+
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+_FLOW_SLACK_KG_PER_S = 1e-9
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Stations:
+    outlet: Ints
+    sense: Ints
+    target: Floats
+    capacity: Floats
+    part: Ints
+    base: float
+
+
+def _stations(given: Given, parts: Parts) -> _Stations:
+    network, layout = given.network, given.layout
+    outlet_node = layout.joined[network.station_node]
+    sense_node = layout.joined[network.sensing_nodes()]
+    air, gas = layout.columns.air_pa_abs[sense_node], layout.columns.gas[sense_node]
+    square = (network.station_pressure_pa_gauge + air) ** 2 * gas
+    # Levels count from the first station's, so that small differences keep their digits.
+    base = float(square[0]) if square.size else 0.0
+    capacity = network.station_capacity_m3_per_s_std * given.density_std
+    return _Stations(
+        layout.place[outlet_node],
+        layout.place[sense_node],
+        square - base,
+        np.where(np.isnan(capacity), np.inf, capacity),
+        parts.label[outlet_node],
+        base,
+    )
+
+
+def _judge_parts(parts: Parts, sense_part: Ints, stations: _Stations, demand: Floats) -> list[PartStatus]:
+    """Return what can be said of each part before solving it."""
+    count = parts.count
+    stationed = np.bincount(stations.part, minlength=count) > 0
+    capacity = np.bincount(stations.part, weights=stations.capacity, minlength=count)
+    drawn = np.bincount(parts.label, weights=demand, minlength=count)
+    # The slack grows with the sum, whose own rounding does.
+    slack = _FLOW_SLACK_KG_PER_S + 1e-12 * np.bincount(parts.label, weights=np.abs(demand), minlength=count)
+    cut_off = np.zeros(count, dtype=bool)
+    cut_off[stations.part[sense_part != stations.part]] = True
+    status = [PartStatus.SOLVED] * count
+    for hit, name in (
+        (drawn > capacity + slack, PartStatus.DEMAND_NOT_MET),
+        (drawn < -slack, PartStatus.GAS_NOT_TAKEN),
+        (cut_off, PartStatus.SENSING_CUT_OFF),
+        (~stationed, PartStatus.NO_SOURCE),
+    ):
+        for part in np.flatnonzero(hit):
+            status[part] = name
+    return status
+
+
+def solve_given(given: Given) -> FlowState:
+    """Solve a prepared network for its demand, with some of its links closed.
+
+    A part that cannot be solved is left out, named, and does not disturb the others.
+    """
+    network, layout = given.network, given.layout
+    parts = find_parts(layout, given.closed)
+    stations = _stations(given, parts)
+    demand = np.bincount(
+        layout.joined, weights=given.demand_m3_per_s_std * given.density_std, minlength=layout.size
+    )
+    sense_part = parts.label[layout.joined[network.sensing_nodes()]]
+    status = _judge_parts(parts, sense_part, stations, demand)
+    dead_part = np.array([one is not PartStatus.SOLVED for one in status], dtype=bool)
+    drawn = np.where(dead_part[parts.label], 0.0, demand)
+    groups = group_stations(
+        stations.outlet,
+        stations.sense,
+        stations.target,
+        stations.capacity,
+        stations.part,
+        ~dead_part[stations.part],
+    )
+    problem = _core_problem(layout, parts, dead_part, drawn, groups)
+    branch = BranchFlows.of(layout, drawn, given.kept.branch if given.same_layout() else None)
+    solution, drops = _solve_core(given, problem, parts, stations.base)
+    raw = Raw(parts, status, demand, problem, solution, drops, branch, stations.base, stations.part)
+    return make_state(given, raw)
+
+
+def _core_problem(
+    layout: Layout, parts: Parts, dead_part: Bools, drawn: Floats, groups: StationGroups
+) -> CoreProblem:
+    chains = layout.chains
+    load = np.bincount(layout.branches.root, weights=drawn, minlength=layout.size)
+    before, over_chain = chains.drawn_before(load)
+    dead = dead_part[parts.label[chains.junction]]
+    return CoreProblem(
+        chains=chains,
+        pattern=layout.pattern,
+        open_chain=~parts.closed_chain & ~dead[chains.start],
+        before=before,
+        drawn=over_chain,
+        load=load[chains.junction],
+        dead=dead,
+        groups=groups,
+    )
+
+
+def _solve_core(
+    given: Given, problem: CoreProblem, parts: Parts, base: float
+) -> tuple[CoreSolution, SegmentDrops]:
+    kept = given.kept
+    if kept is not None:
+        start = _warm_start(given, kept, problem, parts, base)
+        if np.isfinite(start.through).all() and np.isfinite(start.level).all():
+            known = kept.drops.copy() if given.same_layout() else _fresh(given.layout)
+            solution = solve_core(problem, known, given.factor, start, linear_first=False)
+            if solution.settled:
+                return solution, known
+    drops = _fresh(given.layout)
+    start = _pinned(problem, parts, np.zeros(problem.chains.count), np.zeros(problem.load.size))
+    return solve_core(problem, drops, given.factor, start, linear_first=True), drops
+
+
+def _fresh(layout: Layout) -> SegmentDrops:
+    return SegmentDrops(layout.chain_law, layout.chains)
+
+
+def _pinned(problem: CoreProblem, parts: Parts, through: Floats, level: Floats) -> CoreSolution:
+    # Before a closed segment a chain draws from its start, behind it from its end; in between is nothing.
+    chains = problem.chains
+    through[~problem.open_chain] = 0.0
+    closed = parts.closed_segment
+    through[chains.chain_of[closed]] = problem.before[closed]
+    return CoreSolution(
+        through,
+        level,
+        np.zeros(problem.groups.count),
+        np.zeros(0, np.int64),
+        0,
+        np.zeros(chains.count),
+        settled=False,
+    )
+
+
+def _warm_start(given: Given, kept: Kept, problem: CoreProblem, parts: Parts, base: float) -> CoreSolution:
+    layout, chains = given.layout, problem.chains
+    if given.same_layout():
+        start = _pinned(problem, parts, kept.through.copy(), kept.level.copy())
+    else:
+        link = layout.live[chains.link[chains.first[:-1]]]
+        known = link < kept.link_flow.size
+        through = np.zeros(chains.count)
+        through[known] = kept.link_flow[link[known]]
+        through *= chains.sign[chains.first[:-1]]
+        node_level = np.zeros(layout.size)
+        node_level[layout.joined] = np.nan_to_num(kept.node_level + kept.base - base)
+        start = _pinned(problem, parts, np.nan_to_num(through), node_level[chains.junction])
+    groups = problem.groups
+    if kept.station_code.size == groups.member.size:
+        taken = groups.member >= 0
+        start.states = np.zeros(groups.count, dtype=np.int64)
+        start.states[groups.member[taken]] = np.maximum(kept.station_code[taken], 0)
+        np.add.at(start.group_flow, groups.member[taken], np.nan_to_num(kept.station_flow[taken]))
+    return start

@@ -1,0 +1,240 @@
+"""The flow calculation: prepare a network once, solve it, and solve it again after changes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from netplan.errors import BadInputError
+from netplan.hydraulics.conditions import FlowConditions
+from netplan.hydraulics.layout import Layout, LayoutInput, make_layout
+from netplan.hydraulics.linear import Factorisation, LinearSolver, default_linear_solver
+from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState
+from netplan.hydraulics.outcome import Given, Kept
+from netplan.hydraulics.problem import solve_given
+
+__all__ = ["FlowSolver", "solve"]
+
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(slots=True, eq=False)
+class _Prepared:
+    network: FlowNetwork
+    layout: Layout
+    factor: Factorisation
+    link_position: Ints
+
+
+class FlowSolver:
+    """A network prepared for solving many times.
+
+    Parameters
+    ----------
+    network : FlowNetwork
+        The network.
+    conditions : FlowConditions
+        Gas, temperature, air pressure.
+    linear_solver : LinearSolver, optional
+        What factorises the core matrix; default LDLᵀ where its library is installed, else LU.
+
+    Notes
+    -----
+    Preparing finds branches, chains and the order of elimination. `solve` starts from a linear network;
+    `resolve` starts from the last solved state (or the one given) and gives the same answer as a solution
+    from the beginning, to rounding.
+    """
+
+    def __init__(
+        self, network: FlowNetwork, conditions: FlowConditions, *, linear_solver: LinearSolver | None = None
+    ) -> None:
+        self._conditions = conditions
+        self._linear_solver = linear_solver or default_linear_solver()
+        self._demand = np.zeros(network.node_count)
+        self._base: FlowState | None = None
+        self._prepared = self._prepare(network)
+
+    @property
+    def network(self) -> FlowNetwork:
+        """The network it was prepared for."""
+        return self._prepared.network
+
+    @property
+    def conditions(self) -> FlowConditions:
+        """Gas, temperature and air pressure."""
+        return self._conditions
+
+    def solve(self, demand_m3_per_s_std: npt.ArrayLike, *, warm: FlowState | None = None) -> FlowState:
+        """Solve for a demand and keep the result as the base of later changes.
+
+        Parameters
+        ----------
+        demand_m3_per_s_std : array_like of float, shape (n,)
+            Gas drawn at each node [m³/s at 15 °C, 101.325 kPa]; below zero where gas is put in.
+        warm : FlowState, optional
+            A state of the same network to start from.
+
+        Returns
+        -------
+        FlowState
+            With NaN for every number of a part that has no solution.
+        """
+        self._demand = self._checked(demand_m3_per_s_std, self.network)
+        self._base = self._run(self._prepared, self._demand, np.zeros(0, np.int64), warm)
+        return self._base
+
+    def resolve(
+        self,
+        *,
+        demand_m3_per_s_std: npt.ArrayLike | None = None,
+        closed_links: Iterable[int] = (),
+        opened_links: Iterable[int] = (),
+        added_links: FlowLinks | None = None,
+        warm: FlowState | None = None,
+    ) -> FlowState:
+        """Solve the network with changes, warm and exact; the prepared network itself does not change.
+
+        Parameters
+        ----------
+        demand_m3_per_s_std : array_like of float, optional
+            New demand [m³/s at 15 °C, 101.325 kPa]; default that of the last `solve`.
+        closed_links, opened_links : iterable of int
+            Links that are closed, or open, from now on.
+        added_links : FlowLinks, optional
+            New links between existing nodes, numbered after the network's own.
+        warm : FlowState, optional
+            State to start from; default the last `solve`.
+
+        Returns
+        -------
+        FlowState
+            Of all links, the added ones last.
+        """
+        demand = self._demand
+        if demand_m3_per_s_std is not None:
+            demand = self._checked(demand_m3_per_s_std, self.network)
+        closed = self._link_numbers(closed_links, added_links)
+        opened = self._link_numbers(opened_links, added_links)
+        start = warm if warm is not None else self._base
+        position = self._prepared.link_position
+        shut = closed[self.network.links.is_open[closed]] if added_links is None else closed
+        if added_links is None and not opened.size and (position[shut] >= 0).all():
+            return self._run(self._prepared, demand, position[shut], start)
+        links = self.network.links if added_links is None else self.network.links.joined_with(added_links)
+        is_open = links.is_open.copy()
+        is_open[opened] = True
+        is_open[closed] = False
+        changed = FlowLinks(
+            links.from_node,
+            links.to_node,
+            links.length_m,
+            links.bore_m,
+            links.roughness_m,
+            links.loss_coefficient,
+            is_open,
+        )
+        return self._run(
+            self._prepare(self.network.with_links(changed)), demand, np.zeros(0, np.int64), start
+        )
+
+    def _link_numbers(self, numbers: Iterable[int], added: FlowLinks | None) -> Ints:
+        total = self.network.links.count + (0 if added is None else added.count)
+        array = np.unique(np.fromiter(numbers, dtype=np.int64))
+        if array.size and not (array[0] >= 0 and array[-1] < total):
+            raise BadInputError(f"flow: link {array[0]} or {array[-1]} does not exist; there are {total}")
+        return array
+
+    @staticmethod
+    def _checked(demand: npt.ArrayLike, network: FlowNetwork) -> Floats:
+        array = np.array(demand, dtype=float).reshape(-1)
+        if array.size != network.node_count:
+            raise BadInputError(
+                f"flow: demand has {array.size} rows for {network.node_count} nodes; give one each"
+            )
+        bad = np.flatnonzero(~np.isfinite(array))
+        if bad.size:
+            raise BadInputError(f"flow: demand of node {bad[0]} is not a finite number; correct it")
+        return array
+
+    def _prepare(self, network: FlowNetwork) -> _Prepared:
+        gas, conditions, links = self._conditions.properties(), self._conditions, network.links
+        layout = make_layout(
+            LayoutInput(
+                node_count=network.node_count,
+                from_node=links.from_node,
+                to_node=links.to_node,
+                length_m=links.length_m,
+                bore_m=links.bore_m,
+                roughness_m=links.roughness_m,
+                loss_coefficient=links.loss_coefficient,
+                is_open=links.is_open,
+                height_m=network.node_height_m,
+                datum_m=_datum(network, conditions),
+                air_pa_abs=conditions.atmospheric_pressure_pa_abs,
+                gas_pressure_per_density=gas.pressure_per_density,
+                air_pressure_per_density=conditions.air_pressure_per_density(),
+                viscosity_pa_s=gas.viscosity_pa_s,
+                keep_node=np.concatenate([network.station_node, network.sensing_nodes()]),
+            )
+        )
+        position = np.full(links.count, -1, dtype=np.int64)
+        position[layout.live] = np.arange(layout.live.size)
+        return _Prepared(network, layout, self._linear_solver(layout.pattern.upper), position)
+
+    def _run(self, prepared: _Prepared, demand: Floats, closed: Ints, start: FlowState | None) -> FlowState:
+        density = self._conditions.properties().density_kg_per_m3_std
+        given = Given(
+            prepared.network, prepared.layout, prepared.factor, demand, density, closed, _kept(start)
+        )
+        return solve_given(given)
+
+
+def _kept(state: FlowState | None) -> Kept | None:
+    if state is None:
+        return None
+    if isinstance(state.core, Kept):
+        return state.core
+    raise BadInputError("flow: the state to start from was not made by the solver; leave it out")
+
+
+def _datum(network: FlowNetwork, conditions: FlowConditions) -> float:
+    if conditions.datum_height_m is not None:
+        return conditions.datum_height_m
+    at_stations = network.node_height_m[network.station_node]
+    known = at_stations[np.isfinite(at_stations)]
+    return float(known[0]) if known.size else 0.0
+
+
+def solve(
+    network: FlowNetwork,
+    demand_m3_per_s_std: npt.ArrayLike,
+    conditions: FlowConditions,
+    *,
+    warm: FlowState | None = None,
+    linear_solver: LinearSolver | None = None,
+) -> FlowState:
+    """Solve the steady flow of a network once.
+
+    Parameters
+    ----------
+    network : FlowNetwork
+        Nodes, links, stations.
+    demand_m3_per_s_std : array_like of float, shape (n,)
+        Gas drawn at each node [m³/s at 15 °C, 101.325 kPa]; below zero where gas is put in.
+    conditions : FlowConditions
+        Gas, temperature, air pressure.
+    warm : FlowState, optional
+        State of the same nodes and (at least the first) links to start from.
+    linear_solver : LinearSolver, optional
+        What factorises the core matrix.
+
+    Returns
+    -------
+    FlowState
+        Pressures, flows, states; NaN wherever a part has no solution, whose status says why.
+    """
+    return FlowSolver(network, conditions, linear_solver=linear_solver).solve(demand_m3_per_s_std, warm=warm)

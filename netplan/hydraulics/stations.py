@@ -1,0 +1,210 @@
+"""Regulator stations: holding, locked up or at capacity, and how they change between the three."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+__all__ = ["CAPPED", "HOLDING", "LOCKED", "StationGroups", "Switcher", "group_stations"]
+
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+HOLDING, LOCKED, CAPPED = 0, 1, 2
+
+_FLOW_TOLERANCE = 1e-9
+_PRESSURE_TOLERANCE_PA2 = 1.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StationGroups:
+    """Stations that hold the same set pressure at the same junction act as one.
+
+    Parameters
+    ----------
+    member : ndarray of int, shape (s,)
+        Group of each station taken part; -1 for one left out.
+    outlet : ndarray of int, shape (s,)
+        Outlet junction of each station.
+    share : ndarray of float, shape (s,)
+        Share of its group's flow [-].
+    sense : ndarray of int, shape (g,)
+        Junction where each group holds its pressure.
+    target : ndarray of float, shape (g,)
+        Squared set pressure, times the gas column, above the base [Pa²].
+    capacity : ndarray of float, shape (g,)
+        The most each can give [kg/s]; inf without limit.
+    remote : ndarray of bool, shape (g,)
+        Whether an outlet lies away from the junction it holds.
+    part : ndarray of int, shape (g,)
+        Part of the network each group is in.
+    """
+
+    member: Ints
+    outlet: Ints
+    share: Floats
+    sense: Ints
+    target: Floats
+    capacity: Floats
+    remote: Bools
+    part: Ints
+
+    @property
+    def count(self) -> int:
+        """Number of groups."""
+        return int(self.sense.size)
+
+    def spread(self, group_flow: Floats, size: int) -> Floats:
+        """Return what groups put in at each of `size` junctions [kg/s]."""
+        taken = self.member >= 0
+        flow = self.share[taken] * group_flow[self.member[taken]]
+        return np.bincount(self.outlet[taken], weights=flow, minlength=size)
+
+    def station_flow(self, group_flow: Floats) -> Floats:
+        """Return the flow of each station [kg/s]; NaN for those left out."""
+        flow = np.full(self.member.size, np.nan)
+        taken = self.member >= 0
+        flow[taken] = self.share[taken] * group_flow[self.member[taken]]
+        return flow
+
+
+def group_stations(
+    outlet: Ints, sense: Ints, target: Floats, capacity: Floats, part: Ints, taken: Bools
+) -> StationGroups:
+    """Group the stations that take part.
+
+    Within a group the flow is shared in proportion to capacity or, where one has no limit, equally among
+    those without: the equations of flow leave it open.
+    """
+    member = np.full(outlet.size, -1, dtype=np.int64)
+    use = np.flatnonzero(taken)
+    keys, first, inverse = np.unique(
+        np.stack([sense[use].astype(float), target[use]]), axis=1, return_index=True, return_inverse=True
+    )
+    member[use] = inverse.reshape(-1)
+    count = keys.shape[1]
+    unlimited = np.isinf(capacity[use])
+    free = np.bincount(member[use], weights=unlimited, minlength=count)
+    finite = np.where(unlimited, 0.0, capacity[use])
+    total = np.bincount(member[use], weights=finite, minlength=count)
+    share = np.zeros(outlet.size)
+    of = member[use]
+    alone = np.bincount(of, minlength=count)
+    share[use] = np.where(
+        free[of] > 0,
+        unlimited / np.maximum(free[of], 1.0),
+        np.where(
+            total[of] > 0, finite / np.where(total[of] > 0, total[of], 1.0), 1.0 / np.maximum(alone[of], 1)
+        ),
+    )
+    away = np.bincount(of, weights=outlet[use] != sense[use], minlength=count) > 0
+    head = use[first]
+    return StationGroups(
+        member,
+        outlet,
+        share,
+        sense[head],
+        target[head],
+        np.where(free > 0, np.inf, total),
+        away,
+        part[head],
+    )
+
+
+class Switcher:
+    """Decides which groups change their state, so that none takes gas in or gives more than it can.
+
+    Parameters
+    ----------
+    groups : StationGroups
+        The stations.
+    states : ndarray of int, shape (g,)
+        HOLDING, LOCKED or CAPPED at the start.
+    """
+
+    def __init__(self, groups: StationGroups, states: Ints | None = None) -> None:
+        self._groups = groups
+        self.states = np.full(groups.count, HOLDING) if states is None else states.copy()
+        self._settle_rivals()
+        self._seen = {self.states.tobytes()}
+        self._patience = 8 * groups.count + 40
+        self.switched = 0
+        self.exhausted = False
+
+    @property
+    def one_by_one(self) -> bool:
+        """Whether a state came up twice, so that only the worst offender may change from now on."""
+        return len(self._seen) <= self.switched
+
+    def holding(self) -> Ints:
+        """Return the groups that hold their pressure."""
+        return np.flatnonzero(self.states == HOLDING)
+
+    def switch(self, group_flow: Floats, sensed: Floats) -> bool:
+        """Change states by the flows [kg/s] and by the squared pressure at the sensing junctions [Pa²].
+
+        Returns
+        -------
+        bool
+            Whether any state changed.
+        """
+        groups, states = self._groups, self.states
+        slack = _FLOW_TOLERANCE + 1e-9 * np.abs(np.where(np.isinf(groups.capacity), 0.0, groups.capacity))
+        gap = sensed - groups.target
+        holds = states == HOLDING
+        offence = np.zeros(groups.count)
+        backwards = holds & (group_flow < -_FLOW_TOLERANCE)
+        beyond = holds & (group_flow > groups.capacity + slack)
+        opens = (states == LOCKED) & (gap < -_PRESSURE_TOLERANCE_PA2)
+        recovers = (states == CAPPED) & (gap > _PRESSURE_TOLERANCE_PA2)
+        offence[backwards] = -group_flow[backwards]
+        offence[beyond] = group_flow[beyond] - groups.capacity[beyond]
+        scale = max(float(np.max(np.abs(groups.target), initial=0.0)), 1e6)
+        offence[opens | recovers] = np.abs(gap[opens | recovers]) / scale
+        wrong = np.flatnonzero(offence > 0)
+        if not wrong.size:
+            return False
+        if self.switched >= self._patience:
+            self.exhausted = True
+            return False
+        if self.one_by_one:
+            wrong = wrong[[int(np.argmax(offence[wrong]))]]
+        before = states.copy()
+        change = np.zeros(groups.count, dtype=bool)
+        change[wrong] = True
+        states[change & backwards] = LOCKED
+        states[change & beyond] = CAPPED
+        states[change & (opens | recovers)] = HOLDING
+        self._settle_rivals()
+        self._keep_one_holding(before, gap)
+        self.switched += 1
+        self._seen.add(states.tobytes())
+        return bool((states != before).any())
+
+    def _settle_rivals(self) -> None:
+        # Of several groups that would hold different pressures at one junction, the highest does.
+        groups = self._groups
+        held = self.holding()
+        order = held[np.argsort(-groups.target[held], kind="stable")]
+        taken: set[int] = set()
+        for group in order:
+            junction = int(groups.sense[group])
+            if junction in taken:
+                self.states[group] = LOCKED
+            taken.add(junction)
+
+    def _keep_one_holding(self, before: Ints, gap: Floats) -> None:
+        # A part in which nobody holds has no pressure level: somebody must.
+        groups, states = self._groups, self.states
+        for part in np.setdiff1d(groups.part, groups.part[states == HOLDING]):
+            here = np.flatnonzero(groups.part == part)
+            locked = here[(states[here] == LOCKED) & (before[here] == LOCKED)]
+            if not locked.size:
+                locked = here[states[here] == LOCKED]
+            if locked.size:
+                states[locked[int(np.argmin(gap[locked]))]] = HOLDING
+            else:
+                states[here[int(np.argmax(groups.capacity[here]))]] = HOLDING

@@ -1,0 +1,1 @@
+"""Tables of facts with their sources: gases, pipe sizes, profiles."""
