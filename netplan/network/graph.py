@@ -1,0 +1,216 @@
+"""Connectivity: who hangs together, who is fed, and a networkx view of a neighbourhood."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import networkx as nx
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array, csr_array
+from scipy.sparse.csgraph import connected_components, dijkstra
+
+from netplan.network.model import Network
+
+__all__ = [
+    "Adjacency",
+    "adjacency",
+    "components",
+    "customers_cut_off",
+    "fed_nodes",
+    "neighbourhood",
+    "station_nodes",
+    "to_networkx",
+]
+
+Flags = NDArray[np.bool_]
+Rows = NDArray[np.int32]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Adjacency:
+    """Neighbours of every node: those of node i stand at ``start[i]:start[i + 1]``.
+
+    Parameters
+    ----------
+    start : int64 array, shape (nodes + 1,)
+    neighbour : int32 array
+        The node at the other end.
+    piece : int32 array
+        The piece that leads there.
+    """
+
+    start: NDArray[np.int64]
+    neighbour: Rows
+    piece: Rows
+
+    def of(self, node: int) -> slice:
+        """Return where the neighbours of a node stand."""
+        return slice(int(self.start[node]), int(self.start[node + 1]))
+
+
+def adjacency(network: Network, *, open_only: bool = True) -> Adjacency:
+    """Return the neighbours of every node, each list sorted by piece."""
+    pieces = network.pieces
+    chosen = np.flatnonzero(pieces.is_open) if open_only else np.arange(len(pieces))
+    node = np.concatenate([pieces.from_node[chosen], pieces.to_node[chosen]])
+    other = np.concatenate([pieces.to_node[chosen], pieces.from_node[chosen]])
+    piece = np.concatenate([chosen, chosen])
+    order = np.lexsort([piece, node])
+    start = np.concatenate([[0], np.cumsum(np.bincount(node, minlength=len(network.nodes)))])
+    return Adjacency(start.astype(np.int64), other[order], piece[order].astype(np.int32))
+
+
+def components(network: Network, carries: Flags | None = None) -> NDArray[np.int32]:
+    """Return the number of the connected part of each node.
+
+    Parameters
+    ----------
+    carries : bool array, optional
+        Which pieces carry gas; the open ones by default.
+    """
+    pieces = network.pieces
+    keep = pieces.is_open if carries is None else carries
+    n = len(network.nodes)
+    ends = (pieces.from_node[keep], pieces.to_node[keep])
+    links = coo_array((np.ones(len(ends[0]), dtype=np.int8), ends), shape=(n, n))
+    return np.asarray(connected_components(links, directed=False)[1], dtype=np.int32)
+
+
+def station_nodes(network: Network, *, injections: bool = False) -> Rows:
+    """Return the nodes of the placed stations, those of injections too if wanted."""
+    node = network.stations.node
+    if injections:
+        node = np.concatenate([node, network.injections.node])
+    return np.unique(node[node >= 0])
+
+
+def fed_nodes(network: Network, carries: Flags | None = None, *, injections: bool = False) -> Flags:
+    """Return for each node whether a regulator station reaches it over the pieces that carry gas."""
+    part = components(network, carries)
+    fed = np.zeros(int(part.max(initial=-1)) + 1, dtype=bool)
+    fed[part[station_nodes(network, injections=injections)]] = True
+    return np.asarray(fed[part])
+
+
+def customers_cut_off(network: Network, carries: Flags) -> NDArray[np.int64]:
+    """Return the rows of customers that no station reaches although one does over the open pieces.
+
+    A customer with several attachments is cut off when none of them is fed.
+    """
+    before = _customers_fed(network, fed_nodes(network))
+    after = _customers_fed(network, fed_nodes(network, carries))
+    return np.flatnonzero(before & ~after)
+
+
+def neighbourhood(
+    network: Network, nodes: Rows, *, hops: int | None = None, length_m: float | None = None
+) -> NDArray[np.int64]:
+    """Return the nodes near some nodes, sorted, those included.
+
+    Parameters
+    ----------
+    nodes : int array
+        Where to start.
+    hops : int, optional
+        At most so many pieces away, valves counted.
+    length_m : float, optional
+        At most so far along the pipes [m].
+
+    Notes
+    -----
+    Closed valves do not end a neighbourhood. Give exactly one of `hops` and `length_m`.
+    """
+    if (hops is None) == (length_m is None):
+        raise ValueError("give exactly one of hops and length_m")
+    if hops is not None:
+        return _within_hops(network, nodes, hops)
+    pieces = network.pieces
+    n = len(network.nodes)
+    # A tiny length keeps valves, which have none, in the sparse matrix.
+    length = np.maximum(pieces.to_m - pieces.from_m, 1e-9)
+    order = np.lexsort([length, pieces.to_node, pieces.from_node])
+    pair = np.column_stack([pieces.from_node, pieces.to_node])[order]
+    first = np.ones(len(order), dtype=bool)
+    first[1:] = (np.diff(pair, axis=0) != 0).any(axis=1)  # of parallel pieces the shortest
+    links = csr_array((length[order][first], (pair[first, 0], pair[first, 1])), shape=(n, n))
+    reach = dijkstra(
+        links, directed=False, indices=np.unique(nodes), limit=float(length_m or 0.0), min_only=True
+    )
+    return np.flatnonzero(np.isfinite(reach))
+
+
+def to_networkx(network: Network, nodes: NDArray[Any] | None = None) -> nx.MultiGraph[int]:
+    """Return the pieces between some nodes (all by default) as a networkx graph.
+
+    Nodes carry ``x_m``, ``y_m``, ``height_m``, ``system``, ``stations`` and ``customers`` (ids); edges
+    have the piece's row as key and carry ``piece``, ``layer``, ``pipe_id``, ``from_m``, ``to_m``,
+    ``length_m``, ``bore_m``, ``is_open`` and, for a valve, ``valve_id``. Meant for neighbourhoods: every
+    node and piece becomes a Python object.
+    """
+    chosen = np.zeros(len(network.nodes), dtype=bool)
+    chosen[slice(None) if nodes is None else nodes] = True
+    graph: nx.MultiGraph[int] = nx.MultiGraph()
+    rows = np.flatnonzero(chosen)
+    for node in rows.tolist():
+        graph.add_node(
+            node,
+            x_m=float(network.nodes.x_m[node]),
+            y_m=float(network.nodes.y_m[node]),
+            height_m=float(network.nodes.height_m[node]),
+            system=network.systems[int(network.nodes.system[node])],
+            stations=[],
+            customers=[],
+        )
+    _hang_on(graph, network, chosen)
+    pieces, pipes = network.pieces, network.pipes
+    for piece in np.flatnonzero(chosen[pieces.from_node] & chosen[pieces.to_node]).tolist():
+        pipe, valve = int(pieces.pipe[piece]), int(pieces.valve[piece])
+        graph.add_edge(
+            int(pieces.from_node[piece]),
+            int(pieces.to_node[piece]),
+            key=piece,
+            piece=piece,
+            layer="mains" if pipe < pipes.n_mains else "services",
+            pipe_id=pipes.id[pipe],
+            from_m=float(pieces.from_m[piece]),
+            to_m=float(pieces.to_m[piece]),
+            length_m=float(pieces.to_m[piece] - pieces.from_m[piece]),
+            bore_m=float(pipes.bore_m[pipe]),
+            is_open=bool(pieces.is_open[piece]),
+            **({"valve_id": network.valves.id[valve]} if valve >= 0 else {}),
+        )
+    return graph
+
+
+def _hang_on(graph: nx.MultiGraph[int], network: Network, chosen: Flags) -> None:
+    stations, customers = network.stations, network.customers
+    for row in np.flatnonzero(stations.node >= 0).tolist():
+        if chosen[stations.node[row]]:
+            graph.nodes[int(stations.node[row])]["stations"].append(stations.id[row])
+    who = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
+    for place in np.flatnonzero(chosen[customers.attach_node]).tolist():
+        graph.nodes[int(customers.attach_node[place])]["customers"].append(customers.id[int(who[place])])
+
+
+def _customers_fed(network: Network, fed: Flags) -> Flags:
+    customers = network.customers
+    who = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
+    return np.bincount(who, weights=fed[customers.attach_node], minlength=len(customers)) > 0
+
+
+def _within_hops(network: Network, nodes: Rows, hops: int) -> NDArray[np.int64]:
+    near = adjacency(network, open_only=False)
+    seen = np.zeros(len(network.nodes), dtype=bool)
+    seen[nodes] = True
+    frontier = np.unique(nodes).astype(np.int64)
+    for _ in range(hops):
+        count = near.start[frontier + 1] - near.start[frontier]
+        offset = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+        reached = np.unique(near.neighbour[np.repeat(near.start[frontier], count) + offset])
+        frontier = reached[~seen[reached]].astype(np.int64)
+        seen[frontier] = True
+        if not len(frontier):
+            break
+    return np.flatnonzero(seen)

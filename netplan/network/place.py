@@ -1,0 +1,167 @@
+"""From chainages to coordinates, lines and volumes, for many places at once.
+
+Chainages are true metres along a pipe; coordinates are metres in the working CRS, which differ by the
+scale of the projection.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from pyproj import CRS, Transformer
+from shapely.geometry import LineString
+
+from netplan.network.model import Network, Pipes
+from netplan.network.polyline import along, measures
+
+__all__ = [
+    "from_lon_lat",
+    "line_between",
+    "lines_between",
+    "lon_lat",
+    "nearest_chainage",
+    "piece_at",
+    "points_at",
+    "volumes_m3",
+]
+
+Floats = NDArray[np.float64]
+Rows = NDArray[np.integer[Any]]
+
+
+def points_at(network: Network, pipe: Rows, chainage_m: Floats) -> Floats:
+    """Return coordinates of places on pipes.
+
+    Parameters
+    ----------
+    pipe, chainage_m : arrays, shape (m,)
+        Rows in `Network.pipes` and chainages on them [m]; beyond an end means the end.
+
+    Returns
+    -------
+    float array, shape (m, 2)
+        x and y in the working CRS [m].
+    """
+    pipes = network.pipes
+    rows = np.asarray(pipe, dtype=np.int64)
+    measure = np.asarray(chainage_m, dtype=np.float64) * network.scale
+    if len(rows) < 1000:
+        return _few(pipes, rows, measure)
+    running = measures(pipes.coords_m, pipes.coord_start)
+    return along(pipes.coords_m, pipes.coord_start, running, rows, measure)
+
+
+def lon_lat(network: Network, xy_m: Floats) -> Floats:
+    """Return longitude and latitude (WGS 84) [°] of working coordinates, shape (m, 2)."""
+    places = np.asarray(xy_m, dtype=np.float64).reshape(-1, 2)
+    lon, lat = _to_wgs84(network.crs).transform(places[:, 0], places[:, 1])
+    return np.column_stack([lon, lat])
+
+
+def from_lon_lat(network: Network, lon_lat_deg: Floats) -> Floats:
+    """Return working coordinates [m] of longitudes and latitudes (WGS 84) [°], shape (m, 2)."""
+    places = np.asarray(lon_lat_deg, dtype=np.float64).reshape(-1, 2)
+    x, y = _to_wgs84(network.crs).transform(places[:, 0], places[:, 1], direction="INVERSE")
+    return np.column_stack([x, y])
+
+
+def lines_between(network: Network, pipe: Rows, from_m: Floats, to_m: Floats) -> NDArray[np.object_]:
+    """Return the course of pipes between two chainages each [m] as shapely lines in the working CRS."""
+    return np.array(
+        [
+            line_between(network, int(row), float(low), float(high))
+            for row, low, high in zip(pipe, from_m, to_m, strict=True)
+        ],
+        dtype=object,
+    )
+
+
+def line_between(network: Network, pipe: int, from_m: float, to_m: float) -> LineString:
+    """Return the course of one pipe between two chainages [m]; two equal points where they are the same."""
+    pipes = network.pipes
+    first, last = int(pipes.coord_start[pipe]), int(pipes.coord_start[pipe + 1])
+    coords = pipes.coords_m[first:last]
+    running = measures(coords, np.array([0, len(coords)]))
+    low, high = from_m * network.scale, to_m * network.scale
+    inner = coords[(running > low) & (running < high)]
+    ends = points_at(network, np.array([pipe, pipe]), np.array([from_m, to_m]))
+    return LineString(np.vstack([ends[:1], inner, ends[1:]]))
+
+
+def volumes_m3(network: Network, pipe: Rows, from_m: Floats, to_m: Floats) -> Floats:
+    """Return the inside volume of intervals of pipes [m³, actual]: bore area × true length."""
+    bore = network.pipes.bore_m[np.asarray(pipe, dtype=np.int64)]
+    return np.asarray(np.pi / 4.0 * bore**2 * (np.asarray(to_m) - np.asarray(from_m)))
+
+
+def piece_at(network: Network, pipe: int, chainage_m: float) -> int:
+    """Return the row of the piece of a pipe that holds a chainage [m].
+
+    At a node the piece that begins there is meant; at the end of the pipe the last one. Never a valve.
+    """
+    pieces = network.pieces
+    first = int(np.searchsorted(pieces.pipe, pipe))
+    last = int(np.searchsorted(pieces.pipe, pipe, side="right"))
+    own = np.arange(first, last)[pieces.valve[first:last] < 0]
+    place = int(np.searchsorted(pieces.from_m[own], chainage_m, side="right")) - 1
+    return int(own[min(max(place, 0), len(own) - 1)])
+
+
+def nearest_chainage(network: Network, xy_m: Floats, reach_m: float) -> tuple[Rows, Floats, Floats]:
+    """Return the nearest main of each place, its chainage there and the distance.
+
+    Parameters
+    ----------
+    xy_m : float array, shape (m, 2)
+        Places in the working CRS [m].
+    reach_m : float
+        Mains farther away don't count [m].
+
+    Returns
+    -------
+    pipe : int64 array
+        Row of the main; -1 for none within reach.
+    chainage_m, distance_m : float arrays
+        NaN and infinity for none.
+    """
+    places = np.asarray(xy_m, dtype=np.float64).reshape(-1, 2)
+    shapes, tree = _mains_index(network)
+    pipe = np.full(len(places), -1, dtype=np.int64)
+    chainage, distance = np.full(len(places), np.nan), np.full(len(places), np.inf)
+    points = np.asarray(shapely.points(places), dtype=object)
+    (who, row), gap = tree.query_nearest(points, max_distance=reach_m, return_distance=True)
+    order = np.lexsort([row, who])[::-1]  # of equally near mains the first by id is kept
+    who, row, gap = who[order], row[order], gap[order]
+    pipe[who], distance[who] = row, gap
+    found = np.flatnonzero(pipe >= 0)
+    chainage[found] = shapely.line_locate_point(shapes[pipe[found]], points[found]) / network.scale
+    return pipe, chainage, distance
+
+
+def _mains_index(network: Network) -> tuple[NDArray[np.object_], Any]:
+    pipes = network.pipes
+    end = pipes.coord_start[pipes.n_mains]
+    start = pipes.coord_start[: pipes.n_mains + 1]
+    shapes = np.asarray(
+        shapely.from_ragged_array(shapely.GeometryType.LINESTRING, pipes.coords_m[:end], (start,)),
+        dtype=object,
+    )
+    return shapes, shapely.STRtree(shapes)
+
+
+def _few(pipes: Pipes, rows: NDArray[np.int64], measure_m: Floats) -> Floats:
+    """Interpolate on a few pipes without walking along all the others."""
+    count = pipes.coord_start[rows + 1] - pipes.coord_start[rows]
+    start = np.concatenate([[0], np.cumsum(count)]).astype(np.int64)
+    vertex = np.arange(start[-1]) - np.repeat(start[:-1], count) + np.repeat(pipes.coord_start[rows], count)
+    coords = pipes.coords_m[vertex]
+    return along(coords, start, measures(coords, start), np.arange(len(rows)), measure_m)
+
+
+@lru_cache(maxsize=8)
+def _to_wgs84(crs: str) -> Transformer:
+    return Transformer.from_crs(CRS.from_user_input(crs), CRS.from_epsg(4326), always_xy=True)
