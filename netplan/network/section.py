@@ -136,7 +136,7 @@ def parts_at(network: Network, lon: float, lat: float, length_m: float) -> tuple
     whole = float(network.pipes.length_m[pipe[0]])
     length = min(length_m, whole)
     low = min(max(float(chainage[0]) - length / 2, 0.0), whole - length)
-    return (WorkPart(network.pipes.id[int(pipe[0])], low, low + length),)
+    return (WorkPart(network.pipes.id[int(pipe[0])], round(low, 3), round(low + length, 3)),)
 
 
 def _row(network: Network, part: WorkPart) -> int:
@@ -162,7 +162,7 @@ def _near_ids(network: Network, name: str) -> list[str]:
     if len(name) > 60 or pipes.n_mains > _MOST_NEAR:
         return []
     ids = list(pipes.id.take(np.arange(pipes.n_mains)))
-    return difflib.get_close_matches(name, ids, n=3, cutoff=0.6)
+    return difflib.get_close_matches(name, ids, n=3, cutoff=0.5)
 
 
 def _chainages(network: Network, part: WorkPart) -> tuple[float, float]:

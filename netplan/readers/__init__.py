@@ -1,0 +1,11 @@
+"""Reading networks from files, and writing layers to them.
+
+`read_network` is the usual door; `read_layers` gives the layers untouched; `write_layers` makes a network
+file or folder from tables.
+"""
+
+from netplan.readers.layers import read_layers
+from netplan.readers.network import read_network
+from netplan.readers.write import write_layers
+
+__all__ = ["read_layers", "read_network", "write_layers"]
