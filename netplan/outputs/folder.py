@@ -1,0 +1,113 @@
+"""A plan folder: there whole, or not there at all."""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+from netplan.errors import BadInputError
+from netplan.outputs.contents import write_contents
+from netplan.plan.result import PlanResult
+
+__all__ = ["check_target", "write_plan_folder"]
+
+
+def write_plan_folder(
+    result: PlanResult,
+    out: Path,
+    *,
+    overwrite: bool = False,
+    units: str = "metric",
+    option: int = 1,
+    progress: Callable[[str], None] | None = None,
+) -> Path:
+    """Write everything people take away into one folder, which appears whole or not at all.
+
+    The files are made in a hidden folder beside the target, which is renamed when all are there.
+
+    Parameters
+    ----------
+    result : PlanResult
+    out : Path
+        The folder to make. Its parent must exist.
+    overwrite : bool
+        Whether an earlier plan folder of that name may be replaced. Any other folder never is.
+    units : str
+        ``metric`` or ``us``, for what people read; plan.json and plan.gpkg stay metric.
+    option : int
+        Rank of the option that notices are made for.
+    progress : callable, optional
+        Called with the name of each file before it is made.
+
+    Returns
+    -------
+    Path
+        The folder.
+
+    Raises
+    ------
+    BadInputError
+        When the target exists and may not be replaced, or cannot be written.
+    """
+    check_target(out, overwrite=overwrite)
+    part = out.parent / f".{out.name}.{os.getpid()}.part"
+    try:
+        part.mkdir()
+        write_contents(result, part, units=units, option=option, progress=progress or (lambda _: None))
+        _put_in_place(part, out)
+    except OSError as error:
+        raise BadInputError(_words(out, error)) from None
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
+    return out
+
+
+def check_target(out: Path, *, overwrite: bool = False) -> None:
+    """Refuse a target that must not be written to: call it before a long computation.
+
+    Raises
+    ------
+    BadInputError
+        When the parent is missing, or something stands there that may not be replaced.
+    """
+    if not out.name or out.name in (".", ".."):
+        raise BadInputError(f"{out}: is no name for a new folder; give one")
+    if not out.parent.is_dir():
+        raise BadInputError(f"{out.parent}: is not a folder; make it first")
+    if out.is_symlink() or (out.exists() and not out.is_dir()):
+        raise BadInputError(f"{out}: is a file or link, not a folder; choose another name")
+    if not out.exists() or not any(out.iterdir()):
+        return
+    if not _is_ours(out):
+        raise BadInputError(f"{out}: exists and is no plan folder; choose another name")
+    if not overwrite:
+        raise BadInputError(f"{out}: holds a plan already; choose another name, or allow replacing it")
+
+
+def _is_ours(folder: Path) -> bool:
+    # A plan folder always holds both, and nothing else names its files so.
+    return (folder / "plan.json").is_file() and (folder / "plan.gpkg").is_file()
+
+
+def _put_in_place(part: Path, out: Path) -> None:
+    if not (out.is_dir() and any(out.iterdir())):
+        part.replace(out)
+        return
+    # Two renames: at every moment the target is the old plan, absent, or the new plan; never a mixture.
+    old = out.parent / f".{out.name}.{os.getpid()}.old"
+    out.rename(old)
+    try:
+        part.rename(out)
+    except OSError:
+        old.rename(out)
+        raise
+    shutil.rmtree(old, ignore_errors=True)
+
+
+def _words(out: Path, error: OSError) -> str:
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return f"{out}: the disk is full; nothing was left there, free some space and run again"
+    return f"{out}: cannot be written ({error.strerror or error}); check the path and rights"

@@ -1,0 +1,70 @@
+"""All layers of a plan in one dictionary."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import pandas as pd
+
+from netplan.outputs.layers.base import base_rows, condition_rows
+from netplan.outputs.layers.cuts import PipeLines
+from netplan.outputs.layers.extent import Extent, extent_of
+from netplan.outputs.layers.state import bypass_rows, customer_rows, node_rows, pipe_rows, station_rows
+from netplan.outputs.layers.works import Places, refused_rows, work_rows, works_of
+from netplan.plan.result import PlanResult
+
+__all__ = ["plan_layers"]
+
+
+def plan_layers(result: PlanResult) -> dict[str, gpd.GeoDataFrame]:
+    """Return the layers of plan.gpkg, in the network's working CRS.
+
+    Layers of an option carry its rank in `option`. A network below 50,000 pieces is drawn whole for each
+    option; of a larger one, the surroundings of the work, and `conditions` says so.
+
+    Parameters
+    ----------
+    result : PlanResult
+        A plan with the network it is for and each option's solved state.
+
+    Returns
+    -------
+    dict of str to GeoDataFrame
+        ``work, stops, tappings, zones, bypasses, customers, pipes, nodes, stations, gauges, purge_points,
+        fallback, refused``, the recorded ones of ``streets, buildings, water, rail``, and ``conditions``,
+        which has no geometry. Pressures [mbar gauge], flows [m³/h at 15 °C, 101.325 kPa], lengths [m].
+    """
+    network, plan = result.network, result.plan
+    lines = PipeLines.of(network)
+    places = Places(network, lines)
+    extent = extent_of(result, lines)
+    of_options: dict[str, list[gpd.GeoDataFrame]] = {}
+    for index in range(len(plan.options)):
+        for name, rows in _option_layers(result, index, lines, places, extent).items():
+            of_options.setdefault(name, []).append(rows)
+    layers = {"work": work_rows(plan, places)}
+    layers |= {name: _stack(parts) for name, parts in of_options.items()}
+    layers["refused"] = refused_rows(network, lines, result.refusals)
+    layers |= base_rows(network, extent)
+    layers["conditions"] = condition_rows(plan, extent)
+    return layers
+
+
+def _option_layers(
+    result: PlanResult, index: int, lines: PipeLines, places: Places, extent: Extent
+) -> dict[str, gpd.GeoDataFrame]:
+    network, option, picture = result.network, result.plan.options[index], result.pictures[index]
+    drawn = extent.pieces(picture)
+    return works_of(option, places) | {
+        "bypasses": bypass_rows(network, option, picture),
+        "customers": customer_rows(network, option, picture, extent),
+        "pipes": pipe_rows(network, lines, option.rank, picture, drawn),
+        "nodes": node_rows(network, option.rank, picture, drawn),
+        "stations": station_rows(network, option.rank, picture),
+    }
+
+
+def _stack(parts: list[gpd.GeoDataFrame]) -> gpd.GeoDataFrame:
+    filled = [part for part in parts if len(part)]
+    if not filled:
+        return parts[0]
+    return gpd.GeoDataFrame(pd.concat(filled, ignore_index=True), geometry="geometry", crs=parts[0].crs)

@@ -1,0 +1,74 @@
+"""How much of the network goes into the layers: all of a small one, the surroundings of the work of a large."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.network.model import Network
+from netplan.outputs.layers.cuts import PipeLines
+from netplan.plan.result import FlowPicture, PieceState, PlanResult
+
+__all__ = ["Extent", "extent_of"]
+
+WHOLE_NETWORK_PIECES = 50_000
+SURROUNDINGS_M = 600.0
+
+
+@dataclass(frozen=True, slots=True)
+class Extent:
+    """What is drawn.
+
+    Parameters
+    ----------
+    whole : bool
+        Whether the layers hold the whole network.
+    box : tuple of float
+        The surroundings of the work: least and greatest x and y [m].
+    """
+
+    whole: bool
+    box: tuple[float, float, float, float]
+
+    @property
+    def note(self) -> str:
+        """What is left out, in words; empty when nothing is."""
+        if self.whole:
+            return ""
+        return (
+            f"the layers hold the pipes within about {SURROUNDINGS_M:.0f} m of the work and all that change "
+            "state; the rest of this large network is left out"
+        )
+
+    def inside(self, x_m: NDArray[np.float64], y_m: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Return which places lie in the box."""
+        x_low, y_low, x_high, y_high = self.box
+        return np.asarray((x_m >= x_low) & (x_m <= x_high) & (y_m >= y_low) & (y_m <= y_high))
+
+    def pieces(self, picture: FlowPicture) -> NDArray[np.bool_]:
+        """Return which pieces of a picture are drawn (bypasses are not pieces of pipe)."""
+        pipe = np.asarray(picture.pipe >= 0)
+        if self.whole:
+            return pipe
+        node = self.inside(picture.node_x_m, picture.node_y_m)
+        near = node[picture.from_node] | node[picture.to_node]
+        return np.asarray(pipe & (near | (picture.state != PieceState.LIVE)))
+
+
+def extent_of(result: PlanResult, lines: PipeLines) -> Extent:
+    """Return what of the result's network is drawn."""
+    xy = _places(result, lines)
+    low, high = xy.min(axis=0) - SURROUNDINGS_M, xy.max(axis=0) + SURROUNDINGS_M
+    box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    return Extent(len(result.network.pieces) < WHOLE_NETWORK_PIECES, box)
+
+
+def _places(result: PlanResult, lines: PipeLines) -> NDArray[np.float64]:
+    network: Network = result.network
+    rows = [(network.pipes.id.find(w.main_id, 0, network.pipes.n_mains), w) for w in result.plan.work]
+    pipe = np.array([row for row, _ in rows for _ in range(2)], dtype=np.int64)
+    chainage = np.array([c for _, w in rows for c in (w.from_m, w.to_m)])
+    stops = [(s.x, s.y) for option in result.plan.options for s in option.stops]
+    return np.vstack([lines.xy_at(pipe, chainage), np.array(stops, dtype=float).reshape(-1, 2)])

@@ -1,0 +1,90 @@
+"""plan.gpkg: writing it to the same bytes each time, and reading it back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+
+from netplan.errors import BadInputError
+
+__all__ = ["PINNED_TIME", "read_plan_layers", "write_layers"]
+
+PINNED_TIME = "2000-01-01T00:00:00.000Z"
+"""What plan.gpkg says as its time of change, so that equal plans are equal bytes."""
+
+_DATE_OPTION = "OGR_CURRENT_DATE"
+
+
+@contextmanager
+def _pinned_time() -> Iterator[None]:
+    before = pyogrio.get_gdal_config_option(_DATE_OPTION)
+    pyogrio.set_gdal_config_options({_DATE_OPTION: PINNED_TIME})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({_DATE_OPTION: before})
+
+
+def write_layers(layers: Mapping[str, gpd.GeoDataFrame], path: Path) -> None:
+    """Write layers into a new GeoPackage; the same layers give the same bytes.
+
+    Raises
+    ------
+    BadInputError
+        When the file cannot be written.
+    """
+    try:
+        with _pinned_time():
+            for name, layer in layers.items():
+                _write(layer, path, name)
+    except (pyogrio.errors.DataSourceError, OSError) as error:
+        raise BadInputError(f"{path}: cannot be written ({error}); check space and rights") from None
+
+
+def _write(layer: pd.DataFrame, path: Path, name: str) -> None:
+    if isinstance(layer, gpd.GeoDataFrame):
+        kind = layer.geom_type.dropna().unique()
+        promote = len(kind) > 1 and any(str(k).startswith("Multi") for k in kind)
+        pyogrio.write_dataframe(
+            layer,
+            path,
+            layer=name,
+            driver="GPKG",
+            promote_to_multi=promote,
+            geometry_type=_geometry(name, kind),
+        )
+    else:
+        pyogrio.write_dataframe(layer, path, layer=name, driver="GPKG")
+
+
+_LINES = frozenset({"work", "zones", "bypasses", "pipes", "refused"})
+
+
+def _geometry(name: str, kinds: object) -> str | None:
+    # A layer without rows would else become one without geometry.
+    if len(list(kinds)):  # type: ignore[call-overload]
+        return None
+    return "LineString" if name in _LINES else "Point"
+
+
+def read_plan_layers(folder: Path) -> dict[str, gpd.GeoDataFrame]:
+    """Read the layers of a plan folder, as `plan_layers` returned them.
+
+    Raises
+    ------
+    BadInputError
+        When there is no readable plan.gpkg in it.
+    """
+    path = folder / "plan.gpkg"
+    if not path.is_file():
+        raise BadInputError(f"{path}: is not there; give a plan folder of gas-netplan")
+    try:
+        names = [str(name) for name, _ in pyogrio.list_layers(path)]
+        return {name: pyogrio.read_dataframe(path, layer=name) for name in names if name != "layer_styles"}
+    except (pyogrio.errors.DataSourceError, OSError) as error:
+        raise BadInputError(f"{path}: cannot be read ({error}); make the plan again") from None

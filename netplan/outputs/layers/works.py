@@ -1,0 +1,178 @@
+"""Layers of the work itself: section, stops, tappings, zones, gauges, purge points, fallback, refusals."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from netplan.network.model import Network
+from netplan.outputs.layers.cuts import PipeLines
+from netplan.plan.model import Option, Plan
+
+__all__ = ["Places", "refused_rows", "work_rows", "works_of"]
+
+
+class Places:
+    """Finds pipes by id and turns chainages into geometries.
+
+    Parameters
+    ----------
+    network : Network
+    lines : PipeLines
+    """
+
+    def __init__(self, network: Network, lines: PipeLines) -> None:
+        self._pipes = network.pipes
+        self._lines = lines
+        self.crs = network.crs
+
+    def row(self, layer: str, pipe_id: str) -> int:
+        """Return the row of a pipe, -1 when there is none of that id."""
+        n_mains = self._pipes.n_mains
+        if layer == "services":
+            return self._pipes.id.find(pipe_id, n_mains)
+        return self._pipes.id.find(pipe_id, 0, n_mains)
+
+    def point(self, main_id: str, chainage_m: float) -> shapely.Point | None:
+        """Return the place on a main, None when there is no such main."""
+        row = self.row("mains", main_id)
+        if row < 0:
+            return None
+        return shapely.Point(self._lines.xy_at(np.array([row]), np.array([chainage_m]))[0])
+
+    def part(self, layer: str, pipe_id: str, from_m: float, to_m: float) -> shapely.LineString | None:
+        """Return the part of a pipe, None when there is no such pipe."""
+        row = self.row(layer, pipe_id)
+        if row < 0:
+            return None
+        return self._lines.parts(np.array([row]), np.array([from_m]), np.array([to_m]))[0]
+
+    def frame(self, columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> gpd.GeoDataFrame:
+        """Return rows (the geometry last) as a layer with these columns, even when there are none."""
+        table = list(rows)
+        data = {name: [row[k] for row in table] for k, name in enumerate(columns)}
+        return gpd.GeoDataFrame(data, geometry=[row[-1] for row in table], crs=self.crs)
+
+
+def work_rows(plan: Plan, places: Places) -> gpd.GeoDataFrame:
+    """Return the lengths to be made gas-free."""
+    return places.frame(
+        ("main_id", "from_m", "to_m"),
+        ((w.main_id, w.from_m, w.to_m, places.part("mains", w.main_id, w.from_m, w.to_m)) for w in plan.work),
+    )
+
+
+def works_of(option: Option, places: Places) -> dict[str, gpd.GeoDataFrame]:
+    """Return the layers of one option's stops and what belongs to them."""
+    rank = option.rank
+    return {
+        "stops": _stops(option, places),
+        "tappings": places.frame(
+            ("option", "stop_id", "role", "main_id", "chainage_m", "size_mm"),
+            (
+                (
+                    rank,
+                    s.id,
+                    t.role,
+                    s.main_id,
+                    t.chainage_m,
+                    t.size_mm,
+                    places.point(s.main_id, t.chainage_m),
+                )
+                for s in option.stops
+                for t in s.tappings
+            ),
+        ),
+        "zones": places.frame(
+            ("option", "zone", "layer", "pipe_id", "from_m", "to_m"),
+            (
+                (
+                    rank,
+                    k,
+                    p.layer,
+                    p.pipe_id,
+                    p.from_m,
+                    p.to_m,
+                    places.part(p.layer, p.pipe_id, p.from_m, p.to_m),
+                )
+                for k, zone in enumerate(option.zones)
+                for p in zone.pipes
+            ),
+        ),
+        "gauges": places.frame(
+            ("option", "gauge_id", "main_id", "chainage_m", "normal_mbar", "warning_mbar", "abort_mbar"),
+            (
+                (rank, g.id, g.main_id, g.chainage_m, g.normal_mbar, g.warning_mbar, g.abort_mbar)
+                + (places.point(g.main_id, g.chainage_m),)
+                for g in option.gauges
+            ),
+        ),
+        "purge_points": places.frame(
+            ("option", "point_id", "role", "main_id", "chainage_m", "stack_bore_mm", "note"),
+            (
+                (rank, p.id, p.role, p.main_id, p.chainage_m, _number(p.stack_bore_mm), p.note)
+                + (places.point(p.main_id, p.chainage_m),)
+                for p in option.purge.points
+            ),
+        ),
+        "fallback": _fallback(option, places),
+    }
+
+
+def _stops(option: Option, places: Places) -> gpd.GeoDataFrame:
+    columns = (
+        "option stop_id number method kind barriers main_id chainage_m valve_id work_side od_mm wall_mm bore_mm "
+        "pressure_mbar fault_pressure_mbar street surface hole_id price minutes confidence confidence_note reason"
+    ).split()
+    rows = []
+    for number, stop in enumerate(option.stops, 1):
+        known = {
+            "option": option.rank,
+            "stop_id": stop.id,
+            "number": number,
+            "wall_mm": _number(stop.wall_mm),
+            "pressure_mbar": _number(stop.pressure_mbar),
+            "fault_pressure_mbar": _number(stop.fault_pressure_mbar),
+        }
+        values = [known[name] if name in known else getattr(stop, name) for name in columns]
+        rows.append((*values, shapely.Point(stop.x, stop.y)))
+    return places.frame(columns, rows)
+
+
+def _fallback(option: Option, places: Places) -> gpd.GeoDataFrame:
+    return places.frame(
+        ("option", "stop_id", "failure", "method", "valve_id", "main_id", "chainage_m", "minutes", "standby"),
+        (
+            (option.rank, f.stop_id, f.failure, use.method, use.valve_id, use.main_id, use.chainage_m)
+            + (_number(f.minutes), len(f.standby), shapely.Point(use.x, use.y))
+            for f in option.fallback
+            for use in f.use
+        ),
+    )
+
+
+def refused_rows(
+    network: Network, lines: PipeLines, refusals: Sequence[tuple[int, float, float, str, str, str]]
+) -> gpd.GeoDataFrame:
+    """Return the intervals of mains where no stop may go, with the reason."""
+    pipe = np.array([row[0] for row in refusals], dtype=np.int64)
+    from_m = np.array([row[1] for row in refusals], dtype=float)
+    to_m = np.array([row[2] for row in refusals], dtype=float)
+    columns = {
+        "main_id": network.pipes.id.take(pipe).numpy() if len(pipe) else [],
+        "from_m": from_m,
+        "to_m": to_m,
+        "method": [row[3] for row in refusals],
+        "code": [row[4] for row in refusals],
+        "reason": [row[5] for row in refusals],
+    }
+    geometry = lines.parts(pipe, from_m, to_m) if len(pipe) else []
+    return gpd.GeoDataFrame(columns, geometry=geometry, crs=network.crs)
+
+
+def _number(value: float | None) -> float:
+    return float("nan") if value is None else value

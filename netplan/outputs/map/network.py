@@ -1,0 +1,132 @@
+"""The network on the map: the district of the work in detail, the rest lightly."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from netplan.outputs.figures import Figures
+from netplan.outputs.map.popups import pipe_popup
+from netplan.outputs.map.shapes import lines_of, rings_of
+from netplan.plan.result import PieceState
+
+__all__ = ["base_of", "network_of", "pieces_of"]
+
+DISTRICT_M = 250.0
+_MAIN_CLASSES_MM = (80.0, 150.0)
+_BASE = ("water", "streets", "buildings", "rail")
+
+
+def base_of(layers: Mapping[str, gpd.GeoDataFrame]) -> dict[str, Any]:
+    """Return the base map: areas and lines of each layer, and where street names go."""
+    base: dict[str, Any] = {}
+    for name in _BASE:
+        if name in layers and len(layers[name]):
+            areas, lines = rings_of(layers[name])
+            base[name] = {"areas": areas, "lines": lines}
+    base["names"] = [*_street_names(layers.get("streets")), *_names(layers, "water"), *_names(layers, "rail")]
+    return base
+
+
+def _street_names(streets: gpd.GeoDataFrame | None) -> list[dict[str, Any]]:
+    if streets is None or "name" not in streets or not len(streets):
+        return []
+    named = streets[streets["name"].fillna("").astype(str).str.strip() != ""]
+    return _labels(named, "street")
+
+
+def _names(layers: Mapping[str, gpd.GeoDataFrame], layer: str) -> list[dict[str, Any]]:
+    table = layers.get(layer)
+    if table is None or "name" not in table or not len(table):
+        return []
+    return _labels(table[table["name"].fillna("").astype(str).str.strip() != ""], layer)
+
+
+def _labels(named: gpd.GeoDataFrame, kind: str) -> list[dict[str, Any]]:
+    """Return one label a name and 300 m or so of it: text, place and its bearing on the map [°]."""
+    labels = []
+    for name, rows in named.to_crs("EPSG:4326").groupby("name", sort=True):
+        seen: list[tuple[float, float]] = []
+        parts = shapely.get_parts(rows.geometry.array)
+        order = np.argsort(-shapely.length(parts), kind="stable")
+        for part in parts[order]:
+            middle = shapely.line_interpolate_point(_axis(part), 0.5, normalized=True)
+            if any(abs(middle.x - x) < 0.004 and abs(middle.y - y) < 0.003 for x, y in seen):
+                continue
+            seen.append((middle.x, middle.y))
+            labels.append({"text": str(name), "at": [round(middle.y, 7), round(middle.x, 7)], "kind": kind})
+            labels[-1]["turn"] = _bearing(_axis(part))
+    return labels
+
+
+def _axis(part: Any) -> shapely.LineString:
+    if part.geom_type == "LineString":
+        return part
+    if part.geom_type == "Point":
+        return shapely.LineString([part, part])
+    # An area is named along the long side of the box around it.
+    box = shapely.oriented_envelope(part)
+    corners = shapely.get_coordinates(box)
+    if len(corners) < 4:
+        return shapely.LineString([part.centroid, part.centroid])
+    sides = [(corners[k] + corners[k + 1]) / 2 for k in range(4)]
+    pairs = sorted(
+        ((sides[0], sides[2]), (sides[1], sides[3])), key=lambda ab: -float(np.hypot(*(ab[1] - ab[0])))
+    )
+    return shapely.LineString(pairs[0])
+
+
+def _bearing(line: shapely.LineString) -> float:
+    before, after = (shapely.line_interpolate_point(line, share, normalized=True) for share in (0.45, 0.55))
+    dx = (after.x - before.x) * np.cos(np.radians(before.y))
+    turn = float(np.degrees(np.arctan2(-(after.y - before.y), dx)))
+    return round((turn + 90.0) % 180.0 - 90.0, 1)
+
+
+def _district(layers: Mapping[str, gpd.GeoDataFrame]) -> tuple[float, float, float, float]:
+    bounds = [layers[name].total_bounds for name in ("work", "stops", "bypasses") if len(layers[name])]
+    low, high = np.nanmin(bounds, axis=0)[:2] - DISTRICT_M, np.nanmax(bounds, axis=0)[2:] + DISTRICT_M
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def network_of(layers: Mapping[str, gpd.GeoDataFrame]) -> dict[str, Any]:
+    """Return the whole network lightly: mains in three widths, and services near the work."""
+    pipes = layers["pipes"]
+    pipes = pipes[(pipes["option"] == pipes["option"].min()) & (pipes["length_m"] > 0)]
+    mains, services = pipes[pipes["layer"] == "mains"], pipes[pipes["layer"] == "services"]
+    size = np.searchsorted(_MAIN_CLASSES_MM, mains["od_mm"].to_numpy(float))
+    near = services.cx[slice(*_district(layers)[::2]), slice(*_district(layers)[1::2])]
+    return {
+        "mains": [lines_of(mains[size == k], 6) for k in range(len(_MAIN_CLASSES_MM) + 1)],
+        "services": lines_of(near, 6),
+    }
+
+
+def pieces_of(
+    layers: Mapping[str, gpd.GeoDataFrame], option: int, units: Figures
+) -> dict[str, list[dict[str, Any]]]:
+    """Return the pieces of one option by state; of the live ones only the mains of the district."""
+    pipes = layers["pipes"]
+    pipes = pipes[pipes["option"] == option]
+    x_low, y_low, x_high, y_high = _district(layers)
+    found: dict[str, list[dict[str, Any]]] = {}
+    for state in PieceState:
+        rows = pipes[pipes["state"] == state.word]
+        if state is PieceState.LIVE:
+            rows = rows[(rows["layer"] == "mains") & (rows["length_m"] > 0)].cx[x_low:x_high, y_low:y_high]
+        rows = rows.reset_index(drop=True)
+        lines = lines_of(rows)
+        records = rows.drop(columns="geometry").to_dict("records")
+        found[state.word] = [
+            {
+                "line": line,
+                "main": record["layer"] == "mains",
+                **pipe_popup({str(k): v for k, v in record.items()}, units),
+            }
+            for line, record in zip(lines, records, strict=True)
+        ]
+    return found

@@ -1,0 +1,117 @@
+"""What the popups say: a title and rows of name and value, all of it plain text."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from netplan.outputs.figures import Figures
+from netplan.plan.model import Bypass, Option, Stop
+
+__all__ = ["Rows", "bypass_popup", "customer_popup", "pipe_popup", "stop_popup", "text_of"]
+
+Rows = list[tuple[str, str]]
+
+_METHOD_MARK = {"bag": "bag", "squeeze": "squeeze", "valve": "valve"}
+
+
+def text_of(value: object) -> str:
+    """Return a cell of a layer as text; a missing one is empty."""
+    return "" if value is None or value is pd.NA or value != value else str(value)
+
+
+def _filled(rows: Rows) -> Rows:
+    return [(name, value) for name, value in rows if value]
+
+
+def stop_popup(stop: Stop, units: Figures) -> dict[str, Any]:
+    """Return what is said of a stop."""
+    wall = "" if stop.wall_mm is None else f", wall {units.size(stop.wall_mm)}"
+    rows: Rows = [
+        ("method", f"{stop.method}, {stop.barriers} barrier{'s' if stop.barriers > 1 else ''}"),
+        ("main", f"{stop.main_id} at {units.length(stop.chainage_m)}"),
+        ("valve", stop.valve_id or ""),
+        ("street", f"{stop.street} ({stop.surface})" if stop.street else stop.surface),
+        ("pipe", f"{units.size(stop.od_mm)} outside{wall}"),
+        ("pressure", units.pressure(stop.pressure_mbar)),
+        ("most in a fault", units.pressure(stop.fault_pressure_mbar)),
+        ("coordinates", f"{stop.lat:.6f}, {stop.lon:.6f}"),
+        ("grid", f"{stop.x:.2f} E, {stop.y:.2f} N"),
+        ("why here", stop.reason),
+        ("records", f"{stop.confidence} {stop.confidence_note}".strip()),
+    ]
+    rows += [
+        ("not nearer", f"{no.main_id} {no.from_m:.1f}–{no.to_m:.1f}: {no.reason}")
+        for no in stop.not_nearer[:4]
+    ]
+    return {"title": f"Stop {stop.id}", "rows": _filled(rows)}
+
+
+def bypass_popup(bypass: Bypass, units: Figures) -> dict[str, Any]:
+    """Return what is said of a bypass."""
+    number = f"{bypass.parallel} × " if bypass.parallel > 1 else ""
+    rows: Rows = [
+        ("flow", units.flow(bypass.flow_m3h)),
+        ("bore", number + units.size(bypass.bore_mm)),
+        ("length", units.length(bypass.length_m)),
+        (
+            "pressure",
+            f"{units.pressure(bypass.pressure_from_mbar)} to {units.pressure(bypass.pressure_to_mbar)}",
+        ),
+        ("drop", units.pressure(bypass.drop_mbar)),
+        ("velocity", units.speed(bypass.velocity_m_s)),
+        (
+            "holds down to",
+            "not found"
+            if bypass.minimum_air_temp_c is None
+            else units.temperature(bypass.minimum_air_temp_c),
+        ),
+        ("note", bypass.note),
+    ]
+    return {"title": f"{bypass.kind.capitalize()} {bypass.id}", "rows": _filled(rows)}
+
+
+def customer_popup(row: dict[str, Any], option: Option, units: Figures) -> dict[str, Any]:
+    """Return what is said of a customer; the restricted priority note is never part of it."""
+    effect = text_of(row["effect"]) or "standby"
+    words = {
+        "off": "off: no gas until relit",
+        "kept": "kept: fed all the time",
+        "standby": "standby: off only if a planned stop fails",
+    }
+    known = {customer.id: customer for customer in option.customers}.get(str(row["customer_id"]))
+    rows: Rows = [
+        ("effect", words[effect]),
+        ("cause", text_of(row["cause"])),
+        ("kept by", text_of(row["kept_by"])),
+        ("priority", text_of(row["priority"]).replace("_", " ")),
+        ("category", text_of(row["category"])),
+        ("meters", text_of(row["meters"])),
+        ("pressure", "" if effect == "off" else units.pressure(float(row["pressure_mbar"]))),
+        ("off from", (known.off_from or "").replace("T", " ") if known else ""),
+        ("on by", (known.on_by or "").replace("T", " ") if known else ""),
+        ("meter point", text_of(row["customer_id"])),
+    ]
+    return {"title": text_of(row["address"]), "rows": _filled(rows)}
+
+
+def pipe_popup(row: dict[str, Any], units: Figures) -> dict[str, Any]:
+    """Return what is said of a piece of main."""
+    rows: Rows = [
+        ("state", text_of(row["state"])),
+        ("from, to", f"{units.length(row['from_m'])} – {units.length(row['to_m'])}"),
+        ("size", f"{units.size(row['od_mm'])} outside, bore {units.size(row['bore_mm'])}"),
+        ("flow", units.flow(abs(row["flow_m3h"]))),
+        (
+            "pressure",
+            f"{units.pressure(row['pressure_from_mbar'])} – {units.pressure(row['pressure_to_mbar'])}",
+        ),
+        ("street", text_of(row["street"])),
+        ("valve", text_of(row["valve_id"])),
+        ("record of", text_of(row["record_date"])),
+    ]
+    return {
+        "title": f"{'Main' if row['layer'] == 'mains' else 'Service'} {text_of(row['pipe_id'])}",
+        "rows": _filled(rows),
+    }

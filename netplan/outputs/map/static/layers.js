@@ -1,0 +1,134 @@
+/* Layers: what is drawn, in which pane, and how it is named in the panel, which is also the legend. */
+function pairs(flat) {
+  const places = [];
+  for (let k = 0; k < flat.length; k += 2) places.push([flat[k], flat[k + 1]]);
+  return places;
+}
+
+function popupOf(thing) {
+  return () => {
+    const table = build("table", {});
+    for (const [name, value] of thing.rows || []) table.append(build("tr", {}, build("th", { scope: "row" }, name), build("td", {}, value)));
+    return build("div", {}, build("h3", {}, thing.title), table);
+  };
+}
+
+const PANES = { water: 205, streets: 210, buildings: 215, rail: 220, light: 300, hit: 305, refused: 315, state: 330, work: 340, bypass: 350, names: 360, customers: 560, small: 580, stops: 620 };
+function makePanes(map) { for (const [name, z] of Object.entries(PANES)) map.createPane(name).style.zIndex = z; }
+
+function strokesOf(lines, strokes, pane, thing) {
+  const group = L.layerGroup();
+  strokes.forEach((stroke, k) => {
+    const line = L.polyline(lines, { pane, ...stroke, interactive: Boolean(thing) && k === strokes.length - 1 });
+    if (thing && k === strokes.length - 1) line.bindPopup(popupOf(thing));
+    group.addLayer(line);
+  });
+  return group;
+}
+
+function linesLayer(things, strokes, pane) {
+  const group = L.layerGroup();
+  for (const thing of things) if (thing.line.length > 3) group.addLayer(strokesOf(pairs(thing.line), thing.main === false ? thin(strokes) : strokes, pane, thing));
+  return group;
+}
+function thin(strokes) { return strokes.map((s) => ({ ...s, weight: Math.max(1.5, s.weight * 0.45) })); }
+
+function hitLayer(things) {
+  const group = L.layerGroup();
+  for (const thing of things) {
+    group.addLayer(L.polyline(pairs(thing.line), { pane: "hit", ...LINE.live[0], weight: 3 }));
+    group.addLayer(L.polyline(pairs(thing.line), { pane: "hit", weight: 18, opacity: 0 }).bindPopup(popupOf(thing)));
+  }
+  return group;
+}
+
+function marksLayer(things, symbol, pane, direction, reach) {
+  const group = L.layerGroup();
+  for (const thing of things) {
+    if (!thing.at) continue;
+    const icon = direction ? leaderIcon(symbol(thing), direction(thing), reach) : plainIcon(symbol(thing));
+    const marker = L.marker(thing.at, { icon, pane, keyboard: true, alt: thing.title, title: thing.title }).bindPopup(popupOf(thing), { maxWidth: 340 });
+    thing.marker = marker;
+    group.addLayer(marker);
+  }
+  return group;
+}
+
+function closedLayer(things) {
+  const group = L.layerGroup();
+  for (const thing of things) {
+    const places = pairs(thing.line);
+    if (!places.length) continue;
+    if (thing.line.length > 3) group.addLayer(strokesOf(places, LINE.closed, "state", thing));
+    group.addLayer(L.marker(places[Math.floor(places.length / 2)], { icon: plainIcon(SYMBOL.closed()), pane: "small" }).bindPopup(popupOf(thing)));
+  }
+  return group;
+}
+
+/* A bypass is drawn bowed, so that it does not lie on the main that it goes round. */
+function bowed(flat) {
+  const [a, b] = [[flat[0], flat[1]], [flat[flat.length - 2], flat[flat.length - 1]]];
+  const squash = Math.cos((a[0] * Math.PI) / 180);
+  const [dy, dx] = [b[0] - a[0], (b[1] - a[1]) * squash];
+  const places = [];
+  for (let k = 0; k <= 24; k += 1) {
+    const t = k / 24, lift = 0.22 * Math.sin(Math.PI * t);
+    places.push([a[0] + dy * t + dx * lift, a[1] + (dx * t - dy * lift) / squash]);
+  }
+  return places;
+}
+
+function bypassLayer(things) {
+  const group = L.layerGroup();
+  for (const thing of things) {
+    const places = bowed(thing.line);
+    group.addLayer(strokesOf(places, LINE.bypass, "bypass", thing));
+    const tag = build("span", {}, thing.label);
+    group.addLayer(L.marker(places[12], { icon: L.divIcon({ className: "tag", html: tag, iconSize: [0, 0] }), pane: "small" }).bindPopup(popupOf(thing)));
+    const [p, q] = [places[17], places[18]];
+    const turn = (Math.atan2(-(q[0] - p[0]), (q[1] - p[1]) * Math.cos((p[0] * Math.PI) / 180)) * 180) / Math.PI;
+    const arrow = draw("path", { d: "M8 0L-6 -8L-2 0L-6 8Z", fill: INK, stroke: "#fff", transform: `rotate(${turn})` });
+    group.addLayer(L.marker(q, { icon: plainIcon(arrow), pane: "small", interactive: false }));
+  }
+  return group;
+}
+
+function customersLayer(things) {
+  const group = marksLayer(things, SYMBOL.customer, "customers");
+  for (const thing of things) {
+    if (!thing.number || !thing.at) continue;
+    group.addLayer(L.marker(thing.at, { pane: "names", interactive: false, icon: L.divIcon({ className: "house", html: build("span", {}, thing.number), iconSize: [0, 0] }) }));
+  }
+  return group;
+}
+
+function areasLayer(source, area, line, pane) {
+  const group = L.layerGroup();
+  if (source.areas.length) group.addLayer(L.polygon(source.areas.map((ring) => [pairs(ring)]), { pane, interactive: false, ...area }));
+  for (const stroke of source.lines.length ? line : []) group.addLayer(L.polyline(source.lines.map(pairs), { pane, interactive: false, ...stroke }));
+  return group;
+}
+
+const BASE_STYLE = {
+  water: [{ fillColor: "#cfe3ee", fillOpacity: 1, color: "#8fb4c9", weight: 1 }, [{ color: "#a9cadb", weight: 5 }]],
+  streets: [{ fillColor: "#fff", fillOpacity: 1, color: "#d8d2c3", weight: 1 }, [{ color: "#d3ccba", weight: 15, lineCap: "round" }, { color: "#fffefb", weight: 12.5, lineCap: "round" }]],
+  buildings: [{ fillColor: "#e3dccd", fillOpacity: 1, color: "#c4baa5", weight: 0.8 }, [{ color: "#c4baa5", weight: 1 }]],
+  rail: [{ fillColor: "#ddd", fillOpacity: 1, color: "#777", weight: 1 }, [{ color: "#6d6a64", weight: 4.5, lineCap: "butt" }, { color: "#fff", weight: 2.5, dashArray: "9 9", lineCap: "butt" }]],
+};
+
+function namesLayer(names) {
+  const group = L.layerGroup();
+  for (const name of names) {
+    const text = build("span", {}, name.text);
+    text.style.transform = `rotate(${name.turn}deg) translate(-50%, -50%)`;
+    group.addLayer(L.marker(name.at, { pane: "names", interactive: false, icon: L.divIcon({ className: `name ${name.kind}`, html: text, iconSize: [0, 0] }) }));
+  }
+  return group;
+}
+
+function lightLayer(light) {
+  const group = L.layerGroup();
+  group.addLayer(L.polyline(light.services.map(pairs), { pane: "light", interactive: false, color: "#7d9fb5", weight: 1 }));
+  light.mains.forEach((lines, k) => group.addLayer(L.polyline(lines.map(pairs), { pane: "light", interactive: false, color: "#6a94b3", weight: 1.8 + 0.9 * k })));
+  return group;
+}

@@ -1,0 +1,161 @@
+"""The rows of the notices: every affected or standby meter point once, in the order they are walked."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any, Final
+
+import geopandas as gpd
+import pandas as pd
+
+from netplan.errors import BadInputError
+from netplan.plan.model import AffectedCustomer, Option, Plan
+
+__all__ = ["EFFECTS", "NoticeRow", "natural_key", "notice_rows", "option_of"]
+
+EFFECTS: Final = ("off", "kept", "standby")
+"""Effects in the order of the lists. Standby: off only if a planned stop fails and its fallback is used."""
+
+
+@dataclass(frozen=True, slots=True)
+class NoticeRow:
+    """One meter point on the notice list.
+
+    `address_no` counts addresses: flats in one building share it, so that letters and doors can be counted.
+    `notice_by` is the last day for the notice by the rules' lead time, empty when the plan has no date.
+    """
+
+    effect: str
+    address_no: int
+    address: str
+    street: str
+    number: str
+    postcode: str
+    customer_id: str
+    category: str
+    priority: str
+    meters: int
+    cause: str
+    kept_by: str
+    off_from: str
+    on_by: str
+    lead_days: int
+    notice_by: str
+    language: str
+
+
+def option_of(plan: Plan, rank: int) -> Option:
+    """Return the option of a rank.
+
+    Raises
+    ------
+    BadInputError
+        When the plan has no such option.
+    """
+    for option in plan.options:
+        if option.rank == rank:
+            return option
+    raise BadInputError(f"option {rank}: the plan has options 1 to {len(plan.options)}; choose one of them")
+
+
+def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
+    """Return a sort key that puts 2 before 10, and 10 before 10a."""
+    parts = re.split(r"([0-9]{1,18})", text.casefold().strip())
+    return tuple((0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts if part.strip())
+
+
+def notice_rows(plan: Plan, customers: gpd.GeoDataFrame, rank: int = 1) -> tuple[NoticeRow, ...]:
+    """Return the notice list of an option: by effect, priority first, then street and house number.
+
+    Parameters
+    ----------
+    plan : Plan
+    customers : GeoDataFrame
+        The ``customers`` layer of the plan: streets, numbers, languages and the standby customers.
+    rank : int
+        Rank of the option.
+
+    Raises
+    ------
+    BadInputError
+        When there is no such option, or the layer lacks a customer of the plan.
+    """
+    option = option_of(plan, rank)
+    table = customers[customers["option"] == rank].set_index("customer_id")
+    affected = {customer.id: customer for customer in option.customers}
+    standby = sorted({id_ for fallback in option.fallback for id_ in fallback.standby} - affected.keys())
+    wanted = [*affected, *standby]
+    missing = [id_ for id_ in wanted if id_ not in table.index]
+    if missing:
+        raise BadInputError(f"plan.gpkg: customer {missing[0]!r} of the plan is missing; make the plan again")
+    records = table.loc[wanted].reset_index().to_dict("records") if wanted else []
+    rows = [_row(plan, {str(k): v for k, v in r.items()}, affected.get(r["customer_id"])) for r in records]
+    return _numbered(sorted(rows, key=_order))
+
+
+def _row(plan: Plan, record: dict[str, Any], customer: AffectedCustomer | None) -> NoticeRow:
+    category, priority = str(record["category"]), _text(record["priority"])
+    lead = _lead_days(plan, category, priority)
+    return NoticeRow(
+        effect="standby" if customer is None else customer.effect,
+        address_no=0,
+        address=_text(record["address"]),
+        street=_text(record["street"]),
+        number=_text(record["number"]),
+        postcode=_text(record["postcode"]),
+        customer_id=str(record["customer_id"]),
+        category=category,
+        priority=priority,
+        meters=int(record["meters"]),
+        cause="" if customer is None else customer.cause,
+        kept_by="" if customer is None else customer.kept_by or "",
+        off_from="" if customer is None else customer.off_from or "",
+        on_by="" if customer is None else customer.on_by or "",
+        lead_days=lead,
+        notice_by=_notice_by(plan, lead),
+        language=_text(record["language"]),
+    )
+
+
+def _text(value: object) -> str:
+    return "" if value is None or value is pd.NA or value != value else str(value)
+
+
+def _lead_days(plan: Plan, category: str, priority: str) -> int:
+    days = plan.rules.get("notice", {}).get("lead_days", {})
+    lead = int(days.get(category, 0))
+    return max(lead, int(days.get("priority", 0))) if priority else lead
+
+
+def _notice_by(plan: Plan, lead_days: int) -> str:
+    if plan.conditions.start is None:
+        return ""
+    start = datetime.fromisoformat(plan.conditions.start)
+    return (start - timedelta(days=lead_days)).date().isoformat()
+
+
+def _building(row: NoticeRow) -> tuple[str, str, str]:
+    # Flats share street and number; without a number the address itself is all there is to go by.
+    if row.number.strip():
+        return row.postcode.casefold().strip(), row.street.casefold().strip(), row.number.casefold().strip()
+    return row.postcode.casefold().strip(), row.address.casefold().strip(), ""
+
+
+def _order(row: NoticeRow) -> tuple[Any, ...]:
+    return (
+        EFFECTS.index(row.effect),
+        not row.priority,
+        natural_key(row.street),
+        natural_key(row.number),
+        natural_key(row.address),
+        row.customer_id,
+    )
+
+
+def _numbered(rows: list[NoticeRow]) -> tuple[NoticeRow, ...]:
+    numbers: dict[tuple[str, str, str], int] = {}
+    return tuple(
+        replace(row, address_no=numbers.setdefault(_building(row), len(numbers) + 1)) for row in rows
+    )

@@ -1,0 +1,174 @@
+"""The plan on the screen: options, stops, who is off, bypass, gas, findings, and the caution."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+
+from rich.console import Console
+from rich.panel import Panel
+from rich.table import Table
+from rich.text import Text
+
+from netplan.outputs.figures import METRIC, Figures
+from netplan.plan.model import Option, Plan
+
+__all__ = ["print_summary"]
+
+_FINDINGS_SHOWN = 8
+
+
+def print_summary(plan: Plan, console: Console, *, units: Figures = METRIC) -> None:
+    """Print a plan for people; text from the data is shown as it is, never as markup.
+
+    Parameters
+    ----------
+    plan : Plan
+    console : rich.console.Console
+    units : Figures
+        How figures are written.
+    """
+    console.print(_head(plan, units))
+    console.print(_options(plan, units))
+    if plan.options:
+        best = plan.options[0]
+        console.print(_stops(best, units))
+        for line in _lines(best, units):
+            console.print(line)
+        if best.warnings:
+            console.print(_list("Warnings", best.warnings))
+    if plan.findings:
+        shown = [_finding_line(plan, k) for k in range(min(len(plan.findings), _FINDINGS_SHOWN))]
+        if len(plan.findings) > _FINDINGS_SHOWN:
+            shown.append(f"… and {len(plan.findings) - _FINDINGS_SHOWN} more in plan.json")
+        console.print(_list("Findings in the data that touch this plan", shown))
+    if plan.not_checked:
+        console.print(_list("Not checked by this version", plan.not_checked))
+    console.print(Panel(Text(plan.caution), title="Caution", border_style="bold"))
+
+
+def _head(plan: Plan, units: Figures) -> Text:
+    work = ", ".join(f"{w.main_id} {units.length(w.from_m)} to {units.length(w.to_m)}" for w in plan.work)
+    conditions = plan.conditions
+    when = conditions.start or "any working day"
+    text = Text("Work section: ", style="bold")
+    text.append(work, style="")
+    text.append(
+        f"\n{when}, {conditions.hours:g} h, air {units.temperature(conditions.air_temp_c)}, ", style=""
+    )
+    text.append(f"network demand {units.flow(conditions.demand_total_m3h)}", style="")
+    if conditions.note:
+        text.append(f"\n{conditions.note}", style="")
+    return text
+
+
+def _meters(option: Option, effect: str) -> int:
+    return sum(customer.meters for customer in option.customers if customer.effect == effect)
+
+
+def _options(plan: Plan, units: Figures) -> Table:
+    table = Table(title="Options: holes against customers off", title_justify="left")
+    for name in (
+        "option",
+        "stops",
+        "holes",
+        "meters off",
+        "meters kept",
+        "bypass",
+        "gas lost",
+        "least pressure",
+        "burden",
+    ):
+        table.add_column(name, justify="right")
+    table.add_column("proof")
+    for option in plan.options:
+        table.add_row(
+            str(option.rank),
+            str(len(option.stops)),
+            str(len({stop.hole_id for stop in option.stops if stop.kind != "valve"})),
+            str(_meters(option, "off")),
+            str(_meters(option, "kept")),
+            str(len(option.bypasses)),
+            units.volume(option.vent.total_m3),
+            units.pressure(option.pressures.after.least_mbar),
+            f"{option.burden:,.0f} {option.currency}",
+            "lowest burden on the recorded data"
+            if option.rank == 1 and option.proof.optimal
+            else _proof(option),
+        )
+    return table
+
+
+def _proof(option: Option) -> Text:
+    if option.proof.optimal:
+        return Text("no other is cheaper")
+    return Text(f"not proven: gap {option.proof.gap:,.0f} ({option.proof.reason})")
+
+
+def _stops(option: Option, units: Figures) -> Table:
+    table = Table(title=f"Stops of option {option.rank}", title_justify="left")
+    for name in ("stop", "method", "main", "at", "size", "pressure", "where", "records", "why there"):
+        table.add_column(name, justify="right" if name in ("at", "size", "pressure") else "left")
+    for stop in option.stops:
+        cells = (
+            stop.id,
+            stop.method,
+            stop.main_id,
+            units.length(stop.chainage_m),
+            units.size(stop.od_mm),
+            units.pressure(stop.pressure_mbar),
+            f"{stop.street}, {stop.surface}" if stop.street else stop.surface,
+            stop.confidence,
+            stop.reason,
+        )
+        table.add_row(*(Text(cell) for cell in cells))
+    return table
+
+
+def _lines(option: Option, units: Figures) -> Iterable[Text]:
+    for effect in ("off", "kept"):
+        causes = Counter(c.cause for c in option.customers if c.effect == effect)
+        priority = sum(1 for c in option.customers if c.effect == effect and c.priority)
+        parts = ", ".join(f"{count} {cause}" for cause, count in sorted(causes.items())) or "none"
+        yield _line(
+            f"Customers {effect}", f"{parts}; {_meters(option, effect)} meters, {priority} priority customers"
+        )
+    for bypass in option.bypasses:
+        coldest = bypass.minimum_air_temp_c
+        until = (
+            "coldest weather not found" if coldest is None else f"holds to {units.temperature(coldest)} air"
+        )
+        number = f"{bypass.parallel} × " if bypass.parallel > 1 else ""
+        yield _line(
+            f"{bypass.kind.capitalize()} {bypass.id}",
+            f"{units.flow(bypass.flow_m3h)}, bore {number}{units.size(bypass.bore_mm)}, "
+            f"{units.length(bypass.length_m)}, drop {units.pressure(bypass.drop_mbar)}, "
+            f"{units.speed(bypass.velocity_m_s)}, {until}",
+        )
+    for valve in option.opened_valves:
+        yield _line("Opened valve", f"{valve.valve_id}, {units.flow(valve.flow_m3h)}")
+    vent = option.vent
+    yield _line(
+        "Gas",
+        f"line content {units.volume(vent.line_content_m3)}, purge {units.volume(vent.purge_m3)}, "
+        f"methane {units.mass(vent.methane_kg)}, CO2e {units.mass(vent.co2e_kg)} ({vent.reference})",
+    )
+
+
+def _line(name: str, value: str) -> Text:
+    text = Text(f"{name}: ", style="bold")
+    text.append(value, style="")
+    return text
+
+
+def _finding_line(plan: Plan, index: int) -> str:
+    row = plan.findings[index]
+    where = f"{row.layer} {row.feature_id}".strip() or "network"
+    return f"{row.severity}: {where}: {row.what}; {row.mend}"
+
+
+def _list(title: str, lines: Iterable[str]) -> Text:
+    text = Text(title, style="bold")
+    for line in lines:
+        text.append(f"\n  · {line}", style="")
+    return text

@@ -1,0 +1,672 @@
+"""A complete plan on an invented hamlet, with made-up flows: input for tests of what is drawn and written.
+
+Nothing here is planned or solved; figures only have to be plausible and all different.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from pyproj import Transformer
+
+from netplan.network.model import (
+    Customers,
+    Fittings,
+    Injections,
+    KeepOut,
+    Network,
+    Nodes,
+    Pieces,
+    Pipes,
+    SensingPoints,
+    Stations,
+    Valves,
+)
+from netplan.network.text import Text
+from netplan.network.words import Category, FittingKind, Material, Surface
+from netplan.plan import model as pm
+from netplan.plan.result import FlowPicture, PieceState, PlanResult
+from netplan.rules import default_rules
+
+CRS = "EPSG:25832"
+X0, Y0 = 431_000.0, 5_402_000.0
+ORIGIN = np.array([X0, Y0])
+SCALE = 0.99966
+"""Scale of the projection at that place: planar over true length."""
+
+HOSTILE = (
+    "<script>window.hacked=1</script>",
+    "\"quotes\" 'single' `back` \\ & <b>bold</b>",
+    '=HYPERLINK("x";"y")',
+    "+1+1",
+    "-2+3",
+    "@SUM(A1)",
+    "\u202eright to left \u05d0\u05d1\u05d2",
+    "#set page(fill: red) $x^2$ *bold* _it_ @ref #panic()",
+    "[red]markup[/red] [/] {{ jinja }} {% raw %} ${js}",
+    "x" * 500,
+    "</textarea></title><img src=x onerror=window.hacked=1>",
+)
+
+
+@dataclass
+class Drawing:
+    """Pipes as drawn, before they become arrays."""
+
+    id: list[str] = field(default_factory=list)
+    coords: list[list[tuple[float, float]]] = field(default_factory=list)
+    od_m: list[float] = field(default_factory=list)
+    street: list[str] = field(default_factory=list)
+    cuts: list[list[float]] = field(default_factory=list)
+
+    def add(self, id_: str, coords: list[tuple[float, float]], od_m: float, street: str) -> int:
+        self.id.append(id_)
+        self.coords.append(coords)
+        self.od_m.append(od_m)
+        self.street.append(street)
+        self.cuts.append([0.0, math.dist(*coords) / SCALE])
+        return len(self.id) - 1
+
+
+@dataclass
+class House:
+    """A customer and the service that feeds it."""
+
+    street: str
+    number: str
+    xy: tuple[float, float]
+    tap: tuple[float, float]
+    main: int
+    chainage_m: float
+    flat: str = ""
+
+
+def _streets(drawing: Drawing) -> None:
+    for row, name in enumerate(("Upper Lane", "Weaver Street", "Orchard Row")):
+        drawing.add(f"M-H{row}", [(0, 100.0 * row), (400, 100.0 * row)], 0.180, name)
+    for column in range(5):
+        name = f"{('Ash', 'Birch', 'Cedar', 'Elm', 'Fir')[column]} Path"
+        drawing.add(f"M-V{column}", [(100.0 * column, 0), (100.0 * column, 200)], 0.125, name)
+    drawing.add("M-TAIL", [(400, 100), (540, 100)], 0.125, "Mill Close")
+    for row in range(3):
+        for column in range(5):
+            drawing.cuts[row].append(100.0 * column / SCALE)
+            drawing.cuts[3 + column].append(100.0 * row / SCALE)
+
+
+def _houses(drawing: Drawing) -> list[House]:
+    houses = []
+    for main in (0, 1, 2, 8):
+        (x_start, y), (x_end, _) = drawing.coords[main]
+        for k, x in enumerate(np.arange(x_start + 12.0, x_end - 5.0, 18.0)):
+            for side in (1, -1):
+                number = str(2 * k + (1 if side > 0 else 2))
+                chainage = (float(x) - x_start) / SCALE
+                flats = ("Flat 1", "Flat 2", "Flat 10") if (main, number) == (8, "6") else ("",)
+                for place, flat in enumerate(flats):
+                    xy = (float(x) + 0.4 * place, y + side * 11.0)
+                    houses.append(
+                        House(drawing.street[main], number, xy, (float(x), y), main, chainage, flat)
+                    )
+                drawing.cuts[main].append(chainage)
+    return houses
+
+
+def _pipes(drawing: Drawing, n_mains: int) -> Pipes:
+    coords = np.array([xy for line in drawing.coords for xy in line]) + ORIGIN
+    n = len(drawing.id)
+    od = np.array(drawing.od_m)
+    return Pipes(
+        id=Text(drawing.id),
+        n_mains=n_mains,
+        material=np.full(n, Material.PE100, np.uint8),
+        od_m=od,
+        wall_m=od / 17.0,
+        bore_m=od * 15.0 / 17.0,
+        sdr=np.full(n, 17.0),
+        mop_pa_gauge=np.full(n, 7500.0),
+        system=np.zeros(n, np.int16),
+        surface=np.full(n, Surface.FOOTWAY, np.uint8),
+        joint=np.ones(n, np.uint8),
+        host=np.zeros(n, np.uint8),
+        excess_flow_valve=np.zeros(n, np.uint8),
+        year=np.full(n, 1998.0),
+        depth_m=np.full(n, 0.8),
+        resin=Text([""] * n),
+        street=Text(drawing.street),
+        record_date=Text(["2019-05-04"] * n),
+        length_m=np.array([math.dist(*line) for line in drawing.coords]) / SCALE,
+        coords_m=coords,
+        coord_start=np.arange(0, 2 * n + 1, 2, dtype=np.int64),
+    )
+
+
+def _pieces(drawing: Drawing) -> tuple[Pieces, NDArray[np.float64]]:
+    seen: dict[tuple[float, float], int] = {}
+    rows: list[tuple[int, float, float, int, int]] = []
+    for pipe, (start, end) in enumerate(drawing.coords):
+        length = math.dist(start, end) / SCALE
+        chainages = sorted({round(c, 6) for c in drawing.cuts[pipe]})
+        nodes = []
+        for chainage in chainages:
+            share = chainage / length
+            xy = tuple(round(a + share * (b - a), 3) for a, b in zip(start, end, strict=True))
+            nodes.append(seen.setdefault((xy[0], xy[1]), len(seen)))
+        for k in range(len(chainages) - 1):
+            rows.append((pipe, chainages[k], chainages[k + 1], nodes[k], nodes[k + 1]))
+    columns = [np.array(column) for column in zip(*rows, strict=True)]
+    pieces = Pieces(
+        pipe=columns[0].astype(np.int32),
+        from_m=columns[1].astype(np.float64),
+        to_m=columns[2].astype(np.float64),
+        from_node=columns[3].astype(np.int32),
+        to_node=columns[4].astype(np.int32),
+        valve=np.full(len(rows), -1, np.int32),
+        is_open=np.ones(len(rows), np.bool_),
+    )
+    return pieces, np.array(list(seen)) + ORIGIN
+
+
+def _customers(houses: list[House], node_xy: NDArray[np.float64], hostile: bool) -> Customers:
+    ids, addresses = [], []
+    for k, house in enumerate(houses):
+        ids.append(f"C{k:04d}")
+        addresses.append(f"{house.flat + ', ' if house.flat else ''}{house.number} {house.street}")
+    streets = [house.street for house in houses]
+    notes, priority = [""] * len(ids), [""] * len(ids)
+    care = next(k for k, h in enumerate(houses) if h.main == 8 and h.number == "9")
+    medical = next(k for k, h in enumerate(houses) if h.main == 8 and h.number == "3")
+    priority[care], notes[care] = "care_home", "night sister on ward phone, secret note A"
+    priority[medical], notes[medical] = "medical", "oxygen at home, secret note B"
+    if hostile:
+        tail = [k for k, h in enumerate(houses) if h.main == 8]
+        for k, text in zip(tail, HOSTILE, strict=False):
+            addresses[k], streets[k] = text, text
+            notes[k] = text if notes[k] else ""
+    n = len(ids)
+    category = np.zeros(n, np.uint8)
+    category[care] = Category.PUBLIC
+    category[::11] = Category.BUSINESS
+    xy = np.array([house.xy for house in houses]) + ORIGIN
+    nearest = [int(np.hypot(*(node_xy - point).T).argmin()) for point in xy]
+    return Customers(
+        id=Text(ids),
+        address=Text(addresses),
+        street=Text(streets),
+        number=Text([house.number for house in houses]),
+        postcode=Text(["QX1 7ZZ"] * n),
+        priority=Text(priority),
+        priority_note=Text(notes),
+        language=Text(["de" if k % 7 == 3 else "" for k in range(n)]),
+        category=category,
+        meters=np.where(np.arange(n) == care, 3, 1).astype(np.int32),
+        annual_kwh=np.full(n, 12_000.0),
+        peak_kw=np.full(n, np.nan),
+        service_regulator=np.zeros(n, np.uint8),
+        x_m=xy[:, 0],
+        y_m=xy[:, 1],
+        attach_start=np.arange(n + 1, dtype=np.int32),
+        attach_node=np.array(nearest, np.int32),
+    )
+
+
+def _base(houses: list[House], drawing: Drawing, n_mains: int) -> dict[str, gpd.GeoDataFrame]:
+    lines = [shapely.LineString(np.array(c) + ORIGIN - (0, 4)) for c in drawing.coords[:n_mains]]
+    boxes = [shapely.box(X0 + x - 6, Y0 + y - 4, X0 + x + 6, Y0 + y + 5) for x, y in (h.xy for h in houses)]
+    river = shapely.LineString([(X0 - 80, Y0 - 60), (X0 + 250, Y0 - 45), (X0 + 640, Y0 - 70)]).buffer(12)
+    rail = shapely.LineString([(X0 - 80, Y0 + 260), (X0 + 640, Y0 + 245)])
+    return {
+        "streets": gpd.GeoDataFrame({"name": drawing.street[:n_mains]}, geometry=lines, crs=CRS),
+        "buildings": gpd.GeoDataFrame({"name": [""] * len(boxes)}, geometry=boxes, crs=CRS),
+        "water": gpd.GeoDataFrame({"name": ["Loddon Brook"]}, geometry=[river], crs=CRS),
+        "rail": gpd.GeoDataFrame({"name": ["branch line"]}, geometry=[rail], crs=CRS),
+    }
+
+
+def hamlet(*, hostile: bool = False) -> Network:
+    """Return the invented hamlet: three streets, five paths and a close, about 140 customers."""
+    drawing = Drawing()
+    _streets(drawing)
+    n_mains = len(drawing.id)
+    houses = _houses(drawing)
+    for k, house in enumerate(houses):
+        drawing.add(f"S{k:04d}", [house.tap, house.xy], 0.032, house.street)
+    pieces, node_xy = _pieces(drawing)
+    n_nodes = len(node_xy)
+    station = int(np.hypot(*(node_xy - (X0, Y0)).T).argmin())
+    none = np.zeros(0, np.int32)
+    return Network(
+        source="hamlet",
+        content_sha256="0" * 64,
+        crs=CRS,
+        crs_note="",
+        scale=SCALE,
+        systems=("LP",),
+        recorded=frozenset({"mains", "services", "customers", "regulators", "valves", "fittings"}),
+        nodes=Nodes(node_xy[:, 0], node_xy[:, 1], np.full(n_nodes, np.nan), np.zeros(n_nodes, np.int16)),
+        pipes=_pipes(drawing, n_mains),
+        pieces=pieces,
+        valves=Valves(
+            Text(["V-1"]),
+            np.zeros(1, np.uint8),
+            np.zeros(1, np.uint8),
+            np.array([8], np.int32),
+            np.array([-1], np.int32),
+            np.array([3.0]),
+        ),
+        stations=Stations(
+            Text(["R-1"]),
+            np.array([station], np.int32),
+            np.array([2700.0]),
+            np.array([5000.0]),
+            np.array([0.2]),
+            np.array([-1], np.int32),
+        ),
+        sensing=SensingPoints(none, none),
+        injections=Injections(Text(), none),
+        customers=_customers(houses, node_xy, hostile),
+        fittings=Fittings(
+            Text(["F-1"]),
+            np.array([FittingKind.COUPLER], np.uint8),
+            np.array([8], np.int32),
+            np.array([66.0]),
+        ),
+        keep_out=KeepOut(np.zeros(0, object), Text()),
+        base=_base(houses, drawing, n_mains),
+    )
+
+
+def _split(network: Network, at: dict[int, list[float]]) -> dict[str, NDArray[np.float64]]:
+    """Split the pieces of the network at the chainages of stops, adding nodes behind the network's."""
+    pieces, rows = network.pieces, []
+    xy = list(zip(network.nodes.x_m, network.nodes.y_m, strict=True))
+    for k in range(len(pieces)):
+        pipe, a, b = int(pieces.pipe[k]), float(pieces.from_m[k]), float(pieces.to_m[k])
+        inner = sorted(c for c in at.get(pipe, []) if a < c < b)
+        nodes = [int(pieces.from_node[k])]
+        start = network.pipes.coords_m[network.pipes.coord_start[pipe]]
+        end = network.pipes.coords_m[network.pipes.coord_start[pipe + 1] - 1]
+        for chainage in inner:
+            share = chainage / network.pipes.length_m[pipe]
+            xy.append(tuple(start + share * (end - start)))
+            nodes.append(len(xy) - 1)
+        nodes.append(int(pieces.to_node[k]))
+        marks = [a, *inner, b]
+        rows += [(pipe, marks[i], marks[i + 1], nodes[i], nodes[i + 1]) for i in range(len(marks) - 1)]
+    names = ("pipe", "from_m", "to_m", "from", "to")
+    return {"xy": np.array(xy)} | {
+        name: np.array(column) for name, column in zip(names, zip(*rows, strict=True), strict=True)
+    }
+
+
+def _picture(network: Network, zone: tuple[float, float], *, bypass: bool) -> FlowPicture:
+    """Draw the close cut out between two chainages; beyond it fed by a bypass, or without gas."""
+    tail, cut_at = 8, [zone[0], zone[1]] + ([zone[0] - 2.3, zone[1] + 2.3] if bypass else [])
+    parts = _split(network, {tail: cut_at})
+    xy, pipe = parts["xy"], parts["pipe"].astype(np.int32)
+    x = (xy[:, 0] - X0 - 400.0) / SCALE
+    on_tail = (np.abs(xy[:, 1] - Y0 - 100.0) <= 12) & (x > 0.01)
+    mid = (x[parts["from"]] + x[parts["to"]]) / 2
+    piece_tail = on_tail[parts["from"]] | on_tail[parts["to"]]
+    state = np.zeros(len(pipe), np.int8)
+    beyond = PieceState.FED if bypass else PieceState.STRANDED
+    state[piece_tail & (mid > zone[0]) & (mid < zone[1])] = PieceState.ISOLATED
+    state[piece_tail & (mid >= zone[1])] = beyond
+    pressure = 27.0 - np.hypot(xy[:, 0] - X0, xy[:, 1] - Y0) * 0.008
+    dead = on_tail & (x > zone[0] + 1e-6) & ((x < zone[1] - 1e-6) | (not bypass))
+    pressure[dead] = np.nan
+    customers = network.customers
+    node = customers.attach_node
+    demand = np.full(len(customers), 0.231)
+    off = dead[node]
+    demand[off] = 0.0
+    node_demand = np.zeros(len(xy))
+    np.add.at(node_demand, node, demand)
+    extra = 1 if bypass else 0
+
+    def with_bypass(values: NDArray[np.float64], last: float) -> NDArray[np.float64]:
+        return np.append(values, [last] * extra)
+
+    ends = {c: int(np.abs(x - c + 1e3 * ~on_tail).argmin()) for c in cut_at}
+    n = len(pipe)
+    return FlowPicture(
+        node_x_m=xy[:, 0],
+        node_y_m=xy[:, 1],
+        node_height_m=np.full(len(xy), np.nan),
+        node_demand_m3h=node_demand,
+        node_pressure_mbar=pressure,
+        pipe=np.append(pipe, [-1] * extra).astype(np.int32),
+        link_id=Text([*(network.pipes.id[int(p)] for p in pipe), *(["B1"] * extra)]),
+        from_m=with_bypass(parts["from_m"], 0.0),
+        to_m=with_bypass(parts["to_m"], 68.0),
+        length_m=with_bypass(parts["to_m"] - parts["from_m"], 68.0),
+        bore_m=with_bypass(network.pipes.bore_m[pipe], 0.051),
+        roughness_m=with_bypass(np.full(n, 7e-6), 1e-5),
+        loss_coefficient=with_bypass(np.zeros(n), 6.0),
+        from_node=np.append(parts["from"], [ends[zone[0] - 2.3]] * extra).astype(np.int32)
+        if bypass
+        else parts["from"].astype(np.int32),
+        to_node=np.append(parts["to"], [ends[zone[1] + 2.3]] * extra).astype(np.int32)
+        if bypass
+        else parts["to"].astype(np.int32),
+        state=np.append(state, [PieceState.LIVE] * extra).astype(np.int8),
+        valve=np.full(n + extra, -1, np.int32),
+        flow_m3h=with_bypass(np.where(state == PieceState.ISOLATED, 0.0, 4.2), 3.1),
+        customer_node=node,
+        customer_demand_m3h=demand,
+        customer_pressure_mbar=np.where(off, np.nan, pressure[node]),
+        station_flow_m3h=np.array([31.4]),
+    )
+
+
+_LON_LAT = Transformer.from_crs(CRS, "EPSG:4326", always_xy=True)
+
+
+def _stop(id_: str, kind: str, chainage: float, side: str, **more: object) -> pm.Stop:
+    x, y = X0 + 400 + chainage * SCALE, Y0 + 100
+    lon, lat = _LON_LAT.transform(x, y)
+    away = 1.0 if side == "from" else -1.0
+    offsets = [("zone_vent", -0.4, 51.0), ("barrier", 0.0, 51.0), ("vent", 0.6, 25.0)]
+    offsets += [("barrier", 1.2, 51.0), ("gauge", 1.8, 25.0), ("bypass", 2.3, 51.0)]
+    tappings = [
+        pm.Tapping(role=role, chainage_m=chainage + away * d, size_mm=size)
+        for role, d, size in (offsets if kind != "valve" else [])
+    ]
+    values: dict[str, object] = {
+        "id": id_,
+        "method": {"bag": "bag stop", "squeeze": "squeeze-off", "valve": "valve"}[kind],
+        "kind": kind,
+        "barriers": 1 if kind == "valve" else 2,
+        "main_id": "M-TAIL",
+        "chainage_m": chainage,
+        "x": x,
+        "y": y,
+        "lon": lon,
+        "lat": lat,
+        "street": "Mill Close",
+        "surface": "footway",
+        "od_mm": 125.0,
+        "wall_mm": 7.4,
+        "bore_mm": 110.2,
+        "pressure_mbar": 23.71,
+        "fault_pressure_mbar": 50.0,
+        "work_side": side,
+        "tappings": tuple(tappings),
+        "hole_id": f"H{id_[1:]}",
+        "price": 1800.0,
+        "minutes": 35.0,
+        "reason": "nearest place towards the live side with room for the whole assembly",
+        "confidence": "recorded",
+    }
+    return pm.Stop(**{**values, **more})
+
+
+def _affected(
+    network: Network, picture: FlowPicture, zone_end: float, *, bypass: bool
+) -> list[pm.AffectedCustomer]:
+    rows, customers = [], network.customers
+    for k in range(len(customers)):
+        x = (customers.x_m[k] - X0 - 400.0) / SCALE
+        if x <= 0 or abs(customers.y_m[k] - Y0 - 100.0) > 12:
+            continue
+        off = bool(np.isnan(picture.customer_pressure_mbar[k]))
+        rows.append(
+            pm.AffectedCustomer(
+                id=customers.id[k],
+                address=customers.address[k],
+                effect="off" if off else "kept",
+                cause="isolated" if x < zone_end else "stranded",
+                kept_by=None if off else "B1",
+                category=Category(customers.category[k]).word,
+                priority=customers.priority[k],
+                meters=int(customers.meters[k]),
+                pressure_mbar=None if off else float(picture.customer_pressure_mbar[k]),
+                off_from="2026-05-12T08:00" if off else None,
+                on_by="2026-05-12T17:00" if off else None,
+            )
+        )
+    return rows
+
+
+def _bypass(zone: tuple[float, float]) -> pm.Bypass:
+    def place(chainage: float) -> pm.Place:
+        return pm.Place(main_id="M-TAIL", chainage_m=chainage, x=X0 + 400 + chainage * SCALE, y=Y0 + 100)
+
+    return pm.Bypass(
+        id="B1",
+        from_=place(zone[0] - 2.3),
+        to=place(zone[1] + 2.3),
+        flow_m3h=3.1,
+        bore_mm=51.0,
+        parallel=1,
+        length_m=68.0,
+        loss_coefficient=6.0,
+        drop_mbar=0.42,
+        velocity_m_s=0.43,
+        pressure_from_mbar=23.7,
+        pressure_to_mbar=23.28,
+        spare_m3h=22.0,
+        minimum_air_temp_c=-14.5,
+        customers=12,
+        price=1920.0,
+    )
+
+
+def _steps() -> tuple[pm.Step, ...]:
+    texts = (
+        (
+            "prove records by trial holes at every stop",
+            ("S1", "S2"),
+            True,
+            None,
+            "plan again from what is found",
+        ),
+        ("fit gauges", ("G1",), False, 23.7, "look for the fault before going on"),
+        ("tap, test, purge and open bypass, prove its flow", ("B1",), True, 23.3, "do not set a stop"),
+        ("set stops one by one", ("S2", "S1"), True, 23.3, "withdraw and use the fallback stop"),
+        ("vent the zone and prove it gas-free", ("S1",), True, 0.0, "look for let-by"),
+        ("do the work, test the new pipe before tie-in", (), True, None, "mend and test again"),
+        ("purge in, equalise, withdraw stops, relight", ("S1", "S2"), True, 23.7, "keep the bypass open"),
+    )
+    return tuple(
+        pm.Step(n=n, does=does, uses=uses, who="stop crew", hold=hold, expect_mbar=expect, if_not=if_not)
+        for n, (does, uses, hold, expect, if_not) in enumerate(texts, 1)
+    )
+
+
+def _option(
+    rank: int,
+    network: Network,
+    picture: FlowPicture,
+    stops: tuple[pm.Stop, ...],
+    zone: tuple[float, float],
+    *,
+    bypass: bool,
+) -> pm.Option:
+    customers = _affected(network, picture, zone[1], bypass=bypass)
+    standby = tuple(network.customers.id[k] for k in range(40, 43))
+    parts = pm.BurdenParts(
+        stops=3600.0 if bypass else 250.0,
+        interruption=540.0 if bypass else 7200.0,
+        feeds=1920.0 if bypass else 0.0,
+        gas=3.2,
+    )
+    burden = parts.stops + parts.interruption + parts.feeds + parts.gas
+    use = pm.FallbackUse(
+        main_id="M-H1", chainage_m=391.0, method="squeeze-off", x=X0 + 391 * SCALE, y=Y0 + 100
+    )
+    return pm.Option(
+        rank=rank,
+        burden=burden,
+        burden_parts=parts,
+        currency="EUR",
+        proof=pm.Proof(
+            optimal=rank == 1, lower_bound=burden, gap=0.0, reason="next bound is above this burden"
+        ),
+        stops=stops,
+        zones=(
+            pm.Zone(
+                work=(0,),
+                pipes=(pm.ZonePipe(layer="mains", pipe_id="M-TAIL", from_m=zone[0], to_m=zone[1]),),
+                length_m=zone[1] - zone[0],
+                internal_volume_m3=0.5151,
+            ),
+        ),
+        customers=tuple(customers),
+        bypasses=(_bypass(zone),) if bypass else (),
+        opened_valves=(),
+        pressures=pm.Pressures(
+            before=pm.LeastPressure(least_mbar=22.41, at="C0131"),
+            after=pm.LeastPressure(least_mbar=22.18, at="C0131"),
+        ),
+        vent=pm.Vent(
+            line_content_m3=0.5207,
+            of_which_pressure_part_m3=0.0121,
+            purge_m3=1.03,
+            total_m3=1.5507,
+            methane_kg=0.95,
+            co2e_kg=28.3,
+            reference="15 °C, 101.325 kPa",
+            gwp="GWP100 29.8",
+        ),
+        purge=pm.Purge(
+            volumes_out=2.0,
+            volumes_in=2.0,
+            least_velocity_m_s=0.6,
+            least_flow_m3h=20.6,
+            minutes_out=3.0,
+            minutes_in=3.0,
+            points=(
+                pm.PurgePoint(id="P1", main_id="M-TAIL", chainage_m=zone[0] + 0.4, role="feed"),
+                pm.PurgePoint(
+                    id="P2", main_id="M-TAIL", chainage_m=zone[1] - 0.4, role="vent", stack_bore_mm=25.0
+                ),
+            ),
+            end_points=("out: below 20 % LFL at every vent", "in: above 90 % volume gas at every vent"),
+        ),
+        gauges=(
+            pm.Gauge(
+                id="G1",
+                main_id="M-H1",
+                chainage_m=200.0,
+                normal_mbar=24.6,
+                warning_mbar=22.0,
+                abort_mbar=21.0,
+            ),
+        ),
+        fallback=(
+            pm.Fallback(
+                stop_id=stops[0].id, failure="will not set", use=(use,), minutes=40.0, standby=standby
+            ),
+            pm.Fallback(
+                stop_id=stops[0].id,
+                failure="lost during open work",
+                use=(use,),
+                minutes=15.0,
+                standby=standby,
+            ),
+        ),
+        steps=_steps(),
+        states=(
+            pm.State(after_step="stop S1", least_mbar=22.2, at="C0131", station_flows_m3h={"R-1": 31.4}),
+        ),
+        warnings=() if bypass else ("a valve is one barrier: no second barrier here",),
+    )
+
+
+def _plan(options: tuple[pm.Option, ...]) -> pm.Plan:
+    return pm.Plan(
+        caution="Planning figures only: no permit, no approved procedure, no substitute for the operator's rules.",
+        network=pm.NetworkFacts(
+            content_sha256="0" * 64, counts={"mains": 9, "customers": 142}, crs=CRS, length_scale=SCALE
+        ),
+        provenance=pm.Provenance(
+            source="hamlet", versions={"gas-netplan": "0.1.0"}, created="2026-04-01T09:00:00Z"
+        ),
+        work=(pm.WorkItem(main_id="M-TAIL", from_m=20.0, to_m=48.0),),
+        conditions=pm.Conditions(
+            start="2026-05-12T08:00",
+            hours=9.0,
+            air_temp_c=-8.0,
+            ground_temp_c=10.0,
+            demand_total_m3h=31.4,
+            worst_hour="2026-05-12T08:00",
+        ),
+        rules=default_rules().values(),
+        not_checked=("relighting queue",),
+        findings=(
+            pm.FindingRow(
+                code="height-missing",
+                layer="mains",
+                feature_id="M-TAIL",
+                severity="note",
+                what="no height recorded",
+                mend="take heights from the survey",
+            ),
+        ),
+        options=options,
+    )
+
+
+def hamlet_result(*, hostile: bool = False) -> PlanResult:
+    """Return a plan with two options on the hamlet: bag and squeeze with a bypass, or one valve.
+
+    With `hostile`, texts of the data are those of `HOSTILE`.
+    """
+    network = hamlet(hostile=hostile)
+    zone_1, zone_2 = (8.0, 58.0), (3.0, network.pipes.length_m[8])
+    first = _picture(network, zone_1, bypass=True)
+    second = _picture(network, zone_2, bypass=False)
+    options = (
+        _option(
+            1,
+            network,
+            first,
+            (_stop("S1", "bag", 8.0, "to"), _stop("S2", "squeeze", 58.0, "from", confidence="provisional")),
+            zone_1,
+            bypass=True,
+        ),
+        _option(
+            2,
+            network,
+            second,
+            (_stop("S1", "valve", 3.0, "to", valve_id="V-1", price=250.0),),
+            zone_2,
+            bypass=False,
+        ),
+    )
+    plan = _plan(options)
+    if hostile:
+        plan = _hostile_plan(plan)
+    refusals = (
+        (8, 0.0, 2.0, "bag stop", "fitting", "too near the tee at chainage 0"),
+        (8, 60.0, 72.0, "bag stop", "tapping", "service tappings leave no room"),
+    )
+    return PlanResult(plan=plan, network=network, pictures=(first, second), refusals=refusals)
+
+
+def _hostile_plan(plan: pm.Plan) -> pm.Plan:
+    first = plan.options[0]
+    stops = tuple(
+        stop.model_copy(update={"reason": HOSTILE[0], "street": HOSTILE[7], "confidence_note": HOSTILE[8]})
+        for stop in first.stops
+    )
+    steps = tuple(
+        step.model_copy(update={"does": text, "if_not": text})
+        for step, text in zip(first.steps, HOSTILE, strict=False)
+    )
+    finding = plan.findings[0].model_copy(
+        update={"what": HOSTILE[8], "mend": HOSTILE[7], "feature_id": HOSTILE[2]}
+    )
+    first = first.model_copy(update={"stops": stops, "steps": steps, "warnings": HOSTILE})
+    return plan.model_copy(update={"options": (first, *plan.options[1:]), "findings": (finding,)})
+
+
+def without_base(result: PlanResult) -> PlanResult:
+    """Return the same result on a network that records no base map."""
+    return replace(result, network=replace(result.network, base={}))
