@@ -1,0 +1,85 @@
+"""Feeds: what keeps a stranded or weak part of the network on gas, how big it must be, until how cold.
+
+Knows arrays and a prepared flow solver, not the plan::
+
+    case = FeedCase(solver, demand, inlets)          # network with the stops in; who must hold what
+    ways = hose_ways(giving, fed, rules)             # then with_taps(network, taps) gives their nodes
+    feeds = bypass_feeds(ends, part, rules) + hose_feeds(ways, ...) + valve_feeds(valves, part)
+    sized = size_feed(case, feed, rules)             # smallest size that holds -> SizedFeed, or TooWeak
+    answer = feed_parts(case, parts, rules)          # cheapest feed of every part, or off; exact jointly
+    price = feed_price_minor(feed, parallel, rules)  # whole minor units of the rules' currency
+    bound = feed_lower_bound_minor(...)              # no feed of a tail can cost less (for the cut)
+    spare = spare_flow_m3_per_s_std(case, sizes, place, rules)
+    weather_window(case, demand_at, size_ladder(feed, rules), rules)    # coldest air each size holds for
+    with_taps(network, taps)                         # new nodes where hoses are tapped in
+    local_peak_allowance_pa(...)                     # what single services see beyond the part's mean
+    flow_changes(network, before, after, conditions) # velocity, reversed flow (dust)
+    station_loads(network, state)                    # flow against capacity
+
+A feed holds when the whole network is solved with it, every inlet of `inlets` is at or above its required
+pressure (rules' minimum and margin), and no hose is driven beyond the rules' velocity. The demand passed in
+carries the rules' demand and forecast margins already (netplan.demand does) and the purge-in draw.
+"""
+
+from netplan.bypass.allowance import local_peak_allowance_pa
+from netplan.bypass.candidates import (
+    BoundaryValve,
+    BypassEnd,
+    HoseWay,
+    MainLines,
+    bypass_feeds,
+    hose_feeds,
+    hose_ways,
+    valve_feeds,
+)
+from netplan.bypass.case import FeedCase, Inlets, Verdict, required_pressure_pa_gauge
+from netplan.bypass.changes import FlowChanges, flow_changes, link_velocity_m_per_s, station_loads
+from netplan.bypass.choose import Part, PartsAnswer, feed_parts
+from netplan.bypass.links import Tap, feed_links, feed_loss_coefficient, with_taps
+from netplan.bypass.model import Feed, FeedKind, FeedSize, SizedFeed, TooWeak
+from netplan.bypass.price import feed_lower_bound_minor, feed_price_minor, least_distance_m
+from netplan.bypass.size import size_feed, sizes_in_order
+from netplan.bypass.spare import spare_flow_m3_per_s_std
+from netplan.bypass.weather import WeatherRow, coldest_air_temp_c, size_ladder, weather_window
+
+__all__ = [
+    "BoundaryValve",
+    "BypassEnd",
+    "Feed",
+    "FeedCase",
+    "FeedKind",
+    "FeedSize",
+    "FlowChanges",
+    "HoseWay",
+    "Inlets",
+    "MainLines",
+    "Part",
+    "PartsAnswer",
+    "SizedFeed",
+    "Tap",
+    "TooWeak",
+    "Verdict",
+    "WeatherRow",
+    "bypass_feeds",
+    "coldest_air_temp_c",
+    "feed_links",
+    "feed_loss_coefficient",
+    "feed_lower_bound_minor",
+    "feed_parts",
+    "feed_price_minor",
+    "flow_changes",
+    "hose_feeds",
+    "hose_ways",
+    "least_distance_m",
+    "link_velocity_m_per_s",
+    "local_peak_allowance_pa",
+    "required_pressure_pa_gauge",
+    "size_feed",
+    "size_ladder",
+    "sizes_in_order",
+    "spare_flow_m3_per_s_std",
+    "station_loads",
+    "valve_feeds",
+    "weather_window",
+    "with_taps",
+]

@@ -1,0 +1,189 @@
+"""The cheapest feed of every part, or off: exact over all parts together."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.bypass.case import FeedCase, Verdict
+from netplan.bypass.model import Feed, FeedSize, SizedFeed
+from netplan.bypass.price import feed_price_minor
+from netplan.bypass.size import sizes_in_order
+from netplan.rules.model import Rules
+
+__all__ = ["Part", "PartsAnswer", "feed_parts"]
+
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """A stranded or weak part of the network and what can be done for it.
+
+    Parameters
+    ----------
+    label : str
+        Names it in reports.
+    feeds : tuple of Feed
+        Ways of feeding it.
+    inlets : int array
+        Rows of the case's inlets that lie in it.
+    demand_nodes : int array
+        Nodes whose demand goes when the part is off.
+    off_price_minor : int or None
+        Price of turning it off, whole minor units; None where it must be fed (priority customers).
+    weak : bool
+        Whether it is still fed, only too weakly: then what helps another part may help it too.
+    """
+
+    label: str
+    feeds: tuple[Feed, ...]
+    inlets: Ints
+    demand_nodes: Ints
+    off_price_minor: int | None
+    weak: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PartsAnswer:
+    """The cheapest way of dealing with all parts together.
+
+    Parameters
+    ----------
+    feeds : tuple of (SizedFeed or None)
+        For each part its feed; None where it is off, or weak and helped by another part's feed.
+    off : tuple of bool
+        Which parts are off.
+    price_minor : int
+        Price of the feeds and of the parts that are off, whole minor units.
+    verdict : Verdict or None
+        The solved network; None when nothing holds.
+    reason : str
+        Why nothing holds; empty otherwise.
+    """
+
+    feeds: tuple[SizedFeed | None, ...]
+    off: tuple[bool, ...]
+    price_minor: int
+    verdict: Verdict | None
+    reason: str = ""
+
+    @property
+    def feeds_price_minor(self) -> int:
+        """Price of the feeds alone, whole minor units."""
+        return sum(feed.price_minor for feed in self.feeds if feed is not None)
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class _Choice:
+    price_minor: int
+    label: str
+    parallel: int
+    feed: Feed | None
+    off: bool
+
+
+def feed_parts(case: FeedCase, parts: Sequence[Part], rules: Rules, most_tries: int = 400) -> PartsAnswer:
+    """Return the cheapest combination of feeds and parts off with which everything kept holds.
+
+    Combinations are taken in the order of their price and each is judged in the full network solve with
+    all its feeds in; the first that holds is the cheapest. Its bores are then the smallest: with any one
+    hose a size smaller something fails. Prices don't depend on bores, only on length and hoses side by side.
+
+    Parameters
+    ----------
+    case : FeedCase
+        Network with the stops in, demand of everything, and the inlets of everything kept.
+    parts : sequence of Part
+    rules : Rules
+    most_tries : int
+        Combinations judged before giving up.
+    """
+    choices = [_choices(part, rules) for part in parts]
+    reason = "a part that must be fed has no feed within reach"
+    if all(choices):
+        first = (0,) * len(parts)
+        queue = [(sum(c[0].price_minor for c in choices), first)]
+        seen = {first}
+        for _ in range(most_tries):
+            if not queue:
+                break
+            price, pick = heapq.heappop(queue)
+            answer = _fit(case, parts, [c[i] for c, i in zip(choices, pick, strict=True)], price, rules)
+            if answer.verdict is not None:
+                return answer
+            reason = answer.reason
+            for position in range(len(parts)):
+                _push(queue, seen, choices, pick, position)
+        else:
+            reason = f"no combination of feeds holds among the {most_tries} cheapest; last: {reason}"
+    return PartsAnswer((None,) * len(parts), (False,) * len(parts), 0, None, reason)
+
+
+def _push(
+    queue: list[tuple[int, tuple[int, ...]]],
+    seen: set[tuple[int, ...]],
+    choices: list[list[_Choice]],
+    pick: tuple[int, ...],
+    position: int,
+) -> None:
+    further = (*pick[:position], pick[position] + 1, *pick[position + 1 :])
+    if further[position] < len(choices[position]) and further not in seen:
+        seen.add(further)
+        price = sum(c[i].price_minor for c, i in zip(choices, further, strict=True))
+        heapq.heappush(queue, (price, further))
+
+
+def _choices(part: Part, rules: Rules) -> list[_Choice]:
+    found = [
+        _Choice(feed_price_minor(feed, count, rules), feed.label, count, feed, off=False)
+        for feed in part.feeds
+        for count in range(1, (1 if feed.valve_link >= 0 else rules.bypass.parallel_max) + 1)
+    ]
+    if part.off_price_minor is not None:
+        found.append(_Choice(part.off_price_minor, "", 0, None, off=True))
+    if part.weak:
+        found.append(_Choice(0, "", 0, None, off=False))
+    return sorted(found, key=lambda choice: (choice.price_minor, choice.off, choice.label, choice.parallel))
+
+
+def _fit(
+    case: FeedCase, parts: Sequence[Part], picked: Sequence[_Choice], price_minor: int, rules: Rules
+) -> PartsAnswer:
+    demand = case.demand_m3_per_s_std.copy()
+    skip = np.zeros(len(case.inlets), dtype=bool)
+    for part, choice in zip(parts, picked, strict=True):
+        if choice.off:
+            demand[part.demand_nodes] = 0.0
+            skip[part.inlets] = True
+
+    def judge(sizes: Sequence[FeedSize]) -> Verdict:
+        return case.judge(sizes, rules, demand_m3_per_s_std=demand, skip_inlets=skip)
+
+    ladders = [
+        list(sizes_in_order(choice.feed, rules, choice.parallel if choice.feed.valve_link < 0 else None))
+        for choice in picked
+        if choice.feed is not None
+    ]
+    sizes = [ladder[-1] for ladder in ladders]
+    verdict = judge(sizes)
+    for place, ladder in enumerate(ladders):
+        for size in ladder:
+            if verdict.holds and size == sizes[place]:
+                break
+            trial = [*sizes[:place], size, *sizes[place + 1 :]]
+            judged = judge(trial)
+            if judged.holds:
+                sizes, verdict = trial, judged
+                break
+    off = tuple(choice.off for choice in picked)
+    if not verdict.holds:
+        return PartsAnswer((None,) * len(parts), off, price_minor, None, verdict.reason)
+    figures = iter(case.figures(sizes, verdict, rules))
+    feeds = tuple(None if choice.feed is None else next(figures) for choice in picked)
+    return PartsAnswer(feeds, off, price_minor, verdict)

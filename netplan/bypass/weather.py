@@ -1,0 +1,146 @@
+"""Until how cold a feed holds: bisection on the full network solve."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.bypass.case import FeedCase
+from netplan.bypass.model import Feed, FeedSize
+from netplan.bypass.size import sizes_in_order
+from netplan.constants import MM_PER_M
+from netplan.rules.model import Rules
+
+__all__ = [
+    "COLDEST_LOOKED_AT_C",
+    "WARMEST_LOOKED_AT_C",
+    "WeatherRow",
+    "coldest_air_temp_c",
+    "size_ladder",
+    "weather_window",
+]
+
+Floats = NDArray[np.float64]
+
+WARMEST_LOOKED_AT_C: Final = 25.0
+COLDEST_LOOKED_AT_C: Final = -30.0
+STEP_C: Final = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherRow:
+    """One option and the coldest air it holds for.
+
+    Parameters
+    ----------
+    label : str
+        The option in words, such as ``none`` or ``2 × 63 mm``.
+    coldest_c : float or None
+        Coldest air temperature, as forecast, it was solved at and held [°C]; `COLDEST_LOOKED_AT_C` means
+        that or colder; None when it does not hold at `WARMEST_LOOKED_AT_C` either.
+    reason : str
+        What fails a step colder; empty at the end of the range.
+    """
+
+    label: str
+    coldest_c: float | None
+    reason: str
+
+
+def coldest_air_temp_c(
+    holds: Callable[[float], bool],
+    warmest_c: float = WARMEST_LOOKED_AT_C,
+    coldest_c: float = COLDEST_LOOKED_AT_C,
+) -> float | None:
+    """Return the coldest air temperature [°C], on a grid of 0.1 °C, at which `holds` is true.
+
+    Bisection: colder never needs less, so that what holds at a temperature holds at all warmer ones.
+
+    Returns
+    -------
+    float or None
+        `coldest_c` when it holds there; None when it fails at `warmest_c`.
+    """
+    steps = round((warmest_c - coldest_c) / STEP_C)
+
+    def at(step: int) -> float:
+        return round(warmest_c - step * STEP_C, 6)
+
+    if not holds(at(0)):
+        return None
+    if holds(at(steps)):
+        return at(steps)
+    good, bad = 0, steps
+    while bad - good > 1:
+        middle = (good + bad) // 2
+        good, bad = (middle, bad) if holds(at(middle)) else (good, middle)
+    return at(good)
+
+
+def size_ladder(
+    feed: Feed | None, rules: Rules, others: Sequence[FeedSize] = ()
+) -> list[tuple[str, tuple[FeedSize, ...]]]:
+    """Return the options ``none`` and every size of a feed, each with the `others`, from the smallest."""
+    options: list[tuple[str, tuple[FeedSize, ...]]] = [("none", tuple(others))]
+    if feed is not None:
+        options += [(_words(size), (*others, size)) for size in sizes_in_order(feed, rules)]
+    return options
+
+
+def _words(size: FeedSize) -> str:
+    if size.feed.valve_link >= 0:
+        return f"valve {size.feed.label}"
+    bore = f"{size.bore_m * MM_PER_M:g} mm"
+    return bore if size.parallel == 1 else f"{size.parallel} × {bore}"
+
+
+def weather_window(
+    case: FeedCase,
+    demand_at: Callable[[float], Floats],
+    options: Sequence[tuple[str, Sequence[FeedSize]]],
+    rules: Rules,
+    warmest_c: float = WARMEST_LOOKED_AT_C,
+    coldest_c: float = COLDEST_LOOKED_AT_C,
+) -> tuple[WeatherRow, ...]:
+    """Return the coldest air temperature each option holds at.
+
+    Parameters
+    ----------
+    case : FeedCase
+        Network with the stops in and the inlets that must hold; its own demand is not used.
+    demand_at : callable
+        Node demand [m³/s at 15 °C, 101.325 kPa] with all margins at an air temperature [°C]; must not fall
+        when it gets colder.
+    options : sequence of (label, feeds)
+        See `size_ladder`.
+    rules : Rules
+    warmest_c, coldest_c : float
+        Range looked at [°C].
+    """
+    known: dict[float, Floats] = {}
+
+    def demand(air_temp_c: float) -> Floats:
+        if air_temp_c not in known:
+            known[air_temp_c] = demand_at(air_temp_c)
+        return known[air_temp_c]
+
+    rows = []
+    for label, sizes in options:
+        reasons: dict[float, str] = {}
+
+        def holds(
+            air_temp_c: float, sizes: Sequence[FeedSize] = sizes, reasons: dict[float, str] = reasons
+        ) -> bool:
+            verdict = case.judge(sizes, rules, demand_m3_per_s_std=demand(air_temp_c))
+            reasons[air_temp_c] = verdict.reason
+            return verdict.holds
+
+        coldest = coldest_air_temp_c(holds, warmest_c, coldest_c)
+        failing = max((t for t, reason in reasons.items() if reason), default=math.nan)
+        rows.append(WeatherRow(label, coldest, reasons.get(failing, "")))
+    return tuple(rows)
