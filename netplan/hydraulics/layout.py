@@ -13,6 +13,7 @@ from netplan.hydraulics.chains import Chains, find_chains
 from netplan.hydraulics.drop import DropLaw, drop_law
 from netplan.hydraulics.heights import Columns, columns, fill_heights, mean_factor
 from netplan.hydraulics.peeling import Branches, peel
+from netplan.hydraulics.sums import sum_at
 
 __all__ = ["CorePattern", "Layout", "LayoutInput", "core_pattern", "make_layout"]
 
@@ -69,10 +70,10 @@ class CorePattern:
         """Return the matrix data: a weighted Laplacian, with a unit row at each fixed junction."""
         size = self.diagonal.size
         g, a, b = conductance[self.across], start[self.across], end[self.across]
-        weight = np.bincount(a, weights=g, minlength=size) + np.bincount(b, weights=g, minlength=size)
+        weight = sum_at(a, g, size) + sum_at(b, g, size)
         weight[fixed] = 1.0
         inner = np.where(fixed[a] | fixed[b], 0.0, -g)
-        data = np.bincount(self.entry, weights=inner, minlength=self.upper.nnz)
+        data: Floats = sum_at(self.entry, inner, self.upper.nnz)
         data[self.diagonal] += weight
         return data
 

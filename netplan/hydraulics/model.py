@@ -118,7 +118,8 @@ class FlowLinks:
         for name in ("to_node", "length_m", "bore_m", "roughness_m", "loss_coefficient", "is_open"):
             if getattr(self, name).size != count:
                 raise BadNetworkError(
-                    f"flow network: {name} has {getattr(self, name).size} rows for {count} links; give one each"
+                    f"flow network: {name} has {getattr(self, name).size} rows for {count} links; "
+                    "give one each"
                 )
         _check(np.isfinite(self.length_m) & (self.length_m >= 0), "length below 0 or missing", "correct it")
         _check(np.isfinite(self.bore_m) & (self.bore_m > 0), "bore not above 0", "give the inner diameter")

@@ -1,7 +1,8 @@
-"""Newton's method on squared pressure for the meshed core, stations changing state as it goes."""
+"""Newton's method on squared pressure for the meshed core."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,9 +12,10 @@ from netplan.hydraulics.chains import Chains
 from netplan.hydraulics.layout import CorePattern
 from netplan.hydraulics.linear import Factorisation
 from netplan.hydraulics.segments import SegmentDrops
-from netplan.hydraulics.stations import CAPPED, StationGroups, Switcher
+from netplan.hydraulics.stations import CAPPED, HOLDING, LOCKED, StationGroups
+from netplan.hydraulics.sums import sum_at
 
-__all__ = ["CoreProblem", "CoreSolution", "solve_core"]
+__all__ = ["MOST_STEPS", "Core", "CoreProblem", "CoreSolution", "calm"]
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -24,7 +26,6 @@ FLOW_CHANGE_KG_PER_S = 2e-9
 what is left is far smaller."""
 _COARSE_FLOW_CHANGE_KG_PER_S = 1e-8
 MOST_STEPS = 80
-_SWITCH_WITHIN = 0.05
 _DAMPED_ABOVE_KG_PER_S = 1e-6
 _STEEPEST_END = 0.5
 _SHORTEST_STEP = 1e-3
@@ -48,6 +49,8 @@ class CoreProblem:
         Junctions left out: no station, or a demand that cannot be met.
     groups : StationGroups
         The stations.
+    part_drawn : ndarray of float
+        Drawn in each part of the network [kg/s].
     """
 
     chains: Chains
@@ -58,12 +61,13 @@ class CoreProblem:
     load: Floats
     dead: Bools
     groups: StationGroups
+    part_drawn: Floats
 
     def imbalance(self, through: Floats, put_in: Floats) -> Floats:
         """Return what flows into each junction less what leaves it [kg/s]."""
         size = self.load.size
-        arriving = np.bincount(self.chains.end, weights=through - self.drawn, minlength=size)
-        leaving = np.bincount(self.chains.start, weights=through, minlength=size)
+        arriving = sum_at(self.chains.end, through - self.drawn, size)
+        leaving = sum_at(self.chains.start, through, size)
         return arriving - leaving - self.load + put_in
 
 
@@ -98,29 +102,45 @@ class CoreSolution:
     settled: bool
 
 
-class _Core:
-    def __init__(self, problem: CoreProblem, factor: Factorisation, start: CoreSolution) -> None:
+class Core:
+    """The iteration's own copy of where it stands, and one Newton step.
+
+    Parameters
+    ----------
+    problem : CoreProblem
+        Shape, loads, stations.
+    drops : SegmentDrops
+        Drops of the chains.
+    factor : Factorisation
+        Of the core's pattern.
+    start : CoreSolution
+        Where to begin.
+    """
+
+    def __init__(
+        self, problem: CoreProblem, drops: SegmentDrops, factor: Factorisation, start: CoreSolution
+    ) -> None:
         self.problem = problem
+        self.drops = drops
         self.factor = factor
         self.through = start.through.copy()
         self.level = start.level.copy()
-        self.switcher = Switcher(problem.groups, start.states if start.states.size else None)
         self.group_flow = start.group_flow.copy()
-        self.arrange()
+        self.steps = 0
+        self.change = np.full(problem.chains.count, np.inf)
 
-    def arrange(self) -> None:
-        """Work out who holds what after the states have changed."""
-        groups, states = self.problem.groups, self.switcher.states
-        held = self.switcher.holding()
+    def arrange(self, states: Ints) -> None:
+        """Take over the states of the station groups: HOLDING, LOCKED or CAPPED, shape (g,)."""
+        groups = self.problem.groups
+        self.states = states.copy()
+        held = np.flatnonzero(states == HOLDING)
         self.fixed = self.problem.dead.copy()
         self.fixed[groups.sense[held]] = True
         self.level[groups.sense[held]] = groups.target[held]
         self.remote = held[groups.remote[held]]
         self.own = held[~groups.remote[held]]
-        capped = states == CAPPED
-        known = np.where(capped, groups.capacity, 0.0)
-        known[self.remote] = self.group_flow[self.remote]
-        self.group_flow = np.where(np.isfinite(known), known, 0.0)
+        self.group_flow[states == LOCKED] = 0.0
+        self.group_flow[states == CAPPED] = groups.capacity[states == CAPPED]
 
     def _put_in(self, remote_flow: Floats | None = None) -> Floats:
         flow = self.group_flow.copy()
@@ -167,8 +187,8 @@ class _Core:
             put_in = groups.spread(unit, self.level.size)
             moves.append(self._solve(put_in.copy()))
             extra = conductance * (moves[-1][chains.start] - moves[-1][chains.end])
-            arriving = np.bincount(chains.end, weights=extra, minlength=self.level.size)
-            arriving -= np.bincount(chains.start, weights=extra, minlength=self.level.size)
+            arriving = sum_at(chains.end, extra, self.level.size)
+            arriving -= sum_at(chains.start, extra, self.level.size)
             reply[:, column] = (arriving + put_in)[sense]
         left = problem.imbalance(flow, self._put_in())[sense]
         try:
@@ -181,84 +201,60 @@ class _Core:
         return move, through + conductance * (move[chains.start] - move[chains.end])
 
     def sensed(self) -> Floats:
+        """Return the squared pressures the station groups regulate by [Pa²]."""
         return self.level[self.problem.groups.sense]
 
+    def begin_linear(self) -> None:
+        """Start from the flows of a linear network."""
+        self.through[self.problem.open_chain] = 0.0
+        self.through = self.step(*self.drops.linear(self.problem.before))
 
-def solve_core(
-    problem: CoreProblem,
-    drops: SegmentDrops,
-    factor: Factorisation,
-    start: CoreSolution,
-    *,
-    linear_first: bool,
-) -> CoreSolution:
-    """Solve the core.
+    def advance(self, *, feasible: bool, longest: Callable[[Floats], float] | None = None) -> float:
+        """Take a Newton step, damped where that is needed.
 
-    Parameters
-    ----------
-    problem : CoreProblem
-        Shape, loads, stations.
-    drops : SegmentDrops
-        Drops of the chains; left evaluated near the solution.
-    factor : Factorisation
-        Of the core's pattern.
-    start : CoreSolution
-        Where to begin; its arrays are not changed.
-    linear_first : bool
-        Begin with a linear network in place of `start`'s flows.
+        Parameters
+        ----------
+        feasible : bool
+            Whether flows balance at every junction now, so that the step can be judged along its way.
+        longest : callable, optional
+            Given the group flows before, returns the part of the step that may be taken.
 
-    Returns
-    -------
-    CoreSolution
-        With `settled` false when it did not converge.
-    """
-    core = _Core(problem, factor, start)
-    feasible = False
-    if linear_first:
-        core.through[problem.open_chain] = 0.0
-        core.through = core.step(*drops.linear(problem.before))
-        feasible = True
-    drops.place(core.through, problem.before)
-    previous = np.inf
-    change = np.full(problem.chains.count, np.inf)
-    for number in range(1, MOST_STEPS + 1):
-        drop, slope = drops.advance(core.through, problem.before)
-        target = core.step(drop, slope)
-        change = target - core.through
-        largest = float(np.max(np.abs(change), initial=0.0))
+        Returns
+        -------
+        float
+            Largest change of flow of the full step [kg/s].
+        """
+        drop, slope = self.drops.advance(self.through, self.problem.before)
+        given = self.group_flow.copy()
+        self.change = self.step(drop, slope) - self.through
+        self.steps += 1
+        largest = float(np.max(np.abs(self.change), initial=0.0))
         if not np.isfinite(largest):
-            break
-        damped = 1.0
-        if feasible and not core.remote.size and largest > _DAMPED_ABOVE_KG_PER_S:
-            damped = _damping(core, drops, change, -float(np.dot(slope, change * change)))
-        core.through = core.through + damped * change
-        feasible = True
-        calm = largest <= FLOW_CHANGE_KG_PER_S or (
-            largest <= _COARSE_FLOW_CHANGE_KG_PER_S and largest > 0.5 * previous
+            return largest
+        part = 1.0 if longest is None else longest(given)
+        if feasible and not self.remote.size and part * largest > _DAMPED_ABOVE_KG_PER_S:
+            part *= _damping(self, part, -float(np.dot(slope, self.change * self.change)))
+        self.through = self.through + part * self.change
+        if part < 1.0:
+            self.group_flow = given + part * (self.group_flow - given)
+        return largest
+
+    def solution(self, *, settled: bool) -> CoreSolution:
+        """Return where it stands."""
+        return CoreSolution(
+            self.through, self.level, self.group_flow, self.states, self.steps, self.change, settled
         )
-        previous = largest
-        scale = float(np.max(np.abs(core.through), initial=0.0))
-        waits = core.switcher.one_by_one and not calm
-        if (calm or largest <= _SWITCH_WITHIN * scale) and not waits:
-            if core.switcher.switch(core.group_flow, core.sensed()):
-                core.arrange()
-                feasible = False
-                previous = np.inf
-                continue
-            if calm:
-                settled = not core.switcher.exhausted
-                return _solution(core, number, change, settled)
-    return _solution(core, MOST_STEPS, change, settled=False)
 
 
-def _solution(core: _Core, steps: int, change: Floats, settled: bool) -> CoreSolution:
-    return CoreSolution(
-        core.through, core.level, core.group_flow, core.switcher.states, steps, change, settled
+def calm(largest: float, previous: float) -> bool:
+    """Whether the flows have come to rest, by the largest change of this step and the one before."""
+    return largest <= FLOW_CHANGE_KG_PER_S or (
+        largest <= _COARSE_FLOW_CHANGE_KG_PER_S and largest > 0.5 * previous
     )
 
 
-def _damping(core: _Core, drops: SegmentDrops, change: Floats, at_start: float) -> float:
-    """Return how far along the step to go: all the way unless that climbs the far side of the valley.
+def _damping(core: Core, part: float, at_start: float) -> float:
+    """Return how much of `part` of the step to go: all unless that climbs the far side of the valley.
 
     The flows of a network without remote sensing minimise a convex function, whose slope along the step is
     the sum of (drop - fall of level) x change; `at_start` is that slope at the start, below zero.
@@ -266,17 +262,17 @@ def _damping(core: _Core, drops: SegmentDrops, change: Floats, at_start: float) 
     chains, live = core.problem.chains, core.problem.open_chain
     fall = core.level[chains.start] - core.level[chains.end]
 
-    def slope_at(part: float) -> float:
-        drop, _ = drops.advance(core.through + part * change, core.problem.before)
-        return float(np.dot((drop - fall)[live], change[live]))
+    def slope_at(share: float) -> float:
+        drop, _ = core.drops.advance(core.through + share * part * core.change, core.problem.before)
+        return float(np.dot((drop - fall)[live], core.change[live]))
 
     low, high, at_low, at_high = 0.0, 1.0, at_start, slope_at(1.0)
-    part, value = 1.0, at_high
+    share, value = 1.0, at_high
     while value > _STEEPEST_END * abs(at_start) and high - low > _SHORTEST_STEP:
-        part = low + (high - low) * min(0.9, max(0.1, -at_low / (at_high - at_low)))
-        value = slope_at(part)
+        share = low + (high - low) * min(0.9, max(0.1, -at_low / (at_high - at_low)))
+        value = slope_at(share)
         if value > 0:
-            high, at_high = part, value
+            high, at_high = share, value
         else:
-            low, at_low = part, value
-    return part
+            low, at_low = share, value
+    return share

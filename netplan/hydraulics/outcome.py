@@ -17,6 +17,7 @@ from netplan.hydraulics.peeling import peel
 from netplan.hydraulics.segments import SegmentDrops
 from netplan.hydraulics.spread import BranchFlows, Everywhere, spread_core
 from netplan.hydraulics.stations import CAPPED, HOLDING, LOCKED
+from netplan.hydraulics.sums import sum_at
 
 __all__ = ["Given", "Kept", "Raw", "make_state"]
 
@@ -86,7 +87,7 @@ def make_state(given: Given, raw: Raw) -> FlowState:
     segment_flow[parts.closed_segment] = 0.0
     every = spread_core(layout, parts, raw.solution.level, segment_flow, segment_drop, raw.branch)
     gauge = _gauge(layout, every.level, raw.base)
-    _judge(given, raw, gauge)
+    _judge(raw, gauge)
     good_part = np.array([one is PartStatus.SOLVED for one in raw.status], dtype=bool)
     good = good_part[parts.label]
     pressure = np.where(good, gauge, np.nan)[layout.joined]
@@ -133,7 +134,7 @@ def _gauge(layout: Layout, level: Floats, base: float) -> Floats:
     return np.asarray(np.sqrt(np.maximum(square, 0.0)) - layout.columns.air_pa_abs)
 
 
-def _judge(given: Given, raw: Raw, gauge: Floats) -> None:
+def _judge(raw: Raw, gauge: Floats) -> None:
     """Name the parts whose solution does not hold."""
     parts, problem, solution = raw.parts, raw.problem, raw.solution
     chains = problem.chains
@@ -182,9 +183,9 @@ def _zero_length_flows(given: Given, flow: Floats, station_flow: Floats, zero: I
     count = network.node_count
     known = np.nan_to_num(flow)
     need = given.demand_m3_per_s_std * given.density_std
-    need = need + np.bincount(links.from_node, weights=known, minlength=count)
-    need -= np.bincount(links.to_node, weights=known, minlength=count)
-    need -= np.bincount(network.station_node, weights=np.nan_to_num(station_flow), minlength=count)
+    need = need + sum_at(links.from_node, known, count)
+    need -= sum_at(links.to_node, known, count)
+    need -= sum_at(network.station_node, np.nan_to_num(station_flow), count)
     proper = links.from_node[zero] != links.to_node[zero]
     a, b = links.from_node[zero[proper]], links.to_node[zero[proper]]
     tree = peel(count, a, b, np.zeros(count, dtype=bool))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -62,11 +63,12 @@ def find_parts(layout: Layout, closed: Ints) -> Parts:
         (np.ones(int(through.sum()), np.int8), (chains.start[through], chains.end[through])),
         shape=(size, size),
     )
-    count, at_junction = connected_components(graph, directed=False) if size else (0, np.zeros(0, np.int64))
+    found, numbers = connected_components(graph, directed=False) if size else (0, np.zeros(0))
+    at_junction = np.asarray(numbers, dtype=np.int64)
     label = np.full(layout.size, -1, dtype=np.int64)
     label[chains.node] = at_junction[chains.start][chains.chain_of]
     label[chains.junction] = at_junction
-    count = _label_pieces(layout, closed_segment, at_junction, label, int(count))
+    count = _label_pieces(layout, closed_segment, at_junction, label, int(found))
     count = _label_rings(layout, label, count, is_closed)
     label = label[branches.root]
     if closed.size:
@@ -80,7 +82,7 @@ def _label_pieces(layout: Layout, closed_segment: Ints, at_junction: Ints, label
     for chain in np.unique(chains.chain_of[closed_segment]):
         low, high = int(chains.first[chain]), int(chains.first[chain + 1])
         cuts = closed_segment[(closed_segment >= low) & (closed_segment < high)]
-        for left, right in zip(cuts[:-1], cuts[1:], strict=True):
+        for left, right in pairwise(cuts):
             label[chains.node[left:right]] = count
             count += 1
         label[chains.node[cuts[-1] : high - 1]] = at_junction[chains.end[chain]]

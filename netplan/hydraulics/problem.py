@@ -9,12 +9,14 @@ import numpy.typing as npt
 
 from netplan.hydraulics.layout import Layout
 from netplan.hydraulics.model import FlowState, PartStatus
-from netplan.hydraulics.newton import CoreProblem, CoreSolution, solve_core
+from netplan.hydraulics.newton import CoreProblem, CoreSolution
 from netplan.hydraulics.outcome import Given, Kept, Raw, make_state
 from netplan.hydraulics.parts import Parts, find_parts
+from netplan.hydraulics.search import solve_core
 from netplan.hydraulics.segments import SegmentDrops
 from netplan.hydraulics.spread import BranchFlows
 from netplan.hydraulics.stations import StationGroups, group_stations
+from netplan.hydraulics.sums import sum_at
 
 __all__ = ["solve_given"]
 
@@ -58,10 +60,10 @@ def _judge_parts(parts: Parts, sense_part: Ints, stations: _Stations, demand: Fl
     """Return what can be said of each part before solving it."""
     count = parts.count
     stationed = np.bincount(stations.part, minlength=count) > 0
-    capacity = np.bincount(stations.part, weights=stations.capacity, minlength=count)
-    drawn = np.bincount(parts.label, weights=demand, minlength=count)
+    capacity = sum_at(stations.part, stations.capacity, count)
+    drawn = sum_at(parts.label, demand, count)
     # The slack grows with the sum, whose own rounding does.
-    slack = _FLOW_SLACK_KG_PER_S + 1e-12 * np.bincount(parts.label, weights=np.abs(demand), minlength=count)
+    slack = _FLOW_SLACK_KG_PER_S + 1e-12 * sum_at(parts.label, np.abs(demand), count)
     cut_off = np.zeros(count, dtype=bool)
     cut_off[stations.part[sense_part != stations.part]] = True
     status = [PartStatus.SOLVED] * count
@@ -84,9 +86,7 @@ def solve_given(given: Given) -> FlowState:
     network, layout = given.network, given.layout
     parts = find_parts(layout, given.closed)
     stations = _stations(given, parts)
-    demand = np.bincount(
-        layout.joined, weights=given.demand_m3_per_s_std * given.density_std, minlength=layout.size
-    )
+    demand = sum_at(layout.joined, given.demand_m3_per_s_std * given.density_std, layout.size)
     sense_part = parts.label[layout.joined[network.sensing_nodes()]]
     status = _judge_parts(parts, sense_part, stations, demand)
     dead_part = np.array([one is not PartStatus.SOLVED for one in status], dtype=bool)
@@ -100,7 +100,10 @@ def solve_given(given: Given) -> FlowState:
         ~dead_part[stations.part],
     )
     problem = _core_problem(layout, parts, dead_part, drawn, groups)
-    branch = BranchFlows.of(layout, drawn, given.kept.branch if given.same_layout() else None)
+    kept = given.kept
+    branch = BranchFlows.of(
+        layout, drawn, kept.branch if kept is not None and kept.layout is layout else None
+    )
     solution, drops = _solve_core(given, problem, parts, stations.base)
     raw = Raw(parts, status, demand, problem, solution, drops, branch, stations.base, stations.part)
     return make_state(given, raw)
@@ -110,7 +113,7 @@ def _core_problem(
     layout: Layout, parts: Parts, dead_part: Bools, drawn: Floats, groups: StationGroups
 ) -> CoreProblem:
     chains = layout.chains
-    load = np.bincount(layout.branches.root, weights=drawn, minlength=layout.size)
+    load = sum_at(layout.branches.root, drawn, layout.size)
     before, over_chain = chains.drawn_before(load)
     dead = dead_part[parts.label[chains.junction]]
     return CoreProblem(
@@ -122,6 +125,7 @@ def _core_problem(
         load=load[chains.junction],
         dead=dead,
         groups=groups,
+        part_drawn=sum_at(parts.label, drawn, parts.count),
     )
 
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from netplan.hydraulics.sums import sum_at
+
 __all__ = ["CAPPED", "HOLDING", "LOCKED", "StationGroups", "Switcher", "group_stations"]
 
 Ints = npt.NDArray[np.int64]
@@ -14,9 +16,10 @@ Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
 HOLDING, LOCKED, CAPPED = 0, 1, 2
+"""States of a group."""
 
-_FLOW_TOLERANCE = 1e-9
-_PRESSURE_TOLERANCE_PA2 = 1.0
+FLOW_TOLERANCE_KG_PER_S = 1e-9
+PRESSURE_TOLERANCE_PA2 = 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,7 +64,7 @@ class StationGroups:
         """Return what groups put in at each of `size` junctions [kg/s]."""
         taken = self.member >= 0
         flow = self.share[taken] * group_flow[self.member[taken]]
-        return np.bincount(self.outlet[taken], weights=flow, minlength=size)
+        return sum_at(self.outlet[taken], flow, size)
 
     def station_flow(self, group_flow: Floats) -> Floats:
         """Return the flow of each station [kg/s]; NaN for those left out."""
@@ -117,31 +120,27 @@ def group_stations(
 class Switcher:
     """Decides which groups change their state, so that none takes gas in or gives more than it can.
 
+    All offenders change at once. That nearly always comes to rest in a few rounds; where a state comes up
+    again the switcher is `lost`, and the careful method takes over.
+
     Parameters
     ----------
     groups : StationGroups
         The stations.
-    states : ndarray of int, shape (g,)
-        HOLDING, LOCKED or CAPPED at the start.
+    states : ndarray of int, shape (g,), optional
+        HOLDING, LOCKED or CAPPED at the start; default all holding.
     """
 
     def __init__(self, groups: StationGroups, states: Ints | None = None) -> None:
         self._groups = groups
         self.states = np.full(groups.count, HOLDING) if states is None else states.copy()
         self._settle_rivals()
+        for part in self._parts_without_holder():
+            here = np.flatnonzero(groups.part == part)
+            self.states[here[int(np.argmax(groups.target[here]))]] = HOLDING
+        self._settle_rivals()
         self._seen = {self.states.tobytes()}
-        self._patience = 8 * groups.count + 40
-        self.switched = 0
-        self.exhausted = False
-
-    @property
-    def one_by_one(self) -> bool:
-        """Whether a state came up twice, so that only the worst offender may change from now on."""
-        return len(self._seen) <= self.switched
-
-    def holding(self) -> Ints:
-        """Return the groups that hold their pressure."""
-        return np.flatnonzero(self.states == HOLDING)
+        self.lost = False
 
     def switch(self, group_flow: Floats, sensed: Floats) -> bool:
         """Change states by the flows [kg/s] and by the squared pressure at the sensing junctions [Pa²].
@@ -149,45 +148,52 @@ class Switcher:
         Returns
         -------
         bool
-            Whether any state changed.
+            Whether any state changed; when it did not, either all is well or the switcher is lost.
         """
         groups, states = self._groups, self.states
-        slack = _FLOW_TOLERANCE + 1e-9 * np.abs(np.where(np.isinf(groups.capacity), 0.0, groups.capacity))
         gap = sensed - groups.target
         holds = states == HOLDING
-        offence = np.zeros(groups.count)
-        backwards = holds & (group_flow < -_FLOW_TOLERANCE)
-        beyond = holds & (group_flow > groups.capacity + slack)
-        opens = (states == LOCKED) & (gap < -_PRESSURE_TOLERANCE_PA2)
-        recovers = (states == CAPPED) & (gap > _PRESSURE_TOLERANCE_PA2)
-        offence[backwards] = -group_flow[backwards]
-        offence[beyond] = group_flow[beyond] - groups.capacity[beyond]
-        scale = max(float(np.max(np.abs(groups.target), initial=0.0)), 1e6)
-        offence[opens | recovers] = np.abs(gap[opens | recovers]) / scale
-        wrong = np.flatnonzero(offence > 0)
-        if not wrong.size:
+        backwards = holds & (group_flow < -FLOW_TOLERANCE_KG_PER_S)
+        beyond = holds & (group_flow > groups.capacity + FLOW_TOLERANCE_KG_PER_S)
+        opens = (states == LOCKED) & (gap < -PRESSURE_TOLERANCE_PA2)
+        recovers = (states == CAPPED) & (gap > PRESSURE_TOLERANCE_PA2)
+        if not (backwards | beyond | opens | recovers).any():
             return False
-        if self.switched >= self._patience:
-            self.exhausted = True
-            return False
-        if self.one_by_one:
-            wrong = wrong[[int(np.argmax(offence[wrong]))]]
         before = states.copy()
-        change = np.zeros(groups.count, dtype=bool)
-        change[wrong] = True
-        states[change & backwards] = LOCKED
-        states[change & beyond] = CAPPED
-        states[change & (opens | recovers)] = HOLDING
+        states[backwards] = LOCKED
+        states[beyond] = CAPPED
+        states[opens | recovers] = HOLDING
         self._settle_rivals()
-        self._keep_one_holding(before, gap)
-        self.switched += 1
-        self._seen.add(states.tobytes())
-        return bool((states != before).any())
+        for part in self._parts_without_holder():
+            self._choose_holder(part, before, backwards, gap)
+        key = states.tobytes()
+        self.lost = key in self._seen
+        self._seen.add(key)
+        return not self.lost
+
+    def _parts_without_holder(self) -> Ints:
+        # A part in which nobody holds has no pressure level: somebody must.
+        groups = self._groups
+        return np.setdiff1d(groups.part, groups.part[self.states == HOLDING])
+
+    def _choose_holder(self, part: int, before: Ints, backwards: Bools, gap: Floats) -> None:
+        groups, states = self._groups, self.states
+        here = np.flatnonzero(groups.part == part)
+        capped = here[before[here] == CAPPED]
+        shut = here[before[here] == LOCKED]
+        if backwards[here].any() and capped.size:
+            # Too much is forced in: one of those at capacity gives less.
+            chosen = capped[int(np.argmax(groups.target[capped]))]
+        elif shut.size:
+            chosen = shut[int(np.argmin(gap[shut]))]
+        else:
+            chosen = here[int(np.argmax(groups.target[here]))]
+        states[chosen] = HOLDING
 
     def _settle_rivals(self) -> None:
         # Of several groups that would hold different pressures at one junction, the highest does.
         groups = self._groups
-        held = self.holding()
+        held = np.flatnonzero(self.states == HOLDING)
         order = held[np.argsort(-groups.target[held], kind="stable")]
         taken: set[int] = set()
         for group in order:
@@ -195,16 +201,3 @@ class Switcher:
             if junction in taken:
                 self.states[group] = LOCKED
             taken.add(junction)
-
-    def _keep_one_holding(self, before: Ints, gap: Floats) -> None:
-        # A part in which nobody holds has no pressure level: somebody must.
-        groups, states = self._groups, self.states
-        for part in np.setdiff1d(groups.part, groups.part[states == HOLDING]):
-            here = np.flatnonzero(groups.part == part)
-            locked = here[(states[here] == LOCKED) & (before[here] == LOCKED)]
-            if not locked.size:
-                locked = here[states[here] == LOCKED]
-            if locked.size:
-                states[locked[int(np.argmin(gap[locked]))]] = HOLDING
-            else:
-                states[here[int(np.argmax(groups.capacity[here]))]] = HOLDING

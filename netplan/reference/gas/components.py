@@ -29,7 +29,8 @@ class Component:
     critical_temperature_k, acentric_factor : float
         For how the second virial coefficient moves with temperature [K], [-].
     viscosity_pa_s, viscosity_exponent : float
-        Dynamic viscosity at 15 °C, near 1 atm [Pa s], and the power of absolute temperature it rises with [-].
+        Dynamic viscosity at 15 °C, near 1 atm [Pa s], and the power of absolute temperature that it rises
+        with [-].
     lower_flammable_percent, upper_flammable_percent : float or None
         Limits in air [% volume].
     sources : tuple of str

@@ -7,7 +7,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from netplan.constants import ATMOSPHERE_PA_ABS, GAS_CONSTANT_J_PER_MOL_K, STANDARD_TEMPERATURE_K
+from netplan.constants import (
+    ATMOSPHERE_PA_ABS,
+    GAS_CONSTANT_J_PER_MOL_K,
+    STANDARD_TEMPERATURE_K,
+    ZERO_CELSIUS_K,
+)
 from netplan.errors import OutsideValidityError
 from netplan.reference.gas.components import Component, components
 from netplan.reference.gas.conditions import METRIC_STANDARD, ReferenceConditions
@@ -38,7 +43,7 @@ def _shrink_ratio(temperature_k: float, critical_k: float, acentric: float) -> f
 
     def reduced_virial(temperature: float) -> float:
         t = temperature / critical_k
-        value = (0.083 - 0.422 / t**1.6) + acentric * (0.139 - 0.172 / t**4.2)
+        value = (0.083 - 0.422 / math.pow(t, 1.6)) + acentric * (0.139 - 0.172 / math.pow(t, 4.2))
         return value / temperature
 
     return reduced_virial(temperature_k) / reduced_virial(STANDARD_TEMPERATURE_K)
@@ -48,11 +53,13 @@ def _check_range(temperature_k: float, pressure_pa_abs: float) -> None:
     low, high = TEMPERATURE_LIMITS_K
     if not low <= temperature_k <= high:
         raise OutsideValidityError(
-            f"gas: {temperature_k - 273.15:.1f} °C is outside -30 to 50 °C; use a temperature of the ground or air"
+            f"gas: {temperature_k - ZERO_CELSIUS_K:.1f} °C is outside -30 to 50 °C; "
+            "use a temperature of the ground or air"
         )
     if not 0.0 <= pressure_pa_abs <= PRESSURE_LIMIT_PA_ABS:
         raise OutsideValidityError(
-            f"gas: {pressure_pa_abs / 1e5:.3g} bar absolute is outside 0 to 12 bar; these properties are for distribution"
+            f"gas: {pressure_pa_abs:.6g} Pa absolute is outside 0 to 12 bar; "
+            "use a pressure of distribution networks"
         )
 
 

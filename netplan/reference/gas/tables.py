@@ -76,5 +76,6 @@ def named_gas(name: str) -> Gas:
         return _examples()[name]
     except KeyError:
         raise BadInputError(
-            f"gas: no example gas is called {name!r}; use one of {', '.join(gas_names())}, or give a composition"
+            f"gas: no example gas is called {name!r}; "
+            f"use one of {', '.join(gas_names())}, or give a composition"
         ) from None
