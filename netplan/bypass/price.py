@@ -71,7 +71,7 @@ def feed_lower_bound_minor(
 
 
 def least_distance_m(of: Sequence[Any], to: Sequence[Any], most_m: float = np.inf) -> float | None:
-    """Return the least distance between two sets of geometries [m]; None beyond `most_m` or for an empty set."""
+    """Return the least distance of two sets of geometries [m]; None beyond `most_m` or if one is empty."""
     if not len(of) or not len(to):
         return None
     tree = shapely.STRtree(np.asarray(to, dtype=object))
