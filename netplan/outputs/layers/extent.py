@@ -1,4 +1,4 @@
-"""How much of the network goes into the layers: all of a small one, the surroundings of the work of a large."""
+"""How much of the network is drawn: all of a small one, the surroundings of the work of a large one."""
 
 from __future__ import annotations
 

@@ -134,17 +134,26 @@ def bypass_rows(network: Network, option: Option, picture: FlowPicture) -> gpd.G
 
 
 _BYPASS_COLUMNS = (
-    "option bypass_id kind from_main from_chainage_m to_main to_chainage_m from_node to_node length_m bore_mm "
-    "parallel roughness_mm loss_coefficient flow_m3h drop_mbar velocity_m_s pressure_from_mbar "
-    "pressure_to_mbar minimum_air_temp_c"
-).split()
+    *("option", "bypass_id", "kind", "from_main", "from_chainage_m", "to_main", "to_chainage_m", "from_node"),
+    *(
+        "to_node",
+        "length_m",
+        "bore_mm",
+        "parallel",
+        "roughness_mm",
+        "loss_coefficient",
+        "flow_m3h",
+        "drop_mbar",
+    ),
+    *("velocity_m_s", "pressure_from_mbar", "pressure_to_mbar", "minimum_air_temp_c"),
+)
 
 
 def _float(value: float | None) -> float:
     return float("nan") if value is None else value
 
 
-def _frame(records: list[dict[str, object]], columns: list[str], crs: str) -> gpd.GeoDataFrame:
+def _frame(records: list[dict[str, object]], columns: tuple[str, ...], crs: str) -> gpd.GeoDataFrame:
     if records:
         return gpd.GeoDataFrame(records, geometry="geometry", crs=crs)
     return gpd.GeoDataFrame({name: [] for name in columns}, geometry=[], crs=crs)

@@ -16,6 +16,22 @@ from netplan.plan.model import Option, Plan
 __all__ = ["Places", "refused_rows", "work_rows", "works_of"]
 
 
+_STOP_COLUMNS = (
+    *("option", "stop_id", "number", "method", "kind", "barriers", "main_id", "chainage_m", "valve_id"),
+    *(
+        "work_side",
+        "od_mm",
+        "wall_mm",
+        "bore_mm",
+        "pressure_mbar",
+        "fault_pressure_mbar",
+        "street",
+        "surface",
+    ),
+    *("hole_id", "price", "minutes", "confidence", "confidence_note", "reason"),
+)
+
+
 class Places:
     """Finds pipes by id and turns chainages into geometries.
 
@@ -49,7 +65,8 @@ class Places:
         row = self.row(layer, pipe_id)
         if row < 0:
             return None
-        return self._lines.parts(np.array([row]), np.array([from_m]), np.array([to_m]))[0]
+        line: shapely.LineString = self._lines.parts(np.array([row]), np.array([from_m]), np.array([to_m]))[0]
+        return line
 
     def frame(self, columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> gpd.GeoDataFrame:
         """Return rows (the geometry last) as a layer with these columns, even when there are none."""
@@ -106,16 +123,20 @@ def works_of(option: Option, places: Places) -> dict[str, gpd.GeoDataFrame]:
         "gauges": places.frame(
             ("option", "gauge_id", "main_id", "chainage_m", "normal_mbar", "warning_mbar", "abort_mbar"),
             (
-                (rank, g.id, g.main_id, g.chainage_m, g.normal_mbar, g.warning_mbar, g.abort_mbar)
-                + (places.point(g.main_id, g.chainage_m),)
+                (
+                    *(rank, g.id, g.main_id, g.chainage_m, g.normal_mbar, g.warning_mbar, g.abort_mbar),
+                    places.point(g.main_id, g.chainage_m),
+                )
                 for g in option.gauges
             ),
         ),
         "purge_points": places.frame(
             ("option", "point_id", "role", "main_id", "chainage_m", "stack_bore_mm", "note"),
             (
-                (rank, p.id, p.role, p.main_id, p.chainage_m, _number(p.stack_bore_mm), p.note)
-                + (places.point(p.main_id, p.chainage_m),)
+                (
+                    *(rank, p.id, p.role, p.main_id, p.chainage_m, _number(p.stack_bore_mm), p.note),
+                    places.point(p.main_id, p.chainage_m),
+                )
                 for p in option.purge.points
             ),
         ),
@@ -124,10 +145,6 @@ def works_of(option: Option, places: Places) -> dict[str, gpd.GeoDataFrame]:
 
 
 def _stops(option: Option, places: Places) -> gpd.GeoDataFrame:
-    columns = (
-        "option stop_id number method kind barriers main_id chainage_m valve_id work_side od_mm wall_mm bore_mm "
-        "pressure_mbar fault_pressure_mbar street surface hole_id price minutes confidence confidence_note reason"
-    ).split()
     rows = []
     for number, stop in enumerate(option.stops, 1):
         known = {
@@ -138,17 +155,19 @@ def _stops(option: Option, places: Places) -> gpd.GeoDataFrame:
             "pressure_mbar": _number(stop.pressure_mbar),
             "fault_pressure_mbar": _number(stop.fault_pressure_mbar),
         }
-        values = [known[name] if name in known else getattr(stop, name) for name in columns]
+        values = [known[name] if name in known else getattr(stop, name) for name in _STOP_COLUMNS]
         rows.append((*values, shapely.Point(stop.x, stop.y)))
-    return places.frame(columns, rows)
+    return places.frame(_STOP_COLUMNS, rows)
 
 
 def _fallback(option: Option, places: Places) -> gpd.GeoDataFrame:
     return places.frame(
         ("option", "stop_id", "failure", "method", "valve_id", "main_id", "chainage_m", "minutes", "standby"),
         (
-            (option.rank, f.stop_id, f.failure, use.method, use.valve_id, use.main_id, use.chainage_m)
-            + (_number(f.minutes), len(f.standby), shapely.Point(use.x, use.y))
+            (
+                *(option.rank, f.stop_id, f.failure, use.method, use.valve_id, use.main_id, use.chainage_m),
+                *(_number(f.minutes), len(f.standby), shapely.Point(use.x, use.y)),
+            )
             for f in option.fallback
             for use in f.use
         ),
@@ -170,7 +189,7 @@ def refused_rows(
         "code": [row[4] for row in refusals],
         "reason": [row[5] for row in refusals],
     }
-    geometry = lines.parts(pipe, from_m, to_m) if len(pipe) else []
+    geometry: Any = lines.parts(pipe, from_m, to_m) if len(pipe) else []
     return gpd.GeoDataFrame(columns, geometry=geometry, crs=network.crs)
 
 

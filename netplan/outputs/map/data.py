@@ -10,8 +10,9 @@ import geopandas as gpd
 from netplan.outputs.figures import Figures
 from netplan.outputs.map.network import base_of, network_of, pieces_of
 from netplan.outputs.map.popups import Rows, bypass_popup, customer_popup, stop_popup, text_of
-from netplan.outputs.map.shapes import Flat, lines_of, points_of
-from netplan.plan.model import Option, Plan
+from netplan.outputs.map.shapes import lines_of, points_of
+from netplan.outputs.map.small import records_of, rows_of, small_things
+from netplan.plan.model import Bypass, Option, Plan, Stop
 
 __all__ = ["map_data"]
 
@@ -47,14 +48,6 @@ def map_data(plan: Plan, layers: Layers, units: Figures) -> dict[str, Any]:
     }
 
 
-def _of(layers: Layers, name: str, option: int) -> tuple[list[dict[str, Any]], gpd.GeoDataFrame]:
-    rows = layers[name]
-    rows = rows[rows["option"] == option].reset_index(drop=True)
-    return [
-        {str(k): v for k, v in record.items()} for record in rows.drop(columns="geometry").to_dict("records")
-    ], rows
-
-
 def _option(option: Option, layers: Layers, units: Figures) -> dict[str, Any]:
     off = sum(c.meters for c in option.customers if c.effect == "off")
     kept = sum(c.meters for c in option.customers if c.effect == "kept")
@@ -76,26 +69,41 @@ def _option(option: Option, layers: Layers, units: Figures) -> dict[str, Any]:
         "bypasses": _bypasses(option, layers, units),
         "customers": _customers(option, layers, units),
         "pieces": pieces_of(layers, option.rank, units),
-        **_small(option, layers, units),
+        **small_things(option, layers, units),
     }
 
 
 def _stops(option: Option, layers: Layers, units: Figures) -> Things:
-    _, rows = _of(layers, "stops", option.rank)
+    rows = rows_of(layers, "stops", option.rank)
     return [
         {"at": at, "number": number, "kind": stop.kind, **stop_popup(stop, units)}
         | {
             "provisional": stop.confidence == "provisional",
-            "line": f"{stop.id}: {stop.method}, {stop.main_id} at {units.length(stop.chainage_m)}, {units.size(stop.od_mm)}, {units.pressure(stop.pressure_mbar)}",
+            "line": _stop_line(stop, units),
         }
         for number, (stop, at) in enumerate(zip(option.stops, points_of(rows), strict=True), 1)
     ]
 
 
+def _stop_line(stop: Stop, units: Figures) -> str:
+    place = f"{stop.main_id} at {units.length(stop.chainage_m)}"
+    return (
+        f"{stop.id}: {stop.method}, {place}, {units.size(stop.od_mm)}, {units.pressure(stop.pressure_mbar)}"
+    )
+
+
+def _bypass_line(bypass: Bypass, units: Figures) -> str:
+    number = f"{bypass.parallel} × " if bypass.parallel > 1 else ""
+    size = f"{number}{units.size(bypass.bore_mm)} bore, {units.length(bypass.length_m)}"
+    drop = units.pressure(bypass.drop_mbar)
+    return f"{bypass.id}: {bypass.kind}, {units.flow(bypass.flow_m3h)}, {size}, drop {drop}"
+
+
 def _bypasses(option: Option, layers: Layers, units: Figures) -> Things:
-    _, rows = _of(layers, "bypasses", option.rank)
+    rows = rows_of(layers, "bypasses", option.rank)
     return [
         {"line": line, "label": f"{bypass.id}  {units.flow(bypass.flow_m3h)}", **bypass_popup(bypass, units)}
+        | {"line_text": _bypass_line(bypass, units)}
         for bypass, line in zip(option.bypasses, lines_of(rows), strict=True)
     ]
 
@@ -119,86 +127,14 @@ def _customers(option: Option, layers: Layers, units: Figures) -> Things:
     return things
 
 
-def _things(rows: list[dict[str, Any]], places: list[Flat | None], title: str, id_: str, say: Any) -> Things:
-    return [
-        {
-            "at": at,
-            "role": text_of(row.get("role")),
-            "title": f"{title} {text_of(row[id_])}",
-            "rows": say(row),
-        }
-        for row, at in zip(rows, places, strict=True)
-        if at is not None
-    ]
-
-
-def _small(option: Option, layers: Layers, units: Figures) -> dict[str, Things]:
-    def where(row: dict[str, Any]) -> tuple[str, str]:
-        return "main", f"{text_of(row['main_id'])} at {units.length(row['chainage_m'])}"
-
-    def gauge(row: dict[str, Any]) -> Rows:
-        marks = [(n, units.pressure(row[f"{n}_mbar"])) for n in ("normal", "warning", "abort")]
-        return [where(row), *marks]
-
-    def purge(row: dict[str, Any]) -> Rows:
-        stack = (
-            [("stack bore", units.size(row["stack_bore_mm"]))]
-            if row["stack_bore_mm"] == row["stack_bore_mm"]
-            else []
-        )
-        return [("role", text_of(row["role"])), where(row), *stack, ("note", text_of(row["note"]))]
-
-    def fallback(row: dict[str, Any]) -> Rows:
-        minutes = row["minutes"]
-        return [
-            ("when", f"{text_of(row['stop_id'])}: {text_of(row['failure'])}"),
-            ("use", f"{text_of(row['method'])} {text_of(row['valve_id'])}".strip()),
-            where(row),
-            ("minutes", "" if minutes != minutes else f"{minutes:.0f}"),
-            ("also off", f"{row['standby']} customers"),
-        ]
-
-    def tapping(row: dict[str, Any]) -> Rows:
-        return [("stop", text_of(row["stop_id"])), where(row), ("outlet", units.size(row["size_mm"]))]
-
-    def station(row: dict[str, Any]) -> Rows:
-        return [
-            ("outlet", units.pressure(row["outlet_mbar"])),
-            ("most in a fault", units.pressure(row["max_outlet_mbar"])),
-            ("gives", units.flow(row["flow_m3h"])),
-            ("capacity", units.flow(row["capacity_m3h"])),
-        ]
-
-    found = {}
-    for name, title, id_, say in (
-        ("gauges", "Gauge", "gauge_id", gauge),
-        ("purge_points", "Purge point", "point_id", purge),
-        ("fallback", "Fallback for stop", "stop_id", fallback),
-        ("tappings", "Tapping:", "role", tapping),
-        ("stations", "Regulator station", "station_id", station),
-    ):
-        rows, table = _of(layers, name, option.rank)
-        found[name] = _things(rows, points_of(table), title, id_, say)
-    return found
-
-
 def _refused(layers: Layers, units: Figures) -> Things:
     rows = layers["refused"].reset_index(drop=True)
-    records = rows.drop(columns="geometry").to_dict("records")
-    return [
-        {
-            "line": line,
-            "title": f"No {text_of(record['method'])} here",
-            "rows": [
-                (
-                    "main",
-                    f"{text_of(record['main_id'])} {units.length(record['from_m'])} – {units.length(record['to_m'])}",
-                ),
-                ("why", text_of(record["reason"])),
-            ],
-        }
-        for record, line in zip(records, lines_of(rows), strict=True)
-    ]
+    things = []
+    for row, line in zip(records_of(rows), lines_of(rows), strict=True):
+        span = f"{text_of(row['main_id'])} {units.length(row['from_m'])} – {units.length(row['to_m'])}"
+        say: Rows = [("main", span), ("why", text_of(row["reason"]))]
+        things.append({"line": line, "title": f"No {text_of(row['method'])} here", "rows": say})
+    return things
 
 
 def _addresses(layers: Layers) -> list[list[Any]]:

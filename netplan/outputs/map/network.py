@@ -48,7 +48,7 @@ def _names(layers: Mapping[str, gpd.GeoDataFrame], layer: str) -> list[dict[str,
 
 def _labels(named: gpd.GeoDataFrame, kind: str) -> list[dict[str, Any]]:
     """Return one label a name and 300 m or so of it: text, place and its bearing on the map [°]."""
-    labels = []
+    labels: list[dict[str, Any]] = []
     for name, rows in named.to_crs("EPSG:4326").groupby("name", sort=True):
         seen: list[tuple[float, float]] = []
         parts = shapely.get_parts(rows.geometry.array)
@@ -58,14 +58,14 @@ def _labels(named: gpd.GeoDataFrame, kind: str) -> list[dict[str, Any]]:
             if any(abs(middle.x - x) < 0.004 and abs(middle.y - y) < 0.003 for x, y in seen):
                 continue
             seen.append((middle.x, middle.y))
-            labels.append({"text": str(name), "at": [round(middle.y, 7), round(middle.x, 7)], "kind": kind})
-            labels[-1]["turn"] = _bearing(_axis(part))
+            place = [round(middle.y, 7), round(middle.x, 7)]
+            labels.append({"text": str(name), "at": place, "kind": kind, "turn": _bearing(_axis(part))})
     return labels
 
 
 def _axis(part: Any) -> shapely.LineString:
     if part.geom_type == "LineString":
-        return part
+        return shapely.LineString(part)
     if part.geom_type == "Point":
         return shapely.LineString([part, part])
     # An area is named along the long side of the box around it.

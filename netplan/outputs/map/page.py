@@ -9,11 +9,11 @@ from collections.abc import Mapping
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import folium
 import geopandas as gpd
-from branca.element import Element, Template
+from branca.element import Element, Figure
 from xstatic.pkg import leaflet
 
 from netplan.outputs.figures import METRIC, Figures
@@ -28,13 +28,15 @@ _SCRIPTS = ("symbols.js", "layers.js", "panel.js", "start.js")
 class Verbatim(Element):
     """Text that goes into the page as it is: our own files, never text from the data."""
 
-    _template = Template("{{ this.text }}")
-
     def __init__(self, text: str, name: str) -> None:
         super().__init__()
         self._name = name
         self._id = name
         self.text = text
+
+    def render(self, **_: Any) -> str:
+        """Return the text."""
+        return self.text
 
 
 class OfflineMap(folium.Map):
@@ -69,7 +71,7 @@ def plan_map(
     if tiles is not None:
         data["tiles"] = tiles
     page = OfflineMap(location=_middle(layers), max_zoom=22, zoomSnap=0.25, attribution_control=False)
-    figure = page.get_root()
+    figure = cast(Figure, page.get_root())
     figure.title = html.escape(f"Stop plan {data['heading']}")
     figure.header.add_child(Verbatim(_policy(tiles), "policy"), index=0)
     figure.header.add_child(Verbatim(f"<style>{_leaflet_css()}</style>", "leaflet_css"))

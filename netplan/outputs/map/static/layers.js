@@ -72,7 +72,7 @@ function bowed(flat) {
   const [dy, dx] = [b[0] - a[0], (b[1] - a[1]) * squash];
   const places = [];
   for (let k = 0; k <= 24; k += 1) {
-    const t = k / 24, lift = 0.22 * Math.sin(Math.PI * t);
+    const t = k / 24, lift = 0.16 * Math.sin(Math.PI * t);
     places.push([a[0] + dy * t + dx * lift, a[1] + (dx * t - dy * lift) / squash]);
   }
   return places;
@@ -84,7 +84,7 @@ function bypassLayer(things) {
     const places = bowed(thing.line);
     group.addLayer(strokesOf(places, LINE.bypass, "bypass", thing));
     const tag = build("span", {}, thing.label);
-    group.addLayer(L.marker(places[12], { icon: L.divIcon({ className: "tag", html: tag, iconSize: [0, 0] }), pane: "small" }).bindPopup(popupOf(thing)));
+    group.addLayer(L.marker(places[8], { icon: L.divIcon({ className: "tag", html: tag, iconSize: [0, 0] }), pane: "small" }).bindPopup(popupOf(thing)));
     const [p, q] = [places[17], places[18]];
     const turn = (Math.atan2(-(q[0] - p[0]), (q[1] - p[1]) * Math.cos((p[0] * Math.PI) / 180)) * 180) / Math.PI;
     const arrow = draw("path", { d: "M8 0L-6 -8L-2 0L-6 8Z", fill: INK, stroke: "#fff", transform: `rotate(${turn})` });
@@ -97,7 +97,7 @@ function customersLayer(things) {
   const group = marksLayer(things, SYMBOL.customer, "customers");
   for (const thing of things) {
     if (!thing.number || !thing.at) continue;
-    group.addLayer(L.marker(thing.at, { pane: "names", interactive: false, icon: L.divIcon({ className: "house", html: build("span", {}, thing.number), iconSize: [0, 0] }) }));
+    group.addLayer(L.marker(thing.at, { pane: "names", interactive: false, icon: L.divIcon({ className: thing.priority ? "house ring" : "house", html: build("span", {}, thing.number), iconSize: [0, 0] }) }));
   }
   return group;
 }
@@ -111,7 +111,7 @@ function areasLayer(source, area, line, pane) {
 
 const BASE_STYLE = {
   water: [{ fillColor: "#cfe3ee", fillOpacity: 1, color: "#8fb4c9", weight: 1 }, [{ color: "#a9cadb", weight: 5 }]],
-  streets: [{ fillColor: "#fff", fillOpacity: 1, color: "#d8d2c3", weight: 1 }, [{ color: "#d3ccba", weight: 15, lineCap: "round" }, { color: "#fffefb", weight: 12.5, lineCap: "round" }]],
+  streets: [{ fillColor: "#fff", fillOpacity: 1, color: "#d8d2c3", weight: 1 }, [{ color: "#d3ccba", weight: 15, metres: 8, least: 4 }, { color: "#fffefb", weight: 12.5, metres: 8, least: 2 }]],
   buildings: [{ fillColor: "#e3dccd", fillOpacity: 1, color: "#c4baa5", weight: 0.8 }, [{ color: "#c4baa5", weight: 1 }]],
   rail: [{ fillColor: "#ddd", fillOpacity: 1, color: "#777", weight: 1 }, [{ color: "#6d6a64", weight: 4.5, lineCap: "butt" }, { color: "#fff", weight: 2.5, dashArray: "9 9", lineCap: "butt" }]],
 };

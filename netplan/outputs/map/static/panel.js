@@ -6,7 +6,7 @@ function ofOption(data, option, outward) {
     return [x * c - y * s, x * s + y * c];
   };
   const rows = [
-    ["stops", "Stops: ● bag  ■ squeeze  ◆ valve", true, swatch(SYMBOL.stop({ kind: "bag", number: 1 })), option.stops.length, () => marksLayer(option.stops, SYMBOL.stop, "stops", outward, 44)],
+    ["stops", "Stops: ● bag  ■ squeeze  ◆ valve", true, swatch(SYMBOL.stop({ kind: "bag", number: 1 })), option.stops.length, () => marksLayer(option.stops, SYMBOL.stop, "stops", turned(0.95), 46)],
     ["work", "Work section", true, lineSwatch(LINE.work), data.work.length, () => linesLayer(data.work, LINE.work, "work")],
     ["isolated", "Isolated zone", true, lineSwatch(LINE.isolated), option.pieces.isolated.length, () => linesLayer(option.pieces.isolated, LINE.isolated, "state")],
     ["stranded", "Stranded part, no gas", true, lineSwatch(LINE.stranded), option.pieces.stranded.length, () => linesLayer(option.pieces.stranded, LINE.stranded, "state")],
@@ -17,9 +17,9 @@ function ofOption(data, option, outward) {
     ["standby", "Customer on standby", true, swatch(SYMBOL.customer({ effect: "standby" })), by("standby").length, () => customersLayer(by("standby"))],
     ["priority", "Priority customer (ring)", null, swatch(SYMBOL.customer({ effect: "kept", priority: true })), option.customers.filter((c) => c.priority).length, null],
     ["weak", "Weak: below minimum without a feed", null, swatch(SYMBOL.customer({ effect: "kept", weak: true })), option.customers.filter((c) => c.weak).length, null],
-    ["purge_points", "Purge: F feed, V vent", true, swatch(SYMBOL.purge({ role: "vent" })), option.purge_points.length, () => marksLayer(option.purge_points, SYMBOL.purge, "small", turned(1.15), 40)],
-    ["gauges", "Gauge", true, swatch(SYMBOL.gauge()), option.gauges.length, () => marksLayer(option.gauges, SYMBOL.gauge, "small", turned(-1.15), 34)],
-    ["fallback", "Fallback stop", false, swatch(SYMBOL.fallback()), option.fallback.length, () => marksLayer(option.fallback, SYMBOL.fallback, "small", turned(0.6), 46)],
+    ["purge_points", "Purge: F feed, V vent", true, swatch(SYMBOL.purge({ role: "vent" })), option.purge_points.length, () => marksLayer(option.purge_points, SYMBOL.purge, "small", turned(-0.95), 42)],
+    ["gauges", "Gauge", true, swatch(SYMBOL.gauge()), option.gauges.length, () => marksLayer(option.gauges, SYMBOL.gauge, "small", turned(-2), 38)],
+    ["fallback", "Fallback stop", false, swatch(SYMBOL.fallback()), option.fallback.length, () => marksLayer(option.fallback, SYMBOL.fallback, "small", turned(0), 50)],
     ["tappings", "Tappings (filled: barrier)", false, swatch(SYMBOL.tapping({ role: "vent" })), option.tappings.length, () => marksLayer(option.tappings, SYMBOL.tapping, "small")],
     ["refused", "No stop may go here", false, lineSwatch(LINE.refused), data.refused.length, () => linesLayer(data.refused, LINE.refused, "refused")],
     ["closed", "Closed valve or pipe", true, swatch(SYMBOL.closed()), option.pieces.closed.length, () => closedLayer(option.pieces.closed)],
@@ -64,7 +64,7 @@ class Layers {
       if (!box.checked) item.classList.add("hidden");
       this.toggle(key, box.checked, make);
     } else {
-      label.append(build("span", { style: "width:16px" }));
+      label.append(build("span", { class: "no-box" }));
     }
     label.append(picture, build("span", {}, name));
     if (count !== "") label.append(build("span", { class: "count" }, String(count)));
@@ -91,6 +91,11 @@ function fillStops(option, map) {
     button.addEventListener("click", () => { map.setView(stop.at, Math.max(map.getZoom(), 19), { animate: false }); if (stop.marker) stop.marker.openPopup(); });
     return build("li", {}, button);
   }));
+}
+
+function fillFeeds(option) {
+  const lines = option.bypasses.map((b) => build("p", {}, b.line_text));
+  document.getElementById("feeds").replaceChildren(...(lines.length ? [build("h2", {}, "Feeds"), ...lines] : []));
 }
 
 /* Search: every word typed must stand in the address, in any order. */

@@ -20,6 +20,7 @@ document.addEventListener("DOMContentLoaded", () => {
     const size = Math.hypot(dx, dy);
     return size > 1e-9 ? [dx / size, dy / size] : [0, -1];
   };
+  const count = (n, word) => `${n} ${word}${n === 1 ? "" : "s"}`;
   const layers = new Layers(map);
   let current = null;
 
@@ -33,7 +34,7 @@ document.addEventListener("DOMContentLoaded", () => {
   const buttons = data.options.map((option) => {
     const words = Object.fromEntries(option.facts);
     const button = build("button", { type: "button", role: "radio", "data-option": option.rank }, build("b", {}, `Option ${option.rank}`),
-      build("span", {}, `${option.stops.length} stops, ${words["meters off"]} off`));
+      build("span", {}, `${count(option.stops.length, "stop")}, ${words["meters off"]} off`));
     button.addEventListener("click", () => choose(option));
     return button;
   });
@@ -44,19 +45,24 @@ document.addEventListener("DOMContentLoaded", () => {
     fillFacts(option);
     layers.show([...ofOption(data, option, outward), ...baseRows(data)], document.getElementById("layers"));
     fillStops(option, map);
-    document.getElementById("fold-text").textContent = `Option ${option.rank}: ${option.stops.length} stops, ${Object.fromEntries(option.facts)["meters off"]} meters off`;
+    fillFeeds(option);
+    document.getElementById("fold-text").textContent = `Option ${option.rank}: ${count(option.stops.length, "stop")}, ${Object.fromEntries(option.facts)["meters off"]} meters off`;
     frame();
+    detail();
   };
   document.getElementById("options").append(...buttons);
 
+  /* Streets have their true width on the ground, at every scale. */
   const detail = () => {
+    const pixels = (2 ** map.getZoom() * 256) / (40075016.7 * Math.cos((centre.lat * Math.PI) / 180));
+    const widen = (line) => line.options.metres && line.setStyle({ weight: Math.max(line.options.least, line.options.metres * pixels + line.options.least - 2) });
+    layers.shown.streets?.eachLayer(widen);
     const box = map.getContainer().classList;
     box.toggle("far", map.getZoom() < 16);
     box.toggle("middling", map.getZoom() < 18.25);
   };
   map.on("zoomend", detail);
   if (data.options.length) choose(data.options[0]);
-  detail();
   startSearch(data, map);
 
   const fold = document.getElementById("fold"), panel = document.getElementById("panel");

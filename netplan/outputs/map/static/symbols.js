@@ -81,7 +81,7 @@ const LINE = {
   fed: [{ color: COLOUR.kept, weight: 5, dashArray: "13 5 2 5", lineCap: "butt" }],
   closed: [{ color: INK, weight: 5, lineCap: "butt" }],
   bypass: [{ color: INK, weight: 8 }, { color: COLOUR.feed, weight: 4.5 }],
-  refused: [{ color: INK, weight: 9, opacity: 0.75, dashArray: "1.5 3.5", lineCap: "butt" }],
+  refused: [{ color: INK, weight: 17, opacity: 0.7, dashArray: "2 4", lineCap: "butt" }],
 };
 
 function swatch(content, width = 34) {

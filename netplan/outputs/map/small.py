@@ -1,0 +1,100 @@
+"""The small marks of the map: gauges, purge points, fallback stops, tappings, stations."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import geopandas as gpd
+
+from netplan.outputs.figures import Figures
+from netplan.outputs.map.popups import Rows, text_of
+from netplan.outputs.map.shapes import points_of
+from netplan.plan.model import Option
+
+__all__ = ["records_of", "rows_of", "small_things"]
+
+Layers = Mapping[str, gpd.GeoDataFrame]
+Things = list[dict[str, Any]]
+
+
+def rows_of(layers: Layers, name: str, option: int) -> gpd.GeoDataFrame:
+    """Return the rows of a layer that belong to an option."""
+    rows = layers[name]
+    return rows[rows["option"] == option].reset_index(drop=True)
+
+
+def records_of(rows: gpd.GeoDataFrame) -> Things:
+    """Return the rows without their geometry."""
+    return [
+        {str(k): v for k, v in record.items()} for record in rows.drop(columns="geometry").to_dict("records")
+    ]
+
+
+def _where(row: dict[str, Any], units: Figures) -> tuple[str, str]:
+    return "main", f"{text_of(row['main_id'])} at {units.length(row['chainage_m'])}"
+
+
+def _gauge(row: dict[str, Any], units: Figures) -> Rows:
+    marks = [(name, units.pressure(row[f"{name}_mbar"])) for name in ("normal", "warning", "abort")]
+    return [_where(row, units), *marks]
+
+
+def _purge(row: dict[str, Any], units: Figures) -> Rows:
+    say: Rows = [("role", text_of(row["role"])), _where(row, units)]
+    if text_of(row["stack_bore_mm"]):
+        say.append(("stack bore", units.size(row["stack_bore_mm"])))
+    if text_of(row["note"]):
+        say.append(("note", text_of(row["note"])))
+    return say
+
+
+def _fallback(row: dict[str, Any], units: Figures) -> Rows:
+    minutes = text_of(row["minutes"])
+    return [
+        ("when", f"{text_of(row['stop_id'])}: {text_of(row['failure'])}"),
+        ("use", f"{text_of(row['method'])} {text_of(row['valve_id'])}".strip()),
+        _where(row, units),
+        ("minutes", f"{float(minutes):.0f}" if minutes else "not known"),
+        ("also off", f"{row['standby']} customers"),
+    ]
+
+
+def _tapping(row: dict[str, Any], units: Figures) -> Rows:
+    return [("stop", text_of(row["stop_id"])), _where(row, units), ("outlet", units.size(row["size_mm"]))]
+
+
+def _station(row: dict[str, Any], units: Figures) -> Rows:
+    return [
+        ("outlet", units.pressure(row["outlet_mbar"])),
+        ("most in a fault", units.pressure(row["max_outlet_mbar"])),
+        ("gives", units.flow(row["flow_m3h"])),
+        ("capacity", units.flow(row["capacity_m3h"])),
+    ]
+
+
+_KINDS: tuple[tuple[str, str, str, Callable[[dict[str, Any], Figures], Rows]], ...] = (
+    ("gauges", "Gauge", "gauge_id", _gauge),
+    ("purge_points", "Purge point", "point_id", _purge),
+    ("fallback", "Fallback for stop", "stop_id", _fallback),
+    ("tappings", "Tapping:", "role", _tapping),
+    ("stations", "Regulator station", "station_id", _station),
+)
+
+
+def small_things(option: Option, layers: Layers, units: Figures) -> dict[str, Things]:
+    """Return the small marks of an option by layer: place, title and what is said of each."""
+    found = {}
+    for name, title, id_, say in _KINDS:
+        rows = rows_of(layers, name, option.rank)
+        found[name] = [
+            {
+                "at": at,
+                "role": text_of(row.get("role")),
+                "title": f"{title} {text_of(row[id_])}",
+                "rows": say(row, units),
+            }
+            for row, at in zip(records_of(rows), points_of(rows), strict=True)
+            if at is not None
+        ]
+    return found
