@@ -15,6 +15,7 @@ from netplan.errors import BadNetworkError
 from netplan.findings import Severity, errors_of
 from netplan.network import model
 from netplan.network.attaching import attach, service_ends
+from netplan.network.bulk import no_collecting
 from netplan.network.joining import POINT_REACH_M, Course, join
 from netplan.network.lines import Lines, lengths_of, shapes_of
 from netplan.network.normalise import Table
@@ -24,7 +25,7 @@ from netplan.network.projection import scale_at
 from netplan.network.reading import Layers, Sizes, read
 from netplan.network.splitting import split
 from netplan.network.text import Text
-from netplan.network.valves import place_valves
+from netplan.network.valves import notice_unknown_states, place_valves
 from netplan.network.words import Status
 
 __all__ = ["build_network"]
@@ -52,10 +53,11 @@ def build_network(layers: Mapping[str, Any], source: str = "memory", *, strict: 
         When the data has errors; the exception carries all findings.
     """
     notes = Notes()
-    read_in = read(layers, notes)
-    if strict:
-        _refuse_errors(notes)
-    network = _joined(read_in, source, notes)
+    with no_collecting():
+        read_in = read(layers, notes)
+        if strict:
+            _refuse_errors(notes)
+        network = _joined(read_in, source, notes)
     if strict:
         _refuse_errors(notes)
     return network
@@ -102,7 +104,9 @@ def _joined(layers: Layers, source: str, notes: Notes) -> model.Network:
     valve_pipe, valve_measure = place_valves(
         course, joins, index, points["valves"].text["id"], places["valves"], system_of("valves"), notes
     )
-    nodes, pieces, lasting = split(course, joins, points["valves"].code["state"], scale)
+    state = points["valves"].code["state"]
+    notice_unknown_states(points["valves"].text["id"], state, valve_pipe, places["valves"], notes)
+    nodes, pieces, lasting = split(course, joins, state, scale)
     lasting = np.concatenate([lasting, [-1]])  # so that -1, no node, stays -1
     if not (station_node >= 0).any():
         notes.add(

@@ -10,8 +10,9 @@ from netplan.network.joining import POINT_REACH_M, SNAP_M, Course, Joins
 from netplan.network.notes import Notes
 from netplan.network.placing import Candidates, MainIndex, points_along
 from netplan.network.text import Text
+from netplan.network.words import ValveState
 
-__all__ = ["place_valves"]
+__all__ = ["notice_unknown_states", "place_valves"]
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
@@ -60,6 +61,22 @@ def place_valves(
         xy_m,
     )
     return pipe, measure
+
+
+def notice_unknown_states(
+    ids: Text, state: NDArray[np.uint8], pipe: Rows, xy_m: Floats, notes: Notes
+) -> None:
+    """Notice placed valves whose state is not known."""
+    notes.add_each(
+        "valve-state-unknown",
+        "valves",
+        ids,
+        (pipe >= 0) & (state == ValveState.UNKNOWN),
+        Severity.WARNING,
+        "has no known state; gas is taken to pass it, and it is never a stop",
+        "record whether it is open or closed",
+        xy_m,
+    )
 
 
 def _notice_unclear(

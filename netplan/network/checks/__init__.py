@@ -1,0 +1,46 @@
+"""Looking for faults in a joined network: one check a fault, all findings at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+from netplan.findings import Finding, in_order
+from netplan.network.bulk import no_collecting
+from netplan.network.checks import customers, gaps, pipes, places, pressure, supply
+from netplan.network.model import Network
+from netplan.network.notes import Notes
+
+__all__ = ["CHECKS", "check_network"]
+
+CHECKS: Final[tuple[Callable[[Network, Notes], None], ...]] = (
+    pipes.check_self_crossing,
+    pipes.check_on_top_of_each_other,
+    pipes.check_size_jumps,
+    pipes.check_years_and_depths,
+    gaps.check_near_misses,
+    gaps.check_crossings,
+    supply.check_parts_without_station,
+    supply.check_splitting_valves,
+    supply.check_valve_operability,
+    pressure.check_pressure_above_mop,
+    pressure.check_station_pressures,
+    pressure.check_sensing_points,
+    customers.check_dead_customers,
+    customers.check_services_without_customer,
+    customers.check_demand,
+    customers.check_far_from_service,
+    places.check_far_off,
+    places.check_heights,
+)
+"""Every check, in the order they run."""
+
+
+def check_network(network: Network) -> tuple[Finding, ...]:
+    """Return everything that reading, joining and the checks notice about a network, worst first."""
+    notes = Notes()
+    notes.extend(network.findings)
+    with no_collecting():
+        for check in CHECKS:
+            check(network, notes)
+    return in_order(notes.sorted())

@@ -1,0 +1,131 @@
+"""Customers, their services and their demand."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.findings import Severity
+from netplan.network.checks.shapes import middle_of
+from netplan.network.graph import fed_nodes
+from netplan.network.model import Network
+from netplan.network.notes import Notes
+from netplan.network.text import Text
+
+__all__ = [
+    "check_dead_customers",
+    "check_demand",
+    "check_far_from_service",
+    "check_services_without_customer",
+]
+
+_FAR_M: Final = 50.0
+_MOST_KWH: Final = 1e9
+_MOST_KW: Final = 1e6
+
+
+def check_dead_customers(network: Network, notes: Notes) -> None:
+    """Notice customers that hang on pipes no station or injection feeds."""
+    customers = network.customers
+    who = _who(network)
+    n = len(customers)
+    fed = (
+        np.bincount(who, weights=fed_nodes(network, injections=True)[customers.attach_node], minlength=n) > 0
+    )
+    attached = np.bincount(who, minlength=n) > 0
+    notes.add_each(
+        "dead-customer",
+        "customers",
+        customers.id,
+        attached & ~fed,
+        Severity.WARNING,
+        "is fed by no station as recorded",
+        "look for a missing link, station or valve state",
+        _places(network),
+    )
+
+
+def check_services_without_customer(network: Network, notes: Notes) -> None:
+    """Notice services at neither end of which a customer hangs."""
+    pipes, pieces = network.pipes, network.pieces
+    if pipes.n_mains == len(pipes):
+        return
+    has = np.zeros(len(network.nodes), dtype=bool)
+    has[network.customers.attach_node] = True
+    # A service that others branch off has its customers on those.
+    service_piece = pieces.pipe >= pipes.n_mains
+    ends = np.concatenate([pieces.from_node[service_piece], pieces.to_node[service_piece]])
+    main_piece = ~service_piece
+    on_main = np.zeros(len(has), dtype=bool)
+    on_main[np.concatenate([pieces.from_node[main_piece], pieces.to_node[main_piece]])] = True
+    useful = has | (~on_main & (np.bincount(ends, minlength=len(has)) > 1))
+    of_pipe = np.bincount(
+        pieces.pipe, weights=useful[pieces.from_node] | useful[pieces.to_node], minlength=len(pipes)
+    )
+    ids = Text(pipes.id.arrow.slice(pipes.n_mains))
+    notes.add_each(
+        "service-without-customer",
+        "services",
+        ids,
+        of_pipe[pipes.n_mains :] == 0,
+        Severity.NOTE,
+        "feeds no recorded customer",
+        "check whether a meter point is missing, or the service is dead",
+        middle_of(network)[pipes.n_mains :],
+    )
+
+
+def check_demand(network: Network, notes: Notes) -> None:
+    """Notice missing and absurd demand."""
+    customers = network.customers
+    xy = _places(network)
+    kwh, kw = customers.annual_kwh, customers.peak_kw
+    notes.add_each(
+        "no-demand",
+        "customers",
+        customers.id,
+        np.isnan(kwh) & np.isnan(kw),
+        Severity.WARNING,
+        "has neither yearly energy nor peak power",
+        "give annual_kwh or peak_kw",
+        xy,
+    )
+    notes.add_each(
+        "odd-demand",
+        "customers",
+        customers.id,
+        (kwh < 0) | (kwh > _MOST_KWH) | (kw < 0) | (kw > _MOST_KW),
+        Severity.WARNING,
+        "has a demand that cannot be",
+        "correct annual_kwh [kWh] and peak_kw [kW]",
+        xy,
+    )
+
+
+def check_far_from_service(network: Network, notes: Notes) -> None:
+    """Notice customers that lie far from where they are attached."""
+    customers, nodes = network.customers, network.nodes
+    who, node = _who(network), customers.attach_node
+    gap = np.hypot(customers.x_m[who] - nodes.x_m[node], customers.y_m[who] - nodes.y_m[node])
+    most = np.zeros(len(customers))
+    np.fmax.at(most, who, gap)
+    notes.add_each(
+        "far-from-service",
+        "customers",
+        customers.id,
+        most > _FAR_M,
+        Severity.WARNING,
+        lambda row: f"lies {most[row]:.0f} m from the end of its service",
+        "check its place and its service_id",
+        _places(network),
+    )
+
+
+def _who(network: Network) -> NDArray[np.int64]:
+    return np.repeat(np.arange(len(network.customers)), np.diff(network.customers.attach_start))
+
+
+def _places(network: Network) -> NDArray[np.float64]:
+    return np.column_stack([network.customers.x_m, network.customers.y_m])
