@@ -1,0 +1,54 @@
+"""Where to stop a main: positions of stops, the cheapest cuts, and why not elsewhere. Knows no flow.
+
+``cuts(problem, index=None)`` yields `Cut` objects lazily, cheapest bound first::
+
+    index = build_index(network)                       # once for a network
+    problem = IsolationProblem(network, section, rules, hours, gas_minor_per_m3, orders, feed_bound, alternatives)
+    cut = next(cuts(problem, index))                   # NoPlanError(reasons) when nothing isolates the work
+    cut.stops[i]      Stop: method, kind, barriers, pipe, chainage_m, piece, valve, work_side, live_node,
+                      zone_node, tappings, bypass_elsewhere, price_minor, fault_pressure_pa_gauge, chain,
+                      reason, provisional
+    cut.zones[i]      Zone: work, nodes, pieces (piece, pipe, from_m, to_m; services included)
+    cut.customers, cut.severed, cut.priority_customers, cut.shut_in_stations
+    cut.stops_minor + cut.interruption_minor + cut.gas_minor + cut.stranded_minor == cut.bound_minor
+
+All prices are whole minor units (`MINOR_PER_UNIT` in one of the currency), rounded element by element, so a
+caller that takes over the first three parts can only ever add to the bound. ``interruption_minor(network,
+rules, hours)`` is the price of each customer off for the window. Rows are rows of the network's own tables.
+"""
+
+from netplan.isolation.choose import cuts, interruption_minor
+from netplan.isolation.index import Index, build_index
+from netplan.isolation.model import (
+    MINOR_PER_UNIT,
+    Cut,
+    FeedBound,
+    IsolationProblem,
+    Orders,
+    Refusal,
+    Stop,
+    Stretch,
+    Tail,
+    Tapping,
+    Zone,
+    ZonePiece,
+)
+
+__all__ = [
+    "MINOR_PER_UNIT",
+    "Cut",
+    "FeedBound",
+    "Index",
+    "IsolationProblem",
+    "Orders",
+    "Refusal",
+    "Stop",
+    "Stretch",
+    "Tail",
+    "Tapping",
+    "Zone",
+    "ZonePiece",
+    "build_index",
+    "cuts",
+    "interruption_minor",
+]

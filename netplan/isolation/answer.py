@@ -1,0 +1,241 @@
+"""A found zone with its methods, turned into stops, zones and customers in the network's own terms."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.constants import PA_PER_MBAR
+from netplan.isolation.model import Cut, Stop, Tapping, Zone, ZonePiece
+from netplan.isolation.neighbourhood import SOURCE, Edge, Neighbourhood
+from netplan.isolation.search import Found
+from netplan.isolation.shapes import Shape
+from netplan.isolation.sites import Choice
+from netplan.network.words import Surface
+from netplan.rules.model import MethodKind
+
+__all__ = ["cut_of", "stop_shape"]
+
+
+def stop_shape(near: Neighbourhood, edge: Edge, zone_at_u: bool) -> Shape:
+    """Return the shape of an edge from its zone's side outward."""
+    if edge.gap is None:
+        shape = near.run_shape(edge.run)
+        at_a = near.local[int(near.index.run_a[edge.run])] == edge.u
+        return shape if zone_at_u == at_a else shape.turned()
+    return edge.gap.shape if zone_at_u else edge.gap.shape.turned()
+
+
+def cut_of(near: Neighbourhood, found: Found) -> Cut:
+    """Return a found zone as a cut."""
+    index, network = near.index, near.index.network
+    lengths: dict[int, list[tuple[float, float]]] = {}
+    for piece, stretch, _ in near.work.covered:
+        lengths.setdefault(piece, []).append((stretch.from_m, stretch.to_m))
+    stops = []
+    for edge, at_u, choice in found.stops:
+        shape = stop_shape(near, edge, at_u)
+        stops.append(_stop(near, edge, shape, choice))
+        _add_lengths(lengths, shape, choice.at_m)
+    for edge in near.edges:
+        if edge.u in found.zone and edge.v in found.zone:
+            shape = near.run_shape(edge.run) if edge.gap is None else edge.gap.shape
+            _add_lengths(lengths, shape, shape.length_m)
+    inside = _supernodes(near, found)
+    for supernode in inside:
+        for piece in index.services_at(supernode).tolist():
+            lengths.setdefault(piece, []).append(
+                (float(network.pieces.from_m[piece]), float(network.pieces.to_m[piece]))
+            )
+    pieces = _joined(near, lengths)
+    zones = _zones(near, pieces, inside)
+    rows = [index.customers_at(node) for node in inside]
+    customers = np.unique(np.concatenate(rows)).astype(np.int32) if rows else np.zeros(0, np.int32)
+    volume = sum(
+        0.25 * math.pi * float(network.pipes.bore_m[part.pipe]) ** 2 * (part.to_m - part.from_m)
+        for part in pieces
+    )
+    price = sum(choice.price_minor for _, _, choice in found.stops)
+    interruption = int(near.off_minor[customers].sum())
+    stranded = sum(edge.stranded_u if at_u else edge.stranded_v for edge, at_u, _ in found.stops)
+    return Cut(
+        stops=tuple(sorted(stops, key=lambda stop: (stop.pipe, stop.chainage_m, stop.work_side))),
+        zones=zones,
+        customers=customers,
+        severed=_severed(near, customers, set(inside)),
+        priority_customers=np.array(
+            [row for row in customers.tolist() if network.customers.priority[row]], np.int32
+        ),
+        shut_in_stations=(),
+        stops_minor=price,
+        interruption_minor=interruption,
+        gas_minor=found.value_minor - price - interruption - stranded,
+        stranded_minor=stranded,
+        bound_minor=found.value_minor,
+        gas_volume_m3=volume,
+    )
+
+
+def _supernodes(near: Neighbourhood, found: Found) -> list[int]:
+    return sorted({*near.work.supernodes, *(near.supernode[node] for node in found.zone if node != SOURCE)})
+
+
+def _stop(near: Neighbourhood, edge: Edge, shape: Shape, choice: Choice) -> Stop:
+    network, rules = near.index.network, near.sites.rules
+    method = rules.method[choice.method]
+    leg = shape.leg_at(choice.at_m)
+    pieces = network.pieces
+    rising = leg.sign > 0
+    zone_node, live_node = (
+        (int(pieces.from_node[leg.piece]), int(pieces.to_node[leg.piece]))
+        if rising
+        else (int(pieces.to_node[leg.piece]), int(pieces.from_node[leg.piece]))
+    )
+    if shape.starts_at_work and leg is shape.legs[0]:
+        zone_node = -1
+    tappings, elsewhere = _tappings(near, shape, choice)
+    valve = int(pieces.valve[leg.piece])
+    return Stop(
+        method=method.name,
+        kind=method.kind.value,
+        barriers=method.barriers,
+        pipe=leg.pipe,
+        chainage_m=leg.chainage(choice.at_m),
+        piece=leg.piece,
+        valve=valve,
+        work_side="from" if rising else "to",
+        live_node=live_node,
+        zone_node=zone_node,
+        tappings=tappings,
+        bypass_elsewhere=elsewhere,
+        price_minor=choice.price_minor,
+        fault_pressure_pa_gauge=near.sites.fault_pa_gauge(leg.piece),
+        chain=int(near.index.run_chain[edge.run]),
+        reason=_reason(near, shape, choice),
+        provisional=_provisional(near, method.kind),
+    )
+
+
+def _reason(near: Neighbourhood, shape: Shape, choice: Choice) -> str:
+    network, method = near.index.network, near.sites.rules.method[choice.method]
+    leg = shape.leg_at(choice.at_m)
+    if method.kind is MethodKind.VALVE:
+        return f"valve {network.valves.id[int(network.pieces.valve[leg.piece])]}, state known and operable"
+    surface = Surface(int(network.pipes.surface[leg.pipe])).word
+    return (
+        f"cheapest place on this length that clears fittings and the work; {surface} surface, "
+        f"fault pressure {near.sites.fault_pa_gauge(leg.piece) / PA_PER_MBAR:g} mbar "
+        f"within the rating {method.rating_mbar:g} mbar"
+    )
+
+
+def _provisional(near: Neighbourhood, kind: MethodKind) -> tuple[str, ...]:
+    if kind is MethodKind.VALVE:
+        return ()
+    recorded = near.index.network.recorded
+    notes = [
+        f"{what} are not recorded: confirm by trial hole"
+        for what in ("fittings", "services")
+        if what not in recorded
+    ]
+    return tuple(notes)
+
+
+def _tappings(near: Neighbourhood, shape: Shape, choice: Choice) -> tuple[tuple[Tapping, ...], bool]:
+    method = near.sites.rules.method[choice.method]
+    found, elsewhere = [], False
+    clear = near.sites.reach(
+        choice.method, float(near.index.network.pipes.od_m[shape.legs[0].pipe])
+    ).bypass_clear_m
+    for part in sorted(method.assembly, key=lambda part: part.offset_m):
+        at = choice.at_m + part.offset_m
+        if part.role == "bypass":
+            taken = [place for place, _ in near.sites.fittings_on(shape)]
+            if at + clear > shape.length_m or any(abs(at - place) < clear for place in taken):
+                elsewhere = True
+                continue
+        leg = shape.leg_at(at)
+        found.append(Tapping(part.role, leg.pipe, leg.chainage(at), part.size_mm))
+    return tuple(found), elsewhere
+
+
+def _add_lengths(lengths: dict[int, list[tuple[float, float]]], shape: Shape, until_m: float) -> None:
+    for leg in shape.legs:
+        end = min(leg.end_m, until_m)
+        if end > leg.start_m or (leg.start_m == leg.end_m and until_m > leg.start_m):
+            a, b = sorted((leg.chainage(leg.start_m), leg.chainage(end)))
+            lengths.setdefault(leg.piece, []).append((a, b))
+
+
+def _joined(near: Neighbourhood, lengths: dict[int, list[tuple[float, float]]]) -> tuple[ZonePiece, ...]:
+    pieces = near.index.network.pieces
+    found = []
+    for piece, spans in lengths.items():
+        merged: list[list[float]] = []
+        for low, high in sorted(spans):
+            if merged and low <= merged[-1][1] + 1e-9:
+                merged[-1][1] = max(merged[-1][1], high)
+            else:
+                merged.append([low, high])
+        found += [ZonePiece(piece, int(pieces.pipe[piece]), low, high) for low, high in merged]
+    return tuple(sorted(found))
+
+
+@dataclass(slots=True)
+class _Groups:
+    parent: dict[object, object]
+
+    def root(self, item: object) -> object:
+        self.parent.setdefault(item, item)
+        while self.parent[item] != item:
+            self.parent[item] = self.parent[self.parent[item]]
+            item = self.parent[item]
+        return item
+
+    def join(self, a: object, b: object) -> None:
+        self.parent[self.root(a)] = self.root(b)
+
+
+def _zones(near: Neighbourhood, parts: tuple[ZonePiece, ...], inside: list[int]) -> tuple[Zone, ...]:
+    pieces = near.index.network.pieces
+    groups = _Groups({})
+    for row, part in enumerate(parts):
+        groups.root(("piece", row))
+        if part.from_m <= float(pieces.from_m[part.piece]) + 1e-9:
+            groups.join(("piece", row), int(pieces.from_node[part.piece]))
+        if part.to_m >= float(pieces.to_m[part.piece]) - 1e-9:
+            groups.join(("piece", row), int(pieces.to_node[part.piece]))
+    members = [node for supernode in inside for node in near.index.members(supernode).tolist()]
+    work: dict[object, set[int]] = {}
+    for piece, stretch, which in near.work.covered:
+        for row, part in enumerate(parts):
+            if (
+                part.piece == piece
+                and part.from_m <= stretch.from_m + 1e-9
+                and stretch.to_m <= part.to_m + 1e-9
+            ):
+                work.setdefault(groups.root(("piece", row)), set()).add(which)
+    nodes: dict[object, set[int]] = {}
+    for item in list(groups.parent):
+        if isinstance(item, int):
+            nodes.setdefault(groups.root(item), set()).add(item)
+    for node in members:
+        nodes.setdefault(groups.root(node), set()).add(node)
+    zones = []
+    for root, which in sorted(work.items(), key=lambda pair: sorted(pair[1])):
+        own = tuple(part for row, part in enumerate(parts) if groups.root(("piece", row)) == root)
+        zones.append(Zone(tuple(sorted(which)), np.array(sorted(nodes.get(root, ())), dtype=np.int32), own))
+    return tuple(zones)
+
+
+def _severed(near: Neighbourhood, customers: NDArray[np.int32], inside: set[int]) -> NDArray[np.int32]:
+    index, table = near.index, near.index.network.customers
+    found = []
+    for row in customers[index.several[customers]].tolist():
+        at = index.super_of[table.attach_node[table.attach_start[row] : table.attach_start[row + 1]]]
+        if any(int(node) not in inside for node in at):
+            found.append(row)
+    return np.array(found, dtype=np.int32)

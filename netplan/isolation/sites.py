@@ -1,0 +1,271 @@
+"""Where on a run a stop can be made, by which method, and where best."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.isolation.barred import Barred
+from netplan.isolation.index import Index
+from netplan.isolation.methods import (
+    Reach,
+    Refused,
+    fault_pressures,
+    method_codes,
+    piece_fault_pressure,
+    price_minor,
+    reach_of,
+    refused_words,
+)
+from netplan.isolation.shapes import Block, Shape, run_shape
+from netplan.network.words import FittingKind
+from netplan.rules.model import MethodKind, Rules
+
+__all__ = ["Choice", "Sites", "free_intervals"]
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A method at its best place on a shape, zone at the shape's start.
+
+    `cost_minor` is what the cut pays: the stop and the gas of the run up to it [minor units].
+    """
+
+    cost_minor: int
+    price_minor: int
+    gas_minor: int
+    method: int
+    at_m: float
+
+
+class Sites:
+    """Positions on runs for one set of rules and orders; remembers what it has worked out.
+
+    Parameters
+    ----------
+    index : Index
+    rules : Rules
+    gas_minor_per_m3 : float
+        Price of the gas of a cubic metre of pipe [minor units].
+    barred : Barred
+        Keep-out areas and lengths forbidden by order.
+    """
+
+    def __init__(self, index: Index, rules: Rules, gas_minor_per_m3: float, barred: Barred) -> None:
+        self.index, self.rules, self.gas_minor_per_m3, self.barred = index, rules, gas_minor_per_m3, barred
+        self._known_pa, self._missing = fault_pressures(index)
+        self._codes: dict[int, NDArray[np.uint8]] = {}
+        self._fault_pa: dict[int, float] = {}
+        self._choices: dict[tuple[int, bool], tuple[Choice, ...]] = {}
+        self.reach = lru_cache(maxsize=1024)(self._reach)
+        self.price = lru_cache(maxsize=4096)(self._price)
+
+    def _reach(self, method: int, od_m: float) -> Reach:
+        return reach_of(self.rules, self.rules.method[method], od_m)
+
+    def _price(self, method: int, od_m: float, surface: int) -> int:
+        return price_minor(self.rules.method[method], od_m, surface)
+
+    def gas_minor(self, volume_m3: float) -> int:
+        """Return the price of the gas of a volume of pipe, as one rounded element [minor units]."""
+        return round(self.gas_minor_per_m3 * volume_m3)
+
+    def prepare(self, rows: NDArray[np.integer]) -> None:
+        """Work out what the methods say about pieces of main, many at once."""
+        new = np.array([row for row in rows.tolist() if row not in self._codes], dtype=np.int64)
+        if not len(new):
+            return
+        fault = piece_fault_pressure(self.index, new, self._known_pa, self._missing)
+        codes = method_codes(self.index, self.rules, new, fault)
+        for row, code, pressure in zip(new.tolist(), codes, fault.tolist(), strict=True):
+            self._codes[row] = code
+            self._fault_pa[row] = pressure
+
+    def fault_pa_gauge(self, piece: int) -> float:
+        """Return the greatest pressure at a piece in a station fault [Pa gauge]; NaN where unknown."""
+        self.prepare(np.array([piece]))
+        return self._fault_pa[piece]
+
+    def run_choices(self, run: int, zone_at_a: bool) -> tuple[Choice, ...]:
+        """Return each method's best place on a whole run, cheapest first."""
+        key = (run, zone_at_a)
+        if key not in self._choices:
+            shape = run_shape(self.index, run)
+            self._choices[key] = self.choices(shape if zone_at_a else shape.turned())
+        return self._choices[key]
+
+    def choices(self, shape: Shape, at_m: float | None = None) -> tuple[Choice, ...]:
+        """Return each method's best place on a shape with the zone at its start, cheapest first.
+
+        Parameters
+        ----------
+        at_m : float, optional
+            Take this place alone (a stop forced by order).
+        """
+        found = []
+        for method in range(len(self.rules.method)):
+            best = self._best(shape, method, at_m)
+            if best is not None:
+                found.append(best)
+        return tuple(sorted(found, key=lambda choice: (choice.cost_minor, choice.method)))
+
+    def _best(self, shape: Shape, method: int, at_m: float | None) -> Choice | None:
+        pipes = self.index.network.pipes
+        best: Choice | None = None
+        for low, high in free_intervals(shape.length_m, self.blocks(shape, method)):
+            if at_m is not None:
+                if not low - 1e-3 <= at_m <= high + 1e-3:
+                    continue
+                low = high = min(max(at_m, low), high)
+            for leg in shape.legs:
+                at = max(low, leg.start_m)
+                if at > min(high, leg.end_m) + 1e-9:
+                    continue
+                at = min(at, leg.end_m)
+                price = self.price(method, float(pipes.od_m[leg.pipe]), int(pipes.surface[leg.pipe]))
+                gas = self.gas_minor(0.25 * math.pi * float(pipes.bore_m[leg.pipe]) ** 2 * at)
+                choice = Choice(price + gas, price, gas, method, at)
+                if best is None or (choice.cost_minor, choice.at_m) < (best.cost_minor, best.at_m):
+                    best = choice
+        return best
+
+    def blocks(self, shape: Shape, method: int) -> list[Block]:
+        """Return everything that keeps a method off places of a shape, zone at its start."""
+        kind = self.rules.method[method].kind
+        od_m = float(self.index.network.pipes.od_m[shape.legs[0].pipe])
+        reach = self.reach(method, od_m)
+        self.prepare(np.array([leg.piece for leg in shape.legs]))
+        blocks = self._by_method(shape, method, reach)
+        if len(blocks) < len(shape.legs):
+            if kind is not MethodKind.VALVE:
+                blocks += self._by_ends(shape, reach)
+                blocks += self._by_fittings(shape, method, reach)
+            blocks += self.barred.blocks(self.index.network, shape, reach)
+        return blocks
+
+    def _by_method(self, shape: Shape, method: int, reach: Reach) -> list[Block]:
+        blocks = []
+        whole = len(shape.legs) == 1
+        for leg in shape.legs:
+            code = int(self._codes[leg.piece][method])
+            if code:
+                words = refused_words(
+                    self.index,
+                    self.rules,
+                    self.rules.method[method],
+                    leg.piece,
+                    code,
+                    self._fault_pa[leg.piece],
+                )
+                low = -1.0 if whole else leg.start_m - reach.most_m - 1e-6
+                high = shape.length_m + 1.0 if whole else leg.end_m - reach.least_m + 1e-6
+                blocks.append(Block(low, high, Refused(code).code, words))
+        return blocks
+
+    def _by_ends(self, shape: Shape, reach: Reach) -> list[Block]:
+        work_m = self.rules.clearance.work_m
+        blocks = []
+        if not shape.starts_at_work:
+            blocks.append(
+                Block(
+                    -1.0,
+                    -reach.near_m,
+                    "clearance",
+                    f"less than {-reach.near_m:.2f} m beyond the fitting or tapping on the work's side",
+                )
+            )
+        need = work_m - shape.start_gap_m
+        if need > 0:
+            blocks.append(
+                Block(
+                    -1.0,
+                    need - reach.least_m,
+                    "work-clearance",
+                    f"the first tapping would be less than {work_m:g} m from the work",
+                )
+            )
+        if not shape.ends_at_work:
+            blocks.append(
+                Block(
+                    shape.length_m - reach.far_m,
+                    shape.length_m + 1.0,
+                    "assembly",
+                    f"the assembly needs {reach.far_m:.2f} m before the next fitting or tapping",
+                )
+            )
+        else:
+            blocks.append(
+                Block(
+                    shape.length_m - reach.most_m - work_m,
+                    shape.length_m + 1.0,
+                    "work-clearance",
+                    "another part of the work lies ahead",
+                )
+            )
+        return blocks
+
+    def _by_fittings(self, shape: Shape, method: int, reach: Reach) -> list[Block]:
+        fittings = self.index.network.fittings
+        squeeze = self.rules.method[method].kind is MethodKind.SQUEEZE
+        blocks = []
+        for at, row in self.fittings_on(shape):
+            kind = FittingKind(int(fittings.kind[row]))
+            marked = squeeze and kind is FittingKind.SQUEEZE_MARK
+            near, far = (reach.mark_near_m, reach.mark_far_m) if marked else (reach.near_m, reach.far_m)
+            words = f"too near to {kind.word.replace('_', ' ')} {fittings.id[row]}"
+            blocks.append(Block(at - far, at - near, "squeeze-mark" if marked else "fitting", words))
+            if kind is FittingKind.TRANSITION and "mechanical" in self.rules.method[method].refuse_joints:
+                blocks.append(
+                    Block(
+                        -1.0,
+                        shape.length_m + 1.0,
+                        Refused.TRANSITION.code,
+                        f"transition fitting {fittings.id[row]} would take the thrust",
+                    )
+                )
+        return blocks
+
+    def fittings_on(self, shape: Shape) -> list[tuple[float, int]]:
+        """Return (place on the shape [m], fitting row) for the fittings on it or within a metre of its legs.
+
+        Fittings a little beyond an end still claim their clearance.
+        """
+        index, found = self.index, []
+        if not len(index.fitting_key):
+            return []
+        for leg in shape.legs:
+            base = index.pipe_base_m[leg.pipe]
+            low, high = sorted((leg.chainage(leg.start_m), leg.chainage(leg.end_m)))
+            first = np.searchsorted(index.fitting_key, base + low - 1e-6)
+            last = np.searchsorted(index.fitting_key, base + high + 1e-6)
+            for place in range(int(first), int(last)):
+                chainage = float(index.fitting_key[place] - base)
+                found.append(
+                    (leg.start_m + leg.sign * (chainage - leg.chainage_m), int(index.fitting_row[place]))
+                )
+        return sorted(set(found))
+
+    def with_gap(self, shape: Shape, start_gap_m: float, end_gap_m: float) -> Shape:
+        """Return a shape that knows how near its ends are to the work."""
+        return replace(shape, start_gap_m=start_gap_m, end_gap_m=end_gap_m)
+
+
+def free_intervals(length_m: float, blocks: list[Block]) -> list[tuple[float, float]]:
+    """Return the closed intervals of [0, length_m] that no block covers, in order."""
+    free, low = [], 0.0
+    for block in sorted(blocks, key=lambda block: (block.low_m, block.high_m)):
+        if block.high_m <= block.low_m:
+            continue
+        if block.low_m >= low:
+            if block.low_m <= length_m:
+                free.append((low, block.low_m))
+            else:
+                break
+        low = max(low, block.high_m)
+    if low <= length_m:
+        free.append((low, length_m))
+    return free
