@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from netplan.errors import BadInputError
+from netplan.network.bulk import no_collecting
 from netplan.network.contract import layer_specs
 from netplan.network.raw import RawLayer, RawLayers
 from netplan.readers.geoparquet import read_geoparquet
@@ -32,15 +33,19 @@ def read_layers(path: str | Path) -> RawLayers:
     """
     place = Path(path)
     try:
-        if place.is_dir():
-            layers = _folder(place)
-        elif place.is_file():
-            layers = _geopackage(place)
-        else:
-            raise BadInputError(f"{path}: no such file or folder; give a GeoPackage or a folder of layers")
+        with no_collecting():
+            layers = _layers(place)
     except OSError as error:
         raise BadInputError(f"{path}: cannot be read ({error.strerror or error}); check the file") from error
     return RawLayers(str(path), layers)
+
+
+def _layers(path: Path) -> dict[str, RawLayer]:
+    if path.is_dir():
+        return _folder(path)
+    if path.is_file():
+        return _geopackage(path)
+    raise BadInputError(f"{path}: no such file or folder; give a GeoPackage or a folder of layers")
 
 
 def _geopackage(path: Path) -> dict[str, RawLayer]:
