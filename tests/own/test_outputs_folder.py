@@ -1,0 +1,104 @@
+"""A plan folder is there whole or not at all, and the same each time."""
+
+from __future__ import annotations
+
+import errno
+from pathlib import Path
+
+import pytest
+
+from netplan.errors import BadInputError
+from netplan.outputs import folder as folder_module
+from netplan.outputs.folder import check_target, write_plan_folder
+from netplan.plan.result import PlanResult
+from netplan.plan.schema import read_plan
+from tests.plans import hamlet_result
+
+
+@pytest.fixture(scope="module")
+def result() -> PlanResult:
+    return hamlet_result()
+
+
+def test_folder_holds_the_files_and_reads_back(result: PlanResult, tmp_path: Path) -> None:
+    out = write_plan_folder(result, tmp_path / "plan")
+    assert {"plan.json", "plan.gpkg", "map.html", "notices.csv"} <= {f.name for f in out.iterdir()}
+    assert read_plan(out) == result.plan
+    assert [p.name for p in tmp_path.iterdir()] == ["plan"]
+
+
+def test_same_result_same_bytes(result: PlanResult, tmp_path: Path) -> None:
+    first = write_plan_folder(result, tmp_path / "a")
+    second = write_plan_folder(hamlet_result(), tmp_path / "b")
+    names = sorted(f.name for f in first.iterdir())
+    assert names == sorted(f.name for f in second.iterdir())
+    for name in names:
+        assert (first / name).read_bytes() == (second / name).read_bytes(), name
+
+
+@pytest.mark.parametrize("error", [OSError(errno.ENOSPC, "No space left on device"), KeyboardInterrupt()])
+def test_broken_off_run_leaves_nothing(
+    result: PlanResult, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, error: BaseException
+) -> None:
+    def break_off(_result: PlanResult, part: Path, **_: object) -> None:
+        (part / "plan.json").write_text("{")
+        raise error
+
+    monkeypatch.setattr(folder_module, "write_contents", break_off)
+    with pytest.raises(BadInputError if isinstance(error, OSError) else KeyboardInterrupt) as caught:
+        write_plan_folder(result, tmp_path / "plan")
+    if isinstance(error, OSError):
+        assert "disk is full" in str(caught.value)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_broken_off_replacement_keeps_the_old_plan(
+    result: PlanResult, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = write_plan_folder(result, tmp_path / "plan")
+    before = (out / "plan.json").read_bytes()
+
+    def break_off(_result: PlanResult, part: Path, **_: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(folder_module, "write_contents", break_off)
+    with pytest.raises(BadInputError):
+        write_plan_folder(result, out, overwrite=True)
+    assert (out / "plan.json").read_bytes() == before
+    assert [p.name for p in tmp_path.iterdir()] == ["plan"]
+
+
+def test_strange_folder_is_never_touched(result: PlanResult, tmp_path: Path) -> None:
+    strange = tmp_path / "holiday"
+    strange.mkdir()
+    (strange / "photo.txt").write_text("sea")
+    for overwrite in (False, True):
+        with pytest.raises(BadInputError, match="is no plan folder"):
+            write_plan_folder(result, strange, overwrite=overwrite)
+    assert (strange / "photo.txt").read_text() == "sea"
+
+
+def test_own_folder_only_when_asked(result: PlanResult, tmp_path: Path) -> None:
+    out = write_plan_folder(result, tmp_path / "plan")
+    with pytest.raises(BadInputError, match="holds a plan already"):
+        check_target(out)
+    (out / "left.txt").write_text("of the old plan")
+    write_plan_folder(result, out, overwrite=True)
+    assert not (out / "left.txt").exists()
+    assert [p.name for p in tmp_path.iterdir()] == ["plan"]
+
+
+def test_impossible_targets_say_why(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(BadInputError, match="is a file or link"):
+        check_target(tmp_path / "file")
+    with pytest.raises(BadInputError, match="is not a folder"):
+        check_target(tmp_path / "none" / "plan")
+
+
+def test_unknown_units_and_options_leave_nothing(result: PlanResult, tmp_path: Path) -> None:
+    with pytest.raises(BadInputError, match="use metric or us"):
+        write_plan_folder(result, tmp_path / "plan", units="furlongs")
+    with pytest.raises(BadInputError, match="options 1 to 2"):
+        write_plan_folder(result, tmp_path / "plan", option=7)
+    assert list(tmp_path.iterdir()) == []
