@@ -1,0 +1,35 @@
+"""Who is affected, in what order, from when to when; knows nothing of stops or flow.
+
+queue = relight_order(customer_id, address, street, number, postcode, priority, meters,
+                      price_per_meter_hour) -> RelightOrder   # .order, .visit, .meters
+queue.back_on_h(relights_per_hour), queue.crew_hours(…), queue.second_visits(no_access)
+times = off_on_times(queue, start=datetime | None, hours=9.0, relights_per_hour=12.0,
+                     day_end="20:00") -> OffOnTimes           # .off_from, .on_by (input order), .fits
+address_groups(address, street, number, postcode)             # house of each customer; flats share one
+natural_key(text), walking_key(street, number, address, id)   # sort keys: 2 before 10
+priority_rank(code), priority_codes()
+"""
+
+from netplan.customers.addresses import address_groups, natural_key, walking_key
+from netplan.customers.priority import PriorityCode, priority_codes, priority_rank
+from netplan.customers.relighting import (
+    EARLIEST_START_H,
+    OffOnTimes,
+    RelightOrder,
+    off_on_times,
+    relight_order,
+)
+
+__all__ = [
+    "EARLIEST_START_H",
+    "OffOnTimes",
+    "PriorityCode",
+    "RelightOrder",
+    "address_groups",
+    "natural_key",
+    "off_on_times",
+    "priority_codes",
+    "priority_rank",
+    "relight_order",
+    "walking_key",
+]
