@@ -34,7 +34,7 @@ from netplan.bypass.candidates import (
 )
 from netplan.bypass.case import FeedCase, Inlets, Verdict, required_pressure_pa_gauge
 from netplan.bypass.changes import FlowChanges, flow_changes, link_velocity_m_per_s, station_loads
-from netplan.bypass.choose import Part, PartsAnswer, feed_parts
+from netplan.bypass.choose import Part, PartsAnswer, feed_answers, feed_parts
 from netplan.bypass.links import Tap, feed_links, feed_loss_coefficient, with_taps
 from netplan.bypass.model import Feed, FeedKind, FeedSize, SizedFeed, TooWeak
 from netplan.bypass.price import feed_lower_bound_minor, feed_price_minor, least_distance_m
@@ -62,6 +62,7 @@ __all__ = [
     "WeatherRow",
     "bypass_feeds",
     "coldest_air_temp_c",
+    "feed_answers",
     "feed_links",
     "feed_loss_coefficient",
     "feed_lower_bound_minor",

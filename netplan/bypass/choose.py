@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +15,7 @@ from netplan.bypass.price import feed_price_minor
 from netplan.bypass.size import sizes_in_order
 from netplan.rules.model import Rules
 
-__all__ = ["Part", "PartsAnswer", "feed_parts"]
+__all__ = ["Part", "PartsAnswer", "feed_answers", "feed_parts"]
 
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -88,12 +88,15 @@ class _Choice:
     off: bool
 
 
-def feed_parts(case: FeedCase, parts: Sequence[Part], rules: Rules, most_tries: int = 400) -> PartsAnswer:
-    """Return the cheapest combination of feeds and parts off with which everything kept holds.
+def feed_answers(
+    case: FeedCase, parts: Sequence[Part], rules: Rules, most_tries: int = 400
+) -> Iterator[PartsAnswer]:
+    """Yield the combinations of feeds and parts off with which everything kept holds, cheapest first.
 
     Combinations are taken in the order of their price and each is judged in the full network solve with
-    all its feeds in; the first that holds is the cheapest. Its bores are then the smallest: with any one
-    hose a size smaller something fails. Prices don't depend on bores, only on length and hoses side by side.
+    all its feeds in. Its bores are the smallest: with any one hose a size smaller something fails. Prices
+    don't depend on bores, only on length and hoses side by side. When none holds, one answer without a
+    verdict says why.
 
     Parameters
     ----------
@@ -105,24 +108,36 @@ def feed_parts(case: FeedCase, parts: Sequence[Part], rules: Rules, most_tries: 
         Combinations judged before giving up.
     """
     choices = [_choices(part, rules) for part in parts]
-    reason = "a part that must be fed has no feed within reach"
-    if all(choices):
-        first = (0,) * len(parts)
-        queue = [(sum(c[0].price_minor for c in choices), first)]
-        seen = {first}
-        for _ in range(most_tries):
-            if not queue:
-                break
-            price, pick = heapq.heappop(queue)
-            answer = _fit(case, parts, [c[i] for c, i in zip(choices, pick, strict=True)], price, rules)
-            if answer.verdict is not None:
-                return answer
-            reason = answer.reason
-            for position in range(len(parts)):
-                _push(queue, seen, choices, pick, position)
+    nothing = ((None,) * len(parts), (False,) * len(parts), 0, None)
+    if not all(choices):
+        yield PartsAnswer(*nothing, "a part that must be fed has no feed within reach")
+        return
+    first = (0,) * len(parts)
+    queue = [(sum(c[0].price_minor for c in choices), first)]
+    seen = {first}
+    held, reason, tries = False, "", 0
+    while queue and tries < most_tries:
+        tries += 1
+        price, pick = heapq.heappop(queue)
+        answer = _fit(case, parts, [c[i] for c, i in zip(choices, pick, strict=True)], price, rules)
+        if answer.verdict is not None:
+            held = True
+            yield answer
         else:
-            reason = f"no combination of feeds holds among the {most_tries} cheapest; last: {reason}"
-    return PartsAnswer((None,) * len(parts), (False,) * len(parts), 0, None, reason)
+            reason = answer.reason
+        for position in range(len(parts)):
+            _push(queue, seen, choices, pick, position)
+    if not held:
+        given_up = f"no combination of feeds holds among the {most_tries} cheapest; last: " if queue else ""
+        yield PartsAnswer(*nothing, given_up + reason)
+
+
+def feed_parts(case: FeedCase, parts: Sequence[Part], rules: Rules, most_tries: int = 400) -> PartsAnswer:
+    """Return the cheapest combination of feeds and parts off with which everything kept holds.
+
+    See `feed_answers`.
+    """
+    return next(feed_answers(case, parts, rules, most_tries))
 
 
 def _push(

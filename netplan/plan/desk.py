@@ -1,0 +1,130 @@
+"""The desk a plan is priced on: network, demand, flow solver and the state before any stop."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.constants import PA_PER_MBAR
+from netplan.demand import DemandResult, Window, customer_demand, customer_pressure, node_demand
+from netplan.hydraulics import FlowConditions, FlowNetwork, FlowSolver, FlowState
+from netplan.isolation import interruption_minor
+from netplan.network.graph import components
+from netplan.plan.flowcase import base_network, flow_conditions, gas_of, limit_pa_gauge
+from netplan.plan.request import PlanRequest
+from netplan.reference.gas import METRIC_STANDARD, Gas
+
+__all__ = ["Desk"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class Desk:
+    """Everything that is the same for every zone that is priced.
+
+    Parameters
+    ----------
+    request : PlanRequest
+    gas : Gas
+    conditions : FlowConditions
+    base : FlowNetwork
+        The network as recorded, before any stop.
+    demand : DemandResult
+        Demand of every customer over the window.
+    """
+
+    request: PlanRequest
+    gas: Gas
+    conditions: FlowConditions
+    base: FlowNetwork
+    demand: DemandResult
+
+    @classmethod
+    def for_request(cls, request: PlanRequest) -> Desk:
+        """Set up the desk for a request.
+
+        Raises
+        ------
+        BadNetworkError
+            When no station feeds the network.
+        BadInputError
+            When window or gas are impossible.
+        """
+        rules, network = request.rules, request.network
+        gas = gas_of(rules)
+        window = Window(request.start, request.hours, request.air_temp_c, request.forecast)
+        return cls(
+            request=request,
+            gas=gas,
+            conditions=flow_conditions(rules),
+            base=base_network(network, rules),
+            demand=customer_demand(
+                network.customers, window, rules, gas.gross_calorific_value_j_per_m3(METRIC_STANDARD)
+            ),
+        )
+
+    @cached_property
+    def solver(self) -> FlowSolver:
+        """Solver prepared for the base network."""
+        return FlowSolver(self.base, self.conditions)
+
+    @cached_property
+    def required_pa_gauge(self) -> float:
+        """What a kept meter inlet must hold [Pa gauge]."""
+        return limit_pa_gauge(self.request.rules)
+
+    @cached_property
+    def off_minor(self) -> NDArray[np.int64]:
+        """Price of each customer off for the window [minor units]."""
+        return interruption_minor(self.request.network, self.request.rules, self.request.window_hours)
+
+    @cached_property
+    def own_part(self) -> Ints:
+        """Connected part of each customer before any stop; -1 for one on no pipe."""
+        network = self.request.network
+        part = components(network)
+        owner, at = self.attachments
+        label = np.full(len(network.customers), -1, dtype=np.int64)
+        label[owner[::-1]] = part[at[::-1]]
+        return label
+
+    @cached_property
+    def attachments(self) -> tuple[Ints, Ints]:
+        """Customer row and node of every attachment."""
+        customers = self.request.network.customers
+        owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
+        return owner, customers.attach_node.astype(np.int64)
+
+    @cached_property
+    def before_flow_m3_per_s_std(self) -> Floats:
+        """Flow of each customer at the worst hour before any stop [m³/s at 15 °C, 101.325 kPa]."""
+        return self.demand.flow_m3_per_s_std(part=self.own_part)
+
+    @cached_property
+    def before(self) -> FlowState:
+        """The all-on state at the worst hour, before any stop."""
+        demand = node_demand(
+            self.request.network.customers, self.before_flow_m3_per_s_std, self.base.node_count
+        )
+        return self.solver.solve(demand)
+
+    @cached_property
+    def pressure_before_pa_gauge(self) -> Floats:
+        """Pressure at each customer's meter inlet before any stop [Pa gauge]; NaN without supply."""
+        return customer_pressure(self.request.network.customers, self.before.pressure_pa_gauge)
+
+    @cached_property
+    def weak_before(self) -> Flags:
+        """Customers that fail before any stop: a finding of their own, neither priced nor a veto."""
+        pressure = self.pressure_before_pa_gauge
+        return ~(pressure >= self.required_pa_gauge)
+
+    def mbar(self, pressure_pa: float) -> float:
+        """Return a pressure in mbar."""
+        return pressure_pa / PA_PER_MBAR

@@ -1,0 +1,94 @@
+"""The stopped network as a case for feeds: hoses tapped in, every way of feeding each hungry part."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.bypass import Feed, hose_feeds, with_taps
+from netplan.bypass.candidates import HoseWay
+from netplan.hydraulics import FlowNetwork
+from netplan.isolation import Cut
+from netplan.plan.desk import Desk
+from netplan.plan.feedways import Hungry, bypass_ways, hose_ways_of, valve_ways
+from netplan.plan.reach import Reach
+from netplan.plan.stopped import StoppedNetwork
+
+__all__ = ["FedNetwork", "closed_flow", "fed_network"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FedNetwork:
+    """The stopped network with nodes where hoses are tapped in.
+
+    Parameters
+    ----------
+    flow : FlowNetwork
+        Links of the zone closed; hose taps at the end.
+    stopped_link : int array, shape (links,)
+        Link of the stopped network that each link is part of.
+    feeds : tuple of tuple of Feed
+        Ways of feeding each hungry part.
+    hoses : dict
+        Where a hose runs, by label of its feed.
+    """
+
+    flow: FlowNetwork
+    stopped_link: Ints
+    feeds: tuple[tuple[Feed, ...], ...]
+    hoses: dict[str, HoseWay]
+
+
+def closed_flow(stopped: StoppedNetwork) -> FlowNetwork:
+    """Return the stopped network with every link of its zones closed."""
+    links = stopped.flow.links
+    return stopped.flow.with_links(replace(links, is_open=links.is_open & ~stopped.in_zone))
+
+
+def fed_network(
+    desk: Desk,
+    cut: Cut,
+    reach: Reach,
+    stopped: StoppedNetwork,
+    hungry: Sequence[Hungry],
+    pressure_pa_gauge: Floats,
+) -> FedNetwork:
+    """Return the case for feeds.
+
+    Parameters
+    ----------
+    desk, cut, reach, stopped
+        The zone and what it cuts off.
+    hungry : sequence of Hungry
+        Parts to feed.
+    pressure_pa_gauge : float array, shape (stopped nodes,)
+        Solved without any feed [Pa gauge]; NaN where stranded.
+    """
+    flow = closed_flow(stopped)
+    if not hungry or not desk.request.feeds_allowed:
+        return FedNetwork(flow, np.arange(flow.links.count), ((),) * len(hungry), {})
+    ways = [hose_ways_of(desk, reach, stopped, part, pressure_pa_gauge) for part in hungry]
+    taps = [tap for some in ways for way in some for tap in (way.giving, way.fed)]
+    tapped, node, link_of = with_taps(flow, taps)
+    feeds: list[tuple[Feed, ...]] = []
+    hoses: dict[str, HoseWay] = {}
+    start = 0
+    for part, some in zip(hungry, ways, strict=True):
+        stop = start + 2 * len(some)
+        of_part = hose_feeds(some, node[start:stop:2], node[start + 1 : stop : 2])
+        hoses.update(zip((feed.label for feed in of_part), some, strict=True))
+        start = stop
+        feeds.append(
+            (
+                *bypass_ways(desk, cut, stopped, part, pressure_pa_gauge),
+                *of_part,
+                *valve_ways(desk, reach, part),
+            )
+        )
+    return FedNetwork(tapped, link_of, tuple(feeds), hoses)

@@ -1,0 +1,174 @@
+"""Ways of feeding one hungry part: bypasses between stops, hoses between mains, boundary valves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.bypass import Feed, bypass_feeds, valve_feeds
+from netplan.bypass.candidates import BoundaryValve, BypassEnd, HoseWay, MainLines, hose_ways
+from netplan.isolation import Cut
+from netplan.network.model import Network
+from netplan.network.place import lines_between, points_at
+from netplan.network.words import Operable, ValveState
+from netplan.plan.desk import Desk
+from netplan.plan.reach import Reach
+from netplan.plan.stopped import StoppedNetwork, live_tee
+
+__all__ = ["WELL_FED", "Hungry", "bypass_ways", "hose_ways_of", "tee_places", "valve_ways"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+WELL_FED = 0
+ELSEWHERE = -1
+RISE_PA = 10.0
+"""Least difference of pressure between two places for a hose between them to help a weak part (own) [Pa]."""
+MOST_HOSES = 4
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Hungry:
+    """A part to be fed.
+
+    Parameters
+    ----------
+    label : str
+        Names it in reports.
+    nodes : bool array, shape (network nodes,)
+        Its nodes.
+    customers : int array
+        Rows of its customers.
+    weak : bool
+        Still fed, only too weakly.
+    """
+
+    label: str
+    nodes: Flags
+    customers: Ints
+    weak: bool
+
+
+def tee_places(network: Network, cut: Cut) -> tuple[Ints, Floats, Floats]:
+    """Return main row, chainage [m] and coordinates [m] of the bypass tee of every stop."""
+    tees = [live_tee(network, stop) or (stop.pipe, stop.chainage_m) for stop in cut.stops]
+    pipe = np.array([tee[0] for tee in tees], dtype=np.int64)
+    chainage = np.array([tee[1] for tee in tees], dtype=float)
+    return pipe, chainage, points_at(network, pipe, chainage)
+
+
+def bypass_ways(
+    desk: Desk, cut: Cut, stopped: StoppedNetwork, part: Hungry, pressure_pa_gauge: Floats
+) -> tuple[Feed, ...]:
+    """Return the bypasses across the zone that can feed the part."""
+    network, rules = desk.request.network, desk.request.rules
+    _, _, xy = tee_places(network, cut)
+    at = pressure_pa_gauge[stopped.tee_node]
+    inside = [bool(part.nodes[stop.live_node]) for stop in cut.stops]
+    # A valve has no tee of its own: nothing can be tapped there without a hole that no rule provides for.
+    usable = [i for i, stop in enumerate(cut.stops) if live_tee(network, stop) is not None]
+
+    def between(giving: list[int], fed: list[int]) -> tuple[Feed, ...]:
+        ends = [
+            BypassEnd(f"S{i + 1}", int(stopped.tee_node[i]), float(xy[i, 0]), float(xy[i, 1]), label)
+            for some, label in ((giving, WELL_FED), (fed, 1))
+            for i in some
+        ]
+        keep_out = tuple(network.keep_out.geometry)
+        return bypass_feeds(ends, 1, rules, scale=network.scale, keep_out=keep_out)
+
+    if not part.weak:
+        giving = [i for i in usable if not inside[i] and np.isfinite(at[i])]
+        return between(giving, [i for i in usable if inside[i]])
+    pairs = [(i, j) for i in usable for j in usable if at[i] > at[j] + RISE_PA]
+    return tuple(feed for i, j in pairs for feed in between([i], [j]))
+
+
+def hose_ways_of(
+    desk: Desk, reach: Reach, stopped: StoppedNetwork, part: Hungry, pressure_pa_gauge: Floats
+) -> tuple[HoseWay, ...]:
+    """Return the shortest hoses from live mains of the same system to mains of the part."""
+    network, rules = desk.request.network, desk.request.rules
+    links, nodes = stopped.flow.links, network.nodes
+    count = len(nodes)
+    pipe = network.pieces.pipe[stopped.piece]
+    ends_known = (links.from_node < count) & (links.to_node < count)
+    usable = (
+        (pipe < network.pipes.n_mains) & links.is_open & ~stopped.in_zone & (links.length_m > 0) & ends_known
+    )
+    rows = np.flatnonzero(usable)
+    a, b = links.from_node[rows], links.to_node[rows]
+    fed_rows = rows[part.nodes[a] & part.nodes[b]]
+    if not len(fed_rows):
+        return ()
+    low_pa = np.nanmin(pressure_pa_gauge[:count][part.nodes]) if part.weak else -np.inf
+    strong = reach.fed & ~part.nodes & (pressure_pa_gauge[:count] > low_pa + RISE_PA)
+    margin = rules.bypass.reach_m * network.scale
+    ends = np.concatenate([links.from_node[fed_rows], links.to_node[fed_rows]])
+    x, y = nodes.x_m[ends], nodes.y_m[ends]
+    span = np.ptp(x) + np.ptp(y) + margin
+    near = (
+        strong[a]
+        & strong[b]
+        & (np.abs(nodes.x_m[a] - x.mean()) <= span)
+        & (np.abs(nodes.y_m[a] - y.mean()) <= span)
+        & (nodes.system[a] == nodes.system[ends[0]])
+    )
+    keep_out = tuple(network.keep_out.geometry)
+    return hose_ways(
+        _lines(network, stopped, rows[near]),
+        _lines(network, stopped, fed_rows),
+        rules,
+        scale=network.scale,
+        keep_out=keep_out,
+        most=MOST_HOSES,
+    )
+
+
+def _lines(network: Network, stopped: StoppedNetwork, rows: Ints) -> MainLines:
+    pipe = network.pieces.pipe[stopped.piece[rows]]
+    lines = lines_between(network, pipe, stopped.from_m[rows], stopped.to_m[rows])
+    return MainLines(rows, lines, network.pipes.od_m[pipe])
+
+
+def valve_ways(desk: Desk, reach: Reach, part: Hungry) -> tuple[Feed, ...]:
+    """Return the closed boundary valves whose opening feeds the part."""
+    network = desk.request.network
+    valves, pieces, nodes = network.valves, network.pieces, network.nodes
+    found: list[BoundaryValve] = []
+    for row in np.flatnonzero((valves.piece >= 0) & (valves.state == ValveState.CLOSED)).tolist():
+        piece = int(valves.piece[row])
+        ends = int(pieces.from_node[piece]), int(pieces.to_node[piece])
+        sides = [1 if part.nodes[n] else WELL_FED if reach.fed[n] else ELSEWHERE for n in ends]
+        found.append(
+            BoundaryValve(
+                label=valves.id[row],
+                link=piece,
+                from_node=ends[0],
+                to_node=ends[1],
+                from_part=sides[0],
+                to_part=sides[1],
+                is_closed=True,
+                is_operable=bool(valves.operable[row] == Operable.YES),
+                same_system=bool(nodes.system[ends[0]] == nodes.system[ends[1]]),
+            )
+        )
+    fault = _fault_pa_gauge(network, int(nodes.system[np.flatnonzero(part.nodes)[0]]))
+    return valve_feeds(found, 1, fault_pa_gauge=fault, limit_pa_gauge=_mop_pa_gauge(network, part))
+
+
+def _fault_pa_gauge(network: Network, system: int) -> float:
+    stations = network.stations
+    own = (stations.node >= 0) & (network.nodes.system[stations.node] == system)
+    worst = np.fmax(stations.max_outlet_pa_gauge, stations.outlet_pa_gauge)[own]
+    return float(worst.max()) if len(worst) else float("nan")
+
+
+def _mop_pa_gauge(network: Network, part: Hungry) -> float:
+    pieces = network.pieces
+    rows = np.flatnonzero(part.nodes[pieces.from_node] & part.nodes[pieces.to_node])
+    mop = network.pipes.mop_pa_gauge[pieces.pipe[rows]]
+    return float(np.nanmin(mop)) if np.isfinite(mop).any() else float("nan")

@@ -1,0 +1,85 @@
+"""A priced cut: one complete answer, before it is written down as an option."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.bypass import SizedFeed
+from netplan.hydraulics import FlowState
+from netplan.isolation import Cut
+from netplan.plan.feeding import FedNetwork
+from netplan.plan.feedways import Hungry
+from netplan.plan.reach import Reach
+from netplan.plan.states import WorkStates
+from netplan.plan.stopped import StoppedNetwork
+
+__all__ = ["Priced", "Refused"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A cut on which no option stands, and why, in one line."""
+
+    cut: Cut
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Priced:
+    """A cut priced in full: the cheapest option that stands on it.
+
+    Parameters
+    ----------
+    cut : Cut
+    reach : Reach
+        What is cut off, before any feed.
+    hungry : tuple of Hungry
+        Stranded and weak parts with customers.
+    feeds : tuple of (SizedFeed or None)
+        Feed of each hungry part; None where it is off, or weak and helped by another part's feed.
+    part_off : tuple of bool
+        Which hungry parts are off.
+    stopped : StoppedNetwork or None
+        The network with the stops drawn in; None without hungry parts, where nothing had to be drawn.
+    fed : FedNetwork or None
+        The same with hoses tapped in.
+    work : WorkStates
+        Every state of the work.
+    off : int array
+        Rows of all customers off, ascending.
+    flow_m3_per_s_std : float array, shape (customers,)
+        Flow of each customer while the stops are in [m³/s at 15 °C, 101.325 kPa]; 0 where off.
+    stops_minor, interruption_minor, feeds_minor, gas_minor : int
+        Parts of the burden [minor units].
+    """
+
+    cut: Cut
+    reach: Reach
+    hungry: tuple[Hungry, ...]
+    feeds: tuple[SizedFeed | None, ...]
+    part_off: tuple[bool, ...]
+    stopped: StoppedNetwork | None
+    fed: FedNetwork | None
+    work: WorkStates
+    off: Ints
+    flow_m3_per_s_std: Floats
+    stops_minor: int
+    interruption_minor: int
+    feeds_minor: int
+    gas_minor: int
+
+    @property
+    def burden_minor(self) -> int:
+        """The one figure that ranks options [minor units]."""
+        return self.stops_minor + self.interruption_minor + self.feeds_minor + self.gas_minor
+
+    @property
+    def final(self) -> FlowState:
+        """The state with all stops in."""
+        return self.work.states[-1].state

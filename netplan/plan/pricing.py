@@ -1,0 +1,218 @@
+"""The full price of a cut: who is off, what feeds it takes, whether every state of the work holds."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.bypass import Feed, FeedCase, Inlets, Part, PartsAnswer, feed_answers, feed_links
+from netplan.hydraulics import FlowSolver, FlowState
+from netplan.isolation import Cut
+from netplan.plan.desk import Desk
+from netplan.plan.effects import flow_after, kept_inlets, must_stay, node_demand_after, reach_of
+from netplan.plan.feeding import FedNetwork, fed_network
+from netplan.plan.feedways import Hungry
+from netplan.plan.priced import Priced, Refused
+from netplan.plan.prices import queue_minor
+from netplan.plan.reach import Reach
+from netplan.plan.states import work_states
+from netplan.plan.stopped import StoppedNetwork, draw_stops
+
+__all__ = ["price_cut"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+
+def price_cut(desk: Desk, cut: Cut) -> Priced | Refused:
+    """Price a cut in full.
+
+    The cheapest combination of feeds and parts off is found with which every kept meter inlet holds its
+    pressure in every state of the work. A meter that fails before any stop is neither priced nor a veto.
+    """
+    network = desk.request.network
+    reach = reach_of(desk, cut)
+    isolated = np.flatnonzero(reach.isolated)
+    barred = must_stay(desk)[isolated]
+    if barred.any():
+        who = network.customers.id[int(isolated[barred][0])]
+        return Refused(cut, f"customer {who} must stay on and lies in the zone")
+    flow = flow_after(desk, reach)
+    unfed = _solve_unfed(desk, reach, flow)
+    hungry = _hungry(desk, reach, unfed)
+    if not hungry:
+        return _without_feeds(desk, cut, reach, flow)
+    return _with_feeds(desk, cut, reach, flow, unfed, hungry)
+
+
+def _solve_unfed(desk: Desk, reach: Reach, flow: Floats) -> FlowState:
+    _ = desk.before  # the warm start
+    closed = np.flatnonzero(reach.closed & desk.base.links.is_open)
+    return desk.solver.resolve(
+        demand_m3_per_s_std=node_demand_after(desk, reach, flow, desk.base.node_count),
+        closed_links=closed.tolist(),
+    )
+
+
+def _hungry(desk: Desk, reach: Reach, unfed: FlowState) -> tuple[Hungry, ...]:
+    owner, at = desk.attachments
+    found: list[Hungry] = []
+    stranded = np.flatnonzero(reach.stranded)
+    for label in np.unique(reach.customer_part[stranded]):
+        rows = stranded[reach.customer_part[stranded] == label]
+        found.append(
+            Hungry(f"stranded {len(found) + 1}", (reach.part == label) & ~reach.in_zone, rows, weak=False)
+        )
+    pressure = unfed.pressure_pa_gauge
+    low = ~(pressure[at] >= desk.required_pa_gauge) & reach.fed[at]
+    low &= ~reach.isolated[owner] & ~reach.stranded[owner] & ~desk.weak_before[owner]
+    if low.any():
+        weak_nodes = reach.fed & ~(pressure[: len(reach.fed)] >= desk.required_pa_gauge)
+        found.append(Hungry("weak", weak_nodes, np.unique(owner[low]), weak=True))
+    return tuple(found)
+
+
+def _without_feeds(desk: Desk, cut: Cut, reach: Reach, flow: Floats) -> Priced | Refused:
+    inlets = kept_inlets(desk, reach, reach.isolated)
+    demand = node_demand_after(desk, reach, flow, desk.base.node_count)
+    # Nothing is drawn within a stopped piece: closing all of it is the same as closing it at the barrier.
+    work = work_states(desk.solver, demand, inlets, [stop.piece for stop in cut.stops])
+    if work.failing is not None:
+        return Refused(cut, work.failing.reason())
+    off = np.flatnonzero(reach.isolated)
+    return Priced(
+        cut=cut,
+        reach=reach,
+        hungry=(),
+        feeds=(),
+        part_off=(),
+        stopped=None,
+        fed=None,
+        work=work,
+        off=off,
+        flow_m3_per_s_std=flow,
+        stops_minor=cut.stops_minor,
+        interruption_minor=_interruption(desk, off),
+        feeds_minor=0,
+        gas_minor=cut.gas_minor,
+    )
+
+
+def _interruption(desk: Desk, off: Ints) -> int:
+    request = desk.request
+    return int(desk.off_minor[off].sum()) + queue_minor(request.network.customers, request.rules, off)
+
+
+def _with_feeds(
+    desk: Desk, cut: Cut, reach: Reach, flow: Floats, unfed: FlowState, hungry: tuple[Hungry, ...]
+) -> Priced | Refused:
+    stopped = draw_stops(desk.request.network, desk.base, cut)
+    fed = fed_network(desk, cut, reach, stopped, hungry, _at_taps(stopped, unfed))
+    inlets = kept_inlets(desk, reach, reach.isolated)
+    demand = node_demand_after(desk, reach, flow, fed.flow.node_count)
+    case = FeedCase(FlowSolver(fed.flow, desk.conditions), demand, inlets)
+    case.solver.solve(demand)
+    parts = [_part(desk, part, feeds, inlets) for part, feeds in zip(hungry, fed.feeds, strict=True)]
+    best: Priced | None = None
+    reason = ""
+    for answer in feed_answers(case, parts, desk.request.rules):
+        floor = (
+            cut.stops_minor + cut.gas_minor + answer.price_minor + int(desk.off_minor[reach.isolated].sum())
+        )
+        if best is not None and floor >= best.burden_minor:
+            break
+        if answer.verdict is None:
+            reason = reason or answer.reason
+            continue
+        priced = _answered(desk, cut, reach, flow, stopped, fed, hungry, answer)
+        if isinstance(priced, Refused):
+            reason = priced.reason
+        elif best is None or priced.burden_minor < best.burden_minor:
+            best = priced
+    return best if best is not None else Refused(cut, reason)
+
+
+def _at_taps(stopped: StoppedNetwork, unfed: FlowState) -> Floats:
+    """Give each barrier and tee the pressure of the live end it hangs on: nothing flows to it."""
+    pressure = np.full(stopped.flow.node_count, np.nan)
+    pressure[: len(unfed.pressure_pa_gauge)] = unfed.pressure_pa_gauge
+    links = stopped.flow.links
+    live = np.flatnonzero(links.is_open & ~stopped.in_zone)
+    fresh = live[
+        (links.from_node[live] >= len(unfed.pressure_pa_gauge))
+        | (links.to_node[live] >= len(unfed.pressure_pa_gauge))
+    ]
+    for _ in range(len(fresh)):
+        a, b = links.from_node[fresh], links.to_node[fresh]
+        pressure[b] = np.where(np.isnan(pressure[b]), pressure[a], pressure[b])
+        pressure[a] = np.where(np.isnan(pressure[a]), pressure[b], pressure[a])
+    return pressure
+
+
+def _part(desk: Desk, part: Hungry, feeds: tuple[Feed, ...], inlets: Inlets) -> Part:
+    owner, at = desk.attachments
+    own = np.isin(owner, part.customers)
+    nodes = np.unique(at[own])
+    stay = must_stay(desk)[part.customers].any()
+    return Part(
+        label=part.label,
+        feeds=feeds,
+        inlets=np.flatnonzero(np.isin(inlets.node, nodes)),
+        demand_nodes=nodes,
+        off_price_minor=None if stay else int(desk.off_minor[part.customers].sum()),
+        weak=part.weak,
+    )
+
+
+def _answered(
+    desk: Desk,
+    cut: Cut,
+    reach: Reach,
+    flow: Floats,
+    stopped: StoppedNetwork,
+    fed: FedNetwork,
+    hungry: tuple[Hungry, ...],
+    answer: PartsAnswer,
+) -> Priced | Refused:
+    gone = reach.isolated.copy()
+    for part, is_off in zip(hungry, answer.off, strict=True):
+        gone[part.customers] |= is_off
+    flow = np.where(gone, 0.0, flow)
+    demand = node_demand_after(desk, reach, flow, fed.flow.node_count)
+    sizes = [feed.size for feed in answer.feeds if feed is not None]
+    hoses = feed_links(sizes, desk.request.rules)
+    links = fed.flow.links
+    zone = np.flatnonzero(stopped.in_zone & stopped.flow.links.is_open)
+    is_open = links.is_open.copy()
+    is_open[zone] = True
+    open_network = fed.flow.with_links(replace(links, is_open=is_open).joined_with(hoses))
+    work = work_states(
+        FlowSolver(open_network, desk.conditions),
+        demand,
+        kept_inlets(desk, reach, gone),
+        stopped.closes,
+        opened=[size.feed.valve_link for size in sizes if size.feed.valve_link >= 0],
+        feeds_open=bool(sizes),
+    )
+    if work.failing is not None:
+        return Refused(cut, work.failing.reason())
+    off = np.flatnonzero(gone)
+    return Priced(
+        cut=cut,
+        reach=reach,
+        hungry=hungry,
+        feeds=answer.feeds,
+        part_off=answer.off,
+        stopped=stopped,
+        fed=fed,
+        work=work,
+        off=off,
+        flow_m3_per_s_std=flow,
+        stops_minor=cut.stops_minor,
+        interruption_minor=_interruption(desk, off),
+        feeds_minor=answer.feeds_price_minor,
+        gas_minor=cut.gas_minor,
+    )

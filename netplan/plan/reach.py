@@ -1,0 +1,100 @@
+"""What is cut off from what once the stops of a zone are in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from netplan.network.model import Network
+
+__all__ = ["Reach", "reach_after"]
+
+Ints = NDArray[np.int32]
+Flags = NDArray[np.bool_]
+
+NO_PART = -1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reach:
+    """Where every node and customer is after the stops.
+
+    Parameters
+    ----------
+    part : int32 array, shape (nodes,)
+        Connected part of each node over what is still open; zone nodes are parts of their own.
+    in_zone, fed : bool arrays, shape (nodes,)
+        Inside the isolated zone; joined to a regulator station or an injection.
+    closed : bool array, shape (pieces,)
+        Pieces that carry no gas: stopped, inside the zone, or closed valves.
+    isolated, stranded : bool arrays, shape (customers,)
+        Any attachment in the zone; else any attachment in a part without a station. A customer with several
+        attachments is on every list that could be right.
+    customer_part : int32 array, shape (customers,)
+        Stranded part of a stranded customer, else the fed part; NO_PART for none.
+    """
+
+    part: Ints
+    in_zone: Flags
+    fed: Flags
+    closed: Flags
+    isolated: Flags
+    stranded: Flags
+    customer_part: Ints
+
+
+def reach_after(
+    network: Network, closed_pieces: Ints, zone_nodes: Ints, opened_pieces: Ints | None = None
+) -> Reach:
+    """Classify nodes and customers after closing pieces.
+
+    Parameters
+    ----------
+    network : Network
+    closed_pieces : int array
+        Pieces stopped, and pieces inside the zone.
+    zone_nodes : int array
+        Nodes inside the zone.
+    opened_pieces : int array, optional
+        Closed valves' pieces that are opened for the work.
+    """
+    pieces, customers, count = network.pieces, network.customers, len(network.nodes)
+    closed = ~pieces.is_open
+    if opened_pieces is not None:
+        closed[opened_pieces] = False
+    closed[closed_pieces] = True
+    open_rows = np.flatnonzero(~closed)
+    ends = pieces.from_node[open_rows], pieces.to_node[open_rows]
+    graph = coo_array((np.ones(len(open_rows), np.int8), ends), shape=(count, count))
+    parts, part = connected_components(graph, directed=False)
+    in_zone = np.zeros(count, bool)
+    in_zone[zone_nodes] = True
+    fed_part = np.zeros(parts, bool)
+    for nodes in (network.stations.node, network.injections.node):
+        fed_part[part[nodes[nodes >= 0]]] = True
+    fed = fed_part[part] & ~in_zone
+
+    owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
+    at = customers.attach_node
+    isolated = np.zeros(len(customers), bool)
+    np.logical_or.at(isolated, owner, in_zone[at])
+    stranded = np.zeros(len(customers), bool)
+    np.logical_or.at(stranded, owner, ~fed[at])
+    stranded &= ~isolated
+    customer_part = np.full(len(customers), NO_PART, np.int32)
+    # Later rows win: live attachments first, then the stranded ones of stranded customers.
+    order = np.argsort(~fed[at], kind="stable")
+    customer_part[owner[order]] = part[at[order]]
+    return Reach(
+        part=part.astype(np.int32),
+        in_zone=in_zone,
+        fed=fed,
+        closed=closed,
+        isolated=isolated,
+        stranded=stranded,
+        customer_part=customer_part,
+    )

@@ -1,0 +1,167 @@
+"""Cuts in the order of their bound, each priced in full, until the ranking is proven."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from netplan.constants import PA_PER_MBAR
+from netplan.errors import NoPlanError
+from netplan.isolation import (
+    MINOR_PER_UNIT,
+    FeedBound,
+    Index,
+    IsolationProblem,
+    Tail,
+    build_index,
+    cuts,
+)
+from netplan.network.section import Section, work_section
+from netplan.plan.desk import Desk
+from netplan.plan.priced import Priced, Refused
+from netplan.plan.pricing import price_cut
+from netplan.reference.gas import METRIC_STANDARD
+
+__all__ = ["Ranking", "isolation_problem", "rank"]
+
+Tell = Callable[[str], None]
+
+MOST_REASONS = 5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ranking:
+    """The best options and what is proven about them.
+
+    Parameters
+    ----------
+    options : tuple of Priced
+        Cheapest first, each different from the others.
+    next_bound_minor : int or None
+        No option beyond those listed or priced is cheaper [minor units]; None: there is none beyond.
+    reason : str
+        Why the search stopped.
+    cuts_priced : int
+    refused : tuple of Refused
+        Cuts on which no option stands, in the order they came.
+    """
+
+    options: tuple[Priced, ...]
+    next_bound_minor: int | None
+    reason: str
+    cuts_priced: int
+    refused: tuple[Refused, ...]
+
+    def lower_bound_minor(self, place: int) -> int:
+        """Return what no different option can undercut at a place in the ranking [minor units]."""
+        burden = self.options[place].burden_minor
+        return burden if self.next_bound_minor is None else min(burden, self.next_bound_minor)
+
+
+def isolation_problem(desk: Desk, section: Section) -> IsolationProblem:
+    """Return the question to the choice of stops."""
+    request = desk.request
+    rules = request.rules
+    pressure = _outlet_pa_gauge(desk, section) + desk.conditions.atmospheric_pressure_pa_abs
+    density = desk.gas.density_kg_per_m3(desk.conditions.ground_temperature_k, pressure)
+    content = density / desk.gas.density_kg_per_m3_at(METRIC_STANDARD)
+    gas_minor_per_m3 = rules.price.gas_per_m3 * MINOR_PER_UNIT * content * rules.purge.volumes_in
+    return IsolationProblem(
+        network=request.network,
+        section=section,
+        rules=rules,
+        hours=request.window_hours,
+        gas_minor_per_m3=gas_minor_per_m3,
+        orders=request.orders,
+        feed_bound=_feed_bound(desk),
+        alternatives=frozenset(request.own_supply),
+    )
+
+
+def _outlet_pa_gauge(desk: Desk, section: Section) -> float:
+    network = desk.request.network
+    system = network.pipes.system[section.pipe[0]]
+    placed = network.stations.node >= 0
+    own = placed & (network.nodes.system[network.stations.node] == system)
+    outlet = network.stations.outlet_pa_gauge[own if own.any() else placed]
+    return float(outlet.max()) if len(outlet) else 20 * PA_PER_MBAR
+
+
+def _feed_bound(desk: Desk) -> FeedBound:
+    rules = desk.request.rules
+    network = desk.request.network
+    # No bypass or hose is cheaper than its fixed price; opening a valve may be.
+    has_closed_valve = bool((~network.pieces.is_open).any())
+    least = min(rules.price.bypass, rules.price.open_valve) if has_closed_valve else rules.price.bypass
+    bound = round(least * MINOR_PER_UNIT)
+
+    def feed_bound(_tail: Tail) -> int | None:
+        return bound if desk.request.feeds_allowed else None
+
+    return feed_bound
+
+
+def rank(desk: Desk, tell: Tell, index: Index | None = None) -> Ranking:
+    """Return the best different options.
+
+    Raises
+    ------
+    NoPlanError
+        When no set of stops isolates the work, or none of them stands once priced in full.
+    """
+    request = desk.request
+    section = work_section(request.network, request.parts)
+    problem = isolation_problem(desk, section)
+    deadline = time.monotonic() + request.rules.choice.seconds
+    found = _Found(request.wanted)
+    refused: list[Refused] = []
+    priced = 0
+    next_bound: int | None = None
+    reason = "every way to isolate the work was priced"
+    for cut in cuts(problem, index or build_index(request.network)):
+        worst = found.worst_minor
+        if worst is not None and cut.bound_minor >= worst:
+            next_bound, reason = cut.bound_minor, "nothing beyond can be cheaper"
+            break
+        if priced >= request.rules.choice.max_zones or time.monotonic() > deadline:
+            next_bound, reason = cut.bound_minor, f"stopped after {priced} ways to isolate the work"
+            break
+        tell(f"pricing way {priced + 1}")
+        answer = price_cut(desk, cut)
+        priced += 1
+        if isinstance(answer, Refused):
+            refused.append(answer)
+        else:
+            found.add(answer)
+    if not found.options:
+        raise NoPlanError("no set of stops holds every constraint", _reasons(refused, reason))
+    return Ranking(tuple(found.options), next_bound, reason, priced, tuple(refused))
+
+
+def _reasons(refused: list[Refused], reason: str) -> tuple[str, ...]:
+    seen = dict.fromkeys(answer.reason for answer in refused)
+    return (*list(seen)[:MOST_REASONS], reason)
+
+
+class _Found:
+    """The best different options so far, cheapest first."""
+
+    def __init__(self, wanted: int) -> None:
+        self.wanted = wanted
+        self.options: list[Priced] = []
+        self._keys: dict[object, Priced] = {}
+
+    @property
+    def worst_minor(self) -> int | None:
+        """What the next cut must undercut; None while there is room."""
+        return self.options[-1].burden_minor if len(self.options) == self.wanted else None
+
+    def add(self, option: Priced) -> None:
+        key = (frozenset((stop.chain, stop.method) for stop in option.cut.stops), option.off.tobytes())
+        known = self._keys.get(key)
+        if known is not None and known.burden_minor <= option.burden_minor:
+            return
+        self._keys[key] = option
+        # Ties keep the order in which the cuts came, which depends on the data alone.
+        self.options = sorted(self._keys.values(), key=lambda o: o.burden_minor)[: self.wanted]

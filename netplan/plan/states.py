@@ -1,0 +1,123 @@
+"""Every state of the work, solved: feeds open, then one stop after the other."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.bypass import Inlets
+from netplan.constants import PA_PER_MBAR
+from netplan.hydraulics import FlowSolver, FlowState
+
+__all__ = ["Judged", "WorkStates", "judge", "work_states"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+ROUNDING_PA = 1e-6
+"""What solving to rounding may cost a pressure [Pa]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Judged:
+    """One solved state and its worst kept inlet.
+
+    Parameters
+    ----------
+    name : str
+        After which step, in words.
+    state : FlowState
+    worst : int
+        Row of the inlet that is nearest its limit; -1 without inlets.
+    least_pa_gauge : float
+        Its pressure [Pa gauge]; NaN without gas.
+    holds : bool
+    """
+
+    name: str
+    state: FlowState
+    worst: int
+    least_pa_gauge: float
+    holds: bool
+
+    def reason(self) -> str:
+        """Say why it does not hold, in one line."""
+        if np.isnan(self.least_pa_gauge):
+            return f"after {self.name} a kept meter inlet has no gas"
+        return f"after {self.name} a kept meter inlet has {self.least_pa_gauge / PA_PER_MBAR:.2f} mbar"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WorkStates:
+    """States in the order of the work.
+
+    Parameters
+    ----------
+    order : tuple of int
+        Stops in the order they go in: lightest flow first, ties by number.
+    states : tuple of Judged
+        Feeds open, then after each stop.
+    """
+
+    order: tuple[int, ...]
+    states: tuple[Judged, ...]
+
+    @property
+    def failing(self) -> Judged | None:
+        """The first state that does not hold."""
+        return next((judged for judged in self.states if not judged.holds), None)
+
+
+def judge(name: str, state: FlowState, inlets: Inlets) -> Judged:
+    """Judge a solved state by the inlet nearest its limit; an inlet without gas is the worst."""
+    if not len(inlets):
+        return Judged(name, state, -1, float("nan"), holds=True)
+    pressure = state.pressure_pa_gauge[inlets.node]
+    excess = np.where(np.isnan(pressure), -np.inf, pressure - inlets.required_pa_gauge)
+    worst = int(np.argmin(excess))
+    return Judged(name, state, worst, float(pressure[worst]), holds=bool(excess[worst] >= -ROUNDING_PA))
+
+
+def work_states(
+    solver: FlowSolver,
+    demand_m3_per_s_std: Floats,
+    inlets: Inlets,
+    closing: Sequence[int],
+    opened: Sequence[int] = (),
+    feeds_open: bool = False,
+) -> WorkStates:
+    """Solve the states of the work.
+
+    Parameters
+    ----------
+    solver : FlowSolver
+        Network with the feeds in and no stop closed.
+    demand_m3_per_s_std : float array
+        Demand of each node with the customers off turned off [m³/s at 15 °C, 101.325 kPa].
+    inlets : Inlets
+        Meter inlets that must hold in every state.
+    closing : sequence of int
+        For each stop the link that closes it.
+    opened : sequence of int
+        Boundary valves' links opened for the work.
+    feeds_open : bool
+        Whether there is any feed, for the name of the first state.
+    """
+    first = solver.resolve(demand_m3_per_s_std=demand_m3_per_s_std, opened_links=opened)
+    name = "feeds open and meters off" if feeds_open else "meters off"
+    states = [judge(name, first, inlets)]
+    through = np.abs(np.nan_to_num(first.flow_m3_per_s_std[list(closing)]))
+    # Rounding makes equal flows equal, so that the order does not hang on the last bit.
+    order = tuple(int(i) for i in np.argsort(np.round(through, 9), kind="stable"))
+    shut: list[int] = []
+    state = first
+    for stop in order:
+        shut.append(closing[stop])
+        state = solver.resolve(
+            demand_m3_per_s_std=demand_m3_per_s_std, closed_links=shut, opened_links=opened, warm=state
+        )
+        states.append(judge(f"stop S{stop + 1} in", state, inlets))
+    return WorkStates(order, tuple(states))

@@ -1,0 +1,159 @@
+"""The flow network with the stops of a cut drawn in: every link wholly inside or outside the zones."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.bypass import Tap, with_taps
+from netplan.hydraulics import FlowLinks, FlowNetwork
+from netplan.isolation import Cut, Stop
+from netplan.network.model import Network
+
+__all__ = ["StoppedNetwork", "draw_stops", "live_tee"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+EDGE = 1e-9
+"""Least share of a piece a tap may lie from its end: a node there exists already."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StoppedNetwork:
+    """A network with a node at every barrier and bypass tee of a cut.
+
+    Parameters
+    ----------
+    flow : FlowNetwork
+        Nothing closed beyond what is closed already; links [0, pieces) are the pieces' first parts.
+    piece : int array, shape (links,)
+        Piece each link is a part of.
+    from_m, to_m : float arrays, shape (links,)
+        Chainages of each link on its pipe [m].
+    in_zone : bool array, shape (links,)
+        Inside a zone: empty of supply when all stops are in.
+    tee_node : int array, shape (stops,)
+        Node where a bypass is tapped at each stop, on its live side.
+    barrier_node : int array, shape (stops,)
+        Node at the barrier nearest the work; a valve's live end.
+    closes : tuple of int
+        For each stop the link whose closing sets it: the one on the zone side of its barrier.
+    """
+
+    flow: FlowNetwork
+    piece: Ints
+    from_m: Floats
+    to_m: Floats
+    in_zone: Flags
+    tee_node: Ints
+    barrier_node: Ints
+    closes: tuple[int, ...]
+
+
+def live_tee(network: Network, stop: Stop) -> tuple[int, float] | None:
+    """Return pipe and chainage of the bypass tee of a stop; None for one without.
+
+    A tee that does not fit on the stop's own piece is taken to be at the live end of that piece, where the
+    next one begins.
+    """
+    for tapping in stop.tappings:
+        if tapping.role == "bypass":
+            return tapping.pipe, tapping.chainage_m
+    if stop.bypass_elsewhere:
+        pieces = network.pieces
+        at_start = int(pieces.from_node[stop.piece]) == stop.live_node
+        return stop.pipe, float((pieces.from_m if at_start else pieces.to_m)[stop.piece])
+    return None
+
+
+def draw_stops(network: Network, base: FlowNetwork, cut: Cut) -> StoppedNetwork:
+    """Put barriers and tees of a cut into the base network as nodes."""
+    taps: list[Tap] = []
+    barrier_tap: list[int] = []
+    tee_tap: list[int] = []
+    for stop in cut.stops:
+        barrier_tap.append(_add(taps, network, stop.piece, stop.chainage_m) if stop.valve < 0 else -1)
+        tee = live_tee(network, stop)
+        tee_tap.append(
+            -1 if tee is None else _add(taps, network, _piece_at(network, *tee, near=stop), tee[1])
+        )
+    flow, node, link_of = with_taps(base, taps)
+    from_m, to_m = _chainages(network, taps, link_of)
+    barrier_node = np.array(
+        [stop.live_node if tap < 0 else node[tap] for stop, tap in zip(cut.stops, barrier_tap, strict=True)],
+        dtype=np.int64,
+    )
+    tee_node = np.array(
+        [b if tap < 0 else node[tap] for b, tap in zip(barrier_node, tee_tap, strict=True)], dtype=np.int64
+    )
+    in_zone = _in_zone(link_of, from_m, to_m, cut)
+    closes = tuple(
+        _closing_link(stop, int(b), flow.links, link_of, in_zone)
+        for stop, b in zip(cut.stops, barrier_node, strict=True)
+    )
+    in_zone[list(closes)] = True
+    return StoppedNetwork(flow, link_of, from_m, to_m, in_zone, tee_node, barrier_node, closes)
+
+
+def _add(taps: list[Tap], network: Network, piece: int, chainage_m: float) -> int:
+    low, high = network.pieces.from_m[piece], network.pieces.to_m[piece]
+    share = min(max((chainage_m - low) / (high - low), EDGE), 1.0 - EDGE)
+    tap = Tap(piece, share)
+    if tap in taps:
+        return taps.index(tap)
+    taps.append(tap)
+    return len(taps) - 1
+
+
+def _piece_at(network: Network, pipe: int, chainage_m: float, near: Stop) -> int:
+    pieces = network.pieces
+    first, last = np.searchsorted(pieces.pipe, [pipe, pipe + 1])
+    rows = np.arange(first, last)
+    inside = rows[
+        (pieces.from_m[rows] <= chainage_m)
+        & (chainage_m <= pieces.to_m[rows])
+        & (pieces.to_m[rows] > pieces.from_m[rows])
+    ]
+    if near.piece in inside:
+        return near.piece
+    return int(inside[0])
+
+
+def _chainages(network: Network, taps: list[Tap], link_of: Ints) -> tuple[Floats, Floats]:
+    pieces = network.pieces
+    from_m, to_m = pieces.from_m[link_of].copy(), pieces.to_m[link_of].copy()
+    row = len(pieces)
+    for link in sorted({tap.link for tap in taps}):
+        low, high = pieces.from_m[link], pieces.to_m[link]
+        marks = sorted(low + tap.share * (high - low) for tap in taps if tap.link == link)
+        to_m[link] = marks[0]
+        for k, mark in enumerate(marks):
+            from_m[row] = mark
+            to_m[row] = marks[k + 1] if k + 1 < len(marks) else high
+            row += 1
+    return from_m, to_m
+
+
+def _in_zone(link_of: Ints, from_m: Floats, to_m: Floats, cut: Cut) -> Flags:
+    inside = np.zeros(len(link_of), dtype=bool)
+    parts = [part for zone in cut.zones for part in zone.pieces]
+    lows: dict[int, list[tuple[float, float]]] = {}
+    for part in parts:
+        lows.setdefault(part.piece, []).append((part.from_m, part.to_m))
+    for row in np.flatnonzero(np.isin(link_of, np.fromiter(lows, dtype=np.int64, count=len(lows)))):
+        middle = (from_m[row] + to_m[row]) / 2
+        inside[row] = any(low <= middle <= high for low, high in lows[int(link_of[row])])
+    return inside
+
+
+def _closing_link(stop: Stop, barrier: int, links: FlowLinks, link_of: Ints, in_zone: Flags) -> int:
+    if stop.valve >= 0:
+        return stop.piece
+    of_piece = np.flatnonzero(link_of == stop.piece)
+    touching = of_piece[(links.from_node[of_piece] == barrier) | (links.to_node[of_piece] == barrier)]
+    inside = touching[in_zone[touching]]
+    return int(inside[0]) if len(inside) else int(touching[0])
