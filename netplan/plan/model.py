@@ -121,6 +121,7 @@ class Tapping(Part):
     """One hole in the main, at its chainage, with the outlet size [mm] (0: a barrier without tapping)."""
 
     role: Literal["zone_vent", "barrier", "vent", "gauge", "bypass"]
+    main_id: str = ""
     chainage_m: Metres
     size_mm: Millimetres
 
@@ -302,22 +303,45 @@ class Fallback(Part):
 
 
 class Step(Part):
-    """One step of the work order."""
+    """One step of the work order: a draft for the operator's competent person."""
 
     n: int
+    stage: str = Field(default="", description="which part of the order it belongs to")
     does: str
     uses: tuple[str, ...] = ()
     who: str
-    hold: bool = False
-    expect_mbar: Pressure | None = None
+    hold: bool = Field(default=False, description="nobody goes on before the competent person says so")
+    expect_mbar: Pressure | None = Field(default=None, description="pressure to be read [mbar gauge]")
+    expect_at: str = Field(default="", description="id of the gauge, stop or customer it is read at")
+    minutes: Rounded1 | None = None
     if_not: str = ""
+
+
+class VentComparison(Part):
+    """A published formula beside the tool's own figure."""
+
+    formula: str
+    volume_m3: Rounded6 = Field(description="at 15 °C, 101.325 kPa")
+    own_m3: Rounded6
+    reason: str
+
+
+class LetBy(Part):
+    """Gas that passes a stop through a stated leak path while it is in."""
+
+    stop_id: str
+    across_mbar: Pressure
+    path: str
+    flow_m3h: Rounded6
 
 
 class Vent(Part):
     """Gas lost to make the zone gas-free and to bring it back.
 
     Volumes at 15 °C, 101.325 kPa. `of_which_pressure_part_m3` is the part of the line content that leaves
-    when the zone falls to atmospheric pressure.
+    when the zone falls to atmospheric pressure; `purge_m3` is what is let go while gas is brought back,
+    beyond the fill that stays; `drawn_m3` is what the live network gives for both. Let-by is an allowance
+    apart, no part of the total.
     """
 
     line_content_m3: Rounded6
@@ -328,6 +352,11 @@ class Vent(Part):
     co2e_kg: Rounded3
     reference: str
     gwp: str = ""
+    drawn_m3: Rounded6 | None = None
+    content_at: dict[str, Rounded6] = Field(default={}, description="line content at other references [m³]")
+    co2e_by_gwp: dict[str, Rounded3] = Field(default={}, description="by published potentials [kg CO2e]")
+    compared: tuple[VentComparison, ...] = ()
+    let_by: tuple[LetBy, ...] = ()
 
 
 class PurgePoint(Part):
@@ -337,6 +366,7 @@ class PurgePoint(Part):
     main_id: str
     chainage_m: Metres
     role: Literal["feed", "vent"]
+    order: int = Field(default=0, description="in which order vents are purged, from 1; 0 for a feed")
     stack_bore_mm: Millimetres | None = None
     note: str = ""
 
@@ -350,6 +380,11 @@ class Purge(Part):
     least_flow_m3h: Rounded3 | None = None
     minutes_out: Rounded1 | None = None
     minutes_in: Rounded1 | None = None
+    medium: str = Field(default="", description="what drives gas out, and what comes in after")
+    draw_m3h: Rounded3 | None = Field(default=None, description="what the live side gives while purging in")
+    dip_mbar: Pressure | None = Field(
+        default=None, description="fall of pressure that makes in the live network"
+    )
     points: tuple[PurgePoint, ...] = ()
     end_points: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
