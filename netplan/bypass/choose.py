@@ -187,7 +187,10 @@ def _fit(
     ]
     sizes = [ladder[-1] for ladder in ladders]
     verdict = judge(sizes)
-    for place, ladder in enumerate(ladders):
+    # A stranded part takes what it takes: where the widest hoses fail, narrower ones do. A weak one may
+    # draw too much through a wide hose from a side that is short itself.
+    worth_trying = verdict.holds or any(part.weak for part in parts)
+    for place, ladder in enumerate(ladders if worth_trying else ()):
         for size in ladder:
             if verdict.holds and size == sizes[place]:
                 break
