@@ -4,7 +4,9 @@ from netplan.hydraulics.conditions import FlowConditions, FlowGas
 from netplan.hydraulics.friction import friction_factor
 from netplan.hydraulics.linear import LinearSolver, default_linear_solver, ldl_solver, lu_solver
 from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState, PartStatus, StationState
+from netplan.hydraulics.pipe import bore_for, pipe_drop, pipe_findings, pipe_flow, pipe_velocity
 from netplan.hydraulics.solver import FlowSolver, solve
+from netplan.hydraulics.validity import state_findings
 
 __all__ = [
     "FlowConditions",
@@ -16,9 +18,15 @@ __all__ = [
     "LinearSolver",
     "PartStatus",
     "StationState",
+    "bore_for",
     "default_linear_solver",
     "friction_factor",
     "ldl_solver",
     "lu_solver",
+    "pipe_drop",
+    "pipe_findings",
+    "pipe_flow",
+    "pipe_velocity",
     "solve",
+    "state_findings",
 ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +23,8 @@ Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
 _SHORTEST_LOSSY_M = 1e-3
+
+AnyKind = TypeVar("AnyKind", bound=np.generic)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -115,6 +118,11 @@ class Layout:
     place: Ints
     chain_law: DropLaw
     branch_law: DropLaw
+    any_joined: bool
+
+    def at_given(self, values: npt.NDArray[AnyKind]) -> npt.NDArray[AnyKind]:
+        """Return values of joined nodes for the given ones."""
+        return values[self.joined] if self.any_joined else values
 
 
 def _join(given: LayoutInput) -> tuple[Ints, int, Bools]:
@@ -182,6 +190,7 @@ def make_layout(given: LayoutInput) -> Layout:
         place,
         law.take(chains.link),
         law.take(branches.link),
+        bool(zero.any()),
     )
 
 

@@ -9,8 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from netplan.hydraulics.chains import Chains
-from netplan.hydraulics.layout import CorePattern
-from netplan.hydraulics.linear import Factorisation
+from netplan.hydraulics.matrix import CoreMatrix
 from netplan.hydraulics.segments import SegmentDrops
 from netplan.hydraulics.stations import CAPPED, HOLDING, LOCKED, StationGroups
 from netplan.hydraulics.sums import sum_at
@@ -37,7 +36,7 @@ class CoreProblem:
 
     Parameters
     ----------
-    chains, pattern
+    chains : Chains
         Its shape.
     open_chain : ndarray of bool, shape (k,)
         Chains that carry gas through.
@@ -54,7 +53,6 @@ class CoreProblem:
     """
 
     chains: Chains
-    pattern: CorePattern
     open_chain: Bools
     before: Floats
     drawn: Floats
@@ -111,18 +109,18 @@ class Core:
         Shape, loads, stations.
     drops : SegmentDrops
         Drops of the chains.
-    factor : Factorisation
-        Of the core's pattern.
+    matrix : CoreMatrix
+        Of the core.
     start : CoreSolution
         Where to begin.
     """
 
     def __init__(
-        self, problem: CoreProblem, drops: SegmentDrops, factor: Factorisation, start: CoreSolution
+        self, problem: CoreProblem, drops: SegmentDrops, matrix: CoreMatrix, start: CoreSolution
     ) -> None:
         self.problem = problem
         self.drops = drops
-        self.factor = factor
+        self.matrix = matrix
         self.through = start.through.copy()
         self.level = start.level.copy()
         self.group_flow = start.group_flow.copy()
@@ -156,8 +154,8 @@ class Core:
         np.divide(1.0, slope, out=conductance, where=problem.open_chain)
         fall = self.level[chains.start] - self.level[chains.end]
         through = self.through + conductance * (fall - drop)
-        self.factor.update(problem.pattern.values(conductance, chains.start, chains.end, self.fixed))
-        move = self._solve(problem.imbalance(through, self._put_in()))
+        self.matrix.set(conductance, self.fixed)
+        move = self.matrix.solve(problem.imbalance(through, self._put_in()))
         flow = through + conductance * (move[chains.start] - move[chains.end])
         if self.remote.size:
             move, flow = self._hold_remote(conductance, through, move, flow)
@@ -166,12 +164,6 @@ class Core:
             lack = -problem.imbalance(flow, self._put_in())
             self.group_flow[self.own] = lack[problem.groups.sense[self.own]]
         return flow
-
-    def _solve(self, right: Floats) -> Floats:
-        right[self.fixed] = 0.0
-        move = self.factor.solve(right)
-        move[self.fixed] = 0.0
-        return move
 
     def _hold_remote(
         self, conductance: Floats, through: Floats, move: Floats, flow: Floats
@@ -185,7 +177,7 @@ class Core:
             unit = np.zeros(groups.count)
             unit[group] = 1.0
             put_in = groups.spread(unit, self.level.size)
-            moves.append(self._solve(put_in.copy()))
+            moves.append(self.matrix.solve(put_in.copy()))
             extra = conductance * (moves[-1][chains.start] - moves[-1][chains.end])
             arriving = sum_at(chains.end, extra, self.level.size)
             arriving -= sum_at(chains.start, extra, self.level.size)
@@ -233,7 +225,7 @@ class Core:
             return largest
         part = 1.0 if longest is None else longest(given)
         if feasible and not self.remote.size and part * largest > _DAMPED_ABOVE_KG_PER_S:
-            part *= _damping(self, part, -float(np.dot(slope, self.change * self.change)))
+            part *= _damping(self, part, -float(np.sum(slope * self.change * self.change)))
         self.through = self.through + part * self.change
         if part < 1.0:
             self.group_flow = given + part * (self.group_flow - given)
@@ -264,7 +256,7 @@ def _damping(core: Core, part: float, at_start: float) -> float:
 
     def slope_at(share: float) -> float:
         drop, _ = core.drops.advance(core.through + share * part * core.change, core.problem.before)
-        return float(np.dot((drop - fall)[live], core.change[live]))
+        return float(np.sum(((drop - fall) * core.change)[live]))
 
     low, high, at_low, at_high = 0.0, 1.0, at_start, slope_at(1.0)
     share, value = 1.0, at_high

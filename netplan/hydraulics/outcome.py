@@ -9,13 +9,14 @@ import numpy as np
 import numpy.typing as npt
 
 from netplan.hydraulics.layout import Layout
-from netplan.hydraulics.linear import Factorisation
+from netplan.hydraulics.loads import Loads
+from netplan.hydraulics.matrix import CoreMatrix
 from netplan.hydraulics.model import FlowNetwork, FlowState, PartStatus, StationState
 from netplan.hydraulics.newton import CoreProblem, CoreSolution
 from netplan.hydraulics.parts import Parts
 from netplan.hydraulics.peeling import peel
 from netplan.hydraulics.segments import SegmentDrops
-from netplan.hydraulics.spread import BranchFlows, Everywhere, spread_core
+from netplan.hydraulics.spread import Everywhere, spread_core
 from netplan.hydraulics.stations import CAPPED, HOLDING, LOCKED
 from netplan.hydraulics.sums import sum_at
 
@@ -40,7 +41,7 @@ class Kept:
     through: Floats
     level: Floats
     drops: SegmentDrops
-    branch: BranchFlows
+    loads: Loads
     link_flow: Floats
     node_level: Floats
     base: float
@@ -54,10 +55,11 @@ class Given:
 
     network: FlowNetwork
     layout: Layout
-    factor: Factorisation
+    matrix: CoreMatrix
     demand_m3_per_s_std: Floats
     density_std: float
     closed: Ints
+    open_parts: Parts
     kept: Kept | None
 
     def same_layout(self) -> bool:
@@ -71,11 +73,10 @@ class Raw:
 
     parts: Parts
     status: list[PartStatus]
-    demand: Floats
+    loads: Loads
     problem: CoreProblem
     solution: CoreSolution
     drops: SegmentDrops
-    branch: BranchFlows
     base: float
     station_part: Ints
 
@@ -85,12 +86,13 @@ def make_state(given: Given, raw: Raw) -> FlowState:
     layout, network, parts = given.layout, given.network, raw.parts
     segment_flow, segment_drop = raw.drops.finish(raw.solution.through)
     segment_flow[parts.closed_segment] = 0.0
-    every = spread_core(layout, parts, raw.solution.level, segment_flow, segment_drop, raw.branch)
+    every = spread_core(layout, parts, raw.solution.level, segment_flow, segment_drop, raw.loads.branch)
     gauge = _gauge(layout, every.level, raw.base)
     _judge(raw, gauge)
     good_part = np.array([one is PartStatus.SOLVED for one in raw.status], dtype=bool)
-    good = good_part[parts.label]
-    pressure = np.where(good, gauge, np.nan)[layout.joined]
+    good = good_part[parts.label] if not good_part.all() else None
+    if good is not None:
+        gauge[~good] = np.nan
     station_flow = raw.problem.groups.station_flow(raw.solution.group_flow)
     good_station = good_part[raw.station_part]
     station_flow[~good_station] = np.nan
@@ -105,15 +107,15 @@ def make_state(given: Given, raw: Raw) -> FlowState:
         raw.solution.through,
         raw.solution.level,
         raw.drops,
-        raw.branch,
+        raw.loads,
         link_flow,
-        every.level[layout.joined],
+        layout.at_given(every.level),
         raw.base,
         code,
         station_flow,
     )
     return FlowState(
-        pressure_pa_gauge=pressure,
+        pressure_pa_gauge=layout.at_given(gauge),
         flow_kg_per_s=link_flow,
         flow_m3_per_s_std=link_flow / given.density_std,
         station_flow_kg_per_s=station_flow,
@@ -122,7 +124,7 @@ def make_state(given: Given, raw: Raw) -> FlowState:
             _STATE[int(one)] if ok else StationState.WITHOUT_NUMBERS
             for one, ok in zip(code, good_station, strict=True)
         ),
-        node_part=parts.label[layout.joined],
+        node_part=layout.at_given(parts.label),
         part_status=tuple(raw.status),
         iterations=raw.solution.steps,
         core=kept,
@@ -130,8 +132,12 @@ def make_state(given: Given, raw: Raw) -> FlowState:
 
 
 def _gauge(layout: Layout, level: Floats, base: float) -> Floats:
-    square = (level + base) / layout.columns.gas
-    return np.asarray(np.sqrt(np.maximum(square, 0.0)) - layout.columns.air_pa_abs)
+    pressure = level + base
+    pressure /= layout.columns.gas
+    np.maximum(pressure, 0.0, out=pressure)
+    np.sqrt(pressure, out=pressure)
+    pressure -= layout.columns.air_pa_abs
+    return pressure
 
 
 def _judge(raw: Raw, gauge: Floats) -> None:
@@ -162,18 +168,20 @@ def _judge(raw: Raw, gauge: Floats) -> None:
             raw.status[part] = PartStatus.NOT_CONVERGED if failed[part] else PartStatus.DEMAND_NOT_MET
 
 
-def _link_flows(given: Given, every: Everywhere, station_flow: Floats, good: Bools) -> Floats:
+def _link_flows(given: Given, every: Everywhere, station_flow: Floats, good: Bools | None) -> Floats:
     layout, links = given.layout, given.network.links
     flow = np.zeros(links.count)
     flow[layout.live] = every.flow
     flow[layout.live[given.closed]] = 0.0
-    opened = links.is_open.copy()
-    opened[layout.live[given.closed]] = False
-    flow[opened & ~good[layout.joined[links.from_node]]] = np.nan
+    if good is not None:
+        opened = links.is_open.copy()
+        opened[layout.live[given.closed]] = False
+        flow[opened & ~good[layout.joined[links.from_node]]] = np.nan
     zero = np.flatnonzero(links.is_open & (links.length_m == 0.0) & (links.loss_coefficient == 0.0))
     if zero.size:
         flow[zero] = _zero_length_flows(given, flow, station_flow, zero)
-        flow[zero[~good[layout.joined[links.from_node[zero]]]]] = np.nan
+        if good is not None:
+            flow[zero[~good[layout.joined[links.from_node[zero]]]]] = np.nan
     return flow
 
 

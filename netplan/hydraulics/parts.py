@@ -32,15 +32,18 @@ class Parts:
         Closed segments, ascending.
     closed_chain : ndarray of bool, shape (k,)
         Chains with a closed segment.
+    at_junctions : int
+        Number of parts that have a junction.
     """
 
     label: Ints
     count: int
     closed_segment: Ints
     closed_chain: Bools
+    at_junctions: int
 
 
-def find_parts(layout: Layout, closed: Ints) -> Parts:
+def find_parts(layout: Layout, closed: Ints, whole: Parts | None = None) -> Parts:
     """Label the parts of a layout.
 
     Parameters
@@ -49,7 +52,11 @@ def find_parts(layout: Layout, closed: Ints) -> Parts:
         The network with all its links.
     closed : ndarray of int
         Positions in `layout.live` of links that are closed now.
+    whole : Parts, optional
+        The parts with nothing closed; where closing parts nothing, its labels are taken over.
     """
+    if whole is not None and not closed.size:
+        return whole
     chains, branches = layout.chains, layout.branches
     is_closed = np.zeros(layout.live.size, dtype=bool)
     is_closed[closed] = True
@@ -65,6 +72,9 @@ def find_parts(layout: Layout, closed: Ints) -> Parts:
     )
     found, numbers = connected_components(graph, directed=False) if size else (0, np.zeros(0))
     at_junction = np.asarray(numbers, dtype=np.int64)
+    apart = closed_segment.size != int(closed_chain.sum()) or closed_segment.size != closed.size
+    if whole is not None and not apart and found == whole.at_junctions:
+        return Parts(whole.label, whole.count, closed_segment, closed_chain, whole.at_junctions)
     label = np.full(layout.size, -1, dtype=np.int64)
     label[chains.node] = at_junction[chains.start][chains.chain_of]
     label[chains.junction] = at_junction
@@ -73,7 +83,7 @@ def find_parts(layout: Layout, closed: Ints) -> Parts:
     label = label[branches.root]
     if closed.size:
         count = _label_cut_branches(layout, is_closed, label, count)
-    return Parts(label, count, closed_segment, closed_chain)
+    return Parts(label, count, closed_segment, closed_chain, int(found))
 
 
 def _label_pieces(layout: Layout, closed_segment: Ints, at_junction: Ints, label: Ints, count: int) -> int:

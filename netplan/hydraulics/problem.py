@@ -8,14 +8,14 @@ import numpy as np
 import numpy.typing as npt
 
 from netplan.hydraulics.layout import Layout
+from netplan.hydraulics.loads import Tally, make_loads, make_tally
 from netplan.hydraulics.model import FlowState, PartStatus
 from netplan.hydraulics.newton import CoreProblem, CoreSolution
 from netplan.hydraulics.outcome import Given, Kept, Raw, make_state
 from netplan.hydraulics.parts import Parts, find_parts
 from netplan.hydraulics.search import solve_core
 from netplan.hydraulics.segments import SegmentDrops
-from netplan.hydraulics.spread import BranchFlows
-from netplan.hydraulics.stations import StationGroups, group_stations
+from netplan.hydraulics.stations import group_stations
 from netplan.hydraulics.sums import sum_at
 
 __all__ = ["solve_given"]
@@ -56,14 +56,14 @@ def _stations(given: Given, parts: Parts) -> _Stations:
     )
 
 
-def _judge_parts(parts: Parts, sense_part: Ints, stations: _Stations, demand: Floats) -> list[PartStatus]:
+def _judge_parts(parts: Parts, sense_part: Ints, stations: _Stations, tally: Tally) -> list[PartStatus]:
     """Return what can be said of each part before solving it."""
     count = parts.count
     stationed = np.bincount(stations.part, minlength=count) > 0
     capacity = sum_at(stations.part, stations.capacity, count)
-    drawn = sum_at(parts.label, demand, count)
+    drawn = tally.per_part
     # The slack grows with the sum, whose own rounding does.
-    slack = _FLOW_SLACK_KG_PER_S + 1e-12 * sum_at(parts.label, np.abs(demand), count)
+    slack = _FLOW_SLACK_KG_PER_S + 1e-12 * tally.size_per_part
     cut_off = np.zeros(count, dtype=bool)
     cut_off[stations.part[sense_part != stations.part]] = True
     status = [PartStatus.SOLVED] * count
@@ -84,13 +84,15 @@ def solve_given(given: Given) -> FlowState:
     A part that cannot be solved is left out, named, and does not disturb the others.
     """
     network, layout = given.network, given.layout
-    parts = find_parts(layout, given.closed)
+    known = given.kept.loads if given.kept is not None and given.kept.layout is layout else None
+    parts = find_parts(layout, given.closed, given.open_parts)
     stations = _stations(given, parts)
-    demand = sum_at(layout.joined, given.demand_m3_per_s_std * given.density_std, layout.size)
+    tally = make_tally(
+        layout, parts, given.demand_m3_per_s_std, given.density_std, None if known is None else known.tally
+    )
     sense_part = parts.label[layout.joined[network.sensing_nodes()]]
-    status = _judge_parts(parts, sense_part, stations, demand)
+    status = _judge_parts(parts, sense_part, stations, tally)
     dead_part = np.array([one is not PartStatus.SOLVED for one in status], dtype=bool)
-    drawn = np.where(dead_part[parts.label], 0.0, demand)
     groups = group_stations(
         stations.outlet,
         stations.sense,
@@ -99,34 +101,21 @@ def solve_given(given: Given) -> FlowState:
         stations.part,
         ~dead_part[stations.part],
     )
-    problem = _core_problem(layout, parts, dead_part, drawn, groups)
-    kept = given.kept
-    branch = BranchFlows.of(
-        layout, drawn, kept.branch if kept is not None and kept.layout is layout else None
-    )
-    solution, drops = _solve_core(given, problem, parts, stations.base)
-    raw = Raw(parts, status, demand, problem, solution, drops, branch, stations.base, stations.part)
-    return make_state(given, raw)
-
-
-def _core_problem(
-    layout: Layout, parts: Parts, dead_part: Bools, drawn: Floats, groups: StationGroups
-) -> CoreProblem:
-    chains = layout.chains
-    load = sum_at(layout.branches.root, drawn, layout.size)
-    before, over_chain = chains.drawn_before(load)
-    dead = dead_part[parts.label[chains.junction]]
-    return CoreProblem(
-        chains=chains,
-        pattern=layout.pattern,
-        open_chain=~parts.closed_chain & ~dead[chains.start],
-        before=before,
-        drawn=over_chain,
-        load=load[chains.junction],
+    loads = make_loads(layout, tally, dead_part, known)
+    dead = dead_part[parts.label[layout.chains.junction]]
+    problem = CoreProblem(
+        chains=layout.chains,
+        open_chain=~parts.closed_chain & ~dead[layout.chains.start],
+        before=loads.before,
+        drawn=loads.over_chain,
+        load=loads.at_junction,
         dead=dead,
         groups=groups,
-        part_drawn=sum_at(parts.label, drawn, parts.count),
+        part_drawn=tally.per_part,
     )
+    solution, drops = _solve_core(given, problem, parts, stations.base)
+    raw = Raw(parts, status, loads, problem, solution, drops, stations.base, stations.part)
+    return make_state(given, raw)
 
 
 def _solve_core(
@@ -137,12 +126,12 @@ def _solve_core(
         start = _warm_start(given, kept, problem, parts, base)
         if np.isfinite(start.through).all() and np.isfinite(start.level).all():
             known = kept.drops.copy() if given.same_layout() else _fresh(given.layout)
-            solution = solve_core(problem, known, given.factor, start, linear_first=False)
+            solution = solve_core(problem, known, given.matrix, start, linear_first=False)
             if solution.settled:
                 return solution, known
     drops = _fresh(given.layout)
     start = _pinned(problem, parts, np.zeros(problem.chains.count), np.zeros(problem.load.size))
-    return solve_core(problem, drops, given.factor, start, linear_first=True), drops
+    return solve_core(problem, drops, given.matrix, start, linear_first=True), drops
 
 
 def _fresh(layout: Layout) -> SegmentDrops:

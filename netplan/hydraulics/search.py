@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from netplan.hydraulics.linear import Factorisation
+from netplan.hydraulics.matrix import CoreMatrix
 from netplan.hydraulics.newton import MOST_STEPS, Core, CoreProblem, CoreSolution, calm
 from netplan.hydraulics.segments import SegmentDrops
 from netplan.hydraulics.stations import (
@@ -30,7 +30,7 @@ _SWITCH_WITHIN = 0.05
 def solve_core(
     problem: CoreProblem,
     drops: SegmentDrops,
-    factor: Factorisation,
+    matrix: CoreMatrix,
     start: CoreSolution,
     *,
     linear_first: bool,
@@ -43,8 +43,8 @@ def solve_core(
         Shape, loads, stations.
     drops : SegmentDrops
         Drops of the chains; left evaluated near the solution.
-    factor : Factorisation
-        Of the core's pattern.
+    matrix : CoreMatrix
+        Of the core.
     start : CoreSolution
         Where to begin; its arrays are not changed.
     linear_first : bool
@@ -55,7 +55,7 @@ def solve_core(
     CoreSolution
         With `settled` false when it did not converge.
     """
-    core = Core(problem, drops, factor, start)
+    core = Core(problem, drops, matrix, start)
     switcher = Switcher(problem.groups, start.states if start.states.size else None)
     core.arrange(switcher.states)
     feasible = False

@@ -13,9 +13,9 @@ __all__ = ["SegmentDrops"]
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 
-_NEGLIGIBLE_PA2 = 1e-3
+_NEGLIGIBLE_PA2 = 1e-2
 """Second-order error in a chain's Δ(p²) below which a linear step stands for a new evaluation [Pa²]:
-5e-9 Pa in pressure near atmospheric."""
+5e-8 Pa in pressure near atmospheric."""
 _ROUGHEST = 0.1
 _USUAL_REYNOLDS = 1e4
 _ROUNDING_KG_PER_S = 1e-12
@@ -37,6 +37,7 @@ class SegmentDrops:
         self._chains = chains
         curve = chains.sum_per_chain(_ROUGHEST * law.wall + law.local)
         self._reach = np.sqrt(_NEGLIGIBLE_PA2 / np.maximum(curve, np.finfo(float).tiny))
+        self._before: Floats | None = None
         self.flow = np.full(chains.link.size, np.nan)
         self.drop = np.full(chains.link.size, np.nan)
         self.slope = np.full(chains.link.size, np.nan)
@@ -48,6 +49,7 @@ class SegmentDrops:
         """Return an independent copy, to start another solution from."""
         other = object.__new__(SegmentDrops)
         other._law, other._chains, other._reach = self._law, self._chains, self._reach
+        other._before = self._before
         other.flow, other.drop, other.slope = self.flow.copy(), self.drop.copy(), self.slope.copy()
         other._through, other._sum, other._slope = (
             self._through.copy(),
@@ -69,6 +71,10 @@ class SegmentDrops:
 
     def place(self, through: Floats, before: Floats) -> None:
         """Set the flow into each chain and what is drawn before each segment, whatever was there."""
+        if before is self._before:
+            self.advance(through, before)
+            return
+        self._before = before
         chain_of = self._chains.chain_of
         moved = ~(np.abs(through[chain_of] - before - self.flow) <= self._reach[chain_of])
         changed = np.zeros(self._chains.count, dtype=bool)

@@ -11,9 +11,11 @@ import numpy.typing as npt
 from netplan.errors import BadInputError
 from netplan.hydraulics.conditions import FlowConditions
 from netplan.hydraulics.layout import Layout, LayoutInput, make_layout
-from netplan.hydraulics.linear import Factorisation, LinearSolver, default_linear_solver
+from netplan.hydraulics.linear import LinearSolver, default_linear_solver
+from netplan.hydraulics.matrix import CoreMatrix
 from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState
 from netplan.hydraulics.outcome import Given, Kept
+from netplan.hydraulics.parts import Parts, find_parts
 from netplan.hydraulics.problem import solve_given
 
 __all__ = ["FlowSolver", "solve"]
@@ -26,8 +28,9 @@ Floats = npt.NDArray[np.float64]
 class _Prepared:
     network: FlowNetwork
     layout: Layout
-    factor: Factorisation
+    matrix: CoreMatrix
     link_position: Ints
+    open_parts: Parts
 
 
 class FlowSolver:
@@ -183,12 +186,21 @@ class FlowSolver:
         )
         position = np.full(links.count, -1, dtype=np.int64)
         position[layout.live] = np.arange(layout.live.size)
-        return _Prepared(network, layout, self._linear_solver(layout.pattern.upper), position)
+        chains, pattern = layout.chains, layout.pattern
+        matrix = CoreMatrix(pattern, chains.start, chains.end, self._linear_solver(pattern.upper))
+        return _Prepared(network, layout, matrix, position, find_parts(layout, np.zeros(0, np.int64)))
 
     def _run(self, prepared: _Prepared, demand: Floats, closed: Ints, start: FlowState | None) -> FlowState:
         density = self._conditions.properties().density_kg_per_m3_std
         given = Given(
-            prepared.network, prepared.layout, prepared.factor, demand, density, closed, _kept(start)
+            network=prepared.network,
+            layout=prepared.layout,
+            matrix=prepared.matrix,
+            demand_m3_per_s_std=demand,
+            density_std=density,
+            closed=closed,
+            open_parts=prepared.open_parts,
+            kept=_kept(start),
         )
         return solve_given(given)
 

@@ -1,0 +1,100 @@
+"""What is drawn where, kept from one solution to the next as long as it stays the same."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from netplan.hydraulics.layout import Layout
+from netplan.hydraulics.parts import Parts
+from netplan.hydraulics.spread import BranchFlows
+from netplan.hydraulics.sums import sum_at
+
+__all__ = ["Loads", "Tally", "make_loads", "make_tally"]
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tally:
+    """The demand by joined node and by part [kg/s].
+
+    Parameters
+    ----------
+    given : ndarray of float
+        The demand it was made from [m³/s at 15 °C, 101.325 kPa].
+    label : ndarray of int
+        The part of each joined node.
+    at_node, per_part, size_per_part : ndarray of float
+        Demand of each joined node, of each part, and the sum of its absolute values [kg/s].
+    """
+
+    given: Floats
+    label: Ints
+    at_node: Floats
+    per_part: Floats
+    size_per_part: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Loads:
+    """What the solved parts draw [kg/s].
+
+    Parameters
+    ----------
+    tally : Tally
+        The demand.
+    dead_part : ndarray of bool
+        Parts left out.
+    at_junction : ndarray of float, shape (j,)
+        Drawn at each junction and the branches on it.
+    before : ndarray of float, shape (s,)
+        Drawn along its chain before each segment.
+    over_chain : ndarray of float, shape (k,)
+        Drawn over each chain.
+    branch : BranchFlows
+        Flows and drops of the branches.
+    """
+
+    tally: Tally
+    dead_part: Bools
+    at_junction: Floats
+    before: Floats
+    over_chain: Floats
+    branch: BranchFlows
+
+
+def make_tally(layout: Layout, parts: Parts, given: Floats, density_std: float, known: Tally | None) -> Tally:
+    """Sum the demand, or return `known` where demand and parts are the very same."""
+    same_demand = known is not None and known.given is given
+    if known is not None and same_demand and known.label is parts.label:
+        return known
+    if known is not None and same_demand and known.at_node.size == layout.size:
+        at_node = known.at_node
+    else:
+        at_node = sum_at(layout.joined, given * density_std, layout.size)
+    return Tally(
+        given,
+        parts.label,
+        at_node,
+        sum_at(parts.label, at_node, parts.count),
+        sum_at(parts.label, np.abs(at_node), parts.count),
+    )
+
+
+def make_loads(layout: Layout, tally: Tally, dead_part: Bools, known: Loads | None) -> Loads:
+    """Work out the loads, or return `known` where nothing has changed.
+
+    `known` must be of the same layout.
+    """
+    if known is not None and known.tally is tally and np.array_equal(known.dead_part, dead_part):
+        return known
+    drawn = np.where(dead_part[tally.label], 0.0, tally.at_node) if dead_part.any() else tally.at_node
+    load = sum_at(layout.branches.root, drawn, layout.size)
+    before, over_chain = layout.chains.drawn_before(load)
+    branch = BranchFlows.of(layout, drawn, None if known is None else known.branch)
+    return Loads(tally, dead_part, load[layout.chains.junction], before, over_chain, branch)
