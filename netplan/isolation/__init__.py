@@ -1,9 +1,12 @@
 """Where to stop a main: positions of stops, the cheapest cuts, and why not elsewhere. Knows no flow.
 
-``cuts(problem, index=None)`` yields `Cut` objects lazily, cheapest bound first::
+``cuts(problem, index=None)`` is a `CutSearch`: an iterator of `Cut`, cheapest bound first, worked out
+as asked for, with `lower_bound_minor` (nothing still to come is cheaper), `gave_up`, and ``not_nearer(cut)``
+(for each stop, the nearer places as `Refusal` rows)::
 
     index = build_index(network)                       # once for a network
-    problem = IsolationProblem(network, section, rules, hours, gas_minor_per_m3, orders, feed_bound, alternatives)
+    problem = IsolationProblem(network, section, rules, hours, gas_minor_per_m3,
+                               orders=..., feed_bound=..., alternatives=...)
     cut = next(cuts(problem, index))                   # NoPlanError(reasons) when nothing isolates the work
     cut.stops[i]      Stop: method, kind, barriers, pipe, chainage_m, piece, valve, work_side, live_node,
                       zone_node, tappings, bypass_elsewhere, price_minor, fault_pressure_pa_gauge, chain,
@@ -17,7 +20,8 @@ caller that takes over the first three parts can only ever add to the bound. ``i
 rules, hours)`` is the price of each customer off for the window. Rows are rows of the network's own tables.
 """
 
-from netplan.isolation.choose import cuts, interruption_minor
+from netplan.isolation.choose import CutSearch, cuts
+from netplan.isolation.ground import interruption_minor
 from netplan.isolation.index import Index, build_index
 from netplan.isolation.model import (
     MINOR_PER_UNIT,
@@ -37,6 +41,7 @@ from netplan.isolation.model import (
 __all__ = [
     "MINOR_PER_UNIT",
     "Cut",
+    "CutSearch",
     "FeedBound",
     "Index",
     "IsolationProblem",

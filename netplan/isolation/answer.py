@@ -76,6 +76,7 @@ def cut_of(near: Neighbourhood, found: Found) -> Cut:
         stranded_minor=stranded,
         bound_minor=found.value_minor,
         gas_volume_m3=volume,
+        found=found,
     )
 
 
@@ -225,9 +226,11 @@ def _zones(near: Neighbourhood, parts: tuple[ZonePiece, ...], inside: list[int])
     for node in members:
         nodes.setdefault(groups.root(node), set()).add(node)
     zones = []
-    for root, which in sorted(work.items(), key=lambda pair: sorted(pair[1])):
+    for root, parts_of in sorted(work.items(), key=lambda pair: sorted(pair[1])):
         own = tuple(part for row, part in enumerate(parts) if groups.root(("piece", row)) == root)
-        zones.append(Zone(tuple(sorted(which)), np.array(sorted(nodes.get(root, ())), dtype=np.int32), own))
+        zones.append(
+            Zone(tuple(sorted(parts_of)), np.array(sorted(nodes.get(root, ())), dtype=np.int32), own)
+        )
     return tuple(zones)
 
 

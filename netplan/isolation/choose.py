@@ -2,37 +2,35 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
-
-import numpy as np
-from numpy.typing import NDArray
+from dataclasses import replace
+from typing import Final
 
 from netplan.errors import NoPlanError
 from netplan.isolation.answer import cut_of
+from netplan.isolation.apart import parted, shut_in
 from netplan.isolation.barred import barred_by
+from netplan.isolation.explain import not_nearer
+from netplan.isolation.forced import Forced, families, forced_places
+from netplan.isolation.ground import Ground, ground_of
 from netplan.isolation.index import Index, build_index
-from netplan.isolation.model import MINOR_PER_UNIT, Cut, IsolationProblem
-from netplan.isolation.neighbourhood import Neighbourhood
-from netplan.isolation.search import Family, search
+from netplan.isolation.model import Cut, IsolationProblem, Refusal
+from netplan.isolation.neighbourhood import SOURCE, Neighbourhood
+from netplan.isolation.refused import in_the_way
+from netplan.isolation.search import Found, Search
 from netplan.isolation.sites import Sites
+from netplan.isolation.stranding import Stranding
 from netplan.isolation.work import lay_work
-from netplan.network.model import Network
-from netplan.network.words import Category
-from netplan.rules.model import Rules
 
-__all__ = ["cuts", "interruption_minor"]
+__all__ = ["CutSearch", "cuts"]
 
-
-def interruption_minor(network: Network, rules: Rules, hours: float) -> NDArray[np.int64]:
-    """Return the price of each customer without gas for the window [minor units], rounded one by one."""
-    rates = np.array([getattr(rules.price.off_per_hour, category.word) for category in Category])
-    customers = network.customers
-    price = rates[customers.category] * customers.meters * hours * MINOR_PER_UNIT
-    return np.rint(price).astype(np.int64)
+MOST_SCANNED: Final = 20_000
+"""Zones looked at without an answer before the search gives up [-]."""
 
 
-def cuts(problem: IsolationProblem, index: Index | None = None) -> Iterator[Cut]:
-    """Yield the ways to isolate the work, cheapest bound first, each different from those before.
+def cuts(problem: IsolationProblem, index: Index | None = None) -> CutSearch:
+    """Return the ways to isolate the work, cheapest bound first, each different from those before.
 
     Parameters
     ----------
@@ -40,31 +38,98 @@ def cuts(problem: IsolationProblem, index: Index | None = None) -> Iterator[Cut]
     index : Index, optional
         What `build_index` returned for the same network, to save building it again.
 
+    Returns
+    -------
+    CutSearch
+        An iterator of `Cut`.
+
     Raises
     ------
     NoPlanError
-        On the first step, when no set of stops isolates the work.
+        On the first step, when no set of stops isolates the work or an order cannot be met.
     """
-    index = index or build_index(problem.network)
-    sites = Sites(index, problem.rules, problem.gas_minor_per_m3, barred_by(problem.network, problem.orders))
-    work = lay_work(index, problem.section, problem.rules.clearance.work_m)
-    off = interruption_minor(problem.network, problem.rules, problem.hours)
-    near = Neighbourhood(index, sites, work, off, _kept(problem), None, {})
-    seen = set()
-    for found in search(near, [Family(frozenset({0}), frozenset())], problem.orders.max_stops):
-        cut = cut_of(near, found)
+    return CutSearch(problem, index or build_index(problem.network))
+
+
+class CutSearch(Iterator[Cut]):
+    """The cuts of one problem, worked out as they are asked for.
+
+    Attributes
+    ----------
+    lower_bound_minor : int
+        No cut still to come is cheaper [minor units].
+    gave_up : bool
+        Whether it ended because too many zones in a row broke a constraint, not because none is left.
+    """
+
+    def __init__(self, problem: IsolationProblem, index: Index) -> None:
+        self.problem, self.index = problem, index
+        self.ground: Ground = ground_of(index, problem.rules, problem.hours, problem.gas_minor_per_m3)
+        self.lower_bound_minor = 0
+        self.gave_up = False
+        self._given: set[object] = set()
+        self._refused: Counter[str] = Counter()
+        self._found = self._start()
+
+    def __next__(self) -> Cut:
+        for scanned, found in enumerate(self._found, 1):
+            self.lower_bound_minor = found.value_minor
+            cut = self._checked(found)
+            if cut is not None:
+                return cut
+            if scanned >= MOST_SCANNED:
+                self.gave_up = True
+                break
+        if not self._given:
+            reasons = in_the_way(self.near, self.problem, self._refused, self.gave_up)
+            raise NoPlanError("no set of stops isolates the work section: " + reasons[0], tuple(reasons))
+        raise StopIteration
+
+    def not_nearer(self, cut: Cut) -> tuple[tuple[Refusal, ...], ...]:
+        """Return, for each stop of a cut, why no place nearer to the work was taken."""
+        return not_nearer(self.near, cut)
+
+    def _start(self) -> Iterator[Found]:
+        problem, index, ground = self.problem, self.index, self.ground
+        orders = problem.orders
+        sites = ground.sites
+        if orders.forbid or orders.forbid_valves or orders.keep_out:
+            barred = barred_by(problem.network, orders)
+            sites = Sites(index, problem.rules, problem.gas_minor_per_m3, barred)
+        work = lay_work(index, problem.section, problem.rules.clearance.work_m)
+        kept = frozenset(orders.keep_customers)
+        if problem.alternatives is not None:
+            kept |= frozenset(ground.priority.nonzero()[0].tolist()) - problem.alternatives
+        forced: Forced = forced_places(index, work, orders)
+        stranding = Stranding(ground, problem.feed_bound, work, kept) if problem.feed_bound else None
+        self.near = Neighbourhood(index, sites, work, ground.off_minor, kept, stranding, forced.places)
+        search = Search(self.near, orders.max_stops)
+        yield from search.run(families(self.near, forced))
+
+    def _checked(self, found: Found) -> Cut | None:
+        near, ground = self.near, self.ground
+        zone = {*near.work.supernodes, *(near.supernode[node] for node in found.zone if node != SOURCE)}
+        cut_runs = {edge.run for edge, _, _ in found.stops} | near.work.runs
+        station = parted(self.index, ground.is_open, ground.sensing, zone, cut_runs)
+        if station is not None:
+            name = self.problem.network.stations.id[station]
+            self._refused[f"the sensing point of station {name} would be parted from it"] += 1
+            return None
+        shut: tuple[int, ...] = ()
+        if len(self.problem.network.customers):
+            ends = []
+            for edge, at_u, choice in found.stops:
+                far = edge.v if at_u else edge.u
+                is_valve = self.problem.rules.method[choice.method].kind == "valve"
+                ends.append((near.supernode[far], is_valve))
+            shut, by_valves = shut_in(self.index, ground.is_open, ends, zone, cut_runs)
+            if shut and not by_valves:
+                name = self.problem.network.stations.id[shut[0]]
+                self._refused[f"station {name} would be shut in by a stop that is not its outlet valve"] += 1
+                return None
+        cut = replace(cut_of(near, found), shut_in_stations=shut)
         key = (frozenset((stop.chain, stop.method) for stop in cut.stops), cut.customers.tobytes())
-        if key not in seen:
-            seen.add(key)
-            yield cut
-    if not seen:
-        raise NoPlanError("no set of stops isolates the work section", ())
-
-
-def _kept(problem: IsolationProblem) -> frozenset[int]:
-    kept = set(problem.orders.keep_customers)
-    if problem.alternatives is not None:
-        priority = problem.network.customers.priority
-        with_priority = np.flatnonzero(np.array([bool(text) for text in priority], dtype=np.bool_))
-        kept |= set(with_priority.tolist()) - problem.alternatives
-    return frozenset(kept)
+        if key in self._given:
+            return None
+        self._given.add(key)
+        return cut

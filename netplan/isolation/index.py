@@ -7,7 +7,8 @@ those. A valve is a run of its own. Built once for a network; all arrays, no Pyt
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,6 +71,8 @@ class Index:
         Customers attached at more than one supernode.
     blocked : uint8 array
         Per supernode: bit 1 a station, 2 an injection, 4 a sensing point.
+    grounds : list
+        What the last few sets of rules made of it.
     """
 
     network: Network
@@ -98,6 +101,7 @@ class Index:
     customer_row: Ints
     several: Flags
     blocked: NDArray[np.uint8]
+    grounds: list[tuple[Any, tuple[float, float]]] = field(default_factory=list, repr=False)
 
     def runs_at(self, supernode: int) -> Ints:
         """Return the runs at a supernode; one that comes back to it appears twice."""
@@ -136,8 +140,10 @@ def build_index(network: Network) -> Index:
     run_a, run_b = _run_ends(network, mains, run_of, n_runs, plain, super_of)
     bore = network.pipes.bore_m[pieces.pipe]
     volume = 0.25 * np.pi * bore**2 * (pieces.to_m - pieces.from_m)
-    run_volume = np.bincount(run_of[mains], volume[mains], n_runs)
-    super_volume = np.bincount(super_of[pieces.from_node[~is_main]], volume[~is_main], n_super)
+    run_volume = np.bincount(run_of[mains], volume[mains], n_runs).astype(np.float64)
+    super_volume = np.bincount(super_of[pieces.from_node[~is_main]], volume[~is_main], n_super).astype(
+        np.float64
+    )
     ends = np.concatenate([run_a, run_b])
     runs = np.concatenate([np.arange(n_runs, dtype=np.int32)] * 2)
     adjacent_start, adjacent_run = _grouped(ends, n_super, runs)
@@ -202,7 +208,7 @@ def _plain_nodes(network: Network, is_main: Flags, base: Floats, fitting_key: Fl
     ends = np.concatenate([pieces.from_node, pieces.to_node])
     touching = np.concatenate([is_main & (pieces.valve < 0)] * 2)
     degree = np.bincount(ends, minlength=n)
-    plain = (degree == 2) & (np.bincount(ends[touching], minlength=n) == 2)
+    plain: Flags = (degree == 2) & (np.bincount(ends[touching], minlength=n) == 2)
     # Sum and difference of what the two pieces say agree only when both say the same.
     pipe = np.concatenate([pieces.pipe, pieces.pipe])
     for values in (pipes.od_m, pipes.bore_m, pipes.material.astype(float)):

@@ -212,9 +212,7 @@ def _tests(
     return tests
 
 
-def refused_words(
-    index: Index, rules: Rules, method: StopMethod, row: int, code: int, fault_pa: float
-) -> str:
+def refused_words(index: Index, method: StopMethod, row: int, code: int, fault_pa: float) -> str:
     """Return one line saying why `method` is refused on the whole of piece `row`."""
     network = index.network
     pipe = int(network.pieces.pipe[row])
@@ -227,8 +225,13 @@ def refused_words(
         Refused.NOT_A_VALVE: "there is no valve on this length",
         Refused.VALVE_PIECE: f"valve {name} sits here",
         Refused.MATERIAL: f"{method.name} is not for {material}",
-        Refused.SIZE: f"{method.name} serves {method.od_min_mm:g} to {method.od_max_mm:g} mm, this main has {od_mm:g} mm",
-        Refused.FAULT_PRESSURE_UNKNOWN: "no fault pressure is recorded for its stations (max_outlet_mbar) or this main (mop_mbar)",
+        Refused.SIZE: (
+            f"{method.name} serves {method.od_min_mm:g} to {method.od_max_mm:g} mm, "
+            f"this main has {od_mm:g} mm"
+        ),
+        Refused.FAULT_PRESSURE_UNKNOWN: (
+            "no fault pressure is recorded for its stations (max_outlet_mbar) or this main (mop_mbar)"
+        ),
         Refused.RATING: (
             f"fault pressure {fault_pa / PA_PER_MBAR:g} mbar is above the rating {method.rating_mbar:g} mbar"
             + (f" less {method.rating_margin_mbar:g} mbar" if method.rating_margin_mbar else "")

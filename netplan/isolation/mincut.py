@@ -8,7 +8,7 @@ from typing import Final
 import networkx as nx
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_matrix
+from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order, maximum_flow
 
 __all__ = ["INFINITE", "Arcs", "least_cut"]
@@ -88,7 +88,7 @@ def least_cut(
     capacity[arcs.from_source[inside]] = INFINITE
     capacity[arcs.to_sink[outside]] = INFINITE
     clipped = np.minimum(capacity, CLIP).astype(np.int32)
-    graph = csr_matrix((clipped, arcs.indices, arcs.indptr), shape=(arcs.n, arcs.n))
+    graph = csr_array((clipped, arcs.indices, arcs.indptr), shape=(arcs.n, arcs.n))
     result = maximum_flow(graph, 0, 1)
     flow = result.flow
     if flow.nnz != len(clipped):
@@ -102,7 +102,7 @@ def least_cut(
 def _reached(arcs: Arcs, open_arc: NDArray[np.bool_]) -> NDArray[np.bool_]:
     count = np.concatenate([[0], np.cumsum(open_arc)]).astype(np.int32)
     indices = arcs.indices[open_arc]
-    residual = csr_matrix(
+    residual = csr_array(
         (np.ones(len(indices), dtype=np.int8), indices, count[arcs.indptr]), shape=(arcs.n, arcs.n)
     )
     order = breadth_first_order(residual, 0, directed=True, return_predecessors=False)
@@ -115,7 +115,7 @@ def _wide_cut(arcs: Arcs, capacity: NDArray[np.int64]) -> tuple[int, NDArray[np.
     """Return the least cut by whole numbers of any size: rare, and slower."""
     if _reached(arcs, capacity >= INFINITE)[1]:
         return None
-    graph = nx.DiGraph()
+    graph: nx.DiGraph[int] = nx.DiGraph()
     graph.add_nodes_from(range(arcs.n))
     tails = np.repeat(np.arange(arcs.n), np.diff(arcs.indptr)).tolist()
     for tail, head, value in zip(tails, arcs.indices.tolist(), capacity.tolist(), strict=True):

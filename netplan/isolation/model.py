@@ -192,6 +192,8 @@ class Cut:
         Their sum: no option built on this cut has a lower burden.
     gas_volume_m3 : float
         Geometric volume of the pipes in the zones [m³].
+    found : object
+        How it was found, for `CutSearch.not_nearer`.
     """
 
     stops: tuple[Stop, ...]
@@ -206,7 +208,7 @@ class Cut:
     stranded_minor: int
     bound_minor: int
     gas_volume_m3: float
-    _key: Any = field(default=None, repr=False)
+    found: Any = field(default=None, repr=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -73,12 +73,12 @@ class Neighbourhood:
         work: Work,
         off_minor: NDArray[np.int64],
         kept: frozenset[int],
-        stranded: Callable[[int, int, bool], int] | None,
+        stranded: Callable[[int, int], int] | None,
         forced: dict[int, list[tuple[float, int]]],
     ) -> None:
         self.index, self.sites, self.work = index, sites, work
         self.off_minor, self.kept, self.stranded, self.forced = off_minor, kept, stranded, forced
-        self.local: dict[int, int] = {node: SOURCE for node in work.supernodes}
+        self.local: dict[int, int] = dict.fromkeys(work.supernodes, SOURCE)
         self.supernode: list[int] = [-1, -1]
         self.edges: list[Edge] = []
         self._seen_runs: set[int] = set(work.runs)
@@ -118,7 +118,8 @@ class Neighbourhood:
 
     def grow(self, nodes: int) -> None:
         """Take in the next supernodes outward until there are at least `nodes`, or all."""
-        at, new = 0, []
+        at = 0
+        new: list[int] = []
         while at < len(self._queue) and self.size + len(new) < nodes:
             node = self._queue[at]
             at += 1
@@ -164,11 +165,7 @@ class Neighbourhood:
         else:
             from_a, from_b = self._choices(run, self.run_shape(run))
         gas = self.sites.gas_minor(float(index.run_volume_m3[run]))
-        lost = (
-            (0, 0)
-            if self.stranded is None
-            else (self.stranded(run, b, bool(from_a)), self.stranded(run, a, bool(from_b)))
-        )
+        lost = (0, 0) if self.stranded is None else (self._lost(run, b, from_a), self._lost(run, a, from_b))
         return Edge(run, self.local[a], self.local[b], None, from_a, from_b, gas, *lost)
 
     def run_shape(self, run: int) -> Shape:
@@ -181,15 +178,19 @@ class Neighbourhood:
 
     def _choices(self, run: int, shape: Shape) -> tuple[tuple[Choice, ...], tuple[Choice, ...]]:
         places = [
-            at for at in (self._place(shape, *want) for want in self.forced.get(run, ())) if at is not None
+            at for at in (self.place_on(shape, *want) for want in self.forced.get(run, ())) if at is not None
         ]
         if not places:
             return self.sites.choices(shape), self.sites.choices(shape.turned())
         at = places[0]
         return self.sites.choices(shape, at), self.sites.choices(shape.turned(), shape.length_m - at)
 
+    def _lost(self, run: int, far: int, choices: tuple[Choice, ...]) -> int:
+        return 0 if self.stranded is None or far < 0 or not choices else self.stranded(run, far)
+
     @staticmethod
-    def _place(shape: Shape, chainage_m: float, pipe: int) -> float | None:
+    def place_on(shape: Shape, chainage_m: float, pipe: int) -> float | None:
+        """Return where a chainage of a pipe lies on a shape [m], or None."""
         for leg in shape.legs:
             at = leg.start_m + leg.sign * (chainage_m - leg.chainage_m)
             if leg.pipe == pipe and leg.start_m - 1e-6 <= at <= leg.end_m + 1e-6:
@@ -208,10 +209,7 @@ class Neighbourhood:
         from_u, from_v = self._choices(gap.run, shape)
         pipes = self.index.network.pipes
         area = 0.25 * np.pi * float(pipes.bore_m[shape.legs[0].pipe]) ** 2 if shape.legs else 0.0
-        lost_u = lost_v = 0
-        if self.stranded is not None:
-            lost_u = self.stranded(gap.run, gap.b, bool(from_u)) if gap.b >= 0 else 0
-            lost_v = self.stranded(gap.run, gap.a, bool(from_v)) if gap.a >= 0 else 0
+        lost_u, lost_v = self._lost(gap.run, gap.b, from_u), self._lost(gap.run, gap.a, from_v)
         return Edge(
             gap.run, u, v, gap, from_u, from_v, self.sites.gas_minor(area * shape.length_m), lost_u, lost_v
         )
@@ -254,50 +252,64 @@ class Neighbourhood:
         return self._arcs
 
     def _build_arcs(self) -> Arcs:
-        tails, heads, values = [], [], []
-
-        def arc(tail: int, head: int, value: int) -> None:
-            tails.append(tail)
-            heads.append(head)
-            values.append(value)
-
-        constant = 0
-        shared: dict[int, set[int]] = {}
+        arcs = _ArcList()
         for supernode, node in self.local.items():
             if self.barred(supernode):
-                arc(node, SINK, INFINITE)
-            if node != SOURCE:
-                arc(node, SINK, self.node_minor(supernode))
-            else:
-                constant += self.node_minor(supernode)
+                arcs.add(node, SINK, INFINITE)
+            arcs.pay(node, self.node_minor(supernode))
+        n = self._add_shared(arcs)
+        for edge in self.edges:
+            if edge.u == edge.v:
+                arcs.pay(edge.u, edge.gas_minor)
+                continue
+            out_u, out_v = edge.cost(True), edge.cost(False)
+            # The gas of an edge wholly inside is shared by its ends, so that no arc becomes negative.
+            gas = min(edge.gas_minor, out_u + out_v)
+            share = min(max(gas // 2, gas - out_v), out_u)
+            arcs.add(edge.u, edge.v, out_u - share if out_u < INFINITE else INFINITE)
+            arcs.add(edge.v, edge.u, out_v - (gas - share) if out_v < INFINITE else INFINITE)
+            arcs.pay(edge.u, share)
+            arcs.pay(edge.v, gas - share)
+        self.constant_minor = arcs.constant
+        return Arcs.build(
+            n, *(np.array(column, np.int64) for column in (arcs.tails, arcs.heads, arcs.values))
+        )
+
+    def _add_shared(self, arcs: _ArcList) -> int:
+        """Give every customer attached at several supernodes one node of its own; return how many nodes."""
+        shared: dict[int, set[int]] = {}
+        for supernode, node in self.local.items():
             customers = self.index.customers_at(supernode)
             for row in customers[self.index.several[customers]].tolist():
                 shared.setdefault(row, set()).add(node)
         n = len(self.supernode)
         for row in sorted(shared):
             if SOURCE in shared[row]:
-                constant += int(self.off_minor[row])  # off whatever the zone is
+                arcs.pay(SOURCE, int(self.off_minor[row]))
                 continue
             for node in sorted(shared[row]):
-                arc(node, n, INFINITE)
-            arc(n, SINK, int(self.off_minor[row]))
+                arcs.add(node, n, INFINITE)
+            arcs.add(n, SINK, int(self.off_minor[row]))
             n += 1
-        for edge in self.edges:
-            if edge.u == edge.v:
-                if edge.u != SOURCE:
-                    arc(edge.u, SINK, edge.gas_minor)
-                else:
-                    constant += edge.gas_minor
-                continue
-            out_u, out_v = edge.cost(True), edge.cost(False)
-            gas = min(edge.gas_minor, out_u + out_v)
-            share = min(max(gas // 2, gas - out_v), out_u)
-            arc(edge.u, edge.v, out_u - share if out_u < INFINITE else INFINITE)
-            arc(edge.v, edge.u, out_v - (gas - share) if out_v < INFINITE else INFINITE)
-            for node, part in ((edge.u, share), (edge.v, gas - share)):
-                if node != SOURCE:
-                    arc(node, SINK, part)
-                else:
-                    constant += part
-        self.constant_minor = constant
-        return Arcs.build(n, np.array(tails, np.int64), np.array(heads, np.int64), np.array(values, np.int64))
+        return n
+
+
+class _ArcList:
+    """Arcs as they are gathered; what the work itself pays is a constant."""
+
+    def __init__(self) -> None:
+        self.tails: list[int] = []
+        self.heads: list[int] = []
+        self.values: list[int] = []
+        self.constant = 0
+
+    def add(self, tail: int, head: int, value: int) -> None:
+        self.tails.append(tail)
+        self.heads.append(head)
+        self.values.append(value)
+
+    def pay(self, node: int, value: int) -> None:
+        if node == SOURCE:
+            self.constant += value
+        else:
+            self.add(node, SINK, value)

@@ -19,7 +19,7 @@ from netplan.isolation.mincut import INFINITE, least_cut
 from netplan.isolation.neighbourhood import SOURCE, Edge, Neighbourhood
 from netplan.isolation.sites import Choice
 
-__all__ = ["Found", "Family", "search"]
+__all__ = ["Family", "Found", "Search"]
 
 FIRST_NODES = 32
 
@@ -60,10 +60,36 @@ class _Solved:
     rim: bool
 
 
-class _Search:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Ready:
+    """A zone with methods, waiting for its turn; `last` is the stop whose method was moved last."""
+
+    found: Found
+    options: list[tuple[Choice, ...]]
+    last: int
+    ranks: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Split:
+    """A solved family whose rest is still to be split."""
+
+    solved: _Solved
+
+
+class Search:
+    """Best-first search over families of zones.
+
+    Parameters
+    ----------
+    near : Neighbourhood
+    max_stops : int
+        Most stops; 0 means no limit.
+    """
+
     def __init__(self, near: Neighbourhood, max_stops: int) -> None:
         self.near, self.max_stops = near, max_stops
-        self.heap: list[tuple[int, int, int, object]] = []
+        self.heap: list[tuple[int, int, int, _Ready | _Solved | _Split]] = []
         self.order = count()
         self.adjacent: dict[int, dict[int, list[Edge]]] = {}
         self._linked = 0
@@ -122,7 +148,7 @@ class _Search:
                     frontier.append(other)
         return frozenset(seen)
 
-    def push(self, value: int, kind: int, item: object) -> None:
+    def _push(self, value: int, kind: int, item: _Ready | _Solved | _Split) -> None:
         heapq.heappush(self.heap, (value, kind, next(self.order), item))
 
     def split(self, solved: _Solved) -> None:
@@ -162,11 +188,11 @@ class _Search:
     def _try(self, family: Family, at_least: int) -> None:
         solved = self.solve(family)
         if solved is not None:
-            self.push(max(solved.value, at_least), 1, solved)
+            self._push(max(solved.value, at_least), 1, solved)
 
     def stops_of(self, zone: frozenset[int]) -> list[tuple[Edge, bool]]:
         """Return the edges with one end in a zone, and whether that end is u."""
-        found = []
+        found: list[tuple[Edge, bool]] = []
         for node in zone:
             for other, edges in self.adjacent.get(node, {}).items():
                 if other not in zone:
@@ -182,12 +208,10 @@ class _Search:
                 total += near.sites.gas_minor(float(near.index.super_volume_m3[supernode]))
                 rows.update(near.index.customers_at(supernode).tolist())
         total += sum(int(near.off_minor[row]) for row in rows)
-        seen: set[int] = set()
         for node in zone:
             for other, edges in self.adjacent.get(node, {}).items():
                 if other in zone and other > node:
                     total += sum(edge.gas_minor for edge in edges)
-        del seen
         return total + self._loops(zone)
 
     def _members(self, zone: frozenset[int]) -> list[tuple[int, int]]:
@@ -198,59 +222,50 @@ class _Search:
     def _loops(self, zone: frozenset[int]) -> int:
         return sum(edge.gas_minor for edge in self.near.edges if edge.u == edge.v and edge.u in zone)
 
-
-def search(near: Neighbourhood, families: list[Family], max_stops: int = 0) -> Iterator[Found]:
-    """Yield zones with methods in order of price; every connected zone and every choice of methods once."""
-    state = _Search(near, max_stops)
-    if near.size < FIRST_NODES:
-        near.grow(FIRST_NODES)
-    state.link()
-    for family in families:
-        state._try(family, 0)
-    while state.heap:
-        value, kind, _, item = heapq.heappop(state.heap)
-        if kind == 0:
-            found, options, last = item  # type: ignore[misc]
-            yield found
-            _next_methods(state, found, options, last)
-        elif kind == 1:
-            assert isinstance(item, _Solved)
-            if item.rim and not near.complete:
-                near.grow(2 * near.size)
-                state.link()
-                state._try(item.family, value)
+    def run(self, families: list[Family]) -> Iterator[Found]:
+        """Yield zones with methods in order of price; each zone with each choice of methods once."""
+        if self.near.size < FIRST_NODES:
+            self.near.grow(FIRST_NODES)
+        self.link()
+        for family in families:
+            self._try(family, 0)
+        while self.heap:
+            value, _, _, item = heapq.heappop(self.heap)
+            if isinstance(item, _Ready):
+                yield item.found
+                self._next_methods(item)
+            elif isinstance(item, _Split):
+                self.split(item.solved)
+            elif item.rim and not self.near.complete:
+                self.near.grow(2 * self.near.size)
+                self.link()
+                self._try(item.family, value)
             else:
                 if item.family.wanted <= item.zone:
-                    _push_zone(state, item.zone)
-                state.push(value, 2, item)
-        else:
-            assert isinstance(item, _Solved)
-            state.split(item)
+                    self._push_zone(item.zone)
+                self._push(value, 2, _Split(item))
 
+    def _push_zone(self, zone: frozenset[int]) -> None:
+        stops = self.stops_of(zone)
+        if self.max_stops and len(stops) > self.max_stops:
+            return
+        options = [edge.from_u if at_u else edge.from_v for edge, at_u in stops]
+        sure = self.zone_minor(zone) + sum(
+            edge.stranded_u if at_u else edge.stranded_v for edge, at_u in stops
+        )
+        picked = tuple((edge, at_u, some[0]) for (edge, at_u), some in zip(stops, options, strict=True))
+        found = Found(sure + sum(choice.cost_minor for _, _, choice in picked), zone, picked)
+        self._push(found.value_minor, 0, _Ready(found, options, 0, tuple([0] * len(picked))))
 
-def _push_zone(state: _Search, zone: frozenset[int]) -> None:
-    stops = state.stops_of(zone)
-    options = [edge.from_u if at_u else edge.from_v for edge, at_u in stops]
-    sure = state.zone_minor(zone) + sum(edge.stranded_u if at_u else edge.stranded_v for edge, at_u in stops)
-    picked = tuple((edge, at_u, some[0]) for (edge, at_u), some in zip(stops, options, strict=True))
-    found = Found(sure + sum(choice.cost_minor for _, _, choice in picked), zone, picked)
-    if not state.max_stops or len(picked) <= state.max_stops:
-        state.push(found.value_minor, 0, (found, options, (0, tuple([0] * len(picked)))))
-
-
-def _next_methods(
-    state: _Search,
-    found: Found,
-    options: list[tuple[Choice, ...]],
-    last: tuple[int, tuple[int, ...]],
-) -> None:
-    first, ranks = last
-    for stop in range(first, len(ranks)):
-        rank = ranks[stop] + 1
-        if rank < len(options[stop]):
-            edge, at_u, before = found.stops[stop]
-            choice = options[stop][rank]
-            stops = (*found.stops[:stop], (edge, at_u, choice), *found.stops[stop + 1 :])
-            value = found.value_minor + choice.cost_minor - before.cost_minor
-            changed = (*ranks[:stop], rank, *ranks[stop + 1 :])
-            state.push(value, 0, (Found(value, found.zone, stops), options, (stop, changed)))
+    def _next_methods(self, ready: _Ready) -> None:
+        """Move one stop on to its next method; stops before the one last moved stay, so none comes twice."""
+        for stop in range(ready.last, len(ready.ranks)):
+            rank = ready.ranks[stop] + 1
+            if rank < len(ready.options[stop]):
+                found = ready.found
+                edge, at_u, before = found.stops[stop]
+                choice = ready.options[stop][rank]
+                stops = (*found.stops[:stop], (edge, at_u, choice), *found.stops[stop + 1 :])
+                value = found.value_minor + choice.cost_minor - before.cost_minor
+                ranks = (*ready.ranks[:stop], rank, *ready.ranks[stop + 1 :])
+                self._push(value, 0, _Ready(Found(value, found.zone, stops), ready.options, stop, ranks))

@@ -155,7 +155,6 @@ class Sites:
             if code:
                 words = refused_words(
                     self.index,
-                    self.rules,
                     self.rules.method[method],
                     leg.piece,
                     code,

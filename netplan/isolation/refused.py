@@ -1,0 +1,141 @@
+"""When nothing isolates the work: which side cannot be stopped, and what would have to give."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from netplan.isolation.answer import stop_shape
+from netplan.isolation.explain import refusals_on
+from netplan.isolation.mincut import INFINITE
+from netplan.isolation.model import IsolationProblem, Refusal
+from netplan.isolation.neighbourhood import SOURCE, Edge, Neighbourhood
+
+__all__ = ["in_the_way"]
+
+GIVES = {
+    "clearance": "a shorter clearance",
+    "work-clearance": "a shorter clearance to the work",
+    "assembly": "a shorter assembly",
+    "fitting": "a shorter clearance to fittings",
+    "squeeze-mark": "another method than squeezing",
+    "keep-out": "leave to dig in the keep-out area",
+    "forbidden": "lifting the order",
+    "material": "a method for this material",
+    "size": "a method for this size",
+    "rating": "a method of a higher rating, or a lower fault pressure",
+    "fault-pressure-unknown": "the station's greatest outlet pressure on record",
+    "early-pe": "another method than squeezing",
+    "unknown-resin": "the year or resin of the main on record",
+    "inserted": "access to the host",
+    "joint": "anchored joints",
+    "transition": "an anchored transition",
+    "valve-state": "the state of the valve proved on site",
+    "valve-operable": "the valve proved operable",
+}
+
+
+def in_the_way(
+    near: Neighbourhood, problem: IsolationProblem, refused: Counter[str], gave_up: bool
+) -> list[str]:
+    """Return one line for each thing that keeps the work from being isolated, at least one."""
+    lines = _on_the_work(near) or _open_sides(near)
+    if lines:
+        return lines
+    lines = [f"{words} ({times} ways to stop it)" for words, times in refused.most_common()]
+    if gave_up:
+        lines.append("the search ended before every way was tried")
+    if problem.orders.max_stops:
+        lines.append(f"more than {problem.orders.max_stops} stops are needed; allow more")
+    if problem.orders.force or problem.orders.force_valves:
+        lines.append("the ordered stops do not belong to one cut; drop one of them")
+    return lines or ["no part of the network feeds it, or every way is barred"]
+
+
+def _on_the_work(near: Neighbourhood) -> list[str]:
+    return [
+        f"{_what_stands_at(near, supernode)} is on the work section itself; shorten the section"
+        for supernode in near.work.supernodes
+        if near.barred(supernode)
+    ]
+
+
+def _what_stands_at(near: Neighbourhood, supernode: int) -> str:
+    index, network = near.index, near.index.network
+    bits = int(index.blocked[supernode])
+    names = []
+    for bit, what, ids, nodes in (
+        (1, "station", network.stations.id, network.stations.node),
+        (2, "injection point", network.injections.id, network.injections.node),
+    ):
+        if bits & bit:
+            names += [
+                f"{what} {ids[row]}"
+                for row, node in enumerate(nodes.tolist())
+                if node >= 0 and index.super_of[node] == supernode
+            ]
+    if bits & 4 and not names:
+        names.append("a sensing point")
+    if not bits:
+        kept = sorted(near.kept & set(index.customers_at(supernode).tolist()))
+        names += [f"customer {network.customers.id[row]}, who must stay on," for row in kept]
+    return " and ".join(names)
+
+
+def _open_sides(near: Neighbourhood) -> list[str]:
+    """Follow runs that cannot be stopped from the work to whatever may not be in a zone."""
+    at: dict[int, list[tuple[Edge, bool]]] = {}
+    for edge in near.edges:
+        if edge.u != edge.v:
+            at.setdefault(edge.u, []).append((edge, True))
+            at.setdefault(edge.v, []).append((edge, False))
+    lines = []
+    for first, forward in at.get(SOURCE, ()):
+        way = _way_out(near, at, first, forward)
+        if way is not None:
+            lines.append(_side(near, way))
+    return list(dict.fromkeys(lines))
+
+
+def _way_out(
+    near: Neighbourhood, at: dict[int, list[tuple[Edge, bool]]], first: Edge, forward: bool
+) -> list[tuple[Edge, bool]] | None:
+    if first.cost(forward) < INFINITE:
+        return None
+    start = first.v if forward else first.u
+    came: dict[int, list[tuple[Edge, bool]]] = {SOURCE: [], start: [(first, forward)]}
+    queue = [start]
+    while queue:
+        node = queue.pop(0)
+        if near.barred(near.supernode[node]):
+            return came[node]
+        for edge, at_u in at.get(node, ()):
+            other = edge.v if at_u else edge.u
+            if other not in came and edge.cost(at_u) >= INFINITE:
+                came[other] = [*came[node], (edge, at_u)]
+                queue.append(other)
+    return None
+
+
+def _side(near: Neighbourhood, way: list[tuple[Edge, bool]]) -> str:
+    network = near.index.network
+    last, forward = way[-1]
+    goal = _what_stands_at(near, near.supernode[last.v if forward else last.u])
+    refusals: list[Refusal] = []
+    for edge, at_u in way:
+        shape = stop_shape(near, edge, at_u)
+        refusals += refusals_on(near, shape, shape.length_m)
+    mains = list(dict.fromkeys(network.pipes.id[row.pipe] for row in refusals))
+    worst: dict[str, Refusal] = {}
+    for row in refusals:
+        if row.code in ("not-a-valve", "valve-piece"):
+            continue
+        best = worst.get(row.method)
+        if best is None or row.to_m - row.from_m > best.to_m - best.from_m:
+            worst[row.method] = row
+    why = "; ".join(f"{row.method}: {row.words}" for row in worst.values()) or "no method serves it"
+    gives = list(dict.fromkeys(GIVES[row.code] for row in worst.values() if row.code in GIVES))
+    named = ", ".join(mains[:4]) + (f" and {len(mains) - 4} more" if len(mains) > 4 else "")
+    return (
+        f"the side towards {goal} cannot be stopped on {named} ({why}); "
+        f"what would have to give: {', '.join([*gives, 'or an added fitting or valve'])}"
+    )
