@@ -15,10 +15,10 @@ from netplan.plan.effects import flow_after, kept_inlets, must_stay, node_demand
 from netplan.plan.feeding import FedNetwork, fed_network
 from netplan.plan.feedways import Hungry
 from netplan.plan.priced import Priced, Refused
-from netplan.plan.prices import queue_minor
 from netplan.plan.reach import Reach
 from netplan.plan.states import work_states
 from netplan.plan.stopped import StoppedNetwork, draw_stops
+from netplan.plan.waiting import queue_minor, queue_of, times_of
 
 __all__ = ["price_cut"]
 
@@ -83,6 +83,9 @@ def _without_feeds(desk: Desk, cut: Cut, reach: Reach, flow: Floats) -> Priced |
     if work.failing is not None:
         return Refused(cut, work.failing.reason())
     off = np.flatnonzero(reach.isolated)
+    interruption = _interruption(desk, off)
+    if isinstance(interruption, str):
+        return Refused(cut, interruption)
     return Priced(
         cut=cut,
         reach=reach,
@@ -95,15 +98,19 @@ def _without_feeds(desk: Desk, cut: Cut, reach: Reach, flow: Floats) -> Priced |
         off=off,
         flow_m3_per_s_std=flow,
         stops_minor=cut.stops_minor,
-        interruption_minor=_interruption(desk, off),
+        interruption_minor=interruption,
         feeds_minor=0,
         gas_minor=cut.gas_minor,
     )
 
 
-def _interruption(desk: Desk, off: Ints) -> int:
-    request = desk.request
-    return int(desk.off_minor[off].sum()) + queue_minor(request.network.customers, request.rules, off)
+def _interruption(desk: Desk, off: Ints) -> int | str:
+    """Return the price of customers off, the queue included [minor units]; or why the day is too short."""
+    queue = queue_of(desk.request, off)
+    times = times_of(desk.request, queue)
+    if not times.fits:
+        return times.reason
+    return int(desk.off_minor[off].sum()) + queue_minor(desk.request, off, queue)
 
 
 def _with_feeds(
@@ -180,6 +187,10 @@ def _answered(
     gone = reach.isolated.copy()
     for part, is_off in zip(hungry, answer.off, strict=True):
         gone[part.customers] |= is_off
+    off = np.flatnonzero(gone)
+    interruption = _interruption(desk, off)
+    if isinstance(interruption, str):
+        return Refused(cut, interruption)
     flow = np.where(gone, 0.0, flow)
     demand = node_demand_after(desk, reach, flow, fed.flow.node_count)
     sizes = [feed.size for feed in answer.feeds if feed is not None]
@@ -199,7 +210,6 @@ def _answered(
     )
     if work.failing is not None:
         return Refused(cut, work.failing.reason())
-    off = np.flatnonzero(gone)
     return Priced(
         cut=cut,
         reach=reach,
@@ -212,7 +222,7 @@ def _answered(
         off=off,
         flow_m3_per_s_std=flow,
         stops_minor=cut.stops_minor,
-        interruption_minor=_interruption(desk, off),
+        interruption_minor=interruption,
         feeds_minor=answer.feeds_price_minor,
         gas_minor=cut.gas_minor,
     )

@@ -32,6 +32,8 @@ class Judged:
     state : FlowState
     worst : int
         Row of the inlet that is nearest its limit; -1 without inlets.
+    node : int
+        Node of that inlet; -1 without inlets.
     least_pa_gauge : float
         Its pressure [Pa gauge]; NaN without gas.
     holds : bool
@@ -40,6 +42,7 @@ class Judged:
     name: str
     state: FlowState
     worst: int
+    node: int
     least_pa_gauge: float
     holds: bool
 
@@ -74,11 +77,12 @@ class WorkStates:
 def judge(name: str, state: FlowState, inlets: Inlets) -> Judged:
     """Judge a solved state by the inlet nearest its limit; an inlet without gas is the worst."""
     if not len(inlets):
-        return Judged(name, state, -1, float("nan"), holds=True)
+        return Judged(name, state, -1, -1, float("nan"), holds=True)
     pressure = state.pressure_pa_gauge[inlets.node]
     excess = np.where(np.isnan(pressure), -np.inf, pressure - inlets.required_pa_gauge)
     worst = int(np.argmin(excess))
-    return Judged(name, state, worst, float(pressure[worst]), holds=bool(excess[worst] >= -ROUNDING_PA))
+    at = int(inlets.node[worst])
+    return Judged(name, state, worst, at, float(pressure[worst]), holds=bool(excess[worst] >= -ROUNDING_PA))
 
 
 def work_states(

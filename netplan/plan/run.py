@@ -1,0 +1,147 @@
+"""From a request to a plan."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Callable
+from datetime import UTC, datetime
+from importlib.metadata import version
+
+import numpy as np
+
+from netplan import __version__
+from netplan.constants import SECONDS_PER_HOUR
+from netplan.findings import in_order
+from netplan.network.model import Network
+from netplan.plan import model
+from netplan.plan.desk import Desk
+from netplan.plan.request import PlanRequest
+from netplan.plan.result import FlowPicture, PlanResult
+from netplan.plan.search import rank
+from netplan.plan.writing.option import option_of
+from netplan.plan.writing.picture import picture_of
+
+__all__ = ["CAUTION", "NOT_CHECKED", "PlanRequest", "make_plan"]
+
+CAUTION = (
+    "Planning figures only. This is no permit, no approved procedure and no substitute for the operator's "
+    "rules, local codes and licensed, competent people. Prove records, pressures and every stop on site "
+    "before relying on them."
+)
+
+NOT_CHECKED: tuple[str, ...] = ()
+"""Hard constraints that this version does not check yet."""
+
+LIBRARIES = ("geopandas", "numpy", "pandas", "pyproj", "scipy", "shapely")
+
+
+def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None) -> PlanResult:
+    """Plan the stopping of a work section.
+
+    Parameters
+    ----------
+    request : PlanRequest
+    tell : callable, optional
+        Called with a few words on what is being done, for a progress display.
+
+    Raises
+    ------
+    BadInputError
+        When the work section, window or rules cannot be used.
+    NoPlanError
+        When no set of stops satisfies every hard constraint, with the reasons.
+    NotSolvedError
+        When the network has no solution before any stop.
+    """
+    tell("solving the network before any stop")
+    desk = Desk.for_request(request)
+    desk.before.require_solved()
+    ranking = rank(desk, tell)
+    options: list[model.Option] = []
+    pictures: list[FlowPicture] = []
+    for place in range(len(ranking.options)):
+        tell(f"writing option {place + 1}")
+        option, feeds = option_of(desk, ranking, place)
+        options.append(option)
+        pictures.append(picture_of(desk, ranking.options[place], feeds.ids))
+    plan = model.Plan(
+        caution=CAUTION,
+        network=_facts(request.network),
+        provenance=_provenance(request.network),
+        work=tuple(model.WorkItem(main_id=p.main_id, from_m=p.from_m, to_m=p.to_m) for p in request.parts),
+        conditions=_conditions(desk),
+        rules=request.rules.values(),
+        not_checked=NOT_CHECKED,
+        findings=_findings(desk),
+        options=tuple(options),
+    )
+    return PlanResult(plan=plan, network=request.network, pictures=tuple(pictures))
+
+
+def _facts(network: Network) -> model.NetworkFacts:
+    return model.NetworkFacts(
+        content_sha256=network.content_sha256,
+        counts={
+            "mains": network.pipes.n_mains,
+            "services": len(network.pipes) - network.pipes.n_mains,
+            "customers": len(network.customers),
+            "regulators": len(network.stations),
+            "valves": len(network.valves),
+            "fittings": len(network.fittings),
+            "pieces": len(network.pieces),
+            "nodes": len(network.nodes),
+        },
+        crs=network.crs,
+        crs_note=network.crs_note,
+        length_scale=round(network.scale, 9),
+    )
+
+
+def _provenance(network: Network) -> model.Provenance:
+    versions = {"gas-netplan": __version__, "python": platform.python_version()}
+    versions |= {name: version(name) for name in LIBRARIES}
+    return model.Provenance(
+        source=network.source, versions=versions, created=datetime.now(UTC).isoformat(timespec="seconds")
+    )
+
+
+def _conditions(desk: Desk) -> model.Conditions:
+    request, rules = desk.request, desk.request.rules
+    hour = desk.demand.hours[desk.demand.worst_hour]
+    notes = []
+    if request.start is None:
+        notes.append("any working day")
+    if request.hours is None:
+        notes.append(f"a window of {rules.crew.hours:g} h by the rules")
+    if request.air_temp_c is None and request.forecast is None:
+        notes.append("the rules' design air temperature")
+    return model.Conditions(
+        start=None if request.start is None else request.start.isoformat(timespec="minutes"),
+        hours=request.window_hours,
+        air_temp_c=hour.air_temp_c,
+        ground_temp_c=rules.gas.ground_temp_c,
+        demand_total_m3h=float(np.sum(desk.before_flow_m3_per_s_std)) * SECONDS_PER_HOUR,
+        worst_hour=hour.words(),
+        note="for " + ", ".join(notes) if notes else "",
+        demand_parts=tuple(
+            model.DemandPart(
+                name=p.name, customers=p.customers, flow_m3h=p.flow_m3_per_s_std * SECONDS_PER_HOUR
+            )
+            for p in desk.demand.parts(part=desk.own_part)
+        ),
+    )
+
+
+def _findings(desk: Desk) -> tuple[model.FindingRow, ...]:
+    found = in_order((*desk.request.network.findings, *desk.demand.findings))
+    return tuple(
+        model.FindingRow(
+            code=f.code,
+            layer=f.layer,
+            feature_id=f.feature_id,
+            severity=f.severity.value,
+            what=f.what,
+            mend=f.mend,
+        )
+        for f in found
+    )

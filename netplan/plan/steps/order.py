@@ -1,0 +1,88 @@
+"""The whole order: rooms of the stages, one after another."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from netplan.errors import BadInputError
+from netplan.plan.model import Conditions, Option, Step, WorkItem
+from netplan.plan.steps.case import OrderCase, order_case
+from netplan.plan.steps.emptying import do_work, empty
+from netplan.plan.steps.feeding import close_feeds, open_feeds, prove_through_flow
+from netplan.plan.steps.filling import fill, reinstate, seal_tappings, withdraw
+from netplan.plan.steps.metering import meters_again, meters_off, relight
+from netplan.plan.steps.proving import prove, tap
+from netplan.plan.steps.stages import Draft, numbered
+from netplan.plan.steps.stopping import prove_barriers, set_stops, test_for_let_by
+from netplan.rules import Rules
+
+__all__ = ["step_list"]
+
+
+def step_list(
+    option: Option,
+    conditions: Conditions,
+    rules: Rules,
+    *,
+    work: Sequence[WorkItem] = (),
+    set_order: Sequence[str] | None = None,
+    relight_order: Sequence[str] | None = None,
+) -> tuple[Step, ...]:
+    """Return the order of the work for one option.
+
+    Every id used is one of the plan: stops, holes, mains, bypasses, valves, gauges, purge points, stations
+    and customers. Figures with units stand in fields and schedules, not in the words.
+
+    Parameters
+    ----------
+    option : Option
+        Complete but for its steps.
+    conditions : Conditions
+        Window and weather.
+    rules : Rules
+        For crew-hours and no access.
+    work : sequence of WorkItem
+        Lengths to be made gas-free.
+    set_order : sequence of str, optional
+        Ids of all stops in the order in which they go in; None takes them as listed.
+    relight_order : sequence of str, optional
+        Ids of all customers that are off in the order in which they are relit; None orders them by
+        priority, price of waiting and address.
+
+    Returns
+    -------
+    tuple of Step
+        Numbered from 1.
+
+    Raises
+    ------
+    BadInputError
+        When the option has no stop, or an order does not name the option's own ids once each.
+    """
+    if not option.stops:
+        raise BadInputError("steps: the option has no stop; there is nothing to put in order")
+    case = order_case(option, conditions, rules, work, set_order, relight_order)
+    return numbered(_all(case))
+
+
+def _all(case: OrderCase) -> Iterator[Draft]:
+    for stage in (
+        prove,
+        tap,
+        open_feeds,
+        meters_off,
+        prove_barriers,
+        set_stops,
+        test_for_let_by,
+        empty,
+        do_work,
+        meters_again,
+        fill,
+        withdraw,
+        prove_through_flow,
+        close_feeds,
+        seal_tappings,
+        relight,
+        reinstate,
+    ):
+        yield from stage(case)

@@ -1,0 +1,125 @@
+"""Bypasses, hoses and opened valves as they stand in a plan."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from netplan.bypass import FeedKind, SizedFeed
+from netplan.bypass.links import Tap
+from netplan.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.network.place import points_at
+from netplan.plan import model
+from netplan.plan.desk import Desk
+from netplan.plan.feedways import tee_places
+from netplan.plan.priced import Priced
+from netplan.plan.waiting import money
+
+__all__ = ["WrittenFeeds", "feeds_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenFeeds:
+    """Feeds of an option.
+
+    Parameters
+    ----------
+    bypasses : tuple of model.Bypass
+    opened : tuple of model.OpenedValve
+    ids : tuple of (str or None)
+        For each hungry part the id of its feed: B1 … or a valve's id; None without one of its own.
+    """
+
+    bypasses: tuple[model.Bypass, ...]
+    opened: tuple[model.OpenedValve, ...]
+    ids: tuple[str | None, ...]
+
+
+def feeds_of(desk: Desk, option: Priced, coldest_c: dict[str, float | None] | None = None) -> WrittenFeeds:
+    """Return the feeds of an option with their figures.
+
+    Parameters
+    ----------
+    desk : Desk
+    option : Priced
+    coldest_c : dict, optional
+        Coldest air each bypass holds for [°C], by its id.
+    """
+    bypasses: list[model.Bypass] = []
+    opened: list[model.OpenedValve] = []
+    ids: list[str | None] = []
+    for part, feed in zip(option.hungry, option.feeds, strict=True):
+        if feed is None:
+            ids.append(None)
+        elif feed.size.feed.kind is FeedKind.VALVE:
+            valve_id = feed.size.feed.label
+            opened.append(
+                model.OpenedValve(
+                    valve_id=valve_id,
+                    flow_m3h=feed.flow_m3_per_s_std * SECONDS_PER_HOUR,
+                    price=money(feed.price_minor),
+                )
+            )
+            ids.append(valve_id)
+        else:
+            ident = f"B{len(bypasses) + 1}"
+            cold = None if coldest_c is None else coldest_c.get(ident)
+            bypasses.append(_bypass(desk, option, feed, ident, len(part.customers), cold))
+            ids.append(ident)
+    return WrittenFeeds(tuple(bypasses), tuple(opened), tuple(ids))
+
+
+def _bypass(
+    desk: Desk, option: Priced, feed: SizedFeed, ident: str, customers: int, coldest_c: float | None
+) -> model.Bypass:
+    start, stop = _ends(desk, option, feed)
+    size = feed.size
+    return model.Bypass(
+        id=ident,
+        kind="hose" if size.feed.kind is FeedKind.HOSE else "bypass",
+        from_=start,
+        to=stop,
+        flow_m3h=feed.flow_m3_per_s_std * SECONDS_PER_HOUR,
+        bore_mm=size.bore_m * MM_PER_M,
+        parallel=size.parallel,
+        length_m=size.feed.length_m,
+        loss_coefficient=feed.loss_coefficient,
+        drop_mbar=feed.drop_pa / PA_PER_MBAR,
+        velocity_m_s=feed.velocity_m_per_s,
+        pressure_from_mbar=feed.pressure_from_pa_gauge / PA_PER_MBAR,
+        pressure_to_mbar=feed.pressure_to_pa_gauge / PA_PER_MBAR,
+        minimum_air_temp_c=coldest_c,
+        customers=customers,
+        price=money(feed.price_minor),
+    )
+
+
+def _ends(desk: Desk, option: Priced, feed: SizedFeed) -> tuple[model.Place, model.Place]:
+    network = desk.request.network
+    if feed.size.feed.kind is FeedKind.BYPASS:
+        pipe, chainage, xy = tee_places(network, option.cut)
+        rows = [int(label[1:]) - 1 for label in feed.size.feed.label.split(">")]
+        start, stop = (
+            model.Place(
+                main_id=network.pipes.id[pipe[row]],
+                chainage_m=float(chainage[row]),
+                x=float(xy[row, 0]),
+                y=float(xy[row, 1]),
+            )
+            for row in rows
+        )
+        return start, stop
+    assert option.fed is not None  # noqa: S101 - a hose is only ever sized in a fed network
+    way = option.fed.hoses[feed.size.feed.label]
+    return _at_tap(desk, option, way.giving), _at_tap(desk, option, way.fed)
+
+
+def _at_tap(desk: Desk, option: Priced, tap: Tap) -> model.Place:
+    network, stopped = desk.request.network, option.stopped
+    assert stopped is not None  # noqa: S101 - as above
+    pipe = int(network.pieces.pipe[stopped.piece[tap.link]])
+    low, high = stopped.from_m[tap.link], stopped.to_m[tap.link]
+    chainage = float(low + tap.share * (high - low))
+    xy = points_at(network, np.array([pipe]), np.array([chainage]))[0]
+    return model.Place(main_id=network.pipes.id[pipe], chainage_m=chainage, x=float(xy[0]), y=float(xy[1]))

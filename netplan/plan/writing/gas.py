@@ -1,0 +1,72 @@
+"""Gas lost by an option, as it stands in a plan."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.plan import model
+from netplan.plan.desk import Desk
+from netplan.plan.priced import Priced
+from netplan.venting import LineContent, VentFigures, gap_content, line_content, vent_figures
+
+__all__ = ["content_of", "figures_of", "vent_of", "zone_pressures_pa_gauge"]
+
+Floats = NDArray[np.float64]
+
+
+def zone_pressures_pa_gauge(desk: Desk, option: Priced) -> tuple[NDArray[np.int64], Floats, Floats]:
+    """Return pipe row, length [m] and pressure [Pa gauge] of every length of pipe in the zones.
+
+    The pressure is what the zone is locked in at: that of the all-on state before the stops.
+    """
+    pieces = desk.request.network.pieces
+    parts = [part for zone in option.cut.zones for part in zone.pieces]
+    piece = np.array([part.piece for part in parts], dtype=np.int64)
+    length = np.array([part.to_m - part.from_m for part in parts])
+    before = desk.before.pressure_pa_gauge
+    ends = np.stack([before[pieces.from_node[piece]], before[pieces.to_node[piece]]])
+    return pieces.pipe[piece].astype(np.int64), length, np.nan_to_num(np.nanmean(ends, axis=0))
+
+
+def content_of(desk: Desk, option: Priced) -> LineContent:
+    """Return the gas in the zones and in the gaps of double stops."""
+    network = desk.request.network
+    pipe, length, pressure = zone_pressures_pa_gauge(desk, option)
+    kelvin = desk.conditions.ground_temperature_k
+    content = line_content(length, network.pipes.bore_m[pipe], pressure, kelvin, desk.gas)
+    gaps, bores, at = [], [], []
+    offsets = {
+        m.name: [p.offset_m for p in m.assembly if p.role == "barrier"] for m in desk.request.rules.method
+    }
+    for stop in option.cut.stops:
+        barriers = offsets[stop.method]
+        if len(barriers) > 1:
+            gaps.append(max(barriers) - min(barriers))
+            bores.append(float(network.pipes.bore_m[stop.pipe]))
+            at.append(float(desk.before.pressure_pa_gauge[stop.live_node]))
+    if not gaps:
+        return content
+    return content + gap_content(gaps, bores, np.nan_to_num(at), kelvin, desk.gas)
+
+
+def figures_of(desk: Desk, option: Priced) -> VentFigures:
+    """Return what the work lets go."""
+    purge = desk.request.rules.purge
+    return vent_figures(
+        content_of(desk, option), desk.gas, volumes_in=purge.volumes_in, kg_co2e_per_kg=purge.gwp_methane
+    )
+
+
+def vent_of(figures: VentFigures) -> model.Vent:
+    """Return the figures as they stand in a plan."""
+    return model.Vent(
+        line_content_m3=figures.line_content_m3,
+        of_which_pressure_part_m3=figures.pressure_part_m3,
+        purge_m3=figures.purge_m3,
+        total_m3=figures.total_m3,
+        methane_kg=figures.methane_kg,
+        co2e_kg=figures.co2e_kg,
+        reference=figures.reference.name,
+        gwp=figures.potential.line(),
+    )

@@ -1,0 +1,79 @@
+"""One option as it stands in a plan."""
+
+from __future__ import annotations
+
+from netplan.plan import model
+from netplan.plan.desk import Desk
+from netplan.plan.search import Ranking
+from netplan.plan.waiting import money
+from netplan.plan.writing.feeds import WrittenFeeds, feeds_of
+from netplan.plan.writing.gas import figures_of, vent_of
+from netplan.plan.writing.people import customers_of
+from netplan.plan.writing.pressures import pressures_of, states_of
+from netplan.plan.writing.stops import stops_of, zones_of
+from netplan.plan.writing.warnings import warnings_of
+from netplan.rules import Rules
+
+__all__ = ["option_of"]
+
+
+def option_of(desk: Desk, ranking: Ranking, place: int) -> tuple[model.Option, WrittenFeeds]:
+    """Return the option at a place in the ranking, and its feeds.
+
+    Parameters
+    ----------
+    desk : Desk
+    ranking : Ranking
+    place : int
+        0 for the best.
+    """
+    priced = ranking.options[place]
+    request = desk.request
+    feeds = feeds_of(desk, priced)
+    return (
+        model.Option(
+            rank=place + 1,
+            burden=money(priced.burden_minor),
+            burden_parts=model.BurdenParts(
+                stops=money(priced.stops_minor),
+                interruption=money(priced.interruption_minor),
+                feeds=money(priced.feeds_minor),
+                gas=money(priced.gas_minor),
+            ),
+            currency=request.rules.price.currency,
+            proof=_proof(ranking, place),
+            stops=stops_of(request.network, request.rules, priced),
+            zones=zones_of(request.network, priced.cut),
+            customers=customers_of(desk, priced, feeds.ids),
+            bypasses=feeds.bypasses,
+            opened_valves=feeds.opened,
+            pressures=pressures_of(desk, priced),
+            vent=vent_of(figures_of(desk, priced)),
+            purge=_purge(request.rules),
+            gauges=(),
+            fallback=(),
+            steps=(),
+            states=states_of(desk, priced),
+            warnings=warnings_of(desk, priced),
+        ),
+        feeds,
+    )
+
+
+def _proof(ranking: Ranking, place: int) -> model.Proof:
+    burden = ranking.options[place].burden_minor
+    bound = ranking.lower_bound_minor(place)
+    return model.Proof(
+        optimal=bound >= burden,
+        lower_bound=money(bound),
+        gap=money(burden - bound),
+        reason=(
+            f"lowest burden on the recorded data for rank {place + 1}: {ranking.reason}"
+            if bound >= burden
+            else f"not proven: {ranking.reason}; no other option can be below the lower bound"
+        ),
+    )
+
+
+def _purge(rules: Rules) -> model.Purge:
+    return model.Purge(volumes_out=rules.purge.volumes_out, volumes_in=rules.purge.volumes_in)

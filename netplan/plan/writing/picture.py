@@ -1,0 +1,186 @@
+"""The solved state of an option as a flow picture for the outputs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from netplan.bypass import SizedFeed, feed_links
+from netplan.constants import PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.hydraulics import FlowNetwork, FlowSolver, FlowState
+from netplan.network.place import points_at
+from netplan.network.text import Text
+from netplan.plan.desk import Desk
+from netplan.plan.effects import node_demand_after
+from netplan.plan.feeding import closed_flow
+from netplan.plan.priced import Priced
+from netplan.plan.result import FlowPicture, PieceState
+from netplan.plan.stopped import StoppedNetwork, draw_stops
+from netplan.plan.writing.people import customer_pressure_after
+
+__all__ = ["picture_of"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Solved:
+    """The final network with everything in it: links of the stopped network, hose taps, hoses."""
+
+    stopped: StoppedNetwork
+    flow: FlowNetwork
+    state: FlowState
+    stopped_link: Ints
+    from_m: Floats
+    to_m: Floats
+
+
+def picture_of(desk: Desk, option: Priced, feed_ids: tuple[str | None, ...]) -> FlowPicture:
+    """Return the state after all stops, complete enough to be solved again elsewhere.
+
+    Parameters
+    ----------
+    desk : Desk
+    option : Priced
+    feed_ids : tuple of (str or None)
+        Id of the feed of each hungry part.
+    """
+    network = desk.request.network
+    sizes = [feed.size for feed in option.feeds if feed is not None]
+    solved = _with_feeds(desk, option) if option.fed is not None else _without_feeds(desk, option)
+    links, count = solved.flow.links, solved.flow.node_count
+    is_pipe = solved.stopped_link >= 0
+    pipe = np.full(links.count, -1, dtype=np.int32)
+    valve = np.full(links.count, -1, dtype=np.int32)
+    piece = solved.stopped.piece[solved.stopped_link[is_pipe]]
+    pipe[is_pipe] = network.pieces.pipe[piece]
+    valve[is_pipe] = network.pieces.valve[piece]
+    known = [feed_id for feed_id, feed in zip(feed_ids, option.feeds, strict=True) if feed is not None]
+    hose_ids = [
+        str(feed_id)
+        for feed_id, size in zip(known, sizes, strict=True)
+        for _ in range(size.parallel)
+        if size.feed.valve_link < 0
+    ]
+    x, y = _places(desk, solved)
+    owner, at = desk.attachments
+    customer_node = np.full(len(network.customers), -1, dtype=np.int32)
+    order = np.argsort(
+        option.reach.in_zone[at] | np.isnan(solved.state.pressure_pa_gauge[at]), kind="stable"
+    )[::-1]
+    customer_node[owner[order]] = at[order]
+    return FlowPicture(
+        node_x_m=x,
+        node_y_m=y,
+        node_height_m=solved.flow.node_height_m,
+        node_demand_m3h=node_demand_after(desk, option.reach, option.flow_m3_per_s_std, count)
+        * SECONDS_PER_HOUR,
+        node_pressure_mbar=solved.state.pressure_pa_gauge / PA_PER_MBAR,
+        pipe=pipe,
+        link_id=_link_ids(desk, pipe, hose_ids),
+        from_m=solved.from_m,
+        to_m=solved.to_m,
+        length_m=links.length_m,
+        bore_m=links.bore_m,
+        roughness_m=links.roughness_m,
+        loss_coefficient=links.loss_coefficient,
+        from_node=links.from_node.astype(np.int32),
+        to_node=links.to_node.astype(np.int32),
+        state=_states(option, solved),
+        valve=valve,
+        flow_m3h=np.nan_to_num(solved.state.flow_m3_per_s_std) * SECONDS_PER_HOUR,
+        customer_node=customer_node,
+        customer_demand_m3h=option.flow_m3_per_s_std * SECONDS_PER_HOUR,
+        customer_pressure_mbar=customer_pressure_after(desk, option) / PA_PER_MBAR,
+        station_flow_m3h=solved.state.station_flow_m3_per_s_std * SECONDS_PER_HOUR,
+    )
+
+
+def _without_feeds(desk: Desk, option: Priced) -> _Solved:
+    stopped = draw_stops(desk.request.network, desk.base, option.cut)
+    flow = closed_flow(stopped)
+    demand = node_demand_after(desk, option.reach, option.flow_m3_per_s_std, flow.node_count)
+    state = FlowSolver(flow, desk.conditions).solve(demand)
+    rows = np.arange(flow.links.count)
+    return _Solved(stopped, flow, state, rows, stopped.from_m, stopped.to_m)
+
+
+def _with_feeds(desk: Desk, option: Priced) -> _Solved:
+    assert option.fed is not None and option.stopped is not None  # noqa: S101, PT018 - the caller looked
+    stopped, fed = option.stopped, option.fed
+    sizes = [feed.size for feed in option.feeds if isinstance(feed, SizedFeed)]
+    hoses = feed_links(sizes, desk.request.rules)
+    links = fed.flow.links
+    is_open = links.is_open.copy()
+    is_open[[size.feed.valve_link for size in sizes if size.feed.valve_link >= 0]] = True
+    flow = fed.flow.with_links(replace(links, is_open=is_open).joined_with(hoses))
+    stopped_link = np.concatenate([fed.stopped_link, np.full(hoses.count, -1, dtype=np.int64)])
+    from_m, to_m = _chainages(stopped, fed.stopped_link, links.length_m)
+    nothing = np.zeros(hoses.count)
+    return _Solved(
+        stopped=stopped,
+        flow=flow,
+        state=option.final,
+        stopped_link=stopped_link,
+        from_m=np.concatenate([from_m, nothing]),
+        to_m=np.concatenate([to_m, hoses.length_m]),
+    )
+
+
+def _chainages(stopped: StoppedNetwork, stopped_link: Ints, length_m: Floats) -> tuple[Floats, Floats]:
+    """Lay the parts of a tapped link one after the other, as the tapping made them."""
+    from_m, to_m = stopped.from_m[stopped_link].copy(), stopped.to_m[stopped_link].copy()
+    count = stopped.flow.links.count
+    for link in np.unique(stopped_link[count:]):
+        rows = [int(link), *(count + np.flatnonzero(stopped_link[count:] == link)).tolist()]
+        at = float(stopped.from_m[link])
+        for row in rows:
+            from_m[row] = at
+            at += float(length_m[row])
+            to_m[row] = at
+        to_m[rows[-1]] = stopped.to_m[link]
+    return from_m, to_m
+
+
+def _states(option: Priced, solved: _Solved) -> NDArray[np.int8]:
+    links = solved.flow.links
+    state = np.full(links.count, PieceState.LIVE, dtype=np.int8)
+    is_pipe = solved.stopped_link >= 0
+    dry = np.isnan(solved.state.pressure_pa_gauge)
+    stranded = dry[links.from_node] | dry[links.to_node]
+    state[stranded] = PieceState.STRANDED
+    if option.hungry:
+        fed = np.zeros(solved.flow.node_count, dtype=bool)
+        for part in option.hungry:
+            if not part.weak:
+                fed[: len(part.nodes)] |= part.nodes
+        of_part = fed[links.from_node] | fed[links.to_node]
+        state[of_part & ~stranded] = PieceState.FED
+    state[~links.is_open] = PieceState.CLOSED
+    in_zone = np.zeros(links.count, dtype=bool)
+    in_zone[is_pipe] = solved.stopped.in_zone[solved.stopped_link[is_pipe]]
+    state[in_zone & (links.length_m > 0)] = PieceState.ISOLATED
+    return state
+
+
+def _places(desk: Desk, solved: _Solved) -> tuple[Floats, Floats]:
+    network = desk.request.network
+    count = len(network.nodes)
+    x, y = np.full(solved.flow.node_count, np.nan), np.full(solved.flow.node_count, np.nan)
+    x[:count], y[:count] = network.nodes.x_m, network.nodes.y_m
+    links = solved.flow.links
+    fresh = np.flatnonzero((solved.stopped_link >= 0) & (links.to_node >= count))
+    pipe = network.pieces.pipe[solved.stopped.piece[solved.stopped_link[fresh]]]
+    xy = points_at(network, pipe, solved.to_m[fresh])
+    x[links.to_node[fresh]], y[links.to_node[fresh]] = xy[:, 0], xy[:, 1]
+    return x, y
+
+
+def _link_ids(desk: Desk, pipe: NDArray[np.int32], hose_ids: list[str]) -> Text:
+    rows = np.flatnonzero(pipe >= 0)
+    ids = desk.request.network.pipes.id.take(pipe[rows])
+    return Text(pa.concat_arrays([ids.arrow, pa.array(hose_ids, type=pa.string())]))

@@ -1,0 +1,132 @@
+"""Stops, tappings and zones as they stand in a plan."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.constants import MM_PER_M, PA_PER_MBAR
+from netplan.isolation import Cut
+from netplan.network.model import Network
+from netplan.network.place import lon_lat, points_at, volumes_m3
+from netplan.network.words import Surface
+from netplan.plan import model
+from netplan.plan.priced import Priced
+from netplan.plan.waiting import money
+from netplan.rules import Rules
+
+__all__ = ["stop_id", "stops_of", "zones_of"]
+
+Floats = NDArray[np.float64]
+
+
+def stop_id(place: int) -> str:
+    """Return the id of the stop at a place in the cut's order."""
+    return f"S{place + 1}"
+
+
+def _known(value: float, factor: float) -> float | None:
+    return None if math.isnan(value) else float(value) * factor
+
+
+def stops_of(
+    network: Network, rules: Rules, option: Priced, nearer: tuple[tuple[model.NotNearer, ...], ...] = ()
+) -> tuple[model.Stop, ...]:
+    """Return the stops of an option.
+
+    Parameters
+    ----------
+    network : Network
+    rules : Rules
+    option : Priced
+    nearer : tuple of tuple of NotNearer, optional
+        For each stop the places nearer to the work, and why the stop is not there.
+    """
+    cut = option.cut
+    pipe = np.array([stop.pipe for stop in cut.stops], dtype=np.int64)
+    xy = points_at(network, pipe, np.array([stop.chainage_m for stop in cut.stops]))
+    degrees = lon_lat(network, xy)
+    pipes = network.pipes
+    minutes = {method.name: method.minutes for method in rules.method}
+    found = []
+    for place, stop in enumerate(cut.stops):
+        row = stop.pipe
+        pressure = float(option.final.pressure_pa_gauge[stop.live_node])
+        found.append(
+            model.Stop(
+                id=stop_id(place),
+                method=stop.method,
+                kind=stop.kind,
+                barriers=stop.barriers,
+                main_id=pipes.id[row],
+                chainage_m=stop.chainage_m,
+                valve_id=network.valves.id[stop.valve] if stop.valve >= 0 else None,
+                x=float(xy[place, 0]),
+                y=float(xy[place, 1]),
+                lon=float(degrees[place, 0]),
+                lat=float(degrees[place, 1]),
+                street=pipes.street[row],
+                surface=Surface(int(pipes.surface[row])).word,
+                od_mm=float(pipes.od_m[row]) * MM_PER_M,
+                wall_mm=_known(float(pipes.wall_m[row]), MM_PER_M),
+                bore_mm=float(pipes.bore_m[row]) * MM_PER_M,
+                pressure_mbar=_known(pressure, 1.0 / PA_PER_MBAR),
+                fault_pressure_mbar=_known(stop.fault_pressure_pa_gauge, 1.0 / PA_PER_MBAR),
+                work_side=stop.work_side,
+                tappings=tuple(
+                    model.Tapping(
+                        role=t.role, main_id=pipes.id[t.pipe], chainage_m=t.chainage_m, size_mm=t.size_mm
+                    )
+                    for t in stop.tappings
+                ),
+                hole_id=f"H{place + 1}",
+                price=money(stop.price_minor),
+                minutes=minutes[stop.method],
+                reason=stop.reason,
+                confidence="provisional" if stop.provisional else "recorded",
+                confidence_note="; ".join(stop.provisional),
+                not_nearer=nearer[place] if nearer else (),
+            )
+        )
+    return tuple(found)
+
+
+def zones_of(network: Network, cut: Cut) -> tuple[model.Zone, ...]:
+    """Return the isolated zones of a cut, with true lengths and the actual volume of the bores."""
+    n_mains = network.pipes.n_mains
+    zones = []
+    for zone in cut.zones:
+        pipe = np.array([part.pipe for part in zone.pieces], dtype=np.int64)
+        low = np.array([part.from_m for part in zone.pieces])
+        high = np.array([part.to_m for part in zone.pieces])
+        spans = _joined(pipe, low, high)
+        zones.append(
+            model.Zone(
+                work=zone.work,
+                pipes=tuple(
+                    model.ZonePipe(
+                        layer="mains" if p < n_mains else "services",
+                        pipe_id=network.pipes.id[p],
+                        from_m=a,
+                        to_m=b,
+                    )
+                    for p, a, b in spans
+                ),
+                length_m=float((high - low).sum()),
+                internal_volume_m3=float(volumes_m3(network, pipe, low, high).sum()),
+            )
+        )
+    return tuple(zones)
+
+
+def _joined(pipe: NDArray[np.int64], low: Floats, high: Floats) -> list[tuple[int, float, float]]:
+    """Join the pieces of one pipe that follow each other."""
+    spans: list[tuple[int, float, float]] = []
+    for p, a, b in sorted(zip(pipe.tolist(), low.tolist(), high.tolist(), strict=True)):
+        if spans and spans[-1][0] == p and a <= spans[-1][2] + 1e-9:
+            spans[-1] = (p, spans[-1][1], max(spans[-1][2], b))
+        elif b > a:
+            spans.append((p, a, b))
+    return spans

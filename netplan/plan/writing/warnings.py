@@ -1,0 +1,57 @@
+"""What people must be told about an option beside its figures."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from netplan.network.model import Network
+from netplan.plan.desk import Desk
+from netplan.plan.priced import Priced
+
+__all__ = ["warnings_of"]
+
+
+def warnings_of(desk: Desk, option: Priced) -> tuple[str, ...]:
+    """Return the warnings of an option, in a fixed order."""
+    network, rules = desk.request.network, desk.request.rules
+    found: list[str] = []
+    for place, stop in enumerate(option.cut.stops):
+        name = f"S{place + 1}"
+        if stop.valve >= 0:
+            test = (
+                "test it for let-by before relying on it"
+                if rules.valve.let_by_test
+                else "no let-by test is set"
+            )
+            found.append(f"{name}: valve {network.valves.id[stop.valve]} is a single barrier; {test}")
+        elif stop.barriers == 1:
+            found.append(f"{name}: one barrier only, by explicit rule")
+        if stop.bypass_elsewhere:
+            found.append(f"{name}: the bypass tee does not fit beside the stop; it goes on the next length")
+        found.extend(f"{name}: {note}" for note in stop.provisional)
+    found.extend(_recorded(network))
+    severed = [network.customers.id[row] for row in option.cut.severed.tolist()]
+    if severed:
+        found.append(f"second service to be severed before the zone is gas-free: {', '.join(severed)}")
+    dead = int((np.diff(network.customers.attach_start) == 0).sum())
+    if dead:
+        found.append(f"{dead} customers lie on no pipe and are on no list: see the findings of the network")
+    weak = int(desk.weak_before.sum())
+    if weak:
+        found.append(f"{weak} customers are below the minimum with its margin before any stop is in")
+    if np.isnan(network.nodes.height_m).all():
+        found.append("heights are not recorded: pressures leave them out")
+    return tuple(dict.fromkeys(found))
+
+
+def _recorded(network: Network) -> list[str]:
+    found = []
+    if "services" not in network.recorded:
+        found.append(
+            "services are not recorded: lists hold all recorded customers, pressures leave services out"
+        )
+    if "sensing_points" not in network.recorded:
+        found.append(
+            "sensing points are not recorded: stations are taken to sense at their outlet; confirm on site"
+        )
+    return found
