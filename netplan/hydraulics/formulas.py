@@ -55,8 +55,8 @@ def code_flow_cfh(
     """
     return (
         _CODE_LOW
-        * bore_inch**_CODE_BORE_POWER
-        * (drop_inch_water / (gas.c_r * length_ft)) ** _CODE_DROP_POWER
+        * math.pow(bore_inch, _CODE_BORE_POWER)
+        * math.pow(drop_inch_water / (gas.c_r * length_ft), _CODE_DROP_POWER)
     )
 
 
