@@ -15,6 +15,7 @@ Knows arrays and a prepared flow solver, not the plan::
     local_peak_allowance_pa(...)                     # what single services see beyond the part's mean
     flow_changes(network, before, after, conditions) # velocity, reversed flow (dust)
     station_loads(network, state)                    # flow against capacity
+    drop_curve, pressure_by_weather, worst_path      # figures for the pictures (netplan.outputs.charts)
 
 A feed holds when the whole network is solved with it, every inlet of `inlets` is at or above its required
 pressure (rules' minimum and margin), and no hose is driven beyond the rules' velocity. The demand passed in
@@ -35,6 +36,14 @@ from netplan.bypass.candidates import (
 from netplan.bypass.case import FeedCase, Inlets, Verdict, required_pressure_pa_gauge
 from netplan.bypass.changes import FlowChanges, flow_changes, link_velocity_m_per_s, station_loads
 from netplan.bypass.choose import Part, PartsAnswer, feed_answers, feed_parts
+from netplan.bypass.curves import (
+    DropCurve,
+    WeatherCurve,
+    WorstPath,
+    drop_curve,
+    pressure_by_weather,
+    worst_path,
+)
 from netplan.bypass.links import Tap, feed_links, feed_loss_coefficient, with_taps
 from netplan.bypass.model import Feed, FeedKind, FeedSize, SizedFeed, TooWeak
 from netplan.bypass.price import feed_lower_bound_minor, feed_price_minor, least_distance_m
@@ -45,6 +54,7 @@ from netplan.bypass.weather import WeatherRow, coldest_air_temp_c, size_ladder, 
 __all__ = [
     "BoundaryValve",
     "BypassEnd",
+    "DropCurve",
     "Feed",
     "FeedCase",
     "FeedKind",
@@ -59,9 +69,12 @@ __all__ = [
     "Tap",
     "TooWeak",
     "Verdict",
+    "WeatherCurve",
     "WeatherRow",
+    "WorstPath",
     "bypass_feeds",
     "coldest_air_temp_c",
+    "drop_curve",
     "feed_answers",
     "feed_links",
     "feed_loss_coefficient",
@@ -74,6 +87,7 @@ __all__ = [
     "least_distance_m",
     "link_velocity_m_per_s",
     "local_peak_allowance_pa",
+    "pressure_by_weather",
     "required_pressure_pa_gauge",
     "size_feed",
     "size_ladder",
@@ -83,4 +97,5 @@ __all__ = [
     "valve_feeds",
     "weather_window",
     "with_taps",
+    "worst_path",
 ]
