@@ -18,8 +18,8 @@ def empty(case: OrderCase) -> Iterator[Draft]:
     through = ", ".join(point.id for point in vents) or "the zone vents of the stops"
     yield Draft(
         Stage.VENT,
-        f"Vent the zone through {through}: stacks upright, earthed, with flame arrester, clear of ignition, openings and "
-        "air intakes; ignition sources out, extinguishers ready, people kept away.",
+        f"Vent the zone through {through}: stacks upright, earthed, with flame arrester, clear of ignition, "
+        "openings and air intakes; ignition sources out, extinguishers ready, people kept away.",
         Who.STOPS,
         "If the pressure does not fall to nothing or comes back, a stop lets by: do not go on.",
         uses=(*(point.id for point in vents), *stop_ids),
@@ -33,9 +33,9 @@ def empty(case: OrderCase) -> Iterator[Draft]:
         where = f"{point.id} on main {point.main_id}" if point else "the zone vents of the stops"
         yield Draft(
             Stage.PURGE_OUT,
-            f"Purge out by {medium}, in at {', '.join(i.id for i in inlets) or 'the far end'}, out at {where}, without a "
-            "break and not slower than the least flow of the purge sheet; every other outlet shut; never through a "
-            "service or a meter.",
+            f"Purge out by {medium}, in at {', '.join(i.id for i in inlets) or 'the far end'}, out at "
+            f"{where}, without a break and not slower than the least flow of the purge sheet; every other "
+            "outlet shut; never through a service or a meter.",
             Who.STOPS,
             "If the flow is not reached: larger stack, other end, or inert gas; begin this branch again.",
             uses=ids,
@@ -43,8 +43,9 @@ def empty(case: OrderCase) -> Iterator[Draft]:
         )
     yield Draft(
         Stage.GAS_FREE,
-        f"Prove the zone gas-free at every vent and in the trench: {case.end_point('out') or 'end point of the procedure'}; "
-        "read twice some minutes apart, write readings with their unit.",
+        "Prove the zone gas-free at every vent and in the trench: "
+        f"{case.end_point('out') or 'end point of the procedure'}; read twice some minutes apart, write "
+        "readings with their unit.",
         Who.COMPETENT,
         "Purge on; if the reading rises again, look for let-by or for a branch that was not purged.",
         uses=tuple(point.id for point in vents) or stop_ids,
@@ -58,8 +59,8 @@ def do_work(case: OrderCase) -> Iterator[Draft]:
     mains = tuple(dict.fromkeys(item.main_id for item in case.work))
     yield Draft(
         Stage.NEW_PIPE,
-        "Test the new pipe for strength and tightness before it is joined to anything, capped at both ends; never "
-        "against bags or squeezes.",
+        "Test the new pipe for strength and tightness before it is joined to anything, capped at both "
+        "ends; never against bags or squeezes.",
         Who.WORK,
         "Mend it and test again; nothing is tied in that has not passed.",
         uses=mains,
@@ -70,8 +71,8 @@ def do_work(case: OrderCase) -> Iterator[Draft]:
     )
     yield Draft(
         Stage.WORK,
-        "Cut out and work with a gas detector running in the trench, the vents between barriers open, the stops manned; "
-        "bond across the cut before cutting metal.",
+        "Cut out and work with a gas detector running in the trench, the vents between barriers open, the "
+        "stops manned; bond across the cut before cutting metal.",
         Who.WORK,
         f"Everybody leaves the trench, then: {lost}.",
         uses=(*mains, *stop_ids),
@@ -86,8 +87,8 @@ def do_work(case: OrderCase) -> Iterator[Draft]:
     at = case.stops[0]
     yield Draft(
         Stage.JOINTS,
-        "Test the tie-in joints at operating pressure with leak fluid, by air or inert gas let in through a purge "
-        "point; not above operating pressure, because the stops hold against it.",
+        "Test the tie-in joints at operating pressure with leak fluid, by air or inert gas let in through "
+        "a purge point; not above operating pressure, because the stops hold against it.",
         Who.WORK,
         "Let the pressure off, mend the joint and test again.",
         uses=(*mains, *(point.id for point in case.inlets())),
@@ -97,8 +98,8 @@ def do_work(case: OrderCase) -> Iterator[Draft]:
     )
     yield Draft(
         Stage.OVERNIGHT,
-        "If the work does not end today: cap both cut ends and test the caps, then leave. Bags are never left "
-        "unattended; a cap is the barrier overnight, not a bag or a squeeze.",
+        "If the work does not end today: cap both cut ends and test the caps, then leave. Bags are never "
+        "left unattended; a cap is the barrier overnight, not a bag or a squeeze.",
         Who.COMPETENT,
         "A crew stays with every stop until capped.",
         uses=stop_ids,

@@ -19,8 +19,9 @@ def open_feeds(case: OrderCase) -> Iterator[Draft]:
         mains = (bypass.from_.main_id, bypass.to.main_id)
         yield Draft(
             Stage.FEED_BUILT,
-            f"Tap main {bypass.from_.main_id} and main {bypass.to.main_id}, lay {kind} {bypass.id} between them, guard "
-            "it against traffic, and test it for strength and tightness before any gas is in it.",
+            f"Tap main {bypass.from_.main_id} and main {bypass.to.main_id}, lay {kind} {bypass.id} between "
+            "them, guard it against traffic, and test it for strength and tightness before any gas is in "
+            "it.",
             Who.FEEDS,
             "Mend and test again; no gas into it before it is tight.",
             uses=(bypass.id, *mains),
@@ -28,7 +29,8 @@ def open_feeds(case: OrderCase) -> Iterator[Draft]:
         )
         yield Draft(
             Stage.FEED_PURGED,
-            f"Purge {bypass.id} from its feeding end through a stack at the other end until gas alone comes out.",
+            f"Purge {bypass.id} from its feeding end through a stack at the other end until gas alone comes "
+            "out.",
             Who.FEEDS,
             "Purge on; do not open it into the main before the reading holds.",
             uses=(bypass.id,),
@@ -44,8 +46,9 @@ def open_feeds(case: OrderCase) -> Iterator[Draft]:
         )
         yield Draft(
             Stage.FEED_PROVED,
-            f"Prove that gas flows through {bypass.id}: measure flow and the pressures at both ends, with the end it "
-            "feeds throttled in the main for a moment where that can be done.",
+            f"Prove the flow of {bypass.id} before any stop relies on it: take its planned flow through a "
+            "meter to a stack at the end it feeds, for as long as a reading needs, and read the pressure "
+            "there.",
             Who.FEEDS,
             _NO_STOP,
             uses=(bypass.id,),
@@ -61,7 +64,8 @@ def _open_valves(case: OrderCase) -> Iterator[Draft]:
         state = case.states.get(feed_open_state(valve.valve_id))
         yield Draft(
             Stage.FEED_OPENED,
-            f"Open boundary valve {valve.valve_id} slowly, with both sides gauged and network control on the line.",
+            f"Open boundary valve {valve.valve_id} slowly, with both sides gauged and network control on "
+            "the line.",
             Who.FEEDS,
             "Close it again; the two sides do not agree.",
             uses=(valve.valve_id, *case.gauge_ids),
@@ -83,8 +87,8 @@ def prove_through_flow(case: OrderCase) -> Iterator[Draft]:
     gauge = case.option.gauges[0] if case.option.gauges else None
     yield Draft(
         Stage.THROUGH_FLOW,
-        "Prove that gas flows through the whole length worked on and past every stop's place: every gauge back at its "
-        "normal reading while the feeds are throttled one at a time.",
+        "Prove that gas flows through the whole length worked on and past every stop's place: every gauge "
+        "back at its normal reading while the feeds are throttled one at a time.",
         Who.CONTROL,
         "Leave every feed open; something is still shut in the main.",
         uses=(*(stop.id for stop in case.stops), *case.gauge_ids, *case.feed_ids),
@@ -107,8 +111,8 @@ def close_feeds(case: OrderCase) -> Iterator[Draft]:
     for bypass in case.option.bypasses:
         yield Draft(
             Stage.FEED_CLOSED,
-            f"Close {bypass.id} slowly while the gauges are watched, shut both its ends, vent it through a stack, purge "
-            "it and take it away.",
+            f"Close {bypass.id} slowly while the gauges are watched, shut both its ends, vent it through a "
+            "stack, purge it and take it away.",
             Who.FEEDS,
             "Open it again and look for what is still shut.",
             uses=(bypass.id, *case.gauge_ids),

@@ -20,12 +20,13 @@ def fill(case: OrderCase) -> Iterator[Draft]:
         where = f"{point.id} on main {point.main_id}" if point else "the zone vents of the stops"
         yield Draft(
             Stage.PURGE_IN,
-            f"Purge in from the live side through {', '.join(i.id for i in inlets) or 'a hose round one stop'}, out at "
-            f"{where}, not slower than the least flow of the purge sheet, until {end}; then shut that outlet. Gauges "
-            "watched: the draw lowers the live network.",
+            "Purge in from the live side through "
+            f"{', '.join(i.id for i in inlets) or 'a hose round one stop'}, out at {where}, not slower than "
+            f"the least flow of the purge sheet, until {end}; then shut that outlet. Gauges watched: the "
+            "draw lowers the live network.",
             Who.STOPS,
-            "Too slow: larger hose or stack, other end, or a slug of inert gas first. A gauge at its warning reading: "
-            "throttle the feed.",
+            "Too slow: larger hose or stack, other end, or a slug of inert gas first. A gauge at its "
+            "warning reading: throttle the feed.",
             uses=(*ids, *case.gauge_ids),
             hold=True,
             minutes=purge.minutes_in,
@@ -34,11 +35,11 @@ def fill(case: OrderCase) -> Iterator[Draft]:
     if stranded:
         yield Draft(
             Stage.STRANDED,
-            f"Read the pressure in the parts beyond the zone that had no supply ({len(stranded)} customers): they keep "
-            "their gas only while every meter there is shut.",
+            f"Read the pressure in the parts beyond the zone that had no supply ({len(stranded)} "
+            "customers): they keep their gas only while every meter there is shut.",
             Who.STOPS,
-            "If the pressure is gone, air may be in them: purge them too, to a point at every branch end, before "
-            "anybody is relit.",
+            "If the pressure is gone, air may be in them: purge them too, to a point at every branch end, "
+            "before anybody is relit.",
             uses=stranded,
             hold=True,
         )
@@ -66,7 +67,7 @@ def withdraw(case: OrderCase) -> Iterator[Draft]:
         out = (
             f"open valve {stop.valve_id} fully, count the turns, take lock and tag off"
             if stop.kind == "valve"
-            else "shut the vent between the barriers and take the barrier nearest the work out first, then the other"
+            else "shut the vent between; the barrier nearest the work comes out first, then the other"
             if stop.barriers == 2
             else "take the barrier out"
         )
@@ -85,7 +86,15 @@ def withdraw(case: OrderCase) -> Iterator[Draft]:
 
 
 def seal_tappings(case: OrderCase) -> Iterator[Draft]:
-    """Yield the closing of every tapping."""
+    """Yield the joints once more, now on gas, and the closing of every tapping."""
+    yield Draft(
+        Stage.TAPPINGS_SEALED,
+        "Go over every tie-in joint once more with leak fluid, now on gas at operating pressure.",
+        Who.WORK,
+        "Isolate again and mend the joint.",
+        uses=tuple(dict.fromkeys(item.main_id for item in case.work)),
+        hold=True,
+    )
     for hole, stops in case.holes.items():
         tapped = tuple(stop for stop in stops if any(t.size_mm > 0 for t in stop.tappings))
         marks = (
@@ -96,7 +105,8 @@ def seal_tappings(case: OrderCase) -> Iterator[Draft]:
         if tapped or marks:
             yield Draft(
                 Stage.TAPPINGS_SEALED,
-                f"Plug and cap every tapping in {hole}, test each with leak fluid at operating pressure{marks}.",
+                f"Plug and cap every tapping in {hole}, test each with leak fluid at operating "
+                f"pressure{marks}.",
                 Who.STOPS,
                 "Mend it; the hole stays open and manned until it is tight.",
                 uses=(hole, *(stop.id for stop in stops)),
@@ -128,8 +138,8 @@ def reinstate(case: OrderCase) -> Iterator[Draft]:
     """Yield backfill and records."""
     yield Draft(
         Stage.REINSTATE,
-        "Backfill and reinstate every hole; survey new pipe, tappings, caps and squeeze marks into the records; give "
-        "the gauges back; tell network control that the network stands as before.",
+        "Backfill and reinstate every hole; survey new pipe, tappings, caps and squeeze marks into the "
+        "records; give the gauges back; tell network control that the network stands as before.",
         Who.SURFACE,
         "Leave the hole guarded until it is done.",
         uses=(*case.holes, *case.gauge_ids),

@@ -23,15 +23,16 @@ def meters_off(case: OrderCase) -> Iterator[Draft]:
     count = _count(len(ids), case.off_meters)
     yield Draft(
         Stage.METERS_OFF,
-        f"Turn off {count} at the meter, door by door, priority customers with their other supply in place first; tick "
-        "each on the tally sheet.",
+        f"Turn off {count} at the meter, door by door, priority customers with their other supply in place "
+        "first; tick each on the tally sheet.",
         Who.METERS,
         "Where a door does not open, shut the service outside or cut it off; it counts as off only then.",
         uses=ids,
     )
     yield Draft(
         Stage.METERS_RECONCILED,
-        f"Reconcile the tally with the plan and with what was found on site: {count} off, none missing, none besides.",
+        f"Reconcile the tally with the plan and with what was found on site: {count} off, none missing, "
+        "none besides.",
         Who.METERS,
         "No stop goes in before the count agrees: an open appliance would go out and gas come back unlit.",
         uses=ids,
@@ -45,8 +46,8 @@ def meters_again(case: OrderCase) -> Iterator[Draft]:
     if ids:
         yield Draft(
             Stage.METERS_AGAIN,
-            f"Reconcile again before gas comes back: {_count(len(ids), case.off_meters)} still off and shut, nobody has "
-            "turned one on.",
+            f"Reconcile again before gas comes back: {_count(len(ids), case.off_meters)} still off and "
+            "shut, nobody has turned one on.",
             Who.METERS,
             "No gas comes back before every one of them is known to be shut.",
             uses=ids,
@@ -64,8 +65,8 @@ def relight(case: OrderCase) -> Iterator[Draft]:
         first = "priority customers, " if batch[0].priority else ""
         yield Draft(
             Stage.RELIGHT,
-            f"Round {number}: {first}purge the service and relight {_count(len(batch), meters)} in this order; test for "
-            "tightness, light and prove every appliance, tick each on the tally sheet.",
+            f"Round {number}: {first}purge the service and relight {_count(len(batch), meters)} in this "
+            "order; test for tightness, light and prove every appliance, tick each on the tally sheet.",
             Who.METERS,
             "Leave the meter shut and sealed, leave a card, and tell the office.",
             uses=tuple(customer.id for customer in batch),
@@ -74,8 +75,9 @@ def relight(case: OrderCase) -> Iterator[Draft]:
     again = -(-case.off_meters * crew.no_access // 1)
     yield Draft(
         Stage.SECOND_VISIT,
-        f"Go back to the doors that did not open; about {int(again)} of {case.off_meters} meters are planned for. "
-        "The tally closes when every meter that was off is on, or sealed and its customer told.",
+        f"Go back to the doors that did not open; about {int(again)} of {case.off_meters} meters are "
+        "planned for. The tally closes when every meter that was off is on, or sealed and its customer "
+        "told.",
         Who.METERS,
         "The meter stays shut and sealed until somebody is in.",
         hold=True,

@@ -32,8 +32,9 @@ def prove(case: OrderCase) -> Iterator[Draft]:
         doubts = "".join(f" Doubtful: {stop.confidence_note}." for stop in stops if stop.confidence_note)
         yield Draft(
             Stage.RECORDS,
-            f"Trial hole {hole} for {where}: prove material, outside diameter, wall, depth, that no fitting, joint, "
-            f"service or old squeeze mark lies in the assembly, and that no other main is mistaken for it.{doubts}",
+            f"Trial hole {hole} for {where}: prove material, outside diameter, wall, depth, that no "
+            "fitting, joint, service or old squeeze mark lies in the assembly, and that no other main is "
+            f"mistaken for it.{doubts}",
             Who.STOPS,
             "Plan again from what was found; do not move a stop by eye.",
             uses=(hole, *ids, *(stop.main_id for stop in stops)),
@@ -74,8 +75,9 @@ def _stations(case: OrderCase) -> Draft:
     named = f" {', '.join(stations)}" if stations else ""
     return Draft(
         Stage.STATIONS,
-        f"Check the regulator stations{named} that carry the network during the work: outlet pressure as planned, "
-        "spare capacity, no other work on them; control lines and sensing points lie outside the zone and stay live.",
+        f"Check the regulator stations{named} that carry the network during the work: outlet pressure as "
+        "planned, spare capacity, no other work on them; control lines and sensing points lie outside the "
+        "zone and stay live.",
         Who.CONTROL,
         "No stop goes in: a station whose sensing point is cut off drives wide open.",
         uses=tuple(stations),
@@ -87,8 +89,8 @@ def _gauges(case: OrderCase) -> Iterator[Draft]:
     for gauge in case.option.gauges:
         yield Draft(
             Stage.GAUGES,
-            f"Fit gauge {gauge.id} on main {gauge.main_id}, read it and have it watched without a break until all "
-            "stops are out; warning and abort readings on the gauge sheet.",
+            f"Fit gauge {gauge.id} on main {gauge.main_id}, read it and have it watched without a break "
+            "until all stops are out; warning and abort readings on the gauge sheet.",
             Who.WATCH,
             "Find out why the network is not as planned before going on.",
             uses=(gauge.id, gauge.main_id),
@@ -98,7 +100,8 @@ def _gauges(case: OrderCase) -> Iterator[Draft]:
     if not case.option.gauges:
         yield Draft(
             Stage.GAUGES,
-            "Fit a gauge on the live side of every stop and have it watched without a break until all stops are out.",
+            "Fit a gauge on the live side of every stop and have it watched without a break until all "
+            "stops are out.",
             Who.WATCH,
             "Find out why the network is not as planned before going on.",
             uses=tuple(stop.id for stop in case.stops),
@@ -112,8 +115,8 @@ def tap(case: OrderCase) -> Iterator[Draft]:
         if words:
             yield Draft(
                 Stage.TAPPINGS,
-                f"Fit the outlets of {stop.id} in order from the work outwards ({words}), test every outlet and its "
-                "valve before drilling, then drill under pressure.",
+                f"Fit the outlets of {stop.id} in order from the work outwards ({words}), test every outlet "
+                "and its valve before drilling, then drill under pressure.",
                 Who.STOPS,
                 "Mend or cap the outlet; where it cannot be used, plan this stop again.",
                 uses=(stop.id, stop.hole_id),

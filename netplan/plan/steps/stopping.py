@@ -24,9 +24,9 @@ def prove_barriers(case: OrderCase) -> Iterator[Draft]:
         if stop.kind == "bag":
             yield Draft(
                 Stage.BARRIERS_PROVED,
-                f"Prove the bags of {stop.id} outside the main: {BAG_PROOF_SHARE_PERCENT} % of their greatest inflation "
-                f"pressure for at least {BAG_PROOF_MINUTES:.0f} min (common practice; the maker's limit governs), right "
-                "size for the bore, in date, undamaged.",
+                f"Prove the bags of {stop.id} outside the main: {BAG_PROOF_SHARE_PERCENT} % of their "
+                f"greatest inflation pressure for at least {BAG_PROOF_MINUTES:.0f} min (common practice; "
+                "the maker's limit governs), right size for the bore, in date, undamaged.",
                 Who.STOPS,
                 "Take another bag and prove it.",
                 uses=(stop.id,),
@@ -35,8 +35,9 @@ def prove_barriers(case: OrderCase) -> Iterator[Draft]:
         elif stop.kind == "squeeze":
             yield Draft(
                 Stage.BARRIERS_PROVED,
-                f"Check the squeeze tools of {stop.id}: right stops for outside diameter and wall, earthed, pipe wetted "
-                "against static, place never squeezed before; a squeeze is not certain to be tight.",
+                f"Check the squeeze tools of {stop.id}: right stops for outside diameter and wall, earthed, "
+                "pipe wetted against static, place never squeezed before; a squeeze is not certain to be "
+                "tight.",
                 Who.STOPS,
                 "Take another tool or another place; never squeeze the same place twice.",
                 uses=(stop.id,),
@@ -44,8 +45,8 @@ def prove_barriers(case: OrderCase) -> Iterator[Draft]:
         else:
             yield Draft(
                 Stage.BARRIERS_PROVED,
-                f"Prove valve {stop.valve_id} of {stop.id}: count its turns shut and open again while the gauges are "
-                "watched; lock and tag ready.",
+                f"Prove valve {stop.valve_id} of {stop.id}: count its turns shut and open again while the "
+                "gauges are watched; lock and tag ready.",
                 Who.STOPS,
                 "A valve that does not shut is no stop: use the fallback.",
                 uses=(stop.id, stop.valve_id or stop.id),
@@ -72,7 +73,7 @@ def _sets(stop: Stop) -> str:
     what = "bag" if stop.kind == "bag" else "squeeze"
     if stop.barriers == 1:
         return f"set the one {what}"
-    return f"set the {what} on the live side, then the one nearest the work; open the vent between them to the air"
+    return f"set the {what} on the live side, then the one nearest the work; open the vent between to the air"
 
 
 def set_stops(case: OrderCase) -> Iterator[Draft]:
@@ -81,11 +82,11 @@ def set_stops(case: OrderCase) -> Iterator[Draft]:
         state = case.states.get(stop_in_state(stop.id))
         yield Draft(
             Stage.STOP_IN,
-            f"Stop {k} of {len(case.stops)}, {stop.id}: {_sets(stop)}. Wait until all gauges stand still and read as "
-            "planned before the next one.",
+            f"Stop {k} of {len(case.stops)}, {stop.id}: {_sets(stop)}. Wait until all gauges stand still "
+            "and read as planned before the next one.",
             Who.STOPS,
-            f"Below a warning reading: wait. At an abort reading: take {stop.id} out at once. If it will not set: "
-            f"{fallback_words(case.fallback(stop.id, 'will not set'))}.",
+            f"Below a warning reading: wait. At an abort reading: take {stop.id} out at once. If it will "
+            f"not set: {fallback_words(case.fallback(stop.id, 'will not set'))}.",
             uses=(stop.id, *((stop.valve_id,) if stop.valve_id else ()), *case.gauge_ids),
             hold=True,
             expect_mbar=state.least_mbar if state else None,
@@ -104,13 +105,14 @@ def test_for_let_by(case: OrderCase) -> Iterator[Draft]:
         )
         yield Draft(
             Stage.LET_BY,
-            f"Let-by test of {stop.id}: lower the pressure in the zone to about half, shut it and watch for "
-            f"{LET_BY_MINUTES:.0f} min that it does not rise (common practice); {vent}.",
+            f"Let-by test of {stop.id}: lower the pressure in the zone to about half, shut it in and watch "
+            f"at the zone vent for {LET_BY_MINUTES:.0f} min that it does not rise (common practice); {vent}.",
             Who.STOPS,
-            f"Set it again once; if it still passes gas: {fallback_words(case.fallback(stop.id, 'will not set'))}.",
+            "Set it again once; if it still passes gas: "
+            f"{fallback_words(case.fallback(stop.id, 'will not set'))}.",
             uses=(stop.id,),
             hold=True,
-            expect_mbar=stop.pressure_mbar,
+            expect_mbar=None if stop.pressure_mbar is None else stop.pressure_mbar / 2.0,
             expect_at=stop.id,
             minutes=LET_BY_MINUTES,
         )

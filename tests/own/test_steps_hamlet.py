@@ -1,0 +1,68 @@
+"""The order written for a small plan: what a crew has to find in it."""
+
+from __future__ import annotations
+
+import pytest
+
+from netplan.plan.model import Step
+from netplan.plan.steps import DRAFT_NOTICE, Stage, step_list
+from netplan.rules import default_rules
+from tests.plans import hamlet_result
+
+
+@pytest.fixture(scope="module")
+def steps() -> tuple[Step, ...]:
+    plan = hamlet_result().plan
+    return step_list(plan.options[0], plan.conditions, default_rules(), work=plan.work)
+
+
+def _of(steps: tuple[Step, ...], stage: Stage) -> list[Step]:
+    return [step for step in steps if step.stage == stage]
+
+
+def test_it_says_first_that_it_is_a_draft(steps: tuple[Step, ...]) -> None:
+    assert DRAFT_NOTICE in steps[0].does
+    assert steps[0].hold
+    assert steps[0].who == "competent person"
+
+
+def test_bags_are_proved_at_a_quarter_for_a_quarter_of_an_hour(steps: tuple[Step, ...]) -> None:
+    bag = next(step for step in _of(steps, Stage.BARRIERS_PROVED) if "bags of S1" in step.does)
+    assert "25 %" in bag.does
+    assert "15 min" in bag.does
+    assert "maker's limit governs" in bag.does
+    assert bag.minutes == 15.0
+
+
+def test_new_pipe_is_never_tested_against_stops(steps: tuple[Step, ...]) -> None:
+    (test,) = _of(steps, Stage.NEW_PIPE)
+    assert "never against bags or squeezes" in test.does
+
+
+def test_bags_are_never_left_overnight(steps: tuple[Step, ...]) -> None:
+    (night,) = _of(steps, Stage.OVERNIGHT)
+    assert "never left unattended" in night.does
+    assert "cap" in night.does
+
+
+def test_a_stop_that_will_not_set_names_its_fallback_and_standby(steps: tuple[Step, ...]) -> None:
+    first, second = _of(steps, Stage.STOP_IN)
+    assert "fallback squeeze-off on main M-H1, 40 min; 3 customers on standby" in first.if_not
+    assert "no fallback is planned" in second.if_not
+    (work,) = _of(steps, Stage.WORK)
+    assert "15 min" in work.if_not
+
+
+def test_a_valve_is_proved_closed_locked_and_opened_again() -> None:
+    plan = hamlet_result().plan
+    steps = step_list(plan.options[1], plan.conditions, default_rules(), work=plan.work)
+    words = [step.does for step in steps if "V-1" in step.does]
+    assert any("lock and tag" in text and "close" in text for text in words)
+    assert any("open valve V-1 fully" in text for text in words)
+    assert any("single barrier" in step.does for step in _of(steps, Stage.LET_BY))
+
+
+def test_words_carry_no_pressure_so_that_units_can_be_chosen(steps: tuple[Step, ...]) -> None:
+    for step in steps:
+        assert "mbar" not in step.does + step.if_not
+        assert "m³" not in step.does + step.if_not
