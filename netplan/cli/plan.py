@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated
@@ -9,10 +10,11 @@ from typing import Annotated
 import typer
 
 from netplan.cli.door import console
+from netplan.cli.orders import customer_rows, read_orders
 from netplan.cli.progress import progress
-from netplan.cli.work import metres, work_parts
+from netplan.cli.work import work_parts
+from netplan.demand import read_forecast
 from netplan.errors import BadInputError
-from netplan.isolation import Orders
 from netplan.outputs.folder import check_target, write_plan_folder
 from netplan.outputs.summary import print_summary
 from netplan.plan.run import PlanRequest, make_plan
@@ -26,9 +28,13 @@ def command(
     network: Network,
     out: Annotated[Path, typer.Option(help="Plan folder to make.")],
     main: Annotated[str | None, typer.Option(help="Main to be made gas-free.")] = None,
-    from_: Annotated[str | None, typer.Option("--from", help="Chainage where the work section begins [m].")] = None,
+    from_: Annotated[
+        str | None, typer.Option("--from", help="Chainage where the work section begins [m].")
+    ] = None,
     to: Annotated[str | None, typer.Option(help="Chainage where it ends [m].")] = None,
-    and_main: Annotated[list[str] | None, typer.Option(help="A further length, ID:FROM:TO; may be repeated.")] = None,
+    and_main: Annotated[
+        list[str] | None, typer.Option(help="A further length, ID:FROM:TO; may be repeated.")
+    ] = None,
     area: Annotated[Path | None, typer.Option(help="File with a polygon: every main inside it.")] = None,
     at: Annotated[str | None, typer.Option(help="LON,LAT: the nearest main there, with --length.")] = None,
     length: Annotated[str | None, typer.Option(help="Length of main to be gas-free around --at [m].")] = None,
@@ -36,37 +42,85 @@ def command(
     start: Annotated[str | None, typer.Option(help="Start of the window, ISO 8601 local time.")] = None,
     hours: Annotated[float | None, typer.Option(help="Length of the window [h].")] = None,
     air_temp: Annotated[float | None, typer.Option(help="Air temperature of the window [°C].")] = None,
+    forecast: Annotated[
+        Path | None, typer.Option(help="CSV of hourly air temperatures; needs --start.")
+    ] = None,
     force: Annotated[list[str] | None, typer.Option(help="Stop here: MAIN:CHAINAGE or a valve id.")] = None,
-    forbid: Annotated[list[str] | None, typer.Option(help="No stop here: MAIN:CHAINAGE or a valve id.")] = None,
-    keep_out: Annotated[Path | None, typer.Option(help="File with polygons where no stop may be dug.")] = None,
+    forbid: Annotated[
+        list[str] | None, typer.Option(help="No stop here: MAIN:CHAINAGE or a valve id.")
+    ] = None,
+    keep_out: Annotated[
+        Path | None, typer.Option(help="File with polygons where no stop may be dug.")
+    ] = None,
     max_stops: Annotated[int | None, typer.Option(min=1, help="Never more stops than this.")] = None,
-    keep_on: Annotated[list[str] | None, typer.Option(help="Customer that must stay on; may be repeated.")] = None,
-    no_bypass: Annotated[bool, typer.Option("--no-bypass", help="Look for options without any feed.")] = False,
+    keep_on: Annotated[
+        list[str] | None, typer.Option(help="Customer that must stay on; may be repeated.")
+    ] = None,
+    own_supply: Annotated[
+        list[str] | None, typer.Option(help="Priority customer with a named supply of its own.")
+    ] = None,
+    no_bypass: Annotated[
+        bool, typer.Option("--no-bypass", help="Look for options without any feed.")
+    ] = False,
     options: Annotated[int | None, typer.Option(min=1, max=50, help="How many options to list.")] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing plan folder.")] = False,
 ) -> None:
     """Plan the stopping of a work section and write a plan folder."""
-    check_target(out, overwrite=overwrite)
-    planning_rules = read_rules(rules)
-    screen = console()
-    with progress(screen) as tell:
-        tell("reading the network")
+
+    def request() -> PlanRequest:
+        planning_rules = read_rules(rules)
         joined = read_network(network)
-        parts = work_parts(
-            joined, main=main, from_m=from_, to_m=to, and_main=and_main or [], area=area, at=at, length=length
-        )
-        request = PlanRequest(
+        return PlanRequest(
             network=joined,
-            parts=parts,
+            parts=work_parts(
+                joined,
+                main=main,
+                from_m=from_,
+                to_m=to,
+                and_main=and_main or [],
+                area=area,
+                at=at,
+                length=length,
+            ),
             rules=planning_rules,
             start=_start(start),
             hours=hours,
             air_temp_c=air_temp,
-            orders=_orders(joined, force, forbid, keep_out, max_stops, keep_on),
+            forecast=None if forecast is None else read_forecast(forecast),
+            orders=read_orders(
+                joined,
+                force=force or [],
+                forbid=forbid or [],
+                keep_out=keep_out,
+                max_stops=max_stops,
+                keep_on=keep_on or [],
+            ),
             feeds_allowed=not no_bypass,
+            own_supply=customer_rows(joined, own_supply or [], "--own-supply"),
             options=options,
         )
-        result = make_plan(request, tell)
-        tell("writing the plan folder")
-        write_plan_folder(result, out, overwrite=overwrite)
+
+    run_plan(request, out, overwrite=overwrite)
+
+
+def run_plan(request: Callable[[], PlanRequest], out: Path, *, overwrite: bool) -> None:
+    """Plan, write the plan folder whole or not at all, and print the summary."""
+    check_target(out, overwrite=overwrite)
+    screen = console()
+    with progress(screen) as tell:
+        tell("reading the network")
+        result = make_plan(request(), tell)
+        write_plan_folder(result, out, overwrite=overwrite, progress=tell)
     print_summary(result.plan, screen)
+
+
+def _start(text: str | None) -> datetime | None:
+    if text is None:
+        return None
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise BadInputError(
+            f"--start: {text[:40]!r} is no ISO date and time; write for example 2027-03-09T07:00"
+        ) from None
+    return moment.replace(tzinfo=None)

@@ -11,7 +11,9 @@ from netplan.rules import default_rules_text, read_rules
 
 
 def command(
-    check: Annotated[Path | None, typer.Option(help="Check this rules file instead of printing the shipped one.")] = None,
+    check: Annotated[
+        Path | None, typer.Option(help="Check this rules file instead of printing the shipped one.")
+    ] = None,
 ) -> None:
     """Print the planning rules that ship with the package, with units and sources."""
     if check is None:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from shapely import unary_union
+
 from netplan.errors import BadInputError, BadWorkError
 from netplan.network.model import Network
 from netplan.network.section import WorkPart, parts_at, parts_in_area
-from netplan.readers import read_area
+from netplan.readers import read_polygons
 from netplan.units import quantity
 
 __all__ = ["metres", "work_parts"]
@@ -42,7 +44,7 @@ def work_parts(
     if sum(ways) != 1:
         raise BadWorkError("work section: give --main with --from and --to, or --area, or --at with --length")
     if area is not None:
-        return parts_in_area(network, read_area(area, network.crs))
+        return parts_in_area(network, unary_union(read_polygons(area, network.crs)))
     if at is not None:
         lon, lat = _lon_lat(at)
         if length is None:

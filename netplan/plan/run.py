@@ -13,6 +13,7 @@ from netplan import __version__
 from netplan.constants import SECONDS_PER_HOUR
 from netplan.findings import in_order
 from netplan.network.model import Network
+from netplan.network.section import work_section
 from netplan.plan import model
 from netplan.plan.desk import Desk
 from netplan.plan.request import PlanRequest
@@ -53,10 +54,11 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
     NotSolvedError
         When the network has no solution before any stop.
     """
+    section = work_section(request.network, request.parts)
     tell("solving the network before any stop")
     desk = Desk.for_request(request)
     desk.before.require_solved()
-    ranking = rank(desk, tell)
+    ranking = rank(desk, section, tell)
     options: list[model.Option] = []
     pictures: list[FlowPicture] = []
     for place in range(len(ranking.options)):

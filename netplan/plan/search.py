@@ -17,7 +17,7 @@ from netplan.isolation import (
     build_index,
     cuts,
 )
-from netplan.network.section import Section, work_section
+from netplan.network.section import Section
 from netplan.plan.desk import Desk
 from netplan.plan.priced import Priced, Refused
 from netplan.plan.pricing import price_cut
@@ -102,7 +102,7 @@ def _feed_bound(desk: Desk) -> FeedBound:
     return feed_bound
 
 
-def rank(desk: Desk, tell: Tell, index: Index | None = None) -> Ranking:
+def rank(desk: Desk, section: Section, tell: Tell, index: Index | None = None) -> Ranking:
     """Return the best different options.
 
     Raises
@@ -111,7 +111,6 @@ def rank(desk: Desk, tell: Tell, index: Index | None = None) -> Ranking:
         When no set of stops isolates the work, or none of them stands once priced in full.
     """
     request = desk.request
-    section = work_section(request.network, request.parts)
     problem = isolation_problem(desk, section)
     deadline = time.monotonic() + request.rules.choice.seconds
     found = _Found(request.wanted)

@@ -6,6 +6,7 @@ file or folder from tables.
 
 from netplan.readers.layers import read_layers
 from netplan.readers.network import read_network
+from netplan.readers.polygons import read_polygons
 from netplan.readers.write import write_layers
 
-__all__ = ["read_layers", "read_network", "write_layers"]
+__all__ = ["read_layers", "read_network", "read_polygons", "write_layers"]

@@ -1,0 +1,37 @@
+"""``gas-netplan demo``: the main job on the sample network."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from netplan.cli.door import console
+from netplan.cli.plan import run_plan
+from netplan.cli.sample import DEMO_WORK, sample_network
+from netplan.network.section import WorkPart
+from netplan.plan.run import PlanRequest
+from netplan.readers import read_network
+from netplan.rules import read_rules
+
+
+def command(
+    out: Annotated[Path, typer.Option(help="Plan folder to make, in place of an earlier one.")] = Path(
+        "plan-demo"
+    ),
+) -> None:
+    """Plan a repair in the sample town and say where the map and the plan lie."""
+    network = sample_network()
+
+    def request() -> PlanRequest:
+        return PlanRequest(
+            network=read_network(network),
+            parts=(WorkPart(*DEMO_WORK),),
+            rules=read_rules(None),
+        )
+
+    run_plan(request, out, overwrite=True)
+    screen = console()
+    screen.print(f"Map:  {(out / 'map.html').resolve()}", soft_wrap=True, markup=False)
+    screen.print(f"Plan: {(out / 'plan.json').resolve()}", soft_wrap=True, markup=False)
