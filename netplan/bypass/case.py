@@ -17,7 +17,7 @@ from netplan.hydraulics.model import FlowState
 from netplan.hydraulics.solver import FlowSolver
 from netplan.rules.model import Rules
 
-__all__ = ["FeedCase", "Inlets", "Verdict", "required_pressure_pa_gauge"]
+__all__ = ["FeedCase", "Inlets", "Verdict", "required_pressure_pa_gauge", "short_of", "too_fast"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -72,6 +72,29 @@ class Verdict:
     least_inlet: int
     least_pa_gauge: float
     state: FlowState
+
+
+def short_of(pressure_pa_gauge: Floats, required_pa_gauge: Floats) -> str:
+    """Return why inlets do not hold, by the one that misses most; empty when they do or there are none."""
+    if not len(pressure_pa_gauge):
+        return ""
+    if np.isnan(pressure_pa_gauge).any():
+        return "an inlet that must hold has no solved pressure"
+    excess = pressure_pa_gauge - required_pa_gauge
+    worst = int(np.argmin(excess))
+    if excess[worst] >= -ROUNDING_PA:
+        return ""
+    return (
+        f"{pressure_pa_gauge[worst] / PA_PER_MBAR:.3f} mbar at the worst inlet, "
+        f"{required_pa_gauge[worst] / PA_PER_MBAR:.3f} mbar needed"
+    )
+
+
+def too_fast(size: FeedSize, velocity_m_per_s: float, rules: Rules) -> str:
+    """Return why a hose is driven too hard; empty when it is not. A velocity that is unknown is too fast."""
+    if velocity_m_per_s <= rules.bypass.velocity_max_m_s:
+        return ""
+    return f"{velocity_m_per_s:.1f} m/s in {size.feed.label}, {rules.bypass.velocity_max_m_s:g} m/s allowed"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -135,30 +158,18 @@ class FeedCase:
         counts = np.ones(len(inlets), dtype=bool) if skip_inlets is None else ~skip_inlets
         if not counts.any():
             return -1, math.nan, ""
+        rows = np.flatnonzero(counts)
+        short = short_of(pressure[rows], inlets.required_pa_gauge[rows])
         # An inlet without gas is worse than any pressure.
-        known = np.where(np.isnan(pressure), -np.inf, pressure)
-        excess = np.where(counts, known - inlets.required_pa_gauge, np.inf)
-        worst = int(np.argmin(excess))
-        least = int(np.argmin(np.where(counts, known, np.inf)))
-        if np.isneginf(excess[worst]):
-            return worst, math.nan, "an inlet that must hold has no solved pressure"
-        if excess[worst] < -ROUNDING_PA:
-            return (
-                worst,
-                float(pressure[worst]),
-                (
-                    f"{pressure[worst] / PA_PER_MBAR:.3f} mbar at the worst inlet, "
-                    f"{inlets.required_pa_gauge[worst] / PA_PER_MBAR:.3f} mbar needed"
-                ),
-            )
-        return least, float(pressure[least]), ""
+        known = np.where(np.isnan(pressure[rows]), -np.inf, pressure[rows])
+        worst = rows[np.argmin(known - inlets.required_pa_gauge[rows] if short else known)]
+        return int(worst), float(pressure[worst]), short
 
     def _too_fast(self, sizes: Sequence[FeedSize], state: FlowState, rules: Rules) -> str:
         for size, velocity in zip(sizes, self.velocities_m_per_s(sizes, state), strict=True):
-            if not velocity <= rules.bypass.velocity_max_m_s:
-                return (
-                    f"{velocity:.1f} m/s in {size.feed.label}, {rules.bypass.velocity_max_m_s:g} m/s allowed"
-                )
+            reason = too_fast(size, velocity, rules)
+            if reason:
+                return reason
         return ""
 
     def velocities_m_per_s(self, sizes: Sequence[FeedSize], state: FlowState) -> list[float]:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,7 @@ from netplan.bypass.case import FeedCase, Verdict
 from netplan.bypass.model import Feed, FeedSize, SizedFeed
 from netplan.bypass.price import feed_price_minor
 from netplan.bypass.size import sizes_in_order
+from netplan.bypass.split import Judge
 from netplan.rules.model import Rules
 
 __all__ = ["Part", "PartsAnswer", "feed_answers", "feed_parts"]
@@ -112,6 +114,8 @@ def feed_answers(
     if not all(choices):
         yield PartsAnswer(*nothing, "a part that must be fed has no feed within reach")
         return
+    # Apart first; should rounding ever part the two, whole.
+    judges = (Judge(case, rules), Judge(case, rules, may_split=False))
     first = (0,) * len(parts)
     queue = [(sum(c[0].price_minor for c in choices), first)]
     seen = {first}
@@ -119,7 +123,8 @@ def feed_answers(
     while queue and tries < most_tries:
         tries += 1
         price, pick = heapq.heappop(queue)
-        answer = _fit(case, parts, [c[i] for c, i in zip(choices, pick, strict=True)], price, rules)
+        picked = [c[i] for c, i in zip(choices, pick, strict=True)]
+        answer = _fit(case, judges, parts, picked, price, rules)
         if answer.verdict is not None:
             held = True
             yield answer
@@ -168,7 +173,12 @@ def _choices(part: Part, rules: Rules) -> list[_Choice]:
 
 
 def _fit(
-    case: FeedCase, parts: Sequence[Part], picked: Sequence[_Choice], price_minor: int, rules: Rules
+    case: FeedCase,
+    judges: Sequence[Judge],
+    parts: Sequence[Part],
+    picked: Sequence[_Choice],
+    price_minor: int,
+    rules: Rules,
 ) -> PartsAnswer:
     demand = case.demand_m3_per_s_std.copy()
     skip = np.zeros(len(case.inlets), dtype=bool)
@@ -177,31 +187,42 @@ def _fit(
             demand[part.demand_nodes] = 0.0
             skip[part.inlets] = True
 
-    def judge(sizes: Sequence[FeedSize]) -> Verdict:
-        return case.judge(sizes, rules, demand_m3_per_s_std=demand, skip_inlets=skip)
-
     ladders = [
         list(sizes_in_order(choice.feed, rules, choice.parallel if choice.feed.valve_link < 0 else None))
         for choice in picked
         if choice.feed is not None
     ]
-    sizes = [ladder[-1] for ladder in ladders]
-    verdict = judge(sizes)
-    # A stranded part takes what it takes: where the widest hoses fail, narrower ones do. A weak one may
-    # draw too much through a wide hose from a side that is short itself.
-    worth_trying = verdict.holds or any(part.weak for part in parts)
-    for place, ladder in enumerate(ladders if worth_trying else ()):
-        for size in ladder:
-            if verdict.holds and size == sizes[place]:
-                break
-            trial = [*sizes[:place], size, *sizes[place + 1 :]]
-            judged = judge(trial)
-            if judged.holds:
-                sizes, verdict = trial, judged
-                break
     off = tuple(choice.off for choice in picked)
-    if not verdict.holds:
+    weak = any(part.weak for part in parts)
+    for judge in judges:
+        against = partial(judge.reason_against, demand_m3_per_s_std=demand, skip_inlets=skip)
+        sizes, reason = _smallest(ladders, against, weak)
+        if reason:
+            return PartsAnswer((None,) * len(parts), off, price_minor, None, reason)
+        verdict = case.judge(sizes, rules, demand_m3_per_s_std=demand, skip_inlets=skip)
+        if verdict.holds:
+            break
+    else:
         return PartsAnswer((None,) * len(parts), off, price_minor, None, verdict.reason)
     figures = iter(case.figures(sizes, verdict, rules))
     feeds = tuple(None if choice.feed is None else next(figures) for choice in picked)
     return PartsAnswer(feeds, off, price_minor, verdict)
+
+
+def _smallest(
+    ladders: Sequence[Sequence[FeedSize]], reason_against: Callable[[Sequence[FeedSize]], str], weak: bool
+) -> tuple[list[FeedSize], str]:
+    """Return sizes of which none can be smaller, and an empty reason; or why nothing holds."""
+    sizes = [ladder[-1] for ladder in ladders]
+    reason = reason_against(sizes)
+    # A stranded part takes what it takes: where the widest hoses fail, narrower ones do. A weak one may
+    # draw too much through a wide hose from a side that is short itself.
+    for place, ladder in enumerate(ladders if weak or not reason else ()):
+        for size in ladder:
+            if not reason and size == sizes[place]:
+                break
+            trial = [*sizes[:place], size, *sizes[place + 1 :]]
+            if not reason_against(trial):
+                sizes, reason = trial, ""
+                break
+    return sizes, reason

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from netplan.bypass.case import FeedCase
 from netplan.bypass.model import Feed, FeedSize, SizedFeed, TooWeak
+from netplan.bypass.split import Judge
 from netplan.constants import MM_PER_M
 from netplan.rules.model import Rules
 
@@ -60,8 +61,12 @@ def size_feed(
         Only so many hoses side by side.
     """
     reason = "no size is allowed"
+    judge = Judge(case, rules)
     for size in sizes_in_order(feed, rules, parallel):
         sizes = [*others, size]
+        reason = judge.reason_against(sizes)
+        if reason:
+            continue
         verdict = case.judge(sizes, rules)
         if verdict.holds:
             return case.figures(sizes, verdict, rules)[-1]

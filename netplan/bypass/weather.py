@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from netplan.bypass.case import FeedCase
 from netplan.bypass.model import Feed, FeedSize
 from netplan.bypass.size import sizes_in_order
+from netplan.bypass.split import Judge
 from netplan.constants import MM_PER_M
 from netplan.rules.model import Rules
 
@@ -129,6 +130,7 @@ def weather_window(
             known[air_temp_c] = demand_at(air_temp_c)
         return known[air_temp_c]
 
+    judge = Judge(case, rules)
     rows = []
     for label, sizes in options:
         reasons: dict[float, str] = {}
@@ -136,9 +138,8 @@ def weather_window(
         def holds(
             air_temp_c: float, sizes: Sequence[FeedSize] = sizes, reasons: dict[float, str] = reasons
         ) -> bool:
-            verdict = case.judge(sizes, rules, demand_m3_per_s_std=demand(air_temp_c))
-            reasons[air_temp_c] = verdict.reason
-            return verdict.holds
+            reasons[air_temp_c] = judge.reason_against(sizes, demand(air_temp_c))
+            return not reasons[air_temp_c]
 
         coldest = coldest_air_temp_c(holds, warmest_c, coldest_c)
         failing = max((t for t, reason in reasons.items() if reason), default=math.nan)

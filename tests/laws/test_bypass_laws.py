@@ -35,6 +35,7 @@ from netplan.bypass import (
     weather_window,
     with_taps,
 )
+from netplan.bypass.split import Judge, split_case
 from netplan.demand import Window, customer_demand, node_demand, uplift
 from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork, FlowSolver, solve
 from netplan.reference.gas import named_gas
@@ -202,6 +203,42 @@ def test_taps_change_no_flow(seed: int, shares: list[float]) -> None:
         along = tapped.links.length_m[link_of == tap.link].sum()
         assert along == pytest.approx(town.network.links.length_m[tap.link])
         assert start in tapped.links.from_node[link_of == tap.link]
+
+
+@given(st.integers(0, 300), st.booleans(), st.floats(0.3, 1.6))
+@settings(max_examples=40, deadline=None)
+def test_a_part_solved_apart_is_judged_as_the_whole(seed: int, hilly: bool, demand_factor: float) -> None:
+    rules = read_rules(overrides={"bypass": {"velocity_max_m_s": 10.0 if seed % 3 else 25.0}})
+    town = random_town(seed, rules)
+    network = town.network
+    if hilly:
+        height = np.random.default_rng(seed).uniform(0.0, 40.0, network.node_count)
+        network = FlowNetwork(
+            network.node_count,
+            network.links,
+            network.station_node,
+            network.station_pressure_pa_gauge,
+            node_height_m=height,
+        )
+    case = FeedCase(FlowSolver(network, CONDITIONS), town.demand * demand_factor, town.inlets)
+    apart, whole = Judge(case, rules), Judge(case, rules, may_split=False)
+    for size in [None, *sizes_in_order(town.feed, rules)]:
+        sizes = [] if size is None else [size]
+        assert (apart.reason_against(sizes) == "") is (whole.reason_against(sizes) == "")
+
+
+def test_stranded_parts_are_solved_apart() -> None:
+    rules = _rules()
+    for seed in range(10):
+        case, parts = _two_tails(seed)
+        split = split_case(case)
+        assert split is not None
+        sizes = [FeedSize(part.feeds[0], 0.051) for part in parts]
+        skip = np.zeros(len(case.inlets), dtype=bool)
+        reason = split.reason_against(sizes, rules, case.demand_m3_per_s_std, skip)
+        verdict = case.judge(sizes, rules)
+        assert reason is not None
+        assert (reason == "") is verdict.holds
 
 
 def test_loss_coefficient_grows_where_the_tapping_is_the_throat() -> None:

@@ -1,0 +1,219 @@
+"""The same judgement faster: a part that hangs on its hoses alone is solved apart from the rest.
+
+What flows through the hoses of a stranded part is known, whatever their size: all that the part draws. So
+the rest of the network is solved once with that flow drawn at the giving end, and only the small part anew
+for each size. It is the full solve taken apart, not a shortcut: the answer chosen is solved whole again.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from netplan.bypass.case import FeedCase, short_of, too_fast
+from netplan.bypass.links import feed_links
+from netplan.bypass.model import FeedSize
+from netplan.hydraulics.conditions import FlowConditions
+from netplan.hydraulics.model import FlowLinks, FlowNetwork
+from netplan.hydraulics.solver import FlowSolver
+from netplan.rules.model import Rules
+
+__all__ = ["Judge", "SplitCase", "split_case"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Island:
+    """A part without a station: its nodes and links, links by their place among the nodes."""
+
+    nodes: Ints
+    links: Ints
+    inlets: Ints
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SplitCase:
+    """A case taken apart into what stations feed and the islands without one.
+
+    Parameters
+    ----------
+    case : FeedCase
+    label : int array, shape (nodes,)
+        Connected part of each node, feeds left out.
+    has_station : bool array, shape (parts,)
+    conditions : FlowConditions
+        With the datum of the whole network.
+    """
+
+    case: FeedCase
+    label: Ints
+    has_station: Flags
+    conditions: FlowConditions
+    islands: dict[int, _Island] = field(default_factory=dict)
+    live: dict[tuple[object, ...], Floats] = field(default_factory=dict)
+
+    def reason_against(
+        self, sizes: Sequence[FeedSize], rules: Rules, demand_m3_per_s_std: Floats, skip_inlets: Flags
+    ) -> str | None:
+        """Return why feeds of these sizes do not hold, empty when they do; None when it cannot be split.
+
+        Parameters are those of `FeedCase.judge`.
+        """
+        parts = [int(self.label[size.feed.to_node]) for size in sizes]
+        if len(set(parts)) < len(parts) or not all(
+            size.feed.valve_link < 0
+            and not self.has_station[part]
+            and self.has_station[self.label[size.feed.from_node]]
+            for size, part in zip(sizes, parts, strict=True)
+        ):
+            return None
+        drawn = [float(demand_m3_per_s_std[self._island(part).nodes].sum()) for part in parts]
+        live = self._live_pressure([size.feed.from_node for size in sizes], drawn, demand_m3_per_s_std)
+        inlets, part_of = self.case.inlets, self.label[self.case.inlets.node]
+        unfed = ~self.has_station[part_of] & ~np.isin(part_of, parts) & ~skip_inlets
+        on_live = self.has_station[part_of] & ~skip_inlets
+        reason = short_of(live[inlets.node[on_live]], inlets.required_pa_gauge[on_live])
+        if unfed.any() or reason:
+            return reason or short_of(np.array([np.nan]), np.zeros(1))
+        for size, part, flow in zip(sizes, parts, drawn, strict=True):
+            reason = self._reason_in(
+                size, part, flow, float(live[size.feed.from_node]), rules, demand_m3_per_s_std, skip_inlets
+            )
+            if reason:
+                return reason
+        return ""
+
+    def _island(self, part: int) -> _Island:
+        if part not in self.islands:
+            links = self.case.solver.network.links
+            inside = (self.label[links.from_node] == part) & links.is_open
+            self.islands[part] = _Island(
+                np.flatnonzero(self.label == part),
+                np.flatnonzero(inside),
+                np.flatnonzero(self.label[self.case.inlets.node] == part),
+            )
+        return self.islands[part]
+
+    def _live_pressure(self, giving: Sequence[int], drawn: Sequence[float], demand: Floats) -> Floats:
+        with_feeds = demand.copy()
+        np.add.at(with_feeds, np.array(giving, dtype=np.int64), np.array(drawn, dtype=float))
+        # What an island draws besides is nothing to the live network: the key leaves it out.
+        key = (tuple(giving), with_feeds[self.has_station[self.label]].tobytes())
+        if key not in self.live:
+            self.live[key] = self.case.solver.resolve(demand_m3_per_s_std=with_feeds).pressure_pa_gauge
+        return self.live[key]
+
+    def _reason_in(
+        self,
+        size: FeedSize,
+        part: int,
+        flow_m3_per_s_std: float,
+        from_pa_gauge: float,
+        rules: Rules,
+        demand: Floats,
+        skip_inlets: Flags,
+    ) -> str:
+        if not from_pa_gauge > 0.0:
+            return short_of(np.array([np.nan]), np.zeros(1))
+        gas = self.conditions.properties()
+        pressure = from_pa_gauge + self.conditions.atmospheric_pressure_pa_abs
+        mass = flow_m3_per_s_std * gas.density_kg_per_m3_std / size.parallel
+        velocity = mass * gas.pressure_per_density / pressure / (math.pi / 4.0 * size.bore_m**2)
+        island = self._island(part)
+        network = self._island_network(size, island, from_pa_gauge, rules)
+        own = np.append(demand[island.nodes], 0.0)
+        state = FlowSolver(network, self.conditions).solve(own)
+        rows = island.inlets[~skip_inlets[island.inlets]]
+        at = np.searchsorted(island.nodes, self.case.inlets.node[rows])
+        return short_of(state.pressure_pa_gauge[at], self.case.inlets.required_pa_gauge[rows]) or too_fast(
+            size, velocity, rules
+        )
+
+    def _island_network(
+        self, size: FeedSize, island: _Island, from_pa_gauge: float, rules: Rules
+    ) -> FlowNetwork:
+        network = self.case.solver.network
+        links, giving = network.links, len(island.nodes)
+        hoses = feed_links([size], rules)
+        inner = FlowLinks(
+            np.searchsorted(island.nodes, links.from_node[island.links]),
+            np.searchsorted(island.nodes, links.to_node[island.links]),
+            links.length_m[island.links],
+            links.bore_m[island.links],
+            links.roughness_m[island.links],
+            links.loss_coefficient[island.links],
+        )
+        to_node = int(np.searchsorted(island.nodes, size.feed.to_node))
+        own = replace(
+            hoses,
+            from_node=np.full(hoses.count, giving),
+            to_node=np.full(hoses.count, to_node),
+        )
+        return FlowNetwork(
+            giving + 1,
+            inner.joined_with(own),
+            np.array([giving]),
+            np.array([from_pa_gauge]),
+            node_height_m=network.node_height_m[np.append(island.nodes, size.feed.from_node)],
+        )
+
+
+def split_case(case: FeedCase) -> SplitCase | None:
+    """Return a case taken apart; None where heights are known in places only: parts lean on each other's."""
+    network, conditions = case.solver.network, case.solver.conditions
+    known = ~np.isnan(network.node_height_m)
+    if known.any() and not known.all():
+        return None
+    links = network.links
+    ends = np.flatnonzero(links.is_open)
+    pattern = coo_array(
+        (np.ones(ends.size, dtype=np.int8), (links.from_node[ends], links.to_node[ends])),
+        shape=(network.node_count, network.node_count),
+    )
+    count, label = connected_components(pattern, directed=False)
+    has_station = np.zeros(count, dtype=bool)
+    has_station[label[network.station_node]] = True
+    if known.any() and conditions.datum_height_m is None:
+        datum = float(network.node_height_m[network.station_node[0]])
+        conditions = replace(conditions, datum_height_m=datum)
+    return SplitCase(case, label.astype(np.int64), has_station, conditions)
+
+
+class Judge:
+    """Judges sizes of feeds of one case, apart where it can be split and whole where not.
+
+    Parameters
+    ----------
+    case : FeedCase
+    rules : Rules
+    may_split : bool
+        False to solve everything whole.
+    """
+
+    def __init__(self, case: FeedCase, rules: Rules, *, may_split: bool = True) -> None:
+        self._case, self._rules = case, rules
+        self._split = split_case(case) if may_split else None
+
+    def reason_against(
+        self,
+        sizes: Sequence[FeedSize],
+        demand_m3_per_s_std: Floats | None = None,
+        skip_inlets: Flags | None = None,
+    ) -> str:
+        """Return why feeds of these sizes do not hold, in one line; empty when they do."""
+        demand = self._case.demand_m3_per_s_std if demand_m3_per_s_std is None else demand_m3_per_s_std
+        skip = np.zeros(len(self._case.inlets), dtype=bool) if skip_inlets is None else skip_inlets
+        if self._split is not None:
+            reason = self._split.reason_against(sizes, self._rules, demand, skip)
+            if reason is not None:
+                return reason
+        return self._case.judge(sizes, self._rules, demand_m3_per_s_std=demand, skip_inlets=skip).reason
