@@ -1,0 +1,129 @@
+"""The work pack: what planner, crew and engineer carry, as one PDF."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import geopandas as gpd
+
+from netplan.outputs.figures import METRIC, Figures
+from netplan.outputs.notices.rows import option_of
+from netplan.outputs.papers.bypass_curve import bypass_curve
+from netplan.outputs.papers.pack_data import data_part, gas_part, network_part, order_part
+from netplan.outputs.papers.pack_stops import stop_part
+from netplan.outputs.papers.plan_drawing import plan_drawing
+from netplan.outputs.papers.symbols import legend_svg
+from netplan.outputs.papers.typeset import typeset
+from netplan.plan.model import Bypass, Option, Plan
+
+__all__ = ["work_pack_pdf"]
+
+Layers = Mapping[str, gpd.GeoDataFrame]
+_CONTENTS = (
+    *("plan map", "stop schedule", "feeds", "vent and purge", "step list", "pressures", "options compared"),
+    *("data findings", "formulas and sources"),
+)
+_SIGN_OFF = (
+    "planned by",
+    "checked by, bypass and pressures",
+    "accepted by, person in charge on site",
+    "notices sent by",
+)
+
+
+def work_pack_pdf(plan: Plan, layers: Layers, *, rank: int = 1, units: Figures = METRIC) -> bytes:
+    """Return the work pack of an option as PDF.
+
+    Parameters
+    ----------
+    plan : Plan
+    layers : mapping of str to GeoDataFrame
+        As `plan_layers` returns and `read_plan_layers` reads them.
+    rank : int
+        Rank of the option.
+    units : Figures
+        How figures are written.
+    """
+    option = option_of(plan, rank)
+    stops, pictures = stop_part(plan, option, layers, units)
+    pictures |= {"plan": plan_drawing(option, layers, height_mm=190.0), "legend": legend_svg()}
+    for k, bypass in enumerate(option.bypasses):
+        pictures[f"bypass-{k}"] = bypass_curve(plan, bypass, units)
+    data: dict[str, Any] = {
+        "option": str(rank),
+        "work": ", ".join(
+            f"{w.main_id}, {units.length(w.from_m)} to {units.length(w.to_m)}" for w in plan.work
+        ),
+        "caution": plan.caution,
+        "contents": list(_CONTENTS),
+        "sign-off": list(_SIGN_OFF),
+        "warnings": list(option.warnings),
+        "not-checked": list(plan.not_checked),
+        "origin": f"Network {plan.network.content_sha256[:16]}, {plan.network.crs}.",
+        "stops": stops,
+        "bypasses": [_bypass(k, bypass, units) for k, bypass in enumerate(option.bypasses)],
+        "valves": [f"{v.valve_id}: {units.flow(v.flow_m3h)}" for v in option.opened_valves],
+        **_cover(plan, option, units),
+        **gas_part(option, units),
+        **order_part(option, units),
+        **network_part(plan, option, layers, units),
+        **data_part(plan, option, layers, units),
+    }
+    return typeset("pack.typ", data, pictures)
+
+
+def _cover(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
+    conditions = plan.conditions
+    holes = {stop.hole_id for stop in option.stops if stop.kind != "valve"}
+    off = [c for c in option.customers if c.effect == "off"]
+    kept = [c for c in option.customers if c.effect == "kept"]
+    standby = {id_ for fallback in option.fallback for id_ in fallback.standby}
+    methods = sorted({stop.method for stop in option.stops})
+    return {
+        "cover": [
+            ("start", (conditions.start or "any working day").replace("T", " ")),
+            ("hours", f"{conditions.hours:g}"),
+            (
+                "air, ground",
+                f"{units.temperature(conditions.air_temp_c)}, {units.temperature(conditions.ground_temp_c)}",
+            ),
+            ("stops", f"{len(option.stops)}: {', '.join(methods)}"),
+            ("holes", str(len(holes))),
+            ("feeds", str(len(option.bypasses) + len(option.opened_valves))),
+        ],
+        "people": [
+            ("meters off", f"{sum(c.meters for c in off)} at {len(off)} meter points"),
+            ("meters kept", f"{sum(c.meters for c in kept)} at {len(kept)} meter points"),
+            ("standby", f"{len(standby)} meter points"),
+            ("priority off", str(sum(bool(c.priority) for c in off))),
+            ("priority kept", str(sum(bool(c.priority) for c in kept))),
+        ],
+    }
+
+
+def _bypass(k: int, bypass: Bypass, units: Figures) -> dict[str, Any]:
+    number = f"{bypass.parallel} × " if bypass.parallel > 1 else ""
+    rows = [
+        ("from", f"{bypass.from_.main_id} at {units.length(bypass.from_.chainage_m)}"),
+        ("to", f"{bypass.to.main_id} at {units.length(bypass.to.chainage_m)}"),
+        ("flow to carry", units.flow(bypass.flow_m3h)),
+        ("bore, length", f"{number}{units.size(bypass.bore_mm)}, {units.length(bypass.length_m)}"),
+        (
+            "pressure at both ends",
+            f"{units.pressure(bypass.pressure_from_mbar)}, {units.pressure(bypass.pressure_to_mbar)}",
+        ),
+        ("drop", units.pressure(bypass.drop_mbar)),
+        ("velocity", units.speed(bypass.velocity_m_s)),
+        ("spare flow", units.flow(bypass.spare_m3h)),
+        (
+            "holds down to",
+            "not found"
+            if bypass.minimum_air_temp_c is None
+            else f"{units.temperature(bypass.minimum_air_temp_c)} air",
+        ),
+        ("customers kept", str(bypass.customers)),
+    ]
+    if bypass.note:
+        rows.append(("note", bypass.note))
+    return {"key": str(k), "title": f"{bypass.kind.capitalize()} {bypass.id}", "rows": rows}

@@ -1,0 +1,187 @@
+"""Tables of the work pack: gas, order of the work, pressures, options, data and formulas."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from importlib import resources
+from typing import Any
+
+import geopandas as gpd
+
+from netplan.outputs.figures import Figures
+from netplan.plan.model import Option, Plan
+from netplan.sources import source
+
+__all__ = ["data_part", "gas_part", "network_part", "order_part"]
+
+Layers = Mapping[str, gpd.GeoDataFrame]
+
+
+def gas_part(option: Option, units: Figures) -> dict[str, Any]:
+    """Return the vent and purge sheet."""
+    vent, purge = option.vent, option.purge
+    zone = sum(zone.internal_volume_m3 for zone in option.zones)
+    length = sum(zone.length_m for zone in option.zones)
+    minutes = [("out", purge.minutes_out), ("in", purge.minutes_in)]
+    return {
+        "vent": [
+            ("zone", f"{units.length(length)}, bores hold {units.volume(zone)}"),
+            ("line content", units.volume(vent.line_content_m3)),
+            ("of it by pressure", units.volume(vent.of_which_pressure_part_m3)),
+            ("purge", units.volume(vent.purge_m3)),
+            ("total let go", units.volume(vent.total_m3)),
+            ("methane", units.mass(vent.methane_kg)),
+            ("CO2e", f"{units.mass(vent.co2e_kg)} {vent.gwp}".strip()),
+            ("counted at", vent.reference),
+        ],
+        "purge": [
+            ("volumes out, in", f"{purge.volumes_out:g}, {purge.volumes_in:g}"),
+            ("least velocity", units.speed(purge.least_velocity_m_s)),
+            ("least flow", units.flow(purge.least_flow_m3h)),
+            *((f"time {name}", f"{value:.0f} min") for name, value in minutes if value is not None),
+        ],
+        "purge-points": [
+            {
+                "id": p.id,
+                "role": p.role,
+                "place": f"{p.main_id} at {units.length(p.chainage_m)}",
+                "stack": "" if p.stack_bore_mm is None else units.size(p.stack_bore_mm),
+                "note": p.note,
+            }
+            for p in purge.points
+        ],
+        "end-points": list(purge.end_points),
+        "purge-notes": list(purge.notes),
+    }
+
+
+def order_part(option: Option, units: Figures) -> dict[str, Any]:
+    """Return the step list."""
+    return {
+        "steps": [
+            {
+                "n": str(step.n),
+                "does": step.does,
+                "who": step.who,
+                "uses": ", ".join(step.uses),
+                "hold": step.hold,
+                "expect": "" if step.expect_mbar is None else units.pressure(step.expect_mbar),
+                "if-not": step.if_not,
+            }
+            for step in option.steps
+        ]
+    }
+
+
+def network_part(plan: Plan, option: Option, layers: Layers, units: Figures) -> dict[str, Any]:
+    """Return pressures, gauges, stations, and the options beside each other."""
+    pressures = option.pressures
+    states = [("before any stop", pressures.before.least_mbar, pressures.before.at)]
+    states += [(f"after {state.after_step}", state.least_mbar, state.at) for state in option.states]
+    states.append(("all stops and feeds in", pressures.after.least_mbar, pressures.after.at))
+    weak = len(pressures.weak_before)
+    stations = layers["stations"]
+    stations = stations[stations["option"] == option.rank]
+    return {
+        "pressures": [{"state": n, "least": units.pressure(p), "at": at} for n, p, at in states],
+        "weak-before": f"{weak} meter points are below the minimum before any stop: see plan.json."
+        if weak
+        else "",
+        "gauges": [
+            {
+                "id": g.id,
+                "place": f"{g.main_id} at {units.length(g.chainage_m)}",
+                "normal": units.pressure(g.normal_mbar),
+                "warning": units.pressure(g.warning_mbar),
+                "abort": units.pressure(g.abort_mbar),
+            }
+            for g in option.gauges
+        ],
+        "station-rows": [
+            {
+                "id": str(row.station_id),
+                "outlet": units.pressure(float(row.outlet_mbar)),
+                "flow": units.flow(float(row.flow_m3h)),
+                "capacity": units.flow(float(row.capacity_m3h)),
+            }
+            for row in stations.itertuples()
+        ],
+        "options": [_compared(one, units) for one in plan.options],
+        "proof": _proof(option),
+    }
+
+
+def _compared(option: Option, units: Figures) -> list[str]:
+    off = sum(c.meters for c in option.customers if c.effect == "off")
+    kept = sum(c.meters for c in option.customers if c.effect == "kept")
+    return [
+        str(option.rank),
+        str(len(option.stops)),
+        str(len({stop.hole_id for stop in option.stops if stop.kind != "valve"})),
+        str(off),
+        str(kept),
+        str(len(option.bypasses) + len(option.opened_valves)),
+        units.volume(option.vent.total_m3),
+        units.pressure(option.pressures.after.least_mbar),
+        f"{option.burden:,.0f} {option.currency}",
+    ]
+
+
+def _proof(option: Option) -> str:
+    proof = option.proof
+    if proof.optimal and option.rank == 1:
+        return "Option 1 has the lowest burden on the recorded data. That is no word on safety."
+    if proof.optimal:
+        return f"No different option is cheaper than option {option.rank} beyond those listed."
+    return f"Not proven: lower bound {proof.lower_bound:,.2f}, gap {proof.gap:,.2f} ({proof.reason})."
+
+
+def data_part(plan: Plan, option: Option, layers: Layers, units: Figures) -> dict[str, Any]:
+    """Return age and confidence of the data, the findings, and what the figures rest on."""
+    provisional = [stop.id for stop in option.stops if stop.confidence == "provisional"]
+    scale = f"planar lengths divided by {plan.network.length_scale:.6f}"
+    return {
+        "data-facts": [
+            ("records of the mains", _record_dates(option, layers)),
+            ("provisional stops", ", ".join(provisional) or "none"),
+            ("working CRS", f"{plan.network.crs} {plan.network.crs_note}".strip()),
+            ("lengths", scale),
+            ("demand of the network", units.flow(plan.conditions.demand_total_m3h)),
+            ("source, made", f"{plan.provenance.source}, {plan.provenance.created}"),
+        ],
+        "findings": [
+            {
+                "severity": f.severity,
+                "place": f"{f.layer} {f.feature_id}".strip() or "network",
+                "what": f.what,
+                "mend": f.mend,
+            }
+            for f in plan.findings
+        ],
+        "formulas": _formulas(),
+    }
+
+
+def _record_dates(option: Option, layers: Layers) -> str:
+    pipes = layers["pipes"]
+    touched = {stop.main_id for stop in option.stops} | {
+        part.pipe_id for zone in option.zones for part in zone.pipes if part.layer == "mains"
+    }
+    rows = pipes[
+        (pipes["option"] == option.rank) & (pipes["layer"] == "mains") & pipes["pipe_id"].isin(touched)
+    ]
+    dates = sorted({str(d) for d in rows["record_date"].dropna() if str(d).strip()})
+    if not dates:
+        return "no date of record on the mains of this plan: confirm by trial hole"
+    without = rows.loc[rows["record_date"].fillna("").astype(str).str.strip() == "", "pipe_id"].nunique()
+    text = dates[0] if len(dates) == 1 else f"{dates[0]} to {dates[-1]}"
+    return f"{text}; {without} mains without a date" if without else text
+
+
+def _formulas() -> list[dict[str, Any]]:
+    text = resources.files("netplan.outputs.papers").joinpath("formulas.toml").read_text(encoding="utf-8")
+    return [
+        {**row, "sources": [source(key).line() for key in row["sources"]]}
+        for row in tomllib.loads(text)["formula"]
+    ]

@@ -1,0 +1,128 @@
+"""Sheets for those at the telephone and at the doors: the restricted call sheet and the tally sheet."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from netplan.outputs.notices.rows import NoticeRow, natural_key
+from netplan.outputs.papers.typeset import typeset
+from netplan.plan.model import Plan
+
+__all__ = ["call_sheet_pdf", "tally_pdf", "visits_planned"]
+
+
+def _work(plan: Plan) -> str:
+    return "Work on " + ", ".join(f"{w.main_id} {w.from_m:.1f}–{w.to_m:.1f} m" for w in plan.work)
+
+
+def _heading(plan: Plan) -> str:
+    start = (plan.conditions.start or "any working day").replace("T", " ")
+    return f"{_work(plan)}; {start}, {plan.conditions.hours:g} h"
+
+
+def call_sheet_pdf(plan: Plan, rows: Sequence[NoticeRow], notes: Mapping[str, str]) -> bytes:
+    """Return the call sheet for priority customers: the one paper that holds their notes.
+
+    Parameters
+    ----------
+    plan : Plan
+    rows : sequence of NoticeRow
+    notes : mapping of str to str
+        Priority note by meter point.
+    """
+    called = [row for row in rows if row.priority]
+    return typeset(
+        "call_sheet.typ",
+        {
+            "work": _work(plan),
+            "heading": _heading(plan),
+            "caution": plan.caution,
+            "rows": [
+                {
+                    "effect": row.effect,
+                    "priority": row.priority.replace("_", " "),
+                    "address": ", ".join(part for part in (row.address, row.postcode) if part),
+                    "meters": str(row.meters),
+                    "time": _window(row),
+                    "note": notes.get(row.customer_id, ""),
+                }
+                for row in called
+            ],
+        },
+    )
+
+
+def _window(row: NoticeRow) -> str:
+    if row.effect == "kept":
+        return f"stays on ({row.kept_by})"
+    if row.effect == "standby":
+        return "only if a stop fails"
+    return f"{row.off_from} – {row.on_by}".replace("T", " ")
+
+
+def visits_planned(meters: int, no_access: float) -> dict[str, int]:
+    """Return how many visits turning off and on again takes.
+
+    Parameters
+    ----------
+    meters : int
+        Meters that go off.
+    no_access : float
+        Share of doors where nobody opens [0 to 1], from the rules.
+
+    Returns
+    -------
+    dict
+        ``no_access``: meters likely without access at relighting, rounded up; ``visits``: one visit to turn
+        off and one to turn on for each meter, and one more for each without access.
+    """
+    missed = math.ceil(round(meters * no_access, 9))
+    return {"no_access": missed, "visits": 2 * meters + missed}
+
+
+def tally_pdf(plan: Plan, rows: Sequence[NoticeRow]) -> bytes:
+    """Return the door-by-door sheet of those who go off, in walking order."""
+    off = sorted((r for r in rows if r.effect == "off"), key=_walk)
+    crew: dict[str, Any] = plan.rules.get("crew", {})
+    share, rate = float(crew.get("no_access", 0.0)), float(crew.get("relights_per_hour", 0.0))
+    meters = sum(row.meters for row in off)
+    planned = visits_planned(meters, share)
+    hours = f"{meters / rate:.1f} h" if rate > 0 else "–"
+    explained = (
+        f"No-access rate {share:.0%} by the planning rules. Visits: each meter off and on, and once more "
+        f"where nobody opened. Relighting at {rate:g} meters an hour by the rules."
+    )
+    return typeset(
+        "tally.typ",
+        {
+            "work": _work(plan),
+            "heading": _heading(plan),
+            "caution": plan.caution,
+            "meters": str(meters),
+            "doors": str(len({row.address_no for row in off})),
+            "no-access": str(planned["no_access"]),
+            "visits": str(planned["visits"]),
+            "relighting": hours,
+            "explained": explained,
+            "rows": [
+                {
+                    "no": str(row.address_no),
+                    "address": row.address,
+                    "point": row.customer_id,
+                    "meters": str(row.meters),
+                    "priority": bool(row.priority),
+                }
+                for row in off
+            ],
+        },
+    )
+
+
+def _walk(row: NoticeRow) -> tuple[Any, ...]:
+    digits = [part[1] for part in natural_key(row.number) if part[0] == 0]
+    # Up one side of the street, down the other.
+    side = digits[0] % 2 if digits else 0
+    key = natural_key(row.number)
+    return natural_key(row.street), side == 0, key, natural_key(row.address), row.customer_id

@@ -1,0 +1,112 @@
+"""A sketch of each stop's surroundings: the main, the tappings in order, what to tape from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from netplan.outputs.figures import Figures
+from netplan.outputs.papers.drawing import FONT, Sheet
+from netplan.outputs.papers.offsets import Offset
+from netplan.outputs.papers.plan_drawing import base_on, pipes_on
+from netplan.outputs.papers.symbols import stop_symbol, stroke
+from netplan.plan.model import Stop
+
+__all__ = ["assembly_drawing", "stop_sketch"]
+
+HALF_M: Final = 11.0
+_BLACK: Final = 'stroke="black" stroke-width="0.4"'
+_ROLE_LETTERS: Final = {"zone_vent": "Z", "barrier": "", "vent": "V", "gauge": "G", "bypass": "B"}
+
+
+def stop_sketch(
+    stop: Stop,
+    number: int,
+    option: int,
+    layers: Mapping[str, gpd.GeoDataFrame],
+    offsets: Sequence[Offset],
+    units: Figures,
+    width_mm: float = 86.0,
+    height_mm: float = 70.0,
+) -> str:
+    """Return the surroundings of a stop as SVG, north up, with the offsets drawn."""
+    reach = max([HALF_M, *(min(offset.distance_m, 26.0) for offset in offsets)]) + 2.0
+    half_height = reach * height_mm / width_mm
+    box = (stop.x - reach, stop.y - half_height, stop.x + reach, stop.y + half_height)
+    sheet = Sheet(box, width_mm, height_mm)
+    base_on(sheet, layers)
+    pipes_on(sheet, layers, option)
+    stroke(sheet, "work", list(layers["work"].geometry))
+    at = np.array([stop.x, stop.y])
+    for offset in offsets:
+        end = np.array([offset.x_m, offset.y_m])
+        if not sheet.window.contains(shapely.Point(end)):
+            continue
+        sheet.path(
+            [shapely.LineString([at, end])], stroke="black", stroke_width=0.3, stroke_dasharray="1.4 0.8"
+        )
+        sheet.mark(end, '<circle r="0.7" fill="white" stroke="black" stroke-width="0.35"/>')
+        sheet.text(at + 0.62 * (end - at), f"{offset.label} {units.length(offset.distance_m)}", 2.7, dy="0.9")
+    sheet.mark(at, f'<g transform="scale(0.8)">{stop_symbol(stop.kind, number)}</g>')
+    sheet.scale_bar(*((0.3048, "ft") if units.name == "us" else (1.0, "m")))
+    sheet.raw(
+        f'<rect width="{width_mm}" height="{height_mm}" fill="none" stroke="black" stroke-width="0.5"/>'
+    )
+    return sheet.svg()
+
+
+def assembly_drawing(stop: Stop, units: Figures, width_mm: float = 178.0) -> str | None:
+    """Return the tappings of a stop in their order along the main as SVG; None when nothing is tapped.
+
+    The work lies on the right; distances are along the main from the barrier nearest the work.
+    """
+    if not stop.tappings:
+        return None
+    sign = 1.0 if stop.work_side == "to" else -1.0
+    along = sorted(
+        ((sign * (t.chainage_m - stop.chainage_m), t) for t in stop.tappings), key=lambda row: row[0]
+    )
+    low, high = along[0][0], along[-1][0]
+    span = max(high - low, 0.5)
+    left, right, y = 24.0, width_mm - 30.0, 13.0
+    parts = [
+        f'<rect x="4" y="{y - 2.4}" width="{width_mm - 8}" height="4.8" fill="#eee" {_BLACK}/>',
+        _words(5, y - 4.2, "live side", "start"),
+        _words(width_mm - 5, y - 4.2, "work", "end"),
+        f'<path d="M{width_mm - 14} {y}h7m-2.2 -1.5l2.2 1.5l-2.2 1.5" fill="none" {_BLACK}/>',
+    ]
+    for k, (offset, tapping) in enumerate(along):
+        x = left + (right - left) * (offset - low) / span
+        if tapping.role == "barrier":
+            parts.append(f'<rect x="{x - 1.2:.2f}" y="{y - 3.2}" width="2.4" height="6.4"/>')
+        else:
+            parts.append(f'<path d="M{x:.2f} {y - 2.4}v-4" stroke="black" stroke-width="0.7"/>')
+            parts.append(
+                f'<circle cx="{x:.2f}" cy="{y - 8}" r="1.9" fill="white" stroke="black" stroke-width="0.4"/>'
+            )
+            parts.append(_words(x, y - 7.1, _ROLE_LETTERS[tapping.role], "middle", 2.6))
+        drop = 6.2 + 3.4 * (k % 2)
+        parts.append(f'<path d="M{x:.2f} {y + 2.4}V{y + drop - 2.4:.2f}" stroke="black" stroke-width="0.2"/>')
+        parts.append(
+            _words(
+                x,
+                y + drop,
+                f"{offset:+.2f} m" if units.name == "metric" else units.length(offset),
+                "middle",
+                2.5,
+            )
+        )
+    size = f'width="{width_mm}mm" height="26mm" viewBox="0 0 {width_mm} 26"'
+    return f'<svg xmlns="http://www.w3.org/2000/svg" {size}>{"".join(parts)}</svg>'
+
+
+def _words(x: float, y: float, text: str, anchor: str, size: float = 2.8) -> str:
+    # Only our own words and numbers come here.
+    return (
+        f'<text x="{x:.2f}" y="{y:.2f}" font-family="{FONT}" font-size="{size}" text-anchor="{anchor}">'
+        f"{text.replace('-', '−')}</text>"
+    )
