@@ -49,7 +49,14 @@ from netplan.bypass.model import Feed, FeedKind, FeedSize, SizedFeed, TooWeak
 from netplan.bypass.price import feed_lower_bound_minor, feed_price_minor, least_distance_m
 from netplan.bypass.size import size_feed, sizes_in_order
 from netplan.bypass.spare import spare_flow_m3_per_s_std
-from netplan.bypass.weather import WeatherRow, coldest_air_temp_c, size_ladder, weather_window
+from netplan.bypass.weather import (
+    HourRow,
+    WeatherRow,
+    coldest_air_temp_c,
+    size_ladder,
+    weather_by_hour,
+    weather_window,
+)
 
 __all__ = [
     "BoundaryValve",
@@ -61,6 +68,7 @@ __all__ = [
     "FeedSize",
     "FlowChanges",
     "HoseWay",
+    "HourRow",
     "Inlets",
     "MainLines",
     "Part",
@@ -95,6 +103,7 @@ __all__ = [
     "spare_flow_m3_per_s_std",
     "station_loads",
     "valve_feeds",
+    "weather_by_hour",
     "weather_window",
     "with_taps",
     "worst_path",

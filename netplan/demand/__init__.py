@@ -8,6 +8,7 @@ Needs nothing but the customers' table, the rules and the gas' calorific value::
     result.worst_hour                                    # hour of the greatest total
     result.hours_to_check()                              # hours no other hour beats everywhere
     result.at_air_temp(air_temp_c)                       # same customers and hours, other weather
+    result.at_hours(day_hours(air_temp_c))           # the whole day
     result.parts(hour, part)                             # named parts; they add up to the total
     result.findings                                      # bad demand data with id and the fallback used
     node_demand(customers, flow, node_count, is_live)    # per node [m³/s], ready for the flow calculation
@@ -33,7 +34,7 @@ from netplan.demand.nodes import customer_pressure, node_demand
 from netplan.demand.profile import customer_value_kwh_per_day, hour_factor
 from netplan.demand.records import Records, check_records
 from netplan.demand.relight import relight_flow
-from netplan.demand.window import HourOfWindow, Window, window_hours
+from netplan.demand.window import HourOfWindow, Window, day_hours, window_hours
 
 __all__ = [
     "DemandPart",
@@ -47,6 +48,7 @@ __all__ = [
     "customer_demand",
     "customer_pressure",
     "customer_value_kwh_per_day",
+    "day_hours",
     "diversity_of",
     "hour_factor",
     "node_demand",

@@ -168,10 +168,13 @@ class DemandResult:
                     )
         return tuple(found)
 
+    def at_hours(self, hours: tuple[HourOfWindow, ...]) -> DemandResult:
+        """Return the demand of the same customers in other hours, such as the whole day."""
+        return replace(self, hours=hours, factors=_factors(self.records, hours, self.rules))
+
     def at_air_temp(self, air_temp_c: float) -> DemandResult:
         """Return the demand of the same customers and hours at another air temperature [°C]."""
-        hours = tuple(replace(hour, air_temp_c=air_temp_c) for hour in self.hours)
-        return replace(self, hours=hours, factors=_factors(self.records, hours, self.rules))
+        return self.at_hours(tuple(replace(hour, air_temp_c=air_temp_c) for hour in self.hours))
 
 
 def customer_demand(

@@ -32,11 +32,12 @@ from netplan.bypass import (
     size_ladder,
     sizes_in_order,
     spare_flow_m3_per_s_std,
+    weather_by_hour,
     weather_window,
     with_taps,
 )
 from netplan.bypass.split import Judge, split_case
-from netplan.demand import Window, customer_demand, node_demand, uplift
+from netplan.demand import Window, customer_demand, day_hours, node_demand, uplift
 from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork, FlowSolver, solve
 from netplan.reference.gas import named_gas
 from netplan.rules import Rules, read_rules
@@ -341,6 +342,31 @@ def test_wider_feeds_hold_for_colder_weather_and_the_edge_is_real() -> None:
             assert not colder.holds
             assert row.reason == colder.reason
     assert edges >= 15
+
+
+def test_hours_of_the_day() -> None:
+    rules = read_rules()
+    town = random_town(3, rules)
+    count = town.network.node_count
+    table = customers_table([3 * 2.49e5] * count, meters=[3] * count)
+    result = customer_demand(table, Window(), rules, GAS.gross_calorific_value_j_per_m3())
+
+    def demand_of(hour: int, air_temp_c: float) -> np.ndarray:
+        day = result.at_hours(day_hours(air_temp_c))
+        return node_demand(table, day.flow_m3_per_s_std(hour), count)
+
+    case = town.case(CONDITIONS)
+    options = [size_ladder(town.feed, rules)[k] for k in (0, 3)]
+    rows = weather_by_hour(case, demand_of, [3, 7], options, rules)
+    assert [row.hour for row in rows] == [3, 7]
+    night, morning = (row.options[1].coldest_c for row in rows)
+    # A household draws least at night and most in the morning.
+    assert morning is not None
+    assert night is not None
+    assert night < morning < 20.0
+    assert rows[1].holding(morning) == ("51 mm",)
+    assert rows[1].holding(morning - 0.1) == ()
+    assert rows[0].options[0].coldest_c is None
 
 
 def test_spare_flow_is_the_edge() -> None:
