@@ -39,7 +39,7 @@ def run(job: Callable[[], None]) -> int:
         errors.print("gas-netplan: stopped; nothing was written")
         return STOPPED
     except BrokenPipeError:
-        # The reader went away, as in `gas-netplan rules | head`: not a fault. Python must not complain at exit.
+        # The reader went away, as in `gas-netplan rules | head`: no fault; Python must not complain at exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except Exception as error:  # the last door: a person must not be shown a traceback

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from netplan.constants import MM_PER_M
@@ -81,10 +82,12 @@ def resolve_sizes(table: Table, notes: Notes) -> tuple[Floats, Floats, Floats]:
 
 def _walls(table: Table, rows: NDArray[np.bool_], od: Floats, notes: Notes) -> Floats:
     where = np.flatnonzero(rows)
-    pairs = np.column_stack([od[where], table.number["sdr"][where]])
-    kinds, which = np.unique(pairs, axis=0, return_inverse=True)
+    if not len(where):
+        return np.zeros(0)
+    pairs = pd.MultiIndex.from_arrays([od[where], table.number["sdr"][where]])
+    which, kinds = pairs.factorize()
     walls = [wall_mm(float(size), float(ratio)) for size, ratio in kinds]
-    computed = np.array([wall.computed for wall in walls], dtype=bool)[which.ravel()]
+    computed = np.array([wall.computed for wall in walls], dtype=bool)[which]
     notes.add_each(
         "computed-wall",
         table.name,
@@ -105,4 +108,4 @@ def _walls(table: Table, rows: NDArray[np.bool_], od: Floats, notes: Notes) -> F
         "has an SDR though it is not PE",
         "give wall_mm or bore_mm",
     )
-    return np.array([wall.wall_mm for wall in walls])[which.ravel()] if len(where) else np.zeros(0)
+    return np.array([wall.wall_mm for wall in walls])[which]
