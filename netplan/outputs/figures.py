@@ -65,8 +65,12 @@ class Figures:
         return self.text("flow", m3h)
 
     def length(self, m: float | None) -> str:
-        """Return a length or chainage."""
+        """Return a length."""
         return self.text("length", m)
+
+    def chainage(self, m: float | None) -> str:
+        """Return a place along a main, to the centimetre or so."""
+        return self.text("chainage", m)
 
     def size(self, mm: float | None) -> str:
         """Return a diameter or wall."""
@@ -101,6 +105,7 @@ METRIC: Final = Figures(
         ("pressure", Kind("mbar", "mbar", "mbar", 1)),
         ("flow", Kind("m**3/hour", "m**3/hour", "m³/h", None)),
         ("length", Kind("m", "m", "m", 1)),
+        ("chainage", Kind("m", "m", "m", 2)),
         ("size", Kind("mm", "mm", "mm", 1)),
         ("volume", Kind("m**3", "m**3", "m³", None)),
         ("temperature", Kind("degC", "degC", "°C", 1)),
@@ -114,6 +119,7 @@ US: Final = Figures(
         ("pressure", Kind("mbar", "inH2O_trade", "in. w.c.", 2)),
         ("flow", Kind("m**3/hour", "foot**3/hour", "ft³/h", None)),
         ("length", Kind("m", "foot", "ft", 1)),
+        ("chainage", Kind("m", "foot", "ft", 2)),
         ("size", Kind("mm", "inch", "in", 2)),
         ("volume", Kind("m**3", "foot**3", "ft³", None)),
         ("temperature", Kind("degC", "degF", "°F", 0)),

@@ -114,7 +114,7 @@ def _stops(option: Option, units: Figures) -> Table:
             stop.id,
             stop.method,
             stop.main_id,
-            units.length(stop.chainage_m),
+            units.chainage(stop.chainage_m),
             units.size(stop.od_mm),
             units.pressure(stop.pressure_mbar),
             f"{stop.street}, {stop.surface}" if stop.street else stop.surface,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
@@ -11,6 +12,7 @@ import pandas as pd
 import pyogrio
 
 from netplan.errors import BadInputError
+from netplan.outputs.layers.styles import write_styles
 
 __all__ = ["PINNED_TIME", "read_plan_layers", "write_layers"]
 
@@ -42,7 +44,8 @@ def write_layers(layers: Mapping[str, gpd.GeoDataFrame], path: Path) -> None:
         with _pinned_time():
             for name, layer in layers.items():
                 _write(layer, path, name)
-    except (pyogrio.errors.DataSourceError, OSError) as error:
+        write_styles(path, layers, PINNED_TIME)
+    except (pyogrio.errors.DataSourceError, sqlite3.Error, OSError) as error:
         raise BadInputError(f"{path}: cannot be written ({error}); check space and rights") from None
 
 

@@ -86,7 +86,7 @@ def _stops(option: Option, layers: Layers, units: Figures) -> Things:
 
 
 def _stop_line(stop: Stop, units: Figures) -> str:
-    place = f"{stop.main_id} at {units.length(stop.chainage_m)}"
+    place = f"{stop.main_id} at {units.chainage(stop.chainage_m)}"
     return (
         f"{stop.id}: {stop.method}, {place}, {units.size(stop.od_mm)}, {units.pressure(stop.pressure_mbar)}"
     )

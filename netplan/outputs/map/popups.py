@@ -30,7 +30,7 @@ def stop_popup(stop: Stop, units: Figures) -> dict[str, Any]:
     wall = "" if stop.wall_mm is None else f", wall {units.size(stop.wall_mm)}"
     rows: Rows = [
         ("method", f"{stop.method}, {stop.barriers} barrier{'s' if stop.barriers > 1 else ''}"),
-        ("main", f"{stop.main_id} at {units.length(stop.chainage_m)}"),
+        ("main", f"{stop.main_id} at {units.chainage(stop.chainage_m)}"),
         ("valve", stop.valve_id or ""),
         ("street", f"{stop.street} ({stop.surface})" if stop.street else stop.surface),
         ("pipe", f"{units.size(stop.od_mm)} outside{wall}"),

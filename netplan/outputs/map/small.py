@@ -32,7 +32,7 @@ def records_of(rows: gpd.GeoDataFrame) -> Things:
 
 
 def _where(row: dict[str, Any], units: Figures) -> tuple[str, str]:
-    return "main", f"{text_of(row['main_id'])} at {units.length(row['chainage_m'])}"
+    return "main", f"{text_of(row['main_id'])} at {units.chainage(row['chainage_m'])}"
 
 
 def _gauge(row: dict[str, Any], units: Figures) -> Rows:

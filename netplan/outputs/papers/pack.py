@@ -105,8 +105,8 @@ def _cover(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
 def _bypass(k: int, bypass: Bypass, units: Figures) -> dict[str, Any]:
     number = f"{bypass.parallel} × " if bypass.parallel > 1 else ""
     rows = [
-        ("from", f"{bypass.from_.main_id} at {units.length(bypass.from_.chainage_m)}"),
-        ("to", f"{bypass.to.main_id} at {units.length(bypass.to.chainage_m)}"),
+        ("from", f"{bypass.from_.main_id} at {units.chainage(bypass.from_.chainage_m)}"),
+        ("to", f"{bypass.to.main_id} at {units.chainage(bypass.to.chainage_m)}"),
         ("flow to carry", units.flow(bypass.flow_m3h)),
         ("bore, length", f"{number}{units.size(bypass.bore_mm)}, {units.length(bypass.length_m)}"),
         (

@@ -45,7 +45,7 @@ def gas_part(option: Option, units: Figures) -> dict[str, Any]:
             {
                 "id": p.id,
                 "role": p.role,
-                "place": f"{p.main_id} at {units.length(p.chainage_m)}",
+                "place": f"{p.main_id} at {units.chainage(p.chainage_m)}",
                 "stack": "" if p.stack_bore_mm is None else units.size(p.stack_bore_mm),
                 "note": p.note,
             }
@@ -91,7 +91,7 @@ def network_part(plan: Plan, option: Option, layers: Layers, units: Figures) -> 
         "gauges": [
             {
                 "id": g.id,
-                "place": f"{g.main_id} at {units.length(g.chainage_m)}",
+                "place": f"{g.main_id} at {units.chainage(g.chainage_m)}",
                 "normal": units.pressure(g.normal_mbar),
                 "warning": units.pressure(g.warning_mbar),
                 "abort": units.pressure(g.abort_mbar),

@@ -43,7 +43,7 @@ def stop_part(
                 "has-assembly": assembly is not None,
                 "rows": _rows(stop, units),
                 "offsets": [
-                    {"label": o.label, "what": o.what, "distance": units.length(o.distance_m)}
+                    {"label": o.label, "what": o.what, "distance": units.chainage(o.distance_m)}
                     for o in offsets
                 ],
                 "tappings": _tappings(stop, units),
@@ -59,7 +59,7 @@ def _schedule(stop: Stop, units: Figures) -> dict[str, str]:
         "id": stop.id,
         "method": stop.method,
         "main": stop.main_id,
-        "at": units.length(stop.chainage_m),
+        "at": units.chainage(stop.chainage_m),
         "street": f"{stop.street}, {stop.surface}" if stop.street else stop.surface,
         "od": units.size(stop.od_mm),
         "pressure": units.pressure(stop.pressure_mbar),
@@ -92,7 +92,7 @@ def _tappings(stop: Stop, units: Figures) -> list[dict[str, str]]:
     return [
         {
             "role": _ROLES[t.role],
-            "at": units.length(t.chainage_m),
+            "at": units.chainage(t.chainage_m),
             "size": units.size(t.size_mm) if t.size_mm else "",
         }
         for t in ordered
@@ -116,7 +116,7 @@ def _fallback(stop: Stop, option: Option, units: Figures) -> list[str]:
         uses = [
             f"valve {use.valve_id}"
             if use.valve_id
-            else f"{use.method} on {use.main_id} at {units.length(use.chainage_m)}"
+            else f"{use.method} on {use.main_id} at {units.chainage(use.chainage_m)}"
             for use in fallback.use
         ]
         use = " and ".join(uses) or "no fallback found"

@@ -50,7 +50,9 @@ def stop_sketch(
             [shapely.LineString([at, end])], stroke="black", stroke_width=0.3, stroke_dasharray="1.4 0.8"
         )
         sheet.mark(end, '<circle r="0.7" fill="white" stroke="black" stroke-width="0.35"/>')
-        sheet.text(at + 0.62 * (end - at), f"{offset.label} {units.length(offset.distance_m)}", 2.7, dy="0.9")
+        sheet.text(
+            at + 0.62 * (end - at), f"{offset.label} {units.chainage(offset.distance_m)}", 2.7, dy="0.9"
+        )
     sheet.mark(at, f'<g transform="scale(0.8)">{stop_symbol(stop.kind, number)}</g>')
     sheet.scale_bar(*((0.3048, "ft") if units.name == "us" else (1.0, "m")))
     sheet.raw(
