@@ -1,0 +1,214 @@
+"""Feed and stack of a purge: the smallest pair that reaches the least velocity in every branch."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from netplan.errors import BadInputError
+from netplan.hydraulics import FlowConditions
+from netplan.reference.purge import purge_figure
+from netplan.venting.branches import PurgeLeg, PurgeTree, ZoneMains, purge_tree
+from netplan.venting.content import geometry_m3
+from netplan.venting.draw import PathPart, Supply, actual_per_standard, coupled_flow, path_flow
+from netplan.venting.velocity import least_flow_m3_per_s
+
+__all__ = ["Equipment", "LegFlow", "PurgeSource", "Rig", "choose_rig", "leg_volume_m3"]
+
+ENOUGH = 1.0 - 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Equipment:
+    """What there is to purge with.
+
+    Parameters
+    ----------
+    feed_bores_m, stack_bores_m : tuple of float
+        Bores of tapping and hose, and of stacks [m]; the smallest that serves is taken.
+    stack_height_m : float
+        Height of a stack [m].
+    feed_loss : float
+        Tappings and bends of the feed, on the velocity in it [-].
+    roughness_m : float
+        Wall roughness of hose and stack [m].
+    feed_length_m : float
+        Length of the hose round a stop [m].
+    """
+
+    feed_bores_m: tuple[float, ...]
+    stack_bores_m: tuple[float, ...]
+    stack_height_m: float
+    feed_loss: float
+    roughness_m: float
+    feed_length_m: float = field(default_factory=lambda: purge_figure("feed_length_m"))
+
+    def __post_init__(self) -> None:
+        if (
+            not self.feed_bores_m
+            or not self.stack_bores_m
+            or min(*self.feed_bores_m, *self.stack_bores_m) <= 0
+        ):
+            raise BadInputError(
+                "purge: no bore of feed or stack above 0; give purge.stack_bores_mm and hoses"
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class PurgeSource:
+    """A stop that gas can be let in round, from its live side.
+
+    Parameters
+    ----------
+    node : int
+        Node of the stop in the zone.
+    pipe : int
+        Row of the main it is on.
+    chainage_m : float
+        Place of the tapping inside the zone [m].
+    supply : Supply
+        Pressure of the live side for a flow drawn.
+    """
+
+    node: int
+    pipe: int
+    chainage_m: float
+    supply: Supply
+
+
+@dataclass(frozen=True, slots=True)
+class LegFlow:
+    """Flow of one leg [m³/s at 15 °C, 101.325 kPa].
+
+    Parameters
+    ----------
+    needed : float
+        At the least velocity in the widest bore that is swept; twice that where a loop is swept from both
+        sides.
+    used : float
+        What is let through: as much as the live side gives, throttled to a multiple of the least.
+    left_pa_gauge : float
+        Pressure of the live side while it flows [Pa gauge].
+    """
+
+    needed: float
+    used: float
+    left_pa_gauge: float
+
+    @property
+    def share(self) -> float:
+        """Used over needed [-]; 1 or more reaches the least velocity."""
+        return self.used / self.needed
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rig:
+    """A feed, its hose and stack, and what they give in every leg of the tree."""
+
+    source: PurgeSource
+    feed_bore_m: float
+    stack_bore_m: float
+    tree: PurgeTree
+    flows: tuple[LegFlow, ...]
+
+    @property
+    def least_share(self) -> float:
+        """The worst leg's share of its least flow [-]."""
+        return min((flow.share for flow in self.flows), default=1.0)
+
+    @property
+    def reaches(self) -> bool:
+        """Whether every leg reaches the least velocity."""
+        return self.least_share >= ENOUGH
+
+
+def leg_volume_m3(mains: ZoneMains, leg: PurgeLeg) -> float:
+    """Return the volume a leg sweeps for the first time [m³ actual]."""
+    rows = list(leg.swept)
+    return float(geometry_m3(mains.length_m[rows], mains.bore_m[rows]).sum())
+
+
+def choose_rig(
+    mains: ZoneMains, sources: Sequence[PurgeSource], equipment: Equipment, conditions: FlowConditions
+) -> Rig:
+    """Return the first feed, smallest hose and smallest stack that reach the least velocity everywhere.
+
+    Feeds are tried in order of their pressure, the highest first: letting gas in at the other end is what
+    to do where one end cannot. Where none reaches it, the rig that comes nearest is returned.
+
+    Raises
+    ------
+    BadInputError
+        When there is no source.
+    OutsideValidityError
+        For gas that the least velocity of natural gas does not hold for.
+    """
+    if not sources:
+        raise BadInputError("purge: no stop has a live side to feed from; purge with inert gas from a vessel")
+    order = sorted(sources, key=lambda s: (-s.supply(0.0), s.pipe, s.chainage_m))
+    best: Rig | None = None
+    for source in order:
+        tree = purge_tree(mains, source.node)
+        for feed_bore in sorted(equipment.feed_bores_m):
+            for stack_bore in sorted(equipment.stack_bores_m):
+                rig = _rig(mains, source, tree, feed_bore, stack_bore, equipment, conditions)
+                if rig.reaches:
+                    return rig
+                if best is None or rig.least_share > best.least_share:
+                    best = rig
+    assert best is not None  # noqa: S101 - there is at least one source and one pair of bores
+    return best
+
+
+def _rig(
+    mains: ZoneMains,
+    source: PurgeSource,
+    tree: PurgeTree,
+    feed_bore_m: float,
+    stack_bore_m: float,
+    equipment: Equipment,
+    conditions: FlowConditions,
+) -> Rig:
+    flows = tuple(
+        _leg_flow(
+            mains, leg, source.supply, _path(mains, leg, feed_bore_m, stack_bore_m, equipment), conditions
+        )
+        for leg in tree.legs
+    )
+    return Rig(source, feed_bore_m, stack_bore_m, tree, flows)
+
+
+def _path(
+    mains: ZoneMains, leg: PurgeLeg, feed_bore_m: float, stack_bore_m: float, equipment: Equipment
+) -> list[PathPart]:
+    parts = [PathPart(equipment.feed_length_m, feed_bore_m, equipment.roughness_m, equipment.feed_loss)]
+    for rows, air in ((leg.before, False), (leg.swept, True)):
+        parts += [
+            PathPart(float(mains.length_m[r]), float(mains.bore_m[r]), float(mains.roughness_m[r]), 0.0, air)
+            for r in rows
+        ]
+    loss = purge_figure("stack_loss") + purge_figure("arrester_loss")
+    parts.append(
+        PathPart(equipment.stack_height_m, stack_bore_m, equipment.roughness_m, loss, holds_air=True)
+    )
+    return parts
+
+
+def _leg_flow(
+    mains: ZoneMains, leg: PurgeLeg, supply: Supply, path: list[PathPart], conditions: FlowConditions
+) -> LegFlow:
+    widest = max(float(mains.bore_m[row]) for row in leg.swept) if leg.swept else 0.0
+    if widest == 0.0:
+        return LegFlow(1.0, 1.0, supply(0.0))
+    actual = least_flow_m3_per_s(widest, conditions.gas) * (2.0 if leg.meets else 1.0)
+    needed = actual / actual_per_standard(conditions)
+    throttled = needed * purge_figure("throttled_to")
+    # The open path at the undisturbed pressure bounds what any draw can reach: most rigs fall here.
+    if path_flow(path, supply(0.0), conditions) < needed:
+        used = coupled_flow(path, supply, conditions)
+    else:
+        left = supply(throttled)
+        enough = not math.isnan(left) and path_flow(path, left, conditions) >= throttled
+        used = throttled if enough else coupled_flow(path, supply, conditions)
+    return LegFlow(needed, used, supply(used))
