@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from netplan.constants import PA_PER_MBAR
 from netplan.demand import DemandResult, Window, customer_demand, customer_pressure, node_demand
 from netplan.hydraulics import FlowConditions, FlowNetwork, FlowSolver, FlowState
-from netplan.isolation import interruption_minor
+from netplan.isolation import Index, build_index, interruption_minor
 from netplan.network.graph import components
 from netplan.plan.flowcase import base_network, flow_conditions, gas_of, limit_pa_gauge
 from netplan.plan.request import PlanRequest
@@ -75,6 +75,11 @@ class Desk:
         return FlowSolver(self.base, self.conditions)
 
     @cached_property
+    def index(self) -> Index:
+        """What the choice of stops looks up, built once."""
+        return build_index(self.request.network)
+
+    @cached_property
     def required_pa_gauge(self) -> float:
         """What a kept meter inlet must hold [Pa gauge]."""
         return limit_pa_gauge(self.request.rules)
@@ -107,12 +112,18 @@ class Desk:
         return self.demand.flow_m3_per_s_std(part=self.own_part)
 
     @cached_property
+    def before_demand_m3_per_s_std(self) -> Floats:
+        """Demand of each node of the base network before any stop [m³/s at 15 °C, 101.325 kPa]."""
+        return self.demand_before(self.base.node_count)
+
+    def demand_before(self, node_count: int) -> Floats:
+        """Return the same for a network with more nodes, of which the first are those of the base."""
+        return node_demand(self.request.network.customers, self.before_flow_m3_per_s_std, node_count)
+
+    @cached_property
     def before(self) -> FlowState:
         """The all-on state at the worst hour, before any stop."""
-        demand = node_demand(
-            self.request.network.customers, self.before_flow_m3_per_s_std, self.base.node_count
-        )
-        return self.solver.solve(demand)
+        return self.solver.solve(self.before_demand_m3_per_s_std)
 
     @cached_property
     def pressure_before_pa_gauge(self) -> Floats:

@@ -14,6 +14,7 @@ from netplan.network.model import Network
 from netplan.network.place import lines_between, points_at
 from netplan.network.words import Operable, ValveState
 from netplan.plan.desk import Desk
+from netplan.plan.naming import stop_id
 from netplan.plan.reach import Reach
 from netplan.plan.stopped import StoppedNetwork, live_tee
 
@@ -73,7 +74,7 @@ def bypass_ways(
 
     def between(giving: list[int], fed: list[int]) -> tuple[Feed, ...]:
         ends = [
-            BypassEnd(f"S{i + 1}", int(stopped.tee_node[i]), float(xy[i, 0]), float(xy[i, 1]), label)
+            BypassEnd(stop_id(i), int(stopped.tee_node[i]), float(xy[i, 0]), float(xy[i, 1]), label)
             for some, label in ((giving, WELL_FED), (fed, 1))
             for i in some
         ]

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.bypass import Feed, FeedCase, Inlets, Part, PartsAnswer, feed_answers, feed_links
+from netplan.bypass import Feed, FeedCase, Inlets, Part, PartsAnswer, SizedFeed, feed_answers, feed_links
 from netplan.hydraulics import FlowSolver, FlowState
 from netplan.isolation import Cut
 from netplan.plan.desk import Desk
 from netplan.plan.effects import flow_after, kept_inlets, must_stay, node_demand_after, reach_of
 from netplan.plan.feeding import FedNetwork, fed_network
 from netplan.plan.feedways import Hungry
+from netplan.plan.naming import bypass_id
 from netplan.plan.priced import Priced, Refused
 from netplan.plan.reach import Reach
-from netplan.plan.states import work_states
+from netplan.plan.states import FeedLinks, work_states
 from netplan.plan.stopped import StoppedNetwork, draw_stops
 from netplan.plan.waiting import queue_minor, queue_of, times_of
 
@@ -79,7 +81,13 @@ def _without_feeds(desk: Desk, cut: Cut, reach: Reach, flow: Floats) -> Priced |
     inlets = kept_inlets(desk, reach, reach.isolated)
     demand = node_demand_after(desk, reach, flow, desk.base.node_count)
     # Nothing is drawn within a stopped piece: closing all of it is the same as closing it at the barrier.
-    work = work_states(desk.solver, demand, inlets, [stop.piece for stop in cut.stops])
+    work = work_states(
+        desk.solver,
+        inlets,
+        [stop.piece for stop in cut.stops],
+        meters_on_m3_per_s_std=desk.before_demand_m3_per_s_std,
+        meters_off_m3_per_s_std=demand,
+    )
     if work.failing is not None:
         return Refused(cut, work.failing.reason())
     off = np.flatnonzero(reach.isolated)
@@ -202,11 +210,11 @@ def _answered(
     open_network = fed.flow.with_links(replace(links, is_open=is_open).joined_with(hoses))
     work = work_states(
         FlowSolver(open_network, desk.conditions),
-        demand,
         kept_inlets(desk, reach, gone),
         stopped.closes,
-        opened=[size.feed.valve_link for size in sizes if size.feed.valve_link >= 0],
-        feeds_open=bool(sizes),
+        meters_on_m3_per_s_std=desk.demand_before(fed.flow.node_count),
+        meters_off_m3_per_s_std=demand,
+        feeds=feed_link_rows(answer.feeds, links.count),
     )
     if work.failing is not None:
         return Refused(cut, work.failing.reason())
@@ -226,3 +234,20 @@ def _answered(
         feeds_minor=answer.feeds_price_minor,
         gas_minor=cut.gas_minor,
     )
+
+
+def feed_link_rows(feeds: Sequence[SizedFeed | None], first: int) -> tuple[FeedLinks, ...]:
+    """Return the links of sized feeds when their hoses stand from link `first` on, in order."""
+    rows: list[FeedLinks] = []
+    bypasses = 0
+    for feed in feeds:
+        if feed is None:
+            continue
+        if feed.size.feed.valve_link >= 0:
+            rows.append(FeedLinks(feed.size.feed.label, valves=(feed.size.feed.valve_link,)))
+            continue
+        hoses = tuple(range(first, first + feed.size.parallel))
+        rows.append(FeedLinks(bypass_id(bypasses), hoses=hoses))
+        bypasses += 1
+        first += feed.size.parallel
+    return tuple(rows)

@@ -10,11 +10,11 @@ from netplan.constants import PA_PER_MBAR
 from netplan.errors import NoPlanError
 from netplan.isolation import (
     MINOR_PER_UNIT,
+    CutSearch,
     FeedBound,
     Index,
     IsolationProblem,
     Tail,
-    build_index,
     cuts,
 )
 from netplan.network.section import Section
@@ -45,6 +45,8 @@ class Ranking:
     cuts_priced : int
     refused : tuple of Refused
         Cuts on which no option stands, in the order they came.
+    search : CutSearch
+        For why no place nearer to the work was taken.
     """
 
     options: tuple[Priced, ...]
@@ -52,6 +54,7 @@ class Ranking:
     reason: str
     cuts_priced: int
     refused: tuple[Refused, ...]
+    search: CutSearch
 
     def lower_bound_minor(self, place: int) -> int:
         """Return what no different option can undercut at a place in the ranking [minor units]."""
@@ -118,7 +121,8 @@ def rank(desk: Desk, section: Section, tell: Tell, index: Index | None = None) -
     priced = 0
     next_bound: int | None = None
     reason = "every way to isolate the work was priced"
-    for cut in cuts(problem, index or build_index(request.network)):
+    search = cuts(problem, index or desk.index)
+    for cut in search:
         worst = found.worst_minor
         if worst is not None and cut.bound_minor >= worst:
             next_bound, reason = cut.bound_minor, "nothing beyond can be cheaper"
@@ -133,9 +137,12 @@ def rank(desk: Desk, section: Section, tell: Tell, index: Index | None = None) -
             refused.append(answer)
         else:
             found.add(answer)
+    else:
+        if search.gave_up:
+            next_bound, reason = search.lower_bound_minor, "too many zones in a row broke a constraint"
     if not found.options:
         raise NoPlanError("no set of stops holds every constraint", _reasons(refused, reason))
-    return Ranking(tuple(found.options), next_bound, reason, priced, tuple(refused))
+    return Ranking(tuple(found.options), next_bound, reason, priced, tuple(refused), search)
 
 
 def _reasons(refused: list[Refused], reason: str) -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""Every state of the work, solved: feeds open, then one stop after the other."""
+"""Every state of the work, solved: feeds opened, meters off, then one stop after the other."""
 
 from __future__ import annotations
 
@@ -11,14 +11,24 @@ from numpy.typing import NDArray
 from netplan.bypass import Inlets
 from netplan.constants import PA_PER_MBAR
 from netplan.hydraulics import FlowSolver, FlowState
+from netplan.plan.naming import feed_open_state, stop_id, stop_in_state
 
-__all__ = ["Judged", "WorkStates", "judge", "work_states"]
+__all__ = ["FeedLinks", "Judged", "WorkStates", "judge", "work_states"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 ROUNDING_PA = 1e-6
 """What solving to rounding may cost a pressure [Pa]."""
+
+
+@dataclass(frozen=True, slots=True)
+class FeedLinks:
+    """A feed as links of the flow network: its hoses, or the valve that is opened."""
+
+    name: str
+    hoses: tuple[int, ...] = ()
+    valves: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,8 +59,8 @@ class Judged:
     def reason(self) -> str:
         """Say why it does not hold, in one line."""
         if np.isnan(self.least_pa_gauge):
-            return f"after {self.name} a kept meter inlet has no gas"
-        return f"after {self.name} a kept meter inlet has {self.least_pa_gauge / PA_PER_MBAR:.2f} mbar"
+            return f"{self.name}: a kept meter inlet has no gas"
+        return f"{self.name}: a kept meter inlet has {self.least_pa_gauge / PA_PER_MBAR:.2f} mbar"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,7 +72,7 @@ class WorkStates:
     order : tuple of int
         Stops in the order they go in: lightest flow first, ties by number.
     states : tuple of Judged
-        Feeds open, then after each stop.
+        Each feed opened, meters off, then after each stop.
     """
 
     order: tuple[int, ...]
@@ -87,41 +97,50 @@ def judge(name: str, state: FlowState, inlets: Inlets) -> Judged:
 
 def work_states(
     solver: FlowSolver,
-    demand_m3_per_s_std: Floats,
     inlets: Inlets,
     closing: Sequence[int],
-    opened: Sequence[int] = (),
-    feeds_open: bool = False,
+    *,
+    meters_on_m3_per_s_std: Floats,
+    meters_off_m3_per_s_std: Floats,
+    feeds: Sequence[FeedLinks] = (),
 ) -> WorkStates:
-    """Solve the states of the work.
+    """Solve the states of the work: each feed opened, meters off, then one stop after the other.
 
     Parameters
     ----------
     solver : FlowSolver
-        Network with the feeds in and no stop closed.
-    demand_m3_per_s_std : float array
-        Demand of each node with the customers off turned off [m³/s at 15 °C, 101.325 kPa].
+        Network with the hoses in and no stop closed.
     inlets : Inlets
         Meter inlets that must hold in every state.
     closing : sequence of int
         For each stop the link that closes it.
-    opened : sequence of int
-        Boundary valves' links opened for the work.
-    feeds_open : bool
-        Whether there is any feed, for the name of the first state.
+    meters_on_m3_per_s_std, meters_off_m3_per_s_std : float arrays, shape (nodes,)
+        Demand before and after the customers off are turned off [m³/s at 15 °C, 101.325 kPa].
+    feeds : sequence of FeedLinks
+        In the order they are opened.
     """
-    first = solver.resolve(demand_m3_per_s_std=demand_m3_per_s_std, opened_links=opened)
-    name = "feeds open and meters off" if feeds_open else "meters off"
-    states = [judge(name, first, inlets)]
-    through = np.abs(np.nan_to_num(first.flow_m3_per_s_std[list(closing)]))
+    waiting = {link for feed in feeds for link in feed.hoses}
+    opened: list[int] = []
+    states: list[Judged] = []
+    state: FlowState | None = None
+
+    def add(name: str, demand: Floats, shut: Sequence[int]) -> FlowState:
+        solved = solver.resolve(
+            demand_m3_per_s_std=demand, closed_links=[*waiting, *shut], opened_links=opened, warm=state
+        )
+        states.append(judge(name, solved, inlets))
+        return solved
+
+    for feed in feeds:
+        waiting -= set(feed.hoses)
+        opened.extend(feed.valves)
+        state = add(feed_open_state(feed.name), meters_on_m3_per_s_std, ())
+    state = add("meters off", meters_off_m3_per_s_std, ())
+    through = np.abs(np.nan_to_num(state.flow_m3_per_s_std[list(closing)]))
     # Rounding makes equal flows equal, so that the order does not hang on the last bit.
     order = tuple(int(i) for i in np.argsort(np.round(through, 9), kind="stable"))
     shut: list[int] = []
-    state = first
     for stop in order:
         shut.append(closing[stop])
-        state = solver.resolve(
-            demand_m3_per_s_std=demand_m3_per_s_std, closed_links=shut, opened_links=opened, warm=state
-        )
-        states.append(judge(f"stop S{stop + 1} in", state, inlets))
+        state = add(stop_in_state(stop_id(stop)), meters_off_m3_per_s_std, shut)
     return WorkStates(order, tuple(states))

@@ -19,19 +19,10 @@ from netplan.plan.model import (
     Tapping,
     WorkItem,
 )
+from netplan.plan.naming import feed_open_state, stop_in_state
 from netplan.rules import Rules
 
 __all__ = ["OrderCase", "feed_open_state", "order_case", "stop_in_state"]
-
-
-def stop_in_state(stop_id: str) -> str:
-    """Return what `State.after_step` says for the state right after a stop is set."""
-    return f"{stop_id} in"
-
-
-def feed_open_state(feed_id: str) -> str:
-    """Return what `State.after_step` says for the state right after a feed is opened."""
-    return f"{feed_id} open"
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from netplan.network.place import points_at
 from netplan.plan import model
 from netplan.plan.desk import Desk
 from netplan.plan.feedways import tee_places
+from netplan.plan.naming import bypass_id
 from netplan.plan.priced import Priced
 from netplan.plan.waiting import money
 
@@ -63,7 +64,7 @@ def feeds_of(desk: Desk, option: Priced, coldest_c: dict[str, float | None] | No
             )
             ids.append(valve_id)
         else:
-            ident = f"B{len(bypasses) + 1}"
+            ident = bypass_id(len(bypasses))
             cold = None if coldest_c is None else coldest_c.get(ident)
             bypasses.append(_bypass(desk, option, feed, ident, len(part.customers), cold))
             ids.append(ident)

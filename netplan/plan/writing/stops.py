@@ -13,18 +13,14 @@ from netplan.network.model import Network
 from netplan.network.place import lon_lat, points_at, volumes_m3
 from netplan.network.words import Surface
 from netplan.plan import model
+from netplan.plan.naming import hole_id, stop_id
 from netplan.plan.priced import Priced
 from netplan.plan.waiting import money
 from netplan.rules import Rules
 
-__all__ = ["stop_id", "stops_of", "zones_of"]
+__all__ = ["stops_of", "zones_of"]
 
 Floats = NDArray[np.float64]
-
-
-def stop_id(place: int) -> str:
-    """Return the id of the stop at a place in the cut's order."""
-    return f"S{place + 1}"
 
 
 def _known(value: float, factor: float) -> float | None:
@@ -81,7 +77,7 @@ def stops_of(
                     )
                     for t in stop.tappings
                 ),
-                hole_id=f"H{place + 1}",
+                hole_id=hole_id(place),
                 price=money(stop.price_minor),
                 minutes=minutes[stop.method],
                 reason=stop.reason,

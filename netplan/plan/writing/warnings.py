@@ -6,6 +6,7 @@ import numpy as np
 
 from netplan.network.model import Network
 from netplan.plan.desk import Desk
+from netplan.plan.naming import stop_id
 from netplan.plan.priced import Priced
 
 __all__ = ["warnings_of"]
@@ -16,7 +17,7 @@ def warnings_of(desk: Desk, option: Priced) -> tuple[str, ...]:
     network, rules = desk.request.network, desk.request.rules
     found: list[str] = []
     for place, stop in enumerate(option.cut.stops):
-        name = f"S{place + 1}"
+        name = stop_id(place)
         if stop.valve >= 0:
             test = (
                 "test it for let-by before relying on it"

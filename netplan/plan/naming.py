@@ -1,0 +1,35 @@
+"""Ids of what an option is made of, and names of its states, the same in every table."""
+
+from __future__ import annotations
+
+__all__ = ["bypass_id", "feed_open_state", "gauge_id", "hole_id", "stop_id", "stop_in_state"]
+
+
+def stop_id(place: int) -> str:
+    """Return the id of the stop at a place in the cut's order, from 0."""
+    return f"S{place + 1}"
+
+
+def hole_id(place: int) -> str:
+    """Return the id of the hole of that stop."""
+    return f"H{place + 1}"
+
+
+def bypass_id(place: int) -> str:
+    """Return the id of a bypass or hose, from 0."""
+    return f"B{place + 1}"
+
+
+def gauge_id(place: int) -> str:
+    """Return the id of a gauge, from 0."""
+    return f"G{place + 1}"
+
+
+def stop_in_state(stop: str) -> str:
+    """Return what `State.after_step` says for the state right after a stop is set."""
+    return f"{stop} in"
+
+
+def feed_open_state(feed: str) -> str:
+    """Return what `State.after_step` says for the state right after a feed is opened."""
+    return f"{feed} open"
