@@ -1,0 +1,1 @@
+"""The invented town: the script that makes it, in small rooms."""
