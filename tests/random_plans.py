@@ -7,6 +7,7 @@ from typing import Any
 from hypothesis import strategies as st
 
 from netplan.plan import model as pm
+from netplan.plan.steps import stop_in_state
 
 KINDS = ("bag", "squeeze", "valve")
 EFFECTS = ("off", "off", "off", "kept")
@@ -51,7 +52,9 @@ def _stop(draw: Any, number: int) -> pm.Stop:
         )
         if kind != "valve"
         else (),
-        hole_id=draw(st.sampled_from((f"H{number}", f"H{number}", "H1"))) if kind != "valve" else "",
+        hole_id=""
+        if kind == "valve" and draw(st.booleans())
+        else draw(st.sampled_from((f"H{number}", "H1"))),
         price=1000.0,
         minutes=40.0,
         reason="",
@@ -149,7 +152,7 @@ def options(draw: Any) -> pm.Option:
         steps=(),
         states=tuple(
             pm.State(
-                after_step=f"{stop.id} in",
+                after_step=stop_in_state(stop.id),
                 least_mbar=22.0 + k,
                 at=f"C8{k:02d}",
                 station_flows_m3h={"R-1": 100.0},

@@ -16,7 +16,7 @@ from netplan.rules import default_rules
 from tests.random_plans import conditions, options
 
 WORK = (pm.WorkItem(main_id="M-1", from_m=1.0, to_m=9.0),)
-MODEST = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+MODEST = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 def _steps(option: pm.Option, **more: Any) -> tuple[pm.Step, ...]:
@@ -175,7 +175,8 @@ def test_every_hole_is_proved_and_every_tapped_hole_sealed(option: pm.Option) ->
     for stop in option.stops:
         if stop.hole_id:
             assert len(_at(steps, Stage.RECORDS, stop.hole_id)) == 1
-            assert len(_at(steps, Stage.TAPPINGS_SEALED, stop.hole_id)) == 1
+            tapped = any(t.size_mm > 0 for s in option.stops if s.hole_id == stop.hole_id for t in s.tappings)
+            assert len(_at(steps, Stage.TAPPINGS_SEALED, stop.hole_id)) == int(tapped)
         assert _at(steps, Stage.RECORDS, stop.id)
 
 

@@ -1,7 +1,7 @@
 """The order of the work, written from the plan itself: a draft for the operator's competent person.
 
 steps = step_list(option, conditions, rules, work=(WorkItem, …),
-                  set_order=("S2", "S1"),        # stop ids, lightest flow first; None: as listed
+                  set_order=("S2", "S1"),        # stop ids, lightest flow first; None: as the states
                   relight_order=("C7", …))       # ids of all customers off; None: priority, dearest, address
 stop_in_state("S1")  -> "S1 in"                  # what State.after_step has to say, so that expected
 feed_open_state("B1") -> "B1 open"               # pressures of the states find their step

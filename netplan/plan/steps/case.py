@@ -22,7 +22,10 @@ from netplan.plan.model import (
 from netplan.plan.naming import feed_open_state, stop_in_state
 from netplan.rules import Rules
 
-__all__ = ["OrderCase", "feed_open_state", "order_case", "stop_in_state"]
+__all__ = ["METERS_OFF_STATE", "OrderCase", "feed_open_state", "order_case", "stop_in_state"]
+
+METERS_OFF_STATE = "meters off"
+"""What `State.after_step` says for the state right before the first stop."""
 
 
 @dataclass(frozen=True)
@@ -62,6 +65,11 @@ class OrderCase:
     def states(self) -> dict[str, State]:
         """Solved states by what they come after."""
         return {state.after_step: state for state in self.option.states}
+
+    @property
+    def before_stops(self) -> State | None:
+        """The solved state right before the first stop goes in."""
+        return self.states.get(METERS_OFF_STATE)
 
     @property
     def gauge_ids(self) -> tuple[str, ...]:
@@ -142,7 +150,7 @@ def order_case(
     """
     stops = {stop.id: stop for stop in option.stops}
     off = {customer.id: customer for customer in option.customers if customer.effect == "off"}
-    to_set = tuple(set_order) if set_order is not None else tuple(stops)
+    to_set = tuple(set_order) if set_order is not None else _solved_order(option)
     to_relight = (
         tuple(relight_order) if relight_order is not None else _relight_ids(tuple(off.values()), rules)
     )
@@ -157,6 +165,15 @@ def order_case(
         stops=tuple(stops[key] for key in to_set),
         relit=tuple(off[key] for key in to_relight),
     )
+
+
+def _solved_order(option: Option) -> tuple[str, ...]:
+    """Return the stops in the order of their solved states; as listed where a state is missing."""
+    listed = tuple(stop.id for stop in option.stops)
+    place = {state.after_step: k for k, state in enumerate(option.states)}
+    if all(stop_in_state(key) in place for key in listed):
+        return tuple(sorted(listed, key=lambda key: place[stop_in_state(key)]))
+    return listed
 
 
 def _relight_ids(off: tuple[AffectedCustomer, ...], rules: Rules) -> tuple[str, ...]:

@@ -29,6 +29,7 @@ def meters_off(case: OrderCase) -> Iterator[Draft]:
         "Where a door does not open, shut the service outside or cut it off; it counts as off only then.",
         uses=ids,
     )
+    state = case.before_stops
     yield Draft(
         Stage.METERS_RECONCILED,
         f"Reconcile the tally with the plan and with what was found on site: {count} off, none missing, "
@@ -37,6 +38,8 @@ def meters_off(case: OrderCase) -> Iterator[Draft]:
         "No stop goes in before the count agrees: an open appliance would go out and gas come back unlit.",
         uses=ids,
         hold=True,
+        expect_mbar=state.least_mbar if state else None,
+        expect_at=state.at if state else "",
     )
 
 

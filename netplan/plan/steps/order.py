@@ -44,7 +44,7 @@ def step_list(
     work : sequence of WorkItem
         Lengths to be made gas-free.
     set_order : sequence of str, optional
-        Ids of all stops in the order in which they go in; None takes them as listed.
+        Ids of all stops in the order in which they go in; None takes the order of the solved states.
     relight_order : sequence of str, optional
         Ids of all customers that are off in the order in which they are relit; None orders them by
         priority, price of waiting and address.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from netplan.plan.model import Stop
 from netplan.plan.steps.case import OrderCase, place_words, tapping_words
 from netplan.plan.steps.stages import Draft, Stage, Who
 
@@ -27,31 +28,38 @@ def prove(case: OrderCase) -> Iterator[Draft]:
     )
     yield _weather(case)
     for hole, stops in case.holes.items():
-        ids = tuple(stop.id for stop in stops)
-        where = "; ".join(f"{stop.id} on {place_words(stop)}" for stop in stops)
-        doubts = "".join(f" Doubtful: {stop.confidence_note}." for stop in stops if stop.confidence_note)
-        yield Draft(
-            Stage.RECORDS,
-            f"Trial hole {hole} for {where}: prove material, outside diameter, wall, depth, that no "
-            "fitting, joint, service or old squeeze mark lies in the assembly, and that no other main is "
-            f"mistaken for it.{doubts}",
-            Who.STOPS,
-            "Plan again from what was found; do not move a stop by eye.",
-            uses=(hole, *ids, *(stop.main_id for stop in stops)),
-            hold=True,
-        )
+        yield _hole(hole, stops)
     unholed = tuple(stop for stop in case.stops if not stop.hole_id)
     if unholed:
-        yield Draft(
-            Stage.RECORDS,
-            "Find the valves on the street, prove which main each closes, and turn each a little and back.",
-            Who.STOPS,
-            "A valve that is not found or does not turn is no stop: plan again.",
-            uses=tuple(key for stop in unholed for key in (stop.id, stop.valve_id or "") if key),
-            hold=True,
-        )
+        yield _hole("", unholed)
     yield _stations(case)
     yield from _gauges(case)
+
+
+def _hole(hole: str, stops: tuple[Stop, ...]) -> Draft:
+    where = "; ".join(f"{stop.id} on {place_words(stop)}" for stop in stops)
+    doubts = "".join(f" Doubtful: {stop.confidence_note}." for stop in stops if stop.confidence_note)
+    valves = tuple(stop.valve_id for stop in stops if stop.valve_id)
+    begin = f"At {hole}, {where}:" if hole else f"{where}:"
+    if len(valves) == len(stops):
+        proof = "find the valve, prove which main it closes, and turn it a little and back."
+        if_not = "A valve that is not found or does not turn is no stop: plan again."
+    else:
+        proof = (
+            "dig the trial hole; prove material, outside diameter, wall and depth, that no fitting, joint, "
+            "service or old squeeze mark lies in the assembly, and that no other main is mistaken for it."
+        )
+        if_not = "Plan again from what was found; do not move a stop by eye."
+    return Draft(
+        Stage.RECORDS,
+        f"{begin} {proof}{doubts}",
+        Who.STOPS,
+        if_not,
+        uses=tuple(
+            key for key in (hole, *(stop.id for stop in stops), *(s.main_id for s in stops), *valves) if key
+        ),
+        hold=True,
+    )
 
 
 def _weather(case: OrderCase) -> Draft:
@@ -119,5 +127,5 @@ def tap(case: OrderCase) -> Iterator[Draft]:
                 "and its valve before drilling, then drill under pressure.",
                 Who.STOPS,
                 "Mend or cap the outlet; where it cannot be used, plan this stop again.",
-                uses=(stop.id, stop.hole_id),
+                uses=tuple(key for key in (stop.id, stop.hole_id) if key),
             )
