@@ -66,6 +66,18 @@ def service_ends(course: Course, joins: Joins, feature_id: Text, notes: Notes) -
         xy,
     )
     _notice_touching(joins, on_main, ends, through, course.n_mains, feature_id, notes)
+    hosts = np.bincount(joins.before[~through], minlength=joins.n_nodes)
+    ends_there = np.bincount(joins.end_node[: course.n_mains].ravel(), minlength=joins.n_nodes)
+    notes.add_each(
+        "service-on-crossing",
+        "services",
+        feature_id,
+        np.asarray(((hosts > 1) & (ends_there == 0))[ends].any(axis=1)),
+        Severity.WARNING,
+        "starts where two mains cross; both are taken as joined there",
+        "move its start along the main that feeds it",
+        xy,
+    )
     return np.where(first_is_end, ends[:, 0], ends[:, 1])
 
 

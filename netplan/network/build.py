@@ -16,6 +16,7 @@ from netplan.findings import Severity, errors_of
 from netplan.network import model
 from netplan.network.attaching import attach, service_ends
 from netplan.network.bulk import no_collecting
+from netplan.network.flat import as_objects
 from netplan.network.joining import POINT_REACH_M, Course, join
 from netplan.network.lines import Lines, lengths_of, shapes_of
 from netplan.network.normalise import Table
@@ -134,7 +135,7 @@ def _joined(layers: Layers, source: str, notes: Notes) -> model.Network:
         injections=model.Injections(points["injections"].text["id"], _int32(lasting[injection_node])),
         customers=_customers(points["customers"], places["customers"], who, lasting[at]),
         fittings=_placed_fittings(points["fittings"], fitting_pipe, fitting_measure / scale),
-        keep_out=model.KeepOut(layers.keep_out.geometry, layers.keep_out.text["reason"]),
+        keep_out=model.KeepOut(as_objects(layers.keep_out.geometry), layers.keep_out.text["reason"]),
         findings=notes.sorted(),
         base=layers.base,
         not_live=_not_live(layers.lines["mains"]),
@@ -190,7 +191,7 @@ def _course(mains: Lines, services: Lines) -> tuple[tuple[str, ...], Course]:
         coords,
         np.concatenate([mains.height_m, services.height_m]),
         start,
-        shapes_of(coords, start),
+        shapes_of(coords[: mains.start[-1]], mains.start),
         lengths_of(coords, start),
         _system_codes(Text(names), systems),
         len(mains),

@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 import shapely
 from numpy.typing import NDArray
 
+from netplan.network.flat import as_objects
 from netplan.network.lines import Lines
 from netplan.network.normalise import Table
 from netplan.network.projection import GRID_M
@@ -48,7 +49,7 @@ def content_digest(
         _add_table(digest, name, table)
         _add_numbers(digest, "coords", xy, GRID_M)
     _add_table(digest, areas.name, areas)
-    shapes = shapely.normalize(areas.geometry)
+    shapes = shapely.normalize(as_objects(areas.geometry))
     digest.update(b"".join(sorted(shape for shape in shapely.to_wkb(shapes, output_dimension=2) if shape)))
     return digest.hexdigest()
 

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
-from scipy.spatial import KDTree
 
-__all__ = ["POINT_REACH_M", "SNAP_M", "Course", "Joins", "join", "merge_nodes"]
+from netplan.network.nearness import close_pairs, points_on_lines
+
+__all__ = ["POINT_REACH_M", "SNAP_M", "Course", "Joins", "first_of", "join", "merge_nodes"]
 
 SNAP_M: Final = 0.05
 """Ends within this distance are one node [m]."""
@@ -33,8 +33,8 @@ class Course:
     ----------
     coords_m, height_m, start
         Flat vertices [m], heights [m] and offsets as in `model.Pipes`.
-    shapes : object array
-        The same as shapely lines, for spatial searches.
+    main_shapes : object array
+        The mains as shapely lines, for spatial searches.
     length_m : float array
         Planar length in the working CRS [m].
     system : int16 array
@@ -46,7 +46,7 @@ class Course:
     coords_m: Floats
     height_m: Floats
     start: Rows
-    shapes: NDArray[np.object_]
+    main_shapes: NDArray[np.object_]
     length_m: Floats
     system: NDArray[np.int16]
     n_mains: int
@@ -145,10 +145,17 @@ def _lasting(pairs: Rows, n: int) -> Rows:
     links = coo_array((np.ones(len(pairs), dtype=np.int8), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
     _, label = connected_components(links, directed=False)
     # Components are numbered by their first member, so that order survives the merging.
-    _, first = np.unique(label, return_index=True)
+    first = first_of(label)
     rank = np.empty(len(first), dtype=np.int64)
     rank[np.argsort(first, kind="stable")] = np.arange(len(first))
     return np.asarray(rank[label], dtype=np.int64)
+
+
+def first_of(label: NDArray[Any]) -> Rows:
+    """Return the first place of each label 0, 1, 2 … of an array that holds all of them."""
+    first = np.empty(int(label.max(initial=-1)) + 1, dtype=np.int64)
+    first[label[::-1]] = np.arange(len(label))[::-1]
+    return first
 
 
 def _snap(points: Floats, system: NDArray[np.int16]) -> tuple[Rows, Floats, NDArray[np.int16]]:
@@ -156,7 +163,7 @@ def _snap(points: Floats, system: NDArray[np.int16]) -> tuple[Rows, Floats, NDAr
     places: list[Floats] = []
     systems: list[NDArray[np.int16]] = []
     done = 0
-    for code in np.unique(system):
+    for code in np.flatnonzero(np.bincount(system)):
         chosen = np.flatnonzero(system == code)
         own, xy = _snap_one(points[chosen])
         node[chosen] = own + done
@@ -175,8 +182,7 @@ def _snap_one(points: Floats) -> tuple[Rows, Floats]:
     key = cell[:, 0] * (int(cell[:, 1].max()) + 1) + cell[:, 1]
     _, first, inverse = np.unique(key, return_index=True, return_inverse=True)
     unique = origin + cell[first] * _SAME_M
-    tree = KDTree(unique, balanced_tree=False, compact_nodes=False)
-    pairs = tree.query_pairs(SNAP_M, output_type="ndarray").astype(np.int64)
+    pairs = close_pairs(unique, SNAP_M)
     if not len(pairs):
         return inverse, unique
     label = _lasting(pairs, len(unique))
@@ -187,14 +193,11 @@ def _snap_one(points: Floats) -> tuple[Rows, Floats]:
 
 def _tees(course: Course, joins: Joins) -> tuple[Rows, Rows, Floats]:
     """Return pipe, node and measure where a node lies on the interior of a pipe that doesn't end there."""
-    points = np.asarray(shapely.points(joins.x_m, joins.y_m), dtype=object)
-    tree = shapely.STRtree(course.shapes)
-    node, pipe = tree.query(points, predicate="dwithin", distance=SNAP_M)
+    places = np.column_stack([joins.x_m, joins.y_m])
+    node, pipe, measure, _ = points_on_lines(places, course.coords_m, course.start, SNAP_M)
     keep = (
         (joins.end_node[pipe, 0] != node)
         & (joins.end_node[pipe, 1] != node)
         & (joins.system[node] == course.system[pipe])
     )
-    node, pipe = node[keep], pipe[keep]
-    measure = shapely.line_locate_point(course.shapes[pipe], points[node])
-    return pipe, node, np.asarray(measure, dtype=np.float64)
+    return pipe[keep], node[keep], measure[keep]

@@ -12,13 +12,15 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.findings import Severity
+from netplan.network.flat import LINE, FlatShapes, as_objects
 from netplan.network.normalise import Table
 from netplan.network.notes import Notes
 from netplan.network.text import Text
 
 __all__ = ["Lines", "lengths_of", "read_lines", "shapes_of"]
 
-_LINE, _MULTILINE = 1, 5
+_MULTILINE = 5
+_FARTHEST_M = 1e8
 _Project = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 
 
@@ -62,18 +64,12 @@ def read_lines(table: Table, project: _Project, notes: Notes) -> Lines:
     notes : Notes
         Told about geometries that are missing, of another kind, not finite or without length.
     """
-    table = _usable(table, notes)
-    feature_id = table.text["id"]
-    table = _single_parts(table, feature_id, notes)
-    if table.text["id"] is not feature_id:
-        feature_id = table.text.pop("_feature")
-    shapes = table.geometry
-    with_z = bool(shapely.has_z(shapes).any())
-    flat, index = shapely.get_coordinates(shapes, include_z=with_z, return_index=True)
+    if isinstance(table.geometry, FlatShapes) and table.geometry.kind == LINE:
+        feature_id, flat, start = table.text["id"], table.geometry.coords, table.geometry.start
+    else:
+        table, feature_id, flat, start = _from_objects(table, notes)
     coords = project(flat[:, :2])
-    height = np.round(flat[:, 2], 3) if with_z else np.full(len(flat), np.nan)
-    start = np.zeros(len(shapes) + 1, dtype=np.int64)
-    np.cumsum(np.bincount(index, minlength=len(shapes)), out=start[1:])
+    height = np.round(flat[:, 2], 3) if flat.shape[1] > 2 else np.full(len(flat), np.nan)
     lines = Lines(table, feature_id, coords, height, start)
     return _without(lines, lengths_of(coords, start), notes)
 
@@ -96,10 +92,26 @@ def shapes_of(coords_m: NDArray[np.float64], start: NDArray[np.int64]) -> NDArra
     return np.asarray(shapes, dtype=object)
 
 
+def _from_objects(table: Table, notes: Notes) -> tuple[Table, Text, NDArray[np.float64], NDArray[np.int64]]:
+    """Return single lines as a table, the feature of each, flat coordinates and offsets."""
+    table = _usable(table, notes)
+    feature_id = table.text["id"]
+    table = _single_parts(table, feature_id, notes)
+    feature_id = table.text.pop("_feature", feature_id)
+    shapes = as_objects(table.geometry)
+    with_z = bool(shapely.has_z(shapes).any())
+    flat, index = shapely.get_coordinates(shapes, include_z=with_z, return_index=True)
+    start = np.zeros(len(shapes) + 1, dtype=np.int64)
+    np.cumsum(np.bincount(index, minlength=len(shapes)), out=start[1:])
+    return table, feature_id, flat, start
+
+
 def _usable(table: Table, notes: Notes) -> Table:
-    kind = shapely.get_type_id(table.geometry)
-    empty = shapely.is_empty(table.geometry) | (kind < 0)
-    wrong = ~empty & (kind != _LINE) & (kind != _MULTILINE)
+    shapes = as_objects(table.geometry)
+    table.geometry = shapes
+    kind = shapely.get_type_id(shapes)
+    empty = shapely.is_empty(shapes) | (kind < 0)
+    wrong = ~empty & (kind != LINE) & (kind != _MULTILINE)
     ids = table.id
     notes.add_each(
         "no-geometry",
@@ -118,15 +130,15 @@ def _usable(table: Table, notes: Notes) -> Table:
 
 
 def _single_parts(table: Table, feature_id: Text, notes: Notes) -> Table:
-    many = np.flatnonzero(shapely.get_type_id(table.geometry) == _MULTILINE)
+    shapes = as_objects(table.geometry).copy()
+    many = np.flatnonzero(shapely.get_type_id(shapes) == _MULTILINE)
     if not len(many):
         return table
-    shapes = table.geometry.copy()
     single = many[shapely.get_num_geometries(shapes[many]) == 1]
     shapes[single] = shapely.get_geometry(shapes[single], 0)
     several = np.setdiff1d(many, single, assume_unique=True)
     merged = shapely.line_merge(shapes[several])
-    chained = shapely.get_type_id(merged) == _LINE
+    chained = shapely.get_type_id(merged) == LINE
     shapes[several[chained]] = _as_drawn(merged[chained], shapes[several[chained]])
     table.geometry = shapes
     split = several[~chained]
@@ -154,12 +166,12 @@ def _as_drawn(merged: NDArray[np.object_], parts: NDArray[np.object_]) -> NDArra
 
 def _split(table: Table, feature_id: Text, split: NDArray[np.int64]) -> Table:
     count = np.ones(len(table), dtype=np.int64)
-    count[split] = shapely.get_num_geometries(table.geometry[split])
+    count[split] = shapely.get_num_geometries(as_objects(table.geometry)[split])
     row = np.repeat(np.arange(len(table)), count)
     part = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
     longer = table.take(row)
     from_split = np.isin(row, split)
-    shapes = longer.geometry
+    shapes = as_objects(longer.geometry)
     shapes[from_split] = shapely.get_geometry(shapes[from_split], part[from_split])
     longer.geometry = shapes
     whole = feature_id.take(row)
@@ -172,7 +184,10 @@ def _split(table: Table, feature_id: Text, split: NDArray[np.int64]) -> Table:
 
 def _without(lines: Lines, length: NDArray[np.float64], notes: Notes) -> Lines:
     ids, name = lines.table.id, lines.table.name
-    infinite = ~np.isfinite(length)
+    infinite = ~(length < _FARTHEST_M)
+    if len(lines) and not (np.abs(lines.coords_m) < _FARTHEST_M).all():
+        outside = ~(np.abs(lines.coords_m) < _FARTHEST_M).all(axis=1)
+        infinite |= np.logical_or.reduceat(outside, lines.start[:-1])
     notes.add_each(
         "odd-coordinates",
         name,
@@ -183,7 +198,7 @@ def _without(lines: Lines, length: NDArray[np.float64], notes: Notes) -> Lines:
         "correct the geometry",
     )
     place = lines.coords_m[lines.start[:-1]] if len(lines) else np.zeros((0, 2))
-    short = np.isfinite(length) & (length < 1e-3)
+    short = ~infinite & (length < 1e-3)
     notes.add_each(
         "zero-length",
         name,

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from netplan.findings import Severity
 from netplan.network.contract import WORD_OF, Column, LayerSpec
+from netplan.network.flat import Shapes, as_objects, take_shapes
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer
 from netplan.network.text import Text
@@ -37,15 +38,15 @@ class Table:
         Numbers in the unit of the contract, NaN where missing.
     code : dict of uint8 arrays
         Words as their codes.
-    geometry : object array
-        Shapely geometries in the CRS of the source.
+    geometry : object array or FlatShapes
+        Geometries in the CRS of the source.
     """
 
     name: str
     text: dict[str, Text]
     number: dict[str, NDArray[np.float64]]
     code: dict[str, NDArray[np.uint8]]
-    geometry: NDArray[np.object_]
+    geometry: Shapes
 
     def __len__(self) -> int:
         return len(self.geometry)
@@ -63,7 +64,7 @@ class Table:
             {name: column.take(index) for name, column in self.text.items()},
             {name: column[index] for name, column in self.number.items()},
             {name: column[index] for name, column in self.code.items()},
-            self.geometry[index],
+            take_shapes(self.geometry, index),
         )
 
 
@@ -116,6 +117,8 @@ def check_ids(table: Table, notes: Notes) -> None:
         "the id is used more than once",
         "give each feature an id of its own",
     )
+    if not _mask(pc.match_substring_regex(array, r"[\x00-\x1f\x7f:;]")).any():
+        return
     odd = _mask(pc.match_substring_regex(array, r"[:;]"))
     weight = Severity.ERROR if table.name in ("mains", "services") else Severity.WARNING
     notes.add_each(
@@ -190,7 +193,7 @@ def _text(column: Any) -> Text:
 
 def _text_or_default(given: Any, column: Column, n: int) -> Text:
     if given is None:
-        return Text(pa.array(np.full(n, column.default)) if n else [])
+        return Text(pa.repeat(pa.scalar(column.default, pa.string()), n))
     text = _text(given)
     if not column.default:
         return text
@@ -296,7 +299,9 @@ def _sorted(table: Table) -> Table:
             return table
         return table.take(pc.sort_indices(array).to_numpy())
     key = next(iter(table.text.values())).arrow
-    shape = pa.array([None if shape is None else shape.wkb for shape in table.geometry], type=pa.binary())
+    shape = pa.array(
+        [None if shape is None else shape.wkb for shape in as_objects(table.geometry)], type=pa.binary()
+    )
     frame = pa.table({"key": key, "shape": shape})
     return table.take(
         pc.sort_indices(frame, sort_keys=[("key", "ascending"), ("shape", "ascending")]).to_numpy()

@@ -48,7 +48,7 @@ class MainIndex:
 
     def __init__(self, course: Course) -> None:
         self._course = course
-        self._tree = shapely.STRtree(course.shapes[: course.n_mains])
+        self._tree = shapely.STRtree(course.main_shapes)
 
     def near(
         self, xy_m: Floats, reach_m: float | Floats, system: NDArray[np.int16] | None = None
@@ -64,7 +64,7 @@ class MainIndex:
         if system is not None:
             same = self._course.system[pipe] == system[point]
             point, pipe = point[same], pipe[same]
-        distance = np.asarray(shapely.distance(points[point], self._course.shapes[pipe]))
+        distance = np.asarray(shapely.distance(points[point], self._course.main_shapes[pipe]))
         order = np.lexsort([pipe, np.round(distance, 6), point])
         return Candidates(point[order], pipe[order], distance[order])
 
@@ -90,7 +90,7 @@ class MainIndex:
     def measure(self, xy_m: Floats, pipe: Rows) -> Floats:
         """Return the planar measure [m] of the foot of each point on its pipe."""
         return np.asarray(
-            shapely.line_locate_point(self._course.shapes[pipe], shapely.points(xy_m)), dtype=np.float64
+            shapely.line_locate_point(self._course.main_shapes[pipe], shapely.points(xy_m)), dtype=np.float64
         )
 
 

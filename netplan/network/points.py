@@ -9,12 +9,13 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.findings import Severity
+from netplan.network.flat import POINT, FlatShapes, as_objects
 from netplan.network.normalise import Table
 from netplan.network.notes import Notes
 
 __all__ = ["read_points"]
 
-_POINT, _MULTIPOINT = 0, 4
+_MULTIPOINT = 4
 
 
 def read_points(
@@ -23,13 +24,12 @@ def read_points(
     notes: Notes,
 ) -> NDArray[np.float64]:
     """Return the places (n, 2) of a point layer in the working CRS [m], NaN where there is none."""
-    shapes = table.geometry.copy()
-    kind = shapely.get_type_id(shapes)
-    lone = (kind == _MULTIPOINT) & (shapely.get_num_geometries(shapes) == 1)
-    shapes[lone] = shapely.get_geometry(shapes[lone], 0)
-    good = (shapely.get_type_id(shapes) == _POINT) & ~shapely.is_empty(shapes)
+    if isinstance(table.geometry, FlatShapes) and table.geometry.kind == POINT:
+        good = np.ones(len(table), dtype=bool)
+        flat = table.geometry.coords[:, :2]
+    else:
+        good, flat = _from_objects(as_objects(table.geometry))
     xy = np.full((len(table), 2), np.nan)
-    flat = np.column_stack([shapely.get_x(shapes[good]), shapely.get_y(shapes[good])])
     xy[good] = project(flat) if len(flat) else flat
     xy[~np.isfinite(xy).all(axis=1)] = np.nan
     notes.add_each(
@@ -42,3 +42,15 @@ def read_points(
         "draw it as one point",
     )
     return xy
+
+
+def _from_objects(
+    given: NDArray[np.object_],
+) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+    """Return which geometries are one point, and the coordinates of those."""
+    shapes = given.copy()
+    kind = shapely.get_type_id(shapes)
+    lone = (kind == _MULTIPOINT) & (shapely.get_num_geometries(shapes) == 1)
+    shapes[lone] = shapely.get_geometry(shapes[lone], 0)
+    good = (shapely.get_type_id(shapes) == POINT) & ~shapely.is_empty(shapes)
+    return good, np.column_stack([shapely.get_x(shapes[good]), shapely.get_y(shapes[good])])

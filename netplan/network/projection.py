@@ -14,6 +14,7 @@ from pyproj.exceptions import ProjError
 
 from netplan.errors import BadNetworkError
 from netplan.findings import Severity
+from netplan.network.flat import bounds_of
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer
 
@@ -163,7 +164,7 @@ def _in_metres(crs: CRS) -> CRS:
 
 def _local_utm(crs: CRS, layers: Mapping[str, RawLayer]) -> Working:
     shapes = layers["mains"].geometry if "mains" in layers else next(iter(layers.values())).geometry
-    west, south, east, north = shapely.total_bounds(shapes)
+    west, south, east, north = bounds_of(shapes)
     lon, lat = (west + east) / 2, (south + north) / 2
     if not (np.isfinite([lon, lat]).all() and abs(lon) <= 180 and abs(lat) <= 84):
         raise BadNetworkError(

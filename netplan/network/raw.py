@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-from numpy.typing import NDArray
 from pyproj import CRS
+
+from netplan.network.flat import Shapes
 
 __all__ = ["RawLayer", "RawLayers", "as_raw"]
 
@@ -25,15 +26,15 @@ class RawLayer:
         Layer name of the contract.
     columns : pyarrow.Table
         Attributes as they stand in the source.
-    geometry : object array
-        Shapely geometries, None where the source has none or one that cannot be read.
+    geometry : object array or FlatShapes
+        Shapely geometries, None where the source has none or one that cannot be read; or plain coordinates.
     crs : pyproj.CRS or None
         Coordinate reference system, where the source names one.
     """
 
     name: str
     columns: Any
-    geometry: NDArray[np.object_]
+    geometry: Shapes
     crs: CRS | None
 
     def __len__(self) -> int:

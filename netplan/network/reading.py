@@ -17,6 +17,7 @@ from netplan.errors import BadNetworkError
 from netplan.findings import Severity
 from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.digest import content_digest
+from netplan.network.flat import as_objects
 from netplan.network.lines import Lines, read_lines
 from netplan.network.normalise import Table, check_ids, normalise
 from netplan.network.notes import Notes
@@ -126,8 +127,9 @@ def _table(name: str, raw: Mapping[str, RawLayer], notes: Notes) -> Table:
 
 
 def _areas(table: Table, working: Working, notes: Notes) -> Table:
-    kind = shapely.get_type_id(table.geometry)
-    good = np.isin(kind, (_POLYGON, _MULTIPOLYGON)) & ~shapely.is_empty(table.geometry)
+    given = as_objects(table.geometry)
+    kind = shapely.get_type_id(given)
+    good = np.isin(kind, (_POLYGON, _MULTIPOLYGON)) & ~shapely.is_empty(given)
     notes.add_each(
         "wrong-geometry",
         table.name,
@@ -138,7 +140,7 @@ def _areas(table: Table, working: Working, notes: Notes) -> Table:
         "draw it as a polygon",
     )
     table = table.take(good)
-    shapes = working.geometry(table.geometry)
+    shapes = working.geometry(given[good])
     # Invalid rings are mended rather than dropped: an area nobody may dig must not get lost.
     broken = ~shapely.is_valid(shapes)
     shapes[broken] = shapely.make_valid(shapes[broken])
@@ -149,7 +151,7 @@ def _areas(table: Table, working: Working, notes: Notes) -> Table:
 def _base(layer: RawLayer, working: Working) -> Any:
     names = layer.columns.column_names
     text = pc.cast(layer.columns["name"], pa.string()).to_pylist() if "name" in names else [""] * len(layer)
-    shapes = layer.geometry.copy()
+    shapes = as_objects(layer.geometry)
     usable = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
     usable &= np.isfinite(shapely.bounds(shapes)).all(axis=1)
     chosen = np.flatnonzero(usable)

@@ -108,4 +108,4 @@ def _walls(table: Table, rows: NDArray[np.bool_], od: Floats, notes: Notes) -> F
         "has an SDR though it is not PE",
         "give wall_mm or bore_mm",
     )
-    return np.array([wall.wall_mm for wall in walls])[which]
+    return np.asarray(np.array([wall.wall_mm for wall in walls])[which])

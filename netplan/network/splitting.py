@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.network.joining import Course, Joins, merge_nodes
+from netplan.network.joining import Course, Joins, first_of, merge_nodes
 from netplan.network.model import Nodes, Pieces
 from netplan.network.polyline import along, measures
 from netplan.network.words import ValveState
@@ -71,7 +71,7 @@ def split(
 
 
 def _nodes(course: Course, joins: Joins, lasting: Rows) -> Nodes:
-    first = np.unique(lasting, return_index=True)[1]
+    first = first_of(lasting)
     return Nodes(
         joins.x_m[first], joins.y_m[first], _heights(course, joins, lasting, len(first)), joins.system[first]
     )

@@ -2,19 +2,73 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pyarrow as pa
 import shapely
 from numpy.typing import NDArray
 
+from netplan.network.flat import LINE, POINT, FlatShapes, Shapes
+
 __all__ = ["shapes_of_wkb"]
 
+_KINDS: Final = {
+    1: (POINT, 2),
+    2: (LINE, 2),
+    1001: (POINT, 3),
+    1002: (LINE, 3),
+    0x80000001: (POINT, 3),
+    0x80000002: (LINE, 3),
+}
+"""Type codes of points and lines in plan and with Z (ISO and extended): kind and coordinates a vertex."""
 
-def shapes_of_wkb(column: Any) -> NDArray[np.object_]:
-    """Return shapely geometries for an Arrow column of well-known binary; None for what is none."""
-    if pa.types.is_null(column.type):
-        return np.full(len(column), None, dtype=object)
-    blobs = column.to_numpy(zero_copy_only=False) if isinstance(column, pa.Array) else column.to_numpy()
+_POINT_HEAD, _LINE_HEAD = 5, 9
+
+
+def shapes_of_wkb(column: Any) -> Shapes:
+    """Return geometries for an Arrow column of well-known binary; None for what is none.
+
+    Where all features are points, or all are lines, their coordinates are read straight from the bytes.
+    """
+    array = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
+    if isinstance(array, pa.ChunkedArray):
+        array = pa.concat_arrays(array.chunks) if array.num_chunks else pa.nulls(0)
+    if pa.types.is_null(array.type):
+        return np.full(len(array), None, dtype=object)
+    flat = _flat(array)
+    if flat is not None:
+        return flat
+    blobs = array.to_numpy(zero_copy_only=False)
     return np.asarray(shapely.from_wkb(blobs, on_invalid="ignore"), dtype=object)
+
+
+def _flat(array: Any) -> FlatShapes | None:
+    if not len(array) or array.null_count or not pa.types.is_binary(array.type):
+        return None
+    _, offset_bytes, data = array.buffers()
+    offset = np.frombuffer(offset_bytes, dtype=np.int32)[array.offset : array.offset + len(array) + 1]
+    body = np.frombuffer(data, dtype=np.uint8)[offset[0] : offset[-1]]
+    begin = (offset[:-1] - offset[0]).astype(np.int64)
+    size = np.diff(offset).astype(np.int64)
+    if size.min() < _LINE_HEAD or (body[begin] != 1).any():
+        return None
+    kinds = _words(body, begin + 1)
+    if (kinds != kinds[0]).any() or int(kinds[0]) not in _KINDS:
+        return None
+    kind, width = _KINDS[int(kinds[0])]
+    head = _POINT_HEAD if kind == POINT else _LINE_HEAD
+    count = np.ones(len(begin), dtype=np.int64) if kind == POINT else _words(body, begin + 5).astype(np.int64)
+    if (count < (1 if kind == POINT else 2)).any() or (size != head + count * 8 * width).any():
+        return None
+    keep = np.ones(len(body), dtype=bool)
+    keep[(begin[:, None] + np.arange(head)).ravel()] = False
+    coords = body[keep].view("<f8").reshape(-1, width)
+    if kind == POINT and np.isnan(coords[:, :2]).any():
+        return None  # how an empty point is written
+    start = np.concatenate([[0], np.cumsum(count)]).astype(np.int64)
+    return FlatShapes(kind, coords.astype(np.float64, copy=False), start)
+
+
+def _words(body: NDArray[np.uint8], at: NDArray[np.int64]) -> NDArray[np.uint32]:
+    return np.ascontiguousarray(body[at[:, None] + np.arange(4)]).view("<u4").ravel()

@@ -87,6 +87,16 @@ def test_two_services_on_one_tap() -> None:
     assert "services-touch" not in codes(network)
 
 
+def test_a_service_on_a_crossing_joins_both_mains_and_is_noticed() -> None:
+    network = build(
+        mains=[main("A", (0, 0), (100, 0)), main("B", (50, -50), (50, 50))],
+        services=[service("S1", (50, 0), (55, 5))],
+        regulators=[R1],
+    )
+    assert joined(network, (0, 0), (50, 50))
+    assert "service-on-crossing" in codes(network)
+
+
 def test_services_that_touch_away_from_mains_are_noticed() -> None:
     network = build(
         mains=[main("A", (0, 0), (100, 0))],
