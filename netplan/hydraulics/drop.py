@@ -10,11 +10,12 @@ import numpy.typing as npt
 
 from netplan.hydraulics.friction import LAMINAR_UP_TO_REYNOLDS, friction_and_slope
 
-__all__ = ["DropLaw", "drop_law"]
+__all__ = ["LAMINAR_FACTOR", "DropLaw", "drop_law"]
 
 Floats = npt.NDArray[np.float64]
 
-_LAMINAR = 64.0
+LAMINAR_FACTOR = 64.0
+"""Darcy friction factor times Reynolds number in laminar flow [-] (source: moody)."""
 _AT_ONCE = 16384
 
 
@@ -102,7 +103,7 @@ def _drop_and_slope(law: DropLaw, flow_kg_per_s: Floats) -> tuple[Floats, Floats
     size = np.abs(flow_kg_per_s)
     reynolds = law.reynolds_per_flow * size
     # f·|ṁ| and d(f ṁ|ṁ|)/d|ṁ| are finite down to no flow at all, f alone is not.
-    moved = _LAMINAR / law.reynolds_per_flow
+    moved = LAMINAR_FACTOR / law.reynolds_per_flow
     slope = moved.copy()
     beyond = np.flatnonzero(reynolds > LAMINAR_UP_TO_REYNOLDS)
     if beyond.size:

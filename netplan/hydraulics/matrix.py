@@ -52,6 +52,8 @@ class CoreMatrix:
         self._conductance = np.zeros(start.size)
         self._fixed = np.zeros(pattern.diagonal.size, dtype=bool)
         self._near = False
+        self.left = 0.0
+        """Imbalance that the last solution left [kg/s]; 0 when it came from its own factors."""
 
     def set(self, conductance: Floats, fixed: Bools) -> None:
         """Take new conductances [kg/(s Pa²)] of the chains and fixed junctions."""
@@ -69,6 +71,7 @@ class CoreMatrix:
                 return found
             self._factorise()
             self._near = False
+        self.left = 0.0
         found = self._factor.solve(right)
         found[self._fixed] = 0.0
         return found
@@ -104,7 +107,8 @@ class CoreMatrix:
         residual = right.copy()
         direction, worth = found, 1.0
         for number in range(_MOST_ROUNDS):
-            if float(np.max(np.abs(residual), initial=0.0)) <= enough:
+            self.left = float(np.max(np.abs(residual), initial=0.0))
+            if self.left <= enough:
                 return found
             ahead = self._precondition(residual)
             before, worth = worth, float(np.sum(residual * ahead))

@@ -24,6 +24,9 @@ FLOW_CHANGE_KG_PER_S = 2e-9
 """Largest change of any chain flow at which the iteration ends [kg/s]; it converges quadratically, so that
 what is left is far smaller."""
 _COARSE_FLOW_CHANGE_KG_PER_S = 1e-8
+_STEEP_FLOW_CHANGE_KG_PER_S = 5e-8
+_STEEP_FALL = 0.01
+_MOST_LEFT_KG_PER_S = 1e-9
 MOST_STEPS = 80
 _DAMPED_ABOVE_KG_PER_S = 1e-6
 _STEEPEST_END = 0.5
@@ -238,11 +241,20 @@ class Core:
         )
 
 
-def calm(largest: float, previous: float) -> bool:
-    """Whether the flows have come to rest, by the largest change of this step and the one before."""
-    return largest <= FLOW_CHANGE_KG_PER_S or (
-        largest <= _COARSE_FLOW_CHANGE_KG_PER_S and largest > 0.5 * previous
-    )
+def calm(largest: float, previous: float, left: float) -> bool:
+    """Whether the flows have come to rest, by the largest change of this step and the one before.
+
+    At rest: a change that is nothing by itself, a small one that fell steeply (what is left is smaller
+    still by the same step), or a small one that rounding keeps from falling further. Never while the
+    linear system left an imbalance that counts.
+    """
+    if left > _MOST_LEFT_KG_PER_S:
+        return False
+    if largest <= FLOW_CHANGE_KG_PER_S:
+        return True
+    known = previous < np.inf
+    steep = known and largest <= _STEEP_FLOW_CHANGE_KG_PER_S and largest <= _STEEP_FALL * previous
+    return steep or (largest <= _COARSE_FLOW_CHANGE_KG_PER_S and largest > 0.5 * previous)
 
 
 def _damping(core: Core, part: float, at_start: float) -> float:

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from netplan.hydraulics.chains import Chains
-from netplan.hydraulics.drop import DropLaw
+from netplan.hydraulics.drop import LAMINAR_FACTOR, DropLaw
 
 __all__ = ["SegmentDrops"]
 
@@ -16,6 +16,8 @@ Floats = npt.NDArray[np.float64]
 _NEGLIGIBLE_PA2 = 1e-2
 """Second-order error in a chain's Δ(p²) below which a linear step stands for a new evaluation [Pa²]:
 5e-8 Pa in pressure near atmospheric."""
+_NEGLIGIBLE_KG_PER_S = 1e-10
+"""The same for the flow that such an error can drive round a ring [kg/s]."""
 _ROUGHEST = 0.1
 _USUAL_REYNOLDS = 1e4
 _ROUNDING_KG_PER_S = 1e-12
@@ -36,7 +38,10 @@ class SegmentDrops:
         self._law = law
         self._chains = chains
         curve = chains.sum_per_chain(_ROUGHEST * law.wall + law.local)
-        self._reach = np.sqrt(_NEGLIGIBLE_PA2 / np.maximum(curve, np.finfo(float).tiny))
+        # A stub has so little slope that the same error in pressure would be a large one in flow.
+        least_slope = chains.sum_per_chain(law.wall * LAMINAR_FACTOR / law.reynolds_per_flow)
+        error = np.minimum(_NEGLIGIBLE_PA2, _NEGLIGIBLE_KG_PER_S * least_slope)
+        self._reach = np.sqrt(error / np.maximum(curve, np.finfo(float).tiny))
         self._before: Floats | None = None
         self.flow = np.full(chains.link.size, np.nan)
         self.drop = np.full(chains.link.size, np.nan)

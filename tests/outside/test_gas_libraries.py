@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import CoolProp.CoolProp as coolprop
 import pyaga8
 import pytest
+from CoolProp import CoolProp
 
 from netplan.reference.gas import Gas, gas_from_composition, gas_names, named_gas
 
@@ -29,10 +29,10 @@ def gerg(gas: Gas, temperature_k: float, pressure_pa_abs: float) -> tuple[float,
 def test_methane_at_15_c() -> None:
     methane = named_gas("methane")
     z = methane.compressibility(288.15, ATMOSPHERE)
-    assert z == pytest.approx(coolprop.PropsSI("Z", "T", 288.15, "P", ATMOSPHERE, "Methane"), abs=2e-5)
+    assert z == pytest.approx(CoolProp.PropsSI("Z", "T", 288.15, "P", ATMOSPHERE, "Methane"), abs=2e-5)
     assert z == pytest.approx(gerg(methane, 288.15, ATMOSPHERE)[0], abs=2e-5)
     density = methane.density_kg_per_m3_at()
-    assert density == pytest.approx(coolprop.PropsSI("D", "T", 288.15, "P", ATMOSPHERE, "Methane"), rel=5e-5)
+    assert density == pytest.approx(CoolProp.PropsSI("D", "T", 288.15, "P", ATMOSPHERE, "Methane"), rel=5e-5)
     raised = methane.density_kg_per_m3(288.15, ATMOSPHERE + 2000.0)
     assert raised == pytest.approx(0.69328, rel=1e-4)  # CoolProp, 20 mbar gauge
 
@@ -43,7 +43,7 @@ def test_pure_gas_densities_over_temperature(name: str, temperature_c: float) ->
     kelvin = temperature_c + 273.15
     for pressure in (ATMOSPHERE, ATMOSPHERE + 10_000.0, 3 * ATMOSPHERE):
         ours = named_gas(name).density_kg_per_m3(kelvin, pressure)
-        theirs = coolprop.PropsSI("D", "T", kelvin, "P", pressure, NAMES[name])
+        theirs = CoolProp.PropsSI("D", "T", kelvin, "P", pressure, NAMES[name])
         assert ours == pytest.approx(theirs, rel=3e-4)
 
 
@@ -72,7 +72,7 @@ def test_hydrogen_blends_against_gerg(share: float) -> None:
 @pytest.mark.parametrize("name", ["methane", "hydrogen", "propane"])
 def test_viscosity_of_pure_gases(name: str, temperature_c: float) -> None:
     kelvin = temperature_c + 273.15
-    theirs = coolprop.PropsSI("V", "T", kelvin, "P", ATMOSPHERE, NAMES[name])
+    theirs = CoolProp.PropsSI("V", "T", kelvin, "P", ATMOSPHERE, NAMES[name])
     assert named_gas(name).viscosity_pa_s(kelvin) == pytest.approx(theirs, rel=5e-3)
 
 
