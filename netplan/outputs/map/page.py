@@ -22,6 +22,8 @@ from netplan.plan.model import Plan
 
 __all__ = ["OfflineMap", "plan_map"]
 
+# Drawing a large network again for every frame of a zoom would only halt the reader.
+_ANIMATED_PIECES = 30_000
 _SCRIPTS = ("symbols.js", "layers.js", "panel.js", "start.js")
 
 
@@ -70,7 +72,13 @@ def plan_map(
     data = map_data(plan, layers, units)
     if tiles is not None:
         data["tiles"] = tiles
-    page = OfflineMap(location=_middle(layers), max_zoom=22, zoomSnap=0.25, attribution_control=False)
+    page = OfflineMap(
+        location=_middle(layers),
+        max_zoom=22,
+        zoomSnap=0.25,
+        attribution_control=False,
+        zoomAnimation=len(layers["pipes"]) < _ANIMATED_PIECES,
+    )
     figure = cast(Figure, page.get_root())
     figure.title = html.escape(f"Stop plan {data['heading']}")
     figure.header.add_child(Verbatim(_policy(tiles), "policy"), index=0)

@@ -126,9 +126,13 @@ function namesLayer(names) {
   return group;
 }
 
+/* Vectors print sharper; above some thousand lines pixels are drawn faster. */
+const MANY_LINES = 6000;
 function lightLayer(light) {
   const group = L.layerGroup();
-  group.addLayer(L.polyline(light.services.map(pairs), { pane: "light", interactive: false, color: "#7d9fb5", weight: 1 }));
-  light.mains.forEach((lines, k) => group.addLayer(L.polyline(lines.map(pairs), { pane: "light", interactive: false, color: "#6a94b3", weight: 1.8 + 0.9 * k })));
+  const many = light.mains.reduce((sum, lines) => sum + lines.length, light.services.length) > MANY_LINES;
+  const way = { pane: "light", interactive: false, ...(many ? { renderer: L.canvas({ pane: "light", padding: 0.2 }) } : {}) };
+  group.addLayer(L.polyline(light.services.map(pairs), { ...way, color: "#7d9fb5", weight: 1 }));
+  light.mains.forEach((lines, k) => group.addLayer(L.polyline(lines.map(pairs), { ...way, color: "#6a94b3", weight: 1.8 + 0.9 * k })));
   return group;
 }
