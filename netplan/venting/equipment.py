@@ -147,36 +147,49 @@ def choose_rig(
     if not sources:
         raise BadInputError("purge: no stop has a live side to feed from; purge with inert gas from a vessel")
     order = sorted(sources, key=lambda s: (-s.supply(0.0), s.pipe, s.chainage_m))
+    feeds, stacks = sorted(equipment.feed_bores_m), sorted(equipment.stack_bores_m)
     best: Rig | None = None
     for source in order:
         tree = purge_tree(mains, source.node)
-        for feed_bore in sorted(equipment.feed_bores_m):
-            for stack_bore in sorted(equipment.stack_bores_m):
-                rig = _rig(mains, source, tree, feed_bore, stack_bore, equipment, conditions)
-                if rig.reaches:
-                    return rig
-                if best is None or rig.least_share > best.least_share:
-                    best = rig
-    assert best is not None  # noqa: S101 - there is at least one source and one pair of bores
+        # No pair gives more than the widest one: only where that one serves is there a smaller to look for.
+        widest = _rig(mains, source, tree, (feeds[-1], stacks[-1]), equipment, conditions)
+        if widest.reaches:
+            pairs = ((feed, stack) for feed in feeds for stack in stacks)
+            pair = next(p for p in pairs if _serves(mains, source, tree, p, equipment, conditions))
+            return _rig(mains, source, tree, pair, equipment, conditions)
+        if best is None or widest.least_share > best.least_share:
+            best = widest
+    assert best is not None  # noqa: S101 - there is at least one source
     return best
+
+
+def _serves(
+    mains: ZoneMains,
+    source: PurgeSource,
+    tree: PurgeTree,
+    pair: tuple[float, float],
+    equipment: Equipment,
+    conditions: FlowConditions,
+) -> bool:
+    return all(
+        _leg_flow(mains, leg, source.supply, _path(mains, leg, *pair, equipment), conditions).share >= ENOUGH
+        for leg in tree.legs
+    )
 
 
 def _rig(
     mains: ZoneMains,
     source: PurgeSource,
     tree: PurgeTree,
-    feed_bore_m: float,
-    stack_bore_m: float,
+    pair: tuple[float, float],
     equipment: Equipment,
     conditions: FlowConditions,
 ) -> Rig:
     flows = tuple(
-        _leg_flow(
-            mains, leg, source.supply, _path(mains, leg, feed_bore_m, stack_bore_m, equipment), conditions
-        )
+        _leg_flow(mains, leg, source.supply, _path(mains, leg, *pair, equipment), conditions)
         for leg in tree.legs
     )
-    return Rig(source, feed_bore_m, stack_bore_m, tree, flows)
+    return Rig(source, *pair, tree, flows)
 
 
 def _path(
