@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.layer_grids 1000000 /tmp/city.gpkg
 
-writes a GeoPackage with about that many pipes, reads it again and prints seconds and peak memory.
+writes a GeoPackage with about that many pipes, reads it again and prints seconds, processor seconds (what counts on a busy machine) and peak memory.
 """
 
 from __future__ import annotations
@@ -126,13 +126,13 @@ def main(n_pipes: int, path: Path) -> None:
     """Write a grid unless it is there, read it and print what that took."""
     if not path.exists():
         write_layers(grid_layers(n_pipes), path)
-    start = time.perf_counter()
+    start, work = time.perf_counter(), time.process_time()
     network = read_network(path)
-    seconds = time.perf_counter() - start
+    seconds, work = time.perf_counter() - start, time.process_time() - work
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
     print(  # noqa: T201
         f"{len(network.pipes)} pipes, {len(network.pieces)} pieces, {len(network.customers)} customers: "
-        f"{seconds:.2f} s, peak {peak:.2f} GiB, {len(network.findings)} findings"
+        f"{seconds:.2f} s ({work:.2f} s of processor), peak {peak:.2f} GiB, {len(network.findings)} findings"
     )
 
 
