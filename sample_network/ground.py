@@ -136,7 +136,7 @@ def smooth(points: Line, step_m: float = 12.0) -> Any:
     for a, b, c, d in zip(padded[:-3], padded[1:-2], padded[2:-1], padded[3:], strict=True):
         n = max(2, math.ceil(float(np.hypot(*(c - b))) / step_m))
         for t in np.linspace(0, 1, n + 1)[1:]:
-            out.append(
+            out.append(  # noqa: PERF401
                 0.5
                 * (2 * b + (c - a) * t + (2 * a - 5 * b + 4 * c - d) * t**2 + (3 * b - a - 3 * c + d) * t**3)
             )

@@ -173,7 +173,7 @@ def make_houses(roads: list[Road], rng: np.random.Generator) -> list[House]:
                         place[1] + door_at * math.sin(turn) + side * (front + 0.1) * math.cos(turn),
                     )
                     houses.append(House(row, at + door_at, side, number, shape, door, quarter))
-                if gap or houses and houses[-1].number == number and houses[-1].road == row:
+                if gap or (houses and houses[-1].number == number and houses[-1].road == row):
                     number += 2
                 at += max(manner.plot_m + rng.normal(0, manner.spread_m), width + 1.8)
     return houses

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-import networkx as nx
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -41,7 +40,7 @@ class Main:
     stretches: tuple[Stretch, ...] = ()
 
 
-def gapped(item: Stretch, roads: list[Road], bridged: set[int]) -> bool:
+def gapped(item: Stretch, bridged: set[int]) -> bool:
     """Whether the mains stop on both sides of the area boundary in this stretch."""
     return item.crosses and item.road not in bridged
 
@@ -80,9 +79,7 @@ def _course(road: Road, moved: Floats, item: Stretch, place: dict[Node, Node]) -
     return shapely.LineString(np.round(points, 3)).simplify(0.12)
 
 
-def lay_mains(
-    graph: nx.Graph, roads: list[Road], items: list[Stretch], rng: np.random.Generator
-) -> list[Main]:
+def lay_mains(roads: list[Road], items: list[Stretch], rng: np.random.Generator) -> list[Main]:
     """Lay mains in all streets; runs of one size are one main, now and then broken at a junction."""
     moved, place = junction_places(roads)
     bridged = {r for r, road in enumerate(roads) if road.name in BRIDGED}
@@ -93,16 +90,16 @@ def lay_mains(
         by_road.setdefault(item.road, []).append(item)
     for r, road in enumerate(roads):
         run: list[Stretch] = []
-        for item in [*by_road[r], None]:
-            if run and (item is None or _breaks(run, item, rng)):
+        for item in by_road[r]:
+            if run and _breaks(run, item, rng):
                 mains.append(_main(len(mains), road, run, moved[r], place))
                 run = []
-            if item is None:
-                break
-            if gapped(item, roads, bridged):
+            if gapped(item, bridged):
                 mains += _halves(len(mains), road, item, moved[r], place)
             else:
                 run.append(item)
+        if run:
+            mains.append(_main(len(mains), road, run, moved[r], place))
     return mains
 
 

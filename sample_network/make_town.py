@@ -11,11 +11,12 @@ import pyogrio
 import shapely
 
 from netplan.readers import write_layers
-from sample_network.ground import CRS, RAIL, RIVER, height_m, rail_land, river, smooth, to_map
+from sample_network.ground import CRS, ORIGIN, RAIL, height_m, rail_land, river, smooth, to_map
 from sample_network.houses import House, make_houses
 from sample_network.mains import Main, lay_mains
 from sample_network.people import make_people
 from sample_network.plant import medium_pressure, outlet_mains, station_rows
+from sample_network.planted import dead_and_planned, priority_households, slip_in_mains, slip_in_rows
 from sample_network.points import make_fittings, make_valves
 from sample_network.records import write_records
 from sample_network.roads import Road, make_roads
@@ -27,6 +28,9 @@ __all__ = ["FILE", "SEED", "town_layers", "write_town"]
 SEED: Final = 20260
 FILE: Final = Path(__file__).parent / "town.gpkg"
 _TIME: Final = "2026-01-01T00:00:00.000Z"
+_MEDICAL: Final = ((300.0, 700.0), (1080.0, 20.0))
+"""About where the two households of medical need live, local metres."""
+
 _MAIN_COLUMNS: Final = (
     "material", "od_mm", "sdr", "bore_mm", "mop_mbar", "street", "surface", "year", "resin", "joint", "host",
     "depth_m", "record_date",
@@ -49,9 +53,7 @@ def _frame(rows: list[dict[str, Any]]) -> gpd.GeoDataFrame:
 
 def _moved(shape: Any) -> Any:
     if shape.has_z:
-        from sample_network.ground import ORIGIN
-
-        return shapely.transform(shape, lambda c: np.round(c + (*ORIGIN, 0.0), 3), include_z=True)
+        return shapely.transform(shape, lambda c: np.round(c + np.array((*ORIGIN, 0.0)), 3), include_z=True)
     return to_map(shape)
 
 
@@ -82,25 +84,30 @@ def town_layers(seed: int = SEED) -> dict[str, gpd.GeoDataFrame]:
     graph = street_graph(rng)
     roads = make_roads(graph, rng)
     houses = make_houses(roads, rng)
-    mains = lay_mains(graph, roads, stretches(graph, roads, houses), rng)
+    mains = lay_mains(roads, stretches(graph, roads, houses), rng)
     write_records(mains, roads, rng)
+    slip_in_mains(mains, roads)
     mains += outlet_mains(mains, roads, houses)
     mains += medium_pressure(roads, houses)
+    mains += dead_and_planned(mains)
     for n, main in enumerate(mains):
         main.id = f"M{n + 1:04d}"
     services, customers = make_people(houses, roads, mains, rng)
     regulators, sensing = station_rows(houses, mains)
     gate = next(m for m in mains if m.system == "MP").line.coords[0]
-    return {
-        "mains": _frame([_main_row(m) for m in mains]),
-        "services": _frame(services),
-        "customers": _frame(customers),
-        "regulators": _frame(regulators),
-        "sensing_points": _frame(sensing),
-        "valves": _frame(make_valves(mains, services, rng)),
-        "fittings": _frame(make_fittings(mains, services, rng)),
-        "injections": _frame([{"id": "GATE-1", "system": "MP", "geometry": shapely.Point(gate)}]),
-    } | _base(roads, houses)
+    priority_households(customers, _MEDICAL)
+    rows = {
+        "mains": [_main_row(m) for m in mains],
+        "services": services,
+        "customers": customers,
+        "regulators": regulators,
+        "sensing_points": sensing,
+        "valves": make_valves(mains, services, rng),
+        "fittings": make_fittings(mains, services, rng),
+        "injections": [{"id": "GATE-1", "system": "MP", "geometry": shapely.Point(gate)}],
+    }
+    slip_in_rows(rows, rng)
+    return {name: _frame(table) for name, table in rows.items()} | _base(roads, houses)
 
 
 def write_town(path: Path = FILE) -> Path:

@@ -14,10 +14,14 @@ from sample_network.roads import Road
 __all__ = ["make_people"]
 
 _PUBLIC: Final = {
-    "hospital": ("Ring Road Hospital", "hospital", 700.0, 4_100_000.0, 2, "Call the duty engineer on the site radio first; boiler house at the rear gate."),
-    "school": ("Southbank School", "school", None, 620_000.0, 1, "Kitchen serves hot meals from 11:30; caretaker opens the plant room."),
-    "care home": ("Waterside Care Home", "care_home", None, 240_000.0, 1, "38 residents, six of them bedridden; no heating for more than one hour in winter."),
-    "laundry works": ("Estate Laundry Works", "process", 450.0, 1_900_000.0, 1, "Dryers must be run down before gas goes off; shift leader needs two hours."),
+    "hospital": ("Ring Road Hospital", "hospital", 700.0, 4_100_000.0, 2,
+        "Call the duty engineer on the site radio first; boiler house at the rear gate."),
+    "school": ("Southbank School", "school", None, 620_000.0, 1,
+        "Kitchen serves hot meals from 11:30; caretaker opens the plant room."),
+    "care home": ("Waterside Care Home", "care_home", None, 240_000.0, 1,
+        "38 residents, six of them bedridden; no heating for more than one hour in winter."),
+    "laundry works": ("Estate Laundry Works", "process", 450.0, 1_900_000.0, 1,
+        "Dryers must be run down before gas goes off; shift leader needs two hours."),
 }  # fmt: skip
 _QUARTER_CODE: Final = {
     "core": 1,
@@ -51,7 +55,8 @@ def _service(
     efv = "yes" if year >= 2006 and not large else "no" if year < 1998 or large else "unknown"
     return {
         "id": f"S{n + 1:05d}", "material": "steel" if steel else "PE100" if year > 2001 else "PE80",
-        "od_mm": 42.4 if steel else float(large or 32), "sdr": None if steel else 17.0 if large > 75 else 11.0,
+        "od_mm": 42.4 if steel else float(large or 32),
+            "sdr": None if steel else 17.0 if large > 75 else 11.0,
         "bore_mm": 37.2 if steel else None, "system": "LP", "status": "live", "excess_flow_valve": efv,
         "geometry": shapely.LineString([foot, door]),
     }  # fmt: skip
@@ -72,11 +77,11 @@ def _kind(house: House, road: Road, rng: np.random.Generator) -> tuple[str, floa
 
 def _row(house: House, road: Road, n: int, flat: int) -> dict[str, Any]:
     line = f"{house.number} {road.name}"
-    block = house.road % 20, (house.road // 20 + int(house.at_m // 400)) % 20
+    first, second = _LETTERS[house.road % 20], _LETTERS[(house.road // 20 + int(house.at_m // 400)) % 20]
     return {
         "id": f"C{n + 1:05d}", "address": f"Flat {flat}, {line}" if flat else line, "street": road.name,
         "number": str(house.number), "priority": "", "priority_note": "", "meters": 1, "language": "",
-        "postcode": f"QX{_QUARTER_CODE[house.quarter]} {1 + house.road % 9}{_LETTERS[block[0]]}{_LETTERS[block[1]]}",
+        "postcode": f"QX{_QUARTER_CODE[house.quarter]} {1 + house.road % 9}{first}{second}",
         "service_regulator": "no",
     }  # fmt: skip
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import Any, Final
 
 import numpy as np
@@ -56,9 +57,7 @@ def _route(roads: list[Road], end: Any) -> Any:
     points: list[Any] = []
     for k, line in enumerate(parts):
         stop = (
-            line.project(end) + 2.0
-            if k == len(parts) - 1
-            else line.project(shapely.Point(parts[k + 1].coords[0]))
+            line.project(end) if k == len(parts) - 1 else line.project(shapely.Point(parts[k + 1].coords[0]))
         )
         points += list(ops.substring(line, 0, stop).coords)[(1 if k else 0) :]
     first = points[0]
@@ -75,12 +74,13 @@ def medium_pressure(roads: list[Road], houses: list[House]) -> list[Main]:
     line = _rounded(line)
     cuts = np.linspace(0, line.length, 6)
     found = []
-    for k, (low, high) in enumerate(zip(cuts[:-1], cuts[1:], strict=True)):
+    for k, (low, high) in enumerate(itertools.pairwise(cuts.tolist())):
         steel = k < 3
         facts = {
             "material": "steel" if steel else "PE100", "od_mm": 219.1 if steel else 180.0,
             "bore_mm": 206.5 if steel else None, "sdr": None if steel else 11.0,
-            "joint": "fusion", "year": 1974 if steel else 2006, "host": "none", "resin": "" if steel else "PE100 orange HD",
+            "joint": "fusion", "year": 1974 if steel else 2006, "host": "none",
+            "resin": "" if steel else "PE100 orange HD",
             "street": "", "surface": "verge", "depth_m": 1.1, "mop_mbar": 4000.0, "record_date": "2015-03-02",
         }  # fmt: skip
         piece = _rounded(ops.substring(line, low, high))
@@ -88,7 +88,9 @@ def medium_pressure(roads: list[Road], houses: list[House]) -> list[Main]:
     for house in stations:
         kiosk = shapely.Point(house.shape.centroid.x + 1.2, house.shape.centroid.y + 0.4)
         own = min(found[:5], key=lambda m: float(m.line.distance(kiosk)))
-        foot = own.line.interpolate(own.line.project(kiosk))
+        along = own.line.project(kiosk)
+        along = own.line.length if own.line.length - along < 5.0 else along
+        foot = own.line.interpolate(along)
         facts = dict(found[4].facts, od_mm=125.0, year=2011)
         found.append(
             Main(

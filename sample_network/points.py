@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from typing import Any, Final
 
 import numpy as np
@@ -19,10 +18,16 @@ _BOUNDARY: Final = (
     ("closed", "yes"),
     ("closed", "yes"),
 )
+_CROSSINGS: Final = (
+    (583.0, 345.0), (566.0, 165.0), (905.0, 330.0), (926.0, 150.0), (1205.0, 832.0), (1395.0, 815.0),
+    (1205.0, 486.0), (1335.0, 494.0),
+)  # fmt: skip
+"""About where valves stand on both sides of the river and the railway, local metres."""
+
 _STREET: Final = (
-    ("open", "yes"), ("open", "yes"), ("open", "yes"), ("open", "no"), ("open", "yes"), ("unknown", "unknown"),
-    ("open", "yes"), ("open", "yes"), ("open", "unknown"), ("open", "yes"), ("open", "yes"), ("unknown", "yes"),
-    ("open", "yes"), ("open", "no"), ("open", "yes"), ("open", "yes"), ("open", "yes"), ("open", "yes"),
+    ("open", "yes"), ("open", "no"), ("open", "yes"), ("unknown", "unknown"), ("open", "yes"),
+    ("open", "yes"),
+    ("open", "unknown"), ("open", "yes"), ("unknown", "yes"), ("open", "no"), ("open", "yes"),
 )  # fmt: skip
 
 
@@ -57,12 +62,18 @@ def make_valves(
     low = [m for m in mains if m.system == "LP" and m.status == "live"]
     taps = _taps(low, services)
     rows: list[tuple[Any, str, str, str]] = []
-    for main, (state, operable) in zip((m for m in low if m.boundary), itertools.cycle(_BOUNDARY)):  # noqa: B905
+    for n, main in enumerate(m for m in low if m.boundary):
+        state, operable = _BOUNDARY[n % len(_BOUNDARY)]
         rows.append(
             (_place(main, _clear_of(main, main.line.length / 2, taps[main.id])), state, operable, "LP")
         )
     outlets = [m for m in low if m.facts.get("outlet")]
     rows += [(_place(m, m.line.length * 0.6), "open", "yes", "LP") for m in outlets]
+    for spot in (shapely.Point(xy) for xy in _CROSSINGS):
+        main = min(low, key=lambda m: float(m.line.distance(spot)))
+        rows.append(
+            (_place(main, _clear_of(main, main.line.project(spot), taps[main.id])), "open", "yes", "LP")
+        )
     street = [
         m
         for m in low

@@ -100,7 +100,7 @@ def write_records(mains: list[Main], roads: list[Road], rng: np.random.Generator
         facts = _pipe(era, int(main.od_mm), rng)
         inserted = era == "inserted" and facts["material"] == "PE80"
         facts["host"] = "iron" if inserted else "none"
-        facts["resin"] = _RESINS[era] if era in _RESINS else ""
+        facts["resin"] = _RESINS.get(era, "")
         facts["street"] = road.name
         kind = road.kind
         shares = {

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from sample_network.ground import QUARTERS, smooth
-from sample_network.names import CLOSE_NAMES, ESTATE_NAMES, LOCAL_NAMES
+from sample_network.names import CLOSE_NAMES, ESTATE_NAMES, HILL_NAMES, LOCAL_NAMES
 
 __all__ = ["Road", "make_roads", "quarter_of"]
 
@@ -57,11 +57,11 @@ def _bend(at: Node, one: Node, other: Node) -> float:
     return min(turn, 360 - turn)
 
 
-def _chains(graph: nx.Graph) -> list[list[Node]]:
+def _chains(graph: nx.Graph[Node]) -> list[list[Node]]:
     """Join streets that go straight on at junctions."""
-    edges = sorted(tuple(sorted(e)) for e in graph.edges)
+    edges = sorted((min(a, b), max(a, b)) for a, b in graph.edges())
     row = {edge: i for i, edge in enumerate(edges)}
-    line = nx.Graph()
+    line: nx.Graph[int] = nx.Graph()
     line.add_nodes_from(range(len(edges)))
     for at in sorted(graph.nodes):
         around = sorted(graph[at])
@@ -75,10 +75,10 @@ def _chains(graph: nx.Graph) -> list[list[Node]]:
         for (unlike, bend), a, b in pairs:
             if not {a, b} & used and (bend < STRAIGHT_DEG or not unlike or len(around) == 2):
                 used |= {a, b}
-                line.add_edge(row[tuple(sorted((at, a)))], row[tuple(sorted((at, b)))])
+                line.add_edge(row[min(at, a), max(at, a)], row[min(at, b), max(at, b)])
     found = []
     for part in nx.connected_components(line):
-        course = nx.Graph([edges[i] for i in part])
+        course: nx.Graph[Node] = nx.Graph([edges[i] for i in part])
         tips = sorted(n for n in course if course.degree(n) == 1)
         if not tips:
             raise ValueError("a street goes round in a circle; change the seed")
@@ -105,10 +105,10 @@ def _course(chain: list[Node], fixed: bool, rng: np.random.Generator) -> tuple[A
     return line, tuple(float(line.project(shapely.Point(n))) for n in chain)
 
 
-def make_roads(graph: nx.Graph, rng: np.random.Generator) -> list[Road]:
+def make_roads(graph: nx.Graph[Node], rng: np.random.Generator) -> list[Road]:
     """Name the streets and give them their courses."""
-    local, closes, estate = (
-        list(rng.permutation(names)) for names in (LOCAL_NAMES, CLOSE_NAMES, ESTATE_NAMES)
+    local, closes, estate, hill = (
+        list(rng.permutation(names)) for names in (LOCAL_NAMES, CLOSE_NAMES, ESTATE_NAMES, HILL_NAMES)
     )
     roads = []
     for chain in _chains(graph):
@@ -122,6 +122,8 @@ def make_roads(graph: nx.Graph, rng: np.random.Generator) -> list[Road]:
             name, kind = str(estate.pop()), "estate"
         elif dead_end and line.length < 190:
             name, kind = str(closes.pop()), "close"
+        elif quarter_of(middle) == "hillside":
+            name, kind = str(hill.pop()), "local"
         else:
             name, kind = str(local.pop()), "local"
         roads.append(Road(name, kind, tuple(chain), line, at))

@@ -18,14 +18,14 @@ STATIONS: Final[dict[str, Node]] = {"RS-1": (-40.0, 548.0), "RS-2": (600.0, 960.
 
 _STEPS: Final = (
     (0.0, 63),
-    (7.0, 75),
-    (14.0, 90),
-    (30.0, 110),
-    (48.0, 125),
-    (85.0, 160),
-    (140.0, 180),
-    (250.0, 250),
-    (420.0, 315),
+    (13.0, 75),
+    (24.0, 90),
+    (48.0, 110),
+    (75.0, 125),
+    (115.0, 160),
+    (160.0, 180),
+    (290.0, 250),
+    (520.0, 315),
 )
 """Load [m³/h] from which each outside diameter [mm] is laid."""
 
@@ -65,13 +65,13 @@ def area_of(place: Node) -> str:
     return "east" if place[1] > 330 and place[0] > 955 - 0.12 * (place[1] - 500) else "west"
 
 
-def near_node(graph: nx.Graph, place: Node) -> Node:
+def near_node(graph: nx.Graph[Node], place: Node) -> Node:
     """Return the node of the graph nearest to a place."""
     nodes: list[Node] = sorted(graph.nodes)
     return min(nodes, key=lambda n: (n[0] - place[0]) ** 2 + (n[1] - place[1]) ** 2)
 
 
-def stretches(graph: nx.Graph, roads: list[Road], houses: list[House]) -> list[Stretch]:
+def stretches(graph: nx.Graph[Node], roads: list[Road], houses: list[House]) -> list[Stretch]:
     """Cut the roads at their places, and size each stretch."""
     found = [
         Stretch(r, k, ends, road.at_m[k + 1] - road.at_m[k], tip=any(graph.degree(n) == 1 for n in ends))
@@ -94,15 +94,17 @@ def stretches(graph: nx.Graph, roads: list[Road], houses: list[House]) -> list[S
     return found
 
 
-def _spread(graph: nx.Graph, roads: list[Road], found: list[Stretch]) -> None:
+def _spread(graph: nx.Graph[Node], roads: list[Road], found: list[Stretch]) -> None:
     """Send each stretch's load up the shortest way to a station of its area."""
-    net = nx.Graph()
+    net: nx.Graph[Node] = nx.Graph()
     for item in found:
         if not item.crosses:
             weight = item.length_m * (0.55 if roads[item.road].kind == "main" else 1.0)
             net.add_edge(*item.ends, weight=weight, item=item)
     starts = {near_node(graph, place) for place in STATIONS.values()}
-    far, way = nx.multi_source_dijkstra(net, starts, weight="weight")
+    far: dict[Node, float]
+    way: dict[Node, list[Node]]
+    far, way = nx.multi_source_dijkstra(net, starts, weight="weight")  # type: ignore[assignment]
     for item in found:
         foot = min((e for e in item.ends if e in far), key=lambda e: far[e])
         item.load_m3h += item.own_m3h
@@ -114,5 +116,5 @@ def _spread(graph: nx.Graph, roads: list[Road], found: list[Stretch]) -> None:
     for item in found:
         a, b = item.ends
         item.looped = not item.crosses and not (
-            b in way and a in way[b][-2:-1] or a in way and b in way[a][-2:-1]
+            (b in way and a in way[b][-2:-1]) or (a in way and b in way[a][-2:-1])
         )

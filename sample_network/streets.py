@@ -9,21 +9,20 @@ from typing import Any
 import networkx as nx
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from scipy.spatial import Delaunay, KDTree
 
 from sample_network.ground import ARTERIALS, QUARTERS, rail_land, river, smooth
 
 __all__ = ["street_graph"]
 
-Floats = NDArray[np.float64]
+Node = tuple[float, float]
 STEP_M = 88.0
 CLEAR_M = 47.0
 CLOSE_M = 36.0
 CLOSE_SHARE = 0.3
 
 
-def _arterials(graph: nx.Graph) -> dict[str, Any]:
+def _arterials(graph: nx.Graph[Node]) -> dict[str, Any]:
     lines = {name: smooth(points) for name, points in ARTERIALS.items()}
     fixed: list[tuple[float, float]] = []
     for line in lines.values():
@@ -77,7 +76,7 @@ def _local_points(rng: np.random.Generator, lines: dict[str, Any]) -> list[tuple
     return found
 
 
-def _crossing_free(graph: nx.Graph, a: Any, b: Any, barrier: Any) -> bool:
+def _crossing_free(graph: nx.Graph[Node], a: Any, b: Any, barrier: Any) -> bool:
     line = shapely.LineString([a, b])
     if line.distance(barrier) < 22:
         return False
@@ -95,9 +94,9 @@ def _angle(at: Any, one: Any, other: Any) -> float:
     return min(turn, 360 - turn)
 
 
-def street_graph(rng: np.random.Generator) -> nx.Graph:
+def street_graph(rng: np.random.Generator) -> nx.Graph[Node]:
     """Grow the street graph; nodes are local places, edges know their road's name or none."""
-    graph = nx.Graph()
+    graph: nx.Graph[Node] = nx.Graph()
     lines = _arterials(graph)
     barrier = shapely.union_all([river(), rail_land()])
     local = _local_points(rng, lines)
@@ -135,7 +134,7 @@ def street_graph(rng: np.random.Generator) -> nx.Graph:
     return graph.subgraph(whole).copy()
 
 
-def _close_loops(graph: nx.Graph, later: list[Any], barrier: Any, rng: np.random.Generator) -> None:
+def _close_loops(graph: nx.Graph[Node], later: list[Any], barrier: Any, rng: np.random.Generator) -> None:
     """Add edges that close loops of more than a few streets; some tips stay closes."""
     for _, a, b in later:
         if rng.random() < 0.28 or graph.degree(a) > 3 or graph.degree(b) > 3:
@@ -144,7 +143,7 @@ def _close_loops(graph: nx.Graph, later: list[Any], barrier: Any, rng: np.random
             graph.add_edge(a, b, name="", fixed=False)
 
 
-def _add_closes(graph: nx.Graph, barrier: Any, rng: np.random.Generator) -> None:
+def _add_closes(graph: nx.Graph[Node], barrier: Any, rng: np.random.Generator) -> None:
     """Let short closes grow into the empty land between streets, from plain bends of the streets."""
     for at in sorted(n for n in graph if graph.degree(n) == 2):
         one, other = sorted(graph[at])
