@@ -367,6 +367,8 @@ class PurgePoint(Part):
     chainage_m: Metres
     role: Literal["feed", "vent"]
     order: int = Field(default=0, description="in which order vents are purged, from 1; 0 for a feed")
+    minutes_out: Rounded1 | None = None
+    minutes_in: Rounded1 | None = None
     stack_bore_mm: Millimetres | None = None
     note: str = ""
 

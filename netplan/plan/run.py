@@ -63,7 +63,7 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
     pictures: list[FlowPicture] = []
     for place in range(len(ranking.options)):
         tell(f"writing option {place + 1}")
-        option, feeds = option_of(desk, ranking, place)
+        option, feeds = option_of(desk, section, ranking, place)
         options.append(option)
         pictures.append(picture_of(desk, ranking.options[place], feeds.ids))
     plan = model.Plan(

@@ -39,7 +39,7 @@ def empty(case: OrderCase) -> Iterator[Draft]:
             Who.STOPS,
             "If the flow is not reached: larger stack, other end, or inert gas; begin this branch again.",
             uses=ids,
-            minutes=purge.minutes_out,
+            minutes=point.minutes_out if point else purge.minutes_out,
         )
     yield Draft(
         Stage.GAS_FREE,

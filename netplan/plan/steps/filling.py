@@ -29,7 +29,7 @@ def fill(case: OrderCase) -> Iterator[Draft]:
             "warning reading: throttle the feed.",
             uses=(*ids, *case.gauge_ids),
             hold=True,
-            minutes=purge.minutes_in,
+            minutes=point.minutes_in if point else purge.minutes_in,
         )
     stranded = tuple(c.id for c in case.option.customers if c.effect == "off" and c.cause == "stranded")
     if stranded:

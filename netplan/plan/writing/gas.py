@@ -8,9 +8,10 @@ from numpy.typing import NDArray
 from netplan.plan import model
 from netplan.plan.desk import Desk
 from netplan.plan.priced import Priced
+from netplan.reference.gas import METRIC_STANDARD, ReferenceConditions
 from netplan.venting import LineContent, VentFigures, gap_content, line_content, vent_figures
 
-__all__ = ["content_of", "figures_of", "vent_of", "zone_pressures_pa_gauge"]
+__all__ = ["content_of", "figures_of", "gaps_of", "vent_of", "zone_pressures_pa_gauge"]
 
 Floats = NDArray[np.float64]
 
@@ -29,32 +30,44 @@ def zone_pressures_pa_gauge(desk: Desk, option: Priced) -> tuple[NDArray[np.int6
     return pieces.pipe[piece].astype(np.int64), length, np.nan_to_num(np.nanmean(ends, axis=0))
 
 
-def content_of(desk: Desk, option: Priced) -> LineContent:
-    """Return the gas in the zones and in the gaps of double stops."""
+def content_of(desk: Desk, option: Priced, reference: ReferenceConditions = METRIC_STANDARD) -> LineContent:
+    """Return the gas in the zones and in the gaps of double stops, counted at reference conditions."""
     network = desk.request.network
     pipe, length, pressure = zone_pressures_pa_gauge(desk, option)
     kelvin = desk.conditions.ground_temperature_k
-    content = line_content(length, network.pipes.bore_m[pipe], pressure, kelvin, desk.gas)
-    gaps, bores, at = [], [], []
+    bore = network.pipes.bore_m[pipe]
+    gap, gap_bore, at = gaps_of(desk, option)
+    return line_content(length, bore, pressure, kelvin, desk.gas, reference) + gap_content(
+        gap, gap_bore, at, kelvin, desk.gas, reference
+    )
+
+
+def gaps_of(desk: Desk, option: Priced) -> tuple[Floats, Floats, Floats]:
+    """Return length [m], bore [m] and pressure [Pa gauge] of the gap of every double stop."""
     offsets = {
         m.name: [p.offset_m for p in m.assembly if p.role == "barrier"] for m in desk.request.rules.method
     }
-    for stop in option.cut.stops:
-        barriers = offsets[stop.method]
-        if len(barriers) > 1:
-            gaps.append(max(barriers) - min(barriers))
-            bores.append(float(network.pipes.bore_m[stop.pipe]))
-            at.append(float(desk.before.pressure_pa_gauge[stop.live_node]))
-    if not gaps:
-        return content
-    return content + gap_content(gaps, bores, np.nan_to_num(at), kelvin, desk.gas)
+    rows = [
+        (
+            max(offsets[stop.method]) - min(offsets[stop.method]),
+            float(desk.request.network.pipes.bore_m[stop.pipe]),
+            float(desk.before.pressure_pa_gauge[stop.live_node]),
+        )
+        for stop in option.cut.stops
+        if len(offsets[stop.method]) > 1
+    ]
+    columns = np.nan_to_num(np.array(rows, dtype=float).reshape(-1, 3))
+    return columns[:, 0], columns[:, 1], columns[:, 2]
 
 
-def figures_of(desk: Desk, option: Priced) -> VentFigures:
-    """Return what the work lets go."""
+def figures_of(desk: Desk, option: Priced, reference: ReferenceConditions = METRIC_STANDARD) -> VentFigures:
+    """Return what the work lets go, counted at reference conditions."""
     purge = desk.request.rules.purge
     return vent_figures(
-        content_of(desk, option), desk.gas, volumes_in=purge.volumes_in, kg_co2e_per_kg=purge.gwp_methane
+        content_of(desk, option, reference),
+        desk.gas,
+        volumes_in=purge.volumes_in,
+        kg_co2e_per_kg=purge.gwp_methane,
     )
 
 

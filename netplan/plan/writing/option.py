@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from netplan.network.section import Section
 from netplan.plan import model
 from netplan.plan.desk import Desk
+from netplan.plan.fallback import fallbacks
 from netplan.plan.search import Ranking
 from netplan.plan.waiting import money
+from netplan.plan.writing.fallback import fallbacks_of
 from netplan.plan.writing.feeds import WrittenFeeds, feeds_of
 from netplan.plan.writing.gas import figures_of, vent_of
+from netplan.plan.writing.gauges import gauges_of
+from netplan.plan.writing.nearer import nearer_of
 from netplan.plan.writing.people import customers_of
 from netplan.plan.writing.pressures import pressures_of, states_of
 from netplan.plan.writing.stops import stops_of, zones_of
@@ -17,12 +22,16 @@ from netplan.rules import Rules
 __all__ = ["option_of"]
 
 
-def option_of(desk: Desk, ranking: Ranking, place: int) -> tuple[model.Option, WrittenFeeds]:
+def option_of(
+    desk: Desk, section: Section, ranking: Ranking, place: int
+) -> tuple[model.Option, WrittenFeeds]:
     """Return the option at a place in the ranking, and its feeds.
 
     Parameters
     ----------
     desk : Desk
+    section : Section
+        The work section.
     ranking : Ranking
     place : int
         0 for the best.
@@ -42,7 +51,7 @@ def option_of(desk: Desk, ranking: Ranking, place: int) -> tuple[model.Option, W
             ),
             currency=request.rules.price.currency,
             proof=_proof(ranking, place),
-            stops=stops_of(request.network, request.rules, priced),
+            stops=stops_of(request.network, request.rules, priced, nearer_of(desk, ranking, priced)),
             zones=zones_of(request.network, priced.cut),
             customers=customers_of(desk, priced, feeds.ids),
             bypasses=feeds.bypasses,
@@ -50,8 +59,8 @@ def option_of(desk: Desk, ranking: Ranking, place: int) -> tuple[model.Option, W
             pressures=pressures_of(desk, priced),
             vent=vent_of(figures_of(desk, priced)),
             purge=_purge(request.rules),
-            gauges=(),
-            fallback=(),
+            gauges=gauges_of(desk, priced),
+            fallback=fallbacks_of(desk, fallbacks(desk, section, priced)),
             steps=(),
             states=states_of(desk, priced),
             warnings=warnings_of(desk, priced),

@@ -1,0 +1,29 @@
+"""Places nearer to the work than a stop, and why the stop is not there."""
+
+from __future__ import annotations
+
+from netplan.plan import model
+from netplan.plan.desk import Desk
+from netplan.plan.priced import Priced
+from netplan.plan.search import Ranking
+
+__all__ = ["nearer_of"]
+
+
+def nearer_of(desk: Desk, ranking: Ranking, option: Priced) -> tuple[tuple[model.NotNearer, ...], ...]:
+    """Return, for each stop of an option, the lengths nearer to the work that were refused or dearer."""
+    pipes = desk.request.network.pipes
+    return tuple(
+        tuple(
+            model.NotNearer(
+                main_id=pipes.id[refusal.pipe],
+                from_m=refusal.from_m,
+                to_m=refusal.to_m,
+                method=refusal.method,
+                code=refusal.code,
+                reason=refusal.words,
+            )
+            for refusal in of_stop
+        )
+        for of_stop in ranking.search.not_nearer(option.cut)
+    )
