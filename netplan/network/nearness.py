@@ -75,12 +75,21 @@ def points_on_lines(
     point, segment, share, distance = (np.concatenate(column) for column in zip(*parts, strict=True))
     at = vertex[segment]
     measure = running[at] - running[start[line[segment]]] + share * (running[at + 1] - running[at])
-    order = np.lexsort((measure, distance, point, line[segment]))
-    point, host = point[order], line[segment][order]
-    best = np.ones(len(order), dtype=bool)
-    best[1:] = (np.diff(point) != 0) | (np.diff(host) != 0)
-    chosen = order[best]
-    return point[best], host[best], measure[chosen], distance[chosen]
+    host = line[segment]
+    chosen = _best_of_each(host * len(points_m) + point, distance, measure)
+    return point[chosen], host[chosen], measure[chosen], distance[chosen]
+
+
+def _best_of_each(key: Rows, distance: Floats, measure: Floats) -> Rows:
+    """Return the row of the least distance, then measure, of each key, sorted by key."""
+    # The rows come nearly in order, which a stable sort of one key makes use of.
+    order = np.argsort(key, kind="stable")
+    again = np.zeros(len(order) + 1, dtype=bool)
+    again[1:-1] = key[order][1:] == key[order][:-1]
+    shared = np.flatnonzero(again[:-1] | again[1:])
+    some = order[shared]
+    order[shared] = some[np.lexsort((measure[some], distance[some], key[some]))]
+    return order[~again[:-1]]
 
 
 def _near(
