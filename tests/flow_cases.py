@@ -29,7 +29,7 @@ class Case:
 
 
 def links(
-    ends: list[tuple[int, int]], lengths: list[float], bores: list[float], **more: npt.NDArray[np.float64]
+    ends: list[tuple[int, int]], lengths: list[float], bores: list[float], loss: float = 0.0
 ) -> FlowLinks:
     """Return PE links from lists."""
     pairs = np.array(ends, dtype=np.int64).reshape(-1, 2)
@@ -39,7 +39,7 @@ def links(
         np.array(lengths, float),
         np.array(bores, float),
         np.full(len(lengths), ROUGHNESS_M),
-        **more,
+        np.full(len(lengths), loss),
     )
 
 

@@ -113,6 +113,7 @@ def _try(
     level = np.zeros(count)
     for node, aim in held.items():
         level[node] = (aim - base) / 1e6
+    full = np.array(states) == FULL
     free = np.array([node for node in range(count) if node not in held], dtype=int)
 
     def lacking(trial: Floats) -> Floats:
@@ -124,26 +125,40 @@ def _try(
             flow = pipe.flow(1e6 * (here[a] - here[b]))
             net[a] -= flow
             net[b] += flow
-        for node, state, most in zip(network.station_node, states, capacity, strict=True):
-            if state == FULL:
-                net[node] += most
+        np.add.at(net, network.station_node, np.where(full, np.nan_to_num(capacity), 0.0))
         return net
 
     if free.size:
-        answer = root(lambda x: lacking(x)[free] * 1e3, level[free] - 1.0, method="hybr", tol=1e-13)
+
+        def wanted(trial: Floats) -> Floats:
+            return np.asarray(lacking(trial)[free] * 1e3)
+
+        answer = root(wanted, level[free] - 1.0, method="hybr", tol=1e-13)
         if np.abs(lacking(answer.x)[free]).max() > 1e-9:
             return None
         level[free] = answer.x
     given = -lacking(level[free])
-    for node, state, aim, most in zip(network.station_node, states, target, capacity, strict=True):
-        here = level[node] * 1e6 + base
-        rivals = sum(1 for n, s in zip(network.station_node, states, strict=True) if n == node and s == HOLDS)
-        if state == HOLDS and given[node] < -1e-9:
-            return None
-        if state == HOLDS and not math.isnan(most) and given[node] > most * rivals + 1e-9:
-            return None
-        if state == SHUT and here < aim - 10.0:
-            return None
-        if state == FULL and here > aim + 10.0:
-            return None
-    return level
+    return level if _consistent(network, level * 1e6 + base, given, target, capacity, states) else None
+
+
+def _consistent(
+    network: FlowNetwork,
+    square: Floats,
+    given: Floats,
+    target: Floats,
+    capacity: Floats,
+    states: tuple[int, ...],
+) -> bool:
+    """Return whether every station may be in its state."""
+    nodes = [int(node) for node in network.station_node]
+    for node, state, aim, most in zip(nodes, states, target, capacity, strict=True):
+        rivals = sum(1 for n, s in zip(nodes, states, strict=True) if n == node and s == HOLDS)
+        wrong = (
+            state == HOLDS
+            and (given[node] < -1e-9 or (not math.isnan(most) and given[node] > most * rivals + 1e-9)),
+            state == SHUT and square[node] < aim - 10.0,
+            state == FULL and square[node] > aim + 10.0,
+        )
+        if any(wrong):
+            return False
+    return True

@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 from hypothesis import HealthCheck, event, given, note, settings
 from hypothesis import strategies as st
@@ -25,6 +26,8 @@ from netplan.hydraulics import (
 from netplan.reference.gas import named_gas
 from tests.flow_cases import BORES_M, CONDITIONS, LENGTHS_M, M3H, ROUGHNESS_M, Case, cases, imbalance, links
 from tests.flow_reference import solve_by_trying
+
+Floats = npt.NDArray[np.float64]
 
 EXAMPLES = int(os.environ.get("FLOW_EXAMPLES", "60"))
 checked = settings(
@@ -148,7 +151,7 @@ def test_warm_is_exact_with_a_bypass_and_another_demand(case: Case, data: st.Dat
         [(data.draw(st.integers(0, last)), data.draw(st.integers(0, last)))],
         [data.draw(st.sampled_from(LENGTHS_M))],
         [data.draw(st.sampled_from(BORES_M))],
-        loss_coefficient=np.array([6.0]),
+        loss=6.0,
     )
     out = data.draw(st.integers(0, case.network.links.count - 1))
     demand = case.demand * data.draw(st.sampled_from([0.0, 0.5, 1.0, 1.3]))
@@ -201,7 +204,7 @@ def test_order_of_links_and_nodes_does_not_matter(case: Case, random: object) ->
     _assert_same(one.flow_kg_per_s[row], -other.flow_kg_per_s, 1e-8)
 
 
-def _with_open(given_links: FlowLinks, is_open: np.ndarray) -> FlowLinks:  # type: ignore[type-arg]
+def _with_open(given_links: FlowLinks, is_open: npt.NDArray[np.bool_]) -> FlowLinks:
     return FlowLinks(
         given_links.from_node,
         given_links.to_node,
@@ -213,6 +216,6 @@ def _with_open(given_links: FlowLinks, is_open: np.ndarray) -> FlowLinks:  # typ
     )
 
 
-def _assert_same(one: np.ndarray, other: np.ndarray, limit: float) -> None:  # type: ignore[type-arg]
+def _assert_same(one: Floats, other: Floats, limit: float) -> None:
     assert (np.isnan(one) == np.isnan(other)).all()
     assert np.nanmax(np.abs(one - other), initial=0.0) <= limit
