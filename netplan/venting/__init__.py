@@ -24,6 +24,7 @@ from netplan.reference.purge import leak_paths
 from netplan.venting.branches import PurgeLeg, PurgeTree, ZoneMains, purge_tree
 from netplan.venting.content import LineContent, gap_content, geometry_m3, line_content
 from netplan.venting.draw import (
+    FlowPath,
     PathPart,
     Supply,
     actual_per_standard,
@@ -53,6 +54,7 @@ __all__ = [
     "COMPARED_POTENTIALS",
     "Comparison",
     "Equipment",
+    "FlowPath",
     "LegFlow",
     "LetByAllowance",
     "LineContent",

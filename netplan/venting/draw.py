@@ -23,6 +23,7 @@ from netplan.reference.gas import DRY_AIR_MOLAR_MASS_KG_PER_MOL
 from netplan.reference.purge import purge_figure
 
 __all__ = [
+    "FlowPath",
     "PathPart",
     "Supply",
     "actual_per_standard",
@@ -38,7 +39,9 @@ Supply = Callable[[float], float]
 NaN when the network cannot give it."""
 
 _CLOSE = 1e-9
+_CLOSE_ENOUGH = 1e-6
 _BRINK = 0.999
+_FIRST_GUESS_M3_PER_S = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,66 +72,109 @@ def actual_per_standard(conditions: FlowConditions) -> float:
     return gas.density_kg_per_m3_at() / actual
 
 
-def path_flow(parts: Sequence[PathPart], inlet_pa_gauge: float, conditions: FlowConditions) -> float:
-    """Return the flow that a pressure drives through a chain of parts into the open air.
+class FlowPath:
+    """A chain of parts from the live main into the open air.
 
     Parameters
     ----------
     parts : sequence of PathPart
         From the live main outwards; behind the front before those ahead of it.
-    inlet_pa_gauge : float
-        Pressure of the live main [Pa gauge]; none or below zero gives no flow.
     conditions : FlowConditions
         Gas, ground temperature, air pressure.
-
-    Returns
-    -------
-    float
-        [m³/s at 15 °C, 101.325 kPa].
 
     Raises
     ------
     BadInputError
         When the parts lose nothing at all.
     """
-    if not inlet_pa_gauge > 0.0:
-        return 0.0
-    outside = conditions.atmospheric_pressure_pa_abs
-    driving = (outside + inlet_pa_gauge) ** 2 - outside**2
-    laws = [_law([p for p in parts if p.holds_air is air], conditions, air=air) for air in (False, True)]
-    air_over_gas = DRY_AIR_MOLAR_MASS_KG_PER_MOL / conditions.gas.molar_mass_kg_per_mol
 
-    def short(flow_kg_per_s: float) -> float:
-        lost = 0.0
-        for law, share in zip(laws, (1.0, air_over_gas), strict=True):
-            if law is not None:
-                drop, _ = law.drop_and_slope(np.full(law.wall.size, flow_kg_per_s * share))
-                lost += float(drop.sum())
-        return lost - driving
-
-    most = 1e-6
-    while short(most) < 0.0:
-        most *= 2.0
-        if most > 1e6:
+    def __init__(self, parts: Sequence[PathPart], conditions: FlowConditions) -> None:
+        gas = conditions.properties()
+        air_per_density = (
+            conditions.ground_temperature_k * GAS_CONSTANT_J_PER_MOL_K / DRY_AIR_MOLAR_MASS_KG_PER_MOL
+        )
+        air_over_gas = DRY_AIR_MOLAR_MASS_KG_PER_MOL / conditions.gas.molar_mass_kg_per_mol
+        self._outside_pa_abs = conditions.atmospheric_pressure_pa_abs
+        self._laws: list[tuple[DropLaw, Floats]] = []
+        for holds_air, per_density, viscosity, mass_share in (
+            (False, gas.pressure_per_density, gas.viscosity_pa_s, 1.0),
+            (True, air_per_density, purge_figure("air_viscosity_pa_s"), air_over_gas),
+        ):
+            columns = _merged([part for part in parts if part.holds_air is holds_air])
+            law = drop_law(columns[0], columns[1], columns[2], columns[3], 1.0, per_density, viscosity)
+            kg_per_m3 = gas.density_kg_per_m3_std * mass_share
+            if columns.size:
+                self._laws.append((law, np.full(columns.shape[1], kg_per_m3)))
+        if not any(np.any(law.wall > 0.0) or np.any(law.local > 0.0) for law, _ in self._laws):
             raise BadInputError(
                 "purge: nothing along the way loses pressure; give tapping, hose or stack a loss"
             )
-    flow = brentq(short, 0.0, most, xtol=1e-12, rtol=_CLOSE)
-    return float(flow) / conditions.properties().density_kg_per_m3_std
 
-
-def _law(parts: Sequence[PathPart], conditions: FlowConditions, *, air: bool) -> DropLaw | None:
-    if not parts:
-        return None
-    gas = conditions.properties()
-    per_density, viscosity = gas.pressure_per_density, gas.viscosity_pa_s
-    if air:
-        per_density = (
-            conditions.ground_temperature_k * GAS_CONSTANT_J_PER_MOL_K / DRY_AIR_MOLAR_MASS_KG_PER_MOL
+    def lost_pa2(self, flow_m3_per_s_std: float) -> float:
+        """Return the squared pressure that a flow loses on its way [Pa²]."""
+        return math.fsum(
+            float(law.drop_and_slope(flow_m3_per_s_std * per)[0].sum()) for law, per in self._laws
         )
-        viscosity = purge_figure("air_viscosity_pa_s")
-    columns = np.array([(p.length_m, p.bore_m, p.roughness_m, p.loss_coefficient) for p in parts]).T
-    return drop_law(columns[0], columns[1], columns[2], columns[3], 1.0, per_density, viscosity)
+
+    def driving_pa2(self, inlet_pa_gauge: float) -> float:
+        """Return the squared pressure that an inlet has over the air [Pa²]; 0 without pressure."""
+        if not inlet_pa_gauge > 0.0:
+            return 0.0
+        return inlet_pa_gauge * (2.0 * self._outside_pa_abs + inlet_pa_gauge)
+
+    def carries(self, flow_m3_per_s_std: float, inlet_pa_gauge: float) -> bool:
+        """Return whether an inlet pressure can drive at least a flow."""
+        return self.lost_pa2(flow_m3_per_s_std) <= self.driving_pa2(inlet_pa_gauge)
+
+    def flow(self, inlet_pa_gauge: float) -> float:
+        """Return the flow that an inlet pressure drives [m³/s at 15 °C, 101.325 kPa]."""
+        driving = self.driving_pa2(inlet_pa_gauge)
+        if driving == 0.0:
+            return 0.0
+        most = _FIRST_GUESS_M3_PER_S
+        while self.lost_pa2(most) < driving:
+            most *= 4.0
+        return float(brentq(lambda flow: self.lost_pa2(flow) - driving, 0.0, most, xtol=1e-12, rtol=_CLOSE))
+
+    def flow_from(self, supply: Supply) -> float:
+        """Return the flow at which path and live network agree [m³/s at 15 °C, 101.325 kPa].
+
+        The more is drawn the less pressure is left, so that there is one such flow.
+        """
+        most = self.flow(supply(0.0))
+        if most == 0.0:
+            return 0.0
+
+        def spare(flow: float) -> float:
+            return self.driving_pa2(supply(flow)) - self.lost_pa2(flow)
+
+        if self.carries(most * (1.0 - _CLOSE), supply(most)):
+            return most
+        flow = float(brentq(spare, 0.0, most, xtol=1e-9, rtol=_CLOSE_ENOUGH))
+        # Where the network gives out before the path does, the root lies at the brink: stay on its near side.
+        while math.isnan(supply(flow)):
+            flow *= _BRINK
+        return flow
+
+
+def path_flow(parts: Sequence[PathPart], inlet_pa_gauge: float, conditions: FlowConditions) -> float:
+    """Return the flow that a pressure [Pa gauge] drives through parts [m³/s at 15 °C, 101.325 kPa]."""
+    return FlowPath(parts, conditions).flow(inlet_pa_gauge)
+
+
+def coupled_flow(parts: Sequence[PathPart], supply: Supply, conditions: FlowConditions) -> float:
+    """Return the flow at which parts and live network agree [m³/s at 15 °C, 101.325 kPa]."""
+    return FlowPath(parts, conditions).flow_from(supply)
+
+
+def _merged(parts: Sequence[PathPart]) -> Floats:
+    """Return length, bore, roughness and loss with parts of one bore and wall made one, shape (4, k)."""
+    alike: dict[tuple[float, float], tuple[float, float]] = {}
+    for part in parts:
+        length, loss = alike.get((part.bore_m, part.roughness_m), (0.0, 0.0))
+        alike[part.bore_m, part.roughness_m] = (length + part.length_m, loss + part.loss_coefficient)
+    rows = [(length, bore, rough, loss) for (bore, rough), (length, loss) in alike.items()]
+    return np.array(rows, dtype=float).reshape(-1, 4).T
 
 
 def steady_supply(pressure_pa_gauge: float) -> Supply:
@@ -174,25 +220,3 @@ def network_supply(
         return known[flow]
 
     return pressure
-
-
-def coupled_flow(parts: Sequence[PathPart], supply: Supply, conditions: FlowConditions) -> float:
-    """Return the flow at which path and live network agree [m³/s at 15 °C, 101.325 kPa].
-
-    The more is drawn the less pressure is left: the root of path_flow(supply(q)) = q is the only one.
-    """
-    most = path_flow(parts, supply(0.0), conditions)
-    if most == 0.0:
-        return 0.0
-
-    def spare(flow: float) -> float:
-        left = supply(flow)
-        return path_flow(parts, 0.0 if math.isnan(left) else left, conditions) - flow
-
-    if spare(most) >= 0.0:
-        return most
-    flow = float(brentq(spare, 0.0, most, xtol=1e-9, rtol=1e-6))
-    # Where the network gives out before the path does, the root lies at the brink: stay on its near side.
-    while math.isnan(supply(flow)):
-        flow *= _BRINK
-    return flow

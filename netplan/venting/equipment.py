@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -11,7 +10,7 @@ from netplan.hydraulics import FlowConditions
 from netplan.reference.purge import purge_figure
 from netplan.venting.branches import PurgeLeg, PurgeTree, ZoneMains, purge_tree
 from netplan.venting.content import geometry_m3
-from netplan.venting.draw import PathPart, Supply, actual_per_standard, coupled_flow, path_flow
+from netplan.venting.draw import FlowPath, PathPart, Supply, actual_per_standard
 from netplan.venting.velocity import least_flow_m3_per_s
 
 __all__ = ["Equipment", "LegFlow", "PurgeSource", "Rig", "choose_rig", "leg_volume_m3"]
@@ -155,7 +154,8 @@ def choose_rig(
         widest = _rig(mains, source, tree, (feeds[-1], stacks[-1]), equipment, conditions)
         if widest.reaches:
             pairs = ((feed, stack) for feed in feeds for stack in stacks)
-            pair = next(p for p in pairs if _serves(mains, source, tree, p, equipment, conditions))
+            serving = (p for p in pairs if _serves(mains, source, tree, p, equipment, conditions))
+            pair = next(serving, (feeds[-1], stacks[-1]))
             return _rig(mains, source, tree, pair, equipment, conditions)
         if best is None or widest.least_share > best.least_share:
             best = widest
@@ -171,10 +171,13 @@ def _serves(
     equipment: Equipment,
     conditions: FlowConditions,
 ) -> bool:
-    return all(
-        _leg_flow(mains, leg, source.supply, _path(mains, leg, *pair, equipment), conditions).share >= ENOUGH
-        for leg in tree.legs
-    )
+    for leg in tree.legs:
+        needed = _needed(mains, leg, conditions)
+        path = FlowPath(_path(mains, leg, *pair, equipment), conditions)
+        # The undisturbed pressure is asked first: it costs no solving of the network.
+        if not (path.carries(needed, source.supply(0.0)) and path.carries(needed, source.supply(needed))):
+            return False
+    return True
 
 
 def _rig(
@@ -186,7 +189,9 @@ def _rig(
     conditions: FlowConditions,
 ) -> Rig:
     flows = tuple(
-        _leg_flow(mains, leg, source.supply, _path(mains, leg, *pair, equipment), conditions)
+        _leg_flow(
+            mains, leg, source.supply, FlowPath(_path(mains, leg, *pair, equipment), conditions), conditions
+        )
         for leg in tree.legs
     )
     return Rig(source, *pair, tree, flows)
@@ -208,20 +213,17 @@ def _path(
     return parts
 
 
-def _leg_flow(
-    mains: ZoneMains, leg: PurgeLeg, supply: Supply, path: list[PathPart], conditions: FlowConditions
-) -> LegFlow:
-    widest = max(float(mains.bore_m[row]) for row in leg.swept) if leg.swept else 0.0
-    if widest == 0.0:
-        return LegFlow(1.0, 1.0, supply(0.0))
+def _needed(mains: ZoneMains, leg: PurgeLeg, conditions: FlowConditions) -> float:
+    widest = max(float(mains.bore_m[row]) for row in leg.swept)
     actual = least_flow_m3_per_s(widest, conditions.gas) * (2.0 if leg.meets else 1.0)
-    needed = actual / actual_per_standard(conditions)
+    return actual / actual_per_standard(conditions)
+
+
+def _leg_flow(
+    mains: ZoneMains, leg: PurgeLeg, supply: Supply, path: FlowPath, conditions: FlowConditions
+) -> LegFlow:
+    needed = _needed(mains, leg, conditions)
     throttled = needed * purge_figure("throttled_to")
-    # The open path at the undisturbed pressure bounds what any draw can reach: most rigs fall here.
-    if path_flow(path, supply(0.0), conditions) < needed:
-        used = coupled_flow(path, supply, conditions)
-    else:
-        left = supply(throttled)
-        enough = not math.isnan(left) and path_flow(path, left, conditions) >= throttled
-        used = throttled if enough else coupled_flow(path, supply, conditions)
+    enough = path.carries(throttled, supply(0.0)) and path.carries(throttled, supply(throttled))
+    used = throttled if enough else path.flow_from(supply)
     return LegFlow(needed, used, supply(used))
