@@ -128,6 +128,8 @@ class Core:
         self.level = start.level.copy()
         self.group_flow = start.group_flow.copy()
         self.steps = 0
+        self.left = 0.0
+        """Imbalance that the linear system left in the last step, at most [kg/s]."""
         self.change = np.full(problem.chains.count, np.inf)
 
     def arrange(self, states: Ints) -> None:
@@ -159,6 +161,7 @@ class Core:
         through = self.through + conductance * (fall - drop)
         self.matrix.set(conductance, self.fixed)
         move = self.matrix.solve(problem.imbalance(through, self._put_in()))
+        self.left = self.matrix.left
         flow = through + conductance * (move[chains.start] - move[chains.end])
         if self.remote.size:
             move, flow = self._hold_remote(conductance, through, move, flow)
@@ -175,12 +178,13 @@ class Core:
         problem, chains, groups = self.problem, self.problem.chains, self.problem.groups
         sense = groups.sense[self.remote]
         reply = np.empty((self.remote.size, self.remote.size))
-        moves, zero = [], np.zeros(chains.count)
+        moves, lefts, zero = [], [], np.zeros(chains.count)
         for column, group in enumerate(self.remote):
             unit = np.zeros(groups.count)
             unit[group] = 1.0
             put_in = groups.spread(unit, self.level.size)
             moves.append(self.matrix.solve(put_in.copy()))
+            lefts.append(self.matrix.left)
             extra = conductance * (moves[-1][chains.start] - moves[-1][chains.end])
             arriving = sum_at(chains.end, extra, self.level.size)
             arriving -= sum_at(chains.start, extra, self.level.size)
@@ -191,6 +195,8 @@ class Core:
         except np.linalg.LinAlgError:
             return move, flow + zero * np.nan
         self.group_flow[self.remote] += more
+        # What was left of a reply to 1 kg/s counts only for the amount that is sent.
+        self.left += float(np.sum(np.abs(more) * lefts))
         for amount, one in zip(more, moves, strict=True):
             move = move + amount * one
         return move, through + conductance * (move[chains.start] - move[chains.end])

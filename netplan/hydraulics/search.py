@@ -69,7 +69,7 @@ def solve_core(
         if not np.isfinite(largest):
             break
         feasible = True
-        rests = calm(largest, previous, core.matrix.left)
+        rests = calm(largest, previous, core.left)
         previous = largest
         scale = float(np.max(np.abs(core.through), initial=0.0))
         if rests or largest <= _SWITCH_WITHIN * scale:
@@ -108,7 +108,7 @@ def _solve_carefully(core: Core) -> CoreSolution:
             core.arrange(states)
             previous = np.inf
             continue
-        if calm(largest, previous, core.matrix.left):
+        if calm(largest, previous, core.left):
             worst = _worst(groups, states, core)
             if worst is None:
                 return core.solution(settled=True)
