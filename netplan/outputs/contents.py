@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
-from netplan.outputs.figures import figures_of
+import geopandas as gpd
+
+from netplan.outputs.choices import Choices
 from netplan.outputs.layers import plan_layers, write_layers
 from netplan.outputs.map import plan_map
 from netplan.outputs.notices import NoticeRow, notice_rows, notices_csv
@@ -13,42 +15,60 @@ from netplan.outputs.notices.workbook import write_notices_xlsx
 from netplan.outputs.papers.letters import letters_pdf
 from netplan.outputs.papers.pack import work_pack_pdf
 from netplan.outputs.papers.sheets import call_sheet_pdf, tally_pdf
+from netplan.outputs.papers.words import read_words
+from netplan.plan.model import Plan
 from netplan.plan.result import PlanResult
 from netplan.plan.schema import plan_to_json
 
-__all__ = ["write_contents"]
+__all__ = ["write_contents", "write_deliverables"]
+
+Tell = Callable[[str], None]
 
 
-def write_contents(
-    result: PlanResult, folder: Path, *, units: str, option: int, progress: Callable[[str], None]
-) -> None:
+def write_contents(result: PlanResult, folder: Path, choices: Choices, tell: Tell) -> None:
     """Write every file of a plan into an empty folder.
 
     Raises
     ------
     BadInputError
-        When the units or the option are unknown.
+        When a choice is unknown.
     OSError
         When a file cannot be written.
     """
-    figures = figures_of(units)
     plan = result.plan
-    progress("plan.json")
+    tell("writing plan.json")
     (folder / "plan.json").write_text(plan_to_json(plan), encoding="utf-8", newline="\n")
-    progress("plan.gpkg")
+    tell("writing plan.gpkg")
     layers = plan_layers(result)
     write_layers(layers, folder / "plan.gpkg")
-    progress("notices")
-    rows = notice_rows(plan, layers["customers"], option)
-    (folder / "notices.csv").write_text(notices_csv(rows), encoding="utf-8", newline="")
-    write_notices_xlsx(folder / "notices.xlsx", plan, rows, option)
-    (folder / "letters.pdf").write_bytes(letters_pdf(plan, rows))
-    (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows))
+    rows = write_deliverables(plan, layers, folder, choices, tell)
     _write_call_sheet(result, rows, folder / "call_sheet_restricted.pdf")
-    progress("map.html")
-    (folder / "map.html").write_text(plan_map(plan, layers, units=figures), encoding="utf-8", newline="\n")
-    progress("work_pack.pdf")
-    (folder / "work_pack.pdf").write_bytes(work_pack_pdf(plan, layers, rank=option, units=figures))
+
+
+def write_deliverables(
+    plan: Plan, layers: Mapping[str, gpd.GeoDataFrame], folder: Path, choices: Choices, tell: Tell
+) -> tuple[NoticeRow, ...]:
+    """Write what a plan folder alone is enough for: map, notices, letters, tally sheet and work pack.
+
+    Returns
+    -------
+    tuple of NoticeRow
+        The notice list that was written.
+    """
+    figures, rank = choices.figures, choices.option
+    tell("writing the notices")
+    rows = notice_rows(plan, layers["customers"], rank)
+    (folder / "notices.csv").write_text(notices_csv(rows), encoding="utf-8", newline="")
+    write_notices_xlsx(folder / "notices.xlsx", plan, rows, rank)
+    letters = letters_pdf(plan, rows, words=read_words(choices.words), language=choices.language)
+    (folder / "letters.pdf").write_bytes(letters)
+    (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows))
+    tell("drawing the map")
+    page = plan_map(plan, layers, units=figures, tiles=choices.tiles)
+    (folder / "map.html").write_text(page, encoding="utf-8", newline="\n")
+    tell("setting the work pack")
+    (folder / "work_pack.pdf").write_bytes(work_pack_pdf(plan, layers, rank=rank, units=figures))
+    return rows
 
 
 def _write_call_sheet(result: PlanResult, rows: Sequence[NoticeRow], path: Path) -> None:

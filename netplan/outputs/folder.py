@@ -9,10 +9,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 from netplan.errors import BadInputError
-from netplan.outputs.contents import write_contents
+from netplan.outputs.choices import Choices
+from netplan.outputs.contents import write_contents, write_deliverables
+from netplan.outputs.layers import read_plan_layers
 from netplan.plan.result import PlanResult
+from netplan.plan.schema import read_plan
 
-__all__ = ["check_target", "write_plan_folder"]
+__all__ = ["check_target", "write_deliverables_again", "write_plan_folder"]
 
 
 def write_plan_folder(
@@ -20,8 +23,7 @@ def write_plan_folder(
     out: Path,
     *,
     overwrite: bool = False,
-    units: str = "metric",
-    option: int = 1,
+    choices: Choices | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> Path:
     """Write everything people take away into one folder, which appears whole or not at all.
@@ -35,12 +37,10 @@ def write_plan_folder(
         The folder to make. Its parent must exist.
     overwrite : bool
         Whether an earlier plan folder of that name may be replaced. Any other folder never is.
-    units : str
-        ``metric`` or ``us``, for what people read; plan.json and plan.gpkg stay metric.
-    option : int
-        Rank of the option that notices are made for.
+    choices : Choices, optional
+        Units, option, language and so on; those of `Choices` when left out.
     progress : callable, optional
-        Called with the name of each file before it is made.
+        Called with what is being made.
 
     Returns
     -------
@@ -50,13 +50,51 @@ def write_plan_folder(
     Raises
     ------
     BadInputError
-        When the target exists and may not be replaced, or cannot be written.
+        When the target exists and may not be replaced, or cannot be written, or a choice is unknown.
     """
     check_target(out, overwrite=overwrite)
+    tell = progress or (lambda _: None)
+    return _whole(out, lambda part: write_contents(result, part, choices or Choices(), tell))
+
+
+def write_deliverables_again(
+    plan_folder: Path, out: Path, *, choices: Choices, progress: Callable[[str], None] | None = None
+) -> Path:
+    """Make map, notices, letters, tally sheet and work pack anew from a plan folder, into a new folder.
+
+    Another option, other units, another language: nothing is planned again. The restricted call sheet is
+    not among them, because a plan folder does not hold the notes.
+
+    Parameters
+    ----------
+    plan_folder : Path
+        A plan folder; it is only read.
+    out : Path
+        The folder to make; it must not hold anything.
+    choices : Choices
+    progress : callable, optional
+        Called with what is being made.
+
+    Raises
+    ------
+    BadInputError
+        When the folder is no plan folder, the target exists or a choice is unknown.
+    """
+    check_target(out)
+    plan, layers = read_plan(plan_folder), read_plan_layers(plan_folder)
+    tell = progress or (lambda _: None)
+
+    def make(part: Path) -> None:
+        write_deliverables(plan, layers, part, choices, tell)
+
+    return _whole(out, make)
+
+
+def _whole(out: Path, make: Callable[[Path], None]) -> Path:
     part = out.parent / f".{out.name}.{os.getpid()}.part"
     try:
         part.mkdir()
-        write_contents(result, part, units=units, option=option, progress=progress or (lambda _: None))
+        make(part)
         _put_in_place(part, out)
     except OSError as error:
         raise BadInputError(_words(out, error)) from None

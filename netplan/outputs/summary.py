@@ -33,6 +33,7 @@ def print_summary(plan: Plan, console: Console, *, units: Figures = METRIC) -> N
     if plan.options:
         best = plan.options[0]
         console.print(_stops(best, units))
+        console.print(_list("Why there", [f"{stop.id}: {stop.reason}" for stop in best.stops]))
         for line in _lines(best, units):
             console.print(line)
         if best.warnings:
@@ -107,7 +108,7 @@ def _proof(option: Option) -> Text:
 
 def _stops(option: Option, units: Figures) -> Table:
     table = Table(title=f"Stops of option {option.rank}", title_justify="left")
-    for name in ("stop", "method", "main", "at", "size", "pressure", "where", "records", "why there"):
+    for name in ("stop", "method", "main", "at", "size", "pressure", "where", "records"):
         table.add_column(name, justify="right" if name in ("at", "size", "pressure") else "left")
     for stop in option.stops:
         cells = (
@@ -119,7 +120,6 @@ def _stops(option: Option, units: Figures) -> Table:
             units.pressure(stop.pressure_mbar),
             f"{stop.street}, {stop.surface}" if stop.street else stop.surface,
             stop.confidence,
-            stop.reason,
         )
         table.add_row(*(Text(cell) for cell in cells))
     return table

@@ -9,7 +9,8 @@ import pytest
 
 from netplan.errors import BadInputError
 from netplan.outputs import folder as folder_module
-from netplan.outputs.folder import check_target, write_plan_folder
+from netplan.outputs.choices import Choices
+from netplan.outputs.folder import check_target, write_deliverables_again, write_plan_folder
 from netplan.plan.result import PlanResult
 from netplan.plan.schema import read_plan
 from tests.plans import hamlet_result
@@ -22,7 +23,11 @@ def result() -> PlanResult:
 
 def test_folder_holds_the_files_and_reads_back(result: PlanResult, tmp_path: Path) -> None:
     out = write_plan_folder(result, tmp_path / "plan")
-    assert {"plan.json", "plan.gpkg", "map.html", "notices.csv"} <= {f.name for f in out.iterdir()}
+    assert {f.name for f in out.iterdir()} == {
+        *("plan.json", "plan.gpkg", "map.html", "notices.csv", "notices.xlsx", "letters.pdf"),
+        *("tally_sheet.pdf", "call_sheet_restricted.pdf", "work_pack.pdf"),
+    }
+    assert (out / "call_sheet_restricted.pdf").stat().st_mode & 0o077 == 0
     assert read_plan(out) == result.plan
     assert [p.name for p in tmp_path.iterdir()] == ["plan"]
 
@@ -40,7 +45,7 @@ def test_same_result_same_bytes(result: PlanResult, tmp_path: Path) -> None:
 def test_broken_off_run_leaves_nothing(
     result: PlanResult, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, error: BaseException
 ) -> None:
-    def break_off(_result: PlanResult, part: Path, **_: object) -> None:
+    def break_off(_result: PlanResult, part: Path, *_: object) -> None:
         (part / "plan.json").write_text("{")
         raise error
 
@@ -58,7 +63,7 @@ def test_broken_off_replacement_keeps_the_old_plan(
     out = write_plan_folder(result, tmp_path / "plan")
     before = (out / "plan.json").read_bytes()
 
-    def break_off(_result: PlanResult, part: Path, **_: object) -> None:
+    def break_off(_result: PlanResult, part: Path, *_: object) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
 
     monkeypatch.setattr(folder_module, "write_contents", break_off)
@@ -98,7 +103,19 @@ def test_impossible_targets_say_why(tmp_path: Path) -> None:
 
 def test_unknown_units_and_options_leave_nothing(result: PlanResult, tmp_path: Path) -> None:
     with pytest.raises(BadInputError, match="use metric or us"):
-        write_plan_folder(result, tmp_path / "plan", units="furlongs")
+        write_plan_folder(result, tmp_path / "plan", choices=Choices(units="furlongs"))
     with pytest.raises(BadInputError, match="options 1 to 2"):
-        write_plan_folder(result, tmp_path / "plan", option=7)
+        write_plan_folder(result, tmp_path / "plan", choices=Choices(option=7))
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_plan_folder_is_enough(result: PlanResult, tmp_path: Path) -> None:
+    first = write_plan_folder(result, tmp_path / "plan")
+    again = write_deliverables_again(first, tmp_path / "again", choices=Choices())
+    for path in again.iterdir():
+        assert path.read_bytes() == (first / path.name).read_bytes(), path.name
+    other = write_deliverables_again(first, tmp_path / "other", choices=Choices(option=2, units="us"))
+    assert (other / "notices.csv").read_bytes() != (first / "notices.csv").read_bytes()
+    assert "in. w.c." in (other / "map.html").read_text("utf-8")
+    with pytest.raises(BadInputError, match="is no plan folder"):
+        write_deliverables_again(first, other, choices=Choices())

@@ -148,7 +148,7 @@ def data_part(plan: Plan, option: Option, layers: Layers, units: Figures) -> dic
             ("working CRS", f"{plan.network.crs} {plan.network.crs_note}".strip()),
             ("lengths", scale),
             ("demand of the network", units.flow(plan.conditions.demand_total_m3h)),
-            ("source, made", f"{plan.provenance.source}, {plan.provenance.created}"),
+            ("source", plan.provenance.source),
         ],
         "findings": [
             {

@@ -31,7 +31,7 @@ def stop_sketch(
     offsets: Sequence[Offset],
     units: Figures,
     width_mm: float = 86.0,
-    height_mm: float = 70.0,
+    height_mm: float = 62.0,
 ) -> str:
     """Return the surroundings of a stop as SVG, north up, with the offsets drawn."""
     reach = max([HALF_M, *(min(offset.distance_m, 26.0) for offset in offsets)]) + 2.0
