@@ -17,7 +17,7 @@ from scipy.optimize import brentq
 
 from netplan.constants import GAS_CONSTANT_J_PER_MOL_K
 from netplan.errors import BadInputError
-from netplan.hydraulics import FlowConditions, FlowSolver
+from netplan.hydraulics import FlowConditions, FlowSolver, FlowState
 from netplan.hydraulics.drop import DropLaw, drop_law
 from netplan.reference.gas import DRY_AIR_MOLAR_MASS_KG_PER_MOL
 from netplan.reference.purge import purge_figure
@@ -28,6 +28,7 @@ __all__ = [
     "Supply",
     "actual_per_standard",
     "coupled_flow",
+    "greatest_draw",
     "network_supply",
     "path_flow",
     "steady_supply",
@@ -40,7 +41,7 @@ NaN when the network cannot give it."""
 
 _CLOSE = 1e-9
 _CLOSE_ENOUGH = 1e-6
-_BRINK = 0.999
+_BRINK = 1e-3
 _FIRST_GUESS_M3_PER_S = 0.01
 
 
@@ -136,25 +137,40 @@ class FlowPath:
             most *= 4.0
         return float(brentq(lambda flow: self.lost_pa2(flow) - driving, 0.0, most, xtol=1e-12, rtol=_CLOSE))
 
-    def flow_from(self, supply: Supply) -> float:
+    def flow_from(self, supply: Supply, at_most: float = math.inf) -> float:
         """Return the flow at which path and live network agree [m³/s at 15 °C, 101.325 kPa].
 
-        The more is drawn the less pressure is left, so that there is one such flow.
+        The more is drawn the less pressure is left, so that there is one such flow; where the network gives
+        out before that, it is what the network can give.
+
+        Parameters
+        ----------
+        supply : Supply
+        at_most : float
+            Known limit of the supply, to spare looking for it again [m³/s at 15 °C, 101.325 kPa].
         """
-        most = self.flow(supply(0.0))
+        most = min(self.flow(supply(0.0)), at_most)
         if most == 0.0:
             return 0.0
+        most = greatest_draw(supply, most)
+        if most == 0.0 or self.carries(most * (1.0 - _CLOSE), supply(most)):
+            return most
 
         def spare(flow: float) -> float:
             return self.driving_pa2(supply(flow)) - self.lost_pa2(flow)
 
-        if self.carries(most * (1.0 - _CLOSE), supply(most)):
-            return most
-        flow = float(brentq(spare, 0.0, most, xtol=1e-9, rtol=_CLOSE_ENOUGH))
-        # Where the network gives out before the path does, the root lies at the brink: stay on its near side.
-        while math.isnan(supply(flow)):
-            flow *= _BRINK
-        return flow
+        return float(brentq(spare, 0.0, most, xtol=1e-9, rtol=_CLOSE_ENOUGH))
+
+
+def greatest_draw(supply: Supply, most: float) -> float:
+    """Return what a supply can give, up to `most` and to 0.1 % of it [m³/s at 15 °C, 101.325 kPa]."""
+    if not math.isnan(supply(most)):
+        return most
+    low, high = 0.0, most
+    while high - low > _BRINK * most:
+        middle = (low + high) / 2.0
+        low, high = (low, middle) if math.isnan(supply(middle)) else (middle, high)
+    return low
 
 
 def path_flow(parts: Sequence[PathPart], inlet_pa_gauge: float, conditions: FlowConditions) -> float:
@@ -209,12 +225,16 @@ def network_supply(
     kept, floor = np.asarray(kept_nodes, dtype=np.int64), np.asarray(kept_pa_gauge, dtype=float)
     demand = np.array(demand_m3_per_s_std, dtype=float)
     known: dict[float, float] = {}
+    base: list[FlowState] = []
 
     def pressure(flow: float) -> float:
         if flow not in known:
             drawn = demand.copy()
             drawn[node] += flow
-            solved = solver.solve(drawn).pressure_pa_gauge
+            if not base:
+                base.append(solver.solve(demand))
+            # Always from the same start: the order of asking must not move the last digit.
+            solved = solver.resolve(demand_m3_per_s_std=drawn, warm=base[0]).pressure_pa_gauge
             holds = bool(np.all(solved[kept] >= floor))
             known[flow] = float(solved[node]) if holds else math.nan
         return known[flow]

@@ -10,7 +10,7 @@ from netplan.hydraulics import FlowConditions
 from netplan.reference.purge import purge_figure
 from netplan.venting.branches import PurgeLeg, PurgeTree, ZoneMains, purge_tree
 from netplan.venting.content import geometry_m3
-from netplan.venting.draw import FlowPath, PathPart, Supply, actual_per_standard
+from netplan.venting.draw import FlowPath, PathPart, Supply, actual_per_standard, greatest_draw
 from netplan.venting.velocity import least_flow_m3_per_s
 
 __all__ = ["Equipment", "LegFlow", "PurgeSource", "Rig", "choose_rig", "leg_volume_m3"]
@@ -89,11 +89,14 @@ class LegFlow:
         What is let through: as much as the live side gives, throttled to a multiple of the least.
     left_pa_gauge : float
         Pressure of the live side while it flows [Pa gauge].
+    starved : bool
+        True where feed and stack would carry the least flow, but the live network does not give it.
     """
 
     needed: float
     used: float
     left_pa_gauge: float
+    starved: bool = False
 
     @property
     def share(self) -> float:
@@ -188,11 +191,11 @@ def _rig(
     equipment: Equipment,
     conditions: FlowConditions,
 ) -> Rig:
+    needed = [_needed(mains, leg, conditions) for leg in tree.legs]
+    limit = greatest_draw(source.supply, max(needed) * purge_figure("throttled_to"))
     flows = tuple(
-        _leg_flow(
-            mains, leg, source.supply, FlowPath(_path(mains, leg, *pair, equipment), conditions), conditions
-        )
-        for leg in tree.legs
+        _leg_flow(source.supply, limit, FlowPath(_path(mains, leg, *pair, equipment), conditions), least)
+        for leg, least in zip(tree.legs, needed, strict=True)
     )
     return Rig(source, *pair, tree, flows)
 
@@ -219,11 +222,10 @@ def _needed(mains: ZoneMains, leg: PurgeLeg, conditions: FlowConditions) -> floa
     return actual / actual_per_standard(conditions)
 
 
-def _leg_flow(
-    mains: ZoneMains, leg: PurgeLeg, supply: Supply, path: FlowPath, conditions: FlowConditions
-) -> LegFlow:
-    needed = _needed(mains, leg, conditions)
-    throttled = needed * purge_figure("throttled_to")
+def _leg_flow(supply: Supply, limit: float, path: FlowPath, needed: float) -> LegFlow:
+    throttled = min(needed * purge_figure("throttled_to"), limit)
     enough = path.carries(throttled, supply(0.0)) and path.carries(throttled, supply(throttled))
-    used = throttled if enough else path.flow_from(supply)
-    return LegFlow(needed, used, supply(used))
+    used = throttled if enough else path.flow_from(supply, throttled)
+    # What the same path would carry if the live side gave way to nothing.
+    starved = used < needed and path.carries(needed, supply(0.0))
+    return LegFlow(needed, used, supply(used), starved)

@@ -235,11 +235,15 @@ def _advice(rig: Rig, equipment: Equipment) -> tuple[str, ...]:
         f"The least velocity is not reached everywhere: {rig.least_share:.0%} of it at worst, with the best "
         "feed and stack of the rules' lists, tried from every stop."
     )
+    starved = (
+        "Feed and stack would carry it, the live network does not give it while every kept meter holds its "
+        "pressure: purge in hours of lower demand, or with inert gas."
+    )
     mend = (
         f"Do one of these: a larger tapping and hose; {stack}; gas from two stops at once; or a slug of "
         "inert gas ahead of the gas, so that gas and air do not touch."
     )
-    return short, mend
+    return (short, starved, mend) if any(flow.starved for flow in rig.flows) else (short, mend)
 
 
 def _about_tree(tree: PurgeTree) -> tuple[str, ...]:
