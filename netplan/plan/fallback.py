@@ -129,8 +129,9 @@ def _forbidden(desk: Desk, cut: Cut, place: int) -> tuple[Stretch, ...]:
     stop = cut.stops[place]
     if stop.valve < 0:
         method = next(m for m in desk.request.rules.method if m.name == stop.method)
-        beyond = max((part.offset_m for part in method.assembly), default=0.0)
-        beyond += desk.request.rules.clearance.fitting_m
+        offsets = [part.offset_m for part in method.assembly] or [0.0]
+        # The new assembly starts beyond the old one, with a tapping's clearance between them.
+        beyond = max(offsets) + desk.request.rules.clearance.fitting_m - min(0.0, *offsets)
         sign = 1.0 if stop.work_side == "from" else -1.0
         low, high = sorted((stop.chainage_m - sign * CLEAR_M, stop.chainage_m + sign * beyond))
         length = float(network.pipes.length_m[stop.pipe])

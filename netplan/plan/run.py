@@ -16,11 +16,14 @@ from netplan.network.model import Network
 from netplan.network.section import work_section
 from netplan.plan import model
 from netplan.plan.desk import Desk
+from netplan.plan.naming import stop_id
 from netplan.plan.request import PlanRequest
 from netplan.plan.result import FlowPicture, PlanResult
 from netplan.plan.search import rank
+from netplan.plan.steps import step_list
 from netplan.plan.writing.option import option_of
 from netplan.plan.writing.picture import picture_of
+from netplan.plan.writing.solved import solved_of
 
 __all__ = ["CAUTION", "NOT_CHECKED", "PlanRequest", "make_plan"]
 
@@ -59,19 +62,26 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
     desk = Desk.for_request(request)
     desk.before.require_solved()
     ranking = rank(desk, section, tell)
+    work = tuple(model.WorkItem(main_id=p.main_id, from_m=p.from_m, to_m=p.to_m) for p in request.parts)
+    conditions = _conditions(desk)
     options: list[model.Option] = []
     pictures: list[FlowPicture] = []
     for place in range(len(ranking.options)):
         tell(f"writing option {place + 1}")
-        option, feeds = option_of(desk, section, ranking, place)
-        options.append(option)
-        pictures.append(picture_of(desk, ranking.options[place], feeds.ids))
+        priced = ranking.options[place]
+        solved = solved_of(desk, priced)
+        option, feeds = option_of(desk, section, ranking, place, solved)
+        steps = step_list(
+            option, conditions, request.rules, work=work, set_order=[stop_id(i) for i in priced.work.order]
+        )
+        options.append(option.model_copy(update={"steps": steps}))
+        pictures.append(picture_of(desk, priced, solved, feeds.ids))
     plan = model.Plan(
         caution=CAUTION,
         network=_facts(request.network),
         provenance=_provenance(request.network),
-        work=tuple(model.WorkItem(main_id=p.main_id, from_m=p.from_m, to_m=p.to_m) for p in request.parts),
-        conditions=_conditions(desk),
+        work=work,
+        conditions=conditions,
         rules=request.rules.values(),
         not_checked=NOT_CHECKED,
         findings=_findings(desk),

@@ -10,22 +10,23 @@ from netplan.plan.search import Ranking
 from netplan.plan.waiting import money
 from netplan.plan.writing.fallback import fallbacks_of
 from netplan.plan.writing.feeds import WrittenFeeds, feeds_of
-from netplan.plan.writing.gas import figures_of, vent_of
 from netplan.plan.writing.gauges import gauges_of
 from netplan.plan.writing.nearer import nearer_of
 from netplan.plan.writing.people import customers_of
 from netplan.plan.writing.pressures import pressures_of, states_of
+from netplan.plan.writing.purging import purge_of
+from netplan.plan.writing.solved import Solved
 from netplan.plan.writing.stops import stops_of, zones_of
+from netplan.plan.writing.venting import full_vent_of
 from netplan.plan.writing.warnings import warnings_of
-from netplan.rules import Rules
 
 __all__ = ["option_of"]
 
 
 def option_of(
-    desk: Desk, section: Section, ranking: Ranking, place: int
+    desk: Desk, section: Section, ranking: Ranking, place: int, solved: Solved
 ) -> tuple[model.Option, WrittenFeeds]:
-    """Return the option at a place in the ranking, and its feeds.
+    """Return the option at a place in the ranking, without its steps, and its feeds.
 
     Parameters
     ----------
@@ -35,6 +36,8 @@ def option_of(
     ranking : Ranking
     place : int
         0 for the best.
+    solved : Solved
+        The option's final network.
     """
     priced = ranking.options[place]
     request = desk.request
@@ -57,8 +60,8 @@ def option_of(
             bypasses=feeds.bypasses,
             opened_valves=feeds.opened,
             pressures=pressures_of(desk, priced),
-            vent=vent_of(figures_of(desk, priced)),
-            purge=_purge(request.rules),
+            vent=full_vent_of(desk, priced),
+            purge=purge_of(desk, priced, solved),
             gauges=gauges_of(desk, priced),
             fallback=fallbacks_of(desk, fallbacks(desk, section, priced)),
             steps=(),
@@ -82,7 +85,3 @@ def _proof(ranking: Ranking, place: int) -> model.Proof:
             else f"not proven: {ranking.reason}; no other option can be below the lower bound"
         ),
     )
-
-
-def _purge(rules: Rules) -> model.Purge:
-    return model.Purge(volumes_out=rules.purge.volumes_out, volumes_in=rules.purge.volumes_in)

@@ -2,24 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from netplan.bypass import SizedFeed, feed_links
 from netplan.constants import PA_PER_MBAR, SECONDS_PER_HOUR
-from netplan.hydraulics import FlowNetwork, FlowSolver, FlowState
 from netplan.network.place import points_at
 from netplan.network.text import Text
 from netplan.plan.desk import Desk
 from netplan.plan.effects import node_demand_after
-from netplan.plan.feeding import closed_flow
 from netplan.plan.priced import Priced
 from netplan.plan.result import FlowPicture, PieceState
-from netplan.plan.stopped import StoppedNetwork, draw_stops
 from netplan.plan.writing.people import customer_pressure_after
+from netplan.plan.writing.solved import Solved
 
 __all__ = ["picture_of"]
 
@@ -27,31 +22,20 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Solved:
-    """The final network with everything in it: links of the stopped network, hose taps, hoses."""
-
-    stopped: StoppedNetwork
-    flow: FlowNetwork
-    state: FlowState
-    stopped_link: Ints
-    from_m: Floats
-    to_m: Floats
-
-
-def picture_of(desk: Desk, option: Priced, feed_ids: tuple[str | None, ...]) -> FlowPicture:
+def picture_of(desk: Desk, option: Priced, solved: Solved, feed_ids: tuple[str | None, ...]) -> FlowPicture:
     """Return the state after all stops, complete enough to be solved again elsewhere.
 
     Parameters
     ----------
     desk : Desk
     option : Priced
+    solved : Solved
+        The option's final network.
     feed_ids : tuple of (str or None)
         Id of the feed of each hungry part.
     """
     network = desk.request.network
     sizes = [feed.size for feed in option.feeds if feed is not None]
-    solved = _with_feeds(desk, option) if option.fed is not None else _without_feeds(desk, option)
     links, count = solved.flow.links, solved.flow.node_count
     is_pipe = solved.stopped_link >= 0
     pipe = np.full(links.count, -1, dtype=np.int32)
@@ -100,53 +84,7 @@ def picture_of(desk: Desk, option: Priced, feed_ids: tuple[str | None, ...]) -> 
     )
 
 
-def _without_feeds(desk: Desk, option: Priced) -> _Solved:
-    stopped = draw_stops(desk.request.network, desk.base, option.cut)
-    flow = closed_flow(stopped)
-    demand = node_demand_after(desk, option.reach, option.flow_m3_per_s_std, flow.node_count)
-    state = FlowSolver(flow, desk.conditions).solve(demand)
-    rows = np.arange(flow.links.count)
-    return _Solved(stopped, flow, state, rows, stopped.from_m, stopped.to_m)
-
-
-def _with_feeds(desk: Desk, option: Priced) -> _Solved:
-    assert option.fed is not None and option.stopped is not None  # noqa: S101, PT018 - the caller looked
-    stopped, fed = option.stopped, option.fed
-    sizes = [feed.size for feed in option.feeds if isinstance(feed, SizedFeed)]
-    hoses = feed_links(sizes, desk.request.rules)
-    links = fed.flow.links
-    is_open = links.is_open.copy()
-    is_open[[size.feed.valve_link for size in sizes if size.feed.valve_link >= 0]] = True
-    flow = fed.flow.with_links(replace(links, is_open=is_open).joined_with(hoses))
-    stopped_link = np.concatenate([fed.stopped_link, np.full(hoses.count, -1, dtype=np.int64)])
-    from_m, to_m = _chainages(stopped, fed.stopped_link, links.length_m)
-    nothing = np.zeros(hoses.count)
-    return _Solved(
-        stopped=stopped,
-        flow=flow,
-        state=option.final,
-        stopped_link=stopped_link,
-        from_m=np.concatenate([from_m, nothing]),
-        to_m=np.concatenate([to_m, hoses.length_m]),
-    )
-
-
-def _chainages(stopped: StoppedNetwork, stopped_link: Ints, length_m: Floats) -> tuple[Floats, Floats]:
-    """Lay the parts of a tapped link one after the other, as the tapping made them."""
-    from_m, to_m = stopped.from_m[stopped_link].copy(), stopped.to_m[stopped_link].copy()
-    count = stopped.flow.links.count
-    for link in np.unique(stopped_link[count:]):
-        rows = [int(link), *(count + np.flatnonzero(stopped_link[count:] == link)).tolist()]
-        at = float(stopped.from_m[link])
-        for row in rows:
-            from_m[row] = at
-            at += float(length_m[row])
-            to_m[row] = at
-        to_m[rows[-1]] = stopped.to_m[link]
-    return from_m, to_m
-
-
-def _states(option: Priced, solved: _Solved) -> NDArray[np.int8]:
+def _states(option: Priced, solved: Solved) -> NDArray[np.int8]:
     links = solved.flow.links
     state = np.full(links.count, PieceState.LIVE, dtype=np.int8)
     is_pipe = solved.stopped_link >= 0
@@ -167,7 +105,7 @@ def _states(option: Priced, solved: _Solved) -> NDArray[np.int8]:
     return state
 
 
-def _places(desk: Desk, solved: _Solved) -> tuple[Floats, Floats]:
+def _places(desk: Desk, solved: Solved) -> tuple[Floats, Floats]:
     network = desk.request.network
     count = len(network.nodes)
     x, y = np.full(solved.flow.node_count, np.nan), np.full(solved.flow.node_count, np.nan)

@@ -9,16 +9,15 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from netplan.bypass import feed_links
 from netplan.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
-from netplan.hydraulics import FlowNetwork, FlowSolver
+from netplan.hydraulics import FlowSolver
 from netplan.isolation import Stop
 from netplan.plan import model
 from netplan.plan.desk import Desk
 from netplan.plan.effects import kept_inlets, node_demand_after
-from netplan.plan.feeding import closed_flow
 from netplan.plan.priced import Priced
-from netplan.plan.stopped import StoppedNetwork, draw_stops
+from netplan.plan.stopped import StoppedNetwork
+from netplan.plan.writing.solved import Solved
 from netplan.rules import Rules
 from netplan.venting import (
     Equipment,
@@ -58,11 +57,11 @@ class _Bench:
 
 
 def equipment_of(rules: Rules) -> Equipment:
-    """Return the hoses that go through the rules' tapping, and the rules' stacks."""
+    """Return the hoses narrower than the rules' tapping, one as wide as it, and the rules' stacks."""
     bypass, purge = rules.bypass, rules.purge
-    fits = [bore for bore in bypass.bores_mm if bore <= bypass.tapping_bore_mm]
+    fits = {bore for bore in bypass.bores_mm if bore < bypass.tapping_bore_mm} | {bypass.tapping_bore_mm}
     return Equipment(
-        feed_bores_m=tuple(bore / MM_PER_M for bore in fits or [bypass.tapping_bore_mm]),
+        feed_bores_m=tuple(bore / MM_PER_M for bore in sorted(fits)),
         stack_bores_m=tuple(bore / MM_PER_M for bore in purge.stack_bores_mm),
         stack_height_m=purge.stack_height_m,
         feed_loss=bypass.loss_coefficient,
@@ -70,14 +69,14 @@ def equipment_of(rules: Rules) -> Equipment:
     )
 
 
-def purge_of(desk: Desk, option: Priced) -> model.Purge:
+def purge_of(desk: Desk, option: Priced, solved: Solved) -> model.Purge:
     """Return how the zones of an option are purged out of service and back in.
 
     The draw is solved in the state with all stops in and all feeds open; a draw that takes a kept meter
     inlet below what it must hold counts as one that the network cannot give.
     """
     rules = desk.request.rules
-    bench = _bench(desk, option)
+    bench = _bench(desk, option, solved)
     plans: list[tuple[PurgePlan | None, int]] = []
     for mains, sources in _zones(desk, option, bench):
         if sources and len(mains):
@@ -95,25 +94,13 @@ def purge_of(desk: Desk, option: Priced) -> model.Purge:
     return _written(desk, plans)
 
 
-def _bench(desk: Desk, option: Priced) -> _Bench:
-    stopped = option.stopped or draw_stops(desk.request.network, desk.base, option.cut)
-    flow = _live(desk, option, stopped)
+def _bench(desk: Desk, option: Priced, solved: Solved) -> _Bench:
+    stopped, flow = solved.stopped, solved.flow
     gone = np.zeros(len(desk.request.network.customers), dtype=bool)
     gone[option.off] = True
     inlets = kept_inlets(desk, option.reach, gone)
     demand = node_demand_after(desk, option.reach, option.flow_m3_per_s_std, flow.node_count)
     return _Bench(stopped, FlowSolver(flow, desk.conditions), demand, inlets.node, inlets.required_pa_gauge)
-
-
-def _live(desk: Desk, option: Priced, stopped: StoppedNetwork) -> FlowNetwork:
-    if option.fed is None:
-        return closed_flow(stopped)
-    sizes = [feed.size for feed in option.feeds if feed is not None]
-    links = option.fed.flow.links
-    is_open = links.is_open.copy()
-    is_open[[size.feed.valve_link for size in sizes if size.feed.valve_link >= 0]] = True
-    hoses = feed_links(sizes, desk.request.rules)
-    return option.fed.flow.with_links(replace(links, is_open=is_open).joined_with(hoses))
 
 
 def _zones(desk: Desk, option: Priced, bench: _Bench) -> list[tuple[ZoneMains, list[PurgeSource]]]:

@@ -1,0 +1,98 @@
+"""The final network of an option, with everything in it, solved."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.bypass import SizedFeed, feed_links
+from netplan.hydraulics import FlowNetwork, FlowSolver, FlowState
+from netplan.plan.desk import Desk
+from netplan.plan.effects import node_demand_after
+from netplan.plan.feeding import FedNetwork, closed_flow
+from netplan.plan.priced import Priced
+from netplan.plan.stopped import StoppedNetwork, draw_stops
+
+__all__ = ["Solved", "solved_of"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Solved:
+    """The final network of an option.
+
+    Parameters
+    ----------
+    stopped : StoppedNetwork
+        The network with the stops drawn in.
+    flow : FlowNetwork
+        Links of the stopped network, their parts beyond hose taps, then the hoses; zones closed.
+    state : FlowState
+        Solved with the customers off turned off.
+    stopped_link : int array, shape (links,)
+        Link of the stopped network that each link is part of; -1 for a hose.
+    from_m, to_m : float arrays, shape (links,)
+        Chainages on the pipe, or 0 and the length of a hose [m].
+    """
+
+    stopped: StoppedNetwork
+    flow: FlowNetwork
+    state: FlowState
+    stopped_link: Ints
+    from_m: Floats
+    to_m: Floats
+
+
+def solved_of(desk: Desk, option: Priced) -> Solved:
+    """Return the final network of an option."""
+    if option.fed is None or option.stopped is None:
+        return _without_feeds(desk, option)
+    return _with_feeds(desk, option, option.stopped, option.fed)
+
+
+def _without_feeds(desk: Desk, option: Priced) -> Solved:
+    stopped = draw_stops(desk.request.network, desk.base, option.cut)
+    flow = closed_flow(stopped)
+    demand = node_demand_after(desk, option.reach, option.flow_m3_per_s_std, flow.node_count)
+    state = FlowSolver(flow, desk.conditions).solve(demand)
+    rows = np.arange(flow.links.count)
+    return Solved(stopped, flow, state, rows, stopped.from_m, stopped.to_m)
+
+
+def _with_feeds(desk: Desk, option: Priced, stopped: StoppedNetwork, fed: FedNetwork) -> Solved:
+    sizes = [feed.size for feed in option.feeds if isinstance(feed, SizedFeed)]
+    hoses = feed_links(sizes, desk.request.rules)
+    links = fed.flow.links
+    is_open = links.is_open.copy()
+    is_open[[size.feed.valve_link for size in sizes if size.feed.valve_link >= 0]] = True
+    flow = fed.flow.with_links(replace(links, is_open=is_open).joined_with(hoses))
+    stopped_link = np.concatenate([fed.stopped_link, np.full(hoses.count, -1, dtype=np.int64)])
+    from_m, to_m = _chainages(stopped, fed.stopped_link, links.length_m)
+    nothing = np.zeros(hoses.count)
+    return Solved(
+        stopped=stopped,
+        flow=flow,
+        state=option.final,
+        stopped_link=stopped_link,
+        from_m=np.concatenate([from_m, nothing]),
+        to_m=np.concatenate([to_m, hoses.length_m]),
+    )
+
+
+def _chainages(stopped: StoppedNetwork, stopped_link: Ints, length_m: Floats) -> tuple[Floats, Floats]:
+    """Lay the parts of a tapped link one after the other, as the tapping made them."""
+    from_m, to_m = stopped.from_m[stopped_link].copy(), stopped.to_m[stopped_link].copy()
+    count = stopped.flow.links.count
+    for link in np.unique(stopped_link[count:]):
+        rows = [int(link), *(count + np.flatnonzero(stopped_link[count:] == link)).tolist()]
+        at = float(stopped.from_m[link])
+        for row in rows:
+            from_m[row] = at
+            at += float(length_m[row])
+            to_m[row] = at
+        to_m[rows[-1]] = stopped.to_m[link]
+    return from_m, to_m
