@@ -17,16 +17,7 @@ from netplan.isolation.sites import Choice
 from netplan.network.words import Surface
 from netplan.rules.model import MethodKind
 
-__all__ = ["cut_of", "stop_shape"]
-
-
-def stop_shape(near: Neighbourhood, edge: Edge, zone_at_u: bool) -> Shape:
-    """Return the shape of an edge from its zone's side outward."""
-    if edge.gap is None:
-        shape = near.run_shape(edge.run)
-        at_a = near.local[int(near.index.run_a[edge.run])] == edge.u
-        return shape if zone_at_u == at_a else shape.turned()
-    return edge.gap.shape if zone_at_u else edge.gap.shape.turned()
+__all__ = ["cut_of"]
 
 
 def cut_of(near: Neighbourhood, found: Found) -> Cut:
@@ -37,13 +28,12 @@ def cut_of(near: Neighbourhood, found: Found) -> Cut:
         lengths.setdefault(piece, []).append((stretch.from_m, stretch.to_m))
     stops = []
     for edge, at_u, choice in found.stops:
-        shape = stop_shape(near, edge, at_u)
+        shape = near.shape(edge, at_u)
         stops.append(_stop(near, edge, shape, choice))
         _add_lengths(lengths, shape, choice.at_m)
-    for edge in near.edges:
-        if edge.u in found.zone and edge.v in found.zone:
-            shape = near.run_shape(edge.run) if edge.gap is None else edge.gap.shape
-            _add_lengths(lengths, shape, shape.length_m)
+    for edge in found.inner:
+        shape = near.shape(edge)
+        _add_lengths(lengths, shape, float("inf"))
     inside = _supernodes(near, found)
     for supernode in inside:
         for piece in index.services_at(supernode).tolist():
@@ -59,7 +49,7 @@ def cut_of(near: Neighbourhood, found: Found) -> Cut:
         for part in pieces
     )
     price = sum(choice.price_minor for _, _, choice in found.stops)
-    interruption = int(near.off_minor[customers].sum())
+    interruption = int(near.ground.off_minor[customers].sum())
     stranded = sum(edge.stranded_u if at_u else edge.stranded_v for edge, at_u, _ in found.stops)
     return Cut(
         stops=tuple(sorted(stops, key=lambda stop: (stop.pipe, stop.chainage_m, stop.work_side))),

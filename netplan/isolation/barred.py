@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from netplan.isolation.methods import Reach
 from netplan.isolation.model import Orders, Stretch
@@ -62,14 +63,30 @@ class Barred:
                 )
         return blocks
 
+    def touches(self, network: Network, pieces: NDArray[np.int32]) -> bool:
+        """Whether an order or area may concern any of some pieces of main."""
+        pipes, valves = network.pieces.pipe[pieces], network.pieces.valve[pieces]
+        if any(int(valve) in self.valves for valve in valves) or any(
+            int(pipe) in self.lengths for pipe in pipes
+        ):
+            return True
+        return self.tree is not None and any(len(self._near(network, int(pipe))) for pipe in pipes)
+
+    def _near(self, network: Network, pipe: int) -> list[int]:
+        """Return the areas whose bounding boxes meet that of a pipe."""
+        pipes = network.pipes
+        coords = pipes.coords_m[pipes.coord_start[pipe] : pipes.coord_start[pipe + 1]]
+        return sorted(
+            int(row) for row in self.tree.query(shapely.box(*coords.min(axis=0), *coords.max(axis=0)))
+        )
+
     def _areas_on(self, network: Network, leg: Leg) -> list[tuple[float, float, str]]:
         if self.tree is None:
             return []
         pipes = network.pipes
         coords = pipes.coords_m[pipes.coord_start[leg.pipe] : pipes.coord_start[leg.pipe + 1]]
-        box = shapely.box(*coords.min(axis=0), *coords.max(axis=0))
         found = []
-        near = sorted(int(row) for row in self.tree.query(box))
+        near = self._near(network, leg.pipe)
         line = shapely.linestrings(coords) if near else None
         for row in near:
             inside = shapely.intersection(line, self.areas[row])

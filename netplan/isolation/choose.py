@@ -102,7 +102,7 @@ class CutSearch(Iterator[Cut]):
             kept |= frozenset(ground.priority.nonzero()[0].tolist()) - problem.alternatives
         forced: Forced = forced_places(index, work, orders)
         stranding = Stranding(ground, problem.feed_bound, work, kept) if problem.feed_bound else None
-        self.near = Neighbourhood(index, sites, work, ground.off_minor, kept, stranding, forced.places)
+        self.near = Neighbourhood(ground, sites, work, kept, stranding, forced.places)
         search = Search(self.near, orders.max_stops)
         yield from search.run(families(self.near, forced))
 

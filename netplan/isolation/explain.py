@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import deque
 
-from netplan.isolation.answer import stop_shape
 from netplan.isolation.model import Cut, Refusal
 from netplan.isolation.neighbourhood import SOURCE, Edge, Neighbourhood
 from netplan.isolation.search import Found
@@ -50,14 +49,14 @@ def _possible(near: Neighbourhood, shape: Shape, until_m: float) -> list[Refusal
 def not_nearer(near: Neighbourhood, cut: Cut) -> tuple[tuple[Refusal, ...], ...]:
     """Return, for each stop of a cut, every nearer place on its side and why the stop is not there."""
     found: Found = cut.found
-    ways = _ways(near, found)
+    ways = _ways(found)
     by_stop = {}
     for edge, at_u, choice in found.stops:
-        shape = stop_shape(near, edge, at_u)
+        shape = near.shape(edge, at_u)
         leg = shape.leg_at(choice.at_m)
         rows: list[Refusal] = []
         for before, forward in ways.get(edge.u if at_u else edge.v, ()):
-            passed = stop_shape(near, before, forward)
+            passed = near.shape(before, forward)
             rows += refusals_on(near, passed, passed.length_m) + _possible(near, passed, passed.length_m)
         rows += refusals_on(near, shape, choice.at_m)
         method = near.sites.rules.method[choice.method].name
@@ -67,11 +66,11 @@ def not_nearer(near: Neighbourhood, cut: Cut) -> tuple[tuple[Refusal, ...], ...]
     return tuple(by_stop[stop.pipe, stop.chainage_m, stop.work_side] for stop in cut.stops)
 
 
-def _ways(near: Neighbourhood, found: Found) -> dict[int, list[tuple[Edge, bool]]]:
+def _ways(found: Found) -> dict[int, list[tuple[Edge, bool]]]:
     """Return the way from the work to every node of a zone, edge by edge."""
     at: dict[int, list[Edge]] = {}
-    for edge in near.edges:
-        if edge.u != edge.v and edge.u in found.zone and edge.v in found.zone:
+    for edge in found.inner:
+        if edge.u != edge.v:
             at.setdefault(edge.u, []).append(edge)
             at.setdefault(edge.v, []).append(edge)
     ways: dict[int, list[tuple[Edge, bool]]] = {SOURCE: []}

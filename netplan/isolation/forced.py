@@ -9,6 +9,7 @@ import numpy as np
 
 from netplan.errors import NoPlanError
 from netplan.isolation.index import Index
+from netplan.isolation.mincut import INFINITE
 from netplan.isolation.model import Orders
 from netplan.isolation.neighbourhood import SOURCE, Edge, Neighbourhood
 from netplan.isolation.search import Family
@@ -84,6 +85,7 @@ def families(near: Neighbourhood, forced: Forced) -> list[Family]:
     if not forced.places:
         return [Family(frozenset({SOURCE}), frozenset())]
     wanted = dict(forced.names)
+    near.grow(64)
     while True:
         edges = {key: _edge_at(near, *key) for key in wanted}
         if all(edge is not None for edge in edges.values()) or near.complete:
@@ -98,7 +100,7 @@ def families(near: Neighbourhood, forced: Forced) -> list[Family]:
         if id(edge) in taken:
             raise _cannot(name, "another stop is ordered on the same length of main")
         taken.add(id(edge))
-        ends = [(edge.u, edge.v)] * bool(edge.from_u) + [(edge.v, edge.u)] * bool(edge.from_v)
+        ends = [(edge.u, edge.v)] * (edge.out_u < INFINITE) + [(edge.v, edge.u)] * (edge.out_v < INFINITE)
         ends = [(inner, outer) for inner, outer in ends if outer != SOURCE and inner != outer]
         if not ends:
             raise _cannot(name, _why(near, edge, key))
@@ -113,7 +115,7 @@ def families(near: Neighbourhood, forced: Forced) -> list[Family]:
 
 
 def _edge_at(near: Neighbourhood, run: int, chainage_m: float, pipe: int) -> Edge | None:
-    for edge in near.edges:
+    for edge in near.ring().edges:
         if edge.run != run:
             continue
         if edge.gap is None or near.place_on(edge.gap.shape, chainage_m, pipe) is not None:
@@ -123,7 +125,7 @@ def _edge_at(near: Neighbourhood, run: int, chainage_m: float, pipe: int) -> Edg
 
 def _why(near: Neighbourhood, edge: Edge, key: tuple[int, float, int]) -> str:
     _, chainage, pipe = key
-    shape = near.run_shape(edge.run) if edge.gap is None else edge.gap.shape
+    shape = near.shape(edge)
     reasons = []
     for turned in (False, True):
         way = shape.turned() if turned else shape

@@ -11,9 +11,14 @@ from numpy.typing import NDArray
 from netplan.isolation.apart import Sensing, open_runs, sensing_pairs
 from netplan.isolation.barred import barred_by
 from netplan.isolation.index import Index
+from netplan.isolation.methods import fault_pressures
+from netplan.isolation.mincut import INFINITE
 from netplan.isolation.model import MINOR_PER_UNIT, Orders
+from netplan.isolation.shapes import Shape
+from netplan.isolation.simple import SimpleRuns, cost_simple_runs
 from netplan.isolation.sites import Sites
 from netplan.isolation.tails import Tails, find_tails
+from netplan.isolation.work import Work
 from netplan.network.model import Network
 from netplan.network.words import Category
 from netplan.rules.model import Rules
@@ -49,7 +54,85 @@ class Ground:
         self.index, self.rules = index, rules
         self.gas_minor_per_m3 = gas_minor_per_m3
         self.off_minor = interruption_minor(index.network, rules, hours)
-        self.sites = Sites(index, rules, gas_minor_per_m3, barred_by(index.network, Orders()))
+        barred = barred_by(index.network, Orders())
+        self.sites = Sites(index, rules, gas_minor_per_m3, barred)
+
+    @cached_property
+    def runs(self) -> SimpleRuns:
+        """Costs of stops on all plain runs."""
+        return cost_simple_runs(
+            self.index, self.rules, self.gas_minor_per_m3, self.sites.barred, fault_pressures(self.index)
+        )
+
+    @cached_property
+    def _priced(self) -> NDArray[np.bool_]:
+        return self.runs.plain.copy()
+
+    @cached_property
+    def cost_a(self) -> NDArray[np.int64]:
+        """Least price of a stop on each run with the zone at its a end, once `price_runs` has seen it."""
+        return self.runs.cost_minor.copy()
+
+    @cached_property
+    def cost_b(self) -> NDArray[np.int64]:
+        """Least price of a stop on each run with the zone at its b end, once `price_runs` has seen it."""
+        return self.runs.cost_minor.copy()
+
+    def price_runs(self, runs: NDArray[np.int64]) -> None:
+        """Work out the prices of those runs that are not plain and still unknown."""
+        new = runs[~self._priced[runs]]
+        if len(new):
+            self.sites.prepare(np.concatenate([self.index.pieces_of(run) for run in new.tolist()]))
+        for run in new.tolist():
+            for costs, at_a in ((self.cost_a, True), (self.cost_b, False)):
+                choices = self.sites.run_choices(run, at_a)
+                costs[run] = choices[0].cost_minor if choices else INFINITE
+        self._priced[new] = True
+
+    @cached_property
+    def node_minor(self) -> NDArray[np.int64]:
+        """What each supernode costs in a zone: customers attached nowhere else, gas of its services."""
+        gas = np.rint(self.gas_minor_per_m3 * self.index.super_volume_m3).astype(np.int64)
+        both: NDArray[np.int64] = gas + self.single_minor
+        return both
+
+    @cached_property
+    def single_minor(self) -> NDArray[np.int64]:
+        """Price of the customers attached at each supernode alone."""
+        index = self.index
+        per_pair = np.where(index.several[index.customer_row], 0, self.off_minor[index.customer_row])
+        running = np.concatenate([[0], np.cumsum(per_pair)])
+        total: NDArray[np.int64] = running[index.customer_start[1:]] - running[index.customer_start[:-1]]
+        return total
+
+    @cached_property
+    def has_several(self) -> NDArray[np.bool_]:
+        """Which supernodes have a customer who is attached elsewhere too."""
+        index = self.index
+        running = np.concatenate([[0], np.cumsum(index.several[index.customer_row])])
+        several: NDArray[np.bool_] = running[index.customer_start[1:]] > running[index.customer_start[:-1]]
+        return several
+
+    def supernodes_of(self, customers: frozenset[int]) -> frozenset[int]:
+        """Return the supernodes that customers are attached at."""
+        table, found = self.index.network.customers, set()
+        for row in sorted(customers):
+            nodes = table.attach_node[table.attach_start[row] : table.attach_start[row + 1]]
+            found.update(self.index.super_of[nodes].tolist())
+        return frozenset(found)
+
+    def work_gas_minor(self, work: Work) -> int:
+        """Return the price of the gas in the work section itself [minor units]."""
+        bore = self.index.network.pipes.bore_m
+        volumes = [
+            0.25 * np.pi * float(bore[of.pipe]) ** 2 * (of.to_m - of.from_m) for _, of, _ in work.covered
+        ]
+        return sum(self.sites.gas_minor(volume) for volume in volumes)
+
+    def gap_gas_minor(self, shape: Shape) -> int:
+        """Return the price of the gas of what is left of a run beside the work [minor units]."""
+        bore = float(self.index.network.pipes.bore_m[shape.legs[0].pipe])
+        return self.sites.gas_minor(0.25 * np.pi * bore**2 * shape.length_m)
 
     @cached_property
     def is_open(self) -> NDArray[np.bool_]:
@@ -69,11 +152,7 @@ class Ground:
     @cached_property
     def off_prefix(self) -> NDArray[np.int64]:
         """Running sum over the order of tails of the price of customers attached at one supernode alone."""
-        index = self.index
-        per_pair = np.where(index.several[index.customer_row], 0, self.off_minor[index.customer_row])
-        running = np.concatenate([[0], np.cumsum(per_pair)])
-        per_supernode = running[index.customer_start[1:]] - running[index.customer_start[:-1]]
-        return self.tails.prefix(per_supernode)
+        return self.tails.prefix(self.single_minor)
 
     @cached_property
     def priority(self) -> NDArray[np.bool_]:

@@ -8,6 +8,8 @@ from enum import IntEnum
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from netplan.constants import MM_PER_M, PA_PER_MBAR
@@ -194,18 +196,17 @@ def _tests(
             *tests,
         ]
     year, general = pipes.year[pipe], rules.method_general
-    resin = np.array([pipes.resin[row] for row in pipe], dtype=object) if method.refuse_early_pe else None
     joints = [member.value for member in Joint if member.word in method.refuse_joints]
     tests = [(Refused.VALVE_PIECE, valve >= 0), *tests]
-    if resin is not None:
-        early = (
-            np.isin(resin, general.early_resins) if general.early_resins else np.zeros(len(rows), np.bool_)
-        )
+    if method.refuse_early_pe:
+        resin = pipes.resin.take(pipe).arrow
+        early = np.asarray(pc.is_in(resin, pa.array(general.early_resins, pa.string())), dtype=np.bool_)
         with np.errstate(invalid="ignore"):
-            early |= year < general.early_pe_before_year
+            early = early | (year < general.early_pe_before_year)
         tests.append((Refused.EARLY_PE, early))
         if not general.squeeze_unknown_resin:
-            tests.append((Refused.UNKNOWN_RESIN, np.isnan(year) & (resin == "")))
+            unnamed = np.asarray(pc.equal(resin, ""), dtype=np.bool_)
+            tests.append((Refused.UNKNOWN_RESIN, np.isnan(year) & unnamed))
     if method.refuse_inserted:
         tests.append((Refused.INSERTED, pipes.host[pipe] != Host.NONE))
     tests.append((Refused.JOINT, np.isin(pipes.joint[pipe], joints)))

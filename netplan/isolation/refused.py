@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 
-from netplan.isolation.answer import stop_shape
 from netplan.isolation.explain import refusals_on
 from netplan.isolation.mincut import INFINITE
 from netplan.isolation.model import IsolationProblem, Refusal
@@ -84,7 +83,8 @@ def _what_stands_at(near: Neighbourhood, supernode: int) -> str:
 def _open_sides(near: Neighbourhood) -> list[str]:
     """Follow runs that cannot be stopped from the work to whatever may not be in a zone."""
     at: dict[int, list[tuple[Edge, bool]]] = {}
-    for edge in near.edges:
+    near.grow(1 << 30)
+    for edge in near.ring().edges:
         if edge.u != edge.v:
             at.setdefault(edge.u, []).append((edge, True))
             at.setdefault(edge.v, []).append((edge, False))
@@ -122,7 +122,7 @@ def _side(near: Neighbourhood, way: list[tuple[Edge, bool]]) -> str:
     goal = _what_stands_at(near, near.supernode[last.v if forward else last.u])
     refusals: list[Refusal] = []
     for edge, at_u in way:
-        shape = stop_shape(near, edge, at_u)
+        shape = near.shape(edge, at_u)
         refusals += refusals_on(near, shape, shape.length_m)
     mains = list(dict.fromkeys(network.pipes.id[row.pipe] for row in refusals))
     worst: dict[str, Refusal] = {}

@@ -12,16 +12,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import count
 
-import numpy as np
-from numpy.typing import NDArray
-
-from netplan.isolation.mincut import INFINITE, least_cut
-from netplan.isolation.neighbourhood import SOURCE, Edge, Neighbourhood
+from netplan.isolation.mincut import INFINITE, Solution, least_cut, next_cut
+from netplan.isolation.neighbourhood import SOURCE, Edge, Neighbourhood, Ring
 from netplan.isolation.sites import Choice
 
 __all__ = ["Family", "Found", "Search"]
-
-FIRST_NODES = 32
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,19 +40,29 @@ class Found:
         Local nodes, `SOURCE` included.
     stops : tuple of (Edge, zone at u, Choice)
         In the order of the edges.
+    inner : tuple of Edge
+        Edges wholly in the zone.
     """
 
     value_minor: int
     zone: frozenset[int]
     stops: tuple[tuple[Edge, bool, Choice], ...]
+    inner: tuple[Edge, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Solved:
+    """A family with its least zone, as found in one size of the neighbourhood."""
+
     family: Family
+    ring: Ring
+    flow: Solution
     value: int
     zone: frozenset[int]
-    rim: bool
+
+    @property
+    def at_rim(self) -> bool:
+        return not self.ring.rim.isdisjoint(self.flow.side)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,171 +96,145 @@ class Search:
         self.near, self.max_stops = near, max_stops
         self.heap: list[tuple[int, int, int, _Ready | _Solved | _Split]] = []
         self.order = count()
-        self.adjacent: dict[int, dict[int, list[Edge]]] = {}
-        self._linked = 0
-
-    def link(self) -> None:
-        """Take new edges of the neighbourhood into the adjacency."""
-        for edge in self.near.edges[self._linked :]:
-            if edge.u != edge.v:
-                self.adjacent.setdefault(edge.u, {}).setdefault(edge.v, []).append(edge)
-                self.adjacent.setdefault(edge.v, {}).setdefault(edge.u, []).append(edge)
-        self._linked = len(self.near.edges)
-
-    def solve(self, family: Family) -> _Solved | None:
-        """Return the least zone of a family, or None when it holds none."""
-        if family.wanted and not self._reachable(family):
-            return None
-        if self.max_stops and self._sure_stops(family) > self.max_stops:
-            return None
-        hold = (family.inside | family.wanted) - {SOURCE}
-        cut = least_cut(
-            self.near.arcs(),
-            np.fromiter(sorted(hold), np.int64, len(hold)),
-            np.fromiter(sorted(family.outside), np.int64, len(family.outside)),
-        )
-        if cut is None:
-            return None
-        value, side = cut
-        side = side[: len(self.near.supernode)]
-        rim = bool((side & self.near.rim()).any())
-        zone = self._connected(side)
-        return _Solved(family, value + self.near.constant_minor, zone, rim)
-
-    def _sure_stops(self, family: Family) -> int:
-        return sum(
-            len(edges)
-            for node in family.inside
-            for other, edges in self.adjacent.get(node, {}).items()
-            if other in family.outside
-        )
-
-    def _reachable(self, family: Family) -> bool:
-        seen, frontier = set(family.inside), list(family.inside)
-        while frontier:
-            for other in self.adjacent.get(frontier.pop(), {}):
-                if other not in seen and other not in family.outside:
-                    seen.add(other)
-                    frontier.append(other)
-        return family.wanted <= seen or not self.near.complete
-
-    def _connected(self, side: NDArray[np.bool_]) -> frozenset[int]:
-        seen, frontier = {SOURCE}, [SOURCE]
-        while frontier:
-            for other in self.adjacent.get(frontier.pop(), {}):
-                if side[other] and other not in seen:
-                    seen.add(other)
-                    frontier.append(other)
-        return frozenset(seen)
-
-    def _push(self, value: int, kind: int, item: _Ready | _Solved | _Split) -> None:
-        heapq.heappush(self.heap, (value, kind, next(self.order), item))
-
-    def split(self, solved: _Solved) -> None:
-        """Split the rest of a family round its least zone."""
-        inside, outside = set(solved.family.inside), set(solved.family.outside)
-        wanted = solved.family.wanted
-        for node in self._outward(inside, solved.zone):
-            if self._may_be_cut(inside, node) and node not in wanted:
-                self._try(Family(frozenset(inside), frozenset(outside | {node}), wanted), solved.value)
-            inside.add(node)
-        beyond = {other for node in inside for other in self.adjacent.get(node, {})} - inside - outside
-        for node in sorted(beyond):
-            if not self.near.barred(self.near.supernode[node]):
-                self._try(Family(frozenset(inside | {node}), frozenset(outside), wanted), solved.value)
-            outside.add(node)
-
-    def _outward(self, inside: set[int], zone: frozenset[int]) -> list[int]:
-        order: list[int] = []
-        seen, frontier = set(inside), sorted(inside)
-        while frontier:
-            found = sorted(
-                {other for node in frontier for other in self.adjacent.get(node, {}) if other in zone} - seen
-            )
-            order += found
-            seen.update(found)
-            frontier = found
-        return order
-
-    def _may_be_cut(self, inside: set[int], node: int) -> bool:
-        return all(
-            edge.cost(edge.v == node) < INFINITE
-            for other, edges in self.adjacent[node].items()
-            if other in inside
-            for edge in edges
-        )
-
-    def _try(self, family: Family, at_least: int) -> None:
-        solved = self.solve(family)
-        if solved is not None:
-            self._push(max(solved.value, at_least), 1, solved)
-
-    def stops_of(self, zone: frozenset[int]) -> list[tuple[Edge, bool]]:
-        """Return the edges with one end in a zone, and whether that end is u."""
-        found: list[tuple[Edge, bool]] = []
-        for node in zone:
-            for other, edges in self.adjacent.get(node, {}).items():
-                if other not in zone:
-                    found.extend((edge, edge.u == node) for edge in edges)
-        return sorted(found, key=lambda stop: (stop[0].run, stop[0].u, stop[0].v, stop[1]))
-
-    def zone_minor(self, zone: frozenset[int]) -> int:
-        """Return the price of what lies wholly in a zone [minor units]: gas, and customers once each."""
-        near, total = self.near, 0
-        rows: set[int] = set()
-        for supernode, node in near.local.items() if len(zone) > 64 else self._members(zone):
-            if node in zone:
-                total += near.sites.gas_minor(float(near.index.super_volume_m3[supernode]))
-                rows.update(near.index.customers_at(supernode).tolist())
-        total += sum(int(near.off_minor[row]) for row in rows)
-        for node in zone:
-            for other, edges in self.adjacent.get(node, {}).items():
-                if other in zone and other > node:
-                    total += sum(edge.gas_minor for edge in edges)
-        return total + self._loops(zone)
-
-    def _members(self, zone: frozenset[int]) -> list[tuple[int, int]]:
-        near = self.near
-        members = [(supernode, SOURCE) for supernode in near.work.supernodes]
-        return members + [(near.supernode[node], node) for node in sorted(zone) if node != SOURCE]
-
-    def _loops(self, zone: frozenset[int]) -> int:
-        return sum(edge.gas_minor for edge in self.near.edges if edge.u == edge.v and edge.u in zone)
 
     def run(self, families: list[Family]) -> Iterator[Found]:
         """Yield zones with methods in order of price; each zone with each choice of methods once."""
-        if self.near.size < FIRST_NODES:
-            self.near.grow(FIRST_NODES)
-        self.link()
+        self.near.grow_to_suffice()
         for family in families:
-            self._try(family, 0)
+            self._try(family, 0, None)
         while self.heap:
             value, _, _, item = heapq.heappop(self.heap)
             if isinstance(item, _Ready):
                 yield item.found
                 self._next_methods(item)
             elif isinstance(item, _Split):
-                self.split(item.solved)
-            elif item.rim and not self.near.complete:
-                self.near.grow(2 * self.near.size)
-                self.link()
-                self._try(item.family, value)
+                self._split(item.solved)
+            elif item.at_rim:
+                if item.ring is self.near.ring():
+                    self.near.grow(2 * self.near.size)
+                self._try(item.family, value, None)
             else:
                 if item.family.wanted <= item.zone:
-                    self._push_zone(item.zone)
+                    self._push_zone(item.ring, item.zone)
                 self._push(value, 2, _Split(item))
 
-    def _push_zone(self, zone: frozenset[int]) -> None:
-        stops = self.stops_of(zone)
+    def _try(self, family: Family, at_least: int, before: _Solved | None) -> None:
+        """Solve a family, from the flow of the one it was split from where there is one, and queue it."""
+        ring = self.near.ring() if before is None else before.ring
+        if family.wanted and not self._reachable(ring, family):
+            return
+        if self.max_stops and self._sure_stops(ring, family) > self.max_stops:
+            return
+        inside = family.inside | family.wanted
+        if before is None:
+            flow = least_cut(ring.graph, inside, family.outside)
+        else:
+            flow = next_cut(before.flow, inside, family.outside)
+        if flow is not None:
+            zone = flow.side if not family.wanted else self._connected(ring, flow.side)
+            zone = frozenset(node for node in zone if node < len(self.near.supernode))
+            value = max(flow.value + ring.constant_minor, at_least)
+            self._push(value, 1, _Solved(family, ring, flow, value, zone))
+
+    def _push(self, value: int, kind: int, item: _Ready | _Solved | _Split) -> None:
+        heapq.heappush(self.heap, (value, kind, next(self.order), item))
+
+    @staticmethod
+    def _sure_stops(ring: Ring, family: Family) -> int:
+        return sum(
+            len(edges)
+            for node in family.inside
+            for other, edges in ring.adjacent.get(node, {}).items()
+            if other in family.outside
+        )
+
+    @staticmethod
+    def _reachable(ring: Ring, family: Family) -> bool:
+        """Whether what must be reached still can be; beyond the rim anything may."""
+        seen, frontier = set(family.inside), list(family.inside)
+        while frontier:
+            node = frontier.pop()
+            if node in ring.rim:
+                return True
+            for other in ring.adjacent.get(node, {}):
+                if other not in seen and other not in family.outside:
+                    seen.add(other)
+                    frontier.append(other)
+        return family.wanted <= seen
+
+    @staticmethod
+    def _connected(ring: Ring, side: frozenset[int]) -> frozenset[int]:
+        seen, frontier = {SOURCE}, [SOURCE]
+        while frontier:
+            for other in ring.adjacent.get(frontier.pop(), {}):
+                if other in side and other not in seen:
+                    seen.add(other)
+                    frontier.append(other)
+        return frozenset(seen)
+
+    def _split(self, solved: _Solved) -> None:
+        """Split the rest of a family round its least zone."""
+        ring, wanted = solved.ring, solved.family.wanted
+        inside, outside = set(solved.family.inside), set(solved.family.outside)
+        for node in self._outward(ring, inside, solved.zone):
+            if node not in wanted and self._may_be_cut(ring, inside, node):
+                self._try(
+                    Family(frozenset(inside), frozenset(outside | {node}), wanted), solved.value, solved
+                )
+            inside.add(node)
+        beyond = {other for node in inside for other in ring.adjacent.get(node, {})} - inside - outside
+        for node in sorted(beyond):
+            if not self.near.barred(self.near.supernode[node]):
+                self._try(
+                    Family(frozenset(inside | {node}), frozenset(outside), wanted), solved.value, solved
+                )
+            outside.add(node)
+
+    @staticmethod
+    def _outward(ring: Ring, inside: set[int], zone: frozenset[int]) -> list[int]:
+        order: list[int] = []
+        seen, frontier = set(inside), sorted(inside)
+        while frontier:
+            found = sorted(
+                {other for node in frontier for other in ring.adjacent.get(node, {}) if other in zone} - seen
+            )
+            order += found
+            seen.update(found)
+            frontier = found
+        return order
+
+    @staticmethod
+    def _may_be_cut(ring: Ring, inside: set[int], node: int) -> bool:
+        return all(
+            edge.cost(edge.v == node) < INFINITE
+            for other, edges in ring.adjacent[node].items()
+            if other in inside
+            for edge in edges
+        )
+
+    def _push_zone(self, ring: Ring, zone: frozenset[int]) -> None:
+        stops, inner = _stops_of(ring, zone), _inner_of(ring, zone)
         if self.max_stops and len(stops) > self.max_stops:
             return
-        options = [edge.from_u if at_u else edge.from_v for edge, at_u in stops]
-        sure = self.zone_minor(zone) + sum(
-            edge.stranded_u if at_u else edge.stranded_v for edge, at_u in stops
-        )
+        options = [self.near.choices(edge, at_u) for edge, at_u in stops]
+        sure = self._zone_minor(zone, inner)
+        sure += sum(edge.stranded_u if at_u else edge.stranded_v for edge, at_u in stops)
         picked = tuple((edge, at_u, some[0]) for (edge, at_u), some in zip(stops, options, strict=True))
-        found = Found(sure + sum(choice.cost_minor for _, _, choice in picked), zone, picked)
+        found = Found(sure + sum(choice.cost_minor for _, _, choice in picked), zone, picked, inner)
         self._push(found.value_minor, 0, _Ready(found, options, 0, tuple([0] * len(picked))))
+
+    def _zone_minor(self, zone: frozenset[int], inner: tuple[Edge, ...]) -> int:
+        """Return the price of what lies wholly in a zone [minor units]: gas, and customers once each."""
+        near, ground = self.near, self.near.ground
+        members = [*near.work.supernodes, *(near.supernode[node] for node in zone if node != SOURCE)]
+        total = near.work_gas_minor + int(ground.node_minor[members].sum())
+        shared: set[int] = set()
+        for supernode in members:
+            if ground.has_several[supernode]:
+                customers = near.index.customers_at(supernode)
+                shared.update(customers[near.index.several[customers]].tolist())
+        total += sum(int(ground.off_minor[row]) for row in shared)
+        return total + sum(edge.gas_minor for edge in inner)
 
     def _next_methods(self, ready: _Ready) -> None:
         """Move one stop on to its next method; stops before the one last moved stay, so none comes twice."""
@@ -268,4 +247,27 @@ class Search:
                 stops = (*found.stops[:stop], (edge, at_u, choice), *found.stops[stop + 1 :])
                 value = found.value_minor + choice.cost_minor - before.cost_minor
                 ranks = (*ready.ranks[:stop], rank, *ready.ranks[stop + 1 :])
-                self._push(value, 0, _Ready(Found(value, found.zone, stops), ready.options, stop, ranks))
+                self._push(
+                    value, 0, _Ready(Found(value, found.zone, stops, found.inner), ready.options, stop, ranks)
+                )
+
+
+def _stops_of(ring: Ring, zone: frozenset[int]) -> list[tuple[Edge, bool]]:
+    """Return the edges with one end in a zone, and whether that end is u."""
+    found: list[tuple[Edge, bool]] = []
+    for node in zone:
+        for other, edges in ring.adjacent.get(node, {}).items():
+            if other not in zone:
+                found.extend((edge, edge.u == node) for edge in edges)
+    return sorted(found, key=lambda stop: (stop[0].run, stop[0].u, stop[0].v, stop[1]))
+
+
+def _inner_of(ring: Ring, zone: frozenset[int]) -> tuple[Edge, ...]:
+    """Return the edges that lie wholly in a zone."""
+    found: list[Edge] = []
+    for node in sorted(zone):
+        found += ring.loops.get(node, ())
+        for other, edges in ring.adjacent.get(node, {}).items():
+            if other > node and other in zone:
+                found += edges
+    return tuple(found)
