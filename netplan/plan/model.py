@@ -41,6 +41,7 @@ __all__ = [
     "Step",
     "Stop",
     "Vent",
+    "WeatherLine",
     "WorkItem",
     "Zone",
 ]
@@ -237,6 +238,15 @@ class Bypass(Part):
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
 
 
+class WeatherLine(Part):
+    """Until how cold an option holds with one choice of feed; null: not even in the warmest looked at."""
+
+    feed: str = Field(description="id of the feed that is varied; empty for the option as planned")
+    choice: str = Field(description="none, or a size such as 2 × 63 mm")
+    coldest_air_temp_c: Rounded2 | None
+    fails_by: str = Field(default="", description="what fails a step colder")
+
+
 class OpenedValve(Part):
     """A boundary valve opened for the work."""
 
@@ -412,6 +422,7 @@ class Option(Part):
     fallback: tuple[Fallback, ...]
     steps: tuple[Step, ...]
     states: tuple[State, ...]
+    weather: tuple[WeatherLine, ...] = ()
     warnings: tuple[str, ...]
 
 

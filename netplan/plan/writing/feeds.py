@@ -16,8 +16,9 @@ from netplan.plan.feedways import tee_places
 from netplan.plan.naming import bypass_id
 from netplan.plan.priced import Priced
 from netplan.plan.waiting import money
+from netplan.plan.weather import FeedWeather, Weather
 
-__all__ = ["WrittenFeeds", "feeds_of"]
+__all__ = ["WrittenFeeds", "feeds_of", "weather_lines"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,21 +38,21 @@ class WrittenFeeds:
     ids: tuple[str | None, ...]
 
 
-def feeds_of(desk: Desk, option: Priced, coldest_c: dict[str, float | None] | None = None) -> WrittenFeeds:
+def feeds_of(desk: Desk, option: Priced, weather: Weather) -> WrittenFeeds:
     """Return the feeds of an option with their figures.
 
     Parameters
     ----------
     desk : Desk
     option : Priced
-    coldest_c : dict, optional
-        Coldest air each bypass holds for [°C], by its id.
+    weather : Weather
+        Until how cold each feed holds, and what it could carry beyond.
     """
     bypasses: list[model.Bypass] = []
     opened: list[model.OpenedValve] = []
     ids: list[str | None] = []
-    for part, feed in zip(option.hungry, option.feeds, strict=True):
-        if feed is None:
+    for part, feed, beyond in zip(option.hungry, option.feeds, weather.feeds, strict=True):
+        if feed is None or beyond is None:
             ids.append(None)
         elif feed.size.feed.kind is FeedKind.VALVE:
             valve_id = feed.size.feed.label
@@ -65,14 +66,13 @@ def feeds_of(desk: Desk, option: Priced, coldest_c: dict[str, float | None] | No
             ids.append(valve_id)
         else:
             ident = bypass_id(len(bypasses))
-            cold = None if coldest_c is None else coldest_c.get(ident)
-            bypasses.append(_bypass(desk, option, feed, ident, len(part.customers), cold))
+            bypasses.append(_bypass(desk, option, feed, ident, len(part.customers), beyond))
             ids.append(ident)
     return WrittenFeeds(tuple(bypasses), tuple(opened), tuple(ids))
 
 
 def _bypass(
-    desk: Desk, option: Priced, feed: SizedFeed, ident: str, customers: int, coldest_c: float | None
+    desk: Desk, option: Priced, feed: SizedFeed, ident: str, customers: int, beyond: FeedWeather
 ) -> model.Bypass:
     start, stop = _ends(desk, option, feed)
     size = feed.size
@@ -90,7 +90,8 @@ def _bypass(
         velocity_m_s=feed.velocity_m_per_s,
         pressure_from_mbar=feed.pressure_from_pa_gauge / PA_PER_MBAR,
         pressure_to_mbar=feed.pressure_to_pa_gauge / PA_PER_MBAR,
-        minimum_air_temp_c=coldest_c,
+        spare_m3h=beyond.spare_m3_per_s_std * SECONDS_PER_HOUR,
+        minimum_air_temp_c=beyond.coldest_c,
         customers=customers,
         price=money(feed.price_minor),
     )
@@ -124,3 +125,20 @@ def _at_tap(desk: Desk, option: Priced, tap: Tap) -> model.Place:
     chainage = float(low + tap.share * (high - low))
     xy = points_at(network, np.array([pipe]), np.array([chainage]))[0]
     return model.Place(main_id=network.pipes.id[pipe], chainage_m=chainage, x=float(xy[0]), y=float(xy[1]))
+
+
+def weather_lines(weather: Weather, feed_ids: tuple[str | None, ...]) -> tuple[model.WeatherLine, ...]:
+    """Return until how cold an option holds as planned, and with other sizes of each feed."""
+    lines = [
+        model.WeatherLine(
+            feed="", choice="as planned", coldest_air_temp_c=weather.coldest_c, fails_by=weather.reason
+        )
+    ]
+    for ident, feed in zip(feed_ids, weather.feeds, strict=True):
+        lines.extend(
+            model.WeatherLine(
+                feed=str(ident), choice=row.label, coldest_air_temp_c=row.coldest_c, fails_by=row.reason
+            )
+            for row in (feed.ladder if feed is not None else ())
+        )
+    return tuple(lines)

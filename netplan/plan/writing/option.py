@@ -8,8 +8,9 @@ from netplan.plan.desk import Desk
 from netplan.plan.fallback import fallbacks
 from netplan.plan.search import Ranking
 from netplan.plan.waiting import money
+from netplan.plan.weather import weather_of
 from netplan.plan.writing.fallback import fallbacks_of
-from netplan.plan.writing.feeds import WrittenFeeds, feeds_of
+from netplan.plan.writing.feeds import WrittenFeeds, feeds_of, weather_lines
 from netplan.plan.writing.gauges import gauges_of
 from netplan.plan.writing.nearer import nearer_of
 from netplan.plan.writing.people import customers_of
@@ -41,7 +42,8 @@ def option_of(
     """
     priced = ranking.options[place]
     request = desk.request
-    feeds = feeds_of(desk, priced)
+    weather = weather_of(desk, priced, ladders=place == 0)
+    feeds = feeds_of(desk, priced, weather)
     return (
         model.Option(
             rank=place + 1,
@@ -66,6 +68,7 @@ def option_of(
             fallback=fallbacks_of(desk, fallbacks(desk, section, priced)),
             steps=(),
             states=states_of(desk, priced),
+            weather=weather_lines(weather, feeds.ids),
             warnings=warnings_of(desk, priced),
         ),
         feeds,

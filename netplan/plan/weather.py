@@ -1,0 +1,124 @@
+"""Until how cold an option holds: without any feed, with each size, by bisection on the full solve."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.bypass import (
+    FeedCase,
+    FeedSize,
+    WeatherRow,
+    size_ladder,
+    spare_flow_m3_per_s_std,
+    weather_window,
+)
+from netplan.hydraulics import FlowSolver
+from netplan.plan.desk import Desk
+from netplan.plan.effects import kept_inlets, node_demand_after
+from netplan.plan.priced import Priced
+
+__all__ = ["FeedWeather", "Weather", "feed_case", "sizes_of", "weather_of"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class FeedWeather:
+    """What one sized feed can do beyond the weather it was sized for.
+
+    Parameters
+    ----------
+    coldest_c : float or None
+        Coldest air temperature at which the option holds with the feeds as sized [°C].
+    spare_m3_per_s_std : float
+        Flow the feed could carry beyond [m³/s at 15 °C, 101.325 kPa].
+    ladder : tuple of WeatherRow
+        The same without this feed and with each of its sizes, the others as sized; empty when not asked for.
+    """
+
+    coldest_c: float | None
+    spare_m3_per_s_std: float
+    ladder: tuple[WeatherRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Weather:
+    """Coldest weather of an option.
+
+    Parameters
+    ----------
+    coldest_c : float or None
+        Coldest air temperature at which it holds as planned [°C]; None: not even in the warmest looked at.
+    reason : str
+        What fails a step colder; empty at the end of the range.
+    feeds : tuple of (FeedWeather or None)
+        For each hungry part; None for one without a feed of its own.
+    """
+
+    coldest_c: float | None
+    reason: str
+    feeds: tuple[FeedWeather | None, ...]
+
+
+def sizes_of(option: Priced) -> list[FeedSize]:
+    """Return the sizes of an option's feeds, in the order of its hungry parts."""
+    return [feed.size for feed in option.feeds if feed is not None]
+
+
+def feed_case(desk: Desk, option: Priced) -> FeedCase:
+    """Return an option as a case for feeds: stops in, customers off turned off, kept inlets to hold."""
+    gone = np.zeros(len(desk.request.network.customers), dtype=bool)
+    gone[option.off] = True
+    if option.fed is not None:
+        flow = option.fed.flow
+    else:
+        links = desk.base.links
+        flow = desk.base.with_links(replace(links, is_open=links.is_open & ~option.reach.closed))
+    demand = node_demand_after(desk, option.reach, option.flow_m3_per_s_std, flow.node_count)
+    solver = FlowSolver(flow, desk.conditions)
+    solver.solve(demand)
+    return FeedCase(solver, demand, kept_inlets(desk, option.reach, gone))
+
+
+def weather_of(desk: Desk, option: Priced, *, ladders: bool) -> Weather:
+    """Return until how cold an option holds.
+
+    Parameters
+    ----------
+    desk : Desk
+    option : Priced
+    ladders : bool
+        Whether every size of every feed is looked at too, which takes about ten solves a size.
+    """
+    rules = desk.request.rules
+    case = feed_case(desk, option)
+    sizes = sizes_of(option)
+    part = option.reach.customer_part.astype(np.int64)
+    is_off = option.flow_m3_per_s_std == 0.0
+
+    def demand_at(air_temp_c: float) -> Floats:
+        flow = desk.demand.at_air_temp(air_temp_c).flow_m3_per_s_std(part=part)
+        return node_demand_after(
+            desk, option.reach, np.where(is_off, 0.0, flow), case.solver.network.node_count
+        )
+
+    def window(options: Sequence[tuple[str, Sequence[FeedSize]]]) -> tuple[WeatherRow, ...]:
+        return weather_window(case, demand_at, options, rules)
+
+    whole = window([("as planned", sizes)])[0]
+    feeds: list[FeedWeather | None] = []
+    place = 0
+    for feed in option.feeds:
+        if feed is None:
+            feeds.append(None)
+            continue
+        others = [size for k, size in enumerate(sizes) if k != place]
+        ladder = window(size_ladder(feed.size.feed, rules, others)) if ladders else ()
+        spare = spare_flow_m3_per_s_std(case, sizes, place, rules)
+        feeds.append(FeedWeather(whole.coldest_c, spare, ladder))
+        place += 1
+    return Weather(whole.coldest_c, whole.reason, tuple(feeds))
