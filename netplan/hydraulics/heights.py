@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -79,6 +80,11 @@ def columns(
         Air pressure at the datum [Pa absolute].
     """
     rise = GRAVITY_M_PER_S2 * (height_m - datum_m)
+    if rise.size and rise.min() == rise.max():
+        # All on one level, the usual case where heights are unknown.
+        gas = math.exp(2.0 * float(rise[0]) / gas_pressure_per_density)
+        air = air_at_datum_pa_abs * math.exp(-float(rise[0]) / air_pressure_per_density)
+        return Columns(np.full(rise.size, gas), np.full(rise.size, air))
     return Columns(
         gas=np.exp(2.0 * rise / gas_pressure_per_density),
         air_pa_abs=air_at_datum_pa_abs * np.exp(-rise / air_pressure_per_density),

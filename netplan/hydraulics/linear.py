@@ -65,14 +65,24 @@ class _Lu:
         return np.asarray(self._factor.solve(right), dtype=float)
 
 
+class _Nothing:
+    """The factors of a matrix without rows."""
+
+    def update(self, data: Floats) -> None:
+        pass
+
+    def solve(self, right: Floats) -> Floats:
+        return right
+
+
 def ldl_solver(upper: csc_array) -> Factorisation:
     """Factorise by LDLᵀ (qdldl): the pattern is analysed once, new values are fast."""
-    return _Ldl(upper)
+    return _Ldl(upper) if upper.shape[0] else _Nothing()
 
 
 def lu_solver(upper: csc_array) -> Factorisation:
     """Factorise by LU in symmetric mode (scipy's SuperLU): everywhere available."""
-    return _Lu(upper)
+    return _Lu(upper) if upper.shape[0] else _Nothing()
 
 
 def default_linear_solver() -> LinearSolver:

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import coo_array
+from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import connected_components
 
 from netplan.hydraulics.layout import Layout
@@ -64,13 +64,9 @@ def find_parts(layout: Layout, closed: Ints, whole: Parts | None = None) -> Part
     closed_chain = np.zeros(chains.count, dtype=bool)
     closed_chain[chains.chain_of[closed_segment]] = True
 
-    size = chains.junction.size
-    through = ~closed_chain
-    graph = coo_array(
-        (np.ones(int(through.sum()), np.int8), (chains.start[through], chains.end[through])),
-        shape=(size, size),
-    )
-    found, numbers = connected_components(graph, directed=False) if size else (0, np.zeros(0))
+    found, numbers = 0, np.zeros(0, dtype=np.int32)
+    if chains.junction.size:
+        found, numbers = connected_components(_joined(layout, closed_chain), directed=False)
     at_junction = np.asarray(numbers, dtype=np.int64)
     apart = closed_segment.size != int(closed_chain.sum()) or closed_segment.size != closed.size
     if whole is not None and not apart and found == whole.at_junctions:
@@ -84,6 +80,19 @@ def find_parts(layout: Layout, closed: Ints, whole: Parts | None = None) -> Part
     if closed.size:
         count = _label_cut_branches(layout, is_closed, label, count)
     return Parts(label, count, closed_segment, closed_chain, int(found))
+
+
+def _joined(layout: Layout, closed_chain: Bools) -> csr_array:
+    """Return which junctions are joined by chains that carry gas through, each pair once."""
+    pattern = layout.pattern
+    carries = np.where(closed_chain[pattern.across], 0.0, 1.0)
+    data = np.bincount(pattern.entry, weights=carries, minlength=pattern.upper.nnz)
+    # Columns of the upper triangle read as rows: the same pairs.
+    graph = csr_array(
+        (data, pattern.upper.indices.copy(), pattern.upper.indptr.copy()), shape=pattern.upper.shape
+    )
+    graph.eliminate_zeros()
+    return graph
 
 
 def _label_pieces(layout: Layout, closed_segment: Ints, at_junction: Ints, label: Ints, count: int) -> int:

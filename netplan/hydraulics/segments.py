@@ -20,6 +20,7 @@ _NEGLIGIBLE_KG_PER_S = 1e-10
 """The same for the flow that such an error can drive round a ring [kg/s]."""
 _ROUGHEST = 0.1
 _USUAL_REYNOLDS = 1e4
+_USUAL_FRICTION = 0.03
 _ROUNDING_KG_PER_S = 1e-12
 
 
@@ -66,11 +67,11 @@ class SegmentDrops:
     def linear(self, before: Floats) -> tuple[Floats, Floats]:
         """Return drop at no through-flow and slope of each chain, were all segments linear.
 
-        Each takes the mean slope it has up to Re 10,000, a usual flow in a main.
+        Each takes the mean slope up to Re 10,000 with a round friction factor: a usual flow in a main.
         """
-        usual = _USUAL_REYNOLDS / self._law.reynolds_per_flow
-        drop, _ = self._law.drop_and_slope(usual)
-        resistance = drop / usual
+        law = self._law
+        usual = _USUAL_REYNOLDS / law.reynolds_per_flow
+        resistance = (_USUAL_FRICTION * law.wall + law.local) * usual
         sums = self._chains.sum_per_chain
         return -sums(resistance * before), sums(resistance)
 

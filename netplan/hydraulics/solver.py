@@ -56,6 +56,7 @@ class FlowSolver:
         self, network: FlowNetwork, conditions: FlowConditions, *, linear_solver: LinearSolver | None = None
     ) -> None:
         self._conditions = conditions
+        self._gas = conditions.properties()
         self._linear_solver = linear_solver or default_linear_solver()
         self._demand = np.zeros(network.node_count)
         self._base: FlowState | None = None
@@ -164,7 +165,7 @@ class FlowSolver:
         return array
 
     def _prepare(self, network: FlowNetwork) -> _Prepared:
-        gas, conditions, links = self._conditions.properties(), self._conditions, network.links
+        gas, conditions, links = self._gas, self._conditions, network.links
         layout = make_layout(
             LayoutInput(
                 node_count=network.node_count,
@@ -191,13 +192,12 @@ class FlowSolver:
         return _Prepared(network, layout, matrix, position, find_parts(layout, np.zeros(0, np.int64)))
 
     def _run(self, prepared: _Prepared, demand: Floats, closed: Ints, start: FlowState | None) -> FlowState:
-        density = self._conditions.properties().density_kg_per_m3_std
         given = Given(
             network=prepared.network,
             layout=prepared.layout,
             matrix=prepared.matrix,
             demand_m3_per_s_std=demand,
-            density_std=density,
+            density_std=self._gas.density_kg_per_m3_std,
             closed=closed,
             open_parts=prepared.open_parts,
             kept=_kept(start),

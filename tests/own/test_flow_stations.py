@@ -182,6 +182,14 @@ class TestNamedStates:
         state = solve(network, np.full(5, 1.0 * M3H), CONDITIONS)
         assert list(state.nodes_with(PartStatus.NO_SOURCE)) == [2, 3, 4]
 
+    def test_nothing_but_a_ring(self) -> None:
+        ring = FlowNetwork(
+            3, links([(0, 1), (1, 2), (2, 0)], [50.0] * 3, [0.1] * 3), np.zeros(0, np.int64), np.zeros(0)
+        )
+        state = solve(ring, np.zeros(3), CONDITIONS)
+        assert state.status is PartStatus.NO_SOURCE
+        assert np.isnan(state.pressure_pa_gauge).all()
+
     def test_no_station_at_all(self) -> None:
         network = FlowNetwork(2, links([(0, 1)], [10.0], [0.1]), np.zeros(0, np.int64), np.zeros(0))
         state = solve(network, np.zeros(2), CONDITIONS)
@@ -274,7 +282,11 @@ def test_unknown_heights_drive_nothing_round_a_ring() -> None:
     ends = [(0, 1), (1, 2), (2, 3), (3, 0)]
     height = np.array([100.0, np.nan, 110.0, 105.0])
     network = FlowNetwork(
-        4, links(ends, [100.0] * 4, [0.1022] * 4), np.array([0]), np.array([2500.0]), node_height_m=height
+        4,
+        links(ends, [90.0, 100.0, 100.0, 100.0], [0.1022] * 4),
+        np.array([0]),
+        np.array([2500.0]),
+        node_height_m=height,
     )
     state = solve(network, np.zeros(4), CONDITIONS)
     assert np.abs(state.flow_kg_per_s).max() < 1e-9
