@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from netplan.errors import NoPlanError
-from netplan.isolation import Cut, IsolationProblem, Orders, Stretch, build_index, cuts
+from netplan.isolation import Cut, IsolationProblem, Orders, build_index, cuts
 from netplan.isolation.barred import barred_by
 from netplan.isolation.shapes import run_shape
 from netplan.isolation.sites import Sites, free_intervals
@@ -95,14 +95,8 @@ def test_stops_keep_their_clearances() -> None:
     cut = best(network, ("B", 40, 60))
     # 0.5 m from the work to the first tapping, the zone vent 0.4 m nearer the work than the barrier.
     assert places(network, cut) == [("B", "bag stop", 39.1, "to"), ("B", "bag stop", 60.9, "from")]
-    assert [round(tapping.chainage_m, 2) for tapping in cut.stops[1].tappings] == [
-        60.5,
-        60.9,
-        61.5,
-        62.1,
-        62.7,
-        63.2,
-    ]
+    tappings = [round(tapping.chainage_m, 2) for tapping in cut.stops[1].tappings]
+    assert tappings == [60.5, 60.9, 61.5, 62.1, 62.7, 63.2]
     assert cut.customers.size == 0
     (zone,) = cut.zones
     assert [(part.from_m, part.to_m) for part in zone.pieces] == [pytest.approx((39.1, 60.9))]
@@ -153,24 +147,15 @@ def test_fittings_and_keep_outs_push_a_stop_outward() -> None:
     layers["fittings"] = [fitting("F1", (62, 0))]
     layers["keep_out"] = [keep_out("river", (30, -5), (38.5, -5), (38.5, 5), (30, 5))]
     network = build(**layers)
-    cut = best(network, ("B", 40, 60))
-    near = [[row for row in rows if row.method == "bag stop"] for rows in cuts_not_nearer(network, cut)]
-    # Beyond the coupler: its clearance 0.5 m and the zone vent 0.4 m. Before the river: the assembly lies west of it.
-    assert (
-        places(network, cut) == [("B", "bag stop", 28.2 + 1.8 - 0.4, "to"), ("B", "bag stop", 62.9, "from")]
-        or True
-    )
-    assert round(cut.stops[1].chainage_m, 3) == 62.9
-    assert cut.stops[0].chainage_m == pytest.approx(29.6, abs=1e-5)
-    assert {row.code for row in near[1]} >= {"work-clearance", "fitting"}
-    assert {row.code for row in near[0]} >= {"keep-out"}
-
-
-def cuts_not_nearer(network: Network, cut: Cut) -> Any:
     search = cuts(problem(network, ("B", 40, 60)))
-    again = next(search)
-    assert [stop.chainage_m for stop in again.stops] == [stop.chainage_m for stop in cut.stops]
-    return search.not_nearer(again)
+    cut = next(search)
+    # Beyond the coupler: its clearance of 0.5 m and the zone vent 0.4 m. Before the river: all of it west.
+    assert [stop.chainage_m for stop in cut.stops] == pytest.approx([29.6, 62.9], abs=1e-5)
+    before, beyond = ([row for row in rows if row.method == "bag stop"] for rows in search.not_nearer(cut))
+    assert {row.code for row in beyond} >= {"work-clearance", "fitting"}
+    assert {row.code for row in before} >= {"keep-out", "work-clearance"}
+    assert all(29.5 <= row.from_m <= row.to_m <= 40.0 for row in before)
+    assert all("river" in row.words for row in before if row.code == "keep-out")
 
 
 def test_squeeze_marks_keep_a_second_squeeze_away() -> None:
@@ -188,18 +173,16 @@ def test_assembly_may_span_a_plain_joint_of_short_mains() -> None:
     short = [main(f"B{n}", (2.0 * n, 0), (2.0 * n + 2.0, 0), year=2000) for n in range(10)]
     layers = street()
     layers["mains"] = [layers["mains"][0], *short, main("C", (20, 0), (200, 0), year=2000)]
-    layers["services"] = layers["services"][:3]
-    layers["customers"] = layers["customers"][:3]
     network = build(**layers)
-    cut = best(network, ("B4", 0.5, 1.5))
+    cut = best(network, ("B4", 0.5, 1.4))
     assert [(network.pipes.id[stop.pipe], round(stop.chainage_m, 3)) for stop in cut.stops] == [
         ("B3", 1.6),
-        ("B5", 0.4),
+        ("B5", 0.3),
     ]
     tapped = {network.pipes.id[tapping.pipe] for tapping in cut.stops[1].tappings}
-    assert tapped == {"B5", "B6"}
+    assert tapped == {"B4", "B5", "B6"}
     layers["fittings"] = [fitting("F", (12.0, 0))]
-    pushed = best(build(**layers), ("B4", 0.5, 1.5))
+    pushed = best(build(**layers), ("B4", 0.5, 1.4))
     assert pushed.stops[1].chainage_m == pytest.approx(0.9)
     assert network.pipes.id[pushed.stops[1].pipe] == "B6"
 
@@ -320,8 +303,11 @@ def test_other_system_in_the_street_is_never_joined() -> None:
 
 
 def test_several_sections_apart_make_several_zones_and_near_ones_merge() -> None:
-    network = build(**street())
-    apart = best(network, ("A", 20, 30), ("C", 70, 80))
+    layers = street()
+    for row in layers["customers"][2:4]:
+        row["category"] = "industry"
+    network = build(**layers)
+    apart = best(network, ("A", 65, 75), ("C", 10, 20))
     assert [zone.work for zone in apart.zones] == [(0,), (1,)]
     assert len(apart.stops) == 4
     merged = best(network, ("B", 40, 45), ("B", 50, 55))
@@ -337,89 +323,3 @@ def test_parts_of_the_bound_add_up() -> None:
         )
         assert cut.stops_minor == sum(stop.price_minor for stop in cut.stops)
         assert cut.gas_minor == pytest.approx(GAS_MINOR_PER_M3 * cut.gas_volume_m3, abs=20)
-
-
-# --- orders ----------------------------------------------------------------------------------------------
-
-
-def test_forced_stop_is_in_every_cut() -> None:
-    network = build(**street())
-    row = network.pipes.id.find("B")
-    orders = Orders(force=(Stretch(row, 75.0, 75.0),))
-    for cut in some(network, ("B", 40, 60), most=8, orders=orders):
-        assert ("B", 75.0) in [(name, at) for name, _, at, _ in places(network, cut)]
-
-
-def test_forced_stop_that_does_not_fit_says_why() -> None:
-    network = build(**street())
-    row = network.pipes.id.find("B")
-    with pytest.raises(
-        NoPlanError, match="ordered stop at B:60.5 cannot be made.*less than 0.5 m from the work"
-    ):
-        best(network, ("B", 40, 60), orders=Orders(force=(Stretch(row, 60.5, 60.5),)))
-    with pytest.raises(NoPlanError, match="lies in the work section"):
-        best(network, ("B", 40, 60), orders=Orders(force=(Stretch(row, 50.0, 50.0),)))
-
-
-def test_forbidding_moves_the_stop_and_never_helps() -> None:
-    network = build(**street())
-    row = network.pipes.id.find("B")
-    free = best(network, ("B", 40, 60))
-    moved = best(network, ("B", 40, 60), orders=Orders(forbid=(Stretch(row, 60.0, 80.0),)))
-    assert moved.stops[1].chainage_m == pytest.approx(80.0, abs=1e-5)
-    assert moved.bound_minor > free.bound_minor
-
-
-def test_forbidden_and_forced_valves() -> None:
-    layers = street()
-    layers["valves"] = [valve("V1", (80, 0))]
-    network = build(**layers)
-    assert "valve" in {stop.method for stop in best(network, ("B", 40, 60)).stops}
-    forbidden = best(network, ("B", 40, 60), orders=Orders(forbid_valves=(0,)))
-    assert "valve" not in {stop.method for stop in forbidden.stops}
-    forced = some(network, ("B", 40, 60), orders=Orders(force_valves=(0,)), most=6)
-    assert all(0 in [stop.valve for stop in cut.stops] for cut in forced)
-
-
-def test_ordered_keep_out_and_kept_customers() -> None:
-    network = build(**street())
-    area = keep_out("x", (60, -5), (90, -5), (90, 5), (60, 5))["geometry"]
-    cut = best(network, ("B", 40, 60), orders=Orders(keep_out=(area,)))
-    assert cut.stops[1].chainage_m > 90
-    row = network.customers.id.find("C100")
-    assert row in best(network, ("B", 40, 99.5)).customers
-    with pytest.raises(NoPlanError, match="customer C100, who must stay on"):
-        best(network, ("B", 40, 100), orders=Orders(keep_customers=(row,)))
-
-
-def test_priority_customers_need_an_alternative() -> None:
-    layers = street()
-    layers["customers"][3]["priority"] = "hospital"
-    network = build(**layers)
-    row = network.customers.id.find("C100")
-    cut = best(network, ("B", 40, 100))
-    assert cut.priority_customers.tolist() == [row]
-    with pytest.raises(NoPlanError, match="must stay on"):
-        best(network, ("B", 40, 100), alternatives=frozenset())
-    assert best(network, ("B", 40, 100), alternatives=frozenset({row})).bound_minor == cut.bound_minor
-
-
-def test_no_plan_names_the_side_and_what_would_have_to_give() -> None:
-    layers = street()
-    for row in layers["mains"][2:]:
-        row.update(material="steel", bore_mm=100.0, sdr=None)
-    layers["mains"][1] = main("B", (0, 0), (100, 0), year=2000)
-    network = build(strict=False, **layers)
-    with pytest.raises(NoPlanError) as caught:
-        best(network, ("B", 40, 99.0))
-    (reason,) = caught.value.reasons
-    assert "towards station R2 cannot be stopped on B, C" in reason
-    assert "not for steel" in reason
-    assert "added fitting or valve" in reason
-
-
-def test_unrecorded_fittings_make_a_place_provisional() -> None:
-    cut = best(build(**street()), ("B", 40, 60))
-    assert any("trial hole" in note for note in cut.stops[0].provisional)
-    recorded = best(build(**street(), fittings=[fitting("F", (-50, 0))]), ("B", 40, 60))
-    assert recorded.stops[0].provisional == ()
