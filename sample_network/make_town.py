@@ -112,10 +112,11 @@ def town_layers(seed: int = SEED) -> dict[str, gpd.GeoDataFrame]:
 
 def write_town(path: Path = FILE) -> Path:
     """Write the town as a GeoPackage, in place of an earlier one."""
-    path.unlink(missing_ok=True)
+    fresh = path.with_suffix(".new.gpkg")
+    fresh.unlink(missing_ok=True)
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": _TIME})
     try:
-        return write_layers(town_layers(), path)
+        return write_layers(town_layers(), fresh).replace(path)
     finally:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 

@@ -117,11 +117,25 @@ def make_fittings(
             ]
         if main.facts["material"].startswith("PE") and rng.random() < 0.09 and main.line.length > 60:
             rows.append((_place(main, rng.uniform(20, main.line.length - 20)), "squeeze_mark"))
+    rows += [(point, "transition") for point in _transitions(low, tree)]
     rows += [(shapely.Point(s["geometry"].coords[0]), "tapping_tee") for s in services if rng.random() < 0.2]
     return [
         {"id": f"F{n + 1:04d}", "kind": kind, "system": "LP", "geometry": p}
         for n, (p, kind) in enumerate(rows)
     ]
+
+
+def _transitions(mains: list[Main], tree: shapely.STRtree) -> list[Any]:
+    """Return the place a little way along each PE main that begins or ends on iron or steel."""
+    found = []
+    for main in mains:
+        if not main.facts["material"].startswith("PE"):
+            continue
+        for end, at in ((main.line.coords[0], 0.8), (main.line.coords[-1], main.line.length - 0.8)):
+            near = tree.query(shapely.Point(end), predicate="dwithin", distance=0.05)
+            if any(not mains[int(i)].facts["material"].startswith("PE") for i in near):
+                found.append(_place(main, at))
+    return found
 
 
 def _bends(main: Main) -> list[tuple[Any, Any, Any]]:
