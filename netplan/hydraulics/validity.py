@@ -46,8 +46,6 @@ def flow_findings(
         What to call each link; links without a number (NaN) are passed over.
     flow_kg_per_s, pressure_pa_gauge, bore_m, roughness_m : ndarray of float, shape (m,)
         Flow [kg/s], lower end pressure [Pa gauge], bore and roughness [m].
-    conditions : FlowConditions
-        Gas, temperature, air pressure.
     """
     gas = conditions.properties()
     density = (pressure_pa_gauge + conditions.atmospheric_pressure_pa_abs) / gas.pressure_per_density

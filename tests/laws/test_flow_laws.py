@@ -219,3 +219,62 @@ def _with_open(given_links: FlowLinks, is_open: npt.NDArray[np.bool_]) -> FlowLi
 def _assert_same(one: Floats, other: Floats, limit: float) -> None:
     assert (np.isnan(one) == np.isnan(other)).all()
     assert np.nanmax(np.abs(one - other), initial=0.0) <= limit
+
+
+@checked
+@given(cases(most_stations=1, capacities=False, closed=False), st.data())
+def test_one_station_holds_any_sensing_point(case: Case, data: st.DataObject) -> None:
+    network = case.network
+    sensing = data.draw(st.integers(0, network.node_count - 1))
+    remote = _with_sensing(network, [sensing])
+    state = solve(remote, case.demand, CONDITIONS)
+    assert state.status in (PartStatus.SOLVED, PartStatus.DEMAND_NOT_MET)
+    if state.status is PartStatus.SOLVED:
+        assert state.pressure_pa_gauge[sensing] == pytest.approx(network.station_pressure_pa_gauge[0], abs=PA)
+        assert np.abs(
+            imbalance(case, np.nan_to_num(state.flow_kg_per_s), state.station_flow_kg_per_s)
+        ).max() <= (1e-8)
+
+
+@checked
+@given(cases(most_stations=3, capacities=True, closed=False), st.data())
+def test_sensing_points_keep_their_rules_wherever_there_is_an_answer(case: Case, data: st.DataObject) -> None:
+    # With distant sensing points a state of all stations need not exist: then a name and no numbers.
+    network = case.network
+    sensing = [
+        data.draw(st.sampled_from([-1, data.draw(st.integers(0, network.node_count - 1))]))
+        for _ in range(network.station_count)
+    ]
+    state = solve(_with_sensing(network, sensing), case.demand, CONDITIONS)
+    event(f"{state.status}")
+    if state.status is not PartStatus.SOLVED:
+        assert np.isnan(state.pressure_pa_gauge).all()
+        return
+    limit = network.station_capacity_m3_per_s_std * CONDITIONS.properties().density_kg_per_m3_std
+    for number, what in enumerate(state.station_state):
+        node = network.station_node[number] if sensing[number] < 0 else sensing[number]
+        here, aim = state.pressure_pa_gauge[node], network.station_pressure_pa_gauge[number]
+        flow = state.station_flow_kg_per_s[number]
+        assert flow >= 0.0
+        if what is StationState.HOLDING:
+            assert here == pytest.approx(aim, abs=PA)
+            assert np.isnan(limit[number]) or flow <= limit[number] + 1e-8
+        elif what is StationState.LOCKED_UP:
+            assert flow == 0.0
+            assert here >= aim - 1e-4
+        else:
+            assert here <= aim + 1e-4
+    assert (
+        np.abs(imbalance(case, np.nan_to_num(state.flow_kg_per_s), state.station_flow_kg_per_s)).max() <= 1e-8
+    )
+
+
+def _with_sensing(network: FlowNetwork, sensing: list[int]) -> FlowNetwork:
+    return FlowNetwork(
+        network.node_count,
+        network.links,
+        network.station_node,
+        network.station_pressure_pa_gauge,
+        network.station_capacity_m3_per_s_std,
+        np.array(sensing),
+    )
