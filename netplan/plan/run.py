@@ -11,7 +11,6 @@ import numpy as np
 
 from netplan import __version__
 from netplan.constants import SECONDS_PER_HOUR
-from netplan.findings import in_order
 from netplan.network.model import Network
 from netplan.network.section import work_section
 from netplan.plan import model
@@ -21,6 +20,7 @@ from netplan.plan.request import PlanRequest
 from netplan.plan.result import FlowPicture, PlanResult
 from netplan.plan.search import rank
 from netplan.plan.steps import step_list
+from netplan.plan.writing.findings import findings_of
 from netplan.plan.writing.option import option_of
 from netplan.plan.writing.picture import picture_of
 from netplan.plan.writing.solved import solved_of
@@ -84,7 +84,7 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
         conditions=conditions,
         rules=request.rules.values(),
         not_checked=NOT_CHECKED,
-        findings=_findings(desk),
+        findings=findings_of((*request.network.findings, *desk.demand.findings), options),
         options=tuple(options),
     )
     return PlanResult(plan=plan, network=request.network, pictures=tuple(pictures))
@@ -141,19 +141,4 @@ def _conditions(desk: Desk) -> model.Conditions:
             )
             for p in desk.demand.parts(part=desk.own_part)
         ),
-    )
-
-
-def _findings(desk: Desk) -> tuple[model.FindingRow, ...]:
-    found = in_order((*desk.request.network.findings, *desk.demand.findings))
-    return tuple(
-        model.FindingRow(
-            code=f.code,
-            layer=f.layer,
-            feature_id=f.feature_id,
-            severity=f.severity.value,
-            what=f.what,
-            mend=f.mend,
-        )
-        for f in found
     )
