@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from importlib import resources
+
 import pytest
 
 from netplan.errors import BadInputError, OutsideValidityError
@@ -59,3 +62,13 @@ def test_reference_conditions_carry_their_name() -> None:
     assert US_STANDARD.name == "60 °F, 14.73 psia"
     assert US_STANDARD.temperature_k == pytest.approx(288.7056, abs=1e-4)
     assert US_STANDARD.pressure_pa_abs == pytest.approx(101_559.8, abs=0.2)
+
+
+def test_every_source_named_in_the_code_is_on_the_list() -> None:
+    named = set()
+    for room in ("hydraulics", "reference/gas"):
+        for path in sorted((resources.files("netplan") / room).iterdir(), key=lambda p: p.name):
+            if path.name.endswith(".py"):
+                named |= set(re.findall(r"source: ([a-z0-9_]+)\)", path.read_text(encoding="utf-8")))
+    assert {"colebrook", "moody", "iso_6976", "wilke"} <= named
+    assert named <= set(sources())
