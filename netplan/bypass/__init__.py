@@ -9,6 +9,7 @@ Knows arrays and a prepared flow solver, not the plan::
     answer = feed_parts(case, parts, rules)          # cheapest feed of every part, or off; exact jointly
     price = feed_price_minor(feed, parallel, rules)  # whole minor units of the rules' currency
     bound = feed_lower_bound_minor(...)              # no feed of a tail can cost less (for the cut)
+    bound = TailFeedBound(network, section, rules)   # sharp feed_bound for the choice of stops: bound(tail)
     spare = spare_flow_m3_per_s_std(case, sizes, place, rules)
     weather_window(case, demand_at, size_ladder(feed, rules), rules)    # coldest air each size holds for
     with_taps(network, taps)                         # new nodes where hoses are tapped in
@@ -49,6 +50,7 @@ from netplan.bypass.model import Feed, FeedKind, FeedSize, SizedFeed, TooWeak
 from netplan.bypass.price import feed_lower_bound_minor, feed_price_minor, least_distance_m
 from netplan.bypass.size import size_feed, sizes_in_order
 from netplan.bypass.spare import spare_flow_m3_per_s_std
+from netplan.bypass.tail_bound import TailFeedBound
 from netplan.bypass.weather import (
     HourRow,
     WeatherRow,
@@ -74,6 +76,7 @@ __all__ = [
     "Part",
     "PartsAnswer",
     "SizedFeed",
+    "TailFeedBound",
     "Tap",
     "TooWeak",
     "Verdict",

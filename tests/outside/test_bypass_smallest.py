@@ -1,4 +1,4 @@
-"""The chosen bypass is the smallest that holds: 100 random towns, each judged anew by pandapipes 0.16.
+"""The chosen bypass is the smallest that holds: 40 random towns, each judged anew by pandapipes 0.16.
 
 Same friction law: Colebrook, with a smooth passage to laminar flow on our side only; streets with so little
 flow that the laws differ lose next to no pressure, and 0.05 mbar covers them.
@@ -15,7 +15,7 @@ from tests.feed_cases import Town, hoses_of, random_town
 from tests.feed_reference import hgas_conditions, pandapipes_pressures
 
 AGREE_PA = 5.0
-TOWNS = 100
+TOWNS = 40
 MOST_SEEDS = 600
 
 
@@ -35,7 +35,7 @@ def _verdict(town: Town, size: FeedSize | None, rules: Rules) -> tuple[np.ndarra
 
 
 @pytest.mark.slow
-def test_smallest_in_100_random_towns() -> None:
+def test_smallest_in_random_towns() -> None:
     usual, gentle = read_rules(), read_rules(overrides={"bypass": {"velocity_max_m_s": 8.0}})
     conditions = hgas_conditions()
     done, by_pressure, by_velocity, side_by_side = 0, 0, 0, 0
@@ -69,5 +69,5 @@ def test_smallest_in_100_random_towns() -> None:
         side_by_side += sized.size.parallel > 1
         done += 1
     assert done == TOWNS
-    assert by_pressure >= 10
-    assert by_velocity >= 10
+    assert by_pressure >= 5
+    assert by_velocity >= 5
