@@ -47,14 +47,19 @@ class Figures:
         shown = convert(value, kind.stored, kind.shown) if kind.stored != kind.shown else value
         return round(shown, _decimals(shown) if kind.decimals is None else kind.decimals) + 0.0
 
-    def text(self, what: str, value: float | None) -> str:
-        """Return the figure with its unit."""
+    def bare(self, what: str, value: float | None) -> str:
+        """Return the figure without its unit, for tables that say the unit once."""
         shown = self.number(what, value)
         if shown is None:
             return UNKNOWN
         kind = self.kind(what)
         decimals = _decimals(shown) if kind.decimals is None else kind.decimals
-        return f"{shown:.{max(decimals, 0)}f} {kind.sign}".replace("-", "−")
+        return f"{shown:.{max(decimals, 0)}f}".replace("-", "−")
+
+    def text(self, what: str, value: float | None) -> str:
+        """Return the figure with its unit."""
+        bare = self.bare(what, value)
+        return bare if bare == UNKNOWN else f"{bare} {self.kind(what).sign}"
 
     def pressure(self, mbar: float | None) -> str:
         """Return a gauge pressure, to 0.1 mbar."""

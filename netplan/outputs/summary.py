@@ -11,7 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from netplan.outputs.figures import METRIC, Figures
-from netplan.plan.model import Option, Plan
+from netplan.plan.model import Option, Plan, Stop
 
 __all__ = ["print_summary"]
 
@@ -32,8 +32,9 @@ def print_summary(plan: Plan, console: Console, *, units: Figures = METRIC) -> N
     console.print(_options(plan, units))
     if plan.options:
         best = plan.options[0]
+        console.print(_proof(plan))
         console.print(_stops(best, units))
-        console.print(_list("Why there", [f"{stop.id}: {stop.reason}" for stop in best.stops]))
+        console.print(_list("Why there", map(_why, best.stops)))
         for line in _lines(best, units):
             console.print(line)
         if best.warnings:
@@ -68,20 +69,12 @@ def _meters(option: Option, effect: str) -> int:
 
 
 def _options(plan: Plan, units: Figures) -> Table:
+    currency = plan.options[0].currency if plan.options else ""
+    names = ("option", "stops", "holes", "meters off", "meters kept", "feeds")
+    gas, least = units.kind("volume").sign, units.kind("pressure").sign
     table = Table(title="Options: holes against customers off", title_justify="left")
-    for name in (
-        "option",
-        "stops",
-        "holes",
-        "meters off",
-        "meters kept",
-        "bypass",
-        "gas lost",
-        "least pressure",
-        "burden",
-    ):
-        table.add_column(name, justify="right")
-    table.add_column("proof")
+    for name in (*names, f"gas lost {gas}", f"least {least}", f"burden {currency}"):
+        table.add_column(Text(name), justify="right")
     for option in plan.options:
         table.add_row(
             str(option.rank),
@@ -89,40 +82,43 @@ def _options(plan: Plan, units: Figures) -> Table:
             str(len({stop.hole_id for stop in option.stops if stop.kind != "valve"})),
             str(_meters(option, "off")),
             str(_meters(option, "kept")),
-            str(len(option.bypasses)),
-            units.volume(option.vent.total_m3),
-            units.pressure(option.pressures.after.least_mbar),
-            f"{option.burden:,.0f} {option.currency}",
-            "lowest burden on the recorded data"
-            if option.rank == 1 and option.proof.optimal
-            else _proof(option),
+            str(len(option.bypasses) + len(option.opened_valves)),
+            units.bare("volume", option.vent.total_m3),
+            units.bare("pressure", option.pressures.after.least_mbar),
+            f"{option.burden:,.0f}",
         )
     return table
 
 
-def _proof(option: Option) -> Text:
-    if option.proof.optimal:
-        return Text("no other is cheaper")
-    return Text(f"not proven: gap {option.proof.gap:,.0f} ({option.proof.reason})")
+def _proof(plan: Plan) -> Text:
+    best, last = plan.options[0].proof, plan.options[-1].proof
+    if not best.optimal:
+        return Text(f"Not proven: a burden down to {best.lower_bound:,.0f} may exist ({best.reason}).")
+    rest = "" if len(plan.options) == 1 else "; no different option beyond these is cheaper than the last"
+    return Text(f"Option 1 has the lowest burden on the recorded data{rest if last.optimal else ''}.")
 
 
 def _stops(option: Option, units: Figures) -> Table:
     table = Table(title=f"Stops of option {option.rank}", title_justify="left")
-    for name in ("stop", "method", "main", "at", "size", "pressure", "where", "records"):
-        table.add_column(name, justify="right" if name in ("at", "size", "pressure") else "left")
+    at, size, pressure = (units.kind(what).sign for what in ("chainage", "size", "pressure"))
+    for name in ("stop", "method", "main", "street"):
+        table.add_column(name, overflow="fold")
+    for name in (f"at {at}", f"outside {size}", f"pressure {pressure}"):
+        table.add_column(name, justify="right")
     for stop in option.stops:
         cells = (
-            stop.id,
-            stop.method,
-            stop.main_id,
-            units.chainage(stop.chainage_m),
-            units.size(stop.od_mm),
-            units.pressure(stop.pressure_mbar),
-            f"{stop.street}, {stop.surface}" if stop.street else stop.surface,
-            stop.confidence,
+            *(stop.id, stop.method, stop.main_id, stop.street),
+            units.bare("chainage", stop.chainage_m),
+            units.bare("size", stop.od_mm),
+            units.bare("pressure", stop.pressure_mbar),
         )
         table.add_row(*(Text(cell) for cell in cells))
     return table
+
+
+def _why(stop: Stop) -> str:
+    note = f"; {stop.confidence_note}" if stop.confidence_note else ""
+    return f"{stop.id}: {stop.reason} (records: {stop.confidence}{note})"
 
 
 def _lines(option: Option, units: Figures) -> Iterable[Text]:

@@ -57,7 +57,7 @@ def _option_layers(
     return works_of(option, places) | {
         "bypasses": bypass_rows(network, option, picture),
         "customers": customer_rows(network, option, picture, extent),
-        "pipes": pipe_rows(network, lines, option.rank, picture, drawn),
+        "pipes": pipe_rows(network, lines, option.rank, picture, extent),
         "nodes": node_rows(network, option.rank, picture, drawn),
         "stations": station_rows(network, option.rank, picture),
     }

@@ -17,7 +17,7 @@ WHOLE_NETWORK_PIECES = 50_000
 SURROUNDINGS_M = 600.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Extent:
     """What is drawn.
 
@@ -27,10 +27,13 @@ class Extent:
         Whether the layers hold the whole network.
     box : tuple of float
         The surroundings of the work: least and greatest x and y [m].
+    own : bool array
+        Which pipes are of the pressure system of the work; the others are drawn, but nothing happens there.
     """
 
     whole: bool
     box: tuple[float, float, float, float]
+    own: NDArray[np.bool_]
 
     @property
     def note(self) -> str:
@@ -54,15 +57,19 @@ class Extent:
             return pipe
         node = self.inside(picture.node_x_m, picture.node_y_m)
         near = node[picture.from_node] | node[picture.to_node]
-        return np.asarray(pipe & (near | (picture.state != PieceState.LIVE)))
+        changed = (picture.state != PieceState.LIVE) & self.own[picture.pipe]
+        return np.asarray(pipe & (near | changed))
 
 
 def extent_of(result: PlanResult, lines: PipeLines) -> Extent:
     """Return what of the result's network is drawn."""
+    network = result.network
+    mains = [network.pipes.id.find(w.main_id, 0, network.pipes.n_mains) for w in result.plan.work]
+    own = np.isin(network.pipes.system, network.pipes.system[mains])
     xy = _places(result, lines)
     low, high = xy.min(axis=0) - SURROUNDINGS_M, xy.max(axis=0) + SURROUNDINGS_M
     box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
-    return Extent(len(result.network.pieces) < WHOLE_NETWORK_PIECES, box)
+    return Extent(len(network.pieces) < WHOLE_NETWORK_PIECES, box, own)
 
 
 def _places(result: PlanResult, lines: PipeLines) -> NDArray[np.float64]:

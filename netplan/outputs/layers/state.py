@@ -15,21 +15,23 @@ from netplan.outputs.layers.extent import Extent
 from netplan.plan.model import Option
 from netplan.plan.result import FlowPicture, PieceState
 
-__all__ = ["bypass_rows", "customer_rows", "node_rows", "pipe_rows", "station_rows"]
+__all__ = ["OTHER_SYSTEM", "bypass_rows", "customer_rows", "node_rows", "pipe_rows", "station_rows"]
 
 _MM_PER_M = 1000.0
 _PA_PER_MBAR = 100.0
 _SECONDS_PER_HOUR = 3600.0
 _STATES = np.array([state.word for state in PieceState], dtype=object)
+OTHER_SYSTEM = "other system"
+"""State of a pipe of another pressure system in the same street: not solved, not touched by the work."""
 _LAYERS = np.array([layer.word for layer in Layer], dtype=object)
 _CATEGORIES = np.array(Category.words(), dtype=object)
 
 
 def pipe_rows(
-    network: Network, lines: PipeLines, option: int, picture: FlowPicture, drawn: NDArray[np.bool_]
+    network: Network, lines: PipeLines, option: int, picture: FlowPicture, extent: Extent
 ) -> gpd.GeoDataFrame:
     """Return the drawn pieces of pipe with their state and flow."""
-    rows = np.flatnonzero(drawn)
+    rows = np.flatnonzero(extent.pieces(picture))
     pipe = picture.pipe[rows].astype(np.int64)
     valve = picture.valve[rows]
     has_valve = np.flatnonzero(valve >= 0)
@@ -41,7 +43,8 @@ def pipe_rows(
         "pipe_id": network.pipes.id.take(pipe).numpy(),
         "from_m": picture.from_m[rows],
         "to_m": picture.to_m[rows],
-        "state": _STATES[picture.state[rows]],
+        "state": np.where(extent.own[pipe], _STATES[picture.state[rows]], OTHER_SYSTEM),
+        "system": np.array(network.systems, dtype=object)[network.pipes.system[pipe]],
         "valve_id": valve_id,
         "bore_mm": picture.bore_m[rows] * _MM_PER_M,
         "roughness_mm": picture.roughness_m[rows] * _MM_PER_M,

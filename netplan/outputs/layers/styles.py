@@ -48,6 +48,7 @@ STYLES: Final = (
             _line("stranded", STATE_COLOURS["stranded"], 1.2, 0.6, 1.4),
             _line("fed", STATE_COLOURS["fed"], 0.9, 3.0, 1.0, 0.6, 1.0),
             _line("closed", STATE_COLOURS["closed"], 1.2),
+            _line("other system", "#6d6a64", 0.5, 2.0, 1.0),
         ),
     ),
     Style("zones", "", (_line("", STATE_COLOURS["isolated"], 0.4, 1.0, 1.0),)),

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from netplan.outputs.figures import Figures
+from netplan.outputs.layers.state import OTHER_SYSTEM
 from netplan.outputs.map.popups import pipe_popup
 from netplan.outputs.map.shapes import lines_of, rings_of
 from netplan.plan.result import PieceState
@@ -97,6 +98,7 @@ def network_of(layers: Mapping[str, gpd.GeoDataFrame]) -> dict[str, Any]:
     """Return the whole network lightly: mains in three widths, and services near the work."""
     pipes = layers["pipes"]
     pipes = pipes[(pipes["option"] == pipes["option"].min()) & (pipes["length_m"] > 0)]
+    pipes = pipes[pipes["state"] != OTHER_SYSTEM]
     mains, services = pipes[pipes["layer"] == "mains"], pipes[pipes["layer"] == "services"]
     size = np.searchsorted(_MAIN_CLASSES_MM, mains["od_mm"].to_numpy(float))
     near = services.cx[slice(*_district(layers)[::2]), slice(*_district(layers)[1::2])]
@@ -114,14 +116,14 @@ def pieces_of(
     pipes = pipes[pipes["option"] == option]
     x_low, y_low, x_high, y_high = _district(layers)
     found: dict[str, list[dict[str, Any]]] = {}
-    for state in PieceState:
-        rows = pipes[pipes["state"] == state.word]
-        if state is PieceState.LIVE:
+    for state in (*(state.word for state in PieceState), OTHER_SYSTEM):
+        rows = pipes[pipes["state"] == state]
+        if state in (PieceState.LIVE.word, OTHER_SYSTEM):
             rows = rows[(rows["layer"] == "mains") & (rows["length_m"] > 0)].cx[x_low:x_high, y_low:y_high]
         rows = rows.reset_index(drop=True)
         lines = lines_of(rows)
         records = rows.drop(columns="geometry").to_dict("records")
-        found[state.word] = [
+        found[state] = [
             {
                 "line": line,
                 "main": record["layer"] == "mains",

@@ -100,6 +100,7 @@ def pipe_popup(row: dict[str, Any], units: Figures) -> dict[str, Any]:
     """Return what is said of a piece of main."""
     rows: Rows = [
         ("state", text_of(row["state"])),
+        ("system", text_of(row["system"])),
         ("from, to", f"{units.length(row['from_m'])} – {units.length(row['to_m'])}"),
         ("size", f"{units.size(row['od_mm'])} outside, bore {units.size(row['bore_mm'])}"),
         ("flow", units.flow(abs(row["flow_m3h"]))),

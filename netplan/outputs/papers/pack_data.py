@@ -16,6 +16,7 @@ from netplan.sources import source
 __all__ = ["data_part", "gas_part", "network_part", "order_part"]
 
 Layers = Mapping[str, gpd.GeoDataFrame]
+_USES_NAMED = 8
 
 
 def gas_part(option: Option, units: Figures) -> dict[str, Any]:
@@ -64,7 +65,7 @@ def order_part(option: Option, units: Figures) -> dict[str, Any]:
                 "n": str(step.n),
                 "does": step.does,
                 "who": step.who,
-                "uses": ", ".join(step.uses),
+                "uses": _uses(step.uses),
                 "hold": step.hold,
                 "expect": "" if step.expect_mbar is None else units.pressure(step.expect_mbar),
                 "if-not": step.if_not,
@@ -72,6 +73,13 @@ def order_part(option: Option, units: Figures) -> dict[str, Any]:
             for step in option.steps
         ]
     }
+
+
+def _uses(ids: tuple[str, ...]) -> str:
+    """Return what a step uses; a long list of meter points stands on the tally sheet."""
+    if len(ids) <= _USES_NAMED:
+        return ", ".join(ids)
+    return f"{', '.join(ids[:3])} … {len(ids)} in all"
 
 
 def network_part(plan: Plan, option: Option, layers: Layers, units: Figures) -> dict[str, Any]:

@@ -109,7 +109,7 @@ def pipes_on(sheet: Sheet, layers: Layers, option: int) -> None:
     for thin, name in ((True, "services"), (False, "mains")):
         rows = pipes[pipes["layer"] == name]
         stroke(sheet, "service" if thin else "live", list(rows[rows["state"] == "live"].geometry))
-        for state in ("fed", "stranded", "isolated", "closed"):
+        for state in ("other system", "fed", "stranded", "isolated", "closed"):
             stroke(sheet, state, list(rows[rows["state"] == state].geometry), thin=thin)
 
 

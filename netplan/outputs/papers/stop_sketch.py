@@ -8,6 +8,7 @@ from typing import Final
 import geopandas as gpd
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from netplan.outputs.figures import Figures
 from netplan.outputs.papers.drawing import FONT, Sheet
@@ -16,9 +17,12 @@ from netplan.outputs.papers.plan_drawing import base_on, pipes_on
 from netplan.outputs.papers.symbols import stop_symbol, stroke
 from netplan.plan.model import Stop
 
+Floats = NDArray[np.float64]
+
 __all__ = ["assembly_drawing", "stop_sketch"]
 
 HALF_M: Final = 11.0
+_ROOM_MM: Final = 13.0
 _BLACK: Final = 'stroke="black" stroke-width="0.4"'
 _ROLE_LETTERS: Final = {"zone_vent": "Z", "barrier": "", "vent": "V", "gauge": "G", "bypass": "B"}
 
@@ -31,7 +35,7 @@ def stop_sketch(
     offsets: Sequence[Offset],
     units: Figures,
     width_mm: float = 86.0,
-    height_mm: float = 62.0,
+    height_mm: float = 58.0,
 ) -> str:
     """Return the surroundings of a stop as SVG, north up, with the offsets drawn."""
     reach = max([HALF_M, *(min(offset.distance_m, 26.0) for offset in offsets)]) + 2.0
@@ -43,22 +47,40 @@ def stop_sketch(
     stroke(sheet, "work", list(layers["work"].geometry))
     at = np.array([stop.x, stop.y])
     for offset in offsets:
-        end = np.array([offset.x_m, offset.y_m])
-        if not sheet.window.contains(shapely.Point(end)):
-            continue
-        sheet.path(
-            [shapely.LineString([at, end])], stroke="black", stroke_width=0.3, stroke_dasharray="1.4 0.8"
-        )
-        sheet.mark(end, '<circle r="0.7" fill="white" stroke="black" stroke-width="0.35"/>')
-        sheet.text(
-            at + 0.62 * (end - at), f"{offset.label} {units.chainage(offset.distance_m)}", 2.7, dy="0.9"
-        )
-    sheet.mark(at, f'<g transform="scale(0.8)">{stop_symbol(stop.kind, number)}</g>')
+        _offset(sheet, at, offset, units)
+    shift = _clear_side(at, offsets)
+    sheet.leader(at, shift)
+    sheet.mark(at, f'<g transform="scale(0.9)">{stop_symbol(stop.kind, number)}</g>', shift)
     sheet.scale_bar(*((0.3048, "ft") if units.name == "us" else (1.0, "m")))
     sheet.raw(
         f'<rect width="{width_mm}" height="{height_mm}" fill="none" stroke="black" stroke-width="0.5"/>'
     )
     return sheet.svg()
+
+
+def _offset(sheet: Sheet, at: Floats, offset: Offset, units: Figures) -> None:
+    end = np.array([offset.x_m, offset.y_m])
+    if not sheet.window.contains(shapely.Point(end)):
+        return
+    sheet.path([shapely.LineString([at, end])], stroke="black", stroke_width=0.3, stroke_dasharray="1.4 0.8")
+    sheet.mark(end, '<circle r="0.7" fill="white" stroke="black" stroke-width="0.35"/>')
+    away = (end - at) / max(float(np.hypot(*(end - at))), 1e-9)
+    on_paper = float(np.hypot(*(end - at))) * sheet.scale
+    # On a short line the figure would hide the line: it goes behind its end.
+    place = at + 0.6 * (end - at) if on_paper > _ROOM_MM else end + away * (_ROOM_MM / 4 / sheet.scale)
+    sheet.text(place, f"{offset.label} {units.chainage(offset.distance_m)}", 2.7, dy="0.9")
+
+
+def _clear_side(at: Floats, offsets: Sequence[Offset]) -> tuple[float, float]:
+    """Return where the stop's symbol stands off to [mm]: into the widest gap between the offsets."""
+    if not offsets:
+        return 0.0, -7.0
+    turned = np.sort([np.arctan2(o.y_m - at[1], o.x_m - at[0]) for o in offsets])
+    gaps = np.diff(np.append(turned, turned[0] + 2 * np.pi))
+    widest = int(np.argmax(gaps))
+    # A little off the middle of the gap, where the main often runs.
+    angle = turned[widest] + 0.42 * gaps[widest]
+    return 7.5 * float(np.cos(angle)), -7.5 * float(np.sin(angle))
 
 
 def assembly_drawing(stop: Stop, units: Figures, width_mm: float = 178.0) -> str | None:
@@ -97,12 +119,12 @@ def assembly_drawing(stop: Stop, units: Figures, width_mm: float = 178.0) -> str
             _words(
                 x,
                 y + drop,
-                f"{offset:+.2f} m" if units.name == "metric" else units.length(offset),
+                units.chainage(round(offset, 3) + 0.0),
                 "middle",
                 2.5,
             )
         )
-    size = f'width="{width_mm}mm" height="26mm" viewBox="0 0 {width_mm} 26"'
+    size = f'width="{width_mm}mm" height="24mm" viewBox="0 0 {width_mm} 24"'
     return f'<svg xmlns="http://www.w3.org/2000/svg" {size}>{"".join(parts)}</svg>'
 
 

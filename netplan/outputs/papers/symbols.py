@@ -21,6 +21,7 @@ LINES: Final[dict[str, tuple[dict[str, object], ...]]] = {
         {"stroke": "#cc79a7", "stroke_width": 1.2, "stroke_dasharray": "0.01 2.6", "stroke_linecap": "round"},
     ),
     "fed": ({"stroke": "#009e73", "stroke_width": 1.2, "stroke_dasharray": "3.2 1.2 0.5 1.2"},),
+    "other system": ({"stroke": "#6d6a64", "stroke_width": 0.5, "stroke_dasharray": "2 1"},),
     "closed": ({"stroke": "black", "stroke_width": 1.2},),
     "work": (
         {"stroke": "black", "stroke_width": 3.0},

@@ -22,6 +22,7 @@ function ofOption(data, option, outward) {
     ["fallback", "Fallback stop", false, swatch(SYMBOL.fallback()), option.fallback.length, () => marksLayer(option.fallback, SYMBOL.fallback, "small", turned(0), 50)],
     ["tappings", "Tappings (filled: barrier)", false, swatch(SYMBOL.tapping({ role: "vent" })), option.tappings.length, () => marksLayer(option.tappings, SYMBOL.tapping, "small")],
     ["refused", "No stop may go here", false, lineSwatch(LINE.refused), data.refused.length, () => linesLayer(data.refused, LINE.refused, "refused")],
+    ["other", "Main of another system", true, lineSwatch(LINE.other), option.pieces["other system"].length, () => linesLayer(option.pieces["other system"], LINE.other, "refused")],
     ["closed", "Closed valve or pipe", true, swatch(SYMBOL.closed()), option.pieces.closed.length, () => closedLayer(option.pieces.closed)],
     ["stations", "Regulator station", true, swatch(SYMBOL.station()), option.stations.length, () => marksLayer(option.stations, SYMBOL.station, "small")],
     ["live", "Main in service (near the work)", true, lineSwatch(LINE.live), option.pieces.live.length, () => hitLayer(option.pieces.live)],

@@ -58,7 +58,7 @@ document.addEventListener("DOMContentLoaded", () => {
     const widen = (line) => line.options.metres && line.setStyle({ weight: Math.max(line.options.least, line.options.metres * pixels + line.options.least - 2) });
     layers.shown.streets?.eachLayer(widen);
     const box = map.getContainer().classList;
-    box.toggle("far", map.getZoom() < 17);
+    box.toggle("far", map.getZoom() < 16.5);
     box.toggle("near", map.getZoom() >= 18);
     box.toggle("middling", map.getZoom() < 18.25);
   };

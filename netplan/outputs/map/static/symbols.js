@@ -79,6 +79,7 @@ const LINE = {
   isolated: [{ color: COLOUR.off, weight: 8, lineCap: "butt" }, { color: "#fff", weight: 2.5, dashArray: "7 6", lineCap: "butt" }],
   stranded: [{ color: INK, weight: 7.5, dashArray: "0.1 10" }, { color: COLOUR.dead, weight: 5.5, dashArray: "0.1 10" }],
   fed: [{ color: COLOUR.kept, weight: 5, dashArray: "13 5 2 5", lineCap: "butt" }],
+  other: [{ color: "#6d6a64", weight: 2.5, dashArray: "9 4" }],
   closed: [{ color: INK, weight: 5, lineCap: "butt" }],
   bypass: [{ color: INK, weight: 8 }, { color: COLOUR.feed, weight: 4.5 }],
   refused: [{ color: INK, weight: 17, opacity: 0.7, dashArray: "2 4", lineCap: "butt" }],
