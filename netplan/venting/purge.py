@@ -17,8 +17,8 @@ from netplan.venting.velocity import least_velocity_m_s, minutes_to_purge, natur
 
 __all__ = ["PurgePlace", "PurgePlan", "end_point_lines", "purge_plan"]
 
-AIR_OR_INERT = "air mover or inert gas out, gas from the live side in"
-INERT_ONLY = "inert gas only, out and in"
+AIR_OR_INERT = "out by air mover or inert gas, back in by gas from the live side"
+INERT_ONLY = "inert gas only, out and back in"
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,3 +66,21 @@ def test_words_carry_no_pressure_so_that_units_can_be_chosen(steps: tuple[Step, 
     for step in steps:
         assert "mbar" not in step.does + step.if_not
         assert "m³" not in step.does + step.if_not
+
+
+def test_hydrogen_rich_gas_comes_back_behind_inert_gas() -> None:
+    plan = hamlet_result().plan
+    option = plan.options[0]
+    inert = option.purge.model_copy(update={"medium": "inert gas only, out and back in"})
+    steps = step_list(
+        option.model_copy(update={"purge": inert}), plan.conditions, default_rules(), work=plan.work
+    )
+    assert all("inert gas first and then gas" in step.does for step in _of(steps, Stage.PURGE_IN))
+    assert all("(inert gas only, out and back in)" in step.does for step in _of(steps, Stage.PURGE_OUT))
+
+
+def test_words_have_no_holes_left_in_them(steps: tuple[Step, ...]) -> None:
+    for step in steps:
+        assert "{" not in step.does + step.if_not
+        assert "  " not in step.does + step.if_not
+        assert not step.does.endswith(" ")

@@ -71,7 +71,7 @@ def test_hydrogen_is_purged_through_inert_gas_only() -> None:
     gas = gas_from_composition({"methane": 0.8, "hydrogen": 0.2}, "blend")
     source = PurgeSource(0, 0, 10.4, steady_supply(2500.0))
     plan = purge_plan(_mains(), [source], EQUIPMENT, FlowConditions(gas), volumes_out=2.0, volumes_in=2.0)
-    assert plan.medium == "inert gas only, out and in"
+    assert plan.medium == "inert gas only, out and back in"
     assert plan.least_velocity_m_s is None
     assert plan.minutes_in is None
     assert plan.draw_m3_per_s_std is None

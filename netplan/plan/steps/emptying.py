@@ -27,13 +27,13 @@ def empty(case: OrderCase) -> Iterator[Draft]:
         expect_mbar=0.0,
         expect_at=vents[0].id if vents else stop_ids[0],
     )
-    medium = purge.medium or "air mover or inert gas"
+    medium = purge.medium or "by air mover or inert gas"
     for point in vents or (None,):
         ids = (*(inlet.id for inlet in inlets), *((point.id,) if point else stop_ids))
         where = f"{point.id} on main {point.main_id}" if point else "the zone vents of the stops"
         yield Draft(
             Stage.PURGE_OUT,
-            f"Purge out by {medium}, in at {', '.join(i.id for i in inlets) or 'the far end'}, out at "
+            f"Purge out ({medium}): in at {', '.join(i.id for i in inlets) or 'the far end'}, out at "
             f"{where}, without a break and not slower than the least flow of the purge sheet; every other "
             "outlet shut; never through a service or a meter.",
             Who.STOPS,
@@ -41,11 +41,12 @@ def empty(case: OrderCase) -> Iterator[Draft]:
             uses=ids,
             minutes=point.minutes_out if point else purge.minutes_out,
         )
+    entry = case.end_point("entry")
+    trench = f"; before anybody goes in: {entry}" if entry else ""
     yield Draft(
         Stage.GAS_FREE,
-        "Prove the zone gas-free at every vent and in the trench: "
-        f"{case.end_point('out') or 'end point of the procedure'}; read twice some minutes apart, write "
-        "readings with their unit.",
+        f"Prove the zone gas-free at every vent: {case.end_point('out') or 'end point of the procedure'}"
+        f"{trench}; read twice some minutes apart and write every reading with its unit.",
         Who.COMPETENT,
         "Purge on; if the reading rises again, look for let-by or for a branch that was not purged.",
         uses=tuple(point.id for point in vents) or stop_ids,

@@ -85,10 +85,11 @@ def _open_valves(case: OrderCase) -> Iterator[Draft]:
 def prove_through_flow(case: OrderCase) -> Iterator[Draft]:
     """Yield the proof that the main itself carries again, before any feed is closed."""
     gauge = case.option.gauges[0] if case.option.gauges else None
+    throttled = ", and staying there while the feeds are throttled one at a time" if case.feed_ids else ""
     yield Draft(
         Stage.THROUGH_FLOW,
         "Prove that gas flows through the whole length worked on and past every stop's place: every gauge "
-        "back at its normal reading while the feeds are throttled one at a time.",
+        f"back at its normal reading{throttled}.",
         Who.CONTROL,
         "Leave every feed open; something is still shut in the main.",
         uses=(*(stop.id for stop in case.stops), *case.gauge_ids, *case.feed_ids),

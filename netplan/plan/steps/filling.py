@@ -14,13 +14,14 @@ def fill(case: OrderCase) -> Iterator[Draft]:
     """Yield the purge in, branch by branch, and a look at what was stranded."""
     vents, inlets, purge = case.vents(), case.inlets(), case.option.purge
     stop_ids = tuple(stop.id for stop in case.stops)
+    first = ", inert gas first and then gas" if purge.medium.startswith("inert") else ""
     end = case.end_point("in") or "end point of the procedure"
     for point in vents or (None,):
         ids = (*(inlet.id for inlet in inlets), *((point.id,) if point else stop_ids))
         where = f"{point.id} on main {point.main_id}" if point else "the zone vents of the stops"
         yield Draft(
             Stage.PURGE_IN,
-            "Purge in from the live side through "
+            f"Purge in{first} from the live side through "
             f"{', '.join(i.id for i in inlets) or 'a hose round one stop'}, out at {where}, not slower than "
             f"the least flow of the purge sheet, until {end}; then shut that outlet. Gauges watched: the "
             "draw lowers the live network.",
