@@ -89,6 +89,8 @@ def _states(option: Priced, solved: Solved) -> NDArray[np.int8]:
     state = np.full(links.count, PieceState.LIVE, dtype=np.int8)
     is_pipe = solved.stopped_link >= 0
     dry = np.isnan(solved.state.pressure_pa_gauge)
+    # Another system, fed by an injection alone, has gas though no station gives it a solved pressure.
+    dry[: len(option.reach.fed)] &= ~option.reach.fed
     stranded = dry[links.from_node] | dry[links.to_node]
     state[stranded] = PieceState.STRANDED
     if option.hungry:

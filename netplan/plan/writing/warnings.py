@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
+from netplan.constants import PA_PER_MBAR
 from netplan.network.model import Network
 from netplan.plan.desk import Desk
 from netplan.plan.naming import stop_id
 from netplan.plan.priced import Priced
 
 __all__ = ["warnings_of"]
+
+NOTABLE_RISE_PA = 200.0
+"""Rise of a station's outlet that people are told of (own) [Pa]."""
 
 
 def warnings_of(desk: Desk, option: Priced) -> tuple[str, ...]:
@@ -34,6 +38,7 @@ def warnings_of(desk: Desk, option: Priced) -> tuple[str, ...]:
     severed = [network.customers.id[row] for row in option.cut.severed.tolist()]
     if severed:
         found.append(f"second service to be severed before the zone is gas-free: {', '.join(severed)}")
+    found.extend(_stations_driven(desk, option))
     dead = int((np.diff(network.customers.attach_start) == 0).sum())
     if dead:
         found.append(f"{dead} customers lie on no pipe and are on no list: see the findings of the network")
@@ -43,6 +48,21 @@ def warnings_of(desk: Desk, option: Priced) -> tuple[str, ...]:
     if np.isnan(network.nodes.height_m).all():
         found.append("heights are not recorded: pressures leave them out")
     return tuple(dict.fromkeys(found))
+
+
+def _stations_driven(desk: Desk, option: Priced) -> list[str]:
+    """Name stations that raise their outlet because their sensing point is fed by a longer way."""
+    stations, found = desk.request.network.stations, []
+    before, after = desk.before.pressure_pa_gauge, option.final.pressure_pa_gauge
+    for row in np.flatnonzero((stations.node >= 0) & (stations.sensing_node >= 0)).tolist():
+        rise = float(after[stations.node[row]] - before[stations.node[row]])
+        if rise > NOTABLE_RISE_PA:
+            found.append(
+                f"station {stations.id[row]} would raise its outlet by {rise / PA_PER_MBAR:.1f} mbar to "
+                f"{after[stations.node[row]] / PA_PER_MBAR:.1f} mbar to hold its remote sensing point: agree "
+                "with the people who look after it whether it senses at its outlet during the work"
+            )
+    return found
 
 
 def _recorded(network: Network) -> list[str]:
