@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -138,3 +139,16 @@ def test_reading_what_is_no_plan_folder_says_so(tmp_path: Path) -> None:
     (tmp_path / "plan.gpkg").write_text("no database")
     with pytest.raises(BadInputError, match="cannot be read"):
         read_plan_layers(tmp_path)
+
+
+def test_mains_of_another_system_are_never_stranded() -> None:
+    result = hamlet_result()
+    network = result.network
+    other = np.zeros(len(network.pipes), np.int16)
+    other[7] = 1
+    pipes = replace(network.pipes, system=other)
+    two = replace(network, pipes=pipes, systems=("LP", "MP"))
+    layer = plan_layers(replace(result, network=two))["pipes"]
+    assert set(layer.loc[layer["pipe_id"] == "M-V4", "state"]) == {"other system"}
+    assert set(layer.loc[layer["pipe_id"] == "M-V4", "system"]) == {"MP"}
+    assert "other system" not in set(layer.loc[layer["pipe_id"] != "M-V4", "state"])
