@@ -68,12 +68,15 @@ class PurgeSource:
         Place of the tapping inside the zone [m].
     supply : Supply
         Pressure of the live side for a flow drawn.
+    note : str
+        How gas is let in there, where that is not by a hose round the stop.
     """
 
     node: int
     pipe: int
     chainage_m: float
     supply: Supply
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -163,7 +163,7 @@ def _inert_plan(
 ) -> PurgePlan:
     first = min(sources, key=lambda s: (-s.supply(0.0), s.pipe, s.chainage_m)) if sources else None
     tree = purge_tree(mains, first.node) if first else PurgeTree((), ())
-    places = [PurgePlace("feed", first.pipe, first.chainage_m, 0, None)] if first else []
+    places = [PurgePlace("feed", first.pipe, first.chainage_m, 0, None, note=first.note)] if first else []
     places += [PurgePlace("vent", leg.pipe, leg.chainage_m, k, None) for k, leg in enumerate(tree.legs, 1)]
     refused = (
         f"{gas.name}: {gas.hydrogen_fraction:.0%} hydrogen, relative density "
@@ -202,7 +202,9 @@ def end_point_lines(gas: Gas) -> tuple[str, ...]:
 
 
 def _places(rig: Rig, out: Sequence[float], into: Sequence[float | None]) -> tuple[PurgePlace, ...]:
-    feed = PurgePlace("feed", rig.source.pipe, rig.source.chainage_m, 0, rig.feed_bore_m)
+    feed = PurgePlace(
+        "feed", rig.source.pipe, rig.source.chainage_m, 0, rig.feed_bore_m, note=rig.source.note
+    )
     vents = [
         PurgePlace(
             role="vent",

@@ -35,6 +35,8 @@ __all__ = ["equipment_of", "purge_of"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+_THROUGH_A_VALVE = "through a hose round the valve, or the valve itself opened a little"
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Bench:
@@ -136,8 +138,9 @@ def _zones(desk: Desk, option: Priced, bench: _Bench) -> list[tuple[ZoneMains, l
             if label[stopped.flow.node_count + k] == part:
                 at_pipe, chainage = _outlet(stop)
                 supply = bench.supply(int(stopped.barrier_node[k]))
+                note = _THROUGH_A_VALVE if stop.valve >= 0 else ""
                 if supply(0.0) > 0.0:
-                    sources.append(PurgeSource(stopped.flow.node_count + k, at_pipe, chainage, supply))
+                    sources.append(PurgeSource(stopped.flow.node_count + k, at_pipe, chainage, supply, note))
         found.append((mains, sources))
     return found
 
