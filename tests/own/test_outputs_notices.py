@@ -11,7 +11,6 @@ import pytest
 from netplan.errors import BadInputError
 from netplan.outputs.layers import plan_layers
 from netplan.outputs.notices import COLUMNS, NoticeRow, notice_rows, notices_csv
-from netplan.outputs.notices.rows import natural_key
 from netplan.outputs.notices.table import guarded
 from tests.hamlet import HOSTILE
 from tests.plans import hamlet_result
@@ -60,11 +59,6 @@ def test_lead_times_follow_the_rules() -> None:
     assert by_category[("household", False)] == (7, "2026-05-05")
     assert by_category[("household", True)] == (14, "2026-04-28")
     assert by_category[("business", False)] == (14, "2026-04-28")
-
-
-def test_numbers_sort_as_people_count() -> None:
-    numbers = ["10", "2", "1", "10a", "9-11", "", "2b", "2a"]
-    assert sorted(numbers, key=natural_key) == ["", "1", "2", "2a", "2b", "9-11", "10", "10a"]
 
 
 def test_csv_reads_back_as_the_rows() -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, Final
@@ -10,10 +9,11 @@ from typing import Any, Final
 import geopandas as gpd
 import pandas as pd
 
+from netplan.customers import address_groups, priority_rank, walking_key
 from netplan.errors import BadInputError
 from netplan.plan.model import AffectedCustomer, Option, Plan
 
-__all__ = ["EFFECTS", "NoticeRow", "natural_key", "notice_rows", "option_of"]
+__all__ = ["EFFECTS", "NoticeRow", "notice_rows", "option_of"]
 
 EFFECTS: Final = ("off", "kept", "standby")
 """Effects in the order of the lists. Standby: off only if a planned stop fails and its fallback is used."""
@@ -58,12 +58,6 @@ def option_of(plan: Plan, rank: int) -> Option:
         if option.rank == rank:
             return option
     raise BadInputError(f"option {rank}: the plan has options 1 to {len(plan.options)}; choose one of them")
-
-
-def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
-    """Return a sort key that puts 2 before 10, and 10 before 10a."""
-    parts = re.split(r"([0-9]{1,18})", text.casefold().strip())
-    return tuple((0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts if part.strip())
 
 
 def notice_rows(plan: Plan, customers: gpd.GeoDataFrame, rank: int = 1) -> tuple[NoticeRow, ...]:
@@ -136,26 +130,16 @@ def _notice_by(plan: Plan, lead_days: int) -> str:
     return (start - timedelta(days=lead_days)).date().isoformat()
 
 
-def _building(row: NoticeRow) -> tuple[str, str, str]:
-    # Flats share street and number; without a number the address itself is all there is to go by.
-    if row.number.strip():
-        return row.postcode.casefold().strip(), row.street.casefold().strip(), row.number.casefold().strip()
-    return row.postcode.casefold().strip(), row.address.casefold().strip(), ""
-
-
 def _order(row: NoticeRow) -> tuple[Any, ...]:
-    return (
-        EFFECTS.index(row.effect),
-        not row.priority,
-        natural_key(row.street),
-        natural_key(row.number),
-        natural_key(row.address),
-        row.customer_id,
-    )
+    walked = walking_key(row.street, row.number, row.address, row.customer_id)
+    return EFFECTS.index(row.effect), priority_rank(row.priority), walked
 
 
 def _numbered(rows: list[NoticeRow]) -> tuple[NoticeRow, ...]:
-    numbers: dict[tuple[str, str, str], int] = {}
-    return tuple(
-        replace(row, address_no=numbers.setdefault(_building(row), len(numbers) + 1)) for row in rows
+    houses = address_groups(
+        [row.address for row in rows],
+        [row.street for row in rows],
+        [row.number for row in rows],
+        [row.postcode for row in rows],
     )
+    return tuple(replace(row, address_no=house + 1) for row, house in zip(rows, houses, strict=True))

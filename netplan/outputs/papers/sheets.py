@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from netplan.outputs.notices.rows import NoticeRow, natural_key
+from netplan.customers import walking_key
+from netplan.outputs.notices.rows import NoticeRow
 from netplan.outputs.papers.typeset import typeset
 from netplan.plan.model import Plan
 
@@ -121,8 +123,8 @@ def tally_pdf(plan: Plan, rows: Sequence[NoticeRow]) -> bytes:
 
 
 def _walk(row: NoticeRow) -> tuple[Any, ...]:
-    digits = [part[1] for part in natural_key(row.number) if part[0] == 0]
+    digits = re.search(r"\d+", row.number)
     # Up one side of the street, down the other.
-    side = digits[0] % 2 if digits else 0
-    key = natural_key(row.number)
-    return natural_key(row.street), side == 0, key, natural_key(row.address), row.customer_id
+    even = digits is not None and int(digits.group(0)[-1]) % 2 == 0
+    street, *rest = walking_key(row.street, row.number, row.address, row.customer_id)
+    return street, even, *rest
