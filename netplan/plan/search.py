@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from netplan.bypass import TailFeedBound
 from netplan.constants import PA_PER_MBAR
 from netplan.errors import NoPlanError
 from netplan.isolation import (
@@ -14,13 +15,13 @@ from netplan.isolation import (
     FeedBound,
     Index,
     IsolationProblem,
-    Tail,
     cuts,
 )
 from netplan.network.section import Section
 from netplan.plan.desk import Desk
 from netplan.plan.priced import Priced, Refused
 from netplan.plan.pricing import price_cut
+from netplan.rules import Rules
 from netplan.reference.gas import METRIC_STANDARD
 
 __all__ = ["Ranking", "isolation_problem", "rank"]
@@ -28,6 +29,8 @@ __all__ = ["Ranking", "isolation_problem", "rank"]
 Tell = Callable[[str], None]
 
 MOST_REASONS = 5
+PATIENCE = 10.0
+"""How many times the rules' seconds are spent before giving up without any option (own) [-]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,7 +80,7 @@ def isolation_problem(desk: Desk, section: Section) -> IsolationProblem:
         hours=request.window_hours,
         gas_minor_per_m3=gas_minor_per_m3,
         orders=request.orders,
-        feed_bound=_feed_bound(desk),
+        feed_bound=_feed_bound(desk, section),
         alternatives=frozenset(request.own_supply),
     )
 
@@ -91,18 +94,10 @@ def _outlet_pa_gauge(desk: Desk, section: Section) -> float:
     return float(outlet.max()) if len(outlet) else 20 * PA_PER_MBAR
 
 
-def _feed_bound(desk: Desk) -> FeedBound:
-    rules = desk.request.rules
-    network = desk.request.network
-    # No bypass or hose is cheaper than its fixed price; opening a valve may be.
-    has_closed_valve = bool((~network.pieces.is_open).any())
-    least = min(rules.price.bypass, rules.price.open_valve) if has_closed_valve else rules.price.bypass
-    bound = round(least * MINOR_PER_UNIT)
-
-    def feed_bound(_tail: Tail) -> int | None:
-        return bound if desk.request.feeds_allowed else None
-
-    return feed_bound
+def _feed_bound(desk: Desk, section: Section) -> FeedBound:
+    if desk.request.feeds_allowed:
+        return TailFeedBound(desk.request.network, section, desk.request.rules)
+    return lambda _tail: None
 
 
 def rank(desk: Desk, section: Section, tell: Tell, index: Index | None = None) -> Ranking:
@@ -115,7 +110,7 @@ def rank(desk: Desk, section: Section, tell: Tell, index: Index | None = None) -
     """
     request = desk.request
     problem = isolation_problem(desk, section)
-    deadline = time.monotonic() + request.rules.choice.seconds
+    budget = _Budget(request.rules)
     found = _Found(request.wanted)
     refused: list[Refused] = []
     priced = 0
@@ -127,7 +122,7 @@ def rank(desk: Desk, section: Section, tell: Tell, index: Index | None = None) -
         if worst is not None and cut.bound_minor >= worst:
             next_bound, reason = cut.bound_minor, "nothing beyond can be cheaper"
             break
-        if priced >= request.rules.choice.max_zones or time.monotonic() > deadline:
+        if budget.is_spent(priced, has_options=bool(found.options)):
             next_bound, reason = cut.bound_minor, f"stopped after {priced} ways to isolate the work"
             break
         tell(f"pricing way {priced + 1}")
@@ -148,6 +143,21 @@ def rank(desk: Desk, section: Section, tell: Tell, index: Index | None = None) -
 def _reasons(refused: list[Refused], reason: str) -> tuple[str, ...]:
     seen = dict.fromkeys(answer.reason for answer in refused)
     return (*list(seen)[:MOST_REASONS], reason)
+
+
+class _Budget:
+    """Ends hopeless cases: so many cuts, so many seconds; longer while there is no option to show at all."""
+
+    def __init__(self, rules: Rules) -> None:
+        self._most, self._seconds, self._start = (
+            rules.choice.max_zones,
+            rules.choice.seconds,
+            time.monotonic(),
+        )
+
+    def is_spent(self, priced: int, *, has_options: bool) -> bool:
+        patience = 1.0 if has_options else PATIENCE
+        return priced >= self._most or time.monotonic() - self._start > patience * self._seconds
 
 
 class _Found:
