@@ -12,13 +12,16 @@ import shapely
 from netplan.outputs.figures import Figures
 from netplan.outputs.layers.state import OTHER_SYSTEM
 from netplan.outputs.map.popups import pipe_popup
-from netplan.outputs.map.shapes import lines_of, rings_of
+from netplan.outputs.map.shapes import LON_LAT, lines_of, rings_of
 from netplan.plan.result import PieceState
 
 __all__ = ["base_of", "network_of", "pieces_of"]
 
 DISTRICT_M = 250.0
 _MAIN_CLASSES_MM = (80.0, 150.0)
+# Between labels of one name [° of longitude, latitude]: about 300 m far off, 100 m near by.
+_FAR_GAP = (0.004, 0.003)
+_NEAR_GAP = (0.0013, 0.0009)
 _BASE = ("water", "streets", "buildings", "rail")
 
 
@@ -48,20 +51,28 @@ def _names(layers: Mapping[str, gpd.GeoDataFrame], layer: str) -> list[dict[str,
 
 
 def _labels(named: gpd.GeoDataFrame, kind: str) -> list[dict[str, Any]]:
-    """Return one label a name and 300 m or so of it: text, place and its bearing on the map [°]."""
+    """Return labels: text, place, bearing on the map [°], and whether it waits until the reader is near."""
     labels: list[dict[str, Any]] = []
-    for name, rows in named.to_crs("EPSG:4326").groupby("name", sort=True):
-        seen: list[tuple[float, float]] = []
+    for name, rows in named.to_crs(LON_LAT).groupby("name", sort=True):
+        seen: list[tuple[float, float, bool]] = []
         parts = shapely.get_parts(rows.geometry.array)
         order = np.argsort(-shapely.length(parts), kind="stable")
         for part in parts[order]:
-            middle = shapely.line_interpolate_point(_axis(part), 0.5, normalized=True)
-            if any(abs(middle.x - x) < 0.004 and abs(middle.y - y) < 0.003 for x, y in seen):
+            axis = _axis(part)
+            middle = shapely.line_interpolate_point(axis, 0.5, normalized=True)
+            if _close(middle, seen, _NEAR_GAP):
                 continue
-            seen.append((middle.x, middle.y))
+            later = _close(middle, [one for one in seen if not one[2]], _FAR_GAP)
+            seen.append((middle.x, middle.y, later))
             place = [round(middle.y, 7), round(middle.x, 7)]
-            labels.append({"text": str(name), "at": place, "kind": kind, "turn": _bearing(_axis(part))})
+            labels.append(
+                {"text": str(name), "at": place, "kind": kind, "turn": _bearing(axis), "later": later}
+            )
     return labels
+
+
+def _close(at: shapely.Point, seen: list[tuple[float, float, bool]], gap: tuple[float, float]) -> bool:
+    return any(abs(at.x - x) < gap[0] and abs(at.y - y) < gap[1] for x, y, _ in seen)
 
 
 def _axis(part: Any) -> shapely.LineString:

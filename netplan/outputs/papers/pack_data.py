@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from importlib import resources
+from pathlib import PurePath
 from typing import Any
 
 import geopandas as gpd
@@ -156,7 +157,7 @@ def data_part(plan: Plan, option: Option, layers: Layers, units: Figures) -> dic
             ("working CRS", f"{plan.network.crs} {plan.network.crs_note}".strip()),
             ("lengths", scale),
             ("demand of the network", units.flow(plan.conditions.demand_total_m3h)),
-            ("source", plan.provenance.source),
+            ("source", PurePath(plan.provenance.source).name),
         ],
         "findings": [
             {

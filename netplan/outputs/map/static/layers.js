@@ -121,7 +121,7 @@ function namesLayer(names) {
   for (const name of names) {
     const text = build("span", {}, name.text);
     text.style.transform = `rotate(${name.turn}deg) translate(-50%, -50%)`;
-    group.addLayer(L.marker(name.at, { pane: "names", interactive: false, icon: L.divIcon({ className: `name ${name.kind}`, html: text, iconSize: [0, 0] }) }));
+    group.addLayer(L.marker(name.at, { pane: "names", interactive: false, icon: L.divIcon({ className: `name ${name.kind}${name.later ? " later" : ""}`, html: text, iconSize: [0, 0] }) }));
   }
   return group;
 }
