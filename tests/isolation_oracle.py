@@ -85,13 +85,13 @@ def random_case(seed: int) -> Case:
     layers["regulators"] = []
     for n, node in enumerate(sources):
         x, y = places[node]
-        outlet = (x - 12.0, y - 16.0) if rng.random() < 0.8 else (x, y)
+        outlet = (x - 12.0, y - 16.0) if rng.random() < 0.95 else (x, y)
         layers["regulators"].append(station(f"R{n}", outlet))
         if outlet != (x, y):
             layers["mains"].append(main(f"N{n}", outlet, (x, y), od_mm=180.0, year=2010, surface="verge"))
-            if rng.random() < 0.6:
+            if rng.random() < 0.85:
                 layers["valves"].append(valve(f"W{n}", (x - 6.0, y - 8.0)))
-    if rng.random() < 0.2:
+    if rng.random() < 0.12:
         layers["sensing_points"] = [sensing_point("R0", places[rng.choice(nodes)])]
     if rng.random() < 0.15:
         layers["injections"] = [injection("I0", places[rng.choice(nodes)])]
@@ -149,7 +149,10 @@ class Link:
 class Oracle:
     """Every connected zone, priced from the tables of the network alone."""
 
-    def __init__(self, case: Case, rules: Rules, feed: Any = None) -> None:
+    def __init__(
+        self, case: Case, rules: Rules, feed: Any = None, gas_minor_per_m3: float = GAS_MINOR_PER_M3
+    ) -> None:
+        self.gas_minor_per_m3 = gas_minor_per_m3
         self.network, self.section, self.rules, self.feed = case.network, case.section, rules, feed
         pieces = self.network.pieces
         services: nx.Graph[int] = nx.Graph()
@@ -222,7 +225,7 @@ class Oracle:
 
     def _gas(self, row: int, length: float) -> int:
         bore = float(self.network.pipes.bore_m[self.network.pieces.pipe[row]])
-        return round(GAS_MINOR_PER_M3 * math.pi / 4 * bore**2 * length)
+        return round(self.gas_minor_per_m3 * math.pi / 4 * bore**2 * length)
 
     def _stop(
         self,
@@ -363,7 +366,7 @@ class Oracle:
                 bore = float(pipes.bore_m[pieces.pipe[row]])
                 length = float(pieces.to_m[row] - pieces.from_m[row])
                 volume[self.name[node]] = volume.get(self.name[node], 0.0) + math.pi / 4 * bore**2 * length
-        return sum(round(GAS_MINOR_PER_M3 * total) for total in volume.values())
+        return sum(round(self.gas_minor_per_m3 * total) for total in volume.values())
 
     def _open_rest(self, zone: frozenset[Any], border: list[Link]) -> nx.Graph[Any]:
         pieces = self.network.pieces

@@ -69,6 +69,7 @@ class CutSearch(Iterator[Cut]):
         self.gave_up = False
         self._given: set[object] = set()
         self._refused: Counter[str] = Counter()
+        self._everywhere = False
         self._found = self._start()
 
     def __next__(self) -> Cut:
@@ -84,6 +85,10 @@ class CutSearch(Iterator[Cut]):
             reasons = in_the_way(self.near, self.problem, self._refused, self.gave_up)
             raise NoPlanError("no set of stops isolates the work section: " + reasons[0], tuple(reasons))
         raise StopIteration
+
+    def look_everywhere(self) -> None:
+        """Seek in the whole network from the start, to check that the neighbourhood misses nothing."""
+        self._everywhere = True
 
     def not_nearer(self, cut: Cut) -> tuple[tuple[Refusal, ...], ...]:
         """Return, for each stop of a cut, why no place nearer to the work was taken."""
@@ -103,6 +108,8 @@ class CutSearch(Iterator[Cut]):
         forced: Forced = forced_places(index, work, orders)
         stranding = Stranding(ground, problem.feed_bound, work, kept) if problem.feed_bound else None
         self.near = Neighbourhood(ground, sites, work, kept, stranding, forced.places)
+        if self._everywhere:
+            self.near.grow(index.n_super)
         search = Search(self.near, orders.max_stops)
         yield from search.run(families(self.near, forced))
 
