@@ -136,17 +136,14 @@ def compared_with_regulation(
     purged = _metric(w14a_scf(volume_cf, ground_f, begin, purged_with_other_gas=True))
     unpurged = _metric(w14a_scf(volume_cf, ground_f, begin, purged_with_other_gas=False))
     blown = _metric(w14b_scf(volume_cf, ground_f, begin, end))
-    small = (
-        f" Its unique volumes below {regulation_constant('least_volume_cf'):g} ft³ are left out of a report; "
-        "the tool counts every one."
-    )
+    small = f"it leaves out unique volumes below {regulation_constant('least_volume_cf'):g} ft³ in a report"
     z = "it takes Z as 1, the tool counts the gas' own."
     return (
         Comparison(
             "W-14A, purged with another gas (C = 0)",
             purged,
             figures.line_content_m3,
-            f"Both count all gas in the pipes; {z}{small}",
+            f"Both count all gas in the pipes; {small}; {z}",
         ),
         Comparison(
             "W-14A, purged with another gas (C = 0), beside the whole loss",
