@@ -97,6 +97,7 @@ class Conditions(Part):
     demand_total_m3h: Rounded3
     worst_hour: str = ""
     note: str = ""
+    orders: tuple[str, ...] = Field(default=(), description="what the planner ordered, a line each")
     demand_parts: tuple[DemandPart, ...] = ()
 
 

@@ -22,6 +22,7 @@ from netplan.plan.search import rank
 from netplan.plan.steps import step_list
 from netplan.plan.writing.findings import findings_of
 from netplan.plan.writing.option import option_of
+from netplan.plan.writing.orders import orders_in_words
 from netplan.plan.writing.picture import picture_of
 from netplan.plan.writing.solved import solved_of
 
@@ -135,6 +136,7 @@ def _conditions(desk: Desk) -> model.Conditions:
         demand_total_m3h=float(np.sum(desk.before_flow_m3_per_s_std)) * SECONDS_PER_HOUR,
         worst_hour=hour.words(),
         note="for " + ", ".join(notes) if notes else "",
+        orders=orders_in_words(request),
         demand_parts=tuple(
             model.DemandPart(
                 name=p.name, customers=p.customers, flow_m3h=p.flow_m3_per_s_std * SECONDS_PER_HOUR

@@ -21,8 +21,8 @@ from netplan.network.section import Section
 from netplan.plan.desk import Desk
 from netplan.plan.priced import Priced, Refused
 from netplan.plan.pricing import price_cut
-from netplan.rules import Rules
 from netplan.reference.gas import METRIC_STANDARD
+from netplan.rules import Rules
 
 __all__ = ["Ranking", "isolation_problem", "rank"]
 
