@@ -46,6 +46,9 @@ HOSTILE = (
     "</textarea></title><img src=x onerror=window.hacked=1>",
 )
 
+HOSTILE_ID = "<img src=x onerror=window.hacked=1>{{x}}#panic()=1"
+"""Id of the close's main in the hostile hamlet."""
+
 
 @dataclass
 class Drawing:
@@ -79,13 +82,13 @@ class House:
     flat: str = ""
 
 
-def _streets(drawing: Drawing) -> None:
+def _streets(drawing: Drawing, tail: str) -> None:
     for row, name in enumerate(("Upper Lane", "Weaver Street", "Orchard Row")):
         drawing.add(f"M-H{row}", [(0, 100.0 * row), (400, 100.0 * row)], 0.180, name)
     for column in range(5):
         name = f"{('Ash', 'Birch', 'Cedar', 'Elm', 'Fir')[column]} Path"
         drawing.add(f"M-V{column}", [(100.0 * column, 0), (100.0 * column, 200)], 0.125, name)
-    drawing.add("M-TAIL", [(400, 100), (540, 100)], 0.125, "Mill Close")
+    drawing.add(tail, [(400, 100), (540, 100)], 0.125, "Mill Close")
     for row in range(3):
         for column in range(5):
             drawing.cuts[row].append(100.0 * column / SCALE)
@@ -208,13 +211,16 @@ def _customers(houses: list[House], node_xy: NDArray[np.float64], hostile: bool)
     )
 
 
-def _base(houses: list[House], drawing: Drawing, n_mains: int) -> dict[str, gpd.GeoDataFrame]:
+def _base(
+    houses: list[House], drawing: Drawing, n_mains: int, *, hostile: bool
+) -> dict[str, gpd.GeoDataFrame]:
+    names = list(HOSTILE[:n_mains]) if hostile else drawing.street[:n_mains]
     lines = [shapely.LineString(np.array(c) + ORIGIN - (0, 4)) for c in drawing.coords[:n_mains]]
     boxes = [shapely.box(X0 + x - 6, Y0 + y - 4, X0 + x + 6, Y0 + y + 5) for x, y in (h.xy for h in houses)]
     river = shapely.LineString([(X0 - 80, Y0 - 60), (X0 + 250, Y0 - 45), (X0 + 640, Y0 - 70)]).buffer(12)
     rail = shapely.LineString([(X0 - 80, Y0 + 260), (X0 + 640, Y0 + 245)])
     return {
-        "streets": gpd.GeoDataFrame({"name": drawing.street[:n_mains]}, geometry=lines, crs=CRS),
+        "streets": gpd.GeoDataFrame({"name": names}, geometry=lines, crs=CRS),
         "buildings": gpd.GeoDataFrame({"name": [""] * len(boxes)}, geometry=boxes, crs=CRS),
         "water": gpd.GeoDataFrame({"name": ["Loddon Brook"]}, geometry=[river], crs=CRS),
         "rail": gpd.GeoDataFrame({"name": ["branch line"]}, geometry=[rail], crs=CRS),
@@ -224,7 +230,7 @@ def _base(houses: list[House], drawing: Drawing, n_mains: int) -> dict[str, gpd.
 def hamlet(*, hostile: bool = False) -> Network:
     """Return the invented hamlet: three streets, five paths and a close, about 140 customers."""
     drawing = Drawing()
-    _streets(drawing)
+    _streets(drawing, HOSTILE_ID if hostile else "M-TAIL")
     n_mains = len(drawing.id)
     houses = _houses(drawing)
     for k, house in enumerate(houses):
@@ -270,5 +276,5 @@ def hamlet(*, hostile: bool = False) -> Network:
             np.array([66.0]),
         ),
         keep_out=KeepOut(np.zeros(0, object), Text()),
-        base=_base(houses, drawing, n_mains),
+        base=_base(houses, drawing, n_mains, hostile=hostile),
     )

@@ -17,8 +17,9 @@ from netplan.network.text import Text
 from netplan.network.words import Category
 from netplan.plan import model as pm
 from netplan.plan.result import FlowPicture, PieceState, PlanResult
+from netplan.plan.schema import plan_from_json, plan_to_json
 from netplan.rules import default_rules
-from tests.hamlet import CRS, HOSTILE, SCALE, X0, Y0, hamlet
+from tests.hamlet import CRS, HOSTILE, HOSTILE_ID, SCALE, X0, Y0, hamlet
 
 
 def _split(network: Network, at: dict[int, list[float]]) -> dict[str, NDArray[np.float64]]:
@@ -405,7 +406,8 @@ def _hostile_plan(plan: pm.Plan) -> pm.Plan:
         update={"what": HOSTILE[8], "mend": HOSTILE[7], "feature_id": HOSTILE[2]}
     )
     first = first.model_copy(update={"stops": stops, "steps": steps, "warnings": HOSTILE})
-    return plan.model_copy(update={"options": (first, *plan.options[1:]), "findings": (finding,)})
+    hostile = plan.model_copy(update={"options": (first, *plan.options[1:]), "findings": (finding,)})
+    return plan_from_json(plan_to_json(hostile).replace("M-TAIL", HOSTILE_ID), "hostile plan")
 
 
 def without_base(result: PlanResult) -> PlanResult:

@@ -15,7 +15,7 @@ import pytest
 from netplan.outputs.figures import US
 from netplan.outputs.layers import plan_layers
 from netplan.outputs.map import plan_map
-from tests.hamlet import HOSTILE
+from tests.hamlet import HOSTILE, HOSTILE_ID
 from tests.plans import hamlet_result
 
 pytestmark = pytest.mark.browser
@@ -180,6 +180,8 @@ def test_paper_is_one_a3_sheet_with_scale_and_caution(visit: Any, tmp_path: Path
 def test_hostile_text_stays_text(visit: Any) -> None:
     seen = visit(_map(hostile=True))
     page = seen.page
+    assert HOSTILE_ID in page.inner_text("#heading")
+    assert HOSTILE[1] in page.evaluate("document.querySelector('.leaflet-names-pane').textContent")
     page.fill("#search", "script")
     assert page.inner_text("#found li:first-child") == HOSTILE[0]
     page.press("#search", "Enter")
