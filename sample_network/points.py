@@ -20,14 +20,14 @@ _BOUNDARY: Final = (
 )
 _CROSSINGS: Final = (
     (583.0, 345.0), (566.0, 165.0), (905.0, 330.0), (926.0, 150.0), (1205.0, 832.0), (1395.0, 815.0),
-    (1205.0, 486.0), (1335.0, 494.0),
+    (1205.0, 486.0), (1335.0, 494.0), (763.0, 797.0), (783.0, 640.0),
 )  # fmt: skip
-"""About where valves stand on both sides of the river and the railway, local metres."""
+"""About where valves stand on both sides of the river, the railway and an iron main, local metres."""
 
 _STREET: Final = (
     ("open", "yes"), ("open", "no"), ("open", "yes"), ("unknown", "unknown"), ("open", "yes"),
     ("open", "yes"),
-    ("open", "unknown"), ("open", "yes"), ("unknown", "yes"), ("open", "no"), ("open", "yes"),
+    ("open", "unknown"), ("open", "yes"), ("unknown", "yes"),
 )  # fmt: skip
 
 

@@ -24,7 +24,7 @@ from netplan.plan.flowcase import base_network, flow_conditions, gas_of
 from netplan.readers import read_network
 from netplan.reference.gas import METRIC_STANDARD
 from netplan.rules import read_rules
-from sample_network.make_town import FILE, town_layers, write_town
+from sample_network.make_town import FILE, write_town
 from tests.independent import Walker
 
 SCALE = 0.99972
@@ -82,21 +82,12 @@ def test_ids_are_unique_and_addresses_name_one_customer_each() -> None:
     assert layers()["customers"]["address"].is_unique
 
 
-def test_the_script_makes_the_same_layers_again() -> None:
-    made = town_layers()
-    assert set(made) == set(layers())
+def test_the_script_makes_the_same_town_again(tmp_path: Path) -> None:
+    again = write_town(tmp_path / "again.gpkg")
     for name, frame in layers().items():
-        again = made[name][list(frame.columns)].convert_dtypes()
-        for column in again.columns.drop("geometry"):
-            left, right = again[column], frame[column]
-            same = (left == right) | (left.isna() & right.isna())
-            assert same.fillna(False).all(), (name, column)
-        assert_geodataframe_equal(again[["geometry"]], frame[["geometry"]], check_crs=True)
-
-
-def test_the_script_makes_the_same_bytes_again(tmp_path: Path) -> None:
-    one, other = write_town(tmp_path / "one.gpkg"), write_town(tmp_path / "other.gpkg")
-    assert one.read_bytes() == other.read_bytes()
+        assert_geodataframe_equal(gpd.read_file(again, layer=name), frame)
+    # Another GDAL may lay out the file otherwise, but the same one writes the same bytes.
+    assert write_town(tmp_path / "third.gpkg").read_bytes() == again.read_bytes()
 
 
 def test_planted_findings_and_no_others() -> None:
@@ -114,20 +105,23 @@ def test_planted_findings_and_no_others() -> None:
         "odd-year": 1,
         "valve-side-unclear": 1,
         "service-without-customer": 1,
-        "crossing": 1,
     }
 
 
-def _fed_by(stations: list[str], opened: frozenset[str] = frozenset()) -> frozenset[str]:
-    town = dict(layers())
-    keep = town["regulators"]["id"].isin(stations)
-    town["regulators"] = town["regulators"][keep]
-    return Walker(town, SCALE).walk([], [], opened=opened).fed
+@cache
+def walker() -> Walker:
+    return Walker(dict(layers()), SCALE)
+
+
+def _fed_by(station: str, opened: frozenset[str] = frozenset()) -> frozenset[str]:
+    regulators = layers()["regulators"]
+    walker().layers["regulators"] = regulators[regulators["id"] == station]
+    return walker().walk([], [], opened=opened).fed
 
 
 def test_every_customer_reaches_a_station_and_the_areas_are_not_joined() -> None:
     everybody = frozenset(layers()["customers"]["id"])
-    west, north, east = (_fed_by([name]) for name in ("RS-1", "RS-2", "RS-3"))
+    west, north, east = (_fed_by(name) for name in ("RS-1", "RS-2", "RS-3"))
     assert west == north
     assert not west & east
     assert west | east == everybody
@@ -140,7 +134,7 @@ def test_each_boundary_valve_alone_would_join_the_areas() -> None:
     assert set(closed["operable"]) == {"yes", "no", "unknown"}
     everybody = frozenset(layers()["customers"]["id"])
     for valve in closed["id"]:
-        assert _fed_by(["RS-3"], opened=frozenset({valve})) == everybody
+        assert _fed_by("RS-3", opened=frozenset({valve})) == everybody
 
 
 def test_medium_pressure_never_joins_low_pressure() -> None:
@@ -172,6 +166,6 @@ def test_pressures_on_the_design_day() -> None:
     state = FlowSolver(base, flow_conditions(rules)).solve(flow)
     assert Counter(state.part_status)[PartStatus.SOLVED] == 2
     inlet = customer_pressure(town.customers, state.pressure_pa_gauge) / 100
-    assert 23.0 < np.min(inlet) < 27.0
+    assert 23.0 < np.min(inlet) < 26.0
     assert np.max(inlet) < 33.0
     assert pd.Series(inlet).notna().all()
