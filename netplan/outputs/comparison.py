@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Final
 
 from rich.console import Console
@@ -210,24 +211,29 @@ def _words(value: Any) -> str:
 
 
 def _table(rows: Sequence[PlanRow], units: Figures) -> Table:
+    """Lay plans out as columns: few of them are compared, by many figures."""
     table = Table(title="The best option of each plan", title_justify="left")
-    table.add_column("plan", overflow="fold")
-    gas, cold, least = (units.kind(what).sign for what in ("volume", "temperature", "pressure"))
-    off = [f"{word} off" for word in rows[0].meters_off]
-    after = (f"gas lost {gas}", f"holds to {cold} air", f"least {least}", "burden")
-    for name in ("stops", "holes", *off, "meters kept", *after):
-        table.add_column(Text(name), justify="right")
+    table.add_column("")
     for row in rows:
-        cells = (
-            *(row.name, str(row.stops), str(row.holes), *map(str, row.meters_off.values())),
-            str(row.meters_kept),
-            units.bare("volume", row.gas_m3),
-            units.bare("temperature", row.coldest_c),
-            units.bare("pressure", row.least_mbar),
-            f"{row.burden:,.2f} {row.currency}{'' if row.proven else ' *'}",
-        )
-        table.add_row(*(Text(cell) for cell in cells))
+        table.add_column(Text(row.name), justify="right", overflow="fold")
+    gas, cold, least = (units.kind(what).sign for what in ("volume", "temperature", "pressure"))
+    figures: list[tuple[str, Callable[[PlanRow], str]]] = [
+        ("stops", lambda row: str(row.stops)),
+        ("holes", lambda row: str(row.holes)),
+        *((f"{word} meters off", partial(_meters_off, word)) for word in rows[0].meters_off),
+        ("meters kept by a feed", lambda row: str(row.meters_kept)),
+        (f"gas lost {gas}", lambda row: units.bare("volume", row.gas_m3)),
+        (f"holds to air of {cold}", lambda row: units.bare("temperature", row.coldest_c)),
+        (f"least pressure {least}", lambda row: units.bare("pressure", row.least_mbar)),
+        ("burden", lambda row: f"{row.burden:,.2f} {row.currency}{'' if row.proven else ' *'}"),
+    ]
+    for name, figure in figures:
+        table.add_row(Text(name), *(Text(figure(row)) for row in rows))
     return table
+
+
+def _meters_off(word: str, row: PlanRow) -> str:
+    return str(row.meters_off[word])
 
 
 def _difference_table(apart: Sequence[Difference], names: Sequence[str]) -> Table:
