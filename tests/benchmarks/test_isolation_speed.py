@@ -101,7 +101,7 @@ def table(sizes: list[int], count: int = 200) -> None:
         drawn = sections(network, count)
         listed(index, drawn[0], 1)
         loaded = time.perf_counter()
-        print(
+        print(  # noqa: T201
             f"{len(network.pieces)} pipes: grid {made - start:.1f} s, index and prices {loaded - made:.2f} s"
         )
         for most in (1, 10):
@@ -112,7 +112,7 @@ def table(sizes: list[int], count: int = 200) -> None:
                 clocks.append((time.process_time() - cpu, time.perf_counter() - wall))
                 assert len(got) == most
             cpu_ms, wall_ms = (1000 * np.percentile(column, [50, 95]) for column in zip(*clocks, strict=True))
-            print(
+            print(  # noqa: T201
                 f"  {most:2} cuts: processor {cpu_ms.round(1)} ms, wall clock {wall_ms.round(1)} ms (median, p95)"
             )
         if size <= 300_000:

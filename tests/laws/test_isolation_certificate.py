@@ -50,7 +50,7 @@ def agreeing(network: Network) -> tuple[int, int]:
 def test_every_main_of_schutterwald() -> None:
     equal, isolated = agreeing(build_network(schutterwald.layers()))
     assert equal == -(-schutterwald.MAINS // EVERY)
-    assert isolated > 0.99 * equal
+    assert equal - isolated <= 2  # the mains at the station's outlet
 
 
 @pytest.mark.skipif(not list(SAMPLE.glob("*.gpkg")), reason="the sample network is not built here")
