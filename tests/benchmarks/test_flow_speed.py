@@ -40,7 +40,7 @@ def case(size: str) -> tuple[FlowNetwork, Floats]:
 
 
 def busy_link(state: FlowState) -> int:
-    """Return a main that carries more than three quarters of all links do: a likely place for a stop."""
+    """Return a main that carries more than seven eighths of all links do: a likely place for a stop."""
     flow = np.nan_to_num(np.abs(state.flow_kg_per_s))
     return int(np.argsort(-flow, kind="stable")[flow.size // 8])
 
