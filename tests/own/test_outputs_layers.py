@@ -141,6 +141,15 @@ def test_reading_what_is_no_plan_folder_says_so(tmp_path: Path) -> None:
         read_plan_layers(tmp_path)
 
 
+def test_layers_of_an_older_plan_are_refused_in_one_line(
+    layers: dict[str, gpd.GeoDataFrame], tmp_path: Path
+) -> None:
+    older = {**layers, "pipes": layers["pipes"].drop(columns="system")}
+    write_layers(older, tmp_path / "plan.gpkg")
+    with pytest.raises(BadInputError, match="layer pipes lacks 'system'"):
+        read_plan_layers(tmp_path)
+
+
 def test_mains_of_another_system_are_never_stranded() -> None:
     result = hamlet_result()
     network = result.network

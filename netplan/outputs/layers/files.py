@@ -19,6 +19,23 @@ __all__ = ["PINNED_TIME", "read_plan_layers", "write_layers"]
 PINNED_TIME = "2000-01-01T00:00:00.000Z"
 """What plan.gpkg says as its time of change, so that equal plans are equal bytes."""
 
+_NEEDED = {
+    "work": "main_id from_m to_m geometry",
+    "stops": "option stop_id kind geometry",
+    "tappings": "option stop_id role main_id chainage_m size_mm geometry",
+    "bypasses": "option bypass_id geometry",
+    "gauges": "option gauge_id main_id chainage_m normal_mbar warning_mbar abort_mbar geometry",
+    "purge_points": "option point_id role main_id chainage_m stack_bore_mm note geometry",
+    "fallback": "option stop_id failure method valve_id main_id chainage_m minutes standby geometry",
+    "customers": "option customer_id effect cause kept_by standby address street number postcode category "
+    "priority language meters pressure_mbar geometry",
+    "pipes": "option layer pipe_id from_m to_m state system valve_id bore_mm od_mm length_m from_node "
+    "to_node flow_m3h pressure_from_mbar pressure_to_mbar street record_date geometry",
+    "stations": "option station_id outlet_mbar max_outlet_mbar capacity_m3h flow_m3h geometry",
+    "refused": "main_id from_m to_m method reason geometry",
+}
+"""What drawing a plan needs of its layers."""
+
 _DATE_OPTION = "OGR_CURRENT_DATE"
 
 
@@ -88,6 +105,11 @@ def read_plan_layers(folder: Path) -> dict[str, gpd.GeoDataFrame]:
         raise BadInputError(f"{path}: is not there; give a plan folder of gas-netplan")
     try:
         names = [str(name) for name, _ in pyogrio.list_layers(path)]
-        return {name: pyogrio.read_dataframe(path, layer=name) for name in names if name != "layer_styles"}
+        layers = {name: pyogrio.read_dataframe(path, layer=name) for name in names if name != "layer_styles"}
     except (pyogrio.errors.DataSourceError, OSError) as error:
         raise BadInputError(f"{path}: cannot be read ({error}); make the plan again") from None
+    for name, columns in _NEEDED.items():
+        missing = [column for column in columns.split() if name not in layers or column not in layers[name]]
+        if missing:
+            raise BadInputError(f"{path}: layer {name} lacks {missing[0]!r}; make the plan again")
+    return layers

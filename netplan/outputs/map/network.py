@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from netplan.outputs.figures import Figures
 from netplan.outputs.layers.state import OTHER_SYSTEM
@@ -57,18 +58,25 @@ def _labels(named: gpd.GeoDataFrame, kind: str) -> list[dict[str, Any]]:
         seen: list[tuple[float, float, bool]] = []
         parts = shapely.get_parts(rows.geometry.array)
         order = np.argsort(-shapely.length(parts), kind="stable")
-        for part in parts[order]:
-            axis = _axis(part)
-            middle = shapely.line_interpolate_point(axis, 0.5, normalized=True)
+        for middle, turn in _positions(parts[order]):
             if _close(middle, seen, _NEAR_GAP):
                 continue
             later = _close(middle, [one for one in seen if not one[2]], _FAR_GAP)
             seen.append((middle.x, middle.y, later))
             place = [round(middle.y, 7), round(middle.x, 7)]
-            labels.append(
-                {"text": str(name), "at": place, "kind": kind, "turn": _bearing(axis), "later": later}
-            )
+            labels.append({"text": str(name), "at": place, "kind": kind, "turn": turn, "later": later})
     return labels
+
+
+def _positions(parts: NDArray[np.object_]) -> Iterator[tuple[shapely.Point, float]]:
+    """Return where names may stand and their bearing: middles first, then along the long parts."""
+    axes = [_axis(part) for part in parts]
+    for axis in axes:
+        yield shapely.line_interpolate_point(axis, 0.5, normalized=True), _bearing(axis, 0.5)
+    for axis in axes:
+        count = int(axis.length / _NEAR_GAP[1])
+        for share in (np.arange(count) + 0.5) / max(count, 1):
+            yield shapely.line_interpolate_point(axis, share, normalized=True), _bearing(axis, float(share))
 
 
 def _close(at: shapely.Point, seen: list[tuple[float, float, bool]], gap: tuple[float, float]) -> bool:
@@ -92,8 +100,11 @@ def _axis(part: Any) -> shapely.LineString:
     return shapely.LineString(pairs[0])
 
 
-def _bearing(line: shapely.LineString) -> float:
-    before, after = (shapely.line_interpolate_point(line, share, normalized=True) for share in (0.45, 0.55))
+def _bearing(line: shapely.LineString, share: float) -> float:
+    before, after = (
+        shapely.line_interpolate_point(line, min(max(place, 0.0), 1.0), normalized=True)
+        for place in (share - 0.05, share + 0.05)
+    )
     dx = (after.x - before.x) * np.cos(np.radians(before.y))
     turn = float(np.degrees(np.arctan2(-(after.y - before.y), dx)))
     return round((turn + 90.0) % 180.0 - 90.0, 1)
