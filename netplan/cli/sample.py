@@ -10,7 +10,7 @@ from netplan.errors import BadInputError
 
 __all__ = ["DEMO_WORK", "sample_network"]
 
-DEMO_WORK: Final = ("M0159", 33.0, 39.0)
+DEMO_WORK: Final = ("M0142", 158.0, 162.0)
 """Main, from and to of the demo's work section: see sample_network/README.md."""
 
 
