@@ -105,7 +105,9 @@ def hose_ways_of(
     fed_rows = rows[part.nodes[a] & part.nodes[b]]
     if not len(fed_rows):
         return ()
-    low_pa = np.nanmin(pressure_pa_gauge[:count][part.nodes]) if part.weak else -np.inf
+    # A weak part without a solution has no pressure at all: any live main then lies above it.
+    solved = pressure_pa_gauge[:count][part.nodes & ~np.isnan(pressure_pa_gauge[:count])]
+    low_pa = float(solved.min()) if part.weak and len(solved) else -np.inf
     strong = reach.fed & ~part.nodes & (pressure_pa_gauge[:count] > low_pa + RISE_PA)
     margin = rules.bypass.reach_m * network.scale
     ends = np.concatenate([links.from_node[fed_rows], links.to_node[fed_rows]])
