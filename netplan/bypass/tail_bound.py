@@ -202,11 +202,12 @@ class TailFeedBound:
 
     def _hose_m(self, own: Ints, inside: Flags, closed: set[int]) -> float:
         """Least distance for a hose [m in the CRS]: it may join the tail anywhere."""
-        pieces = self._network.pieces
-        mains = np.flatnonzero((pieces.pipe < self._network.pipes.n_mains) & (pieces.to_m > pieces.from_m))
-        mains = mains[self._within(mains, inside)]
-        if not np.isin(mains, self._seen).all():
+        nodes = self._network.nodes
+        x0, y0, x1, y1 = self._box
+        x, y = nodes.x_m[inside], nodes.y_m[inside]
+        if ((x < x0) | (x > x1) | (y < y0) | (y > y1)).any():
             return 0.0
+        mains = self._seen[self._within(self._seen, inside)]
         reach = self._rules.bypass.reach_m * self._network.scale + 1.0
         return self._distance(FeedKind.HOSE, np.union1d(own, mains), inside, closed, reach)
 
