@@ -158,7 +158,7 @@ def _solved(
     )
     gas = conditions.properties()
     # Gas lighter than the air outside gains gauge pressure uphill: solved level, put back afterwards. The
-    # densities are those at the air pressure, so that 20 m are within 0.02 mbar.
+    # densities are those at the air pressure, so that 50 m are within 0.04 mbar.
     air = 101_325.0 / conditions.air_pressure_per_density()
     uphill = (air - 101_325.0 * 1.02 / gas.pressure_per_density) * 9.80665 * heights
     level = network.station_pressure_pa_gauge - uphill[network.station_node]
@@ -166,7 +166,7 @@ def _solved(
     solve_net(net, same_law=True)
     answer = answer_of(net)
     pressure = {
-        node: float(answer.pressure_pa_gauge[place[own]]) / 100.0
+        node: float(answer.pressure_pa_gauge[place[own]] + uphill[place[own]]) / 100.0
         for node, own in root.items()
         if own in place
     }
