@@ -26,6 +26,8 @@ class Barred:
     lengths: dict[int, tuple[Stretch, ...]] = field(default_factory=dict)
     valves: frozenset[int] = frozenset()
     tree: Any = None
+    ordered_tree: Any = None
+    """Of the areas by order alone: those of the network concern every question alike."""
 
     def blocks(self, network: Network, shape: Shape, reach: Reach) -> list[Block]:
         """Return what bars places of a shape, zone at its start."""
@@ -64,21 +66,19 @@ class Barred:
         return blocks
 
     def touches(self, network: Network, pieces: NDArray[np.int32]) -> bool:
-        """Whether an order or area may concern any of some pieces of main."""
+        """Whether an order may concern any of some pieces of main."""
         pipes, valves = network.pieces.pipe[pieces], network.pieces.valve[pieces]
         if any(int(valve) in self.valves for valve in valves) or any(
             int(pipe) in self.lengths for pipe in pipes
         ):
             return True
-        return self.tree is not None and any(len(self._near(network, int(pipe))) for pipe in pipes)
+        if self.ordered_tree is None:
+            return False
+        return any(len(self.ordered_tree.query(_box(network, int(pipe)))) for pipe in np.unique(pipes))
 
     def _near(self, network: Network, pipe: int) -> list[int]:
         """Return the areas whose bounding boxes meet that of a pipe."""
-        pipes = network.pipes
-        coords = pipes.coords_m[pipes.coord_start[pipe] : pipes.coord_start[pipe + 1]]
-        return sorted(
-            int(row) for row in self.tree.query(shapely.box(*coords.min(axis=0), *coords.max(axis=0)))
-        )
+        return sorted(int(row) for row in self.tree.query(_box(network, pipe)))
 
     def _areas_on(self, network: Network, leg: Leg) -> list[tuple[float, float, str]]:
         if self.tree is None:
@@ -101,6 +101,12 @@ class Barred:
         return found
 
 
+def _box(network: Network, pipe: int) -> Any:
+    pipes = network.pipes
+    coords = pipes.coords_m[pipes.coord_start[pipe] : pipes.coord_start[pipe + 1]]
+    return shapely.box(*coords.min(axis=0), *coords.max(axis=0))
+
+
 def _along(leg: Leg, from_m: float, to_m: float) -> tuple[float, float]:
     a, b = (leg.start_m + leg.sign * (at - leg.chainage_m) for at in (from_m, to_m))
     return (a, b) if a <= b else (b, a)
@@ -114,4 +120,5 @@ def barred_by(network: Network, orders: Orders) -> Barred:
     for length in orders.forbid:
         lengths[length.pipe] = (*lengths.get(length.pipe, ()), length)
     tree = shapely.STRtree(np.array(areas, dtype=object)) if areas else None
-    return Barred(areas, reasons, lengths, frozenset(orders.forbid_valves), tree)
+    ordered = shapely.STRtree(np.array(orders.keep_out, dtype=object)) if orders.keep_out else None
+    return Barred(areas, reasons, lengths, frozenset(orders.forbid_valves), tree, ordered)

@@ -16,6 +16,7 @@ from netplan.network.graph import components
 from netplan.plan.flowcase import base_network, flow_conditions, gas_of, limit_pa_gauge
 from netplan.plan.request import PlanRequest
 from netplan.reference.gas import METRIC_STANDARD, Gas
+from netplan.rules import Rules
 
 __all__ = ["Desk"]
 
@@ -78,6 +79,20 @@ class Desk:
     def index(self) -> Index:
         """What the choice of stops looks up, built once."""
         return build_index(self.request.network)
+
+    def rules_with(self, methods: frozenset[str]) -> Rules:
+        """Return the rules with these methods alone; the same object for the same names.
+
+        What the choice of stops works out for rules is kept by their identity.
+        """
+        if methods not in self._rules_with:
+            kept = tuple(m for m in self.request.rules.method if m.name in methods)
+            self._rules_with[methods] = self.request.rules.model_copy(update={"method": kept})
+        return self._rules_with[methods]
+
+    @cached_property
+    def _rules_with(self) -> dict[frozenset[str], Rules]:
+        return {}
 
     @cached_property
     def required_pa_gauge(self) -> float:

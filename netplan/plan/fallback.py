@@ -65,7 +65,7 @@ def fallbacks(desk: Desk, section: Section, option: Priced) -> tuple[FallbackAns
     found: list[FallbackAnswer] = []
     for place in range(len(option.cut.stops)):
         outward = _outward(desk, problem, option.cut, place)
-        by_valves = _outward(desk, _valves_only(problem), option.cut, place)
+        by_valves = _outward(desk, _valves_only(desk, problem), option.cut, place)
         found.append(_answer(desk, option, place, WILL_NOT_SET, outward, fast=False))
         lost = by_valves if isinstance(by_valves, Cut) else outward
         answer = _answer(desk, option, place, LOST, lost, fast=True)
@@ -80,9 +80,9 @@ def _no_valve(note: str) -> str:
     return f"{words}; {note}" if note else words
 
 
-def _valves_only(problem: IsolationProblem) -> IsolationProblem:
-    valves = tuple(m for m in problem.rules.method if m.kind is MethodKind.VALVE)
-    return replace(problem, rules=problem.rules.model_copy(update={"method": valves}))
+def _valves_only(desk: Desk, problem: IsolationProblem) -> IsolationProblem:
+    valves = frozenset(m.name for m in problem.rules.method if m.kind is MethodKind.VALVE)
+    return replace(problem, rules=desk.rules_with(valves))
 
 
 def _outward(desk: Desk, problem: IsolationProblem, cut: Cut, place: int) -> Cut | str:
@@ -93,8 +93,7 @@ def _outward(desk: Desk, problem: IsolationProblem, cut: Cut, place: int) -> Cut
     if not _all_among(others, by_method):
         # The other stops are in already: they stay what they are, only the new ones must be valves.
         keep = {stop.method for stop in others}
-        methods = tuple(m for m in desk.request.rules.method if m.name in by_method or m.name in keep)
-        problem = replace(problem, rules=problem.rules.model_copy(update={"method": methods}))
+        problem = replace(problem, rules=desk.rules_with(frozenset(by_method | keep)))
     orders = Orders(
         force=tuple(sorted(Stretch(s.pipe, s.chainage_m, s.chainage_m) for s in others if s.valve < 0)),
         force_valves=tuple(sorted(s.valve for s in others if s.valve >= 0)),
