@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections import OrderedDict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
+MOST_PREPARED = 4
+"""Solvers with feeds in that a case keeps [-]."""
 ROUNDING_PA = 1e-6
 """What solving to rounding may cost a pressure [Pa]."""
 
@@ -115,18 +118,29 @@ class FeedCase:
     solver: FlowSolver
     demand_m3_per_s_std: Floats
     inlets: Inlets
+    _prepared: OrderedDict[tuple[FeedSize, ...], FlowSolver] = field(default_factory=OrderedDict, repr=False)
 
     def solve(
         self, sizes: Sequence[FeedSize], rules: Rules, demand_m3_per_s_std: Floats | None = None
     ) -> FlowState:
         """Return the network solved with feeds of these sizes; hoses are the last links, in order."""
         demand = self.demand_m3_per_s_std if demand_m3_per_s_std is None else demand_m3_per_s_std
-        hoses = feed_links(sizes, rules)
-        return self.solver.resolve(
-            demand_m3_per_s_std=demand,
-            opened_links=[size.feed.valve_link for size in sizes if size.feed.valve_link >= 0],
-            added_links=hoses if hoses.count else None,
-        )
+        if not sizes:
+            return self.solver.resolve(demand_m3_per_s_std=demand)
+        return self._solver_with(tuple(sizes), rules).resolve(demand_m3_per_s_std=demand)
+
+    def _solver_with(self, sizes: tuple[FeedSize, ...], rules: Rules) -> FlowSolver:
+        """Return a solver prepared with feeds in: the same ones are asked for at many demands."""
+        if sizes not in self._prepared:
+            network = self.solver.network
+            is_open = network.links.is_open.copy()
+            is_open[[size.feed.valve_link for size in sizes if size.feed.valve_link >= 0]] = True
+            links = replace(network.links, is_open=is_open).joined_with(feed_links(sizes, rules))
+            self._prepared[sizes] = FlowSolver(network.with_links(links), self.solver.conditions)
+            self._prepared[sizes].solve(self.demand_m3_per_s_std)
+            if len(self._prepared) > MOST_PREPARED:
+                self._prepared.popitem(last=False)
+        return self._prepared[sizes]
 
     def judge(
         self,

@@ -91,7 +91,12 @@ class _Choice:
 
 
 def feed_answers(
-    case: FeedCase, parts: Sequence[Part], rules: Rules, most_tries: int = 400
+    case: FeedCase,
+    parts: Sequence[Part],
+    rules: Rules,
+    most_tries: int = 400,
+    *,
+    is_settled: Callable[[tuple[bool, ...]], bool] = lambda _off: False,
 ) -> Iterator[PartsAnswer]:
     """Yield the combinations of feeds and parts off with which everything kept holds, cheapest first.
 
@@ -108,6 +113,8 @@ def feed_answers(
     rules : Rules
     most_tries : int
         Combinations judged before giving up.
+    is_settled : callable, optional
+        Asked before a combination is judged whether those parts off need no further answer.
     """
     choices = [_choices(part, rules) for part in parts]
     nothing = ((None,) * len(parts), (False,) * len(parts), 0, None)
@@ -121,17 +128,19 @@ def feed_answers(
     seen = {first}
     held, reason, tries = False, "", 0
     while queue and tries < most_tries:
-        tries += 1
         price, pick = heapq.heappop(queue)
         picked = [c[i] for c, i in zip(choices, pick, strict=True)]
+        for position in range(len(parts)):
+            _push(queue, seen, choices, pick, position)
+        if is_settled(tuple(choice.off for choice in picked)):
+            continue
+        tries += 1
         answer = _fit(case, judges, parts, picked, price, rules)
         if answer.verdict is not None:
             held = True
             yield answer
         else:
             reason = answer.reason
-        for position in range(len(parts)):
-            _push(queue, seen, choices, pick, position)
     if not held:
         given_up = f"no combination of feeds holds among the {most_tries} cheapest; last: " if queue else ""
         yield PartsAnswer(*nothing, given_up + reason)

@@ -70,6 +70,16 @@ class Desk:
             ),
         )
 
+    def demand_at(self, air_temp_c: float) -> DemandResult:
+        """Return the demand of the same customers and hours at another air temperature, worked out once."""
+        if air_temp_c not in self._demand_at:
+            self._demand_at[air_temp_c] = self.demand.at_air_temp(air_temp_c)
+        return self._demand_at[air_temp_c]
+
+    @cached_property
+    def _demand_at(self) -> dict[float, DemandResult]:
+        return {}
+
     @cached_property
     def solver(self) -> FlowSolver:
         """Solver prepared for the base network."""

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from netplan.constants import MM_PER_M, PA_PER_MBAR, ZERO_CELSIUS_K
 from netplan.errors import BadNetworkError
 from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork
+from netplan.hydraulics.heights import fill_heights
 from netplan.network.model import Network
 from netplan.network.words import Material
 from netplan.reference.gas import Gas, gas_from_composition, named_gas
@@ -66,8 +67,17 @@ def base_network(network: Network, rules: Rules) -> FlowNetwork:
         station_pressure_pa_gauge=stations.outlet_pa_gauge[placed],
         station_capacity_m3_per_s_std=stations.capacity_m3_per_s_std[placed],
         station_sensing_node=stations.sensing_node[placed].astype(np.int64),
-        node_height_m=network.nodes.height_m,
+        node_height_m=_heights(network),
     )
+
+
+def _heights(network: Network) -> Floats:
+    """Give unknown heights that of the nearest known node once, so that every state takes the same."""
+    height, pieces = network.nodes.height_m, network.pieces
+    if np.isnan(height).all():
+        return height
+    ends = pieces.from_node.astype(np.int64), pieces.to_node.astype(np.int64)
+    return fill_heights(height, *ends, pieces.to_m - pieces.from_m)
 
 
 def limit_pa_gauge(rules: Rules) -> float:

@@ -29,11 +29,19 @@ Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 
-def price_cut(desk: Desk, cut: Cut) -> Priced | Refused:
+def price_cut(desk: Desk, cut: Cut, most_minor: int | None = None) -> tuple[Priced, ...] | Refused:
     """Price a cut in full.
 
-    The cheapest combination of feeds and parts off is found with which every kept meter inlet holds its
-    pressure in every state of the work. A meter that fails before any stop is neither priced nor a veto.
+    For each choice of parts off the cheapest feeds of the others are found with which every kept meter inlet
+    holds its pressure in every state of the work: those are different options. A meter that fails before
+    any stop is neither priced nor a veto.
+
+    Parameters
+    ----------
+    desk : Desk
+    cut : Cut
+    most_minor : int, optional
+        Options at this burden or above are not looked for any more [minor units].
     """
     network = desk.request.network
     reach = reach_of(desk, cut)
@@ -47,7 +55,7 @@ def price_cut(desk: Desk, cut: Cut) -> Priced | Refused:
     hungry = _hungry(desk, reach, unfed)
     if not hungry:
         return _without_feeds(desk, cut, reach, flow)
-    return _with_feeds(desk, cut, reach, flow, unfed, hungry)
+    return _with_feeds(desk, cut, reach, flow, unfed, hungry, most_minor)
 
 
 def _solve_unfed(desk: Desk, reach: Reach, flow: Floats) -> FlowState:
@@ -77,7 +85,7 @@ def _hungry(desk: Desk, reach: Reach, unfed: FlowState) -> tuple[Hungry, ...]:
     return tuple(found)
 
 
-def _without_feeds(desk: Desk, cut: Cut, reach: Reach, flow: Floats) -> Priced | Refused:
+def _without_feeds(desk: Desk, cut: Cut, reach: Reach, flow: Floats) -> tuple[Priced] | Refused:
     inlets = kept_inlets(desk, reach, reach.isolated)
     demand = node_demand_after(desk, reach, flow, desk.base.node_count)
     # Nothing is drawn within a stopped piece: closing all of it is the same as closing it at the barrier.
@@ -94,7 +102,7 @@ def _without_feeds(desk: Desk, cut: Cut, reach: Reach, flow: Floats) -> Priced |
     interruption = _interruption(desk, off)
     if isinstance(interruption, str):
         return Refused(cut, interruption)
-    return Priced(
+    option = Priced(
         cut=cut,
         reach=reach,
         hungry=(),
@@ -110,6 +118,7 @@ def _without_feeds(desk: Desk, cut: Cut, reach: Reach, flow: Floats) -> Priced |
         feeds_minor=0,
         gas_minor=cut.gas_minor,
     )
+    return (option,)
 
 
 def _interruption(desk: Desk, off: Ints) -> int | str:
@@ -122,8 +131,14 @@ def _interruption(desk: Desk, off: Ints) -> int | str:
 
 
 def _with_feeds(
-    desk: Desk, cut: Cut, reach: Reach, flow: Floats, unfed: FlowState, hungry: tuple[Hungry, ...]
-) -> Priced | Refused:
+    desk: Desk,
+    cut: Cut,
+    reach: Reach,
+    flow: Floats,
+    unfed: FlowState,
+    hungry: tuple[Hungry, ...],
+    most_minor: int | None,
+) -> tuple[Priced, ...] | Refused:
     stopped = draw_stops(desk.request.network, desk.base, cut)
     fed = fed_network(desk, cut, reach, stopped, hungry, _at_taps(stopped, unfed))
     inlets = kept_inlets(desk, reach, reach.isolated)
@@ -131,13 +146,14 @@ def _with_feeds(
     case = FeedCase(FlowSolver(fed.flow, desk.conditions), demand, inlets)
     case.solver.solve(demand)
     parts = [_part(desk, part, feeds, inlets) for part, feeds in zip(hungry, fed.feeds, strict=True)]
-    best: Priced | None = None
+    held: dict[tuple[bool, ...], Priced] = {}
     reason = ""
-    for answer in feed_answers(case, parts, desk.request.rules):
+    for answer in feed_answers(case, parts, desk.request.rules, is_settled=held.__contains__):
         floor = (
             cut.stops_minor + cut.gas_minor + answer.price_minor + int(desk.off_minor[reach.isolated].sum())
         )
-        if best is not None and floor >= best.burden_minor:
+        if most_minor is not None and floor >= most_minor:
+            reason = reason or "dearer than the options found already"
             break
         if answer.verdict is None:
             reason = reason or answer.reason
@@ -145,9 +161,10 @@ def _with_feeds(
         priced = _answered(desk, cut, reach, flow, stopped, fed, hungry, answer)
         if isinstance(priced, Refused):
             reason = priced.reason
-        elif best is None or priced.burden_minor < best.burden_minor:
-            best = priced
-    return best if best is not None else Refused(cut, reason)
+        else:
+            # Answers come cheapest first, so the first that stands is the cheapest with these parts off.
+            held[answer.off] = priced
+    return tuple(held.values()) if held else Refused(cut, reason)
 
 
 def _at_taps(stopped: StoppedNetwork, unfed: FlowState) -> Floats:

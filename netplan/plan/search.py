@@ -126,12 +126,13 @@ def rank(desk: Desk, section: Section, tell: Tell, index: Index | None = None) -
             next_bound, reason = cut.bound_minor, f"stopped after {priced} ways to isolate the work"
             break
         tell(f"pricing way {priced + 1}")
-        answer = price_cut(desk, cut)
+        answer = price_cut(desk, cut, worst)
         priced += 1
         if isinstance(answer, Refused):
             refused.append(answer)
         else:
-            found.add(answer)
+            for option in answer:
+                found.add(option)
     else:
         if search.gave_up:
             next_bound, reason = search.lower_bound_minor, "too many zones in a row broke a constraint"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,10 +16,12 @@ from netplan.bypass import (
     spare_flow_m3_per_s_std,
     weather_window,
 )
+from netplan.bypass.weather import COLDEST_LOOKED_AT_C, STEP_C
 from netplan.hydraulics import FlowSolver
 from netplan.plan.desk import Desk
 from netplan.plan.effects import kept_inlets, node_demand_after
 from netplan.plan.priced import Priced
+from netplan.rules import Rules
 
 __all__ = ["FeedWeather", "Weather", "feed_case", "sizes_of", "weather_of"]
 
@@ -84,6 +86,29 @@ def feed_case(desk: Desk, option: Priced) -> FeedCase:
     return FeedCase(solver, demand, kept_inlets(desk, option.reach, gone))
 
 
+def _ladder(
+    case: FeedCase,
+    demand_at: Callable[[float], Floats],
+    options: Sequence[tuple[str, Sequence[FeedSize]]],
+    rules: Rules,
+) -> tuple[WeatherRow, ...]:
+    """Return the window of each size; one that is no better than the size before is seen in two solves.
+
+    A larger hose holds wherever a smaller one of the same feed does: looking starts where that one ended.
+    """
+    rows: list[WeatherRow] = []
+    for option in options:
+        before = rows[-1].coldest_c if rows else None
+        if before is not None and before > COLDEST_LOOKED_AT_C:
+            colder = max(round(before - STEP_C, 6), COLDEST_LOOKED_AT_C)
+            row = weather_window(case, demand_at, [option], rules, warmest_c=before, coldest_c=colder)[0]
+            if row.coldest_c == before:
+                rows.append(row)
+                continue
+        rows.extend(weather_window(case, demand_at, [option], rules))
+    return tuple(rows)
+
+
 def weather_of(desk: Desk, option: Priced, *, ladders: bool) -> Weather:
     """Return until how cold an option holds.
 
@@ -101,7 +126,7 @@ def weather_of(desk: Desk, option: Priced, *, ladders: bool) -> Weather:
     is_off = option.flow_m3_per_s_std == 0.0
 
     def demand_at(air_temp_c: float) -> Floats:
-        flow = desk.demand.at_air_temp(air_temp_c).flow_m3_per_s_std(part=part)
+        flow = desk.demand_at(air_temp_c).flow_m3_per_s_std(part=part)
         return node_demand_after(
             desk, option.reach, np.where(is_off, 0.0, flow), case.solver.network.node_count
         )
@@ -117,7 +142,9 @@ def weather_of(desk: Desk, option: Priced, *, ladders: bool) -> Weather:
             feeds.append(None)
             continue
         others = [size for k, size in enumerate(sizes) if k != place]
-        ladder = window(size_ladder(feed.size.feed, rules, others)) if ladders else ()
+        ladder = (
+            _ladder(case, demand_at, size_ladder(feed.size.feed, rules, others), rules) if ladders else ()
+        )
         spare = spare_flow_m3_per_s_std(case, sizes, place, rules)
         feeds.append(FeedWeather(whole.coldest_c, spare, ladder))
         place += 1
