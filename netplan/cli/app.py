@@ -9,7 +9,7 @@ import click
 import typer
 
 from netplan import __version__
-from netplan.cli import check, compare, demo, plan, rules, schema
+from netplan.cli import check, compare, demo, papers, plan, rules, schema
 from netplan.cli.door import run
 
 __all__ = ["app", "main"]
@@ -42,6 +42,7 @@ def _root(
 app.command("plan")(plan.command)
 app.command("check")(check.command)
 app.command("compare")(compare.command)
+app.command("papers")(papers.command)
 app.command("rules")(rules.command)
 app.command("schema")(schema.command)
 app.command("demo")(demo.command)

@@ -9,12 +9,14 @@ from typing import Annotated
 
 import typer
 
+from netplan.cli.choices import Language, Tiles, Units, Words
 from netplan.cli.door import console
 from netplan.cli.orders import customer_rows, read_orders
 from netplan.cli.progress import progress
 from netplan.cli.work import work_parts
 from netplan.demand import read_forecast
 from netplan.errors import BadInputError
+from netplan.outputs.choices import Choices
 from netplan.outputs.folder import check_target, write_plan_folder
 from netplan.outputs.summary import print_summary
 from netplan.plan.run import PlanRequest, make_plan
@@ -63,6 +65,10 @@ def command(
         bool, typer.Option("--no-bypass", help="Look for options without any feed.")
     ] = False,
     options: Annotated[int | None, typer.Option(min=1, max=50, help="How many options to list.")] = None,
+    units: Units = "metric",
+    language: Language = "en",
+    words: Words = None,
+    tiles: Tiles = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing plan folder.")] = False,
 ) -> None:
     """Plan the stopping of a work section and write a plan folder."""
@@ -100,18 +106,22 @@ def command(
             options=options,
         )
 
-    run_plan(request, out, overwrite=overwrite)
+    choices = Choices(units=units, language=language, words=words, tiles=tiles)
+    run_plan(request, out, overwrite=overwrite, choices=choices)
 
 
-def run_plan(request: Callable[[], PlanRequest], out: Path, *, overwrite: bool) -> None:
+def run_plan(
+    request: Callable[[], PlanRequest], out: Path, *, overwrite: bool, choices: Choices | None = None
+) -> None:
     """Plan, write the plan folder whole or not at all, and print the summary."""
     check_target(out, overwrite=overwrite)
+    figures = (choices or Choices()).figures
     screen = console()
     with progress(screen) as tell:
         tell("reading the network")
         result = make_plan(request(), tell)
-        write_plan_folder(result, out, overwrite=overwrite, progress=tell)
-    print_summary(result.plan, screen)
+        write_plan_folder(result, out, overwrite=overwrite, choices=choices, progress=tell)
+    print_summary(result.plan, screen, units=figures)
 
 
 def _start(text: str | None) -> datetime | None:

@@ -172,6 +172,20 @@ def test_an_existing_folder_is_not_overwritten(
     assert "mine" in capsys.readouterr().err
 
 
+def test_papers_are_made_again_from_a_plan_folder(
+    network: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "plan"
+    work = ("--main", "M1", "--from", "95", "--to", "105", "--out", out)
+    assert _run(monkeypatch, "plan", network, *work, "--options", "2") == 0
+    again = tmp_path / "papers"
+    assert _run(monkeypatch, "papers", out, "--out", again, "--option", "2", "--units", "us") == 0
+    assert (again / "work_pack.pdf").stat().st_size > 0
+    assert _run(monkeypatch, "papers", out, "--out", tmp_path / "more", "--units", "imperial") == 2
+    assert "use metric or us" in capsys.readouterr().err
+    assert not (tmp_path / "more").exists()
+
+
 def test_orders_hold(network: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     out = tmp_path / "plan"
     work = ("--main", "M1", "--from", "95", "--to", "105", "--out", out)
