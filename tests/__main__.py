@@ -16,7 +16,7 @@ CHECKS = (
     ("layout of the code", ["ruff", "format", "--check", "."]),
     ("types", ["mypy"]),
     ("floors", ["importlinter"]),
-    ("tests", ["pytest"]),
+    ("tests", ["pytest", "-n", "auto"]),
 )
 
 
