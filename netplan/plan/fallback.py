@@ -152,7 +152,8 @@ def _answer(
     use = _new_stops(found, others)
     by_name = {method.name: method for method in desk.request.rules.method}
     minutes = sum(by_name[s.method].minutes_fast if fast else by_name[s.method].minutes for s in use)
-    return FallbackAnswer(place, failure, use, minutes, _standby(desk, option, found), "")
+    note = "" if use else "no further stop: what lies beyond joins the zone"
+    return FallbackAnswer(place, failure, use, minutes, _standby(desk, option, found), note)
 
 
 def _standby(desk: Desk, option: Priced, found: Cut) -> Ints:

@@ -82,6 +82,7 @@ def isolation_problem(desk: Desk, section: Section) -> IsolationProblem:
         orders=request.orders,
         feed_bound=_feed_bound(desk, section),
         alternatives=frozenset(request.own_supply),
+        every_place=True,
     )
 
 

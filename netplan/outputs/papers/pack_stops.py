@@ -119,7 +119,9 @@ def _fallback(stop: Stop, option: Option, units: Figures) -> list[str]:
             else f"{use.method} on {use.main_id} at {units.chainage(use.chainage_m)}"
             for use in fallback.use
         ]
-        use = " and ".join(uses) or "no fallback found"
+        use = " and ".join(uses) or (
+            "no further stop needed" if fallback.minutes is not None else "no fallback found"
+        )
         minutes = "" if fallback.minutes is None else f", {fallback.minutes:.0f} min"
         standby = f", {len(fallback.standby)} more off" if fallback.standby else ""
         note = f" ({fallback.note})" if fallback.note else ""

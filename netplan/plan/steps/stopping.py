@@ -55,12 +55,13 @@ def prove_barriers(case: OrderCase) -> Iterator[Draft]:
 
 def fallback_words(fallback: Fallback | None) -> str:
     """Return where the next stop outward is, in words."""
-    if fallback is None or not fallback.use:
+    if fallback is None or fallback.minutes is None:
         return "no fallback is planned for it: stand down and plan again"
     places = ", ".join(
         f"valve {use.valve_id}" if use.valve_id else f"{use.method} on main {use.main_id}"
         for use in fallback.use
     )
+    places = places or "needs no further stop, what lies beyond joins the zone"
     time = f", {fallback.minutes:.0f} min" if fallback.minutes is not None else ""
     more = len(fallback.standby)
     standby = f"; {more} customer{'s' * (more != 1)} on standby go off first" if more else ""
