@@ -70,6 +70,13 @@ class FlowPicture:
         Per customer; pressure NaN where off.
     station_flow_m3h : float array
         Per station; NaN where not solved.
+    customer_part : int32 array, optional
+        Label of the part of the network that feeds each customer after the stops: those of one part share
+        the uplift of small groups.
+    node_before_mbar : float array, optional
+        Pressure before any stop [mbar gauge]; NaN without supply and at nodes that came with the stops.
+    node_in_zone : bool array, optional
+        Nodes inside a zone, where nothing is drawn.
     """
 
     node_x_m: Floats
@@ -94,6 +101,9 @@ class FlowPicture:
     customer_demand_m3h: Floats
     customer_pressure_mbar: Floats
     station_flow_m3h: Floats
+    customer_part: Ints | None = None
+    node_before_mbar: Floats | None = None
+    node_in_zone: NDArray[np.bool_] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

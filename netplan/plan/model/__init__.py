@@ -1,0 +1,49 @@
+"""The plan as it stands in plan.json: frozen, checked, and the one truth for its JSON Schema.
+
+Pressures are gauge, flows are m³/h at 15 °C and 101.325 kPa, lengths are metres in plan, volumes inside
+pipes are actual volumes, unless a name says otherwise.
+"""
+
+from netplan.plan.model.facts import Conditions, DemandPart, FindingRow, NetworkFacts, Provenance, WorkItem
+from netplan.plan.model.gas import LetBy, Purge, PurgePoint, Vent, VentComparison
+from netplan.plan.model.option import SCHEMA_NAME, BurdenParts, Option, Plan, Proof
+from netplan.plan.model.order import Fallback, FallbackUse, Step
+from netplan.plan.model.pressures import Gauge, LeastPressure, Pressures, State
+from netplan.plan.model.stops import NotNearer, Stop, Tapping, Zone, ZonePipe
+from netplan.plan.model.supply import AffectedCustomer, Bypass, OpenedValve, Place, WeatherLine
+
+__all__ = [
+    "SCHEMA_NAME",
+    "AffectedCustomer",
+    "BurdenParts",
+    "Bypass",
+    "Conditions",
+    "DemandPart",
+    "Fallback",
+    "FallbackUse",
+    "FindingRow",
+    "Gauge",
+    "LeastPressure",
+    "LetBy",
+    "NetworkFacts",
+    "NotNearer",
+    "OpenedValve",
+    "Option",
+    "Place",
+    "Plan",
+    "Pressures",
+    "Proof",
+    "Provenance",
+    "Purge",
+    "PurgePoint",
+    "State",
+    "Step",
+    "Stop",
+    "Tapping",
+    "Vent",
+    "VentComparison",
+    "WeatherLine",
+    "WorkItem",
+    "Zone",
+    "ZonePipe",
+]

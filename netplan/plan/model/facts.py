@@ -1,0 +1,69 @@
+"""Which network, work, weather and data a plan is for."""
+
+from __future__ import annotations
+
+from pydantic import Field
+
+from netplan.plan.model.part import Part
+from netplan.plan.numbers import Metres, Rounded2, Rounded3
+
+__all__ = ["Conditions", "DemandPart", "FindingRow", "NetworkFacts", "Provenance", "WorkItem"]
+
+
+class NetworkFacts(Part):
+    """Which network the plan is for."""
+
+    content_sha256: str = Field(description="digest of the normalised layers sorted by id")
+    counts: dict[str, int]
+    crs: str = Field(description="working CRS of x and y")
+    crs_note: str = ""
+    length_scale: float = Field(description="projection scale that planar lengths were divided by [-]")
+
+
+class Provenance(Part):
+    """Where the plan comes from; left out of comparisons."""
+
+    source: str
+    versions: dict[str, str]
+    created: str
+
+
+class WorkItem(Part):
+    """One length to be made gas-free."""
+
+    main_id: str
+    from_m: Metres
+    to_m: Metres
+
+
+class DemandPart(Part):
+    """One part of the demand at the worst hour [m³/h]."""
+
+    name: str
+    customers: int
+    flow_m3h: Rounded3
+
+
+class Conditions(Part):
+    """The window of the work and its weather."""
+
+    start: str | None = Field(description="start of the window, ISO 8601 local time; null: any working day")
+    hours: Rounded2
+    air_temp_c: Rounded2
+    ground_temp_c: Rounded2
+    demand_total_m3h: Rounded3
+    worst_hour: str = ""
+    note: str = ""
+    orders: tuple[str, ...] = Field(default=(), description="what the planner ordered, a line each")
+    demand_parts: tuple[DemandPart, ...] = ()
+
+
+class FindingRow(Part):
+    """A data finding that touches the plan."""
+
+    code: str
+    layer: str
+    feature_id: str
+    severity: str
+    what: str
+    mend: str

@@ -1,0 +1,79 @@
+"""Options and the plan that lists them."""
+
+from __future__ import annotations
+
+from typing import Any, Final, Literal
+
+from pydantic import ConfigDict, Field
+
+from netplan.plan.model.facts import Conditions, FindingRow, NetworkFacts, Provenance, WorkItem
+from netplan.plan.model.gas import Purge, Vent
+from netplan.plan.model.order import Fallback, Step
+from netplan.plan.model.part import Part
+from netplan.plan.model.pressures import Gauge, Pressures, State
+from netplan.plan.model.stops import Stop, Zone
+from netplan.plan.model.supply import AffectedCustomer, Bypass, OpenedValve, WeatherLine
+from netplan.plan.numbers import Money
+
+__all__ = ["SCHEMA_NAME", "BurdenParts", "Option", "Plan", "Proof"]
+
+SCHEMA_NAME: Final = "netplan/plan/1"
+
+
+class BurdenParts(Part):
+    """The parts of the burden [currency]; they add up to it to the minor unit."""
+
+    stops: Money
+    interruption: Money
+    feeds: Money
+    gas: Money
+
+
+class Proof(Part):
+    """What is proven about the rank: no different option is cheaper beyond those listed."""
+
+    optimal: bool
+    lower_bound: Money
+    gap: Money
+    reason: str
+
+
+class Option(Part):
+    """One complete answer."""
+
+    rank: int
+    burden: Money
+    burden_parts: BurdenParts
+    currency: str
+    proof: Proof
+    stops: tuple[Stop, ...]
+    zones: tuple[Zone, ...]
+    customers: tuple[AffectedCustomer, ...]
+    bypasses: tuple[Bypass, ...]
+    opened_valves: tuple[OpenedValve, ...]
+    pressures: Pressures
+    vent: Vent
+    purge: Purge
+    gauges: tuple[Gauge, ...]
+    fallback: tuple[Fallback, ...]
+    steps: tuple[Step, ...]
+    states: tuple[State, ...]
+    weather: tuple[WeatherLine, ...] = ()
+    warnings: tuple[str, ...]
+
+
+class Plan(Part):
+    """A plan: planning help, never a permit."""
+
+    schema_: Literal["netplan/plan/1"] = Field(alias="schema", default=SCHEMA_NAME)
+    caution: str
+    network: NetworkFacts
+    provenance: Provenance
+    work: tuple[WorkItem, ...]
+    conditions: Conditions
+    rules: dict[str, Any]
+    not_checked: tuple[str, ...]
+    findings: tuple[FindingRow, ...] = ()
+    options: tuple[Option, ...]
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)

@@ -1,0 +1,45 @@
+"""Pressures, states on the way, gauges."""
+
+from __future__ import annotations
+
+from pydantic import Field
+
+from netplan.plan.model.part import Part
+from netplan.plan.numbers import Metres, Pressure, Rounded3
+
+__all__ = ["Gauge", "LeastPressure", "Pressures", "State"]
+
+
+class LeastPressure(Part):
+    """The least pressure of kept meter inlets and whose it is."""
+
+    least_mbar: Pressure | None
+    at: str
+
+
+class Pressures(Part):
+    """Least pressures before and after, and the customers that failed already before any stop."""
+
+    before: LeastPressure
+    after: LeastPressure
+    weak_before: tuple[str, ...] = Field(default=(), description="customers below minimum before any stop")
+
+
+class State(Part):
+    """A state of the network on the way: after which step, how low, what each station gives [m³/h]."""
+
+    after_step: str
+    least_mbar: Pressure | None
+    at: str
+    station_flows_m3h: dict[str, Rounded3]
+
+
+class Gauge(Part):
+    """Where to watch the pressure while the stops go in [mbar gauge]."""
+
+    id: str
+    main_id: str
+    chainage_m: Metres
+    normal_mbar: Pressure
+    warning_mbar: Pressure
+    abort_mbar: Pressure
