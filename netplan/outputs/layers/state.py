@@ -8,6 +8,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from netplan.demand import customer_pressure
 from netplan.network.model import Network
 from netplan.network.words import Category, Layer
 from netplan.outputs.layers.cuts import PipeLines
@@ -75,6 +76,9 @@ def node_rows(
         "height_m": picture.node_height_m[node],
         "demand_m3h": picture.node_demand_m3h[node],
         "pressure_mbar": picture.node_pressure_mbar[node],
+        "pressure_before_mbar": np.full(len(node), np.nan)
+        if picture.node_before_mbar is None
+        else picture.node_before_mbar[node],
     }
     points = shapely.points(picture.node_x_m[node], picture.node_y_m[node])
     return gpd.GeoDataFrame(columns, geometry=points, crs=network.crs)
@@ -166,6 +170,8 @@ def customer_rows(network: Network, option: Option, picture: FlowPicture, extent
     """Return the customers with what happens to them; `effect` is missing where nothing does.
 
     Customers that stand by for a fallback are marked in `standby`. The priority note is left out on purpose.
+    What demand rests on (`annual_kwh`, `peak_kw`, `meters`, `part`, every node drawn from in `nodes`) is
+    there so that a bypass can be sized for other weather from the file alone.
     """
     customers = network.customers
     affected = {row.id: row for row in option.customers}
@@ -191,9 +197,26 @@ def customer_rows(network: Network, option: Option, picture: FlowPicture, extent
         "demand_m3h": picture.customer_demand_m3h[rows],
         "pressure_mbar": picture.customer_pressure_mbar[rows],
         "node": picture.customer_node[rows],
-    }
+        "annual_kwh": customers.annual_kwh[rows],
+        "peak_kw": customers.peak_kw[rows],
+    } | _fed_by(network, picture, rows)
     points = shapely.points(customers.x_m[rows], customers.y_m[rows])
     return gpd.GeoDataFrame(pd.DataFrame(columns), geometry=points, crs=network.crs)
+
+
+def _fed_by(network: Network, picture: FlowPicture, rows: NDArray[np.int64]) -> dict[str, object]:
+    """Return part, nodes drawn from outside the zone, and pressure before any stop; none if not known."""
+    before, in_zone, part = picture.node_before_mbar, picture.node_in_zone, picture.customer_part
+    if before is None or in_zone is None or part is None:
+        return {}
+    customers = network.customers
+    start, at = customers.attach_start, customers.attach_node
+    drawn_from = [at[start[row] : start[row + 1]] for row in rows.tolist()]
+    return {
+        "part": part[rows],
+        "nodes": [";".join(str(n) for n in some[~in_zone[some]].tolist()) for some in drawn_from],
+        "pressure_before_mbar": customer_pressure(customers, before)[rows],
+    }
 
 
 def _customers_drawn(network: Network, extent: Extent, named: set[str]) -> NDArray[np.int64]:

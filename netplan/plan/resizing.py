@@ -1,0 +1,216 @@
+"""The bypasses of a planned option sized anew: other weather, sizes, hose length or minimum pressure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from netplan.bypass import (
+    Feed,
+    FeedCase,
+    FeedSize,
+    Part,
+    PartsAnswer,
+    SizedFeed,
+    feed_parts,
+    sizes_in_order,
+    weather_window,
+)
+from netplan.constants import MM_PER_M, PA_PER_MBAR
+from netplan.errors import BadInputError
+from netplan.plan.rebuilt import Rebuilt
+from netplan.rules import Rules
+
+__all__ = ["Resized", "SizeRow", "Wish", "resize", "size_words"]
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What is to be different from the plan; None leaves it as planned.
+
+    Parameters
+    ----------
+    air_temp_c : float or None
+        Air temperature in every hour of the window [°C], before the rules' forecast margin.
+    bores_mm : tuple of float or None
+        Sizes to choose from [mm].
+    hose_length_m : float or None
+        Length of every bypass and hose [m].
+    minimum_mbar : float or None
+        Minimum pressure at a meter inlet [mbar gauge]; the rules' margin comes on top.
+    """
+
+    air_temp_c: float | None = None
+    bores_mm: tuple[float, ...] | None = None
+    hose_length_m: float | None = None
+    minimum_mbar: float | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SizeRow:
+    """One size of one bypass, the other bypasses as sized.
+
+    Parameters
+    ----------
+    size : FeedSize or None
+        None: without this bypass.
+    reason : str
+        Why it does not hold; empty when it does.
+    figures : SizedFeed or None
+        Flow, drop, velocity and pressures as solved; None without this bypass.
+    coldest_c : float or None
+        Coldest air temperature at which everything holds with it [°C]; None: at none looked at.
+    """
+
+    size: FeedSize | None
+    reason: str
+    figures: SizedFeed | None
+    coldest_c: float | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Resized:
+    """Bypasses sized anew.
+
+    Parameters
+    ----------
+    rebuilt : Rebuilt
+    rules : Rules
+        The plan's, with what was wished for.
+    air_temp_c : float
+        Air temperature sized for [°C].
+    case : FeedCase
+    feeds : tuple of Feed
+        Bypasses, with the length wished for.
+    answer : PartsAnswer
+        The smallest sizes that hold together; no verdict when none do.
+    in_use : tuple of (FeedSize or None)
+        Sizes of the answer; where there is none, the widest of the list.
+    rows : tuple of tuple of SizeRow
+        Every size of every bypass.
+    """
+
+    rebuilt: Rebuilt
+    rules: Rules
+    air_temp_c: float
+    case: FeedCase
+    feeds: tuple[Feed, ...]
+    answer: PartsAnswer
+    in_use: tuple[FeedSize | None, ...]
+    rows: tuple[tuple[SizeRow, ...], ...]
+
+    @property
+    def holds(self) -> bool:
+        """Whether there is an answer."""
+        return self.answer.verdict is not None
+
+
+def size_words(size: FeedSize | None) -> str:
+    """Return a size in words, such as ``2 × 63 mm``."""
+    if size is None:
+        return "none"
+    bore = f"{size.bore_m * MM_PER_M:g} mm"
+    return bore if size.parallel == 1 else f"{size.parallel} × {bore}"
+
+
+def resize(state: Rebuilt, wish: Wish) -> Resized:
+    """Size the bypasses of an option anew; stops, customers off and opened valves stay as planned.
+
+    Every size is judged by the full solve: pressure at each meter inlet that must hold, velocity in each
+    hose. Inlets that must hold are those that the plan held, whatever minimum is wished for.
+
+    Raises
+    ------
+    BadInputError
+        When the option has no bypass, or a wish is impossible.
+    """
+    if not state.planned:
+        raise BadInputError(f"option {state.option.rank} has no bypass or hose: there is nothing to size")
+    rules = _rules(state.rules, wish)
+    feeds = tuple(_feed(size.feed, wish) for size in state.planned)
+    if wish.air_temp_c is not None and not -60 <= wish.air_temp_c <= 60:
+        raise BadInputError(f"--air-temp {wish.air_temp_c:g}: no air temperature in °C; correct it")
+    case = state.case(rules, wish.air_temp_c)
+    nowhere = np.zeros(0, dtype=np.int64)
+    without = case.solve([], rules).pressure_pa_gauge
+    # A part that has gas without its bypass is only weak: it may need none in warmer weather.
+    parts = [
+        Part(feed.label, (feed,), nowhere, nowhere, None, weak=bool(np.isfinite(without[feed.to_node])))
+        for feed in feeds
+    ]
+    answer = feed_parts(case, parts, rules)
+    widest = [list(sizes_in_order(feed, rules))[-1] for feed in feeds]
+    in_use = tuple(
+        (None if feed is None else feed.size) if answer.verdict is not None else most
+        for feed, most in zip(answer.feeds, widest, strict=True)
+    )
+    return Resized(
+        rebuilt=state,
+        rules=rules,
+        air_temp_c=state.air_temp_c if wish.air_temp_c is None else wish.air_temp_c,
+        case=case,
+        feeds=feeds,
+        answer=answer,
+        in_use=in_use,
+        rows=tuple(_rows(state, case, rules, in_use, place, feed) for place, feed in enumerate(feeds)),
+    )
+
+
+def _rules(rules: Rules, wish: Wish) -> Rules:
+    values = rules.values()
+    if wish.bores_mm is not None:
+        bores = sorted(set(wish.bores_mm))
+        if not bores or not all(math.isfinite(bore) and 0 < bore <= 1000 for bore in bores):
+            raise BadInputError("--bores: give sizes above 0 and up to 1000 mm, separated by commas")
+        values["bypass"] = {**values["bypass"], "bores_mm": bores}
+    if wish.minimum_mbar is not None:
+        if not 0 < wish.minimum_mbar <= 1000:
+            raise BadInputError(
+                f"--minimum-mbar {wish.minimum_mbar:g}: not between 0 and 1000 mbar; correct it"
+            )
+        values["pressure"] = {**values["pressure"], "minimum_mbar": wish.minimum_mbar}
+    return Rules.model_validate(values)
+
+
+def _feed(feed: Feed, wish: Wish) -> Feed:
+    if wish.hose_length_m is None:
+        return feed
+    if not 0 < wish.hose_length_m <= 10_000:
+        raise BadInputError(f"--hose-length {wish.hose_length_m:g}: not between 0 and 10,000 m; correct it")
+    return replace(feed, length_m=wish.hose_length_m)
+
+
+def _rows(
+    state: Rebuilt, case: FeedCase, rules: Rules, in_use: Sequence[FeedSize | None], place: int, feed: Feed
+) -> tuple[SizeRow, ...]:
+    before = [size for size in in_use[:place] if size is not None]
+    after = [size for size in in_use[place + 1 :] if size is not None]
+    found = []
+    for size in (None, *sizes_in_order(feed, rules)):
+        sizes = [*before, *([] if size is None else [size]), *after]
+        verdict = case.judge(sizes, rules)
+        figures = None if size is None else case.figures(sizes, verdict, rules)[len(before)]
+        weather = weather_window(case, state.node_demand, [(size_words(size), sizes)], rules)[0]
+        found.append(SizeRow(size, verdict.reason, figures, weather.coldest_c))
+    return tuple(found)
+
+
+def least_inlet(found: Resized) -> int:
+    """Return the row of the inlet with the least pressure, with the sizes in use; -1 without one."""
+    sizes = [size for size in found.in_use if size is not None]
+    return found.case.judge(sizes, found.rules).least_inlet
+
+
+def required_mbar(rules: Rules) -> float:
+    """Return minimum and margin together [mbar gauge]."""
+    return rules.pressure.minimum_mbar + rules.pressure.margin_mbar
+
+
+def drop_mbar(row: SizeRow) -> float | None:
+    """Return the pressure lost in a bypass [mbar]; None without one or unsolved."""
+    if row.figures is None or not math.isfinite(row.figures.drop_pa):
+        return None
+    return row.figures.drop_pa / PA_PER_MBAR
