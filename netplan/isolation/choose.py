@@ -15,7 +15,7 @@ from netplan.isolation.explain import not_nearer
 from netplan.isolation.forced import Forced, families, forced_places
 from netplan.isolation.ground import Ground, ground_of
 from netplan.isolation.index import Index, build_index
-from netplan.isolation.model import Cut, IsolationProblem, Refusal
+from netplan.isolation.model import Cut, IsolationProblem, Refusal, Stop
 from netplan.isolation.neighbourhood import SOURCE, Neighbourhood
 from netplan.isolation.refused import in_the_way
 from netplan.isolation.search import Found, Search
@@ -135,8 +135,13 @@ class CutSearch(Iterator[Cut]):
                 self._refused[f"station {name} would be shut in by a stop that is not its outlet valve"] += 1
                 return None
         cut = replace(cut_of(near, found), shut_in_stations=shut)
-        key = (frozenset((stop.chain, stop.method) for stop in cut.stops), cut.customers.tobytes())
+        key = (frozenset(map(self._place, cut.stops)), cut.customers.tobytes())
         if key in self._given:
             return None
         self._given.add(key)
         return cut
+
+    def _place(self, stop: Stop) -> tuple[int | str, ...]:
+        if self.problem.every_place:
+            return stop.chain, stop.piece, stop.method
+        return stop.chain, stop.method

@@ -293,6 +293,9 @@ class IsolationProblem:
     alternatives : frozenset of int, optional
         Customer rows with a named alternative supply: the only priority customers that may be in a zone.
         None: priority customers are only reported.
+    every_place : bool
+        Whether cuts that differ only in the place of a stop on its chain are all given. Those that hold the
+        same customers look alike without flow, but feeds may reach the one and not the other.
     """
 
     network: Network
@@ -303,3 +306,4 @@ class IsolationProblem:
     orders: Orders = field(default_factory=Orders)
     feed_bound: FeedBound | None = None
     alternatives: frozenset[int] | None = None
+    every_place: bool = False

@@ -1,0 +1,81 @@
+"""Whole plans against an exhaustive pricing that shares nothing with the choice of stops or the planner.
+
+The suite takes 60 random networks; ``GAS_NETPLAN_PLAN_SEEDS=300 python -m pytest tests/laws/test_plan_oracle.py``
+takes as many as it says.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+
+import pytest
+
+from netplan.errors import NoPlanError, NotSolvedError
+from netplan.network.section import WorkPart, work_section
+from netplan.plan.desk import Desk
+from netplan.plan.priced import Priced
+from netplan.plan.request import PlanRequest
+from netplan.plan.search import rank
+from netplan.rules.model import Rules
+from tests.isolation_oracle import Case
+from tests.plan_oracle import HOURS, PlanOracle, plan_case, plan_rules
+
+SEEDS = int(os.environ.get("GAS_NETPLAN_PLAN_SEEDS", "60"))
+BLOCKS = 6
+WANTED = 5
+
+
+def listed(case: Case, rules: Rules, *, feeds: bool = True) -> tuple[Priced, ...]:
+    """Return what the planner lists; nothing where no option stands or the network has no solution."""
+    of = case.section
+    parts = tuple(
+        WorkPart(case.network.pipes.id[int(pipe)], float(low), float(high))
+        for pipe, low, high in zip(of.pipe, of.from_m, of.to_m, strict=True)
+    )
+    request = PlanRequest(case.network, parts, rules, hours=HOURS, feeds_allowed=feeds, options=WANTED)
+    desk = Desk.for_request(request)
+    try:
+        desk.before.require_solved()
+        ranking = rank(desk, work_section(case.network, parts), lambda _: None)
+    except (NoPlanError, NotSolvedError):
+        return ()
+    assert ranking.next_bound_minor is None or len(ranking.options) == WANTED
+    return ranking.options
+
+
+@pytest.mark.parametrize("block", range(BLOCKS))
+def test_five_cheapest_equal_exhaustive_pricing(block: int) -> None:
+    seen: Counter[str] = Counter()
+    for seed in range(block, SEEDS, BLOCKS):
+        case, rules = plan_case(seed), plan_rules(seed)
+        feeds = seed % 10 != 9
+        options = listed(case, rules, feeds=feeds)
+        oracle = PlanOracle(case, rules, feeds=feeds)
+        expected = oracle.options(WANTED) if oracle.solved_before else []
+        found = [(option.burden_minor, tuple(option.off.tolist())) for option in options]
+        assert [burden for burden, _ in found] == [burden for burden, _ in expected], f"seed {seed}"
+        # Ties at the end of the list may be broken either way.
+        last = found[-1][0] if found else 0
+        below = [answer for answer in found if answer[0] < last]
+        assert sorted(below) == sorted((b, key[1]) for b, key in expected if b < last), f"seed {seed}"
+        for option in options:
+            parts = (option.stops_minor, option.interruption_minor, option.feeds_minor, option.gas_minor)
+            assert option.burden_minor == sum(parts)
+        seen["answered"] += bool(options)
+        seen["several"] += len(options) > 1
+    assert seen["answered"] >= SEEDS // BLOCKS // 2
+    assert seen["several"]
+
+
+def test_random_cases_hold_what_makes_plans_hard() -> None:
+    seen: Counter[str] = Counter()
+    for seed in range(20):
+        case, rules = plan_case(seed), plan_rules(seed)
+        seen["valve"] += len(case.network.valves.state) > 2
+        seen["priority"] += any(case.network.customers.priority)
+        for option in listed(case, rules):
+            seen["fed"] += any(feed is not None for feed in option.feeds)
+            seen["off"] += any(option.part_off)
+            seen["weak"] += any(part.weak for part in option.hungry)
+    assert all(seen[what] >= 2 for what in ("valve", "priority", "fed", "off", "weak")), seen
