@@ -9,7 +9,7 @@ import click
 import typer
 
 from netplan import __version__
-from netplan.cli import check, compare, demo, papers, plan, rules, schema
+from netplan.cli import bypass, check, compare, demo, papers, plan, rules, schema
 from netplan.cli.door import run
 
 __all__ = ["app", "main"]
@@ -40,6 +40,7 @@ def _root(
 
 
 app.command("plan")(plan.command)
+app.command("bypass")(bypass.command)
 app.command("check")(check.command)
 app.command("compare")(compare.command)
 app.command("papers")(papers.command)

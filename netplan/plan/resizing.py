@@ -19,12 +19,12 @@ from netplan.bypass import (
     sizes_in_order,
     weather_window,
 )
-from netplan.constants import MM_PER_M, PA_PER_MBAR
+from netplan.constants import MM_PER_M
 from netplan.errors import BadInputError
 from netplan.plan.rebuilt import Rebuilt
 from netplan.rules import Rules
 
-__all__ = ["Resized", "SizeRow", "Wish", "resize", "size_words"]
+__all__ = ["Resized", "SizeRow", "Wish", "required_mbar", "resize", "size_words"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,19 +198,6 @@ def _rows(
     return tuple(found)
 
 
-def least_inlet(found: Resized) -> int:
-    """Return the row of the inlet with the least pressure, with the sizes in use; -1 without one."""
-    sizes = [size for size in found.in_use if size is not None]
-    return found.case.judge(sizes, found.rules).least_inlet
-
-
 def required_mbar(rules: Rules) -> float:
     """Return minimum and margin together [mbar gauge]."""
     return rules.pressure.minimum_mbar + rules.pressure.margin_mbar
-
-
-def drop_mbar(row: SizeRow) -> float | None:
-    """Return the pressure lost in a bypass [mbar]; None without one or unsolved."""
-    if row.figures is None or not math.isfinite(row.figures.drop_pa):
-        return None
-    return row.figures.drop_pa / PA_PER_MBAR

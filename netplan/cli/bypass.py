@@ -1,0 +1,71 @@
+"""``gas-netplan bypass``: the bypass of a plan for other weather, sizes, hose length or minimum pressure."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Final
+
+import typer
+
+from netplan.cli.choices import Units
+from netplan.cli.door import console
+from netplan.cli.progress import progress
+from netplan.outputs.charts.resized import write_resized_charts
+from netplan.outputs.figures import figures_of
+from netplan.outputs.layers import read_plan_layers
+from netplan.outputs.resized import print_resized
+from netplan.plan.rebuilt import rebuilt
+from netplan.plan.resizing import Wish, resize
+from netplan.plan.schema import read_plan
+from netplan.units import quantity
+
+NONE_HOLDS: Final = 3
+
+
+def command(
+    plan_dir: Annotated[Path, typer.Argument(help="Plan folder; it is only read.")],
+    air_temp: Annotated[
+        str | None, typer.Option(help="Air temperature of the window [°C]; default as planned.")
+    ] = None,
+    bores: Annotated[
+        str | None, typer.Option(help='Bores to choose from [mm], such as "25 mm,38 mm".')
+    ] = None,
+    hose_length: Annotated[
+        str | None, typer.Option(help="Length of every bypass and hose [m]; default as planned.")
+    ] = None,
+    minimum_mbar: Annotated[
+        str | None, typer.Option(help="Minimum pressure at a meter inlet [mbar]; the margin comes on top.")
+    ] = None,
+    option: Annotated[int, typer.Option(min=1, help="Rank of the option.")] = 1,
+    charts: Annotated[Path | None, typer.Option(help="Folder for the pictures, SVG and PNG.")] = None,
+    units: Units = "metric",
+) -> int:
+    """Size the bypasses of a plan anew, its stops unchanged; exit code 3 when no size holds.
+
+    Works from the plan folder alone. Demand at another air temperature is worked out anew from the
+    customers' records by the plan's own rules; customers off stay off.
+    """
+    figures = figures_of(units)
+    wish = Wish(
+        air_temp_c=None if air_temp is None else quantity(air_temp, "degC", "--air-temp"),
+        bores_mm=None if bores is None else _bores(bores),
+        hose_length_m=None if hose_length is None else quantity(hose_length, "m", "--hose-length"),
+        minimum_mbar=None if minimum_mbar is None else quantity(minimum_mbar, "mbar", "--minimum-mbar"),
+    )
+    screen = console()
+    with progress(screen) as tell:
+        tell("reading the plan")
+        state = rebuilt(read_plan(plan_dir), read_plan_layers(plan_dir), option)
+        tell("solving every size")
+        found = resize(state, wish)
+        if charts is not None:
+            tell("drawing")
+            write_resized_charts(found, charts, units=figures)
+    print_resized(found, screen, units=figures)
+    if charts is not None:
+        screen.print(f"Pictures: {charts.resolve()}", soft_wrap=True, markup=False)
+    return 0 if found.holds else NONE_HOLDS
+
+
+def _bores(text: str) -> tuple[float, ...]:
+    return tuple(quantity(part.strip(), "mm", "--bores") for part in text.split(",") if part.strip())
