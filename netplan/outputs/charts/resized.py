@@ -107,8 +107,7 @@ def _path(found: Resized, folder: Path, units: Figures) -> tuple[Path, ...]:
     way = worst_path(whole, verdict.state, node)
     at = {int(n): float(d) for n, d in zip(way.node, way.distance_m, strict=True)}
     names = [(int(n), name) for n, name in zip(network.station_node, state.station_id, strict=True)]
-    for feed in found.feeds:
-        names += [(feed.from_node, f"{feed.label} from"), (feed.to_node, f"{feed.label} to")]
+    names += [(feed.to_node, feed.label) for feed in found.feeds]
     names.append((node, state.inlet_customer[inlet]))
     marks = [PathMark(at[n], name) for n, name in names if n in at]
     title = "Pressure on the way to the worst customer"

@@ -9,6 +9,7 @@ from netplan.network.model import Network
 from netplan.plan.desk import Desk
 from netplan.plan.naming import stop_id
 from netplan.plan.priced import Priced
+from netplan.plan.writing.disturbed import dust_warnings, load_warnings
 
 __all__ = ["warnings_of"]
 
@@ -39,6 +40,8 @@ def warnings_of(desk: Desk, option: Priced) -> tuple[str, ...]:
     if severed:
         found.append(f"second service to be severed before the zone is gas-free: {', '.join(severed)}")
     found.extend(_stations_driven(desk, option))
+    found.extend(load_warnings(desk, option))
+    found.extend(dust_warnings(desk, option))
     dead = int((np.diff(network.customers.attach_start) == 0).sum())
     if dead:
         found.append(f"{dead} customers lie on no pipe and are on no list: see the findings of the network")

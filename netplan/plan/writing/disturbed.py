@@ -1,0 +1,73 @@
+"""What the stops disturb in the mains that stay live: dust stirred up, stations near their capacity."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.bypass import flow_changes, station_loads
+from netplan.constants import SECONDS_PER_HOUR
+from netplan.plan.desk import Desk
+from netplan.plan.priced import Priced
+
+__all__ = ["dust_warnings", "load_warnings"]
+
+Flags = NDArray[np.bool_]
+
+NOTABLE_LOAD: Final = 0.9
+"""Share of its capacity from which a station's load is told of (own decision) [-]."""
+NOTABLE_LENGTH_M: Final = 1.0
+"""Least length of disturbed main that is told of (own decision) [m]."""
+MAINS_NAMED: Final = 5
+
+
+def dust_warnings(desk: Desk, option: Priced) -> list[str]:
+    """Name the mains whose gas runs the other way or clearly faster with the stops in.
+
+    Deposits that lay still for years may move and load filters, regulators and meters. Compared at the same
+    worst hour, before any stop and with all stops and feeds in; see `netplan.bypass.flow_changes`.
+    """
+    changes = flow_changes(desk.base, desk.before, option.final, desk.conditions)
+    found = []
+    for words, which in (
+        ("gas runs the other way", changes.is_reversed),
+        ("gas runs faster by half or more", changes.is_faster & ~changes.is_reversed),
+    ):
+        line = _mains(desk, option, which)
+        if line:
+            found.append(f"{words} in {line}: deposits may be stirred up; watch filters and meters behind")
+    return found
+
+
+def _mains(desk: Desk, option: Priced, which: Flags) -> str:
+    network = desk.request.network
+    pieces, pipes = network.pieces, network.pipes
+    rows = np.flatnonzero(which & ~option.reach.closed & (pieces.pipe < pipes.n_mains))
+    length_m = np.bincount(
+        pieces.pipe[rows], weights=pieces.to_m[rows] - pieces.from_m[rows], minlength=pipes.n_mains
+    )
+    if length_m.sum() < NOTABLE_LENGTH_M:
+        return ""
+    order = np.argsort(-np.round(length_m, 3), kind="stable")
+    mains = [row for row in order.tolist() if length_m[row] > 0.0]
+    named = ", ".join(pipes.id[row] for row in mains[:MAINS_NAMED])
+    more = f" and {len(mains) - MAINS_NAMED} more" if len(mains) > MAINS_NAMED else ""
+    return f"{length_m.sum():.0f} m of main ({named}{more})"
+
+
+def load_warnings(desk: Desk, option: Priced) -> list[str]:
+    """Name the stations whose load comes near their capacity with the stops in."""
+    stations = desk.request.network.stations
+    placed = np.flatnonzero(stations.node >= 0)
+    before, after = station_loads(desk.base, desk.before), station_loads(desk.base, option.final)
+    found = []
+    for row, share, was in zip(placed.tolist(), after.tolist(), before.tolist(), strict=True):
+        if share >= NOTABLE_LOAD:
+            capacity = float(stations.capacity_m3_per_s_std[row]) * SECONDS_PER_HOUR
+            found.append(
+                f"station {stations.id[row]} gives {share:.0%} of its {capacity:.0f} m³/h with the "
+                f"stops in ({was:.0%} before): agree with the people who look after it"
+            )
+    return found
