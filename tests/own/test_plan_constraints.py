@@ -1,0 +1,142 @@
+"""Each hard constraint: a planted violation shows when the datum that carries it is taken away (own)."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from netplan.errors import NoPlanError
+from netplan.network.section import WorkPart, work_section
+from netplan.plan.desk import Desk
+from netplan.plan.request import PlanRequest
+from netplan.plan.search import Ranking, rank
+from netplan.rules import read_rules
+from tests.networks import build, customer, injection, main, sensing_point, service, station, valve
+
+
+def ranking(
+    rules: dict[str, Any] | None = None, work: tuple[float, float] = (110.0, 116.0), **layers: Any
+) -> Ranking:
+    """Plan 6 m of a street of 300 m with a station at its west end and two houses; layers may be added."""
+    rows: dict[str, Any] = {
+        "mains": [main("M1", (0, 0), (300, 0), od_mm=125.0, year=2010)],
+        "services": [service("S1", (60, 0), (60, 8)), service("S2", (200, 0), (200, 8))],
+        "customers": [customer("C1", (60, 8), service_id="S1"), customer("C2", (200, 8), service_id="S2")],
+        "regulators": [station("R1", (0, 0))],
+    }
+    rows.update(layers)
+    network = build(strict=False, **rows)
+    parts = (WorkPart("M1", *work),)
+    request = PlanRequest(network, parts, read_rules(None, rules or {}))
+    return rank(Desk.for_request(request), work_section(network, parts), lambda _: None)
+
+
+def off(ranking: Ranking) -> list[list[int]]:
+    """Return the customers off in each option."""
+    return [option.off.tolist() for option in ranking.options]
+
+
+@pytest.mark.parametrize("source", ["station", "injection", "sensing"])
+def test_no_source_and_no_sensing_point_in_the_zone(source: str) -> None:
+    # In the middle of the work: no zone can do without it.
+    added: dict[str, Any] = {
+        "station": {"regulators": [station("R1", (0, 0)), station("R2", (113, 0))]},
+        "injection": {"injections": [injection("I1", (113, 0))]},
+        "sensing": {"sensing_points": [sensing_point("R1", (113, 0))]},
+    }[source]
+    assert ranking().options
+    with pytest.raises(NoPlanError):
+        ranking(**added)
+
+
+def test_rating() -> None:
+    assert ranking(regulators=[station("R1", (0, 0), max_outlet_mbar=50.0)]).options
+    methods = {
+        option_stop.method
+        for option in ranking(regulators=[station("R1", (0, 0), max_outlet_mbar=100.0)]).options
+        for option_stop in option.cut.stops
+    }
+    assert methods == {"squeeze-off"}
+    weaker = ranking(regulators=[station("R1", (0, 0), max_outlet_mbar=50.0)])
+    assert "bag stop" in {stop.method for option in weaker.options for stop in option.cut.stops}
+
+
+def test_priority_customer_stays_on() -> None:
+    no_feed = {"bypass": {"reach_m": 0.01}, "price": {"bypass": 50000.0}}
+    assert off(ranking(no_feed))[0] == [1]
+    care = [
+        customer("C1", (60, 8), service_id="S1"),
+        customer("C2", (200, 8), service_id="S2", priority="care_home"),
+    ]
+    kept = ranking(no_feed, customers=care)
+    assert all(1 not in some for some in off(kept))
+    assert all(option.feeds_minor > 0 for option in kept.options)
+
+
+def test_customer_with_two_services_is_off_when_one_lies_in_the_zone() -> None:
+    services = [
+        service("S1", (60, 0), (60, 8)),
+        service("S2", (200, 0), (200, 8)),
+        service("S3", (113, 0), (113, 8)),
+    ]
+    one = [customer("C1", (60, 8), service_id="S1"), customer("C2", (200, 8), service_id="S2")]
+    two = [customer("C1", (60, 8), service_id="S1;S3"), customer("C2", (200, 8), service_id="S2")]
+    assert any(0 not in some for some in off(ranking(services=services, customers=one)))
+    assert all(0 in some for some in off(ranking(services=services, customers=two)))
+
+
+def test_relighting_fits_the_day() -> None:
+    many = [
+        customer("C1", (60, 8), service_id="S1"),
+        customer("C2", (200, 8), service_id="S2", meters=30),
+    ]
+    dear = {"price": {"bypass": 50000.0}}
+    quick = ranking({**dear, "crew": {"relights_per_hour": 12.0}}, customers=many)
+    assert [1] in off(quick)
+    slow = ranking({**dear, "crew": {"relights_per_hour": 5.0}}, customers=many)
+    assert all(1 not in some for some in off(slow))
+
+
+def test_pressure_holds_in_every_state() -> None:
+    # A ring of two ways; with the wide one stopped the far customer hangs on the narrow one.
+    layers = {
+        "mains": [
+            main("M1", (0, 0), (300, 0), od_mm=125.0, year=2010),
+            main("M2", (0, 0), (0, 40), (300, 40), (300, 0), od_mm=63.0, year=2010),
+        ],
+        "services": [
+            service("S1", (60, 0), (60, 8)),
+            service("S2", (200, 0), (200, 8), od_mm=110.0),
+        ],
+        "customers": [
+            customer("C1", (60, 8), service_id="S1"),
+            customer(
+                "C2", (200, 8), service_id="S2", annual_kwh=5e5, category="business", priority="hospital"
+            ),
+        ],
+    }
+    strict = {"price": {"bypass": 50000.0}}
+    loose = ranking({**strict, "pressure": {"minimum_mbar": 0.5, "margin_mbar": 0.0}}, **layers)
+    assert any(option.feeds_minor == 0 for option in loose.options)
+    try:
+        held = ranking(strict, **layers).options
+    except NoPlanError:
+        held = ()
+    assert all(option.feeds_minor > 0 for option in held)
+
+
+@pytest.mark.parametrize(("mop_mbar", "opens"), [(100.0, True), (40.0, False)])
+def test_boundary_valve_opens_only_between_compatible_pressures(mop_mbar: float, *, opens: bool) -> None:
+    layers = {
+        "mains": [
+            main("M1", (0, 0), (300, 0), od_mm=125.0, year=2010, mop_mbar=mop_mbar),
+            main("M2", (0, 0), (0, 40), (300, 40), (300, 0), od_mm=125.0, year=2010),
+        ],
+        "valves": [valve("V1", (150, 40), "closed")],
+    }
+    options = ranking({"price": {"open_valve": 1.0}}, **layers).options
+    by_valve = [
+        feed for option in options for feed in option.feeds if feed and feed.size.feed.valve_link >= 0
+    ]
+    assert bool(by_valve) is opens
