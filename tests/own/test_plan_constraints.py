@@ -100,7 +100,7 @@ def test_relighting_fits_the_day() -> None:
 
 def test_pressure_holds_in_every_state() -> None:
     # A ring of two ways; with the wide one stopped the far customer hangs on the narrow one.
-    layers = {
+    layers: dict[str, Any] = {
         "mains": [
             main("M1", (0, 0), (300, 0), od_mm=125.0, year=2010),
             main("M2", (0, 0), (0, 40), (300, 40), (300, 0), od_mm=63.0, year=2010),
@@ -128,7 +128,7 @@ def test_pressure_holds_in_every_state() -> None:
 
 @pytest.mark.parametrize(("mop_mbar", "opens"), [(100.0, True), (40.0, False)])
 def test_boundary_valve_opens_only_between_compatible_pressures(mop_mbar: float, *, opens: bool) -> None:
-    layers = {
+    layers: dict[str, Any] = {
         "mains": [
             main("M1", (0, 0), (300, 0), od_mm=125.0, year=2010, mop_mbar=mop_mbar),
             main("M2", (0, 0), (0, 40), (300, 40), (300, 0), od_mm=125.0, year=2010),
