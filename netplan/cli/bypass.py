@@ -10,6 +10,7 @@ import typer
 from netplan.cli.choices import Units
 from netplan.cli.door import console
 from netplan.cli.progress import progress
+from netplan.errors import BadInputError
 from netplan.outputs.charts.resized import write_resized_charts
 from netplan.outputs.figures import figures_of
 from netplan.outputs.layers import read_plan_layers
@@ -52,6 +53,8 @@ def command(
         hose_length_m=None if hose_length is None else quantity(hose_length, "m", "--hose-length"),
         minimum_mbar=None if minimum_mbar is None else quantity(minimum_mbar, "mbar", "--minimum-mbar"),
     )
+    if charts is not None and not charts.parent.is_dir():
+        raise BadInputError(f"--charts: {charts.parent} is no folder; make it first")
     screen = console()
     with progress(screen) as tell:
         tell("reading the plan")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -41,12 +40,29 @@ class Wish:
         Length of every bypass and hose [m].
     minimum_mbar : float or None
         Minimum pressure at a meter inlet [mbar gauge]; the rules' margin comes on top.
+
+    Raises
+    ------
+    BadInputError
+        When one of them is impossible.
     """
 
     air_temp_c: float | None = None
     bores_mm: tuple[float, ...] | None = None
     hose_length_m: float | None = None
     minimum_mbar: float | None = None
+
+    def __post_init__(self) -> None:
+        for name, value, low, high, unit in (
+            ("--air-temp", self.air_temp_c, -60.0, 60.0, "°C"),
+            ("--hose-length", self.hose_length_m, 0.1, 10_000.0, "m"),
+            ("--minimum-mbar", self.minimum_mbar, 0.1, 1000.0, "mbar"),
+        ):
+            if value is not None and not low <= value <= high:
+                raise BadInputError(f"{name} {value:g}: not between {low:g} and {high:g} {unit}; correct it")
+        bores = (1.0,) if self.bores_mm is None else self.bores_mm
+        if not bores or not all(0.0 < bore <= 1000.0 for bore in bores):
+            raise BadInputError("--bores: give sizes above 0 and up to 1000 mm, separated by commas")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,7 +78,8 @@ class SizeRow:
     figures : SizedFeed or None
         Flow, drop, velocity and pressures as solved; None without this bypass.
     coldest_c : float or None
-        Coldest air temperature at which everything holds with it [°C]; None: at none looked at.
+        Coldest air temperature at which everything holds with it [°C]; None: at none looked at, or not
+        looked for.
     """
 
     size: FeedSize | None
@@ -116,23 +133,31 @@ def size_words(size: FeedSize | None) -> str:
     return bore if size.parallel == 1 else f"{size.parallel} × {bore}"
 
 
-def resize(state: Rebuilt, wish: Wish) -> Resized:
+def resize(state: Rebuilt, wish: Wish, *, weather: bool = True) -> Resized:
     """Size the bypasses of an option anew; stops, customers off and opened valves stay as planned.
 
     Every size is judged by the full solve: pressure at each meter inlet that must hold, velocity in each
     hose. Inlets that must hold are those that the plan held, whatever minimum is wished for.
 
+    Parameters
+    ----------
+    state : Rebuilt
+    wish : Wish
+    weather : bool
+        Whether the coldest weather of every size is looked for too, which takes about ten solves a size.
+
     Raises
     ------
     BadInputError
-        When the option has no bypass, or a wish is impossible.
+        When the option has no bypass.
     """
     if not state.planned:
         raise BadInputError(f"option {state.option.rank} has no bypass or hose: there is nothing to size")
     rules = _rules(state.rules, wish)
-    feeds = tuple(_feed(size.feed, wish) for size in state.planned)
-    if wish.air_temp_c is not None and not -60 <= wish.air_temp_c <= 60:
-        raise BadInputError(f"--air-temp {wish.air_temp_c:g}: no air temperature in °C; correct it")
+    feeds = tuple(
+        size.feed if wish.hose_length_m is None else replace(size.feed, length_m=wish.hose_length_m)
+        for size in state.planned
+    )
     case = state.case(rules, wish.air_temp_c)
     nowhere = np.zeros(0, dtype=np.int64)
     without = case.solve([], rules).pressure_pa_gauge
@@ -155,36 +180,31 @@ def resize(state: Rebuilt, wish: Wish) -> Resized:
         feeds=feeds,
         answer=answer,
         in_use=in_use,
-        rows=tuple(_rows(state, case, rules, in_use, place, feed) for place, feed in enumerate(feeds)),
+        rows=tuple(
+            _rows(state, case, rules, in_use, place, feed, weather=weather)
+            for place, feed in enumerate(feeds)
+        ),
     )
 
 
 def _rules(rules: Rules, wish: Wish) -> Rules:
     values = rules.values()
     if wish.bores_mm is not None:
-        bores = sorted(set(wish.bores_mm))
-        if not bores or not all(math.isfinite(bore) and 0 < bore <= 1000 for bore in bores):
-            raise BadInputError("--bores: give sizes above 0 and up to 1000 mm, separated by commas")
-        values["bypass"] = {**values["bypass"], "bores_mm": bores}
+        values["bypass"] = {**values["bypass"], "bores_mm": sorted(set(wish.bores_mm))}
     if wish.minimum_mbar is not None:
-        if not 0 < wish.minimum_mbar <= 1000:
-            raise BadInputError(
-                f"--minimum-mbar {wish.minimum_mbar:g}: not between 0 and 1000 mbar; correct it"
-            )
         values["pressure"] = {**values["pressure"], "minimum_mbar": wish.minimum_mbar}
     return Rules.model_validate(values)
 
 
-def _feed(feed: Feed, wish: Wish) -> Feed:
-    if wish.hose_length_m is None:
-        return feed
-    if not 0 < wish.hose_length_m <= 10_000:
-        raise BadInputError(f"--hose-length {wish.hose_length_m:g}: not between 0 and 10,000 m; correct it")
-    return replace(feed, length_m=wish.hose_length_m)
-
-
 def _rows(
-    state: Rebuilt, case: FeedCase, rules: Rules, in_use: Sequence[FeedSize | None], place: int, feed: Feed
+    state: Rebuilt,
+    case: FeedCase,
+    rules: Rules,
+    in_use: Sequence[FeedSize | None],
+    place: int,
+    feed: Feed,
+    *,
+    weather: bool,
 ) -> tuple[SizeRow, ...]:
     before = [size for size in in_use[:place] if size is not None]
     after = [size for size in in_use[place + 1 :] if size is not None]
@@ -193,8 +213,9 @@ def _rows(
         sizes = [*before, *([] if size is None else [size]), *after]
         verdict = case.judge(sizes, rules)
         figures = None if size is None else case.figures(sizes, verdict, rules)[len(before)]
-        weather = weather_window(case, state.node_demand, [(size_words(size), sizes)], rules)[0]
-        found.append(SizeRow(size, verdict.reason, figures, weather.coldest_c))
+        options = [(size_words(size), sizes)] if weather else []
+        coldest = [row.coldest_c for row in weather_window(case, state.node_demand, options, rules)]
+        found.append(SizeRow(size, verdict.reason, figures, coldest[0] if coldest else None))
     return tuple(found)
 
 
