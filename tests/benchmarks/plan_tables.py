@@ -80,9 +80,11 @@ def main() -> None:
             "Schutterwald, low pressure",
             lambda: build_network(schutterwald.layers(), strict=False),
             schutterwald.pinned_rules(),
+            schutterwald.MILD_C,
         ),
     ]
     rows = [table_row(name, read(), rules, air_c, count) for name, read, rules, air_c in towns]
+    OUT.parent.mkdir(parents=True, exist_ok=True)
     OUT.write_text(
         "# Plans of random work sections\n\n"
         f"Made by `python -m tests.benchmarks.plan_tables {count}`: 6 m of main, drawn by length, shipped rules "
