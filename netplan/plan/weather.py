@@ -39,7 +39,7 @@ class FeedWeather:
     spare_m3_per_s_std : float
         Flow the feed could carry beyond [m³/s at 15 °C, 101.325 kPa].
     ladder : tuple of WeatherRow
-        The same without this feed and with each of its sizes, the others as sized; empty when not asked for.
+        The same without this feed and with each of its bores, the others as sized; empty when not asked for.
     """
 
     coldest_c: float | None
@@ -142,9 +142,13 @@ def weather_of(desk: Desk, option: Priced, *, ladders: bool) -> Weather:
             feeds.append(None)
             continue
         others = [size for k, size in enumerate(sizes) if k != place]
-        ladder = (
-            _ladder(case, demand_at, size_ladder(feed.size.feed, rules, others), rules) if ladders else ()
-        )
+        # As many hoses side by side as planned: other counts are for `gas-netplan bypass` to look at.
+        choices = [
+            (label, some)
+            for label, some in size_ladder(feed.size.feed, rules, others)
+            if len(some) == len(others) or some[-1].parallel == feed.size.parallel
+        ]
+        ladder = _ladder(case, demand_at, choices, rules) if ladders else ()
         spare = spare_flow_m3_per_s_std(case, sizes, place, rules)
         feeds.append(FeedWeather(whole.coldest_c, spare, ladder))
         place += 1
