@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from netplan.isolation.apart import Sensing, open_runs, sensing_pairs
 from netplan.isolation.barred import barred_by
 from netplan.isolation.index import Index
-from netplan.isolation.methods import fault_pressures
 from netplan.isolation.mincut import INFINITE
 from netplan.isolation.model import MINOR_PER_UNIT, Orders
 from netplan.isolation.shapes import Shape
@@ -61,7 +60,7 @@ class Ground:
     def runs(self) -> SimpleRuns:
         """Costs of stops on all plain runs."""
         return cost_simple_runs(
-            self.index, self.rules, self.gas_minor_per_m3, self.sites.barred, fault_pressures(self.index)
+            self.index, self.rules, self.gas_minor_per_m3, self.sites.barred, self.sites.codes
         )
 
     @cached_property
@@ -81,8 +80,6 @@ class Ground:
     def price_runs(self, runs: NDArray[np.int64]) -> None:
         """Work out the prices of those runs that are not plain and still unknown."""
         new = runs[~self._priced[runs]]
-        if len(new):
-            self.sites.prepare(np.concatenate([self.index.pieces_of(run) for run in new.tolist()]))
         for run in new.tolist():
             for costs, at_a in ((self.cost_a, True), (self.cost_b, False)):
                 choices = self.sites.run_choices(run, at_a)

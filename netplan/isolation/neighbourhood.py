@@ -108,6 +108,8 @@ class Neighbourhood:
         self._edges: dict[tuple[int, int], Edge] = {}
         self._choices: dict[tuple[int, bool], tuple[Choice, ...]] = {}
         self._ring: Ring | None = None
+        self._by_work = {run for node in work.near_m for run in self.index.runs_at(node).tolist()}
+        self._by_work |= set(forced)
 
     @property
     def size(self) -> int:
@@ -231,14 +233,13 @@ class Neighbourhood:
             edges.append(edge)
         return edges
 
-    def _special_runs(self, runs: NDArray[np.int64]) -> frozenset[int]:
+    def _special_runs(self, runs: NDArray[np.int64]) -> set[int]:
         """Return the runs near the work and those that an order concerns."""
-        index, near = self.index, self.work.near_m
-        found = {run for node in near for run in index.runs_at(node).tolist()} | set(self.forced)
-        if self.sites is not self.ground.sites:
-            barred = self.sites.barred
-            found |= {run for run in runs.tolist() if barred.touches(index.network, index.pieces_of(run))}
-        return frozenset(found)
+        if self.sites is self.ground.sites:
+            return self._by_work
+        index, barred = self.index, self.sites.barred
+        ordered = {run for run in runs.tolist() if barred.touches(index.network, index.pieces_of(run))}
+        return self._by_work | ordered
 
     def _gap_edge(self, number: int, gap: Gap, u: int, v: int) -> Edge:
         edge = self._edges.get((-1, number))

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from netplan.isolation.barred import Barred
 from netplan.isolation.index import Index
-from netplan.isolation.methods import method_codes, piece_fault_pressure, price_minor, reach_of
+from netplan.isolation.methods import price_minor, reach_of
 from netplan.isolation.mincut import INFINITE
 from netplan.rules.model import MethodKind, Rules
 
@@ -38,9 +38,9 @@ def cost_simple_runs(
     rules: Rules,
     gas_minor_per_m3: float,
     barred: Barred,
-    faults: tuple[NDArray[np.float64], Flags],
+    refused: NDArray[np.uint8],
 ) -> SimpleRuns:
-    """Return the costs of all plain runs."""
+    """Return the costs of all plain runs; `refused` are the codes of the methods by piece."""
     network = index.network
     pieces, pipes = network.pieces, network.pipes
     single = np.diff(index.run_start) == 1
@@ -52,7 +52,7 @@ def cost_simple_runs(
     pipe = pieces.pipe[rows]
     length = pieces.to_m[rows] - pieces.from_m[rows]
     area = 0.25 * np.pi * pipes.bore_m[pipe] ** 2
-    codes = method_codes(index, rules, rows, piece_fault_pressure(index, rows, *faults))
+    codes = refused[rows]
     best = np.full(len(rows), INFINITE, dtype=np.int64)
     sizes, size = np.unique(pipes.od_m[pipe], return_inverse=True)
     surfaces, surface = np.unique(pipes.surface[pipe], return_inverse=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,13 +53,15 @@ class Sites:
         Price of the gas of a cubic metre of pipe [minor units].
     barred : Barred
         Keep-out areas and lengths forbidden by order.
+    like : Sites, optional
+        Another one for the same index and rules, whose table of refusals serves here too.
     """
 
-    def __init__(self, index: Index, rules: Rules, gas_minor_per_m3: float, barred: Barred) -> None:
+    def __init__(
+        self, index: Index, rules: Rules, gas_minor_per_m3: float, barred: Barred, like: Sites | None = None
+    ) -> None:
         self.index, self.rules, self.gas_minor_per_m3, self.barred = index, rules, gas_minor_per_m3, barred
-        self._known_pa, self._missing = fault_pressures(index)
-        self._codes: dict[int, NDArray[np.uint8]] = {}
-        self._fault_pa: dict[int, float] = {}
+        self._like = like
         self._choices: dict[tuple[int, bool], tuple[Choice, ...]] = {}
         self.reach = lru_cache(maxsize=1024)(self._reach)
         self.price = lru_cache(maxsize=4096)(self._price)
@@ -74,21 +76,27 @@ class Sites:
         """Return the price of the gas of a volume of pipe, as one rounded element [minor units]."""
         return round(self.gas_minor_per_m3 * volume_m3)
 
-    def prepare(self, rows: NDArray[np.integer]) -> None:
-        """Work out what the methods say about pieces of main, many at once."""
-        new = np.array([row for row in rows.tolist() if row not in self._codes], dtype=np.int64)
-        if not len(new):
-            return
-        fault = piece_fault_pressure(self.index, new, self._known_pa, self._missing)
-        codes = method_codes(self.index, self.rules, new, fault)
-        for row, code, pressure in zip(new.tolist(), codes, fault.tolist(), strict=True):
-            self._codes[row] = code
-            self._fault_pa[row] = pressure
+    @cached_property
+    def table(self) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
+        """Codes of the methods (see `codes`) and fault pressures [Pa gauge; NaN where unknown], by piece."""
+        if self._like is not None:
+            return self._like.table
+        index = self.index
+        mains = np.flatnonzero(index.run_of >= 0)
+        codes = np.zeros((len(index.run_of), len(self.rules.method)), dtype=np.uint8)
+        fault = np.full(len(index.run_of), np.nan)
+        fault[mains] = piece_fault_pressure(index, mains, *fault_pressures(index))
+        codes[mains] = method_codes(index, self.rules, mains, fault[mains])
+        return codes, fault
+
+    @property
+    def codes(self) -> NDArray[np.uint8]:
+        """Why each method is refused on the whole of each piece of main (`method_codes`), by piece."""
+        return self.table[0]
 
     def fault_pa_gauge(self, piece: int) -> float:
         """Return the greatest pressure at a piece in a station fault [Pa gauge]; NaN where unknown."""
-        self.prepare(np.array([piece]))
-        return self._fault_pa[piece]
+        return float(self.table[1][piece])
 
     def run_choices(self, run: int, zone_at_a: bool) -> tuple[Choice, ...]:
         """Return each method's best place on a whole run, cheapest first."""
@@ -114,9 +122,11 @@ class Sites:
         return tuple(sorted(found, key=lambda choice: (choice.cost_minor, choice.method)))
 
     def _best(self, shape: Shape, method: int, at_m: float | None) -> Choice | None:
+        if len(shape.legs) == 1 and self.codes[shape.legs[0].piece, method]:
+            return None
         pipes = self.index.network.pipes
         best: Choice | None = None
-        for low, high in free_intervals(shape.length_m, self.blocks(shape, method)):
+        for low, high in free_intervals(shape.length_m, self.blocks(shape, method, with_words=False)):
             if at_m is not None:
                 if not low - 1e-3 <= at_m <= high + 1e-3:
                     continue
@@ -133,13 +143,15 @@ class Sites:
                     best = choice
         return best
 
-    def blocks(self, shape: Shape, method: int) -> list[Block]:
-        """Return everything that keeps a method off places of a shape, zone at its start."""
+    def blocks(self, shape: Shape, method: int, with_words: bool = True) -> list[Block]:
+        """Return everything that keeps a method off places of a shape, zone at its start.
+
+        Without words where only the places count: the words cost more than the places.
+        """
         kind = self.rules.method[method].kind
         od_m = float(self.index.network.pipes.od_m[shape.legs[0].pipe])
         reach = self.reach(method, od_m)
-        self.prepare(np.array([leg.piece for leg in shape.legs]))
-        blocks = self._by_method(shape, method, reach)
+        blocks = self._by_method(shape, method, reach, with_words)
         if len(blocks) < len(shape.legs):
             if kind is not MethodKind.VALVE:
                 blocks += self._by_ends(shape, reach)
@@ -147,19 +159,16 @@ class Sites:
             blocks += self.barred.blocks(self.index.network, shape, reach)
         return blocks
 
-    def _by_method(self, shape: Shape, method: int, reach: Reach) -> list[Block]:
+    def _by_method(self, shape: Shape, method: int, reach: Reach, with_words: bool) -> list[Block]:
         blocks = []
         whole = len(shape.legs) == 1
         for leg in shape.legs:
-            code = int(self._codes[leg.piece][method])
+            code = int(self.codes[leg.piece, method])
             if code:
-                words = refused_words(
-                    self.index,
-                    self.rules.method[method],
-                    leg.piece,
-                    code,
-                    self._fault_pa[leg.piece],
-                )
+                words = ""
+                if with_words:
+                    fault_pa = self.fault_pa_gauge(leg.piece)
+                    words = refused_words(self.index, self.rules.method[method], leg.piece, code, fault_pa)
                 low = -1.0 if whole else leg.start_m - reach.most_m - 1e-6
                 high = shape.length_m + 1.0 if whole else leg.end_m - reach.least_m + 1e-6
                 blocks.append(Block(low, high, Refused(code).code, words))
