@@ -118,17 +118,19 @@ def _fill(
 def _push(came: dict[int, int], left: list[int], end: list[int], node: int, room: int) -> tuple[int, bool]:
     """Push what the way to a node can carry, at most `room`; return how much, and whether an arc is full."""
     arc, most = came[node], room
+    way = []
     while arc >= 0:
-        most = min(most, left[arc])
+        if left[arc] < most:
+            most = left[arc]
+        way.append(arc)
         arc = came[end[arc ^ 1]]
     if most >= INFINITE:
         return most, True
-    arc, full = came[node], False
-    while arc >= 0:
+    full = False
+    for arc in way:
         if left[arc] < INFINITE:
             left[arc] -= most
             full = full or left[arc] == 0
         if left[arc ^ 1] < INFINITE:
             left[arc ^ 1] += most
-        arc = came[end[arc ^ 1]]
     return most, full
