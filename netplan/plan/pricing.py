@@ -50,6 +50,9 @@ def price_cut(desk: Desk, cut: Cut, most_minor: int | None = None) -> tuple[Pric
     if barred.any():
         who = network.customers.id[int(isolated[barred][0])]
         return Refused(cut, f"customer {who} must stay on and lies in the zone")
+    too_many = _interruption(desk, isolated)
+    if isinstance(too_many, str):
+        return Refused(cut, too_many)  # feeds keep others on, never those in the zone
     flow = flow_after(desk, reach)
     unfed = _solve_unfed(desk, reach, flow)
     hungry = _hungry(desk, reach, unfed)
