@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,7 @@ from netplan.bypass import (
     spare_flow_m3_per_s_std,
     weather_window,
 )
-from netplan.bypass.weather import COLDEST_LOOKED_AT_C, STEP_C
+from netplan.bypass.weather import COLDEST_LOOKED_AT_C, STEP_C, WARMEST_LOOKED_AT_C
 from netplan.hydraulics import FlowSolver
 from netplan.plan.desk import Desk
 from netplan.plan.effects import kept_inlets, node_demand_after
@@ -26,6 +27,8 @@ from netplan.rules import Rules
 __all__ = ["FeedWeather", "Weather", "feed_case", "sizes_of", "weather_of"]
 
 Floats = NDArray[np.float64]
+
+HOURS_A_DAY = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +67,8 @@ class Weather:
     coldest_c: float | None
     reason: str
     feeds: tuple[FeedWeather | None, ...]
+    hours: tuple[WeatherRow, ...] = ()
+    """The option as planned in each hour of the window, when asked for: at most a day of them."""
 
 
 def sizes_of(option: Priced) -> list[FeedSize]:
@@ -117,7 +122,7 @@ def weather_of(desk: Desk, option: Priced, *, ladders: bool) -> Weather:
     desk : Desk
     option : Priced
     ladders : bool
-        Whether every size of every feed is looked at too, which takes about ten solves a size.
+        Whether every bore of every feed and every hour are looked at too: up to ten solves each.
     """
     rules = desk.request.rules
     case = feed_case(desk, option)
@@ -125,8 +130,8 @@ def weather_of(desk: Desk, option: Priced, *, ladders: bool) -> Weather:
     part = option.reach.customer_part.astype(np.int64)
     is_off = option.flow_m3_per_s_std == 0.0
 
-    def demand_at(air_temp_c: float) -> Floats:
-        flow = desk.demand_at(air_temp_c).flow_m3_per_s_std(part=part)
+    def demand_at(air_temp_c: float, hour: int | None = None) -> Floats:
+        flow = desk.demand_at(air_temp_c).flow_m3_per_s_std(hour, part)
         return node_demand_after(
             desk, option.reach, np.where(is_off, 0.0, flow), case.solver.network.node_count
         )
@@ -152,4 +157,10 @@ def weather_of(desk: Desk, option: Priced, *, ladders: bool) -> Weather:
         spare = spare_flow_m3_per_s_std(case, sizes, place, rules)
         feeds.append(FeedWeather(whole.coldest_c, spare, ladder))
         place += 1
-    return Weather(whole.coldest_c, whole.reason, tuple(feeds))
+    hours: list[WeatherRow] = []
+    for hour, of_day in enumerate(desk.demand.hours[:HOURS_A_DAY] if ladders else ()):
+        # No hour is worse than the worst one: looking starts where that one ended.
+        start = WARMEST_LOOKED_AT_C if whole.coldest_c is None else whole.coldest_c
+        asked = [(of_day.words(), sizes)]
+        hours += weather_window(case, partial(demand_at, hour=hour), asked, rules, warmest_c=start)
+    return Weather(whole.coldest_c, whole.reason, tuple(feeds), tuple(hours))

@@ -134,6 +134,15 @@ def weather_lines(weather: Weather, feed_ids: tuple[str | None, ...]) -> tuple[m
             feed="", choice="as planned", coldest_air_temp_c=weather.coldest_c, fails_by=weather.reason
         )
     ]
+    lines.extend(
+        model.WeatherLine(
+            feed="",
+            choice=f"as planned, {row.label}",
+            coldest_air_temp_c=row.coldest_c,
+            fails_by=row.reason,
+        )
+        for row in weather.hours
+    )
     for ident, feed in zip(feed_ids, weather.feeds, strict=True):
         lines.extend(
             model.WeatherLine(
