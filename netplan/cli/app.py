@@ -5,7 +5,6 @@ from __future__ import annotations
 import sys
 from typing import Annotated
 
-import click
 import typer
 
 from netplan import __version__
@@ -59,11 +58,16 @@ def main() -> None:
             # standalone_mode off: our own door decides what an error looks like.
             result = app(standalone_mode=False)
             code = result if isinstance(result, int) else 0
-        except click.exceptions.Abort:
+        except typer.Abort:
             raise KeyboardInterrupt from None
-        except click.ClickException as error:
-            error.show()
-            code = error.exit_code
+        except Exception as error:
+            # Misuse of the command line shows itself. Typer may carry its parser inside, so that its errors
+            # have no name to import; ours never have a `show`.
+            show = getattr(error, "show", None)
+            if show is None:
+                raise
+            show()
+            code = int(getattr(error, "exit_code", 2))
 
     failed = run(job)
     sys.exit(failed or code)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import ast
 import json
+import re
 import sys
+import tomllib
 from pathlib import Path
 
 import geopandas as gpd
@@ -11,6 +14,7 @@ import jsonschema
 import pytest
 import shapely
 
+import netplan
 from netplan.cli import main
 from netplan.cli.sample import DEMO_WORK, sample_network
 from netplan.plan.schema import plan_schema, read_plan
@@ -228,3 +232,28 @@ def test_the_demo_says_where_map_and_plan_lie(
     plan = read_plan(tmp_path / "plan-demo")
     assert plan.work[0].main_id == DEMO_WORK[0]
     assert len(plan.options) == 5
+
+
+@pytest.mark.parametrize("arguments", [["plan"], ["plan", "--nothing"], ["map-it"]])
+def test_misuse_of_the_command_line_is_two(
+    arguments: list[str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert _run(monkeypatch, *arguments) == 2
+    err = capsys.readouterr().err
+    assert "Traceback" not in err
+    assert "fault in the program" not in err
+
+
+def test_the_package_imports_nothing_that_it_does_not_ask_for() -> None:
+    # A library that another one brings along today may be gone tomorrow.
+    root = Path(netplan.__file__).parent
+    asked = tomllib.loads((root.parent / "pyproject.toml").read_text())["project"]["dependencies"]
+    names = {re.split(r"[^A-Za-z0-9-]", line)[0].lower().replace("-", "_") for line in asked}
+    allowed = names | {"netplan", "xstatic", *sys.stdlib_module_names}
+    for path in root.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            found = [a.name for a in node.names] if isinstance(node, ast.Import) else []
+            found += (
+                [node.module] if isinstance(node, ast.ImportFrom) and node.module and not node.level else []
+            )
+            assert {name.split(".")[0].lower() for name in found} <= allowed, path
