@@ -59,6 +59,9 @@ def _head(plan: Plan, units: Figures) -> Text:
         f"\n{when}, {conditions.hours:g} h, air {units.temperature(conditions.air_temp_c)}, ", style=""
     )
     text.append(f"network demand {units.flow(conditions.demand_total_m3h)}", style="")
+    parts = [f"{part.name} {units.flow(part.flow_m3h)}" for part in conditions.demand_parts]
+    if parts:
+        text.append(f"\nof which {'; '.join(parts)}", style="")
     if conditions.note:
         text.append(f"\n{conditions.note}", style="")
     return text

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from netplan.constants import PA_PER_MBAR
+from netplan.demand import customer_pressure, node_demand, relight_flow
 from netplan.network.model import Network
 from netplan.plan.desk import Desk
 from netplan.plan.naming import stop_id
@@ -40,6 +41,7 @@ def warnings_of(desk: Desk, option: Priced) -> tuple[str, ...]:
     if severed:
         found.append(f"second service to be severed before the zone is gas-free: {', '.join(severed)}")
     found.extend(_stations_driven(desk, option))
+    found.extend(_relit_together(desk, option))
     found.extend(load_warnings(desk, option))
     found.extend(dust_warnings(desk, option))
     dead = int((np.diff(network.customers.attach_start) == 0).sum())
@@ -51,6 +53,23 @@ def warnings_of(desk: Desk, option: Priced) -> tuple[str, ...]:
     if np.isnan(network.nodes.height_m).all():
         found.append("heights are not recorded: pressures leave them out")
     return tuple(dict.fromkeys(found))
+
+
+def _relit_together(desk: Desk, option: Priced) -> list[str]:
+    """Say whether the network holds when everybody who was off comes back at once: cold houses all heat."""
+    customers = desk.request.network.customers
+    back_on = np.zeros(len(customers), dtype=bool)
+    back_on[option.off] = True
+    if not back_on.any():
+        return []
+    flow = relight_flow(desk.demand, back_on)
+    state = desk.solver.resolve(demand_m3_per_s_std=node_demand(customers, flow, desk.base.node_count))
+    pressure = customer_pressure(customers, state.pressure_pa_gauge)
+    if (pressure >= desk.required_pa_gauge)[~desk.weak_before].all():
+        return []
+    least = np.nanmin(pressure) / PA_PER_MBAR if not np.isnan(pressure).all() else float("nan")
+    lowest = f"takes the lowest meter inlet to {least:.1f} mbar"
+    return [f"relighting {len(option.off)} customers together {lowest}: relight in rounds, with time between"]
 
 
 def _stations_driven(desk: Desk, option: Priced) -> list[str]:
