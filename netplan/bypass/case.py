@@ -13,12 +13,13 @@ from numpy.typing import NDArray
 from netplan.bypass.links import feed_links, feed_loss_coefficient
 from netplan.bypass.model import FeedSize, SizedFeed
 from netplan.bypass.price import feed_price_minor
+from netplan.bypass.stand import Stand, held_by_inlets, held_by_velocity, worst_of
 from netplan.constants import PA_PER_MBAR
 from netplan.hydraulics.model import FlowState
 from netplan.hydraulics.solver import FlowSolver
 from netplan.rules.model import Rules
 
-__all__ = ["FeedCase", "Inlets", "Verdict", "required_pressure_pa_gauge", "short_of", "too_fast"]
+__all__ = ["FeedCase", "Inlets", "Verdict", "required_pressure_pa_gauge"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -26,8 +27,6 @@ Flags = NDArray[np.bool_]
 
 MOST_PREPARED = 4
 """Solvers with feeds in that a case keeps [-]."""
-ROUNDING_PA = 1e-6
-"""What solving to rounding may cost a pressure [Pa]."""
 
 
 def required_pressure_pa_gauge(rules: Rules) -> float:
@@ -60,9 +59,8 @@ class Verdict:
 
     Parameters
     ----------
-    holds : bool
-    reason : str
-        Why not, in one line; empty when it holds.
+    stand : Stand
+        Whether they hold, and by how much.
     least_inlet : int
         Row of the inlet with the least pressure; -1 when there is none.
     least_pa_gauge : float
@@ -70,34 +68,20 @@ class Verdict:
     state : FlowState
     """
 
-    holds: bool
-    reason: str
+    stand: Stand
     least_inlet: int
     least_pa_gauge: float
     state: FlowState
 
+    @property
+    def holds(self) -> bool:
+        """Whether they hold."""
+        return self.stand.holds
 
-def short_of(pressure_pa_gauge: Floats, required_pa_gauge: Floats) -> str:
-    """Return why inlets do not hold, by the one that misses most; empty when they do or there are none."""
-    if not len(pressure_pa_gauge):
-        return ""
-    if np.isnan(pressure_pa_gauge).any():
-        return "an inlet that must hold has no solved pressure"
-    excess = pressure_pa_gauge - required_pa_gauge
-    worst = int(np.argmin(excess))
-    if excess[worst] >= -ROUNDING_PA:
-        return ""
-    return (
-        f"{pressure_pa_gauge[worst] / PA_PER_MBAR:.3f} mbar at the worst inlet, "
-        f"{required_pa_gauge[worst] / PA_PER_MBAR:.3f} mbar needed"
-    )
-
-
-def too_fast(size: FeedSize, velocity_m_per_s: float, rules: Rules) -> str:
-    """Return why a hose is driven too hard; empty when it is not. A velocity that is unknown is too fast."""
-    if velocity_m_per_s <= rules.bypass.velocity_max_m_s:
-        return ""
-    return f"{velocity_m_per_s:.1f} m/s in {size.feed.label}, {rules.bypass.velocity_max_m_s:g} m/s allowed"
+    @property
+    def reason(self) -> str:
+        """Why not, in one line; empty when they hold."""
+        return self.stand.reason
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -162,29 +146,23 @@ class FeedCase:
             Inlets that are off and need not hold.
         """
         state = self.solve(sizes, rules, demand_m3_per_s_std)
-        row, least, short = self._least(state, skip_inlets)
-        reason = short or self._too_fast(sizes, state, rules)
-        return Verdict(not reason, reason, row, least, state)
+        row, least, pressure = self._least(state, skip_inlets)
+        velocities = zip(sizes, self.velocities_m_per_s(sizes, state), strict=True)
+        driven = [held_by_velocity(size, velocity, rules) for size, velocity in velocities]
+        return Verdict(worst_of(pressure, *driven), row, least, state)
 
-    def _least(self, state: FlowState, skip_inlets: Flags | None) -> tuple[int, float, str]:
+    def _least(self, state: FlowState, skip_inlets: Flags | None) -> tuple[int, float, Stand]:
         inlets = self.inlets
         pressure = state.pressure_pa_gauge[inlets.node]
         counts = np.ones(len(inlets), dtype=bool) if skip_inlets is None else ~skip_inlets
-        if not counts.any():
-            return -1, math.nan, ""
         rows = np.flatnonzero(counts)
-        short = short_of(pressure[rows], inlets.required_pa_gauge[rows])
+        stand = held_by_inlets(pressure[rows], inlets.required_pa_gauge[rows])
+        if not len(rows):
+            return -1, math.nan, stand
         # An inlet without gas is worse than any pressure.
         known = np.where(np.isnan(pressure[rows]), -np.inf, pressure[rows])
-        worst = rows[np.argmin(known - inlets.required_pa_gauge[rows] if short else known)]
-        return int(worst), float(pressure[worst]), short
-
-    def _too_fast(self, sizes: Sequence[FeedSize], state: FlowState, rules: Rules) -> str:
-        for size, velocity in zip(sizes, self.velocities_m_per_s(sizes, state), strict=True):
-            reason = too_fast(size, velocity, rules)
-            if reason:
-                return reason
-        return ""
+        worst = rows[np.argmin(known if stand.holds else known - inlets.required_pa_gauge[rows])]
+        return int(worst), float(pressure[worst]), stand
 
     def velocities_m_per_s(self, sizes: Sequence[FeedSize], state: FlowState) -> list[float]:
         """Return the actual velocity in each feed's hoses at their upstream pressure [m/s]; 0 for a valve."""

@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from netplan.bypass.case import FeedCase, short_of, too_fast
+from netplan.bypass.case import FeedCase
 from netplan.bypass.links import feed_links
 from netplan.bypass.model import FeedSize
+from netplan.bypass.stand import NO_SOLUTION, Stand, held_by_inlets, held_by_velocity, worst_of
 from netplan.hydraulics.conditions import FlowConditions
 from netplan.hydraulics.model import FlowLinks, FlowNetwork
 from netplan.hydraulics.solver import FlowSolver
@@ -61,10 +62,10 @@ class SplitCase:
     islands: dict[int, _Island] = field(default_factory=dict)
     live: dict[tuple[object, ...], Floats] = field(default_factory=dict)
 
-    def reason_against(
+    def stand(
         self, sizes: Sequence[FeedSize], rules: Rules, demand_m3_per_s_std: Floats, skip_inlets: Flags
-    ) -> str | None:
-        """Return why feeds of these sizes do not hold, empty when they do; None when it cannot be split.
+    ) -> Stand | None:
+        """Return how feeds of these sizes stand; None when it cannot be split.
 
         Parameters are those of `FeedCase.judge`.
         """
@@ -81,16 +82,17 @@ class SplitCase:
         inlets, part_of = self.case.inlets, self.label[self.case.inlets.node]
         unfed = ~self.has_station[part_of] & ~np.isin(part_of, parts) & ~skip_inlets
         on_live = self.has_station[part_of] & ~skip_inlets
-        reason = short_of(live[inlets.node[on_live]], inlets.required_pa_gauge[on_live])
-        if unfed.any() or reason:
-            return reason or short_of(np.array([np.nan]), np.zeros(1))
+        found = held_by_inlets(live[inlets.node[on_live]], inlets.required_pa_gauge[on_live])
+        if unfed.any() and found.holds:
+            return NO_SOLUTION
         for size, part, flow in zip(sizes, parts, drawn, strict=True):
-            reason = self._reason_in(
-                size, part, flow, float(live[size.feed.from_node]), rules, demand_m3_per_s_std, skip_inlets
+            if not found.holds:
+                break
+            at_tap = float(live[size.feed.from_node])
+            found = worst_of(
+                self._stand_in(size, part, flow, at_tap, rules, demand_m3_per_s_std, skip_inlets), found
             )
-            if reason:
-                return reason
-        return ""
+        return found
 
     def _island(self, part: int) -> _Island:
         if part not in self.islands:
@@ -112,7 +114,7 @@ class SplitCase:
             self.live[key] = self.case.solver.resolve(demand_m3_per_s_std=with_feeds).pressure_pa_gauge
         return self.live[key]
 
-    def _reason_in(
+    def _stand_in(
         self,
         size: FeedSize,
         part: int,
@@ -121,9 +123,9 @@ class SplitCase:
         rules: Rules,
         demand: Floats,
         skip_inlets: Flags,
-    ) -> str:
+    ) -> Stand:
         if not from_pa_gauge > 0.0:
-            return short_of(np.array([np.nan]), np.zeros(1))
+            return NO_SOLUTION
         gas = self.conditions.properties()
         pressure = from_pa_gauge + self.conditions.atmospheric_pressure_pa_abs
         mass = flow_m3_per_s_std * gas.density_kg_per_m3_std / size.parallel
@@ -134,8 +136,9 @@ class SplitCase:
         state = FlowSolver(network, self.conditions).solve(own)
         rows = island.inlets[~skip_inlets[island.inlets]]
         at = np.searchsorted(island.nodes, self.case.inlets.node[rows])
-        return short_of(state.pressure_pa_gauge[at], self.case.inlets.required_pa_gauge[rows]) or too_fast(
-            size, velocity, rules
+        return worst_of(
+            held_by_inlets(state.pressure_pa_gauge[at], self.case.inlets.required_pa_gauge[rows]),
+            held_by_velocity(size, velocity, rules),
         )
 
     def _island_network(
@@ -203,6 +206,21 @@ class Judge:
         self._case, self._rules = case, rules
         self._split = split_case(case) if may_split else None
 
+    def stand(
+        self,
+        sizes: Sequence[FeedSize],
+        demand_m3_per_s_std: Floats | None = None,
+        skip_inlets: Flags | None = None,
+    ) -> Stand:
+        """Return whether feeds of these sizes hold, and by how much."""
+        demand = self._case.demand_m3_per_s_std if demand_m3_per_s_std is None else demand_m3_per_s_std
+        skip = np.zeros(len(self._case.inlets), dtype=bool) if skip_inlets is None else skip_inlets
+        if self._split is not None:
+            found = self._split.stand(sizes, self._rules, demand, skip)
+            if found is not None:
+                return found
+        return self._case.judge(sizes, self._rules, demand_m3_per_s_std=demand, skip_inlets=skip).stand
+
     def reason_against(
         self,
         sizes: Sequence[FeedSize],
@@ -210,10 +228,4 @@ class Judge:
         skip_inlets: Flags | None = None,
     ) -> str:
         """Return why feeds of these sizes do not hold, in one line; empty when they do."""
-        demand = self._case.demand_m3_per_s_std if demand_m3_per_s_std is None else demand_m3_per_s_std
-        skip = np.zeros(len(self._case.inlets), dtype=bool) if skip_inlets is None else skip_inlets
-        if self._split is not None:
-            reason = self._split.reason_against(sizes, self._rules, demand, skip)
-            if reason is not None:
-                return reason
-        return self._case.judge(sizes, self._rules, demand_m3_per_s_std=demand, skip_inlets=skip).reason
+        return self.stand(sizes, demand_m3_per_s_std, skip_inlets).reason

@@ -1,4 +1,4 @@
-"""Until how cold a feed holds: bisection on the full network solve."""
+"""Until how cold a feed holds: the edge is bracketed on the full network solve."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from netplan.bypass.case import FeedCase
 from netplan.bypass.model import Feed, FeedSize
 from netplan.bypass.size import sizes_in_order
 from netplan.bypass.split import Judge
+from netplan.bypass.stand import Stand
 from netplan.constants import MM_PER_M
 from netplan.rules.model import Rules
 
@@ -34,6 +35,8 @@ Floats = NDArray[np.float64]
 WARMEST_LOOKED_AT_C: Final = 25.0
 COLDEST_LOOKED_AT_C: Final = -30.0
 STEP_C: Final = 0.1
+FIRST_STRIDE: Final = 16
+"""How many steps beyond the expected edge are looked at first (own) [-]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,13 +74,25 @@ class HourRow:
 
 
 def coldest_air_temp_c(
-    holds: Callable[[float], bool],
+    stand: Callable[[float], Stand],
     warmest_c: float = WARMEST_LOOKED_AT_C,
     coldest_c: float = COLDEST_LOOKED_AT_C,
+    near_c: float | None = None,
 ) -> float | None:
-    """Return the coldest air temperature [°C], on a grid of 0.1 °C, at which `holds` is true.
+    """Return the coldest air temperature [°C], on a grid of 0.1 °C, at which something holds.
 
-    Bisection: colder never needs less, so that what holds at a temperature holds at all warmer ones.
+    Colder never needs less, so that what holds at a temperature holds at all warmer ones. The edge is
+    bracketed outward from `near_c` and narrowed by the slack, by halves where the slack misleads; both
+    sides of the edge have been asked when it is found.
+
+    Parameters
+    ----------
+    stand : callable
+        How things stand at an air temperature [°C].
+    warmest_c, coldest_c : float
+        Range looked at [°C].
+    near_c : float, optional
+        Where the edge is expected [°C].
 
     Returns
     -------
@@ -89,15 +104,69 @@ def coldest_air_temp_c(
     def at(step: int) -> float:
         return round(warmest_c - step * STEP_C, 6)
 
-    if not holds(at(0)):
-        return None
-    if holds(at(steps)):
-        return at(steps)
-    good, bad = 0, steps
-    while bad - good > 1:
-        middle = (good + bad) // 2
-        good, bad = (middle, bad) if holds(at(middle)) else (good, middle)
-    return at(good)
+    first = 0 if near_c is None else min(max(round((warmest_c - near_c) / STEP_C), 0), steps)
+    edge = _Edge(lambda step: stand(at(step)), first, steps)
+    while not edge.is_found:
+        edge.narrow()
+    return None if edge.good is None else at(edge.good)
+
+
+class _Edge:
+    """The last step that holds, between one that does and the next that does not."""
+
+    def __init__(self, stand: Callable[[int], Stand], first: int, steps: int) -> None:
+        self._stand, self._steps = stand, steps
+        self._slack: dict[int, float] = {}
+        self.good: int | None = None
+        self.bad: int | None = None
+        self._stride = max(FIRST_STRIDE, (steps - first) // 4 if first == 0 else 0)
+        self._halve = False
+        self._ask(first)
+        if self.good is None and first:
+            self._ask(0)
+
+    @property
+    def is_found(self) -> bool:
+        if self.good is None:
+            return True
+        return self.good == self._steps if self.bad is None else self.bad - self.good == 1
+
+    def narrow(self) -> None:
+        good, bad = self.good or 0, self.bad
+        if bad is None:
+            self._ask(min(self._beyond(good), self._steps))
+            return
+        guess = None if self._halve else self._between(good, bad)
+        self._ask((good + bad) // 2 if guess is None else guess)
+        # Where guessing does not halve the bracket, halving does.
+        self._halve = guess is not None and self._width() > max((bad - good) // 2, 1)
+
+    def _width(self) -> int:
+        return (self.bad or 0) - (self.good or 0)
+
+    def _ask(self, step: int) -> None:
+        found = self._stand(step)
+        self._slack[step] = found.slack
+        if found.holds:
+            self.good = step
+        else:
+            self.bad = step
+
+    def _between(self, good: int, bad: int) -> int | None:
+        high, low = max(self._slack[good], 0.0), self._slack[bad]
+        if not (math.isfinite(high) and math.isfinite(low)) or high == low:
+            return None
+        return min(max(good + math.floor((bad - good) * high / (high - low)), good + 1), bad - 1)
+
+    def _beyond(self, good: int) -> int:
+        before = max((step for step in self._slack if step < good), default=None)
+        stride, self._stride = self._stride, 2 * self._stride
+        if before is None:
+            return good + stride
+        fall = (self._slack[before] - self._slack[good]) / (good - before)
+        if not (math.isfinite(fall) and fall > 0.0):
+            return good + stride
+        return good + min(math.floor(self._slack[good] / fall) + 1, 2 * stride)
 
 
 def size_ladder(
@@ -152,6 +221,7 @@ def weather_window(
     rules: Rules,
     warmest_c: float = WARMEST_LOOKED_AT_C,
     coldest_c: float = COLDEST_LOOKED_AT_C,
+    near_c: float | None = None,
 ) -> tuple[WeatherRow, ...]:
     """Return the coldest air temperature each option holds at.
 
@@ -167,6 +237,8 @@ def weather_window(
     rules : Rules
     warmest_c, coldest_c : float
         Range looked at [°C].
+    near_c : float, optional
+        Where the first option's edge is expected [°C]; each further one is looked for near the one before.
     """
     known: dict[float, Floats] = {}
 
@@ -180,13 +252,15 @@ def weather_window(
     for label, sizes in options:
         reasons: dict[float, str] = {}
 
-        def holds(
+        def stand(
             air_temp_c: float, sizes: Sequence[FeedSize] = sizes, reasons: dict[float, str] = reasons
-        ) -> bool:
-            reasons[air_temp_c] = judge.reason_against(sizes, demand(air_temp_c))
-            return not reasons[air_temp_c]
+        ) -> Stand:
+            found = judge.stand(sizes, demand(air_temp_c))
+            reasons[air_temp_c] = found.reason
+            return found
 
-        coldest = coldest_air_temp_c(holds, warmest_c, coldest_c)
+        coldest = coldest_air_temp_c(stand, warmest_c, coldest_c, near_c)
+        near_c = near_c if coldest is None else coldest
         failing = max((t for t, reason in reasons.items() if reason), default=math.nan)
         rows.append(WeatherRow(label, coldest, reasons.get(failing, "")))
     return tuple(rows)

@@ -1,8 +1,7 @@
-"""Until how cold an option holds: without any feed, with each size, by bisection on the full solve."""
+"""Until how cold an option holds: without any feed and with each size, on the full solve."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -17,12 +16,10 @@ from netplan.bypass import (
     spare_flow_m3_per_s_std,
     weather_window,
 )
-from netplan.bypass.weather import COLDEST_LOOKED_AT_C, STEP_C, WARMEST_LOOKED_AT_C
 from netplan.hydraulics import FlowSolver
 from netplan.plan.desk import Desk
 from netplan.plan.effects import kept_inlets, node_demand_after
 from netplan.plan.priced import Priced
-from netplan.rules import Rules
 
 __all__ = ["FeedWeather", "Weather", "feed_case", "sizes_of", "weather_of"]
 
@@ -91,29 +88,6 @@ def feed_case(desk: Desk, option: Priced) -> FeedCase:
     return FeedCase(solver, demand, kept_inlets(desk, option.reach, gone))
 
 
-def _ladder(
-    case: FeedCase,
-    demand_at: Callable[[float], Floats],
-    options: Sequence[tuple[str, Sequence[FeedSize]]],
-    rules: Rules,
-) -> tuple[WeatherRow, ...]:
-    """Return the window of each size; one that is no better than the size before is seen in two solves.
-
-    A larger hose holds wherever a smaller one of the same feed does: looking starts where that one ended.
-    """
-    rows: list[WeatherRow] = []
-    for option in options:
-        before = rows[-1].coldest_c if rows else None
-        if before is not None and before > COLDEST_LOOKED_AT_C:
-            colder = max(round(before - STEP_C, 6), COLDEST_LOOKED_AT_C)
-            row = weather_window(case, demand_at, [option], rules, warmest_c=before, coldest_c=colder)[0]
-            if row.coldest_c == before:
-                rows.append(row)
-                continue
-        rows.extend(weather_window(case, demand_at, [option], rules))
-    return tuple(rows)
-
-
 def weather_of(desk: Desk, option: Priced, *, ladders: bool) -> Weather:
     """Return until how cold an option holds.
 
@@ -136,10 +110,9 @@ def weather_of(desk: Desk, option: Priced, *, ladders: bool) -> Weather:
             desk, option.reach, np.where(is_off, 0.0, flow), case.solver.network.node_count
         )
 
-    def window(options: Sequence[tuple[str, Sequence[FeedSize]]]) -> tuple[WeatherRow, ...]:
-        return weather_window(case, demand_at, options, rules)
-
-    whole = window([("as planned", sizes)])[0]
+    # It was priced to hold in the weather planned for, so that the edge lies at or beyond it.
+    planned = desk.demand.hours[desk.demand.worst_hour].air_temp_c
+    whole = weather_window(case, demand_at, [("as planned", sizes)], rules, near_c=planned)[0]
     feeds: list[FeedWeather | None] = []
     place = 0
     for feed in option.feeds:
@@ -153,14 +126,14 @@ def weather_of(desk: Desk, option: Priced, *, ladders: bool) -> Weather:
             for label, some in size_ladder(feed.size.feed, rules, others)
             if len(some) == len(others) or some[-1].parallel == feed.size.parallel
         ]
-        ladder = _ladder(case, demand_at, choices, rules) if ladders else ()
+        ladder = weather_window(case, demand_at, choices, rules, near_c=whole.coldest_c) if ladders else ()
         spare = spare_flow_m3_per_s_std(case, sizes, place, rules)
         feeds.append(FeedWeather(whole.coldest_c, spare, ladder))
         place += 1
     hours: list[WeatherRow] = []
+    near = whole.coldest_c
     for hour, of_day in enumerate(desk.demand.hours[:HOURS_A_DAY] if ladders else ()):
-        # No hour is worse than the worst one: looking starts where that one ended.
-        start = WARMEST_LOOKED_AT_C if whole.coldest_c is None else whole.coldest_c
         asked = [(of_day.words(), sizes)]
-        hours += weather_window(case, partial(demand_at, hour=hour), asked, rules, warmest_c=start)
+        hours += weather_window(case, partial(demand_at, hour=hour), asked, rules, near_c=near)
+        near = hours[-1].coldest_c
     return Weather(whole.coldest_c, whole.reason, tuple(feeds), tuple(hours))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Callable
 
 import numpy as np
@@ -37,6 +38,7 @@ from netplan.bypass import (
     with_taps,
 )
 from netplan.bypass.split import Judge, split_case
+from netplan.bypass.stand import Stand
 from netplan.demand import Window, customer_demand, day_hours, node_demand, uplift
 from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork, FlowSolver, solve
 from netplan.reference.gas import named_gas
@@ -236,10 +238,10 @@ def test_stranded_parts_are_solved_apart() -> None:
         assert split is not None
         sizes = [FeedSize(part.feeds[0], 0.051) for part in parts]
         skip = np.zeros(len(case.inlets), dtype=bool)
-        reason = split.reason_against(sizes, rules, case.demand_m3_per_s_std, skip)
+        apart = split.stand(sizes, rules, case.demand_m3_per_s_std, skip)
         verdict = case.judge(sizes, rules)
-        assert reason is not None
-        assert (reason == "") is verdict.holds
+        assert apart is not None
+        assert apart.holds is verdict.holds
 
 
 def test_loss_coefficient_grows_where_the_tapping_is_the_throat() -> None:
@@ -287,16 +289,27 @@ def test_least_distance_of_lines() -> None:
     assert least_distance_m([], others) is None
 
 
-@given(st.floats(-35, 30))
-@settings(max_examples=60, deadline=None)
-def test_bisection_finds_the_edge(edge: float) -> None:
+@given(
+    st.floats(-35, 30),
+    st.none() | st.floats(-40, 40),
+    st.sampled_from(
+        [lambda d: d / 30, lambda d: d**3, lambda d: math.copysign(1.0, d), lambda d: 1 - math.exp(-d / 3)]
+    ),
+    st.booleans(),
+)
+@settings(max_examples=150, deadline=None)
+def test_the_edge_is_found_whatever_the_slack_looks_like(
+    edge: float, near: float | None, shape: Callable[[float], float], fails_without_solution: bool
+) -> None:
     asked: list[float] = []
 
-    def holds(temperature: float) -> bool:
+    def stand(temperature: float) -> Stand:
         asked.append(temperature)
-        return temperature >= edge
+        if temperature >= edge:
+            return Stand("", abs(shape(temperature - edge)))
+        return Stand("too cold", -math.inf if fails_without_solution else -abs(shape(temperature - edge)))
 
-    found = coldest_air_temp_c(holds)
+    found = coldest_air_temp_c(stand, near_c=near)
     if edge > 25.0:
         assert found is None
     elif edge <= -30.0:
@@ -304,7 +317,7 @@ def test_bisection_finds_the_edge(edge: float) -> None:
     else:
         assert found is not None
         assert edge <= found < edge + 0.1 + 1e-9
-    assert len(asked) <= 12
+    assert len(asked) <= 24
 
 
 def _weather(seed: int) -> tuple[FeedCase, Callable[[float], np.ndarray], Feed, Rules]:
