@@ -219,6 +219,8 @@ def _by_service_id(
     )
     who, row = who[row >= 0], row[row >= 0]
     end = ends[row] if len(row) else np.zeros(0, dtype=np.int64)
+    if _all_different(feature_id):
+        return who, end
     parts = pc.value_counts(feature_id.arrow)
     split = parts.field("values").filter(pc.greater(parts.field("counts"), 1))
     for place in np.flatnonzero(
@@ -232,6 +234,12 @@ def _by_service_id(
         )
         end[place] = ends[rows[int(np.argmin(np.nan_to_num(gap)))]]
     return who, end
+
+
+def _all_different(ids: Text) -> bool:
+    """Whether sorted ids follow each other without repeats, as they do where no feature has several parts."""
+    array = ids.arrow
+    return len(array) < 2 or bool(pc.all(pc.less(array[:-1], array[1:])).as_py())
 
 
 def _numbers(array: Any) -> Rows:

@@ -106,9 +106,24 @@ class Joins:
         self.after = np.concatenate([self.after, after])
         self.valve = np.concatenate([self.valve, valve])
         # At one measure a tee comes before a valve, valves by their row.
-        order = np.lexsort([self.before, self.valve, self.measure_m, self.pipe])
+        order = _sorted_places(self.pipe, self.measure_m, self.valve, self.before)
         for name in ("pipe", "measure_m", "before", "after", "valve"):
             setattr(self, name, getattr(self, name)[order])
+
+
+def _sorted_places(pipe: Rows, measure_m: Floats, valve: Rows, before: Rows) -> Rows:
+    """Return the order by pipe, measure, valve and node: roughly by one key, then exactly where that ties."""
+    if not len(pipe):
+        return np.zeros(0, dtype=np.int64)
+    key = pipe * (float(measure_m.max()) + 1.0) + measure_m
+    order = np.argsort(key, kind="stable")
+    # A key of one number is coarser than its two parts: what it does not part by more is sorted by the parts.
+    doubt = np.zeros(len(key) + 1, dtype=bool)
+    doubt[1:-1] = np.diff(key[order]) <= float(key[order[-1]]) * 1e-12
+    shared = np.flatnonzero(doubt[:-1] | doubt[1:])
+    some = order[shared]
+    order[shared] = some[np.lexsort([before[some], valve[some], measure_m[some], pipe[some]])]
+    return order
 
 
 def join(course: Course) -> Joins:
@@ -177,7 +192,7 @@ def _snap(points: Floats, system: NDArray[np.int16]) -> tuple[Rows, Floats, NDAr
 
 def _snap_one(points: Floats) -> tuple[Rows, Floats]:
     """Return the node of each point and the places of the nodes, for one system."""
-    origin = points.min(axis=0)
+    origin = np.array([points[:, 0].min(), points[:, 1].min()])
     cell = np.round((points - origin) / _SAME_M).astype(np.int64)
     key = cell[:, 0] * (int(cell[:, 1].max()) + 1) + cell[:, 1]
     _, first, inverse = np.unique(key, return_index=True, return_inverse=True)

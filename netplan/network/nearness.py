@@ -6,17 +6,20 @@ A tree of geometries answers the same, several times slower, because every query
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.network.bulk import side_by_side
 from netplan.network.polyline import measures
 
 __all__ = ["close_pairs", "points_on_lines"]
 
-_CHUNK: Final = 4_000_000
+_CHUNK: Final = 500_000
+_BLOCK: Final = 100_000
 _DENSE: Final = 40_000_000
 _CELLS_A_SEGMENT: Final = 1.5
 Floats = NDArray[np.float64]
@@ -25,18 +28,22 @@ Rows = NDArray[np.int64]
 
 def close_pairs(points_m: Floats, reach_m: float) -> Rows:
     """Return pairs of points at most `reach_m` [m] apart, each once, shape (k, 2)."""
-    cell = np.floor((points_m - points_m.min(axis=0)) / reach_m).astype(np.int64)
+    cell = np.floor((points_m - _lowest(points_m)) / reach_m).astype(np.int64)
     width = int(cell[:, 1].max(initial=0)) + 3
     key = cell[:, 0] * width + cell[:, 1] + 1
     order = np.argsort(key, kind="stable")
     sorted_key = key[order]
+    # The rest of a point's own cell and the next one, then the three beside: the other half of the eight
+    # neighbours sees it from their side.
+    ranges = (
+        (np.arange(1, len(order) + 1), np.searchsorted(sorted_key, sorted_key + 1, side="right")),
+        (
+            np.searchsorted(sorted_key, sorted_key + (width - 1)),
+            np.searchsorted(sorted_key, sorted_key + (width + 1), side="right"),
+        ),
+    )
     found: list[Rows] = []
-    # A cell, and half of its eight neighbours: the other half sees it from their side.
-    for step in (0, 1, width - 1, width, width + 1):
-        first = np.searchsorted(sorted_key, sorted_key + step)
-        last = np.searchsorted(sorted_key, sorted_key + step, side="right")
-        if step == 0:
-            first = np.arange(1, len(order) + 1)
+    for first, last in ranges:
         some = np.flatnonzero(last > first)
         one, other = _expand(some, first[some], last[some])
         pair = np.column_stack([order[one], order[other]])
@@ -71,7 +78,7 @@ def points_on_lines(
     line = np.repeat(np.arange(len(start) - 1), np.diff(start) - 1)
     vertex = np.arange(len(line)) + line
     running = measures(coords_m, start)
-    parts = list(_near(points_m, coords_m, vertex, reach_m))
+    parts = _near(points_m, coords_m, vertex, reach_m)
     point, segment, share, distance = (np.concatenate(column) for column in zip(*parts, strict=True))
     at = vertex[segment]
     measure = running[at] - running[start[line[segment]]] + share * (running[at + 1] - running[at])
@@ -94,68 +101,125 @@ def _best_of_each(key: Rows, distance: Floats, measure: Floats) -> Rows:
 
 def _near(
     points: Floats, coords: Floats, vertex: Rows, reach: float
-) -> Iterator[tuple[Rows, Rows, Floats, Floats]]:
-    """Yield points, segments, share along the segment and distance, a chunk of candidates at a time."""
-    origin = points.min(axis=0)
-    begin, step = coords[vertex] - origin, coords[vertex + 1] - coords[vertex]
-    local = points - origin
+) -> list[tuple[Rows, Rows, Floats, Floats]]:
+    """Return points, segments, share along the segment and distance, a block of segments at a time."""
+    step = coords[vertex + 1] - coords[vertex]
     size = max(float(np.hypot(*step.T).mean()) / _CELLS_A_SEGMENT, 20 * reach)
-    cells = np.floor(local / size).astype(np.int64)
-    wide, high = (int(value) + 1 for value in cells.max(axis=0))
-    key = cells[:, 0] * high + cells[:, 1]
-    order = np.argsort(key, kind="stable")
-    segment, low, top = _columns(begin, step, reach, size, wide, high)
-    first, last = _ranges(key[order], wide * high, low, top)
+    cells = _Cells.of(points, size)
+    begin = coords[vertex] - cells.origin
+
+    def block(first: int) -> list[tuple[Rows, Rows, Floats, Floats]]:
+        own = slice(first, first + _BLOCK)
+        ways = _Ways(*(np.ascontiguousarray(column) for column in (*begin[own].T, *step[own].T)))
+        return [
+            (point, segment + first, share, distance)
+            for point, segment, share, distance in _near_ways(cells, ways, reach)
+        ]
+
+    found = side_by_side(block, range(0, len(vertex), _BLOCK))
+    return [part for parts in found for part in parts]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Cells:
+    """Points sorted into square cells, numbered column by column.
+
+    `order` are the points in the order of their cells, `x` and `y` their places from the origin in that
+    order; `key` are their cells, or `begin` where each cell begins, when there are not too many.
+    """
+
+    origin: Floats
+    size: float
+    wide: int
+    high: int
+    order: Rows
+    x: Floats
+    y: Floats
+    key: Rows
+    begin: Rows | None
+
+    @classmethod
+    def of(cls, points: Floats, size: float) -> _Cells:
+        origin = _lowest(points)
+        x, y = (points[:, axis] - origin[axis] for axis in (0, 1))
+        column, row = (np.floor(value / size).astype(np.int64) for value in (x, y))
+        wide, high = int(column.max()) + 1, int(row.max()) + 1
+        key = column * high + row
+        order = np.argsort(key, kind="stable")
+        begin = None
+        if wide * high <= _DENSE:
+            begin = np.zeros(wide * high + 1, dtype=np.int64)
+            np.cumsum(np.bincount(key, minlength=wide * high), out=begin[1:])
+        return cls(origin, size, wide, high, order, x[order], y[order], key[order], begin)
+
+    def ranges(self, low: Rows, top: Rows) -> tuple[Rows, Rows]:
+        """Return where the points of the cells from low to top stand among the sorted ones."""
+        if self.begin is not None:
+            return self.begin[low], self.begin[top + 1]
+        return np.searchsorted(self.key, low), np.searchsorted(self.key, top, side="right")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Ways:
+    """Segments: where they begin, from the origin of the cells, and how far they go [m]."""
+
+    x: Floats
+    y: Floats
+    step_x: Floats
+    step_y: Floats
+
+
+def _near_ways(cells: _Cells, ways: _Ways, reach: float) -> Iterator[tuple[Rows, Rows, Floats, Floats]]:
+    segment, low, top = _columns(cells, ways, reach)
+    first, last = cells.ranges(low, top)
     some = np.flatnonzero(last > first)
-    bounds = np.searchsorted(
-        np.cumsum(last[some] - first[some]), np.arange(0, (last - first)[some].sum() + _CHUNK, _CHUNK)
-    )
-    square = np.maximum((step**2).sum(axis=1), 1e-12)
-    for chunk in (some[a:b] for a, b in pairwise(bounds.tolist())):
-        which, place = _expand(segment[chunk], first[chunk], last[chunk])
-        point = order[place]
-        gap = local[point] - begin[which]
-        way = step[which]
-        share = np.clip((gap * way).sum(axis=1) / square[which], 0.0, 1.0)
-        gap -= way * share[:, None]
-        distance = np.hypot(gap[:, 0], gap[:, 1])
-        near = distance <= reach
-        yield point[near], which[near], share[near], distance[near]
+    segment, first, count = segment[some], first[some], (last - first)[some]
+    total = np.concatenate([[0], np.cumsum(count)])
+    bounds = np.unique(np.append(np.searchsorted(total, np.arange(0, int(total[-1]), _CHUNK)), len(some)))
+    square = np.maximum(ways.step_x**2 + ways.step_y**2, 1e-12)
+    for span in (slice(*pair) for pair in pairwise(bounds.tolist())):
+        own, often = segment[span], count[span]
+        which, place = _expand(own, first[span], first[span] + often)
+        way_x, way_y = np.repeat(ways.step_x[own], often), np.repeat(ways.step_y[own], often)
+        gap_x = cells.x[place] - np.repeat(ways.x[own], often)
+        gap_y = cells.y[place] - np.repeat(ways.y[own], often)
+        share = np.clip((gap_x * way_x + gap_y * way_y) / np.repeat(square[own], often), 0.0, 1.0)
+        gap_x -= way_x * share
+        gap_y -= way_y * share
+        close = np.flatnonzero(gap_x**2 + gap_y**2 <= (reach * 1.001) ** 2)
+        distance = np.hypot(gap_x[close], gap_y[close])
+        within = distance <= reach
+        close = close[within]
+        yield cells.order[place[close]], which[close], share[close], distance[within]
 
 
-def _columns(
-    begin: Floats, step: Floats, reach: float, size: float, wide: int, high: int
-) -> tuple[Rows, Rows, Rows]:
+def _columns(cells: _Cells, ways: _Ways, reach: float) -> tuple[Rows, Rows, Rows]:
     """Cut segments into columns of cells: segment, and the first and last cell it touches in the column."""
-    end = begin + step
-    west, east = np.minimum(begin[:, 0], end[:, 0]) - reach, np.maximum(begin[:, 0], end[:, 0]) + reach
+    size, wide, high = cells.size, cells.wide, cells.high
+    end_x = ways.x + ways.step_x
+    west, east = np.minimum(ways.x, end_x) - reach, np.maximum(ways.x, end_x) + reach
     first = np.clip(np.floor(west / size), 0, wide).astype(np.int64)
     last = np.clip(np.floor(east / size), -1, wide - 1).astype(np.int64)
-    segment, column = _expand(np.arange(len(begin)), first, np.maximum(last + 1, first))
-    x, way = begin[segment, 0], step[segment, 0]
+    segment, column = _expand(np.arange(len(end_x)), first, np.maximum(last + 1, first))
+    x, way = ways.x[segment], ways.step_x[segment]
     with np.errstate(divide="ignore", invalid="ignore"):
         enter = (column * size - reach - x) / way
         leave = ((column + 1) * size + reach - x) / way
     steep = np.abs(way) < 1e-9
     one = np.where(steep, 0.0, np.clip(np.minimum(enter, leave), 0.0, 1.0))
     other = np.where(steep, 1.0, np.clip(np.maximum(enter, leave), 0.0, 1.0))
-    y, rise = begin[segment, 1], step[segment, 1]
-    south = np.minimum(y + one * rise, y + other * rise) - reach
-    north = np.maximum(y + one * rise, y + other * rise) + reach
-    low = np.clip(np.floor(south / size), 0, high).astype(np.int64)
-    top = np.clip(np.floor(north / size), -1, high - 1).astype(np.int64)
+    y, rise = ways.y[segment], ways.step_y[segment]
+    one, other = y + one * rise, y + other * rise
+    low = np.clip(np.floor((np.minimum(one, other) - reach) / size), 0, high).astype(np.int64)
+    top = np.clip(np.floor((np.maximum(one, other) + reach) / size), -1, high - 1).astype(np.int64)
     inside = top >= low
     column = column[inside] * high
     return segment[inside], column + low[inside], column + top[inside]
 
 
-def _ranges(sorted_key: Rows, n_cells: int, low: Rows, top: Rows) -> tuple[Rows, Rows]:
-    """Return where the points of the cells from low to top stand among the sorted ones."""
-    if n_cells > _DENSE:
-        return np.searchsorted(sorted_key, low), np.searchsorted(sorted_key, top, side="right")
-    begin = np.zeros(n_cells + 1, dtype=np.int64)
-    np.cumsum(np.bincount(sorted_key, minlength=n_cells), out=begin[1:])
-    return begin[low], begin[top + 1]
+def _lowest(points: Floats) -> Floats:
+    """Return the least x and y; one column at a time, as numpy is slow along a short axis."""
+    return np.array([points[:, 0].min(), points[:, 1].min()])
 
 
 def _expand(owner: Rows, first: Rows, last: Rows) -> tuple[Rows, Rows]:

@@ -84,8 +84,7 @@ def _walls(table: Table, rows: NDArray[np.bool_], od: Floats, notes: Notes) -> F
     where = np.flatnonzero(rows)
     if not len(where):
         return np.zeros(0)
-    pairs = pd.MultiIndex.from_arrays([od[where], table.number["sdr"][where]])
-    which, kinds = pairs.factorize()
+    which, kinds = _kinds(od[where], table.number["sdr"][where])
     walls = [wall_mm(float(size), float(ratio)) for size, ratio in kinds]
     computed = np.array([wall.computed for wall in walls], dtype=bool)[which]
     notes.add_each(
@@ -109,3 +108,11 @@ def _walls(table: Table, rows: NDArray[np.bool_], od: Floats, notes: Notes) -> F
         "give wall_mm or bore_mm",
     )
     return np.asarray(np.array([wall.wall_mm for wall in walls])[which])
+
+
+def _kinds(od: Floats, sdr: Floats) -> tuple[NDArray[np.int64], list[tuple[float, float]]]:
+    """Return the kind of each pair of size and SDR, and the kinds."""
+    size, sizes = pd.factorize(od)
+    ratio, ratios = pd.factorize(sdr)
+    pair, pairs = pd.factorize(size * len(ratios) + ratio)
+    return pair, [(sizes[code // len(ratios)], ratios[code % len(ratios)]) for code in pairs.tolist()]
