@@ -21,7 +21,7 @@ from netplan.bypass.links import feed_links
 from netplan.bypass.model import FeedSize
 from netplan.bypass.stand import NO_SOLUTION, Stand, held_by_inlets, held_by_velocity, worst_of
 from netplan.hydraulics.conditions import FlowConditions
-from netplan.hydraulics.model import FlowLinks, FlowNetwork
+from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState
 from netplan.hydraulics.solver import FlowSolver
 from netplan.rules.model import Rules
 
@@ -60,7 +60,8 @@ class SplitCase:
     has_station: Flags
     conditions: FlowConditions
     islands: dict[int, _Island] = field(default_factory=dict)
-    live: dict[tuple[object, ...], Floats] = field(default_factory=dict)
+    live: dict[tuple[object, ...], FlowState] = field(default_factory=dict)
+    fed: dict[FeedSize, FlowSolver] = field(default_factory=dict)
 
     def stand(
         self, sizes: Sequence[FeedSize], rules: Rules, demand_m3_per_s_std: Floats, skip_inlets: Flags
@@ -111,8 +112,9 @@ class SplitCase:
         # What an island draws besides is nothing to the live network: the key leaves it out.
         key = (tuple(giving), with_feeds[self.has_station[self.label]].tobytes())
         if key not in self.live:
-            self.live[key] = self.case.solver.resolve(demand_m3_per_s_std=with_feeds).pressure_pa_gauge
-        return self.live[key]
+            nearest = next(reversed(self.live.values()), None)
+            self.live[key] = self.case.solver.resolve(demand_m3_per_s_std=with_feeds, warm=nearest)
+        return self.live[key].pressure_pa_gauge
 
     def _stand_in(
         self,
@@ -131,9 +133,14 @@ class SplitCase:
         mass = flow_m3_per_s_std * gas.density_kg_per_m3_std / size.parallel
         velocity = mass * gas.pressure_per_density / pressure / (math.pi / 4.0 * size.bore_m**2)
         island = self._island(part)
-        network = self._island_network(size, island, from_pa_gauge, rules)
         own = np.append(demand[island.nodes], 0.0)
-        state = FlowSolver(network, self.conditions).solve(own)
+        if size not in self.fed:
+            network = self._island_network(size, island, from_pa_gauge, rules)
+            self.fed[size] = FlowSolver(network, self.conditions)
+            self.fed[size].solve(own)
+        state = self.fed[size].resolve(
+            demand_m3_per_s_std=own, station_pressure_pa_gauge=np.array([from_pa_gauge])
+        )
         rows = island.inlets[~skip_inlets[island.inlets]]
         at = np.searchsorted(island.nodes, self.case.inlets.node[rows])
         return worst_of(

@@ -62,8 +62,13 @@ def hour_factor(
         The greatest of the published product over this air temperature and all warmer ones [1/h].
     """
     temperatures, factors = _envelope(profile_name, variant)
-    row = factors[:_WORKING_DAYS, hour].max(axis=0) if weekday < 0 else factors[weekday, hour]
+    row = (_any_working_day(profile_name, variant) if weekday < 0 else factors[weekday])[hour]
     return float(np.interp(air_temp_c, temperatures, row))
+
+
+@lru_cache(maxsize=16)
+def _any_working_day(profile_name: str, variant: str) -> Floats:
+    return np.asarray(_envelope(profile_name, variant)[1][:_WORKING_DAYS].max(axis=0))
 
 
 @lru_cache(maxsize=16)

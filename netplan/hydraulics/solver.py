@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -98,6 +98,7 @@ class FlowSolver:
         closed_links: Iterable[int] = (),
         opened_links: Iterable[int] = (),
         added_links: FlowLinks | None = None,
+        station_pressure_pa_gauge: npt.ArrayLike | None = None,
         warm: FlowState | None = None,
     ) -> FlowState:
         """Solve the network with changes, warm and exact; the prepared network itself does not change.
@@ -110,6 +111,8 @@ class FlowSolver:
             Links that are closed, or open, from now on.
         added_links : FlowLinks, optional
             New links between existing nodes, numbered after the network's own.
+        station_pressure_pa_gauge : array_like of float, shape (stations,), optional
+            Other outlet pressures of the stations [Pa gauge].
         warm : FlowState, optional
             State to start from; default the last `solve`.
 
@@ -127,7 +130,10 @@ class FlowSolver:
         position = self._prepared.link_position
         shut = closed[self.network.links.is_open[closed]] if added_links is None else closed
         if added_links is None and not opened.size and (position[shut] >= 0).all():
-            return self._run(self._prepared, demand, position[shut], start)
+            prepared = self._prepared
+            if station_pressure_pa_gauge is not None:
+                prepared = replace(prepared, network=self._at(station_pressure_pa_gauge))
+            return self._run(prepared, demand, position[shut], start)
         links = self.network.links if added_links is None else self.network.links.joined_with(added_links)
         is_open = links.is_open.copy()
         is_open[opened] = True
@@ -141,9 +147,14 @@ class FlowSolver:
             links.loss_coefficient,
             is_open,
         )
-        return self._run(
-            self._prepare(self.network.with_links(changed)), demand, np.zeros(0, np.int64), start
-        )
+        network = self._at(station_pressure_pa_gauge).with_links(changed)
+        return self._run(self._prepare(network), demand, np.zeros(0, np.int64), start)
+
+    def _at(self, station_pressure_pa_gauge: npt.ArrayLike | None) -> FlowNetwork:
+        if station_pressure_pa_gauge is None:
+            return self.network
+        pressure = np.array(station_pressure_pa_gauge, dtype=float)
+        return replace(self.network, station_pressure_pa_gauge=pressure)
 
     def _link_numbers(self, numbers: Iterable[int], added: FlowLinks | None) -> Ints:
         total = self.network.links.count + (0 if added is None else added.count)

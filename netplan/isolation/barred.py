@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -14,20 +15,72 @@ from netplan.isolation.model import Orders, Stretch
 from netplan.isolation.shapes import Block, Leg, Shape
 from netplan.network.model import Network
 
-__all__ = ["Barred", "barred_by"]
+__all__ = ["Areas", "Barred", "areas_of", "barred_by"]
+
+BEYOND_M = 5.0
+"""How far beyond a leg an area may still keep an assembly off it [m]."""
+
+
+Span = tuple[float, float, str]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Areas:
+    """Areas nobody may dig in (shapely, working CRS), with their reasons.
+
+    Parameters
+    ----------
+    shapes : tuple of shapely geometries
+    reasons : tuple of str
+    spans : dict
+        What they take of each pipe asked for so far: from and to [m], and the reason.
+    """
+
+    shapes: tuple[Any, ...] = ()
+    reasons: tuple[str, ...] = ()
+    spans: dict[int, tuple[Span, ...]] = field(default_factory=dict)
+    tree: Any = None
+
+    def on(self, network: Network, pipe: int) -> tuple[Span, ...]:
+        """Return the lengths of a pipe inside areas [m], with the reasons."""
+        if self.tree is None:
+            return ()
+        if pipe not in self.spans:
+            self.spans[pipe] = tuple(self._found_on(network, pipe))
+        return self.spans[pipe]
+
+    def may_touch(self, network: Network, pipe: int) -> bool:
+        """Whether the bounding box of a pipe meets that of an area."""
+        return self.tree is not None and bool(len(self.tree.query(_box(network, pipe))))
+
+    def _found_on(self, network: Network, pipe: int) -> Iterator[Span]:
+        near = sorted(int(row) for row in self.tree.query(_box(network, pipe)))
+        if not near:
+            return
+        pipes = network.pipes
+        line = shapely.linestrings(pipes.coords_m[pipes.coord_start[pipe] : pipes.coord_start[pipe + 1]])
+        for row in near:
+            for part in shapely.get_parts(shapely.intersection(line, self.shapes[row])).tolist():
+                ends = shapely.get_coordinates(part)
+                if len(ends):
+                    at = shapely.line_locate_point(line, shapely.points(ends)) / network.scale
+                    yield float(at.min()), float(at.max()), self.reasons[row]
+
+
+def areas_of(shapes: tuple[Any, ...], reasons: tuple[str, ...]) -> Areas:
+    """Return areas ready to be asked."""
+    tree = shapely.STRtree(np.array(shapes, dtype=object)) if shapes else None
+    return Areas(shapes, reasons, tree=tree)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Barred:
-    """Areas (shapely, working CRS) with their reasons, forbidden lengths by pipe, forbidden valves."""
+    """Areas of the network and of the order apart, forbidden lengths by pipe, forbidden valves."""
 
-    areas: tuple[Any, ...] = ()
-    reasons: tuple[str, ...] = ()
+    recorded: Areas = Areas()
+    ordered: Areas = Areas()
     lengths: dict[int, tuple[Stretch, ...]] = field(default_factory=dict)
     valves: frozenset[int] = frozenset()
-    tree: Any = None
-    ordered_tree: Any = None
-    """Of the areas by order alone: those of the network concern every question alike."""
 
     def blocks(self, network: Network, shape: Shape, reach: Reach) -> list[Block]:
         """Return what bars places of a shape, zone at its start."""
@@ -72,33 +125,14 @@ class Barred:
             int(pipe) in self.lengths for pipe in pipes
         ):
             return True
-        if self.ordered_tree is None:
-            return False
-        return any(len(self.ordered_tree.query(_box(network, int(pipe)))) for pipe in np.unique(pipes))
+        return any(self.ordered.may_touch(network, int(pipe)) for pipe in np.unique(pipes))
 
-    def _near(self, network: Network, pipe: int) -> list[int]:
-        """Return the areas whose bounding boxes meet that of a pipe."""
-        return sorted(int(row) for row in self.tree.query(_box(network, pipe)))
-
-    def _areas_on(self, network: Network, leg: Leg) -> list[tuple[float, float, str]]:
-        if self.tree is None:
-            return []
-        pipes = network.pipes
-        coords = pipes.coords_m[pipes.coord_start[leg.pipe] : pipes.coord_start[leg.pipe + 1]]
-        found = []
-        near = self._near(network, leg.pipe)
-        line = shapely.linestrings(coords) if near else None
-        for row in near:
-            inside = shapely.intersection(line, self.areas[row])
-            for part in shapely.get_parts(inside).tolist():
-                ends = shapely.get_coordinates(part)
-                if not len(ends):
-                    continue
-                at = shapely.line_locate_point(line, shapely.points(ends)) / network.scale
-                low, high = _along(leg, float(at.min()), float(at.max()))
-                if high >= leg.start_m - 5.0 and low <= leg.end_m + 5.0:
-                    found.append((low, high, self.reasons[row]))
-        return found
+    def _areas_on(self, network: Network, leg: Leg) -> Iterator[Span]:
+        spans = (*self.recorded.on(network, leg.pipe), *self.ordered.on(network, leg.pipe))
+        for from_m, to_m, reason in spans:
+            low, high = _along(leg, from_m, to_m)
+            if high >= leg.start_m - BEYOND_M and low <= leg.end_m + BEYOND_M:
+                yield low, high, reason
 
 
 def _box(network: Network, pipe: int) -> Any:
@@ -112,13 +146,19 @@ def _along(leg: Leg, from_m: float, to_m: float) -> tuple[float, float]:
     return (a, b) if a <= b else (b, a)
 
 
-def barred_by(network: Network, orders: Orders) -> Barred:
-    """Return what the network's keep-out areas and the planner's orders bar."""
-    areas = (*network.keep_out.geometry.tolist(), *orders.keep_out)
-    reasons = (*network.keep_out.reason, *("by order" for _ in orders.keep_out))
+def barred_by(network: Network, orders: Orders, recorded: Areas | None = None) -> Barred:
+    """Return what the network's keep-out areas and the planner's orders bar.
+
+    Parameters
+    ----------
+    network : Network
+    orders : Orders
+    recorded : Areas, optional
+        The network's own areas, where they were asked before: every question meets the same ones.
+    """
     lengths: dict[int, tuple[Stretch, ...]] = {}
     for length in orders.forbid:
         lengths[length.pipe] = (*lengths.get(length.pipe, ()), length)
-    tree = shapely.STRtree(np.array(areas, dtype=object)) if areas else None
-    ordered = shapely.STRtree(np.array(orders.keep_out, dtype=object)) if orders.keep_out else None
-    return Barred(areas, reasons, lengths, frozenset(orders.forbid_valves), tree, ordered)
+    own = recorded or areas_of(tuple(network.keep_out.geometry.tolist()), tuple(network.keep_out.reason))
+    ordered = areas_of(tuple(orders.keep_out), ("by order",) * len(orders.keep_out))
+    return Barred(own, ordered, lengths, frozenset(orders.forbid_valves))

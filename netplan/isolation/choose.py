@@ -99,7 +99,7 @@ class CutSearch(Iterator[Cut]):
         orders = problem.orders
         sites = ground.sites
         if orders.forbid or orders.forbid_valves or orders.keep_out:
-            barred = barred_by(problem.network, orders)
+            barred = barred_by(problem.network, orders, ground.sites.barred.recorded)
             sites = Sites(index, problem.rules, problem.gas_minor_per_m3, barred, ground.sites)
         work = lay_work(index, problem.section, problem.rules.clearance.work_m)
         kept = frozenset(orders.keep_customers)

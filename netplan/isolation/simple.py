@@ -46,7 +46,7 @@ def cost_simple_runs(
     single = np.diff(index.run_start) == 1
     first = index.run_pieces[index.run_start[:-1]]
     plain = single & ~_with_fittings(index)
-    if barred.areas:
+    if barred.recorded.shapes:
         plain &= ~_near_areas(index, barred)[pieces.pipe[first]]
     rows = first[plain]
     pipe = pieces.pipe[rows]
@@ -96,5 +96,5 @@ def _near_areas(index: Index, barred: Barred) -> Flags:
     high = np.maximum.reduceat(pipes.coords_m, start, axis=0)
     boxes = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
     near = np.zeros(len(pipes), dtype=np.bool_)
-    near[barred.tree.query(boxes)[0]] = True
+    near[barred.recorded.tree.query(boxes)[0]] = True
     return near
