@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from typing import Any, Final
 
-from rich.console import Console
+from rich.console import Console, ConsoleOptions
+from rich.segment import Segment
 from rich.text import Text as RichText
 
 from netplan.errors import NetplanError, NoPlanError
@@ -17,14 +20,36 @@ FAULT = 1
 STOPPED = 130
 
 
+_UNSEEN: Final = re.compile(
+    "[\x00-\x09\x0b-\x1f\x7f-\x9f\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ud800-\udfff]"
+)
+"""Control characters, and those that hide or turn text: a terminal would obey them."""
+
+
+class PlainConsole(Console):
+    """A console on which text from the data stays text: nothing in it moves, colours or turns the screen."""
+
+    def render(self, renderable: Any, options: ConsoleOptions | None = None) -> Iterable[Segment]:
+        """Yield the segments of something printed, with control characters shown by their number."""
+        for segment in super().render(renderable, options):
+            if segment.control or not _UNSEEN.search(segment.text):
+                yield segment
+            else:
+                yield Segment(_UNSEEN.sub(_shown, segment.text), segment.style)
+
+
+def _shown(match: re.Match[str]) -> str:
+    return f"\\u{ord(match[0]):04x}"
+
+
 def console() -> Console:
     """Return a console for what people read on screen."""
-    return Console(highlight=False)
+    return PlainConsole(highlight=False)
 
 
 def run(job: Callable[[], None]) -> int:
     """Run `job` and return the exit code; every error becomes one line on stderr."""
-    errors = Console(stderr=True, highlight=False, soft_wrap=True)
+    errors = PlainConsole(stderr=True, highlight=False, soft_wrap=True)
     try:
         job()
     except NoPlanError as error:

@@ -18,7 +18,7 @@ from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer
 from netplan.network.text import Text
 
-__all__ = ["Table", "check_ids", "normalise"]
+__all__ = ["Table", "check_ids", "column_text", "normalise"]
 
 _IMPORTANT = ("od_mm", "outlet_mbar")
 _CONTROL = r"[\x00-\x1f\x7f]"
@@ -78,7 +78,7 @@ def normalise(raw: RawLayer, spec: LayerSpec, notes: Notes) -> Table:
     names = {str(name): name for name in raw.columns.column_names}
     table = Table(raw.name, {}, {}, {}, raw.geometry)
     if spec.has_id:
-        table.text["id"] = _text(raw.columns[names["id"]]) if "id" in names else Text([""] * n)
+        table.text["id"] = column_text(raw.columns[names["id"]]) if "id" in names else Text([""] * n)
     for column in spec.columns:
         given = raw.columns[names[column.name]] if column.name in names else None
         if given is None and column.required == "yes" and n:
@@ -96,15 +96,15 @@ def normalise(raw: RawLayer, spec: LayerSpec, notes: Notes) -> Table:
     return _sorted(table)
 
 
-def check_ids(table: Table, notes: Notes) -> None:
-    """Notice missing, repeated and unusable ids of a sorted table."""
+def check_ids(table: Table, notes: Notes, xy_m: NDArray[np.float64] | None = None) -> None:
+    """Notice missing, repeated and unusable ids of a sorted table with the places `xy_m` [m]."""
     ids = table.id
     if ids is None or not len(ids):
         return
     array = ids.arrow
     empty = _mask(pc.equal(array, ""))
     notes.add_each(
-        "missing-id", table.name, None, empty, Severity.ERROR, "has no id", "give every feature an id"
+        "missing-id", table.name, None, empty, Severity.ERROR, "has no id", "give every feature an id", xy_m
     )
     same = np.zeros(len(ids), dtype=bool)
     same[1:] = _mask(pc.equal(array[1:], array[:-1])) & ~empty[1:]
@@ -116,6 +116,7 @@ def check_ids(table: Table, notes: Notes) -> None:
         Severity.ERROR,
         "the id is used more than once",
         "give each feature an id of its own",
+        xy_m,
     )
     if not _mask(pc.match_substring_regex(array, r"[\x00-\x1f\x7f:;]")).any():
         return
@@ -129,6 +130,7 @@ def check_ids(table: Table, notes: Notes) -> None:
         weight,
         "the id holds ':' or ';'",
         "rewrite the id without them",
+        xy_m,
     )
     control = _mask(pc.match_substring_regex(array, _CONTROL))
     if control.any():
@@ -141,6 +143,7 @@ def check_ids(table: Table, notes: Notes) -> None:
             Severity.ERROR,
             lambda row: f"the id {ids[row]!r} holds control characters",
             "rewrite the id without them",
+            xy_m,
         )
 
 
@@ -167,7 +170,7 @@ def _plain(column: Any) -> Any:
     return array.dictionary_decode() if pa.types.is_dictionary(array.type) else array
 
 
-def _text(column: Any) -> Text:
+def column_text(column: Any) -> Text:
     """Read any column as texts: whole floats lose their '.0', because ids often come as numbers."""
     array = _plain(column)
     kind = array.type
@@ -194,7 +197,7 @@ def _text(column: Any) -> Text:
 def _text_or_default(given: Any, column: Column, n: int) -> Text:
     if given is None:
         return Text(pa.repeat(pa.scalar(column.default, pa.string()), n))
-    text = _text(given)
+    text = column_text(given)
     if not column.default:
         return text
     array = text.arrow
@@ -238,7 +241,7 @@ def _floats(array: Any) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     if pa.types.is_integer(array.type) or pa.types.is_floating(array.type):
         values = np.array(pc.cast(array, pa.float64()).to_numpy(zero_copy_only=False), dtype=np.float64)
         return values, np.isinf(values)
-    text = _text(array)
+    text = column_text(array)
     given = ~_mask(pc.equal(text.arrow, ""))
     values = np.array(
         pd.to_numeric(pd.Series(text.numpy()), errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
@@ -255,7 +258,7 @@ def _word(given: Any, column: Column, table: Table, notes: Notes) -> NDArray[np.
     array = _plain(given)
     if pa.types.is_boolean(array.type):
         array = pc.if_else(array, "yes", "no")
-    text = _text(array).arrow
+    text = column_text(array).arrow
     code = pc.fill_null(pc.index_in(pc.utf8_lower(text), value_set=pa.array(folded)), -1)
     codes = np.array(code.to_numpy(zero_copy_only=False), dtype=np.int64)
     unknown = codes < 0

@@ -18,7 +18,7 @@ from netplan.network.flat import bounds_of
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer
 
-__all__ = ["GRID_M", "Working", "scale_at", "working_crs"]
+__all__ = ["GRID_M", "Working", "horizontal", "scale_at", "working_crs"]
 
 GRID_DIGITS: Final = 4
 GRID_M: Final = 10.0**-GRID_DIGITS
@@ -82,7 +82,7 @@ def working_crs(layers: Mapping[str, RawLayer]) -> Working:
             raise BadNetworkError(
                 f"layer {name} has no coordinate reference system; store one with the layer"
             )
-        crs = _horizontal(layer.crs)
+        crs = horizontal(layer.crs)
         if common is None:
             first, common = name, crs
         elif crs != common and not crs.equals(common, ignore_axis_order=True) and _name(crs) != _name(common):
@@ -142,8 +142,9 @@ def scale_at(crs: CRS, xy_m: NDArray[np.float64], notes: Notes) -> float:
     return round(float(scale[0]), 7)
 
 
-def _horizontal(crs: CRS) -> CRS:
-    return _horizontal(crs.sub_crs_list[0]) if crs.is_compound else crs.to_2d()
+def horizontal(crs: CRS) -> CRS:
+    """Return the part of a CRS that places things in plan."""
+    return horizontal(crs.sub_crs_list[0]) if crs.is_compound else crs.to_2d()
 
 
 def _name(crs: CRS) -> str:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from netplan.errors import BadNetworkError
 from netplan.findings import Severity
+from netplan.network.bulk import side_by_side
 from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.digest import content_digest
 from netplan.network.flat import as_objects
@@ -58,8 +59,6 @@ class Layers:
         Base map layers in the working CRS.
     recorded : frozenset of str
         Layers that the source holds.
-    content_sha256 : str
-        Digest of the content.
     """
 
     working: Working
@@ -70,7 +69,11 @@ class Layers:
     keep_out: Table
     base: dict[str, Any]
     recorded: frozenset[str]
-    content_sha256: str
+
+    def content_sha256(self) -> str:
+        """Return the digest of the content."""
+        points = {name: (table, self.places[name]) for name, table in self.points.items()}
+        return content_digest(self.working.name, self.lines, points, self.keep_out)
 
 
 def read(given: Mapping[str, Any], notes: Notes) -> Layers:
@@ -88,22 +91,30 @@ def read(given: Mapping[str, Any], notes: Notes) -> Layers:
         names = " and ".join(missing)
         raise BadNetworkError(f"the network has no layer {names}; name its layers after the input contract")
     working = working_crs({name: layer for name, layer in raw.items() if len(layer) or layer.crs})
-    # Coordinates that are no numbers overflow in numpy; they are noticed where they belong.
-    with np.errstate(invalid="ignore", over="ignore"):
-        tables = {name: _table(name, raw, notes) for name in (*_LINES, *_POINTS, "keep_out")}
-        lines = {name: read_lines(tables[name], working.coordinates, notes) for name in _LINES}
-        points = {name: tables[name] for name in _POINTS}
-        places = {name: read_points(points[name], working.coordinates, notes) for name in _POINTS}
-        keep_out = _areas(tables["keep_out"], working, notes)
+
+    def line_layer(name: str) -> tuple[Lines, Sizes]:
+        with _numbers_unchecked():
+            lines = read_lines(_table(name, raw, notes), working.coordinates, notes)
+        check_ids(lines.table, notes, _first_vertices(lines))
+        return lines, resolve_sizes(lines.table, notes)
+
+    def point_layer(name: str) -> tuple[Table, Floats]:
+        with _numbers_unchecked():
+            table = _table(name, raw, notes)
+            places = read_points(table, working.coordinates, notes)
+        check_ids(table, notes, places)
+        return table, places
+
+    def layer(name: str) -> Any:
+        return line_layer(name) if name in _LINES else point_layer(name)
+
+    names = sorted((*_LINES, *_POINTS), key=lambda name: -len(raw.get(name, ())))
+    done = dict(zip(names, side_by_side(layer, names), strict=True))
+    lines, sizes = ({name: done[name][part] for name in _LINES} for part in (0, 1))
+    points, places = ({name: done[name][part] for name in _POINTS} for part in (0, 1))
+    with _numbers_unchecked():
+        keep_out = _areas(_table("keep_out", raw, notes), working, notes)
         base: dict[str, Any] = {name: _base(raw[name], working) for name in BASE_LAYERS if name in raw}
-    for name in _LINES:
-        check_ids(lines[name].table, notes)
-    for name in _POINTS:
-        check_ids(points[name], notes)
-    sha = content_digest(
-        working.name, lines, {name: (points[name], places[name]) for name in _POINTS}, keep_out
-    )
-    sizes = {name: resolve_sizes(lines[name].table, notes) for name in _LINES}
     outlet = points["regulators"].number["outlet_mbar"]
     notes.add_each(
         "missing-outlet",
@@ -116,7 +127,16 @@ def read(given: Mapping[str, Any], notes: Notes) -> Layers:
         places["regulators"],
     )
     recorded = frozenset(name for name, layer in raw.items() if len(layer))
-    return Layers(working, lines, sizes, points, places, keep_out, base, recorded, sha)
+    return Layers(working, lines, sizes, points, places, keep_out, base, recorded)
+
+
+def _numbers_unchecked() -> np.errstate:
+    # Coordinates that are no numbers overflow in numpy; they are noticed where they belong.
+    return np.errstate(invalid="ignore", over="ignore")
+
+
+def _first_vertices(lines: Lines) -> Floats:
+    return lines.coords_m[lines.start[:-1]] if len(lines) else np.zeros((0, 2))
 
 
 def _table(name: str, raw: Mapping[str, RawLayer], notes: Notes) -> Table:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import errno
-import os
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -12,6 +10,7 @@ from netplan.errors import BadInputError
 from netplan.outputs.choices import Choices
 from netplan.outputs.contents import write_contents, write_deliverables
 from netplan.outputs.layers import read_plan_layers
+from netplan.outputs.whole import clear_unfinished, earlier, unfinished, words_of
 from netplan.plan.result import PlanResult
 from netplan.plan.schema import read_plan
 
@@ -91,13 +90,13 @@ def write_deliverables_again(
 
 
 def _whole(out: Path, make: Callable[[Path], None]) -> Path:
-    part = out.parent / f".{out.name}.{os.getpid()}.part"
+    part = unfinished(out)
     try:
         part.mkdir()
         make(part)
         _put_in_place(part, out)
     except OSError as error:
-        raise BadInputError(_words(out, error)) from None
+        raise BadInputError(words_of(out, error)) from None
     finally:
         shutil.rmtree(part, ignore_errors=True)
     return out
@@ -105,6 +104,8 @@ def _whole(out: Path, make: Callable[[Path], None]) -> Path:
 
 def check_target(out: Path, *, overwrite: bool = False) -> None:
     """Refuse a target that must not be written to: call it before a long computation.
+
+    What a killed run left beside the target is cleared away first.
 
     Raises
     ------
@@ -115,6 +116,7 @@ def check_target(out: Path, *, overwrite: bool = False) -> None:
         raise BadInputError(f"{out}: is no name for a new folder; give one")
     if not out.parent.is_dir():
         raise BadInputError(f"{out.parent}: is not a folder; make it first")
+    clear_unfinished(out)
     if out.is_symlink() or (out.exists() and not out.is_dir()):
         raise BadInputError(f"{out}: is a file or link, not a folder; choose another name")
     if not out.exists() or not any(out.iterdir()):
@@ -135,7 +137,8 @@ def _put_in_place(part: Path, out: Path) -> None:
         part.replace(out)
         return
     # Two renames: at every moment the target is the old plan, absent, or the new plan; never a mixture.
-    old = out.parent / f".{out.name}.{os.getpid()}.old"
+    # What a kill between them leaves is put back by the next run (`clear_unfinished`).
+    old = earlier(out)
     out.rename(old)
     try:
         part.rename(out)
@@ -143,9 +146,3 @@ def _put_in_place(part: Path, out: Path) -> None:
         old.rename(out)
         raise
     shutil.rmtree(old, ignore_errors=True)
-
-
-def _words(out: Path, error: OSError) -> str:
-    if error.errno in (errno.ENOSPC, errno.EDQUOT):
-        return f"{out}: the disk is full; nothing was left there, free some space and run again"
-    return f"{out}: cannot be written ({error.strerror or error}); check the path and rights"

@@ -7,7 +7,7 @@ from typing import Final
 
 from netplan.findings import Finding, in_order
 from netplan.network.bulk import no_collecting
-from netplan.network.checks import customers, gaps, pipes, places, pressure, supply
+from netplan.network.checks import customers, doubles, gaps, pipes, places, pressure, supply
 from netplan.network.model import Network
 from netplan.network.notes import Notes
 
@@ -15,7 +15,9 @@ __all__ = ["CHECKS", "check_network"]
 
 CHECKS: Final[tuple[Callable[[Network, Notes], None], ...]] = (
     pipes.check_self_crossing,
-    pipes.check_on_top_of_each_other,
+    doubles.check_double_pipes,
+    doubles.check_double_points,
+    doubles.check_double_customers,
     pipes.check_size_jumps,
     pipes.check_years_and_depths,
     gaps.check_near_misses,

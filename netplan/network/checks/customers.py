@@ -13,6 +13,7 @@ from netplan.network.graph import fed_nodes
 from netplan.network.model import Network
 from netplan.network.notes import Notes
 from netplan.network.text import Text
+from netplan.network.words import Category
 
 __all__ = [
     "check_dead_customers",
@@ -24,6 +25,8 @@ __all__ = [
 _FAR_M: Final = 50.0
 _MOST_KWH: Final = 1e9
 _MOST_KW: Final = 1e6
+_MOST_HOUSEHOLD_KWH: Final = 300_000.0
+"""More than this for one household meter is no household's yearly use (own) [kWh]."""
 
 
 def check_dead_customers(network: Network, notes: Notes) -> None:
@@ -100,6 +103,17 @@ def check_demand(network: Network, notes: Notes) -> None:
         Severity.WARNING,
         "has a demand that cannot be",
         "correct annual_kwh [kWh] and peak_kw [kW]",
+        xy,
+    )
+    per_meter = kwh / np.maximum(customers.meters, 1)
+    notes.add_each(
+        "large-household",
+        "customers",
+        customers.id,
+        (customers.category == Category.HOUSEHOLD) & (per_meter > _MOST_HOUSEHOLD_KWH) & (kwh <= _MOST_KWH),
+        Severity.WARNING,
+        lambda row: f"{per_meter[row]:,.0f} kWh a year is no household's use",
+        "correct annual_kwh or the category",
         xy,
     )
 

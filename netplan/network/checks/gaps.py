@@ -2,70 +2,205 @@
 
 from __future__ import annotations
 
-from typing import Final
+from dataclasses import dataclass
+from typing import Any, Final
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from netplan.findings import Severity
-from netplan.network.checks.shapes import ids_of_mains, main_ends, mains_as_lines, meeting_mains
+from netplan.network.checks.shapes import (
+    ids_of_mains,
+    ids_of_services,
+    mains_as_lines,
+    meeting_mains,
+    pipe_ends,
+)
 from netplan.network.joining import SNAP_M
 from netplan.network.model import Network
 from netplan.network.notes import Notes
 
-__all__ = ["check_crossings", "check_near_misses"]
+__all__ = [
+    "NEAR_M",
+    "Crossings",
+    "NearMisses",
+    "check_crossings",
+    "check_near_misses",
+    "crossings",
+    "near_misses",
+]
 
 NEAR_M: Final = 2.0
-"""A main that ends this near to another one, and does not reach it, is doubtful [m]."""
+"""A pipe that ends this near to a main, and does not reach it, is doubtful [m]."""
+
+Floats = NDArray[np.float64]
+Rows = NDArray[np.int64]
 
 
-def check_near_misses(network: Network, notes: Notes) -> None:
-    """Notice mains that end on nothing between the snap distance and 2 m from another main."""
-    pipes, nodes = network.pipes, network.nodes
-    ends = main_ends(network)
-    loose = (meeting_mains(network) == 1)[ends]
-    loose[ends[:, 0] == ends[:, 1]] = False
-    row, side = np.nonzero(loose)
-    if not len(row):
-        return
-    node = ends[row, side]
+@dataclass(frozen=True, slots=True, eq=False)
+class NearMisses:
+    """Ends of pipes that nearly reach a main, sorted by pipe and side; one row an end.
+
+    Parameters
+    ----------
+    pipe : int64 array
+        Row in `Network.pipes` of the pipe that ends there.
+    side : int64 array
+        0 where it is the first vertex, 1 where it is the last.
+    node : int64 array
+        Node of that end.
+    main : int64 array
+        The nearest main of its system.
+    gap_m : float array
+        Planar distance to that main [m], above the snap distance.
+    end_m, foot_m : float arrays, shape (n, 2)
+        The end, and the place on the main nearest to it [m].
+    rivals : int64 array
+        How many other mains lie hardly farther, not joined to the nearest one at that place.
+    """
+
+    pipe: Rows
+    side: Rows
+    node: Rows
+    main: Rows
+    gap_m: Floats
+    end_m: Floats
+    foot_m: Floats
+    rivals: Rows
+
+    def __len__(self) -> int:
+        return len(self.pipe)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Crossings:
+    """Places where two mains of one system cross without a joint: rows of the mains, place [m]."""
+
+    one: Rows
+    other: Rows
+    at_m: Floats
+
+    def __len__(self) -> int:
+        return len(self.one)
+
+
+def near_misses(network: Network, reach_m: float = NEAR_M) -> NearMisses:
+    """Return the loose ends between the snap distance and `reach_m` [m] from a main of their system.
+
+    A loose end of a main is one where nothing else meets; a service counts when neither end is on anything,
+    with the end that is nearer to a main.
+    """
+    pipe, side, node = _loose_ends(network)
+    nodes, pipes = network.nodes, network.pipes
     xy = np.column_stack([nodes.x_m[node], nodes.y_m[node]])
-    points = np.asarray(shapely.points(xy), dtype=object)
     lines = mains_as_lines(network)
-    end, near = shapely.STRtree(lines).query(points, predicate="dwithin", distance=NEAR_M)
-    keep = (near != row[end]) & (pipes.system[near] == pipes.system[row[end]])
-    end, near = end[keep], near[keep]
-    gap = shapely.distance(points[end], lines[near])
-    far = gap > SNAP_M
-    end, near, gap = end[far], near[far], gap[far]
-    order = np.lexsort([near, gap, end])
-    first = np.ones(len(order), dtype=bool)
-    first[1:] = end[order][1:] != end[order][:-1]
-    chosen = order[first]
-    ids = ids_of_mains(network)
-    names = ids.take(row[end[chosen]])
-    where = xy[end[chosen]]
-    notes.add_each(
-        "near-miss",
-        "mains",
-        names,
-        np.arange(len(chosen)),
-        Severity.WARNING,
-        lambda at: f"ends {gap[chosen[at]]:.2f} m from main {ids[near[chosen[at]]]} without reaching it",
-        "draw it up to the joint, or leave it if there is none",
-        where,
+    points = np.asarray(shapely.points(xy), dtype=object)
+    at, near = shapely.STRtree(lines).query(points, predicate="dwithin", distance=reach_m)
+    own = (near != pipe[at]) & (pipes.system[near] == pipes.system[pipe[at]])
+    at, near = at[own], near[own]
+    gap = np.asarray(shapely.distance(points[at], lines[near]))
+    order = np.lexsort([near, np.round(gap, 6), at])
+    at, near, gap = at[order], near[order], gap[order]
+    first = np.ones(len(at), dtype=bool)
+    first[1:] = at[1:] != at[:-1]
+    head = np.flatnonzero(first)
+    foot = shapely.get_coordinates(
+        shapely.line_interpolate_point(lines[near], shapely.line_locate_point(lines[near], points[at]))
+    )
+    # A main whose nearest place is elsewhere and hardly farther is a rival: which of the two is meant?
+    apart = np.hypot(*(foot - foot[head][np.cumsum(first) - 1]).T) > SNAP_M
+    hardly = gap <= 2 * gap[head][np.cumsum(first) - 1]
+    rivals = np.bincount(np.cumsum(first) - 1, weights=apart & hardly & ~first, minlength=len(head))
+    keep = gap[head] > SNAP_M
+    chosen = head[keep]
+    result = NearMisses(
+        pipe[at[chosen]],
+        side[at[chosen]],
+        node[at[chosen]],
+        near[chosen],
+        gap[chosen],
+        xy[at[chosen]],
+        foot[chosen].reshape(-1, 2),
+        rivals[keep].astype(np.int64),
+    )
+    return _nearer_end_of_services(result, pipes.n_mains)
+
+
+def _loose_ends(network: Network) -> tuple[Rows, Rows, Rows]:
+    ends, n = pipe_ends(network), network.pipes.n_mains
+    pieces = network.pieces
+    loose = np.zeros(ends.shape, dtype=bool)
+    loose[:n] = (meeting_mains(network) == 1)[ends[:n]]
+    loose[:n][ends[:n, 0] == ends[:n, 1]] = False
+    degree = np.bincount(np.concatenate([pieces.from_node, pieces.to_node]), minlength=len(network.nodes))
+    alone = (degree[ends[n:]] == 1).all(axis=1)
+    loose[n:] = alone[:, None]
+    pipe, side = np.nonzero(loose)
+    return pipe, side, ends[pipe, side].astype(np.int64)
+
+
+def _nearer_end_of_services(found: NearMisses, n_mains: int) -> NearMisses:
+    order = np.lexsort([found.side, np.where(found.pipe < n_mains, 0.0, found.gap_m), found.pipe])
+    pipe = found.pipe[order]
+    again = np.zeros(len(order), dtype=bool)
+    again[1:] = (pipe[1:] == pipe[:-1]) & (pipe[1:] >= n_mains)
+    rows = order[~again]
+    return NearMisses(
+        found.pipe[rows],
+        found.side[rows],
+        found.node[rows],
+        found.main[rows],
+        found.gap_m[rows],
+        found.end_m[rows],
+        found.foot_m[rows],
+        found.rivals[rows],
     )
 
 
-def check_crossings(network: Network, notes: Notes) -> None:
-    """Notice mains of one system that cross without a joint."""
+def check_near_misses(network: Network, notes: Notes) -> None:
+    """Notice pipes that end on nothing between the snap distance and 2 m from a main."""
+    found = near_misses(network)
+    n = network.pipes.n_mains
+    mains = ids_of_mains(network)
+    for layer, ids, of_layer, base in (
+        ("mains", mains, found.pipe < n, 0),
+        ("services", ids_of_services(network), found.pipe >= n, n),
+    ):
+        rows = np.flatnonzero(of_layer)
+        notes.add_each(
+            "near-miss",
+            layer,
+            ids.take(found.pipe[rows] - base),
+            np.arange(len(rows)),
+            Severity.WARNING,
+            _Gap(found, rows, mains),
+            "draw it up to the joint, or leave it if there is none",
+            found.end_m[rows],
+        )
+
+
+class _Gap:
+    """Words for one near miss; a class, so that each layer keeps its own rows."""
+
+    def __init__(self, found: NearMisses, rows: Rows, mains: Any) -> None:
+        self._found, self._rows, self._mains = found, rows, mains
+
+    def __call__(self, at: int) -> str:
+        row = self._rows[at]
+        gap, main = self._found.gap_m[row], self._mains[self._found.main[row]]
+        return f"ends {gap:.2f} m from main {main} without reaching it"
+
+
+def crossings(network: Network) -> Crossings:
+    """Return the places where mains of one system cross and no joint lies."""
     pipes, pieces = network.pipes, network.pieces
     lines = mains_as_lines(network)
     one, other = shapely.STRtree(lines).query(lines, predicate="crosses")
     keep = (one < other) & (pipes.system[one] == pipes.system[other])
     one, other = one[keep], other[keep]
     if not len(one):
-        return
+        return Crossings(one, other, np.zeros((0, 2)))
     meet = shapely.intersection(lines[one], lines[other])
     places, which = shapely.get_coordinates(meet, return_index=True)
     ends = np.concatenate([pieces.from_node, pieces.to_node])
@@ -76,14 +211,20 @@ def check_crossings(network: Network, notes: Notes) -> None:
     open_crossing = np.ones(len(points), dtype=bool)
     open_crossing[at] = False
     rows = np.flatnonzero(open_crossing)
+    return Crossings(one[which[rows]], other[which[rows]], places[rows])
+
+
+def check_crossings(network: Network, notes: Notes) -> None:
+    """Notice mains of one system that cross without a joint."""
+    found = crossings(network)
     ids = ids_of_mains(network)
     notes.add_each(
         "crossing",
         "mains",
-        ids.take(one[which]),
-        rows,
+        ids.take(found.one),
+        np.arange(len(found)),
         Severity.NOTE,
-        lambda row: f"crosses main {ids[other[which[row]]]} without a joint",
+        lambda row: f"crosses main {ids[found.other[row]]} without a joint",
         "split both mains there if they are joined",
-        places,
+        found.at_m,
     )

@@ -14,7 +14,6 @@ from netplan.network.model import Network
 from netplan.network.notes import Notes
 
 __all__ = [
-    "check_on_top_of_each_other",
     "check_self_crossing",
     "check_size_jumps",
     "check_years_and_depths",
@@ -36,27 +35,6 @@ def check_self_crossing(network: Network, notes: Notes) -> None:
         Severity.WARNING,
         "crosses itself; the crossing is not taken as a joint",
         "redraw it, or split it at a real joint",
-        middle_of(network),
-    )
-
-
-def check_on_top_of_each_other(network: Network, notes: Notes) -> None:
-    """Notice mains of one system with the same course."""
-    pipes = network.pipes
-    shapes = shapely.normalize(mains_as_lines(network))
-    wkb = shapely.to_wkb(shapes)
-    order = np.argsort(wkb, kind="stable")
-    system = pipes.system[: pipes.n_mains]
-    same = (wkb[order][1:] == wkb[order][:-1]) & (system[order][1:] == system[order][:-1])
-    twin = dict(zip(order[1:][same].tolist(), order[:-1][same].tolist(), strict=True))
-    notes.add_each(
-        "on-top",
-        "mains",
-        ids_of_mains(network),
-        np.array(sorted(twin), dtype=np.int64),
-        Severity.WARNING,
-        lambda row: f"lies exactly on main {pipes.id[twin[row]]}",
-        "delete one of them, or record their systems",
         middle_of(network),
     )
 

@@ -13,7 +13,16 @@ from numpy.typing import NDArray
 from netplan.network.model import Network
 from netplan.network.text import Text
 
-__all__ = ["ids_of_mains", "main_ends", "mains_as_lines", "meeting_mains", "middle_of", "same_text"]
+__all__ = [
+    "ids_of_mains",
+    "ids_of_services",
+    "main_ends",
+    "mains_as_lines",
+    "meeting_mains",
+    "middle_of",
+    "pipe_ends",
+    "same_text",
+]
 
 Floats = NDArray[np.float64]
 
@@ -38,9 +47,19 @@ def ids_of_mains(network: Network) -> Text:
     return Text(network.pipes.id.arrow.slice(0, network.pipes.n_mains))
 
 
+def ids_of_services(network: Network) -> Text:
+    """Return the ids of the services."""
+    return Text(network.pipes.id.arrow.slice(network.pipes.n_mains))
+
+
 def main_ends(network: Network) -> NDArray[np.int32]:
     """Return the nodes at both ends of each main, shape (n, 2)."""
-    pieces, n = network.pieces, network.pipes.n_mains
+    return pipe_ends(network)[: network.pipes.n_mains]
+
+
+def pipe_ends(network: Network) -> NDArray[np.int32]:
+    """Return the nodes at the first and the last vertex of each pipe, shape (n, 2)."""
+    pieces, n = network.pieces, len(network.pipes)
     first = np.searchsorted(pieces.pipe, np.arange(n))
     last = np.searchsorted(pieces.pipe, np.arange(n), side="right") - 1
     return np.column_stack([pieces.from_node[first], pieces.to_node[last]])

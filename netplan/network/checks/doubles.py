@@ -1,0 +1,173 @@
+"""Features drawn twice: pipes on one another, points at one place."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, Final
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from netplan.findings import Severity
+from netplan.network.checks.shapes import ids_of_mains, ids_of_services, middle_of
+from netplan.network.joining import SNAP_M
+from netplan.network.model import Network
+from netplan.network.nearness import points_on_lines
+from netplan.network.notes import Notes
+from netplan.network.text import Text
+
+__all__ = ["check_double_customers", "check_double_pipes", "check_double_points"]
+
+_SHORTEST_M: Final = 1.0
+_SAME_PLACE_M: Final = 0.01
+Floats = NDArray[np.float64]
+Rows = NDArray[np.int64]
+
+
+def check_double_pipes(network: Network, notes: Notes) -> None:
+    """Notice pipes of one layer and system that lie on one another, wholly or for a length.
+
+    Each straight length of at least a metre is probed at a third and at two thirds.
+    """
+    n = network.pipes.n_mains
+    for layer, ids, low, high in (
+        ("mains", ids_of_mains(network), 0, n),
+        ("services", ids_of_services(network), n, len(network.pipes)),
+    ):
+        one, other, whole = _lying_on(network, low, high)
+        for code, rows, words, mend in (
+            (
+                "on-top",
+                whole,
+                "lies on {layer} {other} along its whole length",
+                "delete one of them, or record their systems",
+            ),
+            (
+                "overlap",
+                ~whole,
+                "lies on {layer} {other} for a length",
+                "end it where the other begins, or record their systems",
+            ),
+        ):
+            twin = dict(zip(one[rows].tolist(), other[rows].tolist(), strict=True))
+            notes.add_each(
+                code,
+                layer,
+                ids,
+                np.array(sorted(twin), dtype=np.int64),
+                Severity.WARNING,
+                _twin_words(words, layer, ids, twin),
+                mend,
+                middle_of(network)[low:high],
+            )
+
+
+def _twin_words(words: str, layer: str, ids: Text, twin: dict[int, int]) -> Callable[[int], str]:
+    return lambda row: words.format(layer=layer.removesuffix("s"), other=ids[twin[row]])
+
+
+def _lying_on(network: Network, low: int, high: int) -> tuple[Rows, Rows, NDArray[np.bool_]]:
+    """Return pairs of pipes, rows from `low`, of which one lies on the other, and whether wholly."""
+    none = np.zeros(0, dtype=np.int64)
+    if high - low < 2:
+        return none, none, np.zeros(0, dtype=bool)
+    pipes = network.pipes
+    start = pipes.coord_start[low : high + 1] - pipes.coord_start[low]
+    coords = pipes.coords_m[pipes.coord_start[low] : pipes.coord_start[high]]
+    owner = np.repeat(np.arange(high - low), np.diff(start) - 1)
+    vertex = np.arange(len(owner)) + owner
+    begin, step = coords[vertex], coords[vertex + 1] - coords[vertex]
+    long = np.flatnonzero(np.hypot(*step.T) >= _SHORTEST_M)
+    if not len(long):
+        return none, none, np.zeros(0, dtype=bool)
+    probes = np.concatenate([begin[long] + step[long] / 3, begin[long] + step[long] * 2 / 3])
+    point, line, _, _ = points_on_lines(probes, coords, start, SNAP_M)
+    segment = long[point % len(long)]
+    keep = owner[segment] != line
+    segment, line = segment[keep], line[keep]
+    keep = pipes.system[low + owner[segment]] == pipes.system[low + line]
+    key, hits = np.unique(segment[keep] * (high - low) + line[keep], return_counts=True)
+    both = key[hits == 2]
+    one, other = owner[both // (high - low)], both % (high - low)
+    pair, covered = np.unique(one * (high - low) + other, return_counts=True)
+    one, other = pair // (high - low), pair % (high - low)
+    straight = np.bincount(owner[long], minlength=high - low)
+    length = pipes.length_m[low:high]
+    whole = (covered == straight[one]) & (np.abs(length[one] - length[other]) <= 2 * SNAP_M)
+    # Of two that lie on each other, the later one is told.
+    mutual = np.isin(other * (high - low) + one, pair)
+    tell = ~mutual | (one > other)
+    return one[tell], other[tell], whole[tell]
+
+
+def check_double_points(network: Network, notes: Notes) -> None:
+    """Notice valves, stations and like fittings that stand at one place."""
+    valves, stations, fittings, nodes = network.valves, network.stations, network.fittings, network.nodes
+    node = np.maximum(stations.node, 0)
+    at_node = np.column_stack([nodes.x_m[node], nodes.y_m[node]])
+    unplaced = np.where(stations.node < 0, -1 - np.arange(len(stations)), stations.node)
+    piece = np.maximum(valves.piece, 0)
+    at_valve = np.column_stack(
+        [nodes.x_m[network.pieces.from_node[piece]], nodes.y_m[network.pieces.from_node[piece]]]
+    )
+    for layer, ids, keys, xy in (
+        ("valves", valves.id, _on_pipe(valves.pipe, valves.chainage_m), at_valve),
+        ("regulators", stations.id, [unplaced.astype(np.int64)], at_node),
+        ("fittings", fittings.id, [*_on_pipe(fittings.pipe, fittings.chainage_m), fittings.kind], None),
+    ):
+        rows, first = _repeats(keys)
+        twin = dict(zip(rows.tolist(), first.tolist(), strict=True))
+        notes.add_each(
+            "same-place",
+            layer,
+            ids,
+            rows,
+            Severity.NOTE if layer == "fittings" else Severity.WARNING,
+            _twin_words("stands at the place of {layer} {other}", layer, ids, twin),
+            "delete one of them, or move it to where it is",
+            xy,
+        )
+
+
+def check_double_customers(network: Network, notes: Notes) -> None:
+    """Notice meter points with the place and the address of another one."""
+    customers = network.customers
+    address = pc.binary_join_element_wise(customers.address.arrow, customers.postcode.arrow, "\n")
+    code = pc.dictionary_encode(address)
+    code = code.combine_chunks() if isinstance(code, pa.ChunkedArray) else code
+    known = np.asarray(pc.not_equal(customers.address.arrow, "").to_numpy(zero_copy_only=False), dtype=bool)
+    known &= np.isfinite(customers.x_m)
+    who = np.flatnonzero(known)
+    name = np.asarray(code.indices.to_numpy(zero_copy_only=False), dtype=np.int64)
+    place = [np.round(axis[who] / _SAME_PLACE_M) for axis in (customers.x_m, customers.y_m)]
+    rows, first = _repeats([name[who], *place])
+    twin = dict(zip(who[rows].tolist(), who[first].tolist(), strict=True))
+    notes.add_each(
+        "double-customer",
+        "customers",
+        customers.id,
+        who[rows],
+        Severity.WARNING,
+        _twin_words("has the place and address of {layer} {other}", "customers", customers.id, twin),
+        "delete one of them, or tell their addresses apart",
+        np.column_stack([customers.x_m, customers.y_m]),
+    )
+
+
+def _on_pipe(pipe: NDArray[Any], chainage_m: Floats) -> list[NDArray[Any]]:
+    placed = pipe >= 0
+    alone = np.where(placed, pipe.astype(np.int64), -1 - np.arange(len(pipe)))
+    return [alone, np.where(placed, np.round(np.nan_to_num(chainage_m) / _SAME_PLACE_M), 0.0)]
+
+
+def _repeats(keys: list[NDArray[Any]]) -> tuple[Rows, Rows]:
+    """Return rows whose keys all equal those of an earlier row, and that row."""
+    order = np.lexsort([np.arange(len(keys[0])), *keys])
+    new = np.ones(len(order), dtype=bool)
+    new[1:] = np.any([key[order][1:] != key[order][:-1] for key in keys], axis=0)
+    first = order[np.maximum.accumulate(np.where(new, np.arange(len(order)), 0))]
+    rows = order[~new]
+    back = np.argsort(rows)
+    return rows[back], first[~new][back]

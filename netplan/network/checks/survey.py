@@ -1,0 +1,98 @@
+"""Everything that is wrong with a set of layers at once, each thing with its place."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from netplan.errors import BadNetworkError
+from netplan.findings import Finding, Severity, in_order
+from netplan.network.build import build_network
+from netplan.network.bulk import no_collecting
+from netplan.network.checks import check_network
+from netplan.network.checks.crs import check_area_of_use, check_reference_systems
+from netplan.network.checks.whereabouts import with_places
+from netplan.network.contract import BASE_LAYERS, layer_specs
+from netplan.network.model import Network
+from netplan.network.normalise import normalise
+from netplan.network.notes import Notes
+from netplan.network.projection import Working, working_crs
+from netplan.network.raw import RawLayer
+from netplan.network.sizes import resolve_sizes
+
+__all__ = ["Survey", "survey"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Survey:
+    """What is known about a set of layers.
+
+    Parameters
+    ----------
+    findings : tuple of Finding
+        Everything noticed, worst first.
+    crs : str
+        Working CRS of the findings' places; empty when the layers have none that can be used.
+    network : Network or None
+        The joined network without what cannot be used; None when nothing can be joined.
+    """
+
+    findings: tuple[Finding, ...]
+    crs: str
+    network: Network | None
+
+
+def survey(layers: Mapping[str, RawLayer], source: str = "memory") -> Survey:
+    """Look for every fault, however bad the data is; nothing is refused.
+
+    Parameters
+    ----------
+    layers : mapping
+        Raw layers by the layer names of the input contract.
+    source : str
+        What they were read from.
+    """
+    notes = Notes()
+    for name, spec in layer_specs().items():
+        if spec.required and name not in layers:
+            notes.add(
+                "missing-layer",
+                name,
+                "",
+                Severity.ERROR,
+                "the layer is not there",
+                "name it after the input contract, or map its name",
+            )
+    check_reference_systems(layers, notes)
+    check_area_of_use(layers, notes)
+    working = _working(layers)
+    network: Network | None = None
+    try:
+        network = build_network(layers, source, strict=False)
+        notes.extend(check_network(network))
+    except BadNetworkError as error:
+        notes.extend(error.findings or _of_single_layers(layers))
+        if not any(finding.severity is Severity.ERROR for finding in notes.sorted()):
+            what, _, mend = str(error).partition("; ")
+            notes.add("unusable", "", "", Severity.ERROR, what, mend or "correct the layers")
+    found = with_places(in_order(notes.sorted()), layers, working)
+    return Survey(found, "" if working is None else working.name, network)
+
+
+def _working(layers: Mapping[str, RawLayer]) -> Working | None:
+    try:
+        return working_crs({name: layer for name, layer in layers.items() if len(layer) or layer.crs})
+    except BadNetworkError:
+        return None
+
+
+def _of_single_layers(layers: Mapping[str, RawLayer]) -> tuple[Finding, ...]:
+    """Return what can be said of each layer by itself, where they cannot be put together."""
+    notes = Notes()
+    with no_collecting():
+        for name, spec in layer_specs().items():
+            if name in layers and name not in BASE_LAYERS:
+                table = normalise(layers[name], spec, notes)
+                if name in ("mains", "services"):
+                    resolve_sizes(table, notes)
+    return notes.sorted()
