@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,7 @@ from netplan.demand import DemandResult, Window, customer_demand, customer_press
 from netplan.hydraulics import FlowConditions, FlowNetwork, FlowSolver, FlowState
 from netplan.isolation import Index, build_index, interruption_minor
 from netplan.network.graph import components
+from netplan.network.place import lines_between
 from netplan.plan.flowcase import base_network, flow_conditions, gas_of, limit_pa_gauge
 from netplan.plan.request import PlanRequest
 from netplan.reference.gas import METRIC_STANDARD, Gas
@@ -102,6 +104,27 @@ class Desk:
 
     @cached_property
     def _rules_with(self) -> dict[frozenset[str], Rules]:
+        return {}
+
+    def lines_between(
+        self, pipe: NDArray[np.integer[Any]], from_m: Floats, to_m: Floats
+    ) -> NDArray[np.object_]:
+        """Return lengths of pipes as lines in the working CRS, each drawn once."""
+        asked = list(zip(pipe.tolist(), from_m.tolist(), to_m.tolist(), strict=True))
+        new = sorted(set(asked) - self._lines.keys())
+        drawn = lines_between(
+            self.request.network,
+            np.array([p for p, _, _ in new], dtype=np.int64),
+            np.array([low for _, low, _ in new], dtype=float),
+            np.array([high for _, _, high in new], dtype=float),
+        )
+        self._lines.update(zip(new, drawn, strict=True))
+        found = np.empty(len(asked), dtype=object)
+        found[:] = [self._lines[length] for length in asked]
+        return found
+
+    @cached_property
+    def _lines(self) -> dict[tuple[int, float, float], Any]:
         return {}
 
     @cached_property

@@ -11,7 +11,7 @@ from netplan.bypass import Feed, bypass_feeds, valve_feeds
 from netplan.bypass.candidates import BoundaryValve, BypassEnd, HoseWay, MainLines, hose_ways
 from netplan.isolation import Cut
 from netplan.network.model import Network
-from netplan.network.place import lines_between, points_at
+from netplan.network.place import points_at
 from netplan.network.words import Operable, ValveState
 from netplan.plan.desk import Desk
 from netplan.plan.naming import stop_id
@@ -122,8 +122,8 @@ def hose_ways_of(
     )
     keep_out = tuple(network.keep_out.geometry)
     return hose_ways(
-        _lines(network, stopped, rows[near]),
-        _lines(network, stopped, fed_rows),
+        _lines(desk, stopped, rows[near]),
+        _lines(desk, stopped, fed_rows),
         rules,
         scale=network.scale,
         keep_out=keep_out,
@@ -131,10 +131,11 @@ def hose_ways_of(
     )
 
 
-def _lines(network: Network, stopped: StoppedNetwork, rows: Ints) -> MainLines:
-    pipe = network.pieces.pipe[stopped.piece[rows]]
-    lines = lines_between(network, pipe, stopped.from_m[rows], stopped.to_m[rows])
-    return MainLines(rows, lines, network.pipes.od_m[pipe])
+def _lines(desk: Desk, stopped: StoppedNetwork, rows: Ints) -> MainLines:
+    pipes, pieces = desk.request.network.pipes, desk.request.network.pieces
+    pipe = pieces.pipe[stopped.piece[rows]]
+    lines = desk.lines_between(pipe, stopped.from_m[rows], stopped.to_m[rows])
+    return MainLines(rows, lines, pipes.od_m[pipe])
 
 
 def valve_ways(desk: Desk, reach: Reach, part: Hungry) -> tuple[Feed, ...]:
