@@ -17,7 +17,7 @@ from netplan.network.notes import Notes
 from netplan.network.placing import MainIndex, nodes_at
 from netplan.network.text import Text
 
-__all__ = ["attach", "service_ends"]
+__all__ = ["attach", "named_services", "service_ends"]
 
 SERVICE_REACH_M: Final = 5.0
 MAIN_REACH_M: Final = 50.0
@@ -129,6 +129,7 @@ def attach(
     xy_m: Floats,
     feature_id: Text,
     ends: Rows,
+    named: tuple[Rows, Rows],
     notes: Notes,
 ) -> tuple[Rows, Rows]:
     """Return customer rows and the nodes they hang on, sorted; several for a customer with two feeds.
@@ -139,9 +140,11 @@ def attach(
         Feature of every service row, empty for a network without services.
     ends : int64 array
         Result of `service_ends`.
+    named : tuple of int64 arrays
+        Result of `named_services`.
     """
     n = len(customers)
-    who, node = _by_service_id(customers, xy_m, feature_id, ends, joins, notes)
+    who, node = _by_service_id(customers, xy_m, feature_id, ends, named, joins, notes)
     alone = np.ones(n, dtype=bool)
     alone[who] = False
     alone &= np.isfinite(xy_m).all(axis=1)
@@ -198,15 +201,25 @@ def _unique_pairs(who: Rows, node: Rows) -> tuple[Rows, Rows]:
     return who[new], node[new]
 
 
-def _by_service_id(
-    customers: Table, xy_m: Floats, feature_id: Text, ends: Rows, joins: Joins, notes: Notes
-) -> tuple[Rows, Rows]:
-    lists = pc.split_pattern(customers.text["service_id"].arrow, ";")
-    who = _numbers(pc.list_parent_indices(lists))
-    names = pc.utf8_trim_whitespace(pc.list_flatten(lists))
+def named_services(customers: Table, feature_id: Text) -> tuple[Rows, Rows]:
+    """Return customer row and service row (-1 for an unknown one) of every service that a customer names."""
+    who, names = _one_a_row(customers.text["service_id"].arrow)
     given = ~np.asarray(pc.equal(names, "").to_numpy(zero_copy_only=False), dtype=bool)
-    who, names = who[given], names.filter(pa.array(given))
-    row = _numbers(pc.fill_null(pc.index_in(names, value_set=feature_id.arrow), -1))
+    if not given.all():
+        who, names = who[given], names.filter(pa.array(given))
+    return who, _numbers(pc.fill_null(pc.index_in(names, value_set=feature_id.arrow), -1))
+
+
+def _by_service_id(
+    customers: Table,
+    xy_m: Floats,
+    feature_id: Text,
+    ends: Rows,
+    named: tuple[Rows, Rows],
+    joins: Joins,
+    notes: Notes,
+) -> tuple[Rows, Rows]:
+    who, row = named
     notes.add_each(
         "unknown-service",
         "customers",
@@ -234,6 +247,14 @@ def _by_service_id(
         )
         end[place] = ends[rows[int(np.argmin(np.nan_to_num(gap)))]]
     return who, end
+
+
+def _one_a_row(texts: Any) -> tuple[Rows, Any]:
+    """Return row and text of each member of lists parted by semicolons."""
+    if not pc.any(pc.match_substring(texts, ";")).as_py():
+        return np.arange(len(texts)), texts
+    lists = pc.split_pattern(texts, ";")
+    return _numbers(pc.list_parent_indices(lists)), pc.utf8_trim_whitespace(pc.list_flatten(lists))
 
 
 def _all_different(ids: Text) -> bool:

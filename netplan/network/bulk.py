@@ -8,13 +8,20 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from typing import Final, TypeVar
 
-__all__ = ["no_collecting", "side_by_side"]
+__all__ = ["meanwhile", "no_collecting", "side_by_side"]
 
 THREADS: Final = 2
 """Threads for work in numpy, Arrow and hashing, which run outside the interpreter's lock."""
 
 _Item = TypeVar("_Item")
 _Result = TypeVar("_Result")
+
+
+@contextmanager
+def meanwhile(work: Callable[[], _Result]) -> Iterator[Callable[[], _Result]]:
+    """Begin some work on a thread of its own; what is yielded waits for it and returns its result."""
+    with ThreadPoolExecutor(1) as pool:
+        yield pool.submit(work).result
 
 
 def side_by_side(work: Callable[[_Item], _Result], items: Iterable[_Item]) -> list[_Result]:

@@ -157,13 +157,21 @@ def merge_nodes(joins: Joins) -> Rows:
 
 
 def _lasting(pairs: Rows, n: int) -> Rows:
-    links = coo_array((np.ones(len(pairs), dtype=np.int8), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
+    """Return the row of each of `n` nodes once pairs are made one; their order survives the merging."""
+    named = _first_of_merged(pairs, n)
+    rank = np.cumsum(named == np.arange(n)) - 1
+    return np.asarray(rank[named], dtype=np.int64)
+
+
+def _first_of_merged(pairs: Rows, n: int) -> Rows:
+    """Return for each node the first of those that it is one with."""
+    named = np.arange(n)
+    involved, ends = np.unique(pairs, return_inverse=True)
+    one, other = ends.reshape(-1, 2).T
+    links = coo_array((np.ones(len(one), dtype=np.int8), (one, other)), shape=(len(involved),) * 2)
     _, label = connected_components(links, directed=False)
-    # Components are numbered by their first member, so that order survives the merging.
-    first = first_of(label)
-    rank = np.empty(len(first), dtype=np.int64)
-    rank[np.argsort(first, kind="stable")] = np.arange(len(first))
-    return np.asarray(rank[label], dtype=np.int64)
+    named[involved] = involved[first_of(label)[label]]
+    return named
 
 
 def first_of(label: NDArray[Any]) -> Rows:
@@ -200,10 +208,15 @@ def _snap_one(points: Floats) -> tuple[Rows, Floats]:
     pairs = close_pairs(unique, SNAP_M)
     if not len(pairs):
         return inverse, unique
-    label = _lasting(pairs, len(unique))
-    count = np.bincount(label)
-    xy = np.column_stack([np.bincount(label, weights=unique[:, axis]) / count for axis in (0, 1)])
-    return label[inverse], xy
+    named = _first_of_merged(pairs, len(unique))
+    first_one = named == np.arange(len(unique))
+    rank = np.cumsum(first_one) - 1
+    xy = unique[first_one]
+    moved = np.flatnonzero(np.isin(named, np.unique(named[~first_one])))
+    at, place = np.unique(rank[named[moved]], return_inverse=True)
+    count = np.bincount(place)
+    xy[at] = np.column_stack([np.bincount(place, weights=unique[moved, axis]) / count for axis in (0, 1)])
+    return rank[named][inverse], xy
 
 
 def _tees(course: Course, joins: Joins) -> tuple[Rows, Rows, Floats]:

@@ -40,6 +40,8 @@ class Lines:
         Height at each vertex [m]; NaN where not recorded.
     start : int64 array, shape (n + 1,)
         Line i has the vertices ``coords_m[start[i]:start[i + 1]]``.
+    length_m : float array, shape (n,)
+        Planar length [m].
     """
 
     table: Table
@@ -47,9 +49,25 @@ class Lines:
     coords_m: NDArray[np.float64]
     height_m: NDArray[np.float64]
     start: NDArray[np.int64]
+    length_m: NDArray[np.float64]
 
     def __len__(self) -> int:
         return len(self.start) - 1
+
+    def keep(self, good: NDArray[np.bool_]) -> Lines:
+        """Return the lines that are marked."""
+        if good.all():
+            return self
+        count = np.diff(self.start)
+        vertex, rows = np.repeat(good, count), np.flatnonzero(good)
+        return Lines(
+            self.table.take(rows),
+            self.feature_id.take(rows),
+            self.coords_m[vertex],
+            self.height_m[vertex],
+            np.concatenate([[0], np.cumsum(count[good])]).astype(np.int64),
+            self.length_m[good],
+        )
 
 
 def read_lines(table: Table, project: _Project, notes: Notes) -> Lines:
@@ -70,8 +88,7 @@ def read_lines(table: Table, project: _Project, notes: Notes) -> Lines:
         table, feature_id, flat, start = _from_objects(table, notes)
     coords = project(flat[:, :2])
     height = np.round(flat[:, 2], 3) if flat.shape[1] > 2 else np.full(len(flat), np.nan)
-    lines = Lines(table, feature_id, coords, height, start)
-    return _without(lines, lengths_of(coords, start), notes)
+    return _without_odd(Lines(table, feature_id, coords, height, start, lengths_of(coords, start)), notes)
 
 
 def lengths_of(coords_m: NDArray[np.float64], start: NDArray[np.int64]) -> NDArray[np.float64]:
@@ -182,8 +199,8 @@ def _split(table: Table, feature_id: Text, split: NDArray[np.int64]) -> Table:
     return longer.take(pc.sort_indices(longer.text["id"].arrow).to_numpy())
 
 
-def _without(lines: Lines, length: NDArray[np.float64], notes: Notes) -> Lines:
-    ids, name = lines.table.id, lines.table.name
+def _without_odd(lines: Lines, notes: Notes) -> Lines:
+    ids, name, length = lines.table.id, lines.table.name, lines.length_m
     infinite = ~(length < _FARTHEST_M)
     if len(lines) and not (np.abs(lines.coords_m) < _FARTHEST_M).all():
         outside = ~(np.abs(lines.coords_m) < _FARTHEST_M).all(axis=1)
@@ -209,17 +226,4 @@ def _without(lines: Lines, length: NDArray[np.float64], notes: Notes) -> Lines:
         "delete it or draw it",
         place,
     )
-    keep = ~(infinite | short)
-    if keep.all():
-        return lines
-    vertex = np.repeat(keep, np.diff(lines.start))
-    count = np.diff(lines.start)[keep]
-    start = np.concatenate([[0], np.cumsum(count)]).astype(np.int64)
-    rows = np.flatnonzero(keep)
-    return Lines(
-        lines.table.take(rows),
-        lines.feature_id.take(rows),
-        lines.coords_m[vertex],
-        lines.height_m[vertex],
-        start,
-    )
+    return lines.keep(~(infinite | short))

@@ -108,8 +108,8 @@ def read(given: Mapping[str, Any], notes: Notes) -> Layers:
     def layer(name: str) -> Any:
         return line_layer(name) if name in _LINES else point_layer(name)
 
-    names = sorted((*_LINES, *_POINTS), key=lambda name: -len(raw.get(name, ())))
-    done = dict(zip(names, side_by_side(layer, names), strict=True))
+    largest_first = sorted((*_LINES, *_POINTS), key=lambda name: -len(raw.get(name, ())))
+    done = dict(zip(largest_first, side_by_side(layer, largest_first), strict=True))
     lines, sizes = ({name: done[name][part] for name in _LINES} for part in (0, 1))
     points, places = ({name: done[name][part] for name in _POINTS} for part in (0, 1))
     with _numbers_unchecked():
