@@ -11,6 +11,7 @@ import pandas as pd
 import pyarrow as pa
 from pyproj import CRS
 
+from netplan.findings import Finding
 from netplan.network.flat import Shapes
 
 __all__ = ["RawLayer", "RawLayers", "as_raw"]
@@ -43,10 +44,11 @@ class RawLayer:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RawLayers:
-    """All layers of a source by their names, and what they were read from."""
+    """All layers of a source by their names, what they were read from, and what was noticed meanwhile."""
 
     source: str
     layers: Mapping[str, RawLayer] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
 
     def __getitem__(self, name: str) -> RawLayer:
         return self.layers[name]

@@ -1,12 +1,14 @@
 """Reading networks from files, and writing layers to them.
 
-`read_network` is the usual door; `read_layers` gives the layers untouched; `write_layers` makes a network
-file or folder from tables.
+`read_network` is the usual door; `read_layers` gives the layers untouched; `open_source` opens what they read
+from; `write_layers` makes a network file or folder from tables.
 """
 
 from netplan.readers.layers import read_layers
 from netplan.readers.network import read_network
+from netplan.readers.opening import open_source
 from netplan.readers.polygons import read_polygons
+from netplan.readers.source import LayerSource
 from netplan.readers.write import write_layers
 
-__all__ = ["read_layers", "read_network", "read_polygons", "write_layers"]
+__all__ = ["LayerSource", "open_source", "read_layers", "read_network", "read_polygons", "write_layers"]

@@ -3,47 +3,83 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import geopandas
 import pyarrow as pa
 import pyarrow.parquet as pq
+import shapely
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from netplan.errors import BadInputError
-from netplan.network.contract import layer_specs
+from netplan.network.flat import as_objects, take_shapes
 from netplan.network.raw import RawLayer, as_raw
+from netplan.readers.source import Field, Window, window_bounds
 from netplan.readers.wkb import shapes_of_wkb
 
-__all__ = ["read_geoparquet"]
+__all__ = ["fields_of_geoparquet", "read_geoparquet"]
 
 
-def read_geoparquet(path: Path, name: str) -> RawLayer:
-    """Read one layer, only the columns that the contract knows.
+def fields_of_geoparquet(path: Path) -> tuple[Field, ...]:
+    """Return the columns of a file without its geometries."""
+    with _readable(path), pq.ParquetFile(path) as file:
+        schema = file.schema_arrow
+        shapes = dict(_geo(schema.metadata, path)["columns"])
+        return tuple(Field(item.name, _kind(item.type)) for item in schema if item.name not in shapes)
+
+
+def read_geoparquet(path: Path, layer: str, columns: Sequence[str], within: Window | None = None) -> RawLayer:
+    """Read some columns of a file and its main geometry.
 
     Raises
     ------
     BadInputError
         When the file is no GeoParquet, or is broken.
     """
+    with _readable(path), pq.ParquetFile(path) as file:
+        geo = _geo(file.schema_arrow.metadata, path)
+        shape = str(geo["primary_column"])
+        described = dict(geo["columns"][shape])
+        if described.get("encoding") != "WKB":
+            raw = as_raw(layer, geopandas.read_parquet(path, columns=[*columns, shape]))
+        else:
+            table = file.read(columns=[*columns, shape])
+            crs = _crs(described, path)
+            raw = RawLayer(layer, table.select(list(columns)), shapes_of_wkb(table[shape]), crs)
+    return raw if within is None or raw.crs is None else _inside(raw, within, raw.crs)
+
+
+@contextmanager
+def _readable(path: Path) -> Iterator[None]:
     try:
-        with pq.ParquetFile(path) as file:
-            geo = _geo(file.schema_arrow.metadata, path)
-            column = str(geo["primary_column"])
-            described = dict(geo["columns"][column])
-            if described.get("encoding") != "WKB":
-                return as_raw(name, geopandas.read_parquet(path))
-            held = file.schema_arrow.names
-            wanted = [spec.name for spec in layer_specs()[name].columns if spec.name in held]
-            table = file.read(columns=[*wanted, column])
+        yield
     except (pa.ArrowException, KeyError, TypeError, ValueError) as error:
         reason = " ".join(str(error).split())[:160]
         raise BadInputError(
             f"{path} cannot be read as GeoParquet ({reason}); check that the file is whole"
         ) from error
-    return RawLayer(name, table.select(wanted), shapes_of_wkb(table[column]), _crs(described, path))
+
+
+def _inside(raw: RawLayer, within: Window, crs: CRS) -> RawLayer:
+    west, south, east, north = window_bounds(within, crs, f"layer {raw.name}")
+    low_x, low_y, high_x, high_y = shapely.bounds(as_objects(raw.geometry)).T
+    rows = ((low_x <= east) & (high_x >= west) & (low_y <= north) & (high_y >= south)).nonzero()[0]
+    return RawLayer(raw.name, raw.columns.take(pa.array(rows)), take_shapes(raw.geometry, rows), crs)
+
+
+def _kind(kind: Any) -> Literal["text", "number", "flag", "date", "other"]:
+    inner = kind.value_type if pa.types.is_dictionary(kind) else kind
+    if pa.types.is_string(inner) or pa.types.is_large_string(inner):
+        return "text"
+    if pa.types.is_integer(inner) or pa.types.is_floating(inner) or pa.types.is_decimal(inner):
+        return "number"
+    if pa.types.is_boolean(inner):
+        return "flag"
+    return "date" if pa.types.is_temporal(inner) else "other"
 
 
 def _geo(metadata: Any, path: Path) -> dict[str, Any]:

@@ -1,81 +1,72 @@
-"""Layers of a GeoPackage or of a folder of files, as they stand."""
+"""Layers of a source under the names of the input contract."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Final
 
 from netplan.errors import BadInputError
 from netplan.network.bulk import no_collecting
-from netplan.network.contract import layer_specs
+from netplan.network.contract import LayerSpec, layer_specs
 from netplan.network.raw import RawLayer, RawLayers
-from netplan.readers.geoparquet import read_geoparquet
-from netplan.readers.ogr import layer_names, read_ogr
+from netplan.readers.opening import open_source
+from netplan.readers.source import Field, LayerSource, Window
 
 __all__ = ["read_layers"]
 
-_PARQUET = (".parquet", ".geoparquet")
-_OGR = (".geojson", ".json", ".shp")
+_CUT: Final = 10
+"""Longest column name that a Shapefile keeps."""
 
 
-def read_layers(path: str | Path) -> RawLayers:
-    """Read the layers of the input contract that a source holds, untouched.
+def read_layers(source: str | Path | LayerSource, *, within: Window | None = None) -> RawLayers:
+    """Read the layers of the input contract that a source holds, only the columns that it knows.
 
     Parameters
     ----------
-    path : str or Path
-        One GeoPackage, or a folder of ``<layer>.parquet``, ``.geojson`` or ``.shp`` files. Other files,
-        layers and columns are left alone.
+    source : str, Path or LayerSource
+        What `open_source` understands, or an open source.
+    within : Window, optional
+        Read at least what touches this area, given in longitude and latitude; other features may be missing.
 
     Raises
     ------
     BadInputError
-        When the path holds no network, a layer stands in two files, or a file cannot be read.
+        When the source holds no network, a layer stands in two files, or something cannot be read.
     """
-    place = Path(path)
+    opened = open_source(source) if isinstance(source, str | Path) else source
     try:
         with no_collecting():
-            layers = _layers(place)
+            layers = _by_contract(opened, within)
     except OSError as error:
-        raise BadInputError(f"{path}: cannot be read ({error.strerror or error}); check the file") from error
-    return RawLayers(str(path), layers)
+        raise BadInputError(
+            f"{opened.name}: cannot be read ({error.strerror or error}); check the file"
+        ) from error
+    return RawLayers(opened.name, layers)
 
 
-def _layers(path: Path) -> dict[str, RawLayer]:
-    if path.is_dir():
-        return _folder(path)
-    if path.is_file():
-        return _geopackage(path)
-    raise BadInputError(f"{path}: no such file or folder; give a GeoPackage or a folder of layers")
-
-
-def _geopackage(path: Path) -> dict[str, RawLayer]:
-    if path.suffix.lower() != ".gpkg":
-        raise BadInputError(f"{path}: is no GeoPackage; give a .gpkg file or a folder of layers")
-    held = layer_names(path)
-    found = {name: read_ogr(path, name, layer=name) for name in layer_specs() if name in held}
+def _by_contract(source: LayerSource, within: Window | None) -> dict[str, RawLayer]:
+    held = source.layer_names()
+    found = {}
+    for name, spec in layer_specs().items():
+        if name in held:
+            names = _known(spec, source.fields(name))
+            raw = source.read(name, list(names), within=within)
+            columns = raw.columns.rename_columns([names[field] for field in raw.columns.column_names])
+            found[name] = RawLayer(name, columns, raw.geometry, raw.crs)
     if not found:
         raise BadInputError(
-            f"{path}: holds no layer of the input contract; name its layers mains, services, …"
+            f"{source.name}: holds no layer of the input contract; "
+            "name its layers mains, services, …, or give a mapping"
         )
     return found
 
 
-def _folder(path: Path) -> dict[str, RawLayer]:
-    files: dict[str, Path] = {}
-    for file in sorted(path.iterdir()):
-        suffix, name = file.suffix.lower(), file.stem
-        if name not in layer_specs() or suffix not in (*_PARQUET, *_OGR) or not file.is_file():
-            continue
-        if name in files:
-            raise BadInputError(
-                f"{path}: layer {name} stands in {files[name].name} and {file.name}; keep one of them"
-            )
-        files[name] = file
-    if not files:
-        raise BadInputError(
-            f"{path}: holds no layers; put mains.parquet, mains.geojson or mains.shp and the others there"
-        )
-    return {
-        name: read_geoparquet(file, name) if file.suffix.lower() in _PARQUET else read_ogr(file, name)
-        for name, file in files.items()
-    }
+def _known(spec: LayerSpec, fields: Sequence[Field]) -> dict[str, str]:
+    """Return the source fields that the contract knows, with the contract's names."""
+    known = {column.name for column in spec.columns}
+    # No two columns of a layer begin alike, so a cut name still says which is meant.
+    short = {name[:_CUT]: name for name in known}
+    names = {field.name: short.get(field.name.lower(), "") if field.cut else field.name for field in fields}
+    wanted = {field: name for field, name in names.items() if name in known}
+    return {field: name for field, name in wanted.items() if list(wanted.values()).count(name) == 1}

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import pyarrow as pa
 import pyogrio
@@ -12,76 +14,91 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from netplan.errors import BadInputError
-from netplan.network.contract import LayerSpec, layer_specs
 from netplan.network.raw import RawLayer
+from netplan.readers.source import Field, Window, window_bounds
 from netplan.readers.wkb import shapes_of_wkb
 
-__all__ = ["layer_names", "read_ogr"]
+__all__ = ["fields_of_ogr", "layer_names", "read_ogr"]
 
-_DBF_NAME: Final = 10
-"""Longest column name that a Shapefile keeps."""
-
-
-def layer_names(path: Path) -> set[str]:
-    """Return the names of the layers in a file."""
-    try:
-        with _quietly():
-            return {str(name) for name, _ in pyogrio.list_layers(path)}
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, RuntimeError) as error:
-        raise _unreadable(path, error) from error
+_KINDS: Final[dict[str, Literal["text", "number", "flag", "date"]]] = {
+    "OFTString": "text",
+    "OFTInteger": "number",
+    "OFTInteger64": "number",
+    "OFTReal": "number",
+    "OFTDate": "date",
+    "OFTTime": "date",
+    "OFTDateTime": "date",
+}
 
 
-def read_ogr(path: Path, name: str, layer: str | None = None) -> RawLayer:
-    """Read one layer, only the columns that the contract knows.
+def layer_names(path: Path) -> tuple[str, ...]:
+    """Return the names of the layers in a file, sorted."""
+    with _readable(path):
+        return tuple(sorted(str(name) for name, _ in pyogrio.list_layers(path)))
+
+
+def fields_of_ogr(path: Path, layer: str | None = None) -> tuple[Field, ...]:
+    """Return the columns of a layer; a key column with a name of its own comes first."""
+    with _readable(path, layer):
+        info = pyogrio.read_info(path, layer=layer)
+    cut = path.suffix.lower() == ".shp"
+    key = [Field(str(info["fid_column"]), "number")] if info.get("fid_column") else []
+    names, types, inner = info["fields"], info["ogr_types"], info["ogr_subtypes"]
+    fields = [
+        Field(str(name), "flag" if sub == "OFSTBoolean" else _KINDS.get(str(kind), "other"), cut)
+        for name, kind, sub in zip(names, types, inner, strict=True)
+    ]
+    return (*(field for field in key if field.name not in {other.name for other in fields}), *fields)
+
+
+def read_ogr(
+    path: Path,
+    name: str,
+    columns: Sequence[str],
+    *,
+    layer: str | None = None,
+    within: Window | None = None,
+) -> RawLayer:
+    """Read some columns of a layer and its geometry.
 
     Parameters
     ----------
     path : Path
         File.
     name : str
-        Layer name of the contract.
+        What the layer is called.
+    columns : sequence of str
+        Columns, as `fields_of_ogr` names them.
     layer : str, optional
         Layer inside the file; the only one by default.
+    within : Window, optional
+        Features whose bounding box touches the bounds of this area.
 
     Raises
     ------
     BadInputError
         When GDAL cannot read it.
     """
-    spec = layer_specs()[name]
-    try:
-        with _quietly():
-            info = pyogrio.read_info(path, layer=layer)
-            names = _wanted(spec, [str(field) for field in info["fields"]], path.suffix.lower() == ".shp")
-            meta, table = pyogrio.read_arrow(path, layer=layer, columns=list(names))
-    except (
-        pyogrio.errors.DataSourceError,
-        pyogrio.errors.DataLayerError,
-        pyogrio.errors.FieldError,
-        pyogrio.errors.GeometryError,
-        pyogrio.errors.FeatureError,
-        pa.ArrowException,
-        UnicodeDecodeError,
-        RuntimeError,
-        ValueError,
-    ) as error:
-        raise _unreadable(path, error, layer) from error
-    column = _geometry_column(meta, table)
-    if column is None:
+    with _readable(path, layer):
+        info = pyogrio.read_info(path, layer=layer)
+        crs = _crs(info.get("crs"), path, name)
+        bounds = (
+            None if within is None or crs is None else window_bounds(within, crs, f"{path}: layer {name}")
+        )
+        stored = {str(field) for field in info["fields"]}
+        key = info.get("fid_column") or None
+        meta, table = pyogrio.read_arrow(
+            path,
+            layer=layer,
+            columns=[column for column in columns if column in stored],
+            return_fids=key is not None and key in columns and key not in stored,
+            bbox=bounds,
+        )
+    shape = _geometry_column(meta, table)
+    if shape is None:
         raise BadInputError(f"{path}: layer {name} has no geometry; store one with each feature")
-    columns = {names[field]: table[field] for field in names if field in table.column_names}
-    return RawLayer(name, pa.table(columns), shapes_of_wkb(table[column]), _crs(meta.get("crs"), path, name))
-
-
-def _wanted(spec: LayerSpec, fields: list[str], is_shapefile: bool) -> dict[str, str]:
-    """Return the source fields that the contract knows, with the contract's names."""
-    known = [column.name for column in spec.columns]
-    if not is_shapefile:
-        return {field: field for field in fields if field in known}
-    # A Shapefile keeps ten characters of a name, in any case; no two columns of a layer begin alike.
-    short = {name[:_DBF_NAME]: name for name in known}
-    wanted = {field: short[field.lower()] for field in fields if field.lower() in short}
-    return {field: name for field, name in wanted.items() if list(wanted.values()).count(name) == 1}
+    held = [column for column in columns if column in table.column_names]
+    return RawLayer(name, table.select(held), shapes_of_wkb(table[shape]), crs)
 
 
 def _geometry_column(meta: Any, table: Any) -> str | None:
@@ -102,12 +119,23 @@ def _crs(text: str | None, path: Path, name: str) -> CRS | None:
         ) from error
 
 
-def _quietly() -> warnings.catch_warnings[None]:
-    # What GDAL warns about (odd rings, odd fields) is judged by the checks on what was read.
-    return warnings.catch_warnings(action="ignore")
-
-
-def _unreadable(path: Path, error: Exception, layer: str | None = None) -> BadInputError:
-    reason = " ".join(str(error).split())[:160] or type(error).__name__
-    where = f"{path}: layer {layer}" if layer else str(path)
-    return BadInputError(f"{where} cannot be read ({reason}); check that the file is whole")
+@contextmanager
+def _readable(path: Path, layer: str | None = None) -> Iterator[None]:
+    try:
+        # What GDAL warns about (odd rings, odd fields) is judged by the checks on what was read.
+        with warnings.catch_warnings(action="ignore"):
+            yield
+    except (
+        pyogrio.errors.DataSourceError,
+        pyogrio.errors.DataLayerError,
+        pyogrio.errors.FieldError,
+        pyogrio.errors.GeometryError,
+        pyogrio.errors.FeatureError,
+        pa.ArrowException,
+        UnicodeDecodeError,
+        RuntimeError,
+        ValueError,
+    ) as error:
+        reason = " ".join(str(error).split())[:160] or type(error).__name__
+        where = f"{path}: layer {layer}" if layer else str(path)
+        raise BadInputError(f"{where} cannot be read ({reason}); check that the file is whole") from error

@@ -10,10 +10,11 @@ from typing import Any
 import geopandas
 import pandas as pd
 import pytest
+from shapely import box
 
 from netplan.errors import BadInputError, BadNetworkError
 from netplan.network.build import build_network
-from netplan.readers import read_layers, read_network, write_layers
+from netplan.readers import open_source, read_layers, read_network, write_layers
 from tests.networks import (
     customer,
     fitting,
@@ -232,3 +233,37 @@ def test_writing_refuses_what_it_cannot_do(tmp_path: Path) -> None:
         write_layers({"lamps": town()["mains"]}, tmp_path / "x")
     with pytest.raises(BadInputError, match="file format kml is not known"):
         write_layers(town(), tmp_path / "x", "kml")
+
+
+@pytest.mark.parametrize(("name", "file_format"), FORMATS)
+def test_a_window_reads_what_touches_it(tmp_path: Path, name: str, file_format: str) -> None:
+    place = write_layers(town(), tmp_path / name, file_format)
+    whole = read_layers(place)
+    end = town()["mains"].set_index("id").geometry["M1"].interpolate(60).buffer(5)
+    corner = geopandas.GeoSeries([end], crs=whole["mains"].crs).to_crs(4326)[0]
+    part = read_layers(place, within=corner)
+    assert part["mains"].columns["id"].to_pylist() == ["M1"]
+    assert len(part["services"]) == 0
+    assert part["mains"].crs == whole["mains"].crs
+    everywhere = read_layers(place, within=box(-179, -89, 179, 89))
+    assert [len(everywhere[layer]) for layer in everywhere.layers] == [
+        len(whole[layer]) for layer in whole.layers
+    ]
+
+
+def test_a_source_reads_only_the_columns_it_is_asked_for(tmp_path: Path) -> None:
+    for name, file_format in FORMATS:
+        source = open_source(write_layers(town(), tmp_path / name, file_format))
+        assert source.layer_names() == tuple(sorted(town()))
+        fields = {field.name: field.kind for field in source.fields("mains")}
+        assert (fields["id"], fields["od_mm"]) == ("text", "number")
+        raw = source.read("mains", ["od_mm"])
+        assert raw.columns.column_names == ["od_mm"]
+        assert len(source.read("mains", [])) == 2
+
+
+def test_a_key_of_a_geopackage_is_a_column(tmp_path: Path) -> None:
+    frame = town()["mains"].drop(columns="id")
+    frame.to_file(tmp_path / "t.gpkg", layer="mains", FID="id")
+    raw = read_layers(tmp_path / "t.gpkg")
+    assert raw["mains"].columns["id"].to_pylist() == [1, 2]

@@ -1,0 +1,101 @@
+"""Sources on disk: one GeoPackage, or a folder of files."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+from netplan.errors import BadInputError
+from netplan.network.raw import RawLayer
+from netplan.readers.geoparquet import fields_of_geoparquet, read_geoparquet
+from netplan.readers.ogr import fields_of_ogr, layer_names, read_ogr
+from netplan.readers.source import Field, Window
+
+__all__ = ["FolderSource", "GeoPackageSource"]
+
+_PARQUET: Final = (".parquet", ".geoparquet")
+_OGR: Final = (".geojson", ".json", ".shp")
+
+
+class GeoPackageSource:
+    """The layers of one GeoPackage.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    """
+
+    def __init__(self, path: Path) -> None:
+        if path.suffix.lower() != ".gpkg":
+            raise BadInputError(f"{path}: is no GeoPackage; give a .gpkg file or a folder of layers")
+        self._path = path
+
+    @property
+    def name(self) -> str:
+        """The path."""
+        return str(self._path)
+
+    def layer_names(self) -> tuple[str, ...]:
+        """Return the names of the layers, sorted."""
+        return layer_names(self._path)
+
+    def fields(self, layer: str) -> tuple[Field, ...]:
+        """Return the columns of a layer."""
+        return fields_of_ogr(self._path, layer)
+
+    def read(self, layer: str, columns: Sequence[str], *, within: Window | None = None) -> RawLayer:
+        """Read some columns of a layer and its geometry."""
+        return read_ogr(self._path, layer, columns, layer=layer, within=within)
+
+
+class FolderSource:
+    """A folder of GeoParquet, GeoJSON and Shapefiles; a layer is named as its file, without the ending.
+
+    Parameters
+    ----------
+    path : Path
+        The folder.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._files: dict[str, list[Path]] = {}
+        for file in sorted(path.iterdir()):
+            if file.suffix.lower() in (*_PARQUET, *_OGR) and file.is_file():
+                self._files.setdefault(file.stem, []).append(file)
+        if not self._files:
+            raise BadInputError(
+                f"{path}: holds no layers; put mains.parquet, mains.geojson or mains.shp and the others there"
+            )
+
+    @property
+    def name(self) -> str:
+        """The path."""
+        return str(self._path)
+
+    def layer_names(self) -> tuple[str, ...]:
+        """Return the names of the layers, sorted."""
+        return tuple(sorted(self._files))
+
+    def fields(self, layer: str) -> tuple[Field, ...]:
+        """Return the columns of a layer."""
+        file = self._file(layer)
+        return fields_of_geoparquet(file) if file.suffix.lower() in _PARQUET else fields_of_ogr(file)
+
+    def read(self, layer: str, columns: Sequence[str], *, within: Window | None = None) -> RawLayer:
+        """Read some columns of a layer and its geometry."""
+        file = self._file(layer)
+        if file.suffix.lower() in _PARQUET:
+            return read_geoparquet(file, layer, columns, within)
+        return read_ogr(file, layer, columns, within=within)
+
+    def _file(self, layer: str) -> Path:
+        files = self._files.get(layer, [])
+        if len(files) > 1:
+            names = " and ".join(file.name for file in files)
+            raise BadInputError(f"{self._path}: layer {layer} stands in {names}; keep one of them")
+        if not files:
+            raise BadInputError(f"{self._path}: holds no layer {layer}; correct its name")
+        return files[0]

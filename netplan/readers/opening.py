@@ -1,0 +1,37 @@
+"""From what a person writes to the source it means."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from netplan.errors import BadInputError
+from netplan.readers.files import FolderSource, GeoPackageSource
+from netplan.readers.source import LayerSource
+
+__all__ = ["open_source"]
+
+
+def open_source(text: str | Path) -> LayerSource:
+    """Return the source that a text names.
+
+    Parameters
+    ----------
+    text : str or Path
+        Path of a GeoPackage, or of a folder of ``.parquet``, ``.geojson`` and ``.shp`` files.
+
+    Raises
+    ------
+    BadInputError
+        When there is nothing that can be read.
+    """
+    path = Path(text)
+    try:
+        if path.is_dir():
+            return FolderSource(path)
+        if path.is_file():
+            return GeoPackageSource(path)
+    except OSError as error:
+        raise BadInputError(f"{path}: cannot be read ({error.strerror or error}); check the file") from error
+    except ValueError as error:  # a null character in the path
+        raise BadInputError(f"{str(text)[:80]!r} is no path; give a GeoPackage or a folder") from error
+    raise BadInputError(f"{path}: no such file or folder; give a GeoPackage or a folder of layers")
