@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 import numpy as np
@@ -14,11 +14,11 @@ from netplan.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.errors import BadNetworkError
 from netplan.findings import Finding, Severity, errors_of
 from netplan.network import model
-from netplan.network.attaching import attach, service_ends
-from netplan.network.bulk import no_collecting
+from netplan.network.attaching import attach, named_services, service_ends
+from netplan.network.bulk import meanwhile, no_collecting
 from netplan.network.flat import as_objects
 from netplan.network.joining import POINT_REACH_M, Course, join
-from netplan.network.lines import Lines, lengths_of, shapes_of
+from netplan.network.lines import Lines, shapes_of
 from netplan.network.normalise import Table
 from netplan.network.notes import Notes
 from netplan.network.placing import MainIndex, nodes_at
@@ -67,7 +67,8 @@ def build_network(
         read_in = read(layers, notes)
         if strict:
             _refuse_errors(notes)
-        network = _joined(read_in, source, notes)
+        with meanwhile(read_in.content_sha256) as digest:
+            network = _joined(read_in, source, notes, digest)
     if strict:
         _refuse_errors(notes)
     return network
@@ -81,7 +82,7 @@ def _refuse_errors(notes: Notes) -> None:
         raise BadNetworkError(f"{errors[0].line().removeprefix('error: ')}{more}", findings)
 
 
-def _joined(layers: Layers, source: str, notes: Notes) -> model.Network:
+def _joined(layers: Layers, source: str, notes: Notes, digest: Callable[[], str]) -> model.Network:
     mains, services = _live(layers, "mains"), _live(layers, "services")
     if not len(mains[0]):
         raise BadNetworkError(
@@ -89,9 +90,10 @@ def _joined(layers: Layers, source: str, notes: Notes) -> model.Network:
         )
     systems, course = _course(mains[0], services[0])
     scale = scale_at(layers.working.crs, course.coords_m, notes)
-    joins, index = join(course), MainIndex(course)
-    ends = service_ends(course, joins, services[0].feature_id, notes)
     points = {name: _usable(table) for name, table in layers.points.items()}
+    with meanwhile(lambda: named_services(points["customers"], services[0].feature_id)) as named:
+        joins, index = join(course), MainIndex(course)
+    ends = service_ends(course, joins, services[0].feature_id, notes)
     places = {name: layers.places[name][_usable_rows(layers.points[name])] for name in points}
 
     def on_mains(name: str, system: NDArray[np.int16]) -> Rows:
@@ -106,7 +108,15 @@ def _joined(layers: Layers, source: str, notes: Notes) -> model.Network:
     own_system = np.concatenate([system_of("regulators"), np.array([-1], dtype=np.int16)])
     sensing_node = on_mains("sensing_points", own_system[station_of])
     who, at = attach(
-        course, joins, index, points["customers"], places["customers"], services[0].feature_id, ends, notes
+        course,
+        joins,
+        index,
+        points["customers"],
+        places["customers"],
+        services[0].feature_id,
+        ends,
+        named(),
+        notes,
     )
     fitting_pipe, fitting_measure = _fittings(
         index, points["fittings"], places["fittings"], system_of("fittings"), notes
@@ -129,7 +139,7 @@ def _joined(layers: Layers, source: str, notes: Notes) -> model.Network:
         )
     return model.Network(
         source=source,
-        content_sha256=layers.content_sha256,
+        content_sha256=digest(),
         crs=layers.working.name,
         crs_note=layers.working.note,
         scale=scale,
@@ -157,17 +167,7 @@ def _live(layers: Layers, name: str) -> tuple[Lines, Sizes]:
     good = _usable_rows(lines.table) & np.isfinite(sizes[2]) & (sizes[2] > 0)
     if good.all():
         return lines, sizes
-    vertex = np.repeat(good, np.diff(lines.start))
-    start = np.concatenate([[0], np.cumsum(np.diff(lines.start)[good])]).astype(np.int64)
-    rows = np.flatnonzero(good)
-    kept = Lines(
-        lines.table.take(rows),
-        lines.feature_id.take(rows),
-        lines.coords_m[vertex],
-        lines.height_m[vertex],
-        start,
-    )
-    return kept, (sizes[0][good], sizes[1][good], sizes[2][good])
+    return lines.keep(good), (sizes[0][good], sizes[1][good], sizes[2][good])
 
 
 def _usable_rows(table: Table) -> NDArray[np.bool_]:
@@ -201,7 +201,7 @@ def _course(mains: Lines, services: Lines) -> tuple[tuple[str, ...], Course]:
         np.concatenate([mains.height_m, services.height_m]),
         start,
         shapes_of(coords[: mains.start[-1]], mains.start),
-        lengths_of(coords, start),
+        np.concatenate([mains.length_m, services.length_m]),
         _system_codes(Text(names), systems),
         len(mains),
     )
