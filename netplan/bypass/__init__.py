@@ -36,7 +36,15 @@ from netplan.bypass.candidates import (
 )
 from netplan.bypass.case import FeedCase, Inlets, Verdict, required_pressure_pa_gauge
 from netplan.bypass.changes import FlowChanges, flow_changes, link_velocity_m_per_s, station_loads
-from netplan.bypass.choose import Part, PartsAnswer, feed_answers, feed_parts
+from netplan.bypass.choose import (
+    NO_FEED,
+    TOO_DEAR,
+    Part,
+    PartsAnswer,
+    feed_answers,
+    feed_parts,
+    least_price_minor,
+)
 from netplan.bypass.curves import (
     DropCurve,
     WeatherCurve,
@@ -61,6 +69,8 @@ from netplan.bypass.weather import (
 )
 
 __all__ = [
+    "NO_FEED",
+    "TOO_DEAR",
     "BoundaryValve",
     "BypassEnd",
     "DropCurve",
@@ -96,6 +106,7 @@ __all__ = [
     "hose_feeds",
     "hose_ways",
     "least_distance_m",
+    "least_price_minor",
     "link_velocity_m_per_s",
     "local_peak_allowance_pa",
     "pressure_by_weather",

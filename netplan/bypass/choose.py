@@ -17,7 +17,10 @@ from netplan.bypass.size import sizes_in_order
 from netplan.bypass.split import Judge
 from netplan.rules.model import Rules
 
-__all__ = ["Part", "PartsAnswer", "feed_answers", "feed_parts"]
+__all__ = ["NO_FEED", "TOO_DEAR", "Part", "PartsAnswer", "feed_answers", "feed_parts", "least_price_minor"]
+
+NO_FEED = "a part that must be fed has no feed within reach"
+TOO_DEAR = "dearer than the options found already"
 
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -96,6 +99,7 @@ def feed_answers(
     rules: Rules,
     most_tries: int = 400,
     *,
+    below_minor: int | None = None,
     is_settled: Callable[[tuple[bool, ...]], bool] = lambda _off: False,
 ) -> Iterator[PartsAnswer]:
     """Yield the combinations of feeds and parts off with which everything kept holds, cheapest first.
@@ -113,13 +117,15 @@ def feed_answers(
     rules : Rules
     most_tries : int
         Combinations judged before giving up.
+    below_minor : int, optional
+        Only combinations cheaper than this are wanted, whole minor units.
     is_settled : callable, optional
         Asked before a combination is judged whether those parts off need no further answer.
     """
     choices = [_choices(part, rules) for part in parts]
     nothing = ((None,) * len(parts), (False,) * len(parts), 0, None)
     if not all(choices):
-        yield PartsAnswer(*nothing, "a part that must be fed has no feed within reach")
+        yield PartsAnswer(*nothing, NO_FEED)
         return
     # Apart first; should rounding ever part the two, whole.
     judges = (Judge(case, rules), Judge(case, rules, may_split=False))
@@ -129,6 +135,10 @@ def feed_answers(
     held, reason, tries = False, "", 0
     while queue and tries < most_tries:
         price, pick = heapq.heappop(queue)
+        if below_minor is not None and price >= below_minor:
+            queue.clear()
+            reason = reason or TOO_DEAR
+            break
         picked = [c[i] for c, i in zip(choices, pick, strict=True)]
         for position in range(len(parts)):
             _push(queue, seen, choices, pick, position)
@@ -144,6 +154,12 @@ def feed_answers(
     if not held:
         given_up = f"no combination of feeds holds among the {most_tries} cheapest; last: " if queue else ""
         yield PartsAnswer(*nothing, given_up + reason)
+
+
+def least_price_minor(parts: Sequence[Part], rules: Rules) -> int | None:
+    """Return what no combination can cost less than, whole minor units; None where a part has no way out."""
+    choices = [_choices(part, rules) for part in parts]
+    return sum(some[0].price_minor for some in choices) if all(choices) else None
 
 
 def feed_parts(case: FeedCase, parts: Sequence[Part], rules: Rules, most_tries: int = 400) -> PartsAnswer:

@@ -8,7 +8,19 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.bypass import Feed, FeedCase, Inlets, Part, PartsAnswer, SizedFeed, feed_answers, feed_links
+from netplan.bypass import (
+    NO_FEED,
+    TOO_DEAR,
+    Feed,
+    FeedCase,
+    Inlets,
+    Part,
+    PartsAnswer,
+    SizedFeed,
+    feed_answers,
+    feed_links,
+    least_price_minor,
+)
 from netplan.hydraulics import FlowSolver, FlowState
 from netplan.isolation import Cut
 from netplan.plan.desk import Desk
@@ -146,18 +158,20 @@ def _with_feeds(
     fed = fed_network(desk, cut, reach, stopped, hungry, _at_taps(stopped, unfed))
     inlets = kept_inlets(desk, reach, reach.isolated)
     demand = node_demand_after(desk, reach, flow, fed.flow.node_count)
+    parts = [_part(desk, part, feeds, inlets) for part, feeds in zip(hungry, fed.feeds, strict=True)]
+    rules = desk.request.rules
+    base_minor = cut.stops_minor + cut.gas_minor + int(desk.off_minor[reach.isolated].sum())
+    below_minor = None if most_minor is None else most_minor - base_minor
+    least_minor = least_price_minor(parts, rules)
+    if least_minor is None:
+        return Refused(cut, NO_FEED)
+    if below_minor is not None and least_minor >= below_minor:
+        return Refused(cut, TOO_DEAR)
     case = FeedCase(FlowSolver(fed.flow, desk.conditions), demand, inlets)
     case.solver.solve(demand)
-    parts = [_part(desk, part, feeds, inlets) for part, feeds in zip(hungry, fed.feeds, strict=True)]
     held: dict[tuple[bool, ...], Priced] = {}
     reason = ""
-    for answer in feed_answers(case, parts, desk.request.rules, is_settled=held.__contains__):
-        floor = (
-            cut.stops_minor + cut.gas_minor + answer.price_minor + int(desk.off_minor[reach.isolated].sum())
-        )
-        if most_minor is not None and floor >= most_minor:
-            reason = reason or "dearer than the options found already"
-            break
+    for answer in feed_answers(case, parts, rules, below_minor=below_minor, is_settled=held.__contains__):
         if answer.verdict is None:
             reason = reason or answer.reason
             continue
