@@ -9,7 +9,7 @@ from typing import Final
 from netplan.errors import BadInputError
 from netplan.network.raw import RawLayer
 from netplan.readers.geoparquet import fields_of_geoparquet, read_geoparquet
-from netplan.readers.ogr import fields_of_ogr, layer_names, read_ogr
+from netplan.readers.ogr import OgrLayer, layer_names, look_at_ogr, read_ogr
 from netplan.readers.source import Field, Window
 
 __all__ = ["FolderSource", "GeoPackageSource"]
@@ -31,6 +31,7 @@ class GeoPackageSource:
         if path.suffix.lower() != ".gpkg":
             raise BadInputError(f"{path}: is no GeoPackage; give a .gpkg file or a folder of layers")
         self._path = path
+        self._seen: dict[str, OgrLayer] = {}
 
     @property
     def name(self) -> str:
@@ -43,11 +44,16 @@ class GeoPackageSource:
 
     def fields(self, layer: str) -> tuple[Field, ...]:
         """Return the columns of a layer."""
-        return fields_of_ogr(self._path, layer)
+        return self._look(layer).fields
 
     def read(self, layer: str, columns: Sequence[str], *, within: Window | None = None) -> RawLayer:
         """Read some columns of a layer and its geometry."""
-        return read_ogr(self._path, layer, columns, layer=layer, within=within)
+        return read_ogr(self._look(layer), columns, within)
+
+    def _look(self, layer: str) -> OgrLayer:
+        if layer not in self._seen:
+            self._seen[layer] = look_at_ogr(self._path, layer, layer)
+        return self._seen[layer]
 
 
 class FolderSource:
@@ -62,6 +68,7 @@ class FolderSource:
     def __init__(self, path: Path) -> None:
         self._path = path
         self._files: dict[str, list[Path]] = {}
+        self._seen: dict[str, OgrLayer] = {}
         for file in sorted(path.iterdir()):
             if file.suffix.lower() in (*_PARQUET, *_OGR) and file.is_file():
                 self._files.setdefault(file.stem, []).append(file)
@@ -82,14 +89,22 @@ class FolderSource:
     def fields(self, layer: str) -> tuple[Field, ...]:
         """Return the columns of a layer."""
         file = self._file(layer)
-        return fields_of_geoparquet(file) if file.suffix.lower() in _PARQUET else fields_of_ogr(file)
+        return (
+            fields_of_geoparquet(file) if file.suffix.lower() in _PARQUET else self._look(layer, file).fields
+        )
 
     def read(self, layer: str, columns: Sequence[str], *, within: Window | None = None) -> RawLayer:
         """Read some columns of a layer and its geometry."""
         file = self._file(layer)
         if file.suffix.lower() in _PARQUET:
             return read_geoparquet(file, layer, columns, within)
-        return read_ogr(file, layer, columns, within=within)
+        return read_ogr(self._look(layer, file), columns, within)
+
+    def _look(self, layer: str, file: Path) -> OgrLayer:
+        # GeoJSON is read whole to be looked at, so once is enough.
+        if layer not in self._seen:
+            self._seen[layer] = look_at_ogr(file, layer)
+        return self._seen[layer]
 
     def _file(self, layer: str) -> Path:
         files = self._files.get(layer, [])

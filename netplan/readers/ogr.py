@@ -5,6 +5,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, Literal
 
@@ -18,7 +19,7 @@ from netplan.network.raw import RawLayer
 from netplan.readers.source import Field, Window, window_bounds
 from netplan.readers.wkb import shapes_of_wkb
 
-__all__ = ["fields_of_ogr", "layer_names", "read_ogr"]
+__all__ = ["OgrLayer", "layer_names", "look_at_ogr", "read_ogr"]
 
 _KINDS: Final[dict[str, Literal["text", "number", "flag", "date"]]] = {
     "OFTString": "text",
@@ -37,40 +38,59 @@ def layer_names(path: Path) -> tuple[str, ...]:
         return tuple(sorted(str(name) for name, _ in pyogrio.list_layers(path)))
 
 
-def fields_of_ogr(path: Path, layer: str | None = None) -> tuple[Field, ...]:
-    """Return the columns of a layer; a key column with a name of its own comes first."""
-    with _readable(path, layer):
-        info = pyogrio.read_info(path, layer=layer)
-    cut = path.suffix.lower() == ".shp"
-    key = [Field(str(info["fid_column"]), "number")] if info.get("fid_column") else []
-    names, types, inner = info["fields"], info["ogr_types"], info["ogr_subtypes"]
-    fields = [
-        Field(str(name), "flag" if sub == "OFSTBoolean" else _KINDS.get(str(kind), "other"), cut)
-        for name, kind, sub in zip(names, types, inner, strict=True)
-    ]
-    return (*(field for field in key if field.name not in {other.name for other in fields}), *fields)
-
-
-def read_ogr(
-    path: Path,
-    name: str,
-    columns: Sequence[str],
-    *,
-    layer: str | None = None,
-    within: Window | None = None,
-) -> RawLayer:
-    """Read some columns of a layer and its geometry.
+@dataclass(frozen=True, slots=True)
+class OgrLayer:
+    """A layer of a file, looked at but not read.
 
     Parameters
     ----------
     path : Path
         File.
+    layer : str or None
+        Layer inside the file; None for the only one.
     name : str
         What the layer is called.
+    fields : tuple of Field
+        Columns; a key column with a name of its own comes first.
+    key : str
+        Name of that key column; empty for none.
+    crs : pyproj.CRS or None
+        Coordinate reference system, where the file names one.
+    """
+
+    path: Path
+    layer: str | None
+    name: str
+    fields: tuple[Field, ...]
+    key: str
+    crs: CRS | None
+
+
+def look_at_ogr(path: Path, name: str, layer: str | None = None) -> OgrLayer:
+    """Return what a layer of a file holds; `layer` names it where there are several."""
+    with _readable(path, layer):
+        info = pyogrio.read_info(path, layer=layer)
+    cut = path.suffix.lower() == ".shp"
+    names = [str(field) for field in info["fields"]]
+    fields = [
+        Field(field, "flag" if inner == "OFSTBoolean" else _KINDS.get(str(kind), "other"), cut)
+        for field, kind, inner in zip(names, info["ogr_types"], info["ogr_subtypes"], strict=True)
+    ]
+    key = str(info.get("fid_column") or "")
+    if key and key not in names:
+        return OgrLayer(path, layer, name, (Field(key, "number"), *fields), key, _crs(info, path, name))
+    return OgrLayer(path, layer, name, tuple(fields), "", _crs(info, path, name))
+
+
+def read_ogr(held: OgrLayer, columns: Sequence[str], within: Window | None = None) -> RawLayer:
+    """Read some columns of a layer and its geometry.
+
+    Parameters
+    ----------
+    held : OgrLayer
+        The layer.
     columns : sequence of str
-        Columns, as `fields_of_ogr` names them.
-    layer : str, optional
-        Layer inside the file; the only one by default.
+        Columns, as its fields name them.
     within : Window, optional
         Features whose bounding box touches the bounds of this area.
 
@@ -79,26 +99,20 @@ def read_ogr(
     BadInputError
         When GDAL cannot read it.
     """
-    with _readable(path, layer):
-        info = pyogrio.read_info(path, layer=layer)
-        crs = _crs(info.get("crs"), path, name)
-        bounds = (
-            None if within is None or crs is None else window_bounds(within, crs, f"{path}: layer {name}")
-        )
-        stored = {str(field) for field in info["fields"]}
-        key = info.get("fid_column") or None
+    where = f"{held.path}: layer {held.name}"
+    bounds = None if within is None or held.crs is None else window_bounds(within, held.crs, where)
+    with _readable(held.path, held.layer):
         meta, table = pyogrio.read_arrow(
-            path,
-            layer=layer,
-            columns=[column for column in columns if column in stored],
-            return_fids=key is not None and key in columns and key not in stored,
+            held.path,
+            layer=held.layer,
+            columns=[column for column in columns if column != held.key],
+            return_fids=bool(held.key) and held.key in columns,
             bbox=bounds,
         )
     shape = _geometry_column(meta, table)
     if shape is None:
-        raise BadInputError(f"{path}: layer {name} has no geometry; store one with each feature")
-    held = [column for column in columns if column in table.column_names]
-    return RawLayer(name, table.select(held), shapes_of_wkb(table[shape]), crs)
+        raise BadInputError(f"{where} has no geometry; store one with each feature")
+    return RawLayer(held.name, table.select(list(columns)), shapes_of_wkb(table[shape]), held.crs)
 
 
 def _geometry_column(meta: Any, table: Any) -> str | None:
@@ -108,7 +122,8 @@ def _geometry_column(meta: Any, table: Any) -> str | None:
     return None
 
 
-def _crs(text: str | None, path: Path, name: str) -> CRS | None:
+def _crs(info: dict[str, Any], path: Path, name: str) -> CRS | None:
+    text = info.get("crs")
     if not text:
         return None
     try:
