@@ -98,7 +98,7 @@ def _write(network: Network, part: Path, key: str) -> None:
 
     def write(name: str) -> str:
         path, table = part / f"{name}.parquet", tables[name]
-        # One row group: each column comes back in one piece. Few values repeat, so dictionaries only cost time.
+        # One row group: each column comes back in one piece. Few values repeat: dictionaries only cost time.
         pq.write_table(
             table, path, compression="lz4", use_dictionary=False, row_group_size=max(len(table), 1)
         )

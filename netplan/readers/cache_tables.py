@@ -1,7 +1,7 @@
 """A joined network as Arrow tables and back, every array the same to the last bit.
 
-Pipes, customers, nodes, keep-out and base map layers become GeoParquet, which any GIS opens; the joins between
-them plain Parquet. Nothing in them is ever run: they hold numbers and texts alone.
+Pipes, customers, nodes, keep-out and base map layers become GeoParquet, which any GIS opens; the joins
+between them plain Parquet. Nothing in them is ever run: they hold numbers and texts alone.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import fields
+from functools import lru_cache
 from typing import Any, Final, get_type_hints
 
 import geopandas
@@ -192,10 +193,14 @@ def _base_table(frame: geopandas.GeoDataFrame) -> pa.Table:
 
 
 def _base_frame(table: pa.Table) -> geopandas.GeoDataFrame:
-    geo = json.loads(table.schema.metadata[b"geo"])
-    crs = CRS.from_json_dict(geo["columns"]["geometry"]["crs"])
+    crs = _crs(table.schema.metadata[b"geo"])
     shapes = shapely.from_wkb(_one(table["geometry"]).to_pylist())
     return geopandas.GeoDataFrame({"name": table["name"].to_pylist()}, geometry=list(shapes), crs=crs)
+
+
+@lru_cache(maxsize=8)
+def _crs(geo: bytes) -> CRS:
+    return CRS.from_json_dict(json.loads(geo)["columns"]["geometry"]["crs"])
 
 
 def _findings_table(found: tuple[Finding, ...]) -> pa.Table:

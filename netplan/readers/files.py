@@ -8,6 +8,7 @@ from typing import Final
 
 from netplan.errors import BadInputError
 from netplan.network.raw import RawLayer
+from netplan.readers.cache_key import content_of_files
 from netplan.readers.geoparquet import fields_of_geoparquet, read_geoparquet
 from netplan.readers.ogr import OgrLayer, layer_names, look_at_ogr, read_ogr
 from netplan.readers.source import Field, Window
@@ -16,6 +17,7 @@ __all__ = ["FolderSource", "GeoPackageSource"]
 
 _PARQUET: Final = (".parquet", ".geoparquet")
 _OGR: Final = (".geojson", ".json", ".shp")
+_BESIDE_SHP: Final = (".shx", ".dbf", ".prj", ".cpg")
 
 
 class GeoPackageSource:
@@ -49,6 +51,11 @@ class GeoPackageSource:
     def read(self, layer: str, columns: Sequence[str], *, within: Window | None = None) -> RawLayer:
         """Read some columns of a layer and its geometry."""
         return read_ogr(self._look(layer), columns, within)
+
+    def content_key(self, within: Window | None) -> str:  # noqa: ARG002
+        """Return a digest of the file, and of the journal beside it that may hold newer rows."""
+        journal = self._path.with_name(f"{self._path.name}-wal")
+        return content_of_files([self._path, *([journal] if journal.is_file() else [])])
 
     def _look(self, layer: str) -> OgrLayer:
         if layer not in self._seen:
@@ -99,6 +106,17 @@ class FolderSource:
         if file.suffix.lower() in _PARQUET:
             return read_geoparquet(file, layer, columns, within)
         return read_ogr(self._look(layer, file), columns, within)
+
+    def content_key(self, within: Window | None) -> str:  # noqa: ARG002
+        """Return a digest of the files of all layers."""
+        files = [file for held in self._files.values() for file in held]
+        beside = [
+            file.with_suffix(suffix)
+            for file in files
+            if file.suffix.lower() == ".shp"
+            for suffix in (*_BESIDE_SHP, *(suffix.upper() for suffix in _BESIDE_SHP))
+        ]
+        return content_of_files(sorted({*files, *(file for file in beside if file.is_file())}))
 
     def _look(self, layer: str, file: Path) -> OgrLayer:
         # GeoJSON is read whole to be looked at, so once is enough.

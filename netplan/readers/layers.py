@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
 from netplan.errors import BadInputError
-from netplan.network.bulk import no_collecting
+from netplan.network.bulk import no_collecting, side_by_side
 from netplan.network.contract import LayerSpec, layer_specs
 from netplan.network.raw import RawLayer, RawLayers
 from netplan.readers.opening import open_source
@@ -47,13 +48,17 @@ def read_layers(source: str | Path | LayerSource, *, within: Window | None = Non
 
 def _by_contract(source: LayerSource, within: Window | None) -> dict[str, RawLayer]:
     held = source.layer_names()
-    found = {}
-    for name, spec in layer_specs().items():
-        if name in held:
-            names = _known(spec, source.fields(name))
-            raw = source.read(name, list(names), within=within)
-            columns = raw.columns.rename_columns([names[field] for field in raw.columns.column_names])
-            found[name] = RawLayer(name, columns, raw.geometry, raw.crs)
+    wanted = {name: _known(spec, source.fields(name)) for name, spec in layer_specs().items() if name in held}
+
+    def read(name: str) -> RawLayer:
+        names = wanted[name]
+        raw = source.read(name, list(names), within=within)
+        columns = raw.columns.rename_columns([names[field] for field in raw.columns.column_names])
+        return RawLayer(name, columns, raw.geometry, raw.crs)
+
+    # Threads that each silence warnings would restore each other's filters: this one is restored last.
+    with warnings.catch_warnings():
+        found = dict(zip(wanted, side_by_side(read, wanted), strict=True))
     if not found:
         raise BadInputError(
             f"{source.name}: holds no layer of the input contract; "

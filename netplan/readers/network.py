@@ -6,14 +6,21 @@ from pathlib import Path
 
 from netplan.network.build import build_network
 from netplan.network.model import Network
+from netplan.readers.cache import keep_network, kept_network
+from netplan.readers.cache_key import network_key
 from netplan.readers.layers import read_layers
+from netplan.readers.opening import open_source
 from netplan.readers.source import LayerSource, Window
 
 __all__ = ["read_network"]
 
 
 def read_network(
-    source: str | Path | LayerSource, *, within: Window | None = None, strict: bool = True
+    source: str | Path | LayerSource,
+    *,
+    within: Window | None = None,
+    strict: bool = True,
+    cache: Path | None = None,
 ) -> Network:
     """Read, check, normalise and join a network.
 
@@ -26,6 +33,9 @@ def read_network(
     strict : bool
         Refuse data with errors; otherwise leave unusable features out and keep the errors among the
         findings.
+    cache : Path, optional
+        Folder of joined networks: one of the same content is taken from there, else it is put there. Safe to
+        delete at any time.
 
     Raises
     ------
@@ -34,5 +44,20 @@ def read_network(
     BadNetworkError
         When the layers break the input contract; the exception carries all findings.
     """
+    opened = open_source(source) if isinstance(source, str | Path) else source
+    key = None if cache is None else network_key(opened, within, strict=strict)
+    if cache is None or key is None:
+        return _joined(opened, within, strict)
+    kept = kept_network(cache, key, opened.name)
+    if kept is not None:
+        return kept
+    network = _joined(opened, within, strict)
+    # What changed while it was read may be half old, half new: that is not kept.
+    if network_key(opened, within, strict=strict) == key:
+        keep_network(network, cache, key)
+    return network
+
+
+def _joined(source: LayerSource, within: Window | None, strict: bool) -> Network:
     raw = read_layers(source, within=within)
     return build_network(raw.layers, raw.source, strict=strict, findings=raw.findings)
