@@ -67,13 +67,16 @@ def _notice_disagreement(name: str, crs: CRS, common: tuple[str, CRS], notes: No
 def check_area_of_use(layers: Mapping[str, RawLayer], notes: Notes) -> None:
     """Notice a CRS that is not meant for the place where its coordinates lead."""
     layer = layers.get("mains")
-    if layer is None or layer.crs is None:
+    if layer is None or layer.crs is None or not len(layer):
         return
     crs = horizontal(layer.crs)
     area = crs.area_of_use
     if area is None or not crs.is_projected or crs.geodetic_crs is None:
         return
-    west, south, east, north = bounds_of(layer.geometry)
+    with np.errstate(invalid="ignore", over="ignore"):
+        west, south, east, north = bounds_of(layer.geometry)
+    if not np.isfinite([west, south, east, north]).all():
+        return
     try:
         to_degrees = Transformer.from_crs(crs, crs.geodetic_crs, always_xy=True)
         lon, lat = to_degrees.transform((west + east) / 2, (south + north) / 2)

@@ -22,9 +22,9 @@ def check_pressure_above_mop(network: Network, notes: Notes) -> None:
     placed = stations.node >= 0
     highest = np.full(int(part.max(initial=0)) + 1, -np.inf)
     reach = np.fmax(stations.outlet_pa_gauge, stations.max_outlet_pa_gauge)
-    np.maximum.at(highest, part[stations.node[placed]], reach[placed])
+    np.fmax.at(highest, part[stations.node[placed]], reach[placed])
     set_at = np.full(len(highest), -np.inf)
-    np.maximum.at(set_at, part[stations.node[placed]], stations.outlet_pa_gauge[placed])
+    np.fmax.at(set_at, part[stations.node[placed]], stations.outlet_pa_gauge[placed])
     first = np.searchsorted(pieces.pipe, np.arange(pipes.n_mains))
     own = part[pieces.from_node[first]]
     mop = pipes.mop_pa_gauge[: pipes.n_mains]

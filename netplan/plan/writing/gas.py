@@ -26,8 +26,10 @@ def zone_pressures_pa_gauge(desk: Desk, option: Priced) -> tuple[NDArray[np.int6
     piece = np.array([part.piece for part in parts], dtype=np.int64)
     length = np.array([part.to_m - part.from_m for part in parts])
     before = desk.before.pressure_pa_gauge
-    ends = np.stack([before[pieces.from_node[piece]], before[pieces.to_node[piece]]])
-    return pieces.pipe[piece].astype(np.int64), length, np.nan_to_num(np.nanmean(ends, axis=0))
+    one, other = before[pieces.from_node[piece]], before[pieces.to_node[piece]]
+    # Where one end has no supply the other's pressure counts; without any there is none to lock in.
+    pressure = (np.where(np.isnan(one), other, one) + np.where(np.isnan(other), one, other)) / 2
+    return pieces.pipe[piece].astype(np.int64), length, np.nan_to_num(pressure)
 
 
 def content_of(desk: Desk, option: Priced, reference: ReferenceConditions = METRIC_STANDARD) -> LineContent:
