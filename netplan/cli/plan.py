@@ -70,12 +70,16 @@ def command(
     words: Words = None,
     tiles: Tiles = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing plan folder.")] = False,
+    cache: Annotated[
+        Path | None,
+        typer.Option(help="Folder that keeps joined networks, for the next run on the same data."),
+    ] = None,
 ) -> None:
     """Plan the stopping of a work section and write a plan folder."""
 
     def request() -> PlanRequest:
         planning_rules = read_rules(rules)
-        joined = read_network(network)
+        joined = read_network(network, cache=cache)
         return PlanRequest(
             network=joined,
             parts=work_parts(
