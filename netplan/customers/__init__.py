@@ -16,6 +16,7 @@ from netplan.customers.relighting import (
     EARLIEST_START_H,
     OffOnTimes,
     RelightOrder,
+    most_meters,
     off_on_times,
     relight_order,
 )
@@ -27,6 +28,7 @@ __all__ = [
     "RelightOrder",
     "address_groups",
     "natural_key",
+    "most_meters",
     "off_on_times",
     "priority_codes",
     "priority_rank",

@@ -14,7 +14,14 @@ from netplan.customers.addresses import address_groups, walking_key
 from netplan.customers.priority import priority_rank
 from netplan.errors import BadInputError
 
-__all__ = ["EARLIEST_START_H", "OffOnTimes", "RelightOrder", "off_on_times", "relight_order"]
+__all__ = [
+    "EARLIEST_START_H",
+    "OffOnTimes",
+    "RelightOrder",
+    "most_meters",
+    "off_on_times",
+    "relight_order",
+]
 
 Rows = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -24,6 +31,8 @@ EARLIEST_START_H: Final = 7.0
 [h] (source: own)."""
 ROUNDED_UP_TO_MIN: Final = 5
 """Times promised to customers are rounded up to this [min] (source: own)."""
+SPARE_H: Final = 1e-9
+"""What rounding may cost the crew's day [h]."""
 _HOURS_A_DAY: Final = 24.0
 
 
@@ -177,7 +186,7 @@ def off_on_times(
     hours_off[queue.order] += back
     crew_hours = queue.crew_hours(relights_per_hour) if count else 0.0
     spare = _spare_h(start, hours, day_end, earliest_start_h)
-    fits = crew_hours <= spare + 1e-9 or count == 0
+    fits = crew_hours <= spare + SPARE_H or count == 0
     left = f"{max(spare, 0.0):.1f} h are left from the end of the window to {day_end}"
     reason = f"relighting {int(queue.meters.sum())} meters takes {crew_hours:.1f} h; {left}"
     if start is None:
@@ -192,6 +201,21 @@ def off_on_times(
         fits=fits,
         reason=reason,
     )
+
+
+def most_meters(
+    start: datetime | None,
+    hours: float,
+    relights_per_hour: float,
+    day_end: str,
+    earliest_start_h: float = EARLIEST_START_H,
+) -> int:
+    """Return how many meters the crew relights between the end of the window and that of its day, ≥ 0.
+
+    Parameters are those of `off_on_times`.
+    """
+    spare = _spare_h(start, hours, day_end, earliest_start_h)
+    return max(int(np.floor((spare + SPARE_H) * relights_per_hour)), 0)
 
 
 def _spare_h(start: datetime | None, hours: float, day_end: str, earliest_start_h: float) -> float:

@@ -24,10 +24,19 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True)
 class Refused:
-    """A cut on which no option stands, and why, in one line."""
+    """A cut on which no option stands, and why, in one line.
+
+    Parameters
+    ----------
+    cut : Cut
+    reason : str
+    by_relighting : bool
+        Whether it is refused because its zones alone hold more meters than the day can relight.
+    """
 
     cut: Cut
     reason: str
+    by_relighting: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)

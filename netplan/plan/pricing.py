@@ -64,7 +64,8 @@ def price_cut(desk: Desk, cut: Cut, most_minor: int | None = None) -> tuple[Pric
         return Refused(cut, f"customer {who} must stay on and lies in the zone")
     too_many = _interruption(desk, isolated)
     if isinstance(too_many, str):
-        return Refused(cut, too_many)  # feeds keep others on, never those in the zone
+        # Feeds keep others on, never those in the zone.
+        return Refused(cut, too_many, by_relighting=True)
     flow = flow_after(desk, reach)
     unfed = _solve_unfed(desk, reach, flow)
     hungry = _hungry(desk, reach, unfed)

@@ -18,6 +18,7 @@ from netplan.isolation import (
     cuts,
 )
 from netplan.network.section import Section
+from netplan.plan.crew_day import ease
 from netplan.plan.desk import Desk
 from netplan.plan.priced import Priced, Refused
 from netplan.plan.pricing import price_cut
@@ -114,29 +115,34 @@ def rank(desk: Desk, section: Section, tell: Tell, index: Index | None = None) -
     budget = _Budget(request.rules)
     found = _Found(request.wanted)
     refused: list[Refused] = []
-    priced = 0
+    priced, ease_minor, is_eased = 0, 0, False
     next_bound: int | None = None
     reason = "every way to isolate the work was priced"
     search = cuts(problem, index or desk.index)
-    for cut in search:
-        worst = found.worst_minor
-        if worst is not None and cut.bound_minor >= worst:
-            next_bound, reason = cut.bound_minor, "nothing beyond can be cheaper"
+    while (cut := next(search, None)) is not None:
+        worst, bound = found.worst_minor, cut.bound_minor - ease_minor
+        if worst is not None and bound >= worst:
+            next_bound, reason = bound, "nothing beyond can be cheaper"
             break
         if budget.is_spent(priced, has_options=bool(found.options)):
-            next_bound, reason = cut.bound_minor, f"stopped after {priced} ways to isolate the work"
+            next_bound, reason = bound, f"stopped after {priced} ways to isolate the work"
             break
         tell(f"pricing way {priced + 1}")
         answer = price_cut(desk, cut, worst)
         priced += 1
-        if isinstance(answer, Refused):
-            refused.append(answer)
-        else:
+        if not isinstance(answer, Refused):
             for option in answer:
                 found.add(option)
+            continue
+        refused.append(answer)
+        if answer.by_relighting and not is_eased:
+            # Zones with too many meters may come by the thousand before the first with few enough.
+            eased = ease(desk, problem)
+            search, ease_minor, is_eased = cuts(eased.problem, desk.index), eased.ease_minor, True
     else:
         if search.gave_up:
-            next_bound, reason = search.lower_bound_minor, "too many zones in a row broke a constraint"
+            next_bound = search.lower_bound_minor - ease_minor
+            reason = "too many zones in a row broke a constraint"
     if not found.options:
         raise NoPlanError("no set of stops holds every constraint", _reasons(refused, reason))
     return Ranking(tuple(found.options), next_bound, reason, priced, tuple(refused), search)
