@@ -72,7 +72,7 @@ def command(
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing plan folder.")] = False,
     cache: Annotated[
         Path | None,
-        typer.Option(help="Folder that keeps joined networks, for the next run on the same data."),
+        typer.Option(help="Folder that keeps joined networks for the next run on the same data."),
     ] = None,
 ) -> None:
     """Plan the stopping of a work section and write a plan folder."""
