@@ -24,7 +24,7 @@ def command(
 ) -> None:
     """Print every finding about a network; exit code 2 when one of them stops a plan."""
     raw = read_layers(network)
-    seen = survey(raw.layers, raw.source)
+    seen = survey(raw.layers, raw.source, raw.findings)
     if json_out is not None:
         write_findings_json(seen.findings, seen.crs, json_out)
     if layer_out is not None:

@@ -49,6 +49,8 @@ def console() -> Console:
 
 def run(job: Callable[[], None]) -> int:
     """Run `job` and return the exit code; every error becomes one line on stderr."""
+    # What GDAL would print of a broken file is in the one line that is printed here.
+    os.environ.setdefault("CPL_LOG", os.devnull)
     errors = PlainConsole(stderr=True, highlight=False, soft_wrap=True)
     try:
         job()

@@ -239,7 +239,9 @@ def _floats(array: Any) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     if pa.types.is_null(array.type):
         return np.full(len(array), np.nan), np.zeros(len(array), dtype=bool)
     if pa.types.is_integer(array.type) or pa.types.is_floating(array.type):
-        values = np.array(pc.cast(array, pa.float64()).to_numpy(zero_copy_only=False), dtype=np.float64)
+        values = np.array(
+            pc.cast(array, pa.float64(), safe=False).to_numpy(zero_copy_only=False), dtype=np.float64
+        )
         return values, np.isinf(values)
     text = column_text(array)
     given = ~_mask(pc.equal(text.arrow, ""))

@@ -10,6 +10,7 @@ from netplan.errors import BadInputError
 from netplan.network.raw import RawLayer
 from netplan.readers.cache_key import content_of_files
 from netplan.readers.geoparquet import fields_of_geoparquet, read_geoparquet
+from netplan.readers.guard import LIMITS, Limits, guard_file, guard_inside, guard_rows, guard_table
 from netplan.readers.ogr import OgrLayer, layer_names, look_at_ogr, read_ogr
 from netplan.readers.source import Field, Window
 
@@ -27,12 +28,16 @@ class GeoPackageSource:
     ----------
     path : Path
         The file.
+    limits : Limits
+        How large it may be.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, limits: Limits = LIMITS) -> None:
         if path.suffix.lower() != ".gpkg":
             raise BadInputError(f"{path}: is no GeoPackage; give a .gpkg file or a folder of layers")
+        guard_file(path, limits)
         self._path = path
+        self._limits = limits
         self._seen: dict[str, OgrLayer] = {}
 
     @property
@@ -59,7 +64,10 @@ class GeoPackageSource:
 
     def _look(self, layer: str) -> OgrLayer:
         if layer not in self._seen:
-            self._seen[layer] = look_at_ogr(self._path, layer, layer)
+            guard_table(self._path, layer)
+            held = look_at_ogr(self._path, layer, layer)
+            guard_rows(f"{self._path}: layer {layer}", held.rows, self._limits)
+            self._seen[layer] = held
         return self._seen[layer]
 
 
@@ -70,10 +78,14 @@ class FolderSource:
     ----------
     path : Path
         The folder.
+    limits : Limits
+        How large its files may be.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, limits: Limits = LIMITS) -> None:
         self._path = path
+        self._limits = limits
+        self._guarded: set[Path] = set()
         self._files: dict[str, list[Path]] = {}
         self._seen: dict[str, OgrLayer] = {}
         for file in sorted(path.iterdir()):
@@ -104,7 +116,7 @@ class FolderSource:
         """Read some columns of a layer and its geometry."""
         file = self._file(layer)
         if file.suffix.lower() in _PARQUET:
-            return read_geoparquet(file, layer, columns, within)
+            return read_geoparquet(file, layer, columns, within, self._limits)
         return read_ogr(self._look(layer, file), columns, within)
 
     def content_key(self, within: Window | None) -> str:  # noqa: ARG002
@@ -121,7 +133,9 @@ class FolderSource:
     def _look(self, layer: str, file: Path) -> OgrLayer:
         # GeoJSON is read whole to be looked at, so once is enough.
         if layer not in self._seen:
-            self._seen[layer] = look_at_ogr(file, layer)
+            held = look_at_ogr(file, layer)
+            guard_rows(f"{self._path}: layer {layer}", held.rows, self._limits)
+            self._seen[layer] = held
         return self._seen[layer]
 
     def _file(self, layer: str) -> Path:
@@ -131,4 +145,8 @@ class FolderSource:
             raise BadInputError(f"{self._path}: layer {layer} stands in {names}; keep one of them")
         if not files:
             raise BadInputError(f"{self._path}: holds no layer {layer}; correct its name")
+        if files[0] not in self._guarded:
+            guard_inside(files[0], self._path)
+            guard_file(files[0], self._limits)
+            self._guarded.add(files[0])
         return files[0]

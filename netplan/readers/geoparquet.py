@@ -18,6 +18,7 @@ from pyproj.exceptions import CRSError
 from netplan.errors import BadInputError
 from netplan.network.flat import as_objects, take_shapes
 from netplan.network.raw import RawLayer, as_raw
+from netplan.readers.guard import LIMITS, Limits, guard_rows
 from netplan.readers.source import Field, Window, window_bounds
 from netplan.readers.wkb import shapes_of_wkb
 
@@ -32,7 +33,9 @@ def fields_of_geoparquet(path: Path) -> tuple[Field, ...]:
         return tuple(Field(item.name, _kind(item.type)) for item in schema if item.name not in shapes)
 
 
-def read_geoparquet(path: Path, layer: str, columns: Sequence[str], within: Window | None = None) -> RawLayer:
+def read_geoparquet(
+    path: Path, layer: str, columns: Sequence[str], within: Window | None = None, limits: Limits = LIMITS
+) -> RawLayer:
     """Read some columns of a file and its main geometry.
 
     Raises
@@ -41,6 +44,7 @@ def read_geoparquet(path: Path, layer: str, columns: Sequence[str], within: Wind
         When the file is no GeoParquet, or is broken.
     """
     with _readable(path), pq.ParquetFile(path) as file:
+        guard_rows(str(path), file.metadata.num_rows, limits)
         geo = _geo(file.schema_arrow.metadata, path)
         shape = str(geo["primary_column"])
         described = dict(geo["columns"][shape])

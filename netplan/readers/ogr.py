@@ -56,6 +56,8 @@ class OgrLayer:
         Name of that key column; empty for none.
     crs : pyproj.CRS or None
         Coordinate reference system, where the file names one.
+    rows : int
+        How many features; 0 where the file does not say.
     """
 
     path: Path
@@ -64,6 +66,7 @@ class OgrLayer:
     fields: tuple[Field, ...]
     key: str
     crs: CRS | None
+    rows: int = 0
 
 
 def look_at_ogr(path: Path, name: str, layer: str | None = None) -> OgrLayer:
@@ -76,10 +79,10 @@ def look_at_ogr(path: Path, name: str, layer: str | None = None) -> OgrLayer:
         Field(field, "flag" if inner == "OFSTBoolean" else _KINDS.get(str(kind), "other"), cut)
         for field, kind, inner in zip(names, info["ogr_types"], info["ogr_subtypes"], strict=True)
     ]
-    key = str(info.get("fid_column") or "")
+    key, crs, rows = str(info.get("fid_column") or ""), _crs(info, path, name), int(info["features"])
     if key and key not in names:
-        return OgrLayer(path, layer, name, (Field(key, "number"), *fields), key, _crs(info, path, name))
-    return OgrLayer(path, layer, name, tuple(fields), "", _crs(info, path, name))
+        return OgrLayer(path, layer, name, (Field(key, "number"), *fields), key, crs, rows)
+    return OgrLayer(path, layer, name, tuple(fields), "", crs, rows)
 
 
 def read_ogr(held: OgrLayer, columns: Sequence[str], within: Window | None = None) -> RawLayer:

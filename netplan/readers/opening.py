@@ -6,18 +6,21 @@ from pathlib import Path
 
 from netplan.errors import BadInputError
 from netplan.readers.files import FolderSource, GeoPackageSource
+from netplan.readers.guard import LIMITS, Limits
 from netplan.readers.source import LayerSource
 
 __all__ = ["open_source"]
 
 
-def open_source(text: str | Path) -> LayerSource:
+def open_source(text: str | Path, limits: Limits = LIMITS) -> LayerSource:
     """Return the source that a text names.
 
     Parameters
     ----------
     text : str or Path
         Path of a GeoPackage, or of a folder of ``.parquet``, ``.geojson`` and ``.shp`` files.
+    limits : Limits
+        How large files may be; `UNLIMITED` for any size.
 
     Raises
     ------
@@ -27,9 +30,9 @@ def open_source(text: str | Path) -> LayerSource:
     path = Path(text)
     try:
         if path.is_dir():
-            return FolderSource(path)
+            return FolderSource(path, limits)
         if path.is_file():
-            return GeoPackageSource(path)
+            return GeoPackageSource(path, limits)
     except OSError as error:
         raise BadInputError(f"{path}: cannot be read ({error.strerror or error}); check the file") from error
     except ValueError as error:  # a null character in the path

@@ -81,7 +81,9 @@ def _column(frame: gpd.GeoDataFrame, rng: Rng) -> str | None:
 
 def drop_rows(layers: Layers, name: str, rng: Rng) -> None:
     """Leave rows out."""
-    layers[name] = layers[name].drop(index=layers[name].index[_some(layers[name], rng)]).reset_index(drop=True)
+    layers[name] = (
+        layers[name].drop(index=layers[name].index[_some(layers[name], rng)]).reset_index(drop=True)
+    )
 
 
 def repeat_rows(layers: Layers, name: str, rng: Rng) -> None:

@@ -88,7 +88,9 @@ def main() -> int:
             minutes = (time.perf_counter() - begun) / 60
             print(f"{number} mutants, {minutes:.1f} min, {len(faults)} faults", flush=True)
     seconds = time.perf_counter() - begun
-    print(f"\n{sum(codes.values())} mutants of {' and '.join(towns)} from seed {given.first}, {seconds:.0f} s")
+    print(
+        f"\n{sum(codes.values())} mutants of {' and '.join(towns)} from seed {given.first}, {seconds:.0f} s"
+    )
     names = {0: "planned", 2: "bad input", 3: "no plan", -1: "FAULT"}
     for code, count in sorted(codes.items()):
         print(f"  {names.get(code, code)}: {count}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from netplan.errors import BadNetworkError
@@ -42,7 +42,9 @@ class Survey:
     network: Network | None
 
 
-def survey(layers: Mapping[str, RawLayer], source: str = "memory") -> Survey:
+def survey(
+    layers: Mapping[str, RawLayer], source: str = "memory", findings: Iterable[Finding] = ()
+) -> Survey:
     """Look for every fault, however bad the data is; nothing is refused.
 
     Parameters
@@ -51,8 +53,11 @@ def survey(layers: Mapping[str, RawLayer], source: str = "memory") -> Survey:
         Raw layers by the layer names of the input contract.
     source : str
         What they were read from.
+    findings : iterable of Finding
+        What reading them noticed.
     """
     notes = Notes()
+    notes.extend(findings)
     for name, spec in layer_specs().items():
         if spec.required and name not in layers:
             notes.add(
