@@ -72,9 +72,10 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.split("\n", maxsplit=1)[0] if __doc__ else "")
     parser.add_argument("count", type=int, help="how many mutants")
     parser.add_argument("--first", type=int, default=0, help="seed of the first")
-    parser.add_argument("--on", choices=[*NAMES, "both"], default="both", help="which town")
+    parser.add_argument("--on", choices=["sample", "schutterwald", "both"], default="both", help="which town")
     given = parser.parse_args()
-    towns = NAMES if given.on == "both" else (given.on,)
+    only = {"both": NAMES, "sample": ("close", "lane"), "schutterwald": ("schutterwald",)}
+    towns = only[given.on]
     begun, codes, faults, hows = time.perf_counter(), Counter[int](), list[Outcome](), Counter[str]()
     slowest: list[Outcome] = []
     for number, outcome in enumerate(outcomes(given.first, given.count, towns), start=1):
@@ -89,7 +90,7 @@ def main() -> int:
             print(f"{number} mutants, {minutes:.1f} min, {len(faults)} faults", flush=True)
     seconds = time.perf_counter() - begun
     print(
-        f"\n{sum(codes.values())} mutants of {' and '.join(towns)} from seed {given.first}, {seconds:.0f} s"
+        f"\n{sum(codes.values())} mutants of {' and '.join(sorted(set(towns)))} from seed {given.first}, {seconds:.0f} s"
     )
     names = {0: "planned", 2: "bad input", 3: "no plan", -1: "FAULT"}
     for code, count in sorted(codes.items()):

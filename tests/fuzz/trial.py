@@ -41,7 +41,7 @@ __all__ = ["LIMIT_S", "Outcome", "TooLongError", "try_seed"]
 
 LIMIT_S = 20.0
 """A mutant that takes longer than this hangs [s]."""
-FILE_SHARE, FOLDER_SHARE = 0.15, 0.02
+FILE_SHARE, FOLDER_SHARE = 0.15, 0.01
 _HELD = ("plan.json", "plan.gpkg", "map.html", "notices.csv", "notices.xlsx", "work_pack.pdf")
 
 
