@@ -1,4 +1,4 @@
-"""Options of every command that makes papers."""
+"""Options that several commands share."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-__all__ = ["Language", "Tiles", "Units", "Words"]
+__all__ = ["Language", "MappingFile", "Tiles", "Units", "Words"]
 
 Units = Annotated[str, typer.Option(help="metric or us, for what people read; plan.json stays metric.")]
 Language = Annotated[str, typer.Option(help="Language of letters where a customer has none recorded.")]
@@ -16,4 +16,8 @@ Words = Annotated[
 ]
 Tiles = Annotated[
     str | None, typer.Option(help="Online background the map's reader may switch on: an address pattern.")
+]
+MappingFile = Annotated[
+    Path | None,
+    typer.Option("--mapping", help="What the layers, columns and words of the data mean (TOML)."),
 ]

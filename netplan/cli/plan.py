@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from netplan.cli.choices import Language, Tiles, Units, Words
+from netplan.cli.choices import Language, MappingFile, Tiles, Units, Words
 from netplan.cli.door import console
 from netplan.cli.orders import customer_rows, read_orders
 from netplan.cli.progress import progress
@@ -20,7 +20,7 @@ from netplan.outputs.choices import Choices
 from netplan.outputs.folder import check_target, write_plan_folder
 from netplan.outputs.summary import print_summary
 from netplan.plan.run import PlanRequest, make_plan
-from netplan.readers import read_network
+from netplan.readers import read_mapping, read_network
 from netplan.rules import read_rules
 
 Network = Annotated[Path, typer.Argument(help="GeoPackage, or folder of files named after the layers.")]
@@ -41,6 +41,7 @@ def command(
     at: Annotated[str | None, typer.Option(help="LON,LAT: the nearest main there, with --length.")] = None,
     length: Annotated[str | None, typer.Option(help="Length of main to be gas-free around --at [m].")] = None,
     rules: Annotated[Path | None, typer.Option(help="Planning rules (TOML) over the shipped ones.")] = None,
+    mapping: MappingFile = None,
     start: Annotated[str | None, typer.Option(help="Start of the window, ISO 8601 local time.")] = None,
     hours: Annotated[float | None, typer.Option(help="Length of the window [h].")] = None,
     air_temp: Annotated[float | None, typer.Option(help="Air temperature of the window [°C].")] = None,
@@ -79,7 +80,9 @@ def command(
 
     def request() -> PlanRequest:
         planning_rules = read_rules(rules)
-        joined = read_network(network, cache=cache)
+        joined = read_network(
+            network, mapping=None if mapping is None else read_mapping(mapping), cache=cache
+        )
         return PlanRequest(
             network=joined,
             parts=work_parts(

@@ -11,6 +11,8 @@ from netplan.errors import BadInputError
 from netplan.network.bulk import no_collecting, side_by_side
 from netplan.network.contract import LayerSpec, layer_specs
 from netplan.network.raw import RawLayer, RawLayers
+from netplan.readers.mapping.apply import mapped_layers
+from netplan.readers.mapping.model import Mapping
 from netplan.readers.opening import open_source
 from netplan.readers.source import Field, LayerSource, Window
 
@@ -20,13 +22,17 @@ _CUT: Final = 10
 """Longest column name that a Shapefile keeps."""
 
 
-def read_layers(source: str | Path | LayerSource, *, within: Window | None = None) -> RawLayers:
+def read_layers(
+    source: str | Path | LayerSource, *, mapping: Mapping | None = None, within: Window | None = None
+) -> RawLayers:
     """Read the layers of the input contract that a source holds, only the columns that it knows.
 
     Parameters
     ----------
     source : str, Path or LayerSource
         What `open_source` understands, or an open source.
+    mapping : Mapping, optional
+        What the layers, columns and words of the source mean; without it they have the contract's names.
     within : Window, optional
         Read at least what touches this area, given in longitude and latitude; other features may be missing.
 
@@ -38,6 +44,8 @@ def read_layers(source: str | Path | LayerSource, *, within: Window | None = Non
     opened = open_source(source) if isinstance(source, str | Path) else source
     try:
         with no_collecting():
+            if mapping is not None:
+                return mapped_layers(opened, mapping, within)
             layers = _by_contract(opened, within)
     except OSError as error:
         raise BadInputError(

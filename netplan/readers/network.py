@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 
 from netplan.network.build import build_network
@@ -9,6 +10,7 @@ from netplan.network.model import Network
 from netplan.readers.cache import keep_network, kept_network
 from netplan.readers.cache_key import network_key
 from netplan.readers.layers import read_layers
+from netplan.readers.mapping.model import Mapping
 from netplan.readers.opening import open_source
 from netplan.readers.source import LayerSource, Window
 
@@ -18,6 +20,7 @@ __all__ = ["read_network"]
 def read_network(
     source: str | Path | LayerSource,
     *,
+    mapping: Mapping | None = None,
     within: Window | None = None,
     strict: bool = True,
     cache: Path | None = None,
@@ -28,6 +31,8 @@ def read_network(
     ----------
     source : str, Path or LayerSource
         One GeoPackage, a folder of files named after the layers, or an open source.
+    mapping : Mapping, optional
+        What the layers, columns and words of the source mean; without it they have the contract's names.
     within : Window, optional
         Read at least what touches this area, given in longitude and latitude; other features may be missing.
     strict : bool
@@ -45,19 +50,26 @@ def read_network(
         When the layers break the input contract; the exception carries all findings.
     """
     opened = open_source(source) if isinstance(source, str | Path) else source
-    key = None if cache is None else network_key(opened, within, strict=strict)
+    key = None if cache is None else _key(opened, mapping, within, strict)
     if cache is None or key is None:
-        return _joined(opened, within, strict)
+        return _joined(opened, mapping, within, strict)
     kept = kept_network(cache, key, opened.name)
     if kept is not None:
         return kept
-    network = _joined(opened, within, strict)
+    network = _joined(opened, mapping, within, strict)
     # What changed while it was read may be half old, half new: that is not kept.
-    if network_key(opened, within, strict=strict) == key:
+    if _key(opened, mapping, within, strict) == key:
         keep_network(network, cache, key)
     return network
 
 
-def _joined(source: LayerSource, within: Window | None, strict: bool) -> Network:
-    raw = read_layers(source, within=within)
+def _key(source: LayerSource, mapping: Mapping | None, within: Window | None, strict: bool) -> str | None:
+    key = network_key(source, within, strict=strict)
+    if key is None or mapping is None:
+        return key
+    return hashlib.sha256(f"{key}:{mapping.digest}".encode()).hexdigest()
+
+
+def _joined(source: LayerSource, mapping: Mapping | None, within: Window | None, strict: bool) -> Network:
+    raw = read_layers(source, mapping=mapping, within=within)
     return build_network(raw.layers, raw.source, strict=strict, findings=raw.findings)

@@ -1,0 +1,221 @@
+"""Layers of the contract from the layers of a company, by its mapping."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Sequence
+from typing import Any, Final
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+from pyproj import CRS
+
+from netplan.errors import BadInputError, BadNetworkError
+from netplan.findings import Severity
+from netplan.network.contract import layer_specs
+from netplan.network.flat import FlatShapes, Shapes, as_objects, take_shapes
+from netplan.network.normalise import column_text
+from netplan.network.notes import Notes
+from netplan.network.raw import RawLayer, RawLayers
+from netplan.readers.mapping.columns import Place, build_column
+from netplan.readers.mapping.model import GAP, Feed, Mapping
+from netplan.readers.mapping.sizes import fill_sizes
+from netplan.readers.mapping.texts import matching
+from netplan.readers.source import Field, LayerSource, Window
+
+__all__ = ["mapped_layers"]
+
+_CUT: Final = 10
+
+
+def mapped_layers(source: LayerSource, mapping: Mapping, within: Window | None = None) -> RawLayers:
+    """Read what a mapping asks for, each source layer once and only the columns it names.
+
+    Raises
+    ------
+    BadInputError
+        When the source does not hold a layer or column that the mapping names.
+    BadNetworkError
+        When source layers that feed one layer disagree in their CRS.
+    """
+    return _Applied(source, mapping, within).layers()
+
+
+class _Applied:
+    """A mapping at work on a source."""
+
+    def __init__(self, source: LayerSource, mapping: Mapping, within: Window | None) -> None:
+        self._source, self._mapping, self._within = source, mapping, within
+        self._held = source.layer_names()
+        self._notes = Notes()
+        self._columns: dict[str, dict[str, str]] = {}
+        self._read: dict[str, RawLayer] = {}
+
+    def layers(self) -> RawLayers:
+        """Return the layers of the contract."""
+        feeds = [
+            (layer, number, feed, self._layer(layer, number, feed))
+            for layer, number, feed in self._mapping.each()
+            if not self._is_gap(layer, number, feed)
+        ]
+        for layer, number, feed, name in feeds:
+            self._want(layer, number, feed, name)
+        parts: dict[str, list[RawLayer]] = {}
+        for layer, _, feed, name in feeds:
+            parts.setdefault(layer, []).append(self._fed(layer, feed, name))
+        return RawLayers(
+            self._source.name,
+            {layer: _together(layer, some, self._mapping.name) for layer, some in parts.items()},
+            self._notes.sorted(),
+        )
+
+    def _where(self, layer: str, number: int) -> str:
+        return f"{self._mapping.name}: {layer} {number}"
+
+    def _is_gap(self, layer: str, number: int, feed: Feed) -> bool:
+        if feed.source != GAP:
+            return False
+        self._gap(layer, f"{layer} {number}: source")
+        return True
+
+    def _gap(self, layer: str, what: str) -> None:
+        self._notes.add(
+            "mapping-gap",
+            layer,
+            "",
+            Severity.WARNING,
+            f"the mapping still has a question mark at {what}",
+            "write what it comes from, or take the line out",
+        )
+
+    def _layer(self, layer: str, number: int, feed: Feed) -> str:
+        name = _one_of(feed.source, self._held)
+        if name is None:
+            raise BadInputError(
+                f"{self._where(layer, number)}: {self._source.name} holds no layer {feed.source[:60]!r}; "
+                f"{_nearest(feed.source, self._held)}"
+            )
+        return name
+
+    def _want(self, layer: str, number: int, feed: Feed, name: str) -> None:
+        """Find the columns that a feed names; they are read together with those of other feeds."""
+        known = self._columns.setdefault(name, {})
+        where = self._where(layer, number)
+        asked = [(f"columns.{key}", rule.from_ or ()) for key, rule in feed.columns.items()]
+        asked += [("size", feed.size.from_)] if feed.size is not None else []
+        asked += [("where", (condition.column,)) for condition in feed.where]
+        fields = self._source.fields(name)
+        for key, columns in asked:
+            for column in columns:
+                if column == GAP:
+                    self._gap(layer, f"{layer} {number}: {key}")
+                elif column not in known:
+                    known[column] = _field(column, fields, f"{where}: {key}: layer {name}")
+            if key.startswith("columns.") and feed.columns[key[8:]].unit == GAP:
+                self._gap(layer, f"{layer} {number}: {key}.unit")
+
+    def _fed(self, layer: str, feed: Feed, name: str) -> RawLayer:
+        raw = self._raw(name)
+        known = self._columns[name]
+        rows = np.ones(len(raw), dtype=bool)
+        for condition in feed.where:
+            if condition.column != GAP:
+                rows &= matching(raw.columns, condition, known[condition.column])
+        table, shapes = raw.columns, raw.geometry
+        if not rows.all():
+            table = table.filter(pa.array(rows))
+            shapes = take_shapes(shapes, np.flatnonzero(rows))
+        if not table.num_columns:
+            # Arrow counts no rows where there are no columns.
+            table = pa.table({"": pa.nulls(len(shapes))})
+        built = self._built(layer, feed, table, known)
+        return RawLayer(layer, pa.table(built), shapes, self._crs(feed, raw))
+
+    def _built(self, layer: str, feed: Feed, table: Any, known: dict[str, str]) -> dict[str, Any]:
+        place = Place(layer, None, self._notes)
+        built: dict[str, Any] = {}
+        for column in layer_specs()[layer].columns:  # the id comes first, for the findings
+            rule = feed.columns.get(column.name)
+            if rule is None or rule.is_gap:
+                continue
+            names = [known[name] for name in rule.from_ or ()]
+            built[column.name] = build_column(rule, column, table, names, place)
+            if column.name == "id":
+                place = Place(layer, column_text(built["id"]), self._notes)
+        if feed.size is not None and GAP not in feed.size.from_:
+            fill_sizes(built, feed.size, table, [known[name] for name in feed.size.from_], place)
+        return built
+
+    def _raw(self, name: str) -> RawLayer:
+        if name not in self._read:
+            columns = sorted(set(self._columns[name].values()))
+            self._read[name] = self._source.read(name, columns, within=self._within)
+        return self._read[name]
+
+    def _crs(self, feed: Feed, raw: RawLayer) -> CRS | None:
+        return raw.crs if raw.crs is not None or feed.crs is None else CRS.from_user_input(feed.crs)
+
+
+def _one_of(name: str, held: Sequence[str]) -> str | None:
+    """Return the name as it is held: the same, else the only one that differs in case alone."""
+    if name in held:
+        return name
+    alike = [other for other in held if other.casefold() == name.casefold()]
+    return alike[0] if len(alike) == 1 else None
+
+
+def _field(name: str, fields: Sequence[Field], where: str) -> str:
+    held = [field.name for field in fields]
+    found = _one_of(name, held)
+    if found is None and any(field.cut for field in fields):
+        found = _one_of(name[:_CUT], held)
+    if found is None:
+        raise BadInputError(f"{where} has no column {name[:60]!r}; {_nearest(name, held)}")
+    return found
+
+
+def _nearest(name: str, held: Sequence[str]) -> str:
+    lower = {other.casefold(): other for other in held}
+    near = [lower[word] for word in difflib.get_close_matches(name.casefold()[:100], list(lower), n=3)]
+    some = near or sorted(held)[:12]
+    return f"did you mean {' or '.join(near)}?" if near else f"there are {', '.join(some) or 'none'}"
+
+
+def _together(layer: str, parts: list[RawLayer], mapping: str) -> RawLayer:
+    if len(parts) == 1:
+        return parts[0]
+    first = parts[0].crs
+    for part in parts[1:]:
+        if part.crs != first:
+            raise BadNetworkError(
+                f"{mapping}: the source layers of {layer} disagree in their coordinate reference system; "
+                "reproject one of them"
+            )
+    names = list(dict.fromkeys(name for part in parts for name in part.columns.column_names))
+    columns = {name: _stacked([(part, name) for part in parts]) for name in names}
+    return RawLayer(layer, pa.table(columns), _shapes([part.geometry for part in parts]), first)
+
+
+def _stacked(pieces: Iterable[tuple[RawLayer, str]]) -> Any:
+    """Return a column of several parts: numbers where all are numbers, else texts."""
+    arrays = [
+        part.columns[name].combine_chunks() if name in part.columns.column_names else pa.nulls(len(part))
+        for part, name in pieces
+    ]
+    numeric = all(pa.types.is_floating(a.type) or pa.types.is_null(a.type) for a in arrays)
+    if numeric:
+        return pa.chunked_array([pc.cast(a, pa.float64()) for a in arrays])
+    return pa.chunked_array([column_text(a).arrow for a in arrays])
+
+
+def _shapes(parts: list[Shapes]) -> Shapes:
+    flat = [part for part in parts if isinstance(part, FlatShapes)]
+    alike = {(part.kind, part.coords.shape[1]) for part in flat}
+    if len(flat) < len(parts) or len(alike) != 1:
+        return np.concatenate([as_objects(part) for part in parts])
+    start: list[NDArray[np.int64]] = [flat[0].start]
+    for part in flat[1:]:
+        start.append(part.start[1:] + start[-1][-1])
+    return FlatShapes(flat[0].kind, np.concatenate([p.coords for p in flat]), np.concatenate(start))

@@ -1,0 +1,211 @@
+"""One column of the contract from columns of a source."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from netplan.errors import BadInputError
+from netplan.findings import Severity
+from netplan.network.contract import Column
+from netplan.network.normalise import column_text
+from netplan.network.notes import Notes
+from netplan.network.text import Text
+from netplan.readers.mapping.model import GAP, ColumnRule
+from netplan.readers.mapping.texts import ID_COLUMNS, given, ids, joined, rewritten, word_of
+from netplan.readers.mapping.units import unit_factor
+from netplan.units import quantity
+
+__all__ = ["Place", "build_column"]
+
+_MOST_QUANTITIES: Final = 10_000
+"""Different texts that are read as a number with a unit; more than that is no list of sizes."""
+
+_DIGITS: Final = 12
+"""Significant digits of a converted number, so that 0.055 bar is 55 mbar and nothing else."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a column belongs: layer, ids of its features (None until they are known), and the findings."""
+
+    layer: str
+    ids: Text | None
+    notes: Notes
+
+
+def build_column(rule: ColumnRule, column: Column, table: Any, names: Sequence[str], place: Place) -> Any:
+    """Return the column as an Arrow array: texts, or numbers in the unit of the contract.
+
+    Parameters
+    ----------
+    table : pyarrow.Table
+        Columns of the source.
+    names : sequence of str
+        The columns in it that the rule means.
+    """
+    n = len(table)
+    if rule.constant is not None:
+        return _repeated(rule.constant, column, n)
+    if column.kind == "number":
+        return _numbers(rule, column, table[names[0]], place)
+    if column.kind == "word" and rule.is_plain and len(names) == 1:
+        return _whole(table[names[0]])
+    texts = _without(joined(table, names, rule.join), rule)
+    if rule.meanings is not None:
+        texts = _translated(rule, column, texts, place)
+    if column.name in ID_COLUMNS:
+        texts = ids(texts, rule, several=column.name == "service_id")
+    else:
+        texts = rewritten(texts, rule)
+    if rule.default is not None:
+        texts = pc.if_else(pc.equal(texts, ""), pa.scalar(word_of(rule.default)), texts)
+    return texts
+
+
+def _repeated(value: Any, column: Column, n: int) -> Any:
+    if column.kind == "number":
+        return pa.array(np.full(n, float(value)))
+    return pa.repeat(pa.scalar(word_of(value), pa.string()), n)
+
+
+def _whole(column: Any) -> Any:
+    array = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
+    if isinstance(array, pa.ChunkedArray):
+        array = pa.concat_arrays(array.chunks) if array.num_chunks else pa.array([], type=array.type)
+    return array
+
+
+def _without(texts: Any, rule: ColumnRule) -> Any:
+    """Return texts with the rule's words for nothing taken out."""
+    if rule.empty is None:
+        return texts
+    nothing = pc.is_in(texts, value_set=pa.array([word_of(word) for word in rule.empty], pa.string()))
+    return pc.if_else(nothing, "", texts)
+
+
+def _translated(rule: ColumnRule, column: Column, texts: Any, place: Place) -> Any:
+    """Return what the words of the source mean; those that nobody listed as the rule says."""
+    meant, unlisted = _looked_up(rule, texts)
+    if not unlisted.any():
+        return meant
+    if column.kind == "word":
+        own = pa.array([word.lower() for word in column.words])
+        unlisted &= ~_mask(pc.is_in(pc.utf8_lower(texts), value_set=own))
+    result = pc.if_else(pa.array(given(meant)), meant, texts)
+    if rule.unlisted == "keep":
+        return result
+    if rule.unlisted == "report":
+        _report_words(unlisted, texts, column, place)
+    return pc.if_else(pa.array(unlisted), "", result)
+
+
+def _looked_up(rule: ColumnRule, texts: Any) -> tuple[Any, NDArray[np.bool_]]:
+    """Return the meaning of each text, empty where there is none, and where a given text has none."""
+    values = {word.strip().lower(): word_of(value) for word, value in (rule.meanings or {}).items()}
+    known = {word: value for word, value in values.items() if value != GAP}
+    code = pc.index_in(pc.utf8_lower(texts), value_set=pa.array(list(known), pa.string()))
+    meant = pc.fill_null(pa.array(list(known.values()), pa.string()).take(code), "")
+    return meant, _mask(pc.is_null(code)) & given(texts)
+
+
+def _report_words(rows: NDArray[np.bool_], texts: Any, column: Column, place: Place) -> None:
+    place.notes.add_each(
+        "unlisted-word",
+        place.layer,
+        place.ids,
+        rows,
+        Severity.WARNING,
+        lambda row: f"the mapping does not say what {column.name} {texts[row].as_py()[:40]!r} means",
+        f"list the word under columns.{column.name}.values of the mapping",
+    )
+
+
+def _numbers(rule: ColumnRule, column: Column, source: Any, place: Place) -> Any:
+    unit = column.unit if rule.unit in (None, GAP) else str(rule.unit)
+    times = 1.0 if unit == column.unit else unit_factor(unit, column.unit, rule.kwh_per_m3)
+    array = _whole(source)
+    is_number = pa.types.is_integer(array.type) or pa.types.is_floating(array.type)
+    if is_number and rule.meanings is None:
+        values = np.array(pc.cast(array, pa.float64(), safe=False).to_numpy(zero_copy_only=False))
+        nothing = [float(word) for word in rule.empty or () if not isinstance(word, str)]
+        values[np.isin(values, nothing)] = np.nan
+        values = _converted(values, times)
+    else:
+        values = _numbers_of_texts(rule, column, column_text(array).arrow, times, place)
+    if rule.default is not None:
+        values = np.where(np.isnan(values), float(rule.default), values)
+    return pa.array(values)
+
+
+def _numbers_of_texts(
+    rule: ColumnRule, column: Column, texts: Any, times: float, place: Place
+) -> NDArray[np.float64]:
+    texts = _without(texts, rule)
+    if rule.meanings is None:
+        return _read_texts(rule, column, texts, times, place)
+    meant, unlisted = _looked_up(rule, texts)
+    values = np.array(pd.to_numeric(pd.Series(meant.to_pylist()), errors="coerce"), dtype=np.float64)
+    if rule.unlisted == "keep":
+        rest = _read_texts(rule, column, pc.if_else(pa.array(unlisted), texts, ""), times, place)
+        return np.where(unlisted, rest, values)
+    if rule.unlisted == "report":
+        _report_words(unlisted, texts, column, place)
+    return values
+
+
+def _read_texts(
+    rule: ColumnRule, column: Column, texts: Any, times: float, place: Place
+) -> NDArray[np.float64]:
+    """Return the numbers that texts hold, each different text read once."""
+    kinds = pc.dictionary_encode(texts)
+    different = kinds.dictionary
+    if rule.decimal == ",":
+        different = pc.replace_substring(pc.replace_substring(different, ".", ""), ",", ".")
+    words = different.to_pylist()
+    read = np.array(pd.to_numeric(pd.Series(words, dtype=object), errors="coerce"), dtype=np.float64)
+    read = _converted(read, times)
+    unread = np.flatnonzero(np.isnan(read))[:_MOST_QUANTITIES]
+    for at in unread.tolist():
+        read[at] = _with_unit(words[at], column.unit)
+    code = kinds.indices.to_numpy(zero_copy_only=False)
+    values = read[code] if len(read) else np.full(len(texts), np.nan)
+    place.notes.add_each(
+        "not-a-number",
+        place.layer,
+        place.ids,
+        np.isnan(values) & given(texts),
+        Severity.ERROR if column.required == "yes" else Severity.WARNING,
+        lambda row: f"{column.name} {texts[row].as_py()[:40]!r} is not a number",
+        f"correct it, or list it under columns.{column.name}.values or empty of the mapping",
+    )
+    return np.asarray(values)
+
+
+def _with_unit(text: str, unit: str) -> float:
+    try:
+        return quantity(text, unit, "value") if len(text) <= 40 else np.nan
+    except BadInputError:
+        return np.nan
+
+
+def _converted(values: NDArray[np.float64], times: float) -> NDArray[np.float64]:
+    if times == 1.0:
+        return values
+    with np.errstate(all="ignore"):
+        values = values * times
+        size = np.floor(np.log10(np.abs(values)))
+        step = 10.0 ** np.clip(_DIGITS - 1 - np.nan_to_num(size, nan=0.0, posinf=0.0, neginf=0.0), -300, 300)
+        rounded = np.round(values * step) / step
+    return np.where(np.isfinite(rounded), rounded, values)
+
+
+def _mask(flags: Any) -> NDArray[np.bool_]:
+    return np.asarray(flags.to_numpy(zero_copy_only=False), dtype=bool)

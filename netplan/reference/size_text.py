@@ -1,0 +1,277 @@
+"""Sizes as people write them: ``8 in IPS SDR 11``, ``DN 150``, ``d180``, ``180x16,4``, ``PE100 SDR17 d125``.
+
+A text is taken apart into known words; a word that is not known makes it unreadable, because half a size is
+worse than none. What a nominal size means depends on the material: see `netplan.reference.nominal`.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from typing import Final, Literal, NoReturn
+
+from netplan.reference.nominal import Family, Stuff, nominal_size, of_outside_diameter
+
+__all__ = ["Plain", "WrittenSize", "read_size"]
+
+Plain = Literal["", "od_mm", "dn", "inch"]
+"""What a number without any word means."""
+
+_LONGEST: Final = 80
+_MM_PER_INCH: Final = 25.4
+_OD_RANGE_MM: Final = (10.0, 2500.0)
+_SDR_OF_SERIES: Final = {
+    3.2: 7.4,
+    4.0: 9.0,
+    5.0: 11.0,
+    6.3: 13.6,
+    8.0: 17.0,
+    8.3: 17.6,
+    10.0: 21.0,
+    12.5: 26.0,
+}
+"""Nominal SDR of the pipe series S of PE."""
+
+_MATERIALS: Final[tuple[tuple[Stuff, tuple[str, ...]], ...]] = (
+    ("pe", ("pe", "hdpe", "mdpe", "pehd", "pemd", "pex")),
+    ("steel", ("steel", "stahl", "acier", "staal", "st", "stl")),
+    ("iron", ("iron", "guss", "gg", "ggg", "fonte", "gietijzer", "ci", "di")),
+)
+_STUFF: Final = {word: stuff for stuff, words in _MATERIALS for word in words}
+_GRADES: Final = ("80", "100", "hd", "md", "rc", "xa")
+_INCH: Final = ('"', "in", "inch", "inches", "zoll", "duim", "pouce", "pouces")
+_OUTSIDE: Final = ("od", "d", "da", "de", "e")
+_NOMINAL: Final = ("dn", "nw", "nb")
+_INCH_FAMILY: Final = ("ips", "nps", "cts")
+_FILLING: Final = ("-", "/", ",", ";", "(", ")", "_", ":", "=", ".", "cast", "ductile", "gas", "pipe", "main")
+_TOKEN: Final = re.compile(r"\d+(?:\.\d+)?|[^\W\d_]+|\S")
+_FRACTION: Final = re.compile(r"(?:(?<![\d.])(\d{1,2})[ -])?(?<![\d.])(\d{1,2})/(2|4|8|16)(?!\d)")
+_SAME: Final = str.maketrans(
+    {"″": '"', "”": '"', "“": '"', "×": "x", "*": "x", "ø": " d ", "⌀": " d ", "∅": " d "}
+    | {"½": " 1/2", "¼": " 1/4", "¾": " 3/4"}
+)
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenSize:
+    """A size read from a text; None where the text does not say.
+
+    Parameters
+    ----------
+    od_mm : float
+        Outside diameter [mm].
+    sdr : float or None
+        Standard dimension ratio [-].
+    wall_mm : float or None
+        Wall [mm].
+    bore_mm : float or None
+        Bore [mm]: the nominal size of steel or iron of which the text gives no wall, so no measured bore.
+    source_key : str
+        Key in `netplan.sources` of the table that gave the outside diameter; empty where the text gave it.
+    """
+
+    od_mm: float
+    sdr: float | None = None
+    wall_mm: float | None = None
+    bore_mm: float | None = None
+    source_key: str = ""
+
+
+def read_size(text: str, stuff: Stuff = "", plain: Plain = "") -> WrittenSize:
+    """Read a size as people write it.
+
+    Parameters
+    ----------
+    text : str
+        The text, in any case; a comma between digits is a decimal point.
+    stuff : str
+        Material, where a column says it; else the words of the text count.
+    plain : str
+        What a bare number means: an outside diameter [mm], a DN or an inch size; empty to refuse it.
+
+    Raises
+    ------
+    ValueError
+        When it cannot be read for certain; the message says why in a few words.
+    """
+    if len(text) > _LONGEST:
+        raise ValueError("is too long for a size")
+    reading = _Reading(_TOKEN.findall(_plain_letters(text)), stuff, plain)
+    size = reading.size()
+    if not _OD_RANGE_MM[0] <= size.od_mm <= _OD_RANGE_MM[1]:
+        raise ValueError("is no size that a pipe can have")
+    return size
+
+
+def _plain_letters(text: str) -> str:
+    lower = text.casefold().translate(_SAME).replace("''", '"')
+    lower = re.sub(r"(?<=\d),(?=\d)", ".", lower)
+    lower = re.sub(r"(?<=[\d\" ])x(?=[\d ])", " x ", lower)
+    return _FRACTION.sub(lambda m: f"{int(m[1] or 0) + int(m[2]) / int(m[3]):g}", lower)
+
+
+class _Reading:
+    """One text on its way to a size: words are taken from the front, each says one thing."""
+
+    def __init__(self, tokens: list[str], stuff: Stuff, plain: Plain) -> None:
+        self._tokens, self._at = tokens, 0
+        self._stuff, self._plain = stuff, plain
+        self._said: Stuff = ""
+        self._family: Family = "cts" if "cts" in tokens else "inch"
+        self._in_inches = any(word in tokens for word in _INCH_FAMILY)
+        self._sdr: float | None = None
+        self._schedule = False
+        self._number: tuple[str, float] | None = None
+        self._wall: float | None = None
+
+    def size(self) -> WrittenSize:
+        """Take all words and return what they say together."""
+        while self._at < len(self._tokens):
+            self._next()
+        if self._number is None:
+            raise ValueError("names no size")
+        how, number = self._number
+        self._stuff = self._stuff or self._said
+        if how == "plain":
+            how = "inch" if self._in_inches else self._plain
+            if not how:
+                raise ValueError("holds a number without DN, d, mm or inches")
+        if how == "od_mm":
+            return WrittenSize(number, self._sdr, self._wall)
+        if how == "mm":
+            return self._millimetres(number)
+        return self._nominal(self._family if how == "inch" else "dn", number)
+
+    def _next(self) -> None:
+        word = self._take()
+        if word in ("sdr", "dr"):
+            self._sdr = self._once(self._sdr, self._needed(word))
+        elif word == "s":
+            series = self._needed(word)
+            if series not in _SDR_OF_SERIES:
+                raise ValueError(f"holds the pipe series {series:g}, which is not known")
+            self._sdr = self._once(self._sdr, _SDR_OF_SERIES[series])
+        elif word in ("sch", "schedule"):
+            if self._needed(word) != 40:
+                raise ValueError("holds a schedule other than 40; write the wall")
+            self._schedule = True
+        elif word == "pn":
+            self._needed(word)
+        elif word[0].isdecimal():
+            self._dimension(_number(word))
+        else:
+            self._word(word)
+
+    def _word(self, word: str) -> None:
+        if word in _STUFF:
+            self._material(_STUFF[word])
+        elif word in _OUTSIDE:
+            self._outside(self._needed(word))
+        elif word in _NOMINAL:
+            self._nominal_word(word)
+        elif word == "std":
+            self._schedule = True
+        elif word not in (*_FILLING, *_INCH_FAMILY):
+            raise ValueError(f"holds {word[:20]!r}, which is not known")
+
+    def _material(self, stuff: Stuff) -> None:
+        if self._said and self._said != stuff:
+            raise ValueError("names two materials")
+        self._said = stuff
+        while stuff == "pe" and self._peek(self._peek(0) == "-") in _GRADES:
+            self._at += 1 + (self._peek(0) == "-")
+
+    def _nominal_word(self, word: str) -> None:
+        if word == "dn" and self._peek(0) == "/" and self._peek(1) == "od":
+            self._at += 2
+            self._outside(self._needed("DN/OD"))
+            return
+        self._dimension(self._needed(word), "dn")
+
+    def _outside(self, number: float) -> None:
+        if self._peek(0) in _INCH:
+            self._at += 1
+            number *= _MM_PER_INCH
+        self._dimension(number, "od_mm")
+
+    def _dimension(self, number: float, how: str = "plain") -> None:
+        """Take the number of a size with what follows: a unit, and a wall."""
+        unit = self._unit()
+        if unit == "in":
+            is_outside = self._peek(0) == "od" and not self._peek(1)[:1].isdecimal()
+            self._at += is_outside
+            how = "inch" if how == "plain" and not is_outside else "od_in"
+        elif unit == "mm" and how == "plain":
+            how = "mm"
+        if self._peek(0) == "x":
+            self._at += 1
+            wall = self._needed("x")
+            wall_unit = self._unit()
+            in_inches = "in" in (wall_unit, unit)
+            self._wall = wall * (_MM_PER_INCH if in_inches else 1.0)
+            how = "od_in" if in_inches else "od_mm"
+        if how == "od_in":
+            how, number = "od_mm", number * _MM_PER_INCH
+        if self._number is not None and self._number != (how, number):
+            raise ValueError("names two sizes")
+        self._number = (how, number)
+
+    def _unit(self) -> str:
+        word = self._peek(0)
+        if word != "mm" and word not in _INCH:
+            return ""
+        self._at += 1
+        return "mm" if word == "mm" else "in"
+
+    def _millimetres(self, number: float) -> WrittenSize:
+        # Of PE the size is the outside diameter; of steel and iron it may be either.
+        if self._stuff == "pe" or self._wall or self._sdr or of_outside_diameter(number, self._stuff):
+            return WrittenSize(number, self._sdr, self._wall)
+        return self._nominal("dn", number)
+
+    def _nominal(self, family: Family, number: float) -> WrittenSize:
+        stuff: Stuff = self._stuff or ("pe" if self._sdr is not None else "")
+        held = nominal_size(family, number, stuff)
+        if held is None:
+            self._not_held(family, number, stuff)
+        wall = held.schedule_40_mm if self._schedule else None
+        if self._schedule and wall is None:
+            raise ValueError("holds a schedule of which no wall is known; write the wall")
+        known = wall is not None or self._sdr is not None
+        size = WrittenSize(held.od_mm, self._sdr, wall, None, held.source_key)
+        if known or held.bore_mm is None:
+            return size
+        return replace(size, bore_mm=round(held.bore_mm, 4))
+
+    def _not_held(self, family: Family, number: float, stuff: Stuff) -> NoReturn:
+        name = {"dn": f"DN {number:g}", "inch": f"{number:g} in", "cts": f"{number:g} in CTS"}[family]
+        if family != "cts" and not stuff:
+            raise ValueError(f"names {name} of a pipe of no known material")
+        raise ValueError(f"names {name}, which the dimension tables do not hold for {stuff or 'this pipe'}")
+
+    def _take(self) -> str:
+        self._at += 1
+        return self._tokens[self._at - 1]
+
+    def _peek(self, ahead: int) -> str:
+        at = self._at + ahead
+        return self._tokens[at] if at < len(self._tokens) else ""
+
+    def _needed(self, word: str) -> float:
+        while self._peek(0) in ("-", ":", "=", "."):
+            self._at += 1
+        if not self._peek(0)[:1].isdecimal():
+            raise ValueError(f"holds {word!r} without its number")
+        return _number(self._take())
+
+    @staticmethod
+    def _once(before: float | None, now: float) -> float:
+        if before is not None and before != now:
+            raise ValueError("names two ratios")
+        return now
+
+
+def _number(word: str) -> float:
+    if len(word) > 9 or not word.isascii():
+        raise ValueError("holds a number that no size has")
+    return float(word)
