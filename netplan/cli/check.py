@@ -1,4 +1,4 @@
-"""``gas-netplan check``: every finding about a network at once."""
+"""``gas-netplan check``: every finding about a network at once, and the safe ones mended."""
 
 from __future__ import annotations
 
@@ -7,26 +7,56 @@ from typing import Annotated
 
 import typer
 
-from netplan.cli.choices import MappingFile
 from netplan.cli.door import console
-from netplan.errors import BadNetworkError
+from netplan.cli.work import metres
+from netplan.errors import BadInputError, BadNetworkError
 from netplan.findings import errors_of
+from netplan.network.checks.gaps import NEAR_M
 from netplan.network.checks.survey import survey
+from netplan.network.mending import mend
 from netplan.outputs.findings import print_findings, write_findings_json, write_findings_layer
-from netplan.readers import read_layers, read_mapping
+from netplan.outputs.mended import print_changes, write_changes, write_mended
+from netplan.readers import open_source, read_layers
+from netplan.readers.guard import LIMITS, UNLIMITED
 
 
 def command(
-    network: Annotated[Path, typer.Argument(help="GeoPackage, or folder of files named after the layers.")],
-    mapping: MappingFile = None,
+    network: Annotated[str, typer.Argument(help="GeoPackage, or folder of files named after the layers.")],
     json_out: Annotated[Path | None, typer.Option("--json", help="Write the findings as JSON too.")] = None,
     layer_out: Annotated[
         Path | None, typer.Option("--layer", help="Write them as a GeoPackage layer of points too.")
     ] = None,
+    mend_out: Annotated[
+        Path | None,
+        typer.Option("--mend", help="New GeoPackage with repeats left out and near ends drawn up."),
+    ] = None,
+    snap: Annotated[str, typer.Option(help="How far --mend draws an end [m].")] = "0.5",
+    changes: Annotated[
+        Path | None, typer.Option(help="Write what --mend changed, and left, as JSON.")
+    ] = None,
+    any_size: Annotated[
+        bool, typer.Option("--any-size", help="Read files of any size and number of features.")
+    ] = False,
 ) -> None:
-    """Print every finding about a network; exit code 2 when one of them stops a plan."""
-    raw = read_layers(network, mapping=read_mapping(mapping) if mapping else None)
-    seen = survey(raw.layers, raw.source, raw.findings)
+    """Print every finding about a network; exit code 2 when one of them stops a plan.
+
+    With --mend the findings are those of the mended network.
+    """
+    raw = read_layers(open_source(network, UNLIMITED if any_size else LIMITS))
+    layers = raw.layers
+    if mend_out is not None:
+        reach = metres(snap, "--snap")
+        if not 0 < reach <= NEAR_M:
+            raise BadInputError(
+                f"--snap: {reach:g} m is not above 0 and at most {NEAR_M:g} m; mend others by hand"
+            )
+        mended = mend(layers, reach)
+        layers = mended.layers
+        write_mended(layers, mend_out)
+        if changes is not None:
+            write_changes(mended, changes)
+        print_changes(mended, console())
+    seen = survey(layers, raw.source, raw.findings)
     if json_out is not None:
         write_findings_json(seen.findings, seen.crs, json_out)
     if layer_out is not None:
@@ -35,5 +65,5 @@ def command(
     stopping = errors_of(seen.findings)
     if stopping:
         raise BadNetworkError(
-            f"{network.name}: {len(stopping)} errors stop a plan; mend them as the table says"
+            f"{Path(network).name}: {len(stopping)} errors stop a plan; mend them as the table says"
         )
