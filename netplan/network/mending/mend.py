@@ -22,6 +22,9 @@ __all__ = ["SNAP_M", "mend"]
 SNAP_M: Final = 0.5
 """Ends are drawn up to a main within this distance unless told otherwise (own) [m]."""
 
+_ROUNDS: Final = 4
+"""Drawing an end up may turn its last length a little away from another end that was drawn up to it."""
+
 _DOUBLES: Final = ("mains", "services", "valves", "fittings")
 
 
@@ -50,12 +53,17 @@ def mend(layers: Mapping[str, RawLayer], snap_m: float = SNAP_M) -> Mended:
             result[name], some, stay = without_doubles(result[name], ids)
             changes += some
             left += stay
-    try:
-        network = build_network(result, strict=False)
-    except BadNetworkError as error:
-        raise BadNetworkError(f"nothing can be mended before this: {error}", error.findings) from None
-    result, some, stay = snap_ends(result, network, snap_m)
-    return Mended(result, tuple(sorted([*changes, *some], key=_key)), tuple(sorted([*left, *stay], key=_key)))
+    for _ in range(_ROUNDS):
+        try:
+            network = build_network(result, strict=False)
+        except BadNetworkError as error:
+            raise BadNetworkError(f"nothing can be mended before this: {error}", error.findings) from None
+        result, drawn, alone = snap_ends(result, network, snap_m)
+        changes += drawn
+        if not drawn:
+            break
+    left += alone
+    return Mended(result, tuple(sorted(changes, key=_key)), tuple(sorted(left, key=_key)))
 
 
 def _key(change: Change) -> tuple[str, str, str, str]:

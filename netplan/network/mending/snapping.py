@@ -39,9 +39,9 @@ def snap_ends(
     network : Network
         The network joined from them.
     snap_m : float
-        Greatest distance that an end is moved [m].
+        Greatest distance that an end is moved, true length [m].
     """
-    found = near_misses(network, snap_m)
+    found = near_misses(network, snap_m * network.scale)
     result = dict(layers)
     changes: list[Change] = []
     left: list[Change] = []
@@ -52,7 +52,7 @@ def snap_ends(
         name, layer = editor.name(int(found.pipe[at]))
         main = editor.name(int(found.main[at]))[0]
         where = (round(float(found.end_m[at, 0]), 3), round(float(found.end_m[at, 1]), 3))
-        gap = f"{found.gap_m[at]:.2f} m from main {main}"
+        gap = f"{found.gap_m[at] / network.scale:.2f} m from main {main}"
         why = _unsafe(found, at, capped=bool(capped[at]))
         if why is None and not editor.has(layer, name):
             why = "the feature is drawn in several parts, or its id stands twice"
@@ -108,6 +108,7 @@ class _Editor:
         self._layers = layers
         self._network = network
         self._rows: dict[str, dict[str, int]] = {}
+        self._given: dict[str, NDArray[np.object_]] = {}
         self._shapes: dict[str, NDArray[np.object_]] = {}
 
     def name(self, pipe: int) -> tuple[str, str]:
@@ -123,7 +124,8 @@ class _Editor:
             for row, key in enumerate(ids):
                 rows[key] = row if key not in rows else -1
             self._rows[layer] = rows
-            self._shapes[layer] = as_objects(self._layers[layer].geometry).copy()
+            self._given[layer] = as_objects(self._layers[layer].geometry)
+            self._shapes[layer] = self._given[layer].copy()
         row = self._rows[layer].get(name, -1)
         shape = self._shapes[layer][row] if row >= 0 else None
         return shape is not None and shape.geom_type == "LineString"
@@ -142,7 +144,7 @@ class _Editor:
         pipes = self._network.pipes
         pipe = pipes.id.find(main, 0, pipes.n_mains)
         course = pipes.coords_m[pipes.coord_start[pipe] : pipes.coord_start[pipe + 1]]
-        given = shapely.get_coordinates(self._shapes["mains"][self._rows["mains"][main]])
+        given = shapely.get_coordinates(self._given["mains"][self._rows["mains"][main]])
         for end in (0, -1):
             if np.hypot(*(course[end] - foot_m)) <= SNAP_M:
                 return np.asarray(given[end])
