@@ -65,6 +65,12 @@ def command(
     no_bypass: Annotated[
         bool, typer.Option("--no-bypass", help="Look for options without any feed.")
     ] = False,
+    no_weather: Annotated[
+        bool, typer.Option("--no-weather", help="Do not look for the coldest weather: quicker.")
+    ] = False,
+    no_papers: Annotated[
+        bool, typer.Option("--no-papers", help="Set no letters, sheets or work pack: quicker.")
+    ] = False,
     options: Annotated[int | None, typer.Option(min=1, max=50, help="How many options to list.")] = None,
     units: Units = "metric",
     language: Language = "en",
@@ -111,9 +117,10 @@ def command(
             feeds_allowed=not no_bypass,
             own_supply=customer_rows(joined, own_supply or [], "--own-supply"),
             options=options,
+            weather=not no_weather,
         )
 
-    choices = Choices(units=units, language=language, words=words, tiles=tiles)
+    choices = Choices(units=units, language=language, words=words, tiles=tiles, papers=not no_papers)
     run_plan(request, out, overwrite=overwrite, choices=choices)
 
 

@@ -26,6 +26,8 @@ class Choices:
         Folder of ``words.xx.toml`` files over the shipped words of the letters.
     tiles : str, optional
         Address pattern of an online background for the map, which its reader may switch on.
+    papers : bool
+        Whether letters, sheets and the work pack are set as PDF.
     """
 
     units: str = "metric"
@@ -33,6 +35,7 @@ class Choices:
     language: str = "en"
     words: Path | None = None
     tiles: str | None = None
+    papers: bool = True
 
     @property
     def figures(self) -> Figures:

@@ -42,7 +42,8 @@ def write_contents(result: PlanResult, folder: Path, choices: Choices, tell: Tel
     layers = plan_layers(result)
     write_layers(layers, folder / "plan.gpkg")
     rows = write_deliverables(plan, layers, folder, choices, tell)
-    _write_call_sheet(result, rows, folder / "call_sheet_restricted.pdf")
+    if choices.papers:
+        _write_call_sheet(result, rows, folder / "call_sheet_restricted.pdf")
 
 
 def write_deliverables(
@@ -60,13 +61,15 @@ def write_deliverables(
     rows = notice_rows(plan, layers["customers"], rank)
     (folder / "notices.csv").write_text(notices_csv(rows), encoding="utf-8", newline="")
     write_notices_xlsx(folder / "notices.xlsx", plan, rows, rank)
-    letters = letters_pdf(plan, rows, words=read_words(choices.words), language=choices.language)
-    (folder / "letters.pdf").write_bytes(letters)
-    (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows))
     tell("drawing the map")
     page = plan_map(plan, layers, units=figures, tiles=choices.tiles)
     (folder / "map.html").write_text(page, encoding="utf-8", newline="\n")
-    tell("setting the work pack")
+    if not choices.papers:
+        return rows
+    tell("setting the papers")
+    letters = letters_pdf(plan, rows, words=read_words(choices.words), language=choices.language)
+    (folder / "letters.pdf").write_bytes(letters)
+    (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows))
     (folder / "work_pack.pdf").write_bytes(work_pack_pdf(plan, layers, rank=rank, units=figures))
     return rows
 

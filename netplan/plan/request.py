@@ -42,6 +42,8 @@ class PlanRequest:
         Rows of customers with a named supply of their own: they may go off although they have priority.
     options : int, optional
         How many options to list; None for the rules' number.
+    weather : bool
+        Whether to find out until how cold each option holds, and what its feeds have to spare.
     """
 
     network: Network
@@ -55,6 +57,7 @@ class PlanRequest:
     feeds_allowed: bool = True
     own_supply: tuple[int, ...] = ()
     options: int | None = None
+    weather: bool = True
 
     @property
     def wanted(self) -> int:

@@ -21,11 +21,20 @@ from netplan.plan.desk import Desk
 from netplan.plan.effects import kept_inlets, node_demand_after
 from netplan.plan.priced import Priced
 
-__all__ = ["FeedWeather", "Weather", "feed_case", "sizes_of", "weather_of"]
+__all__ = [
+    "NOT_LOOKED_FOR",
+    "FeedWeather",
+    "Weather",
+    "feed_case",
+    "not_looked_for",
+    "sizes_of",
+    "weather_of",
+]
 
 Floats = NDArray[np.float64]
 
 HOURS_A_DAY = 24
+NOT_LOOKED_FOR = "not looked for"
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,14 +45,14 @@ class FeedWeather:
     ----------
     coldest_c : float or None
         Coldest air temperature at which the option holds with the feeds as sized [°C].
-    spare_m3_per_s_std : float
-        Flow the feed could carry beyond [m³/s at 15 °C, 101.325 kPa].
+    spare_m3_per_s_std : float or None
+        Flow the feed could carry beyond [m³/s at 15 °C, 101.325 kPa]; None where it was not looked for.
     ladder : tuple of WeatherRow
         The same without this feed and with each of its bores, the others as sized; empty when not asked for.
     """
 
     coldest_c: float | None
-    spare_m3_per_s_std: float
+    spare_m3_per_s_std: float | None
     ladder: tuple[WeatherRow, ...]
 
 
@@ -86,6 +95,12 @@ def feed_case(desk: Desk, option: Priced) -> FeedCase:
     solver = FlowSolver(flow, desk.conditions)
     solver.solve(demand)
     return FeedCase(solver, demand, kept_inlets(desk, option.reach, gone))
+
+
+def not_looked_for(option: Priced) -> Weather:
+    """Return the weather of an option for which nobody asked."""
+    unknown = FeedWeather(None, None, ())
+    return Weather(None, NOT_LOOKED_FOR, tuple(None if feed is None else unknown for feed in option.feeds))
 
 
 def weather_of(desk: Desk, option: Priced, *, ladders: bool) -> Weather:

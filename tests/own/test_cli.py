@@ -257,3 +257,24 @@ def test_the_package_imports_nothing_that_it_does_not_ask_for() -> None:
                 [node.module] if isinstance(node, ast.ImportFrom) and node.module and not node.level else []
             )
             assert {name.split(".")[0].lower() for name in found} <= allowed, path
+
+
+def test_no_weather_and_no_papers_leave_out_only_those(
+    network: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    work = ("--main", "M1", "--from", "98", "--to", "102")
+    assert _run(monkeypatch, "plan", network, *work, "--out", tmp_path / "whole") == 0
+    assert (
+        _run(monkeypatch, "plan", network, *work, "--no-weather", "--no-papers", "--out", tmp_path / "quick")
+        == 0
+    )
+    names = {folder: {file.name for file in (tmp_path / folder).iterdir()} for folder in ("whole", "quick")}
+    papers = {"letters.pdf", "tally_sheet.pdf", "call_sheet_restricted.pdf", "work_pack.pdf"}
+    assert names["whole"] - names["quick"] == papers
+    whole, quick = (read_plan(tmp_path / folder) for folder in ("whole", "quick"))
+    assert all(option.weather for option in whole.options)
+    assert not any(option.weather for option in quick.options)
+    assert all("not looked for" in " ".join(option.warnings) for option in quick.options)
+    left_out = {"weather", "warnings"}
+    for a, b in zip(whole.options, quick.options, strict=True):
+        assert a.model_dump(exclude=left_out) == b.model_dump(exclude=left_out)

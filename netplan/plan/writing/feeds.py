@@ -16,7 +16,7 @@ from netplan.plan.feedways import tee_places
 from netplan.plan.naming import bypass_id
 from netplan.plan.priced import Priced
 from netplan.plan.waiting import money
-from netplan.plan.weather import FeedWeather, Weather
+from netplan.plan.weather import NOT_LOOKED_FOR, FeedWeather, Weather
 
 __all__ = ["WrittenFeeds", "feeds_of", "weather_lines"]
 
@@ -90,7 +90,7 @@ def _bypass(
         velocity_m_s=feed.velocity_m_per_s,
         pressure_from_mbar=feed.pressure_from_pa_gauge / PA_PER_MBAR,
         pressure_to_mbar=feed.pressure_to_pa_gauge / PA_PER_MBAR,
-        spare_m3h=beyond.spare_m3_per_s_std * SECONDS_PER_HOUR,
+        spare_m3h=None if beyond.spare_m3_per_s_std is None else beyond.spare_m3_per_s_std * SECONDS_PER_HOUR,
         minimum_air_temp_c=beyond.coldest_c,
         customers=customers,
         price=money(feed.price_minor),
@@ -129,6 +129,8 @@ def _at_tap(desk: Desk, option: Priced, tap: Tap) -> model.Place:
 
 def weather_lines(weather: Weather, feed_ids: tuple[str | None, ...]) -> tuple[model.WeatherLine, ...]:
     """Return until how cold an option holds as planned, and with other sizes of each feed."""
+    if weather.reason == NOT_LOOKED_FOR:
+        return ()
     lines = [
         model.WeatherLine(
             feed="", choice="as planned", coldest_air_temp_c=weather.coldest_c, fails_by=weather.reason

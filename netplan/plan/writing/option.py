@@ -8,7 +8,7 @@ from netplan.plan.desk import Desk
 from netplan.plan.fallback import fallbacks
 from netplan.plan.search import Ranking
 from netplan.plan.waiting import money
-from netplan.plan.weather import weather_of
+from netplan.plan.weather import not_looked_for, weather_of
 from netplan.plan.writing.fallback import fallbacks_of
 from netplan.plan.writing.feeds import WrittenFeeds, feeds_of, weather_lines
 from netplan.plan.writing.gauges import gauges_of
@@ -22,6 +22,10 @@ from netplan.plan.writing.venting import full_vent_of
 from netplan.plan.writing.warnings import warnings_of
 
 __all__ = ["option_of"]
+
+WEATHER_LEFT_OUT = (
+    "until how cold this holds was not looked for, by order: it stands for its own weather"
+)
 
 
 def option_of(
@@ -42,7 +46,7 @@ def option_of(
     """
     priced = ranking.options[place]
     request = desk.request
-    weather = weather_of(desk, priced, ladders=place == 0)
+    weather = weather_of(desk, priced, ladders=place == 0) if request.weather else not_looked_for(priced)
     feeds = feeds_of(desk, priced, weather)
     return (
         model.Option(
@@ -69,7 +73,7 @@ def option_of(
             steps=(),
             states=states_of(desk, priced),
             weather=weather_lines(weather, feeds.ids),
-            warnings=warnings_of(desk, priced),
+            warnings=(*warnings_of(desk, priced), *(() if request.weather else (WEATHER_LEFT_OUT,))),
         ),
         feeds,
     )
