@@ -5,6 +5,7 @@ from __future__ import annotations
 import platform
 from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import cache
 from importlib.metadata import version
 
 import numpy as np
@@ -112,10 +113,15 @@ def _facts(network: Network) -> model.NetworkFacts:
 
 def _provenance(network: Network) -> model.Provenance:
     versions = {"gas-netplan": __version__, "python": platform.python_version()}
-    versions |= {name: version(name) for name in LIBRARIES}
+    versions |= _libraries()
     return model.Provenance(
         source=network.source, versions=versions, created=datetime.now(UTC).isoformat(timespec="seconds")
     )
+
+
+@cache
+def _libraries() -> dict[str, str]:
+    return {name: version(name) for name in LIBRARIES}
 
 
 def _conditions(desk: Desk) -> model.Conditions:

@@ -18,7 +18,7 @@ from tests import schutterwald
 __all__ = ["NAMES", "district"]
 
 Layers = dict[str, gpd.GeoDataFrame]
-NAMES = ("close", "schutterwald", "lane", "schutterwald")
+NAMES = (*("close", "schutterwald") * 7, "lane", "schutterwald")
 """Districts in turn: two of the sample town, of which the lane with its bypass takes longest; the open town."""
 _REACH_M = {"lane": 170.0, "close": 150.0, "schutterwald": 300.0}
 _WORK = {
