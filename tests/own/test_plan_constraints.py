@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from netplan.errors import NoPlanError
 from netplan.network.section import WorkPart, work_section
+from netplan.plan import pricing
 from netplan.plan.desk import Desk
 from netplan.plan.request import PlanRequest
 from netplan.plan.search import Ranking, rank
@@ -140,3 +142,51 @@ def test_boundary_valve_opens_only_between_compatible_pressures(mop_mbar: float,
         feed for option in options for feed in option.feeds if feed and feed.size.feed.valve_link >= 0
     ]
     assert bool(by_valve) is opens
+
+
+def _parted_by_a_boundary_valve() -> dict[str, Any]:
+    """Make a strong part and one with a thirsty business, beside a boundary valve.
+
+    Behind the work the hospital may be fed through the valve. While the main is not yet stopped the open
+    valve draws the business's gas down the whole main, and the house at the end of a thin branch falls short;
+    with the stops in it holds again.
+    """
+    return {
+        "mains": [
+            main("M1", (0, 0), (300, 0), od_mm=125.0, year=2010, mop_mbar=100.0),
+            main("M2", (300, 0), (320, 0), od_mm=125.0, year=2010, mop_mbar=100.0),
+            main("M3", (90, 0), (90, -120), od_mm=63.0, year=2010),
+        ],
+        "services": [
+            service("S2", (200, 0), (200, 8)),
+            service("S3", (312, 0), (312, 8), od_mm=110.0),
+            service("S4", (90, -118), (98, -118), od_mm=63.0),
+        ],
+        "customers": [
+            customer("C2", (200, 8), service_id="S2", priority="hospital"),
+            customer("C3", (312, 8), service_id="S3", annual_kwh=3e6, category="business"),
+            customer("C4", (98, -118), service_id="S4", annual_kwh=5.6e5, category="business"),
+        ],
+        "regulators": [
+            station("R1", (0, 0), outlet_mbar=30.0, max_outlet_mbar=50.0),
+            station("R2", (320, 0), outlet_mbar=24.0, max_outlet_mbar=50.0),
+        ],
+        "valves": [valve("V1", (300, 0), "closed")],
+    }
+
+
+@pytest.mark.parametrize("every_state", [True, False])
+def test_pressure_holds_in_the_states_between(monkeypatch: pytest.MonkeyPatch, *, every_state: bool) -> None:
+    if not every_state:  # the constraint switched off: only the last state is looked at
+        solve = pricing.work_states
+
+        def last_alone(*given: Any, **named: Any) -> Any:
+            work = solve(*given, **named)
+            return replace(work, states=work.states[-1:])
+
+        monkeypatch.setattr(pricing, "work_states", last_alone)
+    cheap_valve = {"price": {"open_valve": 1.0, "bypass": 50000.0, "hose_per_m": 5000.0}}
+    options = ranking(cheap_valve, **_parted_by_a_boundary_valve()).options
+    assert options
+    by_valve = [any(feed and feed.size.feed.valve_link >= 0 for feed in option.feeds) for option in options]
+    assert any(by_valve) is not every_state
