@@ -9,10 +9,10 @@ import pytest
 
 from netplan.errors import NoPlanError
 from netplan.network.section import WorkPart, work_section
-from netplan.plan import pricing
 from netplan.plan.desk import Desk
 from netplan.plan.request import PlanRequest
 from netplan.plan.search import Ranking, rank
+from netplan.plan.states import work_states
 from netplan.rules import read_rules
 from tests.networks import build, customer, injection, main, sensing_point, service, station, valve
 
@@ -178,13 +178,12 @@ def _parted_by_a_boundary_valve() -> dict[str, Any]:
 @pytest.mark.parametrize("every_state", [True, False])
 def test_pressure_holds_in_the_states_between(monkeypatch: pytest.MonkeyPatch, *, every_state: bool) -> None:
     if not every_state:  # the constraint switched off: only the last state is looked at
-        solve = pricing.work_states
 
         def last_alone(*given: Any, **named: Any) -> Any:
-            work = solve(*given, **named)
+            work = work_states(*given, **named)
             return replace(work, states=work.states[-1:])
 
-        monkeypatch.setattr(pricing, "work_states", last_alone)
+        monkeypatch.setattr("netplan.plan.pricing.work_states", last_alone)
     cheap_valve = {"price": {"open_valve": 1.0, "bypass": 50000.0, "hose_per_m": 5000.0}}
     options = ranking(cheap_valve, **_parted_by_a_boundary_valve()).options
     assert options
