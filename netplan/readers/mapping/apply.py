@@ -9,17 +9,17 @@ from typing import Any, Final
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-from numpy.typing import NDArray
 from pyproj import CRS
 
 from netplan.errors import BadInputError, BadNetworkError
 from netplan.findings import Severity
 from netplan.network.contract import layer_specs
-from netplan.network.flat import FlatShapes, Shapes, as_objects, take_shapes
+from netplan.network.flat import take_shapes
 from netplan.network.normalise import column_text
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer, RawLayers
 from netplan.readers.mapping.columns import Place, build_column
+from netplan.readers.mapping.geometry import stacked_shapes, with_height
 from netplan.readers.mapping.model import GAP, Feed, Mapping
 from netplan.readers.mapping.sizes import fill_sizes
 from netplan.readers.mapping.texts import matching
@@ -131,7 +131,7 @@ class _Applied:
             # Arrow counts no rows where there are no columns.
             table = pa.table({"": pa.nulls(len(shapes))})
         built = self._built(layer, feed, table, known)
-        return RawLayer(layer, pa.table(built), shapes, self._crs(feed, raw))
+        return RawLayer(layer, pa.table(built), with_height(shapes, feed.height), self._crs(feed, raw))
 
     def _built(self, layer: str, feed: Feed, table: Any, known: dict[str, str]) -> dict[str, Any]:
         place = Place(layer, None, self._notes)
@@ -195,7 +195,7 @@ def _together(layer: str, parts: list[RawLayer], mapping: str) -> RawLayer:
             )
     names = list(dict.fromkeys(name for part in parts for name in part.columns.column_names))
     columns = {name: _stacked([(part, name) for part in parts]) for name in names}
-    return RawLayer(layer, pa.table(columns), _shapes([part.geometry for part in parts]), first)
+    return RawLayer(layer, pa.table(columns), stacked_shapes([part.geometry for part in parts]), first)
 
 
 def _stacked(pieces: Iterable[tuple[RawLayer, str]]) -> Any:
@@ -208,14 +208,3 @@ def _stacked(pieces: Iterable[tuple[RawLayer, str]]) -> Any:
     if numeric:
         return pa.chunked_array([pc.cast(a, pa.float64()) for a in arrays])
     return pa.chunked_array([column_text(a).arrow for a in arrays])
-
-
-def _shapes(parts: list[Shapes]) -> Shapes:
-    flat = [part for part in parts if isinstance(part, FlatShapes)]
-    alike = {(part.kind, part.coords.shape[1]) for part in flat}
-    if len(flat) < len(parts) or len(alike) != 1:
-        return np.concatenate([as_objects(part) for part in parts])
-    start: list[NDArray[np.int64]] = [flat[0].start]
-    for part in flat[1:]:
-        start.append(part.start[1:] + start[-1][-1])
-    return FlatShapes(flat[0].kind, np.concatenate([p.coords for p in flat]), np.concatenate(start))

@@ -142,10 +142,27 @@ def _as_rule(value: object) -> object:
 
 
 class Feed(Table):
-    """One source layer, or the part of it that `where` lets through, for one layer of the contract."""
+    """One source layer, or the part of it that `where` lets through, for one layer of the contract.
+
+    Parameters
+    ----------
+    source : str
+        Layer of the source.
+    crs : str
+        CRS of a layer that names none, such as ``EPSG:25832``.
+    height : str
+        Unit of the heights in the geometry; ``none`` where they mean nothing.
+    where : tuple of Condition
+        All of them hold for the features that are meant.
+    size : SizeRule
+        Sizes written as text.
+    columns : dict of ColumnRule
+        Columns of the contract by name.
+    """
 
     source: Name
     crs: Name | None = None
+    height: Annotated[str, Field(max_length=40)] = "m"
     where: Annotated[tuple[Condition, ...], Field(max_length=50)] = ()
     size: Annotated[SizeRule, BeforeValidator(_as_rule)] | None = None
     columns: dict[str, Annotated[ColumnRule, BeforeValidator(_as_rule)]] = {}

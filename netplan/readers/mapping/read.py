@@ -72,6 +72,11 @@ def _check_feed(where: str, layer: str, feed: Feed) -> None:
     known = {column.name: column for column in layer_specs()[layer].columns}
     if feed.size is not None and layer not in _SIZED:
         raise BadInputError(f"{where}: size: {layer} have no size; take it out")
+    if feed.height != "none":
+        try:
+            unit_factor(feed.height, "m")
+        except ValueError as error:
+            raise BadInputError(f"{where}: height: {error}; correct the unit, or write none") from None
     for name, rule in feed.columns.items():
         if name not in known:
             raise BadInputError(
