@@ -7,6 +7,7 @@ Knows arrays and a prepared flow solver, not the plan::
     feeds = bypass_feeds(ends, part, rules) + hose_feeds(ways, ...) + valve_feeds(valves, part)
     sized = size_feed(case, feed, rules)             # smallest size that holds -> SizedFeed, or TooWeak
     answer = feed_parts(case, parts, rules)          # cheapest feed of every part, or off; exact jointly
+    FeedCase(..., loads=hours and purging in)        # all that must be carried, where that is more
     price = feed_price_minor(feed, parallel, rules)  # whole minor units of the rules' currency
     bound = feed_lower_bound_minor(...)              # no feed of a tail can cost less (for the cut)
     bound = TailFeedBound(network, section, rules)   # sharp feed_bound for the choice of stops: bound(tail)
@@ -34,13 +35,14 @@ from netplan.bypass.candidates import (
     hose_ways,
     valve_feeds,
 )
-from netplan.bypass.case import FeedCase, Inlets, Verdict, required_pressure_pa_gauge
+from netplan.bypass.case import FeedCase, Inlets, Loads, Verdict, required_pressure_pa_gauge
 from netplan.bypass.changes import FlowChanges, flow_changes, link_velocity_m_per_s, station_loads
 from netplan.bypass.choose import (
     NO_FEED,
     TOO_DEAR,
     Part,
     PartsAnswer,
+    Relieved,
     feed_answers,
     feed_parts,
     least_price_minor,
@@ -82,9 +84,11 @@ __all__ = [
     "HoseWay",
     "HourRow",
     "Inlets",
+    "Loads",
     "MainLines",
     "Part",
     "PartsAnswer",
+    "Relieved",
     "SizedFeed",
     "TailFeedBound",
     "Tap",

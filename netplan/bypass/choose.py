@@ -10,18 +10,28 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.bypass.case import FeedCase, Verdict
+from netplan.bypass.case import FeedCase, Loads, Verdict
 from netplan.bypass.model import Feed, FeedSize, SizedFeed
 from netplan.bypass.price import feed_price_minor
 from netplan.bypass.size import sizes_in_order
 from netplan.bypass.split import Judge
 from netplan.rules.model import Rules
 
-__all__ = ["NO_FEED", "TOO_DEAR", "Part", "PartsAnswer", "feed_answers", "feed_parts", "least_price_minor"]
+__all__ = [
+    "NO_FEED",
+    "TOO_DEAR",
+    "Part",
+    "PartsAnswer",
+    "Relieved",
+    "feed_answers",
+    "feed_parts",
+    "least_price_minor",
+]
 
 NO_FEED = "a part that must be fed has no feed within reach"
 TOO_DEAR = "dearer than the options found already"
 
+Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
@@ -39,7 +49,8 @@ class Part:
     inlets : int array
         Rows of the case's inlets that lie in it.
     demand_nodes : int array
-        Nodes whose demand goes when the part is off.
+        Nodes whose demand goes when the part is off, in every load. Where others draw there too, or demand
+        depends on who is on, the caller gives `feed_answers` what is left instead.
     off_price_minor : int or None
         Price of turning it off, whole minor units; None where it must be fed (priority customers).
     weak : bool
@@ -52,6 +63,25 @@ class Part:
     demand_nodes: Ints
     off_price_minor: int | None
     weak: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Relieved:
+    """What is left to carry and to hold with some parts off.
+
+    Parameters
+    ----------
+    demand_m3_per_s_std : float array, shape (nodes,)
+        What figures are given for [m³/s at 15 °C, 101.325 kPa].
+    loads : Loads
+        All that must be carried.
+    skip_inlets : bool array, shape (inlets,)
+        Inlets of nobody but customers who are off.
+    """
+
+    demand_m3_per_s_std: Floats
+    loads: Loads
+    skip_inlets: Flags
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,6 +121,7 @@ class _Choice:
     parallel: int
     feed: Feed | None
     off: bool
+    weak: bool
 
 
 def feed_answers(
@@ -101,6 +132,7 @@ def feed_answers(
     *,
     below_minor: int | None = None,
     is_settled: Callable[[tuple[bool, ...]], bool] = lambda _off: False,
+    relieved: Callable[[tuple[bool, ...]], Relieved] | None = None,
 ) -> Iterator[PartsAnswer]:
     """Yield the combinations of feeds and parts off with which everything kept holds, cheapest first.
 
@@ -121,7 +153,10 @@ def feed_answers(
         Only combinations cheaper than this are wanted, whole minor units.
     is_settled : callable, optional
         Asked before a combination is judged whether those parts off need no further answer.
+    relieved : callable, optional
+        Returns what is left when those parts are off; default: the demand of their nodes goes.
     """
+    left = relieved or partial(_without_nodes, case, parts)
     choices = [_choices(part, rules) for part in parts]
     nothing = ((None,) * len(parts), (False,) * len(parts), 0, None)
     if not all(choices):
@@ -145,7 +180,7 @@ def feed_answers(
         if is_settled(tuple(choice.off for choice in picked)):
             continue
         tries += 1
-        answer = _fit(case, judges, parts, picked, price, rules)
+        answer = _fit(case, judges, left(tuple(choice.off for choice in picked)), picked, price, rules)
         if answer.verdict is not None:
             held = True
             yield answer
@@ -186,52 +221,68 @@ def _push(
 
 def _choices(part: Part, rules: Rules) -> list[_Choice]:
     found = [
-        _Choice(feed_price_minor(feed, count, rules), feed.label, count, feed, off=False)
+        _Choice(feed_price_minor(feed, count, rules), feed.label, count, feed, off=False, weak=part.weak)
         for feed in part.feeds
         for count in range(1, (1 if feed.valve_link >= 0 else rules.bypass.parallel_max) + 1)
     ]
     if part.off_price_minor is not None:
-        found.append(_Choice(part.off_price_minor, "", 0, None, off=True))
+        found.append(_Choice(part.off_price_minor, "", 0, None, off=True, weak=part.weak))
     if part.weak:
-        found.append(_Choice(0, "", 0, None, off=False))
+        found.append(_Choice(0, "", 0, None, off=False, weak=True))
     return sorted(found, key=lambda choice: (choice.price_minor, choice.off, choice.label, choice.parallel))
 
 
 def _fit(
     case: FeedCase,
     judges: Sequence[Judge],
-    parts: Sequence[Part],
+    left: Relieved,
     picked: Sequence[_Choice],
     price_minor: int,
     rules: Rules,
 ) -> PartsAnswer:
-    demand = case.demand_m3_per_s_std.copy()
-    skip = np.zeros(len(case.inlets), dtype=bool)
-    for part, choice in zip(parts, picked, strict=True):
-        if choice.off:
-            demand[part.demand_nodes] = 0.0
-            skip[part.inlets] = True
-
     ladders = [
         list(sizes_in_order(choice.feed, rules, choice.parallel if choice.feed.valve_link < 0 else None))
         for choice in picked
         if choice.feed is not None
     ]
     off = tuple(choice.off for choice in picked)
-    weak = any(part.weak for part in parts)
+    weak = any(choice.weak for choice in picked)
+    whole = judges[-1]
     for judge in judges:
-        against = partial(judge.reason_against, demand_m3_per_s_std=demand, skip_inlets=skip)
+        against = partial(judge.reason_against, loads=left.loads, skip_inlets=left.skip_inlets)
         sizes, reason = _smallest(ladders, against, weak)
         if reason:
-            return PartsAnswer((None,) * len(parts), off, price_minor, None, reason)
-        verdict = case.judge(sizes, rules, demand_m3_per_s_std=demand, skip_inlets=skip)
-        if verdict.holds:
+            return PartsAnswer((None,) * len(picked), off, price_minor, None, reason)
+        reason = whole.reason_against(sizes, left.loads, left.skip_inlets)
+        if not reason:
             break
     else:
-        return PartsAnswer((None,) * len(parts), off, price_minor, None, verdict.reason)
+        return PartsAnswer((None,) * len(picked), off, price_minor, None, reason)
+    verdict = case.judge(
+        sizes, rules, demand_m3_per_s_std=left.demand_m3_per_s_std, skip_inlets=left.skip_inlets
+    )
     figures = iter(case.figures(sizes, verdict, rules))
     feeds = tuple(None if choice.feed is None else next(figures) for choice in picked)
     return PartsAnswer(feeds, off, price_minor, verdict)
+
+
+def _without_nodes(case: FeedCase, parts: Sequence[Part], off: tuple[bool, ...]) -> Relieved:
+    """Leave out the demand of whole nodes."""
+    skip = np.zeros(len(case.inlets), dtype=bool)
+    gone: list[Ints] = [np.zeros(0, dtype=np.int64)]
+    for part, is_off in zip(parts, off, strict=True):
+        if is_off:
+            skip[part.inlets] = True
+            gone.append(part.demand_nodes)
+    nodes = np.concatenate(gone)
+
+    def left(demand: Floats) -> Floats:
+        demand = demand.copy()
+        demand[nodes] = 0.0
+        return demand
+
+    loads = tuple(tuple(left(load) for load in alternatives) for alternatives in case.every_load)
+    return Relieved(left(case.demand_m3_per_s_std), loads, skip)
 
 
 def _smallest(

@@ -61,14 +61,13 @@ def size_feed(
         Only so many hoses side by side.
     """
     reason = "no size is allowed"
-    judge = Judge(case, rules)
+    judge, whole = Judge(case, rules), Judge(case, rules, may_split=False)
     for size in sizes_in_order(feed, rules, parallel):
         sizes = [*others, size]
         reason = judge.reason_against(sizes)
         if reason:
             continue
-        verdict = case.judge(sizes, rules)
-        if verdict.holds:
-            return case.figures(sizes, verdict, rules)[-1]
-        reason = verdict.reason
+        reason = whole.reason_against(sizes)
+        if not reason:
+            return case.figures(sizes, case.judge(sizes, rules), rules)[-1]
     return TooWeak(feed, reason)

@@ -4,11 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+from numpy.typing import NDArray
+
 from netplan.bypass.case import FeedCase
 from netplan.bypass.model import FeedSize
+from netplan.bypass.split import Judge
 from netplan.rules.model import Rules
 
 __all__ = ["spare_flow_m3_per_s_std"]
+
+Floats = NDArray[np.float64]
 
 STEPS = 14
 
@@ -16,8 +22,9 @@ STEPS = 14
 def spare_flow_m3_per_s_std(case: FeedCase, sizes: Sequence[FeedSize], place: int, rules: Rules) -> float:
     """Return the flow a feed could carry beyond, drawn at its fed end [m³/s at 15 °C, 101.325 kPa].
 
-    The most that can be drawn there in addition while every inlet and every hose still holds: bisection on
-    the full solve, to 1/16384 of twice the demand of the whole case. 0 when the case does not hold.
+    The most that can be drawn there in addition while every inlet and every hose still holds under every
+    load: bisection on the full solve, to 1/16384 of twice the demand of the whole case. 0 when the case does
+    not hold.
 
     Parameters
     ----------
@@ -30,10 +37,16 @@ def spare_flow_m3_per_s_std(case: FeedCase, sizes: Sequence[FeedSize], place: in
     """
     node = sizes[place].feed.to_node
 
-    def holds(extra: float) -> bool:
-        demand = case.demand_m3_per_s_std.copy()
+    judge = Judge(case, rules, may_split=False)
+
+    def with_extra(demand: Floats, extra: float) -> Floats:
+        demand = demand.copy()
         demand[node] += extra
-        return case.judge(sizes, rules, demand_m3_per_s_std=demand).holds
+        return demand
+
+    def holds(extra: float) -> bool:
+        loads = tuple(tuple(with_extra(load, extra) for load in group) for group in case.every_load)
+        return judge.stand_under(sizes, loads).holds
 
     if not holds(0.0):
         return 0.0

@@ -8,7 +8,7 @@ for each size. It is the full solve taken apart, not a shortcut: the answer chos
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from netplan.bypass.case import FeedCase
+from netplan.bypass.case import FeedCase, Loads
 from netplan.bypass.links import feed_links
 from netplan.bypass.model import FeedSize
 from netplan.bypass.stand import NO_SOLUTION, Stand, held_by_inlets, held_by_velocity, worst_of
@@ -212,6 +212,7 @@ class Judge:
     def __init__(self, case: FeedCase, rules: Rules, *, may_split: bool = True) -> None:
         self._case, self._rules = case, rules
         self._split = split_case(case) if may_split else None
+        self._failing = 0
 
     def stand(
         self,
@@ -228,11 +229,33 @@ class Judge:
                 return found
         return self._case.judge(sizes, self._rules, demand_m3_per_s_std=demand, skip_inlets=skip).stand
 
+    def stand_under(self, sizes: Sequence[FeedSize], loads: Loads, skip_inlets: Flags | None = None) -> Stand:
+        """Return how feeds of these sizes stand under all loads: by the first that fails, or the tightest.
+
+        The load that failed last is asked first: the next size down mostly fails by the same one.
+        """
+        found = Stand("", math.inf)
+        first = self._failing if self._failing < len(loads) else 0
+        for row in (first, *(row for row in range(len(loads)) if row != first)):
+            stands = (self.stand(sizes, load, skip_inlets) for load in loads[row])
+            found = worst_of(_first_that_holds(stands), found)
+            if not found.holds:
+                self._failing = row
+                break
+        return found
+
     def reason_against(
-        self,
-        sizes: Sequence[FeedSize],
-        demand_m3_per_s_std: Floats | None = None,
-        skip_inlets: Flags | None = None,
+        self, sizes: Sequence[FeedSize], loads: Loads | None = None, skip_inlets: Flags | None = None
     ) -> str:
-        """Return why feeds of these sizes do not hold, in one line; empty when they do."""
-        return self.stand(sizes, demand_m3_per_s_std, skip_inlets).reason
+        """Return why feeds of these sizes do not hold under all loads, in one line; empty when they do."""
+        return self.stand_under(sizes, self._case.every_load if loads is None else loads, skip_inlets).reason
+
+
+def _first_that_holds(stands: Iterable[Stand]) -> Stand:
+    """Return the first of the alternatives that holds, else the one that misses least."""
+    failing: list[Stand] = []
+    for stand in stands:
+        if stand.holds:
+            return stand
+        failing.append(stand)
+    return max(failing, key=lambda stand: stand.slack)

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.bypass.case import FeedCase
+from netplan.bypass.case import FeedCase, Loads, as_loads
 from netplan.bypass.model import Feed, FeedSize
 from netplan.bypass.size import sizes_in_order
 from netplan.bypass.split import Judge
@@ -188,7 +188,7 @@ def _words(size: FeedSize) -> str:
 
 def weather_by_hour(
     case: FeedCase,
-    demand_of: Callable[[int, float], Floats],
+    demand_of: Callable[[int, float], Floats | Loads],
     hours: Sequence[int],
     options: Sequence[tuple[str, Sequence[FeedSize]]],
     rules: Rules,
@@ -216,7 +216,7 @@ def weather_by_hour(
 
 def weather_window(
     case: FeedCase,
-    demand_at: Callable[[float], Floats],
+    demand_at: Callable[[float], Floats | Loads],
     options: Sequence[tuple[str, Sequence[FeedSize]]],
     rules: Rules,
     warmest_c: float = WARMEST_LOOKED_AT_C,
@@ -230,8 +230,8 @@ def weather_window(
     case : FeedCase
         Network with the stops in and the inlets that must hold; its own demand is not used.
     demand_at : callable
-        Node demand [m³/s at 15 °C, 101.325 kPa] with all margins at an air temperature [°C]; must not fall
-        when it gets colder.
+        Node demand, or all loads that must be carried, with all margins [m³/s at 15 °C, 101.325 kPa] at an
+        air temperature [°C]; must not fall when it gets colder.
     options : sequence of (label, feeds)
         See `size_ladder`.
     rules : Rules
@@ -240,11 +240,11 @@ def weather_window(
     near_c : float, optional
         Where the first option's edge is expected [°C]; each further one is looked for near the one before.
     """
-    known: dict[float, Floats] = {}
+    known: dict[float, Loads] = {}
 
-    def demand(air_temp_c: float) -> Floats:
+    def loads(air_temp_c: float) -> Loads:
         if air_temp_c not in known:
-            known[air_temp_c] = demand_at(air_temp_c)
+            known[air_temp_c] = as_loads(demand_at(air_temp_c))
         return known[air_temp_c]
 
     judge = Judge(case, rules)
@@ -255,7 +255,7 @@ def weather_window(
         def stand(
             air_temp_c: float, sizes: Sequence[FeedSize] = sizes, reasons: dict[float, str] = reasons
         ) -> Stand:
-            found = judge.stand(sizes, demand(air_temp_c))
+            found = judge.stand_under(sizes, loads(air_temp_c))
             reasons[air_temp_c] = found.reason
             return found
 
