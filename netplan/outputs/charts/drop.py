@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.figure import Figure
 
 from netplan.bypass.curves import DropCurve
 from netplan.constants import MM_PER_M
 from netplan.outputs.charts.style import LINES, WORKING, axis_label, new_chart, shown_flow, shown_pressure
 from netplan.outputs.figures import METRIC, Figures
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 __all__ = ["drop_chart"]
 

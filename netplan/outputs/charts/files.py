@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import io
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-import matplotlib as mpl
-from matplotlib.figure import Figure
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 __all__ = ["chart_png", "chart_svg", "write_chart"]
 
@@ -18,6 +18,8 @@ SALT: Final = "netplan"
 
 def chart_svg(figure: Figure) -> bytes:
     """Return a chart as SVG, letters drawn as shapes so that it looks the same everywhere."""
+    import matplotlib as mpl
+
     target = io.BytesIO()
     with mpl.rc_context({"svg.hashsalt": SALT, "svg.fonttype": "path"}):
         figure.savefig(target, format="svg", metadata={"Date": None, "Creator": "gas-netplan"})

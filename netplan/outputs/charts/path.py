@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from netplan.outputs.charts.style import (
@@ -20,6 +20,9 @@ from netplan.outputs.charts.style import (
     shown_pressure,
 )
 from netplan.outputs.figures import METRIC, Figures
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 __all__ = ["PathMark", "path_chart"]
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from netplan.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.outputs.figures import Figures
 from netplan.units import convert
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 __all__ = [
     "LINES",
@@ -47,6 +49,8 @@ FOOT: Final = "Planning figures: the operator's rules, local codes and competent
 
 def new_chart(title: str, note: str = "") -> tuple[Figure, Any]:
     """Return an empty chart with a title, a note under it, and the caution at the foot."""
+    from matplotlib.figure import Figure  # takes half a second, and most plans draw no chart
+
     figure = Figure(figsize=(WIDTH_IN, HEIGHT_IN), layout="constrained")
     axes = figure.add_subplot()
     figure.suptitle(title, x=0.01, ha="left", fontsize=11, fontweight="bold")

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.figure import Figure
 
 from netplan.bypass.curves import WeatherCurve
 from netplan.outputs.charts.style import (
@@ -19,6 +19,9 @@ from netplan.outputs.charts.style import (
     shown_pressure,
 )
 from netplan.outputs.figures import METRIC, Figures
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 __all__ = ["weather_chart"]
 
