@@ -36,6 +36,7 @@ NEAR_M: Final = 2.0
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
+Box = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -85,18 +86,30 @@ class Crossings:
         return len(self.one)
 
 
-def near_misses(network: Network, reach_m: float = NEAR_M) -> NearMisses:
+def near_misses(network: Network, reach_m: float = NEAR_M, within: Box | None = None) -> NearMisses:
     """Return the loose ends between the snap distance and `reach_m` [m] from a main of their system.
 
     A loose end of a main is one where nothing else meets; a service counts when neither end is on anything,
     with the end that is nearer to a main.
+
+    Parameters
+    ----------
+    network : Network
+    reach_m : float
+        Greatest distance [m].
+    within : tuple of float, optional
+        West, south, east and north of the area to look in [m]; everywhere when left out.
     """
     pipe, side, node = _loose_ends(network)
     nodes, pipes = network.nodes, network.pipes
     xy = np.column_stack([nodes.x_m[node], nodes.y_m[node]])
-    lines = mains_as_lines(network)
+    if within is not None:
+        inside = (xy >= within[:2]).all(axis=1) & (xy <= within[2:]).all(axis=1)
+        pipe, side, node, xy = pipe[inside], side[inside], node[inside], xy[inside]
+    lines, rows = _mains_within(network, within, reach_m)
     points = np.asarray(shapely.points(xy), dtype=object)
-    at, near = shapely.STRtree(lines).query(points, predicate="dwithin", distance=reach_m)
+    at, near = shapely.STRtree(lines[rows]).query(points, predicate="dwithin", distance=reach_m)
+    near = rows[near]
     own = (near != pipe[at]) & (pipes.system[near] == pipes.system[pipe[at]])
     at, near = at[own], near[own]
     gap = np.asarray(shapely.distance(points[at], lines[near]))
@@ -125,6 +138,23 @@ def near_misses(network: Network, reach_m: float = NEAR_M) -> NearMisses:
         rivals[keep].astype(np.int64),
     )
     return _nearer_end_of_services(result, pipes.n_mains)
+
+
+def _mains_within(network: Network, within: Box | None, reach_m: float) -> tuple[NDArray[np.object_], Rows]:
+    """Return the mains as lines, None where they are out of the way, and the rows that are not."""
+    pipes, n = network.pipes, network.pipes.n_mains
+    if within is None:
+        return mains_as_lines(network), np.arange(n)
+    start = pipes.coord_start[:n]
+    low = np.minimum.reduceat(pipes.coords_m[: pipes.coord_start[n]], start, axis=0)
+    high = np.maximum.reduceat(pipes.coords_m[: pipes.coord_start[n]], start, axis=0)
+    west, south, east, north = within
+    near = (low <= (east + reach_m, north + reach_m)) & (high >= (west - reach_m, south - reach_m))
+    rows = np.flatnonzero(near.all(axis=1))
+    lines = np.full(n, None, dtype=object)
+    for row in rows.tolist():
+        lines[row] = shapely.LineString(pipes.coords_m[pipes.coord_start[row] : pipes.coord_start[row + 1]])
+    return lines, rows
 
 
 def _loose_ends(network: Network) -> tuple[Rows, Rows, Rows]:
@@ -192,11 +222,12 @@ class _Gap:
         return f"ends {gap:.2f} m from main {main} without reaching it"
 
 
-def crossings(network: Network) -> Crossings:
-    """Return the places where mains of one system cross and no joint lies."""
+def crossings(network: Network, within: Box | None = None) -> Crossings:
+    """Return the places where mains of one system cross and no joint lies, everywhere or in an area."""
     pipes, pieces = network.pipes, network.pieces
-    lines = mains_as_lines(network)
-    one, other = shapely.STRtree(lines).query(lines, predicate="crosses")
+    lines, chosen = _mains_within(network, within, 0.0)
+    one, other = shapely.STRtree(lines[chosen]).query(lines[chosen], predicate="crosses")
+    one, other = chosen[one], chosen[other]
     keep = (one < other) & (pipes.system[one] == pipes.system[other])
     one, other = one[keep], other[keep]
     if not len(one):

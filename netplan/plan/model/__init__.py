@@ -11,6 +11,7 @@ from netplan.plan.model.order import Fallback, FallbackUse, Step
 from netplan.plan.model.pressures import Gauge, LeastPressure, Pressures, State
 from netplan.plan.model.stops import NotNearer, Stop, Tapping, Zone, ZonePipe
 from netplan.plan.model.supply import AffectedCustomer, Bypass, OpenedValve, Place, WeatherLine
+from netplan.plan.model.trust import Trust, TrustRow
 
 __all__ = [
     "SCHEMA_NAME",
@@ -40,6 +41,8 @@ __all__ = [
     "Step",
     "Stop",
     "Tapping",
+    "Trust",
+    "TrustRow",
     "Vent",
     "VentComparison",
     "WeatherLine",

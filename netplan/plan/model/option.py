@@ -13,6 +13,7 @@ from netplan.plan.model.part import Part
 from netplan.plan.model.pressures import Gauge, Pressures, State
 from netplan.plan.model.stops import Stop, Zone
 from netplan.plan.model.supply import AffectedCustomer, Bypass, OpenedValve, WeatherLine
+from netplan.plan.model.trust import Trust
 from netplan.plan.numbers import Money
 
 __all__ = ["SCHEMA_NAME", "BurdenParts", "Option", "Plan", "Proof"]
@@ -60,6 +61,7 @@ class Option(Part):
     states: tuple[State, ...]
     weather: tuple[WeatherLine, ...] = ()
     warnings: tuple[str, ...]
+    trust: Trust = Trust()
 
 
 class Plan(Part):

@@ -7,6 +7,7 @@ from netplan.plan import model
 from netplan.plan.desk import Desk
 from netplan.plan.fallback import fallbacks
 from netplan.plan.search import Ranking
+from netplan.plan.trust import trust_of
 from netplan.plan.waiting import money
 from netplan.plan.weather import not_looked_for, weather_of
 from netplan.plan.writing.fallback import fallbacks_of
@@ -74,6 +75,7 @@ def option_of(
             states=states_of(desk, priced),
             weather=weather_lines(weather, feeds.ids),
             warnings=(*warnings_of(desk, priced), *(() if request.weather else (WEATHER_LEFT_OUT,))),
+            trust=trust_of(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened),
         ),
         feeds,
     )

@@ -1,0 +1,5 @@
+"""How far an option may be trusted: what would change if a doubtful record near it were wrong."""
+
+from netplan.plan.trust.judge import trust_of
+
+__all__ = ["trust_of"]

@@ -1,0 +1,222 @@
+"""Doubtful records near an option: each says what is taken to be so, and what may be so instead."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.network.checks.gaps import crossings, near_misses
+from netplan.network.model import Network
+from netplan.network.words import ValveState
+from netplan.plan.trust.ground import Ground
+
+__all__ = ["Closing", "Doubt", "Joining", "doubts_near"]
+
+_NEAR_M: Final = 500.0
+_MOST_VALVES: Final = 12
+Box = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """One doubtful record.
+
+    Parameters
+    ----------
+    code : str
+        Code of the finding, or ``valve-closed`` for a recorded state that is only believed.
+    layer, feature_id, other_id : str
+        The feature, and for a joint the main it may be joined to.
+    taken_as, may_be : str
+        What the plan takes to be so, and what may be so instead.
+    main : int
+        Row of the main where a further stop would go, or a proof.
+    chainage_m : float
+        Where on it [m].
+    x_m, y_m : float
+        Place in the working CRS [m].
+    """
+
+    code: str
+    layer: str
+    feature_id: str
+    other_id: str
+    taken_as: str
+    may_be: str
+    main: int
+    chainage_m: float
+    x_m: float
+    y_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Joining(Doubt):
+    """A joint that may be there although it is not taken to be: `one` and `other` are the places joined."""
+
+    one: int
+    other: int
+
+
+@dataclass(frozen=True, slots=True)
+class Closing(Doubt):
+    """A way that may be shut although gas is taken to pass: `piece` is its piece."""
+
+    piece: int
+
+
+def doubts_near(ground: Ground, touched: NDArray[np.bool_]) -> list[Doubt]:
+    """Return the doubts that may change what an option does.
+
+    Parameters
+    ----------
+    ground : Ground
+    touched : bool array, shape (nodes,)
+        Nodes in the zones and in what they cut off.
+    """
+    network = ground.network
+    xy = np.column_stack([network.nodes.x_m, network.nodes.y_m])
+    places = [xy[touched]] + [xy[[stop.live_node]] for stop in ground.cut.stops]
+    around = np.concatenate(places)
+    low, high = around.min(axis=0), around.max(axis=0)
+    box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    return [
+        *_near_misses(ground, _wider(box, 5.0)),
+        *_crossings(ground, _wider(box, 5.0)),
+        *_closed_valves(ground),
+        *_unknown_valves(network, _wider(box, _NEAR_M), around),
+    ]
+
+
+def _wider(box: Box, by_m: float) -> Box:
+    return box[0] - by_m, box[1] - by_m, box[2] + by_m, box[3] + by_m
+
+
+def _near_misses(ground: Ground, box: Box) -> list[Doubt]:
+    network, pipes = ground.network, ground.network.pipes
+    found = near_misses(network, within=box)
+    result: list[Doubt] = []
+    for at in np.flatnonzero(found.pipe < pipes.n_mains).tolist():
+        pipe, main = int(found.pipe[at]), int(found.main[at])
+        end = 0.0 if found.side[at] == 0 else float(pipes.length_m[pipe])
+        result.append(
+            Joining(
+                "near-miss",
+                "mains",
+                pipes.id[pipe],
+                pipes.id[main],
+                f"ends {found.gap_m[at] / network.scale:.2f} m short of it, not joined",
+                "joined",
+                pipe,
+                end,
+                float(found.end_m[at, 0]),
+                float(found.end_m[at, 1]),
+                ground.place(pipe, end),
+                ground.place(main, _chainage(network, main, found.foot_m[at])),
+            )
+        )
+    return result
+
+
+def _crossings(ground: Ground, box: Box) -> list[Doubt]:
+    network, pipes = ground.network, ground.network.pipes
+    found = crossings(network, box)
+    result: list[Doubt] = []
+    for at in range(len(found)):
+        one, other = int(found.one[at]), int(found.other[at])
+        here = _chainage(network, one, found.at_m[at])
+        result.append(
+            Joining(
+                "crossing",
+                "mains",
+                pipes.id[one],
+                pipes.id[other],
+                "crosses it, not joined",
+                "joined",
+                one,
+                here,
+                float(found.at_m[at, 0]),
+                float(found.at_m[at, 1]),
+                ground.place(one, here),
+                ground.place(other, _chainage(network, other, found.at_m[at])),
+            )
+        )
+    return result
+
+
+def _closed_valves(ground: Ground) -> list[Doubt]:
+    network, valves, pieces = ground.network, ground.network.valves, ground.network.pieces
+    stops = {stop.valve for stop in ground.cut.stops}
+    shut = np.flatnonzero((valves.piece >= 0) & (valves.state == ValveState.CLOSED))
+    result: list[Doubt] = []
+    for valve in shut.tolist():
+        piece = int(valves.piece[valve])
+        one, other = (_with_zone(ground, int(ends[piece])) for ends in (pieces.from_node, pieces.to_node))
+        if valve in stops or ground.carries[piece] or ground.part[one] == ground.part[other]:
+            continue
+        x, y = (float(axis[pieces.from_node[piece]]) for axis in (network.nodes.x_m, network.nodes.y_m))
+        result.append(
+            Joining(
+                "valve-closed",
+                "valves",
+                valves.id[valve],
+                "",
+                "closed, as recorded",
+                "open, or letting by",
+                int(valves.pipe[valve]),
+                float(valves.chainage_m[valve]),
+                x,
+                y,
+                one,
+                other,
+            )
+        )
+    return result
+
+
+def _with_zone(ground: Ground, node: int) -> int:
+    for number, zone in enumerate(ground.cut.zones):
+        if node in zone.nodes:
+            return len(ground.network.nodes) + number
+    return node
+
+
+def _unknown_valves(network: Network, box: Box, around: NDArray[np.float64]) -> list[Doubt]:
+    valves, pieces, nodes = network.valves, network.pieces, network.nodes
+    unknown = np.flatnonzero((valves.piece >= 0) & (valves.state == ValveState.UNKNOWN))
+    node = pieces.from_node[valves.piece[unknown]]
+    xy = np.column_stack([nodes.x_m[node], nodes.y_m[node]])
+    inside = (xy >= box[:2]).all(axis=1) & (xy <= box[2:]).all(axis=1)
+    unknown, xy = unknown[inside], xy[inside]
+    gap = np.array([float(np.hypot(*(around - point).T).min()) for point in xy])
+    nearest = np.sort(np.argsort(gap, kind="stable")[:_MOST_VALVES])
+    return [
+        Closing(
+            "valve-state-unknown",
+            "valves",
+            valves.id[int(unknown[k])],
+            "",
+            "open, though its state is not recorded",
+            "closed",
+            int(valves.pipe[unknown[k]]),
+            float(valves.chainage_m[unknown[k]]),
+            float(xy[k, 0]),
+            float(xy[k, 1]),
+            int(valves.piece[unknown[k]]),
+        )
+        for k in nearest.tolist()
+    ]
+
+
+def _chainage(network: Network, pipe: int, xy_m: NDArray[np.float64]) -> float:
+    """Return the chainage [m] of the foot of a point on a pipe."""
+    pipes = network.pipes
+    course = pipes.coords_m[pipes.coord_start[pipe] : pipes.coord_start[pipe + 1]]
+    begin, step = course[:-1], np.diff(course, axis=0)
+    length = np.hypot(*step.T)
+    share = np.clip(((xy_m - begin) * step).sum(axis=1) / np.maximum(length**2, 1e-12), 0.0, 1.0)
+    gap = np.hypot(*(begin + share[:, None] * step - xy_m).T)
+    best = int(gap.argmin())
+    return float((length[:best].sum() + share[best] * length[best]) / network.scale)
