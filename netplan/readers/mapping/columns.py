@@ -102,8 +102,7 @@ def _translated(rule: ColumnRule, column: Column, texts: Any, place: Place) -> A
     result = pc.if_else(pa.array(given(meant)), meant, texts)
     if rule.unlisted == "keep":
         return result
-    if rule.unlisted == "report":
-        _report_words(unlisted, texts, column, place)
+    _report_words(rule, unlisted, texts, column, place)
     return pc.if_else(pa.array(unlisted), "", result)
 
 
@@ -116,12 +115,29 @@ def _looked_up(rule: ColumnRule, texts: Any) -> tuple[Any, NDArray[np.bool_]]:
     return meant, _mask(pc.is_null(code)) & given(texts)
 
 
-def _report_words(rows: NDArray[np.bool_], texts: Any, column: Column, place: Place) -> None:
+def _report_words(
+    rule: ColumnRule, rows: NDArray[np.bool_], texts: Any, column: Column, place: Place
+) -> None:
+    """Notice words without a meaning: those with a question mark once, others with each feature."""
+    gaps = [word.strip().lower() for word, value in (rule.meanings or {}).items() if value == GAP]
+    open_words = rows & _mask(pc.is_in(pc.utf8_lower(texts), value_set=pa.array(gaps, pa.string())))
+    if open_words.any():
+        place.notes.add(
+            "mapping-gap",
+            place.layer,
+            "",
+            Severity.WARNING,
+            f"the mapping still has question marks for words of {column.name}, "
+            f"on {int(open_words.sum())} features",
+            f"write what they mean under columns.{column.name}.values, or take the lines out",
+        )
+    if rule.unlisted != "report":
+        return
     place.notes.add_each(
         "unlisted-word",
         place.layer,
         place.ids,
-        rows,
+        rows & ~open_words,
         Severity.WARNING,
         lambda row: f"the mapping does not say what {column.name} {texts[row].as_py()[:40]!r} means",
         f"list the word under columns.{column.name}.values of the mapping",
@@ -156,8 +172,7 @@ def _numbers_of_texts(
     if rule.unlisted == "keep":
         rest = _read_texts(rule, column, pc.if_else(pa.array(unlisted), texts, ""), times, place)
         return np.where(unlisted, rest, values)
-    if rule.unlisted == "report":
-        _report_words(unlisted, texts, column, place)
+    _report_words(rule, unlisted, texts, column, place)
     return values
 
 

@@ -1,0 +1,50 @@
+"""``gas-netplan map-columns``: a first draft of a mapping, from a look at the data."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.text import Text as RichText
+
+from netplan.cli.door import console
+from netplan.errors import BadInputError
+from netplan.readers import open_source
+from netplan.readers.mapping.draft import draft_mapping
+
+
+def command(
+    data: Annotated[str, typer.Argument(help="GeoPackage, or folder of layers, in any words.")],
+    out: Annotated[
+        Path | None, typer.Option(help="Write the draft there; without it the draft is printed.")
+    ] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing file.")] = False,
+) -> None:
+    """Write a first draft of a mapping: guesses with their reasons, question marks where nobody can guess."""
+    if out is not None and out.exists() and not overwrite:
+        raise BadInputError(f"{out}: exists already; give another name, or --overwrite")
+    draft = draft_mapping(open_source(data))
+    if out is None:
+        typer.echo(draft.text, nl=False)
+        return
+    _write(draft.text, out)
+    screen = console()
+    for line in (*(f"gap: {gap}" for gap in draft.gaps), *draft.notes):
+        screen.print(RichText("  " + " ".join(line.split())))
+    screen.print(
+        RichText(
+            f"{out}: a draft with {len(draft.gaps)} gaps; read every line, then check with --mapping {out}"
+        )
+    )
+
+
+def _write(text: str, out: Path) -> None:
+    """Write the file whole or not at all."""
+    part = out.with_name(f".{out.name}.part")
+    try:
+        part.write_text(text, encoding="utf-8", newline="\n")
+        part.replace(out)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise BadInputError(f"{out}: cannot be written ({error.strerror or error}); check the path") from None

@@ -1,0 +1,250 @@
+"""Which source column is meant for which column of the contract."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from netplan.network.contract import Column, layer_specs
+from netplan.readers.mapping.draft.layers import Guess
+from netplan.readers.mapping.draft.look import SeenColumn, SeenLayer
+from netplan.readers.mapping.draft.units import NOTHING, Unit, guess_unit
+from netplan.readers.mapping.draft.vocabulary import likeness, meaning, plain
+from netplan.readers.mapping.model import GAP
+from netplan.reference.nominal import Stuff
+from netplan.reference.size_text import read_size
+
+__all__ = ["DraftColumn", "DraftFeed", "draft_feed", "references"]
+
+_REFERENCES: Final = {"service_id": "services", "station_id": "regulators"}
+_NEEDED: Final = ("yes", "size")
+_SEPARATORS: Final = (";", ",", "|", "/")
+_ID_ENDINGS: Final = ("id", "nr", "no", "num", "nummer", "number", "key", "code")
+_UNNAMED_ID: Final = 15.0
+"""Likeness of a column with a value of its own for each feature, whose name only ends like an id's."""
+
+_STUFFS: Final[tuple[Stuff, ...]] = ("", "pe", "steel", "iron")
+_CONTRACT_OWN: Final = 200.0
+"""Likeness of a column that has the contract's own name."""
+
+
+@dataclass(frozen=True, slots=True)
+class DraftColumn:
+    """How one column of the contract is to be written into the draft.
+
+    Parameters
+    ----------
+    source : str
+        Column of the source, or a question mark.
+    unit : Unit
+        Unit of its numbers; `NOTHING` where it is that of the contract.
+    words : dict
+        Words of the source and what they mean, a question mark where nobody knows; empty for none.
+    counts : dict
+        How many features have each word.
+    split : str
+        What parts several ids; empty for nothing.
+    decimal : str
+        Decimal sign of numbers that stand as text.
+    """
+
+    source: str
+    unit: Unit = NOTHING
+    words: dict[str, str] = field(default_factory=dict)
+    counts: dict[str, int] = field(default_factory=dict)
+    split: str = ""
+    decimal: str = "."
+
+
+@dataclass(frozen=True, slots=True)
+class DraftFeed:
+    """A feed of the draft.
+
+    Parameters
+    ----------
+    guess : Guess
+        What it takes from where.
+    columns : dict of DraftColumn
+        Columns of the contract.
+    size : str
+        Column with sizes as text; empty for none.
+    height : Unit
+        Unit of the heights; `NOTHING` for metres or no heights.
+    unused : tuple of str
+        Columns that nobody uses.
+    """
+
+    guess: Guess
+    columns: dict[str, DraftColumn]
+    size: str
+    height: Unit
+    unused: tuple[str, ...]
+
+
+def draft_feed(guess: Guess, known_ids: dict[str, Any]) -> DraftFeed:
+    """Return the columns of a layer, guessed.
+
+    Parameters
+    ----------
+    known_ids : dict
+        Ids of layers that others point to, as Arrow arrays.
+    """
+    columns = {column.name: column for column in _part(guess)}
+    spec = layer_specs()[guess.target]
+    size = _size_column(guess, columns)
+    taken = {guess.column, size} - {""}
+    chosen = _chosen(guess, columns, taken, known_ids)
+    drafted: dict[str, DraftColumn] = {}
+    for column in spec.columns:
+        source = chosen.get(column.name)
+        if source is not None:
+            drafted[column.name] = _drafted(column, columns[source], guess.seen, known_ids)
+        elif column.required == "yes" and not (column.name == "od_mm" and size):
+            drafted[column.name] = DraftColumn(GAP)
+    if not size and "od_mm" in drafted and not {"sdr", "wall_mm", "bore_mm"} & set(drafted):
+        drafted["sdr"] = DraftColumn(GAP)
+    unused = set(columns) - set(chosen.values()) - taken
+    return DraftFeed(guess, drafted, size, _height(guess), tuple(sorted(unused)))
+
+
+def references(guess: Guess, feed: DraftFeed) -> Any:
+    """Return the ids of a drafted layer."""
+    column = feed.columns.get("id")
+    texts = {seen.name: seen.texts for seen in guess.seen.columns}
+    return texts.get(column.source if column else "", pa.array([], pa.string()))
+
+
+def _part(guess: Guess) -> tuple[SeenColumn, ...]:
+    """Return the columns of the features that are meant."""
+    if not guess.column:
+        return guess.seen.columns
+    rows = _rows(guess)
+    parts = (column.part(rows) for column in guess.seen.columns)
+    return tuple(part for part in parts if not part.is_empty)
+
+
+def _rows(guess: Guess) -> Any:
+    if not guess.column:
+        return pa.array(np.ones(guess.seen.count, dtype=bool))
+    kind = next(column for column in guess.seen.columns if column.name == guess.column)
+    return pc.is_in(kind.texts, value_set=pa.array(guess.words, pa.string()))
+
+
+def _height(guess: Guess) -> Unit:
+    """Return the unit of the heights of the features that are meant."""
+    if guess.seen.height is None:
+        return NOTHING
+    highest = guess.seen.height[np.asarray(_rows(guess).to_numpy(zero_copy_only=False))]
+    if not np.isfinite(highest).any():
+        return NOTHING
+    if not np.nanmax(highest):
+        return Unit("none", "because all heights are zero")
+    return Unit("ft", "because the coordinates are in feet") if guess.seen.in_feet else NOTHING
+
+
+def _chosen(
+    guess: Guess, columns: dict[str, SeenColumn], taken: set[str], known_ids: dict[str, Any]
+) -> dict[str, str]:
+    """Return the source column of each contract column: the most alike pair first, none used twice."""
+    scores = [
+        (score, place, name, column.name)
+        for place, column in enumerate(layer_specs()[guess.target].columns)
+        for name, seen in columns.items()
+        if (score := _score(column, seen, known_ids)) > 0 and name not in taken
+    ]
+    chosen: dict[str, str] = {}
+    used: set[str] = set()
+    for _, _, name, target in sorted(scores, key=lambda s: (-s[0], s[1], s[2])):
+        if target not in chosen and name not in used:
+            chosen[target] = name
+            used.add(name)
+    return chosen
+
+
+def _score(column: Column, seen: SeenColumn, known_ids: dict[str, Any]) -> float:
+    own = _CONTRACT_OWN if seen.name.casefold() == column.name else likeness("column", column.name, seen.name)
+    if column.name == "id":
+        named = own or _UNNAMED_ID * plain(seen.name).endswith(_ID_ENDINGS)
+        return named if seen.is_unique else 0.0
+    if column.name in _REFERENCES:
+        share = _share(seen, known_ids.get(_REFERENCES[column.name]))[0]
+        return 500.0 * share if share > 0.5 else 0.0
+    if column.kind == "number":
+        return own if own and seen.is_number else 0.0
+    if column.kind == "word" and seen.words:
+        known = [word for word in seen.words if _meaning(column, word) is not None]
+        share = len(known) / len(seen.words)
+        return own + 40.0 * share if own else 0.0
+    return own if column.kind == "text" else 0.0
+
+
+def _share(seen: SeenColumn, ids: Any) -> tuple[float, str]:
+    """Return which part of the values are ids of another layer, and what parts several in one value."""
+    if ids is None or not len(ids):
+        return 0.0, ""
+    texts = seen.texts.filter(pc.not_equal(seen.texts, ""))
+    best = (0.0, "")
+    for separator in ("", *_SEPARATORS):
+        if separator and not pc.any(pc.match_substring(texts, separator)).as_py():
+            continue
+        parts = pc.split_pattern(texts, pattern=separator).flatten() if separator else texts
+        share = float(pc.mean(pc.is_in(pc.utf8_trim_whitespace(parts), value_set=ids)).as_py() or 0.0)
+        best = max(best, (share, separator), key=lambda pair: pair[0])
+    return best
+
+
+def _drafted(column: Column, seen: SeenColumn, layer: SeenLayer, known_ids: dict[str, Any]) -> DraftColumn:
+    if column.name in _REFERENCES:
+        split = _share(seen, known_ids.get(_REFERENCES[column.name]))[1]
+        return DraftColumn(seen.name, split="" if split == ";" else split)
+    if column.kind == "number":
+        comma = seen.kind != "number" and bool(pc.any(pc.match_substring(seen.texts, ",")).as_py())
+        unit = guess_unit(column, seen.name, seen.numbers(), in_feet=layer.in_feet)
+        return DraftColumn(seen.name, unit, decimal="," if comma else ".")
+    listed = column.kind == "word" or column.name == "priority"
+    if not listed or not seen.words or seen.kind == "flag":
+        return DraftColumn(seen.name)
+    counts: dict[str, int] = {}
+    for word, count in seen.words.items():  # the reader takes words of another case for the same
+        same = next((other for other in counts if other.lower() == word.lower()), word)
+        counts[same] = counts.get(same, 0) + count
+    words = {word: _meaning(column, word) or GAP for word in counts}
+    if all(word.casefold() == meant.casefold() for word, meant in words.items()):
+        return DraftColumn(seen.name)
+    return DraftColumn(seen.name, words=words, counts=counts)
+
+
+def _meaning(column: Column, word: str) -> str | None:
+    own = {known.casefold(): known for known in column.words}
+    return own.get(word.casefold()) or meaning(column.name, word)
+
+
+def _size_column(guess: Guess, columns: dict[str, SeenColumn]) -> str:
+    """Return the column that holds sizes as text: most of its different values can be read as one."""
+    if guess.target not in ("mains", "services"):
+        return ""
+    scores = {
+        name: share
+        for name, seen in columns.items()
+        if seen.kind == "text" and not seen.is_number and (share := _readable(seen)) >= 0.6
+    }
+    return max(sorted(scores), key=lambda name: scores[name], default="")
+
+
+def _readable(seen: SeenColumn) -> float:
+    words = list(seen.words) or [word for word in seen.texts.unique().to_pylist() if word][:200]
+    return float(np.mean([_is_size(word) for word in words])) if words else 0.0
+
+
+def _is_size(text: str) -> bool:
+    for stuff in _STUFFS:
+        try:
+            read_size(text, stuff)
+        except ValueError:
+            continue
+        return True
+    return False

@@ -1,0 +1,134 @@
+"""A draft as TOML with comments: what was guessed, from what, and what a person still has to say."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import Final
+
+from netplan.network.contract import layer_specs
+from netplan.readers.mapping.draft.columns import DraftColumn, DraftFeed
+from netplan.readers.mapping.draft.look import SeenLayer
+from netplan.readers.mapping.model import GAP
+
+__all__ = ["Draft", "draft_text"]
+
+_MOST_NAMED: Final = 12
+
+_HEAD: Final = """\
+# First draft of a mapping, guessed from names and values. Read every line: a guess is no record.
+# A question mark is a gap: write the column, word or unit that belongs there, or take the line out.
+# `gas-netplan check DATA --mapping THIS_FILE` shows what is still wrong.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """The text of a draft, its gaps by name, and what it could not place."""
+
+    text: str
+    gaps: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def draft_text(
+    source: str,
+    feeds: list[DraftFeed],
+    left: tuple[SeenLayer, ...],
+    unread: tuple[str, ...],
+    missing: tuple[str, ...],
+) -> Draft:
+    """Write a draft.
+
+    Parameters
+    ----------
+    source : str
+        What was looked at.
+    feeds : list of DraftFeed
+        In the order of the contract.
+    left : tuple of SeenLayer
+        Layers that were taken for nothing.
+    unread : tuple of str
+        One line for each layer that could not be read.
+    missing : tuple of str
+        Layers of the contract that must be there and were not found.
+    """
+    gaps: list[str] = []
+    lines = [_HEAD, f"# Looked at: {_comment(source)}", 'format = "netplan/mapping/1"', ""]
+    for layer in missing:
+        gaps.append(f"{layer}: source")
+        lines += [f"[[{layer}]] # must be there, and no layer looks like it", f'source = "{GAP}"', ""]
+    for feed in feeds:
+        lines += _feed(feed, gaps)
+    notes = [*unread]
+    notes += [f"{layer.name} ({layer.geometry}, {layer.count} features) is left out" for layer in left]
+    lines += [f"# Left out: {_comment(note)}" for note in notes]
+    return Draft("\n".join(lines).rstrip() + "\n", tuple(gaps), tuple(notes))
+
+
+def _feed(feed: DraftFeed, gaps: list[str]) -> list[str]:
+    guess = feed.guess
+    lines = [f"[[{guess.target}]] # {guess.seen.count} features of kind {guess.seen.geometry}"]
+    lines.append(f"source = {_text(guess.seen.name)}")
+    if not guess.seen.has_crs:
+        lines.append('# crs = "EPSG:…" # the layer names no CRS; write its code')
+    if feed.height.word:
+        lines.append(f"height = {_text(feed.height.word)} # {feed.height.why}")
+    if guess.column:
+        words = ", ".join(_text(word) for word in guess.words)
+        lines.append(f"where = [{{ column = {_text(guess.column)}, is = [{words}] }}]")
+    if feed.size:
+        lines.append(f"size = {_text(feed.size)}")
+    lines += ["", f"[{guess.target}.columns]"]
+    tables: list[str] = []
+    for name, column in feed.columns.items():
+        if column.source == GAP:
+            gaps.append(f"{guess.target}: {name}")
+        if column.unit.word == GAP:
+            gaps.append(f"{guess.target}: unit of {name}")
+        gaps += [f"{guess.target}: {name} {w!r}" for w, meant in column.words.items() if meant == GAP]
+        if column.words:
+            tables += _words(guess.target, name, column)
+        else:
+            lines.append(_column(guess.target, name, column))
+    if feed.unused:
+        more = " …" if len(feed.unused) > _MOST_NAMED else ""
+        named = ", ".join(_comment(column) for column in feed.unused[:_MOST_NAMED])
+        lines.append(f"# Columns not used: {named}{more}")
+    return [*lines, *tables, ""]
+
+
+def _column(target: str, name: str, column: DraftColumn) -> str:
+    parts = [f"from = {_text(column.source)}"]
+    if column.unit.word:
+        parts.append(f"unit = {_text(column.unit.word)}")
+    if column.split:
+        parts.append(f"split = {_text(column.split)}")
+    if column.decimal != ".":
+        parts.append(f"decimal = {_text(column.decimal)}")
+    value = _text(column.source) if len(parts) == 1 else f"{{ {', '.join(parts)} }}"
+    why = [column.unit.why] if column.unit.word else []
+    if column.source == GAP:
+        spec = next(item for item in layer_specs()[target].columns if item.name == name)
+        why.append(f"{spec.description}{f' [{spec.unit}]' if spec.unit else ''}")
+    return f"{name} = {value}" + (f" # {_comment('; '.join(why))}" if why else "")
+
+
+def _words(target: str, name: str, column: DraftColumn) -> list[str]:
+    spec = next(item for item in layer_specs()[target].columns if item.name == name)
+    lines = ["", f"[{target}.columns.{name}]", f"from = {_text(column.source)}", ""]
+    lines.append(f"[{target}.columns.{name}.values] # {_comment(', '.join(spec.words) or spec.description)}")
+    lines += [
+        f"{_text(word)} = {_text(meant)} # {column.counts.get(word, 0)}"
+        for word, meant in column.words.items()
+    ]
+    return lines
+
+
+def _text(value: str) -> str:
+    """Return a TOML string: JSON's form, without the one sign that JSON leaves and TOML forbids."""
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _comment(value: str) -> str:
+    return " ".join("".join(sign if sign.isprintable() else " " for sign in value).split())[:200]

@@ -1,0 +1,102 @@
+"""Three invented company exports, planned through their mappings to the plan of the network they came from."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from netplan.cli.sample import DEMO_WORK, sample_network
+from netplan.network.model import Network
+from netplan.network.section import WorkPart
+from netplan.plan.run import PlanRequest, make_plan
+from netplan.plan.schema import plan_to_json
+from netplan.readers import open_source, read_layers, read_mapping, read_network
+from netplan.rules import read_rules
+from tests.company_exports import EXPORTS, MAPPINGS, write_export
+
+_NUMBER = re.compile(r"\d+(?:\.\d+)?")
+LOSSLESS = ("german", "coded")
+
+
+def _plan(network: Network) -> dict[str, Any]:
+    work = (WorkPart(*DEMO_WORK),)
+    result = make_plan(PlanRequest(network=network, parts=work, rules=read_rules(None)))
+    plan: dict[str, Any] = json.loads(plan_to_json(result.plan))
+    plan.pop("provenance")
+    return plan
+
+
+@lru_cache(maxsize=1)
+def _native() -> Network:
+    return read_network(sample_network())
+
+
+@lru_cache(maxsize=1)
+def _native_plan() -> str:
+    return json.dumps(_plan(_native()))
+
+
+@pytest.fixture(scope="module")
+def exports(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    folder = tmp_path_factory.mktemp("exports")
+    return {name: write_export(name, folder / name) for name in EXPORTS}
+
+
+def _mapped(name: str, place: Path) -> Network:
+    return read_network(place, mapping=read_mapping(MAPPINGS / f"{name}.toml"))
+
+
+@pytest.mark.parametrize("name", LOSSLESS)
+def test_a_lossless_export_gives_the_same_bytes(exports: dict[str, Path], name: str) -> None:
+    network = _mapped(name, exports[name])
+    assert network.content_sha256 == _native().content_sha256
+    assert network.findings == _native().findings
+    assert json.dumps(_plan(network)) == _native_plan()
+
+
+def test_a_rounded_export_gives_the_same_stops_and_customers(exports: dict[str, Path]) -> None:
+    # Inches to four decimals are 0.0013 mm, feet 0.015 mm, psi 0.003 mbar, inches of water 0.0001 mbar.
+    mapped, native = _plan(_mapped("american", exports["american"])), json.loads(_native_plan())
+    assert mapped["network"]["content_sha256"] != native["network"]["content_sha256"]
+    for plan in (mapped, native):
+        for key in ("content_sha256", "crs", "crs_note"):
+            plan["network"].pop(key)
+    assert len(mapped["options"]) == len(native["options"])
+    for ours, theirs in zip(mapped["options"], native["options"], strict=True):
+        for key in ("stops", "customers", "bypasses"):
+            assert [row["id"] for row in ours[key]] == [row["id"] for row in theirs[key]]
+        assert ours["burden"] == pytest.approx(theirs["burden"], rel=1e-3)
+    differences = list(_differences(mapped, native, ""))
+    assert not differences, differences[:20]
+
+
+def _differences(ours: Any, theirs: Any, where: str) -> Iterator[str]:
+    """Yield where two plans differ: words must be the same; numbers, in sentences too, to a thousandth."""
+    if isinstance(ours, dict) and isinstance(theirs, dict):
+        if ours.keys() != theirs.keys():
+            yield f"{where}: keys"
+        for key in ours.keys() & theirs.keys():
+            yield from _differences(ours[key], theirs[key], f"{where}.{key}")
+    elif isinstance(ours, list) and isinstance(theirs, list):
+        if len(ours) != len(theirs):
+            yield f"{where}: {len(ours)} and {len(theirs)}"
+        for at, (one, other) in enumerate(zip(ours, theirs, strict=False)):
+            yield from _differences(one, other, f"{where}[{at}]")
+    elif isinstance(ours, int | float) and isinstance(theirs, int | float):
+        if ours != pytest.approx(theirs, rel=1e-3, abs=0.011):
+            yield f"{where}: {ours} and {theirs}"
+    elif isinstance(ours, str) and isinstance(theirs, str):
+        words, other = _NUMBER.sub("#", ours), _NUMBER.sub("#", theirs)
+        if words != other:
+            yield f"{where}: {ours[:200]!r} and {theirs[:200]!r}"
+        pairs = zip(_NUMBER.findall(ours), _NUMBER.findall(theirs), strict=False)
+        for one, two in pairs:
+            yield from _differences(float(one), float(two), where)
+    elif ours != theirs:
+        yield f"{where}: {str(ours)[:200]!r} and {str(theirs)[:200]!r}"
