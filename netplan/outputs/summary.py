@@ -11,7 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from netplan.outputs.figures import METRIC, Figures
-from netplan.plan.model import Option, Plan, Stop
+from netplan.plan.model import Option, Plan, Stop, WeatherLine
 
 __all__ = ["print_summary"]
 
@@ -144,6 +144,9 @@ def _lines(option: Option, units: Figures) -> Iterable[Text]:
             f"{units.length(bypass.length_m)}, drop {units.pressure(bypass.drop_mbar)}, "
             f"{units.speed(bypass.velocity_m_s)}, {until}",
         )
+        by_size = [_until(line, units) for line in option.weather if line.feed == bypass.id]
+        if by_size:
+            yield _line(f"{bypass.id} until how cold", ", ".join(by_size))
     for valve in option.opened_valves:
         yield _line("Opened valve", f"{valve.valve_id}, {units.flow(valve.flow_m3h)}")
     vent = option.vent
@@ -152,6 +155,11 @@ def _lines(option: Option, units: Figures) -> Iterable[Text]:
         f"line content {units.volume(vent.line_content_m3)}, purge {units.volume(vent.purge_m3)}, "
         f"methane {units.mass(vent.methane_kg)}, CO2e {units.mass(vent.co2e_kg)} ({vent.reference})",
     )
+
+
+def _until(line: WeatherLine, units: Figures) -> str:
+    coldest = line.coldest_air_temp_c
+    return f"{line.choice} {'never' if coldest is None else units.temperature(coldest)}"
 
 
 def _line(name: str, value: str) -> Text:

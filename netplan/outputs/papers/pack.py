@@ -15,7 +15,7 @@ from netplan.outputs.papers.pack_stops import stop_part
 from netplan.outputs.papers.plan_drawing import plan_drawing
 from netplan.outputs.papers.symbols import legend_svg
 from netplan.outputs.papers.typeset import typeset
-from netplan.plan.model import Bypass, Option, Plan
+from netplan.plan.model import Bypass, Option, Plan, WeatherLine
 
 __all__ = ["work_pack_pdf"]
 
@@ -63,6 +63,7 @@ def work_pack_pdf(plan: Plan, layers: Layers, *, rank: int = 1, units: Figures =
         "origin": f"Network {plan.network.content_sha256[:16]}, {plan.network.crs}.",
         "stops": stops,
         "bypasses": [_bypass(k, bypass, units) for k, bypass in enumerate(option.bypasses)],
+        "weather": [_weather(line, units) for line in option.weather],
         "valves": [f"{v.valve_id}: {units.flow(v.flow_m3h)}" for v in option.opened_valves],
         **_cover(plan, option, units),
         **gas_part(option, units),
@@ -71,6 +72,12 @@ def work_pack_pdf(plan: Plan, layers: Layers, *, rank: int = 1, units: Figures =
         **data_part(plan, option, layers, units),
     }
     return typeset("pack.typ", data, pictures)
+
+
+def _weather(line: WeatherLine, units: Figures) -> tuple[str, str, str, str]:
+    coldest = line.coldest_air_temp_c
+    until = "in no weather looked at" if coldest is None else f"{units.temperature(coldest)} air"
+    return line.feed or "option", line.choice, until, line.fails_by or "–"
 
 
 def _cover(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
