@@ -7,13 +7,14 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from netplan.constants import PA_PER_MBAR
 from netplan.demand import DemandResult, Window, customer_demand, customer_pressure, node_demand
 from netplan.hydraulics import FlowConditions, FlowNetwork, FlowSolver, FlowState
 from netplan.isolation import Index, build_index, interruption_minor
-from netplan.network.graph import components
+from netplan.network.graph import components, fed_nodes
 from netplan.network.place import lines_between
 from netplan.plan.flowcase import base_network, flow_conditions, gas_of, limit_pa_gauge
 from netplan.plan.request import PlanRequest
@@ -155,34 +156,71 @@ class Desk:
         return owner, customers.attach_node.astype(np.int64)
 
     @cached_property
+    def hours(self) -> tuple[int, ...]:
+        """Rows of the hours to check, that of the greatest total first.
+
+        What holds in these holds in every hour of the window: no hour is left out unless in another one every
+        customer draws at least as much. (A station that senses elsewhere raises its outlet when more is drawn
+        there, so that for a network with one this is a rule of thumb.)
+        """
+        worst = self.demand.worst_hour
+        return (worst, *(hour for hour in self.demand.hours_to_check() if hour != worst))
+
+    @cached_property
     def before_flow_m3_per_s_std(self) -> Floats:
         """Flow of each customer at the worst hour before any stop [m³/s at 15 °C, 101.325 kPa]."""
         return self.demand.flow_m3_per_s_std(part=self.own_part)
 
-    @cached_property
-    def before_demand_m3_per_s_std(self) -> Floats:
-        """Demand of each node of the base network before any stop [m³/s at 15 °C, 101.325 kPa]."""
-        return self.demand_before(self.base.node_count)
+    def demands_before(self, node_count: int) -> tuple[Floats, ...]:
+        """Return the demand of each node in each hour to check before any stop [m³/s at 15 °C, 101.325 kPa].
 
-    def demand_before(self, node_count: int) -> Floats:
-        """Return the same for a network with more nodes, of which the first are those of the base."""
-        return node_demand(self.request.network.customers, self.before_flow_m3_per_s_std, node_count)
+        The network may have more nodes than the base, of which the first are those of the base.
+        """
+        customers = self.request.network.customers
+        return tuple(
+            node_demand(customers, self.demand.flow_m3_per_s_std(hour, self.own_part), node_count)
+            for hour in self.hours
+        )
 
     @cached_property
     def before(self) -> FlowState:
         """The all-on state at the worst hour, before any stop."""
-        return self.solver.solve(self.before_demand_m3_per_s_std)
+        return self.solver.solve(self.demands_before(self.base.node_count)[0])
+
+    @cached_property
+    def before_by_hour(self) -> tuple[FlowState, ...]:
+        """The all-on state in each hour to check, before any stop."""
+        first = self.before
+        others = self.demands_before(self.base.node_count)[1:]
+        return (first, *(self.solver.resolve(demand_m3_per_s_std=demand) for demand in others))
 
     @cached_property
     def pressure_before_pa_gauge(self) -> Floats:
-        """Pressure at each customer's meter inlet before any stop [Pa gauge]; NaN without supply."""
+        """Pressure at each customer's meter inlet at the worst hour before any stop [Pa gauge]; NaN: none."""
         return customer_pressure(self.request.network.customers, self.before.pressure_pa_gauge)
 
     @cached_property
     def weak_before(self) -> Flags:
-        """Customers that fail before any stop: a finding of their own, neither priced nor a veto."""
-        pressure = self.pressure_before_pa_gauge
-        return ~(pressure >= self.required_pa_gauge)
+        """Customers that fail in some hour before any stop: a finding, neither priced nor a veto."""
+        customers = self.request.network.customers
+        weak = np.zeros(len(customers), dtype=bool)
+        for state in self.before_by_hour:
+            weak |= ~(customer_pressure(customers, state.pressure_pa_gauge) >= self.required_pa_gauge)
+        return weak
+
+    @cached_property
+    def fed_before(self) -> Flags:
+        """Nodes that a station or an injection reaches before any stop."""
+        return fed_nodes(self.request.network, injections=True)
+
+    @cached_property
+    def must_stay(self) -> Flags:
+        """Customers that may not go off: priority or ordered, without a supply of their own."""
+        request = self.request
+        must = np.array(pc.not_equal(request.network.customers.priority.arrow, ""), dtype=bool)
+        must[list(request.orders.keep_customers)] = True
+        must[list(request.own_supply)] = False
+        return must
 
     def mbar(self, pressure_pa: float) -> float:
         """Return a pressure in mbar."""

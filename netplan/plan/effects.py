@@ -11,7 +11,7 @@ from netplan.isolation import Cut
 from netplan.plan.desk import Desk
 from netplan.plan.reach import Reach, reach_after
 
-__all__ = ["flow_after", "kept_inlets", "must_stay", "node_demand_after", "reach_of"]
+__all__ = ["demands_after", "flow_after", "kept_inlets", "must_stay", "node_demand_after", "reach_of"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -21,23 +21,35 @@ def reach_of(desk: Desk, cut: Cut) -> Reach:
     """Return who is where once all stops of a cut are in."""
     pieces = [stop.piece for stop in cut.stops] + [part.piece for zone in cut.zones for part in zone.pieces]
     nodes = np.concatenate([zone.nodes for zone in cut.zones]) if cut.zones else np.zeros(0, np.int32)
-    return reach_after(desk.request.network, np.unique(np.array(pieces, dtype=np.int32)), nodes)
+    closed = np.unique(np.array(pieces, dtype=np.int32))
+    return reach_after(desk.request.network, closed, nodes, fed_before=desk.fed_before)
 
 
 def must_stay(desk: Desk) -> Flags:
     """Return the customers that may not go off: priority or ordered, without a supply of their own."""
-    customers = desk.request.network.customers
-    must = np.array([code != "" for code in customers.priority], dtype=bool)
-    must[list(desk.request.orders.keep_customers)] = True
-    must[list(desk.request.own_supply)] = False
-    return must
+    return desk.must_stay
 
 
-def flow_after(desk: Desk, reach: Reach) -> Floats:
-    """Return each customer's flow at the worst hour, 0 in the zone [m³/s at 15 °C, 101.325 kPa]."""
-    flow: Floats = desk.demand.flow_m3_per_s_std(part=reach.customer_part.astype(np.int64))
-    flow[reach.isolated] = 0.0
+def flow_after(desk: Desk, reach: Reach, gone: Flags, hour: int | None = None) -> Floats:
+    """Return each customer's flow, 0 for those gone [m³/s at 15 °C, 101.325 kPa].
+
+    Parameters
+    ----------
+    desk, reach
+    gone : bool array, shape (customers,)
+        Customers that are off, those in the zone among them.
+    hour : int, optional
+        Row of the hour in the window; default that of the greatest total.
+    """
+    flow: Floats = desk.demand.flow_m3_per_s_std(hour, reach.groups(gone))
+    flow[gone] = 0.0
     return flow
+
+
+def demands_after(desk: Desk, reach: Reach, gone: Flags, count: int) -> tuple[Floats, ...]:
+    """Return the demand of `count` nodes in each hour to check [m³/s at 15 °C, 101.325 kPa]."""
+    flows = (flow_after(desk, reach, gone, hour) for hour in desk.hours)
+    return tuple(node_demand_after(desk, reach, flow, count) for flow in flows)
 
 
 def node_demand_after(desk: Desk, reach: Reach, flow: Floats, count: int) -> Floats:

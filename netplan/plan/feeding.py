@@ -67,8 +67,8 @@ def fed_network(
         The zone and what it cuts off.
     hungry : sequence of Hungry
         Parts to feed.
-    pressure_pa_gauge : float array, shape (stopped nodes,)
-        Solved without any feed [Pa gauge]; NaN where stranded.
+    pressure_pa_gauge : float array, shape (states, stopped nodes)
+        Solved without any feed, one row a state [Pa gauge]; NaN where stranded.
     """
     flow = closed_flow(stopped)
     if not hungry or not desk.request.feeds_allowed:

@@ -67,7 +67,7 @@ def bypass_ways(
     """Return the bypasses across the zone that can feed the part."""
     network, rules = desk.request.network, desk.request.rules
     _, _, xy = tee_places(network, cut)
-    at = pressure_pa_gauge[stopped.tee_node]
+    at = pressure_pa_gauge[:, stopped.tee_node]
     inside = [bool(part.nodes[stop.live_node]) for stop in cut.stops]
     # A valve has no tee of its own: nothing can be tapped there without a hole that no rule provides for.
     usable = [i for i, stop in enumerate(cut.stops) if live_tee(network, stop) is not None]
@@ -82,9 +82,9 @@ def bypass_ways(
         return bypass_feeds(ends, 1, rules, scale=network.scale, keep_out=keep_out)
 
     if not part.weak:
-        giving = [i for i in usable if not inside[i] and np.isfinite(at[i])]
+        giving = [i for i in usable if not inside[i] and np.isfinite(at[0, i])]
         return between(giving, [i for i in usable if inside[i]])
-    pairs = [(i, j) for i in usable for j in usable if at[i] > at[j] + RISE_PA]
+    pairs = [(i, j) for i in usable for j in usable if (at[:, i] > at[:, j] + RISE_PA).any()]
     return tuple(feed for i, j in pairs for feed in between([i], [j]))
 
 
@@ -106,9 +106,10 @@ def hose_ways_of(
     if not len(fed_rows):
         return ()
     # A weak part without a solution has no pressure at all: any live main then lies above it.
-    solved = pressure_pa_gauge[:count][part.nodes & ~np.isnan(pressure_pa_gauge[:count])]
-    low_pa = float(solved.min()) if part.weak and len(solved) else -np.inf
-    strong = reach.fed & ~part.nodes & (pressure_pa_gauge[:count] > low_pa + RISE_PA)
+    known = pressure_pa_gauge[:, :count]
+    low_pa = np.where(part.nodes & ~np.isnan(known), known, np.inf).min(axis=1, keepdims=True)
+    low_pa = np.where(part.weak & np.isfinite(low_pa), low_pa, -np.inf)
+    strong = reach.fed & ~part.nodes & (known > low_pa + RISE_PA).any(axis=0)
     margin = rules.bypass.reach_m * network.scale
     ends = np.concatenate([links.from_node[fed_rows], links.to_node[fed_rows]])
     x, y = nodes.x_m[ends], nodes.y_m[ends]

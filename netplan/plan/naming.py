@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["bypass_id", "feed_open_state", "gauge_id", "hole_id", "stop_id", "stop_in_state"]
+__all__ = ["bypass_id", "feed_open_state", "gauge_id", "hole_id", "purge_state", "stop_id", "stop_in_state"]
 
 
 def stop_id(place: int) -> str:
@@ -28,6 +28,11 @@ def gauge_id(place: int) -> str:
 def stop_in_state(stop: str) -> str:
     """Return what `State.after_step` says for the state right after a stop is set."""
     return f"{stop} in"
+
+
+def purge_state(stop: str) -> str:
+    """Return what `State.after_step` says while gas is let in round a stop for a purge."""
+    return f"purge in at {stop}"
 
 
 def feed_open_state(feed: str) -> str:

@@ -12,6 +12,7 @@ from netplan.hydraulics import FlowState
 from netplan.isolation import Cut
 from netplan.plan.feeding import FedNetwork
 from netplan.plan.feedways import Hungry
+from netplan.plan.purgeload import PurgeDraw
 from netplan.plan.reach import Reach
 from netplan.plan.states import WorkStates
 from netplan.plan.stopped import StoppedNetwork
@@ -20,6 +21,7 @@ __all__ = ["Priced", "Refused"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +64,11 @@ class Priced:
         Every state of the work.
     off : int array
         Rows of all customers off, ascending.
+    draws : tuple of PurgeDraw
+        What purging each zone in takes from the live side.
     flow_m3_per_s_std : float array, shape (customers,)
-        Flow of each customer while the stops are in [m³/s at 15 °C, 101.325 kPa]; 0 where off.
+        Flow of each customer at the hour of the greatest total while the stops are in
+        [m³/s at 15 °C, 101.325 kPa]; 0 where off.
     stops_minor, interruption_minor, feeds_minor, gas_minor : int
         Parts of the burden [minor units].
     """
@@ -77,6 +82,7 @@ class Priced:
     fed: FedNetwork | None
     work: WorkStates
     off: Ints
+    draws: tuple[PurgeDraw, ...]
     flow_m3_per_s_std: Floats
     stops_minor: int
     interruption_minor: int
@@ -90,5 +96,17 @@ class Priced:
 
     @property
     def final(self) -> FlowState:
-        """The state with all stops in."""
+        """The state with all stops in at the hour of the greatest total."""
         return self.work.states[-1].state
+
+    @property
+    def gone(self) -> Flags:
+        """Whether each customer is off."""
+        gone = np.zeros(len(self.flow_m3_per_s_std), dtype=bool)
+        gone[self.off] = True
+        return gone
+
+    @property
+    def groups(self) -> Ints:
+        """With whom each customer shares uplift and diversity while the stops are in."""
+        return self.reach.groups(self.gone)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +15,10 @@ from netplan.bypass import (
     Feed,
     FeedCase,
     Inlets,
+    Loads,
     Part,
     PartsAnswer,
+    Relieved,
     SizedFeed,
     feed_answers,
     feed_links,
@@ -24,14 +27,16 @@ from netplan.bypass import (
 from netplan.hydraulics import FlowSolver, FlowState
 from netplan.isolation import Cut
 from netplan.plan.desk import Desk
-from netplan.plan.effects import flow_after, kept_inlets, must_stay, node_demand_after, reach_of
+from netplan.plan.effects import demands_after, flow_after, kept_inlets, must_stay, reach_of
 from netplan.plan.feeding import FedNetwork, fed_network
 from netplan.plan.feedways import Hungry
 from netplan.plan.naming import bypass_id
 from netplan.plan.priced import Priced, Refused
+from netplan.plan.purgeload import PurgeDraw
 from netplan.plan.reach import Reach
-from netplan.plan.states import FeedLinks, work_states
+from netplan.plan.states import FeedLinks, Tapped, work_states
 from netplan.plan.stopped import StoppedNetwork, draw_stops
+from netplan.plan.unfed import Unfed, solve_unfed
 from netplan.plan.waiting import queue_minor, queue_of, times_of
 
 __all__ = ["price_cut"]
@@ -66,24 +71,14 @@ def price_cut(desk: Desk, cut: Cut, most_minor: int | None = None) -> tuple[Pric
     if isinstance(too_many, str):
         # Feeds keep others on, never those in the zone.
         return Refused(cut, too_many, by_relighting=True)
-    flow = flow_after(desk, reach)
-    unfed = _solve_unfed(desk, reach, flow)
-    hungry = _hungry(desk, reach, unfed)
+    unfed = solve_unfed(desk, cut, reach)
+    hungry = _hungry(desk, reach, unfed.states)
     if not hungry:
-        return _without_feeds(desk, cut, reach, flow)
-    return _with_feeds(desk, cut, reach, flow, unfed, hungry, most_minor)
+        return _without_feeds(desk, cut, reach, unfed)
+    return _with_feeds(desk, cut, reach, unfed, hungry, most_minor)
 
 
-def _solve_unfed(desk: Desk, reach: Reach, flow: Floats) -> FlowState:
-    _ = desk.before  # the warm start
-    closed = np.flatnonzero(reach.closed & desk.base.links.is_open)
-    return desk.solver.resolve(
-        demand_m3_per_s_std=node_demand_after(desk, reach, flow, desk.base.node_count),
-        closed_links=closed.tolist(),
-    )
-
-
-def _hungry(desk: Desk, reach: Reach, unfed: FlowState) -> tuple[Hungry, ...]:
+def _hungry(desk: Desk, reach: Reach, unfed: Sequence[FlowState]) -> tuple[Hungry, ...]:
     owner, at = desk.attachments
     found: list[Hungry] = []
     stranded = np.flatnonzero(reach.stranded)
@@ -92,7 +87,7 @@ def _hungry(desk: Desk, reach: Reach, unfed: FlowState) -> tuple[Hungry, ...]:
         found.append(
             Hungry(f"stranded {len(found) + 1}", (reach.part == label) & ~reach.in_zone, rows, weak=False)
         )
-    pressure = unfed.pressure_pa_gauge
+    pressure = np.min([state.pressure_pa_gauge for state in unfed], axis=0)
     low = ~(pressure[at] >= desk.required_pa_gauge) & reach.fed[at]
     low &= ~reach.isolated[owner] & ~reach.stranded[owner] & ~desk.weak_before[owner]
     if low.any():
@@ -101,16 +96,16 @@ def _hungry(desk: Desk, reach: Reach, unfed: FlowState) -> tuple[Hungry, ...]:
     return tuple(found)
 
 
-def _without_feeds(desk: Desk, cut: Cut, reach: Reach, flow: Floats) -> tuple[Priced] | Refused:
+def _without_feeds(desk: Desk, cut: Cut, reach: Reach, unfed: Unfed) -> tuple[Priced] | Refused:
     inlets = kept_inlets(desk, reach, reach.isolated)
-    demand = node_demand_after(desk, reach, flow, desk.base.node_count)
     # Nothing is drawn within a stopped piece: closing all of it is the same as closing it at the barrier.
     work = work_states(
         desk.solver,
         inlets,
         [stop.piece for stop in cut.stops],
-        meters_on_m3_per_s_std=desk.before_demand_m3_per_s_std,
-        meters_off_m3_per_s_std=demand,
+        meters_on_m3_per_s_std=desk.demands_before(desk.base.node_count),
+        meters_off_m3_per_s_std=unfed.demands,
+        purges=[_tapped(draw, [stop.live_node for stop in cut.stops]) for draw in unfed.draws],
     )
     if work.failing is not None:
         return Refused(cut, work.failing.reason())
@@ -128,7 +123,8 @@ def _without_feeds(desk: Desk, cut: Cut, reach: Reach, flow: Floats) -> tuple[Pr
         fed=None,
         work=work,
         off=off,
-        flow_m3_per_s_std=flow,
+        draws=unfed.draws,
+        flow_m3_per_s_std=flow_after(desk, reach, reach.isolated),
         stops_minor=cut.stops_minor,
         interruption_minor=interruption,
         feeds_minor=0,
@@ -150,16 +146,15 @@ def _with_feeds(
     desk: Desk,
     cut: Cut,
     reach: Reach,
-    flow: Floats,
-    unfed: FlowState,
+    unfed: Unfed,
     hungry: tuple[Hungry, ...],
     most_minor: int | None,
 ) -> tuple[Priced, ...] | Refused:
     stopped = draw_stops(desk.request.network, desk.base, cut)
-    fed = fed_network(desk, cut, reach, stopped, hungry, _at_taps(stopped, unfed))
+    at_taps = np.array([_at_taps(stopped, state) for state in unfed.states])
+    fed = fed_network(desk, cut, reach, stopped, hungry, at_taps)
     inlets = kept_inlets(desk, reach, reach.isolated)
-    demand = node_demand_after(desk, reach, flow, fed.flow.node_count)
-    parts = [_part(desk, part, feeds, inlets) for part, feeds in zip(hungry, fed.feeds, strict=True)]
+    parts = [_part(desk, part, feeds) for part, feeds in zip(hungry, fed.feeds, strict=True)]
     rules = desk.request.rules
     base_minor = cut.stops_minor + cut.gas_minor + int(desk.off_minor[reach.isolated].sum())
     below_minor = None if most_minor is None else most_minor - base_minor
@@ -168,15 +163,21 @@ def _with_feeds(
         return Refused(cut, NO_FEED)
     if below_minor is not None and least_minor >= below_minor:
         return Refused(cut, TOO_DEAR)
-    case = FeedCase(FlowSolver(fed.flow, desk.conditions), demand, inlets)
-    case.solver.solve(demand)
+    purges = [_tapped(draw, stopped.barrier_node.tolist()) for draw in unfed.draws]
+    left = partial(_relieved, desk, reach, hungry, inlets, purges, fed.flow.node_count)
+    all_on = left((False,) * len(hungry))
+    case = FeedCase(FlowSolver(fed.flow, desk.conditions), all_on.demand_m3_per_s_std, inlets, all_on.loads)
+    case.solver.solve(case.demand_m3_per_s_std)
     held: dict[tuple[bool, ...], Priced] = {}
     reason = ""
-    for answer in feed_answers(case, parts, rules, below_minor=below_minor, is_settled=held.__contains__):
+    answers = feed_answers(
+        case, parts, rules, below_minor=below_minor, is_settled=held.__contains__, relieved=left
+    )
+    for answer in answers:
         if answer.verdict is None:
             reason = reason or answer.reason
             continue
-        priced = _answered(desk, cut, reach, flow, stopped, fed, hungry, answer)
+        priced = _answered(desk, cut, reach, unfed.draws, stopped, fed, hungry, answer)
         if isinstance(priced, Refused):
             reason = priced.reason
         else:
@@ -202,16 +203,45 @@ def _at_taps(stopped: StoppedNetwork, unfed: FlowState) -> Floats:
     return pressure
 
 
-def _part(desk: Desk, part: Hungry, feeds: tuple[Feed, ...], inlets: Inlets) -> Part:
-    owner, at = desk.attachments
-    own = np.isin(owner, part.customers)
-    nodes = np.unique(at[own])
+def _gone(reach: Reach, hungry: Sequence[Hungry], off: Sequence[bool]) -> Flags:
+    gone = reach.isolated.copy()
+    for part, is_off in zip(hungry, off, strict=True):
+        gone[part.customers] |= is_off
+    return gone
+
+
+def _relieved(
+    desk: Desk,
+    reach: Reach,
+    hungry: Sequence[Hungry],
+    inlets: Inlets,
+    purges: Sequence[Sequence[Tapped]],
+    count: int,
+    off: tuple[bool, ...],
+) -> Relieved:
+    """Return what is left with some parts off: a node may hold customers off beside others that stay."""
+    gone = _gone(reach, hungry, off)
+    demands = demands_after(desk, reach, gone, count)
+    loads: Loads = tuple((demand,) for demand in demands)
+    if purges:
+        # A draw comes on top: what holds with it holds without.
+        loads = tuple(tuple(tap.on([demand])[0] for tap in taps) for taps in purges for demand in demands)
+    kept = kept_inlets(desk, reach, gone)
+    return Relieved(demands[0], loads, ~np.isin(inlets.node, kept.node))
+
+
+def _tapped(draw: PurgeDraw, node: Sequence[int]) -> tuple[Tapped, ...]:
+    return tuple(Tapped(stop, node[stop], draw.flow_m3_per_s_std) for stop in draw.stops)
+
+
+def _part(desk: Desk, part: Hungry, feeds: tuple[Feed, ...]) -> Part:
     stay = must_stay(desk)[part.customers].any()
+    nowhere = np.zeros(0, dtype=np.int64)
     return Part(
         label=part.label,
         feeds=feeds,
-        inlets=np.flatnonzero(np.isin(inlets.node, nodes)),
-        demand_nodes=nodes,
+        inlets=nowhere,
+        demand_nodes=nowhere,
         off_price_minor=None if stay else int(desk.off_minor[part.customers].sum()),
         weak=part.weak,
     )
@@ -221,21 +251,17 @@ def _answered(
     desk: Desk,
     cut: Cut,
     reach: Reach,
-    flow: Floats,
+    draws: tuple[PurgeDraw, ...],
     stopped: StoppedNetwork,
     fed: FedNetwork,
     hungry: tuple[Hungry, ...],
     answer: PartsAnswer,
 ) -> Priced | Refused:
-    gone = reach.isolated.copy()
-    for part, is_off in zip(hungry, answer.off, strict=True):
-        gone[part.customers] |= is_off
+    gone = _gone(reach, hungry, answer.off)
     off = np.flatnonzero(gone)
     interruption = _interruption(desk, off)
     if isinstance(interruption, str):
         return Refused(cut, interruption)
-    flow = np.where(gone, 0.0, flow)
-    demand = node_demand_after(desk, reach, flow, fed.flow.node_count)
     sizes = [feed.size for feed in answer.feeds if feed is not None]
     hoses = feed_links(sizes, desk.request.rules)
     links = fed.flow.links
@@ -247,9 +273,10 @@ def _answered(
         FlowSolver(open_network, desk.conditions),
         kept_inlets(desk, reach, gone),
         stopped.closes,
-        meters_on_m3_per_s_std=desk.demand_before(fed.flow.node_count),
-        meters_off_m3_per_s_std=demand,
+        meters_on_m3_per_s_std=desk.demands_before(fed.flow.node_count),
+        meters_off_m3_per_s_std=demands_after(desk, reach, gone, fed.flow.node_count),
         feeds=feed_link_rows(answer.feeds, links.count),
+        purges=[_tapped(draw, stopped.barrier_node.tolist()) for draw in draws],
     )
     if work.failing is not None:
         return Refused(cut, work.failing.reason())
@@ -263,7 +290,8 @@ def _answered(
         fed=fed,
         work=work,
         off=off,
-        flow_m3_per_s_std=flow,
+        draws=draws,
+        flow_m3_per_s_std=flow_after(desk, reach, gone),
         stops_minor=cut.stops_minor,
         interruption_minor=interruption,
         feeds_minor=answer.feeds_price_minor,

@@ -17,6 +17,8 @@ Ints = NDArray[np.int32]
 Flags = NDArray[np.bool_]
 
 NO_PART = -1
+GONE = -2
+"""Group of the customers that are off."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,8 +34,9 @@ class Reach:
     closed : bool array, shape (pieces,)
         Pieces that carry no gas: stopped, inside the zone, or closed valves.
     isolated, stranded : bool arrays, shape (customers,)
-        Any attachment in the zone; else any attachment in a part without a station. A customer with several
-        attachments is on every list that could be right.
+        Any attachment in the zone; else any attachment that loses its stations and injections. A customer
+        with several attachments is on every list that could be right; one that nothing fed before any stop is
+        on none.
     customer_part : int32 array, shape (customers,)
         Stranded part of a stranded customer, else the fed part; NO_PART for none.
     """
@@ -46,9 +49,21 @@ class Reach:
     stranded: Flags
     customer_part: Ints
 
+    def groups(self, gone: Flags) -> NDArray[np.int64]:
+        """Return with whom each customer shares uplift and diversity: those of its part that are on.
+
+        Smaller groups peak higher, so that those who stay count without the ones that are off.
+        """
+        return np.where(gone, GONE, self.customer_part).astype(np.int64)
+
 
 def reach_after(
-    network: Network, closed_pieces: Ints, zone_nodes: Ints, opened_pieces: Ints | None = None
+    network: Network,
+    closed_pieces: Ints,
+    zone_nodes: Ints,
+    opened_pieces: Ints | None = None,
+    *,
+    fed_before: Flags | None = None,
 ) -> Reach:
     """Classify nodes and customers after closing pieces.
 
@@ -61,6 +76,8 @@ def reach_after(
         Nodes inside the zone.
     opened_pieces : int array, optional
         Closed valves' pieces that are opened for the work.
+    fed_before : bool array, shape (nodes,), optional
+        Nodes that were fed before any stop; all by default.
     """
     pieces, customers, count = network.pieces, network.customers, len(network.nodes)
     closed = ~pieces.is_open
@@ -81,9 +98,10 @@ def reach_after(
     owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
     at = customers.attach_node
     isolated = np.zeros(len(customers), bool)
-    np.logical_or.at(isolated, owner, in_zone[at])
+    isolated[owner[in_zone[at]]] = True
     stranded = np.zeros(len(customers), bool)
-    np.logical_or.at(stranded, owner, ~fed[at])
+    loses = ~fed[at] if fed_before is None else fed_before[at] & ~fed[at]
+    stranded[owner[loses]] = True
     stranded &= ~isolated
     customer_part = np.full(len(customers), NO_PART, np.int32)
     # Later rows win: live attachments first, then the stranded ones of stranded customers.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from netplan.bypass import Inlets
 from netplan.constants import PA_PER_MBAR
 from netplan.hydraulics import FlowSolver, FlowState
-from netplan.plan.naming import feed_open_state, stop_id, stop_in_state
+from netplan.plan.naming import feed_open_state, purge_state, stop_id, stop_in_state
 
-__all__ = ["FeedLinks", "Judged", "WorkStates", "judge", "work_states"]
+__all__ = ["FeedLinks", "Judged", "Tapped", "WorkStates", "judge", "work_states"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -31,6 +31,32 @@ class FeedLinks:
     valves: tuple[int, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Tapped:
+    """A place where gas is let in for a purge.
+
+    Parameters
+    ----------
+    stop : int
+        Place of the stop in the cut.
+    node : int
+        Node on its live side.
+    flow_m3_per_s_std : float
+        What is drawn there [m³/s at 15 °C, 101.325 kPa].
+    """
+
+    stop: int
+    node: int
+    flow_m3_per_s_std: float
+
+    def on(self, demands: Sequence[Floats]) -> tuple[Floats, ...]:
+        """Return node demands with the draw on top [m³/s at 15 °C, 101.325 kPa]."""
+        drawn = [demand.copy() for demand in demands]
+        for demand in drawn:
+            demand[self.node] += self.flow_m3_per_s_std
+        return tuple(drawn)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Judged:
     """One solved state and its worst kept inlet.
@@ -39,22 +65,32 @@ class Judged:
     ----------
     name : str
         After which step, in words.
-    state : FlowState
+    states : tuple of FlowState
+        Solved in each hour to check, that of the greatest total first.
+    hour : int
+        Which of them is the worst.
     worst : int
-        Row of the inlet that is nearest its limit; -1 without inlets.
+        Row of the inlet that is nearest its limit in that hour; -1 without inlets.
     node : int
         Node of that inlet; -1 without inlets.
     least_pa_gauge : float
         Its pressure [Pa gauge]; NaN without gas.
     holds : bool
+        Whether every inlet holds in every hour.
     """
 
     name: str
-    state: FlowState
+    states: tuple[FlowState, ...]
+    hour: int
     worst: int
     node: int
     least_pa_gauge: float
     holds: bool
+
+    @property
+    def state(self) -> FlowState:
+        """The state at the hour of the greatest total."""
+        return self.states[0]
 
     def reason(self) -> str:
         """Say why it does not hold, in one line."""
@@ -73,26 +109,31 @@ class WorkStates:
         Stops in the order they go in: lightest flow first, ties by number.
     states : tuple of Judged
         Each feed opened, meters off, then after each stop.
+    purging : tuple of Judged
+        All stops in, and gas let in for a purge; one for each zone that is purged from the live side.
     """
 
     order: tuple[int, ...]
     states: tuple[Judged, ...]
+    purging: tuple[Judged, ...] = ()
 
     @property
     def failing(self) -> Judged | None:
         """The first state that does not hold."""
-        return next((judged for judged in self.states if not judged.holds), None)
+        return next((judged for judged in (*self.states, *self.purging) if not judged.holds), None)
 
 
-def judge(name: str, state: FlowState, inlets: Inlets) -> Judged:
-    """Judge a solved state by the inlet nearest its limit; an inlet without gas is the worst."""
+def judge(name: str, states: Sequence[FlowState], inlets: Inlets) -> Judged:
+    """Judge a state, solved in several hours, by the inlet nearest its limit; none is worse than no gas."""
     if not len(inlets):
-        return Judged(name, state, -1, -1, float("nan"), holds=True)
-    pressure = state.pressure_pa_gauge[inlets.node]
+        return Judged(name, tuple(states), 0, -1, -1, float("nan"), holds=True)
+    pressure = np.array([state.pressure_pa_gauge[inlets.node] for state in states])
     excess = np.where(np.isnan(pressure), -np.inf, pressure - inlets.required_pa_gauge)
-    worst = int(np.argmin(excess))
-    at = int(inlets.node[worst])
-    return Judged(name, state, worst, at, float(pressure[worst]), holds=bool(excess[worst] >= -ROUNDING_PA))
+    hour, worst = divmod(int(np.argmin(excess)), len(inlets))
+    holds = bool(excess[hour, worst] >= -ROUNDING_PA)
+    return Judged(
+        name, tuple(states), hour, worst, int(inlets.node[worst]), float(pressure[hour, worst]), holds
+    )
 
 
 def work_states(
@@ -100,11 +141,12 @@ def work_states(
     inlets: Inlets,
     closing: Sequence[int],
     *,
-    meters_on_m3_per_s_std: Floats,
-    meters_off_m3_per_s_std: Floats,
+    meters_on_m3_per_s_std: Sequence[Floats],
+    meters_off_m3_per_s_std: Sequence[Floats],
     feeds: Sequence[FeedLinks] = (),
+    purges: Sequence[Sequence[Tapped]] = (),
 ) -> WorkStates:
-    """Solve the states of the work: each feed opened, meters off, then one stop after the other.
+    """Solve the states of the work: each feed opened, meters off, one stop after the other, purged in.
 
     Parameters
     ----------
@@ -114,33 +156,60 @@ def work_states(
         Meter inlets that must hold in every state.
     closing : sequence of int
         For each stop the link that closes it.
-    meters_on_m3_per_s_std, meters_off_m3_per_s_std : float arrays, shape (nodes,)
-        Demand before and after the customers off are turned off [m³/s at 15 °C, 101.325 kPa].
+    meters_on_m3_per_s_std, meters_off_m3_per_s_std : sequences of float arrays, shape (nodes,)
+        Demand before and after the customers off are turned off [m³/s at 15 °C, 101.325 kPa], in each hour
+        to check.
     feeds : sequence of FeedLinks
         In the order they are opened.
+    purges : sequence of sequence of Tapped
+        For each zone where gas may be let in for its purge: the first place that holds is taken.
     """
     waiting = {link for feed in feeds for link in feed.hoses}
     opened: list[int] = []
     states: list[Judged] = []
-    state: FlowState | None = None
+    shut: list[int] = []
+    warm: tuple[FlowState, ...] | tuple[None] = (None,)
 
-    def add(name: str, demand: Floats, shut: Sequence[int]) -> FlowState:
-        solved = solver.resolve(
-            demand_m3_per_s_std=demand, closed_links=[*waiting, *shut], opened_links=opened, warm=state
-        )
-        states.append(judge(name, solved, inlets))
-        return solved
+    def solved(name: str, demands: Sequence[Floats]) -> Judged:
+        found: list[FlowState] = []
+        for k, demand in enumerate(demands):
+            start = warm[k] if k < len(warm) else found[-1]
+            closed = [*waiting, *shut]
+            found.append(
+                solver.resolve(
+                    demand_m3_per_s_std=demand, closed_links=closed, opened_links=opened, warm=start
+                )
+            )
+        return judge(name, found, inlets)
 
     for feed in feeds:
         waiting -= set(feed.hoses)
         opened.extend(feed.valves)
-        state = add(feed_open_state(feed.name), meters_on_m3_per_s_std, ())
-    state = add("meters off", meters_off_m3_per_s_std, ())
-    through = np.abs(np.nan_to_num(state.flow_m3_per_s_std[list(closing)]))
+        states.append(solved(feed_open_state(feed.name), meters_on_m3_per_s_std))
+        warm = states[-1].states
+    states.append(solved("meters off", meters_off_m3_per_s_std))
+    warm = states[-1].states
+    through = np.abs(np.nan_to_num(states[-1].state.flow_m3_per_s_std[list(closing)]))
     # Rounding makes equal flows equal, so that the order does not hang on the last bit.
     order = tuple(int(i) for i in np.argsort(np.round(through, 9), kind="stable"))
-    shut: list[int] = []
     for stop in order:
         shut.append(closing[stop])
-        state = add(stop_in_state(stop_id(stop)), meters_off_m3_per_s_std, shut)
-    return WorkStates(order, tuple(states))
+        states.append(solved(stop_in_state(stop_id(stop)), meters_off_m3_per_s_std))
+        warm = states[-1].states
+    purging = [
+        _first_that_holds(
+            solved(purge_state(stop_id(tap.stop)), tap.on(meters_off_m3_per_s_std)) for tap in taps
+        )
+        for taps in purges
+    ]
+    return WorkStates(order, tuple(states), tuple(purging))
+
+
+def _first_that_holds(places: Iterable[Judged]) -> Judged:
+    """Return the first place that holds, else the one with the most pressure left."""
+    failing: list[Judged] = []
+    for judged in places:
+        if judged.holds:
+            return judged
+        failing.append(judged)
+    return max(failing, key=lambda judged: np.nan_to_num(judged.least_pa_gauge, nan=-np.inf))

@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from netplan.bypass import (
     FeedCase,
     FeedSize,
+    Loads,
     WeatherRow,
     size_ladder,
     spare_flow_m3_per_s_std,
     weather_window,
 )
+from netplan.demand import DemandResult
 from netplan.hydraulics import FlowSolver
 from netplan.plan.desk import Desk
 from netplan.plan.effects import kept_inlets, node_demand_after
 from netplan.plan.priced import Priced
+from netplan.plan.states import Tapped
 
 __all__ = [
     "NOT_LOOKED_FOR",
@@ -30,8 +33,6 @@ __all__ = [
     "sizes_of",
     "weather_of",
 ]
-
-Floats = NDArray[np.float64]
 
 HOURS_A_DAY = 24
 NOT_LOOKED_FOR = "not looked for"
@@ -84,17 +85,33 @@ def sizes_of(option: Priced) -> list[FeedSize]:
 
 def feed_case(desk: Desk, option: Priced) -> FeedCase:
     """Return an option as a case for feeds: stops in, customers off turned off, kept inlets to hold."""
-    gone = np.zeros(len(desk.request.network.customers), dtype=bool)
-    gone[option.off] = True
     if option.fed is not None:
         flow = option.fed.flow
     else:
         links = desk.base.links
         flow = desk.base.with_links(replace(links, is_open=links.is_open & ~option.reach.closed))
+    loads = _loads(desk, option, desk.demand, desk.hours, flow.node_count)
     demand = node_demand_after(desk, option.reach, option.flow_m3_per_s_std, flow.node_count)
     solver = FlowSolver(flow, desk.conditions)
     solver.solve(demand)
-    return FeedCase(solver, demand, kept_inlets(desk, option.reach, gone))
+    return FeedCase(solver, demand, kept_inlets(desk, option.reach, option.gone), loads)
+
+
+def _loads(desk: Desk, option: Priced, demand: DemandResult, hours: Sequence[int], node_count: int) -> Loads:
+    """Return what the option has to carry in hours of the window, gas for purging in on top."""
+    flows = (np.where(option.gone, 0.0, demand.flow_m3_per_s_std(hour, option.groups)) for hour in hours)
+    drawn = [node_demand_after(desk, option.reach, flow, node_count) for flow in flows]
+    if not option.draws:
+        return tuple((one,) for one in drawn)
+    if option.stopped is None:
+        nodes = [stop.live_node for stop in option.cut.stops]
+    else:
+        nodes = option.stopped.barrier_node.tolist()
+    return tuple(
+        tuple(Tapped(stop, nodes[stop], draw.flow_m3_per_s_std).on([one])[0] for stop in draw.stops)
+        for draw in option.draws
+        for one in drawn
+    )
 
 
 def not_looked_for(option: Priced) -> Weather:
@@ -116,14 +133,11 @@ def weather_of(desk: Desk, option: Priced, *, ladders: bool) -> Weather:
     rules = desk.request.rules
     case = feed_case(desk, option)
     sizes = sizes_of(option)
-    part = option.reach.customer_part.astype(np.int64)
-    is_off = option.flow_m3_per_s_std == 0.0
 
-    def demand_at(air_temp_c: float, hour: int | None = None) -> Floats:
-        flow = desk.demand_at(air_temp_c).flow_m3_per_s_std(hour, part)
-        return node_demand_after(
-            desk, option.reach, np.where(is_off, 0.0, flow), case.solver.network.node_count
-        )
+    def demand_at(air_temp_c: float, hour: int | None = None) -> Loads:
+        demand = desk.demand_at(air_temp_c)
+        hours = demand.hours_to_check() if hour is None else (hour,)
+        return _loads(desk, option, demand, hours, case.solver.network.node_count)
 
     # It was priced to hold in the weather planned for, so that the edge lies at or beyond it.
     planned = desk.demand.hours[desk.demand.worst_hour].air_temp_c

@@ -1,0 +1,72 @@
+"""The network with all stops in and no feed: what is drawn, and how low it gets."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.hydraulics import FlowState
+from netplan.isolation import Cut
+from netplan.plan.desk import Desk
+from netplan.plan.effects import demands_after, kept_inlets
+from netplan.plan.purgeload import PurgeDraw, purge_draws
+from netplan.plan.reach import Reach
+from netplan.plan.states import Tapped, judge
+
+__all__ = ["Unfed", "solve_unfed"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Unfed:
+    """The network with all stops in and no feed.
+
+    Parameters
+    ----------
+    demands : tuple of float arrays, shape (network nodes,)
+        Demand in each hour to check [m³/s at 15 °C, 101.325 kPa].
+    draws : tuple of PurgeDraw
+        What purging each zone in takes.
+    states : tuple of FlowState
+        In each hour to check, without a purge; then with each zone's purge in each hour.
+    """
+
+    demands: tuple[Floats, ...]
+    draws: tuple[PurgeDraw, ...]
+    states: tuple[FlowState, ...]
+
+
+def solve_unfed(desk: Desk, cut: Cut, reach: Reach) -> Unfed:
+    """Solve the network with all stops in and no feed, in every hour to check, purges included.
+
+    Where gas for a purge may be let in at several stops, the one counts at which the kept inlets hold, else
+    the first.
+    """
+    warm = desk.before
+    closed = np.flatnonzero(reach.closed & desk.base.links.is_open).tolist()
+    demands = demands_after(desk, reach, reach.isolated, desk.base.node_count)
+    states: list[FlowState] = []
+
+    def solved(demand: Floats) -> FlowState:
+        start = states[0] if states else warm
+        return desk.solver.resolve(demand_m3_per_s_std=demand, closed_links=closed, warm=start)
+
+    states.append(solved(demands[0]))
+    states.extend([solved(demand) for demand in demands[1:]])
+    draws = purge_draws(desk, cut, reach, states[0].pressure_pa_gauge)
+    inlets = kept_inlets(desk, reach, reach.isolated | reach.stranded)
+    for draw in draws:
+        for demand in demands:
+            first: FlowState | None = None
+            for stop in draw.stops:
+                tap = Tapped(stop, cut.stops[stop].live_node, draw.flow_m3_per_s_std)
+                state = solved(tap.on([demand])[0])
+                first = first or state
+                if judge("", [state], inlets).holds:
+                    first = state
+                    break
+            states.append(first or states[0])
+    return Unfed(demands, draws, tuple(states))
