@@ -24,9 +24,7 @@ from netplan.plan.writing.warnings import warnings_of
 
 __all__ = ["option_of"]
 
-WEATHER_LEFT_OUT = (
-    "until how cold this holds was not looked for, by order: it stands for its own weather"
-)
+WEATHER_LEFT_OUT = "until how cold this holds was not looked for, by order: it stands for its own weather"
 
 
 def option_of(
