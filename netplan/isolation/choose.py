@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import Final
@@ -70,9 +70,11 @@ class CutSearch(Iterator[Cut]):
         self._given: set[object] = set()
         self._refused: Counter[str] = Counter()
         self._everywhere = False
-        self._found = self._start()
+        self._found: Iterator[Found] | None = None
 
     def __next__(self) -> Cut:
+        if self._found is None:
+            self._found = self._begin()
         for scanned, found in enumerate(self._found, 1):
             self.lower_bound_minor = found.value_minor
             cut = self._checked(found)
@@ -94,7 +96,8 @@ class CutSearch(Iterator[Cut]):
         """Return, for each stop of a cut, why no place nearer to the work was taken."""
         return not_nearer(self.near, cut)
 
-    def _start(self) -> Iterator[Found]:
+    def _begin(self) -> Iterator[Found]:
+        """Return the search; it does not refer to `self`, so a question is freed as soon as it is let go."""
         problem, index, ground = self.problem, self.index, self.ground
         orders = problem.orders
         sites = ground.sites
@@ -109,9 +112,9 @@ class CutSearch(Iterator[Cut]):
         stranding = Stranding(ground, problem.feed_bound, work, kept) if problem.feed_bound else None
         self.near = Neighbourhood(ground, sites, work, kept, stranding, forced.places)
         if self._everywhere:
-            self.near.grow(index.n_super)
+            deque(self.near.outward(), maxlen=0)
         search = Search(self.near, orders.max_stops)
-        yield from search.run(families(self.near, forced))
+        return search.run(families(self.near, forced))
 
     def _checked(self, found: Found) -> Cut | None:
         near, ground = self.near, self.ground

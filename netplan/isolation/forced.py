@@ -85,16 +85,11 @@ def families(near: Neighbourhood, forced: Forced) -> list[Family]:
     if not forced.places:
         return [Family(frozenset({SOURCE}), frozenset())]
     wanted = dict(forced.names)
-    near.grow(64)
-    while True:
-        edges = {key: _edge_at(near, *key) for key in wanted}
-        if all(edge is not None for edge in edges.values()) or near.complete:
-            break
-        near.grow(2 * near.size)
+    edges = _edges_at(near, list(wanted))
     ways: list[list[tuple[int, int]]] = []
     taken: set[int] = set()
     for key, name in wanted.items():
-        edge = edges[key]
+        edge = edges.get(key)
         if edge is None:
             raise _cannot(name, "it is not joined to the work section")
         if id(edge) in taken:
@@ -114,13 +109,20 @@ def families(near: Neighbourhood, forced: Forced) -> list[Family]:
     return found
 
 
-def _edge_at(near: Neighbourhood, run: int, chainage_m: float, pipe: int) -> Edge | None:
-    for edge in near.ring().edges:
-        if edge.run != run:
-            continue
-        if edge.gap is None or near.place_on(edge.gap.shape, chainage_m, pipe) is not None:
-            return edge
-    return None
+def _edges_at(near: Neighbourhood, keys: list[tuple[int, float, int]]) -> dict[tuple[int, float, int], Edge]:
+    """Return the edges of forced places, looking outward from the work until all are found."""
+    found: dict[tuple[int, float, int], Edge] = {}
+    for node in near.outward():
+        for edge in near.edges_at(node):
+            for key in keys:
+                run, chainage, pipe = key
+                if edge.run == run and (
+                    edge.gap is None or near.place_on(edge.gap.shape, chainage, pipe) is not None
+                ):
+                    found.setdefault(key, edge)
+        if len(found) == len(set(keys)):
+            break
+    return found
 
 
 def _why(near: Neighbourhood, edge: Edge, key: tuple[int, float, int]) -> str:

@@ -69,22 +69,22 @@ class Ground:
 
     @cached_property
     def cost_a(self) -> NDArray[np.int64]:
-        """Least price of a stop on each run with the zone at its a end, once `price_runs` has seen it."""
+        """Least price of a stop on each run with the zone at its a end, once `price_run` has seen it."""
         return self.runs.cost_minor.copy()
 
     @cached_property
     def cost_b(self) -> NDArray[np.int64]:
-        """Least price of a stop on each run with the zone at its b end, once `price_runs` has seen it."""
+        """Least price of a stop on each run with the zone at its b end, once `price_run` has seen it."""
         return self.runs.cost_minor.copy()
 
-    def price_runs(self, runs: NDArray[np.int64]) -> None:
-        """Work out the prices of those runs that are not plain and still unknown."""
-        new = runs[~self._priced[runs]]
-        for run in new.tolist():
+    def price_run(self, run: int) -> tuple[int, int]:
+        """Return the least price of a stop on a run with the zone at its a end and at its b end."""
+        if not self._priced.item(run):
             for costs, at_a in ((self.cost_a, True), (self.cost_b, False)):
                 choices = self.sites.run_choices(run, at_a)
                 costs[run] = choices[0].cost_minor if choices else INFINITE
-        self._priced[new] = True
+            self._priced[run] = True
+        return self.cost_a.item(run), self.cost_b.item(run)
 
     @cached_property
     def node_minor(self) -> NDArray[np.int64]:

@@ -82,23 +82,15 @@ def _what_stands_at(near: Neighbourhood, supernode: int) -> str:
 
 def _open_sides(near: Neighbourhood) -> list[str]:
     """Follow runs that cannot be stopped from the work to whatever may not be in a zone."""
-    at: dict[int, list[tuple[Edge, bool]]] = {}
-    near.grow(1 << 30)
-    for edge in near.ring().edges:
-        if edge.u != edge.v:
-            at.setdefault(edge.u, []).append((edge, True))
-            at.setdefault(edge.v, []).append((edge, False))
     lines = []
-    for first, forward in at.get(SOURCE, ()):
-        way = _way_out(near, at, first, forward)
+    for first in near.edges_at(SOURCE):
+        way = _way_out(near, first, first.u == SOURCE) if first.u != first.v else None
         if way is not None:
             lines.append(_side(near, way))
     return list(dict.fromkeys(lines))
 
 
-def _way_out(
-    near: Neighbourhood, at: dict[int, list[tuple[Edge, bool]]], first: Edge, forward: bool
-) -> list[tuple[Edge, bool]] | None:
+def _way_out(near: Neighbourhood, first: Edge, forward: bool) -> list[tuple[Edge, bool]] | None:
     if first.cost(forward) < INFINITE:
         return None
     start = first.v if forward else first.u
@@ -108,7 +100,9 @@ def _way_out(
         node = queue.pop(0)
         if near.barred(near.supernode[node]):
             return came[node]
-        for edge, at_u in at.get(node, ()):
+        near.explore(node)
+        for edge in near.edges_at(node):
+            at_u = edge.u == node
             other = edge.v if at_u else edge.u
             if other not in came and edge.cost(at_u) >= INFINITE:
                 came[other] = [*came[node], (edge, at_u)]

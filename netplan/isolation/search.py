@@ -8,12 +8,12 @@ neighbours out one by one, splits the rest of the family into families that shar
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import count
 
 from netplan.isolation.mincut import INFINITE, Solution, least_cut, next_cut
-from netplan.isolation.neighbourhood import SOURCE, Edge, Neighbourhood, Ring
+from netplan.isolation.neighbourhood import SOURCE, Edge, Neighbourhood
 from netplan.isolation.sites import Choice
 
 __all__ = ["Family", "Found", "Search"]
@@ -52,17 +52,12 @@ class Found:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Solved:
-    """A family with its least zone, as found in one size of the neighbourhood."""
+    """A family with its least zone."""
 
     family: Family
-    ring: Ring
     flow: Solution
     value: int
     zone: frozenset[int]
-
-    @property
-    def at_rim(self) -> bool:
-        return not self.ring.rim.isdisjoint(self.flow.side)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,7 +94,6 @@ class Search:
 
     def run(self, families: list[Family]) -> Iterator[Found]:
         """Yield zones with methods in order of price; each zone with each choice of methods once."""
-        self.near.grow_to_suffice()
         for family in families:
             self._try(family, 0, None)
         while self.heap:
@@ -109,64 +103,58 @@ class Search:
                 self._next_methods(item)
             elif isinstance(item, _Split):
                 self._split(item.solved)
-            elif item.at_rim:
-                if item.ring is self.near.ring():
-                    self.near.grow(2 * self.near.size)
-                self._try(item.family, value, None)
             else:
                 if item.family.wanted <= item.zone:
-                    self._push_zone(item.ring, item.zone)
+                    self._push_zone(item.zone)
                 self._push(value, 2, _Split(item))
 
-    def _try(self, family: Family, at_least: int, before: _Solved | None) -> None:
+    def _try(self, family: Family, at_least: int, before: Solution | None) -> None:
         """Solve a family, from the flow of the one it was split from where there is one, and queue it."""
-        ring = self.near.ring() if before is None else before.ring
-        if family.wanted and not self._reachable(ring, family):
+        near = self.near
+        if family.wanted and not self._reachable(family):
             return
-        if self.max_stops and self._sure_stops(ring, family) > self.max_stops:
+        if self.max_stops and self._sure_stops(family) > self.max_stops:
             return
         inside = family.inside | family.wanted
         if before is None:
-            flow = least_cut(ring.graph, inside, family.outside)
+            flow = least_cut(near.graph, inside, family.outside, near.explore)
         else:
-            flow = next_cut(before.flow, inside, family.outside)
+            flow = next_cut(near.graph, before, inside, family.outside, near.explore)
         if flow is not None:
-            zone = flow.side if not family.wanted else self._connected(ring, flow.side)
-            zone = frozenset(node for node in zone if node < len(self.near.supernode))
-            value = max(flow.value + ring.constant_minor, at_least)
-            self._push(value, 1, _Solved(family, ring, flow, value, zone))
+            zone = flow.side if not family.wanted else self._connected(flow.side)
+            zone = frozenset(node for node in zone if node == SOURCE or near.supernode[node] >= 0)
+            value = max(flow.value + near.constant_minor, at_least)
+            self._push(value, 1, _Solved(family, flow, value, zone))
 
     def _push(self, value: int, kind: int, item: _Ready | _Solved | _Split) -> None:
         heapq.heappush(self.heap, (value, kind, next(self.order), item))
 
-    @staticmethod
-    def _sure_stops(ring: Ring, family: Family) -> int:
+    def _sure_stops(self, family: Family) -> int:
         return sum(
             len(edges)
             for node in family.inside
-            for other, edges in ring.adjacent.get(node, {}).items()
+            for other, edges in self.near.adjacent[node].items()
             if other in family.outside
         )
 
-    @staticmethod
-    def _reachable(ring: Ring, family: Family) -> bool:
-        """Whether what must be reached still can be; beyond the rim anything may."""
+    def _reachable(self, family: Family) -> bool:
+        """Whether what must be reached still can be; beyond what is explored anything may."""
+        near = self.near
         seen, frontier = set(family.inside), list(family.inside)
         while frontier:
             node = frontier.pop()
-            if node in ring.rim:
+            if not near.is_explored(node):
                 return True
-            for other in ring.adjacent.get(node, {}):
+            for other in near.adjacent[node]:
                 if other not in seen and other not in family.outside:
                     seen.add(other)
                     frontier.append(other)
         return family.wanted <= seen
 
-    @staticmethod
-    def _connected(ring: Ring, side: frozenset[int]) -> frozenset[int]:
+    def _connected(self, side: frozenset[int]) -> frozenset[int]:
         seen, frontier = {SOURCE}, [SOURCE]
         while frontier:
-            for other in ring.adjacent.get(frontier.pop(), {}):
+            for other in self.near.adjacent[frontier.pop()]:
                 if other in side and other not in seen:
                     seen.add(other)
                     frontier.append(other)
@@ -174,46 +162,48 @@ class Search:
 
     def _split(self, solved: _Solved) -> None:
         """Split the rest of a family round its least zone."""
-        ring, wanted = solved.ring, solved.family.wanted
+        near, wanted = self.near, solved.family.wanted
         inside, outside = set(solved.family.inside), set(solved.family.outside)
-        for node in self._outward(ring, inside, solved.zone):
-            if node not in wanted and self._may_be_cut(ring, inside, node):
+        for node in self._outward(inside, solved.zone):
+            if node not in wanted and self._may_be_cut(inside, node):
                 self._try(
-                    Family(frozenset(inside), frozenset(outside | {node}), wanted), solved.value, solved
+                    Family(frozenset(inside), frozenset(outside | {node}), wanted), solved.value, solved.flow
                 )
             inside.add(node)
-        beyond = {other for node in inside for other in ring.adjacent.get(node, {})} - inside - outside
-        for node in sorted(beyond):
-            if not self.near.barred(self.near.supernode[node]):
+        beyond = {other for node in inside for other in near.adjacent[node]} - inside - outside
+        for node in self._sorted(beyond):
+            if not near.barred(near.supernode[node]):
                 self._try(
-                    Family(frozenset(inside | {node}), frozenset(outside), wanted), solved.value, solved
+                    Family(frozenset(inside | {node}), frozenset(outside), wanted), solved.value, solved.flow
                 )
             outside.add(node)
 
-    @staticmethod
-    def _outward(ring: Ring, inside: set[int], zone: frozenset[int]) -> list[int]:
+    def _sorted(self, nodes: Iterable[int]) -> list[int]:
+        """Return local nodes in an order that does not depend on when each was met."""
+        return sorted(nodes, key=self.near.supernode.__getitem__)
+
+    def _outward(self, inside: set[int], zone: frozenset[int]) -> list[int]:
         order: list[int] = []
-        seen, frontier = set(inside), sorted(inside)
+        seen, frontier = set(inside), list(inside)
         while frontier:
-            found = sorted(
-                {other for node in frontier for other in ring.adjacent.get(node, {}) if other in zone} - seen
+            found = self._sorted(
+                {other for node in frontier for other in self.near.adjacent[node] if other in zone} - seen
             )
             order += found
             seen.update(found)
             frontier = found
         return order
 
-    @staticmethod
-    def _may_be_cut(ring: Ring, inside: set[int], node: int) -> bool:
+    def _may_be_cut(self, inside: set[int], node: int) -> bool:
         return all(
             edge.cost(edge.v == node) < INFINITE
-            for other, edges in ring.adjacent[node].items()
+            for other, edges in self.near.adjacent[node].items()
             if other in inside
             for edge in edges
         )
 
-    def _push_zone(self, ring: Ring, zone: frozenset[int]) -> None:
-        stops, inner = _stops_of(ring, zone), _inner_of(ring, zone)
+    def _push_zone(self, zone: frozenset[int]) -> None:
+        stops, inner = self._stops_of(zone), self._inner_of(zone)
         if self.max_stops and len(stops) > self.max_stops:
             return
         options = [self.near.choices(edge, at_u) for edge, at_u in stops]
@@ -222,6 +212,27 @@ class Search:
         picked = tuple((edge, at_u, some[0]) for (edge, at_u), some in zip(stops, options, strict=True))
         found = Found(sure + sum(choice.cost_minor for _, _, choice in picked), zone, picked, inner)
         self._push(found.value_minor, 0, _Ready(found, options, 0, tuple([0] * len(picked))))
+
+    def _stops_of(self, zone: frozenset[int]) -> list[tuple[Edge, bool]]:
+        """Return the edges with one end in a zone, and whether that end is u."""
+        found: list[tuple[Edge, bool]] = []
+        for node in zone:
+            for other, edges in self.near.adjacent[node].items():
+                if other not in zone:
+                    found.extend((edge, edge.u == node) for edge in edges)
+        return sorted(found, key=lambda stop: (stop[0].run, stop[0].u, stop[0].v, stop[1]))
+
+    def _inner_of(self, zone: frozenset[int]) -> tuple[Edge, ...]:
+        """Return the edges that lie wholly in a zone."""
+        found: list[Edge] = []
+        done: set[int] = set()
+        for node in self._sorted(zone):
+            found += self.near.loops.get(node, ())
+            for other, edges in self.near.adjacent[node].items():
+                if other in done:
+                    found += edges
+            done.add(node)
+        return tuple(found)
 
     def _zone_minor(self, zone: frozenset[int], inner: tuple[Edge, ...]) -> int:
         """Return the price of what lies wholly in a zone [minor units]: gas, and customers once each."""
@@ -250,24 +261,3 @@ class Search:
                 self._push(
                     value, 0, _Ready(Found(value, found.zone, stops, found.inner), ready.options, stop, ranks)
                 )
-
-
-def _stops_of(ring: Ring, zone: frozenset[int]) -> list[tuple[Edge, bool]]:
-    """Return the edges with one end in a zone, and whether that end is u."""
-    found: list[tuple[Edge, bool]] = []
-    for node in zone:
-        for other, edges in ring.adjacent.get(node, {}).items():
-            if other not in zone:
-                found.extend((edge, edge.u == node) for edge in edges)
-    return sorted(found, key=lambda stop: (stop[0].run, stop[0].u, stop[0].v, stop[1]))
-
-
-def _inner_of(ring: Ring, zone: frozenset[int]) -> tuple[Edge, ...]:
-    """Return the edges that lie wholly in a zone."""
-    found: list[Edge] = []
-    for node in sorted(zone):
-        found += ring.loops.get(node, ())
-        for other, edges in ring.adjacent.get(node, {}).items():
-            if other > node and other in zone:
-                found += edges
-    return tuple(found)

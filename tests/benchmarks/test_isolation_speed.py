@@ -55,7 +55,8 @@ def networkx_value(index: Index, section: Section) -> tuple[int, float]:
     """
     ground = ground_of(index, RULES, 9.0, GAS_MINOR_PER_M3)
     runs = np.arange(len(index.run_a))
-    ground.price_runs(runs)
+    for run in runs.tolist():
+        ground.price_run(run)
     pieces = index.network.pieces
     rows = np.flatnonzero(pieces.pipe == section.pipe[0])
     merged = {
