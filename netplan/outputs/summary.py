@@ -11,7 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from netplan.outputs.figures import METRIC, Figures
-from netplan.plan.model import Option, Plan, Stop, WeatherLine
+from netplan.plan.model import Option, Plan, Stop, TrustRow, WeatherLine
 
 __all__ = ["print_summary"]
 
@@ -44,6 +44,12 @@ def print_summary(plan: Plan, console: Console, *, units: Figures = METRIC) -> N
         if len(plan.findings) > _FINDINGS_SHOWN:
             shown.append(f"… and {len(plan.findings) - _FINDINGS_SHOWN} more in plan.json")
         console.print(_list("Findings in the data that touch this plan", shown))
+    if plan.options and plan.options[0].trust.would_change:
+        rows = plan.options[0].trust.would_change
+        shown = [_doubt_line(row) for row in rows[:_FINDINGS_SHOWN]]
+        if len(rows) > _FINDINGS_SHOWN:
+            shown.append(f"… and {len(rows) - _FINDINGS_SHOWN} more in plan.json")
+        console.print(_list("Records that would change option 1 if they were wrong", shown))
     if plan.not_checked:
         console.print(_list("Not checked by this version", plan.not_checked))
     console.print(Panel(Text(plan.caution), title="Caution", border_style="bold"))
@@ -172,6 +178,11 @@ def _finding_line(plan: Plan, index: int) -> str:
     row = plan.findings[index]
     where = f"{row.layer} {row.feature_id}".strip() or "network"
     return f"{row.severity}: {where}: {row.what}; {row.mend}"
+
+
+def _doubt_line(row: TrustRow) -> str:
+    other = f" and {row.other_id}" if row.other_id else ""
+    return f"{row.layer} {row.feature_id}{other}: {row.taken_as}; if {row.may_be}: {row.what}"
 
 
 def _list(title: str, lines: Iterable[str]) -> Text:

@@ -21,7 +21,7 @@ from netplan.plan.request import PlanRequest
 from netplan.plan.result import FlowPicture, PlanResult
 from netplan.plan.search import rank
 from netplan.plan.steps import step_list
-from netplan.plan.writing.findings import findings_of
+from netplan.plan.writing.findings import findings_of, known_findings
 from netplan.plan.writing.option import option_of
 from netplan.plan.writing.orders import orders_in_words
 from netplan.plan.writing.picture import picture_of
@@ -86,7 +86,7 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
         conditions=conditions,
         rules=request.rules.values(),
         not_checked=NOT_CHECKED,
-        findings=findings_of((*request.network.findings, *desk.demand.findings), options),
+        findings=findings_of((*known_findings(request.network), *desk.demand.findings), options),
         options=tuple(options),
     )
     return PlanResult(plan=plan, network=request.network, pictures=tuple(pictures))

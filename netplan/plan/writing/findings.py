@@ -3,11 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Final
 
-from netplan.findings import Finding, in_order
+from netplan.findings import Finding, Severity, in_order
+from netplan.network.checks import check_network
+from netplan.network.model import Network
 from netplan.plan import model
 
-__all__ = ["findings_of"]
+__all__ = ["findings_of", "known_findings"]
+
+MOST_PIPES: Final = 100_000
+"""Above this the checks of the whole network are left to ``gas-netplan check``: they would take seconds."""
+
+
+def known_findings(network: Network) -> tuple[Finding, ...]:
+    """Return what reading, joining and, for a network of bearable size, the checks notice about it."""
+    if len(network.pipes) <= MOST_PIPES:
+        return check_network(network)
+    words = f"the network has over {MOST_PIPES:,} pipes: only what reading it noticed is listed here"
+    left = Finding("checks-left", "", "", Severity.NOTE, words, "run gas-netplan check for all findings")
+    return (*network.findings, left)
 
 
 def findings_of(found: Iterable[Finding], options: Iterable[model.Option]) -> tuple[model.FindingRow, ...]:
@@ -44,4 +59,6 @@ def _touched(options: Iterable[model.Option]) -> dict[str, set[str]]:
         touched["valves"].update(valve.valve_id for valve in option.opened_valves)
         touched["customers"].update(customer.id for customer in option.customers)
         touched["customers"].update(option.pressures.weak_before)
+        for row in option.trust.would_change:
+            touched.setdefault(row.layer, set()).add(row.feature_id)
     return touched
