@@ -149,6 +149,7 @@ def _look_and_plan(
             _rules(not whole),
             air_temp_c=4.0,
             options=1,
+            weather=whole,
         )
     )
     screen = PlainConsole(file=io.StringIO(), width=100)
