@@ -7,6 +7,8 @@ from pathlib import Path
 from netplan.errors import BadInputError
 from netplan.readers.files import FolderSource, GeoPackageSource
 from netplan.readers.guard import LIMITS, Limits
+from netplan.readers.postgis import PostgisSource
+from netplan.readers.postgis_address import is_database_url
 from netplan.readers.source import LayerSource
 
 __all__ = ["open_source"]
@@ -18,7 +20,8 @@ def open_source(text: str | Path, limits: Limits = LIMITS) -> LayerSource:
     Parameters
     ----------
     text : str or Path
-        Path of a GeoPackage, or of a folder of ``.parquet``, ``.geojson`` and ``.shp`` files.
+        Path of a GeoPackage, or of a folder of ``.parquet``, ``.geojson`` and ``.shp`` files; or the standard
+        URL of a PostGIS database, with ``schema=NAME`` among its parameters.
     limits : Limits
         How large files may be; `UNLIMITED` for any size.
 
@@ -27,6 +30,8 @@ def open_source(text: str | Path, limits: Limits = LIMITS) -> LayerSource:
     BadInputError
         When there is nothing that can be read.
     """
+    if isinstance(text, str) and is_database_url(text):
+        return PostgisSource(text)
     path = Path(text)
     try:
         if path.is_dir():
