@@ -86,7 +86,7 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
         conditions=conditions,
         rules=request.rules.values(),
         not_checked=NOT_CHECKED,
-        findings=findings_of((*known_findings(request.network), *desk.demand.findings), options),
+        findings=findings_of((*known_findings(request.network, section), *desk.demand.findings), options),
         options=tuple(options),
     )
     return PlanResult(plan=plan, network=request.network, pictures=tuple(pictures))

@@ -78,8 +78,10 @@ def doubts_near(ground: Ground, touched: NDArray[np.bool_]) -> list[Doubt]:
     """
     network = ground.network
     xy = np.column_stack([network.nodes.x_m, network.nodes.y_m])
-    places = [xy[touched]] + [xy[[stop.live_node]] for stop in ground.cut.stops]
-    around = np.concatenate(places)
+    piece = [part.piece for zone in ground.cut.zones for part in zone.pieces]
+    live = [stop.live_node for stop in ground.cut.stops]
+    ends = np.concatenate([network.pieces.from_node[piece], network.pieces.to_node[piece]])
+    around = np.concatenate([xy[touched], xy[live], xy[ends]])
     low, high = around.min(axis=0), around.max(axis=0)
     box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
     return [

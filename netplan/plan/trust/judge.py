@@ -44,7 +44,7 @@ def trust_of(
     ]
     valves = [network.valves.id.find(valve.valve_id) for valve in opened]
     ground = ground_of(network, cut, feeds, valves)
-    touched = (reach.in_zone | ~reach.fed) & fed_nodes(network, injections=True)
+    touched = reach.in_zone | (~reach.fed & fed_nodes(network, injections=True))
     doubts = doubts_near(ground, touched)
     found = [row for row in (_judged(ground, doubt) for doubt in doubts) if row is not None]
     found.sort(

@@ -7,7 +7,9 @@ from typing import Final
 
 from netplan.findings import Finding, Severity, in_order
 from netplan.network.checks import check_network
+from netplan.network.graph import fed_nodes
 from netplan.network.model import Network
+from netplan.network.section import Section
 from netplan.plan import model
 
 __all__ = ["findings_of", "known_findings"]
@@ -16,8 +18,15 @@ MOST_PIPES: Final = 100_000
 """Above this the checks of the whole network are left to ``gas-netplan check``: they would take seconds."""
 
 
-def known_findings(network: Network) -> tuple[Finding, ...]:
-    """Return what reading, joining and, for a network of bearable size, the checks notice about it."""
+def known_findings(network: Network, section: Section) -> tuple[Finding, ...]:
+    """Return what reading, joining and, for a network of bearable size, the checks notice about it.
+
+    That no station feeds the work section as recorded is told for a network of any size.
+    """
+    return (*_dead_work(network, section), *_of_network(network))
+
+
+def _of_network(network: Network) -> tuple[Finding, ...]:
     if len(network.pipes) <= MOST_PIPES:
         return check_network(network)
     words = f"the network has over {MOST_PIPES:,} pipes: only what reading it noticed is listed here"
@@ -43,6 +52,27 @@ def findings_of(found: Iterable[Finding], options: Iterable[model.Option]) -> tu
         for f in in_order(found)
         if not f.feature_id or f.feature_id in touched.get(f.layer, ())
     )
+
+
+def _dead_work(network: Network, section: Section) -> list[Finding]:
+    pieces = network.pieces
+    fed = fed_nodes(network, injections=True)
+    dead = []
+    for pipe, low, high in zip(section.pipe.tolist(), section.from_m, section.to_m, strict=True):
+        on = (pieces.pipe == pipe) & (pieces.to_m >= low) & (pieces.from_m <= high)
+        if not (fed[pieces.from_node[on]] | fed[pieces.to_node[on]]).any():
+            dead.append(pipe)
+    return [
+        Finding(
+            "work-without-supply",
+            "mains",
+            network.pipes.id[pipe],
+            Severity.WARNING,
+            "no station feeds the work section as recorded, yet it may carry gas",
+            "prove on site that it is dead, and look for the missing link or station in the records",
+        )
+        for pipe in sorted(set(dead))
+    ]
 
 
 def _touched(options: Iterable[model.Option]) -> dict[str, set[str]]:
