@@ -21,9 +21,15 @@ from netplan.outputs.folder import check_target, write_plan_folder
 from netplan.outputs.summary import print_summary
 from netplan.plan.run import PlanRequest, make_plan
 from netplan.readers import read_mapping, read_network
+from netplan.readers.window import read_window
 from netplan.rules import read_rules
 
-Network = Annotated[Path, typer.Argument(help="GeoPackage, or folder of files named after the layers.")]
+Network = Annotated[
+    str,
+    typer.Argument(
+        help="GeoPackage, folder of files named after the layers, or postgresql://HOST/DATABASE?schema=NAME."
+    ),
+]
 
 
 def command(
@@ -77,6 +83,9 @@ def command(
     words: Words = None,
     tiles: Tiles = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing plan folder.")] = False,
+    within: Annotated[
+        Path | None, typer.Option(help="File with a polygon: read what touches it, and nothing else.")
+    ] = None,
     cache: Annotated[
         Path | None,
         typer.Option(help="Folder that keeps joined networks for the next run on the same data."),
@@ -87,7 +96,10 @@ def command(
     def request() -> PlanRequest:
         planning_rules = read_rules(rules)
         joined = read_network(
-            network, mapping=None if mapping is None else read_mapping(mapping), cache=cache
+            network,
+            mapping=None if mapping is None else read_mapping(mapping),
+            within=None if within is None else read_window(within),
+            cache=cache,
         )
         return PlanRequest(
             network=joined,

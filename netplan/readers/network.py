@@ -13,6 +13,7 @@ from netplan.readers.layers import read_layers
 from netplan.readers.mapping.model import Mapping
 from netplan.readers.opening import open_source
 from netplan.readers.source import LayerSource, Window
+from netplan.readers.window import cut_to
 
 __all__ = ["read_network"]
 
@@ -34,7 +35,7 @@ def read_network(
     mapping : Mapping, optional
         What the layers, columns and words of the source mean; without it they have the contract's names.
     within : Window, optional
-        Read at least what touches this area, given in longitude and latitude; other features may be missing.
+        Read what touches this area alone, given in longitude and latitude; what that cuts is a finding.
     strict : bool
         Refuse data with errors; otherwise leave unusable features out and keep the errors among the
         findings.
@@ -72,4 +73,6 @@ def _key(source: LayerSource, mapping: Mapping | None, within: Window | None, st
 
 def _joined(source: LayerSource, mapping: Mapping | None, within: Window | None, strict: bool) -> Network:
     raw = read_layers(source, mapping=mapping, within=within)
+    if within is not None:
+        raw = cut_to(raw, within)
     return build_network(raw.layers, raw.source, strict=strict, findings=raw.findings)

@@ -14,20 +14,18 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final
 
-import numpy as np
 import psycopg
 import pyarrow as pa
-import shapely
-from numpy.typing import NDArray
 from psycopg import sql
-from pyproj import CRS, Transformer
-from pyproj.exceptions import CRSError, ProjError
+from pyproj import CRS
+from pyproj.exceptions import CRSError
 
 from netplan.errors import BadInputError
 from netplan.network.raw import RawLayer
 from netplan.readers.postgis_address import Address, read_address
 from netplan.readers.postgis_rows import Attribute, copied_columns, expression
 from netplan.readers.source import Field, Window
+from netplan.readers.window import moved_area
 from netplan.readers.wkb import shapes_of_wkb
 
 __all__ = ["PostgisSource"]
@@ -187,20 +185,7 @@ class PostgisSource:
 
     def _area(self, within: Window, crs: CRS, layer: str) -> bytes:
         """Return an area in the CRS of a layer as well-known binary, a trifle wider than given."""
-        step = max(within.bounds[2] - within.bounds[0], within.bounds[3] - within.bounds[1]) / 64
-
-        def moved(lon_lat: NDArray[np.float64]) -> NDArray[np.float64]:
-            return np.column_stack(transformer.transform(lon_lat[:, 0], lon_lat[:, 1]))
-
-        try:
-            transformer = Transformer.from_crs("OGC:CRS84", crs, always_xy=True)
-            area: Any = shapely.transform(shapely.segmentize(within, step), moved)
-        except ProjError:
-            area = shapely.Polygon()
-        if area.is_empty or not shapely.is_valid(area):
-            raise BadInputError(
-                f"{self.name}: layer {layer}: the area to read lies outside its CRS; check area and CRS"
-            )
+        area = moved_area(within, crs, f"{self.name}: layer {layer}")
         west, south, east, north = area.bounds
         return bytes(area.buffer(_RIM * max(east - west, north - south)).wkb)
 
