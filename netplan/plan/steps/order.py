@@ -60,7 +60,10 @@ def step_list(
         When the option has no stop, or an order does not name the option's own ids once each.
     """
     if not option.stops:
-        raise BadInputError("steps: the option has no stop; there is nothing to put in order")
+        raise BadInputError(
+            "work section: no station feeds it as recorded, so that the option has no stop; "
+            "look for the missing link or station"
+        )
     case = order_case(option, conditions, rules, work, set_order, relight_order)
     return numbered(_all(case))
 
