@@ -60,6 +60,7 @@ from netplan.bypass.model import Feed, FeedKind, FeedSize, SizedFeed, TooWeak
 from netplan.bypass.price import feed_lower_bound_minor, feed_price_minor, least_distance_m
 from netplan.bypass.size import size_feed, sizes_in_order
 from netplan.bypass.spare import spare_flow_m3_per_s_std
+from netplan.bypass.split import Judge
 from netplan.bypass.tail_bound import TailFeedBound
 from netplan.bypass.weather import (
     HourRow,
@@ -84,6 +85,7 @@ __all__ = [
     "HoseWay",
     "HourRow",
     "Inlets",
+    "Judge",
     "Loads",
     "MainLines",
     "Part",

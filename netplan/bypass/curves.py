@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.bypass.case import FeedCase
+from netplan.bypass.case import FeedCase, Loads, as_loads
 from netplan.bypass.links import feed_loss_coefficient
 from netplan.bypass.model import FeedSize
 from netplan.constants import MM_PER_M
@@ -111,7 +111,7 @@ def drop_curve(
 
 def pressure_by_weather(
     case: FeedCase,
-    demand_at: Callable[[float], Floats],
+    demand_at: Callable[[float], Floats | Loads],
     options: Sequence[tuple[str, Sequence[FeedSize]]],
     air_temp_c: Sequence[float],
     rules: Rules,
@@ -120,13 +120,19 @@ def pressure_by_weather(
 
     Parameters are those of `weather_window`; `air_temp_c` are the temperatures wanted [°C].
     """
-    demands = [demand_at(float(temperature)) for temperature in air_temp_c]
+    every = [as_loads(demand_at(float(temperature))) for temperature in air_temp_c]
+
+    def lowest(sizes: Sequence[FeedSize], demand: Floats) -> float:
+        pressure = case.solve(sizes, rules, demand).pressure_pa_gauge[case.inlets.node]
+        return float(pressure.min(initial=np.inf))
+
+    def least_under(sizes: Sequence[FeedSize], loads: Loads) -> float:
+        # The best of the alternatives, the worst of the loads; NaN where one has no gas.
+        return float(np.min([np.max([lowest(sizes, load) for load in group]) for group in loads]))
+
     curves = []
     for label, sizes in options:
-        least = [
-            float(case.solve(sizes, rules, demand).pressure_pa_gauge[case.inlets.node].min(initial=np.inf))
-            for demand in demands
-        ]
+        least = [least_under(sizes, loads) for loads in every]
         curves.append(WeatherCurve(label, np.array(air_temp_c, dtype=float), np.array(least)))
     return tuple(curves)
 

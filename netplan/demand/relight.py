@@ -12,16 +12,20 @@ from netplan.demand.profile import hour_factor
 __all__ = ["relight_flow"]
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 
-def relight_flow(result: DemandResult, back_on: Flags) -> Floats:
+def relight_flow(
+    result: DemandResult, back_on: Flags, hour: int | None = None, part: Ints | None = None
+) -> Floats:
     """Return every customer's flow while `back_on` ones are relit [m³/s at 15 °C, 101.325 kPa].
 
     Cold houses all heat at once, so that neither weather nor diversity helps: each draws the rules'
-    ``demand.relight`` share of its peak, and never less than in the worst hour. The peak is peak_kw where
+    ``demand.relight`` share of its peak, and never less than in the hour itself. The peak is peak_kw where
     it is recorded, else the customer's greatest hour of the design day with the uplift of a single meter.
-    The others draw what they do in the worst hour.
+    The others draw what they do in that hour. That cold houses all heat at once is common practice, without
+    a published figure.
 
     Parameters
     ----------
@@ -29,12 +33,16 @@ def relight_flow(result: DemandResult, back_on: Flags) -> Floats:
         Demand of the window.
     back_on : bool array, shape (customers,)
         Customers that come back together.
+    hour : int, optional
+        Row of the hour in the window; default that of the greatest total.
+    part : int array, shape (customers,), optional
+        Label of the part of the network that feeds each customer; one part if not given.
 
     Returns
     -------
     float array, shape (customers,)
     """
-    flow = result.flow_m3_per_s_std()
+    flow = result.flow_m3_per_s_std(hour, part)
     share = result.rules.demand.relight * (1.0 + result.rules.demand.margin)
     return np.where(back_on, np.maximum(flow, share * _peak(result)), flow)
 

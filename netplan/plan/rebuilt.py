@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from netplan.bypass import Feed, FeedCase, FeedKind, FeedSize, Inlets
+from netplan.bypass import Feed, FeedCase, FeedKind, FeedSize, Inlets, Loads
 from netplan.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.demand import DemandResult, Window, customer_demand
 from netplan.errors import BadInputError
@@ -117,12 +117,38 @@ class Rebuilt:
         drawn = flow[self._owner] / ways[self._owner]
         return np.bincount(self._at, weights=drawn, minlength=len(self.node)).astype(float)
 
+    def loads(self, air_temp_c: float | None = None) -> Loads:
+        """Return all that must be carried, gas for purging in on top [m³/s at 15 °C, 101.325 kPa].
+
+        Parameters
+        ----------
+        air_temp_c : float, optional
+            As for `node_demand`.
+        """
+        demand = self.demand if air_temp_c is None else self.demand.at_air_temp(air_temp_c)
+        worst = demand.worst_hour
+        hours = [self.node_demand(air_temp_c)]
+        for hour in demand.hours_to_check():
+            if hour != worst:
+                flow = demand.flow_m3_per_s_std(hour, self._part)
+                hours.append(self._beside + self._drawn(np.where(self._is_on, flow, 0.0)))
+        draws = [
+            (np.searchsorted(self.node, load.nodes).tolist(), load.draw_m3h / SECONDS_PER_HOUR)
+            for load in self.option.purge.loads
+        ]
+        if not draws:
+            return tuple((one,) for one in hours)
+        return tuple(
+            tuple(_with_draw(one, row, flow) for row in rows) for rows, flow in draws for one in hours
+        )
+
     def case(self, rules: Rules, air_temp_c: float | None = None) -> FeedCase:
         """Return the state as a case for feeds, its inlets held to these rules' minimum and margin."""
         demand = self.node_demand(air_temp_c)
         solver = FlowSolver(self.flow, self.conditions)
         solver.solve(demand)
-        return FeedCase(solver, demand, Inlets(self.inlets, np.full(len(self.inlets), limit_pa_gauge(rules))))
+        inlets = Inlets(self.inlets, np.full(len(self.inlets), limit_pa_gauge(rules)))
+        return FeedCase(solver, demand, inlets, self.loads(air_temp_c))
 
 
 def rebuilt(plan: Plan, layers: Mapping[str, Any], rank: int = 1) -> Rebuilt:
@@ -186,6 +212,12 @@ def rebuilt(plan: Plan, layers: Mapping[str, Any], rank: int = 1) -> Rebuilt:
 
 
 LEAST_BESIDE_M3_PER_S: Final = 1e-9
+
+
+def _with_draw(demand: Floats, row: int, flow_m3_per_s_std: float) -> Floats:
+    drawn = demand.copy()
+    drawn[row] += flow_m3_per_s_std
+    return drawn
 
 
 def _of_option(layers: Mapping[str, Any], rank: int) -> dict[str, pd.DataFrame]:

@@ -11,6 +11,7 @@ from netplan.bypass import (
     Feed,
     FeedCase,
     FeedSize,
+    Judge,
     Part,
     PartsAnswer,
     SizedFeed,
@@ -208,14 +209,14 @@ def _rows(
 ) -> tuple[SizeRow, ...]:
     before = [size for size in in_use[:place] if size is not None]
     after = [size for size in in_use[place + 1 :] if size is not None]
-    found = []
+    found, judge = [], Judge(case, rules)
     for size in (None, *sizes_in_order(feed, rules)):
         sizes = [*before, *([] if size is None else [size]), *after]
-        verdict = case.judge(sizes, rules)
+        verdict, reason = case.judge(sizes, rules), judge.reason_against(sizes)
         figures = None if size is None else case.figures(sizes, verdict, rules)[len(before)]
         options = [(size_words(size), sizes)] if weather else []
-        coldest = [row.coldest_c for row in weather_window(case, state.node_demand, options, rules)]
-        found.append(SizeRow(size, verdict.reason, figures, coldest[0] if coldest else None))
+        coldest = [row.coldest_c for row in weather_window(case, state.loads, options, rules)]
+        found.append(SizeRow(size, reason, figures, coldest[0] if coldest else None))
     return tuple(found)
 
 

@@ -86,7 +86,7 @@ def _weather(found: Resized, place: int, folder: Path, units: Figures) -> tuple[
         for size in sizes_in_order(found.feeds[place], found.rules, shown.parallel)
     ]
     air = sorted({*WEATHER_C, found.air_temp_c})
-    curves = pressure_by_weather(found.case, found.rebuilt.node_demand, options, air, found.rules)
+    curves = pressure_by_weather(found.case, found.rebuilt.loads, options, air, found.rules)
     required = required_mbar(found.rules) * PA_PER_MBAR
     minimum = found.rules.pressure.minimum_mbar * PA_PER_MBAR
     chart = weather_chart(

@@ -5,7 +5,7 @@ pipes are actual volumes, unless a name says otherwise.
 """
 
 from netplan.plan.model.facts import Conditions, DemandPart, FindingRow, NetworkFacts, Provenance, WorkItem
-from netplan.plan.model.gas import LetBy, Purge, PurgePoint, Vent, VentComparison
+from netplan.plan.model.gas import LetBy, Purge, PurgeLoad, PurgePoint, Vent, VentComparison
 from netplan.plan.model.option import SCHEMA_NAME, BurdenParts, Option, Plan, Proof
 from netplan.plan.model.order import Fallback, FallbackUse, Step
 from netplan.plan.model.pressures import Gauge, LeastPressure, Pressures, State
@@ -36,6 +36,7 @@ __all__ = [
     "Proof",
     "Provenance",
     "Purge",
+    "PurgeLoad",
     "PurgePoint",
     "State",
     "Step",

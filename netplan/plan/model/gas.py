@@ -9,7 +9,7 @@ from pydantic import Field
 from netplan.plan.model.part import Part
 from netplan.plan.numbers import Metres, Millimetres, Pressure, Rounded1, Rounded2, Rounded3, Rounded6
 
-__all__ = ["LetBy", "Purge", "PurgePoint", "Vent", "VentComparison"]
+__all__ = ["LetBy", "Purge", "PurgeLoad", "PurgePoint", "Vent", "VentComparison"]
 
 
 class VentComparison(Part):
@@ -68,6 +68,17 @@ class PurgePoint(Part):
     note: str = ""
 
 
+class PurgeLoad(Part):
+    """What purging one zone in takes from the live network at least: the option holds with it.
+
+    It may be taken at any of the stops; `nodes` are their numbers in plan.gpkg.
+    """
+
+    draw_m3h: Rounded6
+    stops: tuple[str, ...]
+    nodes: tuple[int, ...]
+
+
 class Purge(Part):
     """Purging out of service and back in."""
 
@@ -82,6 +93,7 @@ class Purge(Part):
     dip_mbar: Pressure | None = Field(
         default=None, description="fall of pressure that makes in the live network"
     )
+    loads: tuple[PurgeLoad, ...] = Field(default=(), description="the load it is in every hour of the window")
     points: tuple[PurgePoint, ...] = ()
     end_points: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()

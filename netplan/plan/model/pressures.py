@@ -11,10 +11,11 @@ __all__ = ["Gauge", "LeastPressure", "Pressures", "State"]
 
 
 class LeastPressure(Part):
-    """The least pressure of kept meter inlets and whose it is."""
+    """The least pressure of kept meter inlets in any hour of the window, whose it is, and in which hour."""
 
     least_mbar: Pressure | None
     at: str
+    hour: str = ""
 
 
 class Pressures(Part):
@@ -26,12 +27,17 @@ class Pressures(Part):
 
 
 class State(Part):
-    """A state of the network on the way: after which step, how low, what each station gives [m³/h]."""
+    """A state of the network on the way: after which step, how low, what each station gives [m³/h].
+
+    The least pressure is that of the hour named, the worst of the window for this state; station flows are
+    those of the hour in which most is drawn in all.
+    """
 
     after_step: str
     least_mbar: Pressure | None
     at: str
     station_flows_m3h: dict[str, Rounded3]
+    hour: str = ""
 
 
 class Gauge(Part):

@@ -61,7 +61,9 @@ def load_warnings(desk: Desk, option: Priced) -> list[str]:
     """Name the stations whose load comes near their capacity with the stops in."""
     stations = desk.request.network.stations
     placed = np.flatnonzero(stations.node >= 0)
-    before, after = station_loads(desk.base, desk.before), station_loads(desk.base, option.final)
+    # The greatest of all hours; a station without a capacity has no load.
+    before = np.max([station_loads(desk.base, state) for state in desk.before_by_hour], axis=0)
+    after = np.max([station_loads(desk.base, state) for state in option.work.states[-1].states], axis=0)
     found = []
     for row, share, was in zip(placed.tolist(), after.tolist(), before.tolist(), strict=True):
         if share >= NOTABLE_LOAD:

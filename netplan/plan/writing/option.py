@@ -17,6 +17,7 @@ from netplan.plan.writing.nearer import nearer_of
 from netplan.plan.writing.people import customers_of
 from netplan.plan.writing.pressures import pressures_of, states_of
 from netplan.plan.writing.purging import purge_of
+from netplan.plan.writing.relighting import relighting_of
 from netplan.plan.writing.solved import Solved
 from netplan.plan.writing.stops import stops_of, zones_of
 from netplan.plan.writing.venting import full_vent_of
@@ -47,6 +48,7 @@ def option_of(
     request = desk.request
     weather = weather_of(desk, priced, ladders=place == 0) if request.weather else not_looked_for(priced)
     feeds = feeds_of(desk, priced, weather)
+    relighting = relighting_of(desk, priced)
     return (
         model.Option(
             rank=place + 1,
@@ -70,9 +72,12 @@ def option_of(
             gauges=gauges_of(desk, priced),
             fallback=fallbacks_of(desk, fallbacks(desk, section, priced)),
             steps=(),
-            states=states_of(desk, priced),
+            states=states_of(desk, priced, relighting),
             weather=weather_lines(weather, feeds.ids),
-            warnings=(*warnings_of(desk, priced), *(() if request.weather else (WEATHER_LEFT_OUT,))),
+            warnings=(
+                *warnings_of(desk, priced, relighting),
+                *(() if request.weather else (WEATHER_LEFT_OUT,)),
+            ),
             trust=trust_of(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened),
         ),
         feeds,

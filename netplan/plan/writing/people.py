@@ -6,21 +6,27 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.constants import PA_PER_MBAR
+from netplan.hydraulics import FlowState
 from netplan.network.words import Category
 from netplan.plan import model
 from netplan.plan.desk import Desk
 from netplan.plan.priced import Priced
 from netplan.plan.waiting import queue_of, times_of
 
-__all__ = ["customer_pressure_after", "customers_of"]
+__all__ = ["customer_pressure_after", "customer_pressure_in", "customers_of"]
 
 Floats = NDArray[np.float64]
 
 
 def customer_pressure_after(desk: Desk, option: Priced) -> Floats:
     """Return the pressure at each customer's meter inlet with all stops in [Pa gauge]; NaN where off."""
+    return customer_pressure_in(desk, option, option.final)
+
+
+def customer_pressure_in(desk: Desk, option: Priced, state: FlowState) -> Floats:
+    """Return the same in a state with all stops in, such as that of another hour."""
     owner, at = desk.attachments
-    pressure = option.final.pressure_pa_gauge[at]
+    pressure = state.pressure_pa_gauge[at]
     usable = ~np.isnan(pressure) & ~option.reach.in_zone[at]
     least = np.full(len(desk.request.network.customers), np.inf)
     np.minimum.at(least, owner[usable], pressure[usable])

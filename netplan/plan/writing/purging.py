@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,7 +15,8 @@ from netplan.hydraulics import FlowSolver
 from netplan.isolation import Stop
 from netplan.plan import model
 from netplan.plan.desk import Desk
-from netplan.plan.effects import kept_inlets, node_demand_after
+from netplan.plan.effects import demands_after, kept_inlets
+from netplan.plan.naming import stop_id
 from netplan.plan.priced import Priced
 from netplan.plan.stopped import StoppedNetwork
 from netplan.plan.writing.solved import Solved
@@ -44,18 +46,24 @@ class _Bench:
 
     stopped: StoppedNetwork
     solver: FlowSolver
-    demand: Floats
+    demands: tuple[Floats, ...]
     kept_nodes: Ints
     kept_pa_gauge: Floats
 
     def supply(self, node: int) -> Supply:
-        return network_supply(
-            self.solver,
-            self.demand,
-            node,
-            kept_nodes=self.kept_nodes,
-            kept_pa_gauge=self.kept_pa_gauge,
+        """Return what the hour of the greatest total gives at a node, where the other hours give it too."""
+        first, *others = (
+            network_supply(
+                self.solver, demand, node, kept_nodes=self.kept_nodes, kept_pa_gauge=self.kept_pa_gauge
+            )
+            for demand in self.demands
         )
+
+        def pressure(flow: float) -> float:
+            at = first(flow)
+            return at if math.isnan(at) or not any(math.isnan(other(flow)) for other in others) else math.nan
+
+        return pressure
 
 
 def equipment_of(rules: Rules) -> Equipment:
@@ -93,16 +101,26 @@ def purge_of(desk: Desk, option: Priced, solved: Solved) -> model.Purge:
             plans.append((_at_outlets(plan, option), len(mains)))
         elif len(mains):
             plans.append((None, len(mains)))
-    return _written(desk, plans)
+    return _written(desk, plans).model_copy(update={"loads": _loads(option, solved)})
+
+
+def _loads(option: Priced, solved: Solved) -> tuple[model.PurgeLoad, ...]:
+    node = solved.stopped.barrier_node
+    return tuple(
+        model.PurgeLoad(
+            draw_m3h=draw.flow_m3_per_s_std * SECONDS_PER_HOUR,
+            stops=tuple(stop_id(stop) for stop in draw.stops),
+            nodes=tuple(int(node[stop]) for stop in draw.stops),
+        )
+        for draw in option.draws
+    )
 
 
 def _bench(desk: Desk, option: Priced, solved: Solved) -> _Bench:
     stopped, flow = solved.stopped, solved.flow
-    gone = np.zeros(len(desk.request.network.customers), dtype=bool)
-    gone[option.off] = True
-    inlets = kept_inlets(desk, option.reach, gone)
-    demand = node_demand_after(desk, option.reach, option.flow_m3_per_s_std, flow.node_count)
-    return _Bench(stopped, FlowSolver(flow, desk.conditions), demand, inlets.node, inlets.required_pa_gauge)
+    inlets = kept_inlets(desk, option.reach, option.gone)
+    demands = demands_after(desk, option.reach, option.gone, flow.node_count)
+    return _Bench(stopped, FlowSolver(flow, desk.conditions), demands, inlets.node, inlets.required_pa_gauge)
 
 
 def _zones(desk: Desk, option: Priced, bench: _Bench) -> list[tuple[ZoneMains, list[PurgeSource]]]:

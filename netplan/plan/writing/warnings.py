@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from netplan.constants import PA_PER_MBAR
-from netplan.demand import customer_pressure, node_demand, relight_flow
 from netplan.network.model import Network
 from netplan.plan.desk import Desk
 from netplan.plan.naming import stop_id
 from netplan.plan.priced import Priced
 from netplan.plan.writing.disturbed import dust_warnings, load_warnings
+from netplan.plan.writing.relighting import ROUNDING_PA, Relighting
 
 __all__ = ["warnings_of"]
 
@@ -18,7 +18,7 @@ NOTABLE_RISE_PA = 200.0
 """Rise of a station's outlet that people are told of (own) [Pa]."""
 
 
-def warnings_of(desk: Desk, option: Priced) -> tuple[str, ...]:
+def warnings_of(desk: Desk, option: Priced, relighting: Relighting | None) -> tuple[str, ...]:
     """Return the warnings of an option, in a fixed order."""
     network, rules = desk.request.network, desk.request.rules
     found: list[str] = []
@@ -41,7 +41,7 @@ def warnings_of(desk: Desk, option: Priced) -> tuple[str, ...]:
     if severed:
         found.append(f"second service to be severed before the zone is gas-free: {', '.join(severed)}")
     found.extend(_stations_driven(desk, option))
-    found.extend(_relit_together(desk, option))
+    found.extend(_relit_together(desk, relighting))
     found.extend(load_warnings(desk, option))
     found.extend(dust_warnings(desk, option))
     dead = int((np.diff(network.customers.attach_start) == 0).sum())
@@ -55,21 +55,16 @@ def warnings_of(desk: Desk, option: Priced) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def _relit_together(desk: Desk, option: Priced) -> list[str]:
-    """Say whether the network holds when everybody who was off comes back at once: cold houses all heat."""
-    customers = desk.request.network.customers
-    back_on = np.zeros(len(customers), dtype=bool)
-    back_on[option.off] = True
-    if not back_on.any():
+def _relit_together(desk: Desk, relighting: Relighting | None) -> list[str]:
+    """Say what relighting all at once would do where the network does not hold it."""
+    if relighting is None or relighting.all_at_once_pa_gauge >= desk.required_pa_gauge - ROUNDING_PA:
         return []
-    flow = relight_flow(desk.demand, back_on)
-    state = desk.solver.resolve(demand_m3_per_s_std=node_demand(customers, flow, desk.base.node_count))
-    pressure = customer_pressure(customers, state.pressure_pa_gauge)
-    if (pressure >= desk.required_pa_gauge)[~desk.weak_before].all():
-        return []
-    least = np.nanmin(pressure) / PA_PER_MBAR if not np.isnan(pressure).all() else float("nan")
-    lowest = f"takes the lowest meter inlet to {least:.1f} mbar"
-    return [f"relighting {len(option.off)} customers together {lowest}: relight in rounds, with time between"]
+    least = relighting.all_at_once_pa_gauge / PA_PER_MBAR
+    lowest = f"takes the lowest meter inlet to {least:.1f} mbar" if np.isfinite(least) else "has no solution"
+    words = f"relighting {relighting.customers} customers together {lowest}: "
+    if relighting.holds:
+        return [f"{words}relight at most {relighting.together} at once, with time between"]
+    return [f"{words}not even {relighting.together} at once hold; relight in hours of lower demand"]
 
 
 def _stations_driven(desk: Desk, option: Priced) -> list[str]:
