@@ -93,7 +93,22 @@ def normalise(raw: RawLayer, spec: LayerSpec, notes: Notes) -> Table:
             table.number[column.name] = _number(given, column, table, notes)
         else:
             table.code[column.name] = _word(given, column, table, notes)
+    _notice_unreadable(table, notes)
     return _sorted(table)
+
+
+def _notice_unreadable(table: Table, notes: Notes) -> None:
+    for name, text in table.text.items():
+        if _mask(pc.match_substring(text.arrow, "\ufffd")).any():
+            notes.add_each(
+                "unreadable-text",
+                table.name,
+                table.id,
+                _mask(pc.match_substring(text.arrow, "\ufffd")),
+                Severity.WARNING,
+                f"{name} holds bytes that are no text",
+                "export the layer again in UTF-8",
+            )
 
 
 def check_ids(table: Table, notes: Notes, xy_m: NDArray[np.float64] | None = None) -> None:
@@ -170,9 +185,22 @@ def _plain(column: Any) -> Any:
     return array.dictionary_decode() if pa.types.is_dictionary(array.type) else array
 
 
+def _readable(array: Any) -> Any:
+    """Return texts whose every byte is UTF-8: what is not becomes U+FFFD, as a file in another encoding."""
+    if not (pa.types.is_string(array.type) or pa.types.is_large_string(array.type)):
+        return array
+    try:
+        array.validate(full=True)
+    except pa.ArrowInvalid:
+        raw = array.view(pa.binary() if pa.types.is_string(array.type) else pa.large_binary()).to_pylist()
+        words = [None if value is None else value.decode("utf-8", errors="replace") for value in raw]
+        return pa.array(words, type=pa.string())
+    return array
+
+
 def column_text(column: Any) -> Text:
     """Read any column as texts: whole floats lose their '.0', because ids often come as numbers."""
-    array = _plain(column)
+    array = _readable(_plain(column))
     kind = array.type
     if pa.types.is_floating(kind):
         values = array.to_numpy(zero_copy_only=False)
