@@ -25,7 +25,7 @@ from pyproj import CRS
 
 from netplan.cli.sample import sample_network
 
-__all__ = ["EXPORTS", "MAPPINGS", "write_export"]
+__all__ = ["CODES", "EXPORTS", "MAPPINGS", "write_export"]
 
 Frames = dict[str, Any]
 EXPORTS: Final = ("german", "american", "coded")
@@ -328,7 +328,7 @@ def _american(layers: Frames, folder: Path) -> Path:
 
 # --- Coded ------------------------------------------------------------------------------------------------
 
-_CODES: Final[dict[str, tuple[str, ...]]] = {
+CODES: Final[dict[str, tuple[str, ...]]] = {
     "material": ("steel", "cast_iron", "PE80", "PE100"),
     "status": ("proposed", "live", "abandoned"),
     "surface": ("carriageway", "footway", "verge"),
@@ -356,7 +356,7 @@ _CODES: Final[dict[str, tuple[str, ...]]] = {
 def _coded_frame(frame: Any, names: dict[str, str], prefix: str, seed: int) -> Any:
     held = {name: new for name, new in names.items() if name in frame}
     coded = frame[[*held, "geometry"]].copy()
-    for column, words in _CODES.items():
+    for column, words in CODES.items():
         if column in held:
             coded[column] = [words.index(word) for word in coded[column]]
     for column in ("id", "service_id", "station_id"):

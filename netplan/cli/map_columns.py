@@ -31,12 +31,9 @@ def command(
     _write(draft.text, out)
     screen = console()
     for line in (*(f"gap: {gap}" for gap in draft.gaps), *draft.notes):
-        screen.print(RichText("  " + " ".join(line.split())))
-    screen.print(
-        RichText(
-            f"{out}: a draft with {len(draft.gaps)} gaps; read every line, then check with --mapping {out}"
-        )
-    )
+        screen.print(RichText("  " + " ".join(line.split())), soft_wrap=True)
+    told = f"{out}: a draft with {len(draft.gaps)} gaps; read every line, then give it to check --mapping"
+    screen.print(RichText(told), soft_wrap=True)
 
 
 def _write(text: str, out: Path) -> None:

@@ -27,6 +27,10 @@ _ID_ENDINGS: Final = ("id", "nr", "no", "num", "nummer", "number", "key", "code"
 _UNNAMED_ID: Final = 15.0
 """Likeness of a column with a value of its own for each feature, whose name only ends like an id's."""
 
+_MACHINE_KEYS: Final = ("objectid", "fid", "ogcfid", "gid", "rowid", "oid", "shapeid", "featureid")
+_MACHINE_KEY: Final = 5.0
+"""Likeness of a key that a database gives and changes at every export: better than nothing."""
+
 _STUFFS: Final[tuple[Stuff, ...]] = ("", "pe", "steel", "iron")
 _CONTRACT_OWN: Final = 200.0
 """Likeness of a column that has the contract's own name."""
@@ -168,8 +172,7 @@ def _chosen(
 def _score(column: Column, seen: SeenColumn, known_ids: dict[str, Any]) -> float:
     own = _CONTRACT_OWN if seen.name.casefold() == column.name else likeness("column", column.name, seen.name)
     if column.name == "id":
-        named = own or _UNNAMED_ID * plain(seen.name).endswith(_ID_ENDINGS)
-        return named if seen.is_unique else 0.0
+        return _likeness_to_id(own, seen)
     if column.name in _REFERENCES:
         share = _share(seen, known_ids.get(_REFERENCES[column.name]))[0]
         return 500.0 * share if share > 0.5 else 0.0
@@ -180,6 +183,15 @@ def _score(column: Column, seen: SeenColumn, known_ids: dict[str, Any]) -> float
         share = len(known) / len(seen.words)
         return own + 40.0 * share if own else 0.0
     return own if column.kind == "text" else 0.0
+
+
+def _likeness_to_id(named: float, seen: SeenColumn) -> float:
+    if not seen.is_unique:
+        return 0.0
+    name = plain(seen.name)
+    if name in _MACHINE_KEYS:
+        return _MACHINE_KEY
+    return named or _UNNAMED_ID * name.endswith(_ID_ENDINGS)
 
 
 def _share(seen: SeenColumn, ids: Any) -> tuple[float, str]:
