@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from netplan.cli.choices import MappingFile
 from netplan.cli.door import console
 from netplan.cli.work import metres
 from netplan.errors import BadInputError, BadNetworkError
@@ -16,12 +17,13 @@ from netplan.network.checks.survey import survey
 from netplan.network.mending import mend
 from netplan.outputs.findings import print_findings, write_findings_json, write_findings_layer
 from netplan.outputs.mended import print_changes, write_changes, write_mended
-from netplan.readers import open_source, read_layers
+from netplan.readers import open_source, read_layers, read_mapping
 from netplan.readers.guard import LIMITS, UNLIMITED
 
 
 def command(
     network: Annotated[str, typer.Argument(help="GeoPackage, or folder of files named after the layers.")],
+    mapping: MappingFile = None,
     json_out: Annotated[Path | None, typer.Option("--json", help="Write the findings as JSON too.")] = None,
     layer_out: Annotated[
         Path | None, typer.Option("--layer", help="Write them as a GeoPackage layer of points too.")
@@ -42,7 +44,8 @@ def command(
 
     With --mend the findings are those of the mended network.
     """
-    raw = read_layers(open_source(network, UNLIMITED if any_size else LIMITS))
+    source = open_source(network, UNLIMITED if any_size else LIMITS)
+    raw = read_layers(source, mapping=None if mapping is None else read_mapping(mapping))
     layers = raw.layers
     if mend_out is not None:
         reach = metres(snap, "--snap")
