@@ -35,7 +35,7 @@ from netplan.bypass.candidates import (
     hose_ways,
     valve_feeds,
 )
-from netplan.bypass.case import FeedCase, Inlets, Loads, Verdict, required_pressure_pa_gauge
+from netplan.bypass.case import FeedCase, Inlets, Verdict, required_pressure_pa_gauge
 from netplan.bypass.changes import FlowChanges, flow_changes, link_velocity_m_per_s, station_loads
 from netplan.bypass.choose import (
     NO_FEED,
@@ -56,6 +56,7 @@ from netplan.bypass.curves import (
     worst_path,
 )
 from netplan.bypass.links import Tap, feed_links, feed_loss_coefficient, with_taps
+from netplan.bypass.loads import Draw, Loads
 from netplan.bypass.model import Feed, FeedKind, FeedSize, SizedFeed, TooWeak
 from netplan.bypass.price import feed_lower_bound_minor, feed_price_minor, least_distance_m
 from netplan.bypass.size import size_feed, sizes_in_order
@@ -76,6 +77,7 @@ __all__ = [
     "TOO_DEAR",
     "BoundaryValve",
     "BypassEnd",
+    "Draw",
     "DropCurve",
     "Feed",
     "FeedCase",

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.bypass.links import feed_links, feed_loss_coefficient
+from netplan.bypass.loads import Loads
 from netplan.bypass.model import FeedSize, SizedFeed
 from netplan.bypass.price import feed_price_minor
 from netplan.bypass.stand import Stand, held_by_inlets, held_by_velocity, worst_of
@@ -19,23 +20,14 @@ from netplan.hydraulics.model import FlowState
 from netplan.hydraulics.solver import FlowSolver
 from netplan.rules.model import Rules
 
-__all__ = ["FeedCase", "Inlets", "Loads", "Verdict", "as_loads", "required_pressure_pa_gauge"]
+__all__ = ["FeedCase", "Inlets", "Verdict", "required_pressure_pa_gauge"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-Loads = tuple[tuple[Floats, ...], ...]
-"""Node demands that have to be carried [m³/s at 15 °C, 101.325 kPa]: of each group at least one, because the
-crew may choose, such as at which stop gas is let in for a purge."""
-
 MOST_PREPARED = 4
 """Solvers with feeds in that a case keeps [-]."""
-
-
-def as_loads(demand: Floats | Loads) -> Loads:
-    """Return one node demand as loads; loads as they are."""
-    return demand if isinstance(demand, tuple) else ((demand,),)
 
 
 def required_pressure_pa_gauge(rules: Rules) -> float:
@@ -106,7 +98,7 @@ class FeedCase:
         [m³/s at 15 °C, 101.325 kPa].
     inlets : Inlets
         Inlets that must hold.
-    loads : Loads
+    loads : Loads, optional
         All that must be carried, where that is more than the demand: other hours, purging in. The demand
         itself is then the one that figures are given for.
     """
@@ -114,13 +106,13 @@ class FeedCase:
     solver: FlowSolver
     demand_m3_per_s_std: Floats
     inlets: Inlets
-    loads: Loads = ()
+    loads: Loads | None = None
     _prepared: OrderedDict[tuple[FeedSize, ...], FlowSolver] = field(default_factory=OrderedDict, repr=False)
 
     @property
     def every_load(self) -> Loads:
         """All that must be carried: the loads, or the demand alone."""
-        return self.loads or ((self.demand_m3_per_s_std,),)
+        return self.loads or Loads((self.demand_m3_per_s_std,))
 
     def solve(
         self, sizes: Sequence[FeedSize], rules: Rules, demand_m3_per_s_std: Floats | None = None

@@ -10,7 +10,8 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.bypass.case import FeedCase, Loads, Verdict
+from netplan.bypass.case import FeedCase, Verdict
+from netplan.bypass.loads import Loads
 from netplan.bypass.model import Feed, FeedSize, SizedFeed
 from netplan.bypass.price import feed_price_minor
 from netplan.bypass.size import sizes_in_order
@@ -71,15 +72,12 @@ class Relieved:
 
     Parameters
     ----------
-    demand_m3_per_s_std : float array, shape (nodes,)
-        What figures are given for [m³/s at 15 °C, 101.325 kPa].
     loads : Loads
-        All that must be carried.
+        All that must be carried; figures are given for its first hour.
     skip_inlets : bool array, shape (inlets,)
         Inlets of nobody but customers who are off.
     """
 
-    demand_m3_per_s_std: Floats
     loads: Loads
     skip_inlets: Flags
 
@@ -258,9 +256,7 @@ def _fit(
             break
     else:
         return PartsAnswer((None,) * len(picked), off, price_minor, None, reason)
-    verdict = case.judge(
-        sizes, rules, demand_m3_per_s_std=left.demand_m3_per_s_std, skip_inlets=left.skip_inlets
-    )
+    verdict = case.judge(sizes, rules, demand_m3_per_s_std=left.loads.hours[0], skip_inlets=left.skip_inlets)
     figures = iter(case.figures(sizes, verdict, rules))
     feeds = tuple(None if choice.feed is None else next(figures) for choice in picked)
     return PartsAnswer(feeds, off, price_minor, verdict)
@@ -281,8 +277,7 @@ def _without_nodes(case: FeedCase, parts: Sequence[Part], off: tuple[bool, ...])
         demand[nodes] = 0.0
         return demand
 
-    loads = tuple(tuple(left(load) for load in alternatives) for alternatives in case.every_load)
-    return Relieved(left(case.demand_m3_per_s_std), loads, skip)
+    return Relieved(case.every_load.changed(left), skip)
 
 
 def _smallest(

@@ -9,8 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.bypass.case import FeedCase, Loads, as_loads
+from netplan.bypass.case import FeedCase
 from netplan.bypass.links import feed_loss_coefficient
+from netplan.bypass.loads import Loads, as_loads
 from netplan.bypass.model import FeedSize
 from netplan.constants import MM_PER_M
 from netplan.hydraulics.conditions import FlowConditions
@@ -127,8 +128,12 @@ def pressure_by_weather(
         return float(pressure.min(initial=np.inf))
 
     def least_under(sizes: Sequence[FeedSize], loads: Loads) -> float:
-        # The best of the alternatives, the worst of the loads; NaN where one has no gas.
-        return float(np.min([np.max([lowest(sizes, load) for load in group]) for group in loads]))
+        # The best of the places a purge may be fed at, the worst of the hours; NaN where one has no gas.
+        purges = [
+            max(min(lowest(sizes, demand) for demand in loads.under(draw)) for draw in places)
+            for places in loads.groups()
+        ]
+        return min(purges)
 
     curves = []
     for label, sizes in options:

@@ -4,17 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-from numpy.typing import NDArray
-
 from netplan.bypass.case import FeedCase
+from netplan.bypass.loads import Draw
 from netplan.bypass.model import FeedSize
 from netplan.bypass.split import Judge
 from netplan.rules.model import Rules
 
 __all__ = ["spare_flow_m3_per_s_std"]
-
-Floats = NDArray[np.float64]
 
 STEPS = 14
 
@@ -39,13 +35,8 @@ def spare_flow_m3_per_s_std(case: FeedCase, sizes: Sequence[FeedSize], place: in
 
     judge = Judge(case, rules, may_split=False)
 
-    def with_extra(demand: Floats, extra: float) -> Floats:
-        demand = demand.copy()
-        demand[node] += extra
-        return demand
-
     def holds(extra: float) -> bool:
-        loads = tuple(tuple(with_extra(load, extra) for load in group) for group in case.every_load)
+        loads = case.every_load.changed(lambda demand: Draw(node, extra).on(demand))
         return judge.stand_under(sizes, loads).holds
 
     if not holds(0.0):

@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from netplan.bypass.case import FeedCase, Loads
+from netplan.bypass.case import FeedCase
 from netplan.bypass.links import feed_links
+from netplan.bypass.loads import Loads
 from netplan.bypass.model import FeedSize
 from netplan.bypass.stand import NO_SOLUTION, Stand, held_by_inlets, held_by_velocity, worst_of
 from netplan.hydraulics.conditions import FlowConditions
@@ -232,13 +233,23 @@ class Judge:
     def stand_under(self, sizes: Sequence[FeedSize], loads: Loads, skip_inlets: Flags | None = None) -> Stand:
         """Return how feeds of these sizes stand under all loads: by the first that fails, or the tightest.
 
-        The load that failed last is asked first: the next size down mostly fails by the same one.
+        The hour that failed last is asked first: the next size down mostly fails by the same one.
         """
         found = Stand("", math.inf)
-        first = self._failing if self._failing < len(loads) else 0
-        for row in (first, *(row for row in range(len(loads)) if row != first)):
-            stands = (self.stand(sizes, load, skip_inlets) for load in loads[row])
+        for places in loads.groups():
+            stands = (self._stand_in_all(sizes, tuple(loads.under(draw)), skip_inlets) for draw in places)
             found = worst_of(_first_that_holds(stands), found)
+            if not found.holds:
+                break
+        return found
+
+    def _stand_in_all(
+        self, sizes: Sequence[FeedSize], demands: Sequence[Floats], skip_inlets: Flags | None
+    ) -> Stand:
+        found = Stand("", math.inf)
+        first = self._failing if self._failing < len(demands) else 0
+        for row in (first, *(row for row in range(len(demands)) if row != first)):
+            found = worst_of(self.stand(sizes, demands[row], skip_inlets), found)
             if not found.holds:
                 self._failing = row
                 break

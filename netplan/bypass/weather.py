@@ -11,7 +11,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.bypass.case import FeedCase, Loads, as_loads
+from netplan.bypass.case import FeedCase
+from netplan.bypass.loads import Loads, as_loads
 from netplan.bypass.model import Feed, FeedSize
 from netplan.bypass.size import sizes_in_order
 from netplan.bypass.split import Judge

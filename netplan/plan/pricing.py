@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from netplan.bypass import (
     NO_FEED,
     TOO_DEAR,
+    Draw,
     Feed,
     FeedCase,
     Inlets,
@@ -32,7 +33,7 @@ from netplan.plan.feeding import FedNetwork, fed_network
 from netplan.plan.feedways import Hungry
 from netplan.plan.naming import bypass_id
 from netplan.plan.priced import Priced, Refused
-from netplan.plan.purgeload import PurgeDraw
+from netplan.plan.purgeload import PurgeDraw, live_nodes
 from netplan.plan.reach import Reach
 from netplan.plan.states import FeedLinks, Tapped, work_states
 from netplan.plan.stopped import StoppedNetwork, draw_stops
@@ -105,7 +106,7 @@ def _without_feeds(desk: Desk, cut: Cut, reach: Reach, unfed: Unfed) -> tuple[Pr
         [stop.piece for stop in cut.stops],
         meters_on_m3_per_s_std=desk.demands_before(desk.base.node_count),
         meters_off_m3_per_s_std=unfed.demands,
-        purges=[_tapped(draw, [stop.live_node for stop in cut.stops]) for draw in unfed.draws],
+        purges=[_tapped(draw, live_nodes(cut)) for draw in unfed.draws],
     )
     if work.failing is not None:
         return Refused(cut, work.failing.reason())
@@ -163,10 +164,10 @@ def _with_feeds(
         return Refused(cut, NO_FEED)
     if below_minor is not None and least_minor >= below_minor:
         return Refused(cut, TOO_DEAR)
-    purges = [_tapped(draw, stopped.barrier_node.tolist()) for draw in unfed.draws]
-    left = partial(_relieved, desk, reach, hungry, inlets, purges, fed.flow.node_count)
-    all_on = left((False,) * len(hungry))
-    case = FeedCase(FlowSolver(fed.flow, desk.conditions), all_on.demand_m3_per_s_std, inlets, all_on.loads)
+    draws = tuple(draw.at(stopped.barrier_node) for draw in unfed.draws)
+    left = partial(_relieved, desk, reach, hungry, inlets, draws, fed.flow.node_count)
+    all_on = left((False,) * len(hungry)).loads
+    case = FeedCase(FlowSolver(fed.flow, desk.conditions), all_on.hours[0], inlets, all_on)
     case.solver.solve(case.demand_m3_per_s_std)
     held: dict[tuple[bool, ...], Priced] = {}
     reason = ""
@@ -215,23 +216,19 @@ def _relieved(
     reach: Reach,
     hungry: Sequence[Hungry],
     inlets: Inlets,
-    purges: Sequence[Sequence[Tapped]],
+    draws: tuple[tuple[Draw, ...], ...],
     count: int,
     off: tuple[bool, ...],
 ) -> Relieved:
     """Return what is left with some parts off: a node may hold customers off beside others that stay."""
     gone = _gone(reach, hungry, off)
     demands = demands_after(desk, reach, gone, count)
-    loads: Loads = tuple((demand,) for demand in demands)
-    if purges:
-        # A draw comes on top: what holds with it holds without.
-        loads = tuple(tuple(tap.on([demand])[0] for tap in taps) for taps in purges for demand in demands)
     kept = kept_inlets(desk, reach, gone)
-    return Relieved(demands[0], loads, ~np.isin(inlets.node, kept.node))
+    return Relieved(Loads(demands, draws), ~np.isin(inlets.node, kept.node))
 
 
-def _tapped(draw: PurgeDraw, node: Sequence[int]) -> tuple[Tapped, ...]:
-    return tuple(Tapped(stop, node[stop], draw.flow_m3_per_s_std) for stop in draw.stops)
+def _tapped(draw: PurgeDraw, node: Ints) -> tuple[Tapped, ...]:
+    return tuple(Tapped(stop, at) for stop, at in zip(draw.stops, draw.at(node), strict=True))
 
 
 def _part(desk: Desk, part: Hungry, feeds: tuple[Feed, ...]) -> Part:
@@ -276,7 +273,7 @@ def _answered(
         meters_on_m3_per_s_std=desk.demands_before(fed.flow.node_count),
         meters_off_m3_per_s_std=demands_after(desk, reach, gone, fed.flow.node_count),
         feeds=feed_link_rows(answer.feeds, links.count),
-        purges=[_tapped(draw, stopped.barrier_node.tolist()) for draw in draws],
+        purges=[_tapped(draw, stopped.barrier_node) for draw in draws],
     )
     if work.failing is not None:
         return Refused(cut, work.failing.reason())

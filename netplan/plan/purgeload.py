@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from netplan.bypass import Draw
 from netplan.isolation import Cut, Stop, Zone
 from netplan.plan.desk import Desk
 from netplan.plan.reach import Reach
 from netplan.venting import actual_per_standard, least_flow_m3_per_s, natural_gas_figures_hold
 
-__all__ = ["PurgeDraw", "purge_draws"]
+__all__ = ["PurgeDraw", "live_nodes", "purge_draws"]
 
 Floats = NDArray[np.float64]
 
@@ -37,6 +39,15 @@ class PurgeDraw:
 
     stops: tuple[int, ...]
     flow_m3_per_s_std: float
+
+    def at(self, node: NDArray[np.integer[Any]]) -> tuple[Draw, ...]:
+        """Return the draw at each of the stops, whose live sides are at `node`, one a stop of the cut."""
+        return tuple(Draw(int(node[stop]), self.flow_m3_per_s_std) for stop in self.stops)
+
+
+def live_nodes(cut: Cut) -> NDArray[np.int64]:
+    """Return the node of the network on the live side of each stop of a cut."""
+    return np.array([stop.live_node for stop in cut.stops], dtype=np.int64)
 
 
 def purge_draws(desk: Desk, cut: Cut, reach: Reach, pressure_pa_gauge: Floats) -> tuple[PurgeDraw, ...]:

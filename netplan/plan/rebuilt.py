@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from netplan.bypass import Feed, FeedCase, FeedKind, FeedSize, Inlets, Loads
+from netplan.bypass import Draw, Feed, FeedCase, FeedKind, FeedSize, Inlets, Loads
 from netplan.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.demand import DemandResult, Window, customer_demand
 from netplan.errors import BadInputError
@@ -132,15 +132,14 @@ class Rebuilt:
             if hour != worst:
                 flow = demand.flow_m3_per_s_std(hour, self._part)
                 hours.append(self._beside + self._drawn(np.where(self._is_on, flow, 0.0)))
-        draws = [
-            (np.searchsorted(self.node, load.nodes).tolist(), load.draw_m3h / SECONDS_PER_HOUR)
+        draws = tuple(
+            tuple(
+                Draw(int(np.searchsorted(self.node, node)), load.draw_m3h / SECONDS_PER_HOUR)
+                for node in load.nodes
+            )
             for load in self.option.purge.loads
-        ]
-        if not draws:
-            return tuple((one,) for one in hours)
-        return tuple(
-            tuple(_with_draw(one, row, flow) for row in rows) for rows, flow in draws for one in hours
         )
+        return Loads(tuple(hours), draws)
 
     def case(self, rules: Rules, air_temp_c: float | None = None) -> FeedCase:
         """Return the state as a case for feeds, its inlets held to these rules' minimum and margin."""
@@ -212,12 +211,6 @@ def rebuilt(plan: Plan, layers: Mapping[str, Any], rank: int = 1) -> Rebuilt:
 
 
 LEAST_BESIDE_M3_PER_S: Final = 1e-9
-
-
-def _with_draw(demand: Floats, row: int, flow_m3_per_s_std: float) -> Floats:
-    drawn = demand.copy()
-    drawn[row] += flow_m3_per_s_std
-    return drawn
 
 
 def _of_option(layers: Mapping[str, Any], rank: int) -> dict[str, pd.DataFrame]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.bypass import Inlets
+from netplan.bypass import Draw, Inlets
 from netplan.constants import PA_PER_MBAR
 from netplan.hydraulics import FlowSolver, FlowState
 from netplan.plan.naming import feed_open_state, purge_state, stop_id, stop_in_state
@@ -39,22 +39,12 @@ class Tapped:
     ----------
     stop : int
         Place of the stop in the cut.
-    node : int
-        Node on its live side.
-    flow_m3_per_s_std : float
-        What is drawn there [m³/s at 15 °C, 101.325 kPa].
+    draw : Draw
+        What is drawn there, and at which node on its live side.
     """
 
     stop: int
-    node: int
-    flow_m3_per_s_std: float
-
-    def on(self, demands: Sequence[Floats]) -> tuple[Floats, ...]:
-        """Return node demands with the draw on top [m³/s at 15 °C, 101.325 kPa]."""
-        drawn = [demand.copy() for demand in demands]
-        for demand in drawn:
-            demand[self.node] += self.flow_m3_per_s_std
-        return tuple(drawn)
+    draw: Draw
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -198,7 +188,8 @@ def work_states(
         warm = states[-1].states
     purging = [
         _first_that_holds(
-            solved(purge_state(stop_id(tap.stop)), tap.on(meters_off_m3_per_s_std)) for tap in taps
+            solved(purge_state(stop_id(tap.stop)), [tap.draw.on(one) for one in meters_off_m3_per_s_std])
+            for tap in taps
         )
         for taps in purges
     ]

@@ -11,9 +11,9 @@ from netplan.hydraulics import FlowState
 from netplan.isolation import Cut
 from netplan.plan.desk import Desk
 from netplan.plan.effects import demands_after, kept_inlets
-from netplan.plan.purgeload import PurgeDraw, purge_draws
+from netplan.plan.purgeload import PurgeDraw, live_nodes, purge_draws
 from netplan.plan.reach import Reach
-from netplan.plan.states import Tapped, judge
+from netplan.plan.states import judge
 
 __all__ = ["Unfed", "solve_unfed"]
 
@@ -31,7 +31,8 @@ class Unfed:
     draws : tuple of PurgeDraw
         What purging each zone in takes.
     states : tuple of FlowState
-        In each hour to check, without a purge; then with each zone's purge in each hour.
+        At the hour of the greatest total without a purge; then with each zone's purge in each hour to check,
+        or without one where there is none: more drawn is never better.
     """
 
     demands: tuple[Floats, ...]
@@ -55,18 +56,18 @@ def solve_unfed(desk: Desk, cut: Cut, reach: Reach) -> Unfed:
         return desk.solver.resolve(demand_m3_per_s_std=demand, closed_links=closed, warm=start)
 
     states.append(solved(demands[0]))
-    states.extend([solved(demand) for demand in demands[1:]])
     draws = purge_draws(desk, cut, reach, states[0].pressure_pa_gauge)
+    if not draws:
+        states.extend([solved(demand) for demand in demands[1:]])
     inlets = kept_inlets(desk, reach, reach.isolated | reach.stranded)
     for draw in draws:
-        for demand in demands:
-            first: FlowState | None = None
-            for stop in draw.stops:
-                tap = Tapped(stop, cut.stops[stop].live_node, draw.flow_m3_per_s_std)
-                state = solved(tap.on([demand])[0])
-                first = first or state
-                if judge("", [state], inlets).holds:
-                    first = state
-                    break
-            states.append(first or states[0])
+        chosen: list[FlowState] = []
+        for place in draw.at(live_nodes(cut)):
+            found = [solved(place.on(demand)) for demand in demands]
+            holds = judge("", found, inlets).holds
+            if holds or not chosen:
+                chosen = found
+            if holds:
+                break
+        states.extend(chosen)
     return Unfed(demands, draws, tuple(states))

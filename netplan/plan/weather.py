@@ -22,7 +22,7 @@ from netplan.hydraulics import FlowSolver
 from netplan.plan.desk import Desk
 from netplan.plan.effects import kept_inlets, node_demand_after
 from netplan.plan.priced import Priced
-from netplan.plan.states import Tapped
+from netplan.plan.purgeload import live_nodes
 
 __all__ = [
     "NOT_LOOKED_FOR",
@@ -100,18 +100,9 @@ def feed_case(desk: Desk, option: Priced) -> FeedCase:
 def _loads(desk: Desk, option: Priced, demand: DemandResult, hours: Sequence[int], node_count: int) -> Loads:
     """Return what the option has to carry in hours of the window, gas for purging in on top."""
     flows = (np.where(option.gone, 0.0, demand.flow_m3_per_s_std(hour, option.groups)) for hour in hours)
-    drawn = [node_demand_after(desk, option.reach, flow, node_count) for flow in flows]
-    if not option.draws:
-        return tuple((one,) for one in drawn)
-    if option.stopped is None:
-        nodes = [stop.live_node for stop in option.cut.stops]
-    else:
-        nodes = option.stopped.barrier_node.tolist()
-    return tuple(
-        tuple(Tapped(stop, nodes[stop], draw.flow_m3_per_s_std).on([one])[0] for stop in draw.stops)
-        for draw in option.draws
-        for one in drawn
-    )
+    drawn = tuple(node_demand_after(desk, option.reach, flow, node_count) for flow in flows)
+    nodes = live_nodes(option.cut) if option.stopped is None else option.stopped.barrier_node
+    return Loads(drawn, tuple(draw.at(nodes) for draw in option.draws))
 
 
 def not_looked_for(option: Priced) -> Weather:
