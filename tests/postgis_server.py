@@ -111,7 +111,8 @@ def _store_layer(connection: psycopg.Connection[Any], table: sql.Identifier, fra
     kinds = [types.get(frame[column].dtype.kind, "text") for column in columns]
     srid = frame.crs.to_epsg()
     fields = [sql.SQL("{} " + kind).format(sql.Identifier(c)) for c, kind in zip(columns, kinds, strict=True)]
-    shape = sql.SQL("geom geometry(Geometry, {})").format(sql.Literal(srid))
+    kind = "GeometryZ" if frame.geometry.has_z.all() and len(frame) else "Geometry"
+    shape = sql.SQL(f"geom geometry({kind}, {{}})").format(sql.Literal(srid))
     connection.execute(sql.SQL("CREATE TABLE {} ({})").format(table, sql.SQL(", ").join([*fields, shape])))
     marks = sql.SQL(", ").join([sql.Placeholder()] * len(columns) + [sql.SQL("ST_GeomFromWKB(%s, %s)")])
     rows = []

@@ -238,7 +238,8 @@ class PostgisSource:
 
     def _ask(self, query: Any, values: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
         with self._lock, _told(self.name), self._connection.cursor() as cursor:
-            return cursor.execute(query, values).fetchall()
+            # Without values nothing is bound, and a percent sign in a quoted name is one.
+            return cursor.execute(query, values or None).fetchall()
 
 
 def _connected(address: Address) -> psycopg.Connection[Any]:

@@ -69,6 +69,11 @@ def read_address(url: str) -> Address:
         elif not parts.netloc:
             connect = f"postgresql://{parts.path}?{rest}"
         known = conninfo_to_dict(connect)
+        # A password with '/', '?' or '#' in it, not quoted, falls apart into what looks like other parts.
+        ports = str(known.get("port") or "").replace(",", "")
+        places = f"{known.get('host') or ''}{known.get('dbname') or ''}"
+        if parts.fragment or "#" in url or "@" in places or not (ports.isdecimal() or not ports):
+            raise ValueError
     except (ValueError, psycopg.Error):
         raise BadInputError(_MALFORMED) from None
     schema = schemas[0] if schemas else _SCHEMA
