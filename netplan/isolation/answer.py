@@ -106,7 +106,7 @@ def _stop(near: Neighbourhood, edge: Edge, shape: Shape, choice: Choice) -> Stop
         fault_pressure_pa_gauge=near.sites.fault_pa_gauge(leg.piece),
         chain=int(near.index.run_chain[edge.run]),
         reason=_reason(near, shape, choice),
-        provisional=_provisional(near, method.kind),
+        provisional=_provisional(near, method.kind, leg.piece),
     )
 
 
@@ -123,15 +123,20 @@ def _reason(near: Neighbourhood, shape: Shape, choice: Choice) -> str:
     )
 
 
-def _provisional(near: Neighbourhood, kind: MethodKind) -> tuple[str, ...]:
-    if kind is MethodKind.VALVE:
-        return ()
-    recorded = near.index.network.recorded
-    notes = [
-        f"{what} are not recorded: confirm by trial hole"
-        for what in ("fittings", "services")
-        if what not in recorded
-    ]
+def _provisional(near: Neighbourhood, kind: MethodKind, piece: int) -> tuple[str, ...]:
+    notes = []
+    if near.sites.mop_stands_in(piece):
+        notes.append(
+            "a station records no fault pressure (max_outlet_mbar): the main's greatest operating pressure "
+            "(mop_mbar) stands in for it; confirm the relief or slam-shut setting"
+        )
+    if kind is not MethodKind.VALVE:
+        recorded = near.index.network.recorded
+        notes += [
+            f"{what} are not recorded: confirm by trial hole"
+            for what in ("fittings", "services")
+            if what not in recorded
+        ]
     return tuple(notes)
 
 

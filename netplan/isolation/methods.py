@@ -110,28 +110,34 @@ def price_minor(method: StopMethod, od_m: float, surface: int) -> int:
 def fault_pressures(index: Index) -> tuple[Floats, NDArray[np.bool_]]:
     """Return, per part of the network, the greatest fault pressure [Pa gauge] and whether one is missing.
 
-    The greatest over the part's stations; NaN where no station of the part records one. Where a station
-    records none the greatest operating pressure of the main itself has to stand in for it.
+    The greatest over the part's stations, never below what one of them is set to; NaN without a station.
+    Where a station records none the greatest operating pressure of the main itself has to stand in for it.
     """
     stations = index.network.stations
     count = int(index.part.max(initial=-1)) + 1
     placed = stations.node >= 0
     part = index.part[stations.node[placed]]
     most = stations.max_outlet_pa_gauge[placed]
-    least_known = np.full(count, -np.inf)
-    known = ~np.isnan(most)
-    np.maximum.at(least_known, part[known], most[known])
+    greatest = np.full(count, np.nan)
+    np.fmax.at(greatest, part, np.fmax(most, stations.outlet_pa_gauge[placed]))
     missing = np.zeros(count, dtype=np.bool_)
-    missing[part[~known]] = True
-    return np.where(np.isneginf(least_known), np.nan, least_known), missing
+    missing[part[np.isnan(most)]] = True
+    return greatest, missing
 
 
 def piece_fault_pressure(
     index: Index, rows: NDArray[Any], known: Floats, missing: NDArray[np.bool_]
-) -> Floats:
-    """Return the greatest fault pressure at each of the pieces `rows` [Pa gauge]; NaN where unknown.
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Return the greatest fault pressure at each of the pieces `rows`, and where the main's own stands in.
 
     A closed valve has a part on either side: the greater counts.
+
+    Returns
+    -------
+    float array
+        [Pa gauge]; NaN where it is unknown and the main records no greatest operating pressure either.
+    bool array
+        Where a station records none, so that the main's greatest operating pressure counts as well.
     """
     pieces = index.network.pieces
     mop = index.network.pipes.mop_pa_gauge[pieces.pipe[rows]]
@@ -142,7 +148,7 @@ def piece_fault_pressure(
         result = np.fmax(result, known[part])
         unknown |= missing[part]
     result = np.where(unknown, np.maximum(result, mop), result)
-    return np.where(np.isneginf(result), np.where(unknown, np.nan, 0.0), result)
+    return np.where(np.isneginf(result), 0.0, result), unknown
 
 
 def method_codes(index: Index, rules: Rules, rows: NDArray[Any], fault_pa: Floats) -> Codes:

@@ -77,17 +77,22 @@ class Sites:
         return round(self.gas_minor_per_m3 * volume_m3)
 
     @cached_property
-    def table(self) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
-        """Codes of the methods (see `codes`) and fault pressures [Pa gauge; NaN where unknown], by piece."""
+    def table(self) -> tuple[NDArray[np.uint8], NDArray[np.float64], NDArray[np.bool_]]:
+        """Codes of the methods (`codes`), fault pressures [Pa gauge; NaN: unknown], and mop standing in.
+
+        All by piece; the last says where the greatest operating pressure of the main stands in for the fault
+        pressure of a station.
+        """
         if self._like is not None:
             return self._like.table
         index = self.index
         mains = np.flatnonzero(index.run_of >= 0)
         codes = np.zeros((len(index.run_of), len(self.rules.method)), dtype=np.uint8)
         fault = np.full(len(index.run_of), np.nan)
-        fault[mains] = piece_fault_pressure(index, mains, *fault_pressures(index))
+        stands_in = np.zeros(len(index.run_of), dtype=np.bool_)
+        fault[mains], stands_in[mains] = piece_fault_pressure(index, mains, *fault_pressures(index))
         codes[mains] = method_codes(index, self.rules, mains, fault[mains])
-        return codes, fault
+        return codes, fault, stands_in
 
     @property
     def codes(self) -> NDArray[np.uint8]:
@@ -97,6 +102,10 @@ class Sites:
     def fault_pa_gauge(self, piece: int) -> float:
         """Return the greatest pressure at a piece in a station fault [Pa gauge]; NaN where unknown."""
         return float(self.table[1][piece])
+
+    def mop_stands_in(self, piece: int) -> bool:
+        """Whether a station records no fault pressure, so that the main's own limit counts at a piece."""
+        return bool(self.table[2][piece])
 
     def run_choices(self, run: int, zone_at_a: bool) -> tuple[Choice, ...]:
         """Return each method's best place on a whole run, cheapest first."""

@@ -142,6 +142,26 @@ def test_mop_stands_in_for_an_unknown_fault_pressure() -> None:
     assert codes_on(network, "A")["bag stop"] == {"fault-pressure-unknown"}
 
 
+def test_a_stop_says_when_mop_stands_in() -> None:
+    layers = street(mop_mbar=60.0)
+    for row in layers["mains"]:
+        row["mop_mbar"] = 60.0
+    told = best(build(**layers), ("B", 40, 60)).stops[0]
+    assert not any("max_outlet_mbar" in note for note in told.provisional)
+    assert told.fault_pressure_pa_gauge == pytest.approx(5000.0)
+    layers["regulators"][1]["max_outlet_mbar"] = None
+    told = best(build(strict=False, **layers), ("B", 40, 60)).stops[0]
+    assert any("max_outlet_mbar" in note and "mop_mbar" in note for note in told.provisional)
+    assert told.fault_pressure_pa_gauge == pytest.approx(6000.0)
+
+
+def test_what_stands_in_is_never_below_the_set_pressure() -> None:
+    layers = street(mop_mbar=60.0)
+    for row in layers["regulators"]:
+        row.update(outlet_mbar=69.5, max_outlet_mbar=None)
+    assert codes_on(build(strict=False, **layers), "B")["bag stop"] == {"rating"}
+
+
 def test_fittings_and_keep_outs_push_a_stop_outward() -> None:
     layers = street()
     layers["fittings"] = [fitting("F1", (62, 0))]
