@@ -91,7 +91,7 @@ def _overlay(under: dict[str, Any], over: dict[str, Any]) -> dict[str, Any]:
 
 def _message(name: str, error: ValidationError) -> str:
     first = error.errors(include_url=False, include_context=False)[0]
-    where = ".".join(str(part) for part in first["loc"]) or "file"
+    where = _one_line(".".join(str(part) for part in first["loc"]) or "file")
     what = "unknown key; correct or remove it" if first["type"] == "extra_forbidden" else first["msg"]
     more = f" (and {error.error_count() - 1} more)" if error.error_count() > 1 else ""
     return f"{name}: {where}: {_one_line(what)}{more}"
