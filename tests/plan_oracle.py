@@ -233,16 +233,32 @@ class PlanOracle(Oracle):
     def _before(self) -> None:
         pieces = self.network.pieces
         label = self._labels(np.flatnonzero(~pieces.is_open).tolist())
+        live = {label[int(node)] for node in self.network.stations.node if node >= 0}
+        self.fed_before = {node for node, own in label.items() if own in live}
         parts = np.array([label[nodes[0]] for nodes in self.at], dtype=np.int64)
-        self.flow_before = self.demand.flow_m3_per_s_std(part=parts)
+        self.hours = self._hours(parts)
+        self.flow_before = [self.demand.flow_m3_per_s_std(hour, parts) for hour in self.hours]
         flow = Drawing(self, ())
-        state = flow.solve(self.node_demand(self.flow_before, frozenset(), flow.count))
-        self.solved_before = not np.isnan(state.pressure_pa_gauge[self.network.stations.node]).any()
+        states = [flow.solve(self.node_demand(drawn, frozenset(), flow.count)) for drawn in self.flow_before]
+        stations = self.network.stations.node
+        self.solved_before = not np.isnan(states[0].pressure_pa_gauge[stations]).any()
         self.weak_before = {
             row
             for row, nodes in enumerate(self.at)
+            for state in states
             if not min(_known(state.pressure_pa_gauge[nodes]), default=-math.inf) >= self.limit
         }
+
+    def _hours(self, parts: NDArray[np.int64]) -> list[int]:
+        """Return the hour of the greatest total, and every other one in which somebody draws most."""
+        flows = [self.demand.flow_m3_per_s_std(hour, parts) for hour in range(len(self.demand.hours))]
+        totals = [round(float(flow.sum()), 12) for flow in flows]
+        order = sorted(range(len(flows)), key=lambda hour: (-totals[hour], hour))
+        found: list[int] = []
+        for hour in order:
+            if not any((flows[other] >= flows[hour]).all() for other in found):
+                found.append(hour)
+        return found
 
     def node_demand(self, flow: Floats, zone: frozenset[int], count: int) -> Floats:
         """Return what each node draws: a customer draws in equal shares where it has gas."""
@@ -506,19 +522,23 @@ class Aftermath:
         at = oracle.at
         self.isolated = {row for row, nodes in enumerate(at) if set(nodes) & self.zone}
         stranded = {
-            row for row, nodes in enumerate(at) if row not in self.isolated and not set(nodes) <= self.fed
+            row
+            for row, nodes in enumerate(at)
+            if row not in self.isolated and set(nodes) & oracle.fed_before - self.fed
         }
         # A customer counts with the stranded part it hangs on, else with its fed one.
         part = [
             ([self.label[n] for n in nodes if n not in self.fed] or [self.label[n] for n in nodes])[-1]
             for nodes in at
         ]
-        self.flow = oracle.demand.flow_m3_per_s_std(part=np.array(part, dtype=np.int64))
-        self.flow[sorted(self.isolated)] = 0.0
+        self.part = part
         self.drawing = Drawing(oracle, stops)
-        demand = oracle.node_demand(self.flow, self.zone, self.drawing.count)
-        self.unfed = self.drawing.solve(demand, [self.drawing.closes[n] for n in range(len(stops))])
-        pressure = self.unfed.pressure_pa_gauge
+        self.closed = [self.drawing.closes[n] for n in range(len(stops))]
+        demands = self.demands(self.isolated)
+        bare = [self.drawing.solve(demand, self.closed) for demand in demands]
+        self.draw, self.taps = self._purge(bare[0])
+        self.unfed = bare + self._purged(demands, stranded)
+        pressure = np.min([state.pressure_pa_gauge for state in self.unfed], axis=0)
         self.hungry = [
             HungryPart(
                 frozenset(row for row in stranded if part[row] == label),
@@ -535,6 +555,66 @@ class Aftermath:
         )
         if weak:
             self.hungry.append(HungryPart(weak, frozenset(), weak=True))
+
+    def demands(self, off: set[int]) -> list[Floats]:
+        """Return what each node draws in each hour; only those who are on share uplift and diversity."""
+        together = np.array([-1 if row in off else own for row, own in enumerate(self.part)], dtype=np.int64)
+        found = []
+        for hour in self.oracle.hours:
+            flow = self.oracle.demand.flow_m3_per_s_std(hour, together)
+            flow[sorted(off)] = 0.0
+            found.append(self.oracle.node_demand(flow, self.zone, self.drawing.count))
+        return found
+
+    def _purge(self, state: FlowState) -> tuple[float, list[int]]:
+        """Return what purging in draws [m³/s at 15 °C, 101.325 kPa] and where it may, best pressure first."""
+        oracle, pieces, pipes = self.oracle, self.oracle.network.pieces, self.oracle.network.pipes
+        inside: nx.MultiGraph[int] = nx.MultiGraph()
+        bores = [float(pipes.bore_m[stop.pipe]) for stop in self.stops if not stop.is_valve]
+        stopped = {stop.piece for stop in self.stops}
+        for row in range(len(pieces)):
+            pipe, a, b = int(pieces.pipe[row]), int(pieces.from_node[row]), int(pieces.to_node[row])
+            if pipe < pipes.n_mains and {a, b} & self.zone and row not in stopped and pieces.is_open[row]:
+                inside.add_edge(a, b)
+                bores.append(float(pipes.bore_m[pipe]))
+        bores += [float(pipes.bore_m[pipe]) for pipe in self.oracle.section.pipe]
+        parts = nx.number_connected_components(inside)
+        sides = 2 if inside.number_of_edges() > inside.number_of_nodes() - parts else 1
+        bore = max(bores)
+        conditions = oracle.conditions
+        speed = max(0.6, 0.5 * math.sqrt(9.80665 * bore))
+        thinned = oracle.gas.density_kg_per_m3(
+            GROUND_K, conditions.atmospheric_pressure_pa_abs
+        ) / oracle.gas.density_kg_per_m3_at(METRIC_STANDARD)
+        at = {
+            number: round(float(state.pressure_pa_gauge[stop.live_node]), 3)
+            for number, stop in enumerate(self.stops)
+            if stop.live_node in self.fed
+        }
+        order = sorted(at, key=lambda number: (-at[number], number))
+        nodes = [self.drawing.barrier.get(n, self.stops[n].live_node) for n in order]
+        return sides * speed * math.pi / 4 * bore**2 * thinned, nodes
+
+    def _drawn(self, demands: Sequence[Floats], tap: int) -> list[Floats]:
+        found = [demand.copy() for demand in demands]
+        for demand in found:
+            demand[tap] += self.draw
+        return found
+
+    def _purged(self, demands: Sequence[Floats], stranded: set[int]) -> list[FlowState]:
+        """Return the states of the purge at the first place that holds it, else at the first of all."""
+        oracle, tried = self.oracle, list[list[FlowState]]()
+        kept = [
+            node
+            for row, nodes in enumerate(oracle.at)
+            if row not in self.isolated | stranded | oracle.weak_before
+            for node in nodes
+        ]
+        for tap in self.taps:
+            tried.append([self.drawing.solve(one, self.closed) for one in self._drawn(demands, tap)])
+            if all((state.pressure_pa_gauge[kept] - oracle.limit >= HOLDS_PA).all() for state in tried[-1]):
+                return tried[-1]
+        return tried[0] if tried else []
 
     def ways(self, part: HungryPart) -> list[Way]:
         """Return everything that may be done for a part, in any order."""
@@ -557,11 +637,11 @@ class Aftermath:
 
     def _pairs(self, part: HungryPart) -> Iterator[tuple[int, int]]:
         tees = [n for n, stop in enumerate(self.stops) if not stop.is_valve]
-        at = {n: float(self.unfed.pressure_pa_gauge[self.drawing.tee[n]]) for n in tees}
+        at = {n: [float(s.pressure_pa_gauge[self.drawing.tee[n]]) for s in self.unfed] for n in tees}
         for giving, fed in itertools.permutations(tees, 2):
-            if part.weak and at[giving] > at[fed] + RISE_PA:
+            if part.weak and any(a > b + RISE_PA for a, b in zip(at[giving], at[fed], strict=True)):
                 yield giving, fed
-            if not part.weak and self.stops[fed].live_node in part.nodes and math.isfinite(at[giving]):
+            if not part.weak and self.stops[fed].live_node in part.nodes and math.isfinite(at[giving][0]):
                 yield giving, fed
 
     def _valves(self, part: HungryPart) -> Iterator[int]:
@@ -611,18 +691,19 @@ class Aftermath:
             for node in nodes
             if node not in self.zone
         ]
-        on = oracle.node_demand(oracle.flow_before, frozenset(), drawing.count)
-        flow = self.flow.copy()
-        flow[sorted(off)] = 0.0
-        meters_off = oracle.node_demand(flow, self.zone, drawing.count)
+        on = [oracle.node_demand(flow, frozenset(), drawing.count) for flow in oracle.flow_before]
+        meters_off = self.demands(off)
         waiting, opened = {n for links, _ in opening for n in links}, list[int]()
-        solver.solve(on)
+        solver.solve(on[0])
 
-        def state(demand: Floats, shut: Sequence[int]) -> tuple[FlowState, bool]:
-            solved = solver.resolve(
-                demand_m3_per_s_std=demand, closed_links=[*waiting, *shut], opened_links=opened
-            )
-            pressure = solved.pressure_pa_gauge[kept]
+        def state(demands: Sequence[Floats], shut: Sequence[int]) -> tuple[list[FlowState], bool]:
+            solved = [
+                solver.resolve(
+                    demand_m3_per_s_std=demand, closed_links=[*waiting, *shut], opened_links=opened
+                )
+                for demand in demands
+            ]
+            pressure = np.array([each.pressure_pa_gauge[kept] for each in solved])
             return solved, bool((pressure - oracle.limit >= HOLDS_PA).all())
 
         for links, valves in opening:
@@ -631,8 +712,8 @@ class Aftermath:
             if not state(on, ())[1]:
                 return False
         solved, holds = state(meters_off, ())
-        closes = [drawing.closes[n] for n in range(len(self.stops))]
-        through = np.round(np.abs(np.nan_to_num(solved.flow_m3_per_s_std[closes])), 9)
+        closes = self.closed
+        through = np.round(np.abs(np.nan_to_num(solved[0].flow_m3_per_s_std[closes])), 9)
         order = sorted(range(len(closes)), key=lambda n: (through[n], n))
         shut: list[int] = []
         for stop in order:
@@ -640,7 +721,13 @@ class Aftermath:
                 return False
             shut.append(closes[stop])
             solved, holds = state(meters_off, shut)
-        return holds and self._slow_enough(solved, hoses)
+        if not (holds and all(self._slow_enough(each, hoses) for each in solved)):
+            return False
+        for tap in self.taps:
+            solved, holds = state(self._drawn(meters_off, tap), shut)
+            if holds and all(self._slow_enough(each, hoses) for each in solved):
+                return True
+        return not self.taps
 
     def _slow_enough(self, state: FlowState, hoses: Sequence[tuple[int, int, float, float]]) -> bool:
         conditions = self.oracle.conditions
