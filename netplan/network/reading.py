@@ -9,7 +9,6 @@ from typing import Any, Final
 import geopandas
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 import shapely
 from numpy.typing import NDArray
 
@@ -20,7 +19,7 @@ from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.digest import content_digest
 from netplan.network.flat import as_objects
 from netplan.network.lines import Lines, read_lines
-from netplan.network.normalise import Table, check_ids, normalise
+from netplan.network.normalise import Table, check_ids, column_text, normalise
 from netplan.network.notes import Notes
 from netplan.network.points import read_points
 from netplan.network.projection import Working, working_crs
@@ -170,7 +169,7 @@ def _areas(table: Table, working: Working, notes: Notes) -> Table:
 
 def _base(layer: RawLayer, working: Working) -> Any:
     names = layer.columns.column_names
-    text = pc.cast(layer.columns["name"], pa.string()).to_pylist() if "name" in names else [""] * len(layer)
+    text = list(column_text(layer.columns["name"])) if "name" in names else [""] * len(layer)
     shapes = as_objects(layer.geometry)
     usable = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
     usable &= np.isfinite(shapely.bounds(shapes)).all(axis=1)

@@ -10,7 +10,7 @@ from netplan.errors import BadInputError
 from netplan.outputs.choices import Choices
 from netplan.outputs.contents import write_contents, write_deliverables
 from netplan.outputs.layers import read_plan_layers
-from netplan.outputs.whole import clear_unfinished, earlier, unfinished, words_of
+from netplan.outputs.whole import clear_unfinished, earlier, is_full, unfinished, words_of
 from netplan.plan.result import PlanResult
 from netplan.plan.schema import read_plan
 
@@ -97,6 +97,10 @@ def _whole(out: Path, make: Callable[[Path], None]) -> Path:
         _put_in_place(part, out)
     except OSError as error:
         raise BadInputError(words_of(out, error)) from None
+    except BadInputError as error:
+        if is_full(out, error):
+            raise BadInputError(words_of(out, error)) from None
+        raise
     finally:
         shutil.rmtree(part, ignore_errors=True)
     return out

@@ -8,11 +8,14 @@ import shutil
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from netplan.errors import BadInputError
 
-__all__ = ["clear_unfinished", "earlier", "unfinished", "words_of", "write_whole"]
+__all__ = ["clear_unfinished", "earlier", "is_full", "unfinished", "words_of", "write_whole"]
+
+_HARDLY_ANY: Final = 100_000
+"""Less room than this on a disk is none for what is written here (own) [bytes]."""
 
 
 def unfinished(out: Path) -> Path:
@@ -85,8 +88,7 @@ def clear_unfinished(out: Path) -> None:
 def words_of(out: Path, error: Exception) -> str:
     """Return the one line for a target that could not be written."""
     text = " ".join(str(error).split())
-    full = isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT)
-    if full or any(sign in text.lower() for sign in ("no space left", "disk is full", "disk full")):
+    if is_full(out, error):
         return f"{out}: the disk is full; nothing was left there, free some space and run again"
     if isinstance(error, OSError) and error.errno == errno.EFBIG:
         return f"{out}: a file grew larger than the system allows; nothing was left there, raise the limit"
@@ -94,6 +96,21 @@ def words_of(out: Path, error: Exception) -> str:
         return text
     reason = getattr(error, "strerror", None) or text or type(error).__name__
     return f"{out}: cannot be written ({reason}); check space, path and rights"
+
+
+def is_full(out: Path, error: Exception) -> bool:
+    """Return whether an error comes from a full disk: it says so, or there is hardly any room left there."""
+    if isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return True
+    if any(sign in str(error).lower() for sign in ("no space left", "disk is full", "disk full")):
+        return True
+    if isinstance(error, OSError) and error.errno is not None:
+        return False
+    # Libraries often only say that they could not commit or close.
+    try:
+        return shutil.disk_usage(out.parent).free < _HARDLY_ANY
+    except OSError:
+        return False
 
 
 def _literal(name: str) -> str:

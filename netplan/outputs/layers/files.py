@@ -62,8 +62,17 @@ def write_layers(layers: Mapping[str, gpd.GeoDataFrame], path: Path) -> None:
             for name, layer in layers.items():
                 _write(layer, path, name)
         write_styles(path, layers, PINNED_TIME)
-    except (pyogrio.errors.DataSourceError, sqlite3.Error, OSError) as error:
-        raise BadInputError(f"{path}: cannot be written ({error}); check space and rights") from None
+    except (
+        pyogrio.errors.DataSourceError,
+        pyogrio.errors.DataLayerError,
+        pyogrio.errors.FeatureError,
+        pyogrio.errors.GeometryError,
+        pyogrio.errors.FieldError,
+        sqlite3.Error,
+        OSError,
+    ) as error:
+        reason = " ".join(str(error).split())[:160]
+        raise BadInputError(f"{path}: cannot be written ({reason}); check space and rights") from None
 
 
 def _write(layer: pd.DataFrame, path: Path, name: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -58,6 +59,9 @@ class Formats:
     wrap: Any
 
 
+_OPTIONS: Final = {"strings_to_formulas": False, "strings_to_urls": False, "in_memory": True}
+
+
 def write_notices_xlsx(path: Path, plan: Plan, rows: Sequence[NoticeRow], rank: int = 1) -> None:
     """Write the notice list as a spreadsheet; every text is a text cell, never a formula or a link.
 
@@ -71,13 +75,16 @@ def write_notices_xlsx(path: Path, plan: Plan, rows: Sequence[NoticeRow], rank: 
     rank : int
         Rank of the option that the rows are of.
     """
-    with xlsxwriter.Workbook(str(path), {"strings_to_formulas": False, "strings_to_urls": False}) as book:
+    # In memory first: an archive that a full disk breaks off would complain once more as it is thrown away.
+    made = io.BytesIO()
+    with xlsxwriter.Workbook(made, _OPTIONS) as book:
         book.set_properties({"title": "Notice list", "created": _MADE})
         formats = _formats(book)
         totals = book.add_worksheet("Totals")
         for effect in EFFECTS:
             _list(book.add_worksheet(SHEETS[effect]), [r for r in rows if r.effect == effect], plan, formats)
         _totals(totals, plan, rows, rank, formats)
+    path.write_bytes(made.getvalue())
 
 
 def _formats(book: Any) -> Formats:
