@@ -63,5 +63,7 @@ def kept_inlets(desk: Desk, reach: Reach, gone: Flags) -> Inlets:
     """Return the meter inlets that must hold: of customers not gone, that held before any stop."""
     owner, at = desk.attachments
     counts = ~gone[owner] & ~reach.in_zone[at] & ~desk.weak_before[owner]
-    nodes = np.unique(at[counts])
+    holds = np.zeros(len(reach.in_zone), dtype=bool)
+    holds[at[counts]] = True
+    nodes = np.flatnonzero(holds)
     return Inlets(nodes, np.full(len(nodes), desk.required_pa_gauge))
