@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import warnings
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
@@ -13,6 +14,7 @@ from pyproj import CRS
 
 from netplan.errors import BadInputError, BadNetworkError
 from netplan.findings import Severity
+from netplan.network.bulk import side_by_side
 from netplan.network.contract import layer_specs
 from netplan.network.flat import take_shapes
 from netplan.network.normalise import column_text
@@ -62,6 +64,9 @@ class _Applied:
         ]
         for layer, number, feed, name in feeds:
             self._want(layer, number, feed, name)
+        # Threads that each silence warnings would restore each other's filters: this one is restored last.
+        with warnings.catch_warnings():
+            self._read = dict(zip(self._columns, side_by_side(self._raw, self._columns), strict=True))
         parts: dict[str, list[RawLayer]] = {}
         for layer, _, feed, name in feeds:
             parts.setdefault(layer, []).append(self._fed(layer, feed, name))
@@ -117,7 +122,7 @@ class _Applied:
                 self._gap(layer, f"{layer} {number}: {key}.unit")
 
     def _fed(self, layer: str, feed: Feed, name: str) -> RawLayer:
-        raw = self._raw(name)
+        raw = self._read[name]
         known = self._columns[name]
         rows = np.ones(len(raw), dtype=bool)
         for condition in feed.where:
@@ -149,10 +154,8 @@ class _Applied:
         return built
 
     def _raw(self, name: str) -> RawLayer:
-        if name not in self._read:
-            columns = sorted(set(self._columns[name].values()))
-            self._read[name] = self._source.read(name, columns, within=self._within)
-        return self._read[name]
+        columns = sorted(set(self._columns[name].values()))
+        return self._source.read(name, columns, within=self._within)
 
     def _crs(self, feed: Feed, raw: RawLayer) -> CRS | None:
         return raw.crs if raw.crs is not None or feed.crs is None else CRS.from_user_input(feed.crs)

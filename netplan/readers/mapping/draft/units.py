@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from netplan.network.contract import Column
 from netplan.readers.mapping.draft.vocabulary import tokens
 from netplan.readers.mapping.model import GAP
+from netplan.reference.nominal import of_outside_diameter
 
 __all__ = ["NOTHING", "Unit", "guess_unit"]
 
@@ -24,6 +25,9 @@ class Unit:
 
 
 NOTHING: Final = Unit("")
+
+_WIDEST_INCHES: Final = 48.0
+_NARROWEST_MM: Final = 10.0
 
 _NAMED: Final[dict[str, tuple[tuple[tuple[str, ...], str], ...]]] = {
     "mm": ((("mm",), ""), (("in",), "in"), (("inch",), "in"), (("cm",), "cm"), (("zoll",), "in")),
@@ -81,13 +85,20 @@ def guess_unit(column: Column, name: str, numbers: NDArray[np.float64], *, in_fe
             return Unit(unit, "by the name")
     if not len(numbers) or column.unit not in _NAMED:
         return NOTHING
-    middle, largest = float(np.median(numbers)), float(numbers.max())
-    return _by_value(column, middle, largest, in_feet)
+    if column.name == "od_mm" and not in_feet:
+        return _of_diameters(numbers)
+    return _by_value(column, float(np.median(numbers)), in_feet)
 
 
-def _by_value(column: Column, middle: float, largest: float, in_feet: bool) -> Unit:
-    if column.unit == "mm" and column.name == "od_mm" and largest <= 48.0:
-        return Unit("in", "by the values: no pipe is so many millimetres")
+def _of_diameters(numbers: NDArray[np.float64]) -> Unit:
+    if numbers.max() > _WIDEST_INCHES or all(of_outside_diameter(float(od), "pe") for od in numbers):
+        return NOTHING
+    if numbers.min() < _NARROWEST_MM:
+        return Unit("in", "by the values: no pipe is so few millimetres")
+    return Unit(GAP, "by the values mm or inches")
+
+
+def _by_value(column: Column, middle: float, in_feet: bool) -> Unit:
     if column.unit == "mm" and in_feet:
         return Unit("in", "because the coordinates are in feet")
     if column.unit == "m" and middle > 300.0:

@@ -1,0 +1,181 @@
+"""First drafts of mappings: what is guessed, what is left open, and that wrong guesses are not made."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import geopandas
+import numpy as np
+import pytest
+from shapely import LineString, Point
+
+from netplan.readers import open_source, read_layers, read_network
+from netplan.readers.mapping import parse_mapping
+from netplan.readers.mapping.draft import Draft, draft_mapping
+from tests.own.test_readers_formats import town
+
+FRENCH: dict[str, Any] = {
+    "mains": ("Conduites", {"id": "numero", "material": "materiau", "od_mm": "diametre_exterieur"}),
+    "services": ("Branchements", {"id": "numero", "material": "materiau", "od_mm": "diametre_exterieur"}),
+    "customers": ("Compteurs", {"id": "numero", "address": "adresse", "service_id": "branchement"}),
+    "regulators": ("Postes_de_detente", {"id": "numero", "outlet_mbar": "pression_de_sortie_mbar"}),
+    "sensing_points": ("Prise_impulsion", {"station_id": "poste"}),
+    "valves": ("Vannes", {"id": "numero", "state": "position"}),
+    "fittings": ("Raccords", {"id": "numero", "kind": "type"}),
+    "injections": ("Injecteurs_biomethane", {"id": "numero"}),
+    "keep_out": ("Zone_interdite", {"reason": "motif"}),
+}
+DUTCH: dict[str, Any] = {
+    "mains": ("Hoofdleidingen", {"id": "nummer", "material": "materiaal", "od_mm": "buitendiameter"}),
+    "services": ("Aansluitleidingen", {"id": "nummer", "material": "materiaal", "od_mm": "buitendiameter"}),
+    "customers": ("Aansluitpunten", {"id": "nummer", "address": "adres", "service_id": "aansluiting"}),
+    "regulators": ("Districtstations", {"id": "nummer", "outlet_mbar": "uitlaatdruk_mbar"}),
+    "sensing_points": ("Impulsleiding", {"station_id": "station"}),
+    "valves": ("Afsluiters", {"id": "nummer", "state": "stand"}),
+    "fittings": ("Hulpstukken", {"id": "nummer", "kind": "soort"}),
+    "injections": ("Invoedpunten", {"id": "nummer"}),
+    "keep_out": ("Verbodsgebied", {"reason": "reden"}),
+}
+
+
+@pytest.mark.parametrize("names", [FRENCH, DUTCH])
+def test_drafts_in_other_languages_read_the_same_network(tmp_path: Path, names: dict[str, Any]) -> None:
+    place = tmp_path / "own.gpkg"
+    for layer, frame in town().items():
+        name, columns = names[layer]
+        frame.rename(columns=columns).to_file(place, layer=name)
+    draft = draft_mapping(open_source(place))
+    assert draft.gaps == ()
+    network = read_network(place, mapping=parse_mapping(draft.text))
+    assert network.content_sha256 == read_network(_native(tmp_path)).content_sha256
+
+
+def _native(path: Path) -> Path:
+    for layer, frame in town().items():
+        frame.to_file(path / "native.gpkg", layer=layer)
+    return path / "native.gpkg"
+
+
+def _draft(path: Path, layer: str, columns: dict[str, Any], shapes: Any, crs: Any = 25832) -> Draft:
+    frame = geopandas.GeoDataFrame(columns, geometry=shapes, crs=crs)
+    path.mkdir()
+    frame.to_parquet(path / f"{layer}.parquet", index=False)
+    draft = draft_mapping(open_source(path))
+    parse_mapping(draft.text)
+    return draft
+
+
+def _lines(n: int, z: float | None = None) -> list[LineString]:
+    up = () if z is None else (z,)
+    return [LineString([(600000 + 9 * i, 5800000, *up), (600000 + 9 * i, 5800040, *up)]) for i in range(n)]
+
+
+@pytest.mark.parametrize(
+    ("name", "numbers", "expected"),
+    [
+        ("outer diameter", [110.0, 63.0], 'od_mm = "outer diameter"'),
+        ("outer diameter", [4.5, 8.625], 'unit = "in"'),
+        ("outer diameter", [32.0, 25.0], 'od_mm = "outer diameter"'),
+        ("outer diameter", [12.0, 16.0], 'unit = "?"'),
+        ("od_in", [4.5, 8.625], 'unit = "in" } # by the name'),
+        ("mop_bar", [0.1, 0.1], 'unit = "bar" } # by the name'),
+        ("mop", [100.0, 100.0], 'mop_mbar = "mop"'),
+        ("mop", [4.0, 0.1], 'unit = "?"'),
+        ("depth", [0.9, 1.1], 'depth_m = "depth"'),
+        ("depth", [90.0, 110.0], 'unit = "cm"'),
+        ("depth", [900.0, 1100.0], 'unit = "mm"'),
+    ],
+)
+def test_units_are_guessed_by_names_then_by_values(
+    tmp_path: Path, name: str, numbers: list[float], expected: str
+) -> None:
+    draft = _draft(tmp_path / "d", "mains", {"nr": ["a", "b"], name: numbers}, _lines(2))
+    assert expected in draft.text
+
+
+def test_a_unit_that_could_kill_is_never_guessed(tmp_path: Path) -> None:
+    # 7 is inches of water or psi: a factor of 28 in pressure.
+    points = [Point(600000, 5800000), Point(600009, 5800000)]
+    draft = _draft(tmp_path / "d", "governor", {"nr": ["a", "b"], "outlet": [7.0, 7.0]}, points)
+    assert "regulators: unit of outlet_mbar" in draft.gaps
+    raw = read_layers(tmp_path / "d", mapping=parse_mapping(draft.text))
+    assert "columns.outlet_mbar.unit" in " ".join(finding.what for finding in raw.findings)
+
+
+def test_a_word_that_nobody_knows_is_a_gap_with_its_count(tmp_path: Path) -> None:
+    material = ["MDPE", "mdpe", "Eternit", "Eternit", "Eternit"]
+    draft = _draft(tmp_path / "d", "mains", {"nr": list("abcde"), "material": material}, _lines(5))
+    assert '"MDPE" = "PE80" # 2' in draft.text or '"mdpe" = "PE80" # 2' in draft.text
+    assert '"Eternit" = "?" # 3' in draft.text
+    assert "mains: material 'Eternit'" in draft.gaps
+
+
+def test_plain_polyethylene_is_never_taken_for_a_grade(tmp_path: Path) -> None:
+    draft = _draft(tmp_path / "d", "mains", {"nr": list("ab"), "material": ["HDPE", "PE-HD"]}, _lines(2))
+    assert '"HDPE" = "PE" # 1' in draft.text
+    assert '"PE-HD" = "PE" # 1' in draft.text
+
+
+def test_what_must_be_there_and_is_not_is_a_gap(tmp_path: Path) -> None:
+    draft = _draft(tmp_path / "d", "mains", {"nr": list("ab")}, _lines(2))
+    assert set(draft.gaps) >= {"customers: source", "regulators: source", "mains: od_mm", "mains: material"}
+    raw = read_layers(tmp_path / "d", mapping=parse_mapping(draft.text))
+    assert sum(finding.code == "mapping-gap" for finding in raw.findings) == len(draft.gaps)
+
+
+def test_layers_that_look_like_nothing_are_named(tmp_path: Path) -> None:
+    draft = _draft(tmp_path / "d", "lamps", {"nr": list("ab")}, [Point(0, 0), Point(1, 1)])
+    assert draft.notes == ("lamps (point, 2 features) is left out",)
+
+
+def test_a_file_that_cannot_be_read_is_named_and_the_rest_is_drafted(tmp_path: Path) -> None:
+    _draft(tmp_path / "d", "mains", {"nr": list("ab")}, _lines(2))
+    (tmp_path / "d" / "valves.parquet").write_bytes(b"PAR1 broken")
+    draft = draft_mapping(open_source(tmp_path / "d"))
+    assert "[[mains]]" in draft.text
+    assert any("valves.parquet" in note for note in draft.notes)
+    parse_mapping(draft.text)
+
+
+def test_heights_of_zero_are_none_and_those_of_feet_are_feet(tmp_path: Path) -> None:
+    assert 'height = "none"' in _draft(tmp_path / "a", "mains", {"nr": ["a"]}, _lines(1, 0.0)).text
+    assert "height =" not in _draft(tmp_path / "b", "mains", {"nr": ["a"]}, _lines(1, 50.0)).text
+    assert 'height = "ft"' in _draft(tmp_path / "c", "mains", {"nr": ["a"]}, _lines(1, 50.0), 2263).text
+
+
+def test_hostile_names_and_words_make_a_draft_that_is_still_a_mapping(tmp_path: Path) -> None:
+    rows = {
+        'nr"]\n[x': ["a", "b"],
+        "material": ['"\n[[mains]]', "\x7f\x01 = 1"],
+        "größe": ["d 90 SDR 11", "d 63 SDR 11"],
+    }
+    draft = _draft(tmp_path / "d", 'mains" #', rows, _lines(2))
+    mapping = parse_mapping(draft.text)
+    assert [feed.source for feed in mapping.feeds["mains"]] == ['mains" #']
+    assert 'size = "größe"' in draft.text
+
+
+def test_a_large_list_of_different_words_is_not_listed(tmp_path: Path) -> None:
+    words = [f"type {i}" for i in range(200)]
+    draft = _draft(tmp_path / "d", "mains", {"nr": words, "material": words}, _lines(200))
+    assert "type 7" not in draft.text
+
+
+def test_customers_find_their_services_by_the_ids_whatever_the_column_is_called(tmp_path: Path) -> None:
+    folder = tmp_path / "d"
+    folder.mkdir()
+    services = geopandas.GeoDataFrame({"key": ["S1", "S2"]}, geometry=_lines(2), crs=25832)
+    customers = geopandas.GeoDataFrame(
+        {"meter": ["M1", "M2"], "zzz": ["S2|S1", "S1"], "number": [1, 2]},
+        geometry=[Point(600000, 5800000), Point(600009, 5800000)],
+        crs=25832,
+    )
+    services.to_parquet(folder / "services.parquet")
+    customers.to_parquet(folder / "meters.parquet")
+    draft = draft_mapping(open_source(folder))
+    assert 'service_id = { from = "zzz", split = "|" }' in draft.text
+    assert np.array_equal(
+        read_layers(folder, mapping=parse_mapping(draft.text))["customers"].columns["service_id"].to_pylist(),
+        ["S2;S1", "S1"],
+    )
