@@ -22,15 +22,17 @@ from netplan.readers import read_network, write_layers
 
 CRS = "EPSG:25832"
 STREET_M, SERVICE_M = 80.0, 9.0
-SERVICES_A_MAIN, BLOCKS_A_STATION = 4, 40
+SERVICES_A_MAIN, BLOCKS_A_STATION = 4, 10
+OD_MM = (250.0, 180.0, 125.0)
+"""Of the mains in every tenth street, in every fifth, and in the others."""
 Layers = dict[str, geopandas.GeoDataFrame]
 
 
 def grid_layers(n_pipes: int, seed: int = 1, *, customers: bool = True) -> Layers:
     """Return layers of a street grid with about `n_pipes` mains and services together.
 
-    A fifth of the street links is missing; each main carries four services and a bend; one regulator
-    station stands in every 40 × 40 blocks.
+    A fifth of the street links is missing, none of every fifth street; each main carries four services and a
+    bend; one regulator station stands in every 10 × 10 blocks, so that each feeds some eight hundred customers.
     """
     rng = np.random.default_rng(seed)
     blocks = max(2, round((n_pipes / (2 * 0.8 * (1 + SERVICES_A_MAIN))) ** 0.5))
@@ -44,9 +46,12 @@ def grid_layers(n_pipes: int, seed: int = 1, *, customers: bool = True) -> Layer
             np.column_stack([number[:, :-1].ravel(), number[:, 1:].ravel()]),
         ]
     )
-    links = links[rng.random(len(links)) < 0.8]
+    eastward = np.arange(len(links)) < len(links) // 2
+    street = np.where(eastward, links[:, 0] % blocks, links[:, 0] // blocks)
+    stays = (street % 5 == 0) | (rng.random(len(links)) < 0.75)
+    links, street = links[stays], street[stays]
     begin, end = corner[links[:, 0]], corner[links[:, 1]]
-    mains = _mains(rng, begin, end)
+    mains = _mains(rng, begin, end, np.select([street % 10 == 0, street % 5 == 0], OD_MM[:2], OD_MM[2]))
     tap, place, which = _taps(rng, begin, end)
     layers = {"mains": mains, "services": _services(tap, place, which)}
     layers["customers"] = _customers(rng, place if customers else place[:0])
@@ -63,14 +68,14 @@ def _names(letter: str, n: int) -> NDArray[np.str_]:
 
 
 def _mains(
-    rng: np.random.Generator, begin: NDArray[np.float64], end: NDArray[np.float64]
+    rng: np.random.Generator, begin: NDArray[np.float64], end: NDArray[np.float64], od_mm: NDArray[np.float64]
 ) -> geopandas.GeoDataFrame:
     n = len(begin)
     shapes = shapely.linestrings(np.stack([begin, (begin + end) / 2, end], axis=1))
     columns = {
         "id": _names("M", n),
         "material": np.where(rng.random(n) < 0.5, "PE100", "PE80"),
-        "od_mm": rng.choice([90.0, 110.0, 125.0, 180.0], n),
+        "od_mm": od_mm,
         "sdr": rng.choice([11.0, 17.0], n),
         "street": np.char.add("Street ", (np.arange(n) // 8).astype(str)),
         "surface": rng.choice(["footway", "carriageway", "verge"], n),
