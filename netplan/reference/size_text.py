@@ -12,7 +12,7 @@ from typing import Final, Literal, NoReturn
 
 from netplan.reference.nominal import Family, Stuff, nominal_size, of_outside_diameter
 
-__all__ = ["Plain", "WrittenSize", "read_size"]
+__all__ = ["Plain", "WrittenSize", "read_ratio", "read_size"]
 
 Plain = Literal["", "od_mm", "dn", "inch"]
 """What a number without any word means."""
@@ -38,6 +38,14 @@ _MATERIALS: Final[tuple[tuple[Stuff, tuple[str, ...]], ...]] = (
     ("iron", ("iron", "guss", "gg", "ggg", "fonte", "gietijzer", "ci", "di")),
 )
 _STUFF: Final = {word: stuff for stuff, words in _MATERIALS for word in words}
+_NAMED: Final = (
+    {"pe80": "PE80", "pe100": "PE100"}
+    | dict.fromkeys(("steel", "stahl", "acier", "staal", "st", "stl"), "steel")
+    | dict.fromkeys(("gg", "guss", "ci"), "cast_iron")
+    | dict.fromkeys(("ggg", "di"), "ductile_iron")
+)
+"""Word of the input contract for what a text calls a material."""
+
 _GRADES: Final = ("80", "100", "hd", "md", "rc", "xa")
 _INCH: Final = ('"', "in", "inch", "inches", "zoll", "duim", "pouce", "pouces")
 _OUTSIDE: Final = ("od", "d", "da", "de", "e")
@@ -68,6 +76,8 @@ class WrittenSize:
         Bore [mm]: the nominal size of steel or iron of which the text gives no wall, so no measured bore.
     source_key : str
         Key in `netplan.sources` of the table that gave the outside diameter; empty where the text gave it.
+    material : str
+        Material that the text names, as a word of the input contract; empty where it names none for certain.
     """
 
     od_mm: float
@@ -75,6 +85,20 @@ class WrittenSize:
     wall_mm: float | None = None
     bore_mm: float | None = None
     source_key: str = ""
+    material: str = ""
+
+
+def read_ratio(text: str) -> float:
+    """Read a standard dimension ratio as people write it: ``SDR 17.6``, ``DR11``, ``S 5``, ``11`` [-].
+
+    Raises
+    ------
+    ValueError
+        When it is none, or says more than a ratio.
+    """
+    if len(text) > _LONGEST:
+        raise ValueError("is too long for a ratio")
+    return _Reading(_TOKEN.findall(_plain_letters(text)), "", "").ratio()
 
 
 def read_size(text: str, stuff: Stuff = "", plain: Plain = "") -> WrittenSize:
@@ -96,8 +120,7 @@ def read_size(text: str, stuff: Stuff = "", plain: Plain = "") -> WrittenSize:
     """
     if len(text) > _LONGEST:
         raise ValueError("is too long for a size")
-    reading = _Reading(_TOKEN.findall(_plain_letters(text)), stuff, plain)
-    size = reading.size()
+    size = _Reading(_TOKEN.findall(_plain_letters(text)), stuff, plain).size()
     if not _OD_RANGE_MM[0] <= size.od_mm <= _OD_RANGE_MM[1]:
         raise ValueError("is no size that a pipe can have")
     return size
@@ -117,6 +140,7 @@ class _Reading:
         self._tokens, self._at = tokens, 0
         self._stuff, self._plain = stuff, plain
         self._said: Stuff = ""
+        self._material_said = ""
         self._family: Family = "cts" if "cts" in tokens else "inch"
         self._in_inches = any(word in tokens for word in _INCH_FAMILY)
         self._sdr: float | None = None
@@ -124,10 +148,25 @@ class _Reading:
         self._number: tuple[str, float] | None = None
         self._wall: float | None = None
 
+    def ratio(self) -> float:
+        """Take all words and return the ratio, when they say that and no more."""
+        self._all()
+        if self._number is None and self._sdr is not None:
+            return self._sdr
+        if self._number is not None and self._number[0] == "plain" and len(self._tokens) == 1:
+            return self._number[1]
+        raise ValueError("names no ratio")
+
     def size(self) -> WrittenSize:
         """Take all words and return what they say together."""
+        self._all()
+        return replace(self._meant(), material=self._material_said)
+
+    def _all(self) -> None:
         while self._at < len(self._tokens):
             self._next()
+
+    def _meant(self) -> WrittenSize:
         if self._number is None:
             raise ValueError("names no size")
         how, number = self._number
@@ -164,7 +203,7 @@ class _Reading:
 
     def _word(self, word: str) -> None:
         if word in _STUFF:
-            self._material(_STUFF[word])
+            self._material(word, _STUFF[word])
         elif word in _OUTSIDE:
             self._outside(self._needed(word))
         elif word in _NOMINAL:
@@ -174,12 +213,18 @@ class _Reading:
         elif word not in (*_FILLING, *_INCH_FAMILY):
             raise ValueError(f"holds {word[:20]!r}, which is not known")
 
-    def _material(self, stuff: Stuff) -> None:
+    def _material(self, word: str, stuff: Stuff) -> None:
         if self._said and self._said != stuff:
             raise ValueError("names two materials")
         self._said = stuff
+        named = _NAMED.get(word, "PE" if stuff == "pe" else "")
+        if word == "iron" and self._at > 1:
+            named = {"cast": "cast_iron", "ductile": "ductile_iron"}.get(self._tokens[self._at - 2], "")
         while stuff == "pe" and self._peek(self._peek(0) == "-") in _GRADES:
             self._at += 1 + (self._peek(0) == "-")
+            named = _NAMED.get(f"pe{self._tokens[self._at - 1]}", named)
+        self._material_said = self._material_said if named in ("", "PE") else named
+        self._material_said = self._material_said or named
 
     def _nominal_word(self, word: str) -> None:
         if word == "dn" and self._peek(0) == "/" and self._peek(1) == "od":

@@ -72,6 +72,10 @@ def _column(path: Path, values: list[Any], rule: str, target: str = "mains.resin
         ([10], '{ from = "value", unit = "m3/h", kwh_per_m3 = 11 }', "customers.peak_kw", [110.0]),
         (["12,5", "1.200,5"], '{ from = "value", decimal = "," }', "mains.od_mm", [12.5, 1200.5]),
         (["4 in", "110", "90 mm"], '"value"', "mains.od_mm", [101.6, 110.0, 90.0]),
+        (["6.3mm", "4.0 mm", '0.5"'], '"value"', "mains.wall_mm", [6.3, 4.0, 12.7]),
+        (["SDR 11", "SDR17,6", "S5", "9"], '"value"', "mains.sdr", [11.0, 17.6, 11.0, 9.0]),
+        (["1998-05-01", "1.5.1967", "2004"], '"value"', "mains.year", [1998.0, 1967.0, 2004.0]),
+        (pd.to_datetime(["1998-05-01", "2004-12-31"]), '"value"', "mains.year", [1998.0, 2004.0]),
         ([-9, 110], '{ from = "value", empty = -9 }', "mains.od_mm", [np.nan, 110.0]),
         ([np.nan, 110], '{ from = "value", default = 63 }', "mains.od_mm", [63.0, 110.0]),
         (["ND", "MD"], '{ from = "value", values = { ND = 100, MD = 1000 } }', "mains.mop_mbar", [100, 1000]),
@@ -126,7 +130,13 @@ _PIPES = {
     "werkstoff": ["PE100", "PE80", "steel", "cast_iron", "PE80"],
     "nw": ["d180 SDR 17", "32x3", "DN 100", '4"', "round"],
 }
-_PIPE_SHAPES = [LineString([(600000 + 50 * i, 5800000), (600000 + 50 * i, 5800040)]) for i in range(5)]
+
+
+def _lines(n: int) -> list[LineString]:
+    return [LineString([(600000 + 50 * i, 5800000), (600000 + 50 * i, 5800040)]) for i in range(n)]
+
+
+_PIPE_SHAPES = _lines(5)
 
 
 def _mapped_pipes(path: Path, text: str) -> Any:
@@ -181,6 +191,28 @@ def test_sizes_as_text_fill_the_size_columns(tmp_path: Path) -> None:
     )
     pd.testing.assert_frame_equal(sizes, expected)
     assert [(f.code, f.feature_id) for f in raw.findings] == [("nominal-bore", "3"), ("nominal-bore", "4")]
+
+
+def test_sizes_as_text_say_the_material_where_no_column_does(tmp_path: Path) -> None:
+    texts = [
+        "PE100 d125 SDR 17",
+        "PE-HD 63x5,8",
+        "DN 100 GGG",
+        "Stahl DN 150",
+        "cast iron DN 100",
+        "d90 SDR 11",
+    ]
+    place = _folder(tmp_path / "data", {"pipe": ({"nw": texts}, _lines(6))})
+    raw = read_layers(place, mapping=parse_mapping('[[mains]]\nsource = "pipe"\nsize = "nw"'))
+    assert raw["mains"].columns["material"].to_pylist() == [
+        "PE100",
+        "PE",
+        "ductile_iron",
+        "steel",
+        "cast_iron",
+        "",
+    ]
+    assert raw["mains"].columns["od_mm"].to_pylist() == [125.0, 63.0, 118.0, 168.3, 118.0, 90.0]
 
 
 def test_an_unreadable_size_names_its_feature(tmp_path: Path) -> None:

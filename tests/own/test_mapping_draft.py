@@ -7,6 +7,7 @@ from typing import Any
 
 import geopandas
 import numpy as np
+import pandas as pd
 import pytest
 from shapely import LineString, Point
 
@@ -179,3 +180,18 @@ def test_customers_find_their_services_by_the_ids_whatever_the_column_is_called(
         read_layers(folder, mapping=parse_mapping(draft.text))["customers"].columns["service_id"].to_pylist(),
         ["S2;S1", "S1"],
     )
+
+
+def test_ratios_years_and_materials_are_found_in_texts(tmp_path: Path) -> None:
+    rows = {
+        "nr": ["a", "b"],
+        "Dimension": ["PE100 d125", "Stahl DN 150"],
+        "SDR": ["SDR 17", "SDR17,6"],
+        "Baujahr": pd.to_datetime(["1998-05-01", "2004-12-31"]),
+    }
+    draft = _draft(tmp_path / "d", "Leitungen", rows, _lines(2))
+    assert not [gap for gap in draft.gaps if gap.startswith("mains")]
+    mains = read_layers(tmp_path / "d", mapping=parse_mapping(draft.text))["mains"].columns
+    assert mains["material"].to_pylist() == ["PE100", "steel"]
+    assert mains["sdr"].to_pylist() == [17.0, 17.6]
+    assert mains["year"].to_pylist() == [1998.0, 2004.0]

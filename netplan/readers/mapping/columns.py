@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -12,7 +13,6 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from netplan.errors import BadInputError
 from netplan.findings import Severity
 from netplan.network.contract import Column
 from netplan.network.normalise import column_text
@@ -21,15 +21,22 @@ from netplan.network.text import Text
 from netplan.readers.mapping.model import GAP, ColumnRule
 from netplan.readers.mapping.texts import ID_COLUMNS, given, ids, joined, rewritten, word_of
 from netplan.readers.mapping.units import unit_factor
-from netplan.units import quantity
+from netplan.reference.size_text import read_ratio
 
 __all__ = ["Place", "build_column"]
 
 _MOST_QUANTITIES: Final = 10_000
-"""Different texts that are read as a number with a unit; more than that is no list of sizes."""
+"""Different texts that are read one by one, with a unit for example; more than that is no list of sizes."""
 
 _DIGITS: Final = 12
 """Significant digits of a converted number, so that 0.055 bar is 55 mbar and nothing else."""
+
+
+_YEAR: Final = re.compile(r"(?<!\d)(?:18|19|20)\d\d(?!\d)")
+"""A year in a date, however the date is written."""
+
+_WITH_UNIT: Final = re.compile(r"([-+]?\d+(?:\.\d+)?)\s*([^\d\s].*)")
+"""A number with its unit, as in 6.3mm or 4 in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,7 +196,7 @@ def _read_texts(
     read = _converted(read, times)
     unread = np.flatnonzero(np.isnan(read))[:_MOST_QUANTITIES]
     for at in unread.tolist():
-        read[at] = _with_unit(words[at], column.unit)
+        read[at] = _said(words[at], column)
     code = kinds.indices.to_numpy(zero_copy_only=False)
     values = read[code] if len(read) else np.full(len(texts), np.nan)
     place.notes.add_each(
@@ -204,10 +211,19 @@ def _read_texts(
     return np.asarray(values)
 
 
-def _with_unit(text: str, unit: str) -> float:
+def _said(text: str, column: Column) -> float:
+    """Return the number in a text that is more than a number; NaN where there is none for certain."""
+    if len(text) > 40:
+        return np.nan
     try:
-        return quantity(text, unit, "value") if len(text) <= 40 else np.nan
-    except BadInputError:
+        if column.name == "sdr":
+            return read_ratio(text)
+        if column.unit == "a":
+            years = _YEAR.findall(text)
+            return float(years[0]) if len(years) == 1 else np.nan
+        number = _WITH_UNIT.fullmatch(text)
+        return np.nan if number is None else float(number[1]) * unit_factor(number[2], column.unit)
+    except ValueError:
         return np.nan
 
 

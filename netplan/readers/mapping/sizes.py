@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from netplan.findings import Severity
+from netplan.network.normalise import column_text
 from netplan.readers.mapping.columns import Place
 from netplan.readers.mapping.model import SizeRule
 from netplan.readers.mapping.texts import joined
@@ -33,16 +34,15 @@ _MOST_KINDS: Final = 100_000
 
 
 def fill_sizes(built: dict[str, Any], rule: SizeRule, table: Any, names: Sequence[str], place: Place) -> None:
-    """Fill the size columns in `built` where they are empty, from texts; `built` may hold the material.
+    """Fill the size columns in `built` where they are empty, and the material where no column says it.
 
     Where a column gives a wall, a bore or a ratio already, the text gives the outside diameter alone.
     """
     n = len(table)
     texts = joined(table, names, " ")
     meant = {word.strip().lower(): text for word, text in rule.meanings.items()}
-    material = built.get("material", pa.repeat(pa.scalar("", pa.string()), n))
-    material = pc.utf8_lower(pc.fill_null(pc.cast(material, pa.string()), ""))
-    kinds = pc.dictionary_encode(pc.binary_join_element_wise(texts, material, "\n"))
+    material = column_text(built.get("material", pa.nulls(n, pa.string()))).arrow
+    kinds = pc.dictionary_encode(pc.binary_join_element_wise(texts, pc.utf8_lower(material), "\n"))
     code = np.asarray(kinds.indices.to_numpy(zero_copy_only=False), dtype=np.int64)
     sizes: list[WrittenSize | str] = [
         _size(pair, rule, meant) if at < _MOST_KINDS else "is one of too many texts"
@@ -55,6 +55,7 @@ def fill_sizes(built: dict[str, Any], rule: SizeRule, table: Any, names: Sequenc
         read = np.array([_figure(size, name) for size in sizes] or [np.nan])[code]
         usable = np.isnan(before[name]) if name == "od_mm" else ~walled
         built[name] = pa.array(np.where(usable, read, before[name]))
+    _fill_material(built, material, sizes, code)
     _report(sizes, code, texts, np.isnan(before["od_mm"]), walled, place)
 
 
@@ -66,6 +67,16 @@ def _size(pair: str, rule: SizeRule, meant: dict[str, str]) -> WrittenSize | str
         return read_size(meant.get(text.lower(), text), _STUFF.get(material, ""), rule.plain)
     except ValueError as error:
         return str(error)
+
+
+def _fill_material(
+    built: dict[str, Any], material: Any, sizes: list[WrittenSize | str], code: NDArray[np.int64]
+) -> None:
+    """Take the material from the texts where no column says it."""
+    said = ["" if isinstance(size, str) else size.material for size in sizes]
+    if any(said):
+        texts = pa.array(said, pa.string()).take(pa.array(code))
+        built["material"] = pc.if_else(pc.equal(material, ""), texts, material)
 
 
 def _figure(size: WrittenSize | str, name: str) -> float:

@@ -12,11 +12,10 @@ import pyarrow.compute as pc
 from netplan.network.contract import Column, layer_specs
 from netplan.readers.mapping.draft.layers import Guess
 from netplan.readers.mapping.draft.look import SeenColumn, SeenLayer
+from netplan.readers.mapping.draft.readable import says_numbers, size_column, size_says
 from netplan.readers.mapping.draft.units import NOTHING, Unit, guess_unit
 from netplan.readers.mapping.draft.vocabulary import likeness, meaning, plain
 from netplan.readers.mapping.model import GAP
-from netplan.reference.nominal import Stuff
-from netplan.reference.size_text import read_size
 
 __all__ = ["DraftColumn", "DraftFeed", "draft_feed", "references"]
 
@@ -31,7 +30,6 @@ _MACHINE_KEYS: Final = ("objectid", "fid", "ogcfid", "gid", "rowid", "oid", "sha
 _MACHINE_KEY: Final = 5.0
 """Likeness of a key that a database gives and changes at every export: better than nothing."""
 
-_STUFFS: Final[tuple[Stuff, ...]] = ("", "pe", "steel", "iron")
 _CONTRACT_OWN: Final = 200.0
 """Likeness of a column that has the contract's own name."""
 
@@ -99,7 +97,7 @@ def draft_feed(guess: Guess, known_ids: dict[str, Any]) -> DraftFeed:
     """
     columns = {column.name: column for column in _part(guess)}
     spec = layer_specs()[guess.target]
-    size = _size_column(guess, columns)
+    size = size_column(guess.target, columns)
     taken = {guess.column, size} - {""}
     chosen = _chosen(guess, columns, taken, known_ids)
     drafted: dict[str, DraftColumn] = {}
@@ -107,7 +105,7 @@ def draft_feed(guess: Guess, known_ids: dict[str, Any]) -> DraftFeed:
         source = chosen.get(column.name)
         if source is not None:
             drafted[column.name] = _drafted(column, columns[source], guess.seen, known_ids)
-        elif column.required == "yes" and not (column.name == "od_mm" and size):
+        elif column.required == "yes" and not (size and size_says(column.name, columns[size])):
             drafted[column.name] = DraftColumn(GAP)
     if not size and "od_mm" in drafted and not {"sdr", "wall_mm", "bore_mm"} & set(drafted):
         drafted["sdr"] = DraftColumn(GAP)
@@ -177,7 +175,7 @@ def _score(column: Column, seen: SeenColumn, known_ids: dict[str, Any]) -> float
         share = _share(seen, known_ids.get(_REFERENCES[column.name]))[0]
         return 500.0 * share if share > 0.5 else 0.0
     if column.kind == "number":
-        return own if own and seen.is_number else 0.0
+        return own if own and (seen.is_number or says_numbers(column, seen)) else 0.0
     if column.kind == "word" and seen.words:
         known = [word for word in seen.words if _meaning(column, word) is not None]
         share = len(known) / len(seen.words)
@@ -233,30 +231,3 @@ def _drafted(column: Column, seen: SeenColumn, layer: SeenLayer, known_ids: dict
 def _meaning(column: Column, word: str) -> str | None:
     own = {known.casefold(): known for known in column.words}
     return own.get(word.casefold()) or meaning(column.name, word)
-
-
-def _size_column(guess: Guess, columns: dict[str, SeenColumn]) -> str:
-    """Return the column that holds sizes as text: most of its different values can be read as one."""
-    if guess.target not in ("mains", "services"):
-        return ""
-    scores = {
-        name: share
-        for name, seen in columns.items()
-        if seen.kind == "text" and not seen.is_number and (share := _readable(seen)) >= 0.6
-    }
-    return max(sorted(scores), key=lambda name: scores[name], default="")
-
-
-def _readable(seen: SeenColumn) -> float:
-    words = list(seen.words) or [word for word in seen.texts.unique().to_pylist() if word][:200]
-    return float(np.mean([_is_size(word) for word in words])) if words else 0.0
-
-
-def _is_size(text: str) -> bool:
-    for stuff in _STUFFS:
-        try:
-            read_size(text, stuff)
-        except ValueError:
-            continue
-        return True
-    return False
