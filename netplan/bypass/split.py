@@ -32,6 +32,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
+WHILE_PURGING = ", with gas let in for the purge (rule purge.draw_is_load)"
+"""Added to the reason of what fails with a purge's draw on top, and maybe without."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Island:
@@ -240,7 +243,7 @@ class Judge:
             stands = (self._stand_in_all(sizes, tuple(loads.under(draw)), skip_inlets) for draw in places)
             found = worst_of(_first_that_holds(stands), found)
             if not found.holds:
-                break
+                return replace(found, reason=found.reason + WHILE_PURGING) if loads.draws else found
         return found
 
     def _stand_in_all(

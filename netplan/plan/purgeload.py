@@ -57,7 +57,7 @@ def purge_draws(desk: Desk, cut: Cut, reach: Reach, pressure_pa_gauge: Floats) -
     loop that fills from both sides (the source of the velocity stands with `netplan.venting`). A crew lets
     no less in, because gas and air would slide over each other. It may choose the stop it taps, among those
     that have a regulator station behind them whatever feeds are laid. Gas that is purged through inert gas
-    only draws nothing.
+    only draws nothing, nor does one that the rules' ``purge.draw_is_load`` leaves out.
 
     Parameters
     ----------
@@ -66,7 +66,7 @@ def purge_draws(desk: Desk, cut: Cut, reach: Reach, pressure_pa_gauge: Floats) -
     pressure_pa_gauge : float array, shape (network nodes,)
         With all stops in and no feed [Pa gauge].
     """
-    if not natural_gas_figures_hold(desk.gas):
+    if not (desk.request.rules.purge.draw_is_load and natural_gas_figures_hold(desk.gas)):
         return ()
     found = []
     for zone in cut.zones:

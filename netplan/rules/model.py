@@ -233,6 +233,7 @@ class PurgeRules(Table):
     stack_bores_mm: Annotated[tuple[Millimetres, ...], Field(min_length=1)]
     stack_height_m: Annotated[Metres, Field(gt=0)]
     gwp_methane: Annotated[Number, Field(gt=0, le=200)]
+    draw_is_load: bool = True
 
 
 class CrewRules(Table):
