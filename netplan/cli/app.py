@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from netplan import __version__
-from netplan.cli import bypass, check, compare, demo, map_columns, papers, plan, rules, schema
+from netplan.cli import bypass, check, compare, demo, explain, map_columns, papers, plan, rules, schema
 from netplan.cli.door import run
 
 __all__ = ["app", "main"]
@@ -42,6 +42,7 @@ app.command("plan")(plan.command)
 app.command("bypass")(bypass.command)
 app.command("check")(check.command)
 app.command("compare")(compare.command)
+app.command("explain")(explain.command)
 app.command("map-columns")(map_columns.command)
 app.command("papers")(papers.command)
 app.command("rules")(rules.command)

@@ -1,0 +1,31 @@
+"""The demo's plan of the sample town, made once a test process, without papers and weather."""
+
+from __future__ import annotations
+
+import atexit
+import shutil
+import tempfile
+from functools import cache
+from pathlib import Path
+
+from netplan.cli.sample import DEMO_WORK, sample_network
+from netplan.network.section import WorkPart
+from netplan.outputs.choices import Choices
+from netplan.outputs.folder import write_plan_folder
+from netplan.plan.run import PlanRequest, make_plan
+from netplan.readers import read_network
+from netplan.rules import read_rules
+
+
+@cache
+def sample_plan() -> Path:
+    """Return the plan folder; it must only be read."""
+    home = Path(tempfile.mkdtemp(prefix="sample-plan-"))
+    atexit.register(shutil.rmtree, home, ignore_errors=True)
+    request = PlanRequest(
+        network=read_network(sample_network()),
+        parts=(WorkPart(*DEMO_WORK),),
+        rules=read_rules(None),
+        weather=False,
+    )
+    return write_plan_folder(make_plan(request), home / "plan", choices=Choices(papers=False))
