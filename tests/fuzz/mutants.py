@@ -20,10 +20,10 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 
 from tests.fuzz.districts import NAMES, district
-from tests.fuzz.trial import LIMIT_S, Outcome, try_seed
+from tests.fuzz.trial import WALL_LIMIT_S, Outcome, try_seed
 
 BATCH = 250
-PATIENCE_S = 3 * LIMIT_S
+PATIENCE_S = 2 * WALL_LIMIT_S
 
 
 def outcomes(first: int, count: int, towns: tuple[str, ...]) -> Iterator[Outcome]:
