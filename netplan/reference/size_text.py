@@ -19,6 +19,9 @@ Plain = Literal["", "od_mm", "dn", "inch"]
 
 _LONGEST: Final = 80
 _MM_PER_INCH: Final = 25.4
+_LEAST_BARE_MM: Final = 25.0
+"""Bare numbers of PE from this up are outside diameters in millimetres, where the tables hold them [mm]."""
+
 _OD_RANGE_MM: Final = (10.0, 2500.0)
 _SDR_OF_SERIES: Final = {
     3.2: 7.4,
@@ -111,7 +114,8 @@ def read_size(text: str, stuff: Stuff = "", plain: Plain = "") -> WrittenSize:
     stuff : str
         Material, where a column says it; else the words of the text count.
     plain : str
-        What a bare number means: an outside diameter [mm], a DN or an inch size; empty to refuse it.
+        What a bare number means: an outside diameter [mm], a DN or an inch size. Empty refuses it, except
+        for PE where the metric tables hold the number: common practice, source key ``nominal_bore``.
 
     Raises
     ------
@@ -172,7 +176,7 @@ class _Reading:
         how, number = self._number
         self._stuff = self._stuff or self._said
         if how == "plain":
-            how = "inch" if self._in_inches else self._plain
+            how = "inch" if self._in_inches else self._plain or self._of_pe(number)
             if not how:
                 raise ValueError("holds a number without DN, d, mm or inches")
         if how == "od_mm":
@@ -180,6 +184,11 @@ class _Reading:
         if how == "mm":
             return self._millimetres(number)
         return self._nominal(self._family if how == "inch" else "dn", number)
+
+    def _of_pe(self, number: float) -> str:
+        # DN and outside diameter of PE are the same number, and no inch size of gas pipe is as large.
+        is_metric = number >= _LEAST_BARE_MM and nominal_size("dn", number, "pe") is not None
+        return "od_mm" if self._stuff == "pe" and is_metric else ""
 
     def _next(self) -> None:
         word = self._take()

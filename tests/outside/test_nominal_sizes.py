@@ -8,7 +8,9 @@ import pytest
 from fluids.piping import schedule_lookup
 
 from netplan.reference.nominal import nominal_size
+from netplan.reference.pipes import wall_mm
 from netplan.reference.size_text import WrittenSize, read_size
+from tests.schutterwald import stored
 
 INCHES = (
     0.5,
@@ -78,6 +80,7 @@ def test_steel_by_dn_agrees_with_the_inch_sizes(dn: float, size: float) -> None:
         ("DN 160 SDR 17", "pe", {"od_mm": 160.0, "sdr": 17.0}),
         ("DN/OD 225 S 8", "", {"od_mm": 225.0, "sdr": 17.0}),
         ("d180", "", {"od_mm": 180.0}),
+        ("63 PE 80", "", {"od_mm": 63.0}),
         ("180x16,4", "", {"od_mm": 180.0, "wall_mm": 16.4}),
         ("Ø 110 SDR17,6", "", {"od_mm": 110.0, "sdr": 17.6}),
         ("PE100 SDR17 d125", "", {"od_mm": 125.0, "sdr": 17.0}),
@@ -100,7 +103,10 @@ def test_sizes_as_people_write_them(text: str, stuff: Any, expected: dict[str, f
         ("DN 150", "", "no known material"),
         ("DN 150", "pe", "do not hold for pe"),
         ('4" CTS', "", "do not hold for this pipe"),
-        ("180", "pe", "without DN, d, mm or inches"),
+        ("180", "", "without DN, d, mm or inches"),
+        ("180", "steel", "without DN, d, mm or inches"),
+        ("8", "pe", "without DN, d, mm or inches"),
+        ("20", "pe", "without DN, d, mm or inches"),
         ("d180 d200", "", "two sizes"),
         ("SDR 11 SDR 17", "", "two ratios"),
         ("PE steel d90", "", "two materials"),
@@ -124,3 +130,16 @@ def test_a_bare_number_means_what_the_mapping_says(plain: Any, od_mm: float | No
         assert read_size("8", "pe", plain) == WrittenSize(219.075, source_key="pe_walls_ips_memory")
     else:
         assert read_size("180", "pe", plain).od_mm == od_mm
+
+
+def test_sizes_of_a_real_town_give_its_recorded_bores() -> None:
+    # Kisse et al., Energies 13, 4052 (2020), supplementary data: texts such as 125 PE 100 SDR 11, and bores.
+    pipes = stored().pipe
+    (column,) = [name for name in pipes.columns if name.endswith("_std_type")]
+    kinds = pipes[[column, "inner_diameter_mm"]].dropna().drop_duplicates()
+    assert len(kinds) == 3
+    for text, bore_mm in kinds.itertuples(index=False):
+        size = read_size(text)
+        assert size.material == "PE100"
+        assert size.sdr is not None
+        assert size.od_mm - 2 * wall_mm(size.od_mm, size.sdr).wall_mm == pytest.approx(bore_mm)
