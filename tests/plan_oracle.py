@@ -264,7 +264,7 @@ class PlanOracle(Oracle):
         """Return what each node draws: a customer draws in equal shares where it has gas."""
         drawn = np.zeros(count)
         for row, nodes in enumerate(self.at):
-            live = [node for node in nodes if node not in zone]
+            live = [node for node in nodes if node not in zone and node in self.fed_before]
             for node in live:
                 drawn[node] += flow[row] / len(live)
         return drawn
@@ -551,7 +551,7 @@ class Aftermath:
             row
             for row, nodes in enumerate(at)
             if row not in self.isolated | stranded | oracle.weak_before
-            and any(not pressure[n] >= oracle.limit for n in nodes)
+            and any(not pressure[n] >= oracle.limit for n in nodes if n in oracle.fed_before)
         )
         if weak:
             self.hungry.append(HungryPart(weak, frozenset(), weak=True))
@@ -609,6 +609,7 @@ class Aftermath:
             for row, nodes in enumerate(oracle.at)
             if row not in self.isolated | stranded | oracle.weak_before
             for node in nodes
+            if node in oracle.fed_before
         ]
         for tap in self.taps:
             tried.append([self.drawing.solve(one, self.closed) for one in self._drawn(demands, tap)])
@@ -689,7 +690,7 @@ class Aftermath:
             for row, nodes in enumerate(oracle.at)
             if row not in off | oracle.weak_before
             for node in nodes
-            if node not in self.zone
+            if node not in self.zone and node in oracle.fed_before
         ]
         on = [oracle.node_demand(flow, frozenset(), drawing.count) for flow in oracle.flow_before]
         meters_off = self.demands(off)

@@ -177,8 +177,10 @@ class Desk:
         The network may have more nodes than the base, of which the first are those of the base.
         """
         customers = self.request.network.customers
+        live = np.ones(node_count, dtype=bool)
+        live[: len(self.fed_before)] = self.fed_before
         return tuple(
-            node_demand(customers, self.demand.flow_m3_per_s_std(hour, self.own_part), node_count)
+            node_demand(customers, self.demand.flow_m3_per_s_std(hour, self.own_part), node_count, live)
             for hour in self.hours
         )
 

@@ -53,16 +53,22 @@ def demands_after(desk: Desk, reach: Reach, gone: Flags, count: int) -> tuple[Fl
 
 
 def node_demand_after(desk: Desk, reach: Reach, flow: Floats, count: int) -> Floats:
-    """Return the demand of `count` nodes [m³/s at 15 °C, 101.325 kPa]; nothing is drawn in the zone."""
+    """Return the demand of `count` nodes [m³/s at 15 °C, 101.325 kPa].
+
+    Nothing is drawn in the zone, nor where there was no gas before.
+    """
     live = np.ones(count, dtype=bool)
-    live[: len(reach.in_zone)] = ~reach.in_zone
+    live[: len(reach.in_zone)] = ~reach.in_zone & desk.fed_before
     return node_demand(desk.request.network.customers, flow, count, live)
 
 
 def kept_inlets(desk: Desk, reach: Reach, gone: Flags) -> Inlets:
-    """Return the meter inlets that must hold: of customers not gone, that held before any stop."""
+    """Return the meter inlets that must hold: of customers not gone, that held before any stop.
+
+    A second service that had no gas before is none of them.
+    """
     owner, at = desk.attachments
-    counts = ~gone[owner] & ~reach.in_zone[at] & ~desk.weak_before[owner]
+    counts = ~gone[owner] & ~reach.in_zone[at] & desk.fed_before[at] & ~desk.weak_before[owner]
     holds = np.zeros(len(reach.in_zone), dtype=bool)
     holds[at[counts]] = True
     nodes = np.flatnonzero(holds)

@@ -15,6 +15,7 @@ from netplan.isolation import (
     FeedBound,
     Index,
     IsolationProblem,
+    Tail,
     cuts,
 )
 from netplan.network.section import Section
@@ -97,9 +98,16 @@ def _outlet_pa_gauge(desk: Desk, section: Section) -> float:
 
 
 def _feed_bound(desk: Desk, section: Section) -> FeedBound:
-    if desk.request.feeds_allowed:
-        return TailFeedBound(desk.request.network, section, desk.request.rules)
-    return lambda _tail: None
+    feeds = desk.request.feeds_allowed
+    of_feeds = TailFeedBound(desk.request.network, section, desk.request.rules) if feeds else None
+
+    def bound(tail: Tail) -> int | None:
+        # What had no gas before loses none: it is neither priced nor fed.
+        if not desk.fed_before[tail.far_node]:
+            return 0
+        return None if of_feeds is None else of_feeds(tail)
+
+    return bound
 
 
 def rank(desk: Desk, section: Section, tell: Tell, index: Index | None = None) -> Ranking:

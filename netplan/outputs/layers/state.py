@@ -205,16 +205,17 @@ def customer_rows(network: Network, option: Option, picture: FlowPicture, extent
 
 
 def _fed_by(network: Network, picture: FlowPicture, rows: NDArray[np.int64]) -> dict[str, object]:
-    """Return part, nodes drawn from outside the zone, and pressure before any stop; none if not known."""
+    """Return part, nodes drawn from, and pressure before any stop; none if not known."""
     before, in_zone, part = picture.node_before_mbar, picture.node_in_zone, picture.customer_part
     if before is None or in_zone is None or part is None:
         return {}
     customers = network.customers
+    has_gas = ~in_zone & ~np.isnan(before)
     start, at = customers.attach_start, customers.attach_node
     drawn_from = [at[start[row] : start[row + 1]] for row in rows.tolist()]
     return {
         "part": part[rows],
-        "nodes": [";".join(str(n) for n in some[~in_zone[some]].tolist()) for some in drawn_from],
+        "nodes": [";".join(str(n) for n in some[has_gas[some]].tolist()) for some in drawn_from],
         "pressure_before_mbar": customer_pressure(customers, before)[rows],
     }
 
