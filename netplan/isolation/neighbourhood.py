@@ -52,6 +52,10 @@ class Edge:
         return self.out_u if zone_at_u else self.out_v
 
 
+_Row = tuple[int, int, int, int, int, int]
+"""An `Edge` not made yet: run, u, v, out_u, out_v, gas_minor."""
+
+
 class Neighbourhood:
     """Local nodes round the work: node 0 is the work itself, the others are supernodes as they are met.
 
@@ -64,8 +68,6 @@ class Neighbourhood:
         Local nodes with all edges of the explored ones.
     supernode : list of int
         Supernode of each local node; `AUXILIARY` for the auxiliary nodes and for the work.
-    adjacent : list of dict
-        Per local node: edges by the node at their other end; all of them for explored nodes.
     loops : dict
         Edges that come back to their own node.
     constant_minor : int
@@ -90,7 +92,8 @@ class Neighbourhood:
         self._by_work |= set(forced)
         self.graph = FlowGraph()
         self.supernode: list[int] = []
-        self.adjacent: list[dict[int, list[Edge]]] = []
+        self._rows: list[_Row | Edge | None] = []
+        self._around: dict[int, dict[int, list[Edge]]] = {}
         self.loops: dict[int, list[Edge]] = {}
         self._local = dict.fromkeys(work.supernodes, SOURCE)
         self._pay: list[int] = []
@@ -114,6 +117,7 @@ class Neighbourhood:
             for row in self._several_at(supernode):
                 if row not in self._paid:
                     self.graph.add_edge(node, self._auxiliary_of(row), INFINITE, 0)
+                    self._rows.append(None)
         self.graph.outlet[node] = (
             INFINITE if self.barred(supernode) else self._pay[node] + self.ground.node_minor.item(supernode)
         )
@@ -125,12 +129,34 @@ class Neighbourhood:
         for node in queue:
             self.explore(node)
             yield node
-            queue += sorted(self.adjacent[node].keys() - seen, key=self.supernode.__getitem__)
-            seen.update(self.adjacent[node])
+            around = self.around(node)
+            queue += sorted(around.keys() - seen, key=self.supernode.__getitem__)
+            seen.update(around)
 
     def edges_at(self, node: int) -> list[Edge]:
         """Return the edges met so far at a local node."""
-        return [*self.loops.get(node, ()), *chain.from_iterable(self.adjacent[node].values())]
+        return [*self.loops.get(node, ()), *chain.from_iterable(self.around(node).values())]
+
+    def around(self, node: int) -> dict[int, list[Edge]]:
+        """Return edges at a local node by the node at their other end: all of them once it is explored."""
+        found = self._around.get(node)
+        if found is None:
+            found = {}
+            for arc in self.graph.arcs_at[node]:
+                edge = self._edge(arc >> 1)
+                if edge is not None:
+                    found.setdefault(self.graph.end[arc], []).append(edge)
+            if self.is_explored(node):
+                self._around[node] = found
+        return found
+
+    def _edge(self, number: int) -> Edge | None:
+        """Return an edge of the graph; most are only ever flowed through, so they are made when asked for."""
+        row = self._rows[number]
+        if isinstance(row, tuple):
+            run, u, v, out_u, out_v, gas_minor = row
+            row = self._rows[number] = Edge(run, u, v, None, out_u, out_v, gas_minor)
+        return row
 
     def _explore_work(self) -> int:
         """Take in the edges of the work; return what it pays whatever the zone [minor units]."""
@@ -143,14 +169,13 @@ class Neighbourhood:
         for gap in self.work.gaps:
             u, v = (SOURCE if end < 0 else self._local_of(end) for end in (gap.a, gap.b))
             gas = ground.gap_gas_minor(gap.shape)
-            self._add(self._lost(Edge(gap.run, u, v, gap, *self._least(gap.run, gap), gas)))
+            self._add_edge(Edge(gap.run, u, v, gap, *self._least(gap.run, gap), gas))
         self.graph.outlet[SOURCE] = INFINITE if any(map(self.barred, self.work.supernodes)) else 0
         several = sum(ground.off_minor.item(row) for row in self._paid)
         return self._pay[SOURCE] + self.work_gas_minor + paid + several
 
     def _new_node(self, supernode: int, outlet: int = UNSEEN) -> int:
         self.supernode.append(supernode)
-        self.adjacent.append({})
         self._pay.append(0)
         return self.graph.add_node(outlet)
 
@@ -173,35 +198,44 @@ class Neighbourhood:
         return node
 
     def _take_runs(self, supernode: int) -> None:
-        index, ground = self.index, self.ground
+        index, ground, taken = self.index, self.ground, self._taken
         for run in index.runs_at(supernode).tolist():
-            if run in self._taken:
+            if run in taken:
                 continue
-            self._taken.add(run)
+            taken.add(run)
             u = self._local_of(index.run_a.item(run))
             v = self._local_of(index.run_b.item(run))
             out_u, out_v = self._least(run, None) if self._special(run) else ground.price_run(run)
-            self._add(self._lost(Edge(run, u, v, None, out_u, out_v, ground.runs.gas_minor.item(run))))
+            gas_minor = ground.runs.gas_minor.item(run)
+            if u == v or self.stranded is not None:
+                self._add_edge(Edge(run, u, v, None, out_u, out_v, gas_minor))
+            else:
+                self._add((run, u, v, out_u, out_v, gas_minor), u, v, out_u, out_v, gas_minor)
 
-    def _add(self, edge: Edge) -> None:
-        u, v, gas = edge.u, edge.v, edge.gas_minor
-        if u == v:
-            self.loops.setdefault(u, []).append(edge)
-            self._pay[u] += gas
-            return
-        # The gas of an edge wholly inside is shared by its ends, so that no arc becomes negative.
-        gas = min(gas, edge.out_u + edge.out_v)
-        share = min(max(gas // 2, gas - edge.out_v), edge.out_u)
+    def _add_edge(self, edge: Edge) -> None:
+        if edge.u == edge.v:
+            self.loops.setdefault(edge.u, []).append(edge)
+            self._pay[edge.u] += edge.gas_minor
+        else:
+            self._lost(edge)
+            self._add(edge, edge.u, edge.v, edge.out_u, edge.out_v, edge.gas_minor)
+
+    def _add(self, row: _Row | Edge, u: int, v: int, out_u: int, out_v: int, gas_minor: int) -> None:
+        """Take an edge into the graph; the gas of one wholly inside is shared by its ends.
+
+        So that no arc becomes negative, no end pays more than a stop there costs.
+        """
+        gas = min(gas_minor, out_u + out_v)
+        share = min(max(gas // 2, gas - out_v), out_u)
         self._pay[u] += share
         self._pay[v] += gas - share
         self.graph.add_edge(
             u,
             v,
-            edge.out_u - share if edge.out_u < INFINITE else INFINITE,
-            edge.out_v - gas + share if edge.out_v < INFINITE else INFINITE,
+            out_u - share if out_u < INFINITE else INFINITE,
+            out_v - gas + share if out_v < INFINITE else INFINITE,
         )
-        self.adjacent[u].setdefault(v, []).append(edge)
-        self.adjacent[v].setdefault(u, []).append(edge)
+        self._rows.append(row)
 
     def _special(self, run: int) -> bool:
         """Whether a run is near the work or an order concerns it."""
@@ -219,7 +253,8 @@ class Neighbourhood:
             pair[1][0].cost_minor if pair[1] else INFINITE,
         )
 
-    def _lost(self, edge: Edge) -> Edge:
+    def _lost(self, edge: Edge) -> None:
+        """Add what stops on an edge strand for certain."""
         if self.stranded is not None:
             index, gap = self.index, edge.gap
             a, b = (int(index.run_a[edge.run]), int(index.run_b[edge.run])) if gap is None else (gap.a, gap.b)
@@ -229,7 +264,6 @@ class Neighbourhood:
             if a >= 0 and edge.out_v < INFINITE:
                 edge.stranded_v = self.stranded(edge.run, a)
                 edge.out_v = min(edge.out_v + edge.stranded_v, INFINITE)
-        return edge
 
     def shape(self, edge: Edge, zone_at_u: bool = True) -> Shape:
         """Return the shape of an edge from its zone's side outward."""

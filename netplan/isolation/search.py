@@ -133,7 +133,7 @@ class Search:
         return sum(
             len(edges)
             for node in family.inside
-            for other, edges in self.near.adjacent[node].items()
+            for other, edges in self.near.around(node).items()
             if other in family.outside
         )
 
@@ -145,7 +145,7 @@ class Search:
             node = frontier.pop()
             if not near.is_explored(node):
                 return True
-            for other in near.adjacent[node]:
+            for other in near.around(node):
                 if other not in seen and other not in family.outside:
                     seen.add(other)
                     frontier.append(other)
@@ -154,7 +154,7 @@ class Search:
     def _connected(self, side: frozenset[int]) -> frozenset[int]:
         seen, frontier = {SOURCE}, [SOURCE]
         while frontier:
-            for other in self.near.adjacent[frontier.pop()]:
+            for other in self.near.around(frontier.pop()):
                 if other in side and other not in seen:
                     seen.add(other)
                     frontier.append(other)
@@ -170,7 +170,7 @@ class Search:
                     Family(frozenset(inside), frozenset(outside | {node}), wanted), solved.value, solved.flow
                 )
             inside.add(node)
-        beyond = {other for node in inside for other in near.adjacent[node]} - inside - outside
+        beyond = {other for node in inside for other in near.around(node)} - inside - outside
         for node in self._sorted(beyond):
             if not near.barred(near.supernode[node]):
                 self._try(
@@ -187,7 +187,7 @@ class Search:
         seen, frontier = set(inside), list(inside)
         while frontier:
             found = self._sorted(
-                {other for node in frontier for other in self.near.adjacent[node] if other in zone} - seen
+                {other for node in frontier for other in self.near.around(node) if other in zone} - seen
             )
             order += found
             seen.update(found)
@@ -197,7 +197,7 @@ class Search:
     def _may_be_cut(self, inside: set[int], node: int) -> bool:
         return all(
             edge.cost(edge.v == node) < INFINITE
-            for other, edges in self.near.adjacent[node].items()
+            for other, edges in self.near.around(node).items()
             if other in inside
             for edge in edges
         )
@@ -217,7 +217,7 @@ class Search:
         """Return the edges with one end in a zone, and whether that end is u."""
         found: list[tuple[Edge, bool]] = []
         for node in zone:
-            for other, edges in self.near.adjacent[node].items():
+            for other, edges in self.near.around(node).items():
                 if other not in zone:
                     found.extend((edge, edge.u == node) for edge in edges)
         return sorted(found, key=lambda stop: (stop[0].run, stop[0].u, stop[0].v, stop[1]))
@@ -228,7 +228,7 @@ class Search:
         done: set[int] = set()
         for node in self._sorted(zone):
             found += self.near.loops.get(node, ())
-            for other, edges in self.near.adjacent[node].items():
+            for other, edges in self.near.around(node).items():
                 if other in done:
                     found += edges
             done.add(node)
