@@ -12,6 +12,7 @@ import typer
 from netplan.cli.choices import Language, MappingFile, Tiles, Units, Words
 from netplan.cli.door import console
 from netplan.cli.orders import customer_rows, read_orders
+from netplan.cli.pictures import check_pictures, draw_pictures
 from netplan.cli.progress import progress
 from netplan.cli.work import work_parts
 from netplan.demand import read_forecast
@@ -82,6 +83,9 @@ def command(
     language: Language = "en",
     words: Words = None,
     tiles: Tiles = None,
+    charts: Annotated[
+        Path | None, typer.Option(help="Folder for the pictures of the bypasses, SVG and PNG.")
+    ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing plan folder.")] = False,
     within: Annotated[
         Path | None, typer.Option(help="File with a polygon: read what touches it, and nothing else.")
@@ -133,21 +137,30 @@ def command(
         )
 
     choices = Choices(units=units, language=language, words=words, tiles=tiles, papers=not no_papers)
-    run_plan(request, out, overwrite=overwrite, choices=choices)
+    run_plan(request, out, overwrite=overwrite, choices=choices, charts=charts)
 
 
 def run_plan(
-    request: Callable[[], PlanRequest], out: Path, *, overwrite: bool, choices: Choices | None = None
+    request: Callable[[], PlanRequest],
+    out: Path,
+    *,
+    overwrite: bool,
+    choices: Choices | None = None,
+    charts: Path | None = None,
 ) -> None:
     """Plan, write the plan folder whole or not at all, and print the summary."""
     check_target(out, overwrite=overwrite)
+    check_pictures(charts)
     figures = (choices or Choices()).figures
     screen = console()
     with progress(screen) as tell:
         tell("reading the network")
         result = make_plan(request(), tell)
         write_plan_folder(result, out, overwrite=overwrite, choices=choices, progress=tell)
+        drawn = "" if charts is None else draw_pictures(out, charts, figures, tell)
     print_summary(result.plan, screen, units=figures)
+    if drawn:
+        screen.print(drawn, soft_wrap=True, markup=False)
 
 
 def _start(text: str | None) -> datetime | None:

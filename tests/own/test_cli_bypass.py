@@ -224,3 +224,19 @@ def test_reversed_flow_and_a_station_near_its_capacity_are_told(tmp_path: Path) 
     assert "station R1" not in said
     assert "gas runs the other way in 40 m of main (M1)" in said
     assert "gas runs faster by half or more in 280 m of main (M1)" in said
+
+
+def test_plan_draws_the_pictures_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    layers = _street({0.0: 500.0}, {50.0: 40_000.0, 150.0: 500_000.0})
+    write_layers(layers, tmp_path / "street.gpkg")
+    work = ("--main", "M1", "--from", "97", "--to", "103", "--options", "1", "--no-weather", "--no-papers")
+    given = ("plan", tmp_path / "street.gpkg", *work, "--out", tmp_path / "plan")
+    assert _run(monkeypatch, *given, "--charts", tmp_path / "pictures") == 0
+    assert "Pictures of option 1" in capsys.readouterr().out
+    names = {path.name for path in (tmp_path / "pictures").iterdir()}
+    assert names == {
+        f"{name}.{kind}" for name in ("B1-drop", "B1-weather", "worst-path") for kind in ("svg", "png")
+    }
+    assert _run(monkeypatch, *given, "--overwrite", "--charts", tmp_path / "no" / "folder") == 2

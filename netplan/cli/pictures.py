@@ -1,0 +1,42 @@
+"""The pictures of a plan's bypasses, drawn right after the plan is made."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from netplan.errors import BadInputError
+from netplan.outputs.charts.resized import write_resized_charts
+from netplan.outputs.figures import Figures
+from netplan.outputs.layers import read_plan_layers
+from netplan.plan.rebuilt import rebuilt
+from netplan.plan.resizing import Wish, resize
+from netplan.plan.schema import read_plan
+
+__all__ = ["check_pictures", "draw_pictures"]
+
+
+def check_pictures(folder: Path | None) -> None:
+    """Refuse a folder for pictures whose parent is not there, before anything is worked out.
+
+    Raises
+    ------
+    BadInputError
+    """
+    if folder is not None and not folder.parent.is_dir():
+        raise BadInputError(f"--charts: {folder.parent} is no folder; make it first")
+
+
+def draw_pictures(plan_dir: Path, folder: Path, units: Figures, tell: Callable[[str], None]) -> str:
+    """Draw the bypasses of the best option that has any, from the plan folder alone; say what was done.
+
+    The same pictures as ``gas-netplan bypass PLAN_DIR --charts`` makes with nothing changed.
+    """
+    plan = read_plan(plan_dir)
+    rank = next((option.rank for option in plan.options if option.bypasses), None)
+    if rank is None:
+        return "Pictures: none, no option has a bypass or hose"
+    tell("drawing")
+    found = resize(rebuilt(plan, read_plan_layers(plan_dir), rank), Wish(), weather=False)
+    write_resized_charts(found, folder, units=units)
+    return f"Pictures of option {rank}: {folder.resolve()}"
