@@ -3,6 +3,80 @@
 The package answers, before anybody digs: where to stop the main on every side of a work section, who
 loses gas, what bypass keeps the others on, how much gas is vented and in which order. It gives planning
 figures; it is no permit and no substitute for the operator's rules, local codes and competent people.
+
+    import netplan
+
+    network = netplan.read_network("town.gpkg")
+    result = netplan.plan_work(network, ("M0142", 158, 162), start="2027-03-09T07:00", hours=9)
+    netplan.plan_options(result.plan)
+    folder = netplan.save_plan(result, "plan-a")
+    print(netplan.explain_figure(folder, "pressure:S1"))
+
+Names below are fetched at their first use, so that ``import netplan`` alone costs nothing.
 """
 
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from netplan.isolation import Orders
+    from netplan.library import (
+        SAMPLE_WORK,
+        affected_customers,
+        bypass_for_weather,
+        check_network,
+        explain_figure,
+        figures_of_plan,
+        plan_layers,
+        plan_options,
+        plan_work,
+        sample_town,
+        save_plan,
+    )
+    from netplan.plan.schema import read_plan
+    from netplan.readers import read_mapping, read_network
+    from netplan.rules import read_rules
+
 __version__ = "0.1.0"
+
+__all__ = [
+    "SAMPLE_WORK",
+    "Orders",
+    "__version__",
+    "affected_customers",
+    "bypass_for_weather",
+    "check_network",
+    "explain_figure",
+    "figures_of_plan",
+    "plan_layers",
+    "plan_options",
+    "plan_work",
+    "read_mapping",
+    "read_network",
+    "read_plan",
+    "read_rules",
+    "sample_town",
+    "save_plan",
+]
+
+_ROOM = {
+    "Orders": "netplan.isolation",
+    "read_mapping": "netplan.readers",
+    "read_network": "netplan.readers",
+    "read_plan": "netplan.plan.schema",
+    "read_rules": "netplan.rules",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in __all__:
+        raise AttributeError(f"module 'netplan' has no attribute {name!r}")
+    value = getattr(import_module(_ROOM.get(name, "netplan.library")), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

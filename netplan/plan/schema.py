@@ -61,6 +61,11 @@ def plan_from_json(text: str, where: str) -> Plan:
 def read_plan(folder: Path) -> Plan:
     """Read the plan of a plan folder.
 
+    Parameters
+    ----------
+    folder : Path
+        The folder; only plan.json in it is read.
+
     Raises
     ------
     BadInputError

@@ -24,6 +24,11 @@ _SIZED: Final = ("mains", "services")
 def read_mapping(path: str | Path) -> Mapping:
     """Read a mapping file (TOML).
 
+    Parameters
+    ----------
+    path : str or Path
+        The file.
+
     Raises
     ------
     BadInputError
@@ -101,7 +106,7 @@ def _check_rule(where: str, rule: ColumnRule, column: Column) -> None:
     given: list[Value] = [*(rule.meanings or {}).values(), *([] if rule.default is None else [rule.default])]
     given += [] if rule.constant is None else [rule.constant]
     for value in given:
-        if value != GAP and str(value).casefold() not in known:
+        if value not in (GAP, "") and str(value).casefold() not in known:
             raise BadInputError(
                 f"{where}: {str(value)[:40]!r} is no word of the contract; "
                 f"use one of {', '.join(column.words)}"

@@ -1,0 +1,31 @@
+"""The package as a library: what a notebook or a script needs, under few names.
+
+Every name is also an attribute of `netplan` itself, where it is fetched at its first use. In the examples
+`netplan` is imported, `network` is the sample town and `folder` holds a plan of its demo's work.
+"""
+
+from netplan.library.folders import (
+    affected_customers,
+    bypass_for_weather,
+    explain_figure,
+    figures_of_plan,
+    plan_layers,
+    plan_options,
+    save_plan,
+)
+from netplan.library.planning import check_network, plan_work
+from netplan.library.sample import SAMPLE_WORK, sample_town
+
+__all__ = [
+    "SAMPLE_WORK",
+    "affected_customers",
+    "bypass_for_weather",
+    "check_network",
+    "explain_figure",
+    "figures_of_plan",
+    "plan_layers",
+    "plan_options",
+    "plan_work",
+    "sample_town",
+    "save_plan",
+]
