@@ -10,6 +10,7 @@ import typer
 from netplan import __version__
 from netplan.cli import bypass, check, compare, demo, explain, map_columns, papers, plan, rules, schema
 from netplan.cli.door import run
+from netplan.errors import BadInputError
 
 __all__ = ["app", "main"]
 
@@ -50,12 +51,23 @@ app.command("schema")(schema.command)
 app.command("demo")(demo.command)
 
 
+def _readable_arguments() -> None:
+    for argument in sys.argv[1:]:
+        try:
+            argument.encode()
+        except UnicodeEncodeError:
+            raise BadInputError(
+                f"command line: {argument!r} is not UTF-8 text; set the terminal's language to one with UTF-8"
+            ) from None
+
+
 def main() -> None:
     """Run the command line and leave with its exit code."""
     code = 0
 
     def job() -> None:
         nonlocal code
+        _readable_arguments()
         try:
             # standalone_mode off: our own door decides what an error looks like.
             result = app(standalone_mode=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import re
 import sys
@@ -51,6 +52,10 @@ def run(job: Callable[[], None]) -> int:
     """Run `job` and return the exit code; every error becomes one line on stderr."""
     # What GDAL would print of a broken file is in the one line that is printed here.
     os.environ.setdefault("CPL_LOG", os.devnull)
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal of few letters shows the numbers of the others.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     errors = PlainConsole(stderr=True, highlight=False, soft_wrap=True)
     try:
         job()

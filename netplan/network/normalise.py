@@ -106,8 +106,8 @@ def _notice_unreadable(table: Table, notes: Notes) -> None:
                 table.id,
                 _mask(pc.match_substring(text.arrow, "\ufffd")),
                 Severity.WARNING,
-                f"{name} holds bytes that are no text",
-                "export the layer again in UTF-8",
+                f"{name} holds bytes or control characters that are no text",
+                "correct it, or export the layer again in UTF-8",
             )
 
 
@@ -225,11 +225,19 @@ def column_text(column: Any) -> Text:
 def _text_or_default(given: Any, column: Column, n: int) -> Text:
     if given is None:
         return Text(pa.repeat(pa.scalar(column.default, pa.string()), n))
-    text = column_text(given)
+    text = _without_control(column_text(given))
     if not column.default:
         return text
     array = text.arrow
     return Text(pc.if_else(pc.equal(array, ""), pa.scalar(column.default, pa.string()), array))
+
+
+def _without_control(text: Text) -> Text:
+    """Return texts whose control characters, but for tab and line ends, became U+FFFD: no paper has them."""
+    data = text.arrow.buffers()[2]
+    if data is None or not (np.frombuffer(data, dtype=np.uint8) < ord(" ")).any():
+        return text
+    return Text(pc.replace_substring_regex(text.arrow, r"[\x00-\x08\x0b\x0c\x0e-\x1f]", "\ufffd"))
 
 
 def _missing_text(column: Column, table: Table, notes: Notes) -> None:

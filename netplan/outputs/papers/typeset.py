@@ -9,6 +9,8 @@ from typing import Any, Final
 
 import typst
 
+from netplan.errors import BadInputError
+
 __all__ = ["plain", "typeset"]
 
 _UNBROKEN: Final = re.compile(r"\S{33,}")
@@ -48,10 +50,21 @@ def typeset(template: str, data: dict[str, Any], pictures: dict[str, str] | None
     -------
     bytes
         The same data give the same bytes: no time of making is written.
+
+    Raises
+    ------
+    BadInputError
+        When the data holds what no paper can, such as control characters in a plan from elsewhere.
     """
     everything = {**plain(data), "pictures": pictures or {}}
     text = json.dumps(everything, ensure_ascii=False, allow_nan=False)
     folder = resources.files("netplan.outputs").joinpath("templates")
     with resources.as_file(folder) as root:
-        result = typst.compile(root / template, root=root, format="pdf", sys_inputs={"data": text})
+        try:
+            result = typst.compile(root / template, root=root, format="pdf", sys_inputs={"data": text})
+        except typst.TypstError as error:
+            reason = " ".join(str(error).split())[:160]
+            raise BadInputError(
+                f"{template}: cannot be set ({reason}); plan again from mended data"
+            ) from None
     return bytes(result)
