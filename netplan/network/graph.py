@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Any
+from weakref import WeakKeyDictionary
 
 import networkx as nx
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import connected_components, dijkstra
 
-from netplan.network.model import Network
+from netplan.network.model import Network, Pieces
 
 __all__ = [
     "Adjacency",
@@ -26,6 +27,9 @@ __all__ = [
 
 Flags = NDArray[np.bool_]
 Rows = NDArray[np.int32]
+
+_PARTS: WeakKeyDictionary[Pieces, NDArray[np.int32]] = WeakKeyDictionary()
+"""Parts over the open pieces, asked for again and again; gone with the pieces."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,9 +74,17 @@ def components(network: Network, carries: Flags | None = None) -> NDArray[np.int
     carries : bool array, optional
         Which pieces carry gas; the open ones by default.
     """
-    pieces = network.pieces
-    keep = pieces.is_open if carries is None else carries
-    n = len(network.nodes)
+    if carries is None:
+        if network.pieces not in _PARTS:
+            part = _components(network, network.pieces.is_open)
+            part.flags.writeable = False
+            _PARTS[network.pieces] = part
+        return _PARTS[network.pieces]
+    return _components(network, carries)
+
+
+def _components(network: Network, keep: Flags) -> NDArray[np.int32]:
+    pieces, n = network.pieces, len(network.nodes)
     ends = (pieces.from_node[keep], pieces.to_node[keep])
     links = coo_array((np.ones(len(ends[0]), dtype=np.int8), ends), shape=(n, n))
     return np.asarray(connected_components(links, directed=False)[1], dtype=np.int32)

@@ -118,7 +118,7 @@ class Pipes:
         return len(self.length_m)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class Pieces:
     """Parts of pipes between neighbouring nodes, sorted by pipe, then chainage.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Any
 
 import networkx as nx
@@ -89,7 +90,7 @@ def test_the_order_of_rows_changes_nothing(rows: dict[str, Any], random: Any) ->
     assert one.content_sha256 == other.content_sha256
     assert one.findings == other.findings
     for table in ("nodes", "pieces", "valves", "stations"):
-        for name in getattr(one, table).__slots__:
+        for name in (field.name for field in fields(getattr(one, table))):
             left, right = getattr(getattr(one, table), name), getattr(getattr(other, table), name)
             same = left == right if name == "id" else np.array_equal(left, right, equal_nan=True)
             assert same, (table, name)
