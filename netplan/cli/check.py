@@ -68,5 +68,5 @@ def command(
     stopping = errors_of(seen.findings)
     if stopping:
         raise BadNetworkError(
-            f"{Path(network).name}: {len(stopping)} errors stop a plan; mend them as the table says"
+            f"{raw.source}: {len(stopping)} errors stop a plan; mend them as the table says"
         )

@@ -21,7 +21,8 @@ from netplan.outputs.choices import Choices
 from netplan.outputs.folder import check_target, write_plan_folder
 from netplan.outputs.summary import print_summary
 from netplan.plan.run import PlanRequest, make_plan
-from netplan.readers import read_mapping, read_network
+from netplan.readers import open_source, read_mapping, read_network
+from netplan.readers.guard import LIMITS, UNLIMITED
 from netplan.readers.window import read_window
 from netplan.rules import read_rules
 
@@ -94,13 +95,16 @@ def command(
         Path | None,
         typer.Option(help="Folder that keeps joined networks for the next run on the same data."),
     ] = None,
+    any_size: Annotated[
+        bool, typer.Option("--any-size", help="Read files of any size and number of features.")
+    ] = False,
 ) -> None:
     """Plan the stopping of a work section and write a plan folder."""
 
     def request() -> PlanRequest:
         planning_rules = read_rules(rules)
         joined = read_network(
-            network,
+            open_source(network, UNLIMITED if any_size else LIMITS),
             mapping=None if mapping is None else read_mapping(mapping),
             within=None if within is None else read_window(within),
             cache=cache,
