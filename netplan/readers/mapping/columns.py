@@ -68,6 +68,9 @@ def build_column(rule: ColumnRule, column: Column, table: Any, names: Sequence[s
     texts = _without(joined(table, names, rule.join), rule)
     if rule.meanings is not None:
         texts = _translated(rule, column, texts, place)
+    elif column.kind == "word" and pa.types.is_boolean(table[names[0]].type):
+        texts = pc.replace_substring_regex(texts, "^true$", "yes")
+        texts = pc.replace_substring_regex(texts, "^false$", "no")
     if column.name in ID_COLUMNS:
         texts = ids(texts, rule, several=column.name == "service_id")
     else:
@@ -103,10 +106,10 @@ def _translated(rule: ColumnRule, column: Column, texts: Any, place: Place) -> A
     meant, unlisted = _looked_up(rule, texts)
     if not unlisted.any():
         return meant
+    result = pc.if_else(pa.array(unlisted), texts, meant)
     if column.kind == "word":
         own = pa.array([word.lower() for word in column.words])
         unlisted &= ~_mask(pc.is_in(pc.utf8_lower(texts), value_set=own))
-    result = pc.if_else(pa.array(given(meant)), meant, texts)
     if rule.unlisted == "keep":
         return result
     _report_words(rule, unlisted, texts, column, place)
