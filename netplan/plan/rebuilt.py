@@ -184,7 +184,7 @@ def rebuilt(plan: Plan, layers: Mapping[str, Any], rank: int = 1) -> Rebuilt:
     demand = _demand(plan, rules, rows["customers"])
     owner, at = _attachments(rows["customers"], node)
     held = owner, at, rows["customers"], limit_pa_gauge(rules) / PA_PER_MBAR
-    inlets, names = _inlets(*held)
+    inlets, names = _inlets(*held, option.pressures.weak_before)
     as_planned = rows["customers"].demand_m3h.to_numpy(float) / SECONDS_PER_HOUR
     state = Rebuilt(
         option=option,
@@ -312,10 +312,12 @@ def _attachments(customers: pd.DataFrame, node: Ints) -> tuple[Ints, Ints]:
 
 
 def _inlets(
-    owner: Ints, at: Ints, customers: pd.DataFrame, required_mbar: float
+    owner: Ints, at: Ints, customers: pd.DataFrame, required_mbar: float, weak_before: tuple[str, ...]
 ) -> tuple[Ints, tuple[str, ...]]:
     before = customers.pressure_before_mbar.to_numpy(float)
     counts = (customers.effect != "off").to_numpy(bool) & (before >= required_mbar)
+    # Some failed in another hour than that of the pressures on record.
+    counts &= ~customers.customer_id.isin(weak_before).to_numpy(bool)
     rows = np.flatnonzero(counts[owner])
     nodes, first = np.unique(at[rows], return_index=True)
     return nodes, tuple(str(customers.customer_id.iloc[owner[rows[i]]]) for i in first)
