@@ -11,6 +11,7 @@ from rich.text import Text as RichText
 from netplan.cli.door import console
 from netplan.errors import BadInputError
 from netplan.readers import open_source
+from netplan.readers.guard import LIMITS, UNLIMITED
 from netplan.readers.mapping.draft import draft_mapping
 
 
@@ -20,11 +21,14 @@ def command(
         Path | None, typer.Option(help="Write the draft there; without it the draft is printed.")
     ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing file.")] = False,
+    any_size: Annotated[
+        bool, typer.Option("--any-size", help="Read files of any size and number of features.")
+    ] = False,
 ) -> None:
     """Write a first draft of a mapping: guesses with their reasons, question marks where nobody can guess."""
     if out is not None and out.exists() and not overwrite:
         raise BadInputError(f"{out}: exists already; give another name, or --overwrite")
-    draft = draft_mapping(open_source(data))
+    draft = draft_mapping(open_source(data, UNLIMITED if any_size else LIMITS))
     if out is None:
         typer.echo(draft.text, nl=False)
         return

@@ -50,7 +50,14 @@ def read_mapping(path: str | Path) -> Mapping:
 
 
 def parse_mapping(text: str, name: str = "mapping") -> Mapping:
-    """Check the text of a mapping; `name` is what messages call it.
+    """Check the text of a mapping.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    name : str
+        What messages call it.
 
     Raises
     ------
