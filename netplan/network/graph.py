@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter, deque
 from dataclasses import dataclass
-from typing import Any
+from heapq import heappop, heappush
+from typing import Any, Final
 from weakref import WeakKeyDictionary
 
 import networkx as nx
@@ -21,6 +23,7 @@ __all__ = [
     "customers_cut_off",
     "fed_nodes",
     "neighbourhood",
+    "parts_without",
     "station_nodes",
     "to_networkx",
 ]
@@ -30,6 +33,10 @@ Rows = NDArray[np.int32]
 
 _PARTS: WeakKeyDictionary[Pieces, NDArray[np.int32]] = WeakKeyDictionary()
 """Parts over the open pieces, asked for again and again; gone with the pieces."""
+
+_NEAR: WeakKeyDictionary[Pieces, Adjacency] = WeakKeyDictionary()
+_FARTHEST: Final = 50_000
+"""Nodes after which a search from both sides costs more than one of the whole network."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,6 +95,118 @@ def _components(network: Network, keep: Flags) -> NDArray[np.int32]:
     ends = (pieces.from_node[keep], pieces.to_node[keep])
     links = coo_array((np.ones(len(ends[0]), dtype=np.int8), ends), shape=(n, n))
     return np.asarray(connected_components(links, directed=False)[1], dtype=np.int32)
+
+
+def parts_without(network: Network, closed: NDArray[Any]) -> NDArray[np.int32]:
+    """Return the number of the connected part of each node once some pieces are closed.
+
+    Parameters
+    ----------
+    closed : int array
+        Rows of pieces.
+
+    Returns
+    -------
+    int32 array, shape (nodes,)
+        As `components` with fewer pieces: equal within a part, numbered anew where something was parted off.
+
+    Notes
+    -----
+    Walks outward from both ends of the closed pieces, always from the side that has come least far, until but
+    one side of a part is unfinished: the cost is that of what is parted off, not of the network.
+    """
+    part = components(network)
+    pieces = network.pieces
+    rows = np.unique(closed)
+    rows = rows[pieces.is_open[rows]]
+    ends = np.unique(np.concatenate([pieces.from_node[rows], pieces.to_node[rows]]))
+    sides = _Sides(_near(network), part, set(rows.tolist()), ends.tolist())
+    if not sides.walk(_FARTHEST):
+        carries = pieces.is_open.copy()
+        carries[rows] = False
+        return components(network, carries)
+    result = part.copy()
+    for number, nodes in enumerate(sorted(sides.parted_off(), key=min), start=int(part.max(initial=-1)) + 1):
+        result[nodes] = number
+    return result
+
+
+class _Sides:
+    """Searches that start beside closed pieces and become one where they meet."""
+
+    def __init__(self, near: Adjacency, part: NDArray[np.int32], closed: set[int], starts: list[int]) -> None:
+        self._near, self._closed = near, closed
+        self._side = {node: number for number, node in enumerate(starts)}
+        self._of = list(range(len(starts)))
+        self._nodes = [[node] for node in starts]
+        self._open = [deque([node]) for node in starts]
+        self._part = [int(part[node]) for node in starts]
+        self._seen = len(starts)
+
+    def walk(self, most: int) -> bool:
+        """Go on until each part has one unfinished side at most; False after so many nodes."""
+        unfinished = Counter(self._part)
+        queue = [(1, number) for number in range(len(self._part))]
+        while queue:
+            size, number = heappop(queue)
+            if self._of[number] != number or size != len(self._nodes[number]):
+                continue  # merged or grown since
+            of_part = self._part[number]
+            if unfinished[of_part] <= 1:
+                continue
+            if not self._open[number]:
+                unfinished[of_part] -= 1
+                continue
+            if self._seen > most:
+                return False
+            number, merged = self._step(number)
+            unfinished[of_part] -= merged
+            heappush(queue, (len(self._nodes[number]), number))
+        return True
+
+    def parted_off(self) -> list[list[int]]:
+        """Return the nodes of every side that is finished."""
+        roots = (number for number, of in enumerate(self._of) if number == of)
+        return [self._nodes[number] for number in roots if not self._open[number]]
+
+    def _step(self, number: int) -> tuple[int, int]:
+        """Look round one node of a side; return the side it is then, and how many others it took in."""
+        near, merged = self._near, 0
+        at = near.of(self._open[number].popleft())
+        for node, piece in zip(near.neighbour[at].tolist(), near.piece[at].tolist(), strict=True):
+            if piece in self._closed:
+                continue
+            if node not in self._side:
+                self._side[node] = number
+                self._nodes[number].append(node)
+                self._open[number].append(node)
+                self._seen += 1
+                continue
+            other = self._root(self._side[node])
+            if other != number:
+                number, merged = self._merge(number, other), merged + 1
+        return number, merged
+
+    def _root(self, number: int) -> int:
+        while self._of[number] != number:
+            self._of[number] = self._of[self._of[number]]
+            number = self._of[number]
+        return number
+
+    def _merge(self, one: int, other: int) -> int:
+        if len(self._nodes[one]) < len(self._nodes[other]):
+            one, other = other, one
+        self._of[other] = one
+        self._nodes[one] += self._nodes[other]
+        self._open[one] += self._open[other]
+        self._nodes[other], self._open[other] = [], deque()
+        return one
+
+
+def _near(network: Network) -> Adjacency:
+    if network.pieces not in _NEAR:
+        _NEAR[network.pieces] = adjacency(network)
+    return _NEAR[network.pieces]
 
 
 def station_nodes(network: Network, *, injections: bool = False) -> Rows:

@@ -7,14 +7,16 @@ from typing import Any
 
 import networkx as nx
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.distance import cdist
 
 from netplan.network.build import build_network
-from netplan.network.graph import components, fed_nodes, to_networkx
+from netplan.network.graph import components, fed_nodes, parts_without, to_networkx
 from netplan.network.model import Network
 from netplan.network.place import points_at, volumes_m3
+from tests.benchmarks.layer_grids import grid_layers
 from tests.networks import EAST_M, NORTH_M, customer, layers, main, service, station, valve
 
 Row = dict[str, Any]
@@ -146,3 +148,34 @@ def test_joints_are_those_of_an_all_pairs_search(rows: dict[str, Any]) -> None:
     for one in range(len(lines)):
         for other in range(one):
             assert bool(own[one] == own[other]) == nx.has_path(graph, one, other)
+
+
+@settings(max_examples=60, deadline=None)
+@given(towns(), st.data())
+def test_parts_after_closing_are_those_of_the_whole_network(rows: dict[str, Any], data: Any) -> None:
+    network = built(rows)
+    count = len(network.pieces)
+    closed = np.array(sorted(data.draw(st.sets(st.integers(0, count - 1), max_size=6))), dtype=np.int64)
+    carries = network.pieces.is_open.copy()
+    carries[closed] = False
+    assert_same_parts(parts_without(network, closed), components(network, carries))
+
+
+@pytest.mark.parametrize("farthest", [5, 50_000])
+def test_parts_after_closing_in_a_mesh(farthest: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("netplan.network.graph._FARTHEST", farthest)
+    network = build_network(grid_layers(1500))
+    rng = np.random.default_rng(1)
+    pieces = network.pieces
+    for count in (1, 2, 5, 40, 400):
+        for _ in range(8):
+            near = rng.integers(0, len(pieces) - count)
+            some = rng.choice(len(pieces), count) if count < 40 else np.arange(near, near + count)
+            carries = pieces.is_open.copy()
+            carries[some] = False
+            assert_same_parts(parts_without(network, some), components(network, carries))
+
+
+def assert_same_parts(one: Any, other: Any) -> None:
+    pairs = set(zip(one.tolist(), other.tolist(), strict=True))
+    assert len(pairs) == len(set(one.tolist())) == len(set(other.tolist()))
