@@ -1,0 +1,75 @@
+"""What a screen is asked."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import Final, Literal
+
+import numpy as np
+
+from netplan import __version__
+from netplan.errors import BadInputError
+from netplan.network.model import Network
+from netplan.network.section import Section
+from netplan.rules import Rules
+
+__all__ = ["MIDDLE_M", "ScreenSettings", "Work", "section_of"]
+
+Work = Literal["middle", "whole"]
+MIDDLE_M: Final = 0.5
+"""Length in the middle of a main that is to be gas-free, when nothing else is said (own) [m]."""
+FORMAT: Final = 1
+
+
+@dataclass(frozen=True, slots=True)
+class ScreenSettings:
+    """The question put to every main.
+
+    Parameters
+    ----------
+    work : {"middle", "whole"}
+        The work section of a main: a short length in its middle (a leak, a tee), or all of it from end to end
+        (a renewal).
+    work_m : float
+        Length in the middle [m]; a shorter main is taken whole.
+    start : datetime, optional
+        Local start of the window; None for any working day.
+    hours : float, optional
+        Length of the window [h]; None for the rules' working day.
+    air_temp_c : float, optional
+        Air temperature of the window [°C]; None for the rules' design temperature.
+    pressure : bool
+        Whether to solve the pressures with the stops in.
+    """
+
+    work: Work = "middle"
+    work_m: float = MIDDLE_M
+    start: datetime | None = None
+    hours: float | None = None
+    air_temp_c: float | None = None
+    pressure: bool = True
+
+    def __post_init__(self) -> None:
+        if self.work not in ("middle", "whole"):
+            raise BadInputError(f"work section {self.work[:40]!r} is unknown; write middle or whole")
+        if not 0.01 <= self.work_m <= 10_000.0:
+            raise BadInputError(f"a work section of {self.work_m:g} m cannot be; give 0.01 m to 10,000 m")
+
+    def key(self, network: Network, rules: Rules) -> str:
+        """Return the digest of everything that decides the figures: content, rules, question, version."""
+        asked = {name: str(value) for name, value in asdict(self).items()}
+        facts = [FORMAT, __version__, network.content_sha256, rules.values(), asked]
+        return hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
+
+
+def section_of(network: Network, main: int, settings: ScreenSettings) -> Section:
+    """Return the work section of a main."""
+    length = float(network.pipes.length_m[main])
+    low, high = 0.0, length
+    if settings.work == "middle" and length > settings.work_m:
+        low = (length - settings.work_m) / 2
+        high = low + settings.work_m
+    return Section(np.array([main], np.int32), np.array([low]), np.array([high]))
