@@ -20,6 +20,7 @@ from netplan.bypass import (
     size_feed,
 )
 from netplan.hydraulics import FlowSolver
+from tests.compared import compared
 from tests.feed_cases import RING_DEMAND, hoses_of, ring, ring_rules
 from tests.feed_reference import hgas_conditions, pandapipes_pressures, per_second
 
@@ -37,8 +38,14 @@ def test_all_nodes_hold_before_the_stops() -> None:
     verdict = _case("").judge([], RULES)
     assert verdict.holds
     # pandapipes: P2 to P6.
-    assert verdict.state.pressure_pa_gauge[1:] / 100 == pytest.approx(
-        [23.4579, 22.7566, 23.4342, 21.7313, 21.2441], abs=0.005
+    compared(
+        "ring: pressures with all pipes in, before a bypass",
+        verdict.state.pressure_pa_gauge[1:] / 100,
+        [23.4579, 22.7566, 23.4342, 21.7313, 21.2441],
+        abs=0.005,
+        unit="mbar",
+        source="pandapipes 0.16.0",
+        how="library",
     )
 
 
@@ -47,7 +54,15 @@ def test_without_the_main_two_nodes_fail() -> None:
     pressure = verdict.state.pressure_pa_gauge / 100
     assert not verdict.holds
     # pandapipes: P5 5.087, P6 5.505 mbar.
-    assert pressure[4:] == pytest.approx([5.087, 5.505], abs=0.03)
+    compared(
+        "ring: pressures with a main out",
+        pressure[4:],
+        [5.087, 5.505],
+        abs=0.03,
+        unit="mbar",
+        source="pandapipes 0.16.0",
+        how="library",
+    )
     assert np.flatnonzero(pressure < 19.0).tolist() == [4, 5]
     assert "mbar at the worst inlet, 19.000 mbar needed" in verdict.reason
 
@@ -58,13 +73,37 @@ def test_the_bypass_holds_and_is_the_smallest() -> None:
     assert sized.size.bore_m == pytest.approx(0.0514)
     assert sized.size.parallel == 1
     # pandapipes: 90.49 m³/h at 0 °C through the bypass, P5 20.621, P6 20.288 mbar.
-    assert sized.flow_m3_per_s_std == pytest.approx(float(per_second(90.49)), rel=0.005)
+    compared(
+        "ring: flow of the bypass",
+        sized.flow_m3_per_s_std,
+        float(per_second(90.49)),
+        rel=0.005,
+        unit="m³/s",
+        source="pandapipes 0.16.0",
+        how="library",
+    )
     pressure = sized.state.pressure_pa_gauge / 100
-    assert pressure[4:] == pytest.approx([20.621, 20.288], abs=0.02)
+    compared(
+        "ring: pressures with the bypass",
+        pressure[4:],
+        [20.621, 20.288],
+        abs=0.02,
+        unit="mbar",
+        source="pandapipes 0.16.0",
+        how="library",
+    )
     assert sized.drop_pa == pytest.approx(sized.pressure_from_pa_gauge - 100 * pressure[4])
     assert sized.least_inlet == 4
     # By hand: 90.49 m³/h at 0 °C is 92.9 m³/h at 15 °C and 23.5 mbar, in 2.075e-3 m².
-    assert sized.velocity_m_per_s == pytest.approx(12.46, rel=0.01)
+    compared(
+        "ring: velocity in the bypass",
+        sized.velocity_m_per_s,
+        12.46,
+        rel=0.01,
+        unit="m/s",
+        source="by hand from the flow of pandapipes 0.16.0",
+        how="library",
+    )
 
 
 @pytest.mark.parametrize(("bore_mm", "holds"), [(38.0, False), (51.4, True)])
@@ -74,8 +113,24 @@ def test_the_same_by_an_independent_solution(bore_mm: float, holds: bool) -> Non
     ours = _case("e").judge([size], RULES)
     assert ours.holds is holds
     assert bool((theirs[1:] >= 1900.0).all()) is holds
-    assert ours.state.pressure_pa_gauge == pytest.approx(theirs, abs=5.0)
-    assert float(ours.state.flow_m3_per_s_std[-1]) == pytest.approx(hose_flow[0], rel=0.005)
+    compared(
+        "ring: pressures with a hose, solved anew",
+        ours.state.pressure_pa_gauge,
+        theirs,
+        abs=5.0,
+        unit="Pa",
+        source="pandapipes 0.16.0",
+        how="library",
+    )
+    compared(
+        "ring: flow of a hose, solved anew",
+        float(ours.state.flow_m3_per_s_std[-1]),
+        hose_flow[0],
+        rel=0.005,
+        unit="m³/s",
+        source="pandapipes 0.16.0",
+        how="library",
+    )
 
 
 def test_a_higher_minimum_needs_a_wider_bypass_or_more_than_there_is() -> None:

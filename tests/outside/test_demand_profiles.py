@@ -16,6 +16,7 @@ import pytest
 from netplan.demand import customer_value_kwh_per_day
 from netplan.demand.forecast import Forecast
 from netplan.reference.profiles import profile, profile_sum, profile_value, reference_climate, share_band
+from tests.compared import compared
 
 PRINTED = 5e-5
 COMPUTED = 1e-6
@@ -49,14 +50,29 @@ COMPUTED = 1e-6
     ],
 )
 def test_profile_value(name: str, variant: str, temperature: float, value: float, tolerance: float) -> None:
-    assert float(profile_value(profile(name, variant), temperature)) == pytest.approx(value, abs=tolerance)
+    compared(
+        "load profile value h(T)",
+        float(profile_value(profile(name, variant), temperature)),
+        value,
+        abs=tolerance,
+        source="gas profile guideline, appendix 6, as tabulated and worked in public documentation",
+        how="published",
+    )
 
 
 def test_customer_value_of_the_worked_example() -> None:
     # Worked in the public documentation: 15,000 kWh a year over a sum of 272.32 is 55.08 kWh a day.
     own_sum = profile_sum(profile("HEF"), reference_climate())
     value = float(customer_value_kwh_per_day(15000.0, "HEF"))
-    assert value * own_sum / 272.32 == pytest.approx(55.08, abs=0.005)
+    compared(
+        "customer's value of the worked example",
+        value * own_sum / 272.32,
+        55.08,
+        abs=0.005,
+        unit="kWh/d",
+        source="worked example of the public documentation",
+        how="published",
+    )
 
 
 def test_geometric_mean_of_days() -> None:
@@ -71,7 +87,15 @@ def test_geometric_mean_of_days() -> None:
         for h in range(24)
     }
     by_hand = (1.0 - 3.0 / 2 + 4.0 / 4 + 6.0 / 8) / 1.875
-    assert Forecast("f", hours).allocation_temp_c(day) == pytest.approx(by_hand, abs=1e-12)
+    compared(
+        "allocation temperature",
+        Forecast("f", hours).allocation_temp_c(day),
+        by_hand,
+        abs=1e-12,
+        unit="°C",
+        source="the guideline's formula by hand",
+        how="arithmetic",
+    )
 
 
 def test_days_energy_is_in_the_hours() -> None:
@@ -107,7 +131,15 @@ def test_hourly_shares_equal_demandlib() -> None:
             days = range(7) if row.weekday == 0 else [int(row.weekday) - 1]
             for day in days:
                 ours = profile(name).shares[day, int(row.hour_of_day) - 1]
-                assert ours == pytest.approx([row[f"temp_intervall_{i:02d}"] for i in range(1, 11)])
+                compared(
+                    "hourly shares of the day",
+                    ours,
+                    [row[f"temp_intervall_{i:02d}"] for i in range(1, 11)],
+                    rel=1e-6,
+                    abs=1e-12,
+                    source="demandlib 0.2.2",
+                    how="library",
+                )
 
 
 @pytest.mark.skipif(importlib.util.find_spec("demandlib") is None, reason="demandlib is not installed")

@@ -20,6 +20,7 @@ from netplan.hydraulics.formulas import (
 )
 from netplan.reference.gas import named_gas
 from netplan.units import factor
+from tests.compared import compared
 
 # Textbook Prandtl and von Karman tables (from memory), and the same computed with fluids 1.3.
 SMOOTH = {
@@ -44,39 +45,103 @@ COLEBROOK = {
 
 def test_laminar_is_exact() -> None:
     # Exact: 64/Re.
-    assert friction_factor(1000.0, 1e-3) == pytest.approx(0.064, abs=1e-12)
-    assert friction_factor(2000.0, 0.0) == pytest.approx(0.032, abs=1e-12)
+    compared(
+        "friction factor, laminar",
+        friction_factor(1000.0, 1e-3),
+        0.064,
+        abs=1e-12,
+        source="64/Re",
+        how="arithmetic",
+    )
+    compared(
+        "friction factor, laminar",
+        friction_factor(2000.0, 0.0),
+        0.032,
+        abs=1e-12,
+        source="64/Re",
+        how="arithmetic",
+    )
 
 
 def test_smooth_pipe() -> None:
     for reynolds, (printed, computed) in SMOOTH.items():
         # The textbook prints four decimals: half a digit of that where it is coarser than 0.5 %.
-        assert friction_factor(reynolds, 0.0) == pytest.approx(printed, rel=5e-3, abs=5e-5)
-        assert friction_factor(reynolds, 0.0) == pytest.approx(computed, rel=1e-4)
-    assert friction_factor(4000.0, 0.0) == pytest.approx(0.039907, rel=2e-5)
+        compared(
+            "friction factor, smooth pipe",
+            friction_factor(reynolds, 0.0),
+            printed,
+            rel=5e-3,
+            abs=5e-5,
+            source="textbook table, four decimals",
+            how="from memory",
+        )
+        compared(
+            "friction factor, smooth pipe",
+            friction_factor(reynolds, 0.0),
+            computed,
+            rel=1e-4,
+            source="fluids 1.3, Colebrook",
+            how="library",
+        )
+    compared(
+        "friction factor, smooth pipe",
+        friction_factor(4000.0, 0.0),
+        0.039907,
+        rel=2e-5,
+        source="fluids 1.3, Colebrook",
+        how="library",
+    )
 
 
 def test_fully_rough_pipe() -> None:
     for rough, computed in ROUGH.items():
-        assert friction_factor(1e12, rough) == pytest.approx(computed, rel=1e-4)
+        compared(
+            "friction factor, fully rough pipe",
+            friction_factor(1e12, rough),
+            computed,
+            rel=1e-4,
+            source="fluids 1.3, von Karman",
+            how="library",
+        )
 
 
 def test_colebrook_points() -> None:
     for (reynolds, rough), computed in COLEBROOK.items():
-        assert friction_factor(reynolds, rough) == pytest.approx(computed, abs=1e-6)
+        compared(
+            "friction factor at seven points",
+            friction_factor(reynolds, rough),
+            computed,
+            abs=1e-6,
+            source="fluids 1.3, Colebrook",
+            how="library",
+        )
 
 
 def test_colebrook_against_the_library_everywhere() -> None:
     for reynolds in np.geomspace(4000.0, 1e9, 25):
         for rough in (0.0, 1e-7, 1e-5, 7e-5, 1e-3, 1e-2, 5e-2):
             theirs = fluids.friction.Colebrook(float(reynolds), rough)
-            assert float(friction_factor(reynolds, rough)) == pytest.approx(theirs, rel=1e-12)
+            compared(
+                "friction factor, Re 4000 to 1e9",
+                float(friction_factor(reynolds, rough)),
+                theirs,
+                rel=1e-12,
+                source="fluids 1.3, Colebrook",
+                how="library",
+            )
 
 
 def test_blasius_is_near() -> None:
     # Published in the fluids documentation: Blasius 0.3164/Re^0.25, Re 3000 to 200,000; 3 % apart.
     for reynolds in (1e4, 3e4, 1e5):
-        assert friction_factor(reynolds, 0.0) == pytest.approx(fluids.friction.Blasius(reynolds), rel=3e-2)
+        compared(
+            "friction factor, smooth, beside Blasius",
+            friction_factor(reynolds, 0.0),
+            fluids.friction.Blasius(reynolds),
+            rel=3e-2,
+            source="fluids 1.3, Blasius",
+            how="library",
+        )
 
 
 # 2018 International Fuel Gas Code, tables 402.4(20), (21) and (22): specific gravity 0.60, ft³/h.
@@ -113,15 +178,29 @@ def test_fuel_gas_code_low_pressure_tables(table: dict[int, tuple[int, ...]], dr
     for length, row in table.items():
         for bore, printed in zip(BORES_INCH, row, strict=True):
             limit = 5e-3 if printed >= 100 else 1e-2
-            assert code_flow_cfh(bore, drop, length) == pytest.approx(printed, rel=limit)
+            compared(
+                "flow by the fuel gas code's low-pressure formula",
+                code_flow_cfh(bore, drop, length),
+                printed,
+                rel=limit,
+                unit="ft³/h",
+                source="2018 International Fuel Gas Code, tables 402.4(20) and (21)",
+                how="published",
+            )
 
 
 def test_fuel_gas_code_two_psi_table() -> None:
     base = 14.73
     for length, row in TABLE_22.items():
         for bore, printed in zip(BORES_INCH, row, strict=True):
-            assert code_flow_high_cfh(bore, base + 2.0, base + 1.0, length) == pytest.approx(
-                printed, rel=6e-3
+            compared(
+                "flow by the fuel gas code's formula above 1.5 psi",
+                code_flow_high_cfh(bore, base + 2.0, base + 1.0, length),
+                printed,
+                rel=6e-3,
+                unit="ft³/h",
+                source="2018 International Fuel Gas Code, table 402.4(22)",
+                how="published",
             )
 
 
@@ -129,7 +208,15 @@ def test_fuel_gas_code_propane_table() -> None:
     # Table 402.4(35), thousand Btu/h at 2516 Btu/ft³, 0.5 in w.c.
     for length, printed in {10: 340, 40: 160, 70: 119}.items():
         heat = code_flow_cfh(0.660, 0.5, length, CODE_PROPANE) * 2516.0 / 1000.0
-        assert heat == pytest.approx(printed, rel=2e-2)
+        compared(
+            "heat carried by propane, fuel gas code",
+            heat,
+            printed,
+            rel=2e-2,
+            unit="thousand Btu/h",
+            source="2018 International Fuel Gas Code, table 402.4(35)",
+            how="published",
+        )
 
 
 # Comparison row: bore 102.2 mm, 100 m, relative density 0.60, drops in Pa by each formula, computed by
@@ -156,18 +243,52 @@ def test_each_formula_against_its_own_row(flow: int) -> None:
     _, pole, renouard, spitzglass, mueller, code = COMPARISON[flow]
     cfh = flow / FOOT**3
     at_one_mbar = pole_flow_m3_per_h(102.2, 1.0, 100.0, 0.6)
-    assert 100.0 * (flow / at_one_mbar) ** 2 == pytest.approx(pole, rel=5e-3)
+    compared(
+        "drop by Pole",
+        100.0 * (flow / at_one_mbar) ** 2,
+        pole,
+        rel=5e-3,
+        unit="Pa",
+        source="the form with the constant of the source list, worked apart",
+        how="arithmetic",
+    )
     # The row counts Renouard's flow at 0 °C.
-    assert 100.0 * renouard_drop_mbar(flow * 273.15 / 288.15, 102.2, 100.0, 0.6) == pytest.approx(
-        renouard, rel=5e-3
+    compared(
+        "drop by Renouard",
+        100.0 * renouard_drop_mbar(flow * 273.15 / 288.15, 102.2, 100.0, 0.6),
+        renouard,
+        rel=5e-3,
+        unit="Pa",
+        source="the form with the constant of the source list, worked apart",
+        how="arithmetic",
     )
-    assert _drop_for(cfh, lambda d, h, x: spitzglass_flow_cfh(d, h, x, 0.6), 0.5) == pytest.approx(
-        spitzglass, rel=5e-3
+    compared(
+        "drop by Spitzglass",
+        _drop_for(cfh, lambda d, h, x: spitzglass_flow_cfh(d, h, x, 0.6), 0.5),
+        spitzglass,
+        rel=5e-3,
+        unit="Pa",
+        source="the form with the constant of the source list, worked apart",
+        how="arithmetic",
     )
-    assert _drop_for(cfh, lambda d, h, x: mueller_flow_cfh(d, h, x, 0.6), 0.575) == pytest.approx(
-        mueller, rel=5e-3
+    compared(
+        "drop by Mueller",
+        _drop_for(cfh, lambda d, h, x: mueller_flow_cfh(d, h, x, 0.6), 0.575),
+        mueller,
+        rel=5e-3,
+        unit="Pa",
+        source="the form with the constant of the source list, worked apart",
+        how="arithmetic",
     )
-    assert _drop_for(cfh, code_flow_cfh, 0.541) == pytest.approx(code, rel=5e-3)
+    compared(
+        "drop by the fuel gas code",
+        _drop_for(cfh, code_flow_cfh, 0.541),
+        code,
+        rel=5e-3,
+        unit="Pa",
+        source="the form with the constant of the source list, worked apart",
+        how="arithmetic",
+    )
 
 
 def comparison_conditions() -> FlowConditions:
@@ -181,7 +302,15 @@ def comparison_conditions() -> FlowConditions:
 def test_one_pipe_against_the_comparison_row(flow: int) -> None:
     # Computed by direct arithmetic with Colebrook at constant density; ours starts at atmospheric pressure.
     drop = pipe_drop(flow / 3600.0, 0.0, 100.0, 0.1022, 7e-6, comparison_conditions())
-    assert drop == pytest.approx(COMPARISON[flow][0], rel=3e-3)
+    compared(
+        "drop of one pipe",
+        drop,
+        COMPARISON[flow][0],
+        rel=3e-3,
+        unit="Pa",
+        source="Darcy and Colebrook at constant density, worked apart",
+        how="arithmetic",
+    )
 
 
 def test_the_code_formula_overstates_the_drop_of_a_main() -> None:
@@ -201,7 +330,15 @@ def test_spitzglass_against_the_library() -> None:
     )
     assert theirs == pytest.approx(0.9488775, rel=1e-6)
     ours = spitzglass_flow_cfh(0.154051 / INCH, 6720.3199 / WATER, 54.864 / FOOT, 0.6) * FOOT**3 / 3600.0
-    assert ours == pytest.approx(theirs, rel=1e-3)
+    compared(
+        "flow by Spitzglass",
+        ours,
+        theirs,
+        rel=1e-3,
+        unit="m³/s",
+        source="fluids 1.3, Spitzglass_low, documented example",
+        how="library",
+    )
 
 
 def test_one_pipe_against_the_isothermal_library_function() -> None:
@@ -221,4 +358,12 @@ def test_one_pipe_against_the_isothermal_library_function() -> None:
         D=bore,
         m=mass,
     )
-    assert drop == pytest.approx(start - end, rel=2e-3)
+    compared(
+        "drop of one pipe, isothermal",
+        drop,
+        start - end,
+        rel=2e-3,
+        unit="Pa",
+        source="fluids 1.3, isothermal_gas",
+        how="library",
+    )

@@ -14,6 +14,7 @@ from netplan.hydraulics import FlowConditions, FlowGas, FlowLinks, FlowNetwork, 
 from netplan.reference.gas import named_gas
 from tests import schutterwald
 from tests.benchmarks.street_grid import street_grid
+from tests.compared import compared
 from tests.flow_cases import CONDITIONS, M3H, ROUGHNESS_M, Case, cases, links, ring_six
 from tests.pandapipes_flow import answer_of, build, solve_net
 
@@ -44,29 +45,81 @@ class TestRingSix:
     def test_all_pipes_in(self) -> None:
         state = solve(ring_six().network, ring_six().demand, hgas_at_15_c())
         flows = [223.6246, 62.7106, 89.3754, 49.3754, 100.914, 52.914, 37.086]
-        assert state.flow_m3_per_s_std / M3H == pytest.approx(flows, rel=1e-4)
-        assert state.pressure_pa_gauge[1:] / 100 == pytest.approx(
-            [23.4579, 22.7566, 23.4342, 21.7313, 21.2441], abs=5e-3
+        compared(
+            "ring: flows",
+            state.flow_m3_per_s_std / M3H,
+            flows,
+            rel=1e-4,
+            unit="m³/h",
+            source="pandapipes 0.16.0, colebrook, hgas",
+            how="library",
+        )
+        compared(
+            "ring: pressures",
+            state.pressure_pa_gauge[1:] / 100,
+            [23.4579, 22.7566, 23.4342, 21.7313, 21.2441],
+            abs=5e-3,
+            unit="mbar",
+            source="pandapipes 0.16.0, colebrook, hgas",
+            how="library",
         )
         # The same network solved with scipy at constant density.
-        assert state.pressure_pa_gauge[1:] / 100 == pytest.approx(
-            [23.4555, 22.7538, 23.4318, 21.7290, 21.2422], abs=1e-2
+        compared(
+            "ring: pressures",
+            state.pressure_pa_gauge[1:] / 100,
+            [23.4555, 22.7538, 23.4318, 21.7290, 21.2422],
+            abs=1e-2,
+            unit="mbar",
+            source="scipy root finder at constant density",
+            how="library",
         )
 
     def test_pipe_e_out(self) -> None:
         solver = FlowSolver(ring_six().network, hgas_at_15_c())
         solver.solve(ring_six().demand)
         state = solver.resolve(closed_links=[E_PIPE])
-        assert state.flow_m3_per_s_std[[5, 6]] / M3H == pytest.approx([-48.0, 138.0], rel=1e-9)
+        compared(
+            "ring, a main out: flows",
+            state.flow_m3_per_s_std[[5, 6]] / M3H,
+            [-48.0, 138.0],
+            rel=1e-9,
+            unit="m³/h",
+            source="what the nodes draw",
+            how="arithmetic",
+        )
         assert state.flow_kg_per_s[E_PIPE] == 0.0
-        assert state.pressure_pa_gauge[[4, 5]] / 100 == pytest.approx([5.087, 5.505], abs=0.02)
+        compared(
+            "ring, a main out: pressures",
+            state.pressure_pa_gauge[[4, 5]] / 100,
+            [5.087, 5.505],
+            abs=0.02,
+            unit="mbar",
+            source="pandapipes 0.16.0",
+            how="library",
+        )
 
     def test_pipe_e_out_and_the_bypass_in(self) -> None:
         solver = FlowSolver(ring_six().network, hgas_at_15_c())
         solver.solve(ring_six().demand)
         state = solver.resolve(closed_links=[E_PIPE], added_links=HOSE)
-        assert state.flow_m3_per_s_std[7] / M3H == pytest.approx(90.49, abs=0.02)
-        assert state.pressure_pa_gauge[[4, 5]] / 100 == pytest.approx([20.621, 20.288], abs=5e-3)
+        compared(
+            "ring, main out, bypass in: its flow",
+            state.flow_m3_per_s_std[7] / M3H,
+            90.49,
+            abs=0.02,
+            unit="m³/h",
+            source="pandapipes 0.16.0",
+            how="library",
+        )
+        compared(
+            "ring, main out, bypass in: pressures",
+            state.pressure_pa_gauge[[4, 5]] / 100,
+            [20.621, 20.288],
+            abs=5e-3,
+            unit="mbar",
+            source="pandapipes 0.16.0",
+            how="library",
+        )
 
 
 FAR_PA_GAUGE = 1e9
@@ -116,23 +169,65 @@ class TestRingSixByPole:
 
     def test_all_pipes_in(self) -> None:
         state = self.solver.solve(ring_six().demand * SMALL)
-        assert state.flow_m3_per_s_std / M3H / SMALL == pytest.approx(
-            [220.5716, 61.7878, 92.4284, 52.4284, 98.7839, 50.7839, 39.2161], abs=1e-4
+        compared(
+            "ring by Pole: flows",
+            state.flow_m3_per_s_std / M3H / SMALL,
+            [220.5716, 61.7878, 92.4284, 52.4284, 98.7839, 50.7839, 39.2161],
+            abs=1e-4,
+            unit="m³/h",
+            source="scipy root finder",
+            how="library",
         )
-        assert self.pressures(state)[1:] == pytest.approx(
-            [23.3242, 22.7129, 23.3584, 21.6574, 21.2720], abs=1e-3
+        compared(
+            "ring by Pole: pressures",
+            self.pressures(state)[1:],
+            [23.3242, 22.7129, 23.3584, 21.6574, 21.2720],
+            abs=1e-3,
+            unit="mbar",
+            source="scipy root finder",
+            how="library",
         )
 
     def test_pipe_e_out_and_with_the_bypass(self) -> None:
         self.solver.solve(ring_six().demand * SMALL)
         out = self.solver.resolve(closed_links=[E_PIPE])
-        assert out.flow_m3_per_s_std[[1, 5, 6]] / M3H / SMALL == pytest.approx(
-            [134.1093, -48.0, 138.0], abs=1e-4
+        compared(
+            "ring by Pole, a main out: flows",
+            out.flow_m3_per_s_std[[1, 5, 6]] / M3H / SMALL,
+            [134.1093, -48.0, 138.0],
+            abs=1e-4,
+            unit="m³/h",
+            source="scipy root finder",
+            how="library",
         )
-        assert self.pressures(out)[[2, 4, 5]] == pytest.approx([20.8222, 2.6355, 2.9798], abs=1e-3)
+        compared(
+            "ring by Pole, a main out: pressures",
+            self.pressures(out)[[2, 4, 5]],
+            [20.8222, 2.6355, 2.9798],
+            abs=1e-3,
+            unit="mbar",
+            source="scipy root finder",
+            how="library",
+        )
         fed = self.solver.resolve(closed_links=[E_PIPE], added_links=pole_links([(1, 4)], [12.0], [0.0514]))
-        assert fed.flow_m3_per_s_std[7] / M3H / SMALL == pytest.approx(87.0186, abs=1e-4)
-        assert self.pressures(fed)[[4, 5]] == pytest.approx([20.3483, 20.1208], abs=1e-3)
+        compared(
+            "ring by Pole, bypass in: its flow",
+            fed.flow_m3_per_s_std[7] / M3H / SMALL,
+            87.0186,
+            abs=1e-4,
+            unit="m³/h",
+            source="scipy root finder",
+            how="library",
+        )
+        compared(
+            "ring by Pole, bypass in: pressures",
+            self.pressures(fed)[[4, 5]],
+            [20.3483, 20.1208],
+            abs=1e-3,
+            unit="mbar",
+            source="scipy root finder",
+            how="library",
+        )
 
 
 class TestAnalytic:
@@ -147,8 +242,22 @@ class TestAnalytic:
             POLE,
         )
         one, other = state.flow_kg_per_s
-        assert one / other == pytest.approx(3.0492141, rel=1e-6)
-        assert one / (one + other) == pytest.approx(0.7530385, rel=1e-6)
+        compared(
+            "two parallel pipes: ratio of flows",
+            one / other,
+            3.0492141,
+            rel=1e-6,
+            source="√(K2/K1)",
+            how="arithmetic",
+        )
+        compared(
+            "two parallel pipes: share",
+            one / (one + other),
+            0.7530385,
+            rel=1e-6,
+            source="√(K2/K1)",
+            how="arithmetic",
+        )
 
     def test_laminar_flow_shares_by_the_fourth_power(self) -> None:
         # Hagen-Poiseuille: Q ~ D⁴/L, exactly.
@@ -157,7 +266,14 @@ class TestAnalytic:
             FlowNetwork(2, both, np.array([0]), np.array([2500.0])), np.array([0.0, 0.5 * M3H]), CONDITIONS
         )
         one, other = state.flow_kg_per_s
-        assert one / other == pytest.approx(1.5 * (147.2 / 102.2) ** 4, rel=1e-8)
+        compared(
+            "parallel laminar flow: ratio",
+            one / other,
+            1.5 * (147.2 / 102.2) ** 4,
+            rel=1e-8,
+            source="Hagen-Poiseuille",
+            how="arithmetic",
+        )
 
     def test_symmetric_square_splits_equally(self) -> None:
         square = links([(0, 1), (1, 2), (0, 3), (3, 2)], [100.0] * 4, [0.1022] * 4)
@@ -166,7 +282,15 @@ class TestAnalytic:
             np.array([0.0, 0.0, 80.0, 0.0]) * M3H,
             CONDITIONS,
         )
-        assert state.flow_m3_per_s_std / M3H == pytest.approx([40.0] * 4, rel=1e-12)
+        compared(
+            "symmetric square: flows",
+            state.flow_m3_per_s_std / M3H,
+            [40.0] * 4,
+            rel=1e-12,
+            unit="m³/h",
+            source="by symmetry",
+            how="arithmetic",
+        )
 
     def test_balanced_bridge_carries_nothing(self) -> None:
         # K1/K2 = K3/K4 on both sides: no flow across.
@@ -184,8 +308,24 @@ class TestAnalytic:
         tree = links([(0, 1), (1, 2), (1, 3), (3, 4), (5, 3)], [100.0, 50.0, 70.0, 20.0, 15.0], [0.1022] * 5)
         demand = np.array([1.0, 2.0, 3.0, 4.0, 5.0, 6.0]) * M3H
         state = solve(FlowNetwork(6, tree, np.array([0]), np.array([2500.0])), demand, CONDITIONS)
-        assert state.flow_m3_per_s_std / M3H == pytest.approx([20.0, 3.0, 15.0, 5.0, -6.0], rel=1e-14)
-        assert state.station_flow_m3_per_s_std / M3H == pytest.approx([21.0], rel=1e-14)
+        compared(
+            "tree: flows",
+            state.flow_m3_per_s_std / M3H,
+            [20.0, 3.0, 15.0, 5.0, -6.0],
+            rel=1e-14,
+            unit="m³/h",
+            source="demand beyond",
+            how="arithmetic",
+        )
+        compared(
+            "tree: flow of the station",
+            state.station_flow_m3_per_s_std / M3H,
+            [21.0],
+            rel=1e-14,
+            unit="m³/h",
+            source="demand beyond",
+            how="arithmetic",
+        )
 
     def test_scaling_of_a_quadratic_law(self) -> None:
         ring = FlowNetwork(
@@ -211,9 +351,25 @@ class TestAnalytic:
         state = solve(riser, np.zeros(2), CONDITIONS)
         inside = (101_325.0 + 2500.0) * math.exp(-9.80665 * 50.0 / gas.pressure_per_density)
         outside = 101_325.0 * math.exp(-9.80665 * 50.0 * 0.02896546 / (8.314462618 * 283.15))
-        assert state.pressure_pa_gauge[1] == pytest.approx(inside - outside, abs=1e-6)
+        compared(
+            "gauge pressure 50 m up, still gas",
+            state.pressure_pa_gauge[1],
+            inside - outside,
+            abs=1e-6,
+            unit="Pa",
+            source="barometric formula by hand",
+            how="arithmetic",
+        )
         # Rule of thumb, common practice: about +0.05 mbar for each metre.
-        assert (state.pressure_pa_gauge[1] - 2500.0) / 100.0 / 50.0 == pytest.approx(0.05, abs=0.006)
+        compared(
+            "rise of gauge pressure with height",
+            (state.pressure_pa_gauge[1] - 2500.0) / 100.0 / 50.0,
+            0.05,
+            abs=0.006,
+            unit="mbar/m",
+            source="rule of thumb, +0.05 mbar/m",
+            how="common practice",
+        )
 
 
 def town() -> Case:
@@ -246,8 +402,11 @@ def test_schutterwald_with_the_same_law() -> None:
     solve_net(net, same_law=True)
     theirs, ours = answer_of(net), solve(case.network, case.demand, CONDITIONS)
     assert ours.status is PartStatus.SOLVED
-    assert np.abs(ours.pressure_pa_gauge - theirs.pressure_pa_gauge).max() / 100.0 <= 1e-3
-    assert np.abs(ours.flow_kg_per_s - theirs.flow_kg_per_s).max() <= 1e-7
+    law = {"source": "pandapipes 0.16.0 with this project's friction law", "how": "library"}
+    pressures = ours.pressure_pa_gauge / 100.0, theirs.pressure_pa_gauge / 100.0
+    compared("Schutterwald: every pressure", *pressures, abs=1e-3, unit="mbar", **law)  # type: ignore[arg-type]
+    flows = ours.flow_kg_per_s, theirs.flow_kg_per_s
+    compared("Schutterwald: every flow", *flows, abs=1e-7, unit="kg/s", **law)  # type: ignore[arg-type]
 
 
 def test_schutterwald_with_their_own_colebrook_where_turbulent() -> None:
@@ -269,7 +428,16 @@ def test_schutterwald_with_their_own_colebrook_where_turbulent() -> None:
     flows = ours.flow_kg_per_s[turbulent], theirs.flow_kg_per_s[turbulent]
     same = np.abs(flows[0] - flows[1]) < 1e-6 * np.abs(flows[1])
     assert same.sum() > 80
-    assert squares[0][same] == pytest.approx(squares[1][same], rel=2e-3)
+    compared(
+        "Schutterwald: every drop of squared pressure where turbulent",
+        squares[0][same],
+        squares[1][same],
+        rel=2e-3,
+        abs=1e-12,
+        unit="Pa²",
+        source="pandapipes 0.16.0, its own Colebrook",
+        how="library",
+    )
 
 
 @settings(
@@ -300,4 +468,12 @@ def test_street_grid_with_the_same_law() -> None:
     fed = ~np.isnan(ours.pressure_pa_gauge)
     assert fed.sum() > 1000
     assert (np.isnan(theirs.pressure_pa_gauge) == ~fed).all()
-    assert np.abs(ours.pressure_pa_gauge - theirs.pressure_pa_gauge)[fed].max() / 100.0 <= 1e-3
+    compared(
+        "street grid: every pressure",
+        ours.pressure_pa_gauge[fed] / 100.0,
+        theirs.pressure_pa_gauge[fed] / 100.0,
+        abs=1e-3,
+        unit="mbar",
+        source="pandapipes 0.16.0 with this project's friction law",
+        how="library",
+    )

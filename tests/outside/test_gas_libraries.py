@@ -7,6 +7,7 @@ import pytest
 from CoolProp import CoolProp
 
 from netplan.reference.gas import Gas, gas_from_composition, gas_names, named_gas
+from tests.compared import compared
 
 ATMOSPHERE = 101_325.0
 NAMES = {"methane": "Methane", "hydrogen": "Hydrogen", "propane": "Propane"}
@@ -29,12 +30,36 @@ def gerg(gas: Gas, temperature_k: float, pressure_pa_abs: float) -> tuple[float,
 def test_methane_at_15_c() -> None:
     methane = named_gas("methane")
     z = methane.compressibility(288.15, ATMOSPHERE)
-    assert z == pytest.approx(CoolProp.PropsSI("Z", "T", 288.15, "P", ATMOSPHERE, "Methane"), abs=2e-5)
-    assert z == pytest.approx(gerg(methane, 288.15, ATMOSPHERE)[0], abs=2e-5)
+    compared(
+        "Z of methane",
+        z,
+        CoolProp.PropsSI("Z", "T", 288.15, "P", ATMOSPHERE, "Methane"),
+        abs=2e-5,
+        source="CoolProp 8.0",
+        how="library",
+    )
+    compared(
+        "Z of methane",
+        z,
+        gerg(methane, 288.15, ATMOSPHERE)[0],
+        abs=2e-5,
+        source="GERG-2008 through pyaga8 0.1.18",
+        how="library",
+    )
     density = methane.density_kg_per_m3_at()
-    assert density == pytest.approx(CoolProp.PropsSI("D", "T", 288.15, "P", ATMOSPHERE, "Methane"), rel=5e-5)
+    compared(
+        "density of methane",
+        density,
+        CoolProp.PropsSI("D", "T", 288.15, "P", ATMOSPHERE, "Methane"),
+        rel=5e-5,
+        unit="kg/m³",
+        source="CoolProp 8.0",
+        how="library",
+    )
     raised = methane.density_kg_per_m3(288.15, ATMOSPHERE + 2000.0)
-    assert raised == pytest.approx(0.69328, rel=1e-4)  # CoolProp, 20 mbar gauge
+    compared(
+        "density of methane", raised, 0.69328, rel=1e-4, unit="kg/m³", source="CoolProp 8.0", how="library"
+    )  # CoolProp, 20 mbar gauge
 
 
 @pytest.mark.parametrize("temperature_c", [-20.0, -10.0, 0.0, 10.0, 20.0, 40.0])
@@ -44,7 +69,15 @@ def test_pure_gas_densities_over_temperature(name: str, temperature_c: float) ->
     for pressure in (ATMOSPHERE, ATMOSPHERE + 10_000.0, 3 * ATMOSPHERE):
         ours = named_gas(name).density_kg_per_m3(kelvin, pressure)
         theirs = CoolProp.PropsSI("D", "T", kelvin, "P", pressure, NAMES[name])
-        assert ours == pytest.approx(theirs, rel=3e-4)
+        compared(
+            "density of pure gases, −20 to 40 °C, to 3 atm",
+            ours,
+            theirs,
+            rel=3e-4,
+            unit="kg/m³",
+            source="CoolProp 8.0",
+            how="library",
+        )
 
 
 @pytest.mark.parametrize("name", gas_names())
@@ -54,8 +87,23 @@ def test_example_gases_against_gerg(name: str, temperature_c: float) -> None:
     limit = 1.5e-3 if name == "propane" else 3e-4
     for pressure in (ATMOSPHERE, ATMOSPHERE + 7_500.0):
         z, density = gerg(gas, kelvin, pressure)
-        assert gas.compressibility(kelvin, pressure) == pytest.approx(z, abs=limit)
-        assert gas.density_kg_per_m3(kelvin, pressure) == pytest.approx(density, rel=limit)
+        compared(
+            "Z of the example gases, −10 to 30 °C",
+            gas.compressibility(kelvin, pressure),
+            z,
+            abs=limit,
+            source="GERG-2008 through pyaga8 0.1.18",
+            how="library",
+        )
+        compared(
+            "density of the example gases, −10 to 30 °C",
+            gas.density_kg_per_m3(kelvin, pressure),
+            density,
+            rel=limit,
+            unit="kg/m³",
+            source="GERG-2008 through pyaga8 0.1.18",
+            how="library",
+        )
 
 
 @pytest.mark.parametrize("share", [0.0, 0.05, 0.1, 0.2, 0.5, 0.8, 1.0])
@@ -64,8 +112,23 @@ def test_hydrogen_blends_against_gerg(share: float) -> None:
     gas = gas_from_composition(parts | {"hydrogen": share})
     assert gas.hydrogen_fraction == pytest.approx(share)
     z, density = gerg(gas, 288.15, ATMOSPHERE)
-    assert gas.compressibility(288.15, ATMOSPHERE) == pytest.approx(z, abs=1e-4)
-    assert gas.density_kg_per_m3_at() == pytest.approx(density, rel=1e-4)
+    compared(
+        "Z of blends with hydrogen",
+        gas.compressibility(288.15, ATMOSPHERE),
+        z,
+        abs=1e-4,
+        source="GERG-2008 through pyaga8 0.1.18",
+        how="library",
+    )
+    compared(
+        "density of blends with hydrogen",
+        gas.density_kg_per_m3_at(),
+        density,
+        rel=1e-4,
+        unit="kg/m³",
+        source="GERG-2008 through pyaga8 0.1.18",
+        how="library",
+    )
 
 
 @pytest.mark.parametrize("temperature_c", [-15.0, 0.0, 10.0, 15.0, 20.0, 35.0])
@@ -73,7 +136,15 @@ def test_hydrogen_blends_against_gerg(share: float) -> None:
 def test_viscosity_of_pure_gases(name: str, temperature_c: float) -> None:
     kelvin = temperature_c + 273.15
     theirs = CoolProp.PropsSI("V", "T", kelvin, "P", ATMOSPHERE, NAMES[name])
-    assert named_gas(name).viscosity_pa_s(kelvin) == pytest.approx(theirs, rel=5e-3)
+    compared(
+        "viscosity of pure gases, −15 to 35 °C",
+        named_gas(name).viscosity_pa_s(kelvin),
+        theirs,
+        rel=5e-3,
+        unit="Pa s",
+        source="CoolProp 8.0",
+        how="library",
+    )
 
 
 def test_viscosity_of_natural_gas_lies_in_the_codes_band() -> None:

@@ -15,6 +15,7 @@ from netplan.reference.pipes import (
     wall_mm,
 )
 from netplan.sources import sources
+from tests.compared import compared
 
 INCH = 25.4
 
@@ -44,7 +45,14 @@ def test_metric_walls_are_the_published_ones(
     dn: float, sdr_11: float, sdr_13_6: float, sdr_17: float
 ) -> None:
     walls = [wall_mm(dn, sdr) for sdr in (11, 13.6, 17)]
-    assert [wall.wall_mm for wall in walls] == [sdr_11, sdr_13_6, sdr_17]
+    compared(
+        "wall of metric PE, SDR 11, 13.6, 17",
+        [wall.wall_mm for wall in walls],
+        [sdr_11, sdr_13_6, sdr_17],
+        unit="mm",
+        source="MS 1058: Part 2: 2005, table of wall thickness (ISO 4065 series)",
+        how="published",
+    )
     assert {wall.source_key for wall in walls} == {"pe_walls_metric"}
     assert not any(wall.computed for wall in walls)
 
@@ -52,13 +60,29 @@ def test_metric_walls_are_the_published_ones(
 @pytest.mark.parametrize(("od_in", "inside_in"), IFGC_2018)
 def test_inch_bores_are_those_of_the_fuel_gas_code(od_in: float, inside_in: float) -> None:
     wall = wall_mm(od_in * INCH, 11)
-    assert least_wall_bore_mm(od_in * INCH, wall.wall_mm) / INCH == pytest.approx(inside_in, abs=1e-3)
+    compared(
+        "bore of inch PE, SDR 11",
+        least_wall_bore_mm(od_in * INCH, wall.wall_mm) / INCH,
+        inside_in,
+        abs=1e-3,
+        unit="in",
+        source="2018 International Fuel Gas Code, tables 402.4(20) to (22)",
+        how="published",
+    )
 
 
 def test_one_inch_sdr_11_differs_from_the_code_by_its_own_rounding() -> None:
     # The same tables list 1.077 in where OD - 2 t is 1.075 in.
     wall = wall_mm(1.315 * INCH, 11)
-    assert least_wall_bore_mm(1.315 * INCH, wall.wall_mm) / INCH == pytest.approx(1.077, abs=3e-3)
+    compared(
+        "bore of 1 in SDR 11",
+        least_wall_bore_mm(1.315 * INCH, wall.wall_mm) / INCH,
+        1.077,
+        abs=3e-3,
+        unit="in",
+        source="2018 International Fuel Gas Code",
+        how="published",
+    )
 
 
 def test_bores_in_the_open_town_data_set() -> None:
@@ -66,12 +90,28 @@ def test_bores_in_the_open_town_data_set() -> None:
     bores = [
         least_wall_bore_mm(od, wall_mm(od, sdr).wall_mm) for od, sdr in ((125, 11), (125, 17), (180, 11))
     ]
-    assert bores == pytest.approx([102.2, 110.2, 147.2], abs=1e-9)
+    compared(
+        "bores of 125 and 180 mm",
+        bores,
+        [102.2, 110.2, 147.2],
+        abs=1e-9,
+        unit="mm",
+        source="Kisse et al., Energies 13, 4052 (2020), data",
+        how="published",
+    )
 
 
 def test_the_two_bore_conventions_differ_as_published() -> None:
     # Public dimension table, 63 mm SDR 33: average bore 63 - 2.12 x 1.91 = 58.95 mm.
-    assert average_bore_mm(63, 1.91) == pytest.approx(58.95, abs=0.005)
+    compared(
+        "average bore of 63 mm SDR 33",
+        average_bore_mm(63, 1.91),
+        58.95,
+        abs=0.005,
+        unit="mm",
+        source="public dimension table",
+        how="published",
+    )
     wall = wall_mm(4.5 * INCH, 11).wall_mm
     assert average_bore_mm(4.5 * INCH, wall) / INCH == pytest.approx(3.633, abs=1e-3)
     area = (least_wall_bore_mm(4.5 * INCH, wall) / average_bore_mm(4.5 * INCH, wall)) ** 2

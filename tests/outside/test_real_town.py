@@ -25,6 +25,7 @@ from netplan.plan.model import Option, Plan
 from netplan.plan.run import PlanRequest, make_plan
 from netplan.plan.schema import plan_schema, read_plan
 from netplan.readers import read_network, write_layers
+from tests.compared import compared
 from tests.independent import Walker
 from tests.schutterwald import CUSTOMERS, MAINS, MILD_C, Case, layers, pinned_rules
 from tests.verified import check_walk
@@ -60,7 +61,15 @@ def test_the_set_is_the_one_described(town: Network) -> None:
     # 95.53 m³ by node-to-node geometry, with bores by the data set itself.
     mains = slice(0, MAINS)
     volume = float((np.pi / 4 * town.pipes.bore_m[mains] ** 2 * town.pipes.length_m[mains]).sum())
-    assert volume * town.scale == pytest.approx(95.53, abs=0.005)
+    compared(
+        "Schutterwald: volume of the mains",
+        volume * town.scale,
+        95.53,
+        abs=0.005,
+        unit="m³",
+        source="node-to-node geometry of the open data set",
+        how="published",
+    )
 
 
 def test_cutting_each_main_at_its_ends_costs_as_many_customers_as_counted(town: Network) -> None:
@@ -70,7 +79,13 @@ def test_cutting_each_main_at_its_ends_costs_as_many_customers_as_counted(town: 
         carries = pieces.is_open & (pieces.pipe != main)
         lost[main] = len(customers_cut_off(town, carries))
     of = {name: lost[town.pipes.id.find(f"M{name}")] for name in (0, 100, 500, 1000, 438, 1715, 1716)}
-    assert lost.sum() == 220_115
+    compared(
+        "Schutterwald: customers cut off, sum over all mains",
+        lost.sum(),
+        220_115,
+        source="counted apart from this code on the same data",
+        how="arithmetic",
+    )
     assert lost.max() == 1_488
     assert (lost == 0).sum() == 24
     assert of == {0: 65, 100: 833, 500: 180, 1000: 74, 438: 1488, 1715: 1488, 1716: 1488}
@@ -81,7 +96,15 @@ def test_a_repair_is_planned_and_holds_against_an_independent_walk(
     town: Network, work: tuple[str, float, float], tmp_path: Path
 ) -> None:
     result = make_plan(PlanRequest(town, (WorkPart(*work),), pinned_rules(), air_temp_c=MILD_C))
-    assert result.plan.conditions.demand_total_m3h == pytest.approx(3_714_267 / 8760 / 4, rel=0.02)
+    compared(
+        "Schutterwald: demand as declared",
+        result.plan.conditions.demand_total_m3h,
+        3_714_267 / 8760 / 4,
+        rel=0.02,
+        unit="m³/h",
+        source="yearly volume of the open data set over 8760 h, a quarter",
+        how="published",
+    )
     write_plan_folder(result, tmp_path / "plan")
     jsonschema.validate(json.loads((tmp_path / "plan" / "plan.json").read_text()), plan_schema())
     plan = read_plan(tmp_path / "plan")
@@ -96,7 +119,15 @@ def _check_against_walk(plan: Plan, option: Option, work: tuple[str, float, floa
     assert all(stop.barriers == 2 for stop in option.stops)
 
     length = sum(zone.length_m for zone in option.zones)
-    assert length == pytest.approx(sum(after.zone_length_m.values()), abs=0.02)
+    compared(
+        "Schutterwald: length of the zone",
+        length,
+        sum(after.zone_length_m.values()),
+        abs=0.02,
+        unit="m",
+        source="walk over the raw layers with shapely and networkx",
+        how="library",
+    )
     bore = {
         row["id"]: 147.2 if row["od_mm"] == 180 else 102.2 if row["sdr"] == 11 else 110.2 for row in _mains()
     }
@@ -106,7 +137,16 @@ def _check_against_walk(plan: Plan, option: Option, work: tuple[str, float, floa
     )
     # Stops are written to the millimetre: 0.1 %, and a millimetre of main at each end.
     volume = sum(zone.internal_volume_m3 for zone in option.zones)
-    assert volume == pytest.approx(walked, rel=1e-3, abs=2e-5 * len(option.stops))
+    compared(
+        "Schutterwald: volume of the zone",
+        volume,
+        walked,
+        rel=1e-3,
+        abs=2e-5 * len(option.stops),
+        unit="m³",
+        source="walk over the raw layers with shapely and networkx",
+        how="library",
+    )
 
 
 @lru_cache(maxsize=1)

@@ -20,6 +20,7 @@ from netplan.venting import (
     path_flow,
     slit_m3_per_s_std,
 )
+from tests.compared import compared
 
 GAS = named_gas("natural gas")
 METHANE = named_gas("methane")
@@ -33,7 +34,15 @@ METHANE = named_gas("methane")
 )  # fmt: skip
 def test_least_flow_of_sdr_11_mains(od_mm: float, m3_per_h: float) -> None:
     bore_m = (od_mm - 2.0 * wall_mm(od_mm, 11.0).wall_mm) / 1000.0
-    assert least_flow_m3_per_s(bore_m, GAS) * 3600.0 == pytest.approx(m3_per_h, abs=0.1)
+    compared(
+        "least purge flow of the declared model",
+        least_flow_m3_per_s(bore_m, GAS) * 3600.0,
+        m3_per_h,
+        abs=0.1,
+        unit="m³/h",
+        source="direct arithmetic of the model",
+        how="arithmetic",
+    )
 
 
 @pytest.mark.parametrize(
@@ -56,7 +65,15 @@ def test_the_law_behind_the_band(bore_mm: float) -> None:
 
 def test_air_viscosity_is_the_librarys() -> None:
     library = PropsSI("V", "T", 283.15, "P", 101_325.0, "Air")
-    assert purge_figure("air_viscosity_pa_s") == pytest.approx(library, rel=2e-3)
+    compared(
+        "viscosity of air at 10 °C",
+        purge_figure("air_viscosity_pa_s"),
+        library,
+        rel=2e-3,
+        unit="Pa s",
+        source="CoolProp 8.0",
+        how="library",
+    )
 
 
 @pytest.mark.parametrize(("bore_m", "length_m", "pressure_pa"), [(0.05, 30.0, 2500.0), (0.025, 8.0, 5000.0)])
@@ -79,7 +96,15 @@ def test_a_hose_against_isothermal_flow_of_the_library(
     )
     acceleration = 2.0 * math.log(inlet / outlet) / (factor * length_m / bore_m)
     assert acceleration < 0.02
-    assert mass == pytest.approx(library * math.sqrt(1.0 + acceleration), rel=2e-4)
+    compared(
+        "flow through a hose into the open air",
+        mass,
+        library * math.sqrt(1.0 + acceleration),
+        rel=2e-4,
+        unit="kg/s",
+        source="fluids 1.3, isothermal_gas",
+        how="library",
+    )
 
 
 def test_losses_alone_against_the_textbook() -> None:
@@ -90,7 +115,15 @@ def test_losses_alone_against_the_textbook() -> None:
     gas = METHANE.density_kg_per_m3(283.15, 101_325.0)
     air = gas * DRY_AIR_MOLAR_MASS_KG_PER_MOL / METHANE.molar_mass_kg_per_mol
     velocity = math.sqrt(2.0 * 1000.0 / (6.0 * gas + 7.5 * air))
-    assert got == pytest.approx(velocity * math.pi / 4.0 * 0.05**2 * gas, rel=1e-2)
+    compared(
+        "flow against losses alone",
+        got,
+        velocity * math.pi / 4.0 * 0.05**2 * gas,
+        rel=1e-2,
+        unit="kg/s",
+        source="Δp = K ρ v²/2 by hand",
+        how="arithmetic",
+    )
 
 
 def test_orifice_against_the_textbook() -> None:
@@ -98,7 +131,15 @@ def test_orifice_against_the_textbook() -> None:
     area = math.pi / 4.0 * 0.003**2
     density = METHANE.density_kg_per_m3(283.15, 101_325.0 + 1250.0)
     by_hand = 0.62 * math.sqrt(2.0 * 2500.0 / density) * area * density / METHANE.density_kg_per_m3_at()
-    assert orifice_m3_per_s_std(area, 2500.0, 283.15, METHANE) == pytest.approx(by_hand, rel=1e-9)
+    compared(
+        "flow through a hole",
+        orifice_m3_per_s_std(area, 2500.0, 283.15, METHANE),
+        by_hand,
+        rel=1e-9,
+        unit="m³/s",
+        source="0.62 √(2 Δp/ρ) by hand",
+        how="arithmetic",
+    )
 
 
 def test_a_narrow_slit_is_laminar_flow_between_plates() -> None:
@@ -108,4 +149,12 @@ def test_a_narrow_slit_is_laminar_flow_between_plates() -> None:
     plates = width * gap**3 * across / (12.0 * viscosity * contact)
     standard = METHANE.density_kg_per_m3(283.15, 101_325.0 + across / 2.0) / METHANE.density_kg_per_m3_at()
     got = slit_m3_per_s_std(gap, width, contact, across, 283.15, METHANE)
-    assert got == pytest.approx(plates * standard, rel=1e-3)
+    compared(
+        "flow through a slit",
+        got,
+        plates * standard,
+        rel=1e-3,
+        unit="m³/s",
+        source="plates: w h³ Δp/(12 μ L)",
+        how="arithmetic",
+    )

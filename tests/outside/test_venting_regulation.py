@@ -7,6 +7,7 @@ import pytest
 from netplan.reference.emissions import regulation_constant
 from netplan.reference.gas import named_gas
 from netplan.venting import compared_with_regulation, line_content, vent_figures, w14a_scf, w14b_scf
+from tests.compared import compared
 
 
 @pytest.mark.parametrize(
@@ -21,21 +22,57 @@ def test_worked_figures(
     volume: float, temperature: float, gauge: float, not_purged: float, purged: float, blown: float
 ) -> None:
     pressure = gauge + 14.7
-    assert w14a_scf(volume, temperature, pressure, purged_with_other_gas=False) == pytest.approx(
-        not_purged, abs=5e-5
+    compared(
+        "W-14A, not purged",
+        w14a_scf(volume, temperature, pressure, purged_with_other_gas=False),
+        not_purged,
+        abs=5e-5,
+        unit="ft³",
+        source="the formula as remembered, worked apart",
+        how="from memory",
     )
-    assert w14a_scf(volume, temperature, pressure, purged_with_other_gas=True) == pytest.approx(
-        purged, abs=5e-5
+    compared(
+        "W-14A, purged",
+        w14a_scf(volume, temperature, pressure, purged_with_other_gas=True),
+        purged,
+        abs=5e-5,
+        unit="ft³",
+        source="the formula as remembered, worked apart",
+        how="from memory",
     )
-    assert w14b_scf(volume, temperature, pressure, 14.7) == pytest.approx(blown, abs=5e-5)
+    compared(
+        "W-14B",
+        w14b_scf(volume, temperature, pressure, 14.7),
+        blown,
+        abs=5e-5,
+        unit="ft³",
+        source="the formula as remembered, worked apart",
+        how="from memory",
+    )
 
 
 def test_mass_and_warming_of_the_worked_figure() -> None:
     # 1000 ft³ at 0.25 psi, purged, 95 % methane at 0.0192 kg/ft³: 18.5502 kg, 0.519406 t CO2e at 28.
     volume = w14a_scf(1000.0, 60.0, 14.95, purged_with_other_gas=True)
     mass = volume * 0.95 * regulation_constant("methane_density_kg_per_cf")
-    assert mass == pytest.approx(18.5502, abs=1e-4)
-    assert mass * 28.0 / 1000.0 == pytest.approx(0.519406, abs=1e-5)
+    compared(
+        "methane of a worked blowdown",
+        mass,
+        18.5502,
+        abs=1e-4,
+        unit="kg",
+        source="direct arithmetic",
+        how="arithmetic",
+    )
+    compared(
+        "its warming",
+        mass * 28.0 / 1000.0,
+        0.519406,
+        abs=1e-5,
+        unit="t CO2e",
+        source="direct arithmetic",
+        how="arithmetic",
+    )
 
 
 def test_several_blowdowns_and_volumes_add_up() -> None:

@@ -17,6 +17,7 @@ from netplan.plan.run import make_plan
 from netplan.readers import read_network, write_layers
 from netplan.rules import default_rules
 from netplan.venting import line_content
+from tests.compared import compared
 from tests.schutterwald import MAINS, layers, stored
 
 TOWN = "sample_network/town.gpkg"
@@ -62,10 +63,26 @@ def test_the_open_towns_mains_hold_what_was_counted(tmp_path_factory: pytest.Tem
     by_column = line_content(
         net.pipe.length_km[is_main] * 1000.0, net.pipe.inner_diameter_mm[is_main] / 1000.0, 5000.0, 283.15
     )
-    assert by_column.geometry_m3 == pytest.approx(94.927, abs=0.001)
+    compared(
+        "Schutterwald: volume by the length column",
+        by_column.geometry_m3,
+        94.927,
+        abs=0.001,
+        unit="m³",
+        source="sum over the open data set",
+        how="published",
+    )
     # 50 mbar and 10 °C throughout, by hand: V · 1.06325/1.01325 · 288.15/283.15.
     factor = (101_325.0 + 5000.0) / 101_325.0 * 288.15 / 283.15
-    assert by_geometry.content_m3 == pytest.approx(95.53 * factor, abs=0.006)
+    compared(
+        "Schutterwald: line content at 50 mbar",
+        by_geometry.content_m3,
+        95.53 * factor,
+        abs=0.006,
+        unit="m³",
+        source="volume of the open data set, by hand",
+        how="arithmetic",
+    )
 
 
 def test_the_samples_volume_is_the_sum_over_its_layers() -> None:
