@@ -60,6 +60,8 @@ class CutSearch(Iterator[Cut]):
         No cut still to come is cheaper [minor units].
     gave_up : bool
         Whether it ended because too many zones in a row broke a constraint, not because none is left.
+    most_scanned : int
+        How many zones in a row that is.
     """
 
     def __init__(self, problem: IsolationProblem, index: Index) -> None:
@@ -67,6 +69,7 @@ class CutSearch(Iterator[Cut]):
         self.ground: Ground = ground_of(index, problem.rules, problem.hours, problem.gas_minor_per_m3)
         self.lower_bound_minor = 0
         self.gave_up = False
+        self.most_scanned = MOST_SCANNED
         self._given: set[object] = set()
         self._refused: Counter[str] = Counter()
         self._everywhere = False
@@ -80,7 +83,7 @@ class CutSearch(Iterator[Cut]):
             cut = self._checked(found)
             if cut is not None:
                 return cut
-            if scanned >= MOST_SCANNED:
+            if scanned >= self.most_scanned:
                 self.gave_up = True
                 break
         if not self._given:

@@ -37,6 +37,8 @@ from netplan.screening.settings import ScreenSettings, section_of
 __all__ = ["Bench", "District"]
 
 FIGURES_DIGITS: Final = 3
+MOST_SCANNED: Final = 500
+"""Zones that break a constraint in a row before a main counts as having no plan (own) [-]."""
 PLAN, NO_PLAN = "plan", "no plan possible"
 
 
@@ -153,6 +155,7 @@ class Bench:
         if not self.is_fed(main):
             return row | {"outcome": NO_PLAN, "reason": "no station and no injection feeds it as recorded"}
         search = self.search(main)
+        search.most_scanned = MOST_SCANNED
         try:
             cut = next(search)
         except (NoPlanError, StopIteration) as error:
