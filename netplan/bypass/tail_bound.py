@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from netplan.bypass.model import FeedKind
 from netplan.bypass.price import feed_lower_bound_minor
 from netplan.isolation.model import Tail
-from netplan.network.graph import Adjacency, adjacency, components, station_nodes
+from netplan.network.graph import Adjacency, adjacency, parts_without, station_nodes
 from netplan.network.model import Network
 from netplan.network.place import lines_between
 from netplan.network.section import Section
@@ -95,7 +95,7 @@ class TailFeedBound:
     @cached_property
     def _may_give(self) -> Flags:
         """Nodes that may keep a station once the work section is out."""
-        part = components(self._network, self._network.pieces.is_open & ~self._at_work)
+        part = parts_without(self._network, np.flatnonzero(self._at_work))
         return np.isin(part, part[station_nodes(self._network, injections=True)])
 
     @cached_property

@@ -63,6 +63,14 @@ class Adjacency:
 
 def adjacency(network: Network, *, open_only: bool = True) -> Adjacency:
     """Return the neighbours of every node, each list sorted by piece."""
+    if not open_only:
+        return _adjacency(network, open_only=False)
+    if network.pieces not in _NEAR:
+        _NEAR[network.pieces] = _adjacency(network, open_only=True)
+    return _NEAR[network.pieces]
+
+
+def _adjacency(network: Network, *, open_only: bool) -> Adjacency:
     pieces = network.pieces
     chosen = np.flatnonzero(pieces.is_open) if open_only else np.arange(len(pieces))
     node = np.concatenate([pieces.from_node[chosen], pieces.to_node[chosen]])
@@ -120,7 +128,7 @@ def parts_without(network: Network, closed: NDArray[Any]) -> NDArray[np.int32]:
     rows = np.unique(closed)
     rows = rows[pieces.is_open[rows]]
     ends = np.unique(np.concatenate([pieces.from_node[rows], pieces.to_node[rows]]))
-    sides = _Sides(_near(network), part, set(rows.tolist()), ends.tolist())
+    sides = _Sides(adjacency(network), part, set(rows.tolist()), ends.tolist())
     if not sides.walk(_FARTHEST):
         carries = pieces.is_open.copy()
         carries[rows] = False
@@ -201,12 +209,6 @@ class _Sides:
         self._open[one] += self._open[other]
         self._nodes[other], self._open[other] = [], deque()
         return one
-
-
-def _near(network: Network) -> Adjacency:
-    if network.pieces not in _NEAR:
-        _NEAR[network.pieces] = adjacency(network)
-    return _NEAR[network.pieces]
 
 
 def station_nodes(network: Network, *, injections: bool = False) -> Rows:

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
+from netplan.network.graph import components, parts_without
 from netplan.network.model import Network
 
 __all__ = ["Reach", "reach_after"]
@@ -84,13 +83,10 @@ def reach_after(
     if opened_pieces is not None:
         closed[opened_pieces] = False
     closed[closed_pieces] = True
-    open_rows = np.flatnonzero(~closed)
-    ends = pieces.from_node[open_rows], pieces.to_node[open_rows]
-    graph = coo_array((np.ones(len(open_rows), np.int8), ends), shape=(count, count))
-    parts, part = connected_components(graph, directed=False)
+    part = parts_without(network, closed_pieces) if opened_pieces is None else components(network, ~closed)
     in_zone = np.zeros(count, bool)
     in_zone[zone_nodes] = True
-    fed_part = np.zeros(parts, bool)
+    fed_part = np.zeros(int(part.max(initial=-1)) + 1, bool)
     for nodes in (network.stations.node, network.injections.node):
         fed_part[part[nodes[nodes >= 0]]] = True
     fed = fed_part[part] & ~in_zone
@@ -105,10 +101,10 @@ def reach_after(
     stranded &= ~isolated
     customer_part = np.full(len(customers), NO_PART, np.int32)
     # Later rows win: live attachments first, then the stranded ones of stranded customers.
-    order = np.argsort(~fed[at], kind="stable")
-    customer_part[owner[order]] = part[at[order]]
+    for rows in (fed[at], ~fed[at]):
+        customer_part[owner[rows]] = part[at[rows]]
     return Reach(
-        part=part.astype(np.int32),
+        part=part,
         in_zone=in_zone,
         fed=fed,
         closed=closed,
