@@ -13,6 +13,9 @@ from netplan.plan.model import SCHEMA_NAME, Plan
 
 __all__ = ["plan_from_json", "plan_schema", "plan_to_json", "read_plan"]
 
+MOST_BYTES = 200_000_000
+"""No plan is as large as this (own) [bytes]."""
+
 
 def plan_schema() -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of plan.json; ``digits`` says how floats are rounded."""
@@ -73,6 +76,8 @@ def read_plan(folder: Path) -> Plan:
     """
     path = folder / "plan.json"
     try:
+        if path.stat().st_size > MOST_BYTES:
+            raise BadInputError(f"{path}: larger than {MOST_BYTES} bytes; give a plan folder of gas-netplan")
         text = path.read_text(encoding="utf-8")
     except OSError as error:
         raise BadInputError(f"{path}: cannot be read ({error.strerror}); give a plan folder") from None

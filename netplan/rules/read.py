@@ -12,10 +12,11 @@ from pydantic import ValidationError
 
 from netplan.errors import BadRulesError
 from netplan.rules.model import Rules
+from netplan.textfiles import toml_of
 
 __all__ = ["default_rules", "default_rules_text", "read_rules"]
 
-MAX_BYTES = 1_000_000
+MAX_BYTES = 300_000
 
 
 def default_rules_text() -> str:
@@ -64,12 +65,12 @@ def _parse(path: Path) -> dict[str, Any]:
     try:
         if path.stat().st_size > MAX_BYTES:
             raise BadRulesError(f"{path.name}: larger than {MAX_BYTES} bytes; this is not a rules file")
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        return toml_of(path.read_text(encoding="utf-8"))
     except OSError as error:
         raise BadRulesError(f"{path}: cannot be read ({error.strerror or error}); check the path") from None
     except UnicodeDecodeError:
         raise BadRulesError(f"{path.name}: is not UTF-8 text; save it as UTF-8") from None
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except ValueError as error:
         raise BadRulesError(f"{path.name}: is not valid TOML ({_one_line(str(error))}); correct it") from None
 
 

@@ -9,9 +9,10 @@ from datetime import datetime
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from netplan.errors import BadInputError
+from netplan.textfiles import toml_of
 
 __all__ = ["Words", "read_words", "shipped_words"]
 
@@ -83,6 +84,9 @@ class Words:
         return self.text("dates", "time", {"hour": f"{when.hour:02d}", "minute": f"{when.minute:02d}"})
 
 
+_MOST_BYTES: Final = 300_000
+
+
 @lru_cache(maxsize=1)
 def shipped_words() -> dict[str, Words]:
     """Return the words that come with the package, by language."""
@@ -106,8 +110,10 @@ def read_words(folder: Path | None) -> dict[str, Words]:
     words = dict(shipped_words())
     for path in sorted(folder.glob("words.*.toml")) if folder is not None else ():
         try:
-            table = tomllib.loads(path.read_text(encoding="utf-8"))
-        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+            if path.stat().st_size > _MOST_BYTES:
+                raise BadInputError(f"{path}: larger than {_MOST_BYTES} bytes; these are no words")
+            table = toml_of(path.read_text(encoding="utf-8"))
+        except (OSError, ValueError) as error:
             raise BadInputError(f"{path}: cannot be read ({error}); correct it") from None
         words[path.name.split(".")[1]] = Words(table, path.name)
     return words

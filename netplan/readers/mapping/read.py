@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import tomllib
 from collections import Counter
 from pathlib import Path
 from typing import Any, Final
@@ -14,6 +13,7 @@ from netplan.errors import BadInputError
 from netplan.network.contract import Column, layer_specs
 from netplan.readers.mapping.model import GAP, ColumnRule, Feed, Mapping, Tables, Value
 from netplan.readers.mapping.units import unit_factor
+from netplan.textfiles import toml_of
 
 __all__ = ["parse_mapping", "read_mapping"]
 
@@ -65,11 +65,11 @@ def parse_mapping(text: str, name: str = "mapping") -> Mapping:
         As `read_mapping`.
     """
     try:
-        values = tomllib.loads(text)
+        values = toml_of(text)
         tables = Tables.model_validate(values)
     except ValidationError as error:
         raise BadInputError(_message(name, error)) from None
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+    except ValueError as error:
         raise BadInputError(f"{name}: is not valid TOML ({_one_line(str(error))}); correct it") from None
     feeds = {layer: getattr(tables, layer) for layer in layer_specs() if getattr(tables, layer)}
     mapping = Mapping(name, feeds, hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest())
