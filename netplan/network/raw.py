@@ -72,4 +72,6 @@ def _arrow(series: Any) -> Any:
         return pa.Array.from_pandas(series)
     except (pa.ArrowInvalid, pa.ArrowTypeError):
         # A column of mixed Python types: its texts are what a file would hold.
-        return pa.array([None if pd.isna(value) else str(value) for value in series], type=pa.string())
+        missing = [value is None or (np.isscalar(value) and pd.isna(value)) for value in series]
+        words = [None if gone else str(value) for gone, value in zip(missing, series, strict=True)]
+        return pa.array(words, type=pa.string())

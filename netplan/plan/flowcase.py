@@ -9,6 +9,7 @@ from netplan.constants import MM_PER_M, PA_PER_MBAR, ZERO_CELSIUS_K
 from netplan.errors import BadNetworkError
 from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork
 from netplan.hydraulics.heights import fill_heights
+from netplan.network.checks.places import HEIGHTS_M
 from netplan.network.model import Network
 from netplan.network.words import Material
 from netplan.reference.gas import Gas, gas_from_composition, named_gas
@@ -72,8 +73,12 @@ def base_network(network: Network, rules: Rules) -> FlowNetwork:
 
 
 def _heights(network: Network) -> Floats:
-    """Give unknown heights that of the nearest known node once, so that every state takes the same."""
+    """Give unknown heights that of the nearest known node once, so that every state takes the same.
+
+    Heights where nobody lives count as unknown; they are a finding.
+    """
     height, pieces = network.nodes.height_m, network.pieces
+    height = np.where((height >= HEIGHTS_M[0]) & (height <= HEIGHTS_M[1]), height, np.nan)
     if np.isnan(height).all():
         return height
     ends = pieces.from_node.astype(np.int64), pieces.to_node.astype(np.int64)

@@ -12,11 +12,12 @@ from netplan.network.model import Network
 from netplan.network.notes import Notes
 from netplan.network.text import Text
 
-__all__ = ["check_far_off", "check_heights"]
+__all__ = ["HEIGHTS_M", "check_far_off", "check_heights"]
 
 _FAR_TIMES: Final = 20.0
 _LEAST_FAR_M: Final = 20_000.0
-_HEIGHTS_M: Final = (-450.0, 5500.0)
+HEIGHTS_M: Final = (-450.0, 5500.0)
+"""Between the shores of the lowest lake and the highest towns, roundly (from memory) [m]."""
 _STEEPEST: Final = 1.0
 
 
@@ -57,7 +58,7 @@ def check_heights(network: Network, notes: Notes) -> None:
     rise = np.abs(height[pieces.to_node] - height[pieces.from_node])
     with np.errstate(invalid="ignore"):
         steep = (rise > _STEEPEST * np.maximum(length, 1.0)) & (pieces.valve < 0)
-        outside = (height < _HEIGHTS_M[0]) | (height > _HEIGHTS_M[1])
+        outside = (height < HEIGHTS_M[0]) | (height > HEIGHTS_M[1])
     odd = steep | outside[pieces.from_node] | outside[pieces.to_node]
     rows = np.unique(pieces.pipe[odd])
     xy = middle_of(network)
