@@ -1,4 +1,4 @@
-"""The same question for every main: what does its isolation mean?
+"""What the isolation of each main of a network means: the same question for all.
 
 ``screen(network, rules, settings)`` returns a `Screen`: one row a main, worst first by any figure, with
 "no plan possible" and its reason among the answers. Figures of stops are those of the cut with the lowest
@@ -7,5 +7,8 @@ what it costs when nothing is fed and everybody without gas or pressure goes off
 """
 
 from netplan.screening.loss import EndLoss, lost_at_ends
+from netplan.screening.run import Screen, screen
+from netplan.screening.settings import ScreenSettings
+from netplan.screening.spread import Workers
 
-__all__ = ["EndLoss", "lost_at_ends"]
+__all__ = ["EndLoss", "Screen", "ScreenSettings", "Workers", "lost_at_ends", "screen"]

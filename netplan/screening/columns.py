@@ -71,5 +71,5 @@ FIGURES: Final = (
 def empty_row() -> dict[str, Any]:
     """Return a row without any figure."""
     row: dict[str, Any] = dict.fromkeys(SCHEMA.names)
-    row |= {name: "" for name in ("outcome", "reason", "stop_methods", "least_pressure_at", "bypass")}
+    row |= dict.fromkeys(("outcome", "reason", "stop_methods", "least_pressure_at", "bypass"), "")
     return row | {"stop_chains": [], "looked_at": []}

@@ -51,7 +51,9 @@ def district_of(network: Network, chosen: Flags) -> tuple[Network, Ints]:
     valve_row = _numbers(valve, len(valves))
     station = np.flatnonzero(_at(chosen, network.stations.node))
     station_row = _numbers(station, len(network.stations))
-    fitting = np.flatnonzero((network.fittings.pipe >= 0) & (_renumbered(pipe_row, network.fittings.pipe) >= 0))
+    fitting = np.flatnonzero(
+        (network.fittings.pipe >= 0) & (_renumbered(pipe_row, network.fittings.pipe) >= 0)
+    )
     part_pieces = _rows(pieces, piece)
     part_valves = _rows(valves, valve)
     stations = _rows(network.stations, station)

@@ -1,9 +1,9 @@
 """Who loses gas when a main is out at its two ends: every main of a network in one pass.
 
-Every main becomes a hub joined to all nodes it passes, so that taking the main out is taking one vertex out of
-a graph whose root is all supplies together. Trees are peeled from their leaves; on the meshed core that is left
-a depth-first walk tells which hubs stand between the root and what hangs behind them (low points: Hopcroft and
-Tarjan, Communications of the ACM 16, 1973, pages 372 to 378).
+Every main becomes a hub joined to all nodes it passes, so that taking the main out is taking one vertex out
+of a graph whose root is all supplies together. Trees are peeled from their leaves; on the meshed core that is
+left a depth-first walk tells which hubs stand between the root and what hangs behind them (low points:
+Hopcroft and Tarjan, Communications of the ACM 16, 1973, pages 372 to 378; from memory).
 """
 
 from __future__ import annotations

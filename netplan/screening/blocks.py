@@ -1,0 +1,139 @@
+"""The mains of a network in blocks, and finished blocks kept on disk so that a run can go on."""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+from numpy.typing import NDArray
+
+from netplan.errors import BadInputError
+from netplan.screening.bench import Bench
+from netplan.screening.columns import SCHEMA
+
+__all__ = ["BLOCK_MAINS", "Block", "BlockFolder", "screen_block", "split_blocks"]
+
+Ints = NDArray[np.int64]
+BLOCK_MAINS: Final = 50
+"""Mains in a block (own): some seconds of work, so that little is lost and little is sent [-]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Block:
+    """Some mains of one district.
+
+    Parameters
+    ----------
+    number : int
+        Place among all blocks of a run.
+    district : int
+    mains : int array
+        Rows of the mains in the whole network.
+    """
+
+    number: int
+    district: int
+    mains: Ints
+
+
+def split_blocks(district: NDArray[np.int32]) -> list[Block]:
+    """Return the mains of each district in blocks; they depend on the network alone, not on who works.
+
+    Parameters
+    ----------
+    district : int array
+        District of each main.
+    """
+    blocks: list[Block] = []
+    order = np.argsort(district, kind="stable")
+    for rows in np.split(order, np.flatnonzero(np.diff(district[order])) + 1) if len(order) else []:
+        for first in range(0, len(rows), BLOCK_MAINS):
+            chosen = rows[first : first + BLOCK_MAINS]
+            blocks.append(Block(len(blocks), int(district[chosen[0]]), chosen.astype(np.int64)))
+    return blocks
+
+
+def screen_block(bench: Bench, local: Iterable[int], mains: Iterable[int]) -> pa.Table:
+    """Return the rows of some mains of a district.
+
+    Parameters
+    ----------
+    bench : Bench
+    local, mains : iterables of int
+        Rows of the mains in the district and in the whole network.
+    """
+    rows: list[dict[str, Any]] = [
+        bench.row(here) | {"row": whole} for here, whole in zip(local, mains, strict=True)
+    ]
+    return pa.Table.from_pylist(rows, schema=SCHEMA)
+
+
+class BlockFolder:
+    """A folder beside the target that holds one Parquet file a finished block.
+
+    Files carry the key of everything that decides their figures, so that none is taken for another question.
+
+    Parameters
+    ----------
+    folder : Path
+    key : str
+        Of network content, rules, question and version.
+    resume : bool
+        Whether to go on with what is there; otherwise it is thrown away.
+
+    Raises
+    ------
+    BadInputError
+        When the folder cannot be used.
+    """
+
+    def __init__(self, folder: Path, key: str, *, resume: bool) -> None:
+        self.folder, self._key = folder, key
+        try:
+            if folder.exists() and any(not _is_ours(path) for path in folder.iterdir()):
+                raise BadInputError(f"{folder}: holds other files; move them away, or choose another target")
+            if not resume:
+                shutil.rmtree(folder, ignore_errors=True)
+            folder.mkdir(exist_ok=True)
+        except OSError as error:
+            raise BadInputError(f"{folder}: cannot be used ({error.strerror or error})") from None
+
+    def read(self, block: Block) -> pa.Table | None:
+        """Return a finished block; None where it is not there whole."""
+        try:
+            table = pq.read_table(self._path(block))
+        except (OSError, pa.ArrowException):
+            return None
+        fits = table.schema.equals(SCHEMA) and np.array_equal(table["row"].to_numpy(), block.mains)
+        return table if fits else None
+
+    def keep(self, block: Block, table: pa.Table) -> None:
+        """Keep a finished block; it appears whole or not at all."""
+        path = self._path(block)
+        part = path.with_suffix(".part")
+        try:
+            pq.write_table(table, part)
+            part.replace(path)
+        except OSError as error:
+            raise BadInputError(
+                f"{path}: cannot be written ({error.strerror or error}); free space, then --resume"
+            ) from None
+
+    def remove(self) -> None:
+        """Remove the folder: the results are in the target."""
+        shutil.rmtree(self.folder, ignore_errors=True)
+
+    def _path(self, block: Block) -> Path:
+        name = hashlib.sha256(f"{self._key}:{block.number}:".encode() + block.mains.tobytes()).hexdigest()
+        return self.folder / f"{name[:40]}.parquet"
+
+
+def _is_ours(path: Path) -> bool:
+    return path.suffix in (".parquet", ".part") and len(path.stem) == 40
