@@ -52,6 +52,10 @@ class Loads:
         """Yield the demand of every hour with a draw on top."""
         return (demand if draw is None else draw.on(demand) for demand in self.hours)
 
+    def in_hour(self, row: int) -> Loads:
+        """Return the loads of one hour alone; of the first where there is no such row."""
+        return replace(self, hours=(self.hours[row if row < len(self.hours) else 0],))
+
     def changed(self, change: Callable[[Floats], Floats]) -> Loads:
         """Return the same with every hour's demand changed."""
         return replace(self, hours=tuple(change(demand) for demand in self.hours))

@@ -216,7 +216,8 @@ class Judge:
     def __init__(self, case: FeedCase, rules: Rules, *, may_split: bool = True) -> None:
         self._case, self._rules = case, rules
         self._split = split_case(case) if may_split else None
-        self._failing = 0
+        self.failing_hour = 0
+        """Row of the hour that failed last."""
 
     def stand(
         self,
@@ -250,11 +251,11 @@ class Judge:
         self, sizes: Sequence[FeedSize], demands: Sequence[Floats], skip_inlets: Flags | None
     ) -> Stand:
         found = Stand("", math.inf)
-        first = self._failing if self._failing < len(demands) else 0
+        first = self.failing_hour if self.failing_hour < len(demands) else 0
         for row in (first, *(row for row in range(len(demands)) if row != first)):
             found = worst_of(self.stand(sizes, demands[row], skip_inlets), found)
             if not found.holds:
-                self._failing = row
+                self.failing_hour = row if len(demands) > 1 else self.failing_hour
                 break
         return found
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.bypass.case import FeedCase
+from netplan.bypass.edge import last_that_holds
 from netplan.bypass.loads import Loads, as_loads
 from netplan.bypass.model import Feed, FeedSize
 from netplan.bypass.size import sizes_in_order
@@ -36,8 +37,6 @@ Floats = NDArray[np.float64]
 WARMEST_LOOKED_AT_C: Final = 25.0
 COLDEST_LOOKED_AT_C: Final = -30.0
 STEP_C: Final = 0.1
-FIRST_STRIDE: Final = 16
-"""How many steps beyond the expected edge are looked at first (own) [-]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,68 +105,8 @@ def coldest_air_temp_c(
         return round(warmest_c - step * STEP_C, 6)
 
     first = 0 if near_c is None else min(max(round((warmest_c - near_c) / STEP_C), 0), steps)
-    edge = _Edge(lambda step: stand(at(step)), first, steps)
-    while not edge.is_found:
-        edge.narrow()
-    return None if edge.good is None else at(edge.good)
-
-
-class _Edge:
-    """The last step that holds, between one that does and the next that does not."""
-
-    def __init__(self, stand: Callable[[int], Stand], first: int, steps: int) -> None:
-        self._stand, self._steps = stand, steps
-        self._slack: dict[int, float] = {}
-        self.good: int | None = None
-        self.bad: int | None = None
-        self._stride = max(FIRST_STRIDE, (steps - first) // 4 if first == 0 else 0)
-        self._halve = False
-        self._ask(first)
-        if self.good is None and first:
-            self._ask(0)
-
-    @property
-    def is_found(self) -> bool:
-        if self.good is None:
-            return True
-        return self.good == self._steps if self.bad is None else self.bad - self.good == 1
-
-    def narrow(self) -> None:
-        good, bad = self.good or 0, self.bad
-        if bad is None:
-            self._ask(min(self._beyond(good), self._steps))
-            return
-        guess = None if self._halve else self._between(good, bad)
-        self._ask((good + bad) // 2 if guess is None else guess)
-        # Where guessing does not halve the bracket, halving does.
-        self._halve = guess is not None and self._width() > max((bad - good) // 2, 1)
-
-    def _width(self) -> int:
-        return (self.bad or 0) - (self.good or 0)
-
-    def _ask(self, step: int) -> None:
-        found = self._stand(step)
-        self._slack[step] = found.slack
-        if found.holds:
-            self.good = step
-        else:
-            self.bad = step
-
-    def _between(self, good: int, bad: int) -> int | None:
-        high, low = max(self._slack[good], 0.0), self._slack[bad]
-        if not (math.isfinite(high) and math.isfinite(low)) or high == low:
-            return None
-        return min(max(good + math.floor((bad - good) * high / (high - low)), good + 1), bad - 1)
-
-    def _beyond(self, good: int) -> int:
-        before = max((step for step in self._slack if step < good), default=None)
-        stride, self._stride = self._stride, 2 * self._stride
-        if before is None:
-            return good + stride
-        fall = (self._slack[before] - self._slack[good]) / (good - before)
-        if not (math.isfinite(fall) and fall > 0.0):
-            return good + stride
-        return good + min(math.floor(self._slack[good] / fall) + 1, 2 * stride)
+    last = last_that_holds(lambda step: stand(at(step)), steps, near=first)
+    return None if last is None else at(last)
 
 
 def size_ladder(
@@ -254,13 +193,20 @@ def weather_window(
         reasons: dict[float, str] = {}
 
         def stand(
-            air_temp_c: float, sizes: Sequence[FeedSize] = sizes, reasons: dict[float, str] = reasons
+            air_temp_c: float,
+            every_hour: bool,
+            sizes: Sequence[FeedSize] = sizes,
+            reasons: dict[float, str] = reasons,
         ) -> Stand:
-            found = judge.stand_under(sizes, loads(air_temp_c))
+            asked = loads(air_temp_c)
+            found = judge.stand_under(sizes, asked if every_hour else asked.in_hour(judge.failing_hour))
             reasons[air_temp_c] = found.reason
             return found
 
-        coldest = coldest_air_temp_c(stand, warmest_c, coldest_c, near_c)
+        # The hour that mostly fails first finds the edge; then every hour has to hold there.
+        coldest = coldest_air_temp_c(partial(stand, every_hour=False), warmest_c, coldest_c, near_c)
+        if coldest is not None and not stand(coldest, every_hour=True).holds:
+            coldest = coldest_air_temp_c(partial(stand, every_hour=True), warmest_c, coldest_c, coldest)
         near_c = near_c if coldest is None else coldest
         failing = max((t for t, reason in reasons.items() if reason), default=math.nan)
         rows.append(WeatherRow(label, coldest, reasons.get(failing, "")))

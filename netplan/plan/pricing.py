@@ -13,11 +13,9 @@ from netplan.bypass import (
     NO_FEED,
     TOO_DEAR,
     Draw,
-    Feed,
     FeedCase,
     Inlets,
     Loads,
-    Part,
     PartsAnswer,
     Relieved,
     SizedFeed,
@@ -25,18 +23,19 @@ from netplan.bypass import (
     feed_links,
     least_price_minor,
 )
-from netplan.hydraulics import FlowSolver, FlowState
+from netplan.hydraulics import FlowSolver
 from netplan.isolation import Cut
 from netplan.plan.desk import Desk
 from netplan.plan.effects import demands_after, flow_after, kept_inlets, must_stay, reach_of
 from netplan.plan.feeding import FedNetwork, fed_network
 from netplan.plan.feedways import Hungry
+from netplan.plan.hungry import part_of, stranded_parts, weak_part
 from netplan.plan.naming import bypass_id
 from netplan.plan.priced import Priced, Refused
 from netplan.plan.purgeload import PurgeDraw, live_nodes
 from netplan.plan.reach import Reach
 from netplan.plan.states import FeedLinks, Tapped, work_states
-from netplan.plan.stopped import StoppedNetwork, draw_stops
+from netplan.plan.stopped import StoppedNetwork, at_taps, draw_stops
 from netplan.plan.unfed import Unfed, solve_unfed
 from netplan.plan.waiting import queue_minor, queue_of, times_of
 
@@ -72,29 +71,35 @@ def price_cut(desk: Desk, cut: Cut, most_minor: int | None = None) -> tuple[Pric
     if isinstance(too_many, str):
         # Feeds keep others on, never those in the zone.
         return Refused(cut, too_many, by_relighting=True)
+    refused = _too_dear(desk, cut, reach, most_minor)
+    if refused:
+        return Refused(cut, refused)
     unfed = solve_unfed(desk, cut, reach)
-    hungry = _hungry(desk, reach, unfed.states)
+    hungry = (*stranded_parts(reach), *weak_part(desk, reach, unfed.states))
     if not hungry:
         return _without_feeds(desk, cut, reach, unfed)
     return _with_feeds(desk, cut, reach, unfed, hungry, most_minor)
 
 
-def _hungry(desk: Desk, reach: Reach, unfed: Sequence[FlowState]) -> tuple[Hungry, ...]:
-    owner, at = desk.attachments
-    found: list[Hungry] = []
-    stranded = np.flatnonzero(reach.stranded)
-    for label in np.unique(reach.customer_part[stranded]):
-        rows = stranded[reach.customer_part[stranded] == label]
-        found.append(
-            Hungry(f"stranded {len(found) + 1}", (reach.part == label) & ~reach.in_zone, rows, weak=False)
-        )
-    pressure = np.min([state.pressure_pa_gauge for state in unfed], axis=0)
-    low = ~(pressure[at] >= desk.required_pa_gauge) & reach.fed[at]
-    low &= ~reach.isolated[owner] & ~reach.stranded[owner] & ~desk.weak_before[owner]
-    if low.any():
-        weak_nodes = reach.fed & ~(pressure[: len(reach.fed)] >= desk.required_pa_gauge)
-        found.append(Hungry("weak", weak_nodes, np.unique(owner[low]), weak=True))
-    return tuple(found)
+def _too_dear(desk: Desk, cut: Cut, reach: Reach, most_minor: int | None) -> str:
+    """Return why a cut is not worth solving, by the least its stranded parts cost; empty when it may be."""
+    stranded = stranded_parts(reach)
+    if most_minor is None or not stranded:
+        return ""
+    stopped = draw_stops(desk.request.network, desk.base, cut)
+    # Where gas stands before any stop no fewer ways begin than where it stands after.
+    pressure = at_taps(stopped, desk.before)[None]
+    fed = fed_network(desk, cut, reach, stopped, stranded, pressure)
+    parts = [part_of(desk, part, feeds) for part, feeds in zip(stranded, fed.feeds, strict=True)]
+    least_minor = least_price_minor(parts, desk.request.rules)
+    if least_minor is None:
+        return NO_FEED
+    return TOO_DEAR if _base_minor(desk, cut, reach) + least_minor >= most_minor else ""
+
+
+def _base_minor(desk: Desk, cut: Cut, reach: Reach) -> int:
+    """Return what every option on a cut pays: stops, gas, and the customers in its zones."""
+    return cut.stops_minor + cut.gas_minor + int(desk.off_minor[reach.isolated].sum())
 
 
 def _without_feeds(desk: Desk, cut: Cut, reach: Reach, unfed: Unfed) -> tuple[Priced] | Refused:
@@ -152,13 +157,12 @@ def _with_feeds(
     most_minor: int | None,
 ) -> tuple[Priced, ...] | Refused:
     stopped = draw_stops(desk.request.network, desk.base, cut)
-    at_taps = np.array([_at_taps(stopped, state) for state in unfed.states])
-    fed = fed_network(desk, cut, reach, stopped, hungry, at_taps)
+    pressure = np.array([at_taps(stopped, state) for state in unfed.states])
+    fed = fed_network(desk, cut, reach, stopped, hungry, pressure)
     inlets = kept_inlets(desk, reach, reach.isolated)
-    parts = [_part(desk, part, feeds) for part, feeds in zip(hungry, fed.feeds, strict=True)]
+    parts = [part_of(desk, part, feeds) for part, feeds in zip(hungry, fed.feeds, strict=True)]
     rules = desk.request.rules
-    base_minor = cut.stops_minor + cut.gas_minor + int(desk.off_minor[reach.isolated].sum())
-    below_minor = None if most_minor is None else most_minor - base_minor
+    below_minor = None if most_minor is None else most_minor - _base_minor(desk, cut, reach)
     least_minor = least_price_minor(parts, rules)
     if least_minor is None:
         return Refused(cut, NO_FEED)
@@ -187,23 +191,6 @@ def _with_feeds(
     return tuple(held.values()) if held else Refused(cut, reason)
 
 
-def _at_taps(stopped: StoppedNetwork, unfed: FlowState) -> Floats:
-    """Give each barrier and tee the pressure of the live end it hangs on: nothing flows to it."""
-    pressure = np.full(stopped.flow.node_count, np.nan)
-    pressure[: len(unfed.pressure_pa_gauge)] = unfed.pressure_pa_gauge
-    links = stopped.flow.links
-    live = np.flatnonzero(links.is_open & ~stopped.in_zone)
-    fresh = live[
-        (links.from_node[live] >= len(unfed.pressure_pa_gauge))
-        | (links.to_node[live] >= len(unfed.pressure_pa_gauge))
-    ]
-    for _ in range(len(fresh)):
-        a, b = links.from_node[fresh], links.to_node[fresh]
-        pressure[b] = np.where(np.isnan(pressure[b]), pressure[a], pressure[b])
-        pressure[a] = np.where(np.isnan(pressure[a]), pressure[b], pressure[a])
-    return pressure
-
-
 def _gone(reach: Reach, hungry: Sequence[Hungry], off: Sequence[bool]) -> Flags:
     gone = reach.isolated.copy()
     for part, is_off in zip(hungry, off, strict=True):
@@ -229,19 +216,6 @@ def _relieved(
 
 def _tapped(draw: PurgeDraw, node: Ints) -> tuple[Tapped, ...]:
     return tuple(Tapped(stop, at) for stop, at in zip(draw.stops, draw.at(node), strict=True))
-
-
-def _part(desk: Desk, part: Hungry, feeds: tuple[Feed, ...]) -> Part:
-    stay = must_stay(desk)[part.customers].any()
-    nowhere = np.zeros(0, dtype=np.int64)
-    return Part(
-        label=part.label,
-        feeds=feeds,
-        inlets=nowhere,
-        demand_nodes=nowhere,
-        off_price_minor=None if stay else int(desk.off_minor[part.customers].sum()),
-        weak=part.weak,
-    )
 
 
 def _answered(

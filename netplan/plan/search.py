@@ -162,18 +162,21 @@ def _reasons(refused: list[Refused], reason: str) -> tuple[str, ...]:
 
 
 class _Budget:
-    """Ends hopeless cases: so many cuts, so many seconds; longer while there is no option to show at all."""
+    """Ends hopeless cases: so many cuts, so many seconds; longer while there is no option to show at all.
+
+    Seconds are the processor's, so that a busy machine proves as much as an idle one.
+    """
 
     def __init__(self, rules: Rules) -> None:
         self._most, self._seconds, self._start = (
             rules.choice.max_zones,
             rules.choice.seconds,
-            time.monotonic(),
+            time.thread_time(),
         )
 
     def is_spent(self, priced: int, *, has_options: bool) -> bool:
         patience = 1.0 if has_options else PATIENCE
-        return priced >= self._most or time.monotonic() - self._start > patience * self._seconds
+        return priced >= self._most or time.thread_time() - self._start > patience * self._seconds
 
 
 class _Found:

@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.bypass import Tap, with_taps
-from netplan.hydraulics import FlowLinks, FlowNetwork
+from netplan.hydraulics import FlowLinks, FlowNetwork, FlowState
 from netplan.isolation import Cut, Stop
 from netplan.network.model import Network
 
-__all__ = ["StoppedNetwork", "draw_stops", "live_tee"]
+__all__ = ["StoppedNetwork", "at_taps", "draw_stops", "live_tee"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -157,3 +157,20 @@ def _closing_link(stop: Stop, barrier: int, links: FlowLinks, link_of: Ints, in_
     touching = of_piece[(links.from_node[of_piece] == barrier) | (links.to_node[of_piece] == barrier)]
     inside = touching[in_zone[touching]]
     return int(inside[0]) if len(inside) else int(touching[0])
+
+
+def at_taps(stopped: StoppedNetwork, unfed: FlowState) -> Floats:
+    """Give each barrier and tee the pressure of the live end it hangs on: nothing flows to it."""
+    pressure = np.full(stopped.flow.node_count, np.nan)
+    pressure[: len(unfed.pressure_pa_gauge)] = unfed.pressure_pa_gauge
+    links = stopped.flow.links
+    live = np.flatnonzero(links.is_open & ~stopped.in_zone)
+    fresh = live[
+        (links.from_node[live] >= len(unfed.pressure_pa_gauge))
+        | (links.to_node[live] >= len(unfed.pressure_pa_gauge))
+    ]
+    for _ in range(len(fresh)):
+        a, b = links.from_node[fresh], links.to_node[fresh]
+        pressure[b] = np.where(np.isnan(pressure[b]), pressure[a], pressure[b])
+        pressure[a] = np.where(np.isnan(pressure[a]), pressure[b], pressure[a])
+    return pressure

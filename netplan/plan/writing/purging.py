@@ -59,9 +59,17 @@ class _Bench:
             for demand in self.demands
         )
 
+        given = -math.inf
+
         def pressure(flow: float) -> float:
+            nonlocal given
             at = first(flow)
-            return at if math.isnan(at) or not any(math.isnan(other(flow)) for other in others) else math.nan
+            # What an hour gives it gives less of too.
+            if flow > given and not math.isnan(at):
+                if any(math.isnan(other(flow)) for other in others):
+                    return math.nan
+                given = flow
+            return at
 
         return pressure
 
