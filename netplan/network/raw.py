@@ -72,6 +72,6 @@ def _arrow(series: Any) -> Any:
         return pa.Array.from_pandas(series)
     except (pa.ArrowInvalid, pa.ArrowTypeError):
         # A column of mixed Python types: its texts are what a file would hold.
-        missing = [value is None or (np.isscalar(value) and pd.isna(value)) for value in series]
+        missing = [value is None or (np.isscalar(value) and value != value) for value in series]
         words = [None if gone else str(value) for gone, value in zip(missing, series, strict=True)]
         return pa.array(words, type=pa.string())

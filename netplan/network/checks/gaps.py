@@ -236,6 +236,10 @@ def crossings(network: Network, within: Box | None = None) -> Crossings:
     places, which = shapely.get_coordinates(meet, return_index=True)
     ends = np.concatenate([pieces.from_node, pieces.to_node])
     node = np.unique(ends[np.concatenate([pieces.pipe, pieces.pipe]) < pipes.n_mains])
+    if within is not None:
+        at = np.column_stack([network.nodes.x_m[node], network.nodes.y_m[node]])
+        low, high = places.min(axis=0) - 1.0, places.max(axis=0) + 1.0
+        node = node[((at >= low) & (at <= high)).all(axis=1)]
     joints = np.asarray(shapely.points(network.nodes.x_m[node], network.nodes.y_m[node]), dtype=object)
     points = np.asarray(shapely.points(places), dtype=object)
     at, _ = shapely.STRtree(joints).query(points, predicate="dwithin", distance=SNAP_M)

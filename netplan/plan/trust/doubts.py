@@ -17,6 +17,9 @@ __all__ = ["Closing", "Doubt", "Joining", "doubts_near"]
 
 _NEAR_M: Final = 500.0
 _MOST_VALVES: Final = 12
+_MOST_VALVES_OF_LARGE: Final = 4
+_LARGE: Final = 200_000
+"""Of a network of more pieces fewer valves are tried: each one takes a walk over all of it."""
 Box = tuple[float, float, float, float]
 
 
@@ -193,7 +196,8 @@ def _unknown_valves(network: Network, box: Box, around: NDArray[np.float64]) -> 
     inside = (xy >= box[:2]).all(axis=1) & (xy <= box[2:]).all(axis=1)
     unknown, xy = unknown[inside], xy[inside]
     gap = np.array([float(np.hypot(*(around - point).T).min()) for point in xy])
-    nearest = np.sort(np.argsort(gap, kind="stable")[:_MOST_VALVES])
+    most = _MOST_VALVES if len(pieces) <= _LARGE else _MOST_VALVES_OF_LARGE
+    nearest = np.sort(np.argsort(gap, kind="stable")[:most])
     return [
         Closing(
             "valve-state-unknown",
