@@ -1,0 +1,115 @@
+"""A newcomer with the pages alone: every marked block runs word for word, in order, in an empty folder (own)."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from netplan.cli.sample import sample_network
+from netplan.plan.schema import read_plan
+from tests.docs_pages import DOCS, Block, blocks
+
+SAMPLE_PAGES = (
+    "start-planner.md",
+    "start-notices.md",
+    "start-engineer.md",
+    "how-to-size-a-bypass.md",
+    "how-to-letters.md",
+    "how-to-explain.md",
+    "how-to-force-a-stop.md",
+)
+
+
+@dataclass(frozen=True)
+class Desk:
+    """An empty folder with the installed command in reach."""
+
+    home: Path
+
+    def run(self, block: Block) -> str:
+        """Run a block as it stands and return what it printed."""
+        seen = os.environ | {
+            "PATH": f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}",
+            "TOWN": str(sample_network()),
+            "EXPORT": str(DOCS / "data" / "export"),
+            "COLUMNS": "120",
+        }
+        script = "set -eu\n" + "\n".join(block.lines) + "\n"
+        command = ["bash", "-c", script]
+        done = subprocess.run(  # noqa: S603
+            command, cwd=self.home, env=seen, capture_output=True, text=True, check=False
+        )
+        assert done.returncode == block.exit_code, f"{block.page}: {script}\n{done.stdout}\n{done.stderr}"
+        assert "Traceback" not in done.stderr
+        return done.stdout
+
+
+@pytest.fixture(scope="module")
+def desk(tmp_path_factory: pytest.TempPathFactory) -> Desk:
+    return Desk(tmp_path_factory.mktemp("newcomer"))
+
+
+@pytest.mark.slow
+def test_the_pages_on_the_sample_run_word_for_word(desk: Desk) -> None:
+    said: dict[str, str] = {}
+    for page in SAMPLE_PAGES:
+        told = blocks(page)
+        assert told, page
+        assert {block.story for block in told} == {"sample"}
+        said[page] = "".join(desk.run(block) for block in told)
+    home = desk.home
+    assert len(read_plan(home / "plan-a").options) == 5
+    for name in ("map.html", "work_pack.pdf", "notices.xlsx", "letters.pdf", "tally_sheet.pdf"):
+        assert (home / "plan-a" / name).stat().st_size > 1000, name
+    assert (home / "plan-a" / "call_sheet_restricted.pdf").is_file()
+    assert not (home / "plan-none").exists()
+    for name in ("papers-2", "letters-de"):
+        assert (home / name / "letters.pdf").is_file()
+        # The page says that the restricted sheet is not made again.
+        assert not (home / name / "call_sheet_restricted.pdf").exists()
+    assert sorted(path.suffix for path in (home / "pictures").iterdir())
+    # What the pages claim of these stops.
+    a, b = (read_plan(home / name).options[0] for name in ("plan-a", "plan-b"))
+    near = {(s.main_id, round(s.chainage_m, 1)) for s in a.stops}
+    assert ("M0147", 1.1) in near
+    assert ("M0147", 1.1) not in {(s.main_id, round(s.chainage_m, 1)) for s in b.stops}
+    forced = read_plan(home / "plan-forced").options[0]
+    assert any(s.main_id == "M0142" and abs(s.chainage_m - 170.0) < 3.0 for s in forced.stops)
+    assert "Result" in said["start-engineer.md"]
+    assert "burden" in said["how-to-explain.md"]
+
+
+def test_a_mapped_export_is_planned_word_for_word(desk: Desk) -> None:
+    told = blocks("walkthrough.md")
+    assert [block.story for block in told] == ["export"] * 4
+    for block in told:
+        desk.run(block)
+    draft = (desk.home / "draft.toml").read_text(encoding="utf-8")
+    # What the page says the draft leaves open.
+    assert "?" in draft
+    plan = read_plan(desk.home / "plan-ring")
+    best = plan.options[0]
+    assert len(best.stops) == 2
+    assert {stop.main_id for stop in best.stops} == {"L3"}
+    off = [customer for customer in best.customers if customer.effect == "off"]
+    assert len(off) < 10
+    assert plan.conditions.start == "2027-03-09T07:00"
+
+
+def test_the_export_is_what_its_script_writes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    import importlib.util
+
+    spec = importlib.util.spec_from_file_location("make_export", DOCS / "_build" / "make_export.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    monkeypatch.setattr(module, "OUT", tmp_path)
+    module.main()
+    kept = {path.name: path.read_bytes() for path in (DOCS / "data" / "export").iterdir()}
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == kept
