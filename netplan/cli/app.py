@@ -8,7 +8,19 @@ from typing import Annotated
 import typer
 
 from netplan import __version__
-from netplan.cli import bypass, check, compare, demo, explain, map_columns, papers, plan, rules, schema
+from netplan.cli import (
+    bypass,
+    check,
+    compare,
+    demo,
+    explain,
+    map_columns,
+    papers,
+    plan,
+    rules,
+    schema,
+    screen,
+)
 from netplan.cli.door import run
 from netplan.errors import BadInputError
 
@@ -48,6 +60,7 @@ app.command("map-columns")(map_columns.command)
 app.command("papers")(papers.command)
 app.command("rules")(rules.command)
 app.command("schema")(schema.command)
+app.command("screen")(screen.command)
 app.command("demo")(demo.command)
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.constants import PA_PER_MBAR
-from netplan.errors import BadInputError, NetplanError
+from netplan.errors import BadNetworkError, NotSolvedError
 from netplan.isolation import Cut
 from netplan.plan.desk import Desk
 from netplan.plan.effects import reach_of
@@ -66,9 +66,8 @@ class Pressures:
         try:
             desk = Desk.for_request(self._request)
             desk.before.require_solved()
-        except BadInputError:
-            raise
-        except NetplanError:
+        except (BadNetworkError, NotSolvedError):
+            # Fed by an injection alone, or without a solution before any stop.
             return None
         return desk
 

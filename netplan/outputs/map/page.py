@@ -20,7 +20,7 @@ from netplan.outputs.figures import METRIC, Figures
 from netplan.outputs.map.data import map_data
 from netplan.plan.model import Plan
 
-__all__ = ["OfflineMap", "plan_map"]
+__all__ = ["OfflineMap", "Verbatim", "leaflet_texts", "page_json", "page_policy", "plan_map"]
 
 # Drawing a large network again for every frame of a zoom would only halt the reader.
 _ANIMATED_PIECES = 30_000
@@ -81,13 +81,13 @@ def plan_map(
     )
     figure = cast(Figure, page.get_root())
     figure.title = html.escape(f"Stop plan {data['heading']}")
-    figure.header.add_child(Verbatim(_policy(tiles), "policy"), index=0)
+    figure.header.add_child(Verbatim(page_policy(tiles), "policy"), index=0)
     figure.header.add_child(Verbatim(f"<style>{_leaflet_css()}</style>", "leaflet_css"))
     figure.header.add_child(Verbatim(f"<style>{_own('page.css')}</style>", "page_css"))
     figure.header.add_child(Verbatim(f"<script>{_leaflet_js()}</script>", "leaflet_js"))
     figure.html.add_child(Verbatim(_own("page.html"), "page"))
     figure.html.add_child(
-        Verbatim(f'<script type="application/json" id="plan-data">{_json(data)}</script>', "data")
+        Verbatim(f'<script type="application/json" id="plan-data">{page_json(data)}</script>', "data")
     )
     figure.script.add_child(Verbatim("\n".join(_own(name) for name in _SCRIPTS), "own_scripts"))
     return str(figure.render())
@@ -98,13 +98,15 @@ def _middle(layers: Mapping[str, gpd.GeoDataFrame]) -> list[float]:
     return [float(y_low + y_high) / 2, float(x_low + x_high) / 2]
 
 
-def _json(data: dict[str, Any]) -> str:
+def page_json(data: dict[str, Any]) -> str:
+    """Return data as JSON that may stand inside a script element, whatever its texts hold."""
     # Inside a script element only "<" can end it; & and > go too, so that no reader of HTML can be fooled.
     text = json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
 
 
-def _policy(tiles: str | None) -> str:
+def page_policy(tiles: str | None) -> str:
+    """Return the element by which a page forbids itself every request, but for tiles where they are given."""
     images = "data:"
     if tiles is not None:
         origin = re.match(r"https?://[A-Za-z0-9.{}:-]+", tiles)
@@ -115,6 +117,11 @@ def _policy(tiles: str | None) -> str:
 
 def _own(name: str) -> str:
     return resources.files("netplan.outputs.map").joinpath("static", name).read_text(encoding="utf-8")
+
+
+def leaflet_texts() -> tuple[str, str]:
+    """Return Leaflet's style and script as they go into a page."""
+    return _leaflet_css(), _leaflet_js()
 
 
 @lru_cache(maxsize=1)

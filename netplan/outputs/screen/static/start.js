@@ -1,0 +1,107 @@
+/* Every text of the data goes in as text, never as markup. */
+document.addEventListener("DOMContentLoaded", () => {
+  const data = JSON.parse(document.getElementById("screen-data").textContent);
+  const map = map_plan;
+  const at = (id) => document.getElementById(id);
+  const build = (tag, text, ...inside) => {
+    const made = document.createElement(tag);
+    if (text !== null) made.textContent = text;
+    made.append(...inside);
+    return made;
+  };
+  map.attributionControl?.remove();
+  L.control.zoom({ position: "bottomleft" }).addTo(map);
+  L.control.scale({ position: "bottomleft", imperial: false, maxWidth: 160 }).addTo(map);
+  at("heading").textContent = data.heading;
+  at("window").textContent = data.window;
+  at("note").textContent = data.note;
+  at("caution").textContent = data.caution;
+
+  const canvas = L.canvas({ tolerance: 6 });
+  const places = (line) => {
+    const out = [];
+    let [lat, lon] = data.base;
+    for (let k = 0; k < line.length; k += 2) out.push([(lat += line[k]) / 1e6, (lon += line[k + 1]) / 1e6]);
+    return out;
+  };
+  if (data.rest.length) L.polyline(data.rest.map(places), { renderer: canvas, color: "#c9c4b6", weight: 1, interactive: false }).addTo(map);
+  const lines = data.lines.map((line) => L.polyline(places(line), { renderer: canvas }));
+  const number = (value) => (value === null ? "–" : value.toLocaleString("en", { maximumFractionDigits: 1 }));
+  const popup = (k) => {
+    const table = build("table", null);
+    const row = (name, value) => table.append(build("tr", null, build("th", name), build("td", value)));
+    row("main", data.ids[k]);
+    if (data.streets[k]) row("street", data.streets[k]);
+    for (const figure of data.figures) row(figure.name, number(figure.values[k]));
+    if (data.bypass[k]) row("bypass", data.bypass[k]);
+    if (data.stop_methods[k]) row("by", data.stop_methods[k]);
+    if (data.reasons[k]) table.append(build("tr", null, build("td", data.reasons[k])));
+    return table;
+  };
+  lines.forEach((line, k) => line.bindPopup(() => popup(k), { maxWidth: 340 }).addTo(map));
+  const show = (k) => {
+    map.fitBounds(lines[k].getBounds(), { maxZoom: 18, padding: [80, 80], animate: false });
+    lines[k].openPopup();
+  };
+  const entry = (k, right) => {
+    const name = data.streets[k] ? `${data.ids[k]}, ${data.streets[k]}` : data.ids[k];
+    const button = build("button", null, build("span", name), build("b", right));
+    button.type = "button";
+    button.addEventListener("click", () => show(k));
+    return build("li", null, button);
+  };
+
+  const colour = (figure) => {
+    const values = figure.values;
+    const known = values.filter((v) => v !== null && (figure.low || v > 0)).sort((a, b) => a - b);
+    const breaks = [];
+    for (let k = 1; k < data.colours.length; k++) {
+      const value = known[Math.min(known.length - 1, Math.floor((known.length * k) / data.colours.length))];
+      if (value !== undefined && value > (breaks.length ? breaks[breaks.length - 1] : known[0])) breaks.push(value);
+    }
+    const count = breaks.length + 1;
+    const rank = (v) => breaks.filter((b) => v >= b).length;
+    const step = (n) => (figure.low ? count - 1 - n : n);
+    const shade = (n) => data.colours[Math.round((step(n) * (data.colours.length - 1)) / Math.max(count - 1, 1))];
+    const weight = (n) => 2 + (4 * step(n)) / Math.max(count - 1, 1);
+    const none = { color: "#1b1b1b", weight: 3, dashArray: "2 5", opacity: 1 };
+    const zero = { color: "#b9b3a4", weight: 1.5, dashArray: null, opacity: 1 };
+    const style = (v) => (v === null ? none : !figure.low && v <= 0 ? zero : { color: shade(rank(v)), weight: weight(rank(v)), dashArray: null, opacity: 1 });
+    lines.forEach((line, k) => line.setStyle(style(values[k])));
+    [...values.keys()].filter((k) => values[k] !== null).sort((a, b) => values[a] - values[b]).forEach((k) => !figure.low && lines[k].bringToFront());
+    const legend = at("legend");
+    legend.replaceChildren();
+    const line = (css, words) => {
+      const mark = build("i", null);
+      mark.style.borderTop = css;
+      legend.append(build("li", null, mark, build("span", words)));
+    };
+    for (let n = count - 1; n >= 0 && known.length; n--) {
+      const low = n ? breaks[n - 1] : known[0], high = n < count - 1 ? breaks[n] : known[known.length - 1];
+      line(`${weight(n)}px solid ${shade(n)}`, n < count - 1 ? `${number(low)} to below ${number(high)}` : `${number(low)} to ${number(high)}`);
+    }
+    if (!figure.low && values.some((v) => v !== null && v <= 0)) line(`1.5px solid ${zero.color}`, "none");
+    if (values.some((v) => v === null)) line(`3px dotted ${none.color}`, "no figure: no plan possible, or nothing to tell");
+    const order = [...values.keys()].filter((k) => values[k] !== null).sort((a, b) => (figure.low ? values[a] - values[b] : values[b] - values[a]) || a - b);
+    at("worst").replaceChildren(...order.slice(0, 12).map((k) => entry(k, number(values[k]))));
+  };
+  data.figures.forEach((figure, k) => {
+    const option = build("option", figure.label);
+    option.value = String(k);
+    at("figure").append(option);
+  });
+  at("figure").value = String(data.chosen);
+  at("figure").addEventListener("change", () => colour(data.figures[Number(at("figure").value)]));
+  colour(data.figures[data.chosen]);
+
+  at("search").addEventListener("input", () => {
+    const wanted = at("search").value.trim().toLowerCase();
+    const hits = [];
+    for (let k = 0; wanted && k < lines.length && hits.length < 12; k++)
+      if (data.ids[k].toLowerCase().includes(wanted) || data.streets[k].toLowerCase().includes(wanted)) hits.push(k);
+    at("found").replaceChildren(...hits.map((k) => entry(k, "")));
+  });
+  const bounds = L.latLngBounds([]);
+  lines.forEach((line) => bounds.extend(line.getBounds()));
+  if (bounds.isValid()) map.fitBounds(bounds, { padding: [30, 30], animate: false });
+});
