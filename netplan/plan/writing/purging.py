@@ -128,7 +128,8 @@ def _bench(desk: Desk, option: Priced, solved: Solved) -> _Bench:
     stopped, flow = solved.stopped, solved.flow
     inlets = kept_inlets(desk, option.reach, option.gone)
     demands = demands_after(desk, option.reach, option.gone, flow.node_count)
-    return _Bench(stopped, FlowSolver(flow, desk.conditions), demands, inlets.node, inlets.required_pa_gauge)
+    solver = solved.solver(desk.conditions)
+    return _Bench(stopped, solver, demands, inlets.node, inlets.required_pa_gauge)
 
 
 def _zones(desk: Desk, option: Priced, bench: _Bench) -> list[tuple[ZoneMains, list[PurgeSource]]]:
