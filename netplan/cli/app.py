@@ -20,6 +20,7 @@ from netplan.cli import (
     rules,
     schema,
     screen,
+    stages,
 )
 from netplan.cli.door import run
 from netplan.errors import BadInputError
@@ -61,6 +62,7 @@ app.command("papers")(papers.command)
 app.command("rules")(rules.command)
 app.command("schema")(schema.command)
 app.command("screen")(screen.command)
+app.command("stage")(stages.command)
 app.command("demo")(demo.command)
 
 

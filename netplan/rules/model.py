@@ -271,6 +271,21 @@ class ChoiceRules(Table):
     standby_meters_max: Annotated[int, Field(ge=0)]
 
 
+class StagingRules(Table):
+    """How a long renewal may be split into stages [m]."""
+
+    longest_m: Annotated[Metres, Field(gt=0)] = 100.0
+    shortest_m: Annotated[Metres, Field(ge=0)] = 10.0
+    step_m: Annotated[Metres, Field(ge=1)] = 10.0
+    share_m: Annotated[Metres, Field(ge=0)] = 4.0
+
+    @model_validator(mode="after")
+    def _lengths_agree(self) -> StagingRules:
+        if self.shortest_m > self.longest_m:
+            raise ValueError("shortest_m is above longest_m; swap them")
+        return self
+
+
 class Rules(Table):
     """All planning rules; see ``gas-netplan rules`` for every key with unit and source."""
 
@@ -288,6 +303,7 @@ class Rules(Table):
     crew: CrewRules
     notice: NoticeRules
     choice: ChoiceRules
+    staging: StagingRules = StagingRules()
 
     @model_validator(mode="after")
     def _names_differ(self) -> Rules:

@@ -1,0 +1,88 @@
+"""``gas-netplan stage``: a long renewal split into stages."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.text import Text as RichText
+
+from netplan.cli.choices import MappingFile
+from netplan.cli.door import console
+from netplan.cli.progress import progress
+from netplan.errors import BadInputError, BadWorkError
+from netplan.isolation import MINOR_PER_UNIT
+from netplan.outputs.stages import check_stages_target, write_stages_folder
+from netplan.plan.request import PlanRequest
+from netplan.readers import read_mapping, read_network
+from netplan.rules import read_rules
+from netplan.staging import renewal_of_mains, renewal_of_street, stage_renewal
+
+
+def command(
+    network: Annotated[
+        str,
+        typer.Argument(
+            help="GeoPackage, folder of files named after the layers, or postgresql://HOST/DATABASE?schema=NAME."
+        ),
+    ],
+    out: Annotated[Path, typer.Option(help="Folder to make.")],
+    street: Annotated[str | None, typer.Option(help="Renew all mains that record this street.")] = None,
+    main: Annotated[list[str] | None, typer.Option(help="Renew this main; may be repeated.")] = None,
+    rules: Annotated[Path | None, typer.Option(help="Planning rules (TOML) over the shipped ones.")] = None,
+    mapping: MappingFile = None,
+    start: Annotated[str | None, typer.Option(help="Start of a stage's window, ISO 8601 local time.")] = None,
+    hours: Annotated[float | None, typer.Option(help="Length of a stage's window [h].")] = None,
+    air_temp: Annotated[float | None, typer.Option(help="Air temperature of the window [°C].")] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace existing stages.")] = False,
+    cache: Annotated[
+        Path | None,
+        typer.Option(help="Folder that keeps joined networks for the next run on the same data."),
+    ] = None,
+) -> None:
+    """Split a long renewal into stages: fewest customers off at any one time, then lowest burden."""
+    if (street is None) == (not main):
+        raise BadWorkError("renewal: give either --street, or --main once or more")
+    check_stages_target(out, overwrite=overwrite)
+    screen = console()
+    with progress(screen) as tell:
+        tell("reading the network")
+        joined = read_network(
+            network, mapping=None if mapping is None else read_mapping(mapping), cache=cache
+        )
+        renewal = (
+            renewal_of_mains(joined, main or []) if street is None else renewal_of_street(joined, street)
+        )
+        request = PlanRequest(
+            joined,
+            (),
+            read_rules(rules),
+            start=_start(start),
+            hours=hours,
+            air_temp_c=air_temp,
+            weather=False,
+        )
+        staging = stage_renewal(request, renewal, tell)
+        write_stages_folder(staging, out, overwrite=overwrite)
+    currency = staging.rules.price.currency
+    screen.print(
+        RichText(
+            f"{renewal.length_m:.1f} m in {len(staging.stages)} stages: at most {staging.most_off} customers "
+            f"off at any one time, burden {staging.burden_minor / MINOR_PER_UNIT:,.2f} {currency} without feeds. "
+            f"{staging.borders_tried} borders, {staging.sections_tried} lengths tried. Table and maps: {out}"
+        )
+    )
+
+
+def _start(text: str | None) -> datetime | None:
+    if text is None:
+        return None
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise BadInputError(
+            f"--start: {text[:40]!r} is no ISO date and time; write for example 2027-03-09T07:00"
+        ) from None
+    return moment.replace(tzinfo=None)

@@ -1,0 +1,44 @@
+"""The folder of a renewal in stages: there whole, or not there at all."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from netplan.outputs.layers import write_layers
+from netplan.outputs.notices.table import guarded
+from netplan.outputs.screen.whole import check_folder, write_folder
+from netplan.outputs.stages.layers import stage_layers, stage_table
+from netplan.outputs.stages.map import stage_map
+from netplan.staging import Staging
+
+__all__ = ["check_stages_target", "write_stages_folder"]
+
+_MARKS = ("stages.csv", "stages.gpkg")
+
+
+def check_stages_target(out: Path, *, overwrite: bool = False) -> None:
+    """Refuse a target that must not be written to: call it before a long computation."""
+    check_folder(out, _MARKS, overwrite=overwrite)
+
+
+def write_stages_folder(staging: Staging, out: Path, *, overwrite: bool = False) -> Path:
+    """Write the table, the layers and a map of every stage into one folder.
+
+    Raises
+    ------
+    BadInputError
+        When the target exists and may not be replaced, or cannot be written.
+    """
+    check_stages_target(out, overwrite=overwrite)
+    layers = stage_layers(staging)
+    table = stage_table(staging)
+    table["work"] = [guarded(text) for text in table["work"]]
+
+    def make(part: Path) -> None:
+        table.to_csv(part / "stages.csv", index=False, encoding="utf-8-sig", lineterminator="\r\n")
+        write_layers(layers, part / "stages.gpkg")
+        for number in range(1, len(staging.stages) + 1):
+            text = stage_map(staging, layers, number)
+            (part / f"stage-{number}.html").write_text(text, encoding="utf-8")
+
+    return write_folder(out, make)

@@ -1,0 +1,112 @@
+"""The map of one stage, in one file that opens without any network."""
+
+from __future__ import annotations
+
+import html
+from importlib import resources
+from typing import Any, Final, cast
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from branca.element import Figure
+
+from netplan.isolation import MINOR_PER_UNIT
+from netplan.outputs.map.page import OfflineMap, Verbatim, leaflet_texts, page_json, page_policy
+from netplan.outputs.map.shapes import lines_of, points_of
+from netplan.outputs.screen.words import CAUTION
+from netplan.staging import Staging
+
+__all__ = ["stage_map"]
+
+AROUND_M: Final = 400.0
+"""How far round a stage the other mains are drawn (own) [m]."""
+_STOP_CSS: Final = (
+    ".stop{background:#fff;border:2.5px solid #1b1b1b;box-sizing:border-box;text-align:center;"
+    "font:700 12px/17px sans-serif}.stop.before{background:#cfe8d8;border-radius:50%}"
+)
+
+
+def stage_map(staging: Staging, layers: dict[str, gpd.GeoDataFrame], number: int) -> str:
+    """Return the map of a stage, counted from 1.
+
+    Parameters
+    ----------
+    staging : Staging
+    layers : dict
+        Result of `layers.stage_layers`.
+    number : int
+    """
+    data = _data(staging, layers, number)
+    lat, lon = data["work"][0][:2]
+    page = OfflineMap(
+        location=[lat, lon], max_zoom=22, zoomSnap=0.25, attribution_control=False, prefer_canvas=True
+    )
+    figure = cast(Figure, page.get_root())
+    figure.title = html.escape(f"Stage {number} of {len(staging.stages)}")
+    style, script = leaflet_texts()
+    css = resources.files("netplan.outputs.screen").joinpath("static", "page.css").read_text("utf-8")
+    figure.header.add_child(Verbatim(page_policy(None), "policy"), index=0)
+    figure.header.add_child(Verbatim(f"<style>{style}</style>", "leaflet_css"))
+    figure.header.add_child(Verbatim(f"<style>{css}{_STOP_CSS}</style>", "page_css"))
+    figure.header.add_child(Verbatim(f"<script>{script}</script>", "leaflet_js"))
+    figure.html.add_child(Verbatim(_own("page.html"), "page"))
+    text = f'<script type="application/json" id="stage-data">{page_json(data)}</script>'
+    figure.html.add_child(Verbatim(text, "data"))
+    figure.script.add_child(Verbatim(_own("start.js"), "own_scripts"))
+    return str(figure.render())
+
+
+def _data(staging: Staging, layers: dict[str, gpd.GeoDataFrame], number: int) -> dict[str, Any]:
+    stage = staging.stages[number - 1]
+    own = {name: frame[frame["stage"] == number].reset_index(drop=True) for name, frame in layers.items()}
+    burden = (stage.burden_minor - stage.shared_minor) / MINOR_PER_UNIT
+    stops = own["stops"]
+    customers = own.get("customers")
+    return {
+        "heading": f"Stage {number} of {len(staging.stages)}",
+        "window": (
+            f"{stage.from_m:.1f} m to {stage.to_m:.1f} m along the renewal; {len(stage.off)} customers off; "
+            f"burden {burden:,.0f} {staging.rules.price.currency}, no feed priced"
+        ),
+        "caution": CAUTION,
+        "mains": lines_of(_near(staging, own["zones"]), 6),
+        "renewal": lines_of(layers["work"], 6),
+        "zones": lines_of(own["zones"]),
+        "work": lines_of(own["work"]),
+        "stops": [
+            {"at": at, "words": _stop_words(row), "before": bool(row["made_before"])}
+            for at, row in zip(points_of(stops), stops.to_dict("records"), strict=True)
+        ],
+        "customers": []
+        if customers is None or not len(customers)
+        else [
+            {"at": at, "words": f"{row['customer_id']}, {row['address']}"}
+            for at, row in zip(points_of(customers), customers.to_dict("records"), strict=True)
+            if at is not None
+        ],
+    }
+
+
+def _stop_words(row: dict[Any, Any]) -> str:
+    name = f"{row['method']} {row['valve_id']}".strip()
+    words = f"{name}, {row['main_id']} at {row['chainage_m']:.2f} m"
+    return f"{words}, made for the stage before" if row["made_before"] else words
+
+
+def _near(staging: Staging, zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    pipes = staging.network.pipes
+    end = pipes.coord_start[pipes.n_mains]
+    lines = np.asarray(
+        shapely.from_ragged_array(
+            shapely.GeometryType.LINESTRING, pipes.coords_m[:end], (pipes.coord_start[: pipes.n_mains + 1],)
+        ),
+        dtype=object,
+    )
+    x_low, y_low, x_high, y_high = zones.total_bounds
+    box = shapely.box(x_low - AROUND_M, y_low - AROUND_M, x_high + AROUND_M, y_high + AROUND_M)
+    return gpd.GeoDataFrame(geometry=lines[shapely.intersects(lines, box)], crs=staging.network.crs)
+
+
+def _own(name: str) -> str:
+    return resources.files("netplan.outputs.stages").joinpath("static", name).read_text(encoding="utf-8")

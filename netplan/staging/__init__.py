@@ -1,0 +1,24 @@
+"""A long renewal split into stages: the fewest customers off at any one time, then the lowest burden.
+
+``stage_renewal(request, renewal)`` is exact over the borders looked at and the ways to stop each stage that
+were listed (the cheapest by their bound, as many as the rules' options): a dynamic programme, first over the
+greatest number off in any stage, then over the burden with stops that two neighbouring stages share paid for
+once. Burdens count everybody without gas as off: no feed is priced, so no priority customer may be stranded.
+"""
+
+from netplan.staging.pick import Leg, Renewal, renewal_of_mains, renewal_of_street
+from netplan.staging.run import Stage, Staging, stage_renewal
+from netplan.staging.split import NoSplitError, Way, split_exactly
+
+__all__ = [
+    "Leg",
+    "NoSplitError",
+    "Renewal",
+    "Stage",
+    "Staging",
+    "Way",
+    "renewal_of_mains",
+    "renewal_of_street",
+    "split_exactly",
+    "stage_renewal",
+]
