@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import importlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from functools import lru_cache
 from importlib import resources
 from importlib.resources.abc import Traversable
@@ -12,6 +12,8 @@ from pathlib import Path
 from typing import Final, Protocol, runtime_checkable
 
 from netplan.errors import BadInputError
+from netplan.network.contract import layer_specs
+from netplan.readers.mapping.model import Mapping
 from netplan.readers.source import LayerSource, Window
 
 __all__ = ["HasContentKey", "content_of_files", "network_key"]
@@ -26,21 +28,33 @@ _TEXTS: Final = (".py", ".csv", ".toml")
 class HasContentKey(Protocol):
     """A source that can say in short what it holds."""
 
-    def content_key(self, within: Window | None) -> str:
-        """Return a text that differs whenever anything that would be read differs."""
+    def content_key(self, within: Window | None, layers: Collection[str]) -> str:
+        """Return a text that differs whenever anything that would be read differs.
+
+        Parameters
+        ----------
+        within : Window, optional
+            The area that would be read.
+        layers : collection of str
+            Layers that would be read, in any case of their letters; others may count or not.
+        """
 
 
-def network_key(source: LayerSource, within: Window | None, *, strict: bool) -> str | None:
+def network_key(
+    source: LayerSource, within: Window | None, *, strict: bool, mapping: Mapping | None = None
+) -> str | None:
     """Return the name a network is kept under; None for a source that cannot tell its content.
 
-    The name covers the content of the source to the last byte or row, the area read, and the program with its
-    libraries: whatever could give another network gives another name.
+    The name covers the content of the source to the last byte or row, the area read, the mapping, and the
+    program with its libraries: whatever could give another network gives another name.
     """
     if not isinstance(source, HasContentKey):
         return None
+    layers = set(layer_specs()) if mapping is None else {feed.source for _, _, feed in mapping.each()}
     digest = hashlib.new(_DIGEST)
     for text in (
-        source.content_key(within),
+        source.content_key(within, layers),
+        "" if mapping is None else mapping.digest,
         "" if within is None else within.wkt,
         "strict" if strict else "lenient",
         _program(),

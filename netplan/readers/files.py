@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -57,7 +57,7 @@ class GeoPackageSource:
         """Read some columns of a layer and its geometry."""
         return read_ogr(self._look(layer), columns, within)
 
-    def content_key(self, within: Window | None) -> str:  # noqa: ARG002
+    def content_key(self, within: Window | None, layers: Collection[str]) -> str:  # noqa: ARG002
         """Return a digest of the file, and of the journal beside it that may hold newer rows."""
         journal = self._path.with_name(f"{self._path.name}-wal")
         return content_of_files([self._path, *([journal] if journal.is_file() else [])])
@@ -119,7 +119,7 @@ class FolderSource:
             return read_geoparquet(file, layer, columns, within, self._limits)
         return read_ogr(self._look(layer, file), columns, within)
 
-    def content_key(self, within: Window | None) -> str:  # noqa: ARG002
+    def content_key(self, within: Window | None, layers: Collection[str]) -> str:  # noqa: ARG002
         """Return a digest of the files of all layers."""
         files = [file for held in self._files.values() for file in held]
         beside = [

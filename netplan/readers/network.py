@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from pathlib import Path
 
 from netplan.network.build import build_network
@@ -51,7 +50,7 @@ def read_network(
         When the layers break the input contract; the exception carries all findings.
     """
     opened = open_source(source) if isinstance(source, str | Path) else source
-    key = None if cache is None else _key(opened, mapping, within, strict)
+    key = None if cache is None else network_key(opened, within, strict=strict, mapping=mapping)
     if cache is None or key is None:
         return _joined(opened, mapping, within, strict)
     kept = kept_network(cache, key, opened.name)
@@ -59,16 +58,9 @@ def read_network(
         return kept
     network = _joined(opened, mapping, within, strict)
     # What changed while it was read may be half old, half new: that is not kept.
-    if _key(opened, mapping, within, strict) == key:
+    if network_key(opened, within, strict=strict, mapping=mapping) == key:
         keep_network(network, cache, key)
     return network
-
-
-def _key(source: LayerSource, mapping: Mapping | None, within: Window | None, strict: bool) -> str | None:
-    key = network_key(source, within, strict=strict)
-    if key is None or mapping is None:
-        return key
-    return hashlib.sha256(f"{key}:{mapping.digest}".encode()).hexdigest()
 
 
 def _joined(source: LayerSource, mapping: Mapping | None, within: Window | None, strict: bool) -> Network:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 import weakref
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
@@ -142,14 +142,16 @@ class PostgisSource:
             raise BadInputError(f"{where} cannot be read; check its values") from error
         return RawLayer(layer, pa.table(dict(held)), shapes_of_wkb(shapes), crs)
 
-    def content_key(self, within: Window | None) -> str:
+    def content_key(self, within: Window | None, layers: Collection[str]) -> str:
         """Return a text that differs when any row that would be read differs, worked out by the server.
 
         It sums two hashes of every row, 64 bits each, so that the order of the rows does not matter.
         """
-        asked = "" if within is None else within.wkt
+        folded = {name.casefold() for name in layers}
+        asked = "\n".join(["" if within is None else within.wkt, *sorted(folded)])
         if asked not in self._keys:
-            self._keys[asked] = "\n".join(self._key_of(layer, within) for layer in self.layer_names())
+            named = [layer for layer in self.layer_names() if layer.casefold() in folded]
+            self._keys[asked] = "\n".join(self._key_of(layer, within) for layer in named)
         return self._keys[asked]
 
     def _key_of(self, layer: str, within: Window | None) -> str:

@@ -129,7 +129,8 @@ def test_hostile_names_are_quoted(server: Server) -> None:
         raw = source.read(table, [column], within=within)
         assert raw.columns[column].to_pylist() == [HOSTILE] * count
     assert isinstance(source, PostgisSource)
-    assert " 1 " in source.content_key(None)
+    assert " 1 " in source.content_key(None, [table.upper()])
+    assert source.content_key(None, ["mains"]) == ""  # what would not be read is not asked for
     assert read_network(server.url(schema="gas")).pipes.n_mains  # nothing was dropped
 
 
