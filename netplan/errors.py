@@ -5,11 +5,20 @@ Every message is one line that says what is wrong, where, and what to do about i
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+import re
+from typing import Any, ClassVar, Final
+
+
+_LINE_ENDS: Final = re.compile("[\t\n\x0b\x0c\r\x1c-\x1e\x85\u2028\u2029]+")
 
 
 class NetplanError(Exception):
     """Root of all errors a person can act on.
+
+    Parameters
+    ----------
+    message : str
+        Made one line, whatever text of the data or of a library is in it.
 
     Attributes
     ----------
@@ -18,6 +27,9 @@ class NetplanError(Exception):
     """
 
     exit_code: ClassVar[int] = 2
+
+    def __init__(self, message: str = "") -> None:
+        super().__init__(_LINE_ENDS.sub(" ", message))
 
 
 class BadInputError(NetplanError):

@@ -61,7 +61,7 @@ def read_geoparquet(
 def _readable(path: Path) -> Iterator[None]:
     try:
         yield
-    except (pa.ArrowException, KeyError, TypeError, ValueError) as error:
+    except (pa.ArrowException, OSError, KeyError, TypeError, ValueError) as error:
         reason = " ".join(str(error).split())[:160]
         raise BadInputError(
             f"{path} cannot be read as GeoParquet ({reason}); check that the file is whole"
