@@ -8,7 +8,6 @@ from __future__ import annotations
 import re
 from typing import Any, ClassVar, Final
 
-
 _LINE_ENDS: Final = re.compile("[\t\n\x0b\x0c\r\x1c-\x1e\x85\u2028\u2029]+")
 
 
