@@ -70,8 +70,9 @@ def command(
     screen.print(
         RichText(
             f"{renewal.length_m:.1f} m in {len(staging.stages)} stages: at most {staging.most_off} customers "
-            f"off at any one time, burden {staging.burden_minor / MINOR_PER_UNIT:,.2f} {currency} without feeds. "
-            f"{staging.borders_tried} borders, {staging.sections_tried} lengths tried. Table and maps: {out}"
+            f"off at any one time, burden {staging.burden_minor / MINOR_PER_UNIT:,.2f} {currency} without "
+            f"feeds. {staging.borders_tried} borders, {staging.sections_tried} lengths tried. "
+            f"Table and maps: {out}"
         )
     )
 
