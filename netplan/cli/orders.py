@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Final
 
 from netplan.cli.work import metres
 from netplan.errors import BadWorkError
@@ -10,7 +11,10 @@ from netplan.isolation import Orders, Stretch
 from netplan.network.model import Network
 from netplan.readers import read_polygons
 
-__all__ = ["customer_rows", "read_orders"]
+__all__ = ["FORBIDDEN_M", "customer_rows", "read_orders"]
+
+FORBIDDEN_M: Final = 0.5
+"""How far on each side of a forbidden chainage no barrier nearest the work may be [m] (source: own)."""
 
 
 def read_orders(
@@ -30,7 +34,7 @@ def read_orders(
         When a main, chainage, valve or customer is not in the network.
     """
     force_places, force_valves = _places(network, force, "--force")
-    forbid_places, forbid_valves = _places(network, forbid, "--forbid")
+    forbid_places, forbid_valves = _places(network, forbid, "--forbid", FORBIDDEN_M)
     return Orders(
         force=force_places,
         force_valves=force_valves,
@@ -55,7 +59,9 @@ def customer_rows(network: Network, ids: list[str], option: str) -> tuple[int, .
     return tuple(sorted(rows))
 
 
-def _places(network: Network, texts: list[str], option: str) -> tuple[tuple[Stretch, ...], tuple[int, ...]]:
+def _places(
+    network: Network, texts: list[str], option: str, around_m: float = 0.0
+) -> tuple[tuple[Stretch, ...], tuple[int, ...]]:
     places, valves = set(), set()
     for text in texts:
         main_id, colon, chainage = text.rpartition(":")
@@ -74,5 +80,5 @@ def _places(network: Network, texts: list[str], option: str) -> tuple[tuple[Stre
         length = float(network.pipes.length_m[pipe])
         if not 0 <= at <= length:
             raise BadWorkError(f"{option}: main {main_id} is {length:.2f} m long, {at:g} m is beyond it")
-        places.add(Stretch(pipe, at, at))
+        places.add(Stretch(pipe, max(at - around_m, 0.0), min(at + around_m, length)))
     return tuple(sorted(places)), tuple(sorted(valves))

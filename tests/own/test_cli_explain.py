@@ -227,3 +227,24 @@ def test_the_command_lists_and_explains(
     assert _run(monkeypatch, "explain", sample_plan(), "weight") == 2
     assert _run(monkeypatch, "explain", sample_plan(), "--option", "99") == 2
     assert "no such figure" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("seed", [0, 1, 5, 9, 13, 26])
+def test_feeds_of_every_kind_are_explained(seed: int) -> None:
+    """Random towns: bypasses and hoses to stranded and weak parts; burdens of a few rounded elements."""
+    from netplan.outputs.layers import plan_layers
+    from netplan.plan.run import make_plan
+    from netplan.plan.schema import plan_from_json, plan_to_json
+    from tests.feed_towns import town_request
+
+    result = make_plan(town_request(seed))
+    plan, layers = plan_from_json(plan_to_json(result.plan), "town"), plan_layers(result)
+    titles = []
+    for figure in figures_to_explain(plan.options[0]):
+        found = explain(plan, layers, figure.name)
+        assert found.agrees, (figure.name, found.result, found.stated)
+        # A hundredth of the figure is far more than rounding may take of any of them.
+        assert abs(found.result - found.stated) <= 0.01 * abs(found.stated)
+        titles.append(found.title)
+    if seed in (5, 26):
+        assert any("balance at its far end" in title for title in titles)

@@ -18,8 +18,9 @@ from netplan.reference.gas import Gas
 from netplan.rules import Rules, default_rules, default_rules_text
 from netplan.sources import How, source, sources
 
-__all__ = ["OPEN", "Folder", "one_place", "open_folder", "rule_origin", "source_line"]
+__all__ = ["OPEN", "Folder", "one_place", "open_folder", "rule_bore_mm", "rule_origin", "source_line"]
 
+BORE_DIGIT_MM: Final = 0.0501
 OPEN: Final = ("live", "fed", "stranded")
 _LAYERS: Final = {
     "pipes": "layer pipe_id from_m to_m state length_m bore_mm roughness_mm loss_coefficient from_node "
@@ -115,6 +116,12 @@ def open_folder(plan: Plan, layers: Mapping[str, Any], rank: int) -> Folder:
 def source_line(key: str) -> str:
     """Return a source as one line, its key first."""
     return f"{key}: {source(key).line()}"
+
+
+def rule_bore_mm(folder: Folder, bore_mm: float) -> float:
+    """Return the bore of the rules' list that plan.json states to 0.1 mm [mm]."""
+    near = [bore for bore in folder.rules.bypass.bores_mm if abs(bore - bore_mm) <= BORE_DIGIT_MM]
+    return near[0] if len(near) == 1 else bore_mm
 
 
 def rule_origin(rules: Rules, key: str) -> str:

@@ -14,7 +14,7 @@ from netplan.bypass.links import TAPPING_LOSS, TAPPINGS
 from netplan.constants import MM_PER_M
 from netplan.errors import BadInputError
 from netplan.plan.explaining.flow import FLOW_SOURCES, friction, friction_words, give_gas, give_heights
-from netplan.plan.explaining.folder import OPEN, Folder, one_place, rule_origin, source_line
+from netplan.plan.explaining.folder import OPEN, Folder, one_place, rule_bore_mm, rule_origin, source_line
 from netplan.plan.explaining.sheet import Explanation, Sheet, Table, read
 from netplan.plan.model import Bypass
 
@@ -150,7 +150,7 @@ def _give_hose(sheet: Sheet, folder: Folder, bypass: Bypass, row: Any) -> None:
     where = f"{folder.place}, bypasses {bypass.id}"
     sheet.given("Q", bypass.flow_m3h, "m³/h", "flow at 15 °C, 101.325 kPa", f"{where}, flow_m3h")
     sheet.given("n", float(bypass.parallel), "", "hoses side by side", f"{where}, parallel")
-    sheet.given("d", bypass.bore_mm / MM_PER_M, "m", "bore", f"{where}, bore_mm")
+    sheet.given("d", rule_bore_mm(folder, bypass.bore_mm) / MM_PER_M, "m", "bore", f"{where}, bore_mm")
     sheet.given(
         "p_1",
         bypass.pressure_from_mbar,
@@ -228,10 +228,17 @@ def explain_drop(folder: Folder, ident: str) -> Explanation:
         unit="mbar",
         stated=bypass.drop_mbar,
         where=f"{where}, drop_mbar",
-        within=_DROP_DIGIT,
+        within=_DROP_DIGIT + _by_rounding(bypass),
         notes=(
             friction_words(),
             "In a longer hose laid over a hill the heights between its ends do not count.",
         ),
         sources=tuple(source_line(key) for key in (*FLOW_SOURCES, "tapping_loss")),
+    )
+
+
+def _by_rounding(bypass: Bypass) -> float:
+    """Return what the digits that plan.json states of flow, length and pressure may do to a drop [mbar]."""
+    return (
+        bypass.drop_mbar * (2.0 * _FLOW_DIGIT / max(bypass.flow_m3h, 1e-3) + 0.5e-3 / bypass.length_m) + 1e-4
     )

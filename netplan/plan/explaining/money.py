@@ -176,7 +176,8 @@ def _gas(sheet: Sheet, folder: Folder) -> int:
     )
     sheet.work("gas", "volume * rho_g / rho * n_in * per_m3", folder.option.currency)
     isolated = folder.pipes[folder.pipes.state == "isolated"]
-    return len(isolated)
+    # Each isolated length, and what the work and each stop cut it into.
+    return len(isolated) + len(folder.option.stops) + len(folder.plan.work)
 
 
 def explain_relighting(folder: Folder) -> Explanation:
