@@ -14,6 +14,7 @@ from shapely.geometry import LineString
 from netplan.cli import main as command_line
 from netplan.network.build import build_network
 from netplan.network.checks import check_network
+from netplan.network.flat import as_objects
 from netplan.network.mending import mend
 from netplan.network.raw import as_raw
 from netplan.network.section import WorkPart
@@ -129,7 +130,7 @@ def test_a_bent_main_keeps_all_its_other_corners() -> None:
     rows["mains"][2]["geometry"] = line((50, 0.2), (52, 30), (50, 80))
     before = rows["mains"][2]["geometry"]
     given = raw(rows)
-    shapes = mend(given, 0.5).layers["mains"].geometry
+    shapes = as_objects(mend(given, 0.5).layers["mains"].geometry)
     after = next(s for s in shapes if isinstance(s, LineString) and s.coords[-1] == before.coords[-1])
     assert list(after.coords)[1:] == list(before.coords)[1:]
     assert after.coords[0] == pytest.approx((before.coords[0][0], before.coords[0][1] - 0.2), abs=1e-6)
