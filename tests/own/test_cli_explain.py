@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from netplan.cli import main
+from netplan.errors import BadInputError
 from netplan.outputs.explained import explanation_lines
 from netplan.outputs.layers import read_plan_layers
 from netplan.plan.explaining import Formula, explain, figures_to_explain
@@ -160,6 +161,23 @@ def test_every_row_of_a_pressure_follows_from_the_row_before() -> None:
         assert before is None or n["P"] == before
         before = n["P_next"]
     assert before == given["P_end"]
+
+
+def test_what_customers_draw_comes_out_as_the_layer_states_it() -> None:
+    plan, layers, _ = _folder()
+    rows = layers["customers"]
+    rows = rows[(rows.option == 1) & (rows.demand_m3h > 0.0)]
+    kinds = set()
+    kept = rows[rows.effect == "kept"].head(1)
+    for some in (kept, rows[rows.peak_kw.isna()].head(2), rows[rows.category == "industry"].head(2)):
+        for ident, stated in zip(some.customer_id, some.demand_m3h, strict=True):
+            found = explain(plan, layers, f"demand:{ident}")
+            assert found.agrees, (ident, found.result, stated)
+            assert found.result == pytest.approx(stated, rel=2e-6)
+            kinds.add(found.sources[0].partition(":")[0])
+    assert len(kinds) == 2
+    with pytest.raises(BadInputError, match="no such customer"):
+        explain(plan, layers, "demand:nobody")
 
 
 def test_a_changed_plan_is_told(tmp_path: Path) -> None:

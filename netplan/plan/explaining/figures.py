@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from netplan.errors import BadInputError
+from netplan.plan.explaining.drawn import explain_demand
 from netplan.plan.explaining.folder import Folder, open_folder
 from netplan.plan.explaining.hoses import explain_drop, explain_flow, explain_velocity
 from netplan.plan.explaining.lost import explain_gas, explain_methane, explain_purge
@@ -14,6 +15,7 @@ from netplan.plan.explaining.money import explain_burden, explain_relighting
 from netplan.plan.explaining.pressure import explain_pressure
 from netplan.plan.explaining.sheet import Explanation
 from netplan.plan.model import Option, Plan
+from netplan.plan.rebuilt import rebuilt
 
 __all__ = ["FigureName", "explain", "figures_to_explain"]
 
@@ -87,7 +89,8 @@ def explain(plan: Plan, layers: Mapping[str, Any], figure: str, rank: int = 1) -
     layers : mapping of str to table
         Layers of plan.gpkg.
     figure : str
-        One of `figures_to_explain`; ``pressure:`` also takes the id of a kept customer.
+        One of `figures_to_explain`; ``pressure:`` also takes the id of a kept
+        customer, ``demand:`` that of any.
     rank : int
         Rank of the option.
 
@@ -100,6 +103,8 @@ def explain(plan: Plan, layers: Mapping[str, Any], figure: str, rank: int = 1) -
     kind, colon, ident = figure.partition(":")
     if not colon and kind in {row.name for row in figures_to_explain(folder.option)}:
         return _WHOLE[kind](folder)
+    if colon and kind == "demand":
+        return explain_demand(folder, ident, rebuilt(plan, layers, rank))
     if colon and kind in _OF_ONE:
         return _OF_ONE[kind](folder, ident)
     known = ", ".join(row.name for row in figures_to_explain(folder.option))
