@@ -168,6 +168,15 @@ def data_part(plan: Plan, option: Option, layers: Layers, units: Figures) -> dic
             }
             for f in plan.findings
         ],
+        "doubts": [
+            {
+                "place": f"{row.layer} {row.feature_id}" + (f" and {row.other_id}" if row.other_id else ""),
+                "taken": row.taken_as,
+                "may": row.may_be,
+                "what": row.what,
+            }
+            for row in option.trust.would_change
+        ],
         "formulas": _formulas(),
     }
 
