@@ -79,6 +79,10 @@ class Bench:
             self.rules, least_bypass_m=0.0, least_hose_m=0.0, has_valve=True
         )
 
+    def __reduce__(self) -> tuple[type[Bench], tuple[District]]:
+        """Go to another process as the district alone: what was worked out from it is worked out there."""
+        return Bench, (self.district,)
+
     @cached_property
     def index(self) -> Index:
         """What the choice of stops looks up."""
