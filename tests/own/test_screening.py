@@ -1,0 +1,247 @@
+"""Screening: the same rows whoever works, and what becomes of an interrupted run."""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+
+from netplan.__main__ import main as command_line
+from netplan.errors import BadInputError
+from netplan.isolation import Cut
+from netplan.network.model import Network
+from netplan.plan.desk import Desk
+from netplan.plan.effects import reach_of
+from netplan.plan.request import PlanRequest
+from netplan.readers import read_network
+from netplan.rules import default_rules
+from netplan.screening import Screen, ScreenSettings, Workers, screen
+from netplan.screening.around import Around
+from netplan.screening.bench import PLAN, Bench, District
+from netplan.screening.district import district_nodes, district_of
+from netplan.screening.run import Districts
+from netplan.screening.valves import best_valves
+from netplan.screening.with_valve import with_valve
+from tests.benchmarks.isolation_grids import isolation_grid
+from tests.networks import build, customer, main, service, station, valve
+
+TOWN = Path(__file__).parents[2] / "sample_network" / "town.gpkg"
+QUICK = ScreenSettings(pressure=False)
+
+
+@pytest.fixture(scope="module")
+def town() -> Network:
+    return read_network(TOWN)
+
+
+@pytest.fixture(scope="module")
+def grid() -> Network:
+    return isolation_grid(4000)
+
+
+@pytest.fixture(scope="module")
+def alone(grid: Network, tmp_path_factory: pytest.TempPathFactory) -> Screen:
+    return screen(grid, default_rules(), QUICK, folder=tmp_path_factory.mktemp("alone") / "blocks")
+
+
+def _cuts(bench: Bench, mains: Iterator[int]) -> Iterator[Cut]:
+    for row in mains:
+        search = bench.search(row)
+        search.most_scanned = 100
+        try:
+            yield next(search)
+        except Exception:  # noqa: BLE001, S112 - mains without a plan are not the matter here
+            continue
+
+
+def test_the_stranded_are_those_of_a_walk_over_the_whole_network(town: Network) -> None:
+    rules = default_rules()
+    district, _ = Districts(town, rules, QUICK)(0)
+    bench = Bench(district)
+    desk = Desk.for_request(PlanRequest(district.network, (), rules))
+    around, stranded = Around(bench.index), 0
+    for cut in _cuts(bench, iter(range(0, district.network.pipes.n_mains, 2))):
+        expected = np.flatnonzero(reach_of(desk, cut).stranded)
+        assert np.array_equal(around.stranded(cut), expected)
+        stranded += len(expected)
+    assert stranded > 0
+
+
+def test_a_district_alone_gives_the_rows_of_the_whole_network(town: Network) -> None:
+    rules = default_rules()
+    districts = Districts(town, rules, ScreenSettings(air_temp_c=4.0))
+    number = district_nodes(town)
+    assert set(number.tolist()) == {0, 1}
+    district, rows = districts(0)
+    whole = Bench(
+        District(town, rules, district.settings, district.gas_minor_per_m3, district.gas_std_per_m3)
+    )
+    part = Bench(district)
+    for row in (3, 40, 90, 120):
+        assert part.row(rows[row], trace=False) == whole.row(row, trace=False)
+    other, pipe = district_of(town, number == 1)
+    assert [other.pipes.id[k] for k in range(len(other.pipes))] == [town.pipes.id[int(k)] for k in pipe]
+    assert (other.pipes.length_m == town.pipes.length_m[pipe]).all()
+
+
+@pytest.mark.parametrize("count", [2, 3])
+def test_the_number_of_workers_changes_nothing(
+    count: int, grid: Network, alone: Screen, tmp_path: Path
+) -> None:
+    found = screen(grid, default_rules(), QUICK, folder=tmp_path / "blocks", workers=Workers(count))
+    assert found.table.equals(alone.table)
+
+
+def test_a_killed_worker_loses_nothing(grid: Network, alone: Screen, tmp_path: Path) -> None:
+    from distributed import Client, LocalCluster
+
+    killed: list[int] = []
+    with LocalCluster(
+        n_workers=2,
+        threads_per_worker=1,
+        processes=True,
+        host="127.0.0.1",
+        dashboard_address=None,
+        silence_logs=50,
+    ) as cluster:
+
+        def kill(done: int, _count: int) -> None:
+            if done and not killed:
+                with Client(cluster.scheduler_address) as client:
+                    pids: dict[str, int] = client.run(os.getpid)
+                assert len(pids) == 2
+                killed.append(sorted(pids.values())[0])
+                os.kill(killed[0], signal.SIGKILL)
+
+        found = screen(
+            grid,
+            default_rules(),
+            QUICK,
+            folder=tmp_path / "blocks",
+            workers=Workers(scheduler=cluster.scheduler_address),
+            tell=kill,
+        )
+    assert killed
+    assert found.table.equals(alone.table)
+
+
+def test_a_stopped_run_goes_on_where_it_was(
+    grid: Network, alone: Screen, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "blocks"
+
+    def stop(done: int, _count: int) -> None:
+        if done >= 100:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        screen(grid, default_rules(), QUICK, folder=folder, tell=stop)
+    kept = sorted(folder.glob("*.parquet"))
+    assert len(kept) == 2
+    kept[0].write_bytes(kept[0].read_bytes()[:-20])  # half a file is none
+    asked: list[int] = []
+    row = Bench.row
+
+    def counted(self: Bench, main: int, **more: Any) -> dict[str, Any]:
+        asked.append(main)
+        return row(self, main, **more)
+
+    monkeypatch.setattr(Bench, "row", counted)
+    found = screen(grid, default_rules(), QUICK, folder=folder, resume=True)
+    assert found.table.equals(alone.table)
+    assert len(asked) == grid.pipes.n_mains - 50
+    # Another question does not take these blocks for its own.
+    asked.clear()
+    screen(grid, default_rules(), ScreenSettings(pressure=False, hours=3.0), folder=folder, resume=True)
+    assert len(asked) == grid.pipes.n_mains
+
+
+def test_a_folder_with_other_files_is_left_alone(grid: Network, tmp_path: Path) -> None:
+    (tmp_path / "mine.txt").write_text("x")
+    with pytest.raises(BadInputError, match="holds other files"):
+        screen(grid, default_rules(), QUICK, folder=tmp_path)
+    assert (tmp_path / "mine.txt").exists()
+
+
+def _row_of_houses(**more: Any) -> dict[str, Any]:
+    """Return a main fed from both ends with a branch of 63 mm, on which no bag fits, and squeezing refused."""
+    places = [(float(x), 0.0) for x in range(20, 200, 20)]
+    return {
+        "mains": [
+            main("M1", (0, 0), (100, 0)),
+            main("M2", (100, 0), (200, 0)),
+            main("M3", (100, 0), (100, 60)),
+        ],
+        "services": [service(f"S{k}", at, (at[0], 8)) for k, at in enumerate(places) if at[0] != 100]
+        + [service(f"T{k}", (100, y), (108, y)) for k, y in enumerate((20, 30, 40, 50))],
+        "customers": [
+            customer(f"C{k}", (at[0], 8), service_id=f"S{k}") for k, at in enumerate(places) if at[0] != 100
+        ]
+        + [customer(f"D{k}", (108, y), service_id=f"T{k}") for k, y in enumerate((20, 30, 40, 50))],
+        "regulators": [station("R1", (0, 0)), station("R2", (200, 0))],
+        **more,
+    }
+
+
+def test_a_valve_put_in_equals_a_valve_read_in(tmp_path: Path) -> None:
+    plain = build(**_row_of_houses())
+    read = build(**_row_of_houses(valves=[valve("V1", (100, 1))]))
+    put = with_valve(plain, plain.pipes.id.find("M3"), 1.0)
+    rules = default_rules()
+    for row in range(3):
+        bounds = [
+            next(Bench(District(net, rules, QUICK, (50.0,), (2.0,))).search(row)).bound_minor
+            for net in (read, put)
+        ]
+        assert bounds[0] == bounds[1]
+
+
+def test_the_best_valves_save_what_screening_again_saves(tmp_path: Path) -> None:
+    network, rules = build(**_row_of_houses()), default_rules()
+    before = screen(network, rules, QUICK, folder=tmp_path / "blocks")
+    found = best_valves(before)
+    assert found.proven
+    assert found.places
+    for place in found.places[:3]:
+        more = with_valve(network, network.pipes.id.find(place.main_id), place.chainage_m)
+        after = screen(more, rules, QUICK, folder=tmp_path / "again")
+        gain = before.column("burden_least") - after.column("burden_least")
+        assert np.nansum(np.maximum(gain, 0.0)) == pytest.approx(place.saved, abs=1e-6)
+
+
+def test_the_command_writes_table_map_and_report(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from netplan.readers import write_layers
+    from tests.networks import layers
+
+    rows = _row_of_houses()
+    rows["mains"][0]["street"] = "=1+1 </script><b>|x"
+    write_layers(layers(**rows), tmp_path / "net")
+    out = tmp_path / "screen"
+    monkeypatch.setattr(
+        "sys.argv", ["gas-netplan", "screen", str(tmp_path / "net"), "--out", str(out), "--air-temp", "4"]
+    )
+    with pytest.raises(SystemExit) as end:
+        command_line()
+    assert end.value.code == 0, capsys.readouterr()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["net", "screen"]
+    mains = gpd.read_parquet(out / "mains.parquet")
+    table = pd.read_csv(out / "mains.csv")
+    assert mains["main_id"].tolist() == table["main_id"].tolist()
+    assert set(mains["outcome"]) == {PLAN}
+    assert mains["customers"].is_monotonic_decreasing
+    assert table["street"].dropna().str.startswith("'=").all()
+    page = (out / "map.html").read_text()
+    assert "</script><b>" not in page
+    assert "http://" not in page.replace("http://www.w3.org", "")
+    assert "\\</script\\>" not in (out / "report.md").read_text().replace("\\<", "<")
+    # Shut at both ends, the main out takes exactly its own tees with it.
+    assert dict(zip(mains["main_id"], mains["ends_customers"], strict=True))["M3"] == 4
