@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import sys
 import time
+from typing import Any
 
 import networkx as nx
 import numpy as np
@@ -27,16 +28,19 @@ OBVIOUS = 3
 
 def _obvious(network: Network, mains: list[int]) -> list[int]:
     pieces, stations = network.pieces, set(network.stations.node.tolist())
-    graph: nx.MultiGraph[int] = nx.MultiGraph()
+    graph: Any = nx.MultiGraph()
     for row, ends in enumerate(zip(pieces.from_node.tolist(), pieces.to_node.tolist(), strict=True)):
         graph.add_edge(*ends, key=row)
+    parts = [part for part in nx.connected_components(graph) if part & stations]
+    before = {node for part in parts for node in part}
+    at = [node for node in network.customers.attach_node.tolist() if node in before]
     lost = []
     for main in mains:
         rows = np.flatnonzero(pieces.pipe == main).tolist()
         edges = [(int(pieces.from_node[row]), int(pieces.to_node[row]), row) for row in rows]
         graph.remove_edges_from(edges)
         fed = {node for part in nx.connected_components(graph) if part & stations for node in part}
-        lost.append(sum(node not in fed for node in network.customers.attach_node.tolist()))
+        lost.append(sum(node not in fed for node in at))
         for u, v, row in edges:
             graph.add_edge(u, v, key=row)
     return lost

@@ -32,7 +32,7 @@ def test_what_stands_before_what_equals_taking_each_vertex_out(case: Any) -> Non
     ends = np.array(edges, dtype=np.int64)
     weight = np.array(weights, dtype=float)[:, None]
     standing = stand_before(ends[:, 0], ends[:, 1], weight, root)
-    graph = nx.Graph(edges)
+    graph: Any = nx.Graph(edges)
     for gone in range(n):
         if gone == root:
             continue
@@ -64,7 +64,9 @@ def _streets(draw: st.DrawFn) -> Any:
 
 def _shared(left: Way, right: Way, salt: int) -> int:
     """Return any saving that depends on both ways and is never more than either burden."""
-    return min(left.burden_minor, right.burden_minor, (sum(left.what) * 7 + sum(right.what) * 3 + salt) % 6)
+    return min(
+        left.burden_minor, right.burden_minor, int(sum(left.what) * 7 + sum(right.what) * 3 + salt) % 6
+    )
 
 
 @settings(max_examples=150, deadline=None)

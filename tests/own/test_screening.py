@@ -100,10 +100,12 @@ def test_the_number_of_workers_changes_nothing(
 
 
 def test_a_killed_worker_loses_nothing(grid: Network, alone: Screen, tmp_path: Path) -> None:
-    from distributed import Client, LocalCluster
+    import distributed
+
+    library: Any = distributed
 
     killed: list[int] = []
-    with LocalCluster(
+    with library.LocalCluster(
         n_workers=2,
         threads_per_worker=1,
         processes=True,
@@ -114,7 +116,7 @@ def test_a_killed_worker_loses_nothing(grid: Network, alone: Screen, tmp_path: P
 
         def kill(done: int, _count: int) -> None:
             if done and not killed:
-                with Client(cluster.scheduler_address) as client:
+                with library.Client(cluster.scheduler_address) as client:
                     pids: dict[str, int] = client.run(os.getpid)
                 assert len(pids) == 2
                 killed.append(sorted(pids.values())[0])

@@ -64,7 +64,7 @@ def test_mains_are_put_in_order_and_turned() -> None:
     parts, _ = renewal.section(network, 50.0, 80.0)
     assert [(p.main_id, p.from_m, p.to_m) for p in parts] == [("A", 50.0, 60.0), ("B", 30.0, 50.0)]
     assert renewal_of_mains(network, ["C", "A", "B"]) == renewal
-    with pytest.raises(BadWorkError, match="did you mean .*Long Row"):
+    with pytest.raises(BadWorkError, match=r"did you mean .*Long Row"):
         renewal_of_street(network, "Longrow")
 
 
