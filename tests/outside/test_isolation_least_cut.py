@@ -26,6 +26,7 @@ from netplan.rules.model import Rules, StopMethod
 from netplan.rules.read import default_rules, read_rules
 from tests import networks, schutterwald
 from tests.benchmarks.isolation_grids import isolation_grid
+from tests.compared import compared
 
 HOURS, GAS_MINOR_PER_M3 = 9.0, 800.0
 RULES = default_rules()
@@ -273,6 +274,18 @@ def test_grids_against_networkx(seed: int) -> None:
         assert chosen(network, index, main) == value, network.pipes.id[main]
         values.append(value)
     assert len({value for value in values if value is not None}) >= 3
+    found = [
+        (chosen(network, index, main), value)
+        for main, value in zip(sorted(mains.tolist()), values, strict=True)
+    ]
+    compared(
+        "least price of isolating a whole main, street grids",
+        [ours for ours, value in found if value is not None and ours is not None],
+        [value for _, value in found if value is not None],
+        unit="minor units",
+        source="networkx 3.6, minimum cut of the whole network",
+        how="library",
+    )
 
 
 def test_schutterwald_against_networkx() -> None:
@@ -280,12 +293,24 @@ def test_schutterwald_against_networkx() -> None:
     network = build_network(schutterwald.layers())
     index = build_index(network)
     assert 0.25 < (network.pipes.length_m[: network.pipes.n_mains] < 4.0).mean() < 0.4
-    isolated = 0
+    ours: list[int] = []
+    theirs: list[int] = []
     for main in range(0, network.pipes.n_mains, 75):
         value = least_by_networkx(network, main, fault_mbar=schutterwald.Case().fault_mbar)
-        assert chosen(network, index, main) == value, network.pipes.id[main]
-        isolated += value is not None
-    assert isolated >= 12
+        own = chosen(network, index, main)
+        assert own == value, network.pipes.id[main]
+        if value is not None and own is not None:
+            ours.append(own)
+            theirs.append(value)
+    assert len(ours) >= 12
+    compared(
+        "least price of isolating a whole main, Schutterwald",
+        ours,
+        theirs,
+        unit="minor units",
+        source="networkx 3.6, minimum cut of the whole network",
+        how="library",
+    )
 
 
 def squeeze_only(**changes: Any) -> Rules:
@@ -324,4 +349,12 @@ def test_squeezes_keep_the_distances_of_practice(
     problem = IsolationProblem(network, section, squeeze_only(), HOURS, GAS_MINOR_PER_M3)
     (stop,) = (stop for stop in next(cuts(problem)).stops if stop.work_side == "from")
     clear = from_fitting_m if kind == "coupler" else from_squeeze_m
-    assert stop.chainage_m == pytest.approx(40.0 + clear, abs=1e-6)
+    compared(
+        "distance of a squeeze from a fitting or an earlier squeeze",
+        stop.chainage_m - 40.0,
+        clear,
+        abs=1e-6,
+        unit="m",
+        source="utility practice",
+        how="from memory",
+    )

@@ -10,6 +10,7 @@ from fluids.piping import schedule_lookup
 from netplan.reference.nominal import nominal_size
 from netplan.reference.pipes import wall_mm
 from netplan.reference.size_text import WrittenSize, read_size
+from tests.compared import compared
 from tests.schutterwald import stored
 
 INCHES = (
@@ -41,7 +42,14 @@ def test_steel_by_inches_is_that_of_the_library(size: float) -> None:
     at = list(nps).index(size)
     held = nominal_size("inch", size, "steel")
     assert held is not None
-    assert (held.od_mm, held.schedule_40_mm) == (outside[at], wall[at])
+    compared(
+        "outside diameter and wall of steel by inches",
+        [held.od_mm, held.schedule_40_mm],
+        [outside[at], wall[at]],
+        unit="mm",
+        source="fluids 1.3, ASME B36.10M schedule 40",
+        how="library",
+    )
     assert held.bore_mm == pytest.approx(size * 25.4)
 
 
@@ -142,4 +150,12 @@ def test_sizes_of_a_real_town_give_its_recorded_bores() -> None:
         size = read_size(text)
         assert size.material == "PE100"
         assert size.sdr is not None
-        assert size.od_mm - 2 * wall_mm(size.od_mm, size.sdr).wall_mm == pytest.approx(bore_mm)
+        compared(
+            "bores of a real town from its texts",
+            size.od_mm - 2 * wall_mm(size.od_mm, size.sdr).wall_mm,
+            bore_mm,
+            rel=1e-6,
+            unit="mm",
+            source="Kisse et al., Energies 13, 4052 (2020), data",
+            how="published",
+        )
