@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -14,9 +13,9 @@ from netplan.cli.door import console
 from netplan.cli.orders import customer_rows, read_orders
 from netplan.cli.pictures import check_pictures, draw_pictures
 from netplan.cli.progress import progress
+from netplan.cli.start import start_of
 from netplan.cli.work import work_parts
 from netplan.demand import read_forecast
-from netplan.errors import BadInputError
 from netplan.outputs.choices import Choices
 from netplan.outputs.folder import check_target, write_plan_folder
 from netplan.outputs.summary import print_summary
@@ -122,7 +121,7 @@ def command(
                 length=length,
             ),
             rules=planning_rules,
-            start=_start(start),
+            start=start_of(start),
             hours=hours,
             air_temp_c=air_temp,
             forecast=None if forecast is None else read_forecast(forecast),
@@ -165,15 +164,3 @@ def run_plan(
     print_summary(result.plan, screen, units=figures)
     if drawn:
         screen.print(drawn, soft_wrap=True, markup=False)
-
-
-def _start(text: str | None) -> datetime | None:
-    if text is None:
-        return None
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        raise BadInputError(
-            f"--start: {text[:40]!r} is no ISO date and time; write for example 2027-03-09T07:00"
-        ) from None
-    return moment.replace(tzinfo=None)

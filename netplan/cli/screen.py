@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -12,6 +11,7 @@ from rich.text import Text as RichText
 
 from netplan.cli.choices import MappingFile
 from netplan.cli.door import console
+from netplan.cli.start import start_of
 from netplan.cli.work import metres
 from netplan.errors import BadInputError
 from netplan.outputs.screen import check_screen_target, write_screen_folder
@@ -73,7 +73,7 @@ def command(
     if by not in FIGURES:
         raise BadInputError(f"--by: {by[:40]!r} is no figure; write one of {', '.join(FIGURES)}")
     check_screen_target(out, overwrite=overwrite)
-    settings: dict[str, Any] = {"work": work, "work_m": metres(length, "--length"), "start": _start(start)}
+    settings: dict[str, Any] = {"work": work, "work_m": metres(length, "--length"), "start": start_of(start)}
     asked = ScreenSettings(**settings, hours=hours, air_temp_c=air_temp, pressure=not no_pressure)
     joined = read_network(
         network,
@@ -122,15 +122,3 @@ def command(
     screen_out.print(
         RichText(f"{count} mains, a plan is possible for {possible}. Report, table and map: {out}")
     )
-
-
-def _start(text: str | None) -> datetime | None:
-    if text is None:
-        return None
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        raise BadInputError(
-            f"--start: {text[:40]!r} is no ISO date and time; write for example 2027-03-09T07:00"
-        ) from None
-    return moment.replace(tzinfo=None)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -12,7 +11,8 @@ from rich.text import Text as RichText
 from netplan.cli.choices import MappingFile
 from netplan.cli.door import console
 from netplan.cli.progress import progress
-from netplan.errors import BadInputError, BadWorkError
+from netplan.cli.start import start_of
+from netplan.errors import BadWorkError
 from netplan.isolation import MINOR_PER_UNIT
 from netplan.outputs.stages import check_stages_target, write_stages_folder
 from netplan.plan.request import PlanRequest
@@ -59,7 +59,7 @@ def command(
             joined,
             (),
             read_rules(rules),
-            start=_start(start),
+            start=start_of(start),
             hours=hours,
             air_temp_c=air_temp,
             weather=False,
@@ -75,15 +75,3 @@ def command(
             f"Table and maps: {out}"
         )
     )
-
-
-def _start(text: str | None) -> datetime | None:
-    if text is None:
-        return None
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        raise BadInputError(
-            f"--start: {text[:40]!r} is no ISO date and time; write for example 2027-03-09T07:00"
-        ) from None
-    return moment.replace(tzinfo=None)

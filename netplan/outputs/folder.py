@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable
 from pathlib import Path
 
-from netplan.errors import BadInputError
 from netplan.outputs.choices import Choices
 from netplan.outputs.contents import write_contents, write_deliverables
 from netplan.outputs.layers import read_plan_layers
-from netplan.outputs.whole import clear_unfinished, earlier, is_full, unfinished, words_of
+from netplan.outputs.whole_folder import check_folder, write_folder
 from netplan.plan.result import PlanResult
 from netplan.plan.schema import read_plan
 
 __all__ = ["check_target", "write_deliverables_again", "write_plan_folder"]
+
+_MARKS = ("plan.json", "plan.gpkg")
+"""A plan folder always holds both, and nothing else names its files so."""
 
 
 def write_plan_folder(
@@ -53,7 +54,7 @@ def write_plan_folder(
     """
     check_target(out, overwrite=overwrite)
     tell = progress or (lambda _: None)
-    return _whole(out, lambda part: write_contents(result, part, choices or Choices(), tell))
+    return write_folder(out, lambda part: write_contents(result, part, choices or Choices(), tell))
 
 
 def write_deliverables_again(
@@ -86,67 +87,15 @@ def write_deliverables_again(
     def make(part: Path) -> None:
         write_deliverables(plan, layers, part, choices, tell)
 
-    return _whole(out, make)
-
-
-def _whole(out: Path, make: Callable[[Path], None]) -> Path:
-    part = unfinished(out)
-    try:
-        part.mkdir()
-        make(part)
-        _put_in_place(part, out)
-    except OSError as error:
-        raise BadInputError(words_of(out, error)) from None
-    except BadInputError as error:
-        if is_full(out, error):
-            raise BadInputError(words_of(out, error)) from None
-        raise
-    finally:
-        shutil.rmtree(part, ignore_errors=True)
-    return out
+    return write_folder(out, make)
 
 
 def check_target(out: Path, *, overwrite: bool = False) -> None:
     """Refuse a target that must not be written to: call it before a long computation.
-
-    What a killed run left beside the target is cleared away first.
 
     Raises
     ------
     BadInputError
         When the parent is missing, or something stands there that may not be replaced.
     """
-    if not out.name or out.name in (".", ".."):
-        raise BadInputError(f"{out}: is no name for a new folder; give one")
-    if not out.parent.is_dir():
-        raise BadInputError(f"{out.parent}: is not a folder; make it first")
-    clear_unfinished(out)
-    if out.is_symlink() or (out.exists() and not out.is_dir()):
-        raise BadInputError(f"{out}: is a file or link, not a folder; choose another name")
-    if not out.exists() or not any(out.iterdir()):
-        return
-    if not _is_ours(out):
-        raise BadInputError(f"{out}: exists and is no plan folder; choose another name")
-    if not overwrite:
-        raise BadInputError(f"{out}: holds a plan already; choose another name, or allow replacing it")
-
-
-def _is_ours(folder: Path) -> bool:
-    # A plan folder always holds both, and nothing else names its files so.
-    return (folder / "plan.json").is_file() and (folder / "plan.gpkg").is_file()
-
-
-def _put_in_place(part: Path, out: Path) -> None:
-    if not (out.is_dir() and any(out.iterdir())):
-        part.replace(out)
-        return
-    # Two renames: at every moment the target is the old plan, absent, or the new plan; never a mixture.
-    # What a kill between them leaves is put back by the next run (`clear_unfinished`).
-    old = earlier(out)
-    out.rename(old)
-    try:
-        part.rename(out)
-    except OSError:
-        old.rename(out)
-        raise
-    shutil.rmtree(old, ignore_errors=True)
+    check_folder(out, _MARKS, "plan", overwrite=overwrite)

@@ -7,7 +7,7 @@ from pathlib import Path
 from netplan.outputs.screen.map import screen_map
 from netplan.outputs.screen.report import report_text
 from netplan.outputs.screen.tables import ranked, write_csv, write_geoparquet
-from netplan.outputs.screen.whole import check_folder, write_folder
+from netplan.outputs.whole_folder import check_folder, write_folder
 from netplan.screening.links import NewLink
 from netplan.screening.run import Screen
 from netplan.screening.valves import ValvePlaces
@@ -19,7 +19,7 @@ _MARKS = ("mains.parquet", "mains.csv", "report.md")
 
 def check_screen_target(out: Path, *, overwrite: bool = False) -> None:
     """Refuse a target that must not be written to: call it before a long computation."""
-    check_folder(out, _MARKS, overwrite=overwrite)
+    check_folder(out, _MARKS, "screen", overwrite=overwrite)
 
 
 def write_screen_folder(

@@ -6,9 +6,9 @@ from pathlib import Path
 
 from netplan.outputs.layers import write_layers
 from netplan.outputs.notices.table import guarded
-from netplan.outputs.screen.whole import check_folder, write_folder
 from netplan.outputs.stages.layers import stage_layers, stage_table
 from netplan.outputs.stages.map import stage_map
+from netplan.outputs.whole_folder import check_folder, write_folder
 from netplan.staging import Staging
 
 __all__ = ["check_stages_target", "write_stages_folder"]
@@ -18,7 +18,7 @@ _MARKS = ("stages.csv", "stages.gpkg")
 
 def check_stages_target(out: Path, *, overwrite: bool = False) -> None:
     """Refuse a target that must not be written to: call it before a long computation."""
-    check_folder(out, _MARKS, overwrite=overwrite)
+    check_folder(out, _MARKS, "staging", overwrite=overwrite)
 
 
 def write_stages_folder(staging: Staging, out: Path, *, overwrite: bool = False) -> Path:

@@ -7,19 +7,23 @@ from collections.abc import Callable
 from pathlib import Path
 
 from netplan.errors import BadInputError
-from netplan.outputs.whole import clear_unfinished, earlier, unfinished, words_of
+from netplan.outputs.whole import clear_unfinished, earlier, is_full, unfinished, words_of
 
 __all__ = ["check_folder", "write_folder"]
 
 
-def check_folder(out: Path, marks: tuple[str, ...], *, overwrite: bool) -> None:
+def check_folder(out: Path, marks: tuple[str, ...], kind: str, *, overwrite: bool) -> None:
     """Refuse a target that must not be written to.
+
+    What a killed run left beside the target is cleared away first.
 
     Parameters
     ----------
     out : Path
     marks : tuple of str
-        Files that only a folder of this kind holds: such a one may be replaced.
+        Files that every folder of this kind holds, and no other: such a one may be replaced.
+    kind : str
+        What such a folder holds, in one word.
     overwrite : bool
 
     Raises
@@ -37,9 +41,9 @@ def check_folder(out: Path, marks: tuple[str, ...], *, overwrite: bool) -> None:
     if not out.exists() or not any(out.iterdir()):
         return
     if not all((out / name).is_file() for name in marks):
-        raise BadInputError(f"{out}: exists and holds something else; choose another name")
+        raise BadInputError(f"{out}: exists and is no {kind} folder; choose another name")
     if not overwrite:
-        raise BadInputError(f"{out}: holds results already; choose another name, or allow replacing it")
+        raise BadInputError(f"{out}: holds a {kind} already; choose another name, or allow replacing it")
 
 
 def write_folder(out: Path, make: Callable[[Path], None]) -> Path:
@@ -54,15 +58,29 @@ def write_folder(out: Path, make: Callable[[Path], None]) -> Path:
     try:
         part.mkdir()
         make(part)
-        if out.is_dir() and any(out.iterdir()):
-            old = earlier(out)
-            out.rename(old)
-            part.rename(out)
-            shutil.rmtree(old, ignore_errors=True)
-        else:
-            part.replace(out)
+        _put_in_place(part, out)
     except OSError as error:
         raise BadInputError(words_of(out, error)) from None
+    except BadInputError as error:
+        if is_full(out, error):
+            raise BadInputError(words_of(out, error)) from None
+        raise
     finally:
         shutil.rmtree(part, ignore_errors=True)
     return out
+
+
+def _put_in_place(part: Path, out: Path) -> None:
+    if not (out.is_dir() and any(out.iterdir())):
+        part.replace(out)
+        return
+    # Two renames: at every moment the target is the old plan, absent, or the new plan; never a mixture.
+    # What a kill between them leaves is put back by the next run (`clear_unfinished`).
+    old = earlier(out)
+    out.rename(old)
+    try:
+        part.rename(out)
+    except OSError:
+        old.rename(out)
+        raise
+    shutil.rmtree(old, ignore_errors=True)
