@@ -16,7 +16,7 @@ CHECKS = (
     ("layout of the code", ["ruff", "format", "--check", "."]),
     ("types", ["mypy"]),
     ("floors", ["importlinter"]),
-    ("tests", ["pytest", "-n", "auto"]),
+    ("tests", ["pytest", "-n", "auto", "--durations=25"]),
 )
 
 
