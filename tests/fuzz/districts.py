@@ -20,7 +20,7 @@ __all__ = ["NAMES", "district"]
 Layers = dict[str, gpd.GeoDataFrame]
 NAMES = (*("close", "schutterwald") * 7, "lane", "schutterwald")
 """Districts in turn: two of the sample town, of which the lane with its bypass takes longest; the open town."""
-_REACH_M = {"lane": 170.0, "close": 150.0, "schutterwald": 300.0}
+_REACH_M = {"lane": 170.0, "close": 120.0, "schutterwald": 200.0}
 _WORK = {
     "lane": WorkPart("M0142", 158.0, 162.0),
     "close": WorkPart("M0048", 50.0, 54.0),

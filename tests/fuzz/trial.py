@@ -130,9 +130,10 @@ def _look_and_plan(
     seen = survey(raw)
     json.loads(findings_json(seen.findings, seen.crs))
     findings_layer(seen.findings, seen.crs)
-    screen = PlainConsole(file=io.StringIO(), width=100)
-    print_findings(seen.findings, screen)
-    _only_readable(screen)
+    if again:  # what a screen of findings takes, the table alone: a share of them is enough
+        screen = PlainConsole(file=io.StringIO(), width=100)
+        print_findings(seen.findings, screen)
+        _only_readable(screen)
     stops = errors_of(seen.findings)
     network = seen.network
     if again:
