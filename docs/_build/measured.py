@@ -24,6 +24,9 @@ HEADS = {
     "demand": "Demand",
     "venting": "Gas lost and purging",
     "real": "A real town",
+    "isolation": "Choice of stops",
+    "nominal": "Nominal sizes as text",
+    "screening": "Every main in turn",
 }
 
 
