@@ -1,6 +1,6 @@
 """Whole plans against an exhaustive pricing that shares nothing with the choice of stops or the planner.
 
-The suite takes 60 random networks; ``GAS_NETPLAN_PLAN_SEEDS=300 python -m pytest tests/laws/test_plan_oracle.py``
+The suite takes 36 random networks; ``GAS_NETPLAN_PLAN_SEEDS=300 python -m pytest tests/laws/test_plan_oracle.py``
 takes as many as it says.
 """
 
@@ -21,7 +21,7 @@ from netplan.rules.model import Rules
 from tests.isolation_oracle import Case
 from tests.plan_oracle import HOURS, PlanOracle, plan_case, plan_rules
 
-SEEDS = int(os.environ.get("GAS_NETPLAN_PLAN_SEEDS", "60"))
+SEEDS = int(os.environ.get("GAS_NETPLAN_PLAN_SEEDS", "36"))
 BLOCKS = 6
 WANTED = 5
 
