@@ -6,6 +6,8 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+
 from netplan.bypass import TailFeedBound
 from netplan.constants import PA_PER_MBAR
 from netplan.errors import NoPlanError
@@ -100,12 +102,24 @@ def _outlet_pa_gauge(desk: Desk, section: Section) -> float:
 def _feed_bound(desk: Desk, section: Section) -> FeedBound:
     feeds = desk.request.feeds_allowed
     of_feeds = TailFeedBound(desk.request.network, section, desk.request.rules) if feeds else None
+    owner, at = desk.attachments
+    had_gas = np.zeros(len(desk.request.network.customers), dtype=bool)
+    had_gas[owner[desk.fed_before[at]]] = True
+    all_had = bool(had_gas.all())
 
     def bound(tail: Tail) -> int | None:
-        # What had no gas before loses none: it is neither priced nor fed.
-        if not desk.fed_before[tail.far_node]:
+        if all_had:
+            return None if of_feeds is None else of_feeds(tail)
+        # Who had no gas before, behind a closed valve for instance, loses none: neither priced nor fed.
+        losing = tail.customers()
+        losing = losing[had_gas[losing]]
+        if not len(losing):
             return 0
-        return None if of_feeds is None else of_feeds(tail)
+        feed = None if of_feeds is None else of_feeds(tail)
+        if desk.must_stay[losing].any():
+            return feed
+        off = int(desk.off_minor[losing].sum())
+        return off if feed is None else min(off, feed)
 
     return bound
 
