@@ -23,6 +23,8 @@ from tests.plan_oracle import HOURS, PlanOracle, plan_case, plan_rules
 
 SEEDS = int(os.environ.get("GAS_NETPLAN_PLAN_SEEDS", "36"))
 BLOCKS = 6
+HARD = (95, 277)
+"""Seeds that once failed: customers behind a closed valve, who had no gas before, made a tail dear."""
 WANTED = 5
 
 
@@ -47,7 +49,8 @@ def listed(case: Case, rules: Rules, *, feeds: bool = True) -> tuple[Priced, ...
 @pytest.mark.parametrize("block", range(BLOCKS))
 def test_five_cheapest_equal_exhaustive_pricing(block: int) -> None:
     seen: Counter[str] = Counter()
-    for seed in range(block, SEEDS, BLOCKS):
+    hard = HARD if block == 0 else ()
+    for seed in [*range(block, SEEDS, BLOCKS), *(seed for seed in hard if seed >= SEEDS)]:
         case, rules = plan_case(seed), plan_rules(seed)
         feeds = seed % 10 != 9
         options = listed(case, rules, feeds=feeds)
