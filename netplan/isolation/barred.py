@@ -18,7 +18,7 @@ from netplan.network.model import Network
 __all__ = ["Areas", "Barred", "areas_of", "barred_by"]
 
 BEYOND_M = 5.0
-"""How far beyond a leg an area may still keep an assembly off it [m]."""
+"""How far beyond a leg an area may still keep an assembly off it (own) [m]."""
 
 
 Span = tuple[float, float, str]

@@ -17,7 +17,7 @@ from netplan.rules import Rules
 __all__ = ["Eased", "ease"]
 
 MOST_STEPS = 10
-"""Times the price on meters is halved to be no higher than it has to be (own) [-]."""
+"""Times the price on meters is raised, then halved to be no higher than it has to be (own) [-]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,8 +57,13 @@ def ease(desk: Desk, problem: IsolationProblem) -> Eased:
         why = f"no zone holds fewer meters: {times_of(request, queue).reason}"
         raise NoPlanError("no set of stops holds every constraint", (why,))
     low, high = 0, MINOR_PER_UNIT
-    while not _is_within(desk, problem, high, limit):
+    for _ in range(MOST_STEPS):
+        if _is_within(desk, problem, high, limit):
+            break
         low, high = high, 4 * high
+    else:
+        # No price on meters brings such zones to the front: the question stays as it was.
+        return Eased(problem, 0)
     for _ in range(MOST_STEPS):
         middle = (low + high) // 2
         if middle == low:

@@ -21,6 +21,7 @@ __all__ = ["PurgeDraw", "live_nodes", "purge_draws"]
 Floats = NDArray[np.float64]
 
 SAME_M = 1e-6
+"""Chainages nearer than this are one place (own) [m]."""
 ROUND_PA = 3
 """Decimals to which pressures of taps are compared, so that their order does not hang on the last bit."""
 
