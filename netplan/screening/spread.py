@@ -20,7 +20,7 @@ from netplan.errors import BadInputError, NetplanError
 from netplan.screening.bench import Bench, District
 from netplan.screening.blocks import Block, screen_block
 
-__all__ = ["Workers", "work_blocks"]
+__all__ = ["Workers", "local_cluster", "work_blocks"]
 
 MOST_LOST: Final = 5
 """Workers that may be lost under one block before it is given up (own) [-]."""
@@ -164,6 +164,39 @@ def _answer(future: Any, block: Block) -> bytes:
 
 
 @contextlib.contextmanager
+def local_cluster(count: int) -> Iterator[Any]:
+    """Run a Dask cluster of processes on this machine, which nobody else can reach.
+
+    Parameters
+    ----------
+    count : int
+        Worker processes, of one thread each.
+
+    Yields
+    ------
+    distributed.LocalCluster
+        The cluster; its `scheduler_address` is what `Workers.scheduler` takes. It ends with the block.
+    """
+    import dask
+    import distributed
+
+    # It serves no pages, and its own port is any free one: somebody else may have the usual one.
+    with (
+        dask.config.set({"distributed.scheduler.http.routes": [], "distributed.worker.http.routes": []}),
+        _library(distributed).LocalCluster(
+            n_workers=count,
+            threads_per_worker=1,
+            processes=True,
+            host="127.0.0.1",
+            dashboard_address=None,
+            scheduler_kwargs={"dashboard_address": "127.0.0.1:0"},
+            silence_logs=50,
+        ) as cluster,
+    ):
+        yield cluster
+
+
+@contextlib.contextmanager
 def _client(workers: Workers) -> Iterator[Any]:
     import dask
     import distributed
@@ -175,17 +208,7 @@ def _client(workers: Workers) -> Iterator[Any]:
     with dask.config.set(quiet), contextlib.ExitStack() as stack:
         address: Any = workers.scheduler
         if address is None:
-            # For this machine only: nobody else may reach it, and no page is served.
-            address = stack.enter_context(
-                _library(distributed).LocalCluster(
-                    n_workers=workers.count,
-                    threads_per_worker=1,
-                    processes=True,
-                    host="127.0.0.1",
-                    dashboard_address=None,
-                    silence_logs=50,
-                )
-            )
+            address = stack.enter_context(local_cluster(workers.count))
         try:
             client = stack.enter_context(_library(distributed).Client(address, timeout="20s"))
         except (OSError, ValueError) as error:

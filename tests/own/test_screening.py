@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
+import socket
+import urllib.error
+import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -27,6 +31,7 @@ from netplan.screening.around import Around
 from netplan.screening.bench import PLAN, Bench, District
 from netplan.screening.district import district_nodes, district_of
 from netplan.screening.run import Districts
+from netplan.screening.spread import local_cluster
 from netplan.screening.valves import best_valves
 from netplan.screening.with_valve import with_valve
 from tests.benchmarks.isolation_grids import isolation_grid
@@ -99,20 +104,27 @@ def test_the_number_of_workers_changes_nothing(
     assert found.table.equals(alone.table)
 
 
+def test_a_cluster_needs_no_port_of_its_own() -> None:
+    import distributed
+
+    library: Any = distributed
+    with socket.socket() as usual:
+        with contextlib.suppress(OSError):  # taken by somebody else is as good
+            usual.bind(("127.0.0.1", 8787))
+            usual.listen()
+        with local_cluster(1) as cluster, library.Client(cluster.scheduler_address) as client:
+            assert client.submit(sum, [1, 2]).result() == 3
+            with pytest.raises(urllib.error.HTTPError, match="404"):
+                urllib.request.urlopen(f"http://127.0.0.1:{cluster.scheduler.http_server.port}/status")
+
+
 def test_a_killed_worker_loses_nothing(grid: Network, alone: Screen, tmp_path: Path) -> None:
     import distributed
 
     library: Any = distributed
 
     killed: list[int] = []
-    with library.LocalCluster(
-        n_workers=2,
-        threads_per_worker=1,
-        processes=True,
-        host="127.0.0.1",
-        dashboard_address=None,
-        silence_logs=50,
-    ) as cluster:
+    with local_cluster(2) as cluster:
 
         def kill(done: int, _count: int) -> None:
             if done and not killed:
