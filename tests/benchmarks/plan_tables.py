@@ -62,11 +62,7 @@ def table_row(name: str, network: Network, rules: Rules, air_temp_c: float | Non
             what["all proven"] += ranking.options[-1].burden_minor <= ranking.lower_bound_minor(-1)
             priced.append(ranking.cuts_priced)
         seconds.append(time.process_time() - start)
-        print(
-            f"{name}: {len(seconds)} of {count}, {seconds[-1]:.2f} s, {dict(what)}",
-            file=sys.stderr,
-            flush=True,
-        )
+        sys.stderr.write(f"{name}: {len(seconds)} of {count}, {seconds[-1]:.2f} s, {dict(what)}\n")
     answered = max(len(priced), 1)
     zones, took = (np.percentile(some or [0], [50, 95]) for some in (priced, seconds))
     return (
