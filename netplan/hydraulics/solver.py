@@ -18,7 +18,7 @@ from netplan.hydraulics.outcome import Given, Kept
 from netplan.hydraulics.parts import Parts, find_parts
 from netplan.hydraulics.problem import solve_given
 
-__all__ = ["FlowSolver", "solve"]
+__all__ = ["FlowSolver", "link_numbers", "solve"]
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -72,6 +72,15 @@ class FlowSolver:
         """Gas, temperature and air pressure."""
         return self._conditions
 
+    @property
+    def datum_height_m(self) -> float:
+        """Height at which the air has the pressure of the conditions [m]."""
+        return _datum(self.network, self._conditions)
+
+    def prepared_for(self, network: FlowNetwork) -> FlowSolver:
+        """Return a solver for another network under the same conditions."""
+        return FlowSolver(network, self._conditions, linear_solver=self._linear_solver)
+
     def solve(self, demand_m3_per_s_std: npt.ArrayLike, *, warm: FlowState | None = None) -> FlowState:
         """Solve for a demand and keep the result as the base of later changes.
 
@@ -124,8 +133,8 @@ class FlowSolver:
         demand = self._demand
         if demand_m3_per_s_std is not None:
             demand = self._checked(demand_m3_per_s_std, self.network)
-        closed = self._link_numbers(closed_links, added_links)
-        opened = self._link_numbers(opened_links, added_links)
+        total = self.network.links.count + (0 if added_links is None else added_links.count)
+        closed, opened = link_numbers(closed_links, total), link_numbers(opened_links, total)
         start = warm if warm is not None else self._base
         position = self._prepared.link_position
         shut = closed[self.network.links.is_open[closed]] if added_links is None else closed
@@ -155,13 +164,6 @@ class FlowSolver:
             return self.network
         pressure = np.array(station_pressure_pa_gauge, dtype=float)
         return replace(self.network, station_pressure_pa_gauge=pressure)
-
-    def _link_numbers(self, numbers: Iterable[int], added: FlowLinks | None) -> Ints:
-        total = self.network.links.count + (0 if added is None else added.count)
-        array = np.unique(np.fromiter(numbers, dtype=np.int64))
-        if array.size and not (array[0] >= 0 and array[-1] < total):
-            raise BadInputError(f"flow: link {array[0]} or {array[-1]} does not exist; there are {total}")
-        return array
 
     @staticmethod
     def _checked(demand: npt.ArrayLike, network: FlowNetwork) -> Floats:
@@ -214,6 +216,20 @@ class FlowSolver:
             kept=_kept(start),
         )
         return solve_given(given)
+
+
+def link_numbers(numbers: Iterable[int], total: int) -> Ints:
+    """Return link numbers sorted, each once.
+
+    Raises
+    ------
+    BadInputError
+        When one is not below `total`.
+    """
+    array = np.unique(np.fromiter(numbers, dtype=np.int64))
+    if array.size and not (array[0] >= 0 and array[-1] < total):
+        raise BadInputError(f"flow: link {array[0]} or {array[-1]} does not exist; there are {total}")
+    return array
 
 
 def _kept(state: FlowState | None) -> Kept | None:
