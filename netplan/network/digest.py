@@ -90,7 +90,8 @@ def _add_numbers(digest: Any, name: str, values: NDArray[np.float64], step: floa
     if len(flat) and np.isnan(flat[0]) and np.isnan(flat).all():
         digest.update(b"none")
         return
-    whole = np.where(np.isnan(flat), np.iinfo(np.int64).min, np.round(flat / step))
+    with np.errstate(over="ignore"):  # what is too large counts as the largest
+        whole = np.where(np.isnan(flat), np.iinfo(np.int64).min, np.round(flat / step))
     digest.update(_same_or_all(np.clip(whole, -9.2e18, 9.2e18).astype("<i8")))
 
 

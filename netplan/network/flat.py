@@ -66,7 +66,7 @@ def take_shapes(shapes: Shapes, rows: NDArray[Any]) -> Shapes:
 def bounds_of(shapes: Shapes) -> NDArray[np.float64]:
     """Return west, south, east and north of all shapes together; NaN where there are none."""
     if not isinstance(shapes, FlatShapes):
-        return np.asarray(shapely.total_bounds(shapes))
+        return np.asarray(shapely.total_bounds(shapes)) if len(shapes) else np.full(4, np.nan)
     if not len(shapes.coords):
         return np.full(4, np.nan)
     xy = shapes.coords[:, :2]

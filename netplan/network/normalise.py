@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -21,6 +21,8 @@ from netplan.network.text import Text
 __all__ = ["Table", "check_ids", "column_text", "normalise"]
 
 _IMPORTANT = ("od_mm", "outlet_mbar")
+_MOST: Final = 1e12
+"""Greatest number that is taken for one, whatever its unit (own): larger ones overflow later [-]."""
 _CONTROL = r"[\x00-\x1f\x7f]"
 
 
@@ -258,13 +260,14 @@ def _number(given: Any, column: Column, table: Table, notes: Notes) -> NDArray[n
     if given is None:
         return np.full(n, default)
     values, bad = _floats(_plain(given))
+    bad |= np.abs(values) > _MOST
     notes.add_each(
         "not-a-number",
         table.name,
         table.id,
         bad,
         Severity.ERROR if column.name in _IMPORTANT else Severity.WARNING,
-        f"{column.name} is not a finite number",
+        f"{column.name} is no number that it can have",
         f"write a number{' in ' + column.unit if column.unit else ''}",
     )
     values[bad] = np.nan

@@ -164,8 +164,10 @@ def _in_metres(crs: CRS) -> CRS:
 
 
 def _local_utm(crs: CRS, layers: Mapping[str, RawLayer]) -> Working:
-    shapes = layers["mains"].geometry if "mains" in layers else next(iter(layers.values())).geometry
-    west, south, east, north = bounds_of(shapes)
+    layer = layers["mains"] if len(layers.get("mains", ())) else max(layers.values(), key=len)
+    if not len(layer):
+        raise BadNetworkError("no layer holds anything; give at least mains and regulators")
+    west, south, east, north = bounds_of(layer.geometry)
     lon, lat = (west + east) / 2, (south + north) / 2
     if not (np.isfinite([lon, lat]).all() and abs(lon) <= 180 and abs(lat) <= 84):
         raise BadNetworkError(

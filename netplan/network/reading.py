@@ -29,6 +29,9 @@ from netplan.network.words import Status
 
 __all__ = ["Layers", "Sizes", "read"]
 
+_MOST_OUTLET_MBAR: Final = 16_000.0
+"""Where gas distribution ends: 16 bar, the scope of EN 12007 (from memory) [mbar gauge]."""
+
 _LINES: Final = ("mains", "services")
 _POINTS: Final = ("customers", "regulators", "sensing_points", "valves", "fittings", "injections")
 _POLYGON, _MULTIPOLYGON = 3, 6
@@ -114,19 +117,34 @@ def read(given: Mapping[str, Any], notes: Notes) -> Layers:
     with _numbers_unchecked():
         keep_out = _areas(_table("keep_out", raw, notes), working, notes)
         base: dict[str, Any] = {name: _base(raw[name], working) for name in BASE_LAYERS if name in raw}
-    outlet = points["regulators"].number["outlet_mbar"]
+    _check_outlets(points["regulators"], places["regulators"], notes)
+    recorded = frozenset(name for name, layer in raw.items() if len(layer))
+    return Layers(working, lines, sizes, points, places, keep_out, base, recorded)
+
+
+def _check_outlets(stations: Table, places: NDArray[np.float64], notes: Notes) -> None:
+    outlet, is_live = stations.number["outlet_mbar"], stations.code["status"] == Status.LIVE
+    most = f"has a set outlet pressure above {_MOST_OUTLET_MBAR:,.0f} mbar, beyond any distribution network"
     notes.add_each(
         "missing-outlet",
         "regulators",
-        points["regulators"].id,
-        ~(outlet > 0) & (points["regulators"].code["status"] == Status.LIVE),
+        stations.id,
+        ~(outlet > 0) & is_live,
         Severity.ERROR,
         "has no set outlet pressure above zero",
         "give outlet_mbar (gauge)",
-        places["regulators"],
+        places,
     )
-    recorded = frozenset(name for name, layer in raw.items() if len(layer))
-    return Layers(working, lines, sizes, points, places, keep_out, base, recorded)
+    notes.add_each(
+        "impossible-outlet",
+        "regulators",
+        stations.id,
+        (outlet > _MOST_OUTLET_MBAR) & is_live,
+        Severity.ERROR,
+        most,
+        "correct outlet_mbar (gauge), or its unit",
+        places,
+    )
 
 
 def _numbers_unchecked() -> np.errstate:

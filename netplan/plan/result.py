@@ -69,7 +69,7 @@ class FlowPicture:
     customer_demand_m3h, customer_pressure_mbar : float arrays
         Per customer; pressure NaN where off.
     station_flow_m3h : float array
-        Per station; NaN where not solved.
+        Of each station that lies on a main, in the order of the stations; NaN where not solved.
     customer_part : int32 array, optional
         Label of the part of the network that feeds each customer after the stops: those of one part share
         the uplift of small groups.

@@ -152,6 +152,7 @@ def _readable(path: Path, layer: str | None = None) -> Iterator[None]:
         pa.ArrowException,
         UnicodeDecodeError,
         RuntimeError,
+        UnboundLocalError,  # what pyogrio raises over a reference system that is not text
         ValueError,
     ) as error:
         reason = " ".join(str(error).split())[:160] or type(error).__name__

@@ -248,7 +248,7 @@ def other_geometry(layers: Layers, name: str, rng: Rng) -> None:
         lambda shape: shapely.MultiLineString([_line(shape), _line(shape.buffer(3.0).exterior)]),
         lambda shape: shapely.MultiLineString([_line(shape)]),
         lambda shape: shapely.LinearRing(shape.buffer(2.0).exterior.coords),
-        lambda shape: _line(shape).segmentize(0.05),
+        lambda shape: shapely.segmentize(_line(shape), 0.05) if _line(shape).length else _line(shape),
         lambda shape: shapely.reverse(_line(shape)),
         lambda shape: shapely.LineString([*_line(shape).coords, *_line(shape).coords[::-1]]),
         lambda shape: shapely.Point(),

@@ -10,6 +10,8 @@ import pytest
 from tests.fuzz.trial import LIMIT_S, try_seed
 
 FIRST, COUNT = 1_000_000, 300
+FAULTY = (3182, 3444, 5040, 5067, 5269, 5719, 9377, 9654, 10544, 10567, 10912)
+"""Mutants that once brought a fault."""
 
 
 @pytest.mark.slow
@@ -26,6 +28,12 @@ def test_three_hundred_mutants_in_one_process(tmp_path: Path) -> None:
     assert min(codes[0], codes[2]) >= COUNT // 5, codes
     assert set(codes) <= {0, 2, 3}
     assert list(place.iterdir()) == []
+
+
+@pytest.mark.parametrize("seed", FAULTY)
+def test_what_once_brought_a_fault(seed: int, tmp_path: Path) -> None:
+    outcome = try_seed(seed, tmp_path)
+    assert not outcome.fault, outcome.fault
 
 
 def test_a_mutant_is_the_same_each_time(tmp_path: Path) -> None:

@@ -141,6 +141,7 @@ PLANTED: list[tuple[str, str, str, Plant]] = [
     ("fitting-on-no-main", "fittings", "F2", add("fittings", fitting("F2", (150, 9)))),
     ("fault-pressure-above-mop", "mains", "M1", value("mains", "mop_mbar", 45)),
     ("pressure-above-mop", "mains", "M1", value("mains", "mop_mbar", 25)),
+    ("impossible-outlet", "regulators", "R1", value("regulators", "outlet_mbar", 2e6)),
     ("impossible-sdr", "mains", "M1", value("mains", "sdr", 3.0)),
     ("impossible-sdr", "services", "S1", value("services", "sdr", 90.0)),
     ("impossible-size", "mains", "M1", value("mains", "od_mm", 11_000.0)),

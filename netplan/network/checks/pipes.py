@@ -50,8 +50,8 @@ def check_size_jumps(network: Network, notes: Notes) -> None:
     count = np.bincount(node, minlength=len(network.nodes))
     pair = np.flatnonzero((node[1:] == node[:-1]) & (count[node[1:]] == 2) & (row[1:] != row[:-1]))
     one, other = row[pair], row[pair + 1]
-    ratio = pipes.od_m[one] / pipes.od_m[other]
-    jump = np.maximum(ratio, 1 / ratio) > _JUMP
+    less, more = np.sort([pipes.od_m[one], pipes.od_m[other]], axis=0)
+    jump = more > _JUMP * less
     jump &= same_text(pipes.street, one, other)
     partner = dict(zip(one[jump].tolist(), other[jump].tolist(), strict=True))
     notes.add_each(

@@ -96,7 +96,7 @@ def station_rows(network: Network, option: int, picture: FlowPicture) -> gpd.Geo
         "outlet_mbar": stations.outlet_pa_gauge[rows] / _PA_PER_MBAR,
         "max_outlet_mbar": stations.max_outlet_pa_gauge[rows] / _PA_PER_MBAR,
         "capacity_m3h": stations.capacity_m3_per_s_std[rows] * _SECONDS_PER_HOUR,
-        "flow_m3h": picture.station_flow_m3h[rows],
+        "flow_m3h": picture.station_flow_m3h,
         "sensing_node": stations.sensing_node[rows],
     }
     points = shapely.points(picture.node_x_m[node], picture.node_y_m[node])
