@@ -17,7 +17,7 @@ from netplan.bypass.price import feed_price_minor
 from netplan.bypass.stand import Stand, held_by_inlets, held_by_velocity, worst_of
 from netplan.constants import PA_PER_MBAR
 from netplan.hydraulics.model import FlowState
-from netplan.hydraulics.solver import FlowSolver
+from netplan.hydraulics.solving import NetworkSolver
 from netplan.rules.model import Rules
 
 __all__ = ["FeedCase", "Inlets", "Verdict", "required_pressure_pa_gauge"]
@@ -91,7 +91,7 @@ class FeedCase:
 
     Parameters
     ----------
-    solver : FlowSolver
+    solver : NetworkSolver
         Prepared for the network with the stops closed, tap nodes included.
     demand_m3_per_s_std : float array, shape (nodes,)
         Demand with all margins, relighting and purge-in draw where they count
@@ -103,11 +103,13 @@ class FeedCase:
         itself is then the one that figures are given for.
     """
 
-    solver: FlowSolver
+    solver: NetworkSolver
     demand_m3_per_s_std: Floats
     inlets: Inlets
     loads: Loads | None = None
-    _prepared: OrderedDict[tuple[FeedSize, ...], FlowSolver] = field(default_factory=OrderedDict, repr=False)
+    _prepared: OrderedDict[tuple[FeedSize, ...], NetworkSolver] = field(
+        default_factory=OrderedDict, repr=False
+    )
 
     @property
     def every_load(self) -> Loads:
@@ -123,14 +125,14 @@ class FeedCase:
             return self.solver.resolve(demand_m3_per_s_std=demand)
         return self._solver_with(tuple(sizes), rules).resolve(demand_m3_per_s_std=demand)
 
-    def _solver_with(self, sizes: tuple[FeedSize, ...], rules: Rules) -> FlowSolver:
+    def _solver_with(self, sizes: tuple[FeedSize, ...], rules: Rules) -> NetworkSolver:
         """Return a solver prepared with feeds in: the same ones are asked for at many demands."""
         if sizes not in self._prepared:
             network = self.solver.network
             is_open = network.links.is_open.copy()
             is_open[[size.feed.valve_link for size in sizes if size.feed.valve_link >= 0]] = True
             links = replace(network.links, is_open=is_open).joined_with(feed_links(sizes, rules))
-            self._prepared[sizes] = FlowSolver(network.with_links(links), self.solver.conditions)
+            self._prepared[sizes] = self.solver.prepared_for(network.with_links(links))
             self._prepared[sizes].solve(self.demand_m3_per_s_std)
             if len(self._prepared) > MOST_PREPARED:
                 self._prepared.popitem(last=False)

@@ -20,6 +20,7 @@ from netplan.hydraulics.conditions import FlowConditions
 from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState, PartStatus
 from netplan.hydraulics.outcome import Kept
 from netplan.hydraulics.solver import FlowSolver, link_numbers
+from netplan.hydraulics.solving import NetworkSolver
 from netplan.hydraulics.surroundings import Surroundings
 from netplan.hydraulics.window import Change, Window, cut_window
 
@@ -30,13 +31,15 @@ Floats = npt.NDArray[np.float64]
 
 FIRST_NODES: Final = 30_000
 """Nodes of the first window (own): solved in hundredths of a second, and two or three stations across [-]."""
-GROWTH: Final = 4
+GROWTH: Final = 2
 """How many times as many the next window has [-]."""
+_WORTH_IT: Final = 4
+"""How many times as many nodes a network has for which windows are cut (own) [-]."""
 
 
 def nearby_solver(
     around: Surroundings, network: FlowNetwork, first_nodes: int = FIRST_NODES
-) -> NearbySolver | FlowSolver:
+) -> NetworkSolver:
     """Return what solves a network that was made from the one of the surroundings.
 
     Parameters
@@ -45,9 +48,9 @@ def nearby_solver(
     network : FlowNetwork
         Nodes, links and stations of the network as it stands first, some of the links changed, then others.
     first_nodes : int
-        Nodes of the first window; a network of fewer than four times as many is solved as a whole.
+        Nodes of the first window; one of fewer than four times as many is solved as a whole.
     """
-    if network.node_count >= GROWTH * first_nodes:
+    if network.node_count >= _WORTH_IT * first_nodes:
         change = _change(around.network, network)
         if change is not None:
             return NearbySolver(around, change, first_nodes)
@@ -84,7 +87,7 @@ class NearbySolver:
         """Gas, temperature and air pressure."""
         return self._around.whole.conditions
 
-    def prepared_for(self, network: FlowNetwork) -> NearbySolver | FlowSolver:
+    def prepared_for(self, network: FlowNetwork) -> NetworkSolver:
         """Return what solves another network made from the same one."""
         return nearby_solver(self._around, network, self._first_nodes)
 

@@ -146,7 +146,7 @@ def cut_window(around: Surroundings, change: Change, touched: Ints, at_least: in
     """
     network, count = change.network, around.network.node_count
     inside = np.zeros(network.node_count, dtype=bool)
-    found = around.adjacency.outward(touched[touched < count], at_least)
+    found = around.nodes_round(touched[touched < count], at_least)
     if 2 * found.size > count:
         return None
     inside[found] = True
@@ -174,27 +174,34 @@ def cut_window(around: Surroundings, change: Change, touched: Ints, at_least: in
 def _links(around: Surroundings, change: Change, nodes: Ints, inside: Bools) -> tuple[Ints, Ints]:
     """Return the links inside and those that cross; what is closed and stays so is left out."""
     ends = change.network.links
-    near = np.setdiff1d(around.adjacency.links_at(nodes), change.links)
+    taken = np.zeros(ends.count, dtype=bool)
+    taken[around.adjacency.links_at(nodes)] = True
+    taken[change.links] = False
+    near = np.flatnonzero(taken)
     whole = inside[ends.from_node[near]] & inside[ends.to_node[near]]
-    return np.union1d(near[whole], change.links), near[~whole]
+    taken[near[~whole]] = False
+    taken[change.links] = True
+    return np.flatnonzero(taken), near[~whole]
 
 
 def _inner(network: FlowNetwork, nodes: Ints, links: Ints, stations: Ints) -> FlowNetwork:
     of = network.links
+    place = np.empty(network.node_count, dtype=np.int64)
+    place[nodes] = np.arange(nodes.size)
     return FlowNetwork(
         node_count=nodes.size,
         links=FlowLinks(
-            np.searchsorted(nodes, of.from_node[links]),
-            np.searchsorted(nodes, of.to_node[links]),
+            place[of.from_node[links]],
+            place[of.to_node[links]],
             of.length_m[links],
             of.bore_m[links],
             of.roughness_m[links],
             of.loss_coefficient[links],
             of.is_open[links],
         ),
-        station_node=np.searchsorted(nodes, network.station_node[stations]),
+        station_node=place[network.station_node[stations]],
         station_pressure_pa_gauge=network.station_pressure_pa_gauge[stations],
         station_capacity_m3_per_s_std=network.station_capacity_m3_per_s_std[stations],
-        station_sensing_node=np.searchsorted(nodes, network.sensing_nodes()[stations]),
+        station_sensing_node=place[network.sensing_nodes()[stations]],
         node_height_m=network.node_height_m[nodes],
     )

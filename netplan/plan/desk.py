@@ -12,7 +12,15 @@ from numpy.typing import NDArray
 
 from netplan.constants import PA_PER_MBAR
 from netplan.demand import DemandResult, Window, customer_demand, customer_pressure, node_demand
-from netplan.hydraulics import FlowConditions, FlowNetwork, FlowSolver, FlowState
+from netplan.hydraulics import (
+    FlowConditions,
+    FlowNetwork,
+    FlowSolver,
+    FlowState,
+    NetworkSolver,
+    Surroundings,
+    nearby_solver,
+)
 from netplan.isolation import Index, build_index, interruption_minor
 from netplan.network.graph import components, fed_nodes
 from netplan.network.place import lines_between
@@ -87,6 +95,18 @@ class Desk:
     def solver(self) -> FlowSolver:
         """Solver prepared for the base network."""
         return FlowSolver(self.base, self.conditions)
+
+    @cached_property
+    def surroundings(self) -> Surroundings:
+        """The base network solved in each hour to check, to look at changes from near."""
+        around = Surroundings(self.solver)
+        for demand, state in zip(self.demands_before(self.base.node_count), self.before_by_hour, strict=True):
+            around.keep(demand, state)
+        return around
+
+    def solver_of(self, network: FlowNetwork) -> NetworkSolver:
+        """Return what solves a network made from the base one: of a city only what lies near the change."""
+        return nearby_solver(self.surroundings, network)
 
     @cached_property
     def index(self) -> Index:

@@ -23,7 +23,6 @@ from netplan.bypass import (
     feed_links,
     least_price_minor,
 )
-from netplan.hydraulics import FlowSolver
 from netplan.isolation import Cut
 from netplan.plan.desk import Desk
 from netplan.plan.effects import demands_after, flow_after, kept_inlets, must_stay, reach_of
@@ -106,7 +105,7 @@ def _without_feeds(desk: Desk, cut: Cut, reach: Reach, unfed: Unfed) -> tuple[Pr
     inlets = kept_inlets(desk, reach, reach.isolated)
     # Nothing is drawn within a stopped piece: closing all of it is the same as closing it at the barrier.
     work = work_states(
-        desk.solver,
+        desk.solver_of(desk.base),
         inlets,
         [stop.piece for stop in cut.stops],
         meters_on_m3_per_s_std=desk.demands_before(desk.base.node_count),
@@ -171,7 +170,7 @@ def _with_feeds(
     draws = tuple(draw.at(stopped.barrier_node) for draw in unfed.draws)
     left = partial(_relieved, desk, reach, hungry, inlets, draws, fed.flow.node_count)
     all_on = left((False,) * len(hungry)).loads
-    case = FeedCase(FlowSolver(fed.flow, desk.conditions), all_on.hours[0], inlets, all_on)
+    case = FeedCase(desk.solver_of(fed.flow), all_on.hours[0], inlets, all_on)
     case.solver.solve(case.demand_m3_per_s_std)
     held: dict[tuple[bool, ...], Priced] = {}
     reason = ""
@@ -241,7 +240,7 @@ def _answered(
     is_open[zone] = True
     open_network = fed.flow.with_links(replace(links, is_open=is_open).joined_with(hoses))
     work = work_states(
-        FlowSolver(open_network, desk.conditions),
+        desk.solver_of(open_network),
         kept_inlets(desk, reach, gone),
         stopped.closes,
         meters_on_m3_per_s_std=desk.demands_before(fed.flow.node_count),

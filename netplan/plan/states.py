@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from netplan.bypass import Draw, Inlets
 from netplan.constants import PA_PER_MBAR
-from netplan.hydraulics import FlowSolver, FlowState
+from netplan.hydraulics import FlowState, NetworkSolver
 from netplan.plan.naming import feed_open_state, purge_state, stop_id, stop_in_state
 
 __all__ = ["FeedLinks", "Judged", "Tapped", "WorkStates", "judge", "work_states"]
@@ -127,7 +127,7 @@ def judge(name: str, states: Sequence[FlowState], inlets: Inlets) -> Judged:
 
 
 def work_states(
-    solver: FlowSolver,
+    solver: NetworkSolver,
     inlets: Inlets,
     closing: Sequence[int],
     *,
@@ -140,7 +140,7 @@ def work_states(
 
     Parameters
     ----------
-    solver : FlowSolver
+    solver : NetworkSolver
         Network with the hoses in and no stop closed.
     inlets : Inlets
         Meter inlets that must hold in every state.

@@ -50,10 +50,11 @@ def solve_unfed(desk: Desk, cut: Cut, reach: Reach) -> Unfed:
     closed = np.flatnonzero(reach.closed & desk.base.links.is_open).tolist()
     demands = demands_after(desk, reach, reach.isolated, desk.base.node_count)
     states: list[FlowState] = []
+    solver = desk.solver_of(desk.base)
 
     def solved(demand: Floats) -> FlowState:
         start = states[0] if states else warm
-        return desk.solver.resolve(demand_m3_per_s_std=demand, closed_links=closed, warm=start)
+        return solver.resolve(demand_m3_per_s_std=demand, closed_links=closed, warm=start)
 
     states.append(solved(demands[0]))
     draws = purge_draws(desk, cut, reach, states[0].pressure_pa_gauge)

@@ -17,7 +17,7 @@ from scipy.optimize import brentq
 
 from netplan.constants import GAS_CONSTANT_J_PER_MOL_K
 from netplan.errors import BadInputError
-from netplan.hydraulics import FlowConditions, FlowSolver, FlowState
+from netplan.hydraulics import FlowConditions, FlowState, NetworkSolver
 from netplan.hydraulics.drop import DropLaw, drop_law
 from netplan.reference.gas import DRY_AIR_MOLAR_MASS_KG_PER_MOL
 from netplan.reference.purge import purge_figure
@@ -199,7 +199,7 @@ def steady_supply(pressure_pa_gauge: float) -> Supply:
 
 
 def network_supply(
-    solver: FlowSolver,
+    solver: NetworkSolver,
     demand_m3_per_s_std: npt.ArrayLike,
     node: int,
     *,
@@ -210,7 +210,7 @@ def network_supply(
 
     Parameters
     ----------
-    solver : FlowSolver
+    solver : NetworkSolver
         Prepared for the state in which the purge is made: stops in, feeds open.
     demand_m3_per_s_std : array_like, shape (nodes,)
         Demand of everybody else [m³/s at 15 °C, 101.325 kPa].

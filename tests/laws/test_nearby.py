@@ -107,7 +107,9 @@ def test_new_nodes_hoses_and_opened_links(town: Town, seed: int) -> None:
     rng = np.random.default_rng(100 + seed)
     stopped = closings(town, rng)
     tapped, node, _ = with_taps(town.network, [Tap(int(stopped[0]), 0.3), Tap(int(stopped[-1]), 0.8)])
-    hose = FlowLinks(node[:1], node[-1:], [12.0], [0.051], 1e-5, [6.0])
+    hose = FlowLinks(
+        node[:1], node[-1:], np.array([12.0]), np.array([0.051]), np.array([1e-5]), np.array([6.0])
+    )
     is_open = tapped.links.is_open.copy()
     is_open[stopped] = False
     network = tapped.with_links(replace(tapped.links, is_open=is_open).joined_with(hose))
@@ -173,7 +175,11 @@ def beads(one: Case, copies: int) -> Case:
     between = np.arange(copies - 1) * net.node_count
     links = links.joined_with(
         FlowLinks(
-            between, between + net.node_count, np.full(copies - 1, 300.0), np.full(copies - 1, 0.05), 7e-6
+            between,
+            between + net.node_count,
+            np.full(copies - 1, 300.0),
+            np.full(copies - 1, 0.05),
+            np.full(copies - 1, 7e-6),
         )
     )
     network = FlowNetwork(

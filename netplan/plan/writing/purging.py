@@ -11,7 +11,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from netplan.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
-from netplan.hydraulics import FlowSolver
+from netplan.hydraulics import NetworkSolver
 from netplan.isolation import Stop
 from netplan.plan import model
 from netplan.plan.desk import Desk
@@ -45,7 +45,7 @@ class _Bench:
     """The stopped network, the live one beside it, and what the live one can give."""
 
     stopped: StoppedNetwork
-    solver: FlowSolver
+    solver: NetworkSolver
     demands: tuple[Floats, ...]
     kept_nodes: Ints
     kept_pa_gauge: Floats
@@ -128,7 +128,7 @@ def _bench(desk: Desk, option: Priced, solved: Solved) -> _Bench:
     stopped, flow = solved.stopped, solved.flow
     inlets = kept_inlets(desk, option.reach, option.gone)
     demands = demands_after(desk, option.reach, option.gone, flow.node_count)
-    solver = solved.solver(desk.conditions)
+    solver = solved.solver(desk)
     return _Bench(stopped, solver, demands, inlets.node, inlets.required_pa_gauge)
 
 

@@ -89,6 +89,7 @@ def _together(desk: Desk, queue: Ints, size: int) -> Relighting:
     """Return the worst round with so many customers at once, over all rounds and hours."""
     customers = desk.request.network.customers
     counts = ~desk.weak_before
+    solver = desk.solver_of(desk.base)
     worst: Relighting | None = None
     for start in range(0, len(queue), size):
         back_on = np.zeros(len(customers), dtype=bool)
@@ -99,7 +100,7 @@ def _together(desk: Desk, queue: Ints, size: int) -> Relighting:
             counts[queue] = ~desk.weak_before[queue]
             counts[queue[start + size :]] = False
             demand = node_demand(customers, flow, desk.base.node_count)
-            state = desk.solver.resolve(demand_m3_per_s_std=demand, warm=desk.before_by_hour[place])
+            state = solver.resolve(demand_m3_per_s_std=demand, warm=desk.before_by_hour[place])
             pressure = customer_pressure(customers, state.pressure_pa_gauge)
             judged = np.where(np.isnan(pressure), -np.inf, pressure)
             judged[~counts] = np.inf

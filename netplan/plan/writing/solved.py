@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.bypass import SizedFeed, feed_links
-from netplan.hydraulics import FlowConditions, FlowNetwork, FlowSolver, FlowState
+from netplan.hydraulics import FlowNetwork, FlowState, NetworkSolver
 from netplan.plan.desk import Desk
 from netplan.plan.effects import node_demand_after
 from netplan.plan.feeding import FedNetwork, closed_flow
@@ -37,7 +37,7 @@ class Solved:
         Link of the stopped network that each link is part of; -1 for a hose.
     from_m, to_m : float arrays, shape (links,)
         Chainages on the pipe, or 0 and the length of a hose [m].
-    prepared : FlowSolver, optional
+    prepared : NetworkSolver, optional
         Solver that is prepared for `flow`, where there is one.
     """
 
@@ -47,11 +47,11 @@ class Solved:
     stopped_link: Ints
     from_m: Floats
     to_m: Floats
-    prepared: FlowSolver | None = None
+    prepared: NetworkSolver | None = None
 
-    def solver(self, conditions: FlowConditions) -> FlowSolver:
+    def solver(self, desk: Desk) -> NetworkSolver:
         """Return a solver for the final network; preparing one takes seconds for a city."""
-        return self.prepared or FlowSolver(self.flow, conditions)
+        return self.prepared or desk.solver_of(self.flow)
 
 
 def solved_of(desk: Desk, option: Priced) -> Solved:
@@ -65,7 +65,7 @@ def _without_feeds(desk: Desk, option: Priced) -> Solved:
     stopped = draw_stops(desk.request.network, desk.base, option.cut)
     flow = closed_flow(stopped)
     demand = node_demand_after(desk, option.reach, option.flow_m3_per_s_std, flow.node_count)
-    solver = FlowSolver(flow, desk.conditions)
+    solver = desk.solver_of(flow)
     state, rows = solver.solve(demand), np.arange(flow.links.count)
     return Solved(stopped, flow, state, rows, stopped.from_m, stopped.to_m, solver)
 
