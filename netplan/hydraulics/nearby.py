@@ -145,9 +145,9 @@ class NearbySolver:
         touched = np.unique(np.concatenate([change.nodes(change.links), moved, drawing]))
         if not touched.size:
             return before
-        at_least = self._first_nodes
+        at_least, known = self._first_nodes, True
         while touched.size < at_least:
-            window = self._window
+            window = self._window if known else None
             if window is None or not window.covers(touched, change, at_least):
                 window = cut_window(self._around, change, touched, at_least)
             if window is None:
@@ -158,7 +158,9 @@ class NearbySolver:
             inner = window.solve(demand, before, closed, opened, start)
             if inner is not None:
                 return _whole_state(self.network, window, inner, before)
-            at_least = GROWTH * max(at_least, window.nodes.size)
+            # One that was cut for other changes may have this one at its rim: the next is cut round it.
+            at_least, known = (at_least, False) if known else (GROWTH * at_least, False)
+            self._around.forget_nodes()
         return None
 
 

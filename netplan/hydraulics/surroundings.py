@@ -56,12 +56,16 @@ class Surroundings:
     def nodes_round(self, touched: Ints, at_least: int) -> Ints:
         """Return at least so many nodes round some, sorted.
 
-        Those that were returned last are returned again where they will do: changes are made near each other,
-        and what one of them needed the next ones need too.
+        Those that were returned last are returned again where they will do, until they are forgotten: changes
+        are made near each other, and what one of them needed the next ones need too.
         """
         if self._round.size < at_least or not np.isin(touched, self._round).all():
             self._round = self.adjacency.outward(touched, at_least)
         return self._round
+
+    def forget_nodes(self) -> None:
+        """Look for nodes anew next time."""
+        self._round = np.zeros(0, dtype=np.int64)
 
     def keep(self, demand_m3_per_s_std: Floats, state: FlowState) -> None:
         """Keep a state of the network as it stands.
