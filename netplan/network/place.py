@@ -29,6 +29,10 @@ __all__ = [
     "volumes_m3",
 ]
 
+_SAME_M = 1e-7
+"""Distances along a line below this are none (own) [m]."""
+_FEW_PLACES = 16
+"""Up to so many places only the mains near them go into a tree (own) [-]."""
 Floats = NDArray[np.float64]
 Rows = NDArray[np.integer[Any]]
 
@@ -71,25 +75,24 @@ def from_lon_lat(network: Network, lon_lat_deg: Floats) -> Floats:
 
 def lines_between(network: Network, pipe: Rows, from_m: Floats, to_m: Floats) -> NDArray[np.object_]:
     """Return the course of pipes between two chainages each [m] as shapely lines in the working CRS."""
-    return np.array(
-        [
-            line_between(network, int(row), float(low), float(high))
-            for row, low, high in zip(pipe, from_m, to_m, strict=True)
-        ],
-        dtype=object,
-    )
+    pipes, line = network.pipes, np.arange(len(pipe))
+    coords, start = _vertices(pipes, np.asarray(pipe, dtype=np.int64))
+    running, of = measures(coords, start), np.repeat(line, np.diff(start))
+    low, high = (np.asarray(at_m, dtype=np.float64) * network.scale for at_m in (from_m, to_m))
+    first, last = (along(coords, start, running, line, at) for at in (low, high))
+    here = running - running[start[:-1]][of]
+    inner = (here > low[of] + _SAME_M) & (here < high[of] - _SAME_M)
+    owner = np.concatenate([line, of[inner], line])
+    place = np.repeat([0, 1, 2], [len(line), int(inner.sum()), len(line)])
+    order = np.lexsort([place, owner])
+    xy = np.concatenate([first, coords[inner], last])[order]
+    return np.asarray(shapely.linestrings(xy, indices=owner[order]), dtype=object)
 
 
 def line_between(network: Network, pipe: int, from_m: float, to_m: float) -> LineString:
     """Return the course of one pipe between two chainages [m]; two equal points where they are the same."""
-    pipes = network.pipes
-    first, last = int(pipes.coord_start[pipe]), int(pipes.coord_start[pipe + 1])
-    coords = pipes.coords_m[first:last]
-    running = measures(coords, np.array([0, len(coords)]))
-    low, high = from_m * network.scale, to_m * network.scale
-    inner = coords[(running > low) & (running < high)]
-    ends = points_at(network, np.array([pipe, pipe]), np.array([from_m, to_m]))
-    return LineString(np.vstack([ends[:1], inner, ends[1:]]))
+    line: LineString = lines_between(network, np.array([pipe]), np.array([from_m]), np.array([to_m]))[0]
+    return line
 
 
 def volumes_m3(network: Network, pipe: Rows, from_m: Floats, to_m: Floats) -> Floats:
@@ -129,37 +132,54 @@ def nearest_chainage(network: Network, xy_m: Floats, reach_m: float) -> tuple[Ro
         NaN and infinity for none.
     """
     places = np.asarray(xy_m, dtype=np.float64).reshape(-1, 2)
-    shapes, tree = _mains_index(network)
+    rows, shapes, tree = _mains_index(network, places, reach_m)
     pipe = np.full(len(places), -1, dtype=np.int64)
     chainage, distance = np.full(len(places), np.nan), np.full(len(places), np.inf)
     points = np.asarray(shapely.points(places), dtype=object)
     (who, row), gap = tree.query_nearest(points, max_distance=reach_m, return_distance=True)
+    row = rows[row]
     order = np.lexsort([row, who])[::-1]  # of equally near mains the first by id is kept
     who, row, gap = who[order], row[order], gap[order]
     pipe[who], distance[who] = row, gap
     found = np.flatnonzero(pipe >= 0)
-    chainage[found] = shapely.line_locate_point(shapes[pipe[found]], points[found]) / network.scale
+    lines = shapes[np.searchsorted(rows, pipe[found])]
+    chainage[found] = shapely.line_locate_point(lines, points[found]) / network.scale
     return pipe, chainage, distance
 
 
-def _mains_index(network: Network) -> tuple[NDArray[np.object_], Any]:
+def _mains_index(
+    network: Network, places: Floats, reach_m: float
+) -> tuple[NDArray[np.int64], NDArray[np.object_], Any]:
+    """Return the mains that may lie within reach of some place: rows, lines and a tree of the lines."""
     pipes = network.pipes
-    end = pipes.coord_start[pipes.n_mains]
-    start = pipes.coord_start[: pipes.n_mains + 1]
+    rows = np.arange(pipes.n_mains)
+    if len(places) <= _FEW_PLACES and pipes.n_mains:
+        start = pipes.coord_start[:-1][: pipes.n_mains]
+        coords = pipes.coords_m[: pipes.coord_start[pipes.n_mains]]
+        low, high = (reach.reduceat(coords, start, axis=0) for reach in (np.minimum, np.maximum))
+        near = np.zeros(pipes.n_mains, dtype=bool)
+        for place in places:
+            near |= ((low <= place + reach_m) & (high >= place - reach_m)).all(axis=1)
+        rows = np.flatnonzero(near)
+    coords, start = _vertices(pipes, rows)
     shapes = np.asarray(
-        shapely.from_ragged_array(shapely.GeometryType.LINESTRING, pipes.coords_m[:end], (start,)),
-        dtype=object,
+        shapely.from_ragged_array(shapely.GeometryType.LINESTRING, coords, (start,)), dtype=object
     )
-    return shapes, shapely.STRtree(shapes)
+    return rows, shapes, shapely.STRtree(shapes)
 
 
 def _few(pipes: Pipes, rows: NDArray[np.int64], measure_m: Floats) -> Floats:
     """Interpolate on a few pipes without walking along all the others."""
+    coords, start = _vertices(pipes, rows)
+    return along(coords, start, measures(coords, start), np.arange(len(rows)), measure_m)
+
+
+def _vertices(pipes: Pipes, rows: NDArray[np.int64]) -> tuple[Floats, NDArray[np.int64]]:
+    """Return the vertices of some pipes, one pipe after another, and where each begins."""
     count = pipes.coord_start[rows + 1] - pipes.coord_start[rows]
     start = np.concatenate([[0], np.cumsum(count)]).astype(np.int64)
     vertex = np.arange(start[-1]) - np.repeat(start[:-1], count) + np.repeat(pipes.coord_start[rows], count)
-    coords = pipes.coords_m[vertex]
-    return along(coords, start, measures(coords, start), np.arange(len(rows)), measure_m)
+    return pipes.coords_m[vertex], start
 
 
 @lru_cache(maxsize=8)

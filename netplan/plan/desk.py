@@ -196,11 +196,14 @@ class Desk:
 
         The network may have more nodes than the base, of which the first are those of the base.
         """
-        customers = self.request.network.customers
-        live = np.ones(node_count, dtype=bool)
-        live[: len(self.fed_before)] = self.fed_before
+        new = np.zeros(node_count - len(self.fed_before))
+        return tuple(np.concatenate([demand, new]) for demand in self._demands_before)
+
+    @cached_property
+    def _demands_before(self) -> tuple[Floats, ...]:
+        customers, live = self.request.network.customers, self.fed_before
         return tuple(
-            node_demand(customers, self.demand.flow_m3_per_s_std(hour, self.own_part), node_count, live)
+            node_demand(customers, self.demand.flow_m3_per_s_std(hour, self.own_part), len(live), live)
             for hour in self.hours
         )
 

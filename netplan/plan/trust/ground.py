@@ -11,7 +11,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from netplan.isolation import Cut
-from netplan.network.graph import station_nodes
+from netplan.network.graph import parts_without, station_nodes
 from netplan.network.model import Network
 
 __all__ = ["Ground", "Spot", "ground_of"]
@@ -119,10 +119,17 @@ def ground_of(
 def parts_of(network: Network, carries: Flags, links: Ints, count: int) -> tuple[Ints, Flags]:
     """Return the connected part of each of `count` places, and which parts are fed."""
     pieces = network.pieces
-    one = np.concatenate([pieces.from_node[carries], links[:, 0]])
-    other = np.concatenate([pieces.to_node[carries], links[:, 1]])
-    graph = coo_array((np.ones(len(one), dtype=np.int8), (one, other)), shape=(count, count))
-    number, part = connected_components(graph, directed=False)
+    # Parts of the network as it stands, less what is closed; then the few that are joined besides.
+    alone = parts_without(network, np.flatnonzero(pieces.is_open & ~carries))
+    known = int(alone.max(initial=-1)) + 1
+    label = np.concatenate([alone, np.arange(known, known + count - len(alone))])
+    opened = np.flatnonzero(carries & ~pieces.is_open)
+    one = label[np.concatenate([pieces.from_node[opened], links[:, 0]])]
+    other = label[np.concatenate([pieces.to_node[opened], links[:, 1]])]
+    size = known + count - len(alone)
+    graph = coo_array((np.ones(len(one), dtype=np.int8), (one, other)), shape=(size, size))
+    number, joined = connected_components(graph, directed=False)
+    part = joined[label]
     fed = np.zeros(number, dtype=bool)
     fed[part[station_nodes(network, injections=True)]] = True
     return part.astype(np.int64), fed

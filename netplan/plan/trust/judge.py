@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
+import networkx as nx
 import numpy as np
 from numpy.typing import NDArray
 
@@ -104,15 +106,14 @@ def _if_closed(ground: Ground, doubt: Closing) -> model.TrustRow | None:
 
 def _parts_zone(ground: Ground, piece: int, one: int, other: int) -> bool:
     network = ground.network
-    carries = np.zeros(len(network.pieces), dtype=bool)
-    for zone in ground.cut.zones:
-        carries[[part.piece for part in zone.pieces]] = True
-    for stop in ground.cut.stops:
-        carries[stop.piece] = False
-    carries &= network.pieces.is_open
-    carries[piece] = False
-    part, _ = parts_of(network, carries, np.zeros((0, 2), dtype=np.int64), len(network.nodes))
-    return bool(part[one] != part[other])
+    inside = {part.piece for zone in ground.cut.zones for part in zone.pieces}
+    rows = np.array(sorted(inside - {stop.piece for stop in ground.cut.stops} - {piece}), dtype=np.int64)
+    rows = rows[network.pieces.is_open[rows]]
+    zone: Any = nx.Graph([(one, one), (other, other)])
+    zone.add_edges_from(
+        zip(network.pieces.from_node[rows].tolist(), network.pieces.to_node[rows].tolist(), strict=True)
+    )
+    return not nx.has_path(zone, one, other)
 
 
 def _dark(network: Network, fed: Flags) -> Flags:
