@@ -34,10 +34,12 @@ class Surroundings:
     ----------
     solver : FlowSolver
         Prepared for the network as it stands.
+    adjacency : Adjacency, optional
+        Its open links at every node, where that is known already.
     """
 
-    def __init__(self, solver: FlowSolver) -> None:
-        self.whole = solver
+    def __init__(self, solver: FlowSolver, adjacency: Adjacency | None = None) -> None:
+        self.whole, self._adjacency = solver, adjacency
         self._solved: list[tuple[Floats, FlowState]] = []
         self._round = np.zeros(0, dtype=np.int64)
 
@@ -54,7 +56,7 @@ class Surroundings:
     @cached_property
     def adjacency(self) -> Adjacency:
         """The open links at every node."""
-        return adjacency_of(self.network.links, self.network.node_count)
+        return self._adjacency or adjacency_of(self.network.links, self.network.node_count)
 
     def nodes_round(self, touched: Ints, at_least: int) -> Ints:
         """Return at least so many nodes round some, sorted.

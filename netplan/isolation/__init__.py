@@ -20,7 +20,7 @@ caller that takes over the first three parts can only ever add to the bound. ``i
 rules, hours)`` is the price of each customer off for the window. Rows are rows of the network's own tables.
 """
 
-from netplan.isolation.choose import CutSearch, cuts
+from netplan.isolation.choose import CutSearch, cuts, look_up_in
 from netplan.isolation.ground import interruption_minor
 from netplan.isolation.index import Index, build_index
 from netplan.isolation.model import (
@@ -56,4 +56,5 @@ __all__ = [
     "build_index",
     "cuts",
     "interruption_minor",
+    "look_up_in",
 ]

@@ -23,7 +23,7 @@ from netplan.isolation.sites import Sites
 from netplan.isolation.stranding import Stranding
 from netplan.isolation.work import lay_work
 
-__all__ = ["CutSearch", "cuts"]
+__all__ = ["CutSearch", "cuts", "look_up_in"]
 
 MOST_SCANNED: Final = 20_000
 """Zones looked at without an answer before the search gives up [-]."""
@@ -49,6 +49,14 @@ def cuts(problem: IsolationProblem, index: Index | None = None) -> CutSearch:
         On the first step, when no set of stops isolates the work or an order cannot be met.
     """
     return CutSearch(problem, index or build_index(problem.network))
+
+
+def look_up_in(problem: IsolationProblem, index: Index) -> None:
+    """Work out beforehand what the search looks up in the whole network; it would do so when asked first."""
+    ground = ground_of(index, problem.rules, problem.hours, problem.gas_minor_per_m3)
+    _ = ground.priority
+    if problem.feed_bound is not None:
+        _ = ground.tails
 
 
 class CutSearch(Iterator[Cut]):

@@ -73,11 +73,14 @@ def adjacency(network: Network, *, open_only: bool = True) -> Adjacency:
 def _adjacency(network: Network, *, open_only: bool) -> Adjacency:
     pieces = network.pieces
     chosen = np.flatnonzero(pieces.is_open) if open_only else np.arange(len(pieces))
-    node = np.concatenate([pieces.from_node[chosen], pieces.to_node[chosen]])
-    other = np.concatenate([pieces.to_node[chosen], pieces.from_node[chosen]])
-    piece = np.concatenate([chosen, chosen])
-    order = np.lexsort([piece, node])
-    start = np.concatenate([[0], np.cumsum(np.bincount(node, minlength=len(network.nodes)))])
+    one, two = pieces.from_node[chosen], pieces.to_node[chosen]
+    node, other = np.stack([one, two], axis=1).ravel(), np.stack([two, one], axis=1).ravel()
+    piece = np.repeat(chosen, 2)
+    # One column an entry: the library's counting sort then keeps the order of the pieces at each node.
+    table = coo_array(
+        (np.ones(len(node), np.int8), (node, np.arange(len(node)))), shape=(len(network.nodes), len(node))
+    ).tocsr()
+    start, order = table.indptr, table.indices
     return Adjacency(start.astype(np.int64), other[order], piece[order].astype(np.int32))
 
 

@@ -21,8 +21,9 @@ from netplan.hydraulics import (
     Surroundings,
     nearby_solver,
 )
+from netplan.hydraulics.adjacency import Adjacency
 from netplan.isolation import Index, build_index, interruption_minor
-from netplan.network.graph import components, fed_nodes
+from netplan.network.graph import adjacency, components, fed_nodes
 from netplan.network.place import lines_between
 from netplan.plan.flowcase import base_network, flow_conditions, gas_of, limit_pa_gauge
 from netplan.plan.request import PlanRequest
@@ -99,7 +100,10 @@ class Desk:
     @cached_property
     def surroundings(self) -> Surroundings:
         """The base network solved in each hour to check, to look at changes from near."""
-        around = Surroundings(self.solver)
+        near = adjacency(self.request.network)  # link i is piece i
+        around = Surroundings(
+            self.solver, Adjacency(self.base.links, near.start, near.piece.astype(np.int64))
+        )
         for demand, state in zip(self.demands_before(self.base.node_count), self.before_by_hour, strict=True):
             around.keep(demand, state)
         return around

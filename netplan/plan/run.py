@@ -12,6 +12,7 @@ import numpy as np
 
 from netplan import __version__
 from netplan.constants import SECONDS_PER_HOUR
+from netplan.network.bulk import meanwhile
 from netplan.network.model import Network
 from netplan.network.section import work_section
 from netplan.plan import model
@@ -19,7 +20,7 @@ from netplan.plan.desk import Desk
 from netplan.plan.naming import stop_id
 from netplan.plan.request import PlanRequest
 from netplan.plan.result import FlowPicture, PlanResult
-from netplan.plan.search import rank
+from netplan.plan.search import look_up, rank
 from netplan.plan.steps import step_list
 from netplan.plan.writing.findings import findings_of, known_findings
 from netplan.plan.writing.option import option_of
@@ -62,6 +63,9 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
     section = work_section(request.network, request.parts)
     tell("solving the network before any stop")
     desk = Desk.for_request(request)
+    with meanwhile(lambda: desk.before_by_hour) as before:
+        look_up(desk, section)
+        before()
     desk.before.require_solved()
     ranking = rank(desk, section, tell)
     work = tuple(model.WorkItem(main_id=p.main_id, from_m=p.from_m, to_m=p.to_m) for p in request.parts)

@@ -19,6 +19,7 @@ from netplan.isolation import (
     IsolationProblem,
     Tail,
     cuts,
+    look_up_in,
 )
 from netplan.network.section import Section
 from netplan.plan.crew_day import ease
@@ -28,7 +29,7 @@ from netplan.plan.pricing import price_cut
 from netplan.reference.gas import METRIC_STANDARD
 from netplan.rules import Rules
 
-__all__ = ["Ranking", "isolation_problem", "rank"]
+__all__ = ["Ranking", "isolation_problem", "look_up", "rank"]
 
 Tell = Callable[[str], None]
 
@@ -122,6 +123,11 @@ def _feed_bound(desk: Desk, section: Section) -> FeedBound:
         return off if feed is None else min(off, feed)
 
     return bound
+
+
+def look_up(desk: Desk, section: Section) -> None:
+    """Work out beforehand what the choice of stops looks up in the whole network."""
+    look_up_in(isolation_problem(desk, section), desk.index)
 
 
 def rank(desk: Desk, section: Section, tell: Tell, index: Index | None = None) -> Ranking:
