@@ -34,8 +34,9 @@ __all__ = ["Ranking", "isolation_problem", "look_up", "rank"]
 Tell = Callable[[str], None]
 
 MOST_REASONS = 5
-PATIENCE = 10.0
-"""How many times the rules' seconds are spent before giving up without any option (own) [-]."""
+PATIENCE = 3.0
+"""How many times the rules' seconds are spent before giving up without any option (own): of two hundred random
+sections those that had none after one time had none after ten [-]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
