@@ -35,8 +35,8 @@ Tell = Callable[[str], None]
 
 MOST_REASONS = 5
 PATIENCE = 3.0
-"""How many times the rules' seconds are spent before giving up without any option (own): of two hundred random
-sections those that had none after one time had none after ten [-]."""
+"""How many times the rules' seconds are spent before giving up without any option (own): of two hundred
+random sections those that had none after one time had none after ten [-]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,14 +7,19 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pyogrio
 import pytest
 import shapely
 
 from netplan.errors import BadInputError
+from netplan.network.build import build_network
 from netplan.outputs.layers import extent as extent_module
 from netplan.outputs.layers import plan_layers, read_plan_layers, write_layers
 from netplan.outputs.layers.cuts import PipeLines
+from netplan.plan.run import PlanRequest, make_plan
+from netplan.rules import read_rules
+from tests.fuzz.districts import district
 from tests.hamlet import SCALE, hamlet
 from tests.plans import hamlet_result, without_base
 
@@ -161,3 +166,20 @@ def test_mains_of_another_system_are_never_stranded() -> None:
     assert set(layer.loc[layer["pipe_id"] == "M-V4", "state"]) == {"other system"}
     assert set(layer.loc[layer["pipe_id"] == "M-V4", "system"]) == {"MP"}
     assert "other system" not in set(layer.loc[layer["pipe_id"] != "M-V4", "state"])
+
+
+def test_a_station_off_the_mains_shifts_no_flow_to_others() -> None:
+    layers, work = district("close")
+    layers = {name: frame.copy() for name, frame in layers.items()}
+    stray = layers["regulators"].iloc[[0]].copy()
+    stray["id"] = "A0"  # before all others
+    stray["geometry"] = stray.translate(5000.0, 0.0)
+    layers["regulators"] = pd.concat([stray, layers["regulators"]], ignore_index=True)
+    network = build_network(layers, strict=False)
+    assert (network.stations.node < 0).tolist()[0]
+    request = PlanRequest(network, (work,), read_rules(None), air_temp_c=4.0, options=1, weather=False)
+    result = make_plan(request)
+    stations = plan_layers(result)["stations"].set_index("station_id")["flow_m3h"]
+    solved = [state.station_flows_m3h for state in result.plan.options[0].states]
+    assert all(stations.index.tolist() == sorted(flows) for flows in solved)
+    assert any(flows == pytest.approx(stations.to_dict(), abs=2e-3) for flows in solved)
