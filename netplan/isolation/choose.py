@@ -15,12 +15,12 @@ from netplan.isolation.explain import not_nearer
 from netplan.isolation.forced import Forced, families, forced_places
 from netplan.isolation.ground import Ground, ground_of
 from netplan.isolation.index import Index, build_index
+from netplan.isolation.links import links_of
 from netplan.isolation.model import Cut, IsolationProblem, Refusal, Stop
 from netplan.isolation.neighbourhood import SOURCE, Neighbourhood
 from netplan.isolation.refused import in_the_way
 from netplan.isolation.search import Found, Search
 from netplan.isolation.sites import Sites
-from netplan.isolation.stranding import Stranding
 from netplan.isolation.work import lay_work
 
 __all__ = ["CutSearch", "cuts", "look_up_in"]
@@ -116,12 +116,11 @@ class CutSearch(Iterator[Cut]):
             barred = barred_by(problem.network, orders, ground.sites.barred.recorded)
             sites = Sites(index, problem.rules, problem.gas_minor_per_m3, barred, ground.sites)
         work = lay_work(index, problem.section, problem.rules.clearance.work_m)
-        kept = frozenset(orders.keep_customers)
-        if problem.alternatives is not None:
-            kept |= frozenset(ground.priority.nonzero()[0].tolist()) - problem.alternatives
+        links = links_of(
+            ground, problem.feed_bound, ground.kept(orders.keep_customers, problem.alternatives)
+        )
         forced: Forced = forced_places(index, work, orders)
-        stranding = Stranding(ground, problem.feed_bound, work, kept) if problem.feed_bound else None
-        self.near = Neighbourhood(ground, sites, work, kept, stranding, forced.places)
+        self.near = Neighbourhood(ground, links, sites, work, forced.places)
         if self._everywhere:
             deque(self.near.outward(), maxlen=0)
         search = Search(self.near, orders.max_stops)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Final
 
 import numpy as np
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from netplan.isolation.apart import Sensing, open_runs, sensing_pairs
@@ -47,6 +48,13 @@ class Ground:
         Length of the window [h].
     gas_minor_per_m3 : float
         Price of the gas of a cubic metre of pipe [minor units].
+
+    Attributes
+    ----------
+    links : list
+        What the last few sets of kept customers made of it.
+    kept : callable
+        Returns the customers that may not go off, the same set for the same wish.
     """
 
     def __init__(self, index: Index, rules: Rules, hours: float, gas_minor_per_m3: float) -> None:
@@ -55,6 +63,8 @@ class Ground:
         self.off_minor = interruption_minor(index.network, rules, hours)
         barred = barred_by(index.network, Orders())
         self.sites = Sites(index, rules, gas_minor_per_m3, barred)
+        self.links: list[tuple[object, object]] = []
+        self.kept = lru_cache(maxsize=8)(self._kept)
 
     @cached_property
     def runs(self) -> SimpleRuns:
@@ -154,8 +164,14 @@ class Ground:
     @cached_property
     def priority(self) -> NDArray[np.bool_]:
         """Which customers have a priority."""
-        texts = self.index.network.customers.priority
-        return np.fromiter((bool(text) for text in texts), np.bool_, len(texts))
+        return np.array(pc.not_equal(self.index.network.customers.priority.arrow, ""), dtype=np.bool_)
+
+    def _kept(self, ordered: tuple[int, ...], alternatives: frozenset[int] | None) -> frozenset[int]:
+        """Return the customers that may not go off: by order, or by priority without an alternative."""
+        kept = frozenset(ordered)
+        if alternatives is not None:
+            kept |= frozenset(self.priority.nonzero()[0].tolist()) - alternatives
+        return kept
 
 
 def ground_of(index: Index, rules: Rules, hours: float, gas_minor_per_m3: float) -> Ground:

@@ -20,6 +20,7 @@ __all__ = [
     "IsolationProblem",
     "Orders",
     "Refusal",
+    "SameFeed",
     "Stop",
     "Stretch",
     "Tail",
@@ -238,6 +239,23 @@ class Tail:
 
 
 FeedBound = Callable[[Tail], int | None]
+
+
+@dataclass(frozen=True, slots=True)
+class SameFeed:
+    """A feed bound that is the same for every tail: what it makes dear is worked out once for all questions.
+
+    Parameters
+    ----------
+    price_minor : int or None
+        [minor units]; None: no feed can.
+    """
+
+    price_minor: int | None
+
+    def __call__(self, _tail: Tail) -> int | None:
+        """Return the bound [minor units]."""
+        return self.price_minor
 
 
 @dataclass(frozen=True, slots=True)

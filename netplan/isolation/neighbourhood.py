@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from itertools import chain
 
 from netplan.isolation.ground import Ground
+from netplan.isolation.links import Link, Links, arcs_of
 from netplan.isolation.mincut import INFINITE, UNSEEN, FlowGraph
 from netplan.isolation.shapes import Shape, run_shape
 from netplan.isolation.sites import Choice, Sites
+from netplan.isolation.stranding import WorkPlaces
 from netplan.isolation.work import Gap, Work
 
 __all__ = ["SOURCE", "Edge", "Neighbourhood"]
@@ -47,13 +49,20 @@ class Edge:
         self.out_u, self.out_v, self.gas_minor = out_u, out_v, gas_minor
         self.stranded_u = self.stranded_v = 0
 
+    def strand(self, minor_u: int, minor_v: int) -> None:
+        """Add what a stop with the zone at u, and with the zone at v, strands for certain [minor units]."""
+        self.stranded_u, self.stranded_v = minor_u, minor_v
+        self.out_u = min(self.out_u + minor_u, INFINITE)
+        self.out_v = min(self.out_v + minor_v, INFINITE)
+
     def cost(self, zone_at_u: bool) -> int:
         """Return the least price of a stop with the zone at one end [minor units]."""
         return self.out_u if zone_at_u else self.out_v
 
 
-_Row = tuple[int, int, int, int, int, int]
-"""An `Edge` not made yet: run, u, v, out_u, out_v, gas_minor."""
+_Row = tuple[int, bool, int, int, int, int]
+"""An `Edge` not made yet: run, whether the first end is its a, local nodes at its first and second end, what
+stops with the zone there strand."""
 
 
 class Neighbourhood:
@@ -77,19 +86,20 @@ class Neighbourhood:
     def __init__(
         self,
         ground: Ground,
+        links: Links,
         sites: Sites,
         work: Work,
-        kept: frozenset[int],
-        stranded: Callable[[int, int], int] | None,
         forced: dict[int, list[tuple[float, int]]],
     ) -> None:
-        self.ground, self.index, self.sites, self.work = ground, ground.index, sites, work
-        self.kept, self.stranded, self.forced = kept, stranded, forced
-        self.kept_at = ground.supernodes_of(kept)
+        self.ground, self.index, self.links, self.sites = ground, ground.index, links, sites
+        self.work, self.forced = work, forced
         self.work_gas_minor = ground.work_gas_minor(work)
         self._choices: dict[tuple[int, bool], tuple[Choice, ...]] = {}
         self._by_work = {run for node in work.near_m for run in self.index.runs_at(node).tolist()}
         self._by_work |= set(forced)
+        self._own_sites = sites is not ground.sites
+        self._places = WorkPlaces(ground.index, ground.tails, work) if links.stranding else None
+        self._all_places = self._places.all_of_it if self._places else []
         self.graph = FlowGraph()
         self.supernode: list[int] = []
         self._rows: list[_Row | Edge | None] = []
@@ -111,16 +121,13 @@ class Neighbourhood:
         """Take in all edges of a local node."""
         if self.is_explored(node):
             return
-        supernode = self.supernode[node]
-        self._take_runs(supernode)
-        if self.ground.has_several[supernode]:
-            for row in self._several_at(supernode):
-                if row not in self._paid:
-                    self.graph.add_edge(node, self._auxiliary_of(row), INFINITE, 0)
-                    self._rows.append(None)
-        self.graph.outlet[node] = (
-            INFINITE if self.barred(supernode) else self._pay[node] + self.ground.node_minor.item(supernode)
-        )
+        price, several, links = self.links.at(self.supernode[node])
+        self._take(links, node)
+        for row in several:
+            if row not in self._paid:
+                self.graph.add_edge(node, self._auxiliary_of(row), INFINITE, 0)
+                self._rows.append(None)
+        self.graph.outlet[node] = price if price >= INFINITE else price + self._pay[node]
 
     def outward(self) -> Iterator[int]:
         """Explore and yield one local node after the other, the nearest first."""
@@ -154,25 +161,35 @@ class Neighbourhood:
         """Return an edge of the graph; most are only ever flowed through, so they are made when asked for."""
         row = self._rows[number]
         if isinstance(row, tuple):
-            run, u, v, out_u, out_v, gas_minor = row
-            row = self._rows[number] = Edge(run, u, v, None, out_u, out_v, gas_minor)
+            row = self._rows[number] = self._made(*row)
         return row
+
+    def _made(self, run: int, at_a: bool, near: int, far: int, beyond: int, behind: int) -> Edge:
+        out_u, out_v = self.ground.price_run(run)
+        gas_minor = self.ground.runs.gas_minor.item(run)
+        if at_a:
+            edge = Edge(run, near, far, None, out_u, out_v, gas_minor)
+            edge.strand(beyond, behind)
+        else:
+            edge = Edge(run, far, near, None, out_u, out_v, gas_minor)
+            edge.strand(behind, beyond)
+        return edge
 
     def _explore_work(self) -> int:
         """Take in the edges of the work; return what it pays whatever the zone [minor units]."""
         ground, paid = self.ground, 0
         for supernode in self.work.supernodes:
-            self._take_runs(supernode)
+            _, several, links = self.links.at(supernode)
+            self._take(links, SOURCE)
             paid += ground.node_minor.item(supernode)
-            if ground.has_several[supernode]:
-                self._paid.update(self._several_at(supernode))
+            self._paid.update(several)
         for gap in self.work.gaps:
             u, v = (SOURCE if end < 0 else self._local_of(end) for end in (gap.a, gap.b))
             gas = ground.gap_gas_minor(gap.shape)
             self._add_edge(Edge(gap.run, u, v, gap, *self._least(gap.run, gap), gas))
         self.graph.outlet[SOURCE] = INFINITE if any(map(self.barred, self.work.supernodes)) else 0
-        several = sum(ground.off_minor.item(row) for row in self._paid)
-        return self._pay[SOURCE] + self.work_gas_minor + paid + several
+        shared: int = sum(ground.off_minor.item(row) for row in self._paid)
+        return self._pay[SOURCE] + self.work_gas_minor + paid + shared
 
     def _new_node(self, supernode: int, outlet: int = UNSEEN) -> int:
         self.supernode.append(supernode)
@@ -185,11 +202,6 @@ class Neighbourhood:
             node = self._local[supernode] = self._new_node(supernode)
         return node
 
-    def _several_at(self, supernode: int) -> list[int]:
-        customers = self.index.customers_at(supernode)
-        rows: list[int] = customers[self.index.several[customers]].tolist()
-        return rows
-
     def _auxiliary_of(self, row: int) -> int:
         """Return the node of a customer attached at several supernodes, so that it is paid for once."""
         node = self._auxiliary.get(row)
@@ -197,20 +209,35 @@ class Neighbourhood:
             node = self._auxiliary[row] = self._new_node(AUXILIARY, self.ground.off_minor.item(row))
         return node
 
-    def _take_runs(self, supernode: int) -> None:
-        index, ground, taken = self.index, self.ground, self._taken
-        for run in index.runs_at(supernode).tolist():
+    def _take(self, links: tuple[Link, ...], node: int) -> None:
+        """Take in the runs at a local node; those already taken from their other end are there."""
+        taken, local, by_work, pay = self._taken, self._local, self._by_work, self._pay
+        add_edge, add_row = self.graph.add_edge, self._rows.append
+        for run, other, at_a, forth, back, pay_here, pay_there, bridge in links:
             if run in taken:
                 continue
             taken.add(run)
-            u = self._local_of(index.run_a.item(run))
-            v = self._local_of(index.run_b.item(run))
-            out_u, out_v = self._least(run, None) if self._special(run) else ground.price_run(run)
-            gas_minor = ground.runs.gas_minor.item(run)
-            if u == v or self.stranded is not None:
-                self._add_edge(Edge(run, u, v, None, out_u, out_v, gas_minor))
-            else:
-                self._add((run, u, v, out_u, out_v, gas_minor), u, v, out_u, out_v, gas_minor)
+            far = local.get(other)
+            if far is None:
+                far = local[other] = self._new_node(other)
+            if far == node or run in by_work or (self._own_sites and self._special(run)):
+                self._take_single(run)
+                continue
+            beyond = behind = 0
+            if bridge is not None:
+                arcs, beyond, behind = bridge.priced(self._all_places)
+                forth, back, pay_here, pay_there = arcs
+            pay[node] += pay_here
+            pay[far] += pay_there
+            add_edge(node, far, forth, back)
+            add_row((run, at_a, node, far, beyond, behind))
+
+    def _take_single(self, run: int) -> None:
+        """Take in a run that comes back to its own node, is near the work or concerned by an order."""
+        u = self._local_of(self.index.run_a.item(run))
+        v = self._local_of(self.index.run_b.item(run))
+        out_u, out_v = self._least(run, None) if self._special(run) else self.ground.price_run(run)
+        self._add_edge(Edge(run, u, v, None, out_u, out_v, self.ground.runs.gas_minor.item(run)))
 
     def _add_edge(self, edge: Edge) -> None:
         if edge.u == edge.v:
@@ -218,30 +245,17 @@ class Neighbourhood:
             self._pay[edge.u] += edge.gas_minor
         else:
             self._lost(edge)
-            self._add(edge, edge.u, edge.v, edge.out_u, edge.out_v, edge.gas_minor)
-
-    def _add(self, row: _Row | Edge, u: int, v: int, out_u: int, out_v: int, gas_minor: int) -> None:
-        """Take an edge into the graph; the gas of one wholly inside is shared by its ends.
-
-        So that no arc becomes negative, no end pays more than a stop there costs.
-        """
-        gas = min(gas_minor, out_u + out_v)
-        share = min(max(gas // 2, gas - out_v), out_u)
-        self._pay[u] += share
-        self._pay[v] += gas - share
-        self.graph.add_edge(
-            u,
-            v,
-            out_u - share if out_u < INFINITE else INFINITE,
-            out_v - gas + share if out_v < INFINITE else INFINITE,
-        )
-        self._rows.append(row)
+            forth, back, pay_u, pay_v = arcs_of(edge.out_u, edge.out_v, edge.gas_minor)
+            self._pay[edge.u] += pay_u
+            self._pay[edge.v] += pay_v
+            self.graph.add_edge(edge.u, edge.v, forth, back)
+            self._rows.append(edge)
 
     def _special(self, run: int) -> bool:
         """Whether a run is near the work or an order concerns it."""
         if run in self._by_work:
             return True
-        if self.sites is self.ground.sites:
+        if not self._own_sites:
             return False
         index = self.index
         return self.sites.barred.touches(index.network, index.pieces_of(run))
@@ -255,15 +269,23 @@ class Neighbourhood:
 
     def _lost(self, edge: Edge) -> None:
         """Add what stops on an edge strand for certain."""
-        if self.stranded is not None:
-            index, gap = self.index, edge.gap
-            a, b = (int(index.run_a[edge.run]), int(index.run_b[edge.run])) if gap is None else (gap.a, gap.b)
-            if b >= 0 and edge.out_u < INFINITE:
-                edge.stranded_u = self.stranded(edge.run, b)
-                edge.out_u = min(edge.out_u + edge.stranded_u, INFINITE)
-            if a >= 0 and edge.out_v < INFINITE:
-                edge.stranded_v = self.stranded(edge.run, a)
-                edge.out_v = min(edge.out_v + edge.stranded_v, INFINITE)
+        index, gap = self.index, edge.gap
+        a, b = (index.run_a.item(edge.run), index.run_b.item(edge.run)) if gap is None else (gap.a, gap.b)
+        edge.strand(
+            self._stranded(edge.run, b) if b >= 0 and edge.out_u < INFINITE else 0,
+            self._stranded(edge.run, a) if a >= 0 and edge.out_v < INFINITE else 0,
+        )
+
+    def _stranded(self, run: int, far: int) -> int:
+        """Return what a stop on a run, zone at its other end, strands beyond `far` [minor units]."""
+        index, stranding = self.index, self.links.stranding
+        if stranding is None or self._places is None:
+            return 0
+        near = index.run_b.item(run) if index.run_a.item(run) == far else index.run_a.item(run)
+        span = stranding.span(run, near, far)
+        if span is None or span.holds_any(self._places.beside(run)):
+            return 0
+        return stranding.price(run, near, far, span)
 
     def shape(self, edge: Edge, zone_at_u: bool = True) -> Shape:
         """Return the shape of an edge from its zone's side outward."""
@@ -309,4 +331,4 @@ class Neighbourhood:
 
     def barred(self, supernode: int) -> bool:
         """Whether a supernode may never be in a zone."""
-        return self.index.blocked.item(supernode) > 0 or supernode in self.kept_at
+        return self.links.barred(supernode)

@@ -75,7 +75,7 @@ def _what_stands_at(near: Neighbourhood, supernode: int) -> str:
     if bits & 4 and not names:
         names.append("a sensing point")
     if not bits:
-        kept = sorted(near.kept & set(index.customers_at(supernode).tolist()))
+        kept = sorted(near.links.kept & set(index.customers_at(supernode).tolist()))
         names += [f"customer {network.customers.id[row]}, who must stay on," for row in kept]
     return " and ".join(names)
 

@@ -2,74 +2,76 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.isolation.ground import Ground
+from netplan.isolation.index import Index
 from netplan.isolation.mincut import INFINITE
 from netplan.isolation.model import FeedBound, Tail
-from netplan.isolation.tails import Span
+from netplan.isolation.tails import Span, Tails
 from netplan.isolation.work import Work
 
-__all__ = ["Stranding"]
+__all__ = ["Stranding", "WorkPlaces"]
 
 
 class Stranding:
-    """Prices the tails of one problem.
+    """Prices tails, whatever the work; that the work does not stand on one is for the caller to see.
 
     Parameters
     ----------
-    ground : Ground
+    index : Index
+    tails : Tails
+    off_prefix : int64 array
+        Running sum over the order of `tails` of the price of the customers there [minor units].
     feed_bound : callable
         The caller's lower bound on any feed that serves a tail.
-    work : Work
     kept : frozenset of int
         Customers that may not go off.
     """
 
-    def __init__(self, ground: Ground, feed_bound: FeedBound, work: Work, kept: frozenset[int]) -> None:
-        self._ground, self._feed_bound, self._work = ground, feed_bound, work
-        index, tails = ground.index, ground.tails
-        ends = {int(node) for run in work.runs for node in (index.run_a[run], index.run_b[run])}
-        self._work_places = {run: self._places_but(run) for run in work.runs}
-        self._all_places = [int(tails.place[node]) for node in {*ends, *work.supernodes}]
+    def __init__(
+        self,
+        index: Index,
+        tails: Tails,
+        off_prefix: NDArray[np.int64],
+        feed_bound: FeedBound,
+        kept: frozenset[int],
+    ) -> None:
+        self._index, self._tails, self._off_prefix, self._feed_bound = index, tails, off_prefix, feed_bound
         table = index.network.customers
-        self._kept_places = [
+        self._kept_places = sorted(
             int(tails.place[index.super_of[table.attach_node[table.attach_start[row]]]])
-            for row in sorted(kept)
+            for row in kept
             if not index.several[row] and table.attach_start[row] < table.attach_start[row + 1]
-        ]
+        )
 
-    def _places_but(self, run: int) -> list[int]:
-        index, work, tails = self._ground.index, self._work, self._ground.tails
-        nodes = {
-            int(node) for other in work.runs - {run} for node in (index.run_a[other], index.run_b[other])
-        }
-        return [int(tails.place[node]) for node in {*nodes, *work.supernodes}]
+    def span(self, run: int, near: int, far: int) -> Span | None:
+        """Return the tail beyond `far` that a stop on `run` strands; None where nobody would miss it."""
+        span = self._tails.beyond(run, near, far)
+        if span is None or not self._tails.sourceless(span):
+            return None
+        return span if span.total(self._off_prefix) or self._must_feed(span) else None
 
-    def __call__(self, run: int, far: int) -> int:
-        """Return what a stop on `run`, zone at its other end, strands at least beyond `far` [minor units]."""
-        index, tails = self._ground.index, self._ground.tails
-        near = int(index.run_b[run] if index.run_a[run] == far else index.run_a[run])
-        span = tails.beyond(run, near, far)
-        places = self._work_places.get(run, self._all_places)
-        if span is None or any(span.holds(place) for place in places) or not tails.sourceless(span):
-            return 0
-        interruption = span.total(self._ground.off_prefix)
-        must_feed = any(span.holds(place) for place in self._kept_places)
-        if not interruption and not must_feed:
-            return 0
+    def price(self, run: int, near: int, far: int, span: Span) -> int:
+        """Return what a stop on `run` strands at least on the tail beyond `far` [minor units]."""
+        interruption, must_feed = span.total(self._off_prefix), self._must_feed(span)
         feed = self._feed_bound(self._tail(run, near, far, span, interruption, must_feed))
         if must_feed:
             return INFINITE if feed is None else feed
         return interruption if feed is None else min(interruption, feed)
 
+    def _must_feed(self, span: Span) -> bool:
+        kept = self._kept_places
+        return any(bisect_left(kept, low) < bisect_left(kept, high) for low, high in span.ranges)
+
     def _tail(self, run: int, near: int, far: int, span: Span, interruption: int, must_feed: bool) -> Tail:
-        index, tails = self._ground.index, self._ground.tails
+        index, order = self._index, self._tails.order
         piece = int(index.pieces_of(run)[0])
 
         def customers() -> NDArray[np.int32]:
-            nodes = np.concatenate([tails.order[low:high] for low, high in span.ranges])
+            nodes = np.concatenate([order[low:high] for low, high in span.ranges])
             rows = [index.customers_at(int(node)) for node in nodes]
             found = np.concatenate(rows) if rows else np.zeros(0, np.int32)
             return np.unique(found[~index.several[found]]).astype(np.int32)
@@ -82,3 +84,32 @@ class Stranding:
             must_feed=must_feed,
             customers=customers,
         )
+
+
+class WorkPlaces:
+    """Where a work section stands in the order of tails.
+
+    Parameters
+    ----------
+    index : Index
+    tails : Tails
+    work : Work
+
+    Attributes
+    ----------
+    all_of_it : list of int
+        Places of its supernodes and of the ends of its runs.
+    """
+
+    def __init__(self, index: Index, tails: Tails, work: Work) -> None:
+        self._index, self._tails, self._work = index, tails, work
+        self.all_of_it = self._places(work.runs)
+
+    def beside(self, run: int) -> list[int]:
+        """Return the places that lie on one side or the other of a run."""
+        return self._places(self._work.runs - {run}) if run in self._work.runs else self.all_of_it
+
+    def _places(self, runs: frozenset[int]) -> list[int]:
+        index, place = self._index, self._tails.place
+        nodes = {node for run in runs for node in (index.run_a.item(run), index.run_b.item(run))}
+        return [place.item(node) for node in nodes.union(self._work.supernodes)]

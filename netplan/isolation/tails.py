@@ -27,6 +27,14 @@ class Span:
         """Whether the supernode at a place of the order belongs to it."""
         return any(low <= place < high for low, high in self.ranges)
 
+    def holds_any(self, places: list[int]) -> bool:
+        """Whether the supernode at any of some places belongs to it."""
+        for low, high in self.ranges:
+            for place in places:
+                if low <= place < high:
+                    return True
+        return False
+
     def total(self, prefix: NDArray[Any]) -> int:
         """Return the sum of what `prefix` accumulates over the order."""
         return int(sum(int(prefix[high]) - int(prefix[low]) for low, high in self.ranges))

@@ -19,6 +19,7 @@ from netplan.isolation import (
     CutSearch,
     Index,
     IsolationProblem,
+    SameFeed,
     build_index,
     cuts,
     interruption_minor,
@@ -75,8 +76,9 @@ class Bench:
 
     def __init__(self, district: District) -> None:
         self.district, self.network, self.rules = district, district.network, district.rules
-        self._tail_feed_minor = feed_lower_bound_minor(
-            self.rules, least_bypass_m=0.0, least_hose_m=0.0, has_valve=True
+        # No feed costs less than the cheapest kind at no length: a bound that needs no search.
+        self._feed_bound = SameFeed(
+            feed_lower_bound_minor(self.rules, least_bypass_m=0.0, least_hose_m=0.0, has_valve=True)
         )
 
     def __reduce__(self) -> tuple[type[Bench], tuple[District]]:
@@ -133,8 +135,7 @@ class Bench:
                 rules=self.rules,
                 hours=self.hours,
                 gas_minor_per_m3=self.district.gas_minor_per_m3[int(self.network.pipes.system[main])],
-                # No feed costs less than the cheapest kind at no length: a bound that needs no search.
-                feed_bound=lambda _tail: self._tail_feed_minor,
+                feed_bound=self._feed_bound,
                 alternatives=frozenset(),
             ),
             self.index,
