@@ -20,6 +20,7 @@ caller that takes over the first three parts can only ever add to the bound. ``i
 rules, hours)`` is the price of each customer off for the window. Rows are rows of the network's own tables.
 """
 
+from netplan.isolation.bonds import bonds
 from netplan.isolation.choose import CutSearch, cuts, look_up_in
 from netplan.isolation.ground import interruption_minor
 from netplan.isolation.index import Index, build_index
@@ -55,6 +56,7 @@ __all__ = [
     "Tapping",
     "Zone",
     "ZonePiece",
+    "bonds",
     "build_index",
     "cuts",
     "interruption_minor",

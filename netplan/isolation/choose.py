@@ -116,9 +116,7 @@ class CutSearch(Iterator[Cut]):
             barred = barred_by(problem.network, orders, ground.sites.barred.recorded)
             sites = Sites(index, problem.rules, problem.gas_minor_per_m3, barred, ground.sites)
         work = lay_work(index, problem.section, problem.rules.clearance.work_m)
-        links = links_of(
-            ground, problem.feed_bound, ground.kept(orders.keep_customers, problem.alternatives)
-        )
+        links = links_of(ground, problem.feed_bound, ground.kept(orders.keep_customers, problem.alternatives))
         forced: Forced = forced_places(index, work, orders)
         self.near = Neighbourhood(ground, links, sites, work, forced.places)
         if self._everywhere:

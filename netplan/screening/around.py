@@ -1,24 +1,38 @@
-"""What a cut leaves without supply, found by searching outward from its stops only as far as it takes."""
+"""What a cut leaves without supply, found from its stops outward and only as far as it takes."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.isolation import Cut, Index
+from netplan.isolation import Cut, Index, bonds
 from netplan.network.graph import fed_nodes
 
 __all__ = ["Around"]
 
-Ints = NDArray[np.int64]
+Neighbours = tuple[tuple[int, int], ...]
+
+
+class _Spread:
+    """A search in hand: what it has seen, and where it goes on."""
+
+    __slots__ = ("frontier", "name", "seen")
+
+    def __init__(self, name: int) -> None:
+        self.name, self.frontier, self.seen = name, [name], {name}
+
+    def order(self) -> tuple[int, int]:
+        """Return what small ones come before large ones by."""
+        return len(self.seen), self.name
 
 
 class Around:
-    """Searches round the zones of one network.
+    """Looks round the zones of one network.
 
-    Searches start at the live ends of all stops, the smallest first, and join where they meet. A search that
-    ends without having met a supply has found a stranded part. When one search is left, the supply must be on
-    its side, because no supply lies in a zone: the rest of the network need not be walked.
+    Most cuts part nothing but their zone, which the words of the runs they stop say at once. Otherwise
+    searches start at the live ends of all stops, the smallest first, and join where they meet. A search that
+    ends without having met a supply has found a stranded part. When one search is left and none has met a
+    supply, it must be on its side, because none lies in a zone: the rest of the network need not be walked.
 
     Parameters
     ----------
@@ -33,74 +47,105 @@ class Around:
         self._is_open[shut[shut >= 0]] = False
         self._fed = np.zeros(index.n_super, dtype=bool)
         self._fed[index.super_of[fed_nodes(network, injections=True)]] = True
+        self._bonds = bonds(index, self._is_open)
+        self._blocked = index.blocked.tobytes()
+        self._open_at: dict[int, Neighbours] = {}
 
     def stranded(self, cut: Cut) -> NDArray[np.int32]:
         """Return the customers outside the zones with an attachment that loses every supply, ascending."""
-        parts = self._parts_without_supply(cut)
+        parts = set() if self._parts_only_its_zone(cut) else self._parts_without_supply(cut)
         if not parts:
             return np.zeros(0, dtype=np.int32)
         index = self._index
         rows = np.concatenate([index.customers_at(node) for node in sorted(parts)])
         return np.setdiff1d(rows, cut.customers).astype(np.int32)
 
+    def _parts_only_its_zone(self, cut: Cut) -> bool:
+        run_of, is_open = self._index.run_of, self._is_open
+        runs = [run_of.item(stop.piece) for stop in cut.stops]
+        return self._bonds.parts_once([run for run in runs if is_open.item(run)])
+
     def _parts_without_supply(self, cut: Cut) -> set[int]:
         index = self._index
         zone = {int(node) for part in cut.zones for node in np.unique(index.super_of[part.nodes])}
-        touched = {int(index.run_of[stop.piece]) for stop in cut.stops}
-        touched |= {int(index.run_of[part.piece]) for zone_ in cut.zones for part in zone_.pieces}
-        touched.discard(-1)
         stopped = {int(index.run_of[stop.piece]) for stop in cut.stops}
+        touched = stopped | {int(index.run_of[part.piece]) for of in cut.zones for part in of.pieces}
         ends = {int(end) for run in stopped for end in (index.run_a[run], index.run_b[run])} - zone
-        searches = {end: ([end], {end}) for end in sorted(ends) if self._fed[end]}
-        owner = {end: end for end in searches}
+        by_part: dict[int, list[_Spread]] = {}
+        for end in sorted(ends):
+            if self._fed[end]:
+                by_part.setdefault(int(index.part[index.members(end)[0]]), []).append(_Spread(end))
         found: set[int] = set()
-        by_part: dict[int, set[int]] = {}
-        for end in searches:
-            by_part.setdefault(int(index.part[int(index.members(end)[0])]), set()).add(end)
-        for group in by_part.values():
-            found |= self._search(group, searches, owner, zone, touched)
+        for spreads in by_part.values():
+            found |= self._search(spreads, zone, touched)
         return found
 
-    def _search(
-        self,
-        active: set[int],
-        searches: dict[int, tuple[list[int], set[int]]],
-        owner: dict[int, int],
-        zone: set[int],
-        touched: set[int],
-    ) -> set[int]:
-        """Grow the searches of one part until one is left; return the nodes of those without a supply."""
-        index, is_open = self._index, self._is_open
+    def _search(self, active: list[_Spread], zone: set[int], touched: set[int]) -> set[int]:
+        """Grow the searches of one part until all is said; return the nodes of those without a supply."""
+        owner = {spread.name: spread for spread in active}
         without: set[int] = set()
+        has_supply = False
         while len(active) > 1:
-            name = min(active, key=lambda one: (len(searches[one][1]), one))
-            frontier, seen = searches[name]
-            if not frontier:
-                active.discard(name)
-                if not any(index.blocked[node] & 3 for node in seen):
-                    without |= seen
+            active.sort(key=_Spread.order)
+            spread = active[0]
+            met = self._grow(spread, 2 * len(active[1].seen), owner, zone, touched)
+            if met is spread:
                 continue
+            active.remove(spread)
+            if met is not None:
+                _join(spread, met, owner)
+            elif self._has_supply(spread):
+                has_supply = True
+            else:
+                without |= spread.seen
+        for spread in active if has_supply else ():
+            while not self._has_supply(spread):
+                if self._grow(spread, 2 * len(spread.seen), owner, zone, touched) is None:
+                    without |= set() if self._has_supply(spread) else spread.seen
+                    break
+        return without
+
+    def _has_supply(self, spread: _Spread) -> bool:
+        return any(self._blocked[node] & 3 for node in spread.seen)
+
+    def _grow(
+        self, spread: _Spread, most: int, owner: dict[int, _Spread], zone: set[int], touched: set[int]
+    ) -> _Spread | None:
+        """Grow a search until it meets another, which is returned, or is large; None when it has ended."""
+        frontier, seen = spread.frontier, spread.seen
+        while frontier:
+            if len(seen) > most:
+                return spread
             node = frontier.pop()
-            for run in index.runs_at(node).tolist():
-                if run in touched or not is_open[run]:
-                    continue
-                other = index.run_b.item(run) if index.run_a.item(run) == node else index.run_a.item(run)
-                if other in zone or other in seen:
+            for run, other in self._neighbours(node):
+                if other in seen or run in touched or other in zone:
                     continue
                 met = owner.get(other)
-                while met is not None and met != owner[met]:
-                    met = owner[met]
-                if met is None or met == name:
-                    owner[other] = name
-                    seen.add(other)
-                    frontier.append(other)
-                    continue
-                small, large = sorted((name, met), key=lambda one: (len(searches[one][1]), one))
-                searches[large][0].extend(searches[small][0])
-                searches[large][1].update(searches[small][1])
-                owner[small] = large
-                active.discard(small)
-                if name == small:
-                    name = large
-                    frontier, seen = searches[name]
-        return without
+                if met is not None:
+                    # Its other ways are still to be gone.
+                    frontier.append(node)
+                    return met
+                owner[other] = spread
+                seen.add(other)
+                frontier.append(other)
+        return None
+
+    def _neighbours(self, node: int) -> Neighbours:
+        """Return the open runs at a supernode and where they lead; kept, because cuts lie side by side."""
+        found = self._open_at.get(node)
+        if found is None:
+            index = self._index
+            found = self._open_at[node] = tuple(
+                (run, index.run_b.item(run) if index.run_a.item(run) == node else index.run_a.item(run))
+                for run in index.runs_at(node).tolist()
+                if self._is_open[run]
+            )
+        return found
+
+
+def _join(small: _Spread, large: _Spread, owner: dict[int, _Spread]) -> None:
+    """Let one search go on with what another has."""
+    for node in small.seen:
+        owner[node] = large
+    large.frontier += small.frontier
+    large.seen |= small.seen

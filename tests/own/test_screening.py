@@ -20,6 +20,7 @@ import pytest
 from netplan.__main__ import main as command_line
 from netplan.errors import BadInputError
 from netplan.isolation import Cut
+from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.plan.desk import Desk
 from netplan.plan.effects import reach_of
@@ -34,6 +35,7 @@ from netplan.screening.run import Districts
 from netplan.screening.spread import local_cluster
 from netplan.screening.valves import best_valves
 from netplan.screening.with_valve import with_valve
+from tests import schutterwald
 from tests.benchmarks.isolation_grids import isolation_grid
 from tests.networks import build, customer, main, service, station, valve
 
@@ -77,6 +79,20 @@ def test_the_stranded_are_those_of_a_walk_over_the_whole_network(town: Network) 
         assert np.array_equal(around.stranded(cut), expected)
         stranded += len(expected)
     assert stranded > 0
+
+
+def test_the_stranded_where_one_station_feeds_a_town() -> None:
+    # A stop beside the only station leaves the small part with the supply and the large one without.
+    rules = schutterwald.pinned_rules()
+    district, _ = Districts(build_network(schutterwald.layers()), rules, QUICK)(0)
+    bench = Bench(district)
+    desk = Desk.for_request(PlanRequest(district.network, (), rules))
+    around, most = Around(bench.index), 0
+    for cut in _cuts(bench, iter(range(0, district.network.pipes.n_mains, 3))):
+        expected = np.flatnonzero(reach_of(desk, cut).stranded)
+        assert np.array_equal(around.stranded(cut), expected)
+        most = max(most, len(expected))
+    assert most > 500
 
 
 def test_a_district_alone_gives_the_rows_of_the_whole_network(town: Network) -> None:

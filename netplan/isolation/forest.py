@@ -1,0 +1,134 @@
+"""Spanning forests of a graph in arrays, and a word for every link that tells what sets of links are cuts.
+
+Each link outside the forest gets a random word; a link of the forest gets the sum without carry of the words
+of all links that go round it. Then links make up a cut exactly where their words add up to nothing (but for a
+chance of one in 2^63): a link whose word is nothing is a bridge.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import breadth_first_order, connected_components
+
+__all__ = ["Forest", "grow_forest"]
+
+Ints = NDArray[np.int64]
+_SEED = 20260101
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Forest:
+    """A spanning forest numbered so that every subtree is one range.
+
+    Parameters
+    ----------
+    order : int array
+        Nodes in depth-first order.
+    place : int array
+        Where each node stands in it.
+    size : int array
+        Nodes in the subtree of each.
+    parent, link : int arrays
+        Parent of each node and link to it; -1 for a root.
+    root : int array
+        Root of each node's tree.
+    words : int array
+        Word of each link; 0 for a bridge, and for one that comes back to its own node.
+    """
+
+    order: Ints
+    place: Ints
+    size: Ints
+    parent: Ints
+    link: Ints
+    root: Ints
+    words: Ints
+
+
+def grow_forest(n: int, a: NDArray[Any], b: NDArray[Any]) -> Forest:
+    """Return a spanning forest of `n` nodes joined by links from `a` to `b`."""
+    forward, parent, bounds = _breadth_first(n, a, b)
+    link = _links_up(n, a, b, parent)
+    at = np.empty(n, dtype=np.int64)
+    at[forward] = np.arange(n)
+    place, size, root = _numbered(forward, parent, at, bounds)
+    order = np.empty(n, dtype=np.int64)
+    order[place] = np.arange(n)
+    up = np.flatnonzero(link >= 0)
+    words = np.random.default_rng(_SEED).integers(1, 2**63, len(a), dtype=np.int64)
+    words[link[up]] = 0
+    words[a == b] = 0
+    at_node = np.zeros(n, dtype=np.int64)
+    np.bitwise_xor.at(at_node, a, words)
+    np.bitwise_xor.at(at_node, b, words)
+    running = np.concatenate([[0], np.bitwise_xor.accumulate(at_node[order])])
+    words[link[up]] = running[place[up] + size[up]] ^ running[place[up]]
+    return Forest(order, place, size, parent, link, root, words)
+
+
+def _breadth_first(n: int, a: NDArray[Any], b: NDArray[Any]) -> tuple[Ints, Ints, list[tuple[int, int]]]:
+    """Return nodes breadth first, their parents (-1: root) and the range of each depth."""
+    links = coo_matrix((np.ones(len(a), np.int8), (a, b)), shape=(n, n)).tocsr()
+    _, label = connected_components(links, directed=False)
+    roots = np.unique(label, return_index=True)[1]
+    hub = coo_matrix(
+        (
+            np.ones(len(a) + len(roots), np.int8),
+            (np.concatenate([a, np.full(len(roots), n)]), np.concatenate([b, roots])),
+        ),
+        shape=(n + 1, n + 1),
+    ).tocsr()
+    order, before = breadth_first_order(hub, n, directed=False)
+    forward: Ints = order[1:].astype(np.int64)
+    parent = before[:n].astype(np.int64)
+    parent[roots] = -1
+    at = np.empty(n + 1, dtype=np.int64)
+    at[forward] = np.arange(len(forward))
+    parent_place = np.where(parent[forward] >= 0, at[parent[forward]], -1)
+    bounds, low, high = [], 0, len(roots)
+    while low < high:
+        bounds.append((low, high))
+        low, high = high, int(parent_place.searchsorted(high))
+    return forward, parent, bounds
+
+
+def _links_up(n: int, a: NDArray[Any], b: NDArray[Any], parent: Ints) -> Ints:
+    """Return the link to each node's parent, the first of several."""
+    chosen = np.full(n, -1, dtype=np.int64)
+    rows = np.flatnonzero((a != b) & ((parent[b] == a) | (parent[a] == b)))[::-1]
+    # Backwards, so that the first of several is written last.
+    chosen[np.where(parent[b[rows]] == a[rows], b[rows], a[rows])] = rows
+    return chosen
+
+
+def _numbered(
+    forward: Ints, parent: Ints, at: Ints, bounds: list[tuple[int, int]]
+) -> tuple[Ints, Ints, Ints]:
+    """Return place, size and root of each node.
+
+    Breadth first the children of a node stand side by side: sums over them are differences of running sums.
+    """
+    n = len(forward)
+    n_roots = bounds[0][1] if bounds else 0
+    above = at[parent[forward[n_roots:]]]
+    first = np.searchsorted(above, np.arange(n)) + n_roots
+    last = np.append(first[1:], n)
+    size = np.ones(n, dtype=np.int64)
+    for (low, high), (lower, end) in reversed(list(pairwise(bounds))):
+        running = np.append(0, size[lower:end].cumsum())
+        size[low:high] += running[last[low:high] - lower] - running[first[low:high] - lower]
+    before = np.append(0, size.cumsum()[:-1])
+    place = before.copy()
+    place[n_roots:] += 1 - before[first[above]]
+    root = np.arange(n)
+    for low, high in bounds[1:]:
+        over = above[low - n_roots : high - n_roots]
+        place[low:high] += place[over]
+        root[low:high] = root[over]
+    return place[at], size[at], forward[root[at]]
