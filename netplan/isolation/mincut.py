@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Final
 
-__all__ = ["INFINITE", "UNSEEN", "FlowGraph", "Solution", "least_cut", "next_cut"]
+__all__ = ["INFINITE", "UNSEEN", "FlowGraph", "Gate", "Solution", "least_cut", "next_cut"]
 
 INFINITE: Final = 1 << 52
 """Capacity of an arc that no cut may hold [minor units]."""
@@ -106,14 +106,14 @@ def next_cut(
     )
 
 
-class _Gate:
+class Gate:
     """An arc of less capacity than those before it: all that is reached behind it gets no more than that.
 
     Attributes
     ----------
     left : int
         What it can still serve behind it [minor units].
-    before : _Gate or None
+    before : Gate or None
         The gate it lies behind.
     narrow : int
         An arc behind it is a gate of its own below this capacity [minor units]. An eighth less than its own,
@@ -122,13 +122,13 @@ class _Gate:
 
     __slots__ = ("before", "left", "narrow")
 
-    def __init__(self, capacity: int, before: _Gate | None) -> None:
+    def __init__(self, capacity: int, before: Gate | None) -> None:
         self.left, self.before = capacity, before
         self.narrow = capacity - (capacity >> 3)
 
     def is_full(self) -> bool:
         """Whether the room found behind it, or behind one before it, is all that it can serve."""
-        gate: _Gate | None = self
+        gate: Gate | None = self
         while gate is not None:
             if gate.left <= 0:
                 return True
@@ -137,7 +137,7 @@ class _Gate:
 
     def fill(self, room: int) -> None:
         """Count room found behind it."""
-        gate: _Gate | None = self
+        gate: Gate | None = self
         while gate is not None:
             room = min(room, gate.left)
             gate.left -= room
@@ -185,7 +185,7 @@ def _reach(
     left += graph.capacity[len(left) :]
     outlet += known[len(outlet) :]
     came = dict.fromkeys(sources, -1)
-    gates: dict[int, _Gate | None] = dict.fromkeys(sources)
+    gates: dict[int, Gate | None] = dict.fromkeys(sources)
     rooms: dict[int, int] = {}
     queue, cut_short = list(sources), False
     for node in queue:
@@ -213,7 +213,7 @@ def _reach(
             if other not in came and left[arc] > 0:
                 came[other] = arc
                 narrower = left[arc] < INFINITE if gate is None else left[arc] < gate.narrow
-                gates[other] = _Gate(left[arc], gate) if narrower else gate
+                gates[other] = Gate(left[arc], gate) if narrower else gate
                 queue.append(other)
     return came, rooms, cut_short
 

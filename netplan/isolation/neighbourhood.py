@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import chain
 
+from netplan.isolation.bridges import arcs_of
+from netplan.isolation.flood import START, Zone
 from netplan.isolation.ground import Ground
-from netplan.isolation.links import Link, Links, arcs_of
+from netplan.isolation.links import Link, Links
 from netplan.isolation.mincut import INFINITE, UNSEEN, FlowGraph
 from netplan.isolation.shapes import Shape, run_shape
 from netplan.isolation.sites import Choice, Sites
@@ -81,6 +83,8 @@ class Neighbourhood:
         Edges that come back to their own node.
     constant_minor : int
         What the work itself pays whatever the zone [minor units].
+    work_places : list of int
+        Where the work stands in the order of tails.
     """
 
     def __init__(
@@ -99,7 +103,7 @@ class Neighbourhood:
         self._by_work |= set(forced)
         self._own_sites = sites is not ground.sites
         self._places = WorkPlaces(ground.index, ground.tails, work) if links.stranding else None
-        self._all_places = self._places.all_of_it if self._places else []
+        self.work_places = self._places.all_of_it if self._places else []
         self.graph = FlowGraph()
         self.supernode: list[int] = []
         self._rows: list[_Row | Edge | None] = []
@@ -110,6 +114,7 @@ class Neighbourhood:
         self._taken = set(work.runs)
         self._auxiliary: dict[int, int] = {}
         self._paid: set[int] = set()
+        self._looked_at: set[int] = set()
         self._new_node(AUXILIARY)
         self.constant_minor = self._explore_work()
 
@@ -117,9 +122,42 @@ class Neighbourhood:
         """Whether all edges of a local node are known."""
         return self.graph.outlet[node] != UNSEEN
 
+    @property
+    def is_plain(self) -> bool:
+        """Whether nothing beyond the work was met yet, nor is priced for this question alone."""
+        if self._own_sites or self.forced or not self._by_work <= self._taken:
+            return False
+        return all(outlet == UNSEEN for outlet in self.graph.outlet[SOURCE + 1 :])
+
+    def is_taken(self, run: int) -> bool:
+        """Whether a run has been met, or is the work's own."""
+        return run in self._taken
+
+    def paid_at(self, node: int) -> int:
+        """Return what a local node pays for the runs met so far, when it is in the zone [minor units]."""
+        return self._pay[node]
+
+    def take_in(self, zone: Zone) -> frozenset[int]:
+        """Explore a zone found without this graph; return its local nodes."""
+        self._looked_at.update(zone.looked_at)
+        found = [SOURCE if node == START else self._local_of(node) for node in zone.nodes]
+        for node in found:
+            self.explore(node)
+        return frozenset(found)
+
+    def looked_at(self) -> list[int]:
+        """Return the supernodes all of whose runs were read, and those of the work, ascending."""
+        work, index = sorted(self.work.runs), self.index
+        nodes = {
+            node for node, outlet in zip(self.supernode, self.graph.outlet, strict=True) if outlet != UNSEEN
+        }
+        nodes |= self._looked_at
+        nodes.update(self.work.supernodes, index.run_a[work].tolist(), index.run_b[work].tolist())
+        return sorted(node for node in nodes if node >= 0)
+
     def explore(self, node: int) -> None:
         """Take in all edges of a local node."""
-        if self.is_explored(node):
+        if self.graph.outlet[node] != UNSEEN:
             return
         price, several, links = self.links.at(self.supernode[node])
         self._take(links, node)
@@ -225,7 +263,7 @@ class Neighbourhood:
                 continue
             beyond = behind = 0
             if bridge is not None:
-                arcs, beyond, behind = bridge.priced(self._all_places)
+                arcs, beyond, behind = bridge.priced(self.work_places)
                 forth, back, pay_here, pay_there = arcs
             pay[node] += pay_here
             pay[far] += pay_there

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import count
 
+from netplan.isolation.first import first_zone
 from netplan.isolation.mincut import INFINITE, Solution, least_cut, next_cut
 from netplan.isolation.neighbourhood import SOURCE, Edge, Neighbourhood
 from netplan.isolation.sites import Choice
@@ -26,6 +27,9 @@ class Family:
     inside: frozenset[int]
     outside: frozenset[int]
     wanted: frozenset[int] = frozenset()
+
+
+_WHOLE = Family(frozenset({SOURCE}), frozenset())
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,10 +56,10 @@ class Found:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Solved:
-    """A family with its least zone."""
+    """A family with its least zone, and the flow in the graph where it was found there."""
 
     family: Family
-    flow: Solution
+    flow: Solution | None
     value: int
     zone: frozenset[int]
 
@@ -95,7 +99,8 @@ class Search:
     def run(self, families: list[Family]) -> Iterator[Found]:
         """Yield zones with methods in order of price; each zone with each choice of methods once."""
         for family in families:
-            self._try(family, 0, None)
+            if not self._try_first(family):
+                self._try(family, 0, None)
         while self.heap:
             value, _, _, item = heapq.heappop(self.heap)
             if isinstance(item, _Ready):
@@ -107,6 +112,21 @@ class Search:
                 if item.family.wanted <= item.zone:
                     self._push_zone(item.zone)
                 self._push(value, 2, _Split(item))
+
+    def _try_first(self, family: Family) -> bool:
+        """Queue the least zone of the whole family as found without a graph; False where it must be asked."""
+        near = self.near
+        if self.max_stops or family != _WHOLE:
+            return False
+        zone = first_zone(near)
+        if zone is None:
+            return False
+        self._push(
+            zone.value + near.constant_minor,
+            1,
+            _Solved(family, None, zone.value + near.constant_minor, near.take_in(zone)),
+        )
+        return True
 
     def _try(self, family: Family, at_least: int, before: Solution | None) -> None:
         """Solve a family, from the flow of the one it was split from where there is one, and queue it."""
@@ -162,20 +182,18 @@ class Search:
 
     def _split(self, solved: _Solved) -> None:
         """Split the rest of a family round its least zone."""
-        near, wanted = self.near, solved.family.wanted
+        near, wanted, flow = self.near, solved.family.wanted, solved.flow
+        if flow is None:
+            flow = least_cut(near.graph, solved.family.inside, solved.family.outside, near.explore)
         inside, outside = set(solved.family.inside), set(solved.family.outside)
         for node in self._outward(inside, solved.zone):
             if node not in wanted and self._may_be_cut(inside, node):
-                self._try(
-                    Family(frozenset(inside), frozenset(outside | {node}), wanted), solved.value, solved.flow
-                )
+                self._try(Family(frozenset(inside), frozenset(outside | {node}), wanted), solved.value, flow)
             inside.add(node)
         beyond = {other for node in inside for other in near.around(node)} - inside - outside
         for node in self._sorted(beyond):
             if not near.barred(near.supernode[node]):
-                self._try(
-                    Family(frozenset(inside | {node}), frozenset(outside), wanted), solved.value, solved.flow
-                )
+                self._try(Family(frozenset(inside | {node}), frozenset(outside), wanted), solved.value, flow)
             outside.add(node)
 
     def _sorted(self, nodes: Iterable[int]) -> list[int]:

@@ -59,6 +59,8 @@ class Tails:
         Parent supernode; -1 for a root.
     bridge : bool array
         Whether the run to the parent is a bridge.
+    is_bridge : bool array
+        The same by run.
     root : int array
         Root of each supernode's tree.
     sources : int array
@@ -71,6 +73,7 @@ class Tails:
     tree_run: Ints
     parent: Ints
     bridge: NDArray[np.bool_]
+    is_bridge: NDArray[np.bool_]
     root: Ints
     sources: Ints
 
@@ -103,5 +106,13 @@ def find_tails(index: Index) -> Tails:
     sources = np.concatenate([[0], np.cumsum((index.blocked[forest.order] & 3) > 0)]).astype(np.int64)
     bridge = (forest.link >= 0) & (forest.words[forest.link] == 0)
     return Tails(
-        forest.order, forest.place, forest.size, forest.link, forest.parent, bridge, forest.root, sources
+        order=forest.order,
+        place=forest.place,
+        size=forest.size,
+        tree_run=forest.link,
+        parent=forest.parent,
+        bridge=bridge,
+        is_bridge=(forest.words == 0) & (index.run_a != index.run_b),
+        root=forest.root,
+        sources=sources,
     )

@@ -231,7 +231,4 @@ class Bench:
         near = getattr(search, "near", None)
         if near is None:
             return {}
-        nodes = {near.supernode[node] for node in range(len(near.supernode)) if near.is_explored(node)}
-        index, runs = search.index, sorted(near.work.runs)
-        nodes |= {*near.work.supernodes, *index.run_a[runs].tolist(), *index.run_b[runs].tolist()}
-        return {"looked_at": sorted(node for node in nodes if node >= 0)}
+        return {"looked_at": near.looked_at()}
