@@ -20,8 +20,8 @@ from netplan.rules.model import MethodKind
 __all__ = ["cut_of"]
 
 
-def cut_of(near: Neighbourhood, found: Found) -> Cut:
-    """Return a found zone as a cut."""
+def cut_of(near: Neighbourhood, found: Found, shut_in_stations: tuple[int, ...]) -> Cut:
+    """Return a found zone as a cut, with the stations it leaves without a customer to feed."""
     index, network = near.index, near.index.network
     lengths: dict[int, list[tuple[float, float]]] = {}
     for piece, stretch, _ in near.work.covered:
@@ -59,7 +59,7 @@ def cut_of(near: Neighbourhood, found: Found) -> Cut:
         priority_customers=np.array(
             [row for row in customers.tolist() if network.customers.priority[row]], np.int32
         ),
-        shut_in_stations=(),
+        shut_in_stations=shut_in_stations,
         stops_minor=price,
         interruption_minor=interruption,
         gas_minor=found.value_minor - price - interruption - stranded,

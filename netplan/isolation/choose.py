@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter, deque
 from collections.abc import Iterator
-from dataclasses import replace
 from typing import Final
 
 from netplan.errors import NoPlanError
@@ -145,7 +144,7 @@ class CutSearch(Iterator[Cut]):
                 name = self.problem.network.stations.id[shut[0]]
                 self._refused[f"station {name} would be shut in by a stop that is not its outlet valve"] += 1
                 return None
-        cut = replace(cut_of(near, found), shut_in_stations=shut)
+        cut = cut_of(near, found, shut)
         key = (frozenset(map(self._place, cut.stops)), cut.customers.tobytes())
         if key in self._given:
             return None

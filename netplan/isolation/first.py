@@ -13,11 +13,12 @@ __all__ = ["first_zone"]
 def first_zone(near: Neighbourhood) -> Zone | None:
     """Return the least zone round the work; None where none is found in this way.
 
-    That is where the graph of the neighbourhood must be asked: orders concern single runs, the work stands so
-    near a node that its runs are priced apart, or customers are attached at several nodes.
+    That is where the graph of the neighbourhood must be asked: orders concern single runs, or customers are
+    attached at several nodes.
     """
     if not near.is_plain:
         return None
+    near.take_near()
     try:
         return least_zone(_Question(near).spot)
     except NotPlainError:

@@ -23,9 +23,6 @@ Arc = tuple[int, int, int, int]
 Spot = tuple[int, tuple[Arc, ...]]
 """Capacity from a node to the sink [minor units], and the arcs that leave it."""
 
-_Ways = dict[int, tuple[int, Arc] | None]
-"""How each node was reached, in the order they were: from where, by which arc; None for the start."""
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Zone:
@@ -57,6 +54,31 @@ class _Flow:
         self.spots: dict[int, Spot] = {}
 
 
+class _Tree:
+    """How nodes were reached, in the order they were: all lists go by their place in it.
+
+    Attributes
+    ----------
+    nodes : list of int
+        `START` first.
+    before : list of int
+        Place of the node each was reached from.
+    arcs : list of Arc
+        By which arc; anything for the start.
+    rooms : list of int
+        What each may take itself [minor units].
+    cut_short : bool
+        Whether anything was left out.
+    """
+
+    __slots__ = ("arcs", "before", "cut_short", "nodes", "rooms")
+
+    def __init__(self) -> None:
+        self.nodes, self.before, self.rooms = [START], [-1], list[int]()
+        self.arcs: list[Arc] = [(-1, START, INFINITE, INFINITE)]
+        self.cut_short = False
+
+
 def least_zone(spot_of: Callable[[int], Spot]) -> Zone | None:
     """Return the least cut round `START`, or None where no finite one exists.
 
@@ -67,80 +89,78 @@ def least_zone(spot_of: Callable[[int], Spot]) -> Zone | None:
     """
     flow, value = _Flow(), 0
     while True:
-        reached = _reach(flow, spot_of)
-        if reached is None:
+        tree = _reach(flow, spot_of)
+        if tree is None:
             return None
-        ways, rooms, cut_short = reached
-        pushed, filled = _push(flow, ways, rooms)
+        pushed, filled = _push(flow, tree)
         value += pushed
-        if not filled and not cut_short:
-            return Zone(value, list(ways), list(flow.spots))
+        if not filled and not tree.cut_short:
+            return Zone(value, tree.nodes, list(flow.spots))
 
 
-def _reach(flow: _Flow, spot_of: Callable[[int], Spot]) -> tuple[_Ways, dict[int, int], bool] | None:
+def _reach(flow: _Flow, spot_of: Callable[[int], Spot]) -> _Tree | None:
     """Search outward from the start, and no farther behind an arc than its capacity can serve.
 
-    Returns
-    -------
-    tuple or None
-        The ways, the room of the nodes that have some, and whether anything was left out. None where a way to
-        the sink has no limit.
+    None where a way to the sink has no limit.
     """
-    left_of, outlet_of, spots = flow.left.get, flow.outlet.get, flow.spots
-    ways: _Ways = {START: None}
+    left_of, outlet_of, spots, tree = flow.left.get, flow.outlet.get, flow.spots, _Tree()
+    nodes, before, arcs, rooms = tree.nodes, tree.before, tree.arcs, tree.rooms
+    seen = {START}
     gates: list[Gate | None] = [None]
-    rooms: dict[int, int] = {}
-    queue, cut_short = [START], False
-    for node, gate in zip(queue, gates, strict=True):
+    for place, node in enumerate(nodes):
+        gate = gates[place]
         if gate is not None and gate.is_full():
-            cut_short = True
+            tree.cut_short = True
+            rooms.append(0)
             continue
         spot = spots.get(node)
         if spot is None:
             spot = spots[node] = spot_of(node)
-        outlet, arcs = spot
-        room = outlet_of(node, outlet)
+        room = outlet_of(node, spot[0])
+        rooms.append(room)
         if room > 0:
-            rooms[node] = room
             if gate is not None:
                 gate.fill(room)
             if room >= INFINITE:
                 if gate is None:
                     return None
                 continue  # it takes all that can come
-        for arc in arcs:
+        for arc in spot[1]:
             number, other, capacity, _ = arc
-            if other not in ways:
+            if other not in seen:
                 left = left_of(number, capacity)
                 if left > 0:
-                    ways[other] = (node, arc)
+                    seen.add(other)
+                    nodes.append(other)
+                    before.append(place)
+                    arcs.append(arc)
                     narrower = left < (INFINITE if gate is None else gate.narrow)
                     gates.append(Gate(left, gate) if narrower else gate)
-                    queue.append(other)
-    return ways, rooms, cut_short
+    return tree
 
 
-def _push(flow: _Flow, ways: _Ways, rooms: dict[int, int]) -> tuple[int, bool]:
+def _push(flow: _Flow, tree: _Tree) -> tuple[int, bool]:
     """Push all that the tree of ways carries to the outlets; return how much, and whether an arc is full."""
-    left = flow.left
-    wants = dict(rooms)
-    for node, way in reversed(ways.items()):
-        wanted = wants.get(node)
-        if wanted and way is not None:
-            before, (number, _, capacity, _) = way
+    left, before, arcs, rooms = flow.left, tree.before, tree.arcs, tree.rooms
+    wants = rooms.copy()
+    for place in range(len(wants) - 1, 0, -1):
+        wanted = wants[place]
+        if wanted:
+            number, _, capacity, _ = arcs[place]
             there = left.get(number, capacity)
             if there < wanted:
-                wanted = wants[node] = there
-            wants[before] = wants.get(before, 0) + wanted
+                wanted = wants[place] = there
+            wants[before[place]] += wanted
     pushed, filled = 0, False
-    for node, way in ways.items():
-        carried = wants.get(node)
+    for place, (carried, room) in enumerate(zip(wants, rooms, strict=True)):
         if not carried:
             continue
-        if way is not None:
-            before, (number, _, capacity, back) = way
-            carried = min(carried, wants[before])
-            wants[before] -= carried
+        if place:
+            above = wants[before[place]]
+            if above < carried:
+                carried = above
+            wants[before[place]] = above - carried
+            number, _, capacity, back = arcs[place]
             there = left.get(number, capacity)
             if there < INFINITE:
                 left[number] = there - carried
@@ -148,10 +168,9 @@ def _push(flow: _Flow, ways: _Ways, rooms: dict[int, int]) -> tuple[int, bool]:
             returning = left.get(number ^ 1, back)
             if returning < INFINITE:
                 left[number ^ 1] = returning + carried
-        room = rooms.get(node, 0)
-        taken = min(carried, room)
+        taken = carried if carried < room else room
         pushed += taken
         if taken and room < INFINITE:
-            flow.outlet[node] = room - taken
-        wants[node] = carried - taken
+            flow.outlet[tree.nodes[place]] = room - taken
+        wants[place] = carried - taken
     return pushed, filled

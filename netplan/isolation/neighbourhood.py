@@ -125,7 +125,7 @@ class Neighbourhood:
     @property
     def is_plain(self) -> bool:
         """Whether nothing beyond the work was met yet, nor is priced for this question alone."""
-        if self._own_sites or self.forced or not self._by_work <= self._taken:
+        if self._own_sites or self.forced:
             return False
         return all(outlet == UNSEEN for outlet in self.graph.outlet[SOURCE + 1 :])
 
@@ -136,6 +136,12 @@ class Neighbourhood:
     def paid_at(self, node: int) -> int:
         """Return what a local node pays for the runs met so far, when it is in the zone [minor units]."""
         return self._pay[node]
+
+    def take_near(self) -> None:
+        """Take in the runs that the work stands so near to that they are priced for it alone."""
+        for run in sorted(self._by_work - self._taken):
+            self._taken.add(run)
+            self._take_single(run)
 
     def take_in(self, zone: Zone) -> frozenset[int]:
         """Explore a zone found without this graph; return its local nodes."""
@@ -153,7 +159,7 @@ class Neighbourhood:
         }
         nodes |= self._looked_at
         nodes.update(self.work.supernodes, index.run_a[work].tolist(), index.run_b[work].tolist())
-        return sorted(node for node in nodes if node >= 0)
+        return sorted(nodes - {AUXILIARY})
 
     def explore(self, node: int) -> None:
         """Take in all edges of a local node."""
@@ -299,11 +305,14 @@ class Neighbourhood:
         return self.sites.barred.touches(index.network, index.pieces_of(run))
 
     def _least(self, run: int, gap: Gap | None) -> tuple[int, int]:
-        pair = (self._choose(run, gap, True), self._choose(run, gap, False))
-        return (
-            pair[0][0].cost_minor if pair[0] else INFINITE,
-            pair[1][0].cost_minor if pair[1] else INFINITE,
-        )
+        """Return the least price of a stop with the zone at either end; the work is always in the zone."""
+        ends = (True, True) if gap is None else (gap.a < 0, gap.b < 0)
+        choices = [
+            self._choose(run, gap, at_a) if asked else ()
+            for at_a, asked in zip((True, False), ends, strict=True)
+        ]
+        least_a, least_b = (some[0].cost_minor if some else INFINITE for some in choices)
+        return least_a, least_b
 
     def _lost(self, edge: Edge) -> None:
         """Add what stops on an edge strand for certain."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -268,7 +268,9 @@ class Sites:
 
     def with_gap(self, shape: Shape, start_gap_m: float, end_gap_m: float) -> Shape:
         """Return a shape that knows how near its ends are to the work."""
-        return replace(shape, start_gap_m=start_gap_m, end_gap_m=end_gap_m)
+        return Shape(
+            shape.legs, shape.length_m, shape.starts_at_work, shape.ends_at_work, start_gap_m, end_gap_m
+        )
 
 
 def free_intervals(length_m: float, blocks: list[Block]) -> list[tuple[float, float]]:

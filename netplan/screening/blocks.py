@@ -23,6 +23,10 @@ __all__ = ["BLOCK_MAINS", "Block", "BlockFolder", "screen_block", "split_blocks"
 Ints = NDArray[np.int64]
 BLOCK_MAINS: Final = 50
 """Mains in a block (own): some seconds of work, so that little is lost and little is sent [-]."""
+_QUICK_MAINS: Final = 500
+"""The same at most where no pressures are solved (own) [-]."""
+_QUICK_BLOCKS: Final = 200
+"""Blocks that a district is to make at least, before they become larger than `BLOCK_MAINS` (own) [-]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,19 +47,22 @@ class Block:
     mains: Ints
 
 
-def split_blocks(district: NDArray[np.int32]) -> list[Block]:
-    """Return the mains of each district in blocks; they depend on the network alone, not on who works.
+def split_blocks(district: NDArray[np.int32], *, quick: bool = False) -> list[Block]:
+    """Return the mains of each district in blocks; they do not depend on who works.
 
     Parameters
     ----------
     district : int array
         District of each main.
+    quick : bool
+        Whether a main takes a millisecond and not a tenth of a second: larger blocks then.
     """
     blocks: list[Block] = []
     order = np.argsort(district, kind="stable")
     for rows in np.split(order, np.flatnonzero(np.diff(district[order])) + 1) if len(order) else []:
-        for first in range(0, len(rows), BLOCK_MAINS):
-            chosen = rows[first : first + BLOCK_MAINS]
+        most = min(max(len(rows) // _QUICK_BLOCKS, BLOCK_MAINS), _QUICK_MAINS) if quick else BLOCK_MAINS
+        for first in range(0, len(rows), most):
+            chosen = rows[first : first + most]
             blocks.append(Block(len(blocks), int(district[chosen[0]]), chosen.astype(np.int64)))
     return blocks
 

@@ -110,7 +110,7 @@ def screen(
     """
     loss = lost_at_ends(network)
     districts = Districts(network, rules, settings)
-    blocks = split_blocks(districts.of_main)
+    blocks = split_blocks(districts.of_main, quick=not settings.pressure)
     kept = BlockFolder(folder, settings.key(network, rules), resume=resume)
     tables: dict[int, pa.Table] = {}
     open_blocks: list[Block] = []
