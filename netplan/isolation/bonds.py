@@ -32,7 +32,8 @@ class Bonds:
         Parameters
         ----------
         runs : iterable of int
-            A run may come twice: it is cut in two places then.
+            A run may come twice: it is cut in two places then. One that comes back to its own node counts as
+            one part more.
         """
         sums: list[int] = []
         surplus = 0

@@ -40,19 +40,20 @@ class Bridge:
         Run, and supernodes at its ends.
     spans : tuple of Span or None
         The tails beyond `far`, and beyond `near`.
+
+    Attributes
+    ----------
+    number : int
+        Of the arc from near to far: even from the run's a, odd from its b.
     """
 
-    __slots__ = ("_all", "_prices", "far", "near", "run", "spans")
-
-    @property
-    def number(self) -> int:
-        """Number of the arc from near to far: even from the run's a, odd from its b."""
-        return self._all.number(self.run, self.near)
+    __slots__ = ("_all", "_prices", "far", "near", "number", "run", "spans")
 
     def __init__(
         self, prices: Bridges, run: int, near: int, far: int, spans: tuple[Span | None, Span | None]
     ) -> None:
         self._all, self.run, self.near, self.far, self.spans = prices, run, near, far, spans
+        self.number = prices.number(run, near)
         self._prices: dict[tuple[bool, bool], tuple[Arcs, int, int]] = {}
 
     def priced(self, work: list[int]) -> tuple[Arcs, int, int]:
