@@ -20,52 +20,44 @@ def first_zone(near: Neighbourhood) -> Zone | None:
         return None
     near.take_near()
     try:
-        return least_zone(_Question(near).spot)
+        own, spots, work = _own_spots(near), near.links.spots, near.work_places
+        return least_zone(own, lambda node: spots.get(node) or spots.at(node, work))
     except NotPlainError:
         return None
 
 
-class _Question:
-    """One work section over the spots of the network."""
-
-    def __init__(self, near: Neighbourhood) -> None:
-        self._spots, self._places = near.links.spots, near.work_places
-        graph = near.graph
-        self._own: dict[int, Spot] = {}
-        for node, supernode in enumerate(near.supernode):
-            # Numbers below zero are those of the neighbourhood's graph: all runs have others.
-            arcs = tuple(
-                (
-                    ~arc,
-                    START if graph.end[arc] == SOURCE else near.supernode[graph.end[arc]],
-                    graph.capacity[arc],
-                    graph.capacity[arc ^ 1],
-                )
-                for arc in graph.arcs_at[node]
+def _own_spots(near: Neighbourhood) -> dict[int, Spot]:
+    """Return the spots of the work and of the nodes that its own runs and those priced for it lead to."""
+    graph, own = near.graph, {}
+    for node, supernode in enumerate(near.supernode):
+        # Numbers below zero are those of the neighbourhood's graph: all runs have others.
+        arcs = [
+            (
+                ~arc,
+                START if graph.end[arc] == SOURCE else near.supernode[graph.end[arc]],
+                graph.capacity[arc],
+                graph.capacity[arc ^ 1],
             )
-            if node == SOURCE:
-                self._own[START] = (graph.outlet[SOURCE], arcs)
-            else:
-                self._own[supernode] = self._beside(near, node, arcs)
+            for arc in graph.arcs_at[node]
+        ]
+        if node == SOURCE:
+            own[START] = (graph.outlet[SOURCE], tuple(arcs))
+        else:
+            own[supernode] = _beside(near, node, arcs)
+    return own
 
-    def _beside(self, near: Neighbourhood, node: int, arcs: tuple[Arc, ...]) -> Spot:
-        """Return the spot of a node that the work's own runs lead to."""
-        price, several, links = near.links.at(near.supernode[node])
-        if several or any(link[1] == near.supernode[node] for link in links):
-            raise NotPlainError
-        outlet, found = price + near.paid_at(node), list(arcs)
-        for run, other, at_a, forth, back, pay, _, bridge in links:
-            if near.is_taken(run):
-                continue
-            if bridge is not None:
-                (forth, back, pay, _), _, _ = bridge.priced(self._places)
-            outlet += pay
-            found.append((2 * run + (not at_a), other, forth, back))
-        return (min(outlet, INFINITE), tuple(found))
 
-    def spot(self, node: int) -> Spot:
-        """Return the spot of a supernode, or of `START`."""
-        own = self._own.get(node)
-        if own is not None:
-            return own
-        return self._spots.get(node) or self._spots.at(node, self._places)
+def _beside(near: Neighbourhood, node: int, arcs: list[Arc]) -> Spot:
+    """Return the spot of a node that some runs of this question lead to: those, and all its others."""
+    price, several, links = near.links.at(near.supernode[node])
+    if several or any(link[1] == near.supernode[node] for link in links):
+        raise NotPlainError
+    outlet = price + near.paid_at(node)
+    for run, other, at_a, forth, back, pay, _, bridge in links:
+        if near.is_taken(run):
+            continue
+        if bridge is not None:
+            (forth, back, pay, _), _, _ = bridge.priced(near.work_places)
+        outlet += pay
+        arcs.append((2 * run + (not at_a), other, forth, back))
+    return min(outlet, INFINITE), tuple(arcs)

@@ -34,24 +34,25 @@ class Zone:
         Value of the cut [minor units].
     nodes : list of int
         In the order they are reached; `START` first.
-    looked_at : list of int
+    looked_at : set of int
         All nodes whose arcs were read.
     """
 
     value: int
     nodes: list[int]
-    looked_at: list[int]
+    looked_at: set[int]
 
 
 class _Flow:
     """What the flow has read and what it leaves."""
 
-    __slots__ = ("left", "outlet", "spots")
+    __slots__ = ("left", "looked_at", "outlet", "spots")
 
-    def __init__(self) -> None:
+    def __init__(self, own: dict[int, Spot]) -> None:
+        self.spots = own.copy()
         self.left: dict[int, int] = {}
         self.outlet: dict[int, int] = {}
-        self.spots: dict[int, Spot] = {}
+        self.looked_at: set[int] = set()
 
 
 class _Tree:
@@ -59,35 +60,35 @@ class _Tree:
 
     Attributes
     ----------
-    nodes : list of int
-        `START` first.
-    before : list of int
-        Place of the node each was reached from.
     arcs : list of Arc
-        By which arc; anything for the start.
+        By which arc each was reached, which names the node; the first stands for the start.
+    before : list of int
+        Place of the node it was reached from.
     rooms : list of int
         What each may take itself [minor units].
     cut_short : bool
         Whether anything was left out.
     """
 
-    __slots__ = ("arcs", "before", "cut_short", "nodes", "rooms")
+    __slots__ = ("arcs", "before", "cut_short", "rooms")
 
     def __init__(self) -> None:
-        self.nodes, self.before, self.rooms = [START], [-1], list[int]()
         self.arcs: list[Arc] = [(-1, START, INFINITE, INFINITE)]
+        self.before, self.rooms = [-1], list[int]()
         self.cut_short = False
 
 
-def least_zone(spot_of: Callable[[int], Spot]) -> Zone | None:
+def least_zone(own: dict[int, Spot], spot_of: Callable[[int], Spot]) -> Zone | None:
     """Return the least cut round `START`, or None where no finite one exists.
 
     Parameters
     ----------
+    own : dict
+        Spots of this question alone, that of `START` among them.
     spot_of : callable
-        Returns the spot of a node, that of `START` included.
+        Returns the spot of any other node.
     """
-    flow, value = _Flow(), 0
+    flow, value = _Flow(own), 0
     while True:
         tree = _reach(flow, spot_of)
         if tree is None:
@@ -95,7 +96,7 @@ def least_zone(spot_of: Callable[[int], Spot]) -> Zone | None:
         pushed, filled = _push(flow, tree)
         value += pushed
         if not filled and not tree.cut_short:
-            return Zone(value, tree.nodes, list(flow.spots))
+            return Zone(value, [arc[1] for arc in tree.arcs], flow.looked_at)
 
 
 def _reach(flow: _Flow, spot_of: Callable[[int], Spot]) -> _Tree | None:
@@ -104,19 +105,18 @@ def _reach(flow: _Flow, spot_of: Callable[[int], Spot]) -> _Tree | None:
     None where a way to the sink has no limit.
     """
     left_of, outlet_of, spots, tree = flow.left.get, flow.outlet.get, flow.spots, _Tree()
-    nodes, before, arcs, rooms = tree.nodes, tree.before, tree.arcs, tree.rooms
+    before, arcs, rooms, look = tree.before, tree.arcs, tree.rooms, flow.looked_at.add
     seen = {START}
     gates: list[Gate | None] = [None]
-    for place, node in enumerate(nodes):
+    for place, (_, node, _, _) in enumerate(arcs):
         gate = gates[place]
         if gate is not None and gate.is_full():
             tree.cut_short = True
             rooms.append(0)
             continue
-        spot = spots.get(node)
-        if spot is None:
-            spot = spots[node] = spot_of(node)
-        room = outlet_of(node, spot[0])
+        look(node)
+        outlet, onward = spots.get(node) or spot_of(node)
+        room = outlet_of(node, outlet)
         rooms.append(room)
         if room > 0:
             if gate is not None:
@@ -125,13 +125,12 @@ def _reach(flow: _Flow, spot_of: Callable[[int], Spot]) -> _Tree | None:
                 if gate is None:
                     return None
                 continue  # it takes all that can come
-        for arc in spot[1]:
+        for arc in onward:
             number, other, capacity, _ = arc
             if other not in seen:
                 left = left_of(number, capacity)
                 if left > 0:
                     seen.add(other)
-                    nodes.append(other)
                     before.append(place)
                     arcs.append(arc)
                     narrower = left < (INFINITE if gate is None else gate.narrow)
@@ -171,6 +170,6 @@ def _push(flow: _Flow, tree: _Tree) -> tuple[int, bool]:
         taken = carried if carried < room else room
         pushed += taken
         if taken and room < INFINITE:
-            flow.outlet[tree.nodes[place]] = room - taken
+            flow.outlet[arcs[place][1]] = room - taken
         wants[place] = carried - taken
     return pushed, filled
