@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import product
 
-import numpy as np
-
 from netplan.errors import NoPlanError
 from netplan.isolation.index import Index
 from netplan.isolation.mincut import INFINITE
@@ -50,10 +48,9 @@ def forced_places(index: Index, work: Work, orders: Orders) -> Forced:
             raise _cannot(name, "it lies on no main")
         found.append((piece, float(pieces.from_m[piece]), name))
     for pipe, chainage, name in wanted:
-        first, last = np.searchsorted(pieces.pipe, [pipe, pipe + 1])
         rows = [
             row
-            for row in range(int(first), int(last))
+            for row in pieces.rows_of(pipe)
             if pieces.from_m[row] <= chainage <= pieces.to_m[row] and pieces.valve[row] < 0
         ]
         if not rows or index.run_of[rows[0]] < 0:

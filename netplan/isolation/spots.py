@@ -75,6 +75,9 @@ class Spots:
         if ground.has_several.item(supernode):
             raise NotPlainError
         outlet = INFINITE if self._barred(supernode) else ground.node_minor.item(supernode)
+        plain = ground.plain_spots
+        if plain.is_plain.item(supernode):
+            return min(outlet + plain.pay_minor.item(supernode), INFINITE), plain.arcs(supernode)
         arcs: list[Arc | Bridge] = []
         for run in index.runs_at(supernode).tolist():
             a, b = index.run_a.item(run), index.run_b.item(run)

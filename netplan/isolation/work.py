@@ -71,8 +71,7 @@ def _covered(index: Index, section: Section) -> tuple[tuple[int, Stretch, int], 
     found = []
     for part in range(len(section)):
         pipe, low, high = int(section.pipe[part]), float(section.from_m[part]), float(section.to_m[part])
-        first, last = np.searchsorted(pieces.pipe, [pipe, pipe + 1])
-        for row in range(int(first), int(last)):
+        for row in pieces.rows_of(pipe):
             start, end = float(pieces.from_m[row]), float(pieces.to_m[row])
             if start == end:
                 if low + TOUCH_M < start < high - TOUCH_M:

@@ -147,6 +147,12 @@ class Pieces:
     def __len__(self) -> int:
         return len(self.pipe)
 
+    def rows_of(self, pipe: int) -> range:
+        """Return the rows of the pieces of a pipe."""
+        # Keys of the column's own type: for others numpy makes a copy of the whole column.
+        first, last = self.pipe.searchsorted(np.array([pipe, pipe + 1], self.pipe.dtype)).tolist()
+        return range(first, last)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Valves:

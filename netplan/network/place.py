@@ -107,9 +107,8 @@ def piece_at(network: Network, pipe: int, chainage_m: float) -> int:
     At a node the piece that begins there is meant; at the end of the pipe the last one. Never a valve.
     """
     pieces = network.pieces
-    first = int(np.searchsorted(pieces.pipe, pipe))
-    last = int(np.searchsorted(pieces.pipe, pipe, side="right"))
-    own = np.arange(first, last)[pieces.valve[first:last] < 0]
+    rows = np.array(pieces.rows_of(pipe))
+    own = rows[pieces.valve[rows] < 0]
     place = int(np.searchsorted(pieces.from_m[own], chainage_m, side="right")) - 1
     return int(own[min(max(place, 0), len(own) - 1)])
 

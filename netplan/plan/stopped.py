@@ -111,8 +111,7 @@ def _add(taps: list[Tap], network: Network, piece: int, chainage_m: float) -> in
 
 def _piece_at(network: Network, pipe: int, chainage_m: float, near: Stop) -> int:
     pieces = network.pieces
-    first, last = np.searchsorted(pieces.pipe, [pipe, pipe + 1])
-    rows = np.arange(first, last)
+    rows = np.array(pieces.rows_of(pipe))
     inside = rows[
         (pieces.from_m[rows] <= chainage_m)
         & (chainage_m <= pieces.to_m[rows])

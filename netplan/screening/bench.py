@@ -143,7 +143,7 @@ class Bench:
 
     def is_fed(self, main: int) -> bool:
         """Whether a supply reaches the main as recorded."""
-        first = np.searchsorted(self.network.pieces.pipe, main)
+        first = self.network.pieces.rows_of(main).start
         return bool(self._fed[self.network.pieces.from_node[first]])
 
     def row(self, main: int, *, trace: bool = True) -> dict[str, Any]:

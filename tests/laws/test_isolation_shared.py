@@ -14,9 +14,11 @@ from hypothesis import strategies as st
 from netplan.errors import NoPlanError
 from netplan.isolation import IsolationProblem, SameFeed, build_index, cuts
 from netplan.isolation.bonds import Bonds
+from netplan.isolation.bridges import Bridges
 from netplan.isolation.first import first_zone
 from netplan.isolation.flood import START, Arc, Spot, least_zone
 from netplan.isolation.forest import grow_forest
+from netplan.isolation.ground import ground_of
 from netplan.isolation.mincut import INFINITE, least_cut
 from netplan.isolation.neighbourhood import SOURCE, Neighbourhood
 from netplan.network.build import build_network
@@ -132,6 +134,25 @@ def test_the_first_zone_is_that_of_the_graph(name: str, *, whole: bool) -> None:
         assert {*zone.nodes} - {START} == {near.supernode[node] for node in flow.side} - {-1}
         asked += 1
     assert asked > 30
+
+
+def test_arcs_priced_at_once_are_those_priced_one_by_one() -> None:
+    network = isolation_grid(1200, 4)
+    index, asked = build_index(network), 0
+    ground = ground_of(index, RULES, 9.0, 800_000.0)  # gas so dear that stops may cost less than it
+    plain, bridges = ground.plain_spots, Bridges(ground, None)
+    for node in np.flatnonzero(plain.is_plain).tolist():
+        expected, pays = [], 0
+        for run in index.runs_at(node).tolist():
+            at_a = int(index.run_a[run]) == node
+            forth, back, pay, _ = bridges.arcs(run, at_a, 0, 0)
+            far = int(index.run_b[run] if at_a else index.run_a[run])
+            expected.append((2 * run + (not at_a), far, forth, back))
+            pays += pay
+        assert plain.arcs(node) == tuple(expected)
+        assert plain.pay_minor[node] == pays
+        asked += 1
+    assert asked > 0.5 * index.n_super
 
 
 def test_the_same_cuts_whether_prices_are_shared_or_not() -> None:

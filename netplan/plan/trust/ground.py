@@ -55,8 +55,7 @@ class Ground:
     def place(self, pipe: int, chainage_m: float) -> int:
         """Return the place of a chainage on a pipe: a zone, or the node on its side of the stops."""
         pieces = self.network.pieces
-        first, last = np.searchsorted(pieces.pipe, [pipe, pipe + 1])
-        rows = np.arange(first, last)
+        rows = np.array(pieces.rows_of(pipe))
         holds = rows[(pieces.from_m[rows] <= chainage_m + 1e-6) & (chainage_m - 1e-6 <= pieces.to_m[rows])]
         piece = int(holds[0] if len(holds) else rows[-1])
         for number, zone in enumerate(self.cut.zones):
