@@ -54,7 +54,7 @@ class Links:
         )
         self._bridges = Bridges(ground, self.stranding)
         self._places: dict[int, Place] = {}
-        self.spots = Spots(ground, self._bridges, self.barred)
+        self.spots = Spots(ground, self._bridges, self.barred, many=isinstance(feed_bound, SameFeed))
 
     def at(self, supernode: int) -> Place:
         """Return what a zone at a supernode pays there, and what it leads to."""

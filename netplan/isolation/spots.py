@@ -29,9 +29,14 @@ class Spots:
     bridges : Bridges
     barred : callable
         Whether a supernode may never be in a zone.
+    many : bool
+        Whether so many questions come that it pays to price all plain supernodes at once.
     """
 
-    def __init__(self, ground: Ground, bridges: Bridges, barred: Callable[[int], bool]) -> None:
+    def __init__(
+        self, ground: Ground, bridges: Bridges, barred: Callable[[int], bool], *, many: bool
+    ) -> None:
+        self._many = many
         self._ground, self._index, self._bridges, self._barred = ground, ground.index, bridges, barred
         self._fixed: dict[int, Spot] = {}
         self._mixed: dict[int, tuple[int, tuple[Arc | Bridge, ...]]] = {}
@@ -75,8 +80,8 @@ class Spots:
         if ground.has_several.item(supernode):
             raise NotPlainError
         outlet = INFINITE if self._barred(supernode) else ground.node_minor.item(supernode)
-        plain = ground.plain_spots
-        if plain.is_plain.item(supernode):
+        plain = ground.plain_spots if self._many else None
+        if plain is not None and plain.is_plain.item(supernode):
             return min(outlet + plain.pay_minor.item(supernode), INFINITE), plain.arcs(supernode)
         arcs: list[Arc | Bridge] = []
         for run in index.runs_at(supernode).tolist():
