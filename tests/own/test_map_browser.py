@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import os
-import shutil
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from contextlib import ExitStack
 from functools import cache
-from importlib import import_module
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -17,61 +13,29 @@ import pytest
 from netplan.outputs.figures import US
 from netplan.outputs.layers import plan_layers
 from netplan.outputs.map import plan_map
+from tests.browser import Visit, chromium, opened
 from tests.hamlet import HOSTILE, HOSTILE_ID
 from tests.plans import hamlet_result
 
 pytestmark = pytest.mark.browser
 
-_ARGUMENTS = (
-    *("--no-sandbox", "--headless", "--disable-gpu", "--disable-quic", "--no-first-run"),
-    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
-)
-
-
-@dataclass
-class Visit:
-    """An open page, and what it asked for and complained about."""
-
-    page: Any
-    asked: list[str] = field(default_factory=list)
-    complaints: list[str] = field(default_factory=list)
-
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
-    program = shutil.which("chromium") or shutil.which("chromium-browser")
-    if program is None or find_spec("playwright") is None:
-        if os.environ.get("CI"):
-            pytest.fail("Chromium or playwright is missing, and in CI these tests must run")
-        pytest.skip("Chromium or playwright is not installed")
-    sync_api = import_module("playwright.sync_api")
-    with sync_api.sync_playwright() as play:
-        running = play.chromium.launch(executable_path=program, args=list(_ARGUMENTS))
+    with chromium() as running:
         yield running
-        running.close()
 
 
 @pytest.fixture
 def visit(browser: Any, tmp_path: Path) -> Iterator[Any]:
-    contexts = []
+    with ExitStack() as pages:
 
-    def open_page(text: str, *, width: int = 1440, height: int = 900) -> Visit:
-        path = tmp_path / "map.html"
-        path.write_text(text, encoding="utf-8")
-        context = browser.new_context(viewport={"width": width, "height": height}, offline=True)
-        contexts.append(context)
-        page = context.new_page()
-        seen = Visit(page)
-        page.on("request", lambda request: seen.asked.append(request.url))
-        page.on("console", lambda message: seen.complaints.append(message.text))
-        page.on("pageerror", lambda error: seen.complaints.append(str(error)))
-        page.goto(path.as_uri())
-        page.wait_for_selector("#layers input", state="attached")
-        return seen
+        def open_page(text: str, *, width: int = 1440, height: int = 900) -> Visit:
+            path = tmp_path / "map.html"
+            path.write_text(text, encoding="utf-8")
+            return pages.enter_context(opened(browser, path, "#layers input", width=width, height=height))
 
-    yield open_page
-    for context in contexts:
-        context.close()
+        yield open_page
 
 
 @cache

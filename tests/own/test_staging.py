@@ -17,35 +17,7 @@ from netplan.plan.request import PlanRequest
 from netplan.rules import read_rules
 from netplan.staging import Way, renewal_of_mains, renewal_of_street, stage_renewal
 from netplan.staging import run as staging_run
-from tests.networks import build, customer, main, service, station, valve
-
-
-def _street(valves: tuple[float, ...] = (75.0,)) -> Network:
-    taps = [float(x) for x in range(20, 160, 20)]
-    return build(
-        mains=[
-            main("A", (0, 0), (60, 0), street="Long Row"),
-            main("B", (110, 0), (60, 0), street="Long Row"),
-            main("C", (110, 0), (160, 0), street="long  row"),
-            main("X", (60, 0), (60, 70), street="Side Row"),
-            main("Y", (-60, 0), (0, 0)),
-            main("Z", (160, 0), (220, 0)),
-        ],
-        services=[service(f"S{k}", (x, 0), (x, 8)) for k, x in enumerate(taps)]
-        + [
-            service("SX", (60, 60), (68, 60)),
-            service("SY", (-50, 0), (-50, 8)),
-            service("SZ", (210, 0), (210, 8)),
-        ],
-        customers=[customer(f"C{k}", (x, 8), service_id=f"S{k}") for k, x in enumerate(taps)]
-        + [
-            customer("CX", (68, 60), service_id="SX"),
-            customer("CY", (-50, 8), service_id="SY"),
-            customer("CZ", (210, 8), service_id="SZ"),
-        ],
-        regulators=[station("R1", (-60, 0)), station("R2", (220, 0)), station("R3", (60, 70))],
-        valves=[valve(f"V{k}", (x, 0)) for k, x in enumerate(valves)],
-    )
+from tests.streets import long_row
 
 
 def _request(network: Network, **staging: float) -> PlanRequest:
@@ -54,7 +26,7 @@ def _request(network: Network, **staging: float) -> PlanRequest:
 
 
 def test_mains_are_put_in_order_and_turned() -> None:
-    network = _street()
+    network = long_row()
     renewal = renewal_of_street(network, "LONG ROW")
     assert [(network.pipes.id[leg.pipe], leg.start_m, leg.forward) for leg in renewal.legs] == [
         ("A", 0.0, True),
@@ -69,7 +41,7 @@ def test_mains_are_put_in_order_and_turned() -> None:
 
 
 def test_borders_stand_at_ends_of_mains_and_near_enough() -> None:
-    network = _street()
+    network = long_row()
     borders = staging_run.borders_of(network, renewal_of_street(network, "Long Row"), 20.0)
     assert {0.0, 60.0, 110.0, 160.0} <= set(borders)
     assert all(0 < b - a <= 20.0 for a, b in itertools.pairwise(borders))
@@ -78,7 +50,7 @@ def test_borders_stand_at_ends_of_mains_and_near_enough() -> None:
 @pytest.mark.parametrize("valves", [(), (75.0,), (30.0, 90.0)])
 @pytest.mark.parametrize("share_m", [0.0, 4.0])
 def test_the_stages_are_the_best_of_every_split(valves: tuple[float, ...], share_m: float) -> None:
-    network = _street(valves)
+    network = long_row(valves)
     request = _request(network, share_m=share_m)
     renewal = renewal_of_street(network, "Long Row")
     borders = staging_run.borders_of(network, renewal, request.rules.staging.step_m)
@@ -123,21 +95,21 @@ def test_the_stages_are_the_best_of_every_split(valves: tuple[float, ...], share
 
 
 def test_a_valve_between_two_stages_is_paid_for_once() -> None:
-    network = _street((75.0,))
+    network = long_row((75.0,))
     found = stage_renewal(_request(network), renewal_of_street(network, "Long Row"))
     shared = [stage.cut.stops[row] for stage in found.stages for row in stage.shared]
     assert sum(stage.shared_minor for stage in found.stages) == sum(stop.price_minor for stop in shared) > 0
 
 
 def test_lengths_that_cannot_be_are_no_plan() -> None:
-    network = _street()
+    network = long_row()
     request = _request(network, longest_m=11, shortest_m=11)
     with pytest.raises(NoPlanError):
         stage_renewal(request, renewal_of_street(network, "Long Row"))
 
 
 def test_the_folder_holds_a_table_and_a_map_of_each_stage(tmp_path: Path) -> None:
-    network = _street()
+    network = long_row()
     found = stage_renewal(_request(network), renewal_of_street(network, "Long Row"))
     out = write_stages_folder(found, tmp_path / "stages")
     table = pd.read_csv(out / "stages.csv")
