@@ -1,8 +1,20 @@
 """Entry point of the ``gas-netplan`` command."""
 
-from netplan.cli import main
+import sys
 
 __all__ = ["main"]
+
+_STOPPED = 130
+
+
+def main() -> None:
+    """Run the command line; a Ctrl-C while its parts are still loading ends it without a word."""
+    try:
+        from netplan.cli import main as command_line
+    except KeyboardInterrupt:
+        sys.exit(_STOPPED)
+    command_line()
+
 
 if __name__ == "__main__":
     main()

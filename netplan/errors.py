@@ -59,6 +59,12 @@ class BadWorkError(BadInputError):
     """The work section names an unknown main, or a chainage that the main does not have."""
 
 
+class StoppedError(NetplanError):
+    """Somebody stopped the run; the message says what is kept of it (exit code 130)."""
+
+    exit_code = 130
+
+
 class NoPlanError(NetplanError):
     """No set of stops satisfies every hard constraint (exit code 3).
 

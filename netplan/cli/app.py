@@ -22,7 +22,7 @@ from netplan.cli import (
     screen,
     stages,
 )
-from netplan.cli.door import run
+from netplan.cli.door import STOPPED, run
 from netplan.errors import BadInputError
 
 __all__ = ["app", "main"]
@@ -87,6 +87,8 @@ def main() -> None:
             # standalone_mode off: our own door decides what an error looks like.
             result = app(standalone_mode=False)
             code = result if isinstance(result, int) else 0
+            if code == STOPPED:  # what Typer makes of Ctrl-C
+                raise KeyboardInterrupt
         except typer.Abort:
             raise KeyboardInterrupt from None
         except Exception as error:

@@ -13,12 +13,12 @@ from rich.console import Console, ConsoleOptions
 from rich.segment import Segment
 from rich.text import Text as RichText
 
-from netplan.errors import NetplanError, NoPlanError
+from netplan.errors import NetplanError, NoPlanError, StoppedError
 
 __all__ = ["FAULT", "STOPPED", "console", "run"]
 
 FAULT = 1
-STOPPED = 130
+STOPPED = StoppedError.exit_code
 
 
 _UNSEEN: Final = re.compile(

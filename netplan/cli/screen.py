@@ -13,7 +13,7 @@ from netplan.cli.choices import MappingFile
 from netplan.cli.door import console
 from netplan.cli.start import start_of
 from netplan.cli.work import metres
-from netplan.errors import BadInputError
+from netplan.errors import BadInputError, StoppedError
 from netplan.outputs.screen import check_screen_target, write_screen_folder
 from netplan.readers import read_mapping, read_network
 from netplan.readers.window import read_window
@@ -111,8 +111,7 @@ def command(
             )
             links = None if no_places else best_links(joined, result.loss.tree, LINK_REACH_M)
     except KeyboardInterrupt:
-        screen_out.print(RichText(f"Stopped. What is finished is kept in {blocks}; go on with --resume."))
-        raise
+        raise StoppedError(f"stopped; what is finished is kept in {blocks}, go on with --resume") from None
     write_screen_folder(result, out, by, valves=valves, links=links, overwrite=overwrite)
     for path in blocks.glob("*"):
         path.unlink()

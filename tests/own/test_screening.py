@@ -6,6 +6,9 @@ import contextlib
 import os
 import signal
 import socket
+import subprocess
+import sys
+import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
@@ -18,6 +21,7 @@ import pandas as pd
 import pytest
 
 from netplan.__main__ import main as command_line
+from netplan.cli.door import STOPPED
 from netplan.errors import BadInputError
 from netplan.isolation import Cut
 from netplan.network.build import build_network
@@ -275,3 +279,23 @@ def test_the_command_writes_table_map_and_report(
     assert "\\</script\\>" not in (out / "report.md").read_text().replace("\\<", "<")
     # Shut at both ends, the main out takes exactly its own tees with it.
     assert dict(zip(mains["main_id"], mains["ends_customers"], strict=True))["M3"] == 4
+
+
+def test_ctrl_c_keeps_what_is_finished(tmp_path: Path) -> None:
+    out, blocks = tmp_path / "screen", tmp_path / "screen.blocks"
+    command = [sys.executable, "-m", "netplan", "screen", str(TOWN), "--out", str(out), "--no-places"]
+    begun = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)  # noqa: S603
+    deadline = time.monotonic() + 120
+    while not list(blocks.glob("*.parquet")) and time.monotonic() < deadline and begun.poll() is None:
+        time.sleep(0.05)
+    begun.send_signal(signal.SIGINT)
+    _, said = begun.communicate(timeout=60)
+    assert begun.returncode == STOPPED, said
+    assert said == f"gas-netplan: stopped; what is finished is kept in {blocks}, go on with --resume\n"
+    kept = {path.name: path.stat().st_mtime_ns for path in blocks.glob("*.parquet")}
+    assert kept
+    assert not out.exists()
+    done = subprocess.run([*command, "--resume"], capture_output=True, text=True, check=False)  # noqa: S603
+    assert done.returncode == 0, done.stderr
+    assert not blocks.exists()
+    assert len(gpd.read_parquet(out / "mains.parquet")) == read_network(TOWN).pipes.n_mains
