@@ -21,10 +21,11 @@ from typer.testing import CliRunner
 from netplan.cli.app import app
 from netplan.errors import BadInputError
 from netplan.network.build import build_network
-from netplan.readers import open_source, read_layers, read_network, write_layers
+from netplan.readers import open_source, read_layers, read_mapping, read_network, write_layers
 from netplan.readers.postgis import PostgisSource
 from netplan.readers.postgis_address import is_database_url, read_address
 from tests import postgis_server
+from tests.company_exports import MAPPINGS, write_export
 from tests.networks import EAST_M, NORTH_M
 from tests.postgis_server import PASSWORD, Server, store
 from tests.small_town import small_town
@@ -105,6 +106,26 @@ def test_the_sample_town_is_the_same_network(server: Server) -> None:
     assert list(stored.base) == list(native.base)
     for name, frame in native.base.items():
         assert len(frame) == len(stored.base[name])
+
+
+def test_a_company_database_is_read_through_its_mapping(server: Server, tmp_path: Path) -> None:
+    export = write_export("german", tmp_path / "german")
+    store(server, "firma", {path.stem: geopandas.read_file(path) for path in sorted(export.glob("*.shp"))})
+    mapping = read_mapping(MAPPINGS / "german.toml")
+    stored = read_network(server.url(schema="firma"), mapping=mapping)
+    native = read_network(SAMPLE)
+    assert stored.content_sha256 == native.content_sha256
+    assert stored.findings == native.findings
+    window = geopandas.read_file(SAMPLE, layer="regulators").geometry.iloc[0].buffer(400.0)
+    part = read_network(server.url(schema="firma"), mapping=mapping, within=_in_degrees(window))
+    same = read_network(export, mapping=mapping, within=_in_degrees(window))
+    assert 0 < part.pipes.n_mains < native.pipes.n_mains
+    assert part.content_sha256 == same.content_sha256
+
+
+def _in_degrees(window: Any) -> Any:
+    crs = geopandas.read_file(SAMPLE, layer="customers", rows=1).crs
+    return geopandas.GeoSeries([window], crs=crs).to_crs("EPSG:4326").iloc[0]
 
 
 def test_hostile_names_are_quoted(server: Server) -> None:
