@@ -19,6 +19,7 @@ from netplan.outputs.findings import print_findings, write_findings_json, write_
 from netplan.outputs.mended import print_changes, write_changes, write_mended
 from netplan.readers import open_source, read_layers, read_mapping
 from netplan.readers.guard import LIMITS, UNLIMITED
+from netplan.readers.window import cut_to, read_window
 
 
 def command(
@@ -36,6 +37,9 @@ def command(
     changes: Annotated[
         Path | None, typer.Option(help="Write what --mend changed, and left, as JSON.")
     ] = None,
+    within: Annotated[
+        Path | None, typer.Option(help="File with a polygon: look at what touches it, and nothing else.")
+    ] = None,
     any_size: Annotated[
         bool, typer.Option("--any-size", help="Read files of any size and number of features.")
     ] = False,
@@ -45,7 +49,12 @@ def command(
     With --mend the findings are those of the mended network.
     """
     source = open_source(network, UNLIMITED if any_size else LIMITS)
-    raw = read_layers(source, mapping=None if mapping is None else read_mapping(mapping))
+    if within is not None and mend_out is not None:
+        raise BadInputError("--mend with --within would leave the rest of the network out; give one of them")
+    window = None if within is None else read_window(within)
+    raw = read_layers(source, mapping=None if mapping is None else read_mapping(mapping), within=window)
+    if window is not None:
+        raw = cut_to(raw, window)
     layers = raw.layers
     if mend_out is not None:
         reach = metres(snap, "--snap")

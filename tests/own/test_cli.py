@@ -11,6 +11,7 @@ from pathlib import Path
 
 import geopandas as gpd
 import jsonschema
+import pandas as pd
 import pytest
 import shapely
 
@@ -209,6 +210,28 @@ def test_check_prints_findings_and_returns_two_for_errors(
     assert "wood" in capsys.readouterr().out
     found = {(row["code"], row["severity"]) for row in json.loads(report.read_text())}
     assert {("unknown-material", "warning"), ("impossible-size", "error")} <= found
+
+
+def test_check_looks_at_a_window_alone(
+    network: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    mains = gpd.read_file(network, layer="mains")
+    far = mains.iloc[[0]].copy()
+    far["id"], far["material"] = "FAR", "wood"
+    far["geometry"] = far.translate(2000.0, 0.0)
+    layers = {str(name): gpd.read_file(network, layer=name) for name in gpd.list_layers(network)["name"]}
+    layers["mains"] = pd.concat([mains, far], ignore_index=True)
+    both = write_layers(layers, tmp_path / "both.gpkg")
+    window = tmp_path / "window.geojson"
+    around = gpd.GeoSeries([mains.union_all().buffer(100.0)], crs=mains.crs).to_crs("EPSG:4326")
+    around.to_file(window, driver="GeoJSON")
+    assert _run(monkeypatch, "check", both) == 0
+    assert "FAR" in capsys.readouterr().out
+    assert _run(monkeypatch, "check", both, "--within", window) == 0
+    assert "FAR" not in capsys.readouterr().out
+    assert _run(monkeypatch, "check", both, "--within", window, "--mend", tmp_path / "mended.gpkg") == 2
+    assert "give one of them" in capsys.readouterr().err
+    assert not (tmp_path / "mended.gpkg").exists()
 
 
 def test_rules_and_schema_are_printed(
