@@ -141,9 +141,11 @@ class DemandResult:
         factor = self.factors[row][records.profile]
         meters = part_counts(label, by_peak.astype(np.int64), 2, records.meters)
         kind_group = np.where(by_peak, records.category.astype(np.int64), len(Category))
-        of_kind = part_counts(label, kind_group, len(Category) + 1, records.meters)
-        mean = self.mean_m3_per_s_std * factor * uplift(meters, self.rules)
-        flow = np.where(by_peak, self.peak_m3_per_s_std * diversity_of(of_kind), mean)
+        flow: Floats = self.mean_m3_per_s_std * factor * uplift(meters, self.rules)
+        peak = np.flatnonzero(by_peak)
+        if peak.size:
+            of_kind = part_counts(label, kind_group, len(Category) + 1, records.meters)[peak]
+            flow[peak] = self.peak_m3_per_s_std[peak] * diversity_of(of_kind)
         return flow * (1.0 + self.rules.demand.margin) if margin else flow
 
     def window_m3_per_s_std(self, part: Ints | None = None) -> Floats:

@@ -10,7 +10,7 @@ from scipy.sparse import coo_array
 
 from netplan.hydraulics.model import FlowLinks
 
-__all__ = ["Adjacency", "adjacency_of"]
+__all__ = ["Adjacency", "adjacency_of", "holds"]
 
 Ints = npt.NDArray[np.int64]
 
@@ -63,3 +63,11 @@ def adjacency_of(links: FlowLinks, node_count: int) -> Adjacency:
     entries = np.arange(ends.size)
     table = coo_array((np.ones(ends.size, np.int8), (ends, entries)), shape=(node_count, ends.size)).tocsr()
     return Adjacency(links, table.indptr.astype(np.int64), rows[table.indices % max(rows.size, 1)])
+
+
+def holds(rows: Ints, some: Ints) -> bool:
+    """Return whether all of some rows are among sorted ones."""
+    if not rows.size:
+        return not some.size
+    place = np.minimum(np.searchsorted(rows, some), rows.size - 1)
+    return bool((rows[place] == some).all())

@@ -56,13 +56,14 @@ class StationState(StrEnum):
 
 
 def _ints(values: npt.ArrayLike) -> Ints:
-    return np.array(values, dtype=np.int64).reshape(-1)
+    # Arrays of the right kind are taken as they are: a city's are too large to copy for every hose.
+    return np.asarray(values, dtype=np.int64).reshape(-1)
 
 
 def _floats(values: npt.ArrayLike | None, count: int, default: float) -> Floats:
     if values is None:
         return np.full(count, default)
-    array = np.array(values, dtype=float)
+    array = np.asarray(values, dtype=float)
     return np.full(count, float(array)) if array.ndim == 0 else array.reshape(-1)
 
 
@@ -113,7 +114,7 @@ class FlowLinks:
         count = self.count
         for name in ("length_m", "bore_m", "roughness_m", "loss_coefficient"):
             put(self, name, _floats(getattr(self, name), count, 0.0))
-        opened = np.ones(count, bool) if self.is_open is None else np.array(self.is_open, bool).reshape(-1)
+        opened = np.ones(count, bool) if self.is_open is None else np.asarray(self.is_open, bool).reshape(-1)
         put(self, "is_open", opened)
         for name in ("to_node", "length_m", "bore_m", "roughness_m", "loss_coefficient", "is_open"):
             if getattr(self, name).size != count:

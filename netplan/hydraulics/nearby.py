@@ -232,8 +232,9 @@ def _whole_state(network: FlowNetwork, window: Window, inner: FlowState, before:
 
 def _with(outside: Floats, inside: Floats, *, at: Ints, count: int) -> Floats:
     """Return an array of `count` rows: those outside first, over which those inside are written."""
-    whole = np.full(count, np.nan)
+    whole = np.empty(count)
     whole[: outside.size] = outside
+    whole[outside.size :] = np.nan
     whole[at] = inside
     return whole
 
@@ -253,7 +254,8 @@ def _parts(
     label[: before.node_part.size] = before.node_part
     label[window.nodes] = number[inner.node_part]
     status = [*before.part_status, *(inner.part_status[part] for part in new.tolist())]
-    # Numbers that no node has any more stand for nothing that could fail.
-    for part in np.flatnonzero(np.bincount(label, minlength=len(status)) == 0).tolist():
-        status[part] = PartStatus.SOLVED
+    if any(one is not PartStatus.SOLVED for one in before.part_status):
+        # Numbers that no node has any more stand for nothing that could fail.
+        for part in np.flatnonzero(np.bincount(label, minlength=len(status)) == 0).tolist():
+            status[part] = PartStatus.SOLVED
     return label, tuple(status)

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from netplan.hydraulics.adjacency import Adjacency, adjacency_of
+from netplan.hydraulics.adjacency import Adjacency, adjacency_of, holds
 from netplan.hydraulics.conditions import FlowConditions
 from netplan.hydraulics.model import FlowNetwork, FlowState
 from netplan.hydraulics.solver import FlowSolver
@@ -64,7 +64,7 @@ class Surroundings:
         Those that were returned last are returned again where they will do, until they are forgotten: changes
         are made near each other, and what one of them needed the next ones need too.
         """
-        if self._round.size < at_least or not np.isin(touched, self._round).all():
+        if self._round.size < at_least or not holds(self._round, touched):
             self._round = self.adjacency.outward(touched, at_least)
         return self._round
 

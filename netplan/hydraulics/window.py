@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from netplan.hydraulics.adjacency import holds
 from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState, PartStatus
 from netplan.hydraulics.solver import FlowSolver
 from netplan.hydraulics.surroundings import Surroundings
@@ -77,11 +78,7 @@ class Window:
 
     def covers(self, touched: Ints, change: Change, at_least: int) -> bool:
         """Whether it is large enough, and all that is touched or changed is inside."""
-        return (
-            self.nodes.size >= at_least
-            and bool(np.isin(touched, self.nodes).all())
-            and bool(np.isin(change.links, self.links).all())
-        )
+        return self.nodes.size >= at_least and holds(self.nodes, touched) and holds(self.links, change.links)
 
     def solve(
         self,
