@@ -75,6 +75,7 @@ class NearbySolver:
         self._around, self._change, self._first_nodes = around, change, first_nodes
         self._window: Window | None = None
         self._whole: FlowSolver | None = None
+        self._reaches_far = False
         self._demand = np.zeros(change.network.node_count)
 
     @property
@@ -113,7 +114,8 @@ class NearbySolver:
         total = self.network.links.count
         closed, opened = link_numbers(closed_links, total), link_numbers(opened_links, total)
         if (
-            added_links is None
+            not self._reaches_far
+            and added_links is None
             and station_pressure_pa_gauge is None
             and demand.size == self.network.node_count
         ):
@@ -151,6 +153,8 @@ class NearbySolver:
             if window is None or not window.covers(touched, change, at_least):
                 window = cut_window(self._around, change, touched, at_least)
             if window is None:
+                # What reaches half of the network once will do so again: no more windows are tried.
+                self._reaches_far = True
                 return None
             self._window = window
             own = warm.core if warm is not None else None
