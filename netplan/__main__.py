@@ -2,9 +2,9 @@
 
 import sys
 
-__all__ = ["main"]
+from netplan.errors import StoppedError
 
-_STOPPED = 130
+__all__ = ["main"]
 
 
 def main() -> None:
@@ -12,7 +12,7 @@ def main() -> None:
     try:
         from netplan.cli import main as command_line
     except KeyboardInterrupt:
-        sys.exit(_STOPPED)
+        sys.exit(StoppedError.exit_code)
     command_line()
 
 

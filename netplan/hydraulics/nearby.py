@@ -32,7 +32,7 @@ Floats = npt.NDArray[np.float64]
 FIRST_NODES: Final = 30_000
 """Nodes of the first window (own): solved in hundredths of a second, and two or three stations across [-]."""
 GROWTH: Final = 2
-"""How many times as many the next window has [-]."""
+"""How many times as many the next window has (own) [-]."""
 _WORTH_IT: Final = 4
 """How many times as many nodes a network has for which windows are cut (own) [-]."""
 
@@ -48,7 +48,7 @@ def nearby_solver(
     network : FlowNetwork
         Nodes, links and stations of the network as it stands first, some of the links changed, then others.
     first_nodes : int
-        Nodes of the first window; one of fewer than four times as many is solved as a whole.
+        Nodes of the first window; a network of fewer than four times as many is solved as a whole.
     """
     if network.node_count >= _WORTH_IT * first_nodes:
         change = _change(around.network, network)
