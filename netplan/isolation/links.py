@@ -17,6 +17,7 @@ _MOST_KEPT: Final = 50_000
 """Supernodes remembered at a time (own) [-]."""
 
 _MOST_LINKS: Final = 2
+"""Sets of links remembered at a time, one for each way of pricing what a stop strands (own) [-]."""
 
 Link = tuple[int, int, bool, int, int, int, int, Bridge | None]
 """Run, supernode at its other end, whether this end is the run's a; then its arcs from here, which do not
