@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from netplan.constants import PA_PER_MBAR
 from netplan.isolation import MINOR_PER_UNIT
+from netplan.network.extract import extract
 from netplan.network.model import Network
 from netplan.plan.flowcase import flow_conditions, gas_of
 from netplan.reference.gas import METRIC_STANDARD
@@ -19,7 +20,7 @@ from netplan.rules import Rules
 from netplan.screening.bench import District
 from netplan.screening.blocks import Block, BlockFolder, split_blocks
 from netplan.screening.columns import SCHEMA
-from netplan.screening.district import district_nodes, district_of
+from netplan.screening.district import district_nodes
 from netplan.screening.loss import EndLoss, lost_at_ends
 from netplan.screening.settings import ScreenSettings
 from netplan.screening.spread import Workers, work_blocks
@@ -70,8 +71,9 @@ class Districts:
     def __call__(self, number: int) -> tuple[District, Mapping[int, int]]:
         """Return a district, and the rows of its mains by their rows in the whole network."""
         if self._last is None or self._last[0] != number:
-            network, pipe = district_of(self._network, self._of_node == number)
-            rows = {int(whole): here for here, whole in enumerate(pipe[: network.pipes.n_mains].tolist())}
+            network, whole = extract(self._network, self._of_node == number)
+            mains = whole.pipe[: network.pipes.n_mains].tolist()
+            rows = {main: here for here, main in enumerate(mains)}
             prices, contents = self._gas
             district = District(network, self._rules, self._settings, prices, contents)
             self._last = (number, district, rows)

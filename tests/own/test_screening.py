@@ -25,6 +25,7 @@ from netplan.cli.door import STOPPED
 from netplan.errors import BadInputError
 from netplan.isolation import Cut
 from netplan.network.build import build_network
+from netplan.network.extract import extract
 from netplan.network.model import Network
 from netplan.plan.desk import Desk
 from netplan.plan.effects import reach_of
@@ -34,7 +35,7 @@ from netplan.rules import default_rules
 from netplan.screening import Screen, ScreenSettings, Workers, screen
 from netplan.screening.around import Around
 from netplan.screening.bench import PLAN, Bench, District
-from netplan.screening.district import district_nodes, district_of
+from netplan.screening.district import district_nodes
 from netplan.screening.run import Districts
 from netplan.screening.spread import local_cluster
 from netplan.screening.valves import best_valves
@@ -111,7 +112,8 @@ def test_a_district_alone_gives_the_rows_of_the_whole_network(town: Network) -> 
     part = Bench(district)
     for row in (3, 40, 90, 120):
         assert part.row(rows[row], trace=False) == whole.row(row, trace=False)
-    other, pipe = district_of(town, number == 1)
+    other, taken = extract(town, number == 1)
+    pipe = taken.pipe
     assert [other.pipes.id[k] for k in range(len(other.pipes))] == [town.pipes.id[int(k)] for k in pipe]
     assert (other.pipes.length_m == town.pipes.length_m[pipe]).all()
 
