@@ -62,6 +62,7 @@ from netplan.bypass.price import feed_lower_bound_minor, feed_price_minor, least
 from netplan.bypass.size import size_feed, sizes_in_order
 from netplan.bypass.spare import spare_flow_m3_per_s_std
 from netplan.bypass.split import Judge
+from netplan.bypass.stand import Stand, held_by_inlets
 from netplan.bypass.tail_bound import TailFeedBound
 from netplan.bypass.weather import (
     HourRow,
@@ -94,6 +95,7 @@ __all__ = [
     "PartsAnswer",
     "Relieved",
     "SizedFeed",
+    "Stand",
     "TailFeedBound",
     "Tap",
     "TooWeak",
@@ -111,6 +113,7 @@ __all__ = [
     "feed_parts",
     "feed_price_minor",
     "flow_changes",
+    "held_by_inlets",
     "hose_feeds",
     "hose_ways",
     "least_distance_m",

@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.bypass.stand import Stand
+
 __all__ = ["Draw", "Loads", "as_loads"]
 
 Floats = NDArray[np.float64]
@@ -39,10 +41,13 @@ class Loads:
     draws : tuple of tuple of Draw
         For each purge the places where its gas may be taken: at one of them every hour must hold. What holds
         with a draw holds without, so that the bare hours need no solving then.
+    beyond : tuple of Stand
+        How inlets stand in each hour that nothing done here changes; empty where there are none.
     """
 
     hours: tuple[Floats, ...]
     draws: tuple[tuple[Draw, ...], ...] = ()
+    beyond: tuple[Stand, ...] = ()
 
     def groups(self) -> Iterator[tuple[Draw | None, ...]]:
         """Yield the alternatives of each purge; one of nothing where there is none."""
@@ -54,7 +59,8 @@ class Loads:
 
     def in_hour(self, row: int) -> Loads:
         """Return the loads of one hour alone; of the first where there is no such row."""
-        return replace(self, hours=(self.hours[row if row < len(self.hours) else 0],))
+        place = row if row < len(self.hours) else 0
+        return replace(self, hours=(self.hours[place],), beyond=self.beyond[place : place + 1])
 
     def changed(self, change: Callable[[Floats], Floats]) -> Loads:
         """Return the same with every hour's demand changed."""

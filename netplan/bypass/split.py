@@ -239,7 +239,9 @@ class Judge:
 
         The hour that failed last is asked first: the next size down mostly fails by the same one.
         """
-        found = Stand("", math.inf)
+        found = worst_of(Stand("", math.inf), *loads.beyond)
+        if not found.holds:
+            return found
         for places in loads.groups():
             stands = (self._stand_in_all(sizes, tuple(loads.under(draw)), skip_inlets) for draw in places)
             found = worst_of(_first_that_holds(stands), found)

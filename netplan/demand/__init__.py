@@ -29,7 +29,7 @@ would give, because the published hourly shares step at the edges of their tempe
 
 from netplan.demand.customers import DemandPart, DemandResult, customer_demand
 from netplan.demand.forecast import Forecast, read_forecast
-from netplan.demand.groups import curve_name, diversity_of, uplift
+from netplan.demand.groups import Elsewhere, Together, curve_name, diversity_of, uplift
 from netplan.demand.nodes import customer_pressure, node_demand
 from netplan.demand.profile import customer_value_kwh_per_day, hour_factor
 from netplan.demand.records import Records, check_records
@@ -39,9 +39,11 @@ from netplan.demand.window import HourOfWindow, Window, day_hours, window_hours
 __all__ = [
     "DemandPart",
     "DemandResult",
+    "Elsewhere",
     "Forecast",
     "HourOfWindow",
     "Records",
+    "Together",
     "Window",
     "check_records",
     "curve_name",

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.constants import SECONDS_PER_HOUR
-from netplan.demand.groups import diversity_of, part_counts, uplift
+from netplan.demand.groups import Elsewhere, Together, diversity_of, part_counts, uplift
 from netplan.demand.profile import customer_value_kwh_per_day, hour_factor
 from netplan.demand.records import PEAK_PROFILE, Records, check_records
 from netplan.demand.window import HourOfWindow, Window, window_hours
@@ -67,6 +67,11 @@ class DemandResult:
         Flow at peak_kw; 0 where the yearly energy is used.
     hs_j_per_m3_std : float
         Superior calorific value [J/m³ at 15 °C, 101.325 kPa].
+    profile_mean_m3_per_s_std : float array, shape (profiles,)
+        Flow at a factor of one of all customers of a profile, by which hours are compared; NaN for a profile
+        that nobody has.
+    elsewhere : Elsewhere, optional
+        Customers fed together with these that are not among them.
     """
 
     records: Records
@@ -76,6 +81,8 @@ class DemandResult:
     mean_m3_per_s_std: Floats
     peak_m3_per_s_std: Floats
     hs_j_per_m3_std: float
+    profile_mean_m3_per_s_std: Floats
+    elsewhere: Elsewhere | None = None
 
     def __len__(self) -> int:
         return len(self.mean_m3_per_s_std)
@@ -88,14 +95,9 @@ class DemandResult:
     @property
     def worst_hour(self) -> int:
         """Row in `hours` of the greatest total; the first of several."""
-        by_profile = self.records.profile != PEAK_PROFILE
-        mean = np.bincount(
-            self.records.profile[by_profile],
-            weights=self.mean_m3_per_s_std[by_profile],
-            minlength=self.factors.shape[1],
-        )
         # Uplift and peaks are the same in every hour: the profiles alone decide.
-        return int(np.argmax(np.round(self.factors @ mean, 12)))
+        total = self.factors @ np.nan_to_num(self.profile_mean_m3_per_s_std)
+        return int(np.argmax(np.round(total, 12)))
 
     def hours_to_check(self) -> tuple[int, ...]:
         """Return the hours that no other hour of the window beats for every profile at once.
@@ -103,7 +105,7 @@ class DemandResult:
         What holds in these holds in all: a part of the network may have its worst hour when the whole
         does not.
         """
-        used = self.factors[:, np.unique(self.records.profile[self.records.profile != PEAK_PROFILE])]
+        used = self.factors[:, ~np.isnan(self.profile_mean_m3_per_s_std)]
         if used.shape[1] == 0:
             return (0,)
         keep = []
@@ -116,7 +118,7 @@ class DemandResult:
         return tuple(keep)
 
     def flow_m3_per_s_std(
-        self, hour: int | None = None, part: Ints | None = None, *, margin: bool = True
+        self, hour: int | None = None, part: Ints | Together | None = None, *, margin: bool = True
     ) -> Floats:
         """Return the flow of every customer in an hour [m³/s at 15 °C, 101.325 kPa].
 
@@ -124,7 +126,7 @@ class DemandResult:
         ----------
         hour : int, optional
             Row in `hours`; default the worst hour.
-        part : int array, shape (customers,), optional
+        part : int array, shape (customers,), or Together, optional
             Label of the part of the network that feeds each customer; one part if not given. Those of one
             label share their uplift and diversity.
         margin : bool
@@ -135,24 +137,29 @@ class DemandResult:
         float array, shape (customers,)
         """
         records = self.records
-        label = np.zeros(len(self), dtype=np.int64) if part is None else np.asarray(part, dtype=np.int64)
+        given = part.part if isinstance(part, Together) else part
+        label = np.zeros(len(self), dtype=np.int64) if given is None else np.asarray(given, dtype=np.int64)
         row = self.worst_hour if hour is None else hour
         by_peak = records.profile == PEAK_PROFILE
         factor = self.factors[row][records.profile]
         meters = part_counts(label, by_peak.astype(np.int64), 2, records.meters)
         kind_group = np.where(by_peak, records.category.astype(np.int64), len(Category))
+        besides = np.zeros(len(label))
+        if self.elsewhere is not None and isinstance(part, Together):
+            besides = self.elsewhere.counts(part.elsewhere, label, kind_group)
+            meters = meters + besides
         flow: Floats = self.mean_m3_per_s_std * factor * uplift(meters, self.rules)
         peak = np.flatnonzero(by_peak)
         if peak.size:
-            of_kind = part_counts(label, kind_group, len(Category) + 1, records.meters)[peak]
+            of_kind = part_counts(label, kind_group, len(Category) + 1, records.meters)[peak] + besides[peak]
             flow[peak] = self.peak_m3_per_s_std[peak] * diversity_of(of_kind)
         return flow * (1.0 + self.rules.demand.margin) if margin else flow
 
-    def window_m3_per_s_std(self, part: Ints | None = None) -> Floats:
+    def window_m3_per_s_std(self, part: Ints | Together | None = None) -> Floats:
         """Return the total flow of each hour of the window, shape (hours,) [m³/s at 15 °C, 101.325 kPa]."""
         return np.array([self.flow_m3_per_s_std(hour, part).sum() for hour in range(len(self.hours))])
 
-    def parts(self, hour: int | None = None, part: Ints | None = None) -> tuple[DemandPart, ...]:
+    def parts(self, hour: int | None = None, part: Ints | Together | None = None) -> tuple[DemandPart, ...]:
         """Return the demand of an hour by category and kind of record; the parts add up to the total."""
         flow = self.flow_m3_per_s_std(hour, part)
         found = []
@@ -169,6 +176,34 @@ class DemandResult:
                         DemandPart(f"{category.word}, {basis}", int(rows.sum()), float(flow[rows].sum()))
                     )
         return tuple(found)
+
+    def of_some(self, rows: Ints, group: Ints, groups: int) -> DemandResult:
+        """Return the demand of some customers, fed together with others.
+
+        Hours are compared by the demand of all.
+
+        Parameters
+        ----------
+        rows : int array
+            The customers.
+        group : int array, shape (customers,)
+            Group of others that each customer belongs to; -1 for those that are in none.
+        groups : int
+            How many groups there are.
+        """
+        records, others = self.records, np.flatnonzero(group >= 0)
+        kind = np.where(records.profile == PEAK_PROFILE, records.category.astype(np.int64), len(Category))
+        kinds = len(Category) + 1
+        meters: Floats = np.bincount(
+            group[others] * kinds + kind[others], weights=records.meters[others], minlength=groups * kinds
+        ).astype(float)
+        return replace(
+            self,
+            records=records.of_some(rows),
+            mean_m3_per_s_std=self.mean_m3_per_s_std[rows],
+            peak_m3_per_s_std=self.peak_m3_per_s_std[rows],
+            elsewhere=Elsewhere(meters.reshape(groups, kinds)),
+        )
 
     def at_hours(self, hours: tuple[HourOfWindow, ...]) -> DemandResult:
         """Return the demand of the same customers in other hours, such as the whole day."""
@@ -214,15 +249,24 @@ def customer_demand(
     for code, name in enumerate(records.profiles):
         rows = records.profile == code
         value[rows] = customer_value_kwh_per_day(records.annual_kwh[rows], name, climate)
+    mean = value * J_PER_KWH / hs_j_per_m3_std / SECONDS_PER_HOUR
     return DemandResult(
         records=records,
         rules=rules,
         hours=hours,
         factors=_factors(records, hours, rules),
-        mean_m3_per_s_std=value * J_PER_KWH / hs_j_per_m3_std / SECONDS_PER_HOUR,
+        mean_m3_per_s_std=mean,
         peak_m3_per_s_std=records.peak_kw * W_PER_KW / hs_j_per_m3_std,
         hs_j_per_m3_std=hs_j_per_m3_std,
+        profile_mean_m3_per_s_std=_by_profile(records, mean),
     )
+
+
+def _by_profile(records: Records, mean_m3_per_s_std: Floats) -> Floats:
+    rows = np.flatnonzero(records.profile != PEAK_PROFILE)
+    profile, count = records.profile[rows], len(records.profiles)
+    sums = np.bincount(profile, weights=mean_m3_per_s_std[rows], minlength=count)
+    return np.where(np.bincount(profile, minlength=count) > 0, sums, np.nan)
 
 
 def _factors(records: Records, hours: tuple[HourOfWindow, ...], rules: Rules) -> Floats:

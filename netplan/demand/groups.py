@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -9,10 +11,57 @@ from netplan.reference.diversity import diversity, diversity_curve
 from netplan.rules.model import Rules
 from netplan.sources import source
 
-__all__ = ["curve_name", "diversity_of", "part_counts", "uplift"]
+__all__ = ["Elsewhere", "Together", "curve_name", "diversity_of", "part_counts", "uplift"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Together:
+    """Who is fed together, and so shares uplift and diversity.
+
+    Parameters
+    ----------
+    part : int array, shape (customers,)
+        Label of the part of the network that feeds each customer.
+    elsewhere : int array, shape (parts elsewhere,)
+        Label of each group of customers that are fed with some of them but are not among them.
+    """
+
+    part: Ints
+    elsewhere: Ints
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Elsewhere:
+    """Customers that count where meters are counted, without being listed.
+
+    Parameters
+    ----------
+    meters : float array, shape (groups of customers, kinds)
+        Meters of each kind: those with a peak by category, then all others.
+    """
+
+    meters: Floats
+
+    def counts(self, label: Ints, part: Ints, kind: Ints) -> Floats:
+        """Return for each row the meters of its part and kind that are elsewhere.
+
+        Parameters
+        ----------
+        label : int array, shape (groups,)
+            Part that each group belongs to.
+        part, kind : int arrays
+            Of each row.
+        """
+        known, place = np.unique(label, return_inverse=True)
+        sums = np.zeros((len(known) + 1, self.meters.shape[1]))
+        np.add.at(sums, place.reshape(-1), self.meters)
+        at = np.searchsorted(known, part)
+        at[known[np.minimum(at, len(known) - 1)] != part] = len(known)
+        found: Floats = sums[at, kind]
+        return found
 
 
 def uplift(customers_n: Floats | float, rules: Rules) -> Floats:

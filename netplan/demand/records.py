@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -57,6 +57,11 @@ class Records:
     peak_kw: Floats
     known_peak_kw: Floats
     findings: tuple[Finding, ...]
+
+    def of_some(self, rows: NDArray[np.int64]) -> Records:
+        """Return the records of some customers; the findings stay those of all."""
+        columns = ("profile", "category", "meters", "annual_kwh", "peak_kw", "known_peak_kw")
+        return replace(self, **{name: getattr(self, name)[rows] for name in columns})
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,8 @@ from netplan.hydraulics.linear import LinearSolver, default_linear_solver, ldl_s
 from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState, PartStatus, StationState
 from netplan.hydraulics.nearby import nearby_solver
 from netplan.hydraulics.pipe import bore_for, pipe_drop, pipe_findings, pipe_flow, pipe_velocity
-from netplan.hydraulics.solver import FlowSolver, solve
+from netplan.hydraulics.rim import Rim, RimSolver, state_of_part
+from netplan.hydraulics.solver import FlowSolver, datum_height_m, solve
 from netplan.hydraulics.solving import NetworkSolver
 from netplan.hydraulics.surroundings import Surroundings
 from netplan.hydraulics.validity import state_findings
@@ -21,9 +22,12 @@ __all__ = [
     "LinearSolver",
     "NetworkSolver",
     "PartStatus",
+    "Rim",
+    "RimSolver",
     "StationState",
     "Surroundings",
     "bore_for",
+    "datum_height_m",
     "default_linear_solver",
     "friction_factor",
     "ldl_solver",
@@ -35,4 +39,5 @@ __all__ = [
     "pipe_velocity",
     "solve",
     "state_findings",
+    "state_of_part",
 ]

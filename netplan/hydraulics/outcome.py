@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -47,6 +47,26 @@ class Kept:
     base: float
     station_code: Ints
     station_flow: Floats
+
+    def of_part(self, nodes: Ints, links: Ints, stations: Ints) -> Kept:
+        """Return what is known of some nodes, links and stations, numbered by their places in these."""
+        return replace(
+            self,
+            link_flow=self.link_flow[links],
+            node_level=self.node_level[nodes],
+            station_code=self.station_code[stations],
+            station_flow=self.station_flow[stations],
+        )
+
+    def with_more(self, node_count: int, holding_kg_per_s: Floats) -> Kept:
+        """Return the same with nodes added at the end, and with stations that hold and give so much."""
+        missing = node_count - self.node_level.size
+        return replace(
+            self,
+            node_level=np.concatenate([self.node_level, np.zeros(missing)]),
+            station_code=np.concatenate([self.station_code, np.full(holding_kg_per_s.size, HOLDING)]),
+            station_flow=np.concatenate([self.station_flow, holding_kg_per_s]),
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -18,7 +18,7 @@ from netplan.hydraulics.outcome import Given, Kept
 from netplan.hydraulics.parts import Parts, find_parts
 from netplan.hydraulics.problem import solve_given
 
-__all__ = ["FlowSolver", "link_numbers", "solve"]
+__all__ = ["FlowSolver", "datum_height_m", "link_numbers", "solve"]
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -75,7 +75,7 @@ class FlowSolver:
     @property
     def datum_height_m(self) -> float:
         """Height at which the air has the pressure of the conditions [m]."""
-        return _datum(self.network, self._conditions)
+        return datum_height_m(self.network, self._conditions)
 
     def prepared_for(self, network: FlowNetwork) -> FlowSolver:
         """Return a solver for another network under the same conditions."""
@@ -190,7 +190,7 @@ class FlowSolver:
                 loss_coefficient=links.loss_coefficient,
                 is_open=links.is_open,
                 height_m=network.node_height_m,
-                datum_m=_datum(network, conditions),
+                datum_m=datum_height_m(network, conditions),
                 air_pa_abs=conditions.atmospheric_pressure_pa_abs,
                 gas_pressure_per_density=gas.pressure_per_density,
                 air_pressure_per_density=conditions.air_pressure_per_density(),
@@ -240,7 +240,11 @@ def _kept(state: FlowState | None) -> Kept | None:
     raise BadInputError("flow: the state to start from was not made by the solver; leave it out")
 
 
-def _datum(network: FlowNetwork, conditions: FlowConditions) -> float:
+def datum_height_m(network: FlowNetwork, conditions: FlowConditions) -> float:
+    """Return the height at which the air has the pressure of the conditions [m]: that of the first station.
+
+    Unless the conditions say otherwise; 0 where no station has a height.
+    """
     if conditions.datum_height_m is not None:
         return conditions.datum_height_m
     at_stations = network.node_height_m[network.station_node]

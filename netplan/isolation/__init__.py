@@ -21,7 +21,7 @@ rules, hours)`` is the price of each customer off for the window. Rows are rows 
 """
 
 from netplan.isolation.bonds import bonds
-from netplan.isolation.choose import CutSearch, cuts, look_up_in
+from netplan.isolation.choose import CutSearch, cuts, look_up_in, reads_rim
 from netplan.isolation.ground import interruption_minor
 from netplan.isolation.index import Index, build_index
 from netplan.isolation.model import (
@@ -61,4 +61,5 @@ __all__ = [
     "cuts",
     "interruption_minor",
     "look_up_in",
+    "reads_rim",
 ]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.isolation.index import Index
+from netplan.isolation.index import RIM, Index
 
 __all__ = ["Sensing", "open_runs", "parted", "sensing_pairs", "shut_in"]
 
@@ -162,7 +162,7 @@ def _without_customers(
     seen, frontier = {start}, [start]
     while frontier:
         node = frontier.pop()
-        if index.customer_start[node + 1] > index.customer_start[node]:
+        if index.customer_start[node + 1] > index.customer_start[node] or index.blocked[node] & RIM:
             return None
         for run, other in _neighbours(index, is_open, node):
             if run not in cut_runs and other not in zone and other not in seen:

@@ -13,7 +13,7 @@ from netplan.isolation.barred import barred_by
 from netplan.isolation.explain import not_nearer
 from netplan.isolation.forced import Forced, families, forced_places
 from netplan.isolation.ground import Ground, ground_of
-from netplan.isolation.index import Index, build_index
+from netplan.isolation.index import RIM, Index, build_index
 from netplan.isolation.links import links_of
 from netplan.isolation.model import Cut, IsolationProblem, Refusal, Stop
 from netplan.isolation.neighbourhood import SOURCE, Neighbourhood
@@ -22,7 +22,7 @@ from netplan.isolation.search import Found, Search
 from netplan.isolation.sites import Sites
 from netplan.isolation.work import lay_work
 
-__all__ = ["CutSearch", "cuts", "look_up_in"]
+__all__ = ["CutSearch", "cuts", "look_up_in", "reads_rim"]
 
 MOST_SCANNED: Final = 20_000
 """Zones looked at without an answer before the search gives up [-]."""
@@ -56,6 +56,13 @@ def look_up_in(problem: IsolationProblem, index: Index) -> None:
     _ = ground.priority
     if problem.feed_bound is not None:
         _ = ground.tails
+
+
+def reads_rim(search: CutSearch) -> bool:
+    """Whether a search came to the rim of a part of a network, beyond which it might have found more."""
+    if search.index.network.beyond is None or not search.has_begun:
+        return False
+    return bool((search.index.blocked[search.near.looked_at()] & RIM).any())
 
 
 class CutSearch(Iterator[Cut]):
@@ -97,6 +104,11 @@ class CutSearch(Iterator[Cut]):
             reasons = in_the_way(self.near, self.problem, self._refused, self.gave_up)
             raise NoPlanError("no set of stops isolates the work section: " + reasons[0], tuple(reasons))
         raise StopIteration
+
+    @property
+    def has_begun(self) -> bool:
+        """Whether a cut was asked for."""
+        return self._found is not None
 
     def look_everywhere(self) -> None:
         """Seek in the whole network from the start, to check that the neighbourhood misses nothing."""

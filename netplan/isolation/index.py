@@ -8,7 +8,7 @@ those. A valve is a run of its own. Built once for a network; all arrays, no Pyt
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,13 +17,17 @@ from scipy.sparse.csgraph import connected_components
 
 from netplan.network.model import Network
 
-__all__ = ["Index", "build_index"]
+__all__ = ["RIM", "SUPPLIED", "Index", "build_index"]
 
 Ints = NDArray[np.int32]
 Longs = NDArray[np.int64]
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
+RIM: Final = 8
+"""Bit of `Index.blocked` for a supernode at the rim of a part of a network."""
+SUPPLIED: Final = 1 | 2 | RIM
+"""Bits of `Index.blocked` for supernodes that gas comes from."""
 AT_NODE_M = 0.05
 """A fitting this near to a node's chainage sits on the node [m]: the default snap distance."""
 
@@ -70,7 +74,7 @@ class Index:
     several : bool array
         Customers attached at more than one supernode.
     blocked : uint8 array
-        Per supernode: bit 1 a station, 2 an injection, 4 a sensing point.
+        Per supernode: bit 1 a station, 2 an injection, 4 a sensing point, 8 the rim of a part of a network.
     grounds : list
         What the last few sets of rules made of it.
     """
@@ -202,6 +206,10 @@ def _fittings(network: Network, base: Floats) -> tuple[Floats, Ints]:
     return key[order], placed[order]
 
 
+def _rim(network: Network) -> Ints:
+    return np.zeros(0, dtype=np.int32) if network.beyond is None else network.beyond.node
+
+
 def _plain_nodes(network: Network, is_main: Flags, base: Floats, fitting_key: Floats) -> Flags:
     """Return the nodes where two pieces of main of the same make meet and nothing else is recorded."""
     pieces, pipes, n = network.pieces, network.pipes, len(network.nodes)
@@ -221,6 +229,7 @@ def _plain_nodes(network: Network, is_main: Flags, base: Floats, fitting_key: Fl
         network.sensing.node,
         network.injections.node,
         network.stations.sensing_node,
+        _rim(network),
     ):
         plain[at[at >= 0]] = False
     plain[network.customers.attach_node] = False
@@ -270,7 +279,7 @@ def _run_chains(network: Network, mains: Longs, run_of: Ints, n_runs: int) -> In
     pieces = network.pieces
     a, b = pieces.from_node[mains], pieces.to_node[mains]
     through = np.bincount(np.concatenate([a, b]), minlength=len(network.nodes)) == 2
-    for at in (network.stations.node, network.injections.node):
+    for at in (network.stations.node, network.injections.node, _rim(network)):
         through[at[at >= 0]] = False
     label, _ = _chained(a, b, through)
     chain = np.zeros(n_runs, dtype=np.int32)
@@ -298,6 +307,7 @@ def _blocked(network: Network, super_of: Ints, n_super: int) -> NDArray[np.uint8
         (2, network.injections.node),
         (4, network.sensing.node),
         (4, network.stations.sensing_node),
+        (RIM, _rim(network)),
     ):
         blocked[super_of[at[at >= 0]]] |= np.uint8(bit)
     return blocked

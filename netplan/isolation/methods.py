@@ -122,6 +122,11 @@ def fault_pressures(index: Index) -> tuple[Floats, NDArray[np.bool_]]:
     np.fmax.at(greatest, part, np.fmax(most, stations.outlet_pa_gauge[placed]))
     missing = np.zeros(count, dtype=np.bool_)
     missing[part[np.isnan(most)]] = True
+    beyond = index.network.beyond
+    if beyond is not None:
+        part = index.part[beyond.node]
+        np.fmax.at(greatest, part, beyond.fault_pa_gauge[beyond.part])
+        missing[part[beyond.fault_is_missing[beyond.part]]] = True
     return greatest, missing
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.isolation.forest import grow_forest
-from netplan.isolation.index import Index
+from netplan.isolation.index import SUPPLIED, Index
 
 __all__ = ["Span", "Tails", "find_tails"]
 
@@ -103,7 +103,7 @@ class Tails:
 def find_tails(index: Index) -> Tails:
     """Find every bridge and what hangs on it."""
     forest = grow_forest(index.n_super, index.run_a, index.run_b)
-    sources = np.concatenate([[0], np.cumsum((index.blocked[forest.order] & 3) > 0)]).astype(np.int64)
+    sources = np.concatenate([[0], np.cumsum((index.blocked[forest.order] & SUPPLIED) > 0)]).astype(np.int64)
     bridge = (forest.link >= 0) & (forest.words[forest.link] == 0)
     return Tails(
         order=forest.order,

@@ -215,10 +215,12 @@ class _Sides:
 
 
 def station_nodes(network: Network, *, injections: bool = False) -> Rows:
-    """Return the nodes of the placed stations, those of injections too if wanted."""
+    """Return the nodes of the placed stations, those of injections too if wanted, and where a rim is fed."""
     node = network.stations.node
     if injections:
         node = np.concatenate([node, network.injections.node])
+    if network.beyond is not None:
+        node = np.concatenate([node, network.beyond.node])
     return np.unique(node[node >= 0])
 
 

@@ -18,6 +18,7 @@ from netplan.findings import Finding
 from netplan.network.text import Text
 
 __all__ = [
+    "Beyond",
     "Customers",
     "Fittings",
     "Injections",
@@ -304,6 +305,33 @@ class KeepOut:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Beyond:
+    """What lies beyond the rim of a network that was taken out of a larger one: always fed.
+
+    Parameters
+    ----------
+    node : int32 array
+        Nodes at the rim, one row for each piece that leads beyond it.
+    part : int32 array
+        Number of the part beyond the rim that each of them is joined to, from 0.
+    fault_pa_gauge : float array
+        Of each part: the most that a station beyond can give in a fault [Pa gauge]; NaN where injections
+        alone feed it.
+    fault_is_missing : bool array
+        Whether a station of the part has no such figure on record.
+    system_outlet_pa_gauge, system_fault_pa_gauge : float arrays, shape (systems,)
+        Greatest set outlet, and the most in a fault, of the stations beyond [Pa gauge]; NaN without any.
+    """
+
+    node: Ints
+    part: Ints
+    fault_pa_gauge: Floats
+    fault_is_missing: Flags
+    system_outlet_pa_gauge: Floats
+    system_fault_pa_gauge: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Network:
     """A joined network of one or several pressure systems.
 
@@ -329,6 +357,8 @@ class Network:
         Base map layers (GeoDataFrames in the working CRS) by name.
     not_live : Text
         Ids of the mains that are recorded as abandoned or proposed and left out.
+    beyond : Beyond, optional
+        What a part of a larger network hangs on; None for a whole one.
     """
 
     source: str
@@ -351,3 +381,4 @@ class Network:
     findings: tuple[Finding, ...] = ()
     base: Mapping[str, Any] = field(default_factory=dict)
     not_live: Text = field(default_factory=Text)
+    beyond: Beyond | None = None

@@ -8,7 +8,7 @@ import numpy as np
 
 from netplan.customers import most_meters
 from netplan.errors import NoPlanError
-from netplan.isolation import MINOR_PER_UNIT, Cut, IsolationProblem, cuts
+from netplan.isolation import MINOR_PER_UNIT, Cut, IsolationProblem
 from netplan.plan.desk import Desk
 from netplan.plan.effects import reach_of
 from netplan.plan.waiting import queue_of, times_of
@@ -74,7 +74,7 @@ def ease(desk: Desk, problem: IsolationProblem) -> Eased:
 
 
 def _cheapest(desk: Desk, problem: IsolationProblem) -> Cut:
-    return next(cuts(replace(problem, feed_bound=None), desk.index))
+    return next(desk.cuts(replace(problem, feed_bound=None)))
 
 
 def _meters(desk: Desk, cut: Cut) -> int:

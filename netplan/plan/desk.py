@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -10,8 +11,9 @@ import numpy as np
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from netplan.bypass import Stand
 from netplan.constants import PA_PER_MBAR
-from netplan.demand import DemandResult, Window, customer_demand, customer_pressure, node_demand
+from netplan.demand import DemandResult, Together, Window, customer_demand, customer_pressure, node_demand
 from netplan.hydraulics import (
     FlowConditions,
     FlowNetwork,
@@ -19,14 +21,24 @@ from netplan.hydraulics import (
     FlowState,
     NetworkSolver,
     Surroundings,
+    datum_height_m,
     nearby_solver,
 )
 from netplan.hydraulics.adjacency import Adjacency
-from netplan.isolation import Index, build_index, interruption_minor
+from netplan.isolation import (
+    CutSearch,
+    Index,
+    IsolationProblem,
+    build_index,
+    cuts,
+    interruption_minor,
+)
 from netplan.network.graph import adjacency, components, fed_nodes
 from netplan.network.place import lines_between
+from netplan.network.vicinity import merged_parts
 from netplan.plan.flowcase import base_network, flow_conditions, gas_of, limit_pa_gauge
 from netplan.plan.request import PlanRequest
+from netplan.plan.rest import Rest
 from netplan.reference.gas import METRIC_STANDARD, Gas
 from netplan.rules import Rules
 
@@ -112,10 +124,30 @@ class Desk:
         """Return what solves a network made from the base one: of a city only what lies near the change."""
         return nearby_solver(self.surroundings, network)
 
+    @property
+    def conditions_everywhere(self) -> FlowConditions:
+        """Gas, temperature and air pressure, at one height for every part of the network."""
+        return replace(self.conditions, datum_height_m=datum_height_m(self.base, self.conditions))
+
     @cached_property
     def index(self) -> Index:
         """What the choice of stops looks up, built once."""
         return build_index(self.request.network)
+
+    def cuts(self, problem: IsolationProblem) -> CutSearch:
+        """Return the ways to isolate the work."""
+        return cuts(problem, self.index)
+
+    def require_unfelt(self) -> None:
+        """Check that nothing that was looked for may lie beyond the network: never, in a whole one."""
+
+    def require_within(self, x_m: Floats, y_m: Floats, margin_m: float) -> None:
+        """Check that all that lies so near to some places is in the network: always, in a whole one."""
+
+    @property
+    def rest(self) -> Rest:
+        """What lies beyond the network: nothing, of a whole one."""
+        return Rest()
 
     def rules_with(self, methods: frozenset[str]) -> Rules:
         """Return the rules with these methods alone; the same object for the same names.
@@ -163,14 +195,16 @@ class Desk:
         return interruption_minor(self.request.network, self.request.rules, self.request.window_hours)
 
     @cached_property
-    def own_part(self) -> Ints:
+    def own_part(self) -> Together:
         """Connected part of each customer before any stop; -1 for one on no pipe."""
         network = self.request.network
-        part = components(network)
+        part, beyond = components(network), np.zeros(0, dtype=np.int32)
+        if network.beyond is not None:
+            part, beyond = merged_parts(part, network.beyond)
         owner, at = self.attachments
         label = np.full(len(network.customers), -1, dtype=np.int64)
         label[owner[::-1]] = part[at[::-1]]
-        return label
+        return Together(label, beyond.astype(np.int64))
 
     @cached_property
     def attachments(self) -> tuple[Ints, Ints]:
@@ -210,6 +244,20 @@ class Desk:
             node_demand(customers, self.demand.flow_m3_per_s_std(hour, self.own_part), len(live), live)
             for hour in self.hours
         )
+
+    def state_in(self, demand: DemandResult, hour: int) -> tuple[Floats, FlowState]:
+        """Return what is drawn at each node in an hour [m³/s at 15 °C, 101.325 kPa], and the all-on state."""
+        customers, live = self.request.network.customers, self.fed_before
+        drawn = node_demand(customers, demand.flow_m3_per_s_std(hour, self.own_part), len(live), live)
+        return drawn, self.solver.resolve(demand_m3_per_s_std=drawn, warm=self.before)
+
+    def stands_beyond(
+        self,
+        air_temp_c: float,  # noqa: ARG002 - nothing lies beyond a whole network, in any weather
+        hours: Sequence[int],  # noqa: ARG002
+    ) -> tuple[Stand, ...]:
+        """Return how inlets beyond the network stand in hours of other weather: none, of a whole one."""
+        return ()
 
     @cached_property
     def before(self) -> FlowState:

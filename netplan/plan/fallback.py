@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.errors import NoPlanError
-from netplan.isolation import Cut, IsolationProblem, Orders, Stop, Stretch, cuts
+from netplan.isolation import Cut, IsolationProblem, Orders, Stop, Stretch
 from netplan.network.section import Section
 from netplan.plan.desk import Desk
 from netplan.plan.effects import reach_of
@@ -102,7 +102,7 @@ def _outward(desk: Desk, problem: IsolationProblem, cut: Cut, place: int) -> Cut
         keep_out=problem.orders.keep_out,
     )
     try:
-        answer = next(cuts(replace(problem, orders=orders, feed_bound=None, alternatives=None), desk.index))
+        answer = next(desk.cuts(replace(problem, orders=orders, feed_bound=None, alternatives=None)))
     except NoPlanError as error:
         return str(error)
     new = _new_stops(answer, others)

@@ -12,6 +12,7 @@ from netplan.bypass.candidates import BoundaryValve, BypassEnd, HoseWay, MainLin
 from netplan.isolation import Cut
 from netplan.network.model import Network
 from netplan.network.place import points_at
+from netplan.network.supply import fault_outlet_pa_gauge
 from netplan.network.words import Operable, ValveState
 from netplan.plan.desk import Desk
 from netplan.plan.naming import stop_id
@@ -114,6 +115,7 @@ def hose_ways_of(
     ends = np.concatenate([links.from_node[fed_rows], links.to_node[fed_rows]])
     x, y = nodes.x_m[ends], nodes.y_m[ends]
     span = np.ptp(x) + np.ptp(y) + margin
+    desk.require_within(x, y, margin)
     near = (
         strong[a]
         & strong[b]
@@ -161,15 +163,8 @@ def valve_ways(desk: Desk, reach: Reach, part: Hungry) -> tuple[Feed, ...]:
                 same_system=bool(nodes.system[ends[0]] == nodes.system[ends[1]]),
             )
         )
-    fault = _fault_pa_gauge(network, int(nodes.system[np.flatnonzero(part.nodes)[0]]))
+    fault = fault_outlet_pa_gauge(network, int(nodes.system[np.flatnonzero(part.nodes)[0]]))
     return valve_feeds(found, 1, fault_pa_gauge=fault, limit_pa_gauge=_mop_pa_gauge(network, part))
-
-
-def _fault_pa_gauge(network: Network, system: int) -> float:
-    stations = network.stations
-    own = (stations.node >= 0) & (network.nodes.system[stations.node] == system)
-    worst = np.fmax(stations.max_outlet_pa_gauge, stations.outlet_pa_gauge)[own]
-    return float(worst.max()) if len(worst) else float("nan")
 
 
 def _mop_pa_gauge(network: Network, part: Hungry) -> float:

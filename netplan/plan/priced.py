@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.bypass import SizedFeed
+from netplan.demand import Together
 from netplan.hydraulics import FlowState
 from netplan.isolation import Cut
 from netplan.plan.feeding import FedNetwork
@@ -107,6 +108,6 @@ class Priced:
         return gone
 
     @property
-    def groups(self) -> Ints:
+    def groups(self) -> Together:
         """With whom each customer shares uplift and diversity while the stops are in."""
         return self.reach.groups(self.gone)

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.network.graph import components, parts_without
+from netplan.demand import Together
+from netplan.network.graph import components, parts_without, station_nodes
 from netplan.network.model import Network
+from netplan.network.vicinity import merged_parts
 
 __all__ = ["Reach", "reach_after"]
 
@@ -38,6 +40,8 @@ class Reach:
         on none.
     customer_part : int32 array, shape (customers,)
         Stranded part of a stranded customer, else the fed part; NO_PART for none.
+    beyond_part : int32 array, shape (parts beyond the rim,)
+        Part that each of them belongs to; empty for a whole network.
     """
 
     part: Ints
@@ -47,13 +51,15 @@ class Reach:
     isolated: Flags
     stranded: Flags
     customer_part: Ints
+    beyond_part: Ints
 
-    def groups(self, gone: Flags) -> NDArray[np.int64]:
+    def groups(self, gone: Flags) -> Together:
         """Return with whom each customer shares uplift and diversity: those of its part that are on.
 
         Smaller groups peak higher, so that those who stay count without the ones that are off.
         """
-        return np.where(gone, GONE, self.customer_part).astype(np.int64)
+        part = np.where(gone, GONE, self.customer_part).astype(np.int64)
+        return Together(part, self.beyond_part.astype(np.int64))
 
 
 def reach_after(
@@ -84,11 +90,13 @@ def reach_after(
         closed[opened_pieces] = False
     closed[closed_pieces] = True
     part = parts_without(network, closed_pieces) if opened_pieces is None else components(network, ~closed)
+    beyond_part = np.zeros(0, np.int32)
+    if network.beyond is not None:
+        part, beyond_part = merged_parts(part, network.beyond)
     in_zone = np.zeros(count, bool)
     in_zone[zone_nodes] = True
     fed_part = np.zeros(int(part.max(initial=-1)) + 1, bool)
-    for nodes in (network.stations.node, network.injections.node):
-        fed_part[part[nodes[nodes >= 0]]] = True
+    fed_part[part[station_nodes(network, injections=True)]] = True
     fed = fed_part[part] & ~in_zone
 
     owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
@@ -111,4 +119,5 @@ def reach_after(
         isolated=isolated,
         stranded=stranded,
         customer_part=customer_part,
+        beyond_part=beyond_part,
     )

@@ -11,16 +11,19 @@ from importlib.metadata import version
 import numpy as np
 
 from netplan import __version__
-from netplan.constants import SECONDS_PER_HOUR
+from netplan.constants import PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.errors import NoPlanError
 from netplan.network.bulk import meanwhile
 from netplan.network.model import Network
-from netplan.network.section import work_section
+from netplan.network.section import Section, work_section
+from netplan.network.vicinity import ReachesRimError
 from netplan.plan import model
 from netplan.plan.desk import Desk
 from netplan.plan.naming import stop_id
+from netplan.plan.near import desks_for
 from netplan.plan.request import PlanRequest
 from netplan.plan.result import FlowPicture, PlanResult
-from netplan.plan.search import look_up, rank
+from netplan.plan.search import gas_outlet_pa_gauge, look_up, rank
 from netplan.plan.steps import step_list
 from netplan.plan.writing.findings import findings_of, known_findings
 from netplan.plan.writing.option import option_of
@@ -62,14 +65,38 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
     """
     section = work_section(request.network, request.parts)
     tell("solving the network before any stop")
-    desk = Desk.for_request(request)
-    with meanwhile(lambda: desk.before_by_hour) as before:
-        look_up(desk, section)
-        before()
-    desk.before.require_solved()
-    ranking = rank(desk, section, tell)
+    whole = Desk.for_request(request)
+    with meanwhile(lambda: whole.before_by_hour) as before:
+        for desk in desks_for(whole, section):
+            try:
+                here = work_section(desk.request.network, request.parts)
+                look_up(desk, here)
+                before()
+                whole.before.require_solved()
+                return _plan_on(desk, whole, here, tell)
+            except ReachesRimError:
+                tell("looking farther out")
+    raise AssertionError("the whole network has no rim")
+
+
+def _plan_on(desk: Desk, whole: Desk, section: Section, tell: Callable[[str], None]) -> PlanResult:
+    """Plan on the desk of a vicinity or of the whole network.
+
+    Raises
+    ------
+    ReachesRimError
+        When a plan on the whole network might be another one.
+    """
+    request = desk.request
+    try:
+        ranking = rank(desk, section, tell)
+    except NoPlanError:
+        desk.require_unfelt()
+        raise
     work = tuple(model.WorkItem(main_id=p.main_id, from_m=p.from_m, to_m=p.to_m) for p in request.parts)
-    conditions = _conditions(desk)
+    conditions = _conditions(whole).model_copy(
+        update={"gas_outlet_mbar": gas_outlet_pa_gauge(desk, section) / PA_PER_MBAR}
+    )
     options: list[model.Option] = []
     pictures: list[FlowPicture] = []
     for place in range(len(ranking.options)):
@@ -82,15 +109,18 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
         )
         options.append(option.model_copy(update={"steps": steps}))
         pictures.append(picture_of(desk, priced, solved, feeds.ids))
+    desk.require_unfelt()
+    everything = whole.request.network
+    known = known_findings(everything, work_section(everything, request.parts))
     plan = model.Plan(
         caution=CAUTION,
-        network=_facts(request.network),
+        network=_facts(everything),
         provenance=_provenance(request.network),
         work=work,
         conditions=conditions,
         rules=request.rules.values(),
         not_checked=NOT_CHECKED,
-        findings=findings_of((*known_findings(request.network, section), *desk.demand.findings), options),
+        findings=findings_of((*known, *whole.demand.findings), options),
         options=tuple(options),
     )
     return PlanResult(plan=plan, network=request.network, pictures=tuple(pictures))

@@ -15,13 +15,12 @@ from netplan.isolation import (
     MINOR_PER_UNIT,
     CutSearch,
     FeedBound,
-    Index,
     IsolationProblem,
     Tail,
-    cuts,
     look_up_in,
 )
 from netplan.network.section import Section
+from netplan.network.supply import set_outlet_pa_gauge
 from netplan.plan.crew_day import ease
 from netplan.plan.desk import Desk
 from netplan.plan.priced import Priced, Refused
@@ -29,11 +28,13 @@ from netplan.plan.pricing import price_cut
 from netplan.reference.gas import METRIC_STANDARD
 from netplan.rules import Rules
 
-__all__ = ["Ranking", "isolation_problem", "look_up", "rank"]
+__all__ = ["Ranking", "gas_outlet_pa_gauge", "isolation_problem", "look_up", "rank"]
 
 Tell = Callable[[str], None]
 
 MOST_REASONS = 5
+NO_OUTLET_PA_GAUGE = 20 * PA_PER_MBAR
+"""What a network that injections alone feed is taken to be at (own) [Pa gauge]."""
 PATIENCE = 3.0
 """How many times the rules' seconds are spent before giving up without any option (own): of two hundred
 random sections those that had none after one time had none after ten [-]."""
@@ -75,7 +76,7 @@ def isolation_problem(desk: Desk, section: Section) -> IsolationProblem:
     """Return the question to the choice of stops."""
     request = desk.request
     rules = request.rules
-    pressure = _outlet_pa_gauge(desk, section) + desk.conditions.atmospheric_pressure_pa_abs
+    pressure = gas_outlet_pa_gauge(desk, section) + desk.conditions.atmospheric_pressure_pa_abs
     density = desk.gas.density_kg_per_m3(desk.conditions.ground_temperature_k, pressure)
     content = density / desk.gas.density_kg_per_m3_at(METRIC_STANDARD)
     gas_minor_per_m3 = rules.price.gas_per_m3 * MINOR_PER_UNIT * content * rules.purge.volumes_in
@@ -92,13 +93,11 @@ def isolation_problem(desk: Desk, section: Section) -> IsolationProblem:
     )
 
 
-def _outlet_pa_gauge(desk: Desk, section: Section) -> float:
+def gas_outlet_pa_gauge(desk: Desk, section: Section) -> float:
+    """Return the pressure at which the gas of a zone is priced: the greatest set outlet [Pa gauge]."""
     network = desk.request.network
-    system = network.pipes.system[section.pipe[0]]
-    placed = network.stations.node >= 0
-    own = placed & (network.nodes.system[network.stations.node] == system)
-    outlet = network.stations.outlet_pa_gauge[own if own.any() else placed]
-    return float(outlet.max()) if len(outlet) else 20 * PA_PER_MBAR
+    outlet = set_outlet_pa_gauge(network, int(network.pipes.system[section.pipe[0]]))
+    return outlet if np.isfinite(outlet) else NO_OUTLET_PA_GAUGE
 
 
 def _feed_bound(desk: Desk, section: Section) -> FeedBound:
@@ -131,7 +130,7 @@ def look_up(desk: Desk, section: Section) -> None:
     look_up_in(isolation_problem(desk, section), desk.index)
 
 
-def rank(desk: Desk, section: Section, tell: Tell, index: Index | None = None) -> Ranking:
+def rank(desk: Desk, section: Section, tell: Tell) -> Ranking:
     """Return the best different options.
 
     Raises
@@ -147,7 +146,7 @@ def rank(desk: Desk, section: Section, tell: Tell, index: Index | None = None) -
     priced, ease_minor, is_eased = 0, 0, False
     next_bound: int | None = None
     reason = "every way to isolate the work was priced"
-    search = cuts(problem, index or desk.index)
+    search = desk.cuts(problem)
     while (cut := next(search, None)) is not None:
         worst, bound = found.worst_minor, cut.bound_minor - ease_minor
         if worst is not None and bound >= worst:
@@ -167,7 +166,7 @@ def rank(desk: Desk, section: Section, tell: Tell, index: Index | None = None) -
         if answer.by_relighting and not is_eased:
             # Zones with too many meters may come by the thousand before the first with few enough.
             eased = ease(desk, problem)
-            search, ease_minor, is_eased = cuts(eased.problem, desk.index), eased.ease_minor, True
+            search, ease_minor, is_eased = desk.cuts(eased.problem), eased.ease_minor, True
     else:
         if search.gave_up:
             next_bound = search.lower_bound_minor - ease_minor

@@ -18,7 +18,6 @@ from netplan.bypass import (
     weather_window,
 )
 from netplan.demand import DemandResult
-from netplan.hydraulics import FlowSolver
 from netplan.plan.desk import Desk
 from netplan.plan.effects import kept_inlets, node_demand_after
 from netplan.plan.priced import Priced
@@ -92,7 +91,7 @@ def feed_case(desk: Desk, option: Priced) -> FeedCase:
         flow = desk.base.with_links(replace(links, is_open=links.is_open & ~option.reach.closed))
     loads = _loads(desk, option, desk.demand, desk.hours, flow.node_count)
     demand = node_demand_after(desk, option.reach, option.flow_m3_per_s_std, flow.node_count)
-    solver = FlowSolver(flow, desk.conditions)
+    solver = desk.solver_of(flow)
     solver.solve(demand)
     return FeedCase(solver, demand, kept_inlets(desk, option.reach, option.gone), loads)
 
@@ -128,7 +127,8 @@ def weather_of(desk: Desk, option: Priced, *, ladders: bool) -> Weather:
     def demand_at(air_temp_c: float, hour: int | None = None) -> Loads:
         demand = desk.demand_at(air_temp_c)
         hours = demand.hours_to_check() if hour is None else (hour,)
-        return _loads(desk, option, demand, hours, case.solver.network.node_count)
+        loads = _loads(desk, option, demand, hours, case.solver.network.node_count)
+        return replace(loads, beyond=desk.stands_beyond(air_temp_c, hours))
 
     # It was priced to hold in the weather planned for, so that the edge lies at or beyond it.
     planned = desk.demand.hours[desk.demand.worst_hour].air_temp_c

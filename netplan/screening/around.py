@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.isolation import Cut, Index, bonds
+from netplan.isolation.index import SUPPLIED
 from netplan.network.graph import fed_nodes
 
 __all__ = ["Around"]
@@ -106,7 +107,7 @@ class Around:
         return without
 
     def _has_supply(self, spread: _Spread) -> bool:
-        return any(self._blocked[node] & 3 for node in spread.seen)
+        return any(self._blocked[node] & SUPPLIED for node in spread.seen)
 
     def _grow(
         self, spread: _Spread, most: int, owner: dict[int, _Spread], zone: set[int], touched: set[int]

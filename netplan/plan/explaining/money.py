@@ -146,7 +146,8 @@ def _feeds(sheet: Sheet, folder: Folder) -> None:
 
 def _gas(sheet: Sheet, folder: Folder) -> int:
     rules, gas = folder.rules, folder.gas
-    outlet = float(folder.stations.outlet_mbar.max())
+    known = folder.plan.conditions.gas_outlet_mbar
+    outlet = float(folder.stations.outlet_mbar.max()) if known is None else known
     kelvin = ZERO_CELSIUS_K + rules.gas.ground_temp_c
     dense = gas.density_kg_per_m3(kelvin, outlet * PA_PER_MBAR + ATMOSPHERE_PA_ABS)
     zones = folder.option.zones
@@ -161,7 +162,7 @@ def _gas(sheet: Sheet, folder: Folder) -> int:
         dense,
         "kg/m³",
         f"density in the ground at the highest station outlet, {outlet:g} mbar gauge",
-        "layer stations, outlet_mbar; table components.csv (source iso_6976)",
+        "plan.json, conditions, gas_outlet_mbar; table components.csv (source iso_6976)",
     )
     sheet.given(
         "rho",

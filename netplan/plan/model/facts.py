@@ -5,7 +5,7 @@ from __future__ import annotations
 from pydantic import Field
 
 from netplan.plan.model.part import Part
-from netplan.plan.numbers import Metres, Rounded2, Rounded3
+from netplan.plan.numbers import Metres, Pressure, Rounded2, Rounded3
 
 __all__ = ["Conditions", "DemandPart", "FindingRow", "NetworkFacts", "Provenance", "WorkItem"]
 
@@ -56,6 +56,10 @@ class Conditions(Part):
     note: str = ""
     orders: tuple[str, ...] = Field(default=(), description="what the planner ordered, a line each")
     demand_parts: tuple[DemandPart, ...] = ()
+    gas_outlet_mbar: Pressure | None = Field(
+        default=None,
+        description="greatest set outlet of the work's system: the gas of the zones is priced at it",
+    )
 
 
 class FindingRow(Part):

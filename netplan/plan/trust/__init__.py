@@ -1,5 +1,6 @@
 """How far an option may be trusted: what would change if a doubtful record near it were wrong."""
 
+from netplan.plan.trust.doubts import NEAR_M
 from netplan.plan.trust.judge import trust_of
 
-__all__ = ["trust_of"]
+__all__ = ["NEAR_M", "trust_of"]

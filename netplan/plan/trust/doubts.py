@@ -13,9 +13,10 @@ from netplan.network.model import Network
 from netplan.network.words import ValveState
 from netplan.plan.trust.ground import Ground
 
-__all__ = ["Closing", "Doubt", "Joining", "doubts_near"]
+__all__ = ["NEAR_M", "Closing", "Doubt", "Joining", "doubts_near"]
 
-_NEAR_M: Final = 500.0
+NEAR_M: Final = 500.0
+"""How far round what an option touches a valve of unknown state is doubted (own) [m]."""
 _MOST_VALVES: Final = 12
 _MOST_VALVES_OF_LARGE: Final = 4
 _LARGE: Final = 200_000
@@ -90,8 +91,8 @@ def doubts_near(ground: Ground, touched: NDArray[np.bool_]) -> list[Doubt]:
     return [
         *_near_misses(ground, _wider(box, 5.0)),
         *_crossings(ground, _wider(box, 5.0)),
-        *_closed_valves(ground),
-        *_unknown_valves(network, _wider(box, _NEAR_M), around),
+        *_closed_valves(ground, touched),
+        *_unknown_valves(network, _wider(box, NEAR_M), around),
     ]
 
 
@@ -151,7 +152,9 @@ def _crossings(ground: Ground, box: Box) -> list[Doubt]:
     return result
 
 
-def _closed_valves(ground: Ground) -> list[Doubt]:
+def _closed_valves(ground: Ground, touched: NDArray[np.bool_]) -> list[Doubt]:
+    """Return the closed valves beside what an option empties or cuts off."""
+    beside = {*ground.part[np.flatnonzero(touched)].tolist(), *ground.part[ground.zone_places].tolist()}
     network, valves, pieces = ground.network, ground.network.valves, ground.network.pieces
     stops = {stop.valve for stop in ground.cut.stops}
     shut = np.flatnonzero((valves.piece >= 0) & (valves.state == ValveState.CLOSED))
@@ -159,7 +162,8 @@ def _closed_valves(ground: Ground) -> list[Doubt]:
     for valve in shut.tolist():
         piece = int(valves.piece[valve])
         one, other = (_with_zone(ground, int(ends[piece])) for ends in (pieces.from_node, pieces.to_node))
-        if valve in stops or ground.carries[piece] or ground.part[one] == ground.part[other]:
+        sides = {int(ground.part[one]), int(ground.part[other])}
+        if valve in stops or ground.carries[piece] or len(sides) == 1 or not sides & beside:
             continue
         x, y = (float(axis[pieces.from_node[piece]]) for axis in (network.nodes.x_m, network.nodes.y_m))
         result.append(

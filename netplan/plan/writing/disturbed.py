@@ -11,6 +11,7 @@ from netplan.bypass import flow_changes, station_loads
 from netplan.constants import SECONDS_PER_HOUR
 from netplan.plan.desk import Desk
 from netplan.plan.priced import Priced
+from netplan.plan.rest import LoadedStation
 
 __all__ = ["dust_warnings", "load_warnings"]
 
@@ -64,12 +65,15 @@ def load_warnings(desk: Desk, option: Priced) -> list[str]:
     # The greatest of all hours; a station without a capacity has no load.
     before = np.max([station_loads(desk.base, state) for state in desk.before_by_hour], axis=0)
     after = np.max([station_loads(desk.base, state) for state in option.work.states[-1].states], axis=0)
-    found = []
-    for row, share, was in zip(placed.tolist(), after.tolist(), before.tolist(), strict=True):
-        if share >= NOTABLE_LOAD:
-            capacity = float(stations.capacity_m3_per_s_std[row]) * SECONDS_PER_HOUR
-            found.append(
-                f"station {stations.id[row]} gives {share:.0%} of its {capacity:.0f} m³/h with the "
-                f"stops in ({was:.0%} before): agree with the people who look after it"
-            )
-    return found
+    loaded = [
+        (LoadedStation(stations.id[row], share, float(stations.capacity_m3_per_s_std[row])), was)
+        for row, share, was in zip(placed.tolist(), after.tolist(), before.tolist(), strict=True)
+    ]
+    loaded += [(station, station.share) for station in desk.rest.loaded]
+    return [
+        f"station {station.station_id} gives {station.share:.0%} of its "
+        f"{station.capacity_m3_per_s_std * SECONDS_PER_HOUR:.0f} m³/h with the "
+        f"stops in ({was:.0%} before): agree with the people who look after it"
+        for station, was in sorted(loaded, key=lambda one: one[0].station_id)
+        if station.share >= NOTABLE_LOAD
+    ]

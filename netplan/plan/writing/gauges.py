@@ -10,13 +10,19 @@ from netplan.constants import PA_PER_MBAR
 from netplan.network.place import nearest_chainage
 from netplan.plan import model
 from netplan.plan.desk import Desk
+from netplan.plan.effects import kept_inlets
 from netplan.plan.naming import gauge_id
 from netplan.plan.priced import Priced
+from netplan.plan.states import Judged
 
 __all__ = ["gauges_of"]
 
 REACH_M = 60.0
 """How far from the worst meter inlet its main may lie to be gauged (own) [m]."""
+
+
+FELT_PA = 1.0
+"""Change of pressure from which the stops are felt at a meter inlet (own) [Pa]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,9 +32,18 @@ class _Spot:
     node: int
 
 
+@dataclass(frozen=True, slots=True)
+class _Felt:
+    """The lowest kept meter inlet at which the stops are felt: node (-1: none) and pressure [Pa gauge]."""
+
+    node: int
+    least_pa_gauge: float
+
+
 def gauges_of(desk: Desk, option: Priced) -> tuple[model.Gauge, ...]:
     """Return the gauges of an option: one on the live side of every stop, one at the worst kept inlet.
 
+    The worst kept inlet is the lowest of those at which the stops are felt: others tell nothing about them.
     Normal is the solved reading with meters off and no stop in yet. Warning is what the gauge reads when the
     worst kept inlet is down to the minimum with its margin, abort when it is down to the minimum: both taken
     as far below the gauge's own solved reading with all stops in as the inlet is above its limit there.
@@ -36,19 +51,18 @@ def gauges_of(desk: Desk, option: Priced) -> tuple[model.Gauge, ...]:
     states = option.work.states
     first = next(judged for judged in states if judged.name == "meters off")
     last = states[-1]
-    low = min(
-        (judged.least_pa_gauge for judged in states if not np.isnan(judged.least_pa_gauge)), default=np.nan
-    )
+    felt = _lowest_felt(desk, option)
     rules = desk.request.rules.pressure
+    spots = _spots(desk, option, felt)
+    # Where the stops are felt at no inlet, the gauges beside them have to hold themselves.
+    lows = [felt.least_pa_gauge] if felt.node >= 0 else [_reading(last, spot.node) for spot in spots]
+    low = min((value for value in lows if not np.isnan(value)), default=np.nan)
     room_pa = 0.0 if np.isnan(low) else max(low - desk.required_pa_gauge, 0.0)
     found = []
-    for place, spot in enumerate(_spots(desk, option)):
-        normal = float(first.state.pressure_pa_gauge[spot.node])
-        after = min(
-            float(judged.state.pressure_pa_gauge[spot.node])
-            for judged in (first, last)
-            if not np.isnan(judged.state.pressure_pa_gauge[spot.node])
-        )
+    for place, spot in enumerate(spots):
+        normal = _reading(first, spot.node)
+        readings = (_reading(judged, spot.node) for judged in (first, last))
+        after = min(value for value in readings if not np.isnan(value))
         warning = after - room_pa
         found.append(
             model.Gauge(
@@ -63,7 +77,27 @@ def gauges_of(desk: Desk, option: Priced) -> tuple[model.Gauge, ...]:
     return tuple(found)
 
 
-def _spots(desk: Desk, option: Priced) -> list[_Spot]:
+def _reading(judged: Judged, node: int) -> float:
+    return float(judged.state.pressure_pa_gauge[node])
+
+
+def _lowest_felt(desk: Desk, option: Priced) -> _Felt:
+    """Return the lowest kept inlet, in any state and hour, of those whose pressure the stops change."""
+    nodes = kept_inlets(desk, option.reach, option.gone).node
+    before = np.array([state.pressure_pa_gauge[nodes] for state in desk.before_by_hour])
+    states = [
+        np.array([state.pressure_pa_gauge[nodes] for state in judged.states]) for judged in option.work.states
+    ]
+    felt = (np.abs(states[-1] - before) >= FELT_PA).any(axis=0)
+    if not felt.any():
+        return _Felt(-1, np.nan)
+    least = np.fmin.reduce([np.fmin.reduce(pressure, axis=0) for pressure in states])
+    least[~felt] = np.inf
+    row = int(np.nanargmin(least))
+    return _Felt(int(nodes[row]), float(least[row]))
+
+
+def _spots(desk: Desk, option: Priced, felt: _Felt) -> list[_Spot]:
     network = desk.request.network
     final = option.final.pressure_pa_gauge
     first = next(
@@ -76,8 +110,8 @@ def _spots(desk: Desk, option: Priced) -> list[_Spot]:
         tapped = [t for t in stop.tappings if t.role == "gauge"]
         pipe, chainage = (tapped[0].pipe, tapped[0].chainage_m) if tapped else (stop.pipe, stop.chainage_m)
         spots.append(_Spot(pipe, chainage, stop.live_node))
-    worst = option.work.states[-1].node
-    if 0 <= worst < len(network.nodes):
+    worst = felt.node
+    if worst >= 0:
         xy = np.array([[network.nodes.x_m[worst], network.nodes.y_m[worst]]])
         pipe_row, chainage_m, _ = nearest_chainage(network, xy, REACH_M)
         if pipe_row[0] >= 0:

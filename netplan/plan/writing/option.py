@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from netplan.network.section import Section
 from netplan.plan import model
 from netplan.plan.desk import Desk
 from netplan.plan.fallback import fallbacks
+from netplan.plan.priced import Priced
 from netplan.plan.search import Ranking
-from netplan.plan.trust import trust_of
+from netplan.plan.trust import NEAR_M, trust_of
 from netplan.plan.waiting import money
 from netplan.plan.weather import not_looked_for, weather_of
 from netplan.plan.writing.fallback import fallbacks_of
@@ -48,6 +51,7 @@ def option_of(
     request = desk.request
     weather = weather_of(desk, priced, ladders=place == 0) if request.weather else not_looked_for(priced)
     feeds = feeds_of(desk, priced, weather)
+    _require_doubts_within(desk, priced)
     relighting = relighting_of(desk, priced)
     return (
         model.Option(
@@ -82,6 +86,14 @@ def option_of(
         ),
         feeds,
     )
+
+
+def _require_doubts_within(desk: Desk, priced: Priced) -> None:
+    """Check that all records that may be doubted near an option are in the desk's network."""
+    nodes, reach = desk.request.network.nodes, priced.reach
+    touched = np.flatnonzero(reach.in_zone | (~reach.fed & desk.fed_before))
+    at = np.concatenate([touched, [stop.live_node for stop in priced.cut.stops]]).astype(np.int64)
+    desk.require_within(nodes.x_m[at], nodes.y_m[at], NEAR_M)
 
 
 def _proof(ranking: Ranking, place: int) -> model.Proof:

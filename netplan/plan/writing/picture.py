@@ -81,7 +81,7 @@ def picture_of(desk: Desk, option: Priced, solved: Solved, feed_ids: tuple[str |
         customer_demand_m3h=option.flow_m3_per_s_std * SECONDS_PER_HOUR,
         customer_pressure_mbar=customer_pressure_after(desk, option) / PA_PER_MBAR,
         station_flow_m3h=solved.state.station_flow_m3_per_s_std * SECONDS_PER_HOUR,
-        customer_part=option.groups.astype(np.int32),
+        customer_part=option.groups.part.astype(np.int32),
         node_before_mbar=_padded(desk.before.pressure_pa_gauge / PA_PER_MBAR, count, np.nan),
         node_in_zone=_padded(option.reach.in_zone.astype(float), count, 0.0) > 0.0,
     )

@@ -13,6 +13,7 @@ from netplan.hydraulics import FlowState
 from netplan.plan import model
 from netplan.plan.desk import Desk
 from netplan.plan.priced import Priced
+from netplan.plan.rest import Lowest
 from netplan.plan.states import Judged
 from netplan.plan.writing.people import customer_pressure_in
 from netplan.plan.writing.relighting import Relighting
@@ -29,7 +30,7 @@ def pressures_of(desk: Desk, option: Priced) -> model.Pressures:
     return model.Pressures(
         before=_least(desk, _before(desk)),
         after=_least(desk, after),
-        weak_before=tuple(customers.id[row] for row in weak),
+        weak_before=tuple(sorted([*(customers.id[row] for row in weak), *desk.rest.weak])),
     )
 
 
@@ -40,14 +41,17 @@ def _before(desk: Desk) -> list[Floats]:
 
 def _least(desk: Desk, pressure_pa_gauge: Sequence[Floats]) -> model.LeastPressure:
     """Return the least of all customers and hours; the first hour where several are as low."""
-    by_hour = np.array(pressure_pa_gauge)
-    if np.isnan(by_hour).all():
+    found, by_hour = desk.rest.lowest_of_all(), np.array(pressure_pa_gauge)
+    if not np.isnan(by_hour).all():
+        hour, row = divmod(int(np.nanargmin(by_hour)), by_hour.shape[1])
+        here = Lowest(float(by_hour[hour, row]), desk.request.network.customers.id[row])
+        if found is None or (here.pressure_pa_gauge, hour) < (found[0].pressure_pa_gauge, found[1]):
+            found = here, hour
+    if found is None:
         return model.LeastPressure(least_mbar=None, at="")
-    hour, row = divmod(int(np.nanargmin(by_hour)), by_hour.shape[1])
+    lowest, hour = found
     return model.LeastPressure(
-        least_mbar=float(by_hour[hour, row]) / PA_PER_MBAR,
-        at=desk.request.network.customers.id[row],
-        hour=hour_words(desk, hour),
+        least_mbar=lowest.pressure_pa_gauge / PA_PER_MBAR, at=lowest.customer_id, hour=hour_words(desk, hour)
     )
 
 
@@ -71,14 +75,14 @@ def states_of(desk: Desk, option: Priced, relighting: Relighting | None) -> tupl
     judged_states = [*option.work.states, *option.work.purging]
     node_customer = _customer_at(desk, option, judged_states)
     for judged in judged_states:
-        known = judged.worst >= 0 and not np.isnan(judged.least_pa_gauge)
+        lowest, hour = _lowest_in(desk, judged, node_customer)
         states.append(
             model.State(
                 after_step=judged.name,
-                least_mbar=judged.least_pa_gauge / PA_PER_MBAR if known else None,
-                at=node_customer.get(judged.node, "") if known else "",
+                least_mbar=None if lowest is None else lowest.pressure_pa_gauge / PA_PER_MBAR,
+                at="" if lowest is None else lowest.customer_id,
                 station_flows_m3h=_station_flows(desk, judged.state),
-                hour=hour_words(desk, judged.hour) if known else "",
+                hour="" if lowest is None else hour_words(desk, hour),
             )
         )
     if relighting is not None:
@@ -86,14 +90,30 @@ def states_of(desk: Desk, option: Priced, relighting: Relighting | None) -> tupl
     return tuple(states)
 
 
+def _lowest_in(desk: Desk, judged: Judged, node_customer: dict[int, str]) -> tuple[Lowest | None, int]:
+    """Return the lowest kept inlet of a state and the place of its hour; none where one has no gas."""
+    elsewhere = desk.rest.lowest_of_all()
+    if judged.worst < 0:
+        return elsewhere or (None, 0)
+    if np.isnan(judged.least_pa_gauge):
+        return None, 0
+    if elsewhere is not None and elsewhere[0].pressure_pa_gauge < judged.least_pa_gauge:
+        return elsewhere
+    return Lowest(judged.least_pa_gauge, node_customer.get(judged.node, "")), judged.hour
+
+
 def _relit(desk: Desk, relighting: Relighting) -> model.State:
-    row = relighting.customer
+    row, place = relighting.customer, relighting.hour
+    here = Lowest(relighting.least_pa_gauge, "" if row < 0 else desk.request.network.customers.id[row])
+    lowest, rest = (None if row < 0 else here), desk.rest.lowest_of_all()
+    if lowest is not None and rest is not None and rest[0].pressure_pa_gauge < lowest.pressure_pa_gauge:
+        lowest, place = rest
     return model.State(
         after_step=relighting.words(),
-        least_mbar=None if row < 0 else relighting.least_pa_gauge / PA_PER_MBAR,
-        at="" if row < 0 else desk.request.network.customers.id[row],
+        least_mbar=None if lowest is None else lowest.pressure_pa_gauge / PA_PER_MBAR,
+        at="" if lowest is None else lowest.customer_id,
         station_flows_m3h=_station_flows(desk, relighting.state),
-        hour=hour_words(desk, relighting.hour),
+        hour=hour_words(desk, place),
     )
 
 
@@ -111,7 +131,10 @@ def _customer_at(desk: Desk, option: Priced, states: Sequence[Judged]) -> dict[i
 def _station_flows(desk: Desk, state: FlowState) -> dict[str, float]:
     stations = desk.request.network.stations
     rows = np.flatnonzero(stations.node >= 0)
-    flows = state.station_flow_m3_per_s_std * SECONDS_PER_HOUR
-    return {
-        stations.id[row]: float(flow) for row, flow in zip(rows, flows, strict=True) if not np.isnan(flow)
+    flows = {
+        stations.id[row]: float(flow)
+        for row, flow in zip(rows.tolist(), state.station_flow_m3_per_s_std, strict=True)
+        if not np.isnan(flow)
     }
+    every = flows | desk.rest.station_flow_m3_per_s_std
+    return {name: every[name] * SECONDS_PER_HOUR for name in sorted(every)}

@@ -44,10 +44,10 @@ def warnings_of(desk: Desk, option: Priced, relighting: Relighting | None) -> tu
     found.extend(_relit_together(desk, relighting))
     found.extend(load_warnings(desk, option))
     found.extend(dust_warnings(desk, option))
-    dead = int((np.diff(network.customers.attach_start) == 0).sum())
+    dead = int((np.diff(network.customers.attach_start) == 0).sum()) + desk.rest.on_no_pipe
     if dead:
         found.append(f"{dead} customers lie on no pipe and are on no list: see the findings of the network")
-    weak = int(desk.weak_before.sum())
+    weak = int(desk.weak_before.sum()) + len(desk.rest.weak)
     if weak:
         found.append(f"{weak} customers are below the minimum with its margin before any stop is in")
     if np.isnan(network.nodes.height_m).all():

@@ -1,0 +1,58 @@
+"""What lies beyond the vicinity that a plan is made in: it stays as it is, and counts in a few figures."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+__all__ = ["LoadedStation", "Lowest", "Rest"]
+
+
+@dataclass(frozen=True, slots=True)
+class Lowest:
+    """A meter inlet: its pressure [Pa gauge] and its customer's id."""
+
+    pressure_pa_gauge: float
+    customer_id: str
+
+
+@dataclass(frozen=True, slots=True)
+class LoadedStation:
+    """A station, the greatest share of its capacity that it gives [-], and its capacity [m³/s at 15 °C]."""
+
+    station_id: str
+    share: float
+    capacity_m3_per_s_std: float
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """The rest of the network; nothing where a plan is made in all of it.
+
+    Parameters
+    ----------
+    lowest : tuple of (Lowest or None)
+        Of its meter inlets in each hour to check; empty or None without any.
+    weak : tuple of str
+        Customers that fail in some hour before any stop.
+    station_flow_m3_per_s_std : dict
+        What its stations give at the hour of the greatest total, by id [m³/s at 15 °C, 101.325 kPa].
+    loaded : tuple of LoadedStation
+        Its stations that have a capacity.
+    on_no_pipe : int
+        Customers that lie on no pipe.
+    """
+
+    lowest: tuple[Lowest | None, ...] = ()
+    weak: tuple[str, ...] = ()
+    station_flow_m3_per_s_std: dict[str, float] = field(default_factory=dict)
+    loaded: tuple[LoadedStation, ...] = ()
+    on_no_pipe: int = 0
+
+    def lowest_of_all(self) -> tuple[Lowest, int] | None:
+        """Return the lowest inlet of all hours and the place of its hour, the first of several."""
+        known = [(one.pressure_pa_gauge, place) for place, one in enumerate(self.lowest) if one is not None]
+        if not known:
+            return None
+        place = min(known)[1]
+        lowest = self.lowest[place]
+        return None if lowest is None else (lowest, place)

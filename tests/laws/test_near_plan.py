@@ -1,0 +1,131 @@
+"""A plan made in the vicinity of the work is the plan made in the whole network.
+
+More sections: set GAS_NETPLAN_NEAR, e.g. `GAS_NETPLAN_NEAR=200 python -m pytest tests/laws/test_near_plan.py`.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import pytest
+
+from netplan.errors import NoPlanError
+from netplan.network import vicinity as vicinities
+from netplan.network.build import build_network
+from netplan.network.model import Network
+from netplan.network.section import WorkPart
+from netplan.plan import near
+from netplan.plan.run import PlanRequest, make_plan
+from netplan.plan.schema import plan_to_json
+from netplan.rules import read_rules
+from tests.benchmarks.layer_grids import grid_layers
+from tests.varied_city import varied_city
+
+FLOW_M3H = 0.0021
+"""Stations elsewhere give a millionth more for customers whose uplift rises; plans round to 0.001 [m³/h]."""
+FIRST_NODES = near.FIRST_NODES
+SECTIONS = int(os.environ.get("GAS_NETPLAN_NEAR", "12"))
+
+Plan = dict[str, Any]
+
+
+class Taken:
+    """The vicinities that were taken, and whether the last one did."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.nodes: list[int] = []
+        self._patch, self._take = monkeypatch, vicinities.vicinity_of
+        monkeypatch.setattr(near, "vicinity_of", self._taken)
+
+    def _taken(self, *given: Any) -> vicinities.Vicinity | None:
+        found = self._take(*given)
+        self.nodes.append(0 if found is None else len(found.network.nodes))
+        return found
+
+    def plan(self, request: PlanRequest, first_nodes: int, worth_it: int = near.WORTH_IT) -> Plan | str:
+        """Return the plan, or why there is none."""
+        self._patch.setattr(near, "FIRST_NODES", first_nodes)
+        self._patch.setattr(near, "WORTH_IT", worth_it)
+        self.nodes.clear()
+        try:
+            result = make_plan(request)
+        except NoPlanError as error:
+            return f"{error}: {error.reasons}"
+        plan: Plan = json.loads(plan_to_json(result.plan))
+        plan.pop("provenance")
+        for option in plan["options"]:
+            # Numbers of nodes are those of the folder they stand in.
+            for load in option["purge"]["loads"]:
+                load.pop("nodes")
+        self.last = len(result.network.nodes)
+        return plan
+
+
+@pytest.fixture
+def taken(monkeypatch: pytest.MonkeyPatch) -> Taken:
+    return Taken(monkeypatch)
+
+
+def same(near_by: Plan | str, whole: Plan | str) -> None:
+    """Compare two plans."""
+    if isinstance(near_by, str) or isinstance(whole, str):
+        assert near_by == whole
+        return
+    flows = [
+        [state.pop("station_flows_m3h") for option in plan["options"] for state in option["states"]]
+        for plan in (near_by, whole)
+    ]
+    assert near_by == whole
+    for one, other in zip(*flows, strict=True):
+        assert one == pytest.approx(other, abs=FLOW_M3H)
+
+
+def middle_of(network: Network, row: int) -> WorkPart:
+    middle = float(network.pipes.length_m[row]) / 2
+    return WorkPart(network.pipes.id[row], middle - 2.0, middle + 2.0)
+
+
+@pytest.mark.slow
+def test_in_a_city(taken: Taken) -> None:
+    network = build_network(grid_layers(100_000))
+    request = PlanRequest(
+        network, (middle_of(network, network.pipes.n_mains // 2),), read_rules(None), options=2, weather=False
+    )
+    whole = taken.plan(request, 10**9)
+    assert taken.last == len(network.nodes)
+    found = taken.plan(request, FIRST_NODES)
+    assert taken.last == taken.nodes[-1] < len(network.nodes) / 3
+    same(found, whole)
+
+
+@pytest.fixture(scope="module")
+def varied() -> Network:
+    return varied_city(25_000, seed=5)
+
+
+def rows(network: Network) -> Iterator[int]:
+    return iter(np.random.default_rng(8).choice(network.pipes.n_mains, SECTIONS, replace=False).tolist())
+
+
+def test_in_a_varied_city(taken: Taken, varied: Network) -> None:
+    rules, planned_near = read_rules(None), 0
+    for row in rows(varied):
+        request = PlanRequest(varied, (middle_of(varied, row),), rules, options=2, weather=False)
+        whole = taken.plan(request, 10**9)
+        found = taken.plan(request, 10_000, 2)
+        planned_near += isinstance(found, dict) and taken.last < len(varied.nodes)
+        same(found, whole)
+    assert planned_near >= SECTIONS // 3
+
+
+def test_until_how_cold(taken: Taken, varied: Network) -> None:
+    rules = read_rules(None)
+    rules = rules.model_copy(update={"choice": rules.choice.model_copy(update={"seconds": 1e6})})
+    for row in (701, 1303):
+        request = PlanRequest(varied, (middle_of(varied, row),), rules, options=1, weather=True)
+        whole = taken.plan(request, 10**9)
+        same(taken.plan(request, 10_000, 2), whole)
