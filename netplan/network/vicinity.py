@@ -221,10 +221,14 @@ def _cut_out(
     number[touched] = np.arange(len(touched))
     of_node = np.where(chosen, -1, number[label])
     node = np.searchsorted(rows.node, within)
-    # Of several attachments the last one counts, as where customers are told who feeds them.
-    has_any = np.diff(customers.attach_start) > 0
+    # Of several attachments the last one that is fed counts, as where customers are told who feeds them.
+    is_fed = np.zeros(len(number), dtype=bool)
+    is_fed[label[station_nodes(network, injections=True)]] = True
+    owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
+    at = customers.attach_node
+    counts = is_fed[label[at]] & ~chosen[at]
     of_customer = np.full(len(customers), -1, dtype=np.int64)
-    of_customer[has_any] = of_node[customers.attach_node[customers.attach_start[1:][has_any] - 1]]
+    of_customer[owner[counts]] = of_node[at[counts]]
     return Vicinity(
         network=replace(
             part,

@@ -37,6 +37,7 @@ from netplan.network.graph import adjacency, components, fed_nodes
 from netplan.network.place import lines_between
 from netplan.network.vicinity import merged_parts
 from netplan.plan.flowcase import base_network, flow_conditions, gas_of, limit_pa_gauge
+from netplan.plan.reach import part_of_customers
 from netplan.plan.request import PlanRequest
 from netplan.plan.rest import Rest
 from netplan.reference.gas import METRIC_STANDARD, Gas
@@ -201,10 +202,8 @@ class Desk:
         part, beyond = components(network), np.zeros(0, dtype=np.int32)
         if network.beyond is not None:
             part, beyond = merged_parts(part, network.beyond)
-        owner, at = self.attachments
-        label = np.full(len(network.customers), -1, dtype=np.int64)
-        label[owner[::-1]] = part[at[::-1]]
-        return Together(label, beyond.astype(np.int64))
+        label = part_of_customers(network, part, self.fed_before)
+        return Together(label.astype(np.int64), beyond.astype(np.int64))
 
     @cached_property
     def attachments(self) -> tuple[Ints, Ints]:

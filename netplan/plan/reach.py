@@ -12,7 +12,7 @@ from netplan.network.graph import components, parts_without, station_nodes
 from netplan.network.model import Network
 from netplan.network.vicinity import merged_parts
 
-__all__ = ["Reach", "reach_after"]
+__all__ = ["Reach", "part_of_customers", "reach_after"]
 
 Ints = NDArray[np.int32]
 Flags = NDArray[np.bool_]
@@ -62,6 +62,27 @@ class Reach:
         return Together(part, self.beyond_part.astype(np.int64))
 
 
+def part_of_customers(network: Network, part: Ints, fed: Flags, loses: Flags | None = None) -> Ints:
+    """Return the part that each customer counts in; NO_PART for one on no pipe.
+
+    Of several attachments the last one that loses its gas counts, else the last that is fed.
+
+    Parameters
+    ----------
+    network : Network
+    part : int32 array, shape (nodes,)
+    fed : bool array, shape (nodes,)
+    loses : bool array, shape (attachments,), optional
+        None by default.
+    """
+    customers, at = network.customers, network.customers.attach_node
+    owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
+    found = np.full(len(customers), NO_PART, np.int32)
+    for rows in (~fed[at], fed[at], np.zeros(len(at), bool) if loses is None else loses):
+        found[owner[rows]] = part[at[rows]]
+    return found
+
+
 def reach_after(
     network: Network,
     closed_pieces: Ints,
@@ -107,10 +128,6 @@ def reach_after(
     loses = ~fed[at] if fed_before is None else fed_before[at] & ~fed[at]
     stranded[owner[loses]] = True
     stranded &= ~isolated
-    customer_part = np.full(len(customers), NO_PART, np.int32)
-    # Later rows win: live attachments first, then the stranded ones of stranded customers.
-    for rows in (fed[at], ~fed[at]):
-        customer_part[owner[rows]] = part[at[rows]]
     return Reach(
         part=part,
         in_zone=in_zone,
@@ -118,6 +135,6 @@ def reach_after(
         closed=closed,
         isolated=isolated,
         stranded=stranded,
-        customer_part=customer_part,
+        customer_part=part_of_customers(network, part, fed, loses & ~in_zone[at]),
         beyond_part=beyond_part,
     )

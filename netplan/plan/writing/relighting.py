@@ -99,7 +99,7 @@ def _together(desk: Desk, queue: Ints, size: int) -> Relighting:
             flow[queue[start + size :]] = 0.0
             counts[queue] = ~desk.weak_before[queue]
             counts[queue[start + size :]] = False
-            demand = node_demand(customers, flow, desk.base.node_count)
+            demand = node_demand(customers, flow, desk.base.node_count, desk.fed_before)
             state = solver.resolve(demand_m3_per_s_std=demand, warm=desk.before_by_hour[place])
             pressure = customer_pressure(customers, state.pressure_pa_gauge)
             judged = np.where(np.isnan(pressure), -np.inf, pressure)
