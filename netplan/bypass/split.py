@@ -195,7 +195,7 @@ def split_case(case: FeedCase) -> SplitCase | None:
     )
     count, label = connected_components(pattern, directed=False)
     has_station = np.zeros(count, dtype=bool)
-    has_station[label[network.station_node]] = True
+    has_station[label[case.solver.supply_node]] = True
     if known.any() and conditions.datum_height_m is None:
         datum = float(network.node_height_m[network.station_node[0]])
         conditions = replace(conditions, datum_height_m=datum)

@@ -84,6 +84,11 @@ class NearbySolver:
         return self._change.network
 
     @property
+    def supply_node(self) -> Ints:
+        """Nodes that gas comes from: the stations."""
+        return self.network.station_node
+
+    @property
     def conditions(self) -> FlowConditions:
         """Gas, temperature and air pressure."""
         return self._around.whole.conditions

@@ -189,6 +189,11 @@ class RimSolver:
         return self._network
 
     @property
+    def supply_node(self) -> Ints:
+        """Nodes that gas comes from: stations, and the rim."""
+        return np.concatenate([self._network.station_node, self._rim.node])
+
+    @property
     def conditions(self) -> FlowConditions:
         """Gas, temperature and air pressure."""
         return self._conditions

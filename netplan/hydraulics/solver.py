@@ -68,6 +68,11 @@ class FlowSolver:
         return self._prepared.network
 
     @property
+    def supply_node(self) -> Ints:
+        """Nodes that gas comes from: the stations."""
+        return self.network.station_node
+
+    @property
     def conditions(self) -> FlowConditions:
         """Gas, temperature and air pressure."""
         return self._conditions
@@ -89,7 +94,7 @@ class FlowSolver:
         demand_m3_per_s_std : array_like of float, shape (n,)
             Gas drawn at each node [m³/s at 15 °C, 101.325 kPa]; below zero where gas is put in.
         warm : FlowState, optional
-            A state of the same network to start from.
+            A state to start from: of the same network, or of one whose nodes are the first of its nodes.
 
         Returns
         -------
@@ -213,7 +218,7 @@ class FlowSolver:
             density_std=self._gas.density_kg_per_m3_std,
             closed=closed,
             open_parts=prepared.open_parts,
-            kept=_kept(start),
+            kept=_kept(start, prepared.network.node_count),
         )
         return solve_given(given)
 
@@ -232,11 +237,12 @@ def link_numbers(numbers: Iterable[int], total: int) -> Ints:
     return array
 
 
-def _kept(state: FlowState | None) -> Kept | None:
+def _kept(state: FlowState | None, node_count: int) -> Kept | None:
     if state is None:
         return None
     if isinstance(state.core, Kept):
-        return state.core
+        missing = node_count - state.core.node_level.size
+        return state.core.with_more(node_count, np.zeros(0)) if missing > 0 else state.core
     raise BadInputError("flow: the state to start from was not made by the solver; leave it out")
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Protocol
 
+import numpy as np
 import numpy.typing as npt
 
 from netplan.hydraulics.conditions import FlowConditions
@@ -26,6 +27,10 @@ class NetworkSolver(Protocol):
     @property
     def conditions(self) -> FlowConditions:
         """Gas, temperature and air pressure."""
+
+    @property
+    def supply_node(self) -> npt.NDArray[np.int64]:
+        """Nodes that gas comes from: stations, and the rim of a part of a network."""
 
     def prepared_for(self, network: FlowNetwork) -> NetworkSolver:
         """Return a solver for another network under the same conditions."""

@@ -171,7 +171,7 @@ def _with_feeds(
     left = partial(_relieved, desk, reach, hungry, inlets, draws, fed.flow.node_count)
     all_on = left((False,) * len(hungry)).loads
     case = FeedCase(desk.solver_of(fed.flow), all_on.hours[0], inlets, all_on)
-    case.solver.solve(case.demand_m3_per_s_std)
+    case.solver.solve(case.demand_m3_per_s_std, warm=desk.before)
     held: dict[tuple[bool, ...], Priced] = {}
     reason = ""
     answers = feed_answers(

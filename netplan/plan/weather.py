@@ -92,7 +92,7 @@ def feed_case(desk: Desk, option: Priced) -> FeedCase:
     loads = _loads(desk, option, desk.demand, desk.hours, flow.node_count)
     demand = node_demand_after(desk, option.reach, option.flow_m3_per_s_std, flow.node_count)
     solver = desk.solver_of(flow)
-    solver.solve(demand)
+    solver.solve(demand, warm=desk.before)
     return FeedCase(solver, demand, kept_inlets(desk, option.reach, option.gone), loads)
 
 
