@@ -4,12 +4,10 @@ from netplan.hydraulics.conditions import FlowConditions, FlowGas
 from netplan.hydraulics.friction import friction_factor
 from netplan.hydraulics.linear import LinearSolver, default_linear_solver, ldl_solver, lu_solver
 from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState, PartStatus, StationState
-from netplan.hydraulics.nearby import nearby_solver
 from netplan.hydraulics.pipe import bore_for, pipe_drop, pipe_findings, pipe_flow, pipe_velocity
 from netplan.hydraulics.rim import Rim, RimSolver, state_of_part
 from netplan.hydraulics.solver import FlowSolver, datum_height_m, solve
 from netplan.hydraulics.solving import NetworkSolver
-from netplan.hydraulics.surroundings import Surroundings
 from netplan.hydraulics.validity import state_findings
 
 __all__ = [
@@ -25,14 +23,12 @@ __all__ = [
     "Rim",
     "RimSolver",
     "StationState",
-    "Surroundings",
     "bore_for",
     "datum_height_m",
     "default_linear_solver",
     "friction_factor",
     "ldl_solver",
     "lu_solver",
-    "nearby_solver",
     "pipe_drop",
     "pipe_findings",
     "pipe_flow",

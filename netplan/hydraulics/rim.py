@@ -281,6 +281,8 @@ class RimSolver:
     def _require_still(self, state: FlowState, standing: _Standing, givers: Ints) -> None:
         known = np.isfinite(standing.pressure_pa_gauge)
         rim = self._rim.node[known]
+        if np.isfinite(state.pressure_pa_gauge[self._rim.node[~known]]).any():
+            raise ReachesRimError  # gas got to where none was known to come from
         good = np.array([status is PartStatus.SOLVED for status in state.part_status], dtype=bool)
         if not good[state.node_part[rim]].all():
             raise ReachesRimError

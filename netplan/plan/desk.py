@@ -20,11 +20,8 @@ from netplan.hydraulics import (
     FlowSolver,
     FlowState,
     NetworkSolver,
-    Surroundings,
     datum_height_m,
-    nearby_solver,
 )
-from netplan.hydraulics.adjacency import Adjacency
 from netplan.isolation import (
     CutSearch,
     Index,
@@ -33,7 +30,7 @@ from netplan.isolation import (
     cuts,
     interruption_minor,
 )
-from netplan.network.graph import adjacency, components, fed_nodes
+from netplan.network.graph import components, fed_nodes
 from netplan.network.place import lines_between
 from netplan.network.vicinity import merged_parts
 from netplan.plan.flowcase import base_network, flow_conditions, gas_of, limit_pa_gauge
@@ -110,20 +107,9 @@ class Desk:
         """Solver prepared for the base network."""
         return FlowSolver(self.base, self.conditions)
 
-    @cached_property
-    def surroundings(self) -> Surroundings:
-        """The base network solved in each hour to check, to look at changes from near."""
-        near = adjacency(self.request.network)  # link i is piece i
-        around = Surroundings(
-            self.solver, Adjacency(self.base.links, near.start, near.piece.astype(np.int64))
-        )
-        for demand, state in zip(self.demands_before(self.base.node_count), self.before_by_hour, strict=True):
-            around.keep(demand, state)
-        return around
-
     def solver_of(self, network: FlowNetwork) -> NetworkSolver:
-        """Return what solves a network made from the base one: of a city only what lies near the change."""
-        return nearby_solver(self.surroundings, network)
+        """Return what solves a network made from the base one."""
+        return self.solver if network is self.base else self.solver.prepared_for(network)
 
     @property
     def conditions_everywhere(self) -> FlowConditions:

@@ -20,7 +20,7 @@ from netplan.bypass import Stand, held_by_inlets, station_loads
 from netplan.demand import DemandResult, customer_pressure
 from netplan.errors import BadNetworkError
 from netplan.hydraulics import FlowNetwork, FlowState, NetworkSolver, Rim, RimSolver, state_of_part
-from netplan.isolation import CutSearch, IsolationProblem, Orders, Stretch, cuts, reads_rim
+from netplan.isolation import Cut, CutSearch, IsolationProblem, Orders, Stretch, cuts, reads_rim
 from netplan.network.model import Network
 from netplan.network.section import Section
 from netplan.network.vicinity import ReachesRimError, Vicinity, vicinity_of
@@ -29,7 +29,7 @@ from netplan.plan.flowcase import base_network
 from netplan.plan.request import PlanRequest
 from netplan.plan.rest import LoadedStation, Lowest, Rest
 
-__all__ = ["FIRST_NODES", "NearDesk", "desks_for"]
+__all__ = ["FIRST_NODES", "NearDesk", "cut_within", "desks_for", "desks_round"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -52,10 +52,15 @@ def desks_for(desk: Desk, section: Section) -> Iterator[Desk]:
     section : Section
         The work.
     """
+    yield from desks_round(desk, _places(desk.request, section))
+
+
+def desks_round(desk: Desk, xy_m: Floats) -> Iterator[Desk]:
+    """Yield the same round some places, shape (n, 2), in the working CRS [m]."""
     network = desk.request.network
     at_least = FIRST_NODES
     while WORTH_IT * at_least <= len(network.nodes):
-        vicinity = vicinity_of(network, _places(desk.request, section), at_least)
+        vicinity = vicinity_of(network, xy_m, at_least)
         if vicinity is None:
             break
         with contextlib.suppress(BadNetworkError):  # no station within: farther out there is one
@@ -157,8 +162,12 @@ class NearDesk(Desk):
 
     def solver_of(self, network: FlowNetwork) -> NetworkSolver:
         """Return what solves a network made from the base one while its rim keeps still."""
+        return self._base_solver if network is self.base else self._base_solver.prepared_for(network)
+
+    @cached_property
+    def _base_solver(self) -> RimSolver:
         _ = self.before_by_hour
-        return RimSolver(self._rim, network, self.conditions)
+        return RimSolver(self._rim, self.base, self.conditions)
 
     def cuts(self, problem: IsolationProblem) -> CutSearch:
         """Return the ways to isolate the work; what they read is looked at in the end."""
@@ -220,6 +229,7 @@ class NearDesk(Desk):
         names = {place: stations.id[int(placed[place])] for place in away.tolist()}
         return Rest(
             lowest=tuple(_lowest(network, out, state) for state in states),
+            held=tuple(_lowest(network, out & ~self.whole.weak_before, state) for state in states),
             weak=tuple(customers.id[row] for row in np.flatnonzero(out & self.whole.weak_before).tolist()),
             station_flow_m3_per_s_std={
                 name: float(flow[place]) for place, name in names.items() if not np.isnan(flow[place])
@@ -235,8 +245,8 @@ class NearDesk(Desk):
         )
 
 
-def _lowest(network: Network, out: NDArray[np.bool_], state: FlowState) -> Lowest | None:
-    pressure = np.where(out, customer_pressure(network.customers, state.pressure_pa_gauge), np.nan)
+def _lowest(network: Network, counts: NDArray[np.bool_], state: FlowState) -> Lowest | None:
+    pressure = np.where(counts, customer_pressure(network.customers, state.pressure_pa_gauge), np.nan)
     if np.isnan(pressure).all():
         return None
     row = int(np.nanargmin(pressure))
@@ -247,6 +257,59 @@ def _demand_within(demand: DemandResult, vicinity: Vicinity) -> DemandResult:
     beyond = vicinity.network.beyond
     groups = 0 if beyond is None else len(beyond.fault_pa_gauge)
     return demand.of_some(vicinity.rows.customer, vicinity.customer_beyond, groups)
+
+
+def cut_within(cut: Cut, vicinity: Vicinity) -> Cut:
+    """Return a cut of the whole network as one of a vicinity.
+
+    Raises
+    ------
+    ReachesRimError
+        When a part of it is not within.
+    """
+    rows = vicinity.rows
+
+    def here(table: Ints, row: int) -> int:
+        if row < 0:
+            return row
+        place = int(np.searchsorted(table, row))
+        if place == len(table) or table[place] != row:
+            raise ReachesRimError
+        return place
+
+    def all_here(table: Ints, given: NDArray[np.int32]) -> NDArray[np.int32]:
+        return np.array([here(table, row) for row in given.tolist()], dtype=np.int32)
+
+    return replace(
+        cut,
+        stops=tuple(
+            replace(
+                stop,
+                pipe=here(rows.pipe, stop.pipe),
+                piece=here(rows.piece, stop.piece),
+                valve=here(rows.valve, stop.valve),
+                live_node=here(rows.node, stop.live_node),
+                zone_node=here(rows.node, stop.zone_node),
+                tappings=tuple(replace(one, pipe=here(rows.pipe, one.pipe)) for one in stop.tappings),
+            )
+            for stop in cut.stops
+        ),
+        zones=tuple(
+            replace(
+                zone,
+                nodes=all_here(rows.node, zone.nodes),
+                pieces=tuple(
+                    replace(part, piece=here(rows.piece, part.piece), pipe=here(rows.pipe, part.pipe))
+                    for part in zone.pieces
+                ),
+            )
+            for zone in cut.zones
+        ),
+        customers=all_here(rows.customer, cut.customers),
+        severed=all_here(rows.customer, cut.severed),
+        priority_customers=all_here(rows.customer, cut.priority_customers),
+        shut_in_stations=tuple(here(rows.station, row) for row in cut.shut_in_stations),
+    )
 
 
 def _orders(orders: Orders, network: Network, vicinity: Vicinity) -> Orders:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-__all__ = ["LoadedStation", "Lowest", "Rest"]
+__all__ = ["LoadedStation", "Lowest", "Rest", "lowest_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,8 +30,9 @@ class Rest:
 
     Parameters
     ----------
-    lowest : tuple of (Lowest or None)
-        Of its meter inlets in each hour to check; empty or None without any.
+    lowest, held : tuples of (Lowest or None)
+        Of all its meter inlets, and of those that held before any stop, in each hour to check; empty or None
+        without any.
     weak : tuple of str
         Customers that fail in some hour before any stop.
     station_flow_m3_per_s_std : dict
@@ -43,16 +44,17 @@ class Rest:
     """
 
     lowest: tuple[Lowest | None, ...] = ()
+    held: tuple[Lowest | None, ...] = ()
     weak: tuple[str, ...] = ()
     station_flow_m3_per_s_std: dict[str, float] = field(default_factory=dict)
     loaded: tuple[LoadedStation, ...] = ()
     on_no_pipe: int = 0
 
-    def lowest_of_all(self) -> tuple[Lowest, int] | None:
-        """Return the lowest inlet of all hours and the place of its hour, the first of several."""
-        known = [(one.pressure_pa_gauge, place) for place, one in enumerate(self.lowest) if one is not None]
-        if not known:
-            return None
-        place = min(known)[1]
-        lowest = self.lowest[place]
-        return None if lowest is None else (lowest, place)
+
+def lowest_of(inlets: tuple[Lowest | None, ...]) -> tuple[Lowest, int] | None:
+    """Return the lowest inlet of all hours and the place of its hour, the first of several."""
+    known = [(one.pressure_pa_gauge, place, one) for place, one in enumerate(inlets) if one is not None]
+    if not known:
+        return None
+    _, place, lowest = min(known, key=lambda one: one[:2])
+    return lowest, place

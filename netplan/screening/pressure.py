@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Final
@@ -12,14 +14,18 @@ from numpy.typing import NDArray
 from netplan.constants import PA_PER_MBAR
 from netplan.errors import BadNetworkError, NotSolvedError
 from netplan.isolation import Cut
+from netplan.network.vicinity import ReachesRimError
 from netplan.plan.desk import Desk
 from netplan.plan.effects import reach_of
+from netplan.plan.near import NearDesk, cut_within, desks_round
 from netplan.plan.request import PlanRequest
 from netplan.plan.unfed import solve_unfed
 
 __all__ = ["Pressures", "Solved"]
 
 DIGITS: Final = 3
+TILE_M: Final = 500.0
+"""Side of the squares whose mains share a vicinity (own) [m]."""
 
 
 def _nobody() -> NDArray[np.int32]:
@@ -49,8 +55,33 @@ class Solved:
     is_solved: bool = True
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Inlets:
+    """Meter inlets in the order of their customers.
+
+    Parameters
+    ----------
+    customer : int array
+        Row of each customer in the district.
+    pressure_pa_gauge : float array
+        The least of all states [Pa gauge].
+    """
+
+    customer: NDArray[np.int64]
+    pressure_pa_gauge: NDArray[np.float64]
+
+    def lowest(self) -> tuple[float, int, float] | None:
+        """Return the lowest, rounded [Pa gauge], its customer and its pressure as it is."""
+        if not len(self.customer):
+            return None
+        # Equal to the last bits is equal: the customer first in order is named.
+        rounded = np.round(self.pressure_pa_gauge, 2)
+        row = int(np.argmin(rounded))
+        return float(rounded[row]), int(self.customer[row]), float(self.pressure_pa_gauge[row])
+
+
 class Pressures:
-    """The flow calculation of a district, prepared once and solved again warm for each set of stops.
+    """The flow calculation of a district, solved again for each set of stops: of a large one what is near.
 
     Parameters
     ----------
@@ -60,6 +91,7 @@ class Pressures:
 
     def __init__(self, request: PlanRequest) -> None:
         self._request = request
+        self._tile: tuple[tuple[int, int], Desk] | None = None
 
     @cached_property
     def _desk(self) -> Desk | None:
@@ -73,23 +105,64 @@ class Pressures:
 
     def solved(self, cut: Cut) -> Solved:
         """Solve the district with the stops of a cut in and no feed."""
-        desk = self._desk
-        if desk is None:
+        whole = self._desk
+        if whole is None:
             return Solved(is_solved=False)
+        for desk in self._desks(whole, cut):
+            with contextlib.suppress(ReachesRimError):
+                return self._on(desk, cut)
+        raise AssertionError("the whole district has no rim")
+
+    def _desks(self, whole: Desk, cut: Cut) -> Iterator[Desk]:
+        """Yield desks to try: of the tile that the cut lies in, shared by its neighbours, then its own.
+
+        Which they are depends on the cut alone: the order in which mains are asked for does not matter.
+        """
+        nodes = self._request.network.nodes
+        at = np.array([stop.live_node for stop in cut.stops], dtype=np.int64)
+        if not len(at):
+            at = np.concatenate([zone.nodes for zone in cut.zones]).astype(np.int64)
+        xy = np.column_stack([nodes.x_m[at], nodes.y_m[at]])
+        yield self._desk_of_tile(whole, xy.mean(axis=0))
+        yield from desks_round(whole, xy)
+
+    def _desk_of_tile(self, whole: Desk, xy_m: NDArray[np.float64]) -> Desk:
+        column, row = (int(number) for number in np.floor(xy_m / TILE_M))
+        if self._tile is None or self._tile[0] != (column, row):
+            corners = TILE_M * np.array([[column, row], [column + 1, row + 1]], dtype=float)
+            self._tile = (column, row), next(desks_round(whole, corners))
+        return self._tile[1]
+
+    def _on(self, desk: Desk, whole_cut: Cut) -> Solved:
+        near = desk if isinstance(desk, NearDesk) else None
+        cut = whole_cut if near is None else cut_within(whole_cut, near.vicinity)
         reach = reach_of(desk, cut)
         states = solve_unfed(desk, cut, reach).states
         owner, at = desk.attachments
         kept = reach.fed[at] & ~reach.isolated[owner] & ~reach.stranded[owner] & ~desk.weak_before[owner]
-        if not kept.any():
-            return Solved()
         pressure = np.min([state.pressure_pa_gauge for state in states], axis=0)[at[kept]]
-        if not np.isfinite(pressure).all():
+        row = np.arange(len(desk.request.network.customers)) if near is None else near.vicinity.rows.customer
+        here = _Inlets(row[owner[kept]], pressure)
+        groups = [here] if near is None else [here, self._elsewhere(near)]
+        if not all(np.isfinite(inlets.pressure_pa_gauge).all() for inlets in groups):
             return Solved(is_solved=False)
-        # Equal to the last bits is equal: the customer first in order is named.
-        least = int(np.argmin(np.round(pressure, 2)))
-        weak = np.unique(owner[kept][pressure < desk.required_pa_gauge]).astype(np.int32)
+        known = [lowest for lowest in (inlets.lowest() for inlets in groups) if lowest is not None]
+        if not known:
+            return Solved()
+        _, customer, least = min(known)
         return Solved(
-            round(float(pressure[least]) / PA_PER_MBAR, DIGITS),
-            self._request.network.customers.id[int(owner[kept][least])],
-            weak,
+            round(least / PA_PER_MBAR, DIGITS),
+            self._request.network.customers.id[customer],
+            np.unique(here.customer[pressure < desk.required_pa_gauge]).astype(np.int32),
         )
+
+    @staticmethod
+    def _elsewhere(near: NearDesk) -> _Inlets:
+        """Return the inlets beyond a vicinity, which the stops do not touch."""
+        whole = near.whole
+        owner, at = whole.attachments
+        beyond = np.ones(len(whole.request.network.customers), dtype=bool)
+        beyond[near.vicinity.rows.customer] = False
+        kept = np.flatnonzero(beyond[owner] & whole.fed_before[at] & ~whole.weak_before[owner])
+        pressure = np.min([state.pressure_pa_gauge for state in whole.before_by_hour], axis=0)
+        return _Inlets(owner[kept], pressure[at[kept]])

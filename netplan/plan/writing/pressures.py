@@ -13,7 +13,7 @@ from netplan.hydraulics import FlowState
 from netplan.plan import model
 from netplan.plan.desk import Desk
 from netplan.plan.priced import Priced
-from netplan.plan.rest import Lowest
+from netplan.plan.rest import Lowest, lowest_of
 from netplan.plan.states import Judged
 from netplan.plan.writing.people import customer_pressure_in
 from netplan.plan.writing.relighting import Relighting
@@ -41,7 +41,7 @@ def _before(desk: Desk) -> list[Floats]:
 
 def _least(desk: Desk, pressure_pa_gauge: Sequence[Floats]) -> model.LeastPressure:
     """Return the least of all customers and hours; the first hour where several are as low."""
-    found, by_hour = desk.rest.lowest_of_all(), np.array(pressure_pa_gauge)
+    found, by_hour = lowest_of(desk.rest.lowest), np.array(pressure_pa_gauge)
     if not np.isnan(by_hour).all():
         hour, row = divmod(int(np.nanargmin(by_hour)), by_hour.shape[1])
         here = Lowest(float(by_hour[hour, row]), desk.request.network.customers.id[row])
@@ -92,7 +92,7 @@ def states_of(desk: Desk, option: Priced, relighting: Relighting | None) -> tupl
 
 def _lowest_in(desk: Desk, judged: Judged, node_customer: dict[int, str]) -> tuple[Lowest | None, int]:
     """Return the lowest kept inlet of a state and the place of its hour; none where one has no gas."""
-    elsewhere = desk.rest.lowest_of_all()
+    elsewhere = lowest_of(desk.rest.held)
     if judged.worst < 0:
         return elsewhere or (None, 0)
     if np.isnan(judged.least_pa_gauge):
@@ -105,7 +105,7 @@ def _lowest_in(desk: Desk, judged: Judged, node_customer: dict[int, str]) -> tup
 def _relit(desk: Desk, relighting: Relighting) -> model.State:
     row, place = relighting.customer, relighting.hour
     here = Lowest(relighting.least_pa_gauge, "" if row < 0 else desk.request.network.customers.id[row])
-    lowest, rest = (None if row < 0 else here), desk.rest.lowest_of_all()
+    lowest, rest = (None if row < 0 else here), lowest_of(desk.rest.held)
     if lowest is not None and rest is not None and rest[0].pressure_pa_gauge < lowest.pressure_pa_gauge:
         lowest, place = rest
     return model.State(
