@@ -79,12 +79,13 @@ def columns(
     air_at_datum_pa_abs : float
         Air pressure at the datum [Pa absolute].
     """
-    rise = GRAVITY_M_PER_S2 * (height_m - datum_m)
-    if rise.size and rise.min() == rise.max():
+    if height_m.size and height_m.min() == height_m.max():
         # All on one level, the usual case where heights are unknown.
-        gas = math.exp(2.0 * float(rise[0]) / gas_pressure_per_density)
-        air = air_at_datum_pa_abs * math.exp(-float(rise[0]) / air_pressure_per_density)
-        return Columns(np.full(rise.size, gas), np.full(rise.size, air))
+        level = GRAVITY_M_PER_S2 * (float(height_m[0]) - datum_m)
+        gas = math.exp(2.0 * level / gas_pressure_per_density)
+        air = air_at_datum_pa_abs * math.exp(-level / air_pressure_per_density)
+        return Columns(np.broadcast_to(gas, height_m.shape), np.broadcast_to(air, height_m.shape))
+    rise = GRAVITY_M_PER_S2 * (height_m - datum_m)
     return Columns(
         gas=np.exp(2.0 * rise / gas_pressure_per_density),
         air_pa_abs=air_at_datum_pa_abs * np.exp(-rise / air_pressure_per_density),

@@ -95,8 +95,6 @@ class Layout:
         Links that carry gas between two different joined nodes.
     from_node, to_node : ndarray of int, shape (m,)
         Their ends.
-    law : DropLaw
-        Their drop laws.
     columns : Columns
         Gas and air columns at each joined node.
     branches, chains, pattern
@@ -110,7 +108,6 @@ class Layout:
     live: Ints
     from_node: Ints
     to_node: Ints
-    law: DropLaw
     columns: Columns
     branches: Branches
     chains: Chains
@@ -141,13 +138,20 @@ def make_layout(given: LayoutInput) -> Layout:
     Nodes to keep (`keep_node`: stations and sensing points) always become junctions.
     """
     joined, size, zero = _join(given)
-    ends_differ = joined[given.from_node] != joined[given.to_node]
+    ends_differ = given.from_node != given.to_node
+    if zero.any():
+        ends_differ = joined[given.from_node] != joined[given.to_node]
     live = np.flatnonzero(given.is_open & ~zero & ends_differ)
-    a, b = joined[given.from_node[live]], joined[given.to_node[live]]
+    any_joined = bool(zero.any())
+    a, b = given.from_node[live], given.to_node[live]
+    if any_joined:
+        a, b = joined[a], joined[b]
 
     height = fill_heights(given.height_m, given.from_node, given.to_node, given.length_m)
-    first = np.zeros(size)
-    first[joined[::-1]] = height[::-1]
+    first = height
+    if any_joined:
+        first = np.zeros(size)
+        first[joined[::-1]] = height[::-1]
     column = columns(
         first,
         given.datum_m,
@@ -159,16 +163,20 @@ def make_layout(given: LayoutInput) -> Layout:
     factor: Floats | float = float(column.gas[0]) if level and size else 1.0
     if not level:
         factor = mean_factor(column.gas[a], column.gas[b])
-    length, loss = given.length_m[live], given.loss_coefficient[live]
-    law = drop_law(
-        np.where(length == 0.0, _SHORTEST_LOSSY_M, length),
-        given.bore_m[live],
-        given.roughness_m[live],
-        loss,
-        factor,
-        given.gas_pressure_per_density,
-        given.viscosity_pa_s,
-    )
+
+    def law(links: Ints) -> DropLaw:
+        rows = live[links]
+        length = given.length_m[rows]
+        return drop_law(
+            np.where(length == 0.0, _SHORTEST_LOSSY_M, length),
+            given.bore_m[rows],
+            given.roughness_m[rows],
+            given.loss_coefficient[rows],
+            factor if isinstance(factor, float) else factor[links],
+            given.gas_pressure_per_density,
+            given.viscosity_pa_s,
+        )
+
     keep = np.zeros(size, dtype=bool)
     keep[joined[given.keep_node]] = True
     branches = peel(size, a, b, keep)
@@ -182,15 +190,14 @@ def make_layout(given: LayoutInput) -> Layout:
         live,
         a,
         b,
-        law,
         column,
         branches,
         chains,
         pattern,
         place,
-        law.take(chains.link),
-        law.take(branches.link),
-        bool(zero.any()),
+        law(chains.link),
+        law(branches.link),
+        any_joined,
     )
 
 

@@ -27,9 +27,10 @@ Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
-MOST_RIM_CHANGE_PA: Final = 1e-4
-"""Pressure by which the rim may move, a tenth of what the drop of a link may err by in any solution; what is
-inside errs by no more than about that (own) [Pa]."""
+MOST_RIM_CHANGE_PA: Final = 1e-2
+"""Pressure by which the rim may move, a tenth of the last digit of a pressure in a plan (own) [Pa]. The whole
+network's solution lies between that with the flows over the rim as before and that with its pressures as
+before, so that nothing inside errs by more; what is not felt at the rim is hardly felt again at the work."""
 MOST_RIM_CHANGE_M3_PER_S: Final = 1e-9
 """Flow by which the gas may change that comes in where the rim gives the pressure (own)
 [m³/s at 15 °C, 101.325 kPa]."""

@@ -58,15 +58,12 @@ class Desk:
     conditions : FlowConditions
     base : FlowNetwork
         The network as recorded, before any stop.
-    demand : DemandResult
-        Demand of every customer over the window.
     """
 
     request: PlanRequest
     gas: Gas
     conditions: FlowConditions
     base: FlowNetwork
-    demand: DemandResult
 
     @classmethod
     def for_request(cls, request: PlanRequest) -> Desk:
@@ -77,20 +74,29 @@ class Desk:
         BadNetworkError
             When no station feeds the network.
         BadInputError
-            When window or gas are impossible.
+            When the gas is impossible.
         """
-        rules, network = request.rules, request.network
-        gas = gas_of(rules)
-        window = Window(request.start, request.hours, request.air_temp_c, request.forecast)
+        rules = request.rules
         return cls(
             request=request,
-            gas=gas,
+            gas=gas_of(rules),
             conditions=flow_conditions(rules),
-            base=base_network(network, rules),
-            demand=customer_demand(
-                network.customers, window, rules, gas.gross_calorific_value_j_per_m3(METRIC_STANDARD)
-            ),
+            base=base_network(request.network, rules),
         )
+
+    @cached_property
+    def demand(self) -> DemandResult:
+        """Demand of every customer over the window.
+
+        Raises
+        ------
+        BadInputError
+            When the window is impossible.
+        """
+        request = self.request
+        window = Window(request.start, request.hours, request.air_temp_c, request.forecast)
+        calorific_value = self.gas.gross_calorific_value_j_per_m3(METRIC_STANDARD)
+        return customer_demand(request.network.customers, window, request.rules, calorific_value)
 
     def demand_at(self, air_temp_c: float) -> DemandResult:
         """Return the demand of the same customers and hours at another air temperature, worked out once."""

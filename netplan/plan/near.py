@@ -34,11 +34,11 @@ __all__ = ["FIRST_NODES", "NearDesk", "cut_within", "desks_for", "desks_round"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-FIRST_NODES: Final = 40_000
-"""Nodes of the first vicinity (own): solved in hundredths of a second, three or four stations across [-]."""
+FIRST_NODES: Final = 60_000
+"""Nodes of the first vicinity (own): solved in hundredths of a second, half a dozen stations across [-]."""
 GROWTH: Final = 3
 """How many times as many the next one has (own) [-]."""
-WORTH_IT: Final = 3
+WORTH_IT: Final = 2
 """How many times as many nodes a network has for which vicinities are taken (own) [-]."""
 
 
@@ -113,10 +113,14 @@ class NearDesk(Desk):
             gas=whole.gas,
             conditions=whole.conditions_everywhere,
             base=replace(base, node_height_m=whole.base.node_height_m[rows.node]),
-            demand=_demand_within(whole.demand, vicinity),
             whole=whole,
             vicinity=vicinity,
         )
+
+    @cached_property
+    def demand(self) -> DemandResult:
+        """Demand of the customers within over the window, fed together with those beyond."""
+        return _demand_within(self.whole.demand, self.vicinity)
 
     def demand_at(self, air_temp_c: float) -> DemandResult:
         """Return the demand of the same customers and hours at another air temperature, worked out once."""

@@ -114,6 +114,7 @@ class PlanResult:
     ----------
     plan : Plan
     network : Network
+        What the plan was made on: of a large network the vicinity of the work.
     pictures : tuple of FlowPicture
         One for each option, in the order of the options.
     refusals : GeoDataFrame-ready rows

@@ -67,6 +67,8 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
     tell("solving the network before any stop")
     whole = Desk.for_request(request)
     with meanwhile(lambda: whole.before_by_hour) as before:
+        # What the solution needs besides is worked out here while its solver is made ready there.
+        _ = whole.demand, whole.fed_before
         for desk in desks_for(whole, section):
             try:
                 here = work_section(desk.request.network, request.parts)

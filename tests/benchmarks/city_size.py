@@ -106,7 +106,7 @@ def read_kept(path: Path, kept: Path) -> Figures:
 
 
 def plan(path: Path, kept: Path) -> Figures:
-    """Plan on the ready network: the best option, and five, in the middle of a main in the middle."""
+    """Plan on the ready network: the best option, and five, on the main in the middle of the city."""
     from netplan.network.section import WorkPart
     from netplan.plan.run import PlanRequest, make_plan
     from netplan.readers import open_source, read_network
@@ -114,7 +114,9 @@ def plan(path: Path, kept: Path) -> Figures:
     from netplan.rules import read_rules
 
     network, rules = read_network(open_source(path, UNLIMITED), cache=kept), read_rules(None)
-    row = network.pipes.n_mains // 2
+    start = network.pipes.coord_start[: network.pipes.n_mains]
+    gap = np.abs(network.pipes.coords_m[start] - network.pipes.coords_m.mean(axis=0)).max(axis=1)
+    row = int(gap.argmin())
     middle = float(network.pipes.length_m[row]) / 2
     part = WorkPart(network.pipes.id[row], middle - 2, middle + 2)
     clock = Clock()

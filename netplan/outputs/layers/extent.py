@@ -69,7 +69,8 @@ def extent_of(result: PlanResult, lines: PipeLines) -> Extent:
     xy = _places(result, lines)
     low, high = xy.min(axis=0) - SURROUNDINGS_M, xy.max(axis=0) + SURROUNDINGS_M
     box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
-    return Extent(len(network.pieces) < WHOLE_NETWORK_PIECES, box, own)
+    whole = network.beyond is None and len(network.pieces) < WHOLE_NETWORK_PIECES
+    return Extent(whole, box, own)
 
 
 def _places(result: PlanResult, lines: PipeLines) -> NDArray[np.float64]:
