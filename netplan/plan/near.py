@@ -20,7 +20,7 @@ from netplan.bypass import Stand, held_by_inlets, station_loads
 from netplan.demand import DemandResult, customer_pressure
 from netplan.errors import BadNetworkError
 from netplan.hydraulics import FlowNetwork, FlowState, NetworkSolver, Rim, RimSolver, state_of_part
-from netplan.isolation import Cut, CutSearch, IsolationProblem, Orders, Stretch, cuts, reads_rim
+from netplan.isolation import CutSearch, IsolationProblem, cuts, reads_rim
 from netplan.network.model import Network
 from netplan.network.section import Section
 from netplan.network.vicinity import ReachesRimError, Vicinity, vicinity_of
@@ -28,8 +28,9 @@ from netplan.plan.desk import Desk
 from netplan.plan.flowcase import base_network
 from netplan.plan.request import PlanRequest
 from netplan.plan.rest import LoadedStation, Lowest, Rest
+from netplan.plan.within import orders_within, rows_within
 
-__all__ = ["FIRST_NODES", "NearDesk", "cut_within", "desks_for", "desks_round"]
+__all__ = ["FIRST_NODES", "NearDesk", "desks_for", "desks_round"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -63,7 +64,8 @@ def desks_round(desk: Desk, xy_m: Floats) -> Iterator[Desk]:
         vicinity = vicinity_of(network, xy_m, at_least)
         if vicinity is None:
             break
-        with contextlib.suppress(BadNetworkError):  # no station within: farther out there is one
+        # Without a station within, or an ordered stop: farther out there is one.
+        with contextlib.suppress(BadNetworkError, ReachesRimError):
             yield NearDesk.within(desk, vicinity)
         at_least *= GROWTH
     yield desk
@@ -107,8 +109,8 @@ class NearDesk(Desk):
             request=replace(
                 request,
                 network=vicinity.network,
-                orders=_orders(request.orders, request.network, vicinity),
-                own_supply=_kept(request.own_supply, rows.customer),
+                orders=orders_within(request.orders, vicinity),
+                own_supply=rows_within(request.own_supply, rows.customer),
             ),
             gas=whole.gas,
             conditions=whole.conditions_everywhere,
@@ -261,91 +263,3 @@ def _demand_within(demand: DemandResult, vicinity: Vicinity) -> DemandResult:
     beyond = vicinity.network.beyond
     groups = 0 if beyond is None else len(beyond.fault_pa_gauge)
     return demand.of_some(vicinity.rows.customer, vicinity.customer_beyond, groups)
-
-
-def cut_within(cut: Cut, vicinity: Vicinity) -> Cut:
-    """Return a cut of the whole network as one of a vicinity.
-
-    Raises
-    ------
-    ReachesRimError
-        When a part of it is not within.
-    """
-    rows = vicinity.rows
-
-    def here(table: Ints, row: int) -> int:
-        if row < 0:
-            return row
-        place = int(np.searchsorted(table, row))
-        if place == len(table) or table[place] != row:
-            raise ReachesRimError
-        return place
-
-    def all_here(table: Ints, given: NDArray[np.int32]) -> NDArray[np.int32]:
-        return np.array([here(table, row) for row in given.tolist()], dtype=np.int32)
-
-    return replace(
-        cut,
-        stops=tuple(
-            replace(
-                stop,
-                pipe=here(rows.pipe, stop.pipe),
-                piece=here(rows.piece, stop.piece),
-                valve=here(rows.valve, stop.valve),
-                live_node=here(rows.node, stop.live_node),
-                zone_node=here(rows.node, stop.zone_node),
-                tappings=tuple(replace(one, pipe=here(rows.pipe, one.pipe)) for one in stop.tappings),
-            )
-            for stop in cut.stops
-        ),
-        zones=tuple(
-            replace(
-                zone,
-                nodes=all_here(rows.node, zone.nodes),
-                pieces=tuple(
-                    replace(part, piece=here(rows.piece, part.piece), pipe=here(rows.pipe, part.pipe))
-                    for part in zone.pieces
-                ),
-            )
-            for zone in cut.zones
-        ),
-        customers=all_here(rows.customer, cut.customers),
-        severed=all_here(rows.customer, cut.severed),
-        priority_customers=all_here(rows.customer, cut.priority_customers),
-        shut_in_stations=tuple(here(rows.station, row) for row in cut.shut_in_stations),
-    )
-
-
-def _orders(orders: Orders, network: Network, vicinity: Vicinity) -> Orders:
-    """Return the orders as far as they concern what is within; what lies beyond is not touched anyhow."""
-    rows = vicinity.rows
-    number = np.full(len(network.pipes), -1, dtype=np.int64)
-    number[rows.pipe] = np.arange(len(rows.pipe))
-
-    def within(stretches: tuple[Stretch, ...]) -> tuple[Stretch, ...]:
-        return tuple(
-            replace(stretch, pipe=int(number[stretch.pipe]))
-            for stretch in stretches
-            if number[stretch.pipe] >= 0
-        )
-
-    force, valves = within(orders.force), _kept(orders.force_valves, rows.valve)
-    if len(force) < len(orders.force) or len(valves) < len(orders.force_valves):
-        raise ReachesRimError
-    return replace(
-        orders,
-        force=force,
-        force_valves=valves,
-        forbid=within(orders.forbid),
-        forbid_valves=_kept(orders.forbid_valves, rows.valve),
-        keep_customers=_kept(orders.keep_customers, rows.customer),
-    )
-
-
-def _kept(given: tuple[int, ...], rows: Ints) -> tuple[int, ...]:
-    """Return rows of the whole as rows within, those that lie beyond left out."""
-    place = np.searchsorted(rows, given)
-    at = np.minimum(place, max(len(rows) - 1, 0))
-    return tuple(
-        int(here) for here, row in zip(at.tolist(), given, strict=True) if len(rows) and rows[here] == row
-    )

@@ -17,9 +17,10 @@ from netplan.isolation import Cut
 from netplan.network.vicinity import ReachesRimError
 from netplan.plan.desk import Desk
 from netplan.plan.effects import reach_of
-from netplan.plan.near import NearDesk, cut_within, desks_round
+from netplan.plan.near import NearDesk, desks_round
 from netplan.plan.request import PlanRequest
 from netplan.plan.unfed import solve_unfed
+from netplan.plan.within import cut_within
 
 __all__ = ["Pressures", "Solved"]
 

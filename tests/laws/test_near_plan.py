@@ -8,12 +8,15 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Iterator
+from dataclasses import replace
+from itertools import islice
 from typing import Any
 
 import numpy as np
 import pytest
 
 from netplan.errors import NetplanError
+from netplan.isolation import Orders, Stretch
 from netplan.network import vicinity as vicinities
 from netplan.network.build import build_network
 from netplan.network.model import Network
@@ -121,6 +124,32 @@ def test_in_a_varied_city(taken: Taken, varied: Network) -> None:
         planned_near += isinstance(found, dict) and taken.last < len(varied.nodes)
         same(found, whole)
     assert planned_near >= SECTIONS // 3
+
+
+def test_with_orders(taken: Taken, varied: Network) -> None:
+    rules, planned_near, planned = read_rules(None), 0, 0
+    pipes, customers = varied.pipes, varied.customers
+    for row in islice(rows(varied), max(SECTIONS // 2, 3)):
+        request = PlanRequest(varied, (middle_of(varied, row),), rules, options=1, weather=False)
+        free = taken.plan(request, 10**9)
+        if isinstance(free, str):
+            continue
+        stops, off = free["options"][0]["stops"], free["options"][0]["customers"]
+        mains = [pipes.id.find(stop["main_id"], 0, pipes.n_mains) for stop in stops]
+        at = stops[0]["chainage_m"]
+        kept = [customers.id.find(one["id"]) for one in off if one["effect"] == "off"]
+        priority = [customers.id.find(one["id"]) for one in off if one["priority"]]
+        for orders in (
+            Orders(forbid=(Stretch(mains[0], max(at - 2.0, 0.0), at + 2.0),), keep_customers=tuple(kept[:1])),
+            Orders(force=(Stretch(mains[-1], stops[-1]["chainage_m"], stops[-1]["chainage_m"]),)),
+        ):
+            asked = replace(request, orders=orders, own_supply=tuple(priority))
+            whole = taken.plan(asked, 10**9)
+            found = taken.plan(asked, 10_000, 2)
+            planned += isinstance(whole, dict)
+            planned_near += isinstance(found, dict) and taken.last < len(varied.nodes)
+            same(found, whole)
+    assert planned_near >= planned // 3 > 0
 
 
 def test_until_how_cold(taken: Taken, varied: Network) -> None:
