@@ -15,7 +15,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from netplan.network.extract import Rows, extract
-from netplan.network.graph import station_nodes
+from netplan.network.graph import components, fed_nodes, station_nodes
 from netplan.network.model import Beyond, Network
 
 __all__ = ["ReachesRimError", "Vicinity", "merged_parts", "vicinity_of"]
@@ -24,6 +24,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
+_LOOKED_AT: Final = 2.0
+"""How many times as far from the places it is looked who feeds what lies beyond; then everywhere (own) [-]."""
 _BESIDE_M: Final = 100.0
 """What is taken in on every side of a station and the place it senses at (own) [m]."""
 _MOST_ROUNDS: Final = 6
@@ -110,12 +112,12 @@ def vicinity_of(network: Network, xy_m: Floats, at_least: int) -> Vicinity | Non
         np.maximum(low[1] - network.nodes.y_m, network.nodes.y_m - high[1]),
     )
     reach = float(np.partition(apart, at_least - 1)[at_least - 1])
-    found = _together(network, apart <= reach)
+    found = _together(network, apart <= reach, apart <= _LOOKED_AT * reach)
     if found is None:
         return None
-    chosen, label = found
+    chosen, of_node = found
     box = (float(low[0] - reach), float(low[1] - reach), float(high[0] + reach), float(high[1] + reach))
-    return _cut_out(network, chosen, label, box)
+    return _cut_out(network, chosen, of_node, box)
 
 
 def merged_parts(part: NDArray[np.int32], beyond: Beyond) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
@@ -145,20 +147,25 @@ def merged_parts(part: NDArray[np.int32], beyond: Beyond) -> tuple[NDArray[np.in
     return number[:known][part], number[known:]
 
 
-def _together(network: Network, chosen: Flags) -> tuple[Flags, NDArray[np.int32]] | None:
+def _together(network: Network, chosen: Flags, looked_at: Flags) -> tuple[Flags, Ints] | None:
     """Take in what cannot be parted from some nodes; return all, and the part beyond of each other node."""
     supply = np.zeros(len(network.nodes), dtype=bool)
     supply[station_nodes(network, injections=True)] = True
     _take_in_ends(network, chosen)
     for _ in range(_MOST_ROUNDS):
-        label, dark = _beyond(network, chosen, supply)
-        chosen |= dark
+        beyond = _beyond(network, chosen, supply, looked_at)
+        if beyond is None:
+            beyond = _beyond(network, chosen, supply, np.ones_like(chosen))
+        if beyond is None:
+            return None
+        chosen[beyond.dark()] = True
         count = int(chosen.sum())
         if 2 * count > len(chosen):
             return None
         _take_in_ends(network, chosen)
         if int(chosen.sum()) == count:
-            return chosen, label  # whole parts beyond were taken in, so that the others are what they were
+            # Whole parts beyond were taken in, so that the others are what they were.
+            return chosen, beyond.numbers(network, chosen)
     return None
 
 
@@ -189,25 +196,77 @@ def _take_in_sensing(network: Network, chosen: Flags) -> None:
             chosen |= (np.abs(nodes.x_m - x.mean()) <= margin) & (np.abs(nodes.y_m - y.mean()) <= margin)
 
 
-def _beyond(network: Network, chosen: Flags, supply: Flags) -> tuple[NDArray[np.int32], Flags]:
-    """Return the part beyond of each node over open pieces, and the nodes that are fed from within alone."""
-    pieces = network.pieces
-    inner, other = chosen[pieces.from_node], chosen[pieces.to_node]
-    outer = pieces.is_open & ~inner & ~other
-    ends = (pieces.from_node[outer], pieces.to_node[outer])
-    count = len(chosen)
-    graph = coo_array((np.ones(len(ends[0]), np.int8), ends), shape=(count, count))
-    label = np.asarray(connected_components(graph, directed=False)[1], dtype=np.int32)
-    crossing = np.flatnonzero(pieces.is_open & (inner != other))
-    at = np.where(inner[crossing], pieces.to_node[crossing], pieces.from_node[crossing])
-    is_dark = np.zeros(int(label.max(initial=-1)) + 1, dtype=bool)
-    is_dark[label[at]] = True
-    is_dark[label[supply & ~chosen]] = False
-    return label, is_dark[label] & ~chosen
+@dataclass(frozen=True, slots=True, eq=False)
+class _Parts:
+    """Parts beyond some nodes, over open pieces, as far as was looked.
+
+    Parameters
+    ----------
+    row : int array
+        Nodes that were looked at.
+    label : int array
+        Part of each of them.
+    beside, fed, goes_on : bool arrays, shape (parts,)
+        Joined to the nodes; fed by a supply that was looked at; joined to what was not looked at.
+    """
+
+    row: Ints
+    label: Ints
+    beside: Flags
+    fed: Flags
+    goes_on: Flags
+
+    def dark(self) -> Ints:
+        """Return the nodes that are fed by way of the chosen ones alone."""
+        return self.row[(self.beside & ~self.fed)[self.label]]
+
+    def numbers(self, network: Network, chosen: Flags) -> Ints:
+        """Return the number, from 0, of the part beyond that each node is in; -1 for all others."""
+        number = np.full(len(self.beside), -1, dtype=np.int64)
+        known = np.flatnonzero(self.beside & self.fed)
+        number[known] = np.arange(len(known))
+        of_node = np.full(len(chosen), -1, dtype=np.int64)
+        for part in known[self.goes_on[known]].tolist():
+            # The only one of its part of the network that goes on: so all the rest of that belongs to it.
+            joined = components(network)
+            of_node[joined == joined[self.row[self.label == part][0]]] = number[part]
+        ends_here = ~self.goes_on[self.label]
+        of_node[self.row[ends_here]] = number[self.label[ends_here]]
+        of_node[chosen] = -1
+        return of_node
+
+
+def _beyond(network: Network, chosen: Flags, supply: Flags, looked_at: Flags) -> _Parts | None:
+    """Return the parts beyond some nodes by what lies near; None where that does not tell them apart."""
+    pieces, row = network.pieces, np.flatnonzero(looked_at & ~chosen)
+    place = np.full(len(chosen), -1, dtype=np.int32)
+    place[row] = np.arange(len(row), dtype=np.int32)
+    near = np.flatnonzero(pieces.is_open & ((place[pieces.from_node] >= 0) | (place[pieces.to_node] >= 0)))
+    one, other = pieces.from_node[near], pieces.to_node[near]
+    a, b = place[one], place[other]
+    both = (a >= 0) & (b >= 0)
+    graph = coo_array((np.ones(int(both.sum()), np.int8), (a[both], b[both])), shape=(len(row), len(row)))
+    count, label = connected_components(graph, directed=False)
+    beside, fed, goes_on = (np.zeros(int(count), dtype=bool) for _ in range(3))
+    single = np.flatnonzero(~both)
+    here = np.where(a[single] >= 0, a[single], b[single])
+    there = np.where(a[single] >= 0, other[single], one[single])
+    beside[label[here[chosen[there]]]] = True
+    goes_on[label[here[~chosen[there]]]] = True
+    fed[label[place[row[supply[row]]]]] = True
+    crossing = pieces.is_open & (chosen[pieces.from_node] != chosen[pieces.to_node])
+    out = crossing & (np.where(chosen[pieces.from_node], place[pieces.to_node], place[pieces.from_node]) < 0)
+    known = np.flatnonzero(beside & fed & goes_on)
+    first = np.full(int(count), -1, dtype=np.int64)
+    first[label[::-1]] = row[::-1]
+    whole = components(network)[first[known]] if len(known) else np.zeros(0, dtype=np.int32)
+    if out.any() or (beside & ~fed & goes_on).any() or len(np.unique(whole)) < len(whole):
+        return None
+    return _Parts(row, label.astype(np.int64), beside, fed, goes_on)
 
 
 def _cut_out(
-    network: Network, chosen: Flags, label: NDArray[np.int32], box_m: tuple[float, float, float, float]
+    network: Network, chosen: Flags, of_node: Ints, box_m: tuple[float, float, float, float]
 ) -> Vicinity:
     pieces, customers = network.pieces, network.customers
     part, rows = extract(network, chosen)
@@ -216,17 +275,12 @@ def _cut_out(
     outward = inner[crossing]
     within = np.where(outward, pieces.from_node[crossing], pieces.to_node[crossing])
     outside = np.where(outward, pieces.to_node[crossing], pieces.from_node[crossing])
-    touched, beyond = np.unique(label[outside], return_inverse=True)
-    number = np.full(int(label.max(initial=-1)) + 1, -1, dtype=np.int64)
-    number[touched] = np.arange(len(touched))
-    of_node = np.where(chosen, -1, number[label])
-    node = np.searchsorted(rows.node, within)
+    node, beyond = np.searchsorted(rows.node, within), of_node[outside]
     # Of several attachments the last one that is fed counts, as where customers are told who feeds them.
-    is_fed = np.zeros(len(number), dtype=bool)
-    is_fed[label[station_nodes(network, injections=True)]] = True
+    fed = fed_nodes(network, injections=True)
     owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
     at = customers.attach_node
-    counts = is_fed[label[at]] & ~chosen[at]
+    counts = fed[at] & ~chosen[at]
     of_customer = np.full(len(customers), -1, dtype=np.int64)
     of_customer[owner[counts]] = of_node[at[counts]]
     return Vicinity(
@@ -234,7 +288,7 @@ def _cut_out(
             part,
             findings=network.findings,
             base=network.base,
-            beyond=_beyond_table(network, chosen, of_node, node, beyond.reshape(-1)),
+            beyond=_beyond_table(network, chosen, of_node, node, beyond),
         ),
         rows=rows,
         rim_piece=crossing,
