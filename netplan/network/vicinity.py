@@ -25,7 +25,7 @@ Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 _LOOKED_AT: Final = 2.0
-"""How many times as far from the places it is looked who feeds what lies beyond; then everywhere (own) [-]."""
+"""How many times as far from the places it is looked who feeds what lies beyond; then all over (own) [-]."""
 _BESIDE_M: Final = 100.0
 """What is taken in on every side of a station and the place it senses at (own) [m]."""
 _MOST_ROUNDS: Final = 6

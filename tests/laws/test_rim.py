@@ -26,6 +26,7 @@ from netplan.hydraulics import (
     datum_height_m,
     state_of_part,
 )
+from netplan.hydraulics.rim import MOST_RIM_CHANGE_PA
 from netplan.network.vicinity import ReachesRimError
 from tests.benchmarks.street_grid import street_grid
 from tests.flow_cases import CONDITIONS, M3H, Case, cases
@@ -346,6 +347,11 @@ def test_random_networks(one: Case, data: st.DataObject) -> None:
         event("felt at the rim")
         return
     event("solved in the part")
+    # Nothing errs by more than the rim may move.
     np.testing.assert_allclose(
-        near.pressure_pa_gauge, whole.pressure_pa_gauge[part.nodes], rtol=0.0, atol=PA, equal_nan=True
+        near.pressure_pa_gauge,
+        whole.pressure_pa_gauge[part.nodes],
+        rtol=0.0,
+        atol=MOST_RIM_CHANGE_PA + PA,
+        equal_nan=True,
     )
