@@ -235,7 +235,9 @@ class PlanOracle(Oracle):
         label = self._labels(np.flatnonzero(~pieces.is_open).tolist())
         live = {label[int(node)] for node in self.network.stations.node if node >= 0}
         self.fed_before = {node for node, own in label.items() if own in live}
-        parts = np.array([label[nodes[0]] for nodes in self.at], dtype=np.int64)
+        # A customer counts with the last attachment that is fed.
+        counts = [[node for node in nodes if node in self.fed_before] or nodes for nodes in self.at]
+        parts = np.array([label[nodes[-1]] for nodes in counts], dtype=np.int64)
         self.hours = self._hours(parts)
         self.flow_before = [self.demand.flow_m3_per_s_std(hour, parts) for hour in self.hours]
         flow = Drawing(self, ())
@@ -526,9 +528,15 @@ class Aftermath:
             for row, nodes in enumerate(at)
             if row not in self.isolated and set(nodes) & oracle.fed_before - self.fed
         }
-        # A customer counts with the stranded part it hangs on, else with its fed one.
+        # A customer counts with the part that loses its gas, else with the last that is fed.
         part = [
-            ([self.label[n] for n in nodes if n not in self.fed] or [self.label[n] for n in nodes])[-1]
+            self.label[
+                (
+                    [n for n in nodes if n in oracle.fed_before and n not in self.fed | self.zone]
+                    or [n for n in nodes if n in self.fed]
+                    or nodes
+                )[-1]
+            ]
             for nodes in at
         ]
         self.part = part
