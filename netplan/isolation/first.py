@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
-from netplan.isolation.flood import START, Arc, Spot, Zone, least_zone
+from typing import TYPE_CHECKING
+
+import numpy as np
+
 from netplan.isolation.mincut import INFINITE
 from netplan.isolation.neighbourhood import SOURCE, Neighbourhood
-from netplan.isolation.spots import NotPlainError
+from netplan.isolation.spots import START, Arc, Own, Spots
+
+if TYPE_CHECKING:
+    from netplan.isolation.flood import Zone
 
 __all__ = ["first_zone"]
 
@@ -13,51 +19,36 @@ __all__ = ["first_zone"]
 def first_zone(near: Neighbourhood) -> Zone | None:
     """Return the least zone round the work; None where none is found in this way.
 
-    That is where the graph of the neighbourhood must be asked: orders concern single runs, or customers are
-    attached at several nodes.
+    That is where the graph of the neighbourhood must be asked: for a single question, where orders concern
+    single runs, or where customers are attached at several nodes.
     """
-    if not near.is_plain:
+    flood = near.links.flood
+    if flood is None or not near.is_plain:
         return None
     near.take_near()
-    try:
-        own, spots, work = _own_spots(near), near.links.spots, near.work_places
-        return least_zone(own, lambda node: spots.get(node) or spots.at(node, work))
-    except NotPlainError:
-        return None
+    own = _own_spots(near, flood.spots)
+    return None if own is None else flood.least_zone(own)
 
 
-def _own_spots(near: Neighbourhood) -> dict[int, Spot]:
+def _own_spots(near: Neighbourhood, spots: Spots) -> Own | None:
     """Return the spots of the work and of the nodes that its own runs and those priced for it lead to."""
-    graph, own = near.graph, {}
+    graph = near.graph
+    nodes: list[tuple[int, int, int]] = []
+    arcs: list[Arc] = []
     for node, supernode in enumerate(near.supernode):
+        first = len(arcs)
         # Numbers below zero are those of the neighbourhood's graph: all runs have others.
-        arcs = [
-            (
-                ~arc,
-                START if graph.end[arc] == SOURCE else near.supernode[graph.end[arc]],
-                graph.capacity[arc],
-                graph.capacity[arc ^ 1],
-            )
-            for arc in graph.arcs_at[node]
-        ]
+        for arc in graph.arcs_at[node]:
+            end = graph.end[arc]
+            other = START if end == SOURCE else near.supernode[end]
+            arcs.append([~arc, other, graph.capacity[arc], graph.capacity[arc ^ 1]])
         if node == SOURCE:
-            own[START] = (graph.outlet[SOURCE], tuple(arcs))
-        else:
-            own[supernode] = _beside(near, node, arcs)
-    return own
-
-
-def _beside(near: Neighbourhood, node: int, arcs: list[Arc]) -> Spot:
-    """Return the spot of a node that some runs of this question lead to: those, and all its others."""
-    price, several, links = near.links.at(near.supernode[node])
-    if several or any(link[1] == near.supernode[node] for link in links):
-        raise NotPlainError
-    outlet = price + near.paid_at(node)
-    for run, other, at_a, forth, back, pay, _, bridge in links:
-        if near.is_taken(run):
+            nodes.append((START, graph.outlet[SOURCE], first))
             continue
-        if bridge is not None:
-            (forth, back, pay, _), _, _ = bridge.priced(near.work_places)
-        outlet += pay
-        arcs.append((2 * run + (not at_a), other, forth, back))
-    return min(outlet, INFINITE), tuple(arcs)
+        if not spots.read(supernode):
+            return None
+        outlet, onward = spots.without(supernode, near.is_taken)
+        arcs += onward
+        nodes.append((supernode, min(outlet + near.paid_at(node), INFINITE), first))
+    nodes.append((len(nodes), 0, len(arcs)))
+    return Own(np.array(nodes, dtype=np.int64), np.array(arcs, dtype=np.int64).reshape(-1, 4))

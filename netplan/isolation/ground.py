@@ -14,7 +14,6 @@ from netplan.isolation.barred import barred_by
 from netplan.isolation.index import Index
 from netplan.isolation.mincut import INFINITE
 from netplan.isolation.model import MINOR_PER_UNIT, Orders
-from netplan.isolation.plain import PlainSpots, plain_spots
 from netplan.isolation.shapes import Shape
 from netplan.isolation.simple import SimpleRuns, cost_simple_runs
 from netplan.isolation.sites import Sites
@@ -156,11 +155,6 @@ class Ground:
     def tails(self) -> Tails:
         """Bridges and what hangs on them."""
         return find_tails(self.index)
-
-    @cached_property
-    def plain_spots(self) -> PlainSpots:
-        """Arcs of the supernodes with nothing special about them."""
-        return plain_spots(self.index, self.runs, self.tails.is_bridge)
 
     @cached_property
     def off_prefix(self) -> NDArray[np.int64]:

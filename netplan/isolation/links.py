@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Final
+from functools import cached_property
+from typing import TYPE_CHECKING, Final
 
 from netplan.isolation.bridges import Bridge, Bridges
 from netplan.isolation.ground import Ground
 from netplan.isolation.mincut import INFINITE
 from netplan.isolation.model import FeedBound, SameFeed
-from netplan.isolation.spots import Spots
 from netplan.isolation.stranding import Stranding
+
+if TYPE_CHECKING:
+    from netplan.isolation.flood import Flood
 
 __all__ = ["Link", "Links", "Place", "links_of"]
 
@@ -44,18 +47,30 @@ class Links:
     kept_at : frozenset of int
         Supernodes where kept customers are attached.
     stranding : Stranding or None
-    spots : Spots
     """
 
     def __init__(self, ground: Ground, feed_bound: FeedBound | None, kept: frozenset[int]) -> None:
-        self._ground, self._index, self.kept = ground, ground.index, kept
+        self._ground, self._index, self.kept, self._feed_bound = ground, ground.index, kept, feed_bound
         self.kept_at = ground.supernodes_of(kept)
         self.stranding = (
             Stranding(ground.index, ground.tails, ground.off_prefix, feed_bound, kept) if feed_bound else None
         )
         self._bridges = Bridges(ground, self.stranding)
         self._places: dict[int, Place] = {}
-        self.spots = Spots(ground, self._bridges, self.barred, many=isinstance(feed_bound, SameFeed))
+
+    @cached_property
+    def flood(self) -> Flood | None:
+        """Finds the least zones of plain questions; None where the bound does not say that many come."""
+        if self.stranding is None or not isinstance(self._feed_bound, SameFeed):
+            return None
+        # Only here: what it compiles takes longer to load than a question without it.
+        from netplan.isolation.flood import Flood
+        from netplan.isolation.spots import Spots
+
+        barred = self._index.blocked > 0
+        barred[list(self.kept_at)] = True
+        stranded = self.stranding.by_run(self._feed_bound.price_minor)
+        return Flood(Spots(self._ground, self._bridges, stranded, barred))
 
     def at(self, supernode: int) -> Place:
         """Return what a zone at a supernode pays there, and what it leads to."""

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import chain
+from typing import TYPE_CHECKING
 
 from netplan.isolation.bridges import arcs_of
-from netplan.isolation.flood import START, Zone
 from netplan.isolation.ground import Ground
 from netplan.isolation.links import Link, Links
 from netplan.isolation.mincut import INFINITE, UNSEEN, FlowGraph
 from netplan.isolation.shapes import Shape, run_shape
 from netplan.isolation.sites import Choice, Sites
+from netplan.isolation.spots import START
 from netplan.isolation.stranding import WorkPlaces
 from netplan.isolation.work import Gap, Work
+
+if TYPE_CHECKING:
+    from netplan.isolation.flood import Zone
 
 __all__ = ["SOURCE", "Edge", "Neighbourhood"]
 
@@ -124,8 +128,8 @@ class Neighbourhood:
 
     @property
     def is_plain(self) -> bool:
-        """Whether nothing beyond the work was met yet, nor is priced for this question alone."""
-        if self._own_sites or self.forced:
+        """Whether the work is one stretch, nothing beyond it was met yet, nor is priced for this alone."""
+        if self._own_sites or self.forced or any(part for _, _, part in self.work.covered):
             return False
         return all(outlet == UNSEEN for outlet in self.graph.outlet[SOURCE + 1 :])
 

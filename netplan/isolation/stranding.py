@@ -15,6 +15,8 @@ from netplan.isolation.work import Work
 
 __all__ = ["Stranding", "WorkPlaces"]
 
+Longs = NDArray[np.int64]
+
 
 class Stranding:
     """Prices tails, whatever the work; that the work does not stand on one is for the caller to see.
@@ -61,6 +63,40 @@ class Stranding:
         if must_feed:
             return INFINITE if feed is None else feed
         return interruption if feed is None else min(interruption, feed)
+
+    def by_run(self, feed_minor: int | None) -> Longs:
+        """Return what stops strand at least on all runs at once, for one bound on every feed.
+
+        Parameters
+        ----------
+        feed_minor : int or None
+            [minor units]; None: no feed can.
+
+        Returns
+        -------
+        int64 array, shape (runs, 2)
+            With the zone at the run's a, and at its b [minor units]; 0 where nobody is stranded.
+        """
+        tails, index = self._tails, self._index
+        far = np.flatnonzero(tails.bridge)
+        run, near, root = tails.tree_run[far], tails.parent[far], tails.root[far]
+        kept = np.searchsorted(np.array(self._kept_places, dtype=np.int64), np.arange(len(tails.order) + 1))
+
+        def priced(sources: Longs, off: Longs, must_feed: Longs) -> Longs:
+            price = off if feed_minor is None else np.minimum(off, feed_minor)
+            price = np.where(must_feed > 0, INFINITE if feed_minor is None else feed_minor, price)
+            return np.where(sources == 0, price, 0)
+
+        prefixes = (tails.sources, self._off_prefix, kept)
+        beyond, whole = (
+            [prefix[tails.place[node] + tails.size[node]] - prefix[tails.place[node]] for prefix in prefixes]
+            for node in (far, root)
+        )
+        behind = [of_all - of_tail for of_all, of_tail in zip(whole, beyond, strict=True)]
+        found = np.zeros((len(index.run_a), 2), dtype=np.int64)
+        at_a = (index.run_a[run] == near).astype(np.int64)
+        found[run, 1 - at_a], found[run, at_a] = priced(*beyond), priced(*behind)
+        return found
 
     def _must_feed(self, span: Span) -> bool:
         kept = self._kept_places
