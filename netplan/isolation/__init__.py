@@ -39,6 +39,7 @@ from netplan.isolation.model import (
     Zone,
     ZonePiece,
 )
+from netplan.isolation.outline import Outline
 
 __all__ = [
     "MINOR_PER_UNIT",
@@ -48,6 +49,7 @@ __all__ = [
     "Index",
     "IsolationProblem",
     "Orders",
+    "Outline",
     "Refusal",
     "SameFeed",
     "Stop",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,8 +9,8 @@ from numpy.typing import NDArray
 
 from netplan.constants import PA_PER_MBAR
 from netplan.isolation.model import Cut, Stop, Tapping, Zone, ZonePiece
-from netplan.isolation.neighbourhood import SOURCE, Edge, Neighbourhood
-from netplan.isolation.search import Found
+from netplan.isolation.neighbourhood import Edge, Neighbourhood
+from netplan.isolation.outline import Outline
 from netplan.isolation.shapes import Shape
 from netplan.isolation.sites import Choice
 from netplan.network.words import Surface
@@ -20,58 +19,28 @@ from netplan.rules.model import MethodKind
 __all__ = ["cut_of"]
 
 
-def cut_of(near: Neighbourhood, found: Found, shut_in_stations: tuple[int, ...]) -> Cut:
-    """Return a found zone as a cut, with the stations it leaves without a customer to feed."""
-    index, network = near.index, near.index.network
-    lengths: dict[int, list[tuple[float, float]]] = {}
-    for piece, stretch, _ in near.work.covered:
-        lengths.setdefault(piece, []).append((stretch.from_m, stretch.to_m))
-    stops = []
-    for edge, at_u, choice in found.stops:
-        shape = near.shape(edge, at_u)
-        stops.append(_stop(near, edge, shape, choice))
-        _add_lengths(lengths, shape, choice.at_m)
-    for edge in found.inner:
-        shape = near.shape(edge)
-        _add_lengths(lengths, shape, float("inf"))
-    inside = _supernodes(near, found)
-    for supernode in inside:
-        for piece in index.services_at(supernode).tolist():
-            lengths.setdefault(piece, []).append(
-                (float(network.pieces.from_m[piece]), float(network.pieces.to_m[piece]))
-            )
-    pieces = _joined(near, lengths)
-    zones = _zones(near, pieces, inside)
-    rows = [index.customers_at(node) for node in inside]
-    customers = np.unique(np.concatenate(rows)).astype(np.int32) if rows else np.zeros(0, np.int32)
-    volume = sum(
-        0.25 * math.pi * float(network.pipes.bore_m[part.pipe]) ** 2 * (part.to_m - part.from_m)
-        for part in pieces
-    )
-    price = sum(choice.price_minor for _, _, choice in found.stops)
-    interruption = int(near.ground.off_minor[customers].sum())
-    stranded = sum(edge.stranded_u if at_u else edge.stranded_v for edge, at_u, _ in found.stops)
+def cut_of(near: Neighbourhood, outline: Outline) -> Cut:
+    """Return a cut with its stops, zones and customers from its outline."""
+    found, network = outline.found, near.index.network
+    stops = [_stop(near, edge, near.shape(edge, at_u), choice) for edge, at_u, choice in found.stops]
+    customers = outline.customers
     return Cut(
         stops=tuple(sorted(stops, key=lambda stop: (stop.pipe, stop.chainage_m, stop.work_side))),
-        zones=zones,
+        zones=_zones(near, tuple(ZonePiece(*part) for part in outline.parts), outline.supernodes),
         customers=customers,
-        severed=_severed(near, customers, set(inside)),
+        severed=_severed(near, customers, set(outline.supernodes)),
         priority_customers=np.array(
             [row for row in customers.tolist() if network.customers.priority[row]], np.int32
         ),
-        shut_in_stations=shut_in_stations,
-        stops_minor=price,
-        interruption_minor=interruption,
-        gas_minor=found.value_minor - price - interruption - stranded,
-        stranded_minor=stranded,
-        bound_minor=found.value_minor,
-        gas_volume_m3=volume,
+        shut_in_stations=outline.shut_in_stations,
+        stops_minor=outline.stops_minor,
+        interruption_minor=outline.interruption_minor,
+        gas_minor=outline.gas_minor,
+        stranded_minor=outline.stranded_minor,
+        bound_minor=outline.bound_minor,
+        gas_volume_m3=outline.volume_m3(network.pipes.bore_m),
         found=found,
     )
-
-
-def _supernodes(near: Neighbourhood, found: Found) -> list[int]:
-    return sorted({*near.work.supernodes, *(near.supernode[node] for node in found.zone if node != SOURCE)})
 
 
 def _stop(near: Neighbourhood, edge: Edge, shape: Shape, choice: Choice) -> Stop:
@@ -158,28 +127,6 @@ def _tappings(near: Neighbourhood, shape: Shape, choice: Choice) -> tuple[tuple[
     return tuple(found), elsewhere
 
 
-def _add_lengths(lengths: dict[int, list[tuple[float, float]]], shape: Shape, until_m: float) -> None:
-    for leg in shape.legs:
-        end = min(leg.end_m, until_m)
-        if end > leg.start_m or (leg.start_m == leg.end_m and until_m > leg.start_m):
-            a, b = sorted((leg.chainage(leg.start_m), leg.chainage(end)))
-            lengths.setdefault(leg.piece, []).append((a, b))
-
-
-def _joined(near: Neighbourhood, lengths: dict[int, list[tuple[float, float]]]) -> tuple[ZonePiece, ...]:
-    pieces = near.index.network.pieces
-    found = []
-    for piece, spans in lengths.items():
-        merged: list[list[float]] = []
-        for low, high in sorted(spans):
-            if merged and low <= merged[-1][1] + 1e-9:
-                merged[-1][1] = max(merged[-1][1], high)
-            else:
-                merged.append([low, high])
-        found += [ZonePiece(piece, int(pieces.pipe[piece]), low, high) for low, high in merged]
-    return tuple(sorted(found))
-
-
 @dataclass(slots=True)
 class _Groups:
     parent: dict[object, object]
@@ -195,7 +142,7 @@ class _Groups:
         self.parent[self.root(a)] = self.root(b)
 
 
-def _zones(near: Neighbourhood, parts: tuple[ZonePiece, ...], inside: list[int]) -> tuple[Zone, ...]:
+def _zones(near: Neighbourhood, parts: tuple[ZonePiece, ...], inside: tuple[int, ...]) -> tuple[Zone, ...]:
     pieces = near.index.network.pieces
     groups = _Groups({})
     for row, part in enumerate(parts):

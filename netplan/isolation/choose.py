@@ -15,8 +15,9 @@ from netplan.isolation.forced import Forced, families, forced_places
 from netplan.isolation.ground import Ground, ground_of
 from netplan.isolation.index import RIM, Index, build_index
 from netplan.isolation.links import links_of
-from netplan.isolation.model import Cut, IsolationProblem, Refusal, Stop
+from netplan.isolation.model import Cut, IsolationProblem, Refusal
 from netplan.isolation.neighbourhood import SOURCE, Neighbourhood
+from netplan.isolation.outline import Outline, outline_of
 from netplan.isolation.refused import in_the_way
 from netplan.isolation.search import Found, Search
 from netplan.isolation.sites import Sites
@@ -90,13 +91,27 @@ class CutSearch(Iterator[Cut]):
         self._found: Iterator[Found] | None = None
 
     def __next__(self) -> Cut:
+        return self.cut(self.outline())
+
+    def cut(self, outline: Outline) -> Cut:
+        """Return a cut of this search from its outline."""
+        return cut_of(self.near, outline)
+
+    def outline(self) -> Outline:
+        """Return the next cut in outline, where its figures are enough.
+
+        Raises
+        ------
+        NoPlanError, StopIteration
+            As the next cut itself.
+        """
         if self._found is None:
             self._found = self._begin()
         for scanned, found in enumerate(self._found, 1):
             self.lower_bound_minor = found.value_minor
-            cut = self._checked(found)
-            if cut is not None:
-                return cut
+            outline = self._checked(found)
+            if outline is not None:
+                return outline
             if scanned >= self.most_scanned:
                 self.gave_up = True
                 break
@@ -135,7 +150,7 @@ class CutSearch(Iterator[Cut]):
         search = Search(self.near, orders.max_stops)
         return search.run(families(self.near, forced))
 
-    def _checked(self, found: Found) -> Cut | None:
+    def _checked(self, found: Found) -> Outline | None:
         near, ground = self.near, self.ground
         zone = {*near.work.supernodes, *(near.supernode[node] for node in found.zone if node != SOURCE)}
         cut_runs = {edge.run for edge, _, _ in found.stops} | near.work.runs
@@ -156,14 +171,18 @@ class CutSearch(Iterator[Cut]):
                 name = self.problem.network.stations.id[shut[0]]
                 self._refused[f"station {name} would be shut in by a stop that is not its outlet valve"] += 1
                 return None
-        cut = cut_of(near, found, shut)
-        key = (frozenset(map(self._place, cut.stops)), cut.customers.tobytes())
+        outline = outline_of(near, found, shut)
+        key = (frozenset(self._places(outline)), outline.customers.tobytes())
         if key in self._given:
             return None
         self._given.add(key)
-        return cut
+        return outline
 
-    def _place(self, stop: Stop) -> tuple[int | str, ...]:
-        if self.problem.every_place:
-            return stop.chain, stop.piece, stop.method
-        return stop.chain, stop.method
+    def _places(self, outline: Outline) -> Iterator[tuple[int | str, ...]]:
+        """Yield what tells the stops of a cut from those of another."""
+        stops = zip(outline.found.stops, outline.chains, outline.methods, strict=True)
+        for (edge, at_u, choice), chain, method in stops:
+            if self.problem.every_place:
+                yield chain, self.near.shape(edge, at_u).leg_at(choice.at_m).piece, method
+            else:
+                yield chain, method

@@ -69,9 +69,8 @@ class Ground:
     @cached_property
     def runs(self) -> SimpleRuns:
         """Costs of stops on all plain runs."""
-        return cost_simple_runs(
-            self.index, self.rules, self.gas_minor_per_m3, self.sites.barred, self.sites.codes
-        )
+        sites = self.sites
+        return cost_simple_runs(self.index, self.rules, self.gas_minor_per_m3, sites.plain, sites.codes)
 
     @cached_property
     def _priced(self) -> NDArray[np.bool_]:

@@ -330,7 +330,7 @@ class Neighbourhood:
     def _stranded(self, run: int, far: int) -> int:
         """Return what a stop on a run, zone at its other end, strands beyond `far` [minor units]."""
         index, stranding = self.index, self.links.stranding
-        if stranding is None or self._places is None:
+        if stranding is None or self._places is None or not self.ground.tails.is_bridge.item(run):
             return 0
         near = index.run_b.item(run) if index.run_a.item(run) == far else index.run_a.item(run)
         span = stranding.span(run, near, far)
@@ -368,7 +368,7 @@ class Neighbourhood:
             at = next((place for place in places if place is not None), None)
             if not zone_at_u:
                 shape, at = shape.turned(), None if at is None else shape.length_m - at
-            self._choices[key] = self.sites.choices(shape, at)
+            self._choices[key] = self.sites.choices(shape, at, plain=self.sites.is_plain(run))
         return self._choices[key]
 
     @staticmethod

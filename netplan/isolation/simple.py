@@ -18,7 +18,7 @@ from netplan.isolation.methods import price_minor, reach_of
 from netplan.isolation.mincut import INFINITE
 from netplan.rules.model import MethodKind, Rules
 
-__all__ = ["SimpleRuns", "cost_simple_runs"]
+__all__ = ["SimpleRuns", "cost_simple_runs", "plain_runs"]
 
 Longs = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -33,22 +33,26 @@ class SimpleRuns:
     gas_minor: Longs
 
 
+def plain_runs(index: Index, barred: Barred) -> Flags:
+    """Return which runs are plain, orders apart."""
+    plain: Flags = (np.diff(index.run_start) == 1) & ~_with_fittings(index)
+    if barred.recorded.shapes:
+        first = index.run_pieces[index.run_start[:-1]]
+        plain &= ~_near_areas(index, barred)[index.network.pieces.pipe[first]]
+    return plain
+
+
 def cost_simple_runs(
     index: Index,
     rules: Rules,
     gas_minor_per_m3: float,
-    barred: Barred,
+    plain: Flags,
     refused: NDArray[np.uint8],
 ) -> SimpleRuns:
-    """Return the costs of all plain runs; `refused` are the codes of the methods by piece."""
+    """Return the costs of all `plain` runs; `refused` are the codes of the methods by piece."""
     network = index.network
     pieces, pipes = network.pieces, network.pipes
-    single = np.diff(index.run_start) == 1
-    first = index.run_pieces[index.run_start[:-1]]
-    plain = single & ~_with_fittings(index)
-    if barred.recorded.shapes:
-        plain &= ~_near_areas(index, barred)[pieces.pipe[first]]
-    rows = first[plain]
+    rows = index.run_pieces[index.run_start[:-1]][plain]
     pipe = pieces.pipe[rows]
     length = pieces.to_m[rows] - pieces.from_m[rows]
     area = 0.25 * np.pi * pipes.bore_m[pipe] ** 2

@@ -22,6 +22,7 @@ from netplan.isolation.methods import (
     refused_words,
 )
 from netplan.isolation.shapes import Block, Shape, run_shape
+from netplan.isolation.simple import plain_runs
 from netplan.network.words import FittingKind
 from netplan.rules.model import MethodKind, Rules
 
@@ -94,6 +95,17 @@ class Sites:
         codes[mains] = method_codes(index, self.rules, mains, fault[mains])
         return codes, fault, stands_in
 
+    @cached_property
+    def plain(self) -> NDArray[np.bool_]:
+        """Which runs are plain (see `simple`), orders apart."""
+        return self._like.plain if self._like is not None else plain_runs(self.index, self.barred)
+
+    def is_plain(self, run: int) -> bool:
+        """Whether a run is plain, and no order concerns it."""
+        if not self.plain.item(run):
+            return False
+        return self._like is None or not self.barred.touches(self.index.network, self.index.pieces_of(run))
+
     @property
     def codes(self) -> NDArray[np.uint8]:
         """Why each method is refused on the whole of each piece of main (`method_codes`), by piece."""
@@ -112,23 +124,53 @@ class Sites:
         key = (run, zone_at_a)
         if key not in self._choices:
             shape = run_shape(self.index, run)
-            self._choices[key] = self.choices(shape if zone_at_a else shape.turned())
+            self._choices[key] = self.choices(
+                shape if zone_at_a else shape.turned(), plain=self.is_plain(run)
+            )
         return self._choices[key]
 
-    def choices(self, shape: Shape, at_m: float | None = None) -> tuple[Choice, ...]:
+    def choices(self, shape: Shape, at_m: float | None = None, *, plain: bool = False) -> tuple[Choice, ...]:
         """Return each method's best place on a shape with the zone at its start, cheapest first.
 
         Parameters
         ----------
         at_m : float, optional
             Take this place alone (a stop forced by order).
+        plain : bool
+            Whether it is of a plain run, so that only its ends keep methods off.
         """
         found = []
         for method in range(len(self.rules.method)):
-            best = self._best(shape, method, at_m)
+            best = self._nearest(shape, method) if plain and at_m is None else self._best(shape, method, at_m)
             if best is not None:
                 found.append(best)
-        return tuple(sorted(found, key=lambda choice: (choice.cost_minor, choice.method)))
+        return tuple(sorted(found, key=_cheapest))
+
+    def _nearest(self, shape: Shape, method: int) -> Choice | None:
+        """Return what `_best` does on a shape of a plain run: the place nearest to its start."""
+        (leg,) = shape.legs
+        if self.codes.item(leg.piece, method):
+            return None
+        pipes, low, high = self.index.network.pipes, 0.0, shape.length_m
+        od_m = pipes.od_m.item(leg.pipe)
+        if self.rules.method[method].kind is not MethodKind.VALVE:
+            low, high = self._between_ends(shape, self.reach(method, od_m))
+        if low > high:
+            return None
+        price = self.price(method, od_m, pipes.surface.item(leg.pipe))
+        gas = self.gas_minor(0.25 * math.pi * pipes.bore_m.item(leg.pipe) ** 2 * low)
+        return Choice(price + gas, price, gas, method, low)
+
+    def _between_ends(self, shape: Shape, reach: Reach) -> tuple[float, float]:
+        """Return from where to where on a shape the blocks of `_by_ends` leave places."""
+        work_m = self.rules.clearance.work_m
+        low = 0.0 if shape.starts_at_work else max(0.0, -reach.near_m)
+        need = work_m - shape.start_gap_m
+        if need > 0:
+            low = max(low, need - reach.least_m)
+        length = shape.length_m
+        high = length - reach.most_m - work_m if shape.ends_at_work else length - reach.far_m
+        return low, min(length, high)
 
     def _best(self, shape: Shape, method: int, at_m: float | None) -> Choice | None:
         if len(shape.legs) == 1 and self.codes[shape.legs[0].piece, method]:
@@ -271,6 +313,11 @@ class Sites:
         return Shape(
             shape.legs, shape.length_m, shape.starts_at_work, shape.ends_at_work, start_gap_m, end_gap_m
         )
+
+
+def _cheapest(choice: Choice) -> tuple[int, int]:
+    """Return what choices on one shape are sorted by."""
+    return choice.cost_minor, choice.method
 
 
 def free_intervals(length_m: float, blocks: list[Block]) -> list[tuple[float, float]]:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.isolation import Cut, Index, bonds
+from netplan.isolation import Index, Outline, bonds
 from netplan.isolation.index import SUPPLIED
 from netplan.network.graph import fed_nodes
 
 __all__ = ["Around"]
 
 Neighbours = tuple[tuple[int, int], ...]
+_NOBODY: Final = np.zeros(0, dtype=np.int32)
 
 
 class _Spread:
@@ -52,26 +55,21 @@ class Around:
         self._blocked = index.blocked.tobytes()
         self._open_at: dict[int, Neighbours] = {}
 
-    def stranded(self, cut: Cut) -> NDArray[np.int32]:
+    def stranded(self, cut: Outline) -> NDArray[np.int32]:
         """Return the customers outside the zones with an attachment that loses every supply, ascending."""
-        parts = set() if self._parts_only_its_zone(cut) else self._parts_without_supply(cut)
+        is_open = self._is_open.item
+        if self._bonds.parts_once([run for run in cut.runs if is_open(run)]):
+            return _NOBODY
+        parts = self._parts_without_supply(cut)
         if not parts:
-            return np.zeros(0, dtype=np.int32)
-        index = self._index
-        rows = np.concatenate([index.customers_at(node) for node in sorted(parts)])
+            return _NOBODY
+        rows = np.concatenate([self._index.customers_at(node) for node in sorted(parts)])
         return np.setdiff1d(rows, cut.customers).astype(np.int32)
 
-    def _parts_only_its_zone(self, cut: Cut) -> bool:
-        run_of, is_open = self._index.run_of, self._is_open
-        runs = [run_of.item(stop.piece) for stop in cut.stops]
-        return self._bonds.parts_once([run for run in runs if is_open.item(run)])
-
-    def _parts_without_supply(self, cut: Cut) -> set[int]:
-        index = self._index
-        zone = {int(node) for part in cut.zones for node in np.unique(index.super_of[part.nodes])}
-        stopped = {int(index.run_of[stop.piece]) for stop in cut.stops}
-        touched = stopped | {int(index.run_of[part.piece]) for of in cut.zones for part in of.pieces}
-        ends = {int(end) for run in stopped for end in (index.run_a[run], index.run_b[run])} - zone
+    def _parts_without_supply(self, cut: Outline) -> set[int]:
+        index, zone = self._index, set(cut.supernodes)
+        touched = {*cut.runs, *(index.run_of.item(piece) for piece, *_ in cut.parts)}
+        ends = {int(end) for run in cut.runs for end in (index.run_a[run], index.run_b[run])} - zone
         by_part: dict[int, list[_Spread]] = {}
         for end in sorted(ends):
             if self._fed[end]:

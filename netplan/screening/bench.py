@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final
@@ -15,10 +16,10 @@ from netplan.constants import MM_PER_M
 from netplan.errors import NoPlanError
 from netplan.isolation import (
     MINOR_PER_UNIT,
-    Cut,
     CutSearch,
     Index,
     IsolationProblem,
+    Outline,
     SameFeed,
     build_index,
     cuts,
@@ -33,7 +34,7 @@ from netplan.screening.around import Around
 from netplan.screening.columns import empty_row
 from netplan.screening.loss import has_priority
 from netplan.screening.pressure import Pressures, Solved
-from netplan.screening.settings import ScreenSettings, section_of
+from netplan.screening.settings import ScreenSettings, section_of, span_of
 
 __all__ = ["Bench", "District"]
 
@@ -146,54 +147,67 @@ class Bench:
         first = self.network.pieces.rows_of(main).start
         return bool(self._fed[self.network.pieces.from_node[first]])
 
-    def row(self, main: int, *, trace: bool = True) -> dict[str, Any]:
-        """Return the row of a main of the district, without what it loses at its ends.
+    def rows(self, mains: Sequence[int], *, trace: bool = True) -> Iterator[dict[str, Any]]:
+        """Yield the rows of mains of the district, without what they lose at their ends.
 
         Parameters
         ----------
-        main : int
-            Row in the district's pipes.
+        mains : sequence of int
+            Rows in the district's pipes.
         trace : bool
             Whether to keep where the search looked.
         """
-        row = self._named(main)
+        for main, named in zip(mains, self._named(mains), strict=True):
+            yield empty_row() | named | self._figures(main, trace=trace)
+
+    def _figures(self, main: int, *, trace: bool) -> dict[str, Any]:
         if not self.is_fed(main):
-            return row | {"outcome": NO_PLAN, "reason": "no station and no injection feeds it as recorded"}
+            return {"outcome": NO_PLAN, "reason": "no station and no injection feeds it as recorded"}
         search = self.search(main)
         search.most_scanned = MOST_SCANNED
         try:
-            cut = next(search)
+            cut = search.outline()
         except (NoPlanError, StopIteration) as error:
             reasons = getattr(error, "reasons", ()) or (str(error),)
-            return row | {"outcome": NO_PLAN, "reason": reasons[0]} | (self._trace(search) if trace else {})
-        row |= self._of_stops(main, cut)
-        if trace:
-            row |= self._trace(search)
-            row["stop_chains"] = sorted({stop.chain for stop in cut.stops})
-        return row
+            row = {"outcome": NO_PLAN, "reason": reasons[0]}
+        else:
+            row = self._of_stops(main, cut, search)
+            if trace:
+                row["stop_chains"] = sorted(set(cut.chains))
+        return row | self._trace(search) if trace else row
 
-    def _named(self, main: int) -> dict[str, Any]:
-        pipes = self.network.pipes
-        section = section_of(self.network, main, self.district.settings)
-        return empty_row() | {
-            "main_id": pipes.id[main],
-            "street": pipes.street[main],
-            "system": self.network.systems[int(pipes.system[main])],
-            "material": Material(int(pipes.material[main])).word,
-            "od_mm": round(float(pipes.od_m[main]) * MM_PER_M, 1),
-            "length_m": round(float(pipes.length_m[main]), FIGURES_DIGITS),
-            "work_from_m": round(float(section.from_m[0]), FIGURES_DIGITS),
-            "work_to_m": round(float(section.to_m[0]), FIGURES_DIGITS),
-        }
+    def _named(self, mains: Sequence[int]) -> Iterator[dict[str, Any]]:
+        """Yield what tells one main from another."""
+        pipes, settings = self.network.pipes, self.district.settings
+        rows = np.asarray(mains, dtype=np.int64)
+        columns = (pipes.system, pipes.material, pipes.od_m, pipes.length_m)
+        figures = zip(*(column[rows].tolist() for column in columns), strict=True)
+        for name, street, (system, material, od_m, length_m) in zip(
+            pipes.id.take(rows), pipes.street.take(rows), figures, strict=True
+        ):
+            low_m, high_m = span_of(length_m, settings)
+            yield {
+                "main_id": name,
+                "street": street,
+                "system": self.network.systems[system],
+                "material": Material(material).word,
+                "od_mm": round(od_m * MM_PER_M, 1),
+                "length_m": round(length_m, FIGURES_DIGITS),
+                "work_from_m": round(low_m, FIGURES_DIGITS),
+                "work_to_m": round(high_m, FIGURES_DIGITS),
+            }
 
-    def _of_stops(self, main: int, cut: Cut) -> dict[str, Any]:
+    def _of_stops(self, main: int, cut: Outline, search: CutSearch) -> dict[str, Any]:
         stranded = self._around.stranded(cut)
-        solved = self._pressures.solved(cut) if self.district.settings.pressure else Solved()
-        off = np.unique(np.concatenate([cut.customers, stranded, solved.weak]))
-        interruption = int(self._off_minor[off].sum())
+        solved = self._pressures.solved(search.cut(cut)) if self.district.settings.pressure else Solved()
+        off, interruption = cut.customers, cut.interruption_minor
+        if len(stranded) or len(solved.weak):
+            off = np.unique(np.concatenate([cut.customers, stranded, solved.weak]))
+            interruption = int(self._off_minor[off].sum())
         without_feeds = cut.stops_minor + cut.gas_minor + interruption
-        methods = Counter(stop.method for stop in cut.stops)
+        methods = Counter(cut.methods)
         priority = int(self._priority[off].sum())
+        pipes, system = self.network.pipes, self.network.pipes.system.item(main)
         return {
             "outcome": PLAN,
             "customers": len(off),
@@ -202,14 +216,11 @@ class Bench:
             "isolated": len(cut.customers),
             "stranded": len(stranded),
             "weak": len(solved.weak),
-            "stops": len(cut.stops),
+            "stops": len(cut.runs),
             "stop_methods": ", ".join(f"{count} {name}" for name, count in sorted(methods.items())),
-            "zone_length_m": round(
-                sum(part.to_m - part.from_m for zone in cut.zones for part in zone.pieces), FIGURES_DIGITS
-            ),
+            "zone_length_m": round(cut.length_m, FIGURES_DIGITS),
             "gas_m3": round(
-                cut.gas_volume_m3 * self.district.gas_std_per_m3[int(self.network.pipes.system[main])],
-                FIGURES_DIGITS,
+                cut.volume_m3(pipes.bore_m) * self.district.gas_std_per_m3[system], FIGURES_DIGITS
             ),
             "burden_least": cut.bound_minor / MINOR_PER_UNIT,
             "burden_without_feeds": without_feeds / MINOR_PER_UNIT,

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import shutil
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import pyarrow as pa
@@ -67,18 +67,16 @@ def split_blocks(district: NDArray[np.int32], *, quick: bool = False) -> list[Bl
     return blocks
 
 
-def screen_block(bench: Bench, local: Iterable[int], mains: Iterable[int]) -> pa.Table:
+def screen_block(bench: Bench, local: Sequence[int], mains: Sequence[int]) -> pa.Table:
     """Return the rows of some mains of a district.
 
     Parameters
     ----------
     bench : Bench
-    local, mains : iterables of int
+    local, mains : sequences of int
         Rows of the mains in the district and in the whole network.
     """
-    rows: list[dict[str, Any]] = [
-        bench.row(here) | {"row": whole} for here, whole in zip(local, mains, strict=True)
-    ]
+    rows = [row | {"row": whole} for row, whole in zip(bench.rows(local), mains, strict=True)]
     return pa.Table.from_pylist(rows, schema=SCHEMA)
 
 

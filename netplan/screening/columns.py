@@ -68,8 +68,13 @@ FIGURES: Final = (
 """Figures a screen can be ranked and coloured by."""
 
 
+_EMPTY: Final[dict[str, Any]] = dict.fromkeys(SCHEMA.names) | {
+    **dict.fromkeys(("outcome", "reason", "stop_methods", "least_pressure_at", "bypass"), ""),
+    "stop_chains": [],
+    "looked_at": [],
+}
+
+
 def empty_row() -> dict[str, Any]:
     """Return a row without any figure."""
-    row: dict[str, Any] = dict.fromkeys(SCHEMA.names)
-    row |= dict.fromkeys(("outcome", "reason", "stop_methods", "least_pressure_at", "bypass"), "")
-    return row | {"stop_chains": [], "looked_at": []}
+    return _EMPTY.copy()

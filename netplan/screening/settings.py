@@ -16,7 +16,7 @@ from netplan.network.model import Network
 from netplan.network.section import Section
 from netplan.rules import Rules
 
-__all__ = ["MIDDLE_M", "ScreenSettings", "Work", "section_of"]
+__all__ = ["MIDDLE_M", "ScreenSettings", "Work", "section_of", "span_of"]
 
 Work = Literal["middle", "whole"]
 MIDDLE_M: Final = 0.5
@@ -65,11 +65,15 @@ class ScreenSettings:
         return hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
 
 
+def span_of(length_m: float, settings: ScreenSettings) -> tuple[float, float]:
+    """Return from where to where the work section of a main of some length goes [m]."""
+    if settings.work == "middle" and length_m > settings.work_m:
+        low = (length_m - settings.work_m) / 2
+        return low, low + settings.work_m
+    return 0.0, length_m
+
+
 def section_of(network: Network, main: int, settings: ScreenSettings) -> Section:
     """Return the work section of a main."""
-    length = float(network.pipes.length_m[main])
-    low, high = 0.0, length
-    if settings.work == "middle" and length > settings.work_m:
-        low = (length - settings.work_m) / 2
-        high = low + settings.work_m
+    low, high = span_of(network.pipes.length_m.item(main), settings)
     return Section(np.array([main], np.int32), np.array([low]), np.array([high]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import itertools
 from typing import Any
 
@@ -12,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netplan.errors import NoPlanError
-from netplan.isolation import IsolationProblem, SameFeed, build_index, cuts
+from netplan.isolation import Index, IsolationProblem, SameFeed, ZonePiece, build_index, cuts
 from netplan.isolation.bonds import Bonds
 from netplan.isolation.first import first_zone
 from netplan.isolation.flood import Flood
@@ -21,6 +22,7 @@ from netplan.isolation.ground import ground_of
 from netplan.isolation.links import Links
 from netplan.isolation.mincut import INFINITE, least_cut
 from netplan.isolation.neighbourhood import SOURCE, Neighbourhood
+from netplan.isolation.shapes import part_of, run_shape
 from netplan.isolation.spots import READY, START, UNREAD, Field, Own
 from netplan.network.build import build_network
 from netplan.network.model import Network
@@ -208,6 +210,52 @@ def test_the_same_cuts_whether_prices_are_shared_or_not() -> None:
                 some = []
             found.append([(cut.bound_minor, cut.stops, cut.customers.tolist()) for cut in some])
         assert found[0] == found[1]
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.integers(0, 1 << 30))
+def test_the_nearest_place_on_a_plain_run_is_its_best(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    index = _plain_index()
+    sites = ground_of(index, RULES, 9.0, 800.0).sites
+    shape = run_shape(index, int(rng.choice(np.flatnonzero(sites.plain))))
+    low, high = np.sort(rng.uniform(0.0, shape.length_m, 2)).tolist()
+    ends = bool(rng.integers(2)), bool(rng.integers(2))
+    shape = part_of(shape, low if ends[0] else 0.0, high if ends[1] else shape.length_m, ends)
+    if not shape.legs:
+        return
+    gaps = [0.0 if at_work else float(rng.choice([rng.uniform(0.0, 3.0), np.inf])) for at_work in ends]
+    shape = sites.with_gap(shape, *gaps)
+    for way in (shape, shape.turned()):
+        assert sites.choices(way, plain=True) == sites.choices(way)
+
+
+@functools.cache
+def _plain_index() -> Index:
+    return build_index(isolation_grid(1200, 6))
+
+
+@pytest.mark.parametrize("name", ["grid", "town"])
+def test_the_parts_of_an_outline_are_those_of_its_zones(name: str) -> None:
+    network = isolation_grid(1200, 3) if name == "grid" else build_network(schutterwald.layers())
+    index, asked = build_index(network), 0
+    for main in range(0, network.pipes.n_mains, 7):
+        work = Section(np.array([main], np.int32), np.zeros(1), network.pipes.length_m[[main]])
+        search = cuts(IsolationProblem(network, work, RULES, 9.0, 800.0), index)
+        for _ in range(4):
+            try:
+                outline = search.outline()
+            except (NoPlanError, StopIteration):
+                break
+            cut = search.cut(outline)
+            assert [ZonePiece(*part) for part in outline.parts] == [
+                part for zone in cut.zones for part in zone.pieces
+            ]
+            assert sorted(outline.methods) == sorted(stop.method for stop in cut.stops)
+            assert sorted(outline.chains) == sorted(stop.chain for stop in cut.stops)
+            assert sorted(outline.runs) == sorted(index.run_of[stop.piece] for stop in cut.stops)
+            asked += 1
+    assert asked > 30
 
 
 def test_a_limitless_outlet_has_no_least_zone() -> None:
