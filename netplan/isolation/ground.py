@@ -70,7 +70,7 @@ class Ground:
     def runs(self) -> SimpleRuns:
         """Costs of stops on all plain runs."""
         sites = self.sites
-        return cost_simple_runs(self.index, self.rules, self.gas_minor_per_m3, sites.plain, sites.codes)
+        return cost_simple_runs(self.index, self.rules, self.gas_minor_per_m3, sites.bare, sites.codes)
 
     @cached_property
     def _priced(self) -> NDArray[np.bool_]:
@@ -131,13 +131,13 @@ class Ground:
         """Return the price of the gas in the work section itself [minor units]."""
         bore = self.index.network.pipes.bore_m
         volumes = [
-            0.25 * np.pi * float(bore[of.pipe]) ** 2 * (of.to_m - of.from_m) for _, of, _ in work.covered
+            0.25 * np.pi * bore.item(of.pipe) ** 2 * (of.to_m - of.from_m) for _, of, _ in work.covered
         ]
         return sum(self.sites.gas_minor(volume) for volume in volumes)
 
     def gap_gas_minor(self, shape: Shape) -> int:
         """Return the price of the gas of what is left of a run beside the work [minor units]."""
-        bore = float(self.index.network.pipes.bore_m[shape.legs[0].pipe])
+        bore = self.index.network.pipes.bore_m.item(shape.legs[0].pipe)
         return self.sites.gas_minor(0.25 * np.pi * bore**2 * shape.length_m)
 
     @cached_property

@@ -103,6 +103,7 @@ class Neighbourhood:
         self.work, self.forced = work, forced
         self.work_gas_minor = ground.work_gas_minor(work)
         self._choices: dict[tuple[int, bool], tuple[Choice, ...]] = {}
+        self._shapes: dict[tuple[int, bool], Shape] = {}
         self._by_work = {run for node in work.near_m for run in self.index.runs_at(node).tolist()}
         self._by_work |= set(forced)
         self._own_sites = sites is not ground.sites
@@ -310,13 +311,9 @@ class Neighbourhood:
 
     def _least(self, run: int, gap: Gap | None) -> tuple[int, int]:
         """Return the least price of a stop with the zone at either end; the work is always in the zone."""
-        ends = (True, True) if gap is None else (gap.a < 0, gap.b < 0)
-        choices = [
-            self._choose(run, gap, at_a) if asked else ()
-            for at_a, asked in zip((True, False), ends, strict=True)
-        ]
-        least_a, least_b = (some[0].cost_minor if some else INFINITE for some in choices)
-        return least_a, least_b
+        at_a = self._choose(run, gap, True) if gap is None or gap.a < 0 else ()
+        at_b = self._choose(run, gap, False) if gap is None or gap.b < 0 else ()
+        return at_a[0].cost_minor if at_a else INFINITE, at_b[0].cost_minor if at_b else INFINITE
 
     def _lost(self, edge: Edge) -> None:
         """Add what stops on an edge strand for certain."""
@@ -340,19 +337,21 @@ class Neighbourhood:
 
     def shape(self, edge: Edge, zone_at_u: bool = True) -> Shape:
         """Return the shape of an edge from its zone's side outward."""
-        shape = self._shape(edge.run, edge.gap)
-        return shape if zone_at_u else shape.turned()
+        return self._shape(edge.run, edge.gap, zone_at_u)
 
-    def _shape(self, run: int, gap: Gap | None) -> Shape:
-        index, near = self.index, self.work.near_m
-        if gap is None:
-            a, b = int(index.run_a[run]), int(index.run_b[run])
-            return self.sites.with_gap(run_shape(index, run), near.get(a, FAR), near.get(b, FAR))
-        return self.sites.with_gap(
-            gap.shape,
-            0.0 if gap.a < 0 else near.get(gap.a, FAR),
-            0.0 if gap.b < 0 else near.get(gap.b, FAR),
-        )
+    def _shape(self, run: int, gap: Gap | None, zone_at_u: bool) -> Shape:
+        key = (id(gap) if gap is not None else -run - 1, zone_at_u)
+        shape = self._shapes.get(key)
+        if shape is None:
+            index, near = self.index, self.work.near_m
+            if gap is None:
+                a, b = index.run_a.item(run), index.run_b.item(run)
+                shape = run_shape(index, run).with_gaps(near.get(a, FAR), near.get(b, FAR))
+            else:
+                gaps = [0.0 if end < 0 else near.get(end, FAR) for end in (gap.a, gap.b)]
+                shape = gap.shape.with_gaps(*gaps)
+            shape = self._shapes[key] = shape if zone_at_u else shape.turned()
+        return shape
 
     def choices(self, edge: Edge, zone_at_u: bool) -> tuple[Choice, ...]:
         """Return the stops that can be made on an edge with the zone at one end, cheapest first."""
@@ -363,12 +362,12 @@ class Neighbourhood:
             return self.ground.sites.run_choices(run, zone_at_u)
         key = (id(gap) if gap is not None else -run - 1, zone_at_u)
         if key not in self._choices:
-            shape = self._shape(run, gap)
-            places = [self.place_on(shape, *want) for want in self.forced.get(run, ())]
-            at = next((place for place in places if place is not None), None)
-            if not zone_at_u:
-                shape, at = shape.turned(), None if at is None else shape.length_m - at
-            self._choices[key] = self.sites.choices(shape, at, plain=self.sites.is_plain(run))
+            shape, at = self._shape(run, gap, zone_at_u), None
+            if run in self.forced:
+                places = [self.place_on(self._shape(run, gap, True), *want) for want in self.forced[run]]
+                at = next((place for place in places if place is not None), None)
+                at = at if at is None or zone_at_u else shape.length_m - at
+            self._choices[key] = self.sites.choices(shape, at, bare=self.sites.is_bare(run))
         return self._choices[key]
 
     @staticmethod

@@ -74,7 +74,7 @@ def outline_of(near: Neighbourhood, found: Found, shut_in_stations: tuple[int, .
     inside = sorted({*near.work.supernodes, *(near.supernode[node] for node in found.zone if node != SOURCE)})
     customers = _customers(near, inside)
     price = sum(choice.price_minor for _, _, choice in found.stops)
-    interruption = int(near.ground.off_minor[customers].sum())
+    interruption = sum(near.ground.off_minor[customers].tolist())
     stranded = sum(edge.stranded_u if at_u else edge.stranded_v for edge, at_u, _ in found.stops)
     return Outline(
         found=found,

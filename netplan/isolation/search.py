@@ -256,13 +256,13 @@ class Search:
         """Return the price of what lies wholly in a zone [minor units]: gas, and customers once each."""
         near, ground = self.near, self.near.ground
         members = [*near.work.supernodes, *(near.supernode[node] for node in zone if node != SOURCE)]
-        total = near.work_gas_minor + int(ground.node_minor[members].sum())
+        total = near.work_gas_minor + sum(map(ground.node_minor.item, members))
         shared: set[int] = set()
         for supernode in members:
-            if ground.has_several[supernode]:
+            if ground.has_several.item(supernode):
                 customers = near.index.customers_at(supernode)
                 shared.update(customers[near.index.several[customers]].tolist())
-        total += sum(int(ground.off_minor[row]) for row in shared)
+        total += sum(map(ground.off_minor.item, shared))
         return total + sum(edge.gas_minor for edge in inner)
 
     def _next_methods(self, ready: _Ready) -> None:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from netplan.isolation.index import Index
 
 __all__ = ["Block", "Leg", "Shape", "part_of", "run_shape"]
 
 
-@dataclass(frozen=True, slots=True)
-class Leg:
+class Leg(NamedTuple):
     """A length of one piece in a shape.
 
     Parameters
@@ -36,6 +36,12 @@ class Leg:
         """Return the chainage at a place on the shape's coordinate [m]."""
         return self.chainage_m + self.sign * (at_m - self.start_m)
 
+    def turned(self, length_m: float) -> Leg:
+        """Return the same leg from the other end of a shape of some length [m]."""
+        piece, pipe, start_m, end_m, chainage_m, sign = self
+        far_m = chainage_m + sign * (end_m - start_m)
+        return Leg(piece, pipe, length_m - end_m, length_m - start_m, far_m, -sign)
+
 
 @dataclass(frozen=True, slots=True)
 class Block:
@@ -47,8 +53,7 @@ class Block:
     words: str
 
 
-@dataclass(frozen=True, slots=True)
-class Shape:
+class Shape(NamedTuple):
     """A run, or the rest of one beside the work section, from the zone's side outward.
 
     Parameters
@@ -71,20 +76,13 @@ class Shape:
 
     def turned(self) -> Shape:
         """Return the same shape from its other end."""
-        legs = tuple(
-            Leg(
-                leg.piece,
-                leg.pipe,
-                self.length_m - leg.end_m,
-                self.length_m - leg.start_m,
-                leg.chainage(leg.end_m),
-                -leg.sign,
-            )
-            for leg in reversed(self.legs)
-        )
-        return Shape(
-            legs, self.length_m, self.ends_at_work, self.starts_at_work, self.end_gap_m, self.start_gap_m
-        )
+        legs, length_m, starts_at_work, ends_at_work, start_gap_m, end_gap_m = self
+        turned = [leg.turned(length_m) for leg in reversed(legs)]
+        return Shape(tuple(turned), length_m, ends_at_work, starts_at_work, end_gap_m, start_gap_m)
+
+    def with_gaps(self, start_gap_m: float, end_gap_m: float) -> Shape:
+        """Return the same shape, knowing how near its ends are to the work [m]."""
+        return Shape(self.legs, self.length_m, self.starts_at_work, self.ends_at_work, start_gap_m, end_gap_m)
 
     def leg_at(self, at_m: float) -> Leg:
         """Return the leg that holds a place; at a joint the one nearer the start."""
@@ -97,25 +95,16 @@ class Shape:
 def run_shape(index: Index, run: int) -> Shape:
     """Return a whole run from the end at ``index.run_a`` to the end at ``index.run_b``."""
     pieces = index.network.pieces
-    rows = [int(row) for row in index.pieces_of(run)]
+    rows: list[int] = index.pieces_of(run).tolist()
     if len(rows) > 1:
         rows, starts = _in_order(index, run, rows)
     else:
-        starts = [int(pieces.from_node[rows[0]])]
+        starts = [pieces.from_node.item(rows[0])]
     legs, along = [], 0.0
     for row, start in zip(rows, starts, strict=True):
-        low, high = float(pieces.from_m[row]), float(pieces.to_m[row])
-        forward = start == int(pieces.from_node[row])
-        legs.append(
-            Leg(
-                row,
-                int(pieces.pipe[row]),
-                along,
-                along + high - low,
-                low if forward else high,
-                1 if forward else -1,
-            )
-        )
+        low, high = pieces.from_m.item(row), pieces.to_m.item(row)
+        at, sign = (low, 1) if start == pieces.from_node.item(row) else (high, -1)
+        legs.append(Leg(row, pieces.pipe.item(row), along, along + high - low, at, sign))
         along += high - low
     return Shape(tuple(legs), along)
 

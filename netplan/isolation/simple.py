@@ -1,7 +1,8 @@
 """Costs of stops on plain runs of the whole network at once.
 
-A run is plain when it is one piece without fittings and keep-outs: both directions then cost the same, and
-the best place is the nearest one. Everything else is worked out one by one, by `sites`.
+A run is bare when it carries no fitting and lies in no keep-out area, and plain when it is one piece besides:
+both directions then cost the same, and the best place is the nearest one. All others are worked out one by
+one, by `sites`.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from netplan.isolation.methods import price_minor, reach_of
 from netplan.isolation.mincut import INFINITE
 from netplan.rules.model import MethodKind, Rules
 
-__all__ = ["SimpleRuns", "cost_simple_runs", "plain_runs"]
+__all__ = ["SimpleRuns", "bare_runs", "cost_simple_runs"]
 
 Longs = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -33,25 +34,27 @@ class SimpleRuns:
     gas_minor: Longs
 
 
-def plain_runs(index: Index, barred: Barred) -> Flags:
-    """Return which runs are plain, orders apart."""
-    plain: Flags = (np.diff(index.run_start) == 1) & ~_with_fittings(index)
+def bare_runs(index: Index, barred: Barred) -> Flags:
+    """Return which runs carry no fitting and lie in no keep-out area, orders apart."""
+    bare = ~_with_fittings(index)
     if barred.recorded.shapes:
-        first = index.run_pieces[index.run_start[:-1]]
-        plain &= ~_near_areas(index, barred)[index.network.pieces.pipe[first]]
-    return plain
+        mains = np.flatnonzero(index.run_of >= 0)
+        near = _near_areas(index, barred)[index.network.pieces.pipe[mains]]
+        bare[index.run_of[mains[near]]] = False
+    return bare
 
 
 def cost_simple_runs(
     index: Index,
     rules: Rules,
     gas_minor_per_m3: float,
-    plain: Flags,
+    bare: Flags,
     refused: NDArray[np.uint8],
 ) -> SimpleRuns:
-    """Return the costs of all `plain` runs; `refused` are the codes of the methods by piece."""
+    """Return the costs of all plain runs, from `bare_runs` and the codes of the methods by piece."""
     network = index.network
     pieces, pipes = network.pieces, network.pipes
+    plain = bare & (np.diff(index.run_start) == 1)
     rows = index.run_pieces[index.run_start[:-1]][plain]
     pipe = pieces.pipe[rows]
     length = pieces.to_m[rows] - pieces.from_m[rows]

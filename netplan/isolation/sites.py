@@ -22,7 +22,7 @@ from netplan.isolation.methods import (
     refused_words,
 )
 from netplan.isolation.shapes import Block, Shape, run_shape
-from netplan.isolation.simple import plain_runs
+from netplan.isolation.simple import bare_runs
 from netplan.network.words import FittingKind
 from netplan.rules.model import MethodKind, Rules
 
@@ -96,13 +96,13 @@ class Sites:
         return codes, fault, stands_in
 
     @cached_property
-    def plain(self) -> NDArray[np.bool_]:
-        """Which runs are plain (see `simple`), orders apart."""
-        return self._like.plain if self._like is not None else plain_runs(self.index, self.barred)
+    def bare(self) -> NDArray[np.bool_]:
+        """Which runs are bare (see `simple`), orders apart."""
+        return self._like.bare if self._like is not None else bare_runs(self.index, self.barred)
 
-    def is_plain(self, run: int) -> bool:
-        """Whether a run is plain, and no order concerns it."""
-        if not self.plain.item(run):
+    def is_bare(self, run: int) -> bool:
+        """Whether a run is bare, and no order concerns it."""
+        if not self.bare.item(run):
             return False
         return self._like is None or not self.barred.touches(self.index.network, self.index.pieces_of(run))
 
@@ -124,60 +124,40 @@ class Sites:
         key = (run, zone_at_a)
         if key not in self._choices:
             shape = run_shape(self.index, run)
-            self._choices[key] = self.choices(
-                shape if zone_at_a else shape.turned(), plain=self.is_plain(run)
-            )
+            shape = shape if zone_at_a else shape.turned()
+            self._choices[key] = self.choices(shape, bare=self.is_bare(run))
         return self._choices[key]
 
-    def choices(self, shape: Shape, at_m: float | None = None, *, plain: bool = False) -> tuple[Choice, ...]:
+    def choices(self, shape: Shape, at_m: float | None = None, *, bare: bool = False) -> tuple[Choice, ...]:
         """Return each method's best place on a shape with the zone at its start, cheapest first.
 
         Parameters
         ----------
         at_m : float, optional
             Take this place alone (a stop forced by order).
-        plain : bool
-            Whether it is of a plain run, so that only its ends keep methods off.
+        bare : bool
+            Whether it is of a bare run: only its ends keep a method that it allows off places.
         """
+        codes = [self.codes[leg.piece].tolist() for leg in shape.legs]
         found = []
-        for method in range(len(self.rules.method)):
-            best = self._nearest(shape, method) if plain and at_m is None else self._best(shape, method, at_m)
+        for method, refused in enumerate(zip(*codes, strict=True)):
+            if all(refused):
+                continue
+            free = (
+                self._between_ends(shape, method) if bare and not any(refused) else self._free(shape, method)
+            )
+            best = self._best(shape, method, free, at_m)
             if best is not None:
                 found.append(best)
         return tuple(sorted(found, key=_cheapest))
 
-    def _nearest(self, shape: Shape, method: int) -> Choice | None:
-        """Return what `_best` does on a shape of a plain run: the place nearest to its start."""
-        (leg,) = shape.legs
-        if self.codes.item(leg.piece, method):
-            return None
-        pipes, low, high = self.index.network.pipes, 0.0, shape.length_m
-        od_m = pipes.od_m.item(leg.pipe)
-        if self.rules.method[method].kind is not MethodKind.VALVE:
-            low, high = self._between_ends(shape, self.reach(method, od_m))
-        if low > high:
-            return None
-        price = self.price(method, od_m, pipes.surface.item(leg.pipe))
-        gas = self.gas_minor(0.25 * math.pi * pipes.bore_m.item(leg.pipe) ** 2 * low)
-        return Choice(price + gas, price, gas, method, low)
-
-    def _between_ends(self, shape: Shape, reach: Reach) -> tuple[float, float]:
-        """Return from where to where on a shape the blocks of `_by_ends` leave places."""
-        work_m = self.rules.clearance.work_m
-        low = 0.0 if shape.starts_at_work else max(0.0, -reach.near_m)
-        need = work_m - shape.start_gap_m
-        if need > 0:
-            low = max(low, need - reach.least_m)
-        length = shape.length_m
-        high = length - reach.most_m - work_m if shape.ends_at_work else length - reach.far_m
-        return low, min(length, high)
-
-    def _best(self, shape: Shape, method: int, at_m: float | None) -> Choice | None:
-        if len(shape.legs) == 1 and self.codes[shape.legs[0].piece, method]:
-            return None
+    def _best(
+        self, shape: Shape, method: int, free: list[tuple[float, float]], at_m: float | None
+    ) -> Choice | None:
+        """Return the best place of a method in intervals of a shape."""
         pipes = self.index.network.pipes
         best: Choice | None = None
-        for low, high in free_intervals(shape.length_m, self.blocks(shape, method, with_words=False)):
+        for low, high in free:
             if at_m is not None:
                 if not low - 1e-3 <= at_m <= high + 1e-3:
                     continue
@@ -187,12 +167,31 @@ class Sites:
                 if at > min(high, leg.end_m) + 1e-9:
                     continue
                 at = min(at, leg.end_m)
-                price = self.price(method, float(pipes.od_m[leg.pipe]), int(pipes.surface[leg.pipe]))
-                gas = self.gas_minor(0.25 * math.pi * float(pipes.bore_m[leg.pipe]) ** 2 * at)
+                price = self.price(method, pipes.od_m.item(leg.pipe), pipes.surface.item(leg.pipe))
+                gas = self.gas_minor(0.25 * math.pi * pipes.bore_m.item(leg.pipe) ** 2 * at)
                 choice = Choice(price + gas, price, gas, method, at)
                 if best is None or (choice.cost_minor, choice.at_m) < (best.cost_minor, best.at_m):
                     best = choice
         return best
+
+    def _free(self, shape: Shape, method: int) -> list[tuple[float, float]]:
+        """Return the intervals of a shape that nothing keeps a method off."""
+        return free_intervals(shape.length_m, self.blocks(shape, method, with_words=False))
+
+    def _between_ends(self, shape: Shape, method: int) -> list[tuple[float, float]]:
+        """Return what `_free` does on a shape of a bare run that allows the method on all its legs."""
+        length, low = shape.length_m, 0.0
+        if self.rules.method[method].kind is MethodKind.VALVE:
+            return [(low, length)]
+        work_m = self.rules.clearance.work_m
+        reach = self.reach(method, self.index.network.pipes.od_m.item(shape.legs[0].pipe))
+        if not shape.starts_at_work:
+            low = max(low, -reach.near_m)
+        need = work_m - shape.start_gap_m
+        if need > 0:
+            low = max(low, need - reach.least_m)
+        high = length - reach.most_m - work_m if shape.ends_at_work else length - reach.far_m
+        return [(low, min(length, high))] if low <= high else []
 
     def blocks(self, shape: Shape, method: int, with_words: bool = True) -> list[Block]:
         """Return everything that keeps a method off places of a shape, zone at its start.
@@ -307,12 +306,6 @@ class Sites:
                     (leg.start_m + leg.sign * (chainage - leg.chainage_m), int(index.fitting_row[place]))
                 )
         return sorted(set(found))
-
-    def with_gap(self, shape: Shape, start_gap_m: float, end_gap_m: float) -> Shape:
-        """Return a shape that knows how near its ends are to the work."""
-        return Shape(
-            shape.legs, shape.length_m, shape.starts_at_work, shape.ends_at_work, start_gap_m, end_gap_m
-        )
 
 
 def _cheapest(choice: Choice) -> tuple[int, int]:

@@ -57,7 +57,7 @@ def lay_work(index: Index, section: Section, clearance_m: float) -> Work:
     covered = _covered(index, section)
     by_run: dict[int, list[tuple[int, Stretch]]] = {}
     for piece, stretch, _ in covered:
-        by_run.setdefault(int(index.run_of[piece]), []).append((piece, stretch))
+        by_run.setdefault(index.run_of.item(piece), []).append((piece, stretch))
     gaps: list[Gap] = []
     inside: set[int] = set()
     for run in sorted(by_run):
@@ -70,9 +70,12 @@ def _covered(index: Index, section: Section) -> tuple[tuple[int, Stretch, int], 
     pieces = index.network.pieces
     found = []
     for part in range(len(section)):
-        pipe, low, high = int(section.pipe[part]), float(section.from_m[part]), float(section.to_m[part])
-        for row in pieces.rows_of(pipe):
-            start, end = float(pieces.from_m[row]), float(pieces.to_m[row])
+        pipe, low, high = section.pipe.item(part), section.from_m.item(part), section.to_m.item(part)
+        rows = pieces.rows_of(pipe)
+        here = slice(rows.start, rows.stop)
+        for row, start, end in zip(
+            rows, pieces.from_m[here].tolist(), pieces.to_m[here].tolist(), strict=True
+        ):
             if start == end:
                 if low + TOUCH_M < start < high - TOUCH_M:
                     found.append((row, Stretch(pipe, start, end), part))
@@ -100,7 +103,7 @@ def _lay_on_run(
             merged[-1] = (merged[-1][0], max(high, merged[-1][1]))
         else:
             merged.append((low, high))
-    a, b = int(index.run_a[run]), int(index.run_b[run])
+    a, b = index.run_a.item(run), index.run_b.item(run)
     edge = 0.0
     end: tuple[int, bool] = (a, False)
     if merged[0][0] <= TOUCH_M:

@@ -145,7 +145,7 @@ class Bench:
     def is_fed(self, main: int) -> bool:
         """Whether a supply reaches the main as recorded."""
         first = self.network.pieces.rows_of(main).start
-        return bool(self._fed[self.network.pieces.from_node[first]])
+        return self._fed.item(self.network.pieces.from_node.item(first))
 
     def rows(self, mains: Sequence[int], *, trace: bool = True) -> Iterator[dict[str, Any]]:
         """Yield the rows of mains of the district, without what they lose at their ends.
@@ -203,15 +203,15 @@ class Bench:
         off, interruption = cut.customers, cut.interruption_minor
         if len(stranded) or len(solved.weak):
             off = np.unique(np.concatenate([cut.customers, stranded, solved.weak]))
-            interruption = int(self._off_minor[off].sum())
+            interruption = sum(self._off_minor[off].tolist())
         without_feeds = cut.stops_minor + cut.gas_minor + interruption
         methods = Counter(cut.methods)
-        priority = int(self._priority[off].sum())
+        priority = np.count_nonzero(self._priority[off])
         pipes, system = self.network.pipes, self.network.pipes.system.item(main)
         return {
             "outcome": PLAN,
             "customers": len(off),
-            "meters": int(self.network.customers.meters[off].sum()),
+            "meters": sum(self.network.customers.meters[off].tolist()),
             "priority": priority,
             "isolated": len(cut.customers),
             "stranded": len(stranded),

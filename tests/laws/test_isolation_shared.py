@@ -214,24 +214,24 @@ def test_the_same_cuts_whether_prices_are_shared_or_not() -> None:
 
 @settings(max_examples=200, deadline=None)
 @given(st.integers(0, 1 << 30))
-def test_the_nearest_place_on_a_plain_run_is_its_best(seed: int) -> None:
+def test_a_bare_run_leaves_the_places_between_its_ends(seed: int) -> None:
     rng = np.random.default_rng(seed)
-    index = _plain_index()
+    index = _bare_index()
     sites = ground_of(index, RULES, 9.0, 800.0).sites
-    shape = run_shape(index, int(rng.choice(np.flatnonzero(sites.plain))))
+    shape = run_shape(index, int(rng.choice(np.flatnonzero(sites.bare))))
     low, high = np.sort(rng.uniform(0.0, shape.length_m, 2)).tolist()
     ends = bool(rng.integers(2)), bool(rng.integers(2))
     shape = part_of(shape, low if ends[0] else 0.0, high if ends[1] else shape.length_m, ends)
     if not shape.legs:
         return
     gaps = [0.0 if at_work else float(rng.choice([rng.uniform(0.0, 3.0), np.inf])) for at_work in ends]
-    shape = sites.with_gap(shape, *gaps)
+    shape = shape.with_gaps(*gaps)
     for way in (shape, shape.turned()):
-        assert sites.choices(way, plain=True) == sites.choices(way)
+        assert sites.choices(way, bare=True) == sites.choices(way)
 
 
 @functools.cache
-def _plain_index() -> Index:
+def _bare_index() -> Index:
     return build_index(isolation_grid(1200, 6))
 
 
