@@ -206,7 +206,7 @@ class Bench:
             interruption = sum(self._off_minor[off].tolist())
         without_feeds = cut.stops_minor + cut.gas_minor + interruption
         methods = Counter(cut.methods)
-        priority = np.count_nonzero(self._priority[off])
+        priority = int(np.count_nonzero(self._priority[off]))
         pipes, system = self.network.pipes, self.network.pipes.system.item(main)
         return {
             "outcome": PLAN,
