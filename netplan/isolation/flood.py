@@ -56,13 +56,13 @@ class Zone:
         Value of the cut [minor units].
     nodes : list of int
         In the order they are reached; `START` first.
-    looked_at : list of int
+    looked_at : int64 array
         All nodes whose arcs were read, in the order they were.
     """
 
     value: int
     nodes: list[int]
-    looked_at: list[int]
+    looked_at: Longs
 
 
 class _Tree(NamedTuple):
@@ -128,7 +128,7 @@ class Flood:
             ended, value, count = _least_zone(self.spots.field, own, self._tree, self._gates, self._marks)
             if ended == _DONE:
                 looked = self._marks.looked_at[: self._marks.counts[_LOOKED_AT]]
-                return Zone(value, self._tree.arcs[:count, _OTHER].tolist(), looked.tolist())
+                return Zone(value, self._tree.arcs[:count, _OTHER].tolist(), looked.copy())
             if ended == _NO_LIMIT or not self.spots.read(value):
                 return None
 

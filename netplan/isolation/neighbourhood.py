@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import chain
+from itertools import chain, compress
 from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
 
 from netplan.isolation.bridges import arcs_of
 from netplan.isolation.ground import Ground
@@ -119,7 +122,7 @@ class Neighbourhood:
         self._taken = set(work.runs)
         self._auxiliary: dict[int, int] = {}
         self._paid: set[int] = set()
-        self._looked_at: set[int] = set()
+        self._looked_at: list[NDArray[np.int64]] = []
         self._new_node(AUXILIARY)
         self.constant_minor = self._explore_work()
 
@@ -150,21 +153,22 @@ class Neighbourhood:
 
     def take_in(self, zone: Zone) -> frozenset[int]:
         """Explore a zone found without this graph; return its local nodes."""
-        self._looked_at.update(zone.looked_at)
+        self._looked_at.append(zone.looked_at)
         found = [SOURCE if node == START else self._local_of(node) for node in zone.nodes]
         for node in found:
             self.explore(node)
         return frozenset(found)
 
-    def looked_at(self) -> list[int]:
+    def looked_at(self) -> NDArray[np.int64]:
         """Return the supernodes all of whose runs were read, and those of the work, ascending."""
-        work, index = sorted(self.work.runs), self.index
-        nodes = {
-            node for node, outlet in zip(self.supernode, self.graph.outlet, strict=True) if outlet != UNSEEN
-        }
-        nodes |= self._looked_at
-        nodes.update(self.work.supernodes, index.run_a[work].tolist(), index.run_b[work].tolist())
-        return sorted(nodes - {AUXILIARY})
+        index, work = self.index, self.work
+        nodes = [AUXILIARY, *work.supernodes]
+        nodes += [end.item(run) for run in work.runs for end in (index.run_a, index.run_b)]
+        explored = (outlet != UNSEEN for outlet in self.graph.outlet)
+        nodes += compress(self.supernode, explored)
+        found = np.sort(np.concatenate([np.array(nodes, dtype=np.int64), *self._looked_at]))
+        is_new: NDArray[np.bool_] = found[1:] != found[:-1]
+        return found[1:][is_new]
 
     def explore(self, node: int) -> None:
         """Take in all edges of a local node."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,6 +44,18 @@ class Choice:
     at_m: float
 
 
+class _Room(NamedTuple):
+    """The places that the ends of a shape leave: from `start_m` to `reach_m` and `clear_m` before its end."""
+
+    start_m: float
+    reach_m: float
+    clear_m: float
+
+    def end(self, length_m: float) -> float:
+        """Return the last place on a shape of some length [m]; before `start_m` where there is none."""
+        return min(length_m, length_m - self.reach_m - self.clear_m)
+
+
 class Sites:
     """Positions on runs for one set of rules and orders; remembers what it has worked out.
 
@@ -66,6 +79,7 @@ class Sites:
         self._choices: dict[tuple[int, bool], tuple[Choice, ...]] = {}
         self.reach = lru_cache(maxsize=1024)(self._reach)
         self.price = lru_cache(maxsize=4096)(self._price)
+        self.offers = lru_cache(maxsize=4096)(self._offers)
 
     def _reach(self, method: int, od_m: float) -> Reach:
         return reach_of(self.rules, self.rules.method[method], od_m)
@@ -138,6 +152,8 @@ class Sites:
         bare : bool
             Whether it is of a bare run: only its ends keep a method that it allows off places.
         """
+        if bare and at_m is None and len(shape.legs) == 1:
+            return self._nearest(shape)
         codes = [self.codes[leg.piece].tolist() for leg in shape.legs]
         found = []
         for method, refused in enumerate(zip(*codes, strict=True)):
@@ -150,6 +166,41 @@ class Sites:
             if best is not None:
                 found.append(best)
         return tuple(sorted(found, key=_cheapest))
+
+    def _nearest(self, shape: Shape) -> tuple[Choice, ...]:
+        """Return the choices on a shape of one piece of a bare run: the nearest places, if there is room."""
+        legs, length_m, starts_at_work, ends_at_work, start_gap_m, _ = shape
+        piece, pipe, pipes = legs[0].piece, legs[0].pipe, self.index.network.pipes
+        offers = self.offers(
+            self.codes[piece].tobytes(),
+            pipes.od_m.item(pipe),
+            pipes.bore_m.item(pipe),
+            pipes.surface.item(pipe),
+            starts_at_work,
+            ends_at_work,
+            start_gap_m,
+        )
+        return tuple([choice for choice, room in offers if choice.at_m <= room.end(length_m)])
+
+    def _offers(
+        self,
+        codes: bytes,
+        od_m: float,
+        bore_m: float,
+        surface: int,
+        starts_at_work: bool,
+        ends_at_work: bool,
+        start_gap_m: float,
+    ) -> tuple[tuple[Choice, _Room], ...]:
+        """Return each method's nearest place on one piece of main of any length, cheapest first."""
+        found = []
+        for method, refused in enumerate(codes):
+            if not refused:
+                room = self._room(method, od_m, starts_at_work, ends_at_work, start_gap_m)
+                price = self.price(method, od_m, surface)
+                gas = self.gas_minor(0.25 * math.pi * bore_m**2 * room.start_m)
+                found.append((Choice(price + gas, price, gas, method, room.start_m), room))
+        return tuple(sorted(found, key=lambda offer: _cheapest(offer[0])))
 
     def _best(
         self, shape: Shape, method: int, free: list[tuple[float, float]], at_m: float | None
@@ -180,18 +231,24 @@ class Sites:
 
     def _between_ends(self, shape: Shape, method: int) -> list[tuple[float, float]]:
         """Return what `_free` does on a shape of a bare run that allows the method on all its legs."""
-        length, low = shape.length_m, 0.0
+        od_m = self.index.network.pipes.od_m.item(shape.legs[0].pipe)
+        room = self._room(method, od_m, shape.starts_at_work, shape.ends_at_work, shape.start_gap_m)
+        low, high = room.start_m, room.end(shape.length_m)
+        return [(low, high)] if low <= high else []
+
+    def _room(
+        self, method: int, od_m: float, starts_at_work: bool, ends_at_work: bool, start_gap_m: float
+    ) -> _Room:
+        """Return what the blocks of `_by_ends` leave."""
         if self.rules.method[method].kind is MethodKind.VALVE:
-            return [(low, length)]
-        work_m = self.rules.clearance.work_m
-        reach = self.reach(method, self.index.network.pipes.od_m.item(shape.legs[0].pipe))
-        if not shape.starts_at_work:
-            low = max(low, -reach.near_m)
-        need = work_m - shape.start_gap_m
+            return _Room(0.0, 0.0, 0.0)
+        work_m, reach, start = self.rules.clearance.work_m, self.reach(method, od_m), 0.0
+        if not starts_at_work:
+            start = max(start, -reach.near_m)
+        need = work_m - start_gap_m
         if need > 0:
-            low = max(low, need - reach.least_m)
-        high = length - reach.most_m - work_m if shape.ends_at_work else length - reach.far_m
-        return [(low, min(length, high))] if low <= high else []
+            start = max(start, need - reach.least_m)
+        return _Room(start, reach.most_m, work_m) if ends_at_work else _Room(start, reach.far_m, 0.0)
 
     def blocks(self, shape: Shape, method: int, with_words: bool = True) -> list[Block]:
         """Return everything that keeps a method off places of a shape, zone at its start.

@@ -242,4 +242,4 @@ class Bench:
         near = getattr(search, "near", None)
         if near is None:
             return {}
-        return {"looked_at": near.looked_at()}
+        return {"looked_at": near.looked_at().astype(np.int32)}
