@@ -217,13 +217,14 @@ def _plain_nodes(network: Network, is_main: Flags, base: Floats, fitting_key: Fl
     touching = np.concatenate([is_main & (pieces.valve < 0)] * 2)
     degree = np.bincount(ends, minlength=n)
     plain: Flags = (degree == 2) & (np.bincount(ends[touching], minlength=n) == 2)
-    # Sum and difference of what the two pieces say agree only when both say the same.
-    pipe = np.concatenate([pieces.pipe, pieces.pipe])
-    for values in (pipes.od_m, pipes.bore_m, pipes.material.astype(float)):
-        least, most = np.full(n, np.inf), np.full(n, -np.inf)
-        np.minimum.at(least, ends, values[pipe])
-        np.maximum.at(most, ends, values[pipe])
-        plain &= least == most
+    # Two ends at each of these nodes: sorted by node, they stand side by side.
+    at_plain = np.flatnonzero(plain[ends])
+    two = at_plain[np.argsort(ends[at_plain], kind="stable")].reshape(-1, 2)
+    pipe = np.concatenate([pieces.pipe, pieces.pipe])[two]
+    same = np.ones(len(two), dtype=np.bool_)
+    for values in (pipes.od_m, pipes.bore_m, pipes.material):
+        same &= values[pipe[:, 0]] == values[pipe[:, 1]]
+    plain[ends[two[:, 0]]] = same
     for at in (
         network.stations.node,
         network.sensing.node,

@@ -81,13 +81,15 @@ def _peel(tail: Ints, head: Ints, total: Floats, before: Ints, root: int) -> NDA
 
 def _walk(tail: Ints, head: Ints, total: Floats, before: Ints, top: Ints, root: int) -> None:
     """Walk the core depth first from the root; low points tell what parts what."""
-    core = np.unique(np.concatenate([tail, head, [root]]))
-    a, b = np.searchsorted(core, tail), np.searchsorted(core, head)
+    inside = np.zeros(len(total), dtype=np.bool_)
+    inside[tail] = inside[head] = inside[root] = True
+    core, number = np.flatnonzero(inside), np.cumsum(inside) - 1
+    a, b = number[tail], number[head]
     ends = np.concatenate([a, b])
     order = np.argsort(ends, kind="stable")
     start = np.concatenate([[0], np.cumsum(np.bincount(ends, minlength=len(core)))]).tolist()
     neighbour = np.concatenate([b, a])[order].tolist()
-    found, parent, parts = _low_points(start, neighbour, int(np.searchsorted(core, root)))
+    found, parent, parts = _low_points(start, neighbour, int(number[root]))
     sums = total[core].tolist()
     for vertex in reversed(found[1:]):
         mine, above = sums[vertex], sums[parent[vertex]]

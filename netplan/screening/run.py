@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -110,7 +111,23 @@ def screen(
     BadInputError
         When the folder cannot be used, or the scheduler cannot be reached.
     """
-    loss = lost_at_ends(network)
+    # Aside, because the workers take a while to come up, and nobody needs it before they are done.
+    with ThreadPoolExecutor(max_workers=1) as aside:
+        loss = aside.submit(lost_at_ends, network)
+        table, districts = _best_stops(network, rules, settings, folder, resume, workers or Workers(), tell)
+        return Screen(network, rules, settings, _with_ends(table, loss.result()), loss.result(), districts)
+
+
+def _best_stops(
+    network: Network,
+    rules: Rules,
+    settings: ScreenSettings,
+    folder: Path,
+    resume: bool,
+    workers: Workers,
+    tell: Tell,
+) -> tuple[pa.Table, Districts]:
+    """Return the rows of all mains, without what they lose at their ends."""
     districts = Districts(network, rules, settings)
     blocks = split_blocks(districts.of_main, quick=not settings.pressure)
     kept = BlockFolder(folder, settings.key(network, rules), resume=resume)
@@ -124,18 +141,16 @@ def screen(
             tables[block.number] = table
     done, count = sum(len(table) for table in tables.values()), network.pipes.n_mains
     tell(done, count)
-    for block, table in work_blocks(open_blocks, districts, workers or Workers()):
+    for block, table in work_blocks(open_blocks, districts, workers):
         kept.keep(block, table)
         tables[block.number] = table
         done += len(table)
         tell(done, count)
-    whole = _in_order([tables[block.number] for block in blocks], loss)
-    return Screen(network, rules, settings, whole, loss, districts)
+    table = pa.concat_tables([SCHEMA.empty_table(), *(tables[block.number] for block in blocks)])
+    return table.take(pa.array(np.argsort(table["row"].to_numpy(), kind="stable"))), districts
 
 
-def _in_order(tables: list[pa.Table], loss: EndLoss) -> pa.Table:
-    table = pa.concat_tables(tables) if tables else SCHEMA.empty_table()
-    table = table.take(pa.array(np.argsort(table["row"].to_numpy(), kind="stable")))
+def _with_ends(table: pa.Table, loss: EndLoss) -> pa.Table:
     for name in ("customers", "meters", "priority"):
         place = SCHEMA.get_field_index(f"ends_{name}")
         table = table.set_column(place, SCHEMA.field(place), pa.array(getattr(loss, name), pa.int64()))
