@@ -60,8 +60,9 @@ def sensing_pairs(index: Index, is_open: NDArray[np.bool_]) -> tuple[Sensing, ..
 
 def _neighbours(index: Index, is_open: NDArray[np.bool_], node: int) -> Iterable[tuple[int, int]]:
     for run in index.runs_at(node).tolist():
-        if is_open[run]:
-            yield run, int(index.run_b[run] if index.run_a[run] == node else index.run_a[run])
+        if is_open.item(run):
+            a, b = index.run_a.item(run), index.run_b.item(run)
+            yield run, b if a == node else a
 
 
 def _way(

@@ -59,12 +59,13 @@ class Outline:
     @property
     def length_m(self) -> float:
         """Length of all pipes in the zones [m]."""
-        return sum(to_m - from_m for _, _, from_m, to_m in self.parts)
+        return sum([to_m - from_m for _, _, from_m, to_m in self.parts])
 
     def volume_m3(self, bore_m: NDArray[np.float64]) -> float:
         """Return the geometric volume of all pipes in the zones [m³], from the bore of each pipe [m]."""
+        parts = self.parts
         return sum(
-            0.25 * math.pi * bore_m.item(pipe) ** 2 * (to_m - from_m) for _, pipe, from_m, to_m in self.parts
+            [0.25 * math.pi * bore_m.item(pipe) ** 2 * (to_m - from_m) for _, pipe, from_m, to_m in parts]
         )
 
 
@@ -73,16 +74,16 @@ def outline_of(near: Neighbourhood, found: Found, shut_in_stations: tuple[int, .
     index, methods = near.index, near.sites.rules.method
     inside = sorted({*near.work.supernodes, *(near.supernode[node] for node in found.zone if node != SOURCE)})
     customers = _customers(near, inside)
-    price = sum(choice.price_minor for _, _, choice in found.stops)
+    price = sum([choice.price_minor for _, _, choice in found.stops])
     interruption = sum(near.ground.off_minor[customers].tolist())
-    stranded = sum(edge.stranded_u if at_u else edge.stranded_v for edge, at_u, _ in found.stops)
+    stranded = sum([edge.stranded_u if at_u else edge.stranded_v for edge, at_u, _ in found.stops])
     return Outline(
         found=found,
         shut_in_stations=shut_in_stations,
         supernodes=tuple(inside),
-        runs=tuple(edge.run for edge, _, _ in found.stops),
-        chains=tuple(index.run_chain.item(edge.run) for edge, _, _ in found.stops),
-        methods=tuple(methods[choice.method].name for _, _, choice in found.stops),
+        runs=tuple([edge.run for edge, _, _ in found.stops]),
+        chains=tuple([index.run_chain.item(edge.run) for edge, _, _ in found.stops]),
+        methods=tuple([methods[choice.method].name for _, _, choice in found.stops]),
         parts=_parts(near, found, inside),
         customers=customers,
         stops_minor=price,

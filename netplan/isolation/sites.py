@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +21,7 @@ from netplan.isolation.methods import (
     reach_of,
     refused_words,
 )
+from netplan.isolation.room import ALL_OF_IT, Ends, Room, ends_of, room_between
 from netplan.isolation.shapes import Block, Shape, run_shape
 from netplan.isolation.simple import bare_runs
 from netplan.network.words import FittingKind
@@ -42,18 +42,6 @@ class Choice:
     gas_minor: int
     method: int
     at_m: float
-
-
-class _Room(NamedTuple):
-    """The places that the ends of a shape leave: from `start_m` to `reach_m` and `clear_m` before its end."""
-
-    start_m: float
-    reach_m: float
-    clear_m: float
-
-    def end(self, length_m: float) -> float:
-        """Return the last place on a shape of some length [m]; before `start_m` where there is none."""
-        return min(length_m, length_m - self.reach_m - self.clear_m)
 
 
 class Sites:
@@ -169,38 +157,36 @@ class Sites:
 
     def _nearest(self, shape: Shape) -> tuple[Choice, ...]:
         """Return the choices on a shape of one piece of a bare run: the nearest places, if there is room."""
-        legs, length_m, starts_at_work, ends_at_work, start_gap_m, _ = shape
-        piece, pipe, pipes = legs[0].piece, legs[0].pipe, self.index.network.pipes
-        offers = self.offers(
-            self.codes[piece].tobytes(),
-            pipes.od_m.item(pipe),
-            pipes.bore_m.item(pipe),
-            pipes.surface.item(pipe),
-            starts_at_work,
-            ends_at_work,
-            start_gap_m,
-        )
+        pipes, (leg,), length_m = self.index.network.pipes, shape.legs, shape.length_m
+        make = (pipes.od_m.item(leg.pipe), pipes.bore_m.item(leg.pipe), pipes.surface.item(leg.pipe))
+        offers = self.offers(self.codes[leg.piece].tobytes(), make, ends_of(shape))
         return tuple([choice for choice, room in offers if choice.at_m <= room.end(length_m)])
 
     def _offers(
-        self,
-        codes: bytes,
-        od_m: float,
-        bore_m: float,
-        surface: int,
-        starts_at_work: bool,
-        ends_at_work: bool,
-        start_gap_m: float,
-    ) -> tuple[tuple[Choice, _Room], ...]:
-        """Return each method's nearest place on one piece of main of any length, cheapest first."""
+        self, codes: bytes, make: tuple[float, float, int], ends: Ends
+    ) -> tuple[tuple[Choice, Room], ...]:
+        """Return the methods' nearest places on one piece of any length, cheapest first, with their rooms.
+
+        Parameters
+        ----------
+        codes : bytes
+            Why each method is refused, 0 where it is not.
+        make : tuple
+            Outside diameter, bore [m] and code of the surface.
+        ends : Ends
+        """
+        od_m, bore_m, surface = make
         found = []
         for method, refused in enumerate(codes):
             if not refused:
-                room = self._room(method, od_m, starts_at_work, ends_at_work, start_gap_m)
-                price = self.price(method, od_m, surface)
-                gas = self.gas_minor(0.25 * math.pi * bore_m**2 * room.start_m)
-                found.append((Choice(price + gas, price, gas, method, room.start_m), room))
+                room = self._room(method, od_m, ends)
+                found.append((self._choice(method, od_m, bore_m, surface, room.start_m), room))
         return tuple(sorted(found, key=lambda offer: _cheapest(offer[0])))
+
+    def _choice(self, method: int, od_m: float, bore_m: float, surface: int, at_m: float) -> Choice:
+        price = self.price(method, od_m, surface)
+        gas = self.gas_minor(0.25 * math.pi * bore_m**2 * at_m)
+        return Choice(price + gas, price, gas, method, at_m)
 
     def _best(
         self, shape: Shape, method: int, free: list[tuple[float, float]], at_m: float | None
@@ -218,9 +204,8 @@ class Sites:
                 if at > min(high, leg.end_m) + 1e-9:
                     continue
                 at = min(at, leg.end_m)
-                price = self.price(method, pipes.od_m.item(leg.pipe), pipes.surface.item(leg.pipe))
-                gas = self.gas_minor(0.25 * math.pi * pipes.bore_m.item(leg.pipe) ** 2 * at)
-                choice = Choice(price + gas, price, gas, method, at)
+                make = (pipes.od_m.item(leg.pipe), pipes.bore_m.item(leg.pipe), pipes.surface.item(leg.pipe))
+                choice = self._choice(method, *make, at)
                 if best is None or (choice.cost_minor, choice.at_m) < (best.cost_minor, best.at_m):
                     best = choice
         return best
@@ -232,23 +217,15 @@ class Sites:
     def _between_ends(self, shape: Shape, method: int) -> list[tuple[float, float]]:
         """Return what `_free` does on a shape of a bare run that allows the method on all its legs."""
         od_m = self.index.network.pipes.od_m.item(shape.legs[0].pipe)
-        room = self._room(method, od_m, shape.starts_at_work, shape.ends_at_work, shape.start_gap_m)
+        room = self._room(method, od_m, ends_of(shape))
         low, high = room.start_m, room.end(shape.length_m)
         return [(low, high)] if low <= high else []
 
-    def _room(
-        self, method: int, od_m: float, starts_at_work: bool, ends_at_work: bool, start_gap_m: float
-    ) -> _Room:
-        """Return what the blocks of `_by_ends` leave."""
+    def _room(self, method: int, od_m: float, ends: Ends) -> Room:
+        """Return what the blocks of `_by_ends` leave of a shape."""
         if self.rules.method[method].kind is MethodKind.VALVE:
-            return _Room(0.0, 0.0, 0.0)
-        work_m, reach, start = self.rules.clearance.work_m, self.reach(method, od_m), 0.0
-        if not starts_at_work:
-            start = max(start, -reach.near_m)
-        need = work_m - start_gap_m
-        if need > 0:
-            start = max(start, need - reach.least_m)
-        return _Room(start, reach.most_m, work_m) if ends_at_work else _Room(start, reach.far_m, 0.0)
+            return ALL_OF_IT
+        return room_between(ends, self.reach(method, od_m), self.rules.clearance.work_m)
 
     def blocks(self, shape: Shape, method: int, with_words: bool = True) -> list[Block]:
         """Return everything that keeps a method off places of a shape, zone at its start.

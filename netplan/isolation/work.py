@@ -76,6 +76,8 @@ def _covered(index: Index, section: Section) -> tuple[tuple[int, Stretch, int], 
         for row, start, end in zip(
             rows, pieces.from_m[here].tolist(), pieces.to_m[here].tolist(), strict=True
         ):
+            if end < low or start > high:
+                continue
             if start == end:
                 if low + TOUCH_M < start < high - TOUCH_M:
                     found.append((row, Stretch(pipe, start, end), part))

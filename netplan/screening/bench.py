@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any, Final
 
 import numpy as np
@@ -31,7 +31,7 @@ from netplan.network.words import Material
 from netplan.plan.request import PlanRequest
 from netplan.rules import Rules
 from netplan.screening.around import Around
-from netplan.screening.columns import empty_row
+from netplan.screening.columns import EMPTY_ROW
 from netplan.screening.loss import has_priority
 from netplan.screening.pressure import Pressures, Solved
 from netplan.screening.settings import ScreenSettings, section_of, span_of
@@ -97,7 +97,11 @@ class Bench:
 
     @cached_property
     def _fed(self) -> NDArray[np.bool_]:
-        return fed_nodes(self.network, injections=True)
+        """Which mains a supply reaches as recorded."""
+        pieces = self.network.pieces
+        first = pieces.pipe.searchsorted(np.arange(self.network.pipes.n_mains, dtype=pieces.pipe.dtype))
+        fed: NDArray[np.bool_] = fed_nodes(self.network, injections=True)[pieces.from_node[first]]
+        return fed
 
     @cached_property
     def _priority(self) -> NDArray[np.bool_]:
@@ -142,11 +146,6 @@ class Bench:
             self.index,
         )
 
-    def is_fed(self, main: int) -> bool:
-        """Whether a supply reaches the main as recorded."""
-        first = self.network.pieces.rows_of(main).start
-        return self._fed.item(self.network.pieces.from_node.item(first))
-
     def rows(self, mains: Sequence[int], *, trace: bool = True) -> Iterator[dict[str, Any]]:
         """Yield the rows of mains of the district, without what they lose at their ends.
 
@@ -158,10 +157,10 @@ class Bench:
             Whether to keep where the search looked.
         """
         for main, named in zip(mains, self._named(mains), strict=True):
-            yield empty_row() | named | self._figures(main, trace=trace)
+            yield {**EMPTY_ROW, **named, **self._figures(main, trace=trace)}
 
     def _figures(self, main: int, *, trace: bool) -> dict[str, Any]:
-        if not self.is_fed(main):
+        if not self._fed.item(main):
             return {"outcome": NO_PLAN, "reason": "no station and no injection feeds it as recorded"}
         search = self.search(main)
         search.most_scanned = MOST_SCANNED
@@ -205,7 +204,6 @@ class Bench:
             off = np.unique(np.concatenate([cut.customers, stranded, solved.weak]))
             interruption = sum(self._off_minor[off].tolist())
         without_feeds = cut.stops_minor + cut.gas_minor + interruption
-        methods = Counter(cut.methods)
         priority = int(np.count_nonzero(self._priority[off]))
         pipes, system = self.network.pipes, self.network.pipes.system.item(main)
         return {
@@ -217,7 +215,7 @@ class Bench:
             "stranded": len(stranded),
             "weak": len(solved.weak),
             "stops": len(cut.runs),
-            "stop_methods": ", ".join(f"{count} {name}" for name, count in sorted(methods.items())),
+            "stop_methods": _counted(cut.methods),
             "zone_length_m": round(cut.length_m, FIGURES_DIGITS),
             "gas_m3": round(
                 cut.volume_m3(pipes.bore_m) * self.district.gas_std_per_m3[system], FIGURES_DIGITS
@@ -243,3 +241,9 @@ class Bench:
         if near is None:
             return {}
         return {"looked_at": near.looked_at().astype(np.int32)}
+
+
+@lru_cache(maxsize=1024)
+def _counted(names: tuple[str, ...]) -> str:
+    """Return how often each name occurs, in words."""
+    return ", ".join(f"{count} {name}" for name, count in sorted(Counter(names).items()))

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import pyarrow as pa
 
-__all__ = ["FIGURES", "INNER", "SCHEMA", "empty_row"]
+__all__ = ["EMPTY_ROW", "FIGURES", "INNER", "SCHEMA"]
 
 SCHEMA: Final = pa.schema(
     [
@@ -68,13 +68,9 @@ FIGURES: Final = (
 """Figures a screen can be ranked and coloured by."""
 
 
-_EMPTY: Final[dict[str, Any]] = dict.fromkeys(SCHEMA.names) | {
+EMPTY_ROW: Final[dict[str, Any]] = dict.fromkeys(SCHEMA.names) | {
     **dict.fromkeys(("outcome", "reason", "stop_methods", "least_pressure_at", "bypass"), ""),
-    "stop_chains": [],
-    "looked_at": [],
+    "stop_chains": (),
+    "looked_at": (),
 }
-
-
-def empty_row() -> dict[str, Any]:
-    """Return a row without any figure."""
-    return _EMPTY.copy()
+"""A row without any figure."""
