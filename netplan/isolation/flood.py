@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from threading import Lock
 from typing import Any, Final, NamedTuple, TypeVar
 
 import numba
@@ -105,7 +106,7 @@ class _Marks(NamedTuple):
 
 
 class Flood:
-    """Least zones of one question after the other.
+    """Least zones of one question after the other, also where several threads ask.
 
     Parameters
     ----------
@@ -119,9 +120,14 @@ class Flood:
         self._gates = _Gates(*(np.empty(nodes, np.int64) for _ in range(3)))
         self._numbers = int(field.arcs[:, _NUMBER].max(initial=_NONE) | 1) + 1
         self._marks = _marks(nodes, self._numbers + _FEW)
+        self._one_at_a_time = Lock()
 
     def least_zone(self, own: Own) -> Zone | None:
         """Return the least zone round `START`; None where none is finite, or a spot is not plain."""
+        with self._one_at_a_time:
+            return self._least_zone(own)
+
+    def _least_zone(self, own: Own) -> Zone | None:
         if self._numbers + len(own.arcs) > len(self._marks.left):
             self._marks = _marks(len(self._marks.outlet), self._numbers + 2 * len(own.arcs))
         while True:

@@ -8,7 +8,6 @@ nothing depends on who works.
 from __future__ import annotations
 
 import contextlib
-import gc
 import pickle
 import warnings
 from collections.abc import Callable, Iterator, Mapping
@@ -87,10 +86,7 @@ def _here(blocks: list[Block], district_of: DistrictOf) -> Finished:
 
 def _made(payload: bytes) -> Bench:
     """Make the bench of a district on a worker, where it stays for all its blocks."""
-    bench = Bench(pickle.loads(payload))  # noqa: S301 - made by `_on_cluster` a moment ago
-    # What is here stays as long as the worker: it need not be searched for waste again and again.
-    gc.freeze()
-    return bench
+    return Bench(pickle.loads(payload))  # noqa: S301 - made by `_on_cluster` a moment ago
 
 
 def _worked(bench: Bench, local: list[int], mains: list[int]) -> bytes:

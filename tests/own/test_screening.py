@@ -12,6 +12,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -118,6 +119,22 @@ def test_a_district_alone_gives_the_rows_of_the_whole_network(town: Network) -> 
     pipe = taken.pipe
     assert [other.pipes.id[k] for k in range(len(other.pipes))] == [town.pipes.id[int(k)] for k in pipe]
     assert (other.pipes.length_m == town.pipes.length_m[pipe]).all()
+
+
+def test_several_threads_may_ask_one_bench(grid: Network, alone: Screen) -> None:
+    bench = Bench(Districts(grid, default_rules(), QUICK)(0)[0])
+    mains = [range(first, min(first + 20, bench.network.pipes.n_mains)) for first in range(0, 200, 20)]
+    before = sys.getswitchinterval()
+    sys.setswitchinterval(1e-6)
+    try:
+        with ThreadPoolExecutor(4) as pool:
+            rows = [row for some in pool.map(lambda some: list(bench.rows(some)), mains) for row in some]
+    finally:
+        sys.setswitchinterval(before)
+    expected = {row["main_id"]: row for row in alone.table.to_pylist()}
+    for row in rows:
+        for name in ("outcome", "burden_least", "stops", "isolated", "looked_at", "stop_chains"):
+            assert list(np.ravel(row[name])) == list(np.ravel(expected[row["main_id"]][name])), name
 
 
 @pytest.mark.parametrize("count", [2, 3])
