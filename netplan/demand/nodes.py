@@ -48,12 +48,13 @@ def customer_pressure(customers: Customers, pressure_pa_gauge: Floats) -> Floats
     float array, shape (customers,)
         NaN for a customer without gas.
     """
-    least = np.full(len(customers), np.inf)
-    at = pressure_pa_gauge[customers.attach_node]
-    customer = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
-    known = ~np.isnan(at)
-    np.minimum.at(least, customer[known], at[known])
-    return np.where(np.isinf(least), np.nan, least)
+    least = np.full(len(customers), np.nan)
+    attached = np.flatnonzero(np.diff(customers.attach_start))
+    if attached.size:
+        at = pressure_pa_gauge[customers.attach_node]
+        # From each first attachment to the next customer's; NaN only where every attachment has none.
+        least[attached] = np.fmin.reduceat(at, customers.attach_start[attached])
+    return least
 
 
 def _shares(customers: Customers, is_live: Flags | None) -> tuple[NDArray[np.int64], Floats]:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
 from netplan.hydraulics.friction import LAMINAR_UP_TO_REYNOLDS, friction_and_slope
+from netplan.network.bulk import side_by_side
 
 __all__ = ["LAMINAR_FACTOR", "DropLaw", "drop_law"]
 
@@ -17,6 +19,8 @@ Floats = npt.NDArray[np.float64]
 LAMINAR_FACTOR = 64.0
 """Darcy friction factor times Reynolds number in laminar flow [-] (source: moody)."""
 _AT_ONCE = 16384
+_ON_MORE_CORES = 200_000
+"""Links from which the drops are worked out on more than one core (own) [-]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,9 +63,15 @@ class DropLaw:
             return _drop_and_slope(self, flow_kg_per_s)
         # In pieces that stay in the processor's cache: five times as fast as all at once.
         drop, slope = np.empty(count), np.empty(count)
-        for low in range(0, count, _AT_ONCE):
-            piece = slice(low, low + _AT_ONCE)
-            drop[piece], slope[piece] = _drop_and_slope(self.take(piece), flow_kg_per_s[piece])
+
+        def evaluate(rows: range) -> None:
+            for low in rows:
+                piece = slice(low, min(low + _AT_ONCE, rows.stop))
+                drop[piece], slope[piece] = _drop_and_slope(self.take(piece), flow_kg_per_s[piece])
+
+        halves = [count // 2, count - count // 2] if count > _ON_MORE_CORES else [count]
+        ends = np.cumsum([0, *halves]).tolist()
+        side_by_side(evaluate, [range(low, high, _AT_ONCE) for low, high in pairwise(ends)])
         return drop, slope
 
 

@@ -263,17 +263,17 @@ class Desk:
         return (first, *(self.solver.resolve(demand_m3_per_s_std=demand) for demand in others))
 
     @cached_property
-    def pressure_before_pa_gauge(self) -> Floats:
-        """Pressure at each customer's meter inlet at the worst hour before any stop [Pa gauge]; NaN: none."""
-        return customer_pressure(self.request.network.customers, self.before.pressure_pa_gauge)
+    def pressures_before_pa_gauge(self) -> tuple[Floats, ...]:
+        """Pressure at each meter inlet in each hour to check before any stop [Pa gauge]; NaN: none."""
+        customers = self.request.network.customers
+        return tuple(customer_pressure(customers, state.pressure_pa_gauge) for state in self.before_by_hour)
 
     @cached_property
     def weak_before(self) -> Flags:
         """Customers that fail in some hour before any stop: a finding, neither priced nor a veto."""
-        customers = self.request.network.customers
-        weak = np.zeros(len(customers), dtype=bool)
-        for state in self.before_by_hour:
-            weak |= ~(customer_pressure(customers, state.pressure_pa_gauge) >= self.required_pa_gauge)
+        weak = np.zeros(len(self.request.network.customers), dtype=bool)
+        for pressure in self.pressures_before_pa_gauge:
+            weak |= ~(pressure >= self.required_pa_gauge)
         return weak
 
     @cached_property

@@ -226,6 +226,7 @@ class NearDesk(Desk):
         """What lies beyond and stays as it is."""
         network, states = self.whole.request.network, self.whole.before_by_hour
         customers, stations = network.customers, network.stations
+        pressures = self.whole.pressures_before_pa_gauge
         out = np.ones(len(customers), dtype=bool)
         out[self.vicinity.rows.customer] = False
         placed = np.flatnonzero(stations.node >= 0)
@@ -234,8 +235,8 @@ class NearDesk(Desk):
         flow = states[0].station_flow_m3_per_s_std
         names = {place: stations.id[int(placed[place])] for place in away.tolist()}
         return Rest(
-            lowest=tuple(_lowest(network, out, state) for state in states),
-            held=tuple(_lowest(network, out & ~self.whole.weak_before, state) for state in states),
+            lowest=tuple(_lowest(network, out, pressure) for pressure in pressures),
+            held=tuple(_lowest(network, out & ~self.whole.weak_before, pressure) for pressure in pressures),
             weak=tuple(customers.id[row] for row in np.flatnonzero(out & self.whole.weak_before).tolist()),
             station_flow_m3_per_s_std={
                 name: float(flow[place]) for place, name in names.items() if not np.isnan(flow[place])
@@ -251,12 +252,12 @@ class NearDesk(Desk):
         )
 
 
-def _lowest(network: Network, counts: NDArray[np.bool_], state: FlowState) -> Lowest | None:
-    pressure = np.where(counts, customer_pressure(network.customers, state.pressure_pa_gauge), np.nan)
-    if np.isnan(pressure).all():
+def _lowest(network: Network, counts: NDArray[np.bool_], pressure_pa_gauge: Floats) -> Lowest | None:
+    counted = np.where(counts & ~np.isnan(pressure_pa_gauge), pressure_pa_gauge, np.inf)
+    row = int(np.argmin(counted)) if len(counted) else 0
+    if not len(counted) or np.isinf(counted[row]):
         return None
-    row = int(np.nanargmin(pressure))
-    return Lowest(float(pressure[row]), network.customers.id[row])
+    return Lowest(float(counted[row]), network.customers.id[row])
 
 
 def _demand_within(demand: DemandResult, vicinity: Vicinity) -> DemandResult:

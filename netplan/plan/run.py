@@ -69,19 +69,22 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
     with meanwhile(lambda: whole.before_by_hour) as before:
         # What the solution needs besides is worked out here while its solver is made ready there.
         _ = whole.demand, whole.fed_before
+        conditions = _conditions(whole, section)
         for desk in desks_for(whole, section):
             try:
                 here = work_section(desk.request.network, request.parts)
                 look_up(desk, here)
                 before()
                 whole.before.require_solved()
-                return _plan_on(desk, whole, here, tell)
+                return _plan_on(desk, whole, here, conditions, tell)
             except ReachesRimError:
                 tell("looking farther out")
     raise AssertionError("the whole network has no rim")
 
 
-def _plan_on(desk: Desk, whole: Desk, section: Section, tell: Callable[[str], None]) -> PlanResult:
+def _plan_on(
+    desk: Desk, whole: Desk, section: Section, conditions: model.Conditions, tell: Callable[[str], None]
+) -> PlanResult:
     """Plan on the desk of a vicinity or of the whole network.
 
     Raises
@@ -96,9 +99,6 @@ def _plan_on(desk: Desk, whole: Desk, section: Section, tell: Callable[[str], No
         desk.require_unfelt()
         raise
     work = tuple(model.WorkItem(main_id=p.main_id, from_m=p.from_m, to_m=p.to_m) for p in request.parts)
-    conditions = _conditions(whole).model_copy(
-        update={"gas_outlet_mbar": gas_outlet_pa_gauge(desk, section) / PA_PER_MBAR}
-    )
     options: list[model.Option] = []
     pictures: list[FlowPicture] = []
     for place in range(len(ranking.options)):
@@ -160,7 +160,7 @@ def _libraries() -> dict[str, str]:
     return {name: version(name) for name in LIBRARIES}
 
 
-def _conditions(desk: Desk) -> model.Conditions:
+def _conditions(desk: Desk, section: Section) -> model.Conditions:
     request, rules = desk.request, desk.request.rules
     hour = desk.demand.hours[desk.demand.worst_hour]
     notes = []
@@ -177,6 +177,7 @@ def _conditions(desk: Desk) -> model.Conditions:
         ground_temp_c=rules.gas.ground_temp_c,
         demand_total_m3h=float(np.sum(desk.before_flow_m3_per_s_std)) * SECONDS_PER_HOUR,
         worst_hour=hour.words(),
+        gas_outlet_mbar=gas_outlet_pa_gauge(desk, section) / PA_PER_MBAR,
         note="for " + ", ".join(notes) if notes else "",
         orders=orders_in_words(request),
         demand_parts=tuple(

@@ -30,7 +30,10 @@ LEAST_EXAMPLES = 12
 
 
 def test_importing_the_package_fetches_nothing() -> None:
-    code = "import sys, netplan; print([m for m in ('numpy', 'geopandas', 'scipy') if m in sys.modules])"
+    code = (
+        "import sys, netplan, netplan.__main__; "
+        "print([m for m in ('numpy', 'geopandas', 'scipy') if m in sys.modules])"
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)  # noqa: S603
     assert done.stdout.strip() == "[]"
 

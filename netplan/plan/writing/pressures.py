@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.constants import PA_PER_MBAR, SECONDS_PER_HOUR
-from netplan.demand import customer_pressure
 from netplan.hydraulics import FlowState
 from netplan.plan import model
 from netplan.plan.desk import Desk
@@ -28,15 +27,10 @@ def pressures_of(desk: Desk, option: Priced) -> model.Pressures:
     customers, weak = desk.request.network.customers, np.flatnonzero(desk.weak_before)
     after = [customer_pressure_in(desk, option, state) for state in option.work.states[-1].states]
     return model.Pressures(
-        before=_least(desk, _before(desk)),
+        before=_least(desk, desk.pressures_before_pa_gauge),
         after=_least(desk, after),
         weak_before=tuple(sorted([*(customers.id[row] for row in weak), *desk.rest.weak])),
     )
-
-
-def _before(desk: Desk) -> list[Floats]:
-    customers = desk.request.network.customers
-    return [customer_pressure(customers, state.pressure_pa_gauge) for state in desk.before_by_hour]
 
 
 def _least(desk: Desk, pressure_pa_gauge: Sequence[Floats]) -> model.LeastPressure:
@@ -62,7 +56,7 @@ def hour_words(desk: Desk, place: int) -> str:
 
 def states_of(desk: Desk, option: Priced, relighting: Relighting | None) -> tuple[model.State, ...]:
     """Return every state of the work, before any stop first, purging in and relighting last."""
-    least = _least(desk, _before(desk))
+    least = _least(desk, desk.pressures_before_pa_gauge)
     states = [
         model.State(
             after_step="nothing: all on",
