@@ -33,6 +33,8 @@ class Outcome:
     isolated: frozenset[str]
     stranded: frozenset[str]
     fed: frozenset[str]
+    dark: frozenset[tuple[str, Any]]
+    """Customers and those of their ends that neither lie in the zone nor have gas."""
     zone_length_m: dict[tuple[str, str], float]
     """True length [m] of each pipe inside the zone, by (layer, id)."""
 
@@ -201,10 +203,12 @@ class Walker:
 
     def _outcome(self, pieces: list[Any], part: dict[Any, int], live: set[int], zone: set[int]) -> Outcome:
         who: dict[str, set[str]] = defaultdict(set)
+        dark: set[tuple[str, Any]] = set()
         for customer, nodes in self.customer_ends().items():
             parts = {part[node] for node in nodes}
             where = "isolated" if parts & zone else "fed" if parts & live else "stranded"
             who[where].add(customer)
+            dark |= {(customer, node) for node in nodes if part[node] not in live | zone}
         length: dict[tuple[str, str], float] = defaultdict(float)
         for row, low, high, node in pieces:
             if part[node] in zone:
@@ -214,5 +218,6 @@ class Walker:
             isolated=frozenset(who["isolated"]),
             stranded=frozenset(who["stranded"]),
             fed=frozenset(who["fed"]),
+            dark=frozenset(dark),
             zone_length_m=dict(length),
         )
