@@ -93,7 +93,7 @@ def rebuild(layers: dict[str, Any], bore_mm: dict[str, tuple[float, int, float]]
     fed = sorted(set().union(*(nx.node_connected_component(graph, s) for s in sources if s in graph)))
     place = {node: i for i, node in enumerate(fed)}
     kept = [i for i, link in enumerate(links) if link[0] in place]
-    table = np.array([links[i] for i in kept], dtype=float)
+    table = np.array([links[i] for i in kept], dtype=float).reshape(len(kept), -1)
     demand = np.zeros(len(fed))
     for row in layers["nodes"].itertuples():
         if joined[int(row.node)] in place:

@@ -205,6 +205,30 @@ class DemandResult:
             elsewhere=Elsewhere(meters.reshape(groups, kinds)),
         )
 
+    def shares_elsewhere(self, together: Together) -> Floats:
+        """Return by what groups elsewhere draw with so many on: diversity by kind, then uplift [-].
+
+        Parameters
+        ----------
+        together : Together
+
+        Returns
+        -------
+        float array, shape (groups, categories + 1)
+            1 where a group has no meters of a kind.
+        """
+        if self.elsewhere is None:
+            return np.ones((0, len(Category) + 1))
+        records, own = self.records, self.elsewhere.meters
+        kind = np.where(records.profile == PEAK_PROFILE, records.category.astype(np.int64), len(Category))
+        total = np.zeros(own.shape)
+        for row, label in enumerate(together.elsewhere.tolist()):
+            on = together.part == label
+            here = np.bincount(kind[on], weights=records.meters[on], minlength=own.shape[1])
+            total[row] = here + own[together.elsewhere == label].sum(axis=0)
+        shares = np.column_stack([diversity_of(total[:, :-1]), uplift(total[:, -1], self.rules)])
+        return np.where(own > 0.0, shares, 1.0)
+
     def at_hours(self, hours: tuple[HourOfWindow, ...]) -> DemandResult:
         """Return the demand of the same customers in other hours, such as the whole day."""
         return replace(self, hours=hours, factors=_factors(self.records, hours, self.rules))

@@ -55,6 +55,8 @@ class Elsewhere:
         part, kind : int arrays
             Of each row.
         """
+        if not len(label):
+            return np.zeros(len(part))
         known, place = np.unique(label, return_inverse=True)
         sums = np.zeros((len(known) + 1, self.meters.shape[1]))
         np.add.at(sums, place.reshape(-1), self.meters)

@@ -16,6 +16,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from netplan.network.model import Network
+from netplan.network.vicinity import merged_parts
 
 __all__ = ["RIM", "SUPPLIED", "Index", "build_index"]
 
@@ -134,6 +135,8 @@ def build_index(network: Network) -> Index:
     is_main = pieces.pipe < network.pipes.n_mains
     super_of, n_super = _components(n_nodes, pieces.from_node[~is_main], pieces.to_node[~is_main])
     part, _ = _components(n_nodes, pieces.from_node[pieces.is_open], pieces.to_node[pieces.is_open])
+    if network.beyond is not None:
+        part, _ = merged_parts(part, network.beyond)
     base = np.concatenate([[0.0], np.cumsum(network.pipes.length_m + 10.0)])
     key, row = _fittings(network, base)
     plain = _plain_nodes(network, is_main, base, key)

@@ -55,6 +55,9 @@ class Vicinity:
         that the rim does not touch.
     box_m : tuple of float
         Least and greatest x and y of the square that is held whole, working CRS [m].
+    longest_m : float
+        Length of the longest piece of the whole network, working CRS [m]: so far one may come into the square
+        whose ends lie beyond it.
     """
 
     network: Network
@@ -63,6 +66,7 @@ class Vicinity:
     rim_sign: Floats
     customer_beyond: Ints
     box_m: tuple[float, float, float, float]
+    longest_m: float
 
     def require_within(self, x_m: Floats, y_m: Floats, margin_m: float) -> None:
         """Check that all that lies near some places lies within.
@@ -72,8 +76,7 @@ class Vicinity:
         ReachesRimError
             When a place lies nearer to the edge of the square than `margin_m` and the longest piece.
         """
-        pieces = self.network.pieces
-        margin = margin_m + float((pieces.to_m - pieces.from_m).max(initial=0.0)) * self.network.scale
+        margin = margin_m + self.longest_m
         west, south, east, north = self.box_m
         if not (
             (x_m >= west + margin).all()
@@ -101,7 +104,7 @@ def vicinity_of(network: Network, xy_m: Floats, at_least: int) -> Vicinity | Non
     Returns
     -------
     Vicinity or None
-        None where it would take in half of the network or more.
+        None where it would take in half of the network or more, or more and more.
     """
     count = len(network.nodes)
     if 2 * at_least > count:
@@ -295,6 +298,7 @@ def _cut_out(
         rim_sign=np.where(outward, 1.0, -1.0),
         customer_beyond=of_customer,
         box_m=box_m,
+        longest_m=float((pieces.to_m - pieces.from_m).max(initial=0.0)) * network.scale,
     )
 
 

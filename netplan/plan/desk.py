@@ -134,6 +134,9 @@ class Desk:
     def require_unfelt(self) -> None:
         """Check that nothing that was looked for may lie beyond the network: never, in a whole one."""
 
+    def require_same_beyond(self, together: Together) -> None:
+        """Check that those beyond the network draw as before with so many on: always, of a whole one."""
+
     def require_within(self, x_m: Floats, y_m: Floats, margin_m: float) -> None:
         """Check that all that lies so near to some places is in the network: always, in a whole one."""
 

@@ -41,7 +41,9 @@ def flow_after(desk: Desk, reach: Reach, gone: Flags, hour: int | None = None) -
     hour : int, optional
         Row of the hour in the window; default that of the greatest total.
     """
-    flow: Floats = desk.demand.flow_m3_per_s_std(hour, reach.groups(gone))
+    groups = reach.groups(gone)
+    desk.require_same_beyond(groups)
+    flow: Floats = desk.demand.flow_m3_per_s_std(hour, groups)
     flow[gone] = 0.0
     return flow
 

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.bypass import Stand, held_by_inlets, station_loads
-from netplan.demand import DemandResult, customer_pressure
+from netplan.demand import DemandResult, Together, customer_pressure
 from netplan.errors import BadNetworkError
 from netplan.hydraulics import FlowNetwork, FlowState, NetworkSolver, Rim, RimSolver, state_of_part
 from netplan.isolation import CutSearch, IsolationProblem, cuts, reads_rim
@@ -39,6 +39,8 @@ FIRST_NODES: Final = 60_000
 """Nodes of the first vicinity (own): solved in hundredths of a second, half a dozen stations across [-]."""
 GROWTH: Final = 3
 """How many times as many the next one has (own) [-]."""
+MOST_DRAWN_MORE: Final = 1e-5
+"""Share by which customers beyond may draw more once others are off (own): 0.04 Pa of a drop of 20 mbar."""
 WORTH_IT: Final = 2
 """How many times as many nodes a network has for which vicinities are taken (own) [-]."""
 
@@ -192,6 +194,22 @@ class NearDesk(Desk):
         if any(reads_rim(search) for search in self._searches):
             raise ReachesRimError
 
+    def require_same_beyond(self, together: Together) -> None:
+        """Check that customers beyond draw as before, though fewer are fed together with them.
+
+        Raises
+        ------
+        ReachesRimError
+            When their uplift or diversity moves: then the whole network is another one.
+        """
+        now, before = self.demand.shares_elsewhere(together), self._shares_before
+        if (np.abs(now - before) > MOST_DRAWN_MORE * before).any():
+            raise ReachesRimError
+
+    @cached_property
+    def _shares_before(self) -> Floats:
+        return self.demand.shares_elsewhere(self.own_part)
+
     def require_within(self, x_m: Floats, y_m: Floats, margin_m: float) -> None:
         """Check that all that lies so near to some places is within; see `Vicinity.require_within`."""
         self.vicinity.require_within(x_m, y_m, margin_m)
@@ -232,21 +250,22 @@ class NearDesk(Desk):
         placed = np.flatnonzero(stations.node >= 0)
         away = np.setdiff1d(np.arange(len(placed)), self._stations)
         loads = np.max([station_loads(self.whole.base, state) for state in states], axis=0)
-        flow = states[0].station_flow_m3_per_s_std
+        flows = [state.station_flow_m3_per_s_std for state in states]
         names = {place: stations.id[int(placed[place])] for place in away.tolist()}
         return Rest(
             lowest=tuple(_lowest(network, out, pressure) for pressure in pressures),
             held=tuple(_lowest(network, out & ~self.whole.weak_before, pressure) for pressure in pressures),
             weak=tuple(customers.id[row] for row in np.flatnonzero(out & self.whole.weak_before).tolist()),
-            station_flow_m3_per_s_std={
-                name: float(flow[place]) for place, name in names.items() if not np.isnan(flow[place])
-            },
+            station_flow_m3_per_s_std=tuple(
+                {name: float(flow[place]) for place, name in names.items() if not np.isnan(flow[place])}
+                for flow in flows
+            ),
             loaded=tuple(
                 LoadedStation(
                     name, float(loads[place]), float(stations.capacity_m3_per_s_std[int(placed[place])])
                 )
                 for place, name in names.items()
-                if np.isfinite(loads[place])
+                if not np.isnan(loads[place])
             ),
             on_no_pipe=int((np.diff(customers.attach_start)[out] == 0).sum()),
         )

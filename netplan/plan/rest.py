@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 __all__ = ["LoadedStation", "Lowest", "Rest", "lowest_of"]
 
@@ -35,8 +35,8 @@ class Rest:
         without any.
     weak : tuple of str
         Customers that fail in some hour before any stop.
-    station_flow_m3_per_s_std : dict
-        What its stations give at the hour of the greatest total, by id [m³/s at 15 °C, 101.325 kPa].
+    station_flow_m3_per_s_std : tuple of dict
+        What its stations give in each hour to check, by id [m³/s at 15 °C, 101.325 kPa].
     loaded : tuple of LoadedStation
         Its stations that have a capacity.
     on_no_pipe : int
@@ -46,7 +46,7 @@ class Rest:
     lowest: tuple[Lowest | None, ...] = ()
     held: tuple[Lowest | None, ...] = ()
     weak: tuple[str, ...] = ()
-    station_flow_m3_per_s_std: dict[str, float] = field(default_factory=dict)
+    station_flow_m3_per_s_std: tuple[dict[str, float], ...] = ()
     loaded: tuple[LoadedStation, ...] = ()
     on_no_pipe: int = 0
 

@@ -12,7 +12,9 @@ from dataclasses import replace
 from itertools import islice
 from typing import Any
 
+import geopandas
 import numpy as np
+import pandas as pd
 import pytest
 
 from netplan.errors import NetplanError
@@ -21,6 +23,7 @@ from netplan.network import vicinity as vicinities
 from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.section import WorkPart
+from netplan.network.words import Category
 from netplan.plan import near
 from netplan.plan.run import PlanRequest, make_plan
 from netplan.plan.schema import plan_to_json
@@ -150,6 +153,50 @@ def test_with_orders(taken: Taken, varied: Network) -> None:
             planned_near += isinstance(found, dict) and taken.last < len(varied.nodes)
             same(found, whole)
     assert planned_near >= planned // 3 > 0
+
+
+def test_who_goes_off_may_make_others_draw_more(taken: Taken, varied: Network) -> None:
+    """With one large consumer less the diversity of its kind is another, all over the part."""
+    rules, customers = read_rules(None), varied.customers
+    for row in rows(varied):
+        request = PlanRequest(varied, (middle_of(varied, row),), rules, options=1, weather=False)
+        plan = taken.plan(request, 10_000, 2)
+        if isinstance(plan, dict) and taken.last < len(varied.nodes) and plan["options"][0]["customers"]:
+            break
+    else:
+        pytest.fail("no section near by puts anybody off")
+    off = [customers.id.find(one["id"]) for one in plan["options"][0]["customers"] if one["effect"] == "off"]
+    far = np.setdiff1d(np.arange(0, len(customers), len(customers) // 9), off)
+    category = np.where(customers.category == Category.INDUSTRY, Category.BUSINESS, customers.category)
+    peak_kw = customers.peak_kw.copy()
+    category[[*off, *far]], peak_kw[[*off, *far]] = Category.INDUSTRY, 150.0
+    peak_kw[off] = 20.0
+    few = replace(varied, customers=replace(customers, category=category.astype(np.uint8), peak_kw=peak_kw))
+    asked = replace(request, network=few)
+    whole = taken.plan(asked, 10**9)
+    same(taken.plan(asked, 10_000, 2), whole)
+    assert taken.last == len(varied.nodes)
+
+
+def test_towns_that_share_no_pipe(taken: Taken) -> None:
+    one, other = grid_layers(3_000, seed=1), grid_layers(6_000, seed=2)
+    names = {"mains": ("id",), "services": ("id",), "customers": ("id", "service_id"), "regulators": ("id",)}
+    for layer, columns in names.items():
+        moved = other[layer].copy()
+        moved["geometry"] = moved.geometry.translate(50_000.0, 0.0)
+        for column in columns:
+            moved[column] = "B" + moved[column].astype(str)
+        one[layer] = geopandas.GeoDataFrame(
+            pd.concat([one[layer], moved], ignore_index=True), geometry="geometry", crs=one[layer].crs
+        )
+    network = build_network(one)
+    town = int((network.nodes.x_m < 420_000.0).sum())
+    row = network.pipes.id.find("M0000200", 0, network.pipes.n_mains)
+    request = PlanRequest(network, (middle_of(network, row),), read_rules(None), options=1, weather=False)
+    whole = taken.plan(request, 10**9)
+    found = taken.plan(request, town - 1, 2)
+    assert taken.last <= town
+    same(found, whole)
 
 
 def test_until_how_cold(taken: Taken, varied: Network) -> None:

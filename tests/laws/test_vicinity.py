@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -111,6 +113,23 @@ def test_closing_pipes(city: Network, vicinity: Vicinity, seed: int) -> None:
     )
     assert some.worst_hour == demand.worst_hour
     assert some.hours_to_check() == demand.hours_to_check()
+
+
+def test_a_fault_is_heard_of_by_way_of_what_lies_beyond(vicinity: Vicinity) -> None:
+    part, beyond = vicinity.network, vicinity.network.beyond
+    assert beyond is not None
+    # Cut off the station with the highest fault pressure from the rest of the vicinity, but for the rim.
+    stations, node = part.stations, int(beyond.node[0])
+    apart = replace(part, pieces=replace(part.pieces, is_open=np.zeros(len(part.pieces), dtype=bool)))
+    high = replace(
+        stations,
+        node=np.full(len(stations), node, np.int32),
+        max_outlet_pa_gauge=np.full(len(stations), 9_000.0),
+    )
+    index = build_index(replace(apart, stations=high))
+    greatest, _ = fault_pressures(index)
+    joined = beyond.node[beyond.part == beyond.part[0]]
+    assert (greatest[index.part[joined]] == 9_000.0).all()
 
 
 def test_how_high_stations_get(city: Network, vicinity: Vicinity) -> None:

@@ -18,9 +18,6 @@ __all__ = ["NEAR_M", "Closing", "Doubt", "Joining", "doubts_near"]
 NEAR_M: Final = 500.0
 """How far round what an option touches a valve of unknown state is doubted (own) [m]."""
 _MOST_VALVES: Final = 12
-_MOST_VALVES_OF_LARGE: Final = 4
-_LARGE: Final = 200_000
-"""Of a network of more pieces fewer valves are tried: each one takes a walk over all of it."""
 Box = tuple[float, float, float, float]
 
 
@@ -200,8 +197,7 @@ def _unknown_valves(network: Network, box: Box, around: NDArray[np.float64]) -> 
     inside = (xy >= box[:2]).all(axis=1) & (xy <= box[2:]).all(axis=1)
     unknown, xy = unknown[inside], xy[inside]
     gap = np.array([float(np.hypot(*(around - point).T).min()) for point in xy])
-    most = _MOST_VALVES if len(pieces) <= _LARGE else _MOST_VALVES_OF_LARGE
-    nearest = np.sort(np.argsort(gap, kind="stable")[:most])
+    nearest = np.sort(np.argsort(gap, kind="stable")[:_MOST_VALVES])
     return [
         Closing(
             "valve-state-unknown",

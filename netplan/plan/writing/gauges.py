@@ -113,6 +113,7 @@ def _spots(desk: Desk, option: Priced, felt: _Felt) -> list[_Spot]:
     worst = felt.node
     if worst >= 0:
         xy = np.array([[network.nodes.x_m[worst], network.nodes.y_m[worst]]])
+        desk.require_within(xy[:, 0], xy[:, 1], REACH_M)
         pipe_row, chainage_m, _ = nearest_chainage(network, xy, REACH_M)
         if pipe_row[0] >= 0:
             spots.append(_Spot(int(pipe_row[0]), float(chainage_m[0]), worst))

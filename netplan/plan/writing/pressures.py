@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -97,17 +98,13 @@ def _lowest_in(desk: Desk, judged: Judged, node_customer: dict[int, str]) -> tup
 
 
 def _relit(desk: Desk, relighting: Relighting) -> model.State:
-    row, place = relighting.customer, relighting.hour
-    here = Lowest(relighting.least_pa_gauge, "" if row < 0 else desk.request.network.customers.id[row])
-    lowest, rest = (None if row < 0 else here), lowest_of(desk.rest.held)
-    if lowest is not None and rest is not None and rest[0].pressure_pa_gauge < lowest.pressure_pa_gauge:
-        lowest, place = rest
+    known = math.isfinite(relighting.least_pa_gauge)
     return model.State(
         after_step=relighting.words(),
-        least_mbar=None if lowest is None else lowest.pressure_pa_gauge / PA_PER_MBAR,
-        at="" if lowest is None else lowest.customer_id,
-        station_flows_m3h=_station_flows(desk, relighting.state),
-        hour=hour_words(desk, place),
+        least_mbar=relighting.least_pa_gauge / PA_PER_MBAR if known else None,
+        at=relighting.customer_id,
+        station_flows_m3h=_station_flows(desk, relighting.state, relighting.hour),
+        hour=hour_words(desk, relighting.hour),
     )
 
 
@@ -122,7 +119,8 @@ def _customer_at(desk: Desk, option: Priced, states: Sequence[Judged]) -> dict[i
     return found
 
 
-def _station_flows(desk: Desk, state: FlowState) -> dict[str, float]:
+def _station_flows(desk: Desk, state: FlowState, place: int = 0) -> dict[str, float]:
+    """Return what every station gives in a state of the hour at a place among those to check [m³/h]."""
     stations = desk.request.network.stations
     rows = np.flatnonzero(stations.node >= 0)
     flows = {
@@ -130,5 +128,6 @@ def _station_flows(desk: Desk, state: FlowState) -> dict[str, float]:
         for row, flow in zip(rows.tolist(), state.station_flow_m3_per_s_std, strict=True)
         if not np.isnan(flow)
     }
-    every = flows | desk.rest.station_flow_m3_per_s_std
+    beyond = desk.rest.station_flow_m3_per_s_std
+    every = flows | (beyond[place] if beyond else {})
     return {name: every[name] * SECONDS_PER_HOUR for name in sorted(every)}

@@ -37,10 +37,10 @@ class Relighting:
         How many of them may come back at once.
     holds : bool
         Whether every meter inlet holds then.
-    customer : int
-        Row of the customer with the least pressure; -1 without a solved one.
+    customer_id : str
+        The customer with the least pressure; empty without a solution, or where nobody counts.
     least_pa_gauge : float
-        Its pressure [Pa gauge]; minus infinity without a solution.
+        Its pressure [Pa gauge]; minus infinity without a solution, plus infinity where nobody counts.
     hour : int
         In which of the hours to check.
     state : FlowState
@@ -51,7 +51,7 @@ class Relighting:
     customers: int
     together: int
     holds: bool
-    customer: int
+    customer_id: str
     least_pa_gauge: float
     hour: int
     state: FlowState
@@ -105,10 +105,13 @@ def _together(desk: Desk, queue: Ints, size: int) -> Relighting:
             judged = np.where(np.isnan(pressure), -np.inf, pressure)
             judged[~counts] = np.inf
             row = int(np.argmin(judged))
-            least = float(judged[row])
+            least, name = float(judged[row]), customers.id[row]
+            beyond = desk.rest.held[place] if desk.rest.held else None
+            if beyond is not None and beyond.pressure_pa_gauge < least:
+                least, name = beyond.pressure_pa_gauge, beyond.customer_id
             if worst is None or least < worst.least_pa_gauge:
                 holds = least >= desk.required_pa_gauge - ROUNDING_PA
-                known = row if math.isfinite(least) else -1
+                known = name if math.isfinite(least) else ""
                 worst = Relighting(len(queue), size, holds, known, least, place, state, least)
     assert worst is not None  # noqa: S101 - there is somebody to relight, and an hour
     return worst

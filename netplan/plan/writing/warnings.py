@@ -50,7 +50,7 @@ def warnings_of(desk: Desk, option: Priced, relighting: Relighting | None) -> tu
     weak = int(desk.weak_before.sum()) + len(desk.rest.weak)
     if weak:
         found.append(f"{weak} customers are below the minimum with its margin before any stop is in")
-    if np.isnan(network.nodes.height_m).all():
+    if np.isnan(desk.base.node_height_m).all():
         found.append("heights are not recorded: pressures leave them out")
     return tuple(dict.fromkeys(found))
 
