@@ -126,7 +126,7 @@ def _feed_bound(desk: Desk, section: Section) -> FeedBound:
 
 
 def look_up(desk: Desk, section: Section) -> None:
-    """Work out beforehand what the choice of stops looks up in the whole network."""
+    """Work out beforehand what the choice of stops looks up in the desk's network."""
     look_up_in(isolation_problem(desk, section), desk.index)
 
 
