@@ -1,8 +1,8 @@
 """Solving a part of a network whose rim is crossed by gas, as long as nothing is felt at the rim.
 
 What crosses the rim flows as it did in the whole network before any change. When no pressure at the rim has
-moved, the part as solved and all beyond as before fit together: that is a solution of the whole, where nobody beyond
-draws anything else.
+moved, the part as solved and all beyond as before fit together: that is a solution of the whole, as long as
+nobody beyond draws anything else.
 """
 
 from __future__ import annotations
