@@ -13,8 +13,6 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from netplan.bypass.case import FeedCase
 from netplan.bypass.links import feed_links
@@ -187,19 +185,13 @@ def split_case(case: FeedCase) -> SplitCase | None:
     known = ~np.isnan(network.node_height_m)
     if known.any() and not known.all():
         return None
-    links = network.links
-    ends = np.flatnonzero(links.is_open)
-    pattern = coo_array(
-        (np.ones(ends.size, dtype=np.int8), (links.from_node[ends], links.to_node[ends])),
-        shape=(network.node_count, network.node_count),
-    )
-    count, label = connected_components(pattern, directed=False)
-    has_station = np.zeros(count, dtype=bool)
+    label = network.open_parts()
+    has_station = np.zeros(int(label.max(initial=-1)) + 1, dtype=bool)
     has_station[label[case.solver.supply_node]] = True
     if known.any() and conditions.datum_height_m is None:
         datum = float(network.node_height_m[network.station_node[0]])
         conditions = replace(conditions, datum_height_m=datum)
-    return SplitCase(case, label.astype(np.int64), has_station, conditions)
+    return SplitCase(case, label, has_station, conditions)
 
 
 class Judge:

@@ -143,7 +143,7 @@ class DemandResult:
         by_peak = records.profile == PEAK_PROFILE
         factor = self.factors[row][records.profile]
         meters = part_counts(label, by_peak.astype(np.int64), 2, records.meters)
-        kind_group = np.where(by_peak, records.category.astype(np.int64), len(Category))
+        kind_group = records.kind
         besides = np.zeros(len(label))
         if self.elsewhere is not None and isinstance(part, Together):
             besides = self.elsewhere.counts(part.elsewhere, label, kind_group)
@@ -192,7 +192,7 @@ class DemandResult:
             How many groups there are.
         """
         records, others = self.records, np.flatnonzero(group >= 0)
-        kind = np.where(records.profile == PEAK_PROFILE, records.category.astype(np.int64), len(Category))
+        kind = records.kind
         kinds = len(Category) + 1
         meters: Floats = np.bincount(
             group[others] * kinds + kind[others], weights=records.meters[others], minlength=groups * kinds
@@ -220,7 +220,7 @@ class DemandResult:
         if self.elsewhere is None:
             return np.ones((0, len(Category) + 1))
         records, own = self.records, self.elsewhere.meters
-        kind = np.where(records.profile == PEAK_PROFILE, records.category.astype(np.int64), len(Category))
+        kind = records.kind
         total = np.zeros(own.shape)
         for row, label in enumerate(together.elsewhere.tolist()):
             on = together.part == label

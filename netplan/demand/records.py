@@ -58,6 +58,12 @@ class Records:
     known_peak_kw: Floats
     findings: tuple[Finding, ...]
 
+    @property
+    def kind(self) -> NDArray[np.int64]:
+        """With what a meter shares its diversity: its category with a peak in use, else one kind for all."""
+        by_peak = self.profile == PEAK_PROFILE
+        return np.where(by_peak, self.category.astype(np.int64), len(Category))
+
     def of_some(self, rows: NDArray[np.int64]) -> Records:
         """Return the records of some customers; the findings stay those of all."""
         columns = ("profile", "category", "meters", "annual_kwh", "peak_kw", "known_peak_kw")

@@ -138,11 +138,11 @@ def make_layout(given: LayoutInput) -> Layout:
     Nodes to keep (`keep_node`: stations and sensing points) always become junctions.
     """
     joined, size, zero = _join(given)
+    any_joined = bool(zero.any())
     ends_differ = given.from_node != given.to_node
-    if zero.any():
+    if any_joined:
         ends_differ = joined[given.from_node] != joined[given.to_node]
     live = np.flatnonzero(given.is_open & ~zero & ends_differ)
-    any_joined = bool(zero.any())
     a, b = given.from_node[live], given.to_node[live]
     if any_joined:
         a, b = joined[a], joined[b]

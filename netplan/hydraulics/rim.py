@@ -13,8 +13,6 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from netplan.hydraulics.conditions import FlowConditions
 from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState, PartStatus
@@ -104,7 +102,7 @@ class Rim:
 
     def __init__(self, network: FlowNetwork, node: Ints) -> None:
         self.node = node
-        self._part = _parts(network)
+        self._part = network.open_parts()
         without = np.ones(int(self._part.max(initial=-1)) + 1, dtype=bool)
         without[self._part[network.station_node]] = False
         self._unsupplied = without[self._part[node]]
@@ -158,14 +156,6 @@ class Rim:
         order = np.lexsort([standing.outward_m3_per_s_std[rows], part])
         first = np.unique(part[order], return_index=True)[1]
         return np.asarray(rows[order[first]])
-
-
-def _parts(network: FlowNetwork) -> Ints:
-    links = network.links
-    ends = (links.from_node[links.is_open], links.to_node[links.is_open])
-    shape = (network.node_count, network.node_count)
-    graph = coo_array((np.ones(ends[0].size, np.int8), ends), shape=shape)
-    return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)
 
 
 class RimSolver:

@@ -40,7 +40,7 @@ FIRST_NODES: Final = 60_000
 GROWTH: Final = 3
 """How many times as many the next one has (own) [-]."""
 MOST_DRAWN_MORE: Final = 1e-5
-"""Share by which customers beyond may draw more once others are off (own): 0.04 Pa of a drop of 20 mbar."""
+"""Share by which customers beyond may draw more once others are off (own): 0.04 Pa of 20 mbar [-]."""
 WORTH_IT: Final = 2
 """How many times as many nodes a network has for which vicinities are taken (own) [-]."""
 
