@@ -25,6 +25,7 @@ from netplan.reference.gas import METRIC_STANDARD, named_gas
 from netplan.rules.model import Rules
 from netplan.rules.read import read_rules
 from tests.isolation_oracle import Case, Link, Oracle
+from tests.joined_areas import may_join
 from tests.networks import build, customer, fitting, main, service, station, valve
 
 HOURS = 9.0
@@ -102,6 +103,7 @@ def plan_case(seed: int) -> Case:
         layers["regulators"].append(station(f"R{n}", outlet, outlet_mbar=rng.choice([22.5, 25.0, 30.0])))
         layers["mains"].append(main(f"N{n}", outlet, (x, y), od_mm=180.0, year=2010, surface="verge"))
         layers["valves"].append(valve(f"W{n}", (x - 6.0, y - 8.0)))
+    _add_limits(random.Random(f"limits {seed}"), layers)  # noqa: S311
     network = build(strict=False, **layers)
     row = rng.randrange(len(edges))
     length = float(network.pipes.length_m[row])
@@ -112,6 +114,14 @@ def plan_case(seed: int) -> Case:
         low = low if abs(low - at) > 8 else max(at - 9.0, 8.0)
         high = high if abs(high - at) > 8 else min(at + 9.0, length - 8.0)
     return Case(network, work_section(network, [WorkPart(network.pipes.id[row], low, high)]))
+
+
+def _add_limits(rng: random.Random, layers: dict[str, Any]) -> None:
+    """Give stations a fault pressure below every rating, and some mains an operating limit."""
+    for row in layers["regulators"]:
+        row["max_outlet_mbar"] = rng.choice([40.0, 50.0, 65.0])
+    for row in layers["mains"]:
+        row["mop_mbar"] = rng.choice([None, None, None, 45.0, 55.0, 75.0])
 
 
 def _edges(rng: random.Random, columns: int, rows: int, kind: str) -> list[tuple[Any, Any]]:
@@ -238,6 +248,7 @@ class PlanOracle(Oracle):
         # A customer counts with the last attachment that is fed.
         counts = [[node for node in nodes if node in self.fed_before] or nodes for nodes in self.at]
         parts = np.array([label[nodes[-1]] for nodes in counts], dtype=np.int64)
+        self.area = self._labels(np.flatnonzero(~self.network.pieces.is_open).tolist())
         self.hours = self._hours(parts)
         self.flow_before = [self.demand.flow_m3_per_s_std(hour, parts) for hour in self.hours]
         flow = Drawing(self, ())
@@ -385,7 +396,7 @@ class PlanOracle(Oracle):
                 continue
             feeds = sum(way.price_minor for way in picked if not way.off)
             burden = base + interruption + feeds
-            if burden > most:
+            if burden > most or not after.may_join(picked):
                 continue
             if after.holds(picked, off):
                 held.add(frozenset(off))
@@ -652,6 +663,19 @@ class Aftermath:
                 yield giving, fed
             if not part.weak and self.stops[fed].live_node in part.nodes and math.isfinite(at[giving][0]):
                 yield giving, fed
+
+    def may_join(self, picked: Sequence[Way]) -> bool:
+        """Return whether feeds may join what they join."""
+        joins, cut_off, pieces = [], set[int](), self.oracle.network.pieces
+        for part, way in zip(self.hungry, picked, strict=True):
+            if way.bypass:
+                joins.append((self.stops[way.bypass[0]].live_node, self.stops[way.bypass[1]].live_node))
+            elif way.valve_piece >= 0:
+                joins.append((int(pieces.from_node[way.valve_piece]), int(pieces.to_node[way.valve_piece])))
+            else:
+                continue
+            cut_off |= part.nodes
+        return may_join(self.oracle.network, self.oracle.rules, self.oracle.area, joins, cut_off)
 
     def _valves(self, part: HungryPart) -> Iterator[int]:
         network = self.oracle.network

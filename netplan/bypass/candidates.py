@@ -237,26 +237,17 @@ def hose_feeds(ways: Sequence[HoseWay], giving_node: Ints, fed_node: Ints) -> tu
     )
 
 
-def valve_feeds(
-    valves: Sequence[BoundaryValve],
-    part: int,
-    *,
-    fault_pa_gauge: float = np.nan,
-    limit_pa_gauge: float = np.nan,
-) -> tuple[Feed, ...]:
+def valve_feeds(valves: Sequence[BoundaryValve], part: int) -> tuple[Feed, ...]:
     """Return the boundary valves whose opening can feed a part.
+
+    Whether the pressures on both sides go together is for the caller to say.
 
     Parameters
     ----------
     valves : sequence of BoundaryValve
     part : int
         The part to feed, not 0.
-    fault_pa_gauge, limit_pa_gauge : float
-        The most the giving side may reach in a fault, and the least operating limit in the part
-        [Pa gauge]; NaN where unknown. A giving side that may exceed the limit is not compatible.
     """
-    if fault_pa_gauge > limit_pa_gauge:
-        return ()
     found = []
     for valve in sorted(valves, key=lambda v: v.label):
         if not (valve.is_closed and valve.is_operable and valve.same_system):

@@ -45,10 +45,13 @@ class Inlets:
         Node of the flow network.
     required_pa_gauge : float array, shape (k,)
         What each must have [Pa gauge], a pressure allowance for its own service included.
+    allowed_pa_gauge : float array, shape (k,), optional
+        What each may have at most [Pa gauge]; no limit by default.
     """
 
     node: Ints
     required_pa_gauge: Floats
+    allowed_pa_gauge: Floats | None = None
 
     def __len__(self) -> int:
         return len(self.node)

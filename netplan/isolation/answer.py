@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.constants import PA_PER_MBAR
 from netplan.isolation.model import Cut, Stop, Tapping, Zone, ZonePiece
 from netplan.isolation.neighbourhood import Edge, Neighbourhood
 from netplan.isolation.outline import Outline
@@ -85,11 +84,7 @@ def _reason(near: Neighbourhood, shape: Shape, choice: Choice) -> str:
     if method.kind is MethodKind.VALVE:
         return f"valve {network.valves.id[int(network.pieces.valve[leg.piece])]}, state known and operable"
     surface = Surface(int(network.pipes.surface[leg.pipe])).word
-    return (
-        f"cheapest place on this length that clears fittings and the work; {surface} surface, "
-        f"fault pressure {near.sites.fault_pa_gauge(leg.piece) / PA_PER_MBAR:g} mbar "
-        f"within the rating {method.rating_mbar:g} mbar"
-    )
+    return f"cheapest place on this length that clears fittings and the work; {surface} surface"
 
 
 def _provisional(near: Neighbourhood, kind: MethodKind, piece: int) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from netplan.constants import MM_PER_M, PA_PER_MBAR
 from netplan.isolation.index import Index
 from netplan.isolation.model import MINOR_PER_UNIT
+from netplan.network.supply import supply_of_parts
 from netplan.network.words import Host, Joint, Material, Operable, Surface, ValveState
 from netplan.rules.model import MethodKind, Rules, StopMethod
 
@@ -112,22 +113,10 @@ def fault_pressures(index: Index) -> tuple[Floats, NDArray[np.bool_]]:
 
     The greatest over the part's stations, never below what one of them is set to; NaN without a station.
     Where a station records none the greatest operating pressure of the main itself has to stand in for it.
+    Feeds that join parts raise it: see `netplan.plan.pressure_areas`.
     """
-    stations = index.network.stations
-    count = int(index.part.max(initial=-1)) + 1
-    placed = stations.node >= 0
-    part = index.part[stations.node[placed]]
-    most = stations.max_outlet_pa_gauge[placed]
-    greatest = np.full(count, np.nan)
-    np.fmax.at(greatest, part, np.fmax(most, stations.outlet_pa_gauge[placed]))
-    missing = np.zeros(count, dtype=np.bool_)
-    missing[part[np.isnan(most)]] = True
-    beyond = index.network.beyond
-    if beyond is not None:
-        part = index.part[beyond.node]
-        np.fmax.at(greatest, part, beyond.fault_pa_gauge[beyond.part])
-        missing[part[beyond.fault_is_missing[beyond.part]]] = True
-    return greatest, missing
+    supply = supply_of_parts(index.network, index.part, int(index.part.max(initial=-1)) + 1)
+    return supply.fault_pa_gauge, supply.fault_is_missing
 
 
 def piece_fault_pressure(

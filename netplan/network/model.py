@@ -319,16 +319,22 @@ class Beyond:
         alone feed it.
     fault_is_missing : bool array
         Whether a station of the part has no such figure on record.
-    system_outlet_pa_gauge, system_fault_pa_gauge : float arrays, shape (systems,)
-        Greatest set outlet, and the most in a fault, of the stations beyond [Pa gauge]; NaN without any.
+    outlet_low_pa_gauge, outlet_high_pa_gauge : float arrays
+        Of each part: least and greatest set outlet of its stations [Pa gauge]; NaN without any.
+    least_mop_pa_gauge : float array
+        Of each part: least recorded operating limit of its mains [Pa gauge]; NaN where none is.
+    system_outlet_pa_gauge : float array, shape (systems,)
+        Greatest set outlet of the stations beyond [Pa gauge]; NaN without any.
     """
 
     node: Ints
     part: Ints
     fault_pa_gauge: Floats
     fault_is_missing: Flags
+    outlet_low_pa_gauge: Floats
+    outlet_high_pa_gauge: Floats
+    least_mop_pa_gauge: Floats
     system_outlet_pa_gauge: Floats
-    system_fault_pa_gauge: Floats
 
 
 @dataclass(frozen=True, slots=True, eq=False)

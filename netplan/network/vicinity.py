@@ -17,6 +17,7 @@ from scipy.sparse.csgraph import connected_components
 from netplan.network.extract import Rows, extract
 from netplan.network.graph import components, fed_nodes, station_nodes
 from netplan.network.model import Beyond, Network
+from netplan.network.supply import least_mop_of_parts, supply_of_parts
 
 __all__ = ["ReachesRimError", "Vicinity", "merged_parts", "vicinity_of"]
 
@@ -304,25 +305,23 @@ def _cut_out(
 
 def _beyond_table(network: Network, chosen: Flags, of_node: Ints, node: Ints, beyond: Ints) -> Beyond:
     stations = network.stations
-    out = np.flatnonzero((stations.node >= 0) & ~chosen[stations.node])
-    most, outlet = stations.max_outlet_pa_gauge[out], stations.outlet_pa_gauge[out]
-    fault = np.fmax(most, outlet)
-    part, system = of_node[stations.node[out]], network.nodes.system[stations.node[out]]
-    on_part = part >= 0
+    out = (stations.node >= 0) & ~chosen[stations.node]
     count = int(beyond.max(initial=-1)) + 1
-    missing = np.zeros(count, dtype=bool)
-    missing[part[on_part & np.isnan(most)]] = True
+    # One part more for what lies elsewhere: nodes within, and parts that the rim does not touch.
+    number = np.where(of_node < 0, count, of_node)
+    at = np.where(out, stations.node, -1).astype(stations.node.dtype)
+    outside = replace(network, stations=replace(stations, node=at), beyond=None)
+    supply = supply_of_parts(outside, number, count + 1)
+    system = network.nodes.system[stations.node[out]]
+    outlet = np.full(len(network.systems), np.nan)
+    np.fmax.at(outlet, system, stations.outlet_pa_gauge[out])
     return Beyond(
         node=node.astype(np.int32),
         part=beyond.astype(np.int32),
-        fault_pa_gauge=_greatest(part[on_part], fault[on_part], count),
-        fault_is_missing=missing,
-        system_outlet_pa_gauge=_greatest(system, outlet, len(network.systems)),
-        system_fault_pa_gauge=_greatest(system, fault, len(network.systems)),
+        fault_pa_gauge=supply.fault_pa_gauge[:count],
+        fault_is_missing=supply.fault_is_missing[:count],
+        outlet_low_pa_gauge=supply.outlet_low_pa_gauge[:count],
+        outlet_high_pa_gauge=supply.outlet_high_pa_gauge[:count],
+        least_mop_pa_gauge=least_mop_of_parts(outside, number, count + 1)[:count],
+        system_outlet_pa_gauge=outlet,
     )
-
-
-def _greatest(group: NDArray[np.integer], values: Floats, count: int) -> Floats:
-    greatest = np.full(count, np.nan)
-    np.fmax.at(greatest, group, values)
-    return greatest

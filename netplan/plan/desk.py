@@ -34,6 +34,7 @@ from netplan.network.graph import components, fed_nodes
 from netplan.network.place import lines_between
 from netplan.network.vicinity import merged_parts
 from netplan.plan.flowcase import base_network, flow_conditions, gas_of, limit_pa_gauge
+from netplan.plan.pressure_areas import PressureAreas, pressure_areas
 from netplan.plan.reach import part_of_customers
 from netplan.plan.request import PlanRequest
 from netplan.plan.rest import Rest
@@ -186,6 +187,11 @@ class Desk:
         return limit_pa_gauge(self.request.rules)
 
     @cached_property
+    def allowed_pa_gauge(self) -> float:
+        """What a kept meter inlet may have at most [Pa gauge]."""
+        return self.request.rules.pressure.maximum_mbar * PA_PER_MBAR
+
+    @cached_property
     def off_minor(self) -> NDArray[np.int64]:
         """Price of each customer off for the window [minor units]."""
         return interruption_minor(self.request.network, self.request.rules, self.request.window_hours)
@@ -193,12 +199,26 @@ class Desk:
     @cached_property
     def own_part(self) -> Together:
         """Connected part of each customer before any stop; -1 for one on no pipe."""
-        network = self.request.network
-        part, beyond = components(network), np.zeros(0, dtype=np.int32)
-        if network.beyond is not None:
-            part, beyond = merged_parts(part, network.beyond)
-        label = part_of_customers(network, part, self.fed_before)
+        part, beyond = self._part_before
+        label = part_of_customers(self.request.network, part, self.fed_before)
         return Together(label.astype(np.int64), beyond.astype(np.int64))
+
+    @cached_property
+    def _part_before(self) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+        """Connected part of each node before any stop, and of each part beyond the rim."""
+        network = self.request.network
+        part = components(network)
+        if network.beyond is None:
+            return part, np.zeros(0, dtype=np.int32)
+        return merged_parts(part, network.beyond)
+
+    @cached_property
+    def areas(self) -> PressureAreas:
+        """The pressure areas before any stop."""
+        part, beyond = self._part_before
+        return pressure_areas(
+            self.request.network, self.request.rules, part.astype(np.int64), beyond.astype(np.int64)
+        )
 
     @cached_property
     def attachments(self) -> tuple[Ints, Ints]:
@@ -278,6 +298,14 @@ class Desk:
         for pressure in self.pressures_before_pa_gauge:
             weak |= ~(pressure >= self.required_pa_gauge)
         return weak
+
+    @cached_property
+    def high_before(self) -> Flags:
+        """Customers above the highest allowed pressure before any stop: neither priced nor a veto."""
+        high = np.zeros(len(self.request.network.customers), dtype=bool)
+        for pressure in self.pressures_before_pa_gauge:
+            high |= pressure > self.allowed_pa_gauge
+        return high
 
     @cached_property
     def fed_before(self) -> Flags:

@@ -67,11 +67,14 @@ def node_demand_after(desk: Desk, reach: Reach, flow: Floats, count: int) -> Flo
 def kept_inlets(desk: Desk, reach: Reach, gone: Flags) -> Inlets:
     """Return the meter inlets that must hold: of customers not gone, that held before any stop.
 
-    A second service that had no gas before is none of them.
+    A second service that had no gas before is none of them. One where somebody had more than the highest
+    allowed pressure before any stop may have it still.
     """
     owner, at = desk.attachments
     counts = ~gone[owner] & ~reach.in_zone[at] & desk.fed_before[at] & ~desk.weak_before[owner]
     holds = np.zeros(len(reach.in_zone), dtype=bool)
     holds[at[counts]] = True
     nodes = np.flatnonzero(holds)
-    return Inlets(nodes, np.full(len(nodes), desk.required_pa_gauge))
+    allowed = np.full(len(holds), desk.allowed_pa_gauge)
+    allowed[at[desk.high_before[owner]]] = np.inf
+    return Inlets(nodes, np.full(len(nodes), desk.required_pa_gauge), allowed[nodes])

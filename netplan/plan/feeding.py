@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.bypass import Feed, hose_feeds, with_taps
+from netplan.bypass import Feed, FeedKind, hose_feeds, with_taps
 from netplan.bypass.candidates import HoseWay
 from netplan.hydraulics import FlowNetwork
 from netplan.isolation import Cut
 from netplan.plan.desk import Desk
-from netplan.plan.feedways import Hungry, bypass_ways, hose_ways_of, valve_ways
+from netplan.plan.feedways import Hungry, bypass_ways, hose_ways_of, stops_of_bypass, valve_ways
+from netplan.plan.pressure_areas import Join
 from netplan.plan.reach import Reach
 from netplan.plan.stopped import StoppedNetwork
 
@@ -37,12 +38,18 @@ class FedNetwork:
         Ways of feeding each hungry part.
     hoses : dict
         Where a hose runs, by label of its feed.
+    joins : dict
+        Which pressure areas a feed joins, by its label.
+    refused : tuple of str
+        Why feeds within reach may not be used, each reason once.
     """
 
     flow: FlowNetwork
     stopped_link: Ints
     feeds: tuple[tuple[Feed, ...], ...]
     hoses: dict[str, HoseWay]
+    joins: dict[str, Join]
+    refused: tuple[str, ...] = ()
 
 
 def closed_flow(stopped: StoppedNetwork) -> FlowNetwork:
@@ -72,23 +79,50 @@ def fed_network(
     """
     flow = closed_flow(stopped)
     if not hungry or not desk.request.feeds_allowed:
-        return FedNetwork(flow, np.arange(flow.links.count), ((),) * len(hungry), {})
+        return FedNetwork(flow, np.arange(flow.links.count), ((),) * len(hungry), {}, {})
     ways = [hose_ways_of(desk, reach, stopped, part, pressure_pa_gauge) for part in hungry]
     taps = [tap for some in ways for way in some for tap in (way.giving, way.fed)]
     tapped, node, link_of = with_taps(flow, taps)
     feeds: list[tuple[Feed, ...]] = []
     hoses: dict[str, HoseWay] = {}
+    joins: dict[str, Join] = {}
+    refused: dict[str, None] = {}
     start = 0
     for part, some in zip(hungry, ways, strict=True):
         stop = start + 2 * len(some)
         of_part = hose_feeds(some, node[start:stop:2], node[start + 1 : stop : 2])
         hoses.update(zip((feed.label for feed in of_part), some, strict=True))
         start = stop
-        feeds.append(
-            (
-                *bypass_ways(desk, cut, stopped, part, pressure_pa_gauge),
-                *of_part,
-                *valve_ways(desk, reach, part),
-            )
+        every = (
+            *bypass_ways(desk, cut, stopped, part, pressure_pa_gauge),
+            *of_part,
+            *valve_ways(desk, reach, part),
         )
-    return FedNetwork(tapped, link_of, tuple(feeds), hoses)
+        joins.update((feed.label, _join(desk, cut, stopped, feed, hoses)) for feed in every)
+        cut_off = [] if part.weak else [part.nodes]
+        why = [desk.areas.refused(cut, [joins[feed.label]], cut_off) for feed in every]
+        feeds.append(tuple(feed for feed, reason in zip(every, why, strict=True) if not reason))
+        refused.update(
+            (f"{_words(feed)}: {reason}", None) for feed, reason in zip(every, why, strict=True) if reason
+        )
+    return FedNetwork(tapped, link_of, tuple(feeds), hoses, joins, tuple(refused))
+
+
+def _join(desk: Desk, cut: Cut, stopped: StoppedNetwork, feed: Feed, hoses: Mapping[str, HoseWay]) -> Join:
+    """Return the pressure areas that a feed joins: that of its giving end first."""
+    pieces = desk.request.network.pieces
+    if feed.kind is FeedKind.BYPASS:
+        node = [cut.stops[stop].live_node for stop in stops_of_bypass(feed.label)]
+    elif feed.kind is FeedKind.HOSE:
+        way = hoses[feed.label]
+        node = [int(pieces.from_node[stopped.piece[tap.link]]) for tap in (way.giving, way.fed)]
+    else:
+        node = [feed.from_node, feed.to_node]
+    giving, fed = desk.areas.of_node[node].tolist()
+    return giving, fed
+
+
+def _words(feed: Feed) -> str:
+    if feed.kind is FeedKind.VALVE:
+        return f"valve {feed.label} may not be opened"
+    return "a bypass may not be laid" if feed.kind is FeedKind.BYPASS else "a hose may not be laid"

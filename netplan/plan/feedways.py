@@ -12,14 +12,21 @@ from netplan.bypass.candidates import BoundaryValve, BypassEnd, HoseWay, MainLin
 from netplan.isolation import Cut
 from netplan.network.model import Network
 from netplan.network.place import points_at
-from netplan.network.supply import fault_outlet_pa_gauge
 from netplan.network.words import Operable, ValveState
 from netplan.plan.desk import Desk
 from netplan.plan.naming import stop_id
 from netplan.plan.reach import Reach
 from netplan.plan.stopped import StoppedNetwork, live_tee
 
-__all__ = ["WELL_FED", "Hungry", "bypass_ways", "hose_ways_of", "tee_places", "valve_ways"]
+__all__ = [
+    "WELL_FED",
+    "Hungry",
+    "bypass_ways",
+    "hose_ways_of",
+    "stops_of_bypass",
+    "tee_places",
+    "valve_ways",
+]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -89,10 +96,20 @@ def bypass_ways(
     return tuple(feed for i, j in pairs for feed in between([i], [j]))
 
 
+def stops_of_bypass(label: str) -> tuple[int, int]:
+    """Return the places in the cut of the stops that a bypass of this label joins, the giving one first."""
+    giving, fed = (int(name.removeprefix("S")) - 1 for name in label.split(">"))
+    return giving, fed
+
+
 def hose_ways_of(
     desk: Desk, reach: Reach, stopped: StoppedNetwork, part: Hungry, pressure_pa_gauge: Floats
 ) -> tuple[HoseWay, ...]:
-    """Return the shortest hoses from live mains of the same system to mains of the part."""
+    """Return the shortest hoses from live mains of the same system to mains of the part.
+
+    Only mains of areas that the stations allow to be joined with that of the part are looked at, so that a
+    nearer main of another pressure does not take the place of one that will do.
+    """
     network, rules = desk.request.network, desk.request.rules
     links, nodes = stopped.flow.links, network.nodes
     count = len(nodes)
@@ -123,15 +140,21 @@ def hose_ways_of(
         & (np.abs(nodes.y_m[a] - y.mean()) <= span)
         & (nodes.system[a] == nodes.system[ends[0]])
     )
-    keep_out = tuple(network.keep_out.geometry)
-    return hose_ways(
-        _lines(desk, stopped, rows[near]),
-        _lines(desk, stopped, fed_rows),
-        rules,
-        scale=network.scale,
-        keep_out=keep_out,
-        most=MOST_HOSES,
-    )
+    giving_rows, area = rows[near], desk.areas.of_node
+    giving_area, fed_area = area[links.from_node[giving_rows]], area[links.from_node[fed_rows]]
+    found: list[HoseWay] = []
+    for fed in np.unique(fed_area).tolist():
+        joined = [one for one in np.unique(giving_area).tolist() if not desk.areas.outlets_refused(one, fed)]
+        found += hose_ways(
+            _lines(desk, stopped, giving_rows[np.isin(giving_area, joined)]),
+            _lines(desk, stopped, fed_rows[fed_area == fed]),
+            rules,
+            scale=network.scale,
+            keep_out=tuple(network.keep_out.geometry),
+            most=MOST_HOSES,
+        )
+    found.sort(key=lambda way: (round(way.length_m, 6), way.giving.link, way.fed.link))
+    return tuple(found[:MOST_HOSES])
 
 
 def _lines(desk: Desk, stopped: StoppedNetwork, rows: Ints) -> MainLines:
@@ -163,12 +186,4 @@ def valve_ways(desk: Desk, reach: Reach, part: Hungry) -> tuple[Feed, ...]:
                 same_system=bool(nodes.system[ends[0]] == nodes.system[ends[1]]),
             )
         )
-    fault = fault_outlet_pa_gauge(network, int(nodes.system[np.flatnonzero(part.nodes)[0]]))
-    return valve_feeds(found, 1, fault_pa_gauge=fault, limit_pa_gauge=_mop_pa_gauge(network, part))
-
-
-def _mop_pa_gauge(network: Network, part: Hungry) -> float:
-    pieces = network.pieces
-    rows = np.flatnonzero(part.nodes[pieces.from_node] & part.nodes[pieces.to_node])
-    mop = network.pipes.mop_pa_gauge[pieces.pipe[rows]]
-    return float(np.nanmin(mop)) if np.isfinite(mop).any() else float("nan")
+    return valve_feeds(found, 1)

@@ -256,6 +256,7 @@ class NearDesk(Desk):
             lowest=tuple(_lowest(network, out, pressure) for pressure in pressures),
             held=tuple(_lowest(network, out & ~self.whole.weak_before, pressure) for pressure in pressures),
             weak=tuple(customers.id[row] for row in np.flatnonzero(out & self.whole.weak_before).tolist()),
+            high=tuple(customers.id[row] for row in np.flatnonzero(out & self.whole.high_before).tolist()),
             station_flow_m3_per_s_std=tuple(
                 {name: float(flow[place]) for place, name in names.items() if not np.isnan(flow[place])}
                 for flow in flows

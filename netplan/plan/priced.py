@@ -13,6 +13,7 @@ from netplan.hydraulics import FlowState
 from netplan.isolation import Cut
 from netplan.plan.feeding import FedNetwork
 from netplan.plan.feedways import Hungry
+from netplan.plan.pressure_areas import Join
 from netplan.plan.purgeload import PurgeDraw
 from netplan.plan.reach import Reach
 from netplan.plan.states import WorkStates
@@ -72,6 +73,8 @@ class Priced:
         [m³/s at 15 °C, 101.325 kPa]; 0 where off.
     stops_minor, interruption_minor, feeds_minor, gas_minor : int
         Parts of the burden [minor units].
+    joins : tuple of Join
+        Pressure areas that its feeds join.
     """
 
     cut: Cut
@@ -89,6 +92,7 @@ class Priced:
     interruption_minor: int
     feeds_minor: int
     gas_minor: int
+    joins: tuple[Join, ...] = ()
 
     @property
     def burden_minor(self) -> int:

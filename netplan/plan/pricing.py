@@ -92,8 +92,13 @@ def _too_dear(desk: Desk, cut: Cut, reach: Reach, most_minor: int | None) -> str
     parts = [part_of(desk, part, feeds) for part, feeds in zip(stranded, fed.feeds, strict=True)]
     least_minor = least_price_minor(parts, desk.request.rules)
     if least_minor is None:
-        return NO_FEED
+        return _with_refused(NO_FEED, fed)
     return TOO_DEAR if _base_minor(desk, cut, reach) + least_minor >= most_minor else ""
+
+
+def _with_refused(reason: str, fed: FedNetwork) -> str:
+    """Return why nothing stands, and why feeds within reach may not be used."""
+    return "; ".join((reason, *fed.refused))
 
 
 def _base_minor(desk: Desk, cut: Cut, reach: Reach) -> int:
@@ -164,7 +169,7 @@ def _with_feeds(
     below_minor = None if most_minor is None else most_minor - _base_minor(desk, cut, reach)
     least_minor = least_price_minor(parts, rules)
     if least_minor is None:
-        return Refused(cut, NO_FEED)
+        return Refused(cut, _with_refused(NO_FEED, fed))
     if below_minor is not None and least_minor >= below_minor:
         return Refused(cut, TOO_DEAR)
     draws = tuple(draw.at(stopped.barrier_node) for draw in unfed.draws)
@@ -187,7 +192,7 @@ def _with_feeds(
         else:
             # Answers come cheapest first, so the first that stands is the cheapest with these parts off.
             held[answer.off] = priced
-    return tuple(held.values()) if held else Refused(cut, reason)
+    return tuple(held.values()) if held else Refused(cut, _with_refused(reason, fed))
 
 
 def _gone(reach: Reach, hungry: Sequence[Hungry], off: Sequence[bool]) -> Flags:
@@ -233,6 +238,13 @@ def _answered(
     if isinstance(interruption, str):
         return Refused(cut, interruption)
     sizes = [feed.size for feed in answer.feeds if feed is not None]
+    joins = tuple(fed.joins[size.feed.label] for size in sizes)
+    fed_parts = [
+        part.nodes for part, feed in zip(hungry, answer.feeds, strict=True) if feed and not part.weak
+    ]
+    refused = desk.areas.refused(cut, joins, fed_parts)
+    if refused:
+        return Refused(cut, f"feeds may not be used together: {refused}")
     hoses = feed_links(sizes, desk.request.rules)
     links = fed.flow.links
     zone = np.flatnonzero(stopped.in_zone & stopped.flow.links.is_open)
@@ -266,6 +278,7 @@ def _answered(
         interruption_minor=interruption,
         feeds_minor=answer.feeds_price_minor,
         gas_minor=cut.gas_minor,
+        joins=joins,
     )
 
 

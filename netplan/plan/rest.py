@@ -33,8 +33,8 @@ class Rest:
     lowest, held : tuples of (Lowest or None)
         Of all its meter inlets, and of those that held before any stop, in each hour to check; empty or None
         without any.
-    weak : tuple of str
-        Customers that fail in some hour before any stop.
+    weak, high : tuples of str
+        Customers that fall short in some hour before any stop, and those above the highest allowed pressure.
     station_flow_m3_per_s_std : tuple of dict
         What its stations give in each hour to check, by id [m³/s at 15 °C, 101.325 kPa].
     loaded : tuple of LoadedStation
@@ -46,6 +46,7 @@ class Rest:
     lowest: tuple[Lowest | None, ...] = ()
     held: tuple[Lowest | None, ...] = ()
     weak: tuple[str, ...] = ()
+    high: tuple[str, ...] = ()
     station_flow_m3_per_s_std: tuple[dict[str, float], ...] = ()
     loaded: tuple[LoadedStation, ...] = ()
     on_no_pipe: int = 0

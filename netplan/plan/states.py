@@ -66,7 +66,9 @@ class Judged:
     least_pa_gauge : float
         Its pressure [Pa gauge]; NaN without gas.
     holds : bool
-        Whether every inlet holds in every hour.
+        Whether every inlet holds in every hour, and none has more than it may.
+    too_high_pa_gauge : float
+        The highest pressure of an inlet that has more than it may [Pa gauge]; NaN without one.
     """
 
     name: str
@@ -76,6 +78,7 @@ class Judged:
     node: int
     least_pa_gauge: float
     holds: bool
+    too_high_pa_gauge: float = float("nan")
 
     @property
     def state(self) -> FlowState:
@@ -86,6 +89,9 @@ class Judged:
         """Say why it does not hold, in one line."""
         if np.isnan(self.least_pa_gauge):
             return f"{self.name}: a kept meter inlet has no gas"
+        if not np.isnan(self.too_high_pa_gauge):
+            high = self.too_high_pa_gauge / PA_PER_MBAR
+            return f"{self.name}: a kept meter inlet has {high:.2f} mbar, more than pressure.maximum_mbar"
         return f"{self.name}: a kept meter inlet has {self.least_pa_gauge / PA_PER_MBAR:.2f} mbar"
 
 
@@ -120,10 +126,25 @@ def judge(name: str, states: Sequence[FlowState], inlets: Inlets) -> Judged:
     pressure = np.array([state.pressure_pa_gauge[inlets.node] for state in states])
     excess = np.where(np.isnan(pressure), -np.inf, pressure - inlets.required_pa_gauge)
     hour, worst = divmod(int(np.argmin(excess)), len(inlets))
-    holds = bool(excess[hour, worst] >= -ROUNDING_PA)
+    high = _too_high(pressure, inlets)
     return Judged(
-        name, tuple(states), hour, worst, int(inlets.node[worst]), float(pressure[hour, worst]), holds
+        name,
+        tuple(states),
+        hour,
+        worst,
+        int(inlets.node[worst]),
+        float(pressure[hour, worst]),
+        holds=bool(excess[hour, worst] >= -ROUNDING_PA) and np.isnan(high),
+        too_high_pa_gauge=high,
     )
+
+
+def _too_high(pressure_pa_gauge: Floats, inlets: Inlets) -> float:
+    """Return the highest pressure of the inlets that have more than they may [Pa gauge]; NaN without one."""
+    if inlets.allowed_pa_gauge is None:
+        return float("nan")
+    above = pressure_pa_gauge > inlets.allowed_pa_gauge + ROUNDING_PA
+    return float(pressure_pa_gauge[above].max()) if above.any() else float("nan")
 
 
 def work_states(

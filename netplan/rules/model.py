@@ -130,10 +130,16 @@ class GasRules(Table):
 
 
 class PressureRules(Table):
-    """Lowest pressure at a kept customer's meter inlet [mbar gauge] and the margin above it [mbar]."""
+    """What a kept customer's meter inlet must have and may have [mbar gauge], and which areas may be joined.
+
+    Rules of before the last three keys, kept in an old plan, mean the values given here.
+    """
 
     minimum_mbar: Annotated[Millibars, Field(ge=0)]
     margin_mbar: Annotated[Millibars, Field(ge=0)]
+    maximum_mbar: Annotated[Millibars, Field(gt=0)] = 75.0
+    fault_maximum_mbar: Annotated[Millibars, Field(gt=0)] = 100.0
+    outlet_difference_mbar: Annotated[Millibars, Field(ge=0)] = 5.0
 
 
 class DemandRules(Table):

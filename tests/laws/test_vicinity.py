@@ -12,7 +12,7 @@ from netplan.isolation import build_index
 from netplan.isolation.methods import fault_pressures
 from netplan.network.graph import fed_nodes
 from netplan.network.model import Network
-from netplan.network.supply import fault_outlet_pa_gauge, set_outlet_pa_gauge
+from netplan.network.supply import set_outlet_pa_gauge
 from netplan.network.vicinity import ReachesRimError, Vicinity, vicinity_of
 from netplan.plan.reach import reach_after
 from netplan.rules import default_rules
@@ -136,7 +136,6 @@ def test_how_high_stations_get(city: Network, vicinity: Vicinity) -> None:
     part = vicinity.network
     for system in range(len(city.systems)):
         assert set_outlet_pa_gauge(part, system) == set_outlet_pa_gauge(city, system)
-        assert fault_outlet_pa_gauge(part, system) == fault_outlet_pa_gauge(city, system)
     (here, none_here), (there, none_there) = (fault_pressures(build_index(net)) for net in (part, city))
     of_part, of_city = build_index(part).part, build_index(city).part[vicinity.rows.node]
     np.testing.assert_array_equal(here[of_part], there[of_city])

@@ -111,12 +111,6 @@ def test_only_closed_operable_valves_of_the_system_feed_a_part() -> None:
         assert valve_feeds([replace(VALVE, **useless)], 1) == ()
 
 
-def test_a_side_that_may_exceed_the_parts_limit_is_not_compatible() -> None:
-    assert valve_feeds([VALVE], 1, fault_pa_gauge=7500.0, limit_pa_gauge=5000.0) == ()
-    assert len(valve_feeds([VALVE], 1, fault_pa_gauge=5000.0, limit_pa_gauge=7500.0)) == 1
-    assert len(valve_feeds([VALVE], 1, fault_pa_gauge=7500.0)) == 1
-
-
 def test_opening_a_valve_feeds_without_a_hose() -> None:
     # The ring with e out, a closed valve of no length from 2 to 5 beside it.
     network = ring("e")

@@ -184,7 +184,10 @@ def test_pressure_holds_in_the_states_between(monkeypatch: pytest.MonkeyPatch, *
             return replace(work, states=work.states[-1:])
 
         monkeypatch.setattr("netplan.plan.pricing.work_states", last_alone)
-    cheap_valve = {"price": {"open_valve": 1.0, "bypass": 50000.0, "hose_per_m": 5000.0}}
+    cheap_valve = {
+        "price": {"open_valve": 1.0, "bypass": 50000.0, "hose_per_m": 5000.0},
+        "pressure": {"outlet_difference_mbar": 6.0},
+    }
     options = ranking(cheap_valve, **_parted_by_a_boundary_valve()).options
     assert options
     by_valve = [any(feed and feed.size.feed.valve_link >= 0 for feed in option.feeds) for option in options]

@@ -24,6 +24,9 @@ class Pressures(Part):
     before: LeastPressure
     after: LeastPressure
     weak_before: tuple[str, ...] = Field(default=(), description="customers below minimum before any stop")
+    high_before: tuple[str, ...] = Field(
+        default=(), description="customers above the highest allowed pressure before any stop"
+    )
 
 
 class State(Part):

@@ -12,7 +12,7 @@ from netplan.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.network.place import points_at
 from netplan.plan import model
 from netplan.plan.desk import Desk
-from netplan.plan.feedways import tee_places
+from netplan.plan.feedways import stops_of_bypass, tee_places
 from netplan.plan.naming import bypass_id
 from netplan.plan.priced import Priced
 from netplan.plan.waiting import money
@@ -101,7 +101,7 @@ def _ends(desk: Desk, option: Priced, feed: SizedFeed) -> tuple[model.Place, mod
     network = desk.request.network
     if feed.size.feed.kind is FeedKind.BYPASS:
         pipe, chainage, xy = tee_places(network, option.cut)
-        rows = [int(label[1:]) - 1 for label in feed.size.feed.label.split(">")]
+        rows = stops_of_bypass(feed.size.feed.label)
         start, stop = (
             model.Place(
                 main_id=network.pipes.id[pipe[row]],

@@ -65,7 +65,9 @@ def option_of(
             ),
             currency=request.rules.price.currency,
             proof=_proof(ranking, place),
-            stops=stops_of(request.network, request.rules, priced, nearer_of(desk, ranking, priced)),
+            stops=stops_of(
+                request.network, request.rules, priced, desk.areas, nearer_of(desk, ranking, priced)
+            ),
             zones=zones_of(request.network, priced.cut),
             customers=customers_of(desk, priced, feeds.ids),
             bypasses=feeds.bypasses,

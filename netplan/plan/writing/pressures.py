@@ -25,12 +25,14 @@ Floats = NDArray[np.float64]
 
 def pressures_of(desk: Desk, option: Priced) -> model.Pressures:
     """Return the least meter inlet pressures before and after in any hour, kept customers only."""
-    customers, weak = desk.request.network.customers, np.flatnonzero(desk.weak_before)
+    customers = desk.request.network.customers
+    weak, high = np.flatnonzero(desk.weak_before), np.flatnonzero(desk.high_before)
     after = [customer_pressure_in(desk, option, state) for state in option.work.states[-1].states]
     return model.Pressures(
         before=_least(desk, desk.pressures_before_pa_gauge),
         after=_least(desk, after),
         weak_before=tuple(sorted([*(customers.id[row] for row in weak), *desk.rest.weak])),
+        high_before=tuple(sorted([*(customers.id[row] for row in high), *desk.rest.high])),
     )
 
 

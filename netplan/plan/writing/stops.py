@@ -8,12 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.constants import MM_PER_M, PA_PER_MBAR
-from netplan.isolation import Cut
+from netplan.isolation import Cut, Stop
 from netplan.network.model import Network
 from netplan.network.place import lon_lat, points_at, volumes_m3
 from netplan.network.words import Surface
 from netplan.plan import model
 from netplan.plan.naming import hole_id, stop_id
+from netplan.plan.pressure_areas import PressureAreas
 from netplan.plan.priced import Priced
 from netplan.plan.waiting import money
 from netplan.rules import Rules
@@ -28,7 +29,11 @@ def _known(value: float, factor: float) -> float | None:
 
 
 def stops_of(
-    network: Network, rules: Rules, option: Priced, nearer: tuple[tuple[model.NotNearer, ...], ...] = ()
+    network: Network,
+    rules: Rules,
+    option: Priced,
+    areas: PressureAreas,
+    nearer: tuple[tuple[model.NotNearer, ...], ...] = (),
 ) -> tuple[model.Stop, ...]:
     """Return the stops of an option.
 
@@ -37,6 +42,8 @@ def stops_of(
     network : Network
     rules : Rules
     option : Priced
+    areas : PressureAreas
+        For the highest fault pressure that reaches each stop in any state of the work, feeds in.
     nearer : tuple of tuple of NotNearer, optional
         For each stop the places nearer to the work, and why the stop is not there.
     """
@@ -45,11 +52,12 @@ def stops_of(
     xy = points_at(network, pipe, np.array([stop.chainage_m for stop in cut.stops]))
     degrees = lon_lat(network, xy)
     pipes = network.pipes
-    minutes = {method.name: method.minutes for method in rules.method}
+    methods = {method.name: method for method in rules.method}
     found = []
     for place, stop in enumerate(cut.stops):
         row = stop.pipe
         pressure = float(option.final.pressure_pa_gauge[stop.live_node])
+        fault = _known(areas.stop_fault_pa_gauge(stop, option.joins), 1.0 / PA_PER_MBAR)
         found.append(
             model.Stop(
                 id=stop_id(place),
@@ -69,7 +77,7 @@ def stops_of(
                 wall_mm=_known(float(pipes.wall_m[row]), MM_PER_M),
                 bore_mm=float(pipes.bore_m[row]) * MM_PER_M,
                 pressure_mbar=_known(pressure, 1.0 / PA_PER_MBAR),
-                fault_pressure_mbar=_known(stop.fault_pressure_pa_gauge, 1.0 / PA_PER_MBAR),
+                fault_pressure_mbar=fault,
                 work_side=stop.work_side,
                 tappings=tuple(
                     model.Tapping(
@@ -79,14 +87,21 @@ def stops_of(
                 ),
                 hole_id=hole_id(place),
                 price=money(stop.price_minor),
-                minutes=minutes[stop.method],
-                reason=stop.reason,
+                minutes=methods[stop.method].minutes,
+                reason=_with_rating(stop, fault, methods[stop.method].rating_mbar),
                 confidence="provisional" if stop.provisional else "recorded",
                 confidence_note="; ".join(stop.provisional),
                 not_nearer=nearer[place] if nearer else (),
             )
         )
     return tuple(found)
+
+
+def _with_rating(stop: Stop, fault_mbar: float | None, rating_mbar: float) -> str:
+    """Return why a stop is where it is, with the pressure it is rated for; nothing more for a valve."""
+    if stop.valve >= 0 or fault_mbar is None:
+        return stop.reason
+    return f"{stop.reason}, fault pressure {fault_mbar:g} mbar within the rating {rating_mbar:g} mbar"
 
 
 def zones_of(network: Network, cut: Cut) -> tuple[model.Zone, ...]:

@@ -50,6 +50,12 @@ def warnings_of(desk: Desk, option: Priced, relighting: Relighting | None) -> tu
     weak = int(desk.weak_before.sum()) + len(desk.rest.weak)
     if weak:
         found.append(f"{weak} customers are below the minimum with its margin before any stop is in")
+    high = int(desk.high_before.sum()) + len(desk.rest.high)
+    if high:
+        found.append(
+            f"{high} customers are above the highest allowed pressure (rule pressure.maximum_mbar) before "
+            "any stop is in"
+        )
     if np.isnan(desk.base.node_height_m).all():
         found.append("heights are not recorded: pressures leave them out")
     return tuple(dict.fromkeys(found))
