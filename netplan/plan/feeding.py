@@ -80,13 +80,14 @@ def fed_network(
     flow = closed_flow(stopped)
     if not hungry or not desk.request.feeds_allowed:
         return FedNetwork(flow, np.arange(flow.links.count), ((),) * len(hungry), {}, {})
-    ways = [hose_ways_of(desk, reach, stopped, part, pressure_pa_gauge) for part in hungry]
+    hosed = [hose_ways_of(desk, reach, stopped, part, pressure_pa_gauge) for part in hungry]
+    ways = [some for some, _ in hosed]
     taps = [tap for some in ways for way in some for tap in (way.giving, way.fed)]
     tapped, node, link_of = with_taps(flow, taps)
     feeds: list[tuple[Feed, ...]] = []
     hoses: dict[str, HoseWay] = {}
     joins: dict[str, Join] = {}
-    refused: dict[str, None] = {}
+    refused = {f"{_words(FeedKind.HOSE)}: {reason}": None for _, why in hosed for reason in why}
     start = 0
     for part, some in zip(hungry, ways, strict=True):
         stop = start + 2 * len(some)
@@ -103,7 +104,9 @@ def fed_network(
         why = [desk.areas.refused(cut, [joins[feed.label]], cut_off) for feed in every]
         feeds.append(tuple(feed for feed, reason in zip(every, why, strict=True) if not reason))
         refused.update(
-            (f"{_words(feed)}: {reason}", None) for feed, reason in zip(every, why, strict=True) if reason
+            (f"{_words(feed.kind, feed.label)}: {reason}", None)
+            for feed, reason in zip(every, why, strict=True)
+            if reason
         )
     return FedNetwork(tapped, link_of, tuple(feeds), hoses, joins, tuple(refused))
 
@@ -122,7 +125,7 @@ def _join(desk: Desk, cut: Cut, stopped: StoppedNetwork, feed: Feed, hoses: Mapp
     return giving, fed
 
 
-def _words(feed: Feed) -> str:
-    if feed.kind is FeedKind.VALVE:
-        return f"valve {feed.label} may not be opened"
-    return "a bypass may not be laid" if feed.kind is FeedKind.BYPASS else "a hose may not be laid"
+def _words(kind: FeedKind, label: str = "") -> str:
+    if kind is FeedKind.VALVE:
+        return f"valve {label} may not be opened"
+    return f"a {kind.value} may not be laid"

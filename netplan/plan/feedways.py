@@ -104,11 +104,12 @@ def stops_of_bypass(label: str) -> tuple[int, int]:
 
 def hose_ways_of(
     desk: Desk, reach: Reach, stopped: StoppedNetwork, part: Hungry, pressure_pa_gauge: Floats
-) -> tuple[HoseWay, ...]:
+) -> tuple[tuple[HoseWay, ...], tuple[str, ...]]:
     """Return the shortest hoses from live mains of the same system to mains of the part.
 
-    Only mains of areas that the stations allow to be joined with that of the part are looked at, so that a
-    nearer main of another pressure does not take the place of one that will do.
+    Only mains of areas that the stations allow to be joined with that of the part count, so that a nearer
+    main of another pressure does not take the place of one that will do. Returned besides: why hoses within
+    reach from other areas may not be laid.
     """
     network, rules = desk.request.network, desk.request.rules
     links, nodes = stopped.flow.links, network.nodes
@@ -122,7 +123,7 @@ def hose_ways_of(
     a, b = links.from_node[rows], links.to_node[rows]
     fed_rows = rows[part.nodes[a] & part.nodes[b]]
     if not len(fed_rows):
-        return ()
+        return (), ()
     # A weak part without a solution has no pressure at all: any live main then lies above it.
     known = pressure_pa_gauge[:, :count]
     low_pa = np.where(part.nodes & ~np.isnan(known), known, np.inf).min(axis=1, keepdims=True)
@@ -143,18 +144,26 @@ def hose_ways_of(
     giving_rows, area = rows[near], desk.areas.of_node
     giving_area, fed_area = area[links.from_node[giving_rows]], area[links.from_node[fed_rows]]
     found: list[HoseWay] = []
+    refused: dict[str, None] = {}
     for fed in np.unique(fed_area).tolist():
-        joined = [one for one in np.unique(giving_area).tolist() if not desk.areas.outlets_refused(one, fed)]
-        found += hose_ways(
-            _lines(desk, stopped, giving_rows[np.isin(giving_area, joined)]),
-            _lines(desk, stopped, fed_rows[fed_area == fed]),
-            rules,
-            scale=network.scale,
-            keep_out=tuple(network.keep_out.geometry),
-            most=MOST_HOSES,
-        )
+        why = {one: desk.areas.outlets_refused(one, fed) for one in np.unique(giving_area).tolist()}
+        groups = [("", [one for one, reason in why.items() if not reason])]
+        groups += [(reason, [one]) for one, reason in why.items() if reason]
+        for reason, areas in groups:
+            ways = hose_ways(
+                _lines(desk, stopped, giving_rows[np.isin(giving_area, areas)]),
+                _lines(desk, stopped, fed_rows[fed_area == fed]),
+                rules,
+                scale=network.scale,
+                keep_out=tuple(network.keep_out.geometry),
+                most=1 if reason else MOST_HOSES,
+            )
+            if not reason:
+                found += ways
+            elif ways:
+                refused[reason] = None
     found.sort(key=lambda way: (round(way.length_m, 6), way.giving.link, way.fed.link))
-    return tuple(found[:MOST_HOSES])
+    return tuple(found[:MOST_HOSES]), tuple(refused)
 
 
 def _lines(desk: Desk, stopped: StoppedNetwork, rows: Ints) -> MainLines:

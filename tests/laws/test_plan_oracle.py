@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 from collections import Counter
 
+import numpy as np
 import pytest
 
 from netplan.errors import NoPlanError, NotSolvedError
@@ -19,6 +20,7 @@ from netplan.plan.request import PlanRequest
 from netplan.plan.search import rank
 from netplan.rules.model import Rules
 from tests.isolation_oracle import Case
+from tests.joined_areas import may_join
 from tests.plan_oracle import HOURS, PlanOracle, plan_case, plan_rules
 
 SEEDS = int(os.environ.get("GAS_NETPLAN_PLAN_SEEDS", "36"))
@@ -71,14 +73,27 @@ def test_five_cheapest_equal_exhaustive_pricing(block: int) -> None:
     assert seen["several"]
 
 
+def _apart(case: Case, rules: Rules) -> bool:
+    """Whether two areas that a closed valve parts may not be joined."""
+    network, pieces = case.network, case.network.pieces
+    area = PlanOracle(case, rules).area
+    shut = np.flatnonzero(~pieces.is_open).tolist()
+    ends = [(int(pieces.from_node[row]), int(pieces.to_node[row])) for row in shut]
+    return any(not may_join(network, rules, area, [pair], set()) for pair in ends)
+
+
 def test_random_cases_hold_what_makes_plans_hard() -> None:
     seen: Counter[str] = Counter()
     for seed in range(20):
         case, rules = plan_case(seed), plan_rules(seed)
         seen["valve"] += len(case.network.valves.state) > 2
         seen["priority"] += any(case.network.customers.priority)
+        seen["areas that may not be joined"] += _apart(case, rules)
         for option in listed(case, rules):
             seen["fed"] += any(feed is not None for feed in option.feeds)
             seen["off"] += any(option.part_off)
             seen["weak"] += any(part.weak for part in option.hungry)
-    assert all(seen[what] >= 2 for what in ("valve", "priority", "fed", "off", "weak")), seen
+    assert all(
+        seen[what] >= 2
+        for what in ("valve", "priority", "fed", "off", "weak", "areas that may not be joined")
+    ), seen

@@ -150,8 +150,9 @@ def test_stops_are_rated_for_what_arrives_with_the_feeds_in(link: str, fault_mba
         assert crosses(plan)
 
 
-def test_the_reason_names_what_may_not_be_joined() -> None:
-    layers = two_areas(75.0, 100.0, link="valve")
+@pytest.mark.parametrize("link", ["valve", "gap"])
+def test_the_reason_names_what_may_not_be_joined(link: str) -> None:
+    layers = two_areas(75.0, 100.0, link=link)
     rules = {"bypass": {"bores_mm": [1.0]}}
     with pytest.raises(NoPlanError) as caught:
         plan_of(layers, rules)
