@@ -66,7 +66,9 @@ def random_case(seed: int) -> Case:
             valve(f"V{n}", (x0 + share * (x1 - x0), y0 + share * (y1 - y0)), state, operable=operable)
         )
     # Not every junction has its coupler on record: lengths of main run on past some.
-    layers["fittings"] = [fitting(f"F{n}", places[node]) for n, node in enumerate(nodes) if rng.random() < 0.8]
+    layers["fittings"] = [
+        fitting(f"F{n}", places[node]) for n, node in enumerate(nodes) if rng.random() < 0.8
+    ]
     ends = {}
     for n, node in enumerate(nodes):
         if rng.random() < 0.75:

@@ -6,12 +6,14 @@ nothing is recorded; where two mains meet there, that is a joint all the same.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
+from shapely.geometry import LineString
 
 from netplan.network.model import Network
 from netplan.rules.model import Rules, StopMethod
@@ -116,7 +118,7 @@ def _length(network: Network, rules: Rules, rows: list[int], nodes: list[int]) -
         rises = int(pieces.from_node[row]) == nodes[k]
         legs.append(Leg(row, along, along + size, rises))
         along += size
-    for k, (row, other) in enumerate(zip(rows, rows[1:], strict=False), 1):
+    for k, (row, other) in enumerate(itertools.pairwise(rows), 1):
         one, two = int(pieces.pipe[row]), int(pieces.pipe[other])
         node = nodes[k]
         ends = {
@@ -158,49 +160,66 @@ def nearest_places(
     allowed : callable
         Whether the method may be used on a piece.
     """
-    zone_is_cut, far_is_cut, beside_work = ends
-    clearance = rules.clearance
     for k, leg in enumerate(length.legs):
         if leg.high < low or leg.low > high or not allowed(leg.piece):
             continue
         if method.kind == "valve":
             yield Placed(0.0, low, leg)
             continue
-        first = last = k
-        while first > 0 and length.passed[first - 1]:
-            first -= 1
-        while last < len(length.legs) - 1 and length.passed[last]:
-            last += 1
-        # Parts may not lie on a piece that refuses the method, even where its joint is passed.
-        lows = [leg_.high for leg_ in length.legs[first:k] if not allowed(leg_.piece)]
-        highs = [leg_.low for leg_ in length.legs[k + 1 : last + 1] if not allowed(leg_.piece)]
-        least, most = max(low, leg.low), min(high, leg.high)
-        if k > 0 and length.passed[k - 1] < 2:
-            least = max(least, leg.low + SNAP_M)
-        if k < len(length.legs) - 1 and length.passed[k] < 2:
-            most = min(most, leg.high - SNAP_M)
-        for part in method.assembly:
-            if part.role == "bypass":
-                continue
-            clear = max(clearance.fitting_m, clearance.fitting_od * od) if part.size_mm > 0 else 0.0
-            if part.role == "barrier":
-                clear = max(clear, method.fitting_m, method.fitting_od * od)
-            least = max(least, length.legs[first].low + clear - part.offset_m)
-            most = min(most, length.legs[last].high - clear - part.offset_m)
-            if zone_is_cut or beside_work:
-                least = max(least, low + clearance.work_m - part.offset_m)
-            if far_is_cut:
-                most = min(most, high - clearance.work_m - part.offset_m)
-            least = max([least, *(at - part.offset_m for at in lows)])
-            most = min([most, *(at - part.offset_m for at in highs)])
+        least, most = _own_room(length, k)
+        bounds = [
+            _part_room(length, k, low, high, ends, part, method, rules, od, allowed)
+            for part in method.assembly
+            if part.role != "bypass"
+        ]
+        least = max([low, least, *(bound[0] for bound in bounds)])
+        most = min([high, most, *(bound[1] for bound in bounds)])
         if least <= most:
             yield Placed(least - low, least, leg)
 
 
+def _own_room(length: Length, k: int) -> tuple[float, float]:
+    """Return where the barrier nearest the work surely lies on a leg: not on the joints of mains."""
+    leg, passed = length.legs[k], (2, *length.passed, 2)
+    return leg.low + SNAP_M * (passed[k] < 2), leg.high - SNAP_M * (passed[k + 1] < 2)
+
+
+def _part_room(
+    length: Length,
+    k: int,
+    low: float,
+    high: float,
+    ends: tuple[bool, bool, bool],
+    part: Any,
+    method: StopMethod,
+    rules: Rules,
+    od: float,
+    allowed: Callable[[int], bool],
+) -> tuple[float, float]:
+    """Return the least and greatest place of an assembly on leg `k` that one of its parts leaves."""
+    zone_is_cut, far_is_cut, beside_work = ends
+    first = last = k
+    while first > 0 and length.passed[first - 1]:
+        first -= 1
+    while last < len(length.legs) - 1 and length.passed[last]:
+        last += 1
+    clear = max(rules.clearance.fitting_m, rules.clearance.fitting_od * od) if part.size_mm > 0 else 0.0
+    if part.role == "barrier":
+        clear = max(clear, method.fitting_m, method.fitting_od * od)
+    lows = [length.legs[first].low + clear]
+    highs = [length.legs[last].high - clear]
+    # Parts may not lie on a piece that refuses the method, even where its joint is passed.
+    lows += [leg.high for leg in length.legs[first:k] if not allowed(leg.piece)]
+    highs += [leg.low for leg in length.legs[k + 1 : last + 1] if not allowed(leg.piece)]
+    if zone_is_cut or beside_work:
+        lows.append(low + rules.clearance.work_m)
+    if far_is_cut:
+        highs.append(high - rules.clearance.work_m)
+    return max(lows) - part.offset_m, min(highs) - part.offset_m
+
+
 def split_some(rng: Any, mains: list[dict[str, Any]], most: int, share: float) -> list[dict[str, Any]]:
     """Return mains, some of them in parts that meet end to end with nothing recorded there."""
-    from shapely.geometry import LineString
-
     found = []
     for row in mains:
         (x0, y0), (x1, y1) = row["geometry"].coords
@@ -209,7 +228,7 @@ def split_some(rng: Any, mains: list[dict[str, Any]], most: int, share: float) -
             found.append(row)
             continue
         marks = [0.0, *((k + rng.uniform(-0.25, 0.25)) / parts for k in range(1, parts)), 1.0]
-        for k, (start, end) in enumerate(zip(marks, marks[1:], strict=False)):
+        for k, (start, end) in enumerate(itertools.pairwise(marks)):
             line = LineString(
                 [(x0 + at * (x1 - x0), y0 + at * (y1 - y0)) for at in (start, end)][:: rng.choice([1, -1])]
             )
