@@ -132,7 +132,7 @@ def _tappings(near: Neighbourhood, shape: Shape, choice: Choice) -> tuple[tuple[
             elsewhere = True
             continue
         leg = shape.leg_at(at)
-        found.append(Tapping(part.role, leg.pipe, _chainage(leg, at), part.size_mm))
+        found.append(Tapping(part.role, leg.pipe, _chainage(leg, at), part.size_mm, part.offset_m))
     return tuple(found), elsewhere
 
 

@@ -73,12 +73,15 @@ class Tapping:
         Place on that main [m].
     size_mm : float
         Outlet [mm]; 0 for a barrier that needs none.
+    offset_m : float
+        Distance along the mains from the barrier nearest the work, positive away from the work [m].
     """
 
     role: str
     pipe: int
     chainage_m: float
     size_mm: float
+    offset_m: float
 
 
 @dataclass(frozen=True, slots=True)
