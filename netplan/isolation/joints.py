@@ -14,8 +14,8 @@ __all__ = ["BESIDE_M", "Joints"]
 BESIDE_M: Final = 0.05
 """Least distance of the barrier nearest the work from any end of a main (own): the default snap distance,
 nearer than which the records do not tell on which of the two mains it lies [m]."""
-_TOUCH_M: Final = 1e-6
-"""What places may differ by and be one (own) [m]."""
+_ROUNDED_M: Final = 1e-3
+"""What a plan states chainages to (own): by less no clearance rests on a joint [m]."""
 
 
 class Joints:
@@ -80,7 +80,8 @@ class Joints:
         return tuple(
             joint
             for joint in shape.joints
-            if low_m + _TOUCH_M < joint.at_m < high_m - _TOUCH_M and self.is_passed(joint.before, joint.after)
+            if low_m + _ROUNDED_M < joint.at_m < high_m - _ROUNDED_M
+            and self.is_passed(joint.before, joint.after)
         )
 
     def in_the_way(self, shape: Shape) -> list[float]:
