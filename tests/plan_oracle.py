@@ -377,7 +377,7 @@ class PlanOracle(Oracle):
     def passed_nodes(self, zone: Any, stops: Sequence[PlannedStop]) -> frozenset[int]:
         """Return the nodes between the ends of lengths that lie in a zone."""
         found: set[int] = set()
-        stopped = {stop.piece: stop.zone_is_low for stop in stops}
+        stopped = {(stop.piece, stop.zone_is_low) for stop in stops}
         for link in self.links:
             if link.a in zone and link.b in zone:
                 found.update(link.nodes)
@@ -388,7 +388,7 @@ class PlanOracle(Oracle):
                 for node, leg in zip(way.nodes[1:], way.legs, strict=False):
                     if leg.high < start - 1e-9:
                         continue
-                    if stopped.get(leg.piece) == leg.rises:
+                    if (leg.piece, leg.rises) in stopped:
                         break
                     found.update({node} & inner)
         return frozenset(found)
