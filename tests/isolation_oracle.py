@@ -19,6 +19,7 @@ from netplan.network.model import Network
 from netplan.network.section import Section, WorkPart, work_section
 from netplan.network.words import Material, Surface
 from netplan.rules.model import Rules, StopMethod
+from tests.main_lengths import Length, Placed, lengths_of, nearest_places, split_some
 from tests.networks import build, customer, fitting, injection, main, sensing_point, service, station, valve
 
 HOURS, GAS_MINOR_PER_M3 = 9.0, 900.0
@@ -53,6 +54,7 @@ def random_case(seed: int) -> Case:
     keep = {"meshed": 1.0, "sparse": 0.35, "tree": 0.0}[("meshed", "sparse", "tree")[seed % 3]]
     edges = sorted(tuple(sorted(edge)) for edge in grid.edges if tree.has_edge(*edge) or rng.random() < keep)
     mains = [_random_main(rng, f"M{n}", places[a], places[b]) for n, (a, b) in enumerate(edges)]
+    mains = split_some(rng, mains, 3, 0.35)
     layers: dict[str, Any] = {"mains": mains, "valves": [], "services": [], "customers": []}
     nodes = sorted(places)
     for n, edge in enumerate(rng.sample(edges, min(len(edges), rng.randint(0, 2)))):
@@ -63,8 +65,10 @@ def random_case(seed: int) -> Case:
         layers["valves"].append(
             valve(f"V{n}", (x0 + share * (x1 - x0), y0 + share * (y1 - y0)), state, operable=operable)
         )
-    # A coupler at every junction, so that no length of main runs on past one.
-    layers["fittings"] = [fitting(f"F{n}", places[node]) for n, node in enumerate(nodes)]
+    # Not every junction has its coupler on record: lengths of main run on past some.
+    layers["fittings"] = [
+        fitting(f"F{n}", places[node]) for n, node in enumerate(nodes) if rng.random() < 0.8
+    ]
     ends = {}
     for n, node in enumerate(nodes):
         if rng.random() < 0.75:
@@ -120,10 +124,11 @@ def _random_work(rng: random.Random, network: Network) -> list[WorkPart]:
     parts = []
     for row in rng.sample(range(network.pipes.n_mains), rng.choice([1, 1, 1, 2])):
         length = float(network.pipes.length_m[row])
-        low = 0.0 if rng.random() < 0.15 else rng.uniform(6, length - 12)
+        near = 6 if length > 30 else 0.2 * length
+        low = 0.0 if rng.random() < 0.15 else rng.uniform(near, length - 2 * near)
         for at in network.valves.chainage_m[network.valves.pipe == row]:
             low = low if abs(low - at) > 2 else at + 2.0
-        high = length if rng.random() < 0.15 else rng.uniform(low + 1, length - 5)
+        high = length if rng.random() < 0.15 else rng.uniform(low + 1, length - 0.8 * near)
         for at in network.valves.chainage_m[network.valves.pipe == row]:
             high = high if abs(high - at) > 2 else at + 2.0
         parts.append(WorkPart(network.pipes.id[row], low, high))
@@ -144,6 +149,20 @@ class Link:
     volume: int
     stops: dict[Any, tuple[tuple[int, str], ...]]
     """By the end at which the zone lies: (price with gas, method)."""
+    length: Length
+    low: float
+    high: float
+    placed: dict[tuple[Any, str], Placed]
+    """Where the stop goes, by the end at which the zone lies and the method; along the length from there."""
+
+    @property
+    def nodes(self) -> list[int]:
+        """Nodes on the length between its two ends."""
+        return [
+            node
+            for node, leg in zip(self.length.nodes[1:], self.length.legs[:-1], strict=False)
+            if self.low - 1e-9 <= leg.high <= self.high + 1e-9
+        ]
 
 
 class Oracle:
@@ -194,75 +213,87 @@ class Oracle:
                 if high >= float(pieces.to_m[row]) - 1e-6:
                     yield int(pieces.to_node[row])
 
+    def _spans_on(self, length: Length) -> list[tuple[float, float]]:
+        """Return what the work covers of a length, along it."""
+        spans: list[tuple[float, float]] = []
+        for leg in length.legs:
+            base = float(self.network.pieces.from_m[leg.piece])
+            for low, high in self._spans(leg.piece):
+                a, b = low - base, high - base
+                a, b = (leg.low + a, leg.low + b) if leg.rises else (leg.high - b, leg.high - a)
+                if spans and a <= spans[-1][1] + 1e-6:
+                    spans[-1] = (spans[-1][0], b)
+                else:
+                    spans.append((a, b))
+        return sorted(spans)
+
     def _links(self) -> Iterator[Link]:
-        pieces = self.network.pieces
         chains = self._chains()
-        for row in range(len(pieces)):
-            if not self.is_main[row]:
-                continue
-            low, high = float(pieces.from_m[row]), float(pieces.to_m[row])
-            spans = self._spans(row)
-            at, start = low, self._end(int(pieces.from_node[row]))
-            from_work = False
+        for length in lengths_of(self.network, self.rules):
+            chain = chains[length.legs[0].piece]
+            spans = self._spans_on(length)
+            at, start, from_work = 0.0, self._end(length.nodes[0]), False
             for a, b in spans:
                 if a > at + 1e-6:
-                    yield self._link(row, chains[row], at, a, start, "work", from_work, True)
+                    yield self._link(length, chain, at, a, start, "work", from_work, True)
                 at, start, from_work = b, "work", True
-            if not spans or at < high - 1e-6:
-                yield self._link(
-                    row, chains[row], at, high, start, self._end(int(pieces.to_node[row])), from_work, False
-                )
+            if not spans or at < length.size_m - 1e-6:
+                end = self._end(length.nodes[-1])
+                yield self._link(length, chain, at, length.size_m, start, end, from_work, False)
 
     def _link(
-        self, row: int, chain: int, low: float, high: float, a: Any, b: Any, a_cut: bool, b_cut: bool
+        self,
+        length: Length,
+        chain: int,
+        low: float,
+        high: float,
+        a: Any,
+        b: Any,
+        a_cut: bool,
+        b_cut: bool,
     ) -> Link:
-        length = high - low
-        at_a = [self._stop(row, method, length, a_cut, b_cut, a == "work") for method in self.rules.method]
-        at_b = [self._stop(row, method, length, b_cut, a_cut, b == "work") for method in self.rules.method]
-        return Link(a, b, row, chain, self._gas(row, length), {
-            a: tuple(stop for stop in at_a if stop), b: tuple(stop for stop in at_b if stop),
-        } if a != b else {})  # fmt: skip
+        piece = length.legs[0].piece
+        link = Link(a, b, piece, chain, self._gas(piece, high - low), {}, length, low, high, {})
+        if a != b:
+            size = length.size_m
+            for end, way, here, there, cut, far_cut in (
+                (a, length, low, high, a_cut, b_cut),
+                (b, length.turned(), size - high, size - low, b_cut, a_cut),
+            ):
+                found = []
+                for method in self.rules.method:
+                    stop = self._stop(way, method, here, there, (cut, far_cut, end == "work"))
+                    if stop is not None:
+                        link.placed[end, method.name] = stop[1]
+                        found.append((stop[0], method.name))
+                link.stops[end] = tuple(found)
+        return link
 
     def _gas(self, row: int, length: float) -> int:
         bore = float(self.network.pipes.bore_m[self.network.pieces.pipe[row]])
         return round(self.gas_minor_per_m3 * math.pi / 4 * bore**2 * length)
 
     def _stop(
-        self,
-        row: int,
-        method: StopMethod,
-        length: float,
-        cut: bool,
-        far_cut: bool,
-        work: bool,
-    ) -> tuple[int, str] | None:
-        """Return the price of the nearest stop on a length whose zone end is an end of the work or a node."""
+        self, length: Length, method: StopMethod, low: float, high: float, ends: tuple[bool, bool, bool]
+    ) -> tuple[int, Placed] | None:
+        """Return price and place of the cheapest stop of a method on a length, zone at its start."""
         pipes, pieces = self.network.pipes, self.network.pieces
-        pipe, valve_row = int(pieces.pipe[row]), int(pieces.valve[row])
-        od = float(pipes.od_m[pipe])
-        if not self._allowed(method, pipe, valve_row, od):
-            return None
-        surface = getattr(method.price_surface, Surface(int(pipes.surface[pipe])).word)
-        price = round(100 * (method.price + method.price_per_mm_od * od * 1000 + surface))
-        if method.kind == "valve":
-            return price, method.name
-        clearance = self.rules.clearance
-        least, most = 0.0, length
-        for part in method.assembly:
-            if part.role == "bypass":
-                continue
-            clear = max(clearance.fitting_m, clearance.fitting_od * od) if part.size_mm > 0 else 0.0
-            if part.role == "barrier":
-                clear = max(clear, method.fitting_m, method.fitting_od * od)
-            if not cut:
-                least = max(least, clear - part.offset_m)
-            if work:
-                least = max(least, clearance.work_m - part.offset_m)
-            if not far_cut:
-                most = min(most, length - clear - part.offset_m)
-            if far_cut:
-                most = min(most, length - clearance.work_m - part.offset_m)
-        return (price + self._gas(row, least), method.name) if least <= most else None
+        od = float(pipes.od_m[pieces.pipe[length.legs[0].piece]])
+
+        def allowed(piece: int) -> bool:
+            return self._allowed(method, int(pieces.pipe[piece]), int(pieces.valve[piece]), od)
+
+        best: tuple[int, Placed] | None = None
+        for place in nearest_places(length, low, high, ends, method, self.rules, od, allowed):
+            surface = getattr(
+                method.price_surface,
+                Surface(int(pipes.surface[pieces.pipe[place.leg.piece]])).word,
+            )
+            price = round(100 * (method.price + method.price_per_mm_od * od * 1000 + surface))
+            price += self._gas(place.leg.piece, place.away)
+            if best is None or (price, place.away) < (best[0], best[1].away):
+                best = price, place
+        return best
 
     def _allowed(self, method: StopMethod, pipe: int, valve_row: int, od: float) -> bool:
         pipes, valves = self.network.pipes, self.network.valves

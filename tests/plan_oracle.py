@@ -24,8 +24,9 @@ from netplan.network.section import WorkPart, work_section
 from netplan.reference.gas import METRIC_STANDARD, named_gas
 from netplan.rules.model import Rules
 from netplan.rules.read import read_rules
-from tests.isolation_oracle import Case, Link, Oracle
+from tests.isolation_oracle import Case, Oracle
 from tests.joined_areas import may_join
+from tests.main_lengths import Leg, Length, Placed, split_some
 from tests.networks import build, customer, fitting, main, service, station, valve
 
 HOURS = 9.0
@@ -41,7 +42,7 @@ def plan_rules(seed: int) -> Rules:
     return read_rules(
         None,
         {
-            "clearance": {"work_m": 0.9},
+            "clearance": {"work_m": 0.9, "through_record_joints": seed % 4 == 1},
             "pressure": {"minimum_mbar": 19.0, "margin_mbar": rng.choice([0.5, 2.0])},
             "bypass": {
                 "reach_m": 0.01,
@@ -84,6 +85,7 @@ def plan_case(seed: int) -> Case:
                 year=2010,
             )
         )
+    layers["mains"] = split_some(random.Random(f"joints {seed}"), layers["mains"], 3, 0.3)  # noqa: S311
     for n, (a, b) in enumerate(rng.sample(edges, min(len(edges), rng.choice([0, 0, 1, 2])))):
         share = rng.uniform(0.35, 0.65)
         (x0, y0), (x1, y1) = places[a], places[b]
@@ -95,7 +97,10 @@ def plan_case(seed: int) -> Case:
                 operable=rng.choice(["yes", "yes", "no"]),
             )
         )
-    layers["fittings"] = [fitting(f"F{n}", places[node]) for n, node in enumerate(nodes)]
+    recorded = random.Random(f"couplers {seed}")  # noqa: S311
+    layers["fittings"] = [
+        fitting(f"F{n}", places[node]) for n, node in enumerate(nodes) if recorded.random() < 0.8
+    ]
     _add_customers(rng, layers, places)
     for n, node in enumerate(rng.sample(nodes, rng.choice([1, 1, 2]))):
         x, y = places[node]
@@ -107,8 +112,9 @@ def plan_case(seed: int) -> Case:
     network = build(strict=False, **layers)
     row = rng.randrange(len(edges))
     length = float(network.pipes.length_m[row])
-    low = 0.0 if rng.random() < 0.2 else rng.uniform(8, length / 2 - 5)
-    high = length if rng.random() < 0.2 else rng.uniform(length / 2 + 5, length - 8)
+    near, half = (8.0, 5.0) if length > 30 else (0.1 * length, 0.15 * length)
+    low = 0.0 if rng.random() < 0.2 else rng.uniform(near, length / 2 - half)
+    high = length if rng.random() < 0.2 else rng.uniform(length / 2 + half, length - near)
     for at in network.valves.chainage_m[network.valves.pipe == row]:
         # No valve within a whole assembly of the work's ends.
         low = low if abs(low - at) > 8 else max(at - 9.0, 8.0)
@@ -195,7 +201,9 @@ class PlannedStop:
 
     piece: int
     chainage_m: float
+    tee_piece: int
     tee_m: float
+    tee_at_end: bool
     zone_is_low: bool
     is_valve: bool
     pipe: int
@@ -206,7 +214,6 @@ class PlanOracle(Oracle):
     """Every way of isolating the work with everything that follows from it, cheapest first."""
 
     def __init__(self, case: Case, rules: Rules, *, feeds: bool = True) -> None:
-        self.legs: list[tuple[float, float, bool, bool]] = []
         self.gas = named_gas(str(rules.gas.name))
         self.conditions = FlowConditions(self.gas, ground_temperature_k=GROUND_K)
         outlet = float(np.nanmax(case.network.stations.outlet_pa_gauge))
@@ -231,12 +238,6 @@ class PlanOracle(Oracle):
             for row in range(len(self.table))
         ]
         self._before()
-
-    def _link(
-        self, row: int, chain: int, low: float, high: float, a: Any, b: Any, a_cut: bool, b_cut: bool
-    ) -> Link:
-        self.legs.append((low, high, a_cut, b_cut))
-        return super()._link(row, chain, low, high, a, b, a_cut, b_cut)
 
     # Flow ------------------------------------------------------------------------------------------------
 
@@ -339,41 +340,69 @@ class PlanOracle(Oracle):
     def _stops(
         self, zone: Any, border: Sequence[int], methods: Sequence[tuple[int, str]]
     ) -> list[PlannedStop]:
-        pieces, pipes = self.network.pieces, self.network.pipes
+        pieces = self.network.pieces
         stops = []
         for number, (_, name) in zip(border, methods, strict=True):
-            link, (low, high, a_cut, b_cut) = self.links[number], self.legs[number]
+            link = self.links[number]
             at_a = link.a in zone
             method = next(m for m in self.rules.method if m.name == name)
-            pipe = int(pieces.pipe[link.piece])
-            least = self._least(method, float(pipes.od_m[pipe]), a_cut if at_a else b_cut,
-                                (link.a if at_a else link.b) == "work")  # fmt: skip
-            tee = next((part.offset_m for part in method.assembly if part.role == "bypass"), 0.0)
-            sign, start = (1.0, low) if at_a else (-1.0, high)
-            chainage = start + sign * least
-            live = int((pieces.to_node if at_a else pieces.from_node)[link.piece])
+            place = link.placed[link.a if at_a else link.b, name]
+            way = link.length if at_a else link.length.turned()
+            leg = place.leg
+            live = int((pieces.to_node if leg.rises else pieces.from_node)[leg.piece])
+            tee = self._tee(way, place, method, link.high if at_a else way.size_m - link.low)
             stops.append(
                 PlannedStop(
-                    link.piece, chainage, chainage + sign * tee, at_a, method.kind == "valve", pipe, live
+                    leg.piece,
+                    self._chainage(leg, place.at),
+                    tee[0].piece,
+                    self._chainage(*tee[:2]),
+                    tee[2],
+                    leg.rises,
+                    method.kind == "valve",
+                    int(pieces.pipe[leg.piece]),
+                    live,
                 )
             )
         return sorted(stops, key=lambda stop: (stop.pipe, stop.chainage_m))
 
-    def _least(self, method: Any, od: float, cut: bool, work: bool) -> float:
-        if method.kind == "valve":
-            return 0.0
-        clearance, least = self.rules.clearance, 0.0
-        for part in method.assembly:
-            if part.role == "bypass":
-                continue
-            clear = max(clearance.fitting_m, clearance.fitting_od * od) if part.size_mm > 0 else 0.0
-            if part.role == "barrier":
-                clear = max(clear, method.fitting_m, method.fitting_od * od)
-            if not cut:
-                least = max(least, clear - part.offset_m)
-            if work:
-                least = max(least, clearance.work_m - part.offset_m)
-        return least
+    def _chainage(self, leg: Leg, at: float) -> float:
+        pieces = self.network.pieces
+        if leg.rises:
+            return float(pieces.from_m[leg.piece]) + at - leg.low
+        return float(pieces.to_m[leg.piece]) - (at - leg.low)
+
+    def _tee(self, way: Length, place: Placed, method: Any, until: float) -> tuple[Leg, float, bool]:
+        """Return leg and place of the bypass tee; the live end of the stop's own piece where there is no room."""
+        offset = next((part.offset_m for part in method.assembly if part.role == "bypass"), None)
+        if offset is None:
+            return place.leg, place.at, False
+        od = float(self.network.pipes.od_m[self.network.pieces.pipe[place.leg.piece]])
+        clear = max(self.rules.clearance.fitting_m, self.rules.clearance.fitting_od * od)
+        at = place.at + offset
+        taken = [leg.high for leg, passed in zip(way.legs, way.passed, strict=False) if not passed]
+        if at + clear > until or any(abs(at - joint) < clear for joint in taken):
+            return place.leg, place.leg.high, True
+        return way.leg_at(at), at, False
+
+    def passed_nodes(self, zone: Any, stops: Sequence[PlannedStop]) -> frozenset[int]:
+        """Return the nodes between the ends of lengths that lie in a zone."""
+        found: set[int] = set()
+        stopped = {(stop.piece, stop.zone_is_low) for stop in stops}
+        for link in self.links:
+            if link.a in zone and link.b in zone:
+                found.update(link.nodes)
+            elif link.a in zone or link.b in zone:
+                way = link.length if link.a in zone else link.length.turned()
+                start = link.low if link.a in zone else way.size_m - link.high
+                inner = set(link.nodes)
+                for node, leg in zip(way.nodes[1:], way.legs, strict=False):
+                    if leg.high < start - 1e-9:
+                        continue
+                    if (leg.piece, leg.rises) in stopped:
+                        break
+                    found.update({node} & inner)
+        return frozenset(found)
 
     # Price -----------------------------------------------------------------------------------------------
 
@@ -451,7 +480,9 @@ class Drawing:
             marks: list[tuple[float, int, str]] = []
             for number, stop in enumerate(stops):
                 if stop.piece == row and not stop.is_valve:
-                    marks += [(stop.chainage_m, number, "barrier"), (stop.tee_m, number, "tee")]
+                    marks.append((stop.chainage_m, number, "barrier"))
+                if stop.tee_piece == row and not stop.is_valve and not stop.tee_at_end:
+                    marks.append((stop.tee_m, number, "tee"))
             at, node = float(pieces.from_m[row]), int(pieces.from_node[row])
             self.piece_links[row] = []
             for chainage, number, what in sorted(marks):
@@ -460,6 +491,7 @@ class Drawing:
                 at, node = chainage, self.count
                 self.count += 1
             self._add(row, node, int(pieces.to_node[row]), float(pieces.to_m[row]) - at)
+        self.tee |= {number: stop.live_node for number, stop in enumerate(stops) if stop.tee_at_end}
         for number, stop in enumerate(stops):
             own = self.piece_links[stop.piece]
             if stop.is_valve:
@@ -523,6 +555,7 @@ class Aftermath:
         self.oracle, self.stops = oracle, stops
         network, pieces = oracle.network, oracle.network.pieces
         self.zone = frozenset(node for node in oracle.name if oracle._end(node) in zone)
+        self.zone |= oracle.passed_nodes(zone, stops)
         closed = {stop.piece for stop in stops} | set(np.flatnonzero(~pieces.is_open).tolist())
         closed |= {
             row
@@ -689,9 +722,10 @@ class Aftermath:
 
     def _tee_xy(self, number: int) -> tuple[float, float]:
         stop, pipes = self.stops[number], self.oracle.network.pipes
-        first, last = pipes.coord_start[stop.pipe], pipes.coord_start[stop.pipe + 1] - 1
+        pipe = int(self.oracle.network.pieces.pipe[stop.tee_piece])
+        first, last = pipes.coord_start[pipe], pipes.coord_start[pipe + 1] - 1
         (x0, y0), (x1, y1) = pipes.coords_m[first], pipes.coords_m[last]
-        share = stop.tee_m / float(pipes.length_m[stop.pipe])
+        share = stop.tee_m / float(pipes.length_m[pipe])
         return float(x0 + share * (x1 - x0)), float(y0 + share * (y1 - y0))
 
     def holds(self, picked: Sequence[Way], off: set[int]) -> bool:

@@ -10,7 +10,7 @@ as asked for, with `lower_bound_minor` (nothing still to come is cheaper), `gave
     cut = next(cuts(problem, index))                   # NoPlanError(reasons) when nothing isolates the work
     cut.stops[i]      Stop: method, kind, barriers, pipe, chainage_m, piece, valve, work_side, live_node,
                       zone_node, tappings, bypass_elsewhere, price_minor, fault_pressure_pa_gauge, chain,
-                      reason, provisional
+                      reason, provisional, record_joints, beyond
     cut.zones[i]      Zone: work, nodes, pieces (piece, pipe, from_m, to_m; services included)
     cut.customers, cut.severed, cut.priority_customers, cut.shut_in_stations
     cut.stops_minor + cut.interruption_minor + cut.gas_minor + cut.stranded_minor == cut.bound_minor
@@ -24,6 +24,7 @@ from netplan.isolation.bonds import bonds
 from netplan.isolation.choose import CutSearch, cuts, look_up_in, reads_rim
 from netplan.isolation.ground import interruption_minor
 from netplan.isolation.index import Index, build_index
+from netplan.isolation.methods import length_taken_m
 from netplan.isolation.model import (
     MINOR_PER_UNIT,
     Cut,
@@ -62,6 +63,7 @@ __all__ = [
     "build_index",
     "cuts",
     "interruption_minor",
+    "length_taken_m",
     "look_up_in",
     "reads_rim",
 ]

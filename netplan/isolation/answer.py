@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.isolation.model import Cut, Stop, Tapping, Zone, ZonePiece
+from netplan.isolation.methods import Reach, length_taken_m
+from netplan.isolation.model import Cut, Stop, Stretch, Tapping, Zone, ZonePiece
 from netplan.isolation.neighbourhood import Edge, Neighbourhood
 from netplan.isolation.outline import Outline
-from netplan.isolation.shapes import Shape
+from netplan.isolation.shapes import Leg, Shape
 from netplan.isolation.sites import Choice
 from netplan.network.words import Surface
 from netplan.rules.model import MethodKind
@@ -56,13 +58,14 @@ def _stop(near: Neighbourhood, edge: Edge, shape: Shape, choice: Choice) -> Stop
     if shape.starts_at_work and leg is shape.legs[0]:
         zone_node = -1
     tappings, elsewhere = _tappings(near, shape, choice)
+    joints = _record_joints(near, shape, choice, elsewhere)
     valve = int(pieces.valve[leg.piece])
     return Stop(
         method=method.name,
         kind=method.kind.value,
         barriers=method.barriers,
         pipe=leg.pipe,
-        chainage_m=leg.chainage(choice.at_m),
+        chainage_m=_chainage(leg, choice.at_m),
         piece=leg.piece,
         valve=valve,
         work_side="from" if rising else "to",
@@ -74,8 +77,15 @@ def _stop(near: Neighbourhood, edge: Edge, shape: Shape, choice: Choice) -> Stop
         fault_pressure_pa_gauge=near.sites.fault_pa_gauge(leg.piece),
         chain=int(near.index.run_chain[edge.run]),
         reason=_reason(near, shape, choice),
-        provisional=_provisional(near, method.kind, leg.piece),
+        provisional=(*_provisional(near, method.kind, leg.piece), *joints),
+        record_joints=joints,
+        beyond=_beyond(near, shape, choice),
     )
+
+
+def _chainage(leg: Leg, at_m: float) -> float:
+    """Return the chainage of a place on a leg [m], on the leg however the sums were rounded."""
+    return leg.chainage(min(max(at_m, leg.start_m), leg.end_m))
 
 
 def _reason(near: Neighbourhood, shape: Shape, choice: Choice) -> str:
@@ -104,22 +114,61 @@ def _provisional(near: Neighbourhood, kind: MethodKind, piece: int) -> tuple[str
     return tuple(notes)
 
 
+def _reach(near: Neighbourhood, shape: Shape, choice: Choice) -> Reach:
+    return near.sites.reach(choice.method, near.index.network.pipes.od_m.item(shape.legs[0].pipe))
+
+
 def _tappings(near: Neighbourhood, shape: Shape, choice: Choice) -> tuple[tuple[Tapping, ...], bool]:
     method = near.sites.rules.method[choice.method]
     found, elsewhere = [], False
-    clear = near.sites.reach(
-        choice.method, float(near.index.network.pipes.od_m[shape.legs[0].pipe])
-    ).bypass_clear_m
     for part in sorted(method.assembly, key=lambda part: part.offset_m):
         at = choice.at_m + part.offset_m
-        if part.role == "bypass":
-            taken = [place for place, _ in near.sites.fittings_on(shape)]
-            if at + clear > shape.length_m or any(abs(at - place) < clear for place in taken):
-                elsewhere = True
-                continue
+        if part.role == "bypass" and not _has_room(near, shape, choice, at):
+            elsewhere = True
+            continue
         leg = shape.leg_at(at)
-        found.append(Tapping(part.role, leg.pipe, leg.chainage(at), part.size_mm))
+        found.append(Tapping(part.role, leg.pipe, _chainage(leg, at), part.size_mm, part.offset_m))
     return tuple(found), elsewhere
+
+
+def _has_room(near: Neighbourhood, shape: Shape, choice: Choice, at_m: float) -> bool:
+    """Whether a bypass tee may be tapped at a place of a shape: on the piece of the stop or the next one."""
+    clear = _reach(near, shape, choice).bypass_clear_m
+    joints = near.sites.joints.in_the_way(shape)
+    taken = [place for place, _ in near.sites.fittings_on(shape)] + joints
+    between = sum(min(choice.at_m, at_m) < joint < max(choice.at_m, at_m) for joint in joints)
+    fits = at_m + clear <= shape.length_m and all(abs(at_m - place) >= clear for place in taken)
+    return fits and between <= 1
+
+
+def _record_joints(near: Neighbourhood, shape: Shape, choice: Choice, tee_elsewhere: bool) -> tuple[str, ...]:
+    """Return a line for each joint that a stop takes for a mere boundary of records."""
+    method = near.sites.rules.method[choice.method]
+    if method.kind is MethodKind.VALVE:
+        return ()
+    reach = _reach(near, shape, choice)
+    low, high = choice.at_m + reach.near_m, choice.at_m + reach.far_m
+    if not (tee_elsewhere or math.isnan(reach.bypass_m)):
+        low = min(low, choice.at_m + reach.bypass_m - reach.bypass_clear_m)
+        high = max(high, choice.at_m + reach.bypass_m + reach.bypass_clear_m)
+    joints = near.sites.joints
+    return tuple(
+        f"{joints.name(joint.before, joint.after)} is taken for a record boundary: prove by trial hole"
+        for joint in joints.passed(shape, low, high)
+    )
+
+
+def _beyond(near: Neighbourhood, shape: Shape, choice: Choice) -> tuple[Stretch, ...]:
+    method, own = near.sites.rules.method[choice.method], shape.leg_at(choice.at_m).pipe
+    if method.kind is MethodKind.VALVE or len(shape.legs) == 1:
+        return ()
+    until = choice.at_m + length_taken_m(near.sites.rules, method)
+    found = []
+    for leg in shape.legs:
+        low, high = max(leg.start_m, choice.at_m), min(leg.end_m, until)
+        if leg.pipe != own and high > low:
+            found.append(Stretch(leg.pipe, *sorted((leg.chainage(low), leg.chainage(high)))))
+    return tuple(found)
 
 
 @dataclass(slots=True)

@@ -19,7 +19,16 @@ from netplan.network.supply import supply_of_parts
 from netplan.network.words import Host, Joint, Material, Operable, Surface, ValveState
 from netplan.rules.model import MethodKind, Rules, StopMethod
 
-__all__ = ["Reach", "Refused", "fault_pressures", "method_codes", "price_minor", "reach_of", "refused_words"]
+__all__ = [
+    "Reach",
+    "Refused",
+    "fault_pressures",
+    "length_taken_m",
+    "method_codes",
+    "price_minor",
+    "reach_of",
+    "refused_words",
+]
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.uint8]
@@ -100,6 +109,15 @@ def reach_of(rules: Rules, method: StopMethod, od_m: float) -> Reach:
         bypass_m=bypass_m,
         bypass_clear_m=tapping_m,
     )
+
+
+def length_taken_m(rules: Rules, method: StopMethod) -> float:
+    """Return how far beyond a barrier that of the next assembly outward stays [m].
+
+    The next assembly starts beyond the last part of this one, with a tapping's clearance between them.
+    """
+    offsets = [part.offset_m for part in method.assembly] or [0.0]
+    return max(offsets) + rules.clearance.fitting_m - min(0.0, *offsets)
 
 
 def price_minor(method: StopMethod, od_m: float, surface: int) -> int:

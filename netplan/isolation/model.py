@@ -73,12 +73,15 @@ class Tapping:
         Place on that main [m].
     size_mm : float
         Outlet [mm]; 0 for a barrier that needs none.
+    offset_m : float
+        Distance along the mains from the barrier nearest the work, positive away from the work [m].
     """
 
     role: str
     pipe: int
     chainage_m: float
     size_mm: float
+    offset_m: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +121,11 @@ class Stop:
         Why here, in a line.
     provisional : tuple of str
         Why the place is not certain; empty when the records carry it.
+    record_joints : tuple of str
+        Those of these lines that name a joint of two mains taken for a mere record boundary.
+    beyond : tuple of Stretch
+        What another assembly farther out keeps off on the mains that follow the stop's own: lengths where
+        its barrier nearest the work would bring it nearer than a tapping's clearance.
     """
 
     method: str
@@ -137,6 +145,8 @@ class Stop:
     chain: int
     reason: str = ""
     provisional: tuple[str, ...] = ()
+    record_joints: tuple[str, ...] = ()
+    beyond: tuple[Stretch, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, order=True)

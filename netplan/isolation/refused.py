@@ -16,6 +16,8 @@ GIVES = {
     "work-clearance": "a shorter clearance to the work",
     "assembly": "a shorter assembly",
     "fitting": "a shorter clearance to fittings",
+    "main-end": "a shorter clearance to fittings, or proof that the joint is on record only "
+    "(clearance.through_record_joints)",
     "squeeze-mark": "another method than squeezing",
     "keep-out": "leave to dig in the keep-out area",
     "forbidden": "lifting the order",

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import NamedTuple
 
 from netplan.isolation.index import Index
 
-__all__ = ["Block", "Leg", "Shape", "part_of", "run_shape"]
+__all__ = ["Block", "Joint", "Leg", "Shape", "part_of", "run_shape"]
 
 
 class Leg(NamedTuple):
@@ -43,6 +44,22 @@ class Leg(NamedTuple):
         return Leg(piece, pipe, length_m - end_m, length_m - start_m, far_m, -sign)
 
 
+class Joint(NamedTuple):
+    """Where an end of a main lies on the coordinate of a shape, whatever is recorded there.
+
+    Parameters
+    ----------
+    at_m : float
+        Place [m]; below 0 or beyond the length for one inside the work section beside the shape.
+    before, after : int
+        Rows of the mains that meet there, along the shape; -1 at an end of the run.
+    """
+
+    at_m: float
+    before: int = -1
+    after: int = -1
+
+
 @dataclass(frozen=True, slots=True)
 class Block:
     """Places (strictly between low_m and high_m on a shape) where the barrier nearest the work cannot be."""
@@ -65,6 +82,9 @@ class Shape(NamedTuple):
         Whether an end is an end of the work section and not a node.
     start_gap_m, end_gap_m : float
         Distance between that end and the nearest end of the work section [m]; infinite when far.
+    joints : tuple of Joint
+        Ends of mains on it and, beside the work, those of the same run inside the work, in order. Its own
+        two ends are none unless the run goes on there.
     """
 
     legs: tuple[Leg, ...]
@@ -73,16 +93,20 @@ class Shape(NamedTuple):
     ends_at_work: bool = False
     start_gap_m: float = float("inf")
     end_gap_m: float = float("inf")
+    joints: tuple[Joint, ...] = ()
 
     def turned(self) -> Shape:
         """Return the same shape from its other end."""
-        legs, length_m, starts_at_work, ends_at_work, start_gap_m, end_gap_m = self
+        legs, length_m, starts_at_work, ends_at_work, start_gap_m, end_gap_m, joints = self
         turned = [leg.turned(length_m) for leg in reversed(legs)]
-        return Shape(tuple(turned), length_m, ends_at_work, starts_at_work, end_gap_m, start_gap_m)
+        back = [Joint(length_m - at_m, after, before) for at_m, before, after in reversed(joints)]
+        return Shape(
+            tuple(turned), length_m, ends_at_work, starts_at_work, end_gap_m, start_gap_m, tuple(back)
+        )
 
     def with_gaps(self, start_gap_m: float, end_gap_m: float) -> Shape:
         """Return the same shape, knowing how near its ends are to the work [m]."""
-        return Shape(self.legs, self.length_m, self.starts_at_work, self.ends_at_work, start_gap_m, end_gap_m)
+        return self._replace(start_gap_m=start_gap_m, end_gap_m=end_gap_m)
 
     def leg_at(self, at_m: float) -> Leg:
         """Return the leg that holds a place; at a joint the one nearer the start."""
@@ -106,7 +130,18 @@ def run_shape(index: Index, run: int) -> Shape:
         at, sign = (low, 1) if start == pieces.from_node.item(row) else (high, -1)
         legs.append(Leg(row, pieces.pipe.item(row), along, along + high - low, at, sign))
         along += high - low
-    return Shape(tuple(legs), along)
+    return Shape(tuple(legs), along, joints=_joints(legs))
+
+
+def _joints(legs: list[Leg]) -> tuple[Joint, ...]:
+    """Return the joints between legs; where a main goes straight on there is none."""
+    if len(legs) == 1:
+        return ()
+    return tuple(
+        Joint(after.start_m, before.pipe, after.pipe)
+        for before, after in pairwise(legs)
+        if before.pipe != after.pipe or abs(before.chainage(before.end_m) - after.chainage_m) > 1e-6
+    )
 
 
 def _in_order(index: Index, run: int, rows: list[int]) -> tuple[list[int], list[int]]:
@@ -144,10 +179,17 @@ def part_of(shape: Shape, low_m: float, high_m: float, at_work: tuple[bool, bool
         inside = low_m - 1e-9 <= leg.start_m and leg.end_m <= high_m + 1e-9
         if end - start > 1e-9 or (inside and leg.start_m == leg.end_m):
             legs.append(Leg(leg.piece, leg.pipe, start - low_m, end - low_m, leg.chainage(start), leg.sign))
+    # Beyond an end at the work the run goes on inside it, to its own end.
+    joints = (
+        *([Joint(0.0)] if at_work[0] else ()),
+        *shape.joints,
+        *([Joint(shape.length_m)] if at_work[1] else ()),
+    )
     return Shape(
         tuple(legs),
         high_m - low_m,
         *at_work,
         0.0 if at_work[0] else shape.start_gap_m,
         0.0 if at_work[1] else shape.end_gap_m,
+        tuple([joint._replace(at_m=joint.at_m - low_m) for joint in joints]),
     )

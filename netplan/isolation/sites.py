@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from netplan.isolation.barred import Barred
 from netplan.isolation.index import Index
+from netplan.isolation.joints import Joints
 from netplan.isolation.methods import (
     Reach,
     Refused,
@@ -98,6 +99,17 @@ class Sites:
         return codes, fault, stands_in
 
     @cached_property
+    def joints(self) -> Joints:
+        """Which ends of mains count as joints."""
+        if self._like is not None:
+            return self._like.joints
+        network, rules = self.index.network, self.rules
+        widest_m = float(network.pipes.od_m[: network.pipes.n_mains].max(initial=0.0))
+        reaches = [reach_of(rules, method, widest_m) for method in rules.method]
+        farthest_m = max(max(-reach.near_m, reach.far_m) for reach in reaches)
+        return Joints(network, rules.clearance.through_record_joints, farthest_m)
+
+    @cached_property
     def bare(self) -> NDArray[np.bool_]:
         """Which runs are bare (see `simple`), orders apart."""
         return self._like.bare if self._like is not None else bare_runs(self.index, self.barred)
@@ -140,7 +152,7 @@ class Sites:
         bare : bool
             Whether it is of a bare run: only its ends keep a method that it allows off places.
         """
-        if bare and at_m is None and len(shape.legs) == 1:
+        if bare and at_m is None and len(shape.legs) == 1 and not self.joints.near(shape):
             return self._nearest(shape)
         codes = [self.codes[leg.piece].tolist() for leg in shape.legs]
         found = []
@@ -219,7 +231,19 @@ class Sites:
         od_m = self.index.network.pipes.od_m.item(shape.legs[0].pipe)
         room = self._room(method, od_m, ends_of(shape))
         low, high = room.start_m, room.end(shape.length_m)
-        return [(low, high)] if low <= high else []
+        if low > high:
+            return []
+        blocks = self._by_joints(shape, method, with_words=False)
+        if not blocks:
+            return [(low, high)]
+        ends = [Block(-1.0, low, "", ""), Block(high, shape.length_m + 1.0, "", "")]
+        return free_intervals(shape.length_m, blocks + ends)
+
+    def _by_joints(self, shape: Shape, method: int, with_words: bool) -> list[Block]:
+        if not shape.joints or self.rules.method[method].kind is MethodKind.VALVE:
+            return []
+        od_m = self.index.network.pipes.od_m.item(shape.legs[0].pipe)
+        return self.joints.blocks(shape, self.reach(method, od_m), with_words)
 
     def _room(self, method: int, od_m: float, ends: Ends) -> Room:
         """Return what the blocks of `_by_ends` leave of a shape."""
@@ -240,6 +264,7 @@ class Sites:
             if kind is not MethodKind.VALVE:
                 blocks += self._by_ends(shape, reach)
                 blocks += self._by_fittings(shape, method, reach)
+                blocks += self._by_joints(shape, method, with_words)
             blocks += self.barred.blocks(self.index.network, shape, reach)
         return blocks
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.errors import NoPlanError
-from netplan.isolation import Cut, IsolationProblem, Orders, Stop, Stretch
+from netplan.isolation import Cut, IsolationProblem, Orders, Stop, Stretch, length_taken_m
 from netplan.network.section import Section
 from netplan.plan.desk import Desk
 from netplan.plan.effects import reach_of
@@ -128,13 +128,12 @@ def _forbidden(desk: Desk, cut: Cut, place: int) -> tuple[Stretch, ...]:
     stop = cut.stops[place]
     if stop.valve < 0:
         method = next(m for m in desk.request.rules.method if m.name == stop.method)
-        offsets = [part.offset_m for part in method.assembly] or [0.0]
-        # The new assembly starts beyond the old one, with a tapping's clearance between them.
-        beyond = max(offsets) + desk.request.rules.clearance.fitting_m - min(0.0, *offsets)
+        beyond = length_taken_m(desk.request.rules, method)
         sign = 1.0 if stop.work_side == "from" else -1.0
         low, high = sorted((stop.chainage_m - sign * CLEAR_M, stop.chainage_m + sign * beyond))
         length = float(network.pipes.length_m[stop.pipe])
         spans.append(Stretch(stop.pipe, max(low, 0.0), min(high, length)))
+        spans.extend(stop.beyond)
     return tuple(sorted(spans))
 
 
@@ -153,6 +152,7 @@ def _answer(
     by_name = {method.name: method for method in desk.request.rules.method}
     minutes = sum(by_name[s.method].minutes_fast if fast else by_name[s.method].minutes for s in use)
     note = "" if use else "no further stop: what lies beyond joins the zone"
+    note = "; ".join(dict.fromkeys(line for stop in use for line in stop.record_joints)) or note
     return FallbackAnswer(place, failure, use, minutes, _standby(desk, option, found), note)
 
 

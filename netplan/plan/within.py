@@ -47,6 +47,7 @@ def cut_within(cut: Cut, vicinity: Vicinity) -> Cut:
                 live_node=here(rows.node, stop.live_node),
                 zone_node=here(rows.node, stop.zone_node),
                 tappings=tuple(replace(one, pipe=here(rows.pipe, one.pipe)) for one in stop.tappings),
+                beyond=tuple(replace(one, pipe=here(rows.pipe, one.pipe)) for one in stop.beyond),
             )
             for stop in cut.stops
         ),

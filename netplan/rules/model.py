@@ -155,11 +155,12 @@ class DemandRules(Table):
 
 
 class ClearanceRules(Table):
-    """Clearances of tappings [m, × OD]."""
+    """Clearances of tappings [m, × OD], and whether assemblies may pass joints that are record boundaries."""
 
     work_m: Annotated[Metres, Field(ge=0)]
     fitting_m: Annotated[Metres, Field(ge=0)]
     fitting_od: Annotated[Number, Field(ge=0)]
+    through_record_joints: bool = False
 
 
 class MethodGeneral(Table):

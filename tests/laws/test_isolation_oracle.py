@@ -48,6 +48,23 @@ def test_ten_cheapest_equal_enumeration(block: int, rules: Rules) -> None:
 
 
 @pytest.mark.parametrize("block", range(3))
+def test_record_joints_passed_by_rule_equal_enumeration(block: int) -> None:
+    clearance = {"work_m": 0.3, "through_record_joints": True}
+    rules = read_rules(None, {"clearance": clearance})
+    never = read_rules(None, {"clearance": {**clearance, "through_record_joints": False}})
+    differ = 0
+    for seed in range(2000 + 40 * block, 2040 + 40 * block):
+        case = random_case(seed)
+        expected = Oracle(case, rules).answers()
+        problem = IsolationProblem(case.network, case.section, rules, HOURS, GAS_MINOR_PER_M3)
+        found = [value for value, _ in listed(problem, LISTED)]
+        assert found == [value for value, _ in expected[:LISTED]], f"seed {seed}"
+        strict = IsolationProblem(case.network, case.section, never, HOURS, GAS_MINOR_PER_M3)
+        differ += found != [value for value, _ in listed(strict, LISTED)]
+    assert differ >= 3
+
+
+@pytest.mark.parametrize("block", range(3))
 def test_tightened_bound_equals_enumeration(block: int, rules: Rules) -> None:
     def feed(rows: Any) -> int:
         return 4000 + 7000 * (sum(int(row) for row in rows) % 5)

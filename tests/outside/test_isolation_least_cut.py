@@ -80,16 +80,17 @@ def room_m(method: StopMethod, od_m: float) -> tuple[float, float]:
 
 
 def cheapest(network: Network, legs: list[Leg], fault_mbar: float) -> int | None:
-    """Return the least price of a stop on a length with the zone at its start, gas up to it included."""
+    """Return the least price of a stop on a length with the zone at its start, gas up to it included.
+
+    Both ends of a leg are joints, or else fittings: an assembly lies within one leg, clear of its ends.
+    """
     found = []
     for method in RULES.method:
-        if not all(serves(network, method, leg.piece, fault_mbar) for leg in legs):
-            continue
         od_m = float(network.pipes.od_m[network.pieces.pipe[legs[0].piece]])
         before, behind = (0.0, 0.0) if method.kind == "valve" else room_m(method, od_m)
         for leg in legs:
-            at = max(before, leg.start_m)
-            if at <= min(leg.end_m, legs[-1].end_m - behind) + 1e-9:
+            at = leg.start_m + before
+            if serves(network, method, leg.piece, fault_mbar) and at <= leg.end_m - behind + 1e-9:
                 surface = Surface(int(network.pipes.surface[network.pieces.pipe[leg.piece]])).word
                 price = method.price + method.price_per_mm_od * od_m * 1000.0
                 price += getattr(method.price_surface, surface)

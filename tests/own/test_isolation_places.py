@@ -189,20 +189,44 @@ def test_squeeze_marks_keep_a_second_squeeze_away() -> None:
     assert marked.chainage_m == pytest.approx(62.1)
 
 
-def test_assembly_may_span_a_plain_joint_of_short_mains() -> None:
+def row_of_short_mains() -> dict[str, Any]:
+    """Return a street whose middle is ten mains of 2 m end to end, with nothing recorded at their joints."""
     short = [main(f"B{n}", (2.0 * n, 0), (2.0 * n + 2.0, 0), year=2000) for n in range(10)]
     layers = street()
     layers["mains"] = [layers["mains"][0], *short, main("C", (20, 0), (200, 0), year=2000)]
-    network = build(**layers)
+    return layers
+
+
+def test_assembly_lies_within_one_main_clear_of_its_ends() -> None:
+    network = build(**row_of_short_mains())
     cut = best(network, ("B4", 0.5, 1.4))
+    assert [(network.pipes.id[stop.pipe], round(stop.chainage_m, 3)) for stop in cut.stops] == [
+        ("A", 99.1),
+        ("C", 0.9),
+    ]
+    assert {tapping.pipe for stop in cut.stops for tapping in stop.tappings} == {
+        stop.pipe for stop in cut.stops
+    }
+
+
+def test_assembly_may_span_record_boundaries_by_rule() -> None:
+    rules = read_rules(None, {"clearance": {"through_record_joints": True}})
+    layers = row_of_short_mains()
+    network = build(**layers)
+    cut = best(network, ("B4", 0.5, 1.4), rules=rules)
     assert [(network.pipes.id[stop.pipe], round(stop.chainage_m, 3)) for stop in cut.stops] == [
         ("B3", 1.6),
         ("B5", 0.3),
     ]
     tapped = {network.pipes.id[tapping.pipe] for tapping in cut.stops[1].tappings}
     assert tapped == {"B4", "B5", "B6"}
+    # One behind the zone vent, one between the barriers; the bypass tee is the last of them.
+    assert [line[:28] for line in cut.stops[1].record_joints] == [
+        "the joint between B4 and B5 ",
+        "the joint between B5 and B6 ",
+    ]
     layers["fittings"] = [fitting("F", (12.0, 0))]
-    pushed = best(build(**layers), ("B4", 0.5, 1.4))
+    pushed = best(build(**layers), ("B4", 0.5, 1.4), rules=rules)
     assert pushed.stops[1].chainage_m == pytest.approx(0.9)
     assert network.pipes.id[pushed.stops[1].pipe] == "B6"
 

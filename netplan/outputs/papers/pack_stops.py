@@ -87,12 +87,12 @@ def _rows(stop: Stop, units: Figures) -> list[tuple[str, str]]:
 
 
 def _tappings(stop: Stop, units: Figures) -> list[dict[str, str]]:
-    sign = 1.0 if stop.work_side == "to" else -1.0
-    ordered = sorted(stop.tappings, key=lambda t: sign * (t.chainage_m - stop.chainage_m))
+    ordered = sorted(stop.tappings, key=lambda t: -t.away_from(stop))
     return [
         {
             "role": _ROLES[t.role],
-            "at": units.chainage(t.chainage_m),
+            "at": units.chainage(t.chainage_m)
+            + (f" on {t.main_id}" if t.main_id not in ("", stop.main_id) else ""),
             "size": units.size(t.size_mm) if t.size_mm else "",
         }
         for t in ordered

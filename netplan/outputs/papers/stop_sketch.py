@@ -90,10 +90,7 @@ def assembly_drawing(stop: Stop, units: Figures, width_mm: float = 178.0) -> str
     """
     if not stop.tappings:
         return None
-    sign = 1.0 if stop.work_side == "to" else -1.0
-    along = sorted(
-        ((sign * (t.chainage_m - stop.chainage_m), t) for t in stop.tappings), key=lambda row: row[0]
-    )
+    along = sorted(((-t.away_from(stop), t) for t in stop.tappings), key=lambda row: row[0])
     low, high = along[0][0], along[-1][0]
     span = max(high - low, 0.5)
     left, right, y = 24.0, width_mm - 30.0, 13.0

@@ -206,7 +206,9 @@ def _gaps(folder: Folder) -> list[_Length]:
         pressure = folder.node_value(node, "pressure_before_mbar") if node >= 0 else 0.0
         gap = max(offsets) - min(offsets)
         away = gap if stop.work_side == "from" else -gap
-        low, high = sorted((stop.chainage_m, stop.chainage_m + away))
+        ends = sorted((stop.chainage_m, stop.chainage_m + away))
+        # Across a record boundary the second barrier lies on the next main: this one ends before.
+        low, high = (min(max(at, 0.0), float(own.to_m.max())) for at in ends)
         bore = float(own.bore_mm.iloc[0])
         pressure = 0.0 if math.isnan(pressure) else pressure
         found.append(_Length(f"gap of {stop.id}, {stop.main_id}", low, high, gap, bore, pressure))

@@ -19,6 +19,17 @@ class Tapping(Part):
     main_id: str = ""
     chainage_m: Metres
     size_mm: Millimetres
+    offset_m: Metres | None = Field(
+        default=None,
+        description="along the mains from the barrier nearest the work, positive away from the work",
+    )
+
+    def away_from(self, stop: Stop) -> float:
+        """Return how far it lies from a stop's barrier nearest the work, positive away from the work [m]."""
+        if self.offset_m is not None:
+            return self.offset_m
+        sign = 1.0 if stop.work_side == "from" else -1.0
+        return sign * (self.chainage_m - stop.chainage_m)
 
 
 class NotNearer(Part):

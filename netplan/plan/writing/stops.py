@@ -81,7 +81,11 @@ def stops_of(
                 work_side=stop.work_side,
                 tappings=tuple(
                     model.Tapping(
-                        role=t.role, main_id=pipes.id[t.pipe], chainage_m=t.chainage_m, size_mm=t.size_mm
+                        role=t.role,
+                        main_id=pipes.id[t.pipe],
+                        chainage_m=t.chainage_m,
+                        size_mm=t.size_mm,
+                        offset_m=t.offset_m,
                     )
                     for t in stop.tappings
                 ),
