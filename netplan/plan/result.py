@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -117,12 +116,8 @@ class PlanResult:
         What the plan was made on: of a large network the vicinity of the work.
     pictures : tuple of FlowPicture
         One for each option, in the order of the options.
-    refusals : GeoDataFrame-ready rows
-        Intervals where no stop may go near the work: (main row, from_m, to_m, method, code, words).
     """
 
     plan: Plan
     network: Network
     pictures: tuple[FlowPicture, ...]
-    refusals: tuple[tuple[int, float, float, str, str, str], ...] = ()
-    extra: Any = None

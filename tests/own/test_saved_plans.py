@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -28,17 +29,19 @@ def test_a_saved_plan_is_read_as_it_was_written(folder: Path) -> None:
     plan = read_plan(folder)
     raw = json.loads((folder / "plan.json").read_text(encoding="utf-8"))
     again = json.loads(plan_to_json(plan))
-    for key in raw:
-        if isinstance(raw[key], dict):
-            assert {name: again[key][name] for name in raw[key]} == raw[key], key
-        elif key != "options":
-            assert again[key] == raw[key], key
-    assert len(again["options"]) == len(raw["options"])
-    for old, new in zip(raw["options"], again["options"], strict=True):
-        # Later versions may add keys; none may change.
-        assert {key: new[key] for key in old if key != "rank"} == {
-            k: v for k, v in old.items() if k != "rank"
-        }
+    assert _what_changed(raw, again) == []
+
+
+def _what_changed(old: Any, new: Any, where: str = "plan") -> list[str]:
+    """Later versions may add keys anywhere; none may change, and no row may come or go."""
+    if isinstance(old, dict) and isinstance(new, dict):
+        missing = [f"{where}.{key}" for key in old if key not in new]
+        found = [_what_changed(old[key], new[key], f"{where}.{key}") for key in old if key in new]
+        return missing + sum(found, [])
+    if isinstance(old, list) and isinstance(new, list) and len(old) == len(new):
+        pairs = enumerate(zip(old, new, strict=True))
+        return sum((_what_changed(a, b, f"{where}[{k}]") for k, (a, b) in pairs), [])
+    return [] if old == new else [where]
 
 
 @pytest.mark.parametrize("folder", PLANS, ids=lambda path: path.name)
