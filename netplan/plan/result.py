@@ -26,7 +26,7 @@ class PieceState(IntEnum):
     STRANDED = 2
     CLOSED = 3
     FED = 4
-    """Live, and fed by a bypass or an opened valve alone."""
+    """Has gas through bypasses, hoses or opened valves alone, whether somebody draws it there or not."""
 
     @property
     def word(self) -> str:
@@ -39,7 +39,8 @@ class FlowPicture:
     """The solved state after the stops of one option, complete enough to be solved again elsewhere.
 
     Pieces that carry a stop are split at its barriers, so that every row lies wholly inside or outside
-    the zone. Node rows [0, n_network_nodes) are those of the network; the rest are stops and bypass ends.
+    the zone. A row of no length is a valve, named in `valve`: solving again needs to know whether it is open.
+    Node rows [0, n_network_nodes) are those of the network; the rest are stops and bypass ends.
 
     Parameters
     ----------

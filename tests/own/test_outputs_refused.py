@@ -41,9 +41,13 @@ def test_every_option_has_rows_on_real_mains_within_their_length(refused: gpd.Ge
     assert options
     mains = pyogrio.read_dataframe(sample_network(), layer="mains").set_index("id").to_crs(refused.crs)
     line = mains.geometry.loc[refused.main_id].reset_index(drop=True)
-    assert shapely.hausdorff_distance(
-        shapely.intersection(shapely.buffer(line.array, 0.01), refused.geometry.array), refused.geometry.array
-    ).max() < 0.02
+    assert (
+        shapely.hausdorff_distance(
+            shapely.intersection(shapely.buffer(line.array, 0.01), refused.geometry.array),
+            refused.geometry.array,
+        ).max()
+        < 0.02
+    )
     # Chainages are true lengths, drawn lengths are planar.
     assert (refused.from_m >= 0).all()
     assert (refused.to_m > refused.from_m).all()

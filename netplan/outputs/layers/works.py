@@ -186,7 +186,17 @@ def _refused(option: Option, places: Places) -> gpd.GeoDataFrame:
         ("option", "stop_id", "main_id", "from_m", "to_m", "method", "side", "code", "reason"),
         (
             (
-                *(option.rank, stop.id, no.main_id, no.from_m, no.to_m, no.method, no.side, no.code, no.reason),
+                *(
+                    option.rank,
+                    stop.id,
+                    no.main_id,
+                    no.from_m,
+                    no.to_m,
+                    no.method,
+                    no.side,
+                    no.code,
+                    no.reason,
+                ),
                 places.part("mains", no.main_id, no.from_m, no.to_m),
             )
             for stop in option.stops

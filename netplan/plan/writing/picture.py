@@ -5,7 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
+from netplan.bypass import FeedSize
 from netplan.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.network.place import points_at
 from netplan.network.text import Text
@@ -14,7 +17,7 @@ from netplan.plan.effects import node_demand_after
 from netplan.plan.priced import Priced
 from netplan.plan.result import FlowPicture, PieceState
 from netplan.plan.writing.people import customer_pressure_after
-from netplan.plan.writing.solved import Solved
+from netplan.plan.writing.solved import Solved, nodes_shown
 
 __all__ = ["picture_of"]
 
@@ -35,7 +38,7 @@ def picture_of(desk: Desk, option: Priced, solved: Solved, feed_ids: tuple[str |
         Id of the feed of each hungry part.
     """
     network = desk.request.network
-    sizes = [feed.size for feed in option.feeds if feed is not None]
+    sizes = _sizes(option)
     links, count = solved.flow.links, solved.flow.node_count
     is_pipe = solved.stopped_link >= 0
     pipe = np.full(links.count, -1, dtype=np.int32)
@@ -57,6 +60,7 @@ def picture_of(desk: Desk, option: Priced, solved: Solved, feed_ids: tuple[str |
         option.reach.in_zone[at] | np.isnan(solved.state.pressure_pa_gauge[at]), kind="stable"
     )[::-1]
     customer_node[owner[order]] = at[order]
+    node, shown = nodes_shown(desk, solved)
     return FlowPicture(
         node_x_m=x,
         node_y_m=y,
@@ -64,19 +68,19 @@ def picture_of(desk: Desk, option: Priced, solved: Solved, feed_ids: tuple[str |
         node_demand_m3h=node_demand_after(desk, option.reach, option.flow_m3_per_s_std, count)
         * SECONDS_PER_HOUR,
         node_pressure_mbar=solved.state.pressure_pa_gauge / PA_PER_MBAR,
-        pipe=pipe,
-        link_id=_link_ids(desk, pipe, hose_ids),
-        from_m=solved.from_m,
-        to_m=solved.to_m,
-        length_m=links.length_m,
-        bore_m=links.bore_m,
-        roughness_m=links.roughness_m,
-        loss_coefficient=links.loss_coefficient,
-        from_node=links.from_node.astype(np.int32),
-        to_node=links.to_node.astype(np.int32),
-        state=_states(option, solved),
-        valve=valve,
-        flow_m3h=np.nan_to_num(solved.state.flow_m3_per_s_std) * SECONDS_PER_HOUR,
+        pipe=pipe[shown],
+        link_id=_link_ids(desk, pipe[shown], hose_ids),
+        from_m=solved.from_m[shown],
+        to_m=solved.to_m[shown],
+        length_m=links.length_m[shown],
+        bore_m=links.bore_m[shown],
+        roughness_m=links.roughness_m[shown],
+        loss_coefficient=links.loss_coefficient[shown],
+        from_node=node[links.from_node[shown]].astype(np.int32),
+        to_node=node[links.to_node[shown]].astype(np.int32),
+        state=_states(desk, option, solved)[shown],
+        valve=valve[shown],
+        flow_m3h=np.nan_to_num(solved.state.flow_m3_per_s_std)[shown] * SECONDS_PER_HOUR,
         customer_node=customer_node,
         customer_demand_m3h=option.flow_m3_per_s_std * SECONDS_PER_HOUR,
         customer_pressure_mbar=customer_pressure_after(desk, option) / PA_PER_MBAR,
@@ -87,33 +91,53 @@ def picture_of(desk: Desk, option: Priced, solved: Solved, feed_ids: tuple[str |
     )
 
 
+def _sizes(option: Priced) -> list[FeedSize]:
+    return [feed.size for feed in option.feeds if feed is not None]
+
+
 def _padded(values: Floats, count: int, fill: float) -> Floats:
     longer = np.full(count, fill)
     longer[: len(values)] = values
     return longer
 
 
-def _states(option: Priced, solved: Solved) -> NDArray[np.int8]:
-    links = solved.flow.links
-    state = np.full(links.count, PieceState.LIVE, dtype=np.int8)
+def _states(desk: Desk, option: Priced, solved: Solved) -> NDArray[np.int8]:
+    """Return the state of every link: what has gas without any feed is live, what has it by feeds alone fed.
+
+    It goes by connection and not by who draws, so that a dead end without customers is no exception.
+    """
+    links, network = solved.flow.links, desk.request.network
     is_pipe = solved.stopped_link >= 0
-    dry = np.isnan(solved.state.pressure_pa_gauge)
-    # Another system, fed by an injection alone, has gas though no station gives it a solved pressure.
-    dry[: len(option.reach.fed)] &= ~option.reach.fed
-    stranded = dry[links.from_node] | dry[links.to_node]
-    state[stranded] = PieceState.STRANDED
-    if option.hungry:
-        fed = np.zeros(solved.flow.node_count, dtype=bool)
-        for part in option.hungry:
-            if not part.weak:
-                fed[: len(part.nodes)] |= part.nodes
-        of_part = fed[links.from_node] | fed[links.to_node]
-        state[of_part & ~stranded] = PieceState.FED
+    by_feed = ~is_pipe
+    by_feed[[size.feed.valve_link for size in _sizes(option) if size.feed.valve_link >= 0]] = True
+    source = np.zeros(solved.flow.node_count, dtype=bool)
+    source[: len(option.reach.fed)] = option.reach.fed
+    live = _reached(solved, links.is_open & ~by_feed, source)
+    has_gas = _reached(solved, links.is_open, live)
+    state = np.full(links.count, PieceState.LIVE, dtype=np.int8)
+    state[~(live[links.from_node] & live[links.to_node])] = PieceState.FED
+    state[~(has_gas[links.from_node] & has_gas[links.to_node])] = PieceState.STRANDED
     state[~links.is_open] = PieceState.CLOSED
-    in_zone = np.zeros(links.count, dtype=bool)
+    # A zone's links are closed for the calculation: so are in truth those alone that were closed before, and
+    # the valves that are stops.
+    in_zone, was_open = np.zeros(links.count, dtype=bool), np.zeros(links.count, dtype=bool)
     in_zone[is_pipe] = solved.stopped.in_zone[solved.stopped_link[is_pipe]]
-    state[in_zone & (links.length_m > 0)] = PieceState.ISOLATED
+    was_open[is_pipe] = network.pieces.is_open[solved.stopped.piece[solved.stopped_link[is_pipe]]]
+    is_stop = np.zeros(links.count, dtype=bool)
+    is_stop[[stop.piece for stop in option.cut.stops if stop.valve >= 0]] = True
+    state[in_zone & was_open & ~is_stop] = PieceState.ISOLATED
     return state
+
+
+def _reached(solved: Solved, is_open: NDArray[np.bool_], source: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return which nodes are joined to a source by open links."""
+    links, count = solved.flow.links, solved.flow.node_count
+    ends = links.from_node[is_open], links.to_node[is_open]
+    joined = coo_array((np.ones(len(ends[0]), dtype=np.int8), ends), shape=(count, count))
+    parts, part = connected_components(joined, directed=False)
+    reached = np.zeros(parts, dtype=bool)
+    reached[part[source]] = True
+    return np.asarray(reached[part])
 
 
 def _places(desk: Desk, solved: Solved) -> tuple[Floats, Floats]:
