@@ -14,8 +14,21 @@ from pathlib import Path
 __all__ = ["Package", "Unit", "unreached"]
 
 _PLAIN_DECORATORS = frozenset(
-    ("abstractmethod", "cache", "cached_property", "classmethod", "contextmanager", "dataclass", "lru_cache")
-    + ("override", "property", "setter", "staticmethod", "total_ordering", "unique")
+    [
+        "abstractmethod",
+        "cache",
+        "cached_property",
+        "classmethod",
+        "contextmanager",
+        "dataclass",
+        "lru_cache",
+        "override",
+        "property",
+        "setter",
+        "staticmethod",
+        "total_ordering",
+        "unique",
+    ]
 )
 """Decorators that do not hand the function to somebody who calls it."""
 
@@ -42,7 +55,7 @@ class Unit:
         return isinstance(self.node, Function)
 
     def code(self) -> Iterator[ast.AST]:
-        """What runs when the unit is used: for a class, its body without the methods."""
+        """Yield what runs when the unit is used: for a class, its body without the methods."""
         if isinstance(self.node, ast.ClassDef):
             own = {id(method.node) for method in self.methods}
             yield from (*self.node.bases, *(word.value for word in self.node.keywords))
@@ -96,9 +109,9 @@ class Module:
                 self._add(Unit(self, statement.name, statement))
             elif isinstance(statement, ast.Assign | ast.AnnAssign):
                 targets = statement.targets if isinstance(statement, ast.Assign) else [statement.target]
-                for target in (part for target in targets for part in ast.walk(target)):
-                    if isinstance(target, ast.Name):
-                        self._add(Unit(self, target.id, statement))
+                for part in (part for target in targets for part in ast.walk(target)):
+                    if isinstance(part, ast.Name):
+                        self._add(Unit(self, part.id, statement))
             elif not isinstance(statement, ast.Import | ast.ImportFrom):
                 self.loading.append(statement)
 
@@ -184,6 +197,8 @@ class _Search:
         while self.waiting:
             module, tree = self.waiting.pop()
             for node in ast.walk(tree):
+                if not isinstance(getattr(node, "ctx", None), ast.Load):
+                    continue  # not a name, or one that is given a value
                 if isinstance(node, ast.Name):
                     self._meet(self.package.find(module.name, node.id))
                 elif isinstance(node, ast.Attribute):

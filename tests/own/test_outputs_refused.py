@@ -26,7 +26,7 @@ def refused() -> gpd.GeoDataFrame:
 
 
 def _stated() -> Iterator[Row]:
-    """What plan.json says of every stop, as plain JSON."""
+    """Yield what plan.json says of every stop, as plain JSON."""
     plan = json.loads((sample_plan() / "plan.json").read_text(encoding="utf-8"))
     for option in plan["options"]:
         for stop in option["stops"]:

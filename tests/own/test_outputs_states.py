@@ -43,7 +43,7 @@ def town(seed: int) -> Case | None:
 
 @cache
 def street(*, feeds: bool = True) -> Case:
-    """A street whose far part, one house and two dead stubs, is fed by a bypass, or lost without feeds."""
+    """Plan a street whose far part, one house and two dead stubs, is fed by a bypass, or lost without feeds."""
     rules = read_rules(None, {"price": {"off_per_hour": {"household": 900.0}, "hose_per_m": 10.0}})
     mains = [
         main("M1", (0, 0), (300, 0), od_mm=125.0),

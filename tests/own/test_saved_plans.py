@@ -36,11 +36,11 @@ def _what_changed(old: Any, new: Any, where: str = "plan") -> list[str]:
     """Later versions may add keys anywhere; none may change, and no row may come or go."""
     if isinstance(old, dict) and isinstance(new, dict):
         missing = [f"{where}.{key}" for key in old if key not in new]
-        found = [_what_changed(old[key], new[key], f"{where}.{key}") for key in old if key in new]
-        return missing + sum(found, [])
+        pairs = [(old[key], new[key], f"{where}.{key}") for key in old if key in new]
+        return missing + [found for pair in pairs for found in _what_changed(*pair)]
     if isinstance(old, list) and isinstance(new, list) and len(old) == len(new):
-        pairs = enumerate(zip(old, new, strict=True))
-        return sum((_what_changed(a, b, f"{where}[{k}]") for k, (a, b) in pairs), [])
+        rows = enumerate(zip(old, new, strict=True))
+        return [found for k, (a, b) in rows for found in _what_changed(a, b, f"{where}[{k}]")]
     return [] if old == new else [where]
 
 

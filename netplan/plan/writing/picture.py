@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from netplan.bypass import FeedSize
 from netplan.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.network.place import points_at
 from netplan.network.text import Text
@@ -17,12 +16,11 @@ from netplan.plan.effects import node_demand_after
 from netplan.plan.priced import Priced
 from netplan.plan.result import FlowPicture, PieceState
 from netplan.plan.writing.people import customer_pressure_after
-from netplan.plan.writing.solved import Solved, nodes_shown
+from netplan.plan.writing.solved import Solved, hose_names, nodes_shown
 
 __all__ = ["picture_of"]
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 def picture_of(desk: Desk, option: Priced, solved: Solved, feed_ids: tuple[str | None, ...]) -> FlowPicture:
@@ -38,7 +36,6 @@ def picture_of(desk: Desk, option: Priced, solved: Solved, feed_ids: tuple[str |
         Id of the feed of each hungry part.
     """
     network = desk.request.network
-    sizes = _sizes(option)
     links, count = solved.flow.links, solved.flow.node_count
     is_pipe = solved.stopped_link >= 0
     pipe = np.full(links.count, -1, dtype=np.int32)
@@ -46,13 +43,6 @@ def picture_of(desk: Desk, option: Priced, solved: Solved, feed_ids: tuple[str |
     piece = solved.stopped.piece[solved.stopped_link[is_pipe]]
     pipe[is_pipe] = network.pieces.pipe[piece]
     valve[is_pipe] = network.pieces.valve[piece]
-    known = [feed_id for feed_id, feed in zip(feed_ids, option.feeds, strict=True) if feed is not None]
-    hose_ids = [
-        str(feed_id)
-        for feed_id, size in zip(known, sizes, strict=True)
-        for _ in range(size.parallel)
-        if size.feed.valve_link < 0
-    ]
     x, y = _places(desk, solved)
     owner, at = desk.attachments
     customer_node = np.full(len(network.customers), -1, dtype=np.int32)
@@ -69,7 +59,7 @@ def picture_of(desk: Desk, option: Priced, solved: Solved, feed_ids: tuple[str |
         * SECONDS_PER_HOUR,
         node_pressure_mbar=solved.state.pressure_pa_gauge / PA_PER_MBAR,
         pipe=pipe[shown],
-        link_id=_link_ids(desk, pipe[shown], hose_ids),
+        link_id=_link_ids(desk, pipe[shown], hose_names(option, feed_ids)),
         from_m=solved.from_m[shown],
         to_m=solved.to_m[shown],
         length_m=links.length_m[shown],
@@ -91,10 +81,6 @@ def picture_of(desk: Desk, option: Priced, solved: Solved, feed_ids: tuple[str |
     )
 
 
-def _sizes(option: Priced) -> list[FeedSize]:
-    return [feed.size for feed in option.feeds if feed is not None]
-
-
 def _padded(values: Floats, count: int, fill: float) -> Floats:
     longer = np.full(count, fill)
     longer[: len(values)] = values
@@ -109,7 +95,8 @@ def _states(desk: Desk, option: Priced, solved: Solved) -> NDArray[np.int8]:
     links, network = solved.flow.links, desk.request.network
     is_pipe = solved.stopped_link >= 0
     by_feed = ~is_pipe
-    by_feed[[size.feed.valve_link for size in _sizes(option) if size.feed.valve_link >= 0]] = True
+    opened = [feed.size.feed.valve_link for feed in option.feeds if feed is not None]
+    by_feed[[link for link in opened if link >= 0]] = True
     source = np.zeros(solved.flow.node_count, dtype=bool)
     source[: len(option.reach.fed)] = option.reach.fed
     live = _reached(solved, links.is_open & ~by_feed, source)
@@ -153,7 +140,7 @@ def _places(desk: Desk, solved: Solved) -> tuple[Floats, Floats]:
     return x, y
 
 
-def _link_ids(desk: Desk, pipe: NDArray[np.int32], hose_ids: list[str]) -> Text:
+def _link_ids(desk: Desk, pipe: NDArray[np.int32], hoses: tuple[str, ...]) -> Text:
     rows = np.flatnonzero(pipe >= 0)
     ids = desk.request.network.pipes.id.take(pipe[rows])
-    return Text(pa.concat_arrays([ids.arrow, pa.array(hose_ids, type=pa.string())]))
+    return Text(pa.concat_arrays([ids.arrow, pa.array(hoses, type=pa.string())]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,7 +16,7 @@ from netplan.plan.feeding import FedNetwork, closed_flow
 from netplan.plan.priced import Priced
 from netplan.plan.stopped import StoppedNetwork, draw_stops
 
-__all__ = ["Solved", "nodes_shown", "solved_of"]
+__all__ = ["Solved", "hose_names", "nodes_shown", "solved_of"]
 
 SHORT_M = 5e-4
 """Parts of pipes below this are not written down: half of what nodes of a network are apart at least
@@ -132,3 +133,20 @@ def nodes_shown(desk: Desk, solved: Solved) -> tuple[Ints, Flags]:
             shown[link] = False
             node[node == high] = low
     return node, shown
+
+
+def hose_names(option: Priced, feed_ids: Sequence[str | None]) -> tuple[str, ...]:
+    """Return for each hose of the final network, in the order of its links, the id of its feed.
+
+    Parameters
+    ----------
+    option : Priced
+    feed_ids : sequence of (str or None)
+        Id of the feed of each hungry part.
+    """
+    return tuple(
+        str(feed_id)
+        for feed_id, feed in zip(feed_ids, option.feeds, strict=True)
+        if feed is not None and feed.size.feed.valve_link < 0
+        for _ in range(feed.size.parallel)
+    )
