@@ -49,8 +49,8 @@ def pipe_drop(
     conditions: FlowConditions,
 ) -> float:
     """Return the drop along one pipe [Pa], as a network of nothing else has it."""
-    # A station stands above the air outside: the same absolute pressure, counted from thinner air.
-    shift = 0.5 * conditions.atmospheric_pressure_pa_abs
+    # A station stands above the air outside: else the same absolute pressure, counted from thinner air.
+    shift = 1000.0 if pressure_from_pa_gauge == 0.0 else 0.0
     air = replace(conditions, atmospheric_pressure_pa_abs=conditions.atmospheric_pressure_pa_abs - shift)
     start = pressure_from_pa_gauge + shift
     pipe = FlowLinks(

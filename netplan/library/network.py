@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
@@ -109,8 +110,8 @@ def network_tables(network: Network) -> dict[str, gpd.GeoDataFrame]:
     }
 
 
-def _frame(network: Network, columns: dict[str, object], geometry: object) -> gpd.GeoDataFrame:
-    return gpd.GeoDataFrame(pd.DataFrame(columns), geometry=geometry, crs=network.crs)
+def _frame(network: Network, columns: Mapping[str, object], geometry: object) -> gpd.GeoDataFrame:
+    return gpd.GeoDataFrame(pd.DataFrame(dict(columns)), geometry=geometry, crs=network.crs)
 
 
 def _pieces(network: Network) -> gpd.GeoDataFrame:
@@ -191,7 +192,7 @@ def gas_properties(rules: Rules | None = None) -> pd.Series:
 
     Examples
     --------
-    >>> round(netplan.gas_properties()["gross_wobbe_mj_per_m3"], 1)
+    >>> print(netplan.gas_properties()["gross_wobbe_mj_per_m3"].round(1))
     49.7
     """
     gas = gas_of(rules or default_rules())

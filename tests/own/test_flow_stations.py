@@ -356,7 +356,7 @@ class TestValidity:
             "pressure-beyond-validity": [0],
             "roughness-beyond-validity": [],
         }
-        rusty = FlowLinks(*(np.array([v]) for v in (0, 1, 5.0, 0.02, 1.2e-3)))  # type: ignore[arg-type]
+        rusty = FlowLinks(*(np.array([v]) for v in (0, 1, 5.0, 0.02, 1.2e-3)))
         rough = FlowNetwork(2, rusty, np.array([0]), np.array([2500.0]))
         assert self.beyond(rough, [0.0, 1.0])["roughness-beyond-validity"] == [0]
         assert self.beyond(rough, [0.0, 0.0])["roughness-beyond-validity"] == []

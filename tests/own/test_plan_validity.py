@@ -49,7 +49,7 @@ def _folder(tmp_path: Path, rules: dict[str, Any], houses: list[dict[str, Any]],
         ],
         regulators=[station("R1", (0, 0), outlet_mbar=more.get("outlet_mbar", 30.0))],
     )
-    work = (WorkPart("M1", 120.0, 126.0),)
+    work = (WorkPart("M1", more.get("from_m", 120.0), 126.0),)
     request = PlanRequest(network, work, read_rules(None, rules), options=1, weather=False)
     result = make_plan(request)
     tmp_path.mkdir(exist_ok=True)
@@ -119,8 +119,8 @@ def test_a_plan_within_the_range_says_nothing_of_it(tmp_path: Path) -> None:
 
 
 def test_a_bypass_between_laminar_and_turbulent_is_a_warning_with_its_doubt(tmp_path: Path) -> None:
-    rules = {"price": DEAR, "bypass": {"bores_mm": [25.0], "slack": 8.0, "parallel_max": 1}}
-    plan, layers = _read(_folder(tmp_path, rules, [{}, {}]))
+    rules = {"price": DEAR, "bypass": {"bores_mm": [25.0], "slack": 3.0, "parallel_max": 1}}
+    plan, layers = _read(_folder(tmp_path, rules, [{}, {}], from_m=90.0))
     row = layers["bypasses"].iloc[0]
     # The shipped natural gas: 0.7347 kg/m³ at 15 °C, and 1.09e-5 Pa s at 10 °C within 2 %.
     reynolds = 4.0 * row.flow_m3h / 3600.0 * 0.7347 / (math.pi * row.bore_mm / 1e3 * 1.09e-5)
