@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from netplan.hydraulics.conditions import FlowConditions
 from netplan.hydraulics.drop import drop_law
-from netplan.hydraulics.model import FlowNetwork, FlowState
+from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState
 
 __all__ = ["branch_roots", "local_peak_allowance_pa"]
 
@@ -58,7 +58,6 @@ def local_peak_allowance_pa(
     float array, shape (nodes,)
         At least 0; NaN where the state has no pressure.
     """
-    links = network.links
     rounds = _branches(network, held)
     drawn, count = drawn_m3_per_s_std.copy(), meters.astype(float).copy()
     allowance = np.zeros(network.node_count)
@@ -70,20 +69,27 @@ def local_peak_allowance_pa(
     gas = conditions.properties()
     for (leaf, link, root), peak in zip(reversed(rounds), reversed(local), strict=True):
         flow = np.abs(state.flow_kg_per_s[link])
-        raised = np.maximum(flow, peak * gas.density_kg_per_m3_std)
-        law = drop_law(
-            links.length_m[link],
-            links.bore_m[link],
-            links.roughness_m[link],
-            links.loss_coefficient[link],
-            1.0,
-            gas.pressure_per_density,
-            gas.viscosity_pa_s,
-        )
-        more = law.drop_and_slope(raised)[0] - law.drop_and_slope(flow)[0]
+        more = _squares_more(network.links, link, flow, peak * gas.density_kg_per_m3_std, conditions)
         mean = state.pressure_pa_gauge[leaf] + conditions.atmospheric_pressure_pa_abs
         allowance[leaf] = allowance[root] + more / (2.0 * mean)
     return np.where(np.isnan(state.pressure_pa_gauge), np.nan, allowance)
+
+
+def _squares_more(
+    links: FlowLinks, link: Ints, flow: Floats, peak: Floats, conditions: FlowConditions
+) -> Floats:
+    """Return by how much the difference of squared pressures rises with a peak above the flow [Pa²]."""
+    gas = conditions.properties()
+    law = drop_law(
+        links.length_m[link],
+        links.bore_m[link],
+        links.roughness_m[link],
+        links.loss_coefficient[link],
+        1.0,
+        gas.pressure_per_density,
+        gas.viscosity_pa_s,
+    )
+    return law.drop_and_slope(np.maximum(flow, peak))[0] - law.drop_and_slope(flow)[0]
 
 
 def branch_roots(network: FlowNetwork, held: Ints | None = None) -> Ints:

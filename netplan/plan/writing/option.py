@@ -86,7 +86,7 @@ def option_of(
             warnings=(
                 *warnings_of(desk, priced, relighting),
                 *local_peak_warnings(desk, local_peak),
-                *validity_warnings(desk, priced, solved, feeds.ids),
+                *validity_warnings(desk, priced, solved, feeds.ids, relighting),
                 *(() if request.weather else (WEATHER_LEFT_OUT,)),
             ),
             trust=trust_of(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened),

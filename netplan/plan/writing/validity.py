@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -16,6 +17,7 @@ from netplan.network.model import Network
 from netplan.network.section import Section
 from netplan.plan.desk import Desk
 from netplan.plan.priced import Priced
+from netplan.plan.writing.relighting import Relighting
 from netplan.plan.writing.solved import Solved, hose_names
 
 __all__ = ["validity_findings", "validity_warnings"]
@@ -51,8 +53,29 @@ def validity_findings(whole: Desk, section: Section) -> tuple[Finding, ...]:
     return tuple(found)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Group:
+    """States that are solved on the same links.
+
+    Parameters
+    ----------
+    links : FlowLinks
+    piece : int array, shape (links,)
+        The piece that each link is part of; -1 for a hose.
+    hoses : tuple of str
+        The feed of each hose, in the order of their links.
+    states : tuple of (str, tuple of FlowState)
+        Name of each state, and what it is in each hour.
+    """
+
+    links: FlowLinks
+    piece: Ints
+    hoses: tuple[str, ...]
+    states: tuple[tuple[str, tuple[FlowState, ...]], ...]
+
+
 def validity_warnings(
-    desk: Desk, option: Priced, solved: Solved, feed_ids: Sequence[str | None]
+    desk: Desk, option: Priced, solved: Solved, feed_ids: Sequence[str | None], relighting: Relighting | None
 ) -> tuple[str, ...]:
     """Return what the work takes beyond the range, in any of its states and hours; feeds among it.
 
@@ -66,25 +89,43 @@ def validity_warnings(
         The option's final network.
     feed_ids : sequence of (str or None)
         Id of the feed of each hungry part.
+    relighting : Relighting or None
     """
-    network = desk.request.network
-    # The states of an option without feeds are solved on the network as recorded.
-    links = desk.base.links if option.fed is None else solved.flow.links
-    piece = np.arange(links.count) if option.fed is None else _pieces(solved)
-    hoses = hose_names(option, feed_ids)
+    groups = _groups(desk, option, solved, feed_ids, relighting)
     found = []
     for place, limit in enumerate(LIMITS):
         before = _any(desk.base.links, desk, desk.before_by_hour, place)
-        known = np.where(piece >= 0, before[piece], False)
-        beyond, first = np.zeros(links.count, dtype=bool), ""
-        for judged in (*option.work.states, *option.work.purging):
-            new = _any(links, desk, judged.states, place) & ~known
-            first = first or (judged.name if new.any() else "")
-            beyond |= new
-        if beyond.any():
-            named = _named(network, piece[beyond], _of_hoses(hoses, piece, beyond))
+        pieces: list[Ints] = []
+        hoses: list[str] = []
+        first = ""
+        for group in groups:
+            known = np.where(group.piece >= 0, before[group.piece], False)
+            for name, states in group.states:
+                new = _any(group.links, desk, states, place) & ~known
+                first = first or (name if new.any() else "")
+                pieces.append(group.piece[new])
+                hoses += [
+                    hose for hose, is_so in zip(group.hoses, new[group.piece < 0], strict=True) if is_so
+                ]
+        if first:
+            named = _named(desk.request.network, np.unique(np.concatenate(pieces)), hoses)
             found.append(f"{limit.what} in {named}, first in the state “{first}”: {limit.mend}")
-    return (*found, *_transition(desk, option, links, piece, hoses))
+    return (*found, *_transition(desk, groups))
+
+
+def _groups(
+    desk: Desk, option: Priced, solved: Solved, feed_ids: Sequence[str | None], relighting: Relighting | None
+) -> tuple[_Group, ...]:
+    """Return the states of the work; those without a feed, and relighting, are on the network as recorded."""
+    own = np.arange(desk.base.links.count)
+    of_work = tuple((judged.name, judged.states) for judged in (*option.work.states, *option.work.purging))
+    if option.fed is None:
+        work = _Group(desk.base.links, own, (), of_work)
+    else:
+        work = _Group(solved.flow.links, _pieces(solved), hose_names(option, feed_ids), of_work)
+    if relighting is None:
+        return (work,)
+    return work, _Group(desk.base.links, own, (), ((relighting.words(), (relighting.state,)),))
 
 
 def _pieces(solved: Solved) -> Ints:
@@ -100,25 +141,24 @@ def _any(links: FlowLinks, desk: Desk, states: Sequence[FlowState], place: int) 
     return found
 
 
-def _transition(
-    desk: Desk, option: Priced, links: FlowLinks, piece: Ints, hoses: tuple[str, ...]
-) -> tuple[str, ...]:
+def _transition(desk: Desk, groups: tuple[_Group, ...]) -> tuple[str, ...]:
     """Say where the work takes flows between laminar and turbulent, where it matters to a pressure."""
-    network = desk.request.network
-    count = len(network.pipes)
+    pieces, pipes, hoses = desk.request.network.pieces, desk.request.network.pipes, groups[0].hoses
+    count = len(pipes)
     # The pipes, then the hoses.
-    row = np.where(piece >= 0, network.pieces.pipe[piece], -1)
-    row[piece < 0] = count + np.arange(len(hoses))
     more = np.zeros(count + len(hoses))
-    for judged in (*option.work.states, *option.work.purging):
-        np.maximum(more, _along(desk, links, judged.states, row, len(more)), out=more)
-    more -= _along(desk, desk.base.links, desk.before_by_hour, network.pieces.pipe, len(more))
+    for group in groups:
+        row = np.where(group.piece >= 0, pieces.pipe[group.piece], -1)
+        row[group.piece < 0] = count + np.arange(len(group.hoses))
+        for _, states in group.states:
+            np.maximum(more, _along(desk, group.links, states, row, len(more)), out=more)
+    more -= _along(desk, desk.base.links, desk.before_by_hour, pieces.pipe, len(more))
     rows = np.flatnonzero(more >= NOTABLE_ALLOWANCE_PA)
     if not len(rows):
         return ()
     # Rounded, so that the order does not hang on the last bit.
     rows = rows[np.argsort(-np.round(more[rows], 3), kind="stable")]
-    names = dict.fromkeys(network.pipes.id[k] if k < count else hoses[k - count] for k in rows.tolist())
+    names = dict.fromkeys(pipes.id[k] if k < count else hoses[k - count] for k in rows.tolist())
     allowance_mbar = math.ceil(float(more.max()) / PA_PER_MBAR * 10.0) / 10.0
     words = (
         "flow lies between laminar and turbulent, where friction is a convention, in "
@@ -136,10 +176,6 @@ def _along(
         allowance = transition_allowance_pa(links, state, desk.conditions)
         np.maximum(most, np.bincount(row, weights=allowance, minlength=count), out=most)
     return most
-
-
-def _of_hoses(hoses: tuple[str, ...], piece: Ints, beyond: Flags) -> tuple[str, ...]:
-    return tuple(name for name, is_so in zip(hoses, beyond[piece < 0], strict=True) if is_so)
 
 
 def _named(network: Network, piece: NDArray[np.integer[Any]], hoses: Sequence[str]) -> str:
