@@ -29,6 +29,9 @@ if TYPE_CHECKING:
         check_network,
         explain_figure,
         figures_of_plan,
+        gas_properties,
+        network_graph,
+        network_tables,
         plan_layers,
         plan_options,
         plan_work,
@@ -36,7 +39,7 @@ if TYPE_CHECKING:
         save_plan,
     )
     from netplan.plan.schema import read_plan
-    from netplan.readers import read_mapping, read_network
+    from netplan.readers import read_mapping, read_network, write_layers
     from netplan.rules import read_rules
 
 __version__ = "0.1.0"
@@ -50,6 +53,9 @@ __all__ = [
     "check_network",
     "explain_figure",
     "figures_of_plan",
+    "gas_properties",
+    "network_graph",
+    "network_tables",
     "plan_layers",
     "plan_options",
     "plan_work",
@@ -59,6 +65,7 @@ __all__ = [
     "read_rules",
     "sample_town",
     "save_plan",
+    "write_layers",
 ]
 
 _ROOM = {
@@ -67,6 +74,7 @@ _ROOM = {
     "read_network": "netplan.readers",
     "read_plan": "netplan.plan.schema",
     "read_rules": "netplan.rules",
+    "write_layers": "netplan.readers",
 }
 
 

@@ -7,12 +7,22 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.bypass import Feed, FeedCase, FeedKind, FeedSize, Inlets, feed_loss_coefficient
+from netplan.bypass import (
+    Feed,
+    FeedCase,
+    FeedKind,
+    FeedSize,
+    Inlets,
+    Part,
+    SizedFeed,
+    feed_loss_coefficient,
+    feed_parts,
+)
 from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork, FlowSolver
 from netplan.rules import Rules, read_rules
 from tests.feed_reference import Hose, per_second
 
-__all__ = ["RING_DEMAND", "Town", "hoses_of", "random_town", "ring", "ring_rules"]
+__all__ = ["RING_DEMAND", "Town", "hoses_of", "random_town", "ring", "ring_rules", "smallest_feed"]
 
 Floats = NDArray[np.float64]
 
@@ -57,6 +67,13 @@ def ring_rules(bores_mm: list[float], **pressure: float) -> Rules:
             "pressure": {"minimum_mbar": 19.0, "margin_mbar": 0.0, **pressure},
         }
     )
+
+
+def smallest_feed(case: FeedCase, feed: Feed, rules: Rules) -> SizedFeed | str:
+    """Return the feed as planning sizes it for a part that must stay on, or why none holds."""
+    nowhere = np.zeros(0, dtype=np.int64)
+    answer = feed_parts(case, [Part("part", (feed,), nowhere, nowhere, None)], rules)
+    return answer.reason if answer.verdict is None else next(sized for sized in answer.feeds if sized)
 
 
 def hoses_of(size: FeedSize, rules: Rules) -> list[Hose]:

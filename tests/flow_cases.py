@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 from hypothesis import strategies as st
 
-from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork
+from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork, FlowSolver, FlowState, LinearSolver
 from netplan.reference.gas import named_gas
 
 Floats = npt.NDArray[np.float64]
@@ -26,6 +26,39 @@ class Case:
 
     network: FlowNetwork
     demand: Floats
+
+
+def solve(
+    network: FlowNetwork,
+    demand_m3_per_s_std: npt.ArrayLike,
+    conditions: FlowConditions,
+    *,
+    warm: FlowState | None = None,
+    linear_solver: LinearSolver | None = None,
+) -> FlowState:
+    """Solve a network once."""
+    return FlowSolver(network, conditions, linear_solver=linear_solver).solve(demand_m3_per_s_std, warm=warm)
+
+
+def pipe_drop(
+    flow_m3_per_s_std: float,
+    pressure_from_pa_gauge: float,
+    length_m: float,
+    bore_m: float,
+    roughness_m: float,
+    conditions: FlowConditions,
+) -> float:
+    """Return the drop along one pipe [Pa], as a network of nothing else has it."""
+    # A station stands above the air outside: else the same absolute pressure, counted from thinner air.
+    shift = 1000.0 if pressure_from_pa_gauge == 0.0 else 0.0
+    air = replace(conditions, atmospheric_pressure_pa_abs=conditions.atmospheric_pressure_pa_abs - shift)
+    start = pressure_from_pa_gauge + shift
+    pipe = FlowLinks(
+        np.array([0]), np.array([1]), np.array([length_m]), np.array([bore_m]), np.array([roughness_m])
+    )
+    network = FlowNetwork(2, pipe, np.array([0]), np.array([start]))
+    state = solve(network, np.array([0.0, flow_m3_per_s_std]), air).require_solved()
+    return float(start - state.pressure_pa_gauge[1])
 
 
 def links(

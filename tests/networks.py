@@ -18,11 +18,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import geopandas
+import numpy as np
 import pandas as pd
 from shapely.geometry import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from netplan.network.build import build_network
+from netplan.network.graph import fed_nodes
 from netplan.network.model import Network
 
 CRS = "EPSG:31467"
@@ -101,6 +103,19 @@ def node_at(network: Network, at: XY) -> int:
     """Return the row of the node nearest to a place on the test grid."""
     x, y, *_ = _moved(at)
     return int(((network.nodes.x_m - x) ** 2 + (network.nodes.y_m - y) ** 2).argmin())
+
+
+def customers_cut_off(network: Network, carries: np.ndarray) -> np.ndarray:
+    """Return the rows of customers that no station reaches over some pieces, and one does over the open ones."""
+    customers = network.customers
+    who = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
+
+    def fed(nodes: np.ndarray) -> np.ndarray:
+        found = np.zeros(len(customers), dtype=bool)
+        found[who[nodes[customers.attach_node]]] = True
+        return found
+
+    return np.flatnonzero(fed(fed_nodes(network)) & ~fed(fed_nodes(network, carries)))
 
 
 def codes(network: Network) -> list[str]:

@@ -385,17 +385,23 @@ def hamlet_result(*, hostile: bool = False) -> PlanResult:
     plan = _plan(options)
     if hostile:
         plan = _hostile_plan(plan)
-    refusals = (
-        (8, 0.0, 2.0, "bag stop", "fitting", "too near the tee at chainage 0"),
-        (8, 60.0, 72.0, "bag stop", "tapping", "service tappings leave no room"),
-    )
-    return PlanResult(plan=plan, network=network, pictures=(first, second), refusals=refusals)
+    return PlanResult(plan=plan, network=network, pictures=(first, second))
 
 
 def _hostile_plan(plan: pm.Plan) -> pm.Plan:
     first = plan.options[0]
+    nearer = pm.NotNearer(
+        main_id="M-TAIL", from_m=0.0, to_m=2.0, method=HOSTILE[0], code="fitting", reason=HOSTILE[8]
+    )
     stops = tuple(
-        stop.model_copy(update={"reason": HOSTILE[0], "street": HOSTILE[7], "confidence_note": HOSTILE[8]})
+        stop.model_copy(
+            update={
+                "reason": HOSTILE[0],
+                "street": HOSTILE[7],
+                "confidence_note": HOSTILE[8],
+                "not_nearer": (nearer,),
+            }
+        )
         for stop in first.stops
     )
     steps = tuple(

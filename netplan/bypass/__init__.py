@@ -5,8 +5,8 @@ Knows arrays and a prepared flow solver, not the plan::
     case = FeedCase(solver, demand, inlets)          # network with the stops in; who must hold what
     ways = hose_ways(giving, fed, rules)             # then with_taps(network, taps) gives their nodes
     feeds = bypass_feeds(ends, part, rules) + hose_feeds(ways, ...) + valve_feeds(valves, part)
-    sized = size_feed(case, feed, rules)             # smallest size that holds -> SizedFeed, or TooWeak
-    answer = feed_parts(case, parts, rules)          # cheapest feed of every part, or off; exact jointly
+    answer = feed_parts(case, parts, rules)          # cheapest feed of every part, or off; exact jointly,
+                                                     # each of the smallest size that holds
     FeedCase(..., loads=hours and purging in)        # all that must be carried, where that is more
     price = feed_price_minor(feed, parallel, rules)  # whole minor units of the rules' currency
     bound = feed_lower_bound_minor(...)              # no feed of a tail can cost less (for the cut)
@@ -24,7 +24,7 @@ pressure (rules' minimum and margin), and no hose is driven beyond the rules' ve
 carries the rules' demand and forecast margins already (netplan.demand does) and the purge-in draw.
 """
 
-from netplan.bypass.allowance import local_peak_allowance_pa
+from netplan.bypass.allowance import branch_roots, local_peak_allowance_pa
 from netplan.bypass.candidates import (
     BoundaryValve,
     BypassEnd,
@@ -35,7 +35,7 @@ from netplan.bypass.candidates import (
     hose_ways,
     valve_feeds,
 )
-from netplan.bypass.case import FeedCase, Inlets, Verdict, required_pressure_pa_gauge
+from netplan.bypass.case import FeedCase, Inlets, Verdict
 from netplan.bypass.changes import FlowChanges, flow_changes, link_velocity_m_per_s, station_loads
 from netplan.bypass.choose import (
     NO_FEED,
@@ -57,19 +57,17 @@ from netplan.bypass.curves import (
 )
 from netplan.bypass.links import Tap, feed_links, feed_loss_coefficient, with_taps
 from netplan.bypass.loads import Draw, Loads
-from netplan.bypass.model import Feed, FeedKind, FeedSize, SizedFeed, TooWeak
-from netplan.bypass.price import feed_lower_bound_minor, feed_price_minor, least_distance_m
-from netplan.bypass.size import size_feed, sizes_in_order
+from netplan.bypass.model import Feed, FeedKind, FeedSize, SizedFeed
+from netplan.bypass.price import feed_lower_bound_minor, feed_price_minor
+from netplan.bypass.size import sizes_in_order
 from netplan.bypass.spare import spare_flow_m3_per_s_std
 from netplan.bypass.split import Judge
 from netplan.bypass.stand import Stand, held_by_inlets
 from netplan.bypass.tail_bound import TailFeedBound
 from netplan.bypass.weather import (
-    HourRow,
     WeatherRow,
     coldest_air_temp_c,
     size_ladder,
-    weather_by_hour,
     weather_window,
 )
 
@@ -86,7 +84,6 @@ __all__ = [
     "FeedSize",
     "FlowChanges",
     "HoseWay",
-    "HourRow",
     "Inlets",
     "Judge",
     "Loads",
@@ -98,11 +95,11 @@ __all__ = [
     "Stand",
     "TailFeedBound",
     "Tap",
-    "TooWeak",
     "Verdict",
     "WeatherCurve",
     "WeatherRow",
     "WorstPath",
+    "branch_roots",
     "bypass_feeds",
     "coldest_air_temp_c",
     "drop_curve",
@@ -116,19 +113,15 @@ __all__ = [
     "held_by_inlets",
     "hose_feeds",
     "hose_ways",
-    "least_distance_m",
     "least_price_minor",
     "link_velocity_m_per_s",
     "local_peak_allowance_pa",
     "pressure_by_weather",
-    "required_pressure_pa_gauge",
-    "size_feed",
     "size_ladder",
     "sizes_in_order",
     "spare_flow_m3_per_s_std",
     "station_loads",
     "valve_feeds",
-    "weather_by_hour",
     "weather_window",
     "with_taps",
     "worst_path",

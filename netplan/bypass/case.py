@@ -15,12 +15,11 @@ from netplan.bypass.loads import Loads
 from netplan.bypass.model import FeedSize, SizedFeed
 from netplan.bypass.price import feed_price_minor
 from netplan.bypass.stand import Stand, held_by_inlets, held_by_velocity, worst_of
-from netplan.constants import PA_PER_MBAR
 from netplan.hydraulics.model import FlowState
 from netplan.hydraulics.solving import NetworkSolver
 from netplan.rules.model import Rules
 
-__all__ = ["FeedCase", "Inlets", "Verdict", "required_pressure_pa_gauge"]
+__all__ = ["FeedCase", "Inlets", "Verdict"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -28,11 +27,6 @@ Flags = NDArray[np.bool_]
 
 MOST_PREPARED = 4
 """Solvers with feeds in that a case keeps [-]."""
-
-
-def required_pressure_pa_gauge(rules: Rules) -> float:
-    """Return what a kept meter inlet must have: the rules' minimum and margin [Pa gauge]."""
-    return (rules.pressure.minimum_mbar + rules.pressure.margin_mbar) * PA_PER_MBAR
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -42,11 +42,6 @@ class FlowChanges:
     is_reversed: Flags
     is_faster: Flags
 
-    @property
-    def may_stir_dust(self) -> Flags:
-        """Links whose deposits may move: reversed, or clearly faster."""
-        return self.is_reversed | self.is_faster
-
 
 def link_velocity_m_per_s(network: FlowNetwork, state: FlowState, conditions: FlowConditions) -> Floats:
     """Return the actual velocity of each link at its upstream pressure [m/s], + from first to second node."""

@@ -7,7 +7,7 @@ from enum import StrEnum
 
 from netplan.hydraulics.model import FlowState
 
-__all__ = ["Feed", "FeedKind", "FeedSize", "SizedFeed", "TooWeak"]
+__all__ = ["Feed", "FeedKind", "FeedSize", "SizedFeed"]
 
 
 class FeedKind(StrEnum):
@@ -95,18 +95,3 @@ class SizedFeed:
     def drop_pa(self) -> float:
         """Pressure lost in the feed [Pa], positive with the flow."""
         return self.pressure_from_pa_gauge - self.pressure_to_pa_gauge
-
-
-@dataclass(frozen=True, slots=True)
-class TooWeak:
-    """No size of a feed holds; why, for the largest one tried.
-
-    Parameters
-    ----------
-    feed : Feed
-    reason : str
-        One line for people.
-    """
-
-    feed: Feed
-    reason: str

@@ -2,16 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
-
-import numpy as np
-import shapely
-
 from netplan.bypass.model import Feed, FeedKind
 from netplan.rules.model import Rules
 
-__all__ = ["feed_lower_bound_minor", "feed_price_minor", "least_distance_m"]
+__all__ = ["feed_lower_bound_minor", "feed_price_minor"]
 
 MINOR_PER_MAJOR = 100
 
@@ -68,17 +62,3 @@ def feed_lower_bound_minor(
     if has_valve:
         bounds.append(_minor(rules.price.open_valve))
     return min(bounds, default=None)
-
-
-def least_distance_m(of: Sequence[Any], to: Sequence[Any], most_m: float = np.inf) -> float | None:
-    """Return the least distance of two sets of geometries [m]; None beyond `most_m` or if one is empty."""
-    if not len(of) or not len(to):
-        return None
-    tree = shapely.STRtree(np.asarray(to, dtype=object))
-    _, distance = tree.query_nearest(
-        np.asarray(of, dtype=object),
-        max_distance=None if np.isinf(most_m) else most_m,
-        return_distance=True,
-        all_matches=False,
-    )
-    return float(distance.min()) if len(distance) else None

@@ -1,16 +1,14 @@
-"""The smallest size of a feed that holds, in the full network solve."""
+"""Sizes that a feed may have, from the smallest."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
-from netplan.bypass.case import FeedCase
-from netplan.bypass.model import Feed, FeedSize, SizedFeed, TooWeak
-from netplan.bypass.split import Judge
+from netplan.bypass.model import Feed, FeedSize
 from netplan.constants import MM_PER_M
 from netplan.rules.model import Rules
 
-__all__ = ["size_feed", "sizes_in_order"]
+__all__ = ["sizes_in_order"]
 
 
 def sizes_in_order(feed: Feed, rules: Rules, parallel: int | None = None) -> Iterator[FeedSize]:
@@ -31,43 +29,3 @@ def sizes_in_order(feed: Feed, rules: Rules, parallel: int | None = None) -> Ite
     for count in counts:
         for bore_mm in rules.bypass.bores_mm:
             yield FeedSize(feed, bore_mm / MM_PER_M, count)
-
-
-def size_feed(
-    case: FeedCase,
-    feed: Feed,
-    rules: Rules,
-    *,
-    others: Sequence[FeedSize] = (),
-    parallel: int | None = None,
-) -> SizedFeed | TooWeak:
-    """Return the smallest size of a feed with which every inlet holds, or why none does.
-
-    Every size is judged by solving the whole network with it: pressure at each inlet with tapping, hose and
-    bend losses, and velocity in the hose. Sizes are tried from the smallest, so that the next one down is
-    known to fail.
-
-    Parameters
-    ----------
-    case : FeedCase
-        The network with the stops in, demand and inlets.
-    feed : Feed
-        The feed to size.
-    rules : Rules
-        Size list, losses and velocity limit.
-    others : sequence of FeedSize
-        Feeds that are in already.
-    parallel : int, optional
-        Only so many hoses side by side.
-    """
-    reason = "no size is allowed"
-    judge, whole = Judge(case, rules), Judge(case, rules, may_split=False)
-    for size in sizes_in_order(feed, rules, parallel):
-        sizes = [*others, size]
-        reason = judge.reason_against(sizes)
-        if reason:
-            continue
-        reason = whole.reason_against(sizes)
-        if not reason:
-            return case.figures(sizes, case.judge(sizes, rules), rules)[-1]
-    return TooWeak(feed, reason)

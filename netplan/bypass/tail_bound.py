@@ -33,7 +33,6 @@ from netplan.rules.model import Rules
 __all__ = ["TailFeedBound"]
 
 Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Lines = NDArray[np.object_]
 

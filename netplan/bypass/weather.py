@@ -24,11 +24,9 @@ from netplan.rules.model import Rules
 __all__ = [
     "COLDEST_LOOKED_AT_C",
     "WARMEST_LOOKED_AT_C",
-    "HourRow",
     "WeatherRow",
     "coldest_air_temp_c",
     "size_ladder",
-    "weather_by_hour",
     "weather_window",
 ]
 
@@ -57,20 +55,6 @@ class WeatherRow:
     label: str
     coldest_c: float | None
     reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class HourRow:
-    """One hour of the day and what each option holds at in it."""
-
-    hour: int
-    options: tuple[WeatherRow, ...]
-
-    def holding(self, air_temp_c: float) -> tuple[str, ...]:
-        """Return the labels of the options that hold in this hour at an air temperature [°C]."""
-        return tuple(
-            row.label for row in self.options if row.coldest_c is not None and row.coldest_c <= air_temp_c
-        )
 
 
 def coldest_air_temp_c(
@@ -124,34 +108,6 @@ def _words(size: FeedSize) -> str:
         return f"valve {size.feed.label}"
     bore = f"{size.bore_m * MM_PER_M:g} mm"
     return bore if size.parallel == 1 else f"{size.parallel} × {bore}"
-
-
-def weather_by_hour(
-    case: FeedCase,
-    demand_of: Callable[[int, float], Floats | Loads],
-    hours: Sequence[int],
-    options: Sequence[tuple[str, Sequence[FeedSize]]],
-    rules: Rules,
-) -> tuple[HourRow, ...]:
-    """Return for each hour of the day the coldest air temperature each option holds at.
-
-    An option holds in an hour at an air temperature when that is not below its coldest one: the hours of
-    the day at which it may be in use follow from it.
-
-    Parameters
-    ----------
-    case : FeedCase
-    demand_of : callable
-        Node demand [m³/s at 15 °C, 101.325 kPa] with all margins in an hour at an air temperature [°C].
-    hours : sequence of int
-        Hours to look at, as `demand_of` numbers them.
-    options : sequence of (label, feeds)
-        See `size_ladder`; two or three are enough, each costs about ten solves an hour.
-    rules : Rules
-    """
-    return tuple(
-        HourRow(hour, weather_window(case, partial(demand_of, hour), options, rules)) for hour in hours
-    )
 
 
 def weather_window(

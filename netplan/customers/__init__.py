@@ -2,7 +2,7 @@
 
 queue = relight_order(customer_id, address, street, number, postcode, priority, meters,
                       price_per_meter_hour) -> RelightOrder   # .order, .visit, .meters
-queue.back_on_h(relights_per_hour), queue.crew_hours(…), queue.second_visits(no_access)
+queue.back_on_h(relights_per_hour), queue.crew_hours(…)
 times = off_on_times(queue, start=datetime | None, hours=9.0, relights_per_hour=12.0,
                      day_end="20:00") -> OffOnTimes           # .off_from, .on_by (input order), .fits
 address_groups(address, street, number, postcode)             # house of each customer; flats share one

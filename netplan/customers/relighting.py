@@ -63,10 +63,6 @@ class RelightOrder:
         """Return how long the crew needs for all of them [h]."""
         return float(self.meters.sum()) / relights_per_hour
 
-    def second_visits(self, no_access: float) -> int:
-        """Return meters to be planned for a second visit at a share of doors that do not open [-]."""
-        return int(np.ceil(float(self.meters.sum()) * no_access - 1e-9))
-
 
 @dataclass(frozen=True, slots=True)
 class OffOnTimes:

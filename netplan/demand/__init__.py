@@ -8,7 +8,6 @@ Needs nothing but the customers' table, the rules and the gas' calorific value::
     result.worst_hour                                    # hour of the greatest total
     result.hours_to_check()                              # hours no other hour beats everywhere
     result.at_air_temp(air_temp_c)                       # same customers and hours, other weather
-    result.at_hours(day_hours(air_temp_c))           # the whole day
     result.parts(hour, part)                             # named parts; they add up to the total
     result.findings                                      # bad demand data with id and the fallback used
     node_demand(customers, flow, node_count, is_live)    # per node [m³/s], ready for the flow calculation
@@ -29,12 +28,12 @@ would give, because the published hourly shares step at the edges of their tempe
 
 from netplan.demand.customers import DemandPart, DemandResult, customer_demand
 from netplan.demand.forecast import Forecast, read_forecast
-from netplan.demand.groups import Elsewhere, Together, curve_name, diversity_of, uplift
+from netplan.demand.groups import Elsewhere, Together, diversity_of, uplift
 from netplan.demand.nodes import customer_pressure, node_demand
 from netplan.demand.profile import customer_value_kwh_per_day, hour_factor
 from netplan.demand.records import Records, check_records
 from netplan.demand.relight import relight_flow
-from netplan.demand.window import HourOfWindow, Window, day_hours, window_hours
+from netplan.demand.window import HourOfWindow, Window, window_hours
 
 __all__ = [
     "DemandPart",
@@ -46,11 +45,9 @@ __all__ = [
     "Together",
     "Window",
     "check_records",
-    "curve_name",
     "customer_demand",
     "customer_pressure",
     "customer_value_kwh_per_day",
-    "day_hours",
     "diversity_of",
     "hour_factor",
     "node_demand",

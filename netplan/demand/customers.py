@@ -155,10 +155,6 @@ class DemandResult:
             flow[peak] = self.peak_m3_per_s_std[peak] * diversity_of(of_kind)
         return flow * (1.0 + self.rules.demand.margin) if margin else flow
 
-    def window_m3_per_s_std(self, part: Ints | Together | None = None) -> Floats:
-        """Return the total flow of each hour of the window, shape (hours,) [m³/s at 15 °C, 101.325 kPa]."""
-        return np.array([self.flow_m3_per_s_std(hour, part).sum() for hour in range(len(self.hours))])
-
     def parts(self, hour: int | None = None, part: Ints | Together | None = None) -> tuple[DemandPart, ...]:
         """Return the demand of an hour by category and kind of record; the parts add up to the total."""
         flow = self.flow_m3_per_s_std(hour, part)
@@ -226,16 +222,42 @@ class DemandResult:
             on = together.part == label
             here = np.bincount(kind[on], weights=records.meters[on], minlength=own.shape[1])
             total[row] = here + own[together.elsewhere == label].sum(axis=0)
-        shares = np.column_stack([diversity_of(total[:, :-1]), uplift(total[:, -1], self.rules)])
-        return np.where(own > 0.0, shares, 1.0)
+        return np.where(own > 0.0, self.shares_of(total), 1.0)
 
-    def at_hours(self, hours: tuple[HourOfWindow, ...]) -> DemandResult:
-        """Return the demand of the same customers in other hours, such as the whole day."""
-        return replace(self, hours=hours, factors=_factors(self.records, hours, self.rules))
+    def shares_of(self, meters: Floats) -> Floats:
+        """Return what so many meters reach together: diversity by kind of peak, then uplift of a mean [-].
+
+        Parameters
+        ----------
+        meters : float array, shape (groups, categories + 1)
+            Meters with a peak by category, then all others.
+        """
+        return np.column_stack([diversity_of(meters[:, :-1]), uplift(meters[:, -1], self.rules)])
+
+    def by_kind_m3_per_s_std(self, hour: int) -> Floats:
+        """Return what each customer draws without uplift and diversity, in the column of its kind.
+
+        Parameters
+        ----------
+        hour : int
+            Row in `hours`.
+
+        Returns
+        -------
+        float array, shape (customers, categories + 1)
+            Margin included [m³/s at 15 °C, 101.325 kPa].
+        """
+        records = self.records
+        flow = self.mean_m3_per_s_std * self.factors[hour][records.profile]
+        flow = np.where(records.profile == PEAK_PROFILE, self.peak_m3_per_s_std, flow)
+        found = np.zeros((len(self), len(Category) + 1))
+        found[np.arange(len(self)), records.kind] = flow * (1.0 + self.rules.demand.margin)
+        return found
 
     def at_air_temp(self, air_temp_c: float) -> DemandResult:
         """Return the demand of the same customers and hours at another air temperature [°C]."""
-        return self.at_hours(tuple(replace(hour, air_temp_c=air_temp_c) for hour in self.hours))
+        hours = tuple(replace(hour, air_temp_c=air_temp_c) for hour in self.hours)
+        return replace(self, hours=hours, factors=_factors(self.records, hours, self.rules))
 
 
 def customer_demand(

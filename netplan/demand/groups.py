@@ -9,9 +9,8 @@ from numpy.typing import NDArray
 
 from netplan.reference.diversity import diversity, diversity_curve
 from netplan.rules.model import Rules
-from netplan.sources import source
 
-__all__ = ["Elsewhere", "Together", "curve_name", "diversity_of", "part_counts", "uplift"]
+__all__ = ["Elsewhere", "Together", "diversity_of", "part_counts", "uplift"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -81,12 +80,6 @@ def uplift(customers_n: Floats | float, rules: Rules) -> Floats:
 def diversity_of(meters_n: Floats | float) -> Floats:
     """Return the share of their summed peak_kw that so many meters of one kind reach together [-]."""
     return diversity(diversity_curve(), meters_n)
-
-
-def curve_name() -> str:
-    """Return the diversity curve in use and its source, in words for plans."""
-    curve = diversity_curve()
-    return f"{curve.name}: {source(curve.source).line()}"
 
 
 def part_counts(part: Ints, group: Ints, group_count: int, weight: Floats) -> Floats:

@@ -10,7 +10,7 @@ from netplan.demand.forecast import Forecast
 from netplan.errors import BadInputError
 from netplan.rules.model import Rules
 
-__all__ = ["HourOfWindow", "Window", "day_hours", "window_hours"]
+__all__ = ["HourOfWindow", "Window", "window_hours"]
 
 MOST_HOURS = 24 * 31
 
@@ -99,11 +99,6 @@ def window_hours(window: Window, rules: Rules) -> tuple[HourOfWindow, ...]:
         )
         for time in times
     )
-
-
-def day_hours(air_temp_c: float, weekday: int = -1) -> tuple[HourOfWindow, ...]:
-    """Return the 24 clock hours of a day at one air temperature [°C]; weekday as in `HourOfWindow`."""
-    return tuple(HourOfWindow(None, hour, weekday, air_temp_c) for hour in range(24))
 
 
 def _any_day(window: Window, rules: Rules, hours: float, air_temp_c: float) -> tuple[HourOfWindow, ...]:

@@ -13,7 +13,13 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["LAMINAR_UP_TO_REYNOLDS", "TURBULENT_FROM_REYNOLDS", "friction_and_slope", "friction_factor"]
+__all__ = [
+    "LAMINAR_UP_TO_REYNOLDS",
+    "TURBULENT_FROM_REYNOLDS",
+    "friction_and_slope",
+    "friction_factor",
+    "turbulent_factor",
+]
 
 Floats = npt.NDArray[np.float64]
 
@@ -81,6 +87,17 @@ def friction_and_slope(reynolds: Floats, relative_roughness: Floats) -> tuple[Fl
     if between.size:
         factor[between], slope[between] = _transition(reynolds[between], np.take(relative_roughness, between))
     return factor, slope
+
+
+def turbulent_factor(reynolds: Floats, relative_roughness: Floats) -> Floats:
+    """Darcy friction factor of Colebrook's law, whatever the regime.
+
+    Parameters
+    ----------
+    reynolds, relative_roughness : ndarray of float, same shape (n,)
+        Reynolds number > 0 [-] and wall roughness over bore [-].
+    """
+    return _colebrook(reynolds, relative_roughness)[0]
 
 
 def _colebrook(reynolds: Floats, relative_roughness: Floats) -> tuple[Floats, Floats]:

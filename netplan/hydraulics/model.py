@@ -312,16 +312,6 @@ class FlowState:
                 return status
         return PartStatus.SOLVED
 
-    @property
-    def parts_without_source(self) -> tuple[int, ...]:
-        """Numbers of the parts that no station feeds."""
-        return tuple(i for i, status in enumerate(self.part_status) if status is PartStatus.NO_SOURCE)
-
-    def nodes_with(self, status: PartStatus) -> Ints:
-        """Return the nodes of all parts of that status."""
-        hit = np.array([s is status for s in self.part_status], dtype=bool)
-        return np.flatnonzero(hit[self.node_part]) if hit.size else np.zeros(0, dtype=np.int64)
-
     def require_solved(self) -> FlowState:
         """Return the state itself.
 

@@ -52,12 +52,6 @@ class Branches:
         for low, high in zip(self.rounds[-2::-1], self.rounds[:0:-1], strict=True):
             values[self.child[low:high]] = values[self.parent[low:high]] - step[low:high]
 
-    def spread_down(self, flags: Bools, cut: Bools) -> None:
-        """Set the flag of each child whose parent is flagged or whose branch link is `cut`, roots first."""
-        for low, high in zip(self.rounds[-2::-1], self.rounds[:0:-1], strict=True):
-            child = self.child[low:high]
-            flags[child] |= flags[self.parent[low:high]] | cut[low:high]
-
 
 def peel(node_count: int, from_node: Ints, to_node: Ints, keep: Bools) -> Branches:
     """Peel dead ends until every node left has two links, is kept, or is the last of its part.

@@ -22,7 +22,6 @@ __all__ = ["solve_given"]
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 _FLOW_SLACK_KG_PER_S = 1e-9
 

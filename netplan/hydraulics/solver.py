@@ -18,7 +18,7 @@ from netplan.hydraulics.outcome import Given, Kept
 from netplan.hydraulics.parts import Parts, find_parts
 from netplan.hydraulics.problem import solve_given
 
-__all__ = ["FlowSolver", "datum_height_m", "link_numbers", "solve"]
+__all__ = ["FlowSolver", "datum_height_m", "link_numbers"]
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -256,34 +256,3 @@ def datum_height_m(network: FlowNetwork, conditions: FlowConditions) -> float:
     at_stations = network.node_height_m[network.station_node]
     known = at_stations[np.isfinite(at_stations)]
     return float(known[0]) if known.size else 0.0
-
-
-def solve(
-    network: FlowNetwork,
-    demand_m3_per_s_std: npt.ArrayLike,
-    conditions: FlowConditions,
-    *,
-    warm: FlowState | None = None,
-    linear_solver: LinearSolver | None = None,
-) -> FlowState:
-    """Solve the steady flow of a network once.
-
-    Parameters
-    ----------
-    network : FlowNetwork
-        Nodes, links, stations.
-    demand_m3_per_s_std : array_like of float, shape (n,)
-        Gas drawn at each node [m³/s at 15 °C, 101.325 kPa]; below zero where gas is put in.
-    conditions : FlowConditions
-        Gas, temperature, air pressure.
-    warm : FlowState, optional
-        State of the same nodes and (at least the first) links to start from.
-    linear_solver : LinearSolver, optional
-        What factorises the core matrix.
-
-    Returns
-    -------
-    FlowState
-        Pressures, flows, states; NaN wherever a part has no solution, whose status says why.
-    """
-    return FlowSolver(network, conditions, linear_solver=linear_solver).solve(demand_m3_per_s_std, warm=warm)

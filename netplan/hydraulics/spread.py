@@ -11,8 +11,6 @@ from netplan.hydraulics.layout import Layout
 from netplan.hydraulics.parts import Parts
 
 __all__ = ["BranchFlows", "Everywhere", "spread_core"]
-
-Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 
 

@@ -1,22 +1,26 @@
-"""Where a flow leaves the range that its equation holds for."""
+"""Where a flow leaves the range that its equations hold for."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
-from netplan.findings import Finding, Severity, in_order
 from netplan.hydraulics.conditions import FlowConditions
-from netplan.hydraulics.friction import LAMINAR_UP_TO_REYNOLDS, TURBULENT_FROM_REYNOLDS
-from netplan.hydraulics.model import FlowNetwork, FlowState
+from netplan.hydraulics.friction import (
+    LAMINAR_UP_TO_REYNOLDS,
+    TURBULENT_FROM_REYNOLDS,
+    friction_factor,
+    turbulent_factor,
+)
+from netplan.hydraulics.model import FlowLinks, FlowState
 
-__all__ = ["flow_findings", "state_findings"]
+__all__ = ["LIMITS", "Limit", "links_beyond", "transition_allowance_pa"]
 
 Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
 
 MOST_VELOCITY_M_PER_S: Final = 40.0
 """About a tenth of the speed of sound in natural gas: beyond, kinetic energy counts [m/s] (source: own)."""
@@ -24,97 +28,108 @@ MOST_PRESSURE_PA_GAUGE: Final = 1e5
 """Beyond, one value of Z is off by more than 0.25 % for natural gas [Pa gauge] (source: own)."""
 MOST_RELATIVE_ROUGHNESS: Final = 0.05
 """End of the range of Colebrook's law [-] (source: colebrook)."""
-TRANSITION_MATTERS_PA_PER_M: Final = 0.05
-"""Friction gradient above which a flow between both regimes is worth a note [Pa/m] (source: own)."""
-
-_LAYER: Final = "flow"
 
 
-def flow_findings(
-    names: Sequence[str],
-    flow_kg_per_s: Floats,
-    pressure_pa_gauge: Floats,
-    bore_m: Floats,
-    roughness_m: Floats,
-    conditions: FlowConditions,
-) -> list[Finding]:
-    """Return findings for links whose flow, pressure or wall leaves the range of validity.
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """An end of the range of validity.
 
     Parameters
     ----------
-    names : sequence of str
-        What to call each link; links without a number (NaN) are passed over.
-    flow_kg_per_s, pressure_pa_gauge, bore_m, roughness_m : ndarray of float, shape (m,)
-        Flow [kg/s], lower end pressure [Pa gauge], bore and roughness [m].
+    code : str
+    what, mend : str
+        What is beyond it, and what to make of it, in words.
     """
-    gas = conditions.properties()
-    density = (pressure_pa_gauge + conditions.atmospheric_pressure_pa_abs) / gas.pressure_per_density
-    size = np.abs(flow_kg_per_s)
+
+    code: str
+    what: str
+    mend: str
+
+
+LIMITS: Final = (
+    Limit(
+        "velocity-beyond-validity",
+        f"gas runs faster than {MOST_VELOCITY_M_PER_S:g} m/s",
+        "the drop is understated; take a larger bore",
+    ),
+    Limit(
+        "pressure-beyond-validity",
+        f"pressure is above {MOST_PRESSURE_PA_GAUGE / 1e5:g} bar gauge",
+        "the equations are for low pressure; use these figures with care",
+    ),
+    Limit(
+        "roughness-beyond-validity",
+        f"roughness is more than {MOST_RELATIVE_ROUGHNESS:g} of the bore",
+        "the drop is understated; check bore and roughness",
+    ),
+)
+
+
+def links_beyond(links: FlowLinks, state: FlowState, conditions: FlowConditions) -> tuple[Bools, ...]:
+    """Return for each of `LIMITS` which links are beyond it.
+
+    Parameters
+    ----------
+    links : FlowLinks
+    state : FlowState
+        Solved on a network of these links; a link without a number is beyond no limit.
+    conditions : FlowConditions
+        What it was solved with.
+
+    Returns
+    -------
+    tuple of bool arrays, shape (links,)
+    """
+    velocity, _ = _velocity_and_density(links, state, conditions)
     with np.errstate(invalid="ignore"):
-        velocity = size / density / (0.25 * math.pi * bore_m**2)
-        reynolds = 4.0 * size / (math.pi * bore_m * gas.viscosity_pa_s)
-        gradient = 0.04 / bore_m * 0.5 * density * velocity**2
-        checks = (
-            (
-                velocity > MOST_VELOCITY_M_PER_S,
-                "velocity-beyond-validity",
-                Severity.WARNING,
-                f"gas runs faster than {MOST_VELOCITY_M_PER_S:g} m/s",
-                "the drop is understated; take a larger bore",
-            ),
-            (
-                pressure_pa_gauge > MOST_PRESSURE_PA_GAUGE,
-                "pressure-beyond-validity",
-                Severity.WARNING,
-                f"pressure is above {MOST_PRESSURE_PA_GAUGE / 1e5:g} bar gauge",
-                "these equations are for low pressure; use them with care",
-            ),
-            (
-                roughness_m / bore_m > MOST_RELATIVE_ROUGHNESS,
-                "roughness-beyond-validity",
-                Severity.WARNING,
-                f"roughness is more than {MOST_RELATIVE_ROUGHNESS:g} of the bore",
-                "check bore and roughness",
-            ),
-            (
-                (reynolds > LAMINAR_UP_TO_REYNOLDS)
-                & (reynolds < TURBULENT_FROM_REYNOLDS)
-                & (gradient > TRANSITION_MATTERS_PA_PER_M),
-                "flow-in-transition",
-                Severity.NOTE,
-                "flow lies between laminar and turbulent, where friction is a convention",
-                "allow for a drop up to a third larger there",
-            ),
+        return (
+            velocity > MOST_VELOCITY_M_PER_S,
+            np.asarray(_pressure_pa_gauge(links, state) > MOST_PRESSURE_PA_GAUGE),
+            # Friction counts where gas flows.
+            (links.roughness_m > MOST_RELATIVE_ROUGHNESS * links.bore_m) & (velocity > 0.0),
         )
-    return [
-        Finding(code, _LAYER, names[int(row)], severity, what, mend)
-        for hit, code, severity, what, mend in checks
-        for row in np.flatnonzero(hit)
-    ]
 
 
-def state_findings(
-    network: FlowNetwork, state: FlowState, conditions: FlowConditions, names: Sequence[str] | None = None
-) -> tuple[Finding, ...]:
-    """Return what leaves the range of validity in a whole network.
+def transition_allowance_pa(links: FlowLinks, state: FlowState, conditions: FlowConditions) -> Floats:
+    """Return how much more each link drops should its flow be turbulent where neither regime is sure [Pa].
+
+    Between both regimes the friction factor is a convention, a smooth curve from one to the other. The most
+    that is known of is that of turbulent flow.
 
     Parameters
     ----------
-    network, state, conditions
-        The network, its solution and what it was solved with.
-    names : sequence of str, optional
-        What to call each link; default its number.
+    links, state, conditions
+        As for `links_beyond`.
+
+    Returns
+    -------
+    float array, shape (links,)
+        At least 0; 0 where the flow is laminar or turbulent, and without a number.
     """
-    links = network.links
-    ends = state.pressure_pa_gauge[np.stack([links.from_node, links.to_node])]
-    named = [str(row) for row in range(links.count)] if names is None else names
-    return in_order(
-        flow_findings(
-            named,
-            state.flow_kg_per_s[: links.count],
-            ends.min(axis=0),
-            links.bore_m,
-            links.roughness_m,
-            conditions,
-        )
+    velocity, density = _velocity_and_density(links, state, conditions)
+    with np.errstate(invalid="ignore"):
+        reynolds = density * velocity * links.bore_m / conditions.properties().viscosity_pa_s
+        row = np.flatnonzero((reynolds > LAMINAR_UP_TO_REYNOLDS) & (reynolds < TURBULENT_FROM_REYNOLDS))
+    bore = links.bore_m[row]
+    relative = links.roughness_m[row] / bore
+    more = turbulent_factor(reynolds[row], relative) - friction_factor(reynolds[row], relative)
+    allowance = np.zeros(links.count)
+    allowance[row] = (
+        np.maximum(more, 0.0) / bore * 0.5 * density[row] * velocity[row] ** 2 * links.length_m[row]
     )
+    return allowance
+
+
+def _pressure_pa_gauge(links: FlowLinks, state: FlowState) -> Floats:
+    ends = state.pressure_pa_gauge[np.stack([links.from_node, links.to_node])]
+    return np.asarray(ends.min(axis=0))
+
+
+def _velocity_and_density(
+    links: FlowLinks, state: FlowState, conditions: FlowConditions
+) -> tuple[Floats, Floats]:
+    """Return velocity [m/s] and density [kg/m³] at the end of lower pressure; NaN without a number."""
+    pressure_pa_abs = _pressure_pa_gauge(links, state) + conditions.atmospheric_pressure_pa_abs
+    density = pressure_pa_abs / conditions.properties().pressure_per_density
+    size = np.abs(state.flow_kg_per_s[: links.count])
+    return size / density / (np.pi / 4.0 * links.bore_m**2), density

@@ -22,6 +22,7 @@ rules, hours)`` is the price of each customer off for the window. Rows are rows 
 
 from netplan.isolation.bonds import bonds
 from netplan.isolation.choose import CutSearch, cuts, look_up_in, reads_rim
+from netplan.isolation.explain import DEARER
 from netplan.isolation.ground import interruption_minor
 from netplan.isolation.index import Index, build_index
 from netplan.isolation.methods import length_taken_m
@@ -43,6 +44,7 @@ from netplan.isolation.model import (
 from netplan.isolation.outline import Outline
 
 __all__ = [
+    "DEARER",
     "MINOR_PER_UNIT",
     "Cut",
     "CutSearch",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter, deque
+from collections import Counter
 from collections.abc import Iterator
 from typing import Final
 
@@ -87,7 +87,6 @@ class CutSearch(Iterator[Cut]):
         self.most_scanned = MOST_SCANNED
         self._given: set[object] = set()
         self._refused: Counter[str] = Counter()
-        self._everywhere = False
         self._found: Iterator[Found] | None = None
 
     def __next__(self) -> Cut:
@@ -125,16 +124,18 @@ class CutSearch(Iterator[Cut]):
         """Whether a cut was asked for."""
         return self._found is not None
 
-    def look_everywhere(self) -> None:
-        """Seek in the whole network from the start, to check that the neighbourhood misses nothing."""
-        self._everywhere = True
-
     def not_nearer(self, cut: Cut) -> tuple[tuple[Refusal, ...], ...]:
         """Return, for each stop of a cut, why no place nearer to the work was taken."""
         return not_nearer(self.near, cut)
 
     def _begin(self) -> Iterator[Found]:
         """Return the search; it does not refer to `self`, so a question is freed as soon as it is let go."""
+        forced = self._lay_out()
+        search = Search(self.near, self.problem.orders.max_stops)
+        return search.run(families(self.near, forced))
+
+    def _lay_out(self) -> Forced:
+        """Set up the neighbourhood of the work, and return the places of ordered stops in it."""
         problem, index, ground = self.problem, self.index, self.ground
         orders = problem.orders
         sites = ground.sites
@@ -145,10 +146,7 @@ class CutSearch(Iterator[Cut]):
         links = links_of(ground, problem.feed_bound, ground.kept(orders.keep_customers, problem.alternatives))
         forced: Forced = forced_places(index, work, orders)
         self.near = Neighbourhood(ground, links, sites, work, forced.places)
-        if self._everywhere:
-            deque(self.near.outward(), maxlen=0)
-        search = Search(self.near, orders.max_stops)
-        return search.run(families(self.near, forced))
+        return forced
 
     def _checked(self, found: Found) -> Outline | None:
         near, ground = self.near, self.ground

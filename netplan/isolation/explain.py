@@ -10,7 +10,10 @@ from netplan.isolation.search import Found
 from netplan.isolation.shapes import Shape
 from netplan.isolation.sites import free_intervals
 
-__all__ = ["not_nearer", "refusals_on"]
+__all__ = ["DEARER", "not_nearer", "refusals_on"]
+
+DEARER = "dearer"
+"""Code of a length where a stop can be made, in cuts that cost more."""
 
 
 def refusals_on(near: Neighbourhood, shape: Shape, until_m: float) -> list[Refusal]:
@@ -42,7 +45,7 @@ def _possible(near: Neighbourhood, shape: Shape, until_m: float) -> list[Refusal
                 start, end = max(low, leg.start_m), min(high, leg.end_m, until_m)
                 if end >= start and start < until_m:
                     words = "a stop can be made here, but the cuts that use it cost more or are other options"
-                    found.append(_refusal(shape, leg.piece, start, end, method.name, "dearer", words))
+                    found.append(_refusal(shape, leg.piece, start, end, method.name, DEARER, words))
     return found
 
 

@@ -13,6 +13,7 @@ from netplan.library.folders import (
     plan_options,
     save_plan,
 )
+from netplan.library.network import gas_properties, network_graph, network_tables
 from netplan.library.planning import check_network, plan_work
 from netplan.library.sample import SAMPLE_WORK, sample_town
 
@@ -23,6 +24,9 @@ __all__ = [
     "check_network",
     "explain_figure",
     "figures_of_plan",
+    "gas_properties",
+    "network_graph",
+    "network_tables",
     "plan_layers",
     "plan_options",
     "plan_work",

@@ -20,7 +20,6 @@ __all__ = [
     "Adjacency",
     "adjacency",
     "components",
-    "customers_cut_off",
     "fed_nodes",
     "neighbourhood",
     "parts_without",
@@ -232,38 +231,19 @@ def fed_nodes(network: Network, carries: Flags | None = None, *, injections: boo
     return np.asarray(fed[part])
 
 
-def customers_cut_off(network: Network, carries: Flags) -> NDArray[np.int64]:
-    """Return the rows of customers that no station reaches although one does over the open pieces.
+def neighbourhood(network: Network, nodes: NDArray[Any], length_m: float) -> NDArray[np.int64]:
+    """Return the nodes within a length of some nodes along the pipes, sorted, those included.
 
-    A customer with several attachments is cut off when none of them is fed.
-    """
-    before = _customers_fed(network, fed_nodes(network))
-    after = _customers_fed(network, fed_nodes(network, carries))
-    return np.flatnonzero(before & ~after)
-
-
-def neighbourhood(
-    network: Network, nodes: Rows, *, hops: int | None = None, length_m: float | None = None
-) -> NDArray[np.int64]:
-    """Return the nodes near some nodes, sorted, those included.
+    Closed valves do not end a neighbourhood.
 
     Parameters
     ----------
+    network : Network
     nodes : int array
         Where to start.
-    hops : int, optional
-        At most so many pieces away, valves counted.
-    length_m : float, optional
-        At most so far along the pipes [m].
-
-    Notes
-    -----
-    Closed valves do not end a neighbourhood. Give exactly one of `hops` and `length_m`.
+    length_m : float
+        How far [m].
     """
-    if (hops is None) == (length_m is None):
-        raise ValueError("give exactly one of hops and length_m")
-    if hops is not None:
-        return _within_hops(network, nodes, hops)
     pieces = network.pieces
     n = len(network.nodes)
     # A tiny length keeps valves, which have none, in the sparse matrix.
@@ -273,9 +253,7 @@ def neighbourhood(
     first = np.ones(len(order), dtype=bool)
     first[1:] = (np.diff(pair, axis=0) != 0).any(axis=1)  # of parallel pieces the shortest
     links = csr_array((length[order][first], (pair[first, 0], pair[first, 1])), shape=(n, n))
-    reach = dijkstra(
-        links, directed=False, indices=np.unique(nodes), limit=float(length_m or 0.0), min_only=True
-    )
+    reach = dijkstra(links, directed=False, indices=np.unique(nodes), limit=float(length_m), min_only=True)
     return np.flatnonzero(np.isfinite(reach))
 
 
@@ -330,25 +308,3 @@ def _hang_on(graph: nx.MultiGraph[int], network: Network, chosen: Flags) -> None
     who = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
     for place in np.flatnonzero(chosen[customers.attach_node]).tolist():
         graph.nodes[int(customers.attach_node[place])]["customers"].append(customers.id[int(who[place])])
-
-
-def _customers_fed(network: Network, fed: Flags) -> Flags:
-    customers = network.customers
-    who = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
-    return np.bincount(who, weights=fed[customers.attach_node], minlength=len(customers)) > 0
-
-
-def _within_hops(network: Network, nodes: Rows, hops: int) -> NDArray[np.int64]:
-    near = adjacency(network, open_only=False)
-    seen = np.zeros(len(network.nodes), dtype=bool)
-    seen[nodes] = True
-    frontier = np.unique(nodes).astype(np.int64)
-    for _ in range(hops):
-        count = near.start[frontier + 1] - near.start[frontier]
-        offset = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
-        reached = np.unique(near.neighbour[np.repeat(near.start[frontier], count) + offset])
-        frontier = reached[~seen[reached]].astype(np.int64)
-        seen[frontier] = True
-        if not len(frontier):
-            break
-    return np.flatnonzero(seen)

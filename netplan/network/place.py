@@ -13,14 +13,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
-from shapely.geometry import LineString
 
 from netplan.network.model import Network, Pipes
 from netplan.network.polyline import along, measures
 
 __all__ = [
     "from_lon_lat",
-    "line_between",
     "lines_between",
     "lon_lat",
     "nearest_chainage",
@@ -87,12 +85,6 @@ def lines_between(network: Network, pipe: Rows, from_m: Floats, to_m: Floats) ->
     order = np.lexsort([place, owner])
     xy = np.concatenate([first, coords[inner], last])[order]
     return np.asarray(shapely.linestrings(xy, indices=owner[order]), dtype=object)
-
-
-def line_between(network: Network, pipe: int, from_m: float, to_m: float) -> LineString:
-    """Return the course of one pipe between two chainages [m]; two equal points where they are the same."""
-    line: LineString = lines_between(network, np.array([pipe]), np.array([from_m]), np.array([to_m]))[0]
-    return line
 
 
 def volumes_m3(network: Network, pipe: Rows, from_m: Floats, to_m: Floats) -> Floats:

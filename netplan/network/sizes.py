@@ -13,7 +13,7 @@ from netplan.findings import Severity
 from netplan.network.normalise import Table
 from netplan.network.notes import Notes
 from netplan.network.words import Material
-from netplan.reference.pipes import wall_mm
+from netplan.reference.pipes import least_wall_bore_mm, wall_mm
 
 __all__ = ["resolve_sizes"]
 
@@ -55,7 +55,7 @@ def resolve_sizes(table: Table, notes: Notes) -> tuple[Floats, Floats, Floats]:
     from_sdr = need_wall & ~np.isnan(sdr) & ~np.isnan(od) & ~odd_sdr & ~odd_od
     wall[from_sdr] = _walls(table, from_sdr, od, notes)
     wall = np.where(np.isnan(wall) & ~np.isnan(bore) & ~np.isnan(od), (od - bore) / 2.0, wall)
-    bore = np.where(np.isnan(bore), od - 2.0 * wall, bore)
+    bore = np.where(np.isnan(bore), least_wall_bore_mm(od, wall), bore)
     faulty = odd_od | odd_sdr
     missing = ~faulty & (np.isnan(od) | np.isnan(bore))
     notes.add_each(

@@ -12,7 +12,6 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from netplan.bypass import Stand
-from netplan.constants import PA_PER_MBAR
 from netplan.demand import DemandResult, Together, Window, customer_demand, customer_pressure, node_demand
 from netplan.hydraulics import (
     FlowConditions,
@@ -320,7 +319,3 @@ class Desk:
         must[list(request.orders.keep_customers)] = True
         must[list(request.own_supply)] = False
         return must
-
-    def mbar(self, pressure_pa: float) -> float:
-        """Return a pressure in mbar."""
-        return pressure_pa / PA_PER_MBAR

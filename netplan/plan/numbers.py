@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Final
 
 from pydantic import AfterValidator, Field
 
 __all__ = [
+    "METRES_DIGITS",
     "Degrees",
     "Metres",
     "Millimetres",
@@ -32,7 +33,8 @@ Rounded1 = Annotated[float, _rounded(1), _field(1)]
 Rounded2 = Annotated[float, _rounded(2), _field(2)]
 Rounded3 = Annotated[float, _rounded(3), _field(3)]
 Rounded6 = Annotated[float, _rounded(6), _field(6)]
-Metres = Annotated[float, _rounded(3), _field(3)]
+METRES_DIGITS: Final = 3
+Metres = Annotated[float, _rounded(METRES_DIGITS), _field(METRES_DIGITS)]
 """Lengths, chainages and coordinates [m], to the millimetre."""
 Millimetres = Annotated[float, _rounded(1), _field(1)]
 """Bores, walls and sizes [mm], to 0.1 mm."""

@@ -39,8 +39,6 @@ from netplan.plan.unfed import Unfed, solve_unfed
 from netplan.plan.waiting import queue_minor, queue_of, times_of
 
 __all__ = ["price_cut"]
-
-Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 

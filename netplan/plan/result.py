@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +26,7 @@ class PieceState(IntEnum):
     STRANDED = 2
     CLOSED = 3
     FED = 4
-    """Live, and fed by a bypass or an opened valve alone."""
+    """Has gas through bypasses, hoses or opened valves alone, whether somebody draws it there or not."""
 
     @property
     def word(self) -> str:
@@ -40,7 +39,8 @@ class FlowPicture:
     """The solved state after the stops of one option, complete enough to be solved again elsewhere.
 
     Pieces that carry a stop are split at its barriers, so that every row lies wholly inside or outside
-    the zone. Node rows [0, n_network_nodes) are those of the network; the rest are stops and bypass ends.
+    the zone. A row of no length is a valve, named in `valve`: solving again needs to know whether it is open.
+    Node rows [0, n_network_nodes) are those of the network; the rest are stops and bypass ends.
 
     Parameters
     ----------
@@ -117,12 +117,8 @@ class PlanResult:
         What the plan was made on: of a large network the vicinity of the work.
     pictures : tuple of FlowPicture
         One for each option, in the order of the options.
-    refusals : GeoDataFrame-ready rows
-        Intervals where no stop may go near the work: (main row, from_m, to_m, method, code, words).
     """
 
     plan: Plan
     network: Network
     pictures: tuple[FlowPicture, ...]
-    refusals: tuple[tuple[int, float, float, str, str, str], ...] = ()
-    extra: Any = None

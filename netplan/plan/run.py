@@ -30,6 +30,7 @@ from netplan.plan.writing.option import option_of
 from netplan.plan.writing.orders import orders_in_words
 from netplan.plan.writing.picture import picture_of
 from netplan.plan.writing.solved import solved_of
+from netplan.plan.writing.validity import validity_findings
 
 __all__ = ["CAUTION", "NOT_CHECKED", "PlanRequest", "make_plan"]
 
@@ -113,7 +114,8 @@ def _plan_on(
         pictures.append(picture_of(desk, priced, solved, feeds.ids))
     desk.require_unfelt()
     everything = whole.request.network
-    known = known_findings(everything, work_section(everything, request.parts))
+    section_there = work_section(everything, request.parts)
+    known = (*known_findings(everything, section_there), *validity_findings(whole, section_there))
     plan = model.Plan(
         caution=CAUTION,
         network=_facts(everything),

@@ -16,7 +16,6 @@ from netplan.plan.naming import feed_open_state, purge_state, stop_id, stop_in_s
 __all__ = ["FeedLinks", "Judged", "Tapped", "WorkStates", "judge", "work_states"]
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 ROUNDING_PA = 1e-6
 """What solving to rounding may cost a pressure [Pa]."""

@@ -11,9 +11,14 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
-from typing import Final
+from typing import Final, TypeVar
 
-__all__ = ["Wall", "average_bore_mm", "inch_od_mm", "least_wall_bore_mm", "wall_by_rule_mm", "wall_mm"]
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Wall", "inch_od_mm", "least_wall_bore_mm", "wall_by_rule_mm", "wall_mm"]
+
+Size = TypeVar("Size", float, NDArray[np.float64])
 
 MM_PER_INCH: Final = 25.4
 _MATCH_MM: Final = 0.1
@@ -118,14 +123,9 @@ def wall_by_rule_mm(od_mm: float, sdr: float) -> float:
     return math.ceil(hundredths / 10.0) / 10.0
 
 
-def least_wall_bore_mm(od_mm: float, least_wall_mm: float) -> float:
-    """Return the bore at the least wall, OD - 2 t [mm]: the convention of this package."""
+def least_wall_bore_mm(od_mm: Size, least_wall_mm: Size) -> Size:
+    """Return the bore at the least wall, OD - 2 t [mm]; maker's charts give the average one, OD - 2.12 t."""
     return od_mm - 2.0 * least_wall_mm
-
-
-def average_bore_mm(od_mm: float, least_wall_mm: float) -> float:
-    """Return the average bore of maker's charts, OD - 2.12 t [mm]; never mix it with the other one."""
-    return od_mm - 2.12 * least_wall_mm
 
 
 def _micrometres(size_mm: float) -> int:

@@ -14,7 +14,7 @@ How it is purged::
 
     mains = ZoneMains(from_node, to_node, length_m, bore_m, roughness_m, pipe, from_m, to_m)
     source = PurgeSource(node, pipe, chainage_m, supply)        # one for each stop with a live side
-    supply = network_supply(solver, demand, node, kept_nodes=…, kept_pa_gauge=…) | steady_supply(pa_gauge)
+    supply = network_supply(solver, demand, node, kept_nodes=…, kept_pa_gauge=…) | (lambda flow: pa_gauge)
     plan = purge_plan(mains, [source, …], Equipment(feed_bores_m, stack_bores_m, stack_height_m,
                       feed_loss, roughness_m), FlowConditions(gas, …), volumes_out=2.0, volumes_in=2.0)
     plan.places, .least_velocity_m_s, .draw_m3_per_s_std, .dip_pa, .end_points, .notes, …
@@ -28,17 +28,13 @@ from netplan.venting.draw import (
     PathPart,
     Supply,
     actual_per_standard,
-    coupled_flow,
     network_supply,
-    path_flow,
-    steady_supply,
 )
 from netplan.venting.equipment import Equipment, LegFlow, PurgeSource, Rig, choose_rig
 from netplan.venting.figures import COMPARED_POTENTIALS, VentFigures, methane_kg, vent_figures
 from netplan.venting.letby import (
     LetByAllowance,
     let_by_allowance,
-    orifice_m3_per_s_std,
     slit_m3_per_s_std,
 )
 from netplan.venting.purge import PurgePlace, PurgePlan, end_point_lines, purge_plan
@@ -71,7 +67,6 @@ __all__ = [
     "actual_per_standard",
     "choose_rig",
     "compared_with_regulation",
-    "coupled_flow",
     "end_point_lines",
     "gap_content",
     "geometry_m3",
@@ -84,12 +79,9 @@ __all__ = [
     "minutes_to_purge",
     "natural_gas_figures_hold",
     "network_supply",
-    "orifice_m3_per_s_std",
-    "path_flow",
     "purge_plan",
     "purge_tree",
     "slit_m3_per_s_std",
-    "steady_supply",
     "vent_figures",
     "w14a_scf",
     "w14b_scf",

@@ -27,11 +27,8 @@ __all__ = [
     "PathPart",
     "Supply",
     "actual_per_standard",
-    "coupled_flow",
     "greatest_draw",
     "network_supply",
-    "path_flow",
-    "steady_supply",
 ]
 
 Floats = npt.NDArray[np.float64]
@@ -173,16 +170,6 @@ def greatest_draw(supply: Supply, most: float) -> float:
     return low
 
 
-def path_flow(parts: Sequence[PathPart], inlet_pa_gauge: float, conditions: FlowConditions) -> float:
-    """Return the flow that a pressure [Pa gauge] drives through parts [m³/s at 15 °C, 101.325 kPa]."""
-    return FlowPath(parts, conditions).flow(inlet_pa_gauge)
-
-
-def coupled_flow(parts: Sequence[PathPart], supply: Supply, conditions: FlowConditions) -> float:
-    """Return the flow at which parts and live network agree [m³/s at 15 °C, 101.325 kPa]."""
-    return FlowPath(parts, conditions).flow_from(supply)
-
-
 def _merged(parts: Sequence[PathPart]) -> Floats:
     """Return length, bore, roughness and loss with parts of one bore and wall made one, shape (4, k)."""
     alike: dict[tuple[float, float], tuple[float, float]] = {}
@@ -191,11 +178,6 @@ def _merged(parts: Sequence[PathPart]) -> Floats:
         alike[part.bore_m, part.roughness_m] = (length + part.length_m, loss + part.loss_coefficient)
     rows = [(length, bore, rough, loss) for (bore, rough), (length, loss) in alike.items()]
     return np.array(rows, dtype=float).reshape(-1, 4).T
-
-
-def steady_supply(pressure_pa_gauge: float) -> Supply:
-    """Return a supply that holds its pressure whatever is drawn [Pa gauge]."""
-    return lambda _flow: pressure_pa_gauge
 
 
 def network_supply(

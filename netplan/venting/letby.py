@@ -10,7 +10,7 @@ from netplan.errors import BadInputError
 from netplan.reference.gas import METRIC_STANDARD, Gas
 from netplan.reference.purge import LeakPath, purge_figure
 
-__all__ = ["LetByAllowance", "let_by_allowance", "orifice_m3_per_s_std", "slit_m3_per_s_std"]
+__all__ = ["LetByAllowance", "let_by_allowance", "slit_m3_per_s_std"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,25 +102,3 @@ def slit_m3_per_s_std(
     # Positive root of inertia v² + drag v = Δp, in the form that does not cancel for small v.
     velocity = 2.0 * across_pa / (drag + math.sqrt(drag * drag + 4.0 * inertia * across_pa))
     return velocity * gap_m * width_m * density / gas.density_kg_per_m3_at(METRIC_STANDARD)
-
-
-def orifice_m3_per_s_std(area_m2: float, across_pa: float, ground_temperature_k: float, gas: Gas) -> float:
-    """Return the flow through a sharp-edged hole into the open air [m³/s at 15 °C, 101.325 kPa].
-
-    v = C √(2 Δp/ρ).
-
-    Parameters
-    ----------
-    area_m2 : float
-        Area of the hole, ≥ 0 [m²].
-    across_pa : float
-        Pressure across it, ≥ 0 and below 100 mbar [Pa]; higher needs an expansion factor.
-    ground_temperature_k : float
-        Temperature of the gas [K].
-    gas : Gas
-    """
-    if not (area_m2 >= 0.0 and across_pa >= 0.0):
-        raise BadInputError("let-by: area and pressure across must be known and ≥ 0; correct them")
-    density = gas.density_kg_per_m3(ground_temperature_k, ATMOSPHERE_PA_ABS + across_pa / 2.0)
-    velocity = purge_figure("discharge_coefficient") * math.sqrt(2.0 * across_pa / density)
-    return velocity * area_m2 * density / gas.density_kg_per_m3_at(METRIC_STANDARD)

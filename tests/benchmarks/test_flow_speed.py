@@ -14,9 +14,9 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from netplan.hydraulics import FlowNetwork, FlowSolver, FlowState, PartStatus, solve
+from netplan.hydraulics import FlowNetwork, FlowSolver, FlowState, PartStatus
 from tests.benchmarks.street_grid import street_grid
-from tests.flow_cases import CONDITIONS
+from tests.flow_cases import CONDITIONS, solve
 from tests.outside.test_flow_networks import town
 from tests.pandapipes_flow import answer_of, build, solve_net
 

@@ -8,7 +8,6 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -21,30 +20,29 @@ from netplan.bypass import (
     Part,
     SizedFeed,
     Tap,
+    branch_roots,
     coldest_air_temp_c,
     feed_links,
     feed_loss_coefficient,
     feed_lower_bound_minor,
     feed_parts,
     feed_price_minor,
-    least_distance_m,
     local_peak_allowance_pa,
-    size_feed,
     size_ladder,
     sizes_in_order,
     spare_flow_m3_per_s_std,
-    weather_by_hour,
     weather_window,
     with_taps,
 )
 from netplan.bypass.split import Judge, split_case
 from netplan.bypass.stand import Stand
-from netplan.demand import Window, customer_demand, day_hours, node_demand, uplift
-from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork, FlowSolver, solve
+from netplan.demand import Window, customer_demand, diversity_of, node_demand, uplift
+from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork, FlowSolver
 from netplan.reference.gas import named_gas
 from netplan.rules import Rules, read_rules
 from tests.demand_tables import customers_table
-from tests.feed_cases import random_town
+from tests.feed_cases import random_town, smallest_feed
+from tests.flow_cases import solve
 
 GAS = named_gas("natural gas")
 CONDITIONS = FlowConditions(GAS)
@@ -171,7 +169,7 @@ def test_every_smaller_size_fails(seed: int) -> None:
     rules = read_rules()
     town = random_town(seed, rules)
     case = town.case(CONDITIONS)
-    sized = size_feed(case, town.feed, rules)
+    sized = smallest_feed(case, town.feed, rules)
     if not isinstance(sized, SizedFeed):
         assert not any(case.judge([size], rules).holds for size in sizes_in_order(town.feed, rules))
         return
@@ -281,14 +279,6 @@ def test_lower_bound_bounds_and_is_met(ways: list[tuple[float, str]]) -> None:
     assert bound == (min(real) if real else None)
 
 
-def test_least_distance_of_lines() -> None:
-    lines = [shapely.LineString([(0, 0), (10, 0)]), shapely.LineString([(50, 50), (60, 50)])]
-    others = [shapely.LineString([(0, 7), (10, 9)]), shapely.LineString([(100, 0), (100, 90)])]
-    assert least_distance_m(lines, others) == pytest.approx(7.0)
-    assert least_distance_m(lines, others, most_m=5.0) is None
-    assert least_distance_m([], others) is None
-
-
 @given(
     st.floats(-35, 30),
     st.none() | st.floats(-40, 40),
@@ -357,36 +347,11 @@ def test_wider_feeds_hold_for_colder_weather_and_the_edge_is_real() -> None:
     assert edges >= 15
 
 
-def test_hours_of_the_day() -> None:
-    rules = read_rules()
-    town = random_town(3, rules)
-    count = town.network.node_count
-    table = customers_table([3 * 2.49e5] * count, meters=[3] * count)
-    result = customer_demand(table, Window(), rules, GAS.gross_calorific_value_j_per_m3())
-
-    def demand_of(hour: int, air_temp_c: float) -> np.ndarray:
-        day = result.at_hours(day_hours(air_temp_c))
-        return node_demand(table, day.flow_m3_per_s_std(hour), count)
-
-    case = town.case(CONDITIONS)
-    options = [size_ladder(town.feed, rules)[k] for k in (0, 3)]
-    rows = weather_by_hour(case, demand_of, [3, 7], options, rules)
-    assert [row.hour for row in rows] == [3, 7]
-    night, morning = (row.options[1].coldest_c for row in rows)
-    # A household draws least at night and most in the morning.
-    assert morning is not None
-    assert night is not None
-    assert night < morning < 20.0
-    assert rows[1].holding(morning) == ("51 mm",)
-    assert rows[1].holding(morning - 0.1) == ()
-    assert rows[0].options[0].coldest_c is None
-
-
 def test_spare_flow_is_the_edge() -> None:
     rules = read_rules()
     town = random_town(3, rules)
     case = town.case(CONDITIONS)
-    sized = size_feed(case, town.feed, rules)
+    sized = smallest_feed(case, town.feed, rules)
     assert isinstance(sized, SizedFeed)
     spare = spare_flow_m3_per_s_std(case, [sized.size], 0, rules)
     step = 2.0 * float(town.demand.sum()) / 2**14
@@ -397,9 +362,13 @@ def test_spare_flow_is_the_edge() -> None:
         assert case.judge([sized.size], rules, demand_m3_per_s_std=demand).holds is holds
 
 
-def test_allowance_by_hand_on_a_branch() -> None:
-    # A main of 10 meters with one service of one meter at its end; nothing meshed but the station's node.
-    rules = read_rules()
+def _share(meters: np.ndarray) -> np.ndarray:
+    """Two kinds of meters: those with a peak, by the published curve; those with a yearly energy, by the rules."""
+    return np.column_stack([diversity_of(meters[:, 0]), uplift(meters[:, 1], read_rules())])
+
+
+def _branch() -> FlowNetwork:
+    """Make a main with two services at its end; nothing is meshed but the station's node."""
     links = FlowLinks(
         from_node=np.array([0, 1, 1]),
         to_node=np.array([1, 2, 3]),
@@ -407,20 +376,55 @@ def test_allowance_by_hand_on_a_branch() -> None:
         bore_m=np.array([0.0514, 0.026, 0.026]),
         roughness_m=np.full(3, 7e-6),
     )
-    network = FlowNetwork(4, links, np.array([0]), np.array([2500.0]))
-    meters = np.array([0.0, 8.0, 1.0, 1.0])
-    part = np.full(4, 10.0)
-    mean = 1.2 / 3600.0
-    demand = meters * mean * float(uplift(10.0, rules))
+    return FlowNetwork(4, links, np.array([0]), np.array([2500.0]))
+
+
+def test_allowance_by_hand_on_a_branch() -> None:
+    # Ten meters by yearly energy, eight of them beside the main and one at the end of each service.
+    network = _branch()
+    meters = np.zeros((4, 2))
+    meters[:, 1] = [0.0, 8.0, 1.0, 1.0]
+    drawn = meters * 1.2 / 3600.0
+    demand = drawn[:, 1] * float(uplift(10.0, read_rules()))
     state = solve(network, demand, CONDITIONS)
-    allowance = local_peak_allowance_pa(network, state, CONDITIONS, meters, part, rules)
+    allowance = local_peak_allowance_pa(network, state, CONDITIONS, drawn, meters, _share)
     assert allowance[0] == 0.0
     # All ten meters hang on the main: it sees what the part was raised by already.
     assert allowance[1] == pytest.approx(0.0, abs=1e-9)
     assert allowance[2] == allowance[3] > 0.0
-    # The same by solving with the single meter's own uplift, the rest of the flow kept on the main.
+    # The same by solving with the single meter's own uplift, (1 + 0.35)(1 + 0.10) by the shipped rules, the
+    # rest of the flow kept on the main.
     peaking = demand.copy()
-    peaking[2] = mean * float(uplift(1.0, rules))
+    peaking[2] = drawn[2, 1] * 1.35 * 1.10
     peaking[1] -= peaking[2] - demand[2]
     alone = solve(network, peaking, CONDITIONS)
     assert allowance[2] == pytest.approx(state.pressure_pa_gauge[2] - alone.pressure_pa_gauge[2], rel=1e-3)
+
+
+def test_allowance_of_single_peaks_by_the_published_curve() -> None:
+    """The part holds 100 boilers of 24 kW; one of them hangs on each service, the rest beside the main.
+
+    The curve (Fjernvarme data as kept in the reference tables, heating appliances): g(1) = 1 by definition, so
+    that one boiler at a branch's end draws its whole peak while the part's mean is g(100) of it.
+    """
+    network = _branch()
+    meters = np.zeros((4, 2))
+    meters[:, 0] = [0.0, 98.0, 1.0, 1.0]
+    drawn = meters * 24e3 / GAS.gross_calorific_value_j_per_m3() / 8.0
+    g = float(diversity_of(100.0))
+    assert 0.3 < g < 0.7
+    demand = drawn[:, 0] * g
+    state = solve(network, demand, CONDITIONS)
+    allowance = local_peak_allowance_pa(network, state, CONDITIONS, drawn, meters, _share)
+    peaking = demand.copy()
+    peaking[2] = drawn[2, 0]
+    peaking[1] -= peaking[2] - demand[2]
+    alone = solve(network, peaking, CONDITIONS)
+    assert allowance[2] == pytest.approx(state.pressure_pa_gauge[2] - alone.pressure_pa_gauge[2], rel=1e-3)
+    assert allowance[2] > 0.0
+
+
+def test_where_a_branch_begins() -> None:
+    network = _branch()
+    assert branch_roots(network).tolist() == [0, 0, 0, 0]
+    assert branch_roots(network, np.array([2])).tolist() == [0, 1, 2, 1]

@@ -21,10 +21,20 @@ from netplan.hydraulics import (
     PartStatus,
     StationState,
     lu_solver,
-    solve,
 )
 from netplan.reference.gas import named_gas
-from tests.flow_cases import BORES_M, CONDITIONS, LENGTHS_M, M3H, ROUGHNESS_M, Case, cases, imbalance, links
+from tests.flow_cases import (
+    BORES_M,
+    CONDITIONS,
+    LENGTHS_M,
+    M3H,
+    ROUGHNESS_M,
+    Case,
+    cases,
+    imbalance,
+    links,
+    solve,
+)
 from tests.flow_reference import solve_by_trying
 
 Floats = npt.NDArray[np.float64]

@@ -6,12 +6,14 @@ Every seventh main by default; all of them with NETPLAN_EVERY=1.
 from __future__ import annotations
 
 import os
+from collections import deque
 from pathlib import Path
 
 import pytest
 
 from netplan.errors import NoPlanError
-from netplan.isolation import Index, IsolationProblem, build_index, cuts
+from netplan.isolation import CutSearch, Index, IsolationProblem, build_index, cuts
+from netplan.isolation.forced import Forced
 from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.section import WorkPart, work_section
@@ -23,12 +25,20 @@ EVERY = int(os.environ.get("NETPLAN_EVERY", "7"))
 SAMPLE = Path(__file__).parents[2] / "sample_network"
 
 
+class Everywhere(CutSearch):
+    """A search that explores the whole network before it begins."""
+
+    def _lay_out(self) -> Forced:
+        forced = super()._lay_out()
+        deque(self.near.outward(), maxlen=0)
+        return forced
+
+
 def value(network: Network, index: Index, row: int, *, whole: bool) -> int | None:
     """Return the value of the best cut for a whole main, in a neighbourhood or in all of the network."""
     work = work_section(network, [WorkPart(network.pipes.id[row], 0.0, float(network.pipes.length_m[row]))])
-    search = cuts(IsolationProblem(network, work, default_rules(), 9.0, 800.0), index)
-    if whole:
-        search.look_everywhere()
+    problem = IsolationProblem(network, work, default_rules(), 9.0, 800.0)
+    search = Everywhere(problem, index) if whole else cuts(problem, index)
     try:
         return next(search).bound_minor
     except NoPlanError:

@@ -16,20 +16,18 @@ from netplan.hydraulics import FlowConditions
 from netplan.reference.gas import METRIC_NORMAL, METRIC_STANDARD, US_STANDARD, gas_from_composition, named_gas
 from netplan.venting import (
     Equipment,
+    FlowPath,
     PathPart,
     PurgeSource,
     ZoneMains,
     choose_rig,
-    coupled_flow,
     gap_content,
     least_velocity_m_s,
     line_content,
     natural_gas_figures_hold,
-    path_flow,
     purge_plan,
     purge_tree,
     slit_m3_per_s_std,
-    steady_supply,
     vent_figures,
 )
 
@@ -136,7 +134,7 @@ def test_more_pressure_and_bore_give_more_flow_length_and_loss_less(
 ) -> None:
     def flow(long: float, wide: float, loss: float, high: float) -> float:
         parts = [PathPart(long, wide, 1e-5, loss), PathPart(3.0, wide, 1e-5, 5.0, holds_air=True)]
-        return path_flow(parts, high, CONDITIONS)
+        return FlowPath(parts, CONDITIONS).flow(high)
 
     base = flow(length, bore, 4.0, pressure)
     assert flow(length, bore, 4.0, pressure * more) > base
@@ -156,15 +154,15 @@ def test_the_draw_is_where_path_and_live_network_agree(
     def supply(flow: float) -> float:
         return pressure - stiffness * flow * flow
 
-    drawn = coupled_flow(parts, supply, CONDITIONS)
-    assert drawn == pytest.approx(path_flow(parts, supply(drawn), CONDITIONS), rel=1e-4, abs=1e-8)
-    assert drawn <= path_flow(parts, pressure, CONDITIONS) * (1.0 + 1e-9)
+    drawn = FlowPath(parts, CONDITIONS).flow_from(supply)
+    assert drawn == pytest.approx(FlowPath(parts, CONDITIONS).flow(supply(drawn)), rel=1e-4, abs=1e-8)
+    assert drawn <= FlowPath(parts, CONDITIONS).flow(pressure) * (1.0 + 1e-9)
 
 
 def test_a_draw_stops_short_of_what_the_network_cannot_give() -> None:
     parts = [PathPart(5.0, 0.05, 1e-5, 6.0)]
-    limit = 0.3 * path_flow(parts, 2500.0, CONDITIONS)
-    drawn = coupled_flow(parts, lambda flow: 2500.0 if flow < limit else math.nan, CONDITIONS)
+    limit = 0.3 * FlowPath(parts, CONDITIONS).flow(2500.0)
+    drawn = FlowPath(parts, CONDITIONS).flow_from(lambda flow: 2500.0 if flow < limit else math.nan)
     assert 0.99 * limit < drawn < limit
 
 
@@ -249,7 +247,7 @@ def test_the_rig_is_the_smallest_that_reaches_or_the_best_that_does_not(
     zone: tuple[ZoneMains, int], pressure: float
 ) -> None:
     mains, feed = zone
-    source = PurgeSource(feed, 0, 0.0, steady_supply(pressure))
+    source = PurgeSource(feed, 0, 0.0, lambda _flow: pressure)
     rig = choose_rig(mains, [source], EQUIPMENT, CONDITIONS)
     assert all(flow.used <= 1.5 * flow.needed * (1 + 1e-9) for flow in rig.flows)
     smaller = [
@@ -272,7 +270,7 @@ def test_a_purge_plan_lists_one_feed_and_its_vents_in_order(
     zone: tuple[ZoneMains, int], pressure: float
 ) -> None:
     mains, feed = zone
-    source = PurgeSource(feed, 0, 0.0, steady_supply(pressure))
+    source = PurgeSource(feed, 0, 0.0, lambda _flow: pressure)
     plan = purge_plan(mains, [source], EQUIPMENT, CONDITIONS, volumes_out=2.0, volumes_in=2.0)
     assert [place.order for place in plan.places] == list(range(len(plan.places)))
     assert [place.role for place in plan.places][:1] == ["feed"]

@@ -7,7 +7,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from netplan.network.graph import customers_cut_off
 from netplan.network.model import Network
 from netplan.network.section import WorkPart
 from netplan.outputs.layers import plan_layers, write_layers
@@ -18,6 +17,7 @@ from netplan.readers import read_network
 from netplan.rules import default_rules
 from tests.compared import compared
 from tests.gpkg_flow import read, rebuild
+from tests.networks import customers_cut_off
 
 SAMPLE = Path(__file__).parents[2] / "sample_network" / "town.gpkg"
 AGREE_MBAR = 0.05

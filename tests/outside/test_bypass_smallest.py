@@ -9,9 +9,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from netplan.bypass import FeedSize, SizedFeed, size_feed, sizes_in_order
+from netplan.bypass import FeedSize, SizedFeed, sizes_in_order
 from netplan.rules import Rules, read_rules
-from tests.feed_cases import Town, hoses_of, random_town
+from tests.feed_cases import Town, hoses_of, random_town, smallest_feed
 from tests.feed_reference import hgas_conditions, pandapipes_pressures
 
 AGREE_PA = 5.0
@@ -48,7 +48,7 @@ def test_smallest_in_random_towns() -> None:
         case = town.case(conditions)
         if case.judge([], rules).holds:
             continue
-        sized = size_feed(case, town.feed, rules)
+        sized = smallest_feed(case, town.feed, rules)
         if not isinstance(sized, SizedFeed):
             continue
         pressure, excess, velocity = _verdict(town, sized.size, rules)

@@ -8,8 +8,12 @@ import fluids
 import numpy as np
 import pytest
 
-from netplan.hydraulics import FlowConditions, FlowGas, friction_factor, pipe_drop
-from netplan.hydraulics.formulas import (
+from netplan.hydraulics import FlowConditions, FlowGas, friction_factor
+from netplan.reference.gas import named_gas
+from netplan.units import factor
+from tests.compared import compared
+from tests.flow_cases import pipe_drop
+from tests.published_formulas import (
     CODE_PROPANE,
     code_flow_cfh,
     code_flow_high_cfh,
@@ -18,9 +22,6 @@ from netplan.hydraulics.formulas import (
     renouard_drop_mbar,
     spitzglass_flow_cfh,
 )
-from netplan.reference.gas import named_gas
-from netplan.units import factor
-from tests.compared import compared
 
 # Textbook Prandtl and von Karman tables (from memory), and the same computed with fluids 1.3.
 SMOOTH = {

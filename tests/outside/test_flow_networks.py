@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 
-from netplan.hydraulics import FlowConditions, FlowGas, FlowLinks, FlowNetwork, FlowSolver, PartStatus, solve
+from netplan.hydraulics import FlowConditions, FlowGas, FlowLinks, FlowNetwork, FlowSolver, PartStatus
 from netplan.reference.gas import named_gas
 from tests import schutterwald
 from tests.benchmarks.street_grid import street_grid
 from tests.compared import compared
-from tests.flow_cases import CONDITIONS, M3H, ROUGHNESS_M, Case, cases, links, ring_six
+from tests.flow_cases import CONDITIONS, M3H, ROUGHNESS_M, Case, cases, links, ring_six, solve
 from tests.pandapipes_flow import answer_of, build, solve_net
 
 E_PIPE, SOURCE = 4, 0

@@ -17,7 +17,6 @@ import numpy as np
 import pytest
 
 from netplan.errors import NoPlanError
-from netplan.network.graph import customers_cut_off
 from netplan.network.model import Network
 from netplan.network.section import WorkPart
 from netplan.outputs.folder import write_plan_folder
@@ -27,6 +26,7 @@ from netplan.plan.schema import plan_schema, read_plan
 from netplan.readers import read_network, write_layers
 from tests.compared import compared
 from tests.independent import Walker
+from tests.networks import customers_cut_off
 from tests.schutterwald import CUSTOMERS, MAINS, MILD_C, Case, layers, pinned_rules
 from tests.verified import check_walk
 

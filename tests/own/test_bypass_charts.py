@@ -19,7 +19,6 @@ from netplan.bypass import (
     drop_curve,
     feed_links,
     pressure_by_weather,
-    size_feed,
     size_ladder,
     sizes_in_order,
     worst_path,
@@ -36,7 +35,7 @@ from netplan.outputs.charts import (
 )
 from netplan.outputs.figures import US
 from netplan.reference.gas import named_gas
-from tests.feed_cases import RING_DEMAND, ring, ring_rules
+from tests.feed_cases import RING_DEMAND, ring, ring_rules, smallest_feed
 
 RULES = ring_rules([38.0, 51.4, 63.0])
 CONDITIONS = FlowConditions(named_gas("natural gas"))
@@ -49,7 +48,7 @@ def _case() -> FeedCase:
 
 
 def _sized() -> SizedFeed:
-    sized = size_feed(_case(), BYPASS, RULES)
+    sized = smallest_feed(_case(), BYPASS, RULES)
     assert isinstance(sized, SizedFeed)
     return sized
 

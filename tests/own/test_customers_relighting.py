@@ -109,13 +109,6 @@ def test_a_window_over_night_is_relit_on_its_last_day() -> None:
     assert times.on_by == ("2026-05-13T10:05",)
 
 
-def test_second_visits_follow_the_share_of_closed_doors() -> None:
-    queue = _queue(["1", "2", "3"], meters=[1, 3, 1])
-    assert queue.second_visits(0.2) == 1
-    assert queue.second_visits(0.21) == 2
-    assert queue.second_visits(0.0) == 0
-
-
 def test_nobody_off_needs_nothing() -> None:
     times = off_on_times(_queue([]), start=None, hours=9.0, relights_per_hour=12.0, day_end="08:00")
     assert times.fits

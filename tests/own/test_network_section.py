@@ -10,7 +10,6 @@ from netplan.errors import BadWorkError
 from netplan.network.graph import (
     adjacency,
     components,
-    customers_cut_off,
     fed_nodes,
     neighbourhood,
     to_networkx,
@@ -18,7 +17,6 @@ from netplan.network.graph import (
 from netplan.network.model import Network
 from netplan.network.place import (
     from_lon_lat,
-    line_between,
     lines_between,
     lon_lat,
     nearest_chainage,
@@ -27,7 +25,18 @@ from netplan.network.place import (
     volumes_m3,
 )
 from netplan.network.section import WorkPart, parts_at, parts_in_area, work_section
-from tests.networks import EAST_M, NORTH_M, build, customer, main, node_at, service, station, valve
+from tests.networks import (
+    EAST_M,
+    NORTH_M,
+    build,
+    customer,
+    customers_cut_off,
+    main,
+    node_at,
+    service,
+    station,
+    valve,
+)
 
 
 @pytest.fixture(scope="module")
@@ -106,7 +115,7 @@ def test_places_and_lines(town: Network) -> None:
     many = points_at(town, np.zeros(1500, dtype=int), np.linspace(0, 100, 1500))
     assert np.allclose(many[:600], points_at(town, np.zeros(600, dtype=int), np.linspace(0, 100, 1500)[:600]))
     assert np.allclose(from_lon_lat(town, lon_lat(town, xy)), xy, atol=1e-5)
-    line = line_between(town, 0, 50, 70)
+    (line,) = lines_between(town, np.array([0]), np.array([50.0]), np.array([70.0]))
     assert line.length == pytest.approx(20)
     assert len(line.coords) == 3
     pair = lines_between(town, np.array([0, 1]), np.array([0.0, 1.0]), np.array([100.0, 3.0]))
@@ -153,13 +162,11 @@ def test_adjacency_lists_every_open_piece_twice(town: Network) -> None:
 
 def test_neighbourhoods(town: Network) -> None:
     start = np.array([node_at(town, (30, 0))])
-    one = neighbourhood(town, start, hops=1)
+    one = neighbourhood(town, start, 30.5)
     assert len(one) == 4
-    assert set(one.tolist()) <= set(neighbourhood(town, start, hops=2).tolist())
-    assert node_at(town, (0, 0)) in neighbourhood(town, start, length_m=30.5)
-    assert node_at(town, (0, 0)) not in neighbourhood(town, start, length_m=29.5)
-    with pytest.raises(ValueError, match="exactly one"):
-        neighbourhood(town, start)
+    assert set(one.tolist()) <= set(neighbourhood(town, start, 61.0).tolist())
+    assert node_at(town, (0, 0)) in neighbourhood(town, start, 30.5)
+    assert node_at(town, (0, 0)) not in neighbourhood(town, start, 29.5)
 
 
 def test_the_networkx_view(town: Network) -> None:
@@ -170,5 +177,5 @@ def test_the_networkx_view(town: Network) -> None:
     assert graph.nodes[node_at(town, (38, -40))]["customers"] == ["C1"]
     ways = {data.get("valve_id") for _, _, data in graph.edges(data=True)}
     assert ways == {None, "V1", "V2"}
-    part = to_networkx(town, neighbourhood(town, np.array([node_at(town, (30, 0))]), hops=1))
+    part = to_networkx(town, neighbourhood(town, np.array([node_at(town, (30, 0))]), 30.5))
     assert part.number_of_edges() == 3

@@ -19,7 +19,6 @@ from netplan.venting import (
     end_point_lines,
     let_by_allowance,
     purge_plan,
-    steady_supply,
 )
 
 TABLES = (
@@ -69,7 +68,7 @@ def test_every_end_point_says_of_what_its_percentage_is() -> None:
 
 def test_hydrogen_is_purged_through_inert_gas_only() -> None:
     gas = gas_from_composition({"methane": 0.8, "hydrogen": 0.2}, "blend")
-    source = PurgeSource(0, 0, 10.4, steady_supply(2500.0))
+    source = PurgeSource(0, 0, 10.4, lambda _flow: 2500.0)
     plan = purge_plan(_mains(), [source], EQUIPMENT, FlowConditions(gas), volumes_out=2.0, volumes_in=2.0)
     assert plan.medium == "inert gas only, out and back in"
     assert plan.least_velocity_m_s is None
@@ -81,7 +80,7 @@ def test_hydrogen_is_purged_through_inert_gas_only() -> None:
 
 
 def test_branches_are_listed_the_longest_run_first() -> None:
-    source = PurgeSource(0, 0, 10.4, steady_supply(2500.0))
+    source = PurgeSource(0, 0, 10.4, lambda _flow: 2500.0)
     plan = purge_plan(
         _mains(),
         [source],
@@ -101,7 +100,7 @@ def test_branches_are_listed_the_longest_run_first() -> None:
 
 
 def test_too_slow_a_purge_says_what_to_do() -> None:
-    source = PurgeSource(0, 0, 10.4, steady_supply(150.0))
+    source = PurgeSource(0, 0, 10.4, lambda _flow: 150.0)
     small = Equipment((0.025,), (0.025,), 3.0, 6.0, 1e-5)
     plan = purge_plan(
         _mains(), [source], small, FlowConditions(named_gas("natural gas")), volumes_out=2.0, volumes_in=2.0
@@ -130,7 +129,7 @@ def test_a_live_network_that_gives_out_is_named_as_what_limits() -> None:
 
 def test_the_other_end_is_tried_where_one_cannot() -> None:
     weak = PurgeSource(0, 0, 10.4, lambda flow: 2600.0 if flow < 1e-4 else float("nan"))
-    strong = PurgeSource(2, 0, 79.6, steady_supply(2500.0))
+    strong = PurgeSource(2, 0, 79.6, lambda _flow: 2500.0)
     plan = purge_plan(
         _mains(),
         [weak, strong],

@@ -9,7 +9,7 @@ from netplan.outputs.layers.base import base_rows, condition_rows
 from netplan.outputs.layers.cuts import PipeLines
 from netplan.outputs.layers.extent import Extent, extent_of
 from netplan.outputs.layers.state import bypass_rows, customer_rows, node_rows, pipe_rows, station_rows
-from netplan.outputs.layers.works import Places, refused_rows, work_rows, works_of
+from netplan.outputs.layers.works import Places, work_rows, works_of
 from netplan.plan.result import PlanResult
 
 __all__ = ["plan_layers"]
@@ -43,7 +43,6 @@ def plan_layers(result: PlanResult) -> dict[str, gpd.GeoDataFrame]:
             of_options.setdefault(name, []).append(rows)
     layers = {"work": work_rows(plan, places)}
     layers |= {name: _stack(parts) for name, parts in of_options.items()}
-    layers["refused"] = refused_rows(network, lines, result.refusals)
     layers |= base_rows(network, extent)
     layers["conditions"] = condition_rows(plan, extent)
     return layers

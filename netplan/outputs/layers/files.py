@@ -32,7 +32,7 @@ _NEEDED = {
     "pipes": "option layer pipe_id from_m to_m state system valve_id bore_mm od_mm length_m from_node "
     "to_node flow_m3h pressure_from_mbar pressure_to_mbar street record_date geometry",
     "stations": "option station_id outlet_mbar max_outlet_mbar capacity_m3h flow_m3h geometry",
-    "refused": "main_id from_m to_m method reason geometry",
+    "refused": "main_id from_m to_m method code reason geometry",
 }
 """What drawing a plan needs of its layers."""
 

@@ -9,11 +9,12 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
+from netplan.isolation import DEARER
 from netplan.network.model import Network
 from netplan.outputs.layers.cuts import PipeLines
 from netplan.plan.model import Option, Plan
 
-__all__ = ["Places", "refused_rows", "work_rows", "works_of"]
+__all__ = ["Places", "work_rows", "works_of"]
 
 
 _STOP_COLUMNS = (
@@ -141,6 +142,7 @@ def works_of(option: Option, places: Places) -> dict[str, gpd.GeoDataFrame]:
             ),
         ),
         "fallback": _fallback(option, places),
+        "refused": _refused(option, places),
     }
 
 
@@ -174,23 +176,34 @@ def _fallback(option: Option, places: Places) -> gpd.GeoDataFrame:
     )
 
 
-def refused_rows(
-    network: Network, lines: PipeLines, refusals: Sequence[tuple[int, float, float, str, str, str]]
-) -> gpd.GeoDataFrame:
-    """Return the intervals of mains where no stop may go, with the reason."""
-    pipe = np.array([row[0] for row in refusals], dtype=np.int64)
-    from_m = np.array([row[1] for row in refusals], dtype=float)
-    to_m = np.array([row[2] for row in refusals], dtype=float)
-    columns = {
-        "main_id": network.pipes.id.take(pipe).numpy() if len(pipe) else [],
-        "from_m": from_m,
-        "to_m": to_m,
-        "method": [row[3] for row in refusals],
-        "code": [row[4] for row in refusals],
-        "reason": [row[5] for row in refusals],
-    }
-    geometry: Any = lines.parts(pipe, from_m, to_m) if len(pipe) else []
-    return gpd.GeoDataFrame(columns, geometry=geometry, crs=network.crs)
+def _refused(option: Option, places: Places) -> gpd.GeoDataFrame:
+    """Return the lengths nearer to the work than each stop where a method cannot be used.
+
+    A length where a stop can be made, but dearer, is none of them. A valve that cannot be used has no length;
+    plan.json has it among `not_nearer` of the stop.
+    """
+    return places.frame(
+        ("option", "stop_id", "main_id", "from_m", "to_m", "method", "side", "code", "reason"),
+        (
+            (
+                *(
+                    option.rank,
+                    stop.id,
+                    no.main_id,
+                    no.from_m,
+                    no.to_m,
+                    no.method,
+                    no.side,
+                    no.code,
+                    no.reason,
+                ),
+                places.part("mains", no.main_id, no.from_m, no.to_m),
+            )
+            for stop in option.stops
+            for no in stop.not_nearer
+            if no.code != DEARER and no.to_m > no.from_m
+        ),
+    )
 
 
 def _number(value: float | None) -> float:

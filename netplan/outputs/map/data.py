@@ -42,7 +42,6 @@ def map_data(plan: Plan, layers: Layers, units: Figures) -> dict[str, Any]:
         "network": {"digest": plan.network.content_sha256[:12], "crs": plan.network.crs},
         "base": base_of(layers),
         "light": network_of(layers),
-        "refused": _refused(layers, units),
         "options": [_option(option, layers, units) for option in plan.options],
         "addresses": _addresses(layers),
     }
@@ -69,6 +68,7 @@ def _option(option: Option, layers: Layers, units: Figures) -> dict[str, Any]:
         "bypasses": _bypasses(option, layers, units),
         "customers": _customers(option, layers, units),
         "pieces": pieces_of(layers, option.rank, units),
+        "refused": _refused(option, layers, units),
         **small_things(option, layers, units),
     }
 
@@ -127,14 +127,29 @@ def _customers(option: Option, layers: Layers, units: Figures) -> Things:
     return things
 
 
-def _refused(layers: Layers, units: Figures) -> Things:
-    rows = layers["refused"].reset_index(drop=True)
-    things = []
+def _refused(option: Option, layers: Layers, units: Figures) -> Things:
+    """Return the lengths where some method cannot be used, one line with all reasons for each length.
+
+    That most lengths have no valve is seen without saying so.
+    """
+    if "option" not in layers["refused"]:  # plans of 0.1.0, where the layer is empty
+        return []
+    rows = rows_of(layers, "refused", option.rank)
+    rows = rows[rows["code"] != "not-a-valve"].reset_index(drop=True)
+    at_span: dict[tuple[str, float, float], dict[str, Any]] = {}
     for row, line in zip(records_of(rows), lines_of(rows), strict=True):
-        span = f"{text_of(row['main_id'])} {units.length(row['from_m'])} – {units.length(row['to_m'])}"
-        say: Rows = [("main", span), ("why", text_of(row["reason"]))]
-        things.append({"line": line, "title": f"No {text_of(row['method'])} here", "rows": say})
-    return things
+        main, span = text_of(row["main_id"]), (row["from_m"], row["to_m"])
+        say: Rows = [("main", f"{main} {units.length(span[0])} – {units.length(span[1])}")]
+        thing = at_span.setdefault((main, *span), {"line": line, "methods": [], "rows": say})
+        method, why = text_of(row["method"]), (f"no {text_of(row['method'])}", text_of(row["reason"]))
+        if method not in thing["methods"]:
+            thing["methods"].append(method)
+        if why not in thing["rows"]:  # one for each side, or for each stop beyond
+            thing["rows"].append(why)
+    return [
+        {"line": thing["line"], "title": f"No {' or '.join(thing['methods'])} here", "rows": thing["rows"]}
+        for thing in at_span.values()
+    ]
 
 
 def _addresses(layers: Layers) -> list[list[Any]]:

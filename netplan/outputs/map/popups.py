@@ -13,8 +13,6 @@ __all__ = ["Rows", "bypass_popup", "customer_popup", "pipe_popup", "stop_popup",
 
 Rows = list[tuple[str, str]]
 
-_METHOD_MARK = {"bag": "bag", "squeeze": "squeeze", "valve": "valve"}
-
 
 def text_of(value: object) -> str:
     """Return a cell of a layer as text; a missing one is empty."""

@@ -23,6 +23,11 @@ class Pressures(Part):
 
     before: LeastPressure
     after: LeastPressure
+    with_local_peak: LeastPressure | None = Field(
+        default=None,
+        description="of the kept meter inlets that the work lowers: the least while the few customers at the "
+        "end of a branch peak together; none where the work lowers none",
+    )
     weak_before: tuple[str, ...] = Field(default=(), description="customers below minimum before any stop")
     high_before: tuple[str, ...] = Field(
         default=(), description="customers above the highest allowed pressure before any stop"

@@ -39,6 +39,9 @@ class NotNearer(Part):
     from_m: Metres
     to_m: Metres
     method: str
+    side: Literal["from", "to", ""] = Field(
+        default="", description="on which side of a stop made there the zone would lie; empty in old plans"
+    )
     code: str
     reason: str
 

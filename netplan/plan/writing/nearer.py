@@ -20,6 +20,7 @@ def nearer_of(desk: Desk, ranking: Ranking, option: Priced) -> tuple[tuple[model
                 from_m=refusal.from_m,
                 to_m=refusal.to_m,
                 method=refusal.method,
+                side=refusal.side,
                 code=refusal.code,
                 reason=refusal.words,
             )

@@ -16,6 +16,7 @@ from netplan.plan.weather import not_looked_for, weather_of
 from netplan.plan.writing.fallback import fallbacks_of
 from netplan.plan.writing.feeds import WrittenFeeds, feeds_of, weather_lines
 from netplan.plan.writing.gauges import gauges_of
+from netplan.plan.writing.local_peak import least_with_local_peak, local_peak_of, local_peak_warnings
 from netplan.plan.writing.nearer import nearer_of
 from netplan.plan.writing.people import customers_of
 from netplan.plan.writing.pressures import pressures_of, states_of
@@ -23,6 +24,7 @@ from netplan.plan.writing.purging import purge_of
 from netplan.plan.writing.relighting import relighting_of
 from netplan.plan.writing.solved import Solved
 from netplan.plan.writing.stops import stops_of, zones_of
+from netplan.plan.writing.validity import validity_warnings
 from netplan.plan.writing.venting import full_vent_of
 from netplan.plan.writing.warnings import warnings_of
 
@@ -53,6 +55,7 @@ def option_of(
     feeds = feeds_of(desk, priced, weather)
     _require_doubts_within(desk, priced)
     relighting = relighting_of(desk, priced)
+    local_peak = local_peak_of(desk, priced, solved)
     return (
         model.Option(
             rank=place + 1,
@@ -72,7 +75,9 @@ def option_of(
             customers=customers_of(desk, priced, feeds.ids),
             bypasses=feeds.bypasses,
             opened_valves=feeds.opened,
-            pressures=pressures_of(desk, priced),
+            pressures=pressures_of(desk, priced).model_copy(
+                update={"with_local_peak": least_with_local_peak(desk, local_peak)}
+            ),
             vent=full_vent_of(desk, priced),
             purge=purge_of(desk, priced, solved),
             gauges=gauges_of(desk, priced),
@@ -82,6 +87,8 @@ def option_of(
             weather=weather_lines(weather, feeds.ids),
             warnings=(
                 *warnings_of(desk, priced, relighting),
+                *local_peak_warnings(desk, local_peak),
+                *validity_warnings(desk, priced, solved, feeds.ids, relighting),
                 *(() if request.weather else (WEATHER_LEFT_OUT,)),
             ),
             trust=trust_of(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened),

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from netplan.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.network.place import points_at
@@ -14,12 +16,11 @@ from netplan.plan.effects import node_demand_after
 from netplan.plan.priced import Priced
 from netplan.plan.result import FlowPicture, PieceState
 from netplan.plan.writing.people import customer_pressure_after
-from netplan.plan.writing.solved import Solved
+from netplan.plan.writing.solved import Solved, hose_names, nodes_shown
 
 __all__ = ["picture_of"]
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 def picture_of(desk: Desk, option: Priced, solved: Solved, feed_ids: tuple[str | None, ...]) -> FlowPicture:
@@ -35,7 +36,6 @@ def picture_of(desk: Desk, option: Priced, solved: Solved, feed_ids: tuple[str |
         Id of the feed of each hungry part.
     """
     network = desk.request.network
-    sizes = [feed.size for feed in option.feeds if feed is not None]
     links, count = solved.flow.links, solved.flow.node_count
     is_pipe = solved.stopped_link >= 0
     pipe = np.full(links.count, -1, dtype=np.int32)
@@ -43,13 +43,6 @@ def picture_of(desk: Desk, option: Priced, solved: Solved, feed_ids: tuple[str |
     piece = solved.stopped.piece[solved.stopped_link[is_pipe]]
     pipe[is_pipe] = network.pieces.pipe[piece]
     valve[is_pipe] = network.pieces.valve[piece]
-    known = [feed_id for feed_id, feed in zip(feed_ids, option.feeds, strict=True) if feed is not None]
-    hose_ids = [
-        str(feed_id)
-        for feed_id, size in zip(known, sizes, strict=True)
-        for _ in range(size.parallel)
-        if size.feed.valve_link < 0
-    ]
     x, y = _places(desk, solved)
     owner, at = desk.attachments
     customer_node = np.full(len(network.customers), -1, dtype=np.int32)
@@ -57,6 +50,7 @@ def picture_of(desk: Desk, option: Priced, solved: Solved, feed_ids: tuple[str |
         option.reach.in_zone[at] | np.isnan(solved.state.pressure_pa_gauge[at]), kind="stable"
     )[::-1]
     customer_node[owner[order]] = at[order]
+    node, shown = nodes_shown(desk, solved)
     return FlowPicture(
         node_x_m=x,
         node_y_m=y,
@@ -64,19 +58,19 @@ def picture_of(desk: Desk, option: Priced, solved: Solved, feed_ids: tuple[str |
         node_demand_m3h=node_demand_after(desk, option.reach, option.flow_m3_per_s_std, count)
         * SECONDS_PER_HOUR,
         node_pressure_mbar=solved.state.pressure_pa_gauge / PA_PER_MBAR,
-        pipe=pipe,
-        link_id=_link_ids(desk, pipe, hose_ids),
-        from_m=solved.from_m,
-        to_m=solved.to_m,
-        length_m=links.length_m,
-        bore_m=links.bore_m,
-        roughness_m=links.roughness_m,
-        loss_coefficient=links.loss_coefficient,
-        from_node=links.from_node.astype(np.int32),
-        to_node=links.to_node.astype(np.int32),
-        state=_states(option, solved),
-        valve=valve,
-        flow_m3h=np.nan_to_num(solved.state.flow_m3_per_s_std) * SECONDS_PER_HOUR,
+        pipe=pipe[shown],
+        link_id=_link_ids(desk, pipe[shown], hose_names(option, feed_ids)),
+        from_m=solved.from_m[shown],
+        to_m=solved.to_m[shown],
+        length_m=links.length_m[shown],
+        bore_m=links.bore_m[shown],
+        roughness_m=links.roughness_m[shown],
+        loss_coefficient=links.loss_coefficient[shown],
+        from_node=node[links.from_node[shown]].astype(np.int32),
+        to_node=node[links.to_node[shown]].astype(np.int32),
+        state=_states(desk, option, solved)[shown],
+        valve=valve[shown],
+        flow_m3h=np.nan_to_num(solved.state.flow_m3_per_s_std)[shown] * SECONDS_PER_HOUR,
         customer_node=customer_node,
         customer_demand_m3h=option.flow_m3_per_s_std * SECONDS_PER_HOUR,
         customer_pressure_mbar=customer_pressure_after(desk, option) / PA_PER_MBAR,
@@ -93,27 +87,44 @@ def _padded(values: Floats, count: int, fill: float) -> Floats:
     return longer
 
 
-def _states(option: Priced, solved: Solved) -> NDArray[np.int8]:
-    links = solved.flow.links
-    state = np.full(links.count, PieceState.LIVE, dtype=np.int8)
+def _states(desk: Desk, option: Priced, solved: Solved) -> NDArray[np.int8]:
+    """Return the state of every link: what has gas without any feed is live, what has it by feeds alone fed.
+
+    It goes by connection and not by who draws, so that a dead end without customers is no exception.
+    """
+    links, network = solved.flow.links, desk.request.network
     is_pipe = solved.stopped_link >= 0
-    dry = np.isnan(solved.state.pressure_pa_gauge)
-    # Another system, fed by an injection alone, has gas though no station gives it a solved pressure.
-    dry[: len(option.reach.fed)] &= ~option.reach.fed
-    stranded = dry[links.from_node] | dry[links.to_node]
-    state[stranded] = PieceState.STRANDED
-    if option.hungry:
-        fed = np.zeros(solved.flow.node_count, dtype=bool)
-        for part in option.hungry:
-            if not part.weak:
-                fed[: len(part.nodes)] |= part.nodes
-        of_part = fed[links.from_node] | fed[links.to_node]
-        state[of_part & ~stranded] = PieceState.FED
+    by_feed = ~is_pipe
+    opened = [feed.size.feed.valve_link for feed in option.feeds if feed is not None]
+    by_feed[[link for link in opened if link >= 0]] = True
+    source = np.zeros(solved.flow.node_count, dtype=bool)
+    source[: len(option.reach.fed)] = option.reach.fed
+    live = _reached(solved, links.is_open & ~by_feed, source)
+    has_gas = _reached(solved, links.is_open, live)
+    state = np.full(links.count, PieceState.LIVE, dtype=np.int8)
+    state[~(live[links.from_node] & live[links.to_node])] = PieceState.FED
+    state[~(has_gas[links.from_node] & has_gas[links.to_node])] = PieceState.STRANDED
     state[~links.is_open] = PieceState.CLOSED
-    in_zone = np.zeros(links.count, dtype=bool)
+    # A zone's links are closed for the calculation: so are in truth those alone that were closed before, and
+    # the valves that are stops.
+    in_zone, was_open = np.zeros(links.count, dtype=bool), np.zeros(links.count, dtype=bool)
     in_zone[is_pipe] = solved.stopped.in_zone[solved.stopped_link[is_pipe]]
-    state[in_zone & (links.length_m > 0)] = PieceState.ISOLATED
+    was_open[is_pipe] = network.pieces.is_open[solved.stopped.piece[solved.stopped_link[is_pipe]]]
+    is_stop = np.zeros(links.count, dtype=bool)
+    is_stop[[stop.piece for stop in option.cut.stops if stop.valve >= 0]] = True
+    state[in_zone & was_open & ~is_stop] = PieceState.ISOLATED
     return state
+
+
+def _reached(solved: Solved, is_open: NDArray[np.bool_], source: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return which nodes are joined to a source by open links."""
+    links, count = solved.flow.links, solved.flow.node_count
+    ends = links.from_node[is_open], links.to_node[is_open]
+    joined = coo_array((np.ones(len(ends[0]), dtype=np.int8), ends), shape=(count, count))
+    parts, part = connected_components(joined, directed=False)
+    reached = np.zeros(parts, dtype=bool)
+    reached[part[source]] = True
+    return np.asarray(reached[part])
 
 
 def _places(desk: Desk, solved: Solved) -> tuple[Floats, Floats]:
@@ -129,7 +140,7 @@ def _places(desk: Desk, solved: Solved) -> tuple[Floats, Floats]:
     return x, y
 
 
-def _link_ids(desk: Desk, pipe: NDArray[np.int32], hose_ids: list[str]) -> Text:
+def _link_ids(desk: Desk, pipe: NDArray[np.int32], hoses: tuple[str, ...]) -> Text:
     rows = np.flatnonzero(pipe >= 0)
     ids = desk.request.network.pipes.id.take(pipe[rows])
-    return Text(pa.concat_arrays([ids.arrow, pa.array(hose_ids, type=pa.string())]))
+    return Text(pa.concat_arrays([ids.arrow, pa.array(hoses, type=pa.string())]))

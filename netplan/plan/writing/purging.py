@@ -19,7 +19,7 @@ from netplan.plan.effects import demands_after, kept_inlets
 from netplan.plan.naming import stop_id
 from netplan.plan.priced import Priced
 from netplan.plan.stopped import StoppedNetwork
-from netplan.plan.writing.solved import Solved
+from netplan.plan.writing.solved import Solved, nodes_shown
 from netplan.rules import Rules
 from netplan.venting import (
     Equipment,
@@ -109,11 +109,11 @@ def purge_of(desk: Desk, option: Priced, solved: Solved) -> model.Purge:
             plans.append((_at_outlets(plan, option), len(mains)))
         elif len(mains):
             plans.append((None, len(mains)))
-    return _written(desk, plans).model_copy(update={"loads": _loads(option, solved)})
+    return _written(desk, plans).model_copy(update={"loads": _loads(desk, option, solved)})
 
 
-def _loads(option: Priced, solved: Solved) -> tuple[model.PurgeLoad, ...]:
-    node = solved.stopped.barrier_node
+def _loads(desk: Desk, option: Priced, solved: Solved) -> tuple[model.PurgeLoad, ...]:
+    node = nodes_shown(desk, solved)[0][solved.stopped.barrier_node]
     return tuple(
         model.PurgeLoad(
             draw_m3h=draw.flow_m3_per_s_std * SECONDS_PER_HOUR,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,10 +16,15 @@ from netplan.plan.feeding import FedNetwork, closed_flow
 from netplan.plan.priced import Priced
 from netplan.plan.stopped import StoppedNetwork, draw_stops
 
-__all__ = ["Solved", "solved_of"]
+__all__ = ["Solved", "hose_names", "nodes_shown", "solved_of"]
+
+SHORT_M = 5e-4
+"""Parts of pipes below this are not written down: half of what nodes of a network are apart at least
+(own) [m]."""
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,3 +109,44 @@ def _chainages(stopped: StoppedNetwork, stopped_link: Ints, length_m: Floats) ->
             to_m[row] = at
         to_m[rows[-1]] = stopped.to_m[link]
     return from_m, to_m
+
+
+def nodes_shown(desk: Desk, solved: Solved) -> tuple[Ints, Flags]:
+    """Return the node that each node is written down as, and which links are written down.
+
+    Hoses that were thought of and a stop's barrier at the end of a piece leave parts of pipes without a
+    length. Such a part that carries gas is left out and its ends become one node, the network's own if one of
+    them is; one in a zone is left out. A valve's own piece has no length either, and stays: it says whether
+    the valve is open.
+    """
+    pieces, links = desk.request.network.pieces, solved.flow.links
+    own = len(desk.request.network.nodes)
+    shown = np.ones(links.count, dtype=bool)
+    node = np.arange(solved.flow.node_count)
+    for link in np.flatnonzero((solved.stopped_link >= 0) & (links.length_m < SHORT_M)).tolist():
+        if pieces.valve[solved.stopped.piece[solved.stopped_link[link]]] >= 0:
+            continue
+        low, high = sorted((int(node[links.from_node[link]]), int(node[links.to_node[link]])))
+        if not links.is_open[link]:
+            shown[link] = False
+        elif high >= own:
+            shown[link] = False
+            node[node == high] = low
+    return node, shown
+
+
+def hose_names(option: Priced, feed_ids: Sequence[str | None]) -> tuple[str, ...]:
+    """Return for each hose of the final network, in the order of its links, the id of its feed.
+
+    Parameters
+    ----------
+    option : Priced
+    feed_ids : sequence of (str or None)
+        Id of the feed of each hungry part.
+    """
+    return tuple(
+        str(feed_id)
+        for feed_id, feed in zip(feed_ids, option.feeds, strict=True)
+        if feed is not None and feed.size.feed.valve_link < 0
+        for _ in range(feed.size.parallel)
+    )

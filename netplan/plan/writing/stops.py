@@ -14,6 +14,7 @@ from netplan.network.place import lon_lat, points_at, volumes_m3
 from netplan.network.words import Surface
 from netplan.plan import model
 from netplan.plan.naming import hole_id, stop_id
+from netplan.plan.numbers import METRES_DIGITS
 from netplan.plan.pressure_areas import PressureAreas
 from netplan.plan.priced import Priced
 from netplan.plan.waiting import money
@@ -128,6 +129,7 @@ def zones_of(network: Network, cut: Cut) -> tuple[model.Zone, ...]:
                         to_m=b,
                     )
                     for p, a, b in spans
+                    if round(b, METRES_DIGITS) > round(a, METRES_DIGITS)
                 ),
                 length_m=float((high - low).sum()),
                 internal_volume_m3=float(volumes_m3(network, pipe, low, high).sum()),

@@ -13,7 +13,6 @@ from netplan.units import factor
 __all__ = ["unit_factor"]
 
 _PLAIN: Final = re.compile(r"[a-zA-Zµ°%]{1,20}")
-_ENERGY: Final = ("kWh/a", "kW")
 
 
 def unit_factor(unit: str, target: str, kwh_per_m3: float | None = None) -> float:

@@ -21,7 +21,7 @@ function ofOption(data, option, outward) {
     ["gauges", "Gauge", true, swatch(SYMBOL.gauge()), option.gauges.length, () => marksLayer(option.gauges, SYMBOL.gauge, "small", turned(-2), 38)],
     ["fallback", "Fallback stop", false, swatch(SYMBOL.fallback()), option.fallback.length, () => marksLayer(option.fallback, SYMBOL.fallback, "small", turned(0), 50)],
     ["tappings", "Tappings (filled: barrier)", false, swatch(SYMBOL.tapping({ role: "vent" })), option.tappings.length, () => marksLayer(option.tappings, SYMBOL.tapping, "small")],
-    ["refused", "No stop may go here", false, lineSwatch(LINE.refused), data.refused.length, () => linesLayer(data.refused, LINE.refused, "refused")],
+    ["refused", "No stop may go here", false, lineSwatch(LINE.refused), option.refused.length, () => linesLayer(option.refused, LINE.refused, "refused")],
     ["other", "Main of another system", true, lineSwatch(LINE.other), option.pieces["other system"].length, () => linesLayer(option.pieces["other system"], LINE.other, "refused")],
     ["closed", "Closed valve or pipe", true, swatch(SYMBOL.closed()), option.pieces.closed.length, () => closedLayer(option.pieces.closed)],
     ["stations", "Regulator station", true, swatch(SYMBOL.station()), option.stations.length, () => marksLayer(option.stations, SYMBOL.station, "small")],

@@ -20,7 +20,6 @@ from netplan.readers.mapping.model import GAP
 __all__ = ["DraftColumn", "DraftFeed", "draft_feed", "references"]
 
 _REFERENCES: Final = {"service_id": "services", "station_id": "regulators"}
-_NEEDED: Final = ("yes", "size")
 _SEPARATORS: Final = (";", ",", "|", "/")
 _ID_ENDINGS: Final = ("id", "nr", "no", "num", "nummer", "number", "key", "code")
 _UNNAMED_ID: Final = 15.0

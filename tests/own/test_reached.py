@@ -1,0 +1,71 @@
+"""Nothing in the package is written for nobody: a command or a public name reaches every function (own).
+
+Read from the source alone, see `tests.reached`. Classes and constants that nothing uses count too.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import netplan
+from tests.reached import Package, unreached
+
+ALLOWED = {
+    "netplan.__getattr__": "Python calls it for every public name",
+    "netplan.__dir__": "Python calls it to list the public names",
+    "netplan._ROOM": "read by netplan.__getattr__",
+}
+PUBLIC = [name for name in netplan.__all__ if name != "__version__"]
+
+
+def _package() -> Package:
+    return Package(Path(netplan.__file__).parent)
+
+
+def _roots() -> list[tuple[str, str]]:
+    rooms = netplan._ROOM
+    return [("netplan.__main__", "main"), *((rooms.get(name, "netplan.library"), name) for name in PUBLIC)]
+
+
+def test_a_command_or_a_public_name_reaches_every_function() -> None:
+    package = _package()
+    left = {unit.place for unit in unreached(package, _roots()) if unit.name != "__all__"}
+    assert left == set(ALLOWED)
+    assert sum(unit.is_function for unit in package.units()) > 2000
+
+
+def test_what_nobody_calls_is_found(tmp_path: Path) -> None:
+    """Each kind of reference counts, and only from code that is reached itself."""
+    home = tmp_path / "small"
+    home.mkdir()
+    (home / "__init__.py").write_text("from small.doors import go\n")
+    (home / "doors.py").write_text(
+        "from small import tools\n"
+        "from small.tools import Box, _TABLE as table\n"
+        "def go():\n    return Box().open(), tools.by_module(), table\n"
+        "def only_idle_calls_me():\n    pass\n"
+        "def idle():\n    only_idle_calls_me()\n"
+    )
+    (home / "tools.py").write_text(
+        "_TABLE = {'a': lambda: in_a_table()}\n"
+        "def in_a_table(): pass\n"
+        "def by_module(): return [inner() for _ in ()]\n"
+        "def inner(): pass\n"
+        "class Box:\n"
+        "    def __len__(self): return special()\n"
+        "    def open(self): return self.shut\n"
+        "    @property\n"
+        "    def shut(self): pass\n"
+        "    def never(self): pass\n"
+        "def special(): pass\n"
+        "class Idle:\n"
+        "    def open(self): pass\n"
+    )
+    left = [unit.place for unit in unreached(Package(home), [("small", "go")])]
+    assert left == [
+        "small.doors.only_idle_calls_me",
+        "small.doors.idle",
+        "small.tools.Box.never",
+        "small.tools.Idle",
+        "small.tools.Idle.open",
+    ]
