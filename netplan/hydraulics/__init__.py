@@ -1,6 +1,7 @@
 """Steady flow of gas in one pipe and in whole networks."""
 
 from netplan.hydraulics.conditions import FlowConditions, FlowGas
+from netplan.hydraulics.counting import CountedSolver, SolutionCount
 from netplan.hydraulics.friction import friction_factor
 from netplan.hydraulics.linear import LinearSolver, default_linear_solver, ldl_solver, lu_solver
 from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState, PartStatus, StationState
@@ -11,6 +12,7 @@ from netplan.hydraulics.solving import NetworkSolver
 from netplan.hydraulics.validity import state_findings
 
 __all__ = [
+    "CountedSolver",
     "FlowConditions",
     "FlowGas",
     "FlowLinks",
@@ -22,6 +24,7 @@ __all__ = [
     "PartStatus",
     "Rim",
     "RimSolver",
+    "SolutionCount",
     "StationState",
     "bore_for",
     "datum_height_m",

@@ -15,11 +15,13 @@ from netplan.bypass import Stand
 from netplan.constants import PA_PER_MBAR
 from netplan.demand import DemandResult, Together, Window, customer_demand, customer_pressure, node_demand
 from netplan.hydraulics import (
+    CountedSolver,
     FlowConditions,
     FlowNetwork,
     FlowSolver,
     FlowState,
     NetworkSolver,
+    SolutionCount,
     datum_height_m,
 )
 from netplan.isolation import (
@@ -113,9 +115,17 @@ class Desk:
         """Solver prepared for the base network."""
         return FlowSolver(self.base, self.conditions)
 
-    def solver_of(self, network: FlowNetwork) -> NetworkSolver:
-        """Return what solves a network made from the base one."""
+    def solver_of(self, network: FlowNetwork) -> CountedSolver:
+        """Return what solves a network made from the base one; what it solves is counted."""
+        return CountedSolver(self._solver_of(network), self.solutions)
+
+    def _solver_of(self, network: FlowNetwork) -> NetworkSolver:
         return self.solver if network is self.base else self.solver.prepared_for(network)
+
+    @cached_property
+    def solutions(self) -> SolutionCount:
+        """How many networks were solved for pricing; those before any stop are not counted."""
+        return SolutionCount()
 
     @property
     def conditions_everywhere(self) -> FlowConditions:

@@ -40,6 +40,8 @@ from netplan.plan.waiting import queue_minor, queue_of, times_of
 
 __all__ = ["price_cut"]
 
+NO_FEED_ALLOWED = "a part that must be fed may have no feed, by order"
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -92,8 +94,12 @@ def _too_dear(desk: Desk, cut: Cut, reach: Reach, most_minor: int | None) -> str
     parts = [part_of(desk, part, feeds) for part, feeds in zip(stranded, fed.feeds, strict=True)]
     least_minor = least_price_minor(parts, desk.request.rules)
     if least_minor is None:
-        return NO_FEED
+        return _no_feed(desk)
     return TOO_DEAR if _base_minor(desk, cut, reach) + least_minor >= most_minor else ""
+
+
+def _no_feed(desk: Desk) -> str:
+    return NO_FEED if desk.request.feeds_allowed else NO_FEED_ALLOWED
 
 
 def _base_minor(desk: Desk, cut: Cut, reach: Reach) -> int:
@@ -164,7 +170,7 @@ def _with_feeds(
     below_minor = None if most_minor is None else most_minor - _base_minor(desk, cut, reach)
     least_minor = least_price_minor(parts, rules)
     if least_minor is None:
-        return Refused(cut, NO_FEED)
+        return Refused(cut, _no_feed(desk))
     if below_minor is not None and least_minor >= below_minor:
         return Refused(cut, TOO_DEAR)
     draws = tuple(draw.at(stopped.barrier_node) for draw in unfed.draws)
@@ -173,13 +179,13 @@ def _with_feeds(
     case = FeedCase(desk.solver_of(fed.flow), all_on.hours[0], inlets, all_on)
     case.solver.solve(case.demand_m3_per_s_std, warm=desk.before)
     held: dict[tuple[bool, ...], Priced] = {}
-    reason = ""
+    reason, is_cut_short = "", False
     answers = feed_answers(
         case, parts, rules, below_minor=below_minor, is_settled=held.__contains__, relieved=left
     )
     for answer in answers:
         if answer.verdict is None:
-            reason = reason or answer.reason
+            reason, is_cut_short = reason or answer.reason, answer.is_cut_short
             continue
         priced = _answered(desk, cut, reach, unfed.draws, stopped, fed, hungry, answer)
         if isinstance(priced, Refused):
@@ -187,7 +193,7 @@ def _with_feeds(
         else:
             # Answers come cheapest first, so the first that stands is the cheapest with these parts off.
             held[answer.off] = priced
-    return tuple(held.values()) if held else Refused(cut, reason)
+    return tuple(held.values()) if held else Refused(cut, reason, is_cut_short=is_cut_short)
 
 
 def _gone(reach: Reach, hungry: Sequence[Hungry], off: Sequence[bool]) -> Flags:
