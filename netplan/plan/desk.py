@@ -48,6 +48,13 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
+_BEFORE_ANY_STOP = (
+    *("attachments", "before_flow_m3_per_s_std", "demand", "fed_before", "hours", "index", "own_part"),
+    *("before", "before_by_hour", "pressures_before_pa_gauge", "required_pa_gauge", "solver", "weak_before"),
+    *("_demand_at", "_demands_before", "_lines"),
+)
+"""What is worked out once and the same whatever the orders."""
+
 
 @dataclass(frozen=True, eq=False)
 class Desk:
@@ -85,6 +92,15 @@ class Desk:
             conditions=flow_conditions(rules),
             base=base_network(request.network, rules),
         )
+
+    def with_request(self, request: PlanRequest) -> Desk:
+        """Return the desk of the same network and window under other orders, the state before any stop kept.
+
+        The rules' figures for stops, prices and the crew may differ too: nothing of that state rests on them.
+        """
+        other = replace(self, request=request)
+        vars(other).update({name: known for name, known in vars(self).items() if name in _BEFORE_ANY_STOP})
+        return other
 
     @cached_property
     def demand(self) -> DemandResult:

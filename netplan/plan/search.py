@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -86,7 +86,7 @@ def isolation_problem(desk: Desk, section: Section) -> IsolationProblem:
         rules=rules,
         hours=request.window_hours,
         gas_minor_per_m3=gas_minor_per_m3,
-        orders=request.orders,
+        orders=replace(request.orders, max_stops=request.orders.max_stops or rules.choice.max_stops),
         feed_bound=_feed_bound(desk, section),
         alternatives=frozenset(request.own_supply),
         every_place=True,
