@@ -272,7 +272,7 @@ class ChoiceRules(Table):
     seconds: Annotated[Number, Field(gt=0)]
     max_zones: Annotated[int, Field(ge=1)]
     max_solves: Annotated[int, Field(ge=1)] = 12_000
-    max_solves_without_option: Annotated[int, Field(ge=1)] = 6_000
+    max_solves_without_option: Annotated[int, Field(ge=1)] = 4_000
     max_stops: Annotated[int, Field(ge=0)]
     standby_meters_max: Annotated[int, Field(ge=0)]
 
