@@ -60,7 +60,7 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
     BadInputError
         When the work section, window or rules cannot be used.
     NoPlanError
-        When no set of stops satisfies every hard constraint, with the reasons.
+        When no plan was found, with the reasons and the orders of which one lifted alone gives a plan.
     NotSolvedError
         When the network has no solution before any stop.
     """
