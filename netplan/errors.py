@@ -66,7 +66,7 @@ class StoppedError(NetplanError):
 
 
 class NoPlanError(NetplanError):
-    """No set of stops satisfies every hard constraint (exit code 3).
+    """No set of stops that satisfies every hard constraint was found (exit code 3).
 
     Parameters
     ----------
@@ -74,13 +74,22 @@ class NoPlanError(NetplanError):
         One line for people.
     reasons : tuple of str
         One line for each side or constraint that stands in the way.
+    cut_short : bool
+        Whether the search ended before every way was tried: then a plan may exist all the same.
+
+    Attributes
+    ----------
+    lifted : tuple of netplan.plan.lifting.Lifted
+        Orders of which one lifted alone gives a plan; filled where plans are made.
     """
 
     exit_code: ClassVar[int] = 3
 
-    def __init__(self, message: str, reasons: tuple[str, ...] = ()) -> None:
+    def __init__(self, message: str, reasons: tuple[str, ...] = (), *, cut_short: bool = False) -> None:
         super().__init__(message)
         self.reasons = reasons
+        self.cut_short = cut_short
+        self.lifted: tuple[Any, ...] = ()
 
 
 class NotSolvedError(NetplanError):

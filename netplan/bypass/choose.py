@@ -98,6 +98,8 @@ class PartsAnswer:
         The solved network; None when nothing holds.
     reason : str
         Why nothing holds; empty otherwise.
+    is_cut_short : bool
+        Whether nothing was found among so many combinations, but more were left.
     """
 
     feeds: tuple[SizedFeed | None, ...]
@@ -105,6 +107,7 @@ class PartsAnswer:
     price_minor: int
     verdict: Verdict | None
     reason: str = ""
+    is_cut_short: bool = False
 
     @property
     def feeds_price_minor(self) -> int:
@@ -186,7 +189,7 @@ def feed_answers(
             reason = answer.reason
     if not held:
         given_up = f"no combination of feeds holds among the {most_tries} cheapest; last: " if queue else ""
-        yield PartsAnswer(*nothing, given_up + reason)
+        yield PartsAnswer(*nothing, given_up + reason, bool(queue))
 
 
 def least_price_minor(parts: Sequence[Part], rules: Rules) -> int | None:

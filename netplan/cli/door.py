@@ -61,8 +61,13 @@ def run(job: Callable[[], None]) -> int:
         job()
     except NoPlanError as error:
         errors.print(RichText(f"gas-netplan: no plan: {_one_line(error)}"))
-        for reason in error.reasons:
-            errors.print(RichText(f"  - {_one_line(reason)}"))
+        # Only here: planning takes longer to load than most commands need.
+        from netplan.cli.lifts import lifted_in_words
+
+        said = _one_line(error)
+        lines = [*map(_one_line, error.reasons), *map(lifted_in_words, error.lifted)]
+        for line in dict.fromkeys(line for line in lines if line not in said):
+            errors.print(RichText(f"  - {_one_line(line)}"))
         return error.exit_code
     except NetplanError as error:
         errors.print(RichText(f"gas-netplan: {_one_line(error)}"))

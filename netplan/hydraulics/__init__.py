@@ -1,6 +1,7 @@
 """Steady flow of gas in one pipe and in whole networks."""
 
 from netplan.hydraulics.conditions import FlowConditions, FlowGas
+from netplan.hydraulics.counting import CountedSolver, SolutionCount
 from netplan.hydraulics.friction import friction_factor
 from netplan.hydraulics.linear import LinearSolver, default_linear_solver, ldl_solver, lu_solver
 from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState, PartStatus, StationState
@@ -11,6 +12,7 @@ from netplan.hydraulics.validity import LIMITS, Limit, links_beyond, transition_
 
 __all__ = [
     "LIMITS",
+    "CountedSolver",
     "FlowConditions",
     "FlowGas",
     "FlowLinks",
@@ -23,6 +25,7 @@ __all__ = [
     "PartStatus",
     "Rim",
     "RimSolver",
+    "SolutionCount",
     "StationState",
     "datum_height_m",
     "default_linear_solver",

@@ -116,7 +116,10 @@ class CutSearch(Iterator[Cut]):
                 break
         if not self._given:
             reasons = in_the_way(self.near, self.problem, self._refused, self.gave_up)
-            raise NoPlanError("no set of stops isolates the work section: " + reasons[0], tuple(reasons))
+            message = "no set of stops isolates the work section: "
+            if self.gave_up:
+                message = f"no plan found among the first {self.most_scanned} zones, but one may exist: "
+            raise NoPlanError(message + reasons[0], tuple(reasons), cut_short=self.gave_up)
         raise StopIteration
 
     @property

@@ -11,6 +11,9 @@ from netplan.isolation.neighbourhood import SOURCE, Edge, Neighbourhood
 
 __all__ = ["in_the_way"]
 
+MOST_NAMED = 4
+"""Mains or customers named in one line (own) [-]."""
+
 GIVES = {
     "clearance": "a shorter clearance",
     "work-clearance": "a shorter clearance to the work",
@@ -116,6 +119,9 @@ def _side(near: Neighbourhood, way: list[tuple[Edge, bool]]) -> str:
     network = near.index.network
     last, forward = way[-1]
     goal = _what_stands_at(near, near.supernode[last.v if forward else last.u])
+    cutting_off = [(edge, at_u) for edge, at_u in way if near.choices(edge, at_u)]
+    if cutting_off:
+        return _cut_off(near, goal, cutting_off)
     refusals: list[Refusal] = []
     for edge, at_u in way:
         shape = near.shape(edge, at_u)
@@ -130,8 +136,41 @@ def _side(near: Neighbourhood, way: list[tuple[Edge, bool]]) -> str:
             worst[row.method] = row
     why = "; ".join(f"{row.method}: {row.words}" for row in worst.values()) or "no method serves it"
     gives = list(dict.fromkeys(GIVES[row.code] for row in worst.values() if row.code in GIVES))
-    named = ", ".join(mains[:4]) + (f" and {len(mains) - 4} more" if len(mains) > 4 else "")
     return (
-        f"the side towards {goal} cannot be stopped on {named} ({why}); "
+        f"the side towards {goal} cannot be stopped on {_listed(mains)} ({why}); "
         f"what would have to give: {', '.join([*gives, 'or an added fitting or valve'])}"
+    )
+
+
+def _cut_off(near: Neighbourhood, goal: str, way: list[tuple[Edge, bool]]) -> str:
+    """Say that stops could be made on a side, but each cuts somebody off who must stay on and has no feed."""
+    network = near.index.network
+    mains = dict.fromkeys(
+        network.pipes.id[near.shape(edge, at_u).leg_at(near.choices(edge, at_u)[0].at_m).pipe]
+        for edge, at_u in way
+    )
+    kept = sorted({row for edge, at_u in way for row in _kept_beyond(near, edge, at_u)})
+    who = _listed([network.customers.id[row] for row in kept])
+    side = "" if goal.startswith("customer") else f"on the side towards {goal} "
+    return (
+        f"{side}a stop on {_listed(list(mains))} cuts off {who}, who must stay on, and no feed serves "
+        "that part; what would have to give: a feed for it, or a supply of their own"
+    )
+
+
+def _kept_beyond(near: Neighbourhood, edge: Edge, zone_at_u: bool) -> list[int]:
+    """Return the customers that must stay on and that a stop on an edge strands."""
+    index, gap, stranding = near.index, edge.gap, near.links.stranding
+    a, b = (index.run_a.item(edge.run), index.run_b.item(edge.run)) if gap is None else (gap.a, gap.b)
+    far = b if zone_at_u else a
+    if stranding is None or far < 0:
+        return []
+    ends = index.run_a.item(edge.run), index.run_b.item(edge.run)
+    span = stranding.span(edge.run, ends[0] if ends[1] == far else ends[1], far)
+    return [] if span is None else stranding.kept_on(span)
+
+
+def _listed(names: list[str]) -> str:
+    return ", ".join(names[:MOST_NAMED]) + (
+        f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
     )

@@ -42,6 +42,7 @@ class Stranding:
         kept: frozenset[int],
     ) -> None:
         self._index, self._tails, self._off_prefix, self._feed_bound = index, tails, off_prefix, feed_bound
+        self._kept = kept
         table = index.network.customers
         self._kept_places = sorted(
             int(tails.place[index.super_of[table.attach_node[table.attach_start[row]]]])
@@ -97,6 +98,17 @@ class Stranding:
         at_a = (index.run_a[run] == near).astype(np.int64)
         found[run, 1 - at_a], found[run, at_a] = priced(*beyond), priced(*behind)
         return found
+
+    def kept_on(self, span: Span) -> list[int]:
+        """Return the customers of a tail that may not go off and hang on it alone, ascending."""
+        index, order = self._index, self._tails.order
+        there = {
+            int(row)
+            for low, high in span.ranges
+            for node in order[low:high]
+            for row in index.customers_at(int(node))
+        }
+        return sorted(row for row in there & self._kept if not index.several[row])
 
     def _must_feed(self, span: Span) -> bool:
         kept = self._kept_places

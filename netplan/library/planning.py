@@ -93,7 +93,8 @@ def plan_work(
     BadInputError
         When network, work section, window or rules cannot be used.
     NoPlanError
-        When no set of stops satisfies every hard constraint, with the reasons.
+        When no plan was found: `reasons` say what stands in the way, `lifted` which order lifted alone gives
+        a plan, and `cut_short` whether the search ended before every way was tried.
 
     Examples
     --------

@@ -12,13 +12,16 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from netplan.bypass import Stand
+from netplan.constants import PA_PER_MBAR
 from netplan.demand import DemandResult, Together, Window, customer_demand, customer_pressure, node_demand
 from netplan.hydraulics import (
+    CountedSolver,
     FlowConditions,
     FlowNetwork,
     FlowSolver,
     FlowState,
     NetworkSolver,
+    SolutionCount,
     datum_height_m,
 )
 from netplan.isolation import (
@@ -45,6 +48,13 @@ __all__ = ["Desk"]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
+
+_BEFORE_ANY_STOP = (
+    *("attachments", "before_flow_m3_per_s_std", "demand", "fed_before", "hours", "index", "own_part"),
+    *("before", "before_by_hour", "pressures_before_pa_gauge", "required_pa_gauge", "solver", "weak_before"),
+    *("_demand_at", "_demands_before", "_lines"),
+)
+"""What is worked out once and the same whatever the orders."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,6 +94,15 @@ class Desk:
             base=base_network(request.network, rules),
         )
 
+    def with_request(self, request: PlanRequest) -> Desk:
+        """Return the desk of the same network and window under other orders, the state before any stop kept.
+
+        The rules' figures for stops, prices and the crew may differ too: nothing of that state rests on them.
+        """
+        other = replace(self, request=request)
+        vars(other).update({name: known for name, known in vars(self).items() if name in _BEFORE_ANY_STOP})
+        return other
+
     @cached_property
     def demand(self) -> DemandResult:
         """Demand of every customer over the window.
@@ -113,9 +132,17 @@ class Desk:
         """Solver prepared for the base network."""
         return FlowSolver(self.base, self.conditions)
 
-    def solver_of(self, network: FlowNetwork) -> NetworkSolver:
-        """Return what solves a network made from the base one."""
+    def solver_of(self, network: FlowNetwork) -> CountedSolver:
+        """Return what solves a network made from the base one; what it solves is counted."""
+        return CountedSolver(self._solver_of(network), self.solutions)
+
+    def _solver_of(self, network: FlowNetwork) -> NetworkSolver:
         return self.solver if network is self.base else self.solver.prepared_for(network)
+
+    @cached_property
+    def solutions(self) -> SolutionCount:
+        """How many networks were solved for pricing; those before any stop are not counted."""
+        return SolutionCount()
 
     @property
     def conditions_everywhere(self) -> FlowConditions:

@@ -168,7 +168,7 @@ class NearDesk(Desk):
     def _searches(self) -> list[CutSearch]:
         return []
 
-    def solver_of(self, network: FlowNetwork) -> NetworkSolver:
+    def _solver_of(self, network: FlowNetwork) -> NetworkSolver:
         """Return what solves a network made from the base one while its rim keeps still."""
         return self._base_solver if network is self.base else self._base_solver.prepared_for(network)
 

@@ -36,11 +36,14 @@ class Refused:
     reason : str
     by_relighting : bool
         Whether it is refused because its zones alone hold more meters than the day can relight.
+    is_cut_short : bool
+        Whether not every combination of feeds was judged: an option may stand on it all the same.
     """
 
     cut: Cut
     reason: str
     by_relighting: bool = False
+    is_cut_short: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)

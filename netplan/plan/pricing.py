@@ -39,6 +39,9 @@ from netplan.plan.unfed import Unfed, solve_unfed
 from netplan.plan.waiting import queue_minor, queue_of, times_of
 
 __all__ = ["price_cut"]
+
+NO_FEED_ALLOWED = "a part that must be fed may have no feed, by order"
+
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
@@ -90,8 +93,13 @@ def _too_dear(desk: Desk, cut: Cut, reach: Reach, most_minor: int | None) -> str
     parts = [part_of(desk, part, feeds) for part, feeds in zip(stranded, fed.feeds, strict=True)]
     least_minor = least_price_minor(parts, desk.request.rules)
     if least_minor is None:
-        return _with_refused(NO_FEED, fed)
+        return _no_feed(desk, fed)
     return TOO_DEAR if _base_minor(desk, cut, reach) + least_minor >= most_minor else ""
+
+
+def _no_feed(desk: Desk, fed: FedNetwork) -> str:
+    """Return that a part has no feed, and why: by order, or because those within reach may not be used."""
+    return _with_refused(NO_FEED, fed) if desk.request.feeds_allowed else NO_FEED_ALLOWED
 
 
 def _with_refused(reason: str, fed: FedNetwork) -> str:
@@ -167,7 +175,7 @@ def _with_feeds(
     below_minor = None if most_minor is None else most_minor - _base_minor(desk, cut, reach)
     least_minor = least_price_minor(parts, rules)
     if least_minor is None:
-        return Refused(cut, _with_refused(NO_FEED, fed))
+        return Refused(cut, _no_feed(desk, fed))
     if below_minor is not None and least_minor >= below_minor:
         return Refused(cut, TOO_DEAR)
     draws = tuple(draw.at(stopped.barrier_node) for draw in unfed.draws)
@@ -176,13 +184,13 @@ def _with_feeds(
     case = FeedCase(desk.solver_of(fed.flow), all_on.hours[0], inlets, all_on)
     case.solver.solve(case.demand_m3_per_s_std, warm=desk.before)
     held: dict[tuple[bool, ...], Priced] = {}
-    reason = ""
+    reason, is_cut_short = "", False
     answers = feed_answers(
         case, parts, rules, below_minor=below_minor, is_settled=held.__contains__, relieved=left
     )
     for answer in answers:
         if answer.verdict is None:
-            reason = reason or answer.reason
+            reason, is_cut_short = reason or answer.reason, answer.is_cut_short
             continue
         priced = _answered(desk, cut, reach, unfed.draws, stopped, fed, hungry, answer)
         if isinstance(priced, Refused):
@@ -190,7 +198,9 @@ def _with_feeds(
         else:
             # Answers come cheapest first, so the first that stands is the cheapest with these parts off.
             held[answer.off] = priced
-    return tuple(held.values()) if held else Refused(cut, _with_refused(reason, fed))
+    if held:
+        return tuple(held.values())
+    return Refused(cut, _with_refused(reason, fed), is_cut_short=is_cut_short)
 
 
 def _gone(reach: Reach, hungry: Sequence[Hungry], off: Sequence[bool]) -> Flags:

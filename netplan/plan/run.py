@@ -19,6 +19,7 @@ from netplan.network.section import Section, work_section
 from netplan.network.vicinity import ReachesRimError
 from netplan.plan import model
 from netplan.plan.desk import Desk
+from netplan.plan.lifting import lifted_orders
 from netplan.plan.naming import stop_id
 from netplan.plan.near import desks_for
 from netplan.plan.request import PlanRequest
@@ -60,7 +61,7 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
     BadInputError
         When the work section, window or rules cannot be used.
     NoPlanError
-        When no set of stops satisfies every hard constraint, with the reasons.
+        When no plan was found, with the reasons and the orders of which one lifted alone gives a plan.
     NotSolvedError
         When the network has no solution before any stop.
     """
@@ -80,6 +81,9 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
                 return _plan_on(desk, whole, here, conditions, tell)
             except ReachesRimError:
                 tell("looking farther out")
+            except NoPlanError as error:
+                error.lifted = lifted_orders(whole, tell)
+                raise
     raise AssertionError("the whole network has no rim")
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import time
+import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 
@@ -21,23 +22,22 @@ from netplan.isolation import (
 )
 from netplan.network.section import Section
 from netplan.network.supply import set_outlet_pa_gauge
+from netplan.plan.budget import Budget, BudgetSpentError
 from netplan.plan.crew_day import ease
 from netplan.plan.desk import Desk
 from netplan.plan.priced import Priced, Refused
 from netplan.plan.pricing import price_cut
 from netplan.reference.gas import METRIC_STANDARD
-from netplan.rules import Rules
 
 __all__ = ["Ranking", "gas_outlet_pa_gauge", "isolation_problem", "look_up", "rank"]
 
 Tell = Callable[[str], None]
 
 MOST_REASONS = 5
+_FIGURES: Final = re.compile(r"\b[SB]?\d[\d.,]*\b")
+"""Figures, and names of stops and bypasses."""
 NO_OUTLET_PA_GAUGE = 20 * PA_PER_MBAR
 """What a network that injections alone feed is taken to be at (own) [Pa gauge]."""
-PATIENCE = 3.0
-"""How many times the rules' seconds are spent before giving up without any option (own): of two hundred
-random sections those that had none after one time had none after ten [-]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,7 +86,7 @@ def isolation_problem(desk: Desk, section: Section) -> IsolationProblem:
         rules=rules,
         hours=request.window_hours,
         gas_minor_per_m3=gas_minor_per_m3,
-        orders=request.orders,
+        orders=replace(request.orders, max_stops=request.orders.max_stops or rules.choice.max_stops),
         feed_bound=_feed_bound(desk, section),
         alternatives=frozenset(request.own_supply),
         every_place=True,
@@ -140,11 +140,12 @@ def rank(desk: Desk, section: Section, tell: Tell) -> Ranking:
     """
     request = desk.request
     problem = isolation_problem(desk, section)
-    budget = _Budget(request.rules)
+    budget = Budget(request.rules.choice, desk.solutions)
     found = _Found(request.wanted)
     refused: list[Refused] = []
-    priced, ease_minor, is_eased = 0, 0, False
+    ease_minor, is_eased, is_cut_short = 0, False, False
     next_bound: int | None = None
+    unsettled: list[int] = []
     reason = "every way to isolate the work was priced"
     search = desk.cuts(problem)
     while (cut := next(search, None)) is not None:
@@ -152,17 +153,21 @@ def rank(desk: Desk, section: Section, tell: Tell) -> Ranking:
         if worst is not None and bound >= worst:
             next_bound, reason = bound, "nothing beyond can be cheaper"
             break
-        if budget.is_spent(priced, has_options=bool(found.options)):
-            next_bound, reason = bound, f"stopped after {priced} ways to isolate the work"
+        tell(f"pricing way {budget.zones + 1}")
+        try:
+            with budget.one_zone():
+                answer = price_cut(desk, cut, worst)
+        except BudgetSpentError as spent:
+            next_bound, reason, is_cut_short = bound, str(spent), True
             break
-        tell(f"pricing way {priced + 1}")
-        answer = price_cut(desk, cut, worst)
-        priced += 1
         if not isinstance(answer, Refused):
             for option in answer:
                 found.add(option)
+            budget.has_options = bool(found.options)
             continue
         refused.append(answer)
+        if answer.is_cut_short:
+            unsettled.append(bound)
         if answer.by_relighting and not is_eased:
             # Zones with too many meters may come by the thousand before the first with few enough.
             eased = ease(desk, problem)
@@ -170,33 +175,31 @@ def rank(desk: Desk, section: Section, tell: Tell) -> Ranking:
     else:
         if search.gave_up:
             next_bound = search.lower_bound_minor - ease_minor
-            reason = "too many zones in a row broke a constraint"
+            reason, is_cut_short = f"stopped after {search.most_scanned} zones in a row without a cut", True
+    if unsettled and not (found.options and min(unsettled) >= found.options[-1].burden_minor):
+        # An option may stand on a cut of which not every combination of feeds was judged.
+        next_bound = min(unsettled) if next_bound is None else min(next_bound, *unsettled)
+        reason, is_cut_short = (reason if is_cut_short else "too many ways to feed a zone's parts"), True
     if not found.options:
-        raise NoPlanError("no set of stops holds every constraint", _reasons(refused, reason))
-    return Ranking(tuple(found.options), next_bound, reason, priced, tuple(refused), search)
+        raise _no_plan(refused, reason, budget, is_cut_short=is_cut_short)
+    return Ranking(tuple(found.options), next_bound, reason, budget.zones, tuple(refused), search)
 
 
-def _reasons(refused: list[Refused], reason: str) -> tuple[str, ...]:
-    seen = dict.fromkeys(answer.reason for answer in refused)
-    return (*list(seen)[:MOST_REASONS], reason)
+def _no_plan(refused: list[Refused], reason: str, budget: Budget, *, is_cut_short: bool) -> NoPlanError:
+    """Return the error that says no plan was found, and only of a finished search that there is none."""
+    message = "no set of stops holds every constraint"
+    if is_cut_short:
+        tried = f"{budget.zones} zones, {budget.solves} flow solutions"
+        message = f"no plan found within the budget ({tried}), but one may exist"
+    return NoPlanError(message, (*_reasons(refused), reason), cut_short=is_cut_short)
 
 
-class _Budget:
-    """Ends hopeless cases: so many cuts, so many seconds; longer while there is no option to show at all.
-
-    Seconds are the processor's, so that a busy machine proves as much as an idle one.
-    """
-
-    def __init__(self, rules: Rules) -> None:
-        self._most, self._seconds, self._start = (
-            rules.choice.max_zones,
-            rules.choice.seconds,
-            time.thread_time(),
-        )
-
-    def is_spent(self, priced: int, *, has_options: bool) -> bool:
-        patience = 1.0 if has_options else PATIENCE
-        return priced >= self._most or time.thread_time() - self._start > patience * self._seconds
+def _reasons(refused: list[Refused]) -> list[str]:
+    """Return what stands in the way, each once: not again with other figures or at another stop."""
+    seen: dict[str, str] = {}
+    for answer in refused:
+        seen.setdefault(_FIGURES.sub("#", answer.reason), answer.reason)
+    return list(seen.values())[:MOST_REASONS]
 
 
 class _Found:

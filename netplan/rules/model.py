@@ -269,11 +269,17 @@ class NoticeRules(Table):
 
 
 class ChoiceRules(Table):
-    """How long to look and what to show; 0 means no limit for max_stops and standby_meters_max."""
+    """How long to look and what to show; 0 means no limit for max_stops and standby_meters_max.
+
+    ``max_zones``, ``max_solves`` and ``max_solves_without_option`` count work, so that a search ends at the
+    same place on every machine; ``seconds`` are those of the clock, after which it ends whatever is left.
+    """
 
     options: Annotated[int, Field(ge=1, le=50)]
     seconds: Annotated[Number, Field(gt=0)]
     max_zones: Annotated[int, Field(ge=1)]
+    max_solves: Annotated[int, Field(ge=1)] = 12_000
+    max_solves_without_option: Annotated[int, Field(ge=1)] = 4_000
     max_stops: Annotated[int, Field(ge=0)]
     standby_meters_max: Annotated[int, Field(ge=0)]
 

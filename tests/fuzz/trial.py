@@ -118,9 +118,8 @@ def try_seed(seed: int, place: Path, towns: tuple[str, ...] = NAMES) -> Outcome:
 
 @lru_cache(maxsize=2)
 def _rules(quick: bool) -> Rules:
-    # Of the hose sizes one is enough: what they differ in is not what damaged data differs in. The seconds
-    # are a budget by the rules, which is spent ten times over where no option stands.
-    budget = {"choice": {"seconds": 1.0, "max_zones": 40}}
+    # Of the hose sizes one is enough: what they differ in is not what damaged data differs in.
+    budget = {"choice": {"max_solves": 400, "max_zones": 40}}
     return read_rules(None, budget | ({"bypass": {"bores_mm": [63.0]}} if quick else {}))
 
 

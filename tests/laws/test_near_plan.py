@@ -199,6 +199,14 @@ def test_towns_that_share_no_pipe(taken: Taken) -> None:
     same(found, whole)
 
 
+def test_a_search_ends_after_as_much_work_near_by(taken: Taken, varied: Network) -> None:
+    rules = read_rules(None, {"choice": {"max_solves": 40, "max_solves_without_option": 40}})
+    request = PlanRequest(varied, (middle_of(varied, 701),), rules, weather=False)
+    whole = taken.plan(request, 10**9)
+    assert "stopped after 40 flow solutions" in str(whole)
+    same(taken.plan(request, 10_000, 2), whole)
+
+
 def test_until_how_cold(taken: Taken, varied: Network) -> None:
     rules = read_rules(None)
     rules = rules.model_copy(update={"choice": rules.choice.model_copy(update={"seconds": 1e6})})

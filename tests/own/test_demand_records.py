@@ -11,6 +11,7 @@ import pytest
 from netplan.demand import Window, check_records, customer_demand, read_forecast, window_hours
 from netplan.errors import BadInputError
 from netplan.findings import Severity
+from netplan.reference.profiles import category_figures
 from netplan.rules import default_rules, read_rules
 from tests.demand_tables import NAN, customers_table
 
@@ -154,3 +155,21 @@ def test_a_forecast_sets_the_temperature_of_each_gas_day(tmp_path: Path) -> None
 def test_bad_forecasts_are_one_line(tmp_path: Path, rows: list[str], says: str) -> None:
     with pytest.raises(BadInputError, match=says):
         read_forecast(_forecast(tmp_path, rows))
+
+
+def test_the_page_on_demand_names_the_default_of_every_category() -> None:
+    page = (Path(__file__).parents[2] / "docs" / "method" / "demand.md").read_text(encoding="utf-8")
+    rows = {
+        cells[0]: cells[1:]
+        for line in page.splitlines()
+        if len(cells := [cell.strip() for cell in line.strip("|").split("|")]) == 5
+    }
+    for name, figures in category_figures().items():
+        default, profile, annual, peak = rows[name]
+        assert float(default.replace(",", "")) == figures.annual_kwh
+        assert profile.startswith(figures.profile)
+        for words, least, most in (
+            (annual, figures.least_annual_kwh, figures.most_annual_kwh),
+            (peak, figures.least_peak_kw, figures.most_peak_kw),
+        ):
+            assert [float(word.replace(",", "")) for word in words.split(", ")] == [least, most]

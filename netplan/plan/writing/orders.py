@@ -6,16 +6,16 @@ from netplan.isolation import Stretch
 from netplan.network.model import Network
 from netplan.plan.request import PlanRequest
 
-__all__ = ["orders_in_words"]
+__all__ = ["orders_in_words", "place_in_words"]
 
 
 def orders_in_words(request: PlanRequest) -> tuple[str, ...]:
     """Return one line for each order, in a fixed order; none when the planner gave none."""
     orders, network = request.orders, request.network
     lines = [
-        *(f"a stop at {_place(network, stretch)}" for stretch in orders.force),
+        *(f"a stop at {place_in_words(network, stretch)}" for stretch in orders.force),
         *(f"a stop at valve {network.valves.id[row]}" for row in orders.force_valves),
-        *(f"no stop at {_place(network, stretch)}" for stretch in orders.forbid),
+        *(f"no stop at {place_in_words(network, stretch)}" for stretch in orders.forbid),
         *(f"no stop at valve {network.valves.id[row]}" for row in orders.forbid_valves),
     ]
     if orders.keep_out:
@@ -32,7 +32,8 @@ def orders_in_words(request: PlanRequest) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _place(network: Network, stretch: Stretch) -> str:
+def place_in_words(network: Network, stretch: Stretch) -> str:
+    """Return a place or length of main in words."""
     main = network.pipes.id[stretch.pipe]
     if stretch.from_m == stretch.to_m:
         return f"{main} {stretch.from_m:.2f} m"

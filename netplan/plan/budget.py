@@ -1,0 +1,87 @@
+"""How much work a search may do before it ends unproven: zones, flow solutions, and last the clock."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from netplan.hydraulics import SolutionCount
+from netplan.rules.model import ChoiceRules
+
+__all__ = ["Budget", "BudgetSpentError"]
+
+
+class BudgetSpentError(Exception):
+    """The search has to end here; the message says after what."""
+
+
+class Budget:
+    """Ends a search after so many zones or flow solutions, the same on every machine.
+
+    The clock is the last resort: what it ends may come out otherwise in another run.
+
+    Parameters
+    ----------
+    choice : ChoiceRules
+        ``max_zones``, ``max_solves``, ``max_solves_without_option`` and ``seconds``.
+    solutions : SolutionCount
+        Of the desk that the search is priced on.
+
+    Attributes
+    ----------
+    zones : int
+        Zones priced so far [-].
+    has_options : bool
+        Whether any option was found yet.
+    """
+
+    def __init__(self, choice: ChoiceRules, solutions: SolutionCount) -> None:
+        self._choice, self._solutions = choice, solutions
+        self._first = solutions.done
+        self._start_s = time.monotonic()
+        self.zones = 0
+        self.has_options = False
+
+    @property
+    def solves(self) -> int:
+        """Flow networks solved so far [-]."""
+        return self._solutions.done - self._first
+
+    def require_left(self) -> None:
+        """Check that there is something left to search with.
+
+        Raises
+        ------
+        BudgetSpentError
+            When there is not.
+        """
+        choice = self._choice
+        if self.zones >= choice.max_zones:
+            raise BudgetSpentError(f"stopped after {choice.max_zones} zones")
+        most = choice.max_solves
+        if not self.has_options:
+            most = min(most, choice.max_solves_without_option)
+        if self.solves >= most:
+            raise BudgetSpentError(f"stopped after {most} flow solutions")
+        if time.monotonic() - self._start_s > choice.seconds:
+            raise BudgetSpentError(
+                f"stopped by the clock after {choice.seconds:g} s: another run may prove more"
+            )
+
+    @contextmanager
+    def one_zone(self) -> Iterator[None]:
+        """Price one zone within: it is counted, and left where the budget is spent in its midst.
+
+        Raises
+        ------
+        BudgetSpentError
+            When the budget is spent before or in its midst.
+        """
+        self.require_left()
+        self._solutions.before_each = self.require_left
+        try:
+            yield
+        finally:
+            self._solutions.before_each = None
+        self.zones += 1
