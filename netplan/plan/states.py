@@ -12,6 +12,7 @@ from netplan.bypass import Draw, Inlets
 from netplan.constants import PA_PER_MBAR
 from netplan.hydraulics import FlowState, NetworkSolver
 from netplan.plan.naming import feed_open_state, purge_state, stop_id, stop_in_state
+from netplan.units import rounded_down
 
 __all__ = ["FeedLinks", "Judged", "Tapped", "WorkStates", "judge", "work_states"]
 
@@ -86,7 +87,8 @@ class Judged:
         """Say why it does not hold, in one line."""
         if np.isnan(self.least_pa_gauge):
             return f"{self.name}: a kept meter inlet has no gas"
-        return f"{self.name}: a kept meter inlet has {self.least_pa_gauge / PA_PER_MBAR:.2f} mbar"
+        least = rounded_down(self.least_pa_gauge / PA_PER_MBAR, 2)
+        return f"{self.name}: a kept meter inlet has {least:.2f} mbar"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
