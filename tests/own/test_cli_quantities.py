@@ -6,6 +6,7 @@ import json
 import re
 import sys
 import time
+import typing
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -69,16 +70,26 @@ GOOD = {
 }
 
 
-def _options() -> Iterator[tuple[str, str, Any]]:
+def _options() -> Iterator[tuple[str, str, Any, set[type]]]:
+    """Return every option of every command: command, name, option, and the types its value may have."""
     commands: dict[str, Any] = typer.main.get_command(app).commands  # type: ignore[attr-defined]
     for name, command in sorted(commands.items()):
+        hints = typing.get_type_hints(command.callback)
         for option in command.params:
-            if option.param_type_name == "option" and option.name != "help":
-                yield name, max(option.opts, key=len), option
+            if option.param_type_name == "option" and option.name in hints:
+                yield name, max(option.opts, key=len), option, set(_types(hints[option.name]))
+
+
+def _types(hint: Any) -> Iterator[type]:
+    inner = [found for found in typing.get_args(hint) if found is not type(None)]
+    if not inner:
+        yield hint
+    for found in inner:
+        yield from _types(found)
 
 
 def _quantities() -> list[tuple[str, str, str]]:
-    return [(name, word, option.metavar) for name, word, option in _options() if option.metavar in KINDS]
+    return [(name, word, option.metavar) for name, word, option, _ in _options() if option.metavar in KINDS]
 
 
 @pytest.fixture(scope="module")
@@ -141,18 +152,17 @@ def _arguments(command: str, word: str, value: str, street: Path, planned: Path,
 def test_every_option_is_a_quantity_a_count_a_text_a_path_or_a_switch() -> None:
     """A new option of a number has to say which: none slips through as a bare one."""
     seen = set()
-    for command, word, option in _options():
-        kind = option.type.name
+    for command, word, option, types in _options():
         if option.metavar in KINDS:
-            assert kind == "text", (command, word)
+            assert types == {str}, (command, word)
             assert f"[{UNIT_WORDS[KINDS[option.metavar]]}" in (option.help or ""), (command, word)
-        elif kind.startswith("integer"):
+        elif types == {int}:
             assert (command, word) in COUNTS
             seen.add((command, word))
-        elif kind == "text":
+        elif types == {str}:
             assert word in TEXTS, (command, word)
         else:
-            assert kind in {"boolean", "path"}, (command, word, kind)
+            assert types in ({bool}, {Path}), (command, word, types)
     assert seen == COUNTS
     assert {(command, word) for command, word, _ in _quantities()} == {*GOOD, ("plan", "--at")}
 
