@@ -14,7 +14,7 @@ from netplan.cli.quantities import (
     LENGTH,
     PRESSURE,
     SIZES,
-    AirTemp,
+    TEMPERATURE,
     air_temp_c,
     air_temp_note,
     metres,
@@ -35,7 +35,13 @@ NONE_HOLDS: Final = 3
 
 def command(
     plan_dir: Annotated[Path, typer.Argument(help="Plan folder; it is only read.")],
-    air_temp: AirTemp = None,
+    air_temp: Annotated[
+        str | None,
+        typer.Option(
+            metavar=TEMPERATURE,
+            help="Air temperature of the window [°C; °F with --units us], or with its unit; default as planned.",
+        ),
+    ] = None,
     bores: Annotated[
         str | None,
         typer.Option(metavar=SIZES, help="Bores to choose from [mm], or with units: '25 mm,1.5 in'."),
