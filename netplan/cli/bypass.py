@@ -39,7 +39,7 @@ def command(
         str | None,
         typer.Option(
             metavar=TEMPERATURE,
-            help="Air temperature of the window [°C; °F with --units us], or with its unit; default as planned.",
+            help="Air temperature of the window [°C; °F with --units us], or with its unit; else as planned.",
         ),
     ] = None,
     bores: Annotated[
