@@ -129,7 +129,7 @@ def _kind(value: dict[str, Any]) -> str:
 def _digits(value: dict[str, Any]) -> str:
     for each in (value, *value.get("anyOf", ())):
         if "digits" in each:
-            return str(each["digits"])
+            return f"{each['digits']} {each.get('rounded', '')}".strip()
     return ""
 
 

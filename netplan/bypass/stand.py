@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from netplan.bypass.model import FeedSize
 from netplan.constants import PA_PER_MBAR
 from netplan.rules.model import Rules
+from netplan.units import rounded_down, rounded_up
 
 __all__ = ["NO_SOLUTION", "Stand", "held_by_inlets", "held_by_velocity", "worst_of"]
 
@@ -64,8 +65,8 @@ def held_by_inlets(pressure_pa_gauge: Floats, required_pa_gauge: Floats) -> Stan
     if excess[worst] >= -ROUNDING_PA:
         return Stand("", slack)
     return Stand(
-        f"{pressure_pa_gauge[worst] / PA_PER_MBAR:.3f} mbar at the worst inlet, "
-        f"{required_pa_gauge[worst] / PA_PER_MBAR:.3f} mbar needed",
+        f"{rounded_down(float(pressure_pa_gauge[worst]) / PA_PER_MBAR, 3):.3f} mbar at the worst inlet, "
+        f"{rounded_up(float(required_pa_gauge[worst]) / PA_PER_MBAR, 3):.3f} mbar needed",
         slack,
     )
 
@@ -76,4 +77,5 @@ def held_by_velocity(size: FeedSize, velocity_m_per_s: float, rules: Rules) -> S
     if velocity_m_per_s <= allowed:
         return Stand("", 1.0 - velocity_m_per_s / allowed)
     slack = -math.inf if math.isnan(velocity_m_per_s) else 1.0 - velocity_m_per_s / allowed
-    return Stand(f"{velocity_m_per_s:.1f} m/s in {size.feed.label}, {allowed:g} m/s allowed", slack)
+    fast = rounded_up(velocity_m_per_s, 1)
+    return Stand(f"{fast:.1f} m/s in {size.feed.label}, {allowed:g} m/s allowed", slack)

@@ -63,7 +63,7 @@ def coldest_air_temp_c(
     coldest_c: float = COLDEST_LOOKED_AT_C,
     near_c: float | None = None,
 ) -> float | None:
-    """Return the coldest air temperature [°C], on a grid of 0.1 °C, at which something holds.
+    """Return the coldest air temperature [°C], on a grid of 0.1 °C or `near_c`, at which something holds.
 
     Colder never needs less, so that what holds at a temperature holds at all warmer ones. The edge is
     bracketed outward from `near_c` and narrowed by the slack, by halves where the slack misleads; both
@@ -90,7 +90,13 @@ def coldest_air_temp_c(
 
     first = 0 if near_c is None else min(max(round((warmest_c - near_c) / STEP_C), 0), steps)
     last = last_that_holds(lambda step: stand(at(step)), steps, near=first)
-    return None if last is None else at(last)
+    if last is None:
+        return None
+    found = at(last)
+    # What is planned for need not lie on the grid: where it holds, it is the coldest that was solved.
+    if near_c is not None and max(found - STEP_C, coldest_c) < near_c < found and stand(near_c).holds:
+        return near_c
+    return found
 
 
 def size_ladder(

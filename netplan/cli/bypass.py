@@ -10,6 +10,17 @@ import typer
 from netplan.cli.choices import Units
 from netplan.cli.door import console
 from netplan.cli.progress import progress
+from netplan.cli.quantities import (
+    LENGTH,
+    PRESSURE,
+    SIZES,
+    TEMPERATURE,
+    air_temp_c,
+    air_temp_note,
+    metres,
+    millibars,
+    millimetres,
+)
 from netplan.errors import BadInputError
 from netplan.outputs.charts.resized import write_resized_charts
 from netplan.outputs.figures import figures_of
@@ -18,7 +29,6 @@ from netplan.outputs.resized import print_resized
 from netplan.plan.rebuilt import rebuilt
 from netplan.plan.resizing import Wish, resize
 from netplan.plan.schema import read_plan
-from netplan.units import quantity
 
 NONE_HOLDS: Final = 3
 
@@ -26,16 +36,28 @@ NONE_HOLDS: Final = 3
 def command(
     plan_dir: Annotated[Path, typer.Argument(help="Plan folder; it is only read.")],
     air_temp: Annotated[
-        str | None, typer.Option(help="Air temperature of the window [°C]; default as planned.")
+        str | None,
+        typer.Option(
+            metavar=TEMPERATURE,
+            help="Air temperature of the window [°C; °F with --units us], or with its unit; else as planned.",
+        ),
     ] = None,
     bores: Annotated[
-        str | None, typer.Option(help='Bores to choose from [mm], such as "25 mm,38 mm".')
+        str | None,
+        typer.Option(metavar=SIZES, help="Bores to choose from [mm], or with units: '25 mm,1.5 in'."),
     ] = None,
     hose_length: Annotated[
-        str | None, typer.Option(help="Length of every bypass and hose [m]; default as planned.")
+        str | None,
+        typer.Option(
+            metavar=LENGTH, help="Length of every bypass and hose [m], or with its unit; default as planned."
+        ),
     ] = None,
     minimum_mbar: Annotated[
-        str | None, typer.Option(help="Minimum pressure at a meter inlet [mbar]; the margin comes on top.")
+        str | None,
+        typer.Option(
+            metavar=PRESSURE,
+            help="Minimum pressure at a meter inlet [mbar], or with its unit; the margin comes on top.",
+        ),
     ] = None,
     option: Annotated[int, typer.Option(min=1, help="Rank of the option.")] = 1,
     charts: Annotated[Path | None, typer.Option(help="Folder for the pictures, SVG and PNG.")] = None,
@@ -44,14 +66,15 @@ def command(
     """Size the bypasses of a plan anew, its stops unchanged; exit code 3 when no size holds.
 
     Works from the plan folder alone. Demand at another air temperature is worked out anew from the
-    customers' records by the plan's own rules; customers off stay off.
+    customers' records by the plan's own rules; customers off stay off. Lengths, bores and pressures without
+    a unit are metric with --units us too.
     """
     figures = figures_of(units)
     wish = Wish(
-        air_temp_c=None if air_temp is None else quantity(air_temp, "degC", "--air-temp"),
+        air_temp_c=air_temp_c(air_temp, units),
         bores_mm=None if bores is None else _bores(bores),
-        hose_length_m=None if hose_length is None else quantity(hose_length, "m", "--hose-length"),
-        minimum_mbar=None if minimum_mbar is None else quantity(minimum_mbar, "mbar", "--minimum-mbar"),
+        hose_length_m=None if hose_length is None else metres(hose_length, "--hose-length"),
+        minimum_mbar=None if minimum_mbar is None else millibars(minimum_mbar, "--minimum-mbar"),
     )
     if charts is not None and not charts.parent.is_dir():
         raise BadInputError(f"--charts: {charts.parent} is no folder; make it first")
@@ -64,11 +87,11 @@ def command(
         if charts is not None:
             tell("drawing")
             write_resized_charts(found, charts, units=figures)
-    print_resized(found, screen, units=figures)
+    print_resized(found, screen, units=figures, note=air_temp_note(air_temp, units))
     if charts is not None:
         screen.print(f"Pictures: {charts.resolve()}", soft_wrap=True, markup=False)
     return 0 if found.holds else NONE_HOLDS
 
 
 def _bores(text: str) -> tuple[float, ...]:
-    return tuple(quantity(part.strip(), "mm", "--bores") for part in text.split(",") if part.strip())
+    return tuple(millimetres(part.strip(), "--bores") for part in text.split(",") if part.strip())

@@ -9,7 +9,7 @@ import typer
 
 from netplan.cli.choices import MappingFile
 from netplan.cli.door import console
-from netplan.cli.work import metres
+from netplan.cli.quantities import LENGTH, metres
 from netplan.errors import BadInputError, BadNetworkError
 from netplan.findings import errors_of
 from netplan.network.checks.gaps import NEAR_M
@@ -33,7 +33,9 @@ def command(
         Path | None,
         typer.Option("--mend", help="New GeoPackage with repeats left out and near ends drawn up."),
     ] = None,
-    snap: Annotated[str, typer.Option(help="How far --mend draws an end [m].")] = "0.5",
+    snap: Annotated[
+        str, typer.Option(metavar=LENGTH, help="How far --mend draws an end [m], or with its unit.")
+    ] = "0.5",
     changes: Annotated[
         Path | None, typer.Option(help="Write what --mend changed, and left, as JSON.")
     ] = None,

@@ -9,7 +9,12 @@ import typer
 
 __all__ = ["Language", "MappingFile", "Tiles", "Units", "Words"]
 
-Units = Annotated[str, typer.Option(help="metric or us, for what people read; plan.json stays metric.")]
+Units = Annotated[
+    str,
+    typer.Option(
+        help="metric or us, for what people read and for a bare air temperature; plan.json stays metric."
+    ),
+]
 Language = Annotated[str, typer.Option(help="Language of letters where a customer has none recorded.")]
 Words = Annotated[
     Path | None, typer.Option(help="Folder with words.xx.toml over the shipped words of the letters.")

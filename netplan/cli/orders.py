@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Final
 
-from netplan.cli.work import metres
+from netplan.cli.quantities import metres
 from netplan.errors import BadWorkError
 from netplan.isolation import Orders, Stretch
 from netplan.network.model import Network

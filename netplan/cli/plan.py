@@ -13,6 +13,18 @@ from netplan.cli.door import console
 from netplan.cli.orders import customer_rows, read_orders
 from netplan.cli.pictures import check_pictures, draw_pictures
 from netplan.cli.progress import progress
+from netplan.cli.quantities import (
+    CHAINAGE,
+    LENGTH,
+    LON_LAT,
+    MAIN_CHAINAGE,
+    MAIN_FROM_TO,
+    AirTemp,
+    Hours,
+    air_temp_c,
+    air_temp_note,
+    hours_of,
+)
 from netplan.cli.start import start_of
 from netplan.cli.work import work_parts
 from netplan.demand import read_forecast
@@ -38,26 +50,41 @@ def command(
     out: Annotated[Path, typer.Option(help="Plan folder to make.")],
     main: Annotated[str | None, typer.Option(help="Main to be made gas-free.")] = None,
     from_: Annotated[
-        str | None, typer.Option("--from", help="Chainage where the work section begins [m].")
+        str | None,
+        typer.Option(
+            "--from", metavar=CHAINAGE, help="Chainage where the work section begins [m], or with its unit."
+        ),
     ] = None,
-    to: Annotated[str | None, typer.Option(help="Chainage where it ends [m].")] = None,
+    to: Annotated[
+        str | None, typer.Option(metavar=CHAINAGE, help="Chainage where it ends [m], or with its unit.")
+    ] = None,
     and_main: Annotated[
-        list[str] | None, typer.Option(help="A further length, ID:FROM:TO; may be repeated.")
+        list[str] | None,
+        typer.Option(metavar=MAIN_FROM_TO, help="A further length [m], or with units; may be repeated."),
     ] = None,
     area: Annotated[Path | None, typer.Option(help="File with a polygon: every main inside it.")] = None,
-    at: Annotated[str | None, typer.Option(help="LON,LAT: the nearest main there, with --length.")] = None,
-    length: Annotated[str | None, typer.Option(help="Length of main to be gas-free around --at [m].")] = None,
+    at: Annotated[
+        str | None, typer.Option(metavar=LON_LAT, help="The nearest main there [°], with --length.")
+    ] = None,
+    length: Annotated[
+        str | None,
+        typer.Option(metavar=LENGTH, help="Length of main to be gas-free around --at [m], or with its unit."),
+    ] = None,
     rules: Annotated[Path | None, typer.Option(help="Planning rules (TOML) over the shipped ones.")] = None,
     mapping: MappingFile = None,
     start: Annotated[str | None, typer.Option(help="Start of the window, ISO 8601 local time.")] = None,
-    hours: Annotated[float | None, typer.Option(help="Length of the window [h].")] = None,
-    air_temp: Annotated[float | None, typer.Option(help="Air temperature of the window [°C].")] = None,
+    hours: Hours = None,
+    air_temp: AirTemp = None,
     forecast: Annotated[
         Path | None, typer.Option(help="CSV of hourly air temperatures; needs --start.")
     ] = None,
-    force: Annotated[list[str] | None, typer.Option(help="Stop here: MAIN:CHAINAGE or a valve id.")] = None,
+    force: Annotated[
+        list[str] | None,
+        typer.Option(metavar=MAIN_CHAINAGE, help="Stop here [m, or with its unit], or a valve id."),
+    ] = None,
     forbid: Annotated[
-        list[str] | None, typer.Option(help="No stop here: MAIN:CHAINAGE or a valve id.")
+        list[str] | None,
+        typer.Option(metavar=MAIN_CHAINAGE, help="No stop here [m, or with its unit], or a valve id."),
     ] = None,
     keep_out: Annotated[
         Path | None, typer.Option(help="File with polygons where no stop may be dug.")
@@ -98,7 +125,12 @@ def command(
         bool, typer.Option("--any-size", help="Read files of any size and number of features.")
     ] = False,
 ) -> None:
-    """Plan the stopping of a work section and write a plan folder."""
+    """Plan the stopping of a work section and write a plan folder.
+
+    Every quantity may carry its unit: '39 °F', '540 min', '12 ft'. Without one it is in the unit in brackets;
+    chainages and lengths are metres with --units us too.
+    """
+    window_h, celsius, note = hours_of(hours), air_temp_c(air_temp, units), air_temp_note(air_temp, units)
 
     def request() -> PlanRequest:
         planning_rules = read_rules(rules)
@@ -122,8 +154,8 @@ def command(
             ),
             rules=planning_rules,
             start=start_of(start),
-            hours=hours,
-            air_temp_c=air_temp,
+            hours=window_h,
+            air_temp_c=celsius,
             forecast=None if forecast is None else read_forecast(forecast),
             orders=read_orders(
                 joined,
@@ -140,7 +172,7 @@ def command(
         )
 
     choices = Choices(units=units, language=language, words=words, tiles=tiles, papers=not no_papers)
-    run_plan(request, out, overwrite=overwrite, choices=choices, charts=charts)
+    run_plan(request, out, overwrite=overwrite, choices=choices, charts=charts, note=note)
 
 
 def run_plan(
@@ -150,6 +182,7 @@ def run_plan(
     overwrite: bool,
     choices: Choices | None = None,
     charts: Path | None = None,
+    note: str = "",
 ) -> None:
     """Plan, write the plan folder whole or not at all, and print the summary."""
     check_target(out, overwrite=overwrite)
@@ -161,6 +194,6 @@ def run_plan(
         result = make_plan(request(), tell)
         write_plan_folder(result, out, overwrite=overwrite, choices=choices, progress=tell)
         drawn = "" if charts is None else draw_pictures(out, charts, figures, tell)
-    print_summary(result.plan, screen, units=figures)
+    print_summary(result.plan, screen, units=figures, note=note)
     if drawn:
         screen.print(drawn, soft_wrap=True, markup=False)

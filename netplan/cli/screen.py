@@ -11,8 +11,8 @@ from rich.text import Text as RichText
 
 from netplan.cli.choices import MappingFile
 from netplan.cli.door import console
+from netplan.cli.quantities import LENGTH, AirTempCelsius, Hours, air_temp_c, hours_of, metres
 from netplan.cli.start import start_of
-from netplan.cli.work import metres
 from netplan.errors import BadInputError, StoppedError
 from netplan.outputs.screen import check_screen_target, write_screen_folder
 from netplan.readers import read_mapping, read_network
@@ -41,12 +41,14 @@ def command(
     work: Annotated[
         str, typer.Option(help="Work section of a main: middle (a short length) or whole.")
     ] = "middle",
-    length: Annotated[str, typer.Option(help="Length in the middle to be gas-free [m].")] = "0.5 m",
+    length: Annotated[
+        str, typer.Option(metavar=LENGTH, help="Length in the middle to be gas-free [m], or with its unit.")
+    ] = "0.5 m",
     rules: Annotated[Path | None, typer.Option(help="Planning rules (TOML) over the shipped ones.")] = None,
     mapping: MappingFile = None,
     start: Annotated[str | None, typer.Option(help="Start of the window, ISO 8601 local time.")] = None,
-    hours: Annotated[float | None, typer.Option(help="Length of the window [h].")] = None,
-    air_temp: Annotated[float | None, typer.Option(help="Air temperature of the window [°C].")] = None,
+    hours: Hours = None,
+    air_temp: AirTempCelsius = None,
     no_pressure: Annotated[
         bool, typer.Option("--no-pressure", help="Connectivity and stops alone: much quicker.")
     ] = False,
@@ -74,7 +76,9 @@ def command(
         raise BadInputError(f"--by: {by[:40]!r} is no figure; write one of {', '.join(FIGURES)}")
     check_screen_target(out, overwrite=overwrite)
     settings: dict[str, Any] = {"work": work, "work_m": metres(length, "--length"), "start": start_of(start)}
-    asked = ScreenSettings(**settings, hours=hours, air_temp_c=air_temp, pressure=not no_pressure)
+    asked = ScreenSettings(
+        **settings, hours=hours_of(hours), air_temp_c=air_temp_c(air_temp), pressure=not no_pressure
+    )
     joined = read_network(
         network,
         mapping=None if mapping is None else read_mapping(mapping),

@@ -11,6 +11,7 @@ from rich.text import Text as RichText
 from netplan.cli.choices import MappingFile
 from netplan.cli.door import console
 from netplan.cli.progress import progress
+from netplan.cli.quantities import AirTempCelsius, Hours, air_temp_c, hours_of
 from netplan.cli.start import start_of
 from netplan.errors import BadWorkError
 from netplan.isolation import MINOR_PER_UNIT
@@ -34,8 +35,8 @@ def command(
     rules: Annotated[Path | None, typer.Option(help="Planning rules (TOML) over the shipped ones.")] = None,
     mapping: MappingFile = None,
     start: Annotated[str | None, typer.Option(help="Start of a stage's window, ISO 8601 local time.")] = None,
-    hours: Annotated[float | None, typer.Option(help="Length of a stage's window [h].")] = None,
-    air_temp: Annotated[float | None, typer.Option(help="Air temperature of the window [°C].")] = None,
+    hours: Hours = None,
+    air_temp: AirTempCelsius = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace existing stages.")] = False,
     cache: Annotated[
         Path | None,
@@ -45,6 +46,7 @@ def command(
     """Split a long renewal into stages: fewest customers off at any one time, then lowest burden."""
     if (street is None) == (not main):
         raise BadWorkError("renewal: give either --street, or --main once or more")
+    window_h, celsius = hours_of(hours), air_temp_c(air_temp)
     check_stages_target(out, overwrite=overwrite)
     screen = console()
     with progress(screen) as tell:
@@ -60,8 +62,8 @@ def command(
             (),
             read_rules(rules),
             start=start_of(start),
-            hours=hours,
-            air_temp_c=air_temp,
+            hours=window_h,
+            air_temp_c=celsius,
             weather=False,
         )
         staging = stage_renewal(request, renewal, tell)

@@ -6,18 +6,13 @@ from pathlib import Path
 
 from shapely import unary_union
 
+from netplan.cli.quantities import degrees, metres
 from netplan.errors import BadInputError, BadWorkError
 from netplan.network.model import Network
 from netplan.network.section import WorkPart, parts_at, parts_in_area
 from netplan.readers import read_polygons
-from netplan.units import quantity
 
-__all__ = ["metres", "work_parts"]
-
-
-def metres(text: str, option: str) -> float:
-    """Read a length option [m]: a bare number, or a quantity such as ``"40 ft"``."""
-    return quantity(text, "m", option)
+__all__ = ["work_parts"]
 
 
 def work_parts(
@@ -59,16 +54,15 @@ def work_parts(
 def _and_main(text: str) -> WorkPart:
     parts = text.rsplit(":", 2)
     if len(parts) != 3 or not parts[0]:
-        raise BadWorkError(f"--and-main: {text!r} is not ID:FROM:TO; write for example M12:0:8.5")
+        raise BadWorkError(f"--and-main: {text[:60]!r} is not ID:FROM:TO; write for example M12:0:8.5")
     return WorkPart(parts[0], metres(parts[1], "--and-main"), metres(parts[2], "--and-main"))
 
 
 def _lon_lat(text: str) -> tuple[float, float]:
     parts = text.split(",")
-    try:
-        lon, lat = (float(part) for part in parts)
-    except ValueError:
-        raise BadInputError(f"--at: {text!r} is not LON,LAT; write for example 7.88,48.46") from None
+    if len(parts) != 2:
+        raise BadInputError(f"--at: {text[:40]!r} is not LON,LAT; write for example 7.88,48.46")
+    lon, lat = (degrees(part, "--at") for part in parts)
     if not (-180 <= lon <= 180 and -90 <= lat <= 90):
-        raise BadInputError(f"--at: {text!r} is not on earth; write longitude first, in degrees")
+        raise BadInputError(f"--at: {text[:40]!r} is not on earth; write longitude first, in degrees")
     return lon, lat

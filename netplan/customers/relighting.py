@@ -13,6 +13,7 @@ import numpy.typing as npt
 from netplan.customers.addresses import address_groups, walking_key
 from netplan.customers.priority import priority_rank
 from netplan.errors import BadInputError
+from netplan.units import rounded_down, rounded_up
 
 __all__ = [
     "EARLIEST_START_H",
@@ -183,8 +184,8 @@ def off_on_times(
     crew_hours = queue.crew_hours(relights_per_hour) if count else 0.0
     spare = _spare_h(start, hours, day_end, earliest_start_h)
     fits = crew_hours <= spare + SPARE_H or count == 0
-    left = f"{max(spare, 0.0):.1f} h are left from the end of the window to {day_end}"
-    reason = f"relighting {int(queue.meters.sum())} meters takes {crew_hours:.1f} h; {left}"
+    left = f"{rounded_down(max(spare, 0.0), 1):.1f} h are left from the end of the window to {day_end}"
+    reason = f"relighting {int(queue.meters.sum())} meters takes {rounded_up(crew_hours, 1):.1f} h; {left}"
     if start is None:
         reason += (
             f", taken from a start at {int(earliest_start_h):02d}:{round(earliest_start_h % 1 * 60):02d}"

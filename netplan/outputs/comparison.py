@@ -17,7 +17,8 @@ from rich.text import Text
 from netplan.errors import BadInputError
 from netplan.network.words import Category
 from netplan.outputs.figures import METRIC, UNKNOWN, Figures
-from netplan.plan.model import Option, Plan, WorkItem
+from netplan.outputs.weather_digits import figures_for_weather
+from netplan.plan.model import Plan, WorkItem
 
 __all__ = ["Difference", "PlanRow", "compare_plans", "differences", "print_comparison"]
 
@@ -53,6 +54,8 @@ class PlanRow:
         Least pressure at a kept meter inlet once the stops are in [mbar gauge].
     places : tuple of str
         Method, main and chainage or valve of each stop.
+    air_temp_c : float or None
+        Air temperature planned for, at the worst hour [°C].
     """
 
     name: str
@@ -67,6 +70,7 @@ class PlanRow:
     proven: bool
     least_mbar: float | None
     places: tuple[str, ...]
+    air_temp_c: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +107,7 @@ def compare_plans(plans: Sequence[tuple[str, Plan]], units: Figures = METRIC) ->
             )
         if not plan.options:
             raise BadInputError(f"compare: {name} holds no option; plan again")
-    return tuple(_row(name, plan.options[0], units) for name, plan in plans)
+    return tuple(_row(name, plan, units) for name, plan in plans)
 
 
 def differences(plans: Sequence[Plan]) -> tuple[Difference, ...]:
@@ -125,6 +129,7 @@ def print_comparison(plans: Sequence[tuple[str, Plan]], console: Console, *, uni
     BadInputError
         As `compare_plans`.
     """
+    units = figures_for_weather(units, *(plan for _, plan in plans))
     rows = compare_plans(plans, units)
     console.print(Text(f"Work section: {_work_words(plans[0][1].work, units)}"))
     console.print(_table(rows, units))
@@ -150,7 +155,8 @@ def _work_words(work: Sequence[WorkItem], units: Figures) -> str:
     return ", ".join(f"{w.main_id} {units.length(w.from_m)} to {units.length(w.to_m)}" for w in work)
 
 
-def _row(name: str, option: Option, units: Figures) -> PlanRow:
+def _row(name: str, plan: Plan, units: Figures) -> PlanRow:
+    option = plan.options[0]
     off: Counter[str] = Counter()
     kept = 0
     for customer in option.customers:
@@ -175,6 +181,7 @@ def _row(name: str, option: Option, units: Figures) -> PlanRow:
             f"{stop.method} {stop.valve_id or f'{stop.main_id} {units.chainage(stop.chainage_m)}'}"
             for stop in option.stops
         ),
+        air_temp_c=plan.conditions.air_temp_c,
     )
 
 
@@ -223,8 +230,9 @@ def _table(rows: Sequence[PlanRow], units: Figures) -> Table:
         *((f"{word} meters off", partial(_meters_off, word)) for word in rows[0].meters_off),
         ("meters kept by a feed", lambda row: str(row.meters_kept)),
         (f"gas lost {gas}", lambda row: units.bare("volume", row.gas_m3)),
-        (f"holds to air of {cold}", lambda row: units.bare("temperature", row.coldest_c)),
-        (f"least pressure {least}", lambda row: units.bare("pressure", row.least_mbar)),
+        (f"planned for air of {cold}", lambda row: units.bare("temperature", row.air_temp_c)),
+        (f"holds to air of {cold}", lambda row: units.bare("temperature", row.coldest_c, "up")),
+        (f"least pressure {least}", lambda row: units.bare("pressure", row.least_mbar, "down")),
         ("burden", lambda row: f"{row.burden:,.2f} {row.currency}{'' if row.proven else ' *'}"),
     ]
     for name, figure in figures:

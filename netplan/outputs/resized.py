@@ -18,8 +18,21 @@ __all__ = ["print_resized"]
 NONE = "none"
 
 
-def print_resized(found: Resized, console: Console, *, units: Figures = METRIC) -> None:
-    """Print the sizes of every bypass and the smallest that holds; text from the data is never markup."""
+def print_resized(found: Resized, console: Console, *, units: Figures = METRIC, note: str = "") -> None:
+    """Print the sizes of every bypass and the smallest that holds; text from the data is never markup.
+
+    Parameters
+    ----------
+    found : Resized
+    console : rich.console.Console
+    units : Figures
+        How figures are written.
+    note : str
+        What is to be said of how the order was read.
+    """
+    units = _with_digits(found, units)
+    if note:
+        console.print(Text(note))
     planned = {bypass.id: bypass for bypass in found.rebuilt.option.bypasses}
     for feed, rows in zip(found.feeds, found.rows, strict=True):
         console.print(_head(found, feed, planned.get(feed.label), units))
@@ -34,6 +47,7 @@ CAUTION = "Planning figures: the operator's rules, local codes and competent peo
 
 def verdict_lines(found: Resized, units: Figures) -> list[str]:
     """Return for each bypass the smallest size that holds, or that none does and why."""
+    units = _with_digits(found, units)
     at = f"at {units.temperature(found.air_temp_c)}"
     lines = []
     for feed, size, rows, planned in zip(
@@ -41,12 +55,19 @@ def verdict_lines(found: Resized, units: Figures) -> list[str]:
     ):
         was = f"planned: {_size(planned, units)}"
         if not found.holds:
-            lines.append(f"{feed.label}: no size of the list holds {at}: {rows[-1].reason}; {was}")
+            lines.append(
+                f"{feed.label}: no size of the list holds {at}: {units.sentence(rows[-1].reason)}; {was}"
+            )
         elif size is None:
             lines.append(f"{feed.label}: everything holds {at} without it; {was}")
         else:
             lines.append(f"{feed.label}: the smallest size that holds {at} is {_size(size, units)}; {was}")
     return lines
+
+
+def _with_digits(found: Resized, units: Figures) -> Figures:
+    coldest = (row.coldest_c for rows in found.rows for row in rows)
+    return units.telling_apart("temperature", [found.air_temp_c], coldest)
 
 
 def _head(found: Resized, feed: Feed, planned: Bypass | None, units: Figures) -> Text:
@@ -56,8 +77,8 @@ def _head(found: Resized, feed: Feed, planned: Bypass | None, units: Figures) ->
             text.append(f", {word} {place.main_id} at {units.chainage(place.chainage_m)}", style="")
     text.append(
         f"\nair {units.temperature(found.air_temp_c)}, a kept meter inlet needs "
-        f"{units.pressure(required_mbar(found.rules))}, hoses may run at "
-        f"{units.speed(found.rules.bypass.velocity_max_m_s)}",
+        f"{units.needed(required_mbar(found.rules))}, hoses may run at "
+        f"{units.text('speed', found.rules.bypass.velocity_max_m_s, 'down')}",
         style="",
     )
     return text
@@ -83,18 +104,18 @@ def _table(rows: tuple[SizeRow, ...], units: Figures) -> Table:
 
 
 def _cells(row: SizeRow, units: Figures) -> tuple[str, ...]:
-    coldest = units.bare("temperature", row.coldest_c)
-    holds = row.reason or "holds"
+    coldest = units.bare("temperature", row.coldest_c, "up")
+    holds = units.sentence(row.reason) or "holds"
     if row.figures is None:
         return (NONE, *("–",) * 5, coldest, holds)
     of = row.figures
     return (
         _size(row.size, units),
-        units.bare("flow", of.flow_m3_per_s_std * SECONDS_PER_HOUR),
+        units.bare("flow", of.flow_m3_per_s_std * SECONDS_PER_HOUR, "up"),
         units.bare("pressure", of.drop_pa / PA_PER_MBAR),
-        units.bare("speed", of.velocity_m_per_s),
-        units.bare("pressure", of.pressure_from_pa_gauge / PA_PER_MBAR),
-        units.bare("pressure", of.pressure_to_pa_gauge / PA_PER_MBAR),
+        units.bare("speed", of.velocity_m_per_s, "up"),
+        units.bare("pressure", of.pressure_from_pa_gauge / PA_PER_MBAR, "down"),
+        units.bare("pressure", of.pressure_to_pa_gauge / PA_PER_MBAR, "down"),
         coldest,
         holds,
     )

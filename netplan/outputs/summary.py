@@ -11,6 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from netplan.outputs.figures import METRIC, Figures
+from netplan.outputs.weather_digits import figures_for_weather
 from netplan.plan.model import Option, Plan, Stop, TrustRow, WeatherLine
 
 __all__ = ["print_summary"]
@@ -18,7 +19,7 @@ __all__ = ["print_summary"]
 _FINDINGS_SHOWN = 8
 
 
-def print_summary(plan: Plan, console: Console, *, units: Figures = METRIC) -> None:
+def print_summary(plan: Plan, console: Console, *, units: Figures = METRIC, note: str = "") -> None:
     """Print a plan for people; text from the data is shown as it is, never as markup.
 
     Parameters
@@ -27,18 +28,23 @@ def print_summary(plan: Plan, console: Console, *, units: Figures = METRIC) -> N
     console : rich.console.Console
     units : Figures
         How figures are written.
+    note : str
+        What is to be said of how the order was read.
     """
+    units = figures_for_weather(units, plan)
     console.print(_head(plan, units))
+    if note:
+        console.print(Text(note))
     console.print(_options(plan, units))
     if plan.options:
         best = plan.options[0]
         console.print(_proof(plan))
         console.print(_stops(best, units))
-        console.print(_list("Why there", map(_why, best.stops)))
+        console.print(_list("Why there", (units.sentence(_why(stop)) for stop in best.stops)))
         for line in _lines(best, units):
             console.print(line)
         if best.warnings:
-            console.print(_list("Warnings", best.warnings))
+            console.print(_list("Warnings", map(units.sentence, best.warnings)))
     if plan.findings:
         shown = [_finding_line(plan, k) for k in range(min(len(plan.findings), _FINDINGS_SHOWN))]
         if len(plan.findings) > _FINDINGS_SHOWN:
@@ -64,8 +70,8 @@ def _head(plan: Plan, units: Figures) -> Text:
     text.append(
         f"\n{when}, {conditions.hours:g} h, air {units.temperature(conditions.air_temp_c)}, ", style=""
     )
-    text.append(f"network demand {units.flow(conditions.demand_total_m3h)}", style="")
-    parts = [f"{part.name} {units.flow(part.flow_m3h)}" for part in conditions.demand_parts]
+    text.append(f"network demand {units.load(conditions.demand_total_m3h)}", style="")
+    parts = [f"{part.name} {units.load(part.flow_m3h)}" for part in conditions.demand_parts]
     if parts:
         text.append(f"\nof which {'; '.join(parts)}", style="")
     if conditions.note:
@@ -93,7 +99,7 @@ def _options(plan: Plan, units: Figures) -> Table:
             str(_meters(option, "kept")),
             str(len(option.bypasses) + len(option.opened_valves)),
             units.bare("volume", option.vent.total_m3),
-            units.bare("pressure", option.pressures.after.least_mbar),
+            units.bare("pressure", option.pressures.after.least_mbar, "down"),
             f"{option.burden:,.0f}",
         )
     return table
@@ -119,7 +125,7 @@ def _stops(option: Option, units: Figures) -> Table:
             *(stop.id, stop.method, stop.main_id, stop.street),
             units.bare("chainage", stop.chainage_m),
             units.bare("size", stop.od_mm),
-            units.bare("pressure", stop.pressure_mbar),
+            units.bare("pressure", stop.pressure_mbar, "up"),
         )
         table.add_row(*(Text(cell) for cell in cells))
     return table
@@ -140,21 +146,19 @@ def _lines(option: Option, units: Figures) -> Iterable[Text]:
         )
     for bypass in option.bypasses:
         coldest = bypass.minimum_air_temp_c
-        until = (
-            "coldest weather not found" if coldest is None else f"holds to {units.temperature(coldest)} air"
-        )
+        until = "coldest weather not found" if coldest is None else f"holds to {units.coldest(coldest)} air"
         number = f"{bypass.parallel} × " if bypass.parallel > 1 else ""
         yield _line(
             f"{bypass.kind.capitalize()} {bypass.id}",
-            f"{units.flow(bypass.flow_m3h)}, bore {number}{units.size(bypass.bore_mm)}, "
+            f"{units.load(bypass.flow_m3h)}, bore {number}{units.size(bypass.bore_mm)}, "
             f"{units.length(bypass.length_m)}, drop {units.pressure(bypass.drop_mbar)}, "
-            f"{units.speed(bypass.velocity_m_s)}, {until}",
+            f"{units.speed_reached(bypass.velocity_m_s)}, {until}",
         )
         by_size = [_until(line, units) for line in option.weather if line.feed == bypass.id]
         if by_size:
             yield _line(f"{bypass.id} until how cold", ", ".join(by_size))
     for valve in option.opened_valves:
-        yield _line("Opened valve", f"{valve.valve_id}, {units.flow(valve.flow_m3h)}")
+        yield _line("Opened valve", f"{valve.valve_id}, {units.load(valve.flow_m3h)}")
     vent = option.vent
     yield _line(
         "Gas",
@@ -165,7 +169,7 @@ def _lines(option: Option, units: Figures) -> Iterable[Text]:
 
 def _until(line: WeatherLine, units: Figures) -> str:
     coldest = line.coldest_air_temp_c
-    return f"{line.choice} {'never' if coldest is None else units.temperature(coldest)}"
+    return f"{line.choice} {'never' if coldest is None else units.coldest(coldest)}"
 
 
 def _line(name: str, value: str) -> Text:

@@ -4,14 +4,22 @@ from __future__ import annotations
 
 from typing import Annotated, Final
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, Field, JsonValue
+
+from netplan.units import rounded_down, rounded_up
 
 __all__ = [
     "METRES_DIGITS",
+    "CapacityFlow",
+    "ColdestAir",
     "Degrees",
+    "HeldPressure",
     "Metres",
     "Millimetres",
     "Money",
+    "NeededFlow",
+    "NeededPressure",
+    "NeededSpeed",
     "Pressure",
     "Rounded1",
     "Rounded2",
@@ -25,8 +33,24 @@ def _rounded(digits: int) -> AfterValidator:
     return AfterValidator(lambda value: round(value, digits) + 0.0)
 
 
-def _field(digits: int) -> object:
-    return Field(allow_inf_nan=False, json_schema_extra={"digits": digits})
+_NOISE: Final = 1e-4
+"""Share of the last digit that solving may cost a figure (own): 1e-5 Pa of a pressure, where 1e-6 Pa count as
+rounding of a solution [-]."""
+
+
+def _down(digits: int) -> AfterValidator:
+    return AfterValidator(lambda value: rounded_down(value, digits, _NOISE))
+
+
+def _up(digits: int) -> AfterValidator:
+    return AfterValidator(lambda value: rounded_up(value, digits, _NOISE))
+
+
+def _field(digits: int, rounded: str = "nearest") -> object:
+    extra: dict[str, JsonValue] = {"digits": digits}
+    return Field(
+        allow_inf_nan=False, json_schema_extra=extra | ({} if rounded == "nearest" else {"rounded": rounded})
+    )
 
 
 Rounded1 = Annotated[float, _rounded(1), _field(1)]
@@ -44,3 +68,15 @@ Pressure = Annotated[float, _rounded(3), _field(3)]
 """Pressures [mbar gauge], to 0.1 Pa."""
 Money = Annotated[float, _rounded(2), _field(2)]
 """Money, in whole minor units of the plan's currency."""
+HeldPressure = Annotated[float, _down(3), _field(3, "down")]
+"""Pressures that are held or there to be used [mbar gauge]: never above the solved one."""
+NeededPressure = Annotated[float, _up(3), _field(3, "up")]
+"""Pressures at which to act, or that must be stood [mbar gauge]: never below the solved one."""
+ColdestAir = Annotated[float, _up(2), _field(2, "up")]
+"""Coldest air temperatures that something holds for [°C]: never colder than solved."""
+CapacityFlow = Annotated[float, _down(3), _field(3, "down")]
+"""Flows that something has to spare [m³/h at 15 °C, 101.325 kPa]: never above the solved one."""
+NeededFlow = Annotated[float, _up(3), _field(3, "up")]
+"""Least flows that are asked for [m³/h at 15 °C, 101.325 kPa]: never below."""
+NeededSpeed = Annotated[float, _up(3), _field(3, "up")]
+"""Least velocities that are asked for [m/s]: never below."""

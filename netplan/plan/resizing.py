@@ -173,16 +173,17 @@ def resize(state: Rebuilt, wish: Wish, *, weather: bool = True) -> Resized:
         (None if feed is None else feed.size) if answer.verdict is not None else most
         for feed, most in zip(answer.feeds, widest, strict=True)
     )
+    near_c = state.air_temp_c if wish.air_temp_c is None else wish.air_temp_c
     return Resized(
         rebuilt=state,
         rules=rules,
-        air_temp_c=state.air_temp_c if wish.air_temp_c is None else wish.air_temp_c,
+        air_temp_c=near_c,
         case=case,
         feeds=feeds,
         answer=answer,
         in_use=in_use,
         rows=tuple(
-            _rows(state, case, rules, in_use, place, feed, weather=weather)
+            _rows(state, case, rules, in_use, place, feed, near_c=near_c if weather else None)
             for place, feed in enumerate(feeds)
         ),
     )
@@ -205,7 +206,7 @@ def _rows(
     place: int,
     feed: Feed,
     *,
-    weather: bool,
+    near_c: float | None,
 ) -> tuple[SizeRow, ...]:
     before = [size for size in in_use[:place] if size is not None]
     after = [size for size in in_use[place + 1 :] if size is not None]
@@ -214,8 +215,8 @@ def _rows(
         sizes = [*before, *([] if size is None else [size]), *after]
         verdict, reason = case.judge(sizes, rules), judge.reason_against(sizes)
         figures = None if size is None else case.figures(sizes, verdict, rules)[len(before)]
-        options = [(size_words(size), sizes)] if weather else []
-        coldest = [row.coldest_c for row in weather_window(case, state.loads, options, rules)]
+        options = [(size_words(size), sizes)] if near_c is not None else []
+        coldest = [row.coldest_c for row in weather_window(case, state.loads, options, rules, near_c=near_c)]
         found.append(SizeRow(size, reason, figures, coldest[0] if coldest else None))
     return tuple(found)
 

@@ -12,6 +12,7 @@ from netplan.bypass import Draw, Inlets
 from netplan.constants import PA_PER_MBAR
 from netplan.hydraulics import FlowState, NetworkSolver
 from netplan.plan.naming import feed_open_state, purge_state, stop_id, stop_in_state
+from netplan.units import rounded_down, rounded_up
 
 __all__ = ["FeedLinks", "Judged", "Tapped", "WorkStates", "judge", "work_states"]
 
@@ -89,9 +90,10 @@ class Judged:
         if np.isnan(self.least_pa_gauge):
             return f"{self.name}: a kept meter inlet has no gas"
         if not np.isnan(self.too_high_pa_gauge):
-            high = self.too_high_pa_gauge / PA_PER_MBAR
+            high = rounded_up(self.too_high_pa_gauge / PA_PER_MBAR, 2)
             return f"{self.name}: a kept meter inlet has {high:.2f} mbar, more than pressure.maximum_mbar"
-        return f"{self.name}: a kept meter inlet has {self.least_pa_gauge / PA_PER_MBAR:.2f} mbar"
+        least = rounded_down(self.least_pa_gauge / PA_PER_MBAR, 2)
+        return f"{self.name}: a kept meter inlet has {least:.2f} mbar"
 
 
 @dataclass(frozen=True, slots=True, eq=False)

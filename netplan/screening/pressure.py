@@ -21,6 +21,7 @@ from netplan.plan.near import NearDesk, desks_round
 from netplan.plan.request import PlanRequest
 from netplan.plan.unfed import solve_unfed
 from netplan.plan.within import cut_within
+from netplan.units import rounded_down
 
 __all__ = ["Pressures", "Solved"]
 
@@ -152,7 +153,7 @@ class Pressures:
             return Solved()
         _, customer, least = min(known)
         return Solved(
-            round(least / PA_PER_MBAR, DIGITS),
+            rounded_down(least / PA_PER_MBAR, DIGITS),
             self._request.network.customers.id[customer],
             np.unique(here.customer[pressure < desk.required_pa_gauge]).astype(np.int32),
         )

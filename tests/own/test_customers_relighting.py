@@ -86,7 +86,7 @@ def test_a_day_too_short_says_so() -> None:
     )
     assert not times.fits
     assert (
-        times.reason == "relighting 40 meters takes 3.3 h; 3.0 h are left from the end of the window to 20:00"
+        times.reason == "relighting 40 meters takes 3.4 h; 3.0 h are left from the end of the window to 20:00"
     )
 
 

@@ -29,7 +29,7 @@ def test_us_figures_by_their_definitions() -> None:
     assert US.size(101.6) == "4.00 in"
     assert US.length(30.48) == "100.0 ft"
     assert US.pressure(7 * 2.490889) == "7.00 in. w.c."
-    assert US.temperature(-8.0) == "18 °F"
+    assert US.temperature(-8.0) == "17.6 °F"
     assert US.flow(100 * 0.3048**3) == "100 ft³/h"
 
 

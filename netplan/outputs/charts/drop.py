@@ -42,7 +42,7 @@ def drop_chart(
     """
     flow = float(shown_flow(figures, working_flow_m3_per_s_std)[0])
     drop = float(shown_pressure(figures, working_drop_pa)[0])
-    point = f"working point {figures.flow(working_flow_m3_per_s_std * 3600.0)}, "
+    point = f"working point {figures.load(working_flow_m3_per_s_std * 3600.0)}, "
     point += figures.pressure(working_drop_pa / 100.0)
     figure, axes = new_chart(title, f"{point}; each line ends at the velocity limit")
     top_drop, top_flow = HEADROOM * max(drop, 1e-9), HEADROOM * max(flow, 1e-9)

@@ -48,7 +48,7 @@ def weather_chart(
         Units of the reader.
     title : str
     """
-    need = figures.pressure(required_pa_gauge / 100.0)
+    need = figures.needed(required_pa_gauge / 100.0)
     figure, axes = new_chart(
         title, f"an option holds where its line is above {need}; demand with all margins"
     )

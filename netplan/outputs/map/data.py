@@ -12,6 +12,7 @@ from netplan.outputs.map.network import base_of, network_of, pieces_of
 from netplan.outputs.map.popups import Rows, bypass_popup, customer_popup, stop_popup, text_of
 from netplan.outputs.map.shapes import lines_of, points_of
 from netplan.outputs.map.small import records_of, rows_of, small_things
+from netplan.outputs.weather_digits import figures_for_weather
 from netplan.plan.model import Bypass, Option, Plan, Stop
 
 __all__ = ["map_data"]
@@ -22,6 +23,7 @@ Things = list[dict[str, Any]]
 
 def map_data(plan: Plan, layers: Layers, units: Figures) -> dict[str, Any]:
     """Return the data of the page; every text in it is data, to be shown as it is."""
+    units = figures_for_weather(units, plan)
     conditions = plan.conditions
     start = (conditions.start or "any working day").replace("T", " ")
     return {
@@ -57,13 +59,13 @@ def _option(option: Option, layers: Layers, units: Figures) -> dict[str, Any]:
         ("meters kept by feeds", str(kept)),
         ("bypasses", str(len(option.bypasses))),
         ("gas lost", units.volume(option.vent.total_m3)),
-        ("least pressure", units.pressure(option.pressures.after.least_mbar)),
+        ("least pressure", units.held(option.pressures.after.least_mbar)),
         ("burden", f"{option.burden:,.0f} {option.currency}"),
     ]
     return {
         "rank": option.rank,
         "facts": facts,
-        "warnings": list(option.warnings),
+        "warnings": [units.sentence(line) for line in option.warnings],
         "stops": _stops(option, layers, units),
         "bypasses": _bypasses(option, layers, units),
         "customers": _customers(option, layers, units),
@@ -87,22 +89,20 @@ def _stops(option: Option, layers: Layers, units: Figures) -> Things:
 
 def _stop_line(stop: Stop, units: Figures) -> str:
     place = f"{stop.main_id} at {units.chainage(stop.chainage_m)}"
-    return (
-        f"{stop.id}: {stop.method}, {place}, {units.size(stop.od_mm)}, {units.pressure(stop.pressure_mbar)}"
-    )
+    return f"{stop.id}: {stop.method}, {place}, {units.size(stop.od_mm)}, {units.against(stop.pressure_mbar)}"
 
 
 def _bypass_line(bypass: Bypass, units: Figures) -> str:
     number = f"{bypass.parallel} × " if bypass.parallel > 1 else ""
     size = f"{number}{units.size(bypass.bore_mm)} bore, {units.length(bypass.length_m)}"
     drop = units.pressure(bypass.drop_mbar)
-    return f"{bypass.id}: {bypass.kind}, {units.flow(bypass.flow_m3h)}, {size}, drop {drop}"
+    return f"{bypass.id}: {bypass.kind}, {units.load(bypass.flow_m3h)}, {size}, drop {drop}"
 
 
 def _bypasses(option: Option, layers: Layers, units: Figures) -> Things:
     rows = rows_of(layers, "bypasses", option.rank)
     return [
-        {"line": line, "label": f"{bypass.id}  {units.flow(bypass.flow_m3h)}", **bypass_popup(bypass, units)}
+        {"line": line, "label": f"{bypass.id}  {units.load(bypass.flow_m3h)}", **bypass_popup(bypass, units)}
         | {"line_text": _bypass_line(bypass, units)}
         for bypass, line in zip(option.bypasses, lines_of(rows), strict=True)
     ]
@@ -141,7 +141,10 @@ def _refused(option: Option, layers: Layers, units: Figures) -> Things:
         main, span = text_of(row["main_id"]), (row["from_m"], row["to_m"])
         say: Rows = [("main", f"{main} {units.length(span[0])} – {units.length(span[1])}")]
         thing = at_span.setdefault((main, *span), {"line": line, "methods": [], "rows": say})
-        method, why = text_of(row["method"]), (f"no {text_of(row['method'])}", text_of(row["reason"]))
+        method, why = (
+            text_of(row["method"]),
+            (f"no {text_of(row['method'])}", units.sentence(text_of(row["reason"]))),
+        )
         if method not in thing["methods"]:
             thing["methods"].append(method)
         if why not in thing["rows"]:  # one for each side, or for each stop beyond

@@ -32,15 +32,18 @@ def stop_popup(stop: Stop, units: Figures) -> dict[str, Any]:
         ("valve", stop.valve_id or ""),
         ("street", f"{stop.street} ({stop.surface})" if stop.street else stop.surface),
         ("pipe", f"{units.size(stop.od_mm)} outside{wall}"),
-        ("pressure", units.pressure(stop.pressure_mbar)),
-        ("most in a fault", units.pressure(stop.fault_pressure_mbar)),
+        ("pressure", units.against(stop.pressure_mbar)),
+        ("most in a fault", units.against(stop.fault_pressure_mbar)),
         ("coordinates", f"{stop.lat:.6f}, {stop.lon:.6f}"),
         ("grid", f"{stop.x:.2f} E, {stop.y:.2f} N"),
-        ("why here", stop.reason),
-        ("records", f"{stop.confidence} {stop.confidence_note}".strip()),
+        ("why here", units.sentence(stop.reason)),
+        ("records", units.sentence(f"{stop.confidence} {stop.confidence_note}".strip())),
     ]
     rows += [
-        ("not nearer", f"{no.main_id} {no.from_m:.1f}–{no.to_m:.1f}: {no.reason}")
+        (
+            "not nearer",
+            f"{no.main_id} {units.length(no.from_m)} – {units.length(no.to_m)}: {units.sentence(no.reason)}",
+        )
         for no in stop.not_nearer[:4]
     ]
     return {"title": f"Stop {stop.id}", "rows": _filled(rows)}
@@ -50,22 +53,20 @@ def bypass_popup(bypass: Bypass, units: Figures) -> dict[str, Any]:
     """Return what is said of a bypass."""
     number = f"{bypass.parallel} × " if bypass.parallel > 1 else ""
     rows: Rows = [
-        ("flow", units.flow(bypass.flow_m3h)),
+        ("flow", units.load(bypass.flow_m3h)),
         ("bore", number + units.size(bypass.bore_mm)),
         ("length", units.length(bypass.length_m)),
         (
             "pressure",
-            f"{units.pressure(bypass.pressure_from_mbar)} to {units.pressure(bypass.pressure_to_mbar)}",
+            f"{units.held(bypass.pressure_from_mbar)} to {units.held(bypass.pressure_to_mbar)}",
         ),
         ("drop", units.pressure(bypass.drop_mbar)),
-        ("velocity", units.speed(bypass.velocity_m_s)),
+        ("velocity", units.speed_reached(bypass.velocity_m_s)),
         (
             "holds down to",
-            "not found"
-            if bypass.minimum_air_temp_c is None
-            else units.temperature(bypass.minimum_air_temp_c),
+            "not found" if bypass.minimum_air_temp_c is None else units.coldest(bypass.minimum_air_temp_c),
         ),
-        ("note", bypass.note),
+        ("note", units.sentence(bypass.note)),
     ]
     return {"title": f"{bypass.kind.capitalize()} {bypass.id}", "rows": _filled(rows)}
 
@@ -86,7 +87,7 @@ def customer_popup(row: dict[str, Any], option: Option, units: Figures) -> dict[
         ("priority", text_of(row["priority"]).replace("_", " ")),
         ("category", text_of(row["category"])),
         ("meters", text_of(row["meters"])),
-        ("pressure", "" if effect == "off" else units.pressure(float(row["pressure_mbar"]))),
+        ("pressure", "" if effect == "off" else units.held(float(row["pressure_mbar"]))),
         ("off from", (known.off_from or "").replace("T", " ") if known else ""),
         ("on by", (known.on_by or "").replace("T", " ") if known else ""),
         ("meter point", text_of(row["customer_id"])),
@@ -104,7 +105,7 @@ def pipe_popup(row: dict[str, Any], units: Figures) -> dict[str, Any]:
         ("flow", units.flow(abs(row["flow_m3h"]))),
         (
             "pressure",
-            f"{units.pressure(row['pressure_from_mbar'])} – {units.pressure(row['pressure_to_mbar'])}",
+            f"{units.held(row['pressure_from_mbar'])} – {units.held(row['pressure_to_mbar'])}",
         ),
         ("street", text_of(row["street"])),
         ("valve", text_of(row["valve_id"])),

@@ -36,7 +36,7 @@ def _where(row: dict[str, Any], units: Figures) -> tuple[str, str]:
 
 
 def _gauge(row: dict[str, Any], units: Figures) -> Rows:
-    marks = [(name, units.pressure(row[f"{name}_mbar"])) for name in ("normal", "warning", "abort")]
+    marks = [(name, units.needed(row[f"{name}_mbar"])) for name in ("normal", "warning", "abort")]
     return [_where(row, units), *marks]
 
 
@@ -45,7 +45,7 @@ def _purge(row: dict[str, Any], units: Figures) -> Rows:
     if text_of(row["stack_bore_mm"]):
         say.append(("stack bore", units.size(row["stack_bore_mm"])))
     if text_of(row["note"]):
-        say.append(("note", text_of(row["note"])))
+        say.append(("note", units.sentence(text_of(row["note"]))))
     return say
 
 
@@ -67,9 +67,9 @@ def _tapping(row: dict[str, Any], units: Figures) -> Rows:
 def _station(row: dict[str, Any], units: Figures) -> Rows:
     return [
         ("outlet", units.pressure(row["outlet_mbar"])),
-        ("most in a fault", units.pressure(row["max_outlet_mbar"])),
-        ("gives", units.flow(row["flow_m3h"])),
-        ("capacity", units.flow(row["capacity_m3h"])),
+        ("most in a fault", units.against(row["max_outlet_mbar"])),
+        ("gives", units.load(row["flow_m3h"])),
+        ("capacity", units.capacity(row["capacity_m3h"])),
     ]
 
 

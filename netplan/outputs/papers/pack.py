@@ -15,6 +15,7 @@ from netplan.outputs.papers.pack_stops import stop_part
 from netplan.outputs.papers.plan_drawing import plan_drawing
 from netplan.outputs.papers.symbols import legend_svg
 from netplan.outputs.papers.typeset import typeset
+from netplan.outputs.weather_digits import figures_for_weather
 from netplan.plan.model import Bypass, Option, Plan, WeatherLine
 
 __all__ = ["work_pack_pdf"]
@@ -45,6 +46,7 @@ def work_pack_pdf(plan: Plan, layers: Layers, *, rank: int = 1, units: Figures =
     units : Figures
         How figures are written.
     """
+    units = figures_for_weather(units, plan)
     option = option_of(plan, rank)
     stops, pictures = stop_part(plan, option, layers, units)
     pictures |= {"plan": plan_drawing(option, layers, height_mm=190.0), "legend": legend_svg()}
@@ -58,13 +60,13 @@ def work_pack_pdf(plan: Plan, layers: Layers, *, rank: int = 1, units: Figures =
         "caution": plan.caution,
         "contents": list(_CONTENTS),
         "sign-off": list(_SIGN_OFF),
-        "warnings": list(option.warnings),
+        "warnings": [units.sentence(line) for line in option.warnings],
         "not-checked": list(plan.not_checked),
         "origin": f"Network {plan.network.content_sha256[:16]}, {plan.network.crs}.",
         "stops": stops,
         "bypasses": [_bypass(k, bypass, units) for k, bypass in enumerate(option.bypasses)],
         "weather": [_weather(line, units) for line in option.weather],
-        "valves": [f"{v.valve_id}: {units.flow(v.flow_m3h)}" for v in option.opened_valves],
+        "valves": [f"{v.valve_id}: {units.load(v.flow_m3h)}" for v in option.opened_valves],
         **_cover(plan, option, units),
         **gas_part(option, units),
         **order_part(option, units),
@@ -76,8 +78,8 @@ def work_pack_pdf(plan: Plan, layers: Layers, *, rank: int = 1, units: Figures =
 
 def _weather(line: WeatherLine, units: Figures) -> tuple[str, str, str, str]:
     coldest = line.coldest_air_temp_c
-    until = "in no weather looked at" if coldest is None else f"{units.temperature(coldest)} air"
-    return line.feed or "option", line.choice, until, line.fails_by or "–"
+    until = "in no weather looked at" if coldest is None else f"{units.coldest(coldest)} air"
+    return line.feed or "option", line.choice, until, units.sentence(line.fails_by) or "–"
 
 
 def _cover(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
@@ -114,23 +116,23 @@ def _bypass(k: int, bypass: Bypass, units: Figures) -> dict[str, Any]:
     rows = [
         ("from", f"{bypass.from_.main_id} at {units.chainage(bypass.from_.chainage_m)}"),
         ("to", f"{bypass.to.main_id} at {units.chainage(bypass.to.chainage_m)}"),
-        ("flow to carry", units.flow(bypass.flow_m3h)),
+        ("flow to carry", units.load(bypass.flow_m3h)),
         ("bore, length", f"{number}{units.size(bypass.bore_mm)}, {units.length(bypass.length_m)}"),
         (
             "pressure at both ends",
-            f"{units.pressure(bypass.pressure_from_mbar)}, {units.pressure(bypass.pressure_to_mbar)}",
+            f"{units.held(bypass.pressure_from_mbar)}, {units.held(bypass.pressure_to_mbar)}",
         ),
         ("drop", units.pressure(bypass.drop_mbar)),
-        ("velocity", units.speed(bypass.velocity_m_s)),
-        ("spare flow", units.flow(bypass.spare_m3h)),
+        ("velocity", units.speed_reached(bypass.velocity_m_s)),
+        ("spare flow", units.capacity(bypass.spare_m3h)),
         (
             "holds down to",
             "not found"
             if bypass.minimum_air_temp_c is None
-            else f"{units.temperature(bypass.minimum_air_temp_c)} air",
+            else f"{units.coldest(bypass.minimum_air_temp_c)} air",
         ),
         ("customers kept", str(bypass.customers)),
     ]
     if bypass.note:
-        rows.append(("note", bypass.note))
+        rows.append(("note", units.sentence(bypass.note)))
     return {"key": str(k), "title": f"{bypass.kind.capitalize()} {bypass.id}", "rows": rows}

@@ -39,8 +39,8 @@ def gas_part(option: Option, units: Figures) -> dict[str, Any]:
         ],
         "purge": [
             ("volumes out, in", f"{purge.volumes_out:g}, {purge.volumes_in:g}"),
-            ("least velocity", units.speed(purge.least_velocity_m_s)),
-            ("least flow", units.flow(purge.least_flow_m3h)),
+            ("least velocity", units.speed_reached(purge.least_velocity_m_s)),
+            ("least flow", units.load(purge.least_flow_m3h)),
             *((f"time {name}", f"{value:.0f} min") for name, value in minutes if value is not None),
         ],
         "purge-points": [
@@ -49,12 +49,12 @@ def gas_part(option: Option, units: Figures) -> dict[str, Any]:
                 "role": p.role,
                 "place": f"{p.main_id} at {units.chainage(p.chainage_m)}",
                 "stack": "" if p.stack_bore_mm is None else units.size(p.stack_bore_mm),
-                "note": p.note,
+                "note": units.sentence(p.note),
             }
             for p in purge.points
         ],
-        "end-points": list(purge.end_points),
-        "purge-notes": list(purge.notes),
+        "end-points": [units.sentence(line) for line in purge.end_points],
+        "purge-notes": [units.sentence(line) for line in purge.notes],
     }
 
 
@@ -64,12 +64,12 @@ def order_part(option: Option, units: Figures) -> dict[str, Any]:
         "steps": [
             {
                 "n": str(step.n),
-                "does": step.does,
+                "does": units.sentence(step.does),
                 "who": step.who,
                 "uses": _uses(step.uses),
                 "hold": step.hold,
                 "expect": "" if step.expect_mbar is None else units.pressure(step.expect_mbar),
-                "if-not": step.if_not,
+                "if-not": units.sentence(step.if_not),
             }
             for step in option.steps
         ]
@@ -93,7 +93,7 @@ def network_part(plan: Plan, option: Option, layers: Layers, units: Figures) -> 
     stations = layers["stations"]
     stations = stations[stations["option"] == option.rank]
     return {
-        "pressures": [{"state": n, "least": units.pressure(p), "at": at} for n, p, at in states],
+        "pressures": [{"state": n, "least": units.held(p), "at": at} for n, p, at in states],
         "weak-before": f"{weak} meter points are below the minimum before any stop: see plan.json."
         if weak
         else "",
@@ -101,9 +101,9 @@ def network_part(plan: Plan, option: Option, layers: Layers, units: Figures) -> 
             {
                 "id": g.id,
                 "place": f"{g.main_id} at {units.chainage(g.chainage_m)}",
-                "normal": units.pressure(g.normal_mbar),
-                "warning": units.pressure(g.warning_mbar),
-                "abort": units.pressure(g.abort_mbar),
+                "normal": units.needed(g.normal_mbar),
+                "warning": units.needed(g.warning_mbar),
+                "abort": units.needed(g.abort_mbar),
             }
             for g in option.gauges
         ],
@@ -111,8 +111,8 @@ def network_part(plan: Plan, option: Option, layers: Layers, units: Figures) -> 
             {
                 "id": str(row.station_id),
                 "outlet": units.pressure(float(row.outlet_mbar)),
-                "flow": units.flow(float(row.flow_m3h)),
-                "capacity": units.flow(float(row.capacity_m3h)),
+                "flow": units.load(float(row.flow_m3h)),
+                "capacity": units.capacity(float(row.capacity_m3h)),
             }
             for row in stations.itertuples()
         ],
@@ -132,7 +132,7 @@ def _compared(option: Option, units: Figures) -> list[str]:
         str(kept),
         str(len(option.bypasses) + len(option.opened_valves)),
         units.volume(option.vent.total_m3),
-        units.pressure(option.pressures.after.least_mbar),
+        units.held(option.pressures.after.least_mbar),
         f"{option.burden:,.0f} {option.currency}",
     ]
 
@@ -156,7 +156,7 @@ def data_part(plan: Plan, option: Option, layers: Layers, units: Figures) -> dic
             ("provisional stops", ", ".join(provisional) or "none"),
             ("working CRS", f"{plan.network.crs} {plan.network.crs_note}".strip()),
             ("lengths", scale),
-            ("demand of the network", units.flow(plan.conditions.demand_total_m3h)),
+            ("demand of the network", units.load(plan.conditions.demand_total_m3h)),
             ("source", PurePath(plan.provenance.source).name),
         ],
         "findings": [

@@ -62,8 +62,8 @@ def _schedule(stop: Stop, units: Figures) -> dict[str, str]:
         "at": units.chainage(stop.chainage_m),
         "street": f"{stop.street}, {stop.surface}" if stop.street else stop.surface,
         "od": units.size(stop.od_mm),
-        "pressure": units.pressure(stop.pressure_mbar),
-        "fault": units.pressure(stop.fault_pressure_mbar),
+        "pressure": units.against(stop.pressure_mbar),
+        "fault": units.against(stop.fault_pressure_mbar),
     }
 
 
@@ -78,8 +78,8 @@ def _rows(stop: Stop, units: Figures) -> list[tuple[str, str]]:
         ("lat, lon", f"{stop.lat:.6f}, {stop.lon:.6f}"),
         ("hole", stop.hole_id),
         ("time to set", f"{stop.minutes:.0f} min"),
-        ("why here", stop.reason),
-        ("records", f"{stop.confidence}. {stop.confidence_note}".strip()),
+        ("why here", units.sentence(stop.reason)),
+        ("records", units.sentence(f"{stop.confidence}. {stop.confidence_note}".strip())),
     ]
     if stop.valve_id:
         rows.insert(0, ("valve", stop.valve_id))
@@ -101,7 +101,8 @@ def _tappings(stop: Stop, units: Figures) -> list[dict[str, str]]:
 
 def _not_nearer(stop: Stop, units: Figures) -> list[str]:
     shown = [
-        f"{n.main_id} {units.length(n.from_m)} to {units.length(n.to_m)} ({n.method}): {n.reason}"
+        f"{n.main_id} {units.length(n.from_m)} to {units.length(n.to_m)} ({n.method}): "
+        + units.sentence(n.reason)
         for n in stop.not_nearer[:_NOT_NEARER_SHOWN]
     ]
     more = len(stop.not_nearer) - _NOT_NEARER_SHOWN

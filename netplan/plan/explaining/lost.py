@@ -245,7 +245,7 @@ def explain_purge(folder: Folder) -> Explanation:
         unit="m/s",
         stated=float(folder.option.purge.least_velocity_m_s or 0.0),
         where=f"{folder.place}, purge, least_velocity_m_s",
-        within=0.5e-3,
+        within=1e-3,
         notes=("Holds for natural gas only; hydrogen-rich gas is purged through inert gas.",),
         sources=(source_line("purge_velocity"),),
     )

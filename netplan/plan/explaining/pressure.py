@@ -98,7 +98,7 @@ def explain_pressure(folder: Folder, ident: str) -> Explanation:
         unit="mbar gauge",
         stated=stated,
         where=where,
-        within=_HALF_DIGIT_MBAR + 1e-4 + _by_rounding(folder, legs),
+        within=_stated_to(folder, ident) + 1e-4 + _by_rounding(folder, legs),
         notes=(
             friction_words(),
             "The flows are those of the solved network: at every node what comes in goes out or is drawn.",
@@ -107,6 +107,13 @@ def explain_pressure(folder: Folder, ident: str) -> Explanation:
         ),
         sources=tuple(source_line(key) for key in FLOW_SOURCES),
     )
+
+
+def _stated_to(folder: Folder, ident: str) -> float:
+    """Return how far a stated pressure may be from the solved one by its digits [mbar]."""
+    # A pressure that a customer is kept at is rounded down, that at a stop to the nearest.
+    at_stop = any(stop.id == ident for stop in folder.option.stops)
+    return _HALF_DIGIT_MBAR if at_stop else 2.0 * _HALF_DIGIT_MBAR
 
 
 def _by_rounding(folder: Folder, legs: list[_Leg]) -> float:

@@ -7,7 +7,17 @@ from typing import Literal
 from pydantic import Field
 
 from netplan.plan.model.part import Part
-from netplan.plan.numbers import Metres, Millimetres, Pressure, Rounded1, Rounded2, Rounded3, Rounded6
+from netplan.plan.numbers import (
+    Metres,
+    Millimetres,
+    NeededFlow,
+    NeededSpeed,
+    Pressure,
+    Rounded1,
+    Rounded2,
+    Rounded3,
+    Rounded6,
+)
 
 __all__ = ["LetBy", "Purge", "PurgeLoad", "PurgePoint", "Vent", "VentComparison"]
 
@@ -84,8 +94,8 @@ class Purge(Part):
 
     volumes_out: Rounded2
     volumes_in: Rounded2
-    least_velocity_m_s: Rounded3 | None = None
-    least_flow_m3h: Rounded3 | None = None
+    least_velocity_m_s: NeededSpeed | None = None
+    least_flow_m3h: NeededFlow | None = None
     minutes_out: Rounded1 | None = None
     minutes_in: Rounded1 | None = None
     medium: str = Field(default="", description="what drives gas out, and what comes in after")

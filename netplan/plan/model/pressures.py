@@ -5,7 +5,7 @@ from __future__ import annotations
 from pydantic import Field
 
 from netplan.plan.model.part import Part
-from netplan.plan.numbers import Metres, Pressure, Rounded3
+from netplan.plan.numbers import HeldPressure, Metres, NeededPressure, Rounded3
 
 __all__ = ["Gauge", "LeastPressure", "Pressures", "State"]
 
@@ -13,7 +13,7 @@ __all__ = ["Gauge", "LeastPressure", "Pressures", "State"]
 class LeastPressure(Part):
     """The least pressure of kept meter inlets in any hour of the window, whose it is, and in which hour."""
 
-    least_mbar: Pressure | None
+    least_mbar: HeldPressure | None
     at: str
     hour: str = ""
 
@@ -42,18 +42,18 @@ class State(Part):
     """
 
     after_step: str
-    least_mbar: Pressure | None
+    least_mbar: HeldPressure | None
     at: str
     station_flows_m3h: dict[str, Rounded3]
     hour: str = ""
 
 
 class Gauge(Part):
-    """Where to watch the pressure while the stops go in [mbar gauge]."""
+    """Where to watch the pressure while the stops go in [mbar gauge]; readings are never rounded down."""
 
     id: str
     main_id: str
     chainage_m: Metres
-    normal_mbar: Pressure
-    warning_mbar: Pressure
-    abort_mbar: Pressure
+    normal_mbar: NeededPressure
+    warning_mbar: NeededPressure
+    abort_mbar: NeededPressure

@@ -7,7 +7,16 @@ from typing import Literal
 from pydantic import Field
 
 from netplan.plan.model.part import Part
-from netplan.plan.numbers import Degrees, Metres, Millimetres, Money, Pressure, Rounded1, Rounded6
+from netplan.plan.numbers import (
+    Degrees,
+    Metres,
+    Millimetres,
+    Money,
+    NeededPressure,
+    Pressure,
+    Rounded1,
+    Rounded6,
+)
 
 __all__ = ["NotNearer", "Stop", "Tapping", "Zone", "ZonePipe"]
 
@@ -66,7 +75,9 @@ class Stop(Part):
     wall_mm: Millimetres | None
     bore_mm: Millimetres
     pressure_mbar: Pressure | None = Field(description="gauge, on the live side, after all stops are in")
-    fault_pressure_mbar: Pressure | None = Field(description="gauge, the most it may see in a station fault")
+    fault_pressure_mbar: NeededPressure | None = Field(
+        description="gauge, the most it may see in a station fault"
+    )
     work_side: Literal["from", "to"] = Field(description="on which side of chainage_m the zone lies")
     tappings: tuple[Tapping, ...] = ()
     hole_id: str

@@ -7,7 +7,17 @@ from typing import Literal
 from pydantic import ConfigDict, Field
 
 from netplan.plan.model.part import Part
-from netplan.plan.numbers import Metres, Millimetres, Money, Pressure, Rounded2, Rounded3
+from netplan.plan.numbers import (
+    CapacityFlow,
+    ColdestAir,
+    HeldPressure,
+    Metres,
+    Millimetres,
+    Money,
+    Pressure,
+    Rounded2,
+    Rounded3,
+)
 
 __all__ = ["AffectedCustomer", "Bypass", "OpenedValve", "Place", "WeatherLine"]
 
@@ -23,7 +33,7 @@ class AffectedCustomer(Part):
     category: Literal["household", "business", "industry", "public"]
     priority: str
     meters: int
-    pressure_mbar: Pressure | None = None
+    pressure_mbar: HeldPressure | None = None
     off_from: str | None = None
     on_by: str | None = None
 
@@ -53,8 +63,10 @@ class Bypass(Part):
     velocity_m_s: Rounded2 = Field(description="actual, at the upstream pressure")
     pressure_from_mbar: Pressure
     pressure_to_mbar: Pressure
-    spare_m3h: Rounded3 | None = Field(default=None, description="flow it could carry beyond, at the limits")
-    minimum_air_temp_c: Rounded2 | None = Field(description="coldest air it holds for; null: not found")
+    spare_m3h: CapacityFlow | None = Field(
+        default=None, description="flow it could carry beyond, at the limits"
+    )
+    minimum_air_temp_c: ColdestAir | None = Field(description="coldest air it holds for; null: not found")
     customers: int = 0
     price: Money = 0.0
     note: str = ""
@@ -67,7 +79,7 @@ class WeatherLine(Part):
 
     feed: str = Field(description="id of the feed that is varied; empty for the option as planned")
     choice: str = Field(description="none, or a size such as 2 × 63 mm")
-    coldest_air_temp_c: Rounded2 | None
+    coldest_air_temp_c: ColdestAir | None
     fails_by: str = Field(default="", description="what fails a step colder")
 
 

@@ -12,6 +12,7 @@ from netplan.constants import SECONDS_PER_HOUR
 from netplan.plan.desk import Desk
 from netplan.plan.priced import Priced
 from netplan.plan.rest import LoadedStation
+from netplan.units import rounded_down, rounded_up
 
 __all__ = ["dust_warnings", "load_warnings"]
 
@@ -71,8 +72,8 @@ def load_warnings(desk: Desk, option: Priced) -> list[str]:
     ]
     loaded += [(station, station.share) for station in desk.rest.loaded]
     return [
-        f"station {station.station_id} gives {station.share:.0%} of its "
-        f"{station.capacity_m3_per_s_std * SECONDS_PER_HOUR:.0f} m³/h with the "
+        f"station {station.station_id} gives {rounded_up(station.share, 2):.0%} of its "
+        f"{rounded_down(station.capacity_m3_per_s_std * SECONDS_PER_HOUR, 0):.0f} m³/h with the "
         f"stops in ({was:.0%} before): agree with the people who look after it"
         for station, was in sorted(loaded, key=lambda one: one[0].station_id)
         if station.share >= NOTABLE_LOAD

@@ -11,6 +11,7 @@ from netplan.plan.naming import stop_id
 from netplan.plan.priced import Priced
 from netplan.plan.writing.disturbed import dust_warnings, load_warnings
 from netplan.plan.writing.relighting import ROUNDING_PA, Relighting
+from netplan.units import rounded_down, rounded_up
 
 __all__ = ["warnings_of"]
 
@@ -66,7 +67,11 @@ def _relit_together(desk: Desk, relighting: Relighting | None) -> list[str]:
     if relighting is None or relighting.all_at_once_pa_gauge >= desk.required_pa_gauge - ROUNDING_PA:
         return []
     least = relighting.all_at_once_pa_gauge / PA_PER_MBAR
-    lowest = f"takes the lowest meter inlet to {least:.1f} mbar" if np.isfinite(least) else "has no solution"
+    lowest = (
+        f"takes the lowest meter inlet to {rounded_down(least, 1):.1f} mbar"
+        if np.isfinite(least)
+        else "has no solution"
+    )
     words = f"relighting {relighting.customers} customers together {lowest}: "
     if relighting.holds:
         return [f"{words}relight at most {relighting.together} at once, with time between"]
@@ -80,9 +85,11 @@ def _stations_driven(desk: Desk, option: Priced) -> list[str]:
     for row in np.flatnonzero((stations.node >= 0) & (stations.sensing_node >= 0)).tolist():
         rise = float(after[stations.node[row]] - before[stations.node[row]])
         if rise > NOTABLE_RISE_PA:
+            more = rounded_up(rise / PA_PER_MBAR, 1)
+            outlet = rounded_up(float(after[stations.node[row]]) / PA_PER_MBAR, 1)
             found.append(
-                f"station {stations.id[row]} would raise its outlet by {rise / PA_PER_MBAR:.1f} mbar to "
-                f"{after[stations.node[row]] / PA_PER_MBAR:.1f} mbar to hold its remote sensing point: agree "
+                f"station {stations.id[row]} would raise its outlet by {more:.1f} mbar to "
+                f"{outlet:.1f} mbar to hold its remote sensing point: agree "
                 "with the people who look after it whether it senses at its outlet during the work"
             )
     return found
