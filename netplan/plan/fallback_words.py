@@ -59,10 +59,10 @@ def fallback_words(fallback: Fallback | None, place: Place = _on_main) -> str:
     acts = [_shut(one, place, live_end=fallback.tail_lost) for one in fallback.shut]
     if fallback.use:
         acts.append(f"fallback {', '.join(_use(one, place) for one in fallback.use)}")
-    elif fallback.tail_lost:
-        acts.append("the tail beyond fails uncontrolled, isolate, purge and relight all of it")
-    else:
-        acts.append("no further stop, what lies beyond joins the zone")
-    words = ", then ".join(acts)
-    who = standby_words(fallback)
-    return f"{words}, {fallback.minutes:.0f} min{'; ' if who else ''}{who}"
+    words = f"{', then '.join(acts)}, {fallback.minutes:.0f} min" if acts else ""
+    more = ""
+    if fallback.tail_lost:
+        more = "the tail beyond fails uncontrolled: isolate, purge and relight all of it"
+    elif not fallback.use:
+        more = "there is no further stop: what lies beyond joins the zone"
+    return "; ".join(part for part in (words, more, standby_words(fallback)) if part)

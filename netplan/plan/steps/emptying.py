@@ -67,7 +67,7 @@ def do_work(case: OrderCase) -> Iterator[Draft]:
         uses=mains,
         hold=True,
     )
-    lost = "; ".join(
+    lost = ". ".join(
         f"{stop.id}: {fallback_words(case.fallback(stop.id, 'lost during open work'))}" for stop in case.stops
     )
     yield Draft(
