@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from geopandas import GeoDataFrame
 
@@ -29,7 +31,7 @@ def _rules(rng: np.random.Generator) -> Rules:
     )
 
 
-def _rows(rng: np.random.Generator) -> tuple[dict[str, list[Row]], WorkPart]:
+def _rows(rng: np.random.Generator) -> tuple[dict[str, Any], WorkPart]:
     """Lay a trunk with two side streets, a tail behind the work, and in a third of the towns a way round."""
     first, middle, last = rng.uniform(90, 200), rng.uniform(90, 160), rng.uniform(80, 220)
     size = [float(od) for od in rng.choice(SIZES, 3)]

@@ -201,31 +201,29 @@ class FailureCase:
     def _solved(
         self, reach: Reach, gone: Flags, closed: Sequence[int], lost_station: int
     ) -> tuple[FlowState, ...]:
-        desk, solver = self.desk, self._solver(lost_station)
+        desk, flow_network = self.desk, self._opened.flow
+        capacity = flow_network.station_capacity_m3_per_s_std.copy()
+        if lost_station != NO_STATION:
+            placed = self.desk.request.network.stations.node >= 0
+            capacity[int(placed[:lost_station].sum())] = 0.0
         states: list[FlowState] = []
         for place, hour in enumerate(desk.hours):
             flow = flow_after(desk, reach, gone, hour)
-            demand = node_demand_after(desk, reach, flow, self._opened.flow.node_count)
-            start = states[-1] if states else desk.before_by_hour[place]
-            # A state to start from is one of the same stations.
-            warm = start if states or lost_station == NO_STATION else None
-            states.append(solver.resolve(demand_m3_per_s_std=demand, closed_links=closed, warm=warm))
+            states.append(
+                self._solver.resolve(
+                    demand_m3_per_s_std=node_demand_after(desk, reach, flow, flow_network.node_count),
+                    closed_links=closed,
+                    station_capacity_m3_per_s_std=None if lost_station == NO_STATION else capacity,
+                    warm=states[-1] if states else desk.before_by_hour[place],
+                )
+            )
             if lost_station != NO_STATION and _unsolved(states[-1]):
                 break  # everybody there counts already
         return tuple(states)
 
-    def _solver(self, lost_station: int) -> NetworkSolver:
-        if lost_station not in self._solvers:
-            flow = self._opened.flow
-            if lost_station != NO_STATION:
-                stations = self.desk.request.network.stations.node
-                flow = _without_station(flow, int((stations[:lost_station] >= 0).sum()))
-            self._solvers[lost_station] = self.desk.solver_of(flow)
-        return self._solvers[lost_station]
-
     @cached_property
-    def _solvers(self) -> dict[int, NetworkSolver]:
-        return {}
+    def _solver(self) -> NetworkSolver:
+        return self.desk.solver_of(self._opened.flow)
 
     @cached_property
     def _opened(self) -> _Opened:
@@ -294,28 +292,20 @@ def failure_case(desk: Desk, option: Priced) -> FailureCase:
     return FailureCase(desk, option.gone, feeds_in_use(desk, option), Spans.of(option.cut))
 
 
-def _without_station(flow: FlowNetwork, place: int) -> FlowNetwork:
-    return replace(
-        flow,
-        station_node=np.delete(flow.station_node, place),
-        station_pressure_pa_gauge=np.delete(flow.station_pressure_pa_gauge, place),
-        station_capacity_m3_per_s_std=np.delete(flow.station_capacity_m3_per_s_std, place),
-        station_sensing_node=np.delete(flow.station_sensing_node, place),
-    )
-
-
 def _notes(
     case: FailureCase, states: Sequence[FlowState], label: Ints, lost_station: int, gone: Flags
 ) -> list[str]:
     """Say what a state does to stations, and where it has no solution."""
     network = case.desk.request.network
-    rows = [row for row in np.flatnonzero(network.stations.node >= 0).tolist() if row != lost_station]
+    rows = np.flatnonzero(network.stations.node >= 0).tolist()
     owner, at = case.desk.attachments
     beyond = np.zeros(0, np.int64) if network.beyond is None else network.beyond.node
     served = set(label[np.concatenate([at[~gone[owner]], beyond])].tolist())
     found: list[str] = []
     for place, row in enumerate(rows):
         name, node = network.stations.id[row], int(network.stations.node[row])
+        if row == lost_station:
+            continue
         if label[node] not in served:
             found.append(f"station {name} is shut in: nobody is left for it to feed")
         sensing = int(network.stations.sensing_node[row])

@@ -235,8 +235,7 @@ def _answer(desk: Desk, case: FailureCase, option: Priced, place: int, found: Cu
     )
     names = {feed.id for feed in lost}
     after = case.after(spans, lost_feeds=names)
-    notes = [] if use else ["no further stop: what lies beyond joins the zone"]
-    notes += [f"{feed.what} {feed.id} ends inside the larger zone: it is lost" for feed in lost]
+    notes = [f"{feed.what} {feed.id} ends inside the larger zone: it is lost" for feed in lost]
     minutes = _minutes_to_shut(desk.request.rules, shut)
     return FallbackAnswer(
         stop=place,

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import pytest
@@ -22,7 +23,7 @@ from netplan.rules import read_rules
 from tests.feed_towns import town_layers, town_request
 from tests.gpkg_flow import read, rebuild
 from tests.independent import Outcome, Walker
-from tests.networks import Row, build, customer, layers, main, service, station, valve
+from tests.networks import build, customer, layers, main, service, station, valve
 
 WILL_NOT_SET, LOST = "will not set", "lost during open work"
 TOWN = "sample_network/town.gpkg"
@@ -76,6 +77,19 @@ def test_a_walk_finds_everybody_who_loses_gas(seed: int) -> None:
                 kept = {c.id for c in option.customers if c.kept_by == loss.id and c.cause == "stranded"}
                 assert kept <= set(loss.customers)
     assert checked
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_nobody_else_is_on_standby_where_nothing_runs_in_a_ring(seed: int) -> None:
+    # Without a ring a larger zone takes load off whoever still has gas: nobody's pressure falls.
+    layers_of = town_layers(seed)
+    if "M5" in set(layers_of["mains"].id):
+        pytest.skip("this town has a ring")
+    request, walker = replace(town_request(seed), options=3, weather=False), Walker(layers_of)
+    for option in make_plan(request).plan.options:
+        for fallback in option.fallback:
+            if fallback.minutes is not None:
+                assert _check(walker, option, request.parts[0], fallback) == 0
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -176,7 +190,7 @@ def test_sections_of_the_sample_agree_with_the_walk(main_id: str, from_m: float)
                 _check(_walker(), option, work, fallback)
 
 
-def _iron_town() -> dict[str, list[Row]]:
+def _iron_town() -> dict[str, Any]:
     """Lay an iron main between two stations, and a street that the second one helps to feed.
 
     Iron takes valves alone: where V2 fails the next one outward is V3, the outlet of R2. What hangs on the

@@ -85,6 +85,7 @@ def visits_planned(meters: int, no_access: float) -> dict[str, int]:
 def tally_pdf(plan: Plan, rows: Sequence[NoticeRow]) -> bytes:
     """Return the door-by-door sheet of those who go off, as they are relit: their times follow it."""
     off = sorted((r for r in rows if r.effect == "off"), key=lambda row: row.relit)
+    one_day = len({row.on_by[:10] for row in off}) == 1
     crew: dict[str, Any] = plan.rules.get("crew", {})
     share, rate = float(crew.get("no_access", 0.0)), float(crew.get("relights_per_hour", 0.0))
     meters = sum(row.meters for row in off)
@@ -113,7 +114,7 @@ def tally_pdf(plan: Plan, rows: Sequence[NoticeRow]) -> bytes:
                     "address": row.address,
                     "point": row.customer_id,
                     "meters": str(row.meters),
-                    "by": row.on_by.replace("T", " ")[-11:],
+                    "by": row.on_by[-5:] if one_day else row.on_by.replace("T", " "),
                     "priority": bool(row.priority),
                 }
                 for row in off
