@@ -33,13 +33,13 @@ SEEDS = (0, 1, 5, 7, 8, 9, 10)
 def _after(walker: Walker, option: Option, work: WorkPart, fallback: Fallback) -> Outcome:
     """Walk the network after a fallback: the other stops in, the new ones in, its feeds shut."""
     failing = () if fallback.tail_lost else (fallback.stop_id,)
-    stops = [stop for stop in option.stops if stop.id not in failing]
-    cuts = [(one.main_id, one.chainage_m) for one in (*stops, *fallback.use) if one.valve_id is None]
+    places = [(s.main_id, s.chainage_m, s.valve_id) for s in option.stops if s.id not in failing]
+    places += [(use.main_id, use.chainage_m, use.valve_id) for use in fallback.use]
     shut = {one.feed_id for one in fallback.shut}
     return walker.walk(
-        cuts,
+        [(main_id, chainage) for main_id, chainage, valve_id in places if valve_id is None],
         [(work.main_id, work.from_m, work.to_m)],
-        closed=frozenset(one.valve_id for one in (*stops, *fallback.use) if one.valve_id is not None),
+        closed=frozenset(valve_id for *_, valve_id in places if valve_id is not None),
         opened=frozenset(v.valve_id for v in option.opened_valves if v.valve_id not in shut),
         links=tuple(
             ((b.from_.main_id, b.from_.chainage_m), (b.to.main_id, b.to.chainage_m))
@@ -181,7 +181,7 @@ def test_a_lost_bypass_and_a_lost_station_are_listed_apart() -> None:
     assert all(off.isdisjoint(one.customers) for one in best.losses)
 
 
-@pytest.mark.parametrize(("main_id", "from_m"), [("M0123", 90.0), ("M0147", 60.0)])
+@pytest.mark.parametrize(("main_id", "from_m"), [("M0123", 90.0), ("M0149", 50.0)])
 def test_sections_of_the_sample_agree_with_the_walk(main_id: str, from_m: float) -> None:
     work = WorkPart(main_id, from_m, from_m + 4.0)
     for option in _sample(main_id, from_m, from_m + 4.0).options:
@@ -274,3 +274,50 @@ def test_an_answer_without_a_fallback_says_why() -> None:
         assert len(one.note) > len("no fallback: ") + 20
         assert one.note.removeprefix("no fallback: ") in fallback_words(one)
         assert any(one.note in warning for warning in option.warnings)
+
+
+def test_a_boundary_valve_that_feeds_a_lost_tail_is_shut_again() -> None:
+    services, customers = [], []
+    for k in range(6):
+        x = 210.0 + 12 * k
+        services.append(service(f"S{k}", (x, 0), (x, 8)))
+        customers.append(
+            customer(f"C{k}", (x, 8), service_id=f"S{k}", priority="hospital" if k == 5 else None)
+        )
+    services.append(service("S9", (20, 0), (20, 8)))
+    customers.append(customer("C9", (20, 8), service_id="S9"))
+    rows: dict[str, Any] = {
+        "mains": [
+            main("M1", (0, 0), (150, 0)),
+            main("M2", (150, 0), (300, 0)),
+            main("M3", (300, 0), (500, 0)),
+        ],
+        "services": services,
+        "customers": customers,
+        "regulators": [station("R1", (0, 0)), station("R2", (500, 0))],
+        "valves": [valve("VB", (350, 0), state="closed")],
+    }
+    rules = read_rules(overrides={"price": {"bypass": 9000.0, "hose_per_m": 9000.0}})
+    work = WorkPart("M1", 60.0, 66.0)
+    option = make_plan(PlanRequest(build(**rows), (work,), rules, weather=False, options=1)).plan.options[0]
+    assert [one.valve_id for one in option.opened_valves] == ["VB"]
+    (lost,) = (one for one in option.fallback if one.tail_lost)
+    assert [(one.feed_id, one.what, one.main_id) for one in lost.shut] == [("VB", "opened valve", "M3")]
+    assert lost.minutes == next(m.minutes_fast for m in rules.method if m.kind == "valve")
+    assert set(lost.standby) == {c.id for c in option.customers if c.effect == "kept"}
+    assert "shut valve VB again" in fallback_words(lost)
+    _check(Walker(layers(**rows)), option, work, lost)
+    losses = {one.id: one for one in option.losses}
+    assert losses["VB"].what == "opened valve"
+    assert set(losses["VB"].customers) == set(lost.standby)
+    assert set(losses["R2"].customers) == set(lost.standby)
+    assert losses["R1"].customers == ()
+
+
+def test_more_meters_on_standby_than_the_rules_allow_are_warned_of() -> None:
+    work = (WorkPart("M0142", 158.0, 162.0),)
+    for most, warned in ((19, True), (20, False), (0, False)):
+        rules = read_rules(overrides={"choice": {"standby_meters_max": most}})
+        request = PlanRequest(read_network(TOWN), work, rules, weather=False, options=1)
+        warnings = make_plan(request).plan.options[0].warnings
+        assert any("20 meters on standby" in text for text in warnings) is warned

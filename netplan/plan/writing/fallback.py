@@ -7,11 +7,12 @@ import numpy as np
 from netplan.network.place import points_at
 from netplan.plan import model
 from netplan.plan.desk import Desk
+from netplan.plan.failures import FailureCase
 from netplan.plan.fallback import FallbackAnswer, ShutFeed
 from netplan.plan.losses import LossAnswer
 from netplan.plan.naming import stop_id
 
-__all__ = ["fallbacks_of", "losses_of", "without_fallback"]
+__all__ = ["fallbacks_of", "losses_of", "many_on_standby", "without_fallback"]
 
 
 def fallbacks_of(desk: Desk, answers: tuple[FallbackAnswer, ...]) -> tuple[model.Fallback, ...]:
@@ -77,3 +78,14 @@ def without_fallback(answers: tuple[FallbackAnswer, ...]) -> tuple[str, ...]:
         for answer in answers
         if answer.minutes is None
     )
+
+
+def many_on_standby(desk: Desk, case: FailureCase, answers: tuple[FallbackAnswer, ...]) -> tuple[str, ...]:
+    """Return a warning where more meters are on standby than ``choice.standby_meters_max``."""
+    most = desk.request.rules.choice.standby_meters_max
+    customers = case.whole.desk.request.network.customers
+    rows = [customers.id.find(one) for one in sorted({id_ for answer in answers for id_ in answer.standby})]
+    meters = int(customers.meters[rows].sum()) if rows else 0
+    if not most or meters <= most:
+        return ()
+    return (f"{meters} meters on standby, more than the rules' choice.standby_meters_max of {most}",)

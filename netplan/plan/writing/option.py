@@ -15,7 +15,7 @@ from netplan.plan.search import Ranking
 from netplan.plan.trust import NEAR_M, trust_of
 from netplan.plan.waiting import money
 from netplan.plan.weather import not_looked_for, weather_of
-from netplan.plan.writing.fallback import fallbacks_of, losses_of, without_fallback
+from netplan.plan.writing.fallback import fallbacks_of, losses_of, many_on_standby, without_fallback
 from netplan.plan.writing.feeds import WrittenFeeds, feeds_of, weather_lines
 from netplan.plan.writing.gauges import gauges_of
 from netplan.plan.writing.nearer import nearer_of
@@ -88,6 +88,7 @@ def option_of(
                 *warnings_of(desk, priced, relighting),
                 *(() if request.weather else (WEATHER_LEFT_OUT,)),
                 *without_fallback(on_failure),
+                *many_on_standby(desk, case, on_failure),
                 *((STATIONS_LEFT_OUT,) if stations_left_out(case) else ()),
             ),
             trust=trust_of(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened),
