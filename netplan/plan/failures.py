@@ -60,7 +60,7 @@ class _Opened:
     from_m: Floats
     to_m: Floats
     links_of: dict[str, tuple[int, ...]]
-    node_of: dict[FeedEnd, int]
+    nodes_of: dict[str, tuple[int, int]]
 
 
 class FailureCase:
@@ -119,7 +119,7 @@ class FailureCase:
             return None
         found: list[tuple[FeedInUse, FeedEnd]] = []
         for feed in self.feeds:
-            inside = [bool(label[opened.node_of[end]] == label[node]) for end in feed.ends]
+            inside = [bool(label[end] == label[node]) for end in opened.nodes_of[feed.id]]
             if any(inside):
                 live = next((end for end, at in zip(feed.ends, inside, strict=True) if not at), feed.ends[0])
                 found.append((feed, live))
@@ -239,21 +239,23 @@ class FailureCase:
         from_m, to_m = link_chainages(network, taps, piece)
         links, sizes = flow.links, []
         links_of: dict[str, tuple[int, ...]] = {}
+        nodes_of: dict[str, tuple[int, int]] = {}
         first, is_open = links.count, links.is_open.copy()
         for feed in self.feeds:
             if feed.valve_piece >= 0:
                 links_of[feed.id] = (feed.valve_piece,)
                 is_open[feed.valve_piece] = True
                 ends = pieces.from_node[feed.valve_piece], pieces.to_node[feed.valve_piece]
-                node_of |= {end: int(at) for end, at in zip(feed.ends, ends, strict=True)}
+                nodes_of[feed.id] = int(ends[0]), int(ends[1])
                 continue
             start, stop = (node_of[end] for end in feed.ends)
+            nodes_of[feed.id] = start, stop
             sizes.append(replace(feed.size, feed=replace(feed.size.feed, from_node=start, to_node=stop)))
             links_of[feed.id] = tuple(range(first, first + feed.size.parallel))
             first += feed.size.parallel
         hoses = feed_links(sizes, desk.request.rules)
         joined = flow.with_links(replace(links, is_open=is_open).joined_with(hoses))
-        return _Opened(joined, piece, from_m, to_m, links_of, node_of)
+        return _Opened(joined, piece, from_m, to_m, links_of, nodes_of)
 
     def _closed(self, spans: Spans) -> list[int]:
         """Return the links that stops close: those inside a zone, as far as the stop and no farther.

@@ -231,7 +231,10 @@ def _answer(desk: Desk, case: FailureCase, option: Priced, place: int, found: Cu
     use, spans = _new_stops(found, others), Spans.of(found)
     lost = [feed for feed in case.feeds if any(spans.hold(end) for end in feed.ends)]
     shut = tuple(
-        ShutFeed(feed, next((end for end in feed.ends if not spans.hold(end)), feed.ends[0])) for feed in lost
+        ShutFeed(feed, next((end for end in feed.ends if not spans.hold(end)), feed.ends[0]))
+        for feed in lost
+        # An opened valve that is to be the new stop is shut once.
+        if not any(stop.valve >= 0 and stop.piece == feed.valve_piece for stop in use)
     )
     names = {feed.id for feed in lost}
     after = case.after(spans, lost_feeds=names)

@@ -311,7 +311,7 @@ def test_a_boundary_valve_that_feeds_a_lost_tail_is_shut_again() -> None:
     assert losses["VB"].what == "opened valve"
     assert set(losses["VB"].customers) == set(lost.standby)
     assert set(losses["R2"].customers) == set(lost.standby)
-    assert losses["R1"].customers == ()
+    assert losses["R1"].customers == ("C9",)
 
 
 def test_more_meters_on_standby_than_the_rules_allow_are_warned_of() -> None:
