@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
+from geopandas import GeoDataFrame
 
 from netplan.network.model import Network
 from netplan.network.section import WorkPart
 from netplan.plan.request import PlanRequest
 from netplan.rules import Rules, read_rules
-from tests.networks import Row, build, customer, main, service, station
+from tests.networks import Row, build, customer, layers, main, service, station
 
-__all__ = ["town_request"]
+__all__ = ["town_layers", "town_request"]
 
 SIZES = (110.0, 125.0, 160.0)
 
@@ -28,7 +31,7 @@ def _rules(rng: np.random.Generator) -> Rules:
     )
 
 
-def _network(rng: np.random.Generator) -> tuple[Network, WorkPart]:
+def _rows(rng: np.random.Generator) -> tuple[dict[str, Any], WorkPart]:
     """Lay a trunk with two side streets, a tail behind the work, and in a third of the towns a way round."""
     first, middle, last = rng.uniform(90, 200), rng.uniform(90, 160), rng.uniform(80, 220)
     size = [float(od) for od in rng.choice(SIZES, 3)]
@@ -64,14 +67,22 @@ def _network(rng: np.random.Generator) -> tuple[Network, WorkPart]:
         house(first + middle, float(y), 7.0)
     for y in np.arange(15.0, bend - 3.0, rng.uniform(14.0, 25.0)):
         house(first, float(y), -7.0)
-    network = build(
-        mains=mains,
-        services=services,
-        customers=customers,
-        regulators=[station("R1", (0, 0), outlet_mbar=float(rng.uniform(26.0, 45.0)))],
-    )
+    stations = [station("R1", (0, 0), outlet_mbar=float(rng.uniform(26.0, 45.0)))]
     work = float(rng.uniform(30.0, middle - 45.0))
-    return network, WorkPart("M2", work, work + float(rng.uniform(2.0, 15.0)))
+    part = WorkPart("M2", work, work + float(rng.uniform(2.0, 15.0)))
+    return {"mains": mains, "services": services, "customers": customers, "regulators": stations}, part
+
+
+def _network(rng: np.random.Generator) -> tuple[Network, WorkPart]:
+    rows, work = _rows(rng)
+    return build(**rows), work
+
+
+def town_layers(seed: int) -> dict[str, GeoDataFrame]:
+    """Return the layers of a random town as they are read."""
+    rng = np.random.default_rng(seed)
+    _rules(rng)
+    return layers(**_rows(rng)[0])
 
 
 def town_request(seed: int) -> PlanRequest:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import atexit
 import shutil
 import tempfile
+from datetime import datetime
 from functools import cache
 from pathlib import Path
 
@@ -15,6 +16,19 @@ from netplan.outputs.folder import write_plan_folder
 from netplan.plan.run import PlanRequest, make_plan
 from netplan.readers import read_network
 from netplan.rules import read_rules
+
+
+def sample_request(work: WorkPart, start: str | None = None, hours: float | None = None) -> PlanRequest:
+    """Return a request for two options on the sample town, without weather."""
+    return PlanRequest(
+        network=read_network(sample_network()),
+        parts=(work,),
+        rules=read_rules(None),
+        start=None if start is None else datetime.fromisoformat(start),
+        hours=hours,
+        weather=False,
+        options=2,
+    )
 
 
 @cache

@@ -213,6 +213,7 @@ class RimSolver:
         opened_links: Iterable[int] = (),
         added_links: FlowLinks | None = None,
         station_pressure_pa_gauge: npt.ArrayLike | None = None,
+        station_capacity_m3_per_s_std: npt.ArrayLike | None = None,
         warm: FlowState | None = None,
     ) -> FlowState:
         """Solve with changes; parameters and result are those of `FlowSolver.resolve`.
@@ -236,6 +237,9 @@ class RimSolver:
         if givers.size:
             stations = self._network.station_pressure_pa_gauge if set_to is None else set_to
             set_to = np.append(np.asarray(stations, dtype=float), standing.pressure_pa_gauge[givers])
+        most = station_capacity_m3_per_s_std
+        if most is not None and givers.size:
+            most = np.append(np.asarray(most, dtype=float), np.full(givers.size, np.nan))
         own = warm if warm is not None and self._made(warm, givers) else None
         state = self._solver(givers, standing).resolve(
             demand_m3_per_s_std=demand + crossing,
@@ -243,6 +247,7 @@ class RimSolver:
             opened_links=opened_links,
             added_links=added_links,
             station_pressure_pa_gauge=set_to,
+            station_capacity_m3_per_s_std=most,
             warm=own or self._begin(givers, standing),
         )
         self._require_still(state, standing, givers)

@@ -113,6 +113,7 @@ class FlowSolver:
         opened_links: Iterable[int] = (),
         added_links: FlowLinks | None = None,
         station_pressure_pa_gauge: npt.ArrayLike | None = None,
+        station_capacity_m3_per_s_std: npt.ArrayLike | None = None,
         warm: FlowState | None = None,
     ) -> FlowState:
         """Solve the network with changes, warm and exact; the prepared network itself does not change.
@@ -127,6 +128,8 @@ class FlowSolver:
             New links between existing nodes, numbered after the network's own.
         station_pressure_pa_gauge : array_like of float, shape (stations,), optional
             Other outlet pressures of the stations [Pa gauge].
+        station_capacity_m3_per_s_std : array_like of float, shape (stations,), optional
+            The most each can give instead [m³/s at 15 °C, 101.325 kPa]; 0 for one that is lost.
         warm : FlowState, optional
             State to start from; default the last `solve`.
 
@@ -145,8 +148,9 @@ class FlowSolver:
         shut = closed[self.network.links.is_open[closed]] if added_links is None else closed
         if added_links is None and not opened.size and (position[shut] >= 0).all():
             prepared = self._prepared
-            if station_pressure_pa_gauge is not None:
-                prepared = replace(prepared, network=self._at(station_pressure_pa_gauge))
+            if not (station_pressure_pa_gauge is None and station_capacity_m3_per_s_std is None):
+                given = self._given(station_pressure_pa_gauge, station_capacity_m3_per_s_std)
+                prepared = replace(prepared, network=given)
             return self._run(prepared, demand, position[shut], start)
         links = self.network.links if added_links is None else self.network.links.joined_with(added_links)
         is_open = links.is_open.copy()
@@ -161,14 +165,21 @@ class FlowSolver:
             links.loss_coefficient,
             is_open,
         )
-        network = self._at(station_pressure_pa_gauge).with_links(changed)
+        given = self._given(station_pressure_pa_gauge, station_capacity_m3_per_s_std)
+        network = given.with_links(changed)
         return self._run(self._prepare(network), demand, np.zeros(0, np.int64), start)
 
-    def _at(self, station_pressure_pa_gauge: npt.ArrayLike | None) -> FlowNetwork:
-        if station_pressure_pa_gauge is None:
-            return self.network
-        pressure = np.array(station_pressure_pa_gauge, dtype=float)
-        return replace(self.network, station_pressure_pa_gauge=pressure)
+    def _given(
+        self, pressure_pa_gauge: npt.ArrayLike | None, capacity_m3_per_s_std: npt.ArrayLike | None
+    ) -> FlowNetwork:
+        network = self.network
+        if pressure_pa_gauge is not None:
+            pressure = np.array(pressure_pa_gauge, dtype=float)
+            network = replace(network, station_pressure_pa_gauge=pressure)
+        if capacity_m3_per_s_std is not None:
+            capacity = np.array(capacity_m3_per_s_std, dtype=float)
+            network = replace(network, station_capacity_m3_per_s_std=capacity)
+        return network
 
     @staticmethod
     def _checked(demand: npt.ArrayLike, network: FlowNetwork) -> Floats:

@@ -46,6 +46,7 @@ class NetworkSolver(Protocol):
         opened_links: Iterable[int] = (),
         added_links: FlowLinks | None = None,
         station_pressure_pa_gauge: npt.ArrayLike | None = None,
+        station_capacity_m3_per_s_std: npt.ArrayLike | None = None,
         warm: FlowState | None = None,
     ) -> FlowState:
         """Solve the network with changes; the prepared network itself does not change."""

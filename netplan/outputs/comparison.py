@@ -41,6 +41,8 @@ class PlanRow:
         Meters that are off by word of the category, in the order of the categories.
     meters_kept : int
         Meters fed by a bypass, hose or opened valve, that would be off or too low without.
+    standby : int
+        Customers that go off only if a planned stop fails and its fallback is used.
     gas_m3 : float or None
         Gas lost [m³ at 15 °C, 101.325 kPa].
     coldest_c : float or None
@@ -63,6 +65,7 @@ class PlanRow:
     holes: int
     meters_off: Mapping[str, int]
     meters_kept: int
+    standby: int
     gas_m3: float | None
     coldest_c: float | None
     burden: float
@@ -171,6 +174,7 @@ def _row(name: str, plan: Plan, units: Figures) -> PlanRow:
         holes=len({stop.hole_id for stop in option.stops if stop.kind != "valve"}),
         meters_off={category.word: off[category.word] for category in Category},
         meters_kept=kept,
+        standby=len(option.standby),
         gas_m3=option.vent.total_m3,
         coldest_c=whole.coldest_air_temp_c if whole else None,
         burden=option.burden,
@@ -229,6 +233,7 @@ def _table(rows: Sequence[PlanRow], units: Figures) -> Table:
         ("holes", lambda row: str(row.holes)),
         *((f"{word} meters off", partial(_meters_off, word)) for word in rows[0].meters_off),
         ("meters kept by a feed", lambda row: str(row.meters_kept)),
+        ("customers on standby", lambda row: str(row.standby)),
         (f"gas lost {gas}", lambda row: units.bare("volume", row.gas_m3)),
         (f"planned for air of {cold}", lambda row: units.bare("temperature", row.air_temp_c)),
         (f"holds to air of {cold}", lambda row: units.bare("temperature", row.coldest_c, "up")),

@@ -144,6 +144,9 @@ def _lines(option: Option, units: Figures) -> Iterable[Text]:
         yield _line(
             f"Customers {effect}", f"{parts}; {_meters(option, effect)} meters, {priority} priority customers"
         )
+    yield _line("Customers on standby", _standby(option))
+    for loss in option.losses:
+        yield _line(f"If {loss.what} {loss.id} is lost", f"{len(loss.customers)} customers fail")
     for bypass in option.bypasses:
         coldest = bypass.minimum_air_temp_c
         until = "coldest weather not found" if coldest is None else f"holds to {units.coldest(coldest)} air"
@@ -165,6 +168,12 @@ def _lines(option: Option, units: Figures) -> Iterable[Text]:
         f"line content {units.volume(vent.line_content_m3)}, purge {units.volume(vent.purge_m3)}, "
         f"methane {units.mass(vent.methane_kg)}, CO2e {units.mass(vent.co2e_kg)} ({vent.reference})",
     )
+
+
+def _standby(option: Option) -> str:
+    kept = {customer.id for customer in option.customers if customer.effect == "kept"}
+    of_these = sum(id_ in kept for id_ in option.standby)
+    return f"{len(option.standby)}, off only if a planned stop fails; {of_these} of them kept by a feed"
 
 
 def _until(line: WeatherLine, units: Figures) -> str:

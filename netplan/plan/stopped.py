@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +13,7 @@ from netplan.hydraulics import FlowLinks, FlowNetwork, FlowState
 from netplan.isolation import Cut, Stop
 from netplan.network.model import Network
 
-__all__ = ["StoppedNetwork", "at_taps", "draw_stops", "live_tee"]
+__all__ = ["StoppedNetwork", "at_taps", "draw_stops", "link_chainages", "live_tee", "piece_at", "tap_at"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -78,11 +79,9 @@ def draw_stops(network: Network, base: FlowNetwork, cut: Cut) -> StoppedNetwork:
     for stop in cut.stops:
         barrier_tap.append(_add(taps, network, stop.piece, stop.chainage_m) if stop.valve < 0 else -1)
         tee = live_tee(network, stop)
-        tee_tap.append(
-            -1 if tee is None else _add(taps, network, _piece_at(network, *tee, near=stop), tee[1])
-        )
+        tee_tap.append(-1 if tee is None else _add(taps, network, piece_at(network, *tee, near=stop), tee[1]))
     flow, node, link_of = with_taps(base, taps)
-    from_m, to_m = _chainages(network, taps, link_of)
+    from_m, to_m = link_chainages(network, taps, link_of)
     barrier_node = np.array(
         [stop.live_node if tap < 0 else node[tap] for stop, tap in zip(cut.stops, barrier_tap, strict=True)],
         dtype=np.int64,
@@ -99,17 +98,22 @@ def draw_stops(network: Network, base: FlowNetwork, cut: Cut) -> StoppedNetwork:
     return StoppedNetwork(flow, link_of, from_m, to_m, in_zone, tee_node, barrier_node, closes)
 
 
-def _add(taps: list[Tap], network: Network, piece: int, chainage_m: float) -> int:
+def tap_at(network: Network, piece: int, chainage_m: float) -> Tap:
+    """Return a place on a piece, by its chainage [m], as one where the flow network is tapped."""
     low, high = network.pieces.from_m[piece], network.pieces.to_m[piece]
-    share = min(max((chainage_m - low) / (high - low), EDGE), 1.0 - EDGE)
-    tap = Tap(piece, share)
+    return Tap(piece, float(min(max((chainage_m - low) / (high - low), EDGE), 1.0 - EDGE)))
+
+
+def _add(taps: list[Tap], network: Network, piece: int, chainage_m: float) -> int:
+    tap = tap_at(network, piece, chainage_m)
     if tap in taps:
         return taps.index(tap)
     taps.append(tap)
     return len(taps) - 1
 
 
-def _piece_at(network: Network, pipe: int, chainage_m: float, near: Stop) -> int:
+def piece_at(network: Network, pipe: int, chainage_m: float, near: Stop) -> int:
+    """Return the piece of a main that a chainage [m] lies on; that of a stop where it may be."""
     pieces = network.pieces
     rows = np.array(pieces.rows_of(pipe))
     inside = rows[
@@ -122,7 +126,8 @@ def _piece_at(network: Network, pipe: int, chainage_m: float, near: Stop) -> int
     return int(inside[0])
 
 
-def _chainages(network: Network, taps: list[Tap], link_of: Ints) -> tuple[Floats, Floats]:
+def link_chainages(network: Network, taps: Sequence[Tap], link_of: Ints) -> tuple[Floats, Floats]:
+    """Return the chainages of each link on its pipe [m] in a flow network tapped at some places."""
     pieces = network.pieces
     from_m, to_m = pieces.from_m[link_of].copy(), pieces.to_m[link_of].copy()
     row = len(pieces)

@@ -210,6 +210,7 @@ class BypassRules(Table):
     loss_coefficient: Annotated[Number, Field(ge=0)]
     parallel_max: Annotated[int, Field(ge=1, le=10)]
     roughness_mm: Millimetres
+    minutes_shut: Minutes = 5.0
 
     @model_validator(mode="after")
     def _ascending(self) -> BypassRules:

@@ -175,7 +175,7 @@ def customer_rows(network: Network, option: Option, picture: FlowPicture, extent
     """
     customers = network.customers
     affected = {row.id: row for row in option.customers}
-    standby = {id_ for fallback in option.fallback for id_ in fallback.standby}
+    standby = set(option.standby)
     rows = _customers_drawn(network, extent, affected.keys() | standby)
     ids = customers.id.take(rows).numpy()
     touched = [affected.get(id_) for id_ in ids]

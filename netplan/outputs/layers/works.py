@@ -12,7 +12,7 @@ import shapely
 from netplan.isolation import DEARER
 from netplan.network.model import Network
 from netplan.outputs.layers.cuts import PipeLines
-from netplan.plan.model import Option, Plan
+from netplan.plan.model import Fallback, Option, Plan
 
 __all__ = ["Places", "work_rows", "works_of"]
 
@@ -163,16 +163,19 @@ def _stops(option: Option, places: Places) -> gpd.GeoDataFrame:
 
 
 def _fallback(option: Option, places: Places) -> gpd.GeoDataFrame:
-    return places.frame(
-        ("option", "stop_id", "failure", "method", "valve_id", "main_id", "chainage_m", "minutes", "standby"),
-        (
+    rows: list[tuple[object, ...]] = []
+    for f in option.fallback:
+        rows += _shut(option, f)
+        rows += [
             (
                 *(option.rank, f.stop_id, f.failure, use.method, use.valve_id, use.main_id, use.chainage_m),
                 *(_number(f.minutes), len(f.standby), shapely.Point(use.x, use.y)),
             )
-            for f in option.fallback
             for use in f.use
-        ),
+        ]
+    return places.frame(
+        ("option", "stop_id", "failure", "method", "valve_id", "main_id", "chainage_m", "minutes", "standby"),
+        rows,
     )
 
 
@@ -204,6 +207,18 @@ def _refused(option: Option, places: Places) -> gpd.GeoDataFrame:
             if no.code != DEARER and no.to_m > no.from_m
         ),
     )
+
+
+def _shut(option: Option, fallback: Fallback) -> list[tuple[object, ...]]:
+    """Return a row for each feed that is shut when a stop fails, at the end where that is done."""
+    return [
+        (
+            *(option.rank, fallback.stop_id, fallback.failure, f"shut {one.what} {one.feed_id}"),
+            *(one.feed_id if one.what == "opened valve" else None, one.main_id, one.chainage_m),
+            *(_number(fallback.minutes), len(fallback.standby), shapely.Point(one.x, one.y)),
+        )
+        for one in fallback.shut
+    ]
 
 
 def _number(value: float | None) -> float:

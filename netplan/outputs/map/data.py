@@ -57,6 +57,7 @@ def _option(option: Option, layers: Layers, units: Figures) -> dict[str, Any]:
         ("stops", f"{len(option.stops)} ({holes} holes)"),
         ("meters off", str(off)),
         ("meters kept by feeds", str(kept)),
+        ("customers on standby", str(len(option.standby))),
         ("bypasses", str(len(option.bypasses))),
         ("gas lost", units.volume(option.vent.total_m3)),
         ("least pressure", units.held(option.pressures.after.least_mbar)),
@@ -119,6 +120,7 @@ def _customers(option: Option, layers: Layers, units: Figures) -> Things:
         thing = {
             "at": at,
             "effect": effect,
+            "standby": bool(row["standby"]),
             "priority": bool(text_of(row["priority"])),
             "number": text_of(row["number"]),
         }

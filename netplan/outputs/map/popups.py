@@ -82,6 +82,7 @@ def customer_popup(row: dict[str, Any], option: Option, units: Figures) -> dict[
     known = {customer.id: customer for customer in option.customers}.get(str(row["customer_id"]))
     rows: Rows = [
         ("effect", words[effect]),
+        ("standby", "off if a planned stop fails" if row["standby"] and effect != "standby" else ""),
         ("cause", text_of(row["cause"])),
         ("kept by", text_of(row["kept_by"])),
         ("priority", text_of(row["priority"]).replace("_", " ")),

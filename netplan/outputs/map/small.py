@@ -10,6 +10,7 @@ import geopandas as gpd
 from netplan.outputs.figures import Figures
 from netplan.outputs.map.popups import Rows, text_of
 from netplan.outputs.map.shapes import points_of
+from netplan.plan.fallback_words import fallback_words
 from netplan.plan.model import Option
 
 __all__ = ["records_of", "rows_of", "small_things"]
@@ -60,6 +61,16 @@ def _fallback(row: dict[str, Any], units: Figures) -> Rows:
     ]
 
 
+def _words(option: Option, row: dict[str, Any], units: Figures) -> Rows:
+    def place(main_id: str, chainage_m: float) -> str:
+        return f"{main_id} at {units.chainage(chainage_m)}"
+
+    asked = (text_of(row["stop_id"]), text_of(row["failure"]))
+    return [
+        ("do", fallback_words(one, place)) for one in option.fallback if (one.stop_id, one.failure) == asked
+    ]
+
+
 def _tapping(row: dict[str, Any], units: Figures) -> Rows:
     return [("stop", text_of(row["stop_id"])), _where(row, units), ("outlet", units.size(row["size_mm"]))]
 
@@ -92,7 +103,7 @@ def small_things(option: Option, layers: Layers, units: Figures) -> dict[str, Th
                 "at": at,
                 "role": text_of(row.get("role")),
                 "title": f"{title} {text_of(row[id_])}",
-                "rows": say(row, units),
+                "rows": say(row, units) + (_words(option, row, units) if name == "fallback" else []),
             }
             for row, at in zip(records_of(rows), points_of(rows), strict=True)
             if at is not None

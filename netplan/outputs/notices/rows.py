@@ -9,14 +9,15 @@ from typing import Any, Final
 import geopandas as gpd
 import pandas as pd
 
-from netplan.customers import address_groups, priority_rank, walking_key
+from netplan.customers import address_groups, priority_rank, relight_order, walking_key
 from netplan.errors import BadInputError
 from netplan.plan.model import AffectedCustomer, Option, Plan
 
 __all__ = ["EFFECTS", "NoticeRow", "notice_rows", "option_of"]
 
 EFFECTS: Final = ("off", "kept", "standby")
-"""Effects in the order of the lists. Standby: off only if a planned stop fails and its fallback is used."""
+"""Effects in the order of the lists. Standby: nothing is planned for them, but they go off if a planned stop
+fails and its fallback is used; a kept customer may be on standby too."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +26,8 @@ class NoticeRow:
 
     `address_no` counts addresses: flats in one building share it, so that letters and doors can be counted.
     `notice_by` is the last day for the notice by the rules' lead time, empty when the plan has no date.
+    `standby` is "yes" for everybody on standby, customers kept on by a feed among them; `relit` is the place
+    in the order in which those off are relit, from 1, and 0 for the others.
     """
 
     effect: str
@@ -44,6 +47,8 @@ class NoticeRow:
     lead_days: int
     notice_by: str
     language: str
+    standby: str = ""
+    relit: int = 0
 
 
 def option_of(plan: Plan, rank: int) -> Option:
@@ -61,7 +66,7 @@ def option_of(plan: Plan, rank: int) -> Option:
 
 
 def notice_rows(plan: Plan, customers: gpd.GeoDataFrame, rank: int = 1) -> tuple[NoticeRow, ...]:
-    """Return the notice list of an option: by effect, priority first, then street and house number.
+    """Return the notice list of an option: by effect; those off as they are relit, the others as one walks.
 
     Parameters
     ----------
@@ -79,14 +84,35 @@ def notice_rows(plan: Plan, customers: gpd.GeoDataFrame, rank: int = 1) -> tuple
     option = option_of(plan, rank)
     table = customers[customers["option"] == rank].set_index("customer_id")
     affected = {customer.id: customer for customer in option.customers}
-    standby = sorted({id_ for fallback in option.fallback for id_ in fallback.standby} - affected.keys())
-    wanted = [*affected, *standby]
+    standby = set(option.standby)
+    wanted = [*affected, *sorted(standby - affected.keys())]
     missing = [id_ for id_ in wanted if id_ not in table.index]
     if missing:
         raise BadInputError(f"plan.gpkg: customer {missing[0]!r} of the plan is missing; make the plan again")
     records = table.loc[wanted].reset_index().to_dict("records") if wanted else []
     rows = [_row(plan, {str(k): v for k, v in r.items()}, affected.get(r["customer_id"])) for r in records]
-    return _numbered(sorted(rows, key=_order))
+    rows = [replace(row, standby="yes" if row.customer_id in standby else "") for row in rows]
+    return _numbered(sorted(_relit(plan, rows), key=_order))
+
+
+def _relit(plan: Plan, rows: list[NoticeRow]) -> list[NoticeRow]:
+    """Give those off their place in the order of relighting where a plan of an older version does not."""
+    off = [row for row in rows if row.effect == "off"]
+    if all(row.relit for row in off):
+        return rows
+    price = plan.rules.get("price", {}).get("off_per_hour", {})
+    queue = relight_order(
+        [row.customer_id for row in off],
+        [row.address for row in off],
+        [row.street for row in off],
+        [row.number for row in off],
+        [row.postcode for row in off],
+        [row.priority for row in off],
+        [row.meters for row in off],
+        [float(price.get(row.category, 0.0)) for row in off],
+    )
+    place = {off[at].customer_id: number for number, at in enumerate(queue.order.tolist(), 1)}
+    return [replace(row, relit=place.get(row.customer_id, 0)) for row in rows]
 
 
 def _row(plan: Plan, record: dict[str, Any], customer: AffectedCustomer | None) -> NoticeRow:
@@ -110,6 +136,7 @@ def _row(plan: Plan, record: dict[str, Any], customer: AffectedCustomer | None) 
         lead_days=lead,
         notice_by=_notice_by(plan, lead),
         language=_text(record["language"]),
+        relit=0 if customer is None else customer.relit or 0,
     )
 
 
@@ -132,7 +159,7 @@ def _notice_by(plan: Plan, lead_days: int) -> str:
 
 def _order(row: NoticeRow) -> tuple[Any, ...]:
     walked = walking_key(row.street, row.number, row.address, row.customer_id)
-    return EFFECTS.index(row.effect), priority_rank(row.priority), walked
+    return EFFECTS.index(row.effect), row.relit, priority_rank(row.priority), walked
 
 
 def _numbered(rows: list[NoticeRow]) -> tuple[NoticeRow, ...]:

@@ -29,6 +29,11 @@ COLUMNS: tuple[tuple[str, str], ...] = (
     ("lead_days", "days of notice by the planning rules"),
     ("notice_by", "last day for the notice; empty without a date of work"),
     ("language", "language of the notice as recorded"),
+    (
+        "standby",
+        "yes: off if a planned stop fails and its fallback is used; kept customers may be among them",
+    ),
+    ("relit", "place in the order of relighting, which promised times follow; 0: not off"),
 )
 """Columns of notices.csv with what they hold."""
 

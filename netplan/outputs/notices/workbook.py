@@ -22,7 +22,7 @@ SHEETS: Final = {"off": "Off", "kept": "Kept", "standby": "Standby"}
 _EXPLAINED: Final = {
     "off": "no gas until relit",
     "kept": "fed all the time, by a bypass or an opened valve",
-    "standby": "goes off only if a planned stop fails and its fallback is used",
+    "standby": "goes off only if a planned stop fails and its fallback is used; kept ones are among them",
 }
 _COLUMNS: Final = (
     ("Priority", "priority", 13),
@@ -40,6 +40,8 @@ _COLUMNS: Final = (
     ("Notice by", "notice_by", 12),
     ("Language", "language", 10),
     ("Meter point", "customer_id", 14),
+    ("Standby", "standby", 9),
+    ("Relit as no.", "relit", 9),
 )
 _TIMES: Final = frozenset({"off_from", "on_by"})
 _METERS_COLUMN: Final = "H"
@@ -82,9 +84,16 @@ def write_notices_xlsx(path: Path, plan: Plan, rows: Sequence[NoticeRow], rank: 
         formats = _formats(book)
         totals = book.add_worksheet("Totals")
         for effect in EFFECTS:
-            _list(book.add_worksheet(SHEETS[effect]), [r for r in rows if r.effect == effect], plan, formats)
+            _list(book.add_worksheet(SHEETS[effect]), _listed(rows, effect), plan, formats)
         _totals(totals, plan, rows, rank, formats)
     path.write_bytes(made.getvalue())
+
+
+def _listed(rows: Sequence[NoticeRow], effect: str) -> list[NoticeRow]:
+    """Return the rows of a sheet: a kept customer on standby stands on both."""
+    if effect == "standby":
+        return [row for row in rows if row.standby]
+    return [row for row in rows if row.effect == effect]
 
 
 def _formats(book: Any) -> Formats:
@@ -143,7 +152,7 @@ def _totals(sheet: Any, plan: Plan, rows: Sequence[NoticeRow], rank: int, format
         sheet.write_string(4, column, title, formats.head)
     by_plan = _meters_by_plan(plan, rows, rank)
     for line, effect in enumerate(EFFECTS, 5):
-        own = [row for row in rows if row.effect == effect]
+        own = _listed(rows, effect)
         tab = SHEETS[effect]
         sheet.write_string(line, 0, tab, formats.text)
         sheet.write_number(line, 1, len({row.address_no for row in own}), formats.number)
@@ -162,7 +171,7 @@ def _meters_by_plan(plan: Plan, rows: Sequence[NoticeRow], rank: int) -> dict[st
     customers = option_of(plan, rank).customers
     counted = {e: sum(c.meters for c in customers if c.effect == e) for e in ("off", "kept")}
     # The plan names standby customers without their meters.
-    return counted | {"standby": sum(row.meters for row in rows if row.effect == "standby")}
+    return counted | {"standby": sum(row.meters for row in rows if row.standby)}
 
 
 def _formula(sheet: Any, line: int, column: int, formula: str, value: int, formats: Formats) -> None:

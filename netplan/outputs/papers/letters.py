@@ -17,10 +17,10 @@ DEFAULT_LANGUAGE: Final = "en"
 
 
 def letter_groups(rows: Sequence[NoticeRow]) -> list[list[NoticeRow]]:
-    """Return the rows of each letter: one for an address, effect and language, in the order of the list."""
-    groups: dict[tuple[int, str, str], list[NoticeRow]] = {}
+    """Return the rows of each letter: one for an address, effect, standby and language, in their order."""
+    groups: dict[tuple[int, str, str, str], list[NoticeRow]] = {}
     for row in rows:
-        groups.setdefault((row.address_no, row.effect, row.language), []).append(row)
+        groups.setdefault((row.address_no, row.effect, row.standby, row.language), []).append(row)
     return list(groups.values())
 
 
@@ -72,6 +72,7 @@ def _letter(plan: Plan, group: Sequence[NoticeRow], words: Words) -> dict[str, A
             [words.text("common", "from_line", values), f"{day_from}, {values['from']}"],
             [words.text("common", "to_line", values), f"{day_to}, {values['to']}"],
         ]
+    section = _section(first, words)
     doors = [row.address for row in group]
     if len(doors) > _DOORS_NAMED:
         more = words.text("common", "more", {"count": str(len(doors) - _DOORS_NAMED)})
@@ -82,13 +83,23 @@ def _letter(plan: Plan, group: Sequence[NoticeRow], words: Words) -> dict[str, A
         "address": _address(group),
         "sender": words.text("sender", "sender", values),
         "phone-line": words.text("common", "phone_line", values),
-        "title": words.text(first.effect, "title", values),
+        "title": words.text(section, "title", values),
         "box": box,
-        "paragraphs": [words.fill(str(p), values) for p in words.raw(first.effect, "paragraphs")],
+        "paragraphs": [words.fill(str(p), values) for p in words.raw(section, "paragraphs")],
         "doors": doors,
         "doors-line": words.text("common", "doors_line", values),
         "footer": words.text("common", "footer", values),
     }
+
+
+def _section(row: NoticeRow, words: Words) -> str:
+    """Return which words are for a customer; one kept on and on standby is told that their gas may go off.
+
+    Words of an older version have none for both: those for standby then say it.
+    """
+    if row.effect == "kept" and row.standby:
+        return "kept_standby" if words.has("kept_standby") else "standby"
+    return row.effect
 
 
 def _address(group: Sequence[NoticeRow]) -> list[str]:

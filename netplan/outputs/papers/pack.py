@@ -66,6 +66,7 @@ def work_pack_pdf(plan: Plan, layers: Layers, *, rank: int = 1, units: Figures =
         "stops": stops,
         "bypasses": [_bypass(k, bypass, units) for k, bypass in enumerate(option.bypasses)],
         "weather": [_weather(line, units) for line in option.weather],
+        "losses": [(one.what, one.id, str(len(one.customers)), one.note) for one in option.losses],
         "valves": [f"{v.valve_id}: {units.load(v.flow_m3h)}" for v in option.opened_valves],
         **_cover(plan, option, units),
         **gas_part(option, units),
@@ -87,7 +88,6 @@ def _cover(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
     holes = {stop.hole_id for stop in option.stops if stop.kind != "valve"}
     off = [c for c in option.customers if c.effect == "off"]
     kept = [c for c in option.customers if c.effect == "kept"]
-    standby = {id_ for fallback in option.fallback for id_ in fallback.standby}
     methods = sorted({stop.method for stop in option.stops})
     return {
         "cover": [
@@ -104,7 +104,7 @@ def _cover(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
         "people": [
             ("meters off", f"{sum(c.meters for c in off)} at {len(off)} meter points"),
             ("meters kept", f"{sum(c.meters for c in kept)} at {len(kept)} meter points"),
-            ("standby", f"{len(standby)} meter points"),
+            ("standby", f"{len(option.standby)} meter points"),
             ("priority off", str(sum(bool(c.priority) for c in off))),
             ("priority kept", str(sum(bool(c.priority) for c in kept))),
         ],

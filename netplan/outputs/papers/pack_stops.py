@@ -10,6 +10,7 @@ import geopandas as gpd
 from netplan.outputs.figures import Figures
 from netplan.outputs.papers.offsets import offsets_of
 from netplan.outputs.papers.stop_sketch import assembly_drawing, stop_sketch
+from netplan.plan.fallback_words import fallback_words
 from netplan.plan.model import Option, Plan, Stop
 
 __all__ = ["stop_part"]
@@ -110,21 +111,13 @@ def _not_nearer(stop: Stop, units: Figures) -> list[str]:
 
 
 def _fallback(stop: Stop, option: Option, units: Figures) -> list[str]:
+    def place(main_id: str, chainage_m: float) -> str:
+        return f"{main_id} at {units.chainage(chainage_m)}"
+
     found = []
     for fallback in option.fallback:
         if fallback.stop_id != stop.id:
             continue
-        uses = [
-            f"valve {use.valve_id}"
-            if use.valve_id
-            else f"{use.method} on {use.main_id} at {units.chainage(use.chainage_m)}"
-            for use in fallback.use
-        ]
-        use = " and ".join(uses) or (
-            "no further stop needed" if fallback.minutes is not None else "no fallback found"
-        )
-        minutes = "" if fallback.minutes is None else f", {fallback.minutes:.0f} min"
-        standby = f", {len(fallback.standby)} more off" if fallback.standby else ""
-        note = f" ({fallback.note})" if fallback.note else ""
-        found.append(f"{fallback.failure}: {use}{minutes}{standby}{note}")
+        note = f" ({fallback.note})" if fallback.note and fallback.minutes is not None else ""
+        found.append(f"{fallback.failure}: {fallback_words(fallback, place)}{note}")
     return found

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from netplan.customers import walking_key
 from netplan.outputs.notices.rows import NoticeRow
 from netplan.outputs.papers.typeset import typeset
 from netplan.plan.model import Plan
@@ -58,7 +56,7 @@ def call_sheet_pdf(plan: Plan, rows: Sequence[NoticeRow], notes: Mapping[str, st
 
 def _window(row: NoticeRow) -> str:
     if row.effect == "kept":
-        return f"stays on ({row.kept_by})"
+        return f"stays on ({row.kept_by})" + (", off if a stop fails" if row.standby else "")
     if row.effect == "standby":
         return "only if a stop fails"
     return f"{row.off_from} – {row.on_by}".replace("T", " ")
@@ -85,8 +83,9 @@ def visits_planned(meters: int, no_access: float) -> dict[str, int]:
 
 
 def tally_pdf(plan: Plan, rows: Sequence[NoticeRow]) -> bytes:
-    """Return the door-by-door sheet of those who go off, in walking order."""
-    off = sorted((r for r in rows if r.effect == "off"), key=_walk)
+    """Return the door-by-door sheet of those who go off, as they are relit: their times follow it."""
+    off = sorted((r for r in rows if r.effect == "off"), key=lambda row: row.relit)
+    one_day = len({row.on_by[:10] for row in off}) == 1
     crew: dict[str, Any] = plan.rules.get("crew", {})
     share, rate = float(crew.get("no_access", 0.0)), float(crew.get("relights_per_hour", 0.0))
     meters = sum(row.meters for row in off)
@@ -94,7 +93,8 @@ def tally_pdf(plan: Plan, rows: Sequence[NoticeRow]) -> bytes:
     hours = f"{meters / rate:.1f} h" if rate > 0 else "–"
     explained = (
         f"No-access rate {share:.0%} by the planning rules. Visits: each meter off and on, and once more "
-        f"where nobody opened. Relighting at {rate:g} meters an hour by the rules."
+        f"where nobody opened. Relighting at {rate:g} meters an hour by the rules, in the order of "
+        "this sheet: the times promised follow it."
     )
     return typeset(
         "tally.typ",
@@ -114,17 +114,10 @@ def tally_pdf(plan: Plan, rows: Sequence[NoticeRow]) -> bytes:
                     "address": row.address,
                     "point": row.customer_id,
                     "meters": str(row.meters),
+                    "by": row.on_by[-5:] if one_day else row.on_by.replace("T", " "),
                     "priority": bool(row.priority),
                 }
                 for row in off
             ],
         },
     )
-
-
-def _walk(row: NoticeRow) -> tuple[Any, ...]:
-    digits = re.search(r"\d+", row.number)
-    # Up one side of the street, down the other.
-    even = digits is not None and int(digits.group(0)[-1]) % 2 == 0
-    street, *rest = walking_key(row.street, row.number, row.address, row.customer_id)
-    return street, even, *rest

@@ -46,6 +46,10 @@ class Words:
         self._where = where
         self.lang = str(table["lang"])
 
+    def has(self, section: str) -> bool:
+        """Return whether there is a section."""
+        return isinstance(self._table.get(section), dict)
+
     def raw(self, section: str, name: str) -> Any:
         """Return an entry as it stands.
 

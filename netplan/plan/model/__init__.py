@@ -7,7 +7,7 @@ pipes are actual volumes, unless a name says otherwise.
 from netplan.plan.model.facts import Conditions, DemandPart, FindingRow, NetworkFacts, Provenance, WorkItem
 from netplan.plan.model.gas import LetBy, Purge, PurgeLoad, PurgePoint, Vent, VentComparison
 from netplan.plan.model.option import SCHEMA_NAME, BurdenParts, Option, Plan, Proof
-from netplan.plan.model.order import Fallback, FallbackUse, Step
+from netplan.plan.model.order import Fallback, FallbackUse, FeedShut, Loss, Step
 from netplan.plan.model.pressures import Gauge, LeastPressure, Pressures, State
 from netplan.plan.model.stops import NotNearer, Stop, Tapping, Zone, ZonePipe
 from netplan.plan.model.supply import AffectedCustomer, Bypass, OpenedValve, Place, WeatherLine
@@ -22,10 +22,12 @@ __all__ = [
     "DemandPart",
     "Fallback",
     "FallbackUse",
+    "FeedShut",
     "FindingRow",
     "Gauge",
     "LeastPressure",
     "LetBy",
+    "Loss",
     "NetworkFacts",
     "NotNearer",
     "OpenedValve",

@@ -8,7 +8,7 @@ from pydantic import ConfigDict, Field
 
 from netplan.plan.model.facts import Conditions, FindingRow, NetworkFacts, Provenance, WorkItem
 from netplan.plan.model.gas import Purge, Vent
-from netplan.plan.model.order import Fallback, Step
+from netplan.plan.model.order import Fallback, Loss, Step
 from netplan.plan.model.part import Part
 from netplan.plan.model.pressures import Gauge, Pressures, State
 from netplan.plan.model.stops import Stop, Zone
@@ -62,6 +62,16 @@ class Option(Part):
     weather: tuple[WeatherLine, ...] = ()
     warnings: tuple[str, ...]
     trust: Trust = Trust()
+    losses: tuple[Loss, ...] = Field(default=(), description="what else may fail while the main is cut")
+
+    @property
+    def standby(self) -> tuple[str, ...]:
+        """Customers on standby, ascending: off only if a planned stop fails and its fallback is used.
+
+        Every paper, list and count takes them from here. Many are customers that a feed keeps on.
+        """
+        off = {customer.id for customer in self.customers if customer.effect == "off"}
+        return tuple(sorted({id_ for fallback in self.fallback for id_ in fallback.standby} - off))
 
 
 class Plan(Part):

@@ -9,7 +9,7 @@ from pydantic import Field
 from netplan.plan.model.part import Part
 from netplan.plan.numbers import Metres, Pressure, Rounded1
 
-__all__ = ["Fallback", "FallbackUse", "Step"]
+__all__ = ["Fallback", "FallbackUse", "FeedShut", "Loss", "Step"]
 
 
 class FallbackUse(Part):
@@ -23,14 +23,41 @@ class FallbackUse(Part):
     y: Metres
 
 
+class FeedShut(Part):
+    """A feed that is shut when a stop fails, and the end at which that is done."""
+
+    feed_id: str
+    what: Literal["bypass", "hose", "opened valve"]
+    main_id: str
+    chainage_m: Metres
+    x: Metres
+    y: Metres
+
+
 class Fallback(Part):
-    """What to do when a stop fails, how long that takes, and who then goes off as well."""
+    """What to do when a stop fails, how long that takes, and who then goes off as well.
+
+    `standby` are the customers kept so far who then lie in the larger zone, have no gas, or less than a kept
+    inlet must hold, as solved. `tail_lost`: the stop parts the zone from a tail that the feeds under `shut`
+    alone feed; shutting them is the control, no further stop is.
+    """
 
     stop_id: str
     failure: Literal["will not set", "lost during open work"]
     use: tuple[FallbackUse, ...]
     minutes: Rounded1 | None
     standby: tuple[str, ...]
+    note: str = ""
+    shut: tuple[FeedShut, ...] = Field(default=(), description="feeds to be shut first, each at this end")
+    tail_lost: bool = False
+
+
+class Loss(Part):
+    """A feed or a station lost with all stops in, and the customers kept so far who then fail, as solved."""
+
+    what: Literal["bypass", "hose", "opened valve", "station"]
+    id: str
+    customers: tuple[str, ...]
     note: str = ""
 
 

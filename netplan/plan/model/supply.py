@@ -23,7 +23,10 @@ __all__ = ["AffectedCustomer", "Bypass", "OpenedValve", "Place", "WeatherLine"]
 
 
 class AffectedCustomer(Part):
-    """A customer whose supply is touched. `pressure_mbar` is at the meter inlet at the worst hour."""
+    """A customer whose supply is touched. `pressure_mbar` is at the meter inlet at the worst hour.
+
+    `relit` is the place in the order in which those off are relit, from 1; `on_by` follows it.
+    """
 
     id: str
     address: str
@@ -36,6 +39,7 @@ class AffectedCustomer(Part):
     pressure_mbar: HeldPressure | None = None
     off_from: str | None = None
     on_by: str | None = None
+    relit: int | None = None
 
 
 class Place(Part):

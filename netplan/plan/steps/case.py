@@ -177,6 +177,9 @@ def _solved_order(option: Option) -> tuple[str, ...]:
 
 
 def _relight_ids(off: tuple[AffectedCustomer, ...], rules: Rules) -> tuple[str, ...]:
+    """Return the order of the plan, which promised times follow; by address for a plan that gives none."""
+    if all(customer.relit is not None for customer in off):
+        return tuple(customer.id for customer in sorted(off, key=lambda one: one.relit or 0))
     ids, blank = [c.id for c in off], [""] * len(off)
     price = [getattr(rules.price.off_per_hour, c.category) for c in off]
     queue = order_to_relight(

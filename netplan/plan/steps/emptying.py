@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from netplan.plan.fallback_words import fallback_words
 from netplan.plan.steps.case import OrderCase
 from netplan.plan.steps.stages import Draft, Stage, Who
-from netplan.plan.steps.stopping import fallback_words
 
 __all__ = ["do_work", "empty"]
 
@@ -67,7 +67,7 @@ def do_work(case: OrderCase) -> Iterator[Draft]:
         uses=mains,
         hold=True,
     )
-    lost = "; ".join(
+    lost = ". ".join(
         f"{stop.id}: {fallback_words(case.fallback(stop.id, 'lost during open work'))}" for stop in case.stops
     )
     yield Draft(

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from netplan.plan.model import Fallback, Stop
+from netplan.plan.fallback_words import fallback_words
+from netplan.plan.model import Stop
 from netplan.plan.steps.case import OrderCase, stop_in_state
 from netplan.plan.steps.stages import Draft, Stage, Who
 
-__all__ = ["fallback_words", "prove_barriers", "set_stops", "test_for_let_by"]
+__all__ = ["prove_barriers", "set_stops", "test_for_let_by"]
 
 BAG_PROOF_SHARE_PERCENT = 25
 """Bags are proved at this share of their greatest inflation pressure [%] (source: practice)."""
@@ -51,21 +52,6 @@ def prove_barriers(case: OrderCase) -> Iterator[Draft]:
                 "A valve that does not shut is no stop: use the fallback.",
                 uses=(stop.id, stop.valve_id or stop.id),
             )
-
-
-def fallback_words(fallback: Fallback | None) -> str:
-    """Return where the next stop outward is, in words."""
-    if fallback is None or fallback.minutes is None:
-        return "no fallback is planned for it: stand down and plan again"
-    places = ", ".join(
-        f"valve {use.valve_id}" if use.valve_id else f"{use.method} on main {use.main_id}"
-        for use in fallback.use
-    )
-    places = places or "needs no further stop, what lies beyond joins the zone"
-    time = f", {fallback.minutes:.0f} min" if fallback.minutes is not None else ""
-    more = len(fallback.standby)
-    standby = f"; {more} customer{'s' * (more != 1)} on standby go off first" if more else ""
-    return f"fallback {places}{time}{standby}"
 
 
 def _sets(stop: Stop) -> str:

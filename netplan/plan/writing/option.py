@@ -7,13 +7,15 @@ import numpy as np
 from netplan.network.section import Section
 from netplan.plan import model
 from netplan.plan.desk import Desk
+from netplan.plan.failures import failure_case
 from netplan.plan.fallback import fallbacks
+from netplan.plan.losses import losses, stations_left_out
 from netplan.plan.priced import Priced
 from netplan.plan.search import Ranking
 from netplan.plan.trust import NEAR_M, trust_of
 from netplan.plan.waiting import money
 from netplan.plan.weather import not_looked_for, weather_of
-from netplan.plan.writing.fallback import fallbacks_of
+from netplan.plan.writing.fallback import fallbacks_of, losses_of, many_on_standby, without_fallback
 from netplan.plan.writing.feeds import WrittenFeeds, feeds_of, weather_lines
 from netplan.plan.writing.gauges import gauges_of
 from netplan.plan.writing.local_peak import least_with_local_peak, local_peak_of, local_peak_warnings
@@ -31,6 +33,8 @@ from netplan.plan.writing.warnings import warnings_of
 __all__ = ["option_of"]
 
 WEATHER_LEFT_OUT = "until how cold this holds was not looked for, by order: it stands for its own weather"
+
+STATIONS_LEFT_OUT = "the loss of a station during the work was not solved: the network is too large for it"
 
 
 def option_of(
@@ -56,6 +60,8 @@ def option_of(
     _require_doubts_within(desk, priced)
     relighting = relighting_of(desk, priced)
     local_peak = local_peak_of(desk, priced, solved)
+    case = failure_case(desk, priced)
+    on_failure = fallbacks(desk, section, priced, case)
     return (
         model.Option(
             rank=place + 1,
@@ -81,7 +87,7 @@ def option_of(
             vent=full_vent_of(desk, priced),
             purge=purge_of(desk, priced, solved),
             gauges=gauges_of(desk, priced),
-            fallback=fallbacks_of(desk, fallbacks(desk, section, priced)),
+            fallback=fallbacks_of(desk, on_failure),
             steps=(),
             states=states_of(desk, priced, relighting),
             weather=weather_lines(weather, feeds.ids),
@@ -90,8 +96,12 @@ def option_of(
                 *local_peak_warnings(desk, local_peak),
                 *validity_warnings(desk, priced, solved, feeds.ids, relighting),
                 *(() if request.weather else (WEATHER_LEFT_OUT,)),
+                *without_fallback(on_failure),
+                *many_on_standby(desk, case, on_failure),
+                *((STATIONS_LEFT_OUT,) if stations_left_out(case) else ()),
             ),
             trust=trust_of(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened),
+            losses=losses_of(losses(priced, case)),
         ),
         feeds,
     )

@@ -47,7 +47,9 @@ def customers_of(
         Id of the feed of each hungry part, in the option's order.
     """
     customers = desk.request.network.customers
-    times = times_of(desk.request, queue_of(desk.request, option.off))
+    queue = queue_of(desk.request, option.off)
+    times = times_of(desk.request, queue)
+    relit = {int(option.off[row]): place for place, row in enumerate(queue.order.tolist(), 1)}
     on_by = dict(zip(option.off.tolist(), times.on_by, strict=True))
     pressure = customer_pressure_after(desk, option)
     cause: dict[int, tuple[str, str | None]] = dict.fromkeys(
@@ -75,6 +77,7 @@ def customers_of(
                 pressure_mbar=None if np.isnan(pressure[row]) else float(pressure[row]) / PA_PER_MBAR,
                 off_from=times.off_from if is_off else None,
                 on_by=on_by[row] if is_off else None,
+                relit=relit[row] if is_off else None,
             )
         )
     return tuple(found)

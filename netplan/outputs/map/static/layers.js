@@ -102,6 +102,13 @@ function customersLayer(things) {
   return group;
 }
 
+/* A kept customer on standby has its own mark already: a small triangle beside it. */
+function standbyLayer(things) {
+  const group = customersLayer(things.filter((c) => c.effect === "standby"));
+  group.addLayer(marksLayer(things.filter((c) => c.effect !== "standby"), SYMBOL.beside, "customers"));
+  return group;
+}
+
 function areasLayer(source, area, line, pane) {
   const group = L.layerGroup();
   if (source.areas.length) group.addLayer(L.polygon(source.areas.map((ring) => [pairs(ring)]), { pane, interactive: false, ...area }));

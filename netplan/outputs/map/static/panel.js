@@ -1,6 +1,7 @@
 /* The panel: options, facts, stops, search, and layers with their symbols. */
 function ofOption(data, option, outward) {
   const by = (effect) => option.customers.filter((c) => c.effect === effect);
+  const standing = option.customers.filter((c) => c.standby);
   const turned = (angle) => (thing) => {
     const [x, y] = outward(thing.at), [c, s] = [Math.cos(angle), Math.sin(angle)];
     return [x * c - y * s, x * s + y * c];
@@ -14,7 +15,7 @@ function ofOption(data, option, outward) {
     ["bypasses", "Bypass or hose, with flow", true, lineSwatch(LINE.bypass), option.bypasses.length, () => bypassLayer(option.bypasses)],
     ["off", "Customer off", true, swatch(SYMBOL.customer({ effect: "off" })), by("off").length, () => customersLayer(by("off"))],
     ["kept", "Customer kept by a feed", true, swatch(SYMBOL.customer({ effect: "kept" })), by("kept").length, () => customersLayer(by("kept"))],
-    ["standby", "Customer on standby", true, swatch(SYMBOL.customer({ effect: "standby" })), by("standby").length, () => customersLayer(by("standby"))],
+    ["standby", "Customer on standby", true, swatch(SYMBOL.customer({ effect: "standby" })), standing.length, () => standbyLayer(standing)],
     ["priority", "Priority customer (ring)", null, swatch(SYMBOL.customer({ effect: "kept", priority: true })), option.customers.filter((c) => c.priority).length, null],
     ["weak", "Weak: below minimum without a feed", null, swatch(SYMBOL.customer({ effect: "kept", weak: true })), option.customers.filter((c) => c.weak).length, null],
     ["purge_points", "Purge: F feed, V vent", true, swatch(SYMBOL.purge({ role: "vent" })), option.purge_points.length, () => marksLayer(option.purge_points, SYMBOL.purge, "small", turned(-0.95), 42)],

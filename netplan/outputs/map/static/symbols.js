@@ -56,6 +56,9 @@ const SYMBOL = {
   closed() {
     return draw("g", {}, draw("circle", { r: 7, fill: "#fff", stroke: INK, "stroke-width": 1.5 }), draw("path", { d: "M-4 -4L4 4M-4 4L4 -4", stroke: INK, "stroke-width": 2 }));
   },
+  beside() {
+    return draw("path", { d: "M11 -15L16 -6H6Z", fill: COLOUR.standby, stroke: INK, "stroke-width": 1.2 });
+  },
   customer(thing) {
     const parts = [];
     if (thing.priority) parts.push(draw("path", { d: "M0 -13L13 0L0 13L-13 0Z", fill: "#fff", stroke: INK, "stroke-width": 2.5 }));
