@@ -17,7 +17,6 @@ __all__ = ["NEAR_M", "Closing", "Doubt", "Joining", "doubts_near"]
 
 NEAR_M: Final = 500.0
 """How far round what an option touches a valve of unknown state is doubted (own) [m]."""
-_MOST_VALVES: Final = 12
 Box = tuple[float, float, float, float]
 
 
@@ -89,7 +88,7 @@ def doubts_near(ground: Ground, touched: NDArray[np.bool_]) -> list[Doubt]:
         *_near_misses(ground, _wider(box, 5.0)),
         *_crossings(ground, _wider(box, 5.0)),
         *_closed_valves(ground, touched),
-        *_unknown_valves(network, _wider(box, NEAR_M), around),
+        *_unknown_valves(network, _wider(box, NEAR_M)),
     ]
 
 
@@ -101,13 +100,14 @@ def _near_misses(ground: Ground, box: Box) -> list[Doubt]:
     network, pipes = ground.network, ground.network.pipes
     found = near_misses(network, within=box)
     result: list[Doubt] = []
-    for at in np.flatnonzero(found.pipe < pipes.n_mains).tolist():
+    for at in range(len(found)):
         pipe, main = int(found.pipe[at]), int(found.main[at])
+        layer = "mains" if pipe < pipes.n_mains else "services"
         end = 0.0 if found.side[at] == 0 else float(pipes.length_m[pipe])
         result.append(
             Joining(
                 "near-miss",
-                "mains",
+                layer,
                 pipes.id[pipe],
                 pipes.id[main],
                 f"ends {found.gap_m[at] / network.scale:.2f} m short of it, not joined",
@@ -189,15 +189,13 @@ def _with_zone(ground: Ground, node: int) -> int:
     return node
 
 
-def _unknown_valves(network: Network, box: Box, around: NDArray[np.float64]) -> list[Doubt]:
+def _unknown_valves(network: Network, box: Box) -> list[Doubt]:
     valves, pieces, nodes = network.valves, network.pieces, network.nodes
     unknown = np.flatnonzero((valves.piece >= 0) & (valves.state == ValveState.UNKNOWN))
     node = pieces.from_node[valves.piece[unknown]]
     xy = np.column_stack([nodes.x_m[node], nodes.y_m[node]])
     inside = (xy >= box[:2]).all(axis=1) & (xy <= box[2:]).all(axis=1)
     unknown, xy = unknown[inside], xy[inside]
-    gap = np.array([float(np.hypot(*(around - point).T).min()) for point in xy])
-    nearest = np.sort(np.argsort(gap, kind="stable")[:_MOST_VALVES])
     return [
         Closing(
             "valve-state-unknown",
@@ -212,7 +210,7 @@ def _unknown_valves(network: Network, box: Box, around: NDArray[np.float64]) -> 
             float(xy[k, 1]),
             int(valves.piece[unknown[k]]),
         )
-        for k in nearest.tolist()
+        for k in range(len(unknown))
     ]
 
 

@@ -10,9 +10,10 @@ from netplan.plan.desk import Desk
 from netplan.plan.fallback import fallbacks
 from netplan.plan.priced import Priced
 from netplan.plan.search import Ranking
-from netplan.plan.trust import NEAR_M, trust_of
+from netplan.plan.trust import NEAR_M, doubted, in_doubt_of, trust_of
 from netplan.plan.waiting import money
 from netplan.plan.weather import not_looked_for, weather_of
+from netplan.plan.writing.doubtful import doubt_warnings
 from netplan.plan.writing.fallback import fallbacks_of
 from netplan.plan.writing.feeds import WrittenFeeds, feeds_of, weather_lines
 from netplan.plan.writing.gauges import gauges_of
@@ -53,6 +54,9 @@ def option_of(
     feeds = feeds_of(desk, priced, weather)
     _require_doubts_within(desk, priced)
     relighting = relighting_of(desk, priced)
+    customers = customers_of(desk, priced, feeds.ids)
+    option = doubted(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened)
+    in_doubt = in_doubt_of(desk, option, {c.id for c in customers if c.effect == "off"})
     return (
         model.Option(
             rank=place + 1,
@@ -67,7 +71,7 @@ def option_of(
             proof=_proof(ranking, place),
             stops=stops_of(request.network, request.rules, priced, nearer_of(desk, ranking, priced)),
             zones=zones_of(request.network, priced.cut),
-            customers=customers_of(desk, priced, feeds.ids),
+            customers=customers,
             bypasses=feeds.bypasses,
             opened_valves=feeds.opened,
             pressures=pressures_of(desk, priced),
@@ -80,9 +84,11 @@ def option_of(
             weather=weather_lines(weather, feeds.ids),
             warnings=(
                 *warnings_of(desk, priced, relighting),
+                *doubt_warnings(in_doubt),
                 *(() if request.weather else (WEATHER_LEFT_OUT,)),
             ),
-            trust=trust_of(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened),
+            trust=trust_of(option),
+            in_doubt=in_doubt,
         ),
         feeds,
     )

@@ -1,0 +1,164 @@
+"""Who would lose gas during the work if one doubtful record near it were otherwise."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.network.graph import fed_nodes, parts_without, station_nodes
+from netplan.plan import model
+from netplan.plan.desk import Desk
+from netplan.plan.trust.doubts import Closing, Doubt, Joining
+from netplan.plan.trust.ground import Ground, parts_of
+from netplan.plan.trust.cut_off import cut_off_lines
+from netplan.plan.trust.guessed import guessed
+from netplan.plan.trust.judge import Doubted
+from netplan.plan.trust.no_station import without_station
+
+__all__ = ["in_doubt_of"]
+
+Flags = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+Key = tuple[str, str, str]
+
+
+def in_doubt_of(desk: Desk, option: Doubted, off: Collection[str]) -> tuple[model.InDoubt, ...]:
+    """Return the customers in doubt, by id, layer and record; each pair of customer and record once.
+
+    Each doubtful record is taken the other way by itself, with all stops and feeds in: a valve of unknown
+    state is closed, a closed one open, a joint that nearly meets is there, a customer that is attached by what
+    lies nearest hangs on what lies nearly as near. Whoever then has an end without gas that has it as
+    recorded, or that gas would reach before the work, is in doubt. So is whoever the records leave without
+    any station near the work. Connectivity alone is walked; pressures are not solved again.
+
+    Parameters
+    ----------
+    desk : Desk
+    option : Doubted
+    off : collection of str
+        Customers that are off by the option: they are on its own list, and on this one never.
+    """
+    found: dict[Key, tuple[int, list[str]]] = {}
+    everyone = desk.customers_everywhere
+
+    def add(customer: int, layer: str, record_id: str, why: str) -> None:
+        name = everyone.id[customer]
+        if name not in off:
+            said = found.setdefault((name, layer, record_id), (customer, []))[1]
+            if why not in said:
+                said.append(why)
+
+    row_of = desk.rows_everywhere
+    for doubt in option.doubts:
+        for row, why in _if_otherwise(option.ground, doubt):
+            add(int(row_of[row]), doubt.layer, doubt.feature_id, why)
+    places = cut_off_lines(desk, option)
+    for customer, why in (*guessed(desk, option, places), *without_station(desk, option, places)):
+        add(customer, "customers", everyone.id[customer], why)
+    return tuple(
+        _row(desk, customer, key, "; ".join(said)) for key, (customer, said) in sorted(found.items())
+    )
+
+
+def _if_otherwise(ground: Ground, doubt: Doubt) -> list[tuple[int, str]]:
+    if isinstance(doubt, Closing):
+        return _if_closed(ground, doubt)
+    if isinstance(doubt, Joining):
+        return _if_joined(ground, doubt)
+    return []
+
+
+def _if_closed(ground: Ground, doubt: Closing) -> list[tuple[int, str]]:
+    network = ground.network
+    if not ground.carries[doubt.piece]:
+        return []
+    carries = ground.carries.copy()
+    carries[doubt.piece] = False
+    part, fed = parts_of(network, carries, ground.links, len(ground.part))
+    count = len(network.nodes)
+    lost = _owners(ground, (ground.fed[ground.part] & ~fed[part])[:count] & ~ground.in_zone)
+    if not lost.any():
+        return []
+    today = parts_without(network, np.array([doubt.piece]))
+    fed_today = np.zeros(int(today.max(initial=-1)) + 1, dtype=bool)
+    fed_today[today[station_nodes(network, injections=True)]] = True
+    dark_today = _owners(ground, ~fed_today[today])
+    taken = f"the state of valve {doubt.feature_id} is not recorded and taken as open"
+    return [
+        (
+            customer,
+            f"{taken}; if it is closed, no recorded way feeds this customer, who most likely has gas by one "
+            "that is not recorded"
+            if dark_today[customer]
+            else f"{taken}; if it is closed, this customer hangs on what the work cuts off",
+        )
+        for customer in np.flatnonzero(lost).tolist()
+    ]
+
+
+def _if_joined(ground: Ground, doubt: Joining) -> list[tuple[int, str]]:
+    """Return who would have gas today by the joint alone, and lose it with the work."""
+    network = ground.network
+    label = parts_without(network, np.zeros(0, dtype=np.int64))
+    fed = fed_nodes(network, injections=True)
+    ends = [(place, _node_at(ground, place)) for place in (doubt.one, doubt.other)]
+    (dead_place, dead), (other_place, other) = sorted(ends, key=lambda end: bool(fed[end[1]]))
+    if fed[dead] or not fed[other] or ground.fed[ground.part[dead_place]]:
+        return []
+    in_zone = other_place >= len(network.nodes) or ground.in_zone[other]
+    if ground.fed[ground.part[other_place]] and not in_zone:
+        return []
+    lost = np.flatnonzero(_owners(ground, label == label[dead])).tolist()
+    if doubt.code == "valve-closed":
+        why = (
+            f"valve {doubt.feature_id} is recorded as closed; if it is open or lets by, this customer hangs "
+            "on what the work cuts off"
+        )
+    else:
+        name = "main" if doubt.layer == "mains" else "service"
+        why = (
+            f"{name} {doubt.feature_id} {doubt.taken_as.replace(' it', f' main {doubt.other_id}', 1)}; if it "
+            "is joined, this customer hangs on what the work cuts off"
+        )
+    return [(customer, why) for customer in lost]
+
+
+def _node_at(ground: Ground, place: int) -> int:
+    """Return the node of a place; of a zone any of its nodes, or one beside it where it has none."""
+    count = len(ground.network.nodes)
+    if place < count:
+        return place
+    zone = ground.cut.zones[place - count]
+    if len(zone.nodes):
+        return int(zone.nodes[0])
+    return int(ground.network.pieces.from_node[zone.pieces[0].piece])
+
+
+def _owners(ground: Ground, nodes: Flags) -> Flags:
+    """Return the customers with an attachment at one of some nodes."""
+    customers = ground.network.customers
+    owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
+    return np.bincount(owner, weights=nodes[customers.attach_node], minlength=len(customers)) > 0
+
+
+def _row(desk: Desk, customer: int, key: Key, why: str) -> model.InDoubt:
+    everyone = desk.customers_everywhere
+    x, y = float(everyone.x_m[customer]), float(everyone.y_m[customer])
+    if not np.isfinite([x, y]).all():
+        # Without a place of its own it is drawn where it is attached.
+        network, row = desk.request.network, int(np.searchsorted(desk.rows_everywhere, customer))
+        node = network.customers.attach_node[network.customers.attach_start[row]]
+        x, y = float(network.nodes.x_m[node]), float(network.nodes.y_m[node])
+    return model.InDoubt(
+        id=key[0],
+        address=everyone.address[customer],
+        priority=everyone.priority[customer],
+        layer=key[1],
+        record_id=key[2],
+        why=why,
+        meters=int(everyone.meters[customer]),
+        x=x,
+        y=y,
+    )
