@@ -64,8 +64,8 @@ class Option(Part):
     trust: Trust = Trust()
     in_doubt: tuple[InDoubt, ...] = Field(
         default=(),
-        description="customers who would lose gas if one doubtful record near the work were otherwise, by id; "
-        "none of them is off by this option",
+        description="customers who would lose gas if one doubtful record near the work were otherwise, "
+        "by id; none of them is off by this option",
     )
 
 

@@ -13,7 +13,7 @@ from netplan.network.model import Network
 from netplan.network.words import ValveState
 from netplan.plan.trust.ground import Ground
 
-__all__ = ["NEAR_M", "Closing", "Doubt", "Joining", "doubts_near"]
+__all__ = ["NEAR_M", "Closing", "Doubt", "Joining", "Parting", "doubts_near", "places_touched"]
 
 NEAR_M: Final = 500.0
 """How far round what an option touches a valve of unknown state is doubted (own) [m]."""
@@ -67,6 +67,17 @@ class Closing(Doubt):
     piece: int
 
 
+@dataclass(frozen=True, slots=True)
+class Parting(Doubt):
+    """A joint that may not be there although gas is taken to pass.
+
+    `cuts` are the pieces that then end short of it, `links` the pairs of nodes that hang together past it.
+    """
+
+    cuts: tuple[int, ...]
+    links: tuple[tuple[int, int], ...]
+
+
 def doubts_near(ground: Ground, touched: NDArray[np.bool_]) -> list[Doubt]:
     """Return the doubts that may change what an option does.
 
@@ -77,11 +88,7 @@ def doubts_near(ground: Ground, touched: NDArray[np.bool_]) -> list[Doubt]:
         Nodes in the zones and in what they cut off.
     """
     network = ground.network
-    xy = np.column_stack([network.nodes.x_m, network.nodes.y_m])
-    piece = [part.piece for zone in ground.cut.zones for part in zone.pieces]
-    live = [stop.live_node for stop in ground.cut.stops]
-    ends = np.concatenate([network.pieces.from_node[piece], network.pieces.to_node[piece]])
-    around = np.concatenate([xy[touched], xy[live], xy[ends]])
+    around = places_touched(ground, touched)
     low, high = around.min(axis=0), around.max(axis=0)
     box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
     return [
@@ -90,6 +97,16 @@ def doubts_near(ground: Ground, touched: NDArray[np.bool_]) -> list[Doubt]:
         *_closed_valves(ground, touched),
         *_unknown_valves(network, _wider(box, NEAR_M)),
     ]
+
+
+def places_touched(ground: Ground, touched: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Return the places of touched nodes, of live sides of stops and of ends of pieces in zones [m]."""
+    network = ground.network
+    xy = np.column_stack([network.nodes.x_m, network.nodes.y_m])
+    piece = [part.piece for zone in ground.cut.zones for part in zone.pieces]
+    live = [stop.live_node for stop in ground.cut.stops]
+    ends = np.concatenate([network.pieces.from_node[piece], network.pieces.to_node[piece]])
+    return np.concatenate([xy[touched], xy[live], xy[ends]])
 
 
 def _wider(box: Box, by_m: float) -> Box:

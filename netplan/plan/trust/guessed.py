@@ -38,15 +38,16 @@ def _on_services(desk: Desk, option: Doubted, cut_off: CutOff) -> Found:
     asked = (by == Attachment.NEAREST_SERVICE) | (by == Attachment.PART_OF_SERVICE_IDS)
     nodes = desk.request.network.nodes
     ends = np.asarray(shapely.points(nodes.x_m[node], nodes.y_m[node]), dtype=object)
+    taken = {
+        int(Attachment.NEAREST_SERVICE): "no service is recorded for this customer, taken to hang on the "
+        "nearest",
+        int(Attachment.PART_OF_SERVICE_IDS): "one of this customer's services is not recorded",
+    }
     return [
         (
             customer,
-            (
-                "no service is recorded for this customer, taken to hang on the nearest"
-                if by[customer] == Attachment.NEAREST_SERVICE
-                else "one of this customer's services is not recorded"
-            )
-            + f"; if service {pipes.id[int(pipe[at])]}, {gap:.1f} m away, is its own, the work cuts it off",
+            f"{taken[int(by[customer])]}; if service {pipes.id[int(pipe[at])]}, {gap:.1f} m away, is its own, "
+            "the work cuts it off",
         )
         for customer, at, gap in _nearest(desk, asked, ends, pipe, SERVICE_REACH_M)
     ]
@@ -55,16 +56,15 @@ def _on_services(desk: Desk, option: Doubted, cut_off: CutOff) -> Found:
 def _on_mains(desk: Desk, option: Doubted, cut_off: CutOff) -> Found:
     everyone, pipes = desk.customers_everywhere, option.ground.network.pipes
     rows = np.flatnonzero(cut_off.dark & (cut_off.pipe < pipes.n_mains))
+    line, pipe = cut_off.line[rows], cut_off.pipe[rows]
     asked = everyone.attached_by == Attachment.NEAREST_MAIN
+    taken = "no service is recorded for this customer, taken to hang on the nearest main"
     return [
         (
             customer,
-            "no service is recorded for this customer, taken to hang on the nearest main; if main "
-            f"{pipes.id[int(cut_off.pipe[rows[at]])]}, {gap:.1f} m away, feeds it, the work cuts it off",
+            f"{taken}; if main {pipes.id[int(pipe[at])]}, {gap:.1f} m away, feeds it, the work cuts it off",
         )
-        for customer, at, gap in _nearest(
-            desk, asked, cut_off.line[rows], cut_off.pipe[rows], MAIN_REACH_M
-        )
+        for customer, at, gap in _nearest(desk, asked, line, pipe, MAIN_REACH_M)
     ]
 
 
@@ -85,9 +85,7 @@ def _nearest(
     who, at, gap = who[order], at[order], gap[order]
     first = np.ones(len(who), dtype=bool)
     first[1:] = who[1:] != who[:-1]
-    return list(
-        zip(rows[who[first]].tolist(), at[first].tolist(), gap[first].tolist(), strict=True)
-    )
+    return list(zip(rows[who[first]].tolist(), at[first].tolist(), gap[first].tolist(), strict=True))
 
 
 def _bounds(shapes: NDArray[np.object_], margin_m: float) -> tuple[Floats, Floats]:

@@ -7,15 +7,16 @@ from collections.abc import Collection
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.network.graph import fed_nodes, parts_without, station_nodes
+from netplan.network.graph import components, fed_nodes
 from netplan.plan import model
 from netplan.plan.desk import Desk
-from netplan.plan.trust.doubts import Closing, Doubt, Joining
-from netplan.plan.trust.ground import Ground, parts_of
 from netplan.plan.trust.cut_off import cut_off_lines
+from netplan.plan.trust.doubts import Closing, Doubt, Joining, Parting, places_touched
+from netplan.plan.trust.ground import Ground, parts_of
 from netplan.plan.trust.guessed import guessed
 from netplan.plan.trust.judge import Doubted
 from netplan.plan.trust.no_station import without_station
+from netplan.plan.trust.taken_joined import taken_joined
 
 __all__ = ["in_doubt_of"]
 
@@ -28,8 +29,9 @@ def in_doubt_of(desk: Desk, option: Doubted, off: Collection[str]) -> tuple[mode
     """Return the customers in doubt, by id, layer and record; each pair of customer and record once.
 
     Each doubtful record is taken the other way by itself, with all stops and feeds in: a valve of unknown
-    state is closed, a closed one open, a joint that nearly meets is there, a customer that is attached by what
-    lies nearest hangs on what lies nearly as near. Whoever then has an end without gas that has it as
+    state is closed, a closed one open, a joint that nearly meets is there, one that is there only because a
+    service is drawn so is not, a customer that is attached by what lies nearest hangs on another pipe within
+    reach. Whoever then has an end without gas that has it as
     recorded, or that gas would reach before the work, is in doubt. So is whoever the records leave without
     any station near the work. Connectivity alone is walked; pressures are not solved again.
 
@@ -51,7 +53,8 @@ def in_doubt_of(desk: Desk, option: Doubted, off: Collection[str]) -> tuple[mode
                 said.append(why)
 
     row_of = desk.rows_everywhere
-    for doubt in option.doubts:
+    around = places_touched(option.ground, option.touched)
+    for doubt in (*option.doubts, *taken_joined(option.ground.network, around)):
         for row, why in _if_otherwise(option.ground, doubt):
             add(int(row_of[row]), doubt.layer, doubt.feature_id, why)
     places = cut_off_lines(desk, option)
@@ -65,43 +68,68 @@ def in_doubt_of(desk: Desk, option: Doubted, off: Collection[str]) -> tuple[mode
 def _if_otherwise(ground: Ground, doubt: Doubt) -> list[tuple[int, str]]:
     if isinstance(doubt, Closing):
         return _if_closed(ground, doubt)
+    if isinstance(doubt, Parting):
+        return _if_parted(ground, doubt)
     if isinstance(doubt, Joining):
         return _if_joined(ground, doubt)
     return []
 
 
 def _if_closed(ground: Ground, doubt: Closing) -> list[tuple[int, str]]:
-    network = ground.network
-    if not ground.carries[doubt.piece]:
-        return []
-    carries = ground.carries.copy()
-    carries[doubt.piece] = False
-    part, fed = parts_of(network, carries, ground.links, len(ground.part))
-    count = len(network.nodes)
-    lost = _owners(ground, (ground.fed[ground.part] & ~fed[part])[:count] & ~ground.in_zone)
-    if not lost.any():
-        return []
-    today = parts_without(network, np.array([doubt.piece]))
-    fed_today = np.zeros(int(today.max(initial=-1)) + 1, dtype=bool)
-    fed_today[today[station_nodes(network, injections=True)]] = True
-    dark_today = _owners(ground, ~fed_today[today])
+    lost, dark_today = _lost_without(ground, (doubt.piece,), ())
     taken = f"the state of valve {doubt.feature_id} is not recorded and taken as open"
     return [
         (
             customer,
             f"{taken}; if it is closed, no recorded way feeds this customer, who most likely has gas by one "
             "that is not recorded"
-            if dark_today[customer]
+            if customer in dark_today
             else f"{taken}; if it is closed, this customer hangs on what the work cuts off",
         )
-        for customer in np.flatnonzero(lost).tolist()
+        for customer in lost
     ]
+
+
+def _if_parted(ground: Ground, doubt: Parting) -> list[tuple[int, str]]:
+    """Return who hangs on what is cut off without the joint.
+
+    Whom nothing else feeds is left out: a service that branches off another is the usual case.
+    """
+    lost, dark_today = _lost_without(ground, doubt.cuts, doubt.links)
+    why = (
+        f"service {doubt.feature_id} {doubt.taken_as}; if there is no joint, this customer hangs on what the "
+        "work cuts off"
+    )
+    return [(customer, why) for customer in lost if customer not in dark_today]
+
+
+def _lost_without(
+    ground: Ground, cuts: tuple[int, ...], links: tuple[tuple[int, int], ...]
+) -> tuple[list[int], frozenset[int]]:
+    """Return who loses gas by the work if pieces carry none, and who of them has none before any stop."""
+    network, rows = ground.network, list(cuts)
+    if not ground.carries[rows].all():
+        return [], frozenset()
+    carries = ground.carries.copy()
+    carries[rows] = False
+    more = np.array(links, dtype=np.int64).reshape(-1, 2)
+    part, fed = parts_of(network, carries, np.concatenate([ground.links, more]), len(ground.part))
+    count = len(network.nodes)
+    gone = (ground.fed[ground.part] & ~fed[part])[:count] & ~ground.in_zone
+    lost = np.flatnonzero(_owners(ground, gone)).tolist()
+    if not lost:
+        return [], frozenset()
+    today = network.pieces.is_open.copy()
+    today[rows] = False
+    part, fed = parts_of(network, today, more, count)
+    dark = _owners(ground, ~fed[part])
+    return lost, frozenset(customer for customer in lost if dark[customer])
 
 
 def _if_joined(ground: Ground, doubt: Joining) -> list[tuple[int, str]]:
     """Return who would have gas today by the joint alone, and lose it with the work."""
     network = ground.network
-    label = parts_without(network, np.zeros(0, dtype=np.int64))
+    label = components(network)
     fed = fed_nodes(network, injections=True)
     ends = [(place, _node_at(ground, place)) for place in (doubt.one, doubt.other)]
     (dead_place, dead), (other_place, other) = sorted(ends, key=lambda end: bool(fed[end[1]]))

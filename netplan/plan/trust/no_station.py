@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -16,6 +18,9 @@ from netplan.plan.trust.judge import Doubted
 __all__ = ["without_station"]
 
 Flags = NDArray[np.bool_]
+_HAS_GAS: Final = "who most likely has gas and may hang on what the work cuts off"
+_NO_WAY: Final = f"the records show no way for gas to reach this customer, {_HAS_GAS}"
+_ON_NO_PIPE: Final = f"the records show no pipe for this customer, {_HAS_GAS}"
 
 
 def without_station(desk: Desk, option: Doubted, cut_off: CutOff) -> list[tuple[int, str]]:
@@ -26,22 +31,8 @@ def without_station(desk: Desk, option: Doubted, cut_off: CutOff) -> list[tuple[
     lies so near itself.
     """
     return [
-        *(
-            (
-                customer,
-                "the records show no way for gas to reach this customer, who most likely has gas and may hang "
-                "on what the work cuts off",
-            )
-            for customer in _on_dead_pipes(desk, option, cut_off)
-        ),
-        *(
-            (
-                customer,
-                "is on no recorded pipe; this customer most likely has gas and may hang on what the work "
-                "cuts off",
-            )
-            for customer in _on_no_pipe(desk, cut_off)
-        ),
+        *((customer, _NO_WAY) for customer in _on_dead_pipes(desk, option, cut_off)),
+        *((customer, _ON_NO_PIPE) for customer in _on_no_pipe(desk, cut_off)),
     ]
 
 
@@ -58,7 +49,8 @@ def _on_dead_pipes(desk: Desk, option: Doubted, cut_off: CutOff) -> list[int]:
     owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
     at = customers.attach_node
     has_gas, is_near = (
-        np.bincount(owner, weights=flags, minlength=len(customers)) > 0 for flags in (fed[at], chosen[part[at]])
+        np.bincount(owner, weights=flags, minlength=len(customers)) > 0
+        for flags in (fed[at], chosen[part[at]])
     )
     rows: list[int] = desk.rows_everywhere[np.flatnonzero(is_near & ~has_gas)].tolist()
     return rows
