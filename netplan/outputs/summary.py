@@ -10,6 +10,7 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
+from netplan.outputs.doubtful import customers_in_doubt
 from netplan.outputs.figures import METRIC, Figures
 from netplan.plan.model import Option, Plan, Stop, TrustRow, WeatherLine
 
@@ -137,6 +138,14 @@ def _lines(option: Option, units: Figures) -> Iterable[Text]:
         parts = ", ".join(f"{count} {cause}" for cause, count in sorted(causes.items())) or "none"
         yield _line(
             f"Customers {effect}", f"{parts}; {_meters(option, effect)} meters, {priority} priority customers"
+        )
+    doubts = customers_in_doubt(option)
+    if doubts:
+        priority = sum(bool(one.first.priority) for one in doubts)
+        yield _line(
+            "Customers in doubt",
+            f"{len(doubts)}, {priority} priority customers: they would lose gas if a record were otherwise; "
+            "see the warnings",
         )
     for bypass in option.bypasses:
         coldest = bypass.minimum_air_temp_c

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import Any
 
@@ -119,6 +120,9 @@ class PlanResult:
         One for each option, in the order of the options.
     refusals : GeoDataFrame-ready rows
         Intervals where no stop may go near the work: (main row, from_m, to_m, method, code, words).
+    notes_in_doubt : mapping of str to str
+        Priority notes of customers in doubt by id, for the call sheet alone: some are on no pipe, and so not
+        in `network`.
     """
 
     plan: Plan
@@ -126,3 +130,4 @@ class PlanResult:
     pictures: tuple[FlowPicture, ...]
     refusals: tuple[tuple[int, float, float, str, str, str], ...] = ()
     extra: Any = None
+    notes_in_doubt: Mapping[str, str] = field(default_factory=dict)

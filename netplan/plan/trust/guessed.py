@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 Found = list[tuple[int, str]]
+_MAY_BE = "is cut off by the work and may be the true one"
 
 
 def guessed(desk: Desk, option: Doubted, cut_off: CutOff) -> Found:
@@ -46,8 +47,7 @@ def _on_services(desk: Desk, option: Doubted, cut_off: CutOff) -> Found:
     return [
         (
             customer,
-            f"{taken[int(by[customer])]}; if service {pipes.id[int(pipe[at])]}, {gap:.1f} m away, is its own, "
-            "the work cuts it off",
+            f"{taken[int(by[customer])]}; service {pipes.id[int(pipe[at])]}, {gap:.1f} m away, {_MAY_BE}",
         )
         for customer, at, gap in _nearest(desk, asked, ends, pipe, SERVICE_REACH_M)
     ]
@@ -62,7 +62,7 @@ def _on_mains(desk: Desk, option: Doubted, cut_off: CutOff) -> Found:
     return [
         (
             customer,
-            f"{taken}; if main {pipes.id[int(pipe[at])]}, {gap:.1f} m away, feeds it, the work cuts it off",
+            f"{taken}; main {pipes.id[int(pipe[at])]}, {gap:.1f} m away, {_MAY_BE}",
         )
         for customer, at, gap in _nearest(desk, asked, line, pipe, MAIN_REACH_M)
     ]
