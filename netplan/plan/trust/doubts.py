@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from netplan.network.checks.gaps import crossings, near_misses
 from netplan.network.model import Network
+from netplan.network.place import lines_between, piece_at
 from netplan.network.words import ValveState
 from netplan.plan.trust.ground import Ground
 
@@ -54,10 +56,15 @@ class Doubt:
 
 @dataclass(frozen=True, slots=True)
 class Joining(Doubt):
-    """A joint that may be there although it is not taken to be: `one` and `other` are the places joined."""
+    """A joint that may be there although it is not taken to be.
+
+    `one` and `other` are the places joined, with the stops in; `nodes` are nodes that hang together with them
+    before any stop.
+    """
 
     one: int
     other: int
+    nodes: tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,13 +107,21 @@ def doubts_near(ground: Ground, touched: NDArray[np.bool_]) -> list[Doubt]:
 
 
 def places_touched(ground: Ground, touched: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """Return the places of touched nodes, of live sides of stops and of ends of pieces in zones [m]."""
-    network = ground.network
+    """Return places that an option touches [m]: nodes, live sides of stops, and courses between them."""
+    network, pieces = ground.network, ground.network.pieces
     xy = np.column_stack([network.nodes.x_m, network.nodes.y_m])
-    piece = [part.piece for zone in ground.cut.zones for part in zone.pieces]
+    inside = [part for zone in ground.cut.zones for part in zone.pieces]
+    piece = np.array([part.piece for part in inside], dtype=np.int64)
     live = [stop.live_node for stop in ground.cut.stops]
-    ends = np.concatenate([network.pieces.from_node[piece], network.pieces.to_node[piece]])
-    return np.concatenate([xy[touched], xy[live], xy[ends]])
+    ends = np.concatenate([pieces.from_node[piece], pieces.to_node[piece]])
+    between = np.flatnonzero(touched[pieces.from_node] & touched[pieces.to_node])
+    lines = lines_between(
+        network,
+        np.concatenate([pieces.pipe[piece], pieces.pipe[between]]),
+        np.concatenate([[part.from_m for part in inside], pieces.from_m[between]]),
+        np.concatenate([[part.to_m for part in inside], pieces.to_m[between]]),
+    )
+    return np.concatenate([xy[touched], xy[live], xy[ends], shapely.get_coordinates(lines)])
 
 
 def _wider(box: Box, by_m: float) -> Box:
@@ -121,6 +136,7 @@ def _near_misses(ground: Ground, box: Box) -> list[Doubt]:
         pipe, main = int(found.pipe[at]), int(found.main[at])
         layer = "mains" if pipe < pipes.n_mains else "services"
         end = 0.0 if found.side[at] == 0 else float(pipes.length_m[pipe])
+        foot = _chainage(network, main, found.foot_m[at])
         result.append(
             Joining(
                 "near-miss",
@@ -134,7 +150,8 @@ def _near_misses(ground: Ground, box: Box) -> list[Doubt]:
                 float(found.end_m[at, 0]),
                 float(found.end_m[at, 1]),
                 ground.place(pipe, end),
-                ground.place(main, _chainage(network, main, found.foot_m[at])),
+                ground.place(main, foot),
+                (_node(network, pipe, end), _node(network, main, foot)),
             )
         )
     return result
@@ -146,7 +163,7 @@ def _crossings(ground: Ground, box: Box) -> list[Doubt]:
     result: list[Doubt] = []
     for at in range(len(found)):
         one, other = int(found.one[at]), int(found.other[at])
-        here = _chainage(network, one, found.at_m[at])
+        here, there = (_chainage(network, main, found.at_m[at]) for main in (one, other))
         result.append(
             Joining(
                 "crossing",
@@ -160,7 +177,8 @@ def _crossings(ground: Ground, box: Box) -> list[Doubt]:
                 float(found.at_m[at, 0]),
                 float(found.at_m[at, 1]),
                 ground.place(one, here),
-                ground.place(other, _chainage(network, other, found.at_m[at])),
+                ground.place(other, there),
+                (_node(network, one, here), _node(network, other, there)),
             )
         )
     return result
@@ -194,9 +212,15 @@ def _closed_valves(ground: Ground, touched: NDArray[np.bool_]) -> list[Doubt]:
                 y,
                 one,
                 other,
+                (int(pieces.from_node[piece]), int(pieces.to_node[piece])),
             )
         )
     return result
+
+
+def _node(network: Network, pipe: int, chainage_m: float) -> int:
+    """Return a node of the piece that holds a place."""
+    return int(network.pieces.from_node[piece_at(network, pipe, chainage_m)])
 
 
 def _with_zone(ground: Ground, node: int) -> int:

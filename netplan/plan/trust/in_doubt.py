@@ -131,7 +131,7 @@ def _if_joined(ground: Ground, doubt: Joining) -> list[tuple[int, str]]:
     network = ground.network
     label = components(network)
     fed = fed_nodes(network, injections=True)
-    ends = [(place, _node_at(ground, place)) for place in (doubt.one, doubt.other)]
+    ends = zip((doubt.one, doubt.other), doubt.nodes, strict=True)
     (dead_place, dead), (other_place, other) = sorted(ends, key=lambda end: bool(fed[end[1]]))
     if fed[dead] or not fed[other] or ground.fed[ground.part[dead_place]]:
         return []
@@ -151,17 +151,6 @@ def _if_joined(ground: Ground, doubt: Joining) -> list[tuple[int, str]]:
             "is joined, this customer hangs on what the work cuts off"
         )
     return [(customer, why) for customer in lost]
-
-
-def _node_at(ground: Ground, place: int) -> int:
-    """Return the node of a place; of a zone any of its nodes, or one beside it where it has none."""
-    count = len(ground.network.nodes)
-    if place < count:
-        return place
-    zone = ground.cut.zones[place - count]
-    if len(zone.nodes):
-        return int(zone.nodes[0])
-    return int(ground.network.pieces.from_node[zone.pieces[0].piece])
 
 
 def _owners(ground: Ground, nodes: Flags) -> Flags:

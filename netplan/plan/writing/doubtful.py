@@ -27,8 +27,8 @@ def doubt_warnings(in_doubt: Sequence[InDoubt]) -> tuple[str, ...]:
     if own:
         named = ", ".join(record for _, record in own)
         found.append(
-            f"records in doubt, customers {named}: how gas reaches them is not recorded or a guess, they would "
-            f"lose gas if it is by what is cut off; {_PROVE}"
+            f"records in doubt, customers {named}: how gas reaches them is not recorded or a guess, they "
+            f"would lose gas if it is by what is cut off; {_PROVE}"
         )
     return tuple(found)
 

@@ -15,7 +15,7 @@ function ofOption(data, option, outward) {
     ["off", "Customer off", true, swatch(SYMBOL.customer({ effect: "off" })), by("off").length, () => customersLayer(by("off"))],
     ["kept", "Customer kept by a feed", true, swatch(SYMBOL.customer({ effect: "kept" })), by("kept").length, () => customersLayer(by("kept"))],
     ["standby", "Customer on standby", true, swatch(SYMBOL.customer({ effect: "standby" })), by("standby").length, () => customersLayer(by("standby"))],
-    ["in_doubt", "Customer in doubt: a record to prove", true, swatch(SYMBOL.doubt({})), option.in_doubt.length, () => marksLayer(option.in_doubt, SYMBOL.doubt, "doubt")],
+    ["in_doubt", "Customer in doubt", true, swatch(SYMBOL.doubt({})), option.in_doubt.length, () => marksLayer(option.in_doubt, SYMBOL.doubt, "doubt")],
     ["priority", "Priority customer (ring)", null, swatch(SYMBOL.customer({ effect: "kept", priority: true })), option.customers.filter((c) => c.priority).length, null],
     ["weak", "Weak: below minimum without a feed", null, swatch(SYMBOL.customer({ effect: "kept", weak: true })), option.customers.filter((c) => c.weak).length, null],
     ["purge_points", "Purge: F feed, V vent", true, swatch(SYMBOL.purge({ role: "vent" })), option.purge_points.length, () => marksLayer(option.purge_points, SYMBOL.purge, "small", turned(-0.95), 42)],
