@@ -28,7 +28,7 @@ from tests.random_doubtful_towns import random_town
 
 Frames = dict[str, Any]
 Work = tuple[str, float, float]
-TOWNS = int(os.environ.get("GAS_NETPLAN_DOUBTS", "14"))
+TOWNS = int(os.environ.get("GAS_NETPLAN_DOUBTS", "10"))
 NEAR_M = 500.0
 ONE = {"valves": "valve", "mains": "main", "services": "service", "customers": "customer"}
 SERVICE_REACH_M, MAIN_REACH_M, NEAR_MISS_M = 5.0, 50.0, 2.0
@@ -165,6 +165,57 @@ def test_without_services_another_main_within_reach_may_be_the_true_one() -> Non
         }
         assert {row.id for row in option.in_doubt} == may - off(option)
         assert may - off(option) >= {"C-near"}
+
+
+def test_mains_that_are_joined_by_a_service_alone_may_not_be() -> None:
+    frames = layers(
+        mains=[
+            main("A", (0, 0), (200, 0)),
+            main("W", (100, 0), (100, 120)),
+            main("V", (40, 80), (300, 80)),
+        ],
+        services=[
+            service("S-a", (180, 0), (180, 7)),
+            service("S-x", (100, 80), (107, 86)),
+            service("S-t", (100, 110), (107, 110)),
+        ],
+        customers=[
+            customer("C-a", (180, 7), service_id="S-a"),
+            customer("C-x", (107, 86), service_id="S-x"),
+            customer("C-t", (107, 110), service_id="S-t"),
+        ],
+        regulators=[station("R1", (0, 0)), station("R2", (300, 80))],
+    )
+    best = options_of(frames, ("W", 40.0, 44.0))[0]
+    assert not best.customers
+    assert named(best) == {("C-t", "services", "S-x"), ("C-x", "services", "S-x")}
+
+
+def test_a_part_that_hangs_on_two_services_that_touch_may_not_be_fed_by_them() -> None:
+    frames = layers(
+        mains=[
+            main("A", (0, 0), (300, 0)),
+            main("W", (100, 0), (100, 120)),
+            main("V", (160, 0), (160, 120)),
+        ],
+        services=[
+            service("S1", (160, 100), (130, 100)),
+            service("S2", (100, 100), (130, 100)),
+            service("S3", (100, 110), (93, 110)),
+            service("S4", (160, 50), (167, 50)),
+            service("S5", (165, 50), (165, 60)),  # branches off S4, as services do
+        ],
+        customers=[
+            customer("C2", (130, 100), service_id="S2"),
+            customer("C3", (93, 110), service_id="S3"),
+            customer("C4", (167, 50), service_id="S4"),
+            customer("C5", (165, 60), service_id="S5"),
+        ],
+        regulators=[station("R1", (0, 0)), station("R2", (300, 0))],
+    )
+    best = options_of(frames, ("W", 40.0, 44.0))[0]
+    assert not best.customers
+    assert named(best) == {("C2", "services", "S2"), ("C3", "services", "S2")}
 
 
 class Oracle:

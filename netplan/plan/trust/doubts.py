@@ -78,8 +78,11 @@ class Closing(Doubt):
 class Parting(Doubt):
     """A joint that may not be there although gas is taken to pass.
 
-    `cuts` are the pieces that then end short of it, `links` the pairs of nodes that hang together past it.
+    `cuts` are the pieces that then end short of it, `links` the pairs of nodes that hang together past it,
+    `at` is the node of the joint.
     """
+
+    at: int
 
     cuts: tuple[int, ...]
     links: tuple[tuple[int, int], ...]

@@ -76,54 +76,58 @@ def _if_otherwise(ground: Ground, doubt: Doubt) -> list[tuple[int, str]]:
 
 
 def _if_closed(ground: Ground, doubt: Closing) -> list[tuple[int, str]]:
-    lost, dark_today = _lost_without(ground, (doubt.piece,), ())
+    gone, dark_today = _gone_without(ground, (doubt.piece,), ())
     taken = f"the state of valve {doubt.feature_id} is not recorded and taken as open"
+    no_way = _owners(ground, dark_today)
     return [
         (
             customer,
             f"{taken}; if it is closed, no recorded way feeds this customer, who most likely has gas by one "
             "that is not recorded"
-            if customer in dark_today
+            if no_way[customer]
             else f"{taken}; if it is closed, this customer hangs on what the work cuts off",
         )
-        for customer in lost
+        for customer in np.flatnonzero(_owners(ground, gone)).tolist()
     ]
 
 
 def _if_parted(ground: Ground, doubt: Parting) -> list[tuple[int, str]]:
     """Return who hangs on what is cut off without the joint.
 
-    Whom nothing else feeds is left out: a service that branches off another is the usual case.
+    Whom nothing else feeds is left out: a service that branches off another is the usual case. Who is
+    attached at the joint may hang on either side of it.
     """
-    lost, dark_today = _lost_without(ground, doubt.cuts, doubt.links)
+    gone, dark_today = _gone_without(ground, doubt.cuts, doubt.links)
+    gone &= ~dark_today
+    pieces, cuts = ground.network.pieces, list(doubt.cuts)
+    gone[doubt.at] |= bool(gone[pieces.from_node[cuts]].any() or gone[pieces.to_node[cuts]].any())
     why = (
         f"service {doubt.feature_id} {doubt.taken_as}; if there is no joint, this customer hangs on what the "
         "work cuts off"
     )
-    return [(customer, why) for customer in lost if customer not in dark_today]
+    return [(customer, why) for customer in np.flatnonzero(_owners(ground, gone)).tolist()]
 
 
-def _lost_without(
+def _gone_without(
     ground: Ground, cuts: tuple[int, ...], links: tuple[tuple[int, int], ...]
-) -> tuple[list[int], frozenset[int]]:
-    """Return who loses gas by the work if pieces carry none, and who of them has none before any stop."""
+) -> tuple[Flags, Flags]:
+    """Return the nodes that lose gas by the work if pieces carry none, and those without gas before it."""
     network, rows = ground.network, list(cuts)
+    count = len(network.nodes)
+    nobody = np.zeros(count, dtype=bool)
     if not ground.carries[rows].all():
-        return [], frozenset()
+        return nobody, nobody
     carries = ground.carries.copy()
     carries[rows] = False
     more = np.array(links, dtype=np.int64).reshape(-1, 2)
     part, fed = parts_of(network, carries, np.concatenate([ground.links, more]), len(ground.part))
-    count = len(network.nodes)
     gone = (ground.fed[ground.part] & ~fed[part])[:count] & ~ground.in_zone
-    lost = np.flatnonzero(_owners(ground, gone)).tolist()
-    if not lost:
-        return [], frozenset()
+    if not gone.any():
+        return gone, nobody
     today = network.pieces.is_open.copy()
     today[rows] = False
     part, fed = parts_of(network, today, more, count)
-    dark = _owners(ground, ~fed[part])
-    return lost, frozenset(customer for customer in lost if dark[customer])
+    return gone, ~fed[part]
 
 
 def _if_joined(ground: Ground, doubt: Joining) -> list[tuple[int, str]]:
@@ -135,7 +139,7 @@ def _if_joined(ground: Ground, doubt: Joining) -> list[tuple[int, str]]:
     (dead_place, dead), (other_place, other) = sorted(ends, key=lambda end: bool(fed[end[1]]))
     if fed[dead] or not fed[other] or ground.fed[ground.part[dead_place]]:
         return []
-    in_zone = other_place >= len(network.nodes) or ground.in_zone[other]
+    in_zone = other_place >= len(network.nodes) or ground.in_zone[other_place]
     if ground.fed[ground.part[other_place]] and not in_zone:
         return []
     lost = np.flatnonzero(_owners(ground, label == label[dead])).tolist()

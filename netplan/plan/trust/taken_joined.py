@@ -97,6 +97,7 @@ def _parting(
         float(network.pieces.from_m[piece]),
         float(network.nodes.x_m[node]),
         float(network.nodes.y_m[node]),
+        node,
         cuts,
         links,
     )
