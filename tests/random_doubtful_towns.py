@@ -42,10 +42,8 @@ class Town:
             _, at, east = spans[-1]
             stations.append(station("R2", along(at, east, BLOCK_M)))
         work = spans[int(self.rng.integers(len(spans)))][0]
-        drawn = layers(**{**self.rows, "regulators": stations}) if self.rows["valves"] else None
-        if drawn is None:
-            drawn = layers(**{n: r for n, r in self.rows.items() if n != "valves"}, regulators=stations)
-        return drawn, (work, 48.0, 52.0)
+        given: dict[str, Any] = {name: rows for name, rows in self.rows.items() if rows}
+        return layers(**given, regulators=stations), (work, 48.0, 52.0)
 
     def _street(self, key: str, name: str, at: XY, east: bool) -> None:
         size = 180 if self._chance(0.3) else 110
