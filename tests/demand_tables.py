@@ -43,4 +43,5 @@ def customers_table(
         y_m=np.zeros(count),
         attach_start=np.cumsum([0, *(len(n) for n in nodes)]).astype(np.int32),
         attach_node=np.array([n for own in nodes for n in own], dtype=np.int32),
+        attached_by=np.ones(count, dtype=np.uint8),
     )

@@ -208,6 +208,7 @@ def _customers(houses: list[House], node_xy: NDArray[np.float64], hostile: bool)
         y_m=xy[:, 1],
         attach_start=np.arange(n + 1, dtype=np.int32),
         attach_node=np.array(nearest, np.int32),
+        attached_by=np.ones(n, np.uint8),
     )
 
 

@@ -16,11 +16,14 @@ from netplan.network.normalise import Table
 from netplan.network.notes import Notes
 from netplan.network.placing import MainIndex, nodes_at
 from netplan.network.text import Text
+from netplan.network.words import Attachment
 
-__all__ = ["attach", "named_services", "service_ends"]
+__all__ = ["MAIN_REACH_M", "SERVICE_REACH_M", "attach", "named_services", "service_ends"]
 
 SERVICE_REACH_M: Final = 5.0
+"""A customer without a service id hangs on the nearest service end within this distance (own) [m]."""
 MAIN_REACH_M: Final = 50.0
+"""Where no services are recorded a customer hangs on the nearest main within this distance (own) [m]."""
 TWO_MAINS_M: Final = 1.0
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
@@ -131,8 +134,10 @@ def attach(
     ends: Rows,
     named: tuple[Rows, Rows],
     notes: Notes,
-) -> tuple[Rows, Rows]:
+) -> tuple[Rows, Rows, NDArray[np.uint8]]:
     """Return customer rows and the nodes they hang on, sorted; several for a customer with two feeds.
+
+    The third array has one code of `words.Attachment` for every customer.
 
     Parameters
     ----------
@@ -164,6 +169,7 @@ def attach(
             np.concatenate([who, asked]),
             np.concatenate([node, nodes_at(course, joins, near.pipe, measure)]),
         )
+    by_what = _by_what(n, named, who, alone, services=bool(len(ends)))
     who, node = _unique_pairs(who, node)
     if not len(ends):
         _notice_two_mains(customers, xy_m, who, n, notes)
@@ -177,7 +183,21 @@ def attach(
         "give its service_id, or move it to its service end",
         xy_m,
     )
-    return who, node
+    return who, node, by_what
+
+
+def _by_what(
+    n: int, named: tuple[Rows, Rows], who: Rows, alone: NDArray[np.bool_], *, services: bool
+) -> NDArray[np.uint8]:
+    """Return by what each customer is attached; `alone` are those that no named service was found for."""
+    by_what = np.full(n, Attachment.NO_PIPE, dtype=np.uint8)
+    by_what[who] = Attachment.SERVICE_ID
+    unknown = np.zeros(n, dtype=bool)
+    unknown[named[0][named[1] < 0]] = True
+    attached = by_what == Attachment.SERVICE_ID
+    by_what[attached & unknown & ~alone] = Attachment.PART_OF_SERVICE_IDS
+    by_what[attached & alone] = Attachment.NEAREST_SERVICE if services else Attachment.NEAREST_MAIN
+    return by_what
 
 
 def _notice_two_mains(customers: Table, xy_m: Floats, who: Rows, n: int, notes: Notes) -> None:

@@ -107,7 +107,7 @@ def _joined(layers: Layers, source: str, notes: Notes, digest: Callable[[], str]
     station_of = _rows_of(points["sensing_points"].text["station_id"], points["regulators"].text["id"])
     own_system = np.concatenate([system_of("regulators"), np.array([-1], dtype=np.int16)])
     sensing_node = on_mains("sensing_points", own_system[station_of])
-    who, at = attach(
+    who, at, by_what = attach(
         course,
         joins,
         index,
@@ -152,7 +152,7 @@ def _joined(layers: Layers, source: str, notes: Notes, digest: Callable[[], str]
         stations=_stations(points["regulators"], lasting[station_node], station_of, lasting[sensing_node]),
         sensing=model.SensingPoints(_int32(station_of), _int32(lasting[sensing_node])),
         injections=model.Injections(points["injections"].text["id"], _int32(lasting[injection_node])),
-        customers=_customers(points["customers"], places["customers"], who, lasting[at]),
+        customers=_customers(points["customers"], places["customers"], who, lasting[at], by_what),
         fittings=_placed_fittings(points["fittings"], fitting_pipe, fitting_measure / scale),
         keep_out=model.KeepOut(as_objects(layers.keep_out.geometry), layers.keep_out.text["reason"]),
         findings=notes.sorted(),
@@ -339,7 +339,9 @@ def _stations(table: Table, node: Rows, station_of: Rows, sensing_node: Rows) ->
     )
 
 
-def _customers(table: Table, xy_m: Floats, who: Rows, node: Rows) -> model.Customers:
+def _customers(
+    table: Table, xy_m: Floats, who: Rows, node: Rows, by_what: NDArray[np.uint8]
+) -> model.Customers:
     n = len(table)
     text, number, code = table.text, table.number, table.code
     start = np.concatenate([[0], np.cumsum(np.bincount(who, minlength=n))])
@@ -362,6 +364,7 @@ def _customers(table: Table, xy_m: Floats, who: Rows, node: Rows) -> model.Custo
         y_m=xy_m[:, 1],
         attach_start=_int32(start),
         attach_node=_int32(node),
+        attached_by=by_what,
     )
 
 

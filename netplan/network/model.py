@@ -256,6 +256,9 @@ class Customers:
         customer found on no pipe, several for two services or two candidate mains.
     attach_node : int32 array
         Nodes of the attachments.
+    attached_by : uint8 array
+        Code of `words.Attachment`: by its service ids, by some of them where others are not recorded, or by
+        what lies nearest.
     """
 
     id: Text
@@ -275,6 +278,7 @@ class Customers:
     y_m: Floats
     attach_start: Ints
     attach_node: Ints
+    attached_by: Codes
 
     def __len__(self) -> int:
         return len(self.id)

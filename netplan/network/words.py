@@ -5,6 +5,7 @@ from __future__ import annotations
 from enum import IntEnum
 
 __all__ = [
+    "Attachment",
     "Category",
     "FittingKind",
     "Host",
@@ -32,6 +33,16 @@ class Word(IntEnum):
     def words(cls) -> tuple[str, ...]:
         """All words, in the order of their codes."""
         return tuple(member.word for member in cls)
+
+
+class Attachment(Word):
+    """By what a customer is attached to its pipe."""
+
+    NO_PIPE = 0
+    SERVICE_ID = 1
+    PART_OF_SERVICE_IDS = 2
+    NEAREST_SERVICE = 3
+    NEAREST_MAIN = 4
 
 
 class Material(Word):

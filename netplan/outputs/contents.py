@@ -8,9 +8,11 @@ from pathlib import Path
 import geopandas as gpd
 
 from netplan.outputs.choices import Choices
+from netplan.outputs.doubtful import CustomerInDoubt, customers_in_doubt
 from netplan.outputs.layers import plan_layers, write_layers
 from netplan.outputs.map import plan_map
 from netplan.outputs.notices import NoticeRow, notice_rows, notices_csv
+from netplan.outputs.notices.rows import option_of
 from netplan.outputs.notices.workbook import write_notices_xlsx
 from netplan.outputs.papers.letters import letters_pdf
 from netplan.outputs.papers.pack import work_pack_pdf
@@ -43,7 +45,8 @@ def write_contents(result: PlanResult, folder: Path, choices: Choices, tell: Tel
     write_layers(layers, folder / "plan.gpkg")
     rows = write_deliverables(plan, layers, folder, choices, tell)
     if choices.papers:
-        _write_call_sheet(result, rows, folder / "call_sheet_restricted.pdf")
+        doubts = customers_in_doubt(option_of(plan, choices.option))
+        _write_call_sheet(result, rows, doubts, folder / "call_sheet_restricted.pdf")
 
 
 def write_deliverables(
@@ -74,10 +77,12 @@ def write_deliverables(
     return rows
 
 
-def _write_call_sheet(result: PlanResult, rows: Sequence[NoticeRow], path: Path) -> None:
+def _write_call_sheet(
+    result: PlanResult, rows: Sequence[NoticeRow], doubts: Sequence[CustomerInDoubt], path: Path
+) -> None:
     customers = result.network.customers
     places = {row.customer_id: customers.id.find(row.customer_id) for row in rows if row.priority}
     notes = {id_: customers.priority_note[place] for id_, place in places.items() if place >= 0}
-    path.write_bytes(call_sheet_pdf(result.plan, rows, notes))
+    path.write_bytes(call_sheet_pdf(result.plan, rows, {**result.notes_in_doubt, **notes}, doubts))
     # Personal notes: for the owner's eyes until the owner hands it on.
     path.chmod(0o600)

@@ -10,6 +10,7 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
+from netplan.outputs.doubtful import customers_in_doubt
 from netplan.outputs.figures import METRIC, Figures
 from netplan.outputs.weather_digits import figures_for_weather
 from netplan.plan.model import Option, Plan, Stop, TrustRow, WeatherLine
@@ -147,6 +148,14 @@ def _lines(option: Option, units: Figures) -> Iterable[Text]:
     yield _line("Customers on standby", _standby(option))
     for loss in option.losses:
         yield _line(f"If {loss.what} {loss.id} is lost", f"{len(loss.customers)} customers fail")
+    doubts = customers_in_doubt(option)
+    if doubts:
+        priority = sum(bool(one.first.priority) for one in doubts)
+        yield _line(
+            "Customers in doubt",
+            f"{len(doubts)}, {priority} priority customers: they would lose gas if a record were otherwise; "
+            "see the warnings",
+        )
     for bypass in option.bypasses:
         coldest = bypass.minimum_air_temp_c
         until = "coldest weather not found" if coldest is None else f"holds to {units.coldest(coldest)} air"

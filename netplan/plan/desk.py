@@ -33,6 +33,7 @@ from netplan.isolation import (
     interruption_minor,
 )
 from netplan.network.graph import components, fed_nodes
+from netplan.network.model import Customers
 from netplan.network.place import lines_between
 from netplan.network.vicinity import merged_parts
 from netplan.plan.flowcase import base_network, flow_conditions, gas_of, limit_pa_gauge
@@ -166,6 +167,16 @@ class Desk:
 
     def require_within(self, x_m: Floats, y_m: Floats, margin_m: float) -> None:
         """Check that all that lies so near to some places is in the network: always, in a whole one."""
+
+    @property
+    def customers_everywhere(self) -> Customers:
+        """Customers of the whole network, those on no pipe among them."""
+        return self.request.network.customers
+
+    @property
+    def rows_everywhere(self) -> Ints:
+        """Row of each customer of the network among those of the whole one."""
+        return np.arange(len(self.request.network.customers))
 
     @property
     def rest(self) -> Rest:

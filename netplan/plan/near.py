@@ -21,7 +21,7 @@ from netplan.demand import DemandResult, Together, customer_pressure
 from netplan.errors import BadNetworkError
 from netplan.hydraulics import FlowNetwork, FlowState, NetworkSolver, Rim, RimSolver, state_of_part
 from netplan.isolation import CutSearch, IsolationProblem, cuts, reads_rim
-from netplan.network.model import Network
+from netplan.network.model import Customers, Network
 from netplan.network.section import Section
 from netplan.network.vicinity import ReachesRimError, Vicinity, vicinity_of
 from netplan.plan.desk import Desk
@@ -238,6 +238,16 @@ class NearDesk(Desk):
         """Place of each station within among those that lie on a main."""
         placed = np.flatnonzero(self.whole.request.network.stations.node >= 0)
         return np.searchsorted(placed, self.vicinity.rows.station)
+
+    @property
+    def customers_everywhere(self) -> Customers:
+        """Customers of the whole network, those on no pipe among them."""
+        return self.whole.customers_everywhere
+
+    @property
+    def rows_everywhere(self) -> Ints:
+        """Row of each customer of the network among those of the whole one."""
+        return self.vicinity.rows.customer
 
     @cached_property
     def rest(self) -> Rest:

@@ -296,6 +296,7 @@ def _records(rows: pd.DataFrame) -> Customers:
         y_m=np.zeros(count),
         attach_start=np.zeros(count + 1, dtype=np.int32),
         attach_node=np.zeros(0, dtype=np.int32),
+        attached_by=np.zeros(count, dtype=np.uint8),
     )
 
 

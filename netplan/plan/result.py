@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import IntEnum
 
 import numpy as np
@@ -117,8 +118,12 @@ class PlanResult:
         What the plan was made on: of a large network the vicinity of the work.
     pictures : tuple of FlowPicture
         One for each option, in the order of the options.
+    notes_in_doubt : mapping of str to str
+        Priority notes of customers in doubt by id, for the call sheet alone: some are on no pipe, and so not
+        in `network`.
     """
 
     plan: Plan
     network: Network
     pictures: tuple[FlowPicture, ...]
+    notes_in_doubt: Mapping[str, str] = field(default_factory=dict)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from functools import cache
 from importlib.metadata import version
@@ -131,7 +131,20 @@ def _plan_on(
         findings=findings_of((*known, *whole.demand.findings), options),
         options=tuple(options),
     )
-    return PlanResult(plan=plan, network=request.network, pictures=tuple(pictures))
+    return PlanResult(
+        plan=plan,
+        network=request.network,
+        pictures=tuple(pictures),
+        notes_in_doubt=_notes_in_doubt(desk, options),
+    )
+
+
+def _notes_in_doubt(desk: Desk, options: Sequence[model.Option]) -> dict[str, str]:
+    """Return the priority notes of customers in doubt that have one, by id."""
+    customers = desk.customers_everywhere
+    named = sorted({row.id for option in options for row in option.in_doubt if row.priority})
+    notes = {name: customers.priority_note[customers.id.find(name)] for name in named}
+    return {name: note for name, note in notes.items() if note}
 
 
 def _facts(network: Network) -> model.NetworkFacts:

@@ -219,6 +219,7 @@ def _network(
             y_m=y[meter],
             attach_start=np.arange(count + 1, dtype=np.int32),
             attach_node=meter.astype(np.int32),
+            attached_by=np.ones(count, np.uint8),
         ),
         fittings=Fittings(none, np.zeros(0, np.uint8), np.zeros(0, np.int32), np.zeros(0)),
         keep_out=KeepOut(np.zeros(0, dtype=object), none),

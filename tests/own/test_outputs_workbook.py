@@ -15,7 +15,7 @@ import pytest
 from netplan.outputs.layers import plan_layers, write_layers
 from netplan.outputs.layers.styles import STYLES
 from netplan.outputs.notices import notice_rows
-from netplan.outputs.notices.workbook import SHEETS, write_notices_xlsx
+from netplan.outputs.notices.workbook import DOUBT_SHEET, SHEETS, write_notices_xlsx
 from netplan.outputs.palette import CUSTOMER_COLOURS, STATE_COLOURS
 from netplan.plan.model import Plan
 from tests.hamlet import HOSTILE
@@ -34,7 +34,7 @@ def test_sheets_and_totals_agree_with_the_plan(tmp_path: Path, rank: int) -> Non
     plan = _write(tmp_path / "notices.xlsx", rank)
     option = plan.options[rank - 1]
     book = openpyxl.load_workbook(tmp_path / "notices.xlsx", data_only=True)
-    assert book.sheetnames == ["Totals", *SHEETS.values()]
+    assert book.sheetnames == ["Totals", *SHEETS.values(), DOUBT_SHEET]
     totals = {row[0]: row for row in book["Totals"].iter_rows(min_row=6, values_only=True)}
     for effect in ("off", "kept"):
         head, *rows = book[SHEETS[effect]].iter_rows(values_only=True)

@@ -30,8 +30,9 @@ def plan_layers(result: PlanResult) -> dict[str, gpd.GeoDataFrame]:
     -------
     dict of str to GeoDataFrame
         ``work, stops, tappings, zones, bypasses, customers, pipes, nodes, stations, gauges, purge_points,
-        fallback, refused``, the recorded ones of ``streets, buildings, water, rail``, and ``conditions``,
-        which has no geometry. Pressures [mbar gauge], flows [m³/h at 15 °C, 101.325 kPa], lengths [m].
+        fallback, in_doubt, refused``, the recorded ones of ``streets, buildings, water, rail``, and
+        ``conditions``, which has no geometry. Pressures [mbar gauge], flows [m³/h at 15 °C, 101.325 kPa],
+        lengths [m].
     """
     network, plan = result.network, result.plan
     lines = PipeLines.of(network)

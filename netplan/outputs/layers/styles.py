@@ -63,6 +63,7 @@ STYLES: Final = (
             Look("kept", "circle", CUSTOMER_COLOURS["kept"], 2.6),
         ),
     ),
+    Style("in_doubt", "", (Look("", "diamond", "#e69f00", 3.0),)),
     Style(
         "stops",
         "kind",

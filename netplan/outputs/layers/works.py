@@ -14,7 +14,7 @@ from netplan.network.model import Network
 from netplan.outputs.layers.cuts import PipeLines
 from netplan.plan.model import Fallback, Option, Plan
 
-__all__ = ["Places", "work_rows", "works_of"]
+__all__ = ["Places", "in_doubt_rows", "work_rows", "works_of"]
 
 
 _STOP_COLUMNS = (
@@ -143,7 +143,19 @@ def works_of(option: Option, places: Places) -> dict[str, gpd.GeoDataFrame]:
         ),
         "fallback": _fallback(option, places),
         "refused": _refused(option, places),
+        "in_doubt": in_doubt_rows(option, places.crs),
     }
+
+
+_DOUBT_COLUMNS = ("id", "address", "priority", "layer", "record_id", "why", "meters")
+
+
+def in_doubt_rows(option: Option, crs: Any) -> gpd.GeoDataFrame:
+    """Return the customers in doubt, a row for each doubtful record, at their places."""
+    data: dict[str, list[Any]] = {"option": [option.rank] * len(option.in_doubt)}
+    data |= {name: [getattr(row, name) for row in option.in_doubt] for name in _DOUBT_COLUMNS}
+    points = [shapely.Point(row.x, row.y) for row in option.in_doubt]
+    return gpd.GeoDataFrame(data, geometry=points, crs=crs)
 
 
 def _stops(option: Option, places: Places) -> gpd.GeoDataFrame:

@@ -7,9 +7,18 @@ from typing import Any
 
 import geopandas as gpd
 
+from netplan.outputs.doubtful import customers_in_doubt
 from netplan.outputs.figures import Figures
+from netplan.outputs.layers.works import in_doubt_rows
 from netplan.outputs.map.network import base_of, network_of, pieces_of
-from netplan.outputs.map.popups import Rows, bypass_popup, customer_popup, stop_popup, text_of
+from netplan.outputs.map.popups import (
+    Rows,
+    bypass_popup,
+    customer_popup,
+    in_doubt_popup,
+    stop_popup,
+    text_of,
+)
 from netplan.outputs.map.shapes import lines_of, points_of
 from netplan.outputs.map.small import records_of, rows_of, small_things
 from netplan.outputs.weather_digits import figures_for_weather
@@ -58,6 +67,7 @@ def _option(option: Option, layers: Layers, units: Figures) -> dict[str, Any]:
         ("meters off", str(off)),
         ("meters kept by feeds", str(kept)),
         ("customers on standby", str(len(option.standby))),
+        ("customers in doubt", str(len({row.id for row in option.in_doubt}))),
         ("bypasses", str(len(option.bypasses))),
         ("gas lost", units.volume(option.vent.total_m3)),
         ("least pressure", units.held(option.pressures.after.least_mbar)),
@@ -72,6 +82,7 @@ def _option(option: Option, layers: Layers, units: Figures) -> dict[str, Any]:
         "customers": _customers(option, layers, units),
         "pieces": pieces_of(layers, option.rank, units),
         "refused": _refused(option, layers, units),
+        "in_doubt": _in_doubt(option, layers),
         **small_things(option, layers, units),
     }
 
@@ -127,6 +138,22 @@ def _customers(option: Option, layers: Layers, units: Figures) -> Things:
         thing["weak"] = text_of(row["cause"]) == "below minimum"
         things.append(thing | customer_popup(row, option, units))
     return things
+
+
+def _in_doubt(option: Option, layers: Layers) -> Things:
+    """Return one mark for each customer in doubt, with every doubtful record that its gas hangs on."""
+    places = points_of(in_doubt_rows(option, layers["work"].crs))
+    at = {row.id: place for row, place in zip(option.in_doubt, places, strict=True)}
+    return [
+        {
+            "at": at[one.first.id],
+            "priority": bool(one.first.priority),
+            "title": one.first.address or one.first.id,
+            "line": f"{one.first.address or one.first.id}: prove {one.records}",
+            "rows": in_doubt_popup(one),
+        }
+        for one in customers_in_doubt(option)
+    ]
 
 
 def _refused(option: Option, layers: Layers, units: Figures) -> Things:

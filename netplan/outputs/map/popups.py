@@ -6,10 +6,19 @@ from typing import Any
 
 import pandas as pd
 
+from netplan.outputs.doubtful import CustomerInDoubt, record_words
 from netplan.outputs.figures import Figures
 from netplan.plan.model import Bypass, Option, Stop
 
-__all__ = ["Rows", "bypass_popup", "customer_popup", "pipe_popup", "stop_popup", "text_of"]
+__all__ = [
+    "Rows",
+    "bypass_popup",
+    "customer_popup",
+    "in_doubt_popup",
+    "pipe_popup",
+    "stop_popup",
+    "text_of",
+]
 
 Rows = list[tuple[str, str]]
 
@@ -94,6 +103,18 @@ def customer_popup(row: dict[str, Any], option: Option, units: Figures) -> dict[
         ("meter point", text_of(row["customer_id"])),
     ]
     return {"title": text_of(row["address"]), "rows": _filled(rows)}
+
+
+def in_doubt_popup(one: CustomerInDoubt) -> Rows:
+    """Return what is said of a customer in doubt."""
+    rows: Rows = [
+        ("in doubt", "not off by the plan; would lose gas if a record is otherwise"),
+        ("priority", one.first.priority.replace("_", " ")),
+        ("meters", str(one.first.meters)),
+        *((f"prove {record_words(row)}", row.why) for row in one.rows),
+        ("meter point", one.first.id),
+    ]
+    return _filled(rows)
 
 
 def pipe_popup(row: dict[str, Any], units: Figures) -> dict[str, Any]:

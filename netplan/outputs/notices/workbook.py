@@ -12,12 +12,15 @@ from typing import Any, Final
 import xlsxwriter
 
 from netplan.outputs.notices.rows import EFFECTS, NoticeRow, option_of
-from netplan.plan.model import Plan
+from netplan.plan.model import InDoubt, Plan
 
-__all__ = ["SHEETS", "write_notices_xlsx"]
+__all__ = ["DOUBT_SHEET", "SHEETS", "write_notices_xlsx"]
 
 SHEETS: Final = {"off": "Off", "kept": "Kept", "standby": "Standby"}
 """Sheet of each effect."""
+
+DOUBT_SHEET: Final = "In doubt"
+"""Sheet of those who would lose gas if a doubtful record were otherwise: never among the effects."""
 
 _EXPLAINED: Final = {
     "off": "no gas until relit",
@@ -42,6 +45,15 @@ _COLUMNS: Final = (
     ("Meter point", "customer_id", 14),
     ("Standby", "standby", 9),
     ("Relit as no.", "relit", 9),
+)
+_DOUBT_COLUMNS: Final = (
+    ("Priority", "priority", 13),
+    ("Address", "address", 34),
+    ("Meters", "meters", 8),
+    ("Layer of the record", "layer", 13),
+    ("Record", "record_id", 16),
+    ("Why in doubt", "why", 70),
+    ("Meter point", "id", 14),
 )
 _TIMES: Final = frozenset({"off_from", "on_by"})
 _METERS_COLUMN: Final = "H"
@@ -85,6 +97,7 @@ def write_notices_xlsx(path: Path, plan: Plan, rows: Sequence[NoticeRow], rank: 
         totals = book.add_worksheet("Totals")
         for effect in EFFECTS:
             _list(book.add_worksheet(SHEETS[effect]), _listed(rows, effect), plan, formats)
+        _doubts(book.add_worksheet(DOUBT_SHEET), option_of(plan, rank).in_doubt, plan, formats)
         _totals(totals, plan, rows, rank, formats)
     path.write_bytes(made.getvalue())
 
@@ -108,11 +121,26 @@ def _formats(book: Any) -> Formats:
 
 
 def _list(sheet: Any, rows: Sequence[NoticeRow], plan: Plan, formats: Formats) -> None:
-    for column, (title, _, width) in enumerate(_COLUMNS):
+    _table(sheet, rows, _COLUMNS, plan, formats)
+
+
+def _doubts(sheet: Any, rows: Sequence[InDoubt], plan: Plan, formats: Formats) -> None:
+    """Write a row for each customer and doubtful record."""
+    _table(sheet, rows, _DOUBT_COLUMNS, plan, formats)
+
+
+def _table(
+    sheet: Any,
+    rows: Sequence[NoticeRow | InDoubt],
+    columns: Sequence[tuple[str, str, int]],
+    plan: Plan,
+    formats: Formats,
+) -> None:
+    for column, (title, _, width) in enumerate(columns):
         sheet.write_string(0, column, title, formats.head)
         sheet.set_column(column, column, width)
     for line, row in enumerate(rows, 1):
-        for column, (_, name, _) in enumerate(_COLUMNS):
+        for column, (_, name, _) in enumerate(columns):
             value = getattr(row, name)
             if isinstance(value, int):
                 sheet.write_number(line, column, value, formats.number)
@@ -120,7 +148,7 @@ def _list(sheet: Any, rows: Sequence[NoticeRow], plan: Plan, formats: Formats) -
                 text = value.replace("T", " ") if name in _TIMES else value
                 sheet.write_string(line, column, text, formats.text)
     if rows:
-        sheet.autofilter(0, 0, len(rows), len(_COLUMNS) - 1)
+        sheet.autofilter(0, 0, len(rows), len(columns) - 1)
     sheet.freeze_panes(1, 0)
     _paper(sheet, plan)
 
@@ -164,7 +192,25 @@ def _totals(sheet: Any, plan: Plan, rows: Sequence[NoticeRow], rank: int, format
         _formula(sheet, line, 4, count, priority, formats)
         sheet.write_number(line, 5, by_plan[effect], formats.number)
         sheet.write_string(line, 6, _EXPLAINED[effect], formats.text)
+    _total_in_doubt(sheet, 5 + len(EFFECTS), plan, rank, formats)
     _paper(sheet, plan)
+
+
+def _total_in_doubt(sheet: Any, line: int, plan: Plan, rank: int, formats: Formats) -> None:
+    own = {row.id: row for row in option_of(plan, rank).in_doubt}.values()
+    meters = sum(row.meters for row in own)
+    sheet.write_string(line, 0, DOUBT_SHEET, formats.text)
+    sheet.write_number(line, 1, len({row.address for row in own}), formats.number)
+    sheet.write_number(line, 2, len(own), formats.number)
+    sheet.write_number(line, 3, meters, formats.number)
+    sheet.write_number(line, 4, sum(bool(row.priority) for row in own), formats.number)
+    sheet.write_number(line, 5, meters, formats.number)
+    sheet.write_string(
+        line,
+        6,
+        "not off by the plan; would lose gas if a doubtful record were otherwise: prove it first",
+        formats.text,
+    )
 
 
 def _meters_by_plan(plan: Plan, rows: Sequence[NoticeRow], rank: int) -> dict[str, int]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import geopandas as gpd
 
+from netplan.outputs.doubtful import CustomerInDoubt, customers_in_doubt, record_words
 from netplan.outputs.figures import METRIC, Figures
 from netplan.outputs.notices.rows import option_of
 from netplan.outputs.papers.bypass_curve import bypass_curve
@@ -22,7 +23,16 @@ __all__ = ["work_pack_pdf"]
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 _CONTENTS = (
-    *("plan map", "stop schedule", "feeds", "vent and purge", "step list", "pressures", "options compared"),
+    *(
+        "plan map",
+        "customers in doubt",
+        "stop schedule",
+        "feeds",
+        "vent and purge",
+        "step list",
+        "pressures",
+        "options compared",
+    ),
     *("data findings", "formulas and sources"),
 )
 _SIGN_OFF = (
@@ -89,6 +99,7 @@ def _cover(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
     off = [c for c in option.customers if c.effect == "off"]
     kept = [c for c in option.customers if c.effect == "kept"]
     methods = sorted({stop.method for stop in option.stops})
+    doubts = customers_in_doubt(option)
     return {
         "cover": [
             ("start", (conditions.start or "any working day").replace("T", " ")),
@@ -107,8 +118,31 @@ def _cover(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
             ("standby", f"{len(option.standby)} meter points"),
             ("priority off", str(sum(bool(c.priority) for c in off))),
             ("priority kept", str(sum(bool(c.priority) for c in kept))),
+            ("in doubt", _in_doubt_words(doubts)),
+        ],
+        "priority-in-doubt": [
+            f"{one.first.priority.replace('_', ' ')}, {one.first.address or one.first.id}: "
+            f"prove {one.records} before the first stop"
+            for one in doubts
+            if one.first.priority
+        ],
+        "in-doubt": [
+            {
+                "priority": one.first.priority.replace("_", " "),
+                "address": one.first.address,
+                "point": one.first.id,
+                "meters": str(one.first.meters),
+                "records": [[record_words(row), row.why] for row in one.rows],
+            }
+            for one in doubts
         ],
     }
+
+
+def _in_doubt_words(doubts: Sequence[CustomerInDoubt]) -> str:
+    if not doubts:
+        return "none"
+    return f"{sum(one.first.meters for one in doubts)} at {len(doubts)} meter points: a record to prove"
 
 
 def _bypass(k: int, bypass: Bypass, units: Figures) -> dict[str, Any]:

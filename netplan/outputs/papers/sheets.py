@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from netplan.outputs.doubtful import CustomerInDoubt
 from netplan.outputs.notices.rows import NoticeRow
 from netplan.outputs.papers.typeset import typeset
 from netplan.plan.model import Plan
@@ -22,7 +23,12 @@ def _heading(plan: Plan) -> str:
     return f"{_work(plan)}; {start}, {plan.conditions.hours:g} h"
 
 
-def call_sheet_pdf(plan: Plan, rows: Sequence[NoticeRow], notes: Mapping[str, str]) -> bytes:
+def call_sheet_pdf(
+    plan: Plan,
+    rows: Sequence[NoticeRow],
+    notes: Mapping[str, str],
+    doubts: Sequence[CustomerInDoubt] = (),
+) -> bytes:
     """Return the call sheet for priority customers: the one paper that holds their notes.
 
     Parameters
@@ -31,8 +37,12 @@ def call_sheet_pdf(plan: Plan, rows: Sequence[NoticeRow], notes: Mapping[str, st
     rows : sequence of NoticeRow
     notes : mapping of str to str
         Priority note by meter point.
+    doubts : sequence of CustomerInDoubt
+        Customers in doubt; those with a priority are called too, each once.
     """
     called = [row for row in rows if row.priority]
+    in_doubt = {one.first.id: one for one in doubts if one.first.priority}
+    known = {row.customer_id for row in called}
     return typeset(
         "call_sheet.typ",
         {
@@ -41,17 +51,33 @@ def call_sheet_pdf(plan: Plan, rows: Sequence[NoticeRow], notes: Mapping[str, st
             "caution": plan.caution,
             "rows": [
                 {
-                    "effect": row.effect,
+                    "effect": f"{row.effect}, in doubt" if row.customer_id in in_doubt else row.effect,
                     "priority": row.priority.replace("_", " "),
                     "address": ", ".join(part for part in (row.address, row.postcode) if part),
                     "meters": str(row.meters),
-                    "time": _window(row),
+                    "time": _window(row) + _unless(in_doubt.get(row.customer_id), "; off if otherwise: "),
                     "note": notes.get(row.customer_id, ""),
                 }
                 for row in called
+            ]
+            + [
+                {
+                    "effect": "in doubt",
+                    "priority": one.first.priority.replace("_", " "),
+                    "address": one.first.address,
+                    "meters": str(one.first.meters),
+                    "time": "not off by the plan" + _unless(one, "; off if otherwise: "),
+                    "note": notes.get(one.first.id, ""),
+                }
+                for one in in_doubt.values()
+                if one.first.id not in known
             ],
         },
     )
+
+
+def _unless(one: CustomerInDoubt | None, words: str) -> str:
+    return "" if one is None else f"{words}{one.records}"
 
 
 def _window(row: NoticeRow) -> str:

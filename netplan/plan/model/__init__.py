@@ -11,7 +11,7 @@ from netplan.plan.model.order import Fallback, FallbackUse, FeedShut, Loss, Step
 from netplan.plan.model.pressures import Gauge, LeastPressure, Pressures, State
 from netplan.plan.model.stops import NotNearer, Stop, Tapping, Zone, ZonePipe
 from netplan.plan.model.supply import AffectedCustomer, Bypass, OpenedValve, Place, WeatherLine
-from netplan.plan.model.trust import Trust, TrustRow
+from netplan.plan.model.trust import InDoubt, Trust, TrustRow
 
 __all__ = [
     "SCHEMA_NAME",
@@ -25,6 +25,7 @@ __all__ = [
     "FeedShut",
     "FindingRow",
     "Gauge",
+    "InDoubt",
     "LeastPressure",
     "LetBy",
     "Loss",

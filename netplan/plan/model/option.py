@@ -13,7 +13,7 @@ from netplan.plan.model.part import Part
 from netplan.plan.model.pressures import Gauge, Pressures, State
 from netplan.plan.model.stops import Stop, Zone
 from netplan.plan.model.supply import AffectedCustomer, Bypass, OpenedValve, WeatherLine
-from netplan.plan.model.trust import Trust
+from netplan.plan.model.trust import InDoubt, Trust
 from netplan.plan.numbers import Money
 
 __all__ = ["SCHEMA_NAME", "BurdenParts", "Option", "Plan", "Proof"]
@@ -63,6 +63,11 @@ class Option(Part):
     warnings: tuple[str, ...]
     trust: Trust = Trust()
     losses: tuple[Loss, ...] = Field(default=(), description="what else may fail while the main is cut")
+    in_doubt: tuple[InDoubt, ...] = Field(
+        default=(),
+        description="customers who would lose gas if one doubtful record near the work were otherwise, "
+        "by id; none of them is off by this option",
+    )
 
     @property
     def standby(self) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ from pydantic import Field
 from netplan.plan.model.part import Part
 from netplan.plan.numbers import Metres
 
-__all__ = ["Trust", "TrustRow"]
+__all__ = ["InDoubt", "Trust", "TrustRow"]
 
 
 class TrustRow(Part):
@@ -37,3 +37,19 @@ class Trust(Part):
 
     checked: int = 0
     would_change: tuple[TrustRow, ...] = ()
+
+
+class InDoubt(Part):
+    """A customer who would lose gas during the work if one doubtful record were otherwise; never one off."""
+
+    id: str = Field(description="meter point")
+    address: str
+    priority: str = Field(default="", description="priority code; empty: none")
+    layer: str = Field(description="layer of the doubtful record")
+    record_id: str = Field(
+        description="id of the doubtful record; the customer's own where no recorded way feeds it"
+    )
+    why: str = Field(description="what is doubtful, and what would follow, in one line")
+    meters: int = 1
+    x: Metres = Field(description="place of the customer, working CRS")
+    y: Metres

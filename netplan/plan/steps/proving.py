@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from netplan.plan.model import Stop
 from netplan.plan.steps.case import OrderCase, place_words, tapping_words
+from netplan.plan.steps.doubtful import prove_doubts
 from netplan.plan.steps.stages import Draft, Stage, Who
 
 __all__ = ["DRAFT_NOTICE", "prove", "tap"]
@@ -27,6 +28,7 @@ def prove(case: OrderCase) -> Iterator[Draft]:
         hold=True,
     )
     yield _weather(case)
+    yield from prove_doubts(case)
     for hole, stops in case.holes.items():
         yield _hole(hole, stops)
     unholed = tuple(stop for stop in case.stops if not stop.hole_id)

@@ -6,18 +6,19 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from netplan.network.checks.gaps import crossings, near_misses
 from netplan.network.model import Network
+from netplan.network.place import lines_between, piece_at
 from netplan.network.words import ValveState
 from netplan.plan.trust.ground import Ground
 
-__all__ = ["NEAR_M", "Closing", "Doubt", "Joining", "doubts_near"]
+__all__ = ["NEAR_M", "Closing", "Doubt", "Joining", "Parting", "doubts_near", "places_touched"]
 
 NEAR_M: Final = 500.0
 """How far round what an option touches a valve of unknown state is doubted (own) [m]."""
-_MOST_VALVES: Final = 12
 Box = tuple[float, float, float, float]
 
 
@@ -55,10 +56,15 @@ class Doubt:
 
 @dataclass(frozen=True, slots=True)
 class Joining(Doubt):
-    """A joint that may be there although it is not taken to be: `one` and `other` are the places joined."""
+    """A joint that may be there although it is not taken to be.
+
+    `one` and `other` are the places joined, with the stops in; `nodes` are nodes that hang together with them
+    before any stop.
+    """
 
     one: int
     other: int
+    nodes: tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +72,20 @@ class Closing(Doubt):
     """A way that may be shut although gas is taken to pass: `piece` is its piece."""
 
     piece: int
+
+
+@dataclass(frozen=True, slots=True)
+class Parting(Doubt):
+    """A joint that may not be there although gas is taken to pass.
+
+    `cuts` are the pieces that then end short of it, `links` the pairs of nodes that hang together past it,
+    `at` is the node of the joint.
+    """
+
+    at: int
+
+    cuts: tuple[int, ...]
+    links: tuple[tuple[int, int], ...]
 
 
 def doubts_near(ground: Ground, touched: NDArray[np.bool_]) -> list[Doubt]:
@@ -78,19 +98,33 @@ def doubts_near(ground: Ground, touched: NDArray[np.bool_]) -> list[Doubt]:
         Nodes in the zones and in what they cut off.
     """
     network = ground.network
-    xy = np.column_stack([network.nodes.x_m, network.nodes.y_m])
-    piece = [part.piece for zone in ground.cut.zones for part in zone.pieces]
-    live = [stop.live_node for stop in ground.cut.stops]
-    ends = np.concatenate([network.pieces.from_node[piece], network.pieces.to_node[piece]])
-    around = np.concatenate([xy[touched], xy[live], xy[ends]])
+    around = places_touched(ground, touched)
     low, high = around.min(axis=0), around.max(axis=0)
     box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
     return [
         *_near_misses(ground, _wider(box, 5.0)),
         *_crossings(ground, _wider(box, 5.0)),
         *_closed_valves(ground, touched),
-        *_unknown_valves(network, _wider(box, NEAR_M), around),
+        *_unknown_valves(network, _wider(box, NEAR_M)),
     ]
+
+
+def places_touched(ground: Ground, touched: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Return places that an option touches [m]: nodes, live sides of stops, and courses between them."""
+    network, pieces = ground.network, ground.network.pieces
+    xy = np.column_stack([network.nodes.x_m, network.nodes.y_m])
+    inside = [part for zone in ground.cut.zones for part in zone.pieces]
+    piece = np.array([part.piece for part in inside], dtype=np.int64)
+    live = [stop.live_node for stop in ground.cut.stops]
+    ends = np.concatenate([pieces.from_node[piece], pieces.to_node[piece]])
+    between = np.flatnonzero(touched[pieces.from_node] & touched[pieces.to_node])
+    lines = lines_between(
+        network,
+        np.concatenate([pieces.pipe[piece], pieces.pipe[between]]),
+        np.concatenate([[part.from_m for part in inside], pieces.from_m[between]]),
+        np.concatenate([[part.to_m for part in inside], pieces.to_m[between]]),
+    )
+    return np.concatenate([xy[touched], xy[live], xy[ends], shapely.get_coordinates(lines)])
 
 
 def _wider(box: Box, by_m: float) -> Box:
@@ -101,13 +135,15 @@ def _near_misses(ground: Ground, box: Box) -> list[Doubt]:
     network, pipes = ground.network, ground.network.pipes
     found = near_misses(network, within=box)
     result: list[Doubt] = []
-    for at in np.flatnonzero(found.pipe < pipes.n_mains).tolist():
+    for at in range(len(found)):
         pipe, main = int(found.pipe[at]), int(found.main[at])
+        layer = "mains" if pipe < pipes.n_mains else "services"
         end = 0.0 if found.side[at] == 0 else float(pipes.length_m[pipe])
+        foot = _chainage(network, main, found.foot_m[at])
         result.append(
             Joining(
                 "near-miss",
-                "mains",
+                layer,
                 pipes.id[pipe],
                 pipes.id[main],
                 f"ends {found.gap_m[at] / network.scale:.2f} m short of it, not joined",
@@ -117,7 +153,8 @@ def _near_misses(ground: Ground, box: Box) -> list[Doubt]:
                 float(found.end_m[at, 0]),
                 float(found.end_m[at, 1]),
                 ground.place(pipe, end),
-                ground.place(main, _chainage(network, main, found.foot_m[at])),
+                ground.place(main, foot),
+                (_node(network, pipe, end), _node(network, main, foot)),
             )
         )
     return result
@@ -129,7 +166,7 @@ def _crossings(ground: Ground, box: Box) -> list[Doubt]:
     result: list[Doubt] = []
     for at in range(len(found)):
         one, other = int(found.one[at]), int(found.other[at])
-        here = _chainage(network, one, found.at_m[at])
+        here, there = (_chainage(network, main, found.at_m[at]) for main in (one, other))
         result.append(
             Joining(
                 "crossing",
@@ -143,7 +180,8 @@ def _crossings(ground: Ground, box: Box) -> list[Doubt]:
                 float(found.at_m[at, 0]),
                 float(found.at_m[at, 1]),
                 ground.place(one, here),
-                ground.place(other, _chainage(network, other, found.at_m[at])),
+                ground.place(other, there),
+                (_node(network, one, here), _node(network, other, there)),
             )
         )
     return result
@@ -177,9 +215,15 @@ def _closed_valves(ground: Ground, touched: NDArray[np.bool_]) -> list[Doubt]:
                 y,
                 one,
                 other,
+                (int(pieces.from_node[piece]), int(pieces.to_node[piece])),
             )
         )
     return result
+
+
+def _node(network: Network, pipe: int, chainage_m: float) -> int:
+    """Return a node of the piece that holds a place."""
+    return int(network.pieces.from_node[piece_at(network, pipe, chainage_m)])
 
 
 def _with_zone(ground: Ground, node: int) -> int:
@@ -189,15 +233,13 @@ def _with_zone(ground: Ground, node: int) -> int:
     return node
 
 
-def _unknown_valves(network: Network, box: Box, around: NDArray[np.float64]) -> list[Doubt]:
+def _unknown_valves(network: Network, box: Box) -> list[Doubt]:
     valves, pieces, nodes = network.valves, network.pieces, network.nodes
     unknown = np.flatnonzero((valves.piece >= 0) & (valves.state == ValveState.UNKNOWN))
     node = pieces.from_node[valves.piece[unknown]]
     xy = np.column_stack([nodes.x_m[node], nodes.y_m[node]])
     inside = (xy >= box[:2]).all(axis=1) & (xy <= box[2:]).all(axis=1)
     unknown, xy = unknown[inside], xy[inside]
-    gap = np.array([float(np.hypot(*(around - point).T).min()) for point in xy])
-    nearest = np.sort(np.argsort(gap, kind="stable")[:_MOST_VALVES])
     return [
         Closing(
             "valve-state-unknown",
@@ -212,7 +254,7 @@ def _unknown_valves(network: Network, box: Box, around: NDArray[np.float64]) -> 
             float(xy[k, 1]),
             int(valves.piece[unknown[k]]),
         )
-        for k in nearest.tolist()
+        for k in range(len(unknown))
     ]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import networkx as nx
@@ -17,19 +18,37 @@ from netplan.plan.reach import Reach
 from netplan.plan.trust.doubts import Closing, Doubt, Joining, doubts_near
 from netplan.plan.trust.ground import Ground, ground_of, parts_of
 
-__all__ = ["trust_of"]
+__all__ = ["Doubted", "doubted", "trust_of"]
 
 Flags = NDArray[np.bool_]
 
 
-def trust_of(
+@dataclass(frozen=True, slots=True, eq=False)
+class Doubted:
+    """An option as its doubtful records are judged.
+
+    Parameters
+    ----------
+    ground : Ground
+        With its stops and feeds in.
+    touched : bool array, shape (nodes,)
+        Nodes in the zones and in what they cut off, kept by a feed or not.
+    doubts : tuple of Doubt
+    """
+
+    ground: Ground
+    touched: Flags
+    doubts: tuple[Doubt, ...]
+
+
+def doubted(
     network: Network,
     cut: Cut,
     reach: Reach,
     bypasses: Sequence[model.Bypass],
     opened: Sequence[model.OpenedValve],
-) -> model.Trust:
-    """Return which doubtful records near an option would change it, each taken to be wrong by itself.
+) -> Doubted:
+    """Return an option with the doubtful records near it.
 
     Parameters
     ----------
@@ -47,8 +66,13 @@ def trust_of(
     valves = [network.valves.id.find(valve.valve_id) for valve in opened]
     ground = ground_of(network, cut, feeds, valves)
     touched = reach.in_zone | (~reach.fed & fed_nodes(network, injections=True))
-    doubts = doubts_near(ground, touched)
-    found = [row for row in (_judged(ground, doubt) for doubt in doubts) if row is not None]
+    return Doubted(ground, touched, tuple(doubts_near(ground, touched)))
+
+
+def trust_of(option: Doubted) -> model.Trust:
+    """Return which doubtful records near an option would change it, each taken to be wrong by itself."""
+    doubts = [doubt for doubt in option.doubts if doubt.layer != "services"]
+    found = [row for row in (_judged(option.ground, doubt) for doubt in doubts) if row is not None]
     found.sort(
         key=lambda r: (not r.gas_reaches_work, -len(r.customers_off), r.layer, r.feature_id, r.other_id)
     )

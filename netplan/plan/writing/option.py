@@ -12,9 +12,10 @@ from netplan.plan.fallback import fallbacks
 from netplan.plan.losses import losses, stations_left_out
 from netplan.plan.priced import Priced
 from netplan.plan.search import Ranking
-from netplan.plan.trust import NEAR_M, trust_of
+from netplan.plan.trust import NEAR_M, doubted, in_doubt_of, trust_of
 from netplan.plan.waiting import money
 from netplan.plan.weather import not_looked_for, weather_of
+from netplan.plan.writing.doubtful import doubt_warnings
 from netplan.plan.writing.fallback import fallbacks_of, losses_of, many_on_standby, without_fallback
 from netplan.plan.writing.feeds import WrittenFeeds, feeds_of, weather_lines
 from netplan.plan.writing.gauges import gauges_of
@@ -62,6 +63,9 @@ def option_of(
     local_peak = local_peak_of(desk, priced, solved)
     case = failure_case(desk, priced)
     on_failure = fallbacks(desk, section, priced, case)
+    customers = customers_of(desk, priced, feeds.ids)
+    option = doubted(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened)
+    in_doubt = in_doubt_of(desk, option, {c.id for c in customers if c.effect == "off"})
     return (
         model.Option(
             rank=place + 1,
@@ -78,7 +82,7 @@ def option_of(
                 request.network, request.rules, priced, desk.areas, nearer_of(desk, ranking, priced)
             ),
             zones=zones_of(request.network, priced.cut),
-            customers=customers_of(desk, priced, feeds.ids),
+            customers=customers,
             bypasses=feeds.bypasses,
             opened_valves=feeds.opened,
             pressures=pressures_of(desk, priced).model_copy(
@@ -95,12 +99,14 @@ def option_of(
                 *warnings_of(desk, priced, relighting),
                 *local_peak_warnings(desk, local_peak),
                 *validity_warnings(desk, priced, solved, feeds.ids, relighting),
+                *doubt_warnings(in_doubt),
                 *(() if request.weather else (WEATHER_LEFT_OUT,)),
                 *without_fallback(on_failure),
                 *many_on_standby(desk, case, on_failure),
                 *((STATIONS_LEFT_OUT,) if stations_left_out(case) else ()),
             ),
-            trust=trust_of(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened),
+            trust=trust_of(option),
+            in_doubt=in_doubt,
             losses=losses_of(losses(priced, case)),
         ),
         feeds,

@@ -47,7 +47,9 @@ def warnings_of(desk: Desk, option: Priced, relighting: Relighting | None) -> tu
     found.extend(dust_warnings(desk, option))
     dead = int((np.diff(network.customers.attach_start) == 0).sum()) + desk.rest.on_no_pipe
     if dead:
-        found.append(f"{dead} customers lie on no pipe and are on no list: see the findings of the network")
+        found.append(
+            f"{dead} customers lie on no pipe: those near the work are in doubt, the others are on no list"
+        )
     weak = int(desk.weak_before.sum()) + len(desk.rest.weak)
     if weak:
         found.append(f"{weak} customers are below the minimum with its margin before any stop is in")

@@ -13,7 +13,7 @@ function popupOf(thing) {
   };
 }
 
-const PANES = { water: 205, streets: 210, buildings: 215, rail: 220, light: 300, hit: 305, refused: 315, state: 330, work: 340, bypass: 350, names: 360, customers: 560, small: 580, stops: 620 };
+const PANES = { water: 205, streets: 210, buildings: 215, rail: 220, light: 300, hit: 305, refused: 315, state: 330, work: 340, bypass: 350, names: 360, customers: 560, doubt: 570, small: 580, stops: 620 };
 function makePanes(map) { for (const [name, z] of Object.entries(PANES)) map.createPane(name).style.zIndex = z; }
 
 function strokesOf(lines, strokes, pane, thing) {

@@ -16,6 +16,7 @@ function ofOption(data, option, outward) {
     ["off", "Customer off", true, swatch(SYMBOL.customer({ effect: "off" })), by("off").length, () => customersLayer(by("off"))],
     ["kept", "Customer kept by a feed", true, swatch(SYMBOL.customer({ effect: "kept" })), by("kept").length, () => customersLayer(by("kept"))],
     ["standby", "Customer on standby", true, swatch(SYMBOL.customer({ effect: "standby" })), standing.length, () => standbyLayer(standing)],
+    ["in_doubt", "Customer in doubt", true, swatch(SYMBOL.doubt({})), option.in_doubt.length, () => marksLayer(option.in_doubt, SYMBOL.doubt, "doubt")],
     ["priority", "Priority customer (ring)", null, swatch(SYMBOL.customer({ effect: "kept", priority: true })), option.customers.filter((c) => c.priority).length, null],
     ["weak", "Weak: below minimum without a feed", null, swatch(SYMBOL.customer({ effect: "kept", weak: true })), option.customers.filter((c) => c.weak).length, null],
     ["purge_points", "Purge: F feed, V vent", true, swatch(SYMBOL.purge({ role: "vent" })), option.purge_points.length, () => marksLayer(option.purge_points, SYMBOL.purge, "small", turned(-0.95), 42)],
@@ -98,6 +99,16 @@ function fillStops(option, map) {
 function fillFeeds(option) {
   const lines = option.bypasses.map((b) => build("p", {}, b.line_text));
   document.getElementById("feeds").replaceChildren(...(lines.length ? [build("h2", {}, "Feeds"), ...lines] : []));
+}
+
+/* Customers in doubt, with the records to prove; those with a priority stand first. */
+function fillDoubts(option, map) {
+  const list = build("ol", { id: "doubt-list" }, ...option.in_doubt.map((thing) => {
+    const button = build("button", { type: "button" }, swatch(SYMBOL.doubt(thing), 30), build("span", {}, thing.line));
+    button.addEventListener("click", () => { if (!thing.at) return; map.setView(thing.at, Math.max(map.getZoom(), 19), { animate: false }); if (thing.marker) thing.marker.openPopup(); });
+    return build("li", {}, button);
+  }));
+  document.getElementById("doubts").replaceChildren(...(option.in_doubt.length ? [build("h2", {}, "Customers in doubt"), list] : []));
 }
 
 /* Search: every word typed must stand in the address, in any order. */

@@ -46,6 +46,7 @@ document.addEventListener("DOMContentLoaded", () => {
     layers.show([...ofOption(data, option, outward), ...baseRows(data)], document.getElementById("layers"));
     fillStops(option, map);
     fillFeeds(option);
+    fillDoubts(option, map);
     document.getElementById("fold-text").textContent = `Option ${option.rank}: ${count(option.stops.length, "stop")}, ${Object.fromEntries(option.facts)["meters off"]} meters off`;
     frame();
     detail();

@@ -1,7 +1,7 @@
 /* Symbols: every one differs by shape and by letter or line pattern, not by colour alone. */
 const SVG = "http://www.w3.org/2000/svg";
 const INK = "#1b1b1b";
-const COLOUR = { off: "#d55e00", kept: "#009e73", standby: "#f0e442", dead: "#cc79a7", live: "#0072b2", feed: "#56b4e9" };
+const COLOUR = { off: "#d55e00", kept: "#009e73", standby: "#f0e442", dead: "#cc79a7", live: "#0072b2", feed: "#56b4e9", doubt: "#e69f00" };
 
 function draw(tag, attributes, ...children) {
   const element = document.createElementNS(SVG, tag);
@@ -58,6 +58,11 @@ const SYMBOL = {
   },
   beside() {
     return draw("path", { d: "M11 -15L16 -6H6Z", fill: COLOUR.standby, stroke: INK, "stroke-width": 1.2 });
+  },
+  doubt(thing) {
+    const parts = thing.priority ? [draw("path", { d: "M0 -17L17 0L0 17L-17 0Z", fill: "#fff", stroke: INK, "stroke-width": 2.5 })] : [];
+    parts.push(draw("path", { d: "M-4.6 -8.5H4.6L9.2 0L4.6 8.5H-4.6L-9.2 0Z", fill: "#fff", stroke: COLOUR.doubt, "stroke-width": 2.5 }), letter("?", INK));
+    return draw("g", {}, ...parts);
   },
   customer(thing) {
     const parts = [];
