@@ -44,8 +44,8 @@ def validity_findings(whole: Desk, section: Section) -> tuple[Finding, ...]:
     network, links = whole.request.network, whole.base.links
     own = network.pipes.system[network.pieces.pipe] == network.pipes.system[section.pipe[0]]
     found = []
-    for place, limit in enumerate(LIMITS):
-        beyond = _any(links, whole, whole.before_by_hour, place) & own
+    for limit, hit in zip(LIMITS, _any(links, whole, whole.before_by_hour), strict=True):
+        beyond = hit & own
         if beyond.any():
             named = _named(network, np.flatnonzero(beyond), ())
             words = f"{limit.what} in {named} before any stop"
@@ -92,24 +92,25 @@ def validity_warnings(
     relighting : Relighting or None
     """
     groups = _groups(desk, option, solved, feed_ids, relighting)
+    before = _any(desk.base.links, desk, desk.before_by_hour)
+    pieces: list[list[Ints]] = [[] for _ in LIMITS]
+    hoses: list[list[str]] = [[] for _ in LIMITS]
+    first = [""] * len(LIMITS)
+    for group in groups:
+        known = np.where(group.piece >= 0, before[:, group.piece], False)
+        for name, states in group.states:
+            every = _any(group.links, desk, states) & ~known
+            for place in np.flatnonzero(every.any(axis=1)).tolist():
+                new = every[place]
+                first[place] = first[place] or name
+                pieces[place].append(group.piece[new])
+                of_hoses = zip(group.hoses, new[group.piece < 0], strict=True)
+                hoses[place] += [hose for hose, is_so in of_hoses if is_so]
     found = []
-    for place, limit in enumerate(LIMITS):
-        before = _any(desk.base.links, desk, desk.before_by_hour, place)
-        pieces: list[Ints] = []
-        hoses: list[str] = []
-        first = ""
-        for group in groups:
-            known = np.where(group.piece >= 0, before[group.piece], False)
-            for name, states in group.states:
-                new = _any(group.links, desk, states, place) & ~known
-                first = first or (name if new.any() else "")
-                pieces.append(group.piece[new])
-                hoses += [
-                    hose for hose, is_so in zip(group.hoses, new[group.piece < 0], strict=True) if is_so
-                ]
-        if first:
-            named = _named(desk.request.network, np.unique(np.concatenate(pieces)), hoses)
-            found.append(f"{limit.what} in {named}, first in the state “{first}”: {limit.mend}")
+    for place in [place for place, name in enumerate(first) if name]:
+        limit, on = LIMITS[place], np.unique(np.concatenate(pieces[place]))
+        named = _named(desk.request.network, on, hoses[place])
+        found.append(f"{limit.what} in {named}, first in the state “{first[place]}”: {limit.mend}")
     return (*found, *_transition(desk, groups))
 
 
@@ -134,10 +135,11 @@ def _pieces(solved: Solved) -> Ints:
     return np.where(row >= 0, solved.stopped.piece[row], -1)
 
 
-def _any(links: FlowLinks, desk: Desk, states: Sequence[FlowState], place: int) -> Flags:
-    found = np.zeros(links.count, dtype=bool)
+def _any(links: FlowLinks, desk: Desk, states: Sequence[FlowState]) -> Flags:
+    """Return for each limit and link whether it is beyond in one of the states."""
+    found = np.zeros((len(LIMITS), links.count), dtype=bool)
     for state in states:
-        found |= links_beyond(links, state, desk.conditions)[place]
+        found |= np.array(links_beyond(links, state, desk.conditions))
     return found
 
 
