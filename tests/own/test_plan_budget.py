@@ -94,4 +94,6 @@ def test_no_plan_is_not_said_of_a_search_cut_short(
     assert "no plan found within the budget" in printed
     assert "but one may exist" in printed
     assert all(words in printed for words in said)
+    # The same constraint with other figures is not said again.
+    assert printed.count("with gas let in for the purge") <= 1
     assert not (tmp_path / "plan").exists()
