@@ -41,7 +41,7 @@ def standby_words(fallback: Fallback) -> str:
     return f"{who} on standby go off first"
 
 
-def fallback_words(fallback: Fallback | None, place: Place = _on_main) -> str:
+def fallback_words(fallback: Fallback | None, place: Place = _on_main, *, with_stations: bool = True) -> str:
     """Return what to do when a stop fails.
 
     Parameters
@@ -50,6 +50,8 @@ def fallback_words(fallback: Fallback | None, place: Place = _on_main) -> str:
         None: nothing was planned.
     place : callable
         Returns a main and a chainage [m] as words; by default the main alone.
+    with_stations : bool
+        Whether to say what it does to stations; False where the note is printed as a whole.
     """
     if fallback is None:
         return "no fallback is planned for it: stand down and plan again"
@@ -65,4 +67,5 @@ def fallback_words(fallback: Fallback | None, place: Place = _on_main) -> str:
         more = "the tail beyond fails uncontrolled: isolate, purge and relight all of it"
     elif not fallback.use:
         more = "there is no further stop: what lies beyond joins the zone"
-    return "; ".join(part for part in (words, more, standby_words(fallback)) if part)
+    stations = [part for part in fallback.note.split("; ") if with_stations and part.startswith("station ")]
+    return "; ".join(part for part in (words, more, standby_words(fallback), *stations) if part)

@@ -237,6 +237,7 @@ def test_a_fallback_at_the_outlet_of_a_station_is_solved(tmp_path: Path) -> None
     fallback = _of(option, place, WILL_NOT_SET)
     assert "V3" in {one.valve_id for one in fallback.use}
     assert "station R2 is shut in" in fallback.note
+    assert any("station R2 is shut in" in step.if_not for step in option.steps)
     walker = Walker(layers(**rows))
     by_pressure = _check(walker, option, work, fallback)
     after = _after(walker, option, work, fallback)

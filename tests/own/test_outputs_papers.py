@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -76,7 +77,7 @@ def test_letters_speak_by_effect_and_language() -> None:
 def test_languages_say_the_same_things() -> None:
     words = shipped_words()
     assert set(words) >= {"en", "de"}
-    for section in ("off", "kept", "standby"):
+    for section in ("off", "kept", "kept_standby", "standby"):
         texts = {lang: [w.raw(section, "title"), *w.raw(section, "paragraphs")] for lang, w in words.items()}
         assert len({len(lines) for lines in texts.values()}) == 1, section
         for lines in zip(*texts.values(), strict=True):
@@ -95,6 +96,21 @@ def test_the_team_may_replace_the_words(tmp_path: Path) -> None:
     (tmp_path / "words.en.toml").write_text('lang = "en"\n[sender]\n', "utf-8")
     with pytest.raises(BadInputError, match=r"lacks \[dates\]"):
         read_words(tmp_path)
+
+
+def test_a_kept_customer_on_standby_is_told_so_with_older_words_too(tmp_path: Path) -> None:
+    from importlib import resources
+
+    shipped = resources.files("netplan.outputs").joinpath("templates/words.en.toml").read_text("utf-8")
+    start, rest = shipped.split("[kept_standby]")
+    (tmp_path / "words.en.toml").write_text(start + "[standby]" + rest.split("[standby]")[1], "utf-8")
+    rows = [replace(row, standby="yes", language="en") for row in _rows() if row.effect == "kept"]
+    plan = hamlet_result().plan
+    for words, said in ((None, "is planned to stay on"), (tmp_path, "Only if something goes wrong")):
+        pages = _pages(letters_pdf(plan, rows, words=read_words(words)))
+        assert len(pages) == len(letter_groups(rows)) > 0
+        assert all(said in re.sub(r"\s+", " ", page) for page in pages)
+        assert not [page for page in pages if ": your gas stays on" in page]
 
 
 def test_nobody_affected_is_said() -> None:

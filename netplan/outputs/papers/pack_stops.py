@@ -119,5 +119,5 @@ def _fallback(stop: Stop, option: Option, units: Figures) -> list[str]:
         if fallback.stop_id != stop.id:
             continue
         note = f" ({fallback.note})" if fallback.note and fallback.minutes is not None else ""
-        found.append(f"{fallback.failure}: {fallback_words(fallback, place)}{note}")
+        found.append(f"{fallback.failure}: {fallback_words(fallback, place, with_stations=False)}{note}")
     return found
