@@ -11,7 +11,7 @@ from netplan.network.build import build_network
 from netplan.network.model import Network
 from tests.benchmarks.layer_grids import Layers, grid_layers
 
-__all__ = ["varied_city"]
+__all__ = ["varied_city", "varied_layers"]
 
 Floats = NDArray[np.float64]
 SENSING = 5
@@ -21,6 +21,11 @@ STATION_BLOCKS_M = 200.0
 
 def varied_city(n_pipes: int, seed: int) -> Network:
     """Return a joined network of about so many pipes; the same one for the same seed."""
+    return build_network(varied_layers(n_pipes, seed))
+
+
+def varied_layers(n_pipes: int, seed: int) -> Layers:
+    """Return the layers of such a network."""
     layers, rng = grid_layers(n_pipes, seed), np.random.default_rng(seed)
     layers["mains"]["mop_mbar"] = 65.0
     middle = _middles(layers)
@@ -53,7 +58,7 @@ def varied_city(n_pipes: int, seed: int) -> Network:
     )
     layers["injections"] = _frame({"id": ["I1", "I2"]}, shapely.points(middle[rng.choice(len(middle), 2)]))
     layers["customers"] = _varied_customers(layers["customers"], rng)
-    return build_network(layers)
+    return layers
 
 
 def _varied_customers(customers: geopandas.GeoDataFrame, rng: np.random.Generator) -> geopandas.GeoDataFrame:

@@ -24,6 +24,7 @@ from netplan.plan.result import PlanResult
 from netplan.plan.run import PlanRequest, make_plan
 from netplan.plan.schema import read_plan
 from netplan.rules import read_rules
+from tests.browser import chromium, opened
 from tests.doubtful_town import EXPECTED, WORK, doubtful_town
 
 HOSTILE = "=1+1 <script>alert(1)</script> #strong[x]"
@@ -124,6 +125,24 @@ def test_the_map(folder: Path) -> None:
     assert said == {(name, f"{ONE[layer]} {record}") for name, layer, record in EXPECTED}
     assert dict(map(tuple, data["options"][0]["facts"]))["customers in doubt"] == str(len(POINTS))
     assert all(-90 <= mark["at"][0] <= 90 for mark in marks)
+
+
+@pytest.mark.browser
+def test_the_marks_and_the_list_of_the_map_in_a_browser(folder: Path) -> None:
+    with chromium() as browser, opened(browser, folder / "map.html", "#layers input") as seen:
+        page = seen.page
+        marks = page.locator(".leaflet-doubt-pane .leaflet-marker-icon")
+        assert marks.count() == len(POINTS)
+        buttons = page.locator("#doubt-list button")
+        assert buttons.count() == len(POINTS)
+        first = buttons.first
+        assert "C-hospital Example Row: prove valve V-H" in first.inner_text()
+        first.focus()
+        page.keyboard.press("Enter")
+        page.locator(".leaflet-popup-content", has_text="prove valve V-H").wait_for()
+        page.locator("input[data-layer=in_doubt]").uncheck()
+        assert marks.count() == 0
+        assert seen.complaints == []
 
 
 def test_the_page_and_the_cover_of_the_work_pack(folder: Path, option: dict[str, Any]) -> None:

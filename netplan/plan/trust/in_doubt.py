@@ -31,9 +31,9 @@ def in_doubt_of(desk: Desk, option: Doubted, off: Collection[str]) -> tuple[mode
     Each doubtful record is taken the other way by itself, with all stops and feeds in: a valve of unknown
     state is closed, a closed one open, a joint that nearly meets is there, one that is there only because a
     service is drawn so is not, a customer that is attached by what lies nearest hangs on another pipe within
-    reach. Whoever then has an end without gas that has it as
-    recorded, or that gas would reach before the work, is in doubt. So is whoever the records leave without
-    any station near the work. Connectivity alone is walked; pressures are not solved again.
+    reach. Whoever then has an end without gas that has it as recorded, or would have it before the work, is
+    in doubt. So is whoever the records leave without any station near the work. Connectivity alone is walked;
+    pressures are not solved again.
 
     Parameters
     ----------
