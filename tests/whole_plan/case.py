@@ -12,6 +12,7 @@ from tests.whole_plan.walk import Network, Raw, State
 __all__ = ["Case", "Deviation", "Moment"]
 
 Key = Hashable
+INSIDE_M = 1e-4
 Row = dict[str, Any]
 
 
@@ -67,7 +68,10 @@ class Case:
         for k, row in enumerate(self.option["fallback"]):
             for i, use in enumerate(row["use"]):
                 if use["valve_id"] is None:
-                    net.barrier(use["main_id"], use["chainage_m"], ("use", k, i))
+                    # Its work side is not said: at the end of a main it is taken to be on that main.
+                    most = self.raw.length_of(use["main_id"]) - INSIDE_M
+                    at = min(max(use["chainage_m"], INSIDE_M), most)
+                    net.barrier(use["main_id"], at, ("use", k, i))
         net.finish()
 
     @property
@@ -153,9 +157,8 @@ class Case:
     def surviving(self, shut: Collection[Key]) -> tuple[tuple[Key, ...], tuple[Key, ...]]:
         """Return the hoses and opened valves whose ends lie outside the zone of a state."""
         plain = self.net.state(shut=shut)
-        zone = plain.zone()
-        feeds = [key for key in self.feeds if not {plain.part(n) for n in self.net.links[key]} & zone]
-        valves = [key for key in self.opened if not {plain.part(n) for n in self.net.gaps[key]} & zone]
+        feeds = [key for key in self.feeds if not any(plain.in_zone(n) for n in self.net.links[key])]
+        valves = [key for key in self.opened if not any(plain.in_zone(n) for n in self.net.gaps[key])]
         return tuple(feeds), tuple(valves)
 
     def fallback_state(self, k: int) -> State:

@@ -79,6 +79,7 @@ def _count(case: Case, holds: Counter[str]) -> None:
         "bypass": any(b["kind"] == "bypass" for b in option["bypasses"]),
         "hose": any(b["kind"] == "hose" for b in option["bypasses"]),
         "opened valve": bool(option["opened_valves"]),
+        "fed by hose, bypass or valve": bool(option["bypasses"] or option["opened_valves"]),
         "fallback with standby": any(row["standby"] for row in option["fallback"]),
         "two zones": len(option["zones"]) > 1,
         "valve as a stop": any(s["kind"] == "valve" for s in option["stops"]),

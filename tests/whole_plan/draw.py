@@ -16,6 +16,7 @@ __all__ = ["Draw", "Town", "Work", "at", "length"]
 Work = tuple[str, float, float]
 
 OUTLETS_MBAR = ((30, 30), (30, 31), (30, 45), (30, 75), (27, 30), (45, 48))
+SIZES_MM = ((63, 90, 110, 110, 125, 125, 160, 180), (90, 110, 110, 110, 125))
 SURFACES = ("verge", "footway", "carriageway", "unmade", None)
 CATEGORIES = ("household", "household", "household", "household", "business", "public", "industry")
 
@@ -73,6 +74,9 @@ class Draw:
         self.outlet = [float(outlets[a % 2]) for a in range(self.areas)]
         self.mop = [self.pick((50.0, 60.0, 75.0, 100.0)) for _ in range(self.areas)]
         self.mop = [max(mop, out + 5.0) for mop, out in zip(self.mop, self.outlet, strict=True)]
+        self.kind = self.pick(("tree", "tree", "mixed", "mixed", "ring"))
+        """Trees strand tails that want a feed; rings are laid narrow and carry much, so that parts go weak."""
+        self.missing = {"tree": 0.36, "mixed": 0.17, "ring": 0.04}[self.kind]
         self.line: dict[str, tuple[XY, XY]] = {}
         """Ends of each straight main."""
         self.area_of: dict[str, int] = {}
@@ -97,7 +101,7 @@ class Draw:
 
     def make(self, area: int) -> dict[str, Any]:
         """Draw material, size and records of a main."""
-        made: dict[str, Any] = {"od_mm": float(self.pick((63, 90, 110, 110, 125, 125, 160, 180)))}
+        made: dict[str, Any] = {"od_mm": float(self.pick(SIZES_MM[self.kind == "ring"]))}
         # The wall is recorded, so that nobody has to work it out from a ratio.
         made |= {"sdr": None, "wall_mm": round(made["od_mm"] / 11.0, 1)}
         made["material"] = self.pick(("PE100", "PE100", "PE80"))

@@ -101,9 +101,8 @@ def _zone_lengths(case: Case) -> None:
         for part in zone["pipes"]:
             theirs[(part["layer"], part["pipe_id"])] += part["to_m"] - part["from_m"]
     ours: Counter[tuple[str, str]] = Counter()
-    inside = case.stopped.zone()
     for row, low, high, node, _ in case.net.pieces:
-        if case.stopped.part(node) in inside:
+        if case.stopped.in_zone(node):
             ours[case.raw.name[row]] += (high - low) / case.raw.scale
     apart = [key for key in ours.keys() | theirs.keys() if abs(ours[key] - theirs[key]) > 0.02]
     what = [(key[1], round(theirs[key], 2), round(ours[key], 2)) for key in sorted(apart)[:2]]

@@ -21,12 +21,11 @@ def check_zone(case: Case) -> None:
 
 
 def _isolated(case: Case, state: State, name: str) -> None:
-    zone = state.zone()
-    fed = [s for s, node in case.net.station_node.items() if state.part(node) in zone]
+    fed = _stations_in_zone(case, state)
     case.require(not fed, "gas reaches the work", f"{name}: station {fed}")
-    injected = [s for s, node in case.net.injection_node.items() if state.part(node) in zone]
+    injected = [s for s, node in case.net.injection_node.items() if state.in_zone(node)]
     case.require(not injected, "injection in the zone", f"{name}: {injected}")
-    sensed = [s for s in case.raw.sensing if state.part(("sensing", s)) in zone]
+    sensed = [s for s in case.raw.sensing if state.in_zone(("sensing", s))]
     case.require(not sensed, "sensing point in the zone", f"{name}: of station {sensed}")
     parted = [
         s
@@ -43,14 +42,14 @@ def _where(case: Case, state: State) -> dict[str, str]:
 
     Half dark: another service of the premises still has gas.
     """
-    zone, fed, fed_before = state.zone(), state.parts_fed(), case.before.parts_fed()
+    fed, fed_before = state.parts_fed(), case.before.parts_fed()
     found = {}
     for ident, nodes in case.raw.ends_of.items():
         parts = [state.part(node) for node in nodes]
         lost = [
             case.before.part(n) in fed_before and p not in fed for n, p in zip(nodes, parts, strict=True)
         ]
-        if set(parts) & zone:
+        if any(state.in_zone(node) for node in nodes):
             found[ident] = "isolated"
         elif any(lost):
             found[ident] = "half dark" if set(parts) & fed else "dark"
@@ -131,4 +130,4 @@ def check_fallbacks(case: Case) -> None:
 
 
 def _stations_in_zone(case: Case, state: State) -> list[str]:
-    return [s for s, node in case.net.station_node.items() if state.part(node) in state.zone()]
+    return [s for s, node in case.net.station_node.items() if state.in_zone(node)]

@@ -169,10 +169,9 @@ def _hose(case: Case, feed: Row) -> None:
         "price of a feed",
         f"{feed['id']}: {feed['price']} for {cost}",
     )
-    zone = case.stopped.zone()
     for end in ("from", "to"):
         case.require(
-            case.stopped.part(("end", feed["id"], end)) not in zone,
+            not case.stopped.in_zone(("end", feed["id"], end)),
             "feed ends in the zone",
             f"{feed['id']} {end}",
         )

@@ -16,7 +16,7 @@ def lay_streets(draw: Draw) -> None:
     crossings = [(i, j) for i in range(draw.across) for j in range(draw.up)]
     for i, j in crossings:
         for other in ((i + 1, j), (i, j + 1)):
-            if other[0] < draw.across and other[1] < draw.up and not draw.chance(0.17):
+            if other[0] < draw.across and other[1] < draw.up and not draw.chance(draw.missing):
                 laid[((i, j), other)] = _street(draw, (i, j), other)
     _tails(draw, crossings)
     _stations(draw, laid)

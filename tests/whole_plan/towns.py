@@ -31,7 +31,7 @@ def random_town(seed: int) -> Town:
 
 
 def _houses(draw: Draw) -> None:
-    heavy = float(draw.rng.choice([1.0, 1.5, 2.5, 4.0, 8.0]))
+    heavy = float(draw.rng.choice([2.5, 4.0, 6.0] if draw.kind == "ring" else [1.0, 1.5, 2.5, 4.0, 8.0]))
     recorded = not draw.chance(0.1)
     for ident, line in draw.line.items():
         span = length(line)
@@ -122,14 +122,14 @@ def _ask(draw: Draw) -> None:
     """Choose work, rules and weather."""
     idents = [ident for ident, line in draw.line.items() if length(line) > 14.0]
     work: list[Work] = [_section(draw, draw.pick(idents))]
-    if draw.chance(0.18):
+    if draw.chance(0.2):
         other = draw.pick([ident for ident in idents if ident != work[0][0]])
         near = [ident for ident in idents if ident != work[0][0] and _touch(draw, ident, work[0][0])]
         work.append(_section(draw, draw.pick(near) if near and draw.chance(0.6) else other))
         draw.town.kinds.add("two mains")
     draw.town.work = tuple(work)
     draw.town.air_temp_c = round(float(draw.rng.uniform(-10.0, 8.0)), 1)
-    dear = float(draw.pick((1.0, 1.0, 10.0, 60.0)))
+    dear = float(draw.pick((1.0, 1.0, 10.0, 60.0, 60.0)))
     draw.town.rules = {
         "price": {
             "off_per_hour": {

@@ -10,6 +10,7 @@ import itertools
 from collections import defaultdict
 from collections.abc import Collection, Hashable, Iterable
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -88,12 +89,14 @@ class Raw(Walker):
         ]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class State:
     """Parts of one state; a part is a number."""
 
     network: Network
     label: np.ndarray
+    passing: np.ndarray
+    """Parts when closed valves that are no stops let gas pass: nobody relies on them (design, section 5)."""
 
     def part(self, node: Key) -> int:
         """Return the part of a node."""
@@ -108,9 +111,13 @@ class State:
         """Return the parts with a station or an injection."""
         return {self.part(node) for node in self.network.sources()}
 
-    def zone(self) -> set[int]:
-        """Return the parts of the work sections."""
-        return {self.part(node) for node in self.network.work_nodes}
+    def in_zone(self, node: Key) -> bool:
+        """Return whether a node lies in an isolated zone, which ends at stops and at nothing else."""
+        return int(self.passing[self.network.number[node]]) in self._zone
+
+    @cached_property
+    def _zone(self) -> set[int]:
+        return {int(self.passing[self.network.number[node]]) for node in self.network.work_nodes}
 
 
 @dataclass
@@ -199,13 +206,17 @@ class Network:
     ) -> State:
         """Return the state with gaps shut, valves opened and links laid, beside the valves recorded closed."""
         closed = (self.recorded_closed() - set(opened)) | set(shut)
+        return State(self, self._parts(closed, laid), self._parts(set(shut), laid))
+
+    def _parts(self, closed: set[Key], laid: Collection[Key]) -> np.ndarray:
         joins = [pair for key, pair in self.gaps.items() if key not in closed]
         joins += [self.links[key] for key in laid]
         some = np.array([[self.number[a], self.number[b]] for a, b in joins]).reshape(-1, 2)
         edges = np.concatenate([self._fixed, some]).astype(int)
         ones = np.ones(len(edges), np.int8)
         graph = coo_array((ones, (edges[:, 0], edges[:, 1])), shape=(len(self.number),) * 2)
-        return State(self, connected_components(graph, directed=False)[1])
+        found: np.ndarray = connected_components(graph, directed=False)[1]
+        return found
 
 
 def _tuple(key: Key) -> tuple[Any, ...]:
