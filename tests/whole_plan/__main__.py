@@ -28,6 +28,7 @@ def _table(first: int, last: int) -> None:
         for name, deviation in run.found:
             rules[deviation.rule] += 1
             seeds.setdefault(deviation.rule, []).append(f"{seed} {name} {deviation}")
+            print(f"seed {seed} {name}: {deviation}", file=sys.stderr, flush=True)
     print(dict(answers))
     print(dict(holds))
     for rule, count in rules.most_common():

@@ -64,7 +64,7 @@ class Case:
                 net.place(feed[end]["main_id"], feed[end]["chainage_m"], ("end", feed["id"], end))
                 for end in ("from", "to")
             ]
-            net.link(*ends, ("feed", feed["id"]))
+            net.link(ends[0], ends[1], ("feed", feed["id"]))
         for k, row in enumerate(self.option["fallback"]):
             for i, use in enumerate(row["use"]):
                 if use["valve_id"] is None:

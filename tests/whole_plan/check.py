@@ -12,7 +12,13 @@ import pyogrio
 
 from tests.whole_plan.case import Case, Deviation
 from tests.whole_plan.papers import check_files, check_map, check_notices, check_pdf, layer_of
-from tests.whole_plan.people import check_fallbacks, check_people, check_zone
+from tests.whole_plan.people import (
+    check_doubt,
+    check_fallbacks,
+    check_people,
+    check_second_services,
+    check_zone,
+)
 from tests.whole_plan.places import check_places
 from tests.whole_plan.pressure_limits import check_fault_pressures, check_feeds
 from tests.whole_plan.pressures import check_pressures
@@ -40,7 +46,7 @@ def check_folder(raw: Raw, folder: Path, own_supply: tuple[str, ...] = (), *, fe
     """Check every option of a plan folder, and every file."""
     plan = json.loads((folder / "plan.json").read_text(encoding="utf-8"))
     names = {str(row[0]) for row in pyogrio.list_layers(folder / "plan.gpkg")}
-    wanted = {"customers", "stops", "bypasses", "in_doubt"} & names
+    wanted = {"customers", "stops", "tappings", "bypasses", "in_doubt"} & names
     layers = {name: layer_of(folder, name) for name in sorted(wanted)}
     page = (folder / "map.html").read_text(encoding="utf-8")
     checked = Checked()
@@ -55,6 +61,8 @@ def check_folder(raw: Raw, folder: Path, own_supply: tuple[str, ...] = (), *, fe
         check_zone(case)
         check_people(case)
         check_fallbacks(case)
+        check_doubt(case)
+        check_second_services(case)
         check_fault_pressures(case)
         check_feeds(case)
         check_places(case)

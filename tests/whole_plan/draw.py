@@ -50,7 +50,8 @@ class Town:
 
     def layers(self) -> dict[str, gpd.GeoDataFrame]:
         """Return the raw layers that hold something."""
-        return layers(**{name: rows for name, rows in self.rows.items() if rows})
+        filled: dict[str, Any] = {name: rows for name, rows in self.rows.items() if rows}
+        return layers(**filled)
 
 
 class Draw:
@@ -106,14 +107,16 @@ class Draw:
         made |= {"sdr": None, "wall_mm": round(made["od_mm"] / 11.0, 1)}
         made["material"] = self.pick(("PE100", "PE100", "PE80"))
         made["joint"] = "fusion"
-        if self.chance(0.07):
+        if self.chance(0.04):
             made |= {"material": "cast_iron", "od_mm": 118.0, "wall_mm": 9.0, "joint": "socket"}
         elif self.shadow:
-            made["joint"] = self.pick(("fusion", "fusion", "unknown", "mechanical"))
-        made["year"] = None if self.chance(0.4 if self.shadow else 0.05) else int(self.rng.integers(1978, 2022))
+            made["joint"] = self.pick(("fusion", "fusion", "fusion", "fusion", "unknown", "mechanical"))
+        made["year"] = (
+            None if self.chance(0.25 if self.shadow else 0.04) else int(self.rng.integers(1983, 2022))
+        )
         made["surface"], made["street"] = self.pick(SURFACES), f"Street {int(self.rng.integers(1, 9))}"
         made["mop_mbar"] = self.mop[area] if self.rated else None
-        made["host"] = "iron" if self.chance(0.03) else "none"
+        made["host"] = "iron" if self.chance(0.015) else "none"
         return made
 
 

@@ -7,7 +7,7 @@ squared pressures together (global gradient). Level ground; stations are one-way
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Hashable
+from collections.abc import Collection, Hashable
 from dataclasses import dataclass
 from typing import Any
 
@@ -32,6 +32,7 @@ DENSITY_STD = 0.734700
 ATMOSPHERE_PA = 101_325.0
 SHORT_M = 1e-5
 LEAST_RE = 1.0
+DAMPED_FROM = 25
 
 
 class NotSolvedError(Exception):
@@ -56,7 +57,10 @@ def friction(reynolds: Floats, rough: Floats) -> Floats:
     laminar = 64.0 / reynolds
     turbulent = _colebrook(np.maximum(reynolds, 4000.0), rough)
     step = 4000.0 * 1e-6
-    high, higher = _colebrook(np.full_like(rough, 4000.0), rough), _colebrook(np.full_like(rough, 4000.0 + step), rough)
+    high, higher = (
+        _colebrook(np.full_like(rough, 4000.0), rough),
+        _colebrook(np.full_like(rough, 4000.0 + step), rough),
+    )
     low, low_slope, high_slope = 0.032, -0.032, (higher - high) / step * 2000.0
     t = np.clip((reynolds - 2000.0) / 2000.0, 0.0, 1.0)
     between = (
@@ -92,7 +96,10 @@ class _Links:
             factor = friction(reynolds, self.rough_m / self.bore_m) * self.length_m / self.bore_m + self.loss
             # Below Re 1 laminar friction is followed by keeping its ratio to the flow.
             at_least = np.maximum(size, LEAST_RE * np.pi * self.bore_m * VISCOSITY_PA_S / 4.0)
-            return 16.0 / np.pi**2 * PRESSURE_PER_DENSITY * factor * at_least * size / self.bore_m**4
+            squared: Floats = (
+                16.0 / np.pi**2 * PRESSURE_PER_DENSITY * factor * at_least * size / self.bore_m**4
+            )
+            return squared
 
         size = np.abs(m)
         step = np.maximum(size * 1e-6, 1e-9)
@@ -145,17 +152,17 @@ def _links(case: Case, root: Floats, laid: Collection[Key]) -> _Links:
     for row, low, high, a, b in net.pieces:
         if high - low < SHORT_M:
             continue
-        record = case.raw.mains.get(raw.name[row][1]) if raw.name[row][0] == "mains" else None
-        record = record or _service(case, raw.name[row][1])
+        layer, ident = raw.name[row]
+        record = raw.mains[ident] if layer == "mains" else raw.services[ident]
         material = str(record["material"])
         rough = of["PE"] if material.startswith("PE") else of["steel" if material == "steel" else "iron"]
         rows.append(
             (root[net.number[a]], root[net.number[b]], (high - low) / raw.scale, _bore_mm(record), rough, 0.0)
         )
-    feeds = {("feed", f["id"]): f for f in case.option["bypasses"]}
+    feeds: dict[Key, dict[str, Any]] = {("feed", f["id"]): f for f in case.option["bypasses"]}
     for key in laid:
-        feed, ends = feeds[key], net.links[key]
-        ends = tuple(root[net.number[end]] for end in ends)
+        feed = feeds[key]
+        ends = [root[net.number[end]] for end in net.links[key]]
         hose = (*ends, feed["length_m"], feed["bore_mm"], case.rules["bypass"]["roughness_mm"])
         rows += [(*hose, feed["loss_coefficient"])] * int(feed["parallel"])
     table = np.array(rows, dtype=float)
@@ -167,12 +174,6 @@ def _links(case: Case, root: Floats, laid: Collection[Key]) -> _Links:
         table[:, 4] / 1e3,
         table[:, 5],
     )
-
-
-def _service(case: Case, ident: str) -> dict[str, Any]:
-    if not hasattr(case.raw, "services_by_id"):
-        case.raw.services_by_id = {str(r["id"]): r for r in case.raw.layers["services"].to_dict("records")}  # type: ignore[attr-defined]
-    return case.raw.services_by_id[ident]  # type: ignore[attr-defined,no-any-return]
 
 
 def _bore_mm(record: dict[str, Any]) -> float:
@@ -232,7 +233,9 @@ def _fixed(
     out = np.zeros(count)
     np.add.at(out, own.a, flow)
     np.add.at(out, own.b, -flow)
-    shares = {node: sum(1 for s, g in zip(stations, giving, strict=True) if g and s[0] == node) for node in held}
+    shares = {
+        node: sum(1 for s, g in zip(stations, giving, strict=True) if g and s[0] == node) for node in held
+    }
     given = np.array(
         [(out[s[0]] + mass[s[0]]) / shares[s[0]] if g else 0.0 for s, g in zip(stations, giving, strict=True)]
     )
@@ -249,8 +252,8 @@ def _newton(links: _Links, squared: Floats, unknown: Floats, mass: Floats) -> Fl
         shape=(links_n, count),
     ).tocsc()
     some = incidence[:, unknown]
-    flow = np.full(links_n, 1e-4)
-    for _ in range(80):
+    flow: Floats = np.full(links_n, 1e-4)
+    for step in range(120):
         fall, slope = links.law(flow)
         if not len(unknown):
             squared_fall = squared[links.a] - squared[links.b]
@@ -263,7 +266,8 @@ def _newton(links: _Links, squared: Floats, unknown: Floats, mass: Floats) -> Fl
             squared_fall = squared[links.a] - squared[links.b]
         new = flow - (fall - squared_fall) / slope
         change = float(np.abs(new - flow).max(initial=0.0))
-        flow = new
+        # Half steps where flows near the change of regime go to and fro.
+        flow = new if step < DAMPED_FROM else np.asarray(0.5 * (new + flow))
         if not np.isfinite(change):
             break
         if change < 1e-9:
@@ -271,6 +275,3 @@ def _newton(links: _Links, squared: Floats, unknown: Floats, mass: Floats) -> Fl
                 break
             return flow
     raise NotSolvedError("no pressure meets the demand")
-
-
-Solve = Callable[..., Pressures]

@@ -6,7 +6,7 @@ import csv
 import json
 import math
 import re
-from collections import Counter
+from collections import defaultdict
 from pathlib import Path
 from typing import Any
 
@@ -66,7 +66,11 @@ def check_files(case: Case, layers: dict[str, gpd.GeoDataFrame]) -> None:
     hoses = {(r.bypass_id, r.kind, r.bore_mm, int(r.parallel)) for r in rows["bypasses"].itertuples()}
     said_hoses = {(b["id"], b["kind"], b["bore_mm"], b["parallel"]) for b in option["bypasses"]}
     case.require(hoses == said_hoses, "plan.gpkg: bypasses", f"{sorted(hoses ^ said_hoses)[:2]}")
+    holes = len(rows["tappings"])
+    said_holes = sum(len(s["tappings"]) for s in option["stops"])
+    case.require(holes == said_holes, "plan.gpkg: tappings", f"{holes} for {said_holes}")
     _doubt(case, layers)
+    _steps(case)
     _money(case)
     _zone_lengths(case)
 
@@ -83,24 +87,37 @@ def _doubt(case: Case, layers: dict[str, gpd.GeoDataFrame]) -> None:
         case.require(theirs == set(ids), "plan.gpkg: in doubt", f"{len(theirs)} for {len(set(ids))}")
 
 
+def _steps(case: Case) -> None:
+    """Check that the steps use every stop, feed and gauge of the option."""
+    option = case.option
+    wanted = {thing["id"] for name in ("stops", "bypasses", "gauges") for thing in option[name]}
+    wanted |= {valve["valve_id"] for valve in option["opened_valves"]}
+    used = {ident for step in option["steps"] for ident in step["uses"]}
+    case.require(wanted <= used, "steps leave things out", f"{sorted(wanted - used)[:3]}")
+
+
 def _money(case: Case) -> None:
     """Check that the parts of the burden add up, and that stops and feeds cost what their rows say."""
     option, parts = case.option, case.option["burden_parts"]
     total = sum(parts.values())
     case.require(math.isclose(total, option["burden"], abs_tol=0.011), "burden", f"{total}")
     stops = sum(s["price"] for s in option["stops"])
-    case.require(math.isclose(stops, parts["stops"], abs_tol=0.011), "burden of stops", f"{stops} for {parts}")
+    case.require(
+        math.isclose(stops, parts["stops"], abs_tol=0.011), "burden of stops", f"{stops} for {parts}"
+    )
     feeds = sum(f["price"] for f in (*option["bypasses"], *option["opened_valves"]))
-    case.require(math.isclose(feeds, parts["feeds"], abs_tol=0.011), "burden of feeds", f"{feeds} for {parts}")
+    case.require(
+        math.isclose(feeds, parts["feeds"], abs_tol=0.011), "burden of feeds", f"{feeds} for {parts}"
+    )
 
 
 def _zone_lengths(case: Case) -> None:
     """Check that the zones' pipes are those the walk cuts off, by length of each pipe."""
-    theirs: Counter[tuple[str, str]] = Counter()
+    theirs: dict[tuple[str, str], float] = defaultdict(float)
     for zone in case.option["zones"]:
         for part in zone["pipes"]:
             theirs[(part["layer"], part["pipe_id"])] += part["to_m"] - part["from_m"]
-    ours: Counter[tuple[str, str]] = Counter()
+    ours: dict[tuple[str, str], float] = defaultdict(float)
     for row, low, high, node, _ in case.net.pieces:
         if case.stopped.in_zone(node):
             ours[case.raw.name[row]] += (high - low) / case.raw.scale
@@ -170,7 +187,9 @@ def check_map(case: Case, page: str) -> None:
     for name, things in (("stops", case.option["stops"]), ("bypasses", case.option["bypasses"])):
         case.require(len(option[name]) == len(things), f"map.html: {name}", f"{len(option[name])}")
     uses = sum(1 for row in case.option["fallback"] for _ in row["use"])
-    case.require(len(option["fallback"]) <= uses, "map.html: fallback", f"{len(option['fallback'])} of {uses}")
+    case.require(
+        len(option["fallback"]) <= uses, "map.html: fallback", f"{len(option['fallback'])} of {uses}"
+    )
 
 
 def check_pdf(case: Case, folder: Path) -> None:
@@ -194,7 +213,7 @@ def check_pdf(case: Case, folder: Path) -> None:
         stops is not None and int(stops.group(1)) == len(case.option["stops"]), "work_pack.pdf: stops", ""
     )
     tally = "\n".join(page.extract_text() for page in PdfReader(folder / "tally_sheet.pdf").pages)
-    there = [ident for ident in re.findall(r"\bC\d{3}[ab]\b", tally)]
+    there = list(re.findall(r"\bC\d{3}[ab]\b", tally))
     _equal(case, "tally_sheet.pdf: off", there, lists["off"])
     letters = PdfReader(folder / "letters.pdf").pages
     addresses = {(c["address"], c["effect"]) for c in rows}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from tests.whole_plan.case import Case
 from tests.whole_plan.walk import State, text
 
-__all__ = ["check_fallbacks", "check_people", "check_zone"]
+__all__ = ["check_doubt", "check_fallbacks", "check_people", "check_second_services", "check_zone"]
 
 
 def check_zone(case: Case) -> None:
@@ -46,9 +46,7 @@ def _where(case: Case, state: State) -> dict[str, str]:
     found = {}
     for ident, nodes in case.raw.ends_of.items():
         parts = [state.part(node) for node in nodes]
-        lost = [
-            case.before.part(n) in fed_before and p not in fed for n, p in zip(nodes, parts, strict=True)
-        ]
+        lost = [case.before.part(n) in fed_before and p not in fed for n, p in zip(nodes, parts, strict=True)]
         if any(state.in_zone(node) for node in nodes):
             found[ident] = "isolated"
         elif any(lost):
@@ -121,12 +119,49 @@ def check_fallbacks(case: Case) -> None:
         if not row["use"] and set(_stations_in_zone(case, state)):
             case.say("fallback does not isolate", f"{name}: no stop to use, and a station feeds the work")
             continue
-        lost = {c for c, where in _where(case, state).items() if where in ("isolated", "dark")} - off
+        had_gas = case.before.parts_fed()
+        lost = {
+            c
+            for c, where in _where(case, state).items()
+            if where in ("isolated", "dark")
+            and any(case.before.part(node) in had_gas for node in case.raw.ends_of[c])
+        } - off
         missed = sorted(lost - set(row["standby"]))
         named = [c for c in missed if text(case.raw.people[c].get("priority"))]
         case.require(
             not missed, "standby misses customers", f"{name}: {len(missed)} of {len(lost)}, priority {named}"
         )
+
+
+def check_doubt(case: Case) -> None:
+    """Whoever would lose gas were a valve of unknown state closed is in doubt (design, section 4: in_doubt).
+
+    Not those who would then have no gas today either: they have it, so the valve is open for them.
+    """
+    named = {row["id"] for row in case.option.get("in_doubt", ())}
+    named |= {c["id"] for c in case.option["customers"]}
+    for ident, record in case.raw.valves.items():
+        if text(record["state"]) != "unknown" or ident not in case.raw.placed["valves"]:
+            continue
+        shut = [("valve", ident), *(gap for *_, gap in case.stops)]
+        today = case.net.state([("valve", ident)]).parts_fed(), case.net.state([("valve", ident)])
+        then = case.net.state(shut, case.opened, case.feeds)
+        missed = []
+        for customer, nodes in case.raw.ends_of.items():
+            fed_today = any(today[1].part(node) in today[0] for node in nodes)
+            fed_then = any(then.part(node) in then.parts_fed() for node in nodes)
+            if fed_today and not fed_then and customer not in named:
+                missed.append(customer)
+        case.require(not missed, "in doubt misses customers", f"valve {ident} closed: {sorted(missed)[:3]}")
+
+
+def check_second_services(case: Case) -> None:
+    """Check that a premises with one service in the zone and another outside is named to be severed."""
+    said = " ".join(case.option["warnings"]) + " ".join(step["does"] for step in case.option["steps"])
+    said += " ".join(ident for step in case.option["steps"] for ident in step["uses"])
+    for ident, nodes in case.raw.ends_of.items():
+        inside = {case.stopped.in_zone(node) for node in nodes}
+        case.require(len(inside) == 1 or ident in said, "second service not severed", ident)
 
 
 def _stations_in_zone(case: Case, state: State) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import bisect
 import math
+from typing import Any
 
 import networkx as nx
 import shapely
@@ -119,13 +120,11 @@ def _assembly(case: Case, stop: Row) -> None:
         case.require(own, "tapping on another main", f"{stop['id']}: {tap['role']} on {tap['main_id']}")
         if not own:
             continue
-        near = any(
-            role == tap["role"] and abs(at - tap["chainage_m"]) <= 0.02 for role, at in planned
+        near = any(role == tap["role"] and abs(at - tap["chainage_m"]) <= 0.02 for role, at in planned)
+        case.require(
+            near, "assembly unlike the rules", f"{stop['id']}: {tap['role']} at {tap['chainage_m']:g}"
         )
-        case.require(near, "assembly unlike the rules", f"{stop['id']}: {tap['role']} at {tap['chainage_m']:g}")
-        clear = max(
-            tapping_m if tap["size_mm"] > 0 else 0.0, barrier_m if tap["role"] == "barrier" else 0.0
-        )
+        clear = max(tapping_m if tap["size_mm"] > 0 else 0.0, barrier_m if tap["role"] == "barrier" else 0.0)
         low, high = _piece(case, stop["main_id"], stop["chainage_m"])
         inside = low - CLOSE_M <= tap["chainage_m"] <= high + CLOSE_M
         what = f"{stop['id']} ({stop['method']}): {tap['role']} at {tap['chainage_m']:g} on {stop['main_id']}"
@@ -145,15 +144,17 @@ def _one_place(case: Case, stop: Row, tap: Row, main_id: str, clear: float) -> N
         if kind == "squeeze_mark" and method["kind"] == "squeeze" and tap["role"] == "barrier":
             need = max(clear, method["same_m"], method["same_od"] * od_m)
         case.require(
-            abs(place - at) >= need - CLOSE_M, "too near a fitting", f"{what}, {kind} at {place:.3f}, {need:g}"
+            abs(place - at) >= need - CLOSE_M,
+            "too near a fitting",
+            f"{what}, {kind} at {place:.3f}, {need:g}",
         )
     spot = case.raw.lines[case.raw.row_of(main_id)].interpolate(at * case.raw.scale)
     inside = any(area.buffer(-0.01).intersects(spot) for area in case.raw.keep_out)
     case.require(not inside, "stop in a keep-out", what)
 
 
-def _distances(case: Case) -> nx.Graph:
-    graph: nx.Graph = nx.Graph()
+def _distances(case: Case) -> nx.Graph[Any]:
+    graph: nx.Graph[Any] = nx.Graph()
     for _, low, high, a, b in case.net.pieces:
         length = (high - low) / case.raw.scale
         known = graph.get_edge_data(a, b, {"weight": math.inf})["weight"]
@@ -163,7 +164,7 @@ def _distances(case: Case) -> nx.Graph:
     return graph
 
 
-def _clear_of_work(case: Case, stop: Row, graph: nx.Graph) -> None:
+def _clear_of_work(case: Case, stop: Row, graph: nx.Graph[Any]) -> None:
     """Every tapping at least the rules' distance from the end of the work section, along the mains."""
     need = case.rules["clearance"]["work_m"]
     reached = nx.multi_source_dijkstra_path_length(graph, set(case.net.work_nodes), cutoff=need + 1.0)

@@ -92,7 +92,9 @@ def _raised(case: Case, before: Faults, then: Faults, name: str) -> None:
         was, now = before.known_at(node), then.known_at(node)
         if mop is not None and was > 0 and now > was + CLOSE_MBAR and now > mop + CLOSE_MBAR:
             told.add(ident)
-            case.say("fault pressure above mop", f"{name}: {ident} may see {now:g}, before {was:g}, mop {mop:g}")
+            case.say(
+                "fault pressure above mop", f"{name}: {ident} may see {now:g}, before {was:g}, mop {mop:g}"
+            )
     limit = case.rules["pressure"].get("fault_maximum_mbar")
     if limit is None:
         return
@@ -101,14 +103,15 @@ def _raised(case: Case, before: Faults, then: Faults, name: str) -> None:
             was, now = before.known_at(node), then.known_at(node)
             if was > 0 and now > was + CLOSE_MBAR and now > limit + CLOSE_MBAR:
                 case.say(
-                    "fault pressure above the meters' limit", f"{name}: {ident} may see {now:g}, before {was:g}"
+                    "fault pressure above the meters' limit",
+                    f"{name}: {ident} may see {now:g}, before {was:g}",
                 )
 
 
 def check_feeds(case: Case) -> None:
-    """Feeds join parts of one system with compatible set outlets, within reach, round keep-out areas."""
+    """Check that feeds join compatible parts of one system, within reach, round keep-out areas."""
     for feed in case.option["bypasses"]:
-        ends = [("end", feed["id"], end) for end in ("from", "to")]
+        ends: list[Key] = [("end", feed["id"], end) for end in ("from", "to")]
         _joined(case, feed["id"], ends, [feed[end]["main_id"] for end in ("from", "to")])
         _hose(case, feed)
     for opened in case.option["opened_valves"]:
@@ -145,7 +148,9 @@ def _hose(case: Case, feed: Row) -> None:
         line = case.raw.lines[case.raw.row_of(place["main_id"])]
         spot = line.interpolate(place["chainage_m"] * case.raw.scale)
         off = spot.distance(shapely.Point(place["x"], place["y"]))
-        case.require(off <= 0.02, "place of a feed's end", f"{feed['id']} {end}: {off:.2f} m off its chainage")
+        case.require(
+            off <= 0.02, "place of a feed's end", f"{feed['id']} {end}: {off:.2f} m off its chainage"
+        )
         spots.append(spot)
         _end_clear(case, feed, end)
     straight = spots[0].distance(spots[1]) / case.raw.scale
@@ -187,4 +192,6 @@ def _end_clear(case: Case, feed: Row, end: str) -> None:
     clear = max(case.rules["clearance"]["fitting_m"], case.rules["clearance"]["fitting_od"] * od_m)
     near = [node for node in case.raw.nodes_on(main_id) if abs(node - at) < clear - CLOSE_M]
     near += [place for place, _ in case.raw.fittings_on(main_id) if abs(place - at) < clear - CLOSE_M]
-    case.require(not near, "feed's tapping on a joint", f"{feed['id']} {end}: {main_id} at {at:g}, {near[:1]}")
+    case.require(
+        not near, "feed's tapping on a joint", f"{feed['id']} {end}: {main_id} at {at:g}, {near[:1]}"
+    )

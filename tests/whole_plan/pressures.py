@@ -53,6 +53,7 @@ def check_pressures(case: Case, customers: gpd.GeoDataFrame) -> None:
             low = min(everybody.values(), default=math.nan)
             _same(case, "all stops and feeds in", low, case.option["pressures"]["after"])
             _each(case, solved, kept, stated)
+            _at_stops_and_feeds(case, solved)
     _fallback_pressures(case, demand, kept)
 
 
@@ -147,6 +148,21 @@ def _each(case: Case, solved: Pressures, kept: Collection[str], stated: dict[str
         case.say("inlet pressure", f"{len(apart)} inlets, {ident}: states {theirs:.3f}, solved {ours:.3f}")
 
 
+def _at_stops_and_feeds(case: Case, solved: Pressures) -> None:
+    """Compare what is stated at stops, on their live side, and at both ends of feeds."""
+    for stop in case.option["stops"]:
+        ours, theirs = solved.at(case.live_node(stop)), stop["pressure_mbar"]
+        same = math.isnan(ours) if theirs is None else abs(ours - theirs) <= AGREE_MBAR
+        case.require(same, "pressure at a stop", f"{stop['id']}: states {theirs}, solved {ours:.3f}")
+    for feed in case.option["bypasses"]:
+        for end in ("from", "to"):
+            ours, theirs = solved.at(("end", feed["id"], end)), feed[f"pressure_{end}_mbar"]
+            same = abs(ours - theirs) <= AGREE_MBAR
+            case.require(
+                same, "pressure at a feed", f"{feed['id']} {end}: states {theirs}, solved {ours:.3f}"
+            )
+
+
 def _fallback_pressures(case: Case, demand: dict[str, float], kept: Collection[str]) -> None:
     """Check that whoever neither is off nor stands by holds the minimum when a fallback is used."""
     done: set[tuple[object, ...]] = set()
@@ -166,9 +182,7 @@ def _fallback_pressures(case: Case, demand: dict[str, float], kept: Collection[s
             c
             for c in kept
             if c not in row["standby"]
-            and all(
-                state.part(n) in fed and not state.in_zone(n) for n in _attached(case, c, state)
-            )
+            and all(state.part(n) in fed and not state.in_zone(n) for n in _attached(case, c, state))
         }
         here = {c: flow for c, flow in demand.items() if c in on}
         solved = _solve(case, name, shut, valves, feeds, here)

@@ -93,7 +93,11 @@ def _stations(draw: Draw, laid: dict[tuple[Crossing, Crossing], list[str]]) -> N
             place, outlet = _place(draw, crossing), draw.outlet[area]
             if draw.chance(0.5):
                 place = _stub(draw, crossing, area, ident)
-            most = None if draw.chance(0.06) else max(float(draw.pick((40, 50, 60, 60, 65, 69, 75, 100))), outlet)
+            most = (
+                None
+                if draw.chance(0.06)
+                else max(float(draw.pick((40, 50, 60, 60, 65, 69, 75, 100))), outlet)
+            )
             if most is None:
                 draw.town.kinds.add("station without fault pressure")
             draw.rows["regulators"].append(station(ident, place, outlet_mbar=outlet, max_outlet_mbar=most))

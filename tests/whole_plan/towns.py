@@ -144,16 +144,16 @@ def _ask(draw: Draw) -> None:
         "method_general": {"squeeze_unknown_resin": draw.chance(0.3)},
     }
     named = [row["id"] for row in draw.rows["customers"] if row.get("priority")]
-    draw.town.own_supply = tuple(ident for ident in named if draw.chance(0.4))
+    draw.town.own_supply = tuple(ident for ident in named if draw.chance(0.6))
 
 
 def _section(draw: Draw, ident: str) -> Work:
     span = length(draw.line[ident])
     kind = draw.rng.random()
-    if kind < 0.5:
+    if kind < 0.4:
         low = float(draw.rng.uniform(2.0, span - 8.0))
         high = min(low + float(draw.rng.uniform(1.5, 10.0)), span)
-    elif kind < 0.8:
+    elif kind < 0.88:
         # Beside a joint or a station: from an end of the main, or a little off it.
         off = float(draw.pick((0.0, 0.2, 1.0, 3.0)))
         low, high = off, off + float(draw.rng.uniform(1.0, 6.0))

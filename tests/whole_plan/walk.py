@@ -41,6 +41,7 @@ class Raw(Walker):
     def __init__(self, layers: Frames, scale: float = 1.0) -> None:
         super().__init__(layers, scale)
         self.mains = {str(r["id"]): r for r in self._records("mains")}
+        self.services = {str(r["id"]): r for r in self._records("services")}
         self.valves = {str(r["id"]): r for r in self._records("valves")}
         self.people = {str(r["id"]): r for r in self._records("customers")}
         self.stations = {str(r["id"]): r for r in self._records("regulators")}
