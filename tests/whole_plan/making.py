@@ -1,0 +1,57 @@
+"""The program makes a plan of a random town: raw layers to a file, read, planned, written as a folder."""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+
+from netplan.errors import NoPlanError, NotSolvedError
+from netplan.network.section import WorkPart
+from netplan.outputs.choices import Choices
+from netplan.outputs.folder import write_plan_folder
+from netplan.plan.run import PlanRequest, make_plan
+from netplan.readers import read_network
+from netplan.rules import read_rules
+from tests.whole_plan.towns import Town
+
+__all__ = ["Made", "plan_town", "write_layers"]
+
+
+@dataclass(frozen=True)
+class Made:
+    """What the program answered: a plan folder, or why there is none."""
+
+    folder: Path | None
+    why: str = ""
+
+
+def write_layers(layers: dict[str, gpd.GeoDataFrame], path: Path) -> None:
+    """Write raw layers as one GeoPackage."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        for name, frame in layers.items():
+            frame.to_file(path, layer=name, driver="GPKG")
+
+
+def plan_town(town: Town, source: Path, folder: Path, *, feeds: bool, papers: bool) -> Made:
+    """Plan the town of a GeoPackage and write the plan folder."""
+    network = read_network(source)
+    rows = [network.customers.id.find(ident) for ident in town.own_supply]
+    request = PlanRequest(
+        network,
+        tuple(WorkPart(*part) for part in town.work),
+        read_rules(None, overrides=town.rules),
+        air_temp_c=town.air_temp_c,
+        feeds_allowed=feeds,
+        own_supply=tuple(rows),
+        weather=False,
+    )
+    try:
+        result = make_plan(request)
+    except (NoPlanError, NotSolvedError) as error:
+        return Made(None, str(error))
+    write_plan_folder(result, folder, choices=Choices(papers=papers))
+    return Made(folder)

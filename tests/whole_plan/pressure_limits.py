@@ -1,0 +1,197 @@
+"""Fault pressure in every state, and which parts feeds may join (design, section 5, hard constraints)."""
+
+from __future__ import annotations
+
+import math
+
+import shapely
+
+from tests.whole_plan.case import Case, Row
+from tests.whole_plan.walk import Key, State, number, text
+
+__all__ = ["check_fault_pressures", "check_feeds"]
+
+DIFFERENCE_MBAR = 5.0
+"""How much set outlets that a feed joins may differ, where the rules do not say [mbar]."""
+CLOSE_MBAR = 0.005
+CLOSE_M = 0.002
+
+
+class Faults:
+    """The highest pressure in a station fault in every part of a state [mbar gauge]."""
+
+    def __init__(self, case: Case, state: State) -> None:
+        self.state = state
+        self.known: dict[int, float] = {}
+        self.missing: set[int] = set()
+        for ident, node in case.net.station_node.items():
+            part, record = state.part(node), case.raw.stations[ident]
+            most = number(record.get("max_outlet_mbar"))
+            if most is None:
+                self.missing.add(part)
+            high = max(most or 0.0, float(record["outlet_mbar"]))
+            self.known[part] = max(self.known.get(part, 0.0), high)
+
+    def at(self, node: Key, mop_mbar: float | None) -> float | None:
+        """Return the fault pressure at a node of a main; its mop stands in for what is not recorded.
+
+        0 where no station reaches; None where nothing is known.
+        """
+        part = self.state.part(node)
+        if part in self.missing:
+            return None if mop_mbar is None else max(self.known[part], mop_mbar)
+        return self.known.get(part, 0.0)
+
+    def known_at(self, node: Key) -> float:
+        """Return what the records say a station can give at a node; 0 without a station."""
+        return self.known.get(self.state.part(node), 0.0)
+
+
+def check_fault_pressures(case: Case) -> None:
+    """Ratings of stops, mop of mains and the meters' limit hold in a fault in every state of the work."""
+    before = Faults(case, case.before)
+    highest: dict[str, float] = {}
+    for moment in case.moments:
+        faults = Faults(case, moment.state)
+        for name, method, gap in moment.stops:
+            sides = [faults.at(node, _mop_at(case, gap)) for node in case.net.gaps[gap]]
+            rule = case.method(method)
+            limit = float(rule["rating_mbar"]) - float(rule["rating_margin_mbar"])
+            what = f"{moment.name}: {name} ({method}, {limit:g} mbar)"
+            case.require(None not in sides, "fault pressure unknown at a stop", what)
+            most = max(side or 0.0 for side in sides)
+            case.require(
+                most <= limit + CLOSE_MBAR, "fault pressure above rating", f"{what} may see {most:g}"
+            )
+            if moment.fallback < 0:
+                highest[name] = max(highest.get(name, 0.0), most)
+        _raised(case, before, faults, moment.name)
+    for stop in case.option["stops"]:
+        stated, most = stop["fault_pressure_mbar"], highest[stop["id"]]
+        case.require(
+            stated is not None and stated >= most - CLOSE_MBAR,
+            "stated fault pressure too low",
+            f"{stop['id']} states {stated}, may see {most:g}",
+        )
+
+
+def _mop_at(case: Case, gap: Key) -> float | None:
+    node = case.net.gaps[gap][0]
+    row = next(row for row, marks in case.net.marks.items() if any(m[2] == node for m in marks))
+    return number(case.raw.mains[case.raw.name[row][1]].get("mop_mbar"))
+
+
+def _raised(case: Case, before: Faults, then: Faults, name: str) -> None:
+    """Check mains and meters whose fault pressure the work raises."""
+    told: set[str] = set()
+    for row, _, _, node, _ in case.net.pieces:
+        layer, ident = case.raw.name[row]
+        if layer != "mains" or ident in told:
+            continue
+        mop = number(case.raw.mains[ident].get("mop_mbar"))
+        was, now = before.known_at(node), then.known_at(node)
+        if mop is not None and was > 0 and now > was + CLOSE_MBAR and now > mop + CLOSE_MBAR:
+            told.add(ident)
+            case.say(
+                "fault pressure above mop", f"{name}: {ident} may see {now:g}, before {was:g}, mop {mop:g}"
+            )
+    limit = case.rules["pressure"].get("fault_maximum_mbar")
+    if limit is None:
+        return
+    for ident, nodes in case.raw.ends_of.items():
+        for node in nodes:
+            was, now = before.known_at(node), then.known_at(node)
+            if was > 0 and now > was + CLOSE_MBAR and now > limit + CLOSE_MBAR:
+                case.say(
+                    "fault pressure above the meters' limit",
+                    f"{name}: {ident} may see {now:g}, before {was:g}",
+                )
+
+
+def check_feeds(case: Case) -> None:
+    """Check that feeds join compatible parts of one system, within reach, round keep-out areas."""
+    for feed in case.option["bypasses"]:
+        ends: list[Key] = [("end", feed["id"], end) for end in ("from", "to")]
+        _joined(case, feed["id"], ends, [feed[end]["main_id"] for end in ("from", "to")])
+        _hose(case, feed)
+    for opened in case.option["opened_valves"]:
+        ident = opened["valve_id"]
+        record = case.raw.valves[ident]
+        good = text(record["state"]) == "closed" and text(record.get("operable")) == "yes"
+        case.require(good, "opened valve not closed and operable", ident)
+        main = case.raw.name[case.raw.placed["valves"][ident][0]][1]
+        _joined(case, ident, list(case.net.gaps[("valve", ident)]), [main, main])
+
+
+def _joined(case: Case, name: str, ends: list[Key], mains: list[str]) -> None:
+    systems = {text(case.raw.mains[m].get("system")) or "LP" for m in mains}
+    case.require(len(systems) == 1, "feed joins two systems", f"{name}: {sorted(systems)}")
+    parts = {case.before.part(end) for end in ends}
+    if len(parts) == 1:
+        return
+    stations = {s for end in ends for s in case.before.fed_by(end)}
+    outlets = [float(case.raw.stations[s]["outlet_mbar"]) for s in stations]
+    most = float(case.rules["pressure"].get("outlet_difference_mbar", DIFFERENCE_MBAR))
+    apart = max(outlets) - min(outlets) if outlets else 0.0
+    case.require(
+        apart <= most + CLOSE_MBAR,
+        "feed joins unequal areas",
+        f"{name}: set outlets {min(outlets, default=0):g} and {max(outlets, default=0):g} mbar",
+    )
+
+
+def _hose(case: Case, feed: Row) -> None:
+    rules, price = case.rules["bypass"], case.rules["price"]
+    spots = []
+    for end in ("from", "to"):
+        place = feed[end]
+        line = case.raw.lines[case.raw.row_of(place["main_id"])]
+        spot = line.interpolate(place["chainage_m"] * case.raw.scale)
+        off = spot.distance(shapely.Point(place["x"], place["y"]))
+        case.require(
+            off <= 0.02, "place of a feed's end", f"{feed['id']} {end}: {off:.2f} m off its chainage"
+        )
+        spots.append(spot)
+        _end_clear(case, feed, end)
+    straight = spots[0].distance(spots[1]) / case.raw.scale
+    case.require(
+        feed["length_m"] >= straight - CLOSE_M, "length of a feed", f"{feed['id']}: shorter than straight"
+    )
+    if feed["kind"] == "hose":
+        case.require(
+            feed["length_m"] <= rules["reach_m"] + CLOSE_M,
+            "hose beyond reach",
+            f"{feed['id']}: {feed['length_m']:g} m",
+        )
+    way = shapely.LineString(spots)
+    case.require(
+        not any(way.intersects(area) for area in case.raw.keep_out), "feed crosses a keep-out", feed["id"]
+    )
+    per_m = price["bypass_per_m" if feed["kind"] == "bypass" else "hose_per_m"]
+    cost = feed["parallel"] * round(100 * (price["bypass"] + per_m * feed["length_m"])) / 100
+    case.require(
+        math.isclose(feed["price"], cost, abs_tol=0.02 * per_m * feed["parallel"]),
+        "price of a feed",
+        f"{feed['id']}: {feed['price']} for {cost}",
+    )
+    for end in ("from", "to"):
+        case.require(
+            not case.stopped.in_zone(("end", feed["id"], end)),
+            "feed ends in the zone",
+            f"{feed['id']} {end}",
+        )
+    case.require(
+        bool(case.stopped.fed_by(("end", feed["id"], "from"))), "feed from a part without gas", feed["id"]
+    )
+
+
+def _end_clear(case: Case, feed: Row, end: str) -> None:
+    """Check that a feed's tapping keeps clear of fittings, ends of mains and tees."""
+    main_id, at = feed[end]["main_id"], float(feed[end]["chainage_m"])
+    od_m = float(case.raw.mains[main_id]["od_mm"]) / 1000.0
+    clear = max(case.rules["clearance"]["fitting_m"], case.rules["clearance"]["fitting_od"] * od_m)
+    near = [node for node in case.raw.nodes_on(main_id) if abs(node - at) < clear - CLOSE_M]
+    near += [place for place, _ in case.raw.fittings_on(main_id) if abs(place - at) < clear - CLOSE_M]
+    case.require(
+        not near, "feed's tapping on a joint", f"{feed['id']} {end}: {main_id} at {at:g}, {near[:1]}"
+    )
