@@ -86,14 +86,14 @@ def fallbacks(desk: Desk, section: Section, option: Priced, case: FailureCase) -
     problem = isolation_problem(desk, section)
     found: list[FallbackAnswer] = []
     for place, stop in enumerate(option.cut.stops):
-        outward = _outward(desk, problem, option.cut, place)
+        outward = _outward(desk, problem, option, place)
         answer = _answer(desk, case, option, place, outward)
         found.append(answer)
         feeding = case.fed_alone(case.planned, stop.live_node)
         if feeding is not None:
             found.append(_tail_lost(desk, case, place, feeding))
             continue
-        by_valves = _outward(desk, _valves_only(desk, problem), option.cut, place)
+        by_valves = _outward(desk, _valves_only(desk, problem), option, place)
         if isinstance(by_valves, Cut):
             found.append(_in_haste(desk, _answer(desk, case, option, place, by_valves)))
         else:
@@ -154,9 +154,12 @@ def _valves_only(desk: Desk, problem: IsolationProblem) -> IsolationProblem:
     return replace(problem, rules=desk.rules_with(valves))
 
 
-def _outward(desk: Desk, problem: IsolationProblem, cut: Cut, place: int) -> Cut | str:
-    """Return the cheapest cut with every stop but one where it is, and nothing inside the old zone."""
-    stops = cut.stops
+def _outward(desk: Desk, problem: IsolationProblem, option: Priced, place: int) -> Cut | str:
+    """Return the cheapest cut with every stop but one where it is, and nothing inside the old zone.
+
+    New stops are rated for what can reach them with the option's feeds in.
+    """
+    cut, stops = option.cut, option.cut.stops
     others = [stop for i, stop in enumerate(stops) if i != place]
     by_method = {method.name for method in problem.rules.method}
     if not _all_among(others, by_method):
@@ -178,7 +181,12 @@ def _outward(desk: Desk, problem: IsolationProblem, cut: Cut, place: int) -> Cut
     new = _new_stops(answer, others)
     if any(stop.method not in by_method for stop in new):
         return "only stops of other methods would do"
-    return answer
+    rated = by_method.intersection(*(desk.areas.rated(stop, option.joins) for stop in new))
+    if all(stop.method in rated for stop in new):
+        return answer
+    if not rated:
+        return "no method is rated for the station fault pressure that the feeds let through"
+    return _outward(desk, replace(problem, rules=desk.rules_with(frozenset(rated))), option, place)
 
 
 def _all_among(others: list[Stop], by_method: set[str]) -> bool:

@@ -21,7 +21,7 @@ from netplan.constants import PA_PER_MBAR
 from netplan.isolation import Cut, Stop
 from netplan.network.model import Network
 from netplan.network.supply import PartSupply, least_mop_of_parts, supply_of_parts
-from netplan.rules import Rules
+from netplan.rules import Rules, StopMethod
 
 __all__ = ["Join", "PressureAreas", "pressure_areas"]
 
@@ -110,6 +110,11 @@ class PressureAreas:
             or next(filter(None, (self._rating_refused(stop, fault) for stop in cut.stops)), "")
         )
 
+    def rated(self, stop: Stop, joins: Sequence[Join]) -> frozenset[str]:
+        """Return the names of the methods that are rated for what can reach a stop with the feeds in."""
+        arrives = self.stop_fault_pa_gauge(stop, joins)
+        return frozenset(m.name for m in self.rules.method if not arrives > _limit_pa_gauge(m) + ROUNDING_PA)
+
     def stop_fault_pa_gauge(self, stop: Stop, joins: Sequence[Join]) -> float:
         """Return the highest fault pressure that can reach a stop in any state of the work [Pa gauge]."""
         return self._at_stop(stop, self.joined_fault_pa_gauge(joins))
@@ -144,8 +149,7 @@ class PressureAreas:
 
     def _rating_refused(self, stop: Stop, fault: Floats) -> str:
         method = next(m for m in self.rules.method if m.name == stop.method)
-        limit = (method.rating_mbar - method.rating_margin_mbar) * PA_PER_MBAR
-        arrives = self._at_stop(stop, fault)
+        limit, arrives = _limit_pa_gauge(method), self._at_stop(stop, fault)
         if arrives > limit + ROUNDING_PA:
             return _above(arrives, limit, f"the rating of a {method.name}")
         return ""
@@ -156,6 +160,10 @@ class PressureAreas:
         area = self.of_node[[int(pieces.from_node[stop.piece]), int(pieces.to_node[stop.piece])]]
         raised = np.where(self._is_raised(area, fault), fault[area], np.nan)
         return float(np.fmax(stop.fault_pressure_pa_gauge, np.fmax.reduce(raised)))
+
+
+def _limit_pa_gauge(method: StopMethod) -> float:
+    return (method.rating_mbar - method.rating_margin_mbar) * PA_PER_MBAR
 
 
 def _above(arrives_pa: float, limit_pa: float, of_what: str) -> str:

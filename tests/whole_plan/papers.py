@@ -76,14 +76,16 @@ def check_files(case: Case, layers: dict[str, gpd.GeoDataFrame]) -> None:
 
 
 def _doubt(case: Case, layers: dict[str, gpd.GeoDataFrame]) -> None:
-    """Check the list of those in doubt: beside the customers, never among them."""
+    """Check the list of those in doubt: nobody who is off; whoever is kept may lose the feed."""
     rows = case.option.get("in_doubt", ())
     ids = [row["id"] for row in rows]
-    listed = {c["id"] for c in case.option["customers"]}
-    case.require(not listed & set(ids), "in doubt and affected", f"{sorted(listed & set(ids))[:2]}")
+    off = {c["id"] for c in case.option["customers"] if c["effect"] == "off"}
+    case.require(not off & set(ids), "in doubt and off", f"{sorted(off & set(ids))[:2]}")
+    pairs = {(row["id"], row["layer"], row["record_id"]) for row in rows}
+    case.require(len(pairs) == len(rows), "in doubt: twice for one record", f"{len(rows)} rows")
     if "in_doubt" in layers:
         frame = layers["in_doubt"]
-        theirs = set(frame[frame.option == case.rank].customer_id)
+        theirs = set(frame[frame.option == case.rank]["id"])
         case.require(theirs == set(ids), "plan.gpkg: in doubt", f"{len(theirs)} for {len(set(ids))}")
 
 
