@@ -402,17 +402,18 @@ def test_allowance_by_hand_on_a_branch() -> None:
 
 
 def test_allowance_of_single_peaks_by_the_published_curve() -> None:
-    """The part holds 100 boilers of 24 kW; one of them hangs on each service, the rest beside the main.
+    """The part holds 100 appliances of 3 kW; one of them hangs on each service, the rest beside the main.
 
-    The curve (Fjernvarme data as kept in the reference tables, heating appliances): g(1) = 1 by definition, so
-    that one boiler at a branch's end draws its whole peak while the part's mean is g(100) of it.
+    Simultaneity in local heat networks (Winter, Haslauer, Obernberger, Euroheat & Power 2001, from memory):
+    g(n) = 0.449677646 + 0.551234688 / (1 + (n / 53.84382392)^1.762743268), and 1 for one appliance, so that one at a
+    branch's end draws its whole peak where the part's mean is g(100) of it.
     """
     network = _branch()
     meters = np.zeros((4, 2))
     meters[:, 0] = [0.0, 98.0, 1.0, 1.0]
-    drawn = meters * 24e3 / GAS.gross_calorific_value_j_per_m3() / 8.0
-    g = float(diversity_of(100.0))
-    assert 0.3 < g < 0.7
+    drawn = meters * 3e3 / GAS.gross_calorific_value_j_per_m3()
+    g = 0.449677646 + 0.551234688 / (1.0 + (100.0 / 53.84382392) ** 1.762743268)
+    assert g == pytest.approx(0.588, abs=5e-4)
     demand = drawn[:, 0] * g
     state = solve(network, demand, CONDITIONS)
     allowance = local_peak_allowance_pa(network, state, CONDITIONS, drawn, meters, _share)
