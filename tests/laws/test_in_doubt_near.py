@@ -41,7 +41,7 @@ def doubtful_grid() -> dict[str, Any]:
     for row in np.flatnonzero(kind < 0.02).tolist():
         moved[row] = shapely.affinity.translate(moved[row], 6.0, 6.0)
     customers["service_id"] = given
-    customers["priority"] = np.where(rng.random(len(customers)) < 0.05, "hospital", None)
+    customers["priority"] = ["hospital" if share < 0.05 else None for share in rng.random(len(customers))]
     customers["priority_note"] = "ring twice"
     customers = customers.set_geometry(geopandas.GeoSeries(moved, crs=customers.crs, index=customers.index))
     frames |= {"services": services, "customers": customers}
