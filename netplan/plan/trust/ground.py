@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +13,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from netplan.isolation import Cut
-from netplan.network.graph import parts_without, station_nodes
+from netplan.network.graph import adjacency, parts_without, station_nodes
 from netplan.network.model import Network
 
 __all__ = ["Ground", "Spot", "ground_of"]
@@ -20,6 +22,8 @@ Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 Spot = tuple[int, float]
 """A pipe row and a chainage on it [m]."""
+_WAY_ROUND_NODES: Final = 2000
+"""Nodes among which a way round a piece is looked for before all parts are worked out (own) [-]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,6 +79,25 @@ class Ground:
         owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
         dark = ~live[customers.attach_node] | self.in_zone[customers.attach_node]
         return np.bincount(owner, weights=dark, minlength=len(customers)) > 0
+
+    def stays_joined(self, piece: int) -> bool:
+        """Return whether both ends of a piece surely hang together without it: a way round lies near."""
+        pieces, near = self.network.pieces, adjacency(self.network)
+        ends = int(pieces.from_node[piece]), int(pieces.to_node[piece])
+        side = dict(zip(ends, (0, 1), strict=True))
+        queue = deque(side)
+        while queue and len(side) < _WAY_ROUND_NODES:
+            node = queue.popleft()
+            at = near.of(node)
+            for other, way in zip(near.neighbour[at].tolist(), near.piece[at].tolist(), strict=True):
+                if way == piece or not self.carries[way]:
+                    continue
+                if other not in side:
+                    side[other] = side[node]
+                    queue.append(other)
+                elif side[other] != side[node]:
+                    return True
+        return False
 
     @property
     def in_zone(self) -> Flags:

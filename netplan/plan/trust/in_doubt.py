@@ -115,7 +115,7 @@ def _gone_without(
     network, rows = ground.network, list(cuts)
     count = len(network.nodes)
     nobody = np.zeros(count, dtype=bool)
-    if not ground.carries[rows].all():
+    if not ground.carries[rows].all() or (len(rows) == 1 and ground.stays_joined(rows[0])):
         return nobody, nobody
     carries = ground.carries.copy()
     carries[rows] = False

@@ -113,7 +113,7 @@ def _if_closed(ground: Ground, doubt: Closing) -> model.TrustRow | None:
     one, other = int(pieces.from_node[doubt.piece]), int(pieces.to_node[doubt.piece])
     if inside[one] and inside[other]:
         return _row(ground, doubt, zone_parted=True) if _parts_zone(ground, doubt.piece, one, other) else None
-    if not ground.carries[doubt.piece]:
+    if not ground.carries[doubt.piece] or ground.stays_joined(doubt.piece):
         return None
     carries = ground.carries.copy()
     carries[doubt.piece] = False
