@@ -53,7 +53,7 @@ Flags = NDArray[np.bool_]
 _BEFORE_ANY_STOP = (
     *("attachments", "before_flow_m3_per_s_std", "demand", "fed_before", "hours", "index", "own_part"),
     *("before", "before_by_hour", "pressures_before_pa_gauge", "required_pa_gauge", "solver", "weak_before"),
-    *("_demand_at", "_demands_before", "_lines"),
+    *("_demand_at", "_demands_before", "_lines", "_part_before"),
 )
 """What is worked out once and the same whatever the orders."""
 
