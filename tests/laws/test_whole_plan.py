@@ -214,7 +214,7 @@ def standby_made_up(option: Option) -> None:
     option["fallback"][0]["standby"] = [*option["fallback"][0]["standby"], off]
 
 
-PLANTED = {
+PLANTED: dict[Callable[[Option], None], str] = {
     lose_customer: "customer's cause",
     list_twice: "customer listed twice",
     keep_who_is_off: "kept customer without gas",
