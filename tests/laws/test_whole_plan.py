@@ -9,15 +9,18 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import pytest
 
-from tests.whole_plan.check import read_raw
+from tests.whole_plan.check import check_folder, read_raw
 from tests.whole_plan.flow_check import apart_mbar
 from tests.whole_plan.making import plan_town, write_layers
 from tests.whole_plan.runs import run_seed
@@ -165,6 +168,80 @@ def test_the_command_line_writes_the_same_plan_and_it_fits_the_schema(
     schema = subprocess.run(asked, check=True, capture_output=True, text=True).stdout  # noqa: S603
     whole = json.loads((folder / "plan" / "plan.json").read_text())
     jsonschema.Draft202012Validator(json.loads(schema)).validate(whole)
+
+
+Option = dict[str, Any]
+
+
+def lose_customer(option: Option) -> None:
+    option["customers"].pop()
+
+
+def list_twice(option: Option) -> None:
+    option["customers"].append(option["customers"][0])
+
+
+def keep_who_is_off(option: Option) -> None:
+    next(c for c in option["customers"] if c["effect"] == "off").update(effect="kept", kept_by="B9")
+
+
+def move_stop_into_work(option: Option) -> None:
+    option["stops"][0]["chainage_m"] += 2.0 if option["stops"][0]["work_side"] == "to" else -2.0
+
+
+def lose_stop(option: Option) -> None:
+    option["stops"].pop()
+
+
+def price_too_low(option: Option) -> None:
+    option["stops"][0]["price"] -= 100.0
+
+
+def fault_pressure_too_low(option: Option) -> None:
+    option["stops"][0]["fault_pressure_mbar"] -= 5.0
+
+
+def tapping_moved(option: Option) -> None:
+    next(s for s in option["stops"] if s["tappings"])["tappings"][1]["chainage_m"] += 0.5
+
+
+def pressure_stated_wrong(option: Option) -> None:
+    option["pressures"]["after"]["least_mbar"] += 0.5
+
+
+def standby_made_up(option: Option) -> None:
+    off = next(c["id"] for c in option["customers"] if c["effect"] == "off")
+    option["fallback"][0]["standby"] = [*option["fallback"][0]["standby"], off]
+
+
+PLANTED: dict[Callable[[Option], None], str] = {
+    lose_customer: "customer's cause",
+    list_twice: "customer listed twice",
+    keep_who_is_off: "kept customer without gas",
+    move_stop_into_work: "assembly unlike the rules",
+    lose_stop: "gas reaches the work",
+    price_too_low: "price of another main",
+    fault_pressure_too_low: "stated fault pressure too low",
+    tapping_moved: "assembly unlike the rules",
+    pressure_stated_wrong: "least pressure",
+    standby_made_up: "standby is off already",
+}
+
+
+@pytest.mark.parametrize("plant", PLANTED, ids=lambda plant: plant.__name__)
+def test_a_fault_planted_in_a_plan_is_found(
+    plant: Callable[[Option], None], one_plan: tuple[int, Path], tmp_path: Path
+) -> None:
+    seed, folder = one_plan
+    raw, own = read_raw(folder / "town.gpkg"), random_town(seed).own_supply
+    shutil.copytree(folder / "plan", tmp_path / "plan")
+    plan = json.loads((folder / "plan" / "plan.json").read_text())
+    plan["options"] = plan["options"][:1]
+    plant(plan["options"][0])
+    (tmp_path / "plan" / "plan.json").write_text(json.dumps(plan))
+    before = {d.rule for d in check_folder(raw, folder / "plan", own).found if d.rank == 1}
+    after = {d.rule for d in check_folder(raw, tmp_path / "plan", own).found}
+    assert PLANTED[plant] in after - before
 
 
 def as_toml(rules: dict[str, dict[str, object]]) -> str:

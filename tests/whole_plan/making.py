@@ -8,7 +8,7 @@ from pathlib import Path
 
 import geopandas as gpd
 
-from netplan.errors import NoPlanError, NotSolvedError
+from netplan.errors import BadInputError, NoPlanError, NotSolvedError
 from netplan.network.section import WorkPart
 from netplan.outputs.choices import Choices
 from netplan.outputs.folder import write_plan_folder
@@ -25,6 +25,8 @@ class Made:
     """What the program answered: a plan folder, or why there is none."""
 
     folder: Path | None
+    answer: str
+    """``plan``, ``no plan``, or ``refused`` for input that cannot be planned with."""
     why: str = ""
 
 
@@ -51,7 +53,10 @@ def plan_town(town: Town, source: Path, folder: Path, *, feeds: bool, papers: bo
     )
     try:
         result = make_plan(request)
-    except (NoPlanError, NotSolvedError) as error:
-        return Made(None, str(error))
+    except NoPlanError as error:
+        return Made(None, "no plan", str(error))
+    except (BadInputError, NotSolvedError) as error:
+        # A town that carries too little before any stop, or work that no station feeds.
+        return Made(None, "refused", str(error))
     write_plan_folder(result, folder, choices=Choices(papers=papers))
-    return Made(folder)
+    return Made(folder, "plan")

@@ -83,29 +83,26 @@ def _mop_at(case: Case, gap: Key) -> float | None:
 
 def _raised(case: Case, before: Faults, then: Faults, name: str) -> None:
     """Check mains and meters whose fault pressure the work raises."""
-    told: set[str] = set()
+    above: dict[str, str] = {}
     for row, _, _, node, _ in case.net.pieces:
         layer, ident = case.raw.name[row]
-        if layer != "mains" or ident in told:
-            continue
-        mop = number(case.raw.mains[ident].get("mop_mbar"))
+        mop = number(case.raw.mains[ident].get("mop_mbar")) if layer == "mains" else None
         was, now = before.known_at(node), then.known_at(node)
-        if mop is not None and was > 0 and now > was + CLOSE_MBAR and now > mop + CLOSE_MBAR:
-            told.add(ident)
-            case.say(
-                "fault pressure above mop", f"{name}: {ident} may see {now:g}, before {was:g}, mop {mop:g}"
-            )
+        if mop is not None and was > 0 and now > max(was, mop) + CLOSE_MBAR:
+            above[ident] = f"{ident} may see {now:g}, before {was:g}, mop {mop:g}"
+    for words in sorted(above.values())[:1]:
+        case.say("fault pressure above mop", f"{name}: {len(above)} mains, {words}")
     limit = case.rules["pressure"].get("fault_maximum_mbar")
     if limit is None:
         return
+    high = []
     for ident, nodes in case.raw.ends_of.items():
         for node in nodes:
             was, now = before.known_at(node), then.known_at(node)
-            if was > 0 and now > was + CLOSE_MBAR and now > limit + CLOSE_MBAR:
-                case.say(
-                    "fault pressure above the meters' limit",
-                    f"{name}: {ident} may see {now:g}, before {was:g}",
-                )
+            if was > 0 and now > max(was, limit) + CLOSE_MBAR:
+                high.append(f"{ident} may see {now:g}, before {was:g}")
+    for words in sorted(high)[:1]:
+        case.say("fault pressure above the meters' limit", f"{name}: {len(high)} inlets, {words}")
 
 
 def check_feeds(case: Case) -> None:

@@ -39,7 +39,7 @@ def run_seed(seed: int, folder: Path, *, papers: bool | None = None) -> Run:
         out = folder / name.replace(" ", "_")
         wanted = papers if papers is not None else seed % PAPERS_EVERY == 0 and feeds
         made = plan_town(town, source, out, feeds=feeds, papers=wanted)
-        run.answers[name] = "no plan" if made.folder is None else "plan"
+        run.answers[name] = made.answer
         run.why[name] = made.why
         if made.folder is not None:
             checked = check_folder(raw, made.folder, town.own_supply, feeds=feeds)
