@@ -90,7 +90,8 @@ def fallbacks(desk: Desk, section: Section, option: Priced, case: FailureCase) -
         answer = _answer(desk, case, option, place, outward)
         found.append(answer)
         feeding = case.fed_alone(case.planned, stop.live_node)
-        if feeding is not None:
+        # A part that nothing feeds as recorded most likely has gas: it is no tail that is off.
+        if feeding is not None and (feeding or desk.fed_before[stop.live_node]):
             found.append(_tail_lost(desk, case, place, feeding))
             continue
         by_valves = _outward(desk, _valves_only(desk, problem), option, place)

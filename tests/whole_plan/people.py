@@ -116,7 +116,7 @@ def check_fallbacks(case: Case) -> None:
         if row["minutes"] is None:
             continue
         state = case.fallback_state(k)
-        if not row["use"] and set(_stations_in_zone(case, state)):
+        if not row["use"] and state.work_is_fed():
             case.say("fallback does not isolate", f"{name}: no stop to use, and a station feeds the work")
             continue
         had_gas = case.before.parts_fed()

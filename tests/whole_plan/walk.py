@@ -112,6 +112,10 @@ class State:
         """Return the parts with a station or an injection."""
         return {self.part(node) for node in self.network.sources()}
 
+    def work_is_fed(self) -> bool:
+        """Return whether a station or an injection reaches the work, valves recorded closed taken as closed."""
+        return not self.parts_fed().isdisjoint(self.part(node) for node in self.network.work_nodes)
+
     def in_zone(self, node: Key) -> bool:
         """Return whether a node lies in an isolated zone, which ends at stops and at nothing else."""
         return int(self.passing[self.network.number[node]]) in self._zone
