@@ -43,9 +43,9 @@ def joined_streets(seed: int) -> tuple[Layers, tuple[str, float, float]]:
         layers["regulators"].append(station("R2", (149, 60)))
         mains.append(main("N2", (149, 60), (140, 60), od_mm=180.0, year=2010))
     for n in range(rng.randint(3, 7)):
-        a, b = (corners[at] for at in rng.choice(pairs))
+        (x0, y0), (x1, y1) = (corners[at] for at in rng.choice(pairs))
         share = rng.uniform(0.1, 0.9)
-        x, y = a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])
+        x, y = x0 + share * (x1 - x0), y0 + share * (y1 - y0)
         end = (x + 3.0, y + 4.0)
         layers["services"].append(service(f"S{n}", (x, y), end))
         layers["customers"].append(customer(f"C{n}", end, service_id=f"S{n}"))

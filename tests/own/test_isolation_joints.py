@@ -67,7 +67,7 @@ def planned(
     return options
 
 
-def places(option: dict[str, Any]) -> list[tuple[str, float]]:
+def places(option: dict[str, Any]) -> list[tuple[str, Any]]:
     return [(stop["main_id"], stop["chainage_m"]) for stop in option["stops"]]
 
 
