@@ -119,8 +119,12 @@ def plan_case(seed: int) -> Case:
         # No valve within a whole assembly of the work's ends.
         low = low if abs(low - at) > 8 else max(at - 9.0, 8.0)
         high = high if abs(high - at) > 8 else min(at + 9.0, length - 8.0)
-    if high - low < 1.0:
-        low, high = 0.0, length  # a short main beside a valve: all of it
+    near_valve = any(
+        min(abs(low - at), abs(high - at)) < 8.0
+        for at in network.valves.chainage_m[network.valves.pipe == row]
+    )
+    if near_valve or high - low < 1.0:
+        low, high = 0.0, length  # a short main with a valve: all of it
     return Case(network, work_section(network, [WorkPart(network.pipes.id[row], low, high)]))
 
 

@@ -56,6 +56,13 @@ def _where(case: Case, state: State) -> dict[str, str]:
     return found
 
 
+def _dark_by_records(case: Case, state: State) -> dict[str, str]:
+    """Return dark for each customer none of whose services has gas, valves recorded closed taken as closed."""
+    fed = state.parts_fed()
+    ends = case.raw.ends_of.items()
+    return {ident: "dark" for ident, nodes in ends if not fed & {state.part(node) for node in nodes}}
+
+
 def check_people(case: Case) -> None:
     """Each customer once, with the effect and cause that the walk gives; priority ones stay on."""
     listed = [c["id"] for c in case.option["customers"]]
@@ -120,9 +127,11 @@ def check_fallbacks(case: Case) -> None:
             case.say("fallback does not isolate", f"{name}: no stop to use, and a station feeds the work")
             continue
         had_gas = case.before.parts_fed()
+        # A tail that is given up hangs on the zone: it ends where valves recorded closed part it from others.
+        where_now = _dark_by_records(case, state) if row["tail_lost"] else _where(case, state)
         lost = {
             c
-            for c, where in _where(case, state).items()
+            for c, where in where_now.items()
             if where in ("isolated", "dark")
             and any(case.before.part(node) in had_gas for node in case.raw.ends_of[c])
         } - off
