@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.isolation.bypass_tee import with_tee
 from netplan.isolation.methods import Reach, length_taken_m
 from netplan.isolation.model import Cut, Stop, Stretch, Tapping, Zone, ZonePiece
 from netplan.isolation.neighbourhood import Edge, Neighbourhood
@@ -25,6 +26,8 @@ def cut_of(near: Neighbourhood, outline: Outline) -> Cut:
     found, network = outline.found, near.index.network
     stops = [_stop(near, edge, near.shape(edge, at_u), choice) for edge, at_u, choice in found.stops]
     customers = outline.customers
+    taken = {stop.piece for stop in stops} | {part[0] for part in outline.parts}
+    stops = [with_tee(near.index, near.sites.rules, stop, taken) for stop in stops]
     return Cut(
         stops=tuple(sorted(stops, key=lambda stop: (stop.pipe, stop.chainage_m, stop.work_side))),
         zones=_zones(near, tuple(ZonePiece(*part) for part in outline.parts), outline.supernodes),

@@ -110,7 +110,8 @@ class Stop:
     tappings : tuple of Tapping
         In order away from the work; none for a valve.
     bypass_elsewhere : bool
-        True when the bypass tee does not fit on this piece and goes on the next one, away from the work.
+        True when the bypass tee does not fit on this piece: it is on the next one, away from the work, or
+        nowhere.
     price_minor : int
         Price of this stop [minor units].
     fault_pressure_pa_gauge : float

@@ -163,7 +163,7 @@ def _of_bypass(desk: Desk, option: Priced, size: FeedSize) -> tuple[FeedEnd, Fee
     rows = [int(label[1:]) - 1 for label in size.feed.label.split(">")]
     ends = []
     for stop in (option.cut.stops[row] for row in rows):
-        tee = live_tee(network, stop)
+        tee = live_tee(stop)
         pipe, chainage = (stop.pipe, stop.chainage_m) if tee is None else tee
         ends.append(FeedEnd(piece_at(network, pipe, chainage, near=stop), pipe, chainage))
     return ends[0], ends[1]

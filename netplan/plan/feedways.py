@@ -63,7 +63,7 @@ class Hungry:
 
 def tee_places(network: Network, cut: Cut) -> tuple[Ints, Floats, Floats]:
     """Return main row, chainage [m] and coordinates [m] of the bypass tee of every stop."""
-    tees = [live_tee(network, stop) or (stop.pipe, stop.chainage_m) for stop in cut.stops]
+    tees = [live_tee(stop) or (stop.pipe, stop.chainage_m) for stop in cut.stops]
     pipe = np.array([tee[0] for tee in tees], dtype=np.int64)
     chainage = np.array([tee[1] for tee in tees], dtype=float)
     return pipe, chainage, points_at(network, pipe, chainage)
@@ -78,7 +78,7 @@ def bypass_ways(
     at = pressure_pa_gauge[:, stopped.tee_node]
     inside = [bool(part.nodes[stop.live_node]) for stop in cut.stops]
     # A valve has no tee of its own: nothing can be tapped there without a hole that no rule provides for.
-    usable = [i for i, stop in enumerate(cut.stops) if live_tee(network, stop) is not None]
+    usable = [i for i, stop in enumerate(cut.stops) if live_tee(stop) is not None]
 
     def between(giving: list[int], fed: list[int]) -> tuple[Feed, ...]:
         ends = [

@@ -76,6 +76,8 @@ def _nearest_stations(option: Priced, case: FailureCase) -> list[int]:
     stations, nodes = network.stations, network.nodes
     rows = np.flatnonzero(stations.node >= 0)
     rows = rows[np.isin(label[stations.node[rows]], label[live])]
+    if not len(rows) or not len(live):
+        return []
     x, y = nodes.x_m[stations.node[rows]], nodes.y_m[stations.node[rows]]
     away = np.hypot(x[:, None] - nodes.x_m[live], y[:, None] - nodes.y_m[live]).min(axis=1)
     ids = [stations.id[row] for row in rows.tolist()]

@@ -55,20 +55,10 @@ class StoppedNetwork:
     closes: tuple[int, ...]
 
 
-def live_tee(network: Network, stop: Stop) -> tuple[int, float] | None:
-    """Return pipe and chainage of the bypass tee of a stop; None for one without.
-
-    A tee that does not fit on the stop's own piece is taken to be at the live end of that piece, where the
-    next one begins.
-    """
-    for tapping in stop.tappings:
-        if tapping.role == "bypass":
-            return tapping.pipe, tapping.chainage_m
-    if stop.bypass_elsewhere:
-        pieces = network.pieces
-        at_start = int(pieces.from_node[stop.piece]) == stop.live_node
-        return stop.pipe, float((pieces.from_m if at_start else pieces.to_m)[stop.piece])
-    return None
+def live_tee(stop: Stop) -> tuple[int, float] | None:
+    """Return pipe and chainage of the bypass tee of a stop; None for one without."""
+    tees = [(tapping.pipe, tapping.chainage_m) for tapping in stop.tappings if tapping.role == "bypass"]
+    return tees[0] if tees else None
 
 
 def draw_stops(network: Network, base: FlowNetwork, cut: Cut) -> StoppedNetwork:
@@ -78,7 +68,7 @@ def draw_stops(network: Network, base: FlowNetwork, cut: Cut) -> StoppedNetwork:
     tee_tap: list[int] = []
     for stop in cut.stops:
         barrier_tap.append(_add(taps, network, stop.piece, stop.chainage_m) if stop.valve < 0 else -1)
-        tee = live_tee(network, stop)
+        tee = live_tee(stop)
         tee_tap.append(-1 if tee is None else _add(taps, network, piece_at(network, *tee, near=stop), tee[1]))
     flow, node, link_of = with_taps(base, taps)
     from_m, to_m = link_chainages(network, taps, link_of)

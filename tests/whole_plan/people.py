@@ -127,8 +127,8 @@ def check_fallbacks(case: Case) -> None:
             case.say("fallback does not isolate", f"{name}: no stop to use, and a station feeds the work")
             continue
         had_gas = case.before.parts_fed()
-        # A tail that is given up hangs on the zone: it ends where valves recorded closed part it from others.
-        where_now = _dark_by_records(case, state) if row["tail_lost"] else _where(case, state)
+        # A part that is given up joins the zone and ends where valves recorded closed part it from others.
+        where_now = _where(case, state) if row["use"] else _dark_by_records(case, state)
         lost = {
             c
             for c, where in where_now.items()

@@ -79,7 +79,12 @@ def option_of(
             currency=request.rules.price.currency,
             proof=_proof(ranking, place),
             stops=stops_of(
-                request.network, request.rules, priced, desk.areas, nearer_of(desk, ranking, priced)
+                request.network,
+                request.rules,
+                priced,
+                desk.areas,
+                solved.state.pressure_pa_gauge[solved.stopped.barrier_node],
+                nearer_of(desk, ranking, priced),
             ),
             zones=zones_of(request.network, priced.cut),
             customers=customers,

@@ -34,6 +34,7 @@ def stops_of(
     rules: Rules,
     option: Priced,
     areas: PressureAreas,
+    pressure_pa_gauge: Floats,
     nearer: tuple[tuple[model.NotNearer, ...], ...] = (),
 ) -> tuple[model.Stop, ...]:
     """Return the stops of an option.
@@ -45,6 +46,8 @@ def stops_of(
     option : Priced
     areas : PressureAreas
         For the highest fault pressure that reaches each stop in any state of the work, feeds in.
+    pressure_pa_gauge : float array, shape (stops,)
+        Pressure at the live side of each barrier nearest the work, all stops in [Pa gauge]; NaN without gas.
     nearer : tuple of tuple of NotNearer, optional
         For each stop the places nearer to the work, and why the stop is not there.
     """
@@ -57,7 +60,7 @@ def stops_of(
     found = []
     for place, stop in enumerate(cut.stops):
         row = stop.pipe
-        pressure = float(option.final.pressure_pa_gauge[stop.live_node])
+        pressure = float(pressure_pa_gauge[place])
         fault = _known(areas.stop_fault_pa_gauge(stop, option.joins), 1.0 / PA_PER_MBAR)
         found.append(
             model.Stop(

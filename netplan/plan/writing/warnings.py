@@ -9,6 +9,7 @@ from netplan.network.model import Network
 from netplan.plan.desk import Desk
 from netplan.plan.naming import stop_id
 from netplan.plan.priced import Priced
+from netplan.plan.stopped import live_tee
 from netplan.plan.writing.disturbed import dust_warnings, load_warnings
 from netplan.plan.writing.relighting import ROUNDING_PA, Relighting
 from netplan.units import rounded_down, rounded_up
@@ -35,7 +36,10 @@ def warnings_of(desk: Desk, option: Priced, relighting: Relighting | None) -> tu
         elif stop.barriers == 1:
             found.append(f"{name}: one barrier only, by explicit rule")
         if stop.bypass_elsewhere:
-            found.append(f"{name}: the bypass tee does not fit beside the stop; it goes on the next length")
+            where = (
+                "it goes on the next length" if live_tee(stop) else "nor on the next length: no bypass here"
+            )
+            found.append(f"{name}: the bypass tee does not fit beside the stop; {where}")
         found.extend(f"{name}: {note}" for note in stop.provisional)
     found.extend(_recorded(network))
     severed = [network.customers.id[row] for row in option.cut.severed.tolist()]
