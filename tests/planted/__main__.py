@@ -56,7 +56,7 @@ def main(arguments: list[str]) -> int:
     took = (time.monotonic() - began) / 60.0
     print(f"{len(outcomes)} planted, {caught} caught, {uncaught} uncaught, {took:.0f} min")
     if asked.write and not uncaught:
-        print(f"wrote {write_page(outcomes, took)}")
+        print(f"wrote {write_page(outcomes)}")
     return 1 if uncaught else 0
 
 
