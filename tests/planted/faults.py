@@ -98,8 +98,10 @@ def plant(fault: Fault, texts: dict[Path, str]) -> Planted:
     PlantError
         When the anchor stands nowhere in the package, or more than once, or nothing would change.
     """
-    pattern = _pattern(fault.anchor)
-    found = [(path, match) for path, text in texts.items() for match in pattern.finditer(text)]
+    pattern, longest = _pattern(fault.anchor), max(_TOKEN.findall(fault.anchor), key=len)
+    found = [
+        (path, match) for path, text in texts.items() if longest in text for match in pattern.finditer(text)
+    ]
     if len(found) != 1:
         where = ", ".join(str(path) for path, _ in found) or "no file"
         raise PlantError(
@@ -109,7 +111,7 @@ def plant(fault: Fault, texts: dict[Path, str]) -> Planted:
     path, match = found[0]
     before = texts[path]
     after = before[: match.start()] + fault.planted.strip() + before[match.end() :]
-    if _TOKEN.findall(after) == _TOKEN.findall(before):
+    if _TOKEN.findall(fault.planted) == _TOKEN.findall(fault.anchor):
         raise PlantError(f"fault {fault.id}: it changes nothing")
     return Planted(path, before, after)
 
