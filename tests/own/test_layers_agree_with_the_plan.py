@@ -33,13 +33,9 @@ def _made() -> tuple[PlanResult, dict[str, gpd.GeoDataFrame]]:
             main("M2", (150, 0), (150, -120), od_mm=110.0, year=2010),
         ],
         services=[service(f"S{k}", (x, y), (x + 6, y + 8)) for k, (x, y) in enumerate(houses)],
-        customers=[
-            customer(f"C{k}", (x + 6, y + 8), service_id=f"S{k}") for k, (x, y) in enumerate(houses)
-        ],
+        customers=[customer(f"C{k}", (x + 6, y + 8), service_id=f"S{k}") for k, (x, y) in enumerate(houses)],
         regulators=[
-            station(
-                name, at, outlet_mbar=OUTLET_MBAR, max_outlet_mbar=MOST_MBAR, capacity_m3h=CAPACITY_M3H
-            )
+            station(name, at, outlet_mbar=OUTLET_MBAR, max_outlet_mbar=MOST_MBAR, capacity_m3h=CAPACITY_M3H)
             for name, at in (("R1", (0, 0)), ("R2", (300, 0)), ("R3", (150, -120)))
         ],
         valves=[valve("V1", (55, 0)), valve("V2", (275, 0)), valve("V3", (150, -110))],
@@ -72,12 +68,20 @@ def _counted(*rows: tuple[Any, ...]) -> Counter[tuple[Any, ...]]:
 
 def test_tappings_gauges_and_purge_points() -> None:
     options = _made()[0].plan.options
-    tappings = [(o.rank, s.id, t.role, t.chainage_m, t.size_mm) for o in options for s in o.stops for t in s.tappings]
+    tappings = [
+        (o.rank, s.id, t.role, t.chainage_m, t.size_mm) for o in options for s in o.stops for t in s.tappings
+    ]
     assert {role for _, _, role, _, _ in tappings} >= {"barrier", "vent", "zone_vent", "gauge"}
     assert _rows("tappings", "stop_id", "role", "chainage_m", "size_mm") == _counted(*tappings)
-    gauges = [(o.rank, g.id, g.main_id, g.chainage_m, g.normal_mbar, g.abort_mbar) for o in options for g in o.gauges]
+    gauges = [
+        (o.rank, g.id, g.main_id, g.chainage_m, g.normal_mbar, g.abort_mbar)
+        for o in options
+        for g in o.gauges
+    ]
     assert gauges
-    assert _rows("gauges", "gauge_id", "main_id", "chainage_m", "normal_mbar", "abort_mbar") == _counted(*gauges)
+    assert _rows("gauges", "gauge_id", "main_id", "chainage_m", "normal_mbar", "abort_mbar") == _counted(
+        *gauges
+    )
     points = [(o.rank, p.id, p.role, p.main_id, p.chainage_m) for o in options for p in o.purge.points]
     assert points
     assert _rows("purge_points", "point_id", "role", "main_id", "chainage_m") == _counted(*points)
@@ -106,7 +110,9 @@ def test_stops_and_zones() -> None:
     options = _made()[0].plan.options
     stops = [(o.rank, s.id, s.method, s.main_id, s.chainage_m, s.work_side) for o in options for s in o.stops]
     assert _rows("stops", "stop_id", "method", "main_id", "chainage_m", "work_side") == _counted(*stops)
-    zones = [(o.rank, p.layer, p.pipe_id, p.from_m, p.to_m) for o in options for z in o.zones for p in z.pipes]
+    zones = [
+        (o.rank, p.layer, p.pipe_id, p.from_m, p.to_m) for o in options for z in o.zones for p in z.pipes
+    ]
     assert _rows("zones", "layer", "pipe_id", "from_m", "to_m") == _counted(*zones)
 
 
@@ -150,7 +156,9 @@ def test_a_stop_stands_at_the_pressure_of_its_live_side_with_all_stops_in() -> N
         )
         if tee is None:
             continue
-        near = nodes.iloc[int(nodes.geometry.distance(_place(tee.main_id, tee.chainage_m)).to_numpy().argmin())]
+        near = nodes.iloc[
+            int(nodes.geometry.distance(_place(tee.main_id, tee.chainage_m)).to_numpy().argmin())
+        ]
         assert stop.pressure_mbar == pytest.approx(float(near["pressure_mbar"]), abs=0.02)
 
 

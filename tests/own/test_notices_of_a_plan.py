@@ -13,6 +13,7 @@ import pytest
 from netplan.outputs.layers import plan_layers
 from netplan.outputs.notices import notice_rows
 from netplan.outputs.notices.workbook import SHEETS, write_notices_xlsx
+from netplan.outputs.papers.letters import letter_groups
 from netplan.plan.result import PlanResult
 from tests.plans import hamlet_result
 
@@ -90,3 +91,13 @@ def test_the_spreadsheet_carries_no_time_of_making(tmp_path: Path) -> None:
         core = book.read("docProps/core.xml").decode()
         assert {entry.date_time[0] for entry in book.infolist()} == {1980}
     assert core.count("2000-01-01T00:00:00Z") == 2
+
+
+def test_people_off_and_kept_at_one_address_get_a_letter_each() -> None:
+    result = hamlet_result()
+    rows = notice_rows(result.plan, plan_layers(result)["customers"])
+    off = next(row for row in rows if row.effect == "off")
+    above = replace(off, customer_id="C-ABOVE", effect="kept", off_from="", on_by="", kept_by="B1")
+    beside = replace(off, customer_id="C-BESIDE", address="Flat 2")
+    assert [len(group) for group in letter_groups([off, beside, above])] == [2, 1]
+    assert letter_groups([off, replace(off, language="de")]) != letter_groups([off, off])

@@ -73,3 +73,17 @@ def test_a_station_gives_no_more_than_its_capacity() -> None:
 
     assert min(given(None)) > 20.0
     assert max(given(20.0)) == pytest.approx(20.0, abs=0.01)
+
+
+def test_a_stop_is_said_to_stand_at_its_pressure_with_all_stops_in() -> None:
+    # Gas for the customer in the east passes the work; with the stops in it comes from the east.
+    made = _made(
+        regulators=[
+            station("R1", (0, 0), outlet_mbar=40.0, max_outlet_mbar=60.0),
+            station("R2", (400, 0), outlet_mbar=38.0, max_outlet_mbar=60.0),
+        ]
+    )
+    west = next(stop for stop in made.plan.options[0].stops if stop.work_side == "to")
+    assert _before_mbar(made, (100, 0)) < 39.95
+    # Next to nothing is drawn west of the work.
+    assert west.pressure_mbar == pytest.approx(40.0, abs=0.02)
