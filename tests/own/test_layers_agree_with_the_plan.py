@@ -169,3 +169,12 @@ def _place(main_id: str, chainage_m: float) -> Any:
     return gpd.GeoSeries.from_wkt([f"LINESTRING ({', '.join(f'{x} {y}' for x, y in course)})"]).interpolate(
         chainage_m
     )[0]
+
+
+def test_a_gauge_warns_above_the_reading_at_which_to_abort() -> None:
+    margin = default_rules().pressure.margin_mbar
+    gauges = [gauge for option in _made()[0].plan.options for gauge in option.gauges]
+    assert gauges
+    for gauge in gauges:
+        assert gauge.abort_mbar < gauge.warning_mbar <= gauge.normal_mbar + 0.05
+        assert gauge.warning_mbar - gauge.abort_mbar == pytest.approx(margin, abs=0.02)
