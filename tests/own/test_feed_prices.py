@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
+import shapely
 
 from netplan.bypass import Feed, FeedKind
+from netplan.bypass.candidates import MainLines, hose_ways
 from netplan.bypass.price import feed_price_minor
 from netplan.bypass.size import sizes_in_order
 from netplan.rules import read_rules
@@ -44,3 +47,22 @@ def test_every_bore_of_the_rules_is_tried_the_smallest_first_then_two_side_by_si
     assert [(size.parallel, round(size.bore_m * 1000.0, 6)) for size in sizes] == [
         (count, bore) for count in (1, 2) for bore in (25.0, 38.0, 63.0)
     ]
+
+
+def test_the_reach_counts_the_hose_with_its_slack() -> None:
+    rules = read_rules(overrides={"bypass": {"reach_m": 20.0, "slack": 1.15}})
+
+    def within(apart_m: float) -> bool:
+        live, fed = (
+            MainLines(
+                np.array([row]),
+                np.array([shapely.LineString([(0, y), (100, y)])], dtype=object),
+                np.array([0.11]),
+            )
+            for row, y in enumerate((0.0, apart_m))
+        )
+        return bool(hose_ways(live, fed, rules))
+
+    # 17.3 m are 19.9 m of hose, 17.5 m are 20.1 m.
+    assert within(17.3)
+    assert not within(17.5)
