@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
-from typing import Any
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, cast
+
+import numpy as np
+import pyarrow as pa
+import pytest
 
 from netplan.network.model import Network
+from netplan.outputs.screen.tables import ranking
 from netplan.screening import lost_at_ends
+from netplan.screening.blocks import BlockFolder, split_blocks
+from netplan.screening.columns import EMPTY_ROW, SCHEMA
+from netplan.screening.run import Screen
 from tests.networks import build, customer, injection, main, service, station, valve
 
 
@@ -55,3 +65,29 @@ def test_what_hangs_on_a_station_and_what_hangs_on_an_injection() -> None:
 def test_a_main_that_a_closed_valve_divides_is_out_as_a_whole() -> None:
     # C-G is fed from either half of B: only without both it has no gas.
     assert _lost(_street(link=True)) == {"A": 1, "B": 3, "C": 1, "D": 1}
+
+
+@pytest.mark.parametrize("quick", [True, False])
+def test_every_main_is_in_one_block_of_its_district(quick: bool) -> None:
+    district = np.repeat(np.array([0, 2, 1], dtype=np.int32), (130, 1, 51))
+    blocks = split_blocks(district, quick=quick)
+    rows = np.concatenate([block.mains for block in blocks])
+    assert sorted(rows.tolist()) == list(range(len(district)))
+    assert [block.number for block in blocks] == list(range(len(blocks)))
+    for block in blocks:
+        assert set(district[block.mains].tolist()) == {block.district}
+
+
+def test_the_worst_comes_first_whatever_a_screen_is_ranked_by() -> None:
+    figures = np.array([3.0, np.nan, 9.0, 5.0])
+    screen = cast(Screen, SimpleNamespace(column=lambda _name: figures))
+    assert ranking(screen, "customers").tolist() == [2, 3, 0, 1]
+    assert ranking(screen, "least_pressure_mbar").tolist() == [0, 3, 2, 1]
+
+
+def test_a_block_made_under_another_question_is_not_taken(tmp_path: Path) -> None:
+    (block,) = split_blocks(np.zeros(2, dtype=np.int32))
+    table = pa.Table.from_pylist([EMPTY_ROW | {"row": row} for row in (0, 1)], schema=SCHEMA)
+    BlockFolder(tmp_path / "blocks", "one question", resume=False).keep(block, table)
+    assert BlockFolder(tmp_path / "blocks", "one question", resume=True).read(block) is not None
+    assert BlockFolder(tmp_path / "blocks", "another", resume=True).read(block) is None
