@@ -66,6 +66,14 @@ def test_never_below_the_published_hour(name: str, hour: int, weekday: int, temp
     assert hour_factor(name, hour, weekday, temperature) >= published * (1.0 - 1e-4)
 
 
+@pytest.mark.parametrize("name", PROFILES)
+@pytest.mark.parametrize("temperature", [-12.0, -2.0, 8.0])
+def test_any_working_day_is_the_worst_of_five(name: str, temperature: float) -> None:
+    for hour in range(24):
+        days = [hour_factor(name, hour, weekday, temperature) for weekday in range(5)]
+        assert hour_factor(name, hour, -1, temperature) == pytest.approx(max(days), rel=1e-12)
+
+
 CUSTOMER = st.tuples(
     st.one_of(st.just(NAN), st.floats(-10, 1e6)),
     st.one_of(st.just(NAN), st.floats(-10, 5e3)),

@@ -140,3 +140,18 @@ def test_how_high_stations_get(city: Network, vicinity: Vicinity) -> None:
     of_part, of_city = build_index(part).part, build_index(city).part[vicinity.rows.node]
     np.testing.assert_array_equal(here[of_part], there[of_city])
     np.testing.assert_array_equal(none_here[of_part], none_there[of_city])
+
+
+def test_a_fault_of_a_station_beyond_the_rim(city: Network, vicinity: Vicinity) -> None:
+    beyond = np.ones(len(city.stations), dtype=bool)
+    beyond[vicinity.rows.station] = False
+    assert beyond.any()
+    most = np.where(beyond, 9_000.0, city.stations.max_outlet_pa_gauge)
+    raised = replace(city, stations=replace(city.stations, max_outlet_pa_gauge=most))
+    again = vicinity_of(raised, middle(raised), 1_500)
+    assert again is not None
+    np.testing.assert_array_equal(again.rows.station, vicinity.rows.station)
+    of_part, of_city = build_index(again.network), build_index(raised)
+    here, there = fault_pressures(of_part)[0][of_part.part], fault_pressures(of_city)[0][of_city.part]
+    np.testing.assert_array_equal(here, there[again.rows.node])
+    assert (here == 9_000.0).any()

@@ -9,6 +9,7 @@ import pytest
 from netplan.customers import (
     RelightOrder,
     address_groups,
+    most_meters,
     natural_key,
     off_on_times,
     priority_codes,
@@ -88,6 +89,16 @@ def test_a_day_too_short_says_so() -> None:
     assert (
         times.reason == "relighting 40 meters takes 3.4 h; 3.0 h are left from the end of the window to 20:00"
     )
+
+
+@pytest.mark.parametrize("start", [None, datetime(2026, 5, 12, 7)])
+def test_a_day_may_end_at_half_past(start: datetime | None) -> None:
+    # From 16:00 to 20:30 a crew of 12 an hour relights 54 meters and no more.
+    for meters, fits in ((54, True), (55, False)):
+        queue = _queue([str(k) for k in range(meters)])
+        times = off_on_times(queue, start=start, hours=9.0, relights_per_hour=12.0, day_end="20:30")
+        assert times.fits == fits
+    assert most_meters(start, 9.0, 12.0, "20:30") == 54
 
 
 def test_without_a_start_the_day_begins_at_seven_and_no_hour_is_promised() -> None:

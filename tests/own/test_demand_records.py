@@ -78,6 +78,17 @@ def test_yearly_energy_takes_no_diversity_and_peak_no_uplift() -> None:
     assert one[0] == pytest.approx(24e3 / HS_J_PER_M3)
 
 
+def test_recorded_peaks_share_by_the_curve() -> None:
+    rules = read_rules(overrides={"demand": {"margin": 0.0}})
+    many = customer_demand(customers_table([NAN] * 100, [24.0] * 100), Window(), rules, HS_J_PER_M3)
+    # 0.449677646 + 0.551234688 / (1 + (100 / 53.84382392)^1.762743268), worked apart.
+    assert many.flow_m3_per_s_std() == pytest.approx(np.full(100, 0.588 * 24e3 / HS_J_PER_M3), rel=1e-3)
+    # Another kind of customer does not share with them.
+    other = customers_table([NAN] * 100, [24.0] * 100, [0] * 99 + [1])
+    alone = customer_demand(other, Window(), rules, HS_J_PER_M3).flow_m3_per_s_std()[-1]
+    assert alone == pytest.approx(24e3 / HS_J_PER_M3, rel=1e-3)
+
+
 def test_margins_raise_demand_exactly() -> None:
     table = customers_table([15000, NAN], [NAN, 24])
     plain = customer_demand(table, Window(air_temp_c=-2.0), default_rules(), HS_J_PER_M3)

@@ -281,3 +281,19 @@ def test_lengths_are_divided_by_the_scale_of_the_projection() -> None:
     assert plain.scale == 1.0
     assert moved.scale > 1.001
     assert moved.pipes.length_m[0] == pytest.approx(plain.pipes.length_m[0], rel=5e-4)
+
+
+def test_chainages_along_a_pipe_are_true_lengths() -> None:
+    from netplan.network.build import build_network
+    from tests.networks import layers
+
+    rows = layers(
+        mains=[main("A", (0, 0), (1000, 0)), main("B", (400, 0), (400, 300))], customers=[], regulators=[R1]
+    )
+    # In UTM 33, far from that zone's central meridian, a metre is longer on the map.
+    network = build_network({name: frame.to_crs(25833) for name, frame in rows.items()})
+    assert network.scale > 1.001
+    (start, tee), (again, end) = pieces_of(network, "A")
+    assert start == 0.0
+    assert tee == again == pytest.approx(400.0, rel=5e-4)
+    assert end == pytest.approx(1000.0, rel=5e-4)

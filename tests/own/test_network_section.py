@@ -62,6 +62,9 @@ def test_sections_are_sorted_and_overlaps_are_one(town: Network) -> None:
     assert section.from_m.tolist() == [10, 5]
     assert section.to_m.tolist() == [40, 9]
     assert section.length_m == pytest.approx(34)
+    # One length within another.
+    inner = work_section(town, [WorkPart("M-101", 10, 40), WorkPart("M-101", 20, 25)])
+    assert (inner.from_m.tolist(), inner.to_m.tolist()) == ([10], [40])
 
 
 @pytest.mark.parametrize(

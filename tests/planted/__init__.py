@@ -1,0 +1,1 @@
+"""Small faults planted in the program, one at a time, and the test that catches each."""
