@@ -12,7 +12,6 @@ from netplan.units import is_bare, quantity
 __all__ = [
     "CHAINAGE",
     "DURATION",
-    "KINDS",
     "LENGTH",
     "LON_LAT",
     "MAIN_CHAINAGE",
@@ -41,19 +40,6 @@ MAIN_FROM_TO: Final = "MAIN:FROM:TO"
 PRESSURE: Final = "PRESSURE"
 SIZES: Final = "SIZE,…"
 TEMPERATURE: Final = "TEMPERATURE"
-
-KINDS: Final = {
-    CHAINAGE: "m",
-    DURATION: "hour",
-    LENGTH: "m",
-    LON_LAT: "degree",
-    MAIN_CHAINAGE: "m",
-    MAIN_FROM_TO: "m",
-    PRESSURE: "mbar",
-    SIZES: "mm",
-    TEMPERATURE: "degC",
-}
-"""What stands for the value of an option that is a quantity, and the unit of a bare number."""
 
 Hours = Annotated[
     str | None,

@@ -121,10 +121,6 @@ class Figures:
         """Return a temperature."""
         return self.text("temperature", celsius)
 
-    def speed(self, m_s: float | None) -> str:
-        """Return an actual velocity."""
-        return self.text("speed", m_s)
-
     def mass(self, kg: float | None) -> str:
         """Return a mass, to three figures."""
         return self.text("mass", kg)

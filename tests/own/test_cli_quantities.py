@@ -17,7 +17,7 @@ import typer
 
 from netplan.cli import main
 from netplan.cli.app import app
-from netplan.cli.quantities import KINDS
+from netplan.cli import quantities
 from netplan.readers import write_layers
 from tests.own.test_cli_bypass import CRS, X, Y, _street
 
@@ -33,6 +33,18 @@ TEXTS = {
     *("--by", "--forecast", "--keep-on", "--language", "--main", "--own-supply", "--scheduler", "--start"),
     *("--street", "--tiles", "--units", "--work"),
 }
+KINDS = {
+    quantities.CHAINAGE: "m",
+    quantities.DURATION: "hour",
+    quantities.LENGTH: "m",
+    quantities.LON_LAT: "degree",
+    quantities.MAIN_CHAINAGE: "m",
+    quantities.MAIN_FROM_TO: "m",
+    quantities.PRESSURE: "mbar",
+    quantities.SIZES: "mm",
+    quantities.TEMPERATURE: "degC",
+}
+"""What stands for the value of an option that is a quantity, and the unit of a bare number."""
 UNIT_WORDS = {"m": "m", "hour": "h", "degree": "°", "mbar": "mbar", "mm": "mm", "degC": "°C"}
 HOSTILE = (
     "lots",

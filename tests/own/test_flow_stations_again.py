@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from netplan.hydraulics import FlowNetwork, FlowSolver, StationState, solve
-from tests.flow_cases import CONDITIONS, M3H, links
+from netplan.hydraulics import FlowNetwork, FlowSolver, StationState
+from tests.flow_cases import CONDITIONS, M3H, links, solve
 
 CAPACITY_M3H = 50.0
 

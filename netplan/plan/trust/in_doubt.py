@@ -21,7 +21,6 @@ from netplan.plan.trust.taken_joined import taken_joined
 __all__ = ["in_doubt_of"]
 
 Flags = NDArray[np.bool_]
-Ints = NDArray[np.int64]
 Key = tuple[str, str, str]
 
 

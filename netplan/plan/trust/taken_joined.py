@@ -13,7 +13,6 @@ from netplan.plan.trust.doubts import NEAR_M, Parting
 
 __all__ = ["taken_joined"]
 
-Ints = NDArray[np.int64]
 _TAKEN: Final = {
     "services-touch": "is taken to be joined to the service it touches",
     "service-between-mains": "is taken to be joined to the mains at both of its ends",
