@@ -15,9 +15,8 @@ import pyproj
 import pytest
 import typer
 
-from netplan.cli import main
+from netplan.cli import main, quantities
 from netplan.cli.app import app
-from netplan.cli import quantities
 from netplan.readers import write_layers
 from tests.own.test_cli_bypass import CRS, X, Y, _street
 
