@@ -133,7 +133,7 @@ def _add_limits(rng: random.Random, layers: dict[str, Any]) -> None:
     for row in layers["regulators"]:
         row["max_outlet_mbar"] = rng.choice([40.0, 50.0, 65.0])
     for row in layers["mains"]:
-        row["mop_mbar"] = rng.choice([None, None, None, 45.0, 55.0, 75.0])
+        row["mop_mbar"] = rng.choice([None] * 9 + [45.0, 55.0, 75.0])
 
 
 def _edges(rng: random.Random, columns: int, rows: int, kind: str) -> list[tuple[Any, Any]]:

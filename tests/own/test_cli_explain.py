@@ -152,7 +152,7 @@ def test_every_row_of_a_pressure_follows_from_the_row_before() -> None:
             root = 1 / math.sqrt(n["f"])
             right = -2 * math.log10(n["k"] / (3.7 * n["d"]) + 2.51 / (reynolds * math.sqrt(n["f"])))
             assert root == pytest.approx(right, rel=1e-7)
-        elif reynolds <= 2000:
+        elif 0 < reynolds <= 2000:
             assert n["f"] == pytest.approx(64 / reynolds, rel=1e-7)
         lost = 16 / math.pi**2 * given["e"] * (n["f"] * n["L"] / n["d"] + n["K"]) * mass**2 / n["d"] ** 4
         lost *= 1 + given["g"] * n["dh"] / given["e"]

@@ -162,9 +162,19 @@ class Case:
         return tuple(feeds), tuple(valves)
 
     def fallback_state(self, k: int) -> State:
-        """Return the state in which a fallback is used; hoses that end in its zone are lost."""
+        """Return the state in which a fallback is used; hoses that end in its zone are lost.
+
+        Where no stop is used a part is given up, and only the feeds that the plan shuts are lost: it ends where
+        valves recorded closed part it from others.
+        """
         shut = [gap for *_, gap in self.fallback_stops(k)]
-        feeds, valves = self.surviving(shut)
+        row = self.option["fallback"][k]
+        if not row["use"]:
+            gone = {one["feed_id"] for one in row["shut"]}
+            feeds = tuple(key for key in self.feeds if _ident(key) not in gone)
+            valves = tuple(key for key in self.opened if _ident(key) not in gone)
+        else:
+            feeds, valves = self.surviving(shut)
         return self.net.state(shut, valves, feeds)
 
     @cached_property
@@ -187,3 +197,8 @@ class Case:
             if row["use"]:
                 name = f"fallback of {row['stop_id']} ({row['failure']})"
                 yield Moment(name, self.fallback_state(k), self.fallback_stops(k), k)
+
+
+def _ident(key: Key) -> str:
+    """Return the id of a feed or valve of its key."""
+    return str(key[1]) if isinstance(key, tuple) else str(key)

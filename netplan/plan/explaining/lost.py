@@ -202,7 +202,7 @@ def _gaps(folder: Folder) -> list[_Length]:
         if len(offsets) < 2:
             continue
         own = folder.pipes[(folder.pipes.layer == "mains") & (folder.pipes.pipe_id == stop.main_id)]
-        node = live_node(folder, stop)
+        node = live_node(folder, stop, was_there=True)
         pressure = folder.node_value(node, "pressure_before_mbar") if node >= 0 else 0.0
         gap = max(offsets) - min(offsets)
         away = gap if stop.work_side == "from" else -gap

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from netplan.bypass import feed_loss_coefficient
 from netplan.constants import MM_PER_M
@@ -18,6 +19,9 @@ from netplan.plan.explaining.sheet import Explanation, Sheet, Table, read
 from netplan.plan.model import Stop
 
 __all__ = ["explain_pressure", "live_node"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 _HALF_DIGIT_MBAR: Final = 0.5e-3
 _SAME_MBAR: Final = 5e-4
@@ -39,10 +43,11 @@ class _Leg:
     end: int
 
 
-def live_node(folder: Folder, stop: Stop) -> int:
+def live_node(folder: Folder, stop: Stop, *, was_there: bool = False) -> int:
     """Return the node on the live side of a stop that its pressure is stated at; -1 without one.
 
-    It is the first node outward on the stop's main that was there before the stops.
+    It is that of the barrier nearest the work; the first one outward on the stop's main that was there before
+    the stops where `was_there`.
     """
     own = folder.pipes[(folder.pipes.layer == "mains") & (folder.pipes.pipe_id == stop.main_id)]
     at = stop.chainage_m
@@ -59,8 +64,8 @@ def live_node(folder: Folder, stop: Stop) -> int:
     known = [
         node
         for node in outward
-        if math.isfinite(folder.node_value(node, "pressure_before_mbar"))
-        and math.isfinite(folder.node_value(node, "pressure_mbar"))
+        if math.isfinite(folder.node_value(node, "pressure_mbar"))
+        and (not was_there or math.isfinite(folder.node_value(node, "pressure_before_mbar")))
     ]
     return known[0] if known else -1
 
@@ -190,18 +195,12 @@ def _way(folder: Folder, node: int) -> tuple[list[_Leg], int]:
     giving = folder.stations[folder.stations.flow_m3h > 0.0]
     stations = {place[int(n)] for n in giving.node}
     legs: list[_Leg] = []
-    at = place[int(node)]
-    while at not in stations:
-        rows = np.flatnonzero((end == at) & (flow > 0.0))
-        if not len(rows) and not legs:
-            # A dead end without a draw: nothing flows, the pressure is that of the other end.
-            rows = np.flatnonzero((end == at) | (start == at))
-        if not len(rows) or len(legs) > len(links):
-            raise BadInputError(f"plan.gpkg: no gas flows to node {node}; make the plan again")
-        row = int(rows[np.argmax(flow[rows])])
-        one, other = int(start[row]), int(end[row])
-        if other != at:
-            one, other = other, one
+
+    def add(row: int, at: int) -> int:
+        """Add the link of a row, that ends at a node; return its other end."""
+        one, other = (
+            (int(end[row]), int(start[row])) if start[row] == at else (int(start[row]), int(end[row]))
+        )
         link = links.iloc[row]
         legs.append(
             _Leg(
@@ -210,8 +209,40 @@ def _way(folder: Folder, node: int) -> tuple[list[_Leg], int]:
                 *(float(link.loss_coefficient), one, other),
             )
         )
-        at = one
+        return one
+
+    at = place[int(node)]
+    for row in _still(start, end, flow, at, stations):
+        at = add(row, at)
+    while at not in stations:
+        rows = np.flatnonzero((end == at) & (flow > 0.0))
+        if not len(rows) or len(legs) > len(links):
+            raise BadInputError(f"plan.gpkg: no gas flows to node {node}; make the plan again")
+        at = add(int(rows[np.argmax(flow[rows])]), at)
     return legs[::-1], at
+
+
+def _still(start: Ints, end: Ints, flow: Floats, at: int, stations: set[int]) -> list[int]:
+    """Return the links of a dead end without a draw, from a node to where gas flows or a station gives it.
+
+    Nothing flows in them: the pressure is that of the other end.
+    """
+    came: dict[int, tuple[int, int]] = {at: (-1, -1)}
+    queue = [at]
+    for node in queue:
+        if node in stations or bool(((end == node) & (flow > 0.0)).any()):
+            rows: list[int] = []
+            here = node
+            while here != at:
+                row, here = came[here]
+                rows.append(row)
+            return rows[::-1]
+        for row in np.flatnonzero((start == node) | (end == node)).tolist():
+            other = int(end[row]) if start[row] == node else int(start[row])
+            if other not in came:
+                came[other] = (row, node)
+                queue.append(other)
+    return []
 
 
 def _begin(folder: Folder, start: int) -> tuple[float, str]:
