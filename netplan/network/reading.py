@@ -93,7 +93,8 @@ def read(given: Mapping[str, Any], notes: Notes) -> Layers:
         # What reading the source noticed of a layer that is missing is about a name that is near.
         near = "".join(f" ({found.what})" for found in notes.sorted() if found.layer in missing)
         raise BadNetworkError(
-            f"the network has no layer {' and '.join(missing)}{near}; name its layers after the input contract"
+            f"the network has no layer {' and '.join(missing)}{near}; "
+            "name its layers after the input contract"
         )
     working = working_crs({name: layer for name, layer in raw.items() if len(layer) or layer.crs})
 

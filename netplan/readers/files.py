@@ -138,7 +138,9 @@ class FolderSource:
 
     def other_files(self) -> tuple[str, ...]:
         """Return files of other kinds, and those of a folder within, which are no layers here."""
-        beside = {file.stem for some in self._files.values() for file in some if file.suffix.lower() == ".shp"}
+        beside = {
+            file.stem for some in self._files.values() for file in some if file.suffix.lower() == ".shp"
+        }
         is_beside = [name.lower().endswith(".dbf") and name[:-4] in beside for name in self._others]
         return tuple(sorted(name for name, own in zip(self._others, is_beside, strict=True) if not own))
 
@@ -177,7 +179,7 @@ class FolderSource:
 
 
 def _others(path: Path) -> list[str]:
-    """Return names of files that may hold a layer: of kinds that are not read, or in a folder of their own."""
+    """Return names of files that may hold a layer: of kinds not read, or in a folder of its own."""
     if path.suffix.lower() in _OTHER:
         return [path.name]
     try:

@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping
 from typing import Final
 
 from netplan.network.contract import BASE_LAYERS, LayerSpec, layer_specs
-from netplan.readers.mapping.draft.vocabulary import likeness, plain, tokens
+from netplan.readers.vocabulary import likeness, plain, tokens
 
 __all__ = ["is_given_by_database", "near_column", "near_layer", "shown"]
 
@@ -107,7 +107,9 @@ def near_column(
 
 
 def _best(scores: Mapping[str, float], last: Collection[str] = ()) -> str:
-    best = max(scores, key=lambda target: (scores[target] > 0 and target not in last, scores[target]), default="")
+    best = max(
+        scores, key=lambda target: (scores[target] > 0 and target not in last, scores[target]), default=""
+    )
     return best if best and scores[best] > 0 else ""
 
 
@@ -138,7 +140,7 @@ def _of_trade(kind: str, target: str, name: str) -> float:
 
 
 def _exact(alike: float) -> float:
-    """Return a likeness that is of whole names: state is a word for status, so status may be meant for state."""
+    """Return a likeness that is of whole names: where state is a word for status, status may mean state."""
     return alike if alike >= _TRADE_NAME else 0.0
 
 
@@ -149,7 +151,8 @@ def _of_compound(kind: str, target: str, name: str) -> float:
             likeness(kind, target, token[: len(token) - ending])
             for token in tokens(name)
             for ending in (1, 2)
-            if len(token) - ending >= _ONE_OFF and likeness(kind, target, token[: len(token) - ending]) >= _TOKEN
+            if len(token) - ending >= _ONE_OFF
+            and likeness(kind, target, token[: len(token) - ending]) >= _TOKEN
         ),
         default=0.0,
     )

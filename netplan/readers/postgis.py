@@ -151,9 +151,7 @@ class PostgisSource:
         return self._counts[layer]
 
     def _counted(self, table: _Table) -> int:
-        query = sql.SQL("SELECT count(*) FROM {}").format(
-            sql.Identifier(self._address.schema, table.name)
-        )
+        query = sql.SQL("SELECT count(*) FROM {}").format(sql.Identifier(self._address.schema, table.name))
         with self._lock, _told(f"{self.name}: layer {table.name}"):
             try:
                 # A view that fails must not end the one transaction that all is read in.

@@ -14,8 +14,8 @@ from netplan.readers.mapping.draft.layers import Guess
 from netplan.readers.mapping.draft.look import SeenColumn, SeenLayer
 from netplan.readers.mapping.draft.readable import says_numbers, size_column, size_says
 from netplan.readers.mapping.draft.units import NOTHING, Unit, guess_unit
-from netplan.readers.mapping.draft.vocabulary import likeness, meaning, plain
 from netplan.readers.mapping.model import GAP
+from netplan.readers.vocabulary import likeness, meaning, plain
 
 __all__ = ["DraftColumn", "DraftFeed", "draft_feed", "references"]
 

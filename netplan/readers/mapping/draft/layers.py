@@ -7,7 +7,7 @@ from typing import Final
 
 from netplan.network.contract import layer_specs
 from netplan.readers.mapping.draft.look import SeenColumn, SeenLayer
-from netplan.readers.mapping.draft.vocabulary import likeness, pipe_kind
+from netplan.readers.vocabulary import likeness, pipe_kind
 
 __all__ = ["Guess", "guess_layers"]
 
