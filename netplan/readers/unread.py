@@ -13,10 +13,7 @@ from netplan.network.notes import Notes
 from netplan.readers.near_names import is_given_by_database, near_layer, shown
 from netplan.readers.source import CountsFeatures, HasOtherFiles, LayerSource
 
-__all__ = ["NAME_CODES", "LeftColumns", "note_columns", "note_layers"]
-
-NAME_CODES: Final = ("ambiguous-name", "column-not-read", "layer-not-read", "read-as")
-"""Codes of findings about names that were read in another case, or not at all."""
+__all__ = ["LeftColumns", "note_columns", "note_layers"]
 
 _MEND_LAYER: Final = "name it so, put it into that layer, or give a mapping that takes it"
 _MEND_COLUMN: Final = "name it so, or give a mapping that says what it is"

@@ -173,7 +173,7 @@ def note_shared_ids(layer: str, parts: Sequence[tuple[str, RawLayer]], notes: No
             else:
                 what = f"the id stands in {shown(before)} and in {shown(name)}"
             notes.add_each(
-                "id-in-two-layers",
+                "clashing-id",
                 layer,
                 Text(ids),
                 both,
