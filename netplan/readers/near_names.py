@@ -22,6 +22,9 @@ _TRADE_NAME: Final = 100.0
 _ONE_OFF, _TWO_OFF = 4, 10
 """Letters from which a name may be misspelt by one letter, and by two."""
 
+_NEVER_MISSED: Final = ("priority",)
+"""Columns of which a second one is told whatever it is called: part of the priorities may stand there."""
+
 _LONGEST: Final = 60
 
 _GIVEN: Final = (
@@ -91,14 +94,14 @@ def near_column(
         Layer of the contract that its features are read as.
     taken : collection of str
         Columns of the contract that are read already: a name is near one of these only where it differs in
-        case, separators, plural or a number at its end.
+        case, separators, plural or a number at its end; any name may be near priority.
     others : mapping, optional
         Columns of the source that a mapping reads, alike in the same way.
     """
     scores: dict[str, float] = {}
     for column in spec.columns:
         score = max(_spelling(name, column.name, parts=True), _of_trade("column", column.name, name))
-        if score >= _PLURAL or column.name not in taken:
+        if score >= _PLURAL or column.name not in taken or column.name in _NEVER_MISSED:
             scores[column.name] = score
     for other in others or ():
         score = _spelling(name, other, parts=False)
@@ -132,11 +135,18 @@ def _spelling(name: str, target: str, *, parts: bool) -> float:
 
 
 def _of_trade(kind: str, target: str, name: str) -> float:
-    alike = max(likeness(kind, target, name), _exact(likeness(kind, "_".join(tokens(name)), target)))
+    alike = max(_of_words(kind, target, name), _exact(likeness(kind, "_".join(tokens(name)), target)))
     if alike >= _TRADE_NAME:
         return _TRADE
     # Half a word says little of a layer: 'domain' holds 'main'. A column is looked for more widely.
     return alike if alike >= _TOKEN or kind == "column" else _of_compound(kind, target, name)
+
+
+def _of_words(kind: str, target: str, name: str) -> float:
+    """Return the likeness of a name, or less of one of its longer words: prio of Prio_2 begins priority."""
+    words = [token for token in tokens(name) if len(token) >= _ONE_OFF] if kind == "column" else []
+    parts = (min(likeness(kind, target, word), _TOKEN - 1.0) for word in words)
+    return max(likeness(kind, target, name), *parts, 0.0)
 
 
 def _exact(alike: float) -> float:

@@ -8,7 +8,7 @@ from typing import Final
 
 from netplan.errors import BadInputError
 from netplan.findings import Severity
-from netplan.network.contract import layer_specs
+from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.notes import Notes
 from netplan.readers.near_names import is_given_by_database, near_layer, shown
 from netplan.readers.source import CountsFeatures, HasOtherFiles, LayerSource
@@ -107,7 +107,8 @@ def note_columns(left: Iterable[LeftColumns], near: Callable[[LeftColumns, str],
         for name in sorted(columns.names):
             if not columns.features or is_given_by_database(name):
                 continue
-            if like := near(columns, name):
+            # The base map is drawn and nothing else: no plan rests on its columns.
+            if columns.layer not in BASE_LAYERS and (like := near(columns, name)):
                 notes.add(
                     "column-not-read",
                     columns.layer,

@@ -248,3 +248,48 @@ def test_a_draft_of_districts_names_them_and_the_ids_they_share(tmp_path: Path) 
     assert not any(gap.startswith("services") for gap in draft.gaps)
     with pytest.raises(BadNetworkError, match="in customers and in customers_2"):
         read_network(place, mapping=parse_mapping(draft.text))
+
+
+def test_a_draft_asks_for_a_layer_that_it_leaves_out_for_its_geometry(tmp_path: Path) -> None:
+    frames = small_town()
+    frames["valves"] = frames["valves"].assign(geometry=frames["valves"].buffer(1.0))
+    draft = draft_mapping(open_source(written(frames, tmp_path / "d")))
+    n = len(frames["valves"])
+    assert f"valves: is it layer valves (polygon, {n} features), which is left out?" in draft.gaps
+    assert f"# Left out: valves (polygon, {n} features)" in draft.text
+
+
+NOTE = "dialysis at home, third floor"
+
+
+def test_no_finding_holds_a_restricted_note(tmp_path: Path) -> None:
+    frames = small_town()
+    n = len(frames["customers"])
+    frames["customers"] = frames["customers"].assign(remark=[NOTE, *[None] * (n - 1)])
+    for unlisted in ("report", "empty"):
+        mapping = REST + (
+            '[[customers]]\nsource = "customers"\nwhere = [{ column = "remark", is = ["none"] }]\n'
+            + CUSTOMERS
+            + '[[customers]]\nsource = "customers"\nwhere = [{ column = "remark", is_not = ["none", ""] }]\n'
+            '[customers.columns]\nid = "id"\naddress = "address"\n'
+            f'priority_note = {{ from = "remark", values = {{ none = "" }}, unlisted = "{unlisted}" }}\n'
+        )
+        found = findings(frames, tmp_path / unlisted, mapping)
+        assert {"rows-not-taken", "unlisted-word"} <= {f.code for f in found}
+        assert not [f for f in found if "dialysis" in f.line()]
+    left = only(found, "rows-not-taken")
+    assert f"{n - 1} of {n} features" in left.what
+
+
+def test_a_row_that_is_left_out_does_not_tell_its_note(tmp_path: Path) -> None:
+    frames = small_town()
+    n = len(frames["customers"])
+    frames["customers"] = frames["customers"].assign(remark=[NOTE, *[None] * (n - 1)])
+    mapping = REST + (
+        '[[customers]]\nsource = "customers"\nwhere = [{ column = "remark", missing = true }]\n'
+        '[customers.columns]\nid = "id"\naddress = "address"\npriority_note = "remark"\n'
+    )
+    left = only(findings(frames, tmp_path / "d", mapping), "rows-not-taken")
+    assert left.what == (
+        f"1 of {n} features of customers are taken by no feed of the mapping, as it says: remark is restricted"
+    )

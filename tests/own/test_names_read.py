@@ -184,6 +184,14 @@ def test_the_exact_column_wins_and_the_other_is_told(tmp_path: Path) -> None:
     assert finding.what == f"column Priority was not read ({count} features); it looks like priority"
 
 
+def test_a_second_column_of_priorities_is_a_warning_whatever_it_is_called(tmp_path: Path) -> None:
+    frames = town()
+    frames["customers"] = frames["customers"].assign(Prio2="x", care_code="y", street_2="z", Owner="o")
+    found = told(read_layers(as_parquet(frames, tmp_path)).findings, "column-not-read")
+    warned = [f.what.split()[1] for f in found if f.severity is Severity.WARNING]
+    assert warned == ["Prio2", "care_code", "street_2"]
+
+
 def test_the_exact_layer_wins_and_two_others_are_an_error(tmp_path: Path) -> None:
     frames = town()
     (tmp_path / "a").mkdir()
@@ -201,6 +209,8 @@ def test_the_exact_layer_wins_and_two_others_are_an_error(tmp_path: Path) -> Non
 NEAR_COLUMNS = [
     ("customers", "priority", "prio"),
     ("customers", "priority", "critical_code"),
+    ("customers", "priority", "Prio2"),
+    ("customers", "priority", "PRIO_CODE"),
     ("customers", "priority", "prioritty"),
     ("customers", "priority", "priority "),
     ("customers", "service_id", "service-id"),

@@ -24,10 +24,13 @@ from netplan.readers.mapping.units import unit_factor
 from netplan.readers.near_names import shown
 from netplan.reference.size_text import read_ratio
 
-__all__ = ["Place", "build_column"]
+__all__ = ["RESTRICTED", "Place", "build_column"]
 
 _MOST_QUANTITIES: Final = 10_000
 """Different texts that are read one by one, with a unit for example; more than that is no list of sizes."""
+
+RESTRICTED: Final = ("priority_note",)
+"""Columns whose texts go into the call sheet and nowhere else, findings included."""
 
 _MOST_TOLD: Final = 8
 """Words that are named with their numbers of features; the rest is counted."""
@@ -154,7 +157,7 @@ def _report_words(
         place.ids,
         rows & ~open_words,
         Severity.WARNING,
-        lambda row: f"the mapping does not say what {column.name} {texts[row].as_py()[:40]!r} means",
+        lambda row: f"the mapping does not say what {_named(column, texts[row].as_py()[:40])} means",
         f"list the word under columns.{column.name}.values of the mapping",
     )
 
@@ -167,6 +170,8 @@ def _count_words(rows: NDArray[np.bool_], texts: Any, column: Column, place: Pla
     counts.sort(key=lambda row: (-row["counts"], row["values"]))
     told = ", ".join(f"'{shown(row['values'])}' ({row['counts']:,})" for row in counts[:_MOST_TOLD])
     more = f" and {len(counts) - _MOST_TOLD:,} more" if len(counts) > _MOST_TOLD else ""
+    if column.name in RESTRICTED:
+        told, more = f"{int(rows.sum()):,} features", ""
     place.notes.add(
         "unlisted-word",
         place.layer,
@@ -175,6 +180,11 @@ def _count_words(rows: NDArray[np.bool_], texts: Any, column: Column, place: Pla
         f"the mapping does not list these words of {column.name}, and empties them: {told}{more}",
         f"list them under columns.{column.name}.values, or under empty where they mean nothing",
     )
+
+
+def _named(column: Column, word: str) -> str:
+    """Return a column with a word of it, but for one whose words are no one's but the call sheet's."""
+    return column.name if column.name in RESTRICTED else f"{column.name} {word!r}"
 
 
 def _numbers(rule: ColumnRule, column: Column, source: Any, place: Place) -> Any:

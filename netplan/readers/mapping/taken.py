@@ -17,6 +17,7 @@ from netplan.network.normalise import column_text
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer
 from netplan.network.text import Text
+from netplan.readers.mapping.columns import RESTRICTED
 from netplan.readers.mapping.model import GAP, Condition, Feed
 from netplan.readers.mapping.texts import joined, matching, word_of
 from netplan.readers.near_names import shown
@@ -80,10 +81,14 @@ def note_left_rows(
         return
     said = np.logical_and.reduce([_left_by_name(part, parts, raw, known) for part in parts])
     columns = sorted({known[condition.column] for part in parts for condition in part.conditions})
+    restricted = _restricted(parts, known)
     for rows, is_said in ((left & ~said, False), (left & said, True)):
         if not rows.any():
             continue
-        values = "; ".join(f"{shown(column)} {_values(raw, column, rows)}" for column in columns)
+        values = "; ".join(
+            f"{shown(column)} {'is restricted' if column in restricted else _values(raw, column, rows)}"
+            for column in columns
+        )
         weight = Severity.NOTE if is_said or parts[0].layer in BASE_LAYERS else Severity.WARNING
         notes.add(
             "rows-not-taken",
@@ -96,6 +101,12 @@ def note_left_rows(
             if is_said
             else "take them into a feed, or leave them out by is_not",
         )
+
+
+def _restricted(parts: Sequence[Part], known: Mapping[str, str]) -> set[str]:
+    """Return the columns of the source whose texts no finding may hold."""
+    rules = [rule for part in parts for name, rule in part.feed.columns.items() if name in RESTRICTED]
+    return {known[column] for rule in rules for column in rule.from_ or () if column in known}
 
 
 def _left_by_name(part: Part, parts: Sequence[Part], raw: RawLayer, known: Mapping[str, str]) -> Mask:

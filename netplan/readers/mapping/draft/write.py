@@ -11,6 +11,7 @@ from netplan.readers.mapping.draft.columns import DraftColumn, DraftFeed
 from netplan.readers.mapping.draft.layers import Guess
 from netplan.readers.mapping.draft.look import SeenLayer
 from netplan.readers.mapping.model import GAP
+from netplan.readers.near_names import near_layer
 
 __all__ = ["Draft", "draft_text"]
 
@@ -67,6 +68,11 @@ def draft_text(
         lines += [f"# {_comment(line)}: is it the same thing twice? Else give one of them a prefix.", ""]
     for feed in feeds:
         lines += _feed(feed, gaps)
+    gaps += [
+        f"{near}: is it layer {layer.name} ({layer.geometry}, {layer.count} features), which is left out?"
+        for layer in left
+        if (near := near_layer(layer.name)) and layer.count
+    ]
     notes = [*unread]
     notes += [f"{layer.name} ({layer.geometry}, {layer.count} features) is left out" for layer in left]
     lines += [f"# Left out: {_comment(note)}" for note in notes]
