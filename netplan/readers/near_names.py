@@ -144,9 +144,12 @@ def _of_trade(kind: str, target: str, name: str) -> float:
 
 def _of_words(kind: str, target: str, name: str) -> float:
     """Return the likeness of a name, or less of one of its longer words: prio of Prio_2 begins priority."""
-    words = [token for token in tokens(name) if len(token) >= _ONE_OFF] if kind == "column" else []
-    parts = (min(likeness(kind, target, word), _TOKEN - 1.0) for word in words)
-    return max(likeness(kind, target, name), *parts, 0.0)
+    best = likeness(kind, target, name)
+    for place, word in enumerate(tokens(name) if kind == "column" else ()):
+        if len(word) >= _ONE_OFF:
+            # The first word says more: PRIO_CODE is no code.
+            best = max(best, min(likeness(kind, target, word), _TOKEN - 1.0) - place)
+    return best
 
 
 def _exact(alike: float) -> float:
