@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import geopandas
@@ -293,3 +294,50 @@ def test_a_row_that_is_left_out_does_not_tell_its_note(tmp_path: Path) -> None:
     assert left.what == (
         f"1 of {n} features of customers are taken by no feed of the mapping, as it says: remark is restricted"
     )
+
+
+def test_a_feature_that_two_feeds_take_is_an_error(tmp_path: Path) -> None:
+    frames, _ = with_states()
+    feeds = "".join(
+        f'[[customers]]\nsource = "customers"\nwhere = [{{ column = "condition", is = {words} }}]\n{CUSTOMERS}'
+        for words in ('["Active", "ACTIVE", ""]', '["ACTIVE", "Closed"]')
+    )
+    found = findings(frames, tmp_path / "d", REST + feeds)
+    [error] = [f for f in found if f.severity is Severity.ERROR]
+    assert (error.code, error.feature_id) == ("clashing-id", "C00")
+    assert error.what == "two feeds of the mapping take it from customers"
+    assert not [f for f in found if f.code == "rows-not-taken"]
+
+
+def test_a_row_in_two_files_that_mending_leaves_out_is_no_error_any_more(tmp_path: Path) -> None:
+    frames = districts()
+    frames["south"] = pd.concat([frames["north"].iloc[-1:], frames["south"]])
+    feeds = "".join(f'[[customers]]\nsource = "{name}"\n{CUSTOMERS}' for name in ("north", "south"))
+    place = written(frames, tmp_path / "d")
+    (tmp_path / "m.toml").write_text(REST + feeds, encoding="utf-8")
+    arguments = ["check", str(place), "--mapping", str(tmp_path / "m.toml")]
+    assert isinstance(CliRunner().invoke(app, arguments).exception, BadNetworkError)
+    mended = CliRunner().invoke(app, [*arguments, "--mend", str(tmp_path / "mended.gpkg")])
+    assert mended.exit_code == 0
+    names = list(read_network(tmp_path / "mended.gpkg").customers.id)
+    assert names == list(build_network(small_town()).customers.id)
+
+
+def test_a_plan_says_what_its_mapping_leaves_out(tmp_path: Path) -> None:
+    frames, n = with_states()
+    place = written(frames, tmp_path / "d")
+    mapping = (
+        REST + '[[customers]]\nsource = "customers"\nwhere = [{ column = "condition", is = "Active" }]\n'
+    )
+    (tmp_path / "m.toml").write_text(mapping + CUSTOMERS, encoding="utf-8")
+    work = ["--main", "M0", "--from", "60", "--to", "64", "--no-weather", "--no-papers", "--options", "1"]
+    given = ["plan", str(place), "--mapping", str(tmp_path / "m.toml"), *work, "--out", str(tmp_path / "p")]
+    result = CliRunner().invoke(app, given)
+    assert result.exit_code == 0
+    what = (
+        f"4 of {n} features of customers are taken by no feed of the mapping: "
+        "condition 'Closed' (2), empty (1), 'ACTIVE' (1)"
+    )
+    assert what in " ".join(result.output.split())
+    rows = json.loads((tmp_path / "p" / "plan.json").read_bytes())["findings"]
+    assert what in [row["what"] for row in rows if row["code"] == "rows-not-taken"]

@@ -12,11 +12,12 @@ import pytest
 from typer.testing import CliRunner
 
 from netplan.cli.app import app
+from netplan.cli.sample import sample_network
 from netplan.errors import BadInputError, BadNetworkError
 from netplan.findings import Finding, Severity
 from netplan.network.build import build_network
 from netplan.network.contract import layer_specs
-from netplan.readers import read_layers, read_network, write_layers
+from netplan.readers import open_source, read_layers, read_network, write_layers
 from netplan.readers.near_names import near_column, near_layer
 from tests import postgis_server
 from tests.postgis_server import Server, store
@@ -374,3 +375,16 @@ def test_names_of_other_things_are_near_none(name: str) -> None:
 def test_write_layers_gives_no_finding(tmp_path: Path) -> None:
     for name, kind in (("t.gpkg", "parquet"), ("p", "parquet"), ("g", "geojson"), ("s", "shp")):
         assert read_layers(write_layers(town(), tmp_path / name, kind)).findings == ()
+
+
+def test_the_sample_town_in_capitals_is_the_sample_town(tmp_path: Path) -> None:
+    native = read_network(sample_network())
+    source = open_source(sample_network())
+    for name in source.layer_names():
+        frame = geopandas.read_file(sample_network(), layer=name, engine="pyogrio")
+        capitals = {c: c.upper() for c in frame.columns if c != "geometry"}
+        frame.rename(columns=capitals).to_file(tmp_path / "T.gpkg", layer=name.title(), engine="pyogrio")
+    network = read_network(tmp_path / "T.gpkg")
+    assert network.content_sha256 == native.content_sha256
+    assert list(network.customers.priority) == list(native.customers.priority)
+    assert {f.code for f in set(network.findings) ^ set(native.findings)} == {"read-as"}

@@ -22,7 +22,10 @@ from netplan.readers.mapping.model import GAP, Condition, Feed
 from netplan.readers.mapping.texts import joined, matching, word_of
 from netplan.readers.near_names import shown
 
-__all__ = ["Part", "note_left_rows", "note_missed_words", "note_shared_ids"]
+__all__ = ["CLASHING_ID", "Part", "note_left_rows", "note_missed_words", "note_shared_ids"]
+
+CLASHING_ID: Final = "clashing-id"
+"""Code of an id that stands in two source layers of one layer of the contract."""
 
 _MOST_VALUES: Final = 8
 """Values that are named with their numbers of features; the rest is counted."""
@@ -184,7 +187,7 @@ def note_shared_ids(layer: str, parts: Sequence[tuple[str, RawLayer]], notes: No
             else:
                 what = f"the id stands in {shown(before)} and in {shown(name)}"
             notes.add_each(
-                "clashing-id",
+                CLASHING_ID,
                 layer,
                 Text(ids),
                 both,
