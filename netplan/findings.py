@@ -5,6 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
+
+READING_CODES: Final = (
+    "ambiguous-name",
+    "column-not-read",
+    "feed-takes-nothing",
+    "layer-not-read",
+    "read-as",
+    "rows-not-taken",
+    "word-in-other-case",
+)
+"""Codes of findings about what was not read of a source, or read under another name."""
 
 
 class Severity(StrEnum):

@@ -19,6 +19,7 @@ from netplan.outputs.findings import print_findings, write_findings_json, write_
 from netplan.outputs.mended import print_changes, write_changes, write_mended
 from netplan.readers import open_source, read_layers, read_mapping
 from netplan.readers.guard import LIMITS, UNLIMITED
+from netplan.readers.mapping.taken import CLASHING_ID
 from netplan.readers.window import cut_to, read_window
 
 
@@ -57,7 +58,7 @@ def command(
     raw = read_layers(source, mapping=None if mapping is None else read_mapping(mapping), within=window)
     if window is not None:
         raw = cut_to(raw, window)
-    layers = raw.layers
+    layers, noticed = raw.layers, raw.findings
     if mend_out is not None:
         reach = metres(snap, "--snap")
         if not 0 < reach <= NEAR_M:
@@ -66,11 +67,13 @@ def command(
             )
         mended = mend(layers, reach)
         layers = mended.layers
+        # Rows left out may have held them; an id that is still used twice is a duplicate-id.
+        noticed = tuple(finding for finding in noticed if finding.code != CLASHING_ID)
         write_mended(layers, mend_out)
         if changes is not None:
             write_changes(mended, changes)
         print_changes(mended, console())
-    seen = survey(layers, raw.source, raw.findings)
+    seen = survey(layers, raw.source, noticed)
     if json_out is not None:
         write_findings_json(seen.findings, seen.crs, json_out)
     if layer_out is not None:

@@ -90,8 +90,12 @@ def read(given: Mapping[str, Any], notes: Notes) -> Layers:
     raw = {name: as_raw(name, given[name]) for name in specs if name in given}
     missing = [name for name, spec in specs.items() if spec.required and name not in raw]
     if missing:
-        names = " and ".join(missing)
-        raise BadNetworkError(f"the network has no layer {names}; name its layers after the input contract")
+        # What reading the source noticed of a layer that is missing is about a name that is near.
+        near = "".join(f" ({found.what})" for found in notes.sorted() if found.layer in missing)
+        raise BadNetworkError(
+            f"the network has no layer {' and '.join(missing)}{near}; "
+            "name its layers after the input contract"
+        )
     working = working_crs({name: layer for name, layer in raw.items() if len(layer) or layer.crs})
 
     def line_layer(name: str) -> tuple[Lines, Sizes]:

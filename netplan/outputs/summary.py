@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from rich.console import Console
 from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
+from netplan.findings import READING_CODES
 from netplan.outputs.doubtful import customers_in_doubt
 from netplan.outputs.figures import METRIC, Figures
 from netplan.outputs.weather_digits import figures_for_weather
-from netplan.plan.model import Option, Plan, Stop, TrustRow, WeatherLine
+from netplan.plan.model import FindingRow, Option, Plan, Stop, TrustRow, WeatherLine
 
 __all__ = ["print_summary"]
 
 _FINDINGS_SHOWN = 8
+_LONGEST_NOTE = 300
 
 
 def print_summary(plan: Plan, console: Console, *, units: Figures = METRIC, note: str = "") -> None:
@@ -46,10 +48,14 @@ def print_summary(plan: Plan, console: Console, *, units: Figures = METRIC, note
             console.print(line)
         if best.warnings:
             console.print(_list("Warnings", map(units.sentence, best.warnings)))
-    if plan.findings:
-        shown = [_finding_line(plan, k) for k in range(min(len(plan.findings), _FINDINGS_SHOWN))]
-        if len(plan.findings) > _FINDINGS_SHOWN:
-            shown.append(f"… and {len(plan.findings) - _FINDINGS_SHOWN} more in plan.json")
+    of_reading = [row for row in plan.findings if row.code in READING_CODES]
+    if of_reading:
+        console.print(_list("Not read, or read under another name", _reading_lines(of_reading)))
+    others = [row for row in plan.findings if row.code not in READING_CODES]
+    if others:
+        shown = [_finding_line(row) for row in others[:_FINDINGS_SHOWN]]
+        if len(others) > _FINDINGS_SHOWN:
+            shown.append(f"… and {len(others) - _FINDINGS_SHOWN} more in plan.json")
         console.print(_list("Findings in the data that touch this plan", shown))
     if plan.options and plan.options[0].trust.would_change:
         rows = plan.options[0].trust.would_change
@@ -196,8 +202,23 @@ def _line(name: str, value: str) -> Text:
     return text
 
 
-def _finding_line(plan: Plan, index: int) -> str:
-    row = plan.findings[index]
+def _reading_lines(rows: Sequence[FindingRow]) -> list[str]:
+    """Return warnings about what was not read, a line each, and the notes in a line for each kind."""
+    grave = [row for row in rows if row.severity != "note"]
+    lines = [f"{row.severity}: {row.layer or 'network'}: {row.what}" for row in grave[:_FINDINGS_SHOWN]]
+    if len(grave) > _FINDINGS_SHOWN:
+        lines.append(f"… and {len(grave) - _FINDINGS_SHOWN} more warnings in plan.json")
+    notes: dict[str, list[str]] = {}
+    for row in rows:
+        if row.severity == "note":
+            notes.setdefault(row.code, []).append(f"{row.layer}: {row.what}".removeprefix(": "))
+    for said in notes.values():
+        line = "; ".join(said)
+        lines.append(line if len(line) <= _LONGEST_NOTE else f"{line[:_LONGEST_NOTE]}… (all in plan.json)")
+    return lines
+
+
+def _finding_line(row: FindingRow) -> str:
     where = f"{row.layer} {row.feature_id}".strip() or "network"
     return f"{row.severity}: {where}: {row.what}; {row.mend}"
 

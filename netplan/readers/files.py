@@ -9,7 +9,7 @@ from typing import Final
 from netplan.errors import BadInputError
 from netplan.network.raw import RawLayer
 from netplan.readers.cache_key import content_of_files
-from netplan.readers.geoparquet import fields_of_geoparquet, read_geoparquet
+from netplan.readers.geoparquet import fields_of_geoparquet, read_geoparquet, rows_of_parquet
 from netplan.readers.guard import LIMITS, Limits, guard_file, guard_inside, guard_rows, guard_table
 from netplan.readers.ogr import OgrLayer, layer_names, look_at_ogr, read_ogr
 from netplan.readers.source import Field, Window
@@ -19,6 +19,11 @@ __all__ = ["FolderSource", "GeoPackageSource"]
 _PARQUET: Final = (".parquet", ".geoparquet")
 _OGR: Final = (".geojson", ".json", ".shp")
 _BESIDE_SHP: Final = (".shx", ".dbf", ".prj", ".cpg")
+_OTHER: Final = (
+    *(".gpkg", ".gdb", ".sqlite", ".gml", ".kml", ".kmz", ".tab", ".mif", ".fgb", ".dxf", ".dwg"),
+    *(".geojsonl", ".ndjson", ".csv", ".tsv", ".txt", ".xlsx", ".xls", ".ods", ".dbf", ".zip", ".gz", ".7z"),
+)
+"""Endings of files that may hold a layer, but are not read from a folder."""
 
 
 class GeoPackageSource:
@@ -57,6 +62,10 @@ class GeoPackageSource:
         """Read some columns of a layer and its geometry."""
         return read_ogr(self._look(layer), columns, within)
 
+    def count(self, layer: str) -> int:
+        """Return how many features a layer has."""
+        return self._look(layer).rows
+
     def content_key(self, within: Window | None, layers: Collection[str]) -> str:  # noqa: ARG002
         """Return a digest of the file, and of the journal beside it that may hold newer rows."""
         journal = self._path.with_name(f"{self._path.name}-wal")
@@ -88,9 +97,12 @@ class FolderSource:
         self._guarded: set[Path] = set()
         self._files: dict[str, list[Path]] = {}
         self._seen: dict[str, OgrLayer] = {}
+        self._others: list[str] = []
         for file in sorted(path.iterdir()):
             if file.suffix.lower() in (*_PARQUET, *_OGR) and file.is_file():
                 self._files.setdefault(file.stem, []).append(file)
+            elif not file.name.startswith("."):
+                self._others += _others(file)
         if not self._files:
             raise BadInputError(
                 f"{path}: holds no layers; put mains.parquet, mains.geojson or mains.shp and the others there"
@@ -119,8 +131,21 @@ class FolderSource:
             return read_geoparquet(file, layer, columns, within, self._limits)
         return read_ogr(self._look(layer, file), columns, within)
 
+    def count(self, layer: str) -> int:
+        """Return how many features a layer has; -1 where the file does not say."""
+        file = self._file(layer)
+        return rows_of_parquet(file) if file.suffix.lower() in _PARQUET else self._look(layer, file).rows
+
+    def other_files(self) -> tuple[str, ...]:
+        """Return files of other kinds, and those of a folder within, which are no layers here."""
+        beside = {
+            file.stem for some in self._files.values() for file in some if file.suffix.lower() == ".shp"
+        }
+        is_beside = [name.lower().endswith(".dbf") and name[:-4] in beside for name in self._others]
+        return tuple(sorted(name for name, own in zip(self._others, is_beside, strict=True) if not own))
+
     def content_key(self, within: Window | None, layers: Collection[str]) -> str:  # noqa: ARG002
-        """Return a digest of the files of all layers."""
+        """Return a digest of the files of all layers, and of the names of those that are none."""
         files = [file for held in self._files.values() for file in held]
         beside = [
             file.with_suffix(suffix)
@@ -128,7 +153,8 @@ class FolderSource:
             if file.suffix.lower() == ".shp"
             for suffix in (*_BESIDE_SHP, *(suffix.upper() for suffix in _BESIDE_SHP))
         ]
-        return content_of_files(sorted({*files, *(file for file in beside if file.is_file())}))
+        held = content_of_files(sorted({*files, *(file for file in beside if file.is_file())}))
+        return "\n".join((held, *(repr(name) for name in self.other_files())))
 
     def _look(self, layer: str, file: Path) -> OgrLayer:
         # GeoJSON is read whole to be looked at, so once is enough.
@@ -150,3 +176,14 @@ class FolderSource:
             guard_file(files[0], self._limits)
             self._guarded.add(files[0])
         return files[0]
+
+
+def _others(path: Path) -> list[str]:
+    """Return names of files that may hold a layer: of kinds not read, or in a folder of its own."""
+    if path.suffix.lower() in _OTHER:
+        return [path.name]
+    try:
+        inside = sorted(path.iterdir()) if path.is_dir() and not path.is_symlink() else []
+    except OSError:
+        return []
+    return [f"{path.name}/{file.name}" for file in inside if file.suffix.lower() in (*_PARQUET, *_OGR)]

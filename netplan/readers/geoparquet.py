@@ -22,7 +22,7 @@ from netplan.readers.guard import LIMITS, Limits, guard_rows
 from netplan.readers.source import Field, Window, window_bounds
 from netplan.readers.wkb import shapes_of_wkb
 
-__all__ = ["fields_of_geoparquet", "read_geoparquet"]
+__all__ = ["fields_of_geoparquet", "read_geoparquet", "rows_of_parquet"]
 
 
 def fields_of_geoparquet(path: Path) -> tuple[Field, ...]:
@@ -31,6 +31,12 @@ def fields_of_geoparquet(path: Path) -> tuple[Field, ...]:
         schema = file.schema_arrow
         shapes = dict(_geo(schema.metadata, path)["columns"])
         return tuple(Field(item.name, _kind(item.type)) for item in schema if item.name not in shapes)
+
+
+def rows_of_parquet(path: Path) -> int:
+    """Return how many rows a file has."""
+    with _readable(path), pq.ParquetFile(path) as file:
+        return int(file.metadata.num_rows)
 
 
 def read_geoparquet(

@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
 from netplan.errors import BadInputError
 from netplan.network.bulk import no_collecting, side_by_side
-from netplan.network.contract import LayerSpec, layer_specs
+from netplan.network.contract import layer_specs
+from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer, RawLayers
+from netplan.readers.contract_names import columns_meant, layers_meant
 from netplan.readers.mapping.apply import mapped_layers
 from netplan.readers.mapping.model import Mapping
+from netplan.readers.near_names import near_column
 from netplan.readers.opening import open_source
-from netplan.readers.source import Field, LayerSource, Window
+from netplan.readers.source import LayerSource, Window
+from netplan.readers.unread import LeftColumns, note_columns, note_layers
 
 __all__ = ["read_layers"]
 
-_CUT: Final = 10
-"""Longest column name that a Shapefile keeps."""
+_HINTS: Final = 3
+"""Names that are near one of the contract, told where no layer is one of the contract."""
 
 
 def read_layers(
@@ -46,40 +49,48 @@ def read_layers(
         with no_collecting():
             if mapping is not None:
                 return mapped_layers(opened, mapping, within)
-            layers = _by_contract(opened, within)
+            notes = Notes()
+            layers = _by_contract(opened, within, notes)
     except OSError as error:
         raise BadInputError(
             f"{opened.name}: cannot be read ({error.strerror or error}); check the file"
         ) from error
-    return RawLayers(opened.name, layers)
+    return RawLayers(opened.name, layers, notes.sorted())
 
 
-def _by_contract(source: LayerSource, within: Window | None) -> dict[str, RawLayer]:
-    held = source.layer_names()
-    wanted = {name: _known(spec, source.fields(name)) for name, spec in layer_specs().items() if name in held}
+def _by_contract(source: LayerSource, within: Window | None, notes: Notes) -> dict[str, RawLayer]:
+    meant = layers_meant(source.layer_names(), notes)
+    fields = {target: source.fields(name) for target, name in meant.items()}
+    wanted = {target: columns_meant(layer_specs()[target], fields[target], notes) for target in meant}
 
-    def read(name: str) -> RawLayer:
-        names = wanted[name]
-        raw = source.read(name, list(names), within=within)
+    def read(target: str) -> RawLayer:
+        names = wanted[target]
+        raw = source.read(meant[target], list(names), within=within)
         columns = raw.columns.rename_columns([names[field] for field in raw.columns.column_names])
-        return RawLayer(name, columns, raw.geometry, raw.crs)
+        return RawLayer(target, columns, raw.geometry, raw.crs)
 
     # Threads that each silence warnings would restore each other's filters: this one is restored last.
     with warnings.catch_warnings():
         found = dict(zip(wanted, side_by_side(read, wanted), strict=True))
+    note_layers(source, set(meant.values()), notes)
     if not found:
+        hints = [finding.what for finding in notes.sorted() if finding.layer][:_HINTS]
         raise BadInputError(
-            f"{source.name}: holds no layer of the input contract; "
+            f"{source.name}: holds no layer of the input contract{''.join(f' ({hint})' for hint in hints)}; "
             "name its layers mains, services, …, or give a mapping"
         )
+    left = [
+        LeftColumns(
+            target,
+            "",
+            len(found[target]),
+            [field.name for field in fields[target] if field.name not in wanted[target]],
+        )
+        for target in found
+    ]
+    note_columns(left, lambda some, name: _near(some.layer, name, wanted), notes)
     return found
 
 
-def _known(spec: LayerSpec, fields: Sequence[Field]) -> dict[str, str]:
-    """Return the source fields that the contract knows, with the contract's names."""
-    known = {column.name for column in spec.columns}
-    # No two columns of a layer begin alike, so a cut name still says which is meant.
-    short = {name[:_CUT]: name for name in known}
-    names = {field.name: short.get(field.name.lower(), "") if field.cut else field.name for field in fields}
-    wanted = {field: name for field, name in names.items() if name in known}
-    return {field: name for field, name in wanted.items() if list(wanted.values()).count(name) == 1}
+def _near(layer: str, name: str, wanted: dict[str, dict[str, str]]) -> str:
+    return near_column(name, layer_specs()[layer], set(wanted[layer].values()))

@@ -32,6 +32,7 @@ __all__ = ["PostgisSource"]
 
 _CONNECT_S: Final = 15
 _STATEMENT_MS: Final = 600_000
+_COUNT_MS: Final = 20_000
 _USUAL: Final = ("geom", "geometry", "shape", "wkb_geometry", "the_geom")
 """Which of several geometry columns is meant, the first of these."""
 
@@ -104,6 +105,7 @@ class PostgisSource:
         self._lock = threading.RLock()
         self._fields: dict[str, tuple[Attribute, ...]] = {}
         self._keys: dict[str, str] = {}
+        self._counts: dict[str, int] = {}
         with _told(self.name):
             self._connection = _connected(self._address)
         weakref.finalize(self, self._connection.close)
@@ -142,6 +144,25 @@ class PostgisSource:
             raise BadInputError(f"{where} cannot be read; check its values") from error
         return RawLayer(layer, pa.table(dict(held)), shapes_of_wkb(shapes), crs)
 
+    def count(self, layer: str) -> int:
+        """Return how many rows a table has; -1 for a view that takes long to count."""
+        if layer not in self._counts:
+            self._counts[layer] = self._counted(self._table(layer))
+        return self._counts[layer]
+
+    def _counted(self, table: _Table) -> int:
+        query = sql.SQL("SELECT count(*) FROM {}").format(sql.Identifier(self._address.schema, table.name))
+        with self._lock, _told(f"{self.name}: layer {table.name}"):
+            try:
+                # A view that fails must not end the one transaction that all is read in.
+                with self._connection.transaction(), self._connection.cursor() as cursor:
+                    cursor.execute(f"SET LOCAL statement_timeout TO {_COUNT_MS}".encode())
+                    row = cursor.execute(query).fetchone()
+                    cursor.execute(f"SET LOCAL statement_timeout TO {_STATEMENT_MS}".encode())
+            except psycopg.errors.QueryCanceled:
+                return -1
+        return int(row[0]) if row else -1
+
     def content_key(self, within: Window | None, layers: Collection[str]) -> str:
         """Return a text that differs when any row that would be read differs, worked out by the server.
 
@@ -151,8 +172,21 @@ class PostgisSource:
         asked = "\n".join(["" if within is None else within.wkt, *sorted(folded)])
         if asked not in self._keys:
             named = [layer for layer in self.layer_names() if layer.casefold() in folded]
-            self._keys[asked] = "\n".join(self._key_of(layer, within) for layer in named)
+            others = [layer for layer in self.layer_names() if layer.casefold() not in folded]
+            self._keys[asked] = "\n".join(
+                [
+                    *(self._key_of(layer, within) for layer in named),
+                    *(f"{layer!r} {self._count_or_none(layer)}" for layer in others),
+                ]
+            )
         return self._keys[asked]
+
+    def _count_or_none(self, layer: str) -> int | None:
+        """Return how many rows a table has that is not read; None where it cannot be counted."""
+        try:
+            return self.count(layer)
+        except BadInputError:
+            return None
 
     def _key_of(self, layer: str, within: Window | None) -> str:
         table, attributes = self._table(layer), self._attributes(layer)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final, Literal, Protocol
+from typing import Any, Final, Literal, Protocol, runtime_checkable
 
 import numpy as np
 from pyproj import CRS, Transformer
@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from netplan.errors import BadInputError
 from netplan.network.raw import RawLayer
 
-__all__ = ["Field", "LayerSource", "Window", "window_bounds"]
+__all__ = ["CountsFeatures", "Field", "HasOtherFiles", "LayerSource", "Window", "window_bounds"]
 
 Window = BaseGeometry
 """An area to read, as a geometry in longitude and latitude (WGS 84, longitude first)."""
@@ -71,6 +71,22 @@ class LayerSource(Protocol):
             Read at least every feature that touches this area; more is allowed, and a source may go by
             bounding boxes. A layer without CRS is read whole.
         """
+
+
+@runtime_checkable
+class CountsFeatures(Protocol):
+    """A source that can say how many features a layer has without reading them."""
+
+    def count(self, layer: str) -> int:
+        """Return the number of features; -1 where the source does not say."""
+
+
+@runtime_checkable
+class HasOtherFiles(Protocol):
+    """A source that stands among files it cannot read."""
+
+    def other_files(self) -> tuple[str, ...]:
+        """Return files of geographic or tabular kinds that are no layers here, sorted."""
 
 
 def window_bounds(within: Window, crs: CRS, where: str) -> tuple[float, float, float, float]:

@@ -10,6 +10,7 @@ from typing import Any, Final
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from numpy.typing import NDArray
 from pyproj import CRS
 
 from netplan.errors import BadInputError, BadNetworkError
@@ -24,12 +25,17 @@ from netplan.readers.mapping.columns import Place, build_column
 from netplan.readers.mapping.geometry import stacked_shapes, with_height
 from netplan.readers.mapping.model import GAP, Feed, Mapping
 from netplan.readers.mapping.sizes import fill_sizes
+from netplan.readers.mapping.taken import Part, note_left_rows, note_missed_words, note_shared_ids
 from netplan.readers.mapping.texts import matching
+from netplan.readers.near_names import near_column
 from netplan.readers.source import Field, LayerSource, Window
+from netplan.readers.unread import LeftColumns, note_columns, note_layers
 
 __all__ = ["mapped_layers"]
 
 _CUT: Final = 10
+_SIZES: Final = {"od_mm", "sdr", "wall_mm", "bore_mm", "material"}
+"""Columns that sizes as text fill."""
 
 
 def mapped_layers(source: LayerSource, mapping: Mapping, within: Window | None = None) -> RawLayers:
@@ -67,14 +73,47 @@ class _Applied:
         # Threads that each silence warnings would restore each other's filters: this one is restored last.
         with warnings.catch_warnings():
             self._read = dict(zip(self._columns, side_by_side(self._raw, self._columns), strict=True))
-        parts: dict[str, list[RawLayer]] = {}
-        for layer, _, feed, name in feeds:
-            parts.setdefault(layer, []).append(self._fed(layer, feed, name))
-        return RawLayers(
-            self._source.name,
-            {layer: _together(layer, some, self._mapping.name) for layer, some in parts.items()},
-            self._notes.sorted(),
+        taken: dict[str, list[Part]] = {}
+        parts: dict[str, list[tuple[str, RawLayer]]] = {}
+        for layer, number, feed, name in feeds:
+            part = Part(layer, number, feed, self._rows(feed, name))
+            taken.setdefault(name, []).append(part)
+            parts.setdefault(layer, []).append((name, self._fed(part, name)))
+        self._note_left(taken)
+        for layer, some in parts.items():
+            note_shared_ids(layer, some, self._notes)
+        together = {
+            layer: _together(layer, [part for _, part in some], self._mapping.name)
+            for layer, some in parts.items()
+        }
+        return RawLayers(self._source.name, together, self._notes.sorted())
+
+    def _note_left(self, taken: dict[str, list[Part]]) -> None:
+        """Notice layers, columns and features of the source that no feed takes."""
+        left = []
+        for name, parts in taken.items():
+            raw, known = self._read[name], self._columns[name]
+            note_left_rows(name, raw, parts, known, self._notes)
+            for part in parts:
+                note_missed_words(name, raw, part, known, self._notes)
+            used = set(known.values())
+            fields = [field.name for field in self._source.fields(name)]
+            left.append(
+                LeftColumns(parts[0].layer, name, len(raw), [own for own in fields if own not in used])
+            )
+        note_layers(
+            self._source, taken, self._notes, {feed.source for _, _, feed in self._mapping.each()} - {GAP}
         )
+        note_columns(left, lambda columns, name: self._near(taken[columns.of], columns.of, name), self._notes)
+
+    def _near(self, parts: Sequence[Part], layer: str, name: str) -> str:
+        """Return the column that one that is not read looks like, of any layer that its layer feeds."""
+        for part in parts:
+            spec = layer_specs()[part.layer]
+            given = set(part.feed.columns) | (_SIZES if part.feed.size is not None else set())
+            if near := near_column(name, spec, given, self._columns[layer]):
+                return near
+        return ""
 
     def _where(self, layer: str, number: int) -> str:
         return f"{self._mapping.name}: {layer} {number}"
@@ -118,16 +157,25 @@ class _Applied:
                     self._gap(layer, f"{layer} {number}: {key}")
                 elif column not in known:
                     known[column] = _field(column, fields, f"{where}: {key}: layer {name}")
+            if key == "where" and any(
+                GAP in (one.is_ or one.is_not or ()) for one in feed.where if (one.column,) == columns
+            ):
+                self._gap(layer, f"{layer} {number}: where {columns[0]}")
             if key.startswith("columns.") and feed.columns[key[8:]].unit == GAP:
                 self._gap(layer, f"{layer} {number}: {key}.unit")
 
-    def _fed(self, layer: str, feed: Feed, name: str) -> RawLayer:
-        raw = self._read[name]
-        known = self._columns[name]
+    def _rows(self, feed: Feed, name: str) -> NDArray[np.bool_]:
+        """Return the features of a source layer that a feed takes."""
+        raw, known = self._read[name], self._columns[name]
         rows = np.ones(len(raw), dtype=bool)
         for condition in feed.where:
             if condition.column != GAP:
                 rows &= matching(raw.columns, condition, known[condition.column])
+        return rows
+
+    def _fed(self, part: Part, name: str) -> RawLayer:
+        layer, feed, rows = part.layer, part.feed, part.rows
+        raw, known = self._read[name], self._columns[name]
         table, shapes = raw.columns, raw.geometry
         if not rows.all():
             table = table.filter(pa.array(rows))

@@ -21,12 +21,19 @@ from netplan.network.text import Text
 from netplan.readers.mapping.model import GAP, ColumnRule
 from netplan.readers.mapping.texts import ID_COLUMNS, given, ids, joined, rewritten, word_of
 from netplan.readers.mapping.units import unit_factor
+from netplan.readers.near_names import shown
 from netplan.reference.size_text import read_ratio
 
-__all__ = ["Place", "build_column"]
+__all__ = ["RESTRICTED", "Place", "build_column"]
 
 _MOST_QUANTITIES: Final = 10_000
 """Different texts that are read one by one, with a unit for example; more than that is no list of sizes."""
+
+RESTRICTED: Final = ("priority_note",)
+"""Columns whose texts go into the call sheet and nowhere else, findings included."""
+
+_MOST_TOLD: Final = 8
+"""Words that are named with their numbers of features; the rest is counted."""
 
 _DIGITS: Final = 12
 """Significant digits of a converted number, so that 0.055 bar is 55 mbar and nothing else."""
@@ -142,6 +149,7 @@ def _report_words(
             f"write what they mean under columns.{column.name}.values, or take the lines out",
         )
     if rule.unlisted != "report":
+        _count_words(rows & ~open_words, texts, column, place)
         return
     place.notes.add_each(
         "unlisted-word",
@@ -149,9 +157,34 @@ def _report_words(
         place.ids,
         rows & ~open_words,
         Severity.WARNING,
-        lambda row: f"the mapping does not say what {column.name} {texts[row].as_py()[:40]!r} means",
+        lambda row: f"the mapping does not say what {_named(column, texts[row].as_py()[:40])} means",
         f"list the word under columns.{column.name}.values of the mapping",
     )
+
+
+def _count_words(rows: NDArray[np.bool_], texts: Any, column: Column, place: Place) -> None:
+    """Notice in one line the words that are left empty because nobody listed them."""
+    if not rows.any():
+        return
+    counts = pc.value_counts(texts.filter(pa.array(rows))).to_pylist()
+    counts.sort(key=lambda row: (-row["counts"], row["values"]))
+    told = ", ".join(f"'{shown(row['values'])}' ({row['counts']:,})" for row in counts[:_MOST_TOLD])
+    more = f" and {len(counts) - _MOST_TOLD:,} more" if len(counts) > _MOST_TOLD else ""
+    if column.name in RESTRICTED:
+        told, more = f"{int(rows.sum()):,} features", ""
+    place.notes.add(
+        "unlisted-word",
+        place.layer,
+        "",
+        Severity.WARNING,
+        f"the mapping does not list these words of {column.name}, and empties them: {told}{more}",
+        f"list them under columns.{column.name}.values, or under empty where they mean nothing",
+    )
+
+
+def _named(column: Column, word: str) -> str:
+    """Return a column with a word of it, but for one whose words are no one's but the call sheet's."""
+    return column.name if column.name in RESTRICTED else f"{column.name} {word!r}"
 
 
 def _numbers(rule: ColumnRule, column: Column, source: Any, place: Place) -> Any:

@@ -14,8 +14,8 @@ from netplan.readers.mapping.draft.layers import Guess
 from netplan.readers.mapping.draft.look import SeenColumn, SeenLayer
 from netplan.readers.mapping.draft.readable import says_numbers, size_column, size_says
 from netplan.readers.mapping.draft.units import NOTHING, Unit, guess_unit
-from netplan.readers.mapping.draft.vocabulary import likeness, meaning, plain
 from netplan.readers.mapping.model import GAP
+from netplan.readers.vocabulary import likeness, meaning, plain
 
 __all__ = ["DraftColumn", "DraftFeed", "draft_feed", "references"]
 
@@ -28,6 +28,12 @@ _UNNAMED_ID: Final = 15.0
 _MACHINE_KEYS: Final = ("objectid", "fid", "ogcfid", "gid", "rowid", "oid", "shapeid", "featureid")
 _MACHINE_KEY: Final = 5.0
 """Likeness of a key that a database gives and changes at every export: better than nothing."""
+
+_REPEATED_ID: Final = 10.0
+"""Likeness of a column named as an id of which some values are repeated: `check` then names them."""
+
+_MOSTLY, _WHOLE_WORD = 0.9, 60.0
+"""Share of different values from which a column may be meant for an id; likeness of a whole word."""
 
 _CONTRACT_OWN: Final = 200.0
 """Likeness of a column that has the contract's own name."""
@@ -183,9 +189,10 @@ def _score(column: Column, seen: SeenColumn, known_ids: dict[str, Any]) -> float
 
 
 def _likeness_to_id(named: float, seen: SeenColumn) -> float:
-    if not seen.is_unique:
-        return 0.0
     name = plain(seen.name)
+    if not seen.is_unique:
+        is_id = name not in _MACHINE_KEYS and seen.different >= _MOSTLY * len(seen.texts)
+        return _REPEATED_ID if is_id and named >= _WHOLE_WORD else 0.0
     if name in _MACHINE_KEYS:
         return _MACHINE_KEY
     return named or _UNNAMED_ID * name.endswith(_ID_ENDINGS)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 from netplan.network.contract import layer_specs
 from netplan.readers.mapping.draft.look import SeenColumn, SeenLayer
-from netplan.readers.mapping.draft.vocabulary import likeness, pipe_kind
+from netplan.readers.vocabulary import likeness, pipe_kind
 
 __all__ = ["Guess", "guess_layers"]
 
@@ -33,12 +33,16 @@ class Guess:
         Column that says which features are meant; empty for all.
     words : tuple of str
         Its words for them.
+    open : dict
+        Words of the column of which nobody can say which layer they mean, with their numbers of features,
+        empty for those without a word; given with one of the guesses of a layer.
     """
 
     target: str
     seen: SeenLayer
     column: str = ""
     words: tuple[str, ...] = ()
+    open: dict[str, int] = field(default_factory=dict)
 
 
 def guess_layers(layers: tuple[SeenLayer, ...]) -> list[Guess]:
@@ -69,11 +73,22 @@ def _pipes(seen: SeenLayer, target: str) -> list[Guess]:
     for column in seen.columns:
         kinds = _kinds(column)
         if {"mains", "services"} <= set(kinds.values()):
+            words = {
+                wanted: tuple(word for word, meant in kinds.items() if meant == wanted)
+                for wanted in ("mains", "services")
+            }
             return [
-                Guess(kind, seen, column.name, tuple(word for word, meant in kinds.items() if meant == kind))
-                for kind in ("mains", "services")
+                Guess("mains", seen, column.name, words["mains"], _open(column, kinds)),
+                Guess("services", seen, column.name, words["services"]),
             ]
     return [Guess(target, seen)]
+
+
+def _open(column: SeenColumn, kinds: dict[str, str]) -> dict[str, int]:
+    """Return the words of a column that say neither mains nor services, with their numbers of features."""
+    without = len(column.texts) - sum(column.words.values())
+    words = {word: count for word, count in column.words.items() if word not in kinds}
+    return words | ({"": without} if without else {})
 
 
 def _kinds(column: SeenColumn) -> dict[str, str]:

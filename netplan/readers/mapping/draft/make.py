@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+import pyarrow as pa
+import pyarrow.compute as pc
+
 from netplan.network.contract import layer_specs
 from netplan.readers.mapping.draft.columns import DraftFeed, draft_feed, references
 from netplan.readers.mapping.draft.layers import Guess, guess_layers
@@ -31,11 +34,29 @@ def draft_mapping(source: LayerSource) -> Draft:
     # Layers that others point to come first, so that their ids are known.
     for guess in sorted(guesses, key=lambda guess: guess.target not in _POINTED_AT):
         feeds[id(guess)] = feed = draft_feed(guess, ids)
-        if guess.target in _POINTED_AT and guess.target not in ids:
-            ids[guess.target] = references(guess, feed)
+        if guess.target in _POINTED_AT:
+            known = [ids[guess.target]] if guess.target in ids else []
+            ids[guess.target] = pa.concat_arrays([*known, references(guess, feed)])
     used = {guess.seen.name for guess in guesses}
     left = tuple(layer for layer in seen if layer.name not in used)
-    return draft_text(source.name, [feeds[id(guess)] for guess in guesses], left, unread, _missing(guesses))
+    drafted = [feeds[id(guess)] for guess in guesses]
+    return draft_text(source.name, drafted, left, unread, _missing(guesses), _shared(drafted))
+
+
+def _shared(feeds: list[DraftFeed]) -> tuple[str, ...]:
+    """Return one line for each two source layers of one layer of the contract that share ids."""
+    lines = []
+    for place, feed in enumerate(feeds):
+        for before in feeds[:place]:
+            one, other = before.guess, feed.guess
+            if one.target != other.target:
+                continue
+            ids, others = references(one, before), references(other, feed)
+            both = pc.sum(pc.and_(pc.is_in(others, value_set=ids), pc.not_equal(others, ""))).as_py() or 0
+            if both:
+                names = f"{one.seen.name} and {other.seen.name}"
+                lines.append(f"{one.target}: {both} ids stand in both {names}")
+    return tuple(lines)
 
 
 def _missing(guesses: list[Guess]) -> tuple[str, ...]:

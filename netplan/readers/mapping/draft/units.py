@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.network.contract import Column
-from netplan.readers.mapping.draft.vocabulary import tokens
 from netplan.readers.mapping.model import GAP
+from netplan.readers.vocabulary import tokens
 from netplan.reference.nominal import of_outside_diameter
 
 __all__ = ["NOTHING", "Unit", "guess_unit"]

@@ -8,8 +8,10 @@ from typing import Final
 
 from netplan.network.contract import layer_specs
 from netplan.readers.mapping.draft.columns import DraftColumn, DraftFeed
+from netplan.readers.mapping.draft.layers import Guess
 from netplan.readers.mapping.draft.look import SeenLayer
 from netplan.readers.mapping.model import GAP
+from netplan.readers.near_names import near_layer
 
 __all__ = ["Draft", "draft_text"]
 
@@ -37,6 +39,7 @@ def draft_text(
     left: tuple[SeenLayer, ...],
     unread: tuple[str, ...],
     missing: tuple[str, ...],
+    shared: tuple[str, ...] = (),
 ) -> Draft:
     """Write a draft.
 
@@ -52,14 +55,24 @@ def draft_text(
         One line for each layer that could not be read.
     missing : tuple of str
         Layers of the contract that must be there and were not found.
+    shared : tuple of str
+        One line for each pair of layers that become one and share ids.
     """
     gaps: list[str] = []
     lines = [_HEAD, f"# Looked at: {_comment(source)}", 'format = "netplan/mapping/1"', ""]
     for layer in missing:
         gaps.append(f"{layer}: source")
         lines += [f"[[{layer}]] # must be there, and no layer looks like it", f'source = "{GAP}"', ""]
+    for line in shared:
+        gaps.append(line)
+        lines += [f"# {_comment(line)}: is it the same thing twice? Else give one of them a prefix.", ""]
     for feed in feeds:
         lines += _feed(feed, gaps)
+    gaps += [
+        f"{near}: is it layer {layer.name} ({layer.geometry}, {layer.count} features), which is left out?"
+        for layer in left
+        if (near := near_layer(layer.name)) and layer.count
+    ]
     notes = [*unread]
     notes += [f"{layer.name} ({layer.geometry}, {layer.count} features) is left out" for layer in left]
     lines += [f"# Left out: {_comment(note)}" for note in notes]
@@ -75,8 +88,7 @@ def _feed(feed: DraftFeed, gaps: list[str]) -> list[str]:
     if feed.height.word:
         lines.append(f"height = {_text(feed.height.word)} # {feed.height.why}")
     if guess.column:
-        words = ", ".join(_text(word) for word in guess.words)
-        lines.append(f"where = [{{ column = {_text(guess.column)}, is = [{words}] }}]")
+        lines += _where(guess, gaps)
     if feed.size:
         lines.append(f"size = {_text(feed.size)}")
     lines += ["", f"[{guess.target}.columns]"]
@@ -96,6 +108,21 @@ def _feed(feed: DraftFeed, gaps: list[str]) -> list[str]:
         named = ", ".join(_comment(column) for column in feed.unused[:_MOST_NAMED])
         lines.append(f"# Columns not used: {named}{more}")
     return [*lines, *tables, ""]
+
+
+def _where(guess: Guess, gaps: list[str]) -> list[str]:
+    """Return the condition, with a question mark for words of which nobody can say what they mean."""
+    words = ", ".join(_text(word) for word in (*guess.words, *([GAP] if guess.open else [])))
+    line = f"where = [{{ column = {_text(guess.column)}, is = [{words}] }}]"
+    if not guess.open:
+        return [line]
+    gaps += [f"{guess.target}: where {guess.column} is {word!r}" for word in guess.open]
+    told = ", ".join(f"{_text(word)} ({count})" for word, count in guess.open.items())
+    return [
+        f"# Taken by nobody yet: {_comment(told, 1000)}",
+        "# Write each where it belongs, in this list or in another table's, in place of the question mark.",
+        line,
+    ]
 
 
 def _column(target: str, name: str, column: DraftColumn) -> str:
@@ -130,5 +157,5 @@ def _text(value: str) -> str:
     return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
-def _comment(value: str) -> str:
-    return " ".join("".join(sign if sign.isprintable() else " " for sign in value).split())[:200]
+def _comment(value: str, most: int = 200) -> str:
+    return " ".join("".join(sign if sign.isprintable() else " " for sign in value).split())[:most]

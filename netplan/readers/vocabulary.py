@@ -64,7 +64,7 @@ def _stands_in(word: list[str], own: tuple[str, ...]) -> bool:
 
 @lru_cache(maxsize=1)
 def _words() -> dict[tuple[str, str], tuple[str, ...]]:
-    place = resources.files("netplan.readers.mapping.draft").joinpath("trade_words.csv")
+    place = resources.files("netplan.readers").joinpath("trade_words.csv")
     rows = csv.DictReader(place.read_text(encoding="utf-8").splitlines())
     return {(row["kind"], row["target"]): tuple(row["words"].split(";")) for row in rows}
 

@@ -1,0 +1,224 @@
+"""Features that no feed of a mapping takes, conditions that miss, and ids in two source layers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from netplan.findings import Severity
+from netplan.network.contract import BASE_LAYERS
+from netplan.network.normalise import column_text
+from netplan.network.notes import Notes
+from netplan.network.raw import RawLayer
+from netplan.network.text import Text
+from netplan.readers.mapping.columns import RESTRICTED
+from netplan.readers.mapping.model import GAP, Condition, Feed
+from netplan.readers.mapping.texts import joined, matching, word_of
+from netplan.readers.near_names import shown
+
+__all__ = ["CLASHING_ID", "Part", "note_left_rows", "note_missed_words", "note_shared_ids"]
+
+CLASHING_ID: Final = "clashing-id"
+"""Code of an id that stands in two source layers of one layer of the contract."""
+
+_MOST_VALUES: Final = 8
+"""Values that are named with their numbers of features; the rest is counted."""
+
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """What a feed takes of a source layer.
+
+    Parameters
+    ----------
+    layer : str
+        Layer of the contract.
+    number : int
+        Number of the feed among those of the layer, from 1.
+    feed : Feed
+        The feed.
+    rows : bool array
+        Features of the source layer that it takes.
+    """
+
+    layer: str
+    number: int
+    feed: Feed
+    rows: Mask
+
+    @property
+    def conditions(self) -> list[Condition]:
+        """The conditions whose column is known."""
+        return [condition for condition in self.feed.where if condition.column != GAP]
+
+
+def note_left_rows(
+    name: str, raw: RawLayer, parts: Sequence[Part], known: Mapping[str, str], notes: Notes
+) -> None:
+    """Notice how many features of a source layer no feed takes, and what the conditions say of them.
+
+    Features that the mapping leaves out by name (`is_not`, `missing`, or a value that another feed names) are
+    a note; others are a warning: nobody said that they are not meant.
+
+    Parameters
+    ----------
+    name : str
+        Source layer.
+    raw : RawLayer
+        Its features.
+    parts : sequence of Part
+        What each feed takes of it.
+    known : mapping
+        Columns of `raw` by the names that the feeds give them.
+    """
+    left = ~np.logical_or.reduce([part.rows for part in parts])
+    if not left.any():
+        return
+    said = np.logical_and.reduce([_left_by_name(part, parts, raw, known) for part in parts])
+    columns = sorted({known[condition.column] for part in parts for condition in part.conditions})
+    restricted = _restricted(parts, known)
+    for rows, is_said in ((left & ~said, False), (left & said, True)):
+        if not rows.any():
+            continue
+        values = "; ".join(
+            f"{shown(column)} {'is restricted' if column in restricted else _values(raw, column, rows)}"
+            for column in columns
+        )
+        weight = Severity.NOTE if is_said or parts[0].layer in BASE_LAYERS else Severity.WARNING
+        notes.add(
+            "rows-not-taken",
+            parts[0].layer,
+            "",
+            weight,
+            f"{int(rows.sum()):,} of {len(raw):,} features of {shown(name)} are taken by no feed of the "
+            f"mapping{', as it says' if is_said else ''}: {values}",
+            "nothing, where they are not meant"
+            if is_said
+            else "take them into a feed, or leave them out by is_not",
+        )
+
+
+def _restricted(parts: Sequence[Part], known: Mapping[str, str]) -> set[str]:
+    """Return the columns of the source whose texts no finding may hold."""
+    rules = [rule for part in parts for name, rule in part.feed.columns.items() if name in RESTRICTED]
+    return {known[column] for rule in rules for column in rule.from_ or () if column in known}
+
+
+def _left_by_name(part: Part, parts: Sequence[Part], raw: RawLayer, known: Mapping[str, str]) -> Mask:
+    """Return features that a feed leaves out for a reason that the mapping names."""
+    result = np.zeros(len(raw), dtype=bool)
+    for condition in part.conditions:
+        column = known[condition.column]
+        fails = ~matching(raw.columns, condition, column)
+        if condition.is_ is not None:
+            named = [
+                word_of(value)
+                for other in parts
+                for one in other.conditions
+                if known[one.column] == column
+                for value in (one.is_ or one.is_not or ())
+            ]
+            fails &= _among(_texts(raw, column), named)
+        result |= fails
+    return result
+
+
+def note_missed_words(name: str, raw: RawLayer, part: Part, known: Mapping[str, str], notes: Notes) -> None:
+    """Notice words of conditions that differ from values in case alone, and a feed that takes nothing."""
+    for condition in part.conditions:
+        column = known[condition.column]
+        words = {word_of(value) for value in condition.is_ or condition.is_not or ()}
+        held = _texts(raw, column)
+        folded: dict[str, list[str]] = {}
+        for word in sorted(words - {GAP}):
+            folded.setdefault(word.casefold(), []).append(word)
+        counts = pc.value_counts(held) if words else pa.StructArray.from_arrays([], [])
+        for row in counts.to_pylist():
+            value = str(row["values"])
+            alike = folded.get(value.casefold(), [])
+            if alike and value not in words:
+                notes.add(
+                    "word-in-other-case",
+                    part.layer,
+                    "",
+                    Severity.WARNING,
+                    f"{part.layer} {part.number}: where {shown(column)} is {_quoted(alike[0])} does not "
+                    f"match {_quoted(value)} on {row['counts']:,} features of {shown(name)}",
+                    "write the word as the source does, or both",
+                )
+    if len(raw) and not part.rows.any():
+        notes.add(
+            "feed-takes-nothing",
+            part.layer,
+            "",
+            Severity.NOTE if part.layer in BASE_LAYERS else Severity.WARNING,
+            f"{part.layer} {part.number}: its conditions hold for none of the {len(raw):,} features of "
+            f"{shown(name)}",
+            "correct the conditions, or take the feed out",
+        )
+
+
+def note_shared_ids(layer: str, parts: Sequence[tuple[str, RawLayer]], notes: Notes) -> None:
+    """Notice ids that stand in two of the source layers that become one layer of the contract.
+
+    Parameters
+    ----------
+    parts : sequence of (str, RawLayer)
+        What messages call each source layer, and what is taken of it.
+    """
+    held = [
+        (name, column_text(part.columns["id"]).arrow)
+        for name, part in parts
+        if "id" in part.columns.column_names
+    ]
+    for place, (name, ids) in enumerate(held):
+        for before, others in held[:place]:
+            both = _among_texts(ids, others)
+            if before == name:
+                what = f"two feeds of the mapping take it from {shown(name)}"
+            else:
+                what = f"the id stands in {shown(before)} and in {shown(name)}"
+            notes.add_each(
+                CLASHING_ID,
+                layer,
+                Text(ids),
+                both,
+                Severity.ERROR,
+                what,
+                "keep one of them, or give the ids of each source layer a prefix in the mapping",
+            )
+
+
+def _among_texts(ids: Any, others: Any) -> Mask:
+    both = pc.and_(pc.is_in(ids, value_set=others), pc.not_equal(ids, ""))
+    return np.asarray(both.to_numpy(zero_copy_only=False), dtype=bool)
+
+
+def _texts(raw: RawLayer, column: str) -> Any:
+    return joined(raw.columns, [column], "")
+
+
+def _among(texts: Any, words: Sequence[str]) -> Mask:
+    held = pc.is_in(texts, value_set=pa.array(list(words), pa.string()))
+    return np.asarray(held.to_numpy(zero_copy_only=False), dtype=bool)
+
+
+def _values(raw: RawLayer, column: str, rows: Mask) -> str:
+    """Return the values of some features with their numbers, the most frequent first."""
+    counts = pc.value_counts(_texts(raw, column).filter(pa.array(rows))).to_pylist()
+    counts.sort(key=lambda row: (-row["counts"], row["values"]))
+    told = [f"{_quoted(row['values'])} ({row['counts']:,})" for row in counts[:_MOST_VALUES]]
+    more = len(counts) - _MOST_VALUES
+    return ", ".join(told) + (f" and {more:,} more" if more > 0 else "")
+
+
+def _quoted(value: str) -> str:
+    return f"'{shown(value)}'" if value else "empty"
