@@ -17,6 +17,7 @@ from netplan.network.flat import Shapes, as_objects, take_shapes
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer
 from netplan.network.text import Text
+from netplan.network.years import note_dates, without_days, year_of
 
 __all__ = ["Table", "check_ids", "column_text", "normalise"]
 
@@ -260,6 +261,8 @@ def _number(given: Any, column: Column, table: Table, notes: Notes) -> NDArray[n
     if given is None:
         return np.full(n, default)
     values, bad = _floats(_plain(given))
+    if column.unit == "a":
+        values, bad = _years(_plain(given), values, bad, table, notes)
     bad |= np.abs(values) > _MOST
     notes.add_each(
         "not-a-number",
@@ -272,6 +275,20 @@ def _number(given: Any, column: Column, table: Table, notes: Notes) -> NDArray[n
     )
     values[bad] = np.nan
     return np.where(np.isnan(values), default, values)
+
+
+def _years(
+    array: Any, values: NDArray[np.float64], bad: NDArray[np.bool_], table: Table, notes: Notes
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Return years with dates read as theirs, and where there is none."""
+    values, count = without_days(values)
+    if bad.any() and not (pa.types.is_integer(array.type) or pa.types.is_floating(array.type)):
+        texts, rows = column_text(array), np.flatnonzero(bad)
+        values[rows] = [year_of(texts[row]) for row in rows.tolist()]
+        bad = bad & np.isnan(values)
+        count += len(rows) - int(bad.sum())
+    note_dates(count, table.name, notes)
+    return values, bad
 
 
 def _floats(array: Any) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:

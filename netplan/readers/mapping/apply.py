@@ -85,12 +85,12 @@ class _Applied:
         self._gap(layer, f"{layer} {number}: source")
         return True
 
-    def _gap(self, layer: str, what: str) -> None:
+    def _gap(self, layer: str, what: str, severity: Severity = Severity.WARNING) -> None:
         self._notes.add(
             "mapping-gap",
             layer,
             "",
-            Severity.WARNING,
+            severity,
             f"the mapping still has a question mark at {what}",
             "write what it comes from, or take the line out",
         )
@@ -119,7 +119,8 @@ class _Applied:
                 elif column not in known:
                     known[column] = _field(column, fields, f"{where}: {key}: layer {name}")
             if key.startswith("columns.") and feed.columns[key[8:]].unit == GAP:
-                self._gap(layer, f"{layer} {number}: {key}.unit")
+                # Figures of an unknown unit left out would look like figures that nobody recorded.
+                self._gap(layer, f"{layer} {number}: {key}.unit", Severity.ERROR)
 
     def _fed(self, layer: str, feed: Feed, name: str) -> RawLayer:
         raw = self._read[name]
