@@ -124,7 +124,12 @@ def _in_parts(rows: Rows) -> None:
 
 def _all(layer: str, column: str, what: Any) -> Plant:
     """Plant a value in every row of a layer."""
-    return lambda rows: [row.update({column: what}) for row in rows[layer]] and None
+
+    def plant(rows: Rows) -> None:
+        for row in rows[layer]:
+            row.update({column: what})
+
+    return plant
 
 
 def _street(rows: Rows, *, column: str = "", what: Any = None, length: float = 8.0) -> None:

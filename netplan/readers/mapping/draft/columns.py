@@ -14,7 +14,7 @@ from netplan.readers.mapping.draft.layers import Guess
 from netplan.readers.mapping.draft.look import SeenColumn, SeenLayer
 from netplan.readers.mapping.draft.readable import doubtful_years, says_numbers, size_column, size_says
 from netplan.readers.mapping.draft.tiers import tier_of
-from netplan.readers.mapping.draft.units import NOTHING, Unit, guess_unit
+from netplan.readers.mapping.draft.units import NOTHING, Unit, guess_unit, names_unit
 from netplan.readers.mapping.draft.vocabulary import likeness, meaning, plain
 from netplan.readers.mapping.model import GAP
 
@@ -29,6 +29,11 @@ _UNNAMED_ID: Final = 15.0
 _MACHINE_KEYS: Final = ("objectid", "fid", "ogcfid", "gid", "rowid", "oid", "shapeid", "featureid")
 _MACHINE_KEY: Final = 5.0
 """Likeness of a key that a database gives and changes at every export: better than nothing."""
+
+_ONE_OF_ITS_UNIT: Final = ("annual_kwh", "peak_kw", "capacity_m3h")
+"""Columns that are the only ones of their layer with such a unit."""
+_NAMED_UNIT: Final = 10.0
+"""Likeness of a column of numbers that only names such a unit."""
 
 _CONTRACT_OWN: Final = 200.0
 """Likeness of a column that has the contract's own name."""
@@ -175,6 +180,7 @@ def _score(column: Column, seen: SeenColumn, known_ids: dict[str, Any]) -> float
         share = _share(seen, known_ids.get(_REFERENCES[column.name]))[0]
         return 500.0 * share if share > 0.5 else 0.0
     if column.kind == "number":
+        own = own or _NAMED_UNIT * (column.name in _ONE_OF_ITS_UNIT and names_unit(column, seen.name))
         return own if own and (seen.kind == "number" or says_numbers(column, seen)) else 0.0
     if column.kind == "word" and seen.words:
         known = [word for word in seen.words if _meaning(column, word) is not None]
@@ -228,7 +234,7 @@ def _drafted(
         counts[same] = counts.get(same, 0) + count
     words = {word: _meaning(column, word) or GAP for word in counts}
     fold = str if column.name == "system" else str.casefold  # systems of another case are others
-    if all(fold(word) == fold(meant) for word, meant in words.items()):
+    if all(fold(word) == fold(_meaning(column, word) or GAP) for word in seen.words):
         return DraftColumn(seen.name)
     return DraftColumn(seen.name, words=words, counts=counts)
 

@@ -15,7 +15,7 @@ from netplan.readers.mapping.draft.vocabulary import tokens
 from netplan.readers.mapping.model import GAP
 from netplan.readers.mapping.units import unit_factor
 
-__all__ = ["NOTHING", "Unit", "guess_unit", "has_unit"]
+__all__ = ["NOTHING", "Unit", "guess_unit", "has_unit", "names_unit"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +149,11 @@ def guess_unit(layer: str, column: Column, seen: SeenColumn, *, in_feet: bool) -
     if not bare:
         return NOTHING
     return Unit(GAP, _hint(layer, column, seen, in_feet))
+
+
+def names_unit(column: Column, name: str) -> bool:
+    """Return whether a name names a unit that measures what the column holds."""
+    return bool(_by_name(column, name))
 
 
 def _by_name(column: Column, name: str) -> list[str]:
