@@ -29,7 +29,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 
-def notice_improbable(table: Table, notes: Notes) -> None:
+def notice_improbable(table: Table, notes: Notes, part: str = "") -> None:
     """Notice each column of a layer whose median is improbable, with the factor that would mend it.
 
     Only what is live counts; of stations, the pressures of those that feed low pressure; of customers, the
@@ -38,12 +38,15 @@ def notice_improbable(table: Table, notes: Notes) -> None:
     Parameters
     ----------
     table : Table
-        Normalised layer.
+        Normalised layer, or a part of one.
+    part : str
+        What the part is called; empty for the whole layer.
     """
     for probable in probable_ranges():
         if probable.layer == table.name and probable.column in table.number:
-            _notice(table.number[probable.column] / _share(table), _counted(table, probable), probable, notes)
-    if table.name == "mains":
+            values = table.number[probable.column] / _share(table)
+            _notice(values, _counted(table, probable), probable, notes, part)
+    if table.name == "mains" and not part:
         _notice_years(table, notes)
 
 
@@ -86,7 +89,7 @@ def _is_low_pressure(table: Table) -> Flags:
     return np.asarray(pc.fill_null(same, False).to_numpy(zero_copy_only=False), dtype=bool)
 
 
-def _notice(values: Floats, counted: Flags, probable: Range, notes: Notes) -> None:
+def _notice(values: Floats, counted: Flags, probable: Range, notes: Notes, part: str = "") -> None:
     given = values[counted & (values > 0) & np.isfinite(values)]
     if len(given) < probable.least:
         return
@@ -100,8 +103,8 @@ def _notice(values: Floats, counted: Flags, probable: Range, notes: Notes) -> No
         probable.layer,
         "",
         Severity.WARNING,
-        f"{named}: the median of {len(given):,} {probable.of} is {_figure(median)} {unit}; probable is "
-        f"{_figure(probable.low)} to {_figure(probable.high)} {unit} "
+        f"{f'{part}: ' if part else ''}{named}: the median of {len(given):,} {probable.of} is "
+        f"{_figure(median)} {unit}; probable is {_figure(probable.low)} to {_figure(probable.high)} {unit} "
         f"({source(probable.source).how}){_why(median, probable)}",
         _mend(probable),
     )

@@ -24,6 +24,8 @@ __all__ = ["Table", "check_ids", "column_text", "normalise"]
 _IMPORTANT = ("od_mm", "outlet_mbar")
 _MOST: Final = 1e12
 """Greatest number that is taken for one, whatever its unit (own): larger ones overflow later [-]."""
+_LAST_YEAR: Final = 2100.0
+"""Later years stand for something else (own) [a]."""
 _CONTROL = r"[\x00-\x1f\x7f]"
 
 
@@ -288,6 +290,18 @@ def _years(
         bad = bad & np.isnan(values)
         count += len(rows) - int(bad.sum())
     note_dates(count, table.name, notes)
+    # A code such as 9999 must not make a pipe of unknown age a new one.
+    late = values > _LAST_YEAR
+    notes.add_each(
+        "odd-year",
+        table.name,
+        table.id,
+        late & ~bad,
+        Severity.WARNING,
+        lambda row: f"year {values[row]:g} cannot be; it counts as unknown",
+        "correct the year, or leave it empty",
+    )
+    values[late & ~bad] = np.nan
     return values, bad
 
 

@@ -22,6 +22,7 @@ from netplan.findings import Finding, Severity
 from netplan.network.build import build_network
 from netplan.network.checks import check_network
 from netplan.network.checks.survey import survey
+from netplan.network.probable import probable_ranges
 from netplan.network.raw import as_raw
 from netplan.plan.run import make_plan
 from netplan.plan.schema import plan_to_json
@@ -258,6 +259,35 @@ def _flow(option: Any) -> float:
     return max([bypass["flow_m3h"] for bypass in option["bypasses"]], default=0.0)
 
 
+def test_a_district_in_another_unit_is_told_though_the_whole_is_probable(tmp_path: Path) -> None:
+    frames = _street()
+    meters = frames.pop("customers")
+    first, second = meters.iloc[:20], meters.iloc[20:].copy()
+    second["annual_kwh"] /= KWH_PER_THERM
+    place = write_layers_as(frames | {"North": first, "South": second}, tmp_path / "two.gpkg")
+    text = "".join(f'[[{name}]]\nsource = "{name}"\ncolumns = {_names(frames[name])}\n' for name in frames)
+    for name in ("North", "South"):
+        text += f'[[customers]]\nsource = "{name}"\ncolumns = {_names(first)}\n'
+    network = read_network(place, mapping=parse_mapping(text))
+    (told,) = [finding for finding in network.findings if finding.code.startswith("improbable")]
+    assert (told.layer, told.feature_id) == ("customers", "")
+    assert told.what.startswith("customers 2 of the mapping: annual_kwh: the median of 10 ")
+    assert "29.3: therms read as kWh" in told.what
+
+
+def _names(frame: Any) -> str:
+    return "{ " + ", ".join(f'{name} = "{name}"' for name in frame.columns if name != "geometry") + " }"
+
+
+def test_the_page_has_every_range() -> None:
+    page = (Path(__file__).parents[2] / "docs" / "how-to-check-data.md").read_text(encoding="utf-8")
+    for probable in probable_ranges():
+        (row,) = [line for line in page.splitlines() if line.startswith(f"| `{probable.code}`")]
+        for figure in (probable.low, probable.high):
+            big = figure / 1000.0 if figure == 16_000.0 else figure  # mbar are written as bar there
+            assert re.search(rf"(?<![\d.,]){big:,g}(?![\d.,])", row), (probable, row)
+
+
 # --- Pressure tiers and years ------------------------------------------------------------------------------
 
 
@@ -343,6 +373,14 @@ def test_a_column_of_years_without_mapping_reads_dates_too() -> None:
     network = build_network(frames)
     assert np.isnan(network.pipes.year[0])
     assert "not-a-number" in [f.code for f in network.findings]
+
+
+def test_a_year_that_is_a_code_makes_no_new_pipe_of_one_of_unknown_age() -> None:
+    frames = _street()
+    frames["mains"]["year"] = 9999
+    network = build_network(frames)
+    assert np.isnan(network.pipes.year[0])
+    assert [(f.code, f.feature_id) for f in network.findings if "year" in f.what] == [("odd-year", "M1")]
 
 
 def test_a_few_texts_among_numbers_do_not_drop_the_column(tmp_path: Path) -> None:

@@ -422,6 +422,6 @@ def test_check_and_draft_on_the_command_line(tmp_path: Path) -> None:
 def test_the_examples_of_the_guide_are_mappings() -> None:
     guide = Path(__file__).parents[2] / "docs" / "how-to-own-data.md"
     examples = re.findall(r"^```toml\n(.*?)^```", guide.read_text(encoding="utf-8"), flags=re.M | re.S)
-    assert len(examples) == 3
+    assert len(examples) == 4
     for text in examples:
         assert parse_mapping(text).feeds

@@ -17,7 +17,8 @@ from netplan.findings import Severity
 from netplan.network.bulk import side_by_side
 from netplan.network.contract import layer_specs
 from netplan.network.flat import take_shapes
-from netplan.network.normalise import column_text
+from netplan.network.improbable import notice_improbable
+from netplan.network.normalise import column_text, normalise
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer, RawLayers
 from netplan.readers.mapping.columns import Place, build_column
@@ -68,8 +69,12 @@ class _Applied:
         with warnings.catch_warnings():
             self._read = dict(zip(self._columns, side_by_side(self._raw, self._columns), strict=True))
         parts: dict[str, list[RawLayer]] = {}
-        for layer, _, feed, name in feeds:
-            parts.setdefault(layer, []).append(self._fed(layer, feed, name))
+        for layer, number, feed, name in feeds:
+            part = self._fed(layer, feed, name)
+            parts.setdefault(layer, []).append(part)
+            if len(self._mapping.feeds[layer]) > 1:  # a unit that is wrong in one district alone
+                table = normalise(part, layer_specs()[layer], Notes())
+                notice_improbable(table, self._notes, f"{layer} {number} of the mapping")
         return RawLayers(
             self._source.name,
             {layer: _together(layer, some, self._mapping.name) for layer, some in parts.items()},
