@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
+import pyarrow.compute as pc
 
 from netplan.network.contract import Column
 from netplan.network.years import year_of
@@ -54,7 +55,9 @@ def doubtful_years(seen: SeenColumn) -> dict[str, int]:
 
     These are years of two digits, and figures that stand for an unknown year or cannot be one.
     """
-    counts = Counter(text for text in seen.texts.to_pylist() if text and _is_doubtful_year(text))
+    each = pc.value_counts(seen.texts).to_pylist()
+    counts = Counter({row["values"]: row["counts"] for row in each if _is_doubtful_year(row["values"])})
+    counts.pop("", None)
     return dict(sorted(counts.most_common(_MOST_DOUBTFUL)))
 
 

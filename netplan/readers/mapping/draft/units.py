@@ -145,9 +145,9 @@ def guess_unit(layer: str, column: Column, seen: SeenColumn, *, in_feet: bool) -
         return Unit(named[0], "by the name")
     if named:
         return Unit(GAP, f"the name says {' and '.join(word or column.unit for word in named)}")
-    bare = [text for text in seen.texts.unique().to_pylist() if text and not has_unit(text, column)]
-    if not bare:
-        return NOTHING
+    texts = seen.texts.unique().to_pylist()
+    if all(has_unit(text, column) for text in texts if text):
+        return Unit("", "by the values")
     return Unit(GAP, _hint(layer, column, seen, in_feet))
 
 
