@@ -17,12 +17,15 @@ from netplan.network.flat import Shapes, as_objects, take_shapes
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer
 from netplan.network.text import Text
+from netplan.network.years import note_dates, without_days, year_of
 
 __all__ = ["Table", "check_ids", "column_text", "normalise"]
 
 _IMPORTANT = ("od_mm", "outlet_mbar")
 _MOST: Final = 1e12
 """Greatest number that is taken for one, whatever its unit (own): larger ones overflow later [-]."""
+_LAST_YEAR: Final = 2100.0
+"""Later years stand for something else (own) [a]."""
 _CONTROL = r"[\x00-\x1f\x7f]"
 
 
@@ -260,6 +263,8 @@ def _number(given: Any, column: Column, table: Table, notes: Notes) -> NDArray[n
     if given is None:
         return np.full(n, default)
     values, bad = _floats(_plain(given))
+    if column.unit == "a":
+        values, bad = _years(_plain(given), values, bad, table, notes)
     bad |= np.abs(values) > _MOST
     notes.add_each(
         "not-a-number",
@@ -272,6 +277,32 @@ def _number(given: Any, column: Column, table: Table, notes: Notes) -> NDArray[n
     )
     values[bad] = np.nan
     return np.where(np.isnan(values), default, values)
+
+
+def _years(
+    array: Any, values: NDArray[np.float64], bad: NDArray[np.bool_], table: Table, notes: Notes
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Return years with dates read as theirs, and where there is none."""
+    values, count = without_days(values)
+    if bad.any() and not (pa.types.is_integer(array.type) or pa.types.is_floating(array.type)):
+        texts, rows = column_text(array), np.flatnonzero(bad)
+        values[rows] = [year_of(texts[row]) for row in rows.tolist()]
+        bad = bad & np.isnan(values)
+        count += len(rows) - int(bad.sum())
+    note_dates(count, table.name, notes)
+    # A code such as 9999 must not make a pipe of unknown age a new one.
+    late = values > _LAST_YEAR
+    notes.add_each(
+        "odd-year",
+        table.name,
+        table.id,
+        late & ~bad,
+        Severity.WARNING,
+        lambda row: f"year {values[row]:g} cannot be; it counts as unknown",
+        "correct the year, or leave it empty",
+    )
+    values[late & ~bad] = np.nan
+    return values, bad
 
 
 def _floats(array: Any) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:

@@ -18,6 +18,7 @@ from netplan.network.bulk import side_by_side
 from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.digest import content_digest
 from netplan.network.flat import as_objects
+from netplan.network.improbable import notice_improbable, notice_improbable_lengths
 from netplan.network.lines import Lines, read_lines
 from netplan.network.normalise import Table, check_ids, column_text, normalise
 from netplan.network.notes import Notes
@@ -122,6 +123,9 @@ def read(given: Mapping[str, Any], notes: Notes) -> Layers:
         keep_out = _areas(_table("keep_out", raw, notes), working, notes)
         base: dict[str, Any] = {name: _base(raw[name], working) for name in BASE_LAYERS if name in raw}
     _check_outlets(points["regulators"], places["regulators"], notes)
+    for some in (*(line.table for line in lines.values()), *points.values()):
+        notice_improbable(some, notes)
+    notice_improbable_lengths(lines, len(points["customers"]), notes)
     recorded = frozenset(name for name, layer in raw.items() if len(layer))
     return Layers(working, lines, sizes, points, places, keep_out, base, recorded)
 

@@ -11,14 +11,15 @@ import pandas as pd
 import pytest
 from shapely import LineString, Point
 
+from netplan.findings import Severity
 from netplan.readers import open_source, read_layers, read_network
 from netplan.readers.mapping import parse_mapping
 from netplan.readers.mapping.draft import Draft, draft_mapping
 from tests.own.test_readers_formats import town
 
 FRENCH: dict[str, Any] = {
-    "mains": ("Conduites", {"id": "numero", "material": "materiau", "od_mm": "diametre_exterieur"}),
-    "services": ("Branchements", {"id": "numero", "material": "materiau", "od_mm": "diametre_exterieur"}),
+    "mains": ("Conduites", {"id": "numero", "material": "materiau", "od_mm": "diametre_exterieur_mm"}),
+    "services": ("Branchements", {"id": "numero", "material": "materiau", "od_mm": "diametre_exterieur_mm"}),
     "customers": ("Compteurs", {"id": "numero", "address": "adresse", "service_id": "branchement"}),
     "regulators": ("Postes_de_detente", {"id": "numero", "outlet_mbar": "pression_de_sortie_mbar"}),
     "sensing_points": ("Prise_impulsion", {"station_id": "poste"}),
@@ -28,8 +29,11 @@ FRENCH: dict[str, Any] = {
     "keep_out": ("Zone_interdite", {"reason": "motif"}),
 }
 DUTCH: dict[str, Any] = {
-    "mains": ("Hoofdleidingen", {"id": "nummer", "material": "materiaal", "od_mm": "buitendiameter"}),
-    "services": ("Aansluitleidingen", {"id": "nummer", "material": "materiaal", "od_mm": "buitendiameter"}),
+    "mains": ("Hoofdleidingen", {"id": "nummer", "material": "materiaal", "od_mm": "buitendiameter_mm"}),
+    "services": (
+        "Aansluitleidingen",
+        {"id": "nummer", "material": "materiaal", "od_mm": "buitendiameter_mm"},
+    ),
     "customers": ("Aansluitpunten", {"id": "nummer", "address": "adres", "service_id": "aansluiting"}),
     "regulators": ("Districtstations", {"id": "nummer", "outlet_mbar": "uitlaatdruk_mbar"}),
     "sensing_points": ("Impulsleiding", {"station_id": "station"}),
@@ -73,26 +77,59 @@ def _lines(n: int, z: float | None = None) -> list[LineString]:
 
 
 @pytest.mark.parametrize(
-    ("name", "numbers", "expected"),
+    ("name", "values", "expected"),
     [
-        ("outer diameter", [110.0, 63.0], 'od_mm = "outer diameter"'),
-        ("outer diameter", [4.5, 8.625], 'unit = "in"'),
-        ("outer diameter", [32.0, 25.0], 'od_mm = "outer diameter"'),
-        ("outer diameter", [12.0, 16.0], 'unit = "?"'),
+        (
+            "outer diameter",
+            [110.0, 63.0],
+            'unit = "?" } # no unit is named; the median is 86.5: probable would be mm',
+        ),
+        ("outer diameter", [4.5, 8.625], "probable would be in, or cm"),
         ("od_in", [4.5, 8.625], 'unit = "in" } # by the name'),
+        ("OuterDiameterIn", [4.5, 8.625], 'unit = "in" } # by the name'),
+        ("outer diameter in cm", [11.0, 6.3], 'unit = "cm" } # by the name'),
+        ("outer diameter in mm", [110.0, 63.0], 'od_mm = "outer diameter in mm"'),
+        ("outer diameter mm or inch", [110.0, 63.0], 'unit = "?" } # the name says'),
         ("mop_bar", [0.1, 0.1], 'unit = "bar" } # by the name'),
-        ("mop", [100.0, 100.0], 'mop_mbar = "mop"'),
+        ("mop_kPa", [10.0, 10.0], 'unit = "kPa" } # by the name'),
+        ("mop_in_wc", [14.0, 14.0], 'unit = "inH2O" } # by the name'),
+        ("mop", [100.0, 100.0], 'unit = "?" } # no unit is named; the median is 100: probable would be mbar'),
         ("mop", [4.0, 0.1], 'unit = "?"'),
-        ("depth", [0.9, 1.1], 'depth_m = "depth"'),
-        ("depth", [90.0, 110.0], 'unit = "cm"'),
-        ("depth", [900.0, 1100.0], 'unit = "mm"'),
+        ("mop", ["4 bar", "0,1 bar"], 'mop_mbar = { from = "mop", decimal = "," }'),
+        ("mop", ["4 bar", "60 psi"], 'mop_mbar = "mop"'),
+        ("mop", ["4 bar", "60"], 'unit = "?"'),
+        ("depth", [0.9, 1.1], "probable would be m"),
+        ("depth", [90.0, 110.0], "probable would be cm"),
+        ("depth_cm", [90.0, 110.0], 'unit = "cm" } # by the name'),
+        ("depth", ["0.9 m", "110 cm"], 'depth_m = "depth"'),
     ],
 )
-def test_units_are_guessed_by_names_then_by_values(
+def test_a_unit_comes_from_the_name_or_the_values_or_is_asked_for(
+    tmp_path: Path, name: str, values: list[Any], expected: str
+) -> None:
+    draft = _draft(tmp_path / "d", "mains", {"nr": ["a", "b"], name: values}, _lines(2))
+    assert expected in draft.text, draft.text
+    assert any(gap.startswith("mains: unit of") for gap in draft.gaps) == ('unit = "?"' in draft.text)
+
+
+@pytest.mark.parametrize(
+    ("name", "numbers", "expected"),
+    [
+        ("annual usage", [500.0, 620.0], "probable would be therms, or"),
+        ("annual usage", [15.0, 18.0], "probable would be MWh"),
+        ("annual usage therms", [500.0, 620.0], 'unit = "therms per year" } # by the name'),
+        ("annual usage kWh", [15000.0, 18000.0], 'annual_kwh = "annual usage kWh"'),
+        ("annual usage m3", [1500.0, 1800.0], "write unit = m3 and kwh_per_m3"),
+    ],
+)
+def test_energy_of_an_unknown_unit_is_asked_for(
     tmp_path: Path, name: str, numbers: list[float], expected: str
 ) -> None:
-    draft = _draft(tmp_path / "d", "mains", {"nr": ["a", "b"], name: numbers}, _lines(2))
-    assert expected in draft.text
+    points = [Point(600000, 5800000), Point(600009, 5800000)]
+    draft = _draft(tmp_path / "d", "customers", {"nr": ["a", "b"], name: numbers}, points)
+    assert expected in draft.text, draft.text
+    asked = "probable" in expected or "write" in expected
+    assert ("customers: unit of annual_kwh" in draft.gaps) == asked
 
 
 def test_a_unit_that_could_kill_is_never_guessed(tmp_path: Path) -> None:
@@ -101,7 +138,9 @@ def test_a_unit_that_could_kill_is_never_guessed(tmp_path: Path) -> None:
     draft = _draft(tmp_path / "d", "governor", {"nr": ["a", "b"], "outlet": [7.0, 7.0]}, points)
     assert "regulators: unit of outlet_mbar" in draft.gaps
     raw = read_layers(tmp_path / "d", mapping=parse_mapping(draft.text))
-    assert "columns.outlet_mbar.unit" in " ".join(finding.what for finding in raw.findings)
+    told = [finding for finding in raw.findings if "columns.outlet_mbar.unit" in finding.what]
+    assert [(finding.layer, finding.severity) for finding in told] == [("regulators", Severity.ERROR)]
+    assert np.isnan(raw["regulators"].columns["outlet_mbar"].to_numpy()).all()
 
 
 def test_a_word_that_nobody_knows_is_a_gap_with_its_count(tmp_path: Path) -> None:

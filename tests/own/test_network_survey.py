@@ -122,6 +122,29 @@ def _in_parts(rows: Rows) -> None:
     rows["services"].append({**service("S3", (0, 0), (1, 1)), "geometry": parts})
 
 
+def _all(layer: str, column: str, what: Any) -> Plant:
+    """Plant a value in every row of a layer."""
+
+    def plant(rows: Rows) -> None:
+        for row in rows[layer]:
+            row.update({column: what})
+
+    return plant
+
+
+def _street(rows: Rows, *, column: str = "", what: Any = None, length: float = 8.0) -> None:
+    """Put twenty-four more houses on the first street, with a value in each customer."""
+    for k in range(24):
+        x = 1.0 + 4 * k
+        rows["services"].append(service(f"T{k}", (x, 0), (x, length)))
+        row = customer(f"H{k}", (x, length), service_id=f"T{k}")
+        rows["customers"].append(row | ({column: what} if column else {}))
+
+
+def _houses(column: str, what: Any) -> Plant:
+    return lambda rows: _street(rows, column=column, what=what)
+
+
 COLLECTION = GeometryCollection([Point(EAST_M, NORTH_M), line((0, 0), (1, 1))])
 FAR = (float("inf"), float("inf"))
 
@@ -145,6 +168,23 @@ PLANTED: list[tuple[str, str, str, Plant]] = [
     ("impossible-sdr", "mains", "M1", value("mains", "sdr", 3.0)),
     ("impossible-sdr", "services", "S1", value("services", "sdr", 90.0)),
     ("impossible-size", "mains", "M1", value("mains", "od_mm", 11_000.0)),
+    ("improbable-use", "customers", "", _houses("annual_kwh", 512.0)),
+    ("improbable-peak", "customers", "", _houses("peak_kw", 80_000.0)),
+    ("improbable-outlet", "regulators", "", value("regulators", "outlet_mbar", 11.0)),
+    ("improbable-fault-pressure", "regulators", "", value("regulators", "max_outlet_mbar", 2.0)),
+    ("improbable-capacity", "regulators", "", value("regulators", "capacity_m3h", 400_000.0)),
+    ("improbable-diameter", "mains", "", _all("mains", "od_mm", 12.75)),
+    ("improbable-diameter", "services", "", _all("services", "od_mm", 1.05)),
+    ("improbable-wall", "mains", "", _all("mains", "wall_mm", 0.39)),
+    ("improbable-wall", "services", "", _all("services", "wall_mm", 0.1)),
+    ("improbable-bore", "mains", "", _all("mains", "bore_mm", 4.0)),
+    ("improbable-bore", "services", "", _all("services", "bore_mm", 1.0)),
+    ("improbable-mop", "mains", "", _all("mains", "mop_mbar", 0.1)),
+    ("improbable-depth", "mains", "", _all("mains", "depth_m", 3.0)),
+    ("improbable-length", "services", "", lambda rows: _street(rows, length=0.3)),
+    ("improbable-year", "mains", "", value("mains", "year", 1900)),
+    ("date-for-year", "mains", "", value("mains", "year", 19_870_312)),
+    ("date-for-year", "mains", "", value("mains", "year", "12.03.1987")),
     ("injection-on-no-main", "injections", "I2", add("injections", injection("I2", (300, 300)))),
     ("large-household", "customers", "C1", value("customers", "annual_kwh", 400_000.0)),
     ("missing-address", "customers", "C1", value("customers", "address", "")),

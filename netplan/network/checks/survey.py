@@ -13,6 +13,7 @@ from netplan.network.checks import check_network
 from netplan.network.checks.crs import check_area_of_use, check_reference_systems
 from netplan.network.checks.whereabouts import with_places
 from netplan.network.contract import BASE_LAYERS, layer_specs
+from netplan.network.improbable import notice_improbable
 from netplan.network.model import Network
 from netplan.network.normalise import normalise
 from netplan.network.notes import Notes
@@ -100,4 +101,5 @@ def _of_single_layers(layers: Mapping[str, RawLayer]) -> tuple[Finding, ...]:
                 table = normalise(layers[name], spec, notes)
                 if name in ("mains", "services"):
                     resolve_sizes(table, notes)
+                notice_improbable(table, notes)
     return notes.sorted()

@@ -18,7 +18,8 @@ from netplan.findings import Severity
 from netplan.network.bulk import side_by_side
 from netplan.network.contract import layer_specs
 from netplan.network.flat import take_shapes
-from netplan.network.normalise import column_text
+from netplan.network.improbable import notice_improbable
+from netplan.network.normalise import column_text, normalise
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer, RawLayers
 from netplan.readers.mapping.columns import Place, build_column
@@ -78,7 +79,11 @@ class _Applied:
         for layer, number, feed, name in feeds:
             part = Part(layer, number, feed, self._rows(feed, name))
             taken.setdefault(name, []).append(part)
-            parts.setdefault(layer, []).append((name, self._fed(part, name)))
+            fed = self._fed(part, name)
+            parts.setdefault(layer, []).append((name, fed))
+            if len(self._mapping.feeds[layer]) > 1:  # a unit that is wrong in one district alone
+                table = normalise(fed, layer_specs()[layer], Notes())
+                notice_improbable(table, self._notes, f"{layer} {number} of the mapping")
         self._note_left(taken)
         for layer, some in parts.items():
             note_shared_ids(layer, some, self._notes)
@@ -124,12 +129,12 @@ class _Applied:
         self._gap(layer, f"{layer} {number}: source")
         return True
 
-    def _gap(self, layer: str, what: str) -> None:
+    def _gap(self, layer: str, what: str, severity: Severity = Severity.WARNING) -> None:
         self._notes.add(
             "mapping-gap",
             layer,
             "",
-            Severity.WARNING,
+            severity,
             f"the mapping still has a question mark at {what}",
             "write what it comes from, or take the line out",
         )
@@ -162,7 +167,8 @@ class _Applied:
             ):
                 self._gap(layer, f"{layer} {number}: where {columns[0]}")
             if key.startswith("columns.") and feed.columns[key[8:]].unit == GAP:
-                self._gap(layer, f"{layer} {number}: {key}.unit")
+                # Figures of an unknown unit left out would look like figures that nobody recorded.
+                self._gap(layer, f"{layer} {number}: {key}.unit", Severity.ERROR)
 
     def _rows(self, feed: Feed, name: str) -> NDArray[np.bool_]:
         """Return the features of a source layer that a feed takes."""

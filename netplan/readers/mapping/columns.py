@@ -18,6 +18,7 @@ from netplan.network.contract import Column
 from netplan.network.normalise import column_text
 from netplan.network.notes import Notes
 from netplan.network.text import Text
+from netplan.network.years import note_dates, without_days, year_of
 from netplan.readers.mapping.model import GAP, ColumnRule
 from netplan.readers.mapping.texts import ID_COLUMNS, given, ids, joined, rewritten, word_of
 from netplan.readers.mapping.units import unit_factor
@@ -38,9 +39,6 @@ _MOST_TOLD: Final = 8
 _DIGITS: Final = 12
 """Significant digits of a converted number, so that 0.055 bar is 55 mbar and nothing else."""
 
-
-_YEAR: Final = re.compile(r"(?<!\d)(?:18|19|20)\d\d(?!\d)")
-"""A year in a date, however the date is written."""
 
 _WITH_UNIT: Final = re.compile(r"([-+]?\d+(?:\.\d+)?)\s*([^\d\s].*)")
 """A number with its unit, as in 6.3mm or 4 in."""
@@ -135,15 +133,17 @@ def _looked_up(rule: ColumnRule, texts: Any) -> tuple[Any, NDArray[np.bool_]]:
 def _report_words(
     rule: ColumnRule, rows: NDArray[np.bool_], texts: Any, column: Column, place: Place
 ) -> None:
-    """Notice words without a meaning: those with a question mark once, others with each feature."""
-    gaps = [word.strip().lower() for word, value in (rule.meanings or {}).items() if value == GAP]
-    open_words = rows & _mask(pc.is_in(pc.utf8_lower(texts), value_set=pa.array(gaps, pa.string())))
+    """Notice words without a meaning: those with a question mark once, others with each feature.
+
+    A pressure system without a meaning would be taken for low pressure: that stops a plan.
+    """
+    open_words = rows & _asked(rule, texts)
     if open_words.any():
         place.notes.add(
             "mapping-gap",
             place.layer,
             "",
-            Severity.WARNING,
+            Severity.ERROR if column.name == "system" else Severity.WARNING,
             f"the mapping still has question marks for words of {column.name}, "
             f"on {int(open_words.sum())} features",
             f"write what they mean under columns.{column.name}.values, or take the lines out",
@@ -187,8 +187,16 @@ def _named(column: Column, word: str) -> str:
     return column.name if column.name in RESTRICTED else f"{column.name} {word!r}"
 
 
+def _asked(rule: ColumnRule, texts: Any) -> NDArray[np.bool_]:
+    """Return where a text is one whose meaning the mapping still asks for."""
+    gaps = [word.strip().lower() for word, value in (rule.meanings or {}).items() if value == GAP]
+    return _mask(pc.is_in(pc.utf8_lower(texts), value_set=pa.array(gaps, pa.string())))
+
+
 def _numbers(rule: ColumnRule, column: Column, source: Any, place: Place) -> Any:
-    unit = column.unit if rule.unit in (None, GAP) else str(rule.unit)
+    if rule.unit == GAP:  # what nobody knows the unit of counts as missing; the gap itself is an error
+        return pa.array(np.full(len(source), np.nan))
+    unit = column.unit if rule.unit is None else rule.unit
     times = 1.0 if unit == column.unit else unit_factor(unit, column.unit, rule.kwh_per_m3)
     array = _whole(source)
     is_number = pa.types.is_integer(array.type) or pa.types.is_floating(array.type)
@@ -197,6 +205,9 @@ def _numbers(rule: ColumnRule, column: Column, source: Any, place: Place) -> Any
         nothing = [float(word) for word in rule.empty or () if not isinstance(word, str)]
         values[np.isin(values, nothing)] = np.nan
         values = _converted(values, times)
+        if column.unit == "a":
+            values, dates = without_days(values)
+            note_dates(dates, place.layer, place.notes)
     else:
         values = _numbers_of_texts(rule, column, column_text(array).arrow, times, place)
     if rule.default is not None:
@@ -212,10 +223,11 @@ def _numbers_of_texts(
         return _read_texts(rule, column, texts, times, place)
     meant, unlisted = _looked_up(rule, texts)
     values = np.array(pd.to_numeric(pd.Series(meant.to_pylist()), errors="coerce"), dtype=np.float64)
-    if rule.unlisted == "keep":
-        rest = _read_texts(rule, column, pc.if_else(pa.array(unlisted), texts, ""), times, place)
-        return np.where(unlisted, rest, values)
     _report_words(rule, unlisted, texts, column, place)
+    if rule.unlisted == "keep":
+        kept = unlisted & ~_asked(rule, texts)
+        rest = _read_texts(rule, column, pc.if_else(pa.array(kept), texts, ""), times, place)
+        return np.where(kept, rest, values)
     return values
 
 
@@ -225,7 +237,7 @@ def _read_texts(
     """Return the numbers that texts hold, each different text read once."""
     kinds = pc.dictionary_encode(texts)
     different = kinds.dictionary
-    if rule.decimal == ",":
+    if rule.decimal == "," and column.unit != "a":  # the points of a date part it
         different = pc.replace_substring(pc.replace_substring(different, ".", ""), ",", ".")
     words = different.to_pylist()
     read = np.array(pd.to_numeric(pd.Series(words, dtype=object), errors="coerce"), dtype=np.float64)
@@ -233,8 +245,15 @@ def _read_texts(
     unread = np.flatnonzero(np.isnan(read))[:_MOST_QUANTITIES]
     for at in unread.tolist():
         read[at] = _said(words[at], column)
+    dated = np.zeros(len(read), dtype=bool)
+    if column.unit == "a":
+        dated[unread] = ~np.isnan(read[unread])
+        years, _ = without_days(read)
+        dated |= ~np.isnan(read) & (years != read)
+        read = years
     code = kinds.indices.to_numpy(zero_copy_only=False)
     values = read[code] if len(read) else np.full(len(texts), np.nan)
+    note_dates(int(dated[code].sum()) if len(read) else 0, place.layer, place.notes)
     place.notes.add_each(
         "not-a-number",
         place.layer,
@@ -255,8 +274,7 @@ def _said(text: str, column: Column) -> float:
         if column.name == "sdr":
             return read_ratio(text)
         if column.unit == "a":
-            years = _YEAR.findall(text)
-            return float(years[0]) if len(years) == 1 else np.nan
+            return year_of(text)
         number = _WITH_UNIT.fullmatch(text)
         return np.nan if number is None else float(number[1]) * unit_factor(number[2], column.unit)
     except ValueError:

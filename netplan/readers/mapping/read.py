@@ -121,7 +121,8 @@ def _check_rule(where: str, rule: ColumnRule, column: Column) -> None:
 
 
 def _check_number(where: str, rule: ColumnRule, column: Column) -> None:
-    for value in (rule.constant, rule.default, *(rule.meanings or {}).values()):
+    meant = [value for value in (rule.meanings or {}).values() if value != ""]  # empty: not known
+    for value in (rule.constant, rule.default, *meant):
         if isinstance(value, str) and value != GAP:
             raise BadInputError(f"{where}: {value[:40]!r} is no number; write one without quotes")
     if rule.prefix or rule.drop_prefix or rule.replace:

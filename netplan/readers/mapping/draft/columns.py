@@ -12,8 +12,9 @@ import pyarrow.compute as pc
 from netplan.network.contract import Column, layer_specs
 from netplan.readers.mapping.draft.layers import Guess
 from netplan.readers.mapping.draft.look import SeenColumn, SeenLayer
-from netplan.readers.mapping.draft.readable import says_numbers, size_column, size_says
-from netplan.readers.mapping.draft.units import NOTHING, Unit, guess_unit
+from netplan.readers.mapping.draft.readable import doubtful_years, says_numbers, size_column, size_says
+from netplan.readers.mapping.draft.tiers import tier_of
+from netplan.readers.mapping.draft.units import NOTHING, Unit, guess_unit, names_unit
 from netplan.readers.mapping.model import GAP
 from netplan.readers.vocabulary import likeness, meaning, plain
 
@@ -34,6 +35,11 @@ _REPEATED_ID: Final = 10.0
 
 _MOSTLY, _WHOLE_WORD = 0.9, 60.0
 """Share of different values from which a column may be meant for an id; likeness of a whole word."""
+
+_ONE_OF_ITS_UNIT: Final = ("annual_kwh", "peak_kw", "capacity_m3h")
+"""Columns that are the only ones of their layer with such a unit."""
+_NAMED_UNIT: Final = 10.0
+"""Likeness of a column of numbers that only names such a unit."""
 
 _CONTRACT_OWN: Final = 200.0
 """Likeness of a column that has the contract's own name."""
@@ -109,7 +115,7 @@ def draft_feed(guess: Guess, known_ids: dict[str, Any]) -> DraftFeed:
     for column in spec.columns:
         source = chosen.get(column.name)
         if source is not None:
-            drafted[column.name] = _drafted(column, columns[source], guess.seen, known_ids)
+            drafted[column.name] = _drafted(guess.target, column, columns[source], guess.seen, known_ids)
         elif column.required == "yes" and not (size and size_says(column.name, columns[size])):
             drafted[column.name] = DraftColumn(GAP)
     if not size and "od_mm" in drafted and not {"sdr", "wall_mm", "bore_mm"} & set(drafted):
@@ -180,7 +186,8 @@ def _score(column: Column, seen: SeenColumn, known_ids: dict[str, Any]) -> float
         share = _share(seen, known_ids.get(_REFERENCES[column.name]))[0]
         return 500.0 * share if share > 0.5 else 0.0
     if column.kind == "number":
-        return own if own and (seen.is_number or says_numbers(column, seen)) else 0.0
+        own = own or _NAMED_UNIT * (column.name in _ONE_OF_ITS_UNIT and names_unit(column, seen.name))
+        return own if own and (seen.kind == "number" or says_numbers(column, seen)) else 0.0
     if column.kind == "word" and seen.words:
         known = [word for word in seen.words if _meaning(column, word) is not None]
         share = len(known) / len(seen.words)
@@ -213,15 +220,19 @@ def _share(seen: SeenColumn, ids: Any) -> tuple[float, str]:
     return best
 
 
-def _drafted(column: Column, seen: SeenColumn, layer: SeenLayer, known_ids: dict[str, Any]) -> DraftColumn:
+def _drafted(
+    target: str, column: Column, seen: SeenColumn, layer: SeenLayer, known_ids: dict[str, Any]
+) -> DraftColumn:
     if column.name in _REFERENCES:
         split = _share(seen, known_ids.get(_REFERENCES[column.name]))[1]
         return DraftColumn(seen.name, split="" if split == ";" else split)
     if column.kind == "number":
         comma = seen.kind != "number" and bool(pc.any(pc.match_substring(seen.texts, ",")).as_py())
-        unit = guess_unit(column, seen.name, seen.numbers(), in_feet=layer.in_feet)
-        return DraftColumn(seen.name, unit, decimal="," if comma else ".")
-    listed = column.kind == "word" or column.name == "priority"
+        unit = guess_unit(target, column, seen, in_feet=layer.in_feet)
+        doubtful = doubtful_years(seen) if column.name == "year" else {}
+        asked = dict.fromkeys(doubtful, GAP)
+        return DraftColumn(seen.name, unit, asked, doubtful, decimal="," if comma else ".")
+    listed = column.kind == "word" or column.name in ("priority", "system")
     if not listed or not seen.words or seen.kind == "flag":
         return DraftColumn(seen.name)
     counts: dict[str, int] = {}
@@ -229,11 +240,14 @@ def _drafted(column: Column, seen: SeenColumn, layer: SeenLayer, known_ids: dict
         same = next((other for other in counts if other.lower() == word.lower()), word)
         counts[same] = counts.get(same, 0) + count
     words = {word: _meaning(column, word) or GAP for word in counts}
-    if all(word.casefold() == meant.casefold() for word, meant in words.items()):
+    fold = str if column.name == "system" else str.casefold  # systems of another case are others
+    if all(fold(word) == fold(_meaning(column, word) or GAP) for word in seen.words):
         return DraftColumn(seen.name)
     return DraftColumn(seen.name, words=words, counts=counts)
 
 
 def _meaning(column: Column, word: str) -> str | None:
+    if column.name == "system":
+        return tier_of(word)
     own = {known.casefold(): known for known in column.words}
     return own.get(word.casefold()) or meaning(column.name, word)

@@ -143,8 +143,12 @@ def _column(target: str, name: str, column: DraftColumn) -> str:
 
 def _words(target: str, name: str, column: DraftColumn) -> list[str]:
     spec = next(item for item in layer_specs()[target].columns if item.name == name)
-    lines = ["", f"[{target}.columns.{name}]", f"from = {_text(column.source)}", ""]
-    lines.append(f"[{target}.columns.{name}.values] # {_comment(', '.join(spec.words) or spec.description)}")
+    lines = ["", f"[{target}.columns.{name}]", f"from = {_text(column.source)}"]
+    meant = ", ".join(spec.words) or spec.description
+    if spec.kind == "number":
+        lines.append('unlisted = "keep"')
+        meant = f'{spec.description}; "" where it is not known; other values are read as they are'
+    lines += ["", f"[{target}.columns.{name}.values] # {_comment(meant)}"]
     lines += [
         f"{_text(word)} = {_text(meant)} # {column.counts.get(word, 0)}"
         for word, meant in column.words.items()

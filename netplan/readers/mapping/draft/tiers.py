@@ -1,0 +1,40 @@
+"""Pressure tiers from the words and pressures that records call them by."""
+
+from __future__ import annotations
+
+import re
+from typing import Final
+
+from netplan.readers.mapping.units import unit_factor
+from netplan.readers.vocabulary import meaning
+
+__all__ = ["tier_of"]
+
+_PRESSURE: Final = re.compile(r"(\d+(?:[.,]\d+)?)\s*([A-Za-z]+)")
+_HIGHEST_LOW_MBAR: Final = 75.0
+"""Up to this a system is low pressure whichever country counts (from memory) [mbar gauge]."""
+_LOWEST_OTHER_MBAR: Final = 100.0
+"""Above this it is none (from memory) [mbar gauge]."""
+
+
+def tier_of(word: str) -> str | None:
+    """Return the pressure system that a word means: a tier, or its pressure; None where nobody can tell.
+
+    Parameters
+    ----------
+    word : str
+        Such as ``low``, ``ND``, ``30 mbar``, ``4 bar``.
+    """
+    known = meaning("system", word)
+    if known is not None:
+        return known
+    pressure = _PRESSURE.fullmatch(word.strip())
+    if pressure is None:
+        return None
+    try:
+        mbar = float(pressure[1].replace(",", ".")) * unit_factor(pressure[2], "mbar")
+    except ValueError:
+        return None
+    if mbar <= _HIGHEST_LOW_MBAR:
+        return "LP"
+    return f"{mbar / 1000.0:g} bar" if mbar > _LOWEST_OTHER_MBAR else None
