@@ -99,7 +99,7 @@ class _Words:
         there = f"is recorded for {listed(said)}" if said else "is recorded for nobody"
         mine = listed([f"{self._feature_id[one]}, {self._gap(row, one):.1f} m away" for one in own])
         return (
-            f"({self._street(row)}) is recorded on service {mine}, while service {name} ends "
+            f"of {self._street(row)} is recorded on service {mine}, while service {name} ends "
             f"{self._gap(row, other):.1f} m away and {there}; the ids may be swapped"
         )
 
@@ -108,7 +108,7 @@ class _Words:
 
     def _street(self, row: int) -> str:
         text = self._customers.text
-        return (text["street"][row] or text["address"][row] or "no address")[:_MOST_LETTERS]
+        return (text["street"][row] or text["address"][row] or "unknown address")[:_MOST_LETTERS]
 
 
 def _equal(column: Text, text: str) -> NDArray[Any]:

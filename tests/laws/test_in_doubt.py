@@ -320,7 +320,7 @@ class Oracle:
         """Return whether the recorded services end far away while another ends within reach, twice as near."""
         away = {name: end.distance(place) for name, end in ends.items()}
         own, least = min(away[name] for name in known), min(away.values())
-        return own > SERVICE_REACH_M >= least and own >= 2 * least
+        return bool(own > SERVICE_REACH_M >= least and own >= 2 * least)
 
     def loses(self, frames: Frames, customer_id: str) -> bool:
         """Return whether a customer has an end in the zone, or one that the work alone leaves dark."""

@@ -53,8 +53,8 @@ def same_premises_as(desk: Desk, off: Collection[str]) -> list[tuple[int, str]]:
         if gaps:
             at = min(gaps, key=lambda one: (round(gaps[one], 6), one))
             why = (
-                f"has the address of customer {everyone.id[int(gone[at])]}, {gaps[at]:.1f} m away, who is off; "
-                "if they are the same premises, this customer is off too"
+                f"has the address of customer {everyone.id[int(gone[at])]}, {gaps[at]:.1f} m away, who is "
+                "off; if they are the same premises, this customer is off too"
             )
             found.append((row, why))
     return found
