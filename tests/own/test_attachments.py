@@ -222,7 +222,7 @@ def test_a_word_for_none_in_the_priority_column_is_no_priority(word: Any, tmp_pa
 
 
 @pytest.mark.parametrize(
-    ("word", "kept"), [("yes", "yes"), (True, "true"), (1, "1"), ("x", "x"), ("Z7", "Z7")]
+    ("word", "kept"), [("yes", "yes"), (True, "True"), (1, "1"), ("x", "x"), ("Z7", "Z7")]
 )
 def test_a_word_that_names_no_known_reason_counts_as_priority(word: Any, kept: str, tmp_path: Path) -> None:
     rows = town()
