@@ -108,7 +108,8 @@ class _Words:
 
     def _street(self, row: int) -> str:
         text = self._customers.text
-        return (text["street"][row] or text["address"][row] or "unknown address")[:_MOST_LETTERS]
+        words = " ".join((text["street"][row] or text["address"][row]).split())
+        return words[:_MOST_LETTERS] or "unknown address"
 
 
 def _equal(column: Text, text: str) -> NDArray[Any]:

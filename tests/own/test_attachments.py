@@ -48,7 +48,7 @@ def town() -> Rows:
         "customers": [
             customer("C-w", (106.4, 80), service_id="S-w", street="Weaver Row"),
             customer("C-w2", (106, 90), service_id="S-w2", street="Weaver Row"),
-            customer("C-v", (137.4, 80), service_id="S-v", street="Vine Row"),
+            customer("C-v", (137.4, 80), service_id="S-v", street="Vine\nRow"),
             customer("C-v2", (147, 20), service_id="S-v2", street="Vine Row"),
         ],
         "regulators": [station("R1", (0, 0))],
@@ -57,7 +57,8 @@ def town() -> Rows:
 
 def written(rows: Rows, tmp_path: Path) -> Network:
     file = tmp_path / "town.gpkg"
-    for name, frame in layers(**rows).items():
+    given: dict[str, Any] = {**rows}
+    for name, frame in layers(**given).items():
         frame.to_file(file, layer=name, driver="GPKG")
     return read_network(file)
 
