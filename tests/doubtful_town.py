@@ -72,7 +72,7 @@ def doubtful_town() -> dict[str, Any]:
         customer(name, ends_at(row), service_id=row["id"], **more) for name, (row, more) in houses.items()
     ]
     customers += [
-        customer("C-guess", (92.5, 54)),
+        customer("C-guess", (92.25, 54)),
         customer("C-part", (101, 59), service_id="S-p2;S-gone"),
         customer("C-lost", (20, 40)),
     ]

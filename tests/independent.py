@@ -130,8 +130,10 @@ class Walker:
         for record in self._records("customers"):
             named = [services[s] for s in _text(record.get("service_id")).split(";") if s in services]
             if not named and ends:
-                distance, row = min((ends[i].distance(record["geometry"]), i) for i in ends)
-                named = [row] if distance <= SERVICE_END_M else []
+                away = {i: end.distance(record["geometry"]) for i, end in ends.items()}
+                least = min(away.values())
+                most = least if least <= SNAP_M else min(least + 1.0, SERVICE_END_M)
+                named = [i for i, gap in away.items() if gap <= most <= SERVICE_END_M]
             found[str(record["id"])] = [self.joined[free_end[i]] for i in named]
         return found
 

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from tests.networks import customer, layers, main, service, station, valve
+from tests.networks import EAST_M, NORTH_M, customer, layers, main, service, station, valve
 
 __all__ = ["random_town"]
 
@@ -42,6 +42,7 @@ class Town:
             _, at, east = spans[-1]
             stations.append(station("R2", along(at, east, BLOCK_M)))
         work = spans[int(self.rng.integers(len(spans)))][0]
+        self._misrecord_houses()
         given: dict[str, Any] = {name: rows for name, rows in self.rows.items() if rows}
         return layers(**given, regulators=stations), (work, 48.0, 52.0)
 
@@ -73,6 +74,22 @@ class Town:
         if self._chance(0.2):
             given["priority"] = self._any("hospital", "school", "care_home")
         self.rows["customers"].append(customer(f"C{key}", place, **given))
+
+    def _misrecord_houses(self) -> None:
+        """Swap the service ids of some pairs of houses, and set others between two service ends."""
+        houses, services = self.rows["customers"], self.rows["services"]
+        for _ in range(3):
+            one, other = (houses[int(k)] for k in self.rng.choice(len(houses), 2, replace=False))
+            if "service_id" in one and "service_id" in other:
+                one["service_id"], other["service_id"] = other["service_id"], one["service_id"]
+        for k in range(3):
+            row = services[int(self.rng.integers(len(services)))]
+            x, y = (float(v) for v in row["geometry"].coords[-1][:2])
+            end, name = (x - EAST_M, y - NORTH_M), f"between{k}"
+            aside = self._any(1.0, 2.25)
+            beside = (end[0] + aside + 1.125, end[1])
+            self.rows["services"].append(service(f"S{name}", (beside[0], beside[1] + 40.0), beside))
+            self.rows["customers"].append(customer(f"C{name}", (end[0] + aside, end[1])))
 
     def _end_short_of(self, key: str, at: XY, east: bool) -> None:
         """Draw a main that ends short of the street's, and a house on it."""

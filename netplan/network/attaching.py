@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
 from netplan.findings import Severity
-from netplan.network.joining import Course, Joins
+from netplan.network.joining import SNAP_M, Course, Joins
+from netplan.network.nearer_services import nearer_services
 from netplan.network.normalise import Table
-from netplan.network.notes import Notes
+from netplan.network.notes import Notes, listed
 from netplan.network.placing import MainIndex, nodes_at
 from netplan.network.text import Text
 from netplan.network.words import Attachment
@@ -25,6 +26,9 @@ SERVICE_REACH_M: Final = 5.0
 MAIN_REACH_M: Final = 50.0
 """Where no services are recorded a customer hangs on the nearest main within this distance (own) [m]."""
 TWO_MAINS_M: Final = 1.0
+TWO_SERVICES_M: Final = 1.0
+"""A service end at most so much farther than the nearest one may as well be the customer's (own) [m]."""
+_ROUNDING_M: Final = 1e-9
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
 
@@ -149,18 +153,18 @@ def attach(
         Result of `named_services`.
     """
     n = len(customers)
-    who, node = _by_service_id(customers, xy_m, feature_id, ends, named, joins, notes)
+    who, service = _by_service_id(customers, xy_m, feature_id, ends, named, joins, notes)
+    elsewhere = nearer_services(
+        customers, xy_m, feature_id, _places(joins, ends), (who, service), SERVICE_REACH_M, notes
+    )
+    node = ends[service]
     alone = np.ones(n, dtype=bool)
     alone[who] = False
     alone &= np.isfinite(xy_m).all(axis=1)
     rest = np.flatnonzero(alone)
     if len(ends) and len(rest):
-        tree = KDTree(np.column_stack([joins.x_m[ends], joins.y_m[ends]]))
-        gap, nearest = tree.query(xy_m[rest], distance_upper_bound=SERVICE_REACH_M)
-        service = np.asarray(nearest)
-        found = np.isfinite(gap)
-        who = np.concatenate([who, rest[found]])
-        node = np.concatenate([node, ends[service[found]]])
+        asked, service = _nearest_services(customers, xy_m, rest, feature_id, ends, joins, notes)
+        who, node = np.concatenate([who, asked]), np.concatenate([node, ends[service]])
     elif len(rest):
         near = index.near_two(xy_m[rest], MAIN_REACH_M, TWO_MAINS_M)
         asked = rest[near.point]
@@ -170,6 +174,7 @@ def attach(
             np.concatenate([node, nodes_at(course, joins, near.pipe, measure)]),
         )
     by_what = _by_what(n, named, who, alone, services=bool(len(ends)))
+    by_what[elsewhere[by_what[elsewhere] == Attachment.SERVICE_ID]] = Attachment.FAR_SERVICE_ID
     who, node = _unique_pairs(who, node)
     if not len(ends):
         _notice_two_mains(customers, xy_m, who, n, notes)
@@ -184,6 +189,55 @@ def attach(
         xy_m,
     )
     return who, node, by_what
+
+
+def _nearest_services(
+    customers: Table, xy_m: Floats, rest: Rows, feature_id: Text, ends: Rows, joins: Joins, notes: Notes
+) -> tuple[Rows, Rows]:
+    """Return customers and the service rows within reach that they may hang on; several where two lie alike.
+
+    Alike is what ends at most `TWO_SERVICES_M` farther away than the nearest one. Who lies on the end of a
+    service hangs on that one.
+    """
+    tree = KDTree(_places(joins, ends))
+    gap, nearest = (
+        np.asarray(found) for found in tree.query(xy_m[rest], k=2, distance_upper_bound=SERVICE_REACH_M)
+    )
+    found = np.isfinite(gap[:, 0])
+    alike = np.minimum(gap[:, 0] + TWO_SERVICES_M, SERVICE_REACH_M) + _ROUNDING_M
+    several = np.flatnonzero(found & (gap[:, 0] > SNAP_M) & (gap[:, 1] <= alike))
+    who, service = [rest[found]], [nearest[found, 0]]
+    said: dict[int, str] = {}
+    for at in several.tolist():
+        row = int(rest[at])
+        near = np.array(tree.query_ball_point(xy_m[row], alike[at]), dtype=np.int64)
+        away = np.hypot(*(tree.data[near] - xy_m[row]).T)
+        best: dict[str, tuple[float, int]] = {}
+        for distance, k in sorted(zip(away.tolist(), near.tolist(), strict=True)):
+            # Of a feature drawn in several parts the nearest end is meant.
+            best.setdefault(feature_id[k], (distance, k))
+        chosen = np.array([k for _, k in best.values()], dtype=np.int64)
+        if len(np.unique(ends[chosen])) > 1:
+            who.append(np.full(len(chosen), row))
+            service.append(chosen)
+            said[row] = listed([f"{name} ({distance:.2f} m)" for name, (distance, _) in best.items()])
+    notes.add_each(
+        "two-services",
+        "customers",
+        customers.id,
+        np.array(sorted(said), dtype=np.int64),
+        Severity.WARNING,
+        lambda row: (
+            f"names no service and lies about as near to services {said[row]}; it counts as fed by each"
+        ),
+        "record its service",
+        xy_m,
+    )
+    return np.concatenate(who), np.concatenate(service).astype(np.int64)
+
+
+def _places(joins: Joins, node: Rows) -> Floats:
+    return np.column_stack([joins.x_m[node], joins.y_m[node]])
 
 
 def _by_what(
@@ -251,9 +305,8 @@ def _by_service_id(
         xy_m,
     )
     who, row = who[row >= 0], row[row >= 0]
-    end = ends[row] if len(row) else np.zeros(0, dtype=np.int64)
     if _all_different(feature_id):
-        return who, end
+        return who, row
     parts = pc.value_counts(feature_id.arrow)
     split = parts.field("values").filter(pc.greater(parts.field("counts"), 1))
     for place in np.flatnonzero(
@@ -265,8 +318,8 @@ def _by_service_id(
         gap = np.hypot(
             joins.x_m[ends[rows]] - xy_m[who[place], 0], joins.y_m[ends[rows]] - xy_m[who[place], 1]
         )
-        end[place] = ends[rows[int(np.argmin(np.nan_to_num(gap)))]]
-    return who, end
+        row[place] = rows[int(np.argmin(np.nan_to_num(gap)))]
+    return who, row
 
 
 def _one_a_row(texts: Any) -> tuple[Rows, Any]:

@@ -257,8 +257,8 @@ class Customers:
     attach_node : int32 array
         Nodes of the attachments.
     attached_by : uint8 array
-        Code of `words.Attachment`: by its service ids, by some of them where others are not recorded, or by
-        what lies nearest.
+        Code of `words.Attachment`: by its service ids, by some of them where others are not recorded, by
+        one that ends far away while another service ends beside the customer, or by what lies nearest.
     """
 
     id: Text

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -11,10 +11,12 @@ from numpy.typing import NDArray
 from netplan.findings import Finding, Severity, in_order
 from netplan.network.text import Text
 
-__all__ = ["MOST_PER_KIND", "Notes"]
+__all__ = ["MOST_PER_KIND", "Notes", "listed"]
 
 MOST_PER_KIND: Final = 1000
 """Findings of one kind in one layer that are listed one by one; the rest are counted in one line."""
+MOST_NAMED: Final = 50
+"""Features that one finding names; the rest are counted (own)."""
 
 
 class Notes:
@@ -68,6 +70,12 @@ class Notes:
     def sorted(self) -> tuple[Finding, ...]:
         """Return the findings in their lasting order."""
         return in_order(self._found)
+
+
+def listed(names: Sequence[str] | Text) -> str:
+    """Return names in one line, the first `MOST_NAMED` of them and how many more there are."""
+    more = f" and {len(names) - MOST_NAMED:,} more" if len(names) > MOST_NAMED else ""
+    return ", ".join(names[at] for at in range(min(len(names), MOST_NAMED))) + more
 
 
 def _place(point: NDArray[np.float64]) -> tuple[float | None, float | None]:

@@ -23,6 +23,7 @@ from netplan.network.lines import Lines, read_lines
 from netplan.network.normalise import Table, check_ids, column_text, normalise
 from netplan.network.notes import Notes
 from netplan.network.points import read_points
+from netplan.network.priorities import read_priorities
 from netplan.network.projection import Working, working_crs
 from netplan.network.raw import RawLayer, as_raw
 from netplan.network.sizes import resolve_sizes
@@ -122,6 +123,7 @@ def read(given: Mapping[str, Any], notes: Notes) -> Layers:
     with _numbers_unchecked():
         keep_out = _areas(_table("keep_out", raw, notes), working, notes)
         base: dict[str, Any] = {name: _base(raw[name], working) for name in BASE_LAYERS if name in raw}
+    read_priorities(points["customers"], notes)
     _check_outlets(points["regulators"], places["regulators"], notes)
     for some in (*(line.table for line in lines.values()), *points.values()):
         notice_improbable(some, notes)

@@ -43,6 +43,7 @@ class Attachment(Word):
     PART_OF_SERVICE_IDS = 2
     NEAREST_SERVICE = 3
     NEAREST_MAIN = 4
+    FAR_SERVICE_ID = 5
 
 
 class Material(Word):

@@ -301,7 +301,7 @@ class Oracle:
         for record in self.records("customers"):
             given = [] if not isinstance(record["service_id"], str) else record["service_id"].split(";")
             known = [name for name in given if name in ends]
-            if given and len(known) == len(given):
+            if given and len(known) == len(given) and not self.far(ends, known, record["geometry"]):
                 continue
             own = nearest(ends, record["geometry"])
             if not known and own is None:
@@ -315,6 +315,12 @@ class Oracle:
                 )
                 if self.loses(frames, record["id"]):
                     yield record["id"], "customers", record["id"]
+
+    def far(self, ends: dict[str, Any], known: list[str], place: Any) -> bool:
+        """Return whether the recorded services end far away while another ends within reach, twice as near."""
+        away = {name: end.distance(place) for name, end in ends.items()}
+        own, least = min(away[name] for name in known), min(away.values())
+        return bool(own > SERVICE_REACH_M >= least and own >= 2 * least)
 
     def loses(self, frames: Frames, customer_id: str) -> bool:
         """Return whether a customer has an end in the zone, or one that the work alone leaves dark."""

@@ -106,6 +106,15 @@ def _two_fed_areas(rows: Rows) -> None:
     rows["sensing_points"].append(sensing_point("R2", (200, 0)))
 
 
+def _swapped_services(rows: Rows) -> None:
+    rows["customers"][0]["service_id"], rows["customers"][1]["service_id"] = "S2", "S1"
+
+
+def _between_services(rows: Rows) -> None:
+    rows["services"].append(service("S3", (23, 0), (23, 8)))
+    rows["customers"].append(customer("C3", (21.4, 8)))
+
+
 def _no_services(rows: Rows) -> None:
     rows["services"] = []
     rows["customers"] = [customer("C1", (25, 25))]
@@ -163,6 +172,9 @@ PLANTED: list[tuple[str, str, str, Plant]] = [
     ("far-off", "customers", "C3", add("customers", customer("C3", (900_000, 0)))),
     ("fitting-on-no-main", "fittings", "F2", add("fittings", fitting("F2", (150, 9)))),
     ("fault-pressure-above-mop", "mains", "M1", value("mains", "mop_mbar", 45)),
+    ("priority-none", "customers", "", value("customers", "priority", "No")),
+    ("priority-spelling", "customers", "", value("customers", "priority", "Care home")),
+    ("unknown-priority", "customers", "", value("customers", "priority", "castle")),
     ("pressure-above-mop", "mains", "M1", value("mains", "mop_mbar", 25)),
     ("impossible-outlet", "regulators", "R1", value("regulators", "outlet_mbar", 2e6)),
     ("impossible-sdr", "mains", "M1", value("mains", "sdr", 3.0)),
@@ -199,6 +211,7 @@ PLANTED: list[tuple[str, str, str, Plant]] = [
     ("missing-station-id", "sensing_points", "row 1", value("sensing_points", "station_id", "")),
     ("near-miss", "mains", "M4", add("mains", main("M4", (200, 1), (300, 1)))),
     ("near-miss", "services", "S3", add("services", service("S3", (70, 1.2), (70, 9)))),
+    ("nearer-service", "customers", "C1", _swapped_services),
     ("no-demand", "customers", "C1", value("customers", "annual_kwh", None)),
     ("no-fault-pressure", "regulators", "R1", value("regulators", "max_outlet_mbar", None)),
     ("no-geometry", "mains", "M4", add("mains", {**main("M4", (0, 0), (1, 1)), "geometry": None})),
@@ -245,6 +258,7 @@ PLANTED: list[tuple[str, str, str, Plant]] = [
     ("size-jump", "mains", "M1", put("mains", main("M2", (100, 0), (200, 0), street="High Row", od_mm=315))),
     ("split-line", "services", "S3", _in_parts),
     ("two-mains", "customers", "C1", _no_services),
+    ("two-services", "customers", "C3", _between_services),
     ("unknown-category", "customers", "C1", value("customers", "category", "castle")),
     ("unknown-excess_flow_valve", "services", "S1", value("services", "excess_flow_valve", "maybe")),
     ("unknown-host", "mains", "M1", value("mains", "host", "castle")),

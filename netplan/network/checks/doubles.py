@@ -13,15 +13,24 @@ from numpy.typing import NDArray
 from netplan.findings import Severity
 from netplan.network.checks.shapes import ids_of_mains, ids_of_services, middle_of
 from netplan.network.joining import SNAP_M
-from netplan.network.model import Network
-from netplan.network.nearness import points_on_lines
+from netplan.network.model import Customers, Network
+from netplan.network.nearness import close_pairs, points_on_lines
 from netplan.network.notes import Notes
 from netplan.network.text import Text
 
-__all__ = ["check_double_customers", "check_double_pipes", "check_double_points"]
+__all__ = [
+    "PREMISES_M",
+    "check_double_customers",
+    "check_double_pipes",
+    "check_double_points",
+    "plain_addresses",
+    "same_premises",
+]
 
 _SHORTEST_M: Final = 1.0
 _SAME_PLACE_M: Final = 0.01
+PREMISES_M: Final = 5.0
+"""Two meter points of one address so near to each other may be the same premises (own) [m]."""
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
 
@@ -132,28 +141,81 @@ def check_double_points(network: Network, notes: Notes) -> None:
 
 
 def check_double_customers(network: Network, notes: Notes) -> None:
-    """Notice meter points with the place and the address of another one."""
+    """Notice meter points with the address of another one at its place or beside it."""
     customers = network.customers
-    address = pc.binary_join_element_wise(customers.address.arrow, customers.postcode.arrow, "\n")
-    code = pc.dictionary_encode(address)
-    code = code.combine_chunks() if isinstance(code, pa.ChunkedArray) else code
-    known = np.asarray(pc.not_equal(customers.address.arrow, "").to_numpy(zero_copy_only=False), dtype=bool)
-    known &= np.isfinite(customers.x_m)
-    who = np.flatnonzero(known)
-    name = np.asarray(code.indices.to_numpy(zero_copy_only=False), dtype=np.int64)
-    place = [np.round(axis[who] / _SAME_PLACE_M) for axis in (customers.x_m, customers.y_m)]
-    rows, first = _repeats([name[who], *place])
-    twin = dict(zip(who[rows].tolist(), who[first].tolist(), strict=True))
+    rows, first, gap_m = same_premises(customers)
+    twin = {
+        row: (other, gap)
+        for row, other, gap in zip(rows.tolist(), first.tolist(), gap_m.tolist(), strict=True)
+    }
+
+    def words(row: int) -> str:
+        other, gap = twin[row]
+        if gap <= _SAME_PLACE_M and customers.address[row] == customers.address[other]:
+            what = f"has the place and address of customer {customers.id[other]}"
+        else:
+            what = f"has the address of customer {customers.id[other]}, {gap:.1f} m away"
+        return f"{what}; both stay listed"
+
     notes.add_each(
         "double-customer",
         "customers",
         customers.id,
-        who[rows],
+        rows,
         Severity.WARNING,
-        _twin_words("has the place and address of {layer} {other}", "customers", customers.id, twin),
+        words,
         "delete one of them, or tell their addresses apart",
         np.column_stack([customers.x_m, customers.y_m]),
     )
+
+
+def same_premises(customers: Customers, chosen: Rows | None = None) -> tuple[Rows, Rows, Floats]:
+    """Return customers that have the address of an earlier one near by, that one, and how far it is [m].
+
+    Addresses are the same whatever their case, spaces and punctuation.
+
+    Parameters
+    ----------
+    customers : Customers
+    chosen : int64 array, optional
+        Rows to look at, sorted; all when left out.
+    """
+    none = np.zeros(0, dtype=np.int64)
+    rows = np.arange(len(customers)) if chosen is None else chosen
+    rows = rows[np.isfinite(customers.x_m[rows]) & np.isfinite(customers.y_m[rows])]
+    key = plain_addresses(customers.address.take(rows))
+    known = np.asarray(pc.not_equal(key, "").to_numpy(zero_copy_only=False), dtype=bool)
+    code = pc.dictionary_encode(key)
+    code = code.combine_chunks() if isinstance(code, pa.ChunkedArray) else code
+    name = np.asarray(code.indices.to_numpy(zero_copy_only=False), dtype=np.int64)
+    often = known & (np.bincount(name, minlength=1)[name] > 1)
+    rows, name = rows[often], name[often]
+    if not len(rows):
+        return none, none, np.zeros(0)
+    xy = np.column_stack([customers.x_m[rows], customers.y_m[rows]])
+    # One of all those at one place stands for them, so that a crowd of them makes no crowd of pairs.
+    again, first = _repeats([name, *np.round(xy / _SAME_PLACE_M).T])
+    single = np.setdiff1d(np.arange(len(rows)), again)
+    pair = single[close_pairs(xy[single], PREMISES_M)]
+    pair = np.sort(pair[name[pair[:, 0]] == name[pair[:, 1]]], axis=1)
+    one = np.concatenate([again, pair[:, 1]])
+    other = np.concatenate([first, pair[:, 0]])
+    order = np.lexsort([other, one])
+    one, other = one[order], other[order]
+    keep = np.ones(len(one), dtype=bool)
+    keep[1:] = one[1:] != one[:-1]
+    one, other = one[keep], other[keep]
+    return rows[one], rows[other], np.hypot(*(xy[one] - xy[other]).T)
+
+
+def plain_addresses(column: Text) -> Any:
+    """Return texts in small letters without punctuation, and without spaces except between digits."""
+    text = pc.utf8_lower(pc.utf8_normalize(column.arrow, form="NFKC"))
+    text = pc.replace_substring(text, "ß", "ss")
+    text = pc.replace_substring_regex(text, r"[^\p{L}\p{M}\p{N}]+", " ")
+    text = pc.replace_substring_regex(text, r"([^0-9 ]) +", r"\1")
+    text = pc.replace_substring_regex(text, r" +([^0-9 ])", r"\1")
+    return pc.utf8_trim_whitespace(text)
 
 
 def _on_pipe(pipe: NDArray[Any], chainage_m: Floats) -> list[NDArray[Any]]:

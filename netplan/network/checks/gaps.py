@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import shapely
@@ -17,9 +17,10 @@ from netplan.network.checks.shapes import (
     meeting_mains,
     pipe_ends,
 )
+from netplan.network.graph import components
 from netplan.network.joining import SNAP_M
 from netplan.network.model import Network
-from netplan.network.notes import Notes
+from netplan.network.notes import Notes, listed
 
 __all__ = [
     "NEAR_M",
@@ -90,7 +91,7 @@ def near_misses(network: Network, reach_m: float = NEAR_M, within: Box | None = 
     """Return the loose ends between the snap distance and `reach_m` [m] from a main of their system.
 
     A loose end of a main is one where nothing else meets; a service counts when neither end is on anything,
-    with the end that is nearer to a main.
+    or when it hangs together with services alone: with the one end of them all that is nearest to a main.
 
     Parameters
     ----------
@@ -137,7 +138,7 @@ def near_misses(network: Network, reach_m: float = NEAR_M, within: Box | None = 
         foot[chosen].reshape(-1, 2),
         rivals[keep].astype(np.int64),
     )
-    return _nearer_end_of_services(result, pipes.n_mains)
+    return _nearest_end_of_services(network, result)
 
 
 def _mains_within(network: Network, within: Box | None, reach_m: float) -> tuple[NDArray[np.object_], Rows]:
@@ -164,18 +165,34 @@ def _loose_ends(network: Network) -> tuple[Rows, Rows, Rows]:
     loose[:n] = (meeting_mains(network) == 1)[ends[:n]]
     loose[:n][ends[:n, 0] == ends[:n, 1]] = False
     degree = np.bincount(np.concatenate([pieces.from_node, pieces.to_node]), minlength=len(network.nodes))
-    alone = (degree[ends[n:]] == 1).all(axis=1)
-    loose[n:] = alone[:, None]
+    single = degree[ends[n:]] == 1
+    loose[n:] = (
+        single & (single.all(axis=1) | ~_with_main(network)[components(network)[ends[n:, 0]]])[:, None]
+    )
     pipe, side = np.nonzero(loose)
     return pipe, side, ends[pipe, side].astype(np.int64)
 
 
-def _nearer_end_of_services(found: NearMisses, n_mains: int) -> NearMisses:
-    order = np.lexsort([found.side, np.where(found.pipe < n_mains, 0.0, found.gap_m), found.pipe])
-    pipe = found.pipe[order]
+def _with_main(network: Network) -> NDArray[np.bool_]:
+    """Return for each connected part whether a main belongs to it."""
+    part = components(network)
+    found = np.zeros(int(part.max(initial=-1)) + 1, dtype=bool)
+    found[part[network.pieces.from_node[network.pieces.pipe < network.pipes.n_mains]]] = True
+    return found
+
+
+def _nearest_end_of_services(network: Network, found: NearMisses) -> NearMisses:
+    """Return all ends of mains, and of services that hang together the one nearest to a main."""
+    n = network.pipes.n_mains
+    part = components(network)[found.node]
+    alone = ~_with_main(network)[part]
+    # Services on a main already are told each by itself.
+    group = np.where(alone, part.astype(np.int64), -1 - found.pipe)
+    service = found.pipe >= n
+    order = np.lexsort([found.side, found.pipe, np.round(found.gap_m, 6), group])
     again = np.zeros(len(order), dtype=bool)
-    again[1:] = (pipe[1:] == pipe[:-1]) & (pipe[1:] >= n_mains)
-    rows = order[~again]
+    again[1:] = (group[order][1:] == group[order][:-1]) & service[order][1:]
+    rows = np.sort(order[~again])
     return NearMisses(
         found.pipe[rows],
         found.side[rows],
@@ -192,9 +209,8 @@ def check_near_misses(network: Network, notes: Notes) -> None:
     """Notice pipes that end on nothing between the snap distance and 2 m from a main."""
     found = near_misses(network)
     n = network.pipes.n_mains
-    mains = ids_of_mains(network)
     for layer, ids, of_layer, base in (
-        ("mains", mains, found.pipe < n, 0),
+        ("mains", ids_of_mains(network), found.pipe < n, 0),
         ("services", ids_of_services(network), found.pipe >= n, n),
     ):
         rows = np.flatnonzero(of_layer)
@@ -204,7 +220,7 @@ def check_near_misses(network: Network, notes: Notes) -> None:
             ids.take(found.pipe[rows] - base),
             np.arange(len(rows)),
             Severity.WARNING,
-            _Gap(found, rows, mains),
+            _Gap(network, found, rows),
             "draw it up to the joint, or leave it if there is none",
             found.end_m[rows],
         )
@@ -213,13 +229,29 @@ def check_near_misses(network: Network, notes: Notes) -> None:
 class _Gap:
     """Words for one near miss; a class, so that each layer keeps its own rows."""
 
-    def __init__(self, found: NearMisses, rows: Rows, mains: Any) -> None:
-        self._found, self._rows, self._mains = found, rows, mains
+    def __init__(self, network: Network, found: NearMisses, rows: Rows) -> None:
+        self._network, self._found, self._rows = network, found, rows
+        self._part, self._with_main = components(network), _with_main(network)
+        part = self._part[network.customers.attach_node]
+        self._order = np.argsort(part, kind="stable")
+        self._sorted = part[self._order]
 
     def __call__(self, at: int) -> str:
         row = self._rows[at]
-        gap, main = self._found.gap_m[row], self._mains[self._found.main[row]]
-        return f"ends {gap:.2f} m from main {main} without reaching it"
+        pipes, main = self._network.pipes, int(self._found.main[row])
+        words = f"ends {self._found.gap_m[row]:.2f} m from main {pipes.id[main]} without reaching it"
+        return words if self._found.pipe[row] < pipes.n_mains else words + self._behind(row)
+
+    def _behind(self, row: int) -> str:
+        """Return words for the customers that only this end would feed."""
+        customers, own = self._network.customers, self._part[self._found.node[row]]
+        if self._with_main[own]:
+            return ""
+        low, high = (int(place) for place in np.searchsorted(self._sorted, [own, own + 1]))
+        at = self._order[low:high]
+        who = np.unique(np.searchsorted(customers.attach_start, at, side="right") - 1)
+        names = [customers.id[customer] for customer in who.tolist()]
+        return f"; behind it: {listed(names) if names else 'no recorded customer'}"
 
 
 def crossings(network: Network, within: Box | None = None) -> Crossings:

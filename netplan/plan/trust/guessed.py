@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -20,6 +22,13 @@ Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 Found = list[tuple[int, str]]
 _MAY_BE = "is cut off by the work and may be the true one"
+_TAKEN: Final = {
+    int(Attachment.NEAREST_SERVICE): "no service is recorded for this customer, taken to hang on the nearest",
+    int(Attachment.PART_OF_SERVICE_IDS): "one of this customer's services is not recorded",
+    int(
+        Attachment.FAR_SERVICE_ID
+    ): "the service recorded for this customer ends far from it, and another beside it",
+}
 
 
 def guessed(desk: Desk, option: Doubted, cut_off: CutOff) -> Found:
@@ -27,7 +36,7 @@ def guessed(desk: Desk, option: Doubted, cut_off: CutOff) -> Found:
 
     Who names no service, or one that is not recorded, hangs on the nearest service end, or without recorded
     services on the nearest main. Any other within the same reach that the work leaves without gas may be the
-    true one.
+    true one. So it may for whoever names a service that ends far away.
     """
     return [*_on_services(desk, option, cut_off), *_on_mains(desk, option, cut_off)]
 
@@ -36,18 +45,13 @@ def _on_services(desk: Desk, option: Doubted, cut_off: CutOff) -> Found:
     everyone, pipes = desk.customers_everywhere, desk.request.network.pipes
     pipe, node = _dark_ends(option, cut_off)
     by = everyone.attached_by
-    asked = (by == Attachment.NEAREST_SERVICE) | (by == Attachment.PART_OF_SERVICE_IDS)
+    asked = np.isin(by, list(_TAKEN))
     nodes = desk.request.network.nodes
     ends = np.asarray(shapely.points(nodes.x_m[node], nodes.y_m[node]), dtype=object)
-    taken = {
-        int(Attachment.NEAREST_SERVICE): "no service is recorded for this customer, taken to hang on the "
-        "nearest",
-        int(Attachment.PART_OF_SERVICE_IDS): "one of this customer's services is not recorded",
-    }
     return [
         (
             customer,
-            f"{taken[int(by[customer])]}; service {pipes.id[int(pipe[at])]}, {gap:.1f} m away, {_MAY_BE}",
+            f"{_TAKEN[int(by[customer])]}; service {pipes.id[int(pipe[at])]}, {gap:.1f} m away, {_MAY_BE}",
         )
         for customer, at, gap in _nearest(desk, asked, ends, pipe, SERVICE_REACH_M)
     ]

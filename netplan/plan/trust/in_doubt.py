@@ -16,6 +16,7 @@ from netplan.plan.trust.ground import Ground, parts_of
 from netplan.plan.trust.guessed import guessed
 from netplan.plan.trust.judge import Doubted
 from netplan.plan.trust.no_station import without_station
+from netplan.plan.trust.same_premises import same_premises_as
 from netplan.plan.trust.taken_joined import taken_joined
 
 __all__ = ["in_doubt_of"]
@@ -57,7 +58,11 @@ def in_doubt_of(desk: Desk, option: Doubted, off: Collection[str]) -> tuple[mode
         for row, why in _if_otherwise(option.ground, doubt):
             add(int(row_of[row]), doubt.layer, doubt.feature_id, why)
     places = cut_off_lines(desk, option)
-    for customer, why in (*guessed(desk, option, places), *without_station(desk, option, places)):
+    for customer, why in (
+        *guessed(desk, option, places),
+        *without_station(desk, option, places),
+        *same_premises_as(desk, off),
+    ):
         add(customer, "customers", everyone.id[customer], why)
     return tuple(
         _row(desk, customer, key, "; ".join(said)) for key, (customer, said) in sorted(found.items())
