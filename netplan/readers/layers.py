@@ -13,6 +13,7 @@ from netplan.network.contract import LayerSpec, layer_specs
 from netplan.network.raw import RawLayer, RawLayers
 from netplan.readers.mapping.apply import mapped_layers
 from netplan.readers.mapping.model import Mapping
+from netplan.readers.odd_shapes import with_odd_shapes
 from netplan.readers.opening import open_source
 from netplan.readers.source import Field, LayerSource, Window
 
@@ -45,13 +46,13 @@ def read_layers(
     try:
         with no_collecting():
             if mapping is not None:
-                return mapped_layers(opened, mapping, within)
+                return with_odd_shapes(mapped_layers(opened, mapping, within))
             layers = _by_contract(opened, within)
     except OSError as error:
         raise BadInputError(
             f"{opened.name}: cannot be read ({error.strerror or error}); check the file"
         ) from error
-    return RawLayers(opened.name, layers)
+    return with_odd_shapes(RawLayers(opened.name, layers))
 
 
 def _by_contract(source: LayerSource, within: Window | None) -> dict[str, RawLayer]:
@@ -62,7 +63,7 @@ def _by_contract(source: LayerSource, within: Window | None) -> dict[str, RawLay
         names = wanted[name]
         raw = source.read(name, list(names), within=within)
         columns = raw.columns.rename_columns([names[field] for field in raw.columns.column_names])
-        return RawLayer(name, columns, raw.geometry, raw.crs)
+        return RawLayer(name, columns, raw.geometry, raw.crs, raw.odd)
 
     # Threads that each silence warnings would restore each other's filters: this one is restored last.
     with warnings.catch_warnings():

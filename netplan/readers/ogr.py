@@ -1,4 +1,4 @@
-"""Layers that GDAL reads: GeoPackage, GeoJSON and Shapefile, through Arrow."""
+"""Layers that GDAL reads: GeoPackage, FileGDB, GeoJSON and Shapefile, through Arrow."""
 
 from __future__ import annotations
 
@@ -115,7 +115,8 @@ def read_ogr(held: OgrLayer, columns: Sequence[str], within: Window | None = Non
     shape = _geometry_column(meta, table)
     if shape is None:
         raise BadInputError(f"{where} has no geometry; store one with each feature")
-    return RawLayer(held.name, table.select(list(columns)), shapes_of_wkb(table[shape]), held.crs)
+    shapes, odd = shapes_of_wkb(table[shape], held.crs)
+    return RawLayer(held.name, table.select(list(columns)), shapes, held.crs, odd)
 
 
 def _geometry_column(meta: Any, table: Any) -> str | None:

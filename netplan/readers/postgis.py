@@ -137,10 +137,11 @@ class PostgisSource:
             with cursor.copy(query) as copy:
                 data = b"".join(copy)
         try:
-            held, shapes = copied_columns(data, wanted)
+            held, blobs = copied_columns(data, wanted)
         except (pa.ArrowException, ValueError) as error:
             raise BadInputError(f"{where} cannot be read; check its values") from error
-        return RawLayer(layer, pa.table(dict(held)), shapes_of_wkb(shapes), crs)
+        shapes, odd = shapes_of_wkb(blobs, crs)
+        return RawLayer(layer, pa.table(dict(held)), shapes, crs, odd)
 
     def content_key(self, within: Window | None, layers: Collection[str]) -> str:
         """Return a text that differs when any row that would be read differs, worked out by the server.

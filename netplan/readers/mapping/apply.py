@@ -21,7 +21,7 @@ from netplan.network.normalise import column_text
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer, RawLayers
 from netplan.readers.mapping.columns import Place, build_column
-from netplan.readers.mapping.geometry import stacked_shapes, with_height
+from netplan.readers.mapping.geometry import stacked_odd, stacked_shapes, with_height
 from netplan.readers.mapping.model import GAP, Feed, Mapping
 from netplan.readers.mapping.sizes import fill_sizes
 from netplan.readers.mapping.texts import matching
@@ -128,15 +128,16 @@ class _Applied:
         for condition in feed.where:
             if condition.column != GAP:
                 rows &= matching(raw.columns, condition, known[condition.column])
-        table, shapes = raw.columns, raw.geometry
+        table, shapes, odd = raw.columns, raw.geometry, raw.odd
         if not rows.all():
+            odd = None if odd is None else odd.take(rows)
             table = table.filter(pa.array(rows))
             shapes = take_shapes(shapes, np.flatnonzero(rows))
         if not table.num_columns:
             # Arrow counts no rows where there are no columns.
             table = pa.table({"": pa.nulls(len(shapes))})
         built = self._built(layer, feed, table, known)
-        return RawLayer(layer, pa.table(built), with_height(shapes, feed.height), self._crs(feed, raw))
+        return RawLayer(layer, pa.table(built), with_height(shapes, feed.height), self._crs(feed, raw), odd)
 
     def _built(self, layer: str, feed: Feed, table: Any, known: dict[str, str]) -> dict[str, Any]:
         place = Place(layer, None, self._notes)
@@ -198,7 +199,8 @@ def _together(layer: str, parts: list[RawLayer], mapping: str) -> RawLayer:
             )
     names = list(dict.fromkeys(name for part in parts for name in part.columns.column_names))
     columns = {name: _stacked([(part, name) for part in parts]) for name in names}
-    return RawLayer(layer, pa.table(columns), stacked_shapes([part.geometry for part in parts]), first)
+    shapes, odd = stacked_shapes([part.geometry for part in parts]), stacked_odd(parts)
+    return RawLayer(layer, pa.table(columns), shapes, first, odd)
 
 
 def _stacked(pieces: Iterable[tuple[RawLayer, str]]) -> Any:
