@@ -23,7 +23,7 @@ from netplan.cli import (
     stages,
 )
 from netplan.cli.door import STOPPED, run
-from netplan.errors import BadInputError
+from netplan.errors import BadInputError, quoted
 
 __all__ = ["app", "main"]
 
@@ -72,7 +72,8 @@ def _readable_arguments() -> None:
             argument.encode()
         except UnicodeEncodeError:
             raise BadInputError(
-                f"command line: {argument!r} is not UTF-8 text; set the terminal's language to one with UTF-8"
+                f"command line: {quoted(argument)} is not UTF-8 text; "
+                "set the terminal's language to one with UTF-8"
             ) from None
 
 

@@ -13,7 +13,7 @@ from netplan.cli.choices import MappingFile
 from netplan.cli.door import console
 from netplan.cli.quantities import LENGTH, AirTempCelsius, Hours, air_temp_c, hours_of, metres
 from netplan.cli.start import start_of
-from netplan.errors import BadInputError, StoppedError
+from netplan.errors import BadInputError, StoppedError, quoted
 from netplan.outputs.screen import check_screen_target, write_screen_folder
 from netplan.readers import read_mapping, read_network
 from netplan.readers.window import read_window
@@ -73,7 +73,7 @@ def command(
 ) -> None:
     """Ask for every main what its isolation means: who is lost, stops, gas, burden, pressure."""
     if by not in FIGURES:
-        raise BadInputError(f"--by: {by[:40]!r} is no figure; write one of {', '.join(FIGURES)}")
+        raise BadInputError(f"--by: {quoted(by)} is no figure; write one of {', '.join(FIGURES)}")
     check_screen_target(out, overwrite=overwrite)
     settings: dict[str, Any] = {"work": work, "work_m": metres(length, "--length"), "start": start_of(start)}
     asked = ScreenSettings(

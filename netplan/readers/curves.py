@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import struct
+from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
@@ -64,7 +65,7 @@ def kind_name(code: int) -> str | None:
 
 
 def tolerance_in(crs: CRS | None) -> float:
-    """Return `TOLERANCE_M` in the unit of the coordinates of a reference system; metres where it is unknown."""
+    """Return `TOLERANCE_M` in the unit of a system's coordinates; that of none is taken for metres."""
     factor = 0.0
     if crs is not None and crs.axis_info:
         factor = float(crs.axis_info[0].unit_conversion_factor)
@@ -148,7 +149,7 @@ class _Reader:
             return np.zeros((0, 2))
         # The next part begins with the vertex that the last one ended with.
         return np.concatenate(
-            [parts[0], *(part[1:] if (part[0] == last[-1]).all() else part for last, part in _pairs(parts))]
+            [parts[0], *(part[1:] if (part[0] == last[-1]).all() else part for last, part in pairwise(parts))]
         )
 
     def _head(self) -> tuple[str, int, int, bool]:
@@ -176,10 +177,6 @@ class _Reader:
             raise ValueError("ends too early")
         self._at += size
         return taken
-
-
-def _pairs(parts: list[Floats]) -> list[tuple[Floats, Floats]]:
-    return list(zip(parts[:-1], parts[1:], strict=True))
 
 
 def _line(coords: Floats) -> Any:
@@ -227,7 +224,7 @@ def _arc(given: Floats, tolerance: float) -> Floats:
     if radius == 0.0:
         return given[1:]
     angles = [math.atan2(*(point - centre)[::-1]) for point in (first, middle, last)]
-    sweeps = [turn * ((turn * (to - at)) % math.tau) for at, to in zip(angles[:-1], angles[1:], strict=True)]
+    sweeps = [turn * ((turn * (to - at)) % math.tau) for at, to in pairwise(angles)]
     step = min(4 * math.asin(math.sqrt(min(tolerance / radius, 1.0) / 2)), _WIDEST)
     parts = []
     for row, (angle, sweep) in enumerate(zip(angles, sweeps, strict=False)):

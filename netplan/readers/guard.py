@@ -157,7 +157,9 @@ def guard_geodatabase(folder: Path, limits: Limits = LIMITS) -> tuple[Path, ...]
     """
     inside = sorted(folder.iterdir())
     if not any(file.name.lower() == _CATALOGUE and file.is_file() for file in inside):
-        raise BadInputError(f"{folder}: is no file geodatabase inside; copy the whole folder, or export it again")
+        raise BadInputError(
+            f"{folder}: is no file geodatabase inside; copy the whole folder, or export it again"
+        )
     for file in inside:
         guard_inside(file, folder)
         if not file.is_file():

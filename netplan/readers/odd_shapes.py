@@ -33,7 +33,7 @@ def _notice(name: str, layer: RawLayer, notes: Notes) -> None:
         return
     curved = int(odd.straightened.sum())
     if curved:
-        features = "1 feature drawn with arcs was" if curved == 1 else f"{curved} features drawn with arcs were"
+        features = "1 curve was" if curved == 1 else f"{curved} curves were"
         notes.add(
             "curve-straightened",
             name,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from netplan.errors import BadInputError
+from netplan.errors import BadInputError, quoted
 from netplan.readers.files import FolderSource, GeodatabaseSource, GeoPackageSource, is_geodatabase
 from netplan.readers.guard import LIMITS, Limits
 from netplan.readers.postgis import PostgisSource
@@ -44,5 +44,5 @@ def open_source(text: str | Path, limits: Limits = LIMITS) -> LayerSource:
     except OSError as error:
         raise BadInputError(f"{path}: cannot be read ({error.strerror or error}); check the file") from error
     except ValueError as error:  # a null character in the path
-        raise BadInputError(f"{str(text)[:80]!r} is no path; give a GeoPackage or a folder") from error
+        raise BadInputError(f"{quoted(str(text))} is no path; give a GeoPackage or a folder") from error
     raise BadInputError(f"{path}: no such file or folder; give a GeoPackage or a folder of layers")

@@ -11,8 +11,8 @@ from importlib import resources
 from pathlib import Path
 from typing import Any, Final
 
-from netplan.errors import BadInputError
-from netplan.textfiles import toml_of
+from netplan.errors import BadInputError, quoted
+from netplan.textfiles import text_of, toml_of
 
 __all__ = ["Words", "read_words", "shipped_words"]
 
@@ -61,7 +61,7 @@ class Words:
         try:
             return self._table[section][name]
         except KeyError:
-            raise BadInputError(f"{self._where}: [{section}] lacks {name!r}; add it") from None
+            raise BadInputError(f"{self._where}: [{section}] lacks {quoted(name)}; add it") from None
 
     def text(self, section: str, name: str, values: Mapping[str, str]) -> str:
         """Return an entry with the names in braces filled in; unknown names stay as they are."""
@@ -114,9 +114,7 @@ def read_words(folder: Path | None) -> dict[str, Words]:
     words = dict(shipped_words())
     for path in sorted(folder.glob("words.*.toml")) if folder is not None else ():
         try:
-            if path.stat().st_size > _MOST_BYTES:
-                raise BadInputError(f"{path}: larger than {_MOST_BYTES} bytes; these are no words")
-            table = toml_of(path.read_text(encoding="utf-8"))
+            table = toml_of(text_of(path, _MOST_BYTES, plain=True))
         except (OSError, ValueError) as error:
             raise BadInputError(f"{path}: cannot be read ({error}); correct it") from None
         words[path.name.split(".")[1]] = Words(table, path.name)

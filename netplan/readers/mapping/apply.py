@@ -12,7 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from pyproj import CRS
 
-from netplan.errors import BadInputError, BadNetworkError
+from netplan.errors import BadInputError, BadNetworkError, quoted
 from netplan.findings import Severity
 from netplan.network.bulk import side_by_side
 from netplan.network.contract import layer_specs
@@ -99,7 +99,7 @@ class _Applied:
         name = _one_of(feed.source, self._held)
         if name is None:
             raise BadInputError(
-                f"{self._where(layer, number)}: {self._source.name} holds no layer {feed.source[:60]!r}; "
+                f"{self._where(layer, number)}: {self._source.name} holds no layer {quoted(feed.source)}; "
                 f"{_nearest(feed.source, self._held)}"
             )
         return name
@@ -176,7 +176,7 @@ def _field(name: str, fields: Sequence[Field], where: str) -> str:
     if found is None and any(field.cut for field in fields):
         found = _one_of(name[:_CUT], held)
     if found is None:
-        raise BadInputError(f"{where} has no column {name[:60]!r}; {_nearest(name, held)}")
+        raise BadInputError(f"{where} has no column {quoted(name)}; {_nearest(name, held)}")
     return found
 
 
