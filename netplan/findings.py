@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
+from netplan.errors import in_brief, shown
+
 
 class Severity(StrEnum):
     """How much a finding weighs."""
@@ -51,8 +53,8 @@ class Finding:
 
     def line(self) -> str:
         """Return the finding as one readable line."""
-        where = f"{self.layer} {self.feature_id}".strip() or "network"
-        return f"{self.severity}: {where}: {self.what}; {self.mend}"
+        where = f"{self.layer} {shown(self.feature_id)}".strip() or "network"
+        return in_brief(f"{self.severity}: {where}: {self.what}; {self.mend}")
 
 
 def errors_of(findings: Iterable[Finding]) -> list[Finding]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import sys
 from typing import Annotated
 
@@ -23,7 +24,7 @@ from netplan.cli import (
     stages,
 )
 from netplan.cli.door import STOPPED, run
-from netplan.errors import BadInputError, quoted
+from netplan.errors import BadInputError, in_brief, quoted
 
 __all__ = ["app", "main"]
 
@@ -77,9 +78,23 @@ def _readable_arguments() -> None:
             ) from None
 
 
+def _stop(number: int, _frame: object) -> None:
+    signal.signal(number, signal.SIG_IGN)  # a second one must not break off the clearing away
+    raise KeyboardInterrupt
+
+
+def _stop_as_ctrl_c() -> None:
+    """Make the signals that ask a program to end clean up as Ctrl-C does, unless they are ignored."""
+    for name in ("SIGTERM", "SIGHUP"):
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) is signal.SIG_DFL:
+            signal.signal(number, _stop)
+
+
 def main() -> None:
     """Run the command line and leave with its exit code."""
     code = 0
+    _stop_as_ctrl_c()
 
     def job() -> None:
         nonlocal code
@@ -98,6 +113,8 @@ def main() -> None:
             show = getattr(error, "show", None)
             if show is None:
                 raise
+            if isinstance(getattr(error, "message", None), str):
+                error.message = in_brief(error.message)  # type: ignore[attr-defined]
             show()
             code = int(getattr(error, "exit_code", 2))
 

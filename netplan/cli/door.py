@@ -13,7 +13,7 @@ from rich.console import Console, ConsoleOptions
 from rich.segment import Segment
 from rich.text import Text as RichText
 
-from netplan.errors import NetplanError, NoPlanError, StoppedError
+from netplan.errors import NetplanError, NoPlanError, StoppedError, in_brief
 
 __all__ = ["FAULT", "STOPPED", "console", "run"]
 
@@ -93,4 +93,4 @@ def run(job: Callable[[], None]) -> int:
 
 
 def _one_line(error: object) -> str:
-    return " ".join(str(error).split())
+    return in_brief(" ".join(str(error).split()))

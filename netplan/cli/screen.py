@@ -74,7 +74,7 @@ def command(
     """Ask for every main what its isolation means: who is lost, stops, gas, burden, pressure."""
     if by not in FIGURES:
         raise BadInputError(f"--by: {quoted(by)} is no figure; write one of {', '.join(FIGURES)}")
-    check_screen_target(out, overwrite=overwrite)
+    target = check_screen_target(out, overwrite=overwrite)
     settings: dict[str, Any] = {"work": work, "work_m": metres(length, "--length"), "start": start_of(start)}
     asked = ScreenSettings(
         **settings, hours=hours_of(hours), air_temp_c=air_temp_c(air_temp), pressure=not no_pressure
@@ -116,7 +116,7 @@ def command(
             links = None if no_places else best_links(joined, result.loss.tree, LINK_REACH_M)
     except KeyboardInterrupt:
         raise StoppedError(f"stopped; what is finished is kept in {blocks}, go on with --resume") from None
-    write_screen_folder(result, out, by, valves=valves, links=links, overwrite=overwrite)
+    write_screen_folder(result, out, by, valves=valves, links=links, overwrite=overwrite, target=target)
     for path in blocks.glob("*"):
         path.unlink()
     blocks.rmdir()

@@ -89,6 +89,7 @@ class Words:
 
 
 _MOST_BYTES: Final = 300_000
+_FILE: Final = re.compile(r"words\.([a-z]{2})\.toml")
 
 
 @lru_cache(maxsize=1)
@@ -97,7 +98,7 @@ def shipped_words() -> dict[str, Words]:
     folder = resources.files("netplan.outputs").joinpath("templates")
     found = {}
     for item in sorted(folder.iterdir(), key=lambda entry: entry.name):
-        match = re.fullmatch(r"words\.([a-z]{2})\.toml", item.name)
+        match = _FILE.fullmatch(item.name)
         if match:
             found[match.group(1)] = Words(tomllib.loads(item.read_text(encoding="utf-8")), item.name)
     return found
@@ -109,10 +110,15 @@ def read_words(folder: Path | None) -> dict[str, Words]:
     Raises
     ------
     BadInputError
-        When a file cannot be read or lacks a section.
+        When the folder holds no such file, or one cannot be read or lacks a section.
     """
     words = dict(shipped_words())
-    for path in sorted(folder.glob("words.*.toml")) if folder is not None else ():
+    if folder is None:
+        return words
+    found = sorted(path for path in folder.glob("words.*.toml") if _FILE.fullmatch(path.name))
+    if not found:
+        raise BadInputError(f"{folder}: holds no words.xx.toml; give the folder of your words")
+    for path in found:
         try:
             table = toml_of(text_of(path, _MOST_BYTES, plain=True))
         except (OSError, ValueError) as error:
