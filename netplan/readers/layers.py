@@ -8,12 +8,14 @@ from pathlib import Path
 from typing import Final
 
 from netplan.errors import BadInputError
+from netplan.findings import Finding
 from netplan.network.bulk import no_collecting, side_by_side
-from netplan.network.contract import LayerSpec, layer_specs
+from netplan.network.contract import BASE_LAYERS, LayerSpec, layer_specs
 from netplan.network.raw import RawLayer, RawLayers
 from netplan.readers.mapping.apply import mapped_layers
 from netplan.readers.mapping.model import Mapping
-from netplan.readers.odd_shapes import with_odd_shapes
+from netplan.readers.odd_shapes import unread_layer, with_odd_shapes
+from netplan.readers.ogr import UnreadLayerError
 from netplan.readers.opening import open_source
 from netplan.readers.source import Field, LayerSource, Window
 
@@ -47,17 +49,28 @@ def read_layers(
         with no_collecting():
             if mapping is not None:
                 return with_odd_shapes(mapped_layers(opened, mapping, within))
-            layers = _by_contract(opened, within)
+            layers, unread = _by_contract(opened, within)
     except OSError as error:
         raise BadInputError(
             f"{opened.name}: cannot be read ({error.strerror or error}); check the file"
         ) from error
-    return with_odd_shapes(RawLayers(opened.name, layers))
+    return with_odd_shapes(RawLayers(opened.name, layers, unread))
 
 
-def _by_contract(source: LayerSource, within: Window | None) -> dict[str, RawLayer]:
+def _by_contract(
+    source: LayerSource, within: Window | None
+) -> tuple[dict[str, RawLayer], tuple[Finding, ...]]:
     held = source.layer_names()
-    wanted = {name: _known(spec, source.fields(name)) for name, spec in layer_specs().items() if name in held}
+    wanted: dict[str, dict[str, str]] = {}
+    unread: list[Finding] = []
+    for name, spec in layer_specs().items():
+        if name in held:
+            try:
+                wanted[name] = _known(spec, source.fields(name))
+            except UnreadLayerError as error:
+                if name not in BASE_LAYERS:
+                    raise
+                unread.append(unread_layer(name, error))
 
     def read(name: str) -> RawLayer:
         names = wanted[name]
@@ -73,7 +86,7 @@ def _by_contract(source: LayerSource, within: Window | None) -> dict[str, RawLay
             f"{source.name}: holds no layer of the input contract; "
             "name its layers mains, services, …, or give a mapping"
         )
-    return found
+    return found, tuple(unread)
 
 
 def _known(spec: LayerSpec, fields: Sequence[Field]) -> dict[str, str]:

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from netplan.findings import Severity
+from netplan.errors import BadInputError
+from netplan.findings import Finding, Severity
 from netplan.network.contract import BASE_LAYERS
 from netplan.network.normalise import column_text
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer, RawLayers
 from netplan.readers.curves import TOLERANCE_M
 
-__all__ = ["with_odd_shapes"]
+__all__ = ["unread_layer", "with_odd_shapes"]
 
 _LINES = ("mains", "services")
 
@@ -25,6 +26,12 @@ def with_odd_shapes(read: RawLayers) -> RawLayers:
     for name, layer in read.layers.items():
         _notice(name, layer, notes)
     return RawLayers(read.source, read.layers, notes.sorted())
+
+
+def unread_layer(name: str, error: BadInputError) -> Finding:
+    """Return the finding for a base map layer of a kind that is not read: the map is drawn without it."""
+    what, _, mend = str(error).partition("; ")
+    return Finding("unknown-geometry", name, "", Severity.NOTE, f"{what}; it is left out", mend)
 
 
 def _notice(name: str, layer: RawLayer, notes: Notes) -> None:
