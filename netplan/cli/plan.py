@@ -40,7 +40,7 @@ from netplan.rules import read_rules
 Network = Annotated[
     str,
     typer.Argument(
-        help="GeoPackage, folder of files named after the layers, or postgresql://HOST/DATABASE?schema=NAME."
+        help="GeoPackage, FileGDB, folder of files named after layers, or postgresql://HOST/DATABASE?schema=NAME."
     ),
 ]
 
@@ -72,7 +72,9 @@ def command(
     ] = None,
     rules: Annotated[Path | None, typer.Option(help="Planning rules (TOML) over the shipped ones.")] = None,
     mapping: MappingFile = None,
-    start: Annotated[str | None, typer.Option(help="Start of the window, ISO 8601 local time.")] = None,
+    start: Annotated[
+        str | None, typer.Option(help="Start of the window, ISO 8601 local time without offset.")
+    ] = None,
     hours: Hours = None,
     air_temp: AirTemp = None,
     forecast: Annotated[

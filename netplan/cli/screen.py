@@ -31,7 +31,7 @@ def command(
     network: Annotated[
         str,
         typer.Argument(
-            help="GeoPackage, folder of files named after the layers, or postgresql://HOST/DATABASE?schema=NAME."
+            help="GeoPackage, FileGDB, folder of files named after layers, or postgresql://HOST/DATABASE?schema=NAME."
         ),
     ],
     out: Annotated[Path, typer.Option(help="Folder to make.")],
@@ -46,7 +46,9 @@ def command(
     ] = "0.5 m",
     rules: Annotated[Path | None, typer.Option(help="Planning rules (TOML) over the shipped ones.")] = None,
     mapping: MappingFile = None,
-    start: Annotated[str | None, typer.Option(help="Start of the window, ISO 8601 local time.")] = None,
+    start: Annotated[
+        str | None, typer.Option(help="Start of the window, ISO 8601 local time without offset.")
+    ] = None,
     hours: Hours = None,
     air_temp: AirTempCelsius = None,
     no_pressure: Annotated[

@@ -26,7 +26,7 @@ def command(
     network: Annotated[
         str,
         typer.Argument(
-            help="GeoPackage, folder of files named after the layers, or postgresql://HOST/DATABASE?schema=NAME."
+            help="GeoPackage, FileGDB, folder of files named after layers, or postgresql://HOST/DATABASE?schema=NAME."
         ),
     ],
     out: Annotated[Path, typer.Option(help="Folder to make.")],
@@ -34,7 +34,9 @@ def command(
     main: Annotated[list[str] | None, typer.Option(help="Renew this main; may be repeated.")] = None,
     rules: Annotated[Path | None, typer.Option(help="Planning rules (TOML) over the shipped ones.")] = None,
     mapping: MappingFile = None,
-    start: Annotated[str | None, typer.Option(help="Start of a stage's window, ISO 8601 local time.")] = None,
+    start: Annotated[
+        str | None, typer.Option(help="Start of a stage's window, ISO 8601 local time without offset.")
+    ] = None,
     hours: Hours = None,
     air_temp: AirTempCelsius = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace existing stages.")] = False,

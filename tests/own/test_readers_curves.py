@@ -240,8 +240,8 @@ def test_what_a_mapping_and_an_area_take_keeps_its_findings(tmp_path: Path) -> N
         found = [f for f in read_layers(network, mapping=mapping).findings if f.code == "curve-straightened"]
         assert len(found) == count
     twice = parse_mapping(text + '[[mains]]\nsource = "mains"\ncolumns = { id = "id" }\n')
-    (found,) = [f for f in read_layers(network, mapping=twice).findings if f.code == "curve-straightened"]
-    assert found.what.startswith("2 curves were straightened")
+    (both,) = [f for f in read_layers(network, mapping=twice).findings if f.code == "curve-straightened"]
+    assert both.what.startswith("2 curves were straightened")
 
 
 @pytest.fixture(scope="module")
