@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import signal
 import sys
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Annotated
 
 import typer
@@ -83,18 +86,25 @@ def _stop(number: int, _frame: object) -> None:
     raise KeyboardInterrupt
 
 
-def _stop_as_ctrl_c() -> None:
-    """Make the signals that ask a program to end clean up as Ctrl-C does, unless they are ignored."""
-    for name in ("SIGTERM", "SIGHUP"):
-        number = getattr(signal, name, None)
-        if number is not None and signal.getsignal(number) is signal.SIG_DFL:
-            signal.signal(number, _stop)
+@contextmanager
+def _stopped_as_by_ctrl_c() -> Iterator[None]:
+    """Make the signals that ask a program to end clear away as Ctrl-C does, unless they are ignored."""
+    numbers = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    if threading.current_thread() is not threading.main_thread():
+        numbers = []  # only the main thread may
+    changed = [number for number in numbers if signal.getsignal(number) is signal.SIG_DFL]
+    for number in changed:
+        signal.signal(number, _stop)
+    try:
+        yield
+    finally:
+        for number in changed:
+            signal.signal(number, signal.SIG_DFL)
 
 
 def main() -> None:
     """Run the command line and leave with its exit code."""
     code = 0
-    _stop_as_ctrl_c()
 
     def job() -> None:
         nonlocal code
@@ -118,5 +128,6 @@ def main() -> None:
             show()
             code = int(getattr(error, "exit_code", 2))
 
-    failed = run(job)
+    with _stopped_as_by_ctrl_c():
+        failed = run(job)
     sys.exit(failed or code)

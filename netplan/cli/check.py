@@ -24,7 +24,7 @@ from netplan.readers.window import cut_to, read_window
 
 def command(
     network: Annotated[
-        str, typer.Argument(help="GeoPackage, file geodatabase, or folder of files named after the layers.")
+        str, typer.Argument(help="GeoPackage, FileGDB, or folder of files named after the layers.")
     ],
     mapping: MappingFile = None,
     json_out: Annotated[Path | None, typer.Option("--json", help="Write the findings as JSON too.")] = None,

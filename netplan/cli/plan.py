@@ -72,9 +72,7 @@ def command(
     ] = None,
     rules: Annotated[Path | None, typer.Option(help="Planning rules (TOML) over the shipped ones.")] = None,
     mapping: MappingFile = None,
-    start: Annotated[
-        str | None, typer.Option(help="Start of the window, ISO 8601 local time without offset.")
-    ] = None,
+    start: Annotated[str | None, typer.Option(help="Start of the window, ISO 8601 local time.")] = None,
     hours: Hours = None,
     air_temp: AirTemp = None,
     forecast: Annotated[

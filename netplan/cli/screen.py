@@ -46,9 +46,7 @@ def command(
     ] = "0.5 m",
     rules: Annotated[Path | None, typer.Option(help="Planning rules (TOML) over the shipped ones.")] = None,
     mapping: MappingFile = None,
-    start: Annotated[
-        str | None, typer.Option(help="Start of the window, ISO 8601 local time without offset.")
-    ] = None,
+    start: Annotated[str | None, typer.Option(help="Start of the window, ISO 8601 local time.")] = None,
     hours: Hours = None,
     air_temp: AirTempCelsius = None,
     no_pressure: Annotated[

@@ -34,9 +34,7 @@ def command(
     main: Annotated[list[str] | None, typer.Option(help="Renew this main; may be repeated.")] = None,
     rules: Annotated[Path | None, typer.Option(help="Planning rules (TOML) over the shipped ones.")] = None,
     mapping: MappingFile = None,
-    start: Annotated[
-        str | None, typer.Option(help="Start of a stage's window, ISO 8601 local time without offset.")
-    ] = None,
+    start: Annotated[str | None, typer.Option(help="Start of a stage's window, ISO 8601 local time.")] = None,
     hours: Hours = None,
     air_temp: AirTempCelsius = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace existing stages.")] = False,

@@ -35,7 +35,7 @@ def local_time(moment: str | datetime, where: str) -> datetime:
             read = datetime.fromisoformat(moment.strip())
         except ValueError:
             raise BadInputError(
-                f"{where}: {quoted(moment)} is no ISO 8601 date and time; write for example 2027-03-09T07:00"
+                f"{where}: {quoted(moment)} is no ISO date and time; write for example 2027-03-09T07:00"
             ) from None
     else:
         read = moment

@@ -151,7 +151,7 @@ VALUES = [
     (("--start", "9999-12-31T23:00"), "is not in 1970 to 2199"),
     (("--start", "2027-03-09T07:00+05:45"), "has an offset from UTC; write the local time"),
     (("--start", "2027-03-09T07:00Z"), "has an offset from UTC"),
-    (("--start", LONG), "is no ISO 8601 date and time"),
+    (("--start", LONG), "is no ISO date and time"),
     (("--language", "zz"), "--language: there are no words for 'zz'; use one of de, en"),
     (("--language", "../../x"), "there are no words for '../../x'"),
     (("--language", LONG), "there are no words for"),
