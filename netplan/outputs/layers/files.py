@@ -157,3 +157,5 @@ def _check_values(layer: gpd.GeoDataFrame, where: str) -> None:
             kind = layer[column]
             if not (pd.api.types.is_numeric_dtype(kind) or kind.isna().all()):
                 raise BadInputError(f"{where}: {column} holds what is no number; make the plan again")
+            if column in ("from_node", "to_node") and kind.isna().any():
+                raise BadInputError(f"{where}: {column} is empty somewhere; make the plan again")
