@@ -8,7 +8,31 @@ from __future__ import annotations
 import re
 from typing import Any, ClassVar, Final
 
+MOST_SHOWN: Final = 80
+"""Characters of a value from data, a file or the command line that a message repeats (own)."""
+MOST_IN_MESSAGE: Final = 1_500
+"""Characters of a message (own)."""
+
 _LINE_ENDS: Final = re.compile("[\t\n\x0b\x0c\r\x1c-\x1e\x85\u2028\u2029]+")
+_LONG_WORD: Final = re.compile(r"\S{256,}")
+"""Longer than any name of a file: a value that slipped into a message whole."""
+
+
+def shown(value: object, most: int = MOST_SHOWN) -> str:
+    """Return a value as text for a message, with an ellipsis where it is longer than `most` characters."""
+    text = str(value)
+    return text if len(text) <= most else f"{text[:most]}…"
+
+
+def quoted(value: object, most: int = MOST_SHOWN) -> str:
+    """Return a value in quotes for a message, without control characters, shortened as `shown` does."""
+    return repr(shown(value, most)) if isinstance(value, str) else shown(repr(value), most)
+
+
+def in_brief(message: object) -> str:
+    """Return a message of one line in which no value is longer than a person reads."""
+    text = _LONG_WORD.sub(lambda match: shown(match[0]), _LINE_ENDS.sub(" ", str(message)))
+    return shown(text, MOST_IN_MESSAGE)
 
 
 class NetplanError(Exception):
@@ -17,7 +41,7 @@ class NetplanError(Exception):
     Parameters
     ----------
     message : str
-        Made one line, whatever text of the data or of a library is in it.
+        Made one line of bearable length, whatever text of the data or of a library is in it.
 
     Attributes
     ----------
@@ -28,7 +52,7 @@ class NetplanError(Exception):
     exit_code: ClassVar[int] = 2
 
     def __init__(self, message: str = "") -> None:
-        super().__init__(_LINE_ENDS.sub(" ", message))
+        super().__init__(in_brief(message))
 
 
 class BadInputError(NetplanError):

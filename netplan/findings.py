@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
+from netplan.errors import in_brief, shown
+
 READING_CODES: Final = (
     "ambiguous-name",
     "column-not-read",
@@ -63,8 +65,8 @@ class Finding:
 
     def line(self) -> str:
         """Return the finding as one readable line."""
-        where = f"{self.layer} {self.feature_id}".strip() or "network"
-        return f"{self.severity}: {where}: {self.what}; {self.mend}"
+        where = f"{self.layer} {shown(self.feature_id)}".strip() or "network"
+        return in_brief(f"{self.severity}: {where}: {self.what}; {self.mend}")
 
 
 def errors_of(findings: Iterable[Finding]) -> list[Finding]:

@@ -2,13 +2,49 @@
 
 from __future__ import annotations
 
+import errno
+import stat
 import tomllib
+from pathlib import Path
 from typing import Any, Final
 
-__all__ = ["toml_of"]
+__all__ = ["TooLargeError", "text_of", "toml_of"]
 
 _MOST_DOTS: Final = 400
 """More dots than this in one line are no name of a table or key: parsing takes the square of their number."""
+
+
+class TooLargeError(ValueError):
+    """A text file is larger than anybody writes it."""
+
+
+def text_of(path: Path, most_bytes: int, encoding: str = "utf-8", *, plain: bool = False) -> str:
+    """Read a text file, never more of it than is asked for: what it leads to may be without an end.
+
+    Parameters
+    ----------
+    path : Path
+    most_bytes : int
+        Greatest size [bytes].
+    encoding : str
+    plain : bool
+        Refuse pipes and devices too, which a person may name but which no folder of ours holds.
+
+    Raises
+    ------
+    TooLargeError
+        When it is larger.
+    OSError, UnicodeDecodeError
+        When it cannot be read, or is in another encoding.
+    """
+    if plain and not stat.S_ISREG(path.stat().st_mode):
+        raise OSError(errno.EINVAL, "it is no plain file")
+    with path.open("rb") as file:
+        held = file.read(most_bytes + 1)
+    if len(held) > most_bytes:
+        raise TooLargeError(f"larger than {most_bytes} bytes")
+    # Line ends as in a file opened as text.
+    return held.decode(encoding).replace("\r\n", "\n").replace("\r", "\n")
 
 
 def toml_of(text: str) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from typing import Final
 
 import pint
 
-from netplan.errors import BadInputError
+from netplan.errors import BadInputError, quoted
 
 __all__ = ["REGISTRY", "convert", "factor", "is_bare", "quantity", "rounded_down", "rounded_up"]
 
@@ -17,8 +17,6 @@ NOISE: Final = 1e-6
 """Share of one unit in the last digit that counts as noise of floats (own) [-]."""
 MOST_CHARACTERS: Final = 80
 """No quantity is longer (own)."""
-MOST_SHOWN: Final = 42
-"""How much of a text that cannot be read is shown (own)."""
 _QUANTITY: Final = re.compile(
     r"(?P<number>[+\-\u2212]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+\-]?[0-9]{1,3})?)"
     r"(?:\s*(?P<unit>[^\s0-9.,].*))?"
@@ -101,7 +99,9 @@ def quantity(value: object, unit: str, where: str, bare: str | None = None) -> f
         When the text has no number, an unknown unit or a unit of another kind, or is not finite.
     """
     if isinstance(value, bool) or not isinstance(value, int | float | str):
-        raise BadInputError(f"{where}: expected a number in {unit or '1'}, got {value!r}; write a number")
+        raise BadInputError(
+            f"{where}: expected a number in {unit or '1'}, got {quoted(value)}; write a number"
+        )
     if isinstance(value, str):
         number, own = _parted(value, where)
     else:
@@ -113,7 +113,7 @@ def quantity(value: object, unit: str, where: str, bare: str | None = None) -> f
     number = number if own == unit else _converted(number, own, unit, where)
     if not math.isfinite(number):
         raise BadInputError(
-            f"{where}: {_short(value)} is not a finite number; write a number in {unit or '1'}"
+            f"{where}: {quoted(value)} is not a finite number; write a number in {unit or '1'}"
         )
     return number
 
@@ -131,7 +131,7 @@ def _parted(text: str, where: str) -> tuple[float, str]:
         if stripped.lower().lstrip("+-") in {"nan", "inf", "infinity"}:
             return math.nan, ""
         raise BadInputError(
-            f"{where}: cannot read {_short(text)}; write a number, a space and a unit such as '4 in'"
+            f"{where}: cannot read {quoted(text)}; write a number, a space and a unit such as '4 in'"
         )
     return float(found["number"].replace("\u2212", "-")), found["unit"] or ""
 
@@ -147,12 +147,7 @@ def _converted(number: float, own: str, unit: str, where: str) -> float:
             return convert(number, known, unit)
     except Exception:  # noqa: BLE001, S110 - pint raises many kinds for a bad unit text
         pass
-    raise BadInputError(f"{where}: unit {_short(own)} does not convert to {unit or '1'}; correct the unit")
-
-
-def _short(value: object) -> str:
-    text = repr(value)
-    return text if len(text) <= MOST_SHOWN else f"{text[:MOST_SHOWN]}…"
+    raise BadInputError(f"{where}: unit {quoted(own)} does not convert to {unit or '1'}; correct the unit")
 
 
 def rounded_up(value: float, digits: int, noise: float = NOISE) -> float:

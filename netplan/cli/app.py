@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import signal
 import sys
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Annotated
 
 import typer
@@ -23,7 +27,7 @@ from netplan.cli import (
     stages,
 )
 from netplan.cli.door import STOPPED, run
-from netplan.errors import BadInputError
+from netplan.errors import BadInputError, in_brief, quoted
 
 __all__ = ["app", "main"]
 
@@ -72,8 +76,30 @@ def _readable_arguments() -> None:
             argument.encode()
         except UnicodeEncodeError:
             raise BadInputError(
-                f"command line: {argument!r} is not UTF-8 text; set the terminal's language to one with UTF-8"
+                f"command line: {quoted(argument)} is not UTF-8 text; "
+                "set the terminal's language to one with UTF-8"
             ) from None
+
+
+def _stop(number: int, _frame: object) -> None:
+    signal.signal(number, signal.SIG_IGN)  # a second one must not break off the clearing away
+    raise KeyboardInterrupt
+
+
+@contextmanager
+def _stopped_as_by_ctrl_c() -> Iterator[None]:
+    """Make the signals that ask a program to end clear away as Ctrl-C does, unless they are ignored."""
+    numbers = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    if threading.current_thread() is not threading.main_thread():
+        numbers = []  # only the main thread may
+    changed = [number for number in numbers if signal.getsignal(number) is signal.SIG_DFL]
+    for number in changed:
+        signal.signal(number, _stop)
+    try:
+        yield
+    finally:
+        for number in changed:
+            signal.signal(number, signal.SIG_DFL)
 
 
 def main() -> None:
@@ -97,8 +123,11 @@ def main() -> None:
             show = getattr(error, "show", None)
             if show is None:
                 raise
+            if isinstance(getattr(error, "message", None), str):
+                error.message = in_brief(error.message)  # type: ignore[attr-defined]
             show()
             code = int(getattr(error, "exit_code", 2))
 
-    failed = run(job)
+    with _stopped_as_by_ctrl_c():
+        failed = run(job)
     sys.exit(failed or code)

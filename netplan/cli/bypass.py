@@ -8,6 +8,7 @@ from typing import Annotated, Final
 import typer
 
 from netplan.cli.choices import Units
+from netplan.cli.damaged import from_plan_folder
 from netplan.cli.door import console
 from netplan.cli.progress import progress
 from netplan.cli.quantities import (
@@ -79,7 +80,7 @@ def command(
     if charts is not None and not charts.parent.is_dir():
         raise BadInputError(f"--charts: {charts.parent} is no folder; make it first")
     screen = console()
-    with progress(screen) as tell:
+    with from_plan_folder(plan_dir), progress(screen) as tell:
         tell("reading the plan")
         state = rebuilt(read_plan(plan_dir), read_plan_layers(plan_dir), option)
         tell("solving every size")

@@ -24,7 +24,9 @@ from netplan.readers.window import cut_to, read_window
 
 
 def command(
-    network: Annotated[str, typer.Argument(help="GeoPackage, or folder of files named after the layers.")],
+    network: Annotated[
+        str, typer.Argument(help="GeoPackage, FileGDB, or folder of files named after the layers.")
+    ],
     mapping: MappingFile = None,
     json_out: Annotated[Path | None, typer.Option("--json", help="Write the findings as JSON too.")] = None,
     layer_out: Annotated[

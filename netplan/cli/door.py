@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import re
@@ -13,13 +14,16 @@ from rich.console import Console, ConsoleOptions
 from rich.segment import Segment
 from rich.text import Text as RichText
 
-from netplan.errors import NetplanError, NoPlanError, StoppedError
+from netplan.errors import BadInputError, NetplanError, NoPlanError, StoppedError, in_brief, shown
 
 __all__ = ["FAULT", "STOPPED", "console", "run"]
 
 FAULT = 1
 STOPPED = StoppedError.exit_code
 
+
+_OF_THE_PATH: Final = (errno.ENAMETOOLONG, errno.EACCES, errno.EPERM, errno.ELOOP, errno.ENOTDIR)
+"""What the system says of a path that a person gave."""
 
 _UNSEEN: Final = re.compile(
     "[\x00-\x09\x0b-\x1f\x7f-\x9f\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ud800-\udfff]"
@@ -80,6 +84,10 @@ def run(job: Callable[[], None]) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except Exception as error:  # the last door: a person must not be shown a traceback
+        if isinstance(error, OSError) and error.errno in _OF_THE_PATH and error.filename is not None:
+            place = shown(error.filename)
+            errors.print(RichText(f"gas-netplan: {place}: {error.strerror}; check the path and its rights"))
+            return BadInputError.exit_code
         if os.environ.get("GAS_NETPLAN_TRACEBACK"):
             raise
         errors.print(
@@ -93,4 +101,4 @@ def run(job: Callable[[], None]) -> int:
 
 
 def _one_line(error: object) -> str:
-    return " ".join(str(error).split())
+    return in_brief(" ".join(str(error).split()))

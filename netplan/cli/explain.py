@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 from rich.text import Text as RichText
 
+from netplan.cli.damaged import from_plan_folder
 from netplan.cli.door import console
 from netplan.errors import BadInputError
 from netplan.outputs.explained import explanation_lines, figure_lines
@@ -36,7 +37,8 @@ def command(
             )
         lines = figure_lines(figures_to_explain(found))
     else:
-        lines = explanation_lines(explain(plan, read_plan_layers(plan_dir), figure, option))
+        with from_plan_folder(plan_dir):
+            lines = explanation_lines(explain(plan, read_plan_layers(plan_dir), figure, option))
     screen = console()
     for line in lines:
         screen.print(RichText(line), soft_wrap=True)

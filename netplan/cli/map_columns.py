@@ -16,7 +16,7 @@ from netplan.readers.mapping.draft import draft_mapping
 
 
 def command(
-    data: Annotated[str, typer.Argument(help="GeoPackage, or folder of layers, in any words.")],
+    data: Annotated[str, typer.Argument(help="GeoPackage, FileGDB, or folder of layers, in any words.")],
     out: Annotated[
         Path | None, typer.Option(help="Write the draft there; without it the draft is printed.")
     ] = None,

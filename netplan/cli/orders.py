@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Final
 
 from netplan.cli.quantities import metres
-from netplan.errors import BadWorkError
+from netplan.errors import BadWorkError, quoted
 from netplan.isolation import Orders, Stretch
 from netplan.network.model import Network
 from netplan.readers import read_polygons
@@ -53,7 +53,7 @@ def customer_rows(network: Network, ids: list[str], option: str) -> tuple[int, .
         row = network.customers.id.find(ident)
         if row < 0:
             raise BadWorkError(
-                f"{option}: the network has no customer {ident[:60]!r}; give an id of its layer"
+                f"{option}: the network has no customer {quoted(ident)}; give an id of its layer"
             )
         rows.add(row)
     return tuple(sorted(rows))
@@ -69,13 +69,13 @@ def _places(
             row = network.valves.id.find(text)
             if row < 0 or network.valves.piece[row] < 0:
                 raise BadWorkError(
-                    f"{option}: no valve {text[:60]!r} lies on a main; give MAIN:CHAINAGE or a valve id"
+                    f"{option}: no valve {quoted(text)} lies on a main; give MAIN:CHAINAGE or a valve id"
                 )
             valves.add(row)
             continue
         pipe = network.pipes.id.find(main_id, 0, network.pipes.n_mains)
         if pipe < 0:
-            raise BadWorkError(f"{option}: the network has no main {main_id[:60]!r}; give MAIN:CHAINAGE")
+            raise BadWorkError(f"{option}: the network has no main {quoted(main_id)}; give MAIN:CHAINAGE")
         at = metres(chainage, option)
         length = float(network.pipes.length_m[pipe])
         if not 0 <= at <= length:

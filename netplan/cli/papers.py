@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from netplan.cli.choices import Language, Tiles, Units, Words
+from netplan.cli.damaged import from_plan_folder
 from netplan.cli.door import console
 from netplan.cli.progress import progress
 from netplan.outputs.choices import Choices
@@ -26,6 +27,6 @@ def command(
     """Make the papers of a plan again: for another option, in other units, in another language."""
     choices = Choices(units=units, option=option, language=language, words=words, tiles=tiles)
     screen = console()
-    with progress(screen) as tell:
+    with from_plan_folder(plan_dir), progress(screen) as tell:
         write_deliverables_again(plan_dir, out, choices=choices, progress=tell)
     screen.print(f"Papers of option {option}: {out.resolve()}", soft_wrap=True, markup=False)

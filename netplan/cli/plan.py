@@ -28,7 +28,7 @@ from netplan.cli.quantities import (
 from netplan.cli.start import start_of
 from netplan.cli.work import work_parts
 from netplan.demand import read_forecast
-from netplan.outputs.choices import Choices
+from netplan.outputs.choices import Choices, check_choices
 from netplan.outputs.folder import check_target, write_plan_folder
 from netplan.outputs.summary import print_summary
 from netplan.plan.run import PlanRequest, make_plan
@@ -40,7 +40,7 @@ from netplan.rules import read_rules
 Network = Annotated[
     str,
     typer.Argument(
-        help="GeoPackage, folder of files named after the layers, or postgresql://HOST/DATABASE?schema=NAME."
+        help="GeoPackage, FileGDB, folder of files named after layers, or postgresql://HOST/DATABASE?schema=NAME."
     ),
 ]
 
@@ -131,6 +131,7 @@ def command(
     chainages and lengths are metres with --units us too.
     """
     window_h, celsius, note = hours_of(hours), air_temp_c(air_temp, units), air_temp_note(air_temp, units)
+    begin = start_of(start)
 
     def request() -> PlanRequest:
         planning_rules = read_rules(rules)
@@ -153,7 +154,7 @@ def command(
                 length=length,
             ),
             rules=planning_rules,
-            start=start_of(start),
+            start=begin,
             hours=window_h,
             air_temp_c=celsius,
             forecast=None if forecast is None else read_forecast(forecast),
@@ -185,14 +186,16 @@ def run_plan(
     note: str = "",
 ) -> None:
     """Plan, write the plan folder whole or not at all, and print the summary."""
-    check_target(out, overwrite=overwrite)
+    target = check_target(out, overwrite=overwrite)
     check_pictures(charts)
-    figures = (choices or Choices()).figures
+    chosen = choices or Choices()
+    check_choices(chosen)
+    figures = chosen.figures
     screen = console()
     with progress(screen) as tell:
         tell("reading the network")
         result = make_plan(request(), tell)
-        write_plan_folder(result, out, overwrite=overwrite, choices=choices, progress=tell)
+        write_plan_folder(result, out, overwrite=overwrite, choices=chosen, progress=tell, target=target)
         drawn = "" if charts is None else draw_pictures(out, charts, figures, tell)
     print_summary(result.plan, screen, units=figures, note=note)
     if drawn:

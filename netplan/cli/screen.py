@@ -13,7 +13,7 @@ from netplan.cli.choices import MappingFile
 from netplan.cli.door import console
 from netplan.cli.quantities import LENGTH, AirTempCelsius, Hours, air_temp_c, hours_of, metres
 from netplan.cli.start import start_of
-from netplan.errors import BadInputError, StoppedError
+from netplan.errors import BadInputError, StoppedError, quoted
 from netplan.outputs.screen import check_screen_target, write_screen_folder
 from netplan.readers import read_mapping, read_network
 from netplan.readers.window import read_window
@@ -31,7 +31,7 @@ def command(
     network: Annotated[
         str,
         typer.Argument(
-            help="GeoPackage, folder of files named after the layers, or postgresql://HOST/DATABASE?schema=NAME."
+            help="GeoPackage, FileGDB, folder of files named after layers, or postgresql://HOST/DATABASE?schema=NAME."
         ),
     ],
     out: Annotated[Path, typer.Option(help="Folder to make.")],
@@ -73,8 +73,8 @@ def command(
 ) -> None:
     """Ask for every main what its isolation means: who is lost, stops, gas, burden, pressure."""
     if by not in FIGURES:
-        raise BadInputError(f"--by: {by[:40]!r} is no figure; write one of {', '.join(FIGURES)}")
-    check_screen_target(out, overwrite=overwrite)
+        raise BadInputError(f"--by: {quoted(by)} is no figure; write one of {', '.join(FIGURES)}")
+    target = check_screen_target(out, overwrite=overwrite)
     settings: dict[str, Any] = {"work": work, "work_m": metres(length, "--length"), "start": start_of(start)}
     asked = ScreenSettings(
         **settings, hours=hours_of(hours), air_temp_c=air_temp_c(air_temp), pressure=not no_pressure
@@ -116,7 +116,7 @@ def command(
             links = None if no_places else best_links(joined, result.loss.tree, LINK_REACH_M)
     except KeyboardInterrupt:
         raise StoppedError(f"stopped; what is finished is kept in {blocks}, go on with --resume") from None
-    write_screen_folder(result, out, by, valves=valves, links=links, overwrite=overwrite)
+    write_screen_folder(result, out, by, valves=valves, links=links, overwrite=overwrite, target=target)
     for path in blocks.glob("*"):
         path.unlink()
     blocks.rmdir()

@@ -26,7 +26,7 @@ def command(
     network: Annotated[
         str,
         typer.Argument(
-            help="GeoPackage, folder of files named after the layers, or postgresql://HOST/DATABASE?schema=NAME."
+            help="GeoPackage, FileGDB, folder of files named after layers, or postgresql://HOST/DATABASE?schema=NAME."
         ),
     ],
     out: Annotated[Path, typer.Option(help="Folder to make.")],
@@ -47,7 +47,7 @@ def command(
     if (street is None) == (not main):
         raise BadWorkError("renewal: give either --street, or --main once or more")
     window_h, celsius = hours_of(hours), air_temp_c(air_temp)
-    check_stages_target(out, overwrite=overwrite)
+    target = check_stages_target(out, overwrite=overwrite)
     screen = console()
     with progress(screen) as tell:
         tell("reading the network")
@@ -67,7 +67,7 @@ def command(
             weather=False,
         )
         staging = stage_renewal(request, renewal, tell)
-        write_stages_folder(staging, out, overwrite=overwrite)
+        write_stages_folder(staging, out, overwrite=overwrite, target=target)
     currency = staging.rules.price.currency
     screen.print(
         RichText(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from netplan.errors import BadInputError
+from netplan.demand.local_time import local_time
 
 __all__ = ["start_of"]
 
@@ -15,14 +15,6 @@ def start_of(text: str | None) -> datetime | None:
     Raises
     ------
     BadInputError
-        When it is no date and time.
+        When it is no date and time, or has an offset from UTC.
     """
-    if text is None:
-        return None
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        raise BadInputError(
-            f"--start: {text[:40]!r} is no ISO date and time; write for example 2027-03-09T07:00"
-        ) from None
-    return moment.replace(tzinfo=None)
+    return None if text is None else local_time(text, "--start")

@@ -7,7 +7,7 @@ from pathlib import Path
 from shapely import unary_union
 
 from netplan.cli.quantities import degrees, metres
-from netplan.errors import BadInputError, BadWorkError
+from netplan.errors import BadInputError, BadWorkError, quoted
 from netplan.network.model import Network
 from netplan.network.section import WorkPart, parts_at, parts_in_area
 from netplan.readers import read_polygons
@@ -54,15 +54,15 @@ def work_parts(
 def _and_main(text: str) -> WorkPart:
     parts = text.rsplit(":", 2)
     if len(parts) != 3 or not parts[0]:
-        raise BadWorkError(f"--and-main: {text[:60]!r} is not ID:FROM:TO; write for example M12:0:8.5")
+        raise BadWorkError(f"--and-main: {quoted(text)} is not ID:FROM:TO; write for example M12:0:8.5")
     return WorkPart(parts[0], metres(parts[1], "--and-main"), metres(parts[2], "--and-main"))
 
 
 def _lon_lat(text: str) -> tuple[float, float]:
     parts = text.split(",")
     if len(parts) != 2:
-        raise BadInputError(f"--at: {text[:40]!r} is not LON,LAT; write for example 7.88,48.46")
+        raise BadInputError(f"--at: {quoted(text)} is not LON,LAT; write for example 7.88,48.46")
     lon, lat = (degrees(part, "--at") for part in parts)
     if not (-180 <= lon <= 180 and -90 <= lat <= 90):
-        raise BadInputError(f"--at: {text[:40]!r} is not on earth; write longitude first, in degrees")
+        raise BadInputError(f"--at: {quoted(text)} is not on earth; write longitude first, in degrees")
     return lon, lat

@@ -8,7 +8,9 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Final
 
+from netplan.demand.local_time import local_time
 from netplan.errors import BadInputError
+from netplan.textfiles import TooLargeError, text_of
 
 __all__ = ["Forecast", "read_forecast"]
 
@@ -70,13 +72,13 @@ def read_forecast(path: Path) -> Forecast:
     """
     name = path.name
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise BadInputError(f"{name}: larger than {MAX_BYTES} bytes; give one row an hour")
-        text = path.read_text(encoding="utf-8-sig")
+        text = text_of(path, MAX_BYTES, "utf-8-sig")
     except OSError as error:
         raise BadInputError(f"{path}: cannot be read ({error.strerror or error}); check the path") from None
     except UnicodeDecodeError:
         raise BadInputError(f"{name}: is not UTF-8 text; save it as UTF-8") from None
+    except TooLargeError as error:
+        raise BadInputError(f"{name}: {error}; give one row an hour") from None
     rows = csv.DictReader(text.splitlines())
     if not {"time", "air_temp_c"} <= set(rows.fieldnames or ()):
         raise BadInputError(f"{name}: needs the columns time and air_temp_c; correct the first line")
@@ -94,11 +96,7 @@ def read_forecast(path: Path) -> Forecast:
 
 
 def _row(row: dict[str, str | None], where: str) -> tuple[datetime, float]:
-    try:
-        time = datetime.fromisoformat((row["time"] or "").strip())
-    except ValueError:
-        raise BadInputError(f"{where}: time is not ISO 8601; write 2026-01-31T07:00") from None
-    time = time.replace(tzinfo=None)
+    time = local_time(row["time"] or "", f"{where}: time")
     if (time.minute, time.second, time.microsecond) != (0, 0, 0):
         raise BadInputError(f"{where}: time is not on a full hour; give hourly values")
     try:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from pathlib import Path
 
+from netplan.demand.local_time import local_time
 from netplan.errors import BadWorkError
 from netplan.findings import Finding
 from netplan.isolation import Orders
@@ -109,7 +110,7 @@ def plan_work(
             network=network if isinstance(network, Network) else read_network(network),
             parts=tuple(WorkPart(main, float(low), float(high)) for main, low, high in work),
             rules=rules or default_rules(),
-            start=datetime.fromisoformat(start) if isinstance(start, str) else start,
+            start=None if start is None else local_time(start, "start"),
             hours=hours,
             air_temp_c=air_temp_c,
             orders=orders or Orders(),

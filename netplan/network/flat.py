@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-__all__ = ["FlatShapes", "Shapes", "as_objects", "bounds_of", "take_shapes"]
+__all__ = ["FlatShapes", "Shapes", "as_objects", "bounds_of", "take_shapes", "without_single_collections"]
 
 POINT, LINE = 0, 1
 
@@ -71,3 +71,15 @@ def bounds_of(shapes: Shapes) -> NDArray[np.float64]:
         return np.full(4, np.nan)
     xy = shapes.coords[:, :2]
     return np.concatenate([xy.min(axis=0), xy.max(axis=0)])
+
+
+def without_single_collections(shapes: Shapes) -> Shapes:
+    """Return shapes with the one part of a multi-part line or polygon in place of it where it has but one."""
+    if isinstance(shapes, FlatShapes):
+        return shapes
+    kind = shapely.get_type_id(shapes)
+    multi = np.isin(kind, (shapely.GeometryType.MULTILINESTRING, shapely.GeometryType.MULTIPOLYGON))
+    single = multi & (shapely.get_num_geometries(shapes) == 1)
+    result = shapes.copy()
+    result[single] = shapely.get_geometry(shapes[single], 0)
+    return result

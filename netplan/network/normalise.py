@@ -11,6 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from netplan.errors import quoted
 from netplan.findings import Severity
 from netplan.network.contract import WORD_OF, Column, LayerSpec
 from netplan.network.flat import Shapes, as_objects, take_shapes
@@ -161,7 +162,7 @@ def check_ids(table: Table, notes: Notes, xy_m: NDArray[np.float64] | None = Non
             None,
             rows,
             Severity.ERROR,
-            lambda row: f"the id {ids[row]!r} holds control characters",
+            lambda row: f"the id {quoted(ids[row])} holds control characters",
             "rewrite the id without them",
             xy_m,
         )
@@ -358,7 +359,7 @@ def _unknown_words(rows: NDArray[np.bool_], text: Any, column: Column, table: Ta
         table.id,
         rows,
         Severity.WARNING,
-        lambda row: f"{column.name} {text[row].as_py()[:40]!r} is not known; taken as {column.default}",
+        lambda row: f"{column.name} {quoted(text[row].as_py())} is not known; taken as {column.default}",
         f"write one of {', '.join(column.words)}",
     )
 

@@ -9,12 +9,33 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pyarrow as pa
+from numpy.typing import NDArray
 from pyproj import CRS
 
 from netplan.findings import Finding
 from netplan.network.flat import Shapes
 
-__all__ = ["RawLayer", "RawLayers", "as_raw"]
+__all__ = ["OddShapes", "RawLayer", "RawLayers", "as_raw"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OddShapes:
+    """What reading the geometries of a layer noticed.
+
+    Parameters
+    ----------
+    straightened : bool array, shape (n,)
+        Features whose arcs became straight lines.
+    unread : object array of str, shape (n,)
+        What a feature is that is of a kind that is not read, as in ``a TIN``; empty for all others.
+    """
+
+    straightened: NDArray[np.bool_]
+    unread: NDArray[np.object_]
+
+    def take(self, rows: NDArray[Any]) -> OddShapes:
+        """Return the same for some rows: indices, or a mask."""
+        return OddShapes(self.straightened[rows], self.unread[rows])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -31,12 +52,15 @@ class RawLayer:
         Shapely geometries, None where the source has none or one that cannot be read; or plain coordinates.
     crs : pyproj.CRS or None
         Coordinate reference system, where the source names one.
+    odd : OddShapes, optional
+        What reading the geometries noticed.
     """
 
     name: str
     columns: Any
     geometry: Shapes
     crs: CRS | None
+    odd: OddShapes | None = None
 
     def __len__(self) -> int:
         return len(self.geometry)

@@ -13,7 +13,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from netplan.errors import BadWorkError
+from netplan.errors import BadWorkError, quoted
 from netplan.network.model import Network
 from netplan.network.place import from_lon_lat, nearest_chainage
 
@@ -152,7 +152,7 @@ def _row(network: Network, part: WorkPart) -> int:
         raise BadWorkError(f"{part.main_id} is a service, not a main; name the main")
     near = _near_ids(network, part.main_id)
     hint = f"did you mean {', '.join(near)}?" if near else "name a main by its id in the mains layer"
-    raise BadWorkError(f"the network has no main {part.main_id[:60]!r}; {hint}")
+    raise BadWorkError(f"the network has no main {quoted(part.main_id)}; {hint}")
 
 
 def _near_ids(network: Network, name: str) -> list[str]:

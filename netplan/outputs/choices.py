@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
+from netplan.errors import BadInputError, quoted
 from netplan.outputs.figures import Figures, figures_of
+from netplan.outputs.papers.words import read_words
 
-__all__ = ["Choices"]
+__all__ = ["Choices", "check_choices"]
+
+_TILES: Final = re.compile(r"https?://[A-Za-z0-9.{}-]+(?::[0-9]{1,5})?/[^\s\"'<>\\]*")
+_MOST_TILES: Final = 500
+"""Longest address pattern of tiles (own)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,3 +55,30 @@ class Choices:
             When the units are unknown.
         """
         return figures_of(self.units)
+
+
+def check_choices(choices: Choices) -> None:
+    """Refuse choices that cannot be followed: call it before a long computation.
+
+    Raises
+    ------
+    BadInputError
+        When units or language are unknown, there are no words where they should be, or the tiles are no
+        address pattern of the web.
+    """
+    _ = choices.figures
+    known = read_words(choices.words)
+    if choices.language not in known:
+        raise BadInputError(
+            f"--language: there are no words for {quoted(choices.language)}; use one of "
+            f"{', '.join(sorted(known))}, or give --words with a folder that holds words.xx.toml"
+        )
+    tiles = choices.tiles
+    if tiles is None:
+        return
+    held = all(part in tiles for part in ("{z}", "{x}")) and ("{y}" in tiles or "{-y}" in tiles)
+    if len(tiles) > _MOST_TILES or not held or not _TILES.fullmatch(tiles):
+        raise BadInputError(
+            f"--tiles: {quoted(tiles)} is no address pattern; "
+            "write for example https://HOST/{z}/{x}/{y}.png"
+        )

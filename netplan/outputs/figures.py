@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
-from netplan.errors import BadInputError
+from netplan.errors import BadInputError, quoted
 from netplan.units import convert, rounded_down, rounded_up
 
 __all__ = ["METRIC", "US", "Figures", "Side", "figures_of"]
@@ -267,4 +267,4 @@ def figures_of(units: str) -> Figures:
     for figures in (METRIC, US):
         if figures.name == units:
             return figures
-    raise BadInputError(f"units: {units[:40]!r} is not known; use metric or us")
+    raise BadInputError(f"units: {quoted(units)} is not known; use metric or us")

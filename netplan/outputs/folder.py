@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from netplan.outputs.choices import Choices
+from netplan.outputs.choices import Choices, check_choices
 from netplan.outputs.contents import write_contents, write_deliverables
 from netplan.outputs.layers import read_plan_layers
-from netplan.outputs.whole_folder import check_folder, write_folder
+from netplan.outputs.whole_folder import Target, check_folder, write_folder
 from netplan.plan.result import PlanResult
 from netplan.plan.schema import read_plan
 
@@ -25,6 +25,7 @@ def write_plan_folder(
     overwrite: bool = False,
     choices: Choices | None = None,
     progress: Callable[[str], None] | None = None,
+    target: Target | None = None,
 ) -> Path:
     """Write everything people take away into one folder, which appears whole or not at all.
 
@@ -41,6 +42,8 @@ def write_plan_folder(
         Units, option, language and so on; those of `Choices` when left out.
     progress : callable, optional
         Called with what is being made.
+    target : Target, optional
+        As `check_target` returned it before the plan was made: what another run wrote there since stays.
 
     Returns
     -------
@@ -52,9 +55,10 @@ def write_plan_folder(
     BadInputError
         When the target exists and may not be replaced, or cannot be written, or a choice is unknown.
     """
-    check_target(out, overwrite=overwrite)
-    tell = progress or (lambda _: None)
-    return write_folder(out, lambda part: write_contents(result, part, choices or Choices(), tell))
+    place = target or check_target(out, overwrite=overwrite)
+    chosen, tell = choices or Choices(), progress or (lambda _: None)
+    check_choices(chosen)
+    return write_folder(place, lambda part: write_contents(result, part, chosen, tell))
 
 
 def write_deliverables_again(
@@ -80,22 +84,23 @@ def write_deliverables_again(
     BadInputError
         When the folder is no plan folder, the target exists or a choice is unknown.
     """
-    check_target(out)
+    place = check_target(out)
+    check_choices(choices)
     plan, layers = read_plan(plan_folder), read_plan_layers(plan_folder)
     tell = progress or (lambda _: None)
 
     def make(part: Path) -> None:
         write_deliverables(plan, layers, part, choices, tell)
 
-    return write_folder(out, make)
+    return write_folder(place, make)
 
 
-def check_target(out: Path, *, overwrite: bool = False) -> None:
-    """Refuse a target that must not be written to: call it before a long computation.
+def check_target(out: Path, *, overwrite: bool = False) -> Target:
+    """Refuse a target that must not be written to, and return it: call it before a long computation.
 
     Raises
     ------
     BadInputError
         When the parent is missing, or something stands there that may not be replaced.
     """
-    check_folder(out, _MARKS, "plan", overwrite=overwrite)
+    return check_folder(out, _MARKS, "plan", overwrite=overwrite)

@@ -16,7 +16,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from netplan.errors import BadInputError
+from netplan.errors import BadInputError, in_brief, shown
 from netplan.network.flat import as_objects
 from netplan.network.mending import Change, Mended
 from netplan.network.raw import RawLayer
@@ -26,7 +26,7 @@ __all__ = ["changes_json", "print_changes", "write_changes", "write_mended"]
 
 
 def write_mended(layers: Mapping[str, RawLayer], path: Path) -> None:
-    """Write layers into a new GeoPackage, whole or not at all.
+    """Write layers into a new GeoPackage, whole or not at all, which only its owner may read.
 
     Raises
     ------
@@ -40,6 +40,8 @@ def write_mended(layers: Mapping[str, RawLayer], path: Path) -> None:
         try:
             for name, layer in layers.items():
                 _write(layer, part, name)
+            # It holds what the source holds, priority notes too: for the owner's eyes.
+            part.chmod(0o600)
         except (pyogrio.errors.DataSourceError, pa.ArrowException, RuntimeError) as error:
             raise OSError(" ".join(str(error).split())) from error
 
@@ -101,5 +103,7 @@ def _table(title: str, rows: Sequence[Change]) -> Table:
     for name in ("layer", "feature", "finding", "what"):
         table.add_column(name, overflow="fold")
     for row in rows:
-        table.add_row(*(Text(cell) for cell in (row.layer, row.feature_id, row.code, row.what)))
+        table.add_row(
+            *(Text(cell) for cell in (row.layer, shown(row.feature_id), row.code, in_brief(row.what)))
+        )
     return table

@@ -55,7 +55,7 @@ def write_whole(path: Path, make: Callable[[Path], Any], *, suffix: str = "") ->
     clear_unfinished(path)
     part = unfinished(path)
     try:
-        part.mkdir()
+        part.mkdir(mode=0o700)
         made = part / path.name
         make(made)
         made.replace(path)

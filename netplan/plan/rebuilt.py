@@ -27,7 +27,7 @@ from netplan.network.words import Category
 from netplan.plan.flowcase import flow_conditions, gas_of, limit_pa_gauge
 from netplan.plan.model import Option, Plan
 from netplan.reference.gas import METRIC_STANDARD
-from netplan.rules import Rules
+from netplan.rules import Rules, checked_rules
 
 __all__ = ["Rebuilt", "rebuilt"]
 
@@ -170,7 +170,7 @@ def rebuilt(plan: Plan, layers: Mapping[str, Any], rank: int = 1) -> Rebuilt:
     if option is None:
         raise BadInputError(f"--option {rank}: the plan has {len(plan.options)} options; choose one of them")
     rows = _of_option(layers, rank)
-    rules = Rules.model_validate(plan.rules)
+    rules = checked_rules(plan.rules, "plan.json: rules")
     pipes = rows["pipes"][rows["pipes"].state != OTHER_SYSTEM]
     bypasses = rows["bypasses"][rows["bypasses"].from_node >= 0]
     ends = [

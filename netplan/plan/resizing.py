@@ -22,7 +22,7 @@ from netplan.bypass import (
 from netplan.constants import MM_PER_M
 from netplan.errors import BadInputError
 from netplan.plan.rebuilt import Rebuilt
-from netplan.rules import Rules
+from netplan.rules import Rules, checked_rules
 
 __all__ = ["Resized", "SizeRow", "Wish", "required_mbar", "resize", "size_words"]
 
@@ -195,7 +195,7 @@ def _rules(rules: Rules, wish: Wish) -> Rules:
         values["bypass"] = {**values["bypass"], "bores_mm": sorted(set(wish.bores_mm))}
     if wish.minimum_mbar is not None:
         values["pressure"] = {**values["pressure"], "minimum_mbar": wish.minimum_mbar}
-    return Rules.model_validate(values)
+    return checked_rules(values, "rules with what was asked for")
 
 
 def _rows(

@@ -8,8 +8,9 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from netplan.errors import BadInputError
+from netplan.errors import BadInputError, quoted, shown
 from netplan.plan.model import SCHEMA_NAME, Plan
+from netplan.textfiles import TooLargeError, text_of
 
 __all__ = ["plan_from_json", "plan_schema", "plan_to_json", "read_plan"]
 
@@ -46,18 +47,20 @@ def plan_from_json(text: str, where: str) -> Plan:
     """
     try:
         data = json.loads(text)
-    except (json.JSONDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
         raise BadInputError(
             f"{where}: is not JSON ({type(error).__name__}); give a plan folder of gas-netplan"
         ) from None
     schema = data.get("schema") if isinstance(data, dict) else None
     if schema != SCHEMA_NAME:
-        raise BadInputError(f"{where}: schema is {schema!r}, this version reads {SCHEMA_NAME!r}; plan again")
+        raise BadInputError(
+            f"{where}: schema is {quoted(schema)}, this version reads {SCHEMA_NAME!r}; plan again"
+        )
     try:
         return Plan.model_validate(data)
     except ValidationError as error:
         first = error.errors(include_url=False, include_context=False)[0]
-        place = ".".join(str(part) for part in first["loc"])
+        place = shown(".".join(str(part) for part in first["loc"]))
         raise BadInputError(f"{where}: {place}: {first['msg']}; plan again") from None
 
 
@@ -76,11 +79,11 @@ def read_plan(folder: Path) -> Plan:
     """
     path = folder / "plan.json"
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise BadInputError(f"{path}: larger than {MOST_BYTES} bytes; give a plan folder of gas-netplan")
-        text = path.read_text(encoding="utf-8")
+        text = text_of(path, MOST_BYTES, plain=True)
     except OSError as error:
         raise BadInputError(f"{path}: cannot be read ({error.strerror}); give a plan folder") from None
     except UnicodeDecodeError:
         raise BadInputError(f"{path}: is not UTF-8; give a plan folder of gas-netplan") from None
+    except TooLargeError as error:
+        raise BadInputError(f"{path}: {error}; give a plan folder of gas-netplan") from None
     return plan_from_json(text, str(path))

@@ -109,6 +109,8 @@ def _write(network: Network, part: Path, key: str) -> None:
     body = {"format": _FORMAT, "key": key, "files": digests, "facts": facts_of(network)}
     head = {"body": body, "digest": _digest_of_body(body)}
     (part / _HEAD).write_text(json.dumps(head, indent=1), encoding="utf-8")
+    for file in part.iterdir():  # their folder is closed too, but is copied more easily than they are
+        file.chmod(0o600)
 
 
 def _put(part: Path, place: Path) -> None:

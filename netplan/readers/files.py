@@ -1,20 +1,30 @@
-"""Sources on disk: one GeoPackage, or a folder of files."""
+"""Sources on disk: one GeoPackage, one file geodatabase, or a folder of files."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
 from netplan.errors import BadInputError
+from netplan.network.flat import without_single_collections
 from netplan.network.raw import RawLayer
 from netplan.readers.cache_key import content_of_files
 from netplan.readers.geoparquet import fields_of_geoparquet, read_geoparquet, rows_of_parquet
-from netplan.readers.guard import LIMITS, Limits, guard_file, guard_inside, guard_rows, guard_table
+from netplan.readers.guard import (
+    LIMITS,
+    Limits,
+    guard_file,
+    guard_geodatabase,
+    guard_inside,
+    guard_rows,
+    guard_table,
+)
 from netplan.readers.ogr import OgrLayer, layer_names, look_at_ogr, read_ogr
 from netplan.readers.source import Field, Window
 
-__all__ = ["FolderSource", "GeoPackageSource"]
+__all__ = ["FolderSource", "GeoPackageSource", "GeodatabaseSource", "is_geodatabase"]
 
 _PARQUET: Final = (".parquet", ".geoparquet")
 _OGR: Final = (".geojson", ".json", ".shp")
@@ -74,6 +84,63 @@ class GeoPackageSource:
     def _look(self, layer: str) -> OgrLayer:
         if layer not in self._seen:
             guard_table(self._path, layer)
+            held = look_at_ogr(self._path, layer, layer)
+            guard_rows(f"{self._path}: layer {layer}", held.rows, self._limits)
+            self._seen[layer] = held
+        return self._seen[layer]
+
+
+def is_geodatabase(path: Path) -> bool:
+    """Return whether a folder is named as a file geodatabase is."""
+    return path.suffix.lower() == ".gdb"
+
+
+class GeodatabaseSource:
+    """The layers of one file geodatabase (FileGDB): a folder named ``….gdb``; it is only read.
+
+    Parameters
+    ----------
+    path : Path
+        The folder.
+    limits : Limits
+        How large it may be.
+    """
+
+    def __init__(self, path: Path, limits: Limits = LIMITS) -> None:
+        self._path = path
+        self._limits = limits
+        self._files = guard_geodatabase(path, limits)
+        self._seen: dict[str, OgrLayer] = {}
+
+    @property
+    def name(self) -> str:
+        """The path."""
+        return str(self._path)
+
+    def layer_names(self) -> tuple[str, ...]:
+        """Return the names of the layers, sorted."""
+        return layer_names(self._path)
+
+    def fields(self, layer: str) -> tuple[Field, ...]:
+        """Return the columns of a layer."""
+        return self._look(layer).fields
+
+    def read(self, layer: str, columns: Sequence[str], *, within: Window | None = None) -> RawLayer:
+        """Read some columns of a layer and its geometry."""
+        raw = read_ogr(self._look(layer), columns, within)
+        # A geodatabase stores every line and area as one of several parts, be it a single one.
+        return replace(raw, geometry=without_single_collections(raw.geometry))
+
+    def count(self, layer: str) -> int:
+        """Return how many features a layer has."""
+        return self._look(layer).rows
+
+    def content_key(self, within: Window | None, layers: Collection[str]) -> str:  # noqa: ARG002
+        """Return a digest of all files but the locks that other programs leave."""
+        return content_of_files(file for file in self._files if file.suffix.lower() != ".lock")
+
+    def _look(self, layer: str) -> OgrLayer:
+        if layer not in self._seen:
             held = look_at_ogr(self._path, layer, layer)
             guard_rows(f"{self._path}: layer {layer}", held.rows, self._limits)
             self._seen[layer] = held

@@ -59,7 +59,8 @@ def read_geoparquet(
         else:
             table = file.read(columns=[*columns, shape])
             crs = _crs(described, path)
-            raw = RawLayer(layer, table.select(list(columns)), shapes_of_wkb(table[shape]), crs)
+            shapes, odd = shapes_of_wkb(table[shape], crs)
+            raw = RawLayer(layer, table.select(list(columns)), shapes, crs, odd)
     return raw if within is None or raw.crs is None else _inside(raw, within, raw.crs)
 
 
@@ -78,7 +79,8 @@ def _inside(raw: RawLayer, within: Window, crs: CRS) -> RawLayer:
     west, south, east, north = window_bounds(within, crs, f"layer {raw.name}")
     low_x, low_y, high_x, high_y = shapely.bounds(as_objects(raw.geometry)).T
     rows = ((low_x <= east) & (high_x >= west) & (low_y <= north) & (high_y >= south)).nonzero()[0]
-    return RawLayer(raw.name, raw.columns.take(pa.array(rows)), take_shapes(raw.geometry, rows), crs)
+    odd = None if raw.odd is None else raw.odd.take(rows)
+    return RawLayer(raw.name, raw.columns.take(pa.array(rows)), take_shapes(raw.geometry, rows), crs, odd)
 
 
 def _kind(kind: Any) -> Literal["text", "number", "flag", "date", "other"]:

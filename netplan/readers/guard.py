@@ -16,8 +16,19 @@ from urllib.parse import quote
 
 from netplan.errors import BadInputError
 
-__all__ = ["LIMITS", "UNLIMITED", "Limits", "guard_file", "guard_inside", "guard_rows", "guard_table"]
+__all__ = [
+    "LIMITS",
+    "UNLIMITED",
+    "Limits",
+    "guard_file",
+    "guard_geodatabase",
+    "guard_inside",
+    "guard_rows",
+    "guard_table",
+]
 
+_CATALOGUE: Final = "a00000001.gdbtable"
+"""The table of tables of a file geodatabase (from memory)."""
 _SQLITE: Final = b"SQLite format 3\x00"
 _ZIP: Final = b"PK\x03\x04"
 _GZIP: Final = b"\x1f\x8b"
@@ -46,6 +57,7 @@ class Limits:
 LIMITS: Final = Limits(
     {
         ".gpkg": 8_000_000_000,
+        ".gdb": 8_000_000_000,
         ".parquet": 4_000_000_000,
         ".geoparquet": 4_000_000_000,
         ".geojson": 1_000_000_000,
@@ -133,6 +145,31 @@ def guard_inside(file: Path, folder: Path) -> None:
     for one in beside:
         if one.is_symlink() and not one.resolve().is_relative_to(root):
             raise BadInputError(f"{one}: is a link out of its folder; put the file itself there")
+
+
+def guard_geodatabase(folder: Path, limits: Limits = LIMITS) -> tuple[Path, ...]:
+    """Return the files of a file geodatabase; refuse one that is none, is too large or leads elsewhere.
+
+    Raises
+    ------
+    BadInputError
+        With the one line.
+    """
+    inside = sorted(folder.iterdir())
+    if not any(file.name.lower() == _CATALOGUE and file.is_file() for file in inside):
+        raise BadInputError(
+            f"{folder}: is no file geodatabase inside; copy the whole folder, or export it again"
+        )
+    for file in inside:
+        guard_inside(file, folder)
+        if not file.is_file():
+            raise BadInputError(f"{file}: is no plain file; export the geodatabase again")
+    size, most = sum(file.stat().st_size for file in inside), limits.most_bytes.get(".gdb")
+    if most is not None and size > most:
+        raise BadInputError(
+            f"{folder}: {size:,} bytes are more than the {most:,} expected; check it, or allow any size"
+        )
+    return tuple(inside)
 
 
 def guard_rows(where: str, rows: int, limits: Limits = LIMITS) -> None:

@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
 from netplan.errors import BadInputError
+from netplan.findings import Finding, in_order
 from netplan.network.bulk import no_collecting, side_by_side
-from netplan.network.contract import layer_specs
+from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer, RawLayers
 from netplan.readers.contract_names import columns_meant, layers_meant
 from netplan.readers.mapping.apply import mapped_layers
 from netplan.readers.mapping.model import Mapping
 from netplan.readers.near_names import near_column
+from netplan.readers.odd_shapes import unread_layer, with_odd_shapes
+from netplan.readers.ogr import UnreadLayerError
 from netplan.readers.opening import open_source
-from netplan.readers.source import LayerSource, Window
+from netplan.readers.source import Field, LayerSource, Window
 from netplan.readers.unread import LeftColumns, note_columns, note_layers
 
 __all__ = ["read_layers"]
@@ -48,26 +52,36 @@ def read_layers(
     try:
         with no_collecting():
             if mapping is not None:
-                return mapped_layers(opened, mapping, within)
+                return with_odd_shapes(mapped_layers(opened, mapping, within))
             notes = Notes()
-            layers = _by_contract(opened, within, notes)
+            layers, unread = _by_contract(opened, within, notes)
     except OSError as error:
         raise BadInputError(
             f"{opened.name}: cannot be read ({error.strerror or error}); check the file"
         ) from error
-    return RawLayers(opened.name, layers, notes.sorted())
+    return with_odd_shapes(RawLayers(opened.name, layers, in_order((*notes.sorted(), *unread))))
 
 
-def _by_contract(source: LayerSource, within: Window | None, notes: Notes) -> dict[str, RawLayer]:
+def _by_contract(
+    source: LayerSource, within: Window | None, notes: Notes
+) -> tuple[dict[str, RawLayer], tuple[Finding, ...]]:
     meant = layers_meant(source.layer_names(), notes)
-    fields = {target: source.fields(name) for target, name in meant.items()}
-    wanted = {target: columns_meant(layer_specs()[target], fields[target], notes) for target in meant}
+    fields: dict[str, Sequence[Field]] = {}
+    unread: list[Finding] = []
+    for target, name in meant.items():
+        try:
+            fields[target] = source.fields(name)
+        except UnreadLayerError as error:
+            if target not in BASE_LAYERS:
+                raise
+            unread.append(unread_layer(target, error))
+    wanted = {target: columns_meant(layer_specs()[target], fields[target], notes) for target in fields}
 
     def read(target: str) -> RawLayer:
         names = wanted[target]
         raw = source.read(meant[target], list(names), within=within)
         columns = raw.columns.rename_columns([names[field] for field in raw.columns.column_names])
-        return RawLayer(target, columns, raw.geometry, raw.crs)
+        return RawLayer(target, columns, raw.geometry, raw.crs, raw.odd)
 
     # Threads that each silence warnings would restore each other's filters: this one is restored last.
     with warnings.catch_warnings():
@@ -89,7 +103,7 @@ def _by_contract(source: LayerSource, within: Window | None, notes: Notes) -> di
         for target in found
     ]
     note_columns(left, lambda some, name: _near(some.layer, name, wanted), notes)
-    return found
+    return found, tuple(unread)
 
 
 def _near(layer: str, name: str, wanted: dict[str, dict[str, str]]) -> str:

@@ -1,4 +1,4 @@
-"""Layers that GDAL reads: GeoPackage, GeoJSON and Shapefile, through Arrow."""
+"""Layers that GDAL reads: GeoPackage, FileGDB, GeoJSON and Shapefile, through Arrow."""
 
 from __future__ import annotations
 
@@ -16,10 +16,14 @@ from pyproj.exceptions import CRSError
 
 from netplan.errors import BadInputError
 from netplan.network.raw import RawLayer
+from netplan.readers.curves import kind_name
 from netplan.readers.source import Field, Window, window_bounds
 from netplan.readers.wkb import shapes_of_wkb
 
-__all__ = ["OgrLayer", "layer_names", "look_at_ogr", "read_ogr"]
+__all__ = ["OgrLayer", "UnreadLayerError", "layer_names", "look_at_ogr", "read_ogr"]
+
+_GDB_LAYER: Final = "{70737809-852C-4A03-9E22-2CECEA5B9BFA}"
+"""Type of a layer with geometries in a file geodatabase's table of items (from memory)."""
 
 _KINDS: Final[dict[str, Literal["text", "number", "flag", "date"]]] = {
     "OFTString": "text",
@@ -32,10 +36,28 @@ _KINDS: Final[dict[str, Literal["text", "number", "flag", "date"]]] = {
 }
 
 
+class UnreadLayerError(BadInputError):
+    """A layer is of a geometry type that is not read; the layers beside it are."""
+
+
 def layer_names(path: Path) -> tuple[str, ...]:
-    """Return the names of the layers in a file, sorted."""
+    """Return the names of the layers in a GeoPackage or file geodatabase, sorted."""
     with _readable(path):
-        return tuple(sorted(str(name) for name, _ in pyogrio.list_layers(path)))
+        try:
+            return tuple(sorted(str(name) for name, _ in pyogrio.list_layers(path)))
+        except pyogrio.errors.GeometryError:  # one layer of a type that is not read hides all of them
+            return _names_in_catalogue(path)
+
+
+def _names_in_catalogue(path: Path) -> tuple[str, ...]:
+    """Return the names of the layers from the file's own table of layers, whatever their types."""
+    if path.is_dir():
+        items = pyogrio.read_dataframe(path, layer="GDB_Items", columns=["Name", "Type"], read_geometry=False)
+        return tuple(sorted(items.loc[items["Type"] == _GDB_LAYER, "Name"].astype(str)))
+    table = pyogrio.read_dataframe(
+        path, sql="SELECT table_name FROM gpkg_contents WHERE data_type = 'features'", read_geometry=False
+    )
+    return tuple(sorted(table["table_name"].astype(str)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +94,14 @@ class OgrLayer:
 def look_at_ogr(path: Path, name: str, layer: str | None = None) -> OgrLayer:
     """Return what a layer of a file holds; `layer` names it where there are several."""
     with _readable(path, layer):
-        info = pyogrio.read_info(path, layer=layer)
+        try:
+            info = pyogrio.read_info(path, layer=layer)
+        except pyogrio.errors.GeometryError as error:
+            kind = kind_name(int(str(error).rpartition(":")[2])) if str(error)[-1:].isdigit() else None
+            raise UnreadLayerError(
+                f"{path}: layer {name} is {kind or 'of an unknown geometry type'}, which is not read; "
+                "export it with points, lines or polygons"
+            ) from error
     cut = path.suffix.lower() == ".shp"
     names = [str(field) for field in info["fields"]]
     fields = [
@@ -115,7 +144,8 @@ def read_ogr(held: OgrLayer, columns: Sequence[str], within: Window | None = Non
     shape = _geometry_column(meta, table)
     if shape is None:
         raise BadInputError(f"{where} has no geometry; store one with each feature")
-    return RawLayer(held.name, table.select(list(columns)), shapes_of_wkb(table[shape]), held.crs)
+    shapes, odd = shapes_of_wkb(table[shape], held.crs)
+    return RawLayer(held.name, table.select(list(columns)), shapes, held.crs, odd)
 
 
 def _geometry_column(meta: Any, table: Any) -> str | None:

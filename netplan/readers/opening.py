@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from netplan.errors import BadInputError
-from netplan.readers.files import FolderSource, GeoPackageSource
+from netplan.errors import BadInputError, quoted
+from netplan.readers.files import FolderSource, GeodatabaseSource, GeoPackageSource, is_geodatabase
 from netplan.readers.guard import LIMITS, Limits
 from netplan.readers.postgis import PostgisSource
 from netplan.readers.postgis_address import is_database_url
@@ -20,8 +20,9 @@ def open_source(text: str | Path, limits: Limits = LIMITS) -> LayerSource:
     Parameters
     ----------
     text : str or Path
-        Path of a GeoPackage, or of a folder of ``.parquet``, ``.geojson`` and ``.shp`` files; or the standard
-        URL of a PostGIS database, with ``schema=NAME`` among its parameters.
+        Path of a GeoPackage, of a file geodatabase (a folder ``….gdb``), or of a folder of ``.parquet``,
+        ``.geojson`` and ``.shp`` files; or the standard URL of a PostGIS database, with ``schema=NAME`` among
+        its parameters.
     limits : Limits
         How large files may be; `UNLIMITED` for any size.
 
@@ -34,6 +35,8 @@ def open_source(text: str | Path, limits: Limits = LIMITS) -> LayerSource:
         return PostgisSource(text)
     path = Path(text)
     try:
+        if path.is_dir() and is_geodatabase(path.resolve()):
+            return GeodatabaseSource(path.resolve(), limits)
         if path.is_dir():
             return FolderSource(path, limits)
         if path.is_file():
@@ -41,5 +44,5 @@ def open_source(text: str | Path, limits: Limits = LIMITS) -> LayerSource:
     except OSError as error:
         raise BadInputError(f"{path}: cannot be read ({error.strerror or error}); check the file") from error
     except ValueError as error:  # a null character in the path
-        raise BadInputError(f"{str(text)[:80]!r} is no path; give a GeoPackage or a folder") from error
+        raise BadInputError(f"{quoted(str(text))} is no path; give a GeoPackage or a folder") from error
     raise BadInputError(f"{path}: no such file or folder; give a GeoPackage or a folder of layers")

@@ -139,10 +139,11 @@ class PostgisSource:
             with cursor.copy(query) as copy:
                 data = b"".join(copy)
         try:
-            held, shapes = copied_columns(data, wanted)
+            held, blobs = copied_columns(data, wanted)
         except (pa.ArrowException, ValueError) as error:
             raise BadInputError(f"{where} cannot be read; check its values") from error
-        return RawLayer(layer, pa.table(dict(held)), shapes_of_wkb(shapes), crs)
+        shapes, odd = shapes_of_wkb(blobs, crs)
+        return RawLayer(layer, pa.table(dict(held)), shapes, crs, odd)
 
     def count(self, layer: str) -> int:
         """Return how many rows a table has; -1 for a view that takes long to count."""

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import struct
 from typing import Any, Final
 
 import numpy as np
 import pyarrow as pa
 import shapely
 from numpy.typing import NDArray
+from pyproj import CRS
 
 from netplan.network.flat import LINE, POINT, FlatShapes, Shapes
+from netplan.network.raw import OddShapes
+from netplan.readers.curves import UnknownShapeError, has_curves, kind_name, straightened, tolerance_in
 
 __all__ = ["shapes_of_wkb"]
 
@@ -26,21 +30,71 @@ _KINDS: Final = {
 _POINT_HEAD, _LINE_HEAD = 5, 9
 
 
-def shapes_of_wkb(column: Any) -> Shapes:
-    """Return geometries for an Arrow column of well-known binary; None for what is none.
+def shapes_of_wkb(column: Any, crs: CRS | None) -> tuple[Shapes, OddShapes | None]:
+    """Return geometries for an Arrow column of well-known binary, and what was odd about them.
 
-    Where all features are points, or all are lines, their coordinates are read straight from the bytes.
+    Where all features are points, or all are lines, their coordinates are read straight from the bytes. Arcs
+    become straight lines within `curves.TOLERANCE_M`. What cannot be read, or is of a kind that is not read,
+    is None.
+
+    Parameters
+    ----------
+    column : pyarrow.Array or pyarrow.ChunkedArray
+    crs : pyproj.CRS or None
+        Reference system of the coordinates, for the tolerance.
     """
     array = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
     if isinstance(array, pa.ChunkedArray):
         array = pa.concat_arrays(array.chunks) if array.num_chunks else pa.nulls(0)
     if pa.types.is_null(array.type):
-        return np.full(len(array), None, dtype=object)
+        return np.full(len(array), None, dtype=object), None
     flat = _flat(array)
     if flat is not None:
-        return flat
-    blobs = array.to_numpy(zero_copy_only=False)
-    return np.asarray(shapely.from_wkb(blobs, on_invalid="ignore"), dtype=object)
+        return flat, None
+    blobs = np.asarray(array.to_numpy(zero_copy_only=False), dtype=object)
+    return _shapes(blobs, tolerance_in(crs))
+
+
+def _shapes(blobs: NDArray[np.object_], tolerance: float) -> tuple[Shapes, OddShapes | None]:
+    codes = np.fromiter(map(_code, blobs), dtype=np.uint32, count=len(blobs))
+    by_hand = has_curves(codes)
+    names = [kind_name(int(code)) for code in np.unique(codes)]
+    shapes = np.full(len(blobs), None, dtype=object)
+    shapes[~by_hand] = _by_shapely(blobs[~by_hand])
+    if not by_hand.any() and not any(names):
+        return shapes, None
+    curved, unread = np.zeros(len(blobs), dtype=bool), np.full(len(blobs), "", dtype=object)
+    for row in np.flatnonzero([kind_name(int(code)) is not None for code in codes]):
+        unread[row] = kind_name(int(codes[row]))
+    for row in np.flatnonzero(by_hand):
+        try:
+            shapes[row], curved[row] = straightened(blobs[row], tolerance)
+        except UnknownShapeError as error:
+            unread[row] = str(error)
+        except (ValueError, struct.error, shapely.errors.ShapelyError):
+            pass  # broken: as any other geometry that cannot be read
+    return shapes, OddShapes(curved, unread) if curved.any() or unread.any() else None
+
+
+def _by_shapely(blobs: NDArray[np.object_]) -> NDArray[np.object_]:
+    try:
+        return np.asarray(shapely.from_wkb(blobs, on_invalid="ignore"), dtype=object)
+    except NotImplementedError:  # an arc inside a kind that holds none
+        return np.asarray([_one_by_shapely(blob) for blob in blobs], dtype=object)
+
+
+def _one_by_shapely(blob: bytes | None) -> Any:
+    try:
+        return shapely.from_wkb(blob, on_invalid="ignore")
+    except NotImplementedError:
+        return None
+
+
+def _code(blob: bytes | None) -> int:
+    """Return the type code at the head of a geometry; that of a point where there is none to read."""
+    if blob is None or len(blob) < _POINT_HEAD:
+        return 1
+    return int.from_bytes(blob[1:5], "little" if blob[0] == 1 else "big")
 
 
 def _flat(array: Any) -> FlatShapes | None:

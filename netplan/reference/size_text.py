@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass, replace
 from typing import Final, Literal, NoReturn
 
+from netplan.errors import quoted
 from netplan.reference.nominal import Family, Stuff, nominal_size, of_outside_diameter
 
 __all__ = ["Plain", "WrittenSize", "read_ratio", "read_size"]
@@ -220,7 +221,7 @@ class _Reading:
         elif word == "std":
             self._schedule = True
         elif word not in (*_FILLING, *_INCH_FAMILY):
-            raise ValueError(f"holds {word[:20]!r}, which is not known")
+            raise ValueError(f"holds {quoted(word)}, which is not known")
 
     def _material(self, word: str, stuff: Stuff) -> None:
         if self._said and self._said != stuff:
@@ -315,7 +316,7 @@ class _Reading:
         while self._peek(0) in ("-", ":", "=", "."):
             self._at += 1
         if not self._peek(0)[:1].isdecimal():
-            raise ValueError(f"holds {word!r} without its number")
+            raise ValueError(f"holds {quoted(word)} without its number")
         return _number(self._take())
 
     @staticmethod

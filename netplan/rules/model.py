@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
-from netplan.errors import BadInputError
+from netplan.errors import BadInputError, quoted
 from netplan.units import quantity
 
 __all__ = ["AssemblyPart", "MethodKind", "Rules", "StopMethod"]
@@ -26,15 +26,33 @@ def _reader(unit: str) -> BeforeValidator:
     return BeforeValidator(read)
 
 
-Metres = Annotated[float, _reader("m")]
+def _whole(value: object) -> object:
+    if isinstance(value, bool):
+        raise ValueError(f"expected a whole number, got {str(value).lower()}; write a number")
+    return value
+
+
+def _yes_or_no(value: object) -> object:
+    if not isinstance(value, bool):
+        raise ValueError(f"expected true or false, got {quoted(value)}; write one of them")
+    return value
+
+
+Metres = Annotated[float, _reader("m"), Field(ge=0, le=10_000)]
+Offset = Annotated[float, _reader("m"), Field(ge=-100, le=100)]
 Millimetres = Annotated[float, _reader("mm"), Field(ge=0, le=5000)]
-Millibars = Annotated[float, _reader("mbar"), Field(ge=-1000, le=100_000)]
+Roughnesses = Annotated[float, _reader("mm"), Field(ge=0, le=20)]
+Millibars = Annotated[float, _reader("mbar"), Field(ge=0, le=100_000)]
 Celsius = Annotated[float, _reader("degC"), Field(ge=-60, le=60)]
 KelvinStep = Annotated[float, _reader("delta_degC"), Field(ge=0, le=30)]
 Minutes = Annotated[float, _reader("min"), Field(ge=0, le=1440)]
 MetresPerSecond = Annotated[float, _reader("m/s"), Field(gt=0, le=100)]
 Number = Annotated[float, _reader("")]
-Money = Annotated[float, Field(ge=0, le=1e9, allow_inf_nan=False)]
+Diameters = Annotated[float, _reader(""), Field(ge=0, le=100)]
+Share = Annotated[float, _reader(""), Field(ge=0, le=1)]
+Money = Annotated[float, _reader(""), Field(ge=0, le=1e9)]
+Whole = Annotated[int, BeforeValidator(_whole)]
+Flag = Annotated[bool, BeforeValidator(_yes_or_no)]
 
 
 class Table(BaseModel):
@@ -64,7 +82,7 @@ class AssemblyPart(Table):
     """
 
     role: Role
-    offset_m: Metres
+    offset_m: Offset
     size_mm: Millimetres = 0.0
 
 
@@ -86,21 +104,21 @@ class StopMethod(Table):
     materials: tuple[MaterialWord, ...]
     od_min_mm: Millimetres
     od_max_mm: Millimetres
-    rating_mbar: Millibars
+    rating_mbar: Annotated[Millibars, Field(gt=0)]
     rating_margin_mbar: Millibars = 0.0
-    barriers: Annotated[int, Field(ge=1, le=2)]
+    barriers: Annotated[Whole, Field(ge=1, le=2)]
     assembly: tuple[AssemblyPart, ...] = ()
     fitting_m: Metres = 0.0
-    fitting_od: Number = 0.0
+    fitting_od: Diameters = 0.0
     same_m: Metres = 0.0
-    same_od: Number = 0.0
+    same_od: Diameters = 0.0
     price: Money
     price_per_mm_od: Money = 0.0
     price_surface: SurfacePrices = SurfacePrices()
     minutes: Minutes
     minutes_fast: Minutes
-    refuse_early_pe: bool = False
-    refuse_inserted: bool = True
+    refuse_early_pe: Flag = False
+    refuse_inserted: Flag = True
     refuse_joints: tuple[JointWord, ...] = ("mechanical",)
 
     @model_validator(mode="after")
@@ -119,8 +137,8 @@ class GasRules(Table):
     """The gas: a named example gas, or mole fractions by component."""
 
     name: str | None = None
-    composition: dict[str, float] | None = None
-    ground_temp_c: Celsius
+    composition: dict[str, Share] | None = None
+    ground_temp_c: Annotated[Celsius, Field(ge=-30, le=50)]
 
     @model_validator(mode="after")
     def _one_of(self) -> GasRules:
@@ -135,11 +153,11 @@ class PressureRules(Table):
     Rules of before the last three keys, kept in an old plan, mean the values given here.
     """
 
-    minimum_mbar: Annotated[Millibars, Field(ge=0)]
-    margin_mbar: Annotated[Millibars, Field(ge=0)]
+    minimum_mbar: Millibars
+    margin_mbar: Millibars
     maximum_mbar: Annotated[Millibars, Field(gt=0)] = 75.0
     fault_maximum_mbar: Annotated[Millibars, Field(gt=0)] = 100.0
-    outlet_difference_mbar: Annotated[Millibars, Field(ge=0)] = 5.0
+    outlet_difference_mbar: Millibars = 5.0
 
 
 class DemandRules(Table):
@@ -150,32 +168,32 @@ class DemandRules(Table):
     margin: Annotated[Number, Field(ge=0, le=2)]
     small_group: Annotated[Number, Field(ge=0, le=5)]
     within_hour: Annotated[Number, Field(ge=0, le=5)]
-    relight: Annotated[Number, Field(ge=0, le=1)]
-    day_starts_hour: Annotated[int, Field(ge=0, le=23)]
+    relight: Share
+    day_starts_hour: Annotated[Whole, Field(ge=0, le=23)]
 
 
 class ClearanceRules(Table):
     """Clearances of tappings [m, × OD], and whether assemblies may pass joints that are record boundaries."""
 
-    work_m: Annotated[Metres, Field(ge=0)]
-    fitting_m: Annotated[Metres, Field(ge=0)]
-    fitting_od: Annotated[Number, Field(ge=0)]
-    through_record_joints: bool = False
+    work_m: Metres
+    fitting_m: Metres
+    fitting_od: Diameters
+    through_record_joints: Flag = False
 
 
 class MethodGeneral(Table):
     """What counts as early PE."""
 
-    early_pe_before_year: int
+    early_pe_before_year: Annotated[Whole, Field(ge=1900, le=2200)]
     early_resins: tuple[str, ...]
-    squeeze_unknown_resin: bool
+    squeeze_unknown_resin: Flag
 
 
 class ValveRules(Table):
     """How far a valve is trusted as a stop."""
 
-    second_barrier: bool
-    let_by_test: bool
+    second_barrier: Flag
+    let_by_test: Flag
 
 
 class PerCategory(Table):
@@ -204,12 +222,12 @@ class BypassRules(Table):
 
     bores_mm: Annotated[tuple[Millimetres, ...], Field(min_length=1)]
     velocity_max_m_s: MetresPerSecond
-    reach_m: Annotated[Metres, Field(ge=0)]
+    reach_m: Metres
     slack: Annotated[Number, Field(ge=1, le=3)]
     tapping_bore_mm: Annotated[Millimetres, Field(gt=0)]
-    loss_coefficient: Annotated[Number, Field(ge=0)]
-    parallel_max: Annotated[int, Field(ge=1, le=10)]
-    roughness_mm: Millimetres
+    loss_coefficient: Annotated[Number, Field(ge=0, le=1000)]
+    parallel_max: Annotated[Whole, Field(ge=1, le=10)]
+    roughness_mm: Roughnesses
     minutes_shut: Minutes = 5.0
 
     @model_validator(mode="after")
@@ -222,9 +240,9 @@ class BypassRules(Table):
 class Roughness(Table):
     """Wall roughness by kind of material [mm]."""
 
-    PE: Millimetres
-    steel: Millimetres
-    iron: Millimetres
+    PE: Roughnesses
+    steel: Roughnesses
+    iron: Roughnesses
 
 
 class PipeRules(Table):
@@ -238,29 +256,32 @@ class PurgeRules(Table):
 
     volumes_out: Annotated[Number, Field(ge=1, le=20)]
     volumes_in: Annotated[Number, Field(ge=1, le=20)]
-    stack_bores_mm: Annotated[tuple[Millimetres, ...], Field(min_length=1)]
-    stack_height_m: Annotated[Metres, Field(gt=0)]
+    stack_bores_mm: Annotated[tuple[Annotated[Millimetres, Field(gt=0)], ...], Field(min_length=1)]
+    stack_height_m: Annotated[Metres, Field(gt=0, le=100)]
     gwp_methane: Annotated[Number, Field(gt=0, le=200)]
-    draw_is_load: bool = True
+    draw_is_load: Flag = True
 
 
 class CrewRules(Table):
     """What a crew can do in a day."""
 
-    relights_per_hour: Annotated[Number, Field(gt=0)]
+    relights_per_hour: Annotated[Number, Field(gt=0, le=10_000)]
     day_end: Annotated[str, Field(pattern="^([01][0-9]|2[0-3]):[0-5][0-9]$")]
-    no_access: Annotated[Number, Field(ge=0, le=1)]
+    no_access: Share
     hours: Annotated[Number, Field(gt=0, le=240)]
+
+
+Days = Annotated[Whole, Field(ge=0, le=365)]
 
 
 class LeadDays(Table):
     """Days of notice by category of customer [d]."""
 
-    household: Annotated[int, Field(ge=0)]
-    business: Annotated[int, Field(ge=0)]
-    industry: Annotated[int, Field(ge=0)]
-    public: Annotated[int, Field(ge=0)]
-    priority: Annotated[int, Field(ge=0)]
+    household: Days
+    business: Days
+    industry: Days
+    public: Days
+    priority: Days
 
 
 class NoticeRules(Table):
@@ -276,22 +297,22 @@ class ChoiceRules(Table):
     same place on every machine; ``seconds`` are those of the clock, after which it ends whatever is left.
     """
 
-    options: Annotated[int, Field(ge=1, le=50)]
-    seconds: Annotated[Number, Field(gt=0)]
-    max_zones: Annotated[int, Field(ge=1)]
-    max_solves: Annotated[int, Field(ge=1)] = 12_000
-    max_solves_without_option: Annotated[int, Field(ge=1)] = 4_000
-    max_stops: Annotated[int, Field(ge=0)]
-    standby_meters_max: Annotated[int, Field(ge=0)]
+    options: Annotated[Whole, Field(ge=1, le=50)]
+    seconds: Annotated[Number, Field(gt=0, le=1e6)]
+    max_zones: Annotated[Whole, Field(ge=1, le=10**9)]
+    max_solves: Annotated[Whole, Field(ge=1, le=10**9)] = 12_000
+    max_solves_without_option: Annotated[Whole, Field(ge=1, le=10**9)] = 4_000
+    max_stops: Annotated[Whole, Field(ge=0, le=1000)]
+    standby_meters_max: Annotated[Whole, Field(ge=0, le=10**9)]
 
 
 class StagingRules(Table):
     """How a long renewal may be split into stages [m]."""
 
     longest_m: Annotated[Metres, Field(gt=0)] = 100.0
-    shortest_m: Annotated[Metres, Field(ge=0)] = 10.0
+    shortest_m: Metres = 10.0
     step_m: Annotated[Metres, Field(ge=1)] = 10.0
-    share_m: Annotated[Metres, Field(ge=0)] = 4.0
+    share_m: Metres = 4.0
 
     @model_validator(mode="after")
     def _lengths_agree(self) -> StagingRules:

@@ -10,11 +10,11 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from netplan.errors import BadRulesError
+from netplan.errors import BadRulesError, shown
 from netplan.rules.model import Rules
-from netplan.textfiles import toml_of
+from netplan.textfiles import TooLargeError, text_of, toml_of
 
-__all__ = ["default_rules", "default_rules_text", "read_rules"]
+__all__ = ["checked_rules", "default_rules", "default_rules_text", "read_rules"]
 
 MAX_BYTES = 300_000
 
@@ -61,15 +61,36 @@ def read_rules(path: Path | None = None, overrides: dict[str, Any] | None = None
         raise BadRulesError(_message(name, error)) from None
 
 
+def checked_rules(values: Any, where: str) -> Rules:
+    """Return rules from plain values, such as those that a plan states.
+
+    Parameters
+    ----------
+    values : dict
+        As `Rules.values` returns them.
+    where : str
+        Where they stand, for the message.
+
+    Raises
+    ------
+    BadRulesError
+        When a key is missing or unknown, or a value is impossible.
+    """
+    try:
+        return Rules.model_validate(values)
+    except ValidationError as error:
+        raise BadRulesError(f"{_message(where, error)}; correct it, or plan again") from None
+
+
 def _parse(path: Path) -> dict[str, Any]:
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise BadRulesError(f"{path.name}: larger than {MAX_BYTES} bytes; this is not a rules file")
-        return toml_of(path.read_text(encoding="utf-8"))
+        return toml_of(text_of(path, MAX_BYTES))
     except OSError as error:
         raise BadRulesError(f"{path}: cannot be read ({error.strerror or error}); check the path") from None
     except UnicodeDecodeError:
         raise BadRulesError(f"{path.name}: is not UTF-8 text; save it as UTF-8") from None
+    except TooLargeError as error:
+        raise BadRulesError(f"{path.name}: {error}; this is not a rules file") from None
     except ValueError as error:
         raise BadRulesError(f"{path.name}: is not valid TOML ({_one_line(str(error))}); correct it") from None
 
@@ -92,7 +113,7 @@ def _overlay(under: dict[str, Any], over: dict[str, Any]) -> dict[str, Any]:
 
 def _message(name: str, error: ValidationError) -> str:
     first = error.errors(include_url=False, include_context=False)[0]
-    where = _one_line(".".join(str(part) for part in first["loc"]) or "file")
+    where = shown(_one_line(".".join(str(part) for part in first["loc"]) or "file"))
     what = "unknown key; correct or remove it" if first["type"] == "extra_forbidden" else first["msg"]
     more = f" (and {error.error_count() - 1} more)" if error.error_count() > 1 else ""
     return f"{name}: {where}: {_one_line(what)}{more}"

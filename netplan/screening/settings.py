@@ -11,7 +11,7 @@ from typing import Final, Literal
 import numpy as np
 
 from netplan import __version__
-from netplan.errors import BadInputError
+from netplan.errors import BadInputError, quoted
 from netplan.network.model import Network
 from netplan.network.section import Section
 from netplan.rules import Rules
@@ -54,7 +54,7 @@ class ScreenSettings:
 
     def __post_init__(self) -> None:
         if self.work not in ("middle", "whole"):
-            raise BadInputError(f"work section {self.work[:40]!r} is unknown; write middle or whole")
+            raise BadInputError(f"work section {quoted(self.work)} is unknown; write middle or whole")
         if not 0.01 <= self.work_m <= 10_000.0:
             raise BadInputError(f"a work section of {self.work_m:g} m cannot be; give 0.01 m to 10,000 m")
 

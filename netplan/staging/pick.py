@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from netplan.errors import BadWorkError
+from netplan.errors import BadWorkError, quoted
 from netplan.network.model import Network
 from netplan.network.section import Section, WorkPart, work_section
 
@@ -78,7 +78,7 @@ def renewal_of_street(network: Network, street: str) -> Renewal:
     if not rows:
         near = difflib.get_close_matches(street, sorted(set(names) - {""}), n=3, cutoff=0.5)
         hint = f"did you mean {', '.join(near)}?" if near else "name a street as the mains record it"
-        raise BadWorkError(f"no live main records the street {street[:60]!r}; {hint}")
+        raise BadWorkError(f"no live main records the street {quoted(street)}; {hint}")
     return _in_order(network, rows)
 
 

@@ -158,7 +158,7 @@ def test_a_forecast_sets_the_temperature_of_each_gas_day(tmp_path: Path) -> None
         (["2026-02-02T08:00,warm"], "line 2: air_temp_c is not a number"),
         (["2026-02-02T08:00,281"], "line 2: air_temp_c 281 is no air temperature"),
         (["2026-02-02T08:30,1"], "line 2: time is not on a full hour"),
-        (["yesterday,1"], "line 2: time is not ISO 8601"),
+        (["yesterday,1"], "line 2: time: 'yesterday' is no ISO date and time"),
         (["2026-02-02T08:00,1", "2026-02-02T08:00,2"], "line 3: 2026-02-02T08:00:00 comes twice"),
         ([], "holds no hours"),
     ],

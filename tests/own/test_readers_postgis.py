@@ -602,3 +602,24 @@ def test_a_line_and_a_point_survive_the_way_there_and_back(server: Server) -> No
 
 def test_psycopg_is_the_driver_that_carries_its_own_library() -> None:
     assert psycopg.pq.__impl__ == "binary"
+
+
+def test_curves_are_straightened_and_other_kinds_are_named(server: Server) -> None:
+    store(server, "bent", small_town())
+    east, north = EAST_M, NORTH_M
+    arc = f"CIRCULARSTRING({east} {north + 900}, {east + 50} {north + 950}, {east + 100} {north + 900})"
+    tin = "TIN(((0 0 0, 1 0 0, 0 1 0, 0 0 0)))"
+    added = "INSERT INTO bent.mains (id, geom) SELECT '{}', ST_SetSRID('{}'::geometry, ST_SRID(geom)) "
+    execute(
+        server,
+        "ALTER TABLE bent.mains ALTER COLUMN geom TYPE geometry USING geom",
+        *(added.format(*row) + "FROM bent.mains LIMIT 1" for row in (("bent", arc), ("tin", tin))),
+    )
+    read = read_layers(server.url(schema="bent"))
+    found = {(f.code, f.layer, f.feature_id): f.what for f in read.findings}
+    assert found[("curve-straightened", "mains", "")] == "1 curve was straightened within 1 mm"
+    assert found[("unknown-geometry", "mains", "tin")].startswith("is a TIN, which is not read")
+    row = read["mains"].columns["id"].to_pylist().index("bent")
+    shapes = read["mains"].geometry
+    assert not hasattr(shapes, "coords")
+    assert shapes[row].length == pytest.approx(np.pi * 50, rel=1e-4)

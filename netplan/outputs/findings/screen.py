@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from netplan.errors import in_brief, shown
 from netplan.findings import Finding, Severity
 
 __all__ = ["print_findings"]
@@ -25,7 +26,7 @@ def print_findings(findings: Sequence[Finding], screen: Console) -> None:
     for name in ("severity", "code", "layer", "feature", "what", "how to mend"):
         table.add_column(name, overflow="fold")
     for f in findings:
-        cells = (f.severity.value, f.code, f.layer, f.feature_id, f.what, f.mend)
+        cells = (f.severity.value, f.code, f.layer, shown(f.feature_id), in_brief(f.what), f.mend)
         table.add_row(*(Text(cell, style=_STYLE[f.severity]) for cell in cells))
     screen.print(table)
     counts = {severity: sum(f.severity is severity for f in findings) for severity in Severity}

@@ -10,9 +10,12 @@ from pathlib import Path
 import geopandas as gpd
 import pandas as pd
 import pyogrio
+import shapely
+from pyproj.exceptions import ProjError
 
-from netplan.errors import BadInputError
+from netplan.errors import BadInputError, shown
 from netplan.outputs.layers.styles import write_styles
+from netplan.readers.guard import guard_file
 
 __all__ = ["PINNED_TIME", "read_plan_layers", "write_layers"]
 
@@ -35,6 +38,25 @@ _NEEDED = {
     "refused": "main_id from_m to_m method code reason geometry",
 }
 """What drawing a plan needs of its layers."""
+
+_NUMBERS = ("_m", "_mm", "_mbar", "_m3h", "_coefficient", "_node")
+"""Ends of the names of columns that hold numbers."""
+
+_BROKEN = (
+    pyogrio.errors.DataSourceError,
+    pyogrio.errors.DataLayerError,
+    pyogrio.errors.FeatureError,
+    pyogrio.errors.FieldError,
+    pyogrio.errors.GeometryError,
+    shapely.errors.ShapelyError,
+    ProjError,
+    OSError,
+    RuntimeError,
+    ValueError,
+    TypeError,
+    UnboundLocalError,  # what pyogrio raises over a reference system that is not text
+)
+"""What reading a broken GeoPackage raises."""
 
 _DATE_OPTION = "OGR_CURRENT_DATE"
 
@@ -112,13 +134,28 @@ def read_plan_layers(folder: Path) -> dict[str, gpd.GeoDataFrame]:
     path = folder / "plan.gpkg"
     if not path.is_file():
         raise BadInputError(f"{path}: is not there; give a plan folder of gas-netplan")
+    guard_file(path)
     try:
         names = [str(name) for name, _ in pyogrio.list_layers(path)]
         layers = {name: pyogrio.read_dataframe(path, layer=name) for name in names if name != "layer_styles"}
-    except (pyogrio.errors.DataSourceError, OSError) as error:
-        raise BadInputError(f"{path}: cannot be read ({error}); make the plan again") from None
+    except _BROKEN as error:
+        reason = shown(" ".join(str(error).split()) or type(error).__name__, 160)
+        raise BadInputError(f"{path}: cannot be read ({reason}); make the plan again") from None
     for name, columns in _NEEDED.items():
         missing = [column for column in columns.split() if name not in layers or column not in layers[name]]
         if missing:
             raise BadInputError(f"{path}: layer {name} lacks {missing[0]!r}; make the plan again")
+        _check_values(layers[name], f"{path}: layer {name}")
     return layers
+
+
+def _check_values(layer: gpd.GeoDataFrame, where: str) -> None:
+    if layer.crs is None:
+        raise BadInputError(f"{where} has no coordinate reference system; make the plan again")
+    for column in layer.columns:
+        if str(column).endswith(_NUMBERS) or column == "option":
+            kind = layer[column]
+            if not (pd.api.types.is_numeric_dtype(kind) or kind.isna().all()):
+                raise BadInputError(f"{where}: {column} holds what is no number; make the plan again")
+            if column in ("from_node", "to_node") and kind.isna().any():
+                raise BadInputError(f"{where}: {column} is empty somewhere; make the plan again")

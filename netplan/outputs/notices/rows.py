@@ -10,7 +10,7 @@ import geopandas as gpd
 import pandas as pd
 
 from netplan.customers import address_groups, priority_rank, relight_order, walking_key
-from netplan.errors import BadInputError
+from netplan.errors import BadInputError, quoted
 from netplan.plan.model import AffectedCustomer, Option, Plan
 
 __all__ = ["EFFECTS", "NoticeRow", "notice_rows", "option_of"]
@@ -88,7 +88,9 @@ def notice_rows(plan: Plan, customers: gpd.GeoDataFrame, rank: int = 1) -> tuple
     wanted = [*affected, *sorted(standby - affected.keys())]
     missing = [id_ for id_ in wanted if id_ not in table.index]
     if missing:
-        raise BadInputError(f"plan.gpkg: customer {missing[0]!r} of the plan is missing; make the plan again")
+        raise BadInputError(
+            f"plan.gpkg: customer {quoted(missing[0])} of the plan is missing; make the plan again"
+        )
     records = table.loc[wanted].reset_index().to_dict("records") if wanted else []
     rows = [_row(plan, {str(k): v for k, v in r.items()}, affected.get(r["customer_id"])) for r in records]
     rows = [replace(row, standby="yes" if row.customer_id in standby else "") for row in rows]

@@ -9,7 +9,7 @@ from netplan.outputs.charts import chart_svg, drop_chart
 from netplan.outputs.figures import Figures
 from netplan.plan.model import Bypass, Plan
 from netplan.reference.gas import gas_from_composition, named_gas
-from netplan.rules import Rules
+from netplan.rules import checked_rules
 
 __all__ = ["bypass_curve"]
 
@@ -22,7 +22,7 @@ def bypass_curve(plan: Plan, bypass: Bypass, units: Figures) -> str:
     The curves are those of the hose's law alone, at the planned pressure of its giving end; the network
     around it is not solved anew.
     """
-    rules = Rules.model_validate(plan.rules)
+    rules = checked_rules(plan.rules, "plan.json: rules")
     gas = named_gas(rules.gas.name) if rules.gas.name else gas_from_composition(rules.gas.composition or {})
     conditions = FlowConditions(gas, ZERO_CELSIUS_K + plan.conditions.ground_temp_c)
     feed = Feed(FeedKind(bypass.kind), bypass.id, 0, 1, bypass.length_m)

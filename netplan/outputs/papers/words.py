@@ -11,8 +11,8 @@ from importlib import resources
 from pathlib import Path
 from typing import Any, Final
 
-from netplan.errors import BadInputError
-from netplan.textfiles import toml_of
+from netplan.errors import BadInputError, quoted
+from netplan.textfiles import text_of, toml_of
 
 __all__ = ["Words", "read_words", "shipped_words"]
 
@@ -61,7 +61,7 @@ class Words:
         try:
             return self._table[section][name]
         except KeyError:
-            raise BadInputError(f"{self._where}: [{section}] lacks {name!r}; add it") from None
+            raise BadInputError(f"{self._where}: [{section}] lacks {quoted(name)}; add it") from None
 
     def text(self, section: str, name: str, values: Mapping[str, str]) -> str:
         """Return an entry with the names in braces filled in; unknown names stay as they are."""
@@ -89,6 +89,7 @@ class Words:
 
 
 _MOST_BYTES: Final = 300_000
+_FILE: Final = re.compile(r"words\.([a-z]{2})\.toml")
 
 
 @lru_cache(maxsize=1)
@@ -97,7 +98,7 @@ def shipped_words() -> dict[str, Words]:
     folder = resources.files("netplan.outputs").joinpath("templates")
     found = {}
     for item in sorted(folder.iterdir(), key=lambda entry: entry.name):
-        match = re.fullmatch(r"words\.([a-z]{2})\.toml", item.name)
+        match = _FILE.fullmatch(item.name)
         if match:
             found[match.group(1)] = Words(tomllib.loads(item.read_text(encoding="utf-8")), item.name)
     return found
@@ -109,14 +110,17 @@ def read_words(folder: Path | None) -> dict[str, Words]:
     Raises
     ------
     BadInputError
-        When a file cannot be read or lacks a section.
+        When the folder holds no such file, or one cannot be read or lacks a section.
     """
     words = dict(shipped_words())
-    for path in sorted(folder.glob("words.*.toml")) if folder is not None else ():
+    if folder is None:
+        return words
+    found = sorted(path for path in folder.glob("words.*.toml") if _FILE.fullmatch(path.name))
+    if not found:
+        raise BadInputError(f"{folder}: holds no words.xx.toml; give the folder of your words")
+    for path in found:
         try:
-            if path.stat().st_size > _MOST_BYTES:
-                raise BadInputError(f"{path}: larger than {_MOST_BYTES} bytes; these are no words")
-            table = toml_of(path.read_text(encoding="utf-8"))
+            table = toml_of(text_of(path, _MOST_BYTES, plain=True))
         except (OSError, ValueError) as error:
             raise BadInputError(f"{path}: cannot be read ({error}); correct it") from None
         words[path.name.split(".")[1]] = Words(table, path.name)

@@ -7,7 +7,7 @@ from pathlib import Path
 from netplan.outputs.screen.map import screen_map
 from netplan.outputs.screen.report import report_text
 from netplan.outputs.screen.tables import ranked, write_csv, write_geoparquet
-from netplan.outputs.whole_folder import check_folder, write_folder
+from netplan.outputs.whole_folder import Target, check_folder, write_folder
 from netplan.screening.links import NewLink
 from netplan.screening.run import Screen
 from netplan.screening.valves import ValvePlaces
@@ -17,9 +17,9 @@ __all__ = ["check_screen_target", "write_screen_folder"]
 _MARKS = ("mains.parquet", "mains.csv", "report.md")
 
 
-def check_screen_target(out: Path, *, overwrite: bool = False) -> None:
-    """Refuse a target that must not be written to: call it before a long computation."""
-    check_folder(out, _MARKS, "screen", overwrite=overwrite)
+def check_screen_target(out: Path, *, overwrite: bool = False) -> Target:
+    """Refuse a target that must not be written to, and return it: call it before a long computation."""
+    return check_folder(out, _MARKS, "screen", overwrite=overwrite)
 
 
 def write_screen_folder(
@@ -30,6 +30,7 @@ def write_screen_folder(
     valves: ValvePlaces | None = None,
     links: tuple[NewLink, ...] | None = None,
     overwrite: bool = False,
+    target: Target | None = None,
 ) -> Path:
     """Write tables, map and report of a screen into one folder.
 
@@ -44,13 +45,15 @@ def write_screen_folder(
         Better places; None where they were not looked for.
     overwrite : bool
         Whether an earlier screen of that name may be replaced.
+    target : Target, optional
+        As `check_screen_target` returned it before the screen was computed.
 
     Raises
     ------
     BadInputError
         When the target exists and may not be replaced, or cannot be written.
     """
-    check_screen_target(out, overwrite=overwrite)
+    place = target or check_screen_target(out, overwrite=overwrite)
     mains = ranked(screen, by)
 
     def make(part: Path) -> None:
@@ -60,4 +63,4 @@ def write_screen_folder(
         text = report_text(screen, mains, by, valves, links)
         (part / "report.md").write_text(text, encoding="utf-8")
 
-    return write_folder(out, make)
+    return write_folder(place, make)

@@ -8,7 +8,7 @@ from netplan.outputs.layers import write_layers
 from netplan.outputs.notices.table import guarded
 from netplan.outputs.stages.layers import stage_layers, stage_table
 from netplan.outputs.stages.map import stage_map
-from netplan.outputs.whole_folder import check_folder, write_folder
+from netplan.outputs.whole_folder import Target, check_folder, write_folder
 from netplan.staging import Staging
 
 __all__ = ["check_stages_target", "write_stages_folder"]
@@ -16,20 +16,24 @@ __all__ = ["check_stages_target", "write_stages_folder"]
 _MARKS = ("stages.csv", "stages.gpkg")
 
 
-def check_stages_target(out: Path, *, overwrite: bool = False) -> None:
-    """Refuse a target that must not be written to: call it before a long computation."""
-    check_folder(out, _MARKS, "staging", overwrite=overwrite)
+def check_stages_target(out: Path, *, overwrite: bool = False) -> Target:
+    """Refuse a target that must not be written to, and return it: call it before a long computation."""
+    return check_folder(out, _MARKS, "staging", overwrite=overwrite)
 
 
-def write_stages_folder(staging: Staging, out: Path, *, overwrite: bool = False) -> Path:
+def write_stages_folder(
+    staging: Staging, out: Path, *, overwrite: bool = False, target: Target | None = None
+) -> Path:
     """Write the table, the layers and a map of every stage into one folder.
+
+    `target` is what `check_stages_target` returned before the stages were computed.
 
     Raises
     ------
     BadInputError
         When the target exists and may not be replaced, or cannot be written.
     """
-    check_stages_target(out, overwrite=overwrite)
+    place = target or check_stages_target(out, overwrite=overwrite)
     layers = stage_layers(staging)
     table = stage_table(staging)
     table["work"] = [guarded(text) for text in table["work"]]
@@ -41,4 +45,4 @@ def write_stages_folder(staging: Staging, out: Path, *, overwrite: bool = False)
             text = stage_map(staging, layers, number)
             (part / f"stage-{number}.html").write_text(text, encoding="utf-8")
 
-    return write_folder(out, make)
+    return write_folder(place, make)

@@ -15,7 +15,7 @@ from netplan.hydraulics import FlowConditions
 from netplan.plan.flowcase import flow_conditions
 from netplan.plan.model import Option, Plan
 from netplan.reference.gas import Gas
-from netplan.rules import Rules, default_rules, default_rules_text
+from netplan.rules import Rules, checked_rules, default_rules, default_rules_text
 from netplan.sources import How, source, sources
 
 __all__ = ["OPEN", "Folder", "one_place", "open_folder", "rule_bore_mm", "rule_origin", "source_line"]
@@ -110,7 +110,7 @@ def open_folder(plan: Plan, layers: Mapping[str, Any], rank: int) -> Folder:
                 f"plan.gpkg: layer {name} lacks {missing[0]!r}, as in plans of an older version; plan again"
             )
     rows = {name: layers[name][layers[name].option == rank].reset_index(drop=True) for name in _LAYERS}
-    return Folder(plan=plan, option=option, rules=Rules.model_validate(plan.rules), **rows)
+    return Folder(plan=plan, option=option, rules=checked_rules(plan.rules, "plan.json: rules"), **rows)
 
 
 def source_line(key: str) -> str:

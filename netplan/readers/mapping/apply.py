@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from netplan.errors import BadInputError, BadNetworkError
+from netplan.errors import BadInputError, BadNetworkError, quoted
 from netplan.findings import Severity
 from netplan.network.bulk import side_by_side
 from netplan.network.contract import layer_specs
@@ -23,7 +23,7 @@ from netplan.network.normalise import column_text, normalise
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer, RawLayers
 from netplan.readers.mapping.columns import Place, build_column
-from netplan.readers.mapping.geometry import stacked_shapes, with_height
+from netplan.readers.mapping.geometry import stacked_odd, stacked_shapes, with_height
 from netplan.readers.mapping.model import GAP, Feed, Mapping
 from netplan.readers.mapping.sizes import fill_sizes
 from netplan.readers.mapping.taken import Part, note_left_rows, note_missed_words, note_shared_ids
@@ -143,7 +143,7 @@ class _Applied:
         name = _one_of(feed.source, self._held)
         if name is None:
             raise BadInputError(
-                f"{self._where(layer, number)}: {self._source.name} holds no layer {feed.source[:60]!r}; "
+                f"{self._where(layer, number)}: {self._source.name} holds no layer {quoted(feed.source)}; "
                 f"{_nearest(feed.source, self._held)}"
             )
         return name
@@ -182,15 +182,16 @@ class _Applied:
     def _fed(self, part: Part, name: str) -> RawLayer:
         layer, feed, rows = part.layer, part.feed, part.rows
         raw, known = self._read[name], self._columns[name]
-        table, shapes = raw.columns, raw.geometry
+        table, shapes, odd = raw.columns, raw.geometry, raw.odd
         if not rows.all():
+            odd = None if odd is None else odd.take(rows)
             table = table.filter(pa.array(rows))
             shapes = take_shapes(shapes, np.flatnonzero(rows))
         if not table.num_columns:
             # Arrow counts no rows where there are no columns.
             table = pa.table({"": pa.nulls(len(shapes))})
         built = self._built(layer, feed, table, known)
-        return RawLayer(layer, pa.table(built), with_height(shapes, feed.height), self._crs(feed, raw))
+        return RawLayer(layer, pa.table(built), with_height(shapes, feed.height), self._crs(feed, raw), odd)
 
     def _built(self, layer: str, feed: Feed, table: Any, known: dict[str, str]) -> dict[str, Any]:
         place = Place(layer, None, self._notes)
@@ -229,7 +230,7 @@ def _field(name: str, fields: Sequence[Field], where: str) -> str:
     if found is None and any(field.cut for field in fields):
         found = _one_of(name[:_CUT], held)
     if found is None:
-        raise BadInputError(f"{where} has no column {name[:60]!r}; {_nearest(name, held)}")
+        raise BadInputError(f"{where} has no column {quoted(name)}; {_nearest(name, held)}")
     return found
 
 
@@ -252,7 +253,8 @@ def _together(layer: str, parts: list[RawLayer], mapping: str) -> RawLayer:
             )
     names = list(dict.fromkeys(name for part in parts for name in part.columns.column_names))
     columns = {name: _stacked([(part, name) for part in parts]) for name in names}
-    return RawLayer(layer, pa.table(columns), stacked_shapes([part.geometry for part in parts]), first)
+    shapes, odd = stacked_shapes([part.geometry for part in parts]), stacked_odd(parts)
+    return RawLayer(layer, pa.table(columns), shapes, first, odd)
 
 
 def _stacked(pieces: Iterable[tuple[RawLayer, str]]) -> Any:

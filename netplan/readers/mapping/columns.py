@@ -13,6 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from netplan.errors import quoted
 from netplan.findings import Severity
 from netplan.network.contract import Column
 from netplan.network.normalise import column_text
@@ -157,7 +158,7 @@ def _report_words(
         place.ids,
         rows & ~open_words,
         Severity.WARNING,
-        lambda row: f"the mapping does not say what {_named(column, texts[row].as_py()[:40])} means",
+        lambda row: f"the mapping does not say what {_named(column, texts[row].as_py())} means",
         f"list the word under columns.{column.name}.values of the mapping",
     )
 
@@ -184,7 +185,7 @@ def _count_words(rows: NDArray[np.bool_], texts: Any, column: Column, place: Pla
 
 def _named(column: Column, word: str) -> str:
     """Return a column with a word of it, but for one whose words are no one's but the call sheet's."""
-    return column.name if column.name in RESTRICTED else f"{column.name} {word!r}"
+    return column.name if column.name in RESTRICTED else f"{column.name} {quoted(word)}"
 
 
 def _asked(rule: ColumnRule, texts: Any) -> NDArray[np.bool_]:
@@ -260,7 +261,7 @@ def _read_texts(
         place.ids,
         np.isnan(values) & given(texts),
         Severity.ERROR if column.required == "yes" else Severity.WARNING,
-        lambda row: f"{column.name} {texts[row].as_py()[:40]!r} is not a number",
+        lambda row: f"{column.name} {quoted(texts[row].as_py())} is not a number",
         f"correct it, or list it under columns.{column.name}.values or empty of the mapping",
     )
     return np.asarray(values)

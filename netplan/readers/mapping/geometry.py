@@ -7,9 +7,10 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.network.flat import FlatShapes, Shapes, as_objects
+from netplan.network.raw import OddShapes, RawLayer
 from netplan.readers.mapping.units import unit_factor
 
-__all__ = ["stacked_shapes", "with_height"]
+__all__ = ["stacked_odd", "stacked_shapes", "with_height"]
 
 
 def with_height(shapes: Shapes, unit: str) -> Shapes:
@@ -44,3 +45,16 @@ def stacked_shapes(parts: list[Shapes]) -> Shapes:
     for part in flat[1:]:
         start.append(part.start[1:] + start[-1][-1])
     return FlatShapes(flat[0].kind, np.concatenate([p.coords for p in flat]), np.concatenate(start))
+
+
+def stacked_odd(parts: list[RawLayer]) -> OddShapes | None:
+    """Return what was noticed about the geometries of several parts, one after another."""
+    if all(part.odd is None for part in parts):
+        return None
+    plain = [
+        part.odd or OddShapes(np.zeros(len(part), dtype=bool), np.full(len(part), "", dtype=object))
+        for part in parts
+    ]
+    return OddShapes(
+        np.concatenate([odd.straightened for odd in plain]), np.concatenate([odd.unread for odd in plain])
+    )

@@ -9,11 +9,11 @@ from typing import Any, Final
 
 from pydantic import ValidationError
 
-from netplan.errors import BadInputError
+from netplan.errors import BadInputError, quoted, shown
 from netplan.network.contract import Column, layer_specs
 from netplan.readers.mapping.model import GAP, ColumnRule, Feed, Mapping, Tables, Value
 from netplan.readers.mapping.units import unit_factor
-from netplan.textfiles import toml_of
+from netplan.textfiles import TooLargeError, text_of, toml_of
 
 __all__ = ["parse_mapping", "read_mapping"]
 
@@ -37,15 +37,15 @@ def read_mapping(path: str | Path) -> Mapping:
     """
     place = Path(path)
     try:
-        if place.stat().st_size > _MOST_BYTES:
-            raise BadInputError(f"{place.name}: larger than {_MOST_BYTES} bytes; this is no mapping")
-        text = place.read_text(encoding="utf-8")
+        text = text_of(place, _MOST_BYTES)
     except OSError as error:
         raise BadInputError(f"{place}: cannot be read ({error.strerror or error}); check the path") from None
     except UnicodeDecodeError:
         raise BadInputError(f"{place.name}: is not UTF-8 text; save it as UTF-8") from None
+    except TooLargeError as error:
+        raise BadInputError(f"{place.name}: {error}; this is no mapping") from None
     except ValueError:
-        raise BadInputError(f"{str(path)[:80]!r} is no path; give the mapping file") from None
+        raise BadInputError(f"{quoted(str(path))} is no path; give the mapping file") from None
     return parse_mapping(text, place.name)
 
 
@@ -92,7 +92,7 @@ def _check_feed(where: str, layer: str, feed: Feed) -> None:
     for name, rule in feed.columns.items():
         if name not in known:
             raise BadInputError(
-                f"{where}: columns.{name[:40]!r}: no column of the contract; use one of {', '.join(known)}"
+                f"{where}: columns.{quoted(name)}: no column of the contract; use one of {', '.join(known)}"
             )
         _check_rule(f"{where}: columns.{name}", rule, known[name])
 
@@ -101,7 +101,7 @@ def _check_rule(where: str, rule: ColumnRule, column: Column) -> None:
     folded = Counter(word.strip().lower() for word in rule.meanings or {})
     for word, count in folded.items():
         if count > 1:
-            raise BadInputError(f"{where}: values holds {word[:40]!r} twice (case aside); keep one")
+            raise BadInputError(f"{where}: values holds {quoted(word)} twice (case aside); keep one")
     if column.kind == "number":
         _check_number(where, rule, column)
         return
@@ -115,7 +115,7 @@ def _check_rule(where: str, rule: ColumnRule, column: Column) -> None:
     for value in given:
         if value not in (GAP, "") and str(value).casefold() not in known:
             raise BadInputError(
-                f"{where}: {str(value)[:40]!r} is no word of the contract; "
+                f"{where}: {quoted(str(value))} is no word of the contract; "
                 f"use one of {', '.join(column.words)}"
             )
 
@@ -124,7 +124,7 @@ def _check_number(where: str, rule: ColumnRule, column: Column) -> None:
     meant = [value for value in (rule.meanings or {}).values() if value != ""]  # empty: not known
     for value in (rule.constant, rule.default, *meant):
         if isinstance(value, str) and value != GAP:
-            raise BadInputError(f"{where}: {value[:40]!r} is no number; write one without quotes")
+            raise BadInputError(f"{where}: {quoted(value)} is no number; write one without quotes")
     if rule.prefix or rule.drop_prefix or rule.replace:
         raise BadInputError(f"{where}: is a number, so it has no prefix or replace; take them out")
     if rule.from_ is not None and len(rule.from_) > 1:
@@ -143,7 +143,7 @@ def _message(name: str, error: ValidationError) -> str:
     where = ".".join(_step(part) for part in first["loc"]) or "file"
     what = "unknown key; correct or remove it" if first["type"] == "extra_forbidden" else first["msg"]
     more = f" (and {error.error_count() - 1} more)" if error.error_count() > 1 else ""
-    return f"{name}: {_one_line(where)[:120]}: {_one_line(what)}{more}"
+    return f"{name}: {shown(_one_line(where))}: {_one_line(what)}{more}"
 
 
 def _step(part: Any) -> str:

@@ -10,6 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from netplan.errors import quoted
 from netplan.findings import Severity
 from netplan.network.normalise import column_text
 from netplan.readers.mapping.columns import Place
@@ -100,7 +101,7 @@ def _report(
         place.ids,
         unread[code] & wanted,
         Severity.WARNING,
-        lambda row: f"size {texts[row].as_py()[:40]!r} {sizes[code[row]]}",
+        lambda row: f"size {quoted(texts[row].as_py())} {sizes[code[row]]}",
         "list the text under size.values of the mapping, or correct the record",
     )
     place.notes.add_each(
@@ -109,6 +110,6 @@ def _report(
         place.ids,
         nominal[code] & ~walled,
         Severity.WARNING,
-        lambda row: f"size {texts[row].as_py()[:40]!r} gives no wall; the nominal size is taken as its bore",
+        lambda row: f"size {quoted(texts[row].as_py())} gives no wall; the nominal size is taken as its bore",
         "give wall_mm or bore_mm if it is known",
     )

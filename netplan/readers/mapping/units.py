@@ -8,6 +8,7 @@ from functools import lru_cache
 from importlib import resources
 from typing import Final
 
+from netplan.errors import quoted
 from netplan.units import factor
 
 __all__ = ["unit_factor"]
@@ -35,7 +36,7 @@ def unit_factor(unit: str, target: str, kwh_per_m3: float | None = None) -> floa
     """
     over, stroke, under = unit.replace(" per ", "/").partition("/")
     if "/" in under:
-        raise ValueError(f"unit {unit[:40]!r} has two strokes; write one unit over another")
+        raise ValueError(f"unit {quoted(unit)} has two strokes; write one unit over another")
     top, times = _word(over)
     if stroke:
         bottom, divided = _word(under)
@@ -46,7 +47,7 @@ def unit_factor(unit: str, target: str, kwh_per_m3: float | None = None) -> floa
         except Exception:  # noqa: BLE001, S112 - pint raises many kinds for a bad unit; all mean the next one
             continue
         return found if wanted == target or kwh_per_m3 is None else found * kwh_per_m3
-    raise ValueError(f"unit {unit[:40]!r} does not convert to {target or 'a pure number'}")
+    raise ValueError(f"unit {quoted(unit)} does not convert to {target or 'a pure number'}")
 
 
 def _wanted(target: str, kwh_per_m3: float | None) -> tuple[str, ...]:
@@ -63,7 +64,7 @@ def _word(text: str) -> tuple[str, float]:
         return known
     # Only a bare word reaches pint, which would evaluate whole expressions.
     if not _PLAIN.fullmatch(word):
-        raise ValueError(f"unit {text.strip()[:40]!r} is not known")
+        raise ValueError(f"unit {quoted(text.strip())} is not known")
     return word, 1.0
 
 

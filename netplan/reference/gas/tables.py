@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from functools import lru_cache
 from importlib import resources
 
-from netplan.errors import BadInputError
+from netplan.errors import BadInputError, quoted
 from netplan.reference.gas.components import components
 from netplan.reference.gas.mixture import Gas
 
@@ -36,7 +36,7 @@ def gas_from_composition(fractions: Mapping[str, float], name: str = "gas") -> G
     unknown = sorted(set(fractions) - set(table))
     if unknown:
         raise BadInputError(
-            f"gas {name}: component {unknown[0]!r} is not known; use one of {', '.join(table)}"
+            f"gas {name}: component {quoted(unknown[0])} is not known; use one of {', '.join(table)}"
         )
     for key in sorted(fractions):
         value = fractions[key]
@@ -76,6 +76,6 @@ def named_gas(name: str) -> Gas:
         return _examples()[name]
     except KeyError:
         raise BadInputError(
-            f"gas: no example gas is called {name!r}; "
+            f"gas: no example gas is called {quoted(name)}; "
             f"use one of {', '.join(gas_names())}, or give a composition"
         ) from None
