@@ -225,7 +225,9 @@ def test_a_layer_declared_of_another_kind_hides_no_other(tmp_path: Path, layer: 
         return
     read_in = read_layers(network)
     assert len(read_in["mains"]) == 1
-    assert [f.code for f in read_in.findings] == (["unknown-geometry"] if layer == "buildings" else [])
+    assert [f.code for f in read_in.findings] == [
+        "unknown-geometry" if layer == "buildings" else "layer-not-read"
+    ]
 
 
 def test_what_a_mapping_and_an_area_take_keeps_its_findings(tmp_path: Path) -> None:
