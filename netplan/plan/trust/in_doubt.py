@@ -144,9 +144,12 @@ def _if_joined(ground: Ground, doubt: Joining) -> list[tuple[int, str]]:
     if fed[dead] or not fed[other] or ground.fed[ground.part[dead_place]]:
         return []
     in_zone = other_place >= len(network.nodes) or ground.in_zone[other_place]
+    hang_on_it = label == label[dead]
     if ground.fed[ground.part[other_place]] and not in_zone:
-        return []
-    lost = np.flatnonzero(_owners(ground, label == label[dead])).tolist()
+        # The joint goes on giving gas: only what the stops part from it within the dead part loses it.
+        part = ground.part[: len(hang_on_it)]
+        hang_on_it &= (part != ground.part[dead_place]) & ~ground.fed[part]
+    lost = np.flatnonzero(_owners(ground, hang_on_it)).tolist()
     if doubt.code == "valve-closed":
         why = (
             f"valve {doubt.feature_id} is recorded as closed; if it is open or lets by, this customer hangs "
