@@ -73,6 +73,9 @@ class CutSearch(Iterator[Cut]):
     ----------
     lower_bound_minor : int
         No cut still to come is cheaper [minor units].
+    least_minor : int
+        No cut at all is cheaper, those that break a constraint among them [minor units]; known once one was
+        asked for.
     gave_up : bool
         Whether it ended because too many zones in a row broke a constraint, not because none is left.
     most_scanned : int
@@ -82,12 +85,13 @@ class CutSearch(Iterator[Cut]):
     def __init__(self, problem: IsolationProblem, index: Index) -> None:
         self.problem, self.index = problem, index
         self.ground: Ground = ground_of(index, problem.rules, problem.hours, problem.gas_minor_per_m3)
-        self.lower_bound_minor = 0
+        self.lower_bound_minor = self.least_minor = 0
         self.gave_up = False
         self.most_scanned = MOST_SCANNED
         self._given: set[object] = set()
         self._refused: Counter[str] = Counter()
         self._found: Iterator[Found] | None = None
+        self._search: Search | None = None
 
     def __next__(self) -> Cut:
         return self.cut(self.outline())
@@ -107,6 +111,8 @@ class CutSearch(Iterator[Cut]):
         if self._found is None:
             self._found = self._begin()
         for scanned, found in enumerate(self._found, 1):
+            if not self.lower_bound_minor:
+                self.least_minor = found.value_minor
             self.lower_bound_minor = found.value_minor
             outline = self._checked(found)
             if outline is not None:
@@ -114,6 +120,7 @@ class CutSearch(Iterator[Cut]):
             if scanned >= self.most_scanned:
                 self.gave_up = True
                 break
+        self.gave_up = self.gave_up or (self._search is not None and self._search.gave_up)
         if not self._given:
             reasons = in_the_way(self.near, self.problem, self._refused, self.gave_up)
             message = "no set of stops isolates the work section: "
@@ -132,10 +139,10 @@ class CutSearch(Iterator[Cut]):
         return not_nearer(self.near, cut)
 
     def _begin(self) -> Iterator[Found]:
-        """Return the search; it does not refer to `self`, so a question is freed as soon as it is let go."""
+        """Return the zones; they do not refer to `self`, so a question is freed as soon as it is let go."""
         forced = self._lay_out()
-        search = Search(self.near, self.problem.orders.max_stops)
-        return search.run(families(self.near, forced))
+        self._search = Search(self.near, self.problem.orders.max_stops)
+        return self._search.run(families(self.near, forced))
 
     def _lay_out(self) -> Forced:
         """Set up the neighbourhood of the work, and return the places of ordered stops in it."""

@@ -11,6 +11,7 @@ import heapq
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import count
+from typing import Final
 
 from netplan.isolation.first import first_zone
 from netplan.isolation.mincut import INFINITE, Solution, least_cut, next_cut
@@ -18,6 +19,10 @@ from netplan.isolation.neighbourhood import SOURCE, Edge, Neighbourhood
 from netplan.isolation.sites import Choice
 
 __all__ = ["Family", "Found", "Search"]
+
+MOST_SPLIT: Final = 2_000
+"""Families of zones split in a row without a zone before a search gives up (own): it is a limit of stops that
+throws zones away without end [-]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,10 +94,14 @@ class Search:
     near : Neighbourhood
     max_stops : int
         Most stops; 0 means no limit.
+    most_split : int, optional
+        Families that may be split in a row without a zone of at most so many stops; then `gave_up` is set and
+        nothing more comes.
     """
 
-    def __init__(self, near: Neighbourhood, max_stops: int) -> None:
-        self.near, self.max_stops = near, max_stops
+    def __init__(self, near: Neighbourhood, max_stops: int, most_split: int = MOST_SPLIT) -> None:
+        self.near, self.max_stops, self.most_split = near, max_stops, most_split
+        self.gave_up = False
         self.heap: list[tuple[int, int, int, _Ready | _Solved | _Split]] = []
         self.order = count()
 
@@ -101,12 +110,18 @@ class Search:
         for family in families:
             if not self._try_first(family):
                 self._try(family, 0, None)
+        split = 0
         while self.heap:
             value, _, _, item = heapq.heappop(self.heap)
             if isinstance(item, _Ready):
+                split = 0
                 yield item.found
                 self._next_methods(item)
             elif isinstance(item, _Split):
+                split += 1
+                if split > self.most_split:
+                    self.gave_up = True
+                    return
                 self._split(item.solved)
             else:
                 if item.family.wanted <= item.zone:

@@ -25,6 +25,7 @@ from netplan.network.supply import set_outlet_pa_gauge
 from netplan.plan.budget import Budget, BudgetSpentError
 from netplan.plan.crew_day import ease
 from netplan.plan.desk import Desk
+from netplan.plan.least_stops import require_enough_stops
 from netplan.plan.priced import Priced, Refused
 from netplan.plan.pricing import price_cut
 from netplan.reference.gas import METRIC_STANDARD
@@ -140,6 +141,7 @@ def rank(desk: Desk, section: Section, tell: Tell) -> Ranking:
     """
     request = desk.request
     problem = isolation_problem(desk, section)
+    require_enough_stops(desk, problem)
     budget = Budget(request.rules.choice, desk.solutions)
     found = _Found(request.wanted)
     refused: list[Refused] = []

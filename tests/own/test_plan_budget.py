@@ -11,6 +11,8 @@ import pytest
 
 from netplan.cli import main
 from netplan.cli.sample import DEMO_WORK, sample_network
+from netplan.errors import NoPlanError
+from netplan.isolation import Orders
 from netplan.network.section import WorkPart
 from netplan.plan.run import PlanRequest, make_plan
 from netplan.plan.schema import plan_to_json
@@ -97,3 +99,22 @@ def test_no_plan_is_not_said_of_a_search_cut_short(
     # The same constraint with other figures is not said again.
     assert printed.count("with gas let in for the purge") <= 1
     assert not (tmp_path / "plan").exists()
+
+
+def test_too_few_stops_allowed_is_proven() -> None:
+    network, part = read_network(sample_network()), WorkPart(*DEMO_WORK)
+    for most in (1, 2):
+        request = PlanRequest(network, (part,), read_rules(None), orders=Orders(max_stops=most))
+        with pytest.raises(NoPlanError, match="no zone has fewer than 3") as told:
+            make_plan(request)
+        assert not told.value.cut_short
+
+
+def test_a_limit_of_stops_ends_a_search_after_so_many_families(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Without the proof nothing but the count of families ends it.
+    monkeypatch.setattr("netplan.plan.search.require_enough_stops", lambda *_: None)
+    network, part = read_network(sample_network()), WorkPart(*DEMO_WORK)
+    request = PlanRequest(network, (part,), read_rules(None), orders=Orders(max_stops=2))
+    with pytest.raises(NoPlanError, match="but one may exist") as told:
+        make_plan(request)
+    assert told.value.cut_short
