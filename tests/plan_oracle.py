@@ -10,7 +10,7 @@ import itertools
 import math
 import random
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import networkx as nx
@@ -391,6 +391,29 @@ class PlanOracle(Oracle):
             return place.leg, place.leg.high, True
         return way.leg_at(at), at, False
 
+    def next_tee(self, stop: PlannedStop, zone: frozenset[int], stops: Sequence[PlannedStop]) -> PlannedStop:
+        """Return a stop without room for its tee with it on the next main, where there is room there."""
+        pieces, pipes, fittings = self.network.pieces, self.network.pipes, self.network.fittings
+        found = []
+        for row in range(len(pieces)) if stop.tee_at_end else ():
+            ends, pipe = {int(pieces.from_node[row]), int(pieces.to_node[row])}, int(pieces.pipe[row])
+            is_next = stop.live_node in ends and not ends & zone and pipe < pipes.n_mains
+            if not is_next or not pieces.is_open[row] or row in {other.piece for other in stops}:
+                continue
+            od, low, high = float(pipes.od_m[pipe]), float(pieces.from_m[row]), float(pieces.to_m[row])
+            clear = max(self.rules.clearance.fitting_m, self.rules.clearance.fitting_od * od)
+            marks = [float(at) for at in fittings.chainage_m[fittings.pipe == pipe]]
+            sign, start = (1.0, low) if int(pieces.from_node[row]) == stop.live_node else (-1.0, high)
+            at = start + sign * clear
+            for mark in sorted(marks, key=lambda mark: sign * mark):
+                at = mark + sign * clear if abs(mark - at) < clear else at
+            if low + clear <= at <= high - clear:
+                found.append((pipe != stop.pipe, -od, pipes.id[pipe], row, at))
+        if not found:
+            return stop
+        *_, row, at = min(found)
+        return replace(stop, tee_piece=row, tee_m=at, tee_at_end=False)
+
     def passed_nodes(self, zone: Any, stops: Sequence[PlannedStop]) -> frozenset[int]:
         """Return the nodes between the ends of lengths that lie in a zone."""
         found: set[int] = set()
@@ -558,10 +581,11 @@ class Aftermath:
     """What is cut off, weak or kept once the stops of a cut are in, and whether feeds help."""
 
     def __init__(self, oracle: PlanOracle, zone: Any, stops: Sequence[PlannedStop]) -> None:
-        self.oracle, self.stops = oracle, stops
         network, pieces = oracle.network, oracle.network.pieces
         self.zone = frozenset(node for node in oracle.name if oracle._end(node) in zone)
         self.zone |= oracle.passed_nodes(zone, stops)
+        stops = [oracle.next_tee(stop, self.zone, stops) for stop in stops]
+        self.oracle, self.stops = oracle, stops
         closed = {stop.piece for stop in stops} | set(np.flatnonzero(~pieces.is_open).tolist())
         closed |= {
             row
@@ -695,7 +719,7 @@ class Aftermath:
         return found
 
     def _pairs(self, part: HungryPart) -> Iterator[tuple[int, int]]:
-        tees = [n for n, stop in enumerate(self.stops) if not stop.is_valve]
+        tees = [n for n, stop in enumerate(self.stops) if not stop.is_valve and not stop.tee_at_end]
         at = {n: [float(s.pressure_pa_gauge[self.drawing.tee[n]]) for s in self.unfed] for n in tees}
         for giving, fed in itertools.permutations(tees, 2):
             if part.weak and any(a > b + RISE_PA for a, b in zip(at[giving], at[fed], strict=True)):

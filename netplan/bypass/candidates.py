@@ -65,11 +65,15 @@ class MainLines:
         Geometry in the working CRS [m].
     od_m : float array, shape (k,)
         Outside diameter [m], for the clearance of tappings.
+    fittings_m : tuple of tuple of float, optional
+        Distances of recorded fittings from the start of each line, along it [m]; none by default. One a
+        little before or beyond a line claims its clearance too.
     """
 
     link: Ints
     line: NDArray[np.object_]
     od_m: Floats
+    fittings_m: tuple[tuple[float, ...], ...] = ()
 
     def __len__(self) -> int:
         return len(self.link)
@@ -178,8 +182,8 @@ def hose_ways(
 ) -> tuple[HoseWay, ...]:
     """Return the shortest hoses between live mains and mains of a part, of one system, within reach.
 
-    Both ends keep the rules' clearance of tappings from the ends of their piece, where fittings and tees
-    are. The length is the straight distance times ``bypass.slack``, at most ``bypass.reach_m``.
+    Both ends keep the rules' clearance of tappings from the ends of their piece, where tees are, and from
+    recorded fittings. The length is the straight distance times ``bypass.slack``, at most ``bypass.reach_m``.
 
     Parameters
     ----------
@@ -271,11 +275,26 @@ class _Trimmed:
 def _trimmed(mains: MainLines, rules: Rules, scale: float) -> _Trimmed:
     length = shapely.length(mains.line)
     keep = np.maximum(rules.clearance.fitting_m, rules.clearance.fitting_od * mains.od_m) * scale
-    rows = np.flatnonzero(length > 2.0 * keep)
+    rows: list[int] = []
+    found: list[Any] = []
+    for row in np.flatnonzero(length > 2.0 * keep).tolist():
+        marks = [at * scale for at in mains.fittings_m[row]] if mains.fittings_m else []
+        for low, high in _free(float(length[row]), float(keep[row]), marks):
+            rows.append(row)
+            found.append(ops.substring(mains.line[row], low, high))
     lines = np.empty(len(rows), dtype=object)
-    for i, row in enumerate(rows):
-        lines[i] = ops.substring(mains.line[row], keep[row], length[row] - keep[row])
-    return _Trimmed(rows, lines)
+    lines[:] = found
+    return _Trimmed(np.array(rows, dtype=np.int64), lines)
+
+
+def _free(length: float, keep: float, marks: Sequence[float]) -> list[tuple[float, float]]:
+    """Return the lengths of a line that are clear of its ends and of marks on it."""
+    free, low = [], keep
+    for mark in sorted(marks):
+        if mark - keep > low:
+            free.append((low, min(mark - keep, length - keep)))
+        low = max(low, mark + keep)
+    return [(a, b) for a, b in [*free, (low, length - keep)] if b > a]
 
 
 def _share(line: Any, point: Floats) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -170,7 +171,19 @@ def _lines(desk: Desk, stopped: StoppedNetwork, rows: Ints) -> MainLines:
     pipes, pieces = desk.request.network.pipes, desk.request.network.pieces
     pipe = pieces.pipe[stopped.piece[rows]]
     lines = desk.lines_between(pipe, stopped.from_m[rows], stopped.to_m[rows])
-    return MainLines(rows, lines, pipes.od_m[pipe])
+    return MainLines(rows, lines, pipes.od_m[pipe], _fittings_on(desk.request.network, stopped, rows, pipe))
+
+
+def _fittings_on(
+    network: Network, stopped: StoppedNetwork, rows: Ints, pipe: NDArray[np.integer[Any]]
+) -> tuple[tuple[float, ...], ...]:
+    """Return how far along each length the recorded fittings of its main stand [m]."""
+    fittings = network.fittings
+    first, last = (np.searchsorted(fittings.pipe, pipe, side=side) for side in ("left", "right"))
+    return tuple(
+        tuple((fittings.chainage_m[a:b] - stopped.from_m[row]).tolist())
+        for a, b, row in zip(first, last, rows, strict=True)
+    )
 
 
 def valve_ways(desk: Desk, reach: Reach, part: Hungry) -> tuple[Feed, ...]:

@@ -10,10 +10,11 @@ import pytest
 from netplan.demand import Window, customer_demand
 from netplan.isolation import build_index
 from netplan.isolation.methods import fault_pressures
-from netplan.network.graph import fed_nodes
+from netplan.network.graph import components, fed_nodes
 from netplan.network.model import Network
 from netplan.network.supply import set_outlet_pa_gauge
-from netplan.network.vicinity import ReachesRimError, Vicinity, vicinity_of
+from netplan.network.vicinity import ReachesRimError, Vicinity, merged_parts, vicinity_of
+from netplan.plan.pressure_areas import pressure_areas
 from netplan.plan.reach import reach_after
 from netplan.rules import default_rules
 from tests.varied_city import varied_city
@@ -155,3 +156,19 @@ def test_a_fault_of_a_station_beyond_the_rim(city: Network, vicinity: Vicinity) 
     here, there = fault_pressures(of_part)[0][of_part.part], fault_pressures(of_city)[0][of_city.part]
     np.testing.assert_array_equal(here, there[again.rows.node])
     assert (here == 9_000.0).any()
+
+
+def test_the_operating_limit_of_a_main_beyond_the_rim(city: Network, vicinity: Vicinity) -> None:
+    beyond = np.ones(len(city.pipes), dtype=bool)
+    beyond[vicinity.rows.pipe] = False
+    limited = replace(city, pipes=replace(city.pipes, mop_pa_gauge=np.where(beyond, 5_000.0, 9_000.0)))
+    again = vicinity_of(limited, middle(limited), 1_500)
+    assert again is not None
+    assert again.network.beyond is not None
+    rules, part = default_rules(), components(limited).astype(np.int64)
+    near, rim = merged_parts(components(again.network), again.network.beyond)
+    here = pressure_areas(again.network, rules, near.astype(np.int64), rim.astype(np.int64))
+    there = pressure_areas(limited, rules, part, np.zeros(0, dtype=np.int64))
+    least = here.least_mop_pa_gauge[near]
+    np.testing.assert_array_equal(least, there.least_mop_pa_gauge[part][again.rows.node])
+    assert (least == 5_000.0).any()

@@ -263,6 +263,14 @@ def test_other_quantities_stay_metric_in_us_units(street: Path, tmp_path: Path) 
     assert us["work"] == [{"main_id": "M1", "from_m": 97.0, "to_m": 103.0}]
 
 
+def test_a_length_with_a_unit_is_that_length(street: Path, tmp_path: Path) -> None:
+    line = ("--main", "M1", "--from", "318 ft", "--to", "4080 in", "--out", tmp_path / "plan", *QUICK)
+    assert _run("plan", street, *line) == 0
+    (work,) = json.loads((tmp_path / "plan" / "plan.json").read_text(encoding="utf-8"))["work"]
+    assert work["from_m"] == pytest.approx(318 * 0.3048, abs=0.005)
+    assert work["to_m"] == pytest.approx(4080 * 0.0254, abs=0.005)
+
+
 def test_sizes_of_a_plan_read_the_same_temperature(planned: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert _run("bypass", planned, "--units", "us", "--air-temp", "39") == 0
     bare = capsys.readouterr().out

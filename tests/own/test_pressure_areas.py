@@ -151,6 +151,21 @@ def test_stops_are_rated_for_what_arrives_with_the_feeds_in(link: str, fault_mba
 
 
 @pytest.mark.parametrize("link", ["valve", "gap"])
+def test_a_fallback_is_rated_for_what_arrives_with_the_feeds_in(link: str) -> None:
+    layers = two_areas(30.0, 72.0, link=link)
+    worst = {"R1": WEST_FAULT_MBAR, "R2": 72.0}
+    plan, above_a_bag = plan_of(layers), 0
+    assert crosses(plan)
+    for option in plan.options:
+        before = reached_by(layers, option, stopped=False)
+        for use in (use for fallback in option.fallback for use in fallback.use):
+            arrives = max(worst[name] for name in before[side_of(use)])
+            assert arrives <= RATING_MBAR[use.method]
+            above_a_bag += arrives > RATING_MBAR["bag stop"]
+    assert above_a_bag
+
+
+@pytest.mark.parametrize("link", ["valve", "gap"])
 def test_the_reason_names_what_may_not_be_joined(link: str) -> None:
     layers = two_areas(75.0, 100.0, link=link)
     rules = {"bypass": {"bores_mm": [1.0]}}

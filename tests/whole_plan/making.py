@@ -40,7 +40,10 @@ def write_layers(layers: dict[str, gpd.GeoDataFrame], path: Path) -> None:
 
 def plan_town(town: Town, source: Path, folder: Path, *, feeds: bool, papers: bool) -> Made:
     """Plan the town of a GeoPackage and write the plan folder."""
-    network = read_network(source)
+    try:
+        network = read_network(source)
+    except BadInputError as error:
+        return Made(None, "refused", str(error))
     rows = [network.customers.id.find(ident) for ident in town.own_supply]
     request = PlanRequest(
         network,

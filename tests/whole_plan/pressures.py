@@ -121,7 +121,9 @@ def _holds(case: Case, name: str, solved: Pressures, kept: Collection[str]) -> f
         case.say("kept inlet below minimum", f"{name}: {len(low)} inlets, {ident} {mbar:.2f} of {need:g}")
     most = limits.get("maximum_mbar")
     if most is not None:
-        high = {c: p for c, p in inlets.items() if p > most + AGREE_MBAR}
+        # Those who stood above it before any stop are a finding of their own, and no veto.
+        before = set(case.option["pressures"]["high_before"])
+        high = {c: p for c, p in inlets.items() if p > most + AGREE_MBAR and c not in before}
         for ident, mbar in sorted(high.items())[:1]:
             case.say("kept inlet above maximum", f"{name}: {len(high)} inlets, {ident} {mbar:.2f}")
     return min(inlets.values(), default=math.nan)
