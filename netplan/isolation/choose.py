@@ -125,9 +125,16 @@ class CutSearch(Iterator[Cut]):
             reasons = in_the_way(self.near, self.problem, self._refused, self.gave_up)
             message = "no set of stops isolates the work section: "
             if self.gave_up:
-                message = f"no plan found among the first {self.most_scanned} zones, but one may exist: "
+                message = f"no plan found after {self.tried_in_a_row}, but one may exist: "
             raise NoPlanError(message + reasons[0], tuple(reasons), cut_short=self.gave_up)
         raise StopIteration
+
+    @property
+    def tried_in_a_row(self) -> str:
+        """What was tried in a row without a cut when the search gave up, in words."""
+        if self._search is not None and self._search.gave_up:
+            return f"{self._search.most_split} families of zones in a row"
+        return f"{self.most_scanned} zones in a row"
 
     @property
     def has_begun(self) -> bool:

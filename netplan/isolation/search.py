@@ -21,8 +21,8 @@ from netplan.isolation.sites import Choice
 __all__ = ["Family", "Found", "Search"]
 
 MOST_SPLIT: Final = 2_000
-"""Families of zones split in a row without a zone before a search gives up (own): it is a limit of stops that
-throws zones away without end [-]."""
+"""Families of zones split in a row without a zone before a search gives up (own): a limit of stops, or
+ordered stops that no zone reaches, throw zones away without end [-]."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -177,7 +177,7 @@ def rank(desk: Desk, section: Section, tell: Tell) -> Ranking:
     else:
         if search.gave_up:
             next_bound = search.lower_bound_minor - ease_minor
-            reason, is_cut_short = f"stopped after {search.most_scanned} zones in a row without a cut", True
+            reason, is_cut_short = f"stopped after {search.tried_in_a_row} without a cut", True
     if unsettled and not (found.options and min(unsettled) >= found.options[-1].burden_minor):
         # An option may stand on a cut of which not every combination of feeds was judged.
         next_bound = min(unsettled) if next_bound is None else min(next_bound, *unsettled)
