@@ -7,13 +7,13 @@ from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import coo_array, csc_array
-from scipy.sparse.csgraph import connected_components
+from scipy.sparse import csc_array
 
-from netplan.hydraulics.chains import Chains, find_chains
+from netplan.graph.chains import Chains, find_chains
+from netplan.graph.components import component_labels
+from netplan.graph.pruning import Branches, prune_branches
 from netplan.hydraulics.drop import DropLaw, drop_law
 from netplan.hydraulics.heights import Columns, columns, fill_heights, mean_factor
-from netplan.hydraulics.peeling import Branches, peel
 from netplan.hydraulics.sums import sum_at
 
 __all__ = ["CorePattern", "Layout", "LayoutInput", "core_pattern", "make_layout"]
@@ -126,14 +126,12 @@ def _join(given: LayoutInput) -> tuple[Ints, int, Bools]:
     zero = given.is_open & (given.length_m == 0.0) & (given.loss_coefficient == 0.0)
     if not zero.any():
         return np.arange(given.node_count), given.node_count, zero
-    a, b = given.from_node[zero], given.to_node[zero]
-    graph = coo_array((np.ones(a.size, np.int8), (a, b)), shape=(given.node_count, given.node_count))
-    count, label = connected_components(graph, directed=False)
+    label, count = component_labels(given.node_count, given.from_node[zero], given.to_node[zero])
     return label.astype(np.int64), int(count), zero
 
 
 def make_layout(given: LayoutInput) -> Layout:
-    """Join, peel and contract a network.
+    """Join, prune and contract a network.
 
     Nodes to keep (`keep_node`: stations and sensing points) always become junctions.
     """
@@ -179,7 +177,7 @@ def make_layout(given: LayoutInput) -> Layout:
 
     keep = np.zeros(size, dtype=bool)
     keep[joined[given.keep_node]] = True
-    branches = peel(size, a, b, keep)
+    branches = prune_branches(size, a, b, keep)
     chains = find_chains(a, b, branches, keep)
     place = np.full(size, -1, dtype=np.int64)
     place[chains.junction] = np.arange(chains.junction.size)

@@ -8,10 +8,9 @@ from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from netplan.errors import BadNetworkError, NotSolvedError
+from netplan.graph.components import component_labels
 
 __all__ = [
     "FlowLinks",
@@ -245,9 +244,8 @@ class FlowNetwork:
     def open_parts(self) -> Ints:
         """Return the number, from 0, of the part that open links join each node to, shape (n,)."""
         rows = np.flatnonzero(self.links.is_open)
-        ends = (self.links.from_node[rows], self.links.to_node[rows])
-        graph = coo_array((np.ones(rows.size, np.int8), ends), shape=(self.node_count, self.node_count))
-        return np.asarray(connected_components(graph, directed=False)[1], dtype=np.int64)
+        label, _ = component_labels(self.node_count, self.links.from_node[rows], self.links.to_node[rows])
+        return label.astype(np.int64)
 
     def with_links(self, links: FlowLinks) -> FlowNetwork:
         """Return the same network with other links."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from netplan.hydraulics.chains import Chains
+from netplan.graph.chains import Chains
 from netplan.hydraulics.matrix import CoreMatrix
 from netplan.hydraulics.segments import SegmentDrops
 from netplan.hydraulics.stations import CAPPED, HOLDING, LOCKED, StationGroups

@@ -8,13 +8,13 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from netplan.graph.pruning import prune_branches
 from netplan.hydraulics.layout import Layout
 from netplan.hydraulics.loads import Loads
 from netplan.hydraulics.matrix import CoreMatrix
 from netplan.hydraulics.model import FlowNetwork, FlowState, PartStatus, StationState
 from netplan.hydraulics.newton import CoreProblem, CoreSolution
 from netplan.hydraulics.parts import Parts
-from netplan.hydraulics.peeling import peel
 from netplan.hydraulics.segments import SegmentDrops
 from netplan.hydraulics.spread import Everywhere, spread_core
 from netplan.hydraulics.stations import CAPPED, HOLDING, LOCKED
@@ -216,7 +216,7 @@ def _zero_length_flows(given: Given, flow: Floats, station_flow: Floats, zero: I
     need -= sum_at(network.station_node, np.nan_to_num(station_flow), count)
     proper = links.from_node[zero] != links.to_node[zero]
     a, b = links.from_node[zero[proper]], links.to_node[zero[proper]]
-    tree = peel(count, a, b, np.zeros(count, dtype=bool))
+    tree = prune_branches(count, a, b, np.zeros(count, dtype=bool))
     toward = tree.gather_up(need)[tree.child]
     through = np.full(a.size, np.nan)
     through[tree.link] = np.where(a[tree.link] == tree.parent, toward, -toward)

@@ -7,9 +7,9 @@ from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import coo_array, csr_array
-from scipy.sparse.csgraph import connected_components
+from scipy.sparse import csr_array
 
+from netplan.graph.components import component_labels, matrix_component_labels
 from netplan.hydraulics.layout import Layout
 
 __all__ = ["Parts", "find_parts"]
@@ -66,7 +66,7 @@ def find_parts(layout: Layout, closed: Ints, whole: Parts | None = None) -> Part
 
     found, numbers = 0, np.zeros(0, dtype=np.int32)
     if chains.junction.size:
-        found, numbers = connected_components(_joined(layout, closed_chain), directed=False)
+        numbers, found = matrix_component_labels(_joined(layout, closed_chain))
     at_junction = np.asarray(numbers, dtype=np.int64)
     apart = closed_segment.size != int(closed_chain.sum()) or closed_segment.size != closed.size
     if whole is not None and not apart and found == whole.at_junctions:
@@ -115,11 +115,7 @@ def _label_rings(layout: Layout, label: Ints, count: int, is_closed: Bools) -> i
     if not lost.any():
         return count
     keep = lost[layout.from_node] & lost[layout.to_node] & ~is_closed
-    graph = coo_array(
-        (np.ones(int(keep.sum()), np.int8), (layout.from_node[keep], layout.to_node[keep])),
-        shape=(layout.size, layout.size),
-    )
-    _, ring = connected_components(graph, directed=False)
+    ring, _ = component_labels(layout.size, layout.from_node[keep], layout.to_node[keep])
     _, number = np.unique(ring[lost], return_inverse=True)
     label[lost] = count + number
     return count + int(number.max()) + 1

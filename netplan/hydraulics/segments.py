@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from netplan.hydraulics.chains import Chains
+from netplan.graph.chains import Chains
 from netplan.hydraulics.drop import LAMINAR_FACTOR, DropLaw
 
 __all__ = ["SegmentDrops"]

@@ -20,7 +20,6 @@ caller that takes over the first three parts can only ever add to the bound. ``i
 rules, hours)`` is the price of each customer off for the window. Rows are rows of the network's own tables.
 """
 
-from netplan.isolation.bonds import bonds
 from netplan.isolation.choose import CutSearch, cuts, look_up_in, reads_rim
 from netplan.isolation.explain import DEARER
 from netplan.isolation.ground import interruption_minor
@@ -61,7 +60,6 @@ __all__ = [
     "Tapping",
     "Zone",
     "ZonePiece",
-    "bonds",
     "build_index",
     "cuts",
     "interruption_minor",

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from netplan.graph.maximum_flow import INFINITE
 from netplan.isolation.ground import Ground
-from netplan.isolation.mincut import INFINITE
 from netplan.isolation.stranding import Stranding
 from netplan.isolation.tails import Span
 

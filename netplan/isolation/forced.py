@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from itertools import product
 
 from netplan.errors import NoPlanError
+from netplan.graph.maximum_flow import INFINITE
 from netplan.isolation.index import Index
-from netplan.isolation.mincut import INFINITE
 from netplan.isolation.model import Orders
 from netplan.isolation.neighbourhood import SOURCE, Edge, Neighbourhood
 from netplan.isolation.search import Family

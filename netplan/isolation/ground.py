@@ -9,10 +9,10 @@ import numpy as np
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from netplan.graph.maximum_flow import INFINITE
 from netplan.isolation.apart import Sensing, open_runs, sensing_pairs
 from netplan.isolation.barred import barred_by
 from netplan.isolation.index import Index
-from netplan.isolation.mincut import INFINITE
 from netplan.isolation.model import MINOR_PER_UNIT, Orders
 from netplan.isolation.shapes import Shape
 from netplan.isolation.simple import SimpleRuns, cost_simple_runs

@@ -12,9 +12,9 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
+from netplan.graph.components import component_labels
+from netplan.graph.grouping import grouped
 from netplan.network.model import Network
 from netplan.network.vicinity import merged_parts
 
@@ -133,8 +133,8 @@ def build_index(network: Network) -> Index:
     """Return the arrays that every choice of stops on `network` starts from."""
     pieces, n_nodes = network.pieces, len(network.nodes)
     is_main = pieces.pipe < network.pipes.n_mains
-    super_of, n_super = _components(n_nodes, pieces.from_node[~is_main], pieces.to_node[~is_main])
-    part, _ = _components(n_nodes, pieces.from_node[pieces.is_open], pieces.to_node[pieces.is_open])
+    super_of, n_super = component_labels(n_nodes, pieces.from_node[~is_main], pieces.to_node[~is_main])
+    part, _ = component_labels(n_nodes, pieces.from_node[pieces.is_open], pieces.to_node[pieces.is_open])
     if network.beyond is not None:
         part, _ = merged_parts(part, network.beyond)
     base = np.concatenate([[0.0], np.cumsum(network.pipes.length_m + 10.0)])
@@ -143,7 +143,7 @@ def build_index(network: Network) -> Index:
     mains = np.flatnonzero(is_main)
     run_of = np.full(len(pieces), -1, dtype=np.int32)
     run_of[mains], n_runs = _chained(pieces.from_node[mains], pieces.to_node[mains], plain)
-    run_start, run_pieces = _grouped(run_of[mains], n_runs, mains)
+    run_start, run_pieces = grouped(run_of[mains], n_runs, mains)
     run_a, run_b = _run_ends(network, mains, run_of, n_runs, plain, super_of)
     bore = network.pipes.bore_m[pieces.pipe]
     volume = 0.25 * np.pi * bore**2 * (pieces.to_m - pieces.from_m)
@@ -153,10 +153,10 @@ def build_index(network: Network) -> Index:
     )
     ends = np.concatenate([run_a, run_b])
     runs = np.concatenate([np.arange(n_runs, dtype=np.int32)] * 2)
-    adjacent_start, adjacent_run = _grouped(ends, n_super, runs)
-    member_start, member_node = _grouped(super_of, n_super, np.arange(n_nodes, dtype=np.int32))
+    adjacent_start, adjacent_run = grouped(ends, n_super, runs)
+    member_start, member_node = grouped(super_of, n_super, np.arange(n_nodes, dtype=np.int32))
     services = np.flatnonzero(~is_main)
-    service_start, service_piece = _grouped(super_of[pieces.from_node[services]], n_super, services)
+    service_start, service_piece = grouped(super_of[pieces.from_node[services]], n_super, services)
     customer_start, customer_row, several = _customers(network, super_of, n_super)
     return Index(
         network=network,
@@ -186,19 +186,6 @@ def build_index(network: Network) -> Index:
         several=several,
         blocked=_blocked(network, super_of, n_super),
     )
-
-
-def _components(n: int, a: Ints, b: Ints) -> tuple[Ints, int]:
-    graph = coo_matrix((np.ones(len(a), dtype=np.int8), (a, b)), shape=(n, n))
-    count, label = connected_components(graph, directed=False)
-    return label.astype(np.int32), int(count)
-
-
-def _grouped(group: Ints, n: int, values: NDArray[np.integer]) -> tuple[Longs, Ints]:
-    order = np.argsort(group, kind="stable")
-    start = np.zeros(n + 1, dtype=np.int64)
-    np.cumsum(np.bincount(group, minlength=n), out=start[1:])
-    return start, values[order].astype(np.int32)
 
 
 def _fittings(network: Network, base: Floats) -> tuple[Floats, Ints]:
@@ -256,7 +243,7 @@ def _chained(a: Ints, b: Ints, through: Flags) -> tuple[Ints, int]:
     passing = through[ends]
     order = np.argsort(ends[passing], kind="stable")
     pairs = piece[passing][order].reshape(-1, 2)
-    label, count = _components(n, pairs[:, 0], pairs[:, 1])
+    label, count = component_labels(n, pairs[:, 0], pairs[:, 1])
     return label, count
 
 

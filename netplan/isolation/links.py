@@ -5,14 +5,14 @@ from __future__ import annotations
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
+from netplan.graph.maximum_flow import INFINITE
 from netplan.isolation.bridges import Bridge, Bridges
 from netplan.isolation.ground import Ground
-from netplan.isolation.mincut import INFINITE
 from netplan.isolation.model import FeedBound, SameFeed
 from netplan.isolation.stranding import Stranding
 
 if TYPE_CHECKING:
-    from netplan.isolation.flood import Flood
+    from netplan.isolation.capacity_table import CapacityTable
 
 __all__ = ["Link", "Links", "Place", "links_of"]
 
@@ -59,18 +59,17 @@ class Links:
         self._places: dict[int, Place] = {}
 
     @cached_property
-    def flood(self) -> Flood | None:
-        """Finds the least zones of plain questions; None where the bound does not say that many come."""
+    def table(self) -> CapacityTable | None:
+        """What plain questions share; None where the bound does not say that many come."""
         if self.stranding is None or not isinstance(self._feed_bound, SameFeed):
             return None
         # Only here: what it compiles takes longer to load than a question without it.
-        from netplan.isolation.flood import Flood
-        from netplan.isolation.spots import Spots
+        from netplan.isolation.capacity_table import CapacityTable
 
         barred = self._index.blocked > 0
         barred[list(self.kept_at)] = True
         stranded = self.stranding.by_run(self._feed_bound.price_minor)
-        return Flood(Spots(self._ground, self._bridges, stranded, barred))
+        return CapacityTable(self._ground, self._bridges, stranded, barred)
 
     def at(self, supernode: int) -> Place:
         """Return what a zone at a supernode pays there, and what it leads to."""

@@ -9,18 +9,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.graph.maximum_flow import INFINITE, UNEXPLORED, FlowGraph
 from netplan.isolation.bridges import arcs_of
 from netplan.isolation.ground import Ground
 from netplan.isolation.links import Link, Links
-from netplan.isolation.mincut import INFINITE, UNSEEN, FlowGraph
 from netplan.isolation.shapes import Shape, run_shape
 from netplan.isolation.sites import Choice, Sites
-from netplan.isolation.spots import START
 from netplan.isolation.stranding import WorkPlaces
 from netplan.isolation.work import Gap, Work
 
 if TYPE_CHECKING:
-    from netplan.isolation.flood import Zone
+    from netplan.graph.compiled_flow import SourceSide
 
 __all__ = ["SOURCE", "Edge", "Neighbourhood"]
 
@@ -128,14 +127,14 @@ class Neighbourhood:
 
     def is_explored(self, node: int) -> bool:
         """Whether all edges of a local node are known."""
-        return self.graph.outlet[node] != UNSEEN
+        return self.graph.sink[node] != UNEXPLORED
 
     @property
     def is_plain(self) -> bool:
         """Whether the work is one stretch, nothing beyond it was met yet, nor is priced for this alone."""
         if self._own_sites or self.forced or any(part for _, _, part in self.work.covered):
             return False
-        return all(outlet == UNSEEN for outlet in self.graph.outlet[SOURCE + 1 :])
+        return all(sink == UNEXPLORED for sink in self.graph.sink[SOURCE + 1 :])
 
     def is_taken(self, run: int) -> bool:
         """Whether a run has been met, or is the work's own."""
@@ -151,10 +150,10 @@ class Neighbourhood:
             self._taken.add(run)
             self._take_single(run)
 
-    def take_in(self, zone: Zone) -> frozenset[int]:
+    def take_in(self, zone: SourceSide) -> frozenset[int]:
         """Explore a zone found without this graph; return its local nodes."""
         self._looked_at.append(zone.looked_at)
-        found = [SOURCE if node == START else self._local_of(node) for node in zone.nodes]
+        found = [self._local_of(node) if node < self.index.n_super else SOURCE for node in zone.nodes]
         for node in found:
             self.explore(node)
         return frozenset(found)
@@ -164,7 +163,7 @@ class Neighbourhood:
         index, work = self.index, self.work
         nodes = [AUXILIARY, *work.supernodes]
         nodes += [end.item(run) for run in work.runs for end in (index.run_a, index.run_b)]
-        explored = (outlet != UNSEEN for outlet in self.graph.outlet)
+        explored = (sink != UNEXPLORED for sink in self.graph.sink)
         nodes += compress(self.supernode, explored)
         found = np.sort(np.concatenate([np.array(nodes, dtype=np.int64), *self._looked_at]))
         is_new: NDArray[np.bool_] = found[1:] != found[:-1]
@@ -172,7 +171,7 @@ class Neighbourhood:
 
     def explore(self, node: int) -> None:
         """Take in all edges of a local node."""
-        if self.graph.outlet[node] != UNSEEN:
+        if self.graph.sink[node] != UNEXPLORED:
             return
         price, several, links = self.links.at(self.supernode[node])
         self._take(links, node)
@@ -180,7 +179,7 @@ class Neighbourhood:
             if row not in self._paid:
                 self.graph.add_edge(node, self._auxiliary_of(row), INFINITE, 0)
                 self._rows.append(None)
-        self.graph.outlet[node] = price if price >= INFINITE else price + self._pay[node]
+        self.graph.sink[node] = price if price >= INFINITE else price + self._pay[node]
 
     def outward(self) -> Iterator[int]:
         """Explore and yield one local node after the other, the nearest first."""
@@ -202,7 +201,7 @@ class Neighbourhood:
         found = self._around.get(node)
         if found is None:
             found = {}
-            for arc in self.graph.arcs_at[node]:
+            for arc in self.graph.arcs_from(node):
                 edge = self._edge(arc >> 1)
                 if edge is not None:
                     found.setdefault(self.graph.end[arc], []).append(edge)
@@ -240,14 +239,14 @@ class Neighbourhood:
             u, v = (SOURCE if end < 0 else self._local_of(end) for end in (gap.a, gap.b))
             gas = ground.gap_gas_minor(gap.shape)
             self._add_edge(Edge(gap.run, u, v, gap, *self._least(gap.run, gap), gas))
-        self.graph.outlet[SOURCE] = INFINITE if any(map(self.barred, self.work.supernodes)) else 0
+        self.graph.sink[SOURCE] = INFINITE if any(map(self.barred, self.work.supernodes)) else 0
         shared: int = sum(ground.off_minor.item(row) for row in self._paid)
         return self._pay[SOURCE] + self.work_gas_minor + paid + shared
 
-    def _new_node(self, supernode: int, outlet: int = UNSEEN) -> int:
+    def _new_node(self, supernode: int, sink: int = UNEXPLORED) -> int:
         self.supernode.append(supernode)
         self._pay.append(0)
-        return self.graph.add_node(outlet)
+        return self.graph.add_node(sink)
 
     def _local_of(self, supernode: int) -> int:
         node = self._local.get(supernode)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.isolation.mincut import INFINITE
+from netplan.graph.maximum_flow import INFINITE
 from netplan.isolation.simple import SimpleRuns
 
 __all__ = ["plain_arcs"]

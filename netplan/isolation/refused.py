@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 
+from netplan.graph.maximum_flow import INFINITE
 from netplan.isolation.explain import refusals_on
-from netplan.isolation.mincut import INFINITE
 from netplan.isolation.model import IsolationProblem, Refusal
 from netplan.isolation.neighbourhood import SOURCE, Edge, Neighbourhood
 

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from itertools import count
 from typing import Final
 
-from netplan.isolation.first import first_zone
-from netplan.isolation.mincut import INFINITE, Solution, least_cut, next_cut
+from netplan.graph.maximum_flow import INFINITE, MaximumFlow, least_cut, next_cut
 from netplan.isolation.neighbourhood import SOURCE, Edge, Neighbourhood
+from netplan.isolation.shared_cut import shared_cut
 from netplan.isolation.sites import Choice
 
 __all__ = ["Family", "Found", "Search"]
@@ -64,7 +64,7 @@ class _Solved:
     """A family with its least zone, and the flow in the graph where it was found there."""
 
     family: Family
-    flow: Solution | None
+    flow: MaximumFlow | None
     value: int
     zone: frozenset[int]
 
@@ -133,7 +133,7 @@ class Search:
         near = self.near
         if self.max_stops or family != _WHOLE:
             return False
-        zone = first_zone(near)
+        zone = shared_cut(near)
         if zone is None:
             return False
         self._push(
@@ -143,7 +143,7 @@ class Search:
         )
         return True
 
-    def _try(self, family: Family, at_least: int, before: Solution | None) -> None:
+    def _try(self, family: Family, at_least: int, before: MaximumFlow | None) -> None:
         """Solve a family, from the flow of the one it was split from where there is one, and queue it."""
         near = self.near
         if family.wanted and not self._reachable(family):

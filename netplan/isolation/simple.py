@@ -13,10 +13,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from netplan.graph.maximum_flow import INFINITE
 from netplan.isolation.barred import Barred
 from netplan.isolation.index import Index
 from netplan.isolation.methods import price_minor, reach_of
-from netplan.isolation.mincut import INFINITE
 from netplan.rules.model import MethodKind, Rules
 
 __all__ = ["SimpleRuns", "bare_runs", "cost_simple_runs"]

@@ -7,8 +7,8 @@ from bisect import bisect_left
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.graph.maximum_flow import INFINITE
 from netplan.isolation.index import Index
-from netplan.isolation.mincut import INFINITE
 from netplan.isolation.model import FeedBound, Tail
 from netplan.isolation.tails import Span, Tails
 from netplan.isolation.work import Work

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.isolation.forest import grow_forest
+from netplan.graph.spanning_forest import spanning_forest
 from netplan.isolation.index import SUPPLIED, Index
 
 __all__ = ["Span", "Tails", "find_tails"]
@@ -102,17 +102,17 @@ class Tails:
 
 def find_tails(index: Index) -> Tails:
     """Find every bridge and what hangs on it."""
-    forest = grow_forest(index.n_super, index.run_a, index.run_b)
+    forest = spanning_forest(index.n_super, index.run_a, index.run_b)
     sources = np.concatenate([[0], np.cumsum((index.blocked[forest.order] & SUPPLIED) > 0)]).astype(np.int64)
-    bridge = (forest.link >= 0) & (forest.words[forest.link] == 0)
+    bridge = (forest.edge >= 0) & (forest.labels[forest.edge] == 0)
     return Tails(
         order=forest.order,
         place=forest.place,
         size=forest.size,
-        tree_run=forest.link,
+        tree_run=forest.edge,
         parent=forest.parent,
         bridge=bridge,
-        is_bridge=(forest.words == 0) & (index.run_a != index.run_b),
+        is_bridge=(forest.labels == 0) & (index.run_a != index.run_b),
         root=forest.root,
         sources=sources,
     )

@@ -12,8 +12,9 @@ import networkx as nx
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array
-from scipy.sparse.csgraph import connected_components, dijkstra
+from scipy.sparse.csgraph import dijkstra
 
+from netplan.graph.components import component_labels
 from netplan.network.model import Network, Pieces
 
 __all__ = [
@@ -101,10 +102,8 @@ def components(network: Network, carries: Flags | None = None) -> NDArray[np.int
 
 
 def _components(network: Network, keep: Flags) -> NDArray[np.int32]:
-    pieces, n = network.pieces, len(network.nodes)
-    ends = (pieces.from_node[keep], pieces.to_node[keep])
-    links = coo_array((np.ones(len(ends[0]), dtype=np.int8), ends), shape=(n, n))
-    return np.asarray(connected_components(links, directed=False)[1], dtype=np.int32)
+    pieces = network.pieces
+    return component_labels(len(network.nodes), pieces.from_node[keep], pieces.to_node[keep])[0]
 
 
 def parts_without(network: Network, closed: NDArray[Any]) -> NDArray[np.int32]:

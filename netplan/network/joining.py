@@ -7,9 +7,8 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
+from netplan.graph.components import component_labels
 from netplan.network.nearness import close_pairs, points_on_lines
 
 __all__ = ["POINT_REACH_M", "SNAP_M", "Course", "Joins", "first_of", "join", "merge_nodes"]
@@ -168,8 +167,7 @@ def _first_of_merged(pairs: Rows, n: int) -> Rows:
     named = np.arange(n)
     involved, ends = np.unique(pairs, return_inverse=True)
     one, other = ends.reshape(-1, 2).T
-    links = coo_array((np.ones(len(one), dtype=np.int8), (one, other)), shape=(len(involved),) * 2)
-    _, label = connected_components(links, directed=False)
+    label, _ = component_labels(len(involved), one, other)
     named[involved] = involved[first_of(label)[label]]
     return named
 

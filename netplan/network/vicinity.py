@@ -11,9 +11,8 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
+from netplan.graph.components import component_labels
 from netplan.network.extract import Rows, extract
 from netplan.network.graph import components, fed_nodes, station_nodes
 from netplan.network.model import Beyond, Network
@@ -142,9 +141,7 @@ def merged_parts(part: NDArray[np.int32], beyond: Beyond) -> tuple[NDArray[np.in
     """
     known = int(part.max(initial=-1)) + 1
     outer = int(beyond.part.max(initial=-1)) + 1
-    pairs = (part[beyond.node], known + beyond.part)
-    graph = coo_array((np.ones(len(beyond.node), np.int8), pairs), shape=(known + outer, known + outer))
-    joined = connected_components(graph, directed=False)[1]
+    joined, _ = component_labels(known + outer, part[beyond.node], known + beyond.part)
     first = np.full(int(joined.max(initial=-1)) + 1, known + outer, dtype=np.int32)
     np.minimum.at(first, joined, np.arange(known + outer, dtype=np.int32))
     number = first[joined]
@@ -249,8 +246,7 @@ def _beyond(network: Network, chosen: Flags, supply: Flags, looked_at: Flags) ->
     one, other = pieces.from_node[near], pieces.to_node[near]
     a, b = place[one], place[other]
     both = (a >= 0) & (b >= 0)
-    graph = coo_array((np.ones(int(both.sum()), np.int8), (a[both], b[both])), shape=(len(row), len(row)))
-    count, label = connected_components(graph, directed=False)
+    label, count = component_labels(len(row), a[both], b[both])
     beside, fed, goes_on = (np.zeros(int(count), dtype=bool) for _ in range(3))
     single = np.flatnonzero(~both)
     here = np.where(a[single] >= 0, a[single], b[single])

@@ -14,10 +14,9 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from netplan.constants import PA_PER_MBAR
+from netplan.graph.components import component_labels
 from netplan.isolation import Cut, Stop
 from netplan.network.model import Network
 from netplan.network.supply import PartSupply, least_mop_of_parts, supply_of_parts
@@ -82,8 +81,7 @@ class PressureAreas:
         """
         count = len(self.supply.fault_pa_gauge)
         ends = np.array(joins, dtype=np.int64).reshape(-1, 2).T
-        graph = coo_array((np.ones(ends.shape[1], np.int8), (ends[0], ends[1])), shape=(count, count))
-        label = connected_components(graph, directed=False)[1]
+        label, _ = component_labels(count, ends[0], ends[1])
         highest = np.full(count, np.nan)
         np.fmax.at(highest, label, self.supply.fault_pa_gauge)
         return highest[label]

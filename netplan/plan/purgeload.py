@@ -7,10 +7,9 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from netplan.bypass import Draw
+from netplan.graph.components import component_labels
 from netplan.isolation import Cut, Stop, Zone
 from netplan.plan.desk import Desk
 from netplan.plan.reach import Reach
@@ -116,8 +115,7 @@ def _flow(desk: Desk, zone: Zone) -> float:
         ]
         links.append([ends.setdefault(key, len(ends)) for key in keys])
     ends_of = np.array(links, dtype=np.int64).T
-    graph = coo_array((np.ones(len(links), np.int8), (ends_of[0], ends_of[1])), shape=(len(ends), len(ends)))
-    parts, _ = connected_components(graph, directed=False)
+    _, parts = component_labels(len(ends), ends_of[0], ends_of[1])
     has_loop = len(links) - len(ends) + parts > 0
     least = least_flow_m3_per_s(widest, conditions.gas) / actual_per_standard(conditions)
     return least * (2.0 if has_loop else 1.0)

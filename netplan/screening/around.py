@@ -7,7 +7,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.isolation import Index, Outline, bonds
+from netplan.graph.cut_labels import cut_labels
+from netplan.isolation import Index, Outline
 from netplan.isolation.index import SUPPLIED
 from netplan.network.graph import fed_nodes
 
@@ -51,14 +52,14 @@ class Around:
         self._is_open[shut[shut >= 0]] = False
         self._fed = np.zeros(index.n_super, dtype=bool)
         self._fed[index.super_of[fed_nodes(network, injections=True)]] = True
-        self._bonds = bonds(index, self._is_open)
+        self._cut_labels = cut_labels(index.n_super, index.run_a, index.run_b, self._is_open)
         self._blocked = index.blocked.tobytes()
         self._open_at: dict[int, Neighbours] = {}
 
     def stranded(self, cut: Outline) -> NDArray[np.int32]:
         """Return the customers outside the zones with an attachment that loses every supply, ascending."""
         is_open = self._is_open.item
-        if self._bonds.parts_once([run for run in cut.runs if is_open(run)]):
+        if self._cut_labels.is_single_bond([run for run in cut.runs if is_open(run)]):
             return _NOBODY
         parts = self._parts_without_supply(cut)
         if not parts:

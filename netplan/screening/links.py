@@ -100,7 +100,7 @@ def _near_pairs(network: Network, tree: Tree, reach_m: float) -> tuple[Ints, NDA
     on_main = pieces.pipe < network.pipes.n_mains
     nodes = np.unique(np.concatenate([pieces.from_node[on_main], pieces.to_node[on_main]])).astype(np.int64)
     nodes = nodes[tree.fed[nodes]]
-    hangs = nodes[tree.standing.before[nodes] >= 0]
+    hangs = nodes[tree.dominators.immediate[nodes] >= 0]
     if not len(hangs) or len(nodes) < 2:
         return np.zeros((0, 2), np.int64), np.zeros(0)
     xy = np.stack([network.nodes.x_m, network.nodes.y_m], axis=1) / network.scale
@@ -112,7 +112,7 @@ def _near_pairs(network: Network, tree: Tree, reach_m: float) -> tuple[Ints, NDA
     b, gap = nodes[place[near]], gap[near]
     fit = (a != b) & (network.nodes.system[a] == network.nodes.system[b])
     # What has the same vertex before it gains nothing.
-    fit &= tree.standing.before[a] != tree.standing.before[b]
+    fit &= tree.dominators.immediate[a] != tree.dominators.immediate[b]
     low, high = np.minimum(a, b)[fit], np.maximum(a, b)[fit]
     pairs, first = np.unique(np.stack([low, high], axis=1), axis=0, return_index=True)
     return pairs, gap[fit][first]
@@ -120,10 +120,10 @@ def _near_pairs(network: Network, tree: Tree, reach_m: float) -> tuple[Ints, NDA
 
 def _summed(tree: Tree) -> NDArray[np.float64]:
     """Return for each vertex the customers parted with it, summed over all mains before it: doubling."""
-    standing = tree.standing
-    before, weight = standing.before, standing.weight[:, 0]
+    dominators = tree.dominators
+    before, weight = dominators.immediate, dominators.weight[:, 0]
     is_hub = before >= tree.n_nodes
-    total = np.where(is_hub, weight[standing.top], 0.0)
+    total = np.where(is_hub, weight[dominators.top], 0.0)
     up = before.copy()
     while (up >= 0).any():
         over = up >= 0
@@ -141,7 +141,7 @@ def _saving(tree: Tree, a: int, b: int, chains: dict[int, dict[int, int]]) -> tu
     for mine, other in ((of_a, of_b), (of_b, of_a)):
         for main, top in mine.items():
             if main not in other:
-                weight = float(tree.standing.weight[top, 0])
+                weight = float(tree.dominators.weight[top, 0])
                 saved += weight
                 if weight:
                     mains.add(main)

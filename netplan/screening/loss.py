@@ -14,9 +14,9 @@ import numpy as np
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from netplan.graph.dominators import DominatorTree, dominator_tree
 from netplan.network.graph import fed_nodes, station_nodes
 from netplan.network.model import Network
-from netplan.screening.core import Standing, stand_before
 
 __all__ = ["EndLoss", "Tree", "has_priority", "lost_at_ends"]
 
@@ -30,7 +30,7 @@ class Tree:
 
     Parameters
     ----------
-    standing : Standing
+    dominators : DominatorTree
         Over the network's nodes, then the hubs of mains, then the root.
     hub_main : int array
         Main of each hub.
@@ -40,7 +40,7 @@ class Tree:
         Nodes that a supply reaches.
     """
 
-    standing: Standing
+    dominators: DominatorTree
     hub_main: Ints
     n_nodes: int
     fed: Flags
@@ -51,7 +51,7 @@ class Tree:
         The vertex is the top of what is parted together with the node.
         """
         found: dict[int, int] = {}
-        before, top = self.standing.before, self.standing.top
+        before, top = self.dominators.immediate, self.dominators.top
         at = node
         while (above := int(before[at])) >= 0:
             hub = above - self.n_nodes
@@ -132,8 +132,8 @@ def _tree(network: Network, fed: Flags, pairs: Ints, figures: NDArray[np.float64
     key = _distinct(low[low != high] * (root + 1) + high[low != high])
     weight = np.zeros((root + 1, figures.shape[1]))
     np.add.at(weight, pairs[:, 1], figures[pairs[:, 0]])
-    standing = stand_before(key // (root + 1), key % (root + 1), weight, root)
-    return Tree(standing, hub_main, n_nodes, fed)
+    dominators = dominator_tree(key // (root + 1), key % (root + 1), weight, root)
+    return Tree(dominators, hub_main, n_nodes, fed)
 
 
 def _distinct(values: Ints) -> Ints:
@@ -144,10 +144,12 @@ def _distinct(values: Ints) -> Ints:
 
 
 def _behind_hubs(tree: Tree, n_mains: int) -> NDArray[np.float64]:
-    standing = tree.standing
-    tops = np.flatnonzero((standing.top == np.arange(len(standing.top))) & (standing.before >= tree.n_nodes))
-    lost = np.zeros((n_mains, standing.weight.shape[1]))
-    np.add.at(lost, tree.hub_main[standing.before[tops] - tree.n_nodes], standing.weight[tops])
+    dominators = tree.dominators
+    tops = np.flatnonzero(
+        (dominators.top == np.arange(len(dominators.top))) & (dominators.immediate >= tree.n_nodes)
+    )
+    lost = np.zeros((n_mains, dominators.weight.shape[1]))
+    np.add.at(lost, tree.hub_main[dominators.immediate[tops] - tree.n_nodes], dominators.weight[tops])
     return lost
 
 

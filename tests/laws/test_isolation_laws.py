@@ -12,8 +12,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from netplan.errors import NoPlanError
+from netplan.graph.maximum_flow import INFINITE
 from netplan.isolation import Cut, CutSearch, IsolationProblem, Orders, Stretch, cuts
-from netplan.isolation.mincut import INFINITE
 from netplan.rules.model import Rules
 from netplan.rules.read import default_rules, read_rules
 from tests.isolation_oracle import GAS_MINOR_PER_M3, HOURS, Case, Oracle, random_case
@@ -188,7 +188,7 @@ def test_no_arc_is_negative(seed: int) -> None:
     if listed:
         graph = search.near.graph
         assert 0 <= min(graph.capacity) <= max(graph.capacity) <= INFINITE
-        outlets = [room for node, room in enumerate(graph.outlet) if search.near.is_explored(node)]
+        outlets = [room for node, room in enumerate(graph.sink) if search.near.is_explored(node)]
         assert 0 <= min(outlets) <= max(outlets) <= INFINITE
 
 

@@ -1,9 +1,10 @@
-"""What questions share gives what each would find alone: spots, words of runs, spanning forests."""
+"""What questions share gives what each would find alone: capacities, compiled cuts, labels of runs."""
 
 from __future__ import annotations
 
 import functools
 import itertools
+from collections.abc import Callable
 from typing import Any
 
 import networkx as nx
@@ -13,84 +14,108 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netplan.errors import NoPlanError
+from netplan.graph.compiled_flow import CompiledFlow, NodeArcs, Question
+from netplan.graph.cut_labels import CutLabels
+from netplan.graph.maximum_flow import INFINITE, UNEXPLORED, least_cut
+from netplan.graph.spanning_forest import spanning_forest
 from netplan.isolation import Index, IsolationProblem, SameFeed, ZonePiece, build_index, cuts
-from netplan.isolation.bonds import Bonds
-from netplan.isolation.first import first_zone
-from netplan.isolation.flood import Flood
-from netplan.isolation.forest import grow_forest
+from netplan.isolation.capacity_table import READY, UNREAD
 from netplan.isolation.ground import ground_of
 from netplan.isolation.links import Links
-from netplan.isolation.mincut import INFINITE, least_cut
 from netplan.isolation.neighbourhood import SOURCE, Neighbourhood
 from netplan.isolation.shapes import part_of, run_shape
-from netplan.isolation.spots import READY, START, UNREAD, Field, Own
+from netplan.isolation.shared_cut import shared_cut
 from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.section import Section
 from netplan.rules.read import default_rules
 from tests import schutterwald
 from tests.benchmarks.isolation_grids import isolation_grid
-from tests.laws.test_isolation_flow import Hidden, drawn
+from tests.laws.test_maximum_flow import Hidden, drawn
 
 RULES = default_rules()
 
 
-class _Given:
-    """A graph as spots: its node 0 is the start, every other one is worked out when it is asked for."""
+def _compiled(hidden: Hidden, own: set[int]) -> tuple[CompiledFlow, Question, Callable[[int], bool]]:
+    """Return a graph in arrays whose nodes are completed when asked for, and a question from its node 0.
 
-    def __init__(self, hidden: Hidden, own: set[int]) -> None:
-        found: dict[int, list[tuple[int, int, int, int]]] = {node: [] for node in range(len(hidden.outlet))}
-        for row, (tail, head, forth, back) in enumerate(hidden.edges):
-            found[tail].append((2 * row, head or START, forth, back))
-            found[head].append((2 * row + 1, tail or START, back, forth))
-        start = np.cumsum([0, *(len(arcs) for arcs in found.values())])
-        arcs = np.array([arc for some in found.values() for arc in some], dtype=np.int64)
-        outlet = np.array(hidden.outlet)
-        self.field = Field(
-            np.full(len(outlet), UNREAD, np.uint8), outlet, start, arcs, np.zeros(len(arcs), int)
-        )
-        rows = [(node or START, hidden.outlet[node], start[node], start[node + 1]) for node in sorted(own)]
-        first = np.cumsum([0, *(high - low for *_, low, high in rows)])
-        self.own = Own(
-            np.array(
-                [(*row[:2], at) for row, at in zip([*rows, (0, 0)], first, strict=True)], dtype=np.int64
-            ),
-            np.concatenate([arcs[low:high] for *_, low, high in rows]),
-        )
+    Some nodes belong to the question alone, with all arcs that leave them.
+    """
+    leaving: list[list[int]] = [[] for _ in hidden.sink]
+    for row, (tail, head, _, _) in enumerate(hidden.edges):
+        leaving[tail].append(2 * row)
+        leaving[head].append(2 * row + 1)
+    end = [node for tail, head, _, _ in hidden.edges for node in (head, tail)]
+    capacity = [size for _, _, forward, reverse in hidden.edges for size in (forward, reverse)]
+    first, following = np.full(len(leaving), -1), np.full(len(end), -1)
+    for node, arcs in enumerate(leaving):
+        first[node] = arcs[0] if arcs else -1
+        following[arcs[:-1]] = arcs[1:]
+    # What a question has for itself is not to be looked up in the graph: there it is wrong.
+    of_graph = np.array(capacity)
+    ours = [arc for node in sorted(own) for arc in leaving[node]]
+    of_graph[ours] = 7
+    flow = CompiledFlow(first, following, np.array(end), of_graph, np.full(len(leaving), -1))
 
-    def read(self, node: int) -> bool:
-        assert self.field.state[node] == UNREAD
-        self.field.state[node] = READY
+    def explore(node: int) -> bool:
+        assert flow.arcs.sink[node] < 0
+        assert node not in own
+        flow.arcs.sink[node] = hidden.sink[node]
         return True
+
+    pairs = sorted({arc >> 1 for arc in ours})
+    place = {arc: 2 * k + (arc & 1) for k, pair in enumerate(pairs) for arc in (2 * pair, 2 * pair + 1)}
+    nodes = tuple(
+        NodeArcs(
+            node,
+            hidden.sink[node],
+            [place[arc] for arc in leaving[node] if arc in place],
+            [arc for arc in leaving[node] if arc not in place],
+        )
+        for node in sorted(own | {end[arc] for arc in ours})
+    )
+    of_question = [arc for pair in pairs for arc in (2 * pair, 2 * pair + 1)]
+    return (
+        flow,
+        Question(0, [end[arc] for arc in of_question], [capacity[arc] for arc in of_question], nodes),
+        explore,
+    )
 
 
 @settings(max_examples=200, deadline=None)
 @given(st.integers(0, 1 << 30))
-def test_the_least_zone_equals_networkx(seed: int) -> None:
-    hidden, _ = drawn(seed)
-    given_spots: Any = _Given(hidden, {0, 1})
-    flood = Flood(given_spots)
+def test_compiled_cuts_equal_networkx(seed: int) -> None:
+    hidden, rng = drawn(seed)
+    flow, question, explore = _compiled(hidden, {0, int(rng.integers(len(hidden.sink)))})
+    owned = {node.node for node in question.nodes}
+    before = [values.copy() for values in flow.arcs]
+
+    def explore_others(node: int) -> bool:
+        assert node not in owned
+        return explore(node)
+
     expected = hidden.by_networkx(set(), set())
     for _ in range(2):  # whatever an earlier question left
-        zone = flood.least_zone(given_spots.own)
-        if expected is None or zone is None:
-            assert zone is None
+        found = flow.least_cut(question, explore_others)
+        if expected is None or found is None:
+            assert found is None
             assert expected is None
             continue
-        value, side = expected
-        assert zone.value == value
-        assert {max(node, 0) for node in zone.nodes} == {*side} - {"in"}
-        assert set(zone.nodes) <= set(zone.looked_at)
+        assert (found.value, frozenset(found.nodes)) == (expected[0], expected[1] - {"in"})
+        assert set(found.nodes) <= set(found.looked_at.tolist())
+    for name, old, new in zip(flow.arcs._fields, before, flow.arcs, strict=True):
+        if name in ("first", "following"):
+            size = 2 * len(hidden.edges) if name == "following" else len(old)  # then come its own
+            assert (old[:size] == new[:size]).all(), name
+    assert (flow.arcs.sink[sorted(owned)] == -1).all()
 
 
 def test_a_question_may_have_many_arcs_of_its_own() -> None:
     stops = [(0, node, node, 0) for node in range(1, 1000)]
-    given_spots: Any = _Given(Hidden(stops, [0] + [1 << 40] * 999), {0})
-    numbered = given_spots.own.arcs.copy()
-    numbered[:, 0] = ~numbered[:, 0]
-    zone = Flood(given_spots).least_zone(Own(given_spots.own.nodes, numbered))
-    assert zone is not None
-    assert (zone.value, zone.nodes) == (sum(range(1, 1000)), [START])
+    flow, question, explore = _compiled(Hidden(stops, [0] + [1 << 40] * 999), {0})
+    found = flow.least_cut(question, explore)
+    assert found is not None
+    assert (found.value, found.nodes) == (sum(range(1, 1000)), [0])
 
 
 def _multigraph(seed: int) -> tuple[int, np.ndarray[Any, Any], np.ndarray[Any, Any], np.random.Generator]:
@@ -108,30 +133,30 @@ def _parts(n: int, links: list[tuple[int, int]]) -> int:
 
 @settings(max_examples=200, deadline=None)
 @given(st.integers(0, 1 << 30))
-def test_words_tell_how_often_links_part_a_graph(seed: int) -> None:
+def test_labels_tell_how_often_links_part_a_graph(seed: int) -> None:
     n, a, b, rng = _multigraph(seed)
-    words, links = grow_forest(n, a, b).words, list(zip(a.tolist(), b.tolist(), strict=True))
+    labels, links = spanning_forest(n, a, b).labels, list(zip(a.tolist(), b.tolist(), strict=True))
     for count in range(min(5, len(links)) + 1):
         taken = rng.choice(len(links), count, replace=False).tolist()
         left = [link for row, link in enumerate(links) if row not in taken]
         more = _parts(n, left) - _parts(n, links)
-        # A link back to its own node parts nothing, but its word cannot say so: one part too many is told.
+        # A link back to its own node parts nothing, but its label cannot say so: one part too many is told.
         loops = sum(a[row] == b[row] for row in taken)
-        assert Bonds(words).parts_once(taken) == (more + loops == 1)
+        assert CutLabels(labels).is_single_bond(taken) == (more + loops == 1)
         if count and not loops:
             # Cut in two places a link leaves its middle as a part of its own.
-            assert Bonds(words).parts_once([*taken, taken[0]]) == (more + 1 == 1)
+            assert CutLabels(labels).is_single_bond([*taken, taken[0]]) == (more + 1 == 1)
 
 
 @settings(max_examples=100, deadline=None)
 @given(st.integers(0, 1 << 30))
 def test_subtrees_are_ranges_and_parents_are_joined(seed: int) -> None:
     n, a, b, _ = _multigraph(seed)
-    forest = grow_forest(n, a, b)
+    forest = spanning_forest(n, a, b)
     assert sorted(forest.order.tolist()) == list(range(n))
     assert forest.place[forest.order].tolist() == list(range(n))
     for node in range(n):
-        parent, link = int(forest.parent[node]), int(forest.link[node])
+        parent, link = int(forest.parent[node]), int(forest.edge[node])
         assert (parent < 0) == (link < 0) == (forest.root[node] == node)
         if parent >= 0:
             assert {int(a[link]), int(b[link])} == {node, parent}
@@ -158,7 +183,7 @@ def test_the_first_zone_is_that_of_the_graph(name: str, *, whole: bool) -> None:
     network = isolation_grid(1200, 3) if name == "grid" else build_network(schutterwald.layers())
     index, asked = build_index(network), 0
     for main in range(0, network.pipes.n_mains, 3 if name == "grid" else 11):
-        zone = first_zone(_near(network, main, index, whole=whole))
+        zone = shared_cut(_near(network, main, index, whole=whole))
         near = _near(network, main, index, whole=whole)
         flow = least_cut(near.graph, [SOURCE], [], near.explore)
         if zone is None:
@@ -166,33 +191,42 @@ def test_the_first_zone_is_that_of_the_graph(name: str, *, whole: bool) -> None:
             continue
         assert flow is not None
         assert zone.value == flow.value
-        assert {*zone.nodes} - {START} == {near.supernode[node] for node in flow.side} - {-1}
+        assert {*zone.nodes} - {index.n_super} == {near.supernode[node] for node in flow.side} - {-1}
         asked += 1
     assert asked > 30
 
 
 @pytest.mark.parametrize("feed_minor", [None, 150_000])
 @pytest.mark.parametrize("gas_minor_per_m3", [800.0, 800_000.0])  # so dear that stops may cost less than gas
-def test_spots_told_at_once_are_those_told_one_by_one(
+def test_capacities_told_at_once_are_those_told_one_by_one(
     feed_minor: int | None, gas_minor_per_m3: float
 ) -> None:
     network, asked = build_network(schutterwald.layers()), 0  # with many tails
     ground = ground_of(build_index(network), RULES, 9.0, gas_minor_per_m3)
     links = Links(ground, SameFeed(feed_minor), frozenset(range(0, len(network.customers), 40)))
-    assert links.flood is not None
+    table = links.table
+    assert table is not None
     assert links.stranding is not None
     assert links.stranding.by_run(feed_minor).any(axis=0).all()
-    spots = links.flood.spots
-    field = spots.field
-    for node in np.flatnonzero(field.state == READY).tolist():
-        here = slice(field.start[node], field.start[node + 1])
-        at_once = [field.outlet[node].tolist(), field.arcs[here].tolist(), field.pay[here].tolist()]
-        field.outlet[node], field.arcs[here], field.pay[here] = -7, -7, -7
-        field.state[node] = UNREAD
-        assert spots.read(node)
-        assert [field.outlet[node].tolist(), field.arcs[here].tolist(), field.pay[here].tolist()] == at_once
+    arcs = table.flow.arcs
+    for node in np.flatnonzero(table.state == READY).tolist():
+        leaving = []
+        arc = int(arcs.first[node])
+        while arc >= 0:
+            leaving.append(arc)
+            arc = int(arcs.following[arc])
+        either_way = [*leaving, *(arc ^ 1 for arc in leaving)]
+
+        def told(node: int = node, leaving: Any = leaving, either_way: Any = either_way) -> list[Any]:
+            return [arcs.sink[node], arcs.capacity[either_way].tolist(), table.pay[leaving].tolist()]
+
+        at_once = told()
+        arcs.sink[node], arcs.capacity[either_way], table.pay[leaving] = UNEXPLORED, -7, -7
+        table.state[node] = UNREAD
+        assert table.read(node)
+        assert told() == at_once
         asked += 1
-    assert asked > 0.5 * len(field.state)
+    assert asked > 0.5 * len(table.state)
 
 
 def test_the_same_cuts_whether_prices_are_shared_or_not() -> None:
@@ -258,6 +292,6 @@ def test_the_parts_of_an_outline_are_those_of_its_zones(name: str) -> None:
     assert asked > 30
 
 
-def test_a_limitless_outlet_has_no_least_zone() -> None:
-    given_spots: Any = _Given(Hidden([(0, 1, 5, 0)], [INFINITE, 0]), {0})
-    assert Flood(given_spots).least_zone(given_spots.own) is None
+def test_a_source_that_may_not_be_in_a_zone_has_no_cut() -> None:
+    flow, question, explore = _compiled(Hidden([(0, 1, 5, 0)], [INFINITE, 0]), {0})
+    assert flow.least_cut(question, explore) is None

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from netplan.screening.core import stand_before
+from netplan.graph.dominators import dominator_tree
 from netplan.staging import NoSplitError, Way, split_exactly
 
 
@@ -31,7 +31,7 @@ def test_what_stands_before_what_equals_taking_each_vertex_out(case: Any) -> Non
     n, edges, root, weights = case
     ends = np.array(edges, dtype=np.int64)
     weight = np.array(weights, dtype=float)[:, None]
-    standing = stand_before(ends[:, 0], ends[:, 1], weight, root)
+    tree = dominator_tree(ends[:, 0], ends[:, 1], weight, root)
     graph: Any = nx.Graph(edges)
     for gone in range(n):
         if gone == root:
@@ -42,14 +42,14 @@ def test_what_stands_before_what_equals_taking_each_vertex_out(case: Any) -> Non
         found, tops = set(), set()
         for vertex in range(n):
             at = vertex
-            while (above := int(standing.before[at])) >= 0:
+            while (above := int(tree.immediate[at])) >= 0:
                 if above == gone:
                     found.add(vertex)
-                    tops.add(int(standing.top[at]))
+                    tops.add(int(tree.top[at]))
                     break
                 at = above
         assert found == lost
-        assert sum(standing.weight[top, 0] for top in tops) == sum(weights[v] for v in lost)
+        assert sum(tree.weight[top, 0] for top in tops) == sum(weights[v] for v in lost)
 
 
 @st.composite

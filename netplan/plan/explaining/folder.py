@@ -7,10 +7,9 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from netplan.errors import BadInputError
+from netplan.graph.components import component_labels
 from netplan.hydraulics import FlowConditions
 from netplan.plan.flowcase import flow_conditions
 from netplan.plan.model import Option, Plan
@@ -86,8 +85,7 @@ def one_place(folder: Folder) -> dict[int, int]:
     flat = pipes[(pipes.length_m == 0.0) & (pipes.loss_coefficient == 0.0) & pipes.state.isin(OPEN)]
     nodes = np.unique(np.concatenate([pipes.from_node, pipes.to_node, folder.nodes.node]).astype(np.int64))
     a, b = (np.searchsorted(nodes, flat[end].to_numpy(np.int64)) for end in ("from_node", "to_node"))
-    graph = coo_array((np.ones(len(a), np.int8), (a, b)), shape=(len(nodes), len(nodes)))
-    _, label = connected_components(graph, directed=False)
+    label, _ = component_labels(len(nodes), a, b)
     first: dict[int, int] = {}
     return {int(node): first.setdefault(int(label[row]), int(node)) for row, node in enumerate(nodes)}
 

@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from netplan.bypass.links import TAPPING_LOSS, TAPPINGS
 from netplan.constants import MM_PER_M
 from netplan.errors import BadInputError
+from netplan.graph.components import component_labels
 from netplan.plan.explaining.flow import FLOW_SOURCES, friction, friction_words, give_gas, give_heights
 from netplan.plan.explaining.folder import OPEN, Folder, one_place, rule_bore_mm, rule_origin, source_line
 from netplan.plan.explaining.sheet import Explanation, Sheet, Table, read
@@ -47,8 +46,7 @@ def _part_fed(folder: Folder, row: Any) -> _Part:
         np.concatenate([pipes.from_node, pipes.to_node, [row.from_node, row.to_node]]).astype(np.int64)
     )
     a, b = (np.searchsorted(nodes, pipes[end].to_numpy(np.int64)) for end in ("from_node", "to_node"))
-    graph = coo_array((np.ones(len(a), np.int8), (a, b)), shape=(len(nodes), len(nodes)))
-    _, label = connected_components(graph, directed=False)
+    label, _ = component_labels(len(nodes), a, b)
     mine = label[np.searchsorted(nodes, int(row.to_node))]
     inside = frozenset(nodes[label == mine].tolist())
     stations = {int(node) for node in folder.stations.node}

@@ -9,9 +9,8 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
+from netplan.graph.components import component_labels
 from netplan.isolation import Cut
 from netplan.network.graph import adjacency, parts_without, station_nodes
 from netplan.network.model import Network
@@ -149,8 +148,7 @@ def parts_of(network: Network, carries: Flags, links: Ints, count: int) -> tuple
     one = label[np.concatenate([pieces.from_node[opened], links[:, 0]])]
     other = label[np.concatenate([pieces.to_node[opened], links[:, 1]])]
     size = known + count - len(alone)
-    graph = coo_array((np.ones(len(one), dtype=np.int8), (one, other)), shape=(size, size))
-    number, joined = connected_components(graph, directed=False)
+    joined, number = component_labels(size, one, other)
     part = joined[label]
     fed = np.zeros(number, dtype=bool)
     fed[part[station_nodes(network, injections=True)]] = True

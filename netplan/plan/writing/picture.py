@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from netplan.constants import PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.graph.components import component_labels
 from netplan.network.place import points_at
 from netplan.network.text import Text
 from netplan.plan.desk import Desk
@@ -119,9 +118,7 @@ def _states(desk: Desk, option: Priced, solved: Solved) -> NDArray[np.int8]:
 def _reached(solved: Solved, is_open: NDArray[np.bool_], source: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Return which nodes are joined to a source by open links."""
     links, count = solved.flow.links, solved.flow.node_count
-    ends = links.from_node[is_open], links.to_node[is_open]
-    joined = coo_array((np.ones(len(ends[0]), dtype=np.int8), ends), shape=(count, count))
-    parts, part = connected_components(joined, directed=False)
+    part, parts = component_labels(count, links.from_node[is_open], links.to_node[is_open])
     reached = np.zeros(parts, dtype=bool)
     reached[part[source]] = True
     return np.asarray(reached[part])

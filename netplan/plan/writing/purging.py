@@ -7,10 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from netplan.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.graph.components import component_labels
 from netplan.hydraulics import NetworkSolver
 from netplan.isolation import Stop
 from netplan.plan import model
@@ -145,8 +144,7 @@ def _zones(desk: Desk, option: Priced, bench: _Bench) -> list[tuple[ZoneMains, l
     if not len(rows):
         return []
     count = stopped.flow.node_count + len(stops)
-    graph = coo_array((np.ones(len(rows), np.int8), (ends[0, rows], ends[1, rows])), shape=(count, count))
-    _, label = connected_components(graph, directed=False)
+    label, _ = component_labels(count, ends[0, rows], ends[1, rows])
     found = []
     for part in dict.fromkeys(label[ends[0, rows]].tolist()):
         own = rows[label[ends[0, rows]] == part]

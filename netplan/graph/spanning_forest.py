@@ -1,8 +1,9 @@
-"""Spanning forests of a graph in arrays, and a word for every link that tells what sets of links are cuts.
+"""Spanning forests of a graph in arrays, with a cycle-space label for every edge.
 
-Each link outside the forest gets a random word; a link of the forest gets the sum without carry of the words
-of all links that go round it. Then links make up a cut exactly where their words add up to nothing (but for a
-chance of one in 2^63): a link whose word is nothing is a bridge.
+An edge outside the forest gets a random label; an edge of the forest gets the exclusive or of the labels of
+all edges whose cycle it lies on. Edges then make up a cut exactly where the exclusive or of their labels is
+0, but for a chance of one in 2^63: an edge with label 0 is a bridge. See Pritchard and Thurimella, "Fast
+computation of small cuts via cycle space sampling", ACM Transactions on Algorithms 7 (2011).
 """
 
 from __future__ import annotations
@@ -16,14 +17,14 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import breadth_first_order, connected_components
 
-__all__ = ["Forest", "grow_forest"]
+__all__ = ["SpanningForest", "spanning_forest"]
 
 Ints = NDArray[np.int64]
 _SEED = 20260101
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Forest:
+class SpanningForest:
     """A spanning forest numbered so that every subtree is one range.
 
     Parameters
@@ -34,42 +35,42 @@ class Forest:
         Where each node stands in it.
     size : int array
         Nodes in the subtree of each.
-    parent, link : int arrays
-        Parent of each node and link to it; -1 for a root.
+    parent, edge : int arrays
+        Parent of each node and edge to it; -1 for a root.
     root : int array
         Root of each node's tree.
-    words : int array
-        Word of each link; 0 for a bridge, and for one that comes back to its own node.
+    labels : int array
+        Cycle-space label of each edge; 0 for a bridge, and for one that comes back to its own node.
     """
 
     order: Ints
     place: Ints
     size: Ints
     parent: Ints
-    link: Ints
+    edge: Ints
     root: Ints
-    words: Ints
+    labels: Ints
 
 
-def grow_forest(n: int, a: NDArray[Any], b: NDArray[Any]) -> Forest:
-    """Return a spanning forest of `n` nodes joined by links from `a` to `b`."""
+def spanning_forest(n: int, a: NDArray[Any], b: NDArray[Any]) -> SpanningForest:
+    """Return a spanning forest of `n` nodes joined by edges from `a` to `b`."""
     forward, parent, bounds = _breadth_first(n, a, b)
-    link = _links_up(n, a, b, parent)
+    edge = _edges_up(n, a, b, parent)
     at = np.empty(n, dtype=np.int64)
     at[forward] = np.arange(n)
     place, size, root = _numbered(forward, parent, at, bounds)
     order = np.empty(n, dtype=np.int64)
     order[place] = np.arange(n)
-    up = np.flatnonzero(link >= 0)
-    words = np.random.default_rng(_SEED).integers(1, 2**63, len(a), dtype=np.int64)
-    words[link[up]] = 0
-    words[a == b] = 0
+    up = np.flatnonzero(edge >= 0)
+    labels = np.random.default_rng(_SEED).integers(1, 2**63, len(a), dtype=np.int64)
+    labels[edge[up]] = 0
+    labels[a == b] = 0
     at_node = np.zeros(n, dtype=np.int64)
-    np.bitwise_xor.at(at_node, a, words)
-    np.bitwise_xor.at(at_node, b, words)
+    np.bitwise_xor.at(at_node, a, labels)
+    np.bitwise_xor.at(at_node, b, labels)
     running = np.concatenate([[0], np.bitwise_xor.accumulate(at_node[order])])
-    words[link[up]] = running[place[up] + size[up]] ^ running[place[up]]
-    return Forest(order, place, size, parent, link, root, words)
+    labels[edge[up]] = running[place[up] + size[up]] ^ running[place[up]]
+    return SpanningForest(order, place, size, parent, edge, root, labels)
 
 
 def _breadth_first(n: int, a: NDArray[Any], b: NDArray[Any]) -> tuple[Ints, Ints, list[tuple[int, int]]]:
@@ -98,8 +99,8 @@ def _breadth_first(n: int, a: NDArray[Any], b: NDArray[Any]) -> tuple[Ints, Ints
     return forward, parent, bounds
 
 
-def _links_up(n: int, a: NDArray[Any], b: NDArray[Any], parent: Ints) -> Ints:
-    """Return the link to each node's parent, the first of several."""
+def _edges_up(n: int, a: NDArray[Any], b: NDArray[Any], parent: Ints) -> Ints:
+    """Return the edge to each node's parent, the first of several."""
     chosen = np.full(n, -1, dtype=np.int64)
     rows = np.flatnonzero((a != b) & ((parent[b] == a) | (parent[a] == b)))[::-1]
     # Backwards, so that the first of several is written last.

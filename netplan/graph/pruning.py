@@ -1,4 +1,4 @@
-"""Taking off the dead-end branches of a network, leaf by leaf, so that only the meshed core is left."""
+"""Pruning the pendant trees of a graph, leaf by leaf, so that only its core is left."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Branches", "peel"]
+__all__ = ["Branches", "prune_branches"]
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -16,16 +16,16 @@ Bools = npt.NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Branches:
-    """The dead-end branches, as lists in the order of peeling: leaves first.
+    """The pendant trees, as lists in the order of pruning: leaves first.
 
     Parameters
     ----------
     child, parent, link : ndarray of int, shape (m,)
         Node taken off, the node it hung on, and the link between.
     rounds : ndarray of int, shape (r + 1,)
-        Bounds of the peeling rounds in those lists; no node of a round hangs on another of the same one.
+        Bounds of the rounds in those lists; no node of a round hangs on another of the same one.
     degree : ndarray of int, shape (n,)
-        Links left at each node after peeling.
+        Links left at each node after pruning.
     link_sum : ndarray of int, shape (n,)
         Sum of the ids of those links: at a node of degree two, the sum less one id is the other.
     root : ndarray of int, shape (n,)
@@ -53,8 +53,8 @@ class Branches:
             values[self.child[low:high]] = values[self.parent[low:high]] - step[low:high]
 
 
-def peel(node_count: int, from_node: Ints, to_node: Ints, keep: Bools) -> Branches:
-    """Peel dead ends until every node left has two links, is kept, or is the last of its part.
+def prune_branches(node_count: int, from_node: Ints, to_node: Ints, keep: Bools) -> Branches:
+    """Prune leaves until every node left has two links, is kept, or is the last of its part.
 
     Parameters
     ----------
@@ -63,7 +63,7 @@ def peel(node_count: int, from_node: Ints, to_node: Ints, keep: Bools) -> Branch
     from_node, to_node : ndarray of int, shape (m,)
         Ends of the links; no link may join a node with itself.
     keep : ndarray of bool, shape (n,)
-        Nodes never to be taken off (stations, sensing points).
+        Nodes never to be taken off.
 
     Returns
     -------

@@ -1,4 +1,7 @@
-"""Trees peeled off a graph, and a depth-first walk of what is left: which vertex stands before which."""
+"""Immediate dominators of an undirected graph: the last vertex that every path from the root passes.
+
+Pendant trees are pruned first; on the core the low points of a depth-first search tell them.
+"""
 
 from __future__ import annotations
 
@@ -7,33 +10,36 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Standing", "stand_before"]
+from netplan.graph.pruning import prune_branches
+
+__all__ = ["DominatorTree", "dominator_tree"]
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Standing:
-    """Which vertex stands between each vertex and the root.
+class DominatorTree:
+    """The dominators of a graph from its root.
 
     Parameters
     ----------
-    before : int array
-        The nearest vertex whose removal parts a vertex from the root; -1 for none.
+    immediate : int array
+        Immediate dominator of each vertex: the nearest vertex whose removal parts it from the root; -1 for
+        none but the root itself.
     top : int array
-        The vertex nearest to `before` among those parted together with it.
+        The vertex nearest to `immediate` among those parted together with it.
     weight : float array, shape (vertices, columns)
-        Of a `top`: what is parted together with it.
+        Of a `top`: the weight of all that is parted together with it.
     """
 
-    before: Ints
+    immediate: Ints
     top: Ints
     weight: Floats
 
 
-def stand_before(tail: Ints, head: Ints, weight: Floats, root: int) -> Standing:
-    """Find for every vertex what stands between it and the root.
+def dominator_tree(tail: Ints, head: Ints, weight: Floats, root: int) -> DominatorTree:
+    """Find the immediate dominator of every vertex.
 
     Parameters
     ----------
@@ -44,43 +50,22 @@ def stand_before(tail: Ints, head: Ints, weight: Floats, root: int) -> Standing:
     root : int
     """
     n = len(weight)
-    total = weight.copy()
-    before = np.full(n, -1, dtype=np.int64)
+    keep = np.zeros(n, dtype=np.bool_)
+    keep[root] = True
+    branches = prune_branches(n, tail, head, keep)
+    total = branches.gather_up(weight)
+    immediate = np.full(n, -1, dtype=np.int64)
+    immediate[branches.child] = branches.parent
     top = np.arange(n, dtype=np.int64)
-    alive = _peel(tail, head, total, before, root)
-    inner = alive[tail] & alive[head]
-    _walk(tail[inner], head[inner], total, before, top, root)
-    before[before == root] = -1
-    return Standing(before, top, total)
+    inner = np.ones(len(tail), dtype=np.bool_)
+    inner[branches.link] = False
+    _walk(tail[inner], head[inner], total, immediate, top, root)
+    immediate[immediate == root] = -1
+    return DominatorTree(immediate, top, total)
 
 
-def _peel(tail: Ints, head: Ints, total: Floats, before: Ints, root: int) -> NDArray[np.bool_]:
-    """Take leaf after leaf off; a leaf passes its weight on, and what it hung on stands before it."""
-    n = len(total)
-    degree = np.bincount(tail, minlength=n) + np.bincount(head, minlength=n)
-    mixed = np.zeros(n, dtype=np.int64)
-    np.bitwise_xor.at(mixed, tail, head)
-    np.bitwise_xor.at(mixed, head, tail)
-    alive = degree > 0
-    alive[root] = True
-    leaves = np.flatnonzero(degree == 1)
-    while True:
-        leaves = leaves[leaves != root]
-        if not len(leaves):
-            return alive
-        on = mixed[leaves]
-        before[leaves] = on
-        alive[leaves] = False
-        np.add.at(total, on, total[leaves])
-        np.subtract.at(degree, on, 1)
-        np.bitwise_xor.at(mixed, on, leaves)
-        degree[leaves] = 0
-        on = np.unique(on)
-        leaves = on[degree[on] == 1]
-
-
-def _walk(tail: Ints, head: Ints, total: Floats, before: Ints, top: Ints, root: int) -> None:
-    """Walk the core depth first from the root; low points tell what parts what."""
+def _walk(tail: Ints, head: Ints, total: Floats, immediate: Ints, top: Ints, root: int) -> None:
+    """Search the core depth first from the root; low points tell what parts what."""
     inside = np.zeros(len(total), dtype=np.bool_)
     inside[tail] = inside[head] = inside[root] = True
     core, number = np.flatnonzero(inside), np.cumsum(inside) - 1
@@ -96,16 +81,16 @@ def _walk(tail: Ints, head: Ints, total: Floats, before: Ints, top: Ints, root: 
         for column, value in enumerate(mine):
             above[column] += value
     total[core] = sums
-    stands = [-1] * len(core)
+    dominator = [-1] * len(core)
     head_of = list(range(len(core)))
     for vertex in found[1:]:
         above = parent[vertex]
         if parts[vertex]:
-            stands[vertex] = above
+            dominator[vertex] = above
         else:
-            stands[vertex], head_of[vertex] = stands[above], head_of[above]
-    placed = np.array(stands, dtype=np.int64)
-    before[core] = np.where(placed >= 0, core[placed], -1)
+            dominator[vertex], head_of[vertex] = dominator[above], head_of[above]
+    placed = np.array(dominator, dtype=np.int64)
+    immediate[core] = np.where(placed >= 0, core[placed], -1)
     top[core] = core[np.array(head_of, dtype=np.int64)]
 
 

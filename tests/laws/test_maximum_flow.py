@@ -10,7 +10,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from netplan.isolation.mincut import INFINITE, FlowGraph, Solution, least_cut, next_cut
+from netplan.graph.maximum_flow import INFINITE, FlowGraph, MaximumFlow, least_cut, next_cut
 
 
 @dataclass
@@ -18,31 +18,31 @@ class Hidden:
     """A graph that shows the edges of a node only when it is explored, as a neighbourhood does."""
 
     edges: list[tuple[int, int, int, int]]
-    outlet: list[int]
+    sink: list[int]
 
     def __post_init__(self) -> None:
         self.graph = FlowGraph()
         self.shown: set[int] = set()
-        for _ in self.outlet:
+        for _ in self.sink:
             self.graph.add_node()
 
     def explore(self, node: int) -> None:
-        assert self.graph.outlet[node] < 0
+        assert self.graph.sink[node] < 0
         for row, (tail, head, forth, back) in enumerate(self.edges):
             if node in (tail, head) and row not in self.shown:
                 self.shown.add(row)
                 self.graph.add_edge(tail, head, forth, back)
-        self.graph.outlet[node] = self.outlet[node]
+        self.graph.sink[node] = self.sink[node]
 
     def by_networkx(self, inside: set[int], outside: set[int]) -> tuple[int, frozenset[int]] | None:
         """Return the value and the smallest source side, or None without a finite cut."""
         graph: nx.DiGraph[Any] = nx.DiGraph()
-        graph.add_nodes_from([*range(len(self.outlet)), "in", "out"])
+        graph.add_nodes_from([*range(len(self.sink)), "in", "out"])
         capacity: dict[tuple[Any, Any], int] = {}
         for tail, head, forth, back in self.edges:
             for pair, size in (((tail, head), forth), ((head, tail), back)):
                 capacity[pair] = capacity.get(pair, 0) + size
-        for node, size in enumerate(self.outlet):
+        for node, size in enumerate(self.sink):
             capacity[node, "out"] = size
         for pair, size in capacity.items():
             if size:
@@ -70,8 +70,8 @@ def drawn(seed: int) -> tuple[Hidden, np.random.Generator]:
         tail, head = (int(node) for node in rng.choice(n, 2, replace=False))
         forth, back = (int(rng.choice([0, *rng.integers(1, 40, 4), INFINITE])) for _ in range(2))
         edges.append((tail, head, forth, back))
-    outlet = [int(rng.choice([0, 0, *rng.integers(1, 12, 4), INFINITE])) for _ in range(n)]
-    return Hidden(edges, [0, *outlet[1:]]), rng
+    sink = [int(rng.choice([0, 0, *rng.integers(1, 12, 4), INFINITE])) for _ in range(n)]
+    return Hidden(edges, [0, *sink[1:]]), rng
 
 
 @settings(max_examples=150, deadline=None)
@@ -80,13 +80,13 @@ def test_least_and_next_cuts_equal_networkx(seed: int) -> None:
     hidden, rng = drawn(seed)
     inside: set[int] = set()
     outside: set[int] = set()
-    found: Solution | None = least_cut(hidden.graph, inside, outside, hidden.explore)
+    found: MaximumFlow | None = least_cut(hidden.graph, inside, outside, hidden.explore)
     for _ in range(4):
         expected = hidden.by_networkx(inside, outside)
         assert (None if found is None else (found.value, found.side)) == expected
         if found is None:
             return
-        free = sorted(set(range(1, len(hidden.outlet))) - inside - outside)
+        free = sorted(set(range(1, len(hidden.sink))) - inside - outside)
         if not free:
             return
         node = int(rng.choice(free))
@@ -101,4 +101,4 @@ def test_what_lies_beyond_the_cut_is_not_explored() -> None:
     found = least_cut(hidden.graph, (), (), hidden.explore)
     assert found is not None
     assert (found.value, found.side) == (11, frozenset({0, 1, 2, 3}))
-    assert len([room for room in hidden.graph.outlet if room >= 0]) <= 8
+    assert len([room for room in hidden.graph.sink if room >= 0]) <= 8

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from netplan.hydraulics.peeling import Branches
+from netplan.graph.pruning import Branches
 
 __all__ = ["Chains", "find_chains"]
 

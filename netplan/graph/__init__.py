@@ -1,0 +1,1 @@
+"""Algorithms on graphs in arrays; nothing here knows of gas."""

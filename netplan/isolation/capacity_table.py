@@ -1,0 +1,148 @@
+"""What stops cost, as capacities of a graph of supernodes that all questions about a network share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.graph.compiled_flow import CompiledFlow, NodeArcs
+from netplan.graph.grouping import grouped
+from netplan.graph.maximum_flow import INFINITE, UNEXPLORED
+from netplan.isolation.bridges import Bridges
+from netplan.isolation.ground import Ground
+from netplan.isolation.plain import plain_arcs
+
+__all__ = ["NOT_PLAIN", "READY", "UNREAD", "CapacityTable"]
+
+UNREAD, READY, NOT_PLAIN = range(3)
+"""State of a supernode: not yet worked out; known; none, where customers are attached elsewhere too or a run
+comes back to its own end."""
+
+Longs = NDArray[np.int64]
+
+
+class CapacityTable:
+    """The supernodes of a network under one set of prices, one feed bound and one set of kept customers.
+
+    A tail counts as stranded beyond every bridge. It is not where the work stands on it, but then no cut
+    leaves it out: a work section of one stretch is joined to nothing but through its own side of the bridge.
+
+    Parameters
+    ----------
+    ground : Ground
+    bridges : Bridges
+    stranded : int64 array, shape (runs, 2)
+        What a stop strands with the zone at the run's a, and at its b [minor units].
+    barred : bool array
+        Supernodes that may never be in a zone.
+
+    Attributes
+    ----------
+    source : int
+        Node of the graph that stands for the work; the others are the supernodes.
+    flow : CompiledFlow
+        Arc 2 r leaves run r at its a, arc 2 r + 1 at its b. Plain runs are there at once; the rest is worked
+        out when it is asked for.
+    pay : int64 array
+        What the supernode that an arc leaves pays for its run, as part of its capacity to the sink [minor
+        units].
+    state : uint8 array
+        `UNREAD`, `READY` or `NOT_PLAIN`, by supernode.
+    """
+
+    def __init__(self, ground: Ground, bridges: Bridges, stranded: Longs, barred: NDArray[np.bool_]) -> None:
+        self._ground, self._index, self._bridges, self._barred = ground, ground.index, bridges, barred
+        index = ground.index
+        runs = np.arange(len(index.run_a), dtype=np.int64)
+        self._start, self._leaving = grouped(
+            np.concatenate([index.run_a, index.run_b]),
+            index.n_super,
+            np.concatenate([2 * runs, 2 * runs + 1]),
+        )
+        forward, _, pay = plain_arcs(ground.runs, stranded)
+        self.pay: Longs = pay.ravel()
+        self.source: Final = index.n_super
+        self.state = self._states()
+        self.flow = CompiledFlow(
+            *self._chained_arcs(),
+            end=np.column_stack([index.run_b, index.run_a]).ravel().astype(np.int64),
+            capacity=forward.ravel(),
+            sink=self._sinks(),
+        )
+
+    def read(self, supernode: int) -> bool:
+        """Work out a supernode that is `UNREAD`; return whether it is known."""
+        if self.state.item(supernode) == UNREAD:
+            capacity, sink = self.flow.arcs.capacity, self._ground.node_minor.item(supernode)
+            for arc in self._arcs_at(supernode):
+                capacity[arc], capacity[arc ^ 1], self.pay[arc] = self._priced(arc, supernode)
+                sink += self.pay.item(arc)
+            self.flow.arcs.sink[supernode] = INFINITE if self._barred.item(supernode) else min(sink, INFINITE)
+            self.state[supernode] = READY
+        return self.state.item(supernode) == READY
+
+    def changed(
+        self, supernode: int, is_left_out: Callable[[int], bool], own: list[int], paid: int
+    ) -> NodeArcs:
+        """Return a supernode as a question sees it that prices some of its runs for itself.
+
+        Parameters
+        ----------
+        supernode : int
+            One that is known.
+        is_left_out : callable
+            Whether the question has a run of its own for this one.
+        own : list of int
+            The question's own arcs that leave it.
+        paid : int
+            What the supernode pays for them [minor units].
+        """
+        sink, kept = self.flow.arcs.sink.item(supernode), []
+        for arc in self._arcs_at(supernode):
+            if not is_left_out(arc >> 1):
+                kept.append(arc)
+            elif sink < INFINITE:
+                sink -= self.pay.item(arc)
+        return NodeArcs(supernode, min(sink + paid, INFINITE), own, kept)
+
+    def _arcs_at(self, supernode: int) -> list[int]:
+        low, high = self._start.item(supernode), self._start.item(supernode + 1)
+        arcs: list[int] = self._leaving[low:high].tolist()
+        return arcs
+
+    def _priced(self, arc: int, near: int) -> tuple[int, int, int]:
+        """Return the capacity of an arc, that of the arc back, and what the supernode it leaves pays."""
+        run, at_a = arc >> 1, not arc & 1
+        bridge = self._bridges.at(run, near, self.flow.arcs.end.item(arc))
+        forward, reverse, pay, _ = bridge.priced([])[0] if bridge else self._bridges.arcs(run, at_a, 0, 0)
+        return forward, reverse, pay
+
+    def _states(self) -> NDArray[np.uint8]:
+        index, ground = self._index, self._ground
+        owner = np.repeat(np.arange(index.n_super), np.diff(self._start))
+        run = self._leaving >> 1
+        state = np.full(index.n_super, READY, dtype=np.uint8)
+        state[owner[~ground.runs.plain[run]]] = UNREAD
+        state[owner[(index.run_a == index.run_b)[run]]] = NOT_PLAIN
+        state[ground.has_several] = NOT_PLAIN
+        return state
+
+    def _chained_arcs(self) -> tuple[Longs, Longs]:
+        """Return the first arc that leaves each node, and the next arc after each."""
+        leaving, start = self._leaving.astype(np.int64), self._start
+        following = np.full(len(leaving), UNEXPLORED, dtype=np.int64)
+        following[leaving[:-1]] = leaving[1:]
+        some = start[1:] > start[:-1]
+        following[leaving[start[1:][some] - 1]] = UNEXPLORED
+        first = np.full(self.source + 1, UNEXPLORED, dtype=np.int64)
+        first[:-1][some] = leaving[start[:-1][some]]
+        return first, following
+
+    def _sinks(self) -> Longs:
+        running = np.concatenate([[0], np.cumsum(self.pay[self._leaving])])
+        sink = self._ground.node_minor + running[self._start[1:]] - running[self._start[:-1]]
+        sink = np.where(self._barred, INFINITE, sink)
+        return np.append(np.where(self.state == READY, sink, UNEXPLORED), UNEXPLORED)
