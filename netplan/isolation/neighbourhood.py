@@ -152,8 +152,9 @@ class Neighbourhood:
 
     def take_in(self, zone: SourceSide) -> frozenset[int]:
         """Explore a zone found without this graph; return its local nodes."""
-        self._looked_at.append(zone.looked_at)
-        found = [self._local_of(node) if node < self.index.n_super else SOURCE for node in zone.nodes]
+        n_super = self.index.n_super
+        self._looked_at.append(zone.looked_at[zone.looked_at < n_super])
+        found = [self._local_of(node) if node < n_super else SOURCE for node in zone.nodes]
         for node in found:
             self.explore(node)
         return frozenset(found)

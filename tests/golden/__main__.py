@@ -18,7 +18,7 @@ from tests.golden.cases import CASES, PINNED, Case, run_case
 from tests.golden.contents import contents, differences
 
 PINNED_FOLDER = Path(__file__).parent / "pinned"
-MOST_SHOWN = 20
+MOST_SHOWN, MOST_LETTERS = 20, 80
 
 
 def keep(cases: Iterable[Case], folder: Path) -> None:
@@ -33,6 +33,11 @@ def keep(cases: Iterable[Case], folder: Path) -> None:
             sys.stdout.flush()
 
 
+def _short(value: object) -> str:
+    words = repr(value)
+    return words if len(words) <= MOST_LETTERS else f"{words[:MOST_LETTERS]}…"
+
+
 def compare(old: Path, new: Path) -> int:
     """Print what differs between two kept folders; return 1 when anything does."""
     different = 0
@@ -43,7 +48,7 @@ def compare(old: Path, new: Path) -> int:
         found = list(differences(one, other))
         different += bool(found)
         sys.stdout.write(f"{name}: {len(found)} differences\n")
-        sys.stdout.writelines(f"  {path}: {a!r} -> {b!r}\n" for path, a, b in found[:MOST_SHOWN])
+        sys.stdout.writelines(f"  {path}: {_short(a)} -> {_short(b)}\n" for path, a, b in found[:MOST_SHOWN])
         kinds = Counter(path.split("[")[0] for path, _, _ in found)
         sys.stdout.writelines(f"  {count:6d} {kind}\n" for kind, count in kinds.most_common(MOST_SHOWN))
     return int(bool(different))
