@@ -5,19 +5,30 @@ Nothing here is planned or solved; figures only have to be plausible and all dif
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from pyproj import Transformer
 
 from netplan.network.model import Network
+from netplan.network.pipe_lines import PipeLines
 from netplan.network.text import Text
 from netplan.network.words import Category
 from netplan.plan import model as pm
-from netplan.plan.result import FlowPicture, PieceState, PlanResult
+from netplan.plan.result import PlanResult
 from netplan.plan.schema import plan_from_json, plan_to_json
+from netplan.planfile import (
+    PieceState,
+    SolvedState,
+    StateCustomers,
+    StateFeeds,
+    StateNodes,
+    StatePipes,
+    StateStations,
+)
 from netplan.rules import default_rules
 from tests.hamlet import CRS, HOSTILE, HOSTILE_ID, SCALE, X0, Y0, hamlet
 
@@ -45,63 +56,166 @@ def _split(network: Network, at: dict[int, list[float]]) -> dict[str, NDArray[np
     }
 
 
-def _picture(network: Network, zone: tuple[float, float], *, bypass: bool) -> FlowPicture:
+@dataclass(frozen=True)
+class _MadeUp:
+    """A made-up solved network: pieces and nodes of a state, and what customers and a hose have of it."""
+
+    pipes: StatePipes
+    nodes: StateNodes
+    hose_nodes: tuple[int, int] | None
+    customer_demand_m3h: NDArray[np.float64]
+    customer_pressure_mbar: NDArray[np.float64]
+
+
+def _made_up(network: Network, zone: tuple[float, float], *, bypass: bool) -> _MadeUp:
     """Draw the close cut out between two chainages; beyond it fed by a bypass, or without gas."""
     tail, cut_at = 8, [zone[0], zone[1]] + ([zone[0] - 2.3, zone[1] + 2.3] if bypass else [])
     parts = _split(network, {tail: cut_at})
-    xy, pipe = parts["xy"], parts["pipe"].astype(np.int32)
+    xy, pipe = parts["xy"], parts["pipe"].astype(np.int64)
     x = (xy[:, 0] - X0 - 400.0) / SCALE
     on_tail = (np.abs(xy[:, 1] - Y0 - 100.0) <= 12) & (x > 0.01)
     mid = (x[parts["from"]] + x[parts["to"]]) / 2
     piece_tail = on_tail[parts["from"]] | on_tail[parts["to"]]
     state = np.zeros(len(pipe), np.int8)
-    beyond = PieceState.FED if bypass else PieceState.STRANDED
     state[piece_tail & (mid > zone[0]) & (mid < zone[1])] = PieceState.ISOLATED
-    state[piece_tail & (mid >= zone[1])] = beyond
+    state[piece_tail & (mid >= zone[1])] = PieceState.FED if bypass else PieceState.STRANDED
     pressure = 27.0 - np.hypot(xy[:, 0] - X0, xy[:, 1] - Y0) * 0.008
     dead = on_tail & (x > zone[0] + 1e-6) & ((x < zone[1] - 1e-6) | (not bypass))
+    before = pressure.copy()
     pressure[dead] = np.nan
-    customers = network.customers
-    node = customers.attach_node
-    demand = np.full(len(customers), 0.231)
-    off = dead[node]
-    demand[off] = 0.0
+    node = network.customers.attach_node
+    demand = np.where(dead[node], 0.0, 0.231)
     node_demand = np.zeros(len(xy))
     np.add.at(node_demand, node, demand)
-    extra = 1 if bypass else 0
-
-    def with_bypass(values: NDArray[np.float64], last: float) -> NDArray[np.float64]:
-        return np.append(values, [last] * extra)
-
     ends = {c: int(np.abs(x - c + 1e3 * ~on_tail).argmin()) for c in cut_at}
+    lines, start = PipeLines.of(network).part_vertices(pipe, parts["from_m"], parts["to_m"])
     n = len(pipe)
-    return FlowPicture(
-        node_x_m=xy[:, 0],
-        node_y_m=xy[:, 1],
-        node_height_m=np.full(len(xy), np.nan),
-        node_demand_m3h=node_demand,
-        node_pressure_mbar=pressure,
-        pipe=np.append(pipe, [-1] * extra).astype(np.int32),
-        link_id=Text([*(network.pipes.id[int(p)] for p in pipe), *(["B1"] * extra)]),
-        from_m=with_bypass(parts["from_m"], 0.0),
-        to_m=with_bypass(parts["to_m"], 68.0),
-        length_m=with_bypass(parts["to_m"] - parts["from_m"], 68.0),
-        bore_m=with_bypass(network.pipes.bore_m[pipe], 0.051),
-        roughness_m=with_bypass(np.full(n, 7e-6), 1e-5),
-        loss_coefficient=with_bypass(np.zeros(n), 6.0),
-        from_node=np.append(parts["from"], [ends[zone[0] - 2.3]] * extra).astype(np.int32)
-        if bypass
-        else parts["from"].astype(np.int32),
-        to_node=np.append(parts["to"], [ends[zone[1] + 2.3]] * extra).astype(np.int32)
-        if bypass
-        else parts["to"].astype(np.int32),
-        state=np.append(state, [PieceState.LIVE] * extra).astype(np.int8),
-        valve=np.full(n + extra, -1, np.int32),
-        flow_m3h=with_bypass(np.where(state == PieceState.ISOLATED, 0.0, 4.2), 3.1),
-        customer_node=node,
-        customer_demand_m3h=demand,
-        customer_pressure_mbar=np.where(off, np.nan, pressure[node]),
-        station_flow_m3h=np.array([31.4]),
+    pipes = StatePipes(
+        is_main=pipe < network.pipes.n_mains,
+        pipe_id=network.pipes.id.take(pipe),
+        from_m=parts["from_m"],
+        to_m=parts["to_m"],
+        state=state,
+        system=Text(np.array(network.systems, dtype=object)[network.pipes.system[pipe]]),
+        valve_id=Text([""] * n),
+        bore_mm=network.pipes.bore_m[pipe] * 1e3,
+        roughness_mm=np.full(n, 7e-3),
+        loss_coefficient=np.zeros(n),
+        length_m=parts["to_m"] - parts["from_m"],
+        from_node=parts["from"].astype(np.int64),
+        to_node=parts["to"].astype(np.int64),
+        flow_m3h=np.where(state == PieceState.ISOLATED, 0.0, 4.2),
+        od_mm=network.pipes.od_m[pipe] * 1e3,
+        street=network.pipes.street.take(pipe),
+        record_date=network.pipes.record_date.take(pipe),
+        line_start=start,
+        line_xy_m=lines,
+    )
+    used = np.unique(np.concatenate([pipes.from_node, pipes.to_node]))
+    nodes = StateNodes(
+        node=used,
+        height_m=np.full(len(used), np.nan),
+        demand_m3h=node_demand[used],
+        pressure_mbar=pressure[used],
+        pressure_before_mbar=before[used],
+        x_m=xy[used, 0],
+        y_m=xy[used, 1],
+    )
+    hose = (ends[zone[0] - 2.3], ends[zone[1] + 2.3]) if bypass else None
+    return _MadeUp(pipes, nodes, hose, demand, np.where(dead[node], np.nan, pressure[node]))
+
+
+def _state(network: Network, option: pm.Option, made: _MadeUp) -> SolvedState:
+    stations, xy = network.stations, np.stack([network.nodes.x_m, network.nodes.y_m])
+    at = stations.node.astype(np.int64)
+    return SolvedState(
+        option=option.rank,
+        left_out="",
+        pipes=made.pipes,
+        nodes=made.nodes,
+        stations=StateStations(
+            station_id=stations.id,
+            node=at,
+            outlet_mbar=stations.outlet_pa_gauge / 100.0,
+            max_outlet_mbar=stations.max_outlet_pa_gauge / 100.0,
+            capacity_m3h=stations.capacity_m3_per_s_std * 3600.0,
+            flow_m3h=np.array([31.4]),
+            sensing_node=stations.sensing_node.astype(np.int64),
+            x_m=xy[0][at],
+            y_m=xy[1][at],
+        ),
+        feeds=_feeds(option, made.hose_nodes or (-1, -1)),
+        customers=_customers(network, option, made),
+    )
+
+
+def _feeds(option: pm.Option, nodes: tuple[int, int]) -> StateFeeds:
+    def column(*path: str) -> list[Any]:
+        found: list[Any] = list(option.bypasses)
+        for name in path:
+            found = [getattr(one, name) for one in found]
+        return found
+
+    def numbers(*path: str) -> NDArray[np.float64]:
+        return np.array(column(*path), dtype=float)
+
+    count = len(option.bypasses)
+    return StateFeeds(
+        bypass_id=Text(column("id")),
+        kind=Text(column("kind")),
+        from_main=Text(column("from_", "main_id")),
+        from_chainage_m=numbers("from_", "chainage_m"),
+        to_main=Text(column("to", "main_id")),
+        to_chainage_m=numbers("to", "chainage_m"),
+        from_node=np.full(count, nodes[0], dtype=np.int64),
+        to_node=np.full(count, nodes[1], dtype=np.int64),
+        length_m=numbers("length_m"),
+        bore_mm=numbers("bore_mm"),
+        parallel=np.ones(count, dtype=np.int64),
+        roughness_mm=np.full(count, 0.01),
+        loss_coefficient=numbers("loss_coefficient"),
+        flow_m3h=numbers("flow_m3h"),
+        drop_mbar=numbers("drop_mbar"),
+        velocity_m_s=numbers("velocity_m_s"),
+        pressure_from_mbar=numbers("pressure_from_mbar"),
+        pressure_to_mbar=numbers("pressure_to_mbar"),
+        minimum_air_temp_c=numbers("minimum_air_temp_c"),
+        from_x_m=numbers("from_", "x"),
+        from_y_m=numbers("from_", "y"),
+        to_x_m=numbers("to", "x"),
+        to_y_m=numbers("to", "y"),
+    )
+
+
+def _customers(network: Network, option: pm.Option, made: _MadeUp) -> StateCustomers:
+    customers, affected = network.customers, {row.id: row for row in option.customers}
+    touched = [affected.get(id_) for id_ in customers.id]
+    count = len(customers)
+    return StateCustomers(
+        customer_id=customers.id,
+        effect=Text([row and row.effect for row in touched]),
+        cause=Text([row and row.cause for row in touched]),
+        kept_by=Text([row and row.kept_by for row in touched]),
+        standby=np.array([id_ in option.standby for id_ in customers.id], dtype=bool),
+        address=customers.address,
+        street=customers.street,
+        number=customers.number,
+        postcode=customers.postcode,
+        category=Text([Category(int(code)).word for code in customers.category]),
+        priority=customers.priority,
+        language=customers.language,
+        meters=customers.meters.astype(np.int64),
+        demand_m3h=made.customer_demand_m3h,
+        pressure_mbar=made.customer_pressure_mbar,
+        node=customers.attach_node.astype(np.int64),
+        annual_kwh=customers.annual_kwh,
+        peak_kw=customers.peak_kw,
+        part=np.zeros(count, dtype=np.int64),
+        pressure_before_mbar=made.nodes.at(made.nodes.pressure_before_mbar, customers.attach_node),
+        drawn_start=np.arange(count + 1),
+        drawn_node=customers.attach_node.astype(np.int64),
+        x_m=customers.x_m,
+        y_m=customers.y_m,
     )
 
 
@@ -147,15 +261,13 @@ def _stop(id_: str, kind: str, chainage: float, side: str, **more: object) -> pm
     return pm.Stop(**{**values, **more})
 
 
-def _affected(
-    network: Network, picture: FlowPicture, zone_end: float, *, bypass: bool
-) -> list[pm.AffectedCustomer]:
+def _affected(network: Network, made: _MadeUp, zone_end: float, *, bypass: bool) -> list[pm.AffectedCustomer]:
     rows, customers = [], network.customers
     for k in range(len(customers)):
         x = (customers.x_m[k] - X0 - 400.0) / SCALE
         if x <= 0 or abs(customers.y_m[k] - Y0 - 100.0) > 12:
             continue
-        off = bool(np.isnan(picture.customer_pressure_mbar[k]))
+        off = bool(np.isnan(made.customer_pressure_mbar[k]))
         rows.append(
             pm.AffectedCustomer(
                 id=customers.id[k],
@@ -166,7 +278,7 @@ def _affected(
                 category=Category(customers.category[k]).word,
                 priority=customers.priority[k],
                 meters=int(customers.meters[k]),
-                pressure_mbar=None if off else float(picture.customer_pressure_mbar[k]),
+                pressure_mbar=None if off else float(made.customer_pressure_mbar[k]),
                 off_from="2026-05-12T08:00" if off else None,
                 on_by="2026-05-12T17:00" if off else None,
             )
@@ -223,13 +335,13 @@ def _steps() -> tuple[pm.Step, ...]:
 def _option(
     rank: int,
     network: Network,
-    picture: FlowPicture,
+    made: _MadeUp,
     stops: tuple[pm.Stop, ...],
     zone: tuple[float, float],
     *,
     bypass: bool,
 ) -> pm.Option:
-    customers = _affected(network, picture, zone[1], bypass=bypass)
+    customers = _affected(network, made, zone[1], bypass=bypass)
     standby = tuple(network.customers.id[k] for k in range(40, 43))
     parts = pm.BurdenParts(
         stops=3600.0 if bypass else 250.0,
@@ -362,8 +474,8 @@ def hamlet_result(*, hostile: bool = False) -> PlanResult:
     """
     network = hamlet(hostile=hostile)
     zone_1, zone_2 = (8.0, 58.0), (3.0, network.pipes.length_m[8])
-    first = _picture(network, zone_1, bypass=True)
-    second = _picture(network, zone_2, bypass=False)
+    first = _made_up(network, zone_1, bypass=True)
+    second = _made_up(network, zone_2, bypass=False)
     options = (
         _option(
             1,
@@ -385,7 +497,8 @@ def hamlet_result(*, hostile: bool = False) -> PlanResult:
     plan = _plan(options)
     if hostile:
         plan = _hostile_plan(plan)
-    return PlanResult(plan=plan, network=network, pictures=(first, second))
+    states = [_state(network, *pair) for pair in zip(plan.options, (first, second), strict=True)]
+    return PlanResult(plan=plan, network=network, states=tuple(states))
 
 
 def _hostile_plan(plan: pm.Plan) -> pm.Plan:

@@ -27,9 +27,10 @@ from netplan.outputs.charts.resized import write_resized_charts
 from netplan.outputs.figures import figures_of
 from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.resized import print_resized
-from netplan.plan.rebuilt import rebuilt
-from netplan.plan.resizing import Wish, resize
+from netplan.plan.resize_problem import resize_problem
+from netplan.plan.resizing import ResizeRequest, resize
 from netplan.plan.schema import read_plan
+from netplan.planfile import read_state
 
 NONE_HOLDS: Final = 3
 
@@ -71,7 +72,7 @@ def command(
     a unit are metric with --units us too.
     """
     figures = figures_of(units)
-    wish = Wish(
+    request = ResizeRequest(
         air_temp_c=air_temp_c(air_temp, units),
         bores_mm=None if bores is None else _bores(bores),
         hose_length_m=None if hose_length is None else metres(hose_length, "--hose-length"),
@@ -82,9 +83,9 @@ def command(
     screen = console()
     with from_plan_folder(plan_dir), progress(screen) as tell:
         tell("reading the plan")
-        state = rebuilt(read_plan(plan_dir), read_plan_layers(plan_dir), option)
+        problem = resize_problem(read_plan(plan_dir), read_state(read_plan_layers(plan_dir), option))
         tell("solving every size")
-        found = resize(state, wish)
+        found = resize(problem, request)
         if charts is not None:
             tell("drawing")
             write_resized_charts(found, charts, units=figures)

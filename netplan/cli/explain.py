@@ -10,11 +10,11 @@ from rich.text import Text as RichText
 
 from netplan.cli.damaged import from_plan_folder
 from netplan.cli.door import console
-from netplan.errors import BadInputError
 from netplan.outputs.explained import explanation_lines, figure_lines
 from netplan.outputs.layers import read_plan_layers
 from netplan.plan.explaining import explain, figures_to_explain
-from netplan.plan.schema import read_plan
+from netplan.plan.schema import option_of_rank, read_plan
+from netplan.planfile import read_state
 
 
 def command(
@@ -30,15 +30,10 @@ def command(
     """
     plan = read_plan(plan_dir)
     if figure is None:
-        found = next((row for row in plan.options if row.rank == option), None)
-        if found is None:
-            raise BadInputError(
-                f"--option {option}: the plan has {len(plan.options)} options; choose one of them"
-            )
-        lines = figure_lines(figures_to_explain(found))
+        lines = figure_lines(figures_to_explain(option_of_rank(plan, option)))
     else:
         with from_plan_folder(plan_dir):
-            lines = explanation_lines(explain(plan, read_plan_layers(plan_dir), figure, option))
+            lines = explanation_lines(explain(plan, read_state(read_plan_layers(plan_dir), option), figure))
     screen = console()
     for line in lines:
         screen.print(RichText(line), soft_wrap=True)

@@ -9,9 +9,10 @@ from netplan.errors import BadInputError
 from netplan.outputs.charts.resized import write_resized_charts
 from netplan.outputs.figures import Figures
 from netplan.outputs.layers import read_plan_layers
-from netplan.plan.rebuilt import rebuilt
-from netplan.plan.resizing import Wish, resize
+from netplan.plan.resize_problem import resize_problem
+from netplan.plan.resizing import ResizeRequest, resize
 from netplan.plan.schema import read_plan
+from netplan.planfile import read_state
 
 __all__ = ["check_pictures", "draw_pictures"]
 
@@ -37,6 +38,7 @@ def draw_pictures(plan_dir: Path, folder: Path, units: Figures, tell: Callable[[
     if rank is None:
         return "Pictures: none, no option has a bypass or hose"
     tell("drawing")
-    found = resize(rebuilt(plan, read_plan_layers(plan_dir), rank), Wish(), weather=False)
+    state = read_state(read_plan_layers(plan_dir), rank)
+    found = resize(resize_problem(plan, state), ResizeRequest(), weather=False)
     write_resized_charts(found, folder, units=units)
     return f"Pictures of option {rank}: {folder.resolve()}"

@@ -14,10 +14,11 @@ from netplan.outputs.folder import write_plan_folder
 from netplan.outputs.layers import read_plan_layers
 from netplan.plan.explaining import explain, figures_to_explain
 from netplan.plan.model import Option, Plan
-from netplan.plan.rebuilt import rebuilt
-from netplan.plan.resizing import Resized, Wish, resize
+from netplan.plan.resize_problem import resize_problem
+from netplan.plan.resizing import Resized, ResizeRequest, resize
 from netplan.plan.result import PlanResult
 from netplan.plan.schema import read_plan
+from netplan.planfile import read_state
 
 __all__ = [
     "affected_customers",
@@ -230,7 +231,9 @@ def explain_figure(folder: str | Path, figure: str, option: int = 1) -> str:
     Least velocity of the purge, so that gas and air do not slide over each other
     """
     path = Path(folder)
-    return "\n".join(explanation_lines(explain(read_plan(path), read_plan_layers(path), figure, option)))
+    return "\n".join(
+        explanation_lines(explain(read_plan(path), read_state(read_plan_layers(path), option), figure))
+    )
 
 
 def bypass_for_weather(
@@ -274,8 +277,8 @@ def bypass_for_weather(
     [25]
     """
     path = Path(folder)
-    state = rebuilt(read_plan(path), read_plan_layers(path), option)
-    wish = Wish(
+    problem = resize_problem(read_plan(path), read_state(read_plan_layers(path), option))
+    request = ResizeRequest(
         air_temp_c=air_temp_c, bores_mm=bores_mm, hose_length_m=hose_length_m, minimum_mbar=minimum_mbar
     )
-    return resize(state, wish, weather=weather)
+    return resize(problem, request, weather=weather)

@@ -33,7 +33,7 @@ def print_resized(found: Resized, console: Console, *, units: Figures = METRIC, 
     units = _with_digits(found, units)
     if note:
         console.print(Text(note))
-    planned = {bypass.id: bypass for bypass in found.rebuilt.option.bypasses}
+    planned = {bypass.id: bypass for bypass in found.problem.option.bypasses}
     for feed, rows in zip(found.feeds, found.rows, strict=True):
         console.print(_head(found, feed, planned.get(feed.label), units))
         console.print(_table(rows, units))
@@ -51,7 +51,7 @@ def verdict_lines(found: Resized, units: Figures) -> list[str]:
     at = f"at {units.temperature(found.air_temp_c)}"
     lines = []
     for feed, size, rows, planned in zip(
-        found.feeds, found.in_use, found.rows, found.rebuilt.planned, strict=True
+        found.feeds, found.in_use, found.rows, found.problem.planned, strict=True
     ):
         was = f"planned: {_size(planned, units)}"
         if not found.holds:

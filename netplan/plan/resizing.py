@@ -21,14 +21,14 @@ from netplan.bypass import (
 )
 from netplan.constants import MM_PER_M
 from netplan.errors import BadInputError
-from netplan.plan.rebuilt import Rebuilt
+from netplan.plan.resize_problem import ResizeProblem
 from netplan.rules import Rules, checked_rules
 
-__all__ = ["Resized", "SizeRow", "Wish", "required_mbar", "resize", "size_words"]
+__all__ = ["ResizeRequest", "Resized", "SizeRow", "required_mbar", "resize", "size_words"]
 
 
 @dataclass(frozen=True, slots=True)
-class Wish:
+class ResizeRequest:
     """What is to be different from the plan; None leaves it as planned.
 
     Parameters
@@ -95,14 +95,14 @@ class Resized:
 
     Parameters
     ----------
-    rebuilt : Rebuilt
+    problem : ResizeProblem
     rules : Rules
-        The plan's, with what was wished for.
+        The plan's, with what was asked for.
     air_temp_c : float
         Air temperature sized for [°C].
     case : FeedCase
     feeds : tuple of Feed
-        Bypasses, with the length wished for.
+        Bypasses, with the length asked for.
     answer : PartsAnswer
         The smallest sizes that hold together; no verdict when none do.
     in_use : tuple of (FeedSize or None)
@@ -111,7 +111,7 @@ class Resized:
         Every size of every bypass.
     """
 
-    rebuilt: Rebuilt
+    problem: ResizeProblem
     rules: Rules
     air_temp_c: float
     case: FeedCase
@@ -134,16 +134,16 @@ def size_words(size: FeedSize | None) -> str:
     return bore if size.parallel == 1 else f"{size.parallel} × {bore}"
 
 
-def resize(state: Rebuilt, wish: Wish, *, weather: bool = True) -> Resized:
+def resize(problem: ResizeProblem, request: ResizeRequest, *, weather: bool = True) -> Resized:
     """Size the bypasses of an option anew; stops, customers off and opened valves stay as planned.
 
     Every size is judged by the full solve: pressure at each meter inlet that must hold, velocity in each
-    hose. Inlets that must hold are those that the plan held, whatever minimum is wished for.
+    hose. Inlets that must hold are those that the plan held, whatever minimum is asked for.
 
     Parameters
     ----------
-    state : Rebuilt
-    wish : Wish
+    problem : ResizeProblem
+    request : ResizeRequest
     weather : bool
         Whether the coldest weather of every size is looked for too, which takes about ten solves a size.
 
@@ -152,14 +152,14 @@ def resize(state: Rebuilt, wish: Wish, *, weather: bool = True) -> Resized:
     BadInputError
         When the option has no bypass.
     """
-    if not state.planned:
-        raise BadInputError(f"option {state.option.rank} has no bypass or hose: there is nothing to size")
-    rules = _rules(state.rules, wish)
+    if not problem.planned:
+        raise BadInputError(f"option {problem.option.rank} has no bypass or hose: there is nothing to size")
+    rules = _rules(problem.rules, request)
     feeds = tuple(
-        size.feed if wish.hose_length_m is None else replace(size.feed, length_m=wish.hose_length_m)
-        for size in state.planned
+        size.feed if request.hose_length_m is None else replace(size.feed, length_m=request.hose_length_m)
+        for size in problem.planned
     )
-    case = state.case(rules, wish.air_temp_c)
+    case = problem.case(rules, request.air_temp_c)
     nowhere = np.zeros(0, dtype=np.int64)
     without = case.solve([], rules).pressure_pa_gauge
     # A part that has gas without its bypass is only weak: it may need none in warmer weather.
@@ -173,9 +173,9 @@ def resize(state: Rebuilt, wish: Wish, *, weather: bool = True) -> Resized:
         (None if feed is None else feed.size) if answer.verdict is not None else most
         for feed, most in zip(answer.feeds, widest, strict=True)
     )
-    near_c = state.air_temp_c if wish.air_temp_c is None else wish.air_temp_c
+    near_c = problem.air_temp_c if request.air_temp_c is None else request.air_temp_c
     return Resized(
-        rebuilt=state,
+        problem=problem,
         rules=rules,
         air_temp_c=near_c,
         case=case,
@@ -183,23 +183,23 @@ def resize(state: Rebuilt, wish: Wish, *, weather: bool = True) -> Resized:
         answer=answer,
         in_use=in_use,
         rows=tuple(
-            _rows(state, case, rules, in_use, place, feed, near_c=near_c if weather else None)
+            _rows(problem, case, rules, in_use, place, feed, near_c=near_c if weather else None)
             for place, feed in enumerate(feeds)
         ),
     )
 
 
-def _rules(rules: Rules, wish: Wish) -> Rules:
+def _rules(rules: Rules, request: ResizeRequest) -> Rules:
     values = rules.values()
-    if wish.bores_mm is not None:
-        values["bypass"] = {**values["bypass"], "bores_mm": sorted(set(wish.bores_mm))}
-    if wish.minimum_mbar is not None:
-        values["pressure"] = {**values["pressure"], "minimum_mbar": wish.minimum_mbar}
+    if request.bores_mm is not None:
+        values["bypass"] = {**values["bypass"], "bores_mm": sorted(set(request.bores_mm))}
+    if request.minimum_mbar is not None:
+        values["pressure"] = {**values["pressure"], "minimum_mbar": request.minimum_mbar}
     return checked_rules(values, "rules with what was asked for")
 
 
 def _rows(
-    state: Rebuilt,
+    problem: ResizeProblem,
     case: FeedCase,
     rules: Rules,
     in_use: Sequence[FeedSize | None],
@@ -216,7 +216,9 @@ def _rows(
         verdict, reason = case.judge(sizes, rules), judge.reason_against(sizes)
         figures = None if size is None else case.figures(sizes, verdict, rules)[len(before)]
         options = [(size_words(size), sizes)] if near_c is not None else []
-        coldest = [row.coldest_c for row in weather_window(case, state.loads, options, rules, near_c=near_c)]
+        coldest = [
+            row.coldest_c for row in weather_window(case, problem.loads, options, rules, near_c=near_c)
+        ]
         found.append(SizeRow(size, reason, figures, coldest[0] if coldest else None))
     return tuple(found)
 

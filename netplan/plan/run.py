@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import platform
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from functools import cache
 from importlib.metadata import version
@@ -15,6 +16,7 @@ from netplan.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.errors import NoPlanError
 from netplan.network.bulk import meanwhile
 from netplan.network.model import Network
+from netplan.network.pipe_lines import PipeLines
 from netplan.network.section import Section, work_section
 from netplan.network.vicinity import ReachesRimError
 from netplan.plan import model
@@ -23,14 +25,15 @@ from netplan.plan.lifting import lifted_orders
 from netplan.plan.naming import stop_id
 from netplan.plan.near import desks_for
 from netplan.plan.request import PlanRequest
-from netplan.plan.result import FlowPicture, PlanResult
+from netplan.plan.result import PlanResult
 from netplan.plan.search import gas_outlet_pa_gauge, look_up, rank
 from netplan.plan.steps import step_list
+from netplan.plan.writing.extent import extent_of
+from netplan.plan.writing.final_network import final_network
 from netplan.plan.writing.findings import findings_of, known_findings
 from netplan.plan.writing.option import option_of
 from netplan.plan.writing.orders import orders_in_words
-from netplan.plan.writing.picture import picture_of
-from netplan.plan.writing.solved import solved_of
+from netplan.plan.writing.state import StateSource, state_of
 from netplan.plan.writing.validity import validity_findings
 
 __all__ = ["CAUTION", "NOT_CHECKED", "PlanRequest", "make_plan"]
@@ -105,17 +108,19 @@ def _plan_on(
         raise
     work = tuple(model.WorkItem(main_id=p.main_id, from_m=p.from_m, to_m=p.to_m) for p in request.parts)
     options: list[model.Option] = []
-    pictures: list[FlowPicture] = []
+    sources: list[StateSource] = []
     for place in range(len(ranking.options)):
         tell(f"writing option {place + 1}")
         priced = ranking.options[place]
-        solved = solved_of(desk, priced)
-        option, feeds = option_of(desk, section, ranking, place, solved)
+        final = final_network(desk, priced)
+        option, feeds = option_of(desk, section, ranking, place, final)
         steps = step_list(
             option, conditions, request.rules, work=work, set_order=[stop_id(i) for i in priced.work.order]
         )
         options.append(option.model_copy(update={"steps": steps}))
-        pictures.append(picture_of(desk, priced, solved, feeds.ids))
+        # A solver that was made ready for it is let go: it is the largest thing there.
+        final = replace(final, prepared=None)
+        sources.append(StateSource(desk, options[-1], priced, final, feeds.ids))
     desk.require_unfelt()
     everything = whole.request.network
     section_there = work_section(everything, request.parts)
@@ -131,10 +136,12 @@ def _plan_on(
         findings=findings_of((*known, *whole.demand.findings), options),
         options=tuple(options),
     )
+    lines = PipeLines.of(request.network)
+    extent = extent_of(request.network, lines, work, options)
     return PlanResult(
         plan=plan,
         network=request.network,
-        pictures=tuple(pictures),
+        states=tuple(state_of(source, extent, lines) for source in sources),
         notes_in_doubt=_notes_in_doubt(desk, options),
     )
 

@@ -9,10 +9,10 @@ from typing import Any
 from pydantic import ValidationError
 
 from netplan.errors import BadInputError, quoted, shown
-from netplan.plan.model import SCHEMA_NAME, Plan
+from netplan.plan.model import SCHEMA_NAME, Option, Plan
 from netplan.textfiles import TooLargeError, text_of
 
-__all__ = ["plan_from_json", "plan_schema", "plan_to_json", "read_plan"]
+__all__ = ["option_of_rank", "plan_from_json", "plan_schema", "plan_to_json", "read_plan"]
 
 MOST_BYTES = 200_000_000
 """No plan is as large as this (own) [bytes]."""
@@ -87,3 +87,17 @@ def read_plan(folder: Path) -> Plan:
     except TooLargeError as error:
         raise BadInputError(f"{path}: {error}; give a plan folder of gas-netplan") from None
     return plan_from_json(text, str(path))
+
+
+def option_of_rank(plan: Plan, rank: int) -> Option:
+    """Return the option of a rank.
+
+    Raises
+    ------
+    BadInputError
+        When the plan has no such option.
+    """
+    for option in plan.options:
+        if option.rank == rank:
+            return option
+    raise BadInputError(f"--option {rank}: the plan has {len(plan.options)} options; choose one of them")

@@ -14,12 +14,13 @@ from netplan.cli import main
 from netplan.network.section import WorkPart
 from netplan.outputs.layers import plan_layers, read_plan_layers
 from netplan.outputs.layers import write_layers as write_layers_of_plan
-from netplan.plan.rebuilt import Rebuilt, rebuilt
 from netplan.plan.request import PlanRequest
-from netplan.plan.resizing import Wish, resize, size_words
+from netplan.plan.resize_problem import ResizeProblem, resize_problem
+from netplan.plan.resizing import ResizeRequest, resize, size_words
 from netplan.plan.result import PlanResult
 from netplan.plan.run import make_plan
 from netplan.plan.schema import plan_to_json, read_plan
+from netplan.planfile import read_state
 from netplan.readers import read_network, write_layers
 from netplan.rules import default_rules
 
@@ -100,8 +101,8 @@ def planned(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def state(planned: Path) -> Rebuilt:
-    return rebuilt(read_plan(planned), read_plan_layers(planned))
+def problem(planned: Path) -> ResizeProblem:
+    return resize_problem(read_plan(planned), read_state(read_plan_layers(planned), 1))
 
 
 def test_as_planned_gives_the_planned_size(
@@ -114,23 +115,23 @@ def test_as_planned_gives_the_planned_size(
     assert said.count(" holds") > 1
 
 
-def test_the_folder_alone_gives_the_planned_state_and_weather(planned: Path, state: Rebuilt) -> None:
-    found = state.case(state.rules).solve(state.planned, state.rules)
+def test_the_folder_alone_gives_the_planned_state_and_weather(planned: Path, problem: ResizeProblem) -> None:
+    found = problem.case(problem.rules).solve(problem.planned, problem.rules)
     nodes = read_plan_layers(planned)["nodes"].set_index("node").pressure_mbar
-    theirs = nodes.reindex(state.node).to_numpy(float)
+    theirs = nodes.reindex(problem.network.node).to_numpy(float)
     np.testing.assert_allclose(found.pressure_pa_gauge / 100.0, theirs, atol=1e-3)
-    as_planned = state.node_demand()
-    np.testing.assert_allclose(state.node_demand(state.air_temp_c), as_planned, rtol=1e-9, atol=1e-15)
-    said = {line.choice: line.coldest_air_temp_c for line in state.option.weather if line.feed == "B1"}
-    rows = resize(state, Wish()).rows[0]
+    as_planned = problem.node_demand()
+    np.testing.assert_allclose(problem.node_demand(problem.air_temp_c), as_planned, rtol=1e-9, atol=1e-15)
+    said = {line.choice: line.coldest_air_temp_c for line in problem.option.weather if line.feed == "B1"}
+    rows = resize(problem, ResizeRequest()).rows[0]
     coldest = {size_words(row.size): row.coldest_c for row in rows}
     assert said == {choice: coldest[choice] for choice in said}
     assert len(set(said.values())) > 3
 
 
-def _rank(state: Rebuilt, wish: Wish) -> float:
+def _rank(problem: ResizeProblem, request: ResizeRequest) -> float:
     """Return the place of the smallest size in the order they are tried in; endless when none holds."""
-    found = resize(state, wish, weather=False)
+    found = resize(problem, request, weather=False)
     if not found.holds:
         return np.inf
     words = [size_words(row.size) for row in found.rows[0]]
@@ -138,16 +139,16 @@ def _rank(state: Rebuilt, wish: Wish) -> float:
 
 
 @pytest.mark.parametrize(
-    "wishes",
+    "requests",
     [
-        [Wish(air_temp_c=t) for t in (15.0, 4.0, -4.0, -12.0)],
-        [Wish(hose_length_m=length) for length in (5.0, 60.0, 300.0)],
-        [Wish(minimum_mbar=least) for least in (15.0, 20.0, 22.0, 25.0)],
+        [ResizeRequest(air_temp_c=t) for t in (15.0, 4.0, -4.0, -12.0)],
+        [ResizeRequest(hose_length_m=length) for length in (5.0, 60.0, 300.0)],
+        [ResizeRequest(minimum_mbar=least) for least in (15.0, 20.0, 22.0, 25.0)],
     ],
     ids=["colder", "longer", "higher minimum"],
 )
-def test_harder_never_needs_a_smaller_size(state: Rebuilt, wishes: list[Wish]) -> None:
-    ranks = [_rank(state, wish) for wish in wishes]
+def test_harder_never_needs_a_smaller_size(problem: ResizeProblem, requests: list[ResizeRequest]) -> None:
+    ranks = [_rank(problem, request) for request in requests]
     assert ranks == sorted(ranks)
     assert ranks[-1] > ranks[0]
 
@@ -217,7 +218,7 @@ def test_reversed_flow_and_a_station_near_its_capacity_are_told(tmp_path: Path) 
     capacity = 90.0
     layers = _street({0.0: 500.0, 400.0: capacity}, {10.0: 40_000.0, 80.0: 500_000.0, 120.0: 500_000.0})
     result = _planned(tmp_path, layers, 40.0)
-    load = result.pictures[0].station_flow_m3h[1] / capacity
+    load = result.states[0].stations.flow_m3h[1] / capacity
     assert 0.9 < load < 1.0
     said = "\n".join(result.plan.options[0].warnings)
     assert f"station R2 gives {load:.0%} of its 90 m³/h" in said

@@ -18,6 +18,7 @@ from netplan.outputs.explained import explanation_lines
 from netplan.outputs.layers import read_plan_layers
 from netplan.plan.explaining import Formula, explain, figures_to_explain
 from netplan.plan.schema import read_plan
+from netplan.planfile import SolvedState, read_state
 from tests.sample_plan import sample_plan
 
 NUMBER = r"−?\d+(?:\.\d+)?(?:e−?\d+)?"
@@ -63,6 +64,11 @@ def _folder() -> tuple[Any, dict[str, Any], dict[str, Any]]:
     return read_plan(folder), read_plan_layers(folder), raw
 
 
+@cache
+def _state(rank: int = 1) -> SolvedState:
+    return read_state(_folder()[1], rank)
+
+
 def _every() -> list[tuple[str, int]]:
     plan, _, _ = _folder()
     found = [(row.name, option.rank) for option in plan.options for row in figures_to_explain(option)]
@@ -71,10 +77,10 @@ def _every() -> list[tuple[str, int]]:
 
 
 def test_every_figure_of_every_option_comes_out_as_the_plan_states_it() -> None:
-    plan, layers, raw = _folder()
+    plan, _, raw = _folder()
     seen = set()
     for figure, rank in _every():
-        found = explain(plan, layers, figure, rank)
+        found = explain(plan, _state(rank), figure)
         stated = _stated(raw, figure, rank)
         assert found.stated == pytest.approx(stated, abs=1e-9), (figure, rank)
         assert found.agrees, (figure, rank, found.result, stated)
@@ -88,10 +94,10 @@ def test_every_figure_of_every_option_comes_out_as_the_plan_states_it() -> None:
 
 
 def test_the_printed_arithmetic_done_again_gives_the_printed_values() -> None:
-    plan, layers, _ = _folder()
+    plan, _, _ = _folder()
     worked = 0
     for figure, rank in _every():
-        lines = explanation_lines(explain(plan, layers, figure, rank))
+        lines = explanation_lines(explain(plan, _state(rank), figure))
         for i, line in enumerate(lines):
             value = re.match(rf"  = ({NUMBER})(?: |$)", line)
             if value and lines[i - 1].startswith("  = "):
@@ -128,8 +134,8 @@ def _tables_add_up(lines: list[str], figure: str) -> None:
 
 
 def test_every_row_of_a_pressure_follows_from_the_row_before() -> None:
-    plan, layers, _ = _folder()
-    found = explain(plan, layers, "pressure:S2")
+    plan, _, _ = _folder()
+    found = explain(plan, _state(), "pressure:S2")
     lines = explanation_lines(found)
     head = next(k for k, line in enumerate(lines) if line.strip().startswith("way "))
     names = [cell.split("[")[0].strip() for cell in lines[head].split(" | ")]
@@ -171,34 +177,34 @@ def test_what_customers_draw_comes_out_as_the_layer_states_it() -> None:
     kept = rows[rows.effect == "kept"].head(1)
     for some in (kept, rows[rows.peak_kw.isna()].head(2), rows[rows.category == "industry"].head(2)):
         for ident, stated in zip(some.customer_id, some.demand_m3h, strict=True):
-            found = explain(plan, layers, f"demand:{ident}")
+            found = explain(plan, _state(), f"demand:{ident}")
             assert found.agrees, (ident, found.result, stated)
             assert found.result == pytest.approx(stated, rel=2e-6)
             kinds.add(found.sources[0].partition(":")[0])
     assert len(kinds) == 2
     with pytest.raises(BadInputError, match="no such customer"):
-        explain(plan, layers, "demand:nobody")
+        explain(plan, _state(), "demand:nobody")
 
 
 def test_a_changed_plan_is_told(tmp_path: Path) -> None:
-    plan, layers, _ = _folder()
+    plan, _, _ = _folder()
     stop = plan.options[0].stops[0]
     wrong = stop.model_copy(update={"pressure_mbar": stop.pressure_mbar + 0.01})
     option = plan.options[0].model_copy(update={"stops": (wrong, *plan.options[0].stops[1:])})
-    found = explain(plan.model_copy(update={"options": (option,)}), layers, f"pressure:{stop.id}")
+    found = explain(plan.model_copy(update={"options": (option,)}), _state(), f"pressure:{stop.id}")
     assert not found.agrees
     assert any("DIFFER" in line for line in explanation_lines(found))
 
 
 def test_an_operators_own_rule_is_said_to_be_so() -> None:
-    plan, layers, _ = _folder()
+    plan, _, _ = _folder()
     rules = json.loads(json.dumps(plan.rules, default=str))
     rules["crew"]["relights_per_hour"] = 10.0
     text = "\n".join(
-        explanation_lines(explain(plan.model_copy(update={"rules": rules}), layers, "relighting"))
+        explanation_lines(explain(plan.model_copy(update={"rules": rules}), _state(), "relighting"))
     )
     assert "rule crew.relights_per_hour, the operator's own" in text
-    shipped = "\n".join(explanation_lines(explain(plan, layers, "relighting")))
+    shipped = "\n".join(explanation_lines(explain(plan, _state(), "relighting")))
     assert "rule crew.relights_per_hour as shipped: [1/h] example" in shipped
 
 
@@ -250,16 +256,15 @@ def test_the_command_lists_and_explains(
 @pytest.mark.parametrize("seed", [0, 1, 5, 9, 13, 26])
 def test_feeds_of_every_kind_are_explained(seed: int) -> None:
     """Random towns: bypasses and hoses to stranded and weak parts; burdens of a few rounded elements."""
-    from netplan.outputs.layers import plan_layers
     from netplan.plan.run import make_plan
     from netplan.plan.schema import plan_from_json, plan_to_json
     from tests.feed_towns import town_request
 
     result = make_plan(town_request(seed))
-    plan, layers = plan_from_json(plan_to_json(result.plan), "town"), plan_layers(result)
+    plan, state = plan_from_json(plan_to_json(result.plan), "town"), result.states[0]
     titles = []
     for figure in figures_to_explain(plan.options[0]):
-        found = explain(plan, layers, figure.name)
+        found = explain(plan, state, figure.name)
         assert found.agrees, (figure.name, found.result, found.stated)
         # A hundredth of the figure is far more than rounding may take of any of them.
         assert abs(found.result - found.stated) <= 0.01 * abs(found.stated)

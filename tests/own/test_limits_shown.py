@@ -20,9 +20,9 @@ from netplan.outputs.papers.pack import _bypass
 from netplan.outputs.papers.pack_data import network_part
 from netplan.outputs.resized import print_resized
 from netplan.outputs.summary import print_summary
-from netplan.plan.rebuilt import rebuilt
 from netplan.plan.request import PlanRequest
-from netplan.plan.resizing import Wish, resize
+from netplan.plan.resize_problem import resize_problem
+from netplan.plan.resizing import ResizeRequest, resize
 from netplan.plan.result import PlanResult
 from netplan.plan.run import make_plan
 from netplan.readers import read_network, write_layers
@@ -77,16 +77,16 @@ def test_what_does_not_hold_reads_apart_from_what_does(
 ) -> None:
     """The hose holds to 4.1 °C and not at 4.0 °C: both read 39 °F."""
     plan = planned.plan
-    state = rebuilt(plan, plan_layers(planned))
+    problem = resize_problem(plan, planned.states[0])
     assert plan.options[0].bypasses[0].minimum_air_temp_c == 4.1
-    found = resize(state, Wish(air_temp_c=4.0))
+    found = resize(problem, ResizeRequest(air_temp_c=4.0))
     assert not found.holds
     said = _printed(print_resized, found, units=units)
     sign = units.kind("temperature").sign
     assert f"no size of the list holds at {fails} {sign}" in said
     row = next(line for line in said.splitlines() if re.match(r"\s*(0\.98 in|25\.0 mm)", line))
     assert f" {holds} " in row
-    assert resize(state, Wish(air_temp_c=4.1), weather=False).holds
+    assert resize(problem, ResizeRequest(air_temp_c=4.1), weather=False).holds
     assert f"holds to {holds} {sign} air" in _printed(print_summary, plan, units=units)
 
 

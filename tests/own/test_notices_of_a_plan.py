@@ -25,7 +25,7 @@ def _standby_for_somebody_affected() -> PlanResult:
     affected = tuple(customer.id for customer in option.customers)
     fallback = tuple(f.model_copy(update={"standby": (*f.standby, *affected)}) for f in option.fallback)
     options = (option.model_copy(update={"fallback": fallback}), *result.plan.options[1:])
-    return PlanResult(result.plan.model_copy(update={"options": options}), result.network, result.pictures)
+    return PlanResult(result.plan.model_copy(update={"options": options}), result.network, result.states)
 
 
 def test_nobody_stands_on_the_list_twice() -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -14,13 +13,18 @@ import shapely
 
 from netplan.errors import BadInputError
 from netplan.network.build import build_network
-from netplan.outputs.layers import extent as extent_module
+from netplan.network.model import Network
+from netplan.network.pipe_lines import PipeLines
+from netplan.network.section import WorkPart
 from netplan.outputs.layers import plan_layers, read_plan_layers, write_layers
-from netplan.outputs.layers.cuts import PipeLines
+from netplan.plan.result import PlanResult
 from netplan.plan.run import PlanRequest, make_plan
+from netplan.plan.writing import extent as extent_module
+from netplan.planfile import PieceState
 from netplan.rules import read_rules
 from tests.fuzz.districts import district
 from tests.hamlet import SCALE, hamlet
+from tests.networks import build, customer, main, service, station
 from tests.plans import hamlet_result, without_base
 
 
@@ -68,15 +72,15 @@ def test_ends_of_pieces_are_their_nodes(layers: dict[str, gpd.GeoDataFrame]) -> 
 
 def test_state_can_be_rebuilt_from_the_layers(layers: dict[str, gpd.GeoDataFrame]) -> None:
     result = hamlet_result()
-    picture = result.pictures[0]
+    state = result.states[0]
     nodes = layers["nodes"][layers["nodes"]["option"] == 1]
-    assert nodes["demand_m3h"].sum() == pytest.approx(picture.node_demand_m3h.sum())
+    assert nodes["demand_m3h"].sum() == pytest.approx(state.customers.demand_m3h.sum())
     bypass = layers["bypasses"].iloc[0]
     assert {bypass["from_node"], bypass["to_node"]} <= set(nodes["node"])
     assert bypass["bore_mm"] == 51.0
     assert bypass["loss_coefficient"] == 6.0
     pipes = layers["pipes"][layers["pipes"]["option"] == 1]
-    assert pipes["flow_m3h"].sum() == pytest.approx(picture.flow_m3h[picture.pipe >= 0].sum())
+    assert pipes["flow_m3h"].sum() == pytest.approx(state.pipes.flow_m3h.sum())
     assert set(pipes["state"]) == {"live", "isolated", "fed"}
 
 
@@ -104,19 +108,33 @@ def test_chainages_turn_into_places() -> None:
         assert expected.distance(shapely.Point(place)) < 1e-6
 
 
+def _planned(network: Network) -> PlanResult:
+    """Plan 6 m of the close of the hamlet, or of a network like it."""
+    part = WorkPart("M-TAIL", 37.0, 43.0)
+    return make_plan(PlanRequest(network, (part,), read_rules(None), options=2, weather=False))
+
+
 def test_large_network_is_cut_to_the_surroundings(monkeypatch: pytest.MonkeyPatch) -> None:
-    result = hamlet_result()
+    whole = _planned(hamlet()).states[0]
+    assert whole.left_out == ""
     monkeypatch.setattr(extent_module, "WHOLE_NETWORK_PIECES", 10)
-    monkeypatch.setattr(extent_module, "SURROUNDINGS_M", 120.0)
+    monkeypatch.setattr(extent_module, "SURROUNDINGS_M", 40.0)
+    result = _planned(hamlet())
     cut = plan_layers(result)
-    whole = len(result.pictures[0].pipe)
     drawn = cut["pipes"][cut["pipes"]["option"] == 1]
-    assert 0 < len(drawn) < whole / 2
-    assert {"isolated", "fed"} <= set(drawn["state"])
+    assert 0 < len(drawn) < len(whole.pipes) / 2
+    assert "isolated" in set(drawn["state"])
+    changed = whole.pipes.state != PieceState.LIVE
+    assert set(drawn["state"]) == {PieceState(code).word for code in whole.pipes.state[changed]} | {"live"}
     nodes = cut["nodes"][cut["nodes"]["option"] == 1]
     assert set(drawn["from_node"]) | set(drawn["to_node"]) <= set(nodes["node"])
     note = cut["conditions"].set_index("name").loc["left_out", "value"]
     assert "left out" in note
+    named = {row.id for row in result.plan.options[0].customers}
+    customers = cut["customers"][cut["customers"]["option"] == 1]
+    assert named <= set(customers["customer_id"])
+    assert len(customers) < len(whole.customers)
+    assert all(state.left_out == note for state in result.states)
 
 
 def test_without_a_base_map_there_is_none(layers: dict[str, gpd.GeoDataFrame]) -> None:
@@ -156,16 +174,25 @@ def test_layers_of_an_older_plan_are_refused_in_one_line(
 
 
 def test_mains_of_another_system_are_never_stranded() -> None:
-    result = hamlet_result()
-    network = result.network
-    other = np.zeros(len(network.pipes), np.int16)
-    other[7] = 1
-    pipes = replace(network.pipes, system=other)
-    two = replace(network, pipes=pipes, systems=("LP", "MP"))
-    layer = plan_layers(replace(result, network=two))["pipes"]
-    assert set(layer.loc[layer["pipe_id"] == "M-V4", "state"]) == {"other system"}
-    assert set(layer.loc[layer["pipe_id"] == "M-V4", "system"]) == {"MP"}
-    assert "other system" not in set(layer.loc[layer["pipe_id"] != "M-V4", "state"])
+    # A medium-pressure main without a station of its own lies beside the street of the work.
+    network = build(
+        strict=False,
+        mains=[
+            main("M1", (0, 0), (200, 0), od_mm=125.0, system="LP"),
+            main("MP", (0, 3), (200, 3), od_mm=125.0, system="MP"),
+        ],
+        services=[service("S1", (30, 0), (30, 8)), service("S2", (150, 0), (150, 8))],
+        customers=[customer("C1", (30, 8), service_id="S1"), customer("C2", (150, 8), service_id="S2")],
+        regulators=[station("R1", (0, 0), outlet_mbar=30.0, max_outlet_mbar=60.0, system="LP")],
+    )
+    assert network.systems == ("LP", "MP")
+    part = WorkPart("M1", 80.0, 86.0)
+    request = PlanRequest(network, (part,), read_rules(None), options=1, weather=False, feeds_allowed=False)
+    layer = plan_layers(make_plan(request))["pipes"]
+    other = layer["system"] == "MP"
+    assert set(layer.loc[other, "state"]) == {"other system"}
+    assert set(layer.loc[other, "pipe_id"]) == {"MP"}
+    assert set(layer.loc[~other, "state"]) == {"live", "isolated"}
 
 
 def test_a_station_off_the_mains_shifts_no_flow_to_others() -> None:

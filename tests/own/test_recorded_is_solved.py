@@ -45,9 +45,10 @@ def test_each_material_has_its_roughness() -> None:
 
 
 def _before_mbar(made: PlanResult, at: tuple[float, float]) -> float:
-    before = made.pictures[0].node_before_mbar
-    assert before is not None
-    return float(before[node_at(made.network, at)])
+    nodes = made.states[0].nodes
+    found = nodes.pressure_before_mbar[nodes.node == node_at(made.network, at)]
+    assert len(found) == 1
+    return float(found[0])
 
 
 def test_a_station_holds_its_pressure_where_it_senses() -> None:

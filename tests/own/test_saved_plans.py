@@ -14,8 +14,9 @@ from netplan.outputs.choices import Choices
 from netplan.outputs.folder import write_deliverables_again
 from netplan.outputs.layers import read_plan_layers
 from netplan.plan.explaining import explain, figures_to_explain
-from netplan.plan.rebuilt import rebuilt
+from netplan.plan.resize_problem import resize_problem
 from netplan.plan.schema import plan_to_json, read_plan
+from netplan.planfile import read_state
 
 PLANS = sorted(path for path in (Path(__file__).parent / "plans").iterdir() if path.is_dir())
 
@@ -57,16 +58,21 @@ def _what_changed(old: Any, new: Any, where: str = "plan") -> list[str]:
 def test_a_saved_plan_is_solved_and_explained_again(folder: Path) -> None:
     plan, layers = read_plan(folder), read_plan_layers(folder)
     for option in plan.options:
-        state = rebuilt(plan, layers, option.rank)
+        state = read_state(layers, option.rank)
+        problem = resize_problem(plan, state)
         # No feed in these plans: the planned demand solved anew gives the pressures of the layer.
-        solved = state.case(state.rules).solve([], state.rules).pressure_pa_gauge / 100.0
-        nodes = layers["nodes"][layers["nodes"].option == option.rank].set_index("node").reindex(state.node)
+        solved = problem.case(problem.rules).solve([], problem.rules).pressure_pa_gauge / 100.0
+        nodes = (
+            layers["nodes"][layers["nodes"].option == option.rank]
+            .set_index("node")
+            .reindex(problem.network.node)
+        )
         held = nodes.pressure_mbar.to_numpy(float)
         both = np.isfinite(held) & np.isfinite(solved)
         assert both.sum() > 50
         assert np.abs(held - solved)[both].max() < 1e-4
         for figure in figures_to_explain(option):
-            found = explain(plan, layers, figure.name, option.rank)
+            found = explain(plan, state, figure.name)
             assert found.agrees, figure.name
 
 

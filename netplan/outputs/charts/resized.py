@@ -86,7 +86,7 @@ def _weather(found: Resized, place: int, folder: Path, units: Figures) -> tuple[
         for size in sizes_in_order(found.feeds[place], found.rules, shown.parallel)
     ]
     air = sorted({*WEATHER_C, found.air_temp_c})
-    curves = pressure_by_weather(found.case, found.rebuilt.loads, options, air, found.rules)
+    curves = pressure_by_weather(found.case, found.problem.loads, options, air, found.rules)
     required = required_mbar(found.rules) * PA_PER_MBAR
     minimum = found.rules.pressure.minimum_mbar * PA_PER_MBAR
     chart = weather_chart(
@@ -100,22 +100,22 @@ def _path(found: Resized, folder: Path, units: Figures) -> tuple[Path, ...]:
     verdict = found.case.judge(sizes, found.rules)
     if verdict.least_inlet < 0 or not math.isfinite(verdict.least_pa_gauge):
         return ()
-    state, network = found.rebuilt, found.case.solver.network
+    problem, network = found.problem, found.case.solver.network
     inlet = verdict.least_inlet
-    node = int(state.inlets[inlet])
+    node = int(problem.inlets[inlet])
     whole = network.with_links(network.links.joined_with(feed_links(sizes, found.rules)))
     way = worst_path(whole, verdict.state, node)
     at = {int(n): float(d) for n, d in zip(way.node, way.distance_m, strict=True)}
-    names = [(int(n), name) for n, name in zip(network.station_node, state.station_id, strict=True)]
+    names = [(int(n), name) for n, name in zip(network.station_node, problem.station_id, strict=True)]
     names += [(feed.to_node, feed.label) for feed in found.feeds]
-    names.append((node, state.inlet_customer[inlet]))
+    names.append((node, problem.inlet_customer[inlet]))
     marks = [PathMark(at[n], name) for n, name in names if n in at]
     title = "Pressure on the way to the worst customer"
-    if found.air_temp_c != state.air_temp_c:
-        title += f" (before: as planned for {units.temperature(state.air_temp_c)})"
+    if found.air_temp_c != problem.air_temp_c:
+        title += f" (before: as planned for {units.temperature(problem.air_temp_c)})"
     chart = path_chart(
         way.distance_m,
-        state.before_pa_gauge[way.node],
+        problem.network.before_pa_gauge[way.node],
         verdict.state.pressure_pa_gauge[way.node],
         found.rules.pressure.minimum_mbar * PA_PER_MBAR,
         required_mbar(found.rules) * PA_PER_MBAR,

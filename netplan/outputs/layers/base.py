@@ -7,8 +7,8 @@ import pandas as pd
 import shapely
 
 from netplan.network.model import Network
-from netplan.outputs.layers.extent import Extent
 from netplan.plan.model import Plan
+from netplan.plan.writing.extent import Extent
 
 __all__ = ["BASE_LAYERS", "base_rows", "condition_rows"]
 
@@ -34,8 +34,8 @@ def base_rows(network: Network, extent: Extent) -> dict[str, gpd.GeoDataFrame]:
     return layers
 
 
-def condition_rows(plan: Plan, extent: Extent) -> pd.DataFrame:
-    """Return what the states were solved for, as name, value and unit."""
+def condition_rows(plan: Plan) -> pd.DataFrame:
+    """Return what the states were solved for, as name, value and unit; the states say what they leave out."""
     conditions, gas, pressure = plan.conditions, plan.rules.get("gas", {}), plan.rules.get("pressure", {})
     rows = [
         ("caution", plan.caution, ""),
@@ -51,7 +51,6 @@ def condition_rows(plan: Plan, extent: Extent) -> pd.DataFrame:
         ("margin_mbar", pressure.get("margin_mbar", ""), "mbar"),
         ("length_scale", plan.network.length_scale, "planar over true length"),
         ("note", conditions.note, ""),
-        ("left_out", extent.note, ""),
     ]
     return pd.DataFrame(
         [(name, str(value), unit) for name, value, unit in rows], columns=["name", "value", "unit"]

@@ -5,12 +5,12 @@ from __future__ import annotations
 import geopandas as gpd
 import pandas as pd
 
+from netplan.network.pipe_lines import PipeLines
 from netplan.outputs.layers.base import base_rows, condition_rows
-from netplan.outputs.layers.cuts import PipeLines
-from netplan.outputs.layers.extent import Extent, extent_of
-from netplan.outputs.layers.state import bypass_rows, customer_rows, node_rows, pipe_rows, station_rows
 from netplan.outputs.layers.works import Places, work_rows, works_of
 from netplan.plan.result import PlanResult
+from netplan.plan.writing.extent import extent_of
+from netplan.planfile import write_state
 
 __all__ = ["plan_layers"]
 
@@ -37,30 +37,17 @@ def plan_layers(result: PlanResult) -> dict[str, gpd.GeoDataFrame]:
     network, plan = result.network, result.plan
     lines = PipeLines.of(network)
     places = Places(network, lines)
-    extent = extent_of(result, lines)
     of_options: dict[str, list[gpd.GeoDataFrame]] = {}
-    for index in range(len(plan.options)):
-        for name, rows in _option_layers(result, index, lines, places, extent).items():
+    for option, state in zip(plan.options, result.states, strict=True):
+        written = write_state(state, network.crs)
+        left_out = written.pop("conditions")  # of every option the same
+        for name, rows in (works_of(option, places) | written).items():
             of_options.setdefault(name, []).append(rows)
     layers = {"work": work_rows(plan, places)}
     layers |= {name: _stack(parts) for name, parts in of_options.items()}
-    layers |= base_rows(network, extent)
-    layers["conditions"] = condition_rows(plan, extent)
+    layers |= base_rows(network, extent_of(network, lines, plan.work, plan.options))
+    layers["conditions"] = pd.concat([condition_rows(plan), left_out], ignore_index=True)
     return layers
-
-
-def _option_layers(
-    result: PlanResult, index: int, lines: PipeLines, places: Places, extent: Extent
-) -> dict[str, gpd.GeoDataFrame]:
-    network, option, picture = result.network, result.plan.options[index], result.pictures[index]
-    drawn = extent.pieces(picture)
-    return works_of(option, places) | {
-        "bypasses": bypass_rows(network, option, picture),
-        "customers": customer_rows(network, option, picture, extent),
-        "pipes": pipe_rows(network, lines, option.rank, picture, extent),
-        "nodes": node_rows(network, option.rank, picture, drawn),
-        "stations": station_rows(network, option.rank, picture),
-    }
 
 
 def _stack(parts: list[gpd.GeoDataFrame]) -> gpd.GeoDataFrame:

@@ -11,7 +11,7 @@ import shapely
 
 from netplan.isolation import DEARER
 from netplan.network.model import Network
-from netplan.outputs.layers.cuts import PipeLines
+from netplan.network.pipe_lines import PipeLines
 from netplan.plan.model import Fallback, Option, Plan
 
 __all__ = ["Places", "in_doubt_rows", "work_rows", "works_of"]

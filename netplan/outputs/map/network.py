@@ -11,10 +11,9 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.outputs.figures import Figures
-from netplan.outputs.layers.state import OTHER_SYSTEM
 from netplan.outputs.map.popups import pipe_popup
 from netplan.outputs.map.shapes import LON_LAT, lines_of, rings_of
-from netplan.plan.result import PieceState
+from netplan.planfile import PieceState
 
 __all__ = ["base_of", "network_of", "pieces_of"]
 
@@ -120,7 +119,7 @@ def network_of(layers: Mapping[str, gpd.GeoDataFrame]) -> dict[str, Any]:
     """Return the whole network lightly: mains in three widths, and services near the work."""
     pipes = layers["pipes"]
     pipes = pipes[(pipes["option"] == pipes["option"].min()) & (pipes["length_m"] > 0)]
-    pipes = pipes[pipes["state"] != OTHER_SYSTEM]
+    pipes = pipes[pipes["state"] != PieceState.OTHER_SYSTEM.word]
     mains, services = pipes[pipes["layer"] == "mains"], pipes[pipes["layer"] == "services"]
     size = np.searchsorted(_MAIN_CLASSES_MM, mains["od_mm"].to_numpy(float))
     near = services.cx[slice(*_district(layers)[::2]), slice(*_district(layers)[1::2])]
@@ -138,14 +137,14 @@ def pieces_of(
     pipes = pipes[pipes["option"] == option]
     x_low, y_low, x_high, y_high = _district(layers)
     found: dict[str, list[dict[str, Any]]] = {}
-    for state in (*(state.word for state in PieceState), OTHER_SYSTEM):
-        rows = pipes[pipes["state"] == state]
-        if state in (PieceState.LIVE.word, OTHER_SYSTEM):
+    for state in PieceState:
+        rows = pipes[pipes["state"] == state.word]
+        if state in (PieceState.LIVE, PieceState.OTHER_SYSTEM):
             rows = rows[(rows["layer"] == "mains") & (rows["length_m"] > 0)].cx[x_low:x_high, y_low:y_high]
         rows = rows.reset_index(drop=True)
         lines = lines_of(rows)
         records = rows.drop(columns="geometry").to_dict("records")
-        found[state] = [
+        found[state.word] = [
             {
                 "line": line,
                 "main": record["layer"] == "mains",

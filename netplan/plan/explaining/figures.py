@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from netplan.errors import BadInputError
 from netplan.plan.explaining.drawn import explain_demand
-from netplan.plan.explaining.folder import Folder, open_folder
 from netplan.plan.explaining.hoses import explain_drop, explain_flow, explain_velocity
 from netplan.plan.explaining.lost import explain_gas, explain_methane, explain_purge
 from netplan.plan.explaining.money import explain_burden, explain_relighting
 from netplan.plan.explaining.pressure import explain_pressure
+from netplan.plan.explaining.recorded_option import recorded_option
 from netplan.plan.explaining.sheet import Explanation
 from netplan.plan.model import Option, Plan
-from netplan.plan.rebuilt import rebuilt
+from netplan.planfile import SolvedState
 
 __all__ = ["FigureName", "explain", "figures_to_explain"]
 
@@ -79,33 +77,33 @@ def figures_to_explain(option: Option) -> tuple[FigureName, ...]:
     return tuple(rows)
 
 
-def explain(plan: Plan, layers: Mapping[str, Any], figure: str, rank: int = 1) -> Explanation:
+def explain(plan: Plan, state: SolvedState, figure: str) -> Explanation:
     """Explain one figure of an option from its plan folder alone.
 
     Parameters
     ----------
     plan : Plan
         As read from plan.json.
-    layers : mapping of str to table
-        Layers of plan.gpkg.
+    state : SolvedState
+        The option's, as read from plan.gpkg.
     figure : str
         One of `figures_to_explain`; ``pressure:`` also takes the id of a kept
         customer, ``demand:`` that of any.
-    rank : int
-        Rank of the option.
 
     Raises
     ------
     BadInputError
         When there is no such option or figure, or the folder lacks what it is explained from.
     """
-    folder: Folder = open_folder(plan, layers, rank)
+    recorded = recorded_option(plan, state)
     kind, colon, ident = figure.partition(":")
-    if not colon and kind in {row.name for row in figures_to_explain(folder.option)}:
-        return _WHOLE[kind](folder)
+    if not colon and kind in {row.name for row in figures_to_explain(recorded.option)}:
+        return _WHOLE[kind](recorded)
     if colon and kind == "demand":
-        return explain_demand(folder, ident, rebuilt(plan, layers, rank))
+        return explain_demand(recorded, ident)
     if colon and kind in _OF_ONE:
-        return _OF_ONE[kind](folder, ident)
-    known = ", ".join(row.name for row in figures_to_explain(folder.option))
-    raise BadInputError(f"{figure[:60]}: option {rank} has no such figure; choose one of {known}")
+        return _OF_ONE[kind](recorded, ident)
+    known = ", ".join(row.name for row in figures_to_explain(recorded.option))
+    raise BadInputError(
+        f"{figure[:60]}: option {recorded.option.rank} has no such figure; choose one of {known}"
+    )

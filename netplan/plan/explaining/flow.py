@@ -9,7 +9,7 @@ import numpy as np
 from netplan.constants import GRAVITY_M_PER_S2
 from netplan.hydraulics import friction_factor
 from netplan.hydraulics.friction import LAMINAR_UP_TO_REYNOLDS, TURBULENT_FROM_REYNOLDS
-from netplan.plan.explaining.folder import Folder
+from netplan.plan.explaining.recorded_option import RecordedOption
 from netplan.plan.explaining.sheet import Sheet
 
 __all__ = ["AIR", "FLOW_SOURCES", "friction", "friction_words", "give_gas", "give_heights"]
@@ -18,12 +18,12 @@ AIR = "conventional value of the standard atmosphere (source standard_atmosphere
 FLOW_SOURCES = ("colebrook", "moody", "iso_6976", "wilke")
 
 
-def give_gas(sheet: Sheet, folder: Folder) -> None:
+def give_gas(sheet: Sheet, recorded: RecordedOption) -> None:
     """Write down density, p/ρ and viscosity of the gas, and the air pressure."""
-    gas = folder.conditions.properties()
-    name = folder.rules.gas.name or "the rules' composition"
+    gas = recorded.conditions.properties()
+    name = recorded.rules.gas.name or "the rules' composition"
     of = f"{name}, rule gas.name or gas.composition"
-    ground = f"{folder.rules.gas.ground_temp_c:g} °C (rule gas.ground_temp_c)"
+    ground = f"{recorded.rules.gas.ground_temp_c:g} °C (rule gas.ground_temp_c)"
     sheet.given(
         "rho",
         gas.density_kg_per_m3_std,
@@ -41,17 +41,17 @@ def give_gas(sheet: Sheet, folder: Folder) -> None:
     sheet.given(
         "mu", gas.viscosity_pa_s, "Pa s", f"dynamic viscosity at {ground}", "sources viscosity_library, wilke"
     )
-    sheet.given("air", folder.conditions.atmospheric_pressure_pa_abs, "Pa absolute", "air pressure", AIR)
+    sheet.given("air", recorded.conditions.atmospheric_pressure_pa_abs, "Pa absolute", "air pressure", AIR)
 
 
-def give_heights(sheet: Sheet, folder: Folder) -> float:
+def give_heights(sheet: Sheet, recorded: RecordedOption) -> float:
     """Write down what heights need and return the height the air pressure is given at [m]."""
-    heights = [folder.node_value(node, "height_m") for node in folder.stations.node]
+    heights = [recorded.height_m(int(node)) for node in recorded.state.stations.node]
     datum = next((height for height in heights if math.isfinite(height)), 0.0)
     sheet.given("g", GRAVITY_M_PER_S2, "m/s²", "gravity", "source standard_gravity")
     sheet.given(
         "e_air",
-        folder.conditions.air_pressure_per_density(),
+        recorded.conditions.air_pressure_per_density(),
         "J/kg",
         "pressure over density of the air outside, at ground temperature",
         "molar gas constant (source si), molar mass of dry air (source iso_6976)",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
@@ -13,7 +13,13 @@ from netplan.constants import MM_PER_M
 from netplan.errors import BadInputError
 from netplan.graph.components import component_labels
 from netplan.plan.explaining.flow import FLOW_SOURCES, friction, friction_words, give_gas, give_heights
-from netplan.plan.explaining.folder import OPEN, Folder, one_place, rule_bore_mm, rule_origin, source_line
+from netplan.plan.explaining.recorded_option import (
+    RecordedOption,
+    one_place,
+    rule_bore_mm,
+    rule_origin,
+    source_line,
+)
 from netplan.plan.explaining.sheet import Explanation, Sheet, Table, read
 from netplan.plan.model import Bypass
 
@@ -24,12 +30,14 @@ _DROP_DIGIT: Final = 0.5e-3
 _VELOCITY_DIGIT: Final = 0.5e-2
 
 
-def _bypass(folder: Folder, ident: str) -> tuple[Bypass, Any]:
-    for bypass in folder.option.bypasses:
+def _bypass(recorded: RecordedOption, ident: str) -> tuple[Bypass, int]:
+    """Return a bypass as the plan states it, and its row among the feeds of the state."""
+    for bypass in recorded.option.bypasses:
         if bypass.id == ident:
-            rows = folder.bypasses[folder.bypasses.bypass_id == ident]
-            return bypass, next(rows.itertuples())
-    raise BadInputError(f"{ident}: option {folder.option.rank} has no such bypass or hose; list its figures")
+            return bypass, recorded.state.feeds.bypass_id.find(ident)
+    raise BadInputError(
+        f"{ident}: option {recorded.option.rank} has no such bypass or hose; list its figures"
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,23 +48,21 @@ class _Part:
     alone: bool
 
 
-def _part_fed(folder: Folder, row: Any) -> _Part:
-    pipes = folder.pipes[folder.pipes.state.isin(OPEN)]
-    nodes = np.unique(
-        np.concatenate([pipes.from_node, pipes.to_node, [row.from_node, row.to_node]]).astype(np.int64)
-    )
-    a, b = (np.searchsorted(nodes, pipes[end].to_numpy(np.int64)) for end in ("from_node", "to_node"))
-    label, _ = component_labels(len(nodes), a, b)
-    mine = label[np.searchsorted(nodes, int(row.to_node))]
-    inside = frozenset(nodes[label == mine].tolist())
-    stations = {int(node) for node in folder.stations.node}
-    others = folder.bypasses[folder.bypasses.bypass_id != row.bypass_id]
-    ends = {int(n) for end in ("from_node", "to_node") for n in others[end]}
-    alone = int(row.from_node) not in inside and not (inside & (stations | ends))
+def _part_fed(recorded: RecordedOption, row: int) -> _Part:
+    pipes, feeds = recorded.state.pipes, recorded.state.feeds
+    a, b = pipes.from_node[pipes.is_open], pipes.to_node[pipes.is_open]
+    start, end = int(feeds.from_node[row]), int(feeds.to_node[row])
+    nodes = np.unique(np.concatenate([a, b, [start, end]]))
+    label, _ = component_labels(len(nodes), np.searchsorted(nodes, a), np.searchsorted(nodes, b))
+    inside = frozenset(nodes[label == label[np.searchsorted(nodes, end)]].tolist())
+    stations = set(recorded.state.stations.node.tolist())
+    others = np.arange(len(feeds)) != row
+    ends = {*feeds.from_node[others].tolist(), *feeds.to_node[others].tolist()}
+    alone = start not in inside and not (inside & (stations | ends))
     return _Part(inside, alone)
 
 
-def explain_flow(folder: Folder, ident: str) -> Explanation:
+def explain_flow(recorded: RecordedOption, ident: str) -> Explanation:
     """Explain what a bypass carries: what its part draws, or the balance at its far end.
 
     Raises
@@ -64,15 +70,15 @@ def explain_flow(folder: Folder, ident: str) -> Explanation:
     BadInputError
         When the option has no such bypass.
     """
-    bypass, row = _bypass(folder, ident)
-    part = _part_fed(folder, row)
+    bypass, row = _bypass(recorded, ident)
+    part = _part_fed(recorded, row)
     sheet = Sheet()
     note = "Demand is at the worst hour of the window, with all margins of the planning rules."
     if part.alone:
-        result = _by_customers(sheet, folder, part)
+        result = _by_customers(sheet, recorded, part)
         title = f"Flow of {ident}: what the customers it alone feeds draw"
     else:
-        result = _by_balance(sheet, folder, row)
+        result = _by_balance(sheet, recorded, row)
         title = f"Flow of {ident}: balance at its far end, where other gas arrives too"
         note += " The other flows are those of the solved network."
     return Explanation(
@@ -82,54 +88,50 @@ def explain_flow(folder: Folder, ident: str) -> Explanation:
         result=result,
         unit="m³/h at 15 °C, 101.325 kPa",
         stated=bypass.flow_m3h,
-        where=f"{folder.place}, bypasses {ident}, flow_m3h",
+        where=f"{recorded.place}, bypasses {ident}, flow_m3h",
         within=_FLOW_DIGIT,
         notes=(note,),
         sources=tuple(source_line(key) for key in ("gas_profiles", "gas_profile_hours")),
     )
 
 
-def _by_customers(sheet: Sheet, folder: Folder, part: _Part) -> float:
-    rows = []
-    for customer in folder.customers.itertuples():
-        if customer.effect == "off" or not isinstance(customer.nodes, str) or not customer.nodes:
-            continue
-        ways = [int(node) for node in customer.nodes.split(";")]
-        inside = sum(node in part.nodes for node in ways)
-        if inside and customer.demand_m3h > 0.0:
-            rows.append((str(customer.customer_id), float(customer.demand_m3h), inside, len(ways)))
+def _by_customers(sheet: Sheet, recorded: RecordedOption, part: _Part) -> float:
+    customers = recorded.state.customers
+    ways, owner = np.diff(customers.drawn_start), customers.drawn_by()
+    inside = np.bincount(
+        owner, weights=np.isin(customers.drawn_node, list(part.nodes)), minlength=len(customers)
+    )
+    rows = np.flatnonzero(~customers.is_off & (inside > 0.0) & (customers.demand_m3h > 0.0))
     columns = [
-        read("customer", "", (row[0] for row in rows)),
-        read("q", "m³/h", (row[1] for row in rows), "demand, layer customers, demand_m3h"),
-        read("s", "", (float(row[2]) for row in rows), "services in this part"),
-        read("n", "", (float(row[3]) for row in rows), "services in use"),
+        read("customer", "", customers.customer_id.take(rows)),
+        read("q", "m³/h", customers.demand_m3h[rows].tolist(), "demand, layer customers, demand_m3h"),
+        read("s", "", inside[rows].tolist(), "services in this part"),
+        read("n", "", ways[rows].astype(float).tolist(), "services in use"),
     ]
     columns.append(sheet.column("draw", "q * s / n", "m³/h", columns, "drawn from this part"))
     sheet.table(Table("Customers of the part", "layer customers of plan.gpkg", tuple(columns)))
     return sheet.sum("Q", columns[-1], "m³/h at 15 °C, 101.325 kPa", "all of it comes through the bypass")
 
 
-def _by_balance(sheet: Sheet, folder: Folder, row: Any) -> float:
-    place = one_place(folder)
-    at = place[int(row.to_node)]
+def _by_balance(sheet: Sheet, recorded: RecordedOption, row: int) -> float:
+    place = one_place(recorded)
+    pipes, feeds, nodes = recorded.state.pipes, recorded.state.feeds, recorded.state.nodes
+    at = place[int(feeds.to_node[row])]
     names, flows = [], []
-    for pipe in folder.pipes[folder.pipes.state.isin(OPEN)].itertuples():
-        one, other = place[int(pipe.from_node)], place[int(pipe.to_node)]
+    for pipe in np.flatnonzero(pipes.is_open).tolist():
+        one, other = place[int(pipes.from_node[pipe])], place[int(pipes.to_node[pipe])]
         if one != other and at in (one, other):
-            names.append(f"{pipe.layer} {pipe.pipe_id} {pipe.from_m:.3f}–{pipe.to_m:.3f} m")
-            flows.append(float(pipe.flow_m3h) * (1.0 if one == at else -1.0))
-    for other_hose in folder.bypasses.itertuples():
-        if other_hose.bypass_id != row.bypass_id and at in (
-            place[int(other_hose.from_node)],
-            place[int(other_hose.to_node)],
-        ):
-            sign = 1.0 if place[int(other_hose.from_node)] == at else -1.0
-            names.append(f"bypass {other_hose.bypass_id}")
-            flows.append(float(other_hose.flow_m3h) * sign)
-    for node in folder.nodes.itertuples():
-        if place.get(int(node.node)) == at and node.demand_m3h > 0.0:
-            names.append(f"drawn at node {node.node}")
-            flows.append(float(node.demand_m3h))
+            names.append(f"{pipes.name(pipe)} {pipes.from_m[pipe]:.3f}–{pipes.to_m[pipe]:.3f} m")
+            flows.append(float(pipes.flow_m3h[pipe]) * (1.0 if one == at else -1.0))
+    for hose in range(len(feeds)):
+        one, other = place[int(feeds.from_node[hose])], place[int(feeds.to_node[hose])]
+        if hose != row and at in (one, other):
+            names.append(f"bypass {feeds.bypass_id[hose]}")
+            flows.append(float(feeds.flow_m3h[hose]) * (1.0 if one == at else -1.0))
+    for node, demand_m3h in zip(nodes.node.tolist(), nodes.demand_m3h.tolist(), strict=True):
+        if place[node] == at and demand_m3h > 0.0:
+            names.append(f"drawn at node {node}")
+            flows.append(demand_m3h)
     columns = [
         read("what", "", names),
         read("out", "m³/h", flows, "leaving the place the bypass ends at; below zero: arriving"),
@@ -138,17 +140,18 @@ def _by_balance(sheet: Sheet, folder: Folder, row: Any) -> float:
     return sheet.sum("Q", columns[-1], "m³/h at 15 °C, 101.325 kPa", "the bypass brings what leaves")
 
 
-def _give_hose(sheet: Sheet, folder: Folder, bypass: Bypass, row: Any) -> None:
-    give_gas(sheet, folder)
-    datum = give_heights(sheet, folder)
-    for name, node in (("h_1", int(row.from_node)), ("h_2", int(row.to_node))):
-        height = folder.node_value(node, "height_m")
+def _give_hose(sheet: Sheet, recorded: RecordedOption, bypass: Bypass, row: int) -> None:
+    give_gas(sheet, recorded)
+    datum = give_heights(sheet, recorded)
+    feeds = recorded.state.feeds
+    for name, node in (("h_1", int(feeds.from_node[row])), ("h_2", int(feeds.to_node[row]))):
+        height = recorded.height_m(node)
         known = datum if math.isnan(height) else height
         sheet.given(name, known, "m", "height of an end of the hose", f"layer nodes, node {node}")
-    where = f"{folder.place}, bypasses {bypass.id}"
+    where = f"{recorded.place}, bypasses {bypass.id}"
     sheet.given("Q", bypass.flow_m3h, "m³/h", "flow at 15 °C, 101.325 kPa", f"{where}, flow_m3h")
     sheet.given("n", float(bypass.parallel), "", "hoses side by side", f"{where}, parallel")
-    sheet.given("d", rule_bore_mm(folder, bypass.bore_mm) / MM_PER_M, "m", "bore", f"{where}, bore_mm")
+    sheet.given("d", rule_bore_mm(recorded, bypass.bore_mm) / MM_PER_M, "m", "bore", f"{where}, bore_mm")
     sheet.given(
         "p_1",
         bypass.pressure_from_mbar,
@@ -160,15 +163,15 @@ def _give_hose(sheet: Sheet, folder: Folder, bypass: Bypass, row: Any) -> None:
     sheet.work("m", "rho * Q / 3600 / n", "kg/s", "mass flow of one hose")
 
 
-def explain_velocity(folder: Folder, ident: str) -> Explanation:
+def explain_velocity(recorded: RecordedOption, ident: str) -> Explanation:
     """Explain the velocity in a bypass."""
-    bypass, row = _bypass(folder, ident)
+    bypass, row = _bypass(recorded, ident)
     sheet = Sheet()
-    _give_hose(sheet, folder, bypass, row)
+    _give_hose(sheet, recorded, bypass, row)
     sheet.work("A", "pi / 4 * d**2", "m²", "area of the bore")
     sheet.work("rho_1", "P_1 / e", "kg/m³", "density at the pressure where gas enters")
     result = sheet.work("v", "m / (rho_1 * A)", "m/s", "actual")
-    limit = folder.rules.bypass.velocity_max_m_s
+    limit = recorded.rules.bypass.velocity_max_m_s
     return Explanation(
         figure=f"velocity:{ident}",
         title=f"Velocity of the gas in {ident}",
@@ -176,37 +179,41 @@ def explain_velocity(folder: Folder, ident: str) -> Explanation:
         result=result,
         unit="m/s",
         stated=bypass.velocity_m_s,
-        where=f"{folder.place}, bypasses {ident}, velocity_m_s",
+        where=f"{recorded.place}, bypasses {ident}, velocity_m_s",
         within=_VELOCITY_DIGIT,
-        notes=(f"Allowed: {limit:g} m/s ({rule_origin(folder.rules, 'bypass.velocity_max_m_s')}).",),
+        notes=(f"Allowed: {limit:g} m/s ({rule_origin(recorded.rules, 'bypass.velocity_max_m_s')}).",),
         sources=(source_line("iso_6976"), source_line("iso_13443")),
     )
 
 
-def explain_drop(folder: Folder, ident: str) -> Explanation:
+def explain_drop(recorded: RecordedOption, ident: str) -> Explanation:
     """Explain the pressure lost in a bypass."""
-    bypass, row = _bypass(folder, ident)
-    rules = folder.rules.bypass
+    bypass, row = _bypass(recorded, ident)
+    rules = recorded.rules.bypass
     sheet = Sheet()
-    _give_hose(sheet, folder, bypass, row)
-    where = f"{folder.place}, bypasses {ident}"
+    _give_hose(sheet, recorded, bypass, row)
+    where = f"{recorded.place}, bypasses {ident}"
     sheet.given("L", bypass.length_m, "m", "length", f"{where}, length_m")
     sheet.given(
-        "k", rules.roughness_mm / MM_PER_M, "m", "roughness", rule_origin(folder.rules, "bypass.roughness_mm")
+        "k",
+        rules.roughness_mm / MM_PER_M,
+        "m",
+        "roughness",
+        rule_origin(recorded.rules, "bypass.roughness_mm"),
     )
     sheet.given(
         "K_0",
         rules.loss_coefficient,
         "",
         "bends and tappings",
-        rule_origin(folder.rules, "bypass.loss_coefficient"),
+        rule_origin(recorded.rules, "bypass.loss_coefficient"),
     )
     sheet.given(
         "d_t",
         rules.tapping_bore_mm / MM_PER_M,
         "m",
         "bore of the tapped outlets",
-        rule_origin(folder.rules, "bypass.tapping_bore_mm"),
+        rule_origin(recorded.rules, "bypass.tapping_bore_mm"),
     )
     sheet.given("c", TAPPINGS * TAPPING_LOSS, "", "two tappings of 1.5 each", "source tapping_loss")
     sheet.work("K", "K_0 + c * max((d / d_t)**4 - 1, 0)", "", "on the velocity head in the hose")

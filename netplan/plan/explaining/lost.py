@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
 
 from netplan.constants import (
     ATMOSPHERE_PA_ABS,
@@ -13,14 +16,17 @@ from netplan.constants import (
     STANDARD_TEMPERATURE_K,
     ZERO_CELSIUS_K,
 )
-from netplan.plan.explaining.folder import Folder, rule_origin, source_line
 from netplan.plan.explaining.pressure import live_node
+from netplan.plan.explaining.recorded_option import RecordedOption, rule_origin, source_line
 from netplan.plan.explaining.sheet import Explanation, Sheet, Table, read
+from netplan.planfile import PieceState
 from netplan.reference.gas import METRIC_STANDARD
 from netplan.reference.gas.components import components
 from netplan.reference.purge import purge_figure
 
 __all__ = ["explain_gas", "explain_methane", "explain_purge"]
+
+Ints = NDArray[np.int64]
 
 _VOLUME_DIGIT: Final = 0.5e-6
 _PRINTED: Final = 2e-7
@@ -39,18 +45,18 @@ class _Length:
     pressure_mbar: float
 
 
-def explain_gas(folder: Folder) -> Explanation:
+def explain_gas(recorded: RecordedOption) -> Explanation:
     """Explain the gas lost: line content of the zones and of the gaps of double stops, and the purge."""
     sheet = Sheet()
-    result = _total(sheet, folder)
+    result = _total(sheet, recorded)
     return Explanation(
         figure="gas",
         title="Gas lost: line content and purge",
         parts=tuple(sheet.parts),
         result=result,
         unit="m³ at 15 °C, 101.325 kPa",
-        stated=folder.option.vent.total_m3,
-        where=f"{folder.place}, vent, total_m3",
+        stated=recorded.option.vent.total_m3,
+        where=f"{recorded.place}, vent, total_m3",
         within=_VOLUME_DIGIT + _PRINTED,
         notes=(
             "Let-by of the stops while they are in is an allowance apart, no part of the total.",
@@ -60,16 +66,16 @@ def explain_gas(folder: Folder) -> Explanation:
     )
 
 
-def explain_methane(folder: Folder) -> Explanation:
+def explain_methane(recorded: RecordedOption) -> Explanation:
     """Explain the carbon dioxide equivalent of the gas lost."""
     sheet = Sheet()
-    gas = folder.gas
+    gas = recorded.gas
     sheet.given(
         "V",
-        folder.option.vent.total_m3,
+        recorded.option.vent.total_m3,
         "m³ at 15 °C, 101.325 kPa",
         "gas lost",
-        f"{folder.place}, vent, total_m3: explain gas",
+        f"{recorded.place}, vent, total_m3: explain gas",
     )
     density = gas.density_kg_per_m3_at(METRIC_STANDARD)
     of = "table components.csv (source iso_6976)"
@@ -81,14 +87,14 @@ def explain_methane(folder: Folder) -> Explanation:
     sheet.given("M_CH4", components()["methane"].molar_mass_kg_per_mol, "kg/mol", "molar mass of methane", of)
     sheet.given(
         "GWP",
-        folder.rules.purge.gwp_methane,
+        recorded.rules.purge.gwp_methane,
         "kg CO2e/kg",
-        folder.option.vent.gwp or "warming potential",
-        rule_origin(folder.rules, "purge.gwp_methane"),
+        recorded.option.vent.gwp or "warming potential",
+        rule_origin(recorded.rules, "purge.gwp_methane"),
     )
     sheet.work("n", "V * rho / M", "mol", "all gas")
     methane = sheet.work(
-        "m_CH4", "n * x * M_CH4", "kg", f"methane; the plan says {folder.option.vent.methane_kg} kg"
+        "m_CH4", "n * x * M_CH4", "kg", f"methane; the plan says {recorded.option.vent.methane_kg} kg"
     )
     result = sheet.work("CO2e", "m_CH4 * GWP", "kg CO2e")
     del methane
@@ -98,21 +104,23 @@ def explain_methane(folder: Folder) -> Explanation:
         parts=tuple(sheet.parts),
         result=result,
         unit="kg CO2e",
-        stated=folder.option.vent.co2e_kg,
-        where=f"{folder.place}, vent, co2e_kg",
-        within=0.5e-3 + 0.5e-6 * folder.rules.purge.gwp_methane,
+        stated=recorded.option.vent.co2e_kg,
+        where=f"{recorded.place}, vent, co2e_kg",
+        within=0.5e-3 + 0.5e-6 * recorded.rules.purge.gwp_methane,
         notes=("The planning rules choose the potential; other published ones stand in vent, co2e_by_gwp.",),
         sources=(source_line("iso_6976"), source_line("gwp_ar5")),
     )
 
 
-def _total(sheet: Sheet, folder: Folder) -> float:
-    kelvin = ZERO_CELSIUS_K + folder.rules.gas.ground_temp_c
-    gas = folder.gas
+def _total(sheet: Sheet, recorded: RecordedOption) -> float:
+    kelvin = ZERO_CELSIUS_K + recorded.rules.gas.ground_temp_c
+    gas = recorded.gas
     of = "table components.csv (source iso_6976)"
     sheet.given("p_ref", ATMOSPHERE_PA_ABS, "Pa absolute", "air pressure, and reference", "source iso_13443")
     sheet.given("T_ref", STANDARD_TEMPERATURE_K, "K", "reference temperature, 15 °C", "source iso_13443")
-    sheet.given("T", kelvin, "K", "temperature in the ground", rule_origin(folder.rules, "gas.ground_temp_c"))
+    sheet.given(
+        "T", kelvin, "K", "temperature in the ground", rule_origin(recorded.rules, "gas.ground_temp_c")
+    )
     sheet.given(
         "Z_ref", gas.compressibility(STANDARD_TEMPERATURE_K, ATMOSPHERE_PA_ABS), "", "Z at reference", of
     )
@@ -120,12 +128,12 @@ def _total(sheet: Sheet, folder: Folder) -> float:
     sheet.given("z", shrink, "", "1 − Z in the ground at p_ref; it grows with the pressure", of)
     sheet.given(
         "n_in",
-        folder.rules.purge.volumes_in,
+        recorded.rules.purge.volumes_in,
         "",
         "volumes fed in",
-        rule_origin(folder.rules, "purge.volumes_in"),
+        rule_origin(recorded.rules, "purge.volumes_in"),
     )
-    lengths = [*_zone(folder), *_gaps(folder)]
+    lengths = [*_zone(recorded), *_gaps(recorded)]
     columns = [
         read("pipe", "", (row.name for row in lengths)),
         read("from", "m", (row.from_m for row in lengths)),
@@ -154,38 +162,39 @@ def _total(sheet: Sheet, folder: Folder) -> float:
         Table(title, "layers pipes and nodes of plan.gpkg; gaps: rule method.assembly", tuple(columns))
     )
     sheet.sum(
-        "content", columns[-2], "m³", f"line content; the plan says {folder.option.vent.line_content_m3}"
+        "content", columns[-2], "m³", f"line content; the plan says {recorded.option.vent.line_content_m3}"
     )
     sheet.sum("flat", columns[-1], "m³", "of it at air pressure: what has to be pushed out")
     sheet.work(
         "purge",
         "(n_in - 1) * flat",
         "m³",
-        f"let go while gas comes back; the plan says {folder.option.vent.purge_m3}",
+        f"let go while gas comes back; the plan says {recorded.option.vent.purge_m3}",
     )
     return sheet.work("total", "content + purge", "m³")
 
 
-def _zone(folder: Folder) -> list[_Length]:
-    found = []
-    for row in folder.pipes[folder.pipes.state == "isolated"].itertuples():
-        own = folder.pipes[(folder.pipes.layer == row.layer) & (folder.pipes.pipe_id == row.pipe_id)]
-        before = _before(folder, own, row.from_m, row.to_m)
-        found.append(
-            _Length(f"{row.layer} {row.pipe_id}", row.from_m, row.to_m, row.length_m, row.bore_mm, before)
-        )
+def _zone(recorded: RecordedOption) -> list[_Length]:
+    found, pipes = [], recorded.state.pipes
+    for row in np.flatnonzero(pipes.state == PieceState.ISOLATED).tolist():
+        own = pipes.rows_of(pipes.pipe_id[row], is_main=bool(pipes.is_main[row]))
+        from_m, to_m = float(pipes.from_m[row]), float(pipes.to_m[row])
+        length_m, bore_mm = float(pipes.length_m[row]), float(pipes.bore_mm[row])
+        before = _before(recorded, own, from_m, to_m)
+        found.append(_Length(pipes.name(row), from_m, to_m, length_m, bore_mm, before))
     return found
 
 
-def _before(folder: Folder, own: Any, from_m: float, to_m: float) -> float:
+def _before(recorded: RecordedOption, own: Ints, from_m: float, to_m: float) -> float:
     """Return the mean pressure before the stops at the ends of the piece a length belongs to [mbar gauge].
 
     A stop's own nodes had no pressure before: the next node that had one counts.
     """
     places: dict[float, float] = {}
-    for row in own.itertuples():
-        for at, node in ((row.from_m, row.from_node), (row.to_m, row.to_node)):
-            pressure = folder.node_value(int(node), "pressure_before_mbar")
+    pipes = recorded.state.pipes
+    for row in own.tolist():
+        for at, node in ((pipes.from_m[row], pipes.from_node[row]), (pipes.to_m[row], pipes.to_node[row])):
+            pressure = recorded.pressure_before_mbar(int(node))
             if math.isfinite(pressure):
                 places[float(at)] = pressure
     low = [at for at in places if at <= from_m + 1e-9]
@@ -194,38 +203,39 @@ def _before(folder: Folder, own: Any, from_m: float, to_m: float) -> float:
     return sum(ends) / len(ends) if ends else 0.0
 
 
-def _gaps(folder: Folder) -> list[_Length]:
-    found = []
-    for stop in folder.option.stops:
-        method = next((m for m in folder.rules.method if m.name == stop.method), None)
+def _gaps(recorded: RecordedOption) -> list[_Length]:
+    found, pipes = [], recorded.state.pipes
+    for stop in recorded.option.stops:
+        method = next((m for m in recorded.rules.method if m.name == stop.method), None)
         offsets = [] if method is None else [p.offset_m for p in method.assembly if p.role == "barrier"]
         if len(offsets) < 2:
             continue
-        own = folder.pipes[(folder.pipes.layer == "mains") & (folder.pipes.pipe_id == stop.main_id)]
-        node = live_node(folder, stop, was_there=True)
-        pressure = folder.node_value(node, "pressure_before_mbar") if node >= 0 else 0.0
+        own = pipes.rows_of(stop.main_id, is_main=True)
+        node = live_node(recorded, stop, was_there=True)
+        pressure = recorded.pressure_before_mbar(node) if node >= 0 else 0.0
         gap = max(offsets) - min(offsets)
         away = gap if stop.work_side == "from" else -gap
         ends = sorted((stop.chainage_m, stop.chainage_m + away))
         # Across a record boundary the second barrier lies on the next main: this one ends before.
-        low, high = (min(max(at, 0.0), float(own.to_m.max())) for at in ends)
-        bore = float(own.bore_mm.iloc[0])
+        low, high = (min(max(at, 0.0), float(pipes.to_m[own].max())) for at in ends)
+        bore = float(pipes.bore_mm[own[0]])
         pressure = 0.0 if math.isnan(pressure) else pressure
         found.append(_Length(f"gap of {stop.id}, {stop.main_id}", low, high, gap, bore, pressure))
     return found
 
 
-def explain_purge(folder: Folder) -> Explanation:
+def explain_purge(recorded: RecordedOption) -> Explanation:
     """Explain the least velocity of the purge."""
     sheet = Sheet()
-    rows = folder.pipes[(folder.pipes.state == "isolated") & (folder.pipes.layer == "mains")]
-    widest = rows.iloc[int(rows.bore_mm.to_numpy().argmax())]
+    pipes = recorded.state.pipes
+    rows = np.flatnonzero((pipes.state == PieceState.ISOLATED) & pipes.is_main)
+    widest = int(rows[pipes.bore_mm[rows].argmax()])
     sheet.given(
         "d",
-        float(widest.bore_mm) / MM_PER_M,
+        float(pipes.bore_mm[widest]) / MM_PER_M,
         "m",
         "widest bore of the zone",
-        f"layer pipes, {widest.pipe_id}, bore_mm",
+        f"layer pipes, {pipes.pipe_id[widest]}, bore_mm",
     )
     sheet.given("g", GRAVITY_M_PER_S2, "m/s²", "gravity", "source standard_gravity")
     for name, key in (("v_0", "least_velocity_m_s"), ("c", "froude")):
@@ -243,8 +253,8 @@ def explain_purge(folder: Folder) -> Explanation:
         parts=tuple(sheet.parts),
         result=result,
         unit="m/s",
-        stated=float(folder.option.purge.least_velocity_m_s or 0.0),
-        where=f"{folder.place}, purge, least_velocity_m_s",
+        stated=float(recorded.option.purge.least_velocity_m_s or 0.0),
+        where=f"{recorded.place}, purge, least_velocity_m_s",
         within=1e-3,
         notes=("Holds for natural gas only; hydrogen-rich gas is purged through inert gas.",),
         sources=(source_line("purge_velocity"),),

@@ -8,8 +8,9 @@ import numpy as np
 
 from netplan.constants import ATMOSPHERE_PA_ABS, PA_PER_MBAR, ZERO_CELSIUS_K
 from netplan.customers import RelightOrder, relight_order
-from netplan.plan.explaining.folder import Folder, rule_origin, source_line
+from netplan.plan.explaining.recorded_option import RecordedOption, rule_origin, source_line
 from netplan.plan.explaining.sheet import Explanation, Sheet, Table, read
+from netplan.planfile import PieceState
 from netplan.reference.gas import METRIC_STANDARD
 
 __all__ = ["explain_burden", "explain_relighting"]
@@ -17,15 +18,15 @@ __all__ = ["explain_burden", "explain_relighting"]
 _HALF_MINOR: Final = 0.005
 
 
-def explain_burden(folder: Folder) -> Explanation:
+def explain_burden(recorded: RecordedOption) -> Explanation:
     """Explain the burden: stops, interruption, feeds and gas."""
     sheet = Sheet()
-    option = folder.option
+    option = recorded.option
     money = option.currency
-    _stops(sheet, folder)
-    _interruption(sheet, folder)
-    _feeds(sheet, folder)
-    elements = _gas(sheet, folder)
+    _stops(sheet, recorded)
+    _interruption(sheet, recorded)
+    _feeds(sheet, recorded)
+    elements = _gas(sheet, recorded)
     result = sheet.work("burden", "stops + interruption + feeds + gas", money)
     parts = option.burden_parts
     stated = (
@@ -39,7 +40,7 @@ def explain_burden(folder: Folder) -> Explanation:
         result=result,
         unit=money,
         stated=option.burden,
-        where=f"{folder.place}, burden",
+        where=f"{recorded.place}, burden",
         within=_HALF_MINOR * (elements + 2 * len(option.bypasses) + 1),
         notes=(
             stated,
@@ -51,9 +52,9 @@ def explain_burden(folder: Folder) -> Explanation:
     )
 
 
-def _stops(sheet: Sheet, folder: Folder) -> None:
-    methods = {method.name: method for method in folder.rules.method}
-    stops = folder.option.stops
+def _stops(sheet: Sheet, recorded: RecordedOption) -> None:
+    methods = {method.name: method for method in recorded.rules.method}
+    stops = recorded.option.stops
     columns = [
         read("stop", "", (f"{s.id} {s.method}" for s in stops)),
         read("base", "", (methods[s.method].price for s in stops), "rule method price"),
@@ -69,15 +70,17 @@ def _stops(sheet: Sheet, folder: Folder) -> None:
     columns.append(sheet.column("price", "base + per_mm * OD + surface", "", columns))
     origin = "plan.json, stops; rules [[method]] of plan.json"
     sheet.table(Table("Stops", origin, tuple(columns)))
-    sheet.sum("stops", columns[-1], folder.option.currency)
+    sheet.sum("stops", columns[-1], recorded.option.currency)
 
 
-def _queue(folder: Folder) -> tuple[list[str], RelightOrder, list[float]]:
-    off = folder.customers[folder.customers.effect == "off"].sort_values("customer_id")
-    rates = [float(getattr(folder.rules.price.off_per_hour, word)) for word in off.category]
+def _queue(recorded: RecordedOption) -> tuple[list[str], RelightOrder, list[float]]:
+    customers = recorded.state.customers
+    off = np.flatnonzero(customers.is_off)
+    off = off[np.argsort(customers.customer_id.numpy()[off], kind="stable")]
+    rates = [float(getattr(recorded.rules.price.off_per_hour, word)) for word in customers.category.take(off)]
 
     def texts(name: str) -> list[str]:
-        return [value if isinstance(value, str) else "" for value in off[name]]
+        return list(getattr(customers, name).take(off))
 
     queue = relight_order(
         texts("customer_id"),
@@ -86,25 +89,25 @@ def _queue(folder: Folder) -> tuple[list[str], RelightOrder, list[float]]:
         texts("number"),
         texts("postcode"),
         texts("priority"),
-        off.meters.to_numpy(np.int64),
+        customers.meters[off],
         rates,
     )
     return texts("customer_id"), queue, rates
 
 
-def _interruption(sheet: Sheet, folder: Folder) -> None:
-    ids, queue, rates = _queue(folder)
+def _interruption(sheet: Sheet, recorded: RecordedOption) -> None:
+    ids, queue, rates = _queue(recorded)
     order = queue.order.tolist()
     behind = np.cumsum(queue.meters).tolist()
     sheet.given(
-        "hours", folder.plan.conditions.hours, "h", "window without gas", "plan.json, conditions, hours"
+        "hours", recorded.plan.conditions.hours, "h", "window without gas", "plan.json, conditions, hours"
     )
     sheet.given(
         "pace",
-        folder.rules.crew.relights_per_hour,
+        recorded.rules.crew.relights_per_hour,
         "1/h",
         "meters relit in an hour",
-        rule_origin(folder.rules, "crew.relights_per_hour"),
+        rule_origin(recorded.rules, "crew.relights_per_hour"),
     )
     columns = [
         read("customer", "", (ids[row] for row in order)),
@@ -118,11 +121,11 @@ def _interruption(sheet: Sheet, folder: Folder) -> None:
     sheet.table(
         Table("Customers off, in the order they are relit", "layer customers of plan.gpkg", tuple(columns))
     )
-    sheet.sum("interruption", columns[-1], folder.option.currency)
+    sheet.sum("interruption", columns[-1], recorded.option.currency)
 
 
-def _feeds(sheet: Sheet, folder: Folder) -> None:
-    price, bypasses = folder.rules.price, folder.option.bypasses
+def _feeds(sheet: Sheet, recorded: RecordedOption) -> None:
+    price, bypasses = recorded.rules.price, recorded.option.bypasses
     columns = [
         read("feed", "", (b.id for b in bypasses)),
         read("n", "", (float(b.parallel) for b in bypasses), "plan.json, parallel"),
@@ -137,20 +140,20 @@ def _feeds(sheet: Sheet, folder: Folder) -> None:
     ]
     columns.append(sheet.column("price", "n * (fixed + per_m * L)", "", columns))
     sheet.table(Table("Bypasses and hoses", "plan.json, bypasses", tuple(columns)))
-    sheet.sum("hoses", columns[-1], folder.option.currency)
-    valves = folder.option.opened_valves
+    sheet.sum("hoses", columns[-1], recorded.option.currency)
+    valves = recorded.option.opened_valves
     sheet.given("n_valves", float(len(valves)), "", "opened valves", "plan.json, opened_valves")
-    sheet.given("valve", price.open_valve, "", "opening one", rule_origin(folder.rules, "price.open_valve"))
-    sheet.work("feeds", "hoses + n_valves * valve", folder.option.currency)
+    sheet.given("valve", price.open_valve, "", "opening one", rule_origin(recorded.rules, "price.open_valve"))
+    sheet.work("feeds", "hoses + n_valves * valve", recorded.option.currency)
 
 
-def _gas(sheet: Sheet, folder: Folder) -> int:
-    rules, gas = folder.rules, folder.gas
-    known = folder.plan.conditions.gas_outlet_mbar
-    outlet = float(folder.stations.outlet_mbar.max()) if known is None else known
+def _gas(sheet: Sheet, recorded: RecordedOption) -> int:
+    rules, gas = recorded.rules, recorded.gas
+    known = recorded.plan.conditions.gas_outlet_mbar
+    outlet = float(recorded.state.stations.outlet_mbar.max()) if known is None else known
     kelvin = ZERO_CELSIUS_K + rules.gas.ground_temp_c
     dense = gas.density_kg_per_m3(kelvin, outlet * PA_PER_MBAR + ATMOSPHERE_PA_ABS)
-    zones = folder.option.zones
+    zones = recorded.option.zones
     columns = [
         read("zone", "", (f"zone {k + 1}" for k in range(len(zones)))),
         read("G", "m³", (zone.internal_volume_m3 for zone in zones), "plan.json, internal_volume_m3"),
@@ -175,15 +178,15 @@ def _gas(sheet: Sheet, folder: Folder) -> int:
     sheet.given(
         "per_m3", rules.price.gas_per_m3, "1/m³", "price of gas", rule_origin(rules, "price.gas_per_m3")
     )
-    sheet.work("gas", "volume * rho_g / rho * n_in * per_m3", folder.option.currency)
-    isolated = folder.pipes[folder.pipes.state == "isolated"]
+    sheet.work("gas", "volume * rho_g / rho * n_in * per_m3", recorded.option.currency)
+    isolated = int((recorded.state.pipes.state == PieceState.ISOLATED).sum())
     # Each isolated length, and what the work and each stop cut it into.
-    return len(isolated) + len(folder.option.stops) + len(folder.plan.work)
+    return isolated + len(recorded.option.stops) + len(recorded.plan.work)
 
 
-def explain_relighting(folder: Folder) -> Explanation:
+def explain_relighting(recorded: RecordedOption) -> Explanation:
     """Explain how long relighting takes: the steps of the work order count on it."""
-    ids, queue, _ = _queue(folder)
+    ids, queue, _ = _queue(recorded)
     sheet = Sheet()
     columns = [
         read("customer", "", (ids[row] for row in queue.order.tolist())),
@@ -195,13 +198,13 @@ def explain_relighting(folder: Folder) -> Explanation:
     sheet.sum("count", columns[-1], "meters")
     sheet.given(
         "pace",
-        folder.rules.crew.relights_per_hour,
+        recorded.rules.crew.relights_per_hour,
         "1/h",
         "meters relit in an hour",
-        rule_origin(folder.rules, "crew.relights_per_hour"),
+        rule_origin(recorded.rules, "crew.relights_per_hour"),
     )
     result = sheet.work("time", "count / pace * 60", "min")
-    stated, rounds = _stated_minutes(folder)
+    stated, rounds = _stated_minutes(recorded)
     return Explanation(
         figure="relighting",
         title="Time the crew needs to relight everybody who is off",
@@ -209,16 +212,16 @@ def explain_relighting(folder: Folder) -> Explanation:
         result=result,
         unit="min",
         stated=stated,
-        where=f"{folder.place}, steps of stage relight, minutes together",
+        where=f"{recorded.place}, steps of stage relight, minutes together",
         within=0.05 * max(rounds, 1),
         notes=(
             "Priority customers first, then the dearest to wait, then as a person walks.",
-            f"Doors that do not open take a second visit: {rule_origin(folder.rules, 'crew.no_access')}.",
+            f"Doors that do not open take a second visit: {rule_origin(recorded.rules, 'crew.no_access')}.",
         ),
         sources=(source_line("example"), source_line("own")),
     )
 
 
-def _stated_minutes(folder: Folder) -> tuple[float, int]:
-    rounds = [step.minutes for step in folder.option.steps if step.stage == "relight" and step.minutes]
+def _stated_minutes(recorded: RecordedOption) -> tuple[float, int]:
+    rounds = [step.minutes for step in recorded.option.steps if step.stage == "relight" and step.minutes]
     return sum(rounds), len(rounds)

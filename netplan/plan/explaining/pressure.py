@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from netplan.bypass import feed_loss_coefficient
 from netplan.constants import MM_PER_M
 from netplan.errors import BadInputError
 from netplan.plan.explaining.flow import FLOW_SOURCES, friction, friction_words, give_gas, give_heights
-from netplan.plan.explaining.folder import OPEN, Folder, one_place, rule_bore_mm, source_line
+from netplan.plan.explaining.recorded_option import RecordedOption, one_place, rule_bore_mm, source_line
 from netplan.plan.explaining.sheet import Explanation, Sheet, Table, read
 from netplan.plan.model import Stop
 
@@ -43,34 +42,35 @@ class _Leg:
     end: int
 
 
-def live_node(folder: Folder, stop: Stop, *, was_there: bool = False) -> int:
+def live_node(recorded: RecordedOption, stop: Stop, *, was_there: bool = False) -> int:
     """Return the node on the live side of a stop that its pressure is stated at; -1 without one.
 
     It is that of the barrier nearest the work; the first one outward on the stop's main that was there before
     the stops where `was_there`.
     """
-    own = folder.pipes[(folder.pipes.layer == "mains") & (folder.pipes.pipe_id == stop.main_id)]
-    at = stop.chainage_m
+    pipes = recorded.state.pipes
+    own = pipes.rows_of(stop.main_id, is_main=True)
     if stop.work_side == "from":
-        rows = own[own.to_m >= at - 1e-3].sort_values(["from_m", "to_m"])
-        ends = [int(n) for row in rows.itertuples() for n in (row.from_node, row.to_node)]
-        places = [float(m) for row in rows.itertuples() for m in (row.from_m, row.to_m)]
-        outward = [n for n, m in zip(ends, places, strict=True) if m >= at - 1e-3]
+        sign, near_m, far_m, near, far = 1.0, pipes.from_m, pipes.to_m, pipes.from_node, pipes.to_node
     else:
-        rows = own[own.from_m <= at + 1e-3].sort_values(["to_m", "from_m"], ascending=False)
-        ends = [int(n) for row in rows.itertuples() for n in (row.to_node, row.from_node)]
-        places = [float(m) for row in rows.itertuples() for m in (row.to_m, row.from_m)]
-        outward = [n for n, m in zip(ends, places, strict=True) if m <= at + 1e-3]
+        sign, near_m, far_m, near, far = -1.0, -pipes.to_m, -pipes.from_m, pipes.to_node, pipes.from_node
+    at = sign * stop.chainage_m - 1e-3
+    outward = [
+        int(node)
+        for row in own[np.lexsort((far_m[own], near_m[own]))].tolist()
+        for node, place in ((near[row], near_m[row]), (far[row], far_m[row]))
+        if place >= at
+    ]
     known = [
         node
         for node in outward
-        if math.isfinite(folder.node_value(node, "pressure_mbar"))
-        and (not was_there or math.isfinite(folder.node_value(node, "pressure_before_mbar")))
+        if math.isfinite(recorded.pressure_mbar(node))
+        and (not was_there or math.isfinite(recorded.pressure_before_mbar(node)))
     ]
     return known[0] if known else -1
 
 
-def explain_pressure(folder: Folder, ident: str) -> Explanation:
+def explain_pressure(recorded: RecordedOption, ident: str) -> Explanation:
     """Explain the pressure at a stop, or at the meter inlet of a kept customer.
 
     Raises
@@ -78,17 +78,17 @@ def explain_pressure(folder: Folder, ident: str) -> Explanation:
     BadInputError
         When the option states no pressure for it.
     """
-    node, stated, title, where = _target(folder, ident)
-    legs, start = _way(folder, node)
+    node, stated, title, where = _target(recorded, ident)
+    legs, start = _way(recorded, node)
     sheet = Sheet()
-    give_gas(sheet, folder)
-    datum = give_heights(sheet, folder)
-    begin_mbar, origin = _begin(folder, start)
+    give_gas(sheet, recorded)
+    datum = give_heights(sheet, recorded)
+    begin_mbar, origin = _begin(recorded, start)
     sheet.given("p_0", begin_mbar, "mbar gauge", "pressure the way starts with", origin)
-    sheet.given("h_0", _height(folder, start, datum), "m", "height there", f"layer nodes, node {start}")
+    sheet.given("h_0", _height(recorded, start, datum), "m", "height there", f"layer nodes, node {start}")
     sheet.work("P_0", "p_0 * 100 + air * exp(-g * (h_0 - h0) / e_air)", "Pa absolute")
     if legs:
-        _walk(sheet, folder, legs, datum)
+        _walk(sheet, recorded, legs, datum)
     else:
         sheet.given("P_end", sheet.known["P_0"], "Pa absolute", "at the station itself", origin)
         sheet.given("h_end", sheet.known["h_0"], "m", "height there", f"layer nodes, node {start}")
@@ -103,7 +103,7 @@ def explain_pressure(folder: Folder, ident: str) -> Explanation:
         unit="mbar gauge",
         stated=stated,
         where=where,
-        within=_stated_to(folder, ident) + 1e-4 + _by_rounding(folder, legs),
+        within=_stated_to(recorded, ident) + 1e-4 + _by_rounding(recorded, legs),
         notes=(
             friction_words(),
             "The flows are those of the solved network: at every node what comes in goes out or is drawn.",
@@ -114,16 +114,16 @@ def explain_pressure(folder: Folder, ident: str) -> Explanation:
     )
 
 
-def _stated_to(folder: Folder, ident: str) -> float:
+def _stated_to(recorded: RecordedOption, ident: str) -> float:
     """Return how far a stated pressure may be from the solved one by its digits [mbar]."""
     # A pressure that a customer is kept at is rounded down, that at a stop to the nearest.
-    at_stop = any(stop.id == ident for stop in folder.option.stops)
+    at_stop = any(stop.id == ident for stop in recorded.option.stops)
     return _HALF_DIGIT_MBAR if at_stop else 2.0 * _HALF_DIGIT_MBAR
 
 
-def _by_rounding(folder: Folder, legs: list[_Leg]) -> float:
+def _by_rounding(recorded: RecordedOption, legs: list[_Leg]) -> float:
     """Return what the digits stated of hoses on the way may do to a pressure [mbar]."""
-    of = {f"bypass {bypass.id}": bypass for bypass in folder.option.bypasses}
+    of = {f"bypass {bypass.id}": bypass for bypass in recorded.option.bypasses}
     return sum(
         hose.drop_mbar * (2.0 * _HALF_DIGIT_MBAR / max(hose.flow_m3h, 1e-3) + 0.5e-3 / hose.length_m)
         for leg in legs
@@ -131,94 +131,122 @@ def _by_rounding(folder: Folder, legs: list[_Leg]) -> float:
     )
 
 
-def _target(folder: Folder, ident: str) -> tuple[int, float, str, str]:
-    for stop in folder.option.stops:
+def _target(recorded: RecordedOption, ident: str) -> tuple[int, float, str, str]:
+    for stop in recorded.option.stops:
         if stop.id == ident:
-            node = live_node(folder, stop)
+            node = live_node(recorded, stop)
             if stop.pressure_mbar is None or node < 0:
                 raise BadInputError(f"{ident}: no gas on its live side after the stops, so no pressure")
             title = f"Pressure on the live side of stop {ident}, all stops in"
-            return node, stop.pressure_mbar, title, f"{folder.place}, stops {ident}, pressure_mbar"
-    for customer in folder.option.customers:
+            return node, stop.pressure_mbar, title, f"{recorded.place}, stops {ident}, pressure_mbar"
+    for customer in recorded.option.customers:
         if customer.id == ident and customer.pressure_mbar is not None:
-            rows = folder.customers[folder.customers.customer_id == ident]
+            customers = recorded.state.customers
             title = f"Pressure at the meter inlet of customer {ident}, all stops in"
-            where = f"{folder.place}, customers {ident}, pressure_mbar"
-            return int(rows.node.iloc[0]), customer.pressure_mbar, title, where
+            where = f"{recorded.place}, customers {ident}, pressure_mbar"
+            return (
+                int(customers.node[customers.customer_id.find(ident)]),
+                customer.pressure_mbar,
+                title,
+                where,
+            )
     raise BadInputError(
         f"pressure:{ident}: the option states no pressure for it; give a stop or a kept customer"
     )
 
 
-def _links(folder: Folder) -> Any:
-    """Return open pipes and hoses as links, each in the direction the gas runs."""
-    pipes = folder.pipes[folder.pipes.state.isin(OPEN)]
-    columns = [
-        *("from_m", "to_m", "flow_m3h", "bore_mm", "roughness_mm", "length_m", "loss_coefficient"),
-        *("from_node", "to_node"),
-    ]
-    table = pipes[columns].assign(name=pipes.layer + " " + pipes.pipe_id.astype(str))
-    hoses = folder.bypasses
-    more = pd.DataFrame(
-        {
-            "from_m": 0.0,
-            "to_m": hoses.length_m,
-            "flow_m3h": hoses.flow_m3h / hoses.parallel,
-            "bore_mm": [rule_bore_mm(folder, bore) for bore in hoses.bore_mm],
-            "roughness_mm": hoses.roughness_mm,
-            "length_m": hoses.length_m,
-            # The layer states it to two digits: worked out as for the drop of a hose.
-            "loss_coefficient": [
-                feed_loss_coefficient(rule_bore_mm(folder, bore) / MM_PER_M, folder.rules)
-                for bore in hoses.bore_mm
-            ],
-            "from_node": hoses.from_node,
-            "to_node": hoses.to_node,
-            "name": "bypass " + hoses.bypass_id.astype(str),
-        }
+@dataclass(frozen=True, slots=True, eq=False)
+class _Links:
+    """Open pipes and hoses that a way leads through, each in the direction the gas runs.
+
+    `start` and `end` are the least nodes that pieces without a length join with those of the link.
+    """
+
+    name: list[str]
+    from_m: Floats
+    to_m: Floats
+    flow_m3h: Floats
+    bore_mm: Floats
+    roughness_mm: Floats
+    length_m: Floats
+    loss: Floats
+    start: Ints
+    end: Ints
+
+    def leg(self, row: int, *, ends_at: int) -> _Leg:
+        """Return a link as a leg of the way that ends at one of its ends."""
+        start, end = int(self.start[row]), int(self.end[row])
+        other, at = (end, start) if start == ends_at else (start, end)
+        return _Leg(
+            name=self.name[row],
+            from_m=float(self.from_m[row]),
+            to_m=float(self.to_m[row]),
+            flow_m3h=float(self.flow_m3h[row]),
+            bore_mm=float(self.bore_mm[row]),
+            roughness_mm=float(self.roughness_mm[row]),
+            length_m=float(self.length_m[row]),
+            loss=float(self.loss[row]),
+            start=other,
+            end=at,
+        )
+
+
+def _links(recorded: RecordedOption, place: dict[int, int]) -> _Links:
+    pipes, hoses = recorded.state.pipes, recorded.state.feeds
+    rows = np.flatnonzero(pipes.is_open & ((pipes.length_m > 0.0) | (pipes.loss_coefficient > 0.0)))
+    more = np.flatnonzero(hoses.from_node >= 0)
+    bores = np.array([rule_bore_mm(recorded, bore) for bore in hoses.bore_mm[more].tolist()], dtype=float)
+    # The layer states it to two digits: worked out as for the drop of a hose.
+    loss = [feed_loss_coefficient(bore / MM_PER_M, recorded.rules) for bore in bores.tolist()]
+    flow = np.append(pipes.flow_m3h[rows], hoses.flow_m3h[more] / hoses.parallel[more])
+    ends_m = np.stack(
+        [
+            np.append(pipes.from_m[rows], np.zeros(len(more))),
+            np.append(pipes.to_m[rows], hoses.length_m[more]),
+        ]
     )
-    every = pd.concat([table, more[more.from_node >= 0]], ignore_index=True)
-    back = every.flow_m3h < 0.0
-    for one, other in (("from_node", "to_node"), ("from_m", "to_m")):
-        every.loc[back, [one, other]] = every.loc[back, [other, one]].to_numpy()
-    return every.assign(flow_m3h=every.flow_m3h.abs())
+    nodes = np.stack(
+        [
+            np.append(pipes.from_node[rows], hoses.from_node[more]),
+            np.append(pipes.to_node[rows], hoses.to_node[more]),
+        ]
+    )
+    ends = np.array([[place[node] for node in end] for end in nodes.tolist()], dtype=np.int64)
+    back = flow < 0.0
+    ends_m[:, back], ends[:, back] = ends_m[::-1, back], ends[::-1, back]
+    return _Links(
+        name=[pipes.name(row) for row in rows.tolist()]
+        + [f"bypass {hoses.bypass_id[row]}" for row in more.tolist()],
+        from_m=ends_m[0],
+        to_m=ends_m[1],
+        flow_m3h=np.abs(flow),
+        bore_mm=np.append(pipes.bore_mm[rows], bores),
+        roughness_mm=np.append(pipes.roughness_mm[rows], hoses.roughness_mm[more]),
+        length_m=np.append(pipes.length_m[rows], hoses.length_m[more]),
+        loss=np.append(pipes.loss_coefficient[rows], loss),
+        start=ends[0],
+        end=ends[1],
+    )
 
 
-def _way(folder: Folder, node: int) -> tuple[list[_Leg], int]:
+def _way(recorded: RecordedOption, node: int) -> tuple[list[_Leg], int]:
     """Return the way most of the gas comes to a node, from a station, and the node it starts at."""
-    place = one_place(folder)
-    links = _links(folder)
-    links = links[(links.length_m > 0.0) | (links.loss_coefficient > 0.0)]
-    start = np.array([place[int(n)] for n in links.from_node])
-    end = np.array([place[int(n)] for n in links.to_node])
-    flow = links.flow_m3h.to_numpy(float)
-    giving = folder.stations[folder.stations.flow_m3h > 0.0]
-    stations = {place[int(n)] for n in giving.node}
+    place = one_place(recorded)
+    links = _links(recorded, place)
+    end, flow = links.end, links.flow_m3h
+    giving = recorded.state.stations
+    stations = {place[int(n)] for n in giving.node[giving.flow_m3h > 0.0]}
     legs: list[_Leg] = []
-
-    def add(row: int, at: int) -> int:
-        """Add the link of a row, that ends at a node; return its other end."""
-        one, other = (
-            (int(end[row]), int(start[row])) if start[row] == at else (int(start[row]), int(end[row]))
-        )
-        link = links.iloc[row]
-        legs.append(
-            _Leg(
-                *(str(link["name"]), float(link.from_m), float(link.to_m), float(link.flow_m3h)),
-                *(float(link.bore_mm), float(link.roughness_mm), float(link.length_m)),
-                *(float(link.loss_coefficient), one, other),
-            )
-        )
-        return one
-
     at = place[int(node)]
-    for row in _still(start, end, flow, at, stations):
-        at = add(row, at)
+    for row in _still(links.start, end, flow, at, stations):
+        legs.append(links.leg(row, ends_at=at))
+        at = legs[-1].start
     while at not in stations:
         rows = np.flatnonzero((end == at) & (flow > 0.0))
-        if not len(rows) or len(legs) > len(links):
+        if not len(rows) or len(legs) > len(flow):
             raise BadInputError(f"plan.gpkg: no gas flows to node {node}; make the plan again")
-        at = add(int(rows[np.argmax(flow[rows])]), at)
+        legs.append(links.leg(int(rows[np.argmax(flow[rows])]), ends_at=at))
+        at = legs[-1].start
     return legs[::-1], at
 
 
@@ -245,25 +273,27 @@ def _still(start: Ints, end: Ints, flow: Floats, at: int, stations: set[int]) ->
     return []
 
 
-def _begin(folder: Folder, start: int) -> tuple[float, str]:
-    place = one_place(folder)
-    for row in folder.stations.itertuples():
-        if place[int(row.node)] == start:
-            solved = folder.node_value(int(row.node), "pressure_mbar")
-            if abs(solved - row.outlet_mbar) < _SAME_MBAR:
-                return float(row.outlet_mbar), f"layer stations, {row.station_id}, outlet_mbar"
+def _begin(recorded: RecordedOption, start: int) -> tuple[float, str]:
+    place = one_place(recorded)
+    stations = recorded.state.stations
+    for row, node in enumerate(stations.node.tolist()):
+        if place[node] == start:
+            name, outlet_mbar = stations.station_id[row], float(stations.outlet_mbar[row])
+            solved = recorded.pressure_mbar(node)
+            if abs(solved - outlet_mbar) < _SAME_MBAR:
+                return outlet_mbar, f"layer stations, {name}, outlet_mbar"
             why = "which senses elsewhere or is at capacity"
-            return solved, f"layer nodes, node {row.node}: solved outlet of {row.station_id}, {why}"
+            return solved, f"layer nodes, node {node}: solved outlet of {name}, {why}"
     raise BadInputError("plan.gpkg: layer stations does not hold the station the gas comes from; plan again")
 
 
-def _height(folder: Folder, node: int, datum: float) -> float:
-    height = folder.node_value(node, "height_m")
+def _height(recorded: RecordedOption, node: int, datum: float) -> float:
+    height = recorded.height_m(node)
     return height if math.isfinite(height) else datum
 
 
-def _walk(sheet: Sheet, folder: Folder, legs: list[_Leg], datum: float) -> None:
-    rise = [_height(folder, leg.end, datum) - _height(folder, leg.start, datum) for leg in legs]
+def _walk(sheet: Sheet, recorded: RecordedOption, legs: list[_Leg], datum: float) -> None:
+    rise = [_height(recorded, leg.end, datum) - _height(recorded, leg.start, datum) for leg in legs]
     columns = [
         read("way", "", (leg.name for leg in legs)),
         read("from", "m", (leg.from_m for leg in legs), "chainage"),
@@ -298,7 +328,7 @@ def _walk(sheet: Sheet, folder: Folder, legs: list[_Leg], datum: float) -> None:
         )
     )
     sheet.given("P_end", at, "Pa absolute", "P_next of the last row", "the table above")
-    height = _height(folder, legs[-1].end, datum)
+    height = _height(recorded, legs[-1].end, datum)
     sheet.given("h_end", height, "m", "height there", f"layer nodes, node {legs[-1].end}")
 
 

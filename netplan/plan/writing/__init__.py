@@ -1,1 +1,1 @@
-"""From a priced cut to an option as it stands in plan.json, and the picture the outputs draw from."""
+"""From a priced cut to an option as it stands in plan.json, and its solved state."""

@@ -17,8 +17,8 @@ from netplan.plan import model
 from netplan.plan.desk import Desk
 from netplan.plan.effects import kept_inlets
 from netplan.plan.priced import Priced
+from netplan.plan.writing.final_network import FinalNetwork
 from netplan.plan.writing.pressures import hour_words
-from netplan.plan.writing.solved import Solved
 
 __all__ = ["LocalPeak", "least_with_local_peak", "local_peak_of", "local_peak_warnings"]
 
@@ -34,7 +34,7 @@ LocalPeak = tuple[NDArray[np.int64], Floats, Floats]
 """Customer, then for each hour to check the inlet with its local peak before and after [Pa gauge]."""
 
 
-def local_peak_of(desk: Desk, option: Priced, solved: Solved) -> LocalPeak:
+def local_peak_of(desk: Desk, option: Priced, final: FinalNetwork) -> LocalPeak:
     """Return the kept inlets that the work lowers, with their local peak, before any stop and after all.
 
     An inlet counts where the work takes at least `LOWERED_PA` off it in some hour, or where a feed keeps it.
@@ -48,7 +48,7 @@ def local_peak_of(desk: Desk, option: Priced, solved: Solved) -> LocalPeak:
         links = desk.base.links
         after_network = desk.base.with_links(replace(links, is_open=links.is_open & ~option.reach.closed))
     else:
-        after_network = solved.flow
+        after_network = final.flow
     states = option.work.states[-1].states
     inlets = kept_inlets(desk, option.reach, option.gone)
     before = np.array([state.pressure_pa_gauge[inlets.node] for state in desk.before_by_hour])

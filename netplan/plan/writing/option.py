@@ -18,6 +18,7 @@ from netplan.plan.weather import not_looked_for, weather_of
 from netplan.plan.writing.doubtful import doubt_warnings
 from netplan.plan.writing.fallback import fallbacks_of, losses_of, many_on_standby, without_fallback
 from netplan.plan.writing.feeds import WrittenFeeds, feeds_of, weather_lines
+from netplan.plan.writing.final_network import FinalNetwork
 from netplan.plan.writing.gauges import gauges_of
 from netplan.plan.writing.local_peak import least_with_local_peak, local_peak_of, local_peak_warnings
 from netplan.plan.writing.nearer import nearer_of
@@ -25,7 +26,6 @@ from netplan.plan.writing.people import customers_of
 from netplan.plan.writing.pressures import pressures_of, states_of
 from netplan.plan.writing.purging import purge_of
 from netplan.plan.writing.relighting import relighting_of
-from netplan.plan.writing.solved import Solved
 from netplan.plan.writing.stops import stops_of, zones_of
 from netplan.plan.writing.validity import validity_warnings
 from netplan.plan.writing.venting import full_vent_of
@@ -39,7 +39,7 @@ STATIONS_LEFT_OUT = "the loss of a station during the work was not solved: the n
 
 
 def option_of(
-    desk: Desk, section: Section, ranking: Ranking, place: int, solved: Solved
+    desk: Desk, section: Section, ranking: Ranking, place: int, final: FinalNetwork
 ) -> tuple[model.Option, WrittenFeeds]:
     """Return the option at a place in the ranking, without its steps, and its feeds.
 
@@ -51,7 +51,7 @@ def option_of(
     ranking : Ranking
     place : int
         0 for the best.
-    solved : Solved
+    final : FinalNetwork
         The option's final network.
     """
     priced = ranking.options[place]
@@ -60,7 +60,7 @@ def option_of(
     feeds = feeds_of(desk, priced, weather)
     _require_doubts_within(desk, priced)
     relighting = relighting_of(desk, priced)
-    local_peak = local_peak_of(desk, priced, solved)
+    local_peak = local_peak_of(desk, priced, final)
     case = failure_case(desk, priced)
     on_failure = fallbacks(desk, section, priced, case)
     customers = customers_of(desk, priced, feeds.ids)
@@ -83,7 +83,7 @@ def option_of(
                 request.rules,
                 priced,
                 desk.areas,
-                solved.state.pressure_pa_gauge[solved.stopped.barrier_node],
+                final.state.pressure_pa_gauge[final.stopped.barrier_node],
                 nearer_of(desk, ranking, priced),
             ),
             zones=zones_of(request.network, priced.cut),
@@ -94,7 +94,7 @@ def option_of(
                 update={"with_local_peak": least_with_local_peak(desk, local_peak)}
             ),
             vent=full_vent_of(desk, priced),
-            purge=purge_of(desk, priced, solved),
+            purge=purge_of(desk, priced, final),
             gauges=gauges_of(desk, priced),
             fallback=fallbacks_of(desk, on_failure),
             steps=(),
@@ -103,7 +103,7 @@ def option_of(
             warnings=(
                 *warnings_of(desk, priced, relighting),
                 *local_peak_warnings(desk, local_peak),
-                *validity_warnings(desk, priced, solved, feeds.ids, relighting),
+                *validity_warnings(desk, priced, final, feeds.ids, relighting),
                 *doubt_warnings(in_doubt),
                 *(() if request.weather else (WEATHER_LEFT_OUT,)),
                 *without_fallback(on_failure),

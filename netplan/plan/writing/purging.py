@@ -18,7 +18,7 @@ from netplan.plan.effects import demands_after, kept_inlets
 from netplan.plan.naming import stop_id
 from netplan.plan.priced import Priced
 from netplan.plan.stopped import StoppedNetwork
-from netplan.plan.writing.solved import Solved, nodes_shown
+from netplan.plan.writing.final_network import FinalNetwork, nodes_shown
 from netplan.rules import Rules
 from netplan.venting import (
     Equipment,
@@ -86,14 +86,14 @@ def equipment_of(rules: Rules) -> Equipment:
     )
 
 
-def purge_of(desk: Desk, option: Priced, solved: Solved) -> model.Purge:
+def purge_of(desk: Desk, option: Priced, final: FinalNetwork) -> model.Purge:
     """Return how the zones of an option are purged out of service and back in.
 
     The draw is solved in the state with all stops in and all feeds open; a draw that takes a kept meter
     inlet below what it must hold counts as one that the network cannot give.
     """
     rules = desk.request.rules
-    bench = _bench(desk, option, solved)
+    bench = _bench(desk, option, final)
     plans: list[tuple[PurgePlan | None, int]] = []
     for mains, sources in _zones(desk, option, bench):
         if sources and len(mains):
@@ -108,11 +108,11 @@ def purge_of(desk: Desk, option: Priced, solved: Solved) -> model.Purge:
             plans.append((_at_outlets(plan, option), len(mains)))
         elif len(mains):
             plans.append((None, len(mains)))
-    return _written(desk, plans).model_copy(update={"loads": _loads(desk, option, solved)})
+    return _written(desk, plans).model_copy(update={"loads": _loads(desk, option, final)})
 
 
-def _loads(desk: Desk, option: Priced, solved: Solved) -> tuple[model.PurgeLoad, ...]:
-    node = nodes_shown(desk, solved)[0][solved.stopped.barrier_node]
+def _loads(desk: Desk, option: Priced, final: FinalNetwork) -> tuple[model.PurgeLoad, ...]:
+    node = nodes_shown(desk, final)[0][final.stopped.barrier_node]
     return tuple(
         model.PurgeLoad(
             draw_m3h=draw.flow_m3_per_s_std * SECONDS_PER_HOUR,
@@ -123,11 +123,11 @@ def _loads(desk: Desk, option: Priced, solved: Solved) -> tuple[model.PurgeLoad,
     )
 
 
-def _bench(desk: Desk, option: Priced, solved: Solved) -> _Bench:
-    stopped, flow = solved.stopped, solved.flow
+def _bench(desk: Desk, option: Priced, final: FinalNetwork) -> _Bench:
+    stopped, flow = final.stopped, final.flow
     inlets = kept_inlets(desk, option.reach, option.gone)
     demands = demands_after(desk, option.reach, option.gone, flow.node_count)
-    solver = solved.solver(desk)
+    solver = final.solver(desk)
     return _Bench(stopped, solver, demands, inlets.node, inlets.required_pa_gauge)
 
 

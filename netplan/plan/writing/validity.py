@@ -17,8 +17,8 @@ from netplan.network.model import Network
 from netplan.network.section import Section
 from netplan.plan.desk import Desk
 from netplan.plan.priced import Priced
+from netplan.plan.writing.final_network import FinalNetwork, hose_names
 from netplan.plan.writing.relighting import Relighting
-from netplan.plan.writing.solved import Solved, hose_names
 
 __all__ = ["validity_findings", "validity_warnings"]
 
@@ -75,7 +75,11 @@ class _Group:
 
 
 def validity_warnings(
-    desk: Desk, option: Priced, solved: Solved, feed_ids: Sequence[str | None], relighting: Relighting | None
+    desk: Desk,
+    option: Priced,
+    final: FinalNetwork,
+    feed_ids: Sequence[str | None],
+    relighting: Relighting | None,
 ) -> tuple[str, ...]:
     """Return what the work takes beyond the range, in any of its states and hours; feeds among it.
 
@@ -85,13 +89,13 @@ def validity_warnings(
     ----------
     desk : Desk
     option : Priced
-    solved : Solved
+    final : FinalNetwork
         The option's final network.
     feed_ids : sequence of (str or None)
         Id of the feed of each hungry part.
     relighting : Relighting or None
     """
-    groups = _groups(desk, option, solved, feed_ids, relighting)
+    groups = _groups(desk, option, final, feed_ids, relighting)
     before = _any(desk.base.links, desk, desk.before_by_hour)
     pieces: list[list[Ints]] = [[] for _ in LIMITS]
     hoses: list[list[str]] = [[] for _ in LIMITS]
@@ -115,7 +119,11 @@ def validity_warnings(
 
 
 def _groups(
-    desk: Desk, option: Priced, solved: Solved, feed_ids: Sequence[str | None], relighting: Relighting | None
+    desk: Desk,
+    option: Priced,
+    final: FinalNetwork,
+    feed_ids: Sequence[str | None],
+    relighting: Relighting | None,
 ) -> tuple[_Group, ...]:
     """Return the states of the work; those without a feed, and relighting, are on the network as recorded."""
     own = np.arange(desk.base.links.count)
@@ -123,16 +131,16 @@ def _groups(
     if option.fed is None:
         work = _Group(desk.base.links, own, (), of_work)
     else:
-        work = _Group(solved.flow.links, _pieces(solved), hose_names(option, feed_ids), of_work)
+        work = _Group(final.flow.links, _pieces(final), hose_names(option, feed_ids), of_work)
     if relighting is None:
         return (work,)
     return work, _Group(desk.base.links, own, (), ((relighting.words(), (relighting.state,)),))
 
 
-def _pieces(solved: Solved) -> Ints:
+def _pieces(final: FinalNetwork) -> Ints:
     """Return the piece that each link of the final network is part of; -1 for a hose."""
-    row = solved.stopped_link
-    return np.where(row >= 0, solved.stopped.piece[row], -1)
+    row = final.stopped_link
+    return np.where(row >= 0, final.stopped.piece[row], -1)
 
 
 def _any(links: FlowLinks, desk: Desk, states: Sequence[FlowState]) -> Flags:

@@ -1,15 +1,16 @@
-"""How much of the network is drawn: all of a small one, the surroundings of the work of a large one."""
+"""How much of the network a state holds: all of a small one, the surroundings of the work of a large one."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from netplan.network.model import Network
-from netplan.outputs.layers.cuts import PipeLines
-from netplan.plan.result import FlowPicture, PieceState, PlanResult
+from netplan.network.pipe_lines import PipeLines
+from netplan.plan.model import Option, WorkItem
 
 __all__ = ["Extent", "extent_of"]
 
@@ -19,16 +20,16 @@ SURROUNDINGS_M = 600.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Extent:
-    """What is drawn.
+    """What the states of a plan hold.
 
     Parameters
     ----------
     whole : bool
-        Whether the layers hold the whole network.
+        Whether they hold the whole network.
     box : tuple of float
         The surroundings of the work: least and greatest x and y [m].
     own : bool array
-        Which pipes are of the pressure system of the work; the others are drawn, but nothing happens there.
+        Which pipes are of the pressure system of the work; the others are held, but nothing happens there.
     """
 
     whole: bool
@@ -50,33 +51,36 @@ class Extent:
         x_low, y_low, x_high, y_high = self.box
         return np.asarray((x_m >= x_low) & (x_m <= x_high) & (y_m >= y_low) & (y_m <= y_high))
 
-    def pieces(self, picture: FlowPicture) -> NDArray[np.bool_]:
-        """Return which pieces of a picture are drawn (bypasses are not pieces of pipe)."""
-        pipe = np.asarray(picture.pipe >= 0)
-        if self.whole:
-            return pipe
-        node = self.inside(picture.node_x_m, picture.node_y_m)
-        near = node[picture.from_node] | node[picture.to_node]
-        changed = (picture.state != PieceState.LIVE) & self.own[picture.pipe]
-        return np.asarray(pipe & (near | changed))
 
+def extent_of(
+    network: Network, lines: PipeLines, work: Sequence[WorkItem], options: Sequence[Option]
+) -> Extent:
+    """Return what of a network the states of a plan hold.
 
-def extent_of(result: PlanResult, lines: PipeLines) -> Extent:
-    """Return what of the result's network is drawn."""
-    network = result.network
-    mains = [network.pipes.id.find(w.main_id, 0, network.pipes.n_mains) for w in result.plan.work]
+    Parameters
+    ----------
+    network : Network
+        What the plan was made on.
+    lines : PipeLines
+        Its pipes.
+    work : sequence of WorkItem
+    options : sequence of Option
+        All of the plan: each of their stops is among the surroundings of the work.
+    """
+    mains = [network.pipes.id.find(w.main_id, 0, network.pipes.n_mains) for w in work]
     own = np.isin(network.pipes.system, network.pipes.system[mains])
-    xy = _places(result, lines)
+    xy = _places(network, lines, work, options)
     low, high = xy.min(axis=0) - SURROUNDINGS_M, xy.max(axis=0) + SURROUNDINGS_M
     box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
     whole = network.beyond is None and len(network.pieces) < WHOLE_NETWORK_PIECES
     return Extent(whole, box, own)
 
 
-def _places(result: PlanResult, lines: PipeLines) -> NDArray[np.float64]:
-    network: Network = result.network
-    rows = [(network.pipes.id.find(w.main_id, 0, network.pipes.n_mains), w) for w in result.plan.work]
+def _places(
+    network: Network, lines: PipeLines, work: Sequence[WorkItem], options: Sequence[Option]
+) -> NDArray[np.float64]:
+    rows = [(network.pipes.id.find(w.main_id, 0, network.pipes.n_mains), w) for w in work]
     pipe = np.array([row for row, _ in rows for _ in range(2)], dtype=np.int64)
     chainage = np.array([c for _, w in rows for c in (w.from_m, w.to_m)])
-    stops = [(s.x, s.y) for option in result.plan.options for s in option.stops]
+    stops = [(s.x, s.y) for option in options for s in option.stops]
     return np.vstack([lines.xy_at(pipe, chainage), np.array(stops, dtype=float).reshape(-1, 2)])

@@ -80,15 +80,22 @@ class PipeLines:
         """
         return self._at(self._place(np.asarray(pipe), np.asarray(chainage_m, dtype=float)))
 
-    def parts(self, pipe: Ints, from_m: Floats, to_m: Floats) -> NDArray[np.object_]:
-        """Return the parts of pipes between two chainages as lines, from `from_m` to `to_m`.
+    def part_vertices(self, pipe: Ints, from_m: Floats, to_m: Floats) -> tuple[Floats, Ints]:
+        """Return the vertices of parts of pipes between two chainages, from `from_m` to `to_m`.
 
         Parameters
         ----------
         pipe : int array
             Rows of the pipes.
         from_m, to_m : float arrays
-            Chainages [m], from_m <= to_m; where they are equal the line has length zero.
+            Chainages [m], from_m <= to_m; where they are equal the part has length zero.
+
+        Returns
+        -------
+        xy_m : float array, shape (k, 2)
+            Vertices of all parts one after another [m], at least two of each.
+        start : int64 array, shape (n + 1,)
+            Part i has the vertices ``xy_m[start[i]:start[i + 1]]``.
         """
         n = len(pipe)
         low, high = self._place(pipe, from_m), self._place(pipe, to_m)
@@ -103,4 +110,10 @@ class PipeLines:
         coords[begin[:-1]] = self._at(low)
         coords[begin[1:] - 1] = self._at(high)
         coords[begin[owner] + 1 + step] = self.xy[first[owner] + step]
-        return np.asarray(shapely.linestrings(coords, indices=np.repeat(np.arange(n), size)), dtype=object)
+        return coords, begin.astype(np.int64)
+
+    def parts(self, pipe: Ints, from_m: Floats, to_m: Floats) -> NDArray[np.object_]:
+        """Return the same parts as lines."""
+        coords, begin = self.part_vertices(pipe, from_m, to_m)
+        owner = np.repeat(np.arange(len(pipe)), np.diff(begin))
+        return np.asarray(shapely.linestrings(coords, indices=owner), dtype=object)

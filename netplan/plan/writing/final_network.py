@@ -16,7 +16,7 @@ from netplan.plan.feeding import FedNetwork, closed_flow
 from netplan.plan.priced import Priced
 from netplan.plan.stopped import StoppedNetwork, draw_stops
 
-__all__ = ["Solved", "hose_names", "nodes_shown", "solved_of"]
+__all__ = ["FinalNetwork", "final_network", "hose_names", "nodes_shown"]
 
 SHORT_M = 5e-4
 """Parts of pipes below this are not written down: half of what nodes of a network are apart at least
@@ -28,8 +28,11 @@ Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Solved:
-    """The final network of an option.
+class FinalNetwork:
+    """The final network of an option, with what solving it again while planning needs.
+
+    A `SolvedState` is what is kept of it: without the links that are too short to be written down, in the
+    units of the file, and without solver and stopped network.
 
     Parameters
     ----------
@@ -60,23 +63,23 @@ class Solved:
         return self.prepared or desk.solver_of(self.flow)
 
 
-def solved_of(desk: Desk, option: Priced) -> Solved:
+def final_network(desk: Desk, option: Priced) -> FinalNetwork:
     """Return the final network of an option."""
     if option.fed is None or option.stopped is None:
         return _without_feeds(desk, option)
     return _with_feeds(desk, option, option.stopped, option.fed)
 
 
-def _without_feeds(desk: Desk, option: Priced) -> Solved:
+def _without_feeds(desk: Desk, option: Priced) -> FinalNetwork:
     stopped = draw_stops(desk.request.network, desk.base, option.cut)
     flow = closed_flow(stopped)
     demand = node_demand_after(desk, option.reach, option.flow_m3_per_s_std, flow.node_count)
     solver = desk.solver_of(flow)
     state, rows = solver.solve(demand), np.arange(flow.links.count)
-    return Solved(stopped, flow, state, rows, stopped.from_m, stopped.to_m, solver)
+    return FinalNetwork(stopped, flow, state, rows, stopped.from_m, stopped.to_m, solver)
 
 
-def _with_feeds(desk: Desk, option: Priced, stopped: StoppedNetwork, fed: FedNetwork) -> Solved:
+def _with_feeds(desk: Desk, option: Priced, stopped: StoppedNetwork, fed: FedNetwork) -> FinalNetwork:
     sizes = [feed.size for feed in option.feeds if isinstance(feed, SizedFeed)]
     hoses = feed_links(sizes, desk.request.rules)
     links = fed.flow.links
@@ -86,7 +89,7 @@ def _with_feeds(desk: Desk, option: Priced, stopped: StoppedNetwork, fed: FedNet
     stopped_link = np.concatenate([fed.stopped_link, np.full(hoses.count, -1, dtype=np.int64)])
     from_m, to_m = _chainages(stopped, fed.stopped_link, links.length_m)
     nothing = np.zeros(hoses.count)
-    return Solved(
+    return FinalNetwork(
         stopped=stopped,
         flow=flow,
         state=option.final,
@@ -111,7 +114,7 @@ def _chainages(stopped: StoppedNetwork, stopped_link: Ints, length_m: Floats) ->
     return from_m, to_m
 
 
-def nodes_shown(desk: Desk, solved: Solved) -> tuple[Ints, Flags]:
+def nodes_shown(desk: Desk, final: FinalNetwork) -> tuple[Ints, Flags]:
     """Return the node that each node is written down as, and which links are written down.
 
     Hoses that were thought of and a stop's barrier at the end of a piece leave parts of pipes without a
@@ -119,12 +122,12 @@ def nodes_shown(desk: Desk, solved: Solved) -> tuple[Ints, Flags]:
     them is; one in a zone is left out. A valve's own piece has no length either, and stays: it says whether
     the valve is open.
     """
-    pieces, links = desk.request.network.pieces, solved.flow.links
+    pieces, links = desk.request.network.pieces, final.flow.links
     own = len(desk.request.network.nodes)
     shown = np.ones(links.count, dtype=bool)
-    node = np.arange(solved.flow.node_count)
-    for link in np.flatnonzero((solved.stopped_link >= 0) & (links.length_m < SHORT_M)).tolist():
-        if pieces.valve[solved.stopped.piece[solved.stopped_link[link]]] >= 0:
+    node = np.arange(final.flow.node_count)
+    for link in np.flatnonzero((final.stopped_link >= 0) & (links.length_m < SHORT_M)).tolist():
+        if pieces.valve[final.stopped.piece[final.stopped_link[link]]] >= 0:
             continue
         low, high = sorted((int(node[links.from_node[link]]), int(node[links.to_node[link]])))
         if not links.is_open[link]:

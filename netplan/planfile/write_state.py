@@ -1,0 +1,119 @@
+"""A solved state as layers of plan.gpkg."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+from typing import Any, Final
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+
+from netplan.network.words import Layer
+from netplan.planfile.columns import BYPASSES, CUSTOMERS, NODES, PIPES, STATIONS, Column, Kind
+from netplan.planfile.solved_state import (
+    PieceState,
+    SolvedState,
+    StateCustomers,
+    StateFeeds,
+    StateNodes,
+    StatePipes,
+    StateStations,
+)
+
+__all__ = ["LEFT_OUT", "SEPARATOR", "STATE_LAYERS", "write_state"]
+
+STATE_LAYERS: Final = ("pipes", "nodes", "stations", "bypasses", "customers", "conditions")
+"""Layers of plan.gpkg that a solved state is read from."""
+LEFT_OUT: Final = "left_out"
+"""Row of the layer conditions that says what of a large network the layers do not hold."""
+SEPARATOR: Final = ";"
+"""Between the numbers of the nodes that a customer draws from."""
+
+_DTYPES: Final = {Kind.FLAG: np.bool_, Kind.INT32: np.int32, Kind.INT64: np.int64, Kind.FLOAT: np.float64}
+_LAYERS: Final = np.array([Layer.SERVICES.word, Layer.MAINS.word], dtype=object)
+_STATES: Final = np.array([state.word for state in PieceState], dtype=object)
+
+
+def write_state(state: SolvedState, crs: str) -> dict[str, gpd.GeoDataFrame]:
+    """Return a state as the layers `STATE_LAYERS`; `read_state` gives the same state back, every digit.
+
+    Parameters
+    ----------
+    state : SolvedState
+    crs : str
+        Working CRS of the plan, which the state's coordinates are in.
+
+    Returns
+    -------
+    dict of str to GeoDataFrame
+        Rows carry the rank of the option in `option`. ``conditions`` is a table without geometry and holds
+        the one row that the state answers for.
+    """
+    rank, nodes = state.option, state.nodes
+    points = shapely.points
+    return {
+        "bypasses": _bypasses(rank, state.feeds, crs),
+        "customers": _customers(rank, state.customers, crs),
+        "pipes": _pipes(rank, state.pipes, nodes, crs),
+        "nodes": _layer(rank, NODES, nodes, points(nodes.x_m, nodes.y_m), crs),
+        "stations": _layer(
+            rank, STATIONS, state.stations, points(state.stations.x_m, state.stations.y_m), crs
+        ),
+        "conditions": pd.DataFrame([(LEFT_OUT, state.left_out, "")], columns=["name", "value", "unit"]),
+    }
+
+
+def _pipes(rank: int, pipes: StatePipes, nodes: StateNodes, crs: str) -> gpd.GeoDataFrame:
+    worked_out = {
+        "layer": _LAYERS[pipes.is_main.astype(int)],
+        "state": _STATES[pipes.state],
+        "pressure_from_mbar": nodes.at(nodes.pressure_mbar, pipes.from_node),
+        "pressure_to_mbar": nodes.at(nodes.pressure_mbar, pipes.to_node),
+    }
+    owner = np.repeat(np.arange(len(pipes)), np.diff(pipes.line_start))
+    lines = shapely.linestrings(pipes.line_xy_m, indices=owner)
+    return _layer(rank, PIPES, pipes, lines, crs, worked_out)
+
+
+def _bypasses(rank: int, feeds: StateFeeds, crs: str) -> gpd.GeoDataFrame:
+    if not len(feeds):
+        return gpd.GeoDataFrame({column.name: [] for column in BYPASSES}, geometry=[], crs=crs)
+    ends = np.stack([feeds.from_x_m, feeds.from_y_m, feeds.to_x_m, feeds.to_y_m], axis=1)
+    return _layer(rank, BYPASSES, feeds, shapely.linestrings(ends.reshape(-1, 2, 2)), crs)
+
+
+def _customers(rank: int, customers: StateCustomers, crs: str) -> gpd.GeoDataFrame:
+    start, node = customers.drawn_start.tolist(), customers.drawn_node.tolist()
+    lists = [SEPARATOR.join(map(str, node[a:b])) for a, b in pairwise(start)]
+    points = shapely.points(customers.x_m, customers.y_m)
+    return _layer(rank, CUSTOMERS, customers, points, crs, {"nodes": np.array(lists, dtype=object)})
+
+
+def _layer(
+    rank: int,
+    columns: Sequence[Column],
+    table: StatePipes | StateNodes | StateStations | StateFeeds | StateCustomers,
+    geometry: Any,
+    crs: str,
+    worked_out: Mapping[str, NDArray[Any]] | None = None,
+) -> gpd.GeoDataFrame:
+    known = {"option": np.full(len(table), rank), **(worked_out or {})}
+    data = {
+        column.name: _values(
+            column.kind, known[column.name] if column.name in known else getattr(table, column.name)
+        )
+        for column in columns
+    }
+    return gpd.GeoDataFrame(pd.DataFrame(data), geometry=geometry, crs=crs)
+
+
+def _values(kind: Kind, values: Any) -> NDArray[Any]:
+    if kind is Kind.TEXT:
+        return np.asarray(values.numpy())
+    if kind is Kind.TEXT_OR_NULL:
+        return np.array([text or None for text in values], dtype=object)
+    return np.asarray(values).astype(_DTYPES[kind]) if kind in _DTYPES else np.asarray(values)
