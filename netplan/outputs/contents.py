@@ -21,6 +21,7 @@ from netplan.outputs.papers.words import read_words
 from netplan.plan.model import Plan
 from netplan.plan.result import PlanResult
 from netplan.plan.schema import plan_to_json
+from netplan.planfile import SolvedState
 
 __all__ = ["write_contents", "write_deliverables"]
 
@@ -43,16 +44,33 @@ def write_contents(result: PlanResult, folder: Path, choices: Choices, tell: Tel
     tell("writing plan.gpkg")
     layers = plan_layers(result)
     write_layers(layers, folder / "plan.gpkg")
-    rows = write_deliverables(plan, layers, folder, choices, tell)
+    rows = write_deliverables(plan, layers, result.states, folder, choices, tell)
     if choices.papers:
         doubts = customers_in_doubt(option_of(plan, choices.option))
         _write_call_sheet(result, rows, doubts, folder / "call_sheet_restricted.pdf")
 
 
 def write_deliverables(
-    plan: Plan, layers: Mapping[str, gpd.GeoDataFrame], folder: Path, choices: Choices, tell: Tell
+    plan: Plan,
+    layers: Mapping[str, gpd.GeoDataFrame],
+    states: Sequence[SolvedState],
+    folder: Path,
+    choices: Choices,
+    tell: Tell,
 ) -> tuple[NoticeRow, ...]:
     """Write what a plan folder alone is enough for: map, notices, letters, tally sheet and work pack.
+
+    Parameters
+    ----------
+    plan : Plan
+    layers : mapping of str to GeoDataFrame
+        Layers of plan.gpkg.
+    states : sequence of SolvedState
+        One for each option, in the order of the options.
+    folder : Path
+    choices : Choices
+    tell : callable
+        Called with what is being made.
 
     Returns
     -------
@@ -60,12 +78,13 @@ def write_deliverables(
         The notice list that was written.
     """
     figures, rank = choices.figures, choices.option
+    place = plan.options.index(option_of(plan, rank))
     tell("writing the notices")
-    rows = notice_rows(plan, layers["customers"], rank)
+    rows = notice_rows(plan, states[place].customers, rank)
     (folder / "notices.csv").write_text(notices_csv(rows), encoding="utf-8", newline="")
     write_notices_xlsx(folder / "notices.xlsx", plan, rows, rank)
     tell("drawing the map")
-    page = plan_map(plan, layers, units=figures, tiles=choices.tiles)
+    page = plan_map(plan, layers, states, units=figures, tiles=choices.tiles)
     (folder / "map.html").write_text(page, encoding="utf-8", newline="\n")
     if not choices.papers:
         return rows
@@ -73,7 +92,7 @@ def write_deliverables(
     letters = letters_pdf(plan, rows, words=read_words(choices.words), language=choices.language)
     (folder / "letters.pdf").write_bytes(letters)
     (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows))
-    (folder / "work_pack.pdf").write_bytes(work_pack_pdf(plan, layers, rank=rank, units=figures))
+    (folder / "work_pack.pdf").write_bytes(work_pack_pdf(plan, layers, states[place], units=figures))
     return rows
 
 

@@ -11,6 +11,7 @@ from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.whole_folder import Target, check_folder, write_folder
 from netplan.plan.result import PlanResult
 from netplan.plan.schema import read_plan
+from netplan.planfile import read_state
 
 __all__ = ["check_target", "write_deliverables_again", "write_plan_folder"]
 
@@ -87,10 +88,11 @@ def write_deliverables_again(
     place = check_target(out)
     check_choices(choices)
     plan, layers = read_plan(plan_folder), read_plan_layers(plan_folder)
+    states = [read_state(layers, option.rank) for option in plan.options]
     tell = progress or (lambda _: None)
 
     def make(part: Path) -> None:
-        write_deliverables(plan, layers, part, choices, tell)
+        write_deliverables(plan, layers, states, part, choices, tell)
 
     return write_folder(place, make)
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, fields
 from enum import IntEnum
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from netplan.errors import BadInputError
@@ -145,6 +146,15 @@ class StatePipes(_Columns):
         """Return the rows of a pipe, in the order of the state."""
         named = np.array(self.pipe_id.numpy() == pipe_id, dtype=bool)
         return np.flatnonzero(named & (self.is_main == is_main))
+
+    def lines(self, rows: Ints) -> NDArray[np.object_]:
+        """Return rows as shapely lines, from from_m to to_m."""
+        first, last = self.line_start[rows], self.line_start[rows + 1]
+        size = last - first
+        step = np.arange(int(size.sum())) - np.repeat(np.cumsum(size) - size, size)
+        vertices = self.line_xy_m[np.repeat(first, size) + step]
+        owner = np.repeat(np.arange(len(rows)), size)
+        return np.asarray(shapely.linestrings(vertices, indices=owner), dtype=object)
 
     def name(self, row: int) -> str:
         """Return layer and id of a row, such as ``mains M0142``."""
@@ -292,6 +302,11 @@ class StateFeeds(_Columns):
 
     def __len__(self) -> int:
         return len(self.from_node)
+
+    def lines(self) -> NDArray[np.object_]:
+        """Return the rows as straight shapely lines between their ends."""
+        ends = np.stack([self.from_x_m, self.from_y_m, self.to_x_m, self.to_y_m], axis=1)
+        return np.asarray(shapely.linestrings(ends.reshape(-1, 2, 2)), dtype=object)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

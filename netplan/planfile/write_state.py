@@ -74,16 +74,13 @@ def _pipes(rank: int, pipes: StatePipes, nodes: StateNodes, crs: str) -> gpd.Geo
         "pressure_from_mbar": nodes.at(nodes.pressure_mbar, pipes.from_node),
         "pressure_to_mbar": nodes.at(nodes.pressure_mbar, pipes.to_node),
     }
-    owner = np.repeat(np.arange(len(pipes)), np.diff(pipes.line_start))
-    lines = shapely.linestrings(pipes.line_xy_m, indices=owner)
-    return _layer(rank, PIPES, pipes, lines, crs, worked_out)
+    return _layer(rank, PIPES, pipes, pipes.lines(np.arange(len(pipes))), crs, worked_out)
 
 
 def _bypasses(rank: int, feeds: StateFeeds, crs: str) -> gpd.GeoDataFrame:
     if not len(feeds):
         return gpd.GeoDataFrame({column.name: [] for column in BYPASSES}, geometry=[], crs=crs)
-    ends = np.stack([feeds.from_x_m, feeds.from_y_m, feeds.to_x_m, feeds.to_y_m], axis=1)
-    return _layer(rank, BYPASSES, feeds, shapely.linestrings(ends.reshape(-1, 2, 2)), crs)
+    return _layer(rank, BYPASSES, feeds, feeds.lines(), crs)
 
 
 def _customers(rank: int, customers: StateCustomers, crs: str) -> gpd.GeoDataFrame:

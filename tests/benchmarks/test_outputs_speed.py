@@ -56,7 +56,7 @@ def test_opening_the_page(benchmark: Any, layers: dict[str, gpd.GeoDataFrame], t
     if program is None:
         pytest.skip("Chromium is not installed")
     path = tmp_path / "map.html"
-    path.write_text(plan_map(hamlet_result().plan, layers), encoding="utf-8")
+    path.write_text(plan_map(hamlet_result().plan, layers, hamlet_result().states), encoding="utf-8")
     with sync_api.sync_playwright() as play:
         running = play.chromium.launch(
             executable_path=program, args=["--no-sandbox", "--headless", "--disable-gpu"]

@@ -115,8 +115,8 @@ def _different(one: Any, other: Any, where: str = "state") -> list[str]:
     if isinstance(one, np.ndarray):
         if one.dtype != other.dtype or one.shape != other.shape:
             return [where]
-        pairs = zip(one.ravel().tolist(), other.ravel().tolist(), strict=True)
-        return [] if all(a == b or (a != a and b != b) for a, b in pairs) else [where]
+        values = zip(one.ravel().tolist(), other.ravel().tolist(), strict=True)
+        return [] if all(a == b or (a != a and b != b) for a, b in values) else [where]
     return [] if one == other else [where]
 
 

@@ -106,10 +106,10 @@ def test_a_plan_off_the_grid_holds_for_its_own_weather(tmp_path: Path) -> None:
 def test_limits_of_a_plan_are_shown_on_the_safe_side(planned: PlanResult, units: Figures) -> None:
     plan, layers = planned.plan, plan_layers(planned)
     option = plan.options[0]
-    page = map_data(plan, layers, units)["options"][0]
+    page = map_data(plan, layers, planned.states, units)["options"][0]
     bypass, feed = option.bypasses[0], dict(_bypass(0, option.bypasses[0], units)["rows"])
     on_map = dict(page["bypasses"][0]["rows"])
-    network = network_part(plan, option, layers, units)
+    network = network_part(plan, option, planned.states[0].stations, units)
     assert bypass.minimum_air_temp_c is not None
     assert bypass.spare_m3h is not None
     coldest = _true(bypass.minimum_air_temp_c, "temperature", units)

@@ -41,7 +41,7 @@ def visit(browser: Any, tmp_path: Path) -> Iterator[Any]:
 @cache
 def _map(*, hostile: bool = False, **options: Any) -> str:
     result = hamlet_result(hostile=hostile)
-    return plan_map(result.plan, plan_layers(result), **options)
+    return plan_map(result.plan, plan_layers(result), result.states, **options)
 
 
 def _count(page: Any, selector: str) -> int:

@@ -9,7 +9,6 @@ from functools import cache
 import pytest
 
 from netplan.errors import BadInputError
-from netplan.outputs.layers import plan_layers
 from netplan.outputs.notices import COLUMNS, NoticeRow, notice_rows, notices_csv
 from netplan.outputs.notices.table import guarded
 from tests.hamlet import HOSTILE
@@ -19,7 +18,7 @@ from tests.plans import hamlet_result
 @cache
 def _rows(rank: int = 1, *, hostile: bool = False) -> tuple[NoticeRow, ...]:
     result = hamlet_result(hostile=hostile)
-    return notice_rows(result.plan, plan_layers(result)["customers"], rank)
+    return notice_rows(result.plan, result.states[rank - 1].customers, rank)
 
 
 @pytest.mark.parametrize("rank", [1, 2])

@@ -38,13 +38,13 @@ def _squeezed(text: str) -> str:
 @cache
 def _rows(*, hostile: bool = False, rank: int = 1) -> tuple[NoticeRow, ...]:
     result = hamlet_result(hostile=hostile)
-    return notice_rows(result.plan, plan_layers(result)["customers"], rank)
+    return notice_rows(result.plan, result.states[rank - 1].customers, rank)
 
 
 @cache
 def _pack(*, hostile: bool = False, us: bool = False, rank: int = 1) -> str:
     result = hamlet_result(hostile=hostile)
-    pdf = work_pack_pdf(result.plan, plan_layers(result), rank=rank, units=US if us else METRIC)
+    pdf = work_pack_pdf(result.plan, plan_layers(result), result.states[rank - 1], units=US if us else METRIC)
     return "\n\f".join(_pages(pdf))
 
 
@@ -180,7 +180,7 @@ def test_work_pack_in_us_units_has_no_metric_pressure() -> None:
 
 def test_work_pack_without_a_base_map_and_without_a_bypass() -> None:
     result = without_base(hamlet_result())
-    pdf = work_pack_pdf(result.plan, plan_layers(result), rank=2)
+    pdf = work_pack_pdf(result.plan, plan_layers(result), result.states[1])
     text = "\n".join(_pages(pdf))
     assert "No feed is needed" in text
     assert "junction of mains" in text

@@ -15,6 +15,7 @@ from netplan.outputs.figures import METRIC
 from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.map.data import map_data
 from netplan.plan.schema import read_plan
+from netplan.planfile import read_state
 from tests.sample_plan import sample_plan
 
 Row = tuple[int, str, str, float, float, str, str, str, str]
@@ -79,7 +80,8 @@ def test_nothing_is_said_to_be_refused_where_the_plan_stops(refused: gpd.GeoData
 
 def test_the_map_shows_them_with_every_reason_once() -> None:
     plan, layers = read_plan(sample_plan()), read_plan_layers(sample_plan())
-    data = map_data(plan, layers, METRIC)
+    states = [read_state(layers, option.rank) for option in plan.options]
+    data = map_data(plan, layers, states, METRIC)
     for option in data["options"]:
         said = {
             (row[5], row[8])

@@ -13,8 +13,8 @@ from tests.plans import hamlet_result
 def test_the_zone_lies_on_the_side_that_the_pack_names() -> None:
     result = hamlet_result()
     layers = plan_layers(result)
-    for option in result.plan.options:
-        stops, _ = stop_part(result.plan, option, layers, METRIC)
+    for option, state in zip(result.plan.options, result.states, strict=True):
+        stops, _ = stop_part(result.plan, option, layers, state.pipes, METRIC)
         for stop, said in zip(option.stops, stops, strict=True):
             zone = [
                 pipe

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
 
 from netplan.outputs.doubtful import customers_in_doubt
 from netplan.outputs.figures import Figures
 from netplan.outputs.layers.works import in_doubt_rows
-from netplan.outputs.map.network import base_of, network_of, pieces_of
+from netplan.outputs.map.network import Box, base_of, district_of, network_of, pieces_of
 from netplan.outputs.map.popups import (
     Rows,
     bypass_popup,
@@ -19,21 +22,35 @@ from netplan.outputs.map.popups import (
     stop_popup,
     text_of,
 )
-from netplan.outputs.map.shapes import lines_of, points_of
-from netplan.outputs.map.small import records_of, rows_of, small_things
+from netplan.outputs.map.shapes import Flat, lines_of, points_of
+from netplan.outputs.map.small import records_of, rows_of, small_things, station_marks
 from netplan.outputs.weather_digits import figures_for_weather
 from netplan.plan.model import Bypass, Option, Plan, Stop
+from netplan.planfile import SolvedState, StateCustomers, StateFeeds
 
 __all__ = ["map_data"]
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 Things = list[dict[str, Any]]
+Ints = NDArray[np.int64]
 
 
-def map_data(plan: Plan, layers: Layers, units: Figures) -> dict[str, Any]:
-    """Return the data of the page; every text in it is data, to be shown as it is."""
+def map_data(plan: Plan, layers: Layers, states: Sequence[SolvedState], units: Figures) -> dict[str, Any]:
+    """Return the data of the page; every text in it is data, to be shown as it is.
+
+    Parameters
+    ----------
+    plan : Plan
+    layers : mapping of str to GeoDataFrame
+        Its works and base map.
+    states : sequence of SolvedState
+        One for each option, in the order of the options.
+    units : Figures
+        How figures are written.
+    """
     units = figures_for_weather(units, plan)
     conditions = plan.conditions
+    crs, district = layers["work"].crs, district_of(layers, states)
     start = (conditions.start or "any working day").replace("T", " ")
     return {
         "caution": plan.caution,
@@ -52,13 +69,19 @@ def map_data(plan: Plan, layers: Layers, units: Figures) -> dict[str, Any]:
         "window": f"{start}, {conditions.hours:g} h, air {units.temperature(conditions.air_temp_c)}",
         "network": {"digest": plan.network.content_sha256[:12], "crs": plan.network.crs},
         "base": base_of(layers),
-        "light": network_of(layers),
-        "options": [_option(option, layers, units) for option in plan.options],
-        "addresses": _addresses(layers),
+        "light": network_of(states[0], crs, district),
+        "options": [
+            _option(option, layers, state, district, units)
+            for option, state in zip(plan.options, states, strict=True)
+        ],
+        "addresses": _addresses(states[0].customers, crs),
     }
 
 
-def _option(option: Option, layers: Layers, units: Figures) -> dict[str, Any]:
+def _option(
+    option: Option, layers: Layers, state: SolvedState, district: Box, units: Figures
+) -> dict[str, Any]:
+    crs = layers["work"].crs
     off = sum(c.meters for c in option.customers if c.effect == "off")
     kept = sum(c.meters for c in option.customers if c.effect == "kept")
     holes = len({stop.hole_id for stop in option.stops if stop.kind != "valve"})
@@ -78,12 +101,13 @@ def _option(option: Option, layers: Layers, units: Figures) -> dict[str, Any]:
         "facts": facts,
         "warnings": [units.sentence(line) for line in option.warnings],
         "stops": _stops(option, layers, units),
-        "bypasses": _bypasses(option, layers, units),
-        "customers": _customers(option, layers, units),
-        "pieces": pieces_of(layers, option.rank, units),
+        "bypasses": _bypasses(option, state.feeds, crs, units),
+        "customers": _customers(option, state.customers, crs, units),
+        "pieces": pieces_of(state, crs, district, units),
         "refused": _refused(option, layers, units),
         "in_doubt": _in_doubt(option, layers),
         **small_things(option, layers, units),
+        "stations": station_marks(state.stations, crs, units),
     }
 
 
@@ -111,33 +135,35 @@ def _bypass_line(bypass: Bypass, units: Figures) -> str:
     return f"{bypass.id}: {bypass.kind}, {units.load(bypass.flow_m3h)}, {size}, drop {drop}"
 
 
-def _bypasses(option: Option, layers: Layers, units: Figures) -> Things:
-    rows = rows_of(layers, "bypasses", option.rank)
+def _bypasses(option: Option, feeds: StateFeeds, crs: Any, units: Figures) -> Things:
+    lines = lines_of(gpd.GeoSeries(feeds.lines(), crs=crs))
     return [
         {"line": line, "label": f"{bypass.id}  {units.load(bypass.flow_m3h)}", **bypass_popup(bypass, units)}
         | {"line_text": _bypass_line(bypass, units)}
-        for bypass, line in zip(option.bypasses, lines_of(rows), strict=True)
+        for bypass, line in zip(option.bypasses, lines, strict=True)
     ]
 
 
-def _customers(option: Option, layers: Layers, units: Figures) -> Things:
-    rows = layers["customers"]
-    rows = rows[(rows["option"] == option.rank) & (rows["effect"].notna() | rows["standby"].astype(bool))]
-    rows = rows.reset_index(drop=True)
-    things = []
-    for record, at in zip(rows.drop(columns="geometry").to_dict("records"), points_of(rows), strict=True):
-        row = {str(k): v for k, v in record.items()}
-        effect = text_of(row["effect"]) or "standby"
-        thing = {
+def _customers(option: Option, customers: StateCustomers, crs: Any, units: Figures) -> Things:
+    touched = np.array(customers.effect.numpy() != "", dtype=bool)
+    rows = np.flatnonzero(touched | customers.standby)
+    return [
+        {
             "at": at,
-            "effect": effect,
-            "standby": bool(row["standby"]),
-            "priority": bool(text_of(row["priority"])),
-            "number": text_of(row["number"]),
+            "effect": customers.effect[row] or "standby",
+            "standby": bool(customers.standby[row]),
+            "priority": bool(customers.priority[row]),
+            "number": customers.number[row],
+            "weak": customers.cause[row] == "below minimum",
         }
-        thing["weak"] = text_of(row["cause"]) == "below minimum"
-        things.append(thing | customer_popup(row, option, units))
-    return things
+        | customer_popup(customers, row, option, units)
+        for row, at in zip(rows.tolist(), _places(customers, rows, crs), strict=True)
+    ]
+
+
+def _places(customers: StateCustomers, rows: Ints, crs: Any) -> list[Flat | None]:
+    points = shapely.points(customers.x_m[rows], customers.y_m[rows])
+    return points_of(gpd.GeoSeries(points, crs=crs))
 
 
 def _in_doubt(option: Option, layers: Layers) -> Things:
@@ -184,12 +210,10 @@ def _refused(option: Option, layers: Layers, units: Figures) -> Things:
     ]
 
 
-def _addresses(layers: Layers) -> list[list[Any]]:
-    rows = layers["customers"]
-    rows = rows[rows["option"] == rows["option"].min()] if len(rows) else rows
-    rows = rows.drop_duplicates("customer_id").reset_index(drop=True)
+def _addresses(customers: StateCustomers, crs: Any) -> list[list[Any]]:
+    places = _places(customers, np.arange(len(customers)), crs)
     return [
-        [text_of(address), *at]
-        for address, at in zip(rows["address"], points_of(rows), strict=True)
-        if at is not None and text_of(address)
+        [address, *at]
+        for address, at in zip(customers.address, places, strict=True)
+        if at is not None and address
     ]

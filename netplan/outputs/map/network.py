@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -12,10 +12,14 @@ from numpy.typing import NDArray
 
 from netplan.outputs.figures import Figures
 from netplan.outputs.map.popups import pipe_popup
-from netplan.outputs.map.shapes import LON_LAT, lines_of, rings_of
-from netplan.planfile import PieceState
+from netplan.outputs.map.shapes import LON_LAT, Flat, lines_of, rings_of
+from netplan.planfile import PieceState, SolvedState, StatePipes
 
-__all__ = ["base_of", "network_of", "pieces_of"]
+__all__ = ["Box", "base_of", "district_of", "network_of", "pieces_of"]
+
+Ints = NDArray[np.int64]
+Box = tuple[float, float, float, float]
+"""Least and greatest x and y [m]: x low, y low, x high, y high."""
 
 DISTRICT_M = 250.0
 _MAIN_CLASSES_MM = (80.0, 150.0)
@@ -109,47 +113,46 @@ def _bearing(line: shapely.LineString, share: float) -> float:
     return round((turn + 90.0) % 180.0 - 90.0, 1)
 
 
-def _district(layers: Mapping[str, gpd.GeoDataFrame]) -> tuple[float, float, float, float]:
-    bounds = [layers[name].total_bounds for name in ("work", "stops", "bypasses") if len(layers[name])]
+def district_of(layers: Mapping[str, gpd.GeoDataFrame], states: Sequence[SolvedState]) -> Box:
+    """Return the district of the work."""
+    bounds = [layers[name].total_bounds for name in ("work", "stops") if len(layers[name])]
+    bounds += [shapely.total_bounds(state.feeds.lines()) for state in states if len(state.feeds)]
     low, high = np.nanmin(bounds, axis=0)[:2] - DISTRICT_M, np.nanmax(bounds, axis=0)[2:] + DISTRICT_M
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
-def network_of(layers: Mapping[str, gpd.GeoDataFrame]) -> dict[str, Any]:
+def network_of(state: SolvedState, crs: Any, district: Box) -> dict[str, Any]:
     """Return the whole network lightly: mains in three widths, and services near the work."""
-    pipes = layers["pipes"]
-    pipes = pipes[(pipes["option"] == pipes["option"].min()) & (pipes["length_m"] > 0)]
-    pipes = pipes[pipes["state"] != PieceState.OTHER_SYSTEM.word]
-    mains, services = pipes[pipes["layer"] == "mains"], pipes[pipes["layer"] == "services"]
-    size = np.searchsorted(_MAIN_CLASSES_MM, mains["od_mm"].to_numpy(float))
-    near = services.cx[slice(*_district(layers)[::2]), slice(*_district(layers)[1::2])]
+    pipes = state.pipes
+    shown = (pipes.length_m > 0) & (pipes.state != PieceState.OTHER_SYSTEM)
+    mains, services = np.flatnonzero(shown & pipes.is_main), np.flatnonzero(shown & ~pipes.is_main)
+    size = np.searchsorted(_MAIN_CLASSES_MM, pipes.od_mm[mains])
+    near = _inside(pipes, services, district)
     return {
-        "mains": [lines_of(mains[size == k], 6) for k in range(len(_MAIN_CLASSES_MM) + 1)],
-        "services": lines_of(near, 6),
+        "mains": [_lines(pipes, mains[size == k], crs, 6) for k in range(len(_MAIN_CLASSES_MM) + 1)],
+        "services": _lines(pipes, near, crs, 6),
     }
 
 
-def pieces_of(
-    layers: Mapping[str, gpd.GeoDataFrame], option: int, units: Figures
-) -> dict[str, list[dict[str, Any]]]:
+def _inside(pipes: StatePipes, rows: Ints, district: Box) -> Ints:
+    return rows[shapely.intersects(pipes.lines(rows), shapely.box(*district))]
+
+
+def _lines(pipes: StatePipes, rows: Ints, crs: Any, digits: int | None = None) -> list[Flat]:
+    series = gpd.GeoSeries(pipes.lines(rows), crs=crs)
+    return lines_of(series) if digits is None else lines_of(series, digits)
+
+
+def pieces_of(state: SolvedState, crs: Any, district: Box, units: Figures) -> dict[str, list[dict[str, Any]]]:
     """Return the pieces of one option by state; of the live ones only the mains of the district."""
-    pipes = layers["pipes"]
-    pipes = pipes[pipes["option"] == option]
-    x_low, y_low, x_high, y_high = _district(layers)
+    pipes = state.pipes
     found: dict[str, list[dict[str, Any]]] = {}
-    for state in PieceState:
-        rows = pipes[pipes["state"] == state.word]
-        if state in (PieceState.LIVE, PieceState.OTHER_SYSTEM):
-            rows = rows[(rows["layer"] == "mains") & (rows["length_m"] > 0)].cx[x_low:x_high, y_low:y_high]
-        rows = rows.reset_index(drop=True)
-        lines = lines_of(rows)
-        records = rows.drop(columns="geometry").to_dict("records")
-        found[state.word] = [
-            {
-                "line": line,
-                "main": record["layer"] == "mains",
-                **pipe_popup({str(k): v for k, v in record.items()}, units),
-            }
-            for line, record in zip(lines, records, strict=True)
+    for code in PieceState:
+        rows = np.flatnonzero(pipes.state == code)
+        if code in (PieceState.LIVE, PieceState.OTHER_SYSTEM):
+            rows = _inside(pipes, rows[pipes.is_main[rows] & (pipes.length_m[rows] > 0)], district)
+        found[code.word] = [
+            {"line": line, "main": bool(pipes.is_main[row]), **pipe_popup(state, row, units)}
+            for line, row in zip(_lines(pipes, rows, crs), rows.tolist(), strict=True)
         ]
     return found

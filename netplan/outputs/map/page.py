@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
@@ -19,6 +19,7 @@ from xstatic.pkg import leaflet
 from netplan.outputs.figures import METRIC, Figures
 from netplan.outputs.map.data import map_data
 from netplan.plan.model import Plan
+from netplan.planfile import SolvedState
 
 __all__ = ["OfflineMap", "Verbatim", "leaflet_texts", "page_json", "page_policy", "plan_map"]
 
@@ -54,7 +55,12 @@ class OfflineMap(folium.Map):
 
 
 def plan_map(
-    plan: Plan, layers: Mapping[str, gpd.GeoDataFrame], *, units: Figures = METRIC, tiles: str | None = None
+    plan: Plan,
+    layers: Mapping[str, gpd.GeoDataFrame],
+    states: Sequence[SolvedState],
+    *,
+    units: Figures = METRIC,
+    tiles: str | None = None,
 ) -> str:
     """Return the map of a plan as one HTML file that opens without any network.
 
@@ -63,13 +69,15 @@ def plan_map(
     plan : Plan
     layers : mapping of str to GeoDataFrame
         As `plan_layers` returns and `read_plan_layers` reads them: a plan folder is enough.
+    states : sequence of SolvedState
+        One for each option, in the order of the options.
     units : Figures
         How figures are written.
     tiles : str, optional
         Address pattern of an online background (``{z}/{x}/{y}``), which the reader may switch on. Without
         it the page forbids itself every request.
     """
-    data = map_data(plan, layers, units)
+    data = map_data(plan, layers, states, units)
     if tiles is not None:
         data["tiles"] = tiles
     page = OfflineMap(
@@ -77,7 +85,7 @@ def plan_map(
         max_zoom=22,
         zoomSnap=0.25,
         attribution_control=False,
-        zoomAnimation=len(layers["pipes"]) < _ANIMATED_PIECES,
+        zoomAnimation=sum(len(state.pipes) for state in states) < _ANIMATED_PIECES,
     )
     figure = cast(Figure, page.get_root())
     figure.title = html.escape(f"Stop plan {data['heading']}")

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from netplan.outputs.doubtful import CustomerInDoubt, record_words
 from netplan.outputs.figures import Figures
 from netplan.plan.model import Bypass, Option, Stop
+from netplan.planfile import PieceState, SolvedState, StateCustomers
 
 __all__ = [
     "Rows",
@@ -80,29 +82,29 @@ def bypass_popup(bypass: Bypass, units: Figures) -> dict[str, Any]:
     return {"title": f"{bypass.kind.capitalize()} {bypass.id}", "rows": _filled(rows)}
 
 
-def customer_popup(row: dict[str, Any], option: Option, units: Figures) -> dict[str, Any]:
+def customer_popup(customers: StateCustomers, row: int, option: Option, units: Figures) -> dict[str, Any]:
     """Return what is said of a customer; the restricted priority note is never part of it."""
-    effect = text_of(row["effect"]) or "standby"
+    effect, ident = customers.effect[row] or "standby", customers.customer_id[row]
     words = {
         "off": "off: no gas until relit",
         "kept": "kept: fed all the time",
         "standby": "standby: off only if a planned stop fails",
     }
-    known = {customer.id: customer for customer in option.customers}.get(str(row["customer_id"]))
+    known = {customer.id: customer for customer in option.customers}.get(ident)
     rows: Rows = [
         ("effect", words[effect]),
-        ("standby", "off if a planned stop fails" if row["standby"] and effect != "standby" else ""),
-        ("cause", text_of(row["cause"])),
-        ("kept by", text_of(row["kept_by"])),
-        ("priority", text_of(row["priority"]).replace("_", " ")),
-        ("category", text_of(row["category"])),
-        ("meters", text_of(row["meters"])),
-        ("pressure", "" if effect == "off" else units.held(float(row["pressure_mbar"]))),
+        ("standby", "off if a planned stop fails" if customers.standby[row] and effect != "standby" else ""),
+        ("cause", customers.cause[row]),
+        ("kept by", customers.kept_by[row]),
+        ("priority", customers.priority[row].replace("_", " ")),
+        ("category", customers.category[row]),
+        ("meters", str(customers.meters[row])),
+        ("pressure", "" if effect == "off" else units.held(float(customers.pressure_mbar[row]))),
         ("off from", (known.off_from or "").replace("T", " ") if known else ""),
         ("on by", (known.on_by or "").replace("T", " ") if known else ""),
-        ("meter point", text_of(row["customer_id"])),
+        ("meter point", ident),
     ]
-    return {"title": text_of(row["address"]), "rows": _filled(rows)}
+    return {"title": customers.address[row], "rows": _filled(rows)}
 
 
 def in_doubt_popup(one: CustomerInDoubt) -> Rows:
@@ -117,23 +119,24 @@ def in_doubt_popup(one: CustomerInDoubt) -> Rows:
     return _filled(rows)
 
 
-def pipe_popup(row: dict[str, Any], units: Figures) -> dict[str, Any]:
-    """Return what is said of a piece of main."""
+def pipe_popup(state: SolvedState, row: int, units: Figures) -> dict[str, Any]:
+    """Return what is said of a piece of main or service, a row of the state's pipes."""
+    pipes, nodes = state.pipes, state.nodes
+    ends = np.array([pipes.from_node[row], pipes.to_node[row]])
+    before, after = (units.held(mbar) for mbar in nodes.at(nodes.pressure_mbar, ends).tolist())
     rows: Rows = [
-        ("state", text_of(row["state"])),
-        ("system", text_of(row["system"])),
-        ("from, to", f"{units.length(row['from_m'])} – {units.length(row['to_m'])}"),
-        ("size", f"{units.size(row['od_mm'])} outside, bore {units.size(row['bore_mm'])}"),
-        ("flow", units.flow(abs(row["flow_m3h"]))),
+        ("state", PieceState(pipes.state[row]).word),
+        ("system", pipes.system[row]),
+        ("from, to", f"{units.length(float(pipes.from_m[row]))} – {units.length(float(pipes.to_m[row]))}"),
         (
-            "pressure",
-            f"{units.held(row['pressure_from_mbar'])} – {units.held(row['pressure_to_mbar'])}",
+            "size",
+            f"{units.size(float(pipes.od_mm[row]))} outside, bore {units.size(float(pipes.bore_mm[row]))}",
         ),
-        ("street", text_of(row["street"])),
-        ("valve", text_of(row["valve_id"])),
-        ("record of", text_of(row["record_date"])),
+        ("flow", units.flow(abs(float(pipes.flow_m3h[row])))),
+        ("pressure", f"{before} – {after}"),
+        ("street", pipes.street[row]),
+        ("valve", pipes.valve_id[row]),
+        ("record of", pipes.record_date[row]),
     ]
-    return {
-        "title": f"{'Main' if row['layer'] == 'mains' else 'Service'} {text_of(row['pipe_id'])}",
-        "rows": _filled(rows),
-    }
+    name = f"{'Main' if pipes.is_main[row] else 'Service'} {pipes.pipe_id[row]}"
+    return {"title": name, "rows": _filled(rows)}

@@ -19,7 +19,7 @@ _DIGITS = 7
 _BASE_DIGITS = 6
 
 
-def points_of(layer: gpd.GeoDataFrame) -> list[Flat | None]:
+def points_of(layer: gpd.GeoDataFrame | gpd.GeoSeries) -> list[Flat | None]:
     """Return [lat, lon] of each row, None for a row without a place."""
     places = layer.to_crs(LON_LAT).geometry
     x, y = shapely.get_x(places.array), shapely.get_y(places.array)
@@ -29,7 +29,7 @@ def points_of(layer: gpd.GeoDataFrame) -> list[Flat | None]:
     ]
 
 
-def lines_of(layer: gpd.GeoDataFrame, digits: int = _DIGITS) -> list[Flat]:
+def lines_of(layer: gpd.GeoDataFrame | gpd.GeoSeries, digits: int = _DIGITS) -> list[Flat]:
     """Return the vertices of each line; a row without one gives an empty list."""
     geometries = np.asarray(layer.to_crs(LON_LAT).geometry.array, dtype=object)
     return _split(geometries, digits)

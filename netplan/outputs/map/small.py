@@ -1,4 +1,4 @@
-"""The small marks of the map: gauges, purge points, fallback stops, tappings, stations."""
+"""The small marks of the map: gauges, purge points, fallback stops, tappings and stations."""
 
 from __future__ import annotations
 
@@ -6,14 +6,16 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 import geopandas as gpd
+import shapely
 
 from netplan.outputs.figures import Figures
 from netplan.outputs.map.popups import Rows, text_of
 from netplan.outputs.map.shapes import points_of
 from netplan.plan.fallback_words import fallback_words
 from netplan.plan.model import Option
+from netplan.planfile import StateStations
 
-__all__ = ["records_of", "rows_of", "small_things"]
+__all__ = ["records_of", "rows_of", "small_things", "station_marks"]
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 Things = list[dict[str, Any]]
@@ -75,12 +77,23 @@ def _tapping(row: dict[str, Any], units: Figures) -> Rows:
     return [("stop", text_of(row["stop_id"])), _where(row, units), ("outlet", units.size(row["size_mm"]))]
 
 
-def _station(row: dict[str, Any], units: Figures) -> Rows:
+def station_marks(stations: StateStations, crs: Any, units: Figures) -> Things:
+    """Return the regulator stations of a state: place, title and what is said of each."""
+    places = gpd.GeoSeries(shapely.points(stations.x_m, stations.y_m), crs=crs)
     return [
-        ("outlet", units.pressure(row["outlet_mbar"])),
-        ("most in a fault", units.against(row["max_outlet_mbar"])),
-        ("gives", units.load(row["flow_m3h"])),
-        ("capacity", units.capacity(row["capacity_m3h"])),
+        {
+            "at": at,
+            "role": "",
+            "title": f"Regulator station {stations.station_id[row]}",
+            "rows": [
+                ("outlet", units.pressure(float(stations.outlet_mbar[row]))),
+                ("most in a fault", units.against(float(stations.max_outlet_mbar[row]))),
+                ("gives", units.load(float(stations.flow_m3h[row]))),
+                ("capacity", units.capacity(float(stations.capacity_m3h[row]))),
+            ],
+        }
+        for row, at in enumerate(points_of(places))
+        if at is not None
     ]
 
 
@@ -89,12 +102,11 @@ _KINDS: tuple[tuple[str, str, str, Callable[[dict[str, Any], Figures], Rows]], .
     ("purge_points", "Purge point", "point_id", _purge),
     ("fallback", "Fallback for stop", "stop_id", _fallback),
     ("tappings", "Tapping:", "role", _tapping),
-    ("stations", "Regulator station", "station_id", _station),
 )
 
 
 def small_things(option: Option, layers: Layers, units: Figures) -> dict[str, Things]:
-    """Return the small marks of an option by layer: place, title and what is said of each."""
+    """Return the small marks of an option by layer: place, title and what is said of each; no stations."""
     found = {}
     for name, title, id_, say in _KINDS:
         rows = rows_of(layers, name, option.rank)

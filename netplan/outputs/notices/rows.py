@@ -6,12 +6,10 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, Final
 
-import geopandas as gpd
-import pandas as pd
-
 from netplan.customers import address_groups, priority_rank, relight_order, walking_key
 from netplan.errors import BadInputError, quoted
 from netplan.plan.model import AffectedCustomer, Option, Plan
+from netplan.planfile import StateCustomers
 
 __all__ = ["EFFECTS", "NoticeRow", "notice_rows", "option_of"]
 
@@ -65,14 +63,14 @@ def option_of(plan: Plan, rank: int) -> Option:
     raise BadInputError(f"option {rank}: the plan has options 1 to {len(plan.options)}; choose one of them")
 
 
-def notice_rows(plan: Plan, customers: gpd.GeoDataFrame, rank: int = 1) -> tuple[NoticeRow, ...]:
+def notice_rows(plan: Plan, customers: StateCustomers, rank: int = 1) -> tuple[NoticeRow, ...]:
     """Return the notice list of an option: by effect; those off as they are relit, the others as one walks.
 
     Parameters
     ----------
     plan : Plan
-    customers : GeoDataFrame
-        The ``customers`` layer of the plan: streets, numbers, languages and the standby customers.
+    customers : StateCustomers
+        Those of the option's state: streets, numbers, languages.
     rank : int
         Rank of the option.
 
@@ -82,17 +80,16 @@ def notice_rows(plan: Plan, customers: gpd.GeoDataFrame, rank: int = 1) -> tuple
         When there is no such option, or the layer lacks a customer of the plan.
     """
     option = option_of(plan, rank)
-    table = customers[customers["option"] == rank].set_index("customer_id")
+    place = {id_: row for row, id_ in enumerate(customers.customer_id)}
     affected = {customer.id: customer for customer in option.customers}
     standby = set(option.standby)
     wanted = [*affected, *sorted(standby - affected.keys())]
-    missing = [id_ for id_ in wanted if id_ not in table.index]
+    missing = [id_ for id_ in wanted if id_ not in place]
     if missing:
         raise BadInputError(
             f"plan.gpkg: customer {quoted(missing[0])} of the plan is missing; make the plan again"
         )
-    records = table.loc[wanted].reset_index().to_dict("records") if wanted else []
-    rows = [_row(plan, {str(k): v for k, v in r.items()}, affected.get(r["customer_id"])) for r in records]
+    rows = [_row(plan, customers, place[id_], affected.get(id_)) for id_ in wanted]
     rows = [replace(row, standby="yes" if row.customer_id in standby else "") for row in rows]
     return _numbered(sorted(_relit(plan, rows), key=_order))
 
@@ -117,33 +114,29 @@ def _relit(plan: Plan, rows: list[NoticeRow]) -> list[NoticeRow]:
     return [replace(row, relit=place.get(row.customer_id, 0)) for row in rows]
 
 
-def _row(plan: Plan, record: dict[str, Any], customer: AffectedCustomer | None) -> NoticeRow:
-    category, priority = str(record["category"]), _text(record["priority"])
+def _row(plan: Plan, records: StateCustomers, row: int, customer: AffectedCustomer | None) -> NoticeRow:
+    category, priority = records.category[row], records.priority[row]
     lead = _lead_days(plan, category, priority)
     return NoticeRow(
         effect="standby" if customer is None else customer.effect,
         address_no=0,
-        address=_text(record["address"]),
-        street=_text(record["street"]),
-        number=_text(record["number"]),
-        postcode=_text(record["postcode"]),
-        customer_id=str(record["customer_id"]),
+        address=records.address[row],
+        street=records.street[row],
+        number=records.number[row],
+        postcode=records.postcode[row],
+        customer_id=records.customer_id[row],
         category=category,
         priority=priority,
-        meters=int(record["meters"]),
+        meters=int(records.meters[row]),
         cause="" if customer is None else customer.cause,
         kept_by="" if customer is None else customer.kept_by or "",
         off_from="" if customer is None else customer.off_from or "",
         on_by="" if customer is None else customer.on_by or "",
         lead_days=lead,
         notice_by=_notice_by(plan, lead),
-        language=_text(record["language"]),
+        language=records.language[row],
         relit=0 if customer is None else customer.relit or 0,
     )
-
-
-def _text(value: object) -> str:
-    return "" if value is None or value is pd.NA or value != value else str(value)
 
 
 def _lead_days(plan: Plan, category: str, priority: str) -> int:

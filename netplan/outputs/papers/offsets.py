@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.plan.model import Stop
+from netplan.planfile import StatePipes
 
 __all__ = ["Offset", "offsets_of"]
 
@@ -46,21 +47,21 @@ class Offset:
     y_m: float
 
 
-def offsets_of(stop: Stop, layers: Layers, option: int, length_scale: float) -> tuple[Offset, ...]:
+def offsets_of(stop: Stop, layers: Layers, pipes: StatePipes, length_scale: float) -> tuple[Offset, ...]:
     """Return the offsets of a stop: two building corners well apart, the next junction, the street's line.
 
     Parameters
     ----------
     stop : Stop
     layers : mapping of str to GeoDataFrame
-    option : int
-        Rank of the option, for its pipes.
+    pipes : StatePipes
+        Pipes of the option.
     length_scale : float
         Planar over true length [-]: distances are those on the ground.
     """
     at = np.array([stop.x, stop.y])
     found = [("building corner", corner) for corner in _corners(at, layers)]
-    junction = _junction(at, layers, option)
+    junction = _junction(at, pipes)
     if junction is not None:
         found.append(("junction of mains, as recorded", junction))
     found += _street(at, layers)
@@ -96,12 +97,12 @@ def _angle(a: Floats, b: Floats) -> float:
     return float(min(abs(turn), 180.0 - abs(turn)))
 
 
-def _junction(at: Floats, layers: Layers, option: int) -> Floats | None:
-    pipes = layers["pipes"]
-    mains = pipes[(pipes["option"] == option) & (pipes["layer"] == "mains") & (pipes["length_m"] > 0)]
-    mains = mains[shapely.dwithin(mains.geometry.array, shapely.Point(at), 2 * REACH_M)]
-    ends = np.concatenate([mains["from_node"].to_numpy(), mains["to_node"].to_numpy()])
-    lines = mains.geometry.array
+def _junction(at: Floats, pipes: StatePipes) -> Floats | None:
+    rows = np.flatnonzero(pipes.is_main & (pipes.length_m > 0))
+    lines = pipes.lines(rows)
+    near = shapely.dwithin(lines, shapely.Point(at), 2 * REACH_M)
+    rows, lines = rows[near], lines[near]
+    ends = np.concatenate([pipes.from_node[rows], pipes.to_node[rows]])
     places: Any = np.concatenate([shapely.get_point(lines, 0), shapely.get_point(lines, -1)])
     node, first, count = np.unique(ends, return_index=True, return_counts=True)
     met = first[count >= 3]

@@ -18,6 +18,7 @@ from netplan.outputs.papers.symbols import legend_svg
 from netplan.outputs.papers.typeset import typeset
 from netplan.outputs.weather_digits import figures_for_weather
 from netplan.plan.model import Bypass, Option, Plan, WeatherLine
+from netplan.planfile import SolvedState
 
 __all__ = ["work_pack_pdf"]
 
@@ -43,7 +44,7 @@ _SIGN_OFF = (
 )
 
 
-def work_pack_pdf(plan: Plan, layers: Layers, *, rank: int = 1, units: Figures = METRIC) -> bytes:
+def work_pack_pdf(plan: Plan, layers: Layers, state: SolvedState, *, units: Figures = METRIC) -> bytes:
     """Return the work pack of an option as PDF.
 
     Parameters
@@ -51,19 +52,19 @@ def work_pack_pdf(plan: Plan, layers: Layers, *, rank: int = 1, units: Figures =
     plan : Plan
     layers : mapping of str to GeoDataFrame
         As `plan_layers` returns and `read_plan_layers` reads them.
-    rank : int
-        Rank of the option.
+    state : SolvedState
+        That of the option it is made for.
     units : Figures
         How figures are written.
     """
     units = figures_for_weather(units, plan)
-    option = option_of(plan, rank)
-    stops, pictures = stop_part(plan, option, layers, units)
-    pictures |= {"plan": plan_drawing(option, layers, height_mm=190.0), "legend": legend_svg()}
+    option = option_of(plan, state.option)
+    stops, pictures = stop_part(plan, option, layers, state.pipes, units)
+    pictures |= {"plan": plan_drawing(option, layers, state, height_mm=190.0), "legend": legend_svg()}
     for k, bypass in enumerate(option.bypasses):
         pictures[f"bypass-{k}"] = bypass_curve(plan, bypass, units)
     data: dict[str, Any] = {
-        "option": str(rank),
+        "option": str(state.option),
         "work": ", ".join(
             f"{w.main_id}, {units.length(w.from_m)} to {units.length(w.to_m)}" for w in plan.work
         ),
@@ -81,8 +82,8 @@ def work_pack_pdf(plan: Plan, layers: Layers, *, rank: int = 1, units: Figures =
         **_cover(plan, option, units),
         **gas_part(option, units),
         **order_part(option, units),
-        **network_part(plan, option, layers, units),
-        **data_part(plan, option, layers, units),
+        **network_part(plan, option, state.stations, units),
+        **data_part(plan, option, state.pipes, units),
     }
     return typeset("pack.typ", data, pictures)
 

@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
 from importlib import resources
 from pathlib import PurePath
 from typing import Any
 
-import geopandas as gpd
+import numpy as np
 
 from netplan.outputs.figures import Figures
 from netplan.plan.model import Option, Plan
+from netplan.planfile import StatePipes, StateStations
 from netplan.sources import source
 
 __all__ = ["data_part", "gas_part", "network_part", "order_part"]
 
-Layers = Mapping[str, gpd.GeoDataFrame]
 _USES_NAMED = 8
 
 
@@ -83,15 +82,13 @@ def _uses(ids: tuple[str, ...]) -> str:
     return f"{', '.join(ids[:3])} … {len(ids)} in all"
 
 
-def network_part(plan: Plan, option: Option, layers: Layers, units: Figures) -> dict[str, Any]:
+def network_part(plan: Plan, option: Option, stations: StateStations, units: Figures) -> dict[str, Any]:
     """Return pressures, gauges, stations, and the options beside each other."""
     pressures = option.pressures
     states = [("before any stop", pressures.before.least_mbar, pressures.before.at)]
     states += [(f"after {state.after_step}", state.least_mbar, state.at) for state in option.states]
     states.append(("all stops and feeds in", pressures.after.least_mbar, pressures.after.at))
     weak = len(pressures.weak_before)
-    stations = layers["stations"]
-    stations = stations[stations["option"] == option.rank]
     return {
         "pressures": [{"state": n, "least": units.held(p), "at": at} for n, p, at in states],
         "weak-before": f"{weak} meter points are below the minimum before any stop: see plan.json."
@@ -109,12 +106,12 @@ def network_part(plan: Plan, option: Option, layers: Layers, units: Figures) -> 
         ],
         "station-rows": [
             {
-                "id": str(row.station_id),
-                "outlet": units.pressure(float(row.outlet_mbar)),
-                "flow": units.load(float(row.flow_m3h)),
-                "capacity": units.capacity(float(row.capacity_m3h)),
+                "id": stations.station_id[row],
+                "outlet": units.pressure(float(stations.outlet_mbar[row])),
+                "flow": units.load(float(stations.flow_m3h[row])),
+                "capacity": units.capacity(float(stations.capacity_m3h[row])),
             }
-            for row in stations.itertuples()
+            for row in range(len(stations))
         ],
         "options": [_compared(one, units) for one in plan.options],
         "proof": _proof(option),
@@ -146,13 +143,13 @@ def _proof(option: Option) -> str:
     return f"Not proven: lower bound {proof.lower_bound:,.2f}, gap {proof.gap:,.2f} ({proof.reason})."
 
 
-def data_part(plan: Plan, option: Option, layers: Layers, units: Figures) -> dict[str, Any]:
+def data_part(plan: Plan, option: Option, pipes: StatePipes, units: Figures) -> dict[str, Any]:
     """Return age and confidence of the data, the findings, and what the figures rest on."""
     provisional = [stop.id for stop in option.stops if stop.confidence == "provisional"]
     scale = f"planar lengths divided by {plan.network.length_scale:.6f}"
     return {
         "data-facts": [
-            ("records of the mains", _record_dates(option, layers)),
+            ("records of the mains", _record_dates(option, pipes)),
             ("provisional stops", ", ".join(provisional) or "none"),
             ("working CRS", f"{plan.network.crs} {plan.network.crs_note}".strip()),
             ("lengths", scale),
@@ -181,18 +178,16 @@ def data_part(plan: Plan, option: Option, layers: Layers, units: Figures) -> dic
     }
 
 
-def _record_dates(option: Option, layers: Layers) -> str:
-    pipes = layers["pipes"]
+def _record_dates(option: Option, pipes: StatePipes) -> str:
     touched = {stop.main_id for stop in option.stops} | {
         part.pipe_id for zone in option.zones for part in zone.pipes if part.layer == "mains"
     }
-    rows = pipes[
-        (pipes["option"] == option.rank) & (pipes["layer"] == "mains") & pipes["pipe_id"].isin(touched)
-    ]
-    dates = sorted({str(d) for d in rows["record_date"].dropna() if str(d).strip()})
+    rows = np.flatnonzero(pipes.is_main & np.isin(pipes.pipe_id.numpy(), list(touched)))
+    recorded = list(zip(pipes.record_date.take(rows), pipes.pipe_id.take(rows), strict=True))
+    dates = sorted({date for date, _ in recorded if date.strip()})
     if not dates:
         return "no date of record on the mains of this plan: confirm by trial hole"
-    without = rows.loc[rows["record_date"].fillna("").astype(str).str.strip() == "", "pipe_id"].nunique()
+    without = len({main for date, main in recorded if not date.strip()})
     text = dates[0] if len(dates) == 1 else f"{dates[0]} to {dates[-1]}"
     return f"{text}; {without} mains without a date" if without else text
 

@@ -12,6 +12,7 @@ from netplan.outputs.papers.offsets import offsets_of
 from netplan.outputs.papers.stop_sketch import assembly_drawing, stop_sketch
 from netplan.plan.fallback_words import fallback_words
 from netplan.plan.model import Option, Plan, Stop
+from netplan.planfile import StatePipes
 
 __all__ = ["stop_part"]
 
@@ -26,14 +27,18 @@ _NOT_NEARER_SHOWN = 4
 
 
 def stop_part(
-    plan: Plan, option: Option, layers: Mapping[str, gpd.GeoDataFrame], units: Figures
+    plan: Plan,
+    option: Option,
+    layers: Mapping[str, gpd.GeoDataFrame],
+    pipes: StatePipes,
+    units: Figures,
 ) -> tuple[list[dict[str, Any]], dict[str, str]]:
     """Return the stops' data, and their drawings by name."""
     stops, pictures = [], {}
     for number, stop in enumerate(option.stops, 1):
         key = str(number)
-        offsets = offsets_of(stop, layers, option.rank, plan.network.length_scale)
-        pictures[f"stop-{key}"] = stop_sketch(stop, number, option.rank, layers, offsets, units)
+        offsets = offsets_of(stop, layers, pipes, plan.network.length_scale)
+        pictures[f"stop-{key}"] = stop_sketch(stop, number, pipes, layers, offsets, units)
         assembly = assembly_drawing(stop, units)
         if assembly is not None:
             pictures[f"assembly-{key}"] = assembly

@@ -8,28 +8,33 @@ from typing import Any, Final
 import geopandas as gpd
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from netplan.outputs.papers.drawing import Sheet
 from netplan.outputs.papers.symbols import customer_symbol, lettered, stop_symbol, stroke
 from netplan.plan.model import Option
+from netplan.planfile import PieceState, SolvedState, StateCustomers, StatePipes
 
 __all__ = ["base_on", "bowed", "pipes_on", "plan_drawing"]
 
 Layers = Mapping[str, gpd.GeoDataFrame]
+Ints = NDArray[np.int64]
 _LEADER_MM: Final = 7.5
 
 
-def plan_drawing(option: Option, layers: Layers, width_mm: float = 178.0, height_mm: float = 150.0) -> str:
+def plan_drawing(
+    option: Option, layers: Layers, state: SolvedState, width_mm: float = 178.0, height_mm: float = 150.0
+) -> str:
     """Return the plan map of an option as SVG."""
-    sheet = Sheet(_box(option, layers), width_mm, height_mm)
+    sheet = Sheet(_box(option, layers, state.customers), width_mm, height_mm)
     base_on(sheet, layers)
-    pipes_on(sheet, layers, option.rank)
+    pipes_on(sheet, state.pipes)
     stroke(sheet, "work", list(layers["work"].geometry))
     for bypass in option.bypasses:
         line = bowed((bypass.from_.x, bypass.from_.y), (bypass.to.x, bypass.to.y))
         stroke(sheet, "bypass", [line])
         sheet.text(line.interpolate(0.35, normalized=True).coords[0], bypass.id, 3.2, font_weight="bold")
-    _customers(sheet, layers, option.rank)
+    _customers(sheet, state.customers)
     middle = np.array(layers["work"].geometry.union_all().centroid.coords[0])
     for gauge in _of(layers, "gauges", option.rank).geometry:
         _with_leader(sheet, gauge.coords[0], middle, -2.0, lettered("G"))
@@ -52,14 +57,12 @@ def _of(layers: Layers, name: str, option: int) -> gpd.GeoDataFrame:
     return rows[rows["option"] == option]
 
 
-def _box(option: Option, layers: Layers) -> tuple[float, float, float, float]:
+def _box(option: Option, layers: Layers, customers: StateCustomers) -> tuple[float, float, float, float]:
     places = [np.array(layers["work"].total_bounds).reshape(2, 2)]
     places += [np.array([(s.x, s.y) for s in option.stops]).reshape(-1, 2)]
     places += [np.array([(b.from_.x, b.from_.y), (b.to.x, b.to.y)]) for b in option.bypasses]
-    affected = _of(layers, "customers", option.rank)
-    affected = affected[affected["effect"].notna()]
-    if len(affected):
-        places.append(shapely.get_coordinates(affected.geometry.array))
+    affected = _affected(customers)
+    places.append(np.stack([customers.x_m[affected], customers.y_m[affected]], axis=1))
     points = np.vstack(places)
     room = max(15.0, 0.08 * float(np.ptp(points, axis=0).max()))
     low, high = points.min(axis=0) - room, points.max(axis=0) + room
@@ -102,27 +105,42 @@ def _street_names(sheet: Sheet, streets: gpd.GeoDataFrame) -> None:
         sheet.text(middle.coords[0], str(name), 2.7, turn=f"{turn:.1f}", fill="#555", dy="0.9")
 
 
-def pipes_on(sheet: Sheet, layers: Layers, option: int) -> None:
+_DRAWN_OVER: Final = (
+    PieceState.OTHER_SYSTEM,
+    PieceState.FED,
+    PieceState.STRANDED,
+    PieceState.ISOLATED,
+    PieceState.CLOSED,
+)
+"""States that are drawn over the live pipes, the last on top."""
+
+
+def pipes_on(sheet: Sheet, pipes: StatePipes) -> None:
     """Draw the pipes of an option by state."""
-    pipes = _of(layers, "pipes", option)
-    pipes = pipes[pipes["length_m"] > 0]
-    for thin, name in ((True, "services"), (False, "mains")):
-        rows = pipes[pipes["layer"] == name]
-        stroke(sheet, "service" if thin else "live", list(rows[rows["state"] == "live"].geometry))
-        for state in ("other system", "fed", "stranded", "isolated", "closed"):
-            stroke(sheet, state, list(rows[rows["state"] == state].geometry), thin=thin)
+    for thin in (True, False):
+        kind = (pipes.is_main != thin) & (pipes.length_m > 0)
+        live = np.flatnonzero(kind & (pipes.state == PieceState.LIVE))
+        stroke(sheet, "service" if thin else "live", list(pipes.lines(live)))
+        for state in _DRAWN_OVER:
+            rows = np.flatnonzero(kind & (pipes.state == state))
+            stroke(sheet, state.word, list(pipes.lines(rows)), thin=thin)
 
 
-def _customers(sheet: Sheet, layers: Layers, option: int) -> None:
-    rows = _of(layers, "customers", option)
-    rows = rows[rows["effect"].notna()]
+def _affected(customers: StateCustomers) -> Ints:
+    return np.flatnonzero(np.array(customers.effect.numpy() != "", dtype=bool))
+
+
+def _customers(sheet: Sheet, customers: StateCustomers) -> None:
     numbered = sheet.scale > 0.8
-    for effect, priority, number, point in zip(
-        rows["effect"], rows["priority"], rows["number"], rows.geometry, strict=True
-    ):
-        sheet.mark(point.coords[0], customer_symbol(str(effect), priority=bool(priority)))
-        if numbered and number:
-            sheet.text(point.coords[0], str(number), 2.4, dx=str(4.2 if priority else 2.8), dy="0.8")
+    for row in _affected(customers).tolist():
+        place, priority = (
+            (float(customers.x_m[row]), float(customers.y_m[row])),
+            bool(customers.priority[row]),
+        )
+        sheet.mark(place, customer_symbol(customers.effect[row], priority=priority))
+        if numbered and customers.number[row]:
+            dx = str(4.2 if priority else 2.8)
+            sheet.text(place, customers.number[row], 2.4, dx=dx, dy="0.8")
 
 
 def bowed(start: tuple[float, float], end: tuple[float, float], lift: float = 0.16) -> shapely.LineString:

@@ -16,6 +16,7 @@ from netplan.outputs.papers.offsets import Offset
 from netplan.outputs.papers.plan_drawing import base_on, pipes_on
 from netplan.outputs.papers.symbols import stop_symbol, stroke
 from netplan.plan.model import Stop
+from netplan.planfile import StatePipes
 
 Floats = NDArray[np.float64]
 
@@ -30,7 +31,7 @@ _ROLE_LETTERS: Final = {"zone_vent": "Z", "barrier": "", "vent": "V", "gauge": "
 def stop_sketch(
     stop: Stop,
     number: int,
-    option: int,
+    pipes: StatePipes,
     layers: Mapping[str, gpd.GeoDataFrame],
     offsets: Sequence[Offset],
     units: Figures,
@@ -43,7 +44,7 @@ def stop_sketch(
     box = (stop.x - reach, stop.y - half_height, stop.x + reach, stop.y + half_height)
     sheet = Sheet(box, width_mm, height_mm)
     base_on(sheet, layers)
-    pipes_on(sheet, layers, option)
+    pipes_on(sheet, pipes)
     stroke(sheet, "work", list(layers["work"].geometry))
     at = np.array([stop.x, stop.y])
     for offset in offsets:
