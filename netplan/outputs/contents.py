@@ -80,7 +80,7 @@ def write_deliverables(
     figures, rank = choices.figures, choices.option
     place = plan.options.index(option_of(plan, rank))
     tell("writing the notices")
-    rows = notice_rows(plan, states[place].customers, rank)
+    rows = notice_rows(plan, states[place])
     (folder / "notices.csv").write_text(notices_csv(rows), encoding="utf-8", newline="")
     write_notices_xlsx(folder / "notices.xlsx", plan, rows, rank)
     tell("drawing the map")

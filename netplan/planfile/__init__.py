@@ -9,19 +9,18 @@ is the same, value by value::
 
 from netplan.planfile.flow_network import StateNetwork, flow_network
 from netplan.planfile.read_state import read_state
-from netplan.planfile.solved_state import (
+from netplan.planfile.solved_state import SolvedState
+from netplan.planfile.state_tables import (
     PieceState,
-    SolvedState,
     StateCustomers,
     StateFeeds,
     StateNodes,
     StatePipes,
     StateStations,
 )
-from netplan.planfile.write_state import STATE_LAYERS, write_state
+from netplan.planfile.write_state import write_state
 
 __all__ = [
-    "STATE_LAYERS",
     "PieceState",
     "SolvedState",
     "StateCustomers",

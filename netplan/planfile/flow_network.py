@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from netplan.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.errors import BadInputError
 from netplan.hydraulics import FlowLinks, FlowNetwork
-from netplan.planfile.solved_state import PieceState, SolvedState
+from netplan.planfile.solved_state import SolvedState
+from netplan.planfile.state_tables import PieceState
 
 __all__ = ["StateNetwork", "flow_network"]
 

@@ -13,9 +13,9 @@ from netplan.errors import BadInputError
 from netplan.network.text import Text
 from netplan.network.words import Layer
 from netplan.planfile.columns import BYPASSES, CUSTOMERS, NODES, PIPES, STATIONS, Column, Kind
-from netplan.planfile.solved_state import (
+from netplan.planfile.solved_state import SolvedState
+from netplan.planfile.state_tables import (
     PieceState,
-    SolvedState,
     StateCustomers,
     StateFeeds,
     StateNodes,

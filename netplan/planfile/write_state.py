@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from netplan.network.words import Layer
 from netplan.planfile.columns import BYPASSES, CUSTOMERS, NODES, PIPES, STATIONS, Column, Kind
-from netplan.planfile.solved_state import (
+from netplan.planfile.solved_state import SolvedState
+from netplan.planfile.state_tables import (
     PieceState,
-    SolvedState,
     StateCustomers,
     StateFeeds,
     StateNodes,
@@ -24,10 +24,8 @@ from netplan.planfile.solved_state import (
     StateStations,
 )
 
-__all__ = ["LEFT_OUT", "SEPARATOR", "STATE_LAYERS", "write_state"]
+__all__ = ["LEFT_OUT", "SEPARATOR", "write_state"]
 
-STATE_LAYERS: Final = ("pipes", "nodes", "stations", "bypasses", "customers", "conditions")
-"""Layers of plan.gpkg that a solved state is read from."""
 LEFT_OUT: Final = "left_out"
 """Row of the layer conditions that says what of a large network the layers do not hold."""
 SEPARATOR: Final = ";"
@@ -39,7 +37,7 @@ _STATES: Final = np.array([state.word for state in PieceState], dtype=object)
 
 
 def write_state(state: SolvedState, crs: str) -> dict[str, gpd.GeoDataFrame]:
-    """Return a state as the layers `STATE_LAYERS`; `read_state` gives the same state back, every digit.
+    """Return a state as layers of plan.gpkg; `read_state` gives the same state back, every digit.
 
     Parameters
     ----------
@@ -50,8 +48,8 @@ def write_state(state: SolvedState, crs: str) -> dict[str, gpd.GeoDataFrame]:
     Returns
     -------
     dict of str to GeoDataFrame
-        Rows carry the rank of the option in `option`. ``conditions`` is a table without geometry and holds
-        the one row that the state answers for.
+        ``bypasses, customers, pipes, nodes, stations``, rows with the rank of the option in `option`, and
+        ``conditions``, a table without geometry: the one row of that layer that the state answers for.
     """
     rank, nodes = state.option, state.nodes
     points = shapely.points

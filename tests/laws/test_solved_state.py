@@ -29,7 +29,7 @@ from netplan.plan.result import PlanResult
 from netplan.plan.run import make_plan
 from netplan.plan.schema import read_plan
 from netplan.plan.writing import extent
-from netplan.planfile import STATE_LAYERS, PieceState, SolvedState, read_state, write_state
+from netplan.planfile import PieceState, SolvedState, read_state, write_state
 from netplan.rules import read_rules
 from tests.feed_towns import town_request
 from tests.hamlet import HOSTILE, hamlet
@@ -37,6 +37,7 @@ from tests.networks import build, customer, main, sensing_point, service, statio
 from tests.plans import hamlet_result
 from tests.sample_plan import sample_plan
 
+LAYERS = ("pipes", "nodes", "stations", "bypasses", "customers")
 TOWNS = (0, 1, 2, 5, 8, 9)
 """Random towns with bypasses, hoses, or neither."""
 
@@ -55,8 +56,8 @@ def _priority_street() -> Network:
         services=[
             service("S1", (60, 0), (60, 8)),
             service("S2", (240, 0), (240, 8)),
-            service("S3", (80, 0), (70, 8)),
-            service("S4", (70, 0), (70, 8)),
+            service("S3", (80, 0), (70.4, 8)),
+            service("S4", (70, 0), (69.6, 8)),
         ],
         customers=[
             customer("C1", (60, 8), service_id="S1", annual_kwh=6e5, category="business"),
@@ -131,7 +132,9 @@ def test_a_state_written_and_read_is_the_same() -> None:
             kinds["opened valve"] += len(option.opened_valves)
             kinds["without feeds"] += not (option.bypasses or option.opened_valves)
             kinds["second option"] += option.rank == 2
+            kinds["on two services"] += int((np.diff(state.customers.drawn_start) == 2).sum())
             kinds["part of a network"] += state.left_out != ""
+    assert kinds["on two services"] > 0
     least = {"bypass": 5, "hose": 2, "opened valve": 1, "without feeds": 1, "second option": 3}
     assert {name: kinds[name] for name, count in least.items() if kinds[name] < count} == {}
     assert kinds["part of a network"] == 1
@@ -160,8 +163,8 @@ def test_what_is_read_from_a_plan_folder_is_written_as_it_stood() -> None:
     layers, plan = read_plan_layers(sample_plan()), read_plan(sample_plan())
     for option in plan.options:
         written = write_state(read_state(layers, option.rank), plan.network.crs)
-        assert tuple(sorted(written)) == tuple(sorted(STATE_LAYERS))
-        for name in set(STATE_LAYERS) - {"conditions"}:
+        assert set(written) == {*LAYERS, "conditions"}
+        for name in LAYERS:
             stood = layers[name][layers[name].option == option.rank].reset_index(drop=True)
             assert list(written[name].columns) == list(stood.columns)
             assert len(stood) > 0

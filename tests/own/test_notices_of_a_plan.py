@@ -29,7 +29,7 @@ def _standby_for_somebody_affected() -> PlanResult:
 
 def test_nobody_stands_on_the_list_twice() -> None:
     result = _standby_for_somebody_affected()
-    rows = notice_rows(result.plan, result.states[0].customers)
+    rows = notice_rows(result.plan, result.states[0])
     assert len({row.customer_id for row in rows}) == len(rows)
     effects = {row.customer_id: row.effect for row in rows}
     for customer in result.plan.options[0].customers:
@@ -39,7 +39,7 @@ def test_nobody_stands_on_the_list_twice() -> None:
 @pytest.mark.parametrize("rank", [1, 2])
 def test_times_causes_and_feeds_are_those_of_the_plan(rank: int) -> None:
     result = hamlet_result()
-    rows = {row.customer_id: row for row in notice_rows(result.plan, result.states[rank - 1].customers, rank)}
+    rows = {row.customer_id: row for row in notice_rows(result.plan, result.states[rank - 1])}
     timed = 0
     for customer in result.plan.options[rank - 1].customers:
         row = rows[customer.id]
@@ -57,7 +57,7 @@ def test_times_causes_and_feeds_are_those_of_the_plan(rank: int) -> None:
 
 def test_the_spreadsheet_holds_every_text_under_its_head(tmp_path: Path) -> None:
     result = hamlet_result()
-    rows = notice_rows(result.plan, result.states[0].customers)
+    rows = notice_rows(result.plan, result.states[0])
     # A letter T that is no part of a time.
     rows = (replace(rows[0], address="1 Top Terrace", street="Top Terrace"), *rows[1:])
     write_notices_xlsx(tmp_path / "notices.xlsx", result.plan, rows)
@@ -84,7 +84,7 @@ def test_the_spreadsheet_holds_every_text_under_its_head(tmp_path: Path) -> None
 
 def test_the_spreadsheet_carries_no_time_of_making(tmp_path: Path) -> None:
     result = hamlet_result()
-    rows = notice_rows(result.plan, result.states[0].customers)
+    rows = notice_rows(result.plan, result.states[0])
     write_notices_xlsx(tmp_path / "notices.xlsx", result.plan, rows)
     with zipfile.ZipFile(io.BytesIO((tmp_path / "notices.xlsx").read_bytes())) as book:
         core = book.read("docProps/core.xml").decode()
@@ -94,7 +94,7 @@ def test_the_spreadsheet_carries_no_time_of_making(tmp_path: Path) -> None:
 
 def test_people_off_and_kept_at_one_address_get_a_letter_each() -> None:
     result = hamlet_result()
-    rows = notice_rows(result.plan, result.states[0].customers)
+    rows = notice_rows(result.plan, result.states[0])
     off = next(row for row in rows if row.effect == "off")
     above = replace(off, customer_id="C-ABOVE", effect="kept", off_from="", on_by="", kept_by="B1")
     beside = replace(off, customer_id="C-BESIDE", address="Flat 2")

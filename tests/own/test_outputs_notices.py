@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from dataclasses import replace
 from functools import cache
 
 import pytest
@@ -18,7 +19,7 @@ from tests.plans import hamlet_result
 @cache
 def _rows(rank: int = 1, *, hostile: bool = False) -> tuple[NoticeRow, ...]:
     result = hamlet_result(hostile=hostile)
-    return notice_rows(result.plan, result.states[rank - 1].customers, rank)
+    return notice_rows(result.plan, result.states[rank - 1])
 
 
 @pytest.mark.parametrize("rank", [1, 2])
@@ -91,4 +92,4 @@ def test_formulas_are_guarded(text: str) -> None:
 
 def test_unknown_option_says_which_there_are() -> None:
     with pytest.raises(BadInputError, match="options 1 to 2"):
-        _rows(3)
+        notice_rows(hamlet_result().plan, replace(hamlet_result().states[0], option=3))

@@ -38,7 +38,7 @@ def _squeezed(text: str) -> str:
 @cache
 def _rows(*, hostile: bool = False, rank: int = 1) -> tuple[NoticeRow, ...]:
     result = hamlet_result(hostile=hostile)
-    return notice_rows(result.plan, result.states[rank - 1].customers, rank)
+    return notice_rows(result.plan, result.states[rank - 1])
 
 
 @cache

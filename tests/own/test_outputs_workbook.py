@@ -24,7 +24,7 @@ from tests.plans import hamlet_result
 
 def _write(path: Path, rank: int, *, hostile: bool = False) -> Plan:
     result = hamlet_result(hostile=hostile)
-    rows = notice_rows(result.plan, result.states[rank - 1].customers, rank)
+    rows = notice_rows(result.plan, result.states[rank - 1])
     write_notices_xlsx(path, result.plan, rows, rank)
     return result.plan
 

@@ -9,7 +9,7 @@ from typing import Any, Final
 from netplan.customers import address_groups, priority_rank, relight_order, walking_key
 from netplan.errors import BadInputError, quoted
 from netplan.plan.model import AffectedCustomer, Option, Plan
-from netplan.planfile import StateCustomers
+from netplan.planfile import SolvedState, StateCustomers
 
 __all__ = ["EFFECTS", "NoticeRow", "notice_rows", "option_of"]
 
@@ -63,23 +63,21 @@ def option_of(plan: Plan, rank: int) -> Option:
     raise BadInputError(f"option {rank}: the plan has options 1 to {len(plan.options)}; choose one of them")
 
 
-def notice_rows(plan: Plan, customers: StateCustomers, rank: int = 1) -> tuple[NoticeRow, ...]:
+def notice_rows(plan: Plan, state: SolvedState) -> tuple[NoticeRow, ...]:
     """Return the notice list of an option: by effect; those off as they are relit, the others as one walks.
 
     Parameters
     ----------
     plan : Plan
-    customers : StateCustomers
-        Those of the option's state: streets, numbers, languages.
-    rank : int
-        Rank of the option.
+    state : SolvedState
+        That of the option: streets, numbers and languages of its customers.
 
     Raises
     ------
     BadInputError
-        When there is no such option, or the layer lacks a customer of the plan.
+        When there is no such option, or the state lacks a customer of the plan.
     """
-    option = option_of(plan, rank)
+    option, customers = option_of(plan, state.option), state.customers
     place = {id_: row for row, id_ in enumerate(customers.customer_id)}
     affected = {customer.id: customer for customer in option.customers}
     standby = set(option.standby)
