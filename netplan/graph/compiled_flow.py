@@ -37,7 +37,7 @@ from netplan.graph.flow_kernel import (
 __all__ = ["CompiledFlow", "Question", "SourceSide"]
 
 _FEW: Final = 256
-"""Arcs of a question of its own that room is kept for from the start (own) [-]."""
+"""Arcs of a question of its own that the arrays are long enough for from the start (own) [-]."""
 
 Longs = NDArray[np.int64]
 
@@ -157,7 +157,7 @@ class CompiledFlow:
         self.count = len(end)
         self.arcs: Any = Arcs(*(_any(values) for values in (first, following, end, capacity, sink)))
         self._residual: Any = Residual(_any(np.full(len(end), NONE)), _any(np.full(len(first), NONE)))
-        self._make_room(_FEW)
+        self._lengthen(_FEW)
         spaces = [_any(np.zeros(len(first), dtype=np.int64)) for _ in Search._fields[:-1]]
         self._search: Any = Search._make([*spaces, _any(np.zeros(STATE_SIZE, dtype=np.int64))])
         self._one_at_a_time = Lock()
@@ -180,7 +180,7 @@ class CompiledFlow:
         state = search.state
         with self._one_at_a_time:
             if self.count + len(question.end) > len(self.arcs.end):
-                self._make_room(2 * len(question.end))
+                self._lengthen(2 * len(question.end))
             while (ended := answer(self.arcs, self._residual, search, question, self.count)) == AT_UNEXPLORED:
                 if not explore(search.queue.item(state[PLACE])):
                     return None
@@ -189,8 +189,8 @@ class CompiledFlow:
             looked_at = search.looked_at[: state[LOOKED_AT]].copy()
             return SourceSide(state.item(VALUE), search.queue[: state[COUNT]].tolist(), looked_at)
 
-    def _make_room(self, more: int) -> None:
-        """Keep room for as many arcs of questions."""
+    def _lengthen(self, more: int) -> None:
+        """Make the arrays long enough for as many arcs of questions."""
         size = self.count + more
 
         def longer(values: Longs) -> Longs:
