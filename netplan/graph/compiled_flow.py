@@ -5,11 +5,9 @@ Loading the compiler takes longer than a single question does, so this is import
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import pairwise
 from threading import Lock
 from typing import Any, Final, NamedTuple
 
@@ -32,54 +30,44 @@ from netplan.graph.flow_kernel import (
     Residual,
     Search,
     begin,
+    forget,
+    maximise,
 )
 
 __all__ = ["CompiledFlow", "Question", "SourceSide"]
 
 _FEW: Final = 256
-"""Arcs of a question of its own that room is kept for from the start (own) [-]."""
+"""Arcs of a question of its own that the arrays are long enough for from the start (own) [-]."""
 
 Longs = NDArray[np.int64]
 
 
-class NodeArcs(NamedTuple):
-    """A node as a question sees it, in place of what the graph says.
-
-    Parameters
-    ----------
-    node : int
-    sink : int
-        Its capacity to the sink [minor units].
-    own : list of int
-        Arcs of the question that leave it, by row of `Question.end`.
-    kept : list of int
-        Arcs of the graph that leave it for the question too.
-    """
-
-    node: int
-    sink: int
-    own: list[int]
-    kept: list[int]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Question:
+class Question(NamedTuple):
     """What one question adds to the graph, or changes in it.
 
     Parameters
     ----------
     source : int
         Node that the flow starts from.
-    end, capacity : list of int
-        Arcs of its own, in pairs as in `Arcs`.
-    nodes : tuple of NodeArcs
-        Every node that arcs of its own leave.
+    end, capacity : int64 arrays
+        Arcs of its own, in pairs as in `Arcs`. Their numbers follow those of the graph.
+    node : int64 array, shape (n,)
+        Nodes that the question sees otherwise than the graph, every one that arcs of its own leave.
+    sink : int64 array, shape (n,)
+        Their capacity to the sink [minor units].
+    start : int64 array, shape (n + 1,)
+        Arcs that leave node k stand in `leaving` from ``start[k]`` to ``start[k + 1]``.
+    leaving : int64 array
+        Arcs of the question, and of the graph where they hold for the question too.
     """
 
     source: int
-    end: list[int]
-    capacity: list[int]
-    nodes: tuple[NodeArcs, ...]
+    end: Longs
+    capacity: Longs
+    node: Longs
+    sink: Longs
+    start: Longs
+    leaving: Longs
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,27 +89,52 @@ class SourceSide:
     looked_at: Longs
 
 
-class _Kernel(NamedTuple):
-    maximise: Any
-    forget: Any
-
-
 @lru_cache(maxsize=1)
-def _compiled() -> _Kernel:
-    """Return the kernel compiled; it stays on disk where a folder for it can be written."""
+def _compiled() -> Any:
+    """Return `_answer` compiled; it stays on disk where a folder for it can be written."""
     for part in (
         flow_kernel.is_full,
         flow_kernel.serve,
         flow_kernel.reach_neighbours,
         flow_kernel.search_outward,
         flow_kernel.push,
+        flow_kernel.begin,
+        flow_kernel.maximise,
+        flow_kernel.forget,
     ):
         register_jitable(part)
     compiler: Any = numba.njit
     try:
-        return _Kernel(*map(compiler(cache=True), (flow_kernel.maximise, flow_kernel.forget)))
+        return compiler(cache=True)(_answer)
     except RuntimeError:
-        return _Kernel(*map(compiler, (flow_kernel.maximise, flow_kernel.forget)))
+        return compiler(_answer)
+
+
+def _answer(arcs: Any, residual: Any, search: Any, question: Any, count: int) -> int:
+    """Put what a question adds into a graph of `count` arcs, ask it, and take it out again."""
+    nodes, start, leaving = question.node, question.start, question.leaving
+    first, sink = np.empty(len(nodes), np.int64), np.empty(len(nodes), np.int64)
+    following = np.empty(len(leaving), np.int64)
+    for arc in range(len(question.end)):
+        arcs.end[count + arc], arcs.capacity[count + arc] = question.end[arc], question.capacity[arc]
+    for row in range(len(nodes)):
+        node = nodes[row]
+        first[row], sink[row] = arcs.first[node], arcs.sink[node]
+        arcs.first[node], arcs.sink[node] = NONE, question.sink[row]
+        for place in range(start[row + 1] - 1, start[row] - 1, -1):
+            arc = leaving[place]
+            following[place] = arcs.following[arc]
+            arcs.following[arc] = arcs.first[node]
+            arcs.first[node] = arc
+    search.queue[0] = question.source
+    begin(search, 1, 0)
+    ended = maximise(arcs, residual, search, None)
+    forget(arcs, residual, search)
+    for row in range(len(nodes)):
+        arcs.first[nodes[row]], arcs.sink[nodes[row]] = first[row], sink[row]
+    for place in range(len(leaving)):
+        arcs.following[leaving[place]] = following[place]
+    return ended
 
 
 class CompiledFlow:
@@ -136,13 +149,15 @@ class CompiledFlow:
     ----------
     arcs : Arcs
         The graph; what is written there while a node is explored holds for all questions.
+    count : int
+        Arcs of the graph.
     """
 
     def __init__(self, first: Longs, following: Longs, end: Longs, capacity: Longs, sink: Longs) -> None:
-        self._count = len(end)
+        self.count = len(end)
         self.arcs: Any = Arcs(*(_any(values) for values in (first, following, end, capacity, sink)))
         self._residual: Any = Residual(_any(np.full(len(end), NONE)), _any(np.full(len(first), NONE)))
-        self._make_room(_FEW)
+        self._lengthen(_FEW)
         spaces = [_any(np.zeros(len(first), dtype=np.int64)) for _ in Search._fields[:-1]]
         self._search: Any = Search._make([*spaces, _any(np.zeros(STATE_SIZE, dtype=np.int64))])
         self._one_at_a_time = Lock()
@@ -161,55 +176,26 @@ class CompiledFlow:
         SourceSide or None
             None where no finite cut exists, or a node could not be completed.
         """
-        kernel, search = _compiled(), self._search
+        answer, search = _compiled(), self._search
         state = search.state
-        with self._one_at_a_time, self._asked(question):
-            search.queue[0] = question.source
-            begin(search, 1, 0)
-            try:
-                while (ended := kernel.maximise(self.arcs, self._residual, search)) == AT_UNEXPLORED:
-                    if not explore(search.queue.item(state[PLACE])):
-                        return None
-                if ended != DONE:
+        with self._one_at_a_time:
+            if self.count + len(question.end) > len(self.arcs.end):
+                self._lengthen(2 * len(question.end))
+            while (ended := answer(self.arcs, self._residual, search, question, self.count)) == AT_UNEXPLORED:
+                if not explore(search.queue.item(state[PLACE])):
                     return None
-                looked_at = search.looked_at[: state[LOOKED_AT]].copy()
-                return SourceSide(state.item(VALUE), search.queue[: state[COUNT]].tolist(), looked_at)
-            finally:
-                kernel.forget(self.arcs, self._residual, search)
+            if ended != DONE:
+                return None
+            looked_at = search.looked_at[: state[LOOKED_AT]].copy()
+            return SourceSide(state.item(VALUE), search.queue[: state[COUNT]].tolist(), looked_at)
 
-    @contextmanager
-    def _asked(self, question: Question) -> Iterator[None]:
-        """Put what a question adds into the graph, and take it out again."""
-        arcs, base = self.arcs, self._count
-        if base + len(question.end) > len(arcs.end):
-            self._make_room(2 * len(question.end))
-            arcs = self.arcs
-        own = slice(base, base + len(question.end))
-        arcs.end[own], arcs.capacity[own] = question.end, question.capacity
-        before: list[tuple[NodeArcs, int, int, list[int]]] = []
-        for changed in question.nodes:
-            node, kept = changed.node, changed.kept
-            following = [arcs.following.item(arc) for arc in kept]
-            before.append((changed, arcs.first.item(node), arcs.sink.item(node), following))
-            leaving = [*(base + arc for arc in changed.own), *kept, NONE]
-            arcs.first[node], arcs.sink[node] = leaving[0], changed.sink
-            for arc, after in pairwise(leaving):
-                arcs.following[arc] = after
-        try:
-            yield
-        finally:
-            for changed, first, sink, following in before:
-                arcs.first[changed.node], arcs.sink[changed.node] = first, sink
-                for arc, after in zip(changed.kept, following, strict=True):
-                    arcs.following[arc] = after
-
-    def _make_room(self, more: int) -> None:
-        """Keep room for as many arcs of questions."""
-        size = self._count + more
+    def _lengthen(self, more: int) -> None:
+        """Make the arrays long enough for as many arcs of questions."""
+        size = self.count + more
 
         def longer(values: Longs) -> Longs:
             found = np.full(size, NONE, dtype=np.int64)
-            found[: self._count] = values[: self._count]
+            found[: self.count] = values[: self.count]
             return found
 
         arcs = self.arcs

@@ -90,7 +90,7 @@ class Search(NamedTuple):
     bottleneck : sequence of int
         By node: the bottleneck it lies behind. A bottleneck is an arc of less capacity than those before it:
         all that is reached behind it gets no more than that.
-    room, wanted : sequences of int
+    available, wanted : sequences of int
         By node: what it may pass to the sink; what is wanted there and behind it [minor units].
     left, before, narrow : sequences of int
         By bottleneck: what it can still serve behind it [minor units]; the bottleneck it lies behind; below
@@ -106,7 +106,7 @@ class Search(NamedTuple):
     queue: Numbers
     arrived_by: Numbers
     bottleneck: Numbers
-    room: Numbers
+    available: Numbers
     wanted: Numbers
     left: Numbers
     before: Numbers
@@ -133,8 +133,8 @@ def maximise(arcs: Arcs, residual: Residual, search: Search, explore: Explore | 
     residual : Residual
     search : Search
     explore : callable, optional
-        Adds all arcs of a node to the graph, its capacity to the sink among them, and to the other two the
-        room for them. Compiled, a search cannot call back: it returns instead.
+        Adds all arcs of a node to the graph, its capacity to the sink among them, and makes the other two as
+        long. Compiled, a search cannot call back: it returns instead.
 
     Returns
     -------
@@ -162,7 +162,7 @@ def maximise(arcs: Arcs, residual: Residual, search: Search, explore: Explore | 
 
 
 def is_full(left: Numbers, before: Numbers, bottleneck: int) -> bool:
-    """Whether the room found behind a bottleneck, or behind one before it, is all that it can serve."""
+    """Whether the sinks found behind a bottleneck, or behind one before it, take all that it can serve."""
     while bottleneck != NONE:
         if left[bottleneck] <= 0:
             return True
@@ -170,22 +170,22 @@ def is_full(left: Numbers, before: Numbers, bottleneck: int) -> bool:
     return False
 
 
-def serve(left: Numbers, before: Numbers, bottleneck: int, room: int) -> None:
-    """Count room found behind a bottleneck."""
+def serve(left: Numbers, before: Numbers, bottleneck: int, amount: int) -> None:
+    """Count what a sink found behind a bottleneck may take."""
     while bottleneck != NONE:
-        room = min(room, left[bottleneck])
-        left[bottleneck] -= room
+        amount = min(amount, left[bottleneck])
+        left[bottleneck] -= amount
         bottleneck = before[bottleneck]
 
 
 def search_outward(arcs: Arcs, residual: Residual, search: Search, explore: Explore | None) -> int:
     """Search breadth first from the sources, and no farther behind an arc than its capacity can serve."""
     queue, state, sink, sink_left = search.queue, search.state, arcs.sink, residual.sink
-    left, before, behind, rooms, wanted = (
+    left, before, behind, available, wanted = (
         search.left,
         search.before,
         search.bottleneck,
-        search.room,
+        search.available,
         search.wanted,
     )
     looked, question = search.looked, state[QUESTIONS]
@@ -194,29 +194,29 @@ def search_outward(arcs: Arcs, residual: Residual, search: Search, explore: Expl
         node = queue[place]
         bottleneck = behind[node]
         if bottleneck != NONE and is_full(left, before, bottleneck):
-            rooms[node] = wanted[node] = 0
+            available[node] = wanted[node] = 0
             state[CUT_SHORT] = 1
             place += 1
             continue
-        room = sink[node] if sink_left[node] == NONE else sink_left[node]
-        if room == UNEXPLORED:
+        free = sink[node] if sink_left[node] == NONE else sink_left[node]
+        if free == UNEXPLORED:
             if explore is None:
                 state[PLACE], state[COUNT] = place, count
                 return AT_UNEXPLORED
             explore(node)
-            room = sink[node]
+            free = sink[node]
         if looked[node] != question:
             looked[node] = question
             search.looked_at[state[LOOKED_AT]] = node
             state[LOOKED_AT] += 1
         place += 1
-        rooms[node] = wanted[node] = room
-        if room > 0:
+        available[node] = wanted[node] = free
+        if free > 0:
             if bottleneck != NONE:
-                serve(left, before, bottleneck, room)
-                if room >= INFINITE:
+                serve(left, before, bottleneck, free)
+                if free >= INFINITE:
                     continue  # it takes all that can come
-            elif room >= INFINITE:
+            elif free >= INFINITE:
                 return UNBOUNDED
         count = reach_neighbours(arcs, residual, search, node, count)
     state[PLACE], state[COUNT] = place, count
@@ -255,7 +255,7 @@ def reach_neighbours(arcs: Arcs, residual: Residual, search: Search, node: int, 
 def push(arcs: Arcs, residual: Residual, search: Search) -> bool:
     """Push all that the tree of paths carries to the sink; return whether an arc is full."""
     end, capacity, arc_left = arcs.end, arcs.capacity, residual.arc
-    queue, arrived_by, room, wanted = search.queue, search.arrived_by, search.room, search.wanted
+    queue, arrived_by, available, wanted = search.queue, search.arrived_by, search.available, search.wanted
     count, sources, filled = search.state[COUNT], search.state[SOURCES], False
     for place in range(count - 1, sources - 1, -1):
         node = queue[place]
@@ -283,11 +283,11 @@ def push(arcs: Arcs, residual: Residual, search: Search) -> bool:
             returning = capacity[arc ^ 1] if arc_left[arc ^ 1] == NONE else arc_left[arc ^ 1]
             if returning < INFINITE:
                 arc_left[arc ^ 1] = returning + carried
-        if room[node]:
-            taken = min(carried, room[node])
+        if available[node]:
+            taken = min(carried, available[node])
             search.state[VALUE] += taken
-            if room[node] < INFINITE:
-                residual.sink[node] = room[node] - taken
+            if available[node] < INFINITE:
+                residual.sink[node] = available[node] - taken
             carried -= taken
         wanted[node] = carried
     return filled

@@ -23,7 +23,7 @@ from netplan.graph.flow_kernel import (
 __all__ = ["INFINITE", "UNEXPLORED", "FlowGraph", "MaximumFlow", "least_cut", "next_cut"]
 
 _AHEAD: Final = 64
-"""Arcs and nodes that room is made for at a time beyond those there are (own) [-]."""
+"""Arcs and nodes that lists are made longer by at a time, beyond those there are (own) [-]."""
 
 Explore = Callable[[int], None]
 
@@ -91,7 +91,7 @@ class MaximumFlow:
     side : frozenset of int
         Nodes on the source's side.
     residual : Residual
-        What the flow leaves, of the arcs and nodes that the graph had then and of some room beyond.
+        What the flow leaves, of the arcs and nodes that the graph had then; the lists may be longer.
     """
 
     __slots__ = ("residual", "side", "value")

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.graph.compiled_flow import CompiledFlow, NodeArcs
+from netplan.graph.compiled_flow import CompiledFlow
 from netplan.graph.grouping import grouped
 from netplan.graph.maximum_flow import INFINITE, UNEXPLORED
 from netplan.isolation.bridges import Bridges
@@ -84,29 +84,15 @@ class CapacityTable:
             self.state[supernode] = READY
         return self.state.item(supernode) == READY
 
-    def changed(
-        self, supernode: int, is_left_out: Callable[[int], bool], own: list[int], paid: int
-    ) -> NodeArcs:
-        """Return a supernode as a question sees it that prices some of its runs for itself.
-
-        Parameters
-        ----------
-        supernode : int
-            One that is known.
-        is_left_out : callable
-            Whether the question has a run of its own for this one.
-        own : list of int
-            The question's own arcs that leave it.
-        paid : int
-            What the supernode pays for them [minor units].
-        """
+    def without(self, supernode: int, is_left_out: Callable[[int], bool]) -> tuple[int, list[int]]:
+        """Return the capacity to the sink, and the arcs, of a known supernode without some of its runs."""
         sink, kept = self.flow.arcs.sink.item(supernode), []
         for arc in self._arcs_at(supernode):
             if not is_left_out(arc >> 1):
                 kept.append(arc)
             elif sink < INFINITE:
                 sink -= self.pay.item(arc)
-        return NodeArcs(supernode, min(sink + paid, INFINITE), own, kept)
+        return sink, kept
 
     def _arcs_at(self, supernode: int) -> list[int]:
         low, high = self._start.item(supernode), self._start.item(supernode + 1)

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from netplan.graph.maximum_flow import INFINITE
 from netplan.isolation.neighbourhood import SOURCE, Neighbourhood
 
 if TYPE_CHECKING:
@@ -29,17 +32,23 @@ def shared_cut(near: Neighbourhood) -> SourceSide | None:
 
 def _question(near: Neighbourhood, table: CapacityTable) -> Question | None:
     """Return the work, and the supernodes that its own runs and those priced for it lead to."""
-    from netplan.graph.compiled_flow import NodeArcs, Question
+    from netplan.graph.compiled_flow import Question
 
-    graph = near.graph
-    nodes: list[NodeArcs] = []
-    for node, supernode in enumerate(near.supernode):
-        own = graph.arcs_from(node)
-        if node == SOURCE:
-            nodes.append(NodeArcs(table.source, graph.sink[SOURCE], own, []))
-        elif table.read(supernode):
-            nodes.append(table.changed(supernode, near.is_taken, own, near.paid_at(node)))
-        else:
+    graph, count = near.graph, table.flow.count
+    number = [table.source, *near.supernode[SOURCE + 1 :]]
+    sink = [graph.sink[SOURCE]]
+    leaving = [count + arc for arc in graph.arcs_from(SOURCE)]
+    start = [0, len(leaving)]
+    for node, supernode in enumerate(number[SOURCE + 1 :], SOURCE + 1):
+        if not table.read(supernode):
             return None
-    end = [table.source if node == SOURCE else near.supernode[node] for node in graph.end]
-    return Question(table.source, end, list(graph.capacity), tuple(nodes))
+        capacity, kept = table.without(supernode, near.is_taken)
+        sink.append(min(capacity + near.paid_at(node), INFINITE))
+        leaving += (count + arc for arc in graph.arcs_from(node))
+        leaving += kept
+        start.append(len(leaving))
+    end = [number[node] for node in graph.end]
+    arrays = [
+        np.array(values, dtype=np.int64) for values in (end, graph.capacity, number, sink, start, leaving)
+    ]
+    return Question(table.source, *arrays)

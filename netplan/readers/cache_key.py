@@ -4,40 +4,23 @@ from __future__ import annotations
 
 import hashlib
 import importlib
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Iterator
 from functools import lru_cache
 from importlib import resources
 from importlib.resources.abc import Traversable
-from pathlib import Path
-from typing import Final, Protocol, runtime_checkable
+from typing import Final
 
-from netplan.errors import BadInputError
 from netplan.network.contract import layer_specs
+from netplan.readers.content_key import HasContentKey
 from netplan.readers.mapping.model import Mapping
 from netplan.readers.source import LayerSource, Window
 
-__all__ = ["HasContentKey", "content_of_files", "network_key"]
+__all__ = ["network_key"]
 
 _DIGEST: Final = "sha256"
-_PROGRAM: Final = ("netplan.network", "netplan.readers", "netplan.reference")
+_PROGRAM: Final = ("netplan.graph", "netplan.network", "netplan.readers", "netplan.reference")
 _LIBRARIES: Final = ("numpy", "pyarrow", "pyogrio", "pyproj", "scipy", "shapely")
 _TEXTS: Final = (".py", ".csv", ".toml")
-
-
-@runtime_checkable
-class HasContentKey(Protocol):
-    """A source that can say in short what it holds."""
-
-    def content_key(self, within: Window | None, layers: Collection[str]) -> str:
-        """Return a text that differs whenever anything that would be read differs.
-
-        Parameters
-        ----------
-        within : Window, optional
-            The area that would be read.
-        layers : collection of str
-            Layers that would be read, in any case of their letters; others may count or not.
-        """
 
 
 def network_key(
@@ -60,27 +43,6 @@ def network_key(
         _program(),
     ):
         digest.update(f"{len(text)}:{text}".encode())
-    return digest.hexdigest()
-
-
-def content_of_files(files: Iterable[Path]) -> str:
-    """Return a digest of names and bytes of some files.
-
-    Raises
-    ------
-    BadInputError
-        When one cannot be read.
-    """
-    digest = hashlib.new(_DIGEST)
-    for file in files:
-        try:
-            with file.open("rb") as opened:
-                own = hashlib.file_digest(opened, _DIGEST).hexdigest()
-        except OSError as error:
-            raise BadInputError(
-                f"{file}: cannot be read ({error.strerror or error}); check the file"
-            ) from error
-        digest.update(f"{len(file.name)}:{file.name}:{own}".encode())
     return digest.hexdigest()
 
 

@@ -10,7 +10,7 @@ from typing import Final
 from netplan.errors import BadInputError
 from netplan.network.flat import without_single_collections
 from netplan.network.raw import RawLayer
-from netplan.readers.cache_key import content_of_files
+from netplan.readers.content_key import content_of_files
 from netplan.readers.geoparquet import fields_of_geoparquet, read_geoparquet, rows_of_parquet
 from netplan.readers.guard import (
     LIMITS,

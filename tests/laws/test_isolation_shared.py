@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netplan.errors import NoPlanError
-from netplan.graph.compiled_flow import CompiledFlow, NodeArcs, Question
+from netplan.graph.compiled_flow import CompiledFlow, Question
 from netplan.graph.cut_labels import CutLabels
 from netplan.graph.maximum_flow import INFINITE, UNEXPLORED, least_cut
 from netplan.graph.spanning_forest import spanning_forest
@@ -64,22 +64,25 @@ def _compiled(hidden: Hidden, own: set[int]) -> tuple[CompiledFlow, Question, Ca
         return True
 
     pairs = sorted({arc >> 1 for arc in ours})
-    place = {arc: 2 * k + (arc & 1) for k, pair in enumerate(pairs) for arc in (2 * pair, 2 * pair + 1)}
-    nodes = tuple(
-        NodeArcs(
-            node,
-            hidden.sink[node],
-            [place[arc] for arc in leaving[node] if arc in place],
-            [arc for arc in leaving[node] if arc not in place],
-        )
-        for node in sorted(own | {end[arc] for arc in ours})
-    )
     of_question = [arc for pair in pairs for arc in (2 * pair, 2 * pair + 1)]
-    return (
-        flow,
-        Question(0, [end[arc] for arc in of_question], [capacity[arc] for arc in of_question], nodes),
-        explore,
+    place = {arc: len(end) + row for row, arc in enumerate(of_question)}
+    nodes = sorted(own | {end[arc] for arc in ours})
+    found = [[place.get(arc, arc) for arc in leaving[node]] for node in nodes]
+    question = Question(
+        0,
+        *(
+            np.array(values, dtype=np.int64)
+            for values in (
+                [end[arc] for arc in of_question],
+                [capacity[arc] for arc in of_question],
+                nodes,
+                [hidden.sink[node] for node in nodes],
+                np.cumsum([0, *map(len, found)]),
+                [arc for some in found for arc in some],
+            )
+        ),
     )
+    return flow, question, explore
 
 
 @settings(max_examples=200, deadline=None)
@@ -87,7 +90,7 @@ def _compiled(hidden: Hidden, own: set[int]) -> tuple[CompiledFlow, Question, Ca
 def test_compiled_cuts_equal_networkx(seed: int) -> None:
     hidden, rng = drawn(seed)
     flow, question, explore = _compiled(hidden, {0, int(rng.integers(len(hidden.sink)))})
-    owned = {node.node for node in question.nodes}
+    owned = set(question.node.tolist())
     before = [values.copy() for values in flow.arcs]
 
     def explore_others(node: int) -> bool:

@@ -67,7 +67,7 @@ def flat(text: str) -> str:
 
 def map_data(folder: Path) -> dict[str, Any]:
     page = (folder / "map.html").read_text(encoding="utf-8")
-    text = page.split('id="plan-data">', 1)[1].split("</script>", 1)[0]
+    text = page.split('id="page-data">', 1)[1].split("</script>", 1)[0]
     data: dict[str, Any] = json.loads(text)
     return data
 

@@ -65,7 +65,7 @@ def _sheet(folder: Path, name: str) -> Iterator[Row]:
 
 def _map(folder: Path) -> Row:
     page = (folder / "map.html").read_text("utf-8")
-    found = re.search(r'<script[^>]*id="plan-data"[^>]*>(.*?)</script>', page, re.DOTALL)
+    found = re.search(r'<script[^>]*id="page-data"[^>]*>(.*?)</script>', page, re.DOTALL)
     assert found
     option: Row = json.loads(found.group(1))["options"][0]
     return option

@@ -176,7 +176,7 @@ def _equal(case: Case, rule: str, there: list[str], expected: set[str]) -> None:
 
 def check_map(case: Case, page: str) -> None:
     """Check the data of map.html against plan.json, one option."""
-    found = re.search(r'id="plan-data">(.*?)</script>', page, re.DOTALL)
+    found = re.search(r'id="page-data">(.*?)</script>', page, re.DOTALL)
     if found is None:
         case.say("map.html", "no data")
         return

@@ -1,5 +1,5 @@
 """The map: one file that opens without any network, drawn from a plan and its layers alone."""
 
-from netplan.outputs.map.page import plan_map
+from netplan.outputs.map.plan_map import plan_map
 
 __all__ = ["plan_map"]

@@ -1,31 +1,22 @@
-"""The page: folium's map with Leaflet inside the file, and nothing else asked of anybody."""
+"""One offline map page for plans, screens and stages: Leaflet inside the file, no request to anybody."""
 
 from __future__ import annotations
 
 import html
 import json
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
 from typing import Any, cast
 
 import folium
-import geopandas as gpd
 from branca.element import Element, Figure
 from xstatic.pkg import leaflet
 
-from netplan.outputs.figures import METRIC, Figures
-from netplan.outputs.map.data import map_data
-from netplan.plan.model import Plan
-from netplan.planfile import SolvedState
-
-__all__ = ["OfflineMap", "Verbatim", "leaflet_texts", "page_json", "page_policy", "plan_map"]
-
-# Drawing a large network again for every frame of a zoom would only halt the reader.
-_ANIMATED_PIECES = 30_000
-_SCRIPTS = ("symbols.js", "layers.js", "panel.js", "start.js")
+__all__ = ["MapPage"]
 
 
 class Verbatim(Element):
@@ -54,66 +45,72 @@ class OfflineMap(folium.Map):
         self._id = "plan"
 
 
-def plan_map(
-    plan: Plan,
-    layers: Mapping[str, gpd.GeoDataFrame],
-    states: Sequence[SolvedState],
-    *,
-    units: Figures = METRIC,
-    tiles: str | None = None,
-) -> str:
-    """Return the map of a plan as one HTML file that opens without any network.
+@dataclass(frozen=True, slots=True)
+class MapPage:
+    """A page with a map and a panel beside it.
 
     Parameters
     ----------
-    plan : Plan
-    layers : mapping of str to GeoDataFrame
-        As `plan_layers` returns and `read_plan_layers` reads them: a plan folder is enough.
-    states : sequence of SolvedState
-        One for each option, in the order of the options.
-    units : Figures
-        How figures are written.
+    title : str
+        Title of the page.
+    label, kicker : str
+        What the panel is called, and the line above its heading; no text from the data.
+    panel : str
+        Name of the file with the panel's own elements.
+    style : str
+        Name of the file with styles beside those that all pages share.
+    scripts : tuple of str
+        Names of the files with its own scripts; the last one starts the page.
+    place : tuple of float
+        Latitude and longitude that the map opens at [°].
+    data : dict
+        What the scripts draw; `heading`, `window` and `caution` among it.
     tiles : str, optional
-        Address pattern of an online background (``{z}/{x}/{y}``), which the reader may switch on. Without
-        it the page forbids itself every request.
+        Address pattern of an online background that the reader may switch on.
+    options : mapping of str to value
+        Options of the map.
     """
-    data = map_data(plan, layers, states, units)
-    if tiles is not None:
-        data["tiles"] = tiles
-    page = OfflineMap(
-        location=_middle(layers),
-        max_zoom=22,
-        zoomSnap=0.25,
-        attribution_control=False,
-        zoomAnimation=sum(len(state.pipes) for state in states) < _ANIMATED_PIECES,
-    )
-    figure = cast(Figure, page.get_root())
-    figure.title = html.escape(f"Stop plan {data['heading']}")
-    figure.header.add_child(Verbatim(page_policy(tiles), "policy"), index=0)
-    figure.header.add_child(Verbatim(f"<style>{_leaflet_css()}</style>", "leaflet_css"))
-    figure.header.add_child(Verbatim(f"<style>{_own('page.css')}</style>", "page_css"))
-    figure.header.add_child(Verbatim(f"<script>{_leaflet_js()}</script>", "leaflet_js"))
-    figure.html.add_child(Verbatim(_own("page.html"), "page"))
-    figure.html.add_child(
-        Verbatim(f'<script type="application/json" id="plan-data">{page_json(data)}</script>', "data")
-    )
-    figure.script.add_child(Verbatim("\n".join(_own(name) for name in _SCRIPTS), "own_scripts"))
-    return str(figure.render())
+
+    title: str
+    label: str
+    kicker: str
+    panel: str
+    style: str
+    scripts: tuple[str, ...]
+    place: tuple[float, float]
+    data: dict[str, Any]
+    tiles: str | None = None
+    options: Mapping[str, Any] = field(default_factory=dict)
+
+    def html(self) -> str:
+        """Return the page as one file. Without tiles it forbids itself every request."""
+        page = OfflineMap(
+            location=list(self.place), max_zoom=22, zoomSnap=0.25, attribution_control=False, **self.options
+        )
+        figure = cast(Figure, page.get_root())
+        figure.title = html.escape(self.title)
+        figure.header.add_child(Verbatim(_policy(self.tiles), "policy"), index=0)
+        figure.header.add_child(Verbatim(f"<style>{_leaflet_css()}</style>", "leaflet_css"))
+        css = _static("base.css") + _static(self.style)
+        figure.header.add_child(Verbatim(f"<style>{css}</style>", "page_css"))
+        figure.header.add_child(Verbatim(f"<script>{_leaflet_js()}</script>", "leaflet_js"))
+        shell = _static("shell.html").format(label=self.label, kicker=self.kicker, body=_static(self.panel))
+        figure.html.add_child(Verbatim(shell, "page"))
+        data = f'<script type="application/json" id="page-data">{_json(self.data)}</script>'
+        figure.html.add_child(Verbatim(data, "data"))
+        scripts = (_static(name) for name in ("base.js", *self.scripts))
+        figure.script.add_child(Verbatim("\n".join(scripts), "own_scripts"))
+        return str(figure.render())
 
 
-def _middle(layers: Mapping[str, gpd.GeoDataFrame]) -> list[float]:
-    x_low, y_low, x_high, y_high = layers["work"].to_crs("EPSG:4326").total_bounds
-    return [float(y_low + y_high) / 2, float(x_low + x_high) / 2]
-
-
-def page_json(data: dict[str, Any]) -> str:
+def _json(data: dict[str, Any]) -> str:
     """Return data as JSON that may stand inside a script element, whatever its texts hold."""
     # Inside a script element only "<" can end it; & and > go too, so that no reader of HTML can be fooled.
     text = json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
 
 
-def page_policy(tiles: str | None) -> str:
+def _policy(tiles: str | None) -> str:
     """Return the element by which a page forbids itself every request, but for tiles where they are given."""
     images = "data:"
     if tiles is not None:
@@ -123,13 +120,8 @@ def page_policy(tiles: str | None) -> str:
     return f'<meta http-equiv="Content-Security-Policy" content="{rules}">'
 
 
-def _own(name: str) -> str:
+def _static(name: str) -> str:
     return resources.files("netplan.outputs.map").joinpath("static", name).read_text(encoding="utf-8")
-
-
-def leaflet_texts() -> tuple[str, str]:
-    """Return Leaflet's style and script as they go into a page."""
-    return _leaflet_css(), _leaflet_js()
 
 
 @lru_cache(maxsize=1)

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import html
-from importlib import resources
-from typing import Any, Final, cast
+from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
 import shapely
-from branca.element import Figure
 from numpy.typing import NDArray
 
-from netplan.outputs.map.page import OfflineMap, Verbatim, leaflet_texts, page_json, page_policy
+from netplan.outputs.map.page import MapPage
 from netplan.outputs.map.shapes import LON_LAT
 from netplan.outputs.screen.words import CAUTION, NAMES, label
 from netplan.screening.run import Screen
@@ -40,21 +37,17 @@ def screen_map(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> str:
     """
     data = _data(screen, mains, by)
     lat, lon = data["base"][0] / _PER_DEGREE, data["base"][1] / _PER_DEGREE
-    page = OfflineMap(
-        location=[lat, lon], max_zoom=22, zoomSnap=0.25, attribution_control=False, prefer_canvas=True
-    )
-    figure = cast(Figure, page.get_root())
-    figure.title = html.escape("What the isolation of each main means")
-    style, script = leaflet_texts()
-    figure.header.add_child(Verbatim(page_policy(None), "policy"), index=0)
-    figure.header.add_child(Verbatim(f"<style>{style}</style>", "leaflet_css"))
-    figure.header.add_child(Verbatim(f"<style>{_own('page.css')}</style>", "page_css"))
-    figure.header.add_child(Verbatim(f"<script>{script}</script>", "leaflet_js"))
-    figure.html.add_child(Verbatim(_own("page.html"), "page"))
-    text = f'<script type="application/json" id="screen-data">{page_json(data)}</script>'
-    figure.html.add_child(Verbatim(text, "data"))
-    figure.script.add_child(Verbatim(_own("start.js"), "own_scripts"))
-    return str(figure.render())
+    return MapPage(
+        title="What the isolation of each main means",
+        label="Screen",
+        kicker="Every main in turn",
+        panel="screen.html",
+        style="figures.css",
+        scripts=("screen.js",),
+        place=(lat, lon),
+        data=data,
+        options={"prefer_canvas": True},
+    ).html()
 
 
 def _data(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> dict[str, Any]:
@@ -130,7 +123,3 @@ def _encoded(lines: NDArray[np.object_], base: list[int] | None = None) -> tuple
     step[first] = whole[first] - np.array(start)
     cuts = np.flatnonzero(first)[1:]
     return start, [part.ravel().tolist() for part in np.split(step, cuts)]
-
-
-def _own(name: str) -> str:
-    return resources.files("netplan.outputs.screen").joinpath("static", name).read_text(encoding="utf-8")

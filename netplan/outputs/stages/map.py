@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import html
-from importlib import resources
-from typing import Any, Final, cast
+from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
 import shapely
-from branca.element import Figure
 
 from netplan.isolation import MINOR_PER_UNIT
-from netplan.outputs.map.page import OfflineMap, Verbatim, leaflet_texts, page_json, page_policy
+from netplan.outputs.map.page import MapPage
 from netplan.outputs.map.shapes import lines_of, points_of
 from netplan.outputs.screen.words import CAUTION
 from netplan.staging import Staging
@@ -21,10 +18,6 @@ __all__ = ["stage_map"]
 
 AROUND_M: Final = 400.0
 """How far round a stage the other mains are drawn (own) [m]."""
-_STOP_CSS: Final = (
-    ".stop{background:#fff;border:2.5px solid #1b1b1b;box-sizing:border-box;text-align:center;"
-    "font:700 12px/17px sans-serif}.stop.before{background:#cfe8d8;border-radius:50%}"
-)
 
 
 def stage_map(staging: Staging, layers: dict[str, gpd.GeoDataFrame], number: int) -> str:
@@ -39,22 +32,17 @@ def stage_map(staging: Staging, layers: dict[str, gpd.GeoDataFrame], number: int
     """
     data = _data(staging, layers, number)
     lat, lon = data["work"][0][:2]
-    page = OfflineMap(
-        location=[lat, lon], max_zoom=22, zoomSnap=0.25, attribution_control=False, prefer_canvas=True
-    )
-    figure = cast(Figure, page.get_root())
-    figure.title = html.escape(f"Stage {number} of {len(staging.stages)}")
-    style, script = leaflet_texts()
-    css = resources.files("netplan.outputs.screen").joinpath("static", "page.css").read_text("utf-8")
-    figure.header.add_child(Verbatim(page_policy(None), "policy"), index=0)
-    figure.header.add_child(Verbatim(f"<style>{style}</style>", "leaflet_css"))
-    figure.header.add_child(Verbatim(f"<style>{css}{_STOP_CSS}</style>", "page_css"))
-    figure.header.add_child(Verbatim(f"<script>{script}</script>", "leaflet_js"))
-    figure.html.add_child(Verbatim(_own("page.html"), "page"))
-    text = f'<script type="application/json" id="stage-data">{page_json(data)}</script>'
-    figure.html.add_child(Verbatim(text, "data"))
-    figure.script.add_child(Verbatim(_own("start.js"), "own_scripts"))
-    return str(figure.render())
+    return MapPage(
+        title=f"Stage {number} of {len(staging.stages)}",
+        label="Stage",
+        kicker="Renewal in stages",
+        panel="stage.html",
+        style="figures.css",
+        scripts=("stage.js",),
+        place=(lat, lon),
+        data=data,
+        options={"prefer_canvas": True},
+    ).html()
 
 
 def _data(staging: Staging, layers: dict[str, gpd.GeoDataFrame], number: int) -> dict[str, Any]:
@@ -106,7 +94,3 @@ def _near(staging: Staging, zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     x_low, y_low, x_high, y_high = zones.total_bounds
     box = shapely.box(x_low - AROUND_M, y_low - AROUND_M, x_high + AROUND_M, y_high + AROUND_M)
     return gpd.GeoDataFrame(geometry=lines[shapely.intersects(lines, box)], crs=staging.network.crs)
-
-
-def _own(name: str) -> str:
-    return resources.files("netplan.outputs.stages").joinpath("static", name).read_text(encoding="utf-8")

@@ -1,21 +1,5 @@
 /* Symbols: every one differs by shape and by letter or line pattern, not by colour alone. */
-const SVG = "http://www.w3.org/2000/svg";
-const INK = "#1b1b1b";
 const COLOUR = { off: "#d55e00", kept: "#009e73", standby: "#f0e442", dead: "#cc79a7", live: "#0072b2", feed: "#56b4e9", doubt: "#e69f00" };
-
-function draw(tag, attributes, ...children) {
-  const element = document.createElementNS(SVG, tag);
-  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
-  for (const child of children) element.append(child);
-  return element;
-}
-
-function build(tag, attributes, ...children) {
-  const element = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
-  for (const child of children) element.append(child);
-  return element;
-}
 
 function letter(text, fill) { return draw("text", { x: 0, y: 0.5, fill }, String(text)); }
 

@@ -1,21 +1,7 @@
 /* Every text of the data goes in as text, never as markup. */
 document.addEventListener("DOMContentLoaded", () => {
-  const data = JSON.parse(document.getElementById("screen-data").textContent);
-  const map = map_plan;
-  const at = (id) => document.getElementById(id);
-  const build = (tag, text, ...inside) => {
-    const made = document.createElement(tag);
-    if (text !== null) made.textContent = text;
-    made.append(...inside);
-    return made;
-  };
-  map.attributionControl?.remove();
-  L.control.zoom({ position: "bottomleft" }).addTo(map);
-  L.control.scale({ position: "bottomleft", imperial: false, maxWidth: 160 }).addTo(map);
-  at("heading").textContent = data.heading;
-  at("window").textContent = data.window;
+  const { data, map } = openPage();
   at("note").textContent = data.note;
-  at("caution").textContent = data.caution;
 
   const canvas = L.canvas({ tolerance: 6 });
   const places = (line) => {
@@ -28,14 +14,14 @@ document.addEventListener("DOMContentLoaded", () => {
   const lines = data.lines.map((line) => L.polyline(places(line), { renderer: canvas }));
   const number = (value) => (value === null ? "–" : value.toLocaleString("en", { maximumFractionDigits: 1 }));
   const popup = (k) => {
-    const table = build("table", null);
-    const row = (name, value) => table.append(build("tr", null, build("th", name), build("td", value)));
+    const table = build("table", {});
+    const row = (name, value) => table.append(build("tr", {}, build("th", {}, name), build("td", {}, value)));
     row("main", data.ids[k]);
     if (data.streets[k]) row("street", data.streets[k]);
     for (const figure of data.figures) row(figure.name, number(figure.values[k]));
     if (data.bypass[k]) row("bypass", data.bypass[k]);
     if (data.stop_methods[k]) row("by", data.stop_methods[k]);
-    if (data.reasons[k]) table.append(build("tr", null, build("td", data.reasons[k])));
+    if (data.reasons[k]) table.append(build("tr", {}, build("td", {}, data.reasons[k])));
     return table;
   };
   lines.forEach((line, k) => line.bindPopup(() => popup(k), { maxWidth: 340 }).addTo(map));
@@ -43,13 +29,7 @@ document.addEventListener("DOMContentLoaded", () => {
     map.fitBounds(lines[k].getBounds(), { maxZoom: 18, padding: [80, 80], animate: false });
     lines[k].openPopup();
   };
-  const entry = (k, right) => {
-    const name = data.streets[k] ? `${data.ids[k]}, ${data.streets[k]}` : data.ids[k];
-    const button = build("button", null, build("span", name), build("b", right));
-    button.type = "button";
-    button.addEventListener("click", () => show(k));
-    return build("li", null, button);
-  };
+  const entry = (k, right) => listEntry(data.streets[k] ? `${data.ids[k]}, ${data.streets[k]}` : data.ids[k], right, () => show(k));
 
   const colour = (figure) => {
     const values = figure.values;
@@ -69,25 +49,18 @@ document.addEventListener("DOMContentLoaded", () => {
     const style = (v) => (v === null ? none : !figure.low && v <= 0 ? zero : { color: shade(rank(v)), weight: weight(rank(v)), dashArray: null, opacity: 1 });
     lines.forEach((line, k) => line.setStyle(style(values[k])));
     [...values.keys()].filter((k) => values[k] !== null).sort((a, b) => values[a] - values[b]).forEach((k) => !figure.low && lines[k].bringToFront());
-    const legend = at("legend");
-    legend.replaceChildren();
-    const line = (css, words) => {
-      const mark = build("i", null);
-      mark.style.borderTop = css;
-      legend.append(build("li", null, mark, build("span", words)));
-    };
+    at("legend").replaceChildren();
     for (let n = count - 1; n >= 0 && known.length; n--) {
       const low = n ? breaks[n - 1] : known[0], high = n < count - 1 ? breaks[n] : known[known.length - 1];
-      line(`${weight(n)}px solid ${shade(n)}`, n < count - 1 ? `${number(low)} to below ${number(high)}` : `${number(low)} to ${number(high)}`);
+      legendLine(`${weight(n)}px solid ${shade(n)}`, n < count - 1 ? `${number(low)} to below ${number(high)}` : `${number(low)} to ${number(high)}`);
     }
-    if (!figure.low && values.some((v) => v !== null && v <= 0)) line(`1.5px solid ${zero.color}`, "none");
-    if (values.some((v) => v === null)) line(`3px dotted ${none.color}`, "no figure: no plan possible, or nothing to tell");
+    if (!figure.low && values.some((v) => v !== null && v <= 0)) legendLine(`1.5px solid ${zero.color}`, "none");
+    if (values.some((v) => v === null)) legendLine(`3px dotted ${none.color}`, "no figure: no plan possible, or nothing to tell");
     const order = [...values.keys()].filter((k) => values[k] !== null).sort((a, b) => (figure.low ? values[a] - values[b] : values[b] - values[a]) || a - b);
     at("worst").replaceChildren(...order.slice(0, 12).map((k) => entry(k, number(values[k]))));
   };
   data.figures.forEach((figure, k) => {
-    const option = build("option", figure.label);
-    option.value = String(k);
+    const option = build("option", { value: k }, figure.label);
     at("figure").append(option);
   });
   at("figure").value = String(data.chosen);

@@ -1,22 +1,13 @@
 /* Start: read the data, draw the best option, and wait for the reader. */
 document.addEventListener("DOMContentLoaded", () => {
-  const data = JSON.parse(document.getElementById("plan-data").textContent);
-  const map = map_plan;
+  const { data, map } = openPage();
   makePanes(map);
-  map.attributionControl?.remove();
-  L.control.zoom({ position: "bottomleft" }).addTo(map);
-  L.control.scale({ position: "bottomleft", metric: data.units === "metric", imperial: data.units === "us", maxWidth: 160 }).addTo(map);
-  document.getElementById("north").append(draw("svg", { width: 34, height: 44, viewBox: "-17 -22 34 44" },
-    draw("path", { d: "M0 -20L9 12L0 6L-9 12Z", fill: INK, stroke: "#fff", "stroke-width": 1.5 }), draw("text", { x: 0, y: 18, fill: INK, style: "font:700 12px sans-serif;text-anchor:middle" }, "N")));
-  document.getElementById("heading").textContent = data.heading;
-  document.getElementById("window").textContent = data.window;
-  document.getElementById("caution").textContent = data.caution;
-  document.getElementById("origin").textContent = `Network ${data.network.digest}, ${data.network.crs}. Reference conditions 15 °C, 101.325 kPa; pressures are gauge.`;
+  at("origin").textContent = `Network ${data.network.digest}, ${data.network.crs}. Reference conditions 15 °C, 101.325 kPa; pressures are gauge.`;
 
   const places = data.work.flatMap((w) => pairs(w.line));
   const centre = L.latLngBounds(places.length ? places : [map.getCenter()]).getCenter();
-  const outward = (at) => {
-    const [dx, dy] = [(at[1] - centre.lng) * Math.cos((at[0] * Math.PI) / 180), centre.lat - at[0]];
+  const outward = (place) => {
+    const [dx, dy] = [(place[1] - centre.lng) * Math.cos((place[0] * Math.PI) / 180), centre.lat - place[0]];
     const size = Math.hypot(dx, dy);
     return size > 1e-9 ? [dx / size, dy / size] : [0, -1];
   };
@@ -43,15 +34,15 @@ document.addEventListener("DOMContentLoaded", () => {
     map.closePopup();
     buttons.forEach((b) => b.setAttribute("aria-checked", String(b.dataset.option === String(option.rank))));
     fillFacts(option);
-    layers.show([...ofOption(data, option, outward), ...baseRows(data)], document.getElementById("layers"));
+    layers.show([...ofOption(data, option, outward), ...baseRows(data)], at("layers"));
     fillStops(option, map);
     fillFeeds(option);
     fillDoubts(option, map);
-    document.getElementById("fold-text").textContent = `Option ${option.rank}: ${count(option.stops.length, "stop")}, ${Object.fromEntries(option.facts)["meters off"]} meters off`;
+    at("fold-text").textContent = `Option ${option.rank}: ${count(option.stops.length, "stop")}, ${Object.fromEntries(option.facts)["meters off"]} meters off`;
     frame();
     detail();
   };
-  document.getElementById("options").append(...buttons);
+  at("options").append(...buttons);
 
   /* Streets have their true width on the ground, at every scale. */
   const detail = () => {
@@ -67,9 +58,6 @@ document.addEventListener("DOMContentLoaded", () => {
   if (data.options.length) choose(data.options[0]);
   startSearch(data, map);
 
-  const fold = document.getElementById("fold"), panel = document.getElementById("panel");
-  fold.addEventListener("click", () => fold.setAttribute("aria-expanded", String(panel.classList.toggle("open"))));
-
   let before = null;
   const toPaper = () => {
     before = before || { centre: map.getCenter(), zoom: map.getZoom() };
@@ -79,7 +67,7 @@ document.addEventListener("DOMContentLoaded", () => {
     const width = map.getSize().x, y = map.getSize().y / 2;
     const metres = map.distance(map.containerPointToLatLng([0, y]), map.containerPointToLatLng([width, y]));
     const paper = (width * 25.4) / 96 / 1000;
-    document.getElementById("sheet").textContent = `Scale about 1 : ${Math.round(metres / paper / 10) * 10} on A3. Option ${current?.rank ?? "–"}.`;
+    at("sheet").textContent = `Scale about 1 : ${Math.round(metres / paper / 10) * 10} on A3. Option ${current?.rank ?? "–"}.`;
   };
   const toScreen = () => {
     if (!before) return;
@@ -90,5 +78,5 @@ document.addEventListener("DOMContentLoaded", () => {
   window.matchMedia("print").addEventListener("change", (event) => (event.matches ? toPaper() : toScreen()));
   window.addEventListener("beforeprint", toPaper);
   window.addEventListener("afterprint", toScreen);
-  document.getElementById("print").addEventListener("click", () => window.print());
+  at("print").addEventListener("click", () => window.print());
 });

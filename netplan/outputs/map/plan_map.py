@@ -1,0 +1,63 @@
+"""The map of a plan: stops, zones, customers and all that is drawn round them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import geopandas as gpd
+
+from netplan.outputs.figures import METRIC, Figures
+from netplan.outputs.map.data import map_data
+from netplan.outputs.map.page import MapPage
+from netplan.plan.model import Plan
+from netplan.planfile import SolvedState
+
+__all__ = ["plan_map"]
+
+# Drawing a large network again for every frame of a zoom would only halt the reader.
+_ANIMATED_PIECES = 30_000
+
+
+def plan_map(
+    plan: Plan,
+    layers: Mapping[str, gpd.GeoDataFrame],
+    states: Sequence[SolvedState],
+    *,
+    units: Figures = METRIC,
+    tiles: str | None = None,
+) -> str:
+    """Return the map of a plan as one HTML file that opens without any network.
+
+    Parameters
+    ----------
+    plan : Plan
+    layers : mapping of str to GeoDataFrame
+        As `plan_layers` returns and `read_plan_layers` reads them: a plan folder is enough.
+    states : sequence of SolvedState
+        One for each option, in the order of the options.
+    units : Figures
+        How figures are written.
+    tiles : str, optional
+        Address pattern of an online background (``{z}/{x}/{y}``), which the reader may switch on. Without
+        it the page forbids itself every request.
+    """
+    data = map_data(plan, layers, states, units)
+    if tiles is not None:
+        data["tiles"] = tiles
+    return MapPage(
+        title=f"Stop plan {data['heading']}",
+        label="Plan",
+        kicker="Stop plan",
+        panel="plan.html",
+        style="plan.css",
+        scripts=("symbols.js", "layers.js", "panel.js", "plan.js"),
+        place=_middle(layers),
+        data=data,
+        tiles=tiles,
+        options={"zoomAnimation": sum(len(state.pipes) for state in states) < _ANIMATED_PIECES},
+    ).html()
+
+
+def _middle(layers: Mapping[str, gpd.GeoDataFrame]) -> tuple[float, float]:
+    x_low, y_low, x_high, y_high = layers["work"].to_crs("EPSG:4326").total_bounds
+    return float(y_low + y_high) / 2, float(x_low + x_high) / 2
