@@ -87,11 +87,17 @@ def american(seed: int, folder: Path) -> Export:
         warnings.simplefilter("ignore")
         for name, frame in tables.items():
             frame.to_file(place, layer=name, driver="OpenFileGDB", engine="pyogrio", promote_to_multi=True)
-    return Export(place, _truth(), _planted(wrong, ids), _answers(), ids, true)
+    return Export(place, _truth(), _planted(wrong, ids), _answers(ids), ids, true)
 
 
 def _ids(layers: Frames) -> dict[str, dict[str, str]]:
-    forms = {"mains": "{:06}", "services": "{}", "customers": "00{:05}", "valves": "LV{:02}", "regulators": "RS{}"}
+    forms = {
+        "mains": "{:06}",
+        "services": "{}",
+        "customers": "00{:05}",
+        "valves": "LV{:02}",
+        "regulators": "RS{}",
+    }
     forms["fittings"] = "FT{}"
     return {
         layer: {str(name): form.format(k * 3 + 101) for k, name in enumerate(layers[layer]["id"])}
@@ -166,7 +172,9 @@ def _points(layers: Frames, ids: dict[str, dict[str, str]], rng: np.random.Gener
     )
     old = table.iloc[[0]].assign(STATION_NO="RS900").drop(columns="SERVICE_STATE")
     old = old.set_geometry(
-        gpd.GeoSeries([layers["mains"].set_index("id").geometry["M08"].centroid], index=old.index, crs=old.crs)
+        gpd.GeoSeries(
+            [layers["mains"].set_index("id").geometry["M08"].centroid], index=old.index, crs=old.crs
+        )
     )
     return {
         "REG_STATION": table,
@@ -204,14 +212,20 @@ def _of_others(layers: Frames) -> Frames:
 
 _WORDS: Final = {
     "status": {"active": "live", "in service": "live", "retired": "abandoned", "design": "proposed"},
-    "system": {"11 in wc": "LP", "15 psig": "MP"},
+    "system": {"11 in wc": "LP", "15 psig": "15 psi"},
     "surface": {
         "sidewalk": "footway",
         "street": "carriageway",
         "asphalt": "carriageway",
         "grass": "verge",
     },
-    "material": {"hdpe 4710": "PE100", "pe4710": "PE100", "mdpe": "PE80", "pe2708": "PE80", "ci": "cast_iron"},
+    "material": {
+        "hdpe 4710": "PE100",
+        "pe4710": "PE100",
+        "mdpe": "PE80",
+        "pe2708": "PE80",
+        "ci": "cast_iron",
+    },
     "joint": {"butt fusion": "fusion", "bell & spigot": "socket"},
     "category": {
         "res": "household",
@@ -276,9 +290,7 @@ def _truth() -> dict[str, tuple[Meant, ...]]:
         "CONTROL_LINE": (Meant("sensing_points", {"station_id": "STATION_NO"}),),
         "LINE_VALVE": (Meant("valves", valve, _WORDS),),
         "LINE_FITTING": (
-            Meant(
-                "fittings", {"id": "FITTING_NO", "kind": "FITTING_TYPE", "system": "OPER_PRESS"}, _WORDS
-            ),
+            Meant("fittings", {"id": "FITTING_NO", "kind": "FITTING_TYPE", "system": "OPER_PRESS"}, _WORDS),
         ),
         "NO_DIG_AREA": (Meant("keep_out", {"reason": "REASON"}),),
         "STREET_CENTERLINE": (Meant("streets", {"name": "FULL_NAME"}),),
@@ -296,5 +308,15 @@ def _planted(wrong: dict[str, str], ids: dict[str, dict[str, str]]) -> tuple[Pla
     )
 
 
-def _answers() -> Answers:
-    return Answers(_WORDS, {})
+def _answers(ids: dict[str, dict[str, str]]) -> Answers:
+    return Answers(
+        words=_WORDS,
+        units={
+            **{(layer, "od_mm"): 'unit = "in"' for layer in ("mains", "services")},
+            ("mains", "mop_mbar"): 'unit = "psig"',
+            ("customers", "annual_kwh"): 'unit = "therms per year"',
+            ("regulators", "outlet_mbar"): 'unit = "inH2O"',
+            ("regulators", "max_outlet_mbar"): 'unit = "inH2O"',
+        },
+        out=("REG_STATION_OLD",),
+    )

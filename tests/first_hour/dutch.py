@@ -37,7 +37,11 @@ _SURFACE: Final = {
     "carriageway": ("rijbaan", "RIJBAAN"),
     "verge": ("berm", "groenstrook"),
 }
-_MATERIAL: Final = {"PE100": ("PE 100", "PE100"), "PE80": ("PE 80", "PE80"), "cast_iron": ("grijs gietijzer",)}
+_MATERIAL: Final = {
+    "PE100": ("PE 100", "PE100"),
+    "PE80": ("PE 80", "PE80"),
+    "cast_iron": ("grijs gietijzer",),
+}
 _JOINT: Final = {"fusion": ("gelast", "Gelast"), "socket": ("mof",)}
 _CATEGORY: Final = {
     "household": ("particulier", "Particulier", "PARTICULIER"),
@@ -75,12 +79,17 @@ def dutch(seed: int, folder: Path) -> Export:
     place = folder / "gasnet.gpkg"
     for name, frame in tables.items():
         frame.to_file(place, layer=name, driver="GPKG", engine="pyogrio")
-    return Export(place, _truth(), _planted(wrong, ids), _answers(), ids, true)
+    return Export(place, _truth(tables), _planted(wrong, ids), _answers(ids), ids, true)
 
 
 def _ids(layers: Frames) -> dict[str, dict[str, str]]:
     """Return the ids of the export by layer and id of the town."""
-    forms = {"mains": "HL-{:05}", "services": "AL-{:05}", "customers": "8710000000{:08}", "valves": "AFS{:03}"}
+    forms = {
+        "mains": "HL-{:05}",
+        "services": "AL-{:05}",
+        "customers": "8710000000{:08}",
+        "valves": "AFS{:03}",
+    }
     forms |= {"regulators": "DS {:02}", "fittings": "HS-{:04}"}
     return {
         layer: {str(name): form.format(k * 7 + 3) for k, name in enumerate(layers[layer]["id"])}
@@ -135,7 +144,9 @@ def _lines(layers: Frames, ids: dict[str, dict[str, str]], rng: np.random.Genera
     dates = table["AANLEGDATUM"].tolist()
     dates[0], dates[5] = "01-01-1900", "9999"
     table["AANLEGDATUM"] = dates
-    casing = table.iloc[[2]].assign(LEIDINGNR="MB-00001", SOORT="Mantelbuis", DIAMETER="200", MATERIAAL="staal")
+    casing = table.iloc[[2]].assign(
+        LEIDINGNR="MB-00001", SOORT="Mantelbuis", DIAMETER="200", MATERIAAL="staal"
+    )
     north = table.geometry.centroid.y > 463_060.5
     border = table["LEIDINGNR"] == ids["mains"]["M10"]
     return {
@@ -149,7 +160,10 @@ def _people(layers: Frames, ids: dict[str, dict[str, str]], rng: np.random.Gener
     return {
         "aansluitpunten": people[["geometry"]].assign(
             AANSLUITNR=[ids["customers"][ident] for ident in people["id"]],
-            STRAAT=[street.upper() if k == len(people) - 1 else street for k, street in enumerate(people["street"])],
+            STRAAT=[
+                street.upper() if k == len(people) - 1 else street
+                for k, street in enumerate(people["street"])
+            ],
             HUISNR=people["number"],
             POSTCODE="9999 ZZ",
             PLAATS="Nergenshuizen",
@@ -221,7 +235,7 @@ _WORDS: Final = {
         "groenstrook": "verge",
     },
     "material": {"pe 100": "PE100", "pe100": "PE100", "pe 80": "PE80", "pe80": "PE80"}
-    | {"grijs gietijzer": "cast_iron"},
+    | {"grijs gietijzer": "cast_iron", "staal": "steel"},
     "joint": {"gelast": "fusion", "mof": "socket"},
     "category": {
         "particulier": "household",
@@ -250,16 +264,20 @@ _WORDS: Final = {
 }
 
 
-def _truth() -> dict[str, tuple[Meant, ...]]:
+def _truth(tables: Frames) -> dict[str, tuple[Meant, ...]]:
     line = {"id": "LEIDINGNR", "size": "DIAMETER", "material": "MATERIAAL", "system": "NETDRUK"}
     line |= {"status": "STATUS"}
     more = {"year": "AANLEGDATUM", "street": "STRAAT", "surface": "LIGGING", "joint": "VERBINDING"}
     mains = ("Hoofdleiding", "Hoofdleiding LD", "HOOFDLEIDING LD", "Hoofdleiding MD", "")
     services = ("Aansluitleiding", "aansluitleiding", "AANSLUITLEIDING")
-    lines = (
-        Meant("mains", line | more, _WORDS, part="SOORT", is_=mains),
-        Meant("services", line, _WORDS, part="SOORT", is_=services),
-    )
+
+    def lines(name: str) -> tuple[Meant, ...]:
+        held = set(tables[name]["SOORT"])
+        return (
+            Meant("mains", line | more, _WORDS, part="SOORT", is_=tuple(w for w in mains if w in held)),
+            Meant("services", line, _WORDS, part="SOORT", is_=tuple(w for w in services if w in held)),
+        )
+
     valve = {"id": "AFSLUITERNR", "state": "STAND", "operable": "BEDIENBAAR", "system": "NETDRUK"}
     valves = (Meant("valves", valve, _WORDS),)
     station = {"id": "STATIONSNR", "outlet_mbar": "UITLAATDRUK", "max_outlet_mbar": "VEILIGHEIDSDRUK"}
@@ -279,8 +297,8 @@ def _truth() -> dict[str, tuple[Meant, ...]]:
     }
     fitting = {"id": "NUMMER", "kind": "SOORT", "system": "NETDRUK"}
     return {
-        "leidingen_noord": lines,
-        "leidingen_zuid": lines,
+        "leidingen_noord": lines("leidingen_noord"),
+        "leidingen_zuid": lines("leidingen_zuid"),
         "aansluitpunten": (Meant("customers", person, _WORDS, {"annual_kwh": "m3"}),),
         "districtstations": (Meant("regulators", station, _WORDS),),
         "impulspunten": (Meant("sensing_points", {"station_id": "STATIONSNR"}),),
@@ -303,5 +321,14 @@ def _planted(wrong: dict[str, str], ids: dict[str, dict[str, str]]) -> tuple[Pla
     )
 
 
-def _answers() -> Answers:
-    return Answers(_WORDS, {})
+def _answers(ids: dict[str, dict[str, str]]) -> Answers:
+    kinds = dict.fromkeys(("Hoofdleiding LD", "HOOFDLEIDING LD", "Hoofdleiding MD", ""), "mains")
+    return Answers(
+        words=_WORDS | {"where": {**kinds, "Mantelbuis": ""}},
+        units={
+            ("customers", "annual_kwh"): f'unit = "m3", kwh_per_m3 = {_KWH_PER_M3}',
+            ("regulators", "capacity_m3h"): 'unit = "m3/h"',
+        },
+        out=("leidingen_noord_oud", "waterleidingen"),
+        left_out={"leidingen_zuid": ("LEIDINGNR", ids["mains"]["M10"])},
+    )

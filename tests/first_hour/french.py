@@ -80,12 +80,18 @@ def french(seed: int, folder: Path) -> Export:
     place.mkdir()
     for name, frame in tables.items():
         frame.to_file(place / f"{name}.shp", engine="pyogrio", encoding="ISO-8859-1")
-    return Export(place, _truth(), _planted(wrong, ids), _answers(), ids, true)
+    return Export(place, _truth(), _planted(wrong, ids), _answers(ids), ids, true)
 
 
 def _ids(layers: Frames, north: Any) -> dict[str, dict[str, str]]:
     """Return the ids of the export as the mapping makes them; those of services begin at 1 in each district."""
-    forms = {"mains": "C{:04}", "customers": "GI{:06}", "valves": "V-{:03}", "regulators": "P{}", "fittings": "{}"}
+    forms = {
+        "mains": "C{:04}",
+        "customers": "GI{:06}",
+        "valves": "V-{:03}",
+        "regulators": "P{}",
+        "fittings": "{}",
+    }
     ids = {
         layer: {str(name): form.format(k + 1) for k, name in enumerate(layers[layer]["id"])}
         for layer, form in forms.items()
@@ -247,7 +253,13 @@ _WORDS: Final = {
 def _truth() -> dict[str, tuple[Meant, ...]]:
     line = {"material": "MATERIAU", "od_mm": "DIAM_EXT", "wall_mm": "EPAISSEUR"}
     line |= {"status": "ETAT", "system": "PRESSION"}
-    more = {"id": "NUMERO", "year": "ANNEE_POSE", "street": "RUE", "surface": "REVETEMENT", "joint": "ASSEMBLAGE"}
+    more = {
+        "id": "NUMERO",
+        "year": "ANNEE_POSE",
+        "street": "RUE",
+        "surface": "REVETEMENT",
+        "joint": "ASSEMBLAGE",
+    }
     more["record_date"] = "DATE_MAJ"
     person: dict[str, str | tuple[str, ...]] = {
         "id": "NUM_CPTEUR",
@@ -276,9 +288,7 @@ def _truth() -> dict[str, tuple[Meant, ...]]:
         "Postes_detente": (Meant("regulators", station, _WORDS),),
         "Prises_impulsion": (Meant("sensing_points", {"station_id": "NUM_POSTE"}),),
         "Vannes": (Meant("valves", valve, _WORDS),),
-        "Raccords": (
-            Meant("fittings", {"id": "NUM_RACC", "kind": "TYPE", "system": "PRESSION"}, _WORDS),
-        ),
+        "Raccords": (Meant("fittings", {"id": "NUM_RACC", "kind": "TYPE", "system": "PRESSION"}, _WORDS),),
         "Zones_interdites": (Meant("keep_out", {"reason": "MOTIF"}),),
         "Voirie": (Meant("streets", {"name": "NOM"}),),
         "Batiments": (Meant("buildings", {"name": "NOM"}),),
@@ -295,5 +305,22 @@ def _planted(wrong: dict[str, str], ids: dict[str, dict[str, str]]) -> tuple[Pla
     )
 
 
-def _answers() -> Answers:
-    return Answers(_WORDS, {})
+def _answers(ids: dict[str, dict[str, str]]) -> Answers:
+    millimetres = 'unit = "mm"'
+    return Answers(
+        words=_WORDS,
+        units={
+            **{
+                (layer, name): millimetres for layer in ("mains", "services") for name in ("od_mm", "wall_mm")
+            },
+            ("regulators", "outlet_mbar"): 'unit = "mbar"',
+            ("regulators", "max_outlet_mbar"): 'unit = "mbar"',
+        },
+        out=("Canalisation_telecom", "Conduites_eau_potable", "Vannes_eau"),
+        prefixes={
+            (f"{layer}_{name}", column): f"{name[0]}-"
+            for name in ("Nord", "Sud")
+            for layer, column in (("Branchements", "id"), ("Compteurs", "service_id"))
+        },
+        left_out={"Canalisations": ("NUMERO", "C9999")},
+    )

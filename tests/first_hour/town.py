@@ -12,7 +12,7 @@ from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
-import shapely
+from shapely.affinity import translate
 from shapely.geometry import box
 
 from tests.networks import (
@@ -190,7 +190,7 @@ def _base_map() -> Frames:
     """Return streets and buildings, drawn and nothing else."""
     ways = [line(start, end) for start, end, _ in _STREETS.values()]
     houses = [box(x, 14, x + 8, 22) for x in range(20, 280, 40)]
-    moved = [shapely.transform(shape, lambda xy: xy + (EAST_M, NORTH_M)) for shape in houses]
+    moved = [translate(shape, EAST_M, NORTH_M) for shape in houses]
     crs = "EPSG:31467"
     return {
         "streets": gpd.GeoDataFrame({"name": [f"way {k}" for k in range(len(ways))]}, geometry=ways, crs=crs),
@@ -198,4 +198,3 @@ def _base_map() -> Frames:
             {"name": [f"house {k}" for k in range(len(moved))]}, geometry=moved, crs=crs
         ),
     }
-
