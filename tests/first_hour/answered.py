@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tests.first_hour.export import Answers
 
@@ -31,8 +31,16 @@ def asked_lines(text: str) -> int:
     return sum('"?"' in line.partition(" #")[0] for line in text.splitlines() if not line.startswith("#"))
 
 
-def answered(text: str, answers: Answers) -> Answered:
-    """Answer every question mark of a draft; KeyError for one that nobody knows an answer to."""
+def answered(text: str, answers: Answers, *, mend: bool = False) -> Answered:
+    """Answer every question mark of a draft; KeyError for one that nobody knows an answer to.
+
+    Parameters
+    ----------
+    mend : bool
+        Whether to correct what `check` says after that too: prefixes, and features that are left out.
+    """
+    if not mend:
+        answers = replace(answers, prefixes={}, left_out={})
     edits = 0
     blocks = re.split(r"(?m)^(?=\[\[)", text)
     done = [blocks[0]]

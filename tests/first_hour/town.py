@@ -37,7 +37,7 @@ __all__ = ["WORK", "Frames", "Town", "true_town"]
 Frames = dict[str, gpd.GeoDataFrame]
 
 WORK: Final = ("M11", 28.0, 46.0)
-"""Main and section that the plans are asked for: in the close, with the care home on it."""
+"""Main and section that the plans are asked for: in the close; the care home is beyond it."""
 
 _STREETS: Final[dict[str, tuple[XY, XY, int]]] = {
     "M01": ((0, 0), (100, 0), 0),
@@ -56,8 +56,8 @@ _STREETS: Final[dict[str, tuple[XY, XY, int]]] = {
 """Ends of each live low-pressure main, and the number of its street."""
 
 _PRIORITY: Final = {
-    ("M11", 1): ("care_home", "night desk at the side door"),
-    ("M11", 3): ("medical", "oxygen at home"),
+    ("M11", 3): ("care_home", "night desk at the side door"),
+    ("M12", 2): ("medical", "oxygen at home"),
     ("M05", 2): ("school", "caretaker has the key"),
     ("M03", 1): ("hospital", "ask for the duty engineer"),
 }
