@@ -301,10 +301,36 @@ def _truth() -> dict[str, tuple[Meant, ...]]:
 def _planted(wrong: dict[str, str], ids: dict[str, dict[str, str]]) -> tuple[Planted, ...]:
     person, service = ids["customers"], ids["services"]
     return (
-        Planted("swapped", "nearer-service", (person[wrong["one"]], service[wrong["two service"]])),
-        Planted("swapped", "nearer-service", (person[wrong["two"]], service[wrong["one service"]])),
-        Planted("short", "near-miss", (service[wrong["short"]], person[wrong["short customer"]])),
-        Planted("twice", "double-customer", (person[wrong["again"]], person[wrong["twice"]])),
+        Planted(
+            "ids of two services swapped",
+            "nearer-service",
+            (person[wrong["one"]], service[wrong["two service"]]),
+        ),
+        Planted(
+            "the other of the two", "nearer-service", (person[wrong["two"]], service[wrong["one service"]])
+        ),
+        Planted(
+            "a service 0.3 m short", "near-miss", (service[wrong["short"]], person[wrong["short customer"]])
+        ),
+        Planted("premises twice", "double-customer", (person[wrong["again"]], person[wrong["twice"]])),
+        Planted("a station of old", "draft", ("REG_STATION_OLD", "?")),
+        Planted("ducts of others", "layer-not-read", ("TELECOM_DUCT", "HYDRANT")),
+        Planted("water mains", "column-not-read", ("WATER_MAIN", "OD", "PIPE_NO")),
+        Planted("a customer without place", "no-place", ("0099999",)),
+        Planted("the same", "customer-on-no-pipe", ("0099999",)),
+        Planted("diameters without unit", "draft", ('from = "OD"', 'unit = "?"')),
+        Planted("therms without unit", "draft", ("ANNUAL_USE", 'unit = "?"')),
+        Planted("pressures without unit", "draft", ("OUTLET_PRESS", 'unit = "?"')),
+        Planted("the same", "draft", ("MAOP", 'unit = "?"')),
+        Planted("years that are none", "draft", ('"9999" = "?"',)),
+        Planted("the same", "draft", ('"01/01/1900" = "?"',)),
+        Planted("dates for years", "date-for-year", ("mains",)),
+        Planted("a kind of customer never seen", "draft", ('"SM COM" = "?"',)),
+        Planted("a priority never seen", "draft", ('"Home Oxygen" = "?"',)),
+        Planted("a priority that is none", "draft", ('"NO" = ""',)),
+        Planted("no status", "taken-by-default", ("mains", "status", "SERVICE_STATE")),
+        Planted("a valve without state", "missing-state", (ids["valves"]["V3"],)),
+        Planted("columns of their own", "column-not-read", ("EDITOR", "WORK_ORDER")),
     )
 
 

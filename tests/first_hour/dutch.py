@@ -185,7 +185,7 @@ def _points(layers: Frames, ids: dict[str, dict[str, str]], rng: np.random.Gener
         AFSLUITERNR=[ids["valves"][ident] for ident in valves["id"]],
         STAND=said(valves["state"], _STATE, rng),
         BEDIENBAAR=said(valves["operable"], _YES, rng),
-        NETDRUK=said(valves["system"], _SYSTEM, rng),
+        NETDRUK=said(valves["system"], {"LP": ("30 mbar(g)", "30 mbar", "30mbar(g)")}, rng),
     )
     lost = table.iloc[[0]].assign(AFSLUITERNR="AFS900", geometry=[None])
     return {
@@ -282,7 +282,7 @@ def _truth(tables: Frames) -> dict[str, tuple[Meant, ...]]:
     valves = (Meant("valves", valve, _WORDS),)
     station = {"id": "STATIONSNR", "outlet_mbar": "UITLAATDRUK", "max_outlet_mbar": "VEILIGHEIDSDRUK"}
     station |= {"capacity_m3h": "CAPACITEIT", "system": "NETDRUK", "status": "STATUS"}
-    person = {
+    person: dict[str, str | tuple[str, ...]] = {
         "id": "AANSLUITNR",
         "address": ("STRAAT", "HUISNR"),
         "street": "STRAAT",
@@ -314,10 +314,38 @@ def _truth(tables: Frames) -> dict[str, tuple[Meant, ...]]:
 def _planted(wrong: dict[str, str], ids: dict[str, dict[str, str]]) -> tuple[Planted, ...]:
     person, service = ids["customers"], ids["services"]
     return (
-        Planted("swapped", "nearer-service", (person[wrong["one"]], service[wrong["two service"]])),
-        Planted("swapped", "nearer-service", (person[wrong["two"]], service[wrong["one service"]])),
-        Planted("short", "near-miss", (service[wrong["short"]], person[wrong["short customer"]])),
-        Planted("twice", "double-customer", (person[wrong["again"]], person[wrong["twice"]])),
+        Planted(
+            "ids of two services swapped",
+            "nearer-service",
+            (person[wrong["one"]], service[wrong["two service"]]),
+        ),
+        Planted(
+            "the other of the two", "nearer-service", (person[wrong["two"]], service[wrong["one service"]])
+        ),
+        Planted(
+            "a service 0.3 m short", "near-miss", (service[wrong["short"]], person[wrong["short customer"]])
+        ),
+        Planted("premises twice", "double-customer", (person[wrong["again"]], person[wrong["twice"]])),
+        Planted(
+            "a main in both districts", "clashing-id", (ids["mains"]["M10"], "leidingen_noord"), mended=True
+        ),
+        Planted("an old copy of a layer", "draft", ("leidingen_noord_oud", "?")),
+        Planted("water mains", "draft", ("waterleidingen", "?")),
+        Planted("ducts of others", "layer-not-read", ("mantelbuizen_telecom",)),
+        Planted("a word never seen among the lines", "draft", ("Mantelbuis",)),
+        Planted("the same", "rows-not-taken", ("Mantelbuis", "1 of 49")),
+        Planted("a code for an unknown year", "draft", ('"9999" = "?"',)),
+        Planted("a date for an unknown year", "draft", ('"01-01-1900" = "?"',)),
+        Planted("dates for years", "date-for-year", ("mains",)),
+        Planted("use in m3", "draft", ("JAARVERBRUIK_M3", 'unit = "?"')),
+        Planted("a capacity without unit", "draft", ("CAPACITEIT", 'unit = "?"')),
+        Planted("a priority that is unknown", "draft", ('"thuisbeademing" = "?"',)),
+        Planted("a priority that is none", "draft", ('"NEE" = ""',)),
+        Planted("no status", "taken-by-default", ("mains", "status", "STATUS")),
+        Planted("no pressure", "taken-by-default", ("services", "system", "NETDRUK")),
+        Planted("a valve without place", "no-place", ("AFS900",)),
+        Planted("a valve without state", "missing-state", (ids["valves"]["V3"],)),
+        Planted("columns of their own", "column-not-read", ("BEHEERDER", "GIS_ID")),
     )
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 __all__ = ["Answers", "Export", "Meant", "Planted"]
 
-Words = dict[str, dict[str, str]]
+Words = Mapping[str, Mapping[str, str]]
 
 
 @dataclass(frozen=True)
@@ -32,7 +33,7 @@ class Meant:
     """
 
     target: str
-    columns: dict[str, str | tuple[str, ...]]
+    columns: Mapping[str, str | tuple[str, ...]]
     words: Words = field(default_factory=dict)
     units: dict[str, str] = field(default_factory=dict)
     part: str = ""
@@ -48,14 +49,17 @@ class Planted:
     what : str
         The detail.
     code : str
-        Code of the finding; ``draft`` where the draft asks.
+        Code of the finding; ``draft`` where a line of the draft asks.
     says : tuple of str
-        Parts that one finding of this code must hold, its layer and feature among them.
+        Parts that one finding of this code, or one line of the draft, must hold: its layer, column or feature.
+    mended : bool
+        Whether the first check tells it, and the person mends it after that.
     """
 
     what: str
     code: str
     says: tuple[str, ...]
+    mended: bool = False
 
 
 @dataclass(frozen=True)

@@ -298,10 +298,38 @@ def _truth() -> dict[str, tuple[Meant, ...]]:
 def _planted(wrong: dict[str, str], ids: dict[str, dict[str, str]]) -> tuple[Planted, ...]:
     person, service = ids["customers"], ids["services"]
     return (
-        Planted("swapped", "nearer-service", (person[wrong["one"]], service[wrong["two service"]])),
-        Planted("swapped", "nearer-service", (person[wrong["two"]], service[wrong["one service"]])),
-        Planted("short", "near-miss", (service[wrong["short"]], person[wrong["short customer"]])),
-        Planted("twice", "double-customer", (person[wrong["again"]], person[wrong["twice"]])),
+        Planted(
+            "ids of two services swapped",
+            "nearer-service",
+            (person[wrong["one"]], service[wrong["two service"]]),
+        ),
+        Planted(
+            "the other of the two", "nearer-service", (person[wrong["two"]], service[wrong["one service"]])
+        ),
+        Planted(
+            "a service 0.3 m short", "near-miss", (service[wrong["short"]], person[wrong["short customer"]])
+        ),
+        Planted("premises twice", "double-customer", (person[wrong["again"]], person[wrong["twice"]])),
+        Planted(
+            "ids from 1 in both districts", "clashing-id", ("services", "Branchements_Nord"), mended=True
+        ),
+        Planted("a main without geometry", "no-geometry", ("mains", "C9999"), mended=True),
+        Planted("water mains", "draft", ("Conduites_eau_potable", "?")),
+        Planted("ducts of others", "draft", ("Canalisation_telecom", "?")),
+        Planted("valves on water mains", "draft", ("Vannes_eau", "?")),
+        Planted("manholes", "layer-not-read", ("Regards_assainissement",)),
+        Planted("a status never seen", "draft", ('"En travaux" = "?"',)),
+        Planted("years that are none", "draft", ('"9999" = "?"',)),
+        Planted("the same", "draft", ('"1900" = "?"',)),
+        Planted("diameters without unit", "draft", ("DIAM_EXT", 'unit = "?"')),
+        Planted("pressures without unit", "draft", ("P_AVAL", 'unit = "?"')),
+        Planted("a kind of customer never seen", "draft", ('"Bâtiment public" = "?"',)),
+        Planted("a priority never seen", "draft", ('"Oxygène à domicile" = "?"',)),
+        Planted("a priority that is none", "draft", ('"NON" = ""',)),
+        Planted("a state that is a question mark", "draft", ('"?" = "?"',)),
+        Planted("the same", "valve-state-unknown", (ids["valves"]["V3"],)),
+        Planted("no status", "taken-by-default", ("mains", "status", "ETAT")),
+        Planted("columns of their own", "column-not-read", ("LONGUEUR", "COMMUNE")),
     )
 
 

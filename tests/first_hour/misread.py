@@ -31,8 +31,8 @@ _TOLERANCE = 2e-3
 """Exports round: inches to three decimals, psi and inches of water to four digits."""
 
 
-def misread(export: Export, mapping: str, *, but: frozenset[str]) -> list[str]:
-    """Return every value that was read otherwise than it is true; rows of `but` (ids of the town) aside."""
+def misread(export: Export, mapping: str) -> list[str]:
+    """Return every value that was read otherwise than it is true."""
     raw = read_layers(export.place, mapping=read_mapping(mapping))
     faults: list[str] = []
     for layer, ids in export.ids.items():
@@ -43,7 +43,7 @@ def misread(export: Export, mapping: str, *, but: frozenset[str]) -> list[str]:
             pairs = [
                 (ident, true.at[ident, name], read.at[ids[ident], name] if name in read else None)
                 for ident in true.index
-                if name in true and ids[ident] in read.index and ident not in but
+                if name in true and ids[ident] in read.index
             ]
             faults += _differences(layer, name, pairs)
     return faults

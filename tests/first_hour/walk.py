@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shlex
 import time
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -94,7 +95,8 @@ def first_hour(name: str, seed: int, home: Path) -> Hour:
     mapping.write_text(mended.text, encoding="utf-8")
     check("check again")
     steps["plan"] = _run(commands["plan"], export, home)
-    edits = (first.edits, mended.edits - first.edits)
+    kept = Counter(first.text.splitlines())
+    edits = (first.edits, (Counter(mended.text.splitlines()) - kept).total())
     return Hour(export, home, draft, asked_lines(draft), edits, steps, findings)
 
 

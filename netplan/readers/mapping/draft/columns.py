@@ -51,7 +51,7 @@ _ID_OF_LAYER: Final = 80.0
 _POINTED_AT: Final = 300.0
 """Likeness of a column with a value of its own for each feature that another layer refers to."""
 _SPREAD: Final = 0.5
-"""Different values for each feature from which a column may refer to another layer: house numbers do not."""
+"""Different values for each id from which a column may refer to another layer: house numbers do not."""
 
 _BY_VALUES: Final = (
     "material",
@@ -262,11 +262,12 @@ def _score(
     if column.name == "id":
         return _likeness_to_id(target, own, seen, pointers)
     if column.name in _REFERENCES:
-        share = _share(seen.texts, known_ids.get(_REFERENCES[column.name]))[0]
-        spread = seen.different / max(len(seen.texts), 1)
+        ids = known_ids.get(_REFERENCES[column.name])
         # Where ids are plain numbers, house numbers are among them too.
-        is_meant = share > 0.5 and (own > 0 or spread >= _SPREAD)
-        return 500.0 * share + 100.0 * spread + own if is_meant else 0.0
+        is_meant = _share(seen.texts, ids)[0] > 0.5 and (own > 0 or _spread(seen.texts, ids) >= _SPREAD)
+        return (
+            500.0 * _share(seen.texts, ids)[0] + 100.0 * _spread(seen.texts, ids) + own if is_meant else 0.0
+        )
     if column.kind == "number":
         own = own or _NAMED_UNIT * (column.name in _ONE_OF_ITS_UNIT and names_unit(column, seen.name))
         return own if own and (seen.kind == "number" or says_numbers(column, seen)) else 0.0
@@ -298,8 +299,12 @@ def _stems(name: str) -> list[str]:
 
 def _refers(texts: Any, ids: Any) -> bool:
     """Return whether the values of a column of another layer are mostly ids of this one, and many of them."""
-    share = _share(texts, ids)[0]
-    return share > _MOSTLY and len(texts.unique()) >= _SPREAD * min(len(texts), len(ids))
+    return _share(texts, ids)[0] > _MOSTLY and _spread(texts, ids) >= _SPREAD
+
+
+def _spread(texts: Any, ids: Any) -> float:
+    """Return how many different values a column has for each id that it could refer to."""
+    return len(texts.unique()) / max(min(len(texts), len(ids)), 1)
 
 
 def _share(texts: Any, ids: Any) -> tuple[float, str]:

@@ -87,7 +87,7 @@ def _doubt(seen: SeenLayer, target: str) -> str:
 def _pipes(seen: SeenLayer, target: str) -> list[Guess]:
     """Return mains and services of a table of pipes, parted by the column whose words say which is which.
 
-    A column that says it of a part of the pipes alone is enough: the other words are asked for.
+    A column of kinds that says it of a part of the pipes alone is enough: the other words are asked for.
     """
     doubt = _doubt(seen, target)
     parting = [(column, kinds) for column in seen.columns if (kinds := _kinds(column))]
@@ -97,13 +97,39 @@ def _pipes(seen: SeenLayer, target: str) -> list[Guess]:
             for wanted in ("mains", "services")
         }
         rest = _open(column, kinds)
-        if not rest and not all(words.values()):
-            return [Guess(next(iter(kinds.values())), seen, doubt=doubt)]
-        parts = [Guess("mains", seen, column.name, words["mains"], rest, doubt)]
-        if words["services"]:
-            parts.append(Guess("services", seen, column.name, words["services"], doubt=doubt))
-        return parts
+        if all(words.values()):
+            return _parted(seen, column, words, rest, "mains", doubt)
+        kind = next(iter(kinds.values()))
+        is_of_kinds = likeness("column", "kind", column.name) > 0
+        if kind == target:
+            if is_of_kinds and rest:
+                return _parted(seen, column, words, rest, target, doubt)
+        elif is_of_kinds and rest and target == "mains":
+            return _parted(seen, column, words, rest, target, doubt)
+        else:
+            said = f"its name says {target}, and {column.name} says {kind} of {_counted(column, kinds)}"
+            return [Guess(target if rest else kind, seen, doubt=doubt or said)]
     return [Guess(target, seen, doubt=doubt)]
+
+
+def _parted(
+    seen: SeenLayer,
+    column: SeenColumn,
+    words: dict[str, tuple[str, ...]],
+    rest: dict[str, int],
+    asks: str,
+    doubt: str,
+) -> list[Guess]:
+    """Return a guess for each kind of pipe that is there; that of `asks` asks for the other words."""
+    return [
+        Guess(wanted, seen, column.name, some, rest if wanted == asks else {}, doubt)
+        for wanted, some in words.items()
+        if some or (rest and wanted == asks)
+    ]
+
+
+def _counted(column: SeenColumn, kinds: dict[str, str]) -> str:
+    return f"{sum(column.words[word] for word in kinds)} of {len(column.texts)} features"
 
 
 def _open(column: SeenColumn, kinds: dict[str, str]) -> dict[str, int]:

@@ -68,9 +68,9 @@ def draft_text(
         lines += [f"# {_comment(line)}: is it the same thing twice? Else give one of them a prefix.", ""]
     for feed in feeds:
         lines += _feed(feed, gaps)
-    for layer in left:
-        if (near := near_layer(layer.name)) and layer.count:
-            said = f"{layer.name} ({layer.geometry}, {layer.count} features)"
+    for seen in left:
+        if (near := near_layer(seen.name)) and seen.count:
+            said = f"{seen.name} ({seen.geometry}, {seen.count} features)"
             gaps.append(f"{near}: is it layer {said}, which is left out?")
             lines += [f"# {near}: is it layer {_comment(said)}? It is left out; nothing else says so.", ""]
     notes = [*unread]
