@@ -329,12 +329,12 @@ def test_pressures_as_text_are_tiers(word: str, tier: str | None) -> None:
     assert tier_of(word) == tier
 
 
-def _town_of_numbers(path: Path, fed_by: list[str]) -> Draft:
+def _town_of_numbers(path: Path, fed_by: list[str], key: str = "ref") -> Draft:
     """Draft services with numbers for ids, and customers with house numbers."""
     path.mkdir()
     n = 6
     services = geopandas.GeoDataFrame(
-        {"gis_id": range(70, 70 + n), "ref": range(1, n + 1)}, geometry=_lines(n), crs=25832
+        {"gis_id": range(70, 70 + n), key: range(1, n + 1)}, geometry=_lines(n), crs=25832
     )
     customers = geopandas.GeoDataFrame(
         {
@@ -372,7 +372,8 @@ def test_many_customers_on_few_services_refer_to_them_all_the_same(tmp_path: Pat
 
 
 def test_house_numbers_are_not_taken_for_numbers_of_services(tmp_path: Path) -> None:
-    draft = _town_of_numbers(tmp_path / "d", [""] * 6)
+    draft = _town_of_numbers(tmp_path / "d", [""] * 6, "service_no")
+    assert 'id = "service_no"' in draft.text
     assert "service_id" not in draft.text
     assert 'number = "house_no"' in draft.text
 
