@@ -17,14 +17,14 @@ from tests.first_hour.town import Frames, true_town
 __all__ = ["american"]
 
 _STREETS: Final = (
-    "Cinder Rd",
-    "Gravel Bar Ln",
-    "Lathe St",
-    "Hopper Ave",
-    "Rivet St",
-    "Anvil Ct",
-    "Bellows Way",
-    "Tongs Pl",
+    "Example Rd",
+    "Example Bar Ln",
+    "Sample St",
+    "Sample Ave",
+    "Made-Up St",
+    "Made-Up Ct",
+    "Invented Way",
+    "Invented Pl",
 )
 _MBAR_PER_PSI: Final = 68.94757293168361
 _MBAR_PER_INH2O: Final = 2.490889

@@ -16,14 +16,14 @@ from tests.first_hour.town import Frames, true_town
 __all__ = ["dutch"]
 
 _STREETS: Final = (
-    "Wilgenwal",
-    "Lange Akker",
-    "Smidsdijkje",
-    "Korte Akker",
-    "Bij de Pomp",
-    "Overtuin",
-    "Het Klaphek",
-    "Zandkuil",
+    "Voorbeeldweg-Oost",
+    "Voorbeeldweg-West",
+    "Voorbeelddijkje",
+    "Verzonnen Akker",
+    "Verzonnen Pomp",
+    "Verzonnen Tuin",
+    "Het Voorbeeldhek",
+    "Voorbeeldkuil",
 )
 _KWH_PER_M3: Final = 9.77
 _STATUS: Final = {

@@ -16,14 +16,14 @@ from tests.first_hour.town import Frames, true_town
 __all__ = ["french"]
 
 _STREETS: Final = (
-    "rue du Vieux Étang",
-    "allée des Châtaignes",
-    "chemin Creux",
-    "rue des Forgerons Gaulés",
-    "rue Première",
-    "passage Noël-Façade",
-    "impasse de l'Écluse",
-    "impasse Où",
+    "rue de l'Exemple Étang",
+    "allée de l'Exemple Châtain",
+    "chemin de l'Exemple",
+    "rue Inventée des Façades",
+    "rue Inventée Première",
+    "passage Exemple-Noël",
+    "impasse de l'Exemple Écluse",
+    "impasse Inventée Où",
 )
 _STATUS: Final = {
     "live": ("En service", "EN SERVICE", "en service", None),

@@ -404,3 +404,32 @@ def test_ids_of_the_other_part_of_a_table_are_not_shared(tmp_path: Path) -> None
         frame.to_parquet(place / f"{name}.parquet")
     gaps = [gap for gap in draft_mapping(open_source(place)).gaps if "stand in both" in gap]
     assert gaps == ["mains: 1 ids stand in both leidingen_a and leidingen_b"]
+
+
+def test_a_repeated_id_that_customers_refer_to_stays_the_id(tmp_path: Path) -> None:
+    place = tmp_path / "d"
+    place.mkdir()
+    refs = [f"AL-{k:03}" for k in range(20)]
+    pipes = {"leidingnr": [*refs[:-1], refs[0]], "gis_id": range(20)}
+    geopandas.GeoDataFrame(pipes, geometry=_lines(20), crs=25832).to_parquet(place / "services.parquet")
+    people = {"nr": [f"C{k}" for k in range(20)], "aansluiting": refs}
+    points = [Point(600000, 5800000)] * 20
+    geopandas.GeoDataFrame(people, geometry=points, crs=25832).to_parquet(place / "meters.parquet")
+    draft = draft_mapping(open_source(place)).text
+    assert 'id = "leidingnr"' in draft
+    assert 'service_id = "aansluiting"' in draft
+
+
+def test_a_reference_by_name_whose_values_are_other_ids_is_asked_for(tmp_path: Path) -> None:
+    place = tmp_path / "d"
+    place.mkdir()
+    pipes = geopandas.GeoDataFrame({"nr": ["S:1", "S:2"]}, geometry=_lines(2), crs=25832)
+    pipes.to_parquet(place / "services.parquet")
+    people = {"zaehler": ["a", "b"], "anschluss": ["A1", "A2"], "service_type": ["x", "x"]}
+    points = [Point(600000, 5800000)] * 2
+    geopandas.GeoDataFrame(people, geometry=points, crs=25832).to_parquet(place / "meters.parquet")
+    draft = draft_mapping(open_source(place))
+    asked = 'service_id = "?" # anschluss by the name, but few of its values are ids of services'
+    assert asked in draft.text
+    assert 'id = "?" # a value of its own for each feature: zaehler, anschluss' in draft.text
+    assert {"customers: service_id", "customers: id"} <= set(draft.gaps)

@@ -12,46 +12,29 @@ import pyarrow.compute as pc
 
 from netplan.network.contract import Column, LayerSpec, layer_specs
 from netplan.network.priorities import priority_reading
+from netplan.readers.mapping.draft.ids import (
+    is_machine_key,
+    likeness_to_id,
+    likeness_to_reference,
+    share_of_ids,
+)
 from netplan.readers.mapping.draft.layers import Guess
 from netplan.readers.mapping.draft.look import SeenColumn, SeenLayer
 from netplan.readers.mapping.draft.readable import doubtful_years, says_numbers, size_column, size_says
 from netplan.readers.mapping.draft.tiers import tier_of
 from netplan.readers.mapping.draft.units import NOTHING, Unit, guess_unit, names_unit
 from netplan.readers.mapping.model import GAP
-from netplan.readers.vocabulary import likeness, meaning, plain, tokens
+from netplan.readers.vocabulary import likeness, meaning
 
 __all__ = ["DraftColumn", "DraftFeed", "draft_feed", "references"]
 
 _REFERENCES: Final = {"service_id": "services", "station_id": "regulators"}
-_SEPARATORS: Final = (";", ",", "|", "/")
-_ID_ENDINGS: Final = ("id", "nr", "no", "num", "nummer", "number", "numero", "key", "code")
-_ID_BEGINNINGS: Final = ("num", "no", "nr", "id")
-_FIRST: Final = tuple((word,) for word in _ID_BEGINNINGS)
 _JOINED: Final = "street and number, joined"
-_UNNAMED_ID: Final = 15.0
-"""Likeness of a column with a value of its own for each feature, whose name only ends like an id's."""
-
-_MACHINE_KEYS: Final = ("objectid", "fid", "ogcfid", "gid", "gisid", "rowid", "oid", "shapeid", "featureid")
-_MACHINE_KEY: Final = 5.0
-"""Likeness of a key that a database gives and changes at every export: better than nothing."""
-
-_REPEATED_ID: Final = 10.0
-"""Likeness of a column named as an id of which some values are repeated: `check` then names them."""
-
-_MOSTLY, _WHOLE_WORD = 0.9, 60.0
-"""Share of different values from which a column may be meant for an id; likeness of a whole word."""
-
+_MOST_NAMED: Final = 4
 _ONE_OF_ITS_UNIT: Final = ("annual_kwh", "peak_kw", "capacity_m3h")
 """Columns that are the only ones of their layer with such a unit."""
 _NAMED_UNIT: Final = 10.0
 """Likeness of a column of numbers that only names such a unit."""
-
-_ID_OF_LAYER: Final = 80.0
-"""Likeness of a name that is a word for the layer and one for an id: Leidingnr, NUM_VANNE."""
-_POINTED_AT: Final = 300.0
-"""Likeness of a column with a value of its own for each feature that another layer refers to."""
-_SPREAD: Final = 0.5
-"""Different values for each id from which a column may refer to another layer: house numbers do not."""
 
 _BY_VALUES: Final = (
     "material",
@@ -159,7 +142,9 @@ def draft_feed(guess: Guess, known_ids: dict[str, Any], pointers: Sequence[Any] 
         elif column.name == "address" and {"street", "number"} <= set(chosen):
             drafted["address"] = DraftColumn(chosen["street"], why=_JOINED, more=(chosen["number"],))
         elif column.required == "yes" and not (size and size_says(column.name, columns[size])):
-            drafted[column.name] = DraftColumn(GAP)
+            drafted[column.name] = DraftColumn(GAP, why=_perhaps(column, columns, chosen))
+        elif column.name in _REFERENCES and (why := _perhaps(column, columns, chosen)):
+            drafted[column.name] = DraftColumn(GAP, why=why)
     if not size and "od_mm" in drafted and not {"sdr", "wall_mm", "bore_mm"} & set(drafted):
         drafted["sdr"] = DraftColumn(GAP)
     unused = set(columns) - set(chosen.values()) - taken
@@ -225,6 +210,20 @@ def _chosen(
     return chosen
 
 
+def _perhaps(column: Column, columns: dict[str, SeenColumn], chosen: dict[str, str]) -> str:
+    """Return which columns may be meant by an id or a reference that was not found; empty for none."""
+    free = [seen for name, seen in columns.items() if name not in chosen.values()]
+    if column.name == "id":
+        some = [seen.name for seen in free if seen.is_unique and not is_machine_key(seen.name)]
+        return f"a value of its own for each feature: {', '.join(some[:_MOST_NAMED])}" if some else ""
+    if column.name in _REFERENCES:
+        alike = [seen for seen in free if likeness("column", column.name, seen.name) > 0]
+        some = [seen.name for seen in alike if 2 * seen.different > len(seen.texts)]
+        of = _REFERENCES[column.name]
+        return f"{', '.join(some)} by the name, but few of its values are ids of {of}" if some else ""
+    return ""
+
+
 def _by_values(
     spec: LayerSpec, columns: dict[str, SeenColumn], taken: set[str], chosen: dict[str, str]
 ) -> dict[str, str]:
@@ -260,14 +259,9 @@ def _score(
 ) -> float:
     own = _CONTRACT_OWN if seen.name.casefold() == column.name else likeness("column", column.name, seen.name)
     if column.name == "id":
-        return _likeness_to_id(target, own, seen, pointers)
+        return likeness_to_id(target, own, seen, pointers)
     if column.name in _REFERENCES:
-        ids = known_ids.get(_REFERENCES[column.name])
-        # Where ids are plain numbers, house numbers are among them too.
-        is_meant = _share(seen.texts, ids)[0] > 0.5 and (own > 0 or _spread(seen.texts, ids) >= _SPREAD)
-        return (
-            500.0 * _share(seen.texts, ids)[0] + 100.0 * _spread(seen.texts, ids) + own if is_meant else 0.0
-        )
+        return likeness_to_reference(own, seen.texts, known_ids.get(_REFERENCES[column.name]))
     if column.kind == "number":
         own = own or _NAMED_UNIT * (column.name in _ONE_OF_ITS_UNIT and names_unit(column, seen.name))
         return own if own and (seen.kind == "number" or says_numbers(column, seen)) else 0.0
@@ -278,57 +272,11 @@ def _score(
     return own if column.kind == "text" else 0.0
 
 
-def _likeness_to_id(target: str, named: float, seen: SeenColumn, pointers: Sequence[Any]) -> float:
-    name = plain(seen.name)
-    if not seen.is_unique:
-        is_id = name not in _MACHINE_KEYS and seen.different >= _MOSTLY * len(seen.texts)
-        return _REPEATED_ID if is_id and named >= _WHOLE_WORD else 0.0
-    if name in _MACHINE_KEYS:
-        return _MACHINE_KEY
-    said = named or _UNNAMED_ID * (name.endswith(_ID_ENDINGS) or tokens(seen.name)[:1] in _FIRST)
-    if said and any(likeness("layer", target, stem) >= _WHOLE_WORD for stem in _stems(name)):
-        said = max(said, _ID_OF_LAYER)
-    return said + _POINTED_AT * any(_refers(texts, seen.texts) for texts in pointers)
-
-
-def _stems(name: str) -> list[str]:
-    """Return what is left of a name without what says that it is an id."""
-    ends = [name.removesuffix(word) for word in _ID_ENDINGS if name.endswith(word)]
-    return [*ends, *(name.removeprefix(word) for word in _ID_BEGINNINGS if name.startswith(word))]
-
-
-def _refers(texts: Any, ids: Any) -> bool:
-    """Return whether the values of a column of another layer are mostly ids of this one, and many of them."""
-    return _share(texts, ids)[0] > _MOSTLY and _spread(texts, ids) >= _SPREAD
-
-
-def _spread(texts: Any, ids: Any) -> float:
-    """Return how many different values a column has for each id that it could refer to."""
-    return len(texts.unique()) / max(min(len(texts), len(ids)), 1)
-
-
-def _share(texts: Any, ids: Any) -> tuple[float, str]:
-    """Return which part of the values are ids of another layer, and what parts several in one value."""
-    if ids is None or not len(ids):
-        return 0.0, ""
-    texts = texts.filter(pc.not_equal(texts, ""))
-    best = (0.0, "")
-    for separator in ("", *_SEPARATORS):
-        if separator and not pc.any(pc.match_substring(texts, separator)).as_py():
-            continue
-        parts = pc.split_pattern(texts, pattern=separator).flatten() if separator else texts
-        parts = pc.utf8_trim_whitespace(parts)
-        parts = parts.filter(pc.not_equal(parts, ""))  # a separator may stand at the end too
-        share = float(pc.mean(pc.is_in(parts, value_set=ids)).as_py() or 0.0)
-        best = max(best, (share, separator), key=lambda pair: pair[0])
-    return best
-
-
 def _drafted(
     target: str, column: Column, seen: SeenColumn, layer: SeenLayer, known_ids: dict[str, Any]
 ) -> DraftColumn:
     if column.name in _REFERENCES:
-        split = _share(seen.texts, known_ids.get(_REFERENCES[column.name]))[1]
+        split = share_of_ids(seen.texts, known_ids.get(_REFERENCES[column.name]))[1]
         return DraftColumn(seen.name, split="" if split == ";" else split)
     if column.kind == "number":
         comma = seen.kind != "number" and bool(pc.any(pc.match_substring(seen.texts, ",")).as_py())
