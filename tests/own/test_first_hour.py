@@ -6,6 +6,7 @@ What each layer, column and word means is known to the script that wrote the exp
 from __future__ import annotations
 
 import hashlib
+import os
 import warnings
 from pathlib import Path
 
@@ -28,8 +29,8 @@ from tests.first_hour.town import WORK
 from tests.first_hour.truth import true_lists, write_true_town
 from tests.first_hour.walk import Hour, first_hour, page_commands
 
-SEED = 1
-MOST_EDITS = {"dutch": (10, 1), "french": (20, 5), "american": (14, 0)}
+SEED = int(os.environ.get("NETPLAN_SEED", "1"))
+MOST_EDITS = {"dutch": (10, 1), "french": (19, 5), "american": (14, 0)}
 """Lines that a person edits before the first check, and after it: the draft may get better, never worse."""
 
 
