@@ -380,3 +380,17 @@ def test_years_that_a_mapping_keeps_are_not_told_as_emptied(tmp_path: Path) -> N
     assert (years[2:] == 1987).all()
     assert not [f for f in raw.findings if f.code == "unlisted-word"]
     assert "on 1 features" in only(raw.findings, "mapping-gap", "mains").what
+
+
+@pytest.mark.parametrize(
+    ("layer", "column"), [("mains", "status"), ("mains", "system"), ("customers", "priority")]
+)
+def test_an_open_column_whose_default_is_not_safe_stops_a_plan(
+    tmp_path: Path, layer: str, column: str
+) -> None:
+    mapping = REST + '[[customers]]\nsource = "customers"\n' + CUSTOMERS
+    at = mapping.index(f"[[{layer}]]")
+    mapping = mapping[:at] + mapping[at:].replace(" }\n", f', {column} = "?" }}\n', 1)
+    gap = only(findings(small_town(), tmp_path / "d", mapping), "mapping-gap", layer)
+    assert gap.severity is Severity.ERROR
+    assert f"columns.{column}" in gap.what
