@@ -60,8 +60,8 @@ def _moved(shape: Any) -> Any:
 def _base(roads: list[Road], houses: list[House]) -> dict[str, gpd.GeoDataFrame]:
     names = {
         "hospital": "Ring Road Hospital",
-        "school": "Southbank School",
-        "care home": "Waterside Care Home",
+        "school": "Lapwing Avenue School",
+        "care home": "Hazel Close Care Home",
         "laundry works": "Estate Laundry Works",
     }
     return {

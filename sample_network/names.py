@@ -7,12 +7,12 @@ from typing import Final
 __all__ = ["CLOSE_NAMES", "ESTATE_NAMES", "HILL_NAMES", "LOCAL_NAMES"]
 
 LOCAL_NAMES: Final = (
-    "Tanner Street", "Coopers Row", "Chandler Street", "Lantern Street", "Bellhouse Street", "Wicker Lane",
+    "Tanner Street", "Corkcutter Row", "Chandler Street", "Lantern Street", "Bellhouse Street", "Wicker Lane",
     "Saddler Street", "Glebe Road", "Pound Lane", "Mercer Street", "Orchard Road", "Malthouse Lane",
     "Priory Walk", "Almond Street", "Thatcher Road", "Quarry Lane", "Larkfield Road",
     "Heron Way", "Sluice Road", "Osier Lane", "Meadowsweet Road", "Teasel Avenue",
     "Plover Road", "Lapwing Avenue", "Sedge Road", "Kingcup Way", "Halfpenny Lane", "Cobbler Street",
-    "Nettlefold Road", "Spindle Street", "Carder Street", "Fuller Street", "Ropery Street",
+    "Netmender Road", "Spindle Street", "Carder Street", "Fuller Street", "Ropery Street",
     "Hornbeam Avenue", "Juniper Road", "Harebell Road", "Cowslip Lane", "Fallow Road",
     "Barley Road", "Oatfield Lane", "Skylark Road", "Swift Street", "Wren Street",
     "Martin Street", "Starling Road", "Dovecote Lane", "Pinfold Street", "Staithe Road", "Withy Road",
@@ -41,6 +41,6 @@ ESTATE_NAMES: Final = (
     "Furnace Lane", "Ladle Street", "Bloom Street", "Slag Lane", "Castings Way",
 )  # fmt: skip
 HILL_NAMES: Final = (
-    "Beacon Hill", "Upper Beacon Road", "Linden Rise", "Rowan Rise", "Windmill Rise", "Bracken Rise",
+    "Beeskep Hill", "Upper Beeskep Road", "Linden Rise", "Rowan Rise", "Windmill Rise", "Bracken Rise",
     "Heather Road", "Gorse Road", "Skyline Road", "Larches Hill",
 )  # fmt: skip

@@ -16,9 +16,9 @@ __all__ = ["make_people"]
 _PUBLIC: Final = {
     "hospital": ("Ring Road Hospital", "hospital", 700.0, 4_100_000.0, 2,
         "Call the duty engineer on the site radio first; boiler house at the rear gate."),
-    "school": ("Southbank School", "school", None, 620_000.0, 1,
+    "school": ("Lapwing Avenue School", "school", None, 620_000.0, 1,
         "Kitchen serves hot meals from 11:30; caretaker opens the plant room."),
-    "care home": ("Waterside Care Home", "care_home", None, 240_000.0, 1,
+    "care home": ("Hazel Close Care Home", "care_home", None, 240_000.0, 1,
         "38 residents, six of them bedridden; no heating for more than one hour in winter."),
     "laundry works": ("Estate Laundry Works", "process", 450.0, 1_900_000.0, 1,
         "Dryers must be run down before gas goes off; shift leader needs two hours."),

@@ -223,7 +223,7 @@ def _base(
     return {
         "streets": gpd.GeoDataFrame({"name": names}, geometry=lines, crs=CRS),
         "buildings": gpd.GeoDataFrame({"name": [""] * len(boxes)}, geometry=boxes, crs=CRS),
-        "water": gpd.GeoDataFrame({"name": ["Loddon Brook"]}, geometry=[river], crs=CRS),
+        "water": gpd.GeoDataFrame({"name": ["Thrimble Brook"]}, geometry=[river], crs=CRS),
         "rail": gpd.GeoDataFrame({"name": ["branch line"]}, geometry=[rail], crs=CRS),
     }
 

@@ -46,7 +46,7 @@ def _in_us_feet(layers: Frames) -> Frames:
     for axis in description["coordinate_system"]["axis"]:
         axis["unit"] = foot
     description.pop("id", None)
-    description["name"] = "Prairie county grid (ftUS)"
+    description["name"] = "own grid (ftUS)"
     crs = CRS.from_json_dict(description)
 
     def feet(coordinates: Any) -> Any:
@@ -64,25 +64,25 @@ def _in_us_feet(layers: Frames) -> Frames:
 
 def _pipes_us(pipes: Any) -> Any:
     frame = pipes[["geometry"]].assign(
-        AssetID=pipes["id"],
+        PipeNo=pipes["id"],
         Material=words_of(pipes["material"], _MATERIAL_US),
         OD_IN=(pipes["od_mm"] / _MM_PER_IN).round(4),
         DR=pipes["sdr"],
         ID_IN=(pipes["bore_mm"] / _MM_PER_IN).round(4),
-        PressureSystem=words_of(pipes["system"], _SYSTEM_US),
-        LifecycleStatus=words_of(pipes["status"], _STATUS_US),
+        PressureTier=words_of(pipes["system"], _SYSTEM_US),
+        ServiceState=words_of(pipes["status"], _STATUS_US),
     )
     if "mop_mbar" in pipes:
         frame = frame.assign(
             MAOP_PSIG=(pipes["mop_mbar"] / _MBAR_PER_PSI).round(4),
             StreetName=pipes["street"],
             Cover=words_of(pipes["surface"], _SURFACE_US),
-            InstallYear=pipes["year"],
+            YearLaid=pipes["year"],
             Resin=pipes["resin"],
-            JointType=words_of(pipes["joint"], _JOINT_US),
+            Jointing=words_of(pipes["joint"], _JOINT_US),
             CasedIn=words_of(pipes["host"], _HOST_US),
             DepthFt=(pipes["depth_m"] / _M_PER_FT).round(4),
-            LastVerified=pipes["record_date"],
+            SurveyDate=pipes["record_date"],
         )
     else:
         frame = frame.assign(EFV=words_of(pipes["excess_flow_valve"], _YES_US))
@@ -94,54 +94,54 @@ def american(layers: Frames, folder: Path) -> Path:
     meters, stations, valves = layers["customers"], layers["regulators"], layers["valves"]
     fittings, gates = layers["fittings"], layers["injections"]
     tables = {
-        "GasMain": _pipes_us(layers["mains"]),
-        "GasService": _pipes_us(layers["services"]),
-        "MeterLocation": meters[["geometry"]].assign(
-            PremiseID=meters["id"],
-            ServiceAddress=meters["address"],
+        "DIST_PIPE": _pipes_us(layers["mains"]),
+        "SERVICE_PIPE": _pipes_us(layers["services"]),
+        "METERS": meters[["geometry"]].assign(
+            MeterNo=meters["id"],
+            SiteAddress=meters["address"],
             StreetName=meters["street"],
-            HouseNumber=meters["number"],
-            ZipCode=meters["postcode"],
-            RateClass=words_of(meters["category"], _CATEGORY_US),
+            HouseNo=meters["number"],
+            Zip=meters["postcode"],
+            Tariff=words_of(meters["category"], _CATEGORY_US),
             CriticalCode=meters["priority"],
             CriticalNote=meters["priority_note"],
             MeterCount=meters["meters"],
             AnnualTherms=(meters["annual_kwh"] / _KWH_PER_THERM).round(2),
             LoadBtuh=(meters["peak_kw"] / _KW_PER_BTUH).round(0),
-            ServiceLineID=meters["service_id"],
+            FedByPipe=meters["service_id"],
             ServiceRegulator=words_of(meters["service_regulator"], _YES_US),
             Language=meters["language"],
         ),
-        "RegulatorStation": stations[["geometry"]].assign(
-            StationID=stations["id"],
+        "DISTRICT_REG": stations[["geometry"]].assign(
+            StationNo=stations["id"],
             OutletInWC=(stations["outlet_mbar"] / _MBAR_PER_INH2O).round(4),
             ReliefSetPsig=(stations["max_outlet_mbar"] / _MBAR_PER_PSI).round(4),
             CapacityCFH=(stations["capacity_m3h"] * _CFH_PER_M3H).round(1),
-            PressureSystem=words_of(stations["system"], _SYSTEM_US),
-            LifecycleStatus=words_of(stations["status"], _STATUS_US),
+            PressureTier=words_of(stations["system"], _SYSTEM_US),
+            ServiceState=words_of(stations["status"], _STATUS_US),
         ),
-        "ControlLineTap": layers["sensing_points"].rename(columns={"station_id": "StationID"}),
-        "GasValve": valves[["geometry"]].assign(
-            AssetID=valves["id"],
-            NormalPosition=words_of(valves["state"], _STATE_US),
+        "SENSING_TAP": layers["sensing_points"].rename(columns={"station_id": "StationNo"}),
+        "STOP_VALVE": valves[["geometry"]].assign(
+            ValveNo=valves["id"],
+            ValvePosition=words_of(valves["state"], _STATE_US),
             Operable=words_of(valves["operable"], _YES_US),
-            PressureSystem=words_of(valves["system"], _SYSTEM_US),
+            PressureTier=words_of(valves["system"], _SYSTEM_US),
         ),
-        "GasFitting": fittings[["geometry"]].assign(
-            AssetID=fittings["id"],
-            FittingType=fittings["kind"].str.replace("_", " ").str.title(),
-            PressureSystem=words_of(fittings["system"], _SYSTEM_US),
+        "PIPE_FITTING": fittings[["geometry"]].assign(
+            FittingNo=fittings["id"],
+            FittingKind=fittings["kind"].str.replace("_", " ").str.title(),
+            PressureTier=words_of(fittings["system"], _SYSTEM_US),
         ),
-        "GateStation": gates[["geometry"]].assign(
-            AssetID=gates["id"], PressureSystem=words_of(gates["system"], _SYSTEM_US)
+        "GAS_ENTRY": gates[["geometry"]].assign(
+            EntryNo=gates["id"], PressureTier=words_of(gates["system"], _SYSTEM_US)
         ),
-        "NoDigArea": layers["keep_out"].rename(columns={"reason": "Why"}),
-        "StreetCenterline": layers["streets"].rename(columns={"name": "FullName"}),
-        "BuildingFootprint": layers["buildings"].rename(columns={"name": "FullName"}),
-        "Hydrography": layers["water"].rename(columns={"name": "FullName"}),
-        "Railroad": layers["rail"].rename(columns={"name": "FullName"}),
+        "NO_DIG": layers["keep_out"].rename(columns={"reason": "Why"}),
+        "STREET_LINE": layers["streets"].rename(columns={"name": "StreetName"}),
+        "BUILDING_OUTLINE": layers["buildings"].rename(columns={"name": "BuildingName"}),
+        "WATER_AREA": layers["water"].rename(columns={"name": "WaterName"}),
+        "RAIL_TRACK": layers["rail"].rename(columns={"name": "RailName"}),
     }
-    place = folder / "prairie.gpkg"
+    place = folder / "utility.gpkg"
     for name, frame in tables.items():
-        frame.to_file(place, layer=name, driver="GPKG", engine="pyogrio", FID="OBJECTID")
+        frame.to_file(place, layer=name, driver="GPKG", engine="pyogrio", FID="gid")
     return place

@@ -52,15 +52,15 @@ def _coded_frame(frame: Any, names: dict[str, str], prefix: str, seed: int) -> A
 
 def coded(layers: Frames, folder: Path) -> Path:
     pipe = {
-        "id": "globalId",
+        "id": "recordNo",
         "material": "matCode",
         "od_mm": "outsideDiameter",
         "sdr": "ratio",
         "bore_mm": "insideDiameter",
-        "system": "networkLevel",
-        "status": "lifeCode",
+        "system": "pressureClass",
+        "status": "conditionCode",
         "mop_mbar": "mop",
-        "street": "thoroughfare",
+        "street": "roadName",
         "surface": "coverCode",
         "year": "yearLaid",
         "resin": "grade",
@@ -71,7 +71,7 @@ def coded(layers: Frames, folder: Path) -> Path:
         "excess_flow_valve": "efvCode",
     }
     point = {
-        "id": "globalId",
+        "id": "recordNo",
         "address": "label",
         "number": "houseNo",
         "postcode": "postCode",
@@ -100,12 +100,12 @@ def coded(layers: Frames, folder: Path) -> Path:
         "regulators": ("pressure_station.geojson", "reg"),
         "sensing_points": ("pressure_tap.geojson", "reg"),
         "valves": ("shutoff.geojson", "val"),
-        "fittings": ("component.parquet", "cmp"),
+        "fittings": ("pipe_piece.parquet", "cmp"),
         "injections": ("entry_point.geojson", "ent"),
         "keep_out": ("restriction.geojson", ""),
         "streets": ("road.parquet", ""),
         "buildings": ("building.parquet", ""),
-        "water": ("waterbody.parquet", ""),
+        "water": ("river.parquet", ""),
         "rail": ("railway.parquet", ""),
     }
     for seed, (layer, (file, prefix)) in enumerate(files.items()):

@@ -153,7 +153,7 @@ def _edited(name: str, text: str) -> str:
             codes = {str(code): word for code, word in enumerate(CODES[column])}
             text = _with_words(text, f"{table}.columns.{column}", codes)
     text = _with_systems(text, {"0": "MP", "1": "LP"})
-    for name_, source in (("id", "globalId"), ("station_id", "ofStation")):
+    for name_, source in (("id", "recordNo"), ("station_id", "ofStation")):
         text = re.sub(
             rf'^{name_} = "{source}"$',
             f'{name_} = {{ from = "{source}", drop_prefix = "@" }}',

@@ -126,11 +126,11 @@ def test_rules_of_a_column(tmp_path: Path, values: Any, rule: str, target: str, 
 
 def test_a_word_that_nobody_listed_is_told_with_its_feature(tmp_path: Path) -> None:
     rule = '{ from = "value", values = { "PE-HD" = "PE100", "Blei" = "?" } }'
-    found, findings = _column(tmp_path, ["PE-HD", "Eternit", "Blei"], rule, "mains.material")
+    found, findings = _column(tmp_path, ["PE-HD", "Stoff 7", "Blei"], rule, "mains.material")
     assert found == ["PE100", "", ""]
     told = {(finding.code, finding.feature_id) for finding in findings}
     assert told == {("unlisted-word", "P1"), ("mapping-gap", "")}
-    assert "'Eternit'" in next(f.what for f in findings if f.code == "unlisted-word")
+    assert "'Stoff 7'" in next(f.what for f in findings if f.code == "unlisted-word")
 
 
 def test_a_number_that_is_none_is_told_with_its_feature(tmp_path: Path) -> None:

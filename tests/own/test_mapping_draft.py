@@ -145,11 +145,11 @@ def test_a_unit_that_could_kill_is_never_guessed(tmp_path: Path) -> None:
 
 
 def test_a_word_that_nobody_knows_is_a_gap_with_its_count(tmp_path: Path) -> None:
-    material = ["MDPE", "mdpe", "Eternit", "Eternit", "Eternit"]
+    material = ["MDPE", "mdpe", "Stoff 7", "Stoff 7", "Stoff 7"]
     draft = _draft(tmp_path / "d", "mains", {"nr": list("abcde"), "material": material}, _lines(5))
     assert '"MDPE" = "PE80" # 2' in draft.text or '"mdpe" = "PE80" # 2' in draft.text
-    assert '"Eternit" = "?" # 3' in draft.text
-    assert "mains: material 'Eternit'" in draft.gaps
+    assert '"Stoff 7" = "?" # 3' in draft.text
+    assert "mains: material 'Stoff 7'" in draft.gaps
 
 
 def test_plain_polyethylene_is_never_taken_for_a_grade(tmp_path: Path) -> None:

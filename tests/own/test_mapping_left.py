@@ -225,12 +225,10 @@ def test_a_draft_never_takes_the_key_of_a_database_because_an_id_is_repeated(tmp
     customers = frames["customers"]
     names = customers["id"].tolist()
     names[3] = names[2]
-    frames["customers"] = customers.assign(id=names, fid=range(len(names))).rename(
-        columns={"id": "premise_id"}
-    )
+    frames["customers"] = customers.assign(id=names, fid=range(len(names))).rename(columns={"id": "meter_no"})
     place = written(frames, tmp_path / "d")
     draft = draft_mapping(open_source(place))
-    assert 'id = "premise_id"' in draft.text
+    assert 'id = "meter_no"' in draft.text
     assert 'id = "fid"' not in draft.text
     with pytest.raises(BadNetworkError, match="used more than once"):
         read_network(place, mapping=parse_mapping(draft.text))

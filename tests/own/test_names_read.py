@@ -216,7 +216,7 @@ NEAR_COLUMNS = [
     ("customers", "priority", "priority "),
     ("customers", "service_id", "service-id"),
     ("customers", "service_id", "Service Ids"),
-    ("mains", "status", "lifecycle"),
+    ("mains", "status", "service_state"),
     ("mains", "status", "State"),
     ("mains", "system", "pressure_tier"),
     ("valves", "operable", "Operability"),
