@@ -41,7 +41,12 @@ class HasContentKey(Protocol):
 
 
 def network_key(
-    source: LayerSource, within: Window | None, *, strict: bool, mapping: Mapping | None = None
+    source: LayerSource,
+    within: Window | None,
+    *,
+    strict: bool,
+    set_aside: bool = False,
+    mapping: Mapping | None = None,
 ) -> str | None:
     """Return the name a network is kept under; None for a source that cannot tell its content.
 
@@ -57,6 +62,7 @@ def network_key(
         "" if mapping is None else mapping.digest,
         "" if within is None else within.wkt,
         "strict" if strict else "lenient",
+        "set aside" if set_aside else "",
         _program(),
     ):
         digest.update(f"{len(text)}:{text}".encode())
