@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 import numpy as np
@@ -24,7 +24,7 @@ from netplan.network.notes import Notes
 from netplan.network.placing import MainIndex, nodes_at
 from netplan.network.projection import scale_at
 from netplan.network.reading import Layers, Sizes, read
-from netplan.network.set_aside import give_sizes, not_live, unsized
+from netplan.network.set_aside import give_sizes, may_be_set_aside, not_live, unsized
 from netplan.network.splitting import split
 from netplan.network.text import Text
 from netplan.network.valves import notice_unknown_states, place_valves
@@ -75,6 +75,7 @@ def build_network(
         if without_size is not None:
             give_sizes(read_in, without_size)
         elif strict:
+            _refuse_errors(notes, but=filter(may_be_set_aside, errors) if set_aside else ())
             _refuse_errors(notes)
         with meanwhile(read_in.content_sha256) as digest:
             network = _joined(read_in, source, notes, digest)
@@ -86,9 +87,9 @@ def build_network(
     return network
 
 
-def _refuse_errors(notes: Notes, but: Collection[Finding] = ()) -> None:
-    findings = notes.sorted()
-    errors = [error for error in errors_of(findings) if error not in but]
+def _refuse_errors(notes: Notes, but: Iterable[Finding] = ()) -> None:
+    findings, others = notes.sorted(), set(but)
+    errors = [error for error in errors_of(findings) if error not in others]
     if errors:
         more = f" (and {len(errors) - 1} more errors)" if len(errors) > 1 else ""
         raise BadNetworkError(f"{errors[0].line().removeprefix('error: ')}{more}", findings)

@@ -15,14 +15,24 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from netplan.findings import Finding, Severity
+from netplan.findings import Finding, Noticed, Severity
 from netplan.network.lines import Lines
 from netplan.network.model import Network, Pipes, SetAside
 from netplan.network.reading import Layers
 from netplan.network.text import Text
 from netplan.network.words import Status
+from netplan.rules.model import BadDataRules
 
-__all__ = ["SIZE_CODES", "Unsized", "as_live", "give_sizes", "may_be_set_aside", "not_live", "unsized"]
+__all__ = [
+    "SIZE_CODES",
+    "Unsized",
+    "as_live",
+    "give_sizes",
+    "may_be_set_aside",
+    "not_live",
+    "too_many",
+    "unsized",
+]
 
 SIZE_CODES: Final = frozenset({"impossible-sdr", "impossible-size", "missing-size", "not-a-number"})
 """Codes of errors that concern the size of one pipe and nothing else of it."""
@@ -54,10 +64,30 @@ class Unsized:
     error: Finding
 
 
-def may_be_set_aside(finding: Finding) -> bool:
-    """Return whether an error concerns the size of one main or service alone."""
+def may_be_set_aside(finding: Noticed) -> bool:
+    """Return whether a finding is an error about the size of one main or service, and nothing else."""
     of_a_pipe = finding.layer in _LINES and bool(finding.feature_id)
-    return finding.severity is Severity.ERROR and of_a_pipe and finding.code in SIZE_CODES
+    return finding.severity == Severity.ERROR and of_a_pipe and finding.code in SIZE_CODES
+
+
+def too_many(mains: tuple[int, int], services: tuple[int, int], limits: BadDataRules) -> str:
+    """Return why pipes are too many to be set aside; empty where they are not.
+
+    Parameters
+    ----------
+    mains, services : (int, int)
+        How many have no usable size, and how many there are, live ones alone.
+    limits : BadDataRules
+        The rules' limits.
+    """
+    bad = mains[0] + services[0]
+    if bad > limits.pipes_max:
+        return f"{bad} pipes have no usable size, more than bad_data.pipes_max, {limits.pipes_max}"
+    for name, (some, count) in (("mains", mains), ("services", services)):
+        if some > limits.share * count:
+            many = f"{some} of {count} {name} have no usable size"
+            return f"{many}, a larger share than bad_data.share, {limits.share:g}"
+    return ""
 
 
 def unsized(layers: Layers, errors: Collection[Finding]) -> tuple[Unsized, ...] | None:

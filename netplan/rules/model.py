@@ -13,7 +13,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_valida
 from netplan.errors import BadInputError, quoted
 from netplan.units import quantity
 
-__all__ = ["AssemblyPart", "MethodKind", "Rules", "StopMethod"]
+__all__ = ["AssemblyPart", "BadDataRules", "MethodKind", "Rules", "StopMethod"]
 
 
 def _reader(unit: str) -> BeforeValidator:

@@ -20,7 +20,7 @@ from netplan.network.graph import components, fed_nodes
 from netplan.network.model import Network
 from netplan.network.place import lines_between
 from netplan.network.section import Section, work_section
-from netplan.network.set_aside import as_live
+from netplan.network.set_aside import as_live, too_many
 from netplan.plan import model
 from netplan.plan.aside.facets import first_difference
 from netplan.plan.aside.touching import touched_pipes
@@ -111,17 +111,10 @@ def _difference(
 def _require_few(request: PlanRequest) -> None:
     network, limits = request.network, request.rules.bad_data
     aside, n_mains = network.set_aside.pipe, network.pipes.n_mains
-    if len(aside) > limits.pipes_max:
-        why = f"{len(aside)} pipes have no usable size, more than bad_data.pipes_max, {limits.pipes_max}"
+    bad = int((aside < n_mains).sum())
+    why = too_many((bad, n_mains), (len(aside) - bad, len(network.pipes) - n_mains), limits)
+    if why:
         raise _refused(network, aside.tolist(), why)
-    for name, bad, count in (
-        ("mains", int((aside < n_mains).sum()), n_mains),
-        ("services", int((aside >= n_mains).sum()), len(network.pipes) - n_mains),
-    ):
-        if bad > limits.share * count:
-            many = f"{bad} of {count} {name} have no usable size"
-            why = f"{many}, a larger share than bad_data.share, {limits.share:g}"
-            raise _refused(network, aside.tolist(), why)
 
 
 def _require_off_the_work(network: Network, section: Section) -> None:
