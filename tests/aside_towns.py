@@ -18,8 +18,11 @@ WORK = ("T02", 48.0, 52.0)
 Rows = dict[str, list[Row]]
 
 
-def aside_rows(**changed: dict[str, Any]) -> Rows:
-    """Return the rows of the town, some of its mains and services with other columns, by id."""
+def aside_rows(*, annual_kwh: float = 24_000.0, **changed: dict[str, Any]) -> Rows:
+    """Return the rows of the town, some of its mains and services with other columns, by id.
+
+    `annual_kwh` is what each customer of the trunk uses.
+    """
     mains = [
         main(f"T{k:02d}", (100.0 * k, 0), (100.0 * k + 100.0, 0), od_mm=180.0, year=2005, street="Long Row")
         for k in range(12)
@@ -45,7 +48,7 @@ def aside_rows(**changed: dict[str, Any]) -> Rows:
         services.append(service(f"S{k:02d}", (x, 0), (x, 8), wall_mm=3.0))
         customers.append(
             customer(
-                f"C{k:02d}", (x, 8), service_id=f"S{k:02d}", address=f"{k} Long Row", annual_kwh=24_000.0
+                f"C{k:02d}", (x, 8), service_id=f"S{k:02d}", address=f"{k} Long Row", annual_kwh=annual_kwh
             )
         )
     for k, x in enumerate((730.0, 930.0)):
@@ -69,6 +72,8 @@ def aside_rows(**changed: dict[str, Any]) -> Rows:
     return rows
 
 
-def aside_layers(**changed: dict[str, Any]) -> dict[str, geopandas.GeoDataFrame]:
+def aside_layers(
+    *, annual_kwh: float = 24_000.0, **changed: dict[str, Any]
+) -> dict[str, geopandas.GeoDataFrame]:
     """Return the layers of the town, some of its mains and services with other columns, by id."""
-    return layers(**aside_rows(**changed))
+    return layers(**aside_rows(annual_kwh=annual_kwh, **changed))

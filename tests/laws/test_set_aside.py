@@ -14,13 +14,16 @@ import json
 import os
 import sys
 from collections import Counter
+from collections.abc import Callable
 from typing import Any, Final
 
 import numpy as np
+import pytest
 
-from netplan.errors import NetplanError, NoPlanError, NotSolvedError
+from netplan.errors import BadNetworkError, NetplanError, NoPlanError, NotSolvedError
 from netplan.network.build import build_network
 from netplan.network.section import WorkPart
+from netplan.plan.aside import proof
 from netplan.plan.run import PlanRequest, make_plan
 from netplan.plan.schema import plan_to_json
 from netplan.rules import read_rules
@@ -30,7 +33,7 @@ from tests.whole_plan.towns import Town, random_town
 Plan = dict[str, Any]
 Rows = dict[str, list[Row]]
 
-TOWNS: Final = int(os.environ.get("NETPLAN_SET_ASIDE", "12"))
+TOWNS: Final = int(os.environ.get("NETPLAN_SET_ASIDE", "8"))
 SPOILT: Final[tuple[Row, ...]] = (
     {"od_mm": None},
     {"od_mm": 11_000.0},
@@ -142,3 +145,27 @@ def test_a_plan_with_a_pipe_set_aside_is_the_plan_with_the_true_pipe_or_refused(
     assert not wrong
     assert count["plan"] >= TOWNS // 6
     assert count["refused"] >= TOWNS // 12
+
+
+def test_without_the_proof_plans_would_differ(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each half of the proof alone refuses these; without either the lists of the plan would be wrong."""
+    for seed in (21, 31):
+        town = random_town(seed)
+        true = planned(town, town.rows, set_aside=False)
+        assert isinstance(true, dict)
+        for half in ("first_difference", "touched_pipes"):
+            with monkeypatch.context() as alone:
+                alone.setattr(proof, half, _finds_nothing[half])
+                assert isinstance(planned(town, spoilt(town, seed), set_aside=True), BadNetworkError)
+        with monkeypatch.context() as neither:
+            for half, nothing in _finds_nothing.items():
+                neither.setattr(proof, half, nothing)
+            bare = planned(town, spoilt(town, seed), set_aside=True)
+        assert isinstance(bare, dict)
+        assert {"kept", "standby"} <= set(differences(bare, true))
+
+
+_finds_nothing: Final[dict[str, Callable[..., Any]]] = {
+    "first_difference": lambda *_: "",
+    "touched_pipes": lambda _: frozenset(),
+}

@@ -146,10 +146,16 @@ def test_a_customer_without_gas_near_the_work_is_in_doubt() -> None:
         ({"S09": NO_SIZE}, ("T02", 22.0, 28.0), r"service S09: .*it meets what the plan stops"),
         # The trunk behind the work hangs on its far station by T09 and the loop.
         ({"T11": NO_SIZE}, WORK, r"main T11: .*not taken as not live: .*customers|feeds|stops"),
+        # Without the loop the far station cannot keep all on: the best plan is another one.
+        (
+            {"L2": NO_SIZE, "T09": {"od_mm": 63.0}, "T10": {"od_mm": 63.0}},
+            WORK,
+            r"main L2: .*taken as live \(bore 51.4 mm\) instead of not live, the stops of option 1 differ \(T02 at",
+        ),
         # The work is on a main that ends at the bad one.
         ({"L2": NO_SIZE}, ("L1", 30.0, 34.0), r"main L2: .*not taken as not live: "),
     ],
-    ids=["worked on", "beside the stops", "in the zone", "the only other feed", "what the zone hangs on"],
+    ids=["worked on", "beside the stops", "in the zone", "the only other feed", "far off, flow", "joined"],
 )
 def test_a_bad_pipe_that_matters_stops_the_plan_by_name(
     changed: dict[str, dict[str, Any]], work: tuple[str, float, float], says: str

@@ -36,7 +36,8 @@ def first_difference(plan: Plan, other: Plan, without_gas: frozenset[str], most_
         for name, facet in _FACETS.items():
             mine, theirs = facet(one), facet(two)
             if mine != theirs:
-                return f"{name} of option {one.rank} differ{_which(mine, theirs)}"
+                verb = "differs" if name.startswith("the order") else "differ"
+                return f"{name} of option {one.rank} {verb}{_which(mine, theirs)}"
         if _steps(one, without_gas) != _steps(two, without_gas):
             return f"the steps of option {one.rank} differ"
         if _losses(one, without_gas) != _losses(two, without_gas):
@@ -55,10 +56,14 @@ def first_difference(plan: Plan, other: Plan, without_gas: frozenset[str], most_
 
 
 def _stops(option: Option) -> Any:
-    return [
-        (s.id, s.method, s.barriers, s.main_id, s.chainage_m, s.valve_id, s.work_side, s.tappings, s.hole_id)
+    return {
+        (f"{s.main_id} at {s.chainage_m:.2f} m", s.method, s.barriers, s.valve_id, s.work_side, s.tappings)
         for s in option.stops
-    ]
+    }
+
+
+def _order(option: Option) -> Any:
+    return [(s.id, s.main_id, s.chainage_m, s.hole_id) for s in option.stops]
 
 
 def _zones(option: Option) -> Any:
@@ -129,6 +134,7 @@ def _steps(option: Option, without_gas: frozenset[str]) -> Any:
 
 _FACETS: Final[dict[str, Facet]] = {
     "the stops": _stops,
+    "the order of the stops": _order,
     "the zones": _zones,
     "customers off": _off,
     "customers kept": _kept,
@@ -148,7 +154,7 @@ def _in_doubt(option: Option) -> set[tuple[str, str, str]]:
 
 
 def _which(mine: Any, theirs: Any) -> str:
-    """Name the customers that stand in one of two sets alone."""
+    """Name the customers, or the stops, that stand in one of two sets alone."""
     if not isinstance(mine, set):
         return ""
     return f" ({_named({row[0] for row in mine ^ theirs})})"
