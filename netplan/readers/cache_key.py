@@ -61,8 +61,8 @@ def network_key(
         source.content_key(within, layers),
         "" if mapping is None else mapping.digest,
         "" if within is None else within.wkt,
-        "strict" if strict else "lenient",
         "set aside" if set_aside else "",
+        "strict" if strict else "lenient",
         _program(),
     ):
         digest.update(f"{len(text)}:{text}".encode())
