@@ -63,7 +63,8 @@ def plan_work(
     Parameters
     ----------
     network : Network, str or Path
-        Joined network, or where to read one.
+        Joined network, or where to read one; then pipes without a usable size that lie far from the work are
+        set aside as the command ``plan`` does.
     *work : (str, float, float)
         Lengths to be made gas-free: main, and chainages from and to [m].
     rules : Rules, optional

@@ -52,7 +52,7 @@ def print_summary(plan: Plan, console: Console, *, units: Figures = METRIC, note
     print_unread(plan.findings, console)
     others = [row for row in plan.findings if row.code not in READING_CODES]
     if others:
-        console.print(_list("Findings in the data that touch this plan", _finding_lines(others)))
+        console.print(_findings(others))
     if plan.options and plan.options[0].trust.would_change:
         rows = plan.options[0].trust.would_change
         shown = [_doubt_line(row) for row in rows[:_FINDINGS_SHOWN]]
@@ -198,19 +198,20 @@ def _line(name: str, value: str) -> Text:
     return text
 
 
-def _finding_lines(rows: Sequence[FindingRow]) -> list[str]:
+def _findings(rows: Sequence[FindingRow]) -> Text:
     """Return findings by what to do first, each group under its name, and how many more there are."""
-    lines: list[str] = []
+    text = Text("Findings in the data that touch this plan", style="bold")
     left = _FINDINGS_SHOWN
     for group in Group:
         mine = [row for row in rows if group_of(row) is group]
         if mine and left > 0:
-            lines.append(f"{group.title}: {len(mine)}")
-            lines += [f"  {_finding_line(row)}" for row in mine[:left]]
+            text.append(f"\n  {group.title}: {len(mine)}", style="")
+            for row in mine[:left]:
+                text.append(f"\n    · {_finding_line(row)}", style="")
             left -= len(mine)
     if len(rows) > _FINDINGS_SHOWN:
-        lines.append(f"… and {len(rows) - _FINDINGS_SHOWN} more in plan.json")
-    return lines
+        text.append(f"\n  … and {len(rows) - _FINDINGS_SHOWN} more in plan.json", style="")
+    return text
 
 
 def _finding_line(row: FindingRow) -> str:

@@ -8,6 +8,7 @@ import io
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
 from importlib import resources
@@ -19,6 +20,7 @@ import pytest
 from rich.console import Console
 
 import netplan
+from netplan.cli import main
 from netplan.findings import READING_CODES, Finding, Severity
 from netplan.network.checks.groups import Group, group_of, meaning_of
 from netplan.network.set_aside import SIZE_CODES
@@ -223,3 +225,39 @@ def test_the_summary_of_a_plan_groups_its_findings() -> None:
         for words in ("can make a list of customers wrong: 1", "figures wrong: 1", "notes: 1")
     ]
     assert places == sorted(places)
+
+
+def test_commands_that_print_no_findings_say_what_was_not_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    layers = aside_layers()
+    layers["mains"]["remark"] = "seen"
+    layers["customers"]["Priorty"] = "hospital"
+    network, plan = tmp_path / "town.gpkg", tmp_path / "plan"
+    write_layers(layers, network)
+    quick = ("--no-pressure", "--no-places")
+    said = {
+        "screen": _said(monkeypatch, capsys, "screen", network, *quick, "--out", tmp_path / "screen"),
+        "stage": _said(monkeypatch, capsys, "stage", network, "--main", "B1", "--out", tmp_path / "stages"),
+    }
+    shutil.copytree(sample_plan(), plan)
+    told = json.loads((plan / "plan.json").read_text())
+    what = "column Priorty is not read; it looks like priority"
+    row = {"code": "column-not-read", "layer": "customers", "feature_id": "", "severity": "warning"}
+    told["findings"].append({**row, "what": what, "mend": "rename it"})
+    (plan / "plan.json").write_text(json.dumps(told))
+    said["bypass"] = _said(monkeypatch, capsys, "bypass", plan)
+    for command, text in said.items():
+        assert "Not read, or read under another name" in text, command
+        assert "Priorty" in text, command
+    assert "remark" in said["screen"]
+    assert "Not read" not in _said(monkeypatch, capsys, "bypass", sample_plan())
+
+
+def _said(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], *arguments: object) -> str:
+    """Return what the command line prints, in one line."""
+    monkeypatch.setattr(sys, "argv", ["gas-netplan", *map(str, arguments)])
+    with pytest.raises(SystemExit) as left:
+        main()
+    assert not left.value.code
+    return " ".join(capsys.readouterr().out.split())
