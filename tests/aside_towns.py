@@ -6,6 +6,7 @@ the far end and end blind; L1 and L2 join two tees of the trunk near the far end
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import geopandas
@@ -16,13 +17,11 @@ __all__ = ["WORK", "aside_layers", "aside_rows"]
 
 WORK = ("T02", 48.0, 52.0)
 Rows = dict[str, list[Row]]
+Changed = Mapping[str, dict[str, Any]]
 
 
-def aside_rows(*, annual_kwh: float = 24_000.0, **changed: dict[str, Any]) -> Rows:
-    """Return the rows of the town, some of its mains and services with other columns, by id.
-
-    `annual_kwh` is what each customer of the trunk uses.
-    """
+def aside_rows(changed: Changed | None = None) -> Rows:
+    """Return the rows of the town, some of its mains and services with other columns, by id."""
     mains = [
         main(f"T{k:02d}", (100.0 * k, 0), (100.0 * k + 100.0, 0), od_mm=180.0, year=2005, street="Long Row")
         for k in range(12)
@@ -48,7 +47,7 @@ def aside_rows(*, annual_kwh: float = 24_000.0, **changed: dict[str, Any]) -> Ro
         services.append(service(f"S{k:02d}", (x, 0), (x, 8), wall_mm=3.0))
         customers.append(
             customer(
-                f"C{k:02d}", (x, 8), service_id=f"S{k:02d}", address=f"{k} Long Row", annual_kwh=annual_kwh
+                f"C{k:02d}", (x, 8), service_id=f"S{k:02d}", address=f"{k} Long Row", annual_kwh=24_000.0
             )
         )
     for k, x in enumerate((730.0, 930.0)):
@@ -67,13 +66,11 @@ def aside_rows(*, annual_kwh: float = 24_000.0, **changed: dict[str, Any]) -> Ro
         "fittings": [fitting("F1", (1200, 0), "coupler")],
     }
     for row in (*mains, *services):
-        row.update(changed.pop(row["id"], {}))
-    assert not changed, changed
+        row.update((changed or {}).get(row["id"], {}))
     return rows
 
 
-def aside_layers(
-    *, annual_kwh: float = 24_000.0, **changed: dict[str, Any]
-) -> dict[str, geopandas.GeoDataFrame]:
+def aside_layers(changed: Changed | None = None) -> dict[str, geopandas.GeoDataFrame]:
     """Return the layers of the town, some of its mains and services with other columns, by id."""
-    return layers(**aside_rows(annual_kwh=annual_kwh, **changed))
+    rows: dict[str, Any] = dict(aside_rows(changed))
+    return layers(**rows)

@@ -58,9 +58,8 @@ def spoilt(town: Town, seed: int) -> Rows:
 
 def planned(town: Town, rows: Rows, *, set_aside: bool) -> Plan | NetplanError:
     try:
-        network = build_network(
-            layers(**{name: some for name, some in rows.items() if some}), set_aside=set_aside
-        )
+        filled: dict[str, Any] = {name: some for name, some in rows.items() if some}
+        network = build_network(layers(**filled), set_aside=set_aside)
         own_supply = tuple(network.customers.id.find(ident) for ident in town.own_supply)
         request = PlanRequest(
             network,

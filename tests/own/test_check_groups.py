@@ -172,7 +172,7 @@ def check(
 ) -> subprocess.CompletedProcess[str]:
     """Run the command line with its output in a pipe."""
     network = folder / "town.gpkg"
-    write_layers(aside_layers(**changed), network)
+    write_layers(aside_layers(changed), network)
     command = [sys.executable, "-m", "netplan", "check", str(network), *map(str, more)]
     environment = {**os.environ, **env}
     return subprocess.run(command, capture_output=True, text=True, env=environment, check=False)  # noqa: S603

@@ -12,9 +12,11 @@ import pytest
 
 from netplan.cli import main as run_main
 from netplan.errors import BadNetworkError, NetplanError
+from netplan.network import vicinity
 from netplan.network.build import build_network
 from netplan.network.graph import fed_nodes
 from netplan.network.section import WorkPart
+from netplan.network.vicinity import Vicinity
 from netplan.plan import near
 from netplan.plan.run import PlanRequest, make_plan
 from netplan.plan.schema import plan_to_json
@@ -42,7 +44,7 @@ def planned_by_cli(
     """Return the exit code and plan.json of the command line on the town, some of its pipes changed."""
     network, out, rules = folder / "town.gpkg", folder / "plan", folder / "rules.toml"
     folder.mkdir()
-    write_layers(aside_layers(**changed), network)
+    write_layers(aside_layers(changed), network)
     rules.write_text("[bad_data]\nshare = 0.3\n")
     work = ("--main", WORK[0], "--from", WORK[1], "--to", WORK[2])
     quick = ("--no-weather", "--no-papers", "--options", 2, "--rules", rules)
@@ -50,8 +52,10 @@ def planned_by_cli(
     return code, json.loads((out / "plan.json").read_text()) if code == 0 else {}
 
 
-def made(changed: dict[str, dict[str, Any]], work: tuple[str, float, float] = WORK, **rules: Any) -> Plan:
-    network = build_network(aside_layers(**changed), set_aside=True)
+def made(
+    changed: dict[str, dict[str, Any]], work: tuple[str, float, float] = WORK, rules: Plan | None = None
+) -> Plan:
+    network = build_network(aside_layers(changed), set_aside=True)
     request = PlanRequest(
         network, (WorkPart(*work),), read_rules(None, overrides=rules), options=1, weather=False
     )
@@ -103,7 +107,7 @@ def test_a_bad_pipe_far_away_leaves_the_plan_as_it_is(
 
 
 def test_five_bad_pipes_of_five_kinds_do_not_block_a_plan() -> None:
-    plan, sound = made(FIVE, **WIDE), made({}, **WIDE)
+    plan, sound = made(FIVE, rules=WIDE), made({}, rules=WIDE)
     assert {row["pipe_id"] for row in plan["set_aside"]} == set(FIVE)
     assert {row["code"] for row in plan["set_aside"]} == {
         *("missing-size", "impossible-size", "impossible-sdr"),
@@ -119,7 +123,7 @@ def _place(part: Plan) -> Plan:
 
 
 def test_the_customer_of_a_bad_service_is_named() -> None:
-    plan = made({"S46": NO_SIZE}, **WIDE)
+    plan = made({"S46": NO_SIZE}, rules=WIDE)
     (row,) = plan["set_aside"]
     assert (row["layer"], row["pipe_id"], row["customers"]) == ("services", "S46", ["C46"])
     (told,) = (f for f in plan["findings"] if f["code"] == "set-aside")
@@ -127,15 +131,17 @@ def test_the_customer_of_a_bad_service_is_named() -> None:
     option = plan["options"][0]
     assert "C46" in option["pressures"]["weak_before"]
     lost = {loss["id"]: loss["customers"] for loss in option["losses"]}
-    sound = {loss["id"]: loss["customers"] for loss in made({}, **WIDE)["options"][0]["losses"]}
+    sound = {loss["id"]: loss["customers"] for loss in made({}, rules=WIDE)["options"][0]["losses"]}
     assert lost == sound
     assert any("C46" in customers for customers in lost.values())
 
 
 def test_a_customer_without_gas_near_the_work_is_in_doubt() -> None:
-    plan = made({"S20": NO_SIZE}, **WIDE)  # 260 m from the work: nearer than the 500 m of doubtful records
+    plan = made(
+        {"S20": NO_SIZE}, rules=WIDE
+    )  # 260 m from the work: nearer than the 500 m of doubtful records
     assert "C20" in {row["id"] for row in plan["options"][0]["in_doubt"]}
-    assert "C20" not in {row["id"] for row in made({}, **WIDE)["options"][0]["in_doubt"]}
+    assert "C20" not in {row["id"] for row in made({}, rules=WIDE)["options"][0]["in_doubt"]}
 
 
 @pytest.mark.parametrize(
@@ -145,7 +151,7 @@ def test_a_customer_without_gas_near_the_work_is_in_doubt() -> None:
         ({"T03": NO_SIZE}, WORK, r"main T03: .*not taken as not live: "),
         ({"S09": NO_SIZE}, ("T02", 22.0, 28.0), r"service S09: .*it meets what the plan stops"),
         # The trunk behind the work hangs on its far station by T09 and the loop.
-        ({"T11": NO_SIZE}, WORK, r"main T11: .*not taken as not live: .*customers|feeds|stops"),
+        ({"T11": NO_SIZE}, WORK, r"main T11: .*not taken as not live: .*(customers|feeds|stops)"),
         # Without the loop the far station cannot keep all on: the best plan is another one.
         (
             {"L2": NO_SIZE, "T09": {"od_mm": 63.0}, "T10": {"od_mm": 63.0}},
@@ -160,17 +166,17 @@ def test_a_customer_without_gas_near_the_work_is_in_doubt() -> None:
 def test_a_bad_pipe_that_matters_stops_the_plan_by_name(
     changed: dict[str, dict[str, Any]], work: tuple[str, float, float], says: str
 ) -> None:
-    sound = made({}, work, **WIDE)
+    sound = made({}, work, rules=WIDE)
     assert sound["options"]
     with pytest.raises(BadNetworkError, match=says) as refused:
-        made(changed, work, **WIDE)
+        made(changed, work, rules=WIDE)
     assert "give od_mm, and one of sdr, wall_mm, bore_mm" in str(refused.value)
     assert "\n" not in str(refused.value)
 
 
 def test_several_bad_pipes_are_all_named_where_one_matters() -> None:
     with pytest.raises(BadNetworkError, match=r"main T11: .*|main B0: ") as refused:
-        made({"B0": NO_SIZE, "B1": NO_SIZE, "T11": NO_SIZE}, **WIDE)
+        made({"B0": NO_SIZE, "B1": NO_SIZE, "T11": NO_SIZE}, rules=WIDE)
     assert {"B0", "B1", "T11"} <= set(re.findall(r"[BT]\d+", str(refused.value)))
 
 
@@ -181,13 +187,13 @@ def test_a_third_of_the_mains_is_too_much() -> None:
     with pytest.raises(
         BadNetworkError, match=r"2 pipes have no usable size, more than bad_data\.pipes_max, 1"
     ):
-        made({"B0": NO_SIZE, "B1": NO_SIZE}, bad_data={"pipes_max": 1})
+        made({"B0": NO_SIZE, "B1": NO_SIZE}, rules={"bad_data": {"pipes_max": 1}})
     with pytest.raises(BadNetworkError, match="pipes_max, 0"):
-        made({"B1": NO_SIZE}, bad_data={"pipes_max": 0})
+        made({"B1": NO_SIZE}, rules={"bad_data": {"pipes_max": 0}})
 
 
 def test_errors_that_are_no_size_stop_every_plan() -> None:
-    rows = aside_layers(B4=NO_SIZE)
+    rows = aside_layers({"B4": NO_SIZE})
     doubled = rows["mains"].copy()
     doubled.loc[doubled["id"] == "B3", "id"] = "B2"
     for changed in ({"mains": doubled}, {"mains": rows["mains"].set_crs("EPSG:31466", allow_override=True)}):
@@ -200,21 +206,21 @@ def test_errors_that_are_no_size_stop_every_plan() -> None:
 
 
 def test_a_dead_main_without_size_stops_no_plan() -> None:
-    plan = made({"B4": {**NO_SIZE, "status": "abandoned"}}, **WIDE)
+    plan = made({"B4": {**NO_SIZE, "status": "abandoned"}}, rules=WIDE)
     assert plan["set_aside"] == []
 
 
 def test_without_leave_bad_pipes_stop_everything(tmp_path: Path) -> None:
     with pytest.raises(BadNetworkError, match="B4"):
-        build_network(aside_layers(B4=NO_SIZE))
-    write_layers(aside_layers(B4=NO_SIZE), tmp_path / "town.gpkg")
+        build_network(aside_layers({"B4": NO_SIZE}))
+    write_layers(aside_layers({"B4": NO_SIZE}), tmp_path / "town.gpkg")
     with pytest.raises(BadNetworkError, match="B4"):
         read_network(tmp_path / "town.gpkg")
 
 
 def test_a_kept_network_keeps_what_is_set_aside(tmp_path: Path) -> None:
     town, kept = tmp_path / "town.gpkg", tmp_path / "kept"
-    write_layers(aside_layers(**FIVE), town)
+    write_layers(aside_layers(FIVE), town)
     first = read_network(town, set_aside=True, cache=kept)
     again = read_network(town, set_aside=True, cache=kept)
     assert len(list(kept.iterdir())) == 1
@@ -232,13 +238,17 @@ def test_a_kept_network_keeps_what_is_set_aside(tmp_path: Path) -> None:
 
 
 def test_a_plan_from_near_tells_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
-    taken = []
-    vicinity_of = near.vicinity_of
-    monkeypatch.setattr(near, "vicinity_of", lambda *given: taken.append(vicinity_of(*given)) or taken[-1])
-    whole = made({"B4": NO_SIZE}, **WIDE)
+    taken: list[Vicinity | None] = []
+
+    def vicinity_of(*given: Any) -> Vicinity | None:
+        taken.append(vicinity.vicinity_of(*given))
+        return taken[-1]
+
+    monkeypatch.setattr(near, "vicinity_of", vicinity_of)
+    whole = made({"B4": NO_SIZE}, rules=WIDE)
     assert taken == []
     monkeypatch.setattr(near, "FIRST_NODES", 20)
-    by_near = made({"B4": NO_SIZE}, **WIDE)
+    by_near = made({"B4": NO_SIZE}, rules=WIDE)
     assert any(found is not None for found in taken)
     assert by_near["set_aside"] == whole["set_aside"]
     for key in ("stops", "customers", "fallback"):
@@ -249,7 +259,7 @@ def test_a_plan_from_near_tells_the_same(monkeypatch: pytest.MonkeyPatch) -> Non
 def test_commands_about_every_main_refuse_and_say_that_a_plan_goes_on(
     command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    write_layers(aside_layers(B4=NO_SIZE), tmp_path / "town.gpkg")
+    write_layers(aside_layers({"B4": NO_SIZE}), tmp_path / "town.gpkg")
     more = ("--main", "T02") if command == "stage" else ()
     assert cli(monkeypatch, command, tmp_path / "town.gpkg", *more, "--out", tmp_path / "out") == 2
     err = capsys.readouterr().err
