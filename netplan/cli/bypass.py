@@ -27,6 +27,7 @@ from netplan.outputs.charts.resized import write_resized_charts
 from netplan.outputs.figures import figures_of
 from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.resized import print_resized
+from netplan.outputs.unread import print_unread
 from netplan.plan.rebuilt import rebuilt
 from netplan.plan.resizing import Wish, resize
 from netplan.plan.schema import read_plan
@@ -82,13 +83,15 @@ def command(
     screen = console()
     with from_plan_folder(plan_dir), progress(screen) as tell:
         tell("reading the plan")
-        state = rebuilt(read_plan(plan_dir), read_plan_layers(plan_dir), option)
+        plan = read_plan(plan_dir)
+        state = rebuilt(plan, read_plan_layers(plan_dir), option)
         tell("solving every size")
         found = resize(state, wish)
         if charts is not None:
             tell("drawing")
             write_resized_charts(found, charts, units=figures)
     print_resized(found, screen, units=figures, note=air_temp_note(air_temp, units))
+    print_unread(plan.findings, screen)
     if charts is not None:
         screen.print(f"Pictures: {charts.resolve()}", soft_wrap=True, markup=False)
     return 0 if found.holds else NONE_HOLDS
