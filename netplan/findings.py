@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
+from typing import Final, Protocol
 
 from netplan.errors import in_brief, shown
 
@@ -30,6 +30,30 @@ class Severity(StrEnum):
     """Usable, but figures that rest on it are doubtful."""
     NOTE = "note"
     """Worth knowing; nothing rests on it."""
+
+
+class Noticed(Protocol):
+    """What tells a kind of finding: a `Finding`, or a row of a plan's findings."""
+
+    @property
+    def code(self) -> str:
+        """Name of the kind of fault."""
+
+    @property
+    def layer(self) -> str:
+        """Layer of the input contract; empty when it concerns the whole network."""
+
+    @property
+    def feature_id(self) -> str:
+        """Id of the feature; empty when it concerns the whole layer."""
+
+    @property
+    def severity(self) -> str:
+        """Weight, a word of `Severity`."""
+
+    @property
+    def what(self) -> str:
+        """What is wrong, in one line."""
 
 
 @dataclass(frozen=True, slots=True, order=True)

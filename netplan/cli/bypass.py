@@ -27,6 +27,7 @@ from netplan.outputs.charts.resized import write_resized_charts
 from netplan.outputs.figures import figures_of
 from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.resized import print_resized
+from netplan.outputs.unread import print_unread
 from netplan.plan.resize_problem import resize_problem
 from netplan.plan.resizing import ResizeRequest, resize
 from netplan.plan.schema import read_plan
@@ -83,13 +84,15 @@ def command(
     screen = console()
     with from_plan_folder(plan_dir), progress(screen) as tell:
         tell("reading the plan")
-        problem = resize_problem(read_plan(plan_dir), read_state(read_plan_layers(plan_dir), option))
+        plan = read_plan(plan_dir)
+        problem = resize_problem(plan, read_state(read_plan_layers(plan_dir), option))
         tell("solving every size")
         found = resize(problem, request)
         if charts is not None:
             tell("drawing")
             write_resized_charts(found, charts, units=figures)
     print_resized(found, screen, units=figures, note=air_temp_note(air_temp, units))
+    print_unread(plan.findings, screen)
     if charts is not None:
         screen.print(f"Pictures: {charts.resolve()}", soft_wrap=True, markup=False)
     return 0 if found.holds else NONE_HOLDS

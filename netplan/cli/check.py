@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -11,16 +12,21 @@ from netplan.cli.choices import MappingFile
 from netplan.cli.door import console
 from netplan.cli.quantities import LENGTH, metres
 from netplan.errors import BadInputError, BadNetworkError
-from netplan.findings import errors_of
+from netplan.findings import Finding, errors_of
 from netplan.network.checks.gaps import NEAR_M
 from netplan.network.checks.survey import survey
 from netplan.network.mending import mend
+from netplan.network.model import Network
+from netplan.network.set_aside import may_be_set_aside, too_many
 from netplan.outputs.findings import print_findings, write_findings_json, write_findings_layer
 from netplan.outputs.mended import print_changes, write_changes, write_mended
 from netplan.readers import open_source, read_layers, read_mapping
 from netplan.readers.guard import LIMITS, UNLIMITED
 from netplan.readers.mapping.taken import CLASHING_ID
 from netplan.readers.window import cut_to, read_window
+from netplan.rules import default_rules
+
+_FEW = 1000
 
 
 def command(
@@ -80,9 +86,42 @@ def command(
         write_findings_json(seen.findings, seen.crs, json_out)
     if layer_out is not None:
         write_findings_layer(seen.findings, seen.crs, layer_out)
-    print_findings(seen.findings, console())
-    stopping = errors_of(seen.findings)
-    if stopping:
+    near = [finding for finding in seen.findings if may_be_set_aside(finding)]
+    many = "" if seen.network is None else _too_many(near, seen.network)
+    print_findings(seen.findings, console(), too_many=many)
+    _refuse(raw.source, errors_of(seen.findings), near, many)
+
+
+def _too_many(near: Sequence[Finding], network: Network) -> str:
+    """Return why these pipes would stop every plan by the shipped rules; empty where they would not."""
+    pipes, bad = network.pipes, {(f.layer, f.feature_id) for f in near}
+    counts = []
+    for layer, low, high in (("mains", 0, pipes.n_mains), ("services", pipes.n_mains, len(pipes))):
+        names = [name for of_layer, name in bad if of_layer == layer]
+        held = sum(pipes.id.find(name, low, high) >= 0 for name in names[:_FEW])
+        counts.append((len(names), high - low + len(names) - held))
+    why = too_many(counts[0], counts[1], default_rules().bad_data)
+    return why and f"With the shipped rules these stop every plan too: {why}."
+
+
+def _refuse(source: str, errors: Sequence[Finding], near: Sequence[Finding], many: str) -> None:
+    """Say what stops a plan.
+
+    Raises
+    ------
+    BadNetworkError
+        When an error does.
+    """
+    everywhere = len(errors) - len(near)
+    if everywhere or many:
+        count = len(errors) if many else everywhere
+        raise BadNetworkError(f"{source}: {_errors(count)} every plan; mend what stands under 'Do'")
+    if near:
         raise BadNetworkError(
-            f"{raw.source}: {len(stopping)} errors stop a plan; mend them as the table says"
+            f"{source}: {_errors(len(near))} plans near; a plan whose work is far from it goes on; "
+            "mend what stands under 'Do'"
         )
+
+
+def _errors(count: int) -> str:
+    return f"{count} error stops" if count == 1 else f"{count} errors stop"

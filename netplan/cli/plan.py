@@ -140,6 +140,7 @@ def command(
             mapping=None if mapping is None else read_mapping(mapping),
             within=None if within is None else read_window(within),
             cache=cache,
+            set_aside=True,
         )
         return PlanRequest(
             network=joined,

@@ -13,9 +13,11 @@ from netplan.cli.choices import MappingFile
 from netplan.cli.door import console
 from netplan.cli.quantities import LENGTH, AirTempCelsius, Hours, air_temp_c, hours_of, metres
 from netplan.cli.start import start_of
+from netplan.cli.whole import whole_network
 from netplan.errors import BadInputError, StoppedError, quoted
 from netplan.outputs.screen import check_screen_target, write_screen_folder
-from netplan.readers import read_mapping, read_network
+from netplan.outputs.unread import print_unread
+from netplan.readers import read_mapping
 from netplan.readers.window import read_window
 from netplan.rules import read_rules
 from netplan.screening import ScreenSettings, Workers, screen
@@ -79,8 +81,9 @@ def command(
     asked = ScreenSettings(
         **settings, hours=hours_of(hours), air_temp_c=air_temp_c(air_temp), pressure=not no_pressure
     )
-    joined = read_network(
+    joined = whole_network(
         network,
+        "screen",
         mapping=None if mapping is None else read_mapping(mapping),
         within=None if within is None else read_window(within),
         cache=cache,
@@ -120,6 +123,7 @@ def command(
     for path in blocks.glob("*"):
         path.unlink()
     blocks.rmdir()
+    print_unread(joined.findings, screen_out)
     possible = sum(outcome == "plan" for outcome in result.table["outcome"].to_pylist())
     count = result.table.num_rows
     screen_out.print(

@@ -13,11 +13,13 @@ from netplan.cli.door import console
 from netplan.cli.progress import progress
 from netplan.cli.quantities import AirTempCelsius, Hours, air_temp_c, hours_of
 from netplan.cli.start import start_of
+from netplan.cli.whole import whole_network
 from netplan.errors import BadWorkError
 from netplan.isolation import MINOR_PER_UNIT
 from netplan.outputs.stages import check_stages_target, write_stages_folder
+from netplan.outputs.unread import print_unread
 from netplan.plan.request import PlanRequest
-from netplan.readers import read_mapping, read_network
+from netplan.readers import read_mapping
 from netplan.rules import read_rules
 from netplan.staging import renewal_of_mains, renewal_of_street, stage_renewal
 
@@ -51,8 +53,8 @@ def command(
     screen = console()
     with progress(screen) as tell:
         tell("reading the network")
-        joined = read_network(
-            network, mapping=None if mapping is None else read_mapping(mapping), cache=cache
+        joined = whole_network(
+            network, "stage", mapping=None if mapping is None else read_mapping(mapping), cache=cache
         )
         renewal = (
             renewal_of_mains(joined, main or []) if street is None else renewal_of_street(joined, street)
@@ -68,6 +70,7 @@ def command(
         )
         staging = stage_renewal(request, renewal, tell)
         write_stages_folder(staging, out, overwrite=overwrite, target=target)
+    print_unread(joined.findings, screen)
     currency = staging.rules.price.currency
     screen.print(
         RichText(

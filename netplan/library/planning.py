@@ -63,7 +63,8 @@ def plan_work(
     Parameters
     ----------
     network : Network, str or Path
-        Joined network, or where to read one.
+        Joined network, or where to read one; then pipes without a usable size that lie far from the work are
+        set aside as the command ``plan`` does.
     *work : (str, float, float)
         Lengths to be made gas-free: main, and chainages from and to [m].
     rules : Rules, optional
@@ -107,7 +108,7 @@ def plan_work(
         raise BadWorkError('work section: give at least one length, such as ("M0142", 158, 162)')
     return make_plan(
         PlanRequest(
-            network=network if isinstance(network, Network) else read_network(network),
+            network=network if isinstance(network, Network) else read_network(network, set_aside=True),
             parts=tuple(WorkPart(main, float(low), float(high)) for main, low, high in work),
             rules=rules or default_rules(),
             start=None if start is None else local_time(start, "start"),

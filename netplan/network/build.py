@@ -24,6 +24,7 @@ from netplan.network.notes import Notes
 from netplan.network.placing import MainIndex, nodes_at
 from netplan.network.projection import scale_at
 from netplan.network.reading import Layers, Sizes, read
+from netplan.network.set_aside import give_sizes, may_be_set_aside, not_live, unsized
 from netplan.network.splitting import split
 from netplan.network.text import Text
 from netplan.network.valves import notice_unknown_states, place_valves
@@ -40,6 +41,7 @@ def build_network(
     source: str = "memory",
     *,
     strict: bool = True,
+    set_aside: bool = False,
     findings: Iterable[Finding] = (),
 ) -> model.Network:
     """Normalise layers, join them and return the network.
@@ -53,6 +55,9 @@ def build_network(
     strict : bool
         Refuse data with errors; otherwise leave unusable features out and keep the errors among the
         findings, so that everything wrong can be shown at once.
+    set_aside : bool
+        Take live pipes without a usable size as not live instead of refusing the network for them: see
+        `Network.set_aside`. Only for those who prove that nothing hangs on it.
     findings : iterable of Finding
         What was noticed while the layers were read.
 
@@ -65,18 +70,26 @@ def build_network(
     notes.extend(findings)
     with no_collecting():
         read_in = read(layers, notes)
-        if strict:
+        errors = errors_of(notes.sorted())
+        without_size = unsized(read_in, errors) if set_aside and errors else None
+        if without_size is not None:
+            give_sizes(read_in, without_size)
+        elif strict:
+            _refuse_errors(notes, but=filter(may_be_set_aside, errors) if set_aside else ())
             _refuse_errors(notes)
         with meanwhile(read_in.content_sha256) as digest:
             network = _joined(read_in, source, notes, digest)
+    if without_size is not None:
+        _refuse_errors(notes, but=errors)
+        return not_live(network, without_size)
     if strict:
         _refuse_errors(notes)
     return network
 
 
-def _refuse_errors(notes: Notes) -> None:
-    findings = notes.sorted()
-    errors = errors_of(findings)
+def _refuse_errors(notes: Notes, but: Iterable[Finding] = ()) -> None:
+    findings, others = notes.sorted(), set(but)
+    errors = [error for error in errors_of(findings) if error not in others]
     if errors:
         more = f" (and {len(errors) - 1} more errors)" if len(errors) > 1 else ""
         raise BadNetworkError(f"{errors[0].line().removeprefix('error: ')}{more}", findings)

@@ -28,6 +28,7 @@ __all__ = [
     "Pieces",
     "Pipes",
     "SensingPoints",
+    "SetAside",
     "Stations",
     "Valves",
 ]
@@ -36,6 +37,10 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
 Codes = NDArray[np.uint8]
 Flags = NDArray[np.bool_]
+
+
+def _no_rows() -> Ints:
+    return np.zeros(0, dtype=np.int32)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -342,6 +347,31 @@ class Beyond:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class SetAside:
+    """Live pipes without a usable size that are taken as not live: their pieces are closed.
+
+    Parameters
+    ----------
+    pipe : int32 array
+        Rows in `Pipes`, ascending.
+    code, what, mend : Text
+        Of the error about each.
+    like_least, like_greatest : int32 arrays
+        Sound pipes of least and greatest bore of its kind: rows in `Pipes`.
+    """
+
+    pipe: Ints = field(default_factory=_no_rows)
+    code: Text = field(default_factory=Text)
+    what: Text = field(default_factory=Text)
+    mend: Text = field(default_factory=Text)
+    like_least: Ints = field(default_factory=_no_rows)
+    like_greatest: Ints = field(default_factory=_no_rows)
+
+    def __len__(self) -> int:
+        return len(self.pipe)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Network:
     """A joined network of one or several pressure systems.
 
@@ -369,6 +399,8 @@ class Network:
         Ids of the mains that are recorded as abandoned or proposed and left out.
     beyond : Beyond, optional
         What a part of a larger network hangs on; None for a whole one.
+    set_aside : SetAside
+        Live pipes without a usable size that are taken as not live; of a whole network alone.
     """
 
     source: str
@@ -392,3 +424,4 @@ class Network:
     base: Mapping[str, Any] = field(default_factory=dict)
     not_live: Text = field(default_factory=Text)
     beyond: Beyond | None = None
+    set_aside: SetAside = field(default_factory=SetAside)

@@ -17,7 +17,7 @@ from netplan.network.normalise import Table
 from netplan.network.notes import Notes, listed
 from netplan.network.text import Text
 
-__all__ = ["priority_words", "read_priorities"]
+__all__ = ["priority_reading", "priority_words", "read_priorities"]
 
 _MOST_WORDS: Final = 20
 """Words that get a finding each; the rest are counted in one more (own)."""
@@ -43,7 +43,7 @@ def read_priorities(customers: Table, notes: Notes) -> None:
     words = sorted(word for word in found if word and priority_words().get(word) != "reason")
     if not words:
         return
-    readings = {word: _reading(word) for word in words}
+    readings = {word: priority_reading(word) for word in words}
     for reading in ("none", "no reason", "unknown", "reason"):
         chosen = [word for word in words if readings[word][0] == reading]
         for word in chosen[:_MOST_WORDS]:
@@ -54,8 +54,14 @@ def read_priorities(customers: Table, notes: Notes) -> None:
     customers.text["priority"] = _replaced(text, {word: code for word, (_, code) in readings.items()})
 
 
-def _reading(word: str) -> tuple[str, str]:
-    """Return how a word is read, and what stands for it from there on."""
+def priority_reading(word: str) -> tuple[str, str]:
+    """Return how a word is read, and what stands for it from there on.
+
+    Returns
+    -------
+    tuple of str
+        ``reason``, ``none``, ``no reason`` or ``unknown``; and the code, empty for none, else the word.
+    """
     folded = re.sub(r"[\s_-]+", "_", word.casefold()).strip("_. ")
     reading = priority_words().get(folded, "unknown") if folded else "none"
     return reading, {"none": "", "reason": folded}.get(reading, word)

@@ -11,15 +11,16 @@ from rich.table import Table
 from rich.text import Text
 
 from netplan.findings import READING_CODES
+from netplan.network.checks.groups import Group, group_of
 from netplan.outputs.doubtful import customers_in_doubt
 from netplan.outputs.figures import METRIC, Figures
+from netplan.outputs.unread import print_unread
 from netplan.outputs.weather_digits import figures_for_weather
 from netplan.plan.model import FindingRow, Option, Plan, Stop, TrustRow, WeatherLine
 
 __all__ = ["print_summary"]
 
 _FINDINGS_SHOWN = 8
-_LONGEST_NOTE = 300
 
 
 def print_summary(plan: Plan, console: Console, *, units: Figures = METRIC, note: str = "") -> None:
@@ -48,15 +49,10 @@ def print_summary(plan: Plan, console: Console, *, units: Figures = METRIC, note
             console.print(line)
         if best.warnings:
             console.print(_list("Warnings", map(units.sentence, best.warnings)))
-    of_reading = [row for row in plan.findings if row.code in READING_CODES]
-    if of_reading:
-        console.print(_list("Not read, or read under another name", _reading_lines(of_reading)))
+    print_unread(plan.findings, console)
     others = [row for row in plan.findings if row.code not in READING_CODES]
     if others:
-        shown = [_finding_line(row) for row in others[:_FINDINGS_SHOWN]]
-        if len(others) > _FINDINGS_SHOWN:
-            shown.append(f"… and {len(others) - _FINDINGS_SHOWN} more in plan.json")
-        console.print(_list("Findings in the data that touch this plan", shown))
+        console.print(_findings(others))
     if plan.options and plan.options[0].trust.would_change:
         rows = plan.options[0].trust.would_change
         shown = [_doubt_line(row) for row in rows[:_FINDINGS_SHOWN]]
@@ -202,20 +198,20 @@ def _line(name: str, value: str) -> Text:
     return text
 
 
-def _reading_lines(rows: Sequence[FindingRow]) -> list[str]:
-    """Return warnings about what was not read, a line each, and the notes in a line for each kind."""
-    grave = [row for row in rows if row.severity != "note"]
-    lines = [f"{row.severity}: {row.layer or 'network'}: {row.what}" for row in grave[:_FINDINGS_SHOWN]]
-    if len(grave) > _FINDINGS_SHOWN:
-        lines.append(f"… and {len(grave) - _FINDINGS_SHOWN} more warnings in plan.json")
-    notes: dict[str, list[str]] = {}
-    for row in rows:
-        if row.severity == "note":
-            notes.setdefault(row.code, []).append(f"{row.layer}: {row.what}".removeprefix(": "))
-    for said in notes.values():
-        line = "; ".join(said)
-        lines.append(line if len(line) <= _LONGEST_NOTE else f"{line[:_LONGEST_NOTE]}… (all in plan.json)")
-    return lines
+def _findings(rows: Sequence[FindingRow]) -> Text:
+    """Return findings by what to do first, each group under its name, and how many more there are."""
+    text = Text("Findings in the data that touch this plan", style="bold")
+    left = _FINDINGS_SHOWN
+    for group in Group:
+        mine = [row for row in rows if group_of(row) is group]
+        if mine and left > 0:
+            text.append(f"\n  {group.title}: {len(mine)}", style="")
+            for row in mine[:left]:
+                text.append(f"\n    · {_finding_line(row)}", style="")
+            left -= len(mine)
+    if len(rows) > _FINDINGS_SHOWN:
+        text.append(f"\n  … and {len(rows) - _FINDINGS_SHOWN} more in plan.json", style="")
+    return text
 
 
 def _finding_line(row: FindingRow) -> str:

@@ -20,6 +20,7 @@ from netplan.network.pipe_lines import PipeLines
 from netplan.network.section import Section, work_section
 from netplan.network.vicinity import ReachesRimError
 from netplan.plan import model
+from netplan.plan.aside import plan_with_set_aside
 from netplan.plan.desk import Desk
 from netplan.plan.lifting import lifted_orders
 from netplan.plan.naming import stop_id
@@ -53,6 +54,8 @@ LIBRARIES = ("geopandas", "numpy", "pandas", "pyproj", "scipy", "shapely")
 def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None) -> PlanResult:
     """Plan the stopping of a work section.
 
+    Where the network has pipes set aside, the plan is proven not to hang on them.
+
     Parameters
     ----------
     request : PlanRequest
@@ -63,11 +66,19 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
     ------
     BadInputError
         When the work section, window or rules cannot be used.
+    BadNetworkError
+        When the plan hangs, or may hang, on a pipe that is set aside.
     NoPlanError
         When no plan was found, with the reasons and the orders of which one lifted alone gives a plan.
     NotSolvedError
         When the network has no solution before any stop.
     """
+    if len(request.network.set_aside):
+        return plan_with_set_aside(request, tell, _make_plan)
+    return _make_plan(request, tell)
+
+
+def _make_plan(request: PlanRequest, tell: Callable[[str], None]) -> PlanResult:
     section = work_section(request.network, request.parts)
     tell("solving the network before any stop")
     whole = Desk.for_request(request)

@@ -24,7 +24,12 @@ _TEXTS: Final = (".py", ".csv", ".toml")
 
 
 def network_key(
-    source: LayerSource, within: Window | None, *, strict: bool, mapping: Mapping | None = None
+    source: LayerSource,
+    within: Window | None,
+    *,
+    strict: bool,
+    set_aside: bool = False,
+    mapping: Mapping | None = None,
 ) -> str | None:
     """Return the name a network is kept under; None for a source that cannot tell its content.
 
@@ -39,6 +44,7 @@ def network_key(
         source.content_key(within, layers),
         "" if mapping is None else mapping.digest,
         "" if within is None else within.wkt,
+        "set aside" if set_aside else "",
         "strict" if strict else "lenient",
         _program(),
     ):

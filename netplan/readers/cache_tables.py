@@ -35,6 +35,7 @@ _PARTS: Final[dict[str, type[Any]]] = {
     "injections": model.Injections,
     "customers": model.Customers,
     "fittings": model.Fittings,
+    "set_aside": model.SetAside,
 }
 """Parts of a network that are a table each."""
 

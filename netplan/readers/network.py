@@ -23,6 +23,7 @@ def read_network(
     mapping: Mapping | None = None,
     within: Window | None = None,
     strict: bool = True,
+    set_aside: bool = False,
     cache: Path | None = None,
 ) -> Network:
     """Read, check, normalise and join a network.
@@ -38,6 +39,9 @@ def read_network(
     strict : bool
         Refuse data with errors; otherwise leave unusable features out and keep the errors among the
         findings.
+    set_aside : bool
+        Take live pipes without a usable size as not live instead of refusing the network for them.
+        `make_plan` proves that its plan does not hang on them, or refuses it; nothing else does.
     cache : Path, optional
         Folder of joined networks: one of the same content is taken from there, else it is put there. Safe to
         delete at any time.
@@ -50,21 +54,27 @@ def read_network(
         When the layers break the input contract; the exception carries all findings.
     """
     opened = open_source(source) if isinstance(source, str | Path) else source
-    key = None if cache is None else network_key(opened, within, strict=strict, mapping=mapping)
+    key = (
+        None
+        if cache is None
+        else network_key(opened, within, strict=strict, set_aside=set_aside, mapping=mapping)
+    )
     if cache is None or key is None:
-        return _joined(opened, mapping, within, strict)
+        return _joined(opened, mapping, within, strict, set_aside)
     kept = kept_network(cache, key, opened.name)
     if kept is not None:
         return kept
-    network = _joined(opened, mapping, within, strict)
+    network = _joined(opened, mapping, within, strict, set_aside)
     # What changed while it was read may be half old, half new: that is not kept.
-    if network_key(opened, within, strict=strict, mapping=mapping) == key:
+    if network_key(opened, within, strict=strict, set_aside=set_aside, mapping=mapping) == key:
         keep_network(network, cache, key)
     return network
 
 
-def _joined(source: LayerSource, mapping: Mapping | None, within: Window | None, strict: bool) -> Network:
+def _joined(
+    source: LayerSource, mapping: Mapping | None, within: Window | None, strict: bool, set_aside: bool
+) -> Network:
     raw = read_layers(source, mapping=mapping, within=within)
     if within is not None:
         raw = cut_to(raw, within)
-    return build_network(raw.layers, raw.source, strict=strict, findings=raw.findings)
+    return build_network(raw.layers, raw.source, strict=strict, set_aside=set_aside, findings=raw.findings)

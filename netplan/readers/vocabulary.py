@@ -5,16 +5,20 @@ from __future__ import annotations
 import csv
 import re
 import unicodedata
+from collections.abc import Sequence
 from functools import lru_cache
 from importlib import resources
 from typing import Final
 
-__all__ = ["likeness", "meaning", "pipe_kind", "plain", "tokens"]
+__all__ = ["copy_word", "likeness", "meaning", "pipe_kind", "plain", "state_word", "tokens", "utility_word"]
 
 _SPELT: Final = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "ø": "oe", "æ": "ae", "œ": "oe"})
 _HUMP: Final = re.compile(r"(?<=[a-z0-9])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
 _SHORT: Final = 3
 """Words up to this length only count as a whole token: 'id' is in 'width' too."""
+
+_COMPOUND: Final = 5
+"""Letters from which a word for another utility counts as part of a compound too."""
 
 _EXACT, _TOKEN, _PART = 100.0, 60.0, 20.0
 
@@ -41,7 +45,7 @@ def likeness(kind: str, target: str, name: str) -> float:
         joined = word.replace(" ", "")
         if joined == whole:
             best = max(best, _EXACT + len(joined))
-        elif _stands_in(word.split(), own):
+        elif _stands_in(word.split(), own) or (kind == "layer" and _stands_in(_one(word.split()), _one(own))):
             best = max(best, _TOKEN + len(joined))
         elif len(joined) > _SHORT and (joined in whole or (len(whole) > _SHORT and joined.startswith(whole))):
             best = max(best, _PART + min(len(joined), len(whole)))
@@ -58,8 +62,35 @@ def pipe_kind(word: str) -> str | None:
     return _meanings().get(("pipe", plain(word)))
 
 
-def _stands_in(word: list[str], own: tuple[str, ...]) -> bool:
-    return any(list(own[at : at + len(word)]) == word for at in range(len(own) - len(word) + 1))
+def utility_word(name: str) -> str:
+    """Return the word of a name that says another utility than gas, such as water; empty for none."""
+    words = _words()["other", "utility"]
+    # A long word may be a part of a compound, as in Waterleiding. A short one may not: Reseau ends so.
+    parts = (
+        w for w in words if len(w) >= _COMPOUND for t in tokens(name) if t.startswith(w) or t.endswith(w)
+    )
+    return next((token for token in tokens(name) if token in words), next(parts, ""))
+
+
+def copy_word(name: str) -> str:
+    """Return the word of a name that says an old copy of something; empty for none."""
+    return next((token for token in tokens(name) if token in _words()["other", "copy"]), "")
+
+
+def state_word(name: str) -> str:
+    """Return the word of a name that says pipes without gas, abandoned or not yet laid; empty for none."""
+    return next(
+        (token for token in tokens(name) if meaning("status", token) in ("abandoned", "proposed")), ""
+    )
+
+
+def _one(words: Sequence[str]) -> list[str]:
+    """Return words without the s of their plural."""
+    return [word.removesuffix("s") if len(word) > _SHORT else word for word in words]
+
+
+def _stands_in(word: Sequence[str], own: Sequence[str]) -> bool:
+    return any(list(own[at : at + len(word)]) == list(word) for at in range(len(own) - len(word) + 1))
 
 
 @lru_cache(maxsize=1)

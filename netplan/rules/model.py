@@ -13,7 +13,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_valida
 from netplan.errors import BadInputError, quoted
 from netplan.units import quantity
 
-__all__ = ["AssemblyPart", "MethodKind", "Rules", "StopMethod"]
+__all__ = ["AssemblyPart", "BadDataRules", "MethodKind", "Rules", "StopMethod"]
 
 
 def _reader(unit: str) -> BeforeValidator:
@@ -321,6 +321,18 @@ class StagingRules(Table):
         return self
 
 
+class BadDataRules(Table):
+    """How many pipes without a usable size a plan may set aside, and what they may move.
+
+    ``share`` is of the live mains, and of the live services; ``pressure_mbar`` how far pressures at stops,
+    gauges and feeds may lie apart with these pipes as not live and as live [mbar].
+    """
+
+    pipes_max: Annotated[Whole, Field(ge=0, le=1000)] = 20
+    share: Share = 0.1
+    pressure_mbar: Millibars = 0.5
+
+
 class Rules(Table):
     """All planning rules; see ``gas-netplan rules`` for every key with unit and source."""
 
@@ -339,6 +351,7 @@ class Rules(Table):
     notice: NoticeRules
     choice: ChoiceRules
     staging: StagingRules = StagingRules()
+    bad_data: BadDataRules = BadDataRules()
 
     @model_validator(mode="after")
     def _names_differ(self) -> Rules:

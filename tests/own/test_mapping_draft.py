@@ -15,6 +15,7 @@ from netplan.findings import Severity
 from netplan.readers import open_source, read_layers, read_network
 from netplan.readers.mapping import parse_mapping
 from netplan.readers.mapping.draft import Draft, draft_mapping
+from netplan.readers.mapping.draft.tiers import tier_of
 from tests.own.test_readers_formats import town
 
 FRENCH: dict[str, Any] = {
@@ -234,3 +235,201 @@ def test_ratios_years_and_materials_are_found_in_texts(tmp_path: Path) -> None:
     assert mains["material"].to_pylist() == ["PE100", "steel"]
     assert mains["sdr"].to_pylist() == [17.0, 17.6]
     assert mains["year"].to_pylist() == [1998.0, 2004.0]
+
+
+def test_a_table_of_pipes_is_parted_where_words_say_services_alone(tmp_path: Path) -> None:
+    kinds = ["Hoofdleiding LD", "Hoofdleiding LD", "Aansluitleiding", "Aansluitleiding"]
+    states = ["in bedrijf", "in reparatie", "in bedrijf", "in bedrijf"]
+    rows = {"leidingnr": list("abcd"), "soort": kinds, "status": states}
+    draft = _draft(tmp_path / "d", "leidingen", rows, _lines(4))
+    assert 'is = ["?"]' in draft.text
+    assert 'is = ["Aansluitleiding"]' in draft.text
+    assert "mains: where soort is 'Hoofdleiding LD'" in draft.gaps
+    # Words of those that are asked for are listed already: they would be missing else, and count as live.
+    assert '"in reparatie" = "?" # 1' in draft.text
+    services = read_layers(tmp_path / "d", mapping=parse_mapping(draft.text))["services"].columns
+    assert services["id"].to_pylist() == ["c", "d"]
+
+
+@pytest.mark.parametrize("column", ["tapped_from", "soort"])
+def test_services_that_name_a_main_are_not_taken_for_mains(tmp_path: Path, column: str) -> None:
+    rows = {"nr": list("ab"), column: ["Main", "Main"]}
+    draft = _draft(tmp_path / "d", "services", rows, _lines(2))
+    assert f"its name says services, and {column} says mains of 2 of 2 features" in draft.text
+    assert 'source = "?"' in draft.text
+    raw = read_layers(tmp_path / "d", mapping=parse_mapping(draft.text))
+    assert "mains" not in raw.layers
+
+
+@pytest.mark.parametrize(
+    ("name", "why"),
+    [
+        ("waterleidingen", "another utility: water"),
+        ("Canalisation_telecom", "another utility: telecom"),
+        ("Kabelschutzrohr", "another utility: kabel"),
+        ("mains_old", "an old copy: old"),
+        ("leidingen_oud", "an old copy: oud"),
+        ("Abandoned_Mains", "pipes without gas, and no column says so: abandoned"),
+        ("mains_planned", "pipes without gas, and no column says so: planned"),
+    ],
+)
+def test_lines_of_others_and_of_old_are_asked_for(tmp_path: Path, name: str, why: str) -> None:
+    draft = _draft(tmp_path / "d", name, {"nr": list("ab"), "material": ["PE", "Eternit"]}, _lines(2))
+    assert f'source = "?" # "{name}"? its name says {why}' in draft.text
+    asked = [gap for gap in draft.gaps if gap.startswith("mains")]
+    assert asked == [f"mains: is it layer {name} (line, 2 features)? its name says {why}"]
+    assert "mains" not in read_layers(tmp_path / "d", mapping=parse_mapping(draft.text)).layers
+
+
+@pytest.mark.parametrize("name", ["Reseau", "mains", "leidingen_noord", "Stroemungsrohr"])
+def test_other_names_are_not_asked_for(tmp_path: Path, name: str) -> None:
+    draft = _draft(tmp_path / "d", name, {"nr": list("ab")}, _lines(2))
+    assert f'source = "{name}"' in draft.text
+
+
+def test_abandoned_mains_with_a_status_are_read_by_it(tmp_path: Path) -> None:
+    rows = {"nr": list("ab"), "status": ["retired", "active"]}
+    assert 'source = "abandoned_mains"' in _draft(tmp_path / "d", "abandoned_mains", rows, _lines(2)).text
+
+
+def test_a_column_that_no_name_says_is_known_by_its_values(tmp_path: Path) -> None:
+    rows = {"nr": list("abc"), "NP": ["30 mbar(g)", "4 bar", "30 mbar(g)"], "zz": ["berm", "rijbaan", "x"]}
+    draft = _draft(tmp_path / "d", "mains", rows, _lines(3))
+    assert 'from = "NP" # by its values, not by its name' in draft.text
+    assert '"30 mbar(g)" = "LP" # 2' in draft.text
+    assert '"4 bar" = "4 bar" # 1' in draft.text
+    assert 'from = "zz" # by its values, not by its name' in draft.text
+
+
+def test_between_two_columns_of_such_values_a_person_decides(tmp_path: Path) -> None:
+    rows = {"nr": list("abc"), "NP": ["30 mbar", "4 bar", "30 mbar"], "DP": ["4 bar", "4 bar", "4 bar"]}
+    draft = _draft(tmp_path / "d", "mains", rows, _lines(3))
+    assert 'system = "?" # NP or DP, by their values' in draft.text
+    assert "mains: system" in draft.gaps
+
+
+@pytest.mark.parametrize(
+    ("word", "tier"),
+    [
+        ("30 mbar(g)", "LP"),
+        ("30mbar(g)", "LP"),
+        ("11 in WC", "LP"),
+        ('11" WC', "LP"),
+        ("60 PSIG", "60 psi"),
+        ("60 psi", "60 psi"),
+        ("4000 mbar", "4 bar"),
+        ("100 mbar", None),
+        ("30 or 100 mbar", None),
+        ("30-100 mbar", None),
+        ("4 bar/8 bar", None),
+        ("MPB", "MPB"),
+    ],
+)
+def test_pressures_as_text_are_tiers(word: str, tier: str | None) -> None:
+    assert tier_of(word) == tier
+
+
+def _town_of_numbers(path: Path, fed_by: list[str], key: str = "ref") -> Draft:
+    """Draft services with numbers for ids, and customers with house numbers."""
+    path.mkdir()
+    n = 6
+    services = geopandas.GeoDataFrame(
+        {"gis_id": range(70, 70 + n), key: range(1, n + 1)}, geometry=_lines(n), crs=25832
+    )
+    customers = geopandas.GeoDataFrame(
+        {
+            "nr": list("abcdef"),
+            "zz": fed_by,
+            "house_no": ["1", "2", "1", "2", "1", "2"],
+            "street": "Elm Bow",
+        },
+        geometry=[Point(600000 + 9 * i, 5800000) for i in range(n)],
+        crs=25832,
+    )
+    services.to_parquet(path / "services.parquet")
+    customers.to_parquet(path / "meters.parquet")
+    return draft_mapping(open_source(path))
+
+
+def test_an_id_is_the_column_that_customers_refer_to(tmp_path: Path) -> None:
+    draft = _town_of_numbers(tmp_path / "d", ["1;", "2;", "3;", "4;", "6;", "5;"])
+    assert 'id = "ref"' in draft.text
+    assert 'service_id = "zz"' in draft.text
+    raw = read_layers(tmp_path / "d", mapping=parse_mapping(draft.text))["customers"].columns
+    assert [text.rstrip(";") for text in raw["service_id"].to_pylist()] == ["1", "2", "3", "4", "6", "5"]
+
+
+def test_many_customers_on_few_services_refer_to_them_all_the_same(tmp_path: Path) -> None:
+    place = tmp_path / "d"
+    place.mkdir()
+    geopandas.GeoDataFrame({"nr": ["S1", "S2"]}, geometry=_lines(2), crs=25832).to_parquet(
+        place / "services.parquet"
+    )
+    flats = {"nr": [f"C{k}" for k in range(20)], "zz": ["S1", "S2"] * 10}
+    points = [Point(600000, 5800000)] * 20
+    geopandas.GeoDataFrame(flats, geometry=points, crs=25832).to_parquet(place / "meters.parquet")
+    assert 'service_id = "zz"' in draft_mapping(open_source(place)).text
+
+
+def test_house_numbers_are_not_taken_for_numbers_of_services(tmp_path: Path) -> None:
+    draft = _town_of_numbers(tmp_path / "d", [""] * 6, "service_no")
+    assert 'id = "service_no"' in draft.text
+    assert "service_id" not in draft.text
+    assert 'number = "house_no"' in draft.text
+
+
+def test_street_and_number_make_an_address(tmp_path: Path) -> None:
+    draft = _town_of_numbers(tmp_path / "d", [""] * 6)
+    assert 'address = { from = ["street", "house_no"] } # street and number, joined' in draft.text
+    raw = read_layers(tmp_path / "d", mapping=parse_mapping(draft.text))["customers"].columns
+    assert raw["address"].to_pylist()[:2] == ["Elm Bow 1", "Elm Bow 2"]
+
+
+def test_words_for_no_priority_are_known(tmp_path: Path) -> None:
+    points = [Point(600000 + 9 * i, 5800000) for i in range(4)]
+    rows = {"nr": list("abcd"), "priority": ["NEE", "n/a", "ziekenhuis", "ja"]}
+    draft = _draft(tmp_path / "d", "meters", rows, points)
+    assert '"NEE" = "" # 1' in draft.text
+    assert '"n/a" = "" # 1' in draft.text
+    assert '"ziekenhuis" = "hospital" # 1' in draft.text
+    assert '"ja" = "?" # 1' in draft.text
+
+
+def test_ids_of_the_other_part_of_a_table_are_not_shared(tmp_path: Path) -> None:
+    place = tmp_path / "d"
+    place.mkdir()
+    for name, ids in (("leidingen_a", ["M1", "S1"]), ("leidingen_b", ["M1", "S2"])):
+        rows = {"leidingnr": ids, "soort": ["Hoofdleiding", "Aansluitleiding"]}
+        frame = geopandas.GeoDataFrame(rows, geometry=_lines(2), crs=25832)
+        frame.to_parquet(place / f"{name}.parquet")
+    gaps = [gap for gap in draft_mapping(open_source(place)).gaps if "stand in both" in gap]
+    assert gaps == ["mains: 1 ids stand in both leidingen_a and leidingen_b"]
+
+
+def test_a_repeated_id_that_customers_refer_to_stays_the_id(tmp_path: Path) -> None:
+    place = tmp_path / "d"
+    place.mkdir()
+    refs = [f"AL-{k:03}" for k in range(20)]
+    pipes = {"leidingnr": [*refs[:-1], refs[0]], "gis_id": range(20)}
+    geopandas.GeoDataFrame(pipes, geometry=_lines(20), crs=25832).to_parquet(place / "services.parquet")
+    people = {"nr": [f"C{k}" for k in range(20)], "aansluiting": refs}
+    points = [Point(600000, 5800000)] * 20
+    geopandas.GeoDataFrame(people, geometry=points, crs=25832).to_parquet(place / "meters.parquet")
+    draft = draft_mapping(open_source(place)).text
+    assert 'id = "leidingnr"' in draft
+    assert 'service_id = "aansluiting"' in draft
+
+
+def test_a_reference_by_name_whose_values_are_other_ids_is_asked_for(tmp_path: Path) -> None:
+    place = tmp_path / "d"
+    place.mkdir()
+    pipes = geopandas.GeoDataFrame({"nr": ["S:1", "S:2"]}, geometry=_lines(2), crs=25832)
+    pipes.to_parquet(place / "services.parquet")
+    people = {"zaehler": ["a", "b"], "anschluss": ["A1", "A2"], "service_type": ["x", "x"]}
+    points = [Point(600000, 5800000)] * 2
+    geopandas.GeoDataFrame(people, geometry=points, crs=25832).to_parquet(place / "meters.parquet")
+    draft = draft_mapping(open_source(place))
+    asked = 'service_id = "?" # anschluss by the name, but few of its values are ids of services'
+    assert asked in draft.text
+    assert 'id = "?" # a value of its own for each feature: zaehler, anschluss' in draft.text
+    assert {"customers: service_id", "customers: id"} <= set(draft.gaps)

@@ -339,3 +339,56 @@ def test_a_plan_says_what_its_mapping_leaves_out(tmp_path: Path) -> None:
     assert what in " ".join(result.output.split())
     rows = json.loads((tmp_path / "p" / "plan.json").read_bytes())["findings"]
     assert what in [row["what"] for row in rows if row["code"] == "rows-not-taken"]
+
+
+@pytest.mark.parametrize(
+    ("column", "words", "counts"), [("status", ["live"], "live"), ("system", ["LP"], "LP")]
+)
+def test_mains_without_a_status_or_a_system_among_others_are_told(
+    tmp_path: Path, column: str, words: list[str], counts: str
+) -> None:
+    frames = small_town()
+    n = len(frames["mains"])
+    frames["mains"] = frames["mains"].assign(own=[None, " ", *words * (n - 2)])
+    mapping = REST.replace('sdr = "sdr" }', f'sdr = "sdr", {column} = RULE }}', 1)
+    place = tmp_path / "d"
+    found = findings(frames, place, mapping.replace("RULE", '"own"'))
+    told = only(found, "taken-by-default", "mains")
+    assert told.severity is Severity.WARNING
+    assert (
+        told.what == f"{column} is not recorded on 2 of {n} features (own is empty); each counts as {counts}"
+    )
+    said = findings(frames, place, mapping.replace("RULE", f'{{ from = "own", default = "{counts}" }}'))
+    assert "taken-by-default" not in {f.code for f in said}
+    frames["mains"] = frames["mains"].assign(own=words * n)
+    assert "taken-by-default" not in {
+        f.code for f in findings(frames, place, mapping.replace("RULE", '"own"'))
+    }
+
+
+def test_years_that_a_mapping_keeps_are_not_told_as_emptied(tmp_path: Path) -> None:
+    frames = small_town()
+    n = len(frames["mains"])
+    frames["mains"] = frames["mains"].assign(laid=["1900", "??", *["12.03.1987"] * (n - 2)])
+    rule = 'year = { from = "laid", unlisted = "keep", values = { "1900" = "", "??" = "?" } }'
+    mapping = REST.replace('sdr = "sdr" }', f'sdr = "sdr", {rule} }}', 1)
+    raw = read_layers(written(frames, tmp_path / "d"), mapping=parse_mapping(mapping))
+    years = raw["mains"].columns["year"].to_numpy()
+    assert pd.isna(years[:2]).all()
+    assert (years[2:] == 1987).all()
+    assert not [f for f in raw.findings if f.code == "unlisted-word"]
+    assert "on 1 features" in only(raw.findings, "mapping-gap", "mains").what
+
+
+@pytest.mark.parametrize(
+    ("layer", "column"), [("mains", "status"), ("mains", "system"), ("customers", "priority")]
+)
+def test_an_open_column_whose_default_is_not_safe_stops_a_plan(
+    tmp_path: Path, layer: str, column: str
+) -> None:
+    mapping = REST + '[[customers]]\nsource = "customers"\n' + CUSTOMERS
+    at = mapping.index(f"[[{layer}]]")
+    mapping = mapping[:at] + mapping[at:].replace(" }\n", f', {column} = "?" }}\n', 1)
+    gap = only(findings(small_town(), tmp_path / "d", mapping), "mapping-gap", layer)
+    assert gap.severity is Severity.ERROR
+    assert f"columns.{column}" in gap.what

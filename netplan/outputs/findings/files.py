@@ -15,6 +15,7 @@ from pyproj import CRS, Transformer
 from pyproj.exceptions import ProjError
 
 from netplan.findings import Finding
+from netplan.network.checks.groups import group_of
 from netplan.outputs.layers import write_layers
 from netplan.outputs.whole import write_whole
 
@@ -27,8 +28,8 @@ _DEGREE_DIGITS: Final = 7
 def findings_json(findings: Sequence[Finding], crs: str) -> str:
     """Return the findings as a JSON list, one object each, in their order.
 
-    Keys: ``code, layer, feature_id, severity, what, mend``, the place ``x_m, y_m`` in the working CRS and
-    ``lon, lat`` [degrees]; null where there is none.
+    Keys: ``code, layer, feature_id, severity, group, what, mend``, the place ``x_m, y_m`` in the working CRS
+    and ``lon, lat`` [degrees]; null where there is none.
     """
     lon, lat = _degrees(findings, crs)
     rows: list[dict[str, Any]] = [
@@ -37,6 +38,7 @@ def findings_json(findings: Sequence[Finding], crs: str) -> str:
             "layer": f.layer,
             "feature_id": f.feature_id,
             "severity": f.severity.value,
+            "group": group_of(f).value,
             "what": f.what,
             "mend": f.mend,
             "x_m": f.x_m,
@@ -53,10 +55,11 @@ def findings_json(findings: Sequence[Finding], crs: str) -> str:
 def findings_layer(findings: Sequence[Finding], crs: str) -> gpd.GeoDataFrame:
     """Return the findings as points in the working CRS; those without a place have no geometry.
 
-    Columns: ``severity, code, layer, feature_id, what, mend``.
+    Columns: ``severity, group, code, layer, feature_id, what, mend``.
     """
     columns = {
         "severity": [f.severity.value for f in findings],
+        "group": [group_of(f).value for f in findings],
         "code": [f.code for f in findings],
         "layer": [f.layer for f in findings],
         "feature_id": [f.feature_id for f in findings],

@@ -4,7 +4,15 @@ Pressures are gauge, flows are m³/h at 15 °C and 101.325 kPa, lengths are metr
 pipes are actual volumes, unless a name says otherwise.
 """
 
-from netplan.plan.model.facts import Conditions, DemandPart, FindingRow, NetworkFacts, Provenance, WorkItem
+from netplan.plan.model.facts import (
+    Conditions,
+    DemandPart,
+    FindingRow,
+    NetworkFacts,
+    PipeSetAside,
+    Provenance,
+    WorkItem,
+)
 from netplan.plan.model.gas import LetBy, Purge, PurgeLoad, PurgePoint, Vent, VentComparison
 from netplan.plan.model.option import SCHEMA_NAME, BurdenParts, Option, Plan, Proof
 from netplan.plan.model.order import Fallback, FallbackUse, FeedShut, Loss, Step
@@ -33,6 +41,7 @@ __all__ = [
     "NotNearer",
     "OpenedValve",
     "Option",
+    "PipeSetAside",
     "Place",
     "Plan",
     "Pressures",

@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from pydantic import Field
 
 from netplan.plan.model.part import Part
-from netplan.plan.numbers import Metres, Pressure, Rounded2, Rounded3
+from netplan.plan.numbers import Metres, Millimetres, Pressure, Rounded2, Rounded3
 
-__all__ = ["Conditions", "DemandPart", "FindingRow", "NetworkFacts", "Provenance", "WorkItem"]
+__all__ = [
+    "Conditions",
+    "DemandPart",
+    "FindingRow",
+    "NetworkFacts",
+    "PipeSetAside",
+    "Provenance",
+    "WorkItem",
+]
 
 
 class NetworkFacts(Part):
@@ -71,3 +81,19 @@ class FindingRow(Part):
     severity: str
     what: str
     mend: str
+
+
+class PipeSetAside(Part):
+    """A live pipe without a usable size, taken as not live; the plan is the same with it live."""
+
+    layer: Literal["mains", "services"]
+    pipe_id: str
+    code: str = Field(description="code of the error about it")
+    what: str
+    mend: str
+    distance_m: Metres = Field(description="nearest to any work section, as the crow flies")
+    least_bore_mm: Millimetres = Field(description="the plan was made with it live in this size too")
+    greatest_bore_mm: Millimetres
+    customers: tuple[str, ...] = Field(
+        default=(), description="who has no gas by the records while it is taken as not live"
+    )

@@ -6,7 +6,7 @@ from typing import Any, Final, Literal
 
 from pydantic import ConfigDict, Field
 
-from netplan.plan.model.facts import Conditions, FindingRow, NetworkFacts, Provenance, WorkItem
+from netplan.plan.model.facts import Conditions, FindingRow, NetworkFacts, PipeSetAside, Provenance, WorkItem
 from netplan.plan.model.gas import Purge, Vent
 from netplan.plan.model.order import Fallback, Loss, Step
 from netplan.plan.model.part import Part
@@ -92,5 +92,8 @@ class Plan(Part):
     not_checked: tuple[str, ...]
     findings: tuple[FindingRow, ...] = ()
     options: tuple[Option, ...]
+    set_aside: tuple[PipeSetAside, ...] = Field(
+        default=(), description="live pipes without a usable size that are taken as not live, mains first"
+    )
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)

@@ -35,6 +35,8 @@ from netplan.readers.unread import LeftColumns, note_columns, note_layers
 __all__ = ["mapped_layers"]
 
 _CUT: Final = 10
+_NEVER_OPEN: Final = ("columns.status", "columns.system", "columns.priority")
+"""Columns without which all counts as live, as low pressure, as without priority: open, they stop a plan."""
 _SIZES: Final = {"od_mm", "sdr", "wall_mm", "bore_mm", "material"}
 """Columns that sizes as text fill."""
 
@@ -159,7 +161,10 @@ class _Applied:
         for key, columns in asked:
             for column in columns:
                 if column == GAP:
-                    self._gap(layer, f"{layer} {number}: {key}")
+                    stops = key in _NEVER_OPEN
+                    self._gap(
+                        layer, f"{layer} {number}: {key}", Severity.ERROR if stops else Severity.WARNING
+                    )
                 elif column not in known:
                     known[column] = _field(column, fields, f"{where}: {key}: layer {name}")
             if key == "where" and any(

@@ -34,6 +34,9 @@ _MOST_QUANTITIES: Final = 10_000
 RESTRICTED: Final = ("priority_note",)
 """Columns whose texts go into the call sheet and nowhere else, findings included."""
 
+_DEFAULTS_THAT_COUNT: Final = ("status", "system")
+"""Columns whose default makes pipes carry gas, or join others."""
+
 _MOST_TOLD: Final = 8
 """Words that are named with their numbers of features; the rest is counted."""
 
@@ -69,6 +72,8 @@ def build_column(rule: ColumnRule, column: Column, table: Any, names: Sequence[s
         return _repeated(rule.constant, column, n)
     if column.kind == "number":
         return _numbers(rule, column, table[names[0]], place)
+    if column.name in _DEFAULTS_THAT_COUNT and rule.default is None:
+        _note_defaults(column, joined(table, names, rule.join), names, place)
     if column.kind == "word" and rule.is_plain and len(names) == 1:
         return _whole(table[names[0]])
     texts = _without(joined(table, names, rule.join), rule)
@@ -84,6 +89,22 @@ def build_column(rule: ColumnRule, column: Column, table: Any, names: Sequence[s
     if rule.default is not None:
         texts = pc.if_else(pc.equal(texts, ""), pa.scalar(word_of(rule.default)), texts)
     return texts
+
+
+def _note_defaults(column: Column, texts: Any, names: Sequence[str], place: Place) -> None:
+    """Notice features without a status or a system among others with one: each is taken for live or LP."""
+    empty = ~given(texts)
+    if not empty.any() or empty.all():
+        return
+    place.notes.add(
+        "taken-by-default",
+        place.layer,
+        "",
+        Severity.WARNING,
+        f"{column.name} is not recorded on {int(empty.sum()):,} of {len(empty):,} features "
+        f"({', '.join(shown(name) for name in names)} is empty); each counts as {column.default}",
+        f'record it, or say default = "{column.default}" under columns.{column.name} of the mapping',
+    )
 
 
 def _repeated(value: Any, column: Column, n: int) -> Any:
@@ -224,9 +245,9 @@ def _numbers_of_texts(
         return _read_texts(rule, column, texts, times, place)
     meant, unlisted = _looked_up(rule, texts)
     values = np.array(pd.to_numeric(pd.Series(meant.to_pylist()), errors="coerce"), dtype=np.float64)
-    _report_words(rule, unlisted, texts, column, place)
+    kept = unlisted & ~_asked(rule, texts) if rule.unlisted == "keep" else np.zeros(len(texts), dtype=bool)
+    _report_words(rule, unlisted & ~kept, texts, column, place)
     if rule.unlisted == "keep":
-        kept = unlisted & ~_asked(rule, texts)
         rest = _read_texts(rule, column, pc.if_else(pa.array(kept), texts, ""), times, place)
         return np.where(kept, rest, values)
     return values

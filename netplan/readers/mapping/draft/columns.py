@@ -2,44 +2,55 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from netplan.network.contract import Column, layer_specs
+from netplan.network.contract import Column, LayerSpec, layer_specs
+from netplan.network.priorities import priority_reading
+from netplan.readers.mapping.draft.ids import (
+    is_machine_key,
+    likeness_to_id,
+    likeness_to_reference,
+    share_of_ids,
+)
 from netplan.readers.mapping.draft.layers import Guess
 from netplan.readers.mapping.draft.look import SeenColumn, SeenLayer
 from netplan.readers.mapping.draft.readable import doubtful_years, says_numbers, size_column, size_says
 from netplan.readers.mapping.draft.tiers import tier_of
 from netplan.readers.mapping.draft.units import NOTHING, Unit, guess_unit, names_unit
 from netplan.readers.mapping.model import GAP
-from netplan.readers.vocabulary import likeness, meaning, plain
+from netplan.readers.vocabulary import likeness, meaning
 
 __all__ = ["DraftColumn", "DraftFeed", "draft_feed", "references"]
 
 _REFERENCES: Final = {"service_id": "services", "station_id": "regulators"}
-_SEPARATORS: Final = (";", ",", "|", "/")
-_ID_ENDINGS: Final = ("id", "nr", "no", "num", "nummer", "number", "key", "code")
-_UNNAMED_ID: Final = 15.0
-"""Likeness of a column with a value of its own for each feature, whose name only ends like an id's."""
-
-_MACHINE_KEYS: Final = ("objectid", "fid", "ogcfid", "gid", "rowid", "oid", "shapeid", "featureid")
-_MACHINE_KEY: Final = 5.0
-"""Likeness of a key that a database gives and changes at every export: better than nothing."""
-
-_REPEATED_ID: Final = 10.0
-"""Likeness of a column named as an id of which some values are repeated: `check` then names them."""
-
-_MOSTLY, _WHOLE_WORD = 0.9, 60.0
-"""Share of different values from which a column may be meant for an id; likeness of a whole word."""
-
+_JOINED: Final = "street and number, joined"
+_MOST_NAMED: Final = 4
 _ONE_OF_ITS_UNIT: Final = ("annual_kwh", "peak_kw", "capacity_m3h")
 """Columns that are the only ones of their layer with such a unit."""
 _NAMED_UNIT: Final = 10.0
 """Likeness of a column of numbers that only names such a unit."""
+
+_BY_VALUES: Final = (
+    "material",
+    "surface",
+    "status",
+    "joint",
+    "category",
+    "state",
+    "kind",
+    "system",
+    "priority",
+)
+"""Columns that are known by their words where no name says them; yes and no say too little."""
+_KNOWN_SHARE, _KNOWN_WORDS = 0.6, 2
+"""Share of the features with a known word from which a column is one of these, and how many known words."""
+_SAYS_NOTHING: Final = ("", "unknown", "other")
 
 _CONTRACT_OWN: Final = 200.0
 """Likeness of a column that has the contract's own name."""
@@ -63,6 +74,10 @@ class DraftColumn:
         What parts several ids; empty for nothing.
     decimal : str
         Decimal sign of numbers that stand as text.
+    why : str
+        From what it was guessed, or what may be meant; empty where the name says it.
+    more : tuple of str
+        Columns that are joined to the source.
     """
 
     source: str
@@ -71,6 +86,8 @@ class DraftColumn:
     counts: dict[str, int] = field(default_factory=dict)
     split: str = ""
     decimal: str = "."
+    why: str = ""
+    more: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,26 +115,36 @@ class DraftFeed:
     unused: tuple[str, ...]
 
 
-def draft_feed(guess: Guess, known_ids: dict[str, Any]) -> DraftFeed:
+def draft_feed(guess: Guess, known_ids: dict[str, Any], pointers: Sequence[Any] = ()) -> DraftFeed:
     """Return the columns of a layer, guessed.
 
     Parameters
     ----------
     known_ids : dict
         Ids of layers that others point to, as Arrow arrays.
+    pointers : sequence of pyarrow array
+        Texts of the columns that may hold the ids of this layer.
     """
     columns = {column.name: column for column in _part(guess)}
     spec = layer_specs()[guess.target]
     size = size_column(guess.target, columns)
     taken = {guess.column, size} - {""}
-    chosen = _chosen(guess, columns, taken, known_ids)
+    chosen = _chosen(guess, columns, taken, known_ids, pointers)
+    told = _by_values(spec, columns, taken | set(chosen.values()), chosen)
     drafted: dict[str, DraftColumn] = {}
     for column in spec.columns:
         source = chosen.get(column.name)
         if source is not None:
-            drafted[column.name] = _drafted(guess.target, column, columns[source], guess.seen, known_ids)
+            found = _drafted(guess.target, column, columns[source], guess.seen, known_ids)
+            drafted[column.name] = replace(found, why=told.get(column.name, ""))
+        elif column.name in told:
+            drafted[column.name] = DraftColumn(GAP, why=told[column.name])
+        elif column.name == "address" and {"street", "number"} <= set(chosen):
+            drafted["address"] = DraftColumn(chosen["street"], why=_JOINED, more=(chosen["number"],))
         elif column.required == "yes" and not (size and size_says(column.name, columns[size])):
-            drafted[column.name] = DraftColumn(GAP)
+            drafted[column.name] = DraftColumn(GAP, why=_perhaps(column, columns, chosen))
+        elif column.name in _REFERENCES and (why := _perhaps(column, columns, chosen)):
+            drafted[column.name] = DraftColumn(GAP, why=why)
     if not size and "od_mm" in drafted and not {"sdr", "wall_mm", "bore_mm"} & set(drafted):
         drafted["sdr"] = DraftColumn(GAP)
     unused = set(columns) - set(chosen.values()) - taken
@@ -127,7 +154,7 @@ def draft_feed(guess: Guess, known_ids: dict[str, Any]) -> DraftFeed:
 def references(guess: Guess, feed: DraftFeed) -> Any:
     """Return the ids of a drafted layer."""
     column = feed.columns.get("id")
-    texts = {seen.name: seen.texts for seen in guess.seen.columns}
+    texts = {seen.name: seen.texts for seen in _part(guess)}
     return texts.get(column.source if column else "", pa.array([], pa.string()))
 
 
@@ -144,7 +171,8 @@ def _rows(guess: Guess) -> Any:
     if not guess.column:
         return pa.array(np.ones(guess.seen.count, dtype=bool))
     kind = next(column for column in guess.seen.columns if column.name == guess.column)
-    return pc.is_in(kind.texts, value_set=pa.array(guess.words, pa.string()))
+    # Those of which nobody knows yet may be meant too: their words are listed, not found out later.
+    return pc.is_in(kind.texts, value_set=pa.array((*guess.words, *guess.open), pa.string()))
 
 
 def _height(guess: Guess) -> Unit:
@@ -160,14 +188,18 @@ def _height(guess: Guess) -> Unit:
 
 
 def _chosen(
-    guess: Guess, columns: dict[str, SeenColumn], taken: set[str], known_ids: dict[str, Any]
+    guess: Guess,
+    columns: dict[str, SeenColumn],
+    taken: set[str],
+    known_ids: dict[str, Any],
+    pointers: Sequence[Any],
 ) -> dict[str, str]:
     """Return the source column of each contract column: the most alike pair first, none used twice."""
     scores = [
         (score, place, name, column.name)
         for place, column in enumerate(layer_specs()[guess.target].columns)
         for name, seen in columns.items()
-        if (score := _score(column, seen, known_ids)) > 0 and name not in taken
+        if (score := _score(guess.target, column, seen, known_ids, pointers)) > 0 and name not in taken
     ]
     chosen: dict[str, str] = {}
     used: set[str] = set()
@@ -178,13 +210,58 @@ def _chosen(
     return chosen
 
 
-def _score(column: Column, seen: SeenColumn, known_ids: dict[str, Any]) -> float:
+def _perhaps(column: Column, columns: dict[str, SeenColumn], chosen: dict[str, str]) -> str:
+    """Return which columns may be meant by an id or a reference that was not found; empty for none."""
+    free = [seen for name, seen in columns.items() if name not in chosen.values()]
+    if column.name == "id":
+        some = [seen.name for seen in free if seen.is_unique and not is_machine_key(seen.name)]
+        return f"a value of its own for each feature: {', '.join(some[:_MOST_NAMED])}" if some else ""
+    if column.name in _REFERENCES:
+        alike = [seen for seen in free if likeness("column", column.name, seen.name) > 0]
+        some = [seen.name for seen in alike if 2 * seen.different > len(seen.texts)]
+        of = _REFERENCES[column.name]
+        return f"{', '.join(some)} by the name, but few of its values are ids of {of}" if some else ""
+    return ""
+
+
+def _by_values(
+    spec: LayerSpec, columns: dict[str, SeenColumn], taken: set[str], chosen: dict[str, str]
+) -> dict[str, str]:
+    """Choose columns that no name says by their words; return why, or between which nobody can tell."""
+    told: dict[str, str] = {}
+    free = [seen for name, seen in columns.items() if name not in taken]
+    for column in spec.columns:
+        if column.name not in _BY_VALUES or column.name in chosen:
+            continue
+        alike = [seen.name for seen in free if _says(column, seen)]
+        if len(alike) == 1:
+            chosen[column.name] = alike[0]
+            told[column.name] = "by its values, not by its name"
+            free = [seen for seen in free if seen.name != alike[0]]
+        elif alike:
+            told[column.name] = f"{' or '.join(alike)}, by their values"
+    return told
+
+
+def _says(column: Column, seen: SeenColumn) -> bool:
+    """Return whether the words of a column are mostly known ones of a column of the contract."""
+    meant = {word: _meaning(column, word) for word in seen.words}
+    known = {word for word, meaning in meant.items() if meaning is not None}
+    telling = {meaning for meaning in meant.values() if meaning is not None} - set(_SAYS_NOTHING)
+    share = sum(seen.words[word] for word in known) / max(sum(seen.words.values()), 1)
+    # A pressure is known by one value; one word, such as street, may say many things.
+    enough = 1 if column.name == "system" else _KNOWN_WORDS
+    return share >= _KNOWN_SHARE and bool(telling) and len(known) >= enough
+
+
+def _score(
+    target: str, column: Column, seen: SeenColumn, known_ids: dict[str, Any], pointers: Sequence[Any]
+) -> float:
     own = _CONTRACT_OWN if seen.name.casefold() == column.name else likeness("column", column.name, seen.name)
     if column.name == "id":
-        return _likeness_to_id(own, seen)
+        return likeness_to_id(target, own, seen, pointers)
     if column.name in _REFERENCES:
-        share = _share(seen, known_ids.get(_REFERENCES[column.name]))[0]
-        return 500.0 * share if share > 0.5 else 0.0
+        return likeness_to_reference(own, seen.texts, known_ids.get(_REFERENCES[column.name]))
     if column.kind == "number":
         own = own or _NAMED_UNIT * (column.name in _ONE_OF_ITS_UNIT and names_unit(column, seen.name))
         return own if own and (seen.kind == "number" or says_numbers(column, seen)) else 0.0
@@ -195,36 +272,11 @@ def _score(column: Column, seen: SeenColumn, known_ids: dict[str, Any]) -> float
     return own if column.kind == "text" else 0.0
 
 
-def _likeness_to_id(named: float, seen: SeenColumn) -> float:
-    name = plain(seen.name)
-    if not seen.is_unique:
-        is_id = name not in _MACHINE_KEYS and seen.different >= _MOSTLY * len(seen.texts)
-        return _REPEATED_ID if is_id and named >= _WHOLE_WORD else 0.0
-    if name in _MACHINE_KEYS:
-        return _MACHINE_KEY
-    return named or _UNNAMED_ID * name.endswith(_ID_ENDINGS)
-
-
-def _share(seen: SeenColumn, ids: Any) -> tuple[float, str]:
-    """Return which part of the values are ids of another layer, and what parts several in one value."""
-    if ids is None or not len(ids):
-        return 0.0, ""
-    texts = seen.texts.filter(pc.not_equal(seen.texts, ""))
-    best = (0.0, "")
-    for separator in ("", *_SEPARATORS):
-        if separator and not pc.any(pc.match_substring(texts, separator)).as_py():
-            continue
-        parts = pc.split_pattern(texts, pattern=separator).flatten() if separator else texts
-        share = float(pc.mean(pc.is_in(pc.utf8_trim_whitespace(parts), value_set=ids)).as_py() or 0.0)
-        best = max(best, (share, separator), key=lambda pair: pair[0])
-    return best
-
-
 def _drafted(
     target: str, column: Column, seen: SeenColumn, layer: SeenLayer, known_ids: dict[str, Any]
 ) -> DraftColumn:
     if column.name in _REFERENCES:
-        split = _share(seen, known_ids.get(_REFERENCES[column.name]))[1]
+        split = share_of_ids(seen.texts, known_ids.get(_REFERENCES[column.name]))[1]
         return DraftColumn(seen.name, split="" if split == ";" else split)
     if column.kind == "number":
         comma = seen.kind != "number" and bool(pc.any(pc.match_substring(seen.texts, ",")).as_py())
@@ -239,9 +291,10 @@ def _drafted(
     for word, count in seen.words.items():  # the reader takes words of another case for the same
         same = next((other for other in counts if other.lower() == word.lower()), word)
         counts[same] = counts.get(same, 0) + count
-    words = {word: _meaning(column, word) or GAP for word in counts}
+    meant = {word: _meaning(column, word) for word in counts}
+    words = {word: GAP if meaning is None else meaning for word, meaning in meant.items()}
     fold = str if column.name == "system" else str.casefold  # systems of another case are others
-    if all(fold(word) == fold(_meaning(column, word) or GAP) for word in seen.words):
+    if all(fold(word) == fold(_meaning(column, word) or "") for word in seen.words):
         return DraftColumn(seen.name)
     return DraftColumn(seen.name, words=words, counts=counts)
 
@@ -249,5 +302,9 @@ def _drafted(
 def _meaning(column: Column, word: str) -> str | None:
     if column.name == "system":
         return tier_of(word)
+    if column.name == "priority":
+        reading, code = priority_reading(word)
+        if reading in ("none", "reason"):
+            return code
     own = {known.casefold(): known for known in column.words}
     return own.get(word.casefold()) or meaning(column.name, word)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Final
 
-from netplan.network.contract import layer_specs
+from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.readers.mapping.draft.look import SeenColumn, SeenLayer
-from netplan.readers.vocabulary import likeness, pipe_kind
+from netplan.readers.vocabulary import copy_word, likeness, pipe_kind, state_word, utility_word
 
 __all__ = ["Guess", "guess_layers"]
 
@@ -36,6 +36,8 @@ class Guess:
     open : dict
         Words of the column of which nobody can say which layer they mean, with their numbers of features,
         empty for those without a word; given with one of the guesses of a layer.
+    doubt : str
+        Why a person has to say whether the layer is meant at all; empty where it is.
     """
 
     target: str
@@ -43,6 +45,7 @@ class Guess:
     column: str = ""
     words: tuple[str, ...] = ()
     open: dict[str, int] = field(default_factory=dict)
+    doubt: str = ""
 
 
 def guess_layers(layers: tuple[SeenLayer, ...]) -> list[Guess]:
@@ -53,7 +56,7 @@ def guess_layers(layers: tuple[SeenLayer, ...]) -> list[Guess]:
         if target in ("mains", "services"):
             guesses += _pipes(seen, target)
         elif target is not None:
-            guesses.append(Guess(target, seen))
+            guesses.append(Guess(target, seen, doubt=_doubt(seen, target)))
     order = list(layer_specs())
     return sorted(guesses, key=lambda guess: (order.index(guess.target), guess.seen.name))
 
@@ -68,20 +71,65 @@ def _target(seen: SeenLayer) -> str | None:
     return best if best is not None and scores[best] > 0 else None
 
 
+def _doubt(seen: SeenLayer, target: str) -> str:
+    """Return what in the name of a layer says that it is no part of the network; empty for nothing."""
+    if target in BASE_LAYERS:
+        return ""
+    if word := utility_word(seen.name):
+        return f"its name says another utility: {word}"
+    if word := copy_word(seen.name):
+        return f"its name says an old copy: {word}"
+    has_states = any(likeness("column", "status", column.name) for column in seen.columns)
+    word = "" if has_states else state_word(seen.name)
+    return f"its name says pipes without gas, and no column says so: {word}" if word else ""
+
+
 def _pipes(seen: SeenLayer, target: str) -> list[Guess]:
-    """Return mains and services of a table of pipes, parted by a column whose words say both."""
-    for column in seen.columns:
-        kinds = _kinds(column)
-        if {"mains", "services"} <= set(kinds.values()):
-            words = {
-                wanted: tuple(word for word, meant in kinds.items() if meant == wanted)
-                for wanted in ("mains", "services")
-            }
-            return [
-                Guess("mains", seen, column.name, words["mains"], _open(column, kinds)),
-                Guess("services", seen, column.name, words["services"]),
-            ]
-    return [Guess(target, seen)]
+    """Return mains and services of a table of pipes, parted by the column whose words say which is which.
+
+    A column of kinds that says it of a part of the pipes alone is enough: the other words are asked for.
+    """
+    doubt = _doubt(seen, target)
+    parting = [(column, kinds) for column in seen.columns if (kinds := _kinds(column))]
+    for column, kinds in sorted(parting, key=lambda pair: -len(set(pair[1].values()))):
+        words = {
+            wanted: tuple(word for word, meant in kinds.items() if meant == wanted)
+            for wanted in ("mains", "services")
+        }
+        rest = _open(column, kinds)
+        if all(words.values()):
+            return _parted(seen, column, words, rest, "mains", doubt)
+        kind = next(iter(kinds.values()))
+        is_of_kinds = likeness("column", "kind", column.name) > 0
+        if kind == target:
+            if is_of_kinds and rest:
+                return _parted(seen, column, words, rest, target, doubt)
+        elif is_of_kinds and rest and target == "mains":
+            return _parted(seen, column, words, rest, target, doubt)
+        else:
+            said = f"its name says {target}, and {column.name} says {kind} of {_counted(column, kinds)}"
+            return [Guess(target if rest else kind, seen, doubt=doubt or said)]
+    return [Guess(target, seen, doubt=doubt)]
+
+
+def _parted(
+    seen: SeenLayer,
+    column: SeenColumn,
+    words: dict[str, tuple[str, ...]],
+    rest: dict[str, int],
+    asks: str,
+    doubt: str,
+) -> list[Guess]:
+    """Return a guess for each kind of pipe that is there; that of `asks` asks for the other words."""
+    return [
+        Guess(wanted, seen, column.name, some, rest if wanted == asks else {}, doubt)
+        for wanted, some in words.items()
+        if some or (rest and wanted == asks)
+    ]
+
+
+def _counted(column: SeenColumn, kinds: dict[str, str]) -> str:
+    return f"{sum(column.words[word] for word in kinds)} of {len(column.texts)} features"
 
 
 def _open(column: SeenColumn, kinds: dict[str, str]) -> dict[str, int]:

@@ -16,7 +16,8 @@ from netplan.readers.source import LayerSource
 
 __all__ = ["draft_mapping"]
 
-_POINTED_AT: Final = ("services", "regulators")
+_POINTED_AT: Final = {"services": "customers", "regulators": "sensing_points"}
+"""Layers whose ids another layer holds."""
 
 
 def draft_mapping(source: LayerSource) -> Draft:
@@ -33,8 +34,8 @@ def draft_mapping(source: LayerSource) -> Draft:
     feeds: dict[int, DraftFeed] = {}
     # Layers that others point to come first, so that their ids are known.
     for guess in sorted(guesses, key=lambda guess: guess.target not in _POINTED_AT):
-        feeds[id(guess)] = feed = draft_feed(guess, ids)
-        if guess.target in _POINTED_AT:
+        feeds[id(guess)] = feed = draft_feed(guess, ids, _pointers(guess, guesses))
+        if guess.target in _POINTED_AT and not guess.doubt:
             known = [ids[guess.target]] if guess.target in ids else []
             ids[guess.target] = pa.concat_arrays([*known, references(guess, feed)])
     used = {guess.seen.name for guess in guesses}
@@ -43,13 +44,19 @@ def draft_mapping(source: LayerSource) -> Draft:
     return draft_text(source.name, drafted, left, unread, _missing(guesses), _shared(drafted))
 
 
+def _pointers(guess: Guess, guesses: list[Guess]) -> list[Any]:
+    """Return the texts of every column that may hold the ids of a layer."""
+    by = _POINTED_AT.get(guess.target)
+    return [column.texts for other in guesses if other.target == by for column in other.seen.columns]
+
+
 def _shared(feeds: list[DraftFeed]) -> tuple[str, ...]:
     """Return one line for each two source layers of one layer of the contract that share ids."""
     lines = []
     for place, feed in enumerate(feeds):
         for before in feeds[:place]:
             one, other = before.guess, feed.guess
-            if one.target != other.target:
+            if one.target != other.target or one.doubt or other.doubt:
                 continue
             ids, others = references(one, before), references(other, feed)
             both = pc.sum(pc.and_(pc.is_in(others, value_set=ids), pc.not_equal(others, ""))).as_py() or 0

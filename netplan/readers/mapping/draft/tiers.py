@@ -10,11 +10,13 @@ from netplan.readers.vocabulary import meaning
 
 __all__ = ["tier_of"]
 
-_PRESSURE: Final = re.compile(r"(\d+(?:[.,]\d+)?)\s*([A-Za-z]+)")
+_PRESSURE: Final = re.compile(r"(\d+(?:[.,]\d+)?)\s*([^\d\s.,].{0,19})")
 _HIGHEST_LOW_MBAR: Final = 75.0
 """Up to this a system is low pressure whichever country counts (from memory) [mbar gauge]."""
 _LOWEST_OTHER_MBAR: Final = 100.0
 """Above this it is none (from memory) [mbar gauge]."""
+_POUNDS: Final = ("psi", "psig")
+"""Units that the name of a tier keeps; every other one becomes bar."""
 
 
 def tier_of(word: str) -> str | None:
@@ -23,7 +25,7 @@ def tier_of(word: str) -> str | None:
     Parameters
     ----------
     word : str
-        Such as ``low``, ``ND``, ``30 mbar``, ``4 bar``.
+        Such as ``low``, ``ND``, ``30 mbar(g)``, ``11 in WC``, ``4 bar``.
     """
     known = meaning("system", word)
     if known is not None:
@@ -37,4 +39,8 @@ def tier_of(word: str) -> str | None:
         return None
     if mbar <= _HIGHEST_LOW_MBAR:
         return "LP"
-    return f"{mbar / 1000.0:g} bar" if mbar > _LOWEST_OTHER_MBAR else None
+    if mbar <= _LOWEST_OTHER_MBAR:
+        return None
+    if pressure[2].strip().casefold() in _POUNDS:
+        return f"{float(pressure[1].replace(',', '.')):g} psi"
+    return f"{mbar / 1000.0:g} bar"

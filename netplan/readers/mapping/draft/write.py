@@ -68,11 +68,11 @@ def draft_text(
         lines += [f"# {_comment(line)}: is it the same thing twice? Else give one of them a prefix.", ""]
     for feed in feeds:
         lines += _feed(feed, gaps)
-    gaps += [
-        f"{near}: is it layer {layer.name} ({layer.geometry}, {layer.count} features), which is left out?"
-        for layer in left
-        if (near := near_layer(layer.name)) and layer.count
-    ]
+    for seen in left:
+        if (near := near_layer(seen.name)) and seen.count:
+            said = f"{seen.name} ({seen.geometry}, {seen.count} features)"
+            gaps.append(f"{near}: is it layer {said}, which is left out?")
+            lines += [f"# {near}: is it layer {_comment(said)}? It is left out; nothing else says so.", ""]
     notes = [*unread]
     notes += [f"{layer.name} ({layer.geometry}, {layer.count} features) is left out" for layer in left]
     lines += [f"# Left out: {_comment(note)}" for note in notes]
@@ -82,7 +82,16 @@ def draft_text(
 def _feed(feed: DraftFeed, gaps: list[str]) -> list[str]:
     guess = feed.guess
     lines = [f"[[{guess.target}]] # {guess.seen.count} features of kind {guess.seen.geometry}"]
-    lines.append(f"source = {_text(guess.seen.name)}")
+    if guess.doubt:
+        said = _comment(f"{guess.seen.name} ({guess.seen.geometry}, {guess.seen.count} features)")
+        gaps.append(f"{guess.target}: is it layer {said}? {guess.doubt}")
+        told = (
+            f"{_comment(_text(guess.seen.name), 300)}? {guess.doubt}; write its name, or take this table out"
+        )
+        lines.append(f'source = "{GAP}" # {told}')
+        gaps = []  # nothing else is asked of a table that may not be meant
+    else:
+        lines.append(f"source = {_text(guess.seen.name)}")
     if not guess.seen.has_crs:
         lines.append('# crs = "EPSG:…" # the layer names no CRS; write its code')
     if feed.height.word:
@@ -133,8 +142,10 @@ def _column(target: str, name: str, column: DraftColumn) -> str:
         parts.append(f"split = {_text(column.split)}")
     if column.decimal != ".":
         parts.append(f"decimal = {_text(column.decimal)}")
-    value = _text(column.source) if len(parts) == 1 else f"{{ {', '.join(parts)} }}"
-    why = [column.unit.why] if column.unit.word else []
+    if column.more:
+        parts[0] = f"from = [{', '.join(_text(name) for name in (column.source, *column.more))}]"
+    value = _text(column.source) if len(parts) == 1 and not column.more else f"{{ {', '.join(parts)} }}"
+    why = [column.unit.why] * bool(column.unit.word) + [column.why] * bool(column.why)
     if column.source == GAP:
         spec = next(item for item in layer_specs()[target].columns if item.name == name)
         why.append(f"{spec.description}{f' [{spec.unit}]' if spec.unit else ''}")
@@ -143,7 +154,8 @@ def _column(target: str, name: str, column: DraftColumn) -> str:
 
 def _words(target: str, name: str, column: DraftColumn) -> list[str]:
     spec = next(item for item in layer_specs()[target].columns if item.name == name)
-    lines = ["", f"[{target}.columns.{name}]", f"from = {_text(column.source)}"]
+    why = f" # {_comment(column.why)}" if column.why else ""
+    lines = ["", f"[{target}.columns.{name}]", f"from = {_text(column.source)}{why}"]
     meant = ", ".join(spec.words) or spec.description
     if spec.kind == "number":
         lines.append('unlisted = "keep"')

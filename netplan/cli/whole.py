@@ -1,0 +1,52 @@
+"""Networks for commands that look at every main: no pipe of them can be left aside."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from netplan.errors import BadNetworkError
+from netplan.findings import errors_of
+from netplan.network.model import Network
+from netplan.network.set_aside import may_be_set_aside
+from netplan.readers import Mapping, read_network
+from netplan.readers.source import Window
+
+__all__ = ["whole_network"]
+
+
+def whole_network(
+    source: str,
+    command: str,
+    *,
+    mapping: Mapping | None = None,
+    within: Window | None = None,
+    cache: Path | None = None,
+) -> Network:
+    """Read a network for a command that looks at every main.
+
+    Parameters
+    ----------
+    source : str
+        As given on the command line.
+    command : str
+        Name of the command, for the error.
+    mapping, within, cache
+        As in `read_network`.
+
+    Raises
+    ------
+    BadNetworkError
+        When the layers break the input contract; where only sizes of single pipes do, the error says that a
+        plan far from them goes on.
+    """
+    try:
+        return read_network(source, mapping=mapping, within=within, cache=cache)
+    except BadNetworkError as error:
+        errors = errors_of(error.findings)
+        if not errors or not all(map(may_be_set_aside, errors)):
+            raise
+        raise BadNetworkError(
+            f"{error}; {command} looks at every main, so that none can be left aside; a plan whose work is "
+            "far from it goes on",
+            error.findings,
+        ) from None
