@@ -193,6 +193,8 @@ def _mapping(layers: Mapping[str, str], columns: Mapping[tuple[str, str], str]) 
 
 def write_export(export: Export, folder: Path) -> tuple[Path, Path | None]:
     """Write an export into an empty folder; return the network's path and that of the mapping, if any."""
+    # Nobody needs these files after a loss of power, and waiting for the disk is most of the time.
+    pyogrio.set_gdal_config_options({"OGR_SQLITE_SYNCHRONOUS": "OFF"})
     place = folder / ("network.gpkg" if export.file_format != "geojson" else "network")
     if export.file_format == "geojson":
         shutil.rmtree(place, ignore_errors=True)
