@@ -13,6 +13,7 @@ from netplan.network.bulk import no_collecting, side_by_side
 from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer, RawLayers
+from netplan.readers.absent import note_absent
 from netplan.readers.contract_names import columns_meant, layers_meant
 from netplan.readers.mapping.apply import mapped_layers
 from netplan.readers.mapping.model import Mapping
@@ -86,7 +87,9 @@ def _by_contract(
     # Threads that each silence warnings would restore each other's filters: this one is restored last.
     with warnings.catch_warnings():
         found = dict(zip(wanted, side_by_side(read, wanted), strict=True))
-    note_layers(source, set(meant.values()), notes)
+    note_layers(
+        source, set(meant.values()), notes, columns={target: set(names) for target, names in wanted.items()}
+    )
     if not found:
         hints = [finding.what for finding in notes.sorted() if finding.layer][:_HINTS]
         raise BadInputError(
@@ -103,6 +106,11 @@ def _by_contract(
         for target in found
     ]
     note_columns(left, lambda some, name: _near(some.layer, name, wanted), notes)
+    note_absent(
+        {target: len(raw) for target, raw in found.items()},
+        {target: set(names.values()) for target, names in wanted.items()},
+        notes,
+    )
     return found, tuple(unread)
 
 

@@ -156,7 +156,9 @@ def exported(layers: Layers, file_format: str) -> Export:
         return Export(dict(layers), {layer: layer for layer in layers}, columns, {}, file_format)
     frames, columns = {}, {}
     for layer, frame in layers.items():
-        names = {str(name): _COLUMNS.get(str(name), str(name)) for name in frame.columns if name != "geometry"}
+        names = {
+            str(name): _COLUMNS.get(str(name), str(name)) for name in frame.columns if name != "geometry"
+        }
         columns |= {(layer, name): other for name, other in names.items()}
         frames[_LAYERS[layer]] = _in_other_words(frame).rename(columns=names)
     held = {layer: _LAYERS[layer] for layer in layers}

@@ -61,7 +61,16 @@ def _near(name: str, rng: Rng) -> tuple[str, str]:
     """Return a name like another one, and in what it differs."""
     how = pick(
         rng,
-        ("capital", "upper case", "plural", "blank after it", "number after it", "misspelt", "other word", "unknown"),
+        (
+            "capital",
+            "upper case",
+            "plural",
+            "blank after it",
+            "number after it",
+            "misspelt",
+            "other word",
+            "unknown",
+        ),
     )
     place = int(rng.integers(1, max(len(name) - 1, 2)))
     found = {
@@ -105,7 +114,9 @@ def rename_column(export: Export, rng: Rng) -> Mutant:
         raise Unfit
     after = export.with_frame(layer, export.frame(layer).rename(columns={old: new}))
     names = names_of(export, layer, column) | {new.strip()}
-    change = Change("rename a column", f"{layer}: {old!r} as {new!r} ({how})", frozenset([layer]), frozenset(names))
+    change = Change(
+        "rename a column", f"{layer}: {old!r} as {new!r} ({how})", frozenset([layer]), frozenset(names)
+    )
     return Mutant(export, after, change)
 
 
@@ -142,7 +153,9 @@ def drop_layer(export: Export, rng: Rng) -> Mutant:
     names = frozenset(names_of(export, layer))
     if rng.random() < 0.5:
         after = export.with_frame(layer, export.frame(layer).iloc[:0])
-        return Mutant(export, after, Change("drop a layer", f"all features of {old}", frozenset([layer]), names))
+        return Mutant(
+            export, after, Change("drop a layer", f"all features of {old}", frozenset([layer]), names)
+        )
     frames = {name: frame for name, frame in export.frames.items() if name != old}
     return Mutant(
         export, replace(export, frames=frames), Change("drop a layer", old, frozenset([layer]), names)
@@ -161,7 +174,13 @@ def swap_columns(export: Export, rng: Rng) -> Mutant:
     return Mutant(
         export,
         after,
-        Change("swap two columns", f"{layer}: {one} and {other}", frozenset([layer]), about, rows=(layer, one, other)),
+        Change(
+            "swap two columns",
+            f"{layer}: {one} and {other}",
+            frozenset([layer]),
+            about,
+            rows=(layer, one, other),
+        ),
     )
 
 

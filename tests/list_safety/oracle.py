@@ -95,7 +95,11 @@ def _nothing_points_at(mutant: Mutant) -> bool:
     if layer in ("valves", "fittings", "keep_out"):
         return True
     if layer == "regulators":
-        names = before.values("sensing_points", "station_id") if before.has("sensing_points", "station_id") else []
+        names = (
+            before.values("sensing_points", "station_id")
+            if before.has("sensing_points", "station_id")
+            else []
+        )
         return str(before.values("regulators", "id").iloc[row]) not in {str(v) for v in names}
     if layer == "services":
         name = str(before.values("services", "id").iloc[row])
@@ -119,7 +123,10 @@ def _whole_value(mutant: Mutant) -> bool:
         return True
     if layer == "mains":
         shapes = mutant.before.frame(layer).geometry.iloc[list(rows)]
-        return not any(_touched(mutant.after, other, shapes.union_all()) for other in ("services", "valves", "regulators"))
+        return not any(
+            _touched(mutant.after, other, shapes.union_all())
+            for other in ("services", "valves", "regulators")
+        )
     return False
 
 
@@ -129,7 +136,9 @@ def _like_values(mutant: Mutant) -> bool:
         return False
     layer, column, one, other = mutant.change.rows
     export = mutant.after
-    if (layer, column) in (("customers", "priority"), ("customers", "category")) and export.has(layer, "priority_note"):
+    if (layer, column) in (("customers", "priority"), ("customers", "category")) and export.has(
+        layer, "priority_note"
+    ):
         notes = export.values(layer, "priority_note").iloc[[one, other]].fillna("").astype(str)
         return column != "priority" or not any(notes)
     if (layer, column) == ("services", "id"):
@@ -146,7 +155,11 @@ def _probable(mutant: Mutant) -> bool:
         return False
     layer, column, rows, _ = mutant.change.rows
     values = pd.to_numeric(mutant.after.values(layer, column), errors="coerce").to_numpy(float)[list(rows)]
-    unit = 1000.0 if mutant.after.mapping and column in ("annual_kwh", "mop_mbar", "outlet_mbar", "max_outlet_mbar") else 1.0
+    unit = (
+        1000.0
+        if mutant.after.mapping and column in ("annual_kwh", "mop_mbar", "outlet_mbar", "max_outlet_mbar")
+        else 1.0
+    )
     if column in ("annual_kwh", "peak_kw") and mutant.after.has(layer, "category"):
         kinds = mutant.after.values(layer, "category").iloc[list(rows)].astype(str)
         values = values[(kinds == "household").to_numpy()]

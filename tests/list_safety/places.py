@@ -16,7 +16,17 @@ from tests.list_safety.witnesses import hanging_on
 __all__ = ["other_crs", "other_heights", "reverse_lines", "shift_feature", "shift_layer"]
 
 _SHIFTS_M = (0.3, 0.3, 0.8, 2.0, 6.0, 15.0, 30.0)
-_LAYERS = ("customers", "customers", "services", "services", "mains", "valves", "regulators", "sensing_points", "fittings")
+_LAYERS = (
+    "customers",
+    "customers",
+    "services",
+    "services",
+    "mains",
+    "valves",
+    "regulators",
+    "sensing_points",
+    "fittings",
+)
 
 
 def _by(rng: Rng, reach_m: float) -> tuple[float, float]:
@@ -35,7 +45,7 @@ def shift_feature(export: Export, rng: Rng, work: Any) -> Mutant:
     reach = float(pick(rng, _SHIFTS_M))
     dx, dy = _by(rng, reach)
     shapes = frame.geometry.to_numpy().copy()
-    shapes[row] = shapely.transform(shapes[row], lambda xy: xy + (dx, dy))
+    shapes[row] = shapely.transform(shapes[row], lambda xy: xy + np.array([dx, dy]))
     moved = frame.set_geometry(gpd.GeoSeries(shapes, index=frame.index, crs=frame.crs))
     after = export.with_frame(layer, moved)
     key = "station_id" if layer == "sensing_points" else "id"
@@ -45,7 +55,14 @@ def shift_feature(export: Export, rng: Rng, work: Any) -> Mutant:
     return Mutant(
         export,
         after,
-        Change("shift a feature", f"{layer} {name} by {reach:g} m", layers, frozenset([name]), about, rows=(layer, row, reach)),
+        Change(
+            "shift a feature",
+            f"{layer} {name} by {reach:g} m",
+            layers,
+            frozenset([name]),
+            about,
+            rows=(layer, row, reach),
+        ),
     )
 
 
@@ -59,13 +76,24 @@ def shift_layer(export: Export, rng: Rng) -> Mutant:
     return Mutant(
         export,
         export.with_frame(layer, moved),
-        Change("shift a layer", f"{layer} by {reach:g} m", layers, frozenset(names_of(export, layer)), frozenset(_ids(export)), rows=(layer, reach)),
+        Change(
+            "shift a layer",
+            f"{layer} by {reach:g} m",
+            layers,
+            frozenset(names_of(export, layer)),
+            frozenset(_ids(export)),
+            rows=(layer, reach),
+        ),
     )
 
 
 def other_crs(export: Export, rng: Rng) -> Mutant:
     """Write the coordinates in another reference system, or only its name: of one layer, or of all."""
-    names = set(export.layer_of.values()) if rng.random() < 0.5 else {export.layer_of[str(pick(rng, export.layer_of))]}
+    names = (
+        set(export.layer_of.values())
+        if rng.random() < 0.5
+        else {export.layer_of[str(pick(rng, export.layer_of))]}
+    )
     code = int(rng.choice([4326, 25833, 3857, 2263, 25832, 31468]))
     really = rng.random() < 0.5 or export.file_format == "geojson"
     frames = dict(export.frames)
@@ -74,8 +102,12 @@ def other_crs(export: Export, rng: Rng) -> Mutant:
         frames[name] = frame.to_crs(code) if really else frame.set_crs(code, allow_override=True)
     layers = frozenset(layer for layer, name in export.layer_of.items() if name in names)
     words = f"{'in' if really else 'said to be in'} EPSG:{code}: {', '.join(sorted(names))}"
-    about = frozenset({*names, *layers, "reference system", "crs", "CRS"})
-    return Mutant(export, replace(export, frames=frames), Change("another CRS", words, layers, about, rows=(tuple(sorted(layers)), really, code)))
+    about = frozenset({*names, *layers, "reference system", "crs", "CRS", "coordinates"})
+    return Mutant(
+        export,
+        replace(export, frames=frames),
+        Change("another CRS", words, layers, about, rows=(tuple(sorted(layers)), really, code)),
+    )
 
 
 def other_heights(export: Export, rng: Rng) -> Mutant:
@@ -89,10 +121,23 @@ def other_heights(export: Export, rng: Rng) -> Mutant:
     else:
         factor = {"in feet": 1 / 0.3048, "zero": 0.0, "a thousand times": 1000.0}[how]
         flat = shapely.force_3d(shapes, 40.0)
-        changed = shapely.transform(flat, lambda xyz: xyz * (1.0, 1.0, factor), include_z=True)
-    after = export.with_frame(layer, frame.set_geometry(gpd.GeoSeries(changed, index=frame.index, crs=frame.crs)))
+        changed = shapely.transform(flat, lambda xyz: xyz * np.array([1.0, 1.0, factor]), include_z=True)
+    after = export.with_frame(
+        layer, frame.set_geometry(gpd.GeoSeries(changed, index=frame.index, crs=frame.crs))
+    )
     about = frozenset([*names_of(export, layer), "height", "heights"])
-    return Mutant(export, after, Change("other heights", f"{layer} {how}", frozenset([layer]), about, frozenset(_ids(export)), rows=(layer, how)))
+    return Mutant(
+        export,
+        after,
+        Change(
+            "other heights",
+            f"{layer} {how}",
+            frozenset([layer]),
+            about,
+            frozenset(_ids(export)),
+            rows=(layer, how),
+        ),
+    )
 
 
 def reverse_lines(export: Export, rng: Rng) -> Mutant:
@@ -101,8 +146,12 @@ def reverse_lines(export: Export, rng: Rng) -> Mutant:
     turned = shapely.reverse(frame.geometry.to_numpy())
     rows = rng.random(len(frame)) < 0.5
     shapes = np.where(rows, turned, frame.geometry.to_numpy())
-    after = export.with_frame("services", frame.set_geometry(gpd.GeoSeries(shapes, index=frame.index, crs=frame.crs)))
-    return Mutant(export, after, Change("reverse services", f"{int(rows.sum())} services", frozenset(["services"])))
+    after = export.with_frame(
+        "services", frame.set_geometry(gpd.GeoSeries(shapes, index=frame.index, crs=frame.crs))
+    )
+    return Mutant(
+        export, after, Change("reverse services", f"{int(rows.sum())} services", frozenset(["services"]))
+    )
 
 
 def _ids(export: Export) -> list[str]:

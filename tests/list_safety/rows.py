@@ -25,7 +25,16 @@ __all__ = [
     "swap_values",
 ]
 
-_DROPPED: Final = ("customers", "customers", "services", "mains", "valves", "regulators", "fittings", "keep_out")
+_DROPPED: Final = (
+    "customers",
+    "customers",
+    "services",
+    "mains",
+    "valves",
+    "regulators",
+    "fittings",
+    "keep_out",
+)
 _OF_VALUE: Final = (
     ("customers", "street"),
     ("customers", "category"),
@@ -153,7 +162,9 @@ def repeat_feature(export: Export, rng: Rng, work: Any) -> Mutant:
     (old,) = _ids(export, layer, [row])
     again[export.column(layer, "id")] = f"{old}b"
     again = again.set_geometry(again.geometry.translate(float(rng.choice([0.0, 0.02, 0.8])), 0.0))
-    after = export.with_frame(layer, gpd.GeoDataFrame(pd.concat([frame, again], ignore_index=True), crs=frame.crs))
+    after = export.with_frame(
+        layer, gpd.GeoDataFrame(pd.concat([frame, again], ignore_index=True), crs=frame.crs)
+    )
     about = frozenset([old, f"{old}b", *hanging_on(export, layer, row)])
     return Mutant(
         export,
@@ -188,7 +199,14 @@ def _pair(kind: str, export: Export, columns: tuple[str, ...], one: int, other: 
     return Mutant(
         export,
         after,
-        Change(kind, f"customers {ids[0]} and {ids[1]}: {', '.join(columns)}", frozenset(["customers", "services"]), about, about, rows=(one, other)),
+        Change(
+            kind,
+            f"customers {ids[0]} and {ids[1]}: {', '.join(columns)}",
+            frozenset(["customers", "services"]),
+            about,
+            about,
+            rows=(one, other),
+        ),
     )
 
 
@@ -239,7 +257,9 @@ def swap_values(export: Export, rng: Rng, work: Any) -> Mutant:
 
 def split_layer(export: Export, rng: Rng) -> Mutant:
     """Write a layer as two, as districts do."""
-    layer = str(pick(rng, [name for name in ("customers", "mains", "services", "valves") if name in export.layer_of]))
+    layer = str(
+        pick(rng, [name for name in ("customers", "mains", "services", "valves") if name in export.layer_of])
+    )
     frame = export.frame(layer)
     if len(frame) < 2:
         raise Unfit
@@ -248,14 +268,23 @@ def split_layer(export: Export, rng: Rng) -> Mutant:
     if first.all():
         raise Unfit
     old = export.layer_of[layer]
-    one, other = pick(rng, ((old, f"{old}_2"), (f"{old}_1", f"{old}_2"), (f"{old}_north", f"{old}_south"), (old, "district_b")))
+    one, other = pick(
+        rng,
+        ((old, f"{old}_2"), (f"{old}_1", f"{old}_2"), (f"{old}_north", f"{old}_south"), (old, "district_b")),
+    )
     frames = {name: some for name, some in export.frames.items() if name != old}
     frames[one] = frame[first].reset_index(drop=True)
     frames[other] = frame[~first].reset_index(drop=True)
     return Mutant(
         export,
         replace(export, frames=frames),
-        Change("split a layer", f"{old} as {one} and {other}", frozenset([layer]), frozenset([layer, one, other])),
+        Change(
+            "split a layer",
+            f"{old} as {one} and {other}",
+            frozenset([layer]),
+            frozenset([layer, one, other]),
+            frozenset(_ids(export, layer, np.flatnonzero(~first))),
+        ),
     )
 
 

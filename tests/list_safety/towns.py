@@ -106,7 +106,11 @@ def _ward() -> Layers:
             station("R3", (450, 60), capacity_m3h=600.0, **_LIVE),
             station("R9", (150, 60), capacity_m3h=900.0, system="LP", status="abandoned"),
         ],
-        sensing_points=[sensing_point("R1", (4, 0)), sensing_point("R2", (296, 200)), sensing_point("R3", (450, 64))],
+        sensing_points=[
+            sensing_point("R1", (4, 0)),
+            sensing_point("R2", (296, 200)),
+            sensing_point("R3", (450, 64)),
+        ],
         valves=[
             valve("V1", (360, 200), "closed", system="LP"),
             valve("V2", (75, 0.0), "open", system="LP"),
@@ -147,7 +151,9 @@ def _of_service(place: int) -> dict[str, object]:
     return {**_LIVE, "excess_flow_valve": "yes" if place % 3 else "no"}
 
 
-def _household(name: str, door: tuple[float, float], street: str, number: int, feeds: str) -> dict[str, object]:
+def _household(
+    name: str, door: tuple[float, float], street: str, number: int, feeds: str
+) -> dict[str, object]:
     code, note, category = _PRIORITY.get(name, ("", "", "household"))
     place = int(name)
     is_business = place % 17 == 0
@@ -162,7 +168,8 @@ def _household(name: str, door: tuple[float, float], street: str, number: int, f
         priority=code,
         priority_note=note,
         meters=6 if place % 13 == 0 else 1,
-        annual_kwh=(float("nan") if is_business else 7000.0 + 911.0 * (place * 7 % 19)) * (6 if place % 13 == 0 else 1),
+        annual_kwh=(float("nan") if is_business else 7000.0 + 911.0 * (place * 7 % 19))
+        * (6 if place % 13 == 0 else 1),
         peak_kw=60.0 if is_business else float("nan"),
         service_id="" if place % 11 == 0 else feeds,
         service_regulator="no",

@@ -205,5 +205,8 @@ def _judged(mutant: Mutant, rule: str, true: Made, made: Made) -> tuple[str, str
 
 def _names_layer(mutant: Mutant, words: str) -> bool:
     export: Export = mutant.before
-    held: set[Any] = {*mutant.change.layers, *(export.layer_of.get(layer, layer) for layer in mutant.change.layers)}
+    held: set[Any] = {
+        *mutant.change.layers,
+        *(export.layer_of.get(layer, layer) for layer in mutant.change.layers),
+    }
     return any(layer in words or layer.removesuffix("s") in words for layer in held)

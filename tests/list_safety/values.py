@@ -10,10 +10,24 @@ import pandas as pd
 from tests.list_safety.exports import Export
 from tests.list_safety.mutant import Change, Mutant, Rng, Unfit, names_of, pick, set_column
 
-__all__ = ["UNITS", "other_ids", "other_type", "other_unit", "other_words", "part_in_other_unit", "recase_words"]
+__all__ = [
+    "UNITS",
+    "other_ids",
+    "other_type",
+    "other_unit",
+    "other_words",
+    "part_in_other_unit",
+    "recase_words",
+]
 
 UNITS: Final[dict[str, tuple[tuple[str, float], ...]]] = {
-    "annual_kwh": (("therms", 29.3071), ("MWh", 1000.0), ("MJ", 1 / 3.6), ("GJ", 277.778), ("m3 of gas", 10.5)),
+    "annual_kwh": (
+        ("therms", 29.3071),
+        ("MWh", 1000.0),
+        ("MJ", 1 / 3.6),
+        ("GJ", 277.778),
+        ("m3 of gas", 10.5),
+    ),
     "peak_kw": (("W", 0.001), ("BTU/h", 0.000293071), ("MW", 1000.0)),
     "outlet_mbar": (("bar", 1000.0), ("inH2O", 2.49089), ("psi", 68.9476), ("Pa", 0.01), ("kPa", 10.0)),
     "max_outlet_mbar": (("bar", 1000.0), ("psi", 68.9476), ("Pa", 0.01), ("kPa", 10.0)),
@@ -31,18 +45,33 @@ _WORDS: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "abandoned": ("dead", "retired", "removed", "stillgelegt", "X", "out of use"),
         "proposed": ("planned", "design", "geplant"),
     },
-    "system": {"LP": ("low pressure", "ND", "low", "27 mbar"), "MP": ("medium pressure", "MD", "1 bar", "IP")},
+    "system": {
+        "LP": ("low pressure", "ND", "low", "27 mbar"),
+        "MP": ("medium pressure", "MD", "1 bar", "IP"),
+    },
     "state": {"open": ("O", "offen", "normally open"), "closed": ("C", "shut", "geschlossen", "NC", "zu")},
     "operable": {"yes": ("Y", "ja", "1", "ok"), "unknown": ("?", "not tested", ""), "no": ("N", "stuck")},
-    "category": {"household": ("domestic", "H", "residential"), "public": ("municipal", "P"), "business": ("trade", "commercial")},
-    "material": {"PE100": ("PE 100", "HDPE", "plastic"), "PE80": ("PE 80", "MDPE", "polyethylene"), "steel": ("ST", "stahl")},
+    "category": {
+        "household": ("domestic", "H", "residential"),
+        "public": ("municipal", "P"),
+        "business": ("trade", "commercial"),
+    },
+    "material": {
+        "PE100": ("PE 100", "HDPE", "plastic"),
+        "PE80": ("PE 80", "MDPE", "polyethylene"),
+        "steel": ("ST", "stahl"),
+    },
     "priority": {
         "care_home": ("care home", "nursing", "Altenheim", "3", "vulnerable", "yes"),
         "medical": ("dialysis", "M", "oxygen user", "ja", "Y"),
         "school": ("School", "nursery", "S1"),
         "process": ("furnace", "P", "industrial"),
     },
-    "kind": {"squeeze_mark": ("squeeze", "Abquetschstelle", "SQ"), "tee": ("T", "T-piece"), "cap": ("end", "plug")},
+    "kind": {
+        "squeeze_mark": ("squeeze", "Abquetschstelle", "SQ"),
+        "tee": ("T", "T-piece"),
+        "cap": ("end", "plug"),
+    },
     "excess_flow_valve": {"yes": ("Y", "fitted", "True"), "no": ("N", "none", "False")},
 }
 """Other words of the trade for those of the contract."""
@@ -60,7 +89,11 @@ def _floats(export: Export, layer: str, column: str) -> Any:
 
 def _change(export: Export, kind: str, words: str, layer: str, column: str, rows: Any, *more: Any) -> Change:
     key = "station_id" if layer == "sensing_points" else "id"
-    ids = [str(v) for v in export.values(layer, key).iloc[np.flatnonzero(rows)]] if export.has(layer, key) else []
+    ids = (
+        [str(v) for v in export.values(layer, key).iloc[np.flatnonzero(rows)]]
+        if export.has(layer, key)
+        else []
+    )
     return Change(
         kind,
         f"{layer} {column}: {words}",
@@ -80,7 +113,9 @@ def other_unit(export: Export, rng: Rng) -> Mutant:
     rows = np.isfinite(values)
     if not rows.any():
         raise Unfit
-    return Mutant(export, after, _change(export, "a column in another unit", unit, layer, column, rows, factor))
+    return Mutant(
+        export, after, _change(export, "a column in another unit", unit, layer, column, rows, factor)
+    )
 
 
 def part_in_other_unit(export: Export, rng: Rng) -> Mutant:
@@ -94,7 +129,9 @@ def part_in_other_unit(export: Export, rng: Rng) -> Mutant:
         raise Unfit
     after = set_column(export, layer, column, np.where(rows, values / factor, values))
     words = f"{unit} on {int(rows.sum())} of {len(rows)}, {where}"
-    return Mutant(export, after, _change(export, "part of a column in another unit", words, layer, column, rows, factor))
+    return Mutant(
+        export, after, _change(export, "part of a column in another unit", words, layer, column, rows, factor)
+    )
 
 
 def _part(export: Export, layer: str, rng: Rng) -> tuple[Any, str]:
@@ -168,7 +205,14 @@ def other_type(export: Export, rng: Rng) -> Mutant:
         values = [None if v != v else _number_text(v, how, column) for v in _floats(export, layer, column)]
     rows = np.ones(len(values), dtype=bool)
     after = set_column(export, layer, column, values)
-    return Mutant(export, after, _change(export, "another type", how, layer, column, rows))
+    mutant = Mutant(export, after, _change(export, "another type", how, layer, column, rows))
+    if column != "id":
+        return mutant
+    written = {
+        f"{v:.0f}" if isinstance(v, float) else str(v): str(old)
+        for v, old in zip(values, export.values(layer, column), strict=True)
+    }
+    return mutant.about(ids=written)
 
 
 def _as_float(value: Any) -> Any:
@@ -207,19 +251,42 @@ def other_ids(export: Export, rng: Rng) -> Mutant:
             if export.has(*pair)
         ],
     )
-    how = str(pick(rng, ("lower case", "no zeros", "blank after", "prefix", "zeros", "as a number", "dash", "joined by a comma")))
+    how = str(
+        pick(
+            rng,
+            (
+                "lower case",
+                "no zeros",
+                "blank after",
+                "prefix",
+                "zeros",
+                "as a number",
+                "dash",
+                "joined by a comma",
+            ),
+        )
+    )
     old = [None if v is None or v != v else str(v) for v in export.values(layer, column)]
-    rows = np.array([bool(value) for value in old]) & (rng.random(len(old)) < float(rng.choice([1.0, 1.0, 0.3])))
+    rows = np.array([bool(value) for value in old]) & (
+        rng.random(len(old)) < float(rng.choice([1.0, 1.0, 0.3]))
+    )
     new = [_written(v, how) if v and flag else v for v, flag in zip(old, rows, strict=True)]
     if new == old:
         raise Unfit
     ids = {b: a for a, b in zip(old, new, strict=True) if a and b} if column == "id" else {}
     after = set_column(export, layer, column, new)
     change = _change(export, "ids written otherwise", how, layer, column, rows)
-    touched = {"sensing_points": {"regulators"}, "regulators": {"sensing_points"}, "customers": {"services"}, "services": {"customers"}}
+    touched = {
+        "sensing_points": {"regulators"},
+        "regulators": {"sensing_points"},
+        "customers": {"services"},
+        "services": {"customers"},
+    }
     layers = change.layers | touched.get(layer, set())
     names = {word for value in (*old, *new) if value for word in value.split(";")}
-    return Mutant(export, after, change).about(ids=ids, layers=frozenset(layers), features=change.features | names)
+    return Mutant(export, after, change).about(
+        ids=ids, layers=frozenset(layers), features=change.features | names
+    )
 
 
 def _written(value: str, how: str) -> str:

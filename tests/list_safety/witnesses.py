@@ -18,20 +18,32 @@ def hanging_on(export: Export, layer: str, row: int) -> list[str]:
     found: list[str] = []
     if layer == "mains":
         for other in ("mains", "services", "valves", "regulators"):
-            found += [_id(export, other, k) for k in rows_on(export, other, export.frame(layer).geometry.iloc[row])]
+            found += [
+                _id(export, other, k) for k in rows_on(export, other, export.frame(layer).geometry.iloc[row])
+            ]
         services = rows_on(export, "services", export.frame(layer).geometry.iloc[row])
         names = {_id(export, "services", k) for k in services}
         found += _customers_of(export, names)
     elif layer == "services":
         found += _customers_of(export, {_id(export, layer, row)})
-        found += [_id(export, "mains", k) for k in rows_on(export, "mains", export.frame(layer).geometry.iloc[row])]
-        found += [_id(export, "customers", k) for k in rows_on(export, "customers", export.frame(layer).geometry.iloc[row])]
+        found += [
+            _id(export, "mains", k) for k in rows_on(export, "mains", export.frame(layer).geometry.iloc[row])
+        ]
+        found += [
+            _id(export, "customers", k)
+            for k in rows_on(export, "customers", export.frame(layer).geometry.iloc[row])
+        ]
     elif layer == "customers":
         if export.has(layer, "service_id"):
             found += [s for s in str(export.values(layer, "service_id").iloc[row]).split(";") if s]
-        found += [_id(export, "services", k) for k in rows_on(export, "services", export.frame(layer).geometry.iloc[row])]
+        found += [
+            _id(export, "services", k)
+            for k in rows_on(export, "services", export.frame(layer).geometry.iloc[row])
+        ]
     elif layer in ("valves", "regulators"):
-        found += [_id(export, "mains", k) for k in rows_on(export, "mains", export.frame(layer).geometry.iloc[row])]
+        found += [
+            _id(export, "mains", k) for k in rows_on(export, "mains", export.frame(layer).geometry.iloc[row])
+        ]
     return found
 
 
@@ -50,8 +62,4 @@ def _customers_of(export: Export, services: set[str]) -> list[str]:
     if not export.has("customers", "service_id"):
         return []
     named = export.values("customers", "service_id").fillna("").astype(str)
-    return [
-        _id(export, "customers", k)
-        for k, text in enumerate(named)
-        if services & set(text.split(";"))
-    ]
+    return [_id(export, "customers", k) for k, text in enumerate(named) if services & set(text.split(";"))]

@@ -22,6 +22,7 @@ from netplan.network.improbable import notice_improbable
 from netplan.network.normalise import column_text, normalise
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer, RawLayers
+from netplan.readers.absent import note_absent
 from netplan.readers.mapping.columns import Place, build_column
 from netplan.readers.mapping.geometry import stacked_odd, stacked_shapes, with_height
 from netplan.readers.mapping.model import GAP, Feed, Mapping
@@ -91,6 +92,11 @@ class _Applied:
             layer: _together(layer, [part for _, part in some], self._mapping.name)
             for layer, some in parts.items()
         }
+        note_absent(
+            {layer: len(raw) for layer, raw in together.items()},
+            {layer: set(raw.columns.column_names) for layer, raw in together.items()},
+            self._notes,
+        )
         return RawLayers(self._source.name, together, self._notes.sorted())
 
     def _note_left(self, taken: dict[str, list[Part]]) -> None:
@@ -106,9 +112,9 @@ class _Applied:
             left.append(
                 LeftColumns(parts[0].layer, name, len(raw), [own for own in fields if own not in used])
             )
-        note_layers(
-            self._source, taken, self._notes, {feed.source for _, _, feed in self._mapping.each()} - {GAP}
-        )
+        names = {feed.source for _, _, feed in self._mapping.each()} - {GAP}
+        columns = {parts[0].layer: set(self._columns[name].values()) for name, parts in taken.items()}
+        note_layers(self._source, taken, self._notes, names, columns)
         note_columns(left, lambda columns, name: self._near(taken[columns.of], columns.of, name), self._notes)
 
     def _near(self, parts: Sequence[Part], layer: str, name: str) -> str:

@@ -1,0 +1,94 @@
+"""Addresses that do not go with the street and number beside them, or with those of the neighbours."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import numpy as np
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+from scipy.spatial import KDTree
+
+from netplan.findings import Severity
+from netplan.network.checks.doubles import plain_addresses
+from netplan.network.model import Network
+from netplan.network.notes import Notes, listed
+from netplan.network.text import Text
+
+__all__ = ["check_addresses", "check_strangers"]
+
+_LETTERS: Final = 5
+"""So many letters of a street are looked for in the address: endings are often cut short (own)."""
+_LONGEST: Final = 200
+_NEIGHBOURS: Final = 6
+_FARTHER: Final = 3.0
+_LEAST_M: Final = 60.0
+"""Who stands among so many neighbours of other streets, with its own so many times as far and so far, stands out
+(own)."""
+Flags = NDArray[np.bool_]
+
+
+def check_addresses(network: Network, notes: Notes) -> None:
+    """Notice customers whose address holds neither the street nor the number recorded beside it."""
+    customers = network.customers
+    address = _words(customers.address)
+    for column, beside in (("street", _words(customers.street)), ("number", _words(customers.number))):
+        given = (beside != "") & (address != "")
+        start = beside.astype(f"<U{_LETTERS}") if column == "street" else beside
+        odd = given & (np.char.find(address, start) < 0)
+        count = int(odd.sum())
+        if not count:
+            continue
+        who = customers.id.take(np.flatnonzero(odd))
+        notes.add(
+            "address-disagrees",
+            "customers",
+            "",
+            Severity.WARNING,
+            f"address does not hold the {column} beside it for {count:,} of {int(given.sum()):,} customers: "
+            f"{listed(who)}",
+            f"look whether address and {column} are those of one customer, and in the right columns",
+        )
+
+
+def _words(column: Text) -> NDArray[np.str_]:
+    short = pc.utf8_slice_codeunits(column.arrow, 0, _LONGEST)
+    return np.array(plain_addresses(Text(short)).to_pylist(), dtype=np.str_)
+
+
+def check_strangers(network: Network, notes: Notes) -> None:
+    """Notice customers that stand among those of another street, far from all others of their own."""
+    customers = network.customers
+    xy = np.column_stack([customers.x_m, customers.y_m])
+    code: Any = pc.dictionary_encode(plain_addresses(customers.street))
+    names = code.dictionary if hasattr(code, "dictionary") else code.chunk(0).dictionary
+    street = np.asarray(code.indices if hasattr(code, "indices") else code.chunk(0).indices)
+    known = np.asarray(pc.not_equal(names, ""), dtype=bool)[street] if len(names) else np.zeros(0, dtype=bool)
+    rows = np.flatnonzero(known & np.isfinite(xy).all(axis=1))
+    if len(rows) <= _NEIGHBOURS:
+        return
+    place, street = xy[rows], street[rows]
+    gap, near = KDTree(place).query(place, k=_NEIGHBOURS + 1)
+    stranger = np.flatnonzero((street[near[:, 1:]] != street[:, None]).all(axis=1))
+    found: dict[int, tuple[int, float]] = {}
+    for row in stranger.tolist():
+        own = np.flatnonzero(street == street[row])
+        others = own[own != row]
+        if len(others) < 2:
+            continue
+        away = float(np.hypot(*(place[others] - place[row]).T).min())
+        if away > max(_LEAST_M, _FARTHER * float(gap[row, -1])):
+            found[int(rows[row])] = int(rows[near[row, 1]]), away
+    notes.add_each(
+        "address-among-others",
+        "customers",
+        customers.id,
+        np.array(sorted(found), dtype=np.int64),
+        Severity.WARNING,
+        lambda row: (
+            f"of {customers.street[row]} stands beside customer {customers.id[found[row][0]]} of "
+            f"{customers.street[found[row][0]]}, {found[row][1]:.0f} m from the nearest one of its own street"
+        ),
+        "check its place and its address",
+        xy,
+    )
