@@ -35,7 +35,7 @@ Flags = NDArray[np.bool_]
 
 
 def notice_improbable(table: Table, notes: Notes, part: str = "") -> None:
-    """Notice each column of a layer whose median is improbable, or where a part stands apart, with the factor.
+    """Notice each column of a layer whose median is improbable, or where a part stands apart.
 
     Only what is live counts; of stations, the pressures of those that feed low pressure; of customers, the
     households.

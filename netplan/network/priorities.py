@@ -68,8 +68,8 @@ def _notice_notes_alone(customers: Table, notes: Notes) -> None:
             "customers",
             "",
             Severity.WARNING,
-            f"priority is empty for {len(rows):,} customer{'' if len(rows) == 1 else 's'} with a priority_note; "
-            f"none of them counts as a priority customer: {listed(customers.text['id'].take(rows))}",
+            f"priority is empty for customers with a priority_note ({len(rows):,}), "
+            f"who count as none: {listed(customers.text['id'].take(rows))}",
             "write the code of the priority, or take the note out",
         )
 

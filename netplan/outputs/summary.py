@@ -53,6 +53,8 @@ def print_summary(plan: Plan, console: Console, *, units: Figures = METRIC, note
         console.print(_list("Not read, or read under another name", _reading_lines(of_reading)))
     others = [row for row in plan.findings if row.code not in READING_CODES]
     if others:
+        # What concerns a whole layer may change any list, so it comes before single features.
+        others.sort(key=lambda row: (row.severity == "note", bool(row.feature_id)))
         shown = [_finding_line(row) for row in others[:_FINDINGS_SHOWN]]
         if len(others) > _FINDINGS_SHOWN:
             shown.append(f"… and {len(others) - _FINDINGS_SHOWN} more in plan.json")

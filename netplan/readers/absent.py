@@ -1,14 +1,15 @@
-"""Findings about layers and columns that a source does not hold although the list of customers rests on them."""
+"""Findings about layers and columns that a source does not hold although a list rests on them."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from dataclasses import replace
 from typing import Final
 
-from netplan.findings import Severity
+from netplan.findings import Severity, in_order
 from netplan.network.notes import Notes
+from netplan.network.raw import RawLayers
 
-__all__ = ["note_absent"]
+__all__ = ["with_absent"]
 
 _LAYERS: Final = {
     "customers": "it holds nobody, so that nobody is on any list",
@@ -54,21 +55,21 @@ _PARTICULARS: Final = ("street", "number", "postcode", "language")
 _MEND: Final = "add them where they are recorded; look whether they stand under another name"
 
 
-def note_absent(held: Mapping[str, int], columns: Mapping[str, Collection[str]], notes: Notes) -> None:
-    """Notice layers without a feature, and columns that no feature can have.
+def with_absent(raw: RawLayers, *, whole: bool = True) -> RawLayers:
+    """Return layers with findings about those without a feature, and about columns that none has.
 
     A column for the pressure system is missed only where another layer has one: in a town of one system nobody
-    records it. Nor is the peak power missed where the yearly use is recorded, or the other way round.
+    records it. Nor is the peak power missed where the yearly use is recorded.
 
     Parameters
     ----------
-    held : mapping
-        Number of features of each layer of the contract that has been read.
-    columns : mapping
-        Columns of the contract that are read, by layer.
+    whole : bool
+        Whether all of the source has been read: of a part nothing is said of layers without a feature.
     """
-    for layer, without in _LAYERS.items():
-        if not held.get(layer) and (layer != "customers" or layer in held):
+    notes = Notes()
+    held = {name: set(layer.columns.column_names) for name, layer in raw.layers.items() if len(layer)}
+    for layer, without in _LAYERS.items() if whole else ():
+        if layer not in held and (layer != "customers" or layer in raw.layers):
             notes.add(
                 "layer-absent",
                 layer,
@@ -77,23 +78,19 @@ def note_absent(held: Mapping[str, int], columns: Mapping[str, Collection[str]],
                 f"no feature of layer {layer} is recorded: {without}",
                 "add the layer where it is recorded; look whether it stands under another name",
             )
-    has_system = any("system" in some for some in columns.values())
-    for layer, known in _COLUMNS.items():
-        if not held.get(layer):
-            continue
-        some = set(columns.get(layer, ()))
-        has_demand = bool(some & {"annual_kwh", "peak_kw"})
-        missed = {
-            column: without
-            for column, without in known.items()
-            if column not in some
+    has_system = any("system" in columns for columns in held.values())
+    for layer, columns in held.items():
+        missed = [
+            f"{column} ({without})"
+            for column, without in _COLUMNS.get(layer, {}).items()
+            if column not in columns
             and (column != "system" or has_system)
-            and (column != "peak_kw" or not has_demand)
-            and (column != "service_id" or held.get("services"))
-        }
+            and (column != "peak_kw" or "annual_kwh" not in columns)
+            and (column != "service_id" or "services" in held)
+        ]
         if missed:
-            words = "; ".join(f"{column} ({without})" for column, without in missed.items())
-            notes.add("column-absent", layer, "", Severity.WARNING, f"no column {words}", _MEND)
-        if layer == "customers" and (left := [column for column in _PARTICULARS if column not in some]):
+            notes.add("column-absent", layer, "", Severity.WARNING, f"no column {'; '.join(missed)}", _MEND)
+        if layer == "customers" and (left := [name for name in _PARTICULARS if name not in columns]):
             words = f"no column {', '.join(left)}: letters and lists do without"
             notes.add("column-absent", layer, "", Severity.NOTE, words, _MEND)
+    return replace(raw, findings=in_order((*raw.findings, *notes.sorted())))

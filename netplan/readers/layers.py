@@ -13,7 +13,6 @@ from netplan.network.bulk import no_collecting, side_by_side
 from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer, RawLayers
-from netplan.readers.absent import note_absent
 from netplan.readers.contract_names import columns_meant, layers_meant
 from netplan.readers.mapping.apply import mapped_layers
 from netplan.readers.mapping.model import Mapping
@@ -106,11 +105,6 @@ def _by_contract(
         for target in found
     ]
     note_columns(left, lambda some, name: _near(some.layer, name, wanted), notes)
-    note_absent(
-        {target: len(raw) for target, raw in found.items()},
-        {target: set(names.values()) for target, names in wanted.items()},
-        notes,
-    )
     return found, tuple(unread)
 
 

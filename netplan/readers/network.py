@@ -6,6 +6,7 @@ from pathlib import Path
 
 from netplan.network.build import build_network
 from netplan.network.model import Network
+from netplan.readers.absent import with_absent
 from netplan.readers.cache import keep_network, kept_network
 from netplan.readers.cache_key import network_key
 from netplan.readers.layers import read_layers
@@ -64,7 +65,7 @@ def read_network(
 
 
 def _joined(source: LayerSource, mapping: Mapping | None, within: Window | None, strict: bool) -> Network:
-    raw = read_layers(source, mapping=mapping, within=within)
+    raw = with_absent(read_layers(source, mapping=mapping, within=within), whole=within is None)
     if within is not None:
         raw = cut_to(raw, within)
     return build_network(raw.layers, raw.source, strict=strict, findings=raw.findings)

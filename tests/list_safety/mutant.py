@@ -11,12 +11,12 @@ import numpy as np
 
 from tests.list_safety.exports import Export
 
-__all__ = ["Change", "Mutant", "Rng", "Unfit", "names_of", "pick", "set_column"]
+__all__ = ["Change", "Mutant", "Rng", "UnfitError", "names_of", "pick", "set_column"]
 
 Rng = np.random.Generator
 
 
-class Unfit(Exception):
+class UnfitError(Exception):
     """A kind of change that this export has nothing for."""
 
 
@@ -74,7 +74,7 @@ def pick(rng: Rng, some: Iterable[Any]) -> Any:
     """Return one of some things; none is no fit."""
     held = list(some)
     if not held:
-        raise Unfit
+        raise UnfitError
     return held[int(rng.integers(len(held)))]
 
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Final
 
 from tests.list_safety.exports import Export
-from tests.list_safety.mutant import Change, Mutant, Rng, Unfit, names_of, pick
+from tests.list_safety.mutant import Change, Mutant, Rng, UnfitError, names_of, pick
 
 __all__ = [
     "drop_column",
@@ -111,7 +111,7 @@ def rename_column(export: Export, rng: Rng) -> Mutant:
     old = export.column(layer, column)
     new, how = _other_name(column, old, rng)
     if new.casefold() in {str(name).casefold() for name in export.frame(layer).columns if name != old}:
-        raise Unfit
+        raise UnfitError
     after = export.with_frame(layer, export.frame(layer).rename(columns={old: new}))
     names = names_of(export, layer, column) | {new.strip()}
     change = Change(
@@ -126,7 +126,7 @@ def rename_layer(export: Export, rng: Rng) -> Mutant:
     old = export.layer_of[layer]
     new, how = _other_name(layer, old, rng)
     if new.strip().casefold() in {name.casefold() for name in export.frames if name != old}:
-        raise Unfit
+        raise UnfitError
     if export.file_format == "geojson":
         new = new.strip()
     frames = {new if name == old else name: frame for name, frame in export.frames.items()}

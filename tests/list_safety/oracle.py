@@ -81,12 +81,12 @@ def _one_street(mutant: Mutant) -> bool:
 
 
 def _dropped_pair(mutant: Mutant) -> bool:
-    """A customer left out with its service: nothing else in the data knows of either."""
+    """Nothing else in the data knows of a customer that is left out with its service."""
     return mutant.change.kind == "drop a pair"
 
 
 def _nothing_points_at(mutant: Mutant) -> bool:
-    """A feature left out that no other feature names or touches."""
+    """No other feature names or touches a feature that is left out."""
     if mutant.change.kind != "drop a feature":
         return False
     layer, row = mutant.change.rows
@@ -150,7 +150,7 @@ def _like_values(mutant: Mutant) -> bool:
 
 
 def _probable(mutant: Mutant) -> bool:
-    """A figure in another unit that is as probable as the right one."""
+    """Figures in another unit that are as probable as the right ones."""
     if mutant.change.kind not in ("a column in another unit", "part of a column in another unit"):
         return False
     layer, column, rows, _ = mutant.change.rows

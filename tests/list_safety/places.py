@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from tests.list_safety.exports import Export
-from tests.list_safety.mutant import Change, Mutant, Rng, Unfit, names_of, pick
+from tests.list_safety.mutant import Change, Mutant, Rng, UnfitError, names_of, pick
 from tests.list_safety.witnesses import hanging_on
 
 __all__ = ["other_crs", "other_heights", "reverse_lines", "shift_feature", "shift_layer"]
@@ -39,7 +39,7 @@ def shift_feature(export: Export, rng: Rng, work: Any) -> Mutant:
     layer = str(pick(rng, [name for name in _LAYERS if name in export.layer_of]))
     frame = export.frame(layer)
     if not len(frame):
-        raise Unfit
+        raise UnfitError
     drawn = rng.integers(len(frame), size=3)
     row = int(drawn[int(np.argmin(frame.geometry.iloc[drawn].distance(work).to_numpy()))])
     reach = float(pick(rng, _SHIFTS_M))

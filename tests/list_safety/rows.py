@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from tests.list_safety.exports import Export
-from tests.list_safety.mutant import Change, Mutant, Rng, Unfit, names_of, pick, set_column
+from tests.list_safety.mutant import Change, Mutant, Rng, UnfitError, names_of, pick, set_column
 from tests.list_safety.witnesses import hanging_on
 
 __all__ = [
@@ -81,7 +81,7 @@ def _near_work(export: Export, layer: str, rng: Rng, work: Any) -> int:
     """Return a feature, of two draws the one nearer the work, so that most changes touch the list."""
     frame = export.frame(layer)
     if not len(frame):
-        raise Unfit
+        raise UnfitError
     drawn = rng.integers(len(frame), size=3)
     gap = frame.geometry.iloc[drawn].distance(work).to_numpy()
     return int(drawn[int(np.argmin(gap))])
@@ -113,7 +113,7 @@ def drop_pair(export: Export, rng: Rng, work: Any) -> Mutant:
     named = [s for s in str(export.values("customers", "service_id").iloc[row] or "").split(";") if s]
     services = np.flatnonzero(export.values("services", "id").astype(str).isin(named))
     if not len(services):
-        raise Unfit
+        raise UnfitError
     ids = _ids(export, "customers", [row])
     after = _without(_without(export, "customers", [row]), "services", services)
     return Mutant(
@@ -262,11 +262,11 @@ def split_layer(export: Export, rng: Rng) -> Mutant:
     )
     frame = export.frame(layer)
     if len(frame) < 2:
-        raise Unfit
+        raise UnfitError
     x = shapely_x(frame)
     first = x <= float(np.quantile(x, float(rng.choice([0.3, 0.5, 0.9]))))
     if first.all():
-        raise Unfit
+        raise UnfitError
     old = export.layer_of[layer]
     one, other = pick(
         rng,

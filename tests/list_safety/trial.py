@@ -20,7 +20,7 @@ from tests.independent import Walker
 from tests.list_safety import names, places, rows, values
 from tests.list_safety.exports import FORMATS, Export, exported, write_export
 from tests.list_safety.judge import Made, Row, differences, made_from, planned, told
-from tests.list_safety.mutant import Mutant, Unfit
+from tests.list_safety.mutant import Mutant, UnfitError
 from tests.list_safety.oracle import traceless
 from tests.list_safety.towns import TOWNS, Town, town
 from tests.verified import check_walk
@@ -152,7 +152,7 @@ def mutant_of(seed: int) -> tuple[Mutant, Town]:
     for _ in range(_TRIES):
         try:
             mutant = kind(export, rng, work) if kind in _BY_WORK else kind(export, rng)
-        except Unfit:
+        except UnfitError:
             continue
         return mutant, here
     return Mutant(export, export, names.rename_column(export, rng).change), here
@@ -171,7 +171,7 @@ def trial(seed: int) -> Outcome:
             place, mapping = write_export(mutant.after, folder)
         made = made_from(place, mapping, _work(here, mutant))
         result, detail = _judged(mutant, rule, true, made)
-    except Exception:
+    except Exception:  # noqa: BLE001 - whatever it is, it is a fault of the seed
         result, detail = "FAULT", traceback.format_exc(limit=-4)
     finally:
         shutil.rmtree(folder, ignore_errors=True)

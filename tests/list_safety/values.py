@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from tests.list_safety.exports import Export
-from tests.list_safety.mutant import Change, Mutant, Rng, Unfit, names_of, pick, set_column
+from tests.list_safety.mutant import Change, Mutant, Rng, UnfitError, names_of, pick, set_column
 
 __all__ = [
     "UNITS",
@@ -112,7 +112,7 @@ def other_unit(export: Export, rng: Rng) -> Mutant:
     after = set_column(export, layer, column, values / factor)
     rows = np.isfinite(values)
     if not rows.any():
-        raise Unfit
+        raise UnfitError
     return Mutant(
         export, after, _change(export, "a column in another unit", unit, layer, column, rows, factor)
     )
@@ -126,7 +126,7 @@ def part_in_other_unit(export: Export, rng: Rng) -> Mutant:
     rows, where = _part(export, layer, rng)
     rows &= np.isfinite(values)
     if not rows.any() or rows.all():
-        raise Unfit
+        raise UnfitError
     after = set_column(export, layer, column, np.where(rows, values / factor, values))
     words = f"{unit} on {int(rows.sum())} of {len(rows)}, {where}"
     return Mutant(
@@ -174,7 +174,7 @@ def other_words(export: Export, rng: Rng) -> Mutant:
     if rng.random() < 0.3:
         rows &= rng.random(len(rows)) < 0.5
     if not rows.any():
-        raise Unfit
+        raise UnfitError
     values = [new if flag else value for value, flag in zip(held, rows, strict=True)]
     after = set_column(export, layer, column, values)
     words = f"{word!r} as {new!r} on {int(rows.sum())}"
@@ -197,7 +197,7 @@ def other_type(export: Export, rng: Rng) -> Mutant:
         layer, column = _column(export, rng, ("number", "service_id", "postcode", "id"))
         values = [_as_float(value) for value in export.values(layer, column)]
         if not any(isinstance(value, float) for value in values):
-            raise Unfit
+            raise UnfitError
         if not all(isinstance(value, float) for value in values):
             values = [str(value) if value is not None else None for value in values]
     else:
@@ -272,7 +272,7 @@ def other_ids(export: Export, rng: Rng) -> Mutant:
     )
     new = [_written(v, how) if v and flag else v for v, flag in zip(old, rows, strict=True)]
     if new == old:
-        raise Unfit
+        raise UnfitError
     ids = {b: a for a, b in zip(old, new, strict=True) if a and b} if column == "id" else {}
     after = set_column(export, layer, column, new)
     change = _change(export, "ids written otherwise", how, layer, column, rows)

@@ -23,8 +23,7 @@ _LONGEST: Final = 200
 _NEIGHBOURS: Final = 6
 _FARTHER: Final = 3.0
 _LEAST_M: Final = 60.0
-"""Who stands among so many neighbours of other streets, with its own so many times as far and so far, stands out
-(own)."""
+"""Whoever has so many neighbours of other streets alone, and its own so many times and so far away (own)."""
 Flags = NDArray[np.bool_]
 
 

@@ -18,10 +18,12 @@ def nobody_warnings(services: Sequence[str]) -> tuple[str, ...]:
     """Return a warning that names services that the work touches and on which nobody is recorded."""
     if not services:
         return ()
-    return (
-        f"no customer is recorded on {'service' if len(services) == 1 else 'services'} {listed(services)}, "
-        "cut off by the work or kept by a feed: whoever lives there is on no list; call there",
+    named = f"{'service' if len(services) == 1 else 'services'} {listed(services)}"
+    warning = (
+        f"no customer is recorded on {named}, cut off by the work or kept by a feed: whoever lives there is "
+        "on no list; call there"
     )
+    return (warning,)
 
 
 def doubt_warnings(in_doubt: Sequence[InDoubt]) -> tuple[str, ...]:

@@ -22,7 +22,6 @@ from netplan.network.improbable import notice_improbable
 from netplan.network.normalise import column_text, normalise
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer, RawLayers
-from netplan.readers.absent import note_absent
 from netplan.readers.mapping.columns import Place, build_column
 from netplan.readers.mapping.geometry import stacked_odd, stacked_shapes, with_height
 from netplan.readers.mapping.model import GAP, Feed, Mapping
@@ -92,11 +91,6 @@ class _Applied:
             layer: _together(layer, [part for _, part in some], self._mapping.name)
             for layer, some in parts.items()
         }
-        note_absent(
-            {layer: len(raw) for layer, raw in together.items()},
-            {layer: set(raw.columns.column_names) for layer, raw in together.items()},
-            self._notes,
-        )
         return RawLayers(self._source.name, together, self._notes.sorted())
 
     def _note_left(self, taken: dict[str, list[Part]]) -> None:
