@@ -58,8 +58,8 @@ _MEND: Final = "add them where they are recorded; look whether they stand under 
 def with_absent(raw: RawLayers, *, whole: bool = True) -> RawLayers:
     """Return layers with findings about those without a feature, and about columns that none has.
 
-    A column for the pressure system is missed only where another layer has one: in a town of one system nobody
-    records it. Nor is the peak power missed where the yearly use is recorded.
+    A column for the pressure system is missed only where another layer has one: a town of one system needs
+    none. Nor is the peak power missed where the yearly use is recorded.
 
     Parameters
     ----------

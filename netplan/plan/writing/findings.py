@@ -51,7 +51,8 @@ def findings_of(found: Iterable[Finding], options: Iterable[model.Option]) -> tu
     """Return the findings about what the options stop, empty, feed through or turn off.
 
     Findings about a whole layer and about stations always count. Warnings of one kind about other features
-    are put together: who is on which list may rest on them. Notes about those are left to ``gas-netplan check``.
+    are put together: who is on which list may rest on them. Notes about those are left to
+    ``gas-netplan check``.
     """
     touched = _touched(options)
     here, elsewhere = [], []
