@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from netplan.errors import BadNetworkError
 from netplan.findings import Severity
 from netplan.network.bulk import side_by_side
-from netplan.network.checks.crs import check_area_of_use
 from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.digest import content_digest
 from netplan.network.flat import as_objects
@@ -129,7 +128,6 @@ def read(given: Mapping[str, Any], notes: Notes) -> Layers:
     for some in (*(line.table for line in lines.values()), *points.values()):
         notice_improbable(some, notes)
     notice_improbable_lengths(lines, len(points["customers"]), notes)
-    check_area_of_use(raw, notes)
     recorded = frozenset(name for name, layer in raw.items() if len(layer))
     return Layers(working, lines, sizes, points, places, keep_out, base, recorded)
 

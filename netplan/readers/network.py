@@ -5,7 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from netplan.network.build import build_network
+from netplan.network.checks.crs import check_area_of_use
 from netplan.network.model import Network
+from netplan.network.notes import Notes
 from netplan.readers.absent import with_absent
 from netplan.readers.cache import keep_network, kept_network
 from netplan.readers.cache_key import network_key
@@ -68,4 +70,7 @@ def _joined(source: LayerSource, mapping: Mapping | None, within: Window | None,
     raw = with_absent(read_layers(source, mapping=mapping, within=within), whole=within is None)
     if within is not None:
         raw = cut_to(raw, within)
-    return build_network(raw.layers, raw.source, strict=strict, findings=raw.findings)
+    notes = Notes()
+    notes.extend(raw.findings)
+    check_area_of_use(raw.layers, notes)
+    return build_network(raw.layers, raw.source, strict=strict, findings=notes.sorted())

@@ -24,6 +24,8 @@ _SAME_M: Final = 0.6
 """A stop that moves less than a valve may be drawn beside its main is the same stop [m]."""
 Row = tuple[str, str, str]
 """Layer, feature and words of one thing that the plan says is doubtful."""
+_OF_RECORDS: Final = ("record in doubt", "records in doubt", "no customer is recorded on")
+"""Warnings of an option that are about the data; others name features too, for what is done at them."""
 _PEOPLE: Final = ("address", "street", "number", "postcode", "priority", "language")
 
 
@@ -105,10 +107,12 @@ def list_of(result: PlanResult) -> CustomerList:
 
 def _said(plan: model.Plan) -> Iterable[Row]:
     for finding in plan.findings:
-        if finding.severity != "note":
+        # A note counts for columns alone that a source may well do without, such as the street beside the address.
+        if finding.severity != "note" or finding.code == "column-absent":
             yield finding.layer, finding.feature_id, finding.what
     for line in plan.options[0].warnings:
-        yield "", "", line
+        if line.startswith(_OF_RECORDS):
+            yield "", "", line
     for row in plan.options[0].in_doubt:
         yield row.layer, row.record_id, row.why
         yield "customers", row.id, row.why

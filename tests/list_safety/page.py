@@ -84,7 +84,7 @@ def page(outcomes: Sequence[Outcome], first: int, seconds: float) -> Path:
         "  mapping.",
         "- *told*: another list, and a warning or an error about the changed layer, in `plan.json` and counted on the",
         "  screen, that names the column or the feature and that the unchanged town does not have. A note does not",
-        "  count. Customers in doubt and records that would change the option count where they name the feature.",
+        "  count, but for a source without street, number, postcode or language. Customers in doubt and records that would change the option count where they name the feature.",
         "- *refused*: one line names the layer, column or feature. *no plan*: no set of stops, so no list.",
         "- *no trace*: another list, where the oracle had declared before planning, from the changed data alone, that",
         "  nobody could tell. *declared*: how often it did so, whatever the list then was.",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import geopandas as gpd
 
@@ -25,6 +26,7 @@ from tests.networks import (
 __all__ = ["TOWNS", "Town", "town"]
 
 Layers = dict[str, gpd.GeoDataFrame]
+Columns = dict[str, Any]
 TOWNS = ("lane", "ward tail", "ward ring", "close")
 
 
@@ -69,7 +71,7 @@ _PRIORITY = {
 
 def _ward() -> Layers:
     """Return a ring with a close and a second district behind a closed valve; every column has a use."""
-    mains, services, customers = [], [], []
+    mains, services, customers = list[Columns](), list[Columns](), list[Columns]()
     for street, parts in _STREETS.items():
         number = 1
         for name, start, end in parts:
@@ -132,7 +134,7 @@ def _ward() -> Layers:
 _LIVE = {"system": "LP", "status": "live"}
 
 
-def _of_main(street: str, year: int) -> dict[str, object]:
+def _of_main(street: str, year: int) -> Columns:
     return {
         **_LIVE,
         "mop_mbar": 75.0,
@@ -147,13 +149,11 @@ def _of_main(street: str, year: int) -> dict[str, object]:
     }
 
 
-def _of_service(place: int) -> dict[str, object]:
+def _of_service(place: int) -> Columns:
     return {**_LIVE, "excess_flow_valve": "yes" if place % 3 else "no"}
 
 
-def _household(
-    name: str, door: tuple[float, float], street: str, number: int, feeds: str
-) -> dict[str, object]:
+def _household(name: str, door: tuple[float, float], street: str, number: int, feeds: str) -> Columns:
     code, note, category = _PRIORITY.get(name, ("", "", "household"))
     place = int(name)
     is_business = place % 17 == 0
@@ -177,7 +177,7 @@ def _household(
     )
 
 
-def _second_services(services: list[dict[str, object]], customers: list[dict[str, object]]) -> None:
+def _second_services(services: list[Columns], customers: list[Columns]) -> None:
     """Give one house of the close a second service from the street, and its neighbour a dead one."""
     corner = next(row for row in customers if row["address"] == "1 Elm Close")
     door = (141.0, -8.0)
@@ -186,7 +186,7 @@ def _second_services(services: list[dict[str, object]], customers: list[dict[str
     services.append(service("S902", (150, -20), (158, -26), **{**_of_service(2), "status": "abandoned"}))
 
 
-def _other_mains() -> list[dict[str, object]]:
+def _other_mains() -> list[Columns]:
     """Return a dead main across the ring, one that is planned, and one of medium pressure to the stations."""
     dead = {**_of_main("Alder Street", 1961), "status": "abandoned"}
     planned = {**_of_main("Elm Close", 2026), "status": "proposed"}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, Final
 
 import numpy as np
@@ -147,13 +148,14 @@ def recase_words(export: Export, rng: Rng) -> Mutant:
     """Write the words of a column in another case, or with blanks round them."""
     layer, column = _column(export, rng, (*_WORDS, "priority"))
     how = pick(rng, ("upper", "title", "lower", "blank after", "blank before"))
-    change = {
+    changes: dict[str, Callable[[str], str]] = {
         "upper": str.upper,
         "title": str.title,
         "lower": str.lower,
         "blank after": lambda text: f"{text} ",
         "blank before": lambda text: f" {text}",
-    }[how]
+    }
+    change = changes[how]
     rows = rng.random(len(export.frame(layer))) < float(rng.choice([1.0, 0.4]))
     values = [
         change(value) if flag and isinstance(value, str) and value else value

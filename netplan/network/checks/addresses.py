@@ -67,7 +67,7 @@ def check_strangers(network: Network, notes: Notes) -> None:
     if len(rows) <= _NEIGHBOURS:
         return
     place, street = xy[rows], street[rows]
-    gap, near = KDTree(place).query(place, k=_NEIGHBOURS + 1)
+    gap, near = (np.asarray(found) for found in KDTree(place).query(place, k=_NEIGHBOURS + 1))
     stranger = np.flatnonzero((street[near[:, 1:]] != street[:, None]).all(axis=1))
     found: dict[int, tuple[int, float]] = {}
     for row in stranger.tolist():
