@@ -17,6 +17,9 @@ __all__ = ["RULES", "traceless"]
 
 _REACH_M: Final = 5.0
 """Meter points lie up to so far from the end of their service: nearer than this, any of two ends is likely [m]."""
+_CORNER_M: Final = 60.0
+"""So near to its own street a house may well stand among those of another one (own) [m]."""
+_NEIGHBOURS: Final = 6
 _PROBABLE: Final = {
     "annual_kwh": (3000.0, 40000.0),
     "peak_kw": (3.0, 60.0),
@@ -63,8 +66,18 @@ def _gap_m(mutant: Mutant, row: int) -> float:
     return float(mine.distance(place).min()) if len(mine) else np.inf
 
 
-def _one_street(mutant: Mutant) -> bool:
-    """Two whole addresses of one street swapped: house numbers stand in no order that data must keep."""
+def _by_own_street(mutant: Mutant, row: int) -> bool:
+    """Return whether a customer stands as near to others of its street as a house at a corner does."""
+    export = mutant.after
+    places = _frame(mutant, "customers").geometry
+    gap = places.distance(places.iloc[row]).to_numpy()
+    streets = export.values("customers", "street").astype(str).to_numpy()
+    own = np.flatnonzero((streets == streets[row]) & (np.arange(len(streets)) != row))
+    return not len(own) or float(gap[own].min()) <= max(_CORNER_M, 3.0 * float(np.sort(gap)[_NEIGHBOURS]))
+
+
+def _by_street(mutant: Mutant) -> bool:
+    """Each of two whole addresses that were swapped stands by its own street: numbers need no order."""
     if mutant.change.kind not in ("swap two addresses", "swap two places"):
         return False
     export, rows = mutant.after, list(mutant.change.rows)
@@ -76,8 +89,7 @@ def _one_street(mutant: Mutant) -> bool:
         return False
     if not export.has("customers", "street"):
         return True
-    streets = export.values("customers", "street").iloc[rows]
-    return len(set(streets)) == 1
+    return all(_by_own_street(mutant, row) for row in rows)
 
 
 def _dropped_pair(mutant: Mutant) -> bool:
@@ -170,7 +182,7 @@ def _probable(mutant: Mutant) -> bool:
 
 RULES: Final[dict[str, Callable[[Mutant], bool]]] = {
     "like neighbours": _like_neighbours,
-    "one street": _one_street,
+    "by its own street": _by_street,
     "a dropped pair": _dropped_pair,
     "nothing points at it": _nothing_points_at,
     "all of a value": _whole_value,
