@@ -12,7 +12,7 @@ import numpy as np
 
 from netplan import __version__
 from netplan.constants import PA_PER_MBAR, SECONDS_PER_HOUR
-from netplan.errors import NetplanError, NoPlanError
+from netplan.errors import BadWorkError, NoPlanError, NotSolvedError
 from netplan.network.bulk import meanwhile
 from netplan.network.model import Network
 from netplan.network.section import Section, work_section
@@ -68,7 +68,7 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
     section = work_section(request.network, request.parts)
     try:
         return _plan_of(request, section, tell)
-    except NetplanError as error:
+    except (BadWorkError, NoPlanError, NotSolvedError) as error:
         error.noticed = noticed(request.network, section)
         raise
 

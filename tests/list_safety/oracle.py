@@ -33,6 +33,7 @@ _PROBABLE: Final = {
     "capacity_m3h": (5.0, 100000.0),
 }
 """What a figure of each kind may well be (common practice); households by the year, low pressure."""
+_ON_MAINS: Final = ("valves", "fittings", "regulators", "sensing_points")
 _ROUGH_M: Final = 0.5
 """How far a thing may be drawn beside its main and still be meant to lie on it [m]."""
 
@@ -126,6 +127,17 @@ def _touched(export: Any, layer: str, shape: Any) -> bool:
     return layer in export.layer_of and bool((export.frame(layer).distance(shape) <= _ROUGH_M).any())
 
 
+def _still_on_its_main(mutant: Mutant) -> bool:
+    """Points moved along their main lie on it as well as before."""
+    if mutant.change.kind != "shift a feature" or mutant.change.rows[0] not in _ON_MAINS:
+        return False
+    layer, row, _ = mutant.change.rows
+    mains = mutant.after.frame("mains")
+    before, after = (export.frame(layer).geometry.iloc[row] for export in (mutant.before, mutant.after))
+    nearest = mains.distance(before).to_numpy().argmin()
+    return float(mains.distance(after).to_numpy()[nearest]) <= _ROUGH_M
+
+
 def _whole_value(mutant: Mutant) -> bool:
     """All features of a value left out, and none of them is named or touched by what is left."""
     if mutant.change.kind != "drop all of a value":
@@ -185,6 +197,7 @@ RULES: Final[dict[str, Callable[[Mutant], bool]]] = {
     "by its own street": _by_street,
     "a dropped pair": _dropped_pair,
     "nothing points at it": _nothing_points_at,
+    "still on its main": _still_on_its_main,
     "all of a value": _whole_value,
     "like values": _like_values,
     "a probable figure": _probable,

@@ -40,7 +40,7 @@ def shift_feature(export: Export, rng: Rng, work: Any) -> Mutant:
     frame = export.frame(layer)
     if not len(frame):
         raise UnfitError
-    drawn = rng.integers(len(frame), size=3)
+    drawn = rng.integers(len(frame), size=6)
     row = int(drawn[int(np.argmin(frame.geometry.iloc[drawn].distance(work).to_numpy()))])
     reach = float(pick(rng, _SHIFTS_M))
     dx, dy = _by(rng, reach)

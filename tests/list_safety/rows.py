@@ -78,11 +78,11 @@ def _without(export: Export, layer: str, rows: Any) -> Export:
 
 
 def _near_work(export: Export, layer: str, rng: Rng, work: Any) -> int:
-    """Return a feature, of two draws the one nearer the work, so that most changes touch the list."""
+    """Return a feature, of six drawn the one nearest the work, so that most changes touch the list."""
     frame = export.frame(layer)
     if not len(frame):
         raise UnfitError
-    drawn = rng.integers(len(frame), size=3)
+    drawn = rng.integers(len(frame), size=6)
     gap = frame.geometry.iloc[drawn].distance(work).to_numpy()
     return int(drawn[int(np.argmin(gap))])
 

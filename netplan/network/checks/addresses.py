@@ -24,7 +24,6 @@ _NEIGHBOURS: Final = 6
 _FARTHER: Final = 3.0
 _LEAST_M: Final = 60.0
 """Whoever has so many neighbours of other streets alone, and its own so many times and so far away (own)."""
-Flags = NDArray[np.bool_]
 
 
 def check_addresses(network: Network, notes: Notes) -> None:
