@@ -47,12 +47,15 @@ class NetplanError(Exception):
     ----------
     exit_code : int
         What the command line returns when this error ends a run.
+    noticed : tuple of str
+        Warnings about the data that may explain it, a line each; filled where plans are made.
     """
 
     exit_code: ClassVar[int] = 2
 
     def __init__(self, message: str = "") -> None:
         super().__init__(in_brief(message))
+        self.noticed: tuple[str, ...] = ()
 
 
 class BadInputError(NetplanError):

@@ -11,14 +11,16 @@ from netplan.errors import in_brief, shown
 
 READING_CODES: Final = (
     "ambiguous-name",
+    "column-absent",
     "column-not-read",
     "feed-takes-nothing",
+    "layer-absent",
     "layer-not-read",
     "read-as",
     "rows-not-taken",
     "word-in-other-case",
 )
-"""Codes of findings about what was not read of a source, or read under another name."""
+"""Codes of findings about what was not read of a source, is not in it, or was read under another name."""
 
 
 class Severity(StrEnum):

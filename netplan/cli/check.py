@@ -21,6 +21,7 @@ from netplan.network.set_aside import may_be_set_aside, too_many
 from netplan.outputs.findings import print_findings, write_findings_json, write_findings_layer
 from netplan.outputs.mended import print_changes, write_changes, write_mended
 from netplan.readers import open_source, read_layers, read_mapping
+from netplan.readers.absent import with_absent
 from netplan.readers.guard import LIMITS, UNLIMITED
 from netplan.readers.mapping.taken import CLASHING_ID
 from netplan.readers.window import cut_to, read_window
@@ -63,7 +64,8 @@ def command(
     if within is not None and mend_out is not None:
         raise BadInputError("--mend with --within would leave the rest of the network out; give one of them")
     window = None if within is None else read_window(within)
-    raw = read_layers(source, mapping=None if mapping is None else read_mapping(mapping), within=window)
+    read = read_layers(source, mapping=None if mapping is None else read_mapping(mapping), within=window)
+    raw = with_absent(read, whole=window is None)
     if window is not None:
         raw = cut_to(raw, window)
     layers, noticed = raw.layers, raw.findings

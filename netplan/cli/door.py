@@ -22,6 +22,9 @@ FAULT = 1
 STOPPED = StoppedError.exit_code
 
 
+_MOST_NOTICED: Final = 8
+"""Warnings about the data that are printed with an error (own)."""
+
 _OF_THE_PATH: Final = (errno.ENAMETOOLONG, errno.EACCES, errno.EPERM, errno.ELOOP, errno.ENOTDIR)
 """What the system says of a path that a person gave."""
 
@@ -72,9 +75,11 @@ def run(job: Callable[[], None]) -> int:
         lines = [*map(_one_line, error.reasons), *map(lifted_in_words, error.lifted)]
         for line in dict.fromkeys(line for line in lines if line not in said):
             errors.print(RichText(f"  - {_one_line(line)}"))
+        _print_noticed(error, errors)
         return error.exit_code
     except NetplanError as error:
         errors.print(RichText(f"gas-netplan: {_one_line(error)}"))
+        _print_noticed(error, errors)
         return error.exit_code
     except KeyboardInterrupt:
         errors.print("gas-netplan: stopped; nothing was written")
@@ -98,6 +103,14 @@ def run(job: Callable[[], None]) -> int:
         )
         return FAULT
     return 0
+
+
+def _print_noticed(error: NetplanError, errors: Console) -> None:
+    """Print what is doubtful in the data and may explain an error."""
+    for line in error.noticed[:_MOST_NOTICED]:
+        errors.print(RichText(f"  - in the data: {_one_line(line)}"))
+    if len(error.noticed) > _MOST_NOTICED:
+        errors.print(RichText(f"  - and {len(error.noticed) - _MOST_NOTICED} more: run gas-netplan check"))
 
 
 def _one_line(error: object) -> str:

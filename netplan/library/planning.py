@@ -16,6 +16,7 @@ from netplan.plan.request import PlanRequest
 from netplan.plan.result import PlanResult
 from netplan.plan.run import make_plan
 from netplan.readers import Mapping, open_source, read_layers, read_network
+from netplan.readers.absent import with_absent
 from netplan.rules import Rules, default_rules
 
 __all__ = ["check_network", "plan_work"]
@@ -42,7 +43,7 @@ def check_network(source: str | Path, *, mapping: Mapping | None = None) -> tupl
     >>> sum(finding.severity == "error" for finding in findings)
     0
     """
-    raw = read_layers(open_source(source), mapping=mapping)
+    raw = with_absent(read_layers(open_source(source), mapping=mapping))
     return survey(raw.layers, raw.source, raw.findings).findings
 
 

@@ -21,6 +21,11 @@ __all__ = ["notice_improbable", "notice_improbable_lengths"]
 
 _LOW_PRESSURE: Final = "lp"
 _MOST_NAMED: Final = 3
+_GAP: Final = 1.6
+"""Values part where one is so many times the next smaller one (own) [-]."""
+_LEAST_APART: Final = 3
+_SHARE_APART: Final = 0.02
+"""Of households at least so many, and so large a share, stand apart: single ones may be so (own)."""
 _FIRST_PE_YEAR: Final = 1950.0
 """Before this no gas main was laid in polyethylene (from memory) [a]."""
 _FIRST_YEAR: Final = 1850.0
@@ -30,7 +35,7 @@ Flags = NDArray[np.bool_]
 
 
 def notice_improbable(table: Table, notes: Notes, part: str = "") -> None:
-    """Notice each column of a layer whose median is improbable, with the factor that would mend it.
+    """Notice each column of a layer whose median is improbable, or where a part stands apart.
 
     Only what is live counts; of stations, the pressures of those that feed low pressure; of customers, the
     households.
@@ -44,7 +49,7 @@ def notice_improbable(table: Table, notes: Notes, part: str = "") -> None:
     """
     for probable in probable_ranges():
         if probable.layer == table.name and probable.column in table.number:
-            values = table.number[probable.column] / _share(table)
+            values = table.number[probable.column] / _share(table, probable.column)
             _notice(values, _counted(table, probable), probable, notes, part)
     if table.name == "mains" and not part:
         _notice_years(table, notes)
@@ -69,9 +74,10 @@ def notice_improbable_lengths(lines: Mapping[str, Lines], customers: int, notes:
             _notice(length, np.ones(len(length), dtype=bool), probable, notes)
 
 
-def _share(table: Table) -> Floats | float:
+def _share(table: Table, column: str) -> Floats | float:
     """Return by how many meters a customer's figures are shared; 1 elsewhere."""
-    return np.maximum(table.number["meters"], 1.0) if table.name == "customers" else 1.0
+    is_shared = table.name == "customers" and column != "meters"
+    return np.maximum(table.number["meters"], 1.0) if is_shared else 1.0
 
 
 def _counted(table: Table, probable: Range) -> Flags:
@@ -94,26 +100,51 @@ def _notice(values: Floats, counted: Flags, probable: Range, notes: Notes, part:
     if len(given) < probable.least:
         return
     median = float(np.median(given))
-    if probable.holds(median):
-        return
+    if not probable.holds(median):
+        _add(f"the median of {len(given):,} {probable.of} is", median, probable, notes, part)
+    elif probable.column != "geometry":
+        for some, where in _stand_apart(given, probable):
+            count = f"{len(some):,} of {len(given):,} {probable.of} stand apart {where}, their median is"
+            _add(count, float(np.median(some)), probable, notes, part)
+
+
+def _add(said: str, median: float, probable: Range, notes: Notes, part: str) -> None:
     named = "length" if probable.column == "geometry" else probable.column
-    unit = probable.unit.removesuffix("/a")
+    unit = f" {probable.unit.removesuffix('/a')}".rstrip()
     notes.add(
         probable.code,
         probable.layer,
         "",
         Severity.WARNING,
-        f"{f'{part}: ' if part else ''}{named}: the median of {len(given):,} {probable.of} is "
-        f"{_figure(median)} {unit}; probable is {_figure(probable.low)} to {_figure(probable.high)} {unit} "
+        f"{f'{part}: ' if part else ''}{named}: {said} "
+        f"{_figure(median)}{unit}; probable is {_figure(probable.low)} to {_figure(probable.high)}{unit} "
         f"({source(probable.source).how}){_why(median, probable)}",
         _mend(probable),
     )
 
 
+def _stand_apart(given: Floats, probable: Range) -> list[tuple[Floats, str]]:
+    """Return values below and above the probable ones that a gap parts from them and a unit explains.
+
+    So a column is that is kept in another unit for a part of the features.
+    """
+    least = max(1 if probable.least == 1 else _LEAST_APART, int(np.ceil(_SHARE_APART * len(given))))
+    values, found = np.sort(given), []
+    step = values[1:] / values[:-1]
+    for is_apart, where in ((values[:-1] < probable.low, "below"), (values[1:] > probable.high, "above")):
+        at = int(np.argmax(np.where(is_apart, step, 0.0))) if is_apart.any() else -1
+        if at < 0 or step[at] < _GAP:
+            continue
+        some = values[: at + 1] if where == "below" else values[at + 1 :]
+        if len(some) >= least and explanations(float(np.median(some)), probable):
+            found.append((some, where))
+    return found
+
+
 def _why(median: float, probable: Range) -> str:
     found = explanations(median, probable)[:_MOST_NAMED]
     if not found:
-        return "; no usual unit explains it"
+        return "; no usual unit explains it" if probable.unit else ""
     each = [f"{_figure(one.factor)}: {one.unit} read as {one.read_as}" for one in found]
     return f"; the factor would be {', or '.join(each)}"
 
@@ -121,6 +152,8 @@ def _why(median: float, probable: Range) -> str:
 def _mend(probable: Range) -> str:
     if probable.column == "geometry":
         return "check the unit of the coordinates and the coordinate reference system"
+    if not probable.unit:
+        return f"look whether {probable.column} stands in the right column"
     return f"check the unit of {probable.column}; a mapping says it under columns.{probable.column}.unit"
 
 

@@ -38,6 +38,7 @@ def read_priorities(customers: Table, notes: Notes) -> None:
     A word that is not known stays, and so does a plain yes: whoever has one counts as a priority customer.
     Codes in another spelling become the code.
     """
+    _notice_notes_alone(customers, notes)
     text = customers.text["priority"].arrow
     found = pc.unique(text).to_pylist()
     words = sorted(word for word in found if word and priority_words().get(word) != "reason")
@@ -52,6 +53,25 @@ def read_priorities(customers: Table, notes: Notes) -> None:
             more = len(chosen) - _MOST_WORDS
             _add(reading, f"the same holds for {more:,} more words of priority", notes)
     customers.text["priority"] = _replaced(text, {word: code for word, (_, code) in readings.items()})
+
+
+def _notice_notes_alone(customers: Table, notes: Notes) -> None:
+    """Notice customers with a note on their priority but none on record; what the note says stays unsaid."""
+    alone = pc.and_(
+        pc.equal(customers.text["priority"].arrow, ""),
+        pc.not_equal(customers.text["priority_note"].arrow, ""),
+    )
+    rows = np.flatnonzero(alone.to_numpy(zero_copy_only=False))
+    if len(rows):
+        notes.add(
+            "note-without-priority",
+            "customers",
+            "",
+            Severity.WARNING,
+            f"priority is empty for customers with a priority_note ({len(rows):,}), "
+            f"who count as none: {listed(customers.text['id'].take(rows))}",
+            "write the code of the priority, or take the note out",
+        )
 
 
 def priority_reading(word: str) -> tuple[str, str]:

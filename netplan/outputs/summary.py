@@ -203,7 +203,8 @@ def _findings(rows: Sequence[FindingRow]) -> Text:
     text = Text("Findings in the data that touch this plan", style="bold")
     left = _FINDINGS_SHOWN
     for group in Group:
-        mine = [row for row in rows if group_of(row) is group]
+        # What concerns a whole layer may change any list, so it comes before single features.
+        mine = sorted((row for row in rows if group_of(row) is group), key=lambda row: bool(row.feature_id))
         if mine and left > 0:
             text.append(f"\n  {group.title}: {len(mine)}", style="")
             for row in mine[:left]:

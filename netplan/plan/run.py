@@ -13,7 +13,7 @@ import numpy as np
 
 from netplan import __version__
 from netplan.constants import PA_PER_MBAR, SECONDS_PER_HOUR
-from netplan.errors import NoPlanError
+from netplan.errors import BadWorkError, NoPlanError, NotSolvedError
 from netplan.network.bulk import meanwhile
 from netplan.network.model import Network
 from netplan.network.pipe_lines import PipeLines
@@ -31,7 +31,7 @@ from netplan.plan.search import gas_outlet_pa_gauge, look_up, rank
 from netplan.plan.steps import step_list
 from netplan.plan.writing.extent import extent_of
 from netplan.plan.writing.final_network import final_network
-from netplan.plan.writing.findings import findings_of, known_findings
+from netplan.plan.writing.findings import findings_of, known_findings, noticed
 from netplan.plan.writing.option import option_of
 from netplan.plan.writing.orders import orders_in_words
 from netplan.plan.writing.state import StateSource, state_of
@@ -80,6 +80,14 @@ def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None
 
 def _make_plan(request: PlanRequest, tell: Callable[[str], None]) -> PlanResult:
     section = work_section(request.network, request.parts)
+    try:
+        return _plan_of(request, section, tell)
+    except (BadWorkError, NoPlanError, NotSolvedError) as error:
+        error.noticed = noticed(request.network, section)
+        raise
+
+
+def _plan_of(request: PlanRequest, section: Section, tell: Callable[[str], None]) -> PlanResult:
     tell("solving the network before any stop")
     whole = Desk.for_request(request)
     with meanwhile(lambda: whole.before_by_hour) as before:

@@ -86,7 +86,9 @@ def _by_contract(
     # Threads that each silence warnings would restore each other's filters: this one is restored last.
     with warnings.catch_warnings():
         found = dict(zip(wanted, side_by_side(read, wanted), strict=True))
-    note_layers(source, set(meant.values()), notes)
+    note_layers(
+        source, set(meant.values()), notes, columns={target: set(names) for target, names in wanted.items()}
+    )
     if not found:
         hints = [finding.what for finding in notes.sorted() if finding.layer][:_HINTS]
         raise BadInputError(

@@ -5,7 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from netplan.network.build import build_network
+from netplan.network.checks.crs import check_area_of_use
 from netplan.network.model import Network
+from netplan.network.notes import Notes
+from netplan.readers.absent import with_absent
 from netplan.readers.cache import keep_network, kept_network
 from netplan.readers.cache_key import network_key
 from netplan.readers.layers import read_layers
@@ -74,7 +77,10 @@ def read_network(
 def _joined(
     source: LayerSource, mapping: Mapping | None, within: Window | None, strict: bool, set_aside: bool
 ) -> Network:
-    raw = read_layers(source, mapping=mapping, within=within)
+    raw = with_absent(read_layers(source, mapping=mapping, within=within), whole=within is None)
     if within is not None:
         raw = cut_to(raw, within)
-    return build_network(raw.layers, raw.source, strict=strict, set_aside=set_aside, findings=raw.findings)
+    notes = Notes()
+    notes.extend(raw.findings)
+    check_area_of_use(raw.layers, notes)
+    return build_network(raw.layers, raw.source, strict=strict, set_aside=set_aside, findings=notes.sorted())

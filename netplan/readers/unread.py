@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -15,6 +15,9 @@ from netplan.readers.source import CountsFeatures, HasOtherFiles, LayerSource
 
 __all__ = ["LeftColumns", "note_columns", "note_layers"]
 
+_LEAST_COLUMNS: Final = 3
+_SHARE: Final = 0.75
+"""A layer with so large a share of the columns of another one may be a part of it (own)."""
 _MEND_LAYER: Final = "name it so, put it into that layer, or give a mapping that takes it"
 _MEND_COLUMN: Final = "name it so, or give a mapping that says what it is"
 
@@ -42,7 +45,11 @@ class LeftColumns:
 
 
 def note_layers(
-    source: LayerSource, taken: Collection[str], notes: Notes, others: Collection[str] = ()
+    source: LayerSource,
+    taken: Collection[str],
+    notes: Notes,
+    others: Collection[str] = (),
+    columns: Mapping[str, Collection[str]] | None = None,
 ) -> None:
     """Notice every layer of a source that is not read, with its number of features.
 
@@ -52,6 +59,9 @@ def note_layers(
         Layers of the source that are read.
     others : collection of str
         Names of a mapping besides those of the contract.
+    columns : mapping, optional
+        Columns of the source that are read, by layer of the contract: a layer that holds those of another one
+        may be a part of it.
     """
     rest = []
     for name in source.layer_names():
@@ -60,6 +70,9 @@ def note_layers(
         said = f"{shown(name)} {_counted(source, name)}".strip()
         if near := near_layer(name, others):
             _looks_like(f"layer {said}", near, notes)
+        elif of := _of_columns(source, name, columns or {}):
+            what = f"layer {said} was not read; it has the columns of {of}"
+            notes.add("layer-not-read", of, "", Severity.WARNING, what, _MEND_LAYER)
         else:
             rest.append(said)
     for name in source.other_files() if isinstance(source, HasOtherFiles) else ():
@@ -75,6 +88,21 @@ def note_layers(
             f"not read, and like no layer of a network: {', '.join(rest)}",
             "give a mapping where one of them belongs to the network",
         )
+
+
+def _of_columns(source: LayerSource, name: str, columns: Mapping[str, Collection[str]]) -> str:
+    """Return the layer of the contract whose columns a layer of the source has, empty for none."""
+    try:
+        held = {field.name.casefold() for field in source.fields(name)}
+    except BadInputError:
+        return ""
+    shares = {
+        layer: len(held & {column.casefold() for column in some}) / len(some)
+        for layer, some in columns.items()
+        if len(some) >= _LEAST_COLUMNS and layer not in BASE_LAYERS
+    }
+    best = max(shares, key=lambda layer: shares[layer], default="")
+    return best if best and shares[best] >= _SHARE else ""
 
 
 def _looks_like(what: str, near: str, notes: Notes) -> None:

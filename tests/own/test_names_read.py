@@ -124,7 +124,9 @@ def test_shapefiles_in_capitals_are_read_as_ever(tmp_path: Path) -> None:
     }
     network = read_network(as_shapefiles(renamed(town(), {}, capitals), tmp_path))
     assert network.content_sha256 == build_network(town()).content_sha256
-    assert network.findings == build_network(town()).findings
+    told_of_files = ("column-absent", "layer-absent")
+    of_layers = tuple(finding for finding in network.findings if finding.code not in told_of_files)
+    assert of_layers == build_network(town()).findings
 
 
 def planned(network: Path, out: Path) -> tuple[dict[str, Any], str]:

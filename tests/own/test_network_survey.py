@@ -154,6 +154,13 @@ def _houses(column: str, what: Any) -> Plant:
     return lambda rows: _street(rows, column=column, what=what)
 
 
+def _stranger(rows: Rows) -> None:
+    """Put a house of another street among those of the first one; two more of its street stand far away."""
+    _street(rows, column="street", what="Low Row")
+    rows["customers"][-1]["street"] = "High Row"
+    rows["customers"] += [customer(f"K{k}", (50.0, 300.0 + 9 * k), street="High Row") for k in range(2)]
+
+
 COLLECTION = GeometryCollection([Point(EAST_M, NORTH_M), line((0, 0), (1, 1))])
 FAR = (float("inf"), float("inf"))
 
@@ -175,6 +182,10 @@ PLANTED: list[tuple[str, str, str, Plant]] = [
     ("priority-none", "customers", "", value("customers", "priority", "No")),
     ("priority-spelling", "customers", "", value("customers", "priority", "Care home")),
     ("unknown-priority", "customers", "", value("customers", "priority", "castle")),
+    ("note-without-priority", "customers", "", value("customers", "priority_note", "a dog")),
+    ("address-disagrees", "customers", "", value("customers", "street", "Nowhere Row")),
+    ("address-among-others", "customers", "H23", _stranger),
+    ("improbable-meters", "customers", "", _houses("meters", 17)),
     ("pressure-above-mop", "mains", "M1", value("mains", "mop_mbar", 25)),
     ("impossible-outlet", "regulators", "R1", value("regulators", "outlet_mbar", 2e6)),
     ("impossible-sdr", "mains", "M1", value("mains", "sdr", 3.0)),

@@ -74,7 +74,8 @@ def test_every_format_gives_the_same_network(tmp_path: Path, name: str, file_for
     assert network.customers.postcode[0] == "01234"
     assert network.pipes.length_m.tolist() == memory.pipes.length_m.tolist()
     assert network.recorded == memory.recorded
-    assert network.findings == memory.findings
+    of_files = ("column-absent", "layer-absent")  # of layers in memory nobody says what they lack
+    assert tuple(one for one in network.findings if one.code not in of_files) == memory.findings
 
 
 @pytest.mark.parametrize(("name", "file_format"), FORMATS[:3])

@@ -7,7 +7,7 @@ from typing import Final
 
 from netplan.findings import Finding, in_order
 from netplan.network.bulk import no_collecting
-from netplan.network.checks import customers, doubles, gaps, pipes, places, pressure, supply
+from netplan.network.checks import addresses, customers, doubles, gaps, pipes, places, pressure, supply
 from netplan.network.model import Network
 from netplan.network.notes import Notes
 
@@ -32,6 +32,8 @@ CHECKS: Final[tuple[Callable[[Network, Notes], None], ...]] = (
     customers.check_services_without_customer,
     customers.check_demand,
     customers.check_far_from_service,
+    addresses.check_addresses,
+    addresses.check_strangers,
     places.check_far_off,
     places.check_heights,
 )

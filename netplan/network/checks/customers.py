@@ -20,6 +20,7 @@ __all__ = [
     "check_demand",
     "check_far_from_service",
     "check_services_without_customer",
+    "services_without_customer",
 ]
 
 _FAR_M: Final = 50.0
@@ -52,9 +53,24 @@ def check_dead_customers(network: Network, notes: Notes) -> None:
 
 def check_services_without_customer(network: Network, notes: Notes) -> None:
     """Notice services at neither end of which a customer hangs."""
+    n = network.pipes.n_mains
+    notes.add_each(
+        "service-without-customer",
+        "services",
+        Text(network.pipes.id.arrow.slice(n)),
+        services_without_customer(network),
+        Severity.WARNING,
+        "feeds no recorded customer: nobody there is on any list",
+        "check whether a meter point is missing, or the service is dead",
+        middle_of(network)[n:],
+    )
+
+
+def services_without_customer(network: Network) -> NDArray[np.bool_]:
+    """Return which services feed no recorded customer, in the order of `Network.pipes`."""
     pipes, pieces = network.pipes, network.pieces
     if pipes.n_mains == len(pipes):
-        return
+        return np.zeros(0, dtype=bool)
     has = np.zeros(len(network.nodes), dtype=bool)
     has[network.customers.attach_node] = True
     # A service that others branch off has its customers on those.
@@ -67,17 +83,7 @@ def check_services_without_customer(network: Network, notes: Notes) -> None:
     of_pipe = np.bincount(
         pieces.pipe, weights=useful[pieces.from_node] | useful[pieces.to_node], minlength=len(pipes)
     )
-    ids = Text(pipes.id.arrow.slice(pipes.n_mains))
-    notes.add_each(
-        "service-without-customer",
-        "services",
-        ids,
-        of_pipe[pipes.n_mains :] == 0,
-        Severity.NOTE,
-        "feeds no recorded customer",
-        "check whether a meter point is missing, or the service is dead",
-        middle_of(network)[pipes.n_mains :],
-    )
+    return np.asarray(of_pipe[pipes.n_mains :] == 0)
 
 
 def check_demand(network: Network, notes: Notes) -> None:

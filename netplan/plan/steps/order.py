@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from netplan.errors import BadInputError
+from netplan.errors import BadWorkError
 from netplan.plan.model import Conditions, Option, Step, WorkItem
 from netplan.plan.steps.case import OrderCase, order_case
 from netplan.plan.steps.emptying import do_work, empty
@@ -56,11 +56,11 @@ def step_list(
 
     Raises
     ------
-    BadInputError
+    BadWorkError
         When the option has no stop, or an order does not name the option's own ids once each.
     """
     if not option.stops:
-        raise BadInputError(
+        raise BadWorkError(
             "work section: no station feeds it as recorded, so that the option has no stop; "
             "look for the missing link or station"
         )

@@ -5,12 +5,25 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
+from netplan.network.notes import listed
 from netplan.plan.model import InDoubt
 
-__all__ = ["doubt_warnings"]
+__all__ = ["doubt_warnings", "nobody_warnings"]
 
 _SINGULAR: Final = {"mains": "main", "services": "service", "valves": "valve", "customers": "customer"}
 _PROVE: Final = "prove it before the first stop"
+
+
+def nobody_warnings(services: Sequence[str]) -> tuple[str, ...]:
+    """Return a warning that names services that the work touches and on which nobody is recorded."""
+    if not services:
+        return ()
+    named = f"{'service' if len(services) == 1 else 'services'} {listed(services)}"
+    warning = (
+        f"no customer is recorded on {named}, cut off by the work or kept by a feed: whoever lives there is "
+        "on no list; call there"
+    )
+    return (warning,)
 
 
 def doubt_warnings(in_doubt: Sequence[InDoubt]) -> tuple[str, ...]:

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Final
 
+from netplan.errors import shown
 from netplan.findings import Finding, Severity, in_order
 from netplan.network.checks import check_network
 from netplan.network.graph import fed_nodes
 from netplan.network.model import Network
+from netplan.network.notes import listed
 from netplan.network.section import Section
 from netplan.plan import model
 
-__all__ = ["findings_of", "known_findings"]
+__all__ = ["findings_of", "known_findings", "noticed"]
 
 MOST_PIPES: Final = 100_000
 """Above this the checks of the whole network are left to ``gas-netplan check``: they would take seconds."""
@@ -34,12 +37,35 @@ def _of_network(network: Network) -> tuple[Finding, ...]:
     return (*network.findings, left)
 
 
+def noticed(network: Network, section: Section) -> tuple[str, ...]:
+    """Return the warnings about the data as lines, for a section that there is no plan for."""
+    rows = findings_of(known_findings(network, section), ())
+    return tuple(
+        f"{row.layer or 'network'} {row.feature_id}".strip() + f": {row.what}; {row.mend}"
+        for row in rows
+        if row.severity != Severity.NOTE
+    )
+
+
 def findings_of(found: Iterable[Finding], options: Iterable[model.Option]) -> tuple[model.FindingRow, ...]:
     """Return the findings about what the options stop, empty, feed through or turn off.
 
-    Findings about a whole layer always count; those about other features are left to ``gas-netplan check``.
+    Findings about a whole layer and about stations always count. Warnings of one kind about other features
+    are put together: who is on which list may rest on them. Notes about those are left to
+    ``gas-netplan check``.
     """
     touched = _touched(options)
+    here, elsewhere = [], []
+    for finding in in_order(found):
+        is_here = (
+            not finding.feature_id
+            or finding.layer == "regulators"
+            or finding.feature_id in touched.get(finding.layer, ())
+        )
+        if is_here:
+            here.append(finding)
+        elif finding.severity is not Severity.NOTE:
+            elsewhere.append(finding)
     return tuple(
         model.FindingRow(
             code=f.code,
@@ -49,9 +75,26 @@ def findings_of(found: Iterable[Finding], options: Iterable[model.Option]) -> tu
             what=f.what,
             mend=f.mend,
         )
-        for f in in_order(found)
-        if not f.feature_id or f.feature_id in touched.get(f.layer, ())
+        for f in in_order((*here, *_together(elsewhere)))
     )
+
+
+def _together(elsewhere: Sequence[Finding]) -> list[Finding]:
+    """Return one finding for each kind of finding about features that the options do not touch."""
+    kinds: dict[tuple[str, str], list[Finding]] = {}
+    for finding in elsewhere:
+        kinds.setdefault((finding.layer, finding.code), []).append(finding)
+    result = []
+    for some in kinds.values():
+        first, count = some[0], len(some)
+        named = listed([shown(finding.feature_id) for finding in some])
+        what = (
+            f"away from the work: {named}: {first.what}"
+            if count == 1
+            else f"away from the work, {count:,} of {first.layer} ({named}); the first: {first.what}"
+        )
+        result.append(replace(first, feature_id="", what=what, x_m=None, y_m=None))
+    return result
 
 
 def _dead_work(network: Network, section: Section) -> list[Finding]:

@@ -12,10 +12,10 @@ from netplan.plan.fallback import fallbacks
 from netplan.plan.losses import losses, stations_left_out
 from netplan.plan.priced import Priced
 from netplan.plan.search import Ranking
-from netplan.plan.trust import NEAR_M, doubted, in_doubt_of, trust_of
+from netplan.plan.trust import NEAR_M, doubted, in_doubt_of, services_of_nobody, trust_of
 from netplan.plan.waiting import money
 from netplan.plan.weather import not_looked_for, weather_of
-from netplan.plan.writing.doubtful import doubt_warnings
+from netplan.plan.writing.doubtful import doubt_warnings, nobody_warnings
 from netplan.plan.writing.fallback import fallbacks_of, losses_of, many_on_standby, without_fallback
 from netplan.plan.writing.feeds import WrittenFeeds, feeds_of, weather_lines
 from netplan.plan.writing.final_network import FinalNetwork
@@ -104,6 +104,7 @@ def option_of(
                 *warnings_of(desk, priced, relighting),
                 *local_peak_warnings(desk, local_peak),
                 *validity_warnings(desk, priced, final, feeds.ids, relighting),
+                *nobody_warnings(services_of_nobody(option)),
                 *doubt_warnings(in_doubt),
                 *(() if request.weather else (WEATHER_LEFT_OUT,)),
                 *without_fallback(on_failure),

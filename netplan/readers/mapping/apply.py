@@ -108,9 +108,9 @@ class _Applied:
             left.append(
                 LeftColumns(parts[0].layer, name, len(raw), [own for own in fields if own not in used])
             )
-        note_layers(
-            self._source, taken, self._notes, {feed.source for _, _, feed in self._mapping.each()} - {GAP}
-        )
+        names = {feed.source for _, _, feed in self._mapping.each()} - {GAP}
+        columns = {parts[0].layer: set(self._columns[name].values()) for name, parts in taken.items()}
+        note_layers(self._source, taken, self._notes, names, columns)
         note_columns(left, lambda columns, name: self._near(taken[columns.of], columns.of, name), self._notes)
 
     def _near(self, parts: Sequence[Part], layer: str, name: str) -> str:
