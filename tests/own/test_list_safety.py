@@ -163,9 +163,7 @@ def test_warnings_away_from_the_work_are_put_together(tmp_path: Path) -> None:
 
     plan, _ = planned(ward(change, tmp_path), tmp_path / "plan")
     words = told(plan, "unknown-state")
-    assert words.startswith(
-        "away from the work, 4 of valves (V1, V2, V3, V5); the first: state 'shut' is not"
-    )
+    assert words.startswith("away from the work, 4 valves (V1, V2, V3, V5), the first: state 'shut' is not")
     stations = [row["feature_id"] for row in plan["findings"] if row["code"] == "no-fault-pressure"]
     assert stations == ["R1", "R2", "R3"]
 

@@ -91,7 +91,7 @@ def _together(elsewhere: Sequence[Finding]) -> list[Finding]:
         what = (
             f"away from the work: {named}: {first.what}"
             if count == 1
-            else f"away from the work, {count:,} of {first.layer} ({named}); the first: {first.what}"
+            else f"away from the work, {count:,} {first.layer} ({named}), the first: {first.what}"
         )
         result.append(replace(first, feature_id="", what=what, x_m=None, y_m=None))
     return result
