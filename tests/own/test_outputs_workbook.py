@@ -108,6 +108,7 @@ def test_styles_are_inside_the_geopackage(tmp_path: Path) -> None:
 
 
 def test_map_and_layers_have_the_same_colours() -> None:
-    script = resources.files("netplan.outputs.map").joinpath("static/symbols.js").read_text("utf-8")
+    static = resources.files("netplan.outputs.map").joinpath("static")
+    script = "".join(static.joinpath(name).read_text("utf-8") for name in ("base.js", "symbols.js"))
     used = set(re.findall(r"#[0-9a-f]{6}", script))
     assert {*STATE_COLOURS.values(), *CUSTOMER_COLOURS.values()} <= used
