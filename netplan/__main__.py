@@ -3,7 +3,7 @@
 import os
 import sys
 
-from netplan.errors import StoppedError
+from netplan.core.errors import StoppedError
 
 __all__ = ["main"]
 

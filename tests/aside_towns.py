@@ -11,7 +11,7 @@ from typing import Any
 
 import geopandas
 
-from tests.networks import Row, customer, fitting, layers, main, service, station
+from tests.support.networks import Row, customer, fitting, layers, main, service, station
 
 __all__ = ["WORK", "aside_layers", "aside_rows"]
 

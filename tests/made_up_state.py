@@ -14,8 +14,7 @@ from numpy.typing import NDArray
 from netplan.network.model import Network
 from netplan.network.pipe_lines import PipeLines
 from netplan.network.text import Text
-from netplan.network.words import Category
-from netplan.plan import model as pm
+from netplan.network.vocabulary import Category
 from netplan.planfile import (
     PieceState,
     SolvedState,
@@ -25,7 +24,8 @@ from netplan.planfile import (
     StatePipes,
     StateStations,
 )
-from tests.hamlet import SCALE, X0, Y0
+from netplan.planfile import model as pm
+from tests.support.hamlet import SCALE, X0, Y0
 
 __all__ = ["MadeUp", "made_up_network", "made_up_state"]
 

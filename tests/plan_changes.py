@@ -17,14 +17,14 @@ from typing import Any
 import numpy as np
 
 from netplan.cli.sample import sample_network
-from netplan.errors import NetplanError
+from netplan.core.errors import NetplanError
 from netplan.network.build import build_network
 from netplan.network.model import Network
-from netplan.network.section import WorkPart
-from netplan.plan.run import PlanRequest, make_plan
+from netplan.network.work_section import WorkPart
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import read_network
 from netplan.rules import read_rules
-from tests import schutterwald
+from tests.support import schutterwald
 
 __all__ = ["compare", "main", "make", "sections"]
 

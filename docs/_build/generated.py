@@ -15,9 +15,9 @@ from typer.main import get_command
 import netplan
 from netplan.cli.app import app
 from netplan.network.contract import layer_specs
-from netplan.plan.schema import plan_schema
+from netplan.planfile.schema import plan_schema
 from netplan.rules import default_rules_text
-from netplan.sources import sources
+from netplan.core.sources import sources
 
 PACKAGE = Path(netplan.__file__).parent
 

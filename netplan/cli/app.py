@@ -26,8 +26,8 @@ from netplan.cli import (
     screen,
     stages,
 )
-from netplan.cli.door import STOPPED, run
-from netplan.errors import BadInputError, in_brief, quoted
+from netplan.cli.exit_codes import STOPPED, run
+from netplan.core.errors import BadInputError, in_brief, quoted
 
 __all__ = ["app", "main"]
 

@@ -9,7 +9,7 @@ import typer
 
 from netplan.cli.choices import Units
 from netplan.cli.damaged import from_plan_folder
-from netplan.cli.door import console
+from netplan.cli.exit_codes import console
 from netplan.cli.progress import progress
 from netplan.cli.quantities import (
     LENGTH,
@@ -22,16 +22,16 @@ from netplan.cli.quantities import (
     millibars,
     millimetres,
 )
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
 from netplan.outputs.charts.resized import write_resized_charts
-from netplan.outputs.figures import figures_of
 from netplan.outputs.layers import read_plan_layers
-from netplan.outputs.resized import print_resized
+from netplan.outputs.number_format import figures_of
+from netplan.outputs.resized_feeds import print_resized
 from netplan.outputs.unread import print_unread
-from netplan.plan.resize_problem import resize_problem
-from netplan.plan.resizing import ResizeRequest, resize
-from netplan.plan.schema import read_plan
 from netplan.planfile import read_state
+from netplan.planfile.schema import read_plan
+from netplan.planning.resize import ResizeRequest, resize
+from netplan.planning.resize_problem import resize_problem
 
 NONE_HOLDS: Final = 3
 

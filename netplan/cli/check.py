@@ -9,22 +9,22 @@ from typing import Annotated
 import typer
 
 from netplan.cli.choices import MappingFile
-from netplan.cli.door import console
+from netplan.cli.exit_codes import console
 from netplan.cli.quantities import LENGTH, metres
-from netplan.errors import BadInputError, BadNetworkError
-from netplan.findings import Finding, errors_of
+from netplan.core.errors import BadInputError, BadNetworkError
+from netplan.core.findings import Finding, errors_of
 from netplan.network.checks.gaps import NEAR_M
 from netplan.network.checks.survey import survey
-from netplan.network.mending import mend
 from netplan.network.model import Network
+from netplan.network.repair import mend
 from netplan.network.set_aside import may_be_set_aside, too_many
 from netplan.outputs.findings import print_findings, write_findings_json, write_findings_layer
-from netplan.outputs.mended import print_changes, write_changes, write_mended
+from netplan.outputs.repaired_network import print_changes, write_changes, write_mended
 from netplan.readers import open_source, read_layers, read_mapping
 from netplan.readers.absent import with_absent
-from netplan.readers.guard import LIMITS, UNLIMITED
 from netplan.readers.mapping.taken import CLASHING_ID
-from netplan.readers.window import cut_to, read_window
+from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
+from netplan.readers.sources.window import cut_to, read_window
 from netplan.rules import default_rules
 
 _FEW = 1000

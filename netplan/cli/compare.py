@@ -7,10 +7,10 @@ from typing import Annotated
 
 import typer
 
-from netplan.cli.door import console
+from netplan.cli.exit_codes import console
 from netplan.outputs.comparison import print_comparison
-from netplan.outputs.figures import figures_of
-from netplan.plan.schema import read_plan
+from netplan.outputs.number_format import figures_of
+from netplan.planfile.schema import read_plan
 
 
 def command(

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
 
 __all__ = ["from_plan_folder"]
 

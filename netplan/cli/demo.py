@@ -7,11 +7,11 @@ from typing import Annotated
 
 import typer
 
-from netplan.cli.door import console
+from netplan.cli.exit_codes import console
 from netplan.cli.plan import run_plan
 from netplan.cli.sample import DEMO_WORK, sample_network
-from netplan.network.section import WorkPart
-from netplan.plan.run import PlanRequest
+from netplan.network.work_section import WorkPart
+from netplan.planning.run import PlanRequest
 from netplan.readers import read_network
 from netplan.rules import read_rules
 

@@ -8,11 +8,11 @@ from typing import Annotated
 import typer
 from rich.text import Text as RichText
 
-from netplan.cli.door import console
-from netplan.errors import BadInputError
+from netplan.cli.exit_codes import console
+from netplan.core.errors import BadInputError
 from netplan.readers import open_source
-from netplan.readers.guard import LIMITS, UNLIMITED
 from netplan.readers.mapping.draft import draft_mapping
+from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
 
 
 def command(

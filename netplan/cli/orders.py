@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Final
 
 from netplan.cli.quantities import metres
-from netplan.errors import BadWorkError, quoted
+from netplan.core.errors import BadWorkError, quoted
 from netplan.isolation import Orders, Stretch
 from netplan.network.model import Network
 from netplan.readers import read_polygons

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
 from netplan.outputs.charts.resized import write_resized_charts
-from netplan.outputs.figures import Figures
 from netplan.outputs.layers import read_plan_layers
-from netplan.plan.resize_problem import resize_problem
-from netplan.plan.resizing import ResizeRequest, resize
-from netplan.plan.schema import read_plan
+from netplan.outputs.number_format import Figures
 from netplan.planfile import read_state
+from netplan.planfile.schema import read_plan
+from netplan.planning.resize import ResizeRequest, resize
+from netplan.planning.resize_problem import resize_problem
 
 __all__ = ["check_pictures", "draw_pictures"]
 

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from netplan.cli.choices import Language, MappingFile, Tiles, Units, Words
-from netplan.cli.door import console
+from netplan.cli.exit_codes import console
 from netplan.cli.orders import customer_rows, read_orders
 from netplan.cli.pictures import check_pictures, draw_pictures
 from netplan.cli.progress import progress
@@ -28,13 +28,13 @@ from netplan.cli.quantities import (
 from netplan.cli.start import start_of
 from netplan.cli.work import work_parts
 from netplan.demand import read_forecast
-from netplan.outputs.choices import Choices, check_choices
 from netplan.outputs.folder import check_target, write_plan_folder
+from netplan.outputs.reader_choices import Choices, check_choices
 from netplan.outputs.summary import print_summary
-from netplan.plan.run import PlanRequest, make_plan
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import open_source, read_mapping, read_network
-from netplan.readers.guard import LIMITS, UNLIMITED
-from netplan.readers.window import read_window
+from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
+from netplan.readers.sources.window import read_window
 from netplan.rules import read_rules
 
 Network = Annotated[

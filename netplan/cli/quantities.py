@@ -6,8 +6,8 @@ from typing import Annotated, Final
 
 import typer
 
-from netplan.outputs.figures import figures_of
-from netplan.units import is_bare, quantity
+from netplan.core.units import is_bare, quantity
+from netplan.outputs.number_format import figures_of
 
 __all__ = [
     "CHAINAGE",

@@ -10,20 +10,20 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from rich.text import Text as RichText
 
 from netplan.cli.choices import MappingFile
-from netplan.cli.door import console
+from netplan.cli.exit_codes import console
 from netplan.cli.quantities import LENGTH, AirTempCelsius, Hours, air_temp_c, hours_of, metres
 from netplan.cli.start import start_of
 from netplan.cli.whole import whole_network
-from netplan.errors import BadInputError, StoppedError, quoted
+from netplan.core.errors import BadInputError, StoppedError, quoted
 from netplan.outputs.screen import check_screen_target, write_screen_folder
 from netplan.outputs.unread import print_unread
 from netplan.readers import read_mapping
-from netplan.readers.window import read_window
+from netplan.readers.sources.window import read_window
 from netplan.rules import read_rules
 from netplan.screening import ScreenSettings, Workers, screen
 from netplan.screening.columns import FIGURES
-from netplan.screening.links import best_links
-from netplan.screening.valves import best_valves
+from netplan.screening.link_candidates import best_links
+from netplan.screening.valve_candidates import best_valves
 
 LINK_REACH_M = 60.0
 """Longest gap that is proposed for a link (own) [m]."""

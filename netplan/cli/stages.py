@@ -9,16 +9,16 @@ import typer
 from rich.text import Text as RichText
 
 from netplan.cli.choices import MappingFile
-from netplan.cli.door import console
+from netplan.cli.exit_codes import console
 from netplan.cli.progress import progress
 from netplan.cli.quantities import AirTempCelsius, Hours, air_temp_c, hours_of
 from netplan.cli.start import start_of
 from netplan.cli.whole import whole_network
-from netplan.errors import BadWorkError
+from netplan.core.errors import BadWorkError
 from netplan.isolation import MINOR_PER_UNIT
 from netplan.outputs.stages import check_stages_target, write_stages_folder
 from netplan.outputs.unread import print_unread
-from netplan.plan.request import PlanRequest
+from netplan.planning.request import PlanRequest
 from netplan.readers import read_mapping
 from netplan.rules import read_rules
 from netplan.staging import renewal_of_mains, renewal_of_street, stage_renewal

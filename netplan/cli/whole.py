@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from netplan.errors import BadNetworkError
-from netplan.findings import errors_of
+from netplan.core.errors import BadNetworkError
+from netplan.core.findings import errors_of
 from netplan.network.model import Network
 from netplan.network.set_aside import may_be_set_aside
 from netplan.readers import Mapping, read_network
-from netplan.readers.source import Window
+from netplan.readers.sources.source import Window
 
 __all__ = ["whole_network"]
 

@@ -7,9 +7,9 @@ from pathlib import Path
 from shapely import unary_union
 
 from netplan.cli.quantities import degrees, metres
-from netplan.errors import BadInputError, BadWorkError, quoted
+from netplan.core.errors import BadInputError, BadWorkError, quoted
 from netplan.network.model import Network
-from netplan.network.section import WorkPart, parts_at, parts_in_area
+from netplan.network.work_section import WorkPart, parts_at, parts_in_area
 from netplan.readers import read_polygons
 
 __all__ = ["work_parts"]

@@ -10,10 +10,10 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from netplan.core.errors import BadInputError
+from netplan.core.units import rounded_down, rounded_up
 from netplan.customers.addresses import address_groups, walking_key
 from netplan.customers.priority import priority_rank
-from netplan.errors import BadInputError
-from netplan.units import rounded_down, rounded_up
 
 __all__ = [
     "EARLIEST_START_H",

@@ -19,7 +19,7 @@ mean of n meters fed together is raised by ``uplift(n)``, which falls with n whi
 The group is the whole part of the network that is fed together (label customers by ``part``): within a
 part every customer gets the same uplift, so that flows add up at each node and mass balance holds, and a
 part fed through a bypass of its own gets the larger uplift of the fewer customers behind it. What a
-single service sees beyond that is added as a pressure allowance, not as a flow (see netplan.bypass).
+single service sees beyond that is added as a pressure allowance, not as a flow (see netplan.feeds).
 A peak_kw takes the one published diversity curve with the number of such meters in the part instead.
 
 Colder never needs less: an hour's factor is the largest that any air temperature from the given one up

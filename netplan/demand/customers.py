@@ -7,15 +7,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.constants import SECONDS_PER_HOUR
+from netplan.core.constants import SECONDS_PER_HOUR
+from netplan.core.errors import BadInputError
+from netplan.core.findings import Finding
 from netplan.demand.groups import Elsewhere, Together, diversity_of, part_counts, uplift
 from netplan.demand.profile import customer_value_kwh_per_day, hour_factor
 from netplan.demand.records import PEAK_PROFILE, Records, check_records
 from netplan.demand.window import HourOfWindow, Window, window_hours
-from netplan.errors import BadInputError
-from netplan.findings import Finding
 from netplan.network.model import Customers
-from netplan.network.words import Category
+from netplan.network.vocabulary import Category
 from netplan.reference.profiles import ClimateMonth
 from netplan.rules.model import Rules
 

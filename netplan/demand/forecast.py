@@ -8,9 +8,9 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Final
 
+from netplan.core.errors import BadInputError
+from netplan.core.text_files import TooLargeError, text_of
 from netplan.demand.local_time import local_time
-from netplan.errors import BadInputError
-from netplan.textfiles import TooLargeError, text_of
 
 __all__ = ["Forecast", "read_forecast"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Final
 
-from netplan.errors import BadInputError, quoted
+from netplan.core.errors import BadInputError, quoted
 
 __all__ = ["local_time"]
 

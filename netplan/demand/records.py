@@ -8,9 +8,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.findings import Finding, Severity, in_order
+from netplan.core.findings import Finding, Severity, in_order
 from netplan.network.model import Customers
-from netplan.network.words import Category
+from netplan.network.vocabulary import Category
 from netplan.reference.profiles import CategoryFigures, category_figures
 
 __all__ = ["PEAK_PROFILE", "Records", "check_records"]

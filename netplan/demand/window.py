@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from netplan.core.errors import BadInputError
 from netplan.demand.forecast import Forecast
-from netplan.errors import BadInputError
 from netplan.rules.model import Rules
 
 __all__ = ["HourOfWindow", "Window", "window_hours"]

@@ -1,13 +1,13 @@
 """Steady flow of gas in one pipe and in whole networks."""
 
+from netplan.hydraulics.boundary import Rim, RimSolver, state_of_part
 from netplan.hydraulics.conditions import FlowConditions, FlowGas
 from netplan.hydraulics.counting import CountedSolver, SolutionCount
+from netplan.hydraulics.factorisation import LinearSolver, default_linear_solver, ldl_solver, lu_solver
 from netplan.hydraulics.friction import friction_factor
-from netplan.hydraulics.linear import LinearSolver, default_linear_solver, ldl_solver, lu_solver
 from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState, PartStatus, StationState
-from netplan.hydraulics.rim import Rim, RimSolver, state_of_part
+from netplan.hydraulics.protocol import NetworkSolver
 from netplan.hydraulics.solver import FlowSolver, datum_height_m
-from netplan.hydraulics.solving import NetworkSolver
 from netplan.hydraulics.validity import LIMITS, Limit, links_beyond, transition_allowance_pa
 
 __all__ = [

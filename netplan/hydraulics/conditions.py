@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from netplan.constants import ATMOSPHERE_PA_ABS, GAS_CONSTANT_J_PER_MOL_K, ZERO_CELSIUS_K
+from netplan.core.constants import ATMOSPHERE_PA_ABS, GAS_CONSTANT_J_PER_MOL_K, ZERO_CELSIUS_K
 from netplan.reference.gas import DRY_AIR_MOLAR_MASS_KG_PER_MOL, METRIC_STANDARD, Gas
 
 __all__ = ["FlowConditions", "FlowGas"]

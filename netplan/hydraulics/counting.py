@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from netplan.hydraulics.conditions import FlowConditions
 from netplan.hydraulics.model import FlowNetwork, FlowState
-from netplan.hydraulics.solving import NetworkSolver
+from netplan.hydraulics.protocol import NetworkSolver
 
 __all__ = ["CountedSolver", "SolutionCount"]
 

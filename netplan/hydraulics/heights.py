@@ -10,7 +10,7 @@ import numpy.typing as npt
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 
-from netplan.constants import GRAVITY_M_PER_S2
+from netplan.core.constants import GRAVITY_M_PER_S2
 
 __all__ = ["Columns", "columns", "fill_heights", "mean_factor"]
 

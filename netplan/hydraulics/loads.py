@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from netplan.hydraulics.back_substitution import BranchFlows
+from netplan.hydraulics.connected_parts import Parts
 from netplan.hydraulics.layout import Layout
-from netplan.hydraulics.parts import Parts
-from netplan.hydraulics.spread import BranchFlows
 from netplan.hydraulics.sums import sum_at
 
 __all__ = ["Loads", "Tally", "make_loads", "make_tally"]

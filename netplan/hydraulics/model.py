@@ -9,7 +9,7 @@ from typing import Any, Final
 import numpy as np
 import numpy.typing as npt
 
-from netplan.errors import BadNetworkError, NotSolvedError
+from netplan.core.errors import BadNetworkError, NotSolvedError
 from netplan.graph.components import component_labels
 
 __all__ = [

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from netplan.graph.chains import Chains
-from netplan.hydraulics.matrix import CoreMatrix
+from netplan.hydraulics.newton_system import CoreMatrix
 from netplan.hydraulics.segments import SegmentDrops
 from netplan.hydraulics.stations import CAPPED, HOLDING, LOCKED, StationGroups
 from netplan.hydraulics.sums import sum_at

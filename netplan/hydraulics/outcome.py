@@ -9,14 +9,14 @@ import numpy as np
 import numpy.typing as npt
 
 from netplan.graph.pruning import prune_branches
+from netplan.hydraulics.back_substitution import Everywhere, spread_core
+from netplan.hydraulics.connected_parts import Parts
 from netplan.hydraulics.layout import Layout
 from netplan.hydraulics.loads import Loads
-from netplan.hydraulics.matrix import CoreMatrix
 from netplan.hydraulics.model import FlowNetwork, FlowState, PartStatus, StationState
 from netplan.hydraulics.newton import CoreProblem, CoreSolution
-from netplan.hydraulics.parts import Parts
+from netplan.hydraulics.newton_system import CoreMatrix
 from netplan.hydraulics.segments import SegmentDrops
-from netplan.hydraulics.spread import Everywhere, spread_core
 from netplan.hydraulics.stations import CAPPED, HOLDING, LOCKED
 from netplan.hydraulics.sums import sum_at
 

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from netplan.hydraulics.active_set import solve_core
+from netplan.hydraulics.connected_parts import Parts, find_parts
 from netplan.hydraulics.layout import Layout
 from netplan.hydraulics.loads import Tally, make_loads, make_tally
 from netplan.hydraulics.model import FlowState, PartStatus
 from netplan.hydraulics.newton import CoreProblem, CoreSolution
 from netplan.hydraulics.outcome import Given, Kept, Raw, make_state
-from netplan.hydraulics.parts import Parts, find_parts
-from netplan.hydraulics.search import solve_core
 from netplan.hydraulics.segments import SegmentDrops
 from netplan.hydraulics.stations import group_stations
 from netplan.hydraulics.sums import sum_at

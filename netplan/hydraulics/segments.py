@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from netplan.graph.chains import Chains
-from netplan.hydraulics.drop import LAMINAR_FACTOR, DropLaw
+from netplan.hydraulics.pressure_drop import LAMINAR_FACTOR, DropLaw
 
 __all__ = ["SegmentDrops"]
 

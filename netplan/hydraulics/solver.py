@@ -8,14 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
 from netplan.hydraulics.conditions import FlowConditions
+from netplan.hydraulics.connected_parts import Parts, find_parts
+from netplan.hydraulics.factorisation import LinearSolver, default_linear_solver
 from netplan.hydraulics.layout import Layout, LayoutInput, make_layout
-from netplan.hydraulics.linear import LinearSolver, default_linear_solver
-from netplan.hydraulics.matrix import CoreMatrix
 from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState
+from netplan.hydraulics.newton_system import CoreMatrix
 from netplan.hydraulics.outcome import Given, Kept
-from netplan.hydraulics.parts import Parts, find_parts
 from netplan.hydraulics.problem import solve_given
 
 __all__ = ["FlowSolver", "datum_height_m", "link_numbers"]

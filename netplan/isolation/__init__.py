@@ -20,11 +20,7 @@ caller that takes over the first three parts can only ever add to the bound. ``i
 rules, hours)`` is the price of each customer off for the window. Rows are rows of the network's own tables.
 """
 
-from netplan.isolation.choose import CutSearch, cuts, look_up_in, reads_rim
-from netplan.isolation.explain import DEARER
-from netplan.isolation.ground import interruption_minor
-from netplan.isolation.index import Index, build_index
-from netplan.isolation.methods import length_taken_m
+from netplan.isolation.cost_context import interruption_minor
 from netplan.isolation.model import (
     MINOR_PER_UNIT,
     Cut,
@@ -40,7 +36,11 @@ from netplan.isolation.model import (
     Zone,
     ZonePiece,
 )
-from netplan.isolation.outline import Outline
+from netplan.isolation.ranked_cuts import CutSearch, cuts, look_up_in, reads_rim
+from netplan.isolation.refused_places import DEARER
+from netplan.isolation.segments import Index, build_index
+from netplan.isolation.stop_methods import length_taken_m
+from netplan.isolation.zone_summary import Outline
 
 __all__ = [
     "DEARER",

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from netplan.isolation.index import Index
 from netplan.isolation.model import Stop, Tapping
+from netplan.isolation.segments import Index
 from netplan.rules.model import Rules
 
 __all__ = ["with_tee"]

@@ -8,12 +8,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.graph.compiled_flow import CompiledFlow
+from netplan.graph.compiled_cut import CompiledFlow
 from netplan.graph.grouping import grouped
-from netplan.graph.maximum_flow import INFINITE, UNEXPLORED
-from netplan.isolation.bridges import Bridges
-from netplan.isolation.ground import Ground
-from netplan.isolation.plain import plain_arcs
+from netplan.graph.minimum_cut import INFINITE, UNEXPLORED
+from netplan.isolation.bridge_costs import Bridges
+from netplan.isolation.cost_context import Ground
+from netplan.isolation.segment_arcs import plain_arcs
 
 __all__ = ["NOT_PLAIN", "READY", "UNREAD", "CapacityTable"]
 

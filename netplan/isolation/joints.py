@@ -5,8 +5,8 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Final
 
-from netplan.isolation.methods import Reach
-from netplan.isolation.shapes import Block, Joint, Shape
+from netplan.isolation.segment_geometry import Block, Joint, Shape
+from netplan.isolation.stop_methods import Reach
 from netplan.network.model import Network
 
 __all__ = ["BESIDE_M", "Joints"]

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.network.model import Network
-from netplan.network.section import Section
+from netplan.network.work_section import Section
 from netplan.rules.model import Rules
 
 __all__ = [

@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from netplan.graph.maximum_flow import INFINITE
-from netplan.isolation.neighbourhood import SOURCE, Neighbourhood
+from netplan.graph.minimum_cut import INFINITE
+from netplan.isolation.local_graph import SOURCE, Neighbourhood
 
 if TYPE_CHECKING:
-    from netplan.graph.compiled_flow import Question, SourceSide
+    from netplan.graph.compiled_cut import Question, SourceSide
     from netplan.isolation.capacity_table import CapacityTable
 
 __all__ = ["shared_cut"]
@@ -32,7 +32,7 @@ def shared_cut(near: Neighbourhood) -> SourceSide | None:
 
 def _question(near: Neighbourhood, table: CapacityTable) -> Question | None:
     """Return the work, and the supernodes that its own runs and those priced for it lead to."""
-    from netplan.graph.compiled_flow import Question
+    from netplan.graph.compiled_cut import Question
 
     graph, count = near.graph, table.flow.count
     number = [table.source, *near.supernode[SOURCE + 1 :]]

@@ -7,18 +7,18 @@ from pathlib import Path
 import geopandas as gpd
 import pandas as pd
 
-from netplan.errors import BadInputError
-from netplan.outputs.choices import Choices
+from netplan.core.errors import BadInputError
+from netplan.explain import explain, figures_to_explain
 from netplan.outputs.explained import explanation_lines
 from netplan.outputs.folder import write_plan_folder
 from netplan.outputs.layers import read_plan_layers
-from netplan.plan.explaining import explain, figures_to_explain
-from netplan.plan.model import Option, Plan
-from netplan.plan.resize_problem import resize_problem
-from netplan.plan.resizing import Resized, ResizeRequest, resize
-from netplan.plan.result import PlanResult
-from netplan.plan.schema import read_plan
+from netplan.outputs.reader_choices import Choices
 from netplan.planfile import read_state
+from netplan.planfile.model import Option, Plan
+from netplan.planfile.result import PlanResult
+from netplan.planfile.schema import read_plan
+from netplan.planning.resize import Resized, ResizeRequest, resize
+from netplan.planning.resize_problem import resize_problem
 
 __all__ = [
     "affected_customers",

@@ -10,13 +10,13 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from netplan.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
-from netplan.network.graph import neighbourhood, to_networkx
+from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.hydraulics.flow_case import gas_of
+from netplan.network.linear_reference import lines_between
 from netplan.network.model import Network
-from netplan.network.place import lines_between
-from netplan.network.section import WorkPart, work_section
-from netplan.network.words import Category, Layer, ValveState
-from netplan.plan.flowcase import gas_of
+from netplan.network.topology import neighbourhood, to_networkx
+from netplan.network.vocabulary import Category, Layer, ValveState
+from netplan.network.work_section import WorkPart, work_section
 from netplan.rules import Rules, default_rules
 
 if TYPE_CHECKING:

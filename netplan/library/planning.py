@@ -5,16 +5,16 @@ from __future__ import annotations
 from datetime import datetime
 from pathlib import Path
 
+from netplan.core.errors import BadWorkError
+from netplan.core.findings import Finding
 from netplan.demand.local_time import local_time
-from netplan.errors import BadWorkError
-from netplan.findings import Finding
 from netplan.isolation import Orders
 from netplan.network.checks.survey import survey
 from netplan.network.model import Network
-from netplan.network.section import WorkPart
-from netplan.plan.request import PlanRequest
-from netplan.plan.result import PlanResult
-from netplan.plan.run import make_plan
+from netplan.network.work_section import WorkPart
+from netplan.planfile.result import PlanResult
+from netplan.planning.request import PlanRequest
+from netplan.planning.run import make_plan
 from netplan.readers import Mapping, open_source, read_layers, read_network
 from netplan.readers.absent import with_absent
 from netplan.rules import Rules, default_rules

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Final
 
 import netplan
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
 
 __all__ = ["SAMPLE_WORK", "sample_town"]
 

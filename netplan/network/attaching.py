@@ -10,14 +10,14 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
-from netplan.findings import Severity
+from netplan.core.findings import Severity
 from netplan.network.joining import SNAP_M, Course, Joins
 from netplan.network.nearer_services import nearer_services
 from netplan.network.normalise import Table
 from netplan.network.notes import Notes, listed
 from netplan.network.placing import MainIndex, nodes_at
 from netplan.network.text import Text
-from netplan.network.words import Attachment
+from netplan.network.vocabulary import Attachment
 
 __all__ = ["MAIN_REACH_M", "SERVICE_REACH_M", "attach", "named_services", "service_ends"]
 

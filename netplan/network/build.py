@@ -10,12 +10,12 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from netplan.constants import PA_PER_MBAR, SECONDS_PER_HOUR
-from netplan.errors import BadNetworkError
-from netplan.findings import Finding, Severity, errors_of
+from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.core.errors import BadNetworkError
+from netplan.core.findings import Finding, Severity, errors_of
 from netplan.network import model
 from netplan.network.attaching import attach, named_services, service_ends
-from netplan.network.bulk import meanwhile, no_collecting
+from netplan.network.bulk_rows import meanwhile, no_collecting
 from netplan.network.flat import as_objects
 from netplan.network.joining import POINT_REACH_M, Course, join
 from netplan.network.lines import Lines, shapes_of
@@ -28,7 +28,7 @@ from netplan.network.set_aside import give_sizes, may_be_set_aside, not_live, un
 from netplan.network.splitting import split
 from netplan.network.text import Text
 from netplan.network.valves import notice_unknown_states, place_valves
-from netplan.network.words import Status
+from netplan.network.vocabulary import Status
 
 __all__ = ["build_network"]
 

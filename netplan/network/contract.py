@@ -8,7 +8,7 @@ from functools import lru_cache
 from importlib import resources
 from typing import Final
 
-from netplan.network import words
+from netplan.network import vocabulary as words
 
 __all__ = ["BASE_LAYERS", "WORD_OF", "Column", "LayerSpec", "layer_specs"]
 

@@ -9,13 +9,13 @@ import numpy as np
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from netplan.findings import Severity
+from netplan.core.findings import Severity
+from netplan.core.sources import source
 from netplan.network.lines import Lines
 from netplan.network.normalise import Table
 from netplan.network.notes import Notes
 from netplan.network.probable import Range, explanations, probable_ranges
-from netplan.network.words import Category, Material, Status
-from netplan.sources import source
+from netplan.network.vocabulary import Category, Material, Status
 
 __all__ = ["notice_improbable", "notice_improbable_lengths"]
 

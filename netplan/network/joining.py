@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.graph.components import component_labels
-from netplan.network.nearness import close_pairs, points_on_lines
+from netplan.network.spatial_index import close_pairs, points_on_lines
 
 __all__ = ["POINT_REACH_M", "SNAP_M", "Course", "Joins", "first_of", "join", "merge_nodes"]
 

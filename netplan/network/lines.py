@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 import shapely
 from numpy.typing import NDArray
 
-from netplan.findings import Severity
+from netplan.core.findings import Severity
 from netplan.network.flat import LINE, FlatShapes, as_objects
 from netplan.network.normalise import Table
 from netplan.network.notes import Notes

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.findings import Finding
+from netplan.core.findings import Finding
 from netplan.network.text import Text
 
 __all__ = [

@@ -10,7 +10,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
-from netplan.findings import Severity
+from netplan.core.findings import Severity
 from netplan.network.normalise import Table
 from netplan.network.notes import Notes, listed
 from netplan.network.text import Text

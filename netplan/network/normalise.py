@@ -11,8 +11,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from netplan.errors import quoted
-from netplan.findings import Severity
+from netplan.core.errors import quoted
+from netplan.core.findings import Severity
 from netplan.network.contract import WORD_OF, Column, LayerSpec
 from netplan.network.flat import Shapes, as_objects, take_shapes
 from netplan.network.notes import Notes

@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.findings import Finding, Severity, in_order
+from netplan.core.findings import Finding, Severity, in_order
 from netplan.network.text import Text
 
 __all__ = ["MOST_PER_KIND", "Notes", "listed"]

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from netplan.findings import Severity
+from netplan.core.findings import Severity
 from netplan.network.flat import POINT, FlatShapes, as_objects
 from netplan.network.normalise import Table
 from netplan.network.notes import Notes

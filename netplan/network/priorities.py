@@ -12,7 +12,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from netplan.findings import Severity
+from netplan.core.findings import Severity
 from netplan.network.normalise import Table
 from netplan.network.notes import Notes, listed
 from netplan.network.text import Text

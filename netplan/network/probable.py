@@ -9,7 +9,7 @@ from importlib import resources
 from math import log, sqrt
 from typing import Final
 
-from netplan.units import factor
+from netplan.core.units import factor
 
 __all__ = ["Explanation", "Range", "explanations", "probable_ranges"]
 
@@ -60,7 +60,7 @@ class Range:
     least : int
         Fewer features say nothing.
     source : str
-        Key of `netplan.sources`.
+        Key of `netplan.core.sources`.
     """
 
     code: str

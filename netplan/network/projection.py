@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from pyproj import CRS, Proj, Transformer
 from pyproj.exceptions import ProjError
 
-from netplan.errors import BadNetworkError
-from netplan.findings import Severity
+from netplan.core.errors import BadNetworkError
+from netplan.core.findings import Severity
 from netplan.network.flat import bounds_of
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer

@@ -12,7 +12,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from netplan.findings import Finding
+from netplan.core.findings import Finding
 from netplan.network.flat import Shapes
 
 __all__ = ["OddShapes", "RawLayer", "RawLayers", "as_raw"]

@@ -12,9 +12,9 @@ import pyarrow as pa
 import shapely
 from numpy.typing import NDArray
 
-from netplan.errors import BadNetworkError
-from netplan.findings import Severity
-from netplan.network.bulk import side_by_side
+from netplan.core.errors import BadNetworkError
+from netplan.core.findings import Severity
+from netplan.network.bulk_rows import side_by_side
 from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.digest import content_digest
 from netplan.network.flat import as_objects
@@ -27,7 +27,7 @@ from netplan.network.priorities import read_priorities
 from netplan.network.projection import Working, working_crs
 from netplan.network.raw import RawLayer, as_raw
 from netplan.network.sizes import resolve_sizes
-from netplan.network.words import Status
+from netplan.network.vocabulary import Status
 
 __all__ = ["Layers", "Sizes", "read"]
 

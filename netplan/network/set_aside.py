@@ -15,12 +15,12 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from netplan.findings import Finding, Noticed, Severity
+from netplan.core.findings import Finding, Noticed, Severity
 from netplan.network.lines import Lines
 from netplan.network.model import Network, Pipes, SetAside
 from netplan.network.reading import Layers
 from netplan.network.text import Text
-from netplan.network.words import Status
+from netplan.network.vocabulary import Status
 from netplan.rules.model import BadDataRules
 
 __all__ = [

@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from netplan.constants import MM_PER_M
-from netplan.findings import Severity
+from netplan.core.constants import MM_PER_M
+from netplan.core.findings import Severity
 from netplan.network.normalise import Table
 from netplan.network.notes import Notes
-from netplan.network.words import Material
+from netplan.network.vocabulary import Material
 from netplan.reference.pipes import least_wall_bore_mm, wall_mm
 
 __all__ = ["resolve_sizes"]

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from netplan.network.joining import Course, Joins, first_of, merge_nodes
 from netplan.network.model import Nodes, Pieces
 from netplan.network.polyline import along, measures
-from netplan.network.words import ValveState
+from netplan.network.vocabulary import ValveState
 
 __all__ = ["split"]
 

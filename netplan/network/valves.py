@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.findings import Severity
+from netplan.core.findings import Severity
 from netplan.network.joining import POINT_REACH_M, SNAP_M, Course, Joins
 from netplan.network.notes import Notes
 from netplan.network.placing import Candidates, MainIndex, points_along
 from netplan.network.text import Text
-from netplan.network.words import ValveState
+from netplan.network.vocabulary import ValveState
 
 __all__ = ["notice_unknown_states", "place_valves"]
 

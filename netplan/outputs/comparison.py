@@ -14,11 +14,11 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from netplan.errors import BadInputError
-from netplan.network.words import Category
-from netplan.outputs.figures import METRIC, UNKNOWN, Figures
+from netplan.core.errors import BadInputError
+from netplan.network.vocabulary import Category
+from netplan.outputs.number_format import METRIC, UNKNOWN, Figures
 from netplan.outputs.weather_digits import figures_for_weather
-from netplan.plan.model import Plan, WorkItem
+from netplan.planfile.model import Plan, WorkItem
 
 __all__ = ["Difference", "PlanRow", "compare_plans", "differences", "print_comparison"]
 

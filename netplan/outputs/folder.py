@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from netplan.outputs.choices import Choices, check_choices
-from netplan.outputs.contents import write_contents, write_deliverables
+from netplan.outputs.folder_files import write_contents, write_deliverables
 from netplan.outputs.layers import read_plan_layers
+from netplan.outputs.reader_choices import Choices, check_choices
 from netplan.outputs.whole_folder import Target, check_folder, write_folder
-from netplan.plan.result import PlanResult
-from netplan.plan.schema import read_plan
 from netplan.planfile import read_state
+from netplan.planfile.result import PlanResult
+from netplan.planfile.schema import read_plan
 
 __all__ = ["check_target", "write_deliverables_again", "write_plan_folder"]
 

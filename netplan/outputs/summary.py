@@ -10,13 +10,13 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
-from netplan.findings import READING_CODES
+from netplan.core.findings import READING_CODES
 from netplan.network.checks.groups import Group, group_of
-from netplan.outputs.doubtful import customers_in_doubt
-from netplan.outputs.figures import METRIC, Figures
+from netplan.outputs.customers_in_doubt import customers_in_doubt
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.unread import print_unread
 from netplan.outputs.weather_digits import figures_for_weather
-from netplan.plan.model import FindingRow, Option, Plan, Stop, TrustRow, WeatherLine
+from netplan.planfile.model import FindingRow, Option, Plan, Stop, TrustRow, WeatherLine
 
 __all__ = ["print_summary"]
 

@@ -8,7 +8,7 @@ from typing import Final
 from rich.console import Console
 from rich.text import Text
 
-from netplan.findings import READING_CODES, Noticed
+from netplan.core.findings import READING_CODES, Noticed
 
 __all__ = ["print_unread"]
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from netplan.outputs.figures import Figures
-from netplan.plan.model import Plan
+from netplan.outputs.number_format import Figures
+from netplan.planfile.model import Plan
 
 __all__ = ["figures_for_weather"]
 

@@ -11,8 +11,8 @@ from pathlib import Path
 from threading import Lock
 from typing import Final
 
-from netplan.errors import BadInputError
-from netplan.outputs.whole import clear_unfinished, earlier, is_full, unfinished, words_of
+from netplan.core.errors import BadInputError
+from netplan.outputs.whole_file import clear_unfinished, earlier, is_full, unfinished, words_of
 
 __all__ = ["Target", "check_folder", "write_folder"]
 

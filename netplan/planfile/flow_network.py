@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
-from netplan.errors import BadInputError
+from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.core.errors import BadInputError
 from netplan.hydraulics import FlowLinks, FlowNetwork
 from netplan.planfile.solved_state import SolvedState
 from netplan.planfile.state_tables import PieceState

@@ -9,9 +9,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
 from netplan.network.text import Text
-from netplan.network.words import Layer
+from netplan.network.vocabulary import Layer
 from netplan.planfile.columns import BYPASSES, CUSTOMERS, NODES, PIPES, STATIONS, Column, Kind
 from netplan.planfile.solved_state import SolvedState
 from netplan.planfile.state_tables import (

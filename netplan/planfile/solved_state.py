@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
 from netplan.planfile.state_tables import (
     Columns,
     StateCustomers,

@@ -12,7 +12,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from netplan.network.words import Layer
+from netplan.network.vocabulary import Layer
 from netplan.planfile.columns import BYPASSES, CUSTOMERS, NODES, PIPES, STATIONS, Column, Kind
 from netplan.planfile.solved_state import SolvedState
 from netplan.planfile.state_tables import (

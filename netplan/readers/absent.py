@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
-from netplan.findings import Severity, in_order
+from netplan.core.findings import Severity, in_order
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayers
 

@@ -7,21 +7,21 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
-from netplan.errors import BadInputError
-from netplan.findings import Finding, in_order
-from netplan.network.bulk import no_collecting, side_by_side
+from netplan.core.errors import BadInputError
+from netplan.core.findings import Finding, in_order
+from netplan.network.bulk_rows import no_collecting, side_by_side
 from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer, RawLayers
-from netplan.readers.contract_names import columns_meant, layers_meant
 from netplan.readers.mapping.apply import mapped_layers
 from netplan.readers.mapping.model import Mapping
-from netplan.readers.near_names import near_column
-from netplan.readers.odd_shapes import unread_layer, with_odd_shapes
-from netplan.readers.ogr import UnreadLayerError
-from netplan.readers.opening import open_source
-from netplan.readers.source import Field, LayerSource, Window
-from netplan.readers.unread import LeftColumns, note_columns, note_layers
+from netplan.readers.schema.contract_names import columns_meant, layers_meant
+from netplan.readers.schema.near_names import near_column
+from netplan.readers.schema.unread_findings import LeftColumns, note_columns, note_layers
+from netplan.readers.sources.odd_shapes import unread_layer, with_odd_shapes
+from netplan.readers.sources.ogr import UnreadLayerError
+from netplan.readers.sources.opening import open_source
+from netplan.readers.sources.source import Field, LayerSource, Window
 
 __all__ = ["read_layers"]
 

@@ -9,13 +9,13 @@ from netplan.network.checks.crs import check_area_of_use
 from netplan.network.model import Network
 from netplan.network.notes import Notes
 from netplan.readers.absent import with_absent
-from netplan.readers.cache import keep_network, kept_network
-from netplan.readers.cache_key import network_key
+from netplan.readers.cache.key import network_key
+from netplan.readers.cache.network import keep_network, kept_network
 from netplan.readers.layers import read_layers
 from netplan.readers.mapping.model import Mapping
-from netplan.readers.opening import open_source
-from netplan.readers.source import LayerSource, Window
-from netplan.readers.window import cut_to
+from netplan.readers.sources.opening import open_source
+from netplan.readers.sources.source import LayerSource, Window
+from netplan.readers.sources.window import cut_to
 
 __all__ = ["read_network"]
 

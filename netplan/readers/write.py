@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
 from netplan.network.contract import layer_specs
 
 __all__ = ["write_layers"]

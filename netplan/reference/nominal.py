@@ -34,7 +34,7 @@ class Nominal:
     schedule_40_mm : float or None
         Wall of schedule 40 [mm], for inch sizes of steel.
     source_key : str
-        Key in `netplan.sources`.
+        Key in `netplan.core.sources`.
     """
 
     od_mm: float

@@ -45,7 +45,7 @@ class Wall:
     wall_mm : float
         Least wall [mm].
     source_key : str
-        Key in `netplan.sources`.
+        Key in `netplan.core.sources`.
     computed : bool
         Whether the rule was used because no table holds the size.
     """

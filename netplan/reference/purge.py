@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 
-from netplan.sources import source
+from netplan.core.sources import source
 
 __all__ = [
     "EndPoint",

@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass, replace
 from typing import Final, Literal, NoReturn
 
-from netplan.errors import quoted
+from netplan.core.errors import quoted
 from netplan.reference.nominal import Family, Stuff, nominal_size, of_outside_diameter
 
 __all__ = ["Plain", "WrittenSize", "read_ratio", "read_size"]
@@ -79,7 +79,7 @@ class WrittenSize:
     bore_mm : float or None
         Bore [mm]: the nominal size of steel or iron of which the text gives no wall, so no measured bore.
     source_key : str
-        Key in `netplan.sources` of the table that gave the outside diameter; empty where the text gave it.
+        Key in `netplan.core.sources` of the table that gave the outside diameter; empty where the text gave it.
     material : str
         Material that the text names, as a word of the input contract; empty where it names none for certain.
     """

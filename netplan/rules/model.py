@@ -10,8 +10,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
-from netplan.errors import BadInputError, quoted
-from netplan.units import quantity
+from netplan.core.errors import BadInputError, quoted
+from netplan.core.units import quantity
 
 __all__ = ["AssemblyPart", "BadDataRules", "MethodKind", "Rules", "StopMethod"]
 

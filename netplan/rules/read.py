@@ -10,9 +10,9 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from netplan.errors import BadRulesError, shown
+from netplan.core.errors import BadRulesError, shown
+from netplan.core.text_files import TooLargeError, text_of, toml_of
 from netplan.rules.model import Rules
-from netplan.textfiles import TooLargeError, text_of, toml_of
 
 __all__ = ["checked_rules", "default_rules", "default_rules_text", "read_rules"]
 

@@ -9,6 +9,6 @@ what it costs when nothing is fed and everybody without gas or pressure goes off
 from netplan.screening.loss import EndLoss, lost_at_ends
 from netplan.screening.run import Screen, screen
 from netplan.screening.settings import ScreenSettings
-from netplan.screening.spread import Workers
+from netplan.screening.workers import Workers
 
 __all__ = ["EndLoss", "Screen", "ScreenSettings", "Workers", "lost_at_ends", "screen"]

@@ -14,9 +14,9 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
-from netplan.errors import BadInputError
-from netplan.screening.bench import Bench
+from netplan.core.errors import BadInputError
 from netplan.screening.columns import SCHEMA
+from netplan.screening.main_evaluator import Bench
 
 __all__ = ["BLOCK_MAINS", "Block", "BlockFolder", "screen_block", "split_blocks"]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.network.graph import components
 from netplan.network.model import Network
+from netplan.network.topology import components
 
 __all__ = ["district_nodes"]
 

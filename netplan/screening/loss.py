@@ -15,8 +15,8 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from netplan.graph.dominators import DominatorTree, dominator_tree
-from netplan.network.graph import fed_nodes, station_nodes
 from netplan.network.model import Network
+from netplan.network.topology import fed_nodes, station_nodes
 
 __all__ = ["EndLoss", "Tree", "has_priority", "lost_at_ends"]
 

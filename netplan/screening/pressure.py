@@ -11,17 +11,17 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.constants import PA_PER_MBAR
-from netplan.errors import BadNetworkError, NotSolvedError
+from netplan.core.constants import PA_PER_MBAR
+from netplan.core.errors import BadNetworkError, NotSolvedError
+from netplan.core.units import rounded_down
 from netplan.isolation import Cut
-from netplan.network.vicinity import ReachesRimError
-from netplan.plan.desk import Desk
-from netplan.plan.effects import reach_of
-from netplan.plan.near import NearDesk, desks_round
-from netplan.plan.request import PlanRequest
-from netplan.plan.unfed import solve_unfed
-from netplan.plan.within import cut_within
-from netplan.units import rounded_down
+from netplan.network.subnetwork import ReachesRimError
+from netplan.planning.context import Desk
+from netplan.planning.customer_effects import reach_of
+from netplan.planning.request import PlanRequest
+from netplan.planning.subnetwork_context import NearDesk, desks_round
+from netplan.planning.subnetwork_rows import cut_within
+from netplan.planning.without_feeds import solve_unfed
 
 __all__ = ["Pressures", "Solved"]
 

@@ -11,20 +11,20 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from netplan.constants import PA_PER_MBAR
+from netplan.core.constants import PA_PER_MBAR
+from netplan.hydraulics.flow_case import flow_conditions, gas_of
 from netplan.isolation import MINOR_PER_UNIT
 from netplan.network.extract import extract
 from netplan.network.model import Network
-from netplan.plan.flowcase import flow_conditions, gas_of
 from netplan.reference.gas import METRIC_STANDARD
 from netplan.rules import Rules
-from netplan.screening.bench import District
 from netplan.screening.blocks import Block, BlockFolder, split_blocks
 from netplan.screening.columns import SCHEMA
 from netplan.screening.district import district_nodes
 from netplan.screening.loss import EndLoss, lost_at_ends
+from netplan.screening.main_evaluator import District
 from netplan.screening.settings import ScreenSettings
-from netplan.screening.spread import Workers, work_blocks
+from netplan.screening.workers import Workers, work_blocks
 
 __all__ = ["Districts", "Screen", "screen"]
 

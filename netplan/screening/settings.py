@@ -11,9 +11,9 @@ from typing import Final, Literal
 import numpy as np
 
 from netplan import __version__
-from netplan.errors import BadInputError, quoted
+from netplan.core.errors import BadInputError, quoted
 from netplan.network.model import Network
-from netplan.network.section import Section
+from netplan.network.work_section import Section
 from netplan.rules import Rules
 
 __all__ = ["MIDDLE_M", "ScreenSettings", "Work", "section_of", "span_of"]

@@ -7,11 +7,11 @@ from typing import Any
 
 import numpy as np
 
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
+from netplan.network.linear_reference import piece_at, points_at
 from netplan.network.model import Network, Nodes, Pieces, Valves
-from netplan.network.place import piece_at, points_at
 from netplan.network.text import Text
-from netplan.network.words import Operable, ValveState
+from netplan.network.vocabulary import Operable, ValveState
 
 __all__ = ["NEW_VALVE", "with_valve"]
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from netplan.errors import BadWorkError, quoted
+from netplan.core.errors import BadWorkError, quoted
 from netplan.network.model import Network
-from netplan.network.section import Section, WorkPart, work_section
+from netplan.network.work_section import Section, WorkPart, work_section
 
 __all__ = ["Leg", "Renewal", "renewal_of_mains", "renewal_of_street"]
 

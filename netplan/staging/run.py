@@ -9,14 +9,14 @@ from itertools import islice, pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.errors import NoPlanError
+from netplan.core.errors import NoPlanError
 from netplan.isolation import Cut, IsolationProblem, Stop, build_index, cuts, interruption_minor
 from netplan.network.model import Network
-from netplan.network.section import WorkPart
-from netplan.plan.desk import Desk
-from netplan.plan.effects import reach_of
-from netplan.plan.request import PlanRequest
-from netplan.plan.search import isolation_problem
+from netplan.network.work_section import WorkPart
+from netplan.planning.context import Desk
+from netplan.planning.customer_effects import reach_of
+from netplan.planning.rank import isolation_problem
+from netplan.planning.request import PlanRequest
 from netplan.rules import Rules
 from netplan.staging.pick import Renewal
 from netplan.staging.split import NoSplitError, Way, split_exactly

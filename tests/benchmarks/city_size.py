@@ -68,9 +68,9 @@ def ready(path: Path, kept: Path) -> Figures:
     from netplan.network.build import build_network
     from netplan.network.checks import check_network
     from netplan.readers import open_source, read_layers
-    from netplan.readers.cache import keep_network
-    from netplan.readers.cache_key import network_key
-    from netplan.readers.guard import UNLIMITED
+    from netplan.readers.cache.key import network_key
+    from netplan.readers.cache.network import keep_network
+    from netplan.readers.sources.file_limits import UNLIMITED
 
     clock = Clock()
     source = open_source(path, UNLIMITED)
@@ -92,9 +92,9 @@ def ready(path: Path, kept: Path) -> Figures:
 def read_kept(path: Path, kept: Path) -> Figures:
     """Read the network that was kept, its source hashed to find it."""
     from netplan.readers import open_source
-    from netplan.readers.cache import kept_network
-    from netplan.readers.cache_key import network_key
-    from netplan.readers.guard import UNLIMITED
+    from netplan.readers.cache.key import network_key
+    from netplan.readers.cache.network import kept_network
+    from netplan.readers.sources.file_limits import UNLIMITED
 
     clock = Clock()
     with clock.of("kept"):
@@ -107,10 +107,10 @@ def read_kept(path: Path, kept: Path) -> Figures:
 
 def plan(path: Path, kept: Path) -> Figures:
     """Plan on the ready network: the best option, and five, on the main in the middle of the city."""
-    from netplan.network.section import WorkPart
-    from netplan.plan.run import PlanRequest, make_plan
+    from netplan.network.work_section import WorkPart
+    from netplan.planning.run import PlanRequest, make_plan
     from netplan.readers import open_source, read_network
-    from netplan.readers.guard import UNLIMITED
+    from netplan.readers.sources.file_limits import UNLIMITED
     from netplan.rules import read_rules
 
     network, rules = read_network(open_source(path, UNLIMITED), cache=kept), read_rules(None)

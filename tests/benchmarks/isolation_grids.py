@@ -23,9 +23,9 @@ from netplan.network.model import (
     Stations,
     Valves,
 )
-from netplan.network.section import Section
 from netplan.network.text import Text
-from netplan.network.words import Category, Material, Surface
+from netplan.network.vocabulary import Category, Material, Surface
+from netplan.network.work_section import Section
 
 TEES, BLOCK_M, SERVICE_M, STATION_EVERY = 4, 80.0, 9.0, 40
 OD_BORE_M = ((0.315, 0.2578), (0.180, 0.1472), (0.125, 0.1022))

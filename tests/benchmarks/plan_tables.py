@@ -15,16 +15,16 @@ from pathlib import Path
 import numpy as np
 
 from netplan.cli.sample import sample_network
-from netplan.errors import NetplanError
+from netplan.core.errors import NetplanError
 from netplan.network.build import build_network
 from netplan.network.model import Network
-from netplan.network.section import WorkPart, work_section
-from netplan.plan.desk import Desk
-from netplan.plan.request import PlanRequest
-from netplan.plan.search import rank
+from netplan.network.work_section import WorkPart, work_section
+from netplan.planning.context import Desk
+from netplan.planning.rank import rank
+from netplan.planning.request import PlanRequest
 from netplan.readers import read_network
 from netplan.rules import Rules, read_rules
-from tests import schutterwald
+from tests.support import schutterwald
 
 OUT = Path(__file__).parents[2] / "docs" / "benchmarks" / "plans.md"
 LENGTH_M = 6.0

@@ -25,10 +25,10 @@ import numpy as np
 
 from netplan.isolation import build_index
 from netplan.network.model import Network
-from netplan.network.section import Section
+from netplan.network.work_section import Section
 from netplan.rules import default_rules
 from netplan.screening import ScreenSettings, Workers, lost_at_ends, screen
-from netplan.screening.bench import Bench
+from netplan.screening.main_evaluator import Bench
 from netplan.screening.run import Districts
 from tests.benchmarks.isolation_grids import isolation_grid
 from tests.benchmarks.obvious_losses import lost_by_networkx, lost_by_pandas

@@ -16,9 +16,9 @@ import pytest
 
 from netplan.hydraulics import FlowNetwork, FlowSolver, FlowState, PartStatus
 from tests.benchmarks.street_grid import street_grid
-from tests.flow_cases import CONDITIONS, solve
 from tests.outside.test_flow_networks import town
-from tests.pandapipes_flow import answer_of, build, solve_net
+from tests.support.flow_cases import CONDITIONS, solve
+from tests.support.pandapipes_flow import answer_of, build, solve_net
 
 Floats = npt.NDArray[np.float64]
 

@@ -18,10 +18,10 @@ import networkx as nx
 import numpy as np
 import pytest
 
-from netplan.errors import NoPlanError
+from netplan.core.errors import NoPlanError
 from netplan.isolation import Cut, Index, IsolationProblem, build_index, cuts
-from netplan.isolation.ground import ground_of
-from netplan.network.section import Section
+from netplan.isolation.cost_context import ground_of
+from netplan.network.work_section import Section
 from netplan.rules.read import default_rules
 from tests.benchmarks.isolation_grids import isolation_grid, sections
 

@@ -14,8 +14,8 @@ import shapely
 
 from netplan.outputs.layers import plan_layers
 from netplan.outputs.map import plan_map
-from tests.hamlet import CRS, ORIGIN
-from tests.plans import hamlet_result
+from tests.support.hamlet import CRS, ORIGIN
+from tests.support.plans import hamlet_result
 
 BLOCKS = 160
 

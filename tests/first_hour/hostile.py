@@ -12,7 +12,7 @@ import shapely
 from pyproj import CRS
 
 from tests.first_hour.town import Frames
-from tests.networks import EAST_M, NORTH_M
+from tests.support.networks import EAST_M, NORTH_M
 
 __all__ = ["SHORT_M", "in_parts", "moved", "said", "whose", "with_faults"]
 

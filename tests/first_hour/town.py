@@ -15,7 +15,7 @@ import numpy as np
 from shapely.affinity import translate
 from shapely.geometry import box
 
-from tests.networks import (
+from tests.support.networks import (
     EAST_M,
     NORTH_M,
     XY,

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from netplan.plan.model import Option
-from netplan.plan.schema import read_plan
+from netplan.planfile.model import Option
+from netplan.planfile.schema import read_plan
 from tests.first_hour.export import Export
 from tests.first_hour.town import WORK
-from tests.independent import Spot, Walker
+from tests.support.independent import Spot, Walker
 from tests.whole_plan.making import write_layers
 
 __all__ = ["effects", "true_lists", "write_true_town"]

@@ -13,12 +13,12 @@ from typing import Any, Final
 from typer.testing import CliRunner
 
 from netplan.cli.app import app
-from netplan.errors import NetplanError
-from tests.docs_pages import DOCS
+from netplan.core.errors import NetplanError
 from tests.first_hour import EXPORTS
 from tests.first_hour.answered import answered, asked_lines
 from tests.first_hour.export import Export
 from tests.first_hour.town import WORK
+from tests.support.docs_pages import DOCS
 
 __all__ = ["Hour", "Step", "first_hour", "page_commands"]
 

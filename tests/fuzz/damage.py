@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from tests.hamlet import HOSTILE
+from tests.support.hamlet import HOSTILE
 
 __all__ = ["WAYS", "damaged"]
 

@@ -12,8 +12,8 @@ import shapely
 
 import sample_network
 from netplan.network.contract import layer_specs
-from netplan.network.section import WorkPart
-from tests import schutterwald
+from netplan.network.work_section import WorkPart
+from tests.support import schutterwald
 
 __all__ = ["NAMES", "district"]
 

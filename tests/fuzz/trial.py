@@ -20,17 +20,17 @@ from typing import Any
 
 import numpy as np
 
-from netplan.cli.door import PlainConsole
-from netplan.errors import BadNetworkError, NetplanError
-from netplan.findings import errors_of
+from netplan.cli.exit_codes import PlainConsole
+from netplan.core.errors import BadNetworkError, NetplanError
+from netplan.core.findings import errors_of
 from netplan.network.build import build_network
 from netplan.network.checks.survey import survey
 from netplan.network.raw import as_raw
-from netplan.network.section import WorkPart
+from netplan.network.work_section import WorkPart
 from netplan.outputs.findings import findings_json, findings_layer, print_findings
 from netplan.outputs.folder import write_plan_folder
 from netplan.outputs.summary import print_summary
-from netplan.plan.run import PlanRequest, make_plan
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import read_layers
 from netplan.rules import Rules, read_rules
 from tests.fuzz.damage import damaged

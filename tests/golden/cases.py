@@ -13,8 +13,8 @@ from typer.testing import CliRunner
 from netplan.cli.app import app
 from netplan.cli.sample import sample_network
 from netplan.readers import write_layers
-from tests import schutterwald
 from tests.benchmarks.layer_grids import grid_layers
+from tests.support import schutterwald
 
 __all__ = ["CASES", "PINNED", "Case", "run_case", "town_file"]
 

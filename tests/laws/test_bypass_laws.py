@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from netplan.bypass import (
+from netplan.demand import Window, customer_demand, diversity_of, node_demand, uplift
+from netplan.feeds import (
     Feed,
     FeedCase,
     FeedKind,
@@ -34,15 +35,14 @@ from netplan.bypass import (
     weather_window,
     with_taps,
 )
-from netplan.bypass.split import Judge, split_case
-from netplan.bypass.stand import Stand
-from netplan.demand import Window, customer_demand, diversity_of, node_demand, uplift
+from netplan.feeds.constraint_margin import Stand
+from netplan.feeds.separate_solution import Judge, split_case
 from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork, FlowSolver
 from netplan.reference.gas import named_gas
 from netplan.rules import Rules, read_rules
-from tests.demand_tables import customers_table
-from tests.feed_cases import random_town, smallest_feed
-from tests.flow_cases import solve
+from tests.support.demand_tables import customers_table
+from tests.support.feed_cases import random_town, smallest_feed
+from tests.support.flow_cases import solve
 
 GAS = named_gas("natural gas")
 CONDITIONS = FlowConditions(GAS)

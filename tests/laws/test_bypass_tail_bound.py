@@ -8,17 +8,17 @@ from dataclasses import replace
 
 import numpy as np
 
-from netplan.bypass.tail_bound import TailFeedBound
-from netplan.errors import NoPlanError
+from netplan.core.errors import NoPlanError
+from netplan.feeds.tail_bound import TailFeedBound
 from netplan.isolation import Cut, IsolationProblem, Tail, cuts
-from netplan.network.section import WorkPart, work_section
-from netplan.plan.desk import Desk
-from netplan.plan.priced import Priced, Refused
-from netplan.plan.pricing import price_cut
-from netplan.plan.search import isolation_problem
+from netplan.network.work_section import WorkPart, work_section
+from netplan.planning.context import Desk
+from netplan.planning.evaluate import price_cut
+from netplan.planning.evaluated_option import Priced, Refused
+from netplan.planning.rank import isolation_problem
 from netplan.rules import read_rules
-from tests.feed_towns import town_request
-from tests.networks import build, customer, main, node_at, service, station, valve
+from tests.support.feed_towns import town_request
+from tests.support.networks import build, customer, main, node_at, service, station, valve
 
 
 def test_no_priced_cut_is_cheaper_than_its_bound_and_none_is_missed() -> None:

@@ -20,7 +20,7 @@ from netplan.demand import (
 )
 from netplan.reference.profiles import profile, profile_value, share_band
 from netplan.rules import default_rules, read_rules
-from tests.demand_tables import NAN, customers_table
+from tests.support.demand_tables import NAN, customers_table
 
 HS_J_PER_M3 = 38.5e6
 NUMBERS = np.unique(np.round(np.geomspace(1, 100_000, 400)))

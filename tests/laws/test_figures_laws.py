@@ -9,10 +9,10 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from netplan.errors import BadInputError
-from netplan.outputs.figures import METRIC, US, Figures
-from netplan.plan.model import Bypass, Gauge, LeastPressure, Place, State, WeatherLine
-from netplan.units import quantity, rounded_down, rounded_up
+from netplan.core.errors import BadInputError
+from netplan.core.units import quantity, rounded_down, rounded_up
+from netplan.outputs.number_format import METRIC, US, Figures
+from netplan.planfile.model import Bypass, Gauge, LeastPressure, Place, State, WeatherLine
 
 # Exact by definition: 1 ft = 0.3048 m, 1 in = 25.4 mm, °F; 1 inH2O at 4 °C = 249.0889 Pa (from memory).
 FOOT = Fraction(3048, 10000)

@@ -23,7 +23,7 @@ from netplan.hydraulics import (
     lu_solver,
 )
 from netplan.reference.gas import named_gas
-from tests.flow_cases import (
+from tests.support.flow_cases import (
     BORES_M,
     CONDITIONS,
     LENGTHS_M,
@@ -35,7 +35,7 @@ from tests.flow_cases import (
     links,
     solve,
 )
-from tests.flow_reference import solve_by_trying
+from tests.support.flow_reference import solve_by_trying
 
 Floats = npt.NDArray[np.float64]
 

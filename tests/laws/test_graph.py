@@ -17,7 +17,7 @@ from netplan.graph.components import component_labels
 from netplan.graph.cut_labels import cut_labels
 from netplan.graph.dominators import dominator_tree
 from netplan.graph.grouping import grouped
-from netplan.graph.maximum_flow import FlowGraph, least_cut
+from netplan.graph.minimum_cut import FlowGraph, least_cut
 from netplan.graph.pruning import prune_branches
 from netplan.graph.spanning_forest import spanning_forest
 

@@ -6,11 +6,11 @@ import math
 
 import pytest
 
-from netplan.bypass import FeedSize
+from netplan.feeds import FeedSize
 from netplan.hydraulics import FlowConditions
 from netplan.reference.gas import named_gas
 from netplan.rules import read_rules
-from tests.feed_cases import random_town
+from tests.support.feed_cases import random_town
 
 CONDITIONS = FlowConditions(named_gas("natural gas"), ground_temperature_k=283.15)
 

@@ -16,7 +16,7 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from pyproj import CRS
 
-from netplan.errors import BadInputError, BadRulesError, NetplanError
+from netplan.core.errors import BadInputError, BadRulesError, NetplanError
 from netplan.network.contract import layer_specs
 from netplan.network.flat import LINE, POINT, FlatShapes
 from netplan.network.raw import RawLayer
@@ -24,7 +24,7 @@ from netplan.readers.mapping import mapped_layers, parse_mapping
 from netplan.readers.mapping.draft import draft_mapping
 from netplan.readers.mapping.model import ColumnRule
 from netplan.readers.mapping.texts import ids
-from netplan.readers.source import Field
+from netplan.readers.sources.source import Field
 from netplan.reference.size_text import read_size
 from netplan.rules import default_rules_text, read_rules
 

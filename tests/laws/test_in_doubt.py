@@ -1,6 +1,6 @@
 """Customers in doubt: every doubtful record is turned round in the layers themselves, which are walked again.
 
-The walk (`tests.independent`) shares no code with the package. More towns: set GAS_NETPLAN_DOUBTS, e.g.
+The walk (`tests.support.independent`) shares no code with the package. More towns: set GAS_NETPLAN_DOUBTS, e.g.
 `GAS_NETPLAN_DOUBTS=200 python -m pytest tests/laws/test_in_doubt.py`.
 """
 
@@ -14,17 +14,17 @@ import pytest
 import shapely
 from shapely.geometry import LineString, Point
 
-from netplan.errors import NoPlanError
+from netplan.core.errors import NoPlanError
 from netplan.network.build import build_network
-from netplan.network.section import WorkPart
-from netplan.plan.model import Option
-from netplan.plan.run import PlanRequest, make_plan
+from netplan.network.work_section import WorkPart
+from netplan.planfile.model import Option
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.rules import read_rules
-from tests.doubtful_town import EXPECTED, WORK, doubtful_town
-from tests.independent import Outcome, Walker
 from tests.laws.test_plan_trust import changed
-from tests.networks import customer, layers, main, service, station
-from tests.random_doubtful_towns import random_town
+from tests.support.doubtful_town import EXPECTED, WORK, doubtful_town
+from tests.support.independent import Outcome, Walker
+from tests.support.networks import customer, layers, main, service, station
+from tests.support.random_doubtful_towns import random_town
 
 Frames = dict[str, Any]
 Work = tuple[str, float, float]

@@ -10,16 +10,16 @@ import numpy as np
 import pytest
 import shapely
 
-from netplan.errors import NoPlanError
+from netplan.core.errors import NoPlanError
 from netplan.network.build import build_network
 from netplan.network.model import Network
-from netplan.network.section import WorkPart
-from netplan.plan import near
-from netplan.plan.model import InDoubt
-from netplan.plan.result import PlanResult
-from netplan.plan.run import PlanRequest, make_plan
+from netplan.network.work_section import WorkPart
+from netplan.planfile.model import InDoubt
+from netplan.planfile.result import PlanResult
+from netplan.planning import subnetwork_context as near
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.rules import read_rules
-from tests.varied_city import varied_layers
+from tests.support.varied_city import varied_layers
 
 PIPES, FIRST_NODES = 25_000, 10_000
 

@@ -11,15 +11,15 @@ from pathlib import Path
 
 import pytest
 
-from netplan.errors import NoPlanError
+from netplan.core.errors import NoPlanError
 from netplan.isolation import CutSearch, Index, IsolationProblem, build_index, cuts
-from netplan.isolation.forced import Forced
+from netplan.isolation.forced_stops import Forced
 from netplan.network.build import build_network
 from netplan.network.model import Network
-from netplan.network.section import WorkPart, work_section
+from netplan.network.work_section import WorkPart, work_section
 from netplan.readers import read_network
 from netplan.rules.read import default_rules
-from tests import schutterwald
+from tests.support import schutterwald
 
 EVERY = int(os.environ.get("NETPLAN_EVERY", "7"))
 SAMPLE = Path(__file__).parents[2] / "sample_network"

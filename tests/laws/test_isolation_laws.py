@@ -11,12 +11,12 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from netplan.errors import NoPlanError
-from netplan.graph.maximum_flow import INFINITE
+from netplan.core.errors import NoPlanError
+from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation import Cut, CutSearch, IsolationProblem, Orders, Stretch, cuts
 from netplan.rules.model import Rules
 from netplan.rules.read import default_rules, read_rules
-from tests.isolation_oracle import GAS_MINOR_PER_M3, HOURS, Case, Oracle, random_case
+from tests.support.isolation_oracle import GAS_MINOR_PER_M3, HOURS, Case, Oracle, random_case
 
 FEW = settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 SEEDS = st.integers(10_000, 90_000)

@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
-from netplan.errors import NoPlanError
+from netplan.core.errors import NoPlanError
 from netplan.isolation import IsolationProblem, Orders, Tail, build_index, cuts
 from netplan.rules.model import Rules
 from netplan.rules.read import read_rules
-from tests.isolation_oracle import GAS_MINOR_PER_M3, HOURS, Oracle, random_case
+from tests.support.isolation_oracle import GAS_MINOR_PER_M3, HOURS, Oracle, random_case
 
 SEEDS = 444
 LISTED = 10

@@ -13,25 +13,25 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from netplan.errors import NoPlanError
-from netplan.graph.compiled_flow import CompiledFlow, Question
+from netplan.core.errors import NoPlanError
+from netplan.graph.compiled_cut import CompiledFlow, Question
 from netplan.graph.cut_labels import CutLabels
-from netplan.graph.maximum_flow import INFINITE, UNEXPLORED, least_cut
+from netplan.graph.minimum_cut import INFINITE, UNEXPLORED, least_cut
 from netplan.graph.spanning_forest import spanning_forest
 from netplan.isolation import Index, IsolationProblem, SameFeed, ZonePiece, build_index, cuts
 from netplan.isolation.capacity_table import READY, UNREAD
-from netplan.isolation.ground import ground_of
-from netplan.isolation.links import Links
-from netplan.isolation.neighbourhood import SOURCE, Neighbourhood
-from netplan.isolation.shapes import part_of, run_shape
+from netplan.isolation.cost_context import ground_of
+from netplan.isolation.local_graph import SOURCE, Neighbourhood
+from netplan.isolation.segment_geometry import part_of, run_shape
+from netplan.isolation.shared_costs import Links
 from netplan.isolation.shared_cut import shared_cut
 from netplan.network.build import build_network
 from netplan.network.model import Network
-from netplan.network.section import Section
+from netplan.network.work_section import Section
 from netplan.rules.read import default_rules
-from tests import schutterwald
 from tests.benchmarks.isolation_grids import isolation_grid
 from tests.laws.test_maximum_flow import Hidden, drawn
+from tests.support import schutterwald
 
 RULES = default_rules()
 

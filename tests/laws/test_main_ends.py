@@ -13,13 +13,13 @@ from typing import Any
 import pytest
 from shapely.geometry import Point
 
-from netplan.errors import NoPlanError
+from netplan.core.errors import NoPlanError
 from netplan.network.build import build_network
-from netplan.network.section import WorkPart
-from netplan.plan.run import PlanRequest, make_plan
-from netplan.plan.schema import plan_to_json
+from netplan.network.work_section import WorkPart
+from netplan.planfile.schema import plan_to_json
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.rules import Rules, read_rules
-from tests.joined_streets import RawMains, joined_streets
+from tests.support.joined_streets import RawMains, joined_streets
 
 MM = 0.002
 """Chainages of plan.json are rounded to a millimetre."""

@@ -10,7 +10,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from netplan.graph.maximum_flow import INFINITE, FlowGraph, MaximumFlow, least_cut, next_cut
+from netplan.graph.minimum_cut import INFINITE, FlowGraph, MaximumFlow, least_cut, next_cut
 
 
 @dataclass

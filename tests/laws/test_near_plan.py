@@ -17,19 +17,19 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from netplan.errors import NetplanError
+from netplan.core.errors import NetplanError
 from netplan.isolation import Orders, Stretch
-from netplan.network import vicinity as vicinities
+from netplan.network import subnetwork as vicinities
 from netplan.network.build import build_network
 from netplan.network.model import Network
-from netplan.network.section import WorkPart
-from netplan.network.words import Category
-from netplan.plan import near
-from netplan.plan.run import PlanRequest, make_plan
-from netplan.plan.schema import plan_to_json
+from netplan.network.vocabulary import Category
+from netplan.network.work_section import WorkPart
+from netplan.planfile.schema import plan_to_json
+from netplan.planning import subnetwork_context as near
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.rules import read_rules
 from tests.benchmarks.layer_grids import grid_layers
-from tests.varied_city import varied_city
+from tests.support.varied_city import varied_city
 
 FLOW_M3H = 0.0021
 """Stations elsewhere give a millionth more for customers whose uplift rises; plans round to 0.001 [m³/h]."""

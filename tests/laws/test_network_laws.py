@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 from scipy.spatial.distance import cdist
 
 from netplan.network.build import build_network
-from netplan.network.graph import components, fed_nodes, parts_without, to_networkx
+from netplan.network.linear_reference import points_at, volumes_m3
 from netplan.network.model import Network
-from netplan.network.place import points_at, volumes_m3
+from netplan.network.topology import components, fed_nodes, parts_without, to_networkx
 from tests.benchmarks.layer_grids import grid_layers
-from tests.networks import EAST_M, NORTH_M, customer, layers, main, service, station, valve
+from tests.support.networks import EAST_M, NORTH_M, customer, layers, main, service, station, valve
 
 Row = dict[str, Any]
 SNAP_M = 0.05
@@ -163,7 +163,7 @@ def test_parts_after_closing_are_those_of_the_whole_network(rows: dict[str, Any]
 
 @pytest.mark.parametrize("farthest", [5, 50_000])
 def test_parts_after_closing_in_a_mesh(farthest: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("netplan.network.graph._FARTHEST", farthest)
+    monkeypatch.setattr("netplan.network.topology._FARTHEST", farthest)
     network = build_network(grid_layers(1500))
     rng = np.random.default_rng(1)
     pieces = network.pieces

@@ -13,17 +13,17 @@ import pyogrio
 import pytest
 
 from netplan.cli.sample import DEMO_WORK, sample_network
-from netplan.errors import NoPlanError
+from netplan.core.errors import NoPlanError
 from netplan.network.build import build_network
-from netplan.network.section import WorkPart
-from netplan.outputs.choices import Choices
+from netplan.network.work_section import WorkPart
 from netplan.outputs.folder import write_plan_folder
-from netplan.plan.run import PlanRequest, make_plan
+from netplan.outputs.reader_choices import Choices
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import read_network
 from netplan.rules import read_rules
-from tests.independent import Frames
-from tests.networks import customer, fitting, layers, main, service, station, valve
-from tests.outside_burden import OutsideBurden
+from tests.support.independent import Frames
+from tests.support.networks import customer, fitting, layers, main, service, station, valve
+from tests.support.outside_burden import OutsideBurden
 
 METHANE = {"gas": {"composition": {"methane": 1.0}}}
 WORKS = {

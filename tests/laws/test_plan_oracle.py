@@ -12,16 +12,16 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from netplan.errors import NoPlanError, NotSolvedError
-from netplan.network.section import WorkPart, work_section
-from netplan.plan.desk import Desk
-from netplan.plan.priced import Priced
-from netplan.plan.request import PlanRequest
-from netplan.plan.search import rank
+from netplan.core.errors import NoPlanError, NotSolvedError
+from netplan.network.work_section import WorkPart, work_section
+from netplan.planning.context import Desk
+from netplan.planning.evaluated_option import Priced
+from netplan.planning.rank import rank
+from netplan.planning.request import PlanRequest
 from netplan.rules.model import Rules
-from tests.isolation_oracle import Case
-from tests.joined_areas import may_join
-from tests.plan_oracle import HOURS, PlanOracle, plan_case, plan_rules
+from tests.support.isolation_oracle import Case
+from tests.support.joined_areas import may_join
+from tests.support.plan_oracle import HOURS, PlanOracle, plan_case, plan_rules
 
 SEEDS = int(os.environ.get("GAS_NETPLAN_PLAN_SEEDS", "36"))
 BLOCKS = 6

@@ -1,6 +1,6 @@
 """Trust is judged rightly: the change is made in the layers themselves, and they are walked again.
 
-The walk (`tests.independent`) shares no code with the package. It is done for every doubtful record of the
+The walk (`tests.support.independent`) shares no code with the package. It is done for every doubtful record of the
 network, whether the plan names it or not, so that nothing is left out either.
 """
 
@@ -12,12 +12,12 @@ import pytest
 from shapely.geometry import LineString, Point
 
 from netplan.network.build import build_network
-from netplan.network.section import WorkPart
-from netplan.plan.model import Option
-from netplan.plan.run import PlanRequest, make_plan
+from netplan.network.work_section import WorkPart
+from netplan.planfile.model import Option
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.rules import read_rules
-from tests.independent import Outcome, Walker
-from tests.networks import customer, layers, main, service, station, valve
+from tests.support.independent import Outcome, Walker
+from tests.support.networks import customer, layers, main, service, station, valve
 
 Frames = dict[str, Any]
 WORK = ("W", 48.0, 52.0)

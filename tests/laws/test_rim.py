@@ -14,7 +14,7 @@ import pytest
 from hypothesis import HealthCheck, assume, event, given, settings
 from hypothesis import strategies as st
 
-from netplan.bypass import Tap, with_taps
+from netplan.feeds import Tap, with_taps
 from netplan.hydraulics import (
     FlowLinks,
     FlowNetwork,
@@ -26,10 +26,10 @@ from netplan.hydraulics import (
     datum_height_m,
     state_of_part,
 )
-from netplan.hydraulics.rim import MOST_RIM_CHANGE_PA
-from netplan.network.vicinity import ReachesRimError
+from netplan.hydraulics.boundary import MOST_RIM_CHANGE_PA
+from netplan.network.subnetwork import ReachesRimError
 from tests.benchmarks.street_grid import street_grid
-from tests.flow_cases import CONDITIONS, M3H, Case, cases
+from tests.support.flow_cases import CONDITIONS, M3H, Case, cases
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

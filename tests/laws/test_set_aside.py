@@ -20,14 +20,14 @@ from typing import Any, Final
 import numpy as np
 import pytest
 
-from netplan.errors import BadNetworkError, NetplanError, NoPlanError, NotSolvedError
+from netplan.core.errors import BadNetworkError, NetplanError, NoPlanError, NotSolvedError
 from netplan.network.build import build_network
-from netplan.network.section import WorkPart
-from netplan.plan.aside import proof
-from netplan.plan.run import PlanRequest, make_plan
-from netplan.plan.schema import plan_to_json
+from netplan.network.work_section import WorkPart
+from netplan.planfile.schema import plan_to_json
+from netplan.planning.run import PlanRequest, make_plan
+from netplan.planning.set_aside import proof
 from netplan.rules import read_rules
-from tests.networks import Row, layers
+from tests.support.networks import Row, layers
 from tests.whole_plan.towns import Town, random_town
 
 Plan = dict[str, Any]

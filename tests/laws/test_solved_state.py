@@ -17,25 +17,25 @@ import geopandas as gpd
 import numpy as np
 import pytest
 
-from netplan.errors import BadInputError, NoPlanError
+from netplan.core.errors import BadInputError, NoPlanError
+from netplan.explain import explain
 from netplan.network.model import Network
-from netplan.network.section import WorkPart
 from netplan.network.text import Text
+from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers, read_plan_layers, write_layers
-from netplan.plan.explaining import explain
-from netplan.plan.request import PlanRequest
-from netplan.plan.resize_problem import resize_problem
-from netplan.plan.result import PlanResult
-from netplan.plan.run import make_plan
-from netplan.plan.schema import read_plan
-from netplan.plan.writing import extent
 from netplan.planfile import PieceState, SolvedState, read_state, write_state
+from netplan.planfile.result import PlanResult
+from netplan.planfile.schema import read_plan
+from netplan.planning.option_records import extent
+from netplan.planning.request import PlanRequest
+from netplan.planning.resize_problem import resize_problem
+from netplan.planning.run import make_plan
 from netplan.rules import read_rules
-from tests.feed_towns import town_request
-from tests.hamlet import HOSTILE, hamlet
-from tests.networks import build, customer, main, sensing_point, service, station, valve
-from tests.plans import hamlet_result
-from tests.sample_plan import sample_plan
+from tests.support.feed_towns import town_request
+from tests.support.hamlet import HOSTILE, hamlet
+from tests.support.networks import build, customer, main, sensing_point, service, station, valve
+from tests.support.plans import hamlet_result
+from tests.support.sample_plan import sample_plan
 
 LAYERS = ("pipes", "nodes", "stations", "bypasses", "customers")
 TOWNS = (0, 1, 2, 5, 8, 9)

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from netplan.errors import BadInputError
-from netplan.plan import model as pm
-from netplan.plan.steps import Stage, step_list, stop_in_state
+from netplan.core.errors import BadInputError
+from netplan.planfile import model as pm
+from netplan.procedure import Stage, step_list, stop_in_state
 from netplan.rules import default_rules
-from tests.random_plans import conditions, options
+from tests.support.random_plans import conditions, options
 
 WORK = (pm.WorkItem(main_id="M-1", from_m=1.0, to_m=9.0),)
 MODEST = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])

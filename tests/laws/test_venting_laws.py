@@ -11,10 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from netplan.errors import BadInputError, OutsideValidityError
-from netplan.hydraulics import FlowConditions
-from netplan.reference.gas import METRIC_NORMAL, METRIC_STANDARD, US_STANDARD, gas_from_composition, named_gas
-from netplan.venting import (
+from netplan.core.errors import BadInputError, OutsideValidityError
+from netplan.gas import (
     Equipment,
     FlowPath,
     PathPart,
@@ -30,6 +28,8 @@ from netplan.venting import (
     slit_m3_per_s_std,
     vent_figures,
 )
+from netplan.hydraulics import FlowConditions
+from netplan.reference.gas import METRIC_NORMAL, METRIC_STANDARD, US_STANDARD, gas_from_composition, named_gas
 
 GAS = named_gas("natural gas")
 CONDITIONS = FlowConditions(GAS, ground_temperature_k=283.15)

@@ -9,15 +9,15 @@ import pytest
 
 from netplan.demand import Window, customer_demand
 from netplan.isolation import build_index
-from netplan.isolation.methods import fault_pressures
-from netplan.network.graph import components, fed_nodes
+from netplan.isolation.stop_methods import fault_pressures
 from netplan.network.model import Network
+from netplan.network.subnetwork import ReachesRimError, Vicinity, merged_parts, vicinity_of
 from netplan.network.supply import set_outlet_pa_gauge
-from netplan.network.vicinity import ReachesRimError, Vicinity, merged_parts, vicinity_of
-from netplan.plan.pressure_areas import pressure_areas
-from netplan.plan.reach import reach_after
+from netplan.network.topology import components, fed_nodes
+from netplan.planning.connectivity import reach_after
+from netplan.planning.pressure_areas import pressure_areas
 from netplan.rules import default_rules
-from tests.varied_city import varied_city
+from tests.support.varied_city import varied_city
 
 HS_J_PER_M3 = 38.0e6
 

@@ -9,11 +9,11 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 
-from netplan.errors import NetplanError, NoPlanError
-from netplan.network.section import WorkPart
-from netplan.plan import model
-from netplan.plan.result import PlanResult
-from netplan.plan.run import PlanRequest, make_plan
+from netplan.core.errors import NetplanError, NoPlanError
+from netplan.network.work_section import WorkPart
+from netplan.planfile import model
+from netplan.planfile.result import PlanResult
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import read_mapping, read_network
 from netplan.rules import Rules, read_rules
 from tests.list_safety.mutant import Change

@@ -8,9 +8,9 @@ from typing import Any
 
 import geopandas as gpd
 
-from netplan.network.section import WorkPart
+from netplan.network.work_section import WorkPart
 from tests.fuzz.districts import district
-from tests.networks import (
+from tests.support.networks import (
     customer,
     fitting,
     injection,

@@ -15,15 +15,15 @@ from typing import Any, Final
 
 import numpy as np
 
-from netplan.network.section import WorkPart
-from tests.independent import Walker
+from netplan.network.work_section import WorkPart
 from tests.list_safety import names, places, rows, values
 from tests.list_safety.exports import FORMATS, Export, exported, write_export
 from tests.list_safety.judge import Made, Row, differences, made_from, planned, told
 from tests.list_safety.mutant import Mutant, UnfitError
 from tests.list_safety.oracle import traceless
 from tests.list_safety.towns import TOWNS, Town, town
-from tests.verified import check_walk
+from tests.support.independent import Walker
+from tests.support.verified import check_walk
 
 __all__ = ["KINDS", "Outcome", "mutant_of", "trial", "true_list"]
 

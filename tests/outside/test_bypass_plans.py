@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 from pandapipes.pf.pipeflow_setup import PipeflowNotConverged
 
-from netplan.errors import NoPlanError
+from netplan.core.errors import NoPlanError
 from netplan.outputs.layers import plan_layers, write_layers
-from netplan.plan.model import PurgeLoad
-from netplan.plan.run import make_plan
+from netplan.planfile.model import PurgeLoad
+from netplan.planning.run import make_plan
 from tests.compared import compared
-from tests.feed_towns import town_request
-from tests.gpkg_flow import read, rebuild
+from tests.support.feed_towns import town_request
+from tests.support.gpkg_flow import read, rebuild
 
 AGREE_MBAR = 0.05
 NEEDED = ("bypasses", "customers", "pipes", "nodes", "stations", "conditions")

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from netplan.bypass import (
+from netplan.feeds import (
     Feed,
     FeedCase,
     FeedKind,
@@ -17,10 +17,10 @@ from netplan.bypass import (
     SizedFeed,
 )
 from netplan.hydraulics import FlowSolver
-from netplan.plan.flowcase import limit_pa_gauge
+from netplan.hydraulics.flow_case import limit_pa_gauge
 from tests.compared import compared
-from tests.feed_cases import RING_DEMAND, hoses_of, ring, ring_rules, smallest_feed
-from tests.feed_reference import hgas_conditions, pandapipes_pressures, per_second
+from tests.support.feed_cases import RING_DEMAND, hoses_of, ring, ring_rules, smallest_feed
+from tests.support.feed_reference import hgas_conditions, pandapipes_pressures, per_second
 
 NODES = np.arange(1, 6)
 BYPASS = Feed(FeedKind.BYPASS, "2>5", 1, 4, 12.0)

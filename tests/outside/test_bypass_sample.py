@@ -8,16 +8,16 @@ import numpy as np
 import pytest
 
 from netplan.network.model import Network
-from netplan.network.section import WorkPart
+from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers, write_layers
-from netplan.plan.request import PlanRequest
-from netplan.plan.result import PlanResult
-from netplan.plan.run import make_plan
+from netplan.planfile.result import PlanResult
+from netplan.planning.request import PlanRequest
+from netplan.planning.run import make_plan
 from netplan.readers import read_network
 from netplan.rules import default_rules
 from tests.compared import compared
-from tests.gpkg_flow import read, rebuild
-from tests.networks import customers_cut_off
+from tests.support.gpkg_flow import read, rebuild
+from tests.support.networks import customers_cut_off
 
 SAMPLE = Path(__file__).parents[2] / "sample_network" / "town.gpkg"
 AGREE_MBAR = 0.05

@@ -9,10 +9,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from netplan.bypass import FeedSize, SizedFeed, sizes_in_order
+from netplan.feeds import FeedSize, SizedFeed, sizes_in_order
 from netplan.rules import Rules, read_rules
-from tests.feed_cases import Town, hoses_of, random_town, smallest_feed
-from tests.feed_reference import hgas_conditions, pandapipes_pressures
+from tests.support.feed_cases import Town, hoses_of, random_town, smallest_feed
+from tests.support.feed_reference import hgas_conditions, pandapipes_pressures
 
 AGREE_PA = 5.0
 TOWNS = 40

@@ -15,17 +15,17 @@ import pyogrio
 import pytest
 
 from netplan.cli.sample import sample_network
-from netplan.errors import NoPlanError
+from netplan.core.errors import NoPlanError
 from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.outputs.layers import plan_layers, write_layers
-from netplan.plan.run import PlanRequest, make_plan
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import read_network
 from netplan.rules import Rules, read_rules
-from tests import schutterwald
 from tests.benchmarks.plan_tables import sections
-from tests.independent import Walker
-from tests.verified import check_flow, check_walk
+from tests.support import schutterwald
+from tests.support.independent import Walker
+from tests.support.verified import check_flow, check_walk
 
 SECTIONS = int(os.environ.get("NETPLAN_SECTIONS", "1"))
 NEEDED = ("bypasses", "customers", "pipes", "nodes", "stations", "conditions")

@@ -8,12 +8,12 @@ import fluids
 import numpy as np
 import pytest
 
+from netplan.core.units import factor
 from netplan.hydraulics import FlowConditions, FlowGas, friction_factor
 from netplan.reference.gas import named_gas
-from netplan.units import factor
 from tests.compared import compared
-from tests.flow_cases import pipe_drop
-from tests.published_formulas import (
+from tests.support.flow_cases import pipe_drop
+from tests.support.published_formulas import (
     CODE_PROPANE,
     code_flow_cfh,
     code_flow_high_cfh,

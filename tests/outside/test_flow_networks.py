@@ -12,11 +12,11 @@ from hypothesis import HealthCheck, assume, given, settings
 
 from netplan.hydraulics import FlowConditions, FlowGas, FlowLinks, FlowNetwork, FlowSolver, PartStatus
 from netplan.reference.gas import named_gas
-from tests import schutterwald
 from tests.benchmarks.street_grid import street_grid
 from tests.compared import compared
-from tests.flow_cases import CONDITIONS, M3H, ROUGHNESS_M, Case, cases, links, ring_six, solve
-from tests.pandapipes_flow import answer_of, build, solve_net
+from tests.support import schutterwald
+from tests.support.flow_cases import CONDITIONS, M3H, ROUGHNESS_M, Case, cases, links, ring_six, solve
+from tests.support.pandapipes_flow import answer_of, build, solve_net
 
 E_PIPE, SOURCE = 4, 0
 HOSE = links([(1, 4)], [12.0], [0.0514])

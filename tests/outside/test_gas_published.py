@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from netplan.constants import GAS_CONSTANT_J_PER_MOL_K
+from netplan.core.constants import GAS_CONSTANT_J_PER_MOL_K
+from netplan.core.units import factor
 from netplan.reference.gas import (
     METRIC_NORMAL,
     METRIC_STANDARD,
@@ -15,7 +16,6 @@ from netplan.reference.gas import (
     gas_from_composition,
     named_gas,
 )
-from netplan.units import factor
 from tests.compared import compared
 
 FT3_M3 = factor("ft**3", "m**3")

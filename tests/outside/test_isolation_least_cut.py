@@ -16,17 +16,17 @@ import networkx as nx
 import numpy as np
 import pytest
 
-from netplan.errors import NoPlanError
+from netplan.core.errors import NoPlanError
 from netplan.isolation import IsolationProblem, build_index, cuts
 from netplan.network.build import build_network
 from netplan.network.model import Network
-from netplan.network.section import Section
-from netplan.network.words import Category, Material, Operable, Surface, ValveState
+from netplan.network.vocabulary import Category, Material, Operable, Surface, ValveState
+from netplan.network.work_section import Section
 from netplan.rules.model import Rules, StopMethod
 from netplan.rules.read import default_rules, read_rules
-from tests import networks, schutterwald
 from tests.benchmarks.isolation_grids import isolation_grid
 from tests.compared import compared
+from tests.support import networks, schutterwald
 
 HOURS, GAS_MINOR_PER_M3 = 9.0, 800.0
 RULES = default_rules()

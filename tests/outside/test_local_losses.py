@@ -7,10 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from netplan.bypass import link_velocity_m_per_s
+from netplan.feeds import link_velocity_m_per_s
 from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork, FlowState
 from netplan.reference.gas import named_gas
-from tests.flow_cases import solve
+from tests.support.flow_cases import solve
 
 GAS = named_gas("natural gas")
 KELVIN = 283.15

@@ -11,7 +11,7 @@ from netplan.reference.nominal import nominal_size
 from netplan.reference.pipes import wall_mm
 from netplan.reference.size_text import WrittenSize, read_size
 from tests.compared import compared
-from tests.schutterwald import stored
+from tests.support.schutterwald import stored
 
 INCHES = (
     0.5,

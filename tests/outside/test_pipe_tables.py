@@ -7,13 +7,13 @@ from importlib import resources
 
 import pytest
 
+from netplan.core.sources import sources
 from netplan.reference.pipes import (
     inch_od_mm,
     least_wall_bore_mm,
     wall_by_rule_mm,
     wall_mm,
 )
-from netplan.sources import sources
 from tests.compared import compared
 
 INCH = 25.4

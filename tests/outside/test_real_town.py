@@ -1,6 +1,6 @@
 """The open Schutterwald network, turned into layers and planned through the public functions.
 
-Source of the data: see tests/schutterwald.py. Counts of customers cut off (220,115 in all, 1,488 at most, 24 mains
+Source of the data: see tests/support/schutterwald.py. Counts of customers cut off (220,115 in all, 1,488 at most, 24 mains
 that cut nobody): computed on the same data by another program of this project's founders, exact.
 """
 
@@ -16,19 +16,19 @@ import jsonschema
 import numpy as np
 import pytest
 
-from netplan.errors import NoPlanError
+from netplan.core.errors import NoPlanError
 from netplan.network.model import Network
-from netplan.network.section import WorkPart
+from netplan.network.work_section import WorkPart
 from netplan.outputs.folder import write_plan_folder
-from netplan.plan.model import Option, Plan
-from netplan.plan.run import PlanRequest, make_plan
-from netplan.plan.schema import plan_schema, read_plan
+from netplan.planfile.model import Option, Plan
+from netplan.planfile.schema import plan_schema, read_plan
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import read_network, write_layers
 from tests.compared import compared
-from tests.independent import Walker
-from tests.networks import customers_cut_off
-from tests.schutterwald import CUSTOMERS, MAINS, MILD_C, Case, layers, pinned_rules
-from tests.verified import check_walk
+from tests.support.independent import Walker
+from tests.support.networks import customers_cut_off
+from tests.support.schutterwald import CUSTOMERS, MAINS, MILD_C, Case, layers, pinned_rules
+from tests.support.verified import check_walk
 
 WORK = (
     ("M0", 5.0, 10.0),

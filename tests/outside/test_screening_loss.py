@@ -1,6 +1,6 @@
 """Who is lost when a main is out at its ends: against networkx, main by main.
 
-Schutterwald (source: see tests/schutterwald.py) is walked on the data as stored, without our joining. The
+Schutterwald (source: see tests/support/schutterwald.py) is walked on the data as stored, without our joining. The
 sum of 220,115 customers was computed on the same data by another program of this project's founders.
 """
 
@@ -15,9 +15,9 @@ import pytest
 from netplan.network.model import Network
 from netplan.readers import read_network, write_layers
 from netplan.screening import lost_at_ends
-from netplan.screening.links import best_links
+from netplan.screening.link_candidates import best_links
 from tests.compared import compared
-from tests.schutterwald import MAINS, layers, stored
+from tests.support.schutterwald import MAINS, layers, stored
 
 TOWN = Path(__file__).parents[2] / "sample_network" / "town.gpkg"
 

@@ -7,10 +7,10 @@ import math
 import pytest
 from CoolProp.CoolProp import PropsSI
 
-from netplan.reference.emissions import warming_potentials
+from netplan.gas import geometry_m3, line_content, methane_kg, vent_figures
 from netplan.reference.gas import METRIC_NORMAL, METRIC_STANDARD, US_STANDARD, named_gas
 from netplan.reference.pipes import wall_mm
-from netplan.venting import geometry_m3, line_content, methane_kg, vent_figures
+from netplan.reference.warming_potentials import warming_potentials
 from tests.compared import compared
 
 GROUND_K = 283.15

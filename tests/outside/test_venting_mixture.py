@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from netplan.gas.velocity import minutes_to_purge
+from netplan.gas.vented_gas import methane_kg
 from netplan.reference.gas import gas_from_composition
-from netplan.venting.figures import methane_kg
-from netplan.venting.velocity import minutes_to_purge
 
 
 @pytest.mark.parametrize("share", [1.0, 0.9, 0.75])

@@ -8,17 +8,17 @@ import fluids
 import pytest
 from CoolProp.CoolProp import PropsSI
 
-from netplan.hydraulics import FlowConditions, friction_factor
-from netplan.reference.gas import DRY_AIR_MOLAR_MASS_KG_PER_MOL, named_gas
-from netplan.reference.pipes import wall_mm
-from netplan.reference.purge import purge_figure
-from netplan.venting import (
+from netplan.gas import (
     FlowPath,
     PathPart,
     least_flow_m3_per_s,
     least_velocity_m_s,
     slit_m3_per_s_std,
 )
+from netplan.hydraulics import FlowConditions, friction_factor
+from netplan.reference.gas import DRY_AIR_MOLAR_MASS_KG_PER_MOL, named_gas
+from netplan.reference.pipes import wall_mm
+from netplan.reference.purge import purge_figure
 from tests.compared import compared
 
 GAS = named_gas("natural gas")

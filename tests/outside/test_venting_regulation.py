@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from netplan.reference.emissions import regulation_constant
+from netplan.gas import compared_with_regulation, line_content, vent_figures, w14a_scf, w14b_scf
 from netplan.reference.gas import named_gas
-from netplan.venting import compared_with_regulation, line_content, vent_figures, w14a_scf, w14b_scf
+from netplan.reference.warming_potentials import regulation_constant
 from tests.compared import compared
 
 

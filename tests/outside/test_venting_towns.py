@@ -9,16 +9,16 @@ import geopandas as gpd
 import numpy as np
 import pytest
 
+from netplan.gas import line_content
 from netplan.network.model import Network
-from netplan.network.section import WorkPart
-from netplan.plan.model import Option
-from netplan.plan.request import PlanRequest
-from netplan.plan.run import make_plan
+from netplan.network.work_section import WorkPart
+from netplan.planfile.model import Option
+from netplan.planning.request import PlanRequest
+from netplan.planning.run import make_plan
 from netplan.readers import read_network, write_layers
 from netplan.rules import default_rules
-from netplan.venting import line_content
 from tests.compared import compared
-from tests.schutterwald import MAINS, layers, stored
+from tests.support.schutterwald import MAINS, layers, stored
 
 TOWN = "sample_network/town.gpkg"
 WALLS_MM = {

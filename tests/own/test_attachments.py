@@ -15,17 +15,17 @@ import pytest
 from scipy.spatial import KDTree
 from shapely.geometry import LineString
 
-from netplan.findings import Finding, Severity
+from netplan.core.findings import Finding, Severity
 from netplan.network.build import build_network
 from netplan.network.checks import check_network
 from netplan.network.model import Network
-from netplan.network.section import WorkPart
-from netplan.plan.model import Option
-from netplan.plan.run import PlanRequest, make_plan
+from netplan.network.work_section import WorkPart
+from netplan.planfile.model import Option
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import read_network
 from netplan.rules import read_rules
 from sample_network.make_town import FILE
-from tests.networks import customer, layers, main, service, station
+from tests.support.networks import customer, layers, main, service, station
 
 WORK = WorkPart("W", 48.0, 52.0)
 Rows = dict[str, list[dict[str, Any]]]
@@ -87,7 +87,7 @@ def row_of(rows: Rows, layer: str, name: str) -> dict[str, Any]:
 def test_the_town_is_sound_and_the_work_turns_off_its_street(tmp_path: Path) -> None:
     network = written(town(), tmp_path)
     codes = {finding.code for finding in check_network(network)}
-    # The rows of `tests.networks` have few columns, and addresses of no street.
+    # The rows of `tests.support.networks` have few columns, and addresses of no street.
     assert codes == {"no-sensing-points", "column-absent", "layer-absent", "address-disagrees"}
     option = planned(network)
     assert off(option) == {"C-w", "C-w2"}

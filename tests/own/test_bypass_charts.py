@@ -10,7 +10,7 @@ import matplotlib as mpl
 import numpy as np
 import pytest
 
-from netplan.bypass import (
+from netplan.feeds import (
     Feed,
     FeedCase,
     FeedKind,
@@ -33,9 +33,9 @@ from netplan.outputs.charts import (
     weather_chart,
     write_chart,
 )
-from netplan.outputs.figures import US
+from netplan.outputs.number_format import US
 from netplan.reference.gas import named_gas
-from tests.feed_cases import RING_DEMAND, ring, ring_rules, smallest_feed
+from tests.support.feed_cases import RING_DEMAND, ring, ring_rules, smallest_feed
 
 RULES = ring_rules([38.0, 51.4, 63.0])
 CONDITIONS = FlowConditions(named_gas("natural gas"))

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 import shapely
 
-from netplan.bypass import (
+from netplan.core.errors import BadInputError
+from netplan.feeds import (
     BoundaryValve,
     BypassEnd,
     Feed,
@@ -27,12 +28,11 @@ from netplan.bypass import (
     valve_feeds,
     with_taps,
 )
-from netplan.errors import BadInputError
 from netplan.hydraulics import FlowConditions, FlowNetwork, FlowSolver
 from netplan.reference.gas import named_gas
 from netplan.rules import read_rules
-from tests.feed_cases import RING_DEMAND, ring, smallest_feed
-from tests.flow_cases import solve
+from tests.support.feed_cases import RING_DEMAND, ring, smallest_feed
+from tests.support.flow_cases import solve
 
 RULES = read_rules()
 CONDITIONS = FlowConditions(named_gas("natural gas"))

@@ -21,16 +21,16 @@ from rich.console import Console
 
 import netplan
 from netplan.cli import main
-from netplan.findings import READING_CODES, Finding, Severity
+from netplan.core.findings import READING_CODES, Finding, Severity
 from netplan.network.checks.groups import Group, group_of, meaning_of
 from netplan.network.set_aside import SIZE_CODES
 from netplan.outputs.findings import print_findings
 from netplan.outputs.summary import print_summary
-from netplan.plan.model import FindingRow
-from netplan.plan.schema import read_plan
+from netplan.planfile.model import FindingRow
+from netplan.planfile.schema import read_plan
 from netplan.readers import write_layers
 from tests.aside_towns import aside_layers
-from tests.sample_plan import sample_plan
+from tests.support.sample_plan import sample_plan
 
 NO_SIZE: dict[str, Any] = {"od_mm": None, "wall_mm": None, "sdr": None}
 
@@ -83,7 +83,7 @@ def _codes_in_source() -> set[str]:
     """Return the codes written out where networks are read, joined and checked and plans written."""
     found = set()
     root = Path(netplan.__file__).parent
-    for path in (path for room in ("network", "readers", "plan") for path in (root / room).rglob("*.py")):
+    for path in (path for part in ("network", "readers", "planning") for path in (root / part).rglob("*.py")):
         tree = ast.parse(path.read_text(encoding="utf-8"))
         constants = {
             target.id: node.value.value

@@ -13,13 +13,13 @@ from typing import Any
 import pytest
 
 from netplan.cli import main
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
+from netplan.explain import Formula, explain, figures_to_explain
 from netplan.outputs.explained import explanation_lines
 from netplan.outputs.layers import read_plan_layers
-from netplan.plan.explaining import Formula, explain, figures_to_explain
-from netplan.plan.schema import read_plan
 from netplan.planfile import SolvedState, read_state
-from tests.sample_plan import sample_plan
+from netplan.planfile.schema import read_plan
+from tests.support.sample_plan import sample_plan
 
 NUMBER = r"−?\d+(?:\.\d+)?(?:e−?\d+)?"
 
@@ -256,9 +256,9 @@ def test_the_command_lists_and_explains(
 @pytest.mark.parametrize("seed", [0, 1, 5, 9, 13, 26])
 def test_feeds_of_every_kind_are_explained(seed: int) -> None:
     """Random towns: bypasses and hoses to stranded and weak parts; burdens of a few rounded elements."""
-    from netplan.plan.run import make_plan
-    from netplan.plan.schema import plan_from_json, plan_to_json
-    from tests.feed_towns import town_request
+    from netplan.planfile.schema import plan_from_json, plan_to_json
+    from netplan.planning.run import make_plan
+    from tests.support.feed_towns import town_request
 
     result = make_plan(town_request(seed))
     plan, state = plan_from_json(plan_to_json(result.plan), "town"), result.states[0]

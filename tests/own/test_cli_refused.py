@@ -17,14 +17,14 @@ from pathlib import Path
 import pytest
 
 from netplan.cli import main
-from netplan.errors import MOST_IN_MESSAGE, BadInputError, in_brief, quoted, shown
+from netplan.core.errors import MOST_IN_MESSAGE, BadInputError, in_brief, quoted, shown
 from netplan.outputs import whole_folder
 from netplan.outputs.folder import check_target, write_plan_folder
 from netplan.outputs.whole_folder import check_folder, write_folder
 from netplan.readers import read_network, write_layers
 from tests.own.test_cli import _layers
-from tests.plans import hamlet_result
-from tests.sample_plan import sample_plan
+from tests.support.plans import hamlet_result
+from tests.support.sample_plan import sample_plan
 
 SAVED = Path(__file__).parent / "plans" / "0.1.0"
 LONG = "x" * 5_000

@@ -14,9 +14,9 @@ import pytest
 from netplan.cli.sample import DEMO_WORK, sample_network
 from netplan.network.contract import layer_specs
 from netplan.network.model import Network
-from netplan.network.section import WorkPart
-from netplan.plan.run import PlanRequest, make_plan
-from netplan.plan.schema import plan_to_json
+from netplan.network.work_section import WorkPart
+from netplan.planfile.schema import plan_to_json
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import open_source, read_layers, read_mapping, read_network
 from netplan.readers.mapping import parse_mapping
 from netplan.readers.mapping.draft import draft_mapping

@@ -6,6 +6,8 @@ from datetime import datetime
 
 import pytest
 
+from netplan.core.errors import BadInputError
+from netplan.core.sources import sources
 from netplan.customers import (
     RelightOrder,
     address_groups,
@@ -16,8 +18,6 @@ from netplan.customers import (
     priority_rank,
     relight_order,
 )
-from netplan.errors import BadInputError
-from netplan.sources import sources
 
 
 def _queue(

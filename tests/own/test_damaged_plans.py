@@ -16,9 +16,9 @@ from typing import Any
 import pyogrio
 import pytest
 
-from netplan.plan.schema import MOST_BYTES
+from netplan.planfile.schema import MOST_BYTES
 from tests.own.test_cli_refused import LONG, refused
-from tests.sample_plan import sample_plan
+from tests.support.sample_plan import sample_plan
 
 
 def _plan_copy(folder: Path, change: Callable[[dict[str, Any]], None] | None = None) -> Path:

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from netplan.core.errors import BadInputError
+from netplan.core.findings import Severity
 from netplan.demand import Window, check_records, customer_demand, read_forecast, window_hours
-from netplan.errors import BadInputError
-from netplan.findings import Severity
 from netplan.reference.profiles import category_figures
 from netplan.rules import default_rules, read_rules
-from tests.demand_tables import NAN, customers_table
+from tests.support.demand_tables import NAN, customers_table
 
 HS_J_PER_M3 = 38.5e6
 

@@ -11,12 +11,12 @@ from pathlib import Path
 
 import pytest
 
+from netplan.core.sources import sources
 from netplan.network.contract import layer_specs
-from netplan.plan.schema import plan_schema
+from netplan.planfile.schema import plan_schema
 from netplan.rules import default_rules_text
-from netplan.sources import sources
 from tests.compared import KNOWN, read_snapshot
-from tests.docs_pages import DOCS, ROOT, known, named_commands, named_options, pages
+from tests.support.docs_pages import DOCS, ROOT, known, named_commands, named_options, pages
 
 OTHERS = {"--benchmark-only", "--benchmark-timer", "--check", "--help", "--version"}
 """Options of other programs, and those that every command has."""

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from netplan.cli.sample import sample_network
-from netplan.plan.schema import read_plan
-from tests.docs_pages import DOCS, Block, blocks
+from netplan.planfile.schema import read_plan
+from tests.support.docs_pages import DOCS, Block, blocks
 
 SAMPLE_PAGES = (
     "start-planner.md",

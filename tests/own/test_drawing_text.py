@@ -6,8 +6,8 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from netplan.outputs.papers.drawing import Sheet
-from tests.hamlet import HOSTILE
+from netplan.outputs.documents.drawing import Sheet
+from tests.support.hamlet import HOSTILE
 
 
 @pytest.mark.parametrize("words", [*HOSTILE, "Mill & Sons <b>Lane</b>", "</text><script/>"])

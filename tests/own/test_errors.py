@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from netplan.errors import BadInputError, BadNetworkError, NetplanError, NoPlanError, NotSolvedError
+from netplan.core.errors import BadInputError, BadNetworkError, NetplanError, NoPlanError, NotSolvedError
 
 
 @pytest.mark.parametrize("kind", [NetplanError, BadInputError, BadNetworkError, NoPlanError, NotSolvedError])

@@ -1,6 +1,6 @@
 """What happens when a stop, a feed or a station fails, in plans that the program makes itself.
 
-Who then has no way for gas is found by the independent walk over the raw layers (`tests.independent`).
+Who then has no way for gas is found by the independent walk over the raw layers (`tests.support.independent`).
 """
 
 from __future__ import annotations
@@ -13,17 +13,17 @@ from typing import Any
 import geopandas as gpd
 import pytest
 
-from netplan.network.section import WorkPart
+from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers, write_layers
-from netplan.plan.fallback_words import fallback_words
-from netplan.plan.model import Fallback, Option, Plan
-from netplan.plan.run import PlanRequest, make_plan
+from netplan.planfile.model import Fallback, Option, Plan
+from netplan.planning.run import PlanRequest, make_plan
+from netplan.procedure.fallback_words import fallback_words
 from netplan.readers import read_network
 from netplan.rules import read_rules
-from tests.feed_towns import town_layers, town_request
-from tests.gpkg_flow import read, rebuild
-from tests.independent import Outcome, Walker
-from tests.networks import build, customer, layers, main, service, station, valve
+from tests.support.feed_towns import town_layers, town_request
+from tests.support.gpkg_flow import read, rebuild
+from tests.support.independent import Outcome, Walker
+from tests.support.networks import build, customer, layers, main, service, station, valve
 
 WILL_NOT_SET, LOST = "will not set", "lost during open work"
 TOWN = "sample_network/town.gpkg"

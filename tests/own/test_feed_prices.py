@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 import shapely
 
-from netplan.bypass import Feed, FeedKind
-from netplan.bypass.candidates import MainLines, hose_ways
-from netplan.bypass.price import feed_price_minor
-from netplan.bypass.size import sizes_in_order
+from netplan.feeds import Feed, FeedKind
+from netplan.feeds.candidate_sizes import sizes_in_order
+from netplan.feeds.possible_feeds import MainLines, hose_ways
+from netplan.feeds.prices import feed_price_minor
 from netplan.rules import read_rules
 
 RULES = read_rules(

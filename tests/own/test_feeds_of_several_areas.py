@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from netplan.network.section import WorkPart
-from netplan.plan.model import Plan
-from netplan.plan.request import PlanRequest
-from netplan.plan.run import make_plan
+from netplan.network.work_section import WorkPart
+from netplan.planfile.model import Plan
+from netplan.planning.request import PlanRequest
+from netplan.planning.run import make_plan
 from netplan.rules import read_rules
-from tests.networks import build, customer, fitting, main, service, station, valve
+from tests.support.networks import build, customer, fitting, main, service, station, valve
 
 DEAR_HOSES = {"price": {"bypass": 90000.0, "bypass_per_m": 9000.0}}
 

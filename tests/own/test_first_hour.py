@@ -13,10 +13,10 @@ from pathlib import Path
 import pytest
 
 from netplan.network.flat import as_objects
-from netplan.network.section import WorkPart
-from netplan.plan.model import Option
-from netplan.plan.run import PlanRequest, make_plan
-from netplan.plan.schema import read_plan
+from netplan.network.work_section import WorkPart
+from netplan.planfile.model import Option
+from netplan.planfile.schema import read_plan
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import open_source, read_layers, read_network
 from netplan.readers.mapping import parse_mapping
 from netplan.readers.mapping.draft import draft_mapping

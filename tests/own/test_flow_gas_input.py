@@ -7,10 +7,10 @@ from importlib import resources
 
 import pytest
 
-from netplan.errors import BadInputError, OutsideValidityError
+from netplan.core.errors import BadInputError, OutsideValidityError
+from netplan.core.sources import sources
 from netplan.reference.gas import METRIC_NORMAL, METRIC_STANDARD, US_STANDARD, gas_from_composition, named_gas
 from netplan.reference.gas.components import components
-from netplan.sources import sources
 
 
 def test_every_row_names_known_sources() -> None:

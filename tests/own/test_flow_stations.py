@@ -6,7 +6,7 @@ import fluids
 import numpy as np
 import pytest
 
-from netplan.errors import BadInputError, BadNetworkError, NotSolvedError
+from netplan.core.errors import BadInputError, BadNetworkError, NotSolvedError
 from netplan.hydraulics import (
     LIMITS,
     FlowLinks,
@@ -20,7 +20,7 @@ from netplan.hydraulics import (
     lu_solver,
     transition_allowance_pa,
 )
-from tests.flow_cases import CONDITIONS, M3H, ROUGHNESS_M, links, ring_six, solve
+from tests.support.flow_cases import CONDITIONS, M3H, ROUGHNESS_M, links, ring_six, solve
 
 HOLDING, LOCKED, FULL = StationState.HOLDING, StationState.LOCKED_UP, StationState.AT_CAPACITY
 

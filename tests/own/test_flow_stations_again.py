@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from netplan.hydraulics import FlowNetwork, FlowSolver, StationState
-from tests.flow_cases import CONDITIONS, M3H, links, solve
+from tests.support.flow_cases import CONDITIONS, M3H, links, solve
 
 CAPACITY_M3H = 50.0
 

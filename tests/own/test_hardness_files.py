@@ -14,9 +14,9 @@ from pathlib import Path
 import pyarrow.parquet as pq
 import pytest
 
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
 from netplan.readers import open_source, read_layers, read_network, write_layers
-from netplan.readers.guard import UNLIMITED, Limits, guard_rows
+from netplan.readers.sources.file_limits import UNLIMITED, Limits, guard_rows
 from tests.own.test_readers_formats import town
 
 GPKG = "network.gpkg"

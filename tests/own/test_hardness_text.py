@@ -15,13 +15,13 @@ import pytest
 from rich.table import Table
 from rich.text import Text
 
-from netplan.cli.door import PlainConsole, run
-from netplan.errors import BadInputError, NoPlanError
+from netplan.cli.exit_codes import PlainConsole, run
+from netplan.core.errors import BadInputError, NoPlanError
 from netplan.network.build import build_network
 from netplan.outputs.folder import write_plan_folder
 from netplan.outputs.summary import print_summary
-from netplan.plan.run import PlanRequest, make_plan
-from netplan.plan.schema import read_plan
+from netplan.planfile.schema import read_plan
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import write_layers
 from netplan.rules import read_rules
 from tests.fuzz.damage import TEXTS

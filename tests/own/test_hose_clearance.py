@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from tests.networks import fitting
 from tests.own.test_pressure_areas import plan_of, two_areas
+from tests.support.networks import fitting
 
 CLEAR_M = 0.5
 

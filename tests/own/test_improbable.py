@@ -17,21 +17,21 @@ from shapely import LineString, Point
 
 from netplan.cli import main as command_line
 from netplan.cli.sample import sample_network
-from netplan.errors import BadNetworkError
-from netplan.findings import Finding, Severity
+from netplan.core.errors import BadNetworkError
+from netplan.core.findings import Finding, Severity
 from netplan.network.build import build_network
 from netplan.network.checks import check_network
 from netplan.network.checks.survey import survey
 from netplan.network.probable import probable_ranges
 from netplan.network.raw import as_raw
-from netplan.plan.run import make_plan
-from netplan.plan.schema import plan_to_json
+from netplan.planfile.schema import plan_to_json
+from netplan.planning.run import make_plan
 from netplan.readers import open_source, read_layers, read_network, write_layers
 from netplan.readers.mapping import parse_mapping
 from netplan.readers.mapping.draft import draft_mapping
-from tests import schutterwald
-from tests.feed_towns import town_layers, town_request
-from tests.networks import customer, layers, main, service, station
+from tests.support import schutterwald
+from tests.support.feed_towns import town_layers, town_request
+from tests.support.networks import customer, layers, main, service, station
 
 SEED = 8
 """A town whose best plan has a feed."""

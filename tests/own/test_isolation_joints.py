@@ -10,13 +10,13 @@ from typing import Any
 import pytest
 
 from netplan.cli import main
-from netplan.outputs.figures import figures_of
-from netplan.outputs.papers.stop_sketch import assembly_drawing
-from netplan.plan.schema import read_plan
+from netplan.outputs.documents.stop_sketch import assembly_drawing
+from netplan.outputs.number_format import figures_of
+from netplan.planfile.schema import read_plan
 from netplan.readers import write_layers
-from tests import networks
-from tests.joined_streets import row_of_mains
-from tests.networks import customer, fitting, service, station
+from tests.support import networks
+from tests.support.joined_streets import row_of_mains
+from tests.support.networks import customer, fitting, service, station
 
 ACROSS = "[clearance]\nthrough_record_joints = true\n"
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from netplan.errors import NoPlanError
+from netplan.core.errors import NoPlanError
 from netplan.isolation import Orders, Stretch
-from tests.networks import build, fitting, keep_out, main, valve
 from tests.own.test_isolation_places import best, places, some, street
+from tests.support.networks import build, fitting, keep_out, main, valve
 
 
 def test_forced_stop_is_in_every_cut() -> None:

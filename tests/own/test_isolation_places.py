@@ -7,16 +7,16 @@ from typing import Any
 
 import pytest
 
-from netplan.errors import NoPlanError
+from netplan.core.errors import NoPlanError
 from netplan.isolation import Cut, IsolationProblem, Orders, build_index, cuts
-from netplan.isolation.barred import barred_by
-from netplan.isolation.shapes import run_shape
-from netplan.isolation.sites import Sites, free_intervals
+from netplan.isolation.eligibility import barred_by
+from netplan.isolation.placement import Sites, free_intervals
+from netplan.isolation.segment_geometry import run_shape
 from netplan.network.model import Network
-from netplan.network.section import WorkPart, work_section
+from netplan.network.work_section import WorkPart, work_section
 from netplan.rules.model import Rules
 from netplan.rules.read import default_rules, read_rules
-from tests.networks import (
+from tests.support.networks import (
     build,
     customer,
     fitting,

@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 
 from netplan.isolation import Orders
-from netplan.network.section import WorkPart
+from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers
-from netplan.plan.request import PlanRequest
-from netplan.plan.result import PlanResult
-from netplan.plan.run import make_plan
+from netplan.planfile.result import PlanResult
+from netplan.planning.request import PlanRequest
+from netplan.planning.run import make_plan
 from netplan.rules import default_rules
-from tests.networks import build, customer, main, service, station, valve
+from tests.support.networks import build, customer, main, service, station, valve
 
 CAPACITY_M3H, OUTLET_MBAR, MOST_MBAR = 180.0, 31.5, 62.0
 

@@ -11,20 +11,20 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from netplan.network.section import WorkPart
+from netplan.network.work_section import WorkPart
 from netplan.outputs.comparison import print_comparison
-from netplan.outputs.figures import METRIC, US, Figures
+from netplan.outputs.documents.pack import _bypass
+from netplan.outputs.documents.pack_data import network_part
 from netplan.outputs.layers import plan_layers
 from netplan.outputs.map.data import map_data
-from netplan.outputs.papers.pack import _bypass
-from netplan.outputs.papers.pack_data import network_part
-from netplan.outputs.resized import print_resized
+from netplan.outputs.number_format import METRIC, US, Figures
+from netplan.outputs.resized_feeds import print_resized
 from netplan.outputs.summary import print_summary
-from netplan.plan.request import PlanRequest
-from netplan.plan.resize_problem import resize_problem
-from netplan.plan.resizing import ResizeRequest, resize
-from netplan.plan.result import PlanResult
-from netplan.plan.run import make_plan
+from netplan.planfile.result import PlanResult
+from netplan.planning.request import PlanRequest
+from netplan.planning.resize import ResizeRequest, resize
+from netplan.planning.resize_problem import resize_problem
+from netplan.planning.run import make_plan
 from netplan.readers import read_network, write_layers
 from netplan.rules import read_rules
 from tests.own.test_cli_bypass import _street

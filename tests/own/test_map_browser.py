@@ -10,12 +10,12 @@ from typing import Any
 
 import pytest
 
-from netplan.outputs.figures import US
 from netplan.outputs.layers import plan_layers
 from netplan.outputs.map import plan_map
-from tests.browser import Visit, chromium, opened
-from tests.hamlet import HOSTILE, HOSTILE_ID
-from tests.plans import hamlet_result
+from netplan.outputs.number_format import US
+from tests.support.browser import Visit, chromium, opened
+from tests.support.hamlet import HOSTILE, HOSTILE_ID
+from tests.support.plans import hamlet_result
 
 pytestmark = pytest.mark.browser
 

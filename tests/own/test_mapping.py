@@ -15,7 +15,7 @@ from shapely import LineString, MultiLineString, Point
 from typer.testing import CliRunner
 
 from netplan.cli.app import app
-from netplan.errors import BadInputError, BadNetworkError
+from netplan.core.errors import BadInputError, BadNetworkError
 from netplan.network.flat import as_objects
 from netplan.readers import read_layers, read_mapping, read_network, write_layers
 from netplan.readers.mapping import parse_mapping
@@ -372,7 +372,7 @@ def test_files_that_are_no_mapping_give_one_line(tmp_path: Path) -> None:
 
 
 def test_units_of_the_trade() -> None:
-    # Exact by definition: inch, foot and the pound-force; inches of water column at 4 °C: netplan.units.
+    # Exact by definition: inch, foot and the pound-force; inches of water column at 4 °C: netplan.core.units.
     for unit, target, expected in (
         ("in", "mm", 25.4),
         ('"', "mm", 25.4),

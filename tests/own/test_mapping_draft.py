@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 from shapely import LineString, Point
 
-from netplan.findings import Severity
+from netplan.core.findings import Severity
 from netplan.readers import open_source, read_layers, read_network
 from netplan.readers.mapping import parse_mapping
 from netplan.readers.mapping.draft import Draft, draft_mapping

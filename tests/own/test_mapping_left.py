@@ -11,13 +11,13 @@ import pytest
 from typer.testing import CliRunner
 
 from netplan.cli.app import app
-from netplan.errors import BadNetworkError
-from netplan.findings import Finding, Severity
+from netplan.core.errors import BadNetworkError
+from netplan.core.findings import Finding, Severity
 from netplan.network.build import build_network
 from netplan.readers import open_source, read_layers, read_network
 from netplan.readers.mapping import parse_mapping
 from netplan.readers.mapping.draft import draft_mapping
-from tests.small_town import small_town
+from tests.support.small_town import small_town
 
 Layers = dict[str, geopandas.GeoDataFrame]
 

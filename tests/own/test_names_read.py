@@ -13,15 +13,15 @@ from typer.testing import CliRunner
 
 from netplan.cli.app import app
 from netplan.cli.sample import sample_network
-from netplan.errors import BadInputError, BadNetworkError
-from netplan.findings import Finding, Severity
+from netplan.core.errors import BadInputError, BadNetworkError
+from netplan.core.findings import Finding, Severity
 from netplan.network.build import build_network
 from netplan.network.contract import layer_specs
 from netplan.readers import open_source, read_layers, read_network, write_layers
-from netplan.readers.near_names import near_column, near_layer
-from tests import postgis_server
-from tests.postgis_server import Server, store
-from tests.small_town import small_town
+from netplan.readers.schema.near_names import near_column, near_layer
+from tests.support import postgis_server
+from tests.support.postgis_server import Server, store
+from tests.support.small_town import small_town
 
 Layers = dict[str, geopandas.GeoDataFrame]
 WORK = ["--main", "M0", "--from", "60", "--to", "64", "--no-weather", "--no-papers", "--options", "1"]

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from netplan.network.checks import check_network
-from tests.networks import build, customer, line, main, sensing_point, service, station, valve
+from tests.support.networks import build, customer, line, main, sensing_point, service, station, valve
 
 Rows = dict[str, Any]
 

@@ -8,12 +8,12 @@ import geopandas
 import numpy as np
 import pytest
 
-from netplan.errors import BadNetworkError
-from netplan.findings import Severity
+from netplan.core.errors import BadNetworkError
+from netplan.core.findings import Severity
 from netplan.network.build import build_network
 from netplan.network.contract import WORD_OF, layer_specs
-from netplan.network.words import Host, Material, Surface, YesNo
-from tests.networks import CRS, build, codes, customer, layers, main, service, station
+from netplan.network.vocabulary import Host, Material, Surface, YesNo
+from tests.support.networks import CRS, build, codes, customer, layers, main, service, station
 
 R1 = station("R1", (0, 0))
 
@@ -190,7 +190,7 @@ def test_feet_become_metres() -> None:
     network = build_network(rows)
     assert "US survey foot" in network.crs_note
     assert network.pipes.length_m[0] * network.scale == pytest.approx(100.0, abs=2e-4)
-    from netplan.network.place import lon_lat, points_at
+    from netplan.network.linear_reference import lon_lat, points_at
 
     here = lon_lat(network, points_at(network, np.array([0]), np.array([0.0])))
     there = rows["mains"].to_crs(4326).geometry[0].coords[0]

@@ -7,11 +7,11 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from netplan.errors import BadNetworkError
-from netplan.network.graph import components
+from netplan.core.errors import BadNetworkError
 from netplan.network.model import Network
-from netplan.network.words import ValveState
-from tests.networks import (
+from netplan.network.topology import components
+from netplan.network.vocabulary import ValveState
+from tests.support.networks import (
     build,
     codes,
     customer,
@@ -121,7 +121,7 @@ def test_abandoned_and_proposed_pipes_are_left_out() -> None:
 def test_multi_part_lines_chain_or_split() -> None:
     from shapely.geometry import MultiLineString
 
-    from tests.networks import line
+    from tests.support.networks import line
 
     chained = MultiLineString([line((0, 0), (40, 0)), line((100, 0), (40, 0))])
     split = MultiLineString([line((100, 0), (100, 50)), line((0, 90), (50, 90))])
@@ -270,7 +270,7 @@ def test_no_station_is_an_error_in_one_line() -> None:
 
 
 def test_lengths_are_divided_by_the_scale_of_the_projection() -> None:
-    from tests.networks import layers
+    from tests.support.networks import layers
 
     rows = layers(mains=[main("A", (0, 0), (1000, 0))], customers=[], regulators=[R1])
     from netplan.network.build import build_network
@@ -285,7 +285,7 @@ def test_lengths_are_divided_by_the_scale_of_the_projection() -> None:
 
 def test_chainages_along_a_pipe_are_true_lengths() -> None:
     from netplan.network.build import build_network
-    from tests.networks import layers
+    from tests.support.networks import layers
 
     rows = layers(
         mains=[main("A", (0, 0), (1000, 0)), main("B", (400, 0), (400, 300))], customers=[], regulators=[R1]

@@ -15,13 +15,23 @@ from netplan.cli import main as command_line
 from netplan.network.build import build_network
 from netplan.network.checks import check_network
 from netplan.network.flat import as_objects
-from netplan.network.mending import mend
 from netplan.network.raw import as_raw
-from netplan.network.section import WorkPart
-from netplan.plan.run import PlanRequest, make_plan
+from netplan.network.repair import mend
+from netplan.network.work_section import WorkPart
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import read_network, write_layers
 from netplan.rules import read_rules
-from tests.networks import customer, fitting, layers, line, main, sensing_point, service, station, valve
+from tests.support.networks import (
+    customer,
+    fitting,
+    layers,
+    line,
+    main,
+    sensing_point,
+    service,
+    station,
+    valve,
+)
 
 Rows = dict[str, Any]
 MENDED = {"near-miss", "on-top", "same-place", "duplicate-id"}

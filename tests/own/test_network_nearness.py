@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
-from netplan.network.nearness import close_pairs, points_on_lines
+from netplan.network.spatial_index import close_pairs, points_on_lines
 
 REACH_M = 0.05
 

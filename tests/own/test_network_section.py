@@ -6,16 +6,8 @@ import numpy as np
 import pytest
 import shapely
 
-from netplan.errors import BadWorkError
-from netplan.network.graph import (
-    adjacency,
-    components,
-    fed_nodes,
-    neighbourhood,
-    to_networkx,
-)
-from netplan.network.model import Network
-from netplan.network.place import (
+from netplan.core.errors import BadWorkError
+from netplan.network.linear_reference import (
     from_lon_lat,
     lines_between,
     lon_lat,
@@ -24,8 +16,16 @@ from netplan.network.place import (
     points_at,
     volumes_m3,
 )
-from netplan.network.section import WorkPart, parts_at, parts_in_area, work_section
-from tests.networks import (
+from netplan.network.model import Network
+from netplan.network.topology import (
+    adjacency,
+    components,
+    fed_nodes,
+    neighbourhood,
+    to_networkx,
+)
+from netplan.network.work_section import WorkPart, parts_at, parts_in_area, work_section
+from tests.support.networks import (
     EAST_M,
     NORTH_M,
     build,

@@ -10,11 +10,11 @@ from pathlib import Path
 import openpyxl
 import pytest
 
+from netplan.outputs.documents.letters import letter_groups
 from netplan.outputs.notices import notice_rows
 from netplan.outputs.notices.workbook import SHEETS, write_notices_xlsx
-from netplan.outputs.papers.letters import letter_groups
-from netplan.plan.result import PlanResult
-from tests.plans import hamlet_result
+from netplan.planfile.result import PlanResult
+from tests.support.plans import hamlet_result
 
 
 def _standby_for_somebody_affected() -> PlanResult:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from netplan.network.section import WorkPart
-from netplan.plan.request import PlanRequest
-from netplan.plan.run import make_plan
+from netplan.network.work_section import WorkPart
+from netplan.planning.request import PlanRequest
+from netplan.planning.run import make_plan
 from netplan.rules import default_rules
-from tests.networks import build, customer, fitting, main, service, station
+from tests.support.networks import build, customer, fitting, main, service, station
 
 
 def test_the_side_with_the_least_flow_is_stopped_first() -> None:

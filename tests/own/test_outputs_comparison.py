@@ -12,12 +12,12 @@ import pytest
 from rich.console import Console
 
 from netplan.cli import main
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
 from netplan.outputs.comparison import compare_plans, differences, print_comparison
-from netplan.outputs.figures import US
-from netplan.plan.model import Plan
-from netplan.plan.schema import plan_from_json, plan_to_json
-from tests.plans import hamlet_result
+from netplan.outputs.number_format import US
+from netplan.planfile.model import Plan
+from netplan.planfile.schema import plan_from_json, plan_to_json
+from tests.support.plans import hamlet_result
 
 
 @pytest.fixture(scope="module")

@@ -8,11 +8,11 @@ import math
 import pytest
 from rich.console import Console
 
-from netplan.errors import BadInputError
-from netplan.outputs.figures import METRIC, US, figures_of
+from netplan.core.errors import BadInputError
+from netplan.outputs.number_format import METRIC, US, figures_of
 from netplan.outputs.summary import print_summary
-from tests.hamlet import HOSTILE
-from tests.plans import hamlet_result
+from tests.support.hamlet import HOSTILE
+from tests.support.plans import hamlet_result
 
 
 def test_pressures_to_a_tenth_and_flows_to_three_figures() -> None:

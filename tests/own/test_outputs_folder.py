@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
 from netplan.outputs import folder as folder_module
-from netplan.outputs.choices import Choices
 from netplan.outputs.folder import check_target, write_deliverables_again, write_plan_folder
-from netplan.plan.result import PlanResult
-from netplan.plan.schema import read_plan
-from tests.plans import hamlet_result
+from netplan.outputs.reader_choices import Choices
+from netplan.planfile.result import PlanResult
+from netplan.planfile.schema import read_plan
+from tests.support.plans import hamlet_result
 
 
 @pytest.fixture(scope="module")

@@ -16,16 +16,16 @@ import pytest
 from rich.console import Console
 
 from netplan.network.build import build_network
-from netplan.network.section import WorkPart
-from netplan.outputs.choices import Choices
+from netplan.network.work_section import WorkPart
 from netplan.outputs.folder import write_deliverables_again, write_plan_folder
+from netplan.outputs.reader_choices import Choices
 from netplan.outputs.summary import print_summary
-from netplan.plan.result import PlanResult
-from netplan.plan.run import PlanRequest, make_plan
-from netplan.plan.schema import read_plan
+from netplan.planfile.result import PlanResult
+from netplan.planfile.schema import read_plan
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.rules import read_rules
-from tests.browser import chromium, opened
-from tests.doubtful_town import EXPECTED, WORK, doubtful_town
+from tests.support.browser import chromium, opened
+from tests.support.doubtful_town import EXPECTED, WORK, doubtful_town
 
 HOSTILE = "=1+1 <script>alert(1)</script> #strong[x]"
 PRIORITY = {"C-hospital": "hospital", "C-short": "care_home"}

@@ -11,21 +11,21 @@ import pyogrio
 import pytest
 import shapely
 
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
 from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.pipe_lines import PipeLines
-from netplan.network.section import WorkPart
+from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers, read_plan_layers, write_layers
-from netplan.plan.result import PlanResult
-from netplan.plan.run import PlanRequest, make_plan
-from netplan.plan.writing import extent as extent_module
 from netplan.planfile import PieceState
+from netplan.planfile.result import PlanResult
+from netplan.planning.option_records import extent as extent_module
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.rules import read_rules
 from tests.fuzz.districts import district
-from tests.hamlet import SCALE, hamlet
-from tests.networks import build, customer, main, service, station
-from tests.plans import hamlet_result, without_base
+from tests.support.hamlet import SCALE, hamlet
+from tests.support.networks import build, customer, main, service, station
+from tests.support.plans import hamlet_result, without_base
 
 
 @pytest.fixture(scope="module")

@@ -9,11 +9,11 @@ from functools import cache
 
 import pytest
 
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
 from netplan.outputs.notices import COLUMNS, NoticeRow, notice_rows, notices_csv
 from netplan.outputs.notices.table import guarded
-from tests.hamlet import HOSTILE
-from tests.plans import hamlet_result
+from tests.support.hamlet import HOSTILE
+from tests.support.plans import hamlet_result
 
 
 @cache

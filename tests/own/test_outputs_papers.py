@@ -12,17 +12,17 @@ from typing import Any
 import pypdf
 import pytest
 
-from netplan.errors import BadInputError
-from netplan.outputs.figures import METRIC, US
+from netplan.core.errors import BadInputError
+from netplan.outputs.documents.letters import letter_groups, letters_pdf
+from netplan.outputs.documents.pack import work_pack_pdf
+from netplan.outputs.documents.sheets import call_sheet_pdf, tally_pdf, visits_planned
+from netplan.outputs.documents.typeset import plain
+from netplan.outputs.documents.words import read_words, shipped_words
 from netplan.outputs.layers import plan_layers
 from netplan.outputs.notices import NoticeRow, notice_rows
-from netplan.outputs.papers.letters import letter_groups, letters_pdf
-from netplan.outputs.papers.pack import work_pack_pdf
-from netplan.outputs.papers.sheets import call_sheet_pdf, tally_pdf, visits_planned
-from netplan.outputs.papers.typeset import plain
-from netplan.outputs.papers.words import read_words, shipped_words
-from tests.hamlet import HOSTILE
-from tests.plans import hamlet_result, without_base
+from netplan.outputs.number_format import METRIC, US
+from tests.support.hamlet import HOSTILE
+from tests.support.plans import hamlet_result, without_base
 
 
 def _pages(pdf: bytes) -> list[str]:

@@ -11,12 +11,12 @@ import pytest
 import shapely
 
 from netplan.cli.sample import sample_network
-from netplan.outputs.figures import METRIC
 from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.map.data import map_data
-from netplan.plan.schema import read_plan
+from netplan.outputs.number_format import METRIC
 from netplan.planfile import read_state
-from tests.sample_plan import sample_plan
+from netplan.planfile.schema import read_plan
+from tests.support.sample_plan import sample_plan
 
 Row = tuple[int, str, str, float, float, str, str, str, str]
 

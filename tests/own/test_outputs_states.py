@@ -12,20 +12,20 @@ from typing import Any
 import geopandas as gpd
 import networkx as nx
 
-from netplan.errors import NoPlanError
+from netplan.core.errors import NoPlanError
 from netplan.isolation import Orders, Stretch
 from netplan.network.build import build_network
-from netplan.network.section import WorkPart
+from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers, read_plan_layers
-from netplan.plan.model import Plan
-from netplan.plan.request import PlanRequest
-from netplan.plan.run import make_plan
-from netplan.plan.schema import read_plan
+from netplan.planfile.model import Plan
+from netplan.planfile.schema import read_plan
+from netplan.planning.request import PlanRequest
+from netplan.planning.run import make_plan
 from netplan.rules import read_rules
-from tests import schutterwald
-from tests.feed_towns import town_request
-from tests.networks import build, customer, main, service, station
-from tests.sample_plan import sample_plan
+from tests.support import schutterwald
+from tests.support.feed_towns import town_request
+from tests.support.networks import build, customer, main, service, station
+from tests.support.sample_plan import sample_plan
 
 Case = tuple[Plan, dict[str, gpd.GeoDataFrame]]
 TOWNS = 8

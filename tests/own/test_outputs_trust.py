@@ -11,12 +11,12 @@ import pytest
 from rich.console import Console
 
 from netplan.network.build import build_network
-from netplan.network.section import WorkPart
+from netplan.network.work_section import WorkPart
 from netplan.outputs.folder import write_plan_folder
 from netplan.outputs.summary import print_summary
-from netplan.plan.result import PlanResult
-from netplan.plan.run import PlanRequest, make_plan
-from netplan.plan.schema import read_plan
+from netplan.planfile.result import PlanResult
+from netplan.planfile.schema import read_plan
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.rules import read_rules
 from tests.laws.test_plan_trust import WORK, doubtful
 

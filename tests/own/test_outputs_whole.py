@@ -15,12 +15,12 @@ from typing import Any
 
 import pytest
 
-from netplan.errors import BadInputError
-from netplan.outputs.choices import Choices
+from netplan.core.errors import BadInputError
 from netplan.outputs.folder import check_target, write_plan_folder
-from netplan.outputs.whole import clear_unfinished, words_of, write_whole
-from netplan.plan.result import PlanResult
-from tests.plans import hamlet_result
+from netplan.outputs.reader_choices import Choices
+from netplan.outputs.whole_file import clear_unfinished, words_of, write_whole
+from netplan.planfile.result import PlanResult
+from tests.support.plans import hamlet_result
 
 NOBODY = 2**22 + 12345
 """No process has this number: it is above the greatest that Linux gives."""

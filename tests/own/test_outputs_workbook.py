@@ -17,9 +17,9 @@ from netplan.outputs.layers.styles import STYLES
 from netplan.outputs.notices import notice_rows
 from netplan.outputs.notices.workbook import DOUBT_SHEET, SHEETS, write_notices_xlsx
 from netplan.outputs.palette import CUSTOMER_COLOURS, STATE_COLOURS
-from netplan.plan.model import Plan
-from tests.hamlet import HOSTILE
-from tests.plans import hamlet_result
+from netplan.planfile.model import Plan
+from tests.support.hamlet import HOSTILE
+from tests.support.plans import hamlet_result
 
 
 def _write(path: Path, rank: int, *, hostile: bool = False) -> Plan:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from netplan.outputs.figures import METRIC
+from netplan.outputs.documents.pack_stops import stop_part
 from netplan.outputs.layers import plan_layers
-from netplan.outputs.papers.pack_stops import stop_part
-from netplan.plan.steps import step_list
+from netplan.outputs.number_format import METRIC
+from netplan.procedure import step_list
 from netplan.rules import default_rules
-from tests.plans import hamlet_result
+from tests.support.plans import hamlet_result
 
 
 def test_the_zone_lies_on_the_side_that_the_pack_names() -> None:

@@ -11,11 +11,11 @@ import pytest
 
 from netplan.cli import main
 from netplan.cli.sample import DEMO_WORK, sample_network
-from netplan.errors import NoPlanError
+from netplan.core.errors import NoPlanError
 from netplan.isolation import Orders
-from netplan.network.section import WorkPart
-from netplan.plan.run import PlanRequest, make_plan
-from netplan.plan.schema import plan_to_json
+from netplan.network.work_section import WorkPart
+from netplan.planfile.schema import plan_to_json
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import read_network
 from netplan.rules import read_rules
 
@@ -26,7 +26,7 @@ HOPELESS = ("--main", "M0183", "--from", "72.42", "--to", "78.42")
 def _plan(monkeypatch: pytest.MonkeyPatch, choice: dict[str, float], *, second_s: float = 1e-9) -> str:
     """Return plan.json of the demo's work by a clock that goes on by so much whenever it is read."""
     ticks = itertools.count()
-    monkeypatch.setattr("netplan.plan.budget.time.monotonic", lambda: next(ticks) * second_s)
+    monkeypatch.setattr("netplan.planning.search_budget.time.monotonic", lambda: next(ticks) * second_s)
     request = PlanRequest(
         read_network(sample_network()),
         (WorkPart(*DEMO_WORK),),
@@ -112,7 +112,7 @@ def test_too_few_stops_allowed_is_proven() -> None:
 
 def test_a_limit_of_stops_ends_a_search_after_so_many_families(monkeypatch: pytest.MonkeyPatch) -> None:
     # Without the proof nothing but the count of families ends it.
-    monkeypatch.setattr("netplan.plan.search.require_enough_stops", lambda *_: None)
+    monkeypatch.setattr("netplan.planning.rank.require_enough_stops", lambda *_: None)
     network, part = read_network(sample_network()), WorkPart(*DEMO_WORK)
     request = PlanRequest(network, (part,), read_rules(None), orders=Orders(max_stops=2))
     with pytest.raises(NoPlanError, match="but one may exist") as told:

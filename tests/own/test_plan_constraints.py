@@ -7,14 +7,14 @@ from typing import Any
 
 import pytest
 
-from netplan.errors import NoPlanError
-from netplan.network.section import WorkPart, work_section
-from netplan.plan.desk import Desk
-from netplan.plan.request import PlanRequest
-from netplan.plan.search import Ranking, rank
-from netplan.plan.states import work_states
+from netplan.core.errors import NoPlanError
+from netplan.network.work_section import WorkPart, work_section
+from netplan.planning.context import Desk
+from netplan.planning.rank import Ranking, rank
+from netplan.planning.request import PlanRequest
+from netplan.planning.sequence import work_states
 from netplan.rules import read_rules
-from tests.networks import build, customer, injection, main, sensing_point, service, station, valve
+from tests.support.networks import build, customer, injection, main, sensing_point, service, station, valve
 
 
 def ranking(
@@ -183,7 +183,7 @@ def test_pressure_holds_in_the_states_between(monkeypatch: pytest.MonkeyPatch, *
             work = work_states(*given, **named)
             return replace(work, states=work.states[-1:])
 
-        monkeypatch.setattr("netplan.plan.pricing.work_states", last_alone)
+        monkeypatch.setattr("netplan.planning.evaluate.work_states", last_alone)
     cheap_valve = {
         "price": {"open_valve": 1.0, "bypass": 50000.0, "hose_per_m": 5000.0},
         "pressure": {"outlet_difference_mbar": 6.0},

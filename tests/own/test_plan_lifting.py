@@ -12,7 +12,7 @@ import pytest
 from netplan.cli import main as run_command
 from netplan.cli.sample import sample_network
 from netplan.readers import write_layers
-from tests.networks import CRS, customer, keep_out, layers, main, service, station, valve
+from tests.support.networks import CRS, customer, keep_out, layers, main, service, station, valve
 
 STREET = ("--main", "M1", "--from", "95", "--to", "105")
 AREA_FILE, RULES_FILE = "AREA", "RULES"

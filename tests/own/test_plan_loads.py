@@ -9,19 +9,19 @@ from typing import Any
 import numpy as np
 import pytest
 
+from netplan.core.errors import NoPlanError
 from netplan.demand import customer_pressure, node_demand
-from netplan.errors import NoPlanError
-from netplan.network.section import WorkPart, work_section
-from netplan.plan.desk import Desk
-from netplan.plan.effects import demands_after, flow_after, kept_inlets
-from netplan.plan.priced import Priced
-from netplan.plan.request import PlanRequest
-from netplan.plan.search import Ranking, rank
-from netplan.plan.writing.pressures import states_of
-from netplan.plan.writing.relighting import relighting_of
-from netplan.plan.writing.warnings import warnings_of
+from netplan.network.work_section import WorkPart, work_section
+from netplan.planning.context import Desk
+from netplan.planning.customer_effects import demands_after, flow_after, kept_inlets
+from netplan.planning.evaluated_option import Priced
+from netplan.planning.option_records.pressures import states_of
+from netplan.planning.option_records.relighting import relighting_of
+from netplan.planning.option_records.warnings import warnings_of
+from netplan.planning.rank import Ranking, rank
+from netplan.planning.request import PlanRequest
 from netplan.rules import read_rules
-from tests.networks import build, customer, main, service, station
+from tests.support.networks import build, customer, main, service, station
 
 
 def desk_of(rules: dict[str, Any], work: tuple[float, float], **layers: Any) -> Desk:
@@ -134,7 +134,7 @@ def _behind_a_thin_main(*, must_stay: bool) -> dict[str, Any]:
 
 
 def _without_purge(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("netplan.plan.unfed.purge_draws", lambda *_: ())
+    monkeypatch.setattr("netplan.planning.without_feeds.purge_draws", lambda *_: ())
 
 
 @pytest.mark.parametrize("purges", [True, False])

@@ -14,9 +14,9 @@ import pytest
 
 from netplan.cli.sample import DEMO_WORK, sample_network
 from netplan.network.model import Network
-from netplan.network.section import WorkPart
-from netplan.plan.run import PlanRequest, make_plan
-from netplan.plan.schema import plan_to_json
+from netplan.network.work_section import WorkPart
+from netplan.planfile.schema import plan_to_json
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import read_network, write_layers
 from netplan.rules import read_rules
 

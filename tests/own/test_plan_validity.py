@@ -14,14 +14,14 @@ import fluids
 import geopandas as gpd
 import pytest
 
-from netplan.network.section import WorkPart
-from netplan.outputs.choices import Choices
+from netplan.network.work_section import WorkPart
 from netplan.outputs.folder import write_plan_folder
-from netplan.plan.model import Option
-from netplan.plan.request import PlanRequest
-from netplan.plan.run import make_plan
+from netplan.outputs.reader_choices import Choices
+from netplan.planfile.model import Option
+from netplan.planning.request import PlanRequest
+from netplan.planning.run import make_plan
 from netplan.rules import read_rules
-from tests.networks import build, customer, main, service, station
+from tests.support.networks import build, customer, main, service, station
 
 DEAR = {"off_per_hour": {"household": 900.0}, "hose_per_m": 10.0}
 WORKS: dict[str, Any] = {"peak_kw": 4650.0, "category": "industry", "priority": "works"}

@@ -11,13 +11,13 @@ from typing import Any
 import networkx as nx
 import pytest
 
-from netplan.errors import NoPlanError
-from netplan.network.section import WorkPart
-from netplan.plan.model import Plan
-from netplan.plan.request import PlanRequest
-from netplan.plan.run import make_plan
+from netplan.core.errors import NoPlanError
+from netplan.network.work_section import WorkPart
+from netplan.planfile.model import Plan
+from netplan.planning.request import PlanRequest
+from netplan.planning.run import make_plan
 from netplan.rules import read_rules
-from tests.networks import build, customer, main, service, station, valve
+from tests.support.networks import build, customer, main, service, station, valve
 
 WEST_FAULT_MBAR, RATING_MBAR = 60.0, {"bag stop": 69.0, "squeeze-off": 4000.0, "valve": 4000.0}
 

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from netplan.plan.run import make_plan
-from tests.feed_towns import town_request
+from netplan.planning.run import make_plan
+from tests.support.feed_towns import town_request
 
 
 @pytest.mark.parametrize("seed", [0, 5])

@@ -17,9 +17,9 @@ from typing import Any
 import pytest
 
 import netplan
+from netplan.core.sources import How, sources
 from netplan.rules import default_rules_text
-from netplan.sources import How, sources
-from tests.sample_plan import sample_plan
+from tests.support.sample_plan import sample_plan
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = ROOT / "netplan"

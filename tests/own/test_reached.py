@@ -1,6 +1,6 @@
 """Nothing in the package is written for nobody: a command or a public name reaches every function (own).
 
-Read from the source alone, see `tests.reached`. Classes and constants that nothing uses count too.
+Read from the source alone, see `tests.support.reached`. Classes and constants that nothing uses count too.
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import netplan
-from tests.reached import Package, unreached
+from tests.support.reached import Package, unreached
 
 ALLOWED = {
     "netplan.__getattr__": "Python calls it for every public name",

@@ -18,13 +18,13 @@ import pytest
 import shapely
 from numpy.typing import NDArray
 
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
 from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.text import Text
 from netplan.readers import read_network, write_layers
-from tests import schutterwald
-from tests.small_town import small_town
+from tests.support import schutterwald
+from tests.support.small_town import small_town
 
 SAMPLE = Path(__file__).parents[2] / "sample_network" / "town.gpkg"
 
@@ -215,9 +215,9 @@ def test_another_version_does_not_take_it(
     read_network(file, cache=tmp_path / "kept")
     seen = joined(monkeypatch)
     if what == "_FORMAT":
-        monkeypatch.setattr("netplan.readers.cache._FORMAT", 2)
+        monkeypatch.setattr("netplan.readers.cache.network._FORMAT", 2)
     else:
-        monkeypatch.setattr("netplan.readers.cache_key._program", lambda: "a later program")
+        monkeypatch.setattr("netplan.readers.cache.key._program", lambda: "a later program")
     read_network(file, cache=tmp_path / "kept")
     assert len(seen) == 1
 
@@ -232,7 +232,7 @@ def test_a_full_disk_is_one_line_and_leaves_nothing(
         if path.name == "pieces.parquet":
             raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("netplan.readers.cache.pq.write_table", full)
+    monkeypatch.setattr("netplan.readers.cache.network.pq.write_table", full)
     with pytest.raises(BadInputError, match=r"cannot be kept there \(No space left on device\); free some"):
         read_network(file, cache=tmp_path / "kept")
     assert list((tmp_path / "kept").iterdir()) == []

@@ -21,14 +21,14 @@ from typer.testing import CliRunner
 
 from netplan.cli.app import app
 from netplan.cli.sample import sample_network
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
 from netplan.network.flat import as_objects
 from netplan.readers import open_source, read_layers, read_network, write_layers
-from netplan.readers.curves import TOLERANCE_M, tolerance_in
-from netplan.readers.files import GeodatabaseSource
-from netplan.readers.guard import UNLIMITED, Limits
 from netplan.readers.mapping.read import parse_mapping
-from netplan.readers.wkb import shapes_of_wkb
+from netplan.readers.sources.curves import TOLERANCE_M, tolerance_in
+from netplan.readers.sources.file_limits import UNLIMITED, Limits
+from netplan.readers.sources.files import GeodatabaseSource
+from netplan.readers.sources.wkb import shapes_of_wkb
 from tests.own.test_cli import CRS as UTM
 from tests.own.test_cli import X, Y, _layers
 

@@ -12,10 +12,10 @@ import pandas as pd
 import pytest
 from shapely import box
 
-from netplan.errors import BadInputError, BadNetworkError
+from netplan.core.errors import BadInputError, BadNetworkError
 from netplan.network.build import build_network
 from netplan.readers import open_source, read_layers, read_network, write_layers
-from tests.networks import (
+from tests.support.networks import (
     customer,
     fitting,
     injection,

@@ -19,16 +19,16 @@ from shapely import LineString, Point, box
 from typer.testing import CliRunner
 
 from netplan.cli.app import app
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
 from netplan.network.build import build_network
 from netplan.readers import open_source, read_layers, read_mapping, read_network, write_layers
-from netplan.readers.postgis import PostgisSource
-from netplan.readers.postgis_address import is_database_url, read_address
-from tests import postgis_server
+from netplan.readers.sources.postgis import PostgisSource
+from netplan.readers.sources.postgis_address import is_database_url, read_address
 from tests.company_exports import MAPPINGS, write_export
-from tests.networks import EAST_M, NORTH_M
-from tests.postgis_server import PASSWORD, Server, store
-from tests.small_town import small_town
+from tests.support import postgis_server
+from tests.support.networks import EAST_M, NORTH_M
+from tests.support.postgis_server import PASSWORD, Server, store
+from tests.support.small_town import small_town
 
 SAMPLE = Path(__file__).parents[2] / "sample_network" / "town.gpkg"
 HOSTILE = "g\"as; DROP SCHEMA gas CASCADE; -- %s {} 'x'"
@@ -274,7 +274,7 @@ def test_what_takes_too_long_is_stopped(server: Server, monkeypatch: pytest.Monk
     )
     settings = [text for text in _settings() if "statement_timeout" not in text]
     monkeypatch.setattr(
-        "netplan.readers.postgis._SETTINGS", (*settings, "SET LOCAL statement_timeout TO 200")
+        "netplan.readers.sources.postgis._SETTINGS", (*settings, "SET LOCAL statement_timeout TO 200")
     )
     source = open_source(server.url(schema="sleepy"))
     with pytest.raises(BadInputError, match="took longer than") as error:
@@ -283,7 +283,7 @@ def test_what_takes_too_long_is_stopped(server: Server, monkeypatch: pytest.Monk
 
 
 def _settings() -> tuple[str, ...]:
-    from netplan.readers.postgis import _SETTINGS
+    from netplan.readers.sources.postgis import _SETTINGS
 
     return _SETTINGS
 

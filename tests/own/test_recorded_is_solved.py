@@ -6,13 +6,13 @@ from typing import Any
 
 import pytest
 
-from netplan.network.section import WorkPart
+from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers
-from netplan.plan.request import PlanRequest
-from netplan.plan.result import PlanResult
-from netplan.plan.run import make_plan
+from netplan.planfile.result import PlanResult
+from netplan.planning.request import PlanRequest
+from netplan.planning.run import make_plan
 from netplan.rules import default_rules
-from tests.networks import build, customer, main, node_at, sensing_point, service, station
+from tests.support.networks import build, customer, main, node_at, sensing_point, service, station
 
 
 def _made(**layers: Any) -> PlanResult:

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from netplan.errors import BadRulesError
+from netplan.core.errors import BadRulesError
+from netplan.core.sources import sources
 from netplan.rules import default_rules, default_rules_text, read_rules
-from netplan.sources import sources
 
 
 def _write(folder: Path, text: str) -> Path:

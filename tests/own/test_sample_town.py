@@ -16,16 +16,16 @@ from geopandas.testing import assert_geodataframe_equal
 
 from netplan.demand import Window, customer_demand, customer_pressure, node_demand
 from netplan.hydraulics import FlowSolver, PartStatus
+from netplan.hydraulics.flow_case import base_network, flow_conditions, gas_of
 from netplan.network.checks import check_network
 from netplan.network.contract import layer_specs
-from netplan.network.graph import components
 from netplan.network.model import Network
-from netplan.plan.flowcase import base_network, flow_conditions, gas_of
+from netplan.network.topology import components
 from netplan.readers import read_network
 from netplan.reference.gas import METRIC_STANDARD
 from netplan.rules import read_rules
 from sample_network.make_town import FILE, write_town
-from tests.independent import Walker
+from tests.support.independent import Walker
 
 SCALE = 0.99972
 """Planar length over true length there; the walks below do not depend on it."""

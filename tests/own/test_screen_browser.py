@@ -10,13 +10,13 @@ import pytest
 
 from netplan.outputs.screen import write_screen_folder
 from netplan.outputs.stages import write_stages_folder
-from netplan.plan.request import PlanRequest
+from netplan.planning.request import PlanRequest
 from netplan.rules import default_rules, read_rules
 from netplan.screening import ScreenSettings, screen
 from netplan.staging import renewal_of_street, stage_renewal
-from tests.browser import chromium, opened
-from tests.hamlet import HOSTILE
-from tests.streets import long_row
+from tests.support.browser import chromium, opened
+from tests.support.hamlet import HOSTILE
+from tests.support.streets import long_row
 
 pytestmark = pytest.mark.browser
 

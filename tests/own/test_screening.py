@@ -22,28 +22,28 @@ import pandas as pd
 import pytest
 
 from netplan.__main__ import main as command_line
-from netplan.cli.door import STOPPED
-from netplan.errors import BadInputError
+from netplan.cli.exit_codes import STOPPED
+from netplan.core.errors import BadInputError
 from netplan.isolation import Cut, Outline
 from netplan.network.build import build_network
 from netplan.network.extract import extract
 from netplan.network.model import Network
-from netplan.plan.desk import Desk
-from netplan.plan.effects import reach_of
-from netplan.plan.request import PlanRequest
+from netplan.planning.context import Desk
+from netplan.planning.customer_effects import reach_of
+from netplan.planning.request import PlanRequest
 from netplan.readers import read_network
 from netplan.rules import default_rules
 from netplan.screening import Screen, ScreenSettings, Workers, screen
-from netplan.screening.around import Around
-from netplan.screening.bench import PLAN, Bench, District
 from netplan.screening.district import district_nodes
+from netplan.screening.main_evaluator import PLAN, Bench, District
 from netplan.screening.run import Districts
-from netplan.screening.spread import local_cluster
-from netplan.screening.valves import best_valves
+from netplan.screening.stranding_search import Around
+from netplan.screening.valve_candidates import best_valves
 from netplan.screening.with_valve import with_valve
-from tests import schutterwald
+from netplan.screening.workers import local_cluster
 from tests.benchmarks.isolation_grids import isolation_grid
-from tests.networks import build, customer, main, service, station, valve
+from tests.support import schutterwald
+from tests.support.networks import build, customer, main, service, station, valve
 
 TOWN = Path(__file__).parents[2] / "sample_network" / "town.gpkg"
 QUICK = ScreenSettings(pressure=False)
@@ -275,7 +275,7 @@ def test_the_command_writes_table_map_and_report(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     from netplan.readers import write_layers
-    from tests.networks import layers
+    from tests.support.networks import layers
 
     rows = _row_of_houses()
     rows["mains"][0]["street"] = "=1+1 </script><b>|x"

@@ -16,7 +16,7 @@ from netplan.screening import lost_at_ends
 from netplan.screening.blocks import BlockFolder, split_blocks
 from netplan.screening.columns import EMPTY_ROW, SCHEMA
 from netplan.screening.run import Screen
-from tests.networks import build, customer, injection, main, service, station, valve
+from tests.support.networks import build, customer, injection, main, service, station, valve
 
 
 def _street(*, link: bool) -> Network:

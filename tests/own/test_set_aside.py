@@ -11,15 +11,15 @@ from typing import Any
 import pytest
 
 from netplan.cli import main as run_main
-from netplan.errors import BadNetworkError, NetplanError
-from netplan.network import vicinity
+from netplan.core.errors import BadNetworkError, NetplanError
+from netplan.network import subnetwork as vicinity
 from netplan.network.build import build_network
-from netplan.network.graph import fed_nodes
-from netplan.network.section import WorkPart
-from netplan.network.vicinity import Vicinity
-from netplan.plan import near
-from netplan.plan.run import PlanRequest, make_plan
-from netplan.plan.schema import plan_to_json
+from netplan.network.subnetwork import Vicinity
+from netplan.network.topology import fed_nodes
+from netplan.network.work_section import WorkPart
+from netplan.planfile.schema import plan_to_json
+from netplan.planning import subnetwork_context as near
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import read_network, write_layers
 from netplan.rules import read_rules
 from tests.aside_towns import WORK, aside_layers

@@ -10,14 +10,14 @@ import pandas as pd
 import pyogrio
 import pytest
 
-from netplan.errors import BadWorkError, NoPlanError
+from netplan.core.errors import BadWorkError, NoPlanError
 from netplan.network.model import Network
 from netplan.outputs.stages import write_stages_folder
-from netplan.plan.request import PlanRequest
+from netplan.planning.request import PlanRequest
 from netplan.rules import read_rules
 from netplan.staging import Way, renewal_of_mains, renewal_of_street, stage_renewal
 from netplan.staging import run as staging_run
-from tests.streets import long_row
+from tests.support.streets import long_row
 
 
 def _request(network: Network, **staging: float) -> PlanRequest:

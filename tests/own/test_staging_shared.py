@@ -6,11 +6,11 @@ from types import SimpleNamespace
 from typing import Any, cast
 
 from netplan.isolation import Stop
-from netplan.plan.request import PlanRequest
+from netplan.planning.request import PlanRequest
 from netplan.rules import read_rules
 from netplan.staging import renewal_of_mains
 from netplan.staging.run import _Sections, shared_stops
-from tests.networks import build, customer, main, service, station
+from tests.support.networks import build, customer, main, service, station
 
 
 def _stop(chainage_m: float, price_minor: int, **other: Any) -> Stop:

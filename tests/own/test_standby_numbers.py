@@ -17,14 +17,14 @@ import pypdf
 import pytest
 from rich.console import Console
 
-from netplan.network.section import WorkPart
-from netplan.outputs.choices import Choices
+from netplan.network.work_section import WorkPart
 from netplan.outputs.comparison import compare_plans
 from netplan.outputs.folder import write_plan_folder
+from netplan.outputs.reader_choices import Choices
 from netplan.outputs.summary import print_summary
-from netplan.plan.run import make_plan
-from netplan.plan.schema import read_plan
-from tests.sample_plan import sample_request
+from netplan.planfile.schema import read_plan
+from netplan.planning.run import make_plan
+from tests.support.sample_plan import sample_request
 
 Row = dict[str, Any]
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from netplan.plan.model import Step
-from netplan.plan.steps import DRAFT_NOTICE, Stage, step_list
+from netplan.planfile.model import Step
+from netplan.procedure import DRAFT_NOTICE, Stage, step_list
 from netplan.rules import default_rules
-from tests.plans import hamlet_result
+from tests.support.plans import hamlet_result
 
 
 @pytest.fixture(scope="module")

@@ -9,12 +9,12 @@ from functools import lru_cache
 import pytest
 
 from netplan.network.model import Network
-from netplan.network.section import WorkPart
-from netplan.plan.model import Plan
-from netplan.plan.request import PlanRequest
-from netplan.plan.run import make_plan
-from netplan.plan.schema import plan_to_json
-from netplan.plan.steps import Stage
+from netplan.network.work_section import WorkPart
+from netplan.planfile.model import Plan
+from netplan.planfile.schema import plan_to_json
+from netplan.planning.request import PlanRequest
+from netplan.planning.run import make_plan
+from netplan.procedure import Stage
 from netplan.readers import read_network
 from netplan.rules import default_rules
 

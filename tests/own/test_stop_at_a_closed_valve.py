@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from netplan.network.section import WorkPart
-from netplan.plan.request import PlanRequest
-from netplan.plan.run import make_plan
+from netplan.network.work_section import WorkPart
+from netplan.planning.request import PlanRequest
+from netplan.planning.run import make_plan
 from netplan.rules import default_rules
-from tests.networks import build, customer, main, service, station, valve
+from tests.support.networks import build, customer, main, service, station, valve
 
 
 @pytest.mark.parametrize("drawn", ["towards the valve", "away from it"])

@@ -6,13 +6,13 @@ from typing import Any
 
 import pytest
 
-from netplan.errors import NoPlanError
-from netplan.network.section import WorkPart
-from netplan.plan.model import Plan
-from netplan.plan.request import PlanRequest
-from netplan.plan.run import make_plan
+from netplan.core.errors import NoPlanError
+from netplan.network.work_section import WorkPart
+from netplan.planfile.model import Plan
+from netplan.planning.request import PlanRequest
+from netplan.planning.run import make_plan
 from netplan.rules import default_rules
-from tests.networks import build, customer, main, service, station
+from tests.support.networks import build, customer, main, service, station
 
 
 def _plan(**columns: Any) -> Plan:

@@ -7,15 +7,15 @@ import math
 import numpy as np
 import pytest
 
-from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork, FlowSolver
-from netplan.reference.gas import named_gas
-from netplan.venting import (
+from netplan.gas import (
     Equipment,
     PurgeSource,
     ZoneMains,
     network_supply,
     purge_plan,
 )
+from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork, FlowSolver
+from netplan.reference.gas import named_gas
 
 CONDITIONS = FlowConditions(named_gas("natural gas"), ground_temperature_k=283.15)
 

@@ -8,11 +8,8 @@ from importlib import resources
 import numpy as np
 import pytest
 
-from netplan.hydraulics import FlowConditions
-from netplan.reference.gas import gas_from_composition, named_gas
-from netplan.reference.purge import end_points, leak_paths, purge_cautions
-from netplan.sources import sources
-from netplan.venting import (
+from netplan.core.sources import sources
+from netplan.gas import (
     Equipment,
     PurgeSource,
     ZoneMains,
@@ -20,6 +17,9 @@ from netplan.venting import (
     let_by_allowance,
     purge_plan,
 )
+from netplan.hydraulics import FlowConditions
+from netplan.reference.gas import gas_from_composition, named_gas
+from netplan.reference.purge import end_points, leak_paths, purge_cautions
 
 TABLES = (
     "emissions_gwp.csv",

@@ -9,7 +9,7 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 
-from tests.networks import XY, Row, layers, main
+from tests.support.networks import XY, Row, layers, main
 
 __all__ = ["Draw", "Town", "Work", "at", "length"]
 

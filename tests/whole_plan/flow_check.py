@@ -6,7 +6,7 @@ import json
 import math
 from pathlib import Path
 
-from tests.gpkg_flow import read, rebuild
+from tests.support.gpkg_flow import read, rebuild
 from tests.whole_plan.case import Case
 from tests.whole_plan.papers import layer_of
 from tests.whole_plan.pressures import solve_all_in

@@ -8,11 +8,11 @@ from pathlib import Path
 
 import geopandas as gpd
 
-from netplan.errors import BadInputError, NoPlanError, NotSolvedError
-from netplan.network.section import WorkPart
-from netplan.outputs.choices import Choices
+from netplan.core.errors import BadInputError, NoPlanError, NotSolvedError
+from netplan.network.work_section import WorkPart
 from netplan.outputs.folder import write_plan_folder
-from netplan.plan.run import PlanRequest, make_plan
+from netplan.outputs.reader_choices import Choices
+from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import read_network
 from netplan.rules import read_rules
 from tests.whole_plan.towns import Town

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.networks import XY, fitting, injection, main, sensing_point, station, valve
+from tests.support.networks import XY, fitting, injection, main, sensing_point, station, valve
 from tests.whole_plan.draw import Draw, at, length
 
 __all__ = ["lay_streets"]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from tests.networks import XY, customer, keep_out, service
+from tests.support.networks import XY, customer, keep_out, service
 from tests.whole_plan.draw import Draw, Town, Work, at, length
 from tests.whole_plan.streets import lay_streets
 

@@ -1,6 +1,6 @@
 """Who is joined to whom in any state of the work, from raw layers and the places that a plan names.
 
-Pipes are joined by the words of the input contract (`tests.independent.Walker`). Every place of an option is
+Pipes are joined by the words of the input contract (`tests.support.independent.Walker`). Every place of an option is
 put on its main once; a state is then a set of gaps that are shut and of links that are laid.
 """
 
@@ -17,7 +17,7 @@ import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from tests.independent import Frames, Walker
+from tests.support.independent import Frames, Walker
 
 __all__ = ["Network", "Raw", "State"]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final
 
-from netplan.findings import Finding, in_order
-from netplan.network.bulk import no_collecting
+from netplan.core.findings import Finding, in_order
+from netplan.network.bulk_rows import no_collecting
 from netplan.network.checks import addresses, customers, doubles, gaps, pipes, places, pressure, supply
 from netplan.network.model import Network
 from netplan.network.notes import Notes

@@ -9,8 +9,8 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
-from netplan.errors import shown
-from netplan.findings import Severity
+from netplan.core.errors import shown
+from netplan.core.findings import Severity
 from netplan.network.checks.doubles import plain_addresses
 from netplan.network.model import Network
 from netplan.network.notes import Notes, listed

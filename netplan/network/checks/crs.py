@@ -9,7 +9,7 @@ import numpy as np
 from pyproj import CRS, Transformer
 from pyproj.exceptions import ProjError
 
-from netplan.findings import Severity
+from netplan.core.findings import Severity
 from netplan.network.flat import bounds_of
 from netplan.network.notes import Notes
 from netplan.network.projection import horizontal

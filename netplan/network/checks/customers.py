@@ -7,13 +7,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.findings import Severity
+from netplan.core.findings import Severity
 from netplan.network.checks.shapes import middle_of
-from netplan.network.graph import fed_nodes
 from netplan.network.model import Network
 from netplan.network.notes import Notes
 from netplan.network.text import Text
-from netplan.network.words import Category
+from netplan.network.topology import fed_nodes
+from netplan.network.vocabulary import Category
 
 __all__ = [
     "check_dead_customers",

@@ -10,12 +10,12 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from netplan.findings import Severity
+from netplan.core.findings import Severity
 from netplan.network.checks.shapes import ids_of_mains, ids_of_services, middle_of
 from netplan.network.joining import SNAP_M
 from netplan.network.model import Customers, Network
-from netplan.network.nearness import close_pairs, points_on_lines
 from netplan.network.notes import Notes
+from netplan.network.spatial_index import close_pairs, points_on_lines
 from netplan.network.text import Text
 
 __all__ = [

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from netplan.findings import Severity
+from netplan.core.findings import Severity
 from netplan.network.checks.shapes import (
     ids_of_mains,
     ids_of_services,
@@ -17,10 +17,10 @@ from netplan.network.checks.shapes import (
     meeting_mains,
     pipe_ends,
 )
-from netplan.network.graph import components
 from netplan.network.joining import SNAP_M
 from netplan.network.model import Network
 from netplan.network.notes import Notes, listed
+from netplan.network.topology import components
 
 __all__ = [
     "NEAR_M",

@@ -8,7 +8,7 @@ from functools import cache
 from importlib import resources
 from typing import Final
 
-from netplan.findings import Noticed, Severity
+from netplan.core.findings import Noticed, Severity
 from netplan.network.set_aside import may_be_set_aside
 
 __all__ = ["Group", "group_of", "meaning_of"]

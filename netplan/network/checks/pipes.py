@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from netplan.findings import Severity
+from netplan.core.findings import Severity
 from netplan.network.checks.shapes import ids_of_mains, main_ends, mains_as_lines, middle_of, same_text
 from netplan.network.model import Network
 from netplan.network.notes import Notes

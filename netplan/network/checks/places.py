@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from netplan.findings import Severity
+from netplan.core.findings import Severity
 from netplan.network.checks.shapes import middle_of
 from netplan.network.model import Network
 from netplan.network.notes import Notes

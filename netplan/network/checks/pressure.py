@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.constants import PA_PER_MBAR
-from netplan.findings import Severity
+from netplan.core.constants import PA_PER_MBAR
+from netplan.core.findings import Severity
 from netplan.network.checks.shapes import ids_of_mains, middle_of
-from netplan.network.graph import components
 from netplan.network.model import Network
 from netplan.network.notes import Notes
+from netplan.network.topology import components
 
 __all__ = ["check_pressure_above_mop", "check_sensing_points", "check_station_pressures"]
 

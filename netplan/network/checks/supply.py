@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from netplan.findings import Severity
+from netplan.core.findings import Severity
 from netplan.network.checks.shapes import ids_of_mains, middle_of
-from netplan.network.graph import components, fed_nodes
 from netplan.network.model import Network
 from netplan.network.notes import Notes
-from netplan.network.words import Operable, ValveState
+from netplan.network.topology import components, fed_nodes
+from netplan.network.vocabulary import Operable, ValveState
 
 __all__ = ["check_parts_without_station", "check_splitting_valves", "check_valve_operability"]
 

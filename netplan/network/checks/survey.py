@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from netplan.errors import BadNetworkError
-from netplan.findings import Finding, Severity, in_order
+from netplan.core.errors import BadNetworkError
+from netplan.core.findings import Finding, Severity, in_order
 from netplan.network.build import build_network
-from netplan.network.bulk import no_collecting
+from netplan.network.bulk_rows import no_collecting
 from netplan.network.checks import check_network
 from netplan.network.checks.crs import check_area_of_use, check_reference_systems
 from netplan.network.checks.whereabouts import with_places

@@ -10,7 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import shapely
 
-from netplan.findings import Finding
+from netplan.core.findings import Finding
 from netplan.network.contract import layer_specs
 from netplan.network.flat import as_objects, take_shapes
 from netplan.network.normalise import column_text

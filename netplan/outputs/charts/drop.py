@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from netplan.bypass.curves import DropCurve
-from netplan.constants import MM_PER_M
+from netplan.core.constants import MM_PER_M
+from netplan.feeds.curves import DropCurve
 from netplan.outputs.charts.style import LINES, WORKING, axis_label, new_chart, shown_flow, shown_pressure
-from netplan.outputs.figures import METRIC, Figures
+from netplan.outputs.number_format import METRIC, Figures
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -19,7 +19,7 @@ from netplan.outputs.charts.style import (
     shown,
     shown_pressure,
 )
-from netplan.outputs.figures import METRIC, Figures
+from netplan.outputs.number_format import METRIC, Figures
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -8,7 +8,9 @@ from typing import Final
 
 import numpy as np
 
-from netplan.bypass import (
+from netplan.core.constants import PA_PER_MBAR
+from netplan.core.errors import BadInputError
+from netplan.feeds import (
     FeedSize,
     drop_curve,
     feed_links,
@@ -16,14 +18,12 @@ from netplan.bypass import (
     sizes_in_order,
     worst_path,
 )
-from netplan.constants import PA_PER_MBAR
-from netplan.errors import BadInputError
 from netplan.outputs.charts.drop import drop_chart
 from netplan.outputs.charts.files import write_chart
 from netplan.outputs.charts.path import PathMark, path_chart
 from netplan.outputs.charts.weather import weather_chart
-from netplan.outputs.figures import METRIC, Figures
-from netplan.plan.resizing import Resized, required_mbar, size_words
+from netplan.outputs.number_format import METRIC, Figures
+from netplan.planning.resize import Resized, required_mbar, size_words
 
 __all__ = ["write_resized_charts"]
 

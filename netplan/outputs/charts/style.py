@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.constants import PA_PER_MBAR, SECONDS_PER_HOUR
-from netplan.outputs.figures import Figures
-from netplan.units import convert
+from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.core.units import convert
+from netplan.outputs.number_format import Figures
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

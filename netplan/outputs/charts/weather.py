@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from netplan.bypass.curves import WeatherCurve
+from netplan.feeds.curves import WeatherCurve
 from netplan.outputs.charts.style import (
     LINES,
     MINIMUM,
@@ -18,7 +18,7 @@ from netplan.outputs.charts.style import (
     shown,
     shown_pressure,
 )
-from netplan.outputs.figures import METRIC, Figures
+from netplan.outputs.number_format import METRIC, Figures
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from textwrap import wrap
 from typing import Final
 
-from netplan.plan.explaining import Column, Explanation, FigureName, Given, Sum, Table, Worked, shown
+from netplan.explain import Column, Explanation, FigureName, Given, Sum, Table, Worked, shown
 
 __all__ = ["explanation_lines", "figure_lines"]
 

@@ -6,7 +6,7 @@ from netplan.outputs.findings.files import (
     write_findings_json,
     write_findings_layer,
 )
-from netplan.outputs.findings.screen import print_findings
+from netplan.outputs.findings.terminal import print_findings
 
 __all__ = [
     "findings_json",

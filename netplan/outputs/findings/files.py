@@ -14,10 +14,10 @@ import shapely
 from pyproj import CRS, Transformer
 from pyproj.exceptions import ProjError
 
-from netplan.findings import Finding
+from netplan.core.findings import Finding
 from netplan.network.checks.groups import group_of
 from netplan.outputs.layers import write_layers
-from netplan.outputs.whole import write_whole
+from netplan.outputs.whole_file import write_whole
 
 __all__ = ["LAYER", "findings_json", "findings_layer", "write_findings_json", "write_findings_layer"]
 

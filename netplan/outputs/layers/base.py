@@ -7,8 +7,8 @@ import pandas as pd
 import shapely
 
 from netplan.network.model import Network
-from netplan.plan.model import Plan
-from netplan.plan.writing.extent import Extent
+from netplan.planfile.model import Plan
+from netplan.planning.option_records.extent import Extent
 
 __all__ = ["BASE_LAYERS", "base_rows", "condition_rows"]
 

@@ -12,7 +12,7 @@ import shapely
 from netplan.isolation import DEARER
 from netplan.network.model import Network
 from netplan.network.pipe_lines import PipeLines
-from netplan.plan.model import Fallback, Option, Plan
+from netplan.planfile.model import Fallback, Option, Plan
 
 __all__ = ["Places", "in_doubt_rows", "work_rows", "works_of"]
 

@@ -10,8 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from netplan.outputs.doubtful import customers_in_doubt
-from netplan.outputs.figures import Figures
+from netplan.outputs.customers_in_doubt import customers_in_doubt
 from netplan.outputs.layers.works import in_doubt_rows
 from netplan.outputs.map.network import Box, base_of, district_of, network_of, pieces_of
 from netplan.outputs.map.popups import (
@@ -24,9 +23,10 @@ from netplan.outputs.map.popups import (
 )
 from netplan.outputs.map.shapes import Flat, lines_of, points_of
 from netplan.outputs.map.small import records_of, rows_of, small_things, station_marks
+from netplan.outputs.number_format import Figures
 from netplan.outputs.weather_digits import figures_for_weather
-from netplan.plan.model import Bypass, Option, Plan, Stop
 from netplan.planfile import SolvedState, StateCustomers, StateFeeds
+from netplan.planfile.model import Bypass, Option, Plan, Stop
 
 __all__ = ["map_data"]
 

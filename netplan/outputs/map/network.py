@@ -10,9 +10,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from netplan.outputs.figures import Figures
 from netplan.outputs.map.popups import pipe_popup
 from netplan.outputs.map.shapes import LON_LAT, Flat, lines_of, rings_of
+from netplan.outputs.number_format import Figures
 from netplan.planfile import PieceState, SolvedState, StatePipes
 
 __all__ = ["Box", "base_of", "district_of", "network_of", "pieces_of"]

@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 
 import geopandas as gpd
 
-from netplan.outputs.figures import METRIC, Figures
 from netplan.outputs.map.data import map_data
 from netplan.outputs.map.page import MapPage
-from netplan.plan.model import Plan
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.planfile import SolvedState
+from netplan.planfile.model import Plan
 
 __all__ = ["plan_map"]
 

@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from netplan.outputs.doubtful import CustomerInDoubt, record_words
-from netplan.outputs.figures import Figures
-from netplan.plan.model import Bypass, Option, Stop
+from netplan.outputs.customers_in_doubt import CustomerInDoubt, record_words
+from netplan.outputs.number_format import Figures
 from netplan.planfile import PieceState, SolvedState, StateCustomers
+from netplan.planfile.model import Bypass, Option, Stop
 
 __all__ = [
     "Rows",

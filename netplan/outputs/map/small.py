@@ -8,12 +8,12 @@ from typing import Any
 import geopandas as gpd
 import shapely
 
-from netplan.outputs.figures import Figures
 from netplan.outputs.map.popups import Rows, text_of
 from netplan.outputs.map.shapes import points_of
-from netplan.plan.fallback_words import fallback_words
-from netplan.plan.model import Option
+from netplan.outputs.number_format import Figures
 from netplan.planfile import StateStations
+from netplan.planfile.model import Option
+from netplan.procedure.fallback_words import fallback_words
 
 __all__ = ["records_of", "rows_of", "small_things", "station_marks"]
 

@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, Final
 
+from netplan.core.errors import BadInputError, quoted
 from netplan.customers import address_groups, priority_rank, relight_order, walking_key
-from netplan.errors import BadInputError, quoted
-from netplan.plan.model import AffectedCustomer, Option, Plan
 from netplan.planfile import SolvedState, StateCustomers
+from netplan.planfile.model import AffectedCustomer, Option, Plan
 
 __all__ = ["EFFECTS", "NoticeRow", "notice_rows", "option_of"]
 

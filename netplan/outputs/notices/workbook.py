@@ -12,7 +12,7 @@ from typing import Any, Final
 import xlsxwriter
 
 from netplan.outputs.notices.rows import EFFECTS, NoticeRow, option_of
-from netplan.plan.model import InDoubt, Plan
+from netplan.planfile.model import InDoubt, Plan
 
 __all__ = ["DOUBT_SHEET", "SHEETS", "write_notices_xlsx"]
 

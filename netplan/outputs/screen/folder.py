@@ -8,9 +8,9 @@ from netplan.outputs.screen.map import screen_map
 from netplan.outputs.screen.report import report_text
 from netplan.outputs.screen.tables import ranked, write_csv, write_geoparquet
 from netplan.outputs.whole_folder import Target, check_folder, write_folder
-from netplan.screening.links import NewLink
+from netplan.screening.link_candidates import NewLink
 from netplan.screening.run import Screen
-from netplan.screening.valves import ValvePlaces
+from netplan.screening.valve_candidates import ValvePlaces
 
 __all__ = ["check_screen_target", "write_screen_folder"]
 

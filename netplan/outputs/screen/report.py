@@ -11,9 +11,9 @@ import geopandas as gpd
 import pandas as pd
 
 from netplan.outputs.screen.words import CAUTION, label
-from netplan.screening.links import NewLink
+from netplan.screening.link_candidates import NewLink
 from netplan.screening.run import Screen
-from netplan.screening.valves import ValvePlaces
+from netplan.screening.valve_candidates import ValvePlaces
 
 __all__ = ["report_text"]
 

@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from netplan.constants import MM_PER_M
+from netplan.core.constants import MM_PER_M
 from netplan.isolation import MINOR_PER_UNIT
-from netplan.network.place import lines_between, points_at
-from netplan.network.section import work_section
+from netplan.network.linear_reference import lines_between, points_at
+from netplan.network.work_section import work_section
 from netplan.staging import Stage, Staging
 
 __all__ = ["customer_words", "stage_layers", "stage_table"]

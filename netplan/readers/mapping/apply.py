@@ -13,9 +13,9 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from netplan.errors import BadInputError, BadNetworkError, quoted
-from netplan.findings import Severity
-from netplan.network.bulk import side_by_side
+from netplan.core.errors import BadInputError, BadNetworkError, quoted
+from netplan.core.findings import Severity
+from netplan.network.bulk_rows import side_by_side
 from netplan.network.contract import layer_specs
 from netplan.network.flat import take_shapes
 from netplan.network.improbable import notice_improbable
@@ -28,9 +28,9 @@ from netplan.readers.mapping.model import GAP, Feed, Mapping
 from netplan.readers.mapping.sizes import fill_sizes
 from netplan.readers.mapping.taken import Part, note_left_rows, note_missed_words, note_shared_ids
 from netplan.readers.mapping.texts import matching
-from netplan.readers.near_names import near_column
-from netplan.readers.source import Field, LayerSource, Window
-from netplan.readers.unread import LeftColumns, note_columns, note_layers
+from netplan.readers.schema.near_names import near_column
+from netplan.readers.schema.unread_findings import LeftColumns, note_columns, note_layers
+from netplan.readers.sources.source import Field, LayerSource, Window
 
 __all__ = ["mapped_layers"]
 

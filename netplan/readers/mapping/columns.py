@@ -13,8 +13,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from netplan.errors import quoted
-from netplan.findings import Severity
+from netplan.core.errors import quoted
+from netplan.core.findings import Severity
 from netplan.network.contract import Column
 from netplan.network.normalise import column_text
 from netplan.network.notes import Notes
@@ -23,7 +23,7 @@ from netplan.network.years import note_dates, without_days, year_of
 from netplan.readers.mapping.model import GAP, ColumnRule
 from netplan.readers.mapping.texts import ID_COLUMNS, given, ids, joined, rewritten, word_of
 from netplan.readers.mapping.units import unit_factor
-from netplan.readers.near_names import shown
+from netplan.readers.schema.near_names import shown
 from netplan.reference.size_text import read_ratio
 
 __all__ = ["RESTRICTED", "Place", "build_column"]

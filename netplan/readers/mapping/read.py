@@ -9,11 +9,11 @@ from typing import Any, Final
 
 from pydantic import ValidationError
 
-from netplan.errors import BadInputError, quoted, shown
+from netplan.core.errors import BadInputError, quoted, shown
+from netplan.core.text_files import TooLargeError, text_of, toml_of
 from netplan.network.contract import Column, layer_specs
 from netplan.readers.mapping.model import GAP, ColumnRule, Feed, Mapping, Tables, Value
 from netplan.readers.mapping.units import unit_factor
-from netplan.textfiles import TooLargeError, text_of, toml_of
 
 __all__ = ["parse_mapping", "read_mapping"]
 

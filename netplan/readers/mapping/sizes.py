@@ -10,8 +10,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from netplan.errors import quoted
-from netplan.findings import Severity
+from netplan.core.errors import quoted
+from netplan.core.findings import Severity
 from netplan.network.normalise import column_text
 from netplan.readers.mapping.columns import Place
 from netplan.readers.mapping.model import SizeRule

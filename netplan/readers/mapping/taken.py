@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from netplan.findings import Severity
+from netplan.core.findings import Severity
 from netplan.network.contract import BASE_LAYERS
 from netplan.network.normalise import column_text
 from netplan.network.notes import Notes
@@ -20,7 +20,7 @@ from netplan.network.text import Text
 from netplan.readers.mapping.columns import RESTRICTED
 from netplan.readers.mapping.model import GAP, Condition, Feed
 from netplan.readers.mapping.texts import joined, matching, word_of
-from netplan.readers.near_names import shown
+from netplan.readers.schema.near_names import shown
 
 __all__ = ["CLASHING_ID", "Part", "note_left_rows", "note_missed_words", "note_shared_ids"]
 

@@ -8,8 +8,8 @@ from functools import lru_cache
 from importlib import resources
 from typing import Final
 
-from netplan.errors import quoted
-from netplan.units import factor
+from netplan.core.errors import quoted
+from netplan.core.units import factor
 
 __all__ = ["unit_factor"]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from netplan.constants import ATMOSPHERE_PA_ABS, STANDARD_TEMPERATURE_K, ZERO_CELSIUS_K
-from netplan.units import convert, factor
+from netplan.core.constants import ATMOSPHERE_PA_ABS, STANDARD_TEMPERATURE_K, ZERO_CELSIUS_K
+from netplan.core.units import convert, factor
 
 __all__ = ["METRIC_NORMAL", "METRIC_STANDARD", "US_STANDARD", "ReferenceConditions"]
 

@@ -7,13 +7,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from netplan.constants import (
+from netplan.core.constants import (
     ATMOSPHERE_PA_ABS,
     GAS_CONSTANT_J_PER_MOL_K,
     STANDARD_TEMPERATURE_K,
     ZERO_CELSIUS_K,
 )
-from netplan.errors import OutsideValidityError
+from netplan.core.errors import OutsideValidityError
 from netplan.reference.gas.components import Component, components
 from netplan.reference.gas.conditions import METRIC_STANDARD, ReferenceConditions
 

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from functools import lru_cache
 from importlib import resources
 
-from netplan.errors import BadInputError, quoted
+from netplan.core.errors import BadInputError, quoted
 from netplan.reference.gas.components import components
 from netplan.reference.gas.mixture import Gas
 

@@ -12,10 +12,10 @@ import pyarrow.compute as pc
 import shapely
 from numpy.typing import NDArray
 
-from netplan.errors import BadInputError
+from netplan.core.errors import BadInputError
 from netplan.network.flat import FlatShapes, Shapes, as_objects
 from netplan.network.normalise import column_text
-from netplan.readers.source import LayerSource
+from netplan.readers.sources.source import LayerSource
 
 __all__ = ["SeenColumn", "SeenLayer", "look_at"]
 

@@ -1,0 +1,1 @@
+"""What every package stands on: errors, findings, units, constants, sources."""

@@ -1,0 +1,23 @@
+"""Figures of a plan explained: formula, inputs with their origin, and the arithmetic, from the folder alone.
+
+Nothing is taken over from the run that made the plan: every figure is worked out again from plan.json and
+plan.gpkg with the numbers as they are printed, so that a pocket calculator gives the same result.
+"""
+
+from netplan.explain.arithmetic import Formula, shown
+from netplan.explain.figure_index import FigureName, explain, figures_to_explain
+from netplan.explain.sheet import Column, Explanation, Given, Sum, Table, Worked
+
+__all__ = [
+    "Column",
+    "Explanation",
+    "FigureName",
+    "Formula",
+    "Given",
+    "Sum",
+    "Table",
+    "Worked",
+    "explain",
+    "figures_to_explain",
+    "shown",
+]

@@ -1,0 +1,224 @@
+"""A case to be fed: the network with the stops in, the demand, and the inlets that must hold."""
+
+from __future__ import annotations
+
+import math
+from collections import OrderedDict
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.feeds.constraint_margin import Stand, held_by_inlets, held_by_velocity, worst_of
+from netplan.feeds.feed_links import feed_links, feed_loss_coefficient
+from netplan.feeds.loads import Loads
+from netplan.feeds.model import FeedSize, SizedFeed
+from netplan.feeds.prices import feed_price_minor
+from netplan.hydraulics.model import FlowState
+from netplan.hydraulics.protocol import NetworkSolver
+from netplan.rules.model import Rules
+
+__all__ = ["FeedCase", "Inlets", "Verdict"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+MOST_PREPARED = 4
+"""Solvers with feeds in that a case keeps [-]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Inlets:
+    """Meter inlets that must hold.
+
+    Parameters
+    ----------
+    node : int array, shape (k,)
+        Node of the flow network.
+    required_pa_gauge : float array, shape (k,)
+        What each must have [Pa gauge], a pressure allowance for its own service included.
+    allowed_pa_gauge : float array, shape (k,), optional
+        What each may have at most [Pa gauge]; no limit by default.
+    """
+
+    node: Ints
+    required_pa_gauge: Floats
+    allowed_pa_gauge: Floats | None = None
+
+    def __len__(self) -> int:
+        return len(self.node)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Verdict:
+    """What a solved network says about a set of feeds.
+
+    Parameters
+    ----------
+    stand : Stand
+        Whether they hold, and by how much.
+    least_inlet : int
+        Row of the inlet with the least pressure; -1 when there is none.
+    least_pa_gauge : float
+        Its pressure [Pa gauge]; NaN without gas.
+    state : FlowState
+    """
+
+    stand: Stand
+    least_inlet: int
+    least_pa_gauge: float
+    state: FlowState
+
+    @property
+    def holds(self) -> bool:
+        """Whether they hold."""
+        return self.stand.holds
+
+    @property
+    def reason(self) -> str:
+        """Why not, in one line; empty when they hold."""
+        return self.stand.reason
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FeedCase:
+    """The network with the stops in, waiting for feeds.
+
+    Parameters
+    ----------
+    solver : NetworkSolver
+        Prepared for the network with the stops closed, tap nodes included.
+    demand_m3_per_s_std : float array, shape (nodes,)
+        Demand with all margins, relighting and purge-in draw where they count
+        [m³/s at 15 °C, 101.325 kPa].
+    inlets : Inlets
+        Inlets that must hold.
+    loads : Loads, optional
+        All that must be carried, where that is more than the demand: other hours, purging in. The demand
+        itself is then the one that figures are given for.
+    """
+
+    solver: NetworkSolver
+    demand_m3_per_s_std: Floats
+    inlets: Inlets
+    loads: Loads | None = None
+    _prepared: OrderedDict[tuple[FeedSize, ...], NetworkSolver] = field(
+        default_factory=OrderedDict, repr=False
+    )
+
+    @property
+    def every_load(self) -> Loads:
+        """All that must be carried: the loads, or the demand alone."""
+        return self.loads or Loads((self.demand_m3_per_s_std,))
+
+    def solve(
+        self, sizes: Sequence[FeedSize], rules: Rules, demand_m3_per_s_std: Floats | None = None
+    ) -> FlowState:
+        """Return the network solved with feeds of these sizes; hoses are the last links, in order."""
+        demand = self.demand_m3_per_s_std if demand_m3_per_s_std is None else demand_m3_per_s_std
+        if not sizes:
+            return self.solver.resolve(demand_m3_per_s_std=demand)
+        return self._solver_with(tuple(sizes), rules).resolve(demand_m3_per_s_std=demand)
+
+    def _solver_with(self, sizes: tuple[FeedSize, ...], rules: Rules) -> NetworkSolver:
+        """Return a solver prepared with feeds in: the same ones are asked for at many demands."""
+        if sizes not in self._prepared:
+            network = self.solver.network
+            is_open = network.links.is_open.copy()
+            is_open[[size.feed.valve_link for size in sizes if size.feed.valve_link >= 0]] = True
+            links = replace(network.links, is_open=is_open).joined_with(feed_links(sizes, rules))
+            self._prepared[sizes] = self.solver.prepared_for(network.with_links(links))
+            self._prepared[sizes].solve(self.demand_m3_per_s_std)
+            if len(self._prepared) > MOST_PREPARED:
+                self._prepared.popitem(last=False)
+        return self._prepared[sizes]
+
+    def judge(
+        self,
+        sizes: Sequence[FeedSize],
+        rules: Rules,
+        *,
+        demand_m3_per_s_std: Floats | None = None,
+        skip_inlets: Flags | None = None,
+    ) -> Verdict:
+        """Solve with feeds and judge pressure at every inlet and velocity in every hose.
+
+        Parameters
+        ----------
+        sizes : sequence of FeedSize
+        rules : Rules
+        demand_m3_per_s_std : float array, optional
+            In place of the case's demand.
+        skip_inlets : bool array, shape (inlets,), optional
+            Inlets that are off and need not hold.
+        """
+        state = self.solve(sizes, rules, demand_m3_per_s_std)
+        row, least, pressure = self._least(state, skip_inlets)
+        velocities = zip(sizes, self.velocities_m_per_s(sizes, state), strict=True)
+        driven = [held_by_velocity(size, velocity, rules) for size, velocity in velocities]
+        return Verdict(worst_of(pressure, *driven), row, least, state)
+
+    def _least(self, state: FlowState, skip_inlets: Flags | None) -> tuple[int, float, Stand]:
+        inlets = self.inlets
+        pressure = state.pressure_pa_gauge[inlets.node]
+        counts = np.ones(len(inlets), dtype=bool) if skip_inlets is None else ~skip_inlets
+        rows = np.flatnonzero(counts)
+        stand = held_by_inlets(pressure[rows], inlets.required_pa_gauge[rows])
+        if not len(rows):
+            return -1, math.nan, stand
+        # An inlet without gas is worse than any pressure.
+        known = np.where(np.isnan(pressure[rows]), -np.inf, pressure[rows])
+        worst = rows[np.argmin(known if stand.holds else known - inlets.required_pa_gauge[rows])]
+        return int(worst), float(pressure[worst]), stand
+
+    def velocities_m_per_s(self, sizes: Sequence[FeedSize], state: FlowState) -> list[float]:
+        """Return the actual velocity in each feed's hoses at their upstream pressure [m/s]; 0 for a valve."""
+        conditions = self.solver.conditions
+        per_density = conditions.properties().pressure_per_density
+        row = self.solver.network.links.count
+        found = []
+        for size in sizes:
+            if size.feed.valve_link >= 0:
+                found.append(0.0)
+                continue
+            mass = float(state.flow_kg_per_s[row])
+            upstream = size.feed.from_node if mass >= 0 else size.feed.to_node
+            pressure = float(state.pressure_pa_gauge[upstream]) + conditions.atmospheric_pressure_pa_abs
+            area = math.pi / 4.0 * size.bore_m**2
+            found.append(abs(mass) * per_density / pressure / area)
+            row += size.parallel
+        return found
+
+    def figures(self, sizes: Sequence[FeedSize], verdict: Verdict, rules: Rules) -> tuple[SizedFeed, ...]:
+        """Return each feed with its figures in the solved network."""
+        state = verdict.state
+        row = self.solver.network.links.count
+        velocities = self.velocities_m_per_s(sizes, state)
+        found = []
+        for size, velocity in zip(sizes, velocities, strict=True):
+            feed = size.feed
+            if feed.valve_link >= 0:
+                sign = 1.0 if self.solver.network.links.from_node[feed.valve_link] == feed.from_node else -1.0
+                flow = sign * float(state.flow_m3_per_s_std[feed.valve_link])
+                loss = 0.0
+            else:
+                flow = float(state.flow_m3_per_s_std[row : row + size.parallel].sum())
+                loss = feed_loss_coefficient(size.bore_m, rules)
+                row += size.parallel
+            found.append(
+                SizedFeed(
+                    size=size,
+                    loss_coefficient=loss,
+                    flow_m3_per_s_std=flow,
+                    velocity_m_per_s=velocity,
+                    pressure_from_pa_gauge=float(state.pressure_pa_gauge[feed.from_node]),
+                    pressure_to_pa_gauge=float(state.pressure_pa_gauge[feed.to_node]),
+                    least_pa_gauge=verdict.least_pa_gauge,
+                    least_inlet=verdict.least_inlet,
+                    price_minor=feed_price_minor(feed, size.parallel, rules),
+                    state=state,
+                )
+            )
+        return tuple(found)

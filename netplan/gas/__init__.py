@@ -1,0 +1,88 @@
+"""Gas to vent, to purge out and to bring back; array-level, knows nothing of stops or options.
+
+What is lost::
+
+    content = line_content(length_m, bore_m, pressure_pa_gauge, ground_temperature_k, gas,
+                           METRIC_STANDARD) -> LineContent      # arrays over the zone's pipes
+    gap = gap_content(gap_m, bore_m, pressure_pa_gauge, ground_temperature_k, gas)   # double stops
+    figures = vent_figures(content + gap, gas, volumes_in=2.0, kg_co2e_per_kg=28.0) -> VentFigures
+    compared_with_regulation(figures, volume_m3, pressure_pa_gauge, ground_temperature_k)
+    w14a_scf(…), w14b_scf(…)                                    # the regulation's formulas by themselves
+    let_by_allowance(leak_paths()["bag"], bore_m, live_pa_gauge, ground_temperature_k, gas)
+
+How it is purged::
+
+    mains = ZoneMains(from_node, to_node, length_m, bore_m, roughness_m, pipe, from_m, to_m)
+    source = PurgeSource(node, pipe, chainage_m, supply)        # one for each stop with a live side
+    supply = network_supply(solver, demand, node, kept_nodes=…, kept_pa_gauge=…) | (lambda flow: pa_gauge)
+    plan = purge_plan(mains, [source, …], Equipment(feed_bores_m, stack_bores_m, stack_height_m,
+                      feed_loss, roughness_m), FlowConditions(gas, …), volumes_out=2.0, volumes_in=2.0)
+    plan.places, .least_velocity_m_s, .draw_m3_per_s_std, .dip_pa, .end_points, .notes, …
+"""
+
+from netplan.gas.branches import PurgeLeg, PurgeTree, ZoneMains, purge_tree
+from netplan.gas.content import LineContent, gap_content, geometry_m3, line_content
+from netplan.gas.equipment import Equipment, LegFlow, PurgeSource, Rig, choose_rig
+from netplan.gas.let_by import (
+    LetByAllowance,
+    let_by_allowance,
+    slit_m3_per_s_std,
+)
+from netplan.gas.live_side_draw import (
+    FlowPath,
+    PathPart,
+    Supply,
+    actual_per_standard,
+    network_supply,
+)
+from netplan.gas.purge import PurgePlace, PurgePlan, end_point_lines, purge_plan
+from netplan.gas.regulation import Comparison, compared_with_regulation, w14a_scf, w14b_scf
+from netplan.gas.velocity import (
+    least_flow_m3_per_s,
+    least_velocity_m_s,
+    minutes_to_purge,
+    natural_gas_figures_hold,
+)
+from netplan.gas.vented_gas import COMPARED_POTENTIALS, VentFigures, methane_kg, vent_figures
+from netplan.reference.purge import leak_paths
+
+__all__ = [
+    "COMPARED_POTENTIALS",
+    "Comparison",
+    "Equipment",
+    "FlowPath",
+    "LegFlow",
+    "LetByAllowance",
+    "LineContent",
+    "PathPart",
+    "PurgeLeg",
+    "PurgePlace",
+    "PurgePlan",
+    "PurgeSource",
+    "PurgeTree",
+    "Rig",
+    "Supply",
+    "VentFigures",
+    "ZoneMains",
+    "actual_per_standard",
+    "choose_rig",
+    "compared_with_regulation",
+    "end_point_lines",
+    "gap_content",
+    "geometry_m3",
+    "leak_paths",
+    "least_flow_m3_per_s",
+    "least_velocity_m_s",
+    "let_by_allowance",
+    "line_content",
+    "methane_kg",
+    "minutes_to_purge",
+    "natural_gas_figures_hold",
+    "network_supply",
+    "purge_plan",
+    "purge_tree",
+    "slit_m3_per_s_std",
+    "vent_figures",
+    "w14a_scf",
+    "w14b_scf",
+]

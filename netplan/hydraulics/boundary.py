@@ -1,0 +1,315 @@
+"""Solving a part of a network whose rim is crossed by gas, as long as nothing is felt at the rim.
+
+What crosses the rim flows as it did in the whole network before any change. When no pressure at the rim has
+moved, the part as solved and all beyond as before fit together: that is a solution of the whole, as long as
+nobody beyond draws anything else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from netplan.hydraulics.conditions import FlowConditions
+from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState, PartStatus
+from netplan.hydraulics.outcome import Kept
+from netplan.hydraulics.solver import FlowSolver
+from netplan.network.subnetwork import ReachesRimError
+
+__all__ = ["MOST_RIM_CHANGE_PA", "SAME_SHARE", "Rim", "RimSolver", "state_of_part"]
+
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+MOST_RIM_CHANGE_PA: Final = 1e-2
+"""Pressure by which the rim may move, a tenth of the last digit of a pressure in a plan (own) [Pa]. The whole
+network's solution lies between that with the flows over the rim as before and that with its pressures as
+before, so that nothing inside errs by more; what is not felt at the rim is hardly felt again at the work."""
+MOST_RIM_CHANGE_M3_PER_S: Final = 1e-9
+"""Flow by which the gas may change that comes in where the rim gives the pressure (own)
+[m³/s at 15 °C, 101.325 kPa]."""
+SAME_SHARE: Final = 1e-6
+"""Share by which what is drawn at a node may differ and still count as the same (own): were it so at every
+node of a network, each drop of pressure would move by two parts in a million, 0.004 Pa of 20 mbar [-]."""
+_SAME_WEATHER: Final = 0.1
+"""Share of the drawing nodes that may draw something else before it is another day's weather (own) [-]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Standing:
+    """A state of the whole network, as far as the part is concerned.
+
+    Parameters
+    ----------
+    demand_m3_per_s_std : float array, shape (nodes,)
+        What is drawn in the part [m³/s at 15 °C, 101.325 kPa].
+    outward_m3_per_s_std : float array, shape (crossings,)
+        What flows out over the rim [m³/s at 15 °C, 101.325 kPa]; 0 where no station gives it a pressure.
+    pressure_pa_gauge : float array, shape (crossings,)
+        At the node inside [Pa gauge]; NaN where no station gives it a pressure.
+    state : FlowState
+        Of the part.
+    """
+
+    demand_m3_per_s_std: Floats
+    outward_m3_per_s_std: Floats
+    pressure_pa_gauge: Floats
+    state: FlowState
+
+    def moved(self, demand_m3_per_s_std: Floats) -> Bools:
+        """Return which of its nodes draw something else in another demand, whose nodes these are first."""
+        drawn = self.demand_m3_per_s_std
+        now = demand_m3_per_s_std[: drawn.size]
+        return np.asarray(np.abs(now - drawn) > SAME_SHARE * np.abs(drawn))
+
+    def steadied(self, demand_m3_per_s_std: Floats) -> Floats:
+        """Return a demand in which what counts as the same is the same."""
+        drawn, steady = self.demand_m3_per_s_std, demand_m3_per_s_std.copy()
+        steady[: drawn.size] = np.where(self.moved(demand_m3_per_s_std), steady[: drawn.size], drawn)
+        return steady
+
+
+def state_of_part(state: FlowState, nodes: Ints, links: Ints, stations: Ints) -> FlowState:
+    """Return the state of some nodes, links and stations of a network, numbered by their places in these."""
+    return replace(
+        state,
+        pressure_pa_gauge=state.pressure_pa_gauge[nodes],
+        flow_kg_per_s=state.flow_kg_per_s[links],
+        flow_m3_per_s_std=state.flow_m3_per_s_std[links],
+        station_flow_kg_per_s=state.station_flow_kg_per_s[stations],
+        station_flow_m3_per_s_std=state.station_flow_m3_per_s_std[stations],
+        station_state=tuple(state.station_state[place] for place in stations.tolist()),
+        node_part=state.node_part[nodes],
+        core=state.core.of_part(nodes, links, stations),
+    )
+
+
+class Rim:
+    """The rim of a part of a network, and what crosses it in every state the whole was solved in.
+
+    Parameters
+    ----------
+    network : FlowNetwork
+        The part.
+    node : int array, shape (crossings,)
+        Node inside of each link that crosses.
+    """
+
+    def __init__(self, network: FlowNetwork, node: Ints) -> None:
+        self.node = node
+        self._part = network.open_parts()
+        without = np.ones(int(self._part.max(initial=-1)) + 1, dtype=bool)
+        without[self._part[network.station_node]] = False
+        self._unsupplied = without[self._part[node]]
+        self._standing: list[_Standing] = []
+
+    def keep(self, demand_m3_per_s_std: Floats, outward_m3_per_s_std: Floats, state: FlowState) -> None:
+        """Keep a state of the whole.
+
+        Parameters
+        ----------
+        demand_m3_per_s_std : float array, shape (nodes,)
+            Drawn at the nodes of the part [m³/s at 15 °C, 101.325 kPa].
+        outward_m3_per_s_std : float array, shape (crossings,)
+            What flows out over the rim [m³/s at 15 °C, 101.325 kPa].
+        state : FlowState
+            Of the part, as `state_of_part` returns it.
+        """
+        pressure = state.pressure_pa_gauge[self.node]
+        known = np.isfinite(pressure) & np.isfinite(outward_m3_per_s_std)
+        self._standing.append(
+            _Standing(
+                demand_m3_per_s_std,
+                np.where(known, outward_m3_per_s_std, 0.0),
+                np.where(known, pressure, np.nan),
+                state,
+            )
+        )
+
+    def like(self, demand_m3_per_s_std: Floats) -> _Standing:
+        """Return the kept state in which the fewest nodes draw something else.
+
+        Raises
+        ------
+        ReachesRimError
+            When that is another state of the whole, such as that of a colder day.
+        """
+        moved = [int(standing.moved(demand_m3_per_s_std).sum()) for standing in self._standing]
+        nearest = min(range(len(moved)), key=moved.__getitem__)
+        drawing = int(np.count_nonzero(demand_m3_per_s_std))
+        if moved[nearest] > _SAME_WEATHER * max(drawing, 1):
+            raise ReachesRimError
+        return self._standing[nearest]
+
+    def givers(self, standing: _Standing) -> Ints:
+        """Return one crossing for each piece of the part that gas reaches over the rim alone.
+
+        There the rim gives the pressure, since no station does: the crossing over which the most comes in.
+        """
+        rows = np.flatnonzero(self._unsupplied & np.isfinite(standing.pressure_pa_gauge))
+        part = self._part[self.node[rows]]
+        order = np.lexsort([standing.outward_m3_per_s_std[rows], part])
+        first = np.unique(part[order], return_index=True)[1]
+        return np.asarray(rows[order[first]])
+
+
+class RimSolver:
+    """A part of a network, changed or not, solved as `FlowSolver` does while its rim keeps still.
+
+    Parameters
+    ----------
+    rim : Rim
+    network : FlowNetwork
+        Made from the part: its nodes come first.
+    conditions : FlowConditions
+        With the height of the air of the whole network.
+    """
+
+    def __init__(self, rim: Rim, network: FlowNetwork, conditions: FlowConditions) -> None:
+        self._rim, self._network, self._conditions = rim, network, conditions
+        self._solvers: dict[bytes, FlowSolver] = {}
+        self._demand = np.zeros(network.node_count)
+
+    @property
+    def network(self) -> FlowNetwork:
+        """The network it was prepared for."""
+        return self._network
+
+    @property
+    def supply_node(self) -> Ints:
+        """Nodes that gas comes from: stations, and the rim."""
+        return np.concatenate([self._network.station_node, self._rim.node])
+
+    @property
+    def conditions(self) -> FlowConditions:
+        """Gas, temperature and air pressure."""
+        return self._conditions
+
+    def prepared_for(self, network: FlowNetwork) -> RimSolver:
+        """Return a solver for another network made from the same part."""
+        return RimSolver(self._rim, network, self._conditions)
+
+    def solve(self, demand_m3_per_s_std: npt.ArrayLike, *, warm: FlowState | None = None) -> FlowState:
+        """Solve for a demand, which later changes keep where they give none; as `FlowSolver.solve`.
+
+        Raises
+        ------
+        ReachesRimError
+            When it would be felt beyond the rim.
+        """
+        self._demand = np.array(demand_m3_per_s_std, dtype=float).reshape(-1)
+        return self.resolve(warm=warm)
+
+    def resolve(
+        self,
+        *,
+        demand_m3_per_s_std: npt.ArrayLike | None = None,
+        closed_links: Iterable[int] = (),
+        opened_links: Iterable[int] = (),
+        added_links: FlowLinks | None = None,
+        station_pressure_pa_gauge: npt.ArrayLike | None = None,
+        station_capacity_m3_per_s_std: npt.ArrayLike | None = None,
+        warm: FlowState | None = None,
+    ) -> FlowState:
+        """Solve with changes; parameters and result are those of `FlowSolver.resolve`.
+
+        Raises
+        ------
+        ReachesRimError
+            When the changes would be felt beyond the rim.
+        """
+        demand = self._demand
+        if demand_m3_per_s_std is not None:
+            demand = np.array(demand_m3_per_s_std, dtype=float).reshape(-1)
+        standing = self._rim.like(demand)
+        demand = standing.steadied(demand)
+        givers = self._rim.givers(standing)
+        crossing = np.zeros(demand.size)
+        outward = standing.outward_m3_per_s_std.copy()
+        outward[givers] = 0.0
+        np.add.at(crossing, self._rim.node, outward)
+        set_to = station_pressure_pa_gauge
+        if givers.size:
+            stations = self._network.station_pressure_pa_gauge if set_to is None else set_to
+            set_to = np.append(np.asarray(stations, dtype=float), standing.pressure_pa_gauge[givers])
+        most = station_capacity_m3_per_s_std
+        if most is not None and givers.size:
+            most = np.append(np.asarray(most, dtype=float), np.full(givers.size, np.nan))
+        own = warm if warm is not None and self._made(warm, givers) else None
+        state = self._solver(givers, standing).resolve(
+            demand_m3_per_s_std=demand + crossing,
+            closed_links=closed_links,
+            opened_links=opened_links,
+            added_links=added_links,
+            station_pressure_pa_gauge=set_to,
+            station_capacity_m3_per_s_std=most,
+            warm=own or self._begin(givers, standing),
+        )
+        self._require_still(state, standing, givers)
+        return _without_givers(state, self._network.station_count) if givers.size else state
+
+    def _solver(self, givers: Ints, standing: _Standing) -> FlowSolver:
+        key = givers.tobytes()
+        if key not in self._solvers:
+            network = _with_givers(self._network, self._rim.node[givers], standing.pressure_pa_gauge[givers])
+            self._solvers[key] = FlowSolver(network, self._conditions)
+        return self._solvers[key]
+
+    def _made(self, state: FlowState, givers: Ints) -> bool:
+        """Whether a state was solved here, for this network and these givers."""
+        kept, stations = state.core, self._network.station_count + givers.size
+        return (
+            isinstance(kept, Kept)
+            and kept.station_code.size == stations
+            and kept.node_level.size == self._network.node_count
+        )
+
+    def _begin(self, givers: Ints, standing: _Standing) -> FlowState:
+        """Return the part as it stands, to start from."""
+        state, density = standing.state, self._conditions.properties().density_kg_per_m3_std
+        given = -standing.outward_m3_per_s_std[givers] * density
+        return replace(state, core=state.core.with_more(self._network.node_count, given))
+
+    def _require_still(self, state: FlowState, standing: _Standing, givers: Ints) -> None:
+        known = np.isfinite(standing.pressure_pa_gauge)
+        rim = self._rim.node[known]
+        if np.isfinite(state.pressure_pa_gauge[self._rim.node[~known]]).any():
+            raise ReachesRimError  # gas got to where none was known to come from
+        good = np.array([status is PartStatus.SOLVED for status in state.part_status], dtype=bool)
+        if not good[state.node_part[rim]].all():
+            raise ReachesRimError
+        moved = state.pressure_pa_gauge[rim] - standing.pressure_pa_gauge[known]
+        given = state.station_flow_m3_per_s_std[self._network.station_count :]
+        more = given + standing.outward_m3_per_s_std[givers]
+        if not (
+            (np.abs(moved) <= MOST_RIM_CHANGE_PA).all() and (np.abs(more) <= MOST_RIM_CHANGE_M3_PER_S).all()
+        ):
+            raise ReachesRimError
+
+
+def _with_givers(network: FlowNetwork, node: Ints, pressure_pa_gauge: Floats) -> FlowNetwork:
+    if not node.size:
+        return network
+    return replace(
+        network,
+        station_node=np.concatenate([network.station_node, node]),
+        station_pressure_pa_gauge=np.concatenate([network.station_pressure_pa_gauge, pressure_pa_gauge]),
+        station_capacity_m3_per_s_std=np.append(
+            network.station_capacity_m3_per_s_std, np.full(node.size, np.nan)
+        ),
+        station_sensing_node=np.concatenate([network.sensing_nodes(), node]),
+    )
+
+
+def _without_givers(state: FlowState, count: int) -> FlowState:
+    return replace(
+        state,
+        station_flow_kg_per_s=state.station_flow_kg_per_s[:count],
+        station_flow_m3_per_s_std=state.station_flow_m3_per_s_std[:count],
+        station_state=state.station_state[:count],
+    )

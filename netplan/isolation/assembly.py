@@ -1,0 +1,233 @@
+"""A found zone with its methods, turned into stops, zones and customers in the network's own terms."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.isolation.bypass_tee import with_tee
+from netplan.isolation.local_graph import Edge, Neighbourhood
+from netplan.isolation.model import Cut, Stop, Stretch, Tapping, Zone, ZonePiece
+from netplan.isolation.placement import Choice
+from netplan.isolation.segment_geometry import Leg, Shape
+from netplan.isolation.stop_methods import Reach, length_taken_m
+from netplan.isolation.zone_summary import Outline
+from netplan.network.vocabulary import Surface
+from netplan.rules.model import MethodKind
+
+__all__ = ["cut_of"]
+
+
+def cut_of(near: Neighbourhood, outline: Outline) -> Cut:
+    """Return a cut with its stops, zones and customers from its outline."""
+    found, network = outline.found, near.index.network
+    stops = [_stop(near, edge, near.shape(edge, at_u), choice) for edge, at_u, choice in found.stops]
+    customers = outline.customers
+    taken = {stop.piece for stop in stops} | {part[0] for part in outline.parts}
+    stops = [with_tee(near.index, near.sites.rules, stop, taken) for stop in stops]
+    return Cut(
+        stops=tuple(sorted(stops, key=lambda stop: (stop.pipe, stop.chainage_m, stop.work_side))),
+        zones=_zones(near, tuple(ZonePiece(*part) for part in outline.parts), outline.supernodes),
+        customers=customers,
+        severed=_severed(near, customers, set(outline.supernodes)),
+        priority_customers=np.array(
+            [row for row in customers.tolist() if network.customers.priority[row]], np.int32
+        ),
+        shut_in_stations=outline.shut_in_stations,
+        stops_minor=outline.stops_minor,
+        interruption_minor=outline.interruption_minor,
+        gas_minor=outline.gas_minor,
+        stranded_minor=outline.stranded_minor,
+        bound_minor=outline.bound_minor,
+        gas_volume_m3=outline.volume_m3(network.pipes.bore_m),
+        found=found,
+    )
+
+
+def _stop(near: Neighbourhood, edge: Edge, shape: Shape, choice: Choice) -> Stop:
+    network, rules = near.index.network, near.sites.rules
+    method = rules.method[choice.method]
+    leg = shape.leg_at(choice.at_m)
+    pieces = network.pieces
+    rising = leg.sign > 0
+    zone_node, live_node = (
+        (int(pieces.from_node[leg.piece]), int(pieces.to_node[leg.piece]))
+        if rising
+        else (int(pieces.to_node[leg.piece]), int(pieces.from_node[leg.piece]))
+    )
+    if shape.starts_at_work and leg is shape.legs[0]:
+        zone_node = -1
+    tappings, elsewhere = _tappings(near, shape, choice)
+    joints = _record_joints(near, shape, choice, elsewhere)
+    valve = int(pieces.valve[leg.piece])
+    return Stop(
+        method=method.name,
+        kind=method.kind.value,
+        barriers=method.barriers,
+        pipe=leg.pipe,
+        chainage_m=_chainage(leg, choice.at_m),
+        piece=leg.piece,
+        valve=valve,
+        work_side="from" if rising else "to",
+        live_node=live_node,
+        zone_node=zone_node,
+        tappings=tappings,
+        bypass_elsewhere=elsewhere,
+        price_minor=choice.price_minor,
+        fault_pressure_pa_gauge=near.sites.fault_pa_gauge(leg.piece),
+        chain=int(near.index.run_chain[edge.run]),
+        reason=_reason(near, shape, choice),
+        provisional=(*_provisional(near, method.kind, leg.piece), *joints),
+        record_joints=joints,
+        beyond=_beyond(near, shape, choice),
+    )
+
+
+def _chainage(leg: Leg, at_m: float) -> float:
+    """Return the chainage of a place on a leg [m], on the leg however the sums were rounded."""
+    return leg.chainage(min(max(at_m, leg.start_m), leg.end_m))
+
+
+def _reason(near: Neighbourhood, shape: Shape, choice: Choice) -> str:
+    network, method = near.index.network, near.sites.rules.method[choice.method]
+    leg = shape.leg_at(choice.at_m)
+    if method.kind is MethodKind.VALVE:
+        return f"valve {network.valves.id[int(network.pieces.valve[leg.piece])]}, state known and operable"
+    surface = Surface(int(network.pipes.surface[leg.pipe])).word
+    return f"cheapest place on this length that clears fittings and the work; {surface} surface"
+
+
+def _provisional(near: Neighbourhood, kind: MethodKind, piece: int) -> tuple[str, ...]:
+    notes = []
+    if near.sites.mop_stands_in(piece):
+        notes.append(
+            "a station records no fault pressure (max_outlet_mbar): the main's greatest operating pressure "
+            "(mop_mbar) stands in for it; confirm the relief or slam-shut setting"
+        )
+    if kind is not MethodKind.VALVE:
+        recorded = near.index.network.recorded
+        notes += [
+            f"{what} are not recorded: confirm by trial hole"
+            for what in ("fittings", "services")
+            if what not in recorded
+        ]
+    return tuple(notes)
+
+
+def _reach(near: Neighbourhood, shape: Shape, choice: Choice) -> Reach:
+    return near.sites.reach(choice.method, near.index.network.pipes.od_m.item(shape.legs[0].pipe))
+
+
+def _tappings(near: Neighbourhood, shape: Shape, choice: Choice) -> tuple[tuple[Tapping, ...], bool]:
+    method = near.sites.rules.method[choice.method]
+    found, elsewhere = [], False
+    for part in sorted(method.assembly, key=lambda part: part.offset_m):
+        at = choice.at_m + part.offset_m
+        if part.role == "bypass" and not _has_room(near, shape, choice, at):
+            elsewhere = True
+            continue
+        leg = shape.leg_at(at)
+        found.append(Tapping(part.role, leg.pipe, _chainage(leg, at), part.size_mm, part.offset_m))
+    return tuple(found), elsewhere
+
+
+def _has_room(near: Neighbourhood, shape: Shape, choice: Choice, at_m: float) -> bool:
+    """Whether a bypass tee may be tapped at a place of a shape: on the piece of the stop or the next one."""
+    clear = _reach(near, shape, choice).bypass_clear_m
+    joints = near.sites.joints.in_the_way(shape)
+    taken = [place for place, _ in near.sites.fittings_on(shape)] + joints
+    between = sum(min(choice.at_m, at_m) < joint < max(choice.at_m, at_m) for joint in joints)
+    fits = at_m + clear <= shape.length_m and all(abs(at_m - place) >= clear for place in taken)
+    return fits and between <= 1
+
+
+def _record_joints(near: Neighbourhood, shape: Shape, choice: Choice, tee_elsewhere: bool) -> tuple[str, ...]:
+    """Return a line for each joint that a stop takes for a mere boundary of records."""
+    method = near.sites.rules.method[choice.method]
+    if method.kind is MethodKind.VALVE:
+        return ()
+    reach = _reach(near, shape, choice)
+    low, high = choice.at_m + reach.near_m, choice.at_m + reach.far_m
+    if not (tee_elsewhere or math.isnan(reach.bypass_m)):
+        low = min(low, choice.at_m + reach.bypass_m - reach.bypass_clear_m)
+        high = max(high, choice.at_m + reach.bypass_m + reach.bypass_clear_m)
+    joints = near.sites.joints
+    return tuple(
+        f"{joints.name(joint.before, joint.after)} is taken for a record boundary: prove by trial hole"
+        for joint in joints.passed(shape, low, high)
+    )
+
+
+def _beyond(near: Neighbourhood, shape: Shape, choice: Choice) -> tuple[Stretch, ...]:
+    method, own = near.sites.rules.method[choice.method], shape.leg_at(choice.at_m).pipe
+    if method.kind is MethodKind.VALVE or len(shape.legs) == 1:
+        return ()
+    until = choice.at_m + length_taken_m(near.sites.rules, method)
+    found = []
+    for leg in shape.legs:
+        low, high = max(leg.start_m, choice.at_m), min(leg.end_m, until)
+        if leg.pipe != own and high > low:
+            found.append(Stretch(leg.pipe, *sorted((leg.chainage(low), leg.chainage(high)))))
+    return tuple(found)
+
+
+@dataclass(slots=True)
+class _Groups:
+    parent: dict[object, object]
+
+    def root(self, item: object) -> object:
+        self.parent.setdefault(item, item)
+        while self.parent[item] != item:
+            self.parent[item] = self.parent[self.parent[item]]
+            item = self.parent[item]
+        return item
+
+    def join(self, a: object, b: object) -> None:
+        self.parent[self.root(a)] = self.root(b)
+
+
+def _zones(near: Neighbourhood, parts: tuple[ZonePiece, ...], inside: tuple[int, ...]) -> tuple[Zone, ...]:
+    pieces = near.index.network.pieces
+    groups = _Groups({})
+    for row, part in enumerate(parts):
+        groups.root(("piece", row))
+        if part.from_m <= float(pieces.from_m[part.piece]) + 1e-9:
+            groups.join(("piece", row), int(pieces.from_node[part.piece]))
+        if part.to_m >= float(pieces.to_m[part.piece]) - 1e-9:
+            groups.join(("piece", row), int(pieces.to_node[part.piece]))
+    members = [node for supernode in inside for node in near.index.members(supernode).tolist()]
+    work: dict[object, set[int]] = {}
+    for piece, stretch, which in near.work.covered:
+        for row, part in enumerate(parts):
+            if (
+                part.piece == piece
+                and part.from_m <= stretch.from_m + 1e-9
+                and stretch.to_m <= part.to_m + 1e-9
+            ):
+                work.setdefault(groups.root(("piece", row)), set()).add(which)
+    nodes: dict[object, set[int]] = {}
+    for item in list(groups.parent):
+        if isinstance(item, int):
+            nodes.setdefault(groups.root(item), set()).add(item)
+    for node in members:
+        nodes.setdefault(groups.root(node), set()).add(node)
+    zones = []
+    for root, parts_of in sorted(work.items(), key=lambda pair: sorted(pair[1])):
+        own = tuple(part for row, part in enumerate(parts) if groups.root(("piece", row)) == root)
+        zones.append(
+            Zone(tuple(sorted(parts_of)), np.array(sorted(nodes.get(root, ())), dtype=np.int32), own)
+        )
+    return tuple(zones)
+
+
+def _severed(near: Neighbourhood, customers: NDArray[np.int32], inside: set[int]) -> NDArray[np.int32]:
+    index, table = near.index, near.index.network.customers
+    found = []
+    for row in customers[index.several[customers]].tolist():
+        at = index.super_of[table.attach_node[table.attach_start[row] : table.attach_start[row + 1]]]
+        if any(int(node) not in inside for node in at):
+            found.append(row)
+    return np.array(found, dtype=np.int32)

@@ -1,0 +1,184 @@
+"""What many questions about one network share: prices off, positions, bridges, sensing points."""
+
+from __future__ import annotations
+
+from functools import cached_property, lru_cache
+from typing import Final
+
+import numpy as np
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from netplan.graph.minimum_cut import INFINITE
+from netplan.isolation.constraints import Sensing, open_runs, sensing_pairs
+from netplan.isolation.eligibility import barred_by
+from netplan.isolation.model import MINOR_PER_UNIT, Orders
+from netplan.isolation.pendant_components import Tails, find_tails
+from netplan.isolation.placement import Sites
+from netplan.isolation.segment_geometry import Shape
+from netplan.isolation.segments import Index
+from netplan.isolation.simple_segments import SimpleRuns, cost_simple_runs
+from netplan.isolation.work_segments import Work
+from netplan.network.model import Network
+from netplan.network.vocabulary import Category
+from netplan.rules.model import Rules
+
+__all__ = ["Ground", "ground_of", "interruption_minor"]
+
+_MOST_KEPT: Final = 4
+
+
+def interruption_minor(network: Network, rules: Rules, hours: float) -> NDArray[np.int64]:
+    """Return the price of each customer without gas for the window [minor units], rounded one by one."""
+    rates = np.array([float(getattr(rules.price.off_per_hour, category.word)) for category in Category])
+    customers = network.customers
+    price = rates[customers.category] * customers.meters * hours * MINOR_PER_UNIT
+    rounded: NDArray[np.int64] = np.rint(price).astype(np.int64)
+    return rounded
+
+
+class Ground:
+    """One network under one set of rules, window and gas price.
+
+    Parameters
+    ----------
+    index : Index
+    rules : Rules
+    hours : float
+        Length of the window [h].
+    gas_minor_per_m3 : float
+        Price of the gas of a cubic metre of pipe [minor units].
+
+    Attributes
+    ----------
+    links : list
+        What the last few sets of kept customers made of it.
+    kept : callable
+        Returns the customers that may not go off, the same set for the same wish.
+    """
+
+    def __init__(self, index: Index, rules: Rules, hours: float, gas_minor_per_m3: float) -> None:
+        self.index, self.rules = index, rules
+        self.gas_minor_per_m3 = gas_minor_per_m3
+        self.off_minor = interruption_minor(index.network, rules, hours)
+        barred = barred_by(index.network, Orders())
+        self.sites = Sites(index, rules, gas_minor_per_m3, barred)
+        self.links: list[tuple[object, object]] = []
+        self.kept = lru_cache(maxsize=8)(self._kept)
+
+    @cached_property
+    def runs(self) -> SimpleRuns:
+        """Costs of stops on all plain runs."""
+        sites = self.sites
+        return cost_simple_runs(self.index, self.rules, self.gas_minor_per_m3, sites.bare, sites.codes)
+
+    @cached_property
+    def _priced(self) -> NDArray[np.bool_]:
+        return self.runs.plain.copy()
+
+    @cached_property
+    def cost_a(self) -> NDArray[np.int64]:
+        """Least price of a stop on each run with the zone at its a end, once `price_run` has seen it."""
+        return self.runs.cost_minor.copy()
+
+    @cached_property
+    def cost_b(self) -> NDArray[np.int64]:
+        """Least price of a stop on each run with the zone at its b end, once `price_run` has seen it."""
+        return self.runs.cost_minor.copy()
+
+    def price_run(self, run: int) -> tuple[int, int]:
+        """Return the least price of a stop on a run with the zone at its a end and at its b end."""
+        if not self._priced.item(run):
+            for costs, at_a in ((self.cost_a, True), (self.cost_b, False)):
+                choices = self.sites.run_choices(run, at_a)
+                costs[run] = choices[0].cost_minor if choices else INFINITE
+            self._priced[run] = True
+        return self.cost_a.item(run), self.cost_b.item(run)
+
+    @cached_property
+    def node_minor(self) -> NDArray[np.int64]:
+        """What each supernode costs in a zone: customers attached nowhere else, gas of its services."""
+        gas = np.rint(self.gas_minor_per_m3 * self.index.super_volume_m3).astype(np.int64)
+        both: NDArray[np.int64] = gas + self.single_minor
+        return both
+
+    @cached_property
+    def single_minor(self) -> NDArray[np.int64]:
+        """Price of the customers attached at each supernode alone."""
+        index = self.index
+        per_pair = np.where(index.several[index.customer_row], 0, self.off_minor[index.customer_row])
+        running = np.concatenate([[0], np.cumsum(per_pair)])
+        total: NDArray[np.int64] = running[index.customer_start[1:]] - running[index.customer_start[:-1]]
+        return total
+
+    @cached_property
+    def has_several(self) -> NDArray[np.bool_]:
+        """Which supernodes have a customer who is attached elsewhere too."""
+        index = self.index
+        running = np.concatenate([[0], np.cumsum(index.several[index.customer_row])])
+        several: NDArray[np.bool_] = running[index.customer_start[1:]] > running[index.customer_start[:-1]]
+        return several
+
+    def supernodes_of(self, customers: frozenset[int]) -> frozenset[int]:
+        """Return the supernodes that customers are attached at."""
+        table, found = self.index.network.customers, set()
+        for row in sorted(customers):
+            nodes = table.attach_node[table.attach_start[row] : table.attach_start[row + 1]]
+            found.update(self.index.super_of[nodes].tolist())
+        return frozenset(found)
+
+    def work_gas_minor(self, work: Work) -> int:
+        """Return the price of the gas in the work section itself [minor units]."""
+        bore = self.index.network.pipes.bore_m
+        volumes = [
+            0.25 * np.pi * bore.item(of.pipe) ** 2 * (of.to_m - of.from_m) for _, of, _ in work.covered
+        ]
+        return sum(self.sites.gas_minor(volume) for volume in volumes)
+
+    def gap_gas_minor(self, shape: Shape) -> int:
+        """Return the price of the gas of what is left of a run beside the work [minor units]."""
+        bore = self.index.network.pipes.bore_m.item(shape.legs[0].pipe)
+        return self.sites.gas_minor(0.25 * np.pi * bore**2 * shape.length_m)
+
+    @cached_property
+    def is_open(self) -> NDArray[np.bool_]:
+        """Which runs are open from end to end."""
+        return open_runs(self.index)
+
+    @cached_property
+    def sensing(self) -> tuple[Sensing, ...]:
+        """Stations that sense away from their outlet."""
+        return sensing_pairs(self.index, self.is_open)
+
+    @cached_property
+    def tails(self) -> Tails:
+        """Bridges and what hangs on them."""
+        return find_tails(self.index)
+
+    @cached_property
+    def off_prefix(self) -> NDArray[np.int64]:
+        """Running sum over the order of tails of the price of customers attached at one supernode alone."""
+        return self.tails.prefix(self.single_minor)
+
+    @cached_property
+    def priority(self) -> NDArray[np.bool_]:
+        """Which customers have a priority."""
+        return np.array(pc.not_equal(self.index.network.customers.priority.arrow, ""), dtype=np.bool_)
+
+    def _kept(self, ordered: tuple[int, ...], alternatives: frozenset[int] | None) -> frozenset[int]:
+        """Return the customers that may not go off: by order, or by priority without an alternative."""
+        kept = frozenset(ordered)
+        if alternatives is not None:
+            kept |= frozenset(self.priority.nonzero()[0].tolist()) - alternatives
+        return kept
+
+
+def ground_of(index: Index, rules: Rules, hours: float, gas_minor_per_m3: float) -> Ground:
+    """Return the ground for these rules, from the few kept with the index where it is one of them."""
+    for kept, key in index.grounds:
+        if isinstance(kept, Ground) and kept.rules is rules and key == (hours, gas_minor_per_m3):
+            return kept
+    ground = Ground(index, rules, hours, gas_minor_per_m3)
+    index.grounds.insert(0, (ground, (hours, gas_minor_per_m3)))
+    del index.grounds[_MOST_KEPT:]
+    return ground

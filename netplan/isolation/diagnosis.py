@@ -1,0 +1,176 @@
+"""When nothing isolates the work: which side cannot be stopped, and what would have to give."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from netplan.graph.minimum_cut import INFINITE
+from netplan.isolation.local_graph import SOURCE, Edge, Neighbourhood
+from netplan.isolation.model import IsolationProblem, Refusal
+from netplan.isolation.refused_places import refusals_on
+
+__all__ = ["in_the_way"]
+
+MOST_NAMED = 4
+"""Mains or customers named in one line (own) [-]."""
+
+GIVES = {
+    "clearance": "a shorter clearance",
+    "work-clearance": "a shorter clearance to the work",
+    "assembly": "a shorter assembly",
+    "fitting": "a shorter clearance to fittings",
+    "main-end": "a shorter clearance to fittings, or proof that the joint is on record only "
+    "(clearance.through_record_joints)",
+    "squeeze-mark": "another method than squeezing",
+    "keep-out": "leave to dig in the keep-out area",
+    "forbidden": "lifting the order",
+    "material": "a method for this material",
+    "size": "a method for this size",
+    "rating": "a method of a higher rating, or a lower fault pressure",
+    "fault-pressure-unknown": "the station's greatest outlet pressure on record",
+    "early-pe": "another method than squeezing",
+    "unknown-resin": "the year or resin of the main on record",
+    "inserted": "access to the host",
+    "joint": "anchored joints",
+    "transition": "an anchored transition",
+    "valve-state": "the state of the valve proved on site",
+    "valve-operable": "the valve proved operable",
+}
+
+
+def in_the_way(
+    near: Neighbourhood, problem: IsolationProblem, refused: Counter[str], gave_up: bool
+) -> list[str]:
+    """Return one line for each thing that keeps the work from being isolated, at least one."""
+    lines = _on_the_work(near) or _open_sides(near)
+    if lines:
+        return lines
+    lines = [f"{words} ({times} ways to stop it)" for words, times in refused.most_common()]
+    if gave_up:
+        lines.append("the search ended before every way was tried")
+    if problem.orders.max_stops:
+        lines.append(f"more than {problem.orders.max_stops} stops are needed; allow more")
+    if problem.orders.force or problem.orders.force_valves:
+        lines.append("the ordered stops do not belong to one cut; drop one of them")
+    return lines or ["no part of the network feeds it, or every way is barred"]
+
+
+def _on_the_work(near: Neighbourhood) -> list[str]:
+    return [
+        f"{_what_stands_at(near, supernode)} is on the work section itself; shorten the section"
+        for supernode in near.work.supernodes
+        if near.barred(supernode)
+    ]
+
+
+def _what_stands_at(near: Neighbourhood, supernode: int) -> str:
+    index, network = near.index, near.index.network
+    bits = int(index.blocked[supernode])
+    names = []
+    for bit, what, ids, nodes in (
+        (1, "station", network.stations.id, network.stations.node),
+        (2, "injection point", network.injections.id, network.injections.node),
+    ):
+        if bits & bit:
+            names += [
+                f"{what} {ids[row]}"
+                for row, node in enumerate(nodes.tolist())
+                if node >= 0 and index.super_of[node] == supernode
+            ]
+    if bits & 4 and not names:
+        names.append("a sensing point")
+    if not bits:
+        kept = sorted(near.links.kept & set(index.customers_at(supernode).tolist()))
+        names += [f"customer {network.customers.id[row]}, who must stay on," for row in kept]
+    return " and ".join(names)
+
+
+def _open_sides(near: Neighbourhood) -> list[str]:
+    """Follow runs that cannot be stopped from the work to whatever may not be in a zone."""
+    lines = []
+    for first in near.edges_at(SOURCE):
+        way = _way_out(near, first, first.u == SOURCE) if first.u != first.v else None
+        if way is not None:
+            lines.append(_side(near, way))
+    return list(dict.fromkeys(lines))
+
+
+def _way_out(near: Neighbourhood, first: Edge, forward: bool) -> list[tuple[Edge, bool]] | None:
+    if first.cost(forward) < INFINITE:
+        return None
+    start = first.v if forward else first.u
+    came: dict[int, list[tuple[Edge, bool]]] = {SOURCE: [], start: [(first, forward)]}
+    queue = [start]
+    while queue:
+        node = queue.pop(0)
+        if near.barred(near.supernode[node]):
+            return came[node]
+        near.explore(node)
+        for edge in near.edges_at(node):
+            at_u = edge.u == node
+            other = edge.v if at_u else edge.u
+            if other not in came and edge.cost(at_u) >= INFINITE:
+                came[other] = [*came[node], (edge, at_u)]
+                queue.append(other)
+    return None
+
+
+def _side(near: Neighbourhood, way: list[tuple[Edge, bool]]) -> str:
+    network = near.index.network
+    last, forward = way[-1]
+    goal = _what_stands_at(near, near.supernode[last.v if forward else last.u])
+    cutting_off = [(edge, at_u) for edge, at_u in way if near.choices(edge, at_u)]
+    if cutting_off:
+        return _cut_off(near, goal, cutting_off)
+    refusals: list[Refusal] = []
+    for edge, at_u in way:
+        shape = near.shape(edge, at_u)
+        refusals += refusals_on(near, shape, shape.length_m)
+    mains = list(dict.fromkeys(network.pipes.id[row.pipe] for row in refusals))
+    worst: dict[str, Refusal] = {}
+    for row in refusals:
+        if row.code in ("not-a-valve", "valve-piece"):
+            continue
+        best = worst.get(row.method)
+        if best is None or row.to_m - row.from_m > best.to_m - best.from_m:
+            worst[row.method] = row
+    why = "; ".join(f"{row.method}: {row.words}" for row in worst.values()) or "no method serves it"
+    gives = list(dict.fromkeys(GIVES[row.code] for row in worst.values() if row.code in GIVES))
+    return (
+        f"the side towards {goal} cannot be stopped on {_listed(mains)} ({why}); "
+        f"what would have to give: {', '.join([*gives, 'or an added fitting or valve'])}"
+    )
+
+
+def _cut_off(near: Neighbourhood, goal: str, way: list[tuple[Edge, bool]]) -> str:
+    """Say that stops could be made on a side, but each cuts somebody off who must stay on and has no feed."""
+    network = near.index.network
+    mains = dict.fromkeys(
+        network.pipes.id[near.shape(edge, at_u).leg_at(near.choices(edge, at_u)[0].at_m).pipe]
+        for edge, at_u in way
+    )
+    kept = sorted({row for edge, at_u in way for row in _kept_beyond(near, edge, at_u)})
+    who = _listed([network.customers.id[row] for row in kept])
+    side = "" if goal.startswith("customer") else f"on the side towards {goal} "
+    return (
+        f"{side}a stop on {_listed(list(mains))} cuts off {who}, who must stay on, and no feed serves "
+        "that part; what would have to give: a feed for it, or a supply of their own"
+    )
+
+
+def _kept_beyond(near: Neighbourhood, edge: Edge, zone_at_u: bool) -> list[int]:
+    """Return the customers that must stay on and that a stop on an edge strands."""
+    index, gap, stranding = near.index, edge.gap, near.links.stranding
+    a, b = (index.run_a.item(edge.run), index.run_b.item(edge.run)) if gap is None else (gap.a, gap.b)
+    far = b if zone_at_u else a
+    if stranding is None or far < 0:
+        return []
+    ends = index.run_a.item(edge.run), index.run_b.item(edge.run)
+    span = stranding.span(edge.run, ends[0] if ends[1] == far else ends[1], far)
+    return [] if span is None else stranding.kept_on(span)
+
+
+def _listed(names: list[str]) -> str:
+    return ", ".join(names[:MOST_NAMED]) + (
+        f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    )

@@ -1,0 +1,388 @@
+"""The part of the network round the work section that the cut is sought in; it grows as the flow reaches."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import chain, compress
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.graph.minimum_cut import INFINITE, UNEXPLORED, FlowGraph
+from netplan.isolation.bridge_costs import arcs_of
+from netplan.isolation.cost_context import Ground
+from netplan.isolation.placement import Choice, Sites
+from netplan.isolation.segment_geometry import Shape, run_shape
+from netplan.isolation.shared_costs import Link, Links
+from netplan.isolation.stranded_costs import WorkPlaces
+from netplan.isolation.work_segments import Gap, Work
+
+if TYPE_CHECKING:
+    from netplan.graph.compiled_cut import SourceSide
+
+__all__ = ["SOURCE", "Edge", "Neighbourhood"]
+
+SOURCE = 0
+FAR = float("inf")
+AUXILIARY = -1
+"""Stands for the supernode of local nodes that are none."""
+
+
+class Edge:
+    """A run (or a gap beside the work) between two local nodes of the neighbourhood.
+
+    Attributes
+    ----------
+    run : int
+        Run row.
+    u, v : int
+        Local nodes; `SOURCE` for the work.
+    gap : Gap or None
+        For what is left of a run beside the work.
+    out_u, out_v : int
+        Least price of a stop with the zone at u, and with the zone at v; `INFINITE` where none can be made.
+    gas_minor : int
+        Gas of the whole edge [minor units].
+    stranded_u, stranded_v : int
+        What such a stop strands for certain, at least [minor units]; part of out_u and out_v.
+    """
+
+    __slots__ = ("gap", "gas_minor", "out_u", "out_v", "run", "stranded_u", "stranded_v", "u", "v")
+
+    def __init__(
+        self, run: int, u: int, v: int, gap: Gap | None, out_u: int, out_v: int, gas_minor: int
+    ) -> None:
+        self.run, self.u, self.v, self.gap = run, u, v, gap
+        self.out_u, self.out_v, self.gas_minor = out_u, out_v, gas_minor
+        self.stranded_u = self.stranded_v = 0
+
+    def strand(self, minor_u: int, minor_v: int) -> None:
+        """Add what a stop with the zone at u, and with the zone at v, strands for certain [minor units]."""
+        self.stranded_u, self.stranded_v = minor_u, minor_v
+        self.out_u = min(self.out_u + minor_u, INFINITE)
+        self.out_v = min(self.out_v + minor_v, INFINITE)
+
+    def cost(self, zone_at_u: bool) -> int:
+        """Return the least price of a stop with the zone at one end [minor units]."""
+        return self.out_u if zone_at_u else self.out_v
+
+
+_Row = tuple[int, bool, int, int, int, int]
+"""An `Edge` not made yet: run, whether the first end is its a, local nodes at its first and second end, what
+stops with the zone there strand."""
+
+
+class Neighbourhood:
+    """Local nodes round the work: node 0 is the work itself, the others are supernodes as they are met.
+
+    A node is met when one of its edges is; explored when all of them are. Customers attached at several
+    supernodes have auxiliary nodes of their own.
+
+    Attributes
+    ----------
+    graph : FlowGraph
+        Local nodes with all edges of the explored ones.
+    supernode : list of int
+        Supernode of each local node; `AUXILIARY` for the auxiliary nodes and for the work.
+    loops : dict
+        Edges that come back to their own node.
+    constant_minor : int
+        What the work itself pays whatever the zone [minor units].
+    work_places : list of int
+        Where the work stands in the order of tails.
+    """
+
+    def __init__(
+        self,
+        ground: Ground,
+        links: Links,
+        sites: Sites,
+        work: Work,
+        forced: dict[int, list[tuple[float, int]]],
+    ) -> None:
+        self.ground, self.index, self.links, self.sites = ground, ground.index, links, sites
+        self.work, self.forced = work, forced
+        self.work_gas_minor = ground.work_gas_minor(work)
+        self._choices: dict[tuple[int, bool], tuple[Choice, ...]] = {}
+        self._shapes: dict[tuple[int, bool], Shape] = {}
+        self._by_work = {run for node in work.near_m for run in self.index.runs_at(node).tolist()}
+        self._by_work |= set(forced)
+        self._own_sites = sites is not ground.sites
+        self._places = WorkPlaces(ground.index, ground.tails, work) if links.stranding else None
+        self.work_places = self._places.all_of_it if self._places else []
+        self.graph = FlowGraph()
+        self.supernode: list[int] = []
+        self._rows: list[_Row | Edge | None] = []
+        self._around: dict[int, dict[int, list[Edge]]] = {}
+        self.loops: dict[int, list[Edge]] = {}
+        self._local = dict.fromkeys(work.supernodes, SOURCE)
+        self._pay: list[int] = []
+        self._taken = set(work.runs)
+        self._auxiliary: dict[int, int] = {}
+        self._paid: set[int] = set()
+        self._looked_at: list[NDArray[np.int64]] = []
+        self._new_node(AUXILIARY)
+        self.constant_minor = self._explore_work()
+
+    def is_explored(self, node: int) -> bool:
+        """Whether all edges of a local node are known."""
+        return self.graph.sink[node] != UNEXPLORED
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether the work is one stretch, nothing beyond it was met yet, nor is priced for this alone."""
+        if self._own_sites or self.forced or any(part for _, _, part in self.work.covered):
+            return False
+        return all(sink == UNEXPLORED for sink in self.graph.sink[SOURCE + 1 :])
+
+    def is_taken(self, run: int) -> bool:
+        """Whether a run has been met, or is the work's own."""
+        return run in self._taken
+
+    def paid_at(self, node: int) -> int:
+        """Return what a local node pays for the runs met so far, when it is in the zone [minor units]."""
+        return self._pay[node]
+
+    def take_near(self) -> None:
+        """Take in the runs that the work stands so near to that they are priced for it alone."""
+        for run in sorted(self._by_work - self._taken):
+            self._taken.add(run)
+            self._take_single(run)
+
+    def take_in(self, zone: SourceSide) -> frozenset[int]:
+        """Explore a zone found without this graph; return its local nodes."""
+        n_super = self.index.n_super
+        self._looked_at.append(zone.looked_at[zone.looked_at < n_super])
+        found = [self._local_of(node) if node < n_super else SOURCE for node in zone.nodes]
+        for node in found:
+            self.explore(node)
+        return frozenset(found)
+
+    def looked_at(self) -> NDArray[np.int64]:
+        """Return the supernodes all of whose runs were read, and those of the work, ascending."""
+        index, work = self.index, self.work
+        nodes = [AUXILIARY, *work.supernodes]
+        nodes += [end.item(run) for run in work.runs for end in (index.run_a, index.run_b)]
+        explored = (sink != UNEXPLORED for sink in self.graph.sink)
+        nodes += compress(self.supernode, explored)
+        found = np.sort(np.concatenate([np.array(nodes, dtype=np.int64), *self._looked_at]))
+        is_new: NDArray[np.bool_] = found[1:] != found[:-1]
+        return found[1:][is_new]
+
+    def explore(self, node: int) -> None:
+        """Take in all edges of a local node."""
+        if self.graph.sink[node] != UNEXPLORED:
+            return
+        price, several, links = self.links.at(self.supernode[node])
+        self._take(links, node)
+        for row in several:
+            if row not in self._paid:
+                self.graph.add_edge(node, self._auxiliary_of(row), INFINITE, 0)
+                self._rows.append(None)
+        self.graph.sink[node] = price if price >= INFINITE else price + self._pay[node]
+
+    def outward(self) -> Iterator[int]:
+        """Explore and yield one local node after the other, the nearest first."""
+        queue = [SOURCE]
+        seen = {SOURCE}
+        for node in queue:
+            self.explore(node)
+            yield node
+            around = self.around(node)
+            queue += sorted(around.keys() - seen, key=self.supernode.__getitem__)
+            seen.update(around)
+
+    def edges_at(self, node: int) -> list[Edge]:
+        """Return the edges met so far at a local node."""
+        return [*self.loops.get(node, ()), *chain.from_iterable(self.around(node).values())]
+
+    def around(self, node: int) -> dict[int, list[Edge]]:
+        """Return edges at a local node by the node at their other end: all of them once it is explored."""
+        found = self._around.get(node)
+        if found is None:
+            found = {}
+            for arc in self.graph.arcs_from(node):
+                edge = self._edge(arc >> 1)
+                if edge is not None:
+                    found.setdefault(self.graph.end[arc], []).append(edge)
+            if self.is_explored(node):
+                self._around[node] = found
+        return found
+
+    def _edge(self, number: int) -> Edge | None:
+        """Return an edge of the graph; most are only ever flowed through, so they are made when asked for."""
+        row = self._rows[number]
+        if isinstance(row, tuple):
+            row = self._rows[number] = self._made(*row)
+        return row
+
+    def _made(self, run: int, at_a: bool, near: int, far: int, beyond: int, behind: int) -> Edge:
+        out_u, out_v = self.ground.price_run(run)
+        gas_minor = self.ground.runs.gas_minor.item(run)
+        if at_a:
+            edge = Edge(run, near, far, None, out_u, out_v, gas_minor)
+            edge.strand(beyond, behind)
+        else:
+            edge = Edge(run, far, near, None, out_u, out_v, gas_minor)
+            edge.strand(behind, beyond)
+        return edge
+
+    def _explore_work(self) -> int:
+        """Take in the edges of the work; return what it pays whatever the zone [minor units]."""
+        ground, paid = self.ground, 0
+        for supernode in self.work.supernodes:
+            _, several, links = self.links.at(supernode)
+            self._take(links, SOURCE)
+            paid += ground.node_minor.item(supernode)
+            self._paid.update(several)
+        for gap in self.work.gaps:
+            u, v = (SOURCE if end < 0 else self._local_of(end) for end in (gap.a, gap.b))
+            gas = ground.gap_gas_minor(gap.shape)
+            self._add_edge(Edge(gap.run, u, v, gap, *self._least(gap.run, gap), gas))
+        self.graph.sink[SOURCE] = INFINITE if any(map(self.barred, self.work.supernodes)) else 0
+        shared: int = sum(ground.off_minor.item(row) for row in self._paid)
+        return self._pay[SOURCE] + self.work_gas_minor + paid + shared
+
+    def _new_node(self, supernode: int, sink: int = UNEXPLORED) -> int:
+        self.supernode.append(supernode)
+        self._pay.append(0)
+        return self.graph.add_node(sink)
+
+    def _local_of(self, supernode: int) -> int:
+        node = self._local.get(supernode)
+        if node is None:
+            node = self._local[supernode] = self._new_node(supernode)
+        return node
+
+    def _auxiliary_of(self, row: int) -> int:
+        """Return the node of a customer attached at several supernodes, so that it is paid for once."""
+        node = self._auxiliary.get(row)
+        if node is None:
+            node = self._auxiliary[row] = self._new_node(AUXILIARY, self.ground.off_minor.item(row))
+        return node
+
+    def _take(self, links: tuple[Link, ...], node: int) -> None:
+        """Take in the runs at a local node; those already taken from their other end are there."""
+        taken, local, by_work, pay = self._taken, self._local, self._by_work, self._pay
+        add_edge, add_row = self.graph.add_edge, self._rows.append
+        for run, other, at_a, forth, back, pay_here, pay_there, bridge in links:
+            if run in taken:
+                continue
+            taken.add(run)
+            far = local.get(other)
+            if far is None:
+                far = local[other] = self._new_node(other)
+            if far == node or run in by_work or (self._own_sites and self._special(run)):
+                self._take_single(run)
+                continue
+            beyond = behind = 0
+            if bridge is not None:
+                arcs, beyond, behind = bridge.priced(self.work_places)
+                forth, back, pay_here, pay_there = arcs
+            pay[node] += pay_here
+            pay[far] += pay_there
+            add_edge(node, far, forth, back)
+            add_row((run, at_a, node, far, beyond, behind))
+
+    def _take_single(self, run: int) -> None:
+        """Take in a run that comes back to its own node, is near the work or concerned by an order."""
+        u = self._local_of(self.index.run_a.item(run))
+        v = self._local_of(self.index.run_b.item(run))
+        out_u, out_v = self._least(run, None) if self._special(run) else self.ground.price_run(run)
+        self._add_edge(Edge(run, u, v, None, out_u, out_v, self.ground.runs.gas_minor.item(run)))
+
+    def _add_edge(self, edge: Edge) -> None:
+        if edge.u == edge.v:
+            self.loops.setdefault(edge.u, []).append(edge)
+            self._pay[edge.u] += edge.gas_minor
+        else:
+            self._lost(edge)
+            forth, back, pay_u, pay_v = arcs_of(edge.out_u, edge.out_v, edge.gas_minor)
+            self._pay[edge.u] += pay_u
+            self._pay[edge.v] += pay_v
+            self.graph.add_edge(edge.u, edge.v, forth, back)
+            self._rows.append(edge)
+
+    def _special(self, run: int) -> bool:
+        """Whether a run is near the work or an order concerns it."""
+        if run in self._by_work:
+            return True
+        if not self._own_sites:
+            return False
+        index = self.index
+        return self.sites.barred.touches(index.network, index.pieces_of(run))
+
+    def _least(self, run: int, gap: Gap | None) -> tuple[int, int]:
+        """Return the least price of a stop with the zone at either end; the work is always in the zone."""
+        at_a = self._choose(run, gap, True) if gap is None or gap.a < 0 else ()
+        at_b = self._choose(run, gap, False) if gap is None or gap.b < 0 else ()
+        return at_a[0].cost_minor if at_a else INFINITE, at_b[0].cost_minor if at_b else INFINITE
+
+    def _lost(self, edge: Edge) -> None:
+        """Add what stops on an edge strand for certain."""
+        index, gap = self.index, edge.gap
+        a, b = (index.run_a.item(edge.run), index.run_b.item(edge.run)) if gap is None else (gap.a, gap.b)
+        edge.strand(
+            self._stranded(edge.run, b) if b >= 0 and edge.out_u < INFINITE else 0,
+            self._stranded(edge.run, a) if a >= 0 and edge.out_v < INFINITE else 0,
+        )
+
+    def _stranded(self, run: int, far: int) -> int:
+        """Return what a stop on a run, zone at its other end, strands beyond `far` [minor units]."""
+        index, stranding = self.index, self.links.stranding
+        if stranding is None or self._places is None or not self.ground.tails.is_bridge.item(run):
+            return 0
+        near = index.run_b.item(run) if index.run_a.item(run) == far else index.run_a.item(run)
+        span = stranding.span(run, near, far)
+        if span is None or span.holds_any(self._places.beside(run)):
+            return 0
+        return stranding.price(run, near, far, span)
+
+    def shape(self, edge: Edge, zone_at_u: bool = True) -> Shape:
+        """Return the shape of an edge from its zone's side outward."""
+        return self._shape(edge.run, edge.gap, zone_at_u)
+
+    def _shape(self, run: int, gap: Gap | None, zone_at_u: bool) -> Shape:
+        key = (id(gap) if gap is not None else -run - 1, zone_at_u)
+        shape = self._shapes.get(key)
+        if shape is None:
+            index, near = self.index, self.work.near_m
+            if gap is None:
+                a, b = index.run_a.item(run), index.run_b.item(run)
+                shape = run_shape(index, run).with_gaps(near.get(a, FAR), near.get(b, FAR))
+            else:
+                gaps = [0.0 if end < 0 else near.get(end, FAR) for end in (gap.a, gap.b)]
+                shape = gap.shape.with_gaps(*gaps)
+            shape = self._shapes[key] = shape if zone_at_u else shape.turned()
+        return shape
+
+    def choices(self, edge: Edge, zone_at_u: bool) -> tuple[Choice, ...]:
+        """Return the stops that can be made on an edge with the zone at one end, cheapest first."""
+        return self._choose(edge.run, edge.gap, zone_at_u)
+
+    def _choose(self, run: int, gap: Gap | None, zone_at_u: bool) -> tuple[Choice, ...]:
+        if gap is None and not self._special(run):
+            return self.ground.sites.run_choices(run, zone_at_u)
+        key = (id(gap) if gap is not None else -run - 1, zone_at_u)
+        if key not in self._choices:
+            shape, at = self._shape(run, gap, zone_at_u), None
+            if run in self.forced:
+                places = [self.place_on(self._shape(run, gap, True), *want) for want in self.forced[run]]
+                at = next((place for place in places if place is not None), None)
+                at = at if at is None or zone_at_u else shape.length_m - at
+            self._choices[key] = self.sites.choices(shape, at, bare=self.sites.is_bare(run))
+        return self._choices[key]
+
+    @staticmethod
+    def place_on(shape: Shape, chainage_m: float, pipe: int) -> float | None:
+        """Return where a chainage of a pipe lies on a shape [m], or None."""
+        for leg in shape.legs:
+            at = leg.start_m + leg.sign * (chainage_m - leg.chainage_m)
+            if leg.pipe == pipe and leg.start_m - 1e-6 <= at <= leg.end_m + 1e-6:
+                return at
+        return None
+
+    def barred(self, supernode: int) -> bool:
+        """Whether a supernode may never be in a zone."""
+        return self.links.barred(supernode)

@@ -1,0 +1,118 @@
+"""Bridges of the network and what hangs on them: the parts that a stop on a bridge strands for certain."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.graph.spanning_forest import spanning_forest
+from netplan.isolation.segments import SUPPLIED, Index
+
+__all__ = ["Span", "Tails", "find_tails"]
+
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Supernodes of a tail, as one or two ranges of the depth-first order."""
+
+    ranges: tuple[tuple[int, int], ...]
+
+    def holds(self, place: int) -> bool:
+        """Whether the supernode at a place of the order belongs to it."""
+        return any(low <= place < high for low, high in self.ranges)
+
+    def holds_any(self, places: list[int]) -> bool:
+        """Whether the supernode at any of some places belongs to it."""
+        for low, high in self.ranges:
+            for place in places:
+                if low <= place < high:
+                    return True
+        return False
+
+    def total(self, prefix: NDArray[Any]) -> int:
+        """Return the sum of what `prefix` accumulates over the order."""
+        return int(sum(int(prefix[high]) - int(prefix[low]) for low, high in self.ranges))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tails:
+    """A spanning forest of the supernodes, numbered so that every subtree is one range.
+
+    Closed valves count as links: what hangs behind one is no sure tail.
+
+    Parameters
+    ----------
+    order : int array
+        Supernodes in depth-first order.
+    place : int array
+        Where each supernode stands in it.
+    size : int array
+        Supernodes in the subtree of each.
+    tree_run : int array
+        Run to the parent; -1 for a root.
+    parent : int array
+        Parent supernode; -1 for a root.
+    bridge : bool array
+        Whether the run to the parent is a bridge.
+    is_bridge : bool array
+        The same by run.
+    root : int array
+        Root of each supernode's tree.
+    sources : int array
+        Running count of stations and injections over the order, from 0.
+    """
+
+    order: Ints
+    place: Ints
+    size: Ints
+    tree_run: Ints
+    parent: Ints
+    bridge: NDArray[np.bool_]
+    is_bridge: NDArray[np.bool_]
+    root: Ints
+    sources: Ints
+
+    def beyond(self, run: int, near: int, far: int) -> Span | None:
+        """Return what hangs on a run at its end `far`, or None when the run is no bridge."""
+        if near == far:
+            return None
+        if self.tree_run[far] == run and self.parent[far] == near and self.bridge[far]:
+            start = int(self.place[far])
+            return Span(((start, start + int(self.size[far])),))
+        if self.tree_run[near] == run and self.parent[near] == far and self.bridge[near]:
+            root = int(self.root[near])
+            low, high = int(self.place[root]), int(self.place[root]) + int(self.size[root])
+            start = int(self.place[near])
+            return Span(((low, start), (start + int(self.size[near]), high)))
+        return None
+
+    def sourceless(self, span: Span) -> bool:
+        """Whether no station and no injection stands on a tail."""
+        return span.total(self.sources) == 0
+
+    def prefix(self, per_supernode: NDArray[Any]) -> Ints:
+        """Return running sums of a figure per supernode over the order, from 0."""
+        return np.concatenate([[0], np.cumsum(per_supernode[self.order])]).astype(np.int64)
+
+
+def find_tails(index: Index) -> Tails:
+    """Find every bridge and what hangs on it."""
+    forest = spanning_forest(index.n_super, index.run_a, index.run_b)
+    sources = np.concatenate([[0], np.cumsum((index.blocked[forest.order] & SUPPLIED) > 0)]).astype(np.int64)
+    bridge = (forest.edge >= 0) & (forest.labels[forest.edge] == 0)
+    return Tails(
+        order=forest.order,
+        place=forest.place,
+        size=forest.size,
+        tree_run=forest.edge,
+        parent=forest.parent,
+        bridge=bridge,
+        is_bridge=(forest.labels == 0) & (index.run_a != index.run_b),
+        root=forest.root,
+        sources=sources,
+    )

@@ -1,0 +1,389 @@
+"""Where on a run a stop can be made, by which method, and where best."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.isolation.eligibility import Barred
+from netplan.isolation.feasible_interval import ALL_OF_IT, Ends, Room, ends_of, room_between
+from netplan.isolation.joints import Joints
+from netplan.isolation.segment_geometry import Block, Shape, run_shape
+from netplan.isolation.segments import Index
+from netplan.isolation.simple_segments import bare_runs
+from netplan.isolation.stop_methods import (
+    Reach,
+    Refused,
+    fault_pressures,
+    method_codes,
+    piece_fault_pressure,
+    price_minor,
+    reach_of,
+    refused_words,
+)
+from netplan.network.vocabulary import FittingKind
+from netplan.rules.model import MethodKind, Rules
+
+__all__ = ["Choice", "Sites", "free_intervals"]
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A method at its best place on a shape, zone at the shape's start.
+
+    `cost_minor` is what the cut pays: the stop and the gas of the run up to it [minor units].
+    """
+
+    cost_minor: int
+    price_minor: int
+    gas_minor: int
+    method: int
+    at_m: float
+
+
+class Sites:
+    """Positions on runs for one set of rules and orders; remembers what it has worked out.
+
+    Parameters
+    ----------
+    index : Index
+    rules : Rules
+    gas_minor_per_m3 : float
+        Price of the gas of a cubic metre of pipe [minor units].
+    barred : Barred
+        Keep-out areas and lengths forbidden by order.
+    like : Sites, optional
+        Another one for the same index and rules, whose table of refusals serves here too.
+    """
+
+    def __init__(
+        self, index: Index, rules: Rules, gas_minor_per_m3: float, barred: Barred, like: Sites | None = None
+    ) -> None:
+        self.index, self.rules, self.gas_minor_per_m3, self.barred = index, rules, gas_minor_per_m3, barred
+        self._like = like
+        self._choices: dict[tuple[int, bool], tuple[Choice, ...]] = {}
+        self.reach = lru_cache(maxsize=1024)(self._reach)
+        self.price = lru_cache(maxsize=4096)(self._price)
+        self.offers = lru_cache(maxsize=4096)(self._offers)
+
+    def _reach(self, method: int, od_m: float) -> Reach:
+        return reach_of(self.rules, self.rules.method[method], od_m)
+
+    def _price(self, method: int, od_m: float, surface: int) -> int:
+        return price_minor(self.rules.method[method], od_m, surface)
+
+    def gas_minor(self, volume_m3: float) -> int:
+        """Return the price of the gas of a volume of pipe, as one rounded element [minor units]."""
+        return round(self.gas_minor_per_m3 * volume_m3)
+
+    @cached_property
+    def table(self) -> tuple[NDArray[np.uint8], NDArray[np.float64], NDArray[np.bool_]]:
+        """Codes of the methods (`codes`), fault pressures [Pa gauge; NaN: unknown], and mop standing in.
+
+        All by piece; the last says where the greatest operating pressure of the main stands in for the fault
+        pressure of a station.
+        """
+        if self._like is not None:
+            return self._like.table
+        index = self.index
+        mains = np.flatnonzero(index.run_of >= 0)
+        codes = np.zeros((len(index.run_of), len(self.rules.method)), dtype=np.uint8)
+        fault = np.full(len(index.run_of), np.nan)
+        stands_in = np.zeros(len(index.run_of), dtype=np.bool_)
+        fault[mains], stands_in[mains] = piece_fault_pressure(index, mains, *fault_pressures(index))
+        codes[mains] = method_codes(index, self.rules, mains, fault[mains])
+        return codes, fault, stands_in
+
+    @cached_property
+    def joints(self) -> Joints:
+        """Which ends of mains count as joints."""
+        if self._like is not None:
+            return self._like.joints
+        network, rules = self.index.network, self.rules
+        widest_m = float(network.pipes.od_m[: network.pipes.n_mains].max(initial=0.0))
+        reaches = [reach_of(rules, method, widest_m) for method in rules.method]
+        farthest_m = max(max(-reach.near_m, reach.far_m) for reach in reaches)
+        return Joints(network, rules.clearance.through_record_joints, farthest_m)
+
+    @cached_property
+    def bare(self) -> NDArray[np.bool_]:
+        """Which runs are bare (see `simple`), orders apart."""
+        return self._like.bare if self._like is not None else bare_runs(self.index, self.barred)
+
+    def is_bare(self, run: int) -> bool:
+        """Whether a run is bare, and no order concerns it."""
+        if not self.bare.item(run):
+            return False
+        return self._like is None or not self.barred.touches(self.index.network, self.index.pieces_of(run))
+
+    @property
+    def codes(self) -> NDArray[np.uint8]:
+        """Why each method is refused on the whole of each piece of main (`method_codes`), by piece."""
+        return self.table[0]
+
+    def fault_pa_gauge(self, piece: int) -> float:
+        """Return the greatest pressure at a piece in a station fault [Pa gauge]; NaN where unknown."""
+        return float(self.table[1][piece])
+
+    def mop_stands_in(self, piece: int) -> bool:
+        """Whether a station records no fault pressure, so that the main's own limit counts at a piece."""
+        return bool(self.table[2][piece])
+
+    def run_choices(self, run: int, zone_at_a: bool) -> tuple[Choice, ...]:
+        """Return each method's best place on a whole run, cheapest first."""
+        key = (run, zone_at_a)
+        if key not in self._choices:
+            shape = run_shape(self.index, run)
+            shape = shape if zone_at_a else shape.turned()
+            self._choices[key] = self.choices(shape, bare=self.is_bare(run))
+        return self._choices[key]
+
+    def choices(self, shape: Shape, at_m: float | None = None, *, bare: bool = False) -> tuple[Choice, ...]:
+        """Return each method's best place on a shape with the zone at its start, cheapest first.
+
+        Parameters
+        ----------
+        at_m : float, optional
+            Take this place alone (a stop forced by order).
+        bare : bool
+            Whether it is of a bare run: only its ends keep a method that it allows off places.
+        """
+        if bare and at_m is None and len(shape.legs) == 1 and not self.joints.near(shape):
+            return self._nearest(shape)
+        codes = [self.codes[leg.piece].tolist() for leg in shape.legs]
+        found = []
+        for method, refused in enumerate(zip(*codes, strict=True)):
+            if all(refused):
+                continue
+            free = (
+                self._between_ends(shape, method) if bare and not any(refused) else self._free(shape, method)
+            )
+            best = self._best(shape, method, free, at_m)
+            if best is not None:
+                found.append(best)
+        return tuple(sorted(found, key=_cheapest))
+
+    def _nearest(self, shape: Shape) -> tuple[Choice, ...]:
+        """Return the choices on a shape of one piece of a bare run: the nearest places, if there is room."""
+        pipes, (leg,), length_m = self.index.network.pipes, shape.legs, shape.length_m
+        make = (pipes.od_m.item(leg.pipe), pipes.bore_m.item(leg.pipe), pipes.surface.item(leg.pipe))
+        offers = self.offers(self.codes[leg.piece].tobytes(), make, ends_of(shape))
+        return tuple([choice for choice, room in offers if choice.at_m <= room.end(length_m)])
+
+    def _offers(
+        self, codes: bytes, make: tuple[float, float, int], ends: Ends
+    ) -> tuple[tuple[Choice, Room], ...]:
+        """Return the methods' nearest places on one piece of any length, cheapest first, with their rooms.
+
+        Parameters
+        ----------
+        codes : bytes
+            Why each method is refused, 0 where it is not.
+        make : tuple
+            Outside diameter, bore [m] and code of the surface.
+        ends : Ends
+        """
+        od_m, bore_m, surface = make
+        found = []
+        for method, refused in enumerate(codes):
+            if not refused:
+                room = self._room(method, od_m, ends)
+                found.append((self._choice(method, od_m, bore_m, surface, room.start_m), room))
+        return tuple(sorted(found, key=lambda offer: _cheapest(offer[0])))
+
+    def _choice(self, method: int, od_m: float, bore_m: float, surface: int, at_m: float) -> Choice:
+        price = self.price(method, od_m, surface)
+        gas = self.gas_minor(0.25 * math.pi * bore_m**2 * at_m)
+        return Choice(price + gas, price, gas, method, at_m)
+
+    def _best(
+        self, shape: Shape, method: int, free: list[tuple[float, float]], at_m: float | None
+    ) -> Choice | None:
+        """Return the best place of a method in intervals of a shape."""
+        pipes = self.index.network.pipes
+        best: Choice | None = None
+        for low, high in free:
+            if at_m is not None:
+                if not low - 1e-3 <= at_m <= high + 1e-3:
+                    continue
+                low = high = min(max(at_m, low), high)
+            for leg in shape.legs:
+                at = max(low, leg.start_m)
+                if at > min(high, leg.end_m) + 1e-9:
+                    continue
+                at = min(at, leg.end_m)
+                make = (pipes.od_m.item(leg.pipe), pipes.bore_m.item(leg.pipe), pipes.surface.item(leg.pipe))
+                choice = self._choice(method, *make, at)
+                if best is None or (choice.cost_minor, choice.at_m) < (best.cost_minor, best.at_m):
+                    best = choice
+        return best
+
+    def _free(self, shape: Shape, method: int) -> list[tuple[float, float]]:
+        """Return the intervals of a shape that nothing keeps a method off."""
+        return free_intervals(shape.length_m, self.blocks(shape, method, with_words=False))
+
+    def _between_ends(self, shape: Shape, method: int) -> list[tuple[float, float]]:
+        """Return what `_free` does on a shape of a bare run that allows the method on all its legs."""
+        od_m = self.index.network.pipes.od_m.item(shape.legs[0].pipe)
+        room = self._room(method, od_m, ends_of(shape))
+        low, high = room.start_m, room.end(shape.length_m)
+        if low > high:
+            return []
+        blocks = self._by_joints(shape, method, with_words=False)
+        if not blocks:
+            return [(low, high)]
+        ends = [Block(-1.0, low, "", ""), Block(high, shape.length_m + 1.0, "", "")]
+        return free_intervals(shape.length_m, blocks + ends)
+
+    def _by_joints(self, shape: Shape, method: int, with_words: bool) -> list[Block]:
+        if not shape.joints or self.rules.method[method].kind is MethodKind.VALVE:
+            return []
+        od_m = self.index.network.pipes.od_m.item(shape.legs[0].pipe)
+        return self.joints.blocks(shape, self.reach(method, od_m), with_words)
+
+    def _room(self, method: int, od_m: float, ends: Ends) -> Room:
+        """Return what the blocks of `_by_ends` leave of a shape."""
+        if self.rules.method[method].kind is MethodKind.VALVE:
+            return ALL_OF_IT
+        return room_between(ends, self.reach(method, od_m), self.rules.clearance.work_m)
+
+    def blocks(self, shape: Shape, method: int, with_words: bool = True) -> list[Block]:
+        """Return everything that keeps a method off places of a shape, zone at its start.
+
+        Without words where only the places count: the words cost more than the places.
+        """
+        kind = self.rules.method[method].kind
+        od_m = float(self.index.network.pipes.od_m[shape.legs[0].pipe])
+        reach = self.reach(method, od_m)
+        blocks = self._by_method(shape, method, reach, with_words)
+        if len(blocks) < len(shape.legs):
+            if kind is not MethodKind.VALVE:
+                blocks += self._by_ends(shape, reach)
+                blocks += self._by_fittings(shape, method, reach)
+                blocks += self._by_joints(shape, method, with_words)
+            blocks += self.barred.blocks(self.index.network, shape, reach)
+        return blocks
+
+    def _by_method(self, shape: Shape, method: int, reach: Reach, with_words: bool) -> list[Block]:
+        blocks = []
+        whole = len(shape.legs) == 1
+        for leg in shape.legs:
+            code = int(self.codes[leg.piece, method])
+            if code:
+                words = ""
+                if with_words:
+                    fault_pa = self.fault_pa_gauge(leg.piece)
+                    words = refused_words(self.index, self.rules.method[method], leg.piece, code, fault_pa)
+                low = -1.0 if whole else leg.start_m - reach.most_m - 1e-6
+                high = shape.length_m + 1.0 if whole else leg.end_m - reach.least_m + 1e-6
+                blocks.append(Block(low, high, Refused(code).code, words))
+        return blocks
+
+    def _by_ends(self, shape: Shape, reach: Reach) -> list[Block]:
+        work_m = self.rules.clearance.work_m
+        blocks = []
+        if not shape.starts_at_work:
+            blocks.append(
+                Block(
+                    -1.0,
+                    -reach.near_m,
+                    "clearance",
+                    f"less than {-reach.near_m:.2f} m beyond the fitting or tapping on the work's side",
+                )
+            )
+        need = work_m - shape.start_gap_m
+        if need > 0:
+            blocks.append(
+                Block(
+                    -1.0,
+                    need - reach.least_m,
+                    "work-clearance",
+                    f"the first tapping would be less than {work_m:g} m from the work",
+                )
+            )
+        if not shape.ends_at_work:
+            blocks.append(
+                Block(
+                    shape.length_m - reach.far_m,
+                    shape.length_m + 1.0,
+                    "assembly",
+                    f"the assembly needs {reach.far_m:.2f} m before the next fitting or tapping",
+                )
+            )
+        else:
+            blocks.append(
+                Block(
+                    shape.length_m - reach.most_m - work_m,
+                    shape.length_m + 1.0,
+                    "work-clearance",
+                    "another part of the work lies ahead",
+                )
+            )
+        return blocks
+
+    def _by_fittings(self, shape: Shape, method: int, reach: Reach) -> list[Block]:
+        fittings = self.index.network.fittings
+        squeeze = self.rules.method[method].kind is MethodKind.SQUEEZE
+        blocks = []
+        for at, row in self.fittings_on(shape):
+            kind = FittingKind(int(fittings.kind[row]))
+            marked = squeeze and kind is FittingKind.SQUEEZE_MARK
+            near, far = (reach.mark_near_m, reach.mark_far_m) if marked else (reach.near_m, reach.far_m)
+            words = f"too near to {kind.word.replace('_', ' ')} {fittings.id[row]}"
+            blocks.append(Block(at - far, at - near, "squeeze-mark" if marked else "fitting", words))
+            if kind is FittingKind.TRANSITION and "mechanical" in self.rules.method[method].refuse_joints:
+                blocks.append(
+                    Block(
+                        -1.0,
+                        shape.length_m + 1.0,
+                        Refused.TRANSITION.code,
+                        f"transition fitting {fittings.id[row]} would take the thrust",
+                    )
+                )
+        return blocks
+
+    def fittings_on(self, shape: Shape) -> list[tuple[float, int]]:
+        """Return (place on the shape [m], fitting row) for the fittings on it or within a metre of its legs.
+
+        Fittings a little beyond an end still claim their clearance.
+        """
+        index, found = self.index, []
+        if not len(index.fitting_key):
+            return []
+        for leg in shape.legs:
+            base = index.pipe_base_m[leg.pipe]
+            low, high = sorted((leg.chainage(leg.start_m), leg.chainage(leg.end_m)))
+            first = np.searchsorted(index.fitting_key, base + low - 1e-6)
+            last = np.searchsorted(index.fitting_key, base + high + 1e-6)
+            for place in range(int(first), int(last)):
+                chainage = float(index.fitting_key[place] - base)
+                found.append(
+                    (leg.start_m + leg.sign * (chainage - leg.chainage_m), int(index.fitting_row[place]))
+                )
+        return sorted(set(found))
+
+
+def _cheapest(choice: Choice) -> tuple[int, int]:
+    """Return what choices on one shape are sorted by."""
+    return choice.cost_minor, choice.method
+
+
+def free_intervals(length_m: float, blocks: list[Block]) -> list[tuple[float, float]]:
+    """Return the closed intervals of [0, length_m] that no block covers, in order."""
+    free, low = [], 0.0
+    for block in sorted(blocks, key=lambda block: (block.low_m, block.high_m)):
+        if block.high_m <= block.low_m:
+            continue
+        if block.low_m >= low:
+            if block.low_m <= length_m:
+                free.append((low, block.low_m))
+            else:
+                break
+        low = max(low, block.high_m)
+    if low <= length_m:
+        free.append((low, length_m))
+    return free

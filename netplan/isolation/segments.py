@@ -1,0 +1,304 @@
+"""The network as the choice of stops sees it: supernodes joined by runs of main.
+
+Services cannot be stopped, so everything a service joins is one supernode. A run is a length of main that
+carries no branch, fitting, valve, customer or change of size at its inner nodes: a stop's assembly may span
+those. A valve is a run of its own. Built once for a network; all arrays, no Python object a pipe.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.graph.components import component_labels
+from netplan.graph.grouping import grouped
+from netplan.network.model import Network
+from netplan.network.subnetwork import merged_parts
+
+__all__ = ["RIM", "SUPPLIED", "Index", "build_index"]
+
+Ints = NDArray[np.int32]
+Longs = NDArray[np.int64]
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+RIM: Final = 8
+"""Bit of `Index.blocked` for a supernode at the rim of a part of a network."""
+SUPPLIED: Final = 1 | 2 | RIM
+"""Bits of `Index.blocked` for supernodes that gas comes from."""
+AT_NODE_M = 0.05
+"""A fitting this near to a node's chainage sits on the node [m]: the default snap distance."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Index:
+    """Whole-network arrays for choosing stops.
+
+    Parameters
+    ----------
+    network : Network
+    super_of : int32 array
+        Supernode of each network node.
+    n_super : int
+    run_of : int32 array
+        Run of each piece; -1 for pieces of services.
+    run_a, run_b : int32 arrays
+        Supernodes at the two ends of each run.
+    run_start : int64 array, shape (runs + 1,)
+    run_pieces : int32 array
+        Pieces of run r, ascending: ``run_pieces[run_start[r]:run_start[r + 1]]``.
+    run_volume_m3 : float array
+        Geometric volume of each run [m³].
+    run_chain : int32 array
+        Chain between junctions of each run.
+    adjacent_start, adjacent_run : arrays
+        Runs at each supernode (a loop appears twice).
+    plain : bool array
+        Network nodes that a stop's assembly may span.
+    fitting_key, fitting_row : arrays
+        Fittings in order along all pipes, see `pipe_base_m`.
+    pipe_base_m : float array
+        Start of each pipe on one long line of all pipes [m].
+    part : int32 array
+        Part of the network (joined by open pieces) of each node.
+    super_volume_m3 : float array
+        Geometric volume of the services of each supernode [m³].
+    member_start, member_node : arrays
+        Network nodes of each supernode.
+    service_start, service_piece : arrays
+        Pieces of services of each supernode.
+    customer_start, customer_row : arrays
+        Customers attached at each supernode, each once.
+    several : bool array
+        Customers attached at more than one supernode.
+    blocked : uint8 array
+        Per supernode: bit 1 a station, 2 an injection, 4 a sensing point, 8 the rim of a part of a network.
+    grounds : list
+        What the last few sets of rules made of it.
+    """
+
+    network: Network
+    super_of: Ints
+    n_super: int
+    run_of: Ints
+    run_a: Ints
+    run_b: Ints
+    run_start: Longs
+    run_pieces: Ints
+    run_volume_m3: Floats
+    run_chain: Ints
+    adjacent_start: Longs
+    adjacent_run: Ints
+    plain: Flags
+    fitting_key: Floats
+    fitting_row: Ints
+    pipe_base_m: Floats
+    part: Ints
+    super_volume_m3: Floats
+    member_start: Longs
+    member_node: Ints
+    service_start: Longs
+    service_piece: Ints
+    customer_start: Longs
+    customer_row: Ints
+    several: Flags
+    blocked: NDArray[np.uint8]
+    grounds: list[tuple[Any, tuple[float, float]]] = field(default_factory=list, repr=False)
+
+    def runs_at(self, supernode: int) -> Ints:
+        """Return the runs at a supernode; one that comes back to it appears twice."""
+        return self.adjacent_run[self.adjacent_start[supernode] : self.adjacent_start[supernode + 1]]
+
+    def pieces_of(self, run: int) -> Ints:
+        """Return the pieces of a run, by row."""
+        return self.run_pieces[self.run_start[run] : self.run_start[run + 1]]
+
+    def members(self, supernode: int) -> Ints:
+        """Return the network nodes of a supernode."""
+        return self.member_node[self.member_start[supernode] : self.member_start[supernode + 1]]
+
+    def services_at(self, supernode: int) -> Ints:
+        """Return the pieces of services of a supernode."""
+        return self.service_piece[self.service_start[supernode] : self.service_start[supernode + 1]]
+
+    def customers_at(self, supernode: int) -> Ints:
+        """Return the customers attached at a supernode."""
+        return self.customer_row[self.customer_start[supernode] : self.customer_start[supernode + 1]]
+
+
+def build_index(network: Network) -> Index:
+    """Return the arrays that every choice of stops on `network` starts from."""
+    pieces, n_nodes = network.pieces, len(network.nodes)
+    is_main = pieces.pipe < network.pipes.n_mains
+    super_of, n_super = component_labels(n_nodes, pieces.from_node[~is_main], pieces.to_node[~is_main])
+    part, _ = component_labels(n_nodes, pieces.from_node[pieces.is_open], pieces.to_node[pieces.is_open])
+    if network.beyond is not None:
+        part, _ = merged_parts(part, network.beyond)
+    base = np.concatenate([[0.0], np.cumsum(network.pipes.length_m + 10.0)])
+    key, row = _fittings(network, base)
+    plain = _plain_nodes(network, is_main, base, key)
+    mains = np.flatnonzero(is_main)
+    run_of = np.full(len(pieces), -1, dtype=np.int32)
+    run_of[mains], n_runs = _chained(pieces.from_node[mains], pieces.to_node[mains], plain)
+    run_start, run_pieces = grouped(run_of[mains], n_runs, mains)
+    run_a, run_b = _run_ends(network, mains, run_of, n_runs, plain, super_of)
+    bore = network.pipes.bore_m[pieces.pipe]
+    volume = 0.25 * np.pi * bore**2 * (pieces.to_m - pieces.from_m)
+    run_volume = np.bincount(run_of[mains], volume[mains], n_runs).astype(np.float64)
+    super_volume = np.bincount(super_of[pieces.from_node[~is_main]], volume[~is_main], n_super).astype(
+        np.float64
+    )
+    ends = np.concatenate([run_a, run_b])
+    runs = np.concatenate([np.arange(n_runs, dtype=np.int32)] * 2)
+    adjacent_start, adjacent_run = grouped(ends, n_super, runs)
+    member_start, member_node = grouped(super_of, n_super, np.arange(n_nodes, dtype=np.int32))
+    services = np.flatnonzero(~is_main)
+    service_start, service_piece = grouped(super_of[pieces.from_node[services]], n_super, services)
+    customer_start, customer_row, several = _customers(network, super_of, n_super)
+    return Index(
+        network=network,
+        super_of=super_of,
+        n_super=n_super,
+        run_of=run_of,
+        run_a=run_a,
+        run_b=run_b,
+        run_start=run_start,
+        run_pieces=run_pieces,
+        run_volume_m3=run_volume,
+        run_chain=_run_chains(network, mains, run_of, n_runs),
+        adjacent_start=adjacent_start,
+        adjacent_run=adjacent_run,
+        plain=plain,
+        fitting_key=key,
+        fitting_row=row,
+        pipe_base_m=base,
+        part=part,
+        super_volume_m3=super_volume,
+        member_start=member_start,
+        member_node=member_node,
+        service_start=service_start,
+        service_piece=service_piece,
+        customer_start=customer_start,
+        customer_row=customer_row,
+        several=several,
+        blocked=_blocked(network, super_of, n_super),
+    )
+
+
+def _fittings(network: Network, base: Floats) -> tuple[Floats, Ints]:
+    fittings = network.fittings
+    placed = np.flatnonzero(fittings.pipe >= 0).astype(np.int32)
+    key = base[fittings.pipe[placed]] + fittings.chainage_m[placed]
+    order = np.argsort(key, kind="stable")
+    return key[order], placed[order]
+
+
+def _rim(network: Network) -> Ints:
+    return np.zeros(0, dtype=np.int32) if network.beyond is None else network.beyond.node
+
+
+def _plain_nodes(network: Network, is_main: Flags, base: Floats, fitting_key: Floats) -> Flags:
+    """Return the nodes where two pieces of main of the same make meet and nothing else is recorded."""
+    pieces, pipes, n = network.pieces, network.pipes, len(network.nodes)
+    ends = np.concatenate([pieces.from_node, pieces.to_node])
+    touching = np.concatenate([is_main & (pieces.valve < 0)] * 2)
+    degree = np.bincount(ends, minlength=n)
+    plain: Flags = (degree == 2) & (np.bincount(ends[touching], minlength=n) == 2)
+    # Two ends at each of these nodes: sorted by node, they stand side by side.
+    at_plain = np.flatnonzero(plain[ends])
+    two = at_plain[np.argsort(ends[at_plain], kind="stable")].reshape(-1, 2)
+    pipe = np.concatenate([pieces.pipe, pieces.pipe])[two]
+    same = np.ones(len(two), dtype=np.bool_)
+    for values in (pipes.od_m, pipes.bore_m, pipes.material):
+        same &= values[pipe[:, 0]] == values[pipe[:, 1]]
+    plain[ends[two[:, 0]]] = same
+    for at in (
+        network.stations.node,
+        network.sensing.node,
+        network.injections.node,
+        network.stations.sensing_node,
+        _rim(network),
+    ):
+        plain[at[at >= 0]] = False
+    plain[network.customers.attach_node] = False
+    if len(fitting_key):
+        for chainage, node in ((pieces.from_m, pieces.from_node), (pieces.to_m, pieces.to_node)):
+            place = base[pieces.pipe] + chainage
+            right = np.searchsorted(fitting_key, place - AT_NODE_M)
+            hit = (right < len(fitting_key)) & (
+                fitting_key[np.minimum(right, len(fitting_key) - 1)] <= place + AT_NODE_M
+            )
+            plain[node[hit]] = False
+    return plain
+
+
+def _chained(a: Ints, b: Ints, through: Flags) -> tuple[Ints, int]:
+    """Return groups of pieces that are joined by nodes that may be passed through."""
+    n = len(a)
+    ends = np.concatenate([a, b])
+    piece = np.concatenate([np.arange(n), np.arange(n)])
+    passing = through[ends]
+    order = np.argsort(ends[passing], kind="stable")
+    pairs = piece[passing][order].reshape(-1, 2)
+    label, count = component_labels(n, pairs[:, 0], pairs[:, 1])
+    return label, count
+
+
+def _run_ends(
+    network: Network, mains: Longs, run_of: Ints, n_runs: int, plain: Flags, super_of: Ints
+) -> tuple[Ints, Ints]:
+    pieces = network.pieces
+    nodes = np.stack([pieces.from_node[mains], pieces.to_node[mains]], axis=1).ravel()
+    runs = np.repeat(run_of[mains], 2)
+    ending = ~plain[nodes]
+    order = np.argsort(runs[ending], kind="stable")
+    runs, nodes = runs[ending][order], nodes[ending][order]
+    run_a, run_b = np.full(n_runs, -1, dtype=np.int32), np.full(n_runs, -1, dtype=np.int32)
+    run_a[runs[0::2]] = super_of[nodes[0::2]]
+    run_b[runs[1::2]] = super_of[nodes[1::2]]
+    # A closed ring of plain nodes touches nothing: hang it on its own first node.
+    for run in np.flatnonzero(run_a < 0):
+        run_a[run] = run_b[run] = super_of[pieces.from_node[mains[np.argmax(run_of[mains] == run)]]]
+    return run_a, run_b
+
+
+def _run_chains(network: Network, mains: Longs, run_of: Ints, n_runs: int) -> Ints:
+    """Return the chain between junctions of each run: services and valves do not make a junction."""
+    pieces = network.pieces
+    a, b = pieces.from_node[mains], pieces.to_node[mains]
+    through = np.bincount(np.concatenate([a, b]), minlength=len(network.nodes)) == 2
+    for at in (network.stations.node, network.injections.node, _rim(network)):
+        through[at[at >= 0]] = False
+    label, _ = _chained(a, b, through)
+    chain = np.zeros(n_runs, dtype=np.int32)
+    chain[run_of[mains]] = label
+    return chain
+
+
+def _customers(network: Network, super_of: Ints, n_super: int) -> tuple[Longs, Ints, Flags]:
+    customers = network.customers
+    n = len(customers)
+    row = np.repeat(np.arange(n, dtype=np.int64), np.diff(customers.attach_start))
+    # Sorted, not np.unique: that hashes whole numbers, which takes sixty times as long for a city.
+    pairs = np.sort(super_of[customers.attach_node].astype(np.int64) * max(n, 1) + row)
+    pairs = pairs[np.diff(pairs, prepend=-1) != 0]
+    at, who = pairs // max(n, 1), pairs % max(n, 1)
+    start = np.zeros(n_super + 1, dtype=np.int64)
+    np.cumsum(np.bincount(at, minlength=n_super), out=start[1:])
+    return start, who.astype(np.int32), np.bincount(who, minlength=n) > 1
+
+
+def _blocked(network: Network, super_of: Ints, n_super: int) -> NDArray[np.uint8]:
+    blocked = np.zeros(n_super, dtype=np.uint8)
+    for bit, at in (
+        (1, network.stations.node),
+        (2, network.injections.node),
+        (4, network.sensing.node),
+        (4, network.stations.sensing_node),
+        (RIM, _rim(network)),
+    ):
+        blocked[super_of[at[at >= 0]]] |= np.uint8(bit)
+    return blocked

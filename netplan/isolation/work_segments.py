@@ -1,0 +1,143 @@
+"""The work section laid over the runs of main: what it covers, and what is left of the runs it touches."""
+
+from __future__ import annotations
+
+import heapq
+from dataclasses import dataclass
+
+import numpy as np
+
+from netplan.isolation.model import Stretch
+from netplan.isolation.segment_geometry import Shape, part_of, run_shape
+from netplan.isolation.segments import Index
+from netplan.network.work_section import Section
+
+__all__ = ["Gap", "Work", "lay_work"]
+
+TOUCH_M = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """What is left of a run beside the work: ends are supernodes, -1 for an end of the work itself."""
+
+    run: int
+    a: int
+    b: int
+    shape: Shape
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Work:
+    """The work section over the network.
+
+    Parameters
+    ----------
+    supernodes : tuple of int
+        Supernodes in it, ascending.
+    runs : frozenset of int
+        Runs it touches.
+    gaps : tuple of Gap
+        What is left of them.
+    covered : tuple of (piece, Stretch, part of the work)
+        What it covers, piece by piece.
+    near_m : dict
+        Distance from the work of supernodes within the work clearance [m].
+    """
+
+    supernodes: tuple[int, ...]
+    runs: frozenset[int]
+    gaps: tuple[Gap, ...]
+    covered: tuple[tuple[int, Stretch, int], ...]
+    near_m: dict[int, float]
+
+
+def lay_work(index: Index, section: Section, clearance_m: float) -> Work:
+    """Lay a work section over the runs of main."""
+    covered = _covered(index, section)
+    by_run: dict[int, list[tuple[int, Stretch]]] = {}
+    for piece, stretch, _ in covered:
+        by_run.setdefault(index.run_of.item(piece), []).append((piece, stretch))
+    gaps: list[Gap] = []
+    inside: set[int] = set()
+    for run in sorted(by_run):
+        _lay_on_run(index, run, by_run[run], gaps, inside)
+    near = _near(index, inside, gaps, frozenset(by_run), clearance_m)
+    return Work(tuple(sorted(inside)), frozenset(by_run), tuple(gaps), covered, near)
+
+
+def _covered(index: Index, section: Section) -> tuple[tuple[int, Stretch, int], ...]:
+    pieces = index.network.pieces
+    found = []
+    for part in range(len(section)):
+        pipe, low, high = section.pipe.item(part), section.from_m.item(part), section.to_m.item(part)
+        rows = pieces.rows_of(pipe)
+        here = slice(rows.start, rows.stop)
+        for row, start, end in zip(
+            rows, pieces.from_m[here].tolist(), pieces.to_m[here].tolist(), strict=True
+        ):
+            if end < low or start > high:
+                continue
+            if start == end:
+                if low + TOUCH_M < start < high - TOUCH_M:
+                    found.append((row, Stretch(pipe, start, end), part))
+                continue
+            a, b = max(start, low), min(end, high)
+            if b - a > TOUCH_M:
+                a, b = (start if a - start < TOUCH_M else a), (end if end - b < TOUCH_M else b)
+                found.append((row, Stretch(pipe, a, b), part))
+    return tuple(found)
+
+
+def _lay_on_run(
+    index: Index, run: int, covers: list[tuple[int, Stretch]], gaps: list[Gap], inside: set[int]
+) -> None:
+    shape = run_shape(index, run)
+    legs = {leg.piece: leg for leg in shape.legs}
+    spans = []
+    for piece, stretch in covers:
+        leg = legs[piece]
+        a, b = (leg.start_m + leg.sign * (at - leg.chainage_m) for at in (stretch.from_m, stretch.to_m))
+        spans.append((min(a, b), max(a, b)))
+    merged: list[tuple[float, float]] = []
+    for low, high in sorted(spans):
+        if merged and low <= merged[-1][1] + TOUCH_M:
+            merged[-1] = (merged[-1][0], max(high, merged[-1][1]))
+        else:
+            merged.append((low, high))
+    a, b = index.run_a.item(run), index.run_b.item(run)
+    edge = 0.0
+    end: tuple[int, bool] = (a, False)
+    if merged[0][0] <= TOUCH_M:
+        inside.add(a)
+    for low, high in merged:
+        if low > edge + TOUCH_M:
+            gaps.append(Gap(run, end[0], -1, part_of(shape, edge, low, (end[1], True))))
+        edge, end = high, (-1, True)
+    if edge < shape.length_m - TOUCH_M:
+        gaps.append(Gap(run, -1, b, part_of(shape, edge, shape.length_m, (True, False))))
+    else:
+        inside.add(b)
+
+
+def _near(
+    index: Index, inside: set[int], gaps: list[Gap], touched: frozenset[int], within_m: float
+) -> dict[int, float]:
+    """Return how far supernodes lie from the work, along the mains, where that is less than the clearance."""
+    near: dict[int, float] = {}
+    queue = [(0.0, node) for node in sorted(inside)]
+    queue += [(gap.shape.length_m, max(gap.a, gap.b)) for gap in gaps if max(gap.a, gap.b) >= 0]
+    heapq.heapify(queue)
+    pieces = index.network.pieces
+    while queue:
+        distance, node = heapq.heappop(queue)
+        if distance >= within_m or near.get(node, np.inf) <= distance:
+            continue
+        near[node] = distance
+        for run in index.runs_at(node).tolist():
+            if run not in touched:
+                rows = index.pieces_of(run)
+                length = float((pieces.to_m[rows] - pieces.from_m[rows]).sum())
+                other = int(index.run_b[run] if index.run_a[run] == node else index.run_a[run])
+                heapq.heappush(queue, (distance + length, other))
+    return near

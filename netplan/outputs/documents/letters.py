@@ -1,0 +1,108 @@
+"""Letters: one page for each address and effect, in the language of the people there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from netplan.outputs.documents.typeset import typeset
+from netplan.outputs.documents.words import Words, read_words
+from netplan.outputs.notices.rows import NoticeRow
+from netplan.planfile.model import Plan
+
+__all__ = ["letter_groups", "letters_pdf"]
+
+_DOORS_NAMED: Final = 24
+DEFAULT_LANGUAGE: Final = "en"
+
+
+def letter_groups(rows: Sequence[NoticeRow]) -> list[list[NoticeRow]]:
+    """Return the rows of each letter: one for an address, effect, standby and language, in their order."""
+    groups: dict[tuple[int, str, str, str], list[NoticeRow]] = {}
+    for row in rows:
+        groups.setdefault((row.address_no, row.effect, row.standby, row.language), []).append(row)
+    return list(groups.values())
+
+
+def letters_pdf(
+    plan: Plan,
+    rows: Sequence[NoticeRow],
+    *,
+    words: Mapping[str, Words] | None = None,
+    language: str = DEFAULT_LANGUAGE,
+) -> bytes:
+    """Return the letters as PDF, one page each.
+
+    Parameters
+    ----------
+    plan : Plan
+    rows : sequence of NoticeRow
+        As `notice_rows` returns them.
+    words : mapping of str to Words, optional
+        Words by language; the shipped ones when left out.
+    language : str
+        Language where none is recorded, or none of the recorded one is there.
+    """
+    known = words or read_words(None)
+    default = known.get(language) or known[DEFAULT_LANGUAGE]
+    letters = [
+        _letter(plan, group, known.get(group[0].language.strip().lower()[:2], default))
+        for group in letter_groups(rows)
+    ]
+    return typeset("letters.typ", {"letters": letters, "none": str(default.raw("common", "none"))})
+
+
+def _letter(plan: Plan, group: Sequence[NoticeRow], words: Words) -> dict[str, Any]:
+    first = group[0]
+    begin = first.off_from or plan.conditions.start or ""
+    values = {
+        "date": words.date(begin),
+        "from": words.time(begin, "no_from"),
+        "to": words.time(first.on_by, "no_to"),
+        "to_date": words.date(first.on_by or begin),
+        "hours": f"{plan.conditions.hours:g}",
+        "notice_by": words.date(first.notice_by),
+        "address_no": str(first.address_no),
+        "effect": first.effect,
+    }
+    box = []
+    if first.effect == "off":
+        day_from, day_to = values["date"], values["to_date"]
+        box = [
+            [words.text("common", "from_line", values), f"{day_from}, {values['from']}"],
+            [words.text("common", "to_line", values), f"{day_to}, {values['to']}"],
+        ]
+    section = _section(first, words)
+    doors = [row.address for row in group]
+    if len(doors) > _DOORS_NAMED:
+        more = words.text("common", "more", {"count": str(len(doors) - _DOORS_NAMED)})
+        doors = [*doors[:_DOORS_NAMED], more]
+    return {
+        "lang": words.lang,
+        "to": words.text("common", "to", values),
+        "address": _address(group),
+        "sender": words.text("sender", "sender", values),
+        "phone-line": words.text("common", "phone_line", values),
+        "title": words.text(section, "title", values),
+        "box": box,
+        "paragraphs": [words.fill(str(p), values) for p in words.raw(section, "paragraphs")],
+        "doors": doors,
+        "doors-line": words.text("common", "doors_line", values),
+        "footer": words.text("common", "footer", values),
+    }
+
+
+def _section(row: NoticeRow, words: Words) -> str:
+    """Return which words are for a customer; one kept on and on standby is told that their gas may go off.
+
+    Words of an older version have none for both: those for standby then say it.
+    """
+    if row.effect == "kept" and row.standby:
+        return "kept_standby" if words.has("kept_standby") else "standby"
+    return row.effect
+
+
+def _address(group: Sequence[NoticeRow]) -> list[str]:
+    first = group[0]
+    line = first.address if len(group) == 1 else f"{first.number} {first.street}".strip() or first.address
+    return [part for part in (line, first.postcode) if part]

@@ -1,0 +1,151 @@
+"""The plan map on paper: where it is stopped, what is isolated, who is off, how the bypass runs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from netplan.outputs.documents.drawing import Sheet
+from netplan.outputs.documents.symbols import customer_symbol, lettered, stop_symbol, stroke
+from netplan.planfile import PieceState, SolvedState, StateCustomers, StatePipes
+from netplan.planfile.model import Option
+
+__all__ = ["base_on", "bowed", "pipes_on", "plan_drawing"]
+
+Layers = Mapping[str, gpd.GeoDataFrame]
+Ints = NDArray[np.int64]
+_LEADER_MM: Final = 7.5
+
+
+def plan_drawing(
+    option: Option, layers: Layers, state: SolvedState, width_mm: float = 178.0, height_mm: float = 150.0
+) -> str:
+    """Return the plan map of an option as SVG."""
+    sheet = Sheet(_box(option, layers, state.customers), width_mm, height_mm)
+    base_on(sheet, layers)
+    pipes_on(sheet, state.pipes)
+    stroke(sheet, "work", list(layers["work"].geometry))
+    for bypass in option.bypasses:
+        line = bowed((bypass.from_.x, bypass.from_.y), (bypass.to.x, bypass.to.y))
+        stroke(sheet, "bypass", [line])
+        sheet.text(line.interpolate(0.35, normalized=True).coords[0], bypass.id, 3.2, font_weight="bold")
+    _customers(sheet, state.customers)
+    middle = np.array(layers["work"].geometry.union_all().centroid.coords[0])
+    for gauge in _of(layers, "gauges", option.rank).geometry:
+        _with_leader(sheet, gauge.coords[0], middle, -2.0, lettered("G"))
+    for number, stop in enumerate(option.stops, 1):
+        _with_leader(sheet, (stop.x, stop.y), middle, 0.95, stop_symbol(stop.kind, number))
+    sheet.scale_bar()
+    return sheet.svg()
+
+
+def _with_leader(sheet: Sheet, xy: Any, middle: Any, turn: float, symbol: str) -> None:
+    outward = np.asarray(xy) - middle
+    angle = np.arctan2(-outward[1], outward[0]) + turn
+    shift = (float(np.cos(angle)) * _LEADER_MM, float(np.sin(angle)) * _LEADER_MM)
+    sheet.leader(xy, shift)
+    sheet.mark(xy, symbol, shift)
+
+
+def _of(layers: Layers, name: str, option: int) -> gpd.GeoDataFrame:
+    rows = layers[name]
+    return rows[rows["option"] == option]
+
+
+def _box(option: Option, layers: Layers, customers: StateCustomers) -> tuple[float, float, float, float]:
+    places = [np.array(layers["work"].total_bounds).reshape(2, 2)]
+    places += [np.array([(s.x, s.y) for s in option.stops]).reshape(-1, 2)]
+    places += [np.array([(b.from_.x, b.from_.y), (b.to.x, b.to.y)]) for b in option.bypasses]
+    affected = _affected(customers)
+    places.append(np.stack([customers.x_m[affected], customers.y_m[affected]], axis=1))
+    points = np.vstack(places)
+    room = max(15.0, 0.08 * float(np.ptp(points, axis=0).max()))
+    low, high = points.min(axis=0) - room, points.max(axis=0) + room
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def base_on(sheet: Sheet, layers: Layers) -> None:
+    """Draw the base map: water, streets, buildings, railway, and the names of streets."""
+    metre = sheet.scale
+    if "water" in layers:
+        sheet.path(layers["water"].geometry, fill="#dfe9ef", stroke="#9fb4c0", stroke_width=0.2)
+    if "streets" in layers:
+        shapes = layers["streets"].geometry
+        areas = shapes[shapes.geom_type.str.contains("Polygon")]
+        lines = shapes[~shapes.geom_type.str.contains("Polygon")]
+        sheet.path(areas, fill="#f3f3f3", stroke="#c9c9c9", stroke_width=0.2)
+        width = max(8.0 * metre, 0.8)
+        sheet.path(lines, stroke="#c9c9c9", stroke_width=f"{width + 0.4:.2f}", stroke_linecap="round")
+        sheet.path(lines, stroke="#f6f6f6", stroke_width=f"{width:.2f}", stroke_linecap="round")
+    if "buildings" in layers:
+        sheet.path(layers["buildings"].geometry, fill="#e6e6e6", stroke="#a8a8a8", stroke_width=0.15)
+    if "rail" in layers:
+        sheet.path(layers["rail"].geometry, stroke="#777", stroke_width=0.9)
+        sheet.path(layers["rail"].geometry, stroke="white", stroke_width=0.5, stroke_dasharray="2 2")
+    if "streets" in layers and "name" in layers["streets"]:
+        _street_names(sheet, layers["streets"])
+
+
+def _street_names(sheet: Sheet, streets: gpd.GeoDataFrame) -> None:
+    named = streets[streets["name"].fillna("").astype(str).str.strip() != ""]
+    for name, rows in named.groupby("name", sort=True):
+        shown = shapely.get_parts(shapely.intersection(rows.geometry.array, sheet.window))
+        lines = [part for part in shown if part.geom_type == "LineString" and part.length * sheet.scale > 18]
+        if not lines:
+            continue
+        line = max(lines, key=lambda part: (part.length, part.wkt))
+        before, middle, after = (line.interpolate(s, normalized=True) for s in (0.45, 0.5, 0.55))
+        turn = np.degrees(np.arctan2(-(after.y - before.y), after.x - before.x))
+        turn = (turn + 90) % 180 - 90
+        sheet.text(middle.coords[0], str(name), 2.7, turn=f"{turn:.1f}", fill="#555", dy="0.9")
+
+
+_DRAWN_OVER: Final = (
+    PieceState.OTHER_SYSTEM,
+    PieceState.FED,
+    PieceState.STRANDED,
+    PieceState.ISOLATED,
+    PieceState.CLOSED,
+)
+"""States that are drawn over the live pipes, the last on top."""
+
+
+def pipes_on(sheet: Sheet, pipes: StatePipes) -> None:
+    """Draw the pipes of an option by state."""
+    for thin in (True, False):
+        kind = (pipes.is_main != thin) & (pipes.length_m > 0)
+        live = np.flatnonzero(kind & (pipes.state == PieceState.LIVE))
+        stroke(sheet, "service" if thin else "live", list(pipes.lines(live)))
+        for state in _DRAWN_OVER:
+            rows = np.flatnonzero(kind & (pipes.state == state))
+            stroke(sheet, state.word, list(pipes.lines(rows)), thin=thin)
+
+
+def _affected(customers: StateCustomers) -> Ints:
+    return np.flatnonzero(np.array(customers.effect.numpy() != "", dtype=bool))
+
+
+def _customers(sheet: Sheet, customers: StateCustomers) -> None:
+    numbered = sheet.scale > 0.8
+    for row in _affected(customers).tolist():
+        place, priority = (
+            (float(customers.x_m[row]), float(customers.y_m[row])),
+            bool(customers.priority[row]),
+        )
+        sheet.mark(place, customer_symbol(customers.effect[row], priority=priority))
+        if numbered and customers.number[row]:
+            dx = str(4.2 if priority else 2.8)
+            sheet.text(place, customers.number[row], 2.4, dx=dx, dy="0.8")
+
+
+def bowed(start: tuple[float, float], end: tuple[float, float], lift: float = 0.16) -> shapely.LineString:
+    """Return a line between two places that stands off the straight one, as bypasses are drawn."""
+    a, b = np.array(start), np.array(end)
+    along, share = b - a, np.linspace(0.0, 1.0, 25)
+    across = np.array([-along[1], along[0]])
+    return shapely.LineString(a + np.outer(share, along) + np.outer(lift * np.sin(np.pi * share), across))

@@ -1,0 +1,134 @@
+"""A sketch of each stop's surroundings: the main, the tappings in order, what to tape from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from netplan.outputs.documents.drawing import FONT, Sheet
+from netplan.outputs.documents.offsets import Offset
+from netplan.outputs.documents.plan_drawing import base_on, pipes_on
+from netplan.outputs.documents.symbols import stop_symbol, stroke
+from netplan.outputs.number_format import Figures
+from netplan.planfile import StatePipes
+from netplan.planfile.model import Stop
+
+Floats = NDArray[np.float64]
+
+__all__ = ["assembly_drawing", "stop_sketch"]
+
+HALF_M: Final = 11.0
+_ROOM_MM: Final = 13.0
+_BLACK: Final = 'stroke="black" stroke-width="0.4"'
+_ROLE_LETTERS: Final = {"zone_vent": "Z", "barrier": "", "vent": "V", "gauge": "G", "bypass": "B"}
+
+
+def stop_sketch(
+    stop: Stop,
+    number: int,
+    pipes: StatePipes,
+    layers: Mapping[str, gpd.GeoDataFrame],
+    offsets: Sequence[Offset],
+    units: Figures,
+    width_mm: float = 86.0,
+    height_mm: float = 58.0,
+) -> str:
+    """Return the surroundings of a stop as SVG, north up, with the offsets drawn."""
+    reach = max([HALF_M, *(min(offset.distance_m, 26.0) for offset in offsets)]) + 2.0
+    half_height = reach * height_mm / width_mm
+    box = (stop.x - reach, stop.y - half_height, stop.x + reach, stop.y + half_height)
+    sheet = Sheet(box, width_mm, height_mm)
+    base_on(sheet, layers)
+    pipes_on(sheet, pipes)
+    stroke(sheet, "work", list(layers["work"].geometry))
+    at = np.array([stop.x, stop.y])
+    for offset in offsets:
+        _offset(sheet, at, offset, units)
+    shift = _clear_side(at, offsets)
+    sheet.leader(at, shift)
+    sheet.mark(at, f'<g transform="scale(0.9)">{stop_symbol(stop.kind, number)}</g>', shift)
+    sheet.scale_bar(*((0.3048, "ft") if units.name == "us" else (1.0, "m")))
+    sheet.raw(
+        f'<rect width="{width_mm}" height="{height_mm}" fill="none" stroke="black" stroke-width="0.5"/>'
+    )
+    return sheet.svg()
+
+
+def _offset(sheet: Sheet, at: Floats, offset: Offset, units: Figures) -> None:
+    end = np.array([offset.x_m, offset.y_m])
+    if not sheet.window.contains(shapely.Point(end)):
+        return
+    sheet.path([shapely.LineString([at, end])], stroke="black", stroke_width=0.3, stroke_dasharray="1.4 0.8")
+    sheet.mark(end, '<circle r="0.7" fill="white" stroke="black" stroke-width="0.35"/>')
+    away = (end - at) / max(float(np.hypot(*(end - at))), 1e-9)
+    on_paper = float(np.hypot(*(end - at))) * sheet.scale
+    # On a short line the figure would hide the line: it goes behind its end.
+    place = at + 0.6 * (end - at) if on_paper > _ROOM_MM else end + away * (_ROOM_MM / 4 / sheet.scale)
+    sheet.text(place, f"{offset.label} {units.chainage(offset.distance_m)}", 2.7, dy="0.9")
+
+
+def _clear_side(at: Floats, offsets: Sequence[Offset]) -> tuple[float, float]:
+    """Return where the stop's symbol stands off to [mm]: into the widest gap between the offsets."""
+    if not offsets:
+        return 0.0, -7.0
+    turned = np.sort([np.arctan2(o.y_m - at[1], o.x_m - at[0]) for o in offsets])
+    gaps = np.diff(np.append(turned, turned[0] + 2 * np.pi))
+    widest = int(np.argmax(gaps))
+    # A little off the middle of the gap, where the main often runs.
+    angle = turned[widest] + 0.42 * gaps[widest]
+    return 7.5 * float(np.cos(angle)), -7.5 * float(np.sin(angle))
+
+
+def assembly_drawing(stop: Stop, units: Figures, width_mm: float = 178.0) -> str | None:
+    """Return the tappings of a stop in their order along the main as SVG; None when nothing is tapped.
+
+    The work lies on the right; distances are along the main from the barrier nearest the work.
+    """
+    if not stop.tappings:
+        return None
+    along = sorted(((-t.away_from(stop), t) for t in stop.tappings), key=lambda row: row[0])
+    low, high = along[0][0], along[-1][0]
+    span = max(high - low, 0.5)
+    left, right, y = 24.0, width_mm - 30.0, 13.0
+    parts = [
+        f'<rect x="4" y="{y - 2.4}" width="{width_mm - 8}" height="4.8" fill="#eee" {_BLACK}/>',
+        _words(5, y - 4.2, "live side", "start"),
+        _words(width_mm - 5, y - 4.2, "work", "end"),
+        f'<path d="M{width_mm - 14} {y}h7m-2.2 -1.5l2.2 1.5l-2.2 1.5" fill="none" {_BLACK}/>',
+    ]
+    for k, (offset, tapping) in enumerate(along):
+        x = left + (right - left) * (offset - low) / span
+        if tapping.role == "barrier":
+            parts.append(f'<rect x="{x - 1.2:.2f}" y="{y - 3.2}" width="2.4" height="6.4"/>')
+        else:
+            parts.append(f'<path d="M{x:.2f} {y - 2.4}v-4" stroke="black" stroke-width="0.7"/>')
+            parts.append(
+                f'<circle cx="{x:.2f}" cy="{y - 8}" r="1.9" fill="white" stroke="black" stroke-width="0.4"/>'
+            )
+            parts.append(_words(x, y - 7.1, _ROLE_LETTERS[tapping.role], "middle", 2.6))
+        drop = 6.2 + 3.4 * (k % 2)
+        parts.append(f'<path d="M{x:.2f} {y + 2.4}V{y + drop - 2.4:.2f}" stroke="black" stroke-width="0.2"/>')
+        parts.append(
+            _words(
+                x,
+                y + drop,
+                units.chainage(round(offset, 3) + 0.0),
+                "middle",
+                2.5,
+            )
+        )
+    size = f'width="{width_mm}mm" height="24mm" viewBox="0 0 {width_mm} 24"'
+    return f'<svg xmlns="http://www.w3.org/2000/svg" {size}>{"".join(parts)}</svg>'
+
+
+def _words(x: float, y: float, text: str, anchor: str, size: float = 2.8) -> str:
+    # Only our own words and numbers come here.
+    return (
+        f'<text x="{x:.2f}" y="{y:.2f}" font-family="{FONT}" font-size="{size}" text-anchor="{anchor}">'
+        f"{text.replace('-', '−')}</text>"
+    )

@@ -1,0 +1,70 @@
+"""Setting a template with data: texts go in as data, so nothing in them is ever markup."""
+
+from __future__ import annotations
+
+import json
+import re
+from importlib import resources
+from typing import Any, Final
+
+import typst
+
+from netplan.core.errors import BadInputError
+
+__all__ = ["plain", "typeset"]
+
+_UNBROKEN: Final = re.compile(r"\S{33,}")
+_PIECE: Final = re.compile(r".{24}(?=.)")
+# Control characters, and marks that turn the direction of text that is not theirs.
+_UNPRINTABLE: Final = re.compile("[\x00-\x08\x0b-\x1f\x7f\u202a-\u202e\u2066-\u2069]")
+_BREAK: Final = "\u200b"
+
+
+def plain(value: Any) -> Any:
+    """Return data whose texts can be set: no control characters, and long runs may break across lines."""
+    if isinstance(value, str):
+        text = _UNPRINTABLE.sub("", value)
+        return _UNBROKEN.sub(
+            lambda run: _PIECE.sub(lambda piece: piece.group(0) + _BREAK, run.group(0)), text
+        )
+    if isinstance(value, dict):
+        return {key: plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(item) for item in value]
+    return value
+
+
+def typeset(template: str, data: dict[str, Any], pictures: dict[str, str] | None = None) -> bytes:
+    """Return a PDF made from one of our templates.
+
+    Parameters
+    ----------
+    template : str
+        File name in ``netplan/outputs/templates``.
+    data : dict
+        JSON data; the template reads it, it is never part of the template.
+    pictures : dict of str to str, optional
+        SVG drawings by name, set as they are.
+
+    Returns
+    -------
+    bytes
+        The same data give the same bytes: no time of making is written.
+
+    Raises
+    ------
+    BadInputError
+        When the data holds what no paper can, such as control characters in a plan from elsewhere.
+    """
+    everything = {**plain(data), "pictures": pictures or {}}
+    text = json.dumps(everything, ensure_ascii=False, allow_nan=False)
+    folder = resources.files("netplan.outputs").joinpath("templates")
+    with resources.as_file(folder) as root:
+        try:
+            result = typst.compile(root / template, root=root, format="pdf", sys_inputs={"data": text})
+        except typst.TypstError as error:
+            reason = " ".join(str(error).split())[:160]
+            raise BadInputError(
+                f"{template}: cannot be set ({reason}); plan again from mended data"
+            ) from None
+    return bytes(result)

@@ -1,0 +1,161 @@
+"""plan.gpkg: writing it to the same bytes each time, and reading it back."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+import shapely
+from pyproj.exceptions import ProjError
+
+from netplan.core.errors import BadInputError, shown
+from netplan.outputs.layers.styles import write_styles
+from netplan.readers.sources.file_limits import guard_file
+
+__all__ = ["PINNED_TIME", "read_plan_layers", "write_layers"]
+
+PINNED_TIME = "2000-01-01T00:00:00.000Z"
+"""What plan.gpkg says as its time of change, so that equal plans are equal bytes."""
+
+_NEEDED = {
+    "work": "main_id from_m to_m geometry",
+    "stops": "option stop_id kind geometry",
+    "tappings": "option stop_id role main_id chainage_m size_mm geometry",
+    "bypasses": "option bypass_id geometry",
+    "gauges": "option gauge_id main_id chainage_m normal_mbar warning_mbar abort_mbar geometry",
+    "purge_points": "option point_id role main_id chainage_m stack_bore_mm note geometry",
+    "fallback": "option stop_id failure method valve_id main_id chainage_m minutes standby geometry",
+    "customers": "option customer_id effect cause kept_by standby address street number postcode category "
+    "priority language meters pressure_mbar geometry",
+    "pipes": "option layer pipe_id from_m to_m state system valve_id bore_mm od_mm length_m from_node "
+    "to_node flow_m3h pressure_from_mbar pressure_to_mbar street record_date geometry",
+    "stations": "option station_id outlet_mbar max_outlet_mbar capacity_m3h flow_m3h geometry",
+    "refused": "main_id from_m to_m method code reason geometry",
+}
+"""What drawing a plan needs of its layers."""
+
+_NUMBERS = ("_m", "_mm", "_mbar", "_m3h", "_coefficient", "_node")
+"""Ends of the names of columns that hold numbers."""
+
+_BROKEN = (
+    pyogrio.errors.DataSourceError,
+    pyogrio.errors.DataLayerError,
+    pyogrio.errors.FeatureError,
+    pyogrio.errors.FieldError,
+    pyogrio.errors.GeometryError,
+    shapely.errors.ShapelyError,
+    ProjError,
+    OSError,
+    RuntimeError,
+    ValueError,
+    TypeError,
+    UnboundLocalError,  # what pyogrio raises over a reference system that is not text
+)
+"""What reading a broken GeoPackage raises."""
+
+_DATE_OPTION = "OGR_CURRENT_DATE"
+
+
+@contextmanager
+def _pinned_time() -> Iterator[None]:
+    before = pyogrio.get_gdal_config_option(_DATE_OPTION)
+    pyogrio.set_gdal_config_options({_DATE_OPTION: PINNED_TIME})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({_DATE_OPTION: before})
+
+
+def write_layers(layers: Mapping[str, gpd.GeoDataFrame], path: Path) -> None:
+    """Write layers into a new GeoPackage; the same layers give the same bytes.
+
+    Raises
+    ------
+    BadInputError
+        When the file cannot be written.
+    """
+    try:
+        with _pinned_time():
+            for name, layer in layers.items():
+                _write(layer, path, name)
+        write_styles(path, layers, PINNED_TIME)
+    except (
+        pyogrio.errors.DataSourceError,
+        pyogrio.errors.DataLayerError,
+        pyogrio.errors.FeatureError,
+        pyogrio.errors.GeometryError,
+        pyogrio.errors.FieldError,
+        sqlite3.Error,
+        OSError,
+    ) as error:
+        reason = " ".join(str(error).split())[:160]
+        raise BadInputError(f"{path}: cannot be written ({reason}); check space and rights") from None
+
+
+def _write(layer: pd.DataFrame, path: Path, name: str) -> None:
+    if isinstance(layer, gpd.GeoDataFrame):
+        kind = layer.geom_type.dropna().unique()
+        promote = len(kind) > 1 and any(str(k).startswith("Multi") for k in kind)
+        pyogrio.write_dataframe(
+            layer,
+            path,
+            layer=name,
+            driver="GPKG",
+            promote_to_multi=promote,
+            geometry_type=_geometry(name, kind),
+        )
+    else:
+        pyogrio.write_dataframe(layer, path, layer=name, driver="GPKG")
+
+
+_LINES = frozenset({"work", "zones", "bypasses", "pipes", "refused"})
+
+
+def _geometry(name: str, kinds: object) -> str | None:
+    # A layer without rows would else become one without geometry.
+    if len(list(kinds)):  # type: ignore[call-overload]
+        return None
+    return "LineString" if name in _LINES else "Point"
+
+
+def read_plan_layers(folder: Path) -> dict[str, gpd.GeoDataFrame]:
+    """Read the layers of a plan folder, as `plan_layers` returned them.
+
+    Raises
+    ------
+    BadInputError
+        When there is no readable plan.gpkg in it.
+    """
+    path = folder / "plan.gpkg"
+    if not path.is_file():
+        raise BadInputError(f"{path}: is not there; give a plan folder of gas-netplan")
+    guard_file(path)
+    try:
+        names = [str(name) for name, _ in pyogrio.list_layers(path)]
+        layers = {name: pyogrio.read_dataframe(path, layer=name) for name in names if name != "layer_styles"}
+    except _BROKEN as error:
+        reason = shown(" ".join(str(error).split()) or type(error).__name__, 160)
+        raise BadInputError(f"{path}: cannot be read ({reason}); make the plan again") from None
+    for name, columns in _NEEDED.items():
+        missing = [column for column in columns.split() if name not in layers or column not in layers[name]]
+        if missing:
+            raise BadInputError(f"{path}: layer {name} lacks {missing[0]!r}; make the plan again")
+        _check_values(layers[name], f"{path}: layer {name}")
+    return layers
+
+
+def _check_values(layer: gpd.GeoDataFrame, where: str) -> None:
+    if layer.crs is None:
+        raise BadInputError(f"{where} has no coordinate reference system; make the plan again")
+    for column in layer.columns:
+        if str(column).endswith(_NUMBERS) or column == "option":
+            kind = layer[column]
+            if not (pd.api.types.is_numeric_dtype(kind) or kind.isna().all()):
+                raise BadInputError(f"{where}: {column} holds what is no number; make the plan again")
+            if column in ("from_node", "to_node") and kind.isna().any():
+                raise BadInputError(f"{where}: {column} is empty somewhere; make the plan again")

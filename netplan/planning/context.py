@@ -1,0 +1,359 @@
+"""The desk a plan is priced on: network, demand, flow solver and the state before any stop."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from netplan.core.constants import PA_PER_MBAR
+from netplan.demand import DemandResult, Together, Window, customer_demand, customer_pressure, node_demand
+from netplan.feeds import Stand
+from netplan.hydraulics import (
+    CountedSolver,
+    FlowConditions,
+    FlowNetwork,
+    FlowSolver,
+    FlowState,
+    NetworkSolver,
+    SolutionCount,
+    datum_height_m,
+)
+from netplan.hydraulics.flow_case import base_network, flow_conditions, gas_of, limit_pa_gauge
+from netplan.isolation import (
+    CutSearch,
+    Index,
+    IsolationProblem,
+    build_index,
+    cuts,
+    interruption_minor,
+)
+from netplan.network.linear_reference import lines_between
+from netplan.network.model import Customers
+from netplan.network.subnetwork import merged_parts
+from netplan.network.topology import components, fed_nodes
+from netplan.planning.connectivity import part_of_customers
+from netplan.planning.outside_summary import Rest
+from netplan.planning.pressure_areas import PressureAreas, pressure_areas
+from netplan.planning.request import PlanRequest
+from netplan.reference.gas import METRIC_STANDARD, Gas
+from netplan.rules import Rules
+
+__all__ = ["Desk"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+_BEFORE_ANY_STOP = (
+    *("attachments", "before_flow_m3_per_s_std", "demand", "fed_before", "hours", "index", "own_part"),
+    *("before", "before_by_hour", "pressures_before_pa_gauge", "required_pa_gauge", "solver", "weak_before"),
+    *("_demand_at", "_demands_before", "_lines", "_part_before"),
+)
+"""What is worked out once and the same whatever the orders."""
+
+
+@dataclass(frozen=True, eq=False)
+class Desk:
+    """Everything that is the same for every zone that is priced.
+
+    Parameters
+    ----------
+    request : PlanRequest
+    gas : Gas
+    conditions : FlowConditions
+    base : FlowNetwork
+        The network as recorded, before any stop.
+    """
+
+    request: PlanRequest
+    gas: Gas
+    conditions: FlowConditions
+    base: FlowNetwork
+
+    @classmethod
+    def for_request(cls, request: PlanRequest) -> Desk:
+        """Set up the desk for a request.
+
+        Raises
+        ------
+        BadNetworkError
+            When no station feeds the network.
+        BadInputError
+            When the gas is impossible.
+        """
+        rules = request.rules
+        return cls(
+            request=request,
+            gas=gas_of(rules),
+            conditions=flow_conditions(rules),
+            base=base_network(request.network, rules),
+        )
+
+    def with_request(self, request: PlanRequest) -> Desk:
+        """Return the desk of the same network and window under other orders, the state before any stop kept.
+
+        The rules' figures for stops, prices and the crew may differ too: nothing of that state rests on them.
+        """
+        other = replace(self, request=request)
+        vars(other).update({name: known for name, known in vars(self).items() if name in _BEFORE_ANY_STOP})
+        return other
+
+    @cached_property
+    def demand(self) -> DemandResult:
+        """Demand of every customer over the window.
+
+        Raises
+        ------
+        BadInputError
+            When the window is impossible.
+        """
+        request = self.request
+        window = Window(request.start, request.hours, request.air_temp_c, request.forecast)
+        calorific_value = self.gas.gross_calorific_value_j_per_m3(METRIC_STANDARD)
+        return customer_demand(request.network.customers, window, request.rules, calorific_value)
+
+    def demand_at(self, air_temp_c: float) -> DemandResult:
+        """Return the demand of the same customers and hours at another air temperature, worked out once."""
+        if air_temp_c not in self._demand_at:
+            self._demand_at[air_temp_c] = self.demand.at_air_temp(air_temp_c)
+        return self._demand_at[air_temp_c]
+
+    @cached_property
+    def _demand_at(self) -> dict[float, DemandResult]:
+        return {}
+
+    @cached_property
+    def solver(self) -> FlowSolver:
+        """Solver prepared for the base network."""
+        return FlowSolver(self.base, self.conditions)
+
+    def solver_of(self, network: FlowNetwork) -> CountedSolver:
+        """Return what solves a network made from the base one; what it solves is counted."""
+        return CountedSolver(self._solver_of(network), self.solutions)
+
+    def _solver_of(self, network: FlowNetwork) -> NetworkSolver:
+        return self.solver if network is self.base else self.solver.prepared_for(network)
+
+    @cached_property
+    def solutions(self) -> SolutionCount:
+        """How many networks were solved for pricing; those before any stop are not counted."""
+        return SolutionCount()
+
+    @property
+    def conditions_everywhere(self) -> FlowConditions:
+        """Gas, temperature and air pressure, at one height for every part of the network."""
+        return replace(self.conditions, datum_height_m=datum_height_m(self.base, self.conditions))
+
+    @cached_property
+    def index(self) -> Index:
+        """What the choice of stops looks up, built once."""
+        return build_index(self.request.network)
+
+    def cuts(self, problem: IsolationProblem) -> CutSearch:
+        """Return the ways to isolate the work."""
+        return cuts(problem, self.index)
+
+    def require_unfelt(self) -> None:
+        """Check that nothing that was looked for may lie beyond the network: never, in a whole one."""
+
+    def require_same_beyond(self, together: Together) -> None:
+        """Check that those beyond the network draw as before with so many on: always, of a whole one."""
+
+    def require_within(self, x_m: Floats, y_m: Floats, margin_m: float) -> None:
+        """Check that all that lies so near to some places is in the network: always, in a whole one."""
+
+    @property
+    def customers_everywhere(self) -> Customers:
+        """Customers of the whole network, those on no pipe among them."""
+        return self.request.network.customers
+
+    @property
+    def rows_everywhere(self) -> Ints:
+        """Row of each customer of the network among those of the whole one."""
+        return np.arange(len(self.request.network.customers))
+
+    @property
+    def rest(self) -> Rest:
+        """What lies beyond the network: nothing, of a whole one."""
+        return Rest()
+
+    def rules_with(self, methods: frozenset[str]) -> Rules:
+        """Return the rules with these methods alone; the same object for the same names.
+
+        What the choice of stops works out for rules is kept by their identity.
+        """
+        if methods not in self._rules_with:
+            kept = tuple(m for m in self.request.rules.method if m.name in methods)
+            self._rules_with[methods] = self.request.rules.model_copy(update={"method": kept})
+        return self._rules_with[methods]
+
+    @cached_property
+    def _rules_with(self) -> dict[frozenset[str], Rules]:
+        return {}
+
+    def lines_between(
+        self, pipe: NDArray[np.integer[Any]], from_m: Floats, to_m: Floats
+    ) -> NDArray[np.object_]:
+        """Return lengths of pipes as lines in the working CRS, each drawn once."""
+        asked = list(zip(pipe.tolist(), from_m.tolist(), to_m.tolist(), strict=True))
+        new = sorted(set(asked) - self._lines.keys())
+        drawn = lines_between(
+            self.request.network,
+            np.array([p for p, _, _ in new], dtype=np.int64),
+            np.array([low for _, low, _ in new], dtype=float),
+            np.array([high for _, _, high in new], dtype=float),
+        )
+        self._lines.update(zip(new, drawn, strict=True))
+        found = np.empty(len(asked), dtype=object)
+        found[:] = [self._lines[length] for length in asked]
+        return found
+
+    @cached_property
+    def _lines(self) -> dict[tuple[int, float, float], Any]:
+        return {}
+
+    @cached_property
+    def required_pa_gauge(self) -> float:
+        """What a kept meter inlet must hold [Pa gauge]."""
+        return limit_pa_gauge(self.request.rules)
+
+    @cached_property
+    def allowed_pa_gauge(self) -> float:
+        """What a kept meter inlet may have at most [Pa gauge]."""
+        return self.request.rules.pressure.maximum_mbar * PA_PER_MBAR
+
+    @cached_property
+    def off_minor(self) -> NDArray[np.int64]:
+        """Price of each customer off for the window [minor units]."""
+        return interruption_minor(self.request.network, self.request.rules, self.request.window_hours)
+
+    @cached_property
+    def own_part(self) -> Together:
+        """Connected part of each customer before any stop; -1 for one on no pipe."""
+        part, beyond = self._part_before
+        label = part_of_customers(self.request.network, part, self.fed_before)
+        return Together(label.astype(np.int64), beyond.astype(np.int64))
+
+    @cached_property
+    def _part_before(self) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+        """Connected part of each node before any stop, and of each part beyond the rim."""
+        network = self.request.network
+        part = components(network)
+        if network.beyond is None:
+            return part, np.zeros(0, dtype=np.int32)
+        return merged_parts(part, network.beyond)
+
+    @cached_property
+    def areas(self) -> PressureAreas:
+        """The pressure areas before any stop."""
+        part, beyond = self._part_before
+        return pressure_areas(
+            self.request.network, self.request.rules, part.astype(np.int64), beyond.astype(np.int64)
+        )
+
+    @cached_property
+    def attachments(self) -> tuple[Ints, Ints]:
+        """Customer row and node of every attachment."""
+        customers = self.request.network.customers
+        owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
+        return owner, customers.attach_node.astype(np.int64)
+
+    @cached_property
+    def hours(self) -> tuple[int, ...]:
+        """Rows of the hours to check, that of the greatest total first.
+
+        What holds in these holds in every hour of the window: no hour is left out unless in another one every
+        customer draws at least as much. (A station that senses elsewhere raises its outlet when more is drawn
+        there, so that for a network with one this is a rule of thumb.)
+        """
+        worst = self.demand.worst_hour
+        return (worst, *(hour for hour in self.demand.hours_to_check() if hour != worst))
+
+    @cached_property
+    def before_flow_m3_per_s_std(self) -> Floats:
+        """Flow of each customer at the worst hour before any stop [m³/s at 15 °C, 101.325 kPa]."""
+        return self.demand.flow_m3_per_s_std(part=self.own_part)
+
+    def demands_before(self, node_count: int) -> tuple[Floats, ...]:
+        """Return the demand of each node in each hour to check before any stop [m³/s at 15 °C, 101.325 kPa].
+
+        The network may have more nodes than the base, of which the first are those of the base.
+        """
+        new = np.zeros(node_count - len(self.fed_before))
+        return tuple(np.concatenate([demand, new]) for demand in self._demands_before)
+
+    @cached_property
+    def _demands_before(self) -> tuple[Floats, ...]:
+        customers, live = self.request.network.customers, self.fed_before
+        return tuple(
+            node_demand(customers, self.demand.flow_m3_per_s_std(hour, self.own_part), len(live), live)
+            for hour in self.hours
+        )
+
+    def state_in(self, demand: DemandResult, hour: int) -> tuple[Floats, FlowState]:
+        """Return what is drawn at each node in an hour [m³/s at 15 °C, 101.325 kPa], and the all-on state."""
+        customers, live = self.request.network.customers, self.fed_before
+        drawn = node_demand(customers, demand.flow_m3_per_s_std(hour, self.own_part), len(live), live)
+        return drawn, self.solver.resolve(demand_m3_per_s_std=drawn, warm=self.before)
+
+    def stands_beyond(
+        self,
+        air_temp_c: float,  # noqa: ARG002 - nothing lies beyond a whole network, in any weather
+        hours: Sequence[int],  # noqa: ARG002
+    ) -> tuple[Stand, ...]:
+        """Return how inlets beyond the network stand in hours of other weather: none, of a whole one."""
+        return ()
+
+    @cached_property
+    def before(self) -> FlowState:
+        """The all-on state at the worst hour, before any stop."""
+        return self.solver.solve(self.demands_before(self.base.node_count)[0])
+
+    @cached_property
+    def before_by_hour(self) -> tuple[FlowState, ...]:
+        """The all-on state in each hour to check, before any stop."""
+        first = self.before
+        others = self.demands_before(self.base.node_count)[1:]
+        return (first, *(self.solver.resolve(demand_m3_per_s_std=demand) for demand in others))
+
+    @cached_property
+    def pressures_before_pa_gauge(self) -> tuple[Floats, ...]:
+        """Pressure at each meter inlet in each hour to check before any stop [Pa gauge]; NaN: none."""
+        customers = self.request.network.customers
+        return tuple(customer_pressure(customers, state.pressure_pa_gauge) for state in self.before_by_hour)
+
+    @cached_property
+    def weak_before(self) -> Flags:
+        """Customers that fail in some hour before any stop: a finding, neither priced nor a veto."""
+        weak = np.zeros(len(self.request.network.customers), dtype=bool)
+        for pressure in self.pressures_before_pa_gauge:
+            weak |= ~(pressure >= self.required_pa_gauge)
+        return weak
+
+    @cached_property
+    def high_before(self) -> Flags:
+        """Customers above the highest allowed pressure before any stop: neither priced nor a veto."""
+        high = np.zeros(len(self.request.network.customers), dtype=bool)
+        for pressure in self.pressures_before_pa_gauge:
+            high |= pressure > self.allowed_pa_gauge
+        return high
+
+    @cached_property
+    def fed_before(self) -> Flags:
+        """Nodes that a station or an injection reaches before any stop."""
+        return fed_nodes(self.request.network, injections=True)
+
+    @cached_property
+    def must_stay(self) -> Flags:
+        """Customers that may not go off: priority or ordered, without a supply of their own."""
+        request = self.request
+        must = np.array(pc.not_equal(request.network.customers.priority.arrow, ""), dtype=bool)
+        must[list(request.orders.keep_customers)] = True
+        must[list(request.own_supply)] = False
+        return must

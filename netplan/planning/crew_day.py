@@ -1,0 +1,110 @@
+"""When the crew's day is too short for the meters of the cheapest zones: the limit as a price on meters."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from netplan.core.errors import NoPlanError
+from netplan.customers import most_meters
+from netplan.isolation import MINOR_PER_UNIT, Cut, IsolationProblem
+from netplan.planning.context import Desk
+from netplan.planning.customer_effects import reach_of
+from netplan.planning.outage_hours import queue_of, times_of
+from netplan.rules import Rules
+
+__all__ = ["Eased", "ease"]
+
+MOST_STEPS = 10
+"""Times the price on meters is raised, then halved to be no higher than it has to be (own) [-]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Eased:
+    """The question with a price on every meter off, so that zones within the day come first.
+
+    Parameters
+    ----------
+    problem : IsolationProblem
+    ease_minor : int
+        What to take off a cut's bound to have one for options within the day [minor units]: the price
+        times the meters the day holds. An option within it pays no more than that for its meters.
+    """
+
+    problem: IsolationProblem
+    ease_minor: int
+
+
+def ease(desk: Desk, problem: IsolationProblem) -> Eased:
+    """Return the question eased.
+
+    Raises
+    ------
+    NoPlanError
+        When no zone at all is within the day: then the one with the fewest meters is too large.
+    """
+    request = desk.request
+    limit = most_meters(
+        request.start,
+        request.window_hours,
+        request.rules.crew.relights_per_hour,
+        request.rules.crew.day_end,
+    )
+    fewest = _cheapest(desk, replace(problem, rules=_meters_alone(problem), gas_minor_per_m3=0.0))
+    if _meters(desk, fewest) > limit:
+        queue = queue_of(request, np.flatnonzero(reach_of(desk, fewest).isolated))
+        why = f"no zone holds fewer meters: {times_of(request, queue).reason}"
+        raise NoPlanError("no set of stops holds every constraint", (why,))
+    low, high = 0, MINOR_PER_UNIT
+    for _ in range(MOST_STEPS):
+        if _is_within(desk, problem, high, limit):
+            break
+        low, high = high, 4 * high
+    else:
+        # No price on meters brings such zones to the front: the question stays as it was.
+        return Eased(problem, 0)
+    for _ in range(MOST_STEPS):
+        middle = (low + high) // 2
+        if middle == low:
+            break
+        low, high = (low, middle) if _is_within(desk, problem, middle, limit) else (middle, high)
+    # A unit a meter for the rounding of prices, customer by customer.
+    return Eased(_with_price(problem, high), (high + 1) * limit)
+
+
+def _cheapest(desk: Desk, problem: IsolationProblem) -> Cut:
+    return next(desk.cuts(replace(problem, feed_bound=None)))
+
+
+def _meters(desk: Desk, cut: Cut) -> int:
+    meters = desk.request.network.customers.meters
+    return int(np.maximum(meters[reach_of(desk, cut).isolated], 1).sum())
+
+
+def _is_within(desk: Desk, problem: IsolationProblem, minor_per_meter: int, limit: int) -> bool:
+    return _meters(desk, _cheapest(desk, _with_price(problem, minor_per_meter))) <= limit
+
+
+def _with_price(problem: IsolationProblem, minor_per_meter: int) -> IsolationProblem:
+    more = minor_per_meter / MINOR_PER_UNIT / problem.hours
+    return replace(problem, rules=_off_prices(problem.rules, share=1.0, more_per_hour=more))
+
+
+def _off_prices(rules: Rules, share: float, more_per_hour: float) -> Rules:
+    off = rules.price.off_per_hour
+    update = {name: share * getattr(off, name) + more_per_hour for name in type(off).model_fields}
+    price = rules.price.model_copy(update={"off_per_hour": off.model_copy(update=update)})
+    return rules.model_copy(update={"price": price})
+
+
+def _meters_alone(problem: IsolationProblem) -> Rules:
+    """Return the rules with nothing to pay but one unit of currency for a meter off."""
+    rules = _off_prices(problem.rules, share=0.0, more_per_hour=1.0 / problem.hours)
+    methods = tuple(
+        method.model_copy(
+            update={"price": 0.0, "price_surface": type(method.price_surface)(), "price_per_mm_od": 0.0}
+        )
+        for method in rules.method
+    )
+    return rules.model_copy(update={"method": methods})

@@ -1,0 +1,270 @@
+"""Doubtful records near an option: each says what is taken to be so, and what may be so instead."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from netplan.network.checks.gaps import crossings, near_misses
+from netplan.network.linear_reference import lines_between, piece_at
+from netplan.network.model import Network
+from netplan.network.vocabulary import ValveState
+from netplan.planning.doubtful_records.connectivity_state import Ground
+
+__all__ = ["NEAR_M", "Closing", "Doubt", "Joining", "Parting", "doubts_near", "places_touched"]
+
+NEAR_M: Final = 500.0
+"""How far round what an option touches a valve of unknown state is doubted (own) [m]."""
+Box = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """One doubtful record.
+
+    Parameters
+    ----------
+    code : str
+        Code of the finding, or ``valve-closed`` for a recorded state that is only believed.
+    layer, feature_id, other_id : str
+        The feature, and for a joint the main it may be joined to.
+    taken_as, may_be : str
+        What the plan takes to be so, and what may be so instead.
+    main : int
+        Row of the main where a further stop would go, or a proof.
+    chainage_m : float
+        Where on it [m].
+    x_m, y_m : float
+        Place in the working CRS [m].
+    """
+
+    code: str
+    layer: str
+    feature_id: str
+    other_id: str
+    taken_as: str
+    may_be: str
+    main: int
+    chainage_m: float
+    x_m: float
+    y_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Joining(Doubt):
+    """A joint that may be there although it is not taken to be.
+
+    `one` and `other` are the places joined, with the stops in; `nodes` are nodes that hang together with them
+    before any stop.
+    """
+
+    one: int
+    other: int
+    nodes: tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Closing(Doubt):
+    """A way that may be shut although gas is taken to pass: `piece` is its piece."""
+
+    piece: int
+
+
+@dataclass(frozen=True, slots=True)
+class Parting(Doubt):
+    """A joint that may not be there although gas is taken to pass.
+
+    `cuts` are the pieces that then end short of it, `links` the pairs of nodes that hang together past it,
+    `at` is the node of the joint.
+    """
+
+    at: int
+
+    cuts: tuple[int, ...]
+    links: tuple[tuple[int, int], ...]
+
+
+def doubts_near(ground: Ground, touched: NDArray[np.bool_]) -> list[Doubt]:
+    """Return the doubts that may change what an option does.
+
+    Parameters
+    ----------
+    ground : Ground
+    touched : bool array, shape (nodes,)
+        Nodes in the zones and in what they cut off.
+    """
+    network = ground.network
+    around = places_touched(ground, touched)
+    low, high = around.min(axis=0), around.max(axis=0)
+    box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    return [
+        *_near_misses(ground, _wider(box, 5.0)),
+        *_crossings(ground, _wider(box, 5.0)),
+        *_closed_valves(ground, touched),
+        *_unknown_valves(network, _wider(box, NEAR_M)),
+    ]
+
+
+def places_touched(ground: Ground, touched: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Return places that an option touches [m]: nodes, live sides of stops, and courses between them."""
+    network, pieces = ground.network, ground.network.pieces
+    xy = np.column_stack([network.nodes.x_m, network.nodes.y_m])
+    inside = [part for zone in ground.cut.zones for part in zone.pieces]
+    piece = np.array([part.piece for part in inside], dtype=np.int64)
+    live = [stop.live_node for stop in ground.cut.stops]
+    ends = np.concatenate([pieces.from_node[piece], pieces.to_node[piece]])
+    between = np.flatnonzero(touched[pieces.from_node] & touched[pieces.to_node])
+    lines = lines_between(
+        network,
+        np.concatenate([pieces.pipe[piece], pieces.pipe[between]]),
+        np.concatenate([[part.from_m for part in inside], pieces.from_m[between]]),
+        np.concatenate([[part.to_m for part in inside], pieces.to_m[between]]),
+    )
+    return np.concatenate([xy[touched], xy[live], xy[ends], shapely.get_coordinates(lines)])
+
+
+def _wider(box: Box, by_m: float) -> Box:
+    return box[0] - by_m, box[1] - by_m, box[2] + by_m, box[3] + by_m
+
+
+def _near_misses(ground: Ground, box: Box) -> list[Doubt]:
+    network, pipes = ground.network, ground.network.pipes
+    found = near_misses(network, within=box)
+    result: list[Doubt] = []
+    for at in range(len(found)):
+        pipe, main = int(found.pipe[at]), int(found.main[at])
+        layer = "mains" if pipe < pipes.n_mains else "services"
+        end = 0.0 if found.side[at] == 0 else float(pipes.length_m[pipe])
+        foot = _chainage(network, main, found.foot_m[at])
+        result.append(
+            Joining(
+                "near-miss",
+                layer,
+                pipes.id[pipe],
+                pipes.id[main],
+                f"ends {found.gap_m[at] / network.scale:.2f} m short of it, not joined",
+                "joined",
+                pipe,
+                end,
+                float(found.end_m[at, 0]),
+                float(found.end_m[at, 1]),
+                ground.place(pipe, end),
+                ground.place(main, foot),
+                (_node(network, pipe, end), _node(network, main, foot)),
+            )
+        )
+    return result
+
+
+def _crossings(ground: Ground, box: Box) -> list[Doubt]:
+    network, pipes = ground.network, ground.network.pipes
+    found = crossings(network, box)
+    result: list[Doubt] = []
+    for at in range(len(found)):
+        one, other = int(found.one[at]), int(found.other[at])
+        here, there = (_chainage(network, main, found.at_m[at]) for main in (one, other))
+        result.append(
+            Joining(
+                "crossing",
+                "mains",
+                pipes.id[one],
+                pipes.id[other],
+                "crosses it, not joined",
+                "joined",
+                one,
+                here,
+                float(found.at_m[at, 0]),
+                float(found.at_m[at, 1]),
+                ground.place(one, here),
+                ground.place(other, there),
+                (_node(network, one, here), _node(network, other, there)),
+            )
+        )
+    return result
+
+
+def _closed_valves(ground: Ground, touched: NDArray[np.bool_]) -> list[Doubt]:
+    """Return the closed valves beside what an option empties or cuts off."""
+    beside = {*ground.part[np.flatnonzero(touched)].tolist(), *ground.part[ground.zone_places].tolist()}
+    network, valves, pieces = ground.network, ground.network.valves, ground.network.pieces
+    stops = {stop.valve for stop in ground.cut.stops}
+    shut = np.flatnonzero((valves.piece >= 0) & (valves.state == ValveState.CLOSED))
+    result: list[Doubt] = []
+    for valve in shut.tolist():
+        piece = int(valves.piece[valve])
+        one, other = (_with_zone(ground, int(ends[piece])) for ends in (pieces.from_node, pieces.to_node))
+        sides = {int(ground.part[one]), int(ground.part[other])}
+        if valve in stops or ground.carries[piece] or len(sides) == 1 or not sides & beside:
+            continue
+        x, y = (float(axis[pieces.from_node[piece]]) for axis in (network.nodes.x_m, network.nodes.y_m))
+        result.append(
+            Joining(
+                "valve-closed",
+                "valves",
+                valves.id[valve],
+                "",
+                "closed, as recorded",
+                "open, or letting by",
+                int(valves.pipe[valve]),
+                float(valves.chainage_m[valve]),
+                x,
+                y,
+                one,
+                other,
+                (int(pieces.from_node[piece]), int(pieces.to_node[piece])),
+            )
+        )
+    return result
+
+
+def _node(network: Network, pipe: int, chainage_m: float) -> int:
+    """Return a node of the piece that holds a place."""
+    return int(network.pieces.from_node[piece_at(network, pipe, chainage_m)])
+
+
+def _with_zone(ground: Ground, node: int) -> int:
+    for number, zone in enumerate(ground.cut.zones):
+        if node in zone.nodes:
+            return len(ground.network.nodes) + number
+    return node
+
+
+def _unknown_valves(network: Network, box: Box) -> list[Doubt]:
+    valves, pieces, nodes = network.valves, network.pieces, network.nodes
+    unknown = np.flatnonzero((valves.piece >= 0) & (valves.state == ValveState.UNKNOWN))
+    node = pieces.from_node[valves.piece[unknown]]
+    xy = np.column_stack([nodes.x_m[node], nodes.y_m[node]])
+    inside = (xy >= box[:2]).all(axis=1) & (xy <= box[2:]).all(axis=1)
+    unknown, xy = unknown[inside], xy[inside]
+    return [
+        Closing(
+            "valve-state-unknown",
+            "valves",
+            valves.id[int(unknown[k])],
+            "",
+            "open, though its state is not recorded",
+            "closed",
+            int(valves.pipe[unknown[k]]),
+            float(valves.chainage_m[unknown[k]]),
+            float(xy[k, 0]),
+            float(xy[k, 1]),
+            int(valves.piece[unknown[k]]),
+        )
+        for k in range(len(unknown))
+    ]
+
+
+def _chainage(network: Network, pipe: int, xy_m: NDArray[np.float64]) -> float:
+    """Return the chainage [m] of the foot of a point on a pipe."""
+    pipes = network.pipes
+    course = pipes.coords_m[pipes.coord_start[pipe] : pipes.coord_start[pipe + 1]]
+    begin, step = course[:-1], np.diff(course, axis=0)
+    length = np.hypot(*step.T)
+    share = np.clip(((xy_m - begin) * step).sum(axis=1) / np.maximum(length**2, 1e-12), 0.0, 1.0)
+    gap = np.hypot(*(begin + share[:, None] * step - xy_m).T)
+    best = int(gap.argmin())
+    return float((length[:best].sum() + share[best] * length[best]) / network.scale)

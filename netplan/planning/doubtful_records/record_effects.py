@@ -1,0 +1,189 @@
+"""What an option would do if one doubtful record were wrong: connectivity walked again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import networkx as nx
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.isolation import Cut
+from netplan.network.model import Network
+from netplan.network.topology import fed_nodes
+from netplan.planfile import model
+from netplan.planning.connectivity import Reach
+from netplan.planning.doubtful_records.connectivity_state import Ground, ground_of, parts_of
+from netplan.planning.doubtful_records.doubts import Closing, Doubt, Joining, doubts_near
+
+__all__ = ["Doubted", "doubted", "trust_of"]
+
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Doubted:
+    """An option as its doubtful records are judged.
+
+    Parameters
+    ----------
+    ground : Ground
+        With its stops and feeds in.
+    touched : bool array, shape (nodes,)
+        Nodes in the zones and in what they cut off, kept by a feed or not.
+    doubts : tuple of Doubt
+    """
+
+    ground: Ground
+    touched: Flags
+    doubts: tuple[Doubt, ...]
+
+
+def doubted(
+    network: Network,
+    cut: Cut,
+    reach: Reach,
+    bypasses: Sequence[model.Bypass],
+    opened: Sequence[model.OpenedValve],
+) -> Doubted:
+    """Return an option with the doubtful records near it.
+
+    Parameters
+    ----------
+    network : Network
+    cut : Cut
+    reach : Reach
+        What the cut leaves without gas, before any feed.
+    bypasses, opened : sequences
+        Feeds of the option.
+    """
+    rows = {network.pipes.id[row]: row for row in _mains_named(network, bypasses)}
+    feeds = [
+        ((rows[b.from_.main_id], b.from_.chainage_m), (rows[b.to.main_id], b.to.chainage_m)) for b in bypasses
+    ]
+    valves = [network.valves.id.find(valve.valve_id) for valve in opened]
+    ground = ground_of(network, cut, feeds, valves)
+    touched = reach.in_zone | (~reach.fed & fed_nodes(network, injections=True))
+    return Doubted(ground, touched, tuple(doubts_near(ground, touched)))
+
+
+def trust_of(option: Doubted) -> model.Trust:
+    """Return which doubtful records near an option would change it, each taken to be wrong by itself."""
+    doubts = [doubt for doubt in option.doubts if doubt.layer != "services"]
+    found = [row for row in (_judged(option.ground, doubt) for doubt in doubts) if row is not None]
+    found.sort(
+        key=lambda r: (not r.gas_reaches_work, -len(r.customers_off), r.layer, r.feature_id, r.other_id)
+    )
+    return model.Trust(checked=len(doubts), would_change=tuple(found))
+
+
+def _mains_named(network: Network, bypasses: Sequence[model.Bypass]) -> list[int]:
+    names = {place.main_id for bypass in bypasses for place in (bypass.from_, bypass.to)}
+    return [network.pipes.id.find(name, 0, network.pipes.n_mains) for name in sorted(names)]
+
+
+def _judged(ground: Ground, doubt: Doubt) -> model.TrustRow | None:
+    if isinstance(doubt, Joining):
+        return _if_joined(ground, doubt)
+    if isinstance(doubt, Closing):
+        return _if_closed(ground, doubt)
+    return None
+
+
+def _if_joined(ground: Ground, doubt: Joining) -> model.TrustRow | None:
+    one, other = ground.part[doubt.one], ground.part[doubt.other]
+    if one == other or ground.fed[one] == ground.fed[other]:
+        return None
+    dark = int(other if ground.fed[one] else one)
+    if (ground.part[ground.zone_places] == dark).any():
+        return _row(ground, doubt, gas_reaches_work=True)
+    fed = ground.fed.copy()
+    fed[dark] = True
+    before, after = ground.without_gas(), ground.without_gas(fed=fed)
+    if not (before & ~after).any():
+        return None
+    return _row(ground, doubt, on=before & ~after)
+
+
+def _if_closed(ground: Ground, doubt: Closing) -> model.TrustRow | None:
+    network, pieces = ground.network, ground.network.pieces
+    inside = ground.in_zone
+    one, other = int(pieces.from_node[doubt.piece]), int(pieces.to_node[doubt.piece])
+    if inside[one] and inside[other]:
+        return _row(ground, doubt, zone_parted=True) if _parts_zone(ground, doubt.piece, one, other) else None
+    if not ground.carries[doubt.piece] or ground.stays_joined(doubt.piece):
+        return None
+    carries = ground.carries.copy()
+    carries[doubt.piece] = False
+    part, fed = parts_of(network, carries, ground.links, len(ground.part))
+    off = ground.without_gas(part, fed) & ~ground.without_gas()
+    if not off.any():
+        return None
+    # Who would have no gas today either, were it closed, proves that it is open.
+    today = network.pieces.is_open.copy()
+    today[doubt.piece] = False
+    off &= ~_dark(network, fed_nodes(network, today, injections=True))
+    return _row(ground, doubt, off=off) if off.any() else None
+
+
+def _parts_zone(ground: Ground, piece: int, one: int, other: int) -> bool:
+    network = ground.network
+    inside = {part.piece for zone in ground.cut.zones for part in zone.pieces}
+    rows = np.array(sorted(inside - {stop.piece for stop in ground.cut.stops} - {piece}), dtype=np.int64)
+    rows = rows[network.pieces.is_open[rows]]
+    zone: Any = nx.Graph([(one, one), (other, other)])
+    zone.add_edges_from(
+        zip(network.pieces.from_node[rows].tolist(), network.pieces.to_node[rows].tolist(), strict=True)
+    )
+    return not nx.has_path(zone, one, other)
+
+
+def _dark(network: Network, fed: Flags) -> Flags:
+    customers = network.customers
+    owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
+    return np.bincount(owner, weights=~fed[customers.attach_node], minlength=len(customers)) > 0
+
+
+def _row(
+    ground: Ground,
+    doubt: Doubt,
+    *,
+    gas_reaches_work: bool = False,
+    zone_parted: bool = False,
+    off: Flags | None = None,
+    on: Flags | None = None,
+) -> model.TrustRow:
+    network = ground.network
+    customers = network.customers
+    gone = [] if off is None else np.flatnonzero(off).tolist()
+    back = [] if on is None else np.flatnonzero(on).tolist()
+    main = network.pipes.id[doubt.main]
+    if gas_reaches_work:
+        words = f"gas would reach the work: prove it, or stop main {main} at {doubt.chainage_m:.1f} m too"
+    elif zone_parted:
+        words = "the zone would be parted there: vent and purge both sides"
+    elif gone:
+        words = f"{len(gone)} more customers would be without gas: prove it, or feed them too"
+    else:
+        words = f"{len(back)} customers counted as without gas would have it: meters there may still be live"
+    return model.TrustRow(
+        code=doubt.code,
+        layer=doubt.layer,
+        feature_id=doubt.feature_id,
+        other_id=doubt.other_id,
+        taken_as=doubt.taken_as,
+        may_be=doubt.may_be,
+        main_id=main,
+        chainage_m=doubt.chainage_m,
+        x=doubt.x_m,
+        y=doubt.y_m,
+        gas_reaches_work=gas_reaches_work,
+        further_stop=gas_reaches_work,
+        zone_parted=zone_parted,
+        customers_off=tuple(customers.id[row] for row in gone),
+        customers_on=tuple(customers.id[row] for row in back),
+        meters_off=int(customers.meters[gone].sum()),
+        what=words,
+    )

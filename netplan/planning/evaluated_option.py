@@ -1,0 +1,120 @@
+"""A priced cut: one complete answer, before it is written down as an option."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.demand import Together
+from netplan.feeds import SizedFeed
+from netplan.hydraulics import FlowState
+from netplan.isolation import Cut
+from netplan.planning.connectivity import Reach
+from netplan.planning.fed_network import FedNetwork
+from netplan.planning.feeds_for_part import Hungry
+from netplan.planning.pressure_areas import Join
+from netplan.planning.purge_loads import PurgeDraw
+from netplan.planning.sequence import WorkStates
+from netplan.planning.stopped_network import StoppedNetwork
+
+__all__ = ["Priced", "Refused"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A cut on which no option stands, and why, in one line.
+
+    Parameters
+    ----------
+    cut : Cut
+    reason : str
+    by_relighting : bool
+        Whether it is refused because its zones alone hold more meters than the day can relight.
+    is_cut_short : bool
+        Whether not every combination of feeds was judged: an option may stand on it all the same.
+    """
+
+    cut: Cut
+    reason: str
+    by_relighting: bool = False
+    is_cut_short: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Priced:
+    """A cut priced in full: the cheapest option that stands on it.
+
+    Parameters
+    ----------
+    cut : Cut
+    reach : Reach
+        What is cut off, before any feed.
+    hungry : tuple of Hungry
+        Stranded and weak parts with customers.
+    feeds : tuple of (SizedFeed or None)
+        Feed of each hungry part; None where it is off, or weak and helped by another part's feed.
+    part_off : tuple of bool
+        Which hungry parts are off.
+    stopped : StoppedNetwork or None
+        The network with the stops drawn in; None without hungry parts, where nothing had to be drawn.
+    fed : FedNetwork or None
+        The same with hoses tapped in.
+    work : WorkStates
+        Every state of the work.
+    off : int array
+        Rows of all customers off, ascending.
+    draws : tuple of PurgeDraw
+        What purging each zone in takes from the live side.
+    flow_m3_per_s_std : float array, shape (customers,)
+        Flow of each customer at the hour of the greatest total while the stops are in
+        [m³/s at 15 °C, 101.325 kPa]; 0 where off.
+    stops_minor, interruption_minor, feeds_minor, gas_minor : int
+        Parts of the burden [minor units].
+    joins : tuple of Join
+        Pressure areas that its feeds join.
+    """
+
+    cut: Cut
+    reach: Reach
+    hungry: tuple[Hungry, ...]
+    feeds: tuple[SizedFeed | None, ...]
+    part_off: tuple[bool, ...]
+    stopped: StoppedNetwork | None
+    fed: FedNetwork | None
+    work: WorkStates
+    off: Ints
+    draws: tuple[PurgeDraw, ...]
+    flow_m3_per_s_std: Floats
+    stops_minor: int
+    interruption_minor: int
+    feeds_minor: int
+    gas_minor: int
+    joins: tuple[Join, ...] = ()
+
+    @property
+    def burden_minor(self) -> int:
+        """The one figure that ranks options [minor units]."""
+        return self.stops_minor + self.interruption_minor + self.feeds_minor + self.gas_minor
+
+    @property
+    def final(self) -> FlowState:
+        """The state with all stops in at the hour of the greatest total."""
+        return self.work.states[-1].state
+
+    @property
+    def gone(self) -> Flags:
+        """Whether each customer is off."""
+        gone = np.zeros(len(self.flow_m3_per_s_std), dtype=bool)
+        gone[self.off] = True
+        return gone
+
+    @property
+    def groups(self) -> Together:
+        """With whom each customer shares uplift and diversity while the stops are in."""
+        return self.reach.groups(self.gone)

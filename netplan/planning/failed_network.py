@@ -1,0 +1,326 @@
+"""The network of an option when something fails: solved, with who then has no gas or too little."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.feeds import feed_links, with_taps
+from netplan.hydraulics import FlowNetwork, FlowState, NetworkSolver, PartStatus, StationState
+from netplan.network.subnetwork import ReachesRimError
+from netplan.network.topology import station_nodes
+from netplan.planning.connectivity import Reach, reach_after
+from netplan.planning.context import Desk
+from netplan.planning.customer_effects import flow_after, node_demand_after
+from netplan.planning.evaluated_option import Priced
+from netplan.planning.feeds_in_use import FeedEnd, FeedInUse, Spans, feeds_in_use
+from netplan.planning.sequence import ROUNDING_PA
+from netplan.planning.stopped_network import link_chainages, tap_at
+from netplan.planning.subnetwork_context import NearDesk
+
+__all__ = ["Failure", "FailureCase", "failure_case"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+NO_STATION = -1
+OVERLAP_M = 1e-6
+"""Least length of a link inside a zone for it to be closed (own) [m]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Failure:
+    """What a state does to people.
+
+    Parameters
+    ----------
+    customers : tuple of str
+        Customers kept so far who then lie in a zone, have no gas, or less than a kept inlet must hold;
+        ascending rows. Those too weak before any stop count only where they have no gas.
+    notes : tuple of str
+        What else the state does: a station shut in, parted from its sensing point or at its capacity, a
+        part without a solution.
+    """
+
+    customers: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Opened:
+    """The network with feeds tapped in and nothing stopped; links with the lengths of pipe they stand for."""
+
+    flow: FlowNetwork
+    piece: Ints
+    from_m: Floats
+    to_m: Floats
+    links_of: dict[str, tuple[int, ...]]
+    nodes_of: dict[str, tuple[int, int]]
+
+
+class FailureCase:
+    """An option whose stops, feeds or stations fail.
+
+    Parameters
+    ----------
+    desk : Desk
+    gone : bool array, shape (customers,)
+        Customers that are off: they stay off.
+    feeds : tuple of FeedInUse
+        Feeds of the option.
+    planned : Spans
+        What the planned stops close.
+    """
+
+    def __init__(self, desk: Desk, gone: Flags, feeds: tuple[FeedInUse, ...], planned: Spans) -> None:
+        self.desk, self.gone, self.feeds, self.planned = desk, gone, feeds, planned
+
+    @cached_property
+    def whole(self) -> FailureCase:
+        """The same in all of the network: where a state is felt beyond the vicinity."""
+        desk = self.desk
+        if not isinstance(desk, NearDesk):
+            return self
+        rows, everything = desk.vicinity.rows, desk.whole
+        gone = np.zeros(len(everything.request.network.customers), dtype=bool)
+        gone[rows.customer[self.gone]] = True
+        return FailureCase(
+            everything, gone, tuple(feed.elsewhere(rows) for feed in self.feeds), self.in_whole(self.planned)
+        )
+
+    def in_whole(self, spans: Spans) -> Spans:
+        """Return what stops close in rows of all of the network."""
+        desk = self.desk
+        return spans.elsewhere(desk.vicinity.rows) if isinstance(desk, NearDesk) else spans
+
+    def nodes_in_whole(self, nodes: Ints) -> Ints:
+        """Return nodes as rows of all of the network."""
+        desk = self.desk
+        return desk.vicinity.rows.node[nodes].astype(np.int64) if isinstance(desk, NearDesk) else nodes
+
+    def labels(self, spans: Spans) -> Ints:
+        """Return the connected part of each node once stops are in, with every feed in use."""
+        return self._labels(self._closed(spans))
+
+    def fed_alone(self, spans: Spans, node: int) -> tuple[tuple[FeedInUse, FeedEnd], ...] | None:
+        """Return the feeds that alone feed the part a node lies in once stops are in, with their live ends.
+
+        None where a station feeds it; nothing where nothing does.
+        """
+        opened = self._opened
+        every = [link for links in opened.links_of.values() for link in links]
+        label = self._labels([*self._closed(spans), *every])
+        if label[node] in label[station_nodes(self.desk.request.network, injections=True)]:
+            return None
+        found: list[tuple[FeedInUse, FeedEnd]] = []
+        for feed in self.feeds:
+            inside = [bool(label[end] == label[node]) for end in opened.nodes_of[feed.id]]
+            if any(inside):
+                live = next((end for end, at in zip(feed.ends, inside, strict=True) if not at), feed.ends[0])
+                found.append((feed, live))
+        return tuple(found)
+
+    def after(
+        self, spans: Spans, *, lost_feeds: Collection[str] = (), lost_station: int = NO_STATION
+    ) -> Failure:
+        """Return what happens to people with some stops in, solved in every hour to check.
+
+        Parameters
+        ----------
+        spans : Spans
+            What the stops close.
+        lost_feeds : collection of str
+            Ids of feeds that are shut.
+        lost_station : int
+            Row of a station that gives nothing any more.
+        """
+        if lost_station == NO_STATION:
+            try:
+                return self._after(spans, lost_feeds, lost_station)
+            except ReachesRimError:
+                if self.whole is self:
+                    raise
+        case, there = self.whole, self.in_whole(spans)
+        return case._after(there, lost_feeds, lost_station)  # noqa: SLF001 - one of its own kind
+
+    def _after(self, spans: Spans, lost_feeds: Collection[str], lost_station: int) -> Failure:
+        found = self._state(spans, lost_feeds, lost_station)
+        return replace(found, notes=tuple(note for note in found.notes if note not in self._usual))
+
+    @cached_property
+    def _usual(self) -> tuple[str, ...]:
+        """What may be said of the work as planned too."""
+        return self._state(self.planned, (), NO_STATION).notes
+
+    def _state(self, spans: Spans, lost_feeds: Collection[str], lost_station: int) -> Failure:
+        desk, opened = self.desk, self._opened
+        network = desk.request.network
+        shut = [link for feed in lost_feeds for link in opened.links_of[feed]]
+        closed = sorted({*self._closed(spans), *shut})
+        reach = reach_after(
+            network, spans.pieces.astype(np.int32), spans.nodes.astype(np.int32), fed_before=desk.fed_before
+        )
+        label = self._labels(closed)
+        owner, at = desk.attachments
+        dark = desk.fed_before & ~reach.in_zone & ~self._supplied(label, lost_station)
+        gone = self.gone | reach.isolated
+        gone[owner[dark[at]]] = True
+        states = self._solved(reach, gone, closed, lost_station)
+        lost = gone | self._too_low(reach, gone, states)
+        notes = _notes(self, states, label, lost_station, gone)
+        rows = np.flatnonzero(lost & ~self.gone)
+        return Failure(tuple(network.customers.id[row] for row in rows.tolist()), tuple(notes))
+
+    def _supplied(self, label: Ints, lost_station: int) -> Flags:
+        """Return which network nodes a station, an injection or what lies beyond reaches."""
+        network = self.desk.request.network
+        sources = station_nodes(network, injections=True)
+        if lost_station != NO_STATION:
+            others = np.delete(network.stations.node, lost_station)
+            sources = np.concatenate(
+                [others[others >= 0], network.injections.node[network.injections.node >= 0]]
+            )
+        return np.isin(label[: len(network.nodes)], label[sources])
+
+    def _too_low(self, reach: Reach, gone: Flags, states: Sequence[FlowState]) -> Flags:
+        """Return who has less than a kept inlet must hold in some hour, or no solution at all."""
+        owner, at = self.desk.attachments
+        asked = ~gone[owner] & ~reach.in_zone[at] & self.desk.fed_before[at]
+        low = np.zeros(len(gone), dtype=bool)
+        for state in states:
+            pressure = state.pressure_pa_gauge[at]
+            below = ~(pressure >= self.desk.required_pa_gauge - ROUNDING_PA) & ~self.desk.weak_before[owner]
+            low[owner[asked & (below | np.isnan(pressure))]] = True
+        return low
+
+    def _solved(
+        self, reach: Reach, gone: Flags, closed: Sequence[int], lost_station: int
+    ) -> tuple[FlowState, ...]:
+        desk, flow_network = self.desk, self._opened.flow
+        capacity = flow_network.station_capacity_m3_per_s_std.copy()
+        if lost_station != NO_STATION:
+            placed = self.desk.request.network.stations.node >= 0
+            capacity[int(placed[:lost_station].sum())] = 0.0
+        states: list[FlowState] = []
+        for place, hour in enumerate(desk.hours):
+            flow = flow_after(desk, reach, gone, hour)
+            states.append(
+                self._solver.resolve(
+                    demand_m3_per_s_std=node_demand_after(desk, reach, flow, flow_network.node_count),
+                    closed_links=closed,
+                    station_capacity_m3_per_s_std=None if lost_station == NO_STATION else capacity,
+                    warm=states[-1] if states else desk.before_by_hour[place],
+                )
+            )
+            if lost_station != NO_STATION and _unsolved(states[-1]):
+                break  # everybody there counts already
+        return tuple(states)
+
+    @cached_property
+    def _solver(self) -> NetworkSolver:
+        return self.desk.solver_of(self._opened.flow)
+
+    @cached_property
+    def _opened(self) -> _Opened:
+        desk, network = self.desk, self.desk.request.network
+        pieces = network.pieces
+        if not self.feeds:
+            return _Opened(desk.base, np.arange(len(pieces)), pieces.from_m, pieces.to_m, {}, {})
+        hosed = [feed for feed in self.feeds if feed.valve_piece < 0]
+        tap_of = {end: tap_at(network, end.piece, end.chainage_m) for feed in hosed for end in feed.ends}
+        taps = sorted(set(tap_of.values()))
+        flow, node, piece = with_taps(desk.base, taps)
+        node_of = {end: int(node[taps.index(tap)]) for end, tap in tap_of.items()}
+        from_m, to_m = link_chainages(network, taps, piece)
+        links, sizes = flow.links, []
+        links_of: dict[str, tuple[int, ...]] = {}
+        nodes_of: dict[str, tuple[int, int]] = {}
+        first, is_open = links.count, links.is_open.copy()
+        for feed in self.feeds:
+            if feed.valve_piece >= 0:
+                links_of[feed.id] = (feed.valve_piece,)
+                is_open[feed.valve_piece] = True
+                ends = pieces.from_node[feed.valve_piece], pieces.to_node[feed.valve_piece]
+                nodes_of[feed.id] = int(ends[0]), int(ends[1])
+                continue
+            start, stop = (node_of[end] for end in feed.ends)
+            nodes_of[feed.id] = start, stop
+            sizes.append(replace(feed.size, feed=replace(feed.size.feed, from_node=start, to_node=stop)))
+            links_of[feed.id] = tuple(range(first, first + feed.size.parallel))
+            first += feed.size.parallel
+        hoses = feed_links(sizes, desk.request.rules)
+        joined = flow.with_links(replace(links, is_open=is_open).joined_with(hoses))
+        return _Opened(joined, piece, from_m, to_m, links_of, nodes_of)
+
+    def _closed(self, spans: Spans) -> list[int]:
+        """Return the links that stops close: those inside a zone, as far as the stop and no farther.
+
+        A new barrier may stand within a link: all of it is closed. Nothing is drawn within a link, and every
+        end of a feed has a node of its own, so that this is the same as closing it at the barrier.
+        """
+        opened = self._opened
+        low, high, piece = opened.from_m, opened.to_m, opened.piece
+        closed: set[int] = set()
+        rows_of = {p: np.flatnonzero(piece == p) for p in spans.pieces.tolist()}
+        for p, _, start, stop in spans.inside:
+            rows = rows_of[p]
+            overlap = np.minimum(high[rows], stop) - np.maximum(low[rows], start)
+            no_length = high[rows] - low[rows] <= OVERLAP_M
+            touches = overlap >= -OVERLAP_M
+            closed |= set(rows[(overlap > OVERLAP_M) | (no_length & touches)].tolist())
+        for p, at, zone_above in spans.stops:
+            rows = rows_of[p]
+            here = rows[(low[rows] - OVERLAP_M <= at) & (at <= high[rows] + OVERLAP_M)]
+            if not closed.intersection(here.tolist()) and len(here):
+                # The zone ends right at the end of the piece: nothing of it lies inside.
+                closed.add(int(here[np.argmax(low[here]) if zone_above else np.argmin(low[here])]))
+        return sorted(closed)
+
+    def _labels(self, closed: Sequence[int]) -> Ints:
+        """Return the connected part of each flow node with some links closed."""
+        links = self._opened.flow.links
+        is_open = links.is_open.copy()
+        is_open[list(closed)] = False
+        return self._opened.flow.with_links(replace(links, is_open=is_open)).open_parts()
+
+
+def failure_case(desk: Desk, option: Priced) -> FailureCase:
+    """Return an option as a case of failures."""
+    return FailureCase(desk, option.gone, feeds_in_use(desk, option), Spans.of(option.cut))
+
+
+def _notes(
+    case: FailureCase, states: Sequence[FlowState], label: Ints, lost_station: int, gone: Flags
+) -> list[str]:
+    """Say what a state does to stations, and where it has no solution."""
+    network = case.desk.request.network
+    rows = np.flatnonzero(network.stations.node >= 0).tolist()
+    owner, at = case.desk.attachments
+    beyond = np.zeros(0, np.int64) if network.beyond is None else network.beyond.node
+    served = set(label[np.concatenate([at[~gone[owner]], beyond])].tolist())
+    found: list[str] = []
+    for place, row in enumerate(rows):
+        name, node = network.stations.id[row], int(network.stations.node[row])
+        if row == lost_station:
+            continue
+        if label[node] not in served:
+            found.append(f"station {name} is shut in: nobody is left for it to feed")
+        sensing = int(network.stations.sensing_node[row])
+        if sensing >= 0 and label[sensing] != label[node]:
+            found.append(
+                f"station {name} is parted from its sensing point and goes to full flow: overpressure risk"
+            )
+        if any(state.station_state[place] is StationState.AT_CAPACITY for state in states):
+            found.append(f"station {name} is at its capacity")
+    if any(_unsolved(state) for state in states):
+        found.append("this state has no solution: everybody in the parts concerned is counted")
+    return found
+
+
+def _unsolved(state: FlowState) -> bool:
+    return any(status not in (PartStatus.SOLVED, PartStatus.NO_SOURCE) for status in state.part_status)

@@ -1,0 +1,131 @@
+"""The stopped network as a case for feeds: hoses tapped in, every way of feeding each hungry part."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.feeds import Feed, FeedKind, hose_feeds, with_taps
+from netplan.feeds.possible_feeds import HoseWay
+from netplan.hydraulics import FlowNetwork
+from netplan.isolation import Cut
+from netplan.planning.connectivity import Reach
+from netplan.planning.context import Desk
+from netplan.planning.feeds_for_part import Hungry, bypass_ways, hose_ways_of, stops_of_bypass, valve_ways
+from netplan.planning.pressure_areas import Join
+from netplan.planning.stopped_network import StoppedNetwork
+
+__all__ = ["FedNetwork", "closed_flow", "fed_network"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FedNetwork:
+    """The stopped network with nodes where hoses are tapped in.
+
+    Parameters
+    ----------
+    flow : FlowNetwork
+        Links of the zone closed; hose taps at the end.
+    stopped_link : int array, shape (links,)
+        Link of the stopped network that each link is part of.
+    feeds : tuple of tuple of Feed
+        Ways of feeding each hungry part.
+    hoses : dict
+        Where a hose runs, by label of its feed.
+    joins : dict
+        Which pressure areas a feed joins, by its label.
+    refused : tuple of str
+        Why feeds within reach may not be used, each reason once.
+    """
+
+    flow: FlowNetwork
+    stopped_link: Ints
+    feeds: tuple[tuple[Feed, ...], ...]
+    hoses: dict[str, HoseWay]
+    joins: dict[str, Join]
+    refused: tuple[str, ...] = ()
+
+
+def closed_flow(stopped: StoppedNetwork) -> FlowNetwork:
+    """Return the stopped network with every link of its zones closed."""
+    links = stopped.flow.links
+    return stopped.flow.with_links(replace(links, is_open=links.is_open & ~stopped.in_zone))
+
+
+def fed_network(
+    desk: Desk,
+    cut: Cut,
+    reach: Reach,
+    stopped: StoppedNetwork,
+    hungry: Sequence[Hungry],
+    pressure_pa_gauge: Floats,
+) -> FedNetwork:
+    """Return the case for feeds.
+
+    Parameters
+    ----------
+    desk, cut, reach, stopped
+        The zone and what it cuts off.
+    hungry : sequence of Hungry
+        Parts to feed.
+    pressure_pa_gauge : float array, shape (states, stopped nodes)
+        Solved without any feed, one row a state [Pa gauge]; NaN where stranded.
+    """
+    flow = closed_flow(stopped)
+    if not hungry or not desk.request.feeds_allowed:
+        return FedNetwork(flow, np.arange(flow.links.count), ((),) * len(hungry), {}, {})
+    hosed = [hose_ways_of(desk, reach, stopped, part, pressure_pa_gauge) for part in hungry]
+    ways = [some for some, _ in hosed]
+    taps = [tap for some in ways for way in some for tap in (way.giving, way.fed)]
+    tapped, node, link_of = with_taps(flow, taps)
+    feeds: list[tuple[Feed, ...]] = []
+    hoses: dict[str, HoseWay] = {}
+    joins: dict[str, Join] = {}
+    refused = {f"{_words(FeedKind.HOSE)}: {reason}": None for _, why in hosed for reason in why}
+    start = 0
+    for part, some in zip(hungry, ways, strict=True):
+        stop = start + 2 * len(some)
+        of_part = hose_feeds(some, node[start:stop:2], node[start + 1 : stop : 2])
+        hoses.update(zip((feed.label for feed in of_part), some, strict=True))
+        start = stop
+        every = (
+            *bypass_ways(desk, cut, stopped, part, pressure_pa_gauge),
+            *of_part,
+            *valve_ways(desk, reach, part),
+        )
+        joins.update((feed.label, _join(desk, cut, stopped, feed, hoses)) for feed in every)
+        cut_off = [] if part.weak else [part.nodes]
+        why = [desk.areas.refused(cut, [joins[feed.label]], cut_off) for feed in every]
+        feeds.append(tuple(feed for feed, reason in zip(every, why, strict=True) if not reason))
+        refused.update(
+            (f"{_words(feed.kind, feed.label)}: {reason}", None)
+            for feed, reason in zip(every, why, strict=True)
+            if reason
+        )
+    return FedNetwork(tapped, link_of, tuple(feeds), hoses, joins, tuple(refused))
+
+
+def _join(desk: Desk, cut: Cut, stopped: StoppedNetwork, feed: Feed, hoses: Mapping[str, HoseWay]) -> Join:
+    """Return the pressure areas that a feed joins: that of its giving end first."""
+    pieces = desk.request.network.pieces
+    if feed.kind is FeedKind.BYPASS:
+        node = [cut.stops[stop].live_node for stop in stops_of_bypass(feed.label)]
+    elif feed.kind is FeedKind.HOSE:
+        way = hoses[feed.label]
+        node = [int(pieces.from_node[stopped.piece[tap.link]]) for tap in (way.giving, way.fed)]
+    else:
+        node = [feed.from_node, feed.to_node]
+    giving, fed = desk.areas.of_node[node].tolist()
+    return giving, fed
+
+
+def _words(kind: FeedKind, label: str = "") -> str:
+    if kind is FeedKind.VALVE:
+        return f"valve {label} may not be opened"
+    return f"a {kind.value} may not be laid"

@@ -1,0 +1,211 @@
+"""Ways of feeding one hungry part: bypasses between stops, hoses between mains, boundary valves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.feeds import Feed, bypass_feeds, valve_feeds
+from netplan.feeds.possible_feeds import BoundaryValve, BypassEnd, HoseWay, MainLines, hose_ways
+from netplan.isolation import Cut
+from netplan.network.linear_reference import points_at
+from netplan.network.model import Network
+from netplan.network.vocabulary import Operable, ValveState
+from netplan.planfile.naming import stop_id
+from netplan.planning.connectivity import Reach
+from netplan.planning.context import Desk
+from netplan.planning.stopped_network import StoppedNetwork, live_tee
+
+__all__ = [
+    "WELL_FED",
+    "Hungry",
+    "bypass_ways",
+    "hose_ways_of",
+    "stops_of_bypass",
+    "tee_places",
+    "valve_ways",
+]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+WELL_FED = 0
+ELSEWHERE = -1
+RISE_PA = 10.0
+"""Least difference of pressure between two places for a hose between them to help a weak part (own) [Pa]."""
+MOST_HOSES = 4
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Hungry:
+    """A part to be fed.
+
+    Parameters
+    ----------
+    label : str
+        Names it in reports.
+    nodes : bool array, shape (network nodes,)
+        Its nodes.
+    customers : int array
+        Rows of its customers.
+    weak : bool
+        Still fed, only too weakly.
+    """
+
+    label: str
+    nodes: Flags
+    customers: Ints
+    weak: bool
+
+
+def tee_places(network: Network, cut: Cut) -> tuple[Ints, Floats, Floats]:
+    """Return main row, chainage [m] and coordinates [m] of the bypass tee of every stop."""
+    tees = [live_tee(stop) or (stop.pipe, stop.chainage_m) for stop in cut.stops]
+    pipe = np.array([tee[0] for tee in tees], dtype=np.int64)
+    chainage = np.array([tee[1] for tee in tees], dtype=float)
+    return pipe, chainage, points_at(network, pipe, chainage)
+
+
+def bypass_ways(
+    desk: Desk, cut: Cut, stopped: StoppedNetwork, part: Hungry, pressure_pa_gauge: Floats
+) -> tuple[Feed, ...]:
+    """Return the bypasses across the zone that can feed the part."""
+    network, rules = desk.request.network, desk.request.rules
+    _, _, xy = tee_places(network, cut)
+    at = pressure_pa_gauge[:, stopped.tee_node]
+    inside = [bool(part.nodes[stop.live_node]) for stop in cut.stops]
+    # A valve has no tee of its own: nothing can be tapped there without a hole that no rule provides for.
+    usable = [i for i, stop in enumerate(cut.stops) if live_tee(stop) is not None]
+
+    def between(giving: list[int], fed: list[int]) -> tuple[Feed, ...]:
+        ends = [
+            BypassEnd(stop_id(i), int(stopped.tee_node[i]), float(xy[i, 0]), float(xy[i, 1]), label)
+            for some, label in ((giving, WELL_FED), (fed, 1))
+            for i in some
+        ]
+        keep_out = tuple(network.keep_out.geometry)
+        return bypass_feeds(ends, 1, rules, scale=network.scale, keep_out=keep_out)
+
+    if not part.weak:
+        giving = [i for i in usable if not inside[i] and np.isfinite(at[0, i])]
+        return between(giving, [i for i in usable if inside[i]])
+    pairs = [(i, j) for i in usable for j in usable if (at[:, i] > at[:, j] + RISE_PA).any()]
+    return tuple(feed for i, j in pairs for feed in between([i], [j]))
+
+
+def stops_of_bypass(label: str) -> tuple[int, int]:
+    """Return the places in the cut of the stops that a bypass of this label joins, the giving one first."""
+    giving, fed = (int(name.removeprefix("S")) - 1 for name in label.split(">"))
+    return giving, fed
+
+
+def hose_ways_of(
+    desk: Desk, reach: Reach, stopped: StoppedNetwork, part: Hungry, pressure_pa_gauge: Floats
+) -> tuple[tuple[HoseWay, ...], tuple[str, ...]]:
+    """Return the shortest hoses from live mains of the same system to mains of the part.
+
+    Only mains of areas that the stations allow to be joined with that of the part count, so that a nearer
+    main of another pressure does not take the place of one that will do. Returned besides: why hoses within
+    reach from other areas may not be laid.
+    """
+    network, rules = desk.request.network, desk.request.rules
+    links, nodes = stopped.flow.links, network.nodes
+    count = len(nodes)
+    pipe = network.pieces.pipe[stopped.piece]
+    ends_known = (links.from_node < count) & (links.to_node < count)
+    usable = (
+        (pipe < network.pipes.n_mains) & links.is_open & ~stopped.in_zone & (links.length_m > 0) & ends_known
+    )
+    rows = np.flatnonzero(usable)
+    a, b = links.from_node[rows], links.to_node[rows]
+    fed_rows = rows[part.nodes[a] & part.nodes[b]]
+    if not len(fed_rows):
+        return (), ()
+    # A weak part without a solution has no pressure at all: any live main then lies above it.
+    known = pressure_pa_gauge[:, :count]
+    low_pa = np.where(part.nodes & ~np.isnan(known), known, np.inf).min(axis=1, keepdims=True)
+    low_pa = np.where(part.weak & np.isfinite(low_pa), low_pa, -np.inf)
+    strong = reach.fed & ~part.nodes & (known > low_pa + RISE_PA).any(axis=0)
+    margin = rules.bypass.reach_m * network.scale
+    ends = np.concatenate([links.from_node[fed_rows], links.to_node[fed_rows]])
+    x, y = nodes.x_m[ends], nodes.y_m[ends]
+    span = np.ptp(x) + np.ptp(y) + margin
+    desk.require_within(x, y, margin)
+    near = (
+        strong[a]
+        & strong[b]
+        & (np.abs(nodes.x_m[a] - x.mean()) <= span)
+        & (np.abs(nodes.y_m[a] - y.mean()) <= span)
+        & (nodes.system[a] == nodes.system[ends[0]])
+    )
+    giving_rows, area = rows[near], desk.areas.of_node
+    giving_area, fed_area = area[links.from_node[giving_rows]], area[links.from_node[fed_rows]]
+    found: list[HoseWay] = []
+    refused: dict[str, None] = {}
+    for fed in np.unique(fed_area).tolist():
+        why = {one: desk.areas.outlets_refused(one, fed) for one in np.unique(giving_area).tolist()}
+        groups = [("", [one for one, reason in why.items() if not reason])]
+        groups += [(reason, [one]) for one, reason in why.items() if reason]
+        for reason, areas in groups:
+            ways = hose_ways(
+                _lines(desk, stopped, giving_rows[np.isin(giving_area, areas)]),
+                _lines(desk, stopped, fed_rows[fed_area == fed]),
+                rules,
+                scale=network.scale,
+                keep_out=tuple(network.keep_out.geometry),
+                most=1 if reason else MOST_HOSES,
+            )
+            if not reason:
+                found += ways
+            elif ways:
+                refused[reason] = None
+    found.sort(key=lambda way: (round(way.length_m, 6), way.giving.link, way.fed.link))
+    return tuple(found[:MOST_HOSES]), tuple(refused)
+
+
+def _lines(desk: Desk, stopped: StoppedNetwork, rows: Ints) -> MainLines:
+    pipes, pieces = desk.request.network.pipes, desk.request.network.pieces
+    pipe = pieces.pipe[stopped.piece[rows]]
+    lines = desk.lines_between(pipe, stopped.from_m[rows], stopped.to_m[rows])
+    return MainLines(rows, lines, pipes.od_m[pipe], _fittings_on(desk.request.network, stopped, rows, pipe))
+
+
+def _fittings_on(
+    network: Network, stopped: StoppedNetwork, rows: Ints, pipe: NDArray[np.integer[Any]]
+) -> tuple[tuple[float, ...], ...]:
+    """Return how far along each length the recorded fittings of its main stand [m]."""
+    fittings = network.fittings
+    first, last = (np.searchsorted(fittings.pipe, pipe, side=side) for side in ("left", "right"))
+    return tuple(
+        tuple((fittings.chainage_m[a:b] - stopped.from_m[row]).tolist())
+        for a, b, row in zip(first, last, rows, strict=True)
+    )
+
+
+def valve_ways(desk: Desk, reach: Reach, part: Hungry) -> tuple[Feed, ...]:
+    """Return the closed boundary valves whose opening feeds the part."""
+    network = desk.request.network
+    valves, pieces, nodes = network.valves, network.pieces, network.nodes
+    found: list[BoundaryValve] = []
+    for row in np.flatnonzero((valves.piece >= 0) & (valves.state == ValveState.CLOSED)).tolist():
+        piece = int(valves.piece[row])
+        ends = int(pieces.from_node[piece]), int(pieces.to_node[piece])
+        sides = [1 if part.nodes[n] else WELL_FED if reach.fed[n] else ELSEWHERE for n in ends]
+        found.append(
+            BoundaryValve(
+                label=valves.id[row],
+                link=piece,
+                from_node=ends[0],
+                to_node=ends[1],
+                from_part=sides[0],
+                to_part=sides[1],
+                is_closed=True,
+                is_operable=bool(valves.operable[row] == Operable.YES),
+                same_system=bool(nodes.system[ends[0]] == nodes.system[ends[1]]),
+            )
+        )
+    return valve_feeds(found, 1)

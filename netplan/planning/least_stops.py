@@ -1,0 +1,67 @@
+"""The least number of stops that isolates the work: a proof where an order allows fewer."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from netplan.core.errors import NoPlanError
+from netplan.isolation import MINOR_PER_UNIT, IsolationProblem
+from netplan.planning.context import Desk
+from netplan.rules import Rules
+
+__all__ = ["require_enough_stops"]
+
+
+def require_enough_stops(desk: Desk, problem: IsolationProblem) -> None:
+    """Check that some zone has no more stops than the problem allows.
+
+    With one unit to pay for each stop and nothing for customers and gas, the least cut is the least number of
+    stops. No constraint makes it smaller.
+
+    Parameters
+    ----------
+    desk : Desk
+    problem : IsolationProblem
+        With `Orders.max_stops`; 0 allows any number.
+
+    Raises
+    ------
+    NoPlanError
+        When more are needed, or nothing isolates the work.
+    """
+    most = problem.orders.max_stops
+    if not most:
+        return
+    counted = replace(
+        problem,
+        rules=_one_a_stop(problem.rules),
+        gas_minor_per_m3=0.0,
+        feed_bound=None,
+        orders=replace(problem.orders, max_stops=0),
+    )
+    search = desk.cuts(counted)
+    try:
+        next(search)
+    except NoPlanError as error:
+        if error.cut_short:
+            return
+        raise
+    # Zones that break a constraint may have come before: the first of all bounds the number from below.
+    least = -(-search.least_minor // MINOR_PER_UNIT)
+    if least > most:
+        why = f"more than {most} stops are needed: no zone has fewer than {least}; allow more"
+        raise NoPlanError("no set of stops isolates the work section: " + why, (why,))
+
+
+def _one_a_stop(rules: Rules) -> Rules:
+    """Return the rules with one unit of currency to pay for each stop and nothing else."""
+    methods = tuple(
+        method.model_copy(
+            update={"price": 1.0, "price_surface": type(method.price_surface)(), "price_per_mm_od": 0.0}
+        )
+        for method in rules.method
+    )
+    off = rules.price.off_per_hour
+    free = off.model_copy(update=dict.fromkeys(type(off).model_fields, 0.0))
+    price = rules.price.model_copy(update={"off_per_hour": free})
+    return rules.model_copy(update={"method": methods, "price": price})

@@ -1,0 +1,151 @@
+"""One option as it stands in a plan."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from netplan.network.work_section import Section
+from netplan.planfile import model
+from netplan.planning.context import Desk
+from netplan.planning.doubtful_records import NEAR_M, doubted, in_doubt_of, services_of_nobody, trust_of
+from netplan.planning.evaluated_option import Priced
+from netplan.planning.failed_network import failure_case
+from netplan.planning.fallback import fallbacks
+from netplan.planning.option_records.customers import customers_of
+from netplan.planning.option_records.doubt_warnings import doubt_warnings, nobody_warnings
+from netplan.planning.option_records.fallback import (
+    fallbacks_of,
+    losses_of,
+    many_on_standby,
+    without_fallback,
+)
+from netplan.planning.option_records.feeds import WrittenFeeds, feeds_of, weather_lines
+from netplan.planning.option_records.final_network import FinalNetwork
+from netplan.planning.option_records.gas_lost_compared import full_vent_of
+from netplan.planning.option_records.gauges import gauges_of
+from netplan.planning.option_records.local_peak import (
+    least_with_local_peak,
+    local_peak_of,
+    local_peak_warnings,
+)
+from netplan.planning.option_records.pressures import pressures_of, states_of
+from netplan.planning.option_records.purging import purge_of
+from netplan.planning.option_records.refused_places import nearer_of
+from netplan.planning.option_records.relighting import relighting_of
+from netplan.planning.option_records.stops import stops_of, zones_of
+from netplan.planning.option_records.validity import validity_warnings
+from netplan.planning.option_records.warnings import warnings_of
+from netplan.planning.outage_hours import money
+from netplan.planning.rank import Ranking
+from netplan.planning.supply_failures import losses, stations_left_out
+from netplan.planning.weather_limits import not_looked_for, weather_of
+
+__all__ = ["option_of"]
+
+WEATHER_LEFT_OUT = "until how cold this holds was not looked for, by order: it stands for its own weather"
+
+STATIONS_LEFT_OUT = "the loss of a station during the work was not solved: the network is too large for it"
+
+
+def option_of(
+    desk: Desk, section: Section, ranking: Ranking, place: int, final: FinalNetwork
+) -> tuple[model.Option, WrittenFeeds]:
+    """Return the option at a place in the ranking, without its steps, and its feeds.
+
+    Parameters
+    ----------
+    desk : Desk
+    section : Section
+        The work section.
+    ranking : Ranking
+    place : int
+        0 for the best.
+    final : FinalNetwork
+        The option's final network.
+    """
+    priced = ranking.options[place]
+    request = desk.request
+    weather = weather_of(desk, priced, ladders=place == 0) if request.weather else not_looked_for(priced)
+    feeds = feeds_of(desk, priced, weather)
+    _require_doubts_within(desk, priced)
+    relighting = relighting_of(desk, priced)
+    local_peak = local_peak_of(desk, priced, final)
+    case = failure_case(desk, priced)
+    on_failure = fallbacks(desk, section, priced, case)
+    customers = customers_of(desk, priced, feeds.ids)
+    option = doubted(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened)
+    in_doubt = in_doubt_of(desk, option, {c.id for c in customers if c.effect == "off"})
+    return (
+        model.Option(
+            rank=place + 1,
+            burden=money(priced.burden_minor),
+            burden_parts=model.BurdenParts(
+                stops=money(priced.stops_minor),
+                interruption=money(priced.interruption_minor),
+                feeds=money(priced.feeds_minor),
+                gas=money(priced.gas_minor),
+            ),
+            currency=request.rules.price.currency,
+            proof=_proof(ranking, place),
+            stops=stops_of(
+                request.network,
+                request.rules,
+                priced,
+                desk.areas,
+                final.state.pressure_pa_gauge[final.stopped.barrier_node],
+                nearer_of(desk, ranking, priced),
+            ),
+            zones=zones_of(request.network, priced.cut),
+            customers=customers,
+            bypasses=feeds.bypasses,
+            opened_valves=feeds.opened,
+            pressures=pressures_of(desk, priced).model_copy(
+                update={"with_local_peak": least_with_local_peak(desk, local_peak)}
+            ),
+            vent=full_vent_of(desk, priced),
+            purge=purge_of(desk, priced, final),
+            gauges=gauges_of(desk, priced),
+            fallback=fallbacks_of(desk, on_failure),
+            steps=(),
+            states=states_of(desk, priced, relighting),
+            weather=weather_lines(weather, feeds.ids),
+            warnings=(
+                *warnings_of(desk, priced, relighting),
+                *local_peak_warnings(desk, local_peak),
+                *validity_warnings(desk, priced, final, feeds.ids, relighting),
+                *nobody_warnings(services_of_nobody(option)),
+                *doubt_warnings(in_doubt),
+                *(() if request.weather else (WEATHER_LEFT_OUT,)),
+                *without_fallback(on_failure),
+                *many_on_standby(desk, case, on_failure),
+                *((STATIONS_LEFT_OUT,) if stations_left_out(case) else ()),
+            ),
+            trust=trust_of(option),
+            in_doubt=in_doubt,
+            losses=losses_of(losses(priced, case)),
+        ),
+        feeds,
+    )
+
+
+def _require_doubts_within(desk: Desk, priced: Priced) -> None:
+    """Check that all records that may be doubted near an option are in the desk's network."""
+    nodes, reach = desk.request.network.nodes, priced.reach
+    touched = np.flatnonzero(reach.in_zone | (~reach.fed & desk.fed_before))
+    at = np.concatenate([touched, [stop.live_node for stop in priced.cut.stops]]).astype(np.int64)
+    desk.require_within(nodes.x_m[at], nodes.y_m[at], NEAR_M)
+
+
+def _proof(ranking: Ranking, place: int) -> model.Proof:
+    burden = ranking.options[place].burden_minor
+    bound = ranking.lower_bound_minor(place)
+    return model.Proof(
+        optimal=bound >= burden,
+        lower_bound=money(bound),
+        gap=money(burden - bound),
+        reason=(
+            f"lowest burden on the recorded data for rank {place + 1}: {ranking.reason}"
+            if bound >= burden
+            else f"not proven: {ranking.reason}; no other option can be below the lower bound"
+        ),
+    )

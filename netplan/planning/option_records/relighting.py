@@ -1,0 +1,117 @@
+"""Relighting is a load too: everybody who was off comes back to a cold house."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.demand import customer_pressure, node_demand, relight_flow
+from netplan.hydraulics import FlowState
+from netplan.planning.context import Desk
+from netplan.planning.evaluated_option import Priced
+from netplan.planning.outage_hours import queue_of
+
+__all__ = ["ROUNDING_PA", "Relighting", "relighting_of"]
+
+Ints = NDArray[np.int64]
+
+MOST_ROUNDS: Final = 16
+"""Rounds beyond which no smaller ones are looked for (own decision) [-]."""
+ROUNDING_PA: Final = 1e-6
+"""What solving to rounding may cost a pressure [Pa]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Relighting:
+    """The worst state of relighting: stops out, feeds away, some at their start-up load at once.
+
+    Parameters
+    ----------
+    customers : int
+        Customers to relight.
+    together : int
+        How many of them may come back at once.
+    holds : bool
+        Whether every meter inlet holds then.
+    customer_id : str
+        The customer with the least pressure; empty without a solution, or where nobody counts.
+    least_pa_gauge : float
+        Its pressure [Pa gauge]; minus infinity without a solution, plus infinity where nobody counts.
+    hour : int
+        In which of the hours to check.
+    state : FlowState
+    all_at_once_pa_gauge : float
+        The least pressure when all come back at once [Pa gauge].
+    """
+
+    customers: int
+    together: int
+    holds: bool
+    customer_id: str
+    least_pa_gauge: float
+    hour: int
+    state: FlowState
+    all_at_once_pa_gauge: float
+
+    def words(self) -> str:
+        """Name the state."""
+        if self.together >= self.customers:
+            return "relighting, all together"
+        return f"relighting, {self.together} together"
+
+
+def relighting_of(desk: Desk, option: Priced) -> Relighting | None:
+    """Return how many customers may be relit at once, and how low the pressure gets; None with nobody off.
+
+    A cold house heats with all it has. Each customer that is being relit draws its peak (the rules'
+    ``demand.relight`` share of it; common practice, no published figure), those relit before draw what they
+    draw in that hour, those still waiting draw nothing. All at once is tried first, then halves in the order
+    of the crew's round, and so on. Inlets that failed before any stop don't count.
+    """
+    off = option.off
+    if not len(off):
+        return None
+    queue = off[queue_of(desk.request, off).order]
+    found = _together(desk, queue, len(queue))
+    all_at_once = found.least_pa_gauge
+    rounds = 1
+    while not found.holds and found.together > 1 and rounds < MOST_ROUNDS:
+        rounds *= 2
+        found = _together(desk, queue, math.ceil(len(queue) / rounds))
+    return replace(found, all_at_once_pa_gauge=all_at_once)
+
+
+def _together(desk: Desk, queue: Ints, size: int) -> Relighting:
+    """Return the worst round with so many customers at once, over all rounds and hours."""
+    customers = desk.request.network.customers
+    counts = ~desk.weak_before
+    solver = desk.solver_of(desk.base)
+    worst: Relighting | None = None
+    for start in range(0, len(queue), size):
+        back_on = np.zeros(len(customers), dtype=bool)
+        back_on[queue[start : start + size]] = True
+        for place, hour in enumerate(desk.hours):
+            flow = relight_flow(desk.demand, back_on, hour, desk.own_part)
+            flow[queue[start + size :]] = 0.0
+            counts[queue] = ~desk.weak_before[queue]
+            counts[queue[start + size :]] = False
+            demand = node_demand(customers, flow, desk.base.node_count, desk.fed_before)
+            state = solver.resolve(demand_m3_per_s_std=demand, warm=desk.before_by_hour[place])
+            pressure = customer_pressure(customers, state.pressure_pa_gauge)
+            judged = np.where(np.isnan(pressure), -np.inf, pressure)
+            judged[~counts] = np.inf
+            row = int(np.argmin(judged))
+            least, name = float(judged[row]), customers.id[row]
+            beyond = desk.rest.held[place] if desk.rest.held else None
+            if beyond is not None and beyond.pressure_pa_gauge < least:
+                least, name = beyond.pressure_pa_gauge, beyond.customer_id
+            if worst is None or least < worst.least_pa_gauge:
+                holds = least >= desk.required_pa_gauge - ROUNDING_PA
+                known = name if math.isfinite(least) else ""
+                worst = Relighting(len(queue), size, holds, known, least, place, state, least)
+    assert worst is not None  # noqa: S101 - there is somebody to relight, and an hour
+    return worst

@@ -1,0 +1,227 @@
+"""Cuts in the order of their bound, each priced in full, until the ranking is proven."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from netplan.core.constants import PA_PER_MBAR
+from netplan.core.errors import NoPlanError
+from netplan.feeds import TailFeedBound
+from netplan.isolation import (
+    MINOR_PER_UNIT,
+    CutSearch,
+    FeedBound,
+    IsolationProblem,
+    Tail,
+    look_up_in,
+)
+from netplan.network.supply import set_outlet_pa_gauge
+from netplan.network.work_section import Section
+from netplan.planning.context import Desk
+from netplan.planning.crew_day import ease
+from netplan.planning.evaluate import price_cut
+from netplan.planning.evaluated_option import Priced, Refused
+from netplan.planning.least_stops import require_enough_stops
+from netplan.planning.search_budget import Budget, BudgetSpentError
+from netplan.reference.gas import METRIC_STANDARD
+
+__all__ = ["Ranking", "gas_outlet_pa_gauge", "isolation_problem", "look_up", "rank"]
+
+Tell = Callable[[str], None]
+
+MOST_REASONS = 5
+_FIGURES: Final = re.compile(r"\b[SB]?\d[\d.,]*\b")
+"""Figures, and names of stops and bypasses."""
+NO_OUTLET_PA_GAUGE = 20 * PA_PER_MBAR
+"""What a network that injections alone feed is taken to be at (own) [Pa gauge]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ranking:
+    """The best options and what is proven about them.
+
+    Parameters
+    ----------
+    options : tuple of Priced
+        Cheapest first, each different from the others.
+    next_bound_minor : int or None
+        No option beyond those listed or priced is cheaper [minor units]; None: there is none beyond.
+    reason : str
+        Why the search stopped.
+    cuts_priced : int
+    refused : tuple of Refused
+        Cuts on which no option stands, in the order they came.
+    search : CutSearch
+        For why no place nearer to the work was taken.
+    """
+
+    options: tuple[Priced, ...]
+    next_bound_minor: int | None
+    reason: str
+    cuts_priced: int
+    refused: tuple[Refused, ...]
+    search: CutSearch
+
+    def lower_bound_minor(self, place: int) -> int:
+        """Return what no different option can undercut at a place in the ranking [minor units]."""
+        burden = self.options[place].burden_minor
+        return burden if self.next_bound_minor is None else min(burden, self.next_bound_minor)
+
+
+def isolation_problem(desk: Desk, section: Section) -> IsolationProblem:
+    """Return the question to the choice of stops."""
+    request = desk.request
+    rules = request.rules
+    pressure = gas_outlet_pa_gauge(desk, section) + desk.conditions.atmospheric_pressure_pa_abs
+    density = desk.gas.density_kg_per_m3(desk.conditions.ground_temperature_k, pressure)
+    content = density / desk.gas.density_kg_per_m3_at(METRIC_STANDARD)
+    gas_minor_per_m3 = rules.price.gas_per_m3 * MINOR_PER_UNIT * content * rules.purge.volumes_in
+    return IsolationProblem(
+        network=request.network,
+        section=section,
+        rules=rules,
+        hours=request.window_hours,
+        gas_minor_per_m3=gas_minor_per_m3,
+        orders=replace(request.orders, max_stops=request.orders.max_stops or rules.choice.max_stops),
+        feed_bound=_feed_bound(desk, section),
+        alternatives=frozenset(request.own_supply),
+        every_place=True,
+    )
+
+
+def gas_outlet_pa_gauge(desk: Desk, section: Section) -> float:
+    """Return the pressure at which the gas of a zone is priced: the greatest set outlet [Pa gauge]."""
+    network = desk.request.network
+    outlet = set_outlet_pa_gauge(network, int(network.pipes.system[section.pipe[0]]))
+    return outlet if np.isfinite(outlet) else NO_OUTLET_PA_GAUGE
+
+
+def _feed_bound(desk: Desk, section: Section) -> FeedBound:
+    feeds = desk.request.feeds_allowed
+    of_feeds = TailFeedBound(desk.request.network, section, desk.request.rules) if feeds else None
+    owner, at = desk.attachments
+    had_gas = np.zeros(len(desk.request.network.customers), dtype=bool)
+    had_gas[owner[desk.fed_before[at]]] = True
+    all_had = bool(had_gas.all())
+
+    def bound(tail: Tail) -> int | None:
+        if all_had:
+            return None if of_feeds is None else of_feeds(tail)
+        # Who had no gas before, behind a closed valve for instance, loses none: neither priced nor fed.
+        losing = tail.customers()
+        losing = losing[had_gas[losing]]
+        if not len(losing):
+            return 0
+        feed = None if of_feeds is None else of_feeds(tail)
+        if desk.must_stay[losing].any():
+            return feed
+        off = int(desk.off_minor[losing].sum())
+        return off if feed is None else min(off, feed)
+
+    return bound
+
+
+def look_up(desk: Desk, section: Section) -> None:
+    """Work out beforehand what the choice of stops looks up in the desk's network."""
+    look_up_in(isolation_problem(desk, section), desk.index)
+
+
+def rank(desk: Desk, section: Section, tell: Tell) -> Ranking:
+    """Return the best different options.
+
+    Raises
+    ------
+    NoPlanError
+        When no set of stops isolates the work, or none of them stands once priced in full.
+    """
+    request = desk.request
+    problem = isolation_problem(desk, section)
+    require_enough_stops(desk, problem)
+    budget = Budget(request.rules.choice, desk.solutions)
+    found = _Found(request.wanted)
+    refused: list[Refused] = []
+    ease_minor, is_eased, is_cut_short = 0, False, False
+    next_bound: int | None = None
+    unsettled: list[int] = []
+    reason = "every way to isolate the work was priced"
+    search = desk.cuts(problem)
+    while (cut := next(search, None)) is not None:
+        worst, bound = found.worst_minor, cut.bound_minor - ease_minor
+        if worst is not None and bound >= worst:
+            next_bound, reason = bound, "nothing beyond can be cheaper"
+            break
+        tell(f"pricing way {budget.zones + 1}")
+        try:
+            with budget.one_zone():
+                answer = price_cut(desk, cut, worst)
+        except BudgetSpentError as spent:
+            next_bound, reason, is_cut_short = bound, str(spent), True
+            break
+        if not isinstance(answer, Refused):
+            for option in answer:
+                found.add(option)
+            budget.has_options = bool(found.options)
+            continue
+        refused.append(answer)
+        if answer.is_cut_short:
+            unsettled.append(bound)
+        if answer.by_relighting and not is_eased:
+            # Zones with too many meters may come by the thousand before the first with few enough.
+            eased = ease(desk, problem)
+            search, ease_minor, is_eased = desk.cuts(eased.problem), eased.ease_minor, True
+    else:
+        if search.gave_up:
+            next_bound = search.lower_bound_minor - ease_minor
+            reason, is_cut_short = f"stopped after {search.tried_in_a_row} without a cut", True
+    if unsettled and not (found.options and min(unsettled) >= found.options[-1].burden_minor):
+        # An option may stand on a cut of which not every combination of feeds was judged.
+        next_bound = min(unsettled) if next_bound is None else min(next_bound, *unsettled)
+        reason, is_cut_short = (reason if is_cut_short else "too many ways to feed a zone's parts"), True
+    if not found.options:
+        raise _no_plan(refused, reason, budget, is_cut_short=is_cut_short)
+    return Ranking(tuple(found.options), next_bound, reason, budget.zones, tuple(refused), search)
+
+
+def _no_plan(refused: list[Refused], reason: str, budget: Budget, *, is_cut_short: bool) -> NoPlanError:
+    """Return the error that says no plan was found, and only of a finished search that there is none."""
+    message = "no set of stops holds every constraint"
+    if is_cut_short:
+        tried = f"{budget.zones} zones, {budget.solves} flow solutions"
+        message = f"no plan found within the budget ({tried}), but one may exist"
+    return NoPlanError(message, (*_reasons(refused), reason), cut_short=is_cut_short)
+
+
+def _reasons(refused: list[Refused]) -> list[str]:
+    """Return what stands in the way, each once: not again with other figures or at another stop."""
+    seen: dict[str, str] = {}
+    for answer in refused:
+        seen.setdefault(_FIGURES.sub("#", answer.reason), answer.reason)
+    return list(seen.values())[:MOST_REASONS]
+
+
+class _Found:
+    """The best different options so far, cheapest first."""
+
+    def __init__(self, wanted: int) -> None:
+        self.wanted = wanted
+        self.options: list[Priced] = []
+        self._keys: dict[object, Priced] = {}
+
+    @property
+    def worst_minor(self) -> int | None:
+        """What the next cut must undercut; None while there is room."""
+        return self.options[-1].burden_minor if len(self.options) == self.wanted else None
+
+    def add(self, option: Priced) -> None:
+        key = (frozenset((stop.chain, stop.method) for stop in option.cut.stops), option.off.tobytes())
+        known = self._keys.get(key)
+        if known is not None and known.burden_minor <= option.burden_minor:
+            return
+        self._keys[key] = option
+        # Ties keep the order in which the cuts came, which depends on the data alone.
+        self.options = sorted(self._keys.values(), key=lambda o: o.burden_minor)[: self.wanted]

@@ -1,0 +1,70 @@
+"""What is asked of a plan."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from netplan.demand import Forecast
+from netplan.isolation import Orders
+from netplan.network.model import Network
+from netplan.network.work_section import WorkPart
+from netplan.rules import Rules
+
+__all__ = ["PlanRequest"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlanRequest:
+    """A work section, its window and the planner's orders.
+
+    Parameters
+    ----------
+    network : Network
+        Joined network.
+    parts : tuple of WorkPart
+        Lengths of main to be made gas-free.
+    rules : Rules
+        The operator's figures.
+    start : datetime, optional
+        Local start of the window; None for any working day.
+    hours : float, optional
+        Length of the window [h]; None for the rules' working day.
+    air_temp_c : float, optional
+        Air temperature of the window [°C]; None for the rules' design temperature.
+    forecast : Forecast, optional
+        Hourly air temperatures instead.
+    orders : Orders
+        Stops forced and forbidden, areas kept out of, customers that must stay on, greatest count of stops.
+    feeds_allowed : bool
+        Whether bypasses, hoses and opened valves may be used.
+    own_supply : tuple of int
+        Rows of customers with a named supply of their own: they may go off although they have priority.
+    options : int, optional
+        How many options to list; None for the rules' number.
+    weather : bool
+        Whether to find out until how cold each option holds, and what its feeds have to spare.
+    """
+
+    network: Network
+    parts: tuple[WorkPart, ...]
+    rules: Rules
+    start: datetime | None = None
+    hours: float | None = None
+    air_temp_c: float | None = None
+    forecast: Forecast | None = None
+    orders: Orders = field(default_factory=Orders)
+    feeds_allowed: bool = True
+    own_supply: tuple[int, ...] = ()
+    options: int | None = None
+    weather: bool = True
+
+    @property
+    def wanted(self) -> int:
+        """How many options to list."""
+        return self.options or self.rules.choice.options
+
+    @property
+    def window_hours(self) -> float:
+        """Length of the window [h]."""
+        return self.hours if self.hours is not None else self.rules.crew.hours

@@ -1,0 +1,228 @@
+"""The bypasses of a planned option sized anew: other weather, sizes, hose length or minimum pressure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from netplan.core.constants import MM_PER_M
+from netplan.core.errors import BadInputError
+from netplan.feeds import (
+    Feed,
+    FeedCase,
+    FeedSize,
+    Judge,
+    Part,
+    PartsAnswer,
+    SizedFeed,
+    feed_parts,
+    sizes_in_order,
+    weather_window,
+)
+from netplan.planning.resize_problem import ResizeProblem
+from netplan.rules import Rules, checked_rules
+
+__all__ = ["ResizeRequest", "Resized", "SizeRow", "required_mbar", "resize", "size_words"]
+
+
+@dataclass(frozen=True, slots=True)
+class ResizeRequest:
+    """What is to be different from the plan; None leaves it as planned.
+
+    Parameters
+    ----------
+    air_temp_c : float or None
+        Air temperature in every hour of the window [°C], before the rules' forecast margin.
+    bores_mm : tuple of float or None
+        Sizes to choose from [mm].
+    hose_length_m : float or None
+        Length of every bypass and hose [m].
+    minimum_mbar : float or None
+        Minimum pressure at a meter inlet [mbar gauge]; the rules' margin comes on top.
+
+    Raises
+    ------
+    BadInputError
+        When one of them is impossible.
+    """
+
+    air_temp_c: float | None = None
+    bores_mm: tuple[float, ...] | None = None
+    hose_length_m: float | None = None
+    minimum_mbar: float | None = None
+
+    def __post_init__(self) -> None:
+        for name, value, low, high, unit in (
+            ("--air-temp", self.air_temp_c, -60.0, 60.0, "°C"),
+            ("--hose-length", self.hose_length_m, 0.1, 10_000.0, "m"),
+            ("--minimum-mbar", self.minimum_mbar, 0.1, 1000.0, "mbar"),
+        ):
+            if value is not None and not low <= value <= high:
+                raise BadInputError(f"{name} {value:g}: not between {low:g} and {high:g} {unit}; correct it")
+        bores = (1.0,) if self.bores_mm is None else self.bores_mm
+        if not bores or not all(0.0 < bore <= 1000.0 for bore in bores):
+            raise BadInputError("--bores: give sizes above 0 and up to 1000 mm, separated by commas")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SizeRow:
+    """One size of one bypass, the other bypasses as sized.
+
+    Parameters
+    ----------
+    size : FeedSize or None
+        None: without this bypass.
+    reason : str
+        Why it does not hold; empty when it does.
+    figures : SizedFeed or None
+        Flow, drop, velocity and pressures as solved; None without this bypass.
+    coldest_c : float or None
+        Coldest air temperature at which everything holds with it [°C]; None: at none looked at, or not
+        looked for.
+    """
+
+    size: FeedSize | None
+    reason: str
+    figures: SizedFeed | None
+    coldest_c: float | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Resized:
+    """Bypasses sized anew.
+
+    Parameters
+    ----------
+    problem : ResizeProblem
+    rules : Rules
+        The plan's, with what was asked for.
+    air_temp_c : float
+        Air temperature sized for [°C].
+    case : FeedCase
+    feeds : tuple of Feed
+        Bypasses, with the length asked for.
+    answer : PartsAnswer
+        The smallest sizes that hold together; no verdict when none do.
+    in_use : tuple of (FeedSize or None)
+        Sizes of the answer; where there is none, the widest of the list.
+    rows : tuple of tuple of SizeRow
+        Every size of every bypass.
+    """
+
+    problem: ResizeProblem
+    rules: Rules
+    air_temp_c: float
+    case: FeedCase
+    feeds: tuple[Feed, ...]
+    answer: PartsAnswer
+    in_use: tuple[FeedSize | None, ...]
+    rows: tuple[tuple[SizeRow, ...], ...]
+
+    @property
+    def holds(self) -> bool:
+        """Whether there is an answer."""
+        return self.answer.verdict is not None
+
+
+def size_words(size: FeedSize | None) -> str:
+    """Return a size in words, such as ``2 × 63 mm``."""
+    if size is None:
+        return "none"
+    bore = f"{size.bore_m * MM_PER_M:g} mm"
+    return bore if size.parallel == 1 else f"{size.parallel} × {bore}"
+
+
+def resize(problem: ResizeProblem, request: ResizeRequest, *, weather: bool = True) -> Resized:
+    """Size the bypasses of an option anew; stops, customers off and opened valves stay as planned.
+
+    Every size is judged by the full solve: pressure at each meter inlet that must hold, velocity in each
+    hose. Inlets that must hold are those that the plan held, whatever minimum is asked for.
+
+    Parameters
+    ----------
+    problem : ResizeProblem
+    request : ResizeRequest
+    weather : bool
+        Whether the coldest weather of every size is looked for too, which takes about ten solves a size.
+
+    Raises
+    ------
+    BadInputError
+        When the option has no bypass.
+    """
+    if not problem.planned:
+        raise BadInputError(f"option {problem.option.rank} has no bypass or hose: there is nothing to size")
+    rules = _rules(problem.rules, request)
+    feeds = tuple(
+        size.feed if request.hose_length_m is None else replace(size.feed, length_m=request.hose_length_m)
+        for size in problem.planned
+    )
+    case = problem.case(rules, request.air_temp_c)
+    nowhere = np.zeros(0, dtype=np.int64)
+    without = case.solve([], rules).pressure_pa_gauge
+    # A part that has gas without its bypass is only weak: it may need none in warmer weather.
+    parts = [
+        Part(feed.label, (feed,), nowhere, nowhere, None, weak=bool(np.isfinite(without[feed.to_node])))
+        for feed in feeds
+    ]
+    answer = feed_parts(case, parts, rules)
+    widest = [list(sizes_in_order(feed, rules))[-1] for feed in feeds]
+    in_use = tuple(
+        (None if feed is None else feed.size) if answer.verdict is not None else most
+        for feed, most in zip(answer.feeds, widest, strict=True)
+    )
+    near_c = problem.air_temp_c if request.air_temp_c is None else request.air_temp_c
+    return Resized(
+        problem=problem,
+        rules=rules,
+        air_temp_c=near_c,
+        case=case,
+        feeds=feeds,
+        answer=answer,
+        in_use=in_use,
+        rows=tuple(
+            _rows(problem, case, rules, in_use, place, feed, near_c=near_c if weather else None)
+            for place, feed in enumerate(feeds)
+        ),
+    )
+
+
+def _rules(rules: Rules, request: ResizeRequest) -> Rules:
+    values = rules.values()
+    if request.bores_mm is not None:
+        values["bypass"] = {**values["bypass"], "bores_mm": sorted(set(request.bores_mm))}
+    if request.minimum_mbar is not None:
+        values["pressure"] = {**values["pressure"], "minimum_mbar": request.minimum_mbar}
+    return checked_rules(values, "rules with what was asked for")
+
+
+def _rows(
+    problem: ResizeProblem,
+    case: FeedCase,
+    rules: Rules,
+    in_use: Sequence[FeedSize | None],
+    place: int,
+    feed: Feed,
+    *,
+    near_c: float | None,
+) -> tuple[SizeRow, ...]:
+    before = [size for size in in_use[:place] if size is not None]
+    after = [size for size in in_use[place + 1 :] if size is not None]
+    found, judge = [], Judge(case, rules)
+    for size in (None, *sizes_in_order(feed, rules)):
+        sizes = [*before, *([] if size is None else [size]), *after]
+        verdict, reason = case.judge(sizes, rules), judge.reason_against(sizes)
+        figures = None if size is None else case.figures(sizes, verdict, rules)[len(before)]
+        options = [(size_words(size), sizes)] if near_c is not None else []
+        coldest = [
+            row.coldest_c for row in weather_window(case, problem.loads, options, rules, near_c=near_c)
+        ]
+        found.append(SizeRow(size, reason, figures, coldest[0] if coldest else None))
+    return tuple(found)
+
+
+def required_mbar(rules: Rules) -> float:
+    """Return minimum and margin together [mbar gauge]."""
+    return rules.pressure.minimum_mbar + rules.pressure.margin_mbar

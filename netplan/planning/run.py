@@ -1,0 +1,234 @@
+"""From a request to a plan."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+from functools import cache
+from importlib.metadata import version
+
+import numpy as np
+
+from netplan import __version__
+from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.core.errors import BadWorkError, NoPlanError, NotSolvedError
+from netplan.network.bulk_rows import meanwhile
+from netplan.network.model import Network
+from netplan.network.pipe_lines import PipeLines
+from netplan.network.subnetwork import ReachesRimError
+from netplan.network.work_section import Section, work_section
+from netplan.planfile import model
+from netplan.planfile.naming import stop_id
+from netplan.planfile.result import PlanResult
+from netplan.planning.context import Desk
+from netplan.planning.lifted_orders import lifted_orders
+from netplan.planning.option_records.extent import extent_of
+from netplan.planning.option_records.final_network import final_network
+from netplan.planning.option_records.findings import findings_of, known_findings, noticed
+from netplan.planning.option_records.option import option_of
+from netplan.planning.option_records.orders import orders_in_words
+from netplan.planning.option_records.state import StateSource, state_of
+from netplan.planning.option_records.validity import validity_findings
+from netplan.planning.rank import gas_outlet_pa_gauge, look_up, rank
+from netplan.planning.request import PlanRequest
+from netplan.planning.set_aside import plan_with_set_aside
+from netplan.planning.subnetwork_context import desks_for
+from netplan.procedure import step_list
+
+__all__ = ["CAUTION", "NOT_CHECKED", "PlanRequest", "make_plan"]
+
+CAUTION = (
+    "Planning figures only. This is no permit, no approved procedure and no substitute for the operator's "
+    "rules, local codes and licensed, competent people. Prove records, pressures and every stop on site "
+    "before relying on them."
+)
+
+NOT_CHECKED: tuple[str, ...] = ()
+"""Hard constraints that this version does not check yet."""
+
+LIBRARIES = ("geopandas", "numpy", "pandas", "pyproj", "scipy", "shapely")
+
+
+def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None) -> PlanResult:
+    """Plan the stopping of a work section.
+
+    Where the network has pipes set aside, the plan is proven not to hang on them.
+
+    Parameters
+    ----------
+    request : PlanRequest
+    tell : callable, optional
+        Called with a few words on what is being done, for a progress display.
+
+    Raises
+    ------
+    BadInputError
+        When the work section, window or rules cannot be used.
+    BadNetworkError
+        When the plan hangs, or may hang, on a pipe that is set aside.
+    NoPlanError
+        When no plan was found, with the reasons and the orders of which one lifted alone gives a plan.
+    NotSolvedError
+        When the network has no solution before any stop.
+    """
+    if len(request.network.set_aside):
+        return plan_with_set_aside(request, tell, _make_plan)
+    return _make_plan(request, tell)
+
+
+def _make_plan(request: PlanRequest, tell: Callable[[str], None]) -> PlanResult:
+    section = work_section(request.network, request.parts)
+    try:
+        return _plan_of(request, section, tell)
+    except (BadWorkError, NoPlanError, NotSolvedError) as error:
+        error.noticed = noticed(request.network, section)
+        raise
+
+
+def _plan_of(request: PlanRequest, section: Section, tell: Callable[[str], None]) -> PlanResult:
+    tell("solving the network before any stop")
+    whole = Desk.for_request(request)
+    with meanwhile(lambda: whole.before_by_hour) as before:
+        # What the solution needs besides is worked out here while its solver is made ready there.
+        _ = whole.demand, whole.fed_before
+        conditions = _conditions(whole, section)
+        for desk in desks_for(whole, section):
+            try:
+                here = work_section(desk.request.network, request.parts)
+                look_up(desk, here)
+                before()
+                whole.before.require_solved()
+                return _plan_on(desk, whole, here, conditions, tell)
+            except ReachesRimError:
+                tell("looking farther out")
+            except NoPlanError as error:
+                error.lifted = lifted_orders(whole, tell)
+                raise
+    raise AssertionError("the whole network has no rim")
+
+
+def _plan_on(
+    desk: Desk, whole: Desk, section: Section, conditions: model.Conditions, tell: Callable[[str], None]
+) -> PlanResult:
+    """Plan on the desk of a vicinity or of the whole network.
+
+    Raises
+    ------
+    ReachesRimError
+        When a plan on the whole network might be another one.
+    """
+    request = desk.request
+    try:
+        ranking = rank(desk, section, tell)
+    except NoPlanError:
+        desk.require_unfelt()
+        raise
+    work = tuple(model.WorkItem(main_id=p.main_id, from_m=p.from_m, to_m=p.to_m) for p in request.parts)
+    options: list[model.Option] = []
+    sources: list[StateSource] = []
+    for place in range(len(ranking.options)):
+        tell(f"writing option {place + 1}")
+        priced = ranking.options[place]
+        final = final_network(desk, priced)
+        option, feeds = option_of(desk, section, ranking, place, final)
+        steps = step_list(
+            option, conditions, request.rules, work=work, set_order=[stop_id(i) for i in priced.work.order]
+        )
+        options.append(option.model_copy(update={"steps": steps}))
+        # A solver that was made ready for it is let go: it is the largest thing there.
+        final = replace(final, prepared=None)
+        sources.append(StateSource(desk, options[-1], priced, final, feeds.ids))
+    desk.require_unfelt()
+    everything = whole.request.network
+    section_there = work_section(everything, request.parts)
+    known = (*known_findings(everything, section_there), *validity_findings(whole, section_there))
+    plan = model.Plan(
+        caution=CAUTION,
+        network=_facts(everything),
+        provenance=_provenance(request.network),
+        work=work,
+        conditions=conditions,
+        rules=request.rules.values(),
+        not_checked=NOT_CHECKED,
+        findings=findings_of((*known, *whole.demand.findings), options),
+        options=tuple(options),
+    )
+    lines = PipeLines.of(request.network)
+    extent = extent_of(request.network, lines, work, options)
+    return PlanResult(
+        plan=plan,
+        network=request.network,
+        states=tuple(state_of(source, extent, lines) for source in sources),
+        notes_in_doubt=_notes_in_doubt(desk, options),
+    )
+
+
+def _notes_in_doubt(desk: Desk, options: Sequence[model.Option]) -> dict[str, str]:
+    """Return the priority notes of customers in doubt that have one, by id."""
+    customers = desk.customers_everywhere
+    named = sorted({row.id for option in options for row in option.in_doubt if row.priority})
+    notes = {name: customers.priority_note[customers.id.find(name)] for name in named}
+    return {name: note for name, note in notes.items() if note}
+
+
+def _facts(network: Network) -> model.NetworkFacts:
+    return model.NetworkFacts(
+        content_sha256=network.content_sha256,
+        counts={
+            "mains": network.pipes.n_mains,
+            "services": len(network.pipes) - network.pipes.n_mains,
+            "customers": len(network.customers),
+            "regulators": len(network.stations),
+            "valves": len(network.valves),
+            "fittings": len(network.fittings),
+            "pieces": len(network.pieces),
+            "nodes": len(network.nodes),
+        },
+        crs=network.crs,
+        crs_note=network.crs_note,
+        length_scale=round(network.scale, 9),
+    )
+
+
+def _provenance(network: Network) -> model.Provenance:
+    versions = {"gas-netplan": __version__, "python": platform.python_version()}
+    versions |= _libraries()
+    return model.Provenance(
+        source=network.source, versions=versions, created=datetime.now(UTC).isoformat(timespec="seconds")
+    )
+
+
+@cache
+def _libraries() -> dict[str, str]:
+    return {name: version(name) for name in LIBRARIES}
+
+
+def _conditions(desk: Desk, section: Section) -> model.Conditions:
+    request, rules = desk.request, desk.request.rules
+    hour = desk.demand.hours[desk.demand.worst_hour]
+    notes = []
+    if request.start is None:
+        notes.append("any working day")
+    if request.hours is None:
+        notes.append(f"a window of {rules.crew.hours:g} h by the rules")
+    if request.air_temp_c is None and request.forecast is None:
+        notes.append("the rules' design air temperature")
+    return model.Conditions(
+        start=None if request.start is None else request.start.isoformat(timespec="minutes"),
+        hours=request.window_hours,
+        air_temp_c=hour.air_temp_c,
+        ground_temp_c=rules.gas.ground_temp_c,
+        demand_total_m3h=float(np.sum(desk.before_flow_m3_per_s_std)) * SECONDS_PER_HOUR,
+        worst_hour=hour.words(),
+        gas_outlet_mbar=gas_outlet_pa_gauge(desk, section) / PA_PER_MBAR,
+        note="for " + ", ".join(notes) if notes else "",
+        orders=orders_in_words(request),
+        demand_parts=tuple(
+            model.DemandPart(
+                name=p.name, customers=p.customers, flow_m3h=p.flow_m3_per_s_std * SECONDS_PER_HOUR
+            )
+            for p in desk.demand.parts(part=desk.own_part)
+        ),
+    )

@@ -1,0 +1,15 @@
+"""The order of the work, written from the plan itself: a draft for the operator's competent person.
+
+steps = step_list(option, conditions, rules, work=(WorkItem, …),
+                  set_order=("S2", "S1"),        # stop ids, lightest flow first; None: as the states
+                  relight_order=("C7", …))       # ids of all customers off; None: priority, dearest, address
+stop_in_state("S1")  -> "S1 in"                  # what State.after_step has to say, so that expected
+feed_open_state("B1") -> "B1 open"               # pressures of the states find their step
+"""
+
+from netplan.procedure.case import feed_open_state, stop_in_state
+from netplan.procedure.proving import DRAFT_NOTICE
+from netplan.procedure.step_kinds import Stage, Who
+from netplan.procedure.step_sequence import step_list
+
+__all__ = ["DRAFT_NOTICE", "Stage", "Who", "feed_open_state", "step_list", "stop_in_state"]

@@ -1,0 +1,133 @@
+"""Before anything is touched: the draft signed, weather, records, stations, gauges, tappings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from netplan.planfile.model import Stop
+from netplan.procedure.case import OrderCase, place_words, tapping_words
+from netplan.procedure.doubtful import prove_doubts
+from netplan.procedure.step_kinds import Draft, Stage, Who
+
+__all__ = ["DRAFT_NOTICE", "prove", "tap"]
+
+DRAFT_NOTICE = (
+    "This order is a draft for the operator's competent person. It is no procedure and no permit: "
+    "the operator's own procedure, permits and the makers' instructions govern every step."
+)
+
+
+def prove(case: OrderCase) -> Iterator[Draft]:
+    """Yield what has to hold before the first hole in the main."""
+    yield Draft(
+        Stage.SIGNED,
+        f"{DRAFT_NOTICE} Check, change and sign it; hold the permits; tell network control; "
+        "notices delivered and priority customers spoken to.",
+        Who.COMPETENT,
+        "Do not begin.",
+        hold=True,
+    )
+    yield _weather(case)
+    yield from prove_doubts(case)
+    for hole, stops in case.holes.items():
+        yield _hole(hole, stops)
+    unholed = tuple(stop for stop in case.stops if not stop.hole_id)
+    if unholed:
+        yield _hole("", unholed)
+    yield _stations(case)
+    yield from _gauges(case)
+
+
+def _hole(hole: str, stops: tuple[Stop, ...]) -> Draft:
+    where = "; ".join(f"{stop.id} on {place_words(stop)}" for stop in stops)
+    doubts = "".join(f" Doubtful: {stop.confidence_note}." for stop in stops if stop.confidence_note)
+    valves = tuple(stop.valve_id for stop in stops if stop.valve_id)
+    begin = f"At {hole}, {where}:" if hole else f"{where}:"
+    if len(valves) == len(stops):
+        proof = "find the valve, prove which main it closes, and turn it a little and back."
+        if_not = "A valve that is not found or does not turn is no stop: plan again."
+    else:
+        proof = (
+            "dig the trial hole; prove material, outside diameter, wall and depth, that no fitting, joint, "
+            "service or old squeeze mark lies in the assembly, and that no other main is mistaken for it."
+        )
+        if_not = "Plan again from what was found; do not move a stop by eye."
+    return Draft(
+        Stage.RECORDS,
+        f"{begin} {proof}{doubts}",
+        Who.STOPS,
+        if_not,
+        uses=tuple(
+            key for key in (hole, *(stop.id for stop in stops), *(s.main_id for s in stops), *valves) if key
+        ),
+        hold=True,
+    )
+
+
+def _weather(case: OrderCase) -> Draft:
+    limited = [b.id for b in case.option.bypasses if b.minimum_air_temp_c is not None]
+    coldest = (
+        " and not below the coldest weather that each bypass holds for (bypass sheet)" if limited else ""
+    )
+    return Draft(
+        Stage.WEATHER,
+        f"Read the forecast for the whole window: the air not colder than planned{coldest}; "
+        "no lightning near the vents.",
+        Who.CONTROL,
+        "Put the work off, or plan again for the colder weather.",
+        uses=tuple(limited),
+        hold=True,
+    )
+
+
+def _stations(case: OrderCase) -> Draft:
+    stations = sorted({key for state in case.option.states for key in state.station_flows_m3h})
+    named = f" {', '.join(stations)}" if stations else ""
+    return Draft(
+        Stage.STATIONS,
+        f"Check the regulator stations{named} that carry the network during the work: outlet pressure as "
+        "planned, spare capacity, no other work on them; control lines and sensing points lie outside the "
+        "zone and stay live.",
+        Who.CONTROL,
+        "No stop goes in: a station whose sensing point is cut off drives wide open.",
+        uses=tuple(stations),
+        hold=True,
+    )
+
+
+def _gauges(case: OrderCase) -> Iterator[Draft]:
+    for gauge in case.option.gauges:
+        yield Draft(
+            Stage.GAUGES,
+            f"Fit gauge {gauge.id} on main {gauge.main_id}, read it and have it watched without a break "
+            "until all stops are out; warning and abort readings on the gauge sheet.",
+            Who.WATCH,
+            "Find out why the network is not as planned before going on.",
+            uses=(gauge.id, gauge.main_id),
+            expect_mbar=gauge.normal_mbar,
+            expect_at=gauge.id,
+        )
+    if not case.option.gauges:
+        yield Draft(
+            Stage.GAUGES,
+            "Fit a gauge on the live side of every stop and have it watched without a break until all "
+            "stops are out.",
+            Who.WATCH,
+            "Find out why the network is not as planned before going on.",
+            uses=tuple(stop.id for stop in case.stops),
+        )
+
+
+def tap(case: OrderCase) -> Iterator[Draft]:
+    """Yield the tappings of the stops, each tested before it is drilled."""
+    for stop in case.stops:
+        words = tapping_words(stop.tappings)
+        if words:
+            yield Draft(
+                Stage.TAPPINGS,
+                f"Fit the outlets of {stop.id} in order from the work outwards ({words}), test every outlet "
+                "and its valve before drilling, then drill under pressure.",
+                Who.STOPS,
+                "Mend or cap the outlet; where it cannot be used, plan this stop again.",
+                uses=tuple(key for key in (stop.id, stop.hole_id) if key),
+            )

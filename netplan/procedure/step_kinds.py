@@ -1,0 +1,99 @@
+"""The stages of the order, and a step on its way into the list."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+
+from netplan.planfile.model import Step
+
+__all__ = ["Draft", "Stage", "Who", "numbered"]
+
+
+class Stage(StrEnum):
+    """Parts of the order, in their order; steps of one stage stand together unless stops take turns."""
+
+    SIGNED = "draft checked"
+    WEATHER = "weather"
+    RECORDS = "records proved"
+    STATIONS = "stations checked"
+    GAUGES = "gauges on"
+    TAPPINGS = "tappings made"
+    FEED_BUILT = "feed built and tested"
+    FEED_PURGED = "feed purged"
+    FEED_OPENED = "feed opened"
+    FEED_PROVED = "feed flow proved"
+    METERS_OFF = "meters off"
+    METERS_RECONCILED = "meters reconciled"
+    BARRIERS_PROVED = "barriers proved"
+    STOP_IN = "stop in"
+    LET_BY = "let-by tested"
+    VENT = "vent"
+    PURGE_OUT = "purge out"
+    GAS_FREE = "gas-free"
+    WORK = "work"
+    NEW_PIPE = "new pipe tested"
+    TIE_IN = "tie-in"
+    JOINTS = "joints tested"
+    OVERNIGHT = "overnight"
+    METERS_AGAIN = "meters reconciled again"
+    PURGE_IN = "purge in"
+    STRANDED = "stranded parts"
+    EQUALISE = "equalise"
+    STOP_OUT = "stop out"
+    THROUGH_FLOW = "through-flow proved"
+    FEED_CLOSED = "feed closed"
+    TAPPINGS_SEALED = "tappings sealed"
+    RELIGHT = "relight"
+    SECOND_VISIT = "second visit"
+    REINSTATE = "reinstate"
+
+
+class Who(StrEnum):
+    """Who does a step."""
+
+    COMPETENT = "competent person"
+    CONTROL = "network control"
+    STOPS = "stop crew"
+    FEEDS = "bypass crew"
+    WATCH = "pressure watch"
+    METERS = "meter crew"
+    WORK = "work crew"
+    SURFACE = "reinstatement crew"
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A step without its number; fields as in `Step`."""
+
+    stage: Stage
+    does: str
+    who: Who
+    if_not: str
+    uses: tuple[str, ...] = ()
+    hold: bool = False
+    expect_mbar: float | None = None
+    expect_at: str = ""
+    minutes: float | None = None
+
+
+def numbered(drafts: Iterable[Draft]) -> tuple[Step, ...]:
+    """Return the steps with their numbers, from 1."""
+    return tuple(_steps(drafts))
+
+
+def _steps(drafts: Iterable[Draft]) -> Iterator[Step]:
+    for n, draft in enumerate(drafts, 1):
+        yield Step(
+            n=n,
+            stage=draft.stage.value,
+            does=draft.does,
+            uses=tuple(dict.fromkeys(draft.uses)),
+            who=draft.who.value,
+            hold=draft.hold,
+            expect_mbar=draft.expect_mbar,
+            expect_at=draft.expect_at,
+            minutes=draft.minutes,
+            if_not=draft.if_not,
+        )

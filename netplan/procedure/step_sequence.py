@@ -1,0 +1,91 @@
+"""The whole order: rooms of the stages, one after another."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from netplan.core.errors import BadWorkError
+from netplan.planfile.model import Conditions, Option, Step, WorkItem
+from netplan.procedure.case import OrderCase, order_case
+from netplan.procedure.emptying import do_work, empty
+from netplan.procedure.feeding import close_feeds, open_feeds, prove_through_flow
+from netplan.procedure.filling import fill, reinstate, seal_tappings, withdraw
+from netplan.procedure.metering import meters_again, meters_off, relight
+from netplan.procedure.proving import prove, tap
+from netplan.procedure.step_kinds import Draft, numbered
+from netplan.procedure.stopping import prove_barriers, set_stops, test_for_let_by
+from netplan.rules import Rules
+
+__all__ = ["step_list"]
+
+
+def step_list(
+    option: Option,
+    conditions: Conditions,
+    rules: Rules,
+    *,
+    work: Sequence[WorkItem] = (),
+    set_order: Sequence[str] | None = None,
+    relight_order: Sequence[str] | None = None,
+) -> tuple[Step, ...]:
+    """Return the order of the work for one option.
+
+    Every id used is one of the plan: stops, holes, mains, bypasses, valves, gauges, purge points, stations
+    and customers. Figures with units stand in fields and schedules, not in the words.
+
+    Parameters
+    ----------
+    option : Option
+        Complete but for its steps.
+    conditions : Conditions
+        Window and weather.
+    rules : Rules
+        For crew-hours and no access.
+    work : sequence of WorkItem
+        Lengths to be made gas-free.
+    set_order : sequence of str, optional
+        Ids of all stops in the order in which they go in; None takes the order of the solved states.
+    relight_order : sequence of str, optional
+        Ids of all customers that are off in the order in which they are relit; None orders them by
+        priority, price of waiting and address.
+
+    Returns
+    -------
+    tuple of Step
+        Numbered from 1.
+
+    Raises
+    ------
+    BadWorkError
+        When the option has no stop, or an order does not name the option's own ids once each.
+    """
+    if not option.stops:
+        raise BadWorkError(
+            "work section: no station feeds it as recorded, so that the option has no stop; "
+            "look for the missing link or station"
+        )
+    case = order_case(option, conditions, rules, work, set_order, relight_order)
+    return numbered(_all(case))
+
+
+def _all(case: OrderCase) -> Iterator[Draft]:
+    for stage in (
+        prove,
+        tap,
+        open_feeds,
+        meters_off,
+        prove_barriers,
+        set_stops,
+        test_for_let_by,
+        empty,
+        do_work,
+        meters_again,
+        fill,
+        withdraw,
+        prove_through_flow,
+        close_feeds,
+        seal_tappings,
+        relight,
+        reinstate,
+    ):
+        yield from stage(case)

@@ -1,0 +1,1 @@
+"""Joined networks kept on disk."""

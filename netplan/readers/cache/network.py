@@ -1,0 +1,141 @@
+"""Joined networks kept on disk: read again in a fraction of the time that joining takes.
+
+A kept network is a folder of Parquet files and one of JSON. It is written beside and appears whole, is filed
+under the content it was made from (`cache_key`), and carries a digest of every file. Whatever is not exactly
+as it was written is not there: the network is then joined again. It holds what the source holds, addresses
+and priority notes too, so that only its owner may read it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import shutil
+import tempfile
+import time
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Final
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from netplan.core.errors import BadInputError
+from netplan.network.bulk_rows import no_collecting, side_by_side
+from netplan.network.model import Network
+from netplan.readers.cache.tables import facts_of, network_of, tables_of
+
+__all__ = ["keep_network", "kept_network"]
+
+_FORMAT: Final = 1
+_HEAD: Final = "network.json"
+_PART: Final = ".part-"
+_STALE_S: Final = 24 * 3600.0
+
+
+def kept_network(folder: Path, key: str, source: str) -> Network | None:
+    """Return the network kept under a key; None where there is none that is whole.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of kept networks.
+    key : str
+        Result of `cache_key.network_key`.
+    source : str
+        What the network counts as read from.
+    """
+    place = folder / key
+    try:
+        head = json.loads((place / _HEAD).read_bytes())
+        body = head["body"]
+        if head["digest"] != _digest_of_body(body) or body["format"] != _FORMAT or body["key"] != key:
+            return None
+        with no_collecting():
+            tables = _tables(place, body["files"])
+            return network_of(tables, body["facts"], source)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, pa.ArrowException):
+        return None
+
+
+def keep_network(network: Network, folder: Path, key: str) -> None:
+    """Keep a network under a key; it appears whole or not at all.
+
+    Raises
+    ------
+    BadInputError
+        When the folder cannot be written.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        _sweep(folder)
+        part = Path(tempfile.mkdtemp(prefix=_PART, dir=folder))
+        try:
+            _write(network, part, key)
+            _put(part, folder / key)
+        finally:
+            shutil.rmtree(part, ignore_errors=True)
+    except (OSError, pa.ArrowException) as error:
+        reason = getattr(error, "strerror", None) or " ".join(str(error).split())[:120]
+        raise BadInputError(
+            f"{folder}: the network cannot be kept there ({reason}); free some space, or give another folder"
+        ) from error
+
+
+def _tables(place: Path, digests: Mapping[str, str]) -> dict[str, pa.Table]:
+    def table(name: str) -> pa.Table:
+        held = (place / f"{name}.parquet").read_bytes()
+        if _digest(held) != digests[name]:
+            raise ValueError(f"{name} is not as it was written")
+        return pq.read_table(pa.BufferReader(held))
+
+    return dict(zip(digests, side_by_side(table, digests), strict=True))
+
+
+def _write(network: Network, part: Path, key: str) -> None:
+    tables = tables_of(network)
+
+    def write(name: str) -> str:
+        path, table = part / f"{name}.parquet", tables[name]
+        # One row group: each column comes back in one piece. Few values repeat: dictionaries only cost time.
+        pq.write_table(
+            table, path, compression="lz4", use_dictionary=False, row_group_size=max(len(table), 1)
+        )
+        return _digest(path.read_bytes())
+
+    names = sorted(tables, key=lambda name: -len(tables[name]))
+    digests = dict(zip(names, side_by_side(write, names), strict=True))
+    body = {"format": _FORMAT, "key": key, "files": digests, "facts": facts_of(network)}
+    head = {"body": body, "digest": _digest_of_body(body)}
+    (part / _HEAD).write_text(json.dumps(head, indent=1), encoding="utf-8")
+    for file in part.iterdir():  # their folder is closed too, but is copied more easily than they are
+        file.chmod(0o600)
+
+
+def _put(part: Path, place: Path) -> None:
+    try:
+        part.rename(place)
+    except OSError:
+        # Something stands there that could not be used, or someone else was quicker: the newest stays.
+        aside = Path(tempfile.mkdtemp(prefix=_PART, dir=place.parent))
+        with contextlib.suppress(OSError):
+            place.rename(aside / "old")
+        shutil.rmtree(aside, ignore_errors=True)
+        part.rename(place)
+
+
+def _sweep(folder: Path) -> None:
+    """Remove what killed runs left behind long ago."""
+    for left in folder.glob(f"{_PART}*"):
+        with contextlib.suppress(OSError):
+            if left.is_dir() and time.time() - left.stat().st_mtime > _STALE_S:
+                shutil.rmtree(left, ignore_errors=True)
+
+
+def _digest(held: bytes) -> str:
+    return hashlib.sha256(held).hexdigest()
+
+
+def _digest_of_body(body: Any) -> str:
+    return _digest(json.dumps(body, sort_keys=True).encode())

@@ -1,0 +1,1 @@
+"""Where layers come from: files, folders, databases."""

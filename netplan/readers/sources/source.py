@@ -1,0 +1,110 @@
+"""What every source of layers can do: a file, a folder, a database."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final, Literal, Protocol, runtime_checkable
+
+import numpy as np
+from pyproj import CRS, Transformer
+from pyproj.exceptions import ProjError
+from shapely.geometry.base import BaseGeometry
+
+from netplan.core.errors import BadInputError
+from netplan.network.raw import RawLayer
+
+__all__ = ["CountsFeatures", "Field", "HasOtherFiles", "LayerSource", "Window", "window_bounds"]
+
+Window = BaseGeometry
+"""An area to read, as a geometry in longitude and latitude (WGS 84, longitude first)."""
+
+_WGS84: Final = CRS.from_user_input("OGC:CRS84")
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """A column of a source.
+
+    Parameters
+    ----------
+    name : str
+        Name in the source.
+    kind : str
+        ``text``, ``number``, ``flag`` (true or false), ``date``, or ``other``.
+    cut : bool
+        Whether the format keeps ten characters of a name, in any case, so that the column may be meant for a
+        longer one.
+    """
+
+    name: str
+    kind: Literal["text", "number", "flag", "date", "other"]
+    cut: bool = False
+
+
+class LayerSource(Protocol):
+    """Layers under the names that the source gives them.
+
+    Every method raises BadInputError (one line: what, where, what to do) for what cannot be read.
+    """
+
+    @property
+    def name(self) -> str:
+        """What the source is called in messages and in provenance; never holds a password."""
+
+    def layer_names(self) -> tuple[str, ...]:
+        """Return the names of the layers that can be read, sorted."""
+
+    def fields(self, layer: str) -> tuple[Field, ...]:
+        """Return the columns of a layer without its geometry, in the order of the source."""
+
+    def read(self, layer: str, columns: Sequence[str], *, within: Window | None = None) -> RawLayer:
+        """Read some columns of a layer and its geometry, nothing else.
+
+        Parameters
+        ----------
+        layer : str
+            Layer name in the source; the raw layer carries it too.
+        columns : sequence of str
+            Names of columns in the source, each one of `fields`; none is allowed.
+        within : Window, optional
+            Read at least every feature that touches this area; more is allowed, and a source may go by
+            bounding boxes. A layer without CRS is read whole.
+        """
+
+
+@runtime_checkable
+class CountsFeatures(Protocol):
+    """A source that can say how many features a layer has without reading them."""
+
+    def count(self, layer: str) -> int:
+        """Return the number of features; -1 where the source does not say."""
+
+
+@runtime_checkable
+class HasOtherFiles(Protocol):
+    """A source that stands among files it cannot read."""
+
+    def other_files(self) -> tuple[str, ...]:
+        """Return files of geographic or tabular kinds that are no layers here, sorted."""
+
+
+def window_bounds(within: Window, crs: CRS, where: str) -> tuple[float, float, float, float]:
+    """Return west, south, east and north of a window in the CRS of a layer.
+
+    Raises
+    ------
+    BadInputError
+        When the window cannot be placed in that CRS; `where` names the layer.
+    """
+    try:
+        low_x, low_y, high_x, high_y = within.bounds
+        bounds: Any = Transformer.from_crs(_WGS84, crs, always_xy=True).transform_bounds(
+            low_x, low_y, high_x, high_y, densify_pts=21
+        )
+    except (ProjError, ValueError) as error:
+        raise BadInputError(f"{where}: the area to read is not on earth; give longitudes first") from error
+    if not np.isfinite(bounds).all():
+        raise BadInputError(f"{where}: the area to read lies outside its CRS; check area and CRS")
+    west, south, east, north = (float(bound) for bound in bounds)
+    return west, south, east, north

@@ -1,0 +1,120 @@
+"""A part of a network, read by area, and what that cuts."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from pyproj import CRS, Transformer
+from pyproj.exceptions import ProjError
+from shapely import unary_union
+
+from netplan.core.errors import BadInputError
+from netplan.core.findings import Severity
+from netplan.network.flat import Shapes, as_objects, take_shapes
+from netplan.network.normalise import column_text
+from netplan.network.notes import Notes
+from netplan.network.raw import RawLayer, RawLayers
+from netplan.readers.sources.polygons import read_polygons
+from netplan.readers.sources.source import Window
+
+__all__ = ["cut_to", "moved_area", "read_window"]
+
+_WGS84: Final = "OGC:CRS84"
+_STEPS: Final = 64
+"""Parts that the longer side of an area is cut into before it is moved to another CRS."""
+
+_CUT_LAYERS: Final = ("mains", "services")
+_TOLD: Final = 5
+"""Mains at the rim that are named in one line."""
+
+
+def read_window(path: Path) -> Window:
+    """Read an area from a file of polygons, in longitude and latitude (WGS 84).
+
+    Raises
+    ------
+    BadInputError
+        When it cannot be read, has no CRS, or holds no valid polygon.
+    """
+    return unary_union(read_polygons(path, _WGS84))
+
+
+def moved_area(within: Window, crs: CRS, where: str) -> Any:
+    """Return an area in another CRS.
+
+    Raises
+    ------
+    BadInputError
+        When it cannot be placed there; `where` names the layer.
+    """
+    west, south, east, north = within.bounds
+
+    def moved(lon_lat: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.column_stack(transformer.transform(lon_lat[:, 0], lon_lat[:, 1]))
+
+    try:
+        transformer = Transformer.from_crs(_WGS84, crs, always_xy=True)
+        fine = shapely.segmentize(within, max(east - west, north - south) / _STEPS)
+        area: Any = shapely.transform(fine, moved)
+    except ProjError:
+        area = shapely.Polygon()
+    if area.is_empty or not np.isfinite(area.bounds).all() or not shapely.is_valid(area):
+        raise BadInputError(f"{where}: the area to read lies outside its CRS; check area and CRS")
+    return area
+
+
+def cut_to(raw: RawLayers, within: Window) -> RawLayers:
+    """Return the features that touch an area, and a finding for each pipe that goes on beyond it.
+
+    What feeds the area from outside is not in it: the answer on a part holds for that part alone, and it says
+    so.
+    """
+    notes = Notes()
+    notes.extend(raw.findings)
+    layers, crossing = {}, []
+    for name, layer in raw.layers.items():
+        layers[name], names = _cut(layer, within, notes)
+        if name == "mains":
+            crossing = names
+    told = ", ".join(crossing[:_TOLD]) + (" and others" if len(crossing) > _TOLD else "")
+    notes.add(
+        "part-of-network",
+        "",
+        "",
+        Severity.WARNING,
+        "only what touches the area given was read; stations, pipes and customers beyond it are not known"
+        + (f"; {len(crossing)} mains cross its rim ({told})" if crossing else ""),
+        "plan on the whole connected network wherever what lies beyond can matter",
+    )
+    return RawLayers(raw.source, layers, notes.sorted())
+
+
+def _cut(layer: RawLayer, within: Window, notes: Notes) -> tuple[RawLayer, list[str]]:
+    """Return what of a layer touches the area, and the names of the pipes that cross its rim."""
+    if layer.crs is None or not len(layer):
+        return layer, []
+    area = moved_area(within, layer.crs, f"layer {layer.name}")
+    shapely.prepare(area)
+    shapes = shapely.force_2d(as_objects(layer.geometry))
+    # What has no geometry that can be read is for the checks to notice.
+    keep = np.flatnonzero(shapely.is_missing(shapes) | shapely.intersects(shapes, area))
+    kept: Shapes = take_shapes(layer.geometry, keep)
+    cut = RawLayer(layer.name, layer.columns.take(keep), kept, layer.crs)
+    if layer.name not in _CUT_LAYERS or "id" not in cut.columns.column_names:
+        return cut, []
+    ids = column_text(cut.columns["id"])
+    beyond = np.flatnonzero(~(shapely.is_missing(shapes[keep]) | shapely.covers(area, shapes[keep])))
+    notes.add_each(
+        "cut-by-area",
+        layer.name,
+        ids,
+        beyond,
+        Severity.WARNING,
+        "crosses the rim of the area that was read; the network goes on beyond it",
+        "read a larger area, or the whole network",
+    )
+    return cut, sorted(ids.take(beyond))

@@ -1,0 +1,249 @@
+"""One district, ready to be asked about each of its mains."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.core.constants import MM_PER_M
+from netplan.core.errors import NoPlanError
+from netplan.feeds.prices import feed_lower_bound_minor
+from netplan.isolation import (
+    MINOR_PER_UNIT,
+    CutSearch,
+    Index,
+    IsolationProblem,
+    Outline,
+    SameFeed,
+    build_index,
+    cuts,
+    interruption_minor,
+)
+from netplan.network.model import Network
+from netplan.network.topology import fed_nodes
+from netplan.network.vocabulary import Material
+from netplan.planning.request import PlanRequest
+from netplan.rules import Rules
+from netplan.screening.columns import EMPTY_ROW
+from netplan.screening.loss import has_priority
+from netplan.screening.pressure import Pressures, Solved
+from netplan.screening.settings import ScreenSettings, section_of, span_of
+from netplan.screening.stranding_search import Around
+
+__all__ = ["Bench", "District"]
+
+FIGURES_DIGITS: Final = 3
+MOST_SCANNED: Final = 500
+"""Zones that break a constraint in a row before a main counts as having no plan (own) [-]."""
+PLAN, NO_PLAN = "plan", "no plan possible"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class District:
+    """What a worker needs to screen the mains of a district; no more than that goes to it.
+
+    Parameters
+    ----------
+    network : Network
+        Of the district alone.
+    rules : Rules
+    settings : ScreenSettings
+    gas_minor_per_m3 : tuple of float
+        Price of the gas of a cubic metre of pipe by pressure system [minor units per m³ of geometric volume].
+    gas_std_per_m3 : tuple of float
+        That gas by pressure system [m³ at 15 °C, 101.325 kPa, per m³ of geometric volume].
+    """
+
+    network: Network
+    rules: Rules
+    settings: ScreenSettings
+    gas_minor_per_m3: tuple[float, ...]
+    gas_std_per_m3: tuple[float, ...]
+
+
+class Bench:
+    """A district with everything worked out once that is the same for all its mains.
+
+    Parameters
+    ----------
+    district : District
+    """
+
+    def __init__(self, district: District) -> None:
+        self.district, self.network, self.rules = district, district.network, district.rules
+        # No feed costs less than the cheapest kind at no length: a bound that needs no search.
+        self._feed_bound = SameFeed(
+            feed_lower_bound_minor(self.rules, least_bypass_m=0.0, least_hose_m=0.0, has_valve=True)
+        )
+
+    def __reduce__(self) -> tuple[type[Bench], tuple[District]]:
+        """Go to another process as the district alone: what was worked out from it is worked out there."""
+        return Bench, (self.district,)
+
+    @cached_property
+    def index(self) -> Index:
+        """What the choice of stops looks up."""
+        return build_index(self.network)
+
+    @cached_property
+    def _around(self) -> Around:
+        return Around(self.index)
+
+    @cached_property
+    def _fed(self) -> NDArray[np.bool_]:
+        """Which mains a supply reaches as recorded."""
+        pieces = self.network.pieces
+        first = pieces.pipe.searchsorted(np.arange(self.network.pipes.n_mains, dtype=pieces.pipe.dtype))
+        fed: NDArray[np.bool_] = fed_nodes(self.network, injections=True)[pieces.from_node[first]]
+        return fed
+
+    @cached_property
+    def _priority(self) -> NDArray[np.bool_]:
+        return has_priority(self.network)
+
+    @cached_property
+    def _off_minor(self) -> NDArray[np.int64]:
+        return interruption_minor(self.network, self.rules, self.hours)
+
+    @cached_property
+    def _pressures(self) -> Pressures:
+        settings = self.district.settings
+        request = PlanRequest(
+            self.network,
+            (),
+            self.rules,
+            start=settings.start,
+            hours=settings.hours,
+            air_temp_c=settings.air_temp_c,
+            weather=False,
+        )
+        return Pressures(request)
+
+    @property
+    def hours(self) -> float:
+        """Length of the window [h]."""
+        return self.district.settings.hours or self.rules.crew.hours
+
+    def search(self, main: int) -> CutSearch:
+        """Return the search for the best stops of a main of the district."""
+        section = section_of(self.network, main, self.district.settings)
+        return cuts(
+            IsolationProblem(
+                network=self.network,
+                section=section,
+                rules=self.rules,
+                hours=self.hours,
+                gas_minor_per_m3=self.district.gas_minor_per_m3[int(self.network.pipes.system[main])],
+                feed_bound=self._feed_bound,
+                alternatives=frozenset(),
+            ),
+            self.index,
+        )
+
+    def rows(self, mains: Sequence[int], *, trace: bool = True) -> Iterator[dict[str, Any]]:
+        """Yield the rows of mains of the district, without what they lose at their ends.
+
+        Parameters
+        ----------
+        mains : sequence of int
+            Rows in the district's pipes.
+        trace : bool
+            Whether to keep where the search looked.
+        """
+        for main, named in zip(mains, self._named(mains), strict=True):
+            yield {**EMPTY_ROW, **named, **self._figures(main, trace=trace)}
+
+    def _figures(self, main: int, *, trace: bool) -> dict[str, Any]:
+        if not self._fed.item(main):
+            return {"outcome": NO_PLAN, "reason": "no station and no injection feeds it as recorded"}
+        search = self.search(main)
+        search.most_scanned = MOST_SCANNED
+        try:
+            cut = search.outline()
+        except (NoPlanError, StopIteration) as error:
+            reasons = getattr(error, "reasons", ()) or (str(error),)
+            row = {"outcome": NO_PLAN, "reason": reasons[0]}
+        else:
+            row = self._of_stops(main, cut, search)
+            if trace:
+                row["stop_chains"] = sorted(set(cut.chains))
+        return row | self._trace(search) if trace else row
+
+    def _named(self, mains: Sequence[int]) -> Iterator[dict[str, Any]]:
+        """Yield what tells one main from another."""
+        pipes, settings = self.network.pipes, self.district.settings
+        rows = np.asarray(mains, dtype=np.int64)
+        columns = (pipes.system, pipes.material, pipes.od_m, pipes.length_m)
+        figures = zip(*(column[rows].tolist() for column in columns), strict=True)
+        for name, street, (system, material, od_m, length_m) in zip(
+            pipes.id.take(rows), pipes.street.take(rows), figures, strict=True
+        ):
+            low_m, high_m = span_of(length_m, settings)
+            yield {
+                "main_id": name,
+                "street": street,
+                "system": self.network.systems[system],
+                "material": Material(material).word,
+                "od_mm": round(od_m * MM_PER_M, 1),
+                "length_m": round(length_m, FIGURES_DIGITS),
+                "work_from_m": round(low_m, FIGURES_DIGITS),
+                "work_to_m": round(high_m, FIGURES_DIGITS),
+            }
+
+    def _of_stops(self, main: int, cut: Outline, search: CutSearch) -> dict[str, Any]:
+        stranded = self._around.stranded(cut)
+        solved = self._pressures.solved(search.cut(cut)) if self.district.settings.pressure else Solved()
+        off, interruption = cut.customers, cut.interruption_minor
+        if len(stranded) or len(solved.weak):
+            off = np.unique(np.concatenate([cut.customers, stranded, solved.weak]))
+            interruption = sum(self._off_minor[off].tolist())
+        without_feeds = cut.stops_minor + cut.gas_minor + interruption
+        priority = int(np.count_nonzero(self._priority[off]))
+        pipes, system = self.network.pipes, self.network.pipes.system.item(main)
+        return {
+            "outcome": PLAN,
+            "customers": len(off),
+            "meters": sum(self.network.customers.meters[off].tolist()),
+            "priority": priority,
+            "isolated": len(cut.customers),
+            "stranded": len(stranded),
+            "weak": len(solved.weak),
+            "stops": len(cut.runs),
+            "stop_methods": _counted(cut.methods),
+            "zone_length_m": round(cut.length_m, FIGURES_DIGITS),
+            "gas_m3": round(
+                cut.volume_m3(pipes.bore_m) * self.district.gas_std_per_m3[system], FIGURES_DIGITS
+            ),
+            "burden_least": cut.bound_minor / MINOR_PER_UNIT,
+            "burden_without_feeds": without_feeds / MINOR_PER_UNIT,
+            "least_pressure_mbar": solved.least_mbar,
+            "least_pressure_at": solved.least_at,
+            "bypass": self._bypass(solved, len(stranded) + len(solved.weak), priority),
+        }
+
+    def _bypass(self, solved: Solved, hungry: int, priority: int) -> str:
+        if not self.district.settings.pressure:
+            return ""
+        if not solved.is_solved:
+            return "not solved"
+        # No priority customer is ever in a zone: those that would go off are stranded or weak.
+        return "no" if not hungry else "must" if priority else "yes"
+
+    @staticmethod
+    def _trace(search: CutSearch) -> dict[str, Any]:
+        near = getattr(search, "near", None)
+        if near is None:
+            return {}
+        return {"looked_at": near.looked_at().astype(np.int32)}
+
+
+@lru_cache(maxsize=1024)
+def _counted(names: tuple[str, ...]) -> str:
+    """Return how often each name occurs, in words."""
+    return ", ".join(f"{count} {name}" for name, count in sorted(Counter(names).items()))

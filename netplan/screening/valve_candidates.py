@@ -1,0 +1,213 @@
+"""Where one more valve helps most: the burden it saves, summed over all mains.
+
+A valve makes one place cheap. So a main saves at most the difference between the cheapest stop now possible
+on that chain and a valve, and nothing at all where the search for its stops never looked at the chain: both
+together bound what a valve can save. Chains are tried in the order of that bound, with the network as it
+would be, and the search stops when no bound left exceeds the tenth saving found: then the ten are proven.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.core.errors import NoPlanError
+from netplan.isolation import MINOR_PER_UNIT, Index
+from netplan.network.linear_reference import points_at
+from netplan.rules.model import MethodKind
+from netplan.screening.main_evaluator import PLAN, Bench, District
+from netplan.screening.run import Screen
+from netplan.screening.with_valve import with_valve
+
+__all__ = ["NewValve", "ValvePlaces", "best_valves"]
+
+Ints = NDArray[np.int64]
+FROM_JUNCTION_M: Final = 1.0
+"""Distance of a new valve from the junction (own); half the piece where that is shorter [m]."""
+MOST_TRIED: Final = 40
+"""Places tried out (own) [-]."""
+
+
+@dataclass(frozen=True, slots=True)
+class NewValve:
+    """A valve that is not there.
+
+    Parameters
+    ----------
+    main_id : str
+    chainage_m : float
+        Place on that main [m].
+    x_m, y_m : float
+        In the working CRS [m].
+    saved : float
+        Burden saved, summed over all mains out one by one [currency]: by the lower bounds of their burdens.
+    mains : int
+        Mains that save something.
+    customers : int
+        Customers that stay on, summed over these mains.
+    """
+
+    main_id: str
+    chainage_m: float
+    x_m: float
+    y_m: float
+    saved: float
+    mains: int
+    customers: int
+
+
+@dataclass(frozen=True, slots=True)
+class ValvePlaces:
+    """The best places, and whether no other can be better.
+
+    Parameters
+    ----------
+    places : tuple of NewValve
+        Best first.
+    tried : int
+    proven : bool
+        Whether no place that was not tried can save more than the last one named.
+    """
+
+    places: tuple[NewValve, ...]
+    tried: int
+    proven: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Chain:
+    bound_minor: float
+    district: int
+    chain: int
+    mains: Ints
+
+
+def best_valves(
+    screen: Screen, wanted: int = 10, tell: Callable[[int], None] = lambda _tried: None
+) -> ValvePlaces:
+    """Return where one more valve, at an end of a chain between junctions, saves most."""
+    price = min(
+        (method.price for method in screen.rules.method if method.kind is MethodKind.VALVE), default=None
+    )
+    if price is None:
+        return ValvePlaces((), 0, proven=True)
+    chains = sorted(
+        _bounded(screen, round(price * MINOR_PER_UNIT)), key=lambda c: (-c.bound_minor, c.district, c.chain)
+    )
+    found: list[NewValve] = []
+    benches: dict[int, tuple[District, Index]] = {}
+    tried = 0
+    for chain in chains:
+        found.sort(key=lambda valve: (-valve.saved, valve.main_id, valve.chainage_m))
+        if len(found) >= wanted and found[wanted - 1].saved * MINOR_PER_UNIT >= chain.bound_minor:
+            return ValvePlaces(tuple(found[:wanted]), tried, proven=True)
+        if tried >= MOST_TRIED:
+            return ValvePlaces(tuple(found[:wanted]), tried, proven=False)
+        if chain.district not in benches:
+            district, _ = screen.districts(chain.district)
+            benches[chain.district] = district, Bench(district).index
+        district, index = benches[chain.district]
+        best = [
+            valve
+            for place in _ends(index, chain.chain)
+            if (valve := _tried(screen, district, chain, *place)) is not None
+        ]
+        tried += 1
+        tell(tried)
+        # Both ends of a chain seldom need one each: the better is named.
+        found += sorted(best, key=lambda valve: (-valve.saved, valve.chainage_m))[:1]
+    found.sort(key=lambda valve: (-valve.saved, valve.main_id, valve.chainage_m))
+    return ValvePlaces(tuple(found[:wanted]), tried, proven=True)
+
+
+def _bounded(screen: Screen, valve_minor: int) -> Iterator[_Chain]:
+    """Yield every chain with what a valve on it can save at most."""
+    table = screen.table
+    burden = np.rint(screen.column("burden_least") * MINOR_PER_UNIT)
+    looked = table["looked_at"].combine_chunks()
+    start, nodes = looked.offsets.to_numpy(), looked.values.to_numpy()
+    for number in np.unique(screen.districts.of_main).tolist():
+        district, _ = screen.districts(number)
+        bench = Bench(district)
+        index = bench.index
+        mains = np.flatnonzero((screen.districts.of_main == number) & np.isfinite(burden))
+        reaching: dict[int, list[int]] = {}
+        for main in mains.tolist():
+            near = nodes[start[main] : start[main + 1]]
+            runs = [index.runs_at(node) for node in near.tolist()]
+            if runs:
+                for chain in np.unique(index.run_chain[np.concatenate(runs)]).tolist():
+                    reaching.setdefault(chain, []).append(main)
+        if not reaching:
+            continue
+        ground = bench.search(0).ground
+        cheapest = np.full(int(index.run_chain.max()) + 1, np.inf)
+        for run, chain in enumerate(index.run_chain.tolist()):
+            if chain in reaching:
+                cheapest[chain] = min(cheapest[chain], *ground.price_run(run))
+        for chain, rows in reaching.items():
+            own = np.array(rows, dtype=np.int64)
+            gain = np.minimum(cheapest[chain] - valve_minor, burden[own] - valve_minor)
+            bound = float(np.maximum(gain, 0.0).sum())
+            if bound > 0:
+                yield _Chain(bound, number, chain, own)
+
+
+def _ends(index: Index, chain: int) -> list[tuple[int, float]]:
+    """Return the places near both ends of a chain: main of the district and chainage [m]."""
+    pieces = index.network.pieces
+    runs = np.flatnonzero(index.run_chain == chain)
+    rows = np.concatenate([index.pieces_of(run) for run in runs.tolist()])
+    rows = rows[pieces.valve[rows] < 0]
+    every = np.concatenate([pieces.from_node[rows], pieces.to_node[rows]])
+    node, count = np.unique(every, return_counts=True)
+    ends = set(node[count == 1].tolist())
+    places: list[tuple[int, float]] = []
+    for row in rows.tolist():
+        low, high = float(pieces.from_m[row]), float(pieces.to_m[row])
+        inward = min(FROM_JUNCTION_M, (high - low) / 2)
+        if inward <= 0.01:
+            continue
+        if int(pieces.from_node[row]) in ends:
+            places.append((int(pieces.pipe[row]), low + inward))
+        if int(pieces.to_node[row]) in ends and high - inward != low + inward:
+            places.append((int(pieces.pipe[row]), high - inward))
+    return sorted(set(places))
+
+
+def _tried(
+    screen: Screen, district: District, chain: _Chain, pipe: int, chainage_m: float
+) -> NewValve | None:
+    """Try a valve out: every main that can gain from it is asked again, with the valve there."""
+    bench = Bench(replace(district, network=with_valve(district.network, pipe, chainage_m)))
+    _, rows = screen.districts(chain.district)
+    before = screen.table.select(["outcome", "burden_least", "isolated"])
+    saved, mains, customers = 0, 0, 0
+    for main in chain.mains.tolist():
+        row: dict[str, Any] = {name: before[name][main].as_py() for name in before.column_names}
+        if row["outcome"] != PLAN:
+            continue
+        try:
+            cut = next(bench.search(rows[main]))
+        except (NoPlanError, StopIteration):
+            continue
+        gain = round(row["burden_least"] * MINOR_PER_UNIT) - cut.bound_minor
+        if gain > 0:
+            saved, mains = saved + gain, mains + 1
+            customers += row["isolated"] - len(cut.customers)
+    if not saved:
+        return None
+    x, y = points_at(district.network, np.array([pipe]), np.array([chainage_m]))[0]
+    return NewValve(
+        district.network.pipes.id[pipe],
+        round(chainage_m, 3),
+        float(x),
+        float(y),
+        saved / MINOR_PER_UNIT,
+        mains,
+        customers,
+    )

@@ -1,0 +1,1 @@
+"""What tests stand on: towns, oracles and references, none of it a test."""
