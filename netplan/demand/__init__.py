@@ -26,9 +26,9 @@ Colder never needs less: an hour's factor is the largest that any air temperatur
 would give, because the published hourly shares step at the edges of their temperature bands.
 """
 
-from netplan.demand.customers import DemandPart, DemandResult, customer_demand
+from netplan.demand.customers import DemandResult, DemandShare, customer_demand
 from netplan.demand.forecast import Forecast, read_forecast
-from netplan.demand.groups import Elsewhere, Together, diversity_of, uplift
+from netplan.demand.groups import DiversityGroups, Elsewhere, diversity_of, uplift
 from netplan.demand.nodes import customer_pressure, node_demand
 from netplan.demand.profile import customer_value_kwh_per_day, hour_factor
 from netplan.demand.records import Records, check_records
@@ -36,13 +36,13 @@ from netplan.demand.relight import relight_flow
 from netplan.demand.window import HourOfWindow, Window, window_hours
 
 __all__ = [
-    "DemandPart",
     "DemandResult",
+    "DemandShare",
+    "DiversityGroups",
     "Elsewhere",
     "Forecast",
     "HourOfWindow",
     "Records",
-    "Together",
     "Window",
     "check_records",
     "customer_demand",

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from netplan.core.constants import SECONDS_PER_HOUR
 from netplan.core.errors import BadInputError
 from netplan.core.findings import Finding
-from netplan.demand.groups import Elsewhere, Together, diversity_of, part_counts, uplift
+from netplan.demand.groups import DiversityGroups, Elsewhere, diversity_of, part_counts, uplift
 from netplan.demand.profile import customer_value_kwh_per_day, hour_factor
 from netplan.demand.records import PEAK_PROFILE, Records, check_records
 from netplan.demand.window import HourOfWindow, Window, window_hours
@@ -19,7 +19,7 @@ from netplan.network.vocabulary import Category
 from netplan.reference.profiles import ClimateMonth
 from netplan.rules.model import Rules
 
-__all__ = ["DemandPart", "DemandResult", "customer_demand"]
+__all__ = ["DemandResult", "DemandShare", "customer_demand"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -29,7 +29,7 @@ W_PER_KW = 1000.0
 
 
 @dataclass(frozen=True, slots=True)
-class DemandPart:
+class DemandShare:
     """One named part of the demand of an hour.
 
     Parameters
@@ -118,7 +118,7 @@ class DemandResult:
         return tuple(keep)
 
     def flow_m3_per_s_std(
-        self, hour: int | None = None, part: Ints | Together | None = None, *, margin: bool = True
+        self, hour: int | None = None, part: Ints | DiversityGroups | None = None, *, margin: bool = True
     ) -> Floats:
         """Return the flow of every customer in an hour [m³/s at 15 °C, 101.325 kPa].
 
@@ -126,7 +126,7 @@ class DemandResult:
         ----------
         hour : int, optional
             Row in `hours`; default the worst hour.
-        part : int array, shape (customers,), or Together, optional
+        part : int array, shape (customers,), or DiversityGroups, optional
             Label of the part of the network that feeds each customer; one part if not given. Those of one
             label share their uplift and diversity.
         margin : bool
@@ -137,7 +137,7 @@ class DemandResult:
         float array, shape (customers,)
         """
         records = self.records
-        given = part.part if isinstance(part, Together) else part
+        given = part.part if isinstance(part, DiversityGroups) else part
         label = np.zeros(len(self), dtype=np.int64) if given is None else np.asarray(given, dtype=np.int64)
         row = self.worst_hour if hour is None else hour
         by_peak = records.profile == PEAK_PROFILE
@@ -145,7 +145,7 @@ class DemandResult:
         meters = part_counts(label, by_peak.astype(np.int64), 2, records.meters)
         kind_group = records.kind
         besides = np.zeros(len(label))
-        if self.elsewhere is not None and isinstance(part, Together):
+        if self.elsewhere is not None and isinstance(part, DiversityGroups):
             besides = self.elsewhere.counts(part.elsewhere, label, kind_group)
             meters = meters + besides
         flow: Floats = self.mean_m3_per_s_std * factor * uplift(meters, self.rules)
@@ -155,7 +155,9 @@ class DemandResult:
             flow[peak] = self.peak_m3_per_s_std[peak] * diversity_of(of_kind)
         return flow * (1.0 + self.rules.demand.margin) if margin else flow
 
-    def parts(self, hour: int | None = None, part: Ints | Together | None = None) -> tuple[DemandPart, ...]:
+    def parts(
+        self, hour: int | None = None, part: Ints | DiversityGroups | None = None
+    ) -> tuple[DemandShare, ...]:
         """Return the demand of an hour by category and kind of record; the parts add up to the total."""
         flow = self.flow_m3_per_s_std(hour, part)
         found = []
@@ -169,7 +171,7 @@ class DemandResult:
                         else f"profile {self.records.profiles[code]}"
                     )
                     found.append(
-                        DemandPart(f"{category.word}, {basis}", int(rows.sum()), float(flow[rows].sum()))
+                        DemandShare(f"{category.word}, {basis}", int(rows.sum()), float(flow[rows].sum()))
                     )
         return tuple(found)
 
@@ -201,12 +203,12 @@ class DemandResult:
             elsewhere=Elsewhere(meters.reshape(groups, kinds)),
         )
 
-    def shares_elsewhere(self, together: Together) -> Floats:
+    def shares_elsewhere(self, together: DiversityGroups) -> Floats:
         """Return by what groups elsewhere draw with so many on: diversity by kind, then uplift [-].
 
         Parameters
         ----------
-        together : Together
+        together : DiversityGroups
 
         Returns
         -------

@@ -10,14 +10,14 @@ from numpy.typing import NDArray
 from netplan.reference.diversity import diversity, diversity_curve
 from netplan.rules.model import Rules
 
-__all__ = ["Elsewhere", "Together", "diversity_of", "part_counts", "uplift"]
+__all__ = ["DiversityGroups", "Elsewhere", "diversity_of", "part_counts", "uplift"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Together:
+class DiversityGroups:
     """Who is fed together, and so shares uplift and diversity.
 
     Parameters

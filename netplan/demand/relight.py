@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.demand.customers import W_PER_KW, DemandResult
-from netplan.demand.groups import Together, uplift
+from netplan.demand.groups import DiversityGroups, uplift
 from netplan.demand.profile import hour_factor
 
 __all__ = ["relight_flow"]
@@ -17,7 +17,7 @@ Flags = NDArray[np.bool_]
 
 
 def relight_flow(
-    result: DemandResult, back_on: Flags, hour: int | None = None, part: Ints | Together | None = None
+    result: DemandResult, back_on: Flags, hour: int | None = None, part: Ints | DiversityGroups | None = None
 ) -> Floats:
     """Return every customer's flow while `back_on` ones are relit [m³/s at 15 °C, 101.325 kPa].
 
@@ -35,7 +35,7 @@ def relight_flow(
         Customers that come back together.
     hour : int, optional
         Row of the hour in the window; default that of the greatest total.
-    part : int array, shape (customers,), or Together, optional
+    part : int array, shape (customers,), or DiversityGroups, optional
         Label of the part of the network that feeds each customer; one part if not given.
 
     Returns

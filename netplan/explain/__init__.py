@@ -6,16 +6,16 @@ plan.gpkg with the numbers as they are printed, so that a pocket calculator give
 
 from netplan.explain.arithmetic import Formula, shown
 from netplan.explain.figure_index import FigureName, explain, figures_to_explain
-from netplan.explain.sheet import Column, Explanation, Given, Sum, Table, Worked
+from netplan.explain.sheet import Explanation, GivenValue, SheetColumn, SheetTable, Sum, Worked
 
 __all__ = [
-    "Column",
     "Explanation",
     "FigureName",
     "Formula",
-    "Given",
+    "GivenValue",
+    "SheetColumn",
+    "SheetTable",
     "Sum",
-    "Table",
     "Worked",
     "explain",
     "figures_to_explain",

@@ -7,7 +7,7 @@ from netplan.demand import DemandResult
 from netplan.demand.profile import hour_factor
 from netplan.demand.records import PEAK_PROFILE
 from netplan.explain.recorded_option import RecordedOption, rule_origin, source_line
-from netplan.explain.sheet import Explanation, Sheet
+from netplan.explain.sheet import Explanation, ExplanationSheet
 from netplan.planfile.recorded_demand import recorded_demand
 from netplan.reference.diversity import diversity, diversity_curve
 from netplan.reference.profiles import profile, profile_sum, reference_climate
@@ -40,7 +40,7 @@ def explain_demand(recorded: RecordedOption, ident: str) -> Explanation:
     stated = float(customers.demand_m3h[row])
     if not stated > 0.0:
         raise BadInputError(f"demand:{ident}: draws nothing after the stops; nothing to explain")
-    sheet, demand = Sheet(), recorded_demand(recorded.plan, recorded.rules, customers)
+    sheet, demand = ExplanationSheet(), recorded_demand(recorded.plan, recorded.rules, customers)
     if demand.records.profile[row] == PEAK_PROFILE:
         _by_peak(sheet, recorded, demand, row)
         keys: tuple[str, ...] = (diversity_curve().source,)
@@ -77,7 +77,7 @@ def _group(recorded: RecordedOption, demand: DemandResult, row: int, *, by_peak:
     return float(records.meters[same].sum())
 
 
-def _by_profile(sheet: Sheet, recorded: RecordedOption, demand: DemandResult, row: int) -> None:
+def _by_profile(sheet: ExplanationSheet, recorded: RecordedOption, demand: DemandResult, row: int) -> None:
     records, rules = demand.records, recorded.rules.demand
     customer = recorded.state.customers.customer_id[row]
     name = records.profiles[int(records.profile[row])]
@@ -106,7 +106,7 @@ def _by_profile(sheet: Sheet, recorded: RecordedOption, demand: DemandResult, ro
     sheet.work("q_group", "mean * (1 + s / sqrt(n)) * (1 + t)", "m³/h", "small group, peak within the hour")
 
 
-def _by_peak(sheet: Sheet, recorded: RecordedOption, demand: DemandResult, row: int) -> None:
+def _by_peak(sheet: ExplanationSheet, recorded: RecordedOption, demand: DemandResult, row: int) -> None:
     customer, curve = recorded.state.customers.customer_id[row], diversity_curve()
     meters = _group(recorded, demand, row, by_peak=True)
     share = float(diversity(curve, meters))
@@ -118,6 +118,6 @@ def _by_peak(sheet: Sheet, recorded: RecordedOption, demand: DemandResult, row: 
     sheet.work("q_group", "P * 1000 / Hs * 3600 * y", "m³/h")
 
 
-def _heat(sheet: Sheet, demand: DemandResult) -> None:
+def _heat(sheet: ExplanationSheet, demand: DemandResult) -> None:
     origin = "rule gas.name or gas.composition; table components.csv (source iso_6976)"
     sheet.given("Hs", demand.hs_j_per_m3_std, "J/m³", "superior calorific value", origin)

@@ -8,7 +8,7 @@ import numpy as np
 
 from netplan.core.constants import GRAVITY_M_PER_S2
 from netplan.explain.recorded_option import RecordedOption
-from netplan.explain.sheet import Sheet
+from netplan.explain.sheet import ExplanationSheet
 from netplan.hydraulics import friction_factor
 from netplan.hydraulics.friction import LAMINAR_UP_TO_REYNOLDS, TURBULENT_FROM_REYNOLDS
 
@@ -18,7 +18,7 @@ AIR = "conventional value of the standard atmosphere (source standard_atmosphere
 FLOW_SOURCES = ("colebrook", "moody", "iso_6976", "wilke")
 
 
-def give_gas(sheet: Sheet, recorded: RecordedOption) -> None:
+def give_gas(sheet: ExplanationSheet, recorded: RecordedOption) -> None:
     """Write down density, p/ρ and viscosity of the gas, and the air pressure."""
     gas = recorded.conditions.properties()
     name = recorded.rules.gas.name or "the rules' composition"
@@ -44,7 +44,7 @@ def give_gas(sheet: Sheet, recorded: RecordedOption) -> None:
     sheet.given("air", recorded.conditions.atmospheric_pressure_pa_abs, "Pa absolute", "air pressure", AIR)
 
 
-def give_heights(sheet: Sheet, recorded: RecordedOption) -> float:
+def give_heights(sheet: ExplanationSheet, recorded: RecordedOption) -> float:
     """Write down what heights need and return the height the air pressure is given at [m]."""
     heights = [recorded.height_m(int(node)) for node in recorded.state.stations.node]
     datum = next((height for height in heights if math.isfinite(height)), 0.0)

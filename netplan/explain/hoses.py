@@ -18,7 +18,7 @@ from netplan.explain.recorded_option import (
     rule_origin,
     source_line,
 )
-from netplan.explain.sheet import Explanation, Sheet, Table, read
+from netplan.explain.sheet import Explanation, ExplanationSheet, SheetTable, read
 from netplan.feeds.feed_links import TAPPING_LOSS, TAPPINGS
 from netplan.graph.components import component_labels
 from netplan.planfile.model import Bypass
@@ -72,7 +72,7 @@ def explain_flow(recorded: RecordedOption, ident: str) -> Explanation:
     """
     bypass, row = _bypass(recorded, ident)
     part = _part_fed(recorded, row)
-    sheet = Sheet()
+    sheet = ExplanationSheet()
     note = "Demand is at the worst hour of the window, with all margins of the planning rules."
     if part.alone:
         result = _by_customers(sheet, recorded, part)
@@ -95,7 +95,7 @@ def explain_flow(recorded: RecordedOption, ident: str) -> Explanation:
     )
 
 
-def _by_customers(sheet: Sheet, recorded: RecordedOption, part: _Part) -> float:
+def _by_customers(sheet: ExplanationSheet, recorded: RecordedOption, part: _Part) -> float:
     customers = recorded.state.customers
     ways, owner = np.diff(customers.drawn_start), customers.drawn_by()
     inside = np.bincount(
@@ -109,11 +109,11 @@ def _by_customers(sheet: Sheet, recorded: RecordedOption, part: _Part) -> float:
         read("n", "", ways[rows].astype(float).tolist(), "services in use"),
     ]
     columns.append(sheet.column("draw", "q * s / n", "m³/h", columns, "drawn from this part"))
-    sheet.table(Table("Customers of the part", "layer customers of plan.gpkg", tuple(columns)))
+    sheet.table(SheetTable("Customers of the part", "layer customers of plan.gpkg", tuple(columns)))
     return sheet.sum("Q", columns[-1], "m³/h at 15 °C, 101.325 kPa", "all of it comes through the bypass")
 
 
-def _by_balance(sheet: Sheet, recorded: RecordedOption, row: int) -> float:
+def _by_balance(sheet: ExplanationSheet, recorded: RecordedOption, row: int) -> float:
     place = one_place(recorded)
     pipes, feeds, nodes = recorded.state.pipes, recorded.state.feeds, recorded.state.nodes
     at = place[int(feeds.to_node[row])]
@@ -136,11 +136,13 @@ def _by_balance(sheet: Sheet, recorded: RecordedOption, row: int) -> float:
         read("what", "", names),
         read("out", "m³/h", flows, "leaving the place the bypass ends at; below zero: arriving"),
     ]
-    sheet.table(Table("Balance where the bypass ends", "layers pipes and nodes of plan.gpkg", tuple(columns)))
+    sheet.table(
+        SheetTable("Balance where the bypass ends", "layers pipes and nodes of plan.gpkg", tuple(columns))
+    )
     return sheet.sum("Q", columns[-1], "m³/h at 15 °C, 101.325 kPa", "the bypass brings what leaves")
 
 
-def _give_hose(sheet: Sheet, recorded: RecordedOption, bypass: Bypass, row: int) -> None:
+def _give_hose(sheet: ExplanationSheet, recorded: RecordedOption, bypass: Bypass, row: int) -> None:
     give_gas(sheet, recorded)
     datum = give_heights(sheet, recorded)
     feeds = recorded.state.feeds
@@ -166,7 +168,7 @@ def _give_hose(sheet: Sheet, recorded: RecordedOption, bypass: Bypass, row: int)
 def explain_velocity(recorded: RecordedOption, ident: str) -> Explanation:
     """Explain the velocity in a bypass."""
     bypass, row = _bypass(recorded, ident)
-    sheet = Sheet()
+    sheet = ExplanationSheet()
     _give_hose(sheet, recorded, bypass, row)
     sheet.work("A", "pi / 4 * d**2", "m²", "area of the bore")
     sheet.work("rho_1", "P_1 / e", "kg/m³", "density at the pressure where gas enters")
@@ -190,7 +192,7 @@ def explain_drop(recorded: RecordedOption, ident: str) -> Explanation:
     """Explain the pressure lost in a bypass."""
     bypass, row = _bypass(recorded, ident)
     rules = recorded.rules.bypass
-    sheet = Sheet()
+    sheet = ExplanationSheet()
     _give_hose(sheet, recorded, bypass, row)
     where = f"{recorded.place}, bypasses {ident}"
     sheet.given("L", bypass.length_m, "m", "length", f"{where}, length_m")

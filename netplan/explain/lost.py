@@ -18,7 +18,7 @@ from netplan.core.constants import (
 )
 from netplan.explain.pressure import live_node
 from netplan.explain.recorded_option import RecordedOption, rule_origin, source_line
-from netplan.explain.sheet import Explanation, Sheet, Table, read
+from netplan.explain.sheet import Explanation, ExplanationSheet, SheetTable, read
 from netplan.planfile import PieceState
 from netplan.reference.gas import METRIC_STANDARD
 from netplan.reference.gas.components import components
@@ -47,7 +47,7 @@ class _Length:
 
 def explain_gas(recorded: RecordedOption) -> Explanation:
     """Explain the gas lost: line content of the zones and of the gaps of double stops, and the purge."""
-    sheet = Sheet()
+    sheet = ExplanationSheet()
     result = _total(sheet, recorded)
     return Explanation(
         figure="gas",
@@ -68,7 +68,7 @@ def explain_gas(recorded: RecordedOption) -> Explanation:
 
 def explain_methane(recorded: RecordedOption) -> Explanation:
     """Explain the carbon dioxide equivalent of the gas lost."""
-    sheet = Sheet()
+    sheet = ExplanationSheet()
     gas = recorded.gas
     sheet.given(
         "V",
@@ -112,7 +112,7 @@ def explain_methane(recorded: RecordedOption) -> Explanation:
     )
 
 
-def _total(sheet: Sheet, recorded: RecordedOption) -> float:
+def _total(sheet: ExplanationSheet, recorded: RecordedOption) -> float:
     kelvin = ZERO_CELSIUS_K + recorded.rules.gas.ground_temp_c
     gas = recorded.gas
     of = "table components.csv (source iso_6976)"
@@ -159,7 +159,7 @@ def _total(sheet: Sheet, recorded: RecordedOption) -> float:
     )
     title = "Lengths in the zones, and gaps between the two barriers of double stops"
     sheet.table(
-        Table(title, "layers pipes and nodes of plan.gpkg; gaps: rule method.assembly", tuple(columns))
+        SheetTable(title, "layers pipes and nodes of plan.gpkg; gaps: rule method.assembly", tuple(columns))
     )
     sheet.sum(
         "content", columns[-2], "m³", f"line content; the plan says {recorded.option.vent.line_content_m3}"
@@ -226,7 +226,7 @@ def _gaps(recorded: RecordedOption) -> list[_Length]:
 
 def explain_purge(recorded: RecordedOption) -> Explanation:
     """Explain the least velocity of the purge."""
-    sheet = Sheet()
+    sheet = ExplanationSheet()
     pipes = recorded.state.pipes
     rows = np.flatnonzero((pipes.state == PieceState.ISOLATED) & pipes.is_main)
     widest = int(rows[pipes.bore_mm[rows].argmax()])

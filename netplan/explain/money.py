@@ -9,7 +9,7 @@ import numpy as np
 from netplan.core.constants import ATMOSPHERE_PA_ABS, PA_PER_MBAR, ZERO_CELSIUS_K
 from netplan.customers import RelightOrder, relight_order
 from netplan.explain.recorded_option import RecordedOption, rule_origin, source_line
-from netplan.explain.sheet import Explanation, Sheet, Table, read
+from netplan.explain.sheet import Explanation, ExplanationSheet, SheetTable, read
 from netplan.planfile import PieceState
 from netplan.reference.gas import METRIC_STANDARD
 
@@ -20,7 +20,7 @@ _HALF_MINOR: Final = 0.005
 
 def explain_burden(recorded: RecordedOption) -> Explanation:
     """Explain the burden: stops, interruption, feeds and gas."""
-    sheet = Sheet()
+    sheet = ExplanationSheet()
     option = recorded.option
     money = option.currency
     _stops(sheet, recorded)
@@ -52,7 +52,7 @@ def explain_burden(recorded: RecordedOption) -> Explanation:
     )
 
 
-def _stops(sheet: Sheet, recorded: RecordedOption) -> None:
+def _stops(sheet: ExplanationSheet, recorded: RecordedOption) -> None:
     methods = {method.name: method for method in recorded.rules.method}
     stops = recorded.option.stops
     columns = [
@@ -69,7 +69,7 @@ def _stops(sheet: Sheet, recorded: RecordedOption) -> None:
     ]
     columns.append(sheet.column("price", "base + per_mm * OD + surface", "", columns))
     origin = "plan.json, stops; rules [[method]] of plan.json"
-    sheet.table(Table("Stops", origin, tuple(columns)))
+    sheet.table(SheetTable("Stops", origin, tuple(columns)))
     sheet.sum("stops", columns[-1], recorded.option.currency)
 
 
@@ -95,7 +95,7 @@ def _queue(recorded: RecordedOption) -> tuple[list[str], RelightOrder, list[floa
     return texts("customer_id"), queue, rates
 
 
-def _interruption(sheet: Sheet, recorded: RecordedOption) -> None:
+def _interruption(sheet: ExplanationSheet, recorded: RecordedOption) -> None:
     ids, queue, rates = _queue(recorded)
     order = queue.order.tolist()
     behind = np.cumsum(queue.meters).tolist()
@@ -119,12 +119,14 @@ def _interruption(sheet: Sheet, recorded: RecordedOption) -> None:
         sheet.column("price", "rate * meters * (hours + relit / pace)", "", columns, "window, then the queue")
     )
     sheet.table(
-        Table("Customers off, in the order they are relit", "layer customers of plan.gpkg", tuple(columns))
+        SheetTable(
+            "Customers off, in the order they are relit", "layer customers of plan.gpkg", tuple(columns)
+        )
     )
     sheet.sum("interruption", columns[-1], recorded.option.currency)
 
 
-def _feeds(sheet: Sheet, recorded: RecordedOption) -> None:
+def _feeds(sheet: ExplanationSheet, recorded: RecordedOption) -> None:
     price, bypasses = recorded.rules.price, recorded.option.bypasses
     columns = [
         read("feed", "", (b.id for b in bypasses)),
@@ -139,7 +141,7 @@ def _feeds(sheet: Sheet, recorded: RecordedOption) -> None:
         read("L", "m", (b.length_m for b in bypasses), "plan.json, length_m"),
     ]
     columns.append(sheet.column("price", "n * (fixed + per_m * L)", "", columns))
-    sheet.table(Table("Bypasses and hoses", "plan.json, bypasses", tuple(columns)))
+    sheet.table(SheetTable("Bypasses and hoses", "plan.json, bypasses", tuple(columns)))
     sheet.sum("hoses", columns[-1], recorded.option.currency)
     valves = recorded.option.opened_valves
     sheet.given("n_valves", float(len(valves)), "", "opened valves", "plan.json, opened_valves")
@@ -147,7 +149,7 @@ def _feeds(sheet: Sheet, recorded: RecordedOption) -> None:
     sheet.work("feeds", "hoses + n_valves * valve", recorded.option.currency)
 
 
-def _gas(sheet: Sheet, recorded: RecordedOption) -> int:
+def _gas(sheet: ExplanationSheet, recorded: RecordedOption) -> int:
     rules, gas = recorded.rules, recorded.gas
     known = recorded.plan.conditions.gas_outlet_mbar
     outlet = float(recorded.state.stations.outlet_mbar.max()) if known is None else known
@@ -158,7 +160,7 @@ def _gas(sheet: Sheet, recorded: RecordedOption) -> int:
         read("zone", "", (f"zone {k + 1}" for k in range(len(zones)))),
         read("G", "m³", (zone.internal_volume_m3 for zone in zones), "plan.json, internal_volume_m3"),
     ]
-    sheet.table(Table("Zones", "plan.json, zones", tuple(columns)))
+    sheet.table(SheetTable("Zones", "plan.json, zones", tuple(columns)))
     sheet.sum("volume", columns[-1], "m³ actual")
     sheet.given(
         "rho_g",
@@ -187,13 +189,15 @@ def _gas(sheet: Sheet, recorded: RecordedOption) -> int:
 def explain_relighting(recorded: RecordedOption) -> Explanation:
     """Explain how long relighting takes: the steps of the work order count on it."""
     ids, queue, _ = _queue(recorded)
-    sheet = Sheet()
+    sheet = ExplanationSheet()
     columns = [
         read("customer", "", (ids[row] for row in queue.order.tolist())),
         read("meters", "", queue.meters.astype(float), "layer customers, meters"),
     ]
     sheet.table(
-        Table("Customers off, in the order they are relit", "layer customers of plan.gpkg", tuple(columns))
+        SheetTable(
+            "Customers off, in the order they are relit", "layer customers of plan.gpkg", tuple(columns)
+        )
     )
     sheet.sum("count", columns[-1], "meters")
     sheet.given(

@@ -13,7 +13,7 @@ from netplan.core.constants import MM_PER_M
 from netplan.core.errors import BadInputError
 from netplan.explain.flow import FLOW_SOURCES, friction, friction_words, give_gas, give_heights
 from netplan.explain.recorded_option import RecordedOption, one_place, rule_bore_mm, source_line
-from netplan.explain.sheet import Explanation, Sheet, Table, read
+from netplan.explain.sheet import Explanation, ExplanationSheet, SheetTable, read
 from netplan.feeds import feed_loss_coefficient
 from netplan.planfile.model import Stop
 
@@ -80,7 +80,7 @@ def explain_pressure(recorded: RecordedOption, ident: str) -> Explanation:
     """
     node, stated, title, where = _target(recorded, ident)
     legs, start = _way(recorded, node)
-    sheet = Sheet()
+    sheet = ExplanationSheet()
     give_gas(sheet, recorded)
     datum = give_heights(sheet, recorded)
     begin_mbar, origin = _begin(recorded, start)
@@ -292,7 +292,7 @@ def _height(recorded: RecordedOption, node: int, datum: float) -> float:
     return height if math.isfinite(height) else datum
 
 
-def _walk(sheet: Sheet, recorded: RecordedOption, legs: list[_Leg], datum: float) -> None:
+def _walk(sheet: ExplanationSheet, recorded: RecordedOption, legs: list[_Leg], datum: float) -> None:
     rise = [_height(recorded, leg.end, datum) - _height(recorded, leg.start, datum) for leg in legs]
     columns = [
         read("way", "", (leg.name for leg in legs)),
@@ -320,7 +320,7 @@ def _walk(sheet: Sheet, recorded: RecordedOption, legs: list[_Leg], datum: float
     columns.append(read("P", "Pa absolute", starts, "at the start of the row: P_next of the row before"))
     columns.append(sheet.column("P_next", _STEP, "Pa absolute", columns, "at its end"))
     sheet.table(
-        Table(
+        SheetTable(
             "The way the gas comes, from the station",
             "layers pipes, bypasses and nodes of plan.gpkg",
             tuple(columns),

@@ -8,13 +8,22 @@ from typing import Final
 
 from netplan.explain.arithmetic import Formula, as_shown
 
-__all__ = ["Column", "Explanation", "Given", "Sheet", "Sum", "Table", "Worked", "read"]
+__all__ = [
+    "Explanation",
+    "ExplanationSheet",
+    "GivenValue",
+    "SheetColumn",
+    "SheetTable",
+    "Sum",
+    "Worked",
+    "read",
+]
 
 _ROUNDING_SLACK: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
-class Given:
+class GivenValue:
     """A number that a formula starts from.
 
     Parameters
@@ -49,7 +58,7 @@ class Worked:
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class SheetColumn:
     """A column of a table: read from a layer, or worked out row by row where it has a formula.
 
     Parameters
@@ -72,26 +81,28 @@ class Column:
         return float(self.values[row])
 
 
-def read(name: str, unit: str, values: Iterable[float | str], meaning: str = "") -> Column:
+def read(name: str, unit: str, values: Iterable[float | str], meaning: str = "") -> SheetColumn:
     """Return a column of what was read, its numbers as printed."""
-    return Column(name, unit, tuple(v if isinstance(v, str) else as_shown(float(v)) for v in values), meaning)
+    return SheetColumn(
+        name, unit, tuple(v if isinstance(v, str) else as_shown(float(v)) for v in values), meaning
+    )
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class SheetTable:
     """Rows of the same arithmetic.
 
     Parameters
     ----------
     title, origin : str
-    columns : tuple of Column
+    columns : tuple of SheetColumn
     follows : tuple of (str, str)
         Columns whose value is another column's of the row before: (this one, that one).
     """
 
     title: str
     origin: str
-    columns: tuple[Column, ...]
+    columns: tuple[SheetColumn, ...]
     follows: tuple[tuple[str, str], ...] = ()
 
     @property
@@ -118,7 +129,7 @@ class Explanation:
     Parameters
     ----------
     figure, title : str
-    parts : tuple of (Given, Table, Sum or Worked)
+    parts : tuple of (GivenValue, SheetTable, Sum or Worked)
         In the order they are to be read.
     result : float
         Worked out here.
@@ -136,7 +147,7 @@ class Explanation:
 
     figure: str
     title: str
-    parts: tuple[Given | Table | Sum | Worked, ...]
+    parts: tuple[GivenValue | SheetTable | Sum | Worked, ...]
     result: float
     unit: str
     stated: float
@@ -152,16 +163,16 @@ class Explanation:
 
 
 @dataclass(slots=True)
-class Sheet:
+class ExplanationSheet:
     """A sheet being written; numbers are kept as printed."""
 
-    parts: list[Given | Table | Sum | Worked] = field(default_factory=list)
+    parts: list[GivenValue | SheetTable | Sum | Worked] = field(default_factory=list)
     known: dict[str, float] = field(default_factory=dict)
 
     def given(self, name: str, value: float, unit: str, meaning: str, origin: str) -> float:
         """Write down a given number and return it as printed."""
         self.known[name] = as_shown(value)
-        self.parts.append(Given(name, self.known[name], unit, meaning, origin))
+        self.parts.append(GivenValue(name, self.known[name], unit, meaning, origin))
         return self.known[name]
 
     def work(self, name: str, text: str, unit: str, meaning: str = "") -> float:
@@ -172,23 +183,25 @@ class Sheet:
         self.known[name] = value
         return value
 
-    def table(self, table: Table) -> None:
+    def table(self, table: SheetTable) -> None:
         """Write down a table."""
         self.parts.append(table)
 
-    def sum(self, name: str, column: Column, unit: str, meaning: str = "") -> float:
+    def sum(self, name: str, column: SheetColumn, unit: str, meaning: str = "") -> float:
         """Add up a column of numbers and return the sum."""
         total = as_shown(sum(value for value in column.values if not isinstance(value, str)))
         self.parts.append(Sum(name, column.name, total, unit, meaning))
         self.known[name] = total
         return total
 
-    def numbers(self, columns: Iterable[Column], name: str) -> list[float]:
+    def numbers(self, columns: Iterable[SheetColumn], name: str) -> list[float]:
         """Return the numbers of the column of that name."""
         found = next(column for column in columns if column.name == name)
         return [float(value) for value in found.values if not isinstance(value, str)]
 
-    def column(self, name: str, text: str, unit: str, columns: list[Column], meaning: str = "") -> Column:
+    def column(
+        self, name: str, text: str, unit: str, columns: list[SheetColumn], meaning: str = ""
+    ) -> SheetColumn:
         """Return a column worked out from others of the same rows and what was given."""
         formula = Formula(text)
         rows = range(len(columns[0].values))
@@ -200,4 +213,4 @@ class Sheet:
                 if not isinstance(value := column.values[row], str)
             }
             values.append(formula.value(self.known | own))
-        return Column(name, unit, tuple(values), meaning, formula)
+        return SheetColumn(name, unit, tuple(values), meaning, formula)

@@ -32,7 +32,7 @@ from netplan.feeds.coldest_temperature import (
     size_ladder,
     weather_window,
 )
-from netplan.feeds.constraint_margin import Stand, held_by_inlets
+from netplan.feeds.constraint_margin import ConstraintMargin, held_by_inlets
 from netplan.feeds.curves import (
     DropCurve,
     WeatherCurve,
@@ -45,15 +45,15 @@ from netplan.feeds.feed_links import Tap, feed_links, feed_loss_coefficient, wit
 from netplan.feeds.feed_sizing import (
     NO_FEED,
     TOO_DEAR,
-    Part,
     PartsAnswer,
     Relieved,
+    UnfedPart,
     feed_answers,
     feed_parts,
     least_price_minor,
 )
 from netplan.feeds.flow_changes import FlowChanges, flow_changes, link_velocity_m_per_s, station_loads
-from netplan.feeds.loads import Draw, Loads
+from netplan.feeds.loads import Draw, FeedLoads
 from netplan.feeds.local_peak_allowance import branch_roots, local_peak_allowance_pa
 from netplan.feeds.model import Feed, FeedKind, FeedSize, SizedFeed
 from netplan.feeds.possible_feeds import (
@@ -67,7 +67,7 @@ from netplan.feeds.possible_feeds import (
     valve_feeds,
 )
 from netplan.feeds.prices import feed_lower_bound_minor, feed_price_minor
-from netplan.feeds.separate_solution import Judge
+from netplan.feeds.separate_solution import FeedChecker
 from netplan.feeds.spare_capacity import spare_flow_m3_per_s_std
 from netplan.feeds.tail_bound import TailFeedBound
 
@@ -76,25 +76,25 @@ __all__ = [
     "TOO_DEAR",
     "BoundaryValve",
     "BypassEnd",
+    "ConstraintMargin",
     "Draw",
     "DropCurve",
     "Feed",
     "FeedCase",
+    "FeedChecker",
     "FeedKind",
+    "FeedLoads",
     "FeedSize",
     "FlowChanges",
     "HoseWay",
     "Inlets",
-    "Judge",
-    "Loads",
     "MainLines",
-    "Part",
     "PartsAnswer",
     "Relieved",
     "SizedFeed",
-    "Stand",
     "TailFeedBound",
     "Tap",
+    "UnfedPart",
     "Verdict",
     "WeatherCurve",
     "WeatherRow",

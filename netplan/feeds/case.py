@@ -10,9 +10,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.feeds.constraint_margin import Stand, held_by_inlets, held_by_velocity, worst_of
+from netplan.feeds.constraint_margin import ConstraintMargin, held_by_inlets, held_by_velocity, worst_of
 from netplan.feeds.feed_links import feed_links, feed_loss_coefficient
-from netplan.feeds.loads import Loads
+from netplan.feeds.loads import FeedLoads
 from netplan.feeds.model import FeedSize, SizedFeed
 from netplan.feeds.prices import feed_price_minor
 from netplan.hydraulics.model import FlowState
@@ -57,7 +57,7 @@ class Verdict:
 
     Parameters
     ----------
-    stand : Stand
+    stand : ConstraintMargin
         Whether they hold, and by how much.
     least_inlet : int
         Row of the inlet with the least pressure; -1 when there is none.
@@ -66,7 +66,7 @@ class Verdict:
     state : FlowState
     """
 
-    stand: Stand
+    stand: ConstraintMargin
     least_inlet: int
     least_pa_gauge: float
     state: FlowState
@@ -95,7 +95,7 @@ class FeedCase:
         [m³/s at 15 °C, 101.325 kPa].
     inlets : Inlets
         Inlets that must hold.
-    loads : Loads, optional
+    loads : FeedLoads, optional
         All that must be carried, where that is more than the demand: other hours, purging in. The demand
         itself is then the one that figures are given for.
     """
@@ -103,15 +103,15 @@ class FeedCase:
     solver: NetworkSolver
     demand_m3_per_s_std: Floats
     inlets: Inlets
-    loads: Loads | None = None
+    loads: FeedLoads | None = None
     _prepared: OrderedDict[tuple[FeedSize, ...], NetworkSolver] = field(
         default_factory=OrderedDict, repr=False
     )
 
     @property
-    def every_load(self) -> Loads:
+    def every_load(self) -> FeedLoads:
         """All that must be carried: the loads, or the demand alone."""
-        return self.loads or Loads((self.demand_m3_per_s_std,))
+        return self.loads or FeedLoads((self.demand_m3_per_s_std,))
 
     def solve(
         self, sizes: Sequence[FeedSize], rules: Rules, demand_m3_per_s_std: Floats | None = None
@@ -160,7 +160,7 @@ class FeedCase:
         driven = [held_by_velocity(size, velocity, rules) for size, velocity in velocities]
         return Verdict(worst_of(pressure, *driven), row, least, state)
 
-    def _least(self, state: FlowState, skip_inlets: Flags | None) -> tuple[int, float, Stand]:
+    def _least(self, state: FlowState, skip_inlets: Flags | None) -> tuple[int, float, ConstraintMargin]:
         inlets = self.inlets
         pressure = state.pressure_pa_gauge[inlets.node]
         counts = np.ones(len(inlets), dtype=bool) if skip_inlets is None else ~skip_inlets

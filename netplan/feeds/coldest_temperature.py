@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 from netplan.core.constants import MM_PER_M
 from netplan.feeds.candidate_sizes import sizes_in_order
 from netplan.feeds.case import FeedCase
-from netplan.feeds.constraint_margin import Stand
+from netplan.feeds.constraint_margin import ConstraintMargin
 from netplan.feeds.last_holding import last_that_holds
-from netplan.feeds.loads import Loads, as_loads
+from netplan.feeds.loads import FeedLoads, as_loads
 from netplan.feeds.model import Feed, FeedSize
-from netplan.feeds.separate_solution import Judge
+from netplan.feeds.separate_solution import FeedChecker
 from netplan.rules.model import Rules
 
 __all__ = [
@@ -58,7 +58,7 @@ class WeatherRow:
 
 
 def coldest_air_temp_c(
-    stand: Callable[[float], Stand],
+    stand: Callable[[float], ConstraintMargin],
     warmest_c: float = WARMEST_LOOKED_AT_C,
     coldest_c: float = COLDEST_LOOKED_AT_C,
     near_c: float | None = None,
@@ -118,7 +118,7 @@ def _words(size: FeedSize) -> str:
 
 def weather_window(
     case: FeedCase,
-    demand_at: Callable[[float], Floats | Loads],
+    demand_at: Callable[[float], Floats | FeedLoads],
     options: Sequence[tuple[str, Sequence[FeedSize]]],
     rules: Rules,
     warmest_c: float = WARMEST_LOOKED_AT_C,
@@ -142,14 +142,14 @@ def weather_window(
     near_c : float, optional
         Where the first option's edge is expected [°C]; each further one is looked for near the one before.
     """
-    known: dict[float, Loads] = {}
+    known: dict[float, FeedLoads] = {}
 
-    def loads(air_temp_c: float) -> Loads:
+    def loads(air_temp_c: float) -> FeedLoads:
         if air_temp_c not in known:
             known[air_temp_c] = as_loads(demand_at(air_temp_c))
         return known[air_temp_c]
 
-    judge = Judge(case, rules)
+    judge = FeedChecker(case, rules)
     rows = []
     for label, sizes in options:
         reasons: dict[float, str] = {}
@@ -159,7 +159,7 @@ def weather_window(
             every_hour: bool,
             sizes: Sequence[FeedSize] = sizes,
             reasons: dict[float, str] = reasons,
-        ) -> Stand:
+        ) -> ConstraintMargin:
             asked = loads(air_temp_c)
             found = judge.stand_under(sizes, asked if every_hour else asked.in_hour(judge.failing_hour))
             reasons[air_temp_c] = found.reason

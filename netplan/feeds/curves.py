@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from netplan.core.constants import MM_PER_M
 from netplan.feeds.case import FeedCase
 from netplan.feeds.feed_links import feed_loss_coefficient
-from netplan.feeds.loads import Loads, as_loads
+from netplan.feeds.loads import FeedLoads, as_loads
 from netplan.feeds.model import FeedSize
 from netplan.hydraulics.conditions import FlowConditions
 from netplan.hydraulics.model import FlowNetwork, FlowState
@@ -112,7 +112,7 @@ def drop_curve(
 
 def pressure_by_weather(
     case: FeedCase,
-    demand_at: Callable[[float], Floats | Loads],
+    demand_at: Callable[[float], Floats | FeedLoads],
     options: Sequence[tuple[str, Sequence[FeedSize]]],
     air_temp_c: Sequence[float],
     rules: Rules,
@@ -127,7 +127,7 @@ def pressure_by_weather(
         pressure = case.solve(sizes, rules, demand).pressure_pa_gauge[case.inlets.node]
         return float(pressure.min(initial=np.inf))
 
-    def least_under(sizes: Sequence[FeedSize], loads: Loads) -> float:
+    def least_under(sizes: Sequence[FeedSize], loads: FeedLoads) -> float:
         # The best of the places a purge may be fed at, the worst of the hours; NaN where one has no gas.
         purges = [
             max(min(lowest(sizes, demand) for demand in loads.under(draw)) for draw in places)

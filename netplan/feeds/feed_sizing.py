@@ -12,18 +12,18 @@ from numpy.typing import NDArray
 
 from netplan.feeds.candidate_sizes import sizes_in_order
 from netplan.feeds.case import FeedCase, Verdict
-from netplan.feeds.loads import Loads
+from netplan.feeds.loads import FeedLoads
 from netplan.feeds.model import Feed, FeedSize, SizedFeed
 from netplan.feeds.prices import feed_price_minor
-from netplan.feeds.separate_solution import Judge
+from netplan.feeds.separate_solution import FeedChecker
 from netplan.rules.model import Rules
 
 __all__ = [
     "NO_FEED",
     "TOO_DEAR",
-    "Part",
     "PartsAnswer",
     "Relieved",
+    "UnfedPart",
     "feed_answers",
     "feed_parts",
     "least_price_minor",
@@ -38,7 +38,7 @@ Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Part:
+class UnfedPart:
     """A stranded or weak part of the network and what can be done for it.
 
     Parameters
@@ -72,13 +72,13 @@ class Relieved:
 
     Parameters
     ----------
-    loads : Loads
+    loads : FeedLoads
         All that must be carried; figures are given for its first hour.
     skip_inlets : bool array, shape (inlets,)
         Inlets of nobody but customers who are off.
     """
 
-    loads: Loads
+    loads: FeedLoads
     skip_inlets: Flags
 
 
@@ -127,7 +127,7 @@ class _Choice:
 
 def feed_answers(
     case: FeedCase,
-    parts: Sequence[Part],
+    parts: Sequence[UnfedPart],
     rules: Rules,
     most_tries: int = 400,
     *,
@@ -146,7 +146,7 @@ def feed_answers(
     ----------
     case : FeedCase
         Network with the stops in, demand of everything, and the inlets of everything kept.
-    parts : sequence of Part
+    parts : sequence of UnfedPart
     rules : Rules
     most_tries : int
         Combinations judged before giving up.
@@ -164,7 +164,7 @@ def feed_answers(
         yield PartsAnswer(*nothing, NO_FEED)
         return
     # Apart first; should rounding ever part the two, whole.
-    judges = (Judge(case, rules), Judge(case, rules, may_split=False))
+    judges = (FeedChecker(case, rules), FeedChecker(case, rules, may_split=False))
     first = (0,) * len(parts)
     queue = [(sum(c[0].price_minor for c in choices), first)]
     seen = {first}
@@ -192,13 +192,15 @@ def feed_answers(
         yield PartsAnswer(*nothing, given_up + reason, bool(queue))
 
 
-def least_price_minor(parts: Sequence[Part], rules: Rules) -> int | None:
+def least_price_minor(parts: Sequence[UnfedPart], rules: Rules) -> int | None:
     """Return what no combination can cost less than, whole minor units; None where a part has no way out."""
     choices = [_choices(part, rules) for part in parts]
     return sum(some[0].price_minor for some in choices) if all(choices) else None
 
 
-def feed_parts(case: FeedCase, parts: Sequence[Part], rules: Rules, most_tries: int = 400) -> PartsAnswer:
+def feed_parts(
+    case: FeedCase, parts: Sequence[UnfedPart], rules: Rules, most_tries: int = 400
+) -> PartsAnswer:
     """Return the cheapest combination of feeds and parts off with which everything kept holds.
 
     See `feed_answers`.
@@ -220,7 +222,7 @@ def _push(
         heapq.heappush(queue, (price, further))
 
 
-def _choices(part: Part, rules: Rules) -> list[_Choice]:
+def _choices(part: UnfedPart, rules: Rules) -> list[_Choice]:
     found = [
         _Choice(feed_price_minor(feed, count, rules), feed.label, count, feed, off=False, weak=part.weak)
         for feed in part.feeds
@@ -235,7 +237,7 @@ def _choices(part: Part, rules: Rules) -> list[_Choice]:
 
 def _fit(
     case: FeedCase,
-    judges: Sequence[Judge],
+    judges: Sequence[FeedChecker],
     left: Relieved,
     picked: Sequence[_Choice],
     price_minor: int,
@@ -265,7 +267,7 @@ def _fit(
     return PartsAnswer(feeds, off, price_minor, verdict)
 
 
-def _without_nodes(case: FeedCase, parts: Sequence[Part], off: tuple[bool, ...]) -> Relieved:
+def _without_nodes(case: FeedCase, parts: Sequence[UnfedPart], off: tuple[bool, ...]) -> Relieved:
     """Leave out the demand of whole nodes."""
     skip = np.zeros(len(case.inlets), dtype=bool)
     gone: list[Ints] = [np.zeros(0, dtype=np.int64)]

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from typing import Final
 
-from netplan.feeds.constraint_margin import Stand
+from netplan.feeds.constraint_margin import ConstraintMargin
 
 __all__ = ["last_that_holds"]
 
@@ -14,7 +14,7 @@ FIRST_STRIDE: Final = 16
 """How many steps beyond the expected edge are looked at first (own) [-]."""
 
 
-def last_that_holds(stand: Callable[[int], Stand], steps: int, near: int = 0) -> int | None:
+def last_that_holds(stand: Callable[[int], ConstraintMargin], steps: int, near: int = 0) -> int | None:
     """Return the last of the steps 0 to `steps` that holds; None when not even 0 does.
 
     What holds at a step holds at all before it. The edge is bracketed outward from `near` and narrowed by the
@@ -29,7 +29,7 @@ def last_that_holds(stand: Callable[[int], Stand], steps: int, near: int = 0) ->
 class _Edge:
     """The last step that holds, between one that does and the next that does not."""
 
-    def __init__(self, stand: Callable[[int], Stand], first: int, steps: int) -> None:
+    def __init__(self, stand: Callable[[int], ConstraintMargin], first: int, steps: int) -> None:
         self._stand, self._steps = stand, steps
         self._slack: dict[int, float] = {}
         self.good: int | None = None

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.feeds.constraint_margin import Stand
+from netplan.feeds.constraint_margin import ConstraintMargin
 
-__all__ = ["Draw", "Loads", "as_loads"]
+__all__ = ["Draw", "FeedLoads", "as_loads"]
 
 Floats = NDArray[np.float64]
 
@@ -30,7 +30,7 @@ class Draw:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Loads:
+class FeedLoads:
     """Node demands that all have to be carried.
 
     Parameters
@@ -41,13 +41,13 @@ class Loads:
     draws : tuple of tuple of Draw
         For each purge the places where its gas may be taken: at one of them every hour must hold. What holds
         with a draw holds without, so that the bare hours need no solving then.
-    beyond : tuple of Stand
+    beyond : tuple of ConstraintMargin
         How inlets stand in each hour that nothing done here changes; empty where there are none.
     """
 
     hours: tuple[Floats, ...]
     draws: tuple[tuple[Draw, ...], ...] = ()
-    beyond: tuple[Stand, ...] = ()
+    beyond: tuple[ConstraintMargin, ...] = ()
 
     def groups(self) -> Iterator[tuple[Draw | None, ...]]:
         """Yield the alternatives of each purge; one of nothing where there is none."""
@@ -57,16 +57,16 @@ class Loads:
         """Yield the demand of every hour with a draw on top."""
         return (demand if draw is None else draw.on(demand) for demand in self.hours)
 
-    def in_hour(self, row: int) -> Loads:
+    def in_hour(self, row: int) -> FeedLoads:
         """Return the loads of one hour alone; of the first where there is no such row."""
         place = row if row < len(self.hours) else 0
         return replace(self, hours=(self.hours[place],), beyond=self.beyond[place : place + 1])
 
-    def changed(self, change: Callable[[Floats], Floats]) -> Loads:
+    def changed(self, change: Callable[[Floats], Floats]) -> FeedLoads:
         """Return the same with every hour's demand changed."""
         return replace(self, hours=tuple(change(demand) for demand in self.hours))
 
 
-def as_loads(demand: Floats | Loads) -> Loads:
+def as_loads(demand: Floats | FeedLoads) -> FeedLoads:
     """Return one node demand as loads; loads as they are."""
-    return demand if isinstance(demand, Loads) else Loads((demand,))
+    return demand if isinstance(demand, FeedLoads) else FeedLoads((demand,))

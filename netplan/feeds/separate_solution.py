@@ -15,16 +15,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.feeds.case import FeedCase
-from netplan.feeds.constraint_margin import NO_SOLUTION, Stand, held_by_inlets, held_by_velocity, worst_of
+from netplan.feeds.constraint_margin import (
+    NO_SOLUTION,
+    ConstraintMargin,
+    held_by_inlets,
+    held_by_velocity,
+    worst_of,
+)
 from netplan.feeds.feed_links import feed_links
-from netplan.feeds.loads import Loads
+from netplan.feeds.loads import FeedLoads
 from netplan.feeds.model import FeedSize
 from netplan.hydraulics.conditions import FlowConditions
 from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState
 from netplan.hydraulics.solver import FlowSolver
 from netplan.rules.model import Rules
 
-__all__ = ["Judge", "SplitCase", "split_case"]
+__all__ = ["FeedChecker", "SplitCase", "split_case"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -67,7 +73,7 @@ class SplitCase:
 
     def stand(
         self, sizes: Sequence[FeedSize], rules: Rules, demand_m3_per_s_std: Floats, skip_inlets: Flags
-    ) -> Stand | None:
+    ) -> ConstraintMargin | None:
         """Return how feeds of these sizes stand; None when it cannot be split.
 
         Parameters are those of `FeedCase.judge`.
@@ -127,7 +133,7 @@ class SplitCase:
         rules: Rules,
         demand: Floats,
         skip_inlets: Flags,
-    ) -> Stand:
+    ) -> ConstraintMargin:
         if not from_pa_gauge > 0.0:
             return NO_SOLUTION
         gas = self.conditions.properties()
@@ -194,7 +200,7 @@ def split_case(case: FeedCase) -> SplitCase | None:
     return SplitCase(case, label, has_station, conditions)
 
 
-class Judge:
+class FeedChecker:
     """Judges sizes of feeds of one case, apart where it can be split and whole where not.
 
     Parameters
@@ -216,7 +222,7 @@ class Judge:
         sizes: Sequence[FeedSize],
         demand_m3_per_s_std: Floats | None = None,
         skip_inlets: Flags | None = None,
-    ) -> Stand:
+    ) -> ConstraintMargin:
         """Return whether feeds of these sizes hold, and by how much."""
         demand = self._case.demand_m3_per_s_std if demand_m3_per_s_std is None else demand_m3_per_s_std
         skip = np.zeros(len(self._case.inlets), dtype=bool) if skip_inlets is None else skip_inlets
@@ -226,12 +232,14 @@ class Judge:
                 return found
         return self._case.judge(sizes, self._rules, demand_m3_per_s_std=demand, skip_inlets=skip).stand
 
-    def stand_under(self, sizes: Sequence[FeedSize], loads: Loads, skip_inlets: Flags | None = None) -> Stand:
+    def stand_under(
+        self, sizes: Sequence[FeedSize], loads: FeedLoads, skip_inlets: Flags | None = None
+    ) -> ConstraintMargin:
         """Return how feeds of these sizes stand under all loads: by the first that fails, or the tightest.
 
         The hour that failed last is asked first: the next size down mostly fails by the same one.
         """
-        found = worst_of(Stand("", math.inf), *loads.beyond)
+        found = worst_of(ConstraintMargin("", math.inf), *loads.beyond)
         if not found.holds:
             return found
         for places in loads.groups():
@@ -243,8 +251,8 @@ class Judge:
 
     def _stand_in_all(
         self, sizes: Sequence[FeedSize], demands: Sequence[Floats], skip_inlets: Flags | None
-    ) -> Stand:
-        found = Stand("", math.inf)
+    ) -> ConstraintMargin:
+        found = ConstraintMargin("", math.inf)
         first = self.failing_hour if self.failing_hour < len(demands) else 0
         for row in (first, *(row for row in range(len(demands)) if row != first)):
             found = worst_of(self.stand(sizes, demands[row], skip_inlets), found)
@@ -254,15 +262,15 @@ class Judge:
         return found
 
     def reason_against(
-        self, sizes: Sequence[FeedSize], loads: Loads | None = None, skip_inlets: Flags | None = None
+        self, sizes: Sequence[FeedSize], loads: FeedLoads | None = None, skip_inlets: Flags | None = None
     ) -> str:
         """Return why feeds of these sizes do not hold under all loads, in one line; empty when they do."""
         return self.stand_under(sizes, self._case.every_load if loads is None else loads, skip_inlets).reason
 
 
-def _first_that_holds(stands: Iterable[Stand]) -> Stand:
+def _first_that_holds(stands: Iterable[ConstraintMargin]) -> ConstraintMargin:
     """Return the first of the alternatives that holds, else the one that misses least."""
-    failing: list[Stand] = []
+    failing: list[ConstraintMargin] = []
     for stand in stands:
         if stand.holds:
             return stand

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from netplan.feeds.case import FeedCase
-from netplan.feeds.constraint_margin import Stand
+from netplan.feeds.constraint_margin import ConstraintMargin
 from netplan.feeds.last_holding import last_that_holds
 from netplan.feeds.loads import Draw
 from netplan.feeds.model import FeedSize
-from netplan.feeds.separate_solution import Judge
+from netplan.feeds.separate_solution import FeedChecker
 from netplan.rules.model import Rules
 
 __all__ = ["spare_flow_m3_per_s_std"]
@@ -35,11 +35,11 @@ def spare_flow_m3_per_s_std(case: FeedCase, sizes: Sequence[FeedSize], place: in
     """
     node = sizes[place].feed.to_node
 
-    judge = Judge(case, rules, may_split=False)
+    judge = FeedChecker(case, rules, may_split=False)
 
     most = max(2.0 * float(case.demand_m3_per_s_std.sum()), 1e-3)
 
-    def stand(step: int) -> Stand:
+    def stand(step: int) -> ConstraintMargin:
         extra = Draw(node, most * step / STEPS)
         return judge.stand_under(sizes, case.every_load.changed(extra.on))
 

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from netplan.feeds.model import FeedKind
 from netplan.feeds.prices import feed_lower_bound_minor
-from netplan.isolation.model import Tail
+from netplan.isolation.model import PendantComponent
 from netplan.network.linear_reference import lines_between
 from netplan.network.model import Network
 from netplan.network.topology import Adjacency, adjacency, parts_without, station_nodes
@@ -55,7 +55,7 @@ class TailFeedBound:
 
     Notes
     -----
-    Call it with a `Tail`; it returns whole minor units of the rules' currency.
+    Call it with a `PendantComponent`; it returns whole minor units of the rules' currency.
     """
 
     def __init__(self, network: Network, section: Section, rules: Rules) -> None:
@@ -73,7 +73,7 @@ class TailFeedBound:
         self._clear = {FeedKind.HOSE: clear, FeedKind.BYPASS: clear + _least_tee_m(rules)}
         self._known: dict[FeedKind, tuple[Lines, Ints, shapely.STRtree]] = {}
 
-    def __call__(self, tail: Tail) -> int | None:
+    def __call__(self, tail: PendantComponent) -> int | None:
         """Return the bound for a tail [minor units]."""
         bridge = self._bridge(tail)
         # With the work on the bridge, the tail begins behind it; what lies before it may well give.
@@ -170,7 +170,7 @@ class TailFeedBound:
                     waiting.append(other)
         return inside
 
-    def _bridge(self, tail: Tail) -> Ints:
+    def _bridge(self, tail: PendantComponent) -> Ints:
         """Pieces on the one way from the near to the far node, in that order."""
         near = self._neighbours
         came: dict[int, tuple[int, int]] = {tail.far_node: (-1, -1)}
@@ -189,7 +189,7 @@ class TailFeedBound:
             found.append(piece)
         return np.array(found or [tail.piece], dtype=np.int64)
 
-    def _bypass_m(self, tail: Tail, own: Ints, inside: Flags, closed: set[int]) -> float:
+    def _bypass_m(self, tail: PendantComponent, own: Ints, inside: Flags, closed: set[int]) -> float:
         """Least distance for a bypass [m in the CRS]: its end lies on the bridge or just beyond."""
         pieces, nodes = self._network.pieces, self._network.nodes
         away = np.hypot(nodes.x_m - nodes.x_m[tail.far_node], nodes.y_m - nodes.y_m[tail.far_node])

@@ -22,7 +22,7 @@ How it is purged::
 
 from netplan.gas.branches import PurgeLeg, PurgeTree, ZoneMains, purge_tree
 from netplan.gas.content import LineContent, gap_content, geometry_m3, line_content
-from netplan.gas.equipment import Equipment, LegFlow, PurgeSource, Rig, choose_rig
+from netplan.gas.equipment import Equipment, LegFlow, PurgeEquipment, PurgeSource, choose_rig
 from netplan.gas.let_by import (
     LetByAllowance,
     let_by_allowance,
@@ -55,12 +55,12 @@ __all__ = [
     "LetByAllowance",
     "LineContent",
     "PathPart",
+    "PurgeEquipment",
     "PurgeLeg",
     "PurgePlace",
     "PurgePlan",
     "PurgeSource",
     "PurgeTree",
-    "Rig",
     "Supply",
     "VentFigures",
     "ZoneMains",

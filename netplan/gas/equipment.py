@@ -13,7 +13,7 @@ from netplan.gas.velocity import least_flow_m3_per_s
 from netplan.hydraulics import FlowConditions
 from netplan.reference.purge import purge_figure
 
-__all__ = ["Equipment", "LegFlow", "PurgeSource", "Rig", "choose_rig", "leg_volume_m3"]
+__all__ = ["Equipment", "LegFlow", "PurgeEquipment", "PurgeSource", "choose_rig", "leg_volume_m3"]
 
 ENOUGH = 1.0 - 1e-9
 
@@ -108,7 +108,7 @@ class LegFlow:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Rig:
+class PurgeEquipment:
     """A feed, its hose and stack, and what they give in every leg of the tree."""
 
     source: PurgeSource
@@ -136,7 +136,7 @@ def leg_volume_m3(mains: ZoneMains, leg: PurgeLeg) -> float:
 
 def choose_rig(
     mains: ZoneMains, sources: Sequence[PurgeSource], equipment: Equipment, conditions: FlowConditions
-) -> Rig:
+) -> PurgeEquipment:
     """Return the first feed, smallest hose and smallest stack that reach the least velocity everywhere.
 
     Feeds are tried in order of their pressure, the highest first: letting gas in at the other end is what
@@ -153,7 +153,7 @@ def choose_rig(
         raise BadInputError("purge: no stop has a live side to feed from; purge with inert gas from a vessel")
     order = sorted(sources, key=lambda s: (-s.supply(0.0), s.pipe, s.chainage_m))
     feeds, stacks = sorted(equipment.feed_bores_m), sorted(equipment.stack_bores_m)
-    best: Rig | None = None
+    best: PurgeEquipment | None = None
     for source in order:
         tree = purge_tree(mains, source.node)
         # No pair gives more than the widest one: only where that one serves is there a smaller to look for.
@@ -193,14 +193,14 @@ def _rig(
     pair: tuple[float, float],
     equipment: Equipment,
     conditions: FlowConditions,
-) -> Rig:
+) -> PurgeEquipment:
     needed = [_needed(mains, leg, conditions) for leg in tree.legs]
     limit = greatest_draw(source.supply, max(needed) * purge_figure("throttled_to"))
     flows = tuple(
         _leg_flow(source.supply, limit, FlowPath(_path(mains, leg, *pair, equipment), conditions), least)
         for leg, least in zip(tree.legs, needed, strict=True)
     )
-    return Rig(source, *pair, tree, flows)
+    return PurgeEquipment(source, *pair, tree, flows)
 
 
 def _path(

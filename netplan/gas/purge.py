@@ -8,7 +8,7 @@ from typing import Literal
 
 from netplan.core.units import convert
 from netplan.gas.branches import PurgeTree, ZoneMains, purge_tree
-from netplan.gas.equipment import Equipment, PurgeSource, Rig, choose_rig, leg_volume_m3
+from netplan.gas.equipment import Equipment, PurgeEquipment, PurgeSource, choose_rig, leg_volume_m3
 from netplan.gas.live_side_draw import actual_per_standard
 from netplan.gas.velocity import least_velocity_m_s, minutes_to_purge, natural_gas_figures_hold
 from netplan.hydraulics import FlowConditions
@@ -201,7 +201,9 @@ def end_point_lines(gas: Gas) -> tuple[str, ...]:
     return tuple(f"{point.phase}: {point.line(lower)}" for point in end_points() if point.medium in wanted)
 
 
-def _places(rig: Rig, out: Sequence[float], into: Sequence[float | None]) -> tuple[PurgePlace, ...]:
+def _places(
+    rig: PurgeEquipment, out: Sequence[float], into: Sequence[float | None]
+) -> tuple[PurgePlace, ...]:
     feed = PurgePlace(
         "feed", rig.source.pipe, rig.source.chainage_m, 0, rig.feed_bore_m, note=rig.source.note
     )
@@ -228,7 +230,7 @@ def _vent_note(meets: bool, share: float) -> str:
     return "; ".join(notes)
 
 
-def _advice(rig: Rig, equipment: Equipment) -> tuple[str, ...]:
+def _advice(rig: PurgeEquipment, equipment: Equipment) -> tuple[str, ...]:
     if rig.reaches:
         return ()
     widest = rig.stack_bore_m >= max(equipment.stack_bores_m)

@@ -6,7 +6,7 @@ who then calls `maximise` again, which goes on where it was. When no augmenting 
 the source's side has all its arcs in the graph, and all that leave that side are full: no part that was never
 reached can hold a lesser cut.
 
-The functions take sequences of whole numbers, lists and int64 arrays alike; `compiled_flow` compiles them.
+The functions take sequences of whole numbers, lists and int64 arrays alike; `compiled_cut` compiles them.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Minimum cuts of many questions on one graph in arrays: the kernel of `flow_kernel`, compiled.
+"""Minimum cuts of many questions on one graph in arrays: the kernel of `augmenting_paths`, compiled.
 
 Loading the compiler takes longer than a single question does, so this is imported only where many are asked.
 """
@@ -143,7 +143,7 @@ class CompiledFlow:
     Parameters
     ----------
     first, following, end, capacity, sink : int64 arrays
-        As in `flow_kernel.Arcs`.
+        As in `augmenting_paths.Arcs`.
 
     Attributes
     ----------

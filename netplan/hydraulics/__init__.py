@@ -1,6 +1,6 @@
 """Steady flow of gas in one pipe and in whole networks."""
 
-from netplan.hydraulics.boundary import Rim, RimSolver, state_of_part
+from netplan.hydraulics.boundary import Boundary, BoundarySolver, state_of_part
 from netplan.hydraulics.conditions import FlowConditions, FlowGas
 from netplan.hydraulics.counting import CountedSolver, SolutionCount
 from netplan.hydraulics.factorisation import LinearSolver, default_linear_solver, ldl_solver, lu_solver
@@ -12,6 +12,8 @@ from netplan.hydraulics.validity import LIMITS, Limit, links_beyond, transition_
 
 __all__ = [
     "LIMITS",
+    "Boundary",
+    "BoundarySolver",
     "CountedSolver",
     "FlowConditions",
     "FlowGas",
@@ -23,8 +25,6 @@ __all__ = [
     "LinearSolver",
     "NetworkSolver",
     "PartStatus",
-    "Rim",
-    "RimSolver",
     "SolutionCount",
     "StationState",
     "datum_height_m",

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from netplan.hydraulics.connected_parts import Parts
+from netplan.hydraulics.connected_parts import ConnectedParts
 from netplan.hydraulics.layout import Layout
 
-__all__ = ["BranchFlows", "Everywhere", "spread_core"]
+__all__ = ["BranchFlows", "PressureFlowField", "spread_core"]
 Floats = npt.NDArray[np.float64]
 
 
@@ -37,7 +37,7 @@ class BranchFlows:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Everywhere:
+class PressureFlowField:
     """Levels of all joined nodes [Pa²] and flows of all live links [kg/s]."""
 
     level: Floats
@@ -46,19 +46,19 @@ class Everywhere:
 
 def spread_core(
     layout: Layout,
-    parts: Parts,
+    parts: ConnectedParts,
     junction_level: Floats,
     segment_flow: Floats,
     segment_drop: Floats,
     branch: BranchFlows,
-) -> Everywhere:
+) -> PressureFlowField:
     """Give every joined node its level and every live link its flow.
 
     Parameters
     ----------
     layout : Layout
         The network.
-    parts : Parts
+    parts : ConnectedParts
         What is cut: behind a closed segment the levels come from the chain's other end.
     junction_level : ndarray of float, shape (j,)
         Levels of the junctions [Pa²].
@@ -87,4 +87,4 @@ def spread_core(
     flow[chains.link] = chains.sign * segment_flow
     outward = layout.from_node[branches.link] == branches.parent
     flow[branches.link] = np.where(outward, branch.flow, -branch.flow)
-    return Everywhere(level, flow)
+    return PressureFlowField(level, flow)

@@ -1,8 +1,8 @@
-"""Solving a part of a network whose rim is crossed by gas, as long as nothing is felt at the rim.
+"""Solving a part of a network whose boundary is crossed by gas, as long as nothing is felt at the boundary.
 
-What crosses the rim flows as it did in the whole network before any change. When no pressure at the rim has
-moved, the part as solved and all beyond as before fit together: that is a solution of the whole, as long as
-nobody beyond draws anything else.
+What crosses the boundary flows as it did in the whole network before any change. When no pressure at the
+boundary has moved, the part as solved and all beyond as before fit together: that is a solution of the whole,
+as long as nobody beyond draws anything else.
 """
 
 from __future__ import annotations
@@ -16,22 +16,23 @@ import numpy.typing as npt
 
 from netplan.hydraulics.conditions import FlowConditions
 from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState, PartStatus
-from netplan.hydraulics.outcome import Kept
+from netplan.hydraulics.outcome import WarmStart
 from netplan.hydraulics.solver import FlowSolver
-from netplan.network.subnetwork import ReachesRimError
+from netplan.network.subnetwork import BoundaryAffectedError
 
-__all__ = ["MOST_RIM_CHANGE_PA", "SAME_SHARE", "Rim", "RimSolver", "state_of_part"]
+__all__ = ["MOST_RIM_CHANGE_PA", "SAME_SHARE", "Boundary", "BoundarySolver", "state_of_part"]
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
 MOST_RIM_CHANGE_PA: Final = 1e-2
-"""Pressure by which the rim may move, a tenth of the last digit of a pressure in a plan (own) [Pa]. The whole
-network's solution lies between that with the flows over the rim as before and that with its pressures as
-before, so that nothing inside errs by more; what is not felt at the rim is hardly felt again at the work."""
+"""Pressure by which the boundary may move, a tenth of the last digit of a pressure in a plan (own) [Pa]. The
+whole network's solution lies between that with the flows over the boundary as before and that with its
+pressures as before, so that nothing inside errs by more; what is not felt at the boundary is hardly felt
+again at the work."""
 MOST_RIM_CHANGE_M3_PER_S: Final = 1e-9
-"""Flow by which the gas may change that comes in where the rim gives the pressure (own)
+"""Flow by which the gas may change that comes in where the boundary gives the pressure (own)
 [m³/s at 15 °C, 101.325 kPa]."""
 SAME_SHARE: Final = 1e-6
 """Share by which what is drawn at a node may differ and still count as the same (own): were it so at every
@@ -49,7 +50,7 @@ class _Standing:
     demand_m3_per_s_std : float array, shape (nodes,)
         What is drawn in the part [m³/s at 15 °C, 101.325 kPa].
     outward_m3_per_s_std : float array, shape (crossings,)
-        What flows out over the rim [m³/s at 15 °C, 101.325 kPa]; 0 where no station gives it a pressure.
+        What flows out over the boundary [m³/s at 15 °C, 101.325 kPa]; 0 where no station gives it a pressure.
     pressure_pa_gauge : float array, shape (crossings,)
         At the node inside [Pa gauge]; NaN where no station gives it a pressure.
     state : FlowState
@@ -89,8 +90,8 @@ def state_of_part(state: FlowState, nodes: Ints, links: Ints, stations: Ints) ->
     )
 
 
-class Rim:
-    """The rim of a part of a network, and what crosses it in every state the whole was solved in.
+class Boundary:
+    """The boundary of a part of a network, and what crosses it in every state the whole was solved in.
 
     Parameters
     ----------
@@ -116,7 +117,7 @@ class Rim:
         demand_m3_per_s_std : float array, shape (nodes,)
             Drawn at the nodes of the part [m³/s at 15 °C, 101.325 kPa].
         outward_m3_per_s_std : float array, shape (crossings,)
-            What flows out over the rim [m³/s at 15 °C, 101.325 kPa].
+            What flows out over the boundary [m³/s at 15 °C, 101.325 kPa].
         state : FlowState
             Of the part, as `state_of_part` returns it.
         """
@@ -136,20 +137,21 @@ class Rim:
 
         Raises
         ------
-        ReachesRimError
+        BoundaryAffectedError
             When that is another state of the whole, such as that of a colder day.
         """
         moved = [int(standing.moved(demand_m3_per_s_std).sum()) for standing in self._standing]
         nearest = min(range(len(moved)), key=moved.__getitem__)
         drawing = int(np.count_nonzero(demand_m3_per_s_std))
         if moved[nearest] > _SAME_WEATHER * max(drawing, 1):
-            raise ReachesRimError
+            raise BoundaryAffectedError
         return self._standing[nearest]
 
     def givers(self, standing: _Standing) -> Ints:
-        """Return one crossing for each piece of the part that gas reaches over the rim alone.
+        """Return one crossing for each piece of the part that gas reaches over the boundary alone.
 
-        There the rim gives the pressure, since no station does: the crossing over which the most comes in.
+        There the boundary gives the pressure, since no station does: the crossing over which the most comes
+        in.
         """
         rows = np.flatnonzero(self._unsupplied & np.isfinite(standing.pressure_pa_gauge))
         part = self._part[self.node[rows]]
@@ -158,20 +160,20 @@ class Rim:
         return np.asarray(rows[order[first]])
 
 
-class RimSolver:
-    """A part of a network, changed or not, solved as `FlowSolver` does while its rim keeps still.
+class BoundarySolver:
+    """A part of a network, changed or not, solved as `FlowSolver` does while its boundary keeps still.
 
     Parameters
     ----------
-    rim : Rim
+    boundary : Boundary
     network : FlowNetwork
         Made from the part: its nodes come first.
     conditions : FlowConditions
         With the height of the air of the whole network.
     """
 
-    def __init__(self, rim: Rim, network: FlowNetwork, conditions: FlowConditions) -> None:
-        self._rim, self._network, self._conditions = rim, network, conditions
+    def __init__(self, boundary: Boundary, network: FlowNetwork, conditions: FlowConditions) -> None:
+        self._boundary, self._network, self._conditions = boundary, network, conditions
         self._solvers: dict[bytes, FlowSolver] = {}
         self._demand = np.zeros(network.node_count)
 
@@ -182,25 +184,25 @@ class RimSolver:
 
     @property
     def supply_node(self) -> Ints:
-        """Nodes that gas comes from: stations, and the rim."""
-        return np.concatenate([self._network.station_node, self._rim.node])
+        """Nodes that gas comes from: stations, and the boundary."""
+        return np.concatenate([self._network.station_node, self._boundary.node])
 
     @property
     def conditions(self) -> FlowConditions:
         """Gas, temperature and air pressure."""
         return self._conditions
 
-    def prepared_for(self, network: FlowNetwork) -> RimSolver:
+    def prepared_for(self, network: FlowNetwork) -> BoundarySolver:
         """Return a solver for another network made from the same part."""
-        return RimSolver(self._rim, network, self._conditions)
+        return BoundarySolver(self._boundary, network, self._conditions)
 
     def solve(self, demand_m3_per_s_std: npt.ArrayLike, *, warm: FlowState | None = None) -> FlowState:
         """Solve for a demand, which later changes keep where they give none; as `FlowSolver.solve`.
 
         Raises
         ------
-        ReachesRimError
-            When it would be felt beyond the rim.
+        BoundaryAffectedError
+            When it would be felt beyond the boundary.
         """
         self._demand = np.array(demand_m3_per_s_std, dtype=float).reshape(-1)
         return self.resolve(warm=warm)
@@ -220,19 +222,19 @@ class RimSolver:
 
         Raises
         ------
-        ReachesRimError
-            When the changes would be felt beyond the rim.
+        BoundaryAffectedError
+            When the changes would be felt beyond the boundary.
         """
         demand = self._demand
         if demand_m3_per_s_std is not None:
             demand = np.array(demand_m3_per_s_std, dtype=float).reshape(-1)
-        standing = self._rim.like(demand)
+        standing = self._boundary.like(demand)
         demand = standing.steadied(demand)
-        givers = self._rim.givers(standing)
+        givers = self._boundary.givers(standing)
         crossing = np.zeros(demand.size)
         outward = standing.outward_m3_per_s_std.copy()
         outward[givers] = 0.0
-        np.add.at(crossing, self._rim.node, outward)
+        np.add.at(crossing, self._boundary.node, outward)
         set_to = station_pressure_pa_gauge
         if givers.size:
             stations = self._network.station_pressure_pa_gauge if set_to is None else set_to
@@ -256,7 +258,9 @@ class RimSolver:
     def _solver(self, givers: Ints, standing: _Standing) -> FlowSolver:
         key = givers.tobytes()
         if key not in self._solvers:
-            network = _with_givers(self._network, self._rim.node[givers], standing.pressure_pa_gauge[givers])
+            network = _with_givers(
+                self._network, self._boundary.node[givers], standing.pressure_pa_gauge[givers]
+            )
             self._solvers[key] = FlowSolver(network, self._conditions)
         return self._solvers[key]
 
@@ -264,7 +268,7 @@ class RimSolver:
         """Whether a state was solved here, for this network and these givers."""
         kept, stations = state.core, self._network.station_count + givers.size
         return (
-            isinstance(kept, Kept)
+            isinstance(kept, WarmStart)
             and kept.station_code.size == stations
             and kept.node_level.size == self._network.node_count
         )
@@ -277,19 +281,19 @@ class RimSolver:
 
     def _require_still(self, state: FlowState, standing: _Standing, givers: Ints) -> None:
         known = np.isfinite(standing.pressure_pa_gauge)
-        rim = self._rim.node[known]
-        if np.isfinite(state.pressure_pa_gauge[self._rim.node[~known]]).any():
-            raise ReachesRimError  # gas got to where none was known to come from
+        boundary = self._boundary.node[known]
+        if np.isfinite(state.pressure_pa_gauge[self._boundary.node[~known]]).any():
+            raise BoundaryAffectedError  # gas got to where none was known to come from
         good = np.array([status is PartStatus.SOLVED for status in state.part_status], dtype=bool)
-        if not good[state.node_part[rim]].all():
-            raise ReachesRimError
-        moved = state.pressure_pa_gauge[rim] - standing.pressure_pa_gauge[known]
+        if not good[state.node_part[boundary]].all():
+            raise BoundaryAffectedError
+        moved = state.pressure_pa_gauge[boundary] - standing.pressure_pa_gauge[known]
         given = state.station_flow_m3_per_s_std[self._network.station_count :]
         more = given + standing.outward_m3_per_s_std[givers]
         if not (
             (np.abs(moved) <= MOST_RIM_CHANGE_PA).all() and (np.abs(more) <= MOST_RIM_CHANGE_M3_PER_S).all()
         ):
-            raise ReachesRimError
+            raise BoundaryAffectedError
 
 
 def _with_givers(network: FlowNetwork, node: Ints, pressure_pa_gauge: Floats) -> FlowNetwork:

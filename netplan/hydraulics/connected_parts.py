@@ -12,14 +12,14 @@ from scipy.sparse import csr_array
 from netplan.graph.components import component_labels, matrix_component_labels
 from netplan.hydraulics.layout import Layout
 
-__all__ = ["Parts", "find_parts"]
+__all__ = ["ConnectedParts", "find_parts"]
 
 Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Parts:
+class ConnectedParts:
     """Which part each joined node belongs to, and what is cut.
 
     Parameters
@@ -43,7 +43,7 @@ class Parts:
     at_junctions: int
 
 
-def find_parts(layout: Layout, closed: Ints, whole: Parts | None = None) -> Parts:
+def find_parts(layout: Layout, closed: Ints, whole: ConnectedParts | None = None) -> ConnectedParts:
     """Label the parts of a layout.
 
     Parameters
@@ -52,7 +52,7 @@ def find_parts(layout: Layout, closed: Ints, whole: Parts | None = None) -> Part
         The network with all its links.
     closed : ndarray of int
         Positions in `layout.live` of links that are closed now.
-    whole : Parts, optional
+    whole : ConnectedParts, optional
         The parts with nothing closed; where closing parts nothing, its labels are taken over.
     """
     if whole is not None and not closed.size:
@@ -70,7 +70,7 @@ def find_parts(layout: Layout, closed: Ints, whole: Parts | None = None) -> Part
     at_junction = np.asarray(numbers, dtype=np.int64)
     apart = closed_segment.size != int(closed_chain.sum()) or closed_segment.size != closed.size
     if whole is not None and not apart and found == whole.at_junctions:
-        return Parts(whole.label, whole.count, closed_segment, closed_chain, whole.at_junctions)
+        return ConnectedParts(whole.label, whole.count, closed_segment, closed_chain, whole.at_junctions)
     label = np.full(layout.size, -1, dtype=np.int64)
     label[chains.node] = at_junction[chains.start][chains.chain_of]
     label[chains.junction] = at_junction
@@ -79,7 +79,7 @@ def find_parts(layout: Layout, closed: Ints, whole: Parts | None = None) -> Part
     label = label[branches.root]
     if closed.size:
         count = _label_cut_branches(layout, is_closed, label, count)
-    return Parts(label, count, closed_segment, closed_chain, int(found))
+    return ConnectedParts(label, count, closed_segment, closed_chain, int(found))
 
 
 def _joined(layout: Layout, closed_chain: Bools) -> csr_array:

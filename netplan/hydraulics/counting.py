@@ -62,7 +62,7 @@ class CountedSolver:
 
     @property
     def supply_node(self) -> npt.NDArray[np.int64]:
-        """Nodes that gas comes from: stations, and the rim of a part of a network."""
+        """Nodes that gas comes from: stations, and the boundary of a part of a network."""
         return self._solver.supply_node
 
     def prepared_for(self, network: FlowNetwork) -> CountedSolver:

@@ -12,14 +12,14 @@ from scipy.sparse.csgraph import dijkstra
 
 from netplan.core.constants import GRAVITY_M_PER_S2
 
-__all__ = ["Columns", "columns", "fill_heights", "mean_factor"]
+__all__ = ["StaticHead", "columns", "fill_heights", "mean_factor"]
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Columns:
+class StaticHead:
     """The columns of gas and air at each node.
 
     Parameters
@@ -65,7 +65,7 @@ def columns(
     gas_pressure_per_density: float,
     air_pressure_per_density: float,
     air_at_datum_pa_abs: float,
-) -> Columns:
+) -> StaticHead:
     """Return the columns of gas and air above the datum, both isothermal.
 
     Parameters
@@ -84,9 +84,9 @@ def columns(
         level = GRAVITY_M_PER_S2 * (float(height_m[0]) - datum_m)
         gas = math.exp(2.0 * level / gas_pressure_per_density)
         air = air_at_datum_pa_abs * math.exp(-level / air_pressure_per_density)
-        return Columns(np.broadcast_to(gas, height_m.shape), np.broadcast_to(air, height_m.shape))
+        return StaticHead(np.broadcast_to(gas, height_m.shape), np.broadcast_to(air, height_m.shape))
     rise = GRAVITY_M_PER_S2 * (height_m - datum_m)
-    return Columns(
+    return StaticHead(
         gas=np.exp(2.0 * rise / gas_pressure_per_density),
         air_pa_abs=air_at_datum_pa_abs * np.exp(-rise / air_pressure_per_density),
     )

@@ -12,7 +12,7 @@ from scipy.sparse import csc_array
 from netplan.graph.chains import Chains, find_chains
 from netplan.graph.components import component_labels
 from netplan.graph.pruning import Branches, prune_branches
-from netplan.hydraulics.heights import Columns, columns, fill_heights, mean_factor
+from netplan.hydraulics.heights import StaticHead, columns, fill_heights, mean_factor
 from netplan.hydraulics.pressure_drop import DropLaw, drop_law
 from netplan.hydraulics.sums import sum_at
 
@@ -95,7 +95,7 @@ class Layout:
         Links that carry gas between two different joined nodes.
     from_node, to_node : ndarray of int, shape (m,)
         Their ends.
-    columns : Columns
+    columns : StaticHead
         Gas and air columns at each joined node.
     branches, chains, pattern
         What the network is made of.
@@ -108,7 +108,7 @@ class Layout:
     live: Ints
     from_node: Ints
     to_node: Ints
-    columns: Columns
+    columns: StaticHead
     branches: Branches
     chains: Chains
     pattern: CorePattern

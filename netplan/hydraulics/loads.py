@@ -8,11 +8,11 @@ import numpy as np
 import numpy.typing as npt
 
 from netplan.hydraulics.back_substitution import BranchFlows
-from netplan.hydraulics.connected_parts import Parts
+from netplan.hydraulics.connected_parts import ConnectedParts
 from netplan.hydraulics.layout import Layout
 from netplan.hydraulics.sums import sum_at
 
-__all__ = ["Loads", "Tally", "make_loads", "make_tally"]
+__all__ = ["NodalDemand", "NodeLoads", "make_loads", "make_tally"]
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -20,7 +20,7 @@ Ints = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Tally:
+class NodalDemand:
     """The demand by joined node and by part [kg/s].
 
     Parameters
@@ -41,12 +41,12 @@ class Tally:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Loads:
+class NodeLoads:
     """What the solved parts draw [kg/s].
 
     Parameters
     ----------
-    tally : Tally
+    tally : NodalDemand
         The demand.
     dead_part : ndarray of bool
         Parts left out.
@@ -60,7 +60,7 @@ class Loads:
         Flows and drops of the branches.
     """
 
-    tally: Tally
+    tally: NodalDemand
     dead_part: Bools
     at_junction: Floats
     before: Floats
@@ -68,7 +68,9 @@ class Loads:
     branch: BranchFlows
 
 
-def make_tally(layout: Layout, parts: Parts, given: Floats, density_std: float, known: Tally | None) -> Tally:
+def make_tally(
+    layout: Layout, parts: ConnectedParts, given: Floats, density_std: float, known: NodalDemand | None
+) -> NodalDemand:
     """Sum the demand, or return `known` where demand and parts are the very same."""
     same_demand = known is not None and known.given is given
     if known is not None and same_demand and known.label is parts.label:
@@ -77,7 +79,7 @@ def make_tally(layout: Layout, parts: Parts, given: Floats, density_std: float, 
         at_node = known.at_node
     else:
         at_node = sum_at(layout.joined, given * density_std, layout.size)
-    return Tally(
+    return NodalDemand(
         given,
         parts.label,
         at_node,
@@ -86,7 +88,7 @@ def make_tally(layout: Layout, parts: Parts, given: Floats, density_std: float, 
     )
 
 
-def make_loads(layout: Layout, tally: Tally, dead_part: Bools, known: Loads | None) -> Loads:
+def make_loads(layout: Layout, tally: NodalDemand, dead_part: Bools, known: NodeLoads | None) -> NodeLoads:
     """Work out the loads, or return `known` where nothing has changed.
 
     `known` must be of the same layout.
@@ -97,4 +99,4 @@ def make_loads(layout: Layout, tally: Tally, dead_part: Bools, known: Loads | No
     load = sum_at(layout.branches.root, drawn, layout.size)
     before, over_chain = layout.chains.drawn_before(load)
     branch = BranchFlows.of(layout, drawn, None if known is None else known.branch)
-    return Loads(tally, dead_part, load[layout.chains.junction], before, over_chain, branch)
+    return NodeLoads(tally, dead_part, load[layout.chains.junction], before, over_chain, branch)

@@ -9,10 +9,10 @@ import numpy as np
 import numpy.typing as npt
 
 from netplan.graph.pruning import prune_branches
-from netplan.hydraulics.back_substitution import Everywhere, spread_core
-from netplan.hydraulics.connected_parts import Parts
+from netplan.hydraulics.back_substitution import PressureFlowField, spread_core
+from netplan.hydraulics.connected_parts import ConnectedParts
 from netplan.hydraulics.layout import Layout
-from netplan.hydraulics.loads import Loads
+from netplan.hydraulics.loads import NodeLoads
 from netplan.hydraulics.model import FlowNetwork, FlowState, PartStatus, StationState
 from netplan.hydraulics.newton import CoreProblem, CoreSolution
 from netplan.hydraulics.newton_system import CoreMatrix
@@ -20,7 +20,7 @@ from netplan.hydraulics.segments import SegmentDrops
 from netplan.hydraulics.stations import CAPPED, HOLDING, LOCKED
 from netplan.hydraulics.sums import sum_at
 
-__all__ = ["Given", "Kept", "Raw", "make_state"]
+__all__ = ["CoreResult", "SolveInput", "WarmStart", "make_state"]
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -34,21 +34,21 @@ _STATE = {HOLDING: StationState.HOLDING, LOCKED: StationState.LOCKED_UP, CAPPED:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Kept:
+class WarmStart:
     """What a later solution may start from."""
 
     layout: Layout
     through: Floats
     level: Floats
     drops: SegmentDrops
-    loads: Loads
+    loads: NodeLoads
     link_flow: Floats
     node_level: Floats
     base: float
     station_code: Ints
     station_flow: Floats
 
-    def of_part(self, nodes: Ints, links: Ints, stations: Ints) -> Kept:
+    def of_part(self, nodes: Ints, links: Ints, stations: Ints) -> WarmStart:
         """Return what is known of some nodes, links and stations, numbered by their places in these."""
         return replace(
             self,
@@ -58,7 +58,7 @@ class Kept:
             station_flow=self.station_flow[stations],
         )
 
-    def with_more(self, node_count: int, holding_kg_per_s: Floats) -> Kept:
+    def with_more(self, node_count: int, holding_kg_per_s: Floats) -> WarmStart:
         """Return the same with nodes added at the end, and with stations that hold and give so much."""
         missing = node_count - self.node_level.size
         return replace(
@@ -70,7 +70,7 @@ class Kept:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Given:
+class SolveInput:
     """A prepared network, what is drawn from it, which of its live links are closed."""
 
     network: FlowNetwork
@@ -79,8 +79,8 @@ class Given:
     demand_m3_per_s_std: Floats
     density_std: float
     closed: Ints
-    open_parts: Parts
-    kept: Kept | None
+    open_parts: ConnectedParts
+    kept: WarmStart | None
 
     def same_layout(self) -> bool:
         """Whether the state to start from has the very same chains and branches."""
@@ -88,12 +88,12 @@ class Given:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Raw:
+class CoreResult:
     """A core solution and what it was made from."""
 
-    parts: Parts
+    parts: ConnectedParts
     status: list[PartStatus]
-    loads: Loads
+    loads: NodeLoads
     problem: CoreProblem
     solution: CoreSolution
     drops: SegmentDrops
@@ -101,7 +101,7 @@ class Raw:
     station_part: Ints
 
 
-def make_state(given: Given, raw: Raw) -> FlowState:
+def make_state(given: SolveInput, raw: CoreResult) -> FlowState:
     """Spread a core solution over the network, judge it, and blank every number of a part that failed."""
     layout, network, parts = given.layout, given.network, raw.parts
     segment_flow, segment_drop = raw.drops.finish(raw.solution.through)
@@ -122,7 +122,7 @@ def make_state(given: Given, raw: Raw) -> FlowState:
     code = np.full(network.station_count, -1, dtype=np.int64)
     taken = raw.problem.groups.member >= 0
     code[taken] = raw.solution.states[raw.problem.groups.member[taken]]
-    kept = Kept(
+    kept = WarmStart(
         layout,
         raw.solution.through,
         raw.solution.level,
@@ -160,7 +160,7 @@ def _gauge(layout: Layout, level: Floats, base: float) -> Floats:
     return pressure
 
 
-def _judge(raw: Raw, gauge: Floats) -> None:
+def _judge(raw: CoreResult, gauge: Floats) -> None:
     """Name the parts whose solution does not hold."""
     parts, problem, solution = raw.parts, raw.problem, raw.solution
     chains = problem.chains
@@ -188,7 +188,9 @@ def _judge(raw: Raw, gauge: Floats) -> None:
             raw.status[part] = PartStatus.NOT_CONVERGED if failed[part] else PartStatus.DEMAND_NOT_MET
 
 
-def _link_flows(given: Given, every: Everywhere, station_flow: Floats, good: Bools | None) -> Floats:
+def _link_flows(
+    given: SolveInput, every: PressureFlowField, station_flow: Floats, good: Bools | None
+) -> Floats:
     layout, links = given.layout, given.network.links
     flow = np.zeros(links.count)
     flow[layout.live] = every.flow
@@ -205,7 +207,7 @@ def _link_flows(given: Given, every: Everywhere, station_flow: Floats, good: Boo
     return flow
 
 
-def _zero_length_flows(given: Given, flow: Floats, station_flow: Floats, zero: Ints) -> Floats:
+def _zero_length_flows(given: SolveInput, flow: Floats, station_flow: Floats, zero: Ints) -> Floats:
     """Flows through links of no length, from the balance of their nodes; NaN where they form a ring."""
     network, links = given.network, given.network.links
     count = network.node_count

@@ -8,12 +8,12 @@ import numpy as np
 import numpy.typing as npt
 
 from netplan.hydraulics.active_set import solve_core
-from netplan.hydraulics.connected_parts import Parts, find_parts
+from netplan.hydraulics.connected_parts import ConnectedParts, find_parts
 from netplan.hydraulics.layout import Layout
-from netplan.hydraulics.loads import Tally, make_loads, make_tally
+from netplan.hydraulics.loads import NodalDemand, make_loads, make_tally
 from netplan.hydraulics.model import FlowState, PartStatus
 from netplan.hydraulics.newton import CoreProblem, CoreSolution
-from netplan.hydraulics.outcome import Given, Kept, Raw, make_state
+from netplan.hydraulics.outcome import CoreResult, SolveInput, WarmStart, make_state
 from netplan.hydraulics.segments import SegmentDrops
 from netplan.hydraulics.stations import group_stations
 from netplan.hydraulics.sums import sum_at
@@ -36,7 +36,7 @@ class _Stations:
     base: float
 
 
-def _stations(given: Given, parts: Parts) -> _Stations:
+def _stations(given: SolveInput, parts: ConnectedParts) -> _Stations:
     network, layout = given.network, given.layout
     outlet_node = layout.joined[network.station_node]
     sense_node = layout.joined[network.sensing_nodes()]
@@ -55,7 +55,9 @@ def _stations(given: Given, parts: Parts) -> _Stations:
     )
 
 
-def _judge_parts(parts: Parts, sense_part: Ints, stations: _Stations, tally: Tally) -> list[PartStatus]:
+def _judge_parts(
+    parts: ConnectedParts, sense_part: Ints, stations: _Stations, tally: NodalDemand
+) -> list[PartStatus]:
     """Return what can be said of each part before solving it."""
     count = parts.count
     stationed = np.bincount(stations.part, minlength=count) > 0
@@ -77,7 +79,7 @@ def _judge_parts(parts: Parts, sense_part: Ints, stations: _Stations, tally: Tal
     return status
 
 
-def solve_given(given: Given) -> FlowState:
+def solve_given(given: SolveInput) -> FlowState:
     """Solve a prepared network for its demand, with some of its links closed.
 
     A part that cannot be solved is left out, named, and does not disturb the others.
@@ -113,12 +115,12 @@ def solve_given(given: Given) -> FlowState:
         part_drawn=tally.per_part,
     )
     solution, drops = _solve_core(given, problem, parts, stations.base)
-    raw = Raw(parts, status, loads, problem, solution, drops, stations.base, stations.part)
+    raw = CoreResult(parts, status, loads, problem, solution, drops, stations.base, stations.part)
     return make_state(given, raw)
 
 
 def _solve_core(
-    given: Given, problem: CoreProblem, parts: Parts, base: float
+    given: SolveInput, problem: CoreProblem, parts: ConnectedParts, base: float
 ) -> tuple[CoreSolution, SegmentDrops]:
     kept = given.kept
     if kept is not None:
@@ -137,7 +139,7 @@ def _fresh(layout: Layout) -> SegmentDrops:
     return SegmentDrops(layout.chain_law, layout.chains)
 
 
-def _pinned(problem: CoreProblem, parts: Parts, through: Floats, level: Floats) -> CoreSolution:
+def _pinned(problem: CoreProblem, parts: ConnectedParts, through: Floats, level: Floats) -> CoreSolution:
     # Before a closed segment a chain draws from its start, behind it from its end; in between is nothing.
     chains = problem.chains
     through[~problem.open_chain] = 0.0
@@ -154,7 +156,9 @@ def _pinned(problem: CoreProblem, parts: Parts, through: Floats, level: Floats) 
     )
 
 
-def _warm_start(given: Given, kept: Kept, problem: CoreProblem, parts: Parts, base: float) -> CoreSolution:
+def _warm_start(
+    given: SolveInput, kept: WarmStart, problem: CoreProblem, parts: ConnectedParts, base: float
+) -> CoreSolution:
     layout, chains = given.layout, problem.chains
     if given.same_layout():
         start = _pinned(problem, parts, kept.through.copy(), kept.level.copy())

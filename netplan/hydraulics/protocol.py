@@ -30,7 +30,7 @@ class NetworkSolver(Protocol):
 
     @property
     def supply_node(self) -> npt.NDArray[np.int64]:
-        """Nodes that gas comes from: stations, and the rim of a part of a network."""
+        """Nodes that gas comes from: stations, and the boundary of a part of a network."""
 
     def prepared_for(self, network: FlowNetwork) -> NetworkSolver:
         """Return a solver for another network under the same conditions."""

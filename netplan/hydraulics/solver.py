@@ -10,12 +10,12 @@ import numpy.typing as npt
 
 from netplan.core.errors import BadInputError
 from netplan.hydraulics.conditions import FlowConditions
-from netplan.hydraulics.connected_parts import Parts, find_parts
+from netplan.hydraulics.connected_parts import ConnectedParts, find_parts
 from netplan.hydraulics.factorisation import LinearSolver, default_linear_solver
 from netplan.hydraulics.layout import Layout, LayoutInput, make_layout
 from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState
 from netplan.hydraulics.newton_system import CoreMatrix
-from netplan.hydraulics.outcome import Given, Kept
+from netplan.hydraulics.outcome import SolveInput, WarmStart
 from netplan.hydraulics.problem import solve_given
 
 __all__ = ["FlowSolver", "datum_height_m", "link_numbers"]
@@ -30,7 +30,7 @@ class _Prepared:
     layout: Layout
     matrix: CoreMatrix
     link_position: Ints
-    open_parts: Parts
+    open_parts: ConnectedParts
 
 
 class FlowSolver:
@@ -221,7 +221,7 @@ class FlowSolver:
         return _Prepared(network, layout, matrix, position, find_parts(layout, np.zeros(0, np.int64)))
 
     def _run(self, prepared: _Prepared, demand: Floats, closed: Ints, start: FlowState | None) -> FlowState:
-        given = Given(
+        given = SolveInput(
             network=prepared.network,
             layout=prepared.layout,
             matrix=prepared.matrix,
@@ -248,10 +248,10 @@ def link_numbers(numbers: Iterable[int], total: int) -> Ints:
     return array
 
 
-def _kept(state: FlowState | None, node_count: int) -> Kept | None:
+def _kept(state: FlowState | None, node_count: int) -> WarmStart | None:
     if state is None:
         return None
-    if isinstance(state.core, Kept):
+    if isinstance(state.core, WarmStart):
         missing = node_count - state.core.node_level.size
         return state.core.with_more(node_count, np.zeros(0)) if missing > 0 else state.core
     raise BadInputError("flow: the state to start from was not made by the solver; leave it out")

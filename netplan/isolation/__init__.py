@@ -24,21 +24,21 @@ from netplan.isolation.cost_context import interruption_minor
 from netplan.isolation.model import (
     MINOR_PER_UNIT,
     Cut,
+    CutStop,
+    CutTapping,
+    CutZone,
     FeedBound,
     IsolationProblem,
     Orders,
+    PendantComponent,
     Refusal,
     SameFeed,
-    Stop,
     Stretch,
-    Tail,
-    Tapping,
-    Zone,
     ZonePiece,
 )
-from netplan.isolation.ranked_cuts import CutSearch, cuts, look_up_in, reads_rim
+from netplan.isolation.ranked_cuts import CutSearch, cuts, look_up_in, reads_boundary
 from netplan.isolation.refused_places import DEARER
-from netplan.isolation.segments import Index, build_index
+from netplan.isolation.segments import SegmentGraph, segment_graph
 from netplan.isolation.stop_methods import length_taken_m
 from netplan.isolation.zone_summary import Outline
 
@@ -47,23 +47,23 @@ __all__ = [
     "MINOR_PER_UNIT",
     "Cut",
     "CutSearch",
+    "CutStop",
+    "CutTapping",
+    "CutZone",
     "FeedBound",
-    "Index",
     "IsolationProblem",
     "Orders",
     "Outline",
+    "PendantComponent",
     "Refusal",
     "SameFeed",
-    "Stop",
+    "SegmentGraph",
     "Stretch",
-    "Tail",
-    "Tapping",
-    "Zone",
     "ZonePiece",
-    "build_index",
     "cuts",
     "interruption_minor",
     "length_taken_m",
     "look_up_in",
-    "reads_rim",
+    "reads_boundary",
+    "segment_graph",
 ]

@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.isolation.bypass_tee import with_tee
-from netplan.isolation.local_graph import Edge, Neighbourhood
-from netplan.isolation.model import Cut, Stop, Stretch, Tapping, Zone, ZonePiece
+from netplan.isolation.local_graph import LocalEdge, LocalGraph
+from netplan.isolation.model import Cut, CutStop, CutTapping, CutZone, Stretch, ZonePiece
 from netplan.isolation.placement import Choice
-from netplan.isolation.segment_geometry import Leg, Shape
-from netplan.isolation.stop_methods import Reach, length_taken_m
+from netplan.isolation.segment_geometry import SegmentGeometry, SegmentLeg
+from netplan.isolation.stop_methods import StopExtent, length_taken_m
 from netplan.isolation.zone_summary import Outline
 from netplan.network.vocabulary import Surface
 from netplan.rules.model import MethodKind
@@ -21,13 +21,13 @@ from netplan.rules.model import MethodKind
 __all__ = ["cut_of"]
 
 
-def cut_of(near: Neighbourhood, outline: Outline) -> Cut:
+def cut_of(near: LocalGraph, outline: Outline) -> Cut:
     """Return a cut with its stops, zones and customers from its outline."""
     found, network = outline.found, near.index.network
     stops = [_stop(near, edge, near.shape(edge, at_u), choice) for edge, at_u, choice in found.stops]
     customers = outline.customers
     taken = {stop.piece for stop in stops} | {part[0] for part in outline.parts}
-    stops = [with_tee(near.index, near.sites.rules, stop, taken) for stop in stops]
+    stops = [with_tee(near.index, near.placement.rules, stop, taken) for stop in stops]
     return Cut(
         stops=tuple(sorted(stops, key=lambda stop: (stop.pipe, stop.chainage_m, stop.work_side))),
         zones=_zones(near, tuple(ZonePiece(*part) for part in outline.parts), outline.supernodes),
@@ -47,8 +47,8 @@ def cut_of(near: Neighbourhood, outline: Outline) -> Cut:
     )
 
 
-def _stop(near: Neighbourhood, edge: Edge, shape: Shape, choice: Choice) -> Stop:
-    network, rules = near.index.network, near.sites.rules
+def _stop(near: LocalGraph, edge: LocalEdge, shape: SegmentGeometry, choice: Choice) -> CutStop:
+    network, rules = near.index.network, near.placement.rules
     method = rules.method[choice.method]
     leg = shape.leg_at(choice.at_m)
     pieces = network.pieces
@@ -63,7 +63,7 @@ def _stop(near: Neighbourhood, edge: Edge, shape: Shape, choice: Choice) -> Stop
     tappings, elsewhere = _tappings(near, shape, choice)
     joints = _record_joints(near, shape, choice, elsewhere)
     valve = int(pieces.valve[leg.piece])
-    return Stop(
+    return CutStop(
         method=method.name,
         kind=method.kind.value,
         barriers=method.barriers,
@@ -77,8 +77,8 @@ def _stop(near: Neighbourhood, edge: Edge, shape: Shape, choice: Choice) -> Stop
         tappings=tappings,
         bypass_elsewhere=elsewhere,
         price_minor=choice.price_minor,
-        fault_pressure_pa_gauge=near.sites.fault_pa_gauge(leg.piece),
-        chain=int(near.index.run_chain[edge.run]),
+        fault_pressure_pa_gauge=near.placement.fault_pa_gauge(leg.piece),
+        chain=int(near.index.segment_chain[edge.segment]),
         reason=_reason(near, shape, choice),
         provisional=(*_provisional(near, method.kind, leg.piece), *joints),
         record_joints=joints,
@@ -86,13 +86,13 @@ def _stop(near: Neighbourhood, edge: Edge, shape: Shape, choice: Choice) -> Stop
     )
 
 
-def _chainage(leg: Leg, at_m: float) -> float:
+def _chainage(leg: SegmentLeg, at_m: float) -> float:
     """Return the chainage of a place on a leg [m], on the leg however the sums were rounded."""
     return leg.chainage(min(max(at_m, leg.start_m), leg.end_m))
 
 
-def _reason(near: Neighbourhood, shape: Shape, choice: Choice) -> str:
-    network, method = near.index.network, near.sites.rules.method[choice.method]
+def _reason(near: LocalGraph, shape: SegmentGeometry, choice: Choice) -> str:
+    network, method = near.index.network, near.placement.rules.method[choice.method]
     leg = shape.leg_at(choice.at_m)
     if method.kind is MethodKind.VALVE:
         return f"valve {network.valves.id[int(network.pieces.valve[leg.piece])]}, state known and operable"
@@ -100,9 +100,9 @@ def _reason(near: Neighbourhood, shape: Shape, choice: Choice) -> str:
     return f"cheapest place on this length that clears fittings and the work; {surface} surface"
 
 
-def _provisional(near: Neighbourhood, kind: MethodKind, piece: int) -> tuple[str, ...]:
+def _provisional(near: LocalGraph, kind: MethodKind, piece: int) -> tuple[str, ...]:
     notes = []
-    if near.sites.mop_stands_in(piece):
+    if near.placement.mop_stands_in(piece):
         notes.append(
             "a station records no fault pressure (max_outlet_mbar): the main's greatest operating pressure "
             "(mop_mbar) stands in for it; confirm the relief or slam-shut setting"
@@ -117,12 +117,14 @@ def _provisional(near: Neighbourhood, kind: MethodKind, piece: int) -> tuple[str
     return tuple(notes)
 
 
-def _reach(near: Neighbourhood, shape: Shape, choice: Choice) -> Reach:
-    return near.sites.reach(choice.method, near.index.network.pipes.od_m.item(shape.legs[0].pipe))
+def _reach(near: LocalGraph, shape: SegmentGeometry, choice: Choice) -> StopExtent:
+    return near.placement.reach(choice.method, near.index.network.pipes.od_m.item(shape.legs[0].pipe))
 
 
-def _tappings(near: Neighbourhood, shape: Shape, choice: Choice) -> tuple[tuple[Tapping, ...], bool]:
-    method = near.sites.rules.method[choice.method]
+def _tappings(
+    near: LocalGraph, shape: SegmentGeometry, choice: Choice
+) -> tuple[tuple[CutTapping, ...], bool]:
+    method = near.placement.rules.method[choice.method]
     found, elsewhere = [], False
     for part in sorted(method.assembly, key=lambda part: part.offset_m):
         at = choice.at_m + part.offset_m
@@ -130,23 +132,25 @@ def _tappings(near: Neighbourhood, shape: Shape, choice: Choice) -> tuple[tuple[
             elsewhere = True
             continue
         leg = shape.leg_at(at)
-        found.append(Tapping(part.role, leg.pipe, _chainage(leg, at), part.size_mm, part.offset_m))
+        found.append(CutTapping(part.role, leg.pipe, _chainage(leg, at), part.size_mm, part.offset_m))
     return tuple(found), elsewhere
 
 
-def _has_room(near: Neighbourhood, shape: Shape, choice: Choice, at_m: float) -> bool:
+def _has_room(near: LocalGraph, shape: SegmentGeometry, choice: Choice, at_m: float) -> bool:
     """Whether a bypass tee may be tapped at a place of a shape: on the piece of the stop or the next one."""
     clear = _reach(near, shape, choice).bypass_clear_m
-    joints = near.sites.joints.in_the_way(shape)
-    taken = [place for place, _ in near.sites.fittings_on(shape)] + joints
+    joints = near.placement.joints.in_the_way(shape)
+    taken = [place for place, _ in near.placement.fittings_on(shape)] + joints
     between = sum(min(choice.at_m, at_m) < joint < max(choice.at_m, at_m) for joint in joints)
     fits = at_m + clear <= shape.length_m and all(abs(at_m - place) >= clear for place in taken)
     return fits and between <= 1
 
 
-def _record_joints(near: Neighbourhood, shape: Shape, choice: Choice, tee_elsewhere: bool) -> tuple[str, ...]:
+def _record_joints(
+    near: LocalGraph, shape: SegmentGeometry, choice: Choice, tee_elsewhere: bool
+) -> tuple[str, ...]:
     """Return a line for each joint that a stop takes for a mere boundary of records."""
-    method = near.sites.rules.method[choice.method]
+    method = near.placement.rules.method[choice.method]
     if method.kind is MethodKind.VALVE:
         return ()
     reach = _reach(near, shape, choice)
@@ -154,18 +158,18 @@ def _record_joints(near: Neighbourhood, shape: Shape, choice: Choice, tee_elsewh
     if not (tee_elsewhere or math.isnan(reach.bypass_m)):
         low = min(low, choice.at_m + reach.bypass_m - reach.bypass_clear_m)
         high = max(high, choice.at_m + reach.bypass_m + reach.bypass_clear_m)
-    joints = near.sites.joints
+    joints = near.placement.joints
     return tuple(
         f"{joints.name(joint.before, joint.after)} is taken for a record boundary: prove by trial hole"
         for joint in joints.passed(shape, low, high)
     )
 
 
-def _beyond(near: Neighbourhood, shape: Shape, choice: Choice) -> tuple[Stretch, ...]:
-    method, own = near.sites.rules.method[choice.method], shape.leg_at(choice.at_m).pipe
+def _beyond(near: LocalGraph, shape: SegmentGeometry, choice: Choice) -> tuple[Stretch, ...]:
+    method, own = near.placement.rules.method[choice.method], shape.leg_at(choice.at_m).pipe
     if method.kind is MethodKind.VALVE or len(shape.legs) == 1:
         return ()
-    until = choice.at_m + length_taken_m(near.sites.rules, method)
+    until = choice.at_m + length_taken_m(near.placement.rules, method)
     found = []
     for leg in shape.legs:
         low, high = max(leg.start_m, choice.at_m), min(leg.end_m, until)
@@ -189,7 +193,7 @@ class _Groups:
         self.parent[self.root(a)] = self.root(b)
 
 
-def _zones(near: Neighbourhood, parts: tuple[ZonePiece, ...], inside: tuple[int, ...]) -> tuple[Zone, ...]:
+def _zones(near: LocalGraph, parts: tuple[ZonePiece, ...], inside: tuple[int, ...]) -> tuple[CutZone, ...]:
     pieces = near.index.network.pieces
     groups = _Groups({})
     for row, part in enumerate(parts):
@@ -218,12 +222,12 @@ def _zones(near: Neighbourhood, parts: tuple[ZonePiece, ...], inside: tuple[int,
     for root, parts_of in sorted(work.items(), key=lambda pair: sorted(pair[1])):
         own = tuple(part for row, part in enumerate(parts) if groups.root(("piece", row)) == root)
         zones.append(
-            Zone(tuple(sorted(parts_of)), np.array(sorted(nodes.get(root, ())), dtype=np.int32), own)
+            CutZone(tuple(sorted(parts_of)), np.array(sorted(nodes.get(root, ())), dtype=np.int32), own)
         )
     return tuple(zones)
 
 
-def _severed(near: Neighbourhood, customers: NDArray[np.int32], inside: set[int]) -> NDArray[np.int32]:
+def _severed(near: LocalGraph, customers: NDArray[np.int32], inside: set[int]) -> NDArray[np.int32]:
     index, table = near.index, near.index.network.customers
     found = []
     for row in customers[index.several[customers]].tolist():

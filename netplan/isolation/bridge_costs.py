@@ -1,13 +1,13 @@
-"""Runs as pairs of arcs, and those that a tail hangs on: their price depends on where the work stands."""
+"""Segments as pairs of arcs; the price of a bridge depends on where the work stands."""
 
 from __future__ import annotations
 
 from netplan.graph.minimum_cut import INFINITE
-from netplan.isolation.cost_context import Ground
-from netplan.isolation.pendant_components import Span
-from netplan.isolation.stranded_costs import Stranding
+from netplan.isolation.cost_context import CostContext
+from netplan.isolation.pendant_components import SubtreeInterval
+from netplan.isolation.stranded_costs import StrandedCosts
 
-__all__ = ["Arcs", "Bridge", "Bridges", "arcs_of"]
+__all__ = ["Arcs", "BridgeCost", "BridgeCosts", "arcs_of"]
 
 Arcs = tuple[int, int, int, int]
 """Capacity from the first end to the second and back, what either end pays for being in the zone
@@ -15,10 +15,10 @@ Arcs = tuple[int, int, int, int]
 
 
 def arcs_of(out_u: int, out_v: int, gas_minor: int) -> Arcs:
-    """Return a run as arcs, from the least price of a stop with the zone at either end and its gas.
+    """Return a segment as arcs, from the least price of a stop with the zone at either end and its gas.
 
-    The gas of a run wholly inside is shared by its ends. So that no arc becomes negative, no end pays more
-    than a stop there costs.
+    The gas of a segment wholly inside is shared by its ends. So that no arc becomes negative, no end pays
+    more than a stop there costs.
     """
     gas = min(gas_minor, out_u + out_v)
     share = min(max(gas // 2, gas - out_v), out_u)
@@ -30,30 +30,35 @@ def arcs_of(out_u: int, out_v: int, gas_minor: int) -> Arcs:
     )
 
 
-class Bridge:
-    """A run that a tail hangs on: a stop costs more where it strands the tail.
+class BridgeCost:
+    """A segment that a pendant component hangs on: a stop costs more where it strands the pendant component.
 
     Parameters
     ----------
-    prices : Bridges
-    run, near, far : int
-        Run, and supernodes at its ends.
-    spans : tuple of Span or None
-        The tails beyond `far`, and beyond `near`.
+    prices : BridgeCosts
+    segment, near, far : int
+        Segment, and supernodes at its ends.
+    spans : tuple of SubtreeInterval or None
+        The pendant components beyond `far`, and beyond `near`.
 
     Attributes
     ----------
     number : int
-        Of the arc from near to far: even from the run's a, odd from its b.
+        Of the arc from near to far: even from the segment's a, odd from its b.
     """
 
-    __slots__ = ("_all", "_prices", "far", "near", "number", "run", "spans")
+    __slots__ = ("_all", "_prices", "far", "near", "number", "segment", "spans")
 
     def __init__(
-        self, prices: Bridges, run: int, near: int, far: int, spans: tuple[Span | None, Span | None]
+        self,
+        prices: BridgeCosts,
+        segment: int,
+        near: int,
+        far: int,
+        spans: tuple[SubtreeInterval | None, SubtreeInterval | None],
     ) -> None:
-        self._all, self.run, self.near, self.far, self.spans = prices, run, near, far, spans
-        self.number = prices.number(run, near)
+        self._all, self.segment, self.near, self.far, self.spans = prices, segment, near, far, spans
+        self.number = prices.number(segment, near)
         self._prices: dict[tuple[bool, bool], tuple[Arcs, int, int]] = {}
 
     def priced(self, work: list[int]) -> tuple[Arcs, int, int]:
@@ -62,7 +67,8 @@ class Bridge:
         Parameters
         ----------
         work : list of int
-            Places of the work in the order of tails: a tail that it stands on is not stranded.
+            Places of the work in the order of pendant components: a pendant component that it stands on is
+            not stranded.
         """
         beyond, behind = self.spans
         key = (
@@ -75,51 +81,51 @@ class Bridge:
         return found
 
 
-class Bridges:
-    """The runs of a network with what stops on them strand.
+class BridgeCosts:
+    """The segments of a network with what stops on them strand.
 
     Parameters
     ----------
-    ground : Ground
-    stranding : Stranding or None
-        None: tails add nothing.
+    costs : CostContext
+    stranding : StrandedCosts or None
+        None: pendant components add nothing.
     """
 
-    def __init__(self, ground: Ground, stranding: Stranding | None) -> None:
-        self._ground, self._index, self.stranding = ground, ground.index, stranding
+    def __init__(self, costs: CostContext, stranding: StrandedCosts | None) -> None:
+        self._costs, self._index, self.stranding = costs, costs.index, stranding
 
-    def at(self, run: int, near: int, far: int) -> Bridge | None:
-        """Return a run between two supernodes as the bridge it is; None where a stop on it strands nobody."""
-        if self.stranding is None or not self._ground.tails.is_bridge.item(run):
+    def at(self, segment: int, near: int, far: int) -> BridgeCost | None:
+        """Return a segment as the bridge it is; None where a stop on it strands nobody."""
+        if self.stranding is None or not self._costs.pendants.is_bridge.item(segment):
             return None
-        spans = (self.stranding.span(run, near, far), self.stranding.span(run, far, near))
-        return Bridge(self, run, near, far, spans) if spans != (None, None) else None
+        spans = (self.stranding.span(segment, near, far), self.stranding.span(segment, far, near))
+        return BridgeCost(self, segment, near, far, spans) if spans != (None, None) else None
 
-    def arcs(self, run: int, at_a: bool, beyond: int, behind: int) -> Arcs:
-        """Return a run as arcs from one end; `beyond` and `behind` it are what stops strand [minor units]."""
-        out_a, out_b = self._ground.price_run(run)
+    def arcs(self, segment: int, at_a: bool, beyond: int, behind: int) -> Arcs:
+        """Return a segment as arcs from one end; `beyond` and `behind`: what stops strand [minor units]."""
+        out_a, out_b = self._costs.price_segment(segment)
         extra_a, extra_b = (beyond, behind) if at_a else (behind, beyond)
         forth, back, pay_a, pay_b = arcs_of(
             min(out_a + extra_a, INFINITE),
             min(out_b + extra_b, INFINITE),
-            self._ground.runs.gas_minor.item(run),
+            self._costs.segments.gas_minor.item(segment),
         )
         return (forth, back, pay_a, pay_b) if at_a else (back, forth, pay_b, pay_a)
 
-    def number(self, run: int, near: int) -> int:
-        """Return the number of the arc along a run from one of its ends."""
-        return 2 * run + (self._index.run_a.item(run) != near)
+    def number(self, segment: int, near: int) -> int:
+        """Return the number of the arc along a segment from one of its ends."""
+        return 2 * segment + (self._index.segment_a.item(segment) != near)
 
-    def priced(self, bridge: Bridge, beyond: bool, behind: bool) -> tuple[Arcs, int, int]:
-        """Return what `Bridge.priced` does, where tails beyond it and behind it are stranded or not."""
-        run, near, far = bridge.run, bridge.near, bridge.far
-        at_a = self._index.run_a.item(run) == near
-        outs = self._ground.price_run(run) if at_a else self._ground.price_run(run)[::-1]
-        there = self._stranded(run, near, far, bridge.spans[0]) if beyond and outs[0] < INFINITE else 0
-        here = self._stranded(run, far, near, bridge.spans[1]) if behind and outs[1] < INFINITE else 0
-        return self.arcs(run, at_a, there, here), there, here
+    def priced(self, bridge: BridgeCost, beyond: bool, behind: bool) -> tuple[Arcs, int, int]:
+        """Return what `BridgeCost.priced` does, where what hangs beyond and behind it is stranded or not."""
+        segment, near, far = bridge.segment, bridge.near, bridge.far
+        at_a = self._index.segment_a.item(segment) == near
+        outs = self._costs.price_segment(segment) if at_a else self._costs.price_segment(segment)[::-1]
+        there = self._stranded(segment, near, far, bridge.spans[0]) if beyond and outs[0] < INFINITE else 0
+        here = self._stranded(segment, far, near, bridge.spans[1]) if behind and outs[1] < INFINITE else 0
+        return self.arcs(segment, at_a, there, here), there, here
 
-    def _stranded(self, run: int, near: int, far: int, span: Span | None) -> int:
+    def _stranded(self, segment: int, near: int, far: int, span: SubtreeInterval | None) -> int:
         if span is None or self.stranding is None:
             return 0
-        return self.stranding.price(run, near, far, span)
+        return self.stranding.price(segment, near, far, span)

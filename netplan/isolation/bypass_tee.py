@@ -7,14 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from netplan.isolation.model import Stop, Tapping
-from netplan.isolation.segments import Index
+from netplan.isolation.model import CutStop, CutTapping
+from netplan.isolation.segments import SegmentGraph
 from netplan.rules.model import Rules
 
 __all__ = ["with_tee"]
 
 
-def with_tee(index: Index, rules: Rules, stop: Stop, taken: Collection[int]) -> Stop:
+def with_tee(index: SegmentGraph, rules: Rules, stop: CutStop, taken: Collection[int]) -> CutStop:
     """Return a stop with its bypass tee on the next length, where there is room; else the stop as it is.
 
     The tee keeps the rules' clearance of tappings from the end of that length and from its fittings. Of
@@ -22,9 +22,9 @@ def with_tee(index: Index, rules: Rules, stop: Stop, taken: Collection[int]) -> 
 
     Parameters
     ----------
-    index : Index
+    index : SegmentGraph
     rules : Rules
-    stop : Stop
+    stop : CutStop
         With `bypass_elsewhere` where the tee does not fit on its own piece.
     taken : collection of int
         Pieces of zones and of stops: no tee goes there.
@@ -55,22 +55,24 @@ def with_tee(index: Index, rules: Rules, stop: Stop, taken: Collection[int]) -> 
         (pieces.from_m if int(pieces.from_node[piece]) == stop.live_node else pieces.to_m)[piece]
     )
     along = abs(own_end - stop.chainage_m) + abs(at_m - next_end)
-    tee = Tapping("bypass", int(pieces.pipe[piece]), at_m, part.size_mm, along)
+    tee = CutTapping("bypass", int(pieces.pipe[piece]), at_m, part.size_mm, along)
     return replace(stop, tappings=(*stop.tappings, tee))
 
 
-def _pieces_at(index: Index, node: int) -> list[int]:
+def _pieces_at(index: SegmentGraph, node: int) -> list[int]:
     """Return the pieces of mains that end at a node."""
     pieces = index.network.pieces
-    runs = index.runs_at(int(index.super_of[node]))
-    rows = {int(piece) for run in np.unique(runs).tolist() for piece in index.pieces_of(run).tolist()}
+    segments = index.segments_at(int(index.super_of[node]))
+    rows = {
+        int(piece) for segment in np.unique(segments).tolist() for piece in index.pieces_of(segment).tolist()
+    }
     if index.plain[node]:
         ends = np.flatnonzero((pieces.from_node == node) | (pieces.to_node == node)).tolist()
-        rows |= {row for row in ends if index.run_of[row] >= 0}
+        rows |= {row for row in ends if index.segment_of[row] >= 0}
     return sorted(row for row in rows if node in (int(pieces.from_node[row]), int(pieces.to_node[row])))
 
 
-def _place(index: Index, piece: int, node: int, clear_m: float) -> float | None:
+def _place(index: SegmentGraph, piece: int, node: int, clear_m: float) -> float | None:
     """Return the first chainage from a node on at which a tee is clear of ends and fittings [m]."""
     network = index.network
     pieces, fittings = network.pieces, network.fittings

@@ -11,15 +11,15 @@ from numpy.typing import NDArray
 from netplan.graph.compiled_cut import CompiledFlow
 from netplan.graph.grouping import grouped
 from netplan.graph.minimum_cut import INFINITE, UNEXPLORED
-from netplan.isolation.bridge_costs import Bridges
-from netplan.isolation.cost_context import Ground
+from netplan.isolation.bridge_costs import BridgeCosts
+from netplan.isolation.cost_context import CostContext
 from netplan.isolation.segment_arcs import plain_arcs
 
 __all__ = ["NOT_PLAIN", "READY", "UNREAD", "CapacityTable"]
 
 UNREAD, READY, NOT_PLAIN = range(3)
-"""State of a supernode: not yet worked out; known; none, where customers are attached elsewhere too or a run
-comes back to its own end."""
+"""State of a supernode: not yet worked out; known; none, where customers are attached elsewhere too or a
+segment comes back to its own end."""
 
 Longs = NDArray[np.int64]
 
@@ -27,15 +27,16 @@ Longs = NDArray[np.int64]
 class CapacityTable:
     """The supernodes of a network under one set of prices, one feed bound and one set of kept customers.
 
-    A tail counts as stranded beyond every bridge. It is not where the work stands on it, but then no cut
-    leaves it out: a work section of one stretch is joined to nothing but through its own side of the bridge.
+    A pendant component counts as stranded beyond every bridge. It is not where the work stands on it, but
+    then no cut leaves it out: a work section of one stretch is joined to nothing but through its own side of
+    the bridge.
 
     Parameters
     ----------
-    ground : Ground
-    bridges : Bridges
-    stranded : int64 array, shape (runs, 2)
-        What a stop strands with the zone at the run's a, and at its b [minor units].
+    costs : CostContext
+    bridges : BridgeCosts
+    stranded : int64 array, shape (segments, 2)
+        What a stop strands with the zone at the segment's a, and at its b [minor units].
     barred : bool array
         Supernodes that may never be in a zone.
 
@@ -44,31 +45,33 @@ class CapacityTable:
     source : int
         Node of the graph that stands for the work; the others are the supernodes.
     flow : CompiledFlow
-        Arc 2 r leaves run r at its a, arc 2 r + 1 at its b. Plain runs are there at once; the rest is worked
-        out when it is asked for.
+        Arc 2 r leaves segment r at its a, arc 2 r + 1 at its b. Plain segments are there at once; the rest is
+        worked out when it is asked for.
     pay : int64 array
-        What the supernode that an arc leaves pays for its run, as part of its capacity to the sink [minor
+        What the supernode that an arc leaves pays for its segment, as part of its capacity to the sink [minor
         units].
     state : uint8 array
         `UNREAD`, `READY` or `NOT_PLAIN`, by supernode.
     """
 
-    def __init__(self, ground: Ground, bridges: Bridges, stranded: Longs, barred: NDArray[np.bool_]) -> None:
-        self._ground, self._index, self._bridges, self._barred = ground, ground.index, bridges, barred
-        index = ground.index
-        runs = np.arange(len(index.run_a), dtype=np.int64)
+    def __init__(
+        self, costs: CostContext, bridges: BridgeCosts, stranded: Longs, barred: NDArray[np.bool_]
+    ) -> None:
+        self._costs, self._index, self._bridges, self._barred = costs, costs.index, bridges, barred
+        index = costs.index
+        segments = np.arange(len(index.segment_a), dtype=np.int64)
         self._start, self._leaving = grouped(
-            np.concatenate([index.run_a, index.run_b]),
+            np.concatenate([index.segment_a, index.segment_b]),
             index.n_super,
-            np.concatenate([2 * runs, 2 * runs + 1]),
+            np.concatenate([2 * segments, 2 * segments + 1]),
         )
-        forward, _, pay = plain_arcs(ground.runs, stranded)
+        forward, _, pay = plain_arcs(costs.segments, stranded)
         self.pay: Longs = pay.ravel()
         self.source: Final = index.n_super
         self.state = self._states()
         self.flow = CompiledFlow(
             *self._chained_arcs(),
-            end=np.column_stack([index.run_b, index.run_a]).ravel().astype(np.int64),
+            end=np.column_stack([index.segment_b, index.segment_a]).ravel().astype(np.int64),
             capacity=forward.ravel(),
             sink=self._sinks(),
         )
@@ -76,7 +79,7 @@ class CapacityTable:
     def read(self, supernode: int) -> bool:
         """Work out a supernode that is `UNREAD`; return whether it is known."""
         if self.state.item(supernode) == UNREAD:
-            capacity, sink = self.flow.arcs.capacity, self._ground.node_minor.item(supernode)
+            capacity, sink = self.flow.arcs.capacity, self._costs.node_minor.item(supernode)
             for arc in self._arcs_at(supernode):
                 capacity[arc], capacity[arc ^ 1], self.pay[arc] = self._priced(arc, supernode)
                 sink += self.pay.item(arc)
@@ -85,7 +88,7 @@ class CapacityTable:
         return self.state.item(supernode) == READY
 
     def without(self, supernode: int, is_left_out: Callable[[int], bool]) -> tuple[int, list[int]]:
-        """Return the capacity to the sink, and the arcs, of a known supernode without some of its runs."""
+        """Return the capacity to the sink, and the arcs, of a supernode without some of its segments."""
         sink, kept = self.flow.arcs.sink.item(supernode), []
         for arc in self._arcs_at(supernode):
             if not is_left_out(arc >> 1):
@@ -101,19 +104,19 @@ class CapacityTable:
 
     def _priced(self, arc: int, near: int) -> tuple[int, int, int]:
         """Return the capacity of an arc, that of the arc back, and what the supernode it leaves pays."""
-        run, at_a = arc >> 1, not arc & 1
-        bridge = self._bridges.at(run, near, self.flow.arcs.end.item(arc))
-        forward, reverse, pay, _ = bridge.priced([])[0] if bridge else self._bridges.arcs(run, at_a, 0, 0)
+        segment, at_a = arc >> 1, not arc & 1
+        bridge = self._bridges.at(segment, near, self.flow.arcs.end.item(arc))
+        forward, reverse, pay, _ = bridge.priced([])[0] if bridge else self._bridges.arcs(segment, at_a, 0, 0)
         return forward, reverse, pay
 
     def _states(self) -> NDArray[np.uint8]:
-        index, ground = self._index, self._ground
+        index, costs = self._index, self._costs
         owner = np.repeat(np.arange(index.n_super), np.diff(self._start))
-        run = self._leaving >> 1
+        segment = self._leaving >> 1
         state = np.full(index.n_super, READY, dtype=np.uint8)
-        state[owner[~ground.runs.plain[run]]] = UNREAD
-        state[owner[(index.run_a == index.run_b)[run]]] = NOT_PLAIN
-        state[ground.has_several] = NOT_PLAIN
+        state[owner[~costs.segments.plain[segment]]] = UNREAD
+        state[owner[(index.segment_a == index.segment_b)[segment]]] = NOT_PLAIN
+        state[costs.has_several] = NOT_PLAIN
         return state
 
     def _chained_arcs(self) -> tuple[Longs, Longs]:
@@ -129,6 +132,6 @@ class CapacityTable:
 
     def _sinks(self) -> Longs:
         running = np.concatenate([[0], np.cumsum(self.pay[self._leaving])])
-        sink = self._ground.node_minor + running[self._start[1:]] - running[self._start[:-1]]
+        sink = self._costs.node_minor + running[self._start[1:]] - running[self._start[:-1]]
         sink = np.where(self._barred, INFINITE, sink)
         return np.append(np.where(self.state == READY, sink, UNEXPLORED), UNEXPLORED)

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.isolation.segments import RIM, Index
+from netplan.isolation.segments import BOUNDARY, SegmentGraph
 
-__all__ = ["Sensing", "open_runs", "parted", "sensing_pairs", "shut_in"]
+__all__ = ["Sensing", "open_segments", "parted", "sensing_pairs", "shut_in"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,18 +22,18 @@ class Sensing:
     outlet: int
     point: int
     nodes: frozenset[int]
-    runs: frozenset[int]
+    segments: frozenset[int]
 
 
-def open_runs(index: Index) -> NDArray[np.bool_]:
-    """Return which runs are open from end to end."""
-    shut = index.run_of[~index.network.pieces.is_open]
-    result = np.ones(len(index.run_a), dtype=np.bool_)
+def open_segments(index: SegmentGraph) -> NDArray[np.bool_]:
+    """Return which segments are open from end to end."""
+    shut = index.segment_of[~index.network.pieces.is_open]
+    result = np.ones(len(index.segment_a), dtype=np.bool_)
     result[shut[shut >= 0]] = False
     return result
 
 
-def sensing_pairs(index: Index, is_open: NDArray[np.bool_]) -> tuple[Sensing, ...]:
+def sensing_pairs(index: SegmentGraph, is_open: NDArray[np.bool_]) -> tuple[Sensing, ...]:
     """Return every station that senses away from its outlet and is joined to that place by open mains."""
     network = index.network
     wanted = {
@@ -58,36 +58,40 @@ def sensing_pairs(index: Index, is_open: NDArray[np.bool_]) -> tuple[Sensing, ..
     return tuple(pairs)
 
 
-def _neighbours(index: Index, is_open: NDArray[np.bool_], node: int) -> Iterable[tuple[int, int]]:
-    for run in index.runs_at(node).tolist():
-        if is_open.item(run):
-            a, b = index.run_a.item(run), index.run_b.item(run)
-            yield run, b if a == node else a
+def _neighbours(index: SegmentGraph, is_open: NDArray[np.bool_], node: int) -> Iterable[tuple[int, int]]:
+    for segment in index.segments_at(node).tolist():
+        if is_open.item(segment):
+            a, b = index.segment_a.item(segment), index.segment_b.item(segment)
+            yield segment, b if a == node else a
 
 
 def _way(
-    index: Index, is_open: NDArray[np.bool_], start: int, goal: int
+    index: SegmentGraph, is_open: NDArray[np.bool_], start: int, goal: int
 ) -> tuple[list[int], list[int]] | None:
     came: dict[int, tuple[int, int]] = {start: (-1, -1)}
     queue = deque([start])
     while queue and goal not in came:
         node = queue.popleft()
-        for run, other in _neighbours(index, is_open, node):
+        for segment, other in _neighbours(index, is_open, node):
             if other not in came:
-                came[other] = (node, run)
+                came[other] = (node, segment)
                 queue.append(other)
     if goal not in came:
         return None
-    nodes, runs = [goal], []
+    nodes, segments = [goal], []
     while nodes[-1] != start:
-        before, run = came[nodes[-1]]
+        before, segment = came[nodes[-1]]
         nodes.append(before)
-        runs.append(run)
-    return nodes, runs
+        segments.append(segment)
+    return nodes, segments
 
 
 def parted(
-    index: Index, is_open: NDArray[np.bool_], pairs: tuple[Sensing, ...], zone: set[int], cut_runs: set[int]
+    index: SegmentGraph,
+    is_open: NDArray[np.bool_],
+    pairs: tuple[Sensing, ...],
+    zone: set[int],
+    cut_segments: set[int],
 ) -> int | None:
     """Return the first station whose sensing point a cut parts from it, or None.
 
@@ -95,19 +99,19 @@ def parted(
     ----------
     zone : set of int
         Supernodes in the zones.
-    cut_runs : set of int
-        Runs that carry a stop or part of the work.
+    cut_segments : set of int
+        Segments that carry a stop or part of the work.
     """
     for pair in pairs:
-        if pair.nodes.isdisjoint(zone) and pair.runs.isdisjoint(cut_runs):
+        if pair.nodes.isdisjoint(zone) and pair.segments.isdisjoint(cut_segments):
             continue
-        if pair.outlet in zone or pair.point in zone or not _meet(index, is_open, pair, zone, cut_runs):
+        if pair.outlet in zone or pair.point in zone or not _meet(index, is_open, pair, zone, cut_segments):
             return pair.station
     return None
 
 
 def _meet(
-    index: Index, is_open: NDArray[np.bool_], pair: Sensing, zone: set[int], cut_runs: set[int]
+    index: SegmentGraph, is_open: NDArray[np.bool_], pair: Sensing, zone: set[int], cut_segments: set[int]
 ) -> bool:
     """Search from both ends in turn, so that a small part on either side ends the search early."""
     seen = ({pair.outlet}, {pair.point})
@@ -115,8 +119,8 @@ def _meet(
     side = 0
     while queues[0] and queues[1]:
         node = queues[side].popleft()
-        for run, other in _neighbours(index, is_open, node):
-            if run in cut_runs or other in zone or other in seen[side]:
+        for segment, other in _neighbours(index, is_open, node):
+            if segment in cut_segments or other in zone or other in seen[side]:
                 continue
             if other in seen[1 - side]:
                 return True
@@ -127,11 +131,11 @@ def _meet(
 
 
 def shut_in(
-    index: Index,
+    index: SegmentGraph,
     is_open: NDArray[np.bool_],
     live_ends: list[tuple[int, bool]],
     zone: set[int],
-    cut_runs: set[int],
+    cut_segments: set[int],
 ) -> tuple[tuple[int, ...], bool]:
     """Return the stations left with no customer to feed, and whether valves alone shut them in.
 
@@ -146,7 +150,7 @@ def shut_in(
     for end, _ in live_ends:
         if end in done or end in zone:
             continue
-        part = _without_customers(index, is_open, end, zone, cut_runs)
+        part = _without_customers(index, is_open, end, zone, cut_segments)
         done |= part or {end}
         if part is None:
             continue
@@ -158,21 +162,21 @@ def shut_in(
 
 
 def _without_customers(
-    index: Index, is_open: NDArray[np.bool_], start: int, zone: set[int], cut_runs: set[int]
+    index: SegmentGraph, is_open: NDArray[np.bool_], start: int, zone: set[int], cut_segments: set[int]
 ) -> set[int] | None:
     seen, frontier = {start}, [start]
     while frontier:
         node = frontier.pop()
-        if index.customer_start[node + 1] > index.customer_start[node] or index.blocked[node] & RIM:
+        if index.customer_start[node + 1] > index.customer_start[node] or index.blocked[node] & BOUNDARY:
             return None
-        for run, other in _neighbours(index, is_open, node):
-            if run not in cut_runs and other not in zone and other not in seen:
+        for segment, other in _neighbours(index, is_open, node):
+            if segment not in cut_segments and other not in zone and other not in seen:
                 seen.add(other)
                 frontier.append(other)
     return seen
 
 
-def _stations_at(index: Index, supernodes: set[int]) -> list[int]:
+def _stations_at(index: SegmentGraph, supernodes: set[int]) -> list[int]:
     if not any(index.blocked[node] & 1 for node in supernodes):
         return []
     at = index.network.stations.node

@@ -10,20 +10,20 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from netplan.graph.minimum_cut import INFINITE
-from netplan.isolation.constraints import Sensing, open_runs, sensing_pairs
-from netplan.isolation.eligibility import barred_by
+from netplan.isolation.constraints import Sensing, open_segments, sensing_pairs
+from netplan.isolation.eligibility import stop_exclusions
 from netplan.isolation.model import MINOR_PER_UNIT, Orders
-from netplan.isolation.pendant_components import Tails, find_tails
-from netplan.isolation.placement import Sites
-from netplan.isolation.segment_geometry import Shape
-from netplan.isolation.segments import Index
-from netplan.isolation.simple_segments import SimpleRuns, cost_simple_runs
+from netplan.isolation.pendant_components import PendantComponents, pendant_components
+from netplan.isolation.placement import StopPlacement
+from netplan.isolation.segment_geometry import SegmentGeometry
+from netplan.isolation.segments import SegmentGraph
+from netplan.isolation.simple_segments import SimpleSegments, cost_simple_segments
 from netplan.isolation.work_segments import Work
 from netplan.network.model import Network
 from netplan.network.vocabulary import Category
 from netplan.rules.model import Rules
 
-__all__ = ["Ground", "ground_of", "interruption_minor"]
+__all__ = ["CostContext", "cost_context_of", "interruption_minor"]
 
 _MOST_KEPT: Final = 4
 
@@ -37,12 +37,12 @@ def interruption_minor(network: Network, rules: Rules, hours: float) -> NDArray[
     return rounded
 
 
-class Ground:
+class CostContext:
     """One network under one set of rules, window and gas price.
 
     Parameters
     ----------
-    index : Index
+    index : SegmentGraph
     rules : Rules
     hours : float
         Length of the window [h].
@@ -57,43 +57,45 @@ class Ground:
         Returns the customers that may not go off, the same set for the same wish.
     """
 
-    def __init__(self, index: Index, rules: Rules, hours: float, gas_minor_per_m3: float) -> None:
+    def __init__(self, index: SegmentGraph, rules: Rules, hours: float, gas_minor_per_m3: float) -> None:
         self.index, self.rules = index, rules
         self.gas_minor_per_m3 = gas_minor_per_m3
         self.off_minor = interruption_minor(index.network, rules, hours)
-        barred = barred_by(index.network, Orders())
-        self.sites = Sites(index, rules, gas_minor_per_m3, barred)
+        barred = stop_exclusions(index.network, Orders())
+        self.placement = StopPlacement(index, rules, gas_minor_per_m3, barred)
         self.links: list[tuple[object, object]] = []
         self.kept = lru_cache(maxsize=8)(self._kept)
 
     @cached_property
-    def runs(self) -> SimpleRuns:
-        """Costs of stops on all plain runs."""
-        sites = self.sites
-        return cost_simple_runs(self.index, self.rules, self.gas_minor_per_m3, sites.bare, sites.codes)
+    def segments(self) -> SimpleSegments:
+        """Costs of stops on all plain segments."""
+        placement = self.placement
+        return cost_simple_segments(
+            self.index, self.rules, self.gas_minor_per_m3, placement.bare, placement.codes
+        )
 
     @cached_property
     def _priced(self) -> NDArray[np.bool_]:
-        return self.runs.plain.copy()
+        return self.segments.plain.copy()
 
     @cached_property
     def cost_a(self) -> NDArray[np.int64]:
-        """Least price of a stop on each run with the zone at its a end, once `price_run` has seen it."""
-        return self.runs.cost_minor.copy()
+        """Least price of a stop on each segment with the zone at its a end, once `price_segment` saw it."""
+        return self.segments.cost_minor.copy()
 
     @cached_property
     def cost_b(self) -> NDArray[np.int64]:
-        """Least price of a stop on each run with the zone at its b end, once `price_run` has seen it."""
-        return self.runs.cost_minor.copy()
+        """Least price of a stop on each segment with the zone at its b end, once `price_segment` saw it."""
+        return self.segments.cost_minor.copy()
 
-    def price_run(self, run: int) -> tuple[int, int]:
-        """Return the least price of a stop on a run with the zone at its a end and at its b end."""
-        if not self._priced.item(run):
+    def price_segment(self, segment: int) -> tuple[int, int]:
+        """Return the least price of a stop on a segment with the zone at its a end and at its b end."""
+        if not self._priced.item(segment):
             for costs, at_a in ((self.cost_a, True), (self.cost_b, False)):
-                choices = self.sites.run_choices(run, at_a)
-                costs[run] = choices[0].cost_minor if choices else INFINITE
-            self._priced[run] = True
-        return self.cost_a.item(run), self.cost_b.item(run)
+                choices = self.placement.segment_choices(segment, at_a)
+                costs[segment] = choices[0].cost_minor if choices else INFINITE
+            self._priced[segment] = True
+        return self.cost_a.item(segment), self.cost_b.item(segment)
 
     @cached_property
     def node_minor(self) -> NDArray[np.int64]:
@@ -133,17 +135,17 @@ class Ground:
         volumes = [
             0.25 * np.pi * bore.item(of.pipe) ** 2 * (of.to_m - of.from_m) for _, of, _ in work.covered
         ]
-        return sum(self.sites.gas_minor(volume) for volume in volumes)
+        return sum(self.placement.gas_minor(volume) for volume in volumes)
 
-    def gap_gas_minor(self, shape: Shape) -> int:
-        """Return the price of the gas of what is left of a run beside the work [minor units]."""
+    def gap_gas_minor(self, shape: SegmentGeometry) -> int:
+        """Return the price of the gas of what is left of a segment beside the work [minor units]."""
         bore = self.index.network.pipes.bore_m.item(shape.legs[0].pipe)
-        return self.sites.gas_minor(0.25 * np.pi * bore**2 * shape.length_m)
+        return self.placement.gas_minor(0.25 * np.pi * bore**2 * shape.length_m)
 
     @cached_property
     def is_open(self) -> NDArray[np.bool_]:
-        """Which runs are open from end to end."""
-        return open_runs(self.index)
+        """Which segments are open from end to end."""
+        return open_segments(self.index)
 
     @cached_property
     def sensing(self) -> tuple[Sensing, ...]:
@@ -151,14 +153,14 @@ class Ground:
         return sensing_pairs(self.index, self.is_open)
 
     @cached_property
-    def tails(self) -> Tails:
+    def pendants(self) -> PendantComponents:
         """Bridges and what hangs on them."""
-        return find_tails(self.index)
+        return pendant_components(self.index)
 
     @cached_property
     def off_prefix(self) -> NDArray[np.int64]:
-        """Running sum over the order of tails of the price of customers attached at one supernode alone."""
-        return self.tails.prefix(self.single_minor)
+        """Running sum, in depth-first order, of the price of customers attached at one supernode alone."""
+        return self.pendants.prefix(self.single_minor)
 
     @cached_property
     def priority(self) -> NDArray[np.bool_]:
@@ -173,12 +175,12 @@ class Ground:
         return kept
 
 
-def ground_of(index: Index, rules: Rules, hours: float, gas_minor_per_m3: float) -> Ground:
+def cost_context_of(index: SegmentGraph, rules: Rules, hours: float, gas_minor_per_m3: float) -> CostContext:
     """Return the ground for these rules, from the few kept with the index where it is one of them."""
     for kept, key in index.grounds:
-        if isinstance(kept, Ground) and kept.rules is rules and key == (hours, gas_minor_per_m3):
+        if isinstance(kept, CostContext) and kept.rules is rules and key == (hours, gas_minor_per_m3):
             return kept
-    ground = Ground(index, rules, hours, gas_minor_per_m3)
-    index.grounds.insert(0, (ground, (hours, gas_minor_per_m3)))
+    costs = CostContext(index, rules, hours, gas_minor_per_m3)
+    index.grounds.insert(0, (costs, (hours, gas_minor_per_m3)))
     del index.grounds[_MOST_KEPT:]
-    return ground
+    return costs

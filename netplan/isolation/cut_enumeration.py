@@ -14,11 +14,11 @@ from itertools import count
 from typing import Final
 
 from netplan.graph.minimum_cut import INFINITE, MaximumFlow, least_cut, next_cut
-from netplan.isolation.local_graph import SOURCE, Edge, Neighbourhood
+from netplan.isolation.local_graph import SOURCE, LocalEdge, LocalGraph
 from netplan.isolation.placement import Choice
 from netplan.isolation.shared_cut import shared_cut
 
-__all__ = ["Family", "Found", "Search"]
+__all__ = ["CutEnumeration", "Family", "Found"]
 
 MOST_SPLIT: Final = 2_000
 """Families of zones split in a row without a zone before a search gives up (own): a limit of stops, or
@@ -47,16 +47,16 @@ class Found:
         What it costs at least [minor units].
     zone : frozenset of int
         Local nodes, `SOURCE` included.
-    stops : tuple of (Edge, zone at u, Choice)
+    stops : tuple of (LocalEdge, zone at u, Choice)
         In the order of the edges.
-    inner : tuple of Edge
+    inner : tuple of LocalEdge
         Edges wholly in the zone.
     """
 
     value_minor: int
     zone: frozenset[int]
-    stops: tuple[tuple[Edge, bool, Choice], ...]
-    inner: tuple[Edge, ...]
+    stops: tuple[tuple[LocalEdge, bool, Choice], ...]
+    inner: tuple[LocalEdge, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,12 +86,12 @@ class _Split:
     solved: _Solved
 
 
-class Search:
+class CutEnumeration:
     """Best-first search over families of zones.
 
     Parameters
     ----------
-    near : Neighbourhood
+    near : LocalGraph
     max_stops : int
         Most stops; 0 means no limit.
     most_split : int, optional
@@ -99,7 +99,7 @@ class Search:
         nothing more comes.
     """
 
-    def __init__(self, near: Neighbourhood, max_stops: int, most_split: int = MOST_SPLIT) -> None:
+    def __init__(self, near: LocalGraph, max_stops: int, most_split: int = MOST_SPLIT) -> None:
         self.near, self.max_stops, self.most_split = near, max_stops, most_split
         self.gave_up = False
         self.heap: list[tuple[int, int, int, _Ready | _Solved | _Split]] = []
@@ -246,18 +246,18 @@ class Search:
         found = Found(sure + sum(choice.cost_minor for _, _, choice in picked), zone, picked, inner)
         self._push(found.value_minor, 0, _Ready(found, options, 0, tuple([0] * len(picked))))
 
-    def _stops_of(self, zone: frozenset[int]) -> list[tuple[Edge, bool]]:
+    def _stops_of(self, zone: frozenset[int]) -> list[tuple[LocalEdge, bool]]:
         """Return the edges with one end in a zone, and whether that end is u."""
-        found: list[tuple[Edge, bool]] = []
+        found: list[tuple[LocalEdge, bool]] = []
         for node in zone:
             for other, edges in self.near.around(node).items():
                 if other not in zone:
                     found.extend((edge, edge.u == node) for edge in edges)
-        return sorted(found, key=lambda stop: (stop[0].run, stop[0].u, stop[0].v, stop[1]))
+        return sorted(found, key=lambda stop: (stop[0].segment, stop[0].u, stop[0].v, stop[1]))
 
-    def _inner_of(self, zone: frozenset[int]) -> tuple[Edge, ...]:
+    def _inner_of(self, zone: frozenset[int]) -> tuple[LocalEdge, ...]:
         """Return the edges that lie wholly in a zone."""
-        found: list[Edge] = []
+        found: list[LocalEdge] = []
         done: set[int] = set()
         for node in self._sorted(zone):
             found += self.near.loops.get(node, ())
@@ -267,17 +267,17 @@ class Search:
             done.add(node)
         return tuple(found)
 
-    def _zone_minor(self, zone: frozenset[int], inner: tuple[Edge, ...]) -> int:
+    def _zone_minor(self, zone: frozenset[int], inner: tuple[LocalEdge, ...]) -> int:
         """Return the price of what lies wholly in a zone [minor units]: gas, and customers once each."""
-        near, ground = self.near, self.near.ground
+        near, costs = self.near, self.near.costs
         members = [*near.work.supernodes, *(near.supernode[node] for node in zone if node != SOURCE)]
-        total = near.work_gas_minor + sum(map(ground.node_minor.item, members))
+        total = near.work_gas_minor + sum(map(costs.node_minor.item, members))
         shared: set[int] = set()
         for supernode in members:
-            if ground.has_several.item(supernode):
+            if costs.has_several.item(supernode):
                 customers = near.index.customers_at(supernode)
                 shared.update(customers[near.index.several[customers]].tolist())
-        total += sum(map(ground.off_minor.item, shared))
+        total += sum(map(costs.off_minor.item, shared))
         return total + sum(edge.gas_minor for edge in inner)
 
     def _next_methods(self, ready: _Ready) -> None:

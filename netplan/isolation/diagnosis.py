@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 from netplan.graph.minimum_cut import INFINITE
-from netplan.isolation.local_graph import SOURCE, Edge, Neighbourhood
+from netplan.isolation.local_graph import SOURCE, LocalEdge, LocalGraph
 from netplan.isolation.model import IsolationProblem, Refusal
 from netplan.isolation.refused_places import refusals_on
 
@@ -39,7 +39,7 @@ GIVES = {
 
 
 def in_the_way(
-    near: Neighbourhood, problem: IsolationProblem, refused: Counter[str], gave_up: bool
+    near: LocalGraph, problem: IsolationProblem, refused: Counter[str], gave_up: bool
 ) -> list[str]:
     """Return one line for each thing that keeps the work from being isolated, at least one."""
     lines = _on_the_work(near) or _open_sides(near)
@@ -55,7 +55,7 @@ def in_the_way(
     return lines or ["no part of the network feeds it, or every way is barred"]
 
 
-def _on_the_work(near: Neighbourhood) -> list[str]:
+def _on_the_work(near: LocalGraph) -> list[str]:
     return [
         f"{_what_stands_at(near, supernode)} is on the work section itself; shorten the section"
         for supernode in near.work.supernodes
@@ -63,7 +63,7 @@ def _on_the_work(near: Neighbourhood) -> list[str]:
     ]
 
 
-def _what_stands_at(near: Neighbourhood, supernode: int) -> str:
+def _what_stands_at(near: LocalGraph, supernode: int) -> str:
     index, network = near.index, near.index.network
     bits = int(index.blocked[supernode])
     names = []
@@ -85,8 +85,8 @@ def _what_stands_at(near: Neighbourhood, supernode: int) -> str:
     return " and ".join(names)
 
 
-def _open_sides(near: Neighbourhood) -> list[str]:
-    """Follow runs that cannot be stopped from the work to whatever may not be in a zone."""
+def _open_sides(near: LocalGraph) -> list[str]:
+    """Follow segments that cannot be stopped from the work to whatever may not be in a zone."""
     lines = []
     for first in near.edges_at(SOURCE):
         way = _way_out(near, first, first.u == SOURCE) if first.u != first.v else None
@@ -95,11 +95,11 @@ def _open_sides(near: Neighbourhood) -> list[str]:
     return list(dict.fromkeys(lines))
 
 
-def _way_out(near: Neighbourhood, first: Edge, forward: bool) -> list[tuple[Edge, bool]] | None:
+def _way_out(near: LocalGraph, first: LocalEdge, forward: bool) -> list[tuple[LocalEdge, bool]] | None:
     if first.cost(forward) < INFINITE:
         return None
     start = first.v if forward else first.u
-    came: dict[int, list[tuple[Edge, bool]]] = {SOURCE: [], start: [(first, forward)]}
+    came: dict[int, list[tuple[LocalEdge, bool]]] = {SOURCE: [], start: [(first, forward)]}
     queue = [start]
     while queue:
         node = queue.pop(0)
@@ -115,7 +115,7 @@ def _way_out(near: Neighbourhood, first: Edge, forward: bool) -> list[tuple[Edge
     return None
 
 
-def _side(near: Neighbourhood, way: list[tuple[Edge, bool]]) -> str:
+def _side(near: LocalGraph, way: list[tuple[LocalEdge, bool]]) -> str:
     network = near.index.network
     last, forward = way[-1]
     goal = _what_stands_at(near, near.supernode[last.v if forward else last.u])
@@ -142,7 +142,7 @@ def _side(near: Neighbourhood, way: list[tuple[Edge, bool]]) -> str:
     )
 
 
-def _cut_off(near: Neighbourhood, goal: str, way: list[tuple[Edge, bool]]) -> str:
+def _cut_off(near: LocalGraph, goal: str, way: list[tuple[LocalEdge, bool]]) -> str:
     """Say that stops could be made on a side, but each cuts somebody off who must stay on and has no feed."""
     network = near.index.network
     mains = dict.fromkeys(
@@ -158,15 +158,19 @@ def _cut_off(near: Neighbourhood, goal: str, way: list[tuple[Edge, bool]]) -> st
     )
 
 
-def _kept_beyond(near: Neighbourhood, edge: Edge, zone_at_u: bool) -> list[int]:
+def _kept_beyond(near: LocalGraph, edge: LocalEdge, zone_at_u: bool) -> list[int]:
     """Return the customers that must stay on and that a stop on an edge strands."""
     index, gap, stranding = near.index, edge.gap, near.links.stranding
-    a, b = (index.run_a.item(edge.run), index.run_b.item(edge.run)) if gap is None else (gap.a, gap.b)
+    a, b = (
+        (index.segment_a.item(edge.segment), index.segment_b.item(edge.segment))
+        if gap is None
+        else (gap.a, gap.b)
+    )
     far = b if zone_at_u else a
     if stranding is None or far < 0:
         return []
-    ends = index.run_a.item(edge.run), index.run_b.item(edge.run)
-    span = stranding.span(edge.run, ends[0] if ends[1] == far else ends[1], far)
+    ends = index.segment_a.item(edge.segment), index.segment_b.item(edge.segment)
+    span = stranding.span(edge.segment, ends[0] if ends[1] == far else ends[1], far)
     return [] if span is None else stranding.kept_on(span)
 
 

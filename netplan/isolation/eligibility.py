@@ -11,11 +11,11 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.isolation.model import Orders, Stretch
-from netplan.isolation.segment_geometry import Block, Leg, Shape
-from netplan.isolation.stop_methods import Reach
+from netplan.isolation.segment_geometry import BlockedLength, SegmentGeometry, SegmentLeg
+from netplan.isolation.stop_methods import StopExtent
 from netplan.network.model import Network
 
-__all__ = ["Areas", "Barred", "areas_of", "barred_by"]
+__all__ = ["KeepOutAreas", "StopExclusions", "keep_out_areas", "stop_exclusions"]
 
 BEYOND_M = 5.0
 """How far beyond a leg an area may still keep an assembly off it (own) [m]."""
@@ -25,7 +25,7 @@ Span = tuple[float, float, str]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Areas:
+class KeepOutAreas:
     """Areas nobody may dig in (shapely, working CRS), with their reasons.
 
     Parameters
@@ -67,29 +67,29 @@ class Areas:
                     yield float(at.min()), float(at.max()), self.reasons[row]
 
 
-def areas_of(shapes: tuple[Any, ...], reasons: tuple[str, ...]) -> Areas:
+def keep_out_areas(shapes: tuple[Any, ...], reasons: tuple[str, ...]) -> KeepOutAreas:
     """Return areas ready to be asked."""
     tree = shapely.STRtree(np.array(shapes, dtype=object)) if shapes else None
-    return Areas(shapes, reasons, tree=tree)
+    return KeepOutAreas(shapes, reasons, tree=tree)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Barred:
+class StopExclusions:
     """Areas of the network and of the order apart, forbidden lengths by pipe, forbidden valves."""
 
-    recorded: Areas = Areas()
-    ordered: Areas = Areas()
+    recorded: KeepOutAreas = KeepOutAreas()
+    ordered: KeepOutAreas = KeepOutAreas()
     lengths: dict[int, tuple[Stretch, ...]] = field(default_factory=dict)
     valves: frozenset[int] = frozenset()
 
-    def blocks(self, network: Network, shape: Shape, reach: Reach) -> list[Block]:
+    def blocks(self, network: Network, shape: SegmentGeometry, reach: StopExtent) -> list[BlockedLength]:
         """Return what bars places of a shape, zone at its start."""
         blocks = []
         for leg in shape.legs:
             valve = int(network.pieces.valve[leg.piece])
             if valve in self.valves:
                 blocks.append(
-                    Block(
+                    BlockedLength(
                         -1.0,
                         shape.length_m + 1.0,
                         "forbidden",
@@ -100,7 +100,7 @@ class Barred:
                 low, high = _along(leg, length.from_m, length.to_m)
                 if high >= leg.start_m - 1e-9 and low <= leg.end_m + 1e-9:
                     blocks.append(
-                        Block(
+                        BlockedLength(
                             max(low, leg.start_m) - 1e-6,
                             min(high, leg.end_m) + 1e-6,
                             "forbidden",
@@ -109,7 +109,7 @@ class Barred:
                     )
             for low, high, reason in self._areas_on(network, leg):
                 blocks.append(
-                    Block(
+                    BlockedLength(
                         low - reach.most_m - 1e-6,
                         high - reach.least_m + 1e-6,
                         "keep-out",
@@ -127,7 +127,7 @@ class Barred:
             return True
         return any(self.ordered.may_touch(network, int(pipe)) for pipe in np.unique(pipes))
 
-    def _areas_on(self, network: Network, leg: Leg) -> Iterator[Span]:
+    def _areas_on(self, network: Network, leg: SegmentLeg) -> Iterator[Span]:
         spans = (*self.recorded.on(network, leg.pipe), *self.ordered.on(network, leg.pipe))
         for from_m, to_m, reason in spans:
             low, high = _along(leg, from_m, to_m)
@@ -141,24 +141,26 @@ def _box(network: Network, pipe: int) -> Any:
     return shapely.box(*coords.min(axis=0), *coords.max(axis=0))
 
 
-def _along(leg: Leg, from_m: float, to_m: float) -> tuple[float, float]:
+def _along(leg: SegmentLeg, from_m: float, to_m: float) -> tuple[float, float]:
     a, b = (leg.start_m + leg.sign * (at - leg.chainage_m) for at in (from_m, to_m))
     return (a, b) if a <= b else (b, a)
 
 
-def barred_by(network: Network, orders: Orders, recorded: Areas | None = None) -> Barred:
+def stop_exclusions(network: Network, orders: Orders, recorded: KeepOutAreas | None = None) -> StopExclusions:
     """Return what the network's keep-out areas and the planner's orders bar.
 
     Parameters
     ----------
     network : Network
     orders : Orders
-    recorded : Areas, optional
+    recorded : KeepOutAreas, optional
         The network's own areas, where they were asked before: every question meets the same ones.
     """
     lengths: dict[int, tuple[Stretch, ...]] = {}
     for length in orders.forbid:
         lengths[length.pipe] = (*lengths.get(length.pipe, ()), length)
-    own = recorded or areas_of(tuple(network.keep_out.geometry.tolist()), tuple(network.keep_out.reason))
-    ordered = areas_of(tuple(orders.keep_out), ("by order",) * len(orders.keep_out))
-    return Barred(own, ordered, lengths, frozenset(orders.forbid_valves))
+    own = recorded or keep_out_areas(
+        tuple(network.keep_out.geometry.tolist()), tuple(network.keep_out.reason)
+    )
+    ordered = keep_out_areas(tuple(orders.keep_out), ("by order",) * len(orders.keep_out))
+    return StopExclusions(own, ordered, lengths, frozenset(orders.forbid_valves))

@@ -8,9 +8,9 @@ from itertools import product
 from netplan.core.errors import NoPlanError
 from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation.cut_enumeration import Family
-from netplan.isolation.local_graph import SOURCE, Edge, Neighbourhood
+from netplan.isolation.local_graph import SOURCE, LocalEdge, LocalGraph
 from netplan.isolation.model import Orders
-from netplan.isolation.segments import Index
+from netplan.isolation.segments import SegmentGraph
 from netplan.isolation.work_segments import Work
 
 __all__ = ["Forced", "families", "forced_places"]
@@ -18,14 +18,14 @@ __all__ = ["Forced", "families", "forced_places"]
 
 @dataclass(frozen=True, slots=True)
 class Forced:
-    """Forced stops by run: (chainage [m], pipe row) and how to name them."""
+    """Forced stops by segment: (chainage [m], pipe row) and how to name them."""
 
     places: dict[int, list[tuple[float, int]]]
     names: dict[tuple[int, float, int], str]
 
 
-def forced_places(index: Index, work: Work, orders: Orders) -> Forced:
-    """Find the runs of forced stops.
+def forced_places(index: SegmentGraph, work: Work, orders: Orders) -> Forced:
+    """Find the segments of forced stops.
 
     Raises
     ------
@@ -44,7 +44,7 @@ def forced_places(index: Index, work: Work, orders: Orders) -> Forced:
     for valve in orders.force_valves:
         piece = int(network.valves.piece[valve])
         name = f"valve {network.valves.id[valve]}"
-        if piece < 0 or index.run_of[piece] < 0:
+        if piece < 0 or index.segment_of[piece] < 0:
             raise _cannot(name, "it lies on no main")
         found.append((piece, float(pieces.from_m[piece]), name))
     for pipe, chainage, name in wanted:
@@ -53,16 +53,16 @@ def forced_places(index: Index, work: Work, orders: Orders) -> Forced:
             for row in pieces.rows_of(pipe)
             if pieces.from_m[row] <= chainage <= pieces.to_m[row] and pieces.valve[row] < 0
         ]
-        if not rows or index.run_of[rows[0]] < 0:
+        if not rows or index.segment_of[rows[0]] < 0:
             raise _cannot(name, "the main has no such chainage")
         found.append((rows[0], chainage, name))
     for piece, chainage, name in found:
         for row, stretch, _ in work.covered:
             if row == piece and stretch.from_m <= chainage <= stretch.to_m:
                 raise _cannot(name, "it lies in the work section")
-        run = int(index.run_of[piece])
-        places.setdefault(run, []).append((chainage, int(pieces.pipe[piece])))
-        names[run, chainage, int(pieces.pipe[piece])] = name
+        segment = int(index.segment_of[piece])
+        places.setdefault(segment, []).append((chainage, int(pieces.pipe[piece])))
+        names[segment, chainage, int(pieces.pipe[piece])] = name
     return Forced(places, names)
 
 
@@ -71,7 +71,7 @@ def _cannot(name: str, why: str) -> NoPlanError:
     return NoPlanError(text, (text,))
 
 
-def families(near: Neighbourhood, forced: Forced) -> list[Family]:
+def families(near: LocalGraph, forced: Forced) -> list[Family]:
     """Return the families of zones in which every forced stop is a stop.
 
     Raises
@@ -106,14 +106,16 @@ def families(near: Neighbourhood, forced: Forced) -> list[Family]:
     return found
 
 
-def _edges_at(near: Neighbourhood, keys: list[tuple[int, float, int]]) -> dict[tuple[int, float, int], Edge]:
+def _edges_at(
+    near: LocalGraph, keys: list[tuple[int, float, int]]
+) -> dict[tuple[int, float, int], LocalEdge]:
     """Return the edges of forced places, looking outward from the work until all are found."""
-    found: dict[tuple[int, float, int], Edge] = {}
+    found: dict[tuple[int, float, int], LocalEdge] = {}
     for node in near.outward():
         for edge in near.edges_at(node):
             for key in keys:
-                run, chainage, pipe = key
-                if edge.run == run and (
+                segment, chainage, pipe = key
+                if edge.segment == segment and (
                     edge.gap is None or near.place_on(edge.gap.shape, chainage, pipe) is not None
                 ):
                     found.setdefault(key, edge)
@@ -122,7 +124,7 @@ def _edges_at(near: Neighbourhood, keys: list[tuple[int, float, int]]) -> dict[t
     return found
 
 
-def _why(near: Neighbourhood, edge: Edge, key: tuple[int, float, int]) -> str:
+def _why(near: LocalGraph, edge: LocalEdge, key: tuple[int, float, int]) -> str:
     _, chainage, pipe = key
     shape = near.shape(edge)
     reasons = []
@@ -131,9 +133,9 @@ def _why(near: Neighbourhood, edge: Edge, key: tuple[int, float, int]) -> str:
         at = near.place_on(way, chainage, pipe)
         if at is None:
             continue
-        for method in range(len(near.sites.rules.method)):
-            for block in near.sites.blocks(way, method):
+        for method in range(len(near.placement.rules.method)):
+            for block in near.placement.blocks(way, method):
                 if block.low_m < at < block.high_m:
-                    reasons.append(f"{near.sites.rules.method[method].name}: {block.words}")
+                    reasons.append(f"{near.placement.rules.method[method].name}: {block.words}")
                     break
     return "; ".join(dict.fromkeys(reasons)) or "it lies beside the work on both sides"

@@ -1,12 +1,12 @@
-"""Ends of mains within a run: joints that stops keep clear of, whatever is recorded there."""
+"""Ends of mains within a segment: joints that stops keep clear of, whatever is recorded there."""
 
 from __future__ import annotations
 
 from functools import lru_cache
 from typing import Final
 
-from netplan.isolation.segment_geometry import Block, Joint, Shape
-from netplan.isolation.stop_methods import Reach
+from netplan.isolation.segment_geometry import BlockedLength, SegmentGeometry, SegmentJoint
+from netplan.isolation.stop_methods import StopExtent
 from netplan.network.model import Network
 
 __all__ = ["BESIDE_M", "Joints"]
@@ -35,7 +35,7 @@ class Joints:
         self._network, self._through, self._farthest_m = network, through_record_joints, farthest_m
         self.is_passed = lru_cache(maxsize=4096)(self._is_passed)
 
-    def near(self, shape: Shape) -> tuple[Joint, ...]:
+    def near(self, shape: SegmentGeometry) -> tuple[SegmentJoint, ...]:
         """Return the joints on a shape and those inside the work that are not too far to matter."""
         if not shape.joints:
             return ()
@@ -53,7 +53,9 @@ class Joints:
             for values in (pipes.od_m, pipes.bore_m, pipes.material, pipes.year)
         )
 
-    def blocks(self, shape: Shape, reach: Reach, with_words: bool = True) -> list[Block]:
+    def blocks(
+        self, shape: SegmentGeometry, reach: StopExtent, with_words: bool = True
+    ) -> list[BlockedLength]:
         """Return where the joints keep off a method that taps or closes the pipe, zone at the start."""
         blocks = []
         for at_m, before, after in self.near(shape):
@@ -62,7 +64,7 @@ class Joints:
             else:
                 near_m, far_m = min(reach.near_m, -BESIDE_M), max(reach.far_m, BESIDE_M)
             words = self._words(before, after) if with_words else ""
-            blocks.append(Block(at_m - far_m, at_m - near_m, "main-end", words))
+            blocks.append(BlockedLength(at_m - far_m, at_m - near_m, "main-end", words))
         return blocks
 
     def _words(self, before: int, after: int) -> str:
@@ -75,7 +77,7 @@ class Joints:
         a, b = sorted((self._network.pipes.id[before], self._network.pipes.id[after]))
         return f"the joint between {a} and {b}"
 
-    def passed(self, shape: Shape, low_m: float, high_m: float) -> tuple[Joint, ...]:
+    def passed(self, shape: SegmentGeometry, low_m: float, high_m: float) -> tuple[SegmentJoint, ...]:
         """Return the joints between two places of a shape [m] that are taken for mere record boundaries."""
         return tuple(
             joint
@@ -84,6 +86,6 @@ class Joints:
             and self.is_passed(joint.before, joint.after)
         )
 
-    def in_the_way(self, shape: Shape) -> list[float]:
+    def in_the_way(self, shape: SegmentGeometry) -> list[float]:
         """Return the places of the joints that no assembly may lie across, near a shape [m]."""
         return [at_m for at_m, before, after in self.near(shape) if not self.is_passed(before, after)]

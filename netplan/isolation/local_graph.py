@@ -11,17 +11,17 @@ from numpy.typing import NDArray
 
 from netplan.graph.minimum_cut import INFINITE, UNEXPLORED, FlowGraph
 from netplan.isolation.bridge_costs import arcs_of
-from netplan.isolation.cost_context import Ground
-from netplan.isolation.placement import Choice, Sites
-from netplan.isolation.segment_geometry import Shape, run_shape
-from netplan.isolation.shared_costs import Link, Links
+from netplan.isolation.cost_context import CostContext
+from netplan.isolation.placement import Choice, StopPlacement
+from netplan.isolation.segment_geometry import SegmentGeometry, segment_geometry
+from netplan.isolation.shared_costs import Link, SharedCosts
 from netplan.isolation.stranded_costs import WorkPlaces
 from netplan.isolation.work_segments import Gap, Work
 
 if TYPE_CHECKING:
     from netplan.graph.compiled_cut import SourceSide
 
-__all__ = ["SOURCE", "Edge", "Neighbourhood"]
+__all__ = ["SOURCE", "LocalEdge", "LocalGraph"]
 
 SOURCE = 0
 FAR = float("inf")
@@ -29,17 +29,17 @@ AUXILIARY = -1
 """Stands for the supernode of local nodes that are none."""
 
 
-class Edge:
-    """A run (or a gap beside the work) between two local nodes of the neighbourhood.
+class LocalEdge:
+    """A segment (or a gap beside the work) between two local nodes of the local graph.
 
     Attributes
     ----------
-    run : int
-        Run row.
+    segment : int
+        Segment row.
     u, v : int
         Local nodes; `SOURCE` for the work.
     gap : Gap or None
-        For what is left of a run beside the work.
+        For what is left of a segment beside the work.
     out_u, out_v : int
         Least price of a stop with the zone at u, and with the zone at v; `INFINITE` where none can be made.
     gas_minor : int
@@ -48,12 +48,12 @@ class Edge:
         What such a stop strands for certain, at least [minor units]; part of out_u and out_v.
     """
 
-    __slots__ = ("gap", "gas_minor", "out_u", "out_v", "run", "stranded_u", "stranded_v", "u", "v")
+    __slots__ = ("gap", "gas_minor", "out_u", "out_v", "segment", "stranded_u", "stranded_v", "u", "v")
 
     def __init__(
-        self, run: int, u: int, v: int, gap: Gap | None, out_u: int, out_v: int, gas_minor: int
+        self, segment: int, u: int, v: int, gap: Gap | None, out_u: int, out_v: int, gas_minor: int
     ) -> None:
-        self.run, self.u, self.v, self.gap = run, u, v, gap
+        self.segment, self.u, self.v, self.gap = segment, u, v, gap
         self.out_u, self.out_v, self.gas_minor = out_u, out_v, gas_minor
         self.stranded_u = self.stranded_v = 0
 
@@ -69,11 +69,11 @@ class Edge:
 
 
 _Row = tuple[int, bool, int, int, int, int]
-"""An `Edge` not made yet: run, whether the first end is its a, local nodes at its first and second end, what
-stops with the zone there strand."""
+"""A `LocalEdge` not made yet: segment, whether the first end is its a, local nodes at its first and second
+end, what stops with the zone there strand."""
 
 
-class Neighbourhood:
+class LocalGraph:
     """Local nodes round the work: node 0 is the work itself, the others are supernodes as they are met.
 
     A node is met when one of its edges is; explored when all of them are. Customers attached at several
@@ -90,35 +90,35 @@ class Neighbourhood:
     constant_minor : int
         What the work itself pays whatever the zone [minor units].
     work_places : list of int
-        Where the work stands in the order of tails.
+        Where the work stands in the order of pendant components.
     """
 
     def __init__(
         self,
-        ground: Ground,
-        links: Links,
-        sites: Sites,
+        costs: CostContext,
+        links: SharedCosts,
+        placement: StopPlacement,
         work: Work,
         forced: dict[int, list[tuple[float, int]]],
     ) -> None:
-        self.ground, self.index, self.links, self.sites = ground, ground.index, links, sites
+        self.costs, self.index, self.links, self.placement = costs, costs.index, links, placement
         self.work, self.forced = work, forced
-        self.work_gas_minor = ground.work_gas_minor(work)
+        self.work_gas_minor = costs.work_gas_minor(work)
         self._choices: dict[tuple[int, bool], tuple[Choice, ...]] = {}
-        self._shapes: dict[tuple[int, bool], Shape] = {}
-        self._by_work = {run for node in work.near_m for run in self.index.runs_at(node).tolist()}
+        self._shapes: dict[tuple[int, bool], SegmentGeometry] = {}
+        self._by_work = {segment for node in work.near_m for segment in self.index.segments_at(node).tolist()}
         self._by_work |= set(forced)
-        self._own_sites = sites is not ground.sites
-        self._places = WorkPlaces(ground.index, ground.tails, work) if links.stranding else None
+        self._own_sites = placement is not costs.placement
+        self._places = WorkPlaces(costs.index, costs.pendants, work) if links.stranding else None
         self.work_places = self._places.all_of_it if self._places else []
         self.graph = FlowGraph()
         self.supernode: list[int] = []
-        self._rows: list[_Row | Edge | None] = []
-        self._around: dict[int, dict[int, list[Edge]]] = {}
-        self.loops: dict[int, list[Edge]] = {}
+        self._rows: list[_Row | LocalEdge | None] = []
+        self._around: dict[int, dict[int, list[LocalEdge]]] = {}
+        self.loops: dict[int, list[LocalEdge]] = {}
         self._local = dict.fromkeys(work.supernodes, SOURCE)
         self._pay: list[int] = []
-        self._taken = set(work.runs)
+        self._taken = set(work.segments)
         self._auxiliary: dict[int, int] = {}
         self._paid: set[int] = set()
         self._looked_at: list[NDArray[np.int64]] = []
@@ -136,19 +136,19 @@ class Neighbourhood:
             return False
         return all(sink == UNEXPLORED for sink in self.graph.sink[SOURCE + 1 :])
 
-    def is_taken(self, run: int) -> bool:
-        """Whether a run has been met, or is the work's own."""
-        return run in self._taken
+    def is_taken(self, segment: int) -> bool:
+        """Whether a segment has been met, or is the work's own."""
+        return segment in self._taken
 
     def paid_at(self, node: int) -> int:
-        """Return what a local node pays for the runs met so far, when it is in the zone [minor units]."""
+        """Return what a local node pays for the segments met so far, when it is in the zone [minor units]."""
         return self._pay[node]
 
     def take_near(self) -> None:
-        """Take in the runs that the work stands so near to that they are priced for it alone."""
-        for run in sorted(self._by_work - self._taken):
-            self._taken.add(run)
-            self._take_single(run)
+        """Take in the segments that the work stands so near to that they are priced for it alone."""
+        for segment in sorted(self._by_work - self._taken):
+            self._taken.add(segment)
+            self._take_single(segment)
 
     def take_in(self, zone: SourceSide) -> frozenset[int]:
         """Explore a zone found without this graph; return its local nodes."""
@@ -160,10 +160,12 @@ class Neighbourhood:
         return frozenset(found)
 
     def looked_at(self) -> NDArray[np.int64]:
-        """Return the supernodes all of whose runs were read, and those of the work, ascending."""
+        """Return the supernodes all of whose segments were read, and those of the work, ascending."""
         index, work = self.index, self.work
         nodes = [AUXILIARY, *work.supernodes]
-        nodes += [end.item(run) for run in work.runs for end in (index.run_a, index.run_b)]
+        nodes += [
+            end.item(segment) for segment in work.segments for end in (index.segment_a, index.segment_b)
+        ]
         explored = (sink != UNEXPLORED for sink in self.graph.sink)
         nodes += compress(self.supernode, explored)
         found = np.sort(np.concatenate([np.array(nodes, dtype=np.int64), *self._looked_at]))
@@ -193,11 +195,11 @@ class Neighbourhood:
             queue += sorted(around.keys() - seen, key=self.supernode.__getitem__)
             seen.update(around)
 
-    def edges_at(self, node: int) -> list[Edge]:
+    def edges_at(self, node: int) -> list[LocalEdge]:
         """Return the edges met so far at a local node."""
         return [*self.loops.get(node, ()), *chain.from_iterable(self.around(node).values())]
 
-    def around(self, node: int) -> dict[int, list[Edge]]:
+    def around(self, node: int) -> dict[int, list[LocalEdge]]:
         """Return edges at a local node by the node at their other end: all of them once it is explored."""
         found = self._around.get(node)
         if found is None:
@@ -210,38 +212,38 @@ class Neighbourhood:
                 self._around[node] = found
         return found
 
-    def _edge(self, number: int) -> Edge | None:
+    def _edge(self, number: int) -> LocalEdge | None:
         """Return an edge of the graph; most are only ever flowed through, so they are made when asked for."""
         row = self._rows[number]
         if isinstance(row, tuple):
             row = self._rows[number] = self._made(*row)
         return row
 
-    def _made(self, run: int, at_a: bool, near: int, far: int, beyond: int, behind: int) -> Edge:
-        out_u, out_v = self.ground.price_run(run)
-        gas_minor = self.ground.runs.gas_minor.item(run)
+    def _made(self, segment: int, at_a: bool, near: int, far: int, beyond: int, behind: int) -> LocalEdge:
+        out_u, out_v = self.costs.price_segment(segment)
+        gas_minor = self.costs.segments.gas_minor.item(segment)
         if at_a:
-            edge = Edge(run, near, far, None, out_u, out_v, gas_minor)
+            edge = LocalEdge(segment, near, far, None, out_u, out_v, gas_minor)
             edge.strand(beyond, behind)
         else:
-            edge = Edge(run, far, near, None, out_u, out_v, gas_minor)
+            edge = LocalEdge(segment, far, near, None, out_u, out_v, gas_minor)
             edge.strand(behind, beyond)
         return edge
 
     def _explore_work(self) -> int:
         """Take in the edges of the work; return what it pays whatever the zone [minor units]."""
-        ground, paid = self.ground, 0
+        costs, paid = self.costs, 0
         for supernode in self.work.supernodes:
             _, several, links = self.links.at(supernode)
             self._take(links, SOURCE)
-            paid += ground.node_minor.item(supernode)
+            paid += costs.node_minor.item(supernode)
             self._paid.update(several)
         for gap in self.work.gaps:
             u, v = (SOURCE if end < 0 else self._local_of(end) for end in (gap.a, gap.b))
-            gas = ground.gap_gas_minor(gap.shape)
-            self._add_edge(Edge(gap.run, u, v, gap, *self._least(gap.run, gap), gas))
+            gas = costs.gap_gas_minor(gap.shape)
+            self._add_edge(LocalEdge(gap.segment, u, v, gap, *self._least(gap.segment, gap), gas))
         self.graph.sink[SOURCE] = INFINITE if any(map(self.barred, self.work.supernodes)) else 0
-        shared: int = sum(ground.off_minor.item(row) for row in self._paid)
+        shared: int = sum(costs.off_minor.item(row) for row in self._paid)
         return self._pay[SOURCE] + self.work_gas_minor + paid + shared
 
     def _new_node(self, supernode: int, sink: int = UNEXPLORED) -> int:
@@ -259,22 +261,22 @@ class Neighbourhood:
         """Return the node of a customer attached at several supernodes, so that it is paid for once."""
         node = self._auxiliary.get(row)
         if node is None:
-            node = self._auxiliary[row] = self._new_node(AUXILIARY, self.ground.off_minor.item(row))
+            node = self._auxiliary[row] = self._new_node(AUXILIARY, self.costs.off_minor.item(row))
         return node
 
     def _take(self, links: tuple[Link, ...], node: int) -> None:
-        """Take in the runs at a local node; those already taken from their other end are there."""
+        """Take in the segments at a local node; those already taken from their other end are there."""
         taken, local, by_work, pay = self._taken, self._local, self._by_work, self._pay
         add_edge, add_row = self.graph.add_edge, self._rows.append
-        for run, other, at_a, forth, back, pay_here, pay_there, bridge in links:
-            if run in taken:
+        for segment, other, at_a, forth, back, pay_here, pay_there, bridge in links:
+            if segment in taken:
                 continue
-            taken.add(run)
+            taken.add(segment)
             far = local.get(other)
             if far is None:
                 far = local[other] = self._new_node(other)
-            if far == node or run in by_work or (self._own_sites and self._special(run)):
-                self._take_single(run)
+            if far == node or segment in by_work or (self._own_sites and self._special(segment)):
+                self._take_single(segment)
                 continue
             beyond = behind = 0
             if bridge is not None:
@@ -283,16 +285,20 @@ class Neighbourhood:
             pay[node] += pay_here
             pay[far] += pay_there
             add_edge(node, far, forth, back)
-            add_row((run, at_a, node, far, beyond, behind))
+            add_row((segment, at_a, node, far, beyond, behind))
 
-    def _take_single(self, run: int) -> None:
-        """Take in a run that comes back to its own node, is near the work or concerned by an order."""
-        u = self._local_of(self.index.run_a.item(run))
-        v = self._local_of(self.index.run_b.item(run))
-        out_u, out_v = self._least(run, None) if self._special(run) else self.ground.price_run(run)
-        self._add_edge(Edge(run, u, v, None, out_u, out_v, self.ground.runs.gas_minor.item(run)))
+    def _take_single(self, segment: int) -> None:
+        """Take in a segment that comes back to its own node, is near the work or concerned by an order."""
+        u = self._local_of(self.index.segment_a.item(segment))
+        v = self._local_of(self.index.segment_b.item(segment))
+        out_u, out_v = (
+            self._least(segment, None) if self._special(segment) else self.costs.price_segment(segment)
+        )
+        self._add_edge(
+            LocalEdge(segment, u, v, None, out_u, out_v, self.costs.segments.gas_minor.item(segment))
+        )
 
-    def _add_edge(self, edge: Edge) -> None:
+    def _add_edge(self, edge: LocalEdge) -> None:
         if edge.u == edge.v:
             self.loops.setdefault(edge.u, []).append(edge)
             self._pay[edge.u] += edge.gas_minor
@@ -304,78 +310,88 @@ class Neighbourhood:
             self.graph.add_edge(edge.u, edge.v, forth, back)
             self._rows.append(edge)
 
-    def _special(self, run: int) -> bool:
-        """Whether a run is near the work or an order concerns it."""
-        if run in self._by_work:
+    def _special(self, segment: int) -> bool:
+        """Whether a segment is near the work or an order concerns it."""
+        if segment in self._by_work:
             return True
         if not self._own_sites:
             return False
         index = self.index
-        return self.sites.barred.touches(index.network, index.pieces_of(run))
+        return self.placement.barred.touches(index.network, index.pieces_of(segment))
 
-    def _least(self, run: int, gap: Gap | None) -> tuple[int, int]:
+    def _least(self, segment: int, gap: Gap | None) -> tuple[int, int]:
         """Return the least price of a stop with the zone at either end; the work is always in the zone."""
-        at_a = self._choose(run, gap, True) if gap is None or gap.a < 0 else ()
-        at_b = self._choose(run, gap, False) if gap is None or gap.b < 0 else ()
+        at_a = self._choose(segment, gap, True) if gap is None or gap.a < 0 else ()
+        at_b = self._choose(segment, gap, False) if gap is None or gap.b < 0 else ()
         return at_a[0].cost_minor if at_a else INFINITE, at_b[0].cost_minor if at_b else INFINITE
 
-    def _lost(self, edge: Edge) -> None:
+    def _lost(self, edge: LocalEdge) -> None:
         """Add what stops on an edge strand for certain."""
         index, gap = self.index, edge.gap
-        a, b = (index.run_a.item(edge.run), index.run_b.item(edge.run)) if gap is None else (gap.a, gap.b)
+        a, b = (
+            (index.segment_a.item(edge.segment), index.segment_b.item(edge.segment))
+            if gap is None
+            else (gap.a, gap.b)
+        )
         edge.strand(
-            self._stranded(edge.run, b) if b >= 0 and edge.out_u < INFINITE else 0,
-            self._stranded(edge.run, a) if a >= 0 and edge.out_v < INFINITE else 0,
+            self._stranded(edge.segment, b) if b >= 0 and edge.out_u < INFINITE else 0,
+            self._stranded(edge.segment, a) if a >= 0 and edge.out_v < INFINITE else 0,
         )
 
-    def _stranded(self, run: int, far: int) -> int:
-        """Return what a stop on a run, zone at its other end, strands beyond `far` [minor units]."""
+    def _stranded(self, segment: int, far: int) -> int:
+        """Return what a stop on a segment, zone at its other end, strands beyond `far` [minor units]."""
         index, stranding = self.index, self.links.stranding
-        if stranding is None or self._places is None or not self.ground.tails.is_bridge.item(run):
+        if stranding is None or self._places is None or not self.costs.pendants.is_bridge.item(segment):
             return 0
-        near = index.run_b.item(run) if index.run_a.item(run) == far else index.run_a.item(run)
-        span = stranding.span(run, near, far)
-        if span is None or span.holds_any(self._places.beside(run)):
+        near = (
+            index.segment_b.item(segment)
+            if index.segment_a.item(segment) == far
+            else index.segment_a.item(segment)
+        )
+        span = stranding.span(segment, near, far)
+        if span is None or span.holds_any(self._places.beside(segment)):
             return 0
-        return stranding.price(run, near, far, span)
+        return stranding.price(segment, near, far, span)
 
-    def shape(self, edge: Edge, zone_at_u: bool = True) -> Shape:
+    def shape(self, edge: LocalEdge, zone_at_u: bool = True) -> SegmentGeometry:
         """Return the shape of an edge from its zone's side outward."""
-        return self._shape(edge.run, edge.gap, zone_at_u)
+        return self._shape(edge.segment, edge.gap, zone_at_u)
 
-    def _shape(self, run: int, gap: Gap | None, zone_at_u: bool) -> Shape:
-        key = (id(gap) if gap is not None else -run - 1, zone_at_u)
+    def _shape(self, segment: int, gap: Gap | None, zone_at_u: bool) -> SegmentGeometry:
+        key = (id(gap) if gap is not None else -segment - 1, zone_at_u)
         shape = self._shapes.get(key)
         if shape is None:
             index, near = self.index, self.work.near_m
             if gap is None:
-                a, b = index.run_a.item(run), index.run_b.item(run)
-                shape = run_shape(index, run).with_gaps(near.get(a, FAR), near.get(b, FAR))
+                a, b = index.segment_a.item(segment), index.segment_b.item(segment)
+                shape = segment_geometry(index, segment).with_gaps(near.get(a, FAR), near.get(b, FAR))
             else:
                 gaps = [0.0 if end < 0 else near.get(end, FAR) for end in (gap.a, gap.b)]
                 shape = gap.shape.with_gaps(*gaps)
             shape = self._shapes[key] = shape if zone_at_u else shape.turned()
         return shape
 
-    def choices(self, edge: Edge, zone_at_u: bool) -> tuple[Choice, ...]:
+    def choices(self, edge: LocalEdge, zone_at_u: bool) -> tuple[Choice, ...]:
         """Return the stops that can be made on an edge with the zone at one end, cheapest first."""
-        return self._choose(edge.run, edge.gap, zone_at_u)
+        return self._choose(edge.segment, edge.gap, zone_at_u)
 
-    def _choose(self, run: int, gap: Gap | None, zone_at_u: bool) -> tuple[Choice, ...]:
-        if gap is None and not self._special(run):
-            return self.ground.sites.run_choices(run, zone_at_u)
-        key = (id(gap) if gap is not None else -run - 1, zone_at_u)
+    def _choose(self, segment: int, gap: Gap | None, zone_at_u: bool) -> tuple[Choice, ...]:
+        if gap is None and not self._special(segment):
+            return self.costs.placement.segment_choices(segment, zone_at_u)
+        key = (id(gap) if gap is not None else -segment - 1, zone_at_u)
         if key not in self._choices:
-            shape, at = self._shape(run, gap, zone_at_u), None
-            if run in self.forced:
-                places = [self.place_on(self._shape(run, gap, True), *want) for want in self.forced[run]]
+            shape, at = self._shape(segment, gap, zone_at_u), None
+            if segment in self.forced:
+                places = [
+                    self.place_on(self._shape(segment, gap, True), *want) for want in self.forced[segment]
+                ]
                 at = next((place for place in places if place is not None), None)
                 at = at if at is None or zone_at_u else shape.length_m - at
-            self._choices[key] = self.sites.choices(shape, at, bare=self.sites.is_bare(run))
+            self._choices[key] = self.placement.choices(shape, at, bare=self.placement.is_bare(segment))
         return self._choices[key]
 
     @staticmethod
-    def place_on(shape: Shape, chainage_m: float, pipe: int) -> float | None:
+    def place_on(shape: SegmentGeometry, chainage_m: float, pipe: int) -> float | None:
         """Return where a chainage of a pipe lies on a shape [m], or None."""
         for leg in shape.legs:
             at = leg.start_m + leg.sign * (chainage_m - leg.chainage_m)

@@ -16,16 +16,16 @@ from netplan.rules.model import Rules
 __all__ = [
     "MINOR_PER_UNIT",
     "Cut",
+    "CutStop",
+    "CutTapping",
+    "CutZone",
     "FeedBound",
     "IsolationProblem",
     "Orders",
+    "PendantComponent",
     "Refusal",
     "SameFeed",
-    "Stop",
     "Stretch",
-    "Tail",
-    "Tapping",
-    "Zone",
     "ZonePiece",
 ]
 
@@ -60,7 +60,7 @@ class Refusal:
 
 
 @dataclass(frozen=True, slots=True)
-class Tapping:
+class CutTapping:
     """A hole in the main or a barrier.
 
     Parameters
@@ -85,7 +85,7 @@ class Tapping:
 
 
 @dataclass(frozen=True, slots=True)
-class Stop:
+class CutStop:
     """A stop as placed.
 
     Parameters
@@ -107,7 +107,7 @@ class Stop:
     live_node, zone_node : int
         Ends of `piece` on the live side and on the zone side; zone_node is -1 where the work section itself
         lies between the stop and that end.
-    tappings : tuple of Tapping
+    tappings : tuple of CutTapping
         In order away from the work; none for a valve.
     bypass_elsewhere : bool
         True when the bypass tee does not fit on this piece: it is on the next one, away from the work, or
@@ -139,7 +139,7 @@ class Stop:
     work_side: str
     live_node: int
     zone_node: int
-    tappings: tuple[Tapping, ...]
+    tappings: tuple[CutTapping, ...]
     bypass_elsewhere: bool
     price_minor: int
     fault_pressure_pa_gauge: float
@@ -161,7 +161,7 @@ class ZonePiece:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Zone:
+class CutZone:
     """A connected isolated zone.
 
     Parameters
@@ -185,9 +185,9 @@ class Cut:
 
     Parameters
     ----------
-    stops : tuple of Stop
+    stops : tuple of CutStop
         Sorted by pipe and chainage.
-    zones : tuple of Zone
+    zones : tuple of CutZone
         One or more connected zones; together they hold the whole work section.
     customers : int32 array
         Rows of the customers with an attachment in a zone: off, or to be kept by an alternative supply.
@@ -199,7 +199,7 @@ class Cut:
         Stations that these stops leave with no customer to feed: their outlet valve is one of the stops.
     stops_minor, interruption_minor, gas_minor, stranded_minor : int
         Parts of the bound [minor units]: prices of stops; customers in the zones for the window; gas of the
-        zones; the least that the surely stranded tails add.
+        zones; the least that the surely stranded pendant components add.
     bound_minor : int
         Their sum: no option built on this cut has a lower burden.
     gas_volume_m3 : float
@@ -208,8 +208,8 @@ class Cut:
         How it was found, for `CutSearch.not_nearer`.
     """
 
-    stops: tuple[Stop, ...]
-    zones: tuple[Zone, ...]
+    stops: tuple[CutStop, ...]
+    zones: tuple[CutZone, ...]
     customers: NDArray[np.int32]
     severed: NDArray[np.int32]
     priority_customers: NDArray[np.int32]
@@ -224,21 +224,21 @@ class Cut:
 
 
 @dataclass(frozen=True, slots=True)
-class Tail:
+class PendantComponent:
     """A part that is surely left without a station when a stop goes on the bridge to it.
 
     Parameters
     ----------
     piece : int
-        A piece of the run that joins it to the rest.
+        A piece of the segment that joins it to the rest.
     near_node, far_node : int
-        Ends of that run: on the work's side, and the first node of the tail.
+        Ends of that segment: on the work's side, and the first node of the pendant component.
     interruption_minor : int
-        Turning all customers off that hang on the tail alone [minor units].
+        Turning all customers off that hang on the pendant component alone [minor units].
     must_feed : bool
         Whether it holds a customer that may not go off.
     customers : callable
-        Returns the rows of the customers that hang on the tail alone, ascending.
+        Returns the rows of the customers that hang on the pendant component alone, ascending.
     """
 
     piece: int
@@ -249,12 +249,12 @@ class Tail:
     customers: Callable[[], NDArray[np.int32]]
 
 
-FeedBound = Callable[[Tail], int | None]
+FeedBound = Callable[[PendantComponent], int | None]
 
 
 @dataclass(frozen=True, slots=True)
 class SameFeed:
-    """A feed bound that is the same for every tail: what it makes dear is worked out once for all questions.
+    """A feed bound that is the same for every pendant component: worked out once for all questions.
 
     Parameters
     ----------
@@ -264,7 +264,7 @@ class SameFeed:
 
     price_minor: int | None
 
-    def __call__(self, _tail: Tail) -> int | None:
+    def __call__(self, _tail: PendantComponent) -> int | None:
         """Return the bound [minor units]."""
         return self.price_minor
 
@@ -317,8 +317,8 @@ class IsolationProblem:
         volume]: gas price × line content factor × purge multiple, from the caller.
     orders : Orders
     feed_bound : callable, optional
-        A lower bound on any feed that can serve a tail [minor units]; None from it: no feed can.
-        Without it the tails add nothing.
+        A lower bound on any feed that can serve a pendant component [minor units]; None from it: no feed can.
+        Without it the pendant components add nothing.
     alternatives : frozenset of int, optional
         Customer rows with a named alternative supply: the only priority customers that may be in a zone.
         None: priority customers are only reported.

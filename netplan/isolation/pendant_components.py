@@ -9,16 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.graph.spanning_forest import spanning_forest
-from netplan.isolation.segments import SUPPLIED, Index
+from netplan.isolation.segments import SUPPLIED, SegmentGraph
 
-__all__ = ["Span", "Tails", "find_tails"]
+__all__ = ["PendantComponents", "SubtreeInterval", "pendant_components"]
 
 Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
-    """Supernodes of a tail, as one or two ranges of the depth-first order."""
+class SubtreeInterval:
+    """Supernodes of a pendant component, as one or two ranges of the depth-first order."""
 
     ranges: tuple[tuple[int, int], ...]
 
@@ -40,10 +40,10 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Tails:
+class PendantComponents:
     """A spanning forest of the supernodes, numbered so that every subtree is one range.
 
-    Closed valves count as links: what hangs behind one is no sure tail.
+    Closed valves count as links: what hangs behind one is no sure pendant component.
 
     Parameters
     ----------
@@ -53,14 +53,14 @@ class Tails:
         Where each supernode stands in it.
     size : int array
         Supernodes in the subtree of each.
-    tree_run : int array
-        Run to the parent; -1 for a root.
+    tree_segment : int array
+        Segment to the parent; -1 for a root.
     parent : int array
         Parent supernode; -1 for a root.
     bridge : bool array
-        Whether the run to the parent is a bridge.
+        Whether the segment to the parent is a bridge.
     is_bridge : bool array
-        The same by run.
+        The same by segment.
     root : int array
         Root of each supernode's tree.
     sources : int array
@@ -70,29 +70,29 @@ class Tails:
     order: Ints
     place: Ints
     size: Ints
-    tree_run: Ints
+    tree_segment: Ints
     parent: Ints
     bridge: NDArray[np.bool_]
     is_bridge: NDArray[np.bool_]
     root: Ints
     sources: Ints
 
-    def beyond(self, run: int, near: int, far: int) -> Span | None:
-        """Return what hangs on a run at its end `far`, or None when the run is no bridge."""
+    def beyond(self, segment: int, near: int, far: int) -> SubtreeInterval | None:
+        """Return what hangs on a segment at its end `far`, or None when the segment is no bridge."""
         if near == far:
             return None
-        if self.tree_run[far] == run and self.parent[far] == near and self.bridge[far]:
+        if self.tree_segment[far] == segment and self.parent[far] == near and self.bridge[far]:
             start = int(self.place[far])
-            return Span(((start, start + int(self.size[far])),))
-        if self.tree_run[near] == run and self.parent[near] == far and self.bridge[near]:
+            return SubtreeInterval(((start, start + int(self.size[far])),))
+        if self.tree_segment[near] == segment and self.parent[near] == far and self.bridge[near]:
             root = int(self.root[near])
             low, high = int(self.place[root]), int(self.place[root]) + int(self.size[root])
             start = int(self.place[near])
-            return Span(((low, start), (start + int(self.size[near]), high)))
+            return SubtreeInterval(((low, start), (start + int(self.size[near]), high)))
         return None
 
-    def sourceless(self, span: Span) -> bool:
-        """Whether no station and no injection stands on a tail."""
+    def sourceless(self, span: SubtreeInterval) -> bool:
+        """Whether no station and no injection stands on a pendant component."""
         return span.total(self.sources) == 0
 
     def prefix(self, per_supernode: NDArray[Any]) -> Ints:
@@ -100,19 +100,19 @@ class Tails:
         return np.concatenate([[0], np.cumsum(per_supernode[self.order])]).astype(np.int64)
 
 
-def find_tails(index: Index) -> Tails:
+def pendant_components(index: SegmentGraph) -> PendantComponents:
     """Find every bridge and what hangs on it."""
-    forest = spanning_forest(index.n_super, index.run_a, index.run_b)
+    forest = spanning_forest(index.n_super, index.segment_a, index.segment_b)
     sources = np.concatenate([[0], np.cumsum((index.blocked[forest.order] & SUPPLIED) > 0)]).astype(np.int64)
     bridge = (forest.edge >= 0) & (forest.labels[forest.edge] == 0)
-    return Tails(
+    return PendantComponents(
         order=forest.order,
         place=forest.place,
         size=forest.size,
-        tree_run=forest.edge,
+        tree_segment=forest.edge,
         parent=forest.parent,
         bridge=bridge,
-        is_bridge=(forest.labels == 0) & (index.run_a != index.run_b),
+        is_bridge=(forest.labels == 0) & (index.segment_a != index.segment_b),
         root=forest.root,
         sources=sources,
     )

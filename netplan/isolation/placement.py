@@ -1,4 +1,4 @@
-"""Where on a run a stop can be made, by which method, and where best."""
+"""Where on a segment a stop can be made, by which method, and where best."""
 
 from __future__ import annotations
 
@@ -9,33 +9,33 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.isolation.eligibility import Barred
-from netplan.isolation.feasible_interval import ALL_OF_IT, Ends, Room, ends_of, room_between
+from netplan.isolation.eligibility import StopExclusions
+from netplan.isolation.feasible_interval import ALL_OF_IT, Ends, FeasibleInterval, ends_of, feasible_interval
 from netplan.isolation.joints import Joints
-from netplan.isolation.segment_geometry import Block, Shape, run_shape
-from netplan.isolation.segments import Index
-from netplan.isolation.simple_segments import bare_runs
+from netplan.isolation.segment_geometry import BlockedLength, SegmentGeometry, segment_geometry
+from netplan.isolation.segments import SegmentGraph
+from netplan.isolation.simple_segments import bare_segments
 from netplan.isolation.stop_methods import (
-    Reach,
-    Refused,
+    MethodRefusal,
+    StopExtent,
     fault_pressures,
     method_codes,
     piece_fault_pressure,
     price_minor,
-    reach_of,
     refused_words,
+    stop_extent,
 )
 from netplan.network.vocabulary import FittingKind
 from netplan.rules.model import MethodKind, Rules
 
-__all__ = ["Choice", "Sites", "free_intervals"]
+__all__ = ["Choice", "StopPlacement", "free_intervals"]
 
 
 @dataclass(frozen=True, slots=True)
 class Choice:
     """A method at its best place on a shape, zone at the shape's start.
 
-    `cost_minor` is what the cut pays: the stop and the gas of the run up to it [minor units].
+    `cost_minor` is what the cut pays: the stop and the gas of the segment up to it [minor units].
     """
 
     cost_minor: int
@@ -45,23 +45,28 @@ class Choice:
     at_m: float
 
 
-class Sites:
-    """Positions on runs for one set of rules and orders; remembers what it has worked out.
+class StopPlacement:
+    """Positions on segments for one set of rules and orders; remembers what it has worked out.
 
     Parameters
     ----------
-    index : Index
+    index : SegmentGraph
     rules : Rules
     gas_minor_per_m3 : float
         Price of the gas of a cubic metre of pipe [minor units].
-    barred : Barred
+    barred : StopExclusions
         Keep-out areas and lengths forbidden by order.
-    like : Sites, optional
+    like : StopPlacement, optional
         Another one for the same index and rules, whose table of refusals serves here too.
     """
 
     def __init__(
-        self, index: Index, rules: Rules, gas_minor_per_m3: float, barred: Barred, like: Sites | None = None
+        self,
+        index: SegmentGraph,
+        rules: Rules,
+        gas_minor_per_m3: float,
+        barred: StopExclusions,
+        like: StopPlacement | None = None,
     ) -> None:
         self.index, self.rules, self.gas_minor_per_m3, self.barred = index, rules, gas_minor_per_m3, barred
         self._like = like
@@ -70,8 +75,8 @@ class Sites:
         self.price = lru_cache(maxsize=4096)(self._price)
         self.offers = lru_cache(maxsize=4096)(self._offers)
 
-    def _reach(self, method: int, od_m: float) -> Reach:
-        return reach_of(self.rules, self.rules.method[method], od_m)
+    def _reach(self, method: int, od_m: float) -> StopExtent:
+        return stop_extent(self.rules, self.rules.method[method], od_m)
 
     def _price(self, method: int, od_m: float, surface: int) -> int:
         return price_minor(self.rules.method[method], od_m, surface)
@@ -90,10 +95,10 @@ class Sites:
         if self._like is not None:
             return self._like.table
         index = self.index
-        mains = np.flatnonzero(index.run_of >= 0)
-        codes = np.zeros((len(index.run_of), len(self.rules.method)), dtype=np.uint8)
-        fault = np.full(len(index.run_of), np.nan)
-        stands_in = np.zeros(len(index.run_of), dtype=np.bool_)
+        mains = np.flatnonzero(index.segment_of >= 0)
+        codes = np.zeros((len(index.segment_of), len(self.rules.method)), dtype=np.uint8)
+        fault = np.full(len(index.segment_of), np.nan)
+        stands_in = np.zeros(len(index.segment_of), dtype=np.bool_)
         fault[mains], stands_in[mains] = piece_fault_pressure(index, mains, *fault_pressures(index))
         codes[mains] = method_codes(index, self.rules, mains, fault[mains])
         return codes, fault, stands_in
@@ -105,20 +110,22 @@ class Sites:
             return self._like.joints
         network, rules = self.index.network, self.rules
         widest_m = float(network.pipes.od_m[: network.pipes.n_mains].max(initial=0.0))
-        reaches = [reach_of(rules, method, widest_m) for method in rules.method]
+        reaches = [stop_extent(rules, method, widest_m) for method in rules.method]
         farthest_m = max(max(-reach.near_m, reach.far_m) for reach in reaches)
         return Joints(network, rules.clearance.through_record_joints, farthest_m)
 
     @cached_property
     def bare(self) -> NDArray[np.bool_]:
-        """Which runs are bare (see `simple`), orders apart."""
-        return self._like.bare if self._like is not None else bare_runs(self.index, self.barred)
+        """Which segments are bare (see `simple_segments`), orders apart."""
+        return self._like.bare if self._like is not None else bare_segments(self.index, self.barred)
 
-    def is_bare(self, run: int) -> bool:
-        """Whether a run is bare, and no order concerns it."""
-        if not self.bare.item(run):
+    def is_bare(self, segment: int) -> bool:
+        """Whether a segment is bare, and no order concerns it."""
+        if not self.bare.item(segment):
             return False
-        return self._like is None or not self.barred.touches(self.index.network, self.index.pieces_of(run))
+        return self._like is None or not self.barred.touches(
+            self.index.network, self.index.pieces_of(segment)
+        )
 
     @property
     def codes(self) -> NDArray[np.uint8]:
@@ -133,16 +140,18 @@ class Sites:
         """Whether a station records no fault pressure, so that the main's own limit counts at a piece."""
         return bool(self.table[2][piece])
 
-    def run_choices(self, run: int, zone_at_a: bool) -> tuple[Choice, ...]:
-        """Return each method's best place on a whole run, cheapest first."""
-        key = (run, zone_at_a)
+    def segment_choices(self, segment: int, zone_at_a: bool) -> tuple[Choice, ...]:
+        """Return each method's best place on a whole segment, cheapest first."""
+        key = (segment, zone_at_a)
         if key not in self._choices:
-            shape = run_shape(self.index, run)
+            shape = segment_geometry(self.index, segment)
             shape = shape if zone_at_a else shape.turned()
-            self._choices[key] = self.choices(shape, bare=self.is_bare(run))
+            self._choices[key] = self.choices(shape, bare=self.is_bare(segment))
         return self._choices[key]
 
-    def choices(self, shape: Shape, at_m: float | None = None, *, bare: bool = False) -> tuple[Choice, ...]:
+    def choices(
+        self, shape: SegmentGeometry, at_m: float | None = None, *, bare: bool = False
+    ) -> tuple[Choice, ...]:
         """Return each method's best place on a shape with the zone at its start, cheapest first.
 
         Parameters
@@ -150,7 +159,7 @@ class Sites:
         at_m : float, optional
             Take this place alone (a stop forced by order).
         bare : bool
-            Whether it is of a bare run: only its ends keep a method that it allows off places.
+            Whether it is of a bare segment: only its ends keep a method that it allows off places.
         """
         if bare and at_m is None and len(shape.legs) == 1 and not self.joints.near(shape):
             return self._nearest(shape)
@@ -167,8 +176,8 @@ class Sites:
                 found.append(best)
         return tuple(sorted(found, key=_cheapest))
 
-    def _nearest(self, shape: Shape) -> tuple[Choice, ...]:
-        """Return the choices on a shape of one piece of a bare run: the nearest places, if there is room."""
+    def _nearest(self, shape: SegmentGeometry) -> tuple[Choice, ...]:
+        """Return the choices on one piece of a bare segment: the nearest that fit."""
         pipes, (leg,), length_m = self.index.network.pipes, shape.legs, shape.length_m
         make = (pipes.od_m.item(leg.pipe), pipes.bore_m.item(leg.pipe), pipes.surface.item(leg.pipe))
         offers = self.offers(self.codes[leg.piece].tobytes(), make, ends_of(shape))
@@ -176,7 +185,7 @@ class Sites:
 
     def _offers(
         self, codes: bytes, make: tuple[float, float, int], ends: Ends
-    ) -> tuple[tuple[Choice, Room], ...]:
+    ) -> tuple[tuple[Choice, FeasibleInterval], ...]:
         """Return the methods' nearest places on one piece of any length, cheapest first, with their rooms.
 
         Parameters
@@ -201,7 +210,7 @@ class Sites:
         return Choice(price + gas, price, gas, method, at_m)
 
     def _best(
-        self, shape: Shape, method: int, free: list[tuple[float, float]], at_m: float | None
+        self, shape: SegmentGeometry, method: int, free: list[tuple[float, float]], at_m: float | None
     ) -> Choice | None:
         """Return the best place of a method in intervals of a shape."""
         pipes = self.index.network.pipes
@@ -222,12 +231,12 @@ class Sites:
                     best = choice
         return best
 
-    def _free(self, shape: Shape, method: int) -> list[tuple[float, float]]:
+    def _free(self, shape: SegmentGeometry, method: int) -> list[tuple[float, float]]:
         """Return the intervals of a shape that nothing keeps a method off."""
         return free_intervals(shape.length_m, self.blocks(shape, method, with_words=False))
 
-    def _between_ends(self, shape: Shape, method: int) -> list[tuple[float, float]]:
-        """Return what `_free` does on a shape of a bare run that allows the method on all its legs."""
+    def _between_ends(self, shape: SegmentGeometry, method: int) -> list[tuple[float, float]]:
+        """Return what `_free` does on a shape of a bare segment that allows the method on all its legs."""
         od_m = self.index.network.pipes.od_m.item(shape.legs[0].pipe)
         room = self._room(method, od_m, ends_of(shape))
         low, high = room.start_m, room.end(shape.length_m)
@@ -236,22 +245,22 @@ class Sites:
         blocks = self._by_joints(shape, method, with_words=False)
         if not blocks:
             return [(low, high)]
-        ends = [Block(-1.0, low, "", ""), Block(high, shape.length_m + 1.0, "", "")]
+        ends = [BlockedLength(-1.0, low, "", ""), BlockedLength(high, shape.length_m + 1.0, "", "")]
         return free_intervals(shape.length_m, blocks + ends)
 
-    def _by_joints(self, shape: Shape, method: int, with_words: bool) -> list[Block]:
+    def _by_joints(self, shape: SegmentGeometry, method: int, with_words: bool) -> list[BlockedLength]:
         if not shape.joints or self.rules.method[method].kind is MethodKind.VALVE:
             return []
         od_m = self.index.network.pipes.od_m.item(shape.legs[0].pipe)
         return self.joints.blocks(shape, self.reach(method, od_m), with_words)
 
-    def _room(self, method: int, od_m: float, ends: Ends) -> Room:
+    def _room(self, method: int, od_m: float, ends: Ends) -> FeasibleInterval:
         """Return what the blocks of `_by_ends` leave of a shape."""
         if self.rules.method[method].kind is MethodKind.VALVE:
             return ALL_OF_IT
-        return room_between(ends, self.reach(method, od_m), self.rules.clearance.work_m)
+        return feasible_interval(ends, self.reach(method, od_m), self.rules.clearance.work_m)
 
-    def blocks(self, shape: Shape, method: int, with_words: bool = True) -> list[Block]:
+    def blocks(self, shape: SegmentGeometry, method: int, with_words: bool = True) -> list[BlockedLength]:
         """Return everything that keeps a method off places of a shape, zone at its start.
 
         Without words where only the places count: the words cost more than the places.
@@ -268,7 +277,9 @@ class Sites:
             blocks += self.barred.blocks(self.index.network, shape, reach)
         return blocks
 
-    def _by_method(self, shape: Shape, method: int, reach: Reach, with_words: bool) -> list[Block]:
+    def _by_method(
+        self, shape: SegmentGeometry, method: int, reach: StopExtent, with_words: bool
+    ) -> list[BlockedLength]:
         blocks = []
         whole = len(shape.legs) == 1
         for leg in shape.legs:
@@ -280,15 +291,15 @@ class Sites:
                     words = refused_words(self.index, self.rules.method[method], leg.piece, code, fault_pa)
                 low = -1.0 if whole else leg.start_m - reach.most_m - 1e-6
                 high = shape.length_m + 1.0 if whole else leg.end_m - reach.least_m + 1e-6
-                blocks.append(Block(low, high, Refused(code).code, words))
+                blocks.append(BlockedLength(low, high, MethodRefusal(code).code, words))
         return blocks
 
-    def _by_ends(self, shape: Shape, reach: Reach) -> list[Block]:
+    def _by_ends(self, shape: SegmentGeometry, reach: StopExtent) -> list[BlockedLength]:
         work_m = self.rules.clearance.work_m
         blocks = []
         if not shape.starts_at_work:
             blocks.append(
-                Block(
+                BlockedLength(
                     -1.0,
                     -reach.near_m,
                     "clearance",
@@ -298,7 +309,7 @@ class Sites:
         need = work_m - shape.start_gap_m
         if need > 0:
             blocks.append(
-                Block(
+                BlockedLength(
                     -1.0,
                     need - reach.least_m,
                     "work-clearance",
@@ -307,7 +318,7 @@ class Sites:
             )
         if not shape.ends_at_work:
             blocks.append(
-                Block(
+                BlockedLength(
                     shape.length_m - reach.far_m,
                     shape.length_m + 1.0,
                     "assembly",
@@ -316,7 +327,7 @@ class Sites:
             )
         else:
             blocks.append(
-                Block(
+                BlockedLength(
                     shape.length_m - reach.most_m - work_m,
                     shape.length_m + 1.0,
                     "work-clearance",
@@ -325,7 +336,7 @@ class Sites:
             )
         return blocks
 
-    def _by_fittings(self, shape: Shape, method: int, reach: Reach) -> list[Block]:
+    def _by_fittings(self, shape: SegmentGeometry, method: int, reach: StopExtent) -> list[BlockedLength]:
         fittings = self.index.network.fittings
         squeeze = self.rules.method[method].kind is MethodKind.SQUEEZE
         blocks = []
@@ -334,19 +345,19 @@ class Sites:
             marked = squeeze and kind is FittingKind.SQUEEZE_MARK
             near, far = (reach.mark_near_m, reach.mark_far_m) if marked else (reach.near_m, reach.far_m)
             words = f"too near to {kind.word.replace('_', ' ')} {fittings.id[row]}"
-            blocks.append(Block(at - far, at - near, "squeeze-mark" if marked else "fitting", words))
+            blocks.append(BlockedLength(at - far, at - near, "squeeze-mark" if marked else "fitting", words))
             if kind is FittingKind.TRANSITION and "mechanical" in self.rules.method[method].refuse_joints:
                 blocks.append(
-                    Block(
+                    BlockedLength(
                         -1.0,
                         shape.length_m + 1.0,
-                        Refused.TRANSITION.code,
+                        MethodRefusal.TRANSITION.code,
                         f"transition fitting {fittings.id[row]} would take the thrust",
                     )
                 )
         return blocks
 
-    def fittings_on(self, shape: Shape) -> list[tuple[float, int]]:
+    def fittings_on(self, shape: SegmentGeometry) -> list[tuple[float, int]]:
         """Return (place on the shape [m], fitting row) for the fittings on it or within a metre of its legs.
 
         Fittings a little beyond an end still claim their clearance.
@@ -372,7 +383,7 @@ def _cheapest(choice: Choice) -> tuple[int, int]:
     return choice.cost_minor, choice.method
 
 
-def free_intervals(length_m: float, blocks: list[Block]) -> list[tuple[float, float]]:
+def free_intervals(length_m: float, blocks: list[BlockedLength]) -> list[tuple[float, float]]:
     """Return the closed intervals of [0, length_m] that no block covers, in order."""
     free, low = [], 0.0
     for block in sorted(blocks, key=lambda block: (block.low_m, block.high_m)):

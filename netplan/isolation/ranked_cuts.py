@@ -9,34 +9,34 @@ from typing import Final
 from netplan.core.errors import NoPlanError
 from netplan.isolation.assembly import cut_of
 from netplan.isolation.constraints import parted, shut_in
-from netplan.isolation.cost_context import Ground, ground_of
-from netplan.isolation.cut_enumeration import Found, Search
+from netplan.isolation.cost_context import CostContext, cost_context_of
+from netplan.isolation.cut_enumeration import CutEnumeration, Found
 from netplan.isolation.diagnosis import in_the_way
-from netplan.isolation.eligibility import barred_by
+from netplan.isolation.eligibility import stop_exclusions
 from netplan.isolation.forced_stops import Forced, families, forced_places
-from netplan.isolation.local_graph import SOURCE, Neighbourhood
+from netplan.isolation.local_graph import SOURCE, LocalGraph
 from netplan.isolation.model import Cut, IsolationProblem, Refusal
-from netplan.isolation.placement import Sites
+from netplan.isolation.placement import StopPlacement
 from netplan.isolation.refused_places import not_nearer
-from netplan.isolation.segments import RIM, Index, build_index
-from netplan.isolation.shared_costs import links_of
+from netplan.isolation.segments import BOUNDARY, SegmentGraph, segment_graph
+from netplan.isolation.shared_costs import shared_costs_of
 from netplan.isolation.work_segments import lay_work
 from netplan.isolation.zone_summary import Outline, outline_of
 
-__all__ = ["CutSearch", "cuts", "look_up_in", "reads_rim"]
+__all__ = ["CutSearch", "cuts", "look_up_in", "reads_boundary"]
 
 MOST_SCANNED: Final = 20_000
 """Zones looked at without an answer before the search gives up [-]."""
 
 
-def cuts(problem: IsolationProblem, index: Index | None = None) -> CutSearch:
+def cuts(problem: IsolationProblem, index: SegmentGraph | None = None) -> CutSearch:
     """Return the ways to isolate the work, cheapest bound first, each different from those before.
 
     Parameters
     ----------
     problem : IsolationProblem
-    index : Index, optional
-        What `build_index` returned for the same network, to save building it again.
+    index : SegmentGraph, optional
+        What `segment_graph` returned for the same network, to save building it again.
 
     Returns
     -------
@@ -48,22 +48,22 @@ def cuts(problem: IsolationProblem, index: Index | None = None) -> CutSearch:
     NoPlanError
         On the first step, when no set of stops isolates the work or an order cannot be met.
     """
-    return CutSearch(problem, index or build_index(problem.network))
+    return CutSearch(problem, index or segment_graph(problem.network))
 
 
-def look_up_in(problem: IsolationProblem, index: Index) -> None:
+def look_up_in(problem: IsolationProblem, index: SegmentGraph) -> None:
     """Work out beforehand what the search looks up in the whole network; it would do so when asked first."""
-    ground = ground_of(index, problem.rules, problem.hours, problem.gas_minor_per_m3)
-    _ = ground.priority
+    costs = cost_context_of(index, problem.rules, problem.hours, problem.gas_minor_per_m3)
+    _ = costs.priority
     if problem.feed_bound is not None:
-        _ = ground.tails
+        _ = costs.pendants
 
 
-def reads_rim(search: CutSearch) -> bool:
-    """Whether a search came to the rim of a part of a network, beyond which it might have found more."""
+def reads_boundary(search: CutSearch) -> bool:
+    """Whether a search came to the boundary of a part of a network, beyond which it might have found more."""
     if search.index.network.beyond is None or not search.has_begun:
         return False
-    return bool((search.index.blocked[search.near.looked_at()] & RIM).any())
+    return bool((search.index.blocked[search.near.looked_at()] & BOUNDARY).any())
 
 
 class CutSearch(Iterator[Cut]):
@@ -82,16 +82,18 @@ class CutSearch(Iterator[Cut]):
         How many zones in a row that is.
     """
 
-    def __init__(self, problem: IsolationProblem, index: Index) -> None:
+    def __init__(self, problem: IsolationProblem, index: SegmentGraph) -> None:
         self.problem, self.index = problem, index
-        self.ground: Ground = ground_of(index, problem.rules, problem.hours, problem.gas_minor_per_m3)
+        self.costs: CostContext = cost_context_of(
+            index, problem.rules, problem.hours, problem.gas_minor_per_m3
+        )
         self.lower_bound_minor = self.least_minor = 0
         self.gave_up = False
         self.most_scanned = MOST_SCANNED
         self._given: set[object] = set()
         self._refused: Counter[str] = Counter()
         self._found: Iterator[Found] | None = None
-        self._search: Search | None = None
+        self._search: CutEnumeration | None = None
 
     def __next__(self) -> Cut:
         return self.cut(self.outline())
@@ -148,28 +150,30 @@ class CutSearch(Iterator[Cut]):
     def _begin(self) -> Iterator[Found]:
         """Return the zones; they do not refer to `self`, so a question is freed as soon as it is let go."""
         forced = self._lay_out()
-        self._search = Search(self.near, self.problem.orders.max_stops)
+        self._search = CutEnumeration(self.near, self.problem.orders.max_stops)
         return self._search.run(families(self.near, forced))
 
     def _lay_out(self) -> Forced:
-        """Set up the neighbourhood of the work, and return the places of ordered stops in it."""
-        problem, index, ground = self.problem, self.index, self.ground
+        """Set up the local graph of the work, and return the places of ordered stops in it."""
+        problem, index, costs = self.problem, self.index, self.costs
         orders = problem.orders
-        sites = ground.sites
+        placement = costs.placement
         if orders.forbid or orders.forbid_valves or orders.keep_out:
-            barred = barred_by(problem.network, orders, ground.sites.barred.recorded)
-            sites = Sites(index, problem.rules, problem.gas_minor_per_m3, barred, ground.sites)
+            barred = stop_exclusions(problem.network, orders, costs.placement.barred.recorded)
+            placement = StopPlacement(index, problem.rules, problem.gas_minor_per_m3, barred, costs.placement)
         work = lay_work(index, problem.section, problem.rules.clearance.work_m)
-        links = links_of(ground, problem.feed_bound, ground.kept(orders.keep_customers, problem.alternatives))
+        links = shared_costs_of(
+            costs, problem.feed_bound, costs.kept(orders.keep_customers, problem.alternatives)
+        )
         forced: Forced = forced_places(index, work, orders)
-        self.near = Neighbourhood(ground, links, sites, work, forced.places)
+        self.near = LocalGraph(costs, links, placement, work, forced.places)
         return forced
 
     def _checked(self, found: Found) -> Outline | None:
-        near, ground = self.near, self.ground
+        near, costs = self.near, self.costs
         zone = {*near.work.supernodes, *(near.supernode[node] for node in found.zone if node != SOURCE)}
-        cut_runs = {edge.run for edge, _, _ in found.stops} | near.work.runs
-        station = parted(self.index, ground.is_open, ground.sensing, zone, cut_runs)
+        cut_segments = {edge.segment for edge, _, _ in found.stops} | near.work.segments
+        station = parted(self.index, costs.is_open, costs.sensing, zone, cut_segments)
         if station is not None:
             name = self.problem.network.stations.id[station]
             self._refused[f"the sensing point of station {name} would be parted from it"] += 1
@@ -181,7 +185,7 @@ class CutSearch(Iterator[Cut]):
                 far = edge.v if at_u else edge.u
                 is_valve = self.problem.rules.method[choice.method].kind == "valve"
                 ends.append((near.supernode[far], is_valve))
-            shut, by_valves = shut_in(self.index, ground.is_open, ends, zone, cut_runs)
+            shut, by_valves = shut_in(self.index, costs.is_open, ends, zone, cut_segments)
             if shut and not by_valves:
                 name = self.problem.network.stations.id[shut[0]]
                 self._refused[f"station {name} would be shut in by a stop that is not its outlet valve"] += 1

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections import deque
 
 from netplan.isolation.cut_enumeration import Found
-from netplan.isolation.local_graph import SOURCE, Edge, Neighbourhood
+from netplan.isolation.local_graph import SOURCE, LocalEdge, LocalGraph
 from netplan.isolation.model import Cut, Refusal
 from netplan.isolation.placement import free_intervals
-from netplan.isolation.segment_geometry import Shape
+from netplan.isolation.segment_geometry import SegmentGeometry
 
 __all__ = ["DEARER", "not_nearer", "refusals_on"]
 
@@ -16,11 +16,11 @@ DEARER = "dearer"
 """Code of a length where a stop can be made, in cuts that cost more."""
 
 
-def refusals_on(near: Neighbourhood, shape: Shape, until_m: float) -> list[Refusal]:
+def refusals_on(near: LocalGraph, shape: SegmentGeometry, until_m: float) -> list[Refusal]:
     """Return every length of a shape up to a place where a method cannot be used, zone at its start."""
     found = []
-    for number, method in enumerate(near.sites.rules.method):
-        for block in near.sites.blocks(shape, number):
+    for number, method in enumerate(near.placement.rules.method):
+        for block in near.placement.blocks(shape, number):
             for leg in shape.legs:
                 low = max(block.low_m, leg.start_m)
                 high = min(block.high_m, leg.end_m, until_m)
@@ -30,17 +30,17 @@ def refusals_on(near: Neighbourhood, shape: Shape, until_m: float) -> list[Refus
 
 
 def _refusal(
-    shape: Shape, piece: int, low: float, high: float, method: str, code: str, words: str
+    shape: SegmentGeometry, piece: int, low: float, high: float, method: str, code: str, words: str
 ) -> Refusal:
     leg = next(leg for leg in shape.legs if leg.piece == piece)
     a, b = sorted((leg.chainage(low), leg.chainage(high)))
     return Refusal(leg.pipe, a, b, method, "from" if leg.sign > 0 else "to", code, words)
 
 
-def _possible(near: Neighbourhood, shape: Shape, until_m: float) -> list[Refusal]:
+def _possible(near: LocalGraph, shape: SegmentGeometry, until_m: float) -> list[Refusal]:
     found = []
-    for number, method in enumerate(near.sites.rules.method):
-        for low, high in free_intervals(shape.length_m, near.sites.blocks(shape, number)):
+    for number, method in enumerate(near.placement.rules.method):
+        for low, high in free_intervals(shape.length_m, near.placement.blocks(shape, number)):
             for leg in shape.legs:
                 start, end = max(low, leg.start_m), min(high, leg.end_m, until_m)
                 if end >= start and start < until_m:
@@ -49,7 +49,7 @@ def _possible(near: Neighbourhood, shape: Shape, until_m: float) -> list[Refusal
     return found
 
 
-def not_nearer(near: Neighbourhood, cut: Cut) -> tuple[tuple[Refusal, ...], ...]:
+def not_nearer(near: LocalGraph, cut: Cut) -> tuple[tuple[Refusal, ...], ...]:
     """Return, for each stop of a cut, every nearer place on its side and why the stop is not there."""
     found: Found = cut.found
     ways = _ways(found)
@@ -62,21 +62,21 @@ def not_nearer(near: Neighbourhood, cut: Cut) -> tuple[tuple[Refusal, ...], ...]
             passed = near.shape(before, forward)
             rows += refusals_on(near, passed, passed.length_m) + _possible(near, passed, passed.length_m)
         rows += refusals_on(near, shape, choice.at_m)
-        method = near.sites.rules.method[choice.method].name
+        method = near.placement.rules.method[choice.method].name
         rows += [row for row in _possible(near, shape, choice.at_m) if row.method != method]
         key = (leg.pipe, leg.chainage(choice.at_m), "from" if leg.sign > 0 else "to")
         by_stop[key] = tuple(sorted(set(rows)))
     return tuple(by_stop[stop.pipe, stop.chainage_m, stop.work_side] for stop in cut.stops)
 
 
-def _ways(found: Found) -> dict[int, list[tuple[Edge, bool]]]:
+def _ways(found: Found) -> dict[int, list[tuple[LocalEdge, bool]]]:
     """Return the way from the work to every node of a zone, edge by edge."""
-    at: dict[int, list[Edge]] = {}
+    at: dict[int, list[LocalEdge]] = {}
     for edge in found.inner:
         if edge.u != edge.v:
             at.setdefault(edge.u, []).append(edge)
             at.setdefault(edge.v, []).append(edge)
-    ways: dict[int, list[tuple[Edge, bool]]] = {SOURCE: []}
+    ways: dict[int, list[tuple[LocalEdge, bool]]] = {SOURCE: []}
     queue = deque([SOURCE])
     while queue:
         node = queue.popleft()

@@ -1,4 +1,4 @@
-"""The arcs of all plain runs of a network at once, in arrays."""
+"""The arcs of all plain segments of a network at once, in arrays."""
 
 from __future__ import annotations
 
@@ -6,31 +6,31 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.graph.minimum_cut import INFINITE
-from netplan.isolation.simple_segments import SimpleRuns
+from netplan.isolation.simple_segments import SimpleSegments
 
 __all__ = ["plain_arcs"]
 
 Longs = NDArray[np.int64]
 
 
-def plain_arcs(runs: SimpleRuns, stranded: Longs) -> tuple[Longs, Longs, Longs]:
-    """Return the arcs of all plain runs, priced as `bridges.arcs_of` does one by one.
+def plain_arcs(segments: SimpleSegments, stranded: Longs) -> tuple[Longs, Longs, Longs]:
+    """Return the arcs of all plain segments, priced as `bridges.arcs_of` does one by one.
 
     Parameters
     ----------
-    runs : SimpleRuns
-    stranded : int64 array, shape (runs, 2)
-        What a stop strands with the zone at the run's a, and at its b [minor units].
+    segments : SimpleSegments
+    stranded : int64 array, shape (segments, 2)
+        What a stop strands with the zone at the segment's a, and at its b [minor units].
 
     Returns
     -------
-    int64 arrays, shape (runs, 2)
-        From the run's a, and from its b: capacity along the run, capacity back, and what that end pays for
-        being in the zone [minor units]. They hold where a run is plain.
+    int64 arrays, shape (segments, 2)
+        From the segment's a, and from its b: capacity along the segment, capacity back, and what that end
+        pays for being in the zone [minor units]. They hold where a segment is plain.
     """
-    out = np.minimum(runs.cost_minor[:, np.newaxis] + stranded, INFINITE)
+    out = np.minimum(segments.cost_minor[:, np.newaxis] + stranded, INFINITE)
     out_a, out_b = out[:, 0], out[:, 1]
-    gas = np.minimum(runs.gas_minor, out_a + out_b)
+    gas = np.minimum(segments.gas_minor, out_a + out_b)
     share = np.minimum(np.maximum(gas // 2, gas - out_b), out_a)
     pay = np.column_stack([share, gas - share])
     forth = np.where(out < INFINITE, out - pay, INFINITE)

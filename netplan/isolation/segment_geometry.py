@@ -1,4 +1,4 @@
-"""Runs of main laid out along one coordinate, so that a stop's assembly can be placed on them."""
+"""Segments of main laid out along one coordinate, so that a stop's assembly can be placed on them."""
 
 from __future__ import annotations
 
@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
-from netplan.isolation.segments import Index
+from netplan.isolation.segments import SegmentGraph
 
-__all__ = ["Block", "Joint", "Leg", "Shape", "part_of", "run_shape"]
+__all__ = ["BlockedLength", "SegmentGeometry", "SegmentJoint", "SegmentLeg", "part_of", "segment_geometry"]
 
 
-class Leg(NamedTuple):
+class SegmentLeg(NamedTuple):
     """A length of one piece in a shape.
 
     Parameters
@@ -37,14 +37,14 @@ class Leg(NamedTuple):
         """Return the chainage at a place on the shape's coordinate [m]."""
         return self.chainage_m + self.sign * (at_m - self.start_m)
 
-    def turned(self, length_m: float) -> Leg:
+    def turned(self, length_m: float) -> SegmentLeg:
         """Return the same leg from the other end of a shape of some length [m]."""
         piece, pipe, start_m, end_m, chainage_m, sign = self
         far_m = chainage_m + sign * (end_m - start_m)
-        return Leg(piece, pipe, length_m - end_m, length_m - start_m, far_m, -sign)
+        return SegmentLeg(piece, pipe, length_m - end_m, length_m - start_m, far_m, -sign)
 
 
-class Joint(NamedTuple):
+class SegmentJoint(NamedTuple):
     """Where an end of a main lies on the coordinate of a shape, whatever is recorded there.
 
     Parameters
@@ -52,7 +52,7 @@ class Joint(NamedTuple):
     at_m : float
         Place [m]; below 0 or beyond the length for one inside the work section beside the shape.
     before, after : int
-        Rows of the mains that meet there, along the shape; -1 at an end of the run.
+        Rows of the mains that meet there, along the shape; -1 at an end of the segment.
     """
 
     at_m: float
@@ -61,7 +61,7 @@ class Joint(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class BlockedLength:
     """Places (strictly between low_m and high_m on a shape) where the barrier nearest the work cannot be."""
 
     low_m: float
@@ -70,45 +70,45 @@ class Block:
     words: str
 
 
-class Shape(NamedTuple):
-    """A run, or the rest of one beside the work section, from the zone's side outward.
+class SegmentGeometry(NamedTuple):
+    """A segment, or the rest of one beside the work section, from the zone's side outward.
 
     Parameters
     ----------
-    legs : tuple of Leg
+    legs : tuple of SegmentLeg
     length_m : float
         Length [m].
     starts_at_work, ends_at_work : bool
         Whether an end is an end of the work section and not a node.
     start_gap_m, end_gap_m : float
         Distance between that end and the nearest end of the work section [m]; infinite when far.
-    joints : tuple of Joint
-        Ends of mains on it and, beside the work, those of the same run inside the work, in order. Its own
-        two ends are none unless the run goes on there.
+    joints : tuple of SegmentJoint
+        Ends of mains on it and, beside the work, those of the same segment inside the work, in order. Its own
+        two ends are none unless the segment goes on there.
     """
 
-    legs: tuple[Leg, ...]
+    legs: tuple[SegmentLeg, ...]
     length_m: float
     starts_at_work: bool = False
     ends_at_work: bool = False
     start_gap_m: float = float("inf")
     end_gap_m: float = float("inf")
-    joints: tuple[Joint, ...] = ()
+    joints: tuple[SegmentJoint, ...] = ()
 
-    def turned(self) -> Shape:
+    def turned(self) -> SegmentGeometry:
         """Return the same shape from its other end."""
         legs, length_m, starts_at_work, ends_at_work, start_gap_m, end_gap_m, joints = self
         turned = [leg.turned(length_m) for leg in reversed(legs)]
-        back = [Joint(length_m - at_m, after, before) for at_m, before, after in reversed(joints)]
-        return Shape(
+        back = [SegmentJoint(length_m - at_m, after, before) for at_m, before, after in reversed(joints)]
+        return SegmentGeometry(
             tuple(turned), length_m, ends_at_work, starts_at_work, end_gap_m, start_gap_m, tuple(back)
         )
 
-    def with_gaps(self, start_gap_m: float, end_gap_m: float) -> Shape:
+    def with_gaps(self, start_gap_m: float, end_gap_m: float) -> SegmentGeometry:
         """Return the same shape, knowing how near its ends are to the work [m]."""
         return self._replace(start_gap_m=start_gap_m, end_gap_m=end_gap_m)
 
-    def leg_at(self, at_m: float) -> Leg:
+    def leg_at(self, at_m: float) -> SegmentLeg:
         """Return the leg that holds a place; at a joint the one nearer the start."""
         for leg in self.legs:
             if at_m <= leg.end_m + 1e-9:
@@ -116,35 +116,35 @@ class Shape(NamedTuple):
         return self.legs[-1]
 
 
-def run_shape(index: Index, run: int) -> Shape:
-    """Return a whole run from the end at ``index.run_a`` to the end at ``index.run_b``."""
+def segment_geometry(index: SegmentGraph, segment: int) -> SegmentGeometry:
+    """Return a whole segment from the end at ``index.segment_a`` to the end at ``index.segment_b``."""
     pieces = index.network.pieces
-    rows: list[int] = index.pieces_of(run).tolist()
+    rows: list[int] = index.pieces_of(segment).tolist()
     if len(rows) > 1:
-        rows, starts = _in_order(index, run, rows)
+        rows, starts = _in_order(index, segment, rows)
     else:
         starts = [pieces.from_node.item(rows[0])]
     legs, along = [], 0.0
     for row, start in zip(rows, starts, strict=True):
         low, high = pieces.from_m.item(row), pieces.to_m.item(row)
         at, sign = (low, 1) if start == pieces.from_node.item(row) else (high, -1)
-        legs.append(Leg(row, pieces.pipe.item(row), along, along + high - low, at, sign))
+        legs.append(SegmentLeg(row, pieces.pipe.item(row), along, along + high - low, at, sign))
         along += high - low
-    return Shape(tuple(legs), along, joints=_joints(legs))
+    return SegmentGeometry(tuple(legs), along, joints=_joints(legs))
 
 
-def _joints(legs: list[Leg]) -> tuple[Joint, ...]:
+def _joints(legs: list[SegmentLeg]) -> tuple[SegmentJoint, ...]:
     """Return the joints between legs; where a main goes straight on there is none."""
     if len(legs) == 1:
         return ()
     return tuple(
-        Joint(after.start_m, before.pipe, after.pipe)
+        SegmentJoint(after.start_m, before.pipe, after.pipe)
         for before, after in pairwise(legs)
         if before.pipe != after.pipe or abs(before.chainage(before.end_m) - after.chainage_m) > 1e-6
     )
 
 
-def _in_order(index: Index, run: int, rows: list[int]) -> tuple[list[int], list[int]]:
+def _in_order(index: SegmentGraph, segment: int, rows: list[int]) -> tuple[list[int], list[int]]:
     pieces = index.network.pieces
     ends = {row: (int(pieces.from_node[row]), int(pieces.to_node[row])) for row in rows}
     at: dict[int, list[int]] = {}
@@ -155,7 +155,7 @@ def _in_order(index: Index, run: int, rows: list[int]) -> tuple[list[int], list[
         (row, node)
         for row, pair in ends.items()
         for node in pair
-        if not index.plain[node] and index.super_of[node] == index.run_a[run]
+        if not index.plain[node] and index.super_of[node] == index.segment_a[segment]
     ]
     row, node = first[0] if first else (rows[0], ends[rows[0]][0])
     order, starts, seen = [row], [node], {row}
@@ -171,21 +171,25 @@ def _in_order(index: Index, run: int, rows: list[int]) -> tuple[list[int], list[
         starts.append(node)
 
 
-def part_of(shape: Shape, low_m: float, high_m: float, at_work: tuple[bool, bool]) -> Shape:
+def part_of(
+    shape: SegmentGeometry, low_m: float, high_m: float, at_work: tuple[bool, bool]
+) -> SegmentGeometry:
     """Return the part of a shape between two places; `at_work` says which of them are ends of the work."""
     legs = []
     for leg in shape.legs:
         start, end = max(leg.start_m, low_m), min(leg.end_m, high_m)
         inside = low_m - 1e-9 <= leg.start_m and leg.end_m <= high_m + 1e-9
         if end - start > 1e-9 or (inside and leg.start_m == leg.end_m):
-            legs.append(Leg(leg.piece, leg.pipe, start - low_m, end - low_m, leg.chainage(start), leg.sign))
-    # Beyond an end at the work the run goes on inside it, to its own end.
+            legs.append(
+                SegmentLeg(leg.piece, leg.pipe, start - low_m, end - low_m, leg.chainage(start), leg.sign)
+            )
+    # Beyond an end at the work the segment goes on inside it, to its own end.
     joints = (
-        *([Joint(0.0)] if at_work[0] else ()),
+        *([SegmentJoint(0.0)] if at_work[0] else ()),
         *shape.joints,
-        *([Joint(shape.length_m)] if at_work[1] else ()),
+        *([SegmentJoint(shape.length_m)] if at_work[1] else ()),
     )
-    return Shape(
+    return SegmentGeometry(
         tuple(legs),
         high_m - low_m,
         *at_work,

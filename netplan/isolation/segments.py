@@ -1,8 +1,8 @@
-"""The network as the choice of stops sees it: supernodes joined by runs of main.
+"""The network as the choice of stops sees it: supernodes joined by segments of main.
 
-Services cannot be stopped, so everything a service joins is one supernode. A run is a length of main that
+Services cannot be stopped, so everything a service joins is one supernode. A segment is a length of main that
 carries no branch, fitting, valve, customer or change of size at its inner nodes: a stop's assembly may span
-those. A valve is a run of its own. Built once for a network; all arrays, no Python object a pipe.
+those. A valve is a segment of its own. Built once for a network; all arrays, no Python object a pipe.
 """
 
 from __future__ import annotations
@@ -18,23 +18,23 @@ from netplan.graph.grouping import grouped
 from netplan.network.model import Network
 from netplan.network.subnetwork import merged_parts
 
-__all__ = ["RIM", "SUPPLIED", "Index", "build_index"]
+__all__ = ["BOUNDARY", "SUPPLIED", "SegmentGraph", "segment_graph"]
 
 Ints = NDArray[np.int32]
 Longs = NDArray[np.int64]
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-RIM: Final = 8
-"""Bit of `Index.blocked` for a supernode at the rim of a part of a network."""
-SUPPLIED: Final = 1 | 2 | RIM
-"""Bits of `Index.blocked` for supernodes that gas comes from."""
+BOUNDARY: Final = 8
+"""Bit of `SegmentGraph.blocked` for a supernode at the boundary of a part of a network."""
+SUPPLIED: Final = 1 | 2 | BOUNDARY
+"""Bits of `SegmentGraph.blocked` for supernodes that gas comes from."""
 AT_NODE_M = 0.05
 """A fitting this near to a node's chainage sits on the node [m]: the default snap distance."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Index:
+class SegmentGraph:
     """Whole-network arrays for choosing stops.
 
     Parameters
@@ -43,19 +43,19 @@ class Index:
     super_of : int32 array
         Supernode of each network node.
     n_super : int
-    run_of : int32 array
-        Run of each piece; -1 for pieces of services.
-    run_a, run_b : int32 arrays
-        Supernodes at the two ends of each run.
-    run_start : int64 array, shape (runs + 1,)
-    run_pieces : int32 array
-        Pieces of run r, ascending: ``run_pieces[run_start[r]:run_start[r + 1]]``.
-    run_volume_m3 : float array
-        Geometric volume of each run [m³].
-    run_chain : int32 array
-        Chain between junctions of each run.
-    adjacent_start, adjacent_run : arrays
-        Runs at each supernode (a loop appears twice).
+    segment_of : int32 array
+        Segment of each piece; -1 for pieces of services.
+    segment_a, segment_b : int32 arrays
+        Supernodes at the two ends of each segment.
+    segment_start : int64 array, shape (segments + 1,)
+    segment_pieces : int32 array
+        Pieces of segment r, ascending: ``segment_pieces[segment_start[r]:segment_start[r + 1]]``.
+    segment_volume_m3 : float array
+        Geometric volume of each segment [m³].
+    segment_chain : int32 array
+        Chain between junctions of each segment.
+    adjacent_start, adjacent_segment : arrays
+        Segments at each supernode (a loop appears twice).
     plain : bool array
         Network nodes that a stop's assembly may span.
     fitting_key, fitting_row : arrays
@@ -75,7 +75,8 @@ class Index:
     several : bool array
         Customers attached at more than one supernode.
     blocked : uint8 array
-        Per supernode: bit 1 a station, 2 an injection, 4 a sensing point, 8 the rim of a part of a network.
+        Per supernode: bit 1 a station, 2 an injection, 4 a sensing point, 8 the boundary of a part of a
+        network.
     grounds : list
         What the last few sets of rules made of it.
     """
@@ -83,15 +84,15 @@ class Index:
     network: Network
     super_of: Ints
     n_super: int
-    run_of: Ints
-    run_a: Ints
-    run_b: Ints
-    run_start: Longs
-    run_pieces: Ints
-    run_volume_m3: Floats
-    run_chain: Ints
+    segment_of: Ints
+    segment_a: Ints
+    segment_b: Ints
+    segment_start: Longs
+    segment_pieces: Ints
+    segment_volume_m3: Floats
+    segment_chain: Ints
     adjacent_start: Longs
-    adjacent_run: Ints
+    adjacent_segment: Ints
     plain: Flags
     fitting_key: Floats
     fitting_row: Ints
@@ -108,13 +109,13 @@ class Index:
     blocked: NDArray[np.uint8]
     grounds: list[tuple[Any, tuple[float, float]]] = field(default_factory=list, repr=False)
 
-    def runs_at(self, supernode: int) -> Ints:
-        """Return the runs at a supernode; one that comes back to it appears twice."""
-        return self.adjacent_run[self.adjacent_start[supernode] : self.adjacent_start[supernode + 1]]
+    def segments_at(self, supernode: int) -> Ints:
+        """Return the segments at a supernode; one that comes back to it appears twice."""
+        return self.adjacent_segment[self.adjacent_start[supernode] : self.adjacent_start[supernode + 1]]
 
-    def pieces_of(self, run: int) -> Ints:
-        """Return the pieces of a run, by row."""
-        return self.run_pieces[self.run_start[run] : self.run_start[run + 1]]
+    def pieces_of(self, segment: int) -> Ints:
+        """Return the pieces of a segment, by row."""
+        return self.segment_pieces[self.segment_start[segment] : self.segment_start[segment + 1]]
 
     def members(self, supernode: int) -> Ints:
         """Return the network nodes of a supernode."""
@@ -129,7 +130,7 @@ class Index:
         return self.customer_row[self.customer_start[supernode] : self.customer_start[supernode + 1]]
 
 
-def build_index(network: Network) -> Index:
+def segment_graph(network: Network) -> SegmentGraph:
     """Return the arrays that every choice of stops on `network` starts from."""
     pieces, n_nodes = network.pieces, len(network.nodes)
     is_main = pieces.pipe < network.pipes.n_mains
@@ -141,36 +142,36 @@ def build_index(network: Network) -> Index:
     key, row = _fittings(network, base)
     plain = _plain_nodes(network, is_main, base, key)
     mains = np.flatnonzero(is_main)
-    run_of = np.full(len(pieces), -1, dtype=np.int32)
-    run_of[mains], n_runs = _chained(pieces.from_node[mains], pieces.to_node[mains], plain)
-    run_start, run_pieces = grouped(run_of[mains], n_runs, mains)
-    run_a, run_b = _run_ends(network, mains, run_of, n_runs, plain, super_of)
+    segment_of = np.full(len(pieces), -1, dtype=np.int32)
+    segment_of[mains], n_segments = _chained(pieces.from_node[mains], pieces.to_node[mains], plain)
+    segment_start, segment_pieces = grouped(segment_of[mains], n_segments, mains)
+    segment_a, segment_b = _segment_ends(network, mains, segment_of, n_segments, plain, super_of)
     bore = network.pipes.bore_m[pieces.pipe]
     volume = 0.25 * np.pi * bore**2 * (pieces.to_m - pieces.from_m)
-    run_volume = np.bincount(run_of[mains], volume[mains], n_runs).astype(np.float64)
+    segment_volume = np.bincount(segment_of[mains], volume[mains], n_segments).astype(np.float64)
     super_volume = np.bincount(super_of[pieces.from_node[~is_main]], volume[~is_main], n_super).astype(
         np.float64
     )
-    ends = np.concatenate([run_a, run_b])
-    runs = np.concatenate([np.arange(n_runs, dtype=np.int32)] * 2)
-    adjacent_start, adjacent_run = grouped(ends, n_super, runs)
+    ends = np.concatenate([segment_a, segment_b])
+    segments = np.concatenate([np.arange(n_segments, dtype=np.int32)] * 2)
+    adjacent_start, adjacent_segment = grouped(ends, n_super, segments)
     member_start, member_node = grouped(super_of, n_super, np.arange(n_nodes, dtype=np.int32))
     services = np.flatnonzero(~is_main)
     service_start, service_piece = grouped(super_of[pieces.from_node[services]], n_super, services)
     customer_start, customer_row, several = _customers(network, super_of, n_super)
-    return Index(
+    return SegmentGraph(
         network=network,
         super_of=super_of,
         n_super=n_super,
-        run_of=run_of,
-        run_a=run_a,
-        run_b=run_b,
-        run_start=run_start,
-        run_pieces=run_pieces,
-        run_volume_m3=run_volume,
-        run_chain=_run_chains(network, mains, run_of, n_runs),
+        segment_of=segment_of,
+        segment_a=segment_a,
+        segment_b=segment_b,
+        segment_start=segment_start,
+        segment_pieces=segment_pieces,
+        segment_volume_m3=segment_volume,
+        segment_chain=_segment_chains(network, mains, segment_of, n_segments),
         adjacent_start=adjacent_start,
-        adjacent_run=adjacent_run,
+        adjacent_segment=adjacent_segment,
         plain=plain,
         fitting_key=key,
         fitting_row=row,
@@ -196,7 +197,7 @@ def _fittings(network: Network, base: Floats) -> tuple[Floats, Ints]:
     return key[order], placed[order]
 
 
-def _rim(network: Network) -> Ints:
+def _boundary(network: Network) -> Ints:
     return np.zeros(0, dtype=np.int32) if network.beyond is None else network.beyond.node
 
 
@@ -220,7 +221,7 @@ def _plain_nodes(network: Network, is_main: Flags, base: Floats, fitting_key: Fl
         network.sensing.node,
         network.injections.node,
         network.stations.sensing_node,
-        _rim(network),
+        _boundary(network),
     ):
         plain[at[at >= 0]] = False
     plain[network.customers.attach_node] = False
@@ -247,34 +248,36 @@ def _chained(a: Ints, b: Ints, through: Flags) -> tuple[Ints, int]:
     return label, count
 
 
-def _run_ends(
-    network: Network, mains: Longs, run_of: Ints, n_runs: int, plain: Flags, super_of: Ints
+def _segment_ends(
+    network: Network, mains: Longs, segment_of: Ints, n_segments: int, plain: Flags, super_of: Ints
 ) -> tuple[Ints, Ints]:
     pieces = network.pieces
     nodes = np.stack([pieces.from_node[mains], pieces.to_node[mains]], axis=1).ravel()
-    runs = np.repeat(run_of[mains], 2)
+    segments = np.repeat(segment_of[mains], 2)
     ending = ~plain[nodes]
-    order = np.argsort(runs[ending], kind="stable")
-    runs, nodes = runs[ending][order], nodes[ending][order]
-    run_a, run_b = np.full(n_runs, -1, dtype=np.int32), np.full(n_runs, -1, dtype=np.int32)
-    run_a[runs[0::2]] = super_of[nodes[0::2]]
-    run_b[runs[1::2]] = super_of[nodes[1::2]]
+    order = np.argsort(segments[ending], kind="stable")
+    segments, nodes = segments[ending][order], nodes[ending][order]
+    segment_a, segment_b = np.full(n_segments, -1, dtype=np.int32), np.full(n_segments, -1, dtype=np.int32)
+    segment_a[segments[0::2]] = super_of[nodes[0::2]]
+    segment_b[segments[1::2]] = super_of[nodes[1::2]]
     # A closed ring of plain nodes touches nothing: hang it on its own first node.
-    for run in np.flatnonzero(run_a < 0):
-        run_a[run] = run_b[run] = super_of[pieces.from_node[mains[np.argmax(run_of[mains] == run)]]]
-    return run_a, run_b
+    for segment in np.flatnonzero(segment_a < 0):
+        segment_a[segment] = segment_b[segment] = super_of[
+            pieces.from_node[mains[np.argmax(segment_of[mains] == segment)]]
+        ]
+    return segment_a, segment_b
 
 
-def _run_chains(network: Network, mains: Longs, run_of: Ints, n_runs: int) -> Ints:
-    """Return the chain between junctions of each run: services and valves do not make a junction."""
+def _segment_chains(network: Network, mains: Longs, segment_of: Ints, n_segments: int) -> Ints:
+    """Return the chain between junctions of each segment: services and valves do not make a junction."""
     pieces = network.pieces
     a, b = pieces.from_node[mains], pieces.to_node[mains]
     through = np.bincount(np.concatenate([a, b]), minlength=len(network.nodes)) == 2
-    for at in (network.stations.node, network.injections.node, _rim(network)):
+    for at in (network.stations.node, network.injections.node, _boundary(network)):
         through[at[at >= 0]] = False
     label, _ = _chained(a, b, through)
-    chain = np.zeros(n_runs, dtype=np.int32)
-    chain[run_of[mains]] = label
+    chain = np.zeros(n_segments, dtype=np.int32)
+    chain[segment_of[mains]] = label
     return chain
 
 
@@ -298,7 +301,7 @@ def _blocked(network: Network, super_of: Ints, n_super: int) -> NDArray[np.uint8
         (2, network.injections.node),
         (4, network.sensing.node),
         (4, network.stations.sensing_node),
-        (RIM, _rim(network)),
+        (BOUNDARY, _boundary(network)),
     ):
         blocked[super_of[at[at >= 0]]] |= np.uint8(bit)
     return blocked

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from netplan.graph.minimum_cut import INFINITE
-from netplan.isolation.local_graph import SOURCE, Neighbourhood
+from netplan.isolation.local_graph import SOURCE, LocalGraph
 
 if TYPE_CHECKING:
     from netplan.graph.compiled_cut import Question, SourceSide
@@ -16,11 +16,11 @@ if TYPE_CHECKING:
 __all__ = ["shared_cut"]
 
 
-def shared_cut(near: Neighbourhood) -> SourceSide | None:
+def shared_cut(near: LocalGraph) -> SourceSide | None:
     """Return the least zone round the work; None where none is found in this way.
 
-    That is where the graph of the neighbourhood must be asked: for a single question, where orders concern
-    single runs, or where customers are attached at several nodes.
+    That is where the graph of the local graph must be asked: for a single question, where orders concern
+    single segments, or where customers are attached at several nodes.
     """
     table = near.links.table
     if table is None or not near.is_plain:
@@ -30,8 +30,8 @@ def shared_cut(near: Neighbourhood) -> SourceSide | None:
     return None if question is None else table.flow.least_cut(question, table.read)
 
 
-def _question(near: Neighbourhood, table: CapacityTable) -> Question | None:
-    """Return the work, and the supernodes that its own runs and those priced for it lead to."""
+def _question(near: LocalGraph, table: CapacityTable) -> Question | None:
+    """Return the work, and the supernodes that its own segments and those priced for it lead to."""
     from netplan.graph.compiled_cut import Question
 
     graph, count = near.graph, table.flow.count

@@ -1,8 +1,8 @@
-"""Costs of stops on plain runs of the whole network at once.
+"""Costs of stops on plain segments of the whole network at once.
 
-A run is bare when it carries no fitting and lies in no keep-out area, and plain when it is one piece besides:
-both directions then cost the same, and the best place is the nearest one. All others are worked out one by
-one, by `sites`.
+A segment is bare when it carries no fitting and lies in no keep-out area, and plain when it is one piece
+besides: both directions then cost the same, and the best place is the nearest one. All others are worked out
+one by one, by `placement`.
 """
 
 from __future__ import annotations
@@ -14,48 +14,48 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.graph.minimum_cut import INFINITE
-from netplan.isolation.eligibility import Barred
-from netplan.isolation.segments import Index
-from netplan.isolation.stop_methods import price_minor, reach_of
+from netplan.isolation.eligibility import StopExclusions
+from netplan.isolation.segments import SegmentGraph
+from netplan.isolation.stop_methods import price_minor, stop_extent
 from netplan.rules.model import MethodKind, Rules
 
-__all__ = ["SimpleRuns", "bare_runs", "cost_simple_runs"]
+__all__ = ["SimpleSegments", "bare_segments", "cost_simple_segments"]
 
 Longs = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class SimpleRuns:
-    """Per run: whether it is plain, its cheapest stop from either end, and its gas [minor units]."""
+class SimpleSegments:
+    """Per segment: whether it is plain, its cheapest stop from either end, and its gas [minor units]."""
 
     plain: Flags
     cost_minor: Longs
     gas_minor: Longs
 
 
-def bare_runs(index: Index, barred: Barred) -> Flags:
-    """Return which runs carry no fitting and lie in no keep-out area, orders apart."""
+def bare_segments(index: SegmentGraph, barred: StopExclusions) -> Flags:
+    """Return which segments carry no fitting and lie in no keep-out area, orders apart."""
     bare = ~_with_fittings(index)
     if barred.recorded.shapes:
-        mains = np.flatnonzero(index.run_of >= 0)
+        mains = np.flatnonzero(index.segment_of >= 0)
         near = _near_areas(index, barred)[index.network.pieces.pipe[mains]]
-        bare[index.run_of[mains[near]]] = False
+        bare[index.segment_of[mains[near]]] = False
     return bare
 
 
-def cost_simple_runs(
-    index: Index,
+def cost_simple_segments(
+    index: SegmentGraph,
     rules: Rules,
     gas_minor_per_m3: float,
     bare: Flags,
     refused: NDArray[np.uint8],
-) -> SimpleRuns:
-    """Return the costs of all plain runs, from `bare_runs` and the codes of the methods by piece."""
+) -> SimpleSegments:
+    """Return the costs of all plain segments, from `bare_segments` and the codes of the methods by piece."""
     network = index.network
     pieces, pipes = network.pieces, network.pipes
-    plain = bare & (np.diff(index.run_start) == 1)
-    rows = index.run_pieces[index.run_start[:-1]][plain]
+    plain = bare & (np.diff(index.segment_start) == 1)
+    rows = index.segment_pieces[index.segment_start[:-1]][plain]
     pipe = pieces.pipe[rows]
     length = pieces.to_m[rows] - pieces.from_m[rows]
     area = 0.25 * np.pi * pipes.bore_m[pipe] ** 2
@@ -64,7 +64,7 @@ def cost_simple_runs(
     sizes, size = np.unique(pipes.od_m[pipe], return_inverse=True)
     surfaces, surface = np.unique(pipes.surface[pipe], return_inverse=True)
     for column, method in enumerate(rules.method):
-        reach = [reach_of(rules, method, float(od)) for od in sizes]
+        reach = [stop_extent(rules, method, float(od)) for od in sizes]
         prices = np.array([[price_minor(method, float(od), int(code)) for code in surfaces] for od in sizes])
         if not len(rows):
             continue
@@ -78,24 +78,24 @@ def cost_simple_runs(
         best = np.minimum(best, cost)
     costs = np.full(len(plain), INFINITE, dtype=np.int64)
     costs[plain] = best
-    gas_all = np.rint(gas_minor_per_m3 * index.run_volume_m3).astype(np.int64)
-    return SimpleRuns(plain, costs, gas_all)
+    gas_all = np.rint(gas_minor_per_m3 * index.segment_volume_m3).astype(np.int64)
+    return SimpleSegments(plain, costs, gas_all)
 
 
-def _with_fittings(index: Index) -> Flags:
-    """Return which runs carry a fitting somewhere (ends included: those within a hair's breadth)."""
+def _with_fittings(index: SegmentGraph) -> Flags:
+    """Return which segments carry a fitting somewhere (ends included: those within a hair's breadth)."""
     pieces = index.network.pieces
-    found = np.zeros(len(index.run_a), dtype=np.bool_)
+    found = np.zeros(len(index.segment_a), dtype=np.bool_)
     if len(index.fitting_key):
-        mains = np.flatnonzero(index.run_of >= 0)
+        mains = np.flatnonzero(index.segment_of >= 0)
         base = index.pipe_base_m[pieces.pipe[mains]]
         first = np.searchsorted(index.fitting_key, base + pieces.from_m[mains] - 1e-6)
         last = np.searchsorted(index.fitting_key, base + pieces.to_m[mains] + 1e-6)
-        found[index.run_of[mains[last > first]]] = True
+        found[index.segment_of[mains[last > first]]] = True
     return found
 
 
-def _near_areas(index: Index, barred: Barred) -> Flags:
+def _near_areas(index: SegmentGraph, barred: StopExclusions) -> Flags:
     """Return which pipes have a bounding box that meets a keep-out area's."""
     pipes = index.network.pipes
     start = pipes.coord_start[:-1]

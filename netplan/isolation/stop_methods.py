@@ -14,27 +14,27 @@ from numpy.typing import NDArray
 
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR
 from netplan.isolation.model import MINOR_PER_UNIT
-from netplan.isolation.segments import Index
+from netplan.isolation.segments import SegmentGraph
 from netplan.network.supply import supply_of_parts
 from netplan.network.vocabulary import Host, Joint, Material, Operable, Surface, ValveState
 from netplan.rules.model import MethodKind, Rules, StopMethod
 
 __all__ = [
-    "Reach",
-    "Refused",
+    "MethodRefusal",
+    "StopExtent",
     "fault_pressures",
     "length_taken_m",
     "method_codes",
     "price_minor",
-    "reach_of",
     "refused_words",
+    "stop_extent",
 ]
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.uint8]
 
 
-class Refused(IntEnum):
+class MethodRefusal(IntEnum):
     """Why a method is refused on a whole piece; 0 is: not refused."""
 
     NO = 0
@@ -60,7 +60,7 @@ class Refused(IntEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Reach:
+class StopExtent:
     """How far an assembly reaches from the barrier nearest the work, on a main of one size.
 
     Parameters
@@ -85,10 +85,10 @@ class Reach:
     bypass_clear_m: float
 
 
-def reach_of(rules: Rules, method: StopMethod, od_m: float) -> Reach:
+def stop_extent(rules: Rules, method: StopMethod, od_m: float) -> StopExtent:
     """Return the reach of a method's assembly on a main of outside diameter `od_m` [m]."""
     if method.kind is MethodKind.VALVE:
-        return Reach(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, math.nan, math.nan)
+        return StopExtent(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, math.nan, math.nan)
     tapping_m = max(rules.clearance.fitting_m, rules.clearance.fitting_od * od_m)
     barrier_m = max(method.fitting_m, method.fitting_od * od_m)
     same_m = max(method.same_m, method.same_od * od_m) if method.kind is MethodKind.SQUEEZE else 0.0
@@ -99,7 +99,7 @@ def reach_of(rules: Rules, method: StopMethod, od_m: float) -> Reach:
             continue
         clear = max(tapping_m if part.size_mm > 0 else 0.0, barrier_m if part.role == "barrier" else 0.0)
         parts.append((part.offset_m, clear, max(clear, same_m if part.role == "barrier" else 0.0)))
-    return Reach(
+    return StopExtent(
         least_m=min(offset for offset, _, _ in parts),
         most_m=max(offset for offset, _, _ in parts),
         near_m=min(offset - clear for offset, clear, _ in parts),
@@ -126,7 +126,7 @@ def price_minor(method: StopMethod, od_m: float, surface: int) -> int:
     return round((method.price + method.price_per_mm_od * od_m * MM_PER_M + extra) * MINOR_PER_UNIT)
 
 
-def fault_pressures(index: Index) -> tuple[Floats, NDArray[np.bool_]]:
+def fault_pressures(index: SegmentGraph) -> tuple[Floats, NDArray[np.bool_]]:
     """Return, per part of the network, the greatest fault pressure [Pa gauge] and whether one is missing.
 
     The greatest over the part's stations, never below what one of them is set to; NaN without a station.
@@ -138,7 +138,7 @@ def fault_pressures(index: Index) -> tuple[Floats, NDArray[np.bool_]]:
 
 
 def piece_fault_pressure(
-    index: Index, rows: NDArray[Any], known: Floats, missing: NDArray[np.bool_]
+    index: SegmentGraph, rows: NDArray[Any], known: Floats, missing: NDArray[np.bool_]
 ) -> tuple[Floats, NDArray[np.bool_]]:
     """Return the greatest fault pressure at each of the pieces `rows`, and where the main's own stands in.
 
@@ -163,7 +163,7 @@ def piece_fault_pressure(
     return np.where(np.isneginf(result), 0.0, result), unknown
 
 
-def method_codes(index: Index, rules: Rules, rows: NDArray[Any], fault_pa: Floats) -> Codes:
+def method_codes(index: SegmentGraph, rules: Rules, rows: NDArray[Any], fault_pa: Floats) -> Codes:
     """Return why each method is refused on the whole of each piece.
 
     Parameters
@@ -176,7 +176,7 @@ def method_codes(index: Index, rules: Rules, rows: NDArray[Any], fault_pa: Float
     Returns
     -------
     uint8 array, shape (len(rows), methods)
-        Codes of `Refused`; 0 where the method may be used.
+        Codes of `MethodRefusal`; 0 where the method may be used.
     """
     codes = np.zeros((len(rows), len(rules.method)), dtype=np.uint8)
     for column, method in enumerate(rules.method):
@@ -186,8 +186,8 @@ def method_codes(index: Index, rules: Rules, rows: NDArray[Any], fault_pa: Float
 
 
 def _tests(
-    index: Index, rules: Rules, method: StopMethod, rows: NDArray[Any], fault_pa: Floats
-) -> list[tuple[Refused, NDArray[np.bool_]]]:
+    index: SegmentGraph, rules: Rules, method: StopMethod, rows: NDArray[Any], fault_pa: Floats
+) -> list[tuple[MethodRefusal, NDArray[np.bool_]]]:
     network = index.network
     pieces, pipes = network.pieces, network.pipes
     pipe, valve = pieces.pipe[rows], pieces.valve[rows]
@@ -195,10 +195,10 @@ def _tests(
     allowed = [member.value for member in Material if member.word in method.materials]
     limit_pa = (method.rating_mbar - method.rating_margin_mbar) * PA_PER_MBAR
     tests = [
-        (Refused.MATERIAL, ~np.isin(pipes.material[pipe], allowed)),
-        (Refused.SIZE, (od_mm < method.od_min_mm - 1e-6) | (od_mm > method.od_max_mm + 1e-6)),
-        (Refused.FAULT_PRESSURE_UNKNOWN, np.isnan(fault_pa)),
-        (Refused.RATING, fault_pa > limit_pa + 1e-6),
+        (MethodRefusal.MATERIAL, ~np.isin(pipes.material[pipe], allowed)),
+        (MethodRefusal.SIZE, (od_mm < method.od_min_mm - 1e-6) | (od_mm > method.od_max_mm + 1e-6)),
+        (MethodRefusal.FAULT_PRESSURE_UNKNOWN, np.isnan(fault_pa)),
+        (MethodRefusal.RATING, fault_pa > limit_pa + 1e-6),
     ]
     if method.kind is MethodKind.VALVE:
         at = np.maximum(valve, 0)
@@ -208,30 +208,30 @@ def _tests(
             else (np.zeros(len(rows), np.uint8), np.zeros(len(rows), np.uint8))
         )
         return [
-            (Refused.NOT_A_VALVE, valve < 0),
-            (Refused.VALVE_STATE, state == ValveState.UNKNOWN),
-            (Refused.VALVE_OPERABLE, operable != Operable.YES),
+            (MethodRefusal.NOT_A_VALVE, valve < 0),
+            (MethodRefusal.VALVE_STATE, state == ValveState.UNKNOWN),
+            (MethodRefusal.VALVE_OPERABLE, operable != Operable.YES),
             *tests,
         ]
     year, general = pipes.year[pipe], rules.method_general
     joints = [member.value for member in Joint if member.word in method.refuse_joints]
-    tests = [(Refused.VALVE_PIECE, valve >= 0), *tests]
+    tests = [(MethodRefusal.VALVE_PIECE, valve >= 0), *tests]
     if method.refuse_early_pe:
         resin = pipes.resin.take(pipe).arrow
         early = np.asarray(pc.is_in(resin, pa.array(general.early_resins, pa.string())), dtype=np.bool_)
         with np.errstate(invalid="ignore"):
             early = early | (year < general.early_pe_before_year)
-        tests.append((Refused.EARLY_PE, early))
+        tests.append((MethodRefusal.EARLY_PE, early))
         if not general.squeeze_unknown_resin:
             unnamed = np.asarray(pc.equal(resin, ""), dtype=np.bool_)
-            tests.append((Refused.UNKNOWN_RESIN, np.isnan(year) & unnamed))
+            tests.append((MethodRefusal.UNKNOWN_RESIN, np.isnan(year) & unnamed))
     if method.refuse_inserted:
-        tests.append((Refused.INSERTED, pipes.host[pipe] != Host.NONE))
-    tests.append((Refused.JOINT, np.isin(pipes.joint[pipe], joints)))
+        tests.append((MethodRefusal.INSERTED, pipes.host[pipe] != Host.NONE))
+    tests.append((MethodRefusal.JOINT, np.isin(pipes.joint[pipe], joints)))
     return tests
 
 
-def refused_words(index: Index, method: StopMethod, row: int, code: int, fault_pa: float) -> str:
+def refused_words(index: SegmentGraph, method: StopMethod, row: int, code: int, fault_pa: float) -> str:
     """Return one line saying why `method` is refused on the whole of piece `row`."""
     network = index.network
     pipe = int(network.pieces.pipe[row])
@@ -241,26 +241,26 @@ def refused_words(index: Index, method: StopMethod, row: int, code: int, fault_p
     name = network.valves.id[valve] if valve >= 0 else ""
     year = network.pipes.year[pipe]
     return {
-        Refused.NOT_A_VALVE: "there is no valve on this length",
-        Refused.VALVE_PIECE: f"valve {name} sits here",
-        Refused.MATERIAL: f"{method.name} is not for {material}",
-        Refused.SIZE: (
+        MethodRefusal.NOT_A_VALVE: "there is no valve on this length",
+        MethodRefusal.VALVE_PIECE: f"valve {name} sits here",
+        MethodRefusal.MATERIAL: f"{method.name} is not for {material}",
+        MethodRefusal.SIZE: (
             f"{method.name} serves {method.od_min_mm:g} to {method.od_max_mm:g} mm, "
             f"this main has {od_mm:g} mm"
         ),
-        Refused.FAULT_PRESSURE_UNKNOWN: (
+        MethodRefusal.FAULT_PRESSURE_UNKNOWN: (
             "no fault pressure is recorded for its stations (max_outlet_mbar) or this main (mop_mbar)"
         ),
-        Refused.RATING: (
+        MethodRefusal.RATING: (
             f"fault pressure {fault_pa / PA_PER_MBAR:g} mbar is above the rating {method.rating_mbar:g} mbar"
             + (f" less {method.rating_margin_mbar:g} mbar" if method.rating_margin_mbar else "")
         ),
-        Refused.EARLY_PE: f"early PE ({year:.0f})" if not np.isnan(year) else "early PE by its resin",
-        Refused.UNKNOWN_RESIN: "neither year nor resin of this PE is recorded",
-        Refused.INSERTED: f"inserted main ({Host(int(network.pipes.host[pipe])).word} host)",
-        Refused.JOINT: f"{Joint(int(network.pipes.joint[pipe])).word} joints would take the thrust",
-        Refused.TRANSITION: "a transition fitting on this length would take the thrust",
-        Refused.VALVE_STATE: f"state of valve {name} is unknown",
-        Refused.VALVE_OPERABLE: f"valve {name} is not known to be operable",
-        Refused.FORBIDDEN_VALVE: f"valve {name} is forbidden by order",
-    }[Refused(code)]
+        MethodRefusal.EARLY_PE: f"early PE ({year:.0f})" if not np.isnan(year) else "early PE by its resin",
+        MethodRefusal.UNKNOWN_RESIN: "neither year nor resin of this PE is recorded",
+        MethodRefusal.INSERTED: f"inserted main ({Host(int(network.pipes.host[pipe])).word} host)",
+        MethodRefusal.JOINT: f"{Joint(int(network.pipes.joint[pipe])).word} joints would take the thrust",
+        MethodRefusal.TRANSITION: "a transition fitting on this length would take the thrust",
+        MethodRefusal.VALVE_STATE: f"state of valve {name} is unknown",
+        MethodRefusal.VALVE_OPERABLE: f"valve {name} is not known to be operable",
+        MethodRefusal.FORBIDDEN_VALVE: f"valve {name} is forbidden by order",
+    }[MethodRefusal(code)]

@@ -8,65 +8,70 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.graph.minimum_cut import INFINITE
-from netplan.isolation.model import FeedBound, Tail
-from netplan.isolation.pendant_components import Span, Tails
-from netplan.isolation.segments import Index
+from netplan.isolation.model import FeedBound, PendantComponent
+from netplan.isolation.pendant_components import PendantComponents, SubtreeInterval
+from netplan.isolation.segments import SegmentGraph
 from netplan.isolation.work_segments import Work
 
-__all__ = ["Stranding", "WorkPlaces"]
+__all__ = ["StrandedCosts", "WorkPlaces"]
 
 Longs = NDArray[np.int64]
 
 
-class Stranding:
-    """Prices tails, whatever the work; that the work does not stand on one is for the caller to see.
+class StrandedCosts:
+    """Prices pendant components, whatever the work; the caller sees that the work stands on none of them.
 
     Parameters
     ----------
-    index : Index
-    tails : Tails
+    index : SegmentGraph
+    pendants : PendantComponents
     off_prefix : int64 array
-        Running sum over the order of `tails` of the price of the customers there [minor units].
+        Running sum over the order of `pendants` of the price of the customers there [minor units].
     feed_bound : callable
-        The caller's lower bound on any feed that serves a tail.
+        The caller's lower bound on any feed that serves a pendant component.
     kept : frozenset of int
         Customers that may not go off.
     """
 
     def __init__(
         self,
-        index: Index,
-        tails: Tails,
+        index: SegmentGraph,
+        pendants: PendantComponents,
         off_prefix: NDArray[np.int64],
         feed_bound: FeedBound,
         kept: frozenset[int],
     ) -> None:
-        self._index, self._tails, self._off_prefix, self._feed_bound = index, tails, off_prefix, feed_bound
+        self._index, self._pendants, self._off_prefix, self._feed_bound = (
+            index,
+            pendants,
+            off_prefix,
+            feed_bound,
+        )
         self._kept = kept
         table = index.network.customers
         self._kept_places = sorted(
-            int(tails.place[index.super_of[table.attach_node[table.attach_start[row]]]])
+            int(pendants.place[index.super_of[table.attach_node[table.attach_start[row]]]])
             for row in kept
             if not index.several[row] and table.attach_start[row] < table.attach_start[row + 1]
         )
 
-    def span(self, run: int, near: int, far: int) -> Span | None:
-        """Return the tail beyond `far` that a stop on `run` strands; None where nobody would miss it."""
-        span = self._tails.beyond(run, near, far)
-        if span is None or not self._tails.sourceless(span):
+    def span(self, segment: int, near: int, far: int) -> SubtreeInterval | None:
+        """Return what a stop on `segment` strands beyond `far`; None where nobody would miss it."""
+        span = self._pendants.beyond(segment, near, far)
+        if span is None or not self._pendants.sourceless(span):
             return None
         return span if span.total(self._off_prefix) or self._must_feed(span) else None
 
-    def price(self, run: int, near: int, far: int, span: Span) -> int:
-        """Return what a stop on `run` strands at least on the tail beyond `far` [minor units]."""
+    def price(self, segment: int, near: int, far: int, span: SubtreeInterval) -> int:
+        """Return what a stop on `segment` strands at least beyond `far` [minor units]."""
         interruption, must_feed = span.total(self._off_prefix), self._must_feed(span)
-        feed = self._feed_bound(self._tail(run, near, far, span, interruption, must_feed))
+        feed = self._feed_bound(self._tail(segment, near, far, span, interruption, must_feed))
         if must_feed:
             return INFINITE if feed is None else feed
         return interruption if feed is None else min(interruption, feed)
 
-    def by_run(self, feed_minor: int | None) -> Longs:
-        """Return what stops strand at least on all runs at once, for one bound on every feed.
+    def by_segment(self, feed_minor: int | None) -> Longs:
+        """Return what stops strand at least on all segments at once, for one bound on every feed.
 
         Parameters
         ----------
@@ -75,33 +80,38 @@ class Stranding:
 
         Returns
         -------
-        int64 array, shape (runs, 2)
-            With the zone at the run's a, and at its b [minor units]; 0 where nobody is stranded.
+        int64 array, shape (segments, 2)
+            With the zone at the segment's a, and at its b [minor units]; 0 where nobody is stranded.
         """
-        tails, index = self._tails, self._index
-        far = np.flatnonzero(tails.bridge)
-        run, near, root = tails.tree_run[far], tails.parent[far], tails.root[far]
-        kept = np.searchsorted(np.array(self._kept_places, dtype=np.int64), np.arange(len(tails.order) + 1))
+        pendants, index = self._pendants, self._index
+        far = np.flatnonzero(pendants.bridge)
+        segment, near, root = pendants.tree_segment[far], pendants.parent[far], pendants.root[far]
+        kept = np.searchsorted(
+            np.array(self._kept_places, dtype=np.int64), np.arange(len(pendants.order) + 1)
+        )
 
         def priced(sources: Longs, off: Longs, must_feed: Longs) -> Longs:
             price = off if feed_minor is None else np.minimum(off, feed_minor)
             price = np.where(must_feed > 0, INFINITE if feed_minor is None else feed_minor, price)
             return np.where(sources == 0, price, 0)
 
-        prefixes = (tails.sources, self._off_prefix, kept)
+        prefixes = (pendants.sources, self._off_prefix, kept)
         beyond, whole = (
-            [prefix[tails.place[node] + tails.size[node]] - prefix[tails.place[node]] for prefix in prefixes]
+            [
+                prefix[pendants.place[node] + pendants.size[node]] - prefix[pendants.place[node]]
+                for prefix in prefixes
+            ]
             for node in (far, root)
         )
         behind = [of_all - of_tail for of_all, of_tail in zip(whole, beyond, strict=True)]
-        found = np.zeros((len(index.run_a), 2), dtype=np.int64)
-        at_a = (index.run_a[run] == near).astype(np.int64)
-        found[run, 1 - at_a], found[run, at_a] = priced(*beyond), priced(*behind)
+        found = np.zeros((len(index.segment_a), 2), dtype=np.int64)
+        at_a = (index.segment_a[segment] == near).astype(np.int64)
+        found[segment, 1 - at_a], found[segment, at_a] = priced(*beyond), priced(*behind)
         return found
 
-    def kept_on(self, span: Span) -> list[int]:
-        """Return the customers of a tail that may not go off and hang on it alone, ascending."""
-        index, order = self._index, self._tails.order
+    def kept_on(self, span: SubtreeInterval) -> list[int]:
+        """Return the customers of a pendant component that may not go off and hang on it alone, ascending."""
+        index, order = self._index, self._pendants.order
         there = {
             int(row)
             for low, high in span.ranges
@@ -110,13 +120,15 @@ class Stranding:
         }
         return sorted(row for row in there & self._kept if not index.several[row])
 
-    def _must_feed(self, span: Span) -> bool:
+    def _must_feed(self, span: SubtreeInterval) -> bool:
         kept = self._kept_places
         return any(bisect_left(kept, low) < bisect_left(kept, high) for low, high in span.ranges)
 
-    def _tail(self, run: int, near: int, far: int, span: Span, interruption: int, must_feed: bool) -> Tail:
-        index, order = self._index, self._tails.order
-        piece = int(index.pieces_of(run)[0])
+    def _tail(
+        self, segment: int, near: int, far: int, span: SubtreeInterval, interruption: int, must_feed: bool
+    ) -> PendantComponent:
+        index, order = self._index, self._pendants.order
+        piece = int(index.pieces_of(segment)[0])
 
         def customers() -> NDArray[np.int32]:
             nodes = np.concatenate([order[low:high] for low, high in span.ranges])
@@ -124,7 +136,7 @@ class Stranding:
             found = np.concatenate(rows) if rows else np.zeros(0, np.int32)
             return np.unique(found[~index.several[found]]).astype(np.int32)
 
-        return Tail(
+        return PendantComponent(
             piece=piece,
             near_node=int(index.members(near)[0]),
             far_node=int(index.members(far)[0]),
@@ -135,29 +147,37 @@ class Stranding:
 
 
 class WorkPlaces:
-    """Where a work section stands in the order of tails.
+    """Where a work section stands in the order of pendant components.
 
     Parameters
     ----------
-    index : Index
-    tails : Tails
+    index : SegmentGraph
+    pendants : PendantComponents
     work : Work
 
     Attributes
     ----------
     all_of_it : list of int
-        Places of its supernodes and of the ends of its runs.
+        Places of its supernodes and of the ends of its segments.
     """
 
-    def __init__(self, index: Index, tails: Tails, work: Work) -> None:
-        self._index, self._tails, self._work = index, tails, work
-        self.all_of_it = self._places(work.runs)
+    def __init__(self, index: SegmentGraph, pendants: PendantComponents, work: Work) -> None:
+        self._index, self._pendants, self._work = index, pendants, work
+        self.all_of_it = self._places(work.segments)
 
-    def beside(self, run: int) -> list[int]:
-        """Return the places that lie on one side or the other of a run."""
-        return self._places(self._work.runs - {run}) if run in self._work.runs else self.all_of_it
+    def beside(self, segment: int) -> list[int]:
+        """Return the places that lie on one side or the other of a segment."""
+        return (
+            self._places(self._work.segments - {segment})
+            if segment in self._work.segments
+            else self.all_of_it
+        )
 
-    def _places(self, runs: frozenset[int]) -> list[int]:
-        index, place = self._index, self._tails.place
-        nodes = {node for run in runs for node in (index.run_a.item(run), index.run_b.item(run))}
+    def _places(self, segments: frozenset[int]) -> list[int]:
+        index, place = self._index, self._pendants.place
+        nodes = {
+            node
+            for segment in segments
+            for node in (index.segment_a.item(segment), index.segment_b.item(segment))
+        }
         return [place.item(node) for node in nodes.union(self._work.supernodes)]

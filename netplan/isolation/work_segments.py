@@ -1,4 +1,4 @@
-"""The work section laid over the runs of main: what it covers, and what is left of the runs it touches."""
+"""The work section laid over the segments of main: what it covers, and what is left beside it."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from netplan.isolation.model import Stretch
-from netplan.isolation.segment_geometry import Shape, part_of, run_shape
-from netplan.isolation.segments import Index
+from netplan.isolation.segment_geometry import SegmentGeometry, part_of, segment_geometry
+from netplan.isolation.segments import SegmentGraph
 from netplan.network.work_section import Section
 
 __all__ = ["Gap", "Work", "lay_work"]
@@ -19,12 +19,12 @@ TOUCH_M = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """What is left of a run beside the work: ends are supernodes, -1 for an end of the work itself."""
+    """What is left of a segment beside the work: ends are supernodes, -1 for an end of the work itself."""
 
-    run: int
+    segment: int
     a: int
     b: int
-    shape: Shape
+    shape: SegmentGeometry
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,8 +35,8 @@ class Work:
     ----------
     supernodes : tuple of int
         Supernodes in it, ascending.
-    runs : frozenset of int
-        Runs it touches.
+    segments : frozenset of int
+        Segments it touches.
     gaps : tuple of Gap
         What is left of them.
     covered : tuple of (piece, Stretch, part of the work)
@@ -46,27 +46,27 @@ class Work:
     """
 
     supernodes: tuple[int, ...]
-    runs: frozenset[int]
+    segments: frozenset[int]
     gaps: tuple[Gap, ...]
     covered: tuple[tuple[int, Stretch, int], ...]
     near_m: dict[int, float]
 
 
-def lay_work(index: Index, section: Section, clearance_m: float) -> Work:
-    """Lay a work section over the runs of main."""
+def lay_work(index: SegmentGraph, section: Section, clearance_m: float) -> Work:
+    """Lay a work section over the segments of main."""
     covered = _covered(index, section)
-    by_run: dict[int, list[tuple[int, Stretch]]] = {}
+    by_segment: dict[int, list[tuple[int, Stretch]]] = {}
     for piece, stretch, _ in covered:
-        by_run.setdefault(index.run_of.item(piece), []).append((piece, stretch))
+        by_segment.setdefault(index.segment_of.item(piece), []).append((piece, stretch))
     gaps: list[Gap] = []
     inside: set[int] = set()
-    for run in sorted(by_run):
-        _lay_on_run(index, run, by_run[run], gaps, inside)
-    near = _near(index, inside, gaps, frozenset(by_run), clearance_m)
-    return Work(tuple(sorted(inside)), frozenset(by_run), tuple(gaps), covered, near)
+    for segment in sorted(by_segment):
+        _lay_on_segment(index, segment, by_segment[segment], gaps, inside)
+    near = _near(index, inside, gaps, frozenset(by_segment), clearance_m)
+    return Work(tuple(sorted(inside)), frozenset(by_segment), tuple(gaps), covered, near)
 
 
-def _covered(index: Index, section: Section) -> tuple[tuple[int, Stretch, int], ...]:
+def _covered(index: SegmentGraph, section: Section) -> tuple[tuple[int, Stretch, int], ...]:
     pieces = index.network.pieces
     found = []
     for part in range(len(section)):
@@ -89,10 +89,10 @@ def _covered(index: Index, section: Section) -> tuple[tuple[int, Stretch, int], 
     return tuple(found)
 
 
-def _lay_on_run(
-    index: Index, run: int, covers: list[tuple[int, Stretch]], gaps: list[Gap], inside: set[int]
+def _lay_on_segment(
+    index: SegmentGraph, segment: int, covers: list[tuple[int, Stretch]], gaps: list[Gap], inside: set[int]
 ) -> None:
-    shape = run_shape(index, run)
+    shape = segment_geometry(index, segment)
     legs = {leg.piece: leg for leg in shape.legs}
     spans = []
     for piece, stretch in covers:
@@ -105,23 +105,23 @@ def _lay_on_run(
             merged[-1] = (merged[-1][0], max(high, merged[-1][1]))
         else:
             merged.append((low, high))
-    a, b = index.run_a.item(run), index.run_b.item(run)
+    a, b = index.segment_a.item(segment), index.segment_b.item(segment)
     edge = 0.0
     end: tuple[int, bool] = (a, False)
     if merged[0][0] <= TOUCH_M:
         inside.add(a)
     for low, high in merged:
         if low > edge + TOUCH_M:
-            gaps.append(Gap(run, end[0], -1, part_of(shape, edge, low, (end[1], True))))
+            gaps.append(Gap(segment, end[0], -1, part_of(shape, edge, low, (end[1], True))))
         edge, end = high, (-1, True)
     if edge < shape.length_m - TOUCH_M:
-        gaps.append(Gap(run, -1, b, part_of(shape, edge, shape.length_m, (True, False))))
+        gaps.append(Gap(segment, -1, b, part_of(shape, edge, shape.length_m, (True, False))))
     else:
         inside.add(b)
 
 
 def _near(
-    index: Index, inside: set[int], gaps: list[Gap], touched: frozenset[int], within_m: float
+    index: SegmentGraph, inside: set[int], gaps: list[Gap], touched: frozenset[int], within_m: float
 ) -> dict[int, float]:
     """Return how far supernodes lie from the work, along the mains, where that is less than the clearance."""
     near: dict[int, float] = {}
@@ -134,10 +134,12 @@ def _near(
         if distance >= within_m or near.get(node, np.inf) <= distance:
             continue
         near[node] = distance
-        for run in index.runs_at(node).tolist():
-            if run not in touched:
-                rows = index.pieces_of(run)
+        for segment in index.segments_at(node).tolist():
+            if segment not in touched:
+                rows = index.pieces_of(segment)
                 length = float((pieces.to_m[rows] - pieces.from_m[rows]).sum())
-                other = int(index.run_b[run] if index.run_a[run] == node else index.run_a[run])
+                other = int(
+                    index.segment_b[segment] if index.segment_a[segment] == node else index.segment_a[segment]
+                )
                 heapq.heappush(queue, (distance + length, other))
     return near

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.isolation.cut_enumeration import Found
-from netplan.isolation.local_graph import SOURCE, Neighbourhood
-from netplan.isolation.segment_geometry import Shape
+from netplan.isolation.local_graph import SOURCE, LocalGraph
+from netplan.isolation.segment_geometry import SegmentGeometry
 
 __all__ = ["Outline", "Part", "outline_of"]
 
@@ -30,8 +30,8 @@ class Outline:
         Stations that it leaves without a customer to feed.
     supernodes : tuple of int
         In its zones, ascending.
-    runs, chains : tuple of int
-        Run of each stop, and its chain between junctions.
+    segments, chains : tuple of int
+        Segment of each stop, and its chain between junctions.
     methods : tuple of str
         Name of the method of each stop.
     parts : tuple of Part
@@ -45,7 +45,7 @@ class Outline:
     found: Found
     shut_in_stations: tuple[int, ...]
     supernodes: tuple[int, ...]
-    runs: tuple[int, ...]
+    segments: tuple[int, ...]
     chains: tuple[int, ...]
     methods: tuple[str, ...]
     parts: tuple[Part, ...]
@@ -69,20 +69,20 @@ class Outline:
         )
 
 
-def outline_of(near: Neighbourhood, found: Found, shut_in_stations: tuple[int, ...]) -> Outline:
+def outline_of(near: LocalGraph, found: Found, shut_in_stations: tuple[int, ...]) -> Outline:
     """Return a found zone in figures, with the stations it leaves without a customer to feed."""
-    index, methods = near.index, near.sites.rules.method
+    index, methods = near.index, near.placement.rules.method
     inside = sorted({*near.work.supernodes, *(near.supernode[node] for node in found.zone if node != SOURCE)})
     customers = _customers(near, inside)
     price = sum([choice.price_minor for _, _, choice in found.stops])
-    interruption = sum(near.ground.off_minor[customers].tolist())
+    interruption = sum(near.costs.off_minor[customers].tolist())
     stranded = sum([edge.stranded_u if at_u else edge.stranded_v for edge, at_u, _ in found.stops])
     return Outline(
         found=found,
         shut_in_stations=shut_in_stations,
         supernodes=tuple(inside),
-        runs=tuple([edge.run for edge, _, _ in found.stops]),
-        chains=tuple([index.run_chain.item(edge.run) for edge, _, _ in found.stops]),
+        segments=tuple([edge.segment for edge, _, _ in found.stops]),
+        chains=tuple([index.segment_chain.item(edge.segment) for edge, _, _ in found.stops]),
         methods=tuple([methods[choice.method].name for _, _, choice in found.stops]),
         parts=_parts(near, found, inside),
         customers=customers,
@@ -94,7 +94,7 @@ def outline_of(near: Neighbourhood, found: Found, shut_in_stations: tuple[int, .
     )
 
 
-def _customers(near: Neighbourhood, inside: list[int]) -> NDArray[np.int32]:
+def _customers(near: LocalGraph, inside: list[int]) -> NDArray[np.int32]:
     rows, start = near.index.customer_row, near.index.customer_start
     found: set[int] = set()
     for node in inside:
@@ -102,7 +102,7 @@ def _customers(near: Neighbourhood, inside: list[int]) -> NDArray[np.int32]:
     return np.array(sorted(found), dtype=np.int32)
 
 
-def _parts(near: Neighbourhood, found: Found, inside: list[int]) -> tuple[Part, ...]:
+def _parts(near: LocalGraph, found: Found, inside: list[int]) -> tuple[Part, ...]:
     pieces = near.index.network.pieces
     spans: _Spans = {}
     for piece, stretch, _ in near.work.covered:
@@ -121,7 +121,7 @@ def _parts(near: Neighbourhood, found: Found, inside: list[int]) -> tuple[Part, 
     )
 
 
-def _add(spans: _Spans, shape: Shape, until_m: float) -> None:
+def _add(spans: _Spans, shape: SegmentGeometry, until_m: float) -> None:
     """Add what lies on a shape up to a place."""
     for leg in shape.legs:
         end = min(leg.end_m, until_m)

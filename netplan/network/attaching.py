@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
 from netplan.core.findings import Severity
-from netplan.network.joining import SNAP_M, Course, Joins
+from netplan.network.joining import SNAP_M, Joins, PipePolylines
 from netplan.network.nearer_services import nearer_services
-from netplan.network.normalise import Table
+from netplan.network.normalise import NormalisedTable
 from netplan.network.notes import Notes, listed
 from netplan.network.placing import MainIndex, nodes_at
 from netplan.network.text import Text
@@ -33,7 +33,7 @@ Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
 
 
-def service_ends(course: Course, joins: Joins, feature_id: Text, notes: Notes) -> Rows:
+def service_ends(course: PipePolylines, joins: Joins, feature_id: Text, notes: Notes) -> Rows:
     """Return the node of the customer's end of each service: the end that is on no main.
 
     Parameters
@@ -129,10 +129,10 @@ def _notice_touching(
 
 
 def attach(
-    course: Course,
+    course: PipePolylines,
     joins: Joins,
     index: MainIndex,
-    customers: Table,
+    customers: NormalisedTable,
     xy_m: Floats,
     feature_id: Text,
     ends: Rows,
@@ -192,7 +192,13 @@ def attach(
 
 
 def _nearest_services(
-    customers: Table, xy_m: Floats, rest: Rows, feature_id: Text, ends: Rows, joins: Joins, notes: Notes
+    customers: NormalisedTable,
+    xy_m: Floats,
+    rest: Rows,
+    feature_id: Text,
+    ends: Rows,
+    joins: Joins,
+    notes: Notes,
 ) -> tuple[Rows, Rows]:
     """Return customers and the service rows within reach that they may hang on; several where two lie alike.
 
@@ -254,7 +260,7 @@ def _by_what(
     return by_what
 
 
-def _notice_two_mains(customers: Table, xy_m: Floats, who: Rows, n: int, notes: Notes) -> None:
+def _notice_two_mains(customers: NormalisedTable, xy_m: Floats, who: Rows, n: int, notes: Notes) -> None:
     notes.add_each(
         "two-mains",
         "customers",
@@ -275,7 +281,7 @@ def _unique_pairs(who: Rows, node: Rows) -> tuple[Rows, Rows]:
     return who[new], node[new]
 
 
-def named_services(customers: Table, feature_id: Text) -> tuple[Rows, Rows]:
+def named_services(customers: NormalisedTable, feature_id: Text) -> tuple[Rows, Rows]:
     """Return customer row and service row (-1 for an unknown one) of every service that a customer names."""
     who, names = _one_a_row(customers.text["service_id"].arrow)
     given = ~np.asarray(pc.equal(names, "").to_numpy(zero_copy_only=False), dtype=bool)
@@ -285,7 +291,7 @@ def named_services(customers: Table, feature_id: Text) -> tuple[Rows, Rows]:
 
 
 def _by_service_id(
-    customers: Table,
+    customers: NormalisedTable,
     xy_m: Floats,
     feature_id: Text,
     ends: Rows,

@@ -17,9 +17,9 @@ from netplan.network import model
 from netplan.network.attaching import attach, named_services, service_ends
 from netplan.network.bulk_rows import meanwhile, no_collecting
 from netplan.network.flat import as_objects
-from netplan.network.joining import POINT_REACH_M, Course, join
+from netplan.network.joining import POINT_REACH_M, PipePolylines, join
 from netplan.network.lines import Lines, shapes_of
-from netplan.network.normalise import Table
+from netplan.network.normalise import NormalisedTable
 from netplan.network.notes import Notes
 from netplan.network.placing import MainIndex, nodes_at
 from netplan.network.projection import scale_at
@@ -183,7 +183,7 @@ def _live(layers: Layers, name: str) -> tuple[Lines, Sizes]:
     return lines.keep(good), (sizes[0][good], sizes[1][good], sizes[2][good])
 
 
-def _usable_rows(table: Table) -> NDArray[np.bool_]:
+def _usable_rows(table: NormalisedTable) -> NDArray[np.bool_]:
     good = np.ones(len(table), dtype=bool)
     if "status" in table.code:
         good &= table.code["status"] == Status.LIVE
@@ -195,7 +195,7 @@ def _usable_rows(table: Table) -> NDArray[np.bool_]:
     return good
 
 
-def _usable(table: Table) -> Table:
+def _usable(table: NormalisedTable) -> NormalisedTable:
     good = _usable_rows(table)
     return table if good.all() else table.take(good)
 
@@ -204,12 +204,12 @@ def _not_live(mains: Lines) -> Text:
     return mains.table.text["id"].take(np.flatnonzero(mains.table.code["status"] != Status.LIVE))
 
 
-def _course(mains: Lines, services: Lines) -> tuple[tuple[str, ...], Course]:
+def _course(mains: Lines, services: Lines) -> tuple[tuple[str, ...], PipePolylines]:
     names = pa.concat_arrays([mains.table.text["system"].arrow, services.table.text["system"].arrow])
     systems = tuple(sorted(pc.unique(names).to_pylist()))
     coords = np.concatenate([mains.coords_m, services.coords_m])
     start = np.concatenate([mains.start, services.start[1:] + mains.start[-1]])
-    return systems, Course(
+    return systems, PipePolylines(
         coords,
         np.concatenate([mains.height_m, services.height_m]),
         start,
@@ -231,11 +231,11 @@ def _rows_of(names: Text, ids: Text) -> Rows:
 
 
 def _on_mains(
-    course: Course,
+    course: PipePolylines,
     joins: Any,
     index: MainIndex,
     name: str,
-    table: Table,
+    table: NormalisedTable,
     xy_m: Floats,
     system: NDArray[np.int16],
     notes: Notes,
@@ -260,7 +260,7 @@ def _on_mains(
 
 
 def _fittings(
-    index: MainIndex, table: Table, xy_m: Floats, system: NDArray[np.int16], notes: Notes
+    index: MainIndex, table: NormalisedTable, xy_m: Floats, system: NDArray[np.int16], notes: Notes
 ) -> tuple[Rows, Floats]:
     pipe, _ = index.near(xy_m, POINT_REACH_M, system).nearest(len(table))
     placed = np.flatnonzero(pipe >= 0)
@@ -281,7 +281,7 @@ def _fittings(
 
 
 def _pipes(
-    course: Course, mains: tuple[Lines, Sizes], services: tuple[Lines, Sizes], scale: float
+    course: PipePolylines, mains: tuple[Lines, Sizes], services: tuple[Lines, Sizes], scale: float
 ) -> model.Pipes:
     tables = (mains[0].table, services[0].table)
     count = [len(table) for table in tables]
@@ -329,7 +329,7 @@ def _pipes(
     )
 
 
-def _valves(table: Table, pieces: model.Pieces, pipe: Rows, chainage_m: Floats) -> model.Valves:
+def _valves(table: NormalisedTable, pieces: model.Pieces, pipe: Rows, chainage_m: Floats) -> model.Valves:
     piece = np.full(len(table), -1, dtype=np.int32)
     own = np.flatnonzero(pieces.valve >= 0)
     piece[pieces.valve[own]] = own
@@ -338,7 +338,7 @@ def _valves(table: Table, pieces: model.Pieces, pipe: Rows, chainage_m: Floats) 
     )
 
 
-def _stations(table: Table, node: Rows, station_of: Rows, sensing_node: Rows) -> model.Stations:
+def _stations(table: NormalisedTable, node: Rows, station_of: Rows, sensing_node: Rows) -> model.Stations:
     sensing = np.full(len(table), -1, dtype=np.int32)
     known = (station_of >= 0) & (sensing_node >= 0)
     sensing[station_of[known][::-1]] = sensing_node[known][::-1]
@@ -353,7 +353,7 @@ def _stations(table: Table, node: Rows, station_of: Rows, sensing_node: Rows) ->
 
 
 def _customers(
-    table: Table, xy_m: Floats, who: Rows, node: Rows, by_what: NDArray[np.uint8]
+    table: NormalisedTable, xy_m: Floats, who: Rows, node: Rows, by_what: NDArray[np.uint8]
 ) -> model.Customers:
     n = len(table)
     text, number, code = table.text, table.number, table.code
@@ -381,7 +381,7 @@ def _customers(
     )
 
 
-def _placed_fittings(table: Table, pipe: Rows, chainage_m: Floats) -> model.Fittings:
+def _placed_fittings(table: NormalisedTable, pipe: Rows, chainage_m: Floats) -> model.Fittings:
     order = np.lexsort([np.arange(len(pipe)), chainage_m, pipe])
     return model.Fittings(
         table.text["id"].take(order), table.code["kind"][order], _int32(pipe[order]), chainage_m[order]

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from netplan.network.flat import as_objects
 from netplan.network.lines import Lines
-from netplan.network.normalise import Table
+from netplan.network.normalise import NormalisedTable
 from netplan.network.projection import GRID_M
 
 __all__ = ["content_digest"]
@@ -22,8 +22,8 @@ __all__ = ["content_digest"]
 def content_digest(
     crs: str,
     lines: Mapping[str, Lines],
-    points: Mapping[str, tuple[Table, NDArray[np.float64]]],
-    areas: Table,
+    points: Mapping[str, tuple[NormalisedTable, NDArray[np.float64]]],
+    areas: NormalisedTable,
 ) -> str:
     """Return the SHA-256 of normalised layers, each sorted by id.
 
@@ -33,7 +33,7 @@ def content_digest(
         Name of the working CRS.
     lines, points : mapping
         Layers by name; points with their places (n, 2) [m].
-    areas : Table
+    areas : NormalisedTable
         The keep-out layer, geometry in the working CRS [m].
     """
     digest = hashlib.sha256()
@@ -54,7 +54,7 @@ def content_digest(
     return digest.hexdigest()
 
 
-def _add_table(digest: Any, name: str, table: Table) -> None:
+def _add_table(digest: Any, name: str, table: NormalisedTable) -> None:
     digest.update(f"layer {name} {len(table)}\n".encode())
     if not len(table):
         return

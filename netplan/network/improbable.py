@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from netplan.core.findings import Severity
 from netplan.core.sources import source
 from netplan.network.lines import Lines
-from netplan.network.normalise import Table
+from netplan.network.normalise import NormalisedTable
 from netplan.network.notes import Notes
 from netplan.network.probable import Range, explanations, probable_ranges
 from netplan.network.vocabulary import Category, Material, Status
@@ -34,7 +34,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 
-def notice_improbable(table: Table, notes: Notes, part: str = "") -> None:
+def notice_improbable(table: NormalisedTable, notes: Notes, part: str = "") -> None:
     """Notice each column of a layer whose median is improbable, or where a part stands apart.
 
     Only what is live counts; of stations, the pressures of those that feed low pressure; of customers, the
@@ -42,7 +42,7 @@ def notice_improbable(table: Table, notes: Notes, part: str = "") -> None:
 
     Parameters
     ----------
-    table : Table
+    table : NormalisedTable
         Normalised layer, or a part of one.
     part : str
         What the part is called; empty for the whole layer.
@@ -74,13 +74,13 @@ def notice_improbable_lengths(lines: Mapping[str, Lines], customers: int, notes:
             _notice(length, np.ones(len(length), dtype=bool), probable, notes)
 
 
-def _share(table: Table, column: str) -> Floats | float:
+def _share(table: NormalisedTable, column: str) -> Floats | float:
     """Return by how many meters a customer's figures are shared; 1 elsewhere."""
     is_shared = table.name == "customers" and column != "meters"
     return np.maximum(table.number["meters"], 1.0) if is_shared else 1.0
 
 
-def _counted(table: Table, probable: Range) -> Flags:
+def _counted(table: NormalisedTable, probable: Range) -> Flags:
     if table.name == "customers":
         return np.asarray(table.code["category"] == Category.HOUSEHOLD)
     live = np.asarray(table.code["status"] == Status.LIVE)
@@ -90,7 +90,7 @@ def _counted(table: Table, probable: Range) -> Flags:
     return live & (~low if probable.of.startswith("other") else low)
 
 
-def _is_low_pressure(table: Table) -> Flags:
+def _is_low_pressure(table: NormalisedTable) -> Flags:
     same = pc.equal(pc.utf8_lower(table.text["system"].arrow), _LOW_PRESSURE)
     return np.asarray(pc.fill_null(same, False).to_numpy(zero_copy_only=False), dtype=bool)
 
@@ -162,7 +162,7 @@ def _figure(value: float) -> str:
     return f"{value:,.0f}" if value >= 1000 else f"{value:.3g}"
 
 
-def _notice_years(table: Table, notes: Notes) -> None:
+def _notice_years(table: NormalisedTable, notes: Notes) -> None:
     """Notice PE laid before there was any: mostly a year that stands for an unknown one."""
     year = table.number["year"]
     plastic = np.isin(table.code["material"], [kind for kind in Material if kind.is_pe])

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from netplan.graph.components import component_labels
 from netplan.network.spatial_index import close_pairs, points_on_lines
 
-__all__ = ["POINT_REACH_M", "SNAP_M", "Course", "Joins", "first_of", "join", "merge_nodes"]
+__all__ = ["POINT_REACH_M", "SNAP_M", "Joins", "PipePolylines", "first_of", "join", "merge_nodes"]
 
 SNAP_M: Final = 0.05
 """Ends within this distance are one node [m]."""
@@ -25,7 +25,7 @@ Rows = NDArray[np.int64]
 
 
 @dataclass(slots=True, eq=False)
-class Course:
+class PipePolylines:
     """The course of all live pipes, mains first.
 
     Parameters
@@ -125,7 +125,7 @@ def _sorted_places(pipe: Rows, measure_m: Floats, valve: Rows, before: Rows) -> 
     return order
 
 
-def join(course: Course) -> Joins:
+def join(course: PipePolylines) -> Joins:
     """Join pipes of each system at their ends and where an end lies on another pipe."""
     first, last = course.start[:-1], course.start[1:] - 1
     ends = course.coords_m[np.column_stack([first, last]).ravel()]
@@ -217,7 +217,7 @@ def _snap_one(points: Floats) -> tuple[Rows, Floats]:
     return rank[named][inverse], xy
 
 
-def _tees(course: Course, joins: Joins) -> tuple[Rows, Rows, Floats]:
+def _tees(course: PipePolylines, joins: Joins) -> tuple[Rows, Rows, Floats]:
     """Return pipe, node and measure where a node lies on the interior of a pipe that doesn't end there."""
     places = np.column_stack([joins.x_m, joins.y_m])
     node, pipe, measure, _ = points_on_lines(places, course.coords_m, course.start, SNAP_M)

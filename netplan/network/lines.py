@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from netplan.core.findings import Severity
 from netplan.network.flat import LINE, FlatShapes, as_objects
-from netplan.network.normalise import Table
+from netplan.network.normalise import NormalisedTable
 from netplan.network.notes import Notes
 from netplan.network.text import Text
 
@@ -30,7 +30,7 @@ class Lines:
 
     Parameters
     ----------
-    table : Table
+    table : NormalisedTable
         Attributes, one row a line; split parts repeat those of their feature.
     feature_id : Text
         Id of the feature a line comes from; differs from its own id for split parts.
@@ -44,7 +44,7 @@ class Lines:
         Planar length [m].
     """
 
-    table: Table
+    table: NormalisedTable
     feature_id: Text
     coords_m: NDArray[np.float64]
     height_m: NDArray[np.float64]
@@ -70,12 +70,12 @@ class Lines:
         )
 
 
-def read_lines(table: Table, project: _Project, notes: Notes) -> Lines:
+def read_lines(table: NormalisedTable, project: _Project, notes: Notes) -> Lines:
     """Return the lines of a table in the working CRS.
 
     Parameters
     ----------
-    table : Table
+    table : NormalisedTable
         A layer sorted by id.
     project : callable
         Source coordinates (n, 2) to working coordinates [m].
@@ -109,7 +109,9 @@ def shapes_of(coords_m: NDArray[np.float64], start: NDArray[np.int64]) -> NDArra
     return np.asarray(shapes, dtype=object)
 
 
-def _from_objects(table: Table, notes: Notes) -> tuple[Table, Text, NDArray[np.float64], NDArray[np.int64]]:
+def _from_objects(
+    table: NormalisedTable, notes: Notes
+) -> tuple[NormalisedTable, Text, NDArray[np.float64], NDArray[np.int64]]:
     """Return single lines as a table, the feature of each, flat coordinates and offsets."""
     table = _usable(table, notes)
     feature_id = table.text["id"]
@@ -123,7 +125,7 @@ def _from_objects(table: Table, notes: Notes) -> tuple[Table, Text, NDArray[np.f
     return table, feature_id, flat, start
 
 
-def _usable(table: Table, notes: Notes) -> Table:
+def _usable(table: NormalisedTable, notes: Notes) -> NormalisedTable:
     shapes = as_objects(table.geometry)
     table.geometry = shapes
     kind = shapely.get_type_id(shapes)
@@ -146,7 +148,7 @@ def _usable(table: Table, notes: Notes) -> Table:
     return table if keep.all() else table.take(keep)
 
 
-def _single_parts(table: Table, feature_id: Text, notes: Notes) -> Table:
+def _single_parts(table: NormalisedTable, feature_id: Text, notes: Notes) -> NormalisedTable:
     shapes = as_objects(table.geometry).copy()
     many = np.flatnonzero(shapely.get_type_id(shapes) == _MULTILINE)
     if not len(many):
@@ -181,7 +183,7 @@ def _as_drawn(merged: NDArray[np.object_], parts: NDArray[np.object_]) -> NDArra
     return np.where(start > second, shapely.reverse(merged), merged)
 
 
-def _split(table: Table, feature_id: Text, split: NDArray[np.int64]) -> Table:
+def _split(table: NormalisedTable, feature_id: Text, split: NDArray[np.int64]) -> NormalisedTable:
     count = np.ones(len(table), dtype=np.int64)
     count[split] = shapely.get_num_geometries(as_objects(table.geometry)[split])
     row = np.repeat(np.arange(len(table)), count)

@@ -18,8 +18,8 @@ from netplan.core.findings import Finding
 from netplan.network.text import Text
 
 __all__ = [
-    "Beyond",
     "Customers",
+    "ExternalNetwork",
     "Fittings",
     "Injections",
     "KeepOut",
@@ -314,15 +314,15 @@ class KeepOut:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Beyond:
-    """What lies beyond the rim of a network that was taken out of a larger one: always fed.
+class ExternalNetwork:
+    """What lies beyond the boundary of a network that was taken out of a larger one: always fed.
 
     Parameters
     ----------
     node : int32 array
-        Nodes at the rim, one row for each piece that leads beyond it.
+        Nodes at the boundary, one row for each piece that leads beyond it.
     part : int32 array
-        Number of the part beyond the rim that each of them is joined to, from 0.
+        Number of the part beyond the boundary that each of them is joined to, from 0.
     fault_pa_gauge : float array
         Of each part: the most that a station beyond can give in a fault [Pa gauge]; NaN where injections
         alone feed it.
@@ -397,7 +397,7 @@ class Network:
         Base map layers (GeoDataFrames in the working CRS) by name.
     not_live : Text
         Ids of the mains that are recorded as abandoned or proposed and left out.
-    beyond : Beyond, optional
+    beyond : ExternalNetwork, optional
         What a part of a larger network hangs on; None for a whole one.
     set_aside : SetAside
         Live pipes without a usable size that are taken as not live; of a whole network alone.
@@ -423,5 +423,5 @@ class Network:
     findings: tuple[Finding, ...] = ()
     base: Mapping[str, Any] = field(default_factory=dict)
     not_live: Text = field(default_factory=Text)
-    beyond: Beyond | None = None
+    beyond: ExternalNetwork | None = None
     set_aside: SetAside = field(default_factory=SetAside)

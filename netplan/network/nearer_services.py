@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
 from netplan.core.findings import Severity
-from netplan.network.normalise import Table
+from netplan.network.normalise import NormalisedTable
 from netplan.network.notes import Notes, listed
 from netplan.network.text import Text
 
@@ -25,7 +25,7 @@ Rows = NDArray[np.int64]
 
 
 def nearer_services(
-    customers: Table,
+    customers: NormalisedTable,
     xy_m: Floats,
     feature_id: Text,
     end_xy_m: Floats,
@@ -40,7 +40,7 @@ def nearer_services(
 
     Parameters
     ----------
-    customers : Table
+    customers : NormalisedTable
     xy_m : float array, shape (customers, 2)
         Their places [m].
     feature_id : Text
@@ -84,7 +84,12 @@ class _Words:
     """Words for one customer: its services, the nearer one, and who is recorded on that."""
 
     def __init__(
-        self, customers: Table, xy_m: Floats, feature_id: Text, end_xy_m: Floats, recorded: tuple[Rows, Rows]
+        self,
+        customers: NormalisedTable,
+        xy_m: Floats,
+        feature_id: Text,
+        end_xy_m: Floats,
+        recorded: tuple[Rows, Rows],
     ) -> None:
         self._customers, self._xy_m, self._feature_id = customers, xy_m, feature_id
         self._end_xy_m, (self._who, self._service) = end_xy_m, recorded

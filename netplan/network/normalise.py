@@ -20,7 +20,7 @@ from netplan.network.raw import RawLayer
 from netplan.network.text import Text
 from netplan.network.years import note_dates, without_days, year_of
 
-__all__ = ["Table", "check_ids", "column_text", "normalise"]
+__all__ = ["NormalisedTable", "check_ids", "column_text", "normalise"]
 
 _IMPORTANT = ("od_mm", "outlet_mbar")
 _MOST: Final = 1e12
@@ -31,7 +31,7 @@ _CONTROL = r"[\x00-\x1f\x7f]"
 
 
 @dataclass(slots=True, eq=False)
-class Table:
+class NormalisedTable:
     """A layer with typed columns, sorted by id.
 
     Parameters
@@ -62,10 +62,10 @@ class Table:
         """Ids, for a layer that has them."""
         return self.text.get("id")
 
-    def take(self, rows: NDArray[Any]) -> Table:
+    def take(self, rows: NDArray[Any]) -> NormalisedTable:
         """Return the given rows (indices or mask) as a new table."""
         index = np.flatnonzero(rows) if rows.dtype == np.bool_ else rows
-        return Table(
+        return NormalisedTable(
             self.name,
             {name: column.take(index) for name, column in self.text.items()},
             {name: column[index] for name, column in self.number.items()},
@@ -74,7 +74,7 @@ class Table:
         )
 
 
-def normalise(raw: RawLayer, spec: LayerSpec, notes: Notes) -> Table:
+def normalise(raw: RawLayer, spec: LayerSpec, notes: Notes) -> NormalisedTable:
     """Return `raw` with the columns of `spec`, sorted by id.
 
     Columns that the contract does not know are dropped. What cannot be read is noticed and then
@@ -82,7 +82,7 @@ def normalise(raw: RawLayer, spec: LayerSpec, notes: Notes) -> Table:
     """
     n = len(raw)
     names = {str(name): name for name in raw.columns.column_names}
-    table = Table(raw.name, {}, {}, {}, raw.geometry)
+    table = NormalisedTable(raw.name, {}, {}, {}, raw.geometry)
     if spec.has_id:
         table.text["id"] = column_text(raw.columns[names["id"]]) if "id" in names else Text([""] * n)
     for column in spec.columns:
@@ -103,7 +103,7 @@ def normalise(raw: RawLayer, spec: LayerSpec, notes: Notes) -> Table:
     return _sorted(table)
 
 
-def _notice_unreadable(table: Table, notes: Notes) -> None:
+def _notice_unreadable(table: NormalisedTable, notes: Notes) -> None:
     for name, text in table.text.items():
         if _mask(pc.match_substring(text.arrow, "\ufffd")).any():
             notes.add_each(
@@ -117,7 +117,7 @@ def _notice_unreadable(table: Table, notes: Notes) -> None:
             )
 
 
-def check_ids(table: Table, notes: Notes, xy_m: NDArray[np.float64] | None = None) -> None:
+def check_ids(table: NormalisedTable, notes: Notes, xy_m: NDArray[np.float64] | None = None) -> None:
     """Notice missing, repeated and unusable ids of a sorted table with the places `xy_m` [m]."""
     ids = table.id
     if ids is None or not len(ids):
@@ -246,7 +246,7 @@ def _without_control(text: Text) -> Text:
     return Text(pc.replace_substring_regex(text.arrow, r"[\x00-\x08\x0b\x0c\x0e-\x1f]", "\ufffd"))
 
 
-def _missing_text(column: Column, table: Table, notes: Notes) -> None:
+def _missing_text(column: Column, table: NormalisedTable, notes: Notes) -> None:
     notes.add_each(
         f"missing-{column.name.replace('_', '-')}",
         table.name,
@@ -258,7 +258,7 @@ def _missing_text(column: Column, table: Table, notes: Notes) -> None:
     )
 
 
-def _number(given: Any, column: Column, table: Table, notes: Notes) -> NDArray[np.float64]:
+def _number(given: Any, column: Column, table: NormalisedTable, notes: Notes) -> NDArray[np.float64]:
     n = len(table)
     default = float(column.default) if column.default else np.nan
     if given is None:
@@ -281,7 +281,7 @@ def _number(given: Any, column: Column, table: Table, notes: Notes) -> NDArray[n
 
 
 def _years(
-    array: Any, values: NDArray[np.float64], bad: NDArray[np.bool_], table: Table, notes: Notes
+    array: Any, values: NDArray[np.float64], bad: NDArray[np.bool_], table: NormalisedTable, notes: Notes
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     """Return years with dates read as theirs, and where there is none."""
     values, count = without_days(values)
@@ -322,7 +322,7 @@ def _floats(array: Any) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     return values, given & ~np.isfinite(values)
 
 
-def _word(given: Any, column: Column, table: Table, notes: Notes) -> NDArray[np.uint8]:
+def _word(given: Any, column: Column, table: NormalisedTable, notes: Notes) -> NDArray[np.uint8]:
     vocabulary = WORD_OF[column.name]
     folded = [word.casefold() for word in vocabulary.words()]
     default = folded.index(column.default.casefold())
@@ -352,7 +352,9 @@ def _word(given: Any, column: Column, table: Table, notes: Notes) -> NDArray[np.
     return codes.astype(np.uint8)
 
 
-def _unknown_words(rows: NDArray[np.bool_], text: Any, column: Column, table: Table, notes: Notes) -> None:
+def _unknown_words(
+    rows: NDArray[np.bool_], text: Any, column: Column, table: NormalisedTable, notes: Notes
+) -> None:
     notes.add_each(
         f"unknown-{column.name}",
         table.name,
@@ -364,7 +366,7 @@ def _unknown_words(rows: NDArray[np.bool_], text: Any, column: Column, table: Ta
     )
 
 
-def _sorted(table: Table) -> Table:
+def _sorted(table: NormalisedTable) -> NormalisedTable:
     """Return the table sorted by id; a layer without ids is sorted by its first text, then geometry."""
     if not len(table):
         return table

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from netplan.network.joining import SNAP_M, Course, Joins
+from netplan.network.joining import SNAP_M, Joins, PipePolylines
 from netplan.network.polyline import along, measures
 
 __all__ = ["Candidates", "MainIndex", "nodes_at", "points_along"]
@@ -42,11 +42,11 @@ class MainIndex:
 
     Parameters
     ----------
-    course : Course
+    course : PipePolylines
         The pipes; only the mains are indexed.
     """
 
-    def __init__(self, course: Course) -> None:
+    def __init__(self, course: PipePolylines) -> None:
         self._course = course
         self._tree = shapely.STRtree(course.main_shapes)
 
@@ -94,7 +94,7 @@ class MainIndex:
         )
 
 
-def nodes_at(course: Course, joins: Joins, pipe: Rows, measure_m: Floats) -> Rows:
+def nodes_at(course: PipePolylines, joins: Joins, pipe: Rows, measure_m: Floats) -> Rows:
     """Return a node for each place on a pipe, adding nodes where none lies within the snap distance."""
     n = len(course)
     ends = np.arange(n)
@@ -118,7 +118,7 @@ def nodes_at(course: Course, joins: Joins, pipe: Rows, measure_m: Floats) -> Row
     return result
 
 
-def _add(course: Course, joins: Joins, pipe: Rows, measure_m: Floats) -> Rows:
+def _add(course: PipePolylines, joins: Joins, pipe: Rows, measure_m: Floats) -> Rows:
     order = np.lexsort([measure_m, pipe])
     sorted_pipe, sorted_at = pipe[order], measure_m[order]
     starts = np.ones(len(order), dtype=bool)
@@ -132,6 +132,6 @@ def _add(course: Course, joins: Joins, pipe: Rows, measure_m: Floats) -> Rows:
     return result
 
 
-def points_along(course: Course, pipe: Rows, measure_m: Floats) -> Floats:
+def points_along(course: PipePolylines, pipe: Rows, measure_m: Floats) -> Floats:
     """Return the coordinates (n, 2) at planar measures on pipes [m]."""
     return along(course.coords_m, course.start, measures(course.coords_m, course.start), pipe, measure_m)

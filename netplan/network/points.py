@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from netplan.core.findings import Severity
 from netplan.network.flat import POINT, FlatShapes, as_objects
-from netplan.network.normalise import Table
+from netplan.network.normalise import NormalisedTable
 from netplan.network.notes import Notes
 
 __all__ = ["read_points"]
@@ -19,7 +19,7 @@ _MULTIPOINT = 4
 
 
 def read_points(
-    table: Table,
+    table: NormalisedTable,
     project: Callable[[NDArray[np.float64]], NDArray[np.float64]],
     notes: Notes,
 ) -> NDArray[np.float64]:

@@ -11,7 +11,7 @@ from typing import Final
 
 from netplan.core.units import factor
 
-__all__ = ["Explanation", "Range", "explanations", "probable_ranges"]
+__all__ = ["Range", "UnitExplanation", "explanations", "probable_ranges"]
 
 _KWH_PER_M3: Final = 10.5
 """Energy of natural gas as a round figure, to tell volumes from energy (example) [kWh/m3]."""
@@ -79,7 +79,7 @@ class Range:
 
 
 @dataclass(frozen=True, slots=True)
-class Explanation:
+class UnitExplanation:
     """A mistaken unit: times `factor` the values are probable, because `unit` was read as `read_as`."""
 
     factor: float
@@ -107,7 +107,7 @@ def probable_ranges() -> tuple[Range, ...]:
     )
 
 
-def explanations(value: float, probable: Range) -> tuple[Explanation, ...]:
+def explanations(value: float, probable: Range) -> tuple[UnitExplanation, ...]:
     """Return the mistaken units that explain a value, the one that brings it nearest the middle first.
 
     Parameters
@@ -121,8 +121,8 @@ def explanations(value: float, probable: Range) -> tuple[Explanation, ...]:
     found = []
     for name, unit, count in _OTHERS.get(probable.unit, ()):
         times = count * factor(unit, {"m3/h": "meter**3/hour"}.get(own, own))
-        found.append(Explanation(times, name, own))
-        found.append(Explanation(1.0 / times, own, name))
+        found.append(UnitExplanation(times, name, own))
+        found.append(UnitExplanation(1.0 / times, own, name))
     middle = sqrt(probable.low * probable.high)
     good = [each for each in found if probable.holds(value * each.factor)]
     return tuple(sorted(good, key=lambda each: (abs(log(value * each.factor / middle)), each.unit)))

@@ -18,7 +18,7 @@ from netplan.network.flat import bounds_of
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer
 
-__all__ = ["GRID_M", "Working", "horizontal", "scale_at", "working_crs"]
+__all__ = ["GRID_M", "WorkingCrs", "horizontal", "scale_at", "working_crs"]
 
 GRID_DIGITS: Final = 4
 GRID_M: Final = 10.0**-GRID_DIGITS
@@ -29,7 +29,7 @@ _DISTORTION: Final = 5e-4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Working:
+class WorkingCrs:
     """How to get from the coordinates of the source to the working ones.
 
     Parameters
@@ -67,7 +67,7 @@ class Working:
         return np.asarray(moved, dtype=object)
 
 
-def working_crs(layers: Mapping[str, RawLayer]) -> Working:
+def working_crs(layers: Mapping[str, RawLayer]) -> WorkingCrs:
     """Choose the working CRS of a set of layers.
 
     Raises
@@ -100,11 +100,11 @@ def working_crs(layers: Mapping[str, RawLayer]) -> Working:
         )
     factor = float(common.axis_info[0].unit_conversion_factor)
     if factor == 1.0:
-        return Working(common, _name(common), "", 1.0, None)
+        return WorkingCrs(common, _name(common), "", 1.0, None)
     metric = _in_metres(common)
     unit = common.axis_info[0].unit_name
     note = f"coordinates of {common.name} converted from {unit} to metres"
-    return Working(metric, _name(metric), note, factor, None)
+    return WorkingCrs(metric, _name(metric), note, factor, None)
 
 
 def scale_at(crs: CRS, xy_m: NDArray[np.float64], notes: Notes) -> float:
@@ -163,7 +163,7 @@ def _in_metres(crs: CRS) -> CRS:
     return CRS.from_json_dict(description)
 
 
-def _local_utm(crs: CRS, layers: Mapping[str, RawLayer]) -> Working:
+def _local_utm(crs: CRS, layers: Mapping[str, RawLayer]) -> WorkingCrs:
     layer = layers["mains"] if len(layers.get("mains", ())) else max(layers.values(), key=len)
     if not len(layer):
         raise BadNetworkError("no layer holds anything; give at least mains and regulators")
@@ -176,4 +176,4 @@ def _local_utm(crs: CRS, layers: Mapping[str, RawLayer]) -> Working:
     zone = min(int((lon + 180) // 6) + 1, 60)
     target = CRS.from_epsg((32600 if lat >= 0 else 32700) + zone)
     note = f"geographic coordinates of {crs.name} projected to {target.name}"
-    return Working(target, _name(target), note, 1.0, Transformer.from_crs(crs, target, always_xy=True))
+    return WorkingCrs(target, _name(target), note, 1.0, Transformer.from_crs(crs, target, always_xy=True))

@@ -20,11 +20,11 @@ from netplan.network.digest import content_digest
 from netplan.network.flat import as_objects
 from netplan.network.improbable import notice_improbable, notice_improbable_lengths
 from netplan.network.lines import Lines, read_lines
-from netplan.network.normalise import Table, check_ids, column_text, normalise
+from netplan.network.normalise import NormalisedTable, check_ids, column_text, normalise
 from netplan.network.notes import Notes
 from netplan.network.points import read_points
 from netplan.network.priorities import read_priorities
-from netplan.network.projection import Working, working_crs
+from netplan.network.projection import WorkingCrs, working_crs
 from netplan.network.raw import RawLayer, as_raw
 from netplan.network.sizes import resolve_sizes
 from netplan.network.vocabulary import Status
@@ -47,17 +47,17 @@ class Layers:
 
     Parameters
     ----------
-    working : Working
+    working : WorkingCrs
         How the working CRS was reached.
     lines : dict of Lines
         Usable mains and services, whatever their status.
     sizes : dict
         Outside diameter, wall and bore of each line [m].
-    points : dict of Table
+    points : dict of NormalisedTable
         Point layers.
     places : dict of float arrays
         Their places (n, 2) [m], NaN where unknown.
-    keep_out : Table
+    keep_out : NormalisedTable
         Areas, geometry in the working CRS.
     base : dict of GeoDataFrames
         Base map layers in the working CRS.
@@ -65,12 +65,12 @@ class Layers:
         Layers that the source holds.
     """
 
-    working: Working
+    working: WorkingCrs
     lines: dict[str, Lines]
     sizes: dict[str, Sizes]
-    points: dict[str, Table]
+    points: dict[str, NormalisedTable]
     places: dict[str, Floats]
-    keep_out: Table
+    keep_out: NormalisedTable
     base: dict[str, Any]
     recorded: frozenset[str]
 
@@ -106,7 +106,7 @@ def read(given: Mapping[str, Any], notes: Notes) -> Layers:
         check_ids(lines.table, notes, _first_vertices(lines))
         return lines, resolve_sizes(lines.table, notes)
 
-    def point_layer(name: str) -> tuple[Table, Floats]:
+    def point_layer(name: str) -> tuple[NormalisedTable, Floats]:
         with _numbers_unchecked():
             table = _table(name, raw, notes)
             places = read_points(table, working.coordinates, notes)
@@ -132,7 +132,7 @@ def read(given: Mapping[str, Any], notes: Notes) -> Layers:
     return Layers(working, lines, sizes, points, places, keep_out, base, recorded)
 
 
-def _check_outlets(stations: Table, places: NDArray[np.float64], notes: Notes) -> None:
+def _check_outlets(stations: NormalisedTable, places: NDArray[np.float64], notes: Notes) -> None:
     outlet, is_live = stations.number["outlet_mbar"], stations.code["status"] == Status.LIVE
     most = f"has a set outlet pressure above {_MOST_OUTLET_MBAR:,.0f} mbar, beyond any distribution network"
     notes.add_each(
@@ -166,14 +166,14 @@ def _first_vertices(lines: Lines) -> Floats:
     return lines.coords_m[lines.start[:-1]] if len(lines) else np.zeros((0, 2))
 
 
-def _table(name: str, raw: Mapping[str, RawLayer], notes: Notes) -> Table:
+def _table(name: str, raw: Mapping[str, RawLayer], notes: Notes) -> NormalisedTable:
     layer = raw.get(name)
     if layer is None:
         layer = RawLayer(name, pa.table({}), np.zeros(0, dtype=object), None)
     return normalise(layer, layer_specs()[name], notes)
 
 
-def _areas(table: Table, working: Working, notes: Notes) -> Table:
+def _areas(table: NormalisedTable, working: WorkingCrs, notes: Notes) -> NormalisedTable:
     given = as_objects(table.geometry)
     kind = shapely.get_type_id(given)
     good = np.isin(kind, (_POLYGON, _MULTIPOLYGON)) & ~shapely.is_empty(given)
@@ -195,7 +195,7 @@ def _areas(table: Table, working: Working, notes: Notes) -> Table:
     return table
 
 
-def _base(layer: RawLayer, working: Working) -> Any:
+def _base(layer: RawLayer, working: WorkingCrs) -> Any:
     names = layer.columns.column_names
     text = list(column_text(layer.columns["name"])) if "name" in names else [""] * len(layer)
     shapes = as_objects(layer.geometry)

@@ -1,7 +1,7 @@
-"""The vicinity of the work in a large network, as a network of its own that hangs on what lies beyond.
+"""The subnetwork of the work in a large network, as a network of its own that hangs on what lies beyond.
 
-What is done within it is done in the whole network too, as long as nothing of it is felt at the rim: gas that
-crosses the rim then flows as before, and every part beyond stays fed from there.
+What is done within it is done in the whole network too, as long as nothing of it is felt at the boundary: gas
+that crosses the boundary then flows as before, and every part beyond stays fed from there.
 """
 
 from __future__ import annotations
@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 
 from netplan.graph.components import component_labels
 from netplan.network.extract import Rows, extract
-from netplan.network.model import Beyond, Network
+from netplan.network.model import ExternalNetwork, Network
 from netplan.network.supply import least_mop_of_parts, supply_of_parts
 from netplan.network.topology import components, fed_nodes, station_nodes
 
-__all__ = ["ReachesRimError", "Vicinity", "merged_parts", "vicinity_of"]
+__all__ = ["BoundaryAffectedError", "Subnetwork", "merged_parts", "subnetwork_of"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -29,16 +29,16 @@ _LOOKED_AT: Final = 2.0
 _BESIDE_M: Final = 100.0
 """What is taken in on every side of a station and the place it senses at (own) [m]."""
 _MOST_ROUNDS: Final = 6
-"""How often what belongs together is taken in before the vicinity is given up (own) [-]."""
+"""How often what belongs together is taken in before the subnetwork is given up (own) [-]."""
 
 
-class ReachesRimError(Exception):
-    """Something within a vicinity would be felt beyond its rim: a larger one has to be looked at."""
+class BoundaryAffectedError(Exception):
+    """Something within a subnetwork would be felt beyond its boundary: a larger one has to be looked at."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Vicinity:
-    """A part of a network and what crosses its rim.
+class Subnetwork:
+    """A part of a network and what crosses its boundary.
 
     Parameters
     ----------
@@ -52,7 +52,7 @@ class Vicinity:
         1 where such a piece runs outward, -1 where it runs inward.
     customer_beyond : int array, shape (customers of the whole,)
         Number of the part beyond that a customer is attached to; -1 for one within, on no pipe or in a part
-        that the rim does not touch.
+        that the boundary does not touch.
     box_m : tuple of float
         Least and greatest x and y of the square that is held whole, working CRS [m].
     longest_m : float
@@ -73,7 +73,7 @@ class Vicinity:
 
         Raises
         ------
-        ReachesRimError
+        BoundaryAffectedError
             When a place lies nearer to the edge of the square than `margin_m` and the longest piece.
         """
         margin = margin_m + self.longest_m
@@ -84,10 +84,10 @@ class Vicinity:
             and (y_m >= south + margin).all()
             and (y_m <= north - margin).all()
         ):
-            raise ReachesRimError
+            raise BoundaryAffectedError
 
 
-def vicinity_of(network: Network, xy_m: Floats, at_least: int) -> Vicinity | None:
+def subnetwork_of(network: Network, xy_m: Floats, at_least: int) -> Subnetwork | None:
     """Return what lies round some places, at least so many nodes of it.
 
     A square round the places is taken whole. With it comes what cannot be parted from it: dead ends beyond
@@ -103,7 +103,7 @@ def vicinity_of(network: Network, xy_m: Floats, at_least: int) -> Vicinity | Non
 
     Returns
     -------
-    Vicinity or None
+    Subnetwork or None
         None where it would take in half of the network or more, or more and more.
     """
     count = len(network.nodes)
@@ -123,21 +123,23 @@ def vicinity_of(network: Network, xy_m: Floats, at_least: int) -> Vicinity | Non
     return _cut_out(network, chosen, of_node, box)
 
 
-def merged_parts(part: NDArray[np.int32], beyond: Beyond) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-    """Make one of the parts that are joined beyond the rim.
+def merged_parts(
+    part: NDArray[np.int32], beyond: ExternalNetwork
+) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Make one of the parts that are joined beyond the boundary.
 
     Parameters
     ----------
     part : int32 array, shape (nodes,)
         Connected part of each node within.
-    beyond : Beyond
+    beyond : ExternalNetwork
 
     Returns
     -------
     part : int32 array, shape (nodes,)
         Parts that are joined to the same part beyond have the number of the first of them.
     of_beyond : int32 array, shape (parts beyond,)
-        That number for each part beyond the rim.
+        That number for each part beyond the boundary.
     """
     known = int(part.max(initial=-1)) + 1
     outer = int(beyond.part.max(initial=-1)) + 1
@@ -267,7 +269,7 @@ def _beyond(network: Network, chosen: Flags, supply: Flags, looked_at: Flags) ->
 
 def _cut_out(
     network: Network, chosen: Flags, of_node: Ints, box_m: tuple[float, float, float, float]
-) -> Vicinity:
+) -> Subnetwork:
     pieces, customers = network.pieces, network.customers
     part, rows = extract(network, chosen)
     inner = chosen[pieces.from_node]
@@ -283,7 +285,7 @@ def _cut_out(
     counts = fed[at] & ~chosen[at]
     of_customer = np.full(len(customers), -1, dtype=np.int64)
     of_customer[owner[counts]] = of_node[at[counts]]
-    return Vicinity(
+    return Subnetwork(
         network=replace(
             part,
             findings=network.findings,
@@ -299,11 +301,13 @@ def _cut_out(
     )
 
 
-def _beyond_table(network: Network, chosen: Flags, of_node: Ints, node: Ints, beyond: Ints) -> Beyond:
+def _beyond_table(
+    network: Network, chosen: Flags, of_node: Ints, node: Ints, beyond: Ints
+) -> ExternalNetwork:
     stations = network.stations
     out = (stations.node >= 0) & ~chosen[stations.node]
     count = int(beyond.max(initial=-1)) + 1
-    # One part more for what lies elsewhere: nodes within, and parts that the rim does not touch.
+    # One part more for what lies elsewhere: nodes within, and parts that the boundary does not touch.
     number = np.where(of_node < 0, count, of_node)
     at = np.where(out, stations.node, -1).astype(stations.node.dtype)
     outside = replace(network, stations=replace(stations, node=at), beyond=None)
@@ -311,7 +315,7 @@ def _beyond_table(network: Network, chosen: Flags, of_node: Ints, node: Ints, be
     system = network.nodes.system[stations.node[out]]
     outlet = np.full(len(network.systems), np.nan)
     np.fmax.at(outlet, system, stations.outlet_pa_gauge[out])
-    return Beyond(
+    return ExternalNetwork(
         node=node.astype(np.int32),
         part=beyond.astype(np.int32),
         fault_pa_gauge=supply.fault_pa_gauge[:count],

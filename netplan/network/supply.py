@@ -50,9 +50,9 @@ def supply_of_parts(
         Connected part of each node.
     count : int
         Number of parts.
-    beyond_part : int array, shape (parts beyond the rim,), optional
-        Part that each part beyond the rim of a part of a network belongs to; by default the parts of its
-        nodes at the rim.
+    beyond_part : int array, shape (parts beyond the boundary,), optional
+        Part that each part beyond the boundary of a part of a network belongs to; by default the parts of its
+        nodes at the boundary.
     """
     stations = network.stations
     placed = stations.node >= 0
@@ -87,7 +87,7 @@ def _take_in(
 def least_mop_of_parts(network: Network, part: Parts, count: int, beyond_part: Parts | None = None) -> Floats:
     """Return the least recorded operating limit of the mains of each part [Pa gauge]; NaN where none is.
 
-    Parameters are those of `supply_of_parts`; without `beyond_part` what lies beyond a rim is left out.
+    Parameters are those of `supply_of_parts`; without `beyond_part` what lies beyond a boundary is left out.
     """
     pieces, pipes = network.pieces, network.pipes
     found = np.full(count, np.nan)
@@ -102,7 +102,7 @@ def least_mop_of_parts(network: Network, part: Parts, count: int, beyond_part: P
 def set_outlet_pa_gauge(network: Network, system: int) -> float:
     """Return the greatest set outlet of the stations of a system, of all where it has none [Pa gauge].
 
-    NaN without any station. What lies beyond the rim of a part of a network counts.
+    NaN without any station. What lies beyond the boundary of a part of a network counts.
     """
     stations = network.stations
     elsewhere = None if network.beyond is None else network.beyond.system_outlet_pa_gauge

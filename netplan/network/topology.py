@@ -213,7 +213,7 @@ class _Sides:
 
 
 def station_nodes(network: Network, *, injections: bool = False) -> Rows:
-    """Return the nodes of the placed stations, those of injections too if wanted, and where a rim is fed."""
+    """Return the nodes of placed stations, of injections if wanted, and where a boundary is fed."""
     node = network.stations.node
     if injections:
         node = np.concatenate([node, network.injections.node])

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.core.findings import Severity
-from netplan.network.joining import POINT_REACH_M, SNAP_M, Course, Joins
+from netplan.network.joining import POINT_REACH_M, SNAP_M, Joins, PipePolylines
 from netplan.network.notes import Notes
 from netplan.network.placing import Candidates, MainIndex, points_along
 from netplan.network.text import Text
@@ -19,7 +19,7 @@ Rows = NDArray[np.int64]
 
 
 def place_valves(
-    course: Course,
+    course: PipePolylines,
     joins: Joins,
     index: MainIndex,
     ids: Text,
@@ -80,7 +80,7 @@ def notice_unknown_states(
 
 
 def _notice_unclear(
-    course: Course,
+    course: PipePolylines,
     joins: Joins,
     near: Candidates,
     ids: Text,
@@ -122,7 +122,7 @@ def _notice_unclear(
 
 
 def _at_joint_of_two(
-    course: Course, joins: Joins, pipe: Rows, measure: Floats, other: Rows
+    course: PipePolylines, joins: Joins, pipe: Rows, measure: Floats, other: Rows
 ) -> NDArray[np.bool_]:
     if not len(pipe):
         return np.zeros(0, dtype=bool)

@@ -45,7 +45,7 @@ _METRIC_FIGURE: Final = re.compile(
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class FigureKind:
     """How one kind of quantity is shown: stored unit, shown unit (pint's words), its sign, decimals."""
 
     stored: str
@@ -65,9 +65,9 @@ class Figures:
     """
 
     name: Literal["metric", "us"]
-    kinds: tuple[tuple[str, Kind], ...]
+    kinds: tuple[tuple[str, FigureKind], ...]
 
-    def kind(self, what: str) -> Kind:
+    def kind(self, what: str) -> FigureKind:
         """Return how a kind of quantity is shown."""
         return dict(self.kinds)[what]
 
@@ -202,7 +202,7 @@ class Figures:
         return figures
 
     def _with_more_digits(self, what: str, more: int) -> Figures:
-        def finer(kind: Kind) -> Kind:
+        def finer(kind: FigureKind) -> FigureKind:
             return kind if kind.decimals is None else replace(kind, decimals=kind.decimals + more)
 
         kinds = tuple((name, finer(kind) if name == what else kind) for name, kind in self.kinds)
@@ -229,29 +229,29 @@ def _decimals(shown: float) -> int:
 METRIC: Final = Figures(
     "metric",
     (
-        ("pressure", Kind("mbar", "mbar", "mbar", 1)),
-        ("flow", Kind("m**3/hour", "m**3/hour", "m³/h", None)),
-        ("length", Kind("m", "m", "m", 1)),
-        ("chainage", Kind("m", "m", "m", 2)),
-        ("size", Kind("mm", "mm", "mm", 1)),
-        ("volume", Kind("m**3", "m**3", "m³", None)),
-        ("temperature", Kind("degC", "degC", "°C", 1)),
-        ("speed", Kind("m/s", "m/s", "m/s", 1)),
-        ("mass", Kind("kg", "kg", "kg", None)),
+        ("pressure", FigureKind("mbar", "mbar", "mbar", 1)),
+        ("flow", FigureKind("m**3/hour", "m**3/hour", "m³/h", None)),
+        ("length", FigureKind("m", "m", "m", 1)),
+        ("chainage", FigureKind("m", "m", "m", 2)),
+        ("size", FigureKind("mm", "mm", "mm", 1)),
+        ("volume", FigureKind("m**3", "m**3", "m³", None)),
+        ("temperature", FigureKind("degC", "degC", "°C", 1)),
+        ("speed", FigureKind("m/s", "m/s", "m/s", 1)),
+        ("mass", FigureKind("kg", "kg", "kg", None)),
     ),
 )
 US: Final = Figures(
     "us",
     (
-        ("pressure", Kind("mbar", "inH2O_trade", "in. w.c.", 2)),
-        ("flow", Kind("m**3/hour", "foot**3/hour", "ft³/h", None)),
-        ("length", Kind("m", "foot", "ft", 1)),
-        ("chainage", Kind("m", "foot", "ft", 2)),
-        ("size", Kind("mm", "inch", "in", 2)),
-        ("volume", Kind("m**3", "foot**3", "ft³", None)),
-        ("temperature", Kind("degC", "degF", "°F", 1)),
-        ("speed", Kind("m/s", "foot/second", "ft/s", 1)),
-        ("mass", Kind("kg", "pound", "lb", None)),
+        ("pressure", FigureKind("mbar", "inH2O_trade", "in. w.c.", 2)),
+        ("flow", FigureKind("m**3/hour", "foot**3/hour", "ft³/h", None)),
+        ("length", FigureKind("m", "foot", "ft", 1)),
+        ("chainage", FigureKind("m", "foot", "ft", 2)),
+        ("size", FigureKind("mm", "inch", "in", 2)),
+        ("volume", FigureKind("m**3", "foot**3", "ft³", None)),
+        ("temperature", FigureKind("degC", "degF", "°F", 1)),
+        ("speed", FigureKind("m/s", "foot/second", "ft/s", 1)),
+        ("mass", FigureKind("kg", "pound", "lb", None)),
     ),
 )
 

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import Final
 
-__all__ = ["BYPASSES", "CUSTOMERS", "NODES", "PIPES", "STATIONS", "Column", "Kind"]
+__all__ = ["BYPASSES", "CUSTOMERS", "NODES", "PIPES", "STATIONS", "ColumnKind", "LayerColumn"]
 
 
-class Kind(Enum):
+class ColumnKind(Enum):
     """What a column of a layer holds."""
 
     TEXT = "text, empty where missing"
@@ -28,72 +28,72 @@ class Kind(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class LayerColumn:
     """A column of a layer.
 
     Parameters
     ----------
     name : str
-    kind : Kind
+    kind : ColumnKind
     """
 
     name: str
-    kind: Kind
+    kind: ColumnKind
 
 
-def _columns(*parts: tuple[Kind, str]) -> tuple[Column, ...]:
-    return tuple(Column(name, kind) for kind, names in parts for name in names.split())
+def _columns(*parts: tuple[ColumnKind, str]) -> tuple[LayerColumn, ...]:
+    return tuple(LayerColumn(name, kind) for kind, names in parts for name in names.split())
 
 
 PIPES: Final = _columns(
-    (Kind.INT32, "option"),
-    (Kind.PACKED, "layer"),
-    (Kind.TEXT, "pipe_id"),
-    (Kind.FLOAT, "from_m to_m"),
-    (Kind.PACKED, "state"),
-    (Kind.TEXT, "system"),
-    (Kind.TEXT_OR_NULL, "valve_id"),
-    (Kind.FLOAT, "bore_mm roughness_mm loss_coefficient length_m"),
-    (Kind.INT32, "from_node to_node"),
-    (Kind.FLOAT, "flow_m3h"),
-    (Kind.DERIVED, "pressure_from_mbar pressure_to_mbar"),
-    (Kind.FLOAT, "od_mm"),
-    (Kind.TEXT, "street record_date"),
+    (ColumnKind.INT32, "option"),
+    (ColumnKind.PACKED, "layer"),
+    (ColumnKind.TEXT, "pipe_id"),
+    (ColumnKind.FLOAT, "from_m to_m"),
+    (ColumnKind.PACKED, "state"),
+    (ColumnKind.TEXT, "system"),
+    (ColumnKind.TEXT_OR_NULL, "valve_id"),
+    (ColumnKind.FLOAT, "bore_mm roughness_mm loss_coefficient length_m"),
+    (ColumnKind.INT32, "from_node to_node"),
+    (ColumnKind.FLOAT, "flow_m3h"),
+    (ColumnKind.DERIVED, "pressure_from_mbar pressure_to_mbar"),
+    (ColumnKind.FLOAT, "od_mm"),
+    (ColumnKind.TEXT, "street record_date"),
 )
 NODES: Final = _columns(
-    (Kind.INT32, "option node"),
-    (Kind.FLOAT, "height_m demand_m3h pressure_mbar pressure_before_mbar"),
+    (ColumnKind.INT32, "option node"),
+    (ColumnKind.FLOAT, "height_m demand_m3h pressure_mbar pressure_before_mbar"),
 )
 STATIONS: Final = _columns(
-    (Kind.INT32, "option"),
-    (Kind.TEXT, "station_id"),
-    (Kind.INT32, "node"),
-    (Kind.FLOAT, "outlet_mbar max_outlet_mbar capacity_m3h flow_m3h"),
-    (Kind.INT32, "sensing_node"),
+    (ColumnKind.INT32, "option"),
+    (ColumnKind.TEXT, "station_id"),
+    (ColumnKind.INT32, "node"),
+    (ColumnKind.FLOAT, "outlet_mbar max_outlet_mbar capacity_m3h flow_m3h"),
+    (ColumnKind.INT32, "sensing_node"),
 )
 BYPASSES: Final = _columns(
-    (Kind.INT64, "option"),
-    (Kind.TEXT, "bypass_id kind from_main"),
-    (Kind.FLOAT, "from_chainage_m"),
-    (Kind.TEXT, "to_main"),
-    (Kind.FLOAT, "to_chainage_m"),
-    (Kind.INT64, "from_node to_node"),
-    (Kind.FLOAT, "length_m bore_mm"),
-    (Kind.INT64, "parallel"),
-    (Kind.FLOAT, "roughness_mm loss_coefficient flow_m3h drop_mbar velocity_m_s"),
-    (Kind.FLOAT, "pressure_from_mbar pressure_to_mbar minimum_air_temp_c"),
+    (ColumnKind.INT64, "option"),
+    (ColumnKind.TEXT, "bypass_id kind from_main"),
+    (ColumnKind.FLOAT, "from_chainage_m"),
+    (ColumnKind.TEXT, "to_main"),
+    (ColumnKind.FLOAT, "to_chainage_m"),
+    (ColumnKind.INT64, "from_node to_node"),
+    (ColumnKind.FLOAT, "length_m bore_mm"),
+    (ColumnKind.INT64, "parallel"),
+    (ColumnKind.FLOAT, "roughness_mm loss_coefficient flow_m3h drop_mbar velocity_m_s"),
+    (ColumnKind.FLOAT, "pressure_from_mbar pressure_to_mbar minimum_air_temp_c"),
 )
 CUSTOMERS: Final = _columns(
-    (Kind.INT32, "option"),
-    (Kind.TEXT, "customer_id"),
-    (Kind.TEXT_OR_NULL, "effect cause kept_by"),
-    (Kind.FLAG, "standby"),
-    (Kind.TEXT, "address street number postcode category priority language"),
-    (Kind.INT32, "meters"),
-    (Kind.FLOAT, "demand_m3h pressure_mbar"),
-    (Kind.INT32, "node"),
-    (Kind.FLOAT, "annual_kwh peak_kw"),
-    (Kind.INT32, "part"),
-    (Kind.PACKED, "nodes"),
-    (Kind.FLOAT, "pressure_before_mbar"),
+    (ColumnKind.INT32, "option"),
+    (ColumnKind.TEXT, "customer_id"),
+    (ColumnKind.TEXT_OR_NULL, "effect cause kept_by"),
+    (ColumnKind.FLAG, "standby"),
+    (ColumnKind.TEXT, "address street number postcode category priority language"),
+    (ColumnKind.INT32, "meters"),
+    (ColumnKind.FLOAT, "demand_m3h pressure_mbar"),
+    (ColumnKind.INT32, "node"),
+    (ColumnKind.FLOAT, "annual_kwh peak_kw"),
+    (ColumnKind.INT32, "part"),
+    (ColumnKind.PACKED, "nodes"),
+    (ColumnKind.FLOAT, "pressure_before_mbar"),
 )

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from netplan.core.errors import BadInputError
 from netplan.network.text import Text
 from netplan.network.vocabulary import Layer
-from netplan.planfile.columns import BYPASSES, CUSTOMERS, NODES, PIPES, STATIONS, Column, Kind
+from netplan.planfile.columns import BYPASSES, CUSTOMERS, NODES, PIPES, STATIONS, ColumnKind, LayerColumn
 from netplan.planfile.solved_state import SolvedState
 from netplan.planfile.state_tables import (
     PieceState,
@@ -53,7 +53,7 @@ def read_state(layers: Mapping[str, Any], option: int) -> SolvedState:
         When a layer or column is not there, or holds what it cannot.
     """
     for name, columns in _COLUMNS.items():
-        needed = [column.name for column in columns if column.kind is not Kind.DERIVED]
+        needed = [column.name for column in columns if column.kind is not ColumnKind.DERIVED]
         missing = [column for column in needed if name not in layers or column not in layers[name]]
         if missing:
             raise BadInputError(
@@ -131,20 +131,20 @@ def _fields(layer: str, rows: Any) -> dict[str, Any]:
     return {
         column.name: _values(layer, column, rows[column.name])
         for column in _COLUMNS[layer]
-        if column.name != "option" and column.kind not in (Kind.PACKED, Kind.DERIVED)
+        if column.name != "option" and column.kind not in (ColumnKind.PACKED, ColumnKind.DERIVED)
     }
 
 
-def _values(layer: str, column: Column, values: Any) -> Text | NDArray[Any]:
-    if column.kind in (Kind.TEXT, Kind.TEXT_OR_NULL):
+def _values(layer: str, column: LayerColumn, values: Any) -> Text | NDArray[Any]:
+    if column.kind in (ColumnKind.TEXT, ColumnKind.TEXT_OR_NULL):
         return Text(_texts(values))
-    if column.kind is Kind.FLOAT:
+    if column.kind is ColumnKind.FLOAT:
         return np.asarray(values.to_numpy(float))
     if values.isna().any():
         raise BadInputError(
             f"plan.gpkg: layer {layer}: {column.name} is empty somewhere; make the plan again"
         )
-    return np.asarray(values.to_numpy(np.bool_ if column.kind is Kind.FLAG else np.int64))
+    return np.asarray(values.to_numpy(np.bool_ if column.kind is ColumnKind.FLAG else np.int64))
 
 
 def _texts(values: Any) -> list[str]:

@@ -6,19 +6,19 @@ from dataclasses import dataclass
 
 from netplan.core.errors import BadInputError
 from netplan.planfile.state_tables import (
-    Columns,
     StateCustomers,
     StateFeeds,
     StateNodes,
     StatePipes,
     StateStations,
+    StateTable,
 )
 
 __all__ = ["SolvedState"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class SolvedState(Columns):
+class SolvedState(StateTable):
     """The solved network of one option after all its stops and with all its feeds.
 
     Parameters

@@ -19,13 +19,13 @@ from numpy.typing import NDArray
 from netplan.network.text import Text
 
 __all__ = [
-    "Columns",
     "PieceState",
     "StateCustomers",
     "StateFeeds",
     "StateNodes",
     "StatePipes",
     "StateStations",
+    "StateTable",
 ]
 
 Floats = NDArray[np.float64]
@@ -61,7 +61,7 @@ def _same(one: object, other: object) -> bool:
     return type(one) is type(other) and one == other
 
 
-class Columns:
+class StateTable:
     """Equal when every field is: arrays by kind and value, NaN equal to NaN."""
 
     __slots__ = ()
@@ -75,7 +75,7 @@ class Columns:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class StatePipes(Columns):
+class StatePipes(StateTable):
     """Pieces of pipe; one that carries a stop is split at its barriers.
 
     Every row lies wholly inside or outside the zones. A row of no length is a valve, named in `valve_id`:
@@ -161,7 +161,7 @@ class StatePipes(Columns):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class StateNodes(Columns):
+class StateNodes(StateTable):
     """The nodes that pieces and feeds of the state end at, by ascending number.
 
     Parameters
@@ -207,7 +207,7 @@ class StateNodes(Columns):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class StateStations(Columns):
+class StateStations(StateTable):
     """Regulator stations that lie on a main.
 
     Parameters
@@ -242,7 +242,7 @@ class StateStations(Columns):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class StateFeeds(Columns):
+class StateFeeds(StateTable):
     """Bypasses and hoses of the option; an opened valve is a piece of pipe.
 
     Figures are those of plan.json, with its digits; parallel lines are one row with their number.
@@ -309,7 +309,7 @@ class StateFeeds(Columns):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class StateCustomers(Columns):
+class StateCustomers(StateTable):
     """Customers with what happens to them, and what their demand rests on.
 
     The priority note is left out on purpose: it is for the call sheet alone.

@@ -13,7 +13,7 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.network.vocabulary import Layer
-from netplan.planfile.columns import BYPASSES, CUSTOMERS, NODES, PIPES, STATIONS, Column, Kind
+from netplan.planfile.columns import BYPASSES, CUSTOMERS, NODES, PIPES, STATIONS, ColumnKind, LayerColumn
 from netplan.planfile.solved_state import SolvedState
 from netplan.planfile.state_tables import (
     PieceState,
@@ -31,7 +31,12 @@ LEFT_OUT: Final = "left_out"
 SEPARATOR: Final = ";"
 """Between the numbers of the nodes that a customer draws from."""
 
-_DTYPES: Final = {Kind.FLAG: np.bool_, Kind.INT32: np.int32, Kind.INT64: np.int64, Kind.FLOAT: np.float64}
+_DTYPES: Final = {
+    ColumnKind.FLAG: np.bool_,
+    ColumnKind.INT32: np.int32,
+    ColumnKind.INT64: np.int64,
+    ColumnKind.FLOAT: np.float64,
+}
 _LAYERS: Final = np.array([Layer.SERVICES.word, Layer.MAINS.word], dtype=object)
 _STATES: Final = np.array([state.word for state in PieceState], dtype=object)
 
@@ -90,7 +95,7 @@ def _customers(rank: int, customers: StateCustomers, crs: str) -> gpd.GeoDataFra
 
 def _layer(
     rank: int,
-    columns: Sequence[Column],
+    columns: Sequence[LayerColumn],
     table: StatePipes | StateNodes | StateStations | StateFeeds | StateCustomers,
     geometry: Any,
     crs: str,
@@ -106,9 +111,9 @@ def _layer(
     return gpd.GeoDataFrame(pd.DataFrame(data), geometry=geometry, crs=crs)
 
 
-def _values(kind: Kind, values: Any) -> NDArray[Any]:
-    if kind is Kind.TEXT:
+def _values(kind: ColumnKind, values: Any) -> NDArray[Any]:
+    if kind is ColumnKind.TEXT:
         return np.asarray(values.numpy())
-    if kind is Kind.TEXT_OR_NULL:
+    if kind is ColumnKind.TEXT_OR_NULL:
         return np.array([text or None for text in values], dtype=object)
     return np.asarray(values).astype(_DTYPES[kind]) if kind in _DTYPES else np.asarray(values)

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.demand import Together
+from netplan.demand import DiversityGroups
 from netplan.network.model import Network
 from netplan.network.subnetwork import merged_parts
 from netplan.network.topology import components, parts_without, station_nodes
 
-__all__ = ["Reach", "part_of_customers", "reach_after"]
+__all__ = ["CutConnectivity", "part_of_customers", "reach_after"]
 
 Ints = NDArray[np.int32]
 Flags = NDArray[np.bool_]
@@ -23,7 +23,7 @@ GONE = -2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Reach:
+class CutConnectivity:
     """Where every node and customer is after the stops.
 
     Parameters
@@ -40,7 +40,7 @@ class Reach:
         on none.
     customer_part : int32 array, shape (customers,)
         Stranded part of a stranded customer, else the fed part; NO_PART for none.
-    beyond_part : int32 array, shape (parts beyond the rim,)
+    beyond_part : int32 array, shape (parts beyond the boundary,)
         Part that each of them belongs to; empty for a whole network.
     """
 
@@ -53,13 +53,13 @@ class Reach:
     customer_part: Ints
     beyond_part: Ints
 
-    def groups(self, gone: Flags) -> Together:
+    def groups(self, gone: Flags) -> DiversityGroups:
         """Return with whom each customer shares uplift and diversity: those of its part that are on.
 
         Smaller groups peak higher, so that those who stay count without the ones that are off.
         """
         part = np.where(gone, GONE, self.customer_part).astype(np.int64)
-        return Together(part, self.beyond_part.astype(np.int64))
+        return DiversityGroups(part, self.beyond_part.astype(np.int64))
 
 
 def part_of_customers(network: Network, part: Ints, fed: Flags, loses: Flags | None = None) -> Ints:
@@ -90,7 +90,7 @@ def reach_after(
     opened_pieces: Ints | None = None,
     *,
     fed_before: Flags | None = None,
-) -> Reach:
+) -> CutConnectivity:
     """Classify nodes and customers after closing pieces.
 
     Parameters
@@ -128,7 +128,7 @@ def reach_after(
     loses = ~fed[at] if fed_before is None else fed_before[at] & ~fed[at]
     stranded[owner[loses]] = True
     stranded &= ~isolated
-    return Reach(
+    return CutConnectivity(
         part=part,
         in_zone=in_zone,
         fed=fed,

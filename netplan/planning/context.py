@@ -1,4 +1,4 @@
-"""The desk a plan is priced on: network, demand, flow solver and the state before any stop."""
+"""The context a plan is priced on: network, demand, flow solver and the state before any stop."""
 
 from __future__ import annotations
 
@@ -12,8 +12,15 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from netplan.core.constants import PA_PER_MBAR
-from netplan.demand import DemandResult, Together, Window, customer_demand, customer_pressure, node_demand
-from netplan.feeds import Stand
+from netplan.demand import (
+    DemandResult,
+    DiversityGroups,
+    Window,
+    customer_demand,
+    customer_pressure,
+    node_demand,
+)
+from netplan.feeds import ConstraintMargin
 from netplan.hydraulics import (
     CountedSolver,
     FlowConditions,
@@ -27,24 +34,24 @@ from netplan.hydraulics import (
 from netplan.hydraulics.flow_case import base_network, flow_conditions, gas_of, limit_pa_gauge
 from netplan.isolation import (
     CutSearch,
-    Index,
     IsolationProblem,
-    build_index,
+    SegmentGraph,
     cuts,
     interruption_minor,
+    segment_graph,
 )
 from netplan.network.linear_reference import lines_between
 from netplan.network.model import Customers
 from netplan.network.subnetwork import merged_parts
 from netplan.network.topology import components, fed_nodes
 from netplan.planning.connectivity import part_of_customers
-from netplan.planning.outside_summary import Rest
+from netplan.planning.outside_summary import OutsideSummary
 from netplan.planning.pressure_areas import PressureAreas, pressure_areas
 from netplan.planning.request import PlanRequest
 from netplan.reference.gas import METRIC_STANDARD, Gas
 from netplan.rules import Rules
 
-__all__ = ["Desk"]
+__all__ = ["PlanningContext"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -59,7 +66,7 @@ _BEFORE_ANY_STOP = (
 
 
 @dataclass(frozen=True, eq=False)
-class Desk:
+class PlanningContext:
     """Everything that is the same for every zone that is priced.
 
     Parameters
@@ -77,8 +84,8 @@ class Desk:
     base: FlowNetwork
 
     @classmethod
-    def for_request(cls, request: PlanRequest) -> Desk:
-        """Set up the desk for a request.
+    def for_request(cls, request: PlanRequest) -> PlanningContext:
+        """Set up the context for a request.
 
         Raises
         ------
@@ -95,8 +102,8 @@ class Desk:
             base=base_network(request.network, rules),
         )
 
-    def with_request(self, request: PlanRequest) -> Desk:
-        """Return the desk of the same network and window under other orders, the state before any stop kept.
+    def with_request(self, request: PlanRequest) -> PlanningContext:
+        """Return the context of the same network and window under other orders; the state before is kept.
 
         The rules' figures for stops, prices and the crew may differ too: nothing of that state rests on them.
         """
@@ -151,18 +158,18 @@ class Desk:
         return replace(self.conditions, datum_height_m=datum_height_m(self.base, self.conditions))
 
     @cached_property
-    def index(self) -> Index:
+    def index(self) -> SegmentGraph:
         """What the choice of stops looks up, built once."""
-        return build_index(self.request.network)
+        return segment_graph(self.request.network)
 
     def cuts(self, problem: IsolationProblem) -> CutSearch:
         """Return the ways to isolate the work."""
         return cuts(problem, self.index)
 
-    def require_unfelt(self) -> None:
+    def check_boundary_unaffected(self) -> None:
         """Check that nothing that was looked for may lie beyond the network: never, in a whole one."""
 
-    def require_same_beyond(self, together: Together) -> None:
+    def require_same_beyond(self, together: DiversityGroups) -> None:
         """Check that those beyond the network draw as before with so many on: always, of a whole one."""
 
     def require_within(self, x_m: Floats, y_m: Floats, margin_m: float) -> None:
@@ -179,9 +186,9 @@ class Desk:
         return np.arange(len(self.request.network.customers))
 
     @property
-    def rest(self) -> Rest:
+    def rest(self) -> OutsideSummary:
         """What lies beyond the network: nothing, of a whole one."""
-        return Rest()
+        return OutsideSummary()
 
     def rules_with(self, methods: frozenset[str]) -> Rules:
         """Return the rules with these methods alone; the same object for the same names.
@@ -234,15 +241,15 @@ class Desk:
         return interruption_minor(self.request.network, self.request.rules, self.request.window_hours)
 
     @cached_property
-    def own_part(self) -> Together:
+    def own_part(self) -> DiversityGroups:
         """Connected part of each customer before any stop; -1 for one on no pipe."""
         part, beyond = self._part_before
         label = part_of_customers(self.request.network, part, self.fed_before)
-        return Together(label.astype(np.int64), beyond.astype(np.int64))
+        return DiversityGroups(label.astype(np.int64), beyond.astype(np.int64))
 
     @cached_property
     def _part_before(self) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-        """Connected part of each node before any stop, and of each part beyond the rim."""
+        """Connected part of each node before any stop, and of each part beyond the boundary."""
         network = self.request.network
         part = components(network)
         if network.beyond is None:
@@ -306,7 +313,7 @@ class Desk:
         self,
         air_temp_c: float,  # noqa: ARG002 - nothing lies beyond a whole network, in any weather
         hours: Sequence[int],  # noqa: ARG002
-    ) -> tuple[Stand, ...]:
+    ) -> tuple[ConstraintMargin, ...]:
         """Return how inlets beyond the network stand in hours of other weather: none, of a whole one."""
         return ()
 

@@ -9,19 +9,19 @@ import numpy as np
 from netplan.core.errors import NoPlanError
 from netplan.customers import most_meters
 from netplan.isolation import MINOR_PER_UNIT, Cut, IsolationProblem
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.planning.customer_effects import reach_of
 from netplan.planning.outage_hours import queue_of, times_of
 from netplan.rules import Rules
 
-__all__ = ["Eased", "ease"]
+__all__ = ["CrewLimitRelaxation", "ease"]
 
 MOST_STEPS = 10
 """Times the price on meters is raised, then halved to be no higher than it has to be (own) [-]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Eased:
+class CrewLimitRelaxation:
     """The question with a price on every meter off, so that zones within the day come first.
 
     Parameters
@@ -36,7 +36,7 @@ class Eased:
     ease_minor: int
 
 
-def ease(desk: Desk, problem: IsolationProblem) -> Eased:
+def ease(context: PlanningContext, problem: IsolationProblem) -> CrewLimitRelaxation:
     """Return the question eased.
 
     Raises
@@ -44,46 +44,46 @@ def ease(desk: Desk, problem: IsolationProblem) -> Eased:
     NoPlanError
         When no zone at all is within the day: then the one with the fewest meters is too large.
     """
-    request = desk.request
+    request = context.request
     limit = most_meters(
         request.start,
         request.window_hours,
         request.rules.crew.relights_per_hour,
         request.rules.crew.day_end,
     )
-    fewest = _cheapest(desk, replace(problem, rules=_meters_alone(problem), gas_minor_per_m3=0.0))
-    if _meters(desk, fewest) > limit:
-        queue = queue_of(request, np.flatnonzero(reach_of(desk, fewest).isolated))
+    fewest = _cheapest(context, replace(problem, rules=_meters_alone(problem), gas_minor_per_m3=0.0))
+    if _meters(context, fewest) > limit:
+        queue = queue_of(request, np.flatnonzero(reach_of(context, fewest).isolated))
         why = f"no zone holds fewer meters: {times_of(request, queue).reason}"
         raise NoPlanError("no set of stops holds every constraint", (why,))
     low, high = 0, MINOR_PER_UNIT
     for _ in range(MOST_STEPS):
-        if _is_within(desk, problem, high, limit):
+        if _is_within(context, problem, high, limit):
             break
         low, high = high, 4 * high
     else:
         # No price on meters brings such zones to the front: the question stays as it was.
-        return Eased(problem, 0)
+        return CrewLimitRelaxation(problem, 0)
     for _ in range(MOST_STEPS):
         middle = (low + high) // 2
         if middle == low:
             break
-        low, high = (low, middle) if _is_within(desk, problem, middle, limit) else (middle, high)
+        low, high = (low, middle) if _is_within(context, problem, middle, limit) else (middle, high)
     # A unit a meter for the rounding of prices, customer by customer.
-    return Eased(_with_price(problem, high), (high + 1) * limit)
+    return CrewLimitRelaxation(_with_price(problem, high), (high + 1) * limit)
 
 
-def _cheapest(desk: Desk, problem: IsolationProblem) -> Cut:
-    return next(desk.cuts(replace(problem, feed_bound=None)))
+def _cheapest(context: PlanningContext, problem: IsolationProblem) -> Cut:
+    return next(context.cuts(replace(problem, feed_bound=None)))
 
 
-def _meters(desk: Desk, cut: Cut) -> int:
-    meters = desk.request.network.customers.meters
-    return int(np.maximum(meters[reach_of(desk, cut).isolated], 1).sum())
+def _meters(context: PlanningContext, cut: Cut) -> int:
+    meters = context.request.network.customers.meters
+    return int(np.maximum(meters[reach_of(context, cut).isolated], 1).sum())
 
 
-def _is_within(desk: Desk, problem: IsolationProblem, minor_per_meter: int, limit: int) -> bool:
-    return _meters(desk, _cheapest(desk, _with_price(problem, minor_per_meter))) <= limit
+def _is_within(context: PlanningContext, problem: IsolationProblem, minor_per_meter: int, limit: int) -> bool:
+    return _meters(context, _cheapest(context, _with_price(problem, minor_per_meter))) <= limit
 
 
 def _with_price(problem: IsolationProblem, minor_per_meter: int) -> IsolationProblem:

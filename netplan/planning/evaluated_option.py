@@ -7,19 +7,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.demand import Together
+from netplan.demand import DiversityGroups
 from netplan.feeds import SizedFeed
 from netplan.hydraulics import FlowState
 from netplan.isolation import Cut
-from netplan.planning.connectivity import Reach
+from netplan.planning.connectivity import CutConnectivity
 from netplan.planning.fed_network import FedNetwork
-from netplan.planning.feeds_for_part import Hungry
+from netplan.planning.feeds_for_part import DeficientPart
 from netplan.planning.pressure_areas import Join
 from netplan.planning.purge_loads import PurgeDraw
 from netplan.planning.sequence import WorkStates
 from netplan.planning.stopped_network import StoppedNetwork
 
-__all__ = ["Priced", "Refused"]
+__all__ = ["EvaluatedOption", "RefusedCut"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -27,7 +27,7 @@ Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
-class Refused:
+class RefusedCut:
     """A cut on which no option stands, and why, in one line.
 
     Parameters
@@ -47,22 +47,22 @@ class Refused:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Priced:
+class EvaluatedOption:
     """A cut priced in full: the cheapest option that stands on it.
 
     Parameters
     ----------
     cut : Cut
-    reach : Reach
+    reach : CutConnectivity
         What is cut off, before any feed.
-    hungry : tuple of Hungry
+    deficient : tuple of DeficientPart
         Stranded and weak parts with customers.
     feeds : tuple of (SizedFeed or None)
-        Feed of each hungry part; None where it is off, or weak and helped by another part's feed.
+        Feed of each deficient part; None where it is off, or weak and helped by another part's feed.
     part_off : tuple of bool
-        Which hungry parts are off.
+        Which deficient parts are off.
     stopped : StoppedNetwork or None
-        The network with the stops drawn in; None without hungry parts, where nothing had to be drawn.
+        The network with the stops drawn in; None without deficient parts, where nothing had to be drawn.
     fed : FedNetwork or None
         The same with hoses tapped in.
     work : WorkStates
@@ -81,8 +81,8 @@ class Priced:
     """
 
     cut: Cut
-    reach: Reach
-    hungry: tuple[Hungry, ...]
+    reach: CutConnectivity
+    deficient: tuple[DeficientPart, ...]
     feeds: tuple[SizedFeed | None, ...]
     part_off: tuple[bool, ...]
     stopped: StoppedNetwork | None
@@ -115,6 +115,6 @@ class Priced:
         return gone
 
     @property
-    def groups(self) -> Together:
+    def groups(self) -> DiversityGroups:
         """With whom each customer shares uplift and diversity while the stops are in."""
         return self.reach.groups(self.gone)

@@ -11,16 +11,16 @@ from numpy.typing import NDArray
 
 from netplan.feeds import feed_links, with_taps
 from netplan.hydraulics import FlowNetwork, FlowState, NetworkSolver, PartStatus, StationState
-from netplan.network.subnetwork import ReachesRimError
+from netplan.network.subnetwork import BoundaryAffectedError
 from netplan.network.topology import station_nodes
-from netplan.planning.connectivity import Reach, reach_after
-from netplan.planning.context import Desk
+from netplan.planning.connectivity import CutConnectivity, reach_after
+from netplan.planning.context import PlanningContext
 from netplan.planning.customer_effects import flow_after, node_demand_after
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.feeds_in_use import FeedEnd, FeedInUse, Spans, feeds_in_use
 from netplan.planning.sequence import ROUNDING_PA
 from netplan.planning.stopped_network import link_chainages, tap_at
-from netplan.planning.subnetwork_context import NearDesk
+from netplan.planning.subnetwork_context import SubnetworkContext
 
 __all__ = ["Failure", "FailureCase", "failure_case"]
 
@@ -68,7 +68,7 @@ class FailureCase:
 
     Parameters
     ----------
-    desk : Desk
+    context : PlanningContext
     gone : bool array, shape (customers,)
         Customers that are off: they stay off.
     feeds : tuple of FeedInUse
@@ -77,16 +77,18 @@ class FailureCase:
         What the planned stops close.
     """
 
-    def __init__(self, desk: Desk, gone: Flags, feeds: tuple[FeedInUse, ...], planned: Spans) -> None:
-        self.desk, self.gone, self.feeds, self.planned = desk, gone, feeds, planned
+    def __init__(
+        self, context: PlanningContext, gone: Flags, feeds: tuple[FeedInUse, ...], planned: Spans
+    ) -> None:
+        self.context, self.gone, self.feeds, self.planned = context, gone, feeds, planned
 
     @cached_property
     def whole(self) -> FailureCase:
-        """The same in all of the network: where a state is felt beyond the vicinity."""
-        desk = self.desk
-        if not isinstance(desk, NearDesk):
+        """The same in all of the network: where a state is felt beyond the subnetwork."""
+        context = self.context
+        if not isinstance(context, SubnetworkContext):
             return self
-        rows, everything = desk.vicinity.rows, desk.whole
+        rows, everything = context.subnetwork.rows, context.whole
         gone = np.zeros(len(everything.request.network.customers), dtype=bool)
         gone[rows.customer[self.gone]] = True
         return FailureCase(
@@ -95,13 +97,17 @@ class FailureCase:
 
     def in_whole(self, spans: Spans) -> Spans:
         """Return what stops close in rows of all of the network."""
-        desk = self.desk
-        return spans.elsewhere(desk.vicinity.rows) if isinstance(desk, NearDesk) else spans
+        context = self.context
+        return spans.elsewhere(context.subnetwork.rows) if isinstance(context, SubnetworkContext) else spans
 
     def nodes_in_whole(self, nodes: Ints) -> Ints:
         """Return nodes as rows of all of the network."""
-        desk = self.desk
-        return desk.vicinity.rows.node[nodes].astype(np.int64) if isinstance(desk, NearDesk) else nodes
+        context = self.context
+        return (
+            context.subnetwork.rows.node[nodes].astype(np.int64)
+            if isinstance(context, SubnetworkContext)
+            else nodes
+        )
 
     def labels(self, spans: Spans) -> Ints:
         """Return the connected part of each node once stops are in, with every feed in use."""
@@ -115,7 +121,7 @@ class FailureCase:
         opened = self._opened
         every = [link for links in opened.links_of.values() for link in links]
         label = self._labels([*self._closed(spans), *every])
-        if label[node] in label[station_nodes(self.desk.request.network, injections=True)]:
+        if label[node] in label[station_nodes(self.context.request.network, injections=True)]:
             return None
         found: list[tuple[FeedInUse, FeedEnd]] = []
         for feed in self.feeds:
@@ -142,7 +148,7 @@ class FailureCase:
         if lost_station == NO_STATION:
             try:
                 return self._after(spans, lost_feeds, lost_station)
-            except ReachesRimError:
+            except BoundaryAffectedError:
                 if self.whole is self:
                     raise
         case, there = self.whole, self.in_whole(spans)
@@ -158,16 +164,19 @@ class FailureCase:
         return self._state(self.planned, (), NO_STATION).notes
 
     def _state(self, spans: Spans, lost_feeds: Collection[str], lost_station: int) -> Failure:
-        desk, opened = self.desk, self._opened
-        network = desk.request.network
+        context, opened = self.context, self._opened
+        network = context.request.network
         shut = [link for feed in lost_feeds for link in opened.links_of[feed]]
         closed = sorted({*self._closed(spans), *shut})
         reach = reach_after(
-            network, spans.pieces.astype(np.int32), spans.nodes.astype(np.int32), fed_before=desk.fed_before
+            network,
+            spans.pieces.astype(np.int32),
+            spans.nodes.astype(np.int32),
+            fed_before=context.fed_before,
         )
         label = self._labels(closed)
-        owner, at = desk.attachments
-        dark = desk.fed_before & ~reach.in_zone & ~self._supplied(label, lost_station)
+        owner, at = context.attachments
+        dark = context.fed_before & ~reach.in_zone & ~self._supplied(label, lost_station)
         gone = self.gone | reach.isolated
         gone[owner[dark[at]]] = True
         states = self._solved(reach, gone, closed, lost_station)
@@ -178,7 +187,7 @@ class FailureCase:
 
     def _supplied(self, label: Ints, lost_station: int) -> Flags:
         """Return which network nodes a station, an injection or what lies beyond reaches."""
-        network = self.desk.request.network
+        network = self.context.request.network
         sources = station_nodes(network, injections=True)
         if lost_station != NO_STATION:
             others = np.delete(network.stations.node, lost_station)
@@ -187,34 +196,36 @@ class FailureCase:
             )
         return np.isin(label[: len(network.nodes)], label[sources])
 
-    def _too_low(self, reach: Reach, gone: Flags, states: Sequence[FlowState]) -> Flags:
+    def _too_low(self, reach: CutConnectivity, gone: Flags, states: Sequence[FlowState]) -> Flags:
         """Return who has less than a kept inlet must hold in some hour, or no solution at all."""
-        owner, at = self.desk.attachments
-        asked = ~gone[owner] & ~reach.in_zone[at] & self.desk.fed_before[at]
+        owner, at = self.context.attachments
+        asked = ~gone[owner] & ~reach.in_zone[at] & self.context.fed_before[at]
         low = np.zeros(len(gone), dtype=bool)
         for state in states:
             pressure = state.pressure_pa_gauge[at]
-            below = ~(pressure >= self.desk.required_pa_gauge - ROUNDING_PA) & ~self.desk.weak_before[owner]
+            below = (
+                ~(pressure >= self.context.required_pa_gauge - ROUNDING_PA) & ~self.context.weak_before[owner]
+            )
             low[owner[asked & (below | np.isnan(pressure))]] = True
         return low
 
     def _solved(
-        self, reach: Reach, gone: Flags, closed: Sequence[int], lost_station: int
+        self, reach: CutConnectivity, gone: Flags, closed: Sequence[int], lost_station: int
     ) -> tuple[FlowState, ...]:
-        desk, flow_network = self.desk, self._opened.flow
+        context, flow_network = self.context, self._opened.flow
         capacity = flow_network.station_capacity_m3_per_s_std.copy()
         if lost_station != NO_STATION:
-            placed = self.desk.request.network.stations.node >= 0
+            placed = self.context.request.network.stations.node >= 0
             capacity[int(placed[:lost_station].sum())] = 0.0
         states: list[FlowState] = []
-        for place, hour in enumerate(desk.hours):
-            flow = flow_after(desk, reach, gone, hour)
+        for place, hour in enumerate(context.hours):
+            flow = flow_after(context, reach, gone, hour)
             states.append(
                 self._solver.resolve(
-                    demand_m3_per_s_std=node_demand_after(desk, reach, flow, flow_network.node_count),
+                    demand_m3_per_s_std=node_demand_after(context, reach, flow, flow_network.node_count),
                     closed_links=closed,
                     station_capacity_m3_per_s_std=None if lost_station == NO_STATION else capacity,
-                    warm=states[-1] if states else desk.before_by_hour[place],
+                    warm=states[-1] if states else context.before_by_hour[place],
                 )
             )
             if lost_station != NO_STATION and _unsolved(states[-1]):
@@ -223,18 +234,18 @@ class FailureCase:
 
     @cached_property
     def _solver(self) -> NetworkSolver:
-        return self.desk.solver_of(self._opened.flow)
+        return self.context.solver_of(self._opened.flow)
 
     @cached_property
     def _opened(self) -> _Opened:
-        desk, network = self.desk, self.desk.request.network
+        context, network = self.context, self.context.request.network
         pieces = network.pieces
         if not self.feeds:
-            return _Opened(desk.base, np.arange(len(pieces)), pieces.from_m, pieces.to_m, {}, {})
+            return _Opened(context.base, np.arange(len(pieces)), pieces.from_m, pieces.to_m, {}, {})
         hosed = [feed for feed in self.feeds if feed.valve_piece < 0]
         tap_of = {end: tap_at(network, end.piece, end.chainage_m) for feed in hosed for end in feed.ends}
         taps = sorted(set(tap_of.values()))
-        flow, node, piece = with_taps(desk.base, taps)
+        flow, node, piece = with_taps(context.base, taps)
         node_of = {end: int(node[taps.index(tap)]) for end, tap in tap_of.items()}
         from_m, to_m = link_chainages(network, taps, piece)
         links, sizes = flow.links, []
@@ -253,7 +264,7 @@ class FailureCase:
             sizes.append(replace(feed.size, feed=replace(feed.size.feed, from_node=start, to_node=stop)))
             links_of[feed.id] = tuple(range(first, first + feed.size.parallel))
             first += feed.size.parallel
-        hoses = feed_links(sizes, desk.request.rules)
+        hoses = feed_links(sizes, context.request.rules)
         joined = flow.with_links(replace(links, is_open=is_open).joined_with(hoses))
         return _Opened(joined, piece, from_m, to_m, links_of, nodes_of)
 
@@ -289,18 +300,18 @@ class FailureCase:
         return self._opened.flow.with_links(replace(links, is_open=is_open)).open_parts()
 
 
-def failure_case(desk: Desk, option: Priced) -> FailureCase:
+def failure_case(context: PlanningContext, option: EvaluatedOption) -> FailureCase:
     """Return an option as a case of failures."""
-    return FailureCase(desk, option.gone, feeds_in_use(desk, option), Spans.of(option.cut))
+    return FailureCase(context, option.gone, feeds_in_use(context, option), Spans.of(option.cut))
 
 
 def _notes(
     case: FailureCase, states: Sequence[FlowState], label: Ints, lost_station: int, gone: Flags
 ) -> list[str]:
     """Say what a state does to stations, and where it has no solution."""
-    network = case.desk.request.network
+    network = case.context.request.network
     rows = np.flatnonzero(network.stations.node >= 0).tolist()
-    owner, at = case.desk.attachments
+    owner, at = case.context.attachments
     beyond = np.zeros(0, np.int64) if network.beyond is None else network.beyond.node
     served = set(label[np.concatenate([at[~gone[owner]], beyond])].tolist())
     found: list[str] = []

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from netplan.core.errors import NoPlanError
-from netplan.isolation import Cut, IsolationProblem, Orders, Stop, Stretch, length_taken_m
+from netplan.isolation import Cut, CutStop, IsolationProblem, Orders, Stretch, length_taken_m
 from netplan.network.work_section import Section
-from netplan.planning.context import Desk
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.context import PlanningContext
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.failed_network import FailureCase
 from netplan.planning.feeds_in_use import FeedEnd, FeedInUse, Spans
 from netplan.planning.rank import isolation_problem
@@ -40,7 +40,7 @@ class FallbackAnswer:
         Place of the failing stop in the cut.
     failure : str
         `WILL_NOT_SET` or `LOST`.
-    use : tuple of Stop
+    use : tuple of CutStop
         Stops to be made instead; empty when there is none.
     minutes : float or None
         To shut the feeds and to close the stops, one after the other [min]; None without a fallback.
@@ -59,7 +59,7 @@ class FallbackAnswer:
 
     stop: int
     failure: str
-    use: tuple[Stop, ...]
+    use: tuple[CutStop, ...]
     minutes: float | None
     standby: tuple[str, ...]
     note: str
@@ -68,7 +68,9 @@ class FallbackAnswer:
     kept: tuple[FeedInUse, ...] = ()
 
 
-def fallbacks(desk: Desk, section: Section, option: Priced, case: FailureCase) -> tuple[FallbackAnswer, ...]:
+def fallbacks(
+    context: PlanningContext, section: Section, option: EvaluatedOption, case: FailureCase
+) -> tuple[FallbackAnswer, ...]:
     """Return both fallbacks of every stop of an option.
 
     A stop that will not set is replaced by the cheapest ones further out, while the others stay where they
@@ -79,26 +81,26 @@ def fallbacks(desk: Desk, section: Section, option: Priced, case: FailureCase) -
 
     Parameters
     ----------
-    desk, section, option
+    context, section, option
     case : FailureCase
         Of the option: every state is solved in it.
     """
-    problem = isolation_problem(desk, section)
+    problem = isolation_problem(context, section)
     found: list[FallbackAnswer] = []
     for place, stop in enumerate(option.cut.stops):
-        outward = _outward(desk, problem, option, place)
-        answer = _answer(desk, case, option, place, outward)
+        outward = _outward(context, problem, option, place)
+        answer = _answer(context, case, option, place, outward)
         found.append(answer)
         feeding = case.fed_alone(case.planned, stop.live_node)
         # A part that nothing feeds as recorded most likely has gas: it is no tail that is off.
-        if feeding is not None and (feeding or desk.fed_before[stop.live_node]):
-            found.append(_tail_lost(desk, case, place, feeding))
+        if feeding is not None and (feeding or context.fed_before[stop.live_node]):
+            found.append(_tail_lost(context, case, place, feeding))
             continue
-        by_valves = _outward(desk, _valves_only(desk, problem), option, place)
+        by_valves = _outward(context, _valves_only(context, problem), option, place)
         if isinstance(by_valves, Cut):
-            found.append(_in_haste(desk, _answer(desk, case, option, place, by_valves)))
+            found.append(_in_haste(context, _answer(context, case, option, place, by_valves)))
         else:
-            lost = _in_haste(desk, answer)
+            lost = _in_haste(context, answer)
             found.append(lost if lost.minutes is None else replace(lost, note=_no_valve(lost.note)))
     return tuple(found)
 
@@ -108,17 +110,17 @@ def _no_valve(note: str) -> str:
     return f"{words}; {note}" if note else words
 
 
-def _in_haste(desk: Desk, answer: FallbackAnswer) -> FallbackAnswer:
+def _in_haste(context: PlanningContext, answer: FallbackAnswer) -> FallbackAnswer:
     """Return the answer for a stop that is lost: the same, closed as fast as the rules say."""
     if answer.minutes is None:
         return replace(answer, failure=LOST)
-    minutes = _minutes_to_shut(desk.request.rules, answer.shut)
-    minutes += sum(_method(desk.request.rules, stop).minutes_fast for stop in answer.use)
+    minutes = _minutes_to_shut(context.request.rules, answer.shut)
+    minutes += sum(_method(context.request.rules, stop).minutes_fast for stop in answer.use)
     return replace(answer, failure=LOST, minutes=minutes)
 
 
 def _tail_lost(
-    desk: Desk, case: FailureCase, place: int, feeding: tuple[tuple[FeedInUse, FeedEnd], ...]
+    context: PlanningContext, case: FailureCase, place: int, feeding: tuple[tuple[FeedInUse, FeedEnd], ...]
 ) -> FallbackAnswer:
     """Return what to do when the stop before a tail is lost: shut what feeds the tail at its live end."""
     shut = tuple(ShutFeed(feed, live) for feed, live in feeding)
@@ -134,7 +136,7 @@ def _tail_lost(
         stop=place,
         failure=LOST,
         use=(),
-        minutes=_minutes_to_shut(desk.request.rules, shut),
+        minutes=_minutes_to_shut(context.request.rules, shut),
         standby=after.customers,
         note="; ".join((words, *after.notes)),
         shut=shut,
@@ -150,12 +152,14 @@ def _minutes_to_shut(rules: Rules, shut: tuple[ShutFeed, ...]) -> float:
     return sum(valve if one.feed.valve_piece >= 0 else rules.bypass.minutes_shut for one in shut)
 
 
-def _valves_only(desk: Desk, problem: IsolationProblem) -> IsolationProblem:
+def _valves_only(context: PlanningContext, problem: IsolationProblem) -> IsolationProblem:
     valves = frozenset(m.name for m in problem.rules.method if m.kind is MethodKind.VALVE)
-    return replace(problem, rules=desk.rules_with(valves))
+    return replace(problem, rules=context.rules_with(valves))
 
 
-def _outward(desk: Desk, problem: IsolationProblem, option: Priced, place: int) -> Cut | str:
+def _outward(
+    context: PlanningContext, problem: IsolationProblem, option: EvaluatedOption, place: int
+) -> Cut | str:
     """Return the cheapest cut with every stop but one where it is, and nothing inside the old zone.
 
     New stops are rated for what can reach them with the option's feeds in.
@@ -166,38 +170,38 @@ def _outward(desk: Desk, problem: IsolationProblem, option: Priced, place: int) 
     if not _all_among(others, by_method):
         # The other stops are in already: they stay what they are, only the new ones must be valves.
         keep = {stop.method for stop in others}
-        problem = replace(problem, rules=desk.rules_with(frozenset(by_method | keep)))
+        problem = replace(problem, rules=context.rules_with(frozenset(by_method | keep)))
     orders = Orders(
         force=tuple(sorted(Stretch(s.pipe, s.chainage_m, s.chainage_m) for s in others if s.valve < 0)),
         force_valves=tuple(sorted(s.valve for s in others if s.valve >= 0)),
-        forbid=_forbidden(desk, cut, place),
+        forbid=_forbidden(context, cut, place),
         forbid_valves=tuple(sorted({s.valve for s in [stops[place]] if s.valve >= 0})),
         keep_out=problem.orders.keep_out,
     )
     try:
-        answer = next(desk.cuts(replace(problem, orders=orders, feed_bound=None, alternatives=None)))
+        answer = next(context.cuts(replace(problem, orders=orders, feed_bound=None, alternatives=None)))
     except NoPlanError as error:
         more = [reason for reason in error.reasons if reason not in str(error)]
         return "; ".join((str(error), *more))
     new = _new_stops(answer, others)
     if any(stop.method not in by_method for stop in new):
         return "only stops of other methods would do"
-    rated = by_method.intersection(*(desk.areas.rated(stop, option.joins) for stop in new))
+    rated = by_method.intersection(*(context.areas.rated(stop, option.joins) for stop in new))
     if all(stop.method in rated for stop in new):
         return answer
     if not rated:
         return "no method is rated for the station fault pressure that the feeds let through"
-    return _outward(desk, replace(problem, rules=desk.rules_with(frozenset(rated))), option, place)
+    return _outward(context, replace(problem, rules=context.rules_with(frozenset(rated))), option, place)
 
 
-def _all_among(others: list[Stop], by_method: set[str]) -> bool:
+def _all_among(others: list[CutStop], by_method: set[str]) -> bool:
     """Return whether every other stop's method is among those allowed."""
     return all(stop.method in by_method for stop in others)
 
 
-def _forbidden(desk: Desk, cut: Cut, place: int) -> tuple[Stretch, ...]:
+def _forbidden(context: PlanningContext, cut: Cut, place: int) -> tuple[Stretch, ...]:
     """Every main inside the zone, and the failing assembly with its clearance beyond."""
-    network = desk.request.network
+    network = context.request.network
     spans = [
         Stretch(part.pipe, part.from_m + CLEAR_M, part.to_m - CLEAR_M)
         for zone in cut.zones
@@ -206,8 +210,8 @@ def _forbidden(desk: Desk, cut: Cut, place: int) -> tuple[Stretch, ...]:
     ]
     stop = cut.stops[place]
     if stop.valve < 0:
-        method = _method(desk.request.rules, stop)
-        beyond = length_taken_m(desk.request.rules, method)
+        method = _method(context.request.rules, stop)
+        beyond = length_taken_m(context.request.rules, method)
         sign = 1.0 if stop.work_side == "from" else -1.0
         low, high = sorted((stop.chainage_m - sign * CLEAR_M, stop.chainage_m + sign * beyond))
         length = float(network.pipes.length_m[stop.pipe])
@@ -216,16 +220,18 @@ def _forbidden(desk: Desk, cut: Cut, place: int) -> tuple[Stretch, ...]:
     return tuple(sorted(spans))
 
 
-def _method(rules: Rules, stop: Stop) -> StopMethod:
+def _method(rules: Rules, stop: CutStop) -> StopMethod:
     return next(method for method in rules.method if method.name == stop.method)
 
 
-def _new_stops(answer: Cut, others: list[Stop]) -> tuple[Stop, ...]:
+def _new_stops(answer: Cut, others: list[CutStop]) -> tuple[CutStop, ...]:
     known = {(stop.pipe, round(stop.chainage_m, 3), stop.work_side) for stop in others}
     return tuple(s for s in answer.stops if (s.pipe, round(s.chainage_m, 3), s.work_side) not in known)
 
 
-def _answer(desk: Desk, case: FailureCase, option: Priced, place: int, found: Cut | str) -> FallbackAnswer:
+def _answer(
+    context: PlanningContext, case: FailureCase, option: EvaluatedOption, place: int, found: Cut | str
+) -> FallbackAnswer:
     """Return the answer for a stop that will not set: the larger zone, solved with the feeds that survive it.
 
     A feed survives while both its ends lie outside the larger zone and are not between the barriers of a
@@ -248,12 +254,12 @@ def _answer(desk: Desk, case: FailureCase, option: Priced, place: int, found: Cu
     after = case.after(spans, lost_feeds=names)
     notes = [f"{feed.what} {feed.id} ends inside the larger zone: it is lost" for feed in lost]
     notes += list(dict.fromkeys(line for stop in use for line in stop.record_joints))
-    minutes = _minutes_to_shut(desk.request.rules, shut)
+    minutes = _minutes_to_shut(context.request.rules, shut)
     return FallbackAnswer(
         stop=place,
         failure=WILL_NOT_SET,
         use=use,
-        minutes=minutes + sum(_method(desk.request.rules, stop).minutes for stop in use),
+        minutes=minutes + sum(_method(context.request.rules, stop).minutes for stop in use),
         standby=after.customers,
         note="; ".join((*notes, *after.notes)),
         shut=shut,

@@ -1,4 +1,4 @@
-"""The stopped network as a case for feeds: hoses tapped in, every way of feeding each hungry part."""
+"""The stopped network as a case for feeds: hoses tapped in, every way of feeding each deficient part."""
 
 from __future__ import annotations
 
@@ -12,9 +12,15 @@ from netplan.feeds import Feed, FeedKind, hose_feeds, with_taps
 from netplan.feeds.possible_feeds import HoseWay
 from netplan.hydraulics import FlowNetwork
 from netplan.isolation import Cut
-from netplan.planning.connectivity import Reach
-from netplan.planning.context import Desk
-from netplan.planning.feeds_for_part import Hungry, bypass_ways, hose_ways_of, stops_of_bypass, valve_ways
+from netplan.planning.connectivity import CutConnectivity
+from netplan.planning.context import PlanningContext
+from netplan.planning.feeds_for_part import (
+    DeficientPart,
+    bypass_ways,
+    hose_ways_of,
+    stops_of_bypass,
+    valve_ways,
+)
 from netplan.planning.pressure_areas import Join
 from netplan.planning.stopped_network import StoppedNetwork
 
@@ -35,7 +41,7 @@ class FedNetwork:
     stopped_link : int array, shape (links,)
         Link of the stopped network that each link is part of.
     feeds : tuple of tuple of Feed
-        Ways of feeding each hungry part.
+        Ways of feeding each deficient part.
     hoses : dict
         Where a hose runs, by label of its feed.
     joins : dict
@@ -59,28 +65,28 @@ def closed_flow(stopped: StoppedNetwork) -> FlowNetwork:
 
 
 def fed_network(
-    desk: Desk,
+    context: PlanningContext,
     cut: Cut,
-    reach: Reach,
+    reach: CutConnectivity,
     stopped: StoppedNetwork,
-    hungry: Sequence[Hungry],
+    deficient: Sequence[DeficientPart],
     pressure_pa_gauge: Floats,
 ) -> FedNetwork:
     """Return the case for feeds.
 
     Parameters
     ----------
-    desk, cut, reach, stopped
+    context, cut, reach, stopped
         The zone and what it cuts off.
-    hungry : sequence of Hungry
+    deficient : sequence of DeficientPart
         Parts to feed.
     pressure_pa_gauge : float array, shape (states, stopped nodes)
         Solved without any feed, one row a state [Pa gauge]; NaN where stranded.
     """
     flow = closed_flow(stopped)
-    if not hungry or not desk.request.feeds_allowed:
-        return FedNetwork(flow, np.arange(flow.links.count), ((),) * len(hungry), {}, {})
-    hosed = [hose_ways_of(desk, reach, stopped, part, pressure_pa_gauge) for part in hungry]
+    if not deficient or not context.request.feeds_allowed:
+        return FedNetwork(flow, np.arange(flow.links.count), ((),) * len(deficient), {}, {})
+    hosed = [hose_ways_of(context, reach, stopped, part, pressure_pa_gauge) for part in deficient]
     ways = [some for some, _ in hosed]
     taps = [tap for some in ways for way in some for tap in (way.giving, way.fed)]
     tapped, node, link_of = with_taps(flow, taps)
@@ -89,19 +95,19 @@ def fed_network(
     joins: dict[str, Join] = {}
     refused = {f"{_words(FeedKind.HOSE)}: {reason}": None for _, why in hosed for reason in why}
     start = 0
-    for part, some in zip(hungry, ways, strict=True):
+    for part, some in zip(deficient, ways, strict=True):
         stop = start + 2 * len(some)
         of_part = hose_feeds(some, node[start:stop:2], node[start + 1 : stop : 2])
         hoses.update(zip((feed.label for feed in of_part), some, strict=True))
         start = stop
         every = (
-            *bypass_ways(desk, cut, stopped, part, pressure_pa_gauge),
+            *bypass_ways(context, cut, stopped, part, pressure_pa_gauge),
             *of_part,
-            *valve_ways(desk, reach, part),
+            *valve_ways(context, reach, part),
         )
-        joins.update((feed.label, _join(desk, cut, stopped, feed, hoses)) for feed in every)
+        joins.update((feed.label, _join(context, cut, stopped, feed, hoses)) for feed in every)
         cut_off = [] if part.weak else [part.nodes]
-        why = [desk.areas.refused(cut, [joins[feed.label]], cut_off) for feed in every]
+        why = [context.areas.refused(cut, [joins[feed.label]], cut_off) for feed in every]
         feeds.append(tuple(feed for feed, reason in zip(every, why, strict=True) if not reason))
         refused.update(
             (f"{_words(feed.kind, feed.label)}: {reason}", None)
@@ -111,9 +117,11 @@ def fed_network(
     return FedNetwork(tapped, link_of, tuple(feeds), hoses, joins, tuple(refused))
 
 
-def _join(desk: Desk, cut: Cut, stopped: StoppedNetwork, feed: Feed, hoses: Mapping[str, HoseWay]) -> Join:
+def _join(
+    context: PlanningContext, cut: Cut, stopped: StoppedNetwork, feed: Feed, hoses: Mapping[str, HoseWay]
+) -> Join:
     """Return the pressure areas that a feed joins: that of its giving end first."""
-    pieces = desk.request.network.pieces
+    pieces = context.request.network.pieces
     if feed.kind is FeedKind.BYPASS:
         node = [cut.stops[stop].live_node for stop in stops_of_bypass(feed.label)]
     elif feed.kind is FeedKind.HOSE:
@@ -121,7 +129,7 @@ def _join(desk: Desk, cut: Cut, stopped: StoppedNetwork, feed: Feed, hoses: Mapp
         node = [int(pieces.from_node[stopped.piece[tap.link]]) for tap in (way.giving, way.fed)]
     else:
         node = [feed.from_node, feed.to_node]
-    giving, fed = desk.areas.of_node[node].tolist()
+    giving, fed = context.areas.of_node[node].tolist()
     return giving, fed
 
 

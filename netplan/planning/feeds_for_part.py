@@ -1,4 +1,4 @@
-"""Ways of feeding one hungry part: bypasses between stops, hoses between mains, boundary valves."""
+"""Ways of feeding one deficient part: bypasses between stops, hoses between mains, boundary valves."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from netplan.network.linear_reference import points_at
 from netplan.network.model import Network
 from netplan.network.vocabulary import Operable, ValveState
 from netplan.planfile.naming import stop_id
-from netplan.planning.connectivity import Reach
-from netplan.planning.context import Desk
+from netplan.planning.connectivity import CutConnectivity
+from netplan.planning.context import PlanningContext
 from netplan.planning.stopped_network import StoppedNetwork, live_tee
 
 __all__ = [
     "WELL_FED",
-    "Hungry",
+    "DeficientPart",
     "bypass_ways",
     "hose_ways_of",
     "stops_of_bypass",
@@ -41,7 +41,7 @@ MOST_HOSES = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Hungry:
+class DeficientPart:
     """A part to be fed.
 
     Parameters
@@ -71,10 +71,14 @@ def tee_places(network: Network, cut: Cut) -> tuple[Ints, Floats, Floats]:
 
 
 def bypass_ways(
-    desk: Desk, cut: Cut, stopped: StoppedNetwork, part: Hungry, pressure_pa_gauge: Floats
+    context: PlanningContext,
+    cut: Cut,
+    stopped: StoppedNetwork,
+    part: DeficientPart,
+    pressure_pa_gauge: Floats,
 ) -> tuple[Feed, ...]:
     """Return the bypasses across the zone that can feed the part."""
-    network, rules = desk.request.network, desk.request.rules
+    network, rules = context.request.network, context.request.rules
     _, _, xy = tee_places(network, cut)
     at = pressure_pa_gauge[:, stopped.tee_node]
     inside = [bool(part.nodes[stop.live_node]) for stop in cut.stops]
@@ -104,7 +108,11 @@ def stops_of_bypass(label: str) -> tuple[int, int]:
 
 
 def hose_ways_of(
-    desk: Desk, reach: Reach, stopped: StoppedNetwork, part: Hungry, pressure_pa_gauge: Floats
+    context: PlanningContext,
+    reach: CutConnectivity,
+    stopped: StoppedNetwork,
+    part: DeficientPart,
+    pressure_pa_gauge: Floats,
 ) -> tuple[tuple[HoseWay, ...], tuple[str, ...]]:
     """Return the shortest hoses from live mains of the same system to mains of the part.
 
@@ -112,7 +120,7 @@ def hose_ways_of(
     main of another pressure does not take the place of one that will do. Returned besides: why hoses within
     reach from other areas may not be laid.
     """
-    network, rules = desk.request.network, desk.request.rules
+    network, rules = context.request.network, context.request.rules
     links, nodes = stopped.flow.links, network.nodes
     count = len(nodes)
     pipe = network.pieces.pipe[stopped.piece]
@@ -134,7 +142,7 @@ def hose_ways_of(
     ends = np.concatenate([links.from_node[fed_rows], links.to_node[fed_rows]])
     x, y = nodes.x_m[ends], nodes.y_m[ends]
     span = np.ptp(x) + np.ptp(y) + margin
-    desk.require_within(x, y, margin)
+    context.require_within(x, y, margin)
     near = (
         strong[a]
         & strong[b]
@@ -142,18 +150,18 @@ def hose_ways_of(
         & (np.abs(nodes.y_m[a] - y.mean()) <= span)
         & (nodes.system[a] == nodes.system[ends[0]])
     )
-    giving_rows, area = rows[near], desk.areas.of_node
+    giving_rows, area = rows[near], context.areas.of_node
     giving_area, fed_area = area[links.from_node[giving_rows]], area[links.from_node[fed_rows]]
     found: list[HoseWay] = []
     refused: dict[str, None] = {}
     for fed in np.unique(fed_area).tolist():
-        why = {one: desk.areas.outlets_refused(one, fed) for one in np.unique(giving_area).tolist()}
+        why = {one: context.areas.outlets_refused(one, fed) for one in np.unique(giving_area).tolist()}
         groups = [("", [one for one, reason in why.items() if not reason])]
         groups += [(reason, [one]) for one, reason in why.items() if reason]
         for reason, areas in groups:
             ways = hose_ways(
-                _lines(desk, stopped, giving_rows[np.isin(giving_area, areas)]),
-                _lines(desk, stopped, fed_rows[fed_area == fed]),
+                _lines(context, stopped, giving_rows[np.isin(giving_area, areas)]),
+                _lines(context, stopped, fed_rows[fed_area == fed]),
                 rules,
                 scale=network.scale,
                 keep_out=tuple(network.keep_out.geometry),
@@ -167,11 +175,13 @@ def hose_ways_of(
     return tuple(found[:MOST_HOSES]), tuple(refused)
 
 
-def _lines(desk: Desk, stopped: StoppedNetwork, rows: Ints) -> MainLines:
-    pipes, pieces = desk.request.network.pipes, desk.request.network.pieces
+def _lines(context: PlanningContext, stopped: StoppedNetwork, rows: Ints) -> MainLines:
+    pipes, pieces = context.request.network.pipes, context.request.network.pieces
     pipe = pieces.pipe[stopped.piece[rows]]
-    lines = desk.lines_between(pipe, stopped.from_m[rows], stopped.to_m[rows])
-    return MainLines(rows, lines, pipes.od_m[pipe], _fittings_on(desk.request.network, stopped, rows, pipe))
+    lines = context.lines_between(pipe, stopped.from_m[rows], stopped.to_m[rows])
+    return MainLines(
+        rows, lines, pipes.od_m[pipe], _fittings_on(context.request.network, stopped, rows, pipe)
+    )
 
 
 def _fittings_on(
@@ -186,9 +196,9 @@ def _fittings_on(
     )
 
 
-def valve_ways(desk: Desk, reach: Reach, part: Hungry) -> tuple[Feed, ...]:
+def valve_ways(context: PlanningContext, reach: CutConnectivity, part: DeficientPart) -> tuple[Feed, ...]:
     """Return the closed boundary valves whose opening feeds the part."""
-    network = desk.request.network
+    network = context.request.network
     valves, pieces, nodes = network.valves, network.pieces, network.nodes
     found: list[BoundaryValve] = []
     for row in np.flatnonzero((valves.piece >= 0) & (valves.state == ValveState.CLOSED)).tolist():

@@ -11,8 +11,8 @@ from netplan.feeds import FeedKind, FeedSize
 from netplan.isolation import Cut
 from netplan.network.extract import Rows
 from netplan.planfile.naming import bypass_id
-from netplan.planning.context import Desk
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.context import PlanningContext
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.stopped_network import live_tee, piece_at
 
 __all__ = ["FeedEnd", "FeedInUse", "Spans", "feeds_in_use"]
@@ -56,7 +56,7 @@ class FeedInUse:
     valve_piece: int = -1
 
     def elsewhere(self, rows: Rows) -> FeedInUse:
-        """Return it in rows of the network that a vicinity was taken out of."""
+        """Return it in rows of the network that a subnetwork was taken out of."""
         ends = [
             replace(end, piece=int(rows.piece[end.piece]), pipe=int(rows.pipe[end.pipe])) for end in self.ends
         ]
@@ -102,7 +102,7 @@ class Spans:
         )
 
     def elsewhere(self, rows: Rows) -> Spans:
-        """Return them in rows of the network that a vicinity was taken out of."""
+        """Return them in rows of the network that a subnetwork was taken out of."""
         piece, pipe = rows.piece, rows.pipe
         return Spans(
             inside=tuple((int(piece[p]), int(pipe[m]), low, high) for p, m, low, high in self.inside),
@@ -124,8 +124,8 @@ class Spans:
         )
 
 
-def feeds_in_use(desk: Desk, option: Priced) -> tuple[FeedInUse, ...]:
-    """Return the feeds of an option, in the order of its hungry parts."""
+def feeds_in_use(context: PlanningContext, option: EvaluatedOption) -> tuple[FeedInUse, ...]:
+    """Return the feeds of an option, in the order of its deficient parts."""
     found: list[FeedInUse] = []
     hoses = 0
     for feed in option.feeds:
@@ -138,19 +138,19 @@ def feeds_in_use(desk: Desk, option: Priced) -> tuple[FeedInUse, ...]:
                     size.feed.label,
                     "opened valve",
                     size,
-                    _of_valve(desk, size.feed.valve_link),
+                    _of_valve(context, size.feed.valve_link),
                     size.feed.valve_link,
                 )
             )
             continue
-        ends = _of_hose(desk, option, size) if kind is FeedKind.HOSE else _of_bypass(desk, option, size)
+        ends = _of_hose(context, option, size) if kind is FeedKind.HOSE else _of_bypass(context, option, size)
         found.append(FeedInUse(bypass_id(hoses), "hose" if kind is FeedKind.HOSE else "bypass", size, ends))
         hoses += 1
     return tuple(found)
 
 
-def _of_valve(desk: Desk, piece: int) -> tuple[FeedEnd, FeedEnd]:
-    pieces = desk.request.network.pieces
+def _of_valve(context: PlanningContext, piece: int) -> tuple[FeedEnd, FeedEnd]:
+    pieces = context.request.network.pieces
     pipe = int(pieces.pipe[piece])
     return (
         FeedEnd(piece, pipe, float(pieces.from_m[piece])),
@@ -158,8 +158,8 @@ def _of_valve(desk: Desk, piece: int) -> tuple[FeedEnd, FeedEnd]:
     )
 
 
-def _of_bypass(desk: Desk, option: Priced, size: FeedSize) -> tuple[FeedEnd, FeedEnd]:
-    network = desk.request.network
+def _of_bypass(context: PlanningContext, option: EvaluatedOption, size: FeedSize) -> tuple[FeedEnd, FeedEnd]:
+    network = context.request.network
     rows = [int(label[1:]) - 1 for label in size.feed.label.split(">")]
     ends = []
     for stop in (option.cut.stops[row] for row in rows):
@@ -169,13 +169,15 @@ def _of_bypass(desk: Desk, option: Priced, size: FeedSize) -> tuple[FeedEnd, Fee
     return ends[0], ends[1]
 
 
-def _of_hose(desk: Desk, option: Priced, size: FeedSize) -> tuple[FeedEnd, FeedEnd]:
+def _of_hose(context: PlanningContext, option: EvaluatedOption, size: FeedSize) -> tuple[FeedEnd, FeedEnd]:
     stopped, fed = option.stopped, option.fed
     assert stopped is not None and fed is not None  # noqa: S101, PT018 - a hose is only sized in a fed network
     way = fed.hoses[size.feed.label]
 
     def end(link: int, share: float) -> FeedEnd:
         piece, low, high = int(stopped.piece[link]), stopped.from_m[link], stopped.to_m[link]
-        return FeedEnd(piece, int(desk.request.network.pieces.pipe[piece]), float(low + share * (high - low)))
+        return FeedEnd(
+            piece, int(context.request.network.pieces.pipe[piece]), float(low + share * (high - low))
+        )
 
     return end(way.giving.link, way.giving.share), end(way.fed.link, way.fed.share)

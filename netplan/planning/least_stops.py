@@ -6,13 +6,13 @@ from dataclasses import replace
 
 from netplan.core.errors import NoPlanError
 from netplan.isolation import MINOR_PER_UNIT, IsolationProblem
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.rules import Rules
 
 __all__ = ["require_enough_stops"]
 
 
-def require_enough_stops(desk: Desk, problem: IsolationProblem) -> None:
+def require_enough_stops(context: PlanningContext, problem: IsolationProblem) -> None:
     """Check that some zone has no more stops than the problem allows.
 
     With one unit to pay for each stop and nothing for customers and gas, the least cut is the least number of
@@ -20,7 +20,7 @@ def require_enough_stops(desk: Desk, problem: IsolationProblem) -> None:
 
     Parameters
     ----------
-    desk : Desk
+    context : PlanningContext
     problem : IsolationProblem
         With `Orders.max_stops`; 0 allows any number.
 
@@ -39,7 +39,7 @@ def require_enough_stops(desk: Desk, problem: IsolationProblem) -> None:
         feed_bound=None,
         orders=replace(problem.orders, max_stops=0),
     )
-    search = desk.cuts(counted)
+    search = context.cuts(counted)
     try:
         next(search)
     except NoPlanError as error:

@@ -10,14 +10,14 @@ from typing import Any, Final
 import numpy as np
 
 from netplan.core.errors import NoPlanError
-from netplan.network.subnetwork import ReachesRimError
+from netplan.network.subnetwork import BoundaryAffectedError
 from netplan.network.work_section import work_section
-from netplan.planning.context import Desk
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.context import PlanningContext
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.option_records.orders import place_in_words
 from netplan.planning.rank import rank
 from netplan.planning.request import PlanRequest
-from netplan.planning.subnetwork_context import desks_for
+from netplan.planning.subnetwork_context import contexts_for
 from netplan.rules import Rules
 
 __all__ = ["Lifted", "LiftedKind", "lifted_orders"]
@@ -65,7 +65,9 @@ class Lifted:
     names: tuple[str, ...] = ()
 
 
-def lifted_orders(desk: Desk, tell: Callable[[str], None] = lambda _: None) -> tuple[Lifted, ...]:
+def lifted_orders(
+    context: PlanningContext, tell: Callable[[str], None] = lambda _: None
+) -> tuple[Lifted, ...]:
     """Return the orders of a request without a plan of which one lifted alone gives a plan.
 
     Each is tried by a search of its own, ended early, so that one may be missed but none is named in vain.
@@ -74,18 +76,18 @@ def lifted_orders(desk: Desk, tell: Callable[[str], None] = lambda _: None) -> t
 
     Parameters
     ----------
-    desk : Desk
+    context : PlanningContext
         Of the whole network.
     tell : callable, optional
         Called with a few words on what is being done.
     """
     found = []
-    for lifted, request in list(_one_by_one(desk.request))[:MOST_TRIED]:
+    for lifted, request in list(_one_by_one(context.request))[:MOST_TRIED]:
         tell(f"trying without an order: {lifted.kind.value}")
-        if _plan(desk, request) is not None:
+        if _plan(context, request) is not None:
             found.append(lifted)
     tell(f"trying without an order: {LiftedKind.OWN_SUPPLY.value}")
-    return (*found, *_own_supplies(desk))
+    return (*found, *_own_supplies(context))
 
 
 def _one_by_one(request: PlanRequest) -> Iterator[tuple[Lifted, PlanRequest]]:
@@ -133,12 +135,12 @@ def _one_by_one(request: PlanRequest) -> Iterator[tuple[Lifted, PlanRequest]]:
         )
 
 
-def _own_supplies(desk: Desk) -> tuple[Lifted, ...]:
+def _own_supplies(context: PlanningContext) -> tuple[Lifted, ...]:
     """Return whose supply of their own, once named, gives a plan: each that does alone, else all together."""
-    request = desk.request
+    request = context.request
     ordered = request.orders.keep_customers
     # With a supply of their own priority customers may go off; whoever was ordered to stay on stays.
-    rows = [row for row in np.flatnonzero(desk.must_stay).tolist() if row not in ordered]
+    rows = [row for row in np.flatnonzero(context.must_stay).tolist() if row not in ordered]
     if not rows:
         return ()
 
@@ -148,37 +150,37 @@ def _own_supplies(desk: Desk) -> tuple[Lifted, ...]:
     def lifted(some: tuple[int, ...]) -> Lifted:
         return Lifted(LiftedKind.OWN_SUPPLY, tuple(request.network.customers.id[row] for row in some))
 
-    found = _plan(desk, named(tuple(rows)))
+    found = _plan(context, named(tuple(rows)))
     if found is None:
         return ()
     ids, best = found
     off = tuple(row for row in (request.network.customers.id.find(ids[k]) for k in best.off) if row in rows)
     if len(off) > 1:
-        alone = [(row,) for row in off[:MOST_ALONE] if _plan(desk, named((row,))) is not None]
+        alone = [(row,) for row in off[:MOST_ALONE] if _plan(context, named((row,))) is not None]
         if alone:
             return tuple(lifted(some) for some in alone)
     return (lifted(off),)
 
 
-def _plan(desk: Desk, request: PlanRequest) -> tuple[Any, Priced] | None:
+def _plan(context: PlanningContext, request: PlanRequest) -> tuple[Any, EvaluatedOption] | None:
     """Return the best option of a short search, and the ids of the customers its rows mean; None without."""
     choice = request.rules.choice
     least = {name: min(getattr(choice, name), most) for name, most in LEAST_BUDGET.items()}
     rules = _with(request.rules, "choice", **least)
-    whole = desk.with_request(replace(request, rules=rules, options=1, weather=False))
+    whole = context.with_request(replace(request, rules=rules, options=1, weather=False))
     section = work_section(request.network, request.parts)
-    for near in desks_for(whole, section):
+    for near in contexts_for(whole, section):
         try:
             try:
                 ranking = rank(near, work_section(near.request.network, request.parts), lambda _: None)
             finally:
-                near.require_unfelt()
-        except ReachesRimError:
+                near.check_boundary_unaffected()
+        except BoundaryAffectedError:
             continue
         except NoPlanError:
             return None
         return near.request.network.customers.id, ranking.options[0]
-    raise AssertionError("the whole network has no rim")
+    raise AssertionError("the whole network has no boundary")
 
 
 def _with(rules: Rules, table: str, **values: Any) -> Rules:

@@ -1,10 +1,10 @@
-"""What lies beyond the vicinity that a plan is made in: it stays as it is, and counts in a few figures."""
+"""What lies beyond the subnetwork that a plan is made in: it stays as it is, and counts in a few figures."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["LoadedStation", "Lowest", "Rest", "lowest_of"]
+__all__ = ["LoadedStation", "Lowest", "OutsideSummary", "lowest_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +25,7 @@ class LoadedStation:
 
 
 @dataclass(frozen=True, slots=True)
-class Rest:
+class OutsideSummary:
     """The rest of the network; nothing where a plan is made in all of it.
 
     Parameters

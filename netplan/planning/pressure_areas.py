@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from netplan.core.constants import PA_PER_MBAR
 from netplan.graph.components import component_labels
-from netplan.isolation import Cut, Stop
+from netplan.isolation import Cut, CutStop
 from netplan.network.model import Network
 from netplan.network.supply import PartSupply, least_mop_of_parts, supply_of_parts
 from netplan.rules import Rules, StopMethod
@@ -108,12 +108,12 @@ class PressureAreas:
             or next(filter(None, (self._rating_refused(stop, fault) for stop in cut.stops)), "")
         )
 
-    def rated(self, stop: Stop, joins: Sequence[Join]) -> frozenset[str]:
+    def rated(self, stop: CutStop, joins: Sequence[Join]) -> frozenset[str]:
         """Return the names of the methods that are rated for what can reach a stop with the feeds in."""
         arrives = self.stop_fault_pa_gauge(stop, joins)
         return frozenset(m.name for m in self.rules.method if not arrives > _limit_pa_gauge(m) + ROUNDING_PA)
 
-    def stop_fault_pa_gauge(self, stop: Stop, joins: Sequence[Join]) -> float:
+    def stop_fault_pa_gauge(self, stop: CutStop, joins: Sequence[Join]) -> float:
         """Return the highest fault pressure that can reach a stop in any state of the work [Pa gauge]."""
         return self._at_stop(stop, self.joined_fault_pa_gauge(joins))
 
@@ -145,14 +145,14 @@ class PressureAreas:
         main = pipes.id[int(pieces.pipe[rows[first]])]
         return _above(arrives[first], mop[first], f"the operating limit (mop_mbar) of main {main}")
 
-    def _rating_refused(self, stop: Stop, fault: Floats) -> str:
+    def _rating_refused(self, stop: CutStop, fault: Floats) -> str:
         method = next(m for m in self.rules.method if m.name == stop.method)
         limit, arrives = _limit_pa_gauge(method), self._at_stop(stop, fault)
         if arrives > limit + ROUNDING_PA:
             return _above(arrives, limit, f"the rating of a {method.name}")
         return ""
 
-    def _at_stop(self, stop: Stop, fault: Floats) -> float:
+    def _at_stop(self, stop: CutStop, fault: Floats) -> float:
         """Return the greater of what a stop sees without feeds and what they let through [Pa gauge]."""
         pieces = self.network.pieces
         area = self.of_node[[int(pieces.from_node[stop.piece]), int(pieces.to_node[stop.piece])]]
@@ -180,8 +180,8 @@ def pressure_areas(network: Network, rules: Rules, of_node: Ints, of_beyond: Int
     rules : Rules
     of_node : int array, shape (nodes,)
         Connected part of each node before any stop.
-    of_beyond : int array, shape (parts beyond the rim,)
-        The same for parts beyond the rim; empty for a whole network.
+    of_beyond : int array, shape (parts beyond the boundary,)
+        The same for parts beyond the boundary; empty for a whole network.
     """
     count = int(max(of_node.max(initial=-1), of_beyond.max(initial=-1))) + 1
     beyond = of_beyond if network.beyond is not None else None

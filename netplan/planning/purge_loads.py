@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from netplan.feeds import Draw
 from netplan.gas import actual_per_standard, least_flow_m3_per_s, natural_gas_figures_hold
 from netplan.graph.components import component_labels
-from netplan.isolation import Cut, Stop, Zone
-from netplan.planning.connectivity import Reach
-from netplan.planning.context import Desk
+from netplan.isolation import Cut, CutStop, CutZone
+from netplan.planning.connectivity import CutConnectivity
+from netplan.planning.context import PlanningContext
 
 __all__ = ["PurgeDraw", "live_nodes", "purge_draws"]
 
@@ -50,7 +50,9 @@ def live_nodes(cut: Cut) -> NDArray[np.int64]:
     return np.array([stop.live_node for stop in cut.stops], dtype=np.int64)
 
 
-def purge_draws(desk: Desk, cut: Cut, reach: Reach, pressure_pa_gauge: Floats) -> tuple[PurgeDraw, ...]:
+def purge_draws(
+    context: PlanningContext, cut: Cut, reach: CutConnectivity, pressure_pa_gauge: Floats
+) -> tuple[PurgeDraw, ...]:
     """Return the draw of every zone of a cut.
 
     It is what the least purge velocity takes in the zone's widest main, twice that where its mains hold a
@@ -61,16 +63,16 @@ def purge_draws(desk: Desk, cut: Cut, reach: Reach, pressure_pa_gauge: Floats) -
 
     Parameters
     ----------
-    desk, cut, reach
+    context, cut, reach
         The zones and what they cut off.
     pressure_pa_gauge : float array, shape (network nodes,)
         With all stops in and no feed [Pa gauge].
     """
-    if not (desk.request.rules.purge.draw_is_load and natural_gas_figures_hold(desk.gas)):
+    if not (context.request.rules.purge.draw_is_load and natural_gas_figures_hold(context.gas)):
         return ()
     found = []
     for zone in cut.zones:
-        flow = _flow(desk, zone)
+        flow = _flow(context, zone)
         live = [
             k
             for k, stop in enumerate(cut.stops)
@@ -85,7 +87,7 @@ def purge_draws(desk: Desk, cut: Cut, reach: Reach, pressure_pa_gauge: Floats) -
     return tuple(found)
 
 
-def _bounds(stop: Stop, zone: Zone) -> bool:
+def _bounds(stop: CutStop, zone: CutZone) -> bool:
     if stop.zone_node >= 0:
         return bool(np.isin(stop.zone_node, zone.nodes))
     return any(
@@ -95,9 +97,9 @@ def _bounds(stop: Stop, zone: Zone) -> bool:
     )
 
 
-def _flow(desk: Desk, zone: Zone) -> float:
+def _flow(context: PlanningContext, zone: CutZone) -> float:
     """Return the draw of a zone [m³/s at 15 °C, 101.325 kPa]; services are purged apart."""
-    network, conditions = desk.request.network, desk.conditions
+    network, conditions = context.request.network, context.conditions
     pieces, pipes = network.pieces, network.pipes
     mains = [part for part in zone.pieces if part.pipe < pipes.n_mains and pieces.is_open[part.piece]]
     if not mains:

@@ -17,15 +17,15 @@ from netplan.isolation import (
     CutSearch,
     FeedBound,
     IsolationProblem,
-    Tail,
+    PendantComponent,
     look_up_in,
 )
 from netplan.network.supply import set_outlet_pa_gauge
 from netplan.network.work_section import Section
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import ease
 from netplan.planning.evaluate import price_cut
-from netplan.planning.evaluated_option import Priced, Refused
+from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
 from netplan.planning.least_stops import require_enough_stops
 from netplan.planning.search_budget import Budget, BudgetSpentError
 from netplan.reference.gas import METRIC_STANDARD
@@ -47,24 +47,24 @@ class Ranking:
 
     Parameters
     ----------
-    options : tuple of Priced
+    options : tuple of EvaluatedOption
         Cheapest first, each different from the others.
     next_bound_minor : int or None
         No option beyond those listed or priced is cheaper [minor units]; None: there is none beyond.
     reason : str
         Why the search stopped.
     cuts_priced : int
-    refused : tuple of Refused
+    refused : tuple of RefusedCut
         Cuts on which no option stands, in the order they came.
     search : CutSearch
         For why no place nearer to the work was taken.
     """
 
-    options: tuple[Priced, ...]
+    options: tuple[EvaluatedOption, ...]
     next_bound_minor: int | None
     reason: str
     cuts_priced: int
-    refused: tuple[Refused, ...]
+    refused: tuple[RefusedCut, ...]
     search: CutSearch
 
     def lower_bound_minor(self, place: int) -> int:
@@ -73,13 +73,13 @@ class Ranking:
         return burden if self.next_bound_minor is None else min(burden, self.next_bound_minor)
 
 
-def isolation_problem(desk: Desk, section: Section) -> IsolationProblem:
+def isolation_problem(context: PlanningContext, section: Section) -> IsolationProblem:
     """Return the question to the choice of stops."""
-    request = desk.request
+    request = context.request
     rules = request.rules
-    pressure = gas_outlet_pa_gauge(desk, section) + desk.conditions.atmospheric_pressure_pa_abs
-    density = desk.gas.density_kg_per_m3(desk.conditions.ground_temperature_k, pressure)
-    content = density / desk.gas.density_kg_per_m3_at(METRIC_STANDARD)
+    pressure = gas_outlet_pa_gauge(context, section) + context.conditions.atmospheric_pressure_pa_abs
+    density = context.gas.density_kg_per_m3(context.conditions.ground_temperature_k, pressure)
+    content = density / context.gas.density_kg_per_m3_at(METRIC_STANDARD)
     gas_minor_per_m3 = rules.price.gas_per_m3 * MINOR_PER_UNIT * content * rules.purge.volumes_in
     return IsolationProblem(
         network=request.network,
@@ -88,28 +88,28 @@ def isolation_problem(desk: Desk, section: Section) -> IsolationProblem:
         hours=request.window_hours,
         gas_minor_per_m3=gas_minor_per_m3,
         orders=replace(request.orders, max_stops=request.orders.max_stops or rules.choice.max_stops),
-        feed_bound=_feed_bound(desk, section),
+        feed_bound=_feed_bound(context, section),
         alternatives=frozenset(request.own_supply),
         every_place=True,
     )
 
 
-def gas_outlet_pa_gauge(desk: Desk, section: Section) -> float:
+def gas_outlet_pa_gauge(context: PlanningContext, section: Section) -> float:
     """Return the pressure at which the gas of a zone is priced: the greatest set outlet [Pa gauge]."""
-    network = desk.request.network
+    network = context.request.network
     outlet = set_outlet_pa_gauge(network, int(network.pipes.system[section.pipe[0]]))
     return outlet if np.isfinite(outlet) else NO_OUTLET_PA_GAUGE
 
 
-def _feed_bound(desk: Desk, section: Section) -> FeedBound:
-    feeds = desk.request.feeds_allowed
-    of_feeds = TailFeedBound(desk.request.network, section, desk.request.rules) if feeds else None
-    owner, at = desk.attachments
-    had_gas = np.zeros(len(desk.request.network.customers), dtype=bool)
-    had_gas[owner[desk.fed_before[at]]] = True
+def _feed_bound(context: PlanningContext, section: Section) -> FeedBound:
+    feeds = context.request.feeds_allowed
+    of_feeds = TailFeedBound(context.request.network, section, context.request.rules) if feeds else None
+    owner, at = context.attachments
+    had_gas = np.zeros(len(context.request.network.customers), dtype=bool)
+    had_gas[owner[context.fed_before[at]]] = True
     all_had = bool(had_gas.all())
 
-    def bound(tail: Tail) -> int | None:
+    def bound(tail: PendantComponent) -> int | None:
         if all_had:
             return None if of_feeds is None else of_feeds(tail)
         # Who had no gas before, behind a closed valve for instance, loses none: neither priced nor fed.
@@ -118,20 +118,20 @@ def _feed_bound(desk: Desk, section: Section) -> FeedBound:
         if not len(losing):
             return 0
         feed = None if of_feeds is None else of_feeds(tail)
-        if desk.must_stay[losing].any():
+        if context.must_stay[losing].any():
             return feed
-        off = int(desk.off_minor[losing].sum())
+        off = int(context.off_minor[losing].sum())
         return off if feed is None else min(off, feed)
 
     return bound
 
 
-def look_up(desk: Desk, section: Section) -> None:
-    """Work out beforehand what the choice of stops looks up in the desk's network."""
-    look_up_in(isolation_problem(desk, section), desk.index)
+def look_up(context: PlanningContext, section: Section) -> None:
+    """Work out beforehand what the choice of stops looks up in the context's network."""
+    look_up_in(isolation_problem(context, section), context.index)
 
 
-def rank(desk: Desk, section: Section, tell: Tell) -> Ranking:
+def rank(context: PlanningContext, section: Section, tell: Tell) -> Ranking:
     """Return the best different options.
 
     Raises
@@ -139,17 +139,17 @@ def rank(desk: Desk, section: Section, tell: Tell) -> Ranking:
     NoPlanError
         When no set of stops isolates the work, or none of them stands once priced in full.
     """
-    request = desk.request
-    problem = isolation_problem(desk, section)
-    require_enough_stops(desk, problem)
-    budget = Budget(request.rules.choice, desk.solutions)
+    request = context.request
+    problem = isolation_problem(context, section)
+    require_enough_stops(context, problem)
+    budget = Budget(request.rules.choice, context.solutions)
     found = _Found(request.wanted)
-    refused: list[Refused] = []
+    refused: list[RefusedCut] = []
     ease_minor, is_eased, is_cut_short = 0, False, False
     next_bound: int | None = None
     unsettled: list[int] = []
     reason = "every way to isolate the work was priced"
-    search = desk.cuts(problem)
+    search = context.cuts(problem)
     while (cut := next(search, None)) is not None:
         worst, bound = found.worst_minor, cut.bound_minor - ease_minor
         if worst is not None and bound >= worst:
@@ -158,11 +158,11 @@ def rank(desk: Desk, section: Section, tell: Tell) -> Ranking:
         tell(f"pricing way {budget.zones + 1}")
         try:
             with budget.one_zone():
-                answer = price_cut(desk, cut, worst)
+                answer = price_cut(context, cut, worst)
         except BudgetSpentError as spent:
             next_bound, reason, is_cut_short = bound, str(spent), True
             break
-        if not isinstance(answer, Refused):
+        if not isinstance(answer, RefusedCut):
             for option in answer:
                 found.add(option)
             budget.has_options = bool(found.options)
@@ -172,8 +172,8 @@ def rank(desk: Desk, section: Section, tell: Tell) -> Ranking:
             unsettled.append(bound)
         if answer.by_relighting and not is_eased:
             # Zones with too many meters may come by the thousand before the first with few enough.
-            eased = ease(desk, problem)
-            search, ease_minor, is_eased = desk.cuts(eased.problem), eased.ease_minor, True
+            eased = ease(context, problem)
+            search, ease_minor, is_eased = context.cuts(eased.problem), eased.ease_minor, True
     else:
         if search.gave_up:
             next_bound = search.lower_bound_minor - ease_minor
@@ -187,7 +187,7 @@ def rank(desk: Desk, section: Section, tell: Tell) -> Ranking:
     return Ranking(tuple(found.options), next_bound, reason, budget.zones, tuple(refused), search)
 
 
-def _no_plan(refused: list[Refused], reason: str, budget: Budget, *, is_cut_short: bool) -> NoPlanError:
+def _no_plan(refused: list[RefusedCut], reason: str, budget: Budget, *, is_cut_short: bool) -> NoPlanError:
     """Return the error that says no plan was found, and only of a finished search that there is none."""
     message = "no set of stops holds every constraint"
     if is_cut_short:
@@ -196,7 +196,7 @@ def _no_plan(refused: list[Refused], reason: str, budget: Budget, *, is_cut_shor
     return NoPlanError(message, (*_reasons(refused), reason), cut_short=is_cut_short)
 
 
-def _reasons(refused: list[Refused]) -> list[str]:
+def _reasons(refused: list[RefusedCut]) -> list[str]:
     """Return what stands in the way, each once: not again with other figures or at another stop."""
     seen: dict[str, str] = {}
     for answer in refused:
@@ -209,15 +209,15 @@ class _Found:
 
     def __init__(self, wanted: int) -> None:
         self.wanted = wanted
-        self.options: list[Priced] = []
-        self._keys: dict[object, Priced] = {}
+        self.options: list[EvaluatedOption] = []
+        self._keys: dict[object, EvaluatedOption] = {}
 
     @property
     def worst_minor(self) -> int | None:
         """What the next cut must undercut; None while there is room."""
         return self.options[-1].burden_minor if len(self.options) == self.wanted else None
 
-    def add(self, option: Priced) -> None:
+    def add(self, option: EvaluatedOption) -> None:
         key = (frozenset((stop.chain, stop.method) for stop in option.cut.stops), option.off.tobytes())
         known = self._keys.get(key)
         if known is not None and known.burden_minor <= option.burden_minor:

@@ -12,11 +12,11 @@ from netplan.core.errors import BadInputError
 from netplan.feeds import (
     Feed,
     FeedCase,
+    FeedChecker,
     FeedSize,
-    Judge,
-    Part,
     PartsAnswer,
     SizedFeed,
+    UnfedPart,
     feed_parts,
     sizes_in_order,
     weather_window,
@@ -164,7 +164,7 @@ def resize(problem: ResizeProblem, request: ResizeRequest, *, weather: bool = Tr
     without = case.solve([], rules).pressure_pa_gauge
     # A part that has gas without its bypass is only weak: it may need none in warmer weather.
     parts = [
-        Part(feed.label, (feed,), nowhere, nowhere, None, weak=bool(np.isfinite(without[feed.to_node])))
+        UnfedPart(feed.label, (feed,), nowhere, nowhere, None, weak=bool(np.isfinite(without[feed.to_node])))
         for feed in feeds
     ]
     answer = feed_parts(case, parts, rules)
@@ -210,7 +210,7 @@ def _rows(
 ) -> tuple[SizeRow, ...]:
     before = [size for size in in_use[:place] if size is not None]
     after = [size for size in in_use[place + 1 :] if size is not None]
-    found, judge = [], Judge(case, rules)
+    found, judge = [], FeedChecker(case, rules)
     for size in (None, *sizes_in_order(feed, rules)):
         sizes = [*before, *([] if size is None else [size]), *after]
         verdict, reason = case.judge(sizes, rules), judge.reason_against(sizes)

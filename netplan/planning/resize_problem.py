@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.demand import DemandResult
-from netplan.feeds import Draw, Feed, FeedCase, FeedKind, FeedSize, Inlets, Loads
+from netplan.feeds import Draw, Feed, FeedCase, FeedKind, FeedLoads, FeedSize, Inlets
 from netplan.hydraulics import FlowConditions, FlowNetwork, FlowSolver
 from netplan.hydraulics.flow_case import flow_conditions, limit_pa_gauge
 from netplan.planfile import SolvedState, StateNetwork, flow_network
@@ -110,7 +110,7 @@ class ResizeProblem:
         drawn = flow[self._owner] / ways[self._owner]
         return np.bincount(self._at, weights=drawn, minlength=len(self.network.node)).astype(float)
 
-    def loads(self, air_temp_c: float | None = None) -> Loads:
+    def loads(self, air_temp_c: float | None = None) -> FeedLoads:
         """Return all that must be carried, gas for purging in on top [m³/s at 15 °C, 101.325 kPa].
 
         Parameters
@@ -132,7 +132,7 @@ class ResizeProblem:
             )
             for load in self.option.purge.loads
         )
-        return Loads(tuple(hours), draws)
+        return FeedLoads(tuple(hours), draws)
 
     def case(self, rules: Rules, air_temp_c: float | None = None) -> FeedCase:
         """Return the state as a case for feeds, its inlets held to these rules' minimum and margin."""

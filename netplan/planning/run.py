@@ -17,12 +17,12 @@ from netplan.core.errors import BadWorkError, NoPlanError, NotSolvedError
 from netplan.network.bulk_rows import meanwhile
 from netplan.network.model import Network
 from netplan.network.pipe_lines import PipeLines
-from netplan.network.subnetwork import ReachesRimError
+from netplan.network.subnetwork import BoundaryAffectedError
 from netplan.network.work_section import Section, work_section
 from netplan.planfile import model
 from netplan.planfile.naming import stop_id
 from netplan.planfile.result import PlanResult
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.planning.lifted_orders import lifted_orders
 from netplan.planning.option_records.extent import extent_of
 from netplan.planning.option_records.final_network import final_network
@@ -34,7 +34,7 @@ from netplan.planning.option_records.validity import validity_findings
 from netplan.planning.rank import gas_outlet_pa_gauge, look_up, rank
 from netplan.planning.request import PlanRequest
 from netplan.planning.set_aside import plan_with_set_aside
-from netplan.planning.subnetwork_context import desks_for
+from netplan.planning.subnetwork_context import contexts_for
 from netplan.procedure import step_list
 
 __all__ = ["CAUTION", "NOT_CHECKED", "PlanRequest", "make_plan"]
@@ -89,41 +89,45 @@ def _make_plan(request: PlanRequest, tell: Callable[[str], None]) -> PlanResult:
 
 def _plan_of(request: PlanRequest, section: Section, tell: Callable[[str], None]) -> PlanResult:
     tell("solving the network before any stop")
-    whole = Desk.for_request(request)
+    whole = PlanningContext.for_request(request)
     with meanwhile(lambda: whole.before_by_hour) as before:
         # What the solution needs besides is worked out here while its solver is made ready there.
         _ = whole.demand, whole.fed_before
         conditions = _conditions(whole, section)
-        for desk in desks_for(whole, section):
+        for context in contexts_for(whole, section):
             try:
-                here = work_section(desk.request.network, request.parts)
-                look_up(desk, here)
+                here = work_section(context.request.network, request.parts)
+                look_up(context, here)
                 before()
                 whole.before.require_solved()
-                return _plan_on(desk, whole, here, conditions, tell)
-            except ReachesRimError:
+                return _plan_on(context, whole, here, conditions, tell)
+            except BoundaryAffectedError:
                 tell("looking farther out")
             except NoPlanError as error:
                 error.lifted = lifted_orders(whole, tell)
                 raise
-    raise AssertionError("the whole network has no rim")
+    raise AssertionError("the whole network has no boundary")
 
 
 def _plan_on(
-    desk: Desk, whole: Desk, section: Section, conditions: model.Conditions, tell: Callable[[str], None]
+    context: PlanningContext,
+    whole: PlanningContext,
+    section: Section,
+    conditions: model.Conditions,
+    tell: Callable[[str], None],
 ) -> PlanResult:
-    """Plan on the desk of a vicinity or of the whole network.
+    """Plan on the context of a subnetwork or of the whole network.
 
     Raises
     ------
-    ReachesRimError
+    BoundaryAffectedError
         When a plan on the whole network might be another one.
     """
-    request = desk.request
+    request = context.request
     try:
-        ranking = rank(desk, section, tell)
+        ranking = rank(context, section, tell)
     except NoPlanError:
-        desk.require_unfelt()
+        context.check_boundary_unaffected()
         raise
     work = tuple(model.WorkItem(main_id=p.main_id, from_m=p.from_m, to_m=p.to_m) for p in request.parts)
     options: list[model.Option] = []
@@ -131,16 +135,16 @@ def _plan_on(
     for place in range(len(ranking.options)):
         tell(f"writing option {place + 1}")
         priced = ranking.options[place]
-        final = final_network(desk, priced)
-        option, feeds = option_of(desk, section, ranking, place, final)
+        final = final_network(context, priced)
+        option, feeds = option_of(context, section, ranking, place, final)
         steps = step_list(
             option, conditions, request.rules, work=work, set_order=[stop_id(i) for i in priced.work.order]
         )
         options.append(option.model_copy(update={"steps": steps}))
         # A solver that was made ready for it is let go: it is the largest thing there.
         final = replace(final, prepared=None)
-        sources.append(StateSource(desk, options[-1], priced, final, feeds.ids))
-    desk.require_unfelt()
+        sources.append(StateSource(context, options[-1], priced, final, feeds.ids))
+    context.check_boundary_unaffected()
     everything = whole.request.network
     section_there = work_section(everything, request.parts)
     known = (*known_findings(everything, section_there), *validity_findings(whole, section_there))
@@ -161,13 +165,13 @@ def _plan_on(
         plan=plan,
         network=request.network,
         states=tuple(state_of(source, extent, lines) for source in sources),
-        notes_in_doubt=_notes_in_doubt(desk, options),
+        notes_in_doubt=_notes_in_doubt(context, options),
     )
 
 
-def _notes_in_doubt(desk: Desk, options: Sequence[model.Option]) -> dict[str, str]:
+def _notes_in_doubt(context: PlanningContext, options: Sequence[model.Option]) -> dict[str, str]:
     """Return the priority notes of customers in doubt that have one, by id."""
-    customers = desk.customers_everywhere
+    customers = context.customers_everywhere
     named = sorted({row.id for option in options for row in option.in_doubt if row.priority})
     notes = {name: customers.priority_note[customers.id.find(name)] for name in named}
     return {name: note for name, note in notes.items() if note}
@@ -205,9 +209,9 @@ def _libraries() -> dict[str, str]:
     return {name: version(name) for name in LIBRARIES}
 
 
-def _conditions(desk: Desk, section: Section) -> model.Conditions:
-    request, rules = desk.request, desk.request.rules
-    hour = desk.demand.hours[desk.demand.worst_hour]
+def _conditions(context: PlanningContext, section: Section) -> model.Conditions:
+    request, rules = context.request, context.request.rules
+    hour = context.demand.hours[context.demand.worst_hour]
     notes = []
     if request.start is None:
         notes.append("any working day")
@@ -220,15 +224,15 @@ def _conditions(desk: Desk, section: Section) -> model.Conditions:
         hours=request.window_hours,
         air_temp_c=hour.air_temp_c,
         ground_temp_c=rules.gas.ground_temp_c,
-        demand_total_m3h=float(np.sum(desk.before_flow_m3_per_s_std)) * SECONDS_PER_HOUR,
+        demand_total_m3h=float(np.sum(context.before_flow_m3_per_s_std)) * SECONDS_PER_HOUR,
         worst_hour=hour.words(),
-        gas_outlet_mbar=gas_outlet_pa_gauge(desk, section) / PA_PER_MBAR,
+        gas_outlet_mbar=gas_outlet_pa_gauge(context, section) / PA_PER_MBAR,
         note="for " + ", ".join(notes) if notes else "",
         orders=orders_in_words(request),
         demand_parts=tuple(
             model.DemandPart(
                 name=p.name, customers=p.customers, flow_m3h=p.flow_m3_per_s_std * SECONDS_PER_HOUR
             )
-            for p in desk.demand.parts(part=desk.own_part)
+            for p in context.demand.parts(part=context.own_part)
         ),
     )

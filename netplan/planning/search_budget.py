@@ -26,7 +26,7 @@ class Budget:
     choice : ChoiceRules
         ``max_zones``, ``max_solves``, ``max_solves_without_option`` and ``seconds``.
     solutions : SolutionCount
-        Of the desk that the search is priced on.
+        Of the context that the search is priced on.
 
     Attributes
     ----------

@@ -14,7 +14,7 @@ from netplan.feeds import Draw, Inlets
 from netplan.hydraulics import FlowState, NetworkSolver
 from netplan.planfile.naming import feed_open_state, purge_state, stop_id, stop_in_state
 
-__all__ = ["FeedLinks", "Judged", "Tapped", "WorkStates", "judge", "work_states"]
+__all__ = ["FeedLinks", "SolvedWorkState", "Tapped", "WorkStates", "judge", "work_states"]
 
 Floats = NDArray[np.float64]
 
@@ -48,7 +48,7 @@ class Tapped:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Judged:
+class SolvedWorkState:
     """One solved state and its worst kept inlet.
 
     Parameters
@@ -104,31 +104,31 @@ class WorkStates:
     ----------
     order : tuple of int
         Stops in the order they go in: lightest flow first, ties by number.
-    states : tuple of Judged
+    states : tuple of SolvedWorkState
         Each feed opened, meters off, then after each stop.
-    purging : tuple of Judged
+    purging : tuple of SolvedWorkState
         All stops in, and gas let in for a purge; one for each zone that is purged from the live side.
     """
 
     order: tuple[int, ...]
-    states: tuple[Judged, ...]
-    purging: tuple[Judged, ...] = ()
+    states: tuple[SolvedWorkState, ...]
+    purging: tuple[SolvedWorkState, ...] = ()
 
     @property
-    def failing(self) -> Judged | None:
+    def failing(self) -> SolvedWorkState | None:
         """The first state that does not hold."""
         return next((judged for judged in (*self.states, *self.purging) if not judged.holds), None)
 
 
-def judge(name: str, states: Sequence[FlowState], inlets: Inlets) -> Judged:
+def judge(name: str, states: Sequence[FlowState], inlets: Inlets) -> SolvedWorkState:
     """Judge a state, solved in several hours, by the inlet nearest its limit; none is worse than no gas."""
     if not len(inlets):
-        return Judged(name, tuple(states), 0, -1, -1, float("nan"), holds=True)
+        return SolvedWorkState(name, tuple(states), 0, -1, -1, float("nan"), holds=True)
     pressure = np.array([state.pressure_pa_gauge[inlets.node] for state in states])
     excess = np.where(np.isnan(pressure), -np.inf, pressure - inlets.required_pa_gauge)
     hour, worst = divmod(int(np.argmin(excess)), len(inlets))
     high = _too_high(pressure, inlets)
-    return Judged(
+    return SolvedWorkState(
         name,
         tuple(states),
         hour,
@@ -178,11 +178,11 @@ def work_states(
     """
     waiting = {link for feed in feeds for link in feed.hoses}
     opened: list[int] = []
-    states: list[Judged] = []
+    states: list[SolvedWorkState] = []
     shut: list[int] = []
     warm: tuple[FlowState, ...] | tuple[None] = (None,)
 
-    def solved(name: str, demands: Sequence[Floats]) -> Judged:
+    def solved(name: str, demands: Sequence[Floats]) -> SolvedWorkState:
         found: list[FlowState] = []
         for k, demand in enumerate(demands):
             start = warm[k] if k < len(warm) else found[-1]
@@ -218,9 +218,9 @@ def work_states(
     return WorkStates(order, tuple(states), tuple(purging))
 
 
-def _first_that_holds(places: Iterable[Judged]) -> Judged:
+def _first_that_holds(places: Iterable[SolvedWorkState]) -> SolvedWorkState:
     """Return the first place that holds, else the one with the most pressure left."""
-    failing: list[Judged] = []
+    failing: list[SolvedWorkState] = []
     for judged in places:
         if judged.holds:
             return judged

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from netplan.feeds import Tap, with_taps
 from netplan.hydraulics import FlowLinks, FlowNetwork, FlowState
-from netplan.isolation import Cut, Stop
+from netplan.isolation import Cut, CutStop
 from netplan.network.model import Network
 
 __all__ = ["StoppedNetwork", "at_taps", "draw_stops", "link_chainages", "live_tee", "piece_at", "tap_at"]
@@ -55,7 +55,7 @@ class StoppedNetwork:
     closes: tuple[int, ...]
 
 
-def live_tee(stop: Stop) -> tuple[int, float] | None:
+def live_tee(stop: CutStop) -> tuple[int, float] | None:
     """Return pipe and chainage of the bypass tee of a stop; None for one without."""
     tees = [(tapping.pipe, tapping.chainage_m) for tapping in stop.tappings if tapping.role == "bypass"]
     return tees[0] if tees else None
@@ -102,7 +102,7 @@ def _add(taps: list[Tap], network: Network, piece: int, chainage_m: float) -> in
     return len(taps) - 1
 
 
-def piece_at(network: Network, pipe: int, chainage_m: float, near: Stop) -> int:
+def piece_at(network: Network, pipe: int, chainage_m: float, near: CutStop) -> int:
     """Return the piece of a main that a chainage [m] lies on; that of a stop where it may be."""
     pieces = network.pieces
     rows = np.array(pieces.rows_of(pipe))
@@ -144,7 +144,7 @@ def _in_zone(link_of: Ints, from_m: Floats, to_m: Floats, cut: Cut) -> Flags:
     return inside
 
 
-def _closing_link(stop: Stop, barrier: int, links: FlowLinks, link_of: Ints, in_zone: Flags) -> int:
+def _closing_link(stop: CutStop, barrier: int, links: FlowLinks, link_of: Ints, in_zone: Flags) -> int:
     if stop.valve >= 0:
         return stop.piece
     of_piece = np.flatnonzero(link_of == stop.piece)

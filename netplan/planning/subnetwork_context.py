@@ -1,8 +1,8 @@
 """Planning in a large network by what lies near the work: the same plan, from a network of a few streets.
 
-The whole network is solved before any stop. Everything else is done in the vicinity of the work, in which gas
-crosses the rim as it does then. Where anything that is done is felt at the rim, a larger vicinity is taken,
-in the end the whole network.
+The whole network is solved before any stop. Everything else is done in the subnetwork of the work, in which
+gas crosses the boundary as it does then. Where anything that is done is felt at the boundary, a larger
+subnetwork is taken, in the end the whole network.
 """
 
 from __future__ import annotations
@@ -17,60 +17,60 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.core.errors import BadNetworkError
-from netplan.demand import DemandResult, Together, customer_pressure
-from netplan.feeds import Stand, held_by_inlets, station_loads
-from netplan.hydraulics import FlowNetwork, FlowState, NetworkSolver, Rim, RimSolver, state_of_part
+from netplan.demand import DemandResult, DiversityGroups, customer_pressure
+from netplan.feeds import ConstraintMargin, held_by_inlets, station_loads
+from netplan.hydraulics import Boundary, BoundarySolver, FlowNetwork, FlowState, NetworkSolver, state_of_part
 from netplan.hydraulics.flow_case import base_network
-from netplan.isolation import CutSearch, IsolationProblem, cuts, reads_rim
+from netplan.isolation import CutSearch, IsolationProblem, cuts, reads_boundary
 from netplan.network.model import Customers, Network
-from netplan.network.subnetwork import ReachesRimError, Vicinity, vicinity_of
+from netplan.network.subnetwork import BoundaryAffectedError, Subnetwork, subnetwork_of
 from netplan.network.work_section import Section
-from netplan.planning.context import Desk
-from netplan.planning.outside_summary import LoadedStation, Lowest, Rest
+from netplan.planning.context import PlanningContext
+from netplan.planning.outside_summary import LoadedStation, Lowest, OutsideSummary
 from netplan.planning.request import PlanRequest
 from netplan.planning.subnetwork_rows import orders_within, rows_within
 
-__all__ = ["FIRST_NODES", "NearDesk", "desks_for", "desks_round"]
+__all__ = ["FIRST_NODES", "SubnetworkContext", "contexts_around", "contexts_for"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 FIRST_NODES: Final = 60_000
-"""Nodes of the first vicinity (own): solved in hundredths of a second, half a dozen stations across [-]."""
+"""Nodes of the first subnetwork (own): solved in hundredths of a second, half a dozen stations across [-]."""
 GROWTH: Final = 3
 """How many times as many the next one has (own) [-]."""
 MOST_DRAWN_MORE: Final = 1e-5
 """Share by which customers beyond may draw more once others are off (own): 0.04 Pa of 20 mbar [-]."""
 WORTH_IT: Final = 2
-"""How many times as many nodes a network has for which vicinities are taken (own) [-]."""
+"""How many times as many nodes a network has for which subnetworks are taken (own) [-]."""
 
 
-def desks_for(desk: Desk, section: Section) -> Iterator[Desk]:
-    """Yield the desks that a plan may be made on, from near to far; the last is that of the whole network.
+def contexts_for(context: PlanningContext, section: Section) -> Iterator[PlanningContext]:
+    """Yield the contexts that a plan may be made on, from near to far; the last is that of the whole network.
 
     Parameters
     ----------
-    desk : Desk
+    context : PlanningContext
         Of the whole network.
     section : Section
         The work.
     """
-    yield from desks_round(desk, _places(desk.request, section))
+    yield from contexts_around(context, _places(context.request, section))
 
 
-def desks_round(desk: Desk, xy_m: Floats) -> Iterator[Desk]:
+def contexts_around(context: PlanningContext, xy_m: Floats) -> Iterator[PlanningContext]:
     """Yield the same round some places, shape (n, 2), in the working CRS [m]."""
-    network = desk.request.network
+    network = context.request.network
     at_least = FIRST_NODES
     while WORTH_IT * at_least <= len(network.nodes):
-        vicinity = vicinity_of(network, xy_m, at_least)
-        if vicinity is None:
+        subnetwork = subnetwork_of(network, xy_m, at_least)
+        if subnetwork is None:
             break
         # Without a station within, or an ordered stop: farther out there is one.
-        with contextlib.suppress(BadNetworkError, ReachesRimError):
-            yield NearDesk.within(desk, vicinity)
+        with contextlib.suppress(BadNetworkError, BoundaryAffectedError):
+            yield SubnetworkContext.within(context, subnetwork)
         at_least *= GROWTH
-    yield desk
+    yield context
 
 
 def _places(request: PlanRequest, section: Section) -> Floats:
@@ -83,59 +83,59 @@ def _places(request: PlanRequest, section: Section) -> Floats:
 
 
 @dataclass(frozen=True, eq=False)
-class NearDesk(Desk):
-    """The desk of a vicinity.
+class SubnetworkContext(PlanningContext):
+    """The context of a subnetwork.
 
     Parameters
     ----------
-    whole : Desk
-        Of the network that the vicinity was taken out of.
-    vicinity : Vicinity
+    whole : PlanningContext
+        Of the network that the subnetwork was taken out of.
+    subnetwork : Subnetwork
     """
 
-    whole: Desk
-    vicinity: Vicinity
+    whole: PlanningContext
+    subnetwork: Subnetwork
 
     @classmethod
-    def within(cls, whole: Desk, vicinity: Vicinity) -> NearDesk:
-        """Set up the desk for the vicinity of the work.
+    def within(cls, whole: PlanningContext, subnetwork: Subnetwork) -> SubnetworkContext:
+        """Set up the context for the subnetwork of the work.
 
         Raises
         ------
         BadNetworkError
             When no station lies within.
         """
-        request, rows = whole.request, vicinity.rows
-        base = base_network(vicinity.network, request.rules)
+        request, rows = whole.request, subnetwork.rows
+        base = base_network(subnetwork.network, request.rules)
         return cls(
             request=replace(
                 request,
-                network=vicinity.network,
-                orders=orders_within(request.orders, vicinity),
+                network=subnetwork.network,
+                orders=orders_within(request.orders, subnetwork),
                 own_supply=rows_within(request.own_supply, rows.customer),
             ),
             gas=whole.gas,
             conditions=whole.conditions_everywhere,
             base=replace(base, node_height_m=whole.base.node_height_m[rows.node]),
             whole=whole,
-            vicinity=vicinity,
+            subnetwork=subnetwork,
         )
 
     @cached_property
     def demand(self) -> DemandResult:
         """Demand of the customers within over the window, fed together with those beyond."""
-        return _demand_within(self.whole.demand, self.vicinity)
+        return _demand_within(self.whole.demand, self.subnetwork)
 
     def demand_at(self, air_temp_c: float) -> DemandResult:
         """Return the demand of the same customers and hours at another air temperature, worked out once."""
         if air_temp_c not in self._demand_at:
-            self._demand_at[air_temp_c] = _demand_within(self.whole.demand_at(air_temp_c), self.vicinity)
+            self._demand_at[air_temp_c] = _demand_within(self.whole.demand_at(air_temp_c), self.subnetwork)
         return self._demand_at[air_temp_c]
 
-    def stands_beyond(self, air_temp_c: float, hours: Sequence[int]) -> tuple[Stand, ...]:
+    def stands_beyond(self, air_temp_c: float, hours: Sequence[int]) -> tuple[ConstraintMargin, ...]:
         """Return how the inlets beyond that held before any stop stand in hours of other weather.
 
-        The whole network is solved for it, so that the vicinity can be solved in that weather too.
+        The whole network is solved for it, so that the subnetwork can be solved in that weather too.
         """
         for hour in hours:
             if (air_temp_c, hour) not in self._beyond:
@@ -148,34 +148,34 @@ class NearDesk(Desk):
         return tuple(self._beyond[air_temp_c, hour] for hour in hours)
 
     @cached_property
-    def _beyond(self) -> dict[tuple[float, int], Stand]:
+    def _beyond(self) -> dict[tuple[float, int], ConstraintMargin]:
         return {}
 
     @cached_property
     def _held_beyond(self) -> Ints:
         """Customers of the whole network that lie beyond and held before any stop."""
         held = ~self.whole.weak_before
-        held[self.vicinity.rows.customer] = False
+        held[self.subnetwork.rows.customer] = False
         return np.flatnonzero(held)
 
     @cached_property
-    def _rim(self) -> Rim:
-        beyond = self.vicinity.network.beyond
+    def _boundary(self) -> Boundary:
+        beyond = self.subnetwork.network.beyond
         node = np.zeros(0, dtype=np.int64) if beyond is None else beyond.node.astype(np.int64)
-        return Rim(self.base, node)
+        return Boundary(self.base, node)
 
     @cached_property
     def _searches(self) -> list[CutSearch]:
         return []
 
     def _solver_of(self, network: FlowNetwork) -> NetworkSolver:
-        """Return what solves a network made from the base one while its rim keeps still."""
+        """Return what solves a network made from the base one while its boundary keeps still."""
         return self._base_solver if network is self.base else self._base_solver.prepared_for(network)
 
     @cached_property
-    def _base_solver(self) -> RimSolver:
+    def _base_solver(self) -> BoundarySolver:
         _ = self.before_by_hour
-        return RimSolver(self._rim, self.base, self.conditions)
+        return BoundarySolver(self._boundary, self.base, self.conditions)
 
     def cuts(self, problem: IsolationProblem) -> CutSearch:
         """Return the ways to isolate the work; what they read is looked at in the end."""
@@ -183,36 +183,36 @@ class NearDesk(Desk):
         self._searches.append(search)
         return search
 
-    def require_unfelt(self) -> None:
-        """Check that no search for stops read anything at the rim.
+    def check_boundary_unaffected(self) -> None:
+        """Check that no search for stops read anything at the boundary.
 
         Raises
         ------
-        ReachesRimError
-            When one did: beyond the rim it might have found something else.
+        BoundaryAffectedError
+            When one did: beyond the boundary it might have found something else.
         """
-        if any(reads_rim(search) for search in self._searches):
-            raise ReachesRimError
+        if any(reads_boundary(search) for search in self._searches):
+            raise BoundaryAffectedError
 
-    def require_same_beyond(self, together: Together) -> None:
+    def require_same_beyond(self, together: DiversityGroups) -> None:
         """Check that customers beyond draw as before, though fewer are fed together with them.
 
         Raises
         ------
-        ReachesRimError
+        BoundaryAffectedError
             When their uplift or diversity moves: then the whole network is another one.
         """
         now, before = self.demand.shares_elsewhere(together), self._shares_before
         if (np.abs(now - before) > MOST_DRAWN_MORE * before).any():
-            raise ReachesRimError
+            raise BoundaryAffectedError
 
     @cached_property
     def _shares_before(self) -> Floats:
         return self.demand.shares_elsewhere(self.own_part)
 
     def require_within(self, x_m: Floats, y_m: Floats, margin_m: float) -> None:
-        """Check that all that lies so near to some places is within; see `Vicinity.require_within`."""
-        self.vicinity.require_within(x_m, y_m, margin_m)
+        """Check that all that lies so near to some places is within; see `Subnetwork.require_within`."""
+        self.subnetwork.require_within(x_m, y_m, margin_m)
 
     @cached_property
     def before(self) -> FlowState:
@@ -228,16 +228,16 @@ class NearDesk(Desk):
 
     def _keep(self, demand: Floats, state: FlowState) -> FlowState:
         """Keep a state of the whole network for what is solved within; return it as far as it is within."""
-        rows, crossing = self.vicinity.rows, state.flow_m3_per_s_std[self.vicinity.rim_piece]
+        rows, crossing = self.subnetwork.rows, state.flow_m3_per_s_std[self.subnetwork.rim_piece]
         within = state_of_part(state, rows.node, rows.piece, self._stations)
-        self._rim.keep(demand[rows.node], self.vicinity.rim_sign * crossing, within)
+        self._boundary.keep(demand[rows.node], self.subnetwork.rim_sign * crossing, within)
         return within
 
     @cached_property
     def _stations(self) -> Ints:
         """Place of each station within among those that lie on a main."""
         placed = np.flatnonzero(self.whole.request.network.stations.node >= 0)
-        return np.searchsorted(placed, self.vicinity.rows.station)
+        return np.searchsorted(placed, self.subnetwork.rows.station)
 
     @property
     def customers_everywhere(self) -> Customers:
@@ -247,22 +247,22 @@ class NearDesk(Desk):
     @property
     def rows_everywhere(self) -> Ints:
         """Row of each customer of the network among those of the whole one."""
-        return self.vicinity.rows.customer
+        return self.subnetwork.rows.customer
 
     @cached_property
-    def rest(self) -> Rest:
+    def rest(self) -> OutsideSummary:
         """What lies beyond and stays as it is."""
         network, states = self.whole.request.network, self.whole.before_by_hour
         customers, stations = network.customers, network.stations
         pressures = self.whole.pressures_before_pa_gauge
         out = np.ones(len(customers), dtype=bool)
-        out[self.vicinity.rows.customer] = False
+        out[self.subnetwork.rows.customer] = False
         placed = np.flatnonzero(stations.node >= 0)
         away = np.setdiff1d(np.arange(len(placed)), self._stations)
         loads = np.max([station_loads(self.whole.base, state) for state in states], axis=0)
         flows = [state.station_flow_m3_per_s_std for state in states]
         names = {place: stations.id[int(placed[place])] for place in away.tolist()}
-        return Rest(
+        return OutsideSummary(
             lowest=tuple(_lowest(network, out, pressure) for pressure in pressures),
             held=tuple(_lowest(network, out & ~self.whole.weak_before, pressure) for pressure in pressures),
             weak=tuple(customers.id[row] for row in np.flatnonzero(out & self.whole.weak_before).tolist()),
@@ -290,7 +290,7 @@ def _lowest(network: Network, counts: NDArray[np.bool_], pressure_pa_gauge: Floa
     return Lowest(float(counted[row]), network.customers.id[row])
 
 
-def _demand_within(demand: DemandResult, vicinity: Vicinity) -> DemandResult:
-    beyond = vicinity.network.beyond
+def _demand_within(demand: DemandResult, subnetwork: Subnetwork) -> DemandResult:
+    beyond = subnetwork.network.beyond
     groups = 0 if beyond is None else len(beyond.fault_pa_gauge)
-    return demand.of_some(vicinity.rows.customer, vicinity.customer_beyond, groups)
+    return demand.of_some(subnetwork.rows.customer, subnetwork.customer_beyond, groups)

@@ -1,4 +1,4 @@
-"""What is said in rows of a whole network, in rows of a vicinity of it."""
+"""What is said in rows of a whole network, in rows of a subnetwork of it."""
 
 from __future__ import annotations
 
@@ -8,29 +8,29 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.isolation import Cut, Orders, Stretch
-from netplan.network.subnetwork import ReachesRimError, Vicinity
+from netplan.network.subnetwork import BoundaryAffectedError, Subnetwork
 
 __all__ = ["cut_within", "orders_within", "rows_within"]
 
 Ints = NDArray[np.int64]
 
 
-def cut_within(cut: Cut, vicinity: Vicinity) -> Cut:
-    """Return a cut of the whole network as one of a vicinity.
+def cut_within(cut: Cut, subnetwork: Subnetwork) -> Cut:
+    """Return a cut of the whole network as one of a subnetwork.
 
     Raises
     ------
-    ReachesRimError
+    BoundaryAffectedError
         When a part of it is not within.
     """
-    rows = vicinity.rows
+    rows = subnetwork.rows
 
     def here(table: Ints, row: int) -> int:
         if row < 0:
             return row
         place = int(np.searchsorted(table, row))
         if place == len(table) or table[place] != row:
-            raise ReachesRimError
+            raise BoundaryAffectedError
         return place
 
     def all_here(table: Ints, given: NDArray[np.int32]) -> NDArray[np.int32]:
@@ -69,15 +69,15 @@ def cut_within(cut: Cut, vicinity: Vicinity) -> Cut:
     )
 
 
-def orders_within(orders: Orders, vicinity: Vicinity) -> Orders:
+def orders_within(orders: Orders, subnetwork: Subnetwork) -> Orders:
     """Return orders as far as they concern what is within; what lies beyond is not touched anyhow.
 
     Raises
     ------
-    ReachesRimError
+    BoundaryAffectedError
         When a stop is ordered beyond.
     """
-    rows = vicinity.rows
+    rows = subnetwork.rows
 
     def within(stretches: tuple[Stretch, ...]) -> tuple[Stretch, ...]:
         return tuple(
@@ -88,7 +88,7 @@ def orders_within(orders: Orders, vicinity: Vicinity) -> Orders:
 
     force, valves = within(orders.force), rows_within(orders.force_valves, rows.valve)
     if len(force) < len(orders.force) or len(valves) < len(orders.force_valves):
-        raise ReachesRimError
+        raise BoundaryAffectedError
     return replace(
         orders,
         force=force,

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.failed_network import FailureCase
 
 __all__ = ["MOST_NODES", "LossAnswer", "losses", "stations_left_out"]
@@ -39,7 +39,7 @@ class LossAnswer:
     note: str
 
 
-def losses(option: Priced, case: FailureCase) -> tuple[LossAnswer, ...]:
+def losses(option: EvaluatedOption, case: FailureCase) -> tuple[LossAnswer, ...]:
     """Return what the loss of each feed and of the stations nearest to the work does, each by itself.
 
     Solved in every hour to check with all stops in and everybody off who is off by plan.
@@ -50,7 +50,7 @@ def losses(option: Priced, case: FailureCase) -> tuple[LossAnswer, ...]:
         words = "it shuts or is shut" if feed.valve_piece >= 0 else "shut it at both ends"
         found.append(LossAnswer(feed.what, feed.id, after.customers, "; ".join((words, *after.notes))))
     whole = case.whole
-    stations = whole.desk.request.network.stations
+    stations = whole.context.request.network.stations
     for row in _nearest_stations(option, case):
         after = case.after(case.planned, lost_station=row)
         words = "it gives nothing any more"
@@ -62,15 +62,15 @@ def losses(option: Priced, case: FailureCase) -> tuple[LossAnswer, ...]:
 
 def stations_left_out(case: FailureCase) -> bool:
     """Return whether the network is too large to solve the loss of a station."""
-    return len(case.whole.desk.request.network.nodes) > MOST_NODES
+    return len(case.whole.context.request.network.nodes) > MOST_NODES
 
 
-def _nearest_stations(option: Priced, case: FailureCase) -> list[int]:
+def _nearest_stations(option: EvaluatedOption, case: FailureCase) -> list[int]:
     """Return the stations nearest to the stops, of those that reach a stop or a feed, nearest first."""
     whole = case.whole
     if stations_left_out(case):
         return []
-    network = whole.desk.request.network
+    network = whole.context.request.network
     live = case.nodes_in_whole(np.array([stop.live_node for stop in option.cut.stops], dtype=np.int64))
     label = whole.labels(whole.planned)
     stations, nodes = network.stations, network.nodes

@@ -11,16 +11,16 @@ import numpy as np
 from netplan.demand import DemandResult
 from netplan.feeds import (
     FeedCase,
+    FeedLoads,
     FeedSize,
-    Loads,
     WeatherRow,
     size_ladder,
     spare_flow_m3_per_s_std,
     weather_window,
 )
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.planning.customer_effects import kept_inlets, node_demand_after
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.purge_loads import live_nodes
 
 __all__ = [
@@ -67,7 +67,7 @@ class Weather:
     reason : str
         What fails a step colder; empty at the end of the range.
     feeds : tuple of (FeedWeather or None)
-        For each hungry part; None for one without a feed of its own.
+        For each deficient part; None for one without a feed of its own.
     """
 
     coldest_c: float | None
@@ -77,61 +77,67 @@ class Weather:
     """The option as planned in each hour of the window, when asked for: at most a day of them."""
 
 
-def sizes_of(option: Priced) -> list[FeedSize]:
-    """Return the sizes of an option's feeds, in the order of its hungry parts."""
+def sizes_of(option: EvaluatedOption) -> list[FeedSize]:
+    """Return the sizes of an option's feeds, in the order of its deficient parts."""
     return [feed.size for feed in option.feeds if feed is not None]
 
 
-def feed_case(desk: Desk, option: Priced) -> FeedCase:
+def feed_case(context: PlanningContext, option: EvaluatedOption) -> FeedCase:
     """Return an option as a case for feeds: stops in, customers off turned off, kept inlets to hold."""
     if option.fed is not None:
         flow = option.fed.flow
     else:
-        links = desk.base.links
-        flow = desk.base.with_links(replace(links, is_open=links.is_open & ~option.reach.closed))
-    loads = _loads(desk, option, desk.demand, desk.hours, flow.node_count)
-    demand = node_demand_after(desk, option.reach, option.flow_m3_per_s_std, flow.node_count)
-    solver = desk.solver_of(flow)
-    solver.solve(demand, warm=desk.before)
-    return FeedCase(solver, demand, kept_inlets(desk, option.reach, option.gone), loads)
+        links = context.base.links
+        flow = context.base.with_links(replace(links, is_open=links.is_open & ~option.reach.closed))
+    loads = _loads(context, option, context.demand, context.hours, flow.node_count)
+    demand = node_demand_after(context, option.reach, option.flow_m3_per_s_std, flow.node_count)
+    solver = context.solver_of(flow)
+    solver.solve(demand, warm=context.before)
+    return FeedCase(solver, demand, kept_inlets(context, option.reach, option.gone), loads)
 
 
-def _loads(desk: Desk, option: Priced, demand: DemandResult, hours: Sequence[int], node_count: int) -> Loads:
+def _loads(
+    context: PlanningContext,
+    option: EvaluatedOption,
+    demand: DemandResult,
+    hours: Sequence[int],
+    node_count: int,
+) -> FeedLoads:
     """Return what the option has to carry in hours of the window, gas for purging in on top."""
     flows = (np.where(option.gone, 0.0, demand.flow_m3_per_s_std(hour, option.groups)) for hour in hours)
-    drawn = tuple(node_demand_after(desk, option.reach, flow, node_count) for flow in flows)
+    drawn = tuple(node_demand_after(context, option.reach, flow, node_count) for flow in flows)
     nodes = live_nodes(option.cut) if option.stopped is None else option.stopped.barrier_node
-    return Loads(drawn, tuple(draw.at(nodes) for draw in option.draws))
+    return FeedLoads(drawn, tuple(draw.at(nodes) for draw in option.draws))
 
 
-def not_looked_for(option: Priced) -> Weather:
+def not_looked_for(option: EvaluatedOption) -> Weather:
     """Return the weather of an option for which nobody asked."""
     unknown = FeedWeather(None, None, ())
     return Weather(None, NOT_LOOKED_FOR, tuple(None if feed is None else unknown for feed in option.feeds))
 
 
-def weather_of(desk: Desk, option: Priced, *, ladders: bool) -> Weather:
+def weather_of(context: PlanningContext, option: EvaluatedOption, *, ladders: bool) -> Weather:
     """Return until how cold an option holds.
 
     Parameters
     ----------
-    desk : Desk
-    option : Priced
+    context : PlanningContext
+    option : EvaluatedOption
     ladders : bool
         Whether every bore of every feed and every hour are looked at too: up to ten solves each.
     """
-    rules = desk.request.rules
-    case = feed_case(desk, option)
+    rules = context.request.rules
+    case = feed_case(context, option)
     sizes = sizes_of(option)
 
-    def demand_at(air_temp_c: float, hour: int | None = None) -> Loads:
-        demand = desk.demand_at(air_temp_c)
+    def demand_at(air_temp_c: float, hour: int | None = None) -> FeedLoads:
+        demand = context.demand_at(air_temp_c)
         hours = demand.hours_to_check() if hour is None else (hour,)
-        loads = _loads(desk, option, demand, hours, case.solver.network.node_count)
-        return replace(loads, beyond=desk.stands_beyond(air_temp_c, hours))
+        loads = _loads(context, option, demand, hours, case.solver.network.node_count)
+        return replace(loads, beyond=context.stands_beyond(air_temp_c, hours))
 
     # It was priced to hold in the weather planned for, so that the edge lies at or beyond it.
-    planned = desk.demand.hours[desk.demand.worst_hour].air_temp_c
+    planned = context.demand.hours[context.demand.worst_hour].air_temp_c
     whole = weather_window(case, demand_at, [("as planned", sizes)], rules, near_c=planned)[0]
     feeds: list[FeedWeather | None] = []
     place = 0
@@ -152,7 +158,7 @@ def weather_of(desk: Desk, option: Priced, *, ladders: bool) -> Weather:
         place += 1
     hours: list[WeatherRow] = []
     near = whole.coldest_c
-    for hour, of_day in enumerate(desk.demand.hours[:HOURS_A_DAY] if ladders else ()):
+    for hour, of_day in enumerate(context.demand.hours[:HOURS_A_DAY] if ladders else ()):
         asked = [(of_day.words(), sizes)]
         hours += weather_window(case, partial(demand_at, hour=hour), asked, rules, near_c=near)
         near = hours[-1].coldest_c

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from netplan.hydraulics import FlowState
 from netplan.isolation import Cut
-from netplan.planning.connectivity import Reach
-from netplan.planning.context import Desk
+from netplan.planning.connectivity import CutConnectivity
+from netplan.planning.context import PlanningContext
 from netplan.planning.customer_effects import demands_after, kept_inlets
 from netplan.planning.purge_loads import PurgeDraw, live_nodes, purge_draws
 from netplan.planning.sequence import judge
@@ -40,27 +40,27 @@ class Unfed:
     states: tuple[FlowState, ...]
 
 
-def solve_unfed(desk: Desk, cut: Cut, reach: Reach) -> Unfed:
+def solve_unfed(context: PlanningContext, cut: Cut, reach: CutConnectivity) -> Unfed:
     """Solve the network with all stops in and no feed, in every hour to check, purges included.
 
     Where gas for a purge may be let in at several stops, the one counts at which the kept inlets hold, else
     the first.
     """
-    warm = desk.before
-    closed = np.flatnonzero(reach.closed & desk.base.links.is_open).tolist()
-    demands = demands_after(desk, reach, reach.isolated, desk.base.node_count)
+    warm = context.before
+    closed = np.flatnonzero(reach.closed & context.base.links.is_open).tolist()
+    demands = demands_after(context, reach, reach.isolated, context.base.node_count)
     states: list[FlowState] = []
-    solver = desk.solver_of(desk.base)
+    solver = context.solver_of(context.base)
 
     def solved(demand: Floats) -> FlowState:
         start = states[0] if states else warm
         return solver.resolve(demand_m3_per_s_std=demand, closed_links=closed, warm=start)
 
     states.append(solved(demands[0]))
-    draws = purge_draws(desk, cut, reach, states[0].pressure_pa_gauge)
+    draws = purge_draws(context, cut, reach, states[0].pressure_pa_gauge)
     if not draws:
         states.extend([solved(demand) for demand in demands[1:]])
-    inlets = kept_inlets(desk, reach, reach.isolated | reach.stranded)
+    inlets = kept_inlets(context, reach, reach.isolated | reach.stranded)
     for draw in draws:
         chosen: list[FlowState] = []
         for place in draw.at(live_nodes(cut)):

@@ -7,7 +7,7 @@ from typing import Final
 
 from netplan.planfile.model import InDoubt
 from netplan.procedure.case import OrderCase
-from netplan.procedure.step_kinds import Draft, Stage, Who
+from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
 __all__ = ["prove_doubts"]
 
@@ -21,7 +21,7 @@ _PROOF: Final = {
 _OTHERWISE: Final = "No stop goes in: correct the record and plan again."
 
 
-def prove_doubts(case: OrderCase) -> Iterator[Draft]:
+def prove_doubts(case: OrderCase) -> Iterator[StepDraft]:
     """Yield a hold for each record that a priority customer hangs on, then one step for all others."""
     by_record: dict[tuple[str, str], list[InDoubt]] = {}
     for row in case.option.in_doubt:
@@ -33,7 +33,7 @@ def prove_doubts(case: OrderCase) -> Iterator[Draft]:
     if others:
         named = ", ".join(f"{_PROOF[layer][0]} {record}" for layer, record in others)
         customers = {row.id for key in others for row in by_record[key]}
-        yield Draft(
+        yield StepDraft(
             Stage.RECORDS,
             f"Prove the other records in doubt (page of customers in doubt): {named}.",
             Who.STOPS,
@@ -43,13 +43,13 @@ def prove_doubts(case: OrderCase) -> Iterator[Draft]:
         )
 
 
-def _hold(key: tuple[str, str], rows: list[InDoubt]) -> Draft:
+def _hold(key: tuple[str, str], rows: list[InDoubt]) -> StepDraft:
     layer, record = key
     name, proof, who = _PROOF[layer]
     priority = ", ".join(
         f"{row.priority.replace('_', ' ')} {row.address or row.id} ({row.id})" for row in rows if row.priority
     )
-    return Draft(
+    return StepDraft(
         Stage.RECORDS,
         f"Prove record {name} {record}: {proof}. If it is otherwise than planned, gas is lost at {priority}.",
         who,

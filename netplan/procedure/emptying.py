@@ -6,17 +6,17 @@ from collections.abc import Iterator
 
 from netplan.procedure.case import OrderCase
 from netplan.procedure.fallback_words import fallback_words
-from netplan.procedure.step_kinds import Draft, Stage, Who
+from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
 __all__ = ["do_work", "empty"]
 
 
-def empty(case: OrderCase) -> Iterator[Draft]:
+def empty(case: OrderCase) -> Iterator[StepDraft]:
     """Yield venting, purging out and the proof that the zone is gas-free."""
     stop_ids = tuple(stop.id for stop in case.stops)
     vents, inlets, purge = case.vents(), case.inlets(), case.option.purge
     through = ", ".join(point.id for point in vents) or "the zone vents of the stops"
-    yield Draft(
+    yield StepDraft(
         Stage.VENT,
         f"Vent the zone through {through}: stacks upright, earthed, with flame arrester, clear of ignition, "
         "openings and air intakes; ignition sources out, extinguishers ready, people kept away.",
@@ -31,7 +31,7 @@ def empty(case: OrderCase) -> Iterator[Draft]:
     for point in vents or (None,):
         ids = (*(inlet.id for inlet in inlets), *((point.id,) if point else stop_ids))
         where = f"{point.id} on main {point.main_id}" if point else "the zone vents of the stops"
-        yield Draft(
+        yield StepDraft(
             Stage.PURGE_OUT,
             f"Purge out ({medium}): in at {', '.join(i.id for i in inlets) or 'the far end'}, out at "
             f"{where}, without a break and not slower than the least flow of the purge sheet; every other "
@@ -43,7 +43,7 @@ def empty(case: OrderCase) -> Iterator[Draft]:
         )
     entry = case.end_point("entry")
     trench = f"; before anybody goes in: {entry}" if entry else ""
-    yield Draft(
+    yield StepDraft(
         Stage.GAS_FREE,
         f"Prove the zone gas-free at every vent: {case.end_point('out') or 'end point of the procedure'}"
         f"{trench}; read twice some minutes apart and write every reading with its unit.",
@@ -54,11 +54,11 @@ def empty(case: OrderCase) -> Iterator[Draft]:
     )
 
 
-def do_work(case: OrderCase) -> Iterator[Draft]:
+def do_work(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the work, the test of the new pipe, tie-in and what happens overnight."""
     stop_ids = tuple(stop.id for stop in case.stops)
     mains = tuple(dict.fromkeys(item.main_id for item in case.work))
-    yield Draft(
+    yield StepDraft(
         Stage.NEW_PIPE,
         "Test the new pipe for strength and tightness before it is joined to anything, capped at both "
         "ends; never against bags or squeezes.",
@@ -70,7 +70,7 @@ def do_work(case: OrderCase) -> Iterator[Draft]:
     lost = ". ".join(
         f"{stop.id}: {fallback_words(case.fallback(stop.id, 'lost during open work'))}" for stop in case.stops
     )
-    yield Draft(
+    yield StepDraft(
         Stage.WORK,
         "Cut out and work with a gas detector running in the trench, the vents between barriers open, the "
         "stops manned; bond across the cut before cutting metal.",
@@ -78,7 +78,7 @@ def do_work(case: OrderCase) -> Iterator[Draft]:
         f"Everybody leaves the trench, then: {lost}.",
         uses=(*mains, *stop_ids),
     )
-    yield Draft(
+    yield StepDraft(
         Stage.TIE_IN,
         "Tie in; let fusion joints cool their full time; every joint recorded by number and welder.",
         Who.WORK,
@@ -86,7 +86,7 @@ def do_work(case: OrderCase) -> Iterator[Draft]:
         uses=mains,
     )
     at = case.stops[0]
-    yield Draft(
+    yield StepDraft(
         Stage.JOINTS,
         "Test the tie-in joints at operating pressure with leak fluid, by air or inert gas let in through "
         "a purge point; not above operating pressure, because the stops hold against it.",
@@ -97,7 +97,7 @@ def do_work(case: OrderCase) -> Iterator[Draft]:
         expect_mbar=at.pressure_mbar,
         expect_at=at.id,
     )
-    yield Draft(
+    yield StepDraft(
         Stage.OVERNIGHT,
         "If the work does not end today: cap both cut ends and test the caps, then leave. Bags are never "
         "left unattended; a cap is the barrier overnight, not a bag or a squeeze.",

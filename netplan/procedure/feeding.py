@@ -5,19 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from netplan.procedure.case import OrderCase, feed_open_state
-from netplan.procedure.step_kinds import Draft, Stage, Who
+from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
 __all__ = ["close_feeds", "open_feeds", "prove_through_flow"]
 
 _NO_STOP = "Set no stop; find the fault, or choose the option without this feed."
 
 
-def open_feeds(case: OrderCase) -> Iterator[Draft]:
+def open_feeds(case: OrderCase) -> Iterator[StepDraft]:
     """Yield every feed from laying to proof of its flow."""
     for bypass in case.option.bypasses:
         kind, state = bypass.kind, case.states.get(feed_open_state(bypass.id))
         mains = (bypass.from_.main_id, bypass.to.main_id)
-        yield Draft(
+        yield StepDraft(
             Stage.FEED_BUILT,
             f"Tap main {bypass.from_.main_id} and main {bypass.to.main_id}, lay {kind} {bypass.id} between "
             "them, guard it against traffic, and test it for strength and tightness before any gas is in "
@@ -27,7 +27,7 @@ def open_feeds(case: OrderCase) -> Iterator[Draft]:
             uses=(bypass.id, *mains),
             hold=True,
         )
-        yield Draft(
+        yield StepDraft(
             Stage.FEED_PURGED,
             f"Purge {bypass.id} from its feeding end through a stack at the other end until gas alone comes "
             "out.",
@@ -35,7 +35,7 @@ def open_feeds(case: OrderCase) -> Iterator[Draft]:
             "Purge on; do not open it into the main before the reading holds.",
             uses=(bypass.id,),
         )
-        yield Draft(
+        yield StepDraft(
             Stage.FEED_OPENED,
             f"Open {bypass.id} slowly at both ends and watch the gauges.",
             Who.FEEDS,
@@ -44,7 +44,7 @@ def open_feeds(case: OrderCase) -> Iterator[Draft]:
             expect_mbar=state.least_mbar if state else None,
             expect_at=state.at if state else "",
         )
-        yield Draft(
+        yield StepDraft(
             Stage.FEED_PROVED,
             f"Prove the flow of {bypass.id} before any stop relies on it: take its planned flow through a "
             "meter to a stack at the end it feeds, for as long as a reading needs, and read the pressure "
@@ -59,10 +59,10 @@ def open_feeds(case: OrderCase) -> Iterator[Draft]:
     yield from _open_valves(case)
 
 
-def _open_valves(case: OrderCase) -> Iterator[Draft]:
+def _open_valves(case: OrderCase) -> Iterator[StepDraft]:
     for valve in case.option.opened_valves:
         state = case.states.get(feed_open_state(valve.valve_id))
-        yield Draft(
+        yield StepDraft(
             Stage.FEED_OPENED,
             f"Open boundary valve {valve.valve_id} slowly, with both sides gauged and network control on "
             "the line.",
@@ -72,7 +72,7 @@ def _open_valves(case: OrderCase) -> Iterator[Draft]:
             expect_mbar=state.least_mbar if state else None,
             expect_at=state.at if state else "",
         )
-        yield Draft(
+        yield StepDraft(
             Stage.FEED_PROVED,
             f"Prove that gas flows through valve {valve.valve_id} and that no station hunts or locks up.",
             Who.CONTROL,
@@ -82,11 +82,11 @@ def _open_valves(case: OrderCase) -> Iterator[Draft]:
         )
 
 
-def prove_through_flow(case: OrderCase) -> Iterator[Draft]:
+def prove_through_flow(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the proof that the main itself carries again, before any feed is closed."""
     gauge = case.option.gauges[0] if case.option.gauges else None
     throttled = ", and staying there while the feeds are throttled one at a time" if case.feed_ids else ""
-    yield Draft(
+    yield StepDraft(
         Stage.THROUGH_FLOW,
         "Prove that gas flows through the whole length worked on and past every stop's place: every gauge "
         f"back at its normal reading{throttled}.",
@@ -99,10 +99,10 @@ def prove_through_flow(case: OrderCase) -> Iterator[Draft]:
     )
 
 
-def close_feeds(case: OrderCase) -> Iterator[Draft]:
+def close_feeds(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the closing of every feed."""
     for valve in case.option.opened_valves:
-        yield Draft(
+        yield StepDraft(
             Stage.FEED_CLOSED,
             f"Close boundary valve {valve.valve_id} slowly while the gauges are watched.",
             Who.FEEDS,
@@ -110,7 +110,7 @@ def close_feeds(case: OrderCase) -> Iterator[Draft]:
             uses=(valve.valve_id, *case.gauge_ids),
         )
     for bypass in case.option.bypasses:
-        yield Draft(
+        yield StepDraft(
             Stage.FEED_CLOSED,
             f"Close {bypass.id} slowly while the gauges are watched, shut both its ends, vent it through a "
             "stack, purge it and take it away.",

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from netplan.procedure.case import OrderCase
-from netplan.procedure.step_kinds import Draft, Stage, Who
+from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
 __all__ = ["fill", "reinstate", "seal_tappings", "withdraw"]
 
 
-def fill(case: OrderCase) -> Iterator[Draft]:
+def fill(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the purge in, branch by branch, and a look at what was stranded."""
     vents, inlets, purge = case.vents(), case.inlets(), case.option.purge
     stop_ids = tuple(stop.id for stop in case.stops)
@@ -19,7 +19,7 @@ def fill(case: OrderCase) -> Iterator[Draft]:
     for point in vents or (None,):
         ids = (*(inlet.id for inlet in inlets), *((point.id,) if point else stop_ids))
         where = f"{point.id} on main {point.main_id}" if point else "the zone vents of the stops"
-        yield Draft(
+        yield StepDraft(
             Stage.PURGE_IN,
             f"Purge in{first} from the live side through "
             f"{', '.join(i.id for i in inlets) or 'a hose round one stop'}, out at {where}, not slower than "
@@ -34,7 +34,7 @@ def fill(case: OrderCase) -> Iterator[Draft]:
         )
     stranded = tuple(c.id for c in case.option.customers if c.effect == "off" and c.cause == "stranded")
     if stranded:
-        yield Draft(
+        yield StepDraft(
             Stage.STRANDED,
             f"Read the pressure in the parts beyond the zone that had no supply ({len(stranded)} "
             "customers): they keep their gas only while every meter there is shut.",
@@ -46,7 +46,7 @@ def fill(case: OrderCase) -> Iterator[Draft]:
         )
 
 
-def withdraw(case: OrderCase) -> Iterator[Draft]:
+def withdraw(case: OrderCase) -> Iterator[StepDraft]:
     """Yield each stop equalised, then taken out: the last one set comes out first."""
     for stop in reversed(case.stops):
         valve = (stop.valve_id,) if stop.valve_id else ()
@@ -55,7 +55,7 @@ def withdraw(case: OrderCase) -> Iterator[Draft]:
             if stop.kind == "valve"
             else "open a hose from the gauge tapping to the zone vent"
         )
-        yield Draft(
+        yield StepDraft(
             Stage.EQUALISE,
             f"Equalise across {stop.id}: {how} until both sides read the same and stand still.",
             Who.STOPS,
@@ -77,7 +77,7 @@ def withdraw(case: OrderCase) -> Iterator[Draft]:
             if stop.kind == "squeeze"
             else ""
         )
-        yield Draft(
+        yield StepDraft(
             Stage.STOP_OUT,
             f"Take out {stop.id}: {out}{slow}. Watch the gauges.",
             Who.STOPS,
@@ -86,9 +86,9 @@ def withdraw(case: OrderCase) -> Iterator[Draft]:
         )
 
 
-def seal_tappings(case: OrderCase) -> Iterator[Draft]:
+def seal_tappings(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the joints once more, now on gas, and the closing of every tapping."""
-    yield Draft(
+    yield StepDraft(
         Stage.TAPPINGS_SEALED,
         "Go over every tie-in joint once more with leak fluid, now on gas at operating pressure.",
         Who.WORK,
@@ -104,7 +104,7 @@ def seal_tappings(case: OrderCase) -> Iterator[Draft]:
             else ""
         )
         if tapped or marks:
-            yield Draft(
+            yield StepDraft(
                 Stage.TAPPINGS_SEALED,
                 f"Plug and cap every tapping in {hole}, test each with leak fluid at operating "
                 f"pressure{marks}.",
@@ -116,7 +116,7 @@ def seal_tappings(case: OrderCase) -> Iterator[Draft]:
                 expect_at=stops[0].id,
             )
     for bypass in case.option.bypasses:
-        yield Draft(
+        yield StepDraft(
             Stage.TAPPINGS_SEALED,
             f"Plug and cap both tappings of {bypass.id}, test each with leak fluid at operating pressure.",
             Who.FEEDS,
@@ -125,7 +125,7 @@ def seal_tappings(case: OrderCase) -> Iterator[Draft]:
             hold=True,
         )
     if case.option.purge.points:
-        yield Draft(
+        yield StepDraft(
             Stage.TAPPINGS_SEALED,
             "Plug and cap every purge point, test each with leak fluid at operating pressure.",
             Who.STOPS,
@@ -135,9 +135,9 @@ def seal_tappings(case: OrderCase) -> Iterator[Draft]:
         )
 
 
-def reinstate(case: OrderCase) -> Iterator[Draft]:
+def reinstate(case: OrderCase) -> Iterator[StepDraft]:
     """Yield backfill and records."""
-    yield Draft(
+    yield StepDraft(
         Stage.REINSTATE,
         "Backfill and reinstate every hole; survey new pipe, tappings, caps and squeeze marks into the "
         "records; give the gauges back; tell network control that the network stands as before.",

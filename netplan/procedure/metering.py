@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from netplan.planfile.model import AffectedCustomer
 from netplan.procedure.case import OrderCase
-from netplan.procedure.step_kinds import Draft, Stage, Who
+from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
 __all__ = ["meters_again", "meters_off", "relight"]
 
@@ -15,13 +15,13 @@ def _count(customers: int, meters: int) -> str:
     return f"{meters} meter{'s' * (meters != 1)} of {customers} customer{'s' * (customers != 1)}"
 
 
-def meters_off(case: OrderCase) -> Iterator[Draft]:
+def meters_off(case: OrderCase) -> Iterator[StepDraft]:
     """Yield turning off, and the count before any stop is set."""
     ids = case.off_ids
     if not ids:
         return
     count = _count(len(ids), case.off_meters)
-    yield Draft(
+    yield StepDraft(
         Stage.METERS_OFF,
         f"Turn off {count} at the meter, door by door, priority customers with their other supply in place "
         "first; tick each on the tally sheet.",
@@ -30,7 +30,7 @@ def meters_off(case: OrderCase) -> Iterator[Draft]:
         uses=ids,
     )
     state = case.before_stops
-    yield Draft(
+    yield StepDraft(
         Stage.METERS_RECONCILED,
         f"Reconcile the tally with the plan and with what was found on site: {count} off, none missing, "
         "none besides.",
@@ -43,11 +43,11 @@ def meters_off(case: OrderCase) -> Iterator[Draft]:
     )
 
 
-def meters_again(case: OrderCase) -> Iterator[Draft]:
+def meters_again(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the second count, before gas comes back."""
     ids = case.off_ids
     if ids:
-        yield Draft(
+        yield StepDraft(
             Stage.METERS_AGAIN,
             f"Reconcile again before gas comes back: {_count(len(ids), case.off_meters)} still off and "
             "shut, nobody has turned one on.",
@@ -58,7 +58,7 @@ def meters_again(case: OrderCase) -> Iterator[Draft]:
         )
 
 
-def relight(case: OrderCase) -> Iterator[Draft]:
+def relight(case: OrderCase) -> Iterator[StepDraft]:
     """Yield relighting in priority order, about one crew-hour a step, and the second visits."""
     if not case.relit:
         return
@@ -66,7 +66,7 @@ def relight(case: OrderCase) -> Iterator[Draft]:
     for number, batch in enumerate(_batches(case.relit, max(1, int(crew.relights_per_hour))), 1):
         meters = sum(max(customer.meters, 1) for customer in batch)
         first = "priority customers, " if batch[0].priority else ""
-        yield Draft(
+        yield StepDraft(
             Stage.RELIGHT,
             f"Round {number}: {first}purge the service and relight {_count(len(batch), meters)} in this "
             "order; test for tightness, light and prove every appliance, tick each on the tally sheet.",
@@ -76,7 +76,7 @@ def relight(case: OrderCase) -> Iterator[Draft]:
             minutes=60.0 * meters / crew.relights_per_hour,
         )
     again = -(-case.off_meters * crew.no_access // 1)
-    yield Draft(
+    yield StepDraft(
         Stage.SECOND_VISIT,
         f"Go back to the doors that did not open; about {int(again)} of {case.off_meters} meters are "
         "planned for. The tally closes when every meter that was off is on, or sealed and its customer "

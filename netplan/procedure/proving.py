@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from netplan.planfile.model import Stop
 from netplan.procedure.case import OrderCase, place_words, tapping_words
 from netplan.procedure.doubtful import prove_doubts
-from netplan.procedure.step_kinds import Draft, Stage, Who
+from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
 __all__ = ["DRAFT_NOTICE", "prove", "tap"]
 
@@ -17,9 +17,9 @@ DRAFT_NOTICE = (
 )
 
 
-def prove(case: OrderCase) -> Iterator[Draft]:
+def prove(case: OrderCase) -> Iterator[StepDraft]:
     """Yield what has to hold before the first hole in the main."""
-    yield Draft(
+    yield StepDraft(
         Stage.SIGNED,
         f"{DRAFT_NOTICE} Check, change and sign it; hold the permits; tell network control; "
         "notices delivered and priority customers spoken to.",
@@ -38,7 +38,7 @@ def prove(case: OrderCase) -> Iterator[Draft]:
     yield from _gauges(case)
 
 
-def _hole(hole: str, stops: tuple[Stop, ...]) -> Draft:
+def _hole(hole: str, stops: tuple[Stop, ...]) -> StepDraft:
     where = "; ".join(f"{stop.id} on {place_words(stop)}" for stop in stops)
     doubts = "".join(f" Doubtful: {stop.confidence_note}." for stop in stops if stop.confidence_note)
     valves = tuple(stop.valve_id for stop in stops if stop.valve_id)
@@ -52,7 +52,7 @@ def _hole(hole: str, stops: tuple[Stop, ...]) -> Draft:
             "service or old squeeze mark lies in the assembly, and that no other main is mistaken for it."
         )
         if_not = "Plan again from what was found; do not move a stop by eye."
-    return Draft(
+    return StepDraft(
         Stage.RECORDS,
         f"{begin} {proof}{doubts}",
         Who.STOPS,
@@ -64,12 +64,12 @@ def _hole(hole: str, stops: tuple[Stop, ...]) -> Draft:
     )
 
 
-def _weather(case: OrderCase) -> Draft:
+def _weather(case: OrderCase) -> StepDraft:
     limited = [b.id for b in case.option.bypasses if b.minimum_air_temp_c is not None]
     coldest = (
         " and not below the coldest weather that each bypass holds for (bypass sheet)" if limited else ""
     )
-    return Draft(
+    return StepDraft(
         Stage.WEATHER,
         f"Read the forecast for the whole window: the air not colder than planned{coldest}; "
         "no lightning near the vents.",
@@ -80,10 +80,10 @@ def _weather(case: OrderCase) -> Draft:
     )
 
 
-def _stations(case: OrderCase) -> Draft:
+def _stations(case: OrderCase) -> StepDraft:
     stations = sorted({key for state in case.option.states for key in state.station_flows_m3h})
     named = f" {', '.join(stations)}" if stations else ""
-    return Draft(
+    return StepDraft(
         Stage.STATIONS,
         f"Check the regulator stations{named} that carry the network during the work: outlet pressure as "
         "planned, spare capacity, no other work on them; control lines and sensing points lie outside the "
@@ -95,9 +95,9 @@ def _stations(case: OrderCase) -> Draft:
     )
 
 
-def _gauges(case: OrderCase) -> Iterator[Draft]:
+def _gauges(case: OrderCase) -> Iterator[StepDraft]:
     for gauge in case.option.gauges:
-        yield Draft(
+        yield StepDraft(
             Stage.GAUGES,
             f"Fit gauge {gauge.id} on main {gauge.main_id}, read it and have it watched without a break "
             "until all stops are out; warning and abort readings on the gauge sheet.",
@@ -108,7 +108,7 @@ def _gauges(case: OrderCase) -> Iterator[Draft]:
             expect_at=gauge.id,
         )
     if not case.option.gauges:
-        yield Draft(
+        yield StepDraft(
             Stage.GAUGES,
             "Fit a gauge on the live side of every stop and have it watched without a break until all "
             "stops are out.",
@@ -118,12 +118,12 @@ def _gauges(case: OrderCase) -> Iterator[Draft]:
         )
 
 
-def tap(case: OrderCase) -> Iterator[Draft]:
+def tap(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the tappings of the stops, each tested before it is drilled."""
     for stop in case.stops:
         words = tapping_words(stop.tappings)
         if words:
-            yield Draft(
+            yield StepDraft(
                 Stage.TAPPINGS,
                 f"Fit the outlets of {stop.id} in order from the work outwards ({words}), test every outlet "
                 "and its valve before drilling, then drill under pressure.",

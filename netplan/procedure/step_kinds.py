@@ -8,7 +8,7 @@ from enum import StrEnum
 
 from netplan.planfile.model import Step
 
-__all__ = ["Draft", "Stage", "Who", "numbered"]
+__all__ = ["Stage", "StepDraft", "Who", "numbered"]
 
 
 class Stage(StrEnum):
@@ -64,7 +64,7 @@ class Who(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Draft:
+class StepDraft:
     """A step without its number; fields as in `Step`."""
 
     stage: Stage
@@ -78,12 +78,12 @@ class Draft:
     minutes: float | None = None
 
 
-def numbered(drafts: Iterable[Draft]) -> tuple[Step, ...]:
+def numbered(drafts: Iterable[StepDraft]) -> tuple[Step, ...]:
     """Return the steps with their numbers, from 1."""
     return tuple(_steps(drafts))
 
 
-def _steps(drafts: Iterable[Draft]) -> Iterator[Step]:
+def _steps(drafts: Iterable[StepDraft]) -> Iterator[Step]:
     for n, draft in enumerate(drafts, 1):
         yield Step(
             n=n,

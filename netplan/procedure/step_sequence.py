@@ -12,7 +12,7 @@ from netplan.procedure.feeding import close_feeds, open_feeds, prove_through_flo
 from netplan.procedure.filling import fill, reinstate, seal_tappings, withdraw
 from netplan.procedure.metering import meters_again, meters_off, relight
 from netplan.procedure.proving import prove, tap
-from netplan.procedure.step_kinds import Draft, numbered
+from netplan.procedure.step_kinds import StepDraft, numbered
 from netplan.procedure.stopping import prove_barriers, set_stops, test_for_let_by
 from netplan.rules import Rules
 
@@ -68,7 +68,7 @@ def step_list(
     return numbered(_all(case))
 
 
-def _all(case: OrderCase) -> Iterator[Draft]:
+def _all(case: OrderCase) -> Iterator[StepDraft]:
     for stage in (
         prove,
         tap,

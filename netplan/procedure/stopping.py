@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from netplan.planfile.model import Stop
 from netplan.procedure.case import OrderCase, stop_in_state
 from netplan.procedure.fallback_words import fallback_words
-from netplan.procedure.step_kinds import Draft, Stage, Who
+from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
 __all__ = ["prove_barriers", "set_stops", "test_for_let_by"]
 
@@ -19,11 +19,11 @@ LET_BY_MINUTES = 10.0
 """Time a let-by test is watched for [min] (source: practice)."""
 
 
-def prove_barriers(case: OrderCase) -> Iterator[Draft]:
+def prove_barriers(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the proof of every barrier before it is relied on."""
     for stop in case.stops:
         if stop.kind == "bag":
-            yield Draft(
+            yield StepDraft(
                 Stage.BARRIERS_PROVED,
                 f"Prove the bags of {stop.id} outside the main: {BAG_PROOF_SHARE_PERCENT} % of their "
                 f"greatest inflation pressure for at least {BAG_PROOF_MINUTES:.0f} min (common practice; "
@@ -34,7 +34,7 @@ def prove_barriers(case: OrderCase) -> Iterator[Draft]:
                 minutes=BAG_PROOF_MINUTES,
             )
         elif stop.kind == "squeeze":
-            yield Draft(
+            yield StepDraft(
                 Stage.BARRIERS_PROVED,
                 f"Check the squeeze tools of {stop.id}: right stops for outside diameter and wall, earthed, "
                 "pipe wetted against static, place never squeezed before; a squeeze is not certain to be "
@@ -44,7 +44,7 @@ def prove_barriers(case: OrderCase) -> Iterator[Draft]:
                 uses=(stop.id,),
             )
         else:
-            yield Draft(
+            yield StepDraft(
                 Stage.BARRIERS_PROVED,
                 f"Prove valve {stop.valve_id} of {stop.id}: count its turns shut and open again while the "
                 "gauges are watched; lock and tag ready.",
@@ -63,11 +63,11 @@ def _sets(stop: Stop) -> str:
     return f"set the {what} on the live side, then the one nearest the work; open the vent between to the air"
 
 
-def set_stops(case: OrderCase) -> Iterator[Draft]:
+def set_stops(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the stops one by one, each with what the gauges must read after it."""
     for k, stop in enumerate(case.stops, 1):
         state = case.states.get(stop_in_state(stop.id))
-        yield Draft(
+        yield StepDraft(
             Stage.STOP_IN,
             f"Stop {k} of {len(case.stops)}, {stop.id}: {_sets(stop)}. Wait until all gauges stand still "
             "and read as planned before the next one.",
@@ -82,7 +82,7 @@ def set_stops(case: OrderCase) -> Iterator[Draft]:
         )
 
 
-def test_for_let_by(case: OrderCase) -> Iterator[Draft]:
+def test_for_let_by(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the let-by test of every stop."""
     for stop in case.stops:
         vent = (
@@ -90,7 +90,7 @@ def test_for_let_by(case: OrderCase) -> Iterator[Draft]:
             if stop.barriers == 2 and stop.kind != "valve"
             else "it is a single barrier: nobody works beyond it without a gas detector running all the time"
         )
-        yield Draft(
+        yield StepDraft(
             Stage.LET_BY,
             f"Let-by test of {stop.id}: lower the pressure in the zone to about half, shut it in and watch "
             f"at the zone vent for {LET_BY_MINUTES:.0f} min that it does not rise (common practice); {vent}.",

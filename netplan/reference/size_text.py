@@ -79,7 +79,8 @@ class WrittenSize:
     bore_mm : float or None
         Bore [mm]: the nominal size of steel or iron of which the text gives no wall, so no measured bore.
     source_key : str
-        Key in `netplan.core.sources` of the table that gave the outside diameter; empty where the text gave it.
+        Key in `netplan.core.sources` of the table that gave the outside diameter; empty where the text gave
+        it.
     material : str
         Material that the text names, as a word of the input contract; empty where it names none for certain.
     """

@@ -55,7 +55,7 @@ Whole = Annotated[int, BeforeValidator(_whole)]
 Flag = Annotated[bool, BeforeValidator(_yes_or_no)]
 
 
-class Table(BaseModel):
+class RulesTable(BaseModel):
     """A table of the rules file: frozen, unknown keys are errors."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
@@ -74,7 +74,7 @@ MaterialWord = Literal["PE80", "PE100", "PE", "steel", "ductile_iron", "cast_iro
 JointWord = Literal["unknown", "fusion", "mechanical", "socket"]
 
 
-class AssemblyPart(Table):
+class AssemblyPart(RulesTable):
     """One tapping or barrier of a stop.
 
     `offset_m` is along the main from the barrier nearest the work, positive away from the work [m];
@@ -86,7 +86,7 @@ class AssemblyPart(Table):
     size_mm: Millimetres = 0.0
 
 
-class SurfacePrices(Table):
+class SurfacePrices(RulesTable):
     """Surcharge of a hole by surface [currency]."""
 
     unknown: Money = 0.0
@@ -96,7 +96,7 @@ class SurfacePrices(Table):
     unmade: Money = 0.0
 
 
-class StopMethod(Table):
+class StopMethod(RulesTable):
     """One way of stopping a main, what it may be used on and what it costs."""
 
     name: Annotated[str, Field(min_length=1, max_length=60)]
@@ -133,7 +133,7 @@ class StopMethod(Table):
         return self
 
 
-class GasRules(Table):
+class GasRules(RulesTable):
     """The gas: a named example gas, or mole fractions by component."""
 
     name: str | None = None
@@ -147,7 +147,7 @@ class GasRules(Table):
         return self
 
 
-class PressureRules(Table):
+class PressureRules(RulesTable):
     """What a kept customer's meter inlet must have and may have [mbar gauge], and which areas may be joined.
 
     Rules of before the last three keys, kept in an old plan, mean the values given here.
@@ -160,7 +160,7 @@ class PressureRules(Table):
     outlet_difference_mbar: Millibars = 5.0
 
 
-class DemandRules(Table):
+class DemandRules(RulesTable):
     """How demand is set for the window of the work."""
 
     design_air_temp_c: Celsius
@@ -172,7 +172,7 @@ class DemandRules(Table):
     day_starts_hour: Annotated[Whole, Field(ge=0, le=23)]
 
 
-class ClearanceRules(Table):
+class ClearanceRules(RulesTable):
     """Clearances of tappings [m, × OD], and whether assemblies may pass joints that are record boundaries."""
 
     work_m: Metres
@@ -181,7 +181,7 @@ class ClearanceRules(Table):
     through_record_joints: Flag = False
 
 
-class MethodGeneral(Table):
+class MethodGeneral(RulesTable):
     """What counts as early PE."""
 
     early_pe_before_year: Annotated[Whole, Field(ge=1900, le=2200)]
@@ -189,14 +189,14 @@ class MethodGeneral(Table):
     squeeze_unknown_resin: Flag
 
 
-class ValveRules(Table):
+class ValveRules(RulesTable):
     """How far a valve is trusted as a stop."""
 
     second_barrier: Flag
     let_by_test: Flag
 
 
-class PerCategory(Table):
+class PerCategory(RulesTable):
     """One figure by category of customer [currency per meter and hour]."""
 
     household: Money
@@ -205,7 +205,7 @@ class PerCategory(Table):
     public: Money
 
 
-class PriceRules(Table):
+class PriceRules(RulesTable):
     """Prices, all in one currency."""
 
     off_per_hour: PerCategory
@@ -217,7 +217,7 @@ class PriceRules(Table):
     open_valve: Money
 
 
-class BypassRules(Table):
+class BypassRules(RulesTable):
     """What bypasses are made of and how hard they may be driven."""
 
     bores_mm: Annotated[tuple[Millimetres, ...], Field(min_length=1)]
@@ -237,7 +237,7 @@ class BypassRules(Table):
         return self
 
 
-class Roughness(Table):
+class Roughness(RulesTable):
     """Wall roughness by kind of material [mm]."""
 
     PE: Roughnesses
@@ -245,13 +245,13 @@ class Roughness(Table):
     iron: Roughnesses
 
 
-class PipeRules(Table):
+class PipeRules(RulesTable):
     """Pipe walls."""
 
     roughness_mm: Roughness
 
 
-class PurgeRules(Table):
+class PurgeRules(RulesTable):
     """Purging out of service and back in."""
 
     volumes_out: Annotated[Number, Field(ge=1, le=20)]
@@ -262,7 +262,7 @@ class PurgeRules(Table):
     draw_is_load: Flag = True
 
 
-class CrewRules(Table):
+class CrewRules(RulesTable):
     """What a crew can do in a day."""
 
     relights_per_hour: Annotated[Number, Field(gt=0, le=10_000)]
@@ -274,7 +274,7 @@ class CrewRules(Table):
 Days = Annotated[Whole, Field(ge=0, le=365)]
 
 
-class LeadDays(Table):
+class LeadDays(RulesTable):
     """Days of notice by category of customer [d]."""
 
     household: Days
@@ -284,13 +284,13 @@ class LeadDays(Table):
     priority: Days
 
 
-class NoticeRules(Table):
+class NoticeRules(RulesTable):
     """Notices to customers."""
 
     lead_days: LeadDays
 
 
-class ChoiceRules(Table):
+class ChoiceRules(RulesTable):
     """How long to look and what to show; 0 means no limit for max_stops and standby_meters_max.
 
     ``max_zones``, ``max_solves`` and ``max_solves_without_option`` count work, so that a search ends at the
@@ -306,7 +306,7 @@ class ChoiceRules(Table):
     standby_meters_max: Annotated[Whole, Field(ge=0, le=10**9)]
 
 
-class StagingRules(Table):
+class StagingRules(RulesTable):
     """How a long renewal may be split into stages [m]."""
 
     longest_m: Annotated[Metres, Field(gt=0)] = 100.0
@@ -321,7 +321,7 @@ class StagingRules(Table):
         return self
 
 
-class BadDataRules(Table):
+class BadDataRules(RulesTable):
     """How many pipes without a usable size a plan may set aside, and what they may move.
 
     ``share`` is of the live mains, and of the live services; ``pressure_mbar`` how far pressures at stops,
@@ -333,7 +333,7 @@ class BadDataRules(Table):
     pressure_mbar: Millibars = 0.5
 
 
-class Rules(Table):
+class Rules(RulesTable):
     """All planning rules; see ``gas-netplan rules`` for every key with unit and source."""
 
     gas: GasRules

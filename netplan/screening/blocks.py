@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from netplan.core.errors import BadInputError
 from netplan.screening.columns import SCHEMA
-from netplan.screening.main_evaluator import Bench
+from netplan.screening.main_evaluator import MainEvaluator
 
-__all__ = ["BLOCK_MAINS", "Block", "BlockFolder", "screen_block", "split_blocks"]
+__all__ = ["BLOCK_MAINS", "BlockFolder", "MainBlock", "screen_block", "split_blocks"]
 
 Ints = NDArray[np.int64]
 BLOCK_MAINS: Final = 50
@@ -30,7 +30,7 @@ _QUICK_BLOCKS: Final = 200
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Block:
+class MainBlock:
     """Some mains of one district.
 
     Parameters
@@ -47,7 +47,7 @@ class Block:
     mains: Ints
 
 
-def split_blocks(district: NDArray[np.int32], *, quick: bool = False) -> list[Block]:
+def split_blocks(district: NDArray[np.int32], *, quick: bool = False) -> list[MainBlock]:
     """Return the mains of each district in blocks; they do not depend on who works.
 
     Parameters
@@ -57,22 +57,22 @@ def split_blocks(district: NDArray[np.int32], *, quick: bool = False) -> list[Bl
     quick : bool
         Whether a main takes a millisecond and not a tenth of a second: larger blocks then.
     """
-    blocks: list[Block] = []
+    blocks: list[MainBlock] = []
     order = np.argsort(district, kind="stable")
     for rows in np.split(order, np.flatnonzero(np.diff(district[order])) + 1) if len(order) else []:
         most = min(max(len(rows) // _QUICK_BLOCKS, BLOCK_MAINS), _QUICK_MAINS) if quick else BLOCK_MAINS
         for first in range(0, len(rows), most):
             chosen = rows[first : first + most]
-            blocks.append(Block(len(blocks), int(district[chosen[0]]), chosen.astype(np.int64)))
+            blocks.append(MainBlock(len(blocks), int(district[chosen[0]]), chosen.astype(np.int64)))
     return blocks
 
 
-def screen_block(bench: Bench, local: Sequence[int], mains: Sequence[int]) -> pa.Table:
+def screen_block(bench: MainEvaluator, local: Sequence[int], mains: Sequence[int]) -> pa.Table:
     """Return the rows of some mains of a district.
 
     Parameters
     ----------
-    bench : Bench
+    bench : MainEvaluator
     local, mains : sequences of int
         Rows of the mains in the district and in the whole network.
     """
@@ -110,7 +110,7 @@ class BlockFolder:
         except OSError as error:
             raise BadInputError(f"{folder}: cannot be used ({error.strerror or error})") from None
 
-    def read(self, block: Block) -> pa.Table | None:
+    def read(self, block: MainBlock) -> pa.Table | None:
         """Return a finished block; None where it is not there whole."""
         try:
             table = pq.read_table(self._path(block))
@@ -119,7 +119,7 @@ class BlockFolder:
         fits = table.schema.equals(SCHEMA) and np.array_equal(table["row"].to_numpy(), block.mains)
         return table if fits else None
 
-    def keep(self, block: Block, table: pa.Table) -> None:
+    def keep(self, block: MainBlock, table: pa.Table) -> None:
         """Keep a finished block; it appears whole or not at all."""
         path = self._path(block)
         part = path.with_suffix(".part")
@@ -135,7 +135,7 @@ class BlockFolder:
         """Remove the folder: the results are in the target."""
         shutil.rmtree(self.folder, ignore_errors=True)
 
-    def _path(self, block: Block) -> Path:
+    def _path(self, block: MainBlock) -> Path:
         name = hashlib.sha256(f"{self._key}:{block.number}:".encode() + block.mains.tobytes()).hexdigest()
         return self.folder / f"{name[:40]}.parquet"
 

@@ -17,13 +17,13 @@ from netplan.feeds.prices import feed_lower_bound_minor
 from netplan.isolation import (
     MINOR_PER_UNIT,
     CutSearch,
-    Index,
     IsolationProblem,
     Outline,
     SameFeed,
-    build_index,
+    SegmentGraph,
     cuts,
     interruption_minor,
+    segment_graph,
 )
 from netplan.network.model import Network
 from netplan.network.topology import fed_nodes
@@ -32,11 +32,11 @@ from netplan.planning.request import PlanRequest
 from netplan.rules import Rules
 from netplan.screening.columns import EMPTY_ROW
 from netplan.screening.loss import has_priority
-from netplan.screening.pressure import Pressures, Solved
+from netplan.screening.pressure import PressureSolver, SolvedPressures
 from netplan.screening.settings import ScreenSettings, section_of, span_of
-from netplan.screening.stranding_search import Around
+from netplan.screening.stranding_search import StrandingSearch
 
-__all__ = ["Bench", "District"]
+__all__ = ["District", "MainEvaluator"]
 
 FIGURES_DIGITS: Final = 3
 MOST_SCANNED: Final = 500
@@ -67,7 +67,7 @@ class District:
     gas_std_per_m3: tuple[float, ...]
 
 
-class Bench:
+class MainEvaluator:
     """A district with everything worked out once that is the same for all its mains.
 
     Parameters
@@ -82,18 +82,18 @@ class Bench:
             feed_lower_bound_minor(self.rules, least_bypass_m=0.0, least_hose_m=0.0, has_valve=True)
         )
 
-    def __reduce__(self) -> tuple[type[Bench], tuple[District]]:
+    def __reduce__(self) -> tuple[type[MainEvaluator], tuple[District]]:
         """Go to another process as the district alone: what was worked out from it is worked out there."""
-        return Bench, (self.district,)
+        return MainEvaluator, (self.district,)
 
     @cached_property
-    def index(self) -> Index:
+    def index(self) -> SegmentGraph:
         """What the choice of stops looks up."""
-        return build_index(self.network)
+        return segment_graph(self.network)
 
     @cached_property
-    def _around(self) -> Around:
-        return Around(self.index)
+    def _around(self) -> StrandingSearch:
+        return StrandingSearch(self.index)
 
     @cached_property
     def _fed(self) -> NDArray[np.bool_]:
@@ -112,7 +112,7 @@ class Bench:
         return interruption_minor(self.network, self.rules, self.hours)
 
     @cached_property
-    def _pressures(self) -> Pressures:
+    def _pressures(self) -> PressureSolver:
         settings = self.district.settings
         request = PlanRequest(
             self.network,
@@ -123,7 +123,7 @@ class Bench:
             air_temp_c=settings.air_temp_c,
             weather=False,
         )
-        return Pressures(request)
+        return PressureSolver(request)
 
     @property
     def hours(self) -> float:
@@ -198,7 +198,9 @@ class Bench:
 
     def _of_stops(self, main: int, cut: Outline, search: CutSearch) -> dict[str, Any]:
         stranded = self._around.stranded(cut)
-        solved = self._pressures.solved(search.cut(cut)) if self.district.settings.pressure else Solved()
+        solved = (
+            self._pressures.solved(search.cut(cut)) if self.district.settings.pressure else SolvedPressures()
+        )
         off, interruption = cut.customers, cut.interruption_minor
         if len(stranded) or len(solved.weak):
             off = np.unique(np.concatenate([cut.customers, stranded, solved.weak]))
@@ -214,7 +216,7 @@ class Bench:
             "isolated": len(cut.customers),
             "stranded": len(stranded),
             "weak": len(solved.weak),
-            "stops": len(cut.runs),
+            "stops": len(cut.segments),
             "stop_methods": _counted(cut.methods),
             "zone_length_m": round(cut.length_m, FIGURES_DIGITS),
             "gas_m3": round(
@@ -227,13 +229,13 @@ class Bench:
             "bypass": self._bypass(solved, len(stranded) + len(solved.weak), priority),
         }
 
-    def _bypass(self, solved: Solved, hungry: int, priority: int) -> str:
+    def _bypass(self, solved: SolvedPressures, deficient: int, priority: int) -> str:
         if not self.district.settings.pressure:
             return ""
         if not solved.is_solved:
             return "not solved"
         # No priority customer is ever in a zone: those that would go off are stranded or weak.
-        return "no" if not hungry else "must" if priority else "yes"
+        return "no" if not deficient else "must" if priority else "yes"
 
     @staticmethod
     def _trace(search: CutSearch) -> dict[str, Any]:

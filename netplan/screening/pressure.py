@@ -15,19 +15,19 @@ from netplan.core.constants import PA_PER_MBAR
 from netplan.core.errors import BadNetworkError, NotSolvedError
 from netplan.core.units import rounded_down
 from netplan.isolation import Cut
-from netplan.network.subnetwork import ReachesRimError
-from netplan.planning.context import Desk
+from netplan.network.subnetwork import BoundaryAffectedError
+from netplan.planning.context import PlanningContext
 from netplan.planning.customer_effects import reach_of
 from netplan.planning.request import PlanRequest
-from netplan.planning.subnetwork_context import NearDesk, desks_round
+from netplan.planning.subnetwork_context import SubnetworkContext, contexts_around
 from netplan.planning.subnetwork_rows import cut_within
 from netplan.planning.without_feeds import solve_unfed
 
-__all__ = ["Pressures", "Solved"]
+__all__ = ["PressureSolver", "SolvedPressures"]
 
 DIGITS: Final = 3
 TILE_M: Final = 500.0
-"""Side of the squares whose mains share a vicinity (own) [m]."""
+"""Side of the squares whose mains share a subnetwork (own) [m]."""
 
 
 def _nobody() -> NDArray[np.int32]:
@@ -35,7 +35,7 @@ def _nobody() -> NDArray[np.int32]:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Solved:
+class SolvedPressures:
     """Pressures with the stops in.
 
     Parameters
@@ -82,7 +82,7 @@ class _Inlets:
         return float(rounded[row]), int(self.customer[row]), float(self.pressure_pa_gauge[row])
 
 
-class Pressures:
+class PressureSolver:
     """The flow calculation of a district, solved again for each set of stops: of a large one what is near.
 
     Parameters
@@ -93,29 +93,29 @@ class Pressures:
 
     def __init__(self, request: PlanRequest) -> None:
         self._request = request
-        self._tile: tuple[tuple[int, int], Desk] | None = None
+        self._tile: tuple[tuple[int, int], PlanningContext] | None = None
 
     @cached_property
-    def _desk(self) -> Desk | None:
+    def _context(self) -> PlanningContext | None:
         try:
-            desk = Desk.for_request(self._request)
-            desk.before.require_solved()
+            context = PlanningContext.for_request(self._request)
+            context.before.require_solved()
         except (BadNetworkError, NotSolvedError):
             # Fed by an injection alone, or without a solution before any stop.
             return None
-        return desk
+        return context
 
-    def solved(self, cut: Cut) -> Solved:
+    def solved(self, cut: Cut) -> SolvedPressures:
         """Solve the district with the stops of a cut in and no feed."""
-        whole = self._desk
+        whole = self._context
         if whole is None:
-            return Solved(is_solved=False)
-        for desk in self._desks(whole, cut):
-            with contextlib.suppress(ReachesRimError):
-                return self._on(desk, cut)
-        raise AssertionError("the whole district has no rim")
+            return SolvedPressures(is_solved=False)
+        for context in self._contexts(whole, cut):
+            with contextlib.suppress(BoundaryAffectedError):
+                return self._on(context, cut)
+        raise AssertionError("the whole district has no boundary")
 
-    def _desks(self, whole: Desk, cut: Cut) -> Iterator[Desk]:
+    def _contexts(self, whole: PlanningContext, cut: Cut) -> Iterator[PlanningContext]:
         """Yield desks to try: of the tile that the cut lies in, shared by its neighbours, then its own.
 
         Which they are depends on the cut alone: the order in which mains are asked for does not matter.
@@ -126,45 +126,49 @@ class Pressures:
             at = np.concatenate([zone.nodes for zone in cut.zones]).astype(np.int64)
         xy = np.column_stack([nodes.x_m[at], nodes.y_m[at]])
         yield self._desk_of_tile(whole, xy.mean(axis=0))
-        yield from desks_round(whole, xy)
+        yield from contexts_around(whole, xy)
 
-    def _desk_of_tile(self, whole: Desk, xy_m: NDArray[np.float64]) -> Desk:
+    def _desk_of_tile(self, whole: PlanningContext, xy_m: NDArray[np.float64]) -> PlanningContext:
         column, row = (int(number) for number in np.floor(xy_m / TILE_M))
         if self._tile is None or self._tile[0] != (column, row):
             corners = TILE_M * np.array([[column, row], [column + 1, row + 1]], dtype=float)
-            self._tile = (column, row), next(desks_round(whole, corners))
+            self._tile = (column, row), next(contexts_around(whole, corners))
         return self._tile[1]
 
-    def _on(self, desk: Desk, whole_cut: Cut) -> Solved:
-        near = desk if isinstance(desk, NearDesk) else None
-        cut = whole_cut if near is None else cut_within(whole_cut, near.vicinity)
-        reach = reach_of(desk, cut)
-        states = solve_unfed(desk, cut, reach).states
-        owner, at = desk.attachments
-        kept = reach.fed[at] & ~reach.isolated[owner] & ~reach.stranded[owner] & ~desk.weak_before[owner]
+    def _on(self, context: PlanningContext, whole_cut: Cut) -> SolvedPressures:
+        near = context if isinstance(context, SubnetworkContext) else None
+        cut = whole_cut if near is None else cut_within(whole_cut, near.subnetwork)
+        reach = reach_of(context, cut)
+        states = solve_unfed(context, cut, reach).states
+        owner, at = context.attachments
+        kept = reach.fed[at] & ~reach.isolated[owner] & ~reach.stranded[owner] & ~context.weak_before[owner]
         pressure = np.min([state.pressure_pa_gauge for state in states], axis=0)[at[kept]]
-        row = np.arange(len(desk.request.network.customers)) if near is None else near.vicinity.rows.customer
+        row = (
+            np.arange(len(context.request.network.customers))
+            if near is None
+            else near.subnetwork.rows.customer
+        )
         here = _Inlets(row[owner[kept]], pressure)
         groups = [here] if near is None else [here, self._elsewhere(near)]
         if not all(np.isfinite(inlets.pressure_pa_gauge).all() for inlets in groups):
-            return Solved(is_solved=False)
+            return SolvedPressures(is_solved=False)
         known = [lowest for lowest in (inlets.lowest() for inlets in groups) if lowest is not None]
         if not known:
-            return Solved()
+            return SolvedPressures()
         _, customer, least = min(known)
-        return Solved(
+        return SolvedPressures(
             rounded_down(least / PA_PER_MBAR, DIGITS),
             self._request.network.customers.id[customer],
-            np.unique(here.customer[pressure < desk.required_pa_gauge]).astype(np.int32),
+            np.unique(here.customer[pressure < context.required_pa_gauge]).astype(np.int32),
         )
 
     @staticmethod
-    def _elsewhere(near: NearDesk) -> _Inlets:
-        """Return the inlets beyond a vicinity, which the stops do not touch."""
+    def _elsewhere(near: SubnetworkContext) -> _Inlets:
+        """Return the inlets beyond a subnetwork, which the stops do not touch."""
         whole = near.whole
         owner, at = whole.attachments
         beyond = np.ones(len(whole.request.network.customers), dtype=bool)
-        beyond[near.vicinity.rows.customer] = False
+        beyond[near.subnetwork.rows.customer] = False
         kept = np.flatnonzero(beyond[owner] & whole.fed_before[at] & ~whole.weak_before[owner])
         pressure = np.min([state.pressure_pa_gauge for state in whole.before_by_hour], axis=0)
         return _Inlets(owner[kept], pressure[at[kept]])

@@ -18,7 +18,7 @@ from netplan.network.extract import extract
 from netplan.network.model import Network
 from netplan.reference.gas import METRIC_STANDARD
 from netplan.rules import Rules
-from netplan.screening.blocks import Block, BlockFolder, split_blocks
+from netplan.screening.blocks import BlockFolder, MainBlock, split_blocks
 from netplan.screening.columns import SCHEMA
 from netplan.screening.district import district_nodes
 from netplan.screening.loss import EndLoss, lost_at_ends
@@ -132,7 +132,7 @@ def _best_stops(
     blocks = split_blocks(districts.of_main, quick=not settings.pressure)
     kept = BlockFolder(folder, settings.key(network, rules), resume=resume)
     tables: dict[int, pa.Table] = {}
-    open_blocks: list[Block] = []
+    open_blocks: list[MainBlock] = []
     for block in blocks:
         table = kept.read(block) if resume else None
         if table is None:

@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.graph.cut_labels import cut_labels
-from netplan.isolation import Index, Outline
+from netplan.isolation import Outline, SegmentGraph
 from netplan.isolation.segments import SUPPLIED
 from netplan.network.topology import fed_nodes
 
-__all__ = ["Around"]
+__all__ = ["StrandingSearch"]
 
 Neighbours = tuple[tuple[int, int], ...]
 _NOBODY: Final = np.zeros(0, dtype=np.int32)
@@ -31,7 +31,7 @@ class _Spread:
         return len(self.seen), self.name
 
 
-class Around:
+class StrandingSearch:
     """Looks round the zones of one network.
 
     Most cuts part nothing but their zone, which the words of the runs they stop say at once. Otherwise
@@ -41,25 +41,25 @@ class Around:
 
     Parameters
     ----------
-    index : Index
+    index : SegmentGraph
     """
 
-    def __init__(self, index: Index) -> None:
+    def __init__(self, index: SegmentGraph) -> None:
         self._index = index
         network = index.network
-        shut = index.run_of[~network.pieces.is_open]
-        self._is_open = np.ones(len(index.run_a), dtype=bool)
+        shut = index.segment_of[~network.pieces.is_open]
+        self._is_open = np.ones(len(index.segment_a), dtype=bool)
         self._is_open[shut[shut >= 0]] = False
         self._fed = np.zeros(index.n_super, dtype=bool)
         self._fed[index.super_of[fed_nodes(network, injections=True)]] = True
-        self._cut_labels = cut_labels(index.n_super, index.run_a, index.run_b, self._is_open)
+        self._cut_labels = cut_labels(index.n_super, index.segment_a, index.segment_b, self._is_open)
         self._blocked = index.blocked.tobytes()
         self._open_at: dict[int, Neighbours] = {}
 
     def stranded(self, cut: Outline) -> NDArray[np.int32]:
         """Return the customers outside the zones with an attachment that loses every supply, ascending."""
         is_open = self._is_open.item
-        if self._cut_labels.is_single_bond([run for run in cut.runs if is_open(run)]):
+        if self._cut_labels.is_single_bond([segment for segment in cut.segments if is_open(segment)]):
             return _NOBODY
         parts = self._parts_without_supply(cut)
         if not parts:
@@ -69,8 +69,12 @@ class Around:
 
     def _parts_without_supply(self, cut: Outline) -> set[int]:
         index, zone = self._index, set(cut.supernodes)
-        touched = {*cut.runs, *(index.run_of.item(piece) for piece, *_ in cut.parts)}
-        ends = {int(end) for run in cut.runs for end in (index.run_a[run], index.run_b[run])} - zone
+        touched = {*cut.segments, *(index.segment_of.item(piece) for piece, *_ in cut.parts)}
+        ends = {
+            int(end)
+            for segment in cut.segments
+            for end in (index.segment_a[segment], index.segment_b[segment])
+        } - zone
         by_part: dict[int, list[_Spread]] = {}
         for end in sorted(ends):
             if self._fed[end]:
@@ -117,8 +121,8 @@ class Around:
             if len(seen) > most:
                 return spread
             node = frontier.pop()
-            for run, other in self._neighbours(node):
-                if other in seen or run in touched or other in zone:
+            for segment, other in self._neighbours(node):
+                if other in seen or segment in touched or other in zone:
                     continue
                 met = owner.get(other)
                 if met is not None:
@@ -136,9 +140,14 @@ class Around:
         if found is None:
             index = self._index
             found = self._open_at[node] = tuple(
-                (run, index.run_b.item(run) if index.run_a.item(run) == node else index.run_a.item(run))
-                for run in index.runs_at(node).tolist()
-                if self._is_open[run]
+                (
+                    segment,
+                    index.segment_b.item(segment)
+                    if index.segment_a.item(segment) == node
+                    else index.segment_a.item(segment),
+                )
+                for segment in index.segments_at(node).tolist()
+                if self._is_open[segment]
             )
         return found
 

@@ -16,10 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.core.errors import NoPlanError
-from netplan.isolation import MINOR_PER_UNIT, Index
+from netplan.isolation import MINOR_PER_UNIT, SegmentGraph
 from netplan.network.linear_reference import points_at
 from netplan.rules.model import MethodKind
-from netplan.screening.main_evaluator import PLAN, Bench, District
+from netplan.screening.main_evaluator import PLAN, District, MainEvaluator
 from netplan.screening.run import Screen
 from netplan.screening.with_valve import with_valve
 
@@ -99,7 +99,7 @@ def best_valves(
         _bounded(screen, round(price * MINOR_PER_UNIT)), key=lambda c: (-c.bound_minor, c.district, c.chain)
     )
     found: list[NewValve] = []
-    benches: dict[int, tuple[District, Index]] = {}
+    benches: dict[int, tuple[District, SegmentGraph]] = {}
     tried = 0
     for chain in chains:
         found.sort(key=lambda valve: (-valve.saved, valve.main_id, valve.chainage_m))
@@ -109,7 +109,7 @@ def best_valves(
             return ValvePlaces(tuple(found[:wanted]), tried, proven=False)
         if chain.district not in benches:
             district, _ = screen.districts(chain.district)
-            benches[chain.district] = district, Bench(district).index
+            benches[chain.district] = district, MainEvaluator(district).index
         district, index = benches[chain.district]
         best = [
             valve
@@ -132,23 +132,23 @@ def _bounded(screen: Screen, valve_minor: int) -> Iterator[_Chain]:
     start, nodes = looked.offsets.to_numpy(), looked.values.to_numpy()
     for number in np.unique(screen.districts.of_main).tolist():
         district, _ = screen.districts(number)
-        bench = Bench(district)
+        bench = MainEvaluator(district)
         index = bench.index
         mains = np.flatnonzero((screen.districts.of_main == number) & np.isfinite(burden))
         reaching: dict[int, list[int]] = {}
         for main in mains.tolist():
             near = nodes[start[main] : start[main + 1]]
-            runs = [index.runs_at(node) for node in near.tolist()]
-            if runs:
-                for chain in np.unique(index.run_chain[np.concatenate(runs)]).tolist():
+            segments = [index.segments_at(node) for node in near.tolist()]
+            if segments:
+                for chain in np.unique(index.segment_chain[np.concatenate(segments)]).tolist():
                     reaching.setdefault(chain, []).append(main)
         if not reaching:
             continue
-        ground = bench.search(0).ground
-        cheapest = np.full(int(index.run_chain.max()) + 1, np.inf)
-        for run, chain in enumerate(index.run_chain.tolist()):
+        costs = bench.search(0).costs
+        cheapest = np.full(int(index.segment_chain.max()) + 1, np.inf)
+        for segment, chain in enumerate(index.segment_chain.tolist()):
             if chain in reaching:
-                cheapest[chain] = min(cheapest[chain], *ground.price_run(run))
+                cheapest[chain] = min(cheapest[chain], *costs.price_segment(segment))
         for chain, rows in reaching.items():
             own = np.array(rows, dtype=np.int64)
             gain = np.minimum(cheapest[chain] - valve_minor, burden[own] - valve_minor)
@@ -157,11 +157,11 @@ def _bounded(screen: Screen, valve_minor: int) -> Iterator[_Chain]:
                 yield _Chain(bound, number, chain, own)
 
 
-def _ends(index: Index, chain: int) -> list[tuple[int, float]]:
+def _ends(index: SegmentGraph, chain: int) -> list[tuple[int, float]]:
     """Return the places near both ends of a chain: main of the district and chainage [m]."""
     pieces = index.network.pieces
-    runs = np.flatnonzero(index.run_chain == chain)
-    rows = np.concatenate([index.pieces_of(run) for run in runs.tolist()])
+    segments = np.flatnonzero(index.segment_chain == chain)
+    rows = np.concatenate([index.pieces_of(segment) for segment in segments.tolist()])
     rows = rows[pieces.valve[rows] < 0]
     every = np.concatenate([pieces.from_node[rows], pieces.to_node[rows]])
     node, count = np.unique(every, return_counts=True)
@@ -183,7 +183,7 @@ def _tried(
     screen: Screen, district: District, chain: _Chain, pipe: int, chainage_m: float
 ) -> NewValve | None:
     """Try a valve out: every main that can gain from it is asked again, with the valve there."""
-    bench = Bench(replace(district, network=with_valve(district.network, pipe, chainage_m)))
+    bench = MainEvaluator(replace(district, network=with_valve(district.network, pipe, chainage_m)))
     _, rows = screen.districts(chain.district)
     before = screen.table.select(["outcome", "burden_least", "isolated"])
     saved, mains, customers = 0, 0, 0

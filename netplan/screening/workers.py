@@ -17,8 +17,8 @@ from typing import Any, Final
 import pyarrow as pa
 
 from netplan.core.errors import BadInputError, NetplanError
-from netplan.screening.blocks import Block, screen_block
-from netplan.screening.main_evaluator import Bench, District
+from netplan.screening.blocks import MainBlock, screen_block
+from netplan.screening.main_evaluator import District, MainEvaluator
 
 __all__ = ["Workers", "local_cluster", "work_blocks"]
 
@@ -28,7 +28,7 @@ _BUSY: Final = 3
 """Blocks handed out a worker at a time: the rest waits here, so that the scheduler stays small."""
 
 DistrictOf = Callable[[int], tuple[District, Mapping[int, int]]]
-Finished = Iterator[tuple[Block, pa.Table]]
+Finished = Iterator[tuple[MainBlock, pa.Table]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,12 +51,12 @@ class Workers:
             raise BadInputError(f"{self.count} workers cannot be; give 1 to 1024")
 
 
-def work_blocks(blocks: list[Block], district_of: DistrictOf, workers: Workers) -> Finished:
+def work_blocks(blocks: list[MainBlock], district_of: DistrictOf, workers: Workers) -> Finished:
     """Yield each block with its rows as it is finished.
 
     Parameters
     ----------
-    blocks : list of Block
+    blocks : list of MainBlock
         Sorted by district.
     district_of : callable
         Returns a district by number, and the rows of its mains by their rows in the whole network.
@@ -72,24 +72,24 @@ def work_blocks(blocks: list[Block], district_of: DistrictOf, workers: Workers) 
     return _on_cluster(blocks, district_of, workers)
 
 
-def _here(blocks: list[Block], district_of: DistrictOf) -> Finished:
+def _here(blocks: list[MainBlock], district_of: DistrictOf) -> Finished:
     number, bench = -1, None
     rows: Mapping[int, int] = {}
     for block in blocks:
         if bench is None or block.district != number:
             number = block.district
             district, rows = district_of(number)
-            bench = Bench(district)
+            bench = MainEvaluator(district)
         mains = block.mains.tolist()
         yield block, screen_block(bench, [rows[main] for main in mains], mains)
 
 
-def _made(payload: bytes) -> Bench:
+def _made(payload: bytes) -> MainEvaluator:
     """Make the bench of a district on a worker, where it stays for all its blocks."""
-    return Bench(pickle.loads(payload))  # noqa: S301 - made by `_on_cluster` a moment ago
+    return MainEvaluator(pickle.loads(payload))  # noqa: S301 - made by `_on_cluster` a moment ago
 
 
-def _worked(bench: Bench, local: list[int], mains: list[int]) -> bytes:
+def _worked(bench: MainEvaluator, local: list[int], mains: list[int]) -> bytes:
     sink = pa.BufferOutputStream()
     table = screen_block(bench, local, mains)
     with pa.ipc.new_stream(sink, table.schema) as writer:
@@ -97,14 +97,14 @@ def _worked(bench: Bench, local: list[int], mains: list[int]) -> bytes:
     return bytes(sink.getvalue().to_pybytes())
 
 
-def _on_cluster(blocks: list[Block], district_of: DistrictOf, workers: Workers) -> Finished:
+def _on_cluster(blocks: list[MainBlock], district_of: DistrictOf, workers: Workers) -> Finished:
     import distributed
 
     with _client(workers) as client:
         waiting = list(reversed(blocks))
         benches: dict[int, Any] = {}
         local: dict[int, Mapping[int, int]] = {}
-        asked: dict[Any, Block] = {}
+        asked: dict[Any, MainBlock] = {}
         done = _library(distributed).as_completed()
 
         def hand_out() -> None:
@@ -150,7 +150,7 @@ def _sent(client: Any, district: District) -> Any:
         return client.submit(_made, payload, pure=False, retries=MOST_LOST)
 
 
-def _answer(future: Any, block: Block) -> bytes:
+def _answer(future: Any, block: MainBlock) -> bytes:
     try:
         return bytes(future.result())
     except NetplanError:

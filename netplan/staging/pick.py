@@ -12,11 +12,11 @@ from netplan.core.errors import BadWorkError, quoted
 from netplan.network.model import Network
 from netplan.network.work_section import Section, WorkPart, work_section
 
-__all__ = ["Leg", "Renewal", "renewal_of_mains", "renewal_of_street"]
+__all__ = ["Renewal", "RenewalLeg", "renewal_of_mains", "renewal_of_street"]
 
 
 @dataclass(frozen=True, slots=True)
-class Leg:
+class RenewalLeg:
     """A main of the renewal.
 
     Parameters
@@ -42,10 +42,10 @@ class Renewal:
 
     Parameters
     ----------
-    legs : tuple of Leg
+    legs : tuple of RenewalLeg
     """
 
-    legs: tuple[Leg, ...]
+    legs: tuple[RenewalLeg, ...]
 
     @property
     def length_m(self) -> float:
@@ -106,7 +106,7 @@ def _in_order(network: Network, rows: Iterable[int]) -> Renewal:
     last = {row: int(np.searchsorted(pieces.pipe, row, side="right")) - 1 for row in first}
     ends = {row: (int(pieces.from_node[first[row]]), int(pieces.to_node[last[row]])) for row in first}
     left = sorted(ends)
-    legs: list[Leg] = []
+    legs: list[RenewalLeg] = []
     at: int | None = None
     start = 0.0
     while left:
@@ -117,7 +117,7 @@ def _in_order(network: Network, rows: Iterable[int]) -> Renewal:
         else:
             row, forward = _beginning(left, ends)
         length = float(network.pipes.length_m[row])
-        legs.append(Leg(row, start, length, forward))
+        legs.append(RenewalLeg(row, start, length, forward))
         start += length
         at = ends[row][1] if forward else ends[row][0]
         left.remove(row)

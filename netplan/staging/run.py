@@ -10,25 +10,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.core.errors import NoPlanError
-from netplan.isolation import Cut, IsolationProblem, Stop, build_index, cuts, interruption_minor
+from netplan.isolation import Cut, CutStop, IsolationProblem, cuts, interruption_minor, segment_graph
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.planning.customer_effects import reach_of
 from netplan.planning.rank import isolation_problem
 from netplan.planning.request import PlanRequest
 from netplan.rules import Rules
 from netplan.staging.pick import Renewal
-from netplan.staging.split import NoSplitError, Way, split_exactly
+from netplan.staging.split import NoSplitError, StageCandidate, split_exactly
 
-__all__ = ["Isolation", "Stage", "Staging", "borders_of", "shared_stops", "stage_renewal"]
+__all__ = ["RenewalStage", "StageIsolation", "Staging", "borders_of", "shared_stops", "stage_renewal"]
 
 SAME_M = 0.01
 MOST_SCANNED = 500
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Isolation:
+class StageIsolation:
     """A way to stop a stage: the cut, and everybody off without a feed."""
 
     cut: Cut
@@ -36,7 +36,7 @@ class Isolation:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Stage:
+class RenewalStage:
     """One stage.
 
     Parameters
@@ -74,7 +74,7 @@ class Staging:
     network : Network
     rules : Rules
     renewal : Renewal
-    stages : tuple of Stage
+    stages : tuple of RenewalStage
     most_off : int
         Customers off in the worst stage.
     burden_minor : int
@@ -86,7 +86,7 @@ class Staging:
     network: Network
     rules: Rules
     renewal: Renewal
-    stages: tuple[Stage, ...]
+    stages: tuple[RenewalStage, ...]
     most_off: int
     burden_minor: int
     borders_tried: int
@@ -118,7 +118,9 @@ def borders_of(network: Network, renewal: Renewal, step_m: float) -> tuple[float
     return tuple(round(at, 3) for at in [*full, chosen[-1]])
 
 
-def shared_stops(left: Sequence[Stop], right: Sequence[Stop], share_m: float) -> tuple[tuple[int, int], ...]:
+def shared_stops(
+    left: Sequence[CutStop], right: Sequence[CutStop], share_m: float
+) -> tuple[tuple[int, int], ...]:
     """Return the pairs of stops that one place serves: the same valve, or one method within an excavation.
 
     Each stop is in one pair at most; pairs that save more come first.
@@ -155,15 +157,15 @@ class _Sections:
 
     def __init__(self, request: PlanRequest, renewal: Renewal, borders: tuple[float, ...]) -> None:
         self.request, self.renewal, self.borders = request, renewal, borders
-        self._desk = Desk.for_request(request)
-        self._index = build_index(request.network)
+        self._context = PlanningContext.for_request(request)
+        self._index = segment_graph(request.network)
         self._off_minor = interruption_minor(request.network, request.rules, request.window_hours)
         self.tried = 0
         self.reasons: dict[str, None] = {}
         _, whole = renewal.section(request.network, 0.0, renewal.length_m)
-        self._problem: IsolationProblem = isolation_problem(self._desk, whole)
+        self._problem: IsolationProblem = isolation_problem(self._context, whole)
 
-    def ways(self, i: int, j: int) -> tuple[Way, ...]:
+    def ways(self, i: int, j: int) -> tuple[StageCandidate, ...]:
         """Return the ways to stop the stage between two borders; none where its length is not allowed."""
         staging, length = self.request.rules.staging, self.borders[j] - self.borders[i]
         alone = i == 0 and j == len(self.borders) - 1
@@ -182,11 +184,11 @@ class _Sections:
             return ()
         return tuple(self._way(cut) for cut in found)
 
-    def _way(self, cut: Cut) -> Way:
-        reach = reach_of(self._desk, cut)
+    def _way(self, cut: Cut) -> StageCandidate:
+        reach = reach_of(self._context, cut)
         off = np.flatnonzero(reach.isolated | reach.stranded)
         burden = cut.stops_minor + cut.gas_minor + int(self._off_minor[off].sum())
-        return Way(len(off), burden, Isolation(cut, off))
+        return StageCandidate(len(off), burden, StageIsolation(cut, off))
 
 
 def stage_renewal(
@@ -211,7 +213,7 @@ def stage_renewal(
     borders = borders_of(request.network, renewal, rules.staging.step_m)
     sections = _Sections(request, renewal, borders)
 
-    def ways(i: int, j: int) -> tuple[Way, ...]:
+    def ways(i: int, j: int) -> tuple[StageCandidate, ...]:
         tell(f"stage from {borders[i]:.0f} m to {borders[j]:.0f} m of {renewal.length_m:.0f} m")
         return sections.ways(i, j)
 
@@ -225,14 +227,16 @@ def stage_renewal(
             tuple(sections.reasons)[:5]
             or ("no borders fit these lengths: change the rules' staging lengths",),
         ) from None
-    stages: list[Stage] = []
+    stages: list[RenewalStage] = []
     for k, way in enumerate(split.ways):
         low, high = borders[split.borders[k]], borders[split.borders[k + 1]]
         parts, _ = renewal.section(request.network, low, high)
         pairs = shared_stops(stages[-1].cut.stops, way.what.cut.stops, share_m) if stages else ()
         saved = _saved_minor(stages[-1].cut, way.what.cut, share_m) if stages else 0
         shared = tuple(sorted(j for _, j in pairs))
-        stages.append(Stage(low, high, parts, way.what.cut, way.what.off, way.burden_minor, shared, saved))
+        stages.append(
+            RenewalStage(low, high, parts, way.what.cut, way.what.off, way.burden_minor, shared, saved)
+        )
     return Staging(
         request.network,
         rules,

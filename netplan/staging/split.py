@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-__all__ = ["NoSplitError", "Split", "Way", "split_exactly"]
+__all__ = ["NoSplitError", "Split", "StageCandidate", "split_exactly"]
 
 
 class NoSplitError(Exception):
@@ -14,7 +14,7 @@ class NoSplitError(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class StageCandidate:
     """One way to stop a stage.
 
     Parameters
@@ -40,7 +40,7 @@ class Split:
     ----------
     borders : tuple of int
         Rows of the borders, the two ends included.
-    ways : tuple of Way
+    ways : tuple of StageCandidate
         The way chosen for each stage.
     most_off : int
         Customers off in the worst stage.
@@ -49,13 +49,13 @@ class Split:
     """
 
     borders: tuple[int, ...]
-    ways: tuple[Way, ...]
+    ways: tuple[StageCandidate, ...]
     most_off: int
     burden_minor: int
 
 
-Ways = Callable[[int, int], Sequence[Way]]
-Shared = Callable[[Way, Way], int]
+Ways = Callable[[int, int], Sequence[StageCandidate]]
+Shared = Callable[[StageCandidate, StageCandidate], int]
 
 
 def split_exactly(count: int, ways: Ways, shared_minor: Shared) -> Split:
@@ -87,7 +87,7 @@ def split_exactly(count: int, ways: Ways, shared_minor: Shared) -> Split:
     return _cheapest(count, found, most, shared_minor)
 
 
-def _least_most(count: int, found: dict[tuple[int, int], tuple[Way, ...]]) -> int | None:
+def _least_most(count: int, found: dict[tuple[int, int], tuple[StageCandidate, ...]]) -> int | None:
     """Return the least number off in the worst stage of any series."""
     best: list[int | None] = [0, *[None] * (count - 1)]
     for j in range(1, count):
@@ -101,7 +101,7 @@ def _least_most(count: int, found: dict[tuple[int, int], tuple[Way, ...]]) -> in
 
 
 def _cheapest(
-    count: int, found: dict[tuple[int, int], tuple[Way, ...]], most: int, shared_minor: Shared
+    count: int, found: dict[tuple[int, int], tuple[StageCandidate, ...]], most: int, shared_minor: Shared
 ) -> Split:
     """Return the series with the lowest burden in which no stage has more off than `most`."""
     ending: list[dict[tuple[int, int], tuple[int, int, tuple[int, int] | None]]] = [{} for _ in range(count)]

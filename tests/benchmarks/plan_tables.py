@@ -19,7 +19,7 @@ from netplan.core.errors import NetplanError
 from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart, work_section
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.planning.rank import rank
 from netplan.planning.request import PlanRequest
 from netplan.readers import read_network
@@ -52,8 +52,8 @@ def table_row(name: str, network: Network, rules: Rules, air_temp_c: float | Non
     for part in sections(network, count):
         start = time.process_time()
         try:
-            desk = Desk.for_request(PlanRequest(network, (part,), rules, air_temp_c=air_temp_c))
-            ranking = rank(desk, work_section(network, (part,)), lambda _: None)
+            context = PlanningContext.for_request(PlanRequest(network, (part,), rules, air_temp_c=air_temp_c))
+            ranking = rank(context, work_section(network, (part,)), lambda _: None)
         except NetplanError:
             what["none"] += 1
         else:

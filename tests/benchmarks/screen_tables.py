@@ -23,12 +23,12 @@ from typing import Any, Final, TypeVar
 
 import numpy as np
 
-from netplan.isolation import build_index
+from netplan.isolation import segment_graph
 from netplan.network.model import Network
 from netplan.network.work_section import Section
 from netplan.rules import default_rules
 from netplan.screening import ScreenSettings, Workers, lost_at_ends, screen
-from netplan.screening.main_evaluator import Bench
+from netplan.screening.main_evaluator import MainEvaluator
 from netplan.screening.run import Districts
 from tests.benchmarks.isolation_grids import isolation_grid
 from tests.benchmarks.obvious_losses import lost_by_networkx, lost_by_pandas
@@ -73,7 +73,7 @@ def _told(what: str, work: Callable[[], Found]) -> tuple[Found, float]:
 def _stops(network: Network, some: list[int]) -> tuple[float, float]:
     """Return the seconds until a district is ready, and the milliseconds a main, each main asked once."""
     district, rows = Districts(network, default_rules(), SETTINGS)(0)
-    bench = Bench(district)
+    bench = MainEvaluator(district)
     _, ready_s = _told("one district made ready", lambda: list(bench.rows([0])))
     _, spent = _told(f"stops of {len(some)} mains", lambda: list(bench.rows([rows[main] for main in some])))
     return ready_s, spent / len(some) * 1e3
@@ -85,7 +85,7 @@ def _least_cut(network: Network, main: int) -> float:
     That cut and the chooser's are compared in tests/outside/test_isolation_least_cut.py.
     """
     work = Section(np.array([main], np.int32), np.zeros(1), network.pipes.length_m[[main]])
-    return networkx_value(build_index(network), work)[1]
+    return networkx_value(segment_graph(network), work)[1]
 
 
 def _screened(network: Network) -> tuple[float, float]:

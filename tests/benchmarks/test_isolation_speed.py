@@ -19,8 +19,8 @@ import numpy as np
 import pytest
 
 from netplan.core.errors import NoPlanError
-from netplan.isolation import Cut, Index, IsolationProblem, build_index, cuts
-from netplan.isolation.cost_context import ground_of
+from netplan.isolation import Cut, IsolationProblem, SegmentGraph, cuts, segment_graph
+from netplan.isolation.cost_context import cost_context_of
 from netplan.network.work_section import Section
 from netplan.rules.read import default_rules
 from tests.benchmarks.isolation_grids import isolation_grid, sections
@@ -29,7 +29,7 @@ RULES = default_rules()
 GAS_MINOR_PER_M3 = 800.0
 
 
-def listed(index: Index, section: Section, most: int) -> list[Cut]:
+def listed(index: SegmentGraph, section: Section, most: int) -> list[Cut]:
     """Return the first cuts of a section; none where it cannot be isolated."""
     problem = IsolationProblem(index.network, section, RULES, 9.0, GAS_MINOR_PER_M3)
     try:
@@ -41,37 +41,39 @@ def listed(index: Index, section: Section, most: int) -> list[Cut]:
 @pytest.mark.parametrize("most", [1, 10])
 def test_cuts_on_a_grid(benchmark: Any, most: int) -> None:
     network = isolation_grid(30_000)
-    index = build_index(network)
+    index = segment_graph(network)
     drawn = sections(network, 40)
     listed(index, drawn[0], 1)
     found = benchmark(lambda: [listed(index, section, most) for section in drawn])
     assert all(len(one) == most for one in found)
 
 
-def networkx_value(index: Index, section: Section) -> tuple[int, float]:
+def networkx_value(index: SegmentGraph, section: Section) -> tuple[int, float]:
     """Return the least cut of the whole graph by networkx, and its wall-clock seconds.
 
     The work is taken as one whole main, so that no length of main is split.
     """
-    ground = ground_of(index, RULES, 9.0, GAS_MINOR_PER_M3)
-    runs = np.arange(len(index.run_a))
-    for run in runs.tolist():
-        ground.price_run(run)
+    costs = cost_context_of(index, RULES, 9.0, GAS_MINOR_PER_M3)
+    segments = np.arange(len(index.segment_a))
+    for segment in segments.tolist():
+        costs.price_segment(segment)
     pieces = index.network.pieces
     rows = np.flatnonzero(pieces.pipe == section.pipe[0])
     merged = {
         int(index.super_of[node]) for row in rows for node in (pieces.from_node[row], pieces.to_node[row])
     }
     graph: nx.DiGraph[Any] = nx.DiGraph()
-    gas = ground.runs.gas_minor.tolist()
-    for run, a, b in zip(runs.tolist(), index.run_a.tolist(), index.run_b.tolist(), strict=True):
+    gas = costs.segments.gas_minor.tolist()
+    for segment, a, b in zip(
+        segments.tolist(), index.segment_a.tolist(), index.segment_b.tolist(), strict=True
+    ):
         u, v = ("work" if end in merged else end for end in (a, b))
         if u != v:
-            _add(graph, u, v, int(ground.cost_a[run]) - gas[run] // 2)
-            _add(graph, v, u, int(ground.cost_b[run]) - (gas[run] - gas[run] // 2))
-            _add(graph, u, "sink", gas[run] // 2)
-            _add(graph, v, "sink", gas[run] - gas[run] // 2)
-    for node, price in enumerate(ground.node_minor.tolist()):
+            _add(graph, u, v, int(costs.cost_a[segment]) - gas[segment] // 2)
+            _add(graph, v, u, int(costs.cost_b[segment]) - (gas[segment] - gas[segment] // 2))
+            _add(graph, u, "sink", gas[segment] // 2)
+            _add(graph, v, "sink", gas[segment] - gas[segment] // 2)
+    for node, price in enumerate(costs.node_minor.tolist()):
         _add(graph, "work" if node in merged else node, "sink", price)
     for node in np.flatnonzero(index.blocked).tolist():
         graph.add_edge(node, "sink")
@@ -87,7 +89,7 @@ def _add(graph: nx.DiGraph[Any], u: Any, v: Any, capacity: int) -> None:
         graph.add_edge(u, v, capacity=capacity)
 
 
-def whole_main(section: Section, index: Index) -> Section:
+def whole_main(section: Section, index: SegmentGraph) -> Section:
     """Return the section widened to its whole main."""
     return Section(section.pipe, np.zeros(1), index.network.pipes.length_m[section.pipe])
 
@@ -98,7 +100,7 @@ def table(sizes: list[int], count: int = 200) -> None:
         start = time.perf_counter()
         network = isolation_grid(size)
         made = time.perf_counter()
-        index = build_index(network)
+        index = segment_graph(network)
         drawn = sections(network, count)
         listed(index, drawn[0], 1)
         loaded = time.perf_counter()

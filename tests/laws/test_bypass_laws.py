@@ -18,9 +18,9 @@ from netplan.feeds import (
     FeedKind,
     FeedSize,
     Inlets,
-    Part,
     SizedFeed,
     Tap,
+    UnfedPart,
     branch_roots,
     coldest_air_temp_c,
     feed_links,
@@ -35,8 +35,8 @@ from netplan.feeds import (
     weather_window,
     with_taps,
 )
-from netplan.feeds.constraint_margin import Stand
-from netplan.feeds.separate_solution import Judge, split_case
+from netplan.feeds.constraint_margin import ConstraintMargin
+from netplan.feeds.separate_solution import FeedChecker, split_case
 from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork, FlowSolver
 from netplan.reference.gas import named_gas
 from netplan.rules import Rules, read_rules
@@ -52,7 +52,7 @@ def _rules(**bypass: object) -> Rules:
     return read_rules(overrides={"bypass": {"bores_mm": [25.0, 51.0, 76.0], **bypass}})
 
 
-def _two_tails(seed: int) -> tuple[FeedCase, list[Part]]:
+def _two_tails(seed: int) -> tuple[FeedCase, list[UnfedPart]]:
     """Make a street of six nodes fed at one end, with two stopped tails and four hoses to each."""
     rng = np.random.default_rng(seed)
     street = [(i, i + 1) for i in range(5)]
@@ -83,11 +83,11 @@ def _two_tails(seed: int) -> tuple[FeedCase, list[Part]]:
         )
         off = None if rng.random() < 0.2 else int(rng.integers(50_000, 300_000))
         nodes = np.array(inside)
-        parts.append(Part(label, feeds, nodes - 1, nodes, off))
+        parts.append(UnfedPart(label, feeds, nodes - 1, nodes, off))
     return FeedCase(FlowSolver(network, CONDITIONS), demand, inlets), parts
 
 
-def _by_brute_force(case: FeedCase, parts: list[Part], rules: Rules) -> int | None:
+def _by_brute_force(case: FeedCase, parts: list[UnfedPart], rules: Rules) -> int | None:
     ways: list[list[tuple[int, FeedSize | None]]] = []
     for part in parts:
         some: list[tuple[int, FeedSize | None]] = [
@@ -140,7 +140,7 @@ def test_cheapest_combination_equals_brute_force() -> None:
 
 
 def _check_no_bore_is_too_wide(
-    case: FeedCase, parts: list[Part], off: tuple[bool, ...], sizes: list[FeedSize], rules: Rules
+    case: FeedCase, parts: list[UnfedPart], off: tuple[bool, ...], sizes: list[FeedSize], rules: Rules
 ) -> None:
     demand, skip = case.demand_m3_per_s_std.copy(), np.zeros(len(case.inlets), dtype=bool)
     for part, gone in zip(parts, off, strict=True):
@@ -157,7 +157,7 @@ def _check_no_bore_is_too_wide(
 
 def test_a_part_that_must_be_fed_and_cannot_says_why() -> None:
     case, parts = _two_tails(1)
-    hopeless = Part("C", (), parts[0].inlets, parts[0].demand_nodes, None)
+    hopeless = UnfedPart("C", (), parts[0].inlets, parts[0].demand_nodes, None)
     answer = feed_parts(case, [hopeless], _rules())
     assert answer.verdict is None
     assert "no feed within reach" in answer.reason
@@ -222,7 +222,7 @@ def test_a_part_solved_apart_is_judged_as_the_whole(seed: int, hilly: bool, dema
             node_height_m=height,
         )
     case = FeedCase(FlowSolver(network, CONDITIONS), town.demand * demand_factor, town.inlets)
-    apart, whole = Judge(case, rules), Judge(case, rules, may_split=False)
+    apart, whole = FeedChecker(case, rules), FeedChecker(case, rules, may_split=False)
     for size in [None, *sizes_in_order(town.feed, rules)]:
         sizes = [] if size is None else [size]
         assert (apart.reason_against(sizes) == "") is (whole.reason_against(sizes) == "")
@@ -293,11 +293,13 @@ def test_the_edge_is_found_whatever_the_slack_looks_like(
 ) -> None:
     asked: list[float] = []
 
-    def stand(temperature: float) -> Stand:
+    def stand(temperature: float) -> ConstraintMargin:
         asked.append(temperature)
         if temperature >= edge:
-            return Stand("", abs(shape(temperature - edge)))
-        return Stand("too cold", -math.inf if fails_without_solution else -abs(shape(temperature - edge)))
+            return ConstraintMargin("", abs(shape(temperature - edge)))
+        return ConstraintMargin(
+            "too cold", -math.inf if fails_without_solution else -abs(shape(temperature - edge))
+        )
 
     found = coldest_air_temp_c(stand, near_c=near)
     if edge > 25.0:

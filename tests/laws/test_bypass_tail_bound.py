@@ -10,11 +10,11 @@ import numpy as np
 
 from netplan.core.errors import NoPlanError
 from netplan.feeds.tail_bound import TailFeedBound
-from netplan.isolation import Cut, IsolationProblem, Tail, cuts
+from netplan.isolation import Cut, IsolationProblem, PendantComponent, cuts
 from netplan.network.work_section import WorkPart, work_section
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.planning.evaluate import price_cut
-from netplan.planning.evaluated_option import Priced, Refused
+from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
 from netplan.planning.rank import isolation_problem
 from netplan.rules import read_rules
 from tests.support.feed_towns import town_request
@@ -25,21 +25,21 @@ def test_no_priced_cut_is_cheaper_than_its_bound_and_none_is_missed() -> None:
     priced, fed, met = 0, 0, 0
     for seed in range(300, 325):
         request = town_request(seed)
-        desk = Desk.for_request(request)
+        context = PlanningContext.for_request(request)
         section = work_section(request.network, request.parts)
-        loose = isolation_problem(desk, section)
+        loose = isolation_problem(context, section)
         loose = replace(loose, feed_bound=lambda _: 15000)
         sharp = replace(loose, feed_bound=TailFeedBound(request.network, section, request.rules))
         best: list[int] = []
         for problem in (loose, sharp):
             answers, least = [], 2**60
-            for cut in itertools.islice(_cuts_of(problem, desk), 40):
+            for cut in itertools.islice(_cuts_of(problem, context), 40):
                 if cut.bound_minor >= least:
                     break
-                answers.append((cut, price_cut(desk, cut)))
-                if not isinstance(answers[-1][1], Refused):
+                answers.append((cut, price_cut(context, cut)))
+                if not isinstance(answers[-1][1], RefusedCut):
                     least = min(least, _cheapest(answers[-1][1]).burden_minor)
-            held = [(cut, _cheapest(some)) for cut, some in answers if not isinstance(some, Refused)]
+            held = [(cut, _cheapest(some)) for cut, some in answers if not isinstance(some, RefusedCut)]
             for cut, answer in held:
                 assert cut.bound_minor <= answer.burden_minor, seed
             if problem is sharp:
@@ -54,13 +54,13 @@ def test_no_priced_cut_is_cheaper_than_its_bound_and_none_is_missed() -> None:
     assert met >= 5
 
 
-def _cheapest(options: tuple[Priced, ...]) -> Priced:
+def _cheapest(options: tuple[EvaluatedOption, ...]) -> EvaluatedOption:
     return min(options, key=lambda option: option.burden_minor)
 
 
-def _cuts_of(problem: IsolationProblem, desk: Desk) -> Iterator[Cut]:
+def _cuts_of(problem: IsolationProblem, context: PlanningContext) -> Iterator[Cut]:
     try:
-        yield from cuts(problem, desk.index)
+        yield from cuts(problem, context.index)
     except NoPlanError:
         return
 
@@ -78,7 +78,7 @@ def test_behind_the_work_the_bound_is_the_bypass_across_it() -> None:
     pieces = network.pieces
     near, far = node_at(network, (50, 0)), node_at(network, (280, 0))
     piece = int(np.flatnonzero((pieces.from_node == near) & (pieces.to_node == far))[0])
-    tail = Tail(piece, near, far, 1000, False, lambda: np.zeros(0, np.int32))
+    tail = PendantComponent(piece, near, far, 1000, False, lambda: np.zeros(0, np.int32))
     # Tees lie 0.5 + 0.4 + 2.3 m beyond both ends of the work: 46.4 m apart.
     assert bound(tail) == round(100 * (900 + 15 * 1.15 * 46.4))
 
@@ -98,7 +98,7 @@ def test_a_closed_valve_at_the_tail_or_a_main_close_by_lowers_the_bound() -> Non
         pieces = network.pieces
         near, far = node_at(network, (50, 0)), node_at(network, (280, 0))
         piece = int(np.flatnonzero((pieces.from_node == near) & (pieces.to_node == far))[0])
-        return bound(Tail(piece, near, far, 1000, False, lambda: np.zeros(0, np.int32)))
+        return bound(PendantComponent(piece, near, far, 1000, False, lambda: np.zeros(0, np.int32)))
 
     alongside = main("M2", (0, 30), (299, 30))
     # A main of another station 30 m away: a bypass cannot be had for less than 30 m straight.

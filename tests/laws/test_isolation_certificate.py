@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from netplan.core.errors import NoPlanError
-from netplan.isolation import CutSearch, Index, IsolationProblem, build_index, cuts
+from netplan.isolation import CutSearch, IsolationProblem, SegmentGraph, cuts, segment_graph
 from netplan.isolation.forced_stops import Forced
 from netplan.network.build import build_network
 from netplan.network.model import Network
@@ -34,7 +34,7 @@ class Everywhere(CutSearch):
         return forced
 
 
-def value(network: Network, index: Index, row: int, *, whole: bool) -> int | None:
+def value(network: Network, index: SegmentGraph, row: int, *, whole: bool) -> int | None:
     """Return the value of the best cut for a whole main, in a neighbourhood or in all of the network."""
     work = work_section(network, [WorkPart(network.pipes.id[row], 0.0, float(network.pipes.length_m[row]))])
     problem = IsolationProblem(network, work, default_rules(), 9.0, 800.0)
@@ -47,7 +47,7 @@ def value(network: Network, index: Index, row: int, *, whole: bool) -> int | Non
 
 def agreeing(network: Network) -> tuple[int, int]:
     """Return how many mains agree, and how many of them can be isolated."""
-    index = build_index(network)
+    index = segment_graph(network)
     equal = isolated = 0
     for row in range(0, network.pipes.n_mains, EVERY):
         near, all_of_it = (value(network, index, row, whole=whole) for whole in (False, True))

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from netplan.core.errors import NoPlanError
-from netplan.isolation import IsolationProblem, Orders, Tail, build_index, cuts
+from netplan.isolation import IsolationProblem, Orders, PendantComponent, cuts, segment_graph
 from netplan.rules.model import Rules
 from netplan.rules.read import read_rules
 from tests.support.isolation_oracle import GAS_MINOR_PER_M3, HOURS, Oracle, random_case
@@ -74,7 +74,7 @@ def test_tightened_bound_equals_enumeration(block: int, rules: Rules) -> None:
         case = random_case(seed)
         expected = Oracle(case, rules, feed).answers()
 
-        def bound(tail: Tail) -> int:
+        def bound(tail: PendantComponent) -> int:
             return feed(tail.customers().tolist())
 
         problem = IsolationProblem(
@@ -102,7 +102,7 @@ def test_no_more_stops_than_ordered(rules: Rules) -> None:
 
 def test_index_can_be_shared(rules: Rules) -> None:
     case = random_case(3)
-    index = build_index(case.network)
+    index = segment_graph(case.network)
     problem = IsolationProblem(case.network, case.section, rules, HOURS, GAS_MINOR_PER_M3)
     once = [cut.bound_minor for cut in itertools.islice(cuts(problem, index), 5)]
     again = [cut.bound_minor for cut in itertools.islice(cuts(problem, index), 5)]

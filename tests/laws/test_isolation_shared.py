@@ -18,12 +18,12 @@ from netplan.graph.compiled_cut import CompiledFlow, Question
 from netplan.graph.cut_labels import CutLabels
 from netplan.graph.minimum_cut import INFINITE, UNEXPLORED, least_cut
 from netplan.graph.spanning_forest import spanning_forest
-from netplan.isolation import Index, IsolationProblem, SameFeed, ZonePiece, build_index, cuts
+from netplan.isolation import IsolationProblem, SameFeed, SegmentGraph, ZonePiece, cuts, segment_graph
 from netplan.isolation.capacity_table import READY, UNREAD
-from netplan.isolation.cost_context import ground_of
-from netplan.isolation.local_graph import SOURCE, Neighbourhood
-from netplan.isolation.segment_geometry import part_of, run_shape
-from netplan.isolation.shared_costs import Links
+from netplan.isolation.cost_context import cost_context_of
+from netplan.isolation.local_graph import SOURCE, LocalGraph
+from netplan.isolation.segment_geometry import part_of, segment_geometry
+from netplan.isolation.shared_costs import SharedCosts
 from netplan.isolation.shared_cut import shared_cut
 from netplan.network.build import build_network
 from netplan.network.model import Network
@@ -170,7 +170,7 @@ def test_subtrees_are_ranges_and_parents_are_joined(seed: int) -> None:
     assert len(roots) == _parts(n, list(zip(a.tolist(), b.tolist(), strict=True)))
 
 
-def _near(network: Network, main: int, index: Any, *, whole: bool) -> Neighbourhood:
+def _near(network: Network, main: int, index: Any, *, whole: bool) -> LocalGraph:
     length = float(network.pipes.length_m[main])
     low, high = (0.0, length) if whole else (0.4 * length, 0.6 * length)
     work = Section(np.array([main], np.int32), np.array([low]), np.array([high]))
@@ -184,7 +184,7 @@ def _near(network: Network, main: int, index: Any, *, whole: bool) -> Neighbourh
 @pytest.mark.parametrize("name", ["grid", "town"])
 def test_the_first_zone_is_that_of_the_graph(name: str, *, whole: bool) -> None:
     network = isolation_grid(1200, 3) if name == "grid" else build_network(schutterwald.layers())
-    index, asked = build_index(network), 0
+    index, asked = segment_graph(network), 0
     for main in range(0, network.pipes.n_mains, 3 if name == "grid" else 11):
         zone = shared_cut(_near(network, main, index, whole=whole))
         near = _near(network, main, index, whole=whole)
@@ -205,12 +205,12 @@ def test_capacities_told_at_once_are_those_told_one_by_one(
     feed_minor: int | None, gas_minor_per_m3: float
 ) -> None:
     network, asked = build_network(schutterwald.layers()), 0  # with many tails
-    ground = ground_of(build_index(network), RULES, 9.0, gas_minor_per_m3)
-    links = Links(ground, SameFeed(feed_minor), frozenset(range(0, len(network.customers), 40)))
+    costs = cost_context_of(segment_graph(network), RULES, 9.0, gas_minor_per_m3)
+    links = SharedCosts(costs, SameFeed(feed_minor), frozenset(range(0, len(network.customers), 40)))
     table = links.table
     assert table is not None
     assert links.stranding is not None
-    assert links.stranding.by_run(feed_minor).any(axis=0).all()
+    assert links.stranding.by_segment(feed_minor).any(axis=0).all()
     arcs = table.flow.arcs
     for node in np.flatnonzero(table.state == READY).tolist():
         leaving = []
@@ -234,7 +234,7 @@ def test_capacities_told_at_once_are_those_told_one_by_one(
 
 def test_the_same_cuts_whether_prices_are_shared_or_not() -> None:
     network = isolation_grid(1200, 5)
-    index = build_index(network)
+    index = segment_graph(network)
     for main in range(0, network.pipes.n_mains, 17):
         length = float(network.pipes.length_m[main])
         work = Section(np.array([main], np.int32), np.zeros(1), np.array([length]))
@@ -254,8 +254,8 @@ def test_the_same_cuts_whether_prices_are_shared_or_not() -> None:
 def test_a_bare_run_leaves_the_places_between_its_ends(seed: int) -> None:
     rng = np.random.default_rng(seed)
     index = _bare_index()
-    sites = ground_of(index, RULES, 9.0, 800.0).sites
-    shape = run_shape(index, int(rng.choice(np.flatnonzero(sites.bare))))
+    placement = cost_context_of(index, RULES, 9.0, 800.0).placement
+    shape = segment_geometry(index, int(rng.choice(np.flatnonzero(placement.bare))))
     low, high = np.sort(rng.uniform(0.0, shape.length_m, 2)).tolist()
     ends = bool(rng.integers(2)), bool(rng.integers(2))
     shape = part_of(shape, low if ends[0] else 0.0, high if ends[1] else shape.length_m, ends)
@@ -264,18 +264,18 @@ def test_a_bare_run_leaves_the_places_between_its_ends(seed: int) -> None:
     gaps = [0.0 if at_work else float(rng.choice([rng.uniform(0.0, 3.0), np.inf])) for at_work in ends]
     shape = shape.with_gaps(*gaps)
     for way in (shape, shape.turned()):
-        assert sites.choices(way, bare=True) == sites.choices(way)
+        assert placement.choices(way, bare=True) == placement.choices(way)
 
 
 @functools.cache
-def _bare_index() -> Index:
-    return build_index(isolation_grid(1200, 6))
+def _bare_index() -> SegmentGraph:
+    return segment_graph(isolation_grid(1200, 6))
 
 
 @pytest.mark.parametrize("name", ["grid", "town"])
 def test_the_parts_of_an_outline_are_those_of_its_zones(name: str) -> None:
     network = isolation_grid(1200, 3) if name == "grid" else build_network(schutterwald.layers())
-    index, asked = build_index(network), 0
+    index, asked = segment_graph(network), 0
     for main in range(0, network.pipes.n_mains, 7):
         work = Section(np.array([main], np.int32), np.zeros(1), network.pipes.length_m[[main]])
         search = cuts(IsolationProblem(network, work, RULES, 9.0, 800.0), index)
@@ -290,7 +290,7 @@ def test_the_parts_of_an_outline_are_those_of_its_zones(name: str) -> None:
             ]
             assert sorted(outline.methods) == sorted(stop.method for stop in cut.stops)
             assert sorted(outline.chains) == sorted(stop.chain for stop in cut.stops)
-            assert sorted(outline.runs) == sorted(index.run_of[stop.piece] for stop in cut.stops)
+            assert sorted(outline.segments) == sorted(index.segment_of[stop.piece] for stop in cut.stops)
             asked += 1
     assert asked > 30
 

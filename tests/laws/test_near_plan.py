@@ -44,10 +44,10 @@ class Taken:
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
         self.nodes: list[int] = []
-        self._patch, self._take = monkeypatch, vicinities.vicinity_of
+        self._patch, self._take = monkeypatch, vicinities.subnetwork_of
         monkeypatch.setattr(near, "vicinity_of", self._taken)
 
-    def _taken(self, *given: Any) -> vicinities.Vicinity | None:
+    def _taken(self, *given: Any) -> vicinities.Subnetwork | None:
         found = self._take(*given)
         self.nodes.append(0 if found is None else len(found.network.nodes))
         return found

@@ -14,8 +14,8 @@ import pytest
 
 from netplan.core.errors import NoPlanError, NotSolvedError
 from netplan.network.work_section import WorkPart, work_section
-from netplan.planning.context import Desk
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.context import PlanningContext
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.rank import rank
 from netplan.planning.request import PlanRequest
 from netplan.rules.model import Rules
@@ -30,7 +30,7 @@ HARD = (95, 277)
 WANTED = 5
 
 
-def listed(case: Case, rules: Rules, *, feeds: bool = True) -> tuple[Priced, ...]:
+def listed(case: Case, rules: Rules, *, feeds: bool = True) -> tuple[EvaluatedOption, ...]:
     """Return what the planner lists; nothing where no option stands or the network has no solution."""
     of = case.section
     parts = tuple(
@@ -38,10 +38,10 @@ def listed(case: Case, rules: Rules, *, feeds: bool = True) -> tuple[Priced, ...
         for pipe, low, high in zip(of.pipe, of.from_m, of.to_m, strict=True)
     )
     request = PlanRequest(case.network, parts, rules, hours=HOURS, feeds_allowed=feeds, options=WANTED)
-    desk = Desk.for_request(request)
+    context = PlanningContext.for_request(request)
     try:
-        desk.before.require_solved()
-        ranking = rank(desk, work_section(case.network, parts), lambda _: None)
+        context.before.require_solved()
+        ranking = rank(context, work_section(case.network, parts), lambda _: None)
     except (NoPlanError, NotSolvedError):
         return ()
     assert ranking.next_bound_minor is None or len(ranking.options) == WANTED
@@ -96,7 +96,7 @@ def test_random_cases_hold_what_makes_plans_hard() -> None:
         for option in listed(case, rules):
             seen["fed"] += any(feed is not None for feed in option.feeds)
             seen["off"] += any(option.part_off)
-            seen["weak"] += any(part.weak for part in option.hungry)
+            seen["weak"] += any(part.weak for part in option.deficient)
     assert all(
         seen[what] >= 2
         for what in ("valve", "priority", "fed", "off", "weak", "areas that may not be joined")

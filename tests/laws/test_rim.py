@@ -16,18 +16,18 @@ from hypothesis import strategies as st
 
 from netplan.feeds import Tap, with_taps
 from netplan.hydraulics import (
+    Boundary,
+    BoundarySolver,
     FlowLinks,
     FlowNetwork,
     FlowSolver,
     FlowState,
     PartStatus,
-    Rim,
-    RimSolver,
     datum_height_m,
     state_of_part,
 )
 from netplan.hydraulics.boundary import MOST_RIM_CHANGE_PA
-from netplan.network.subnetwork import ReachesRimError
+from netplan.network.subnetwork import BoundaryAffectedError
 from tests.benchmarks.street_grid import street_grid
 from tests.support.flow_cases import CONDITIONS, M3H, Case, cases
 
@@ -62,16 +62,16 @@ class Part:
     rim_node: Ints
     rim_sign: Floats
 
-    def solver(self, demand: Floats, state: FlowState) -> RimSolver:
+    def solver(self, demand: Floats, state: FlowState) -> BoundarySolver:
         """Return a solver that knows one state of the whole."""
-        rim = Rim(self.network, self.rim_node)
-        rim.keep(
+        boundary = Boundary(self.network, self.rim_node)
+        boundary.keep(
             demand[self.nodes],
             self.rim_sign * state.flow_m3_per_s_std[self.rim_link],
             state_of_part(state, self.nodes, self.links, self.stations),
         )
         conditions = replace(CONDITIONS, datum_height_m=datum_height_m(self.whole, CONDITIONS))
-        return RimSolver(rim, self.network, conditions)
+        return BoundarySolver(boundary, self.network, conditions)
 
 
 def part_of(whole: FlowNetwork, nodes: Ints) -> Part:
@@ -131,7 +131,7 @@ class Town:
     state: FlowState
     part: Part
 
-    def solver(self) -> RimSolver:
+    def solver(self) -> BoundarySolver:
         """Return a solver of the middle."""
         return self.part.solver(self.demand, self.state)
 
@@ -248,13 +248,13 @@ def test_new_nodes_hoses_and_opened_links(town: Town, seed: int) -> None:
 def test_what_moves_the_rim_is_not_solved_here(town: Town) -> None:
     demand = town.demand[town.part.nodes].copy()
     demand[town.part.rim_node[0]] += 40 * M3H
-    with pytest.raises(ReachesRimError):
+    with pytest.raises(BoundaryAffectedError):
         town.solver().resolve(demand_m3_per_s_std=demand)
 
 
 def test_a_colder_day_has_to_be_known(town: Town) -> None:
     solver, part, cold = town.solver(), town.part, 1.1 * town.demand
-    with pytest.raises(ReachesRimError):
+    with pytest.raises(BoundaryAffectedError):
         solver.resolve(demand_m3_per_s_std=cold[part.nodes])
     state = FlowSolver(town.network, CONDITIONS).solve(cold)
     known = part.solver(cold, state)
@@ -343,7 +343,7 @@ def test_random_networks(one: Case, data: st.DataObject) -> None:
         near = part.solver(case.demand, state).resolve(
             demand_m3_per_s_std=demand[part.nodes], closed_links=closed
         )
-    except ReachesRimError:
+    except BoundaryAffectedError:
         event("felt at the rim")
         return
     event("solved in the part")

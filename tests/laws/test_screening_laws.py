@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netplan.graph.dominators import dominator_tree
-from netplan.staging import NoSplitError, Way, split_exactly
+from netplan.staging import NoSplitError, StageCandidate, split_exactly
 
 
 @st.composite
@@ -58,11 +58,11 @@ def _streets(draw: st.DrawFn) -> Any:
     ways = {}
     for i, j in itertools.combinations(range(count), 2):
         some = draw(st.lists(st.tuples(st.integers(0, 4), st.integers(0, 20)), max_size=3))
-        ways[i, j] = tuple(Way(off, burden, (i, j, k)) for k, (off, burden) in enumerate(some))
+        ways[i, j] = tuple(StageCandidate(off, burden, (i, j, k)) for k, (off, burden) in enumerate(some))
     return count, ways, draw(st.integers(0, 3))
 
 
-def _shared(left: Way, right: Way, salt: int) -> int:
+def _shared(left: StageCandidate, right: StageCandidate, salt: int) -> int:
     """Return any saving that depends on both ways and is never more than either burden."""
     return min(
         left.burden_minor, right.burden_minor, int(sum(left.what) * 7 + sum(right.what) * 3 + salt) % 6
@@ -74,7 +74,7 @@ def _shared(left: Way, right: Way, salt: int) -> int:
 def test_the_split_is_the_best_of_all_splits(case: Any) -> None:
     count, ways, salt = case
 
-    def shared(left: Way, right: Way) -> int:
+    def shared(left: StageCandidate, right: StageCandidate) -> int:
         return _shared(left, right, salt)
 
     best: tuple[int, int, int] | None = None

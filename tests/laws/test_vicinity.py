@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from netplan.demand import Window, customer_demand
-from netplan.isolation import build_index
+from netplan.isolation import segment_graph
 from netplan.isolation.stop_methods import fault_pressures
 from netplan.network.model import Network
-from netplan.network.subnetwork import ReachesRimError, Vicinity, merged_parts, vicinity_of
+from netplan.network.subnetwork import BoundaryAffectedError, Subnetwork, merged_parts, subnetwork_of
 from netplan.network.supply import set_outlet_pa_gauge
 from netplan.network.topology import components, fed_nodes
 from netplan.planning.connectivity import reach_after
@@ -33,14 +33,14 @@ def middle(network: Network) -> np.ndarray[tuple[int, int], np.dtype[np.float64]
 
 
 @pytest.fixture(scope="module")
-def vicinity(city: Network) -> Vicinity:
-    found = vicinity_of(city, middle(city), 1_500)
+def subnetwork(city: Network) -> Subnetwork:
+    found = subnetwork_of(city, middle(city), 1_500)
     assert found is not None
     return found
 
 
-def test_rows_are_those_of_the_whole(city: Network, vicinity: Vicinity) -> None:
-    part, rows = vicinity.network, vicinity.rows
+def test_rows_are_those_of_the_whole(city: Network, subnetwork: Subnetwork) -> None:
+    part, rows = subnetwork.network, subnetwork.rows
     assert (part.nodes.x_m == city.nodes.x_m[rows.node]).all()
     assert (rows.node[part.pieces.from_node] == city.pieces.from_node[rows.piece]).all()
     assert (part.pieces.from_m == city.pieces.from_m[rows.piece]).all()
@@ -53,35 +53,35 @@ def test_rows_are_those_of_the_whole(city: Network, vicinity: Vicinity) -> None:
     ).tolist()
 
 
-def test_it_holds_the_square_and_no_closed_valve_at_the_rim(city: Network, vicinity: Vicinity) -> None:
+def test_it_holds_the_square_and_no_closed_valve_at_the_rim(city: Network, subnetwork: Subnetwork) -> None:
     inside = np.zeros(len(city.nodes), dtype=bool)
-    inside[vicinity.rows.node] = True
-    west, south, east, north = vicinity.box_m
+    inside[subnetwork.rows.node] = True
+    west, south, east, north = subnetwork.box_m
     x, y = city.nodes.x_m, city.nodes.y_m
     assert inside[(x > west) & (x < east) & (y > south) & (y < north)].all()
     pieces = city.pieces
     crossing = inside[pieces.from_node] != inside[pieces.to_node]
     assert pieces.is_open[crossing].all()
-    assert sorted(np.flatnonzero(crossing).tolist()) == sorted(vicinity.rim_piece.tolist())
-    with pytest.raises(ReachesRimError):
-        vicinity.require_within(np.array([west + 1.0]), np.array([(south + north) / 2]), 5.0)
+    assert sorted(np.flatnonzero(crossing).tolist()) == sorted(subnetwork.rim_piece.tolist())
+    with pytest.raises(BoundaryAffectedError):
+        subnetwork.require_within(np.array([west + 1.0]), np.array([(south + north) / 2]), 5.0)
 
 
-def test_a_dead_end_beyond_is_taken_in(city: Network, vicinity: Vicinity) -> None:
-    beyond = vicinity.network.beyond
+def test_a_dead_end_beyond_is_taken_in(city: Network, subnetwork: Subnetwork) -> None:
+    beyond = subnetwork.network.beyond
     assert beyond is not None
     inside = np.zeros(len(city.nodes), dtype=bool)
-    inside[vicinity.rows.node] = True
+    inside[subnetwork.rows.node] = True
     carries = city.pieces.is_open & ~inside[city.pieces.from_node] & ~inside[city.pieces.to_node]
     fed = fed_nodes(city, carries, injections=True)
     ends = np.concatenate([city.pieces.from_node, city.pieces.to_node])
-    outer = np.concatenate([vicinity.rim_piece, len(city.pieces) + vicinity.rim_piece])
+    outer = np.concatenate([subnetwork.rim_piece, len(city.pieces) + subnetwork.rim_piece])
     assert fed[ends[outer]][~inside[ends[outer]]].all()
 
 
 @pytest.mark.parametrize("seed", range(25))
-def test_closing_pipes(city: Network, vicinity: Vicinity, seed: int) -> None:
-    rng, part, rows = np.random.default_rng(seed), vicinity.network, vicinity.rows
+def test_closing_pipes(city: Network, subnetwork: Subnetwork, seed: int) -> None:
+    rng, part, rows = np.random.default_rng(seed), subnetwork.network, subnetwork.rows
     nodes, x_y = part.nodes, middle(city)[0]
     gap = np.maximum(np.abs(nodes.x_m - x_y[0]), np.abs(nodes.y_m - x_y[1]))
     reach = rng.uniform(60.0, 900.0)
@@ -106,7 +106,7 @@ def test_closing_pipes(city: Network, vicinity: Vicinity, seed: int) -> None:
     demand = customer_demand(city.customers, Window(None, None, None, None), rules, HS_J_PER_M3)
     beyond = part.beyond
     assert beyond is not None
-    some = demand.of_some(rows.customer, vicinity.customer_beyond, len(beyond.fault_pa_gauge))
+    some = demand.of_some(rows.customer, subnetwork.customer_beyond, len(beyond.fault_pa_gauge))
     gone = whole.isolated | whole.stranded
     everywhere = demand.flow_m3_per_s_std(part=whole.groups(gone))
     np.testing.assert_allclose(
@@ -116,8 +116,8 @@ def test_closing_pipes(city: Network, vicinity: Vicinity, seed: int) -> None:
     assert some.hours_to_check() == demand.hours_to_check()
 
 
-def test_a_fault_is_heard_of_by_way_of_what_lies_beyond(vicinity: Vicinity) -> None:
-    part, beyond = vicinity.network, vicinity.network.beyond
+def test_a_fault_is_heard_of_by_way_of_what_lies_beyond(subnetwork: Subnetwork) -> None:
+    part, beyond = subnetwork.network, subnetwork.network.beyond
     assert beyond is not None
     # Cut off the station with the highest fault pressure from the rest of the vicinity, but for the rim.
     stations, node = part.stations, int(beyond.node[0])
@@ -127,47 +127,47 @@ def test_a_fault_is_heard_of_by_way_of_what_lies_beyond(vicinity: Vicinity) -> N
         node=np.full(len(stations), node, np.int32),
         max_outlet_pa_gauge=np.full(len(stations), 9_000.0),
     )
-    index = build_index(replace(apart, stations=high))
+    index = segment_graph(replace(apart, stations=high))
     greatest, _ = fault_pressures(index)
     joined = beyond.node[beyond.part == beyond.part[0]]
     assert (greatest[index.part[joined]] == 9_000.0).all()
 
 
-def test_how_high_stations_get(city: Network, vicinity: Vicinity) -> None:
-    part = vicinity.network
+def test_how_high_stations_get(city: Network, subnetwork: Subnetwork) -> None:
+    part = subnetwork.network
     for system in range(len(city.systems)):
         assert set_outlet_pa_gauge(part, system) == set_outlet_pa_gauge(city, system)
-    (here, none_here), (there, none_there) = (fault_pressures(build_index(net)) for net in (part, city))
-    of_part, of_city = build_index(part).part, build_index(city).part[vicinity.rows.node]
+    (here, none_here), (there, none_there) = (fault_pressures(segment_graph(net)) for net in (part, city))
+    of_part, of_city = segment_graph(part).part, segment_graph(city).part[subnetwork.rows.node]
     np.testing.assert_array_equal(here[of_part], there[of_city])
     np.testing.assert_array_equal(none_here[of_part], none_there[of_city])
 
 
-def test_a_fault_of_a_station_beyond_the_rim(city: Network, vicinity: Vicinity) -> None:
+def test_a_fault_of_a_station_beyond_the_rim(city: Network, subnetwork: Subnetwork) -> None:
     beyond = np.ones(len(city.stations), dtype=bool)
-    beyond[vicinity.rows.station] = False
+    beyond[subnetwork.rows.station] = False
     assert beyond.any()
     most = np.where(beyond, 9_000.0, city.stations.max_outlet_pa_gauge)
     raised = replace(city, stations=replace(city.stations, max_outlet_pa_gauge=most))
-    again = vicinity_of(raised, middle(raised), 1_500)
+    again = subnetwork_of(raised, middle(raised), 1_500)
     assert again is not None
-    np.testing.assert_array_equal(again.rows.station, vicinity.rows.station)
-    of_part, of_city = build_index(again.network), build_index(raised)
+    np.testing.assert_array_equal(again.rows.station, subnetwork.rows.station)
+    of_part, of_city = segment_graph(again.network), segment_graph(raised)
     here, there = fault_pressures(of_part)[0][of_part.part], fault_pressures(of_city)[0][of_city.part]
     np.testing.assert_array_equal(here, there[again.rows.node])
     assert (here == 9_000.0).any()
 
 
-def test_the_operating_limit_of_a_main_beyond_the_rim(city: Network, vicinity: Vicinity) -> None:
+def test_the_operating_limit_of_a_main_beyond_the_rim(city: Network, subnetwork: Subnetwork) -> None:
     beyond = np.ones(len(city.pipes), dtype=bool)
-    beyond[vicinity.rows.pipe] = False
+    beyond[subnetwork.rows.pipe] = False
     limited = replace(city, pipes=replace(city.pipes, mop_pa_gauge=np.where(beyond, 5_000.0, 9_000.0)))
-    again = vicinity_of(limited, middle(limited), 1_500)
+    again = subnetwork_of(limited, middle(limited), 1_500)
     assert again is not None
     assert again.network.beyond is not None
     rules, part = default_rules(), components(limited).astype(np.int64)
-    near, rim = merged_parts(components(again.network), again.network.beyond)
-    here = pressure_areas(again.network, rules, near.astype(np.int64), rim.astype(np.int64))
+    near, boundary = merged_parts(components(again.network), again.network.beyond)
+    here = pressure_areas(again.network, rules, near.astype(np.int64), boundary.astype(np.int64))
     there = pressure_areas(limited, rules, part, np.zeros(0, dtype=np.int64))
     least = here.least_mop_pa_gauge[near]
     np.testing.assert_array_equal(least, there.least_mop_pa_gauge[part][again.rows.node])

@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 from netplan.core.errors import NoPlanError
-from netplan.isolation import IsolationProblem, build_index, cuts
+from netplan.isolation import IsolationProblem, cuts, segment_graph
 from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.vocabulary import Category, Material, Operable, Surface, ValveState
@@ -267,7 +267,7 @@ def with_second_services(network: Network, seed: int) -> Network:
 @pytest.mark.parametrize("seed", range(1, 6))
 def test_grids_against_networkx(seed: int) -> None:
     network = with_second_services(isolation_grid(600, seed), seed)
-    index = build_index(network)
+    index = segment_graph(network)
     mains = np.random.default_rng(seed).choice(network.pipes.n_mains, 5, replace=False)
     values = []
     for main in sorted(mains.tolist()):
@@ -292,7 +292,7 @@ def test_grids_against_networkx(seed: int) -> None:
 def test_schutterwald_against_networkx() -> None:
     """Every 75th main of a real town whose mains are short: a third of them under 4 m."""
     network = build_network(schutterwald.layers())
-    index = build_index(network)
+    index = segment_graph(network)
     assert 0.25 < (network.pipes.length_m[: network.pipes.n_mains] < 4.0).mean() < 0.4
     ours: list[int] = []
     theirs: list[int] = []

@@ -50,19 +50,19 @@ class Desk:
 
 
 @pytest.fixture(scope="module")
-def desk(tmp_path_factory: pytest.TempPathFactory) -> Desk:
+def context(tmp_path_factory: pytest.TempPathFactory) -> Desk:
     return Desk(tmp_path_factory.mktemp("newcomer"))
 
 
 @pytest.mark.slow
-def test_the_pages_on_the_sample_run_word_for_word(desk: Desk) -> None:
+def test_the_pages_on_the_sample_run_word_for_word(context: Desk) -> None:
     said: dict[str, str] = {}
     for page in SAMPLE_PAGES:
         told = blocks(page)
         assert told, page
         assert {block.story for block in told} == {"sample"}
-        said[page] = "".join(desk.run(block) for block in told)
-    home = desk.home
+        said[page] = "".join(context.run(block) for block in told)
+    home = context.home
     assert len(read_plan(home / "plan-a").options) == 5
     for name in ("map.html", "work_pack.pdf", "notices.xlsx", "letters.pdf", "tally_sheet.pdf"):
         assert (home / "plan-a" / name).stat().st_size > 1000, name
@@ -84,15 +84,15 @@ def test_the_pages_on_the_sample_run_word_for_word(desk: Desk) -> None:
     assert "burden" in said["how-to-explain.md"]
 
 
-def test_a_mapped_export_is_planned_word_for_word(desk: Desk) -> None:
+def test_a_mapped_export_is_planned_word_for_word(context: Desk) -> None:
     told = blocks("walkthrough.md")
     assert [block.story for block in told] == ["export"] * 4
     for block in told:
-        desk.run(block)
-    draft = (desk.home / "draft.toml").read_text(encoding="utf-8")
+        context.run(block)
+    draft = (context.home / "draft.toml").read_text(encoding="utf-8")
     # What the page says the draft leaves open.
     assert "?" in draft
-    plan = read_plan(desk.home / "plan-ring")
+    plan = read_plan(context.home / "plan-ring")
     best = plan.options[0]
     assert len(best.stops) == 2
     assert {stop.main_id for stop in best.stops} == {"L3"}

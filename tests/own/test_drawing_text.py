@@ -6,13 +6,13 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from netplan.outputs.documents.drawing import Sheet
+from netplan.outputs.documents.drawing import DrawingSheet
 from tests.support.hamlet import HOSTILE
 
 
 @pytest.mark.parametrize("words", [*HOSTILE, "Mill & Sons <b>Lane</b>", "</text><script/>"])
 def test_words_are_text_in_the_drawing(words: str) -> None:
-    sheet = Sheet((0.0, 0.0, 100.0, 80.0), 100.0, 80.0)
+    sheet = DrawingSheet((0.0, 0.0, 100.0, 80.0), 100.0, 80.0)
     sheet.text((50.0, 40.0), words)
     drawn = ET.fromstring(sheet.svg())  # noqa: S314 - our own drawing
     texts = [part for part in drawn.iter() if part.tag.endswith("text")]

@@ -8,10 +8,10 @@ from typing import Any
 import pytest
 
 from netplan.core.errors import NoPlanError
-from netplan.isolation import Cut, IsolationProblem, Orders, build_index, cuts
-from netplan.isolation.eligibility import barred_by
-from netplan.isolation.placement import Sites, free_intervals
-from netplan.isolation.segment_geometry import run_shape
+from netplan.isolation import Cut, IsolationProblem, Orders, cuts, segment_graph
+from netplan.isolation.eligibility import stop_exclusions
+from netplan.isolation.placement import StopPlacement, free_intervals
+from netplan.isolation.segment_geometry import segment_geometry
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart, work_section
 from netplan.rules.model import Rules
@@ -77,14 +77,14 @@ def with_rules(**method: Any) -> Rules:
 def codes_on(network: Network, main_id: str, rules: Rules | None = None) -> dict[str, set[str]]:
     """Return, by method, why it cannot be used on the first run of a main, zone at its start."""
     rules = rules or default_rules()
-    index = build_index(network)
-    sites = Sites(index, rules, GAS_MINOR_PER_M3, barred_by(network, Orders()))
+    index = segment_graph(network)
+    placement = StopPlacement(index, rules, GAS_MINOR_PER_M3, stop_exclusions(network, Orders()))
     row = network.pipes.id.find(main_id, 0, network.pipes.n_mains)
     piece = int((network.pieces.pipe == row).argmax())
-    shape = run_shape(index, int(index.run_of[piece]))
+    shape = segment_geometry(index, int(index.segment_of[piece]))
     found = {}
     for number, method in enumerate(rules.method):
-        blocks = sites.blocks(shape, number)
+        blocks = placement.blocks(shape, number)
         whole = not free_intervals(shape.length_m, blocks)
         found[method.name] = {block.code for block in blocks} if whole else set()
     return found

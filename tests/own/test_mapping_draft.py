@@ -14,7 +14,7 @@ from shapely import LineString, Point
 from netplan.core.findings import Severity
 from netplan.readers import open_source, read_layers, read_network
 from netplan.readers.mapping import parse_mapping
-from netplan.readers.mapping.draft import Draft, draft_mapping
+from netplan.readers.mapping.draft import MappingDraft, draft_mapping
 from netplan.readers.mapping.draft.tiers import tier_of
 from tests.own.test_readers_formats import town
 
@@ -63,7 +63,7 @@ def _native(path: Path) -> Path:
     return path / "native.gpkg"
 
 
-def _draft(path: Path, layer: str, columns: dict[str, Any], shapes: Any, crs: Any = 25832) -> Draft:
+def _draft(path: Path, layer: str, columns: dict[str, Any], shapes: Any, crs: Any = 25832) -> MappingDraft:
     frame = geopandas.GeoDataFrame(columns, geometry=shapes, crs=crs)
     path.mkdir()
     frame.to_parquet(path / f"{layer}.parquet", index=False)
@@ -329,7 +329,7 @@ def test_pressures_as_text_are_tiers(word: str, tier: str | None) -> None:
     assert tier_of(word) == tier
 
 
-def _town_of_numbers(path: Path, fed_by: list[str], key: str = "ref") -> Draft:
+def _town_of_numbers(path: Path, fed_by: list[str], key: str = "ref") -> MappingDraft:
     """Draft services with numbers for ids, and customers with house numbers."""
     path.mkdir()
     n = 6

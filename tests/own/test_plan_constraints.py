@@ -9,7 +9,7 @@ import pytest
 
 from netplan.core.errors import NoPlanError
 from netplan.network.work_section import WorkPart, work_section
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.planning.rank import Ranking, rank
 from netplan.planning.request import PlanRequest
 from netplan.planning.sequence import work_states
@@ -31,7 +31,7 @@ def ranking(
     network = build(strict=False, **rows)
     parts = (WorkPart("M1", *work),)
     request = PlanRequest(network, parts, read_rules(None, rules or {}))
-    return rank(Desk.for_request(request), work_section(network, parts), lambda _: None)
+    return rank(PlanningContext.for_request(request), work_section(network, parts), lambda _: None)
 
 
 def off(ranking: Ranking) -> list[list[int]]:

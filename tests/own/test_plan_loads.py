@@ -12,9 +12,9 @@ import pytest
 from netplan.core.errors import NoPlanError
 from netplan.demand import customer_pressure, node_demand
 from netplan.network.work_section import WorkPart, work_section
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.planning.customer_effects import demands_after, flow_after, kept_inlets
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.option_records.pressures import states_of
 from netplan.planning.option_records.relighting import relighting_of
 from netplan.planning.option_records.warnings import warnings_of
@@ -24,15 +24,17 @@ from netplan.rules import read_rules
 from tests.support.networks import build, customer, main, service, station
 
 
-def desk_of(rules: dict[str, Any], work: tuple[float, float], **layers: Any) -> Desk:
+def desk_of(rules: dict[str, Any], work: tuple[float, float], **layers: Any) -> PlanningContext:
     """Return the desk for a length of M1."""
     parts = (WorkPart("M1", *work),)
-    return Desk.for_request(PlanRequest(build(strict=False, **layers), parts, read_rules(None, rules)))
+    return PlanningContext.for_request(
+        PlanRequest(build(strict=False, **layers), parts, read_rules(None, rules))
+    )
 
 
-def ranked(desk: Desk) -> Ranking:
-    section = work_section(desk.request.network, desk.request.parts)
-    return rank(desk, section, lambda _: None)
+def ranked(context: PlanningContext) -> Ranking:
+    section = work_section(context.request.network, context.request.parts)
+    return rank(context, section, lambda _: None)
 
 
 def _two_ways(school_kwh: float) -> dict[str, Any]:
@@ -59,51 +61,51 @@ def _two_ways(school_kwh: float) -> dict[str, Any]:
     }
 
 
-def _without_other_hours(desk: Desk) -> Desk:
-    desk.__dict__["hours"] = desk.hours[:1]
-    return desk
+def _without_other_hours(context: PlanningContext) -> PlanningContext:
+    context.__dict__["hours"] = context.hours[:1]
+    return context
 
 
 def test_another_hour_than_that_of_the_greatest_total_breaks_a_meter() -> None:
     town = _two_ways(school_kwh=2.3e5)
     alone = ranked(_without_other_hours(desk_of({}, (110.0, 116.0), **town))).options[0]
     assert alone.feeds_minor == 0
-    desk = desk_of({}, (110.0, 116.0), **town)
-    assert desk.hours[0] == desk.demand.worst_hour
-    option = ranked(desk).options[0]
+    context = desk_of({}, (110.0, 116.0), **town)
+    assert context.hours[0] == context.demand.worst_hour
+    option = ranked(context).options[0]
     assert option.feeds_minor > 0
     assert option.burden_minor > alone.burden_minor
     # The same network without the bypass, solved by hand in the school's hour, is what it is for.
-    closed = np.flatnonzero(alone.reach.closed & desk.base.links.is_open)
+    closed = np.flatnonzero(alone.reach.closed & context.base.links.is_open)
     least = {}
-    for place, demand in enumerate(demands_after(desk, alone.reach, alone.gone, desk.base.node_count)):
-        solved = desk.solver.resolve(demand_m3_per_s_std=demand, closed_links=closed)
-        inlets = kept_inlets(desk, alone.reach, alone.gone)
+    for place, demand in enumerate(demands_after(context, alone.reach, alone.gone, context.base.node_count)):
+        solved = context.solver.resolve(demand_m3_per_s_std=demand, closed_links=closed)
+        inlets = kept_inlets(context, alone.reach, alone.gone)
         least[place] = float(solved.pressure_pa_gauge[inlets.node].min())
-    assert least[0] >= desk.required_pa_gauge > min(least.values())
+    assert least[0] >= context.required_pa_gauge > min(least.values())
 
 
 def test_states_name_the_hour_of_their_least_pressure() -> None:
-    desk = desk_of({}, (110.0, 116.0), **_two_ways(school_kwh=2.0e5))
-    option = ranked(desk).options[0]
-    states = {state.after_step: state for state in states_of(desk, option, None)}
-    greatest = desk.demand.hours[desk.demand.worst_hour].words()
+    context = desk_of({}, (110.0, 116.0), **_two_ways(school_kwh=2.0e5))
+    option = ranked(context).options[0]
+    states = {state.after_step: state for state in states_of(context, option, None)}
+    greatest = context.demand.hours[context.demand.worst_hour].words()
     assert states["meters off"].hour == greatest
     assert states["S1 in"].hour != greatest
     assert states["S1 in"].at == "C2"
 
 
 def test_what_holds_in_the_hours_to_check_holds_in_all() -> None:
-    desk = desk_of({}, (110.0, 116.0), **_two_ways(school_kwh=2.3e5))
-    for option in ranked(desk).options:
+    context = desk_of({}, (110.0, 116.0), **_two_ways(school_kwh=2.3e5))
+    for option in ranked(context).options:
         if option.fed is not None:
             continue
-        closed = np.flatnonzero(option.reach.closed & desk.base.links.is_open)
-        inlets = kept_inlets(desk, option.reach, option.gone)
-        for hour in range(len(desk.demand.hours)):
-            flow = flow_after(desk, option.reach, option.gone, hour)
-            demand = node_demand(desk.request.network.customers, flow, desk.base.node_count)
-            solved = desk.solver.resolve(demand_m3_per_s_std=demand, closed_links=closed)
+        closed = np.flatnonzero(option.reach.closed & context.base.links.is_open)
+        inlets = kept_inlets(context, option.reach, option.gone)
+        for hour in range(len(context.demand.hours)):
+            flow = flow_after(context, option.reach, option.gone, hour)
+            demand = node_demand(context.request.network.customers, flow, context.base.node_count)
+            solved = context.solver.resolve(demand_m3_per_s_std=demand, closed_links=closed)
             assert (solved.pressure_pa_gauge[inlets.node] >= inlets.required_pa_gauge - 1e-6).all()
 
 
@@ -173,8 +175,8 @@ def test_a_bypass_is_sized_with_the_purge_on_top(monkeypatch: pytest.MonkeyPatch
 
 def test_the_draw_is_the_least_velocity_in_the_widest_main_of_the_zone() -> None:
     # By hand: 125 mm SDR 11 has a bore of 102.27 mm; 0.6 m/s in it is 17.74 m³/h at 10 °C and air pressure.
-    desk = desk_of({}, (110.0, 116.0), **_two_ways(school_kwh=1e5))
-    option = ranked(desk).options[0]
+    context = desk_of({}, (110.0, 116.0), **_two_ways(school_kwh=1e5))
+    option = ranked(context).options[0]
     (draw,) = option.draws
     actual = 0.6 * math.pi / 4 * (0.125 * (1 - 2 / 11)) ** 2
     assert draw.flow_m3_per_s_std == pytest.approx(actual * 288.15 / 283.15, rel=2e-3)
@@ -184,12 +186,12 @@ def test_the_draw_is_the_least_velocity_in_the_widest_main_of_the_zone() -> None
 # --- who shares an uplift --------------------------------------------------------------------------------
 
 
-def _many(off: list[int]) -> tuple[Desk, Priced, np.ndarray[Any, Any]]:
-    desk = desk_of({}, (110.0, 116.0), **_street(12))
-    option = ranked(desk).options[0]
+def _many(off: list[int]) -> tuple[PlanningContext, EvaluatedOption, np.ndarray[Any, Any]]:
+    context = desk_of({}, (110.0, 116.0), **_street(12))
+    option = ranked(context).options[0]
     gone = option.reach.isolated.copy()
     gone[off] = True
-    return desk, option, gone
+    return context, option, gone
 
 
 def _street(houses: int) -> dict[str, Any]:
@@ -208,9 +210,9 @@ def _street(houses: int) -> dict[str, Any]:
 
 @pytest.mark.parametrize("off", [[0], [2, 3, 4], list(range(11))])
 def test_those_who_stay_peak_higher_together_less(off: list[int]) -> None:
-    desk, option, gone = _many(off)
-    all_on = flow_after(desk, option.reach, option.reach.isolated)
-    fewer = flow_after(desk, option.reach, gone)
+    context, option, gone = _many(off)
+    all_on = flow_after(context, option.reach, option.reach.isolated)
+    fewer = flow_after(context, option.reach, gone)
     stay = ~gone
     assert (fewer[gone] == 0.0).all()
     assert (fewer[stay] > all_on[stay]).all()
@@ -225,24 +227,24 @@ def test_a_node_of_customers_off_and_kept_keeps_the_draw_of_the_kept() -> None:
     town = _street(4)
     # C0 draws at the end of C1's service too.
     town["customers"][0]["service_id"] = "S0;S1"
-    desk = desk_of({}, (110.0, 116.0), **town)
-    option = ranked(desk).options[0]
-    owner, at = desk.attachments
+    context = desk_of({}, (110.0, 116.0), **town)
+    option = ranked(context).options[0]
+    owner, at = context.attachments
     shared = int(at[owner == 1][0])
     assert shared in at[owner == 0]
     gone = option.reach.isolated.copy()
     gone[0] = True
-    demand = demands_after(desk, option.reach, gone, desk.base.node_count)[0]
-    flow = flow_after(desk, option.reach, gone)
+    demand = demands_after(context, option.reach, gone, context.base.node_count)[0]
+    flow = flow_after(context, option.reach, gone)
     assert demand[shared] == pytest.approx(flow[1])
     assert flow[1] > 0.0
-    assert shared in kept_inlets(desk, option.reach, gone).node
+    assert shared in kept_inlets(context, option.reach, gone).node
 
 
 # --- relighting ------------------------------------------------------------------------------------------
 
 
-def _houses_off(thin_mm: float, peak_kw: float) -> tuple[Desk, Priced]:
+def _houses_off(thin_mm: float, peak_kw: float) -> tuple[PlanningContext, EvaluatedOption]:
     """Turn twelve houses behind the work off, at the end of a thin main; a hut before it stays on."""
     at = [20.0, *(200.0 + 8.0 * n for n in range(12))]
     peaks = [1.0, *(12 * [peak_kw])]
@@ -259,45 +261,46 @@ def _houses_off(thin_mm: float, peak_kw: float) -> tuple[Desk, Priced]:
         "regulators": [station("R1", (-200, 0), outlet_mbar=25.0)],
     }
     no_feed = {"price": {"bypass": 50000.0}, "purge": {"draw_is_load": False}}
-    desk = desk_of(no_feed, (110.0, 116.0), **town)
-    option = ranked(desk).options[0]
+    context = desk_of(no_feed, (110.0, 116.0), **town)
+    option = ranked(context).options[0]
     assert option.off.tolist() == list(range(1, 13))
-    return desk, option
+    return context, option
 
 
 def test_relighting_together_is_solved() -> None:
-    desk, option = _houses_off(125.0, 30.0)
-    found = relighting_of(desk, option)
+    context, option = _houses_off(125.0, 30.0)
+    found = relighting_of(context, option)
     assert found is not None
     assert found.holds
     assert (found.together, found.words()) == (12, "relighting, all together")
     # By hand: 30 kW each, no diversity, the rules' 15 % on top; the hut as ever.
-    flow = np.full(13, 30e3 / desk.demand.hs_j_per_m3_std * 1.15)
-    flow[0] = desk.before_flow_m3_per_s_std[0]
-    demand = node_demand(desk.request.network.customers, flow, desk.base.node_count)
+    flow = np.full(13, 30e3 / context.demand.hs_j_per_m3_std * 1.15)
+    flow[0] = context.before_flow_m3_per_s_std[0]
+    demand = node_demand(context.request.network.customers, flow, context.base.node_count)
     by_hand = customer_pressure(
-        desk.request.network.customers, desk.solver.resolve(demand_m3_per_s_std=demand).pressure_pa_gauge
+        context.request.network.customers,
+        context.solver.resolve(demand_m3_per_s_std=demand).pressure_pa_gauge,
     )
     assert found.least_pa_gauge == pytest.approx(by_hand.min(), abs=1e-6)
-    assert not any("relighting" in line for line in warnings_of(desk, option, found))
-    last = states_of(desk, option, found)[-1]
+    assert not any("relighting" in line for line in warnings_of(context, option, found))
+    last = states_of(context, option, found)[-1]
     assert last.after_step == "relighting, all together"
     assert last.least_mbar == pytest.approx(by_hand.min() / 100.0, abs=1e-3)
 
 
 def test_where_the_network_does_not_hold_all_together_rounds_are_smaller() -> None:
-    desk, option = _houses_off(75.0, 27.4)
-    found = relighting_of(desk, option)
+    context, option = _houses_off(75.0, 27.4)
+    found = relighting_of(context, option)
     assert found is not None
     assert found.holds
     assert 1 <= found.together < 12
-    assert found.all_at_once_pa_gauge < desk.required_pa_gauge <= found.least_pa_gauge
-    (line,) = (line for line in warnings_of(desk, option, found) if "relighting" in line)
+    assert found.all_at_once_pa_gauge < context.required_pa_gauge <= found.least_pa_gauge
+    (line,) = (line for line in warnings_of(context, option, found) if "relighting" in line)
     assert f"at most {found.together} at once" in line
-    assert not desk.weak_before.any()
+    assert not context.weak_before.any()
 
 
 def test_nobody_off_nobody_relit() -> None:
-    desk = desk_of({}, (110.0, 116.0), **_street(12))
-    option = ranked(desk).options[0]
-    assert relighting_of(desk, replace(option, off=np.zeros(0, dtype=np.int64))) is None
+    context = desk_of({}, (110.0, 116.0), **_street(12))
+    option = ranked(context).options[0]
+    assert relighting_of(context, replace(option, off=np.zeros(0, dtype=np.int64))) is None

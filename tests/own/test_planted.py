@@ -31,7 +31,14 @@ QUICK = (
     "wall-rounded-down",
     "zero-celsius",
 )
-AREA_OF = {"reference": "constants", "library": "cli", "sources": "constants"}
+AREA_OF = {
+    "reference": "core",
+    "library": "cli",
+    "graph": "isolation",
+    "planfile": "planning",
+    "procedure": "planning",
+    "explain": "outputs",
+}
 """Packages whose faults stand in the table of another one."""
 
 

@@ -28,16 +28,16 @@ from netplan.isolation import Cut, Outline
 from netplan.network.build import build_network
 from netplan.network.extract import extract
 from netplan.network.model import Network
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.planning.customer_effects import reach_of
 from netplan.planning.request import PlanRequest
 from netplan.readers import read_network
 from netplan.rules import default_rules
 from netplan.screening import Screen, ScreenSettings, Workers, screen
 from netplan.screening.district import district_nodes
-from netplan.screening.main_evaluator import PLAN, Bench, District
+from netplan.screening.main_evaluator import PLAN, District, MainEvaluator
 from netplan.screening.run import Districts
-from netplan.screening.stranding_search import Around
+from netplan.screening.stranding_search import StrandingSearch
 from netplan.screening.valve_candidates import best_valves
 from netplan.screening.with_valve import with_valve
 from netplan.screening.workers import local_cluster
@@ -64,7 +64,7 @@ def alone(grid: Network, tmp_path_factory: pytest.TempPathFactory) -> Screen:
     return screen(grid, default_rules(), QUICK, folder=tmp_path_factory.mktemp("alone") / "blocks")
 
 
-def _outlines(bench: Bench, mains: Iterator[int]) -> Iterator[tuple[Outline, Cut]]:
+def _outlines(bench: MainEvaluator, mains: Iterator[int]) -> Iterator[tuple[Outline, Cut]]:
     for row in mains:
         search = bench.search(row)
         search.most_scanned = 100
@@ -78,11 +78,11 @@ def _outlines(bench: Bench, mains: Iterator[int]) -> Iterator[tuple[Outline, Cut
 def test_the_stranded_are_those_of_a_walk_over_the_whole_network(town: Network) -> None:
     rules = default_rules()
     district, _ = Districts(town, rules, QUICK)(0)
-    bench = Bench(district)
-    desk = Desk.for_request(PlanRequest(district.network, (), rules))
-    around, stranded = Around(bench.index), 0
+    bench = MainEvaluator(district)
+    context = PlanningContext.for_request(PlanRequest(district.network, (), rules))
+    around, stranded = StrandingSearch(bench.index), 0
     for outline, cut in _outlines(bench, iter(range(0, district.network.pipes.n_mains, 2))):
-        expected = np.flatnonzero(reach_of(desk, cut).stranded)
+        expected = np.flatnonzero(reach_of(context, cut).stranded)
         assert np.array_equal(around.stranded(outline), expected)
         stranded += len(expected)
     assert stranded > 0
@@ -92,11 +92,11 @@ def test_the_stranded_where_one_station_feeds_a_town() -> None:
     # A stop beside the only station leaves the small part with the supply and the large one without.
     rules = schutterwald.pinned_rules()
     district, _ = Districts(build_network(schutterwald.layers()), rules, QUICK)(0)
-    bench = Bench(district)
-    desk = Desk.for_request(PlanRequest(district.network, (), rules))
-    around, most = Around(bench.index), 0
+    bench = MainEvaluator(district)
+    context = PlanningContext.for_request(PlanRequest(district.network, (), rules))
+    around, most = StrandingSearch(bench.index), 0
     for outline, cut in _outlines(bench, iter(range(0, district.network.pipes.n_mains, 3))):
-        expected = np.flatnonzero(reach_of(desk, cut).stranded)
+        expected = np.flatnonzero(reach_of(context, cut).stranded)
         assert np.array_equal(around.stranded(outline), expected)
         most = max(most, len(expected))
     assert most > 500
@@ -108,10 +108,10 @@ def test_a_district_alone_gives_the_rows_of_the_whole_network(town: Network) -> 
     number = district_nodes(town)
     assert set(number.tolist()) == {0, 1}
     district, rows = districts(0)
-    whole = Bench(
+    whole = MainEvaluator(
         District(town, rules, district.settings, district.gas_minor_per_m3, district.gas_std_per_m3)
     )
-    part = Bench(district)
+    part = MainEvaluator(district)
     some = (3, 40, 90, 120)
     of_part = part.rows([rows[row] for row in some], trace=False)
     assert list(of_part) == list(whole.rows(some, trace=False))
@@ -122,7 +122,7 @@ def test_a_district_alone_gives_the_rows_of_the_whole_network(town: Network) -> 
 
 
 def test_several_threads_may_ask_one_bench(grid: Network, alone: Screen) -> None:
-    bench = Bench(Districts(grid, default_rules(), QUICK)(0)[0])
+    bench = MainEvaluator(Districts(grid, default_rules(), QUICK)(0)[0])
     mains = [range(first, min(first + 20, bench.network.pipes.n_mains)) for first in range(0, 200, 20)]
     before = sys.getswitchinterval()
     sys.setswitchinterval(1e-6)
@@ -202,13 +202,13 @@ def test_a_stopped_run_goes_on_where_it_was(
     assert len(kept) == 2
     kept[0].write_bytes(kept[0].read_bytes()[:-20])  # half a file is none
     asked: list[int] = []
-    rows = Bench.rows
+    rows = MainEvaluator.rows
 
-    def counted(self: Bench, mains: Sequence[int], **more: Any) -> Iterator[dict[str, Any]]:
+    def counted(self: MainEvaluator, mains: Sequence[int], **more: Any) -> Iterator[dict[str, Any]]:
         asked.extend(mains)
         return rows(self, mains, **more)
 
-    monkeypatch.setattr(Bench, "rows", counted)
+    monkeypatch.setattr(MainEvaluator, "rows", counted)
     found = screen(grid, default_rules(), QUICK, folder=folder, resume=True)
     assert found.table.equals(alone.table)
     assert len(asked) == grid.pipes.n_mains - 50
@@ -252,7 +252,7 @@ def test_a_valve_put_in_equals_a_valve_read_in(tmp_path: Path) -> None:
     rules = default_rules()
     for row in range(3):
         bounds = [
-            next(Bench(District(net, rules, QUICK, (50.0,), (2.0,))).search(row)).bound_minor
+            next(MainEvaluator(District(net, rules, QUICK, (50.0,), (2.0,))).search(row)).bound_minor
             for net in (read, put)
         ]
         assert bounds[0] == bounds[1]

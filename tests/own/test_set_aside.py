@@ -12,9 +12,9 @@ import pytest
 
 from netplan.cli import main as run_main
 from netplan.core.errors import BadNetworkError, NetplanError
-from netplan.network import subnetwork as vicinity
+from netplan.network import subnetwork as subnetwork
 from netplan.network.build import build_network
-from netplan.network.subnetwork import Vicinity
+from netplan.network.subnetwork import Subnetwork
 from netplan.network.topology import fed_nodes
 from netplan.network.work_section import WorkPart
 from netplan.planfile.schema import plan_to_json
@@ -238,10 +238,10 @@ def test_a_kept_network_keeps_what_is_set_aside(tmp_path: Path) -> None:
 
 
 def test_a_plan_from_near_tells_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
-    taken: list[Vicinity | None] = []
+    taken: list[Subnetwork | None] = []
 
-    def vicinity_of(*given: Any) -> Vicinity | None:
-        taken.append(vicinity.vicinity_of(*given))
+    def vicinity_of(*given: Any) -> Subnetwork | None:
+        taken.append(subnetwork.subnetwork_of(*given))
         return taken[-1]
 
     monkeypatch.setattr(near, "vicinity_of", vicinity_of)

@@ -15,7 +15,7 @@ from netplan.network.model import Network
 from netplan.outputs.stages import write_stages_folder
 from netplan.planning.request import PlanRequest
 from netplan.rules import read_rules
-from netplan.staging import Way, renewal_of_mains, renewal_of_street, stage_renewal
+from netplan.staging import StageCandidate, renewal_of_mains, renewal_of_street, stage_renewal
 from netplan.staging import run as staging_run
 from tests.support.streets import long_row
 
@@ -58,7 +58,7 @@ def test_the_stages_are_the_best_of_every_split(valves: tuple[float, ...], share
     count = len(borders)
     ways = {pair: sections.ways(*pair) for pair in itertools.combinations(range(count), 2)}
 
-    def saved(left: Way, right: Way) -> int:
+    def saved(left: StageCandidate, right: StageCandidate) -> int:
         """Every pairing of stops that one place serves, tried in turn."""
         pairs = [
             (i, j, min(a.price_minor, b.price_minor))

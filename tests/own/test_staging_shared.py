@@ -5,7 +5,7 @@ from __future__ import annotations
 from types import SimpleNamespace
 from typing import Any, cast
 
-from netplan.isolation import Stop
+from netplan.isolation import CutStop
 from netplan.planning.request import PlanRequest
 from netplan.rules import read_rules
 from netplan.staging import renewal_of_mains
@@ -13,9 +13,9 @@ from netplan.staging.run import _Sections, shared_stops
 from tests.support.networks import build, customer, main, service, station
 
 
-def _stop(chainage_m: float, price_minor: int, **other: Any) -> Stop:
+def _stop(chainage_m: float, price_minor: int, **other: Any) -> CutStop:
     of = {"valve": -1, "pipe": 3, "method": "bag stop", "chainage_m": chainage_m, "price_minor": price_minor}
-    return cast(Stop, SimpleNamespace(**(of | other)))
+    return cast(CutStop, SimpleNamespace(**(of | other)))
 
 
 def test_one_stop_is_shared_with_one_of_the_next_stage() -> None:

@@ -13,8 +13,8 @@ from netplan.feeds import (
     FeedKind,
     FeedSize,
     Inlets,
-    Part,
     SizedFeed,
+    UnfedPart,
     feed_loss_coefficient,
     feed_parts,
 )
@@ -72,7 +72,7 @@ def ring_rules(bores_mm: list[float], **pressure: float) -> Rules:
 def smallest_feed(case: FeedCase, feed: Feed, rules: Rules) -> SizedFeed | str:
     """Return the feed as planning sizes it for a part that must stay on, or why none holds."""
     nowhere = np.zeros(0, dtype=np.int64)
-    answer = feed_parts(case, [Part("part", (feed,), nowhere, nowhere, None)], rules)
+    answer = feed_parts(case, [UnfedPart("part", (feed,), nowhere, nowhere, None)], rules)
     return answer.reason if answer.verdict is None else next(sized for sized in answer.feeds if sized)
 
 

@@ -442,10 +442,10 @@ class PlanOracle(Oracle):
         after = Aftermath(self, zone, stops)
         base = floor - sum(self.customers[row][0] for row in after.isolated)
         held: set[frozenset[int]] = set()
-        ways = [after.ways(part) for part in after.hungry]
+        ways = [after.ways(part) for part in after.deficient]
         for picked in sorted(itertools.product(*ways), key=lambda some: sum(w.price_minor for w in some)):
             off = set(after.isolated)
-            for part, way in zip(after.hungry, picked, strict=True):
+            for part, way in zip(after.deficient, picked, strict=True):
                 off |= part.rows if way.off else set()
             if frozenset(off) in held:
                 continue
@@ -621,7 +621,7 @@ class Aftermath:
         self.draw, self.taps = self._purge(bare[0])
         self.unfed = bare + self._purged(demands, stranded)
         pressure = np.min([state.pressure_pa_gauge for state in self.unfed], axis=0)
-        self.hungry = [
+        self.deficient = [
             HungryPart(
                 frozenset(row for row in stranded if part[row] == label),
                 frozenset(n for n, own in self.label.items() if own == label and n not in self.zone),
@@ -636,7 +636,7 @@ class Aftermath:
             and any(not pressure[n] >= oracle.limit for n in nodes if n in oracle.fed_before)
         )
         if weak:
-            self.hungry.append(HungryPart(weak, frozenset(), weak=True))
+            self.deficient.append(HungryPart(weak, frozenset(), weak=True))
 
     def demands(self, off: set[int]) -> list[Floats]:
         """Return what each node draws in each hour; only those who are on share uplift and diversity."""
@@ -730,7 +730,7 @@ class Aftermath:
     def may_join(self, picked: Sequence[Way]) -> bool:
         """Return whether feeds may join what they join."""
         joins, cut_off, pieces = [], set[int](), self.oracle.network.pieces
-        for part, way in zip(self.hungry, picked, strict=True):
+        for part, way in zip(self.deficient, picked, strict=True):
             if way.bypass:
                 joins.append((self.stops[way.bypass[0]].live_node, self.stops[way.bypass[1]].live_node))
             elif way.valve_piece >= 0:

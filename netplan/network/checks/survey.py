@@ -17,7 +17,7 @@ from netplan.network.improbable import notice_improbable
 from netplan.network.model import Network
 from netplan.network.normalise import normalise
 from netplan.network.notes import Notes
-from netplan.network.projection import Working, working_crs
+from netplan.network.projection import WorkingCrs, working_crs
 from netplan.network.raw import RawLayer
 from netplan.network.sizes import resolve_sizes
 
@@ -85,7 +85,7 @@ def survey(
     return Survey(found, "" if working is None else working.name, network)
 
 
-def _working(layers: Mapping[str, RawLayer]) -> Working | None:
+def _working(layers: Mapping[str, RawLayer]) -> WorkingCrs | None:
     try:
         return working_crs({name: layer for name, layer in layers.items() if len(layer) or layer.crs})
     except BadNetworkError:

@@ -14,14 +14,14 @@ from netplan.core.findings import Finding
 from netplan.network.contract import layer_specs
 from netplan.network.flat import as_objects, take_shapes
 from netplan.network.normalise import column_text
-from netplan.network.projection import Working
+from netplan.network.projection import WorkingCrs
 from netplan.network.raw import RawLayer
 
 __all__ = ["with_places"]
 
 
 def with_places(
-    findings: Sequence[Finding], layers: Mapping[str, RawLayer], working: Working | None
+    findings: Sequence[Finding], layers: Mapping[str, RawLayer], working: WorkingCrs | None
 ) -> tuple[Finding, ...]:
     """Return the findings, those about a feature with the place of its middle vertex [m]."""
     wanted: dict[str, set[str]] = {}
@@ -42,7 +42,7 @@ def _placed(finding: Finding, places: Mapping[str, Mapping[str, tuple[float, flo
     return finding if place is None else replace(finding, x_m=place[0], y_m=place[1])
 
 
-def _places(layer: RawLayer, ids: set[str], working: Working) -> dict[str, tuple[float, float]]:
+def _places(layer: RawLayer, ids: set[str], working: WorkingCrs) -> dict[str, tuple[float, float]]:
     key = "id" if layer_specs()[layer.name].has_id else "station_id"
     if key not in layer.columns.column_names:
         return {}

@@ -11,14 +11,14 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-__all__ = ["FONT", "Sheet"]
+__all__ = ["FONT", "DrawingSheet"]
 
 FONT: Final = "Libertinus Serif"
 Floats = NDArray[np.float64]
 
 
 @dataclass
-class Sheet:
+class DrawingSheet:
     """A drawing of a part of the map, north up.
 
     Parameters

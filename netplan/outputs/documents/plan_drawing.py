@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from netplan.outputs.documents.drawing import Sheet
+from netplan.outputs.documents.drawing import DrawingSheet
 from netplan.outputs.documents.symbols import customer_symbol, lettered, stop_symbol, stroke
 from netplan.planfile import PieceState, SolvedState, StateCustomers, StatePipes
 from netplan.planfile.model import Option
@@ -26,7 +26,7 @@ def plan_drawing(
     option: Option, layers: Layers, state: SolvedState, width_mm: float = 178.0, height_mm: float = 150.0
 ) -> str:
     """Return the plan map of an option as SVG."""
-    sheet = Sheet(_box(option, layers, state.customers), width_mm, height_mm)
+    sheet = DrawingSheet(_box(option, layers, state.customers), width_mm, height_mm)
     base_on(sheet, layers)
     pipes_on(sheet, state.pipes)
     stroke(sheet, "work", list(layers["work"].geometry))
@@ -44,7 +44,7 @@ def plan_drawing(
     return sheet.svg()
 
 
-def _with_leader(sheet: Sheet, xy: Any, middle: Any, turn: float, symbol: str) -> None:
+def _with_leader(sheet: DrawingSheet, xy: Any, middle: Any, turn: float, symbol: str) -> None:
     outward = np.asarray(xy) - middle
     angle = np.arctan2(-outward[1], outward[0]) + turn
     shift = (float(np.cos(angle)) * _LEADER_MM, float(np.sin(angle)) * _LEADER_MM)
@@ -69,7 +69,7 @@ def _box(option: Option, layers: Layers, customers: StateCustomers) -> tuple[flo
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
-def base_on(sheet: Sheet, layers: Layers) -> None:
+def base_on(sheet: DrawingSheet, layers: Layers) -> None:
     """Draw the base map: water, streets, buildings, railway, and the names of streets."""
     metre = sheet.scale
     if "water" in layers:
@@ -91,7 +91,7 @@ def base_on(sheet: Sheet, layers: Layers) -> None:
         _street_names(sheet, layers["streets"])
 
 
-def _street_names(sheet: Sheet, streets: gpd.GeoDataFrame) -> None:
+def _street_names(sheet: DrawingSheet, streets: gpd.GeoDataFrame) -> None:
     named = streets[streets["name"].fillna("").astype(str).str.strip() != ""]
     for name, rows in named.groupby("name", sort=True):
         shown = shapely.get_parts(shapely.intersection(rows.geometry.array, sheet.window))
@@ -115,7 +115,7 @@ _DRAWN_OVER: Final = (
 """States that are drawn over the live pipes, the last on top."""
 
 
-def pipes_on(sheet: Sheet, pipes: StatePipes) -> None:
+def pipes_on(sheet: DrawingSheet, pipes: StatePipes) -> None:
     """Draw the pipes of an option by state."""
     for thin in (True, False):
         kind = (pipes.is_main != thin) & (pipes.length_m > 0)
@@ -130,7 +130,7 @@ def _affected(customers: StateCustomers) -> Ints:
     return np.flatnonzero(np.array(customers.effect.numpy() != "", dtype=bool))
 
 
-def _customers(sheet: Sheet, customers: StateCustomers) -> None:
+def _customers(sheet: DrawingSheet, customers: StateCustomers) -> None:
     numbered = sheet.scale > 0.8
     for row in _affected(customers).tolist():
         place, priority = (

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from netplan.outputs.documents.drawing import FONT, Sheet
+from netplan.outputs.documents.drawing import FONT, DrawingSheet
 from netplan.outputs.documents.offsets import Offset
 from netplan.outputs.documents.plan_drawing import base_on, pipes_on
 from netplan.outputs.documents.symbols import stop_symbol, stroke
@@ -42,7 +42,7 @@ def stop_sketch(
     reach = max([HALF_M, *(min(offset.distance_m, 26.0) for offset in offsets)]) + 2.0
     half_height = reach * height_mm / width_mm
     box = (stop.x - reach, stop.y - half_height, stop.x + reach, stop.y + half_height)
-    sheet = Sheet(box, width_mm, height_mm)
+    sheet = DrawingSheet(box, width_mm, height_mm)
     base_on(sheet, layers)
     pipes_on(sheet, pipes)
     stroke(sheet, "work", list(layers["work"].geometry))
@@ -59,7 +59,7 @@ def stop_sketch(
     return sheet.svg()
 
 
-def _offset(sheet: Sheet, at: Floats, offset: Offset, units: Figures) -> None:
+def _offset(sheet: DrawingSheet, at: Floats, offset: Offset, units: Figures) -> None:
     end = np.array([offset.x_m, offset.y_m])
     if not sheet.window.contains(shapely.Point(end)):
         return

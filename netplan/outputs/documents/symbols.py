@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from netplan.outputs.documents.drawing import FONT, Sheet
+from netplan.outputs.documents.drawing import FONT, DrawingSheet
 
 __all__ = ["LINES", "customer_symbol", "legend_svg", "lettered", "stop_symbol", "stroke"]
 
@@ -44,7 +44,7 @@ _NAMES: Final = (
 )
 
 
-def stroke(sheet: Sheet, kind: str, geometries: list[object], *, thin: bool = False) -> None:
+def stroke(sheet: DrawingSheet, kind: str, geometries: list[object], *, thin: bool = False) -> None:
     """Draw lines of a kind; services thinner."""
     for style in LINES[kind]:
         width = float(str(style["stroke_width"])) * (0.45 if thin else 1.0)
@@ -96,7 +96,7 @@ def customer_symbol(effect: str, *, priority: bool = False) -> str:
 
 def legend_svg(width_mm: float = 178.0) -> str:
     """Return the legend of the paper drawings."""
-    sheet = Sheet((0.0, 0.0, width_mm, 13.0), width_mm, 13.0)
+    sheet = DrawingSheet((0.0, 0.0, width_mm, 13.0), width_mm, 13.0)
     column = width_mm / 6
     for k, (kind, name) in enumerate(_NAMES):
         x = k * column

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from textwrap import wrap
 from typing import Final
 
-from netplan.explain import Column, Explanation, FigureName, Given, Sum, Table, Worked, shown
+from netplan.explain import Explanation, FigureName, GivenValue, SheetColumn, SheetTable, Sum, Worked, shown
 
 __all__ = ["explanation_lines", "figure_lines"]
 
@@ -40,9 +40,9 @@ def explanation_lines(found: Explanation) -> list[str]:
     return lines
 
 
-def _part_lines(part: Given | Table | Sum | Worked) -> Iterator[str]:
+def _part_lines(part: GivenValue | SheetTable | Sum | Worked) -> Iterator[str]:
     match part:
-        case Given():
+        case GivenValue():
             unit = f" {part.unit}" if part.unit else ""
             yield f"{part.name} = {shown(part.value)}{unit}   {part.meaning}"
             yield f"    from {part.origin}"
@@ -55,11 +55,11 @@ def _part_lines(part: Given | Table | Sum | Worked) -> Iterator[str]:
         case Sum():
             meaning = f"   {part.meaning}" if part.meaning else ""
             yield f"{part.name} = sum of column {part.column} = {shown(part.value)} {part.unit}{meaning}"
-        case Table():
+        case SheetTable():
             yield from _table_lines(part)
 
 
-def _table_lines(table: Table) -> Iterator[str]:
+def _table_lines(table: SheetTable) -> Iterator[str]:
     yield ""
     yield f"{table.title} ({table.origin})"
     for column in table.columns:
@@ -77,7 +77,7 @@ def _table_lines(table: Table) -> Iterator[str]:
         yield "  (none)"
 
 
-def _cell(column: Column, row: int) -> str:
+def _cell(column: SheetColumn, row: int) -> str:
     value = column.values[row]
     return value if isinstance(value, str) else shown(value)
 

@@ -13,7 +13,7 @@ from netplan.core.constants import MM_PER_M
 from netplan.isolation import MINOR_PER_UNIT
 from netplan.network.linear_reference import lines_between, points_at
 from netplan.network.work_section import work_section
-from netplan.staging import Stage, Staging
+from netplan.staging import RenewalStage, Staging
 
 __all__ = ["customer_words", "stage_layers", "stage_table"]
 
@@ -61,7 +61,7 @@ def stage_layers(staging: Staging) -> dict[str, gpd.GeoDataFrame]:
 def _add_lines(
     staging: Staging,
     number: int,
-    stage: Stage,
+    stage: RenewalStage,
     found: dict[str, list[Any]],
     shapes: dict[str, list[Any]],
 ) -> None:
@@ -94,7 +94,7 @@ def _add_lines(
 def _add_points(
     staging: Staging,
     number: int,
-    stage: Stage,
+    stage: RenewalStage,
     found: dict[str, list[Any]],
     shapes: dict[str, list[Any]],
 ) -> None:

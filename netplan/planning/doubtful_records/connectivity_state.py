@@ -15,7 +15,7 @@ from netplan.isolation import Cut
 from netplan.network.model import Network
 from netplan.network.topology import adjacency, parts_without, station_nodes
 
-__all__ = ["Ground", "Spot", "ground_of"]
+__all__ = ["ConnectivityState", "Spot", "ground_of"]
 
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -26,7 +26,7 @@ _WAY_ROUND_NODES: Final = 2000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Ground:
+class ConnectivityState:
     """Connectivity with all stops and feeds in; each zone is one place of its own behind the nodes.
 
     Parameters
@@ -109,7 +109,7 @@ class Ground:
 
 def ground_of(
     network: Network, cut: Cut, feeds: Sequence[tuple[Spot, Spot]], opened: Iterable[int]
-) -> Ground:
+) -> ConnectivityState:
     """Return the ground of an option.
 
     Parameters
@@ -130,11 +130,11 @@ def ground_of(
     count = len(network.nodes)
     pairs = [(int(node), count + k) for k, zone in enumerate(cut.zones) for node in zone.nodes]
     nothing = np.zeros(0, dtype=np.int64)
-    bare = Ground(network, cut, carries, nothing, nothing, np.zeros(0, dtype=bool))
+    bare = ConnectivityState(network, cut, carries, nothing, nothing, np.zeros(0, dtype=bool))
     pairs += [(bare.place(*one), bare.place(*other)) for one, other in feeds]
     links = np.array(pairs, dtype=np.int64).reshape(-1, 2)
     part, fed = parts_of(network, carries, links, count + len(cut.zones))
-    return Ground(network, cut, carries, links, part, fed)
+    return ConnectivityState(network, cut, carries, links, part, fed)
 
 
 def parts_of(network: Network, carries: Flags, links: Ints, count: int) -> tuple[Ints, Flags]:

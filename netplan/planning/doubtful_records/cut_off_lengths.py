@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.planning.context import Desk
-from netplan.planning.doubtful_records.record_effects import Doubted
+from netplan.planning.context import PlanningContext
+from netplan.planning.doubtful_records.record_effects import OptionInDoubt
 
 __all__ = ["CutOff", "cut_off_lines"]
 
@@ -36,14 +36,14 @@ class CutOff:
     dark: Flags
 
 
-def cut_off_lines(desk: Desk, option: Doubted) -> CutOff:
+def cut_off_lines(context: PlanningContext, option: OptionInDoubt) -> CutOff:
     """Return the lengths of pipe that are in a zone, stranded, or kept by a feed."""
-    ground, network = option.ground, desk.request.network
-    pieces, dark_node = network.pieces, ~ground.fed[ground.part[: len(network.nodes)]]
-    inside = {(part.piece, part.from_m, part.to_m) for zone in ground.cut.zones for part in zone.pieces}
-    stopped = {stop.piece: stop.live_node for stop in ground.cut.stops}
-    beyond = option.touched & ~ground.in_zone
-    whole = ground.carries & beyond[pieces.from_node] & beyond[pieces.to_node] & (pieces.valve < 0)
+    connectivity, network = option.connectivity, context.request.network
+    pieces, dark_node = network.pieces, ~connectivity.fed[connectivity.part[: len(network.nodes)]]
+    inside = {(part.piece, part.from_m, part.to_m) for zone in connectivity.cut.zones for part in zone.pieces}
+    stopped = {stop.piece: stop.live_node for stop in connectivity.cut.stops}
+    beyond = option.touched & ~connectivity.in_zone
+    whole = connectivity.carries & beyond[pieces.from_node] & beyond[pieces.to_node] & (pieces.valve < 0)
     rows = [
         *((piece, low, high, True) for piece, low, high in sorted(inside) if pieces.valve[piece] < 0),
         # Of a piece with a stop towards a stranded part the rest lies in that part.
@@ -61,4 +61,4 @@ def cut_off_lines(desk: Desk, option: Doubted) -> CutOff:
     low, high = (np.array([row[k] for row in rows], dtype=float) for k in (1, 2))
     pipe = pieces.pipe[piece].astype(np.int64)
     dark = np.array([row[3] for row in rows], dtype=bool)
-    return CutOff(piece, pipe, desk.lines_between(pipe, low, high), dark)
+    return CutOff(piece, pipe, context.lines_between(pipe, low, high), dark)

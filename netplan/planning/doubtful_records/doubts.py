@@ -13,7 +13,7 @@ from netplan.network.checks.gaps import crossings, near_misses
 from netplan.network.linear_reference import lines_between, piece_at
 from netplan.network.model import Network
 from netplan.network.vocabulary import ValveState
-from netplan.planning.doubtful_records.connectivity_state import Ground
+from netplan.planning.doubtful_records.connectivity_state import ConnectivityState
 
 __all__ = ["NEAR_M", "Closing", "Doubt", "Joining", "Parting", "doubts_near", "places_touched"]
 
@@ -88,34 +88,34 @@ class Parting(Doubt):
     links: tuple[tuple[int, int], ...]
 
 
-def doubts_near(ground: Ground, touched: NDArray[np.bool_]) -> list[Doubt]:
+def doubts_near(connectivity: ConnectivityState, touched: NDArray[np.bool_]) -> list[Doubt]:
     """Return the doubts that may change what an option does.
 
     Parameters
     ----------
-    ground : Ground
+    connectivity : ConnectivityState
     touched : bool array, shape (nodes,)
         Nodes in the zones and in what they cut off.
     """
-    network = ground.network
-    around = places_touched(ground, touched)
+    network = connectivity.network
+    around = places_touched(connectivity, touched)
     low, high = around.min(axis=0), around.max(axis=0)
     box = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
     return [
-        *_near_misses(ground, _wider(box, 5.0)),
-        *_crossings(ground, _wider(box, 5.0)),
-        *_closed_valves(ground, touched),
+        *_near_misses(connectivity, _wider(box, 5.0)),
+        *_crossings(connectivity, _wider(box, 5.0)),
+        *_closed_valves(connectivity, touched),
         *_unknown_valves(network, _wider(box, NEAR_M)),
     ]
 
 
-def places_touched(ground: Ground, touched: NDArray[np.bool_]) -> NDArray[np.float64]:
+def places_touched(connectivity: ConnectivityState, touched: NDArray[np.bool_]) -> NDArray[np.float64]:
     """Return places that an option touches [m]: nodes, live sides of stops, and courses between them."""
-    network, pieces = ground.network, ground.network.pieces
+    network, pieces = connectivity.network, connectivity.network.pieces
     xy = np.column_stack([network.nodes.x_m, network.nodes.y_m])
-    inside = [part for zone in ground.cut.zones for part in zone.pieces]
+    inside = [part for zone in connectivity.cut.zones for part in zone.pieces]
     piece = np.array([part.piece for part in inside], dtype=np.int64)
-    live = [stop.live_node for stop in ground.cut.stops]
+    live = [stop.live_node for stop in connectivity.cut.stops]
     ends = np.concatenate([pieces.from_node[piece], pieces.to_node[piece]])
     between = np.flatnonzero(touched[pieces.from_node] & touched[pieces.to_node])
     lines = lines_between(
@@ -131,8 +131,8 @@ def _wider(box: Box, by_m: float) -> Box:
     return box[0] - by_m, box[1] - by_m, box[2] + by_m, box[3] + by_m
 
 
-def _near_misses(ground: Ground, box: Box) -> list[Doubt]:
-    network, pipes = ground.network, ground.network.pipes
+def _near_misses(connectivity: ConnectivityState, box: Box) -> list[Doubt]:
+    network, pipes = connectivity.network, connectivity.network.pipes
     found = near_misses(network, within=box)
     result: list[Doubt] = []
     for at in range(len(found)):
@@ -152,16 +152,16 @@ def _near_misses(ground: Ground, box: Box) -> list[Doubt]:
                 end,
                 float(found.end_m[at, 0]),
                 float(found.end_m[at, 1]),
-                ground.place(pipe, end),
-                ground.place(main, foot),
+                connectivity.place(pipe, end),
+                connectivity.place(main, foot),
                 (_node(network, pipe, end), _node(network, main, foot)),
             )
         )
     return result
 
 
-def _crossings(ground: Ground, box: Box) -> list[Doubt]:
-    network, pipes = ground.network, ground.network.pipes
+def _crossings(connectivity: ConnectivityState, box: Box) -> list[Doubt]:
+    network, pipes = connectivity.network, connectivity.network.pipes
     found = crossings(network, box)
     result: list[Doubt] = []
     for at in range(len(found)):
@@ -179,26 +179,31 @@ def _crossings(ground: Ground, box: Box) -> list[Doubt]:
                 here,
                 float(found.at_m[at, 0]),
                 float(found.at_m[at, 1]),
-                ground.place(one, here),
-                ground.place(other, there),
+                connectivity.place(one, here),
+                connectivity.place(other, there),
                 (_node(network, one, here), _node(network, other, there)),
             )
         )
     return result
 
 
-def _closed_valves(ground: Ground, touched: NDArray[np.bool_]) -> list[Doubt]:
+def _closed_valves(connectivity: ConnectivityState, touched: NDArray[np.bool_]) -> list[Doubt]:
     """Return the closed valves beside what an option empties or cuts off."""
-    beside = {*ground.part[np.flatnonzero(touched)].tolist(), *ground.part[ground.zone_places].tolist()}
-    network, valves, pieces = ground.network, ground.network.valves, ground.network.pieces
-    stops = {stop.valve for stop in ground.cut.stops}
+    beside = {
+        *connectivity.part[np.flatnonzero(touched)].tolist(),
+        *connectivity.part[connectivity.zone_places].tolist(),
+    }
+    network, valves, pieces = connectivity.network, connectivity.network.valves, connectivity.network.pieces
+    stops = {stop.valve for stop in connectivity.cut.stops}
     shut = np.flatnonzero((valves.piece >= 0) & (valves.state == ValveState.CLOSED))
     result: list[Doubt] = []
     for valve in shut.tolist():
         piece = int(valves.piece[valve])
-        one, other = (_with_zone(ground, int(ends[piece])) for ends in (pieces.from_node, pieces.to_node))
-        sides = {int(ground.part[one]), int(ground.part[other])}
-        if valve in stops or ground.carries[piece] or len(sides) == 1 or not sides & beside:
+        one, other = (
+            _with_zone(connectivity, int(ends[piece])) for ends in (pieces.from_node, pieces.to_node)
+        )
+        sides = {int(connectivity.part[one]), int(connectivity.part[other])}
+        if valve in stops or connectivity.carries[piece] or len(sides) == 1 or not sides & beside:
             continue
         x, y = (float(axis[pieces.from_node[piece]]) for axis in (network.nodes.x_m, network.nodes.y_m))
         result.append(
@@ -226,10 +231,10 @@ def _node(network: Network, pipe: int, chainage_m: float) -> int:
     return int(network.pieces.from_node[piece_at(network, pipe, chainage_m)])
 
 
-def _with_zone(ground: Ground, node: int) -> int:
-    for number, zone in enumerate(ground.cut.zones):
+def _with_zone(connectivity: ConnectivityState, node: int) -> int:
+    for number, zone in enumerate(connectivity.cut.zones):
         if node in zone.nodes:
-            return len(ground.network.nodes) + number
+            return len(connectivity.network.nodes) + number
     return node
 
 

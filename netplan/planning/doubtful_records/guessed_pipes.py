@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from netplan.network.attaching import MAIN_REACH_M, SERVICE_REACH_M
 from netplan.network.model import Network
 from netplan.network.vocabulary import Attachment
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.planning.doubtful_records.cut_off_lengths import CutOff
-from netplan.planning.doubtful_records.record_effects import Doubted
+from netplan.planning.doubtful_records.record_effects import OptionInDoubt
 
 __all__ = ["guessed"]
 
@@ -31,34 +31,34 @@ _TAKEN: Final = {
 }
 
 
-def guessed(desk: Desk, option: Doubted, cut_off: CutOff) -> Found:
+def guessed(context: PlanningContext, option: OptionInDoubt, cut_off: CutOff) -> Found:
     """Return the rows of such customers in the whole network, and why each is in doubt.
 
     Who names no service, or one that is not recorded, hangs on the nearest service end, or without recorded
     services on the nearest main. Any other within the same reach that the work leaves without gas may be the
     true one. So it may for whoever names a service that ends far away.
     """
-    return [*_on_services(desk, option, cut_off), *_on_mains(desk, option, cut_off)]
+    return [*_on_services(context, option, cut_off), *_on_mains(context, option, cut_off)]
 
 
-def _on_services(desk: Desk, option: Doubted, cut_off: CutOff) -> Found:
-    everyone, pipes = desk.customers_everywhere, desk.request.network.pipes
+def _on_services(context: PlanningContext, option: OptionInDoubt, cut_off: CutOff) -> Found:
+    everyone, pipes = context.customers_everywhere, context.request.network.pipes
     pipe, node = _dark_ends(option, cut_off)
     by = everyone.attached_by
     asked = np.isin(by, list(_TAKEN))
-    nodes = desk.request.network.nodes
+    nodes = context.request.network.nodes
     ends = np.asarray(shapely.points(nodes.x_m[node], nodes.y_m[node]), dtype=object)
     return [
         (
             customer,
             f"{_TAKEN[int(by[customer])]}; service {pipes.id[int(pipe[at])]}, {gap:.1f} m away, {_MAY_BE}",
         )
-        for customer, at, gap in _nearest(desk, asked, ends, pipe, SERVICE_REACH_M)
+        for customer, at, gap in _nearest(context, asked, ends, pipe, SERVICE_REACH_M)
     ]
 
 
-def _on_mains(desk: Desk, option: Doubted, cut_off: CutOff) -> Found:
-    everyone, pipes = desk.customers_everywhere, option.ground.network.pipes
+def _on_mains(context: PlanningContext, option: OptionInDoubt, cut_off: CutOff) -> Found:
+    everyone, pipes = context.customers_everywhere, option.connectivity.network.pipes
     rows = np.flatnonzero(cut_off.dark & (cut_off.pipe < pipes.n_mains))
     line, pipe = cut_off.line[rows], cut_off.pipe[rows]
     asked = everyone.attached_by == Attachment.NEAREST_MAIN
@@ -68,15 +68,15 @@ def _on_mains(desk: Desk, option: Doubted, cut_off: CutOff) -> Found:
             customer,
             f"{taken}; main {pipes.id[int(pipe[at])]}, {gap:.1f} m away, {_MAY_BE}",
         )
-        for customer, at, gap in _nearest(desk, asked, line, pipe, MAIN_REACH_M)
+        for customer, at, gap in _nearest(context, asked, line, pipe, MAIN_REACH_M)
     ]
 
 
 def _nearest(
-    desk: Desk, asked: Flags, shapes: NDArray[np.object_], pipe: Ints, reach_m: float
+    context: PlanningContext, asked: Flags, shapes: NDArray[np.object_], pipe: Ints, reach_m: float
 ) -> list[tuple[int, int, float]]:
     """Return customers, the nearest shape within reach of each, and how far it is [m]."""
-    everyone = desk.customers_everywhere
+    everyone = context.customers_everywhere
     if not len(shapes) or not asked.any():
         return []
     low, high = _bounds(shapes, reach_m)
@@ -97,9 +97,9 @@ def _bounds(shapes: NDArray[np.object_], margin_m: float) -> tuple[Floats, Float
     return bounds[:2] - margin_m, bounds[2:] + margin_m
 
 
-def _dark_ends(option: Doubted, cut_off: CutOff) -> tuple[Ints, Ints]:
+def _dark_ends(option: OptionInDoubt, cut_off: CutOff) -> tuple[Ints, Ints]:
     """Return the services without gas during the work and the node of the customer's end of each."""
-    network = option.ground.network
+    network = option.connectivity.network
     pipes = np.unique(cut_off.pipe[cut_off.dark & (cut_off.pipe >= network.pipes.n_mains)])
     pairs = [(pipe, node) for pipe in pipes.tolist() for node in _free_ends(network, pipe)]
     table = np.array(pairs, dtype=np.int64).reshape(-1, 2)

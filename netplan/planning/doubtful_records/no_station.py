@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from netplan.network.topology import components, fed_nodes
 from netplan.network.vocabulary import Attachment
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.planning.doubtful_records.cut_off_lengths import CutOff
 from netplan.planning.doubtful_records.doubts import NEAR_M
-from netplan.planning.doubtful_records.record_effects import Doubted
+from netplan.planning.doubtful_records.record_effects import OptionInDoubt
 
 __all__ = ["without_station"]
 
@@ -23,7 +23,9 @@ _NO_WAY: Final = f"the records show no way for gas to reach this customer, {_HAS
 _ON_NO_PIPE: Final = f"the records show no pipe for this customer, {_HAS_GAS}"
 
 
-def without_station(desk: Desk, option: Doubted, cut_off: CutOff) -> list[tuple[int, str]]:
+def without_station(
+    context: PlanningContext, option: OptionInDoubt, cut_off: CutOff
+) -> list[tuple[int, str]]:
     """Return the rows of such customers in the whole network, and why each is in doubt.
 
     A part of the network that no station feeds before any stop, of a pressure system that is worked on, is
@@ -31,13 +33,13 @@ def without_station(desk: Desk, option: Doubted, cut_off: CutOff) -> list[tuple[
     lies so near itself.
     """
     return [
-        *((customer, _NO_WAY) for customer in _on_dead_pipes(desk, option, cut_off)),
-        *((customer, _ON_NO_PIPE) for customer in _on_no_pipe(desk, cut_off)),
+        *((customer, _NO_WAY) for customer in _on_dead_pipes(context, option, cut_off)),
+        *((customer, _ON_NO_PIPE) for customer in _on_no_pipe(context, cut_off)),
     ]
 
 
-def _on_dead_pipes(desk: Desk, option: Doubted, cut_off: CutOff) -> list[int]:
-    network = option.ground.network
+def _on_dead_pipes(context: PlanningContext, option: OptionInDoubt, cut_off: CutOff) -> list[int]:
+    network = option.connectivity.network
     nodes, customers = network.nodes, network.customers
     fed = fed_nodes(network, injections=True)
     worked = np.unique(network.pipes.system[cut_off.pipe])
@@ -52,12 +54,12 @@ def _on_dead_pipes(desk: Desk, option: Doubted, cut_off: CutOff) -> list[int]:
         np.bincount(owner, weights=flags, minlength=len(customers)) > 0
         for flags in (fed[at], chosen[part[at]])
     )
-    rows: list[int] = desk.rows_everywhere[np.flatnonzero(is_near & ~has_gas)].tolist()
+    rows: list[int] = context.rows_everywhere[np.flatnonzero(is_near & ~has_gas)].tolist()
     return rows
 
 
-def _on_no_pipe(desk: Desk, cut_off: CutOff) -> list[int]:
-    everyone = desk.customers_everywhere
+def _on_no_pipe(context: PlanningContext, cut_off: CutOff) -> list[int]:
+    everyone = context.customers_everywhere
     placed = np.isfinite(everyone.x_m) & np.isfinite(everyone.y_m)
     rows = np.flatnonzero((everyone.attached_by == Attachment.NO_PIPE) & placed)
     found: list[int] = rows[_near(everyone.x_m[rows], everyone.y_m[rows], cut_off)].tolist()

@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from netplan.network.checks.customers import services_without_customer
-from netplan.planning.doubtful_records.record_effects import Doubted
+from netplan.planning.doubtful_records.record_effects import OptionInDoubt
 
 __all__ = ["services_of_nobody"]
 
 
-def services_of_nobody(option: Doubted) -> tuple[str, ...]:
+def services_of_nobody(option: OptionInDoubt) -> tuple[str, ...]:
     """Return the ids of such services, ascending: somebody may live there who is on no list."""
-    network = option.ground.network
+    network = option.connectivity.network
     pipes, pieces = network.pipes, network.pieces
     nobody = services_without_customer(network)
     if not nobody.any():

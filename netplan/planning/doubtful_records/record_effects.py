@@ -14,29 +14,29 @@ from netplan.isolation import Cut
 from netplan.network.model import Network
 from netplan.network.topology import fed_nodes
 from netplan.planfile import model
-from netplan.planning.connectivity import Reach
-from netplan.planning.doubtful_records.connectivity_state import Ground, ground_of, parts_of
+from netplan.planning.connectivity import CutConnectivity
+from netplan.planning.doubtful_records.connectivity_state import ConnectivityState, ground_of, parts_of
 from netplan.planning.doubtful_records.doubts import Closing, Doubt, Joining, doubts_near
 
-__all__ = ["Doubted", "doubted", "trust_of"]
+__all__ = ["OptionInDoubt", "doubted", "trust_of"]
 
 Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Doubted:
+class OptionInDoubt:
     """An option as its doubtful records are judged.
 
     Parameters
     ----------
-    ground : Ground
+    connectivity : ConnectivityState
         With its stops and feeds in.
     touched : bool array, shape (nodes,)
         Nodes in the zones and in what they cut off, kept by a feed or not.
     doubts : tuple of Doubt
     """
 
-    ground: Ground
+    connectivity: ConnectivityState
     touched: Flags
     doubts: tuple[Doubt, ...]
 
@@ -44,17 +44,17 @@ class Doubted:
 def doubted(
     network: Network,
     cut: Cut,
-    reach: Reach,
+    reach: CutConnectivity,
     bypasses: Sequence[model.Bypass],
     opened: Sequence[model.OpenedValve],
-) -> Doubted:
+) -> OptionInDoubt:
     """Return an option with the doubtful records near it.
 
     Parameters
     ----------
     network : Network
     cut : Cut
-    reach : Reach
+    reach : CutConnectivity
         What the cut leaves without gas, before any feed.
     bypasses, opened : sequences
         Feeds of the option.
@@ -64,15 +64,15 @@ def doubted(
         ((rows[b.from_.main_id], b.from_.chainage_m), (rows[b.to.main_id], b.to.chainage_m)) for b in bypasses
     ]
     valves = [network.valves.id.find(valve.valve_id) for valve in opened]
-    ground = ground_of(network, cut, feeds, valves)
+    connectivity = ground_of(network, cut, feeds, valves)
     touched = reach.in_zone | (~reach.fed & fed_nodes(network, injections=True))
-    return Doubted(ground, touched, tuple(doubts_near(ground, touched)))
+    return OptionInDoubt(connectivity, touched, tuple(doubts_near(connectivity, touched)))
 
 
-def trust_of(option: Doubted) -> model.Trust:
+def trust_of(option: OptionInDoubt) -> model.Trust:
     """Return which doubtful records near an option would change it, each taken to be wrong by itself."""
     doubts = [doubt for doubt in option.doubts if doubt.layer != "services"]
-    found = [row for row in (_judged(option.ground, doubt) for doubt in doubts) if row is not None]
+    found = [row for row in (_judged(option.connectivity, doubt) for doubt in doubts) if row is not None]
     found.sort(
         key=lambda r: (not r.gas_reaches_work, -len(r.customers_off), r.layer, r.feature_id, r.other_id)
     )
@@ -84,54 +84,60 @@ def _mains_named(network: Network, bypasses: Sequence[model.Bypass]) -> list[int
     return [network.pipes.id.find(name, 0, network.pipes.n_mains) for name in sorted(names)]
 
 
-def _judged(ground: Ground, doubt: Doubt) -> model.TrustRow | None:
+def _judged(connectivity: ConnectivityState, doubt: Doubt) -> model.TrustRow | None:
     if isinstance(doubt, Joining):
-        return _if_joined(ground, doubt)
+        return _if_joined(connectivity, doubt)
     if isinstance(doubt, Closing):
-        return _if_closed(ground, doubt)
+        return _if_closed(connectivity, doubt)
     return None
 
 
-def _if_joined(ground: Ground, doubt: Joining) -> model.TrustRow | None:
-    one, other = ground.part[doubt.one], ground.part[doubt.other]
-    if one == other or ground.fed[one] == ground.fed[other]:
+def _if_joined(connectivity: ConnectivityState, doubt: Joining) -> model.TrustRow | None:
+    one, other = connectivity.part[doubt.one], connectivity.part[doubt.other]
+    if one == other or connectivity.fed[one] == connectivity.fed[other]:
         return None
-    dark = int(other if ground.fed[one] else one)
-    if (ground.part[ground.zone_places] == dark).any():
-        return _row(ground, doubt, gas_reaches_work=True)
-    fed = ground.fed.copy()
+    dark = int(other if connectivity.fed[one] else one)
+    if (connectivity.part[connectivity.zone_places] == dark).any():
+        return _row(connectivity, doubt, gas_reaches_work=True)
+    fed = connectivity.fed.copy()
     fed[dark] = True
-    before, after = ground.without_gas(), ground.without_gas(fed=fed)
+    before, after = connectivity.without_gas(), connectivity.without_gas(fed=fed)
     if not (before & ~after).any():
         return None
-    return _row(ground, doubt, on=before & ~after)
+    return _row(connectivity, doubt, on=before & ~after)
 
 
-def _if_closed(ground: Ground, doubt: Closing) -> model.TrustRow | None:
-    network, pieces = ground.network, ground.network.pieces
-    inside = ground.in_zone
+def _if_closed(connectivity: ConnectivityState, doubt: Closing) -> model.TrustRow | None:
+    network, pieces = connectivity.network, connectivity.network.pieces
+    inside = connectivity.in_zone
     one, other = int(pieces.from_node[doubt.piece]), int(pieces.to_node[doubt.piece])
     if inside[one] and inside[other]:
-        return _row(ground, doubt, zone_parted=True) if _parts_zone(ground, doubt.piece, one, other) else None
-    if not ground.carries[doubt.piece] or ground.stays_joined(doubt.piece):
+        return (
+            _row(connectivity, doubt, zone_parted=True)
+            if _parts_zone(connectivity, doubt.piece, one, other)
+            else None
+        )
+    if not connectivity.carries[doubt.piece] or connectivity.stays_joined(doubt.piece):
         return None
-    carries = ground.carries.copy()
+    carries = connectivity.carries.copy()
     carries[doubt.piece] = False
-    part, fed = parts_of(network, carries, ground.links, len(ground.part))
-    off = ground.without_gas(part, fed) & ~ground.without_gas()
+    part, fed = parts_of(network, carries, connectivity.links, len(connectivity.part))
+    off = connectivity.without_gas(part, fed) & ~connectivity.without_gas()
     if not off.any():
         return None
     # Who would have no gas today either, were it closed, proves that it is open.
     today = network.pieces.is_open.copy()
     today[doubt.piece] = False
     off &= ~_dark(network, fed_nodes(network, today, injections=True))
-    return _row(ground, doubt, off=off) if off.any() else None
+    return _row(connectivity, doubt, off=off) if off.any() else None
 
 
-def _parts_zone(ground: Ground, piece: int, one: int, other: int) -> bool:
-    network = ground.network
-    inside = {part.piece for zone in ground.cut.zones for part in zone.pieces}
-    rows = np.array(sorted(inside - {stop.piece for stop in ground.cut.stops} - {piece}), dtype=np.int64)
+def _parts_zone(connectivity: ConnectivityState, piece: int, one: int, other: int) -> bool:
+    network = connectivity.network
+    inside = {part.piece for zone in connectivity.cut.zones for part in zone.pieces}
+    rows = np.array(
+        sorted(inside - {stop.piece for stop in connectivity.cut.stops} - {piece}), dtype=np.int64
+    )
     rows = rows[network.pieces.is_open[rows]]
     zone: Any = nx.Graph([(one, one), (other, other)])
     zone.add_edges_from(
@@ -147,7 +153,7 @@ def _dark(network: Network, fed: Flags) -> Flags:
 
 
 def _row(
-    ground: Ground,
+    connectivity: ConnectivityState,
     doubt: Doubt,
     *,
     gas_reaches_work: bool = False,
@@ -155,7 +161,7 @@ def _row(
     off: Flags | None = None,
     on: Flags | None = None,
 ) -> model.TrustRow:
-    network = ground.network
+    network = connectivity.network
     customers = network.customers
     gone = [] if off is None else np.flatnonzero(off).tolist()
     back = [] if on is None else np.flatnonzero(on).tolist()

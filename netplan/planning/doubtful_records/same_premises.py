@@ -10,23 +10,23 @@ import pyarrow.compute as pc
 from scipy.spatial import KDTree
 
 from netplan.network.checks.doubles import PREMISES_M, plain_addresses
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 
 __all__ = ["same_premises_as"]
 
 
-def same_premises_as(desk: Desk, off: Collection[str]) -> list[tuple[int, str]]:
+def same_premises_as(context: PlanningContext, off: Collection[str]) -> list[tuple[int, str]]:
     """Return the rows of such customers in the whole network, and why each is in doubt.
 
     They have the address of one who is off, in whatever case, spacing and punctuation, and lie near it.
 
     Parameters
     ----------
-    desk : Desk
+    context : PlanningContext
     off : collection of str
         Customers that are off by the option.
     """
-    everyone = desk.customers_everywhere
+    everyone = context.customers_everywhere
     xy = np.column_stack([everyone.x_m, everyone.y_m])
     is_off = np.asarray(
         pc.is_in(everyone.id.arrow, value_set=pa.array(sorted(off), pa.string())).to_numpy(

@@ -9,8 +9,8 @@ from netplan.core.constants import PA_PER_MBAR
 from netplan.hydraulics import FlowState
 from netplan.network.vocabulary import Category
 from netplan.planfile import model
-from netplan.planning.context import Desk
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.context import PlanningContext
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.outage_hours import queue_of, times_of
 
 __all__ = ["customer_pressure_after", "customer_pressure_in", "customers_of"]
@@ -18,45 +18,45 @@ __all__ = ["customer_pressure_after", "customer_pressure_in", "customers_of"]
 Floats = NDArray[np.float64]
 
 
-def customer_pressure_after(desk: Desk, option: Priced) -> Floats:
+def customer_pressure_after(context: PlanningContext, option: EvaluatedOption) -> Floats:
     """Return the pressure at each customer's meter inlet with all stops in [Pa gauge]; NaN where off."""
-    return customer_pressure_in(desk, option, option.final)
+    return customer_pressure_in(context, option, option.final)
 
 
-def customer_pressure_in(desk: Desk, option: Priced, state: FlowState) -> Floats:
+def customer_pressure_in(context: PlanningContext, option: EvaluatedOption, state: FlowState) -> Floats:
     """Return the same in a state with all stops in, such as that of another hour."""
-    owner, at = desk.attachments
+    owner, at = context.attachments
     pressure = state.pressure_pa_gauge[at]
     usable = ~np.isnan(pressure) & ~option.reach.in_zone[at]
-    least = np.full(len(desk.request.network.customers), np.inf)
+    least = np.full(len(context.request.network.customers), np.inf)
     np.minimum.at(least, owner[usable], pressure[usable])
     least[option.off] = np.inf
     return np.where(np.isinf(least), np.nan, least)
 
 
 def customers_of(
-    desk: Desk, option: Priced, feed_ids: tuple[str | None, ...]
+    context: PlanningContext, option: EvaluatedOption, feed_ids: tuple[str | None, ...]
 ) -> tuple[model.AffectedCustomer, ...]:
     """Return the affected customers, by id.
 
     Parameters
     ----------
-    desk : Desk
-    option : Priced
+    context : PlanningContext
+    option : EvaluatedOption
     feed_ids : tuple of (str or None)
-        Id of the feed of each hungry part, in the option's order.
+        Id of the feed of each deficient part, in the option's order.
     """
-    customers = desk.request.network.customers
-    queue = queue_of(desk.request, option.off)
-    times = times_of(desk.request, queue)
+    customers = context.request.network.customers
+    queue = queue_of(context.request, option.off)
+    times = times_of(context.request, queue)
     relit = {int(option.off[row]): place for place, row in enumerate(queue.order.tolist(), 1)}
     on_by = dict(zip(option.off.tolist(), times.on_by, strict=True))
-    pressure = customer_pressure_after(desk, option)
+    pressure = customer_pressure_after(context, option)
     cause: dict[int, tuple[str, str | None]] = dict.fromkeys(
         np.flatnonzero(option.reach.isolated).tolist(), ("isolated", None)
     )
     fed_by = _first_feed(feed_ids)
-    for part, feed_id in zip(option.hungry, feed_ids, strict=True):
+    for part, feed_id in zip(option.deficient, feed_ids, strict=True):
         word = "below minimum" if part.weak else "stranded"
         for row in part.customers.tolist():
             cause[row] = (word, feed_id or fed_by)

@@ -7,7 +7,7 @@ import numpy as np
 from netplan.network.linear_reference import points_at
 from netplan.planfile import model
 from netplan.planfile.naming import stop_id
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.planning.failed_network import FailureCase
 from netplan.planning.fallback import FallbackAnswer, ShutFeed
 from netplan.planning.supply_failures import LossAnswer
@@ -15,9 +15,9 @@ from netplan.planning.supply_failures import LossAnswer
 __all__ = ["fallbacks_of", "losses_of", "many_on_standby", "without_fallback"]
 
 
-def fallbacks_of(desk: Desk, answers: tuple[FallbackAnswer, ...]) -> tuple[model.Fallback, ...]:
+def fallbacks_of(context: PlanningContext, answers: tuple[FallbackAnswer, ...]) -> tuple[model.Fallback, ...]:
     """Return the fallbacks of an option, both kinds of every stop."""
-    network = desk.request.network
+    network = context.request.network
     found = []
     for answer in answers:
         pipe = np.array([stop.pipe for stop in answer.use], dtype=np.int64)
@@ -40,15 +40,15 @@ def fallbacks_of(desk: Desk, answers: tuple[FallbackAnswer, ...]) -> tuple[model
                 minutes=answer.minutes,
                 standby=answer.standby,
                 note=answer.note,
-                shut=_shut(desk, answer.shut),
+                shut=_shut(context, answer.shut),
                 tail_lost=answer.tail,
             )
         )
     return tuple(found)
 
 
-def _shut(desk: Desk, shut: tuple[ShutFeed, ...]) -> tuple[model.FeedShut, ...]:
-    network = desk.request.network
+def _shut(context: PlanningContext, shut: tuple[ShutFeed, ...]) -> tuple[model.FeedShut, ...]:
+    network = context.request.network
     pipe = np.array([one.end.pipe for one in shut], dtype=np.int64)
     xy = points_at(network, pipe, np.array([one.end.chainage_m for one in shut]))
     return tuple(
@@ -80,10 +80,12 @@ def without_fallback(answers: tuple[FallbackAnswer, ...]) -> tuple[str, ...]:
     )
 
 
-def many_on_standby(desk: Desk, case: FailureCase, answers: tuple[FallbackAnswer, ...]) -> tuple[str, ...]:
+def many_on_standby(
+    context: PlanningContext, case: FailureCase, answers: tuple[FallbackAnswer, ...]
+) -> tuple[str, ...]:
     """Return a warning where more meters are on standby than ``choice.standby_meters_max``."""
-    most = desk.request.rules.choice.standby_meters_max
-    customers = case.whole.desk.request.network.customers
+    most = context.request.rules.choice.standby_meters_max
+    customers = case.whole.context.request.network.customers
     rows = [customers.id.find(one) for one in sorted({id_ for answer in answers for id_ in answer.standby})]
     meters = int(customers.meters[rows].sum()) if rows else 0
     if not most or meters <= most:

@@ -12,8 +12,8 @@ from netplan.feeds.feed_links import Tap
 from netplan.network.linear_reference import points_at
 from netplan.planfile import model
 from netplan.planfile.naming import bypass_id
-from netplan.planning.context import Desk
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.context import PlanningContext
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.feeds_for_part import stops_of_bypass, tee_places
 from netplan.planning.outage_hours import money
 from netplan.planning.weather_limits import NOT_LOOKED_FOR, FeedWeather, Weather
@@ -30,7 +30,7 @@ class WrittenFeeds:
     bypasses : tuple of model.Bypass
     opened : tuple of model.OpenedValve
     ids : tuple of (str or None)
-        For each hungry part the id of its feed: B1 … or a valve's id; None without one of its own.
+        For each deficient part the id of its feed: B1 … or a valve's id; None without one of its own.
     """
 
     bypasses: tuple[model.Bypass, ...]
@@ -38,20 +38,20 @@ class WrittenFeeds:
     ids: tuple[str | None, ...]
 
 
-def feeds_of(desk: Desk, option: Priced, weather: Weather) -> WrittenFeeds:
+def feeds_of(context: PlanningContext, option: EvaluatedOption, weather: Weather) -> WrittenFeeds:
     """Return the feeds of an option with their figures.
 
     Parameters
     ----------
-    desk : Desk
-    option : Priced
+    context : PlanningContext
+    option : EvaluatedOption
     weather : Weather
         Until how cold each feed holds, and what it could carry beyond.
     """
     bypasses: list[model.Bypass] = []
     opened: list[model.OpenedValve] = []
     ids: list[str | None] = []
-    for part, feed, beyond in zip(option.hungry, option.feeds, weather.feeds, strict=True):
+    for part, feed, beyond in zip(option.deficient, option.feeds, weather.feeds, strict=True):
         if feed is None or beyond is None:
             ids.append(None)
         elif feed.size.feed.kind is FeedKind.VALVE:
@@ -66,15 +66,20 @@ def feeds_of(desk: Desk, option: Priced, weather: Weather) -> WrittenFeeds:
             ids.append(valve_id)
         else:
             ident = bypass_id(len(bypasses))
-            bypasses.append(_bypass(desk, option, feed, ident, len(part.customers), beyond))
+            bypasses.append(_bypass(context, option, feed, ident, len(part.customers), beyond))
             ids.append(ident)
     return WrittenFeeds(tuple(bypasses), tuple(opened), tuple(ids))
 
 
 def _bypass(
-    desk: Desk, option: Priced, feed: SizedFeed, ident: str, customers: int, beyond: FeedWeather
+    context: PlanningContext,
+    option: EvaluatedOption,
+    feed: SizedFeed,
+    ident: str,
+    customers: int,
+    beyond: FeedWeather,
 ) -> model.Bypass:
-    start, stop = _ends(desk, option, feed)
+    start, stop = _ends(context, option, feed)
     size = feed.size
     return model.Bypass(
         id=ident,
@@ -97,8 +102,10 @@ def _bypass(
     )
 
 
-def _ends(desk: Desk, option: Priced, feed: SizedFeed) -> tuple[model.Place, model.Place]:
-    network = desk.request.network
+def _ends(
+    context: PlanningContext, option: EvaluatedOption, feed: SizedFeed
+) -> tuple[model.Place, model.Place]:
+    network = context.request.network
     if feed.size.feed.kind is FeedKind.BYPASS:
         pipe, chainage, xy = tee_places(network, option.cut)
         rows = stops_of_bypass(feed.size.feed.label)
@@ -114,11 +121,11 @@ def _ends(desk: Desk, option: Priced, feed: SizedFeed) -> tuple[model.Place, mod
         return start, stop
     assert option.fed is not None  # noqa: S101 - a hose is only ever sized in a fed network
     way = option.fed.hoses[feed.size.feed.label]
-    return _at_tap(desk, option, way.giving), _at_tap(desk, option, way.fed)
+    return _at_tap(context, option, way.giving), _at_tap(context, option, way.fed)
 
 
-def _at_tap(desk: Desk, option: Priced, tap: Tap) -> model.Place:
-    network, stopped = desk.request.network, option.stopped
+def _at_tap(context: PlanningContext, option: EvaluatedOption, tap: Tap) -> model.Place:
+    network, stopped = context.request.network, option.stopped
     assert stopped is not None  # noqa: S101 - as above
     pipe = int(network.pieces.pipe[stopped.piece[tap.link]])
     low, high = stopped.from_m[tap.link], stopped.to_m[tap.link]

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from netplan.feeds import SizedFeed, feed_links
 from netplan.hydraulics import FlowNetwork, FlowState, NetworkSolver
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.planning.customer_effects import node_demand_after
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.fed_network import FedNetwork, closed_flow
 from netplan.planning.stopped_network import StoppedNetwork, draw_stops
 
@@ -58,30 +58,32 @@ class FinalNetwork:
     to_m: Floats
     prepared: NetworkSolver | None = None
 
-    def solver(self, desk: Desk) -> NetworkSolver:
+    def solver(self, context: PlanningContext) -> NetworkSolver:
         """Return a solver for the final network; preparing one takes seconds for a city."""
-        return self.prepared or desk.solver_of(self.flow)
+        return self.prepared or context.solver_of(self.flow)
 
 
-def final_network(desk: Desk, option: Priced) -> FinalNetwork:
+def final_network(context: PlanningContext, option: EvaluatedOption) -> FinalNetwork:
     """Return the final network of an option."""
     if option.fed is None or option.stopped is None:
-        return _without_feeds(desk, option)
-    return _with_feeds(desk, option, option.stopped, option.fed)
+        return _without_feeds(context, option)
+    return _with_feeds(context, option, option.stopped, option.fed)
 
 
-def _without_feeds(desk: Desk, option: Priced) -> FinalNetwork:
-    stopped = draw_stops(desk.request.network, desk.base, option.cut)
+def _without_feeds(context: PlanningContext, option: EvaluatedOption) -> FinalNetwork:
+    stopped = draw_stops(context.request.network, context.base, option.cut)
     flow = closed_flow(stopped)
-    demand = node_demand_after(desk, option.reach, option.flow_m3_per_s_std, flow.node_count)
-    solver = desk.solver_of(flow)
+    demand = node_demand_after(context, option.reach, option.flow_m3_per_s_std, flow.node_count)
+    solver = context.solver_of(flow)
     state, rows = solver.solve(demand), np.arange(flow.links.count)
     return FinalNetwork(stopped, flow, state, rows, stopped.from_m, stopped.to_m, solver)
 
 
-def _with_feeds(desk: Desk, option: Priced, stopped: StoppedNetwork, fed: FedNetwork) -> FinalNetwork:
+def _with_feeds(
+    context: PlanningContext, option: EvaluatedOption, stopped: StoppedNetwork, fed: FedNetwork
+) -> FinalNetwork:
     sizes = [feed.size for feed in option.feeds if isinstance(feed, SizedFeed)]
-    hoses = feed_links(sizes, desk.request.rules)
+    hoses = feed_links(sizes, context.request.rules)
     links = fed.flow.links
     is_open = links.is_open.copy()
     is_open[[size.feed.valve_link for size in sizes if size.feed.valve_link >= 0]] = True
@@ -114,7 +116,7 @@ def _chainages(stopped: StoppedNetwork, stopped_link: Ints, length_m: Floats) ->
     return from_m, to_m
 
 
-def nodes_shown(desk: Desk, final: FinalNetwork) -> tuple[Ints, Flags]:
+def nodes_shown(context: PlanningContext, final: FinalNetwork) -> tuple[Ints, Flags]:
     """Return the node that each node is written down as, and which links are written down.
 
     Hoses that were thought of and a stop's barrier at the end of a piece leave parts of pipes without a
@@ -122,8 +124,8 @@ def nodes_shown(desk: Desk, final: FinalNetwork) -> tuple[Ints, Flags]:
     them is; one in a zone is left out. A valve's own piece has no length either, and stays: it says whether
     the valve is open.
     """
-    pieces, links = desk.request.network.pieces, final.flow.links
-    own = len(desk.request.network.nodes)
+    pieces, links = context.request.network.pieces, final.flow.links
+    own = len(context.request.network.nodes)
     shown = np.ones(links.count, dtype=bool)
     node = np.arange(final.flow.node_count)
     for link in np.flatnonzero((final.stopped_link >= 0) & (links.length_m < SHORT_M)).tolist():
@@ -138,14 +140,14 @@ def nodes_shown(desk: Desk, final: FinalNetwork) -> tuple[Ints, Flags]:
     return node, shown
 
 
-def hose_names(option: Priced, feed_ids: Sequence[str | None]) -> tuple[str, ...]:
+def hose_names(option: EvaluatedOption, feed_ids: Sequence[str | None]) -> tuple[str, ...]:
     """Return for each hose of the final network, in the order of its links, the id of its feed.
 
     Parameters
     ----------
-    option : Priced
+    option : EvaluatedOption
     feed_ids : sequence of (str or None)
-        Id of the feed of each hungry part.
+        Id of the feed of each deficient part.
     """
     return tuple(
         str(feed_id)

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from netplan.core.constants import SECONDS_PER_HOUR
 from netplan.core.units import rounded_down, rounded_up
 from netplan.feeds import flow_changes, station_loads
-from netplan.planning.context import Desk
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.context import PlanningContext
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.outside_summary import LoadedStation
 
 __all__ = ["dust_warnings", "load_warnings"]
@@ -25,26 +25,26 @@ NOTABLE_LENGTH_M: Final = 1.0
 MAINS_NAMED: Final = 5
 
 
-def dust_warnings(desk: Desk, option: Priced) -> list[str]:
+def dust_warnings(context: PlanningContext, option: EvaluatedOption) -> list[str]:
     """Name the mains whose gas runs the other way or clearly faster with the stops in.
 
     Deposits that lay still for years may move and load filters, regulators and meters. Compared at the same
     worst hour, before any stop and with all stops and feeds in; see `netplan.feeds.flow_changes`.
     """
-    changes = flow_changes(desk.base, desk.before, option.final, desk.conditions)
+    changes = flow_changes(context.base, context.before, option.final, context.conditions)
     found = []
     for words, which in (
         ("gas runs the other way", changes.is_reversed),
         ("gas runs faster by half or more", changes.is_faster & ~changes.is_reversed),
     ):
-        line = _mains(desk, option, which)
+        line = _mains(context, option, which)
         if line:
             found.append(f"{words} in {line}: deposits may be stirred up; watch filters and meters behind")
     return found
 
 
-def _mains(desk: Desk, option: Priced, which: Flags) -> str:
-    network = desk.request.network
+def _mains(context: PlanningContext, option: EvaluatedOption, which: Flags) -> str:
+    network = context.request.network
     pieces, pipes = network.pieces, network.pipes
     rows = np.flatnonzero(which & ~option.reach.closed & (pieces.pipe < pipes.n_mains))
     length_m = np.bincount(
@@ -59,18 +59,18 @@ def _mains(desk: Desk, option: Priced, which: Flags) -> str:
     return f"{length_m.sum():.0f} m of main ({named}{more})"
 
 
-def load_warnings(desk: Desk, option: Priced) -> list[str]:
+def load_warnings(context: PlanningContext, option: EvaluatedOption) -> list[str]:
     """Name the stations whose load comes near their capacity with the stops in."""
-    stations = desk.request.network.stations
+    stations = context.request.network.stations
     placed = np.flatnonzero(stations.node >= 0)
     # The greatest of all hours; a station without a capacity has no load.
-    before = np.max([station_loads(desk.base, state) for state in desk.before_by_hour], axis=0)
-    after = np.max([station_loads(desk.base, state) for state in option.work.states[-1].states], axis=0)
+    before = np.max([station_loads(context.base, state) for state in context.before_by_hour], axis=0)
+    after = np.max([station_loads(context.base, state) for state in option.work.states[-1].states], axis=0)
     loaded = [
         (LoadedStation(stations.id[row], share, float(stations.capacity_m3_per_s_std[row])), was)
         for row, share, was in zip(placed.tolist(), after.tolist(), before.tolist(), strict=True)
     ]
-    loaded += [(station, station.share) for station in desk.rest.loaded]
+    loaded += [(station, station.share) for station in context.rest.loaded]
     return [
         f"station {station.station_id} gives {rounded_up(station.share, 2):.0%} of its "
         f"{rounded_down(station.capacity_m3_per_s_std * SECONDS_PER_HOUR, 0):.0f} m³/h with the "

@@ -14,8 +14,8 @@ from netplan.gas import (
 )
 from netplan.planfile import model
 from netplan.planfile.naming import stop_id
-from netplan.planning.context import Desk
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.context import PlanningContext
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.option_records.gas_lost import (
     content_of,
     figures_of,
@@ -28,30 +28,32 @@ from netplan.reference.gas import METRIC_NORMAL, US_STANDARD
 __all__ = ["full_vent_of"]
 
 
-def full_vent_of(desk: Desk, option: Priced) -> model.Vent:
+def full_vent_of(context: PlanningContext, option: EvaluatedOption) -> model.Vent:
     """Return what an option lets go, side by side with other ways of counting it."""
-    figures = figures_of(desk, option)
+    figures = figures_of(context, option)
     return vent_of(figures).model_copy(
         update={
             "drawn_m3": round(figures.drawn_m3, 6),
             "content_at": {
-                reference.name: round(content_of(desk, option, reference).content_m3, 6)
+                reference.name: round(content_of(context, option, reference).content_m3, 6)
                 for reference in (METRIC_NORMAL, US_STANDARD)
             },
             "co2e_by_gwp": {name: round(kg, 3) for name, kg in figures.co2e_by_potential},
-            "compared": _compared(desk, option, figures),
-            "let_by": _let_by(desk, option),
+            "compared": _compared(context, option, figures),
+            "let_by": _let_by(context, option),
         }
     )
 
 
-def _compared(desk: Desk, option: Priced, figures: VentFigures) -> tuple[model.VentComparison, ...]:
-    pipe, length, pressure = zone_pressures_pa_gauge(desk, option)
-    gap, gap_bore, at = gaps_of(desk, option)
-    bore = desk.request.network.pipes.bore_m[pipe]
+def _compared(
+    context: PlanningContext, option: EvaluatedOption, figures: VentFigures
+) -> tuple[model.VentComparison, ...]:
+    pipe, length, pressure = zone_pressures_pa_gauge(context, option)
+    gap, gap_bore, at = gaps_of(context, option)
+    bore = context.request.network.pipes.bore_m[pipe]
     volume = np.concatenate([geometry_m3(length, bore), geometry_m3(gap, gap_bore)])
     rows = compared_with_regulation(
-        figures, volume, np.concatenate([pressure, at]), desk.conditions.ground_temperature_k
+        figures, volume, np.concatenate([pressure, at]), context.conditions.ground_temperature_k
     )
     return tuple(
         model.VentComparison(
@@ -61,16 +63,16 @@ def _compared(desk: Desk, option: Priced, figures: VentFigures) -> tuple[model.V
     )
 
 
-def _let_by(desk: Desk, option: Priced) -> tuple[model.LetBy, ...]:
+def _let_by(context: PlanningContext, option: EvaluatedOption) -> tuple[model.LetBy, ...]:
     """Return the allowance of every stop with gas on its live side, through the path its kind is given."""
     found = []
     for place, stop in enumerate(option.cut.stops):
         live = float(option.final.pressure_pa_gauge[stop.live_node])
         if np.isnan(live) or live <= 0.0:
             continue
-        bore = float(desk.request.network.pipes.bore_m[stop.pipe])
+        bore = float(context.request.network.pipes.bore_m[stop.pipe])
         allowance = let_by_allowance(
-            leak_paths()[stop.kind], bore, live, desk.conditions.ground_temperature_k, desk.gas
+            leak_paths()[stop.kind], bore, live, context.conditions.ground_temperature_k, context.gas
         )
         found.append(
             model.LetBy(

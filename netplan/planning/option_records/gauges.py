@@ -10,10 +10,10 @@ from netplan.core.constants import PA_PER_MBAR
 from netplan.network.linear_reference import nearest_chainage
 from netplan.planfile import model
 from netplan.planfile.naming import gauge_id
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.planning.customer_effects import kept_inlets
-from netplan.planning.evaluated_option import Priced
-from netplan.planning.sequence import Judged
+from netplan.planning.evaluated_option import EvaluatedOption
+from netplan.planning.sequence import SolvedWorkState
 
 __all__ = ["gauges_of"]
 
@@ -40,7 +40,7 @@ class _Felt:
     least_pa_gauge: float
 
 
-def gauges_of(desk: Desk, option: Priced) -> tuple[model.Gauge, ...]:
+def gauges_of(context: PlanningContext, option: EvaluatedOption) -> tuple[model.Gauge, ...]:
     """Return the gauges of an option: one on the live side of every stop, one at the worst kept inlet.
 
     The worst kept inlet is the lowest of those at which the stops are felt: others tell nothing about them.
@@ -51,13 +51,13 @@ def gauges_of(desk: Desk, option: Priced) -> tuple[model.Gauge, ...]:
     states = option.work.states
     first = next(judged for judged in states if judged.name == "meters off")
     last = states[-1]
-    felt = _lowest_felt(desk, option)
-    rules = desk.request.rules.pressure
-    spots = _spots(desk, option, felt)
+    felt = _lowest_felt(context, option)
+    rules = context.request.rules.pressure
+    spots = _spots(context, option, felt)
     # Where the stops are felt at no inlet, the gauges beside them have to hold themselves.
     lows = [felt.least_pa_gauge] if felt.node >= 0 else [_reading(last, spot.node) for spot in spots]
     low = min((value for value in lows if not np.isnan(value)), default=np.nan)
-    room_pa = 0.0 if np.isnan(low) else max(low - desk.required_pa_gauge, 0.0)
+    room_pa = 0.0 if np.isnan(low) else max(low - context.required_pa_gauge, 0.0)
     found = []
     for place, spot in enumerate(spots):
         normal = _reading(first, spot.node)
@@ -67,7 +67,7 @@ def gauges_of(desk: Desk, option: Priced) -> tuple[model.Gauge, ...]:
         found.append(
             model.Gauge(
                 id=gauge_id(place),
-                main_id=desk.request.network.pipes.id[spot.pipe],
+                main_id=context.request.network.pipes.id[spot.pipe],
                 chainage_m=spot.chainage_m,
                 normal_mbar=normal / PA_PER_MBAR,
                 warning_mbar=warning / PA_PER_MBAR,
@@ -77,14 +77,14 @@ def gauges_of(desk: Desk, option: Priced) -> tuple[model.Gauge, ...]:
     return tuple(found)
 
 
-def _reading(judged: Judged, node: int) -> float:
+def _reading(judged: SolvedWorkState, node: int) -> float:
     return float(judged.state.pressure_pa_gauge[node])
 
 
-def _lowest_felt(desk: Desk, option: Priced) -> _Felt:
+def _lowest_felt(context: PlanningContext, option: EvaluatedOption) -> _Felt:
     """Return the lowest kept inlet, in any state and hour, of those whose pressure the stops change."""
-    nodes = kept_inlets(desk, option.reach, option.gone).node
-    before = np.array([state.pressure_pa_gauge[nodes] for state in desk.before_by_hour])
+    nodes = kept_inlets(context, option.reach, option.gone).node
+    before = np.array([state.pressure_pa_gauge[nodes] for state in context.before_by_hour])
     states = [
         np.array([state.pressure_pa_gauge[nodes] for state in judged.states]) for judged in option.work.states
     ]
@@ -97,8 +97,8 @@ def _lowest_felt(desk: Desk, option: Priced) -> _Felt:
     return _Felt(int(nodes[row]), float(least[row]))
 
 
-def _spots(desk: Desk, option: Priced, felt: _Felt) -> list[_Spot]:
-    network = desk.request.network
+def _spots(context: PlanningContext, option: EvaluatedOption, felt: _Felt) -> list[_Spot]:
+    network = context.request.network
     final = option.final.pressure_pa_gauge
     first = next(
         judged for judged in option.work.states if judged.name == "meters off"
@@ -113,7 +113,7 @@ def _spots(desk: Desk, option: Priced, felt: _Felt) -> list[_Spot]:
     worst = felt.node
     if worst >= 0:
         xy = np.array([[network.nodes.x_m[worst], network.nodes.y_m[worst]]])
-        desk.require_within(xy[:, 0], xy[:, 1], REACH_M)
+        context.require_within(xy[:, 0], xy[:, 1], REACH_M)
         pipe_row, chainage_m, _ = nearest_chainage(network, xy, REACH_M)
         if pipe_row[0] >= 0:
             spots.append(_Spot(int(pipe_row[0]), float(chainage_m[0]), worst))

@@ -6,9 +6,9 @@ import numpy as np
 
 from netplan.network.work_section import Section
 from netplan.planfile import model
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.planning.doubtful_records import NEAR_M, doubted, in_doubt_of, services_of_nobody, trust_of
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.failed_network import failure_case
 from netplan.planning.fallback import fallbacks
 from netplan.planning.option_records.customers import customers_of
@@ -48,13 +48,13 @@ STATIONS_LEFT_OUT = "the loss of a station during the work was not solved: the n
 
 
 def option_of(
-    desk: Desk, section: Section, ranking: Ranking, place: int, final: FinalNetwork
+    context: PlanningContext, section: Section, ranking: Ranking, place: int, final: FinalNetwork
 ) -> tuple[model.Option, WrittenFeeds]:
     """Return the option at a place in the ranking, without its steps, and its feeds.
 
     Parameters
     ----------
-    desk : Desk
+    context : PlanningContext
     section : Section
         The work section.
     ranking : Ranking
@@ -64,17 +64,17 @@ def option_of(
         The option's final network.
     """
     priced = ranking.options[place]
-    request = desk.request
-    weather = weather_of(desk, priced, ladders=place == 0) if request.weather else not_looked_for(priced)
-    feeds = feeds_of(desk, priced, weather)
-    _require_doubts_within(desk, priced)
-    relighting = relighting_of(desk, priced)
-    local_peak = local_peak_of(desk, priced, final)
-    case = failure_case(desk, priced)
-    on_failure = fallbacks(desk, section, priced, case)
-    customers = customers_of(desk, priced, feeds.ids)
+    request = context.request
+    weather = weather_of(context, priced, ladders=place == 0) if request.weather else not_looked_for(priced)
+    feeds = feeds_of(context, priced, weather)
+    _require_doubts_within(context, priced)
+    relighting = relighting_of(context, priced)
+    local_peak = local_peak_of(context, priced, final)
+    case = failure_case(context, priced)
+    on_failure = fallbacks(context, section, priced, case)
+    customers = customers_of(context, priced, feeds.ids)
     option = doubted(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened)
-    in_doubt = in_doubt_of(desk, option, {c.id for c in customers if c.effect == "off"})
+    in_doubt = in_doubt_of(context, option, {c.id for c in customers if c.effect == "off"})
     return (
         model.Option(
             rank=place + 1,
@@ -91,33 +91,33 @@ def option_of(
                 request.network,
                 request.rules,
                 priced,
-                desk.areas,
+                context.areas,
                 final.state.pressure_pa_gauge[final.stopped.barrier_node],
-                nearer_of(desk, ranking, priced),
+                nearer_of(context, ranking, priced),
             ),
             zones=zones_of(request.network, priced.cut),
             customers=customers,
             bypasses=feeds.bypasses,
             opened_valves=feeds.opened,
-            pressures=pressures_of(desk, priced).model_copy(
-                update={"with_local_peak": least_with_local_peak(desk, local_peak)}
+            pressures=pressures_of(context, priced).model_copy(
+                update={"with_local_peak": least_with_local_peak(context, local_peak)}
             ),
-            vent=full_vent_of(desk, priced),
-            purge=purge_of(desk, priced, final),
-            gauges=gauges_of(desk, priced),
-            fallback=fallbacks_of(desk, on_failure),
+            vent=full_vent_of(context, priced),
+            purge=purge_of(context, priced, final),
+            gauges=gauges_of(context, priced),
+            fallback=fallbacks_of(context, on_failure),
             steps=(),
-            states=states_of(desk, priced, relighting),
+            states=states_of(context, priced, relighting),
             weather=weather_lines(weather, feeds.ids),
             warnings=(
-                *warnings_of(desk, priced, relighting),
-                *local_peak_warnings(desk, local_peak),
-                *validity_warnings(desk, priced, final, feeds.ids, relighting),
+                *warnings_of(context, priced, relighting),
+                *local_peak_warnings(context, local_peak),
+                *validity_warnings(context, priced, final, feeds.ids, relighting),
                 *nobody_warnings(services_of_nobody(option)),
                 *doubt_warnings(in_doubt),
                 *(() if request.weather else (WEATHER_LEFT_OUT,)),
                 *without_fallback(on_failure),
-                *many_on_standby(desk, case, on_failure),
+                *many_on_standby(context, case, on_failure),
                 *((STATIONS_LEFT_OUT,) if stations_left_out(case) else ()),
             ),
             trust=trust_of(option),
@@ -128,12 +128,12 @@ def option_of(
     )
 
 
-def _require_doubts_within(desk: Desk, priced: Priced) -> None:
-    """Check that all records that may be doubted near an option are in the desk's network."""
-    nodes, reach = desk.request.network.nodes, priced.reach
-    touched = np.flatnonzero(reach.in_zone | (~reach.fed & desk.fed_before))
+def _require_doubts_within(context: PlanningContext, priced: EvaluatedOption) -> None:
+    """Check that all records that may be doubted near an option are in the context's network."""
+    nodes, reach = context.request.network.nodes, priced.reach
+    touched = np.flatnonzero(reach.in_zone | (~reach.fed & context.fed_before))
     at = np.concatenate([touched, [stop.live_node for stop in priced.cut.stops]]).astype(np.int64)
-    desk.require_within(nodes.x_m[at], nodes.y_m[at], NEAR_M)
+    context.require_within(nodes.x_m[at], nodes.y_m[at], NEAR_M)
 
 
 def _proof(ranking: Ranking, place: int) -> model.Proof:

@@ -21,12 +21,12 @@ from netplan.gas import (
 )
 from netplan.graph.components import component_labels
 from netplan.hydraulics import NetworkSolver
-from netplan.isolation import Stop
+from netplan.isolation import CutStop
 from netplan.planfile import model
 from netplan.planfile.naming import stop_id
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.planning.customer_effects import demands_after, kept_inlets
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.option_records.final_network import FinalNetwork, nodes_shown
 from netplan.planning.stopped_network import StoppedNetwork
 from netplan.rules import Rules
@@ -86,33 +86,35 @@ def equipment_of(rules: Rules) -> Equipment:
     )
 
 
-def purge_of(desk: Desk, option: Priced, final: FinalNetwork) -> model.Purge:
+def purge_of(context: PlanningContext, option: EvaluatedOption, final: FinalNetwork) -> model.Purge:
     """Return how the zones of an option are purged out of service and back in.
 
     The draw is solved in the state with all stops in and all feeds open; a draw that takes a kept meter
     inlet below what it must hold counts as one that the network cannot give.
     """
-    rules = desk.request.rules
-    bench = _bench(desk, option, final)
+    rules = context.request.rules
+    bench = _bench(context, option, final)
     plans: list[tuple[PurgePlan | None, int]] = []
-    for mains, sources in _zones(desk, option, bench):
+    for mains, sources in _zones(context, option, bench):
         if sources and len(mains):
             plan = purge_plan(
                 mains,
                 sources,
                 equipment_of(rules),
-                desk.conditions,
+                context.conditions,
                 volumes_out=rules.purge.volumes_out,
                 volumes_in=rules.purge.volumes_in,
             )
             plans.append((_at_outlets(plan, option), len(mains)))
         elif len(mains):
             plans.append((None, len(mains)))
-    return _written(desk, plans).model_copy(update={"loads": _loads(desk, option, final)})
+    return _written(context, plans).model_copy(update={"loads": _loads(context, option, final)})
 
 
-def _loads(desk: Desk, option: Priced, final: FinalNetwork) -> tuple[model.PurgeLoad, ...]:
-    node = nodes_shown(desk, final)[0][final.stopped.barrier_node]
+def _loads(
+    context: PlanningContext, option: EvaluatedOption, final: FinalNetwork
+) -> tuple[model.PurgeLoad, ...]:
+    node = nodes_shown(context, final)[0][final.stopped.barrier_node]
     return tuple(
         model.PurgeLoad(
             draw_m3h=draw.flow_m3_per_s_std * SECONDS_PER_HOUR,
@@ -123,19 +125,21 @@ def _loads(desk: Desk, option: Priced, final: FinalNetwork) -> tuple[model.Purge
     )
 
 
-def _bench(desk: Desk, option: Priced, final: FinalNetwork) -> _Bench:
+def _bench(context: PlanningContext, option: EvaluatedOption, final: FinalNetwork) -> _Bench:
     stopped, flow = final.stopped, final.flow
-    inlets = kept_inlets(desk, option.reach, option.gone)
-    demands = demands_after(desk, option.reach, option.gone, flow.node_count)
-    solver = final.solver(desk)
+    inlets = kept_inlets(context, option.reach, option.gone)
+    demands = demands_after(context, option.reach, option.gone, flow.node_count)
+    solver = final.solver(context)
     return _Bench(stopped, solver, demands, inlets.node, inlets.required_pa_gauge)
 
 
-def _zones(desk: Desk, option: Priced, bench: _Bench) -> list[tuple[ZoneMains, list[PurgeSource]]]:
+def _zones(
+    context: PlanningContext, option: EvaluatedOption, bench: _Bench
+) -> list[tuple[ZoneMains, list[PurgeSource]]]:
     """Return the mains and live stops of each connected part of the zones; services are left out."""
-    pipes, stopped, stops = desk.request.network.pipes, bench.stopped, option.cut.stops
+    pipes, stopped, stops = context.request.network.pipes, bench.stopped, option.cut.stops
     links = stopped.flow.links
-    pipe = desk.request.network.pieces.pipe[stopped.piece].astype(np.int64)
+    pipe = context.request.network.pieces.pipe[stopped.piece].astype(np.int64)
     ends = np.stack([links.from_node, links.to_node]).astype(np.int64)
     # Every stop gets an end of its own: past it the network is live and no way for a purge.
     for k, (link, node) in enumerate(zip(stopped.closes, stopped.barrier_node, strict=True)):
@@ -170,7 +174,7 @@ def _zones(desk: Desk, option: Priced, bench: _Bench) -> list[tuple[ZoneMains, l
     return found
 
 
-def _outlet(stop: Stop) -> tuple[int, float]:
+def _outlet(stop: CutStop) -> tuple[int, float]:
     """Return where gas is let in or out at a stop: its zone vent, or the stop itself."""
     for tapping in stop.tappings:
         if tapping.role == "zone_vent":
@@ -178,7 +182,7 @@ def _outlet(stop: Stop) -> tuple[int, float]:
     return stop.pipe, stop.chainage_m
 
 
-def _at_outlets(plan: PurgePlan, option: Priced) -> PurgePlan:
+def _at_outlets(plan: PurgePlan, option: EvaluatedOption) -> PurgePlan:
     """Move vents that stand at a stop to the outlet that is tapped there."""
     outlets = {(stop.pipe, round(stop.chainage_m, 6)): _outlet(stop) for stop in option.cut.stops}
 
@@ -189,8 +193,8 @@ def _at_outlets(plan: PurgePlan, option: Priced) -> PurgePlan:
     return replace(plan, places=tuple(moved(place) for place in plan.places))
 
 
-def _written(desk: Desk, plans: list[tuple[PurgePlan | None, int]]) -> model.Purge:
-    purge, ids = desk.request.rules.purge, desk.request.network.pipes.id
+def _written(context: PlanningContext, plans: list[tuple[PurgePlan | None, int]]) -> model.Purge:
+    purge, ids = context.request.rules.purge, context.request.network.pipes.id
     known = [plan for plan, _ in plans if plan is not None]
     blind = sum(lengths for plan, lengths in plans if plan is None)
     notes = dict.fromkeys(note for plan in known for note in plan.notes)

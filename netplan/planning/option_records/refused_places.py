@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from netplan.planfile import model
-from netplan.planning.context import Desk
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.context import PlanningContext
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.rank import Ranking
 
 __all__ = ["nearer_of"]
 
 
-def nearer_of(desk: Desk, ranking: Ranking, option: Priced) -> tuple[tuple[model.NotNearer, ...], ...]:
+def nearer_of(
+    context: PlanningContext, ranking: Ranking, option: EvaluatedOption
+) -> tuple[tuple[model.NotNearer, ...], ...]:
     """Return, for each stop of an option, the lengths nearer to the work that were refused or dearer."""
-    pipes = desk.request.network.pipes
+    pipes = context.request.network.pipes
     return tuple(
         tuple(
             model.NotNearer(

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from netplan.demand import customer_pressure, node_demand, relight_flow
 from netplan.hydraulics import FlowState
-from netplan.planning.context import Desk
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.context import PlanningContext
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.outage_hours import queue_of
 
 __all__ = ["ROUNDING_PA", "Relighting", "relighting_of"]
@@ -64,7 +64,7 @@ class Relighting:
         return f"relighting, {self.together} together"
 
 
-def relighting_of(desk: Desk, option: Priced) -> Relighting | None:
+def relighting_of(context: PlanningContext, option: EvaluatedOption) -> Relighting | None:
     """Return how many customers may be relit at once, and how low the pressure gets; None with nobody off.
 
     A cold house heats with all it has. Each customer that is being relit draws its peak (the rules'
@@ -75,42 +75,42 @@ def relighting_of(desk: Desk, option: Priced) -> Relighting | None:
     off = option.off
     if not len(off):
         return None
-    queue = off[queue_of(desk.request, off).order]
-    found = _together(desk, queue, len(queue))
+    queue = off[queue_of(context.request, off).order]
+    found = _together(context, queue, len(queue))
     all_at_once = found.least_pa_gauge
     rounds = 1
     while not found.holds and found.together > 1 and rounds < MOST_ROUNDS:
         rounds *= 2
-        found = _together(desk, queue, math.ceil(len(queue) / rounds))
+        found = _together(context, queue, math.ceil(len(queue) / rounds))
     return replace(found, all_at_once_pa_gauge=all_at_once)
 
 
-def _together(desk: Desk, queue: Ints, size: int) -> Relighting:
+def _together(context: PlanningContext, queue: Ints, size: int) -> Relighting:
     """Return the worst round with so many customers at once, over all rounds and hours."""
-    customers = desk.request.network.customers
-    counts = ~desk.weak_before
-    solver = desk.solver_of(desk.base)
+    customers = context.request.network.customers
+    counts = ~context.weak_before
+    solver = context.solver_of(context.base)
     worst: Relighting | None = None
     for start in range(0, len(queue), size):
         back_on = np.zeros(len(customers), dtype=bool)
         back_on[queue[start : start + size]] = True
-        for place, hour in enumerate(desk.hours):
-            flow = relight_flow(desk.demand, back_on, hour, desk.own_part)
+        for place, hour in enumerate(context.hours):
+            flow = relight_flow(context.demand, back_on, hour, context.own_part)
             flow[queue[start + size :]] = 0.0
-            counts[queue] = ~desk.weak_before[queue]
+            counts[queue] = ~context.weak_before[queue]
             counts[queue[start + size :]] = False
-            demand = node_demand(customers, flow, desk.base.node_count, desk.fed_before)
-            state = solver.resolve(demand_m3_per_s_std=demand, warm=desk.before_by_hour[place])
+            demand = node_demand(customers, flow, context.base.node_count, context.fed_before)
+            state = solver.resolve(demand_m3_per_s_std=demand, warm=context.before_by_hour[place])
             pressure = customer_pressure(customers, state.pressure_pa_gauge)
             judged = np.where(np.isnan(pressure), -np.inf, pressure)
             judged[~counts] = np.inf
             row = int(np.argmin(judged))
             least, name = float(judged[row]), customers.id[row]
-            beyond = desk.rest.held[place] if desk.rest.held else None
+            beyond = context.rest.held[place] if context.rest.held else None
             if beyond is not None and beyond.pressure_pa_gauge < least:
                 least, name = beyond.pressure_pa_gauge, beyond.customer_id
             if worst is None or least < worst.least_pa_gauge:
-                holds = least >= desk.required_pa_gauge - ROUNDING_PA
+                holds = least >= context.required_pa_gauge - ROUNDING_PA
                 known = name if math.isfinite(least) else ""
                 worst = Relighting(len(queue), size, holds, known, least, place, state, least)
     assert worst is not None  # noqa: S101 - there is somebody to relight, and an hour

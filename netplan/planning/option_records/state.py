@@ -25,9 +25,9 @@ from netplan.planfile import (
     StateStations,
     model,
 )
-from netplan.planning.context import Desk
+from netplan.planning.context import PlanningContext
 from netplan.planning.customer_effects import node_demand_after
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.option_records.customers import customer_pressure_after
 from netplan.planning.option_records.extent import Extent
 from netplan.planning.option_records.final_network import FinalNetwork, hose_names, nodes_shown
@@ -45,19 +45,19 @@ class StateSource:
 
     Parameters
     ----------
-    desk : Desk
+    context : PlanningContext
     option : Option
         As it stands in the plan.
-    priced : Priced
+    priced : EvaluatedOption
     final : FinalNetwork
         Its final network.
     feed_ids : tuple of (str or None)
-        Id of the feed of each hungry part.
+        Id of the feed of each deficient part.
     """
 
-    desk: Desk
+    context: PlanningContext
     option: model.Option
-    priced: Priced
+    priced: EvaluatedOption
     final: FinalNetwork
     feed_ids: tuple[str | None, ...]
 
@@ -73,17 +73,17 @@ def state_of(source: StateSource, extent: Extent, lines: PipeLines) -> SolvedSta
     lines : PipeLines
         Pipes of the network.
     """
-    desk, final = source.desk, source.final
-    node, shown = nodes_shown(desk, final)
+    context, final = source.context, source.final
+    node, shown = nodes_shown(context, final)
     links = final.flow.links
     from_node, to_node = node[links.from_node], node[links.to_node]
     is_pipe = final.stopped_link >= 0
-    state = _states(desk, source.priced, final)
-    xy = _places(desk, final)
+    state = _states(context, source.priced, final)
+    xy = _places(context, final)
     held = shown & is_pipe
     if not extent.whole:
         near = extent.inside(*xy)
-        held &= near[from_node] | near[to_node] | _changed(desk, final, state, extent)
+        held &= near[from_node] | near[to_node] | _changed(context, final, state, extent)
     rows, hoses = np.flatnonzero(held), np.flatnonzero(shown & ~is_pipe)
     ends = np.concatenate([from_node[rows], to_node[rows], from_node[hoses], to_node[hoses]])
     pipes = _pipes(source, rows, extent, lines, (state, from_node, to_node))
@@ -94,7 +94,7 @@ def state_of(source: StateSource, extent: Extent, lines: PipeLines) -> SolvedSta
         left_out=extent.note,
         pipes=pipes,
         nodes=_nodes(source, np.unique(ends), xy),
-        stations=_stations(desk.request.network, final, xy),
+        stations=_stations(context.request.network, final, xy),
         feeds=_feeds(source.option, hose_names(source.priced, source.feed_ids), hose_ends, roughness),
         customers=_customers(source, extent),
     )
@@ -105,8 +105,8 @@ def _piece(final: FinalNetwork) -> Ints:
     return final.stopped.piece[final.stopped_link]
 
 
-def _changed(desk: Desk, final: FinalNetwork, state: NDArray[np.int8], extent: Extent) -> Flags:
-    pipe = desk.request.network.pieces.pipe[_piece(final)]
+def _changed(context: PlanningContext, final: FinalNetwork, state: NDArray[np.int8], extent: Extent) -> Flags:
+    pipe = context.request.network.pieces.pipe[_piece(final)]
     return np.asarray((state != PieceState.LIVE) & extent.own[pipe])
 
 
@@ -118,7 +118,7 @@ def _pipes(
     of_links: tuple[NDArray[np.int8], Ints, Ints],
 ) -> StatePipes:
     """Return the pieces of these links, by the state and the ends of every link."""
-    final, network = source.final, source.desk.request.network
+    final, network = source.final, source.context.request.network
     links, pipes = final.flow.links, network.pipes
     state, from_node, to_node = of_links
     piece = _piece(final)[rows]
@@ -151,10 +151,10 @@ def _pipes(
 
 
 def _nodes(source: StateSource, node: Ints, xy: tuple[Floats, Floats]) -> StateNodes:
-    desk, final, option = source.desk, source.final, source.priced
+    context, final, option = source.context, source.final, source.priced
     count = final.flow.node_count
-    demand = node_demand_after(desk, option.reach, option.flow_m3_per_s_std, count)
-    before = _padded(desk.before.pressure_pa_gauge / PA_PER_MBAR, count, np.nan)
+    demand = node_demand_after(context, option.reach, option.flow_m3_per_s_std, count)
+    before = _padded(context.before.pressure_pa_gauge / PA_PER_MBAR, count, np.nan)
     return StateNodes(
         node=node.astype(np.int64),
         height_m=final.flow.node_height_m[node],
@@ -230,14 +230,14 @@ def _feeds(
 
 
 def _customers(source: StateSource, extent: Extent) -> StateCustomers:
-    desk, option, priced = source.desk, source.option, source.priced
-    customers = desk.request.network.customers
+    context, option, priced = source.context, source.option, source.priced
+    customers = context.request.network.customers
     affected, standby = {row.id: row for row in option.customers}, set(option.standby)
-    rows = _customers_held(desk.request.network, extent, affected.keys() | standby)
+    rows = _customers_held(context.request.network, extent, affected.keys() | standby)
     ids = customers.id.take(rows)
     touched = [affected.get(id_) for id_ in ids]
-    before = _padded(desk.before.pressure_pa_gauge / PA_PER_MBAR, source.final.flow.node_count, np.nan)
-    start, drawn = _drawn_from(desk, priced, before, rows)
+    before = _padded(context.before.pressure_pa_gauge / PA_PER_MBAR, source.final.flow.node_count, np.nan)
+    start, drawn = _drawn_from(context, priced, before, rows)
     words = np.array(Category.words(), dtype=object)
     return StateCustomers(
         customer_id=ids,
@@ -254,8 +254,8 @@ def _customers(source: StateSource, extent: Extent) -> StateCustomers:
         language=customers.language.take(rows),
         meters=customers.meters[rows].astype(np.int64),
         demand_m3h=priced.flow_m3_per_s_std[rows] * SECONDS_PER_HOUR,
-        pressure_mbar=customer_pressure_after(desk, priced)[rows] / PA_PER_MBAR,
-        node=_customer_node(desk, priced, source.final)[rows],
+        pressure_mbar=customer_pressure_after(context, priced)[rows] / PA_PER_MBAR,
+        node=_customer_node(context, priced, source.final)[rows],
         annual_kwh=customers.annual_kwh[rows],
         peak_kw=customers.peak_kw[rows],
         part=priced.groups.part[rows].astype(np.int64),
@@ -278,10 +278,10 @@ def _customers_held(network: Network, extent: Extent, named: set[str]) -> Ints:
     return np.flatnonzero(held)
 
 
-def _customer_node(desk: Desk, option: Priced, final: FinalNetwork) -> Ints:
+def _customer_node(context: PlanningContext, option: EvaluatedOption, final: FinalNetwork) -> Ints:
     """Return the node that each customer's pressure stands on; -1 for one on no pipe."""
-    owner, at = desk.attachments
-    node = np.full(len(desk.request.network.customers), -1, dtype=np.int64)
+    owner, at = context.attachments
+    node = np.full(len(context.request.network.customers), -1, dtype=np.int64)
     order = np.argsort(option.reach.in_zone[at] | np.isnan(final.state.pressure_pa_gauge[at]), kind="stable")[
         ::-1
     ]
@@ -289,11 +289,13 @@ def _customer_node(desk: Desk, option: Priced, final: FinalNetwork) -> Ints:
     return node
 
 
-def _drawn_from(desk: Desk, option: Priced, before_mbar: Floats, rows: Ints) -> tuple[Ints, Ints]:
+def _drawn_from(
+    context: PlanningContext, option: EvaluatedOption, before_mbar: Floats, rows: Ints
+) -> tuple[Ints, Ints]:
     """Return where each customer draws from: outside the zones, and where there was gas before the stops."""
     in_zone = _padded(option.reach.in_zone.astype(float), len(before_mbar), 0.0) > 0.0
     has_gas = ~in_zone & ~np.isnan(before_mbar)
-    customers = desk.request.network.customers
+    customers = context.request.network.customers
     first, at = customers.attach_start, customers.attach_node
     drawn = [at[first[row] : first[row + 1]] for row in rows.tolist()]
     drawn = [some[has_gas[some]] for some in drawn]
@@ -308,12 +310,12 @@ def _padded(values: Floats, count: int, fill: float) -> Floats:
     return longer
 
 
-def _states(desk: Desk, option: Priced, final: FinalNetwork) -> NDArray[np.int8]:
+def _states(context: PlanningContext, option: EvaluatedOption, final: FinalNetwork) -> NDArray[np.int8]:
     """Return the state of every link: what has gas without any feed is live, what has it by feeds alone fed.
 
     It goes by connection and not by who draws, so that a dead end without customers is no exception.
     """
-    links, network = final.flow.links, desk.request.network
+    links, network = final.flow.links, context.request.network
     is_pipe = final.stopped_link >= 0
     by_feed = ~is_pipe
     opened = [feed.size.feed.valve_link for feed in option.feeds if feed is not None]
@@ -346,8 +348,8 @@ def _reached(final: FinalNetwork, is_open: NDArray[np.bool_], source: NDArray[np
     return np.asarray(reached[part])
 
 
-def _places(desk: Desk, final: FinalNetwork) -> tuple[Floats, Floats]:
-    network = desk.request.network
+def _places(context: PlanningContext, final: FinalNetwork) -> tuple[Floats, Floats]:
+    network = context.request.network
     count = len(network.nodes)
     x, y = np.full(final.flow.node_count, np.nan), np.full(final.flow.node_count, np.nan)
     x[:count], y[:count] = network.nodes.x_m, network.nodes.y_m

@@ -8,14 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR
-from netplan.isolation import Cut, Stop
+from netplan.isolation import Cut, CutStop
 from netplan.network.linear_reference import lon_lat, points_at, volumes_m3
 from netplan.network.model import Network
 from netplan.network.vocabulary import Surface
 from netplan.planfile import model
 from netplan.planfile.naming import hole_id, stop_id
 from netplan.planfile.numbers import METRES_DIGITS
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.outage_hours import money
 from netplan.planning.pressure_areas import PressureAreas
 from netplan.rules import Rules
@@ -32,7 +32,7 @@ def _known(value: float, factor: float) -> float | None:
 def stops_of(
     network: Network,
     rules: Rules,
-    option: Priced,
+    option: EvaluatedOption,
     areas: PressureAreas,
     pressure_pa_gauge: Floats,
     nearer: tuple[tuple[model.NotNearer, ...], ...] = (),
@@ -43,7 +43,7 @@ def stops_of(
     ----------
     network : Network
     rules : Rules
-    option : Priced
+    option : EvaluatedOption
     areas : PressureAreas
         For the highest fault pressure that reaches each stop in any state of the work, feeds in.
     pressure_pa_gauge : float array, shape (stops,)
@@ -105,7 +105,7 @@ def stops_of(
     return tuple(found)
 
 
-def _with_rating(stop: Stop, fault_mbar: float | None, rating_mbar: float) -> str:
+def _with_rating(stop: CutStop, fault_mbar: float | None, rating_mbar: float) -> str:
     """Return why a stop is where it is, with the pressure it is rated for; nothing more for a valve."""
     if stop.valve >= 0 or fault_mbar is None:
         return stop.reason

@@ -15,8 +15,8 @@ from netplan.core.findings import Finding, Severity
 from netplan.hydraulics import LIMITS, FlowLinks, FlowState, links_beyond, transition_allowance_pa
 from netplan.network.model import Network
 from netplan.network.work_section import Section
-from netplan.planning.context import Desk
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.context import PlanningContext
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.option_records.final_network import FinalNetwork, hose_names
 from netplan.planning.option_records.relighting import Relighting
 
@@ -31,12 +31,12 @@ NOTABLE_ALLOWANCE_PA: Final = 10.0
 """Doubt about the drop along one pipe or hose that people are told of (own) [Pa]."""
 
 
-def validity_findings(whole: Desk, section: Section) -> tuple[Finding, ...]:
+def validity_findings(whole: PlanningContext, section: Section) -> tuple[Finding, ...]:
     """Return what is beyond the range before any stop in the pressure system of the work, one row a limit.
 
     Parameters
     ----------
-    whole : Desk
+    whole : PlanningContext
         Of the whole network.
     section : Section
         The work.
@@ -75,8 +75,8 @@ class _Group:
 
 
 def validity_warnings(
-    desk: Desk,
-    option: Priced,
+    context: PlanningContext,
+    option: EvaluatedOption,
     final: FinalNetwork,
     feed_ids: Sequence[str | None],
     relighting: Relighting | None,
@@ -87,23 +87,23 @@ def validity_warnings(
 
     Parameters
     ----------
-    desk : Desk
-    option : Priced
+    context : PlanningContext
+    option : EvaluatedOption
     final : FinalNetwork
         The option's final network.
     feed_ids : sequence of (str or None)
-        Id of the feed of each hungry part.
+        Id of the feed of each deficient part.
     relighting : Relighting or None
     """
-    groups = _groups(desk, option, final, feed_ids, relighting)
-    before = _any(desk.base.links, desk, desk.before_by_hour)
+    groups = _groups(context, option, final, feed_ids, relighting)
+    before = _any(context.base.links, context, context.before_by_hour)
     pieces: list[list[Ints]] = [[] for _ in LIMITS]
     hoses: list[list[str]] = [[] for _ in LIMITS]
     first = [""] * len(LIMITS)
     for group in groups:
         known = np.where(group.piece >= 0, before[:, group.piece], False)
         for name, states in group.states:
-            every = _any(group.links, desk, states) & ~known
+            every = _any(group.links, context, states) & ~known
             for place in np.flatnonzero(every.any(axis=1)).tolist():
                 new = every[place]
                 first[place] = first[place] or name
@@ -113,28 +113,28 @@ def validity_warnings(
     found = []
     for place in [place for place, name in enumerate(first) if name]:
         limit, on = LIMITS[place], np.unique(np.concatenate(pieces[place]))
-        named = _named(desk.request.network, on, hoses[place])
+        named = _named(context.request.network, on, hoses[place])
         found.append(f"{limit.what} in {named}, first in the state “{first[place]}”: {limit.mend}")
-    return (*found, *_transition(desk, groups))
+    return (*found, *_transition(context, groups))
 
 
 def _groups(
-    desk: Desk,
-    option: Priced,
+    context: PlanningContext,
+    option: EvaluatedOption,
     final: FinalNetwork,
     feed_ids: Sequence[str | None],
     relighting: Relighting | None,
 ) -> tuple[_Group, ...]:
     """Return the states of the work; those without a feed, and relighting, are on the network as recorded."""
-    own = np.arange(desk.base.links.count)
+    own = np.arange(context.base.links.count)
     of_work = tuple((judged.name, judged.states) for judged in (*option.work.states, *option.work.purging))
     if option.fed is None:
-        work = _Group(desk.base.links, own, (), of_work)
+        work = _Group(context.base.links, own, (), of_work)
     else:
         work = _Group(final.flow.links, _pieces(final), hose_names(option, feed_ids), of_work)
     if relighting is None:
         return (work,)
-    return work, _Group(desk.base.links, own, (), ((relighting.words(), (relighting.state,)),))
+    return work, _Group(context.base.links, own, (), ((relighting.words(), (relighting.state,)),))
 
 
 def _pieces(final: FinalNetwork) -> Ints:
@@ -143,17 +143,17 @@ def _pieces(final: FinalNetwork) -> Ints:
     return np.where(row >= 0, final.stopped.piece[row], -1)
 
 
-def _any(links: FlowLinks, desk: Desk, states: Sequence[FlowState]) -> Flags:
+def _any(links: FlowLinks, context: PlanningContext, states: Sequence[FlowState]) -> Flags:
     """Return for each limit and link whether it is beyond in one of the states."""
     found = np.zeros((len(LIMITS), links.count), dtype=bool)
     for state in states:
-        found |= np.array(links_beyond(links, state, desk.conditions))
+        found |= np.array(links_beyond(links, state, context.conditions))
     return found
 
 
-def _transition(desk: Desk, groups: tuple[_Group, ...]) -> tuple[str, ...]:
+def _transition(context: PlanningContext, groups: tuple[_Group, ...]) -> tuple[str, ...]:
     """Say where the work takes flows between laminar and turbulent, where it matters to a pressure."""
-    pieces, pipes, hoses = desk.request.network.pieces, desk.request.network.pipes, groups[0].hoses
+    pieces, pipes, hoses = context.request.network.pieces, context.request.network.pipes, groups[0].hoses
     count = len(pipes)
     # The pipes, then the hoses.
     more = np.zeros(count + len(hoses))
@@ -161,8 +161,8 @@ def _transition(desk: Desk, groups: tuple[_Group, ...]) -> tuple[str, ...]:
         row = np.where(group.piece >= 0, pieces.pipe[group.piece], -1)
         row[group.piece < 0] = count + np.arange(len(group.hoses))
         for _, states in group.states:
-            np.maximum(more, _along(desk, group.links, states, row, len(more)), out=more)
-    more -= _along(desk, desk.base.links, desk.before_by_hour, pieces.pipe, len(more))
+            np.maximum(more, _along(context, group.links, states, row, len(more)), out=more)
+    more -= _along(context, context.base.links, context.before_by_hour, pieces.pipe, len(more))
     rows = np.flatnonzero(more >= NOTABLE_ALLOWANCE_PA)
     if not len(rows):
         return ()
@@ -178,12 +178,16 @@ def _transition(desk: Desk, groups: tuple[_Group, ...]) -> tuple[str, ...]:
 
 
 def _along(
-    desk: Desk, links: FlowLinks, states: Sequence[FlowState], row: NDArray[np.integer[Any]], count: int
+    context: PlanningContext,
+    links: FlowLinks,
+    states: Sequence[FlowState],
+    row: NDArray[np.integer[Any]],
+    count: int,
 ) -> Floats:
     """Return the greatest allowance of all states along each of `count` pipes and hoses [Pa]."""
     most = np.zeros(count)
     for state in states:
-        allowance = transition_allowance_pa(links, state, desk.conditions)
+        allowance = transition_allowance_pa(links, state, context.conditions)
         np.maximum(most, np.bincount(row, weights=allowance, minlength=count), out=most)
     return most
 

@@ -8,8 +8,8 @@ from netplan.core.constants import PA_PER_MBAR
 from netplan.core.units import rounded_down, rounded_up
 from netplan.network.model import Network
 from netplan.planfile.naming import stop_id
-from netplan.planning.context import Desk
-from netplan.planning.evaluated_option import Priced
+from netplan.planning.context import PlanningContext
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.option_records.flow_changes import dust_warnings, load_warnings
 from netplan.planning.option_records.relighting import ROUNDING_PA, Relighting
 from netplan.planning.stopped_network import live_tee
@@ -20,9 +20,11 @@ NOTABLE_RISE_PA = 200.0
 """Rise of a station's outlet that people are told of (own) [Pa]."""
 
 
-def warnings_of(desk: Desk, option: Priced, relighting: Relighting | None) -> tuple[str, ...]:
+def warnings_of(
+    context: PlanningContext, option: EvaluatedOption, relighting: Relighting | None
+) -> tuple[str, ...]:
     """Return the warnings of an option, in a fixed order."""
-    network, rules = desk.request.network, desk.request.rules
+    network, rules = context.request.network, context.request.rules
     found: list[str] = []
     for place, stop in enumerate(option.cut.stops):
         name = stop_id(place)
@@ -45,32 +47,32 @@ def warnings_of(desk: Desk, option: Priced, relighting: Relighting | None) -> tu
     severed = [network.customers.id[row] for row in option.cut.severed.tolist()]
     if severed:
         found.append(f"second service to be severed before the zone is gas-free: {', '.join(severed)}")
-    found.extend(_stations_driven(desk, option))
-    found.extend(_relit_together(desk, relighting))
-    found.extend(load_warnings(desk, option))
-    found.extend(dust_warnings(desk, option))
-    dead = int((np.diff(network.customers.attach_start) == 0).sum()) + desk.rest.on_no_pipe
+    found.extend(_stations_driven(context, option))
+    found.extend(_relit_together(context, relighting))
+    found.extend(load_warnings(context, option))
+    found.extend(dust_warnings(context, option))
+    dead = int((np.diff(network.customers.attach_start) == 0).sum()) + context.rest.on_no_pipe
     if dead:
         found.append(
             f"{dead} customers lie on no pipe: those near the work are in doubt, the others are on no list"
         )
-    weak = int(desk.weak_before.sum()) + len(desk.rest.weak)
+    weak = int(context.weak_before.sum()) + len(context.rest.weak)
     if weak:
         found.append(f"{weak} customers are below the minimum with its margin before any stop is in")
-    high = int(desk.high_before.sum()) + len(desk.rest.high)
+    high = int(context.high_before.sum()) + len(context.rest.high)
     if high:
         found.append(
             f"{high} customers are above the highest allowed pressure (rule pressure.maximum_mbar) before "
             "any stop is in"
         )
-    if np.isnan(desk.base.node_height_m).all():
+    if np.isnan(context.base.node_height_m).all():
         found.append("heights are not recorded: pressures leave them out")
     return tuple(dict.fromkeys(found))
 
 
-def _relit_together(desk: Desk, relighting: Relighting | None) -> list[str]:
+def _relit_together(context: PlanningContext, relighting: Relighting | None) -> list[str]:
     """Say what relighting all at once would do where the network does not hold it."""
-    if relighting is None or relighting.all_at_once_pa_gauge >= desk.required_pa_gauge - ROUNDING_PA:
+    if relighting is None or relighting.all_at_once_pa_gauge >= context.required_pa_gauge - ROUNDING_PA:
         return []
     least = relighting.all_at_once_pa_gauge / PA_PER_MBAR
     lowest = (
@@ -84,10 +86,10 @@ def _relit_together(desk: Desk, relighting: Relighting | None) -> list[str]:
     return [f"{words}not even {relighting.together} at once hold; relight in hours of lower demand"]
 
 
-def _stations_driven(desk: Desk, option: Priced) -> list[str]:
+def _stations_driven(context: PlanningContext, option: EvaluatedOption) -> list[str]:
     """Name stations that raise their outlet because their sensing point is fed by a longer way."""
-    stations, found = desk.request.network.stations, []
-    before, after = desk.before.pressure_pa_gauge, option.final.pressure_pa_gauge
+    stations, found = context.request.network.stations, []
+    before, after = context.before.pressure_pa_gauge, option.final.pressure_pa_gauge
     for row in np.flatnonzero((stations.node >= 0) & (stations.sensing_node >= 0)).tolist():
         rise = float(after[stations.node[row]] - before[stations.node[row]])
         if rise > NOTABLE_RISE_PA:

@@ -22,11 +22,11 @@ from netplan.network.improbable import notice_improbable
 from netplan.network.normalise import column_text, normalise
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer, RawLayers
-from netplan.readers.mapping.columns import Place, build_column
+from netplan.readers.mapping.columns import ColumnPlace, build_column
 from netplan.readers.mapping.geometry import stacked_odd, stacked_shapes, with_height
-from netplan.readers.mapping.model import GAP, Feed, Mapping
+from netplan.readers.mapping.model import GAP, MappedSource, Mapping
 from netplan.readers.mapping.sizes import fill_sizes
-from netplan.readers.mapping.taken import Part, note_left_rows, note_missed_words, note_shared_ids
+from netplan.readers.mapping.taken import SourcePart, note_left_rows, note_missed_words, note_shared_ids
 from netplan.readers.mapping.texts import matching
 from netplan.readers.schema.near_names import near_column
 from netplan.readers.schema.unread_findings import LeftColumns, note_columns, note_layers
@@ -76,10 +76,10 @@ class _Applied:
         # Threads that each silence warnings would restore each other's filters: this one is restored last.
         with warnings.catch_warnings():
             self._read = dict(zip(self._columns, side_by_side(self._raw, self._columns), strict=True))
-        taken: dict[str, list[Part]] = {}
+        taken: dict[str, list[SourcePart]] = {}
         parts: dict[str, list[tuple[str, RawLayer]]] = {}
         for layer, number, feed, name in feeds:
-            part = Part(layer, number, feed, self._rows(feed, name))
+            part = SourcePart(layer, number, feed, self._rows(feed, name))
             taken.setdefault(name, []).append(part)
             fed = self._fed(part, name)
             parts.setdefault(layer, []).append((name, fed))
@@ -95,7 +95,7 @@ class _Applied:
         }
         return RawLayers(self._source.name, together, self._notes.sorted())
 
-    def _note_left(self, taken: dict[str, list[Part]]) -> None:
+    def _note_left(self, taken: dict[str, list[SourcePart]]) -> None:
         """Notice layers, columns and features of the source that no feed takes."""
         left = []
         for name, parts in taken.items():
@@ -113,7 +113,7 @@ class _Applied:
         note_layers(self._source, taken, self._notes, names, columns)
         note_columns(left, lambda columns, name: self._near(taken[columns.of], columns.of, name), self._notes)
 
-    def _near(self, parts: Sequence[Part], layer: str, name: str) -> str:
+    def _near(self, parts: Sequence[SourcePart], layer: str, name: str) -> str:
         """Return the column that one that is not read looks like, of any layer that its layer feeds."""
         for part in parts:
             spec = layer_specs()[part.layer]
@@ -125,7 +125,7 @@ class _Applied:
     def _where(self, layer: str, number: int) -> str:
         return f"{self._mapping.name}: {layer} {number}"
 
-    def _is_gap(self, layer: str, number: int, feed: Feed) -> bool:
+    def _is_gap(self, layer: str, number: int, feed: MappedSource) -> bool:
         if feed.source != GAP:
             return False
         self._gap(layer, f"{layer} {number}: source")
@@ -141,7 +141,7 @@ class _Applied:
             "write what it comes from, or take the line out",
         )
 
-    def _layer(self, layer: str, number: int, feed: Feed) -> str:
+    def _layer(self, layer: str, number: int, feed: MappedSource) -> str:
         name = _one_of(feed.source, self._held)
         if name is None:
             raise BadInputError(
@@ -150,7 +150,7 @@ class _Applied:
             )
         return name
 
-    def _want(self, layer: str, number: int, feed: Feed, name: str) -> None:
+    def _want(self, layer: str, number: int, feed: MappedSource, name: str) -> None:
         """Find the columns that a feed names; they are read together with those of other feeds."""
         known = self._columns.setdefault(name, {})
         where = self._where(layer, number)
@@ -175,7 +175,7 @@ class _Applied:
                 # Figures of an unknown unit left out would look like figures that nobody recorded.
                 self._gap(layer, f"{layer} {number}: {key}.unit", Severity.ERROR)
 
-    def _rows(self, feed: Feed, name: str) -> NDArray[np.bool_]:
+    def _rows(self, feed: MappedSource, name: str) -> NDArray[np.bool_]:
         """Return the features of a source layer that a feed takes."""
         raw, known = self._read[name], self._columns[name]
         rows = np.ones(len(raw), dtype=bool)
@@ -184,7 +184,7 @@ class _Applied:
                 rows &= matching(raw.columns, condition, known[condition.column])
         return rows
 
-    def _fed(self, part: Part, name: str) -> RawLayer:
+    def _fed(self, part: SourcePart, name: str) -> RawLayer:
         layer, feed, rows = part.layer, part.feed, part.rows
         raw, known = self._read[name], self._columns[name]
         table, shapes, odd = raw.columns, raw.geometry, raw.odd
@@ -198,8 +198,8 @@ class _Applied:
         built = self._built(layer, feed, table, known)
         return RawLayer(layer, pa.table(built), with_height(shapes, feed.height), self._crs(feed, raw), odd)
 
-    def _built(self, layer: str, feed: Feed, table: Any, known: dict[str, str]) -> dict[str, Any]:
-        place = Place(layer, None, self._notes)
+    def _built(self, layer: str, feed: MappedSource, table: Any, known: dict[str, str]) -> dict[str, Any]:
+        place = ColumnPlace(layer, None, self._notes)
         built: dict[str, Any] = {}
         for column in layer_specs()[layer].columns:  # the id comes first, for the findings
             rule = feed.columns.get(column.name)
@@ -208,7 +208,7 @@ class _Applied:
             names = [known[name] for name in rule.from_ or ()]
             built[column.name] = build_column(rule, column, table, names, place)
             if column.name == "id":
-                place = Place(layer, column_text(built["id"]), self._notes)
+                place = ColumnPlace(layer, column_text(built["id"]), self._notes)
         if feed.size is not None and GAP not in feed.size.from_:
             fill_sizes(built, feed.size, table, [known[name] for name in feed.size.from_], place)
         return built
@@ -217,7 +217,7 @@ class _Applied:
         columns = sorted(set(self._columns[name].values()))
         return self._source.read(name, columns, within=self._within)
 
-    def _crs(self, feed: Feed, raw: RawLayer) -> CRS | None:
+    def _crs(self, feed: MappedSource, raw: RawLayer) -> CRS | None:
         return raw.crs if raw.crs is not None or feed.crs is None else CRS.from_user_input(feed.crs)
 
 

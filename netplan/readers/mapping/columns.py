@@ -26,7 +26,7 @@ from netplan.readers.mapping.units import unit_factor
 from netplan.readers.schema.near_names import shown
 from netplan.reference.size_text import read_ratio
 
-__all__ = ["RESTRICTED", "Place", "build_column"]
+__all__ = ["RESTRICTED", "ColumnPlace", "build_column"]
 
 _MOST_QUANTITIES: Final = 10_000
 """Different texts that are read one by one, with a unit for example; more than that is no list of sizes."""
@@ -49,7 +49,7 @@ _WITH_UNIT: Final = re.compile(r"([-+]?\d+(?:\.\d+)?)\s*([^\d\s].*)")
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class ColumnPlace:
     """Where a column belongs: layer, ids of its features (None until they are known), and the findings."""
 
     layer: str
@@ -57,7 +57,9 @@ class Place:
     notes: Notes
 
 
-def build_column(rule: ColumnRule, column: Column, table: Any, names: Sequence[str], place: Place) -> Any:
+def build_column(
+    rule: ColumnRule, column: Column, table: Any, names: Sequence[str], place: ColumnPlace
+) -> Any:
     """Return the column as an Arrow array: texts, or numbers in the unit of the contract.
 
     Parameters
@@ -91,7 +93,7 @@ def build_column(rule: ColumnRule, column: Column, table: Any, names: Sequence[s
     return texts
 
 
-def _note_defaults(column: Column, texts: Any, names: Sequence[str], place: Place) -> None:
+def _note_defaults(column: Column, texts: Any, names: Sequence[str], place: ColumnPlace) -> None:
     """Notice features without a status or a system among others with one: each is taken for live or LP."""
     empty = ~given(texts)
     if not empty.any() or empty.all():
@@ -128,7 +130,7 @@ def _without(texts: Any, rule: ColumnRule) -> Any:
     return pc.if_else(nothing, "", texts)
 
 
-def _translated(rule: ColumnRule, column: Column, texts: Any, place: Place) -> Any:
+def _translated(rule: ColumnRule, column: Column, texts: Any, place: ColumnPlace) -> Any:
     """Return what the words of the source mean; those that nobody listed as the rule says."""
     meant, unlisted = _looked_up(rule, texts)
     if not unlisted.any():
@@ -153,7 +155,7 @@ def _looked_up(rule: ColumnRule, texts: Any) -> tuple[Any, NDArray[np.bool_]]:
 
 
 def _report_words(
-    rule: ColumnRule, rows: NDArray[np.bool_], texts: Any, column: Column, place: Place
+    rule: ColumnRule, rows: NDArray[np.bool_], texts: Any, column: Column, place: ColumnPlace
 ) -> None:
     """Notice words without a meaning: those with a question mark once, others with each feature.
 
@@ -184,7 +186,7 @@ def _report_words(
     )
 
 
-def _count_words(rows: NDArray[np.bool_], texts: Any, column: Column, place: Place) -> None:
+def _count_words(rows: NDArray[np.bool_], texts: Any, column: Column, place: ColumnPlace) -> None:
     """Notice in one line the words that are left empty because nobody listed them."""
     if not rows.any():
         return
@@ -215,7 +217,7 @@ def _asked(rule: ColumnRule, texts: Any) -> NDArray[np.bool_]:
     return _mask(pc.is_in(pc.utf8_lower(texts), value_set=pa.array(gaps, pa.string())))
 
 
-def _numbers(rule: ColumnRule, column: Column, source: Any, place: Place) -> Any:
+def _numbers(rule: ColumnRule, column: Column, source: Any, place: ColumnPlace) -> Any:
     if rule.unit == GAP:  # what nobody knows the unit of counts as missing; the gap itself is an error
         return pa.array(np.full(len(source), np.nan))
     unit = column.unit if rule.unit is None else rule.unit
@@ -238,7 +240,7 @@ def _numbers(rule: ColumnRule, column: Column, source: Any, place: Place) -> Any
 
 
 def _numbers_of_texts(
-    rule: ColumnRule, column: Column, texts: Any, times: float, place: Place
+    rule: ColumnRule, column: Column, texts: Any, times: float, place: ColumnPlace
 ) -> NDArray[np.float64]:
     texts = _without(texts, rule)
     if rule.meanings is None:
@@ -254,7 +256,7 @@ def _numbers_of_texts(
 
 
 def _read_texts(
-    rule: ColumnRule, column: Column, texts: Any, times: float, place: Place
+    rule: ColumnRule, column: Column, texts: Any, times: float, place: ColumnPlace
 ) -> NDArray[np.float64]:
     """Return the numbers that texts hold, each different text read once."""
     kinds = pc.dictionary_encode(texts)

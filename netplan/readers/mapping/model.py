@@ -11,7 +11,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, create_model
 
 from netplan.network.contract import layer_specs
 
-__all__ = ["GAP", "ColumnRule", "Condition", "Feed", "Mapping", "SizeRule", "Tables"]
+__all__ = ["GAP", "ColumnRule", "Condition", "MappedSource", "Mapping", "SizeRule", "Tables"]
 
 GAP: Final = "?"
 """What a draft writes where a person has to decide."""
@@ -32,13 +32,13 @@ Values = Annotated[tuple[Value, ...], BeforeValidator(_as_list), Field(min_lengt
 Words = Annotated[dict[str, Value], Field(max_length=_MOST_WORDS)]
 
 
-class Table(BaseModel):
+class MappedTable(BaseModel):
     """A table of the file: frozen, unknown keys are errors."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
-class Condition(Table):
+class Condition(MappedTable):
     """Which features of a source layer are meant; values are compared as texts without outer spaces."""
 
     column: Name
@@ -53,7 +53,7 @@ class Condition(Table):
         return self
 
 
-class ColumnRule(Table):
+class ColumnRule(MappedTable):
     """Where a column of the contract comes from.
 
     Parameters
@@ -119,7 +119,7 @@ class ColumnRule(Table):
         return self.model_fields_set == {"from_"}
 
 
-class SizeRule(Table):
+class SizeRule(MappedTable):
     """Sizes written as text: they fill the size columns that stay empty otherwise.
 
     Parameters
@@ -141,7 +141,7 @@ def _as_rule(value: object) -> object:
     return {"from": value} if isinstance(value, str | list) else value
 
 
-class Feed(Table):
+class MappedSource(MappedTable):
     """One source layer, or the part of it that `where` lets through, for one layer of the contract.
 
     Parameters
@@ -168,17 +168,17 @@ class Feed(Table):
     columns: dict[str, Annotated[ColumnRule, BeforeValidator(_as_rule)]] = {}
 
     @model_validator(mode="after")
-    def _standard(self) -> Feed:
+    def _standard(self) -> MappedSource:
         if self.crs is not None and not _EPSG.fullmatch(self.crs):
             raise ValueError("crs is no code of a standard CRS; write for example EPSG:25832")
         return self
 
 
-class _File(Table):
+class _File(MappedTable):
     format: Literal["netplan/mapping/1"] = "netplan/mapping/1"
 
 
-_FEEDS: Any = Annotated[tuple[Feed, ...], Field(max_length=100)]
+_FEEDS: Any = Annotated[tuple[MappedSource, ...], Field(max_length=100)]
 _layers: Any = dict.fromkeys(layer_specs(), (_FEEDS, ()))
 Tables: Any = create_model("Tables", __base__=_File, **_layers)
 """The whole file: an array of tables for each layer of the contract."""
@@ -199,10 +199,10 @@ class Mapping:
     """
 
     name: str
-    feeds: dict[str, tuple[Feed, ...]]
+    feeds: dict[str, tuple[MappedSource, ...]]
     digest: str
 
-    def each(self) -> Iterator[tuple[str, int, Feed]]:
+    def each(self) -> Iterator[tuple[str, int, MappedSource]]:
         """Yield layer, number (from 1) and feed, in order."""
         for layer, feeds in self.feeds.items():
             for number, feed in enumerate(feeds, start=1):

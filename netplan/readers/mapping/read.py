@@ -12,7 +12,7 @@ from pydantic import ValidationError
 from netplan.core.errors import BadInputError, quoted, shown
 from netplan.core.text_files import TooLargeError, text_of, toml_of
 from netplan.network.contract import Column, layer_specs
-from netplan.readers.mapping.model import GAP, ColumnRule, Feed, Mapping, Tables, Value
+from netplan.readers.mapping.model import GAP, ColumnRule, MappedSource, Mapping, Tables, Value
 from netplan.readers.mapping.units import unit_factor
 
 __all__ = ["parse_mapping", "read_mapping"]
@@ -80,7 +80,7 @@ def parse_mapping(text: str, name: str = "mapping") -> Mapping:
     return mapping
 
 
-def _check_feed(where: str, layer: str, feed: Feed) -> None:
+def _check_feed(where: str, layer: str, feed: MappedSource) -> None:
     known = {column.name: column for column in layer_specs()[layer].columns}
     if feed.size is not None and layer not in _SIZED:
         raise BadInputError(f"{where}: size: {layer} have no size; take it out")

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from netplan.core.errors import quoted
 from netplan.core.findings import Severity
 from netplan.network.normalise import column_text
-from netplan.readers.mapping.columns import Place
+from netplan.readers.mapping.columns import ColumnPlace
 from netplan.readers.mapping.model import SizeRule
 from netplan.readers.mapping.texts import joined
 from netplan.reference.nominal import Stuff
@@ -34,7 +34,9 @@ _MOST_KINDS: Final = 100_000
 """Different pairs of text and material that are read; no company has so many sizes."""
 
 
-def fill_sizes(built: dict[str, Any], rule: SizeRule, table: Any, names: Sequence[str], place: Place) -> None:
+def fill_sizes(
+    built: dict[str, Any], rule: SizeRule, table: Any, names: Sequence[str], place: ColumnPlace
+) -> None:
     """Fill the size columns in `built` where they are empty, and the material where no column says it.
 
     Where a column gives a wall, a bore or a ratio already, the text gives the outside diameter alone.
@@ -91,7 +93,7 @@ def _report(
     texts: Any,
     wanted: NDArray[np.bool_],
     walled: NDArray[np.bool_],
-    place: Place,
+    place: ColumnPlace,
 ) -> None:
     unread = np.array([isinstance(size, str) and bool(size) for size in sizes] or [False])
     nominal = np.array([not isinstance(size, str) and size.bore_mm is not None for size in sizes] or [False])

@@ -18,11 +18,11 @@ from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer
 from netplan.network.text import Text
 from netplan.readers.mapping.columns import RESTRICTED
-from netplan.readers.mapping.model import GAP, Condition, Feed
+from netplan.readers.mapping.model import GAP, Condition, MappedSource
 from netplan.readers.mapping.texts import joined, matching, word_of
 from netplan.readers.schema.near_names import shown
 
-__all__ = ["CLASHING_ID", "Part", "note_left_rows", "note_missed_words", "note_shared_ids"]
+__all__ = ["CLASHING_ID", "SourcePart", "note_left_rows", "note_missed_words", "note_shared_ids"]
 
 CLASHING_ID: Final = "clashing-id"
 """Code of an id that stands in two source layers of one layer of the contract."""
@@ -34,7 +34,7 @@ Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Part:
+class SourcePart:
     """What a feed takes of a source layer.
 
     Parameters
@@ -43,7 +43,7 @@ class Part:
         Layer of the contract.
     number : int
         Number of the feed among those of the layer, from 1.
-    feed : Feed
+    feed : MappedSource
         The feed.
     rows : bool array
         Features of the source layer that it takes.
@@ -51,7 +51,7 @@ class Part:
 
     layer: str
     number: int
-    feed: Feed
+    feed: MappedSource
     rows: Mask
 
     @property
@@ -61,7 +61,7 @@ class Part:
 
 
 def note_left_rows(
-    name: str, raw: RawLayer, parts: Sequence[Part], known: Mapping[str, str], notes: Notes
+    name: str, raw: RawLayer, parts: Sequence[SourcePart], known: Mapping[str, str], notes: Notes
 ) -> None:
     """Notice how many features of a source layer no feed takes, and what the conditions say of them.
 
@@ -74,7 +74,7 @@ def note_left_rows(
         Source layer.
     raw : RawLayer
         Its features.
-    parts : sequence of Part
+    parts : sequence of SourcePart
         What each feed takes of it.
     known : mapping
         Columns of `raw` by the names that the feeds give them.
@@ -106,13 +106,15 @@ def note_left_rows(
         )
 
 
-def _restricted(parts: Sequence[Part], known: Mapping[str, str]) -> set[str]:
+def _restricted(parts: Sequence[SourcePart], known: Mapping[str, str]) -> set[str]:
     """Return the columns of the source whose texts no finding may hold."""
     rules = [rule for part in parts for name, rule in part.feed.columns.items() if name in RESTRICTED]
     return {known[column] for rule in rules for column in rule.from_ or () if column in known}
 
 
-def _left_by_name(part: Part, parts: Sequence[Part], raw: RawLayer, known: Mapping[str, str]) -> Mask:
+def _left_by_name(
+    part: SourcePart, parts: Sequence[SourcePart], raw: RawLayer, known: Mapping[str, str]
+) -> Mask:
     """Return features that a feed leaves out for a reason that the mapping names."""
     result = np.zeros(len(raw), dtype=bool)
     for condition in part.conditions:
@@ -131,7 +133,9 @@ def _left_by_name(part: Part, parts: Sequence[Part], raw: RawLayer, known: Mappi
     return result
 
 
-def note_missed_words(name: str, raw: RawLayer, part: Part, known: Mapping[str, str], notes: Notes) -> None:
+def note_missed_words(
+    name: str, raw: RawLayer, part: SourcePart, known: Mapping[str, str], notes: Notes
+) -> None:
     """Notice words of conditions that differ from values in case alone, and a feed that takes nothing."""
     for condition in part.conditions:
         column = known[condition.column]

@@ -11,7 +11,7 @@ from netplan.network.contract import layer_specs
 from netplan.readers.mapping.draft.columns import DraftFeed, draft_feed, references
 from netplan.readers.mapping.draft.layers import Guess, guess_layers
 from netplan.readers.mapping.draft.look import look_at
-from netplan.readers.mapping.draft.write import Draft, draft_text
+from netplan.readers.mapping.draft.write import MappingDraft, draft_text
 from netplan.readers.sources.source import LayerSource
 
 __all__ = ["draft_mapping"]
@@ -20,7 +20,7 @@ _POINTED_AT: Final = {"services": "customers", "regulators": "sensing_points"}
 """Layers whose ids another layer holds."""
 
 
-def draft_mapping(source: LayerSource) -> Draft:
+def draft_mapping(source: LayerSource) -> MappingDraft:
     """Look at a source and write a first draft of its mapping.
 
     Raises

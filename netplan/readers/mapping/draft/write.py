@@ -13,7 +13,7 @@ from netplan.readers.mapping.draft.look import SeenLayer
 from netplan.readers.mapping.model import GAP
 from netplan.readers.schema.near_names import near_layer
 
-__all__ = ["Draft", "draft_text"]
+__all__ = ["MappingDraft", "draft_text"]
 
 _MOST_NAMED: Final = 12
 
@@ -25,7 +25,7 @@ _HEAD: Final = """\
 
 
 @dataclass(frozen=True, slots=True)
-class Draft:
+class MappingDraft:
     """The text of a draft, its gaps by name, and what it could not place."""
 
     text: str
@@ -40,7 +40,7 @@ def draft_text(
     unread: tuple[str, ...],
     missing: tuple[str, ...],
     shared: tuple[str, ...] = (),
-) -> Draft:
+) -> MappingDraft:
     """Write a draft.
 
     Parameters
@@ -76,7 +76,7 @@ def draft_text(
     notes = [*unread]
     notes += [f"{layer.name} ({layer.geometry}, {layer.count} features) is left out" for layer in left]
     lines += [f"# Left out: {_comment(note)}" for note in notes]
-    return Draft("\n".join(lines).rstrip() + "\n", tuple(gaps), tuple(notes))
+    return MappingDraft("\n".join(lines).rstrip() + "\n", tuple(gaps), tuple(notes))
 
 
 def _feed(feed: DraftFeed, gaps: list[str]) -> list[str]:
