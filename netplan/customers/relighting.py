@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from netplan.core.arrays import Floats, Ints
 from netplan.core.errors import BadInputError
 from netplan.core.units import rounded_down, rounded_up
 from netplan.customers.addresses import address_groups, walking_key
@@ -24,8 +25,6 @@ __all__ = [
     "relight_order",
 ]
 
-Rows = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
 
 EARLIEST_START_H: Final = 7.0
 """Clock hour a window without a start is taken to begin at, to see whether relighting fits the day
@@ -52,9 +51,9 @@ class RelightOrder:
         Meters of each ordered customer, at least 1.
     """
 
-    order: Rows
-    visit: Rows
-    meters: Rows
+    order: Ints
+    visit: Ints
+    meters: Ints
 
     def back_on_h(self, relights_per_hour: float) -> Floats:
         """Return when each ordered customer is back, all its meters relit [h after gas is back]."""

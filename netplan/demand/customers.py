@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import SECONDS_PER_HOUR
 from netplan.core.errors import BadInputError
 from netplan.core.findings import Finding
@@ -21,8 +21,6 @@ from netplan.rules.model import Rules
 
 __all__ = ["DemandResult", "DemandShare", "customer_demand"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 J_PER_KWH = 3.6e6
 W_PER_KW = 1000.0

@@ -5,15 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.reference.diversity import diversity, diversity_curve
 from netplan.rules.model import Rules
 
 __all__ = ["DiversityGroups", "Elsewhere", "diversity_of", "part_counts", "uplift"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

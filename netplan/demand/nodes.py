@@ -5,12 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats
 from netplan.network.model import Customers
 
 __all__ = ["customer_pressure", "node_demand"]
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 
 def node_demand(

@@ -6,8 +6,8 @@ from functools import lru_cache
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
 from netplan.reference.profiles import (
     PROFILE_VARIANT,
     WARMEST_C,
@@ -21,7 +21,6 @@ from netplan.reference.profiles import (
 
 __all__ = ["COLDEST_C", "customer_value_kwh_per_day", "hour_factor"]
 
-Floats = NDArray[np.float64]
 
 COLDEST_C: Final = -60.0
 """Air temperatures below this one are taken as this one [°C]."""

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats
 from netplan.core.findings import Finding, Severity, in_order
 from netplan.network.model import Customers
 from netplan.network.vocabulary import Category
@@ -15,8 +16,6 @@ from netplan.reference.profiles import CategoryFigures, category_figures
 
 __all__ = ["PEAK_PROFILE", "Records", "check_records"]
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 PEAK_PROFILE: Final = -1
 """Profile code of a customer whose peak_kw is used."""

@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.demand.customers import W_PER_KW, DemandResult
 from netplan.demand.groups import DiversityGroups, uplift
 from netplan.demand.profile import hour_factor
 
 __all__ = ["relight_flow"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 
 def relight_flow(

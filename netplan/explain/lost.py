@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Ints
 from netplan.core.constants import (
     ATMOSPHERE_PA_ABS,
     GRAVITY_M_PER_S2,
@@ -26,7 +26,6 @@ from netplan.reference.purge import purge_figure
 
 __all__ = ["explain_gas", "explain_methane", "explain_purge"]
 
-Ints = NDArray[np.int64]
 
 _VOLUME_DIGIT: Final = 0.5e-6
 _PRINTED: Final = 2e-7

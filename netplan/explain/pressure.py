@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import MM_PER_M
 from netplan.core.errors import BadInputError
 from netplan.explain.flow import FLOW_SOURCES, friction, friction_words, give_gas, give_heights
@@ -19,8 +19,6 @@ from netplan.planfile.model import Stop
 
 __all__ = ["explain_pressure", "live_node"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 _HALF_DIGIT_MBAR: Final = 0.5e-3
 _SAME_MBAR: Final = 5e-4

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.feeds.constraint_margin import ConstraintMargin, held_by_inlets, held_by_velocity, worst_of
 from netplan.feeds.feed_links import feed_links, feed_loss_coefficient
 from netplan.feeds.loads import FeedLoads
@@ -21,9 +21,6 @@ from netplan.rules.model import Rules
 
 __all__ = ["FeedCase", "Inlets", "Verdict"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 MOST_PREPARED = 4
 """Solvers with feeds in that a case keeps [-]."""

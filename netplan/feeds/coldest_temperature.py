@@ -8,9 +8,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
-import numpy as np
-from numpy.typing import NDArray
-
+from netplan.core.arrays import Floats
 from netplan.core.constants import MM_PER_M
 from netplan.feeds.candidate_sizes import sizes_in_order
 from netplan.feeds.case import FeedCase
@@ -30,7 +28,6 @@ __all__ = [
     "weather_window",
 ]
 
-Floats = NDArray[np.float64]
 
 WARMEST_LOOKED_AT_C: Final = 25.0
 COLDEST_LOOKED_AT_C: Final = -30.0

@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
 from netplan.core.constants import PA_PER_MBAR
 from netplan.core.units import rounded_down, rounded_up
 from netplan.feeds.model import FeedSize
@@ -15,7 +15,6 @@ from netplan.rules.model import Rules
 
 __all__ = ["NO_SOLUTION", "ConstraintMargin", "held_by_inlets", "held_by_velocity", "worst_of"]
 
-Floats = NDArray[np.float64]
 
 ROUNDING_PA = 1e-6
 """What solving to rounding may cost a pressure [Pa]."""

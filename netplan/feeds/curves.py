@@ -7,8 +7,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import MM_PER_M
 from netplan.feeds.case import FeedCase
 from netplan.feeds.feed_links import feed_loss_coefficient
@@ -21,8 +21,6 @@ from netplan.rules.model import Rules
 
 __all__ = ["DropCurve", "WeatherCurve", "WorstPath", "drop_curve", "pressure_by_weather", "worst_path"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 STILL_KG_PER_S = 1e-9
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.feeds.candidate_sizes import sizes_in_order
 from netplan.feeds.case import FeedCase, Verdict
 from netplan.feeds.loads import FeedLoads
@@ -31,10 +31,6 @@ __all__ = [
 
 NO_FEED = "a part that must be fed has no feed within reach"
 TOO_DEAR = "dearer than the options found already"
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,15 +7,13 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats
 from netplan.hydraulics.conditions import FlowConditions
 from netplan.hydraulics.model import FlowNetwork, FlowState
 
 __all__ = ["FlowChanges", "flow_changes", "link_velocity_m_per_s", "station_loads"]
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 STILL_M_PER_S: Final = 0.1
 """Below this velocity a flow counts as none: too slow to carry dust (own decision)."""

@@ -5,14 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-import numpy as np
-from numpy.typing import NDArray
-
+from netplan.core.arrays import Floats
 from netplan.feeds.constraint_margin import ConstraintMargin
 
 __all__ = ["Draw", "FeedLoads", "as_loads"]
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,16 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.hydraulics.conditions import FlowConditions
 from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState
 from netplan.hydraulics.pressure_drop import drop_law
 
 __all__ = ["branch_roots", "local_peak_allowance_pa"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 Round = tuple[Ints, Ints, Ints]
 """Leaf nodes, their links, and the nodes at the other ends."""
 

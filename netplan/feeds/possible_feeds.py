@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import ops
 
+from netplan.core.arrays import Floats, Ints
 from netplan.feeds.feed_links import Tap
 from netplan.feeds.model import Feed, FeedKind
 from netplan.rules.model import Rules
@@ -25,9 +26,6 @@ __all__ = [
     "hose_ways",
     "valve_feeds",
 ]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)

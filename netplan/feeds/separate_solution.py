@@ -12,8 +12,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.feeds.case import FeedCase
 from netplan.feeds.constraint_margin import (
     NO_SOLUTION,
@@ -32,9 +32,6 @@ from netplan.rules.model import Rules
 
 __all__ = ["FeedChecker", "SplitCase", "split_case"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 WHILE_PURGING = ", with gas let in for the purge (rule purge.draw_is_load)"
 """Added to the reason of what fails with a purge's draw on top, and maybe without."""

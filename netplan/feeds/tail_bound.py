@@ -20,6 +20,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Ints
 from netplan.feeds.model import FeedKind
 from netplan.feeds.prices import feed_lower_bound_minor
 from netplan.isolation.model import PendantComponent
@@ -32,8 +33,6 @@ from netplan.rules.model import Rules
 
 __all__ = ["TailFeedBound"]
 
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 Lines = NDArray[np.object_]
 
 SEEN_M = 500.0

@@ -9,15 +9,11 @@ from __future__ import annotations
 import heapq
 from dataclasses import dataclass
 
-import numpy as np
-import numpy.typing as npt
-
+from netplan.core.arrays import Floats, Ints
 from netplan.core.errors import BadInputError
 
 __all__ = ["PurgeLeg", "PurgeTree", "ZoneMains", "purge_tree"]
 
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
 
 _NONE = -1
 

@@ -8,13 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from netplan.core.arrays import Floats
 from netplan.core.constants import ATMOSPHERE_PA_ABS
 from netplan.core.errors import BadInputError
 from netplan.reference.gas import METRIC_STANDARD, Gas, ReferenceConditions
 
 __all__ = ["LineContent", "gap_content", "geometry_m3", "line_content"]
-
-Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import brentq
 
+from netplan.core.arrays import Floats
 from netplan.core.constants import GAS_CONSTANT_J_PER_MOL_K
 from netplan.core.errors import BadInputError
 from netplan.hydraulics import FlowConditions, FlowState, NetworkSolver
@@ -31,7 +32,6 @@ __all__ = [
     "network_supply",
 ]
 
-Floats = npt.NDArray[np.float64]
 Supply = Callable[[float], float]
 """Pressure of the live main at the tapping [Pa gauge] for a flow drawn there [m³/s at 15 °C, 101.325 kPa];
 NaN when the network cannot give it."""

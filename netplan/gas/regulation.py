@@ -10,14 +10,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from netplan.core.arrays import Floats
 from netplan.core.constants import ATMOSPHERE_PA_ABS, STANDARD_TEMPERATURE_K
 from netplan.core.units import convert, factor
 from netplan.gas.vented_gas import VentFigures
 from netplan.reference.warming_potentials import regulation_constant
 
 __all__ = ["Comparison", "compared_with_regulation", "w14a_scf", "w14b_scf"]
-
-Floats = npt.NDArray[np.float64]
 
 
 def w14a_scf(

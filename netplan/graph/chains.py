@@ -5,15 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.graph.pruning import Branches
 
 __all__ = ["Chains", "find_chains"]
-
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,7 +67,7 @@ class Chains:
         return np.add.reduceat(values, self.first[:-1])
 
 
-def find_chains(from_node: Ints, to_node: Ints, branches: Branches, keep: Bools) -> Chains:
+def find_chains(from_node: Ints, to_node: Ints, branches: Branches, keep: Flags) -> Chains:
     """Find the chains of the core that `branches` left.
 
     Parameters
@@ -109,7 +105,7 @@ def find_chains(from_node: Ints, to_node: Ints, branches: Branches, keep: Bools)
     finish = np.empty(begin.size, dtype=np.int64)
     end_node = np.empty(begin.size, dtype=np.int64)
     length = np.zeros(begin.size, dtype=np.int64)
-    steps: list[tuple[Ints, Ints, Bools, Ints]] = []
+    steps: list[tuple[Ints, Ints, Flags, Ints]] = []
     while walkers.size:
         steps.append((walkers, link, forward, node))
         length[walkers] += 1
@@ -132,7 +128,7 @@ def _lay_out(
     start_node: Ints,
     end_node: Ints,
     length: Ints,
-    steps: list[tuple[Ints, Ints, Bools, Ints]],
+    steps: list[tuple[Ints, Ints, Flags, Ints]],
 ) -> Chains:
     stays = begin < finish
     chosen = np.flatnonzero(stays)

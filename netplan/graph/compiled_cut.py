@@ -14,8 +14,8 @@ from typing import Any, Final, NamedTuple
 import numba
 import numpy as np
 from numba.extending import register_jitable
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Ints
 from netplan.graph import augmenting_paths as flow_kernel
 from netplan.graph.augmenting_paths import (
     AT_UNEXPLORED,
@@ -39,8 +39,6 @@ __all__ = ["CompiledFlow", "Question", "SourceSide"]
 _FEW: Final = 256
 """Arcs of a question of its own that the arrays are long enough for from the start (own) [-]."""
 
-Longs = NDArray[np.int64]
-
 
 class Question(NamedTuple):
     """What one question adds to the graph, or changes in it.
@@ -62,12 +60,12 @@ class Question(NamedTuple):
     """
 
     source: int
-    end: Longs
-    capacity: Longs
-    node: Longs
-    sink: Longs
-    start: Longs
-    leaving: Longs
+    end: Ints
+    capacity: Ints
+    node: Ints
+    sink: Ints
+    start: Ints
+    leaving: Ints
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,7 +84,7 @@ class SourceSide:
 
     value: int
     nodes: list[int]
-    looked_at: Longs
+    looked_at: Ints
 
 
 @lru_cache(maxsize=1)
@@ -153,7 +151,7 @@ class CompiledFlow:
         Arcs of the graph.
     """
 
-    def __init__(self, first: Longs, following: Longs, end: Longs, capacity: Longs, sink: Longs) -> None:
+    def __init__(self, first: Ints, following: Ints, end: Ints, capacity: Ints, sink: Ints) -> None:
         self.count = len(end)
         self.arcs: Any = Arcs(*(_any(values) for values in (first, following, end, capacity, sink)))
         self._residual: Any = Residual(_any(np.full(len(end), NONE)), _any(np.full(len(first), NONE)))
@@ -193,7 +191,7 @@ class CompiledFlow:
         """Make the arrays long enough for as many arcs of questions."""
         size = self.count + more
 
-        def longer(values: Longs) -> Longs:
+        def longer(values: Ints) -> Ints:
             found = np.full(size, NONE, dtype=np.int64)
             found[: self.count] = values[: self.count]
             return found
@@ -205,6 +203,6 @@ class CompiledFlow:
         self._residual = self._residual._replace(arc=longer(self._residual.arc))
 
 
-def _any(values: Longs) -> Any:
+def _any(values: Ints) -> Any:
     """Return an array where the kernel asks for a sequence that both lists and arrays are."""
     return values

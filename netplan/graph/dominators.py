@@ -8,14 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.graph.pruning import prune_branches
 
 __all__ = ["DominatorTree", "dominator_tree"]
-
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

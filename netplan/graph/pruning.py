@@ -5,13 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
+
+from netplan.core.arrays import Flags, Floats, Ints
 
 __all__ = ["Branches", "prune_branches"]
-
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,7 +50,7 @@ class Branches:
             values[self.child[low:high]] = values[self.parent[low:high]] - step[low:high]
 
 
-def prune_branches(node_count: int, from_node: Ints, to_node: Ints, keep: Bools) -> Branches:
+def prune_branches(node_count: int, from_node: Ints, to_node: Ints, keep: Flags) -> Branches:
     """Prune leaves until every node left has two links, is kept, or is the last of its part.
 
     Parameters

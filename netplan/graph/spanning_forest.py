@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import breadth_first_order, connected_components
 
+from netplan.core.arrays import Ints
+
 __all__ = ["SpanningForest", "spanning_forest"]
 
-Ints = NDArray[np.int64]
 _SEED = 20260101
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.hydraulics.newton import MOST_STEPS, Core, CoreProblem, CoreSolution, calm
 from netplan.hydraulics.newton_system import CoreMatrix
 from netplan.hydraulics.segments import SegmentDrops
@@ -20,9 +20,6 @@ from netplan.hydraulics.stations import (
 
 __all__ = ["solve_core"]
 
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 _SWITCH_WITHIN = 0.05
 
@@ -137,7 +134,7 @@ def _full_by_pressure(problem: CoreProblem) -> Ints:
     return states
 
 
-def _to_first_bound(core: Core, given: Floats, blocked: Bools) -> float:
+def _to_first_bound(core: Core, given: Floats, blocked: Flags) -> float:
     """Return the part of the step until the first holding group meets a bound; mark that group."""
     groups = core.problem.groups
     held = np.flatnonzero(core.states == HOLDING)

@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from netplan.core.arrays import Floats
 from netplan.hydraulics.connected_parts import ConnectedParts
 from netplan.hydraulics.layout import Layout
 
 __all__ = ["BranchFlows", "PressureFlowField", "spread_core"]
-Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

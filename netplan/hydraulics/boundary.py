@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.hydraulics.conditions import FlowConditions
 from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState, PartStatus
 from netplan.hydraulics.outcome import WarmStart
@@ -22,9 +23,6 @@ from netplan.network.subnetwork import BoundaryAffectedError
 
 __all__ = ["MOST_RIM_CHANGE_PA", "SAME_SHARE", "Boundary", "BoundarySolver", "state_of_part"]
 
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 MOST_RIM_CHANGE_PA: Final = 1e-2
 """Pressure by which the boundary may move, a tenth of the last digit of a pressure in a plan (own) [Pa]. The
@@ -62,7 +60,7 @@ class _Standing:
     pressure_pa_gauge: Floats
     state: FlowState
 
-    def moved(self, demand_m3_per_s_std: Floats) -> Bools:
+    def moved(self, demand_m3_per_s_std: Floats) -> Flags:
         """Return which of its nodes draw something else in another demand, whose nodes these are first."""
         drawn = self.demand_m3_per_s_std
         now = demand_m3_per_s_std[: drawn.size]

@@ -6,16 +6,13 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 from scipy.sparse import csr_array
 
+from netplan.core.arrays import Flags, Ints
 from netplan.graph.components import component_labels, matrix_component_labels
 from netplan.hydraulics.layout import Layout
 
 __all__ = ["ConnectedParts", "find_parts"]
-
-Ints = npt.NDArray[np.int64]
-Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,7 +36,7 @@ class ConnectedParts:
     label: Ints
     count: int
     closed_segment: Ints
-    closed_chain: Bools
+    closed_chain: Flags
     at_junctions: int
 
 
@@ -82,7 +79,7 @@ def find_parts(layout: Layout, closed: Ints, whole: ConnectedParts | None = None
     return ConnectedParts(label, count, closed_segment, closed_chain, int(found))
 
 
-def _joined(layout: Layout, closed_chain: Bools) -> csr_array:
+def _joined(layout: Layout, closed_chain: Flags) -> csr_array:
     """Return which junctions are joined by chains that carry gas through, each pair once."""
     pattern = layout.pattern
     carries = np.where(closed_chain[pattern.across], 0.0, 1.0)
@@ -108,7 +105,7 @@ def _label_pieces(layout: Layout, closed_segment: Ints, at_junction: Ints, label
     return count
 
 
-def _label_rings(layout: Layout, label: Ints, count: int, is_closed: Bools) -> int:
+def _label_rings(layout: Layout, label: Ints, count: int, is_closed: Flags) -> int:
     # Rings without any junction: no chain reaches them.
     core = layout.branches.root == np.arange(layout.size)
     lost = core & (label < 0)
@@ -121,7 +118,7 @@ def _label_rings(layout: Layout, label: Ints, count: int, is_closed: Bools) -> i
     return count + int(number.max()) + 1
 
 
-def _label_cut_branches(layout: Layout, is_closed: Bools, label: Ints, count: int) -> int:
+def _label_cut_branches(layout: Layout, is_closed: Flags, label: Ints, count: int) -> int:
     branches = layout.branches
     cut = is_closed[branches.link]
     if not cut.any():

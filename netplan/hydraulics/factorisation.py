@@ -6,9 +6,10 @@ from collections.abc import Callable
 from typing import Any, Protocol
 
 import numpy as np
-import numpy.typing as npt
 from scipy.sparse import csc_array, csc_matrix, triu
 from scipy.sparse.linalg import splu
+
+from netplan.core.arrays import Floats
 
 try:
     import qdldl
@@ -16,8 +17,6 @@ except ImportError:  # no wheel for every Python
     qdldl = None
 
 __all__ = ["Factorisation", "LinearSolver", "default_linear_solver", "ldl_solver", "lu_solver"]
-
-Floats = npt.NDArray[np.float64]
 
 
 class Factorisation(Protocol):

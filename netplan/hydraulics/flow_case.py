@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, ZERO_CELSIUS_K
 from netplan.core.errors import BadNetworkError
 from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork
@@ -16,8 +16,6 @@ from netplan.reference.gas import Gas, gas_from_composition, named_gas
 from netplan.rules import Rules
 
 __all__ = ["base_network", "flow_conditions", "gas_of", "limit_pa_gauge", "roughness_m"]
-
-Floats = NDArray[np.float64]
 
 
 def gas_of(rules: Rules) -> Gas:

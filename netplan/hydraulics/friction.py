@@ -13,6 +13,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from netplan.core.arrays import Floats
+
 __all__ = [
     "LAMINAR_UP_TO_REYNOLDS",
     "TURBULENT_FROM_REYNOLDS",
@@ -21,7 +23,6 @@ __all__ = [
     "turbulent_factor",
 ]
 
-Floats = npt.NDArray[np.float64]
 
 LAMINAR_UP_TO_REYNOLDS: Final = 2000.0
 """Reynolds number up to which the flow is taken as laminar [-] (source: moody)."""

@@ -6,16 +6,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 
+from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import GRAVITY_M_PER_S2
 
 __all__ = ["StaticHead", "columns", "fill_heights", "mean_factor"]
-
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

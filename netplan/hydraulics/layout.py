@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.sparse import csc_array
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.graph.chains import Chains, find_chains
 from netplan.graph.components import component_labels
 from netplan.graph.pruning import Branches, prune_branches
@@ -18,9 +19,6 @@ from netplan.hydraulics.sums import sum_at
 
 __all__ = ["CorePattern", "Layout", "LayoutInput", "core_pattern", "make_layout"]
 
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 _SHORTEST_LOSSY_M = 1e-3
 
@@ -38,7 +36,7 @@ class LayoutInput:
     bore_m: Floats
     roughness_m: Floats
     loss_coefficient: Floats
-    is_open: Bools
+    is_open: Flags
     height_m: Floats
     datum_m: float
     air_pa_abs: float
@@ -69,7 +67,7 @@ class CorePattern:
     entry: Ints
     diagonal: Ints
 
-    def values(self, conductance: Floats, start: Ints, end: Ints, fixed: Bools) -> Floats:
+    def values(self, conductance: Floats, start: Ints, end: Ints, fixed: Flags) -> Floats:
         """Return the matrix data: a weighted Laplacian, with a unit row at each fixed junction."""
         size = self.diagonal.size
         g, a, b = conductance[self.across], start[self.across], end[self.across]
@@ -122,7 +120,7 @@ class Layout:
         return values[self.joined] if self.any_joined else values
 
 
-def _join(given: LayoutInput) -> tuple[Ints, int, Bools]:
+def _join(given: LayoutInput) -> tuple[Ints, int, Flags]:
     zero = given.is_open & (given.length_m == 0.0) & (given.loss_coefficient == 0.0)
     if not zero.any():
         return np.arange(given.node_count), given.node_count, zero

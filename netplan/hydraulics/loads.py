@@ -5,18 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.hydraulics.back_substitution import BranchFlows
 from netplan.hydraulics.connected_parts import ConnectedParts
 from netplan.hydraulics.layout import Layout
 from netplan.hydraulics.sums import sum_at
 
 __all__ = ["NodalDemand", "NodeLoads", "make_loads", "make_tally"]
-
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
-Ints = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,7 +57,7 @@ class NodeLoads:
     """
 
     tally: NodalDemand
-    dead_part: Bools
+    dead_part: Flags
     at_junction: Floats
     before: Floats
     over_chain: Floats
@@ -88,7 +84,7 @@ def make_tally(
     )
 
 
-def make_loads(layout: Layout, tally: NodalDemand, dead_part: Bools, known: NodeLoads | None) -> NodeLoads:
+def make_loads(layout: Layout, tally: NodalDemand, dead_part: Flags, known: NodeLoads | None) -> NodeLoads:
     """Work out the loads, or return `known` where nothing has changed.
 
     `known` must be of the same layout.

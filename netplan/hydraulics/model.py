@@ -9,6 +9,7 @@ from typing import Any, Final
 import numpy as np
 import numpy.typing as npt
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.core.errors import BadNetworkError, NotSolvedError
 from netplan.graph.components import component_labels
 
@@ -20,9 +21,6 @@ __all__ = [
     "StationState",
 ]
 
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 OWN_OUTLET: Final = -1
 """Sensing node of a station that regulates by the pressure at its own outlet."""
@@ -68,7 +66,7 @@ def _floats(values: npt.ArrayLike | None, count: int, default: float) -> Floats:
     return np.full(count, float(array)) if array.ndim == 0 else array.reshape(-1)
 
 
-def _check(good: Bools, what: str, mend: str) -> None:
+def _check(good: Flags, what: str, mend: str) -> None:
     bad = np.flatnonzero(~good)
     if bad.size:
         raise BadNetworkError(f"flow network: {what} ({bad.size} of them, first at row {bad[0]}); {mend}")
@@ -106,7 +104,7 @@ class FlowLinks:
     bore_m: Floats
     roughness_m: Floats
     loss_coefficient: Floats = None  # type: ignore[assignment]
-    is_open: Bools = None  # type: ignore[assignment]
+    is_open: Flags = None  # type: ignore[assignment]
 
     def __post_init__(self) -> None:
         put = object.__setattr__

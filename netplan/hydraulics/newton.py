@@ -6,8 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.graph.chains import Chains
 from netplan.hydraulics.newton_system import CoreMatrix
 from netplan.hydraulics.segments import SegmentDrops
@@ -16,9 +16,6 @@ from netplan.hydraulics.sums import sum_at
 
 __all__ = ["MOST_STEPS", "Core", "CoreProblem", "CoreSolution", "calm"]
 
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 FLOW_CHANGE_KG_PER_S = 2e-9
 """Largest change of any chain flow at which the iteration ends [kg/s]; it converges quadratically, so that
@@ -56,11 +53,11 @@ class CoreProblem:
     """
 
     chains: Chains
-    open_chain: Bools
+    open_chain: Flags
     before: Floats
     drawn: Floats
     load: Floats
-    dead: Bools
+    dead: Flags
     groups: StationGroups
     part_drawn: Floats
 

@@ -5,17 +5,14 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.hydraulics.factorisation import Factorisation
 from netplan.hydraulics.layout import CorePattern
 from netplan.hydraulics.sums import sum_at
 
 __all__ = ["CoreMatrix"]
 
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 EXACT_KG_PER_S: Final = 2e-13
 """Imbalance that the iterative way leaves, at most, in the last Newton step [kg/s]."""
@@ -48,14 +45,14 @@ class CoreMatrix:
         self._start, self._end = start, end
         self._factor = factor
         self._known: Floats | None = None
-        self._known_fixed: Bools | None = None
+        self._known_fixed: Flags | None = None
         self._conductance = np.zeros(start.size)
         self._fixed = np.zeros(pattern.diagonal.size, dtype=bool)
         self._near = False
         self.left = 0.0
         """Imbalance that the last solution left [kg/s]; 0 when it came from its own factors."""
 
-    def set(self, conductance: Floats, fixed: Bools) -> None:
+    def set(self, conductance: Floats, fixed: Flags) -> None:
         """Take new conductances [kg/(s Pa²)] of the chains and fixed junctions."""
         self._conductance, self._fixed = conductance, fixed
         self._near = self._is_near()

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.graph.pruning import prune_branches
 from netplan.hydraulics.back_substitution import PressureFlowField, spread_core
 from netplan.hydraulics.connected_parts import ConnectedParts
@@ -22,9 +22,6 @@ from netplan.hydraulics.sums import sum_at
 
 __all__ = ["CoreResult", "SolveInput", "WarmStart", "make_state"]
 
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 MOST_IMBALANCE_KG_PER_S: Final = 1e-8
 """Imbalance at a node beyond which a part counts as not converged [kg/s]."""
@@ -189,7 +186,7 @@ def _judge(raw: CoreResult, gauge: Floats) -> None:
 
 
 def _link_flows(
-    given: SolveInput, every: PressureFlowField, station_flow: Floats, good: Bools | None
+    given: SolveInput, every: PressureFlowField, station_flow: Floats, good: Flags | None
 ) -> Floats:
     layout, links = given.layout, given.network.links
     flow = np.zeros(links.count)

@@ -9,12 +9,12 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from netplan.core.arrays import Floats
 from netplan.hydraulics.friction import LAMINAR_UP_TO_REYNOLDS, friction_and_slope
 from netplan.network.bulk_rows import side_by_side
 
 __all__ = ["LAMINAR_FACTOR", "DropLaw", "drop_law"]
 
-Floats = npt.NDArray[np.float64]
 
 LAMINAR_FACTOR = 64.0
 """Darcy friction factor times Reynolds number in laminar flow [-] (source: moody)."""

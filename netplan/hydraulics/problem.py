@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from netplan.core.arrays import Floats, Ints
 from netplan.hydraulics.active_set import solve_core
 from netplan.hydraulics.connected_parts import ConnectedParts, find_parts
 from netplan.hydraulics.layout import Layout
@@ -20,8 +20,6 @@ from netplan.hydraulics.sums import sum_at
 
 __all__ = ["solve_given"]
 
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
 
 _FLOW_SLACK_KG_PER_S = 1e-9
 

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
+from netplan.core.arrays import Floats, Ints
 from netplan.graph.chains import Chains
 from netplan.hydraulics.pressure_drop import LAMINAR_FACTOR, DropLaw
 
 __all__ = ["SegmentDrops"]
 
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
 
 _NEGLIGIBLE_PA2 = 1e-2
 """Second-order error in a chain's Δ(p²) below which a linear step stands for a new evaluation [Pa²]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from netplan.core.arrays import Floats, Ints
 from netplan.core.errors import BadInputError
 from netplan.hydraulics.conditions import FlowConditions
 from netplan.hydraulics.connected_parts import ConnectedParts, find_parts
@@ -19,9 +20,6 @@ from netplan.hydraulics.outcome import SolveInput, WarmStart
 from netplan.hydraulics.problem import solve_given
 
 __all__ = ["FlowSolver", "datum_height_m", "link_numbers"]
-
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
 
 
 @dataclass(slots=True, eq=False)

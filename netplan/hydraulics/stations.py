@@ -5,15 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.hydraulics.sums import sum_at
 
 __all__ = ["CAPPED", "HOLDING", "LOCKED", "StationGroups", "Switcher", "group_stations"]
 
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 HOLDING, LOCKED, CAPPED = 0, 1, 2
 """States of a group."""
@@ -52,7 +49,7 @@ class StationGroups:
     sense: Ints
     target: Floats
     capacity: Floats
-    remote: Bools
+    remote: Flags
     part: Ints
 
     @property
@@ -75,7 +72,7 @@ class StationGroups:
 
 
 def group_stations(
-    outlet: Ints, sense: Ints, target: Floats, capacity: Floats, part: Ints, taken: Bools
+    outlet: Ints, sense: Ints, target: Floats, capacity: Floats, part: Ints, taken: Flags
 ) -> StationGroups:
     """Group the stations that take part.
 
@@ -176,7 +173,7 @@ class Switcher:
         groups = self._groups
         return np.setdiff1d(groups.part, groups.part[self.states == HOLDING])
 
-    def _choose_holder(self, part: int, before: Ints, backwards: Bools, gap: Floats) -> None:
+    def _choose_holder(self, part: int, before: Ints, backwards: Flags, gap: Floats) -> None:
         groups, states = self._groups, self.states
         here = np.flatnonzero(groups.part == part)
         capped = here[before[here] == CAPPED]

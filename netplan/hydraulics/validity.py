@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
+from netplan.core.arrays import Flags, Floats
 from netplan.hydraulics.conditions import FlowConditions
 from netplan.hydraulics.friction import (
     LAMINAR_UP_TO_REYNOLDS,
@@ -19,8 +19,6 @@ from netplan.hydraulics.model import FlowLinks, FlowState
 
 __all__ = ["LIMITS", "Limit", "links_beyond", "transition_allowance_pa"]
 
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 MOST_VELOCITY_M_PER_S: Final = 40.0
 """About a tenth of the speed of sound in natural gas: beyond, kinetic energy counts [m/s] (source: own)."""
@@ -65,7 +63,7 @@ LIMITS: Final = (
 )
 
 
-def links_beyond(links: FlowLinks, state: FlowState, conditions: FlowConditions) -> tuple[Bools, ...]:
+def links_beyond(links: FlowLinks, state: FlowState, conditions: FlowConditions) -> tuple[Flags, ...]:
     """Return for each of `LIMITS` which links are beyond it.
 
     Parameters

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Ints
 from netplan.graph.compiled_cut import CompiledFlow
 from netplan.graph.grouping import grouped
 from netplan.graph.minimum_cut import INFINITE, UNEXPLORED
@@ -20,8 +21,6 @@ __all__ = ["NOT_PLAIN", "READY", "UNREAD", "CapacityTable"]
 UNREAD, READY, NOT_PLAIN = range(3)
 """State of a supernode: not yet worked out; known; none, where customers are attached elsewhere too or a
 segment comes back to its own end."""
-
-Longs = NDArray[np.int64]
 
 
 class CapacityTable:
@@ -55,7 +54,7 @@ class CapacityTable:
     """
 
     def __init__(
-        self, costs: CostContext, bridges: BridgeCosts, stranded: Longs, barred: NDArray[np.bool_]
+        self, costs: CostContext, bridges: BridgeCosts, stranded: Ints, barred: NDArray[np.bool_]
     ) -> None:
         self._costs, self._index, self._bridges, self._barred = costs, costs.index, bridges, barred
         index = costs.index
@@ -66,7 +65,7 @@ class CapacityTable:
             np.concatenate([2 * segments, 2 * segments + 1]),
         )
         forward, _, pay = plain_arcs(costs.segments, stranded)
-        self.pay: Longs = pay.ravel()
+        self.pay: Ints = pay.ravel()
         self.source: Final = index.n_super
         self.state = self._states()
         self.flow = CompiledFlow(
@@ -119,7 +118,7 @@ class CapacityTable:
         state[costs.has_several] = NOT_PLAIN
         return state
 
-    def _chained_arcs(self) -> tuple[Longs, Longs]:
+    def _chained_arcs(self) -> tuple[Ints, Ints]:
         """Return the first arc that leaves each node, and the next arc after each."""
         leaving, start = self._leaving.astype(np.int64), self._start
         following = np.full(len(leaving), UNEXPLORED, dtype=np.int64)
@@ -130,7 +129,7 @@ class CapacityTable:
         first[:-1][some] = leaving[start[:-1][some]]
         return first, following
 
-    def _sinks(self) -> Longs:
+    def _sinks(self) -> Ints:
         running = np.concatenate([[0], np.cumsum(self.pay[self._leaving])])
         sink = self._costs.node_minor + running[self._start[1:]] - running[self._start[:-1]]
         sink = np.where(self._barred, INFINITE, sink)

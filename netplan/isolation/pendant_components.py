@@ -8,12 +8,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Ints
 from netplan.graph.spanning_forest import spanning_forest
 from netplan.isolation.segments import SUPPLIED, SegmentGraph
 
 __all__ = ["PendantComponents", "SubtreeInterval", "pendant_components"]
-
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)

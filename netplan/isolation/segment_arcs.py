@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Ints
 from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation.simple_segments import SimpleSegments
 
 __all__ = ["plain_arcs"]
 
-Longs = NDArray[np.int64]
 
-
-def plain_arcs(segments: SimpleSegments, stranded: Longs) -> tuple[Longs, Longs, Longs]:
+def plain_arcs(segments: SimpleSegments, stranded: Ints) -> tuple[Ints, Ints, Ints]:
     """Return the arcs of all plain segments, priced as `bridges.arcs_of` does one by one.
 
     Parameters

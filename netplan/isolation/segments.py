@@ -13,6 +13,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats, Ints, Ints32
 from netplan.graph.components import component_labels
 from netplan.graph.grouping import grouped
 from netplan.network.model import Network
@@ -20,10 +21,6 @@ from netplan.network.subnetwork import merged_parts
 
 __all__ = ["BOUNDARY", "SUPPLIED", "SegmentGraph", "segment_graph"]
 
-Ints = NDArray[np.int32]
-Longs = NDArray[np.int64]
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 BOUNDARY: Final = 8
 """Bit of `SegmentGraph.blocked` for a supernode at the boundary of a part of a network."""
@@ -82,50 +79,50 @@ class SegmentGraph:
     """
 
     network: Network
-    super_of: Ints
+    super_of: Ints32
     n_super: int
-    segment_of: Ints
-    segment_a: Ints
-    segment_b: Ints
-    segment_start: Longs
-    segment_pieces: Ints
+    segment_of: Ints32
+    segment_a: Ints32
+    segment_b: Ints32
+    segment_start: Ints
+    segment_pieces: Ints32
     segment_volume_m3: Floats
-    segment_chain: Ints
-    adjacent_start: Longs
-    adjacent_segment: Ints
+    segment_chain: Ints32
+    adjacent_start: Ints
+    adjacent_segment: Ints32
     plain: Flags
     fitting_key: Floats
-    fitting_row: Ints
+    fitting_row: Ints32
     pipe_base_m: Floats
-    part: Ints
+    part: Ints32
     super_volume_m3: Floats
-    member_start: Longs
-    member_node: Ints
-    service_start: Longs
-    service_piece: Ints
-    customer_start: Longs
-    customer_row: Ints
+    member_start: Ints
+    member_node: Ints32
+    service_start: Ints
+    service_piece: Ints32
+    customer_start: Ints
+    customer_row: Ints32
     several: Flags
     blocked: NDArray[np.uint8]
     grounds: list[tuple[Any, tuple[float, float]]] = field(default_factory=list, repr=False)
 
-    def segments_at(self, supernode: int) -> Ints:
+    def segments_at(self, supernode: int) -> Ints32:
         """Return the segments at a supernode; one that comes back to it appears twice."""
         return self.adjacent_segment[self.adjacent_start[supernode] : self.adjacent_start[supernode + 1]]
 
-    def pieces_of(self, segment: int) -> Ints:
+    def pieces_of(self, segment: int) -> Ints32:
         """Return the pieces of a segment, by row."""
         return self.segment_pieces[self.segment_start[segment] : self.segment_start[segment + 1]]
 
-    def members(self, supernode: int) -> Ints:
+    def members(self, supernode: int) -> Ints32:
         """Return the network nodes of a supernode."""
         return self.member_node[self.member_start[supernode] : self.member_start[supernode + 1]]
 
-    def services_at(self, supernode: int) -> Ints:
+    def services_at(self, supernode: int) -> Ints32:
         """Return the pieces of services of a supernode."""
         return self.service_piece[self.service_start[supernode] : self.service_start[supernode + 1]]
 
-    def customers_at(self, supernode: int) -> Ints:
+    def customers_at(self, supernode: int) -> Ints32:
         """Return the customers attached at a supernode."""
         return self.customer_row[self.customer_start[supernode] : self.customer_start[supernode + 1]]
 
@@ -189,7 +186,7 @@ def segment_graph(network: Network) -> SegmentGraph:
     )
 
 
-def _fittings(network: Network, base: Floats) -> tuple[Floats, Ints]:
+def _fittings(network: Network, base: Floats) -> tuple[Floats, Ints32]:
     fittings = network.fittings
     placed = np.flatnonzero(fittings.pipe >= 0).astype(np.int32)
     key = base[fittings.pipe[placed]] + fittings.chainage_m[placed]
@@ -197,7 +194,7 @@ def _fittings(network: Network, base: Floats) -> tuple[Floats, Ints]:
     return key[order], placed[order]
 
 
-def _boundary(network: Network) -> Ints:
+def _boundary(network: Network) -> Ints32:
     return np.zeros(0, dtype=np.int32) if network.beyond is None else network.beyond.node
 
 
@@ -236,7 +233,7 @@ def _plain_nodes(network: Network, is_main: Flags, base: Floats, fitting_key: Fl
     return plain
 
 
-def _chained(a: Ints, b: Ints, through: Flags) -> tuple[Ints, int]:
+def _chained(a: Ints32, b: Ints32, through: Flags) -> tuple[Ints32, int]:
     """Return groups of pieces that are joined by nodes that may be passed through."""
     n = len(a)
     ends = np.concatenate([a, b])
@@ -249,8 +246,8 @@ def _chained(a: Ints, b: Ints, through: Flags) -> tuple[Ints, int]:
 
 
 def _segment_ends(
-    network: Network, mains: Longs, segment_of: Ints, n_segments: int, plain: Flags, super_of: Ints
-) -> tuple[Ints, Ints]:
+    network: Network, mains: Ints, segment_of: Ints32, n_segments: int, plain: Flags, super_of: Ints32
+) -> tuple[Ints32, Ints32]:
     pieces = network.pieces
     nodes = np.stack([pieces.from_node[mains], pieces.to_node[mains]], axis=1).ravel()
     segments = np.repeat(segment_of[mains], 2)
@@ -268,7 +265,7 @@ def _segment_ends(
     return segment_a, segment_b
 
 
-def _segment_chains(network: Network, mains: Longs, segment_of: Ints, n_segments: int) -> Ints:
+def _segment_chains(network: Network, mains: Ints, segment_of: Ints32, n_segments: int) -> Ints32:
     """Return the chain between junctions of each segment: services and valves do not make a junction."""
     pieces = network.pieces
     a, b = pieces.from_node[mains], pieces.to_node[mains]
@@ -281,7 +278,7 @@ def _segment_chains(network: Network, mains: Longs, segment_of: Ints, n_segments
     return chain
 
 
-def _customers(network: Network, super_of: Ints, n_super: int) -> tuple[Longs, Ints, Flags]:
+def _customers(network: Network, super_of: Ints32, n_super: int) -> tuple[Ints, Ints32, Flags]:
     customers = network.customers
     n = len(customers)
     row = np.repeat(np.arange(n, dtype=np.int64), np.diff(customers.attach_start))
@@ -294,7 +291,7 @@ def _customers(network: Network, super_of: Ints, n_super: int) -> tuple[Longs, I
     return start, who.astype(np.int32), np.bincount(who, minlength=n) > 1
 
 
-def _blocked(network: Network, super_of: Ints, n_super: int) -> NDArray[np.uint8]:
+def _blocked(network: Network, super_of: Ints32, n_super: int) -> NDArray[np.uint8]:
     blocked = np.zeros(n_super, dtype=np.uint8)
     for bit, at in (
         (1, network.stations.node),

@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Ints
 from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation.eligibility import StopExclusions
 from netplan.isolation.segments import SegmentGraph
@@ -21,17 +22,14 @@ from netplan.rules.model import MethodKind, Rules
 
 __all__ = ["SimpleSegments", "bare_segments", "cost_simple_segments"]
 
-Longs = NDArray[np.int64]
-Flags = NDArray[np.bool_]
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SimpleSegments:
     """Per segment: whether it is plain, its cheapest stop from either end, and its gas [minor units]."""
 
     plain: Flags
-    cost_minor: Longs
-    gas_minor: Longs
+    cost_minor: Ints
+    gas_minor: Ints
 
 
 def bare_segments(index: SegmentGraph, barred: StopExclusions) -> Flags:

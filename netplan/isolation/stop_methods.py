@@ -12,6 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Codes, Floats
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR
 from netplan.isolation.model import MINOR_PER_UNIT
 from netplan.isolation.segments import SegmentGraph
@@ -29,9 +30,6 @@ __all__ = [
     "refused_words",
     "stop_extent",
 ]
-
-Floats = NDArray[np.float64]
-Codes = NDArray[np.uint8]
 
 
 class MethodRefusal(IntEnum):

@@ -7,6 +7,7 @@ from bisect import bisect_left
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Ints
 from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation.model import FeedBound, PendantComponent
 from netplan.isolation.pendant_components import PendantComponents, SubtreeInterval
@@ -14,8 +15,6 @@ from netplan.isolation.segments import SegmentGraph
 from netplan.isolation.work_segments import Work
 
 __all__ = ["StrandedCosts", "WorkPlaces"]
-
-Longs = NDArray[np.int64]
 
 
 class StrandedCosts:
@@ -70,7 +69,7 @@ class StrandedCosts:
             return INFINITE if feed is None else feed
         return interruption if feed is None else min(interruption, feed)
 
-    def by_segment(self, feed_minor: int | None) -> Longs:
+    def by_segment(self, feed_minor: int | None) -> Ints:
         """Return what stops strand at least on all segments at once, for one bound on every feed.
 
         Parameters
@@ -90,7 +89,7 @@ class StrandedCosts:
             np.array(self._kept_places, dtype=np.int64), np.arange(len(pendants.order) + 1)
         )
 
-        def priced(sources: Longs, off: Longs, must_feed: Longs) -> Longs:
+        def priced(sources: Ints, off: Ints, must_feed: Ints) -> Ints:
             price = off if feed_minor is None else np.minimum(off, feed_minor)
             price = np.where(must_feed > 0, INFINITE if feed_minor is None else feed_minor, price)
             return np.where(sources == 0, price, 0)

@@ -10,6 +10,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
+from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
 from netplan.network.joining import SNAP_M, Joins, PipePolylines
 from netplan.network.nearer_services import nearer_services
@@ -29,11 +30,9 @@ TWO_MAINS_M: Final = 1.0
 TWO_SERVICES_M: Final = 1.0
 """A service end at most so much farther than the nearest one may as well be the customer's (own) [m]."""
 _ROUNDING_M: Final = 1e-9
-Floats = NDArray[np.float64]
-Rows = NDArray[np.int64]
 
 
-def service_ends(course: PipePolylines, joins: Joins, feature_id: Text, notes: Notes) -> Rows:
+def service_ends(course: PipePolylines, joins: Joins, feature_id: Text, notes: Notes) -> Ints:
     """Return the node of the customer's end of each service: the end that is on no main.
 
     Parameters
@@ -91,7 +90,7 @@ def service_ends(course: PipePolylines, joins: Joins, feature_id: Text, notes: N
 def _notice_touching(
     joins: Joins,
     on_main: NDArray[np.bool_],
-    ends: Rows,
+    ends: Ints,
     through: NDArray[np.bool_],
     n_mains: int,
     feature_id: Text,
@@ -135,10 +134,10 @@ def attach(
     customers: NormalisedTable,
     xy_m: Floats,
     feature_id: Text,
-    ends: Rows,
-    named: tuple[Rows, Rows],
+    ends: Ints,
+    named: tuple[Ints, Ints],
     notes: Notes,
-) -> tuple[Rows, Rows, NDArray[np.uint8]]:
+) -> tuple[Ints, Ints, NDArray[np.uint8]]:
     """Return customer rows and the nodes they hang on, sorted; several for a customer with two feeds.
 
     The third array has one code of `words.Attachment` for every customer.
@@ -194,12 +193,12 @@ def attach(
 def _nearest_services(
     customers: NormalisedTable,
     xy_m: Floats,
-    rest: Rows,
+    rest: Ints,
     feature_id: Text,
-    ends: Rows,
+    ends: Ints,
     joins: Joins,
     notes: Notes,
-) -> tuple[Rows, Rows]:
+) -> tuple[Ints, Ints]:
     """Return customers and the service rows within reach that they may hang on; several where two lie alike.
 
     Alike is what ends at most `TWO_SERVICES_M` farther away than the nearest one. Who lies on the end of a
@@ -242,12 +241,12 @@ def _nearest_services(
     return np.concatenate(who), np.concatenate(service).astype(np.int64)
 
 
-def _places(joins: Joins, node: Rows) -> Floats:
+def _places(joins: Joins, node: Ints) -> Floats:
     return np.column_stack([joins.x_m[node], joins.y_m[node]])
 
 
 def _by_what(
-    n: int, named: tuple[Rows, Rows], who: Rows, alone: NDArray[np.bool_], *, services: bool
+    n: int, named: tuple[Ints, Ints], who: Ints, alone: NDArray[np.bool_], *, services: bool
 ) -> NDArray[np.uint8]:
     """Return by what each customer is attached; `alone` are those that no named service was found for."""
     by_what = np.full(n, Attachment.NO_PIPE, dtype=np.uint8)
@@ -260,7 +259,7 @@ def _by_what(
     return by_what
 
 
-def _notice_two_mains(customers: NormalisedTable, xy_m: Floats, who: Rows, n: int, notes: Notes) -> None:
+def _notice_two_mains(customers: NormalisedTable, xy_m: Floats, who: Ints, n: int, notes: Notes) -> None:
     notes.add_each(
         "two-mains",
         "customers",
@@ -273,7 +272,7 @@ def _notice_two_mains(customers: NormalisedTable, xy_m: Floats, who: Rows, n: in
     )
 
 
-def _unique_pairs(who: Rows, node: Rows) -> tuple[Rows, Rows]:
+def _unique_pairs(who: Ints, node: Ints) -> tuple[Ints, Ints]:
     order = np.lexsort([node, who])
     who, node = who[order], node[order]
     new = np.ones(len(who), dtype=bool)
@@ -281,7 +280,7 @@ def _unique_pairs(who: Rows, node: Rows) -> tuple[Rows, Rows]:
     return who[new], node[new]
 
 
-def named_services(customers: NormalisedTable, feature_id: Text) -> tuple[Rows, Rows]:
+def named_services(customers: NormalisedTable, feature_id: Text) -> tuple[Ints, Ints]:
     """Return customer row and service row (-1 for an unknown one) of every service that a customer names."""
     who, names = _one_a_row(customers.text["service_id"].arrow)
     given = ~np.asarray(pc.equal(names, "").to_numpy(zero_copy_only=False), dtype=bool)
@@ -294,11 +293,11 @@ def _by_service_id(
     customers: NormalisedTable,
     xy_m: Floats,
     feature_id: Text,
-    ends: Rows,
-    named: tuple[Rows, Rows],
+    ends: Ints,
+    named: tuple[Ints, Ints],
     joins: Joins,
     notes: Notes,
-) -> tuple[Rows, Rows]:
+) -> tuple[Ints, Ints]:
     who, row = named
     notes.add_each(
         "unknown-service",
@@ -328,7 +327,7 @@ def _by_service_id(
     return who, row
 
 
-def _one_a_row(texts: Any) -> tuple[Rows, Any]:
+def _one_a_row(texts: Any) -> tuple[Ints, Any]:
     """Return row and text of each member of lists parted by semicolons."""
     if not pc.any(pc.match_substring(texts, ";")).as_py():
         return np.arange(len(texts)), texts
@@ -342,5 +341,5 @@ def _all_different(ids: Text) -> bool:
     return len(array) < 2 or bool(pc.all(pc.less(array[:-1], array[1:])).as_py())
 
 
-def _numbers(array: Any) -> Rows:
+def _numbers(array: Any) -> Ints:
     return np.asarray(array.to_numpy(zero_copy_only=False), dtype=np.int64)

@@ -10,6 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.core.errors import BadNetworkError
 from netplan.core.findings import Finding, Severity, errors_of
@@ -31,9 +32,6 @@ from netplan.network.valves import notice_unknown_states, place_valves
 from netplan.network.vocabulary import Status
 
 __all__ = ["build_network"]
-
-Floats = NDArray[np.float64]
-Rows = NDArray[np.int64]
 
 
 def build_network(
@@ -109,7 +107,7 @@ def _joined(layers: Layers, source: str, notes: Notes, digest: Callable[[], str]
     ends = service_ends(course, joins, services[0].feature_id, notes)
     places = {name: layers.places[name][_usable_rows(layers.points[name])] for name in points}
 
-    def on_mains(name: str, system: NDArray[np.int16]) -> Rows:
+    def on_mains(name: str, system: NDArray[np.int16]) -> Ints:
         return _on_mains(course, joins, index, name, points[name], places[name], system, notes)
 
     def system_of(name: str) -> NDArray[np.int16]:
@@ -225,7 +223,7 @@ def _system_codes(names: Text, systems: tuple[str, ...]) -> NDArray[np.int16]:
     return np.asarray(code.to_numpy(zero_copy_only=False)).astype(np.int16)
 
 
-def _rows_of(names: Text, ids: Text) -> Rows:
+def _rows_of(names: Text, ids: Text) -> Ints:
     row = pc.fill_null(pc.index_in(names.arrow, value_set=ids.arrow), -1)
     return np.asarray(row.to_numpy(zero_copy_only=False)).astype(np.int64)
 
@@ -239,7 +237,7 @@ def _on_mains(
     xy_m: Floats,
     system: NDArray[np.int16],
     notes: Notes,
-) -> Rows:
+) -> Ints:
     pipe, _ = index.near(xy_m, POINT_REACH_M, system).nearest(len(table))
     node = np.full(len(table), -1, dtype=np.int64)
     placed = np.flatnonzero(pipe >= 0)
@@ -261,7 +259,7 @@ def _on_mains(
 
 def _fittings(
     index: MainIndex, table: NormalisedTable, xy_m: Floats, system: NDArray[np.int16], notes: Notes
-) -> tuple[Rows, Floats]:
+) -> tuple[Ints, Floats]:
     pipe, _ = index.near(xy_m, POINT_REACH_M, system).nearest(len(table))
     placed = np.flatnonzero(pipe >= 0)
     measure = np.full(len(table), np.nan)
@@ -329,7 +327,7 @@ def _pipes(
     )
 
 
-def _valves(table: NormalisedTable, pieces: model.Pieces, pipe: Rows, chainage_m: Floats) -> model.Valves:
+def _valves(table: NormalisedTable, pieces: model.Pieces, pipe: Ints, chainage_m: Floats) -> model.Valves:
     piece = np.full(len(table), -1, dtype=np.int32)
     own = np.flatnonzero(pieces.valve >= 0)
     piece[pieces.valve[own]] = own
@@ -338,7 +336,7 @@ def _valves(table: NormalisedTable, pieces: model.Pieces, pipe: Rows, chainage_m
     )
 
 
-def _stations(table: NormalisedTable, node: Rows, station_of: Rows, sensing_node: Rows) -> model.Stations:
+def _stations(table: NormalisedTable, node: Ints, station_of: Ints, sensing_node: Ints) -> model.Stations:
     sensing = np.full(len(table), -1, dtype=np.int32)
     known = (station_of >= 0) & (sensing_node >= 0)
     sensing[station_of[known][::-1]] = sensing_node[known][::-1]
@@ -353,7 +351,7 @@ def _stations(table: NormalisedTable, node: Rows, station_of: Rows, sensing_node
 
 
 def _customers(
-    table: NormalisedTable, xy_m: Floats, who: Rows, node: Rows, by_what: NDArray[np.uint8]
+    table: NormalisedTable, xy_m: Floats, who: Ints, node: Ints, by_what: NDArray[np.uint8]
 ) -> model.Customers:
     n = len(table)
     text, number, code = table.text, table.number, table.code
@@ -381,7 +379,7 @@ def _customers(
     )
 
 
-def _placed_fittings(table: NormalisedTable, pipe: Rows, chainage_m: Floats) -> model.Fittings:
+def _placed_fittings(table: NormalisedTable, pipe: Ints, chainage_m: Floats) -> model.Fittings:
     order = np.lexsort([np.arange(len(pipe)), chainage_m, pipe])
     return model.Fittings(
         table.text["id"].take(order), table.code["kind"][order], _int32(pipe[order]), chainage_m[order]

@@ -8,13 +8,12 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Ints
 from netplan.network.model import Injections, Network, SensingPoints
 from netplan.network.text import Text
 
 __all__ = ["Rows", "extract"]
 
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 Table = TypeVar("Table")
 
 

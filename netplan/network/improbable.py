@@ -7,8 +7,8 @@ from typing import Any, Final
 
 import numpy as np
 import pyarrow.compute as pc
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats
 from netplan.core.findings import Severity
 from netplan.core.sources import source
 from netplan.network.lines import Lines
@@ -29,9 +29,6 @@ _SHARE_APART: Final = 0.02
 _FIRST_PE_YEAR: Final = 1950.0
 """Before this no gas main was laid in polyethylene (from memory) [a]."""
 _FIRST_YEAR: Final = 1850.0
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 
 def notice_improbable(table: NormalisedTable, notes: Notes, part: str = "") -> None:

@@ -8,6 +8,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.graph.components import component_labels
 from netplan.network.spatial_index import close_pairs, points_on_lines
 
@@ -20,8 +21,6 @@ POINT_REACH_M: Final = 0.5
 """Valves, fittings, stations and the like sit on the nearest main within this distance [m]."""
 
 _SAME_M: Final = 1e-3
-Floats = NDArray[np.float64]
-Rows = NDArray[np.int64]
 
 
 @dataclass(slots=True, eq=False)
@@ -44,7 +43,7 @@ class PipePolylines:
 
     coords_m: Floats
     height_m: Floats
-    start: Rows
+    start: Ints
     main_shapes: NDArray[np.object_]
     length_m: Floats
     system: NDArray[np.int16]
@@ -76,20 +75,20 @@ class Joins:
     x_m: Floats
     y_m: Floats
     system: NDArray[np.int16]
-    end_node: Rows
-    pipe: Rows
+    end_node: Ints
+    pipe: Ints
     measure_m: Floats
-    before: Rows
-    after: Rows
-    valve: Rows
-    merged: list[Rows] = field(default_factory=list)
+    before: Ints
+    after: Ints
+    valve: Ints
+    merged: list[Ints] = field(default_factory=list)
 
     @property
     def n_nodes(self) -> int:
         """How many nodes there are."""
         return len(self.x_m)
 
-    def add_nodes(self, xy_m: Floats, system: NDArray[np.int16]) -> Rows:
+    def add_nodes(self, xy_m: Floats, system: NDArray[np.int16]) -> Ints:
         """Append nodes and return their rows."""
         first = self.n_nodes
         self.x_m = np.concatenate([self.x_m, xy_m[:, 0]])
@@ -97,7 +96,7 @@ class Joins:
         self.system = np.concatenate([self.system, system])
         return np.arange(first, first + len(xy_m))
 
-    def add_places(self, pipe: Rows, measure_m: Floats, before: Rows, after: Rows, valve: Rows) -> None:
+    def add_places(self, pipe: Ints, measure_m: Floats, before: Ints, after: Ints, valve: Ints) -> None:
         """Append places on pipes and keep all of them sorted by pipe and measure."""
         self.pipe = np.concatenate([self.pipe, pipe])
         self.measure_m = np.concatenate([self.measure_m, measure_m])
@@ -110,7 +109,7 @@ class Joins:
             setattr(self, name, getattr(self, name)[order])
 
 
-def _sorted_places(pipe: Rows, measure_m: Floats, valve: Rows, before: Rows) -> Rows:
+def _sorted_places(pipe: Ints, measure_m: Floats, valve: Ints, before: Ints) -> Ints:
     """Return the order by pipe, measure, valve and node: roughly by one key, then exactly where that ties."""
     if not len(pipe):
         return np.zeros(0, dtype=np.int64)
@@ -148,21 +147,21 @@ def join(course: PipePolylines) -> Joins:
     return joins
 
 
-def merge_nodes(joins: Joins) -> Rows:
+def merge_nodes(joins: Joins) -> Ints:
     """Return the lasting row of every node after the merged pairs are made one."""
     if not joins.merged:
         return np.arange(joins.n_nodes)
     return _lasting(np.concatenate(joins.merged), joins.n_nodes)
 
 
-def _lasting(pairs: Rows, n: int) -> Rows:
+def _lasting(pairs: Ints, n: int) -> Ints:
     """Return the row of each of `n` nodes once pairs are made one; their order survives the merging."""
     named = _first_of_merged(pairs, n)
     rank = np.cumsum(named == np.arange(n)) - 1
     return np.asarray(rank[named], dtype=np.int64)
 
 
-def _first_of_merged(pairs: Rows, n: int) -> Rows:
+def _first_of_merged(pairs: Ints, n: int) -> Ints:
     """Return for each node the first of those that it is one with."""
     named = np.arange(n)
     involved, ends = np.unique(pairs, return_inverse=True)
@@ -172,14 +171,14 @@ def _first_of_merged(pairs: Rows, n: int) -> Rows:
     return named
 
 
-def first_of(label: NDArray[Any]) -> Rows:
+def first_of(label: NDArray[Any]) -> Ints:
     """Return the first place of each label 0, 1, 2 … of an array that holds all of them."""
     first = np.empty(int(label.max(initial=-1)) + 1, dtype=np.int64)
     first[label[::-1]] = np.arange(len(label))[::-1]
     return first
 
 
-def _snap(points: Floats, system: NDArray[np.int16]) -> tuple[Rows, Floats, NDArray[np.int16]]:
+def _snap(points: Floats, system: NDArray[np.int16]) -> tuple[Ints, Floats, NDArray[np.int16]]:
     node = np.empty(len(points), dtype=np.int64)
     places: list[Floats] = []
     systems: list[NDArray[np.int16]] = []
@@ -196,7 +195,7 @@ def _snap(points: Floats, system: NDArray[np.int16]) -> tuple[Rows, Floats, NDAr
     return node, np.concatenate(places), np.concatenate(systems)
 
 
-def _snap_one(points: Floats) -> tuple[Rows, Floats]:
+def _snap_one(points: Floats) -> tuple[Ints, Floats]:
     """Return the node of each point and the places of the nodes, for one system."""
     origin = np.array([points[:, 0].min(), points[:, 1].min()])
     cell = np.round((points - origin) / _SAME_M).astype(np.int64)
@@ -217,7 +216,7 @@ def _snap_one(points: Floats) -> tuple[Rows, Floats]:
     return rank[named][inverse], xy
 
 
-def _tees(course: PipePolylines, joins: Joins) -> tuple[Rows, Rows, Floats]:
+def _tees(course: PipePolylines, joins: Joins) -> tuple[Ints, Ints, Floats]:
     """Return pipe, node and measure where a node lies on the interior of a pipe that doesn't end there."""
     places = np.column_stack([joins.x_m, joins.y_m])
     node, pipe, measure, _ = points_on_lines(places, course.coords_m, course.start, SNAP_M)

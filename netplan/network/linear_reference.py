@@ -14,6 +14,7 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
+from netplan.core.arrays import Floats
 from netplan.network.model import Network, Pipes
 from netplan.network.polyline import along, measures
 
@@ -31,7 +32,6 @@ _SAME_M = 1e-7
 """Distances along a line below this are none (own) [m]."""
 _FEW_PLACES = 16
 """Up to so many places only the mains near them go into a tree (own) [-]."""
-Floats = NDArray[np.float64]
 Rows = NDArray[np.integer[Any]]
 
 

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Codes, Flags, Floats, Ints32
 from netplan.core.findings import Finding
 from netplan.network.text import Text
 
@@ -33,13 +34,8 @@ __all__ = [
     "Valves",
 ]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int32]
-Codes = NDArray[np.uint8]
-Flags = NDArray[np.bool_]
 
-
-def _no_rows() -> Ints:
+def _no_rows() -> Ints32:
     return np.zeros(0, dtype=np.int32)
 
 
@@ -142,12 +138,12 @@ class Pieces:
         False for a closed valve; a valve of unknown state counts as open here and is never a stop.
     """
 
-    pipe: Ints
+    pipe: Ints32
     from_m: Floats
     to_m: Floats
-    from_node: Ints
-    to_node: Ints
-    valve: Ints
+    from_node: Ints32
+    to_node: Ints32
+    valve: Ints32
     is_open: Flags
 
     def __len__(self) -> int:
@@ -178,8 +174,8 @@ class Valves:
     id: Text
     state: Codes
     operable: Codes
-    pipe: Ints
-    piece: Ints
+    pipe: Ints32
+    piece: Ints32
     chainage_m: Floats
 
     def __len__(self) -> int:
@@ -206,11 +202,11 @@ class Stations:
     """
 
     id: Text
-    node: Ints
+    node: Ints32
     outlet_pa_gauge: Floats
     max_outlet_pa_gauge: Floats
     capacity_m3_per_s_std: Floats
-    sensing_node: Ints
+    sensing_node: Ints32
 
     def __len__(self) -> int:
         return len(self.id)
@@ -220,8 +216,8 @@ class Stations:
 class SensingPoints:
     """Sensing points: row of the station they belong to (-1 unknown) and their node (-1 on no main)."""
 
-    station: Ints
-    node: Ints
+    station: Ints32
+    node: Ints32
 
     def __len__(self) -> int:
         return len(self.node)
@@ -232,7 +228,7 @@ class Injections:
     """Other sources of gas, sorted by id; node -1 when on no main."""
 
     id: Text
-    node: Ints
+    node: Ints32
 
     def __len__(self) -> int:
         return len(self.id)
@@ -274,15 +270,15 @@ class Customers:
     category: Codes
     priority: Text
     priority_note: Text
-    meters: Ints
+    meters: Ints32
     annual_kwh: Floats
     peak_kw: Floats
     service_regulator: Codes
     language: Text
     x_m: Floats
     y_m: Floats
-    attach_start: Ints
-    attach_node: Ints
+    attach_start: Ints32
+    attach_node: Ints32
     attached_by: Codes
 
     def __len__(self) -> int:
@@ -295,7 +291,7 @@ class Fittings:
 
     id: Text
     kind: Codes
-    pipe: Ints
+    pipe: Ints32
     chainage_m: Floats
 
     def __len__(self) -> int:
@@ -336,8 +332,8 @@ class ExternalNetwork:
         Greatest set outlet of the stations beyond [Pa gauge]; NaN without any.
     """
 
-    node: Ints
-    part: Ints
+    node: Ints32
+    part: Ints32
     fault_pa_gauge: Floats
     fault_is_missing: Flags
     outlet_low_pa_gauge: Floats
@@ -360,12 +356,12 @@ class SetAside:
         Sound pipes of least and greatest bore of its kind: rows in `Pipes`.
     """
 
-    pipe: Ints = field(default_factory=_no_rows)
+    pipe: Ints32 = field(default_factory=_no_rows)
     code: Text = field(default_factory=Text)
     what: Text = field(default_factory=Text)
     mend: Text = field(default_factory=Text)
-    like_least: Ints = field(default_factory=_no_rows)
-    like_greatest: Ints = field(default_factory=_no_rows)
+    like_least: Ints32 = field(default_factory=_no_rows)
+    like_greatest: Ints32 = field(default_factory=_no_rows)
 
     def __len__(self) -> int:
         return len(self.pipe)

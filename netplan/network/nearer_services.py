@@ -10,6 +10,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
+from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
 from netplan.network.normalise import NormalisedTable
 from netplan.network.notes import Notes, listed
@@ -20,8 +21,6 @@ __all__ = ["nearer_services"]
 _TIMES_FARTHER: Final = 2.0
 """The recorded service ends at least so many times as far away as the other one (own) [-]."""
 _MOST_LETTERS: Final = 60
-Floats = NDArray[np.float64]
-Rows = NDArray[np.int64]
 
 
 def nearer_services(
@@ -29,10 +28,10 @@ def nearer_services(
     xy_m: Floats,
     feature_id: Text,
     end_xy_m: Floats,
-    recorded: tuple[Rows, Rows],
+    recorded: tuple[Ints, Ints],
     reach_m: float,
     notes: Notes,
-) -> Rows:
+) -> Ints:
     """Return the customers that may hang on another service than the recorded one, and notice them.
 
     So it is where every service that a customer names ends farther than `reach_m` from it, another one ends
@@ -89,7 +88,7 @@ class _Words:
         xy_m: Floats,
         feature_id: Text,
         end_xy_m: Floats,
-        recorded: tuple[Rows, Rows],
+        recorded: tuple[Ints, Ints],
     ) -> None:
         self._customers, self._xy_m, self._feature_id = customers, xy_m, feature_id
         self._end_xy_m, (self._who, self._service) = end_xy_m, recorded

@@ -8,12 +8,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.network.model import Network, Pipes
 
 __all__ = ["PipeLines"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 # Room between the measures of one pipe and the next on the common axis [m].
 _GAP_M = 1.0

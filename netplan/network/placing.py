@@ -8,25 +8,24 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.network.joining import SNAP_M, Joins, PipePolylines
 from netplan.network.polyline import along, measures
 
 __all__ = ["Candidates", "MainIndex", "nodes_at", "points_along"]
 
 _SAME_M = 1e-3
-Floats = NDArray[np.float64]
-Rows = NDArray[np.int64]
 
 
 @dataclass(slots=True, eq=False)
 class Candidates:
     """Mains near points, sorted by point, distance, main: rows of points and pipes, distance [m]."""
 
-    point: Rows
-    pipe: Rows
+    point: Ints
+    pipe: Ints
     distance_m: Floats
 
-    def nearest(self, n_points: int) -> tuple[Rows, Floats]:
+    def nearest(self, n_points: int) -> tuple[Ints, Floats]:
         """Return the nearest pipe of each point (-1 for none) and its distance [m]."""
         pipe = np.full(n_points, -1, dtype=np.int64)
         distance = np.full(n_points, np.inf)
@@ -87,14 +86,14 @@ class MainIndex:
         found = self.near(xy_m[chosen], reach[chosen])
         return Candidates(chosen[found.point], found.pipe, found.distance_m)
 
-    def measure(self, xy_m: Floats, pipe: Rows) -> Floats:
+    def measure(self, xy_m: Floats, pipe: Ints) -> Floats:
         """Return the planar measure [m] of the foot of each point on its pipe."""
         return np.asarray(
             shapely.line_locate_point(self._course.main_shapes[pipe], shapely.points(xy_m)), dtype=np.float64
         )
 
 
-def nodes_at(course: PipePolylines, joins: Joins, pipe: Rows, measure_m: Floats) -> Rows:
+def nodes_at(course: PipePolylines, joins: Joins, pipe: Ints, measure_m: Floats) -> Ints:
     """Return a node for each place on a pipe, adding nodes where none lies within the snap distance."""
     n = len(course)
     ends = np.arange(n)
@@ -118,7 +117,7 @@ def nodes_at(course: PipePolylines, joins: Joins, pipe: Rows, measure_m: Floats)
     return result
 
 
-def _add(course: PipePolylines, joins: Joins, pipe: Rows, measure_m: Floats) -> Rows:
+def _add(course: PipePolylines, joins: Joins, pipe: Ints, measure_m: Floats) -> Ints:
     order = np.lexsort([measure_m, pipe])
     sorted_pipe, sorted_at = pipe[order], measure_m[order]
     starts = np.ones(len(order), dtype=bool)
@@ -132,6 +131,6 @@ def _add(course: PipePolylines, joins: Joins, pipe: Rows, measure_m: Floats) -> 
     return result
 
 
-def points_along(course: PipePolylines, pipe: Rows, measure_m: Floats) -> Floats:
+def points_along(course: PipePolylines, pipe: Ints, measure_m: Floats) -> Floats:
     """Return the coordinates (n, 2) at planar measures on pipes [m]."""
     return along(course.coords_m, course.start, measures(course.coords_m, course.start), pipe, measure_m)

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
+
+from netplan.core.arrays import Floats, Ints
 
 __all__ = ["along", "measures"]
 
-Floats = NDArray[np.float64]
-Rows = NDArray[np.int64]
 
-
-def measures(coords_m: Floats, start: Rows) -> Floats:
+def measures(coords_m: Floats, start: Ints) -> Floats:
     """Return the running planar length [m] at each vertex, counted through all lines one after another."""
     step = np.zeros(len(coords_m))
     if len(coords_m) > 1:
@@ -20,7 +18,7 @@ def measures(coords_m: Floats, start: Rows) -> Floats:
     return np.cumsum(step)
 
 
-def along(values: Floats, start: Rows, running_m: Floats, line: Rows, measure_m: Floats) -> Floats:
+def along(values: Floats, start: Ints, running_m: Floats, line: Ints, measure_m: Floats) -> Floats:
     """Return vertex values interpolated at planar measures on lines.
 
     Parameters

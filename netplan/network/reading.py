@@ -12,6 +12,7 @@ import pyarrow as pa
 import shapely
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
 from netplan.core.errors import BadNetworkError
 from netplan.core.findings import Severity
 from netplan.network.bulk_rows import side_by_side
@@ -37,7 +38,6 @@ _MOST_OUTLET_MBAR: Final = 16_000.0
 _LINES: Final = ("mains", "services")
 _POINTS: Final = ("customers", "regulators", "sensing_points", "valves", "fittings", "injections")
 _POLYGON, _MULTIPOLYGON = 3, 6
-Floats = NDArray[np.float64]
 Sizes = tuple[Floats, Floats, Floats]
 
 

@@ -13,8 +13,8 @@ from typing import Final, Literal
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Ints
 from netplan.core.findings import Finding, Noticed, Severity
 from netplan.network.lines import Lines
 from netplan.network.model import Network, Pipes, SetAside
@@ -38,8 +38,6 @@ SIZE_CODES: Final = frozenset({"impossible-sdr", "impossible-size", "missing-siz
 """Codes of errors that concern the size of one pipe and nothing else of it."""
 _LINES: Final = ("mains", "services")
 _OD_M, _WALL_M, _BORE_M = 0.11, 0.01, 0.09
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)

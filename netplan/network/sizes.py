@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
 from netplan.core.constants import MM_PER_M
 from netplan.core.findings import Severity
 from netplan.network.normalise import NormalisedTable
@@ -19,7 +20,6 @@ __all__ = ["resolve_sizes"]
 
 _SDR_RANGE: Final = (5.0, 42.0)
 _OD_RANGE_MM: Final = (10.0, 2500.0)
-Floats = NDArray[np.float64]
 
 
 def resolve_sizes(table: NormalisedTable, notes: Notes) -> tuple[Floats, Floats, Floats]:

@@ -11,8 +11,8 @@ from itertools import pairwise
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.network.bulk_rows import side_by_side
 from netplan.network.polyline import measures
 
@@ -22,11 +22,9 @@ _CHUNK: Final = 500_000
 _BLOCK: Final = 100_000
 _DENSE: Final = 40_000_000
 _CELLS_A_SEGMENT: Final = 1.5
-Floats = NDArray[np.float64]
-Rows = NDArray[np.int64]
 
 
-def close_pairs(points_m: Floats, reach_m: float) -> Rows:
+def close_pairs(points_m: Floats, reach_m: float) -> Ints:
     """Return pairs of points at most `reach_m` [m] apart, each once, shape (k, 2)."""
     cell = np.floor((points_m - _lowest(points_m)) / reach_m).astype(np.int64)
     width = int(cell[:, 1].max(initial=0)) + 3
@@ -42,7 +40,7 @@ def close_pairs(points_m: Floats, reach_m: float) -> Rows:
             np.searchsorted(sorted_key, sorted_key + (width + 1), side="right"),
         ),
     )
-    found: list[Rows] = []
+    found: list[Ints] = []
     for first, last in ranges:
         some = np.flatnonzero(last > first)
         one, other = _expand(some, first[some], last[some])
@@ -53,8 +51,8 @@ def close_pairs(points_m: Floats, reach_m: float) -> Rows:
 
 
 def points_on_lines(
-    points_m: Floats, coords_m: Floats, start: Rows, reach_m: float
-) -> tuple[Rows, Rows, Floats, Floats]:
+    points_m: Floats, coords_m: Floats, start: Ints, reach_m: float
+) -> tuple[Ints, Ints, Floats, Floats]:
     """Return which points lie within reach of which lines.
 
     Parameters
@@ -87,7 +85,7 @@ def points_on_lines(
     return point[chosen], host[chosen], measure[chosen], distance[chosen]
 
 
-def _best_of_each(key: Rows, distance: Floats, measure: Floats) -> Rows:
+def _best_of_each(key: Ints, distance: Floats, measure: Floats) -> Ints:
     """Return the row of the least distance, then measure, of each key, sorted by key."""
     # The rows come nearly in order, which a stable sort of one key makes use of.
     order = np.argsort(key, kind="stable")
@@ -100,15 +98,15 @@ def _best_of_each(key: Rows, distance: Floats, measure: Floats) -> Rows:
 
 
 def _near(
-    points: Floats, coords: Floats, vertex: Rows, reach: float
-) -> list[tuple[Rows, Rows, Floats, Floats]]:
+    points: Floats, coords: Floats, vertex: Ints, reach: float
+) -> list[tuple[Ints, Ints, Floats, Floats]]:
     """Return points, segments, share along the segment and distance, a block of segments at a time."""
     step = coords[vertex + 1] - coords[vertex]
     size = max(float(np.hypot(*step.T).mean()) / _CELLS_A_SEGMENT, 20 * reach)
     cells = _Cells.of(points, size)
     begin = coords[vertex] - cells.origin
 
-    def block(first: int) -> list[tuple[Rows, Rows, Floats, Floats]]:
+    def block(first: int) -> list[tuple[Ints, Ints, Floats, Floats]]:
         own = slice(first, first + _BLOCK)
         ways = _Ways(*(np.ascontiguousarray(column) for column in (*begin[own].T, *step[own].T)))
         return [
@@ -132,11 +130,11 @@ class _Cells:
     size: float
     wide: int
     high: int
-    order: Rows
+    order: Ints
     x: Floats
     y: Floats
-    key: Rows
-    begin: Rows | None
+    key: Ints
+    begin: Ints | None
 
     @classmethod
     def of(cls, points: Floats, size: float) -> _Cells:
@@ -152,7 +150,7 @@ class _Cells:
             np.cumsum(np.bincount(key, minlength=wide * high), out=begin[1:])
         return cls(origin, size, wide, high, order, x[order], y[order], key[order], begin)
 
-    def ranges(self, low: Rows, top: Rows) -> tuple[Rows, Rows]:
+    def ranges(self, low: Ints, top: Ints) -> tuple[Ints, Ints]:
         """Return where the points of the cells from low to top stand among the sorted ones."""
         if self.begin is not None:
             return self.begin[low], self.begin[top + 1]
@@ -169,7 +167,7 @@ class _Ways:
     step_y: Floats
 
 
-def _near_ways(cells: _Cells, ways: _Ways, reach: float) -> Iterator[tuple[Rows, Rows, Floats, Floats]]:
+def _near_ways(cells: _Cells, ways: _Ways, reach: float) -> Iterator[tuple[Ints, Ints, Floats, Floats]]:
     segment, low, top = _columns(cells, ways, reach)
     first, last = cells.ranges(low, top)
     some = np.flatnonzero(last > first)
@@ -193,7 +191,7 @@ def _near_ways(cells: _Cells, ways: _Ways, reach: float) -> Iterator[tuple[Rows,
         yield cells.order[place[close]], which[close], share[close], distance[within]
 
 
-def _columns(cells: _Cells, ways: _Ways, reach: float) -> tuple[Rows, Rows, Rows]:
+def _columns(cells: _Cells, ways: _Ways, reach: float) -> tuple[Ints, Ints, Ints]:
     """Cut segments into columns of cells: segment, and the first and last cell it touches in the column."""
     size, wide, high = cells.size, cells.wide, cells.high
     end_x = ways.x + ways.step_x
@@ -222,7 +220,7 @@ def _lowest(points: Floats) -> Floats:
     return np.array([points[:, 0].min(), points[:, 1].min()])
 
 
-def _expand(owner: Rows, first: Rows, last: Rows) -> tuple[Rows, Rows]:
+def _expand(owner: Ints, first: Ints, last: Ints) -> tuple[Ints, Ints]:
     """Return each owner repeated beside every number of its range [first, last)."""
     count = last - first
     offset = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)

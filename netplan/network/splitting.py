@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Ints
 from netplan.network.joining import Joins, PipePolylines, first_of, merge_nodes
 from netplan.network.model import Nodes, Pieces
 from netplan.network.polyline import along, measures
@@ -13,12 +14,11 @@ from netplan.network.vocabulary import ValveState
 __all__ = ["split"]
 
 _SAME_M = 1e-3
-Rows = NDArray[np.int64]
 
 
 def split(
     course: PipePolylines, joins: Joins, valve_state: NDArray[np.uint8], scale: float
-) -> tuple[Nodes, Pieces, Rows]:
+) -> tuple[Nodes, Pieces, Ints]:
     """Return nodes, pieces and the lasting row of every node of `joins`.
 
     Parameters
@@ -70,14 +70,14 @@ def split(
     return _nodes(course, joins, lasting), pieces, lasting
 
 
-def _nodes(course: PipePolylines, joins: Joins, lasting: Rows) -> Nodes:
+def _nodes(course: PipePolylines, joins: Joins, lasting: Ints) -> Nodes:
     first = first_of(lasting)
     return Nodes(
         joins.x_m[first], joins.y_m[first], _heights(course, joins, lasting, len(first)), joins.system[first]
     )
 
 
-def _heights(course: PipePolylines, joins: Joins, lasting: Rows, n: int) -> NDArray[np.float64]:
+def _heights(course: PipePolylines, joins: Joins, lasting: Ints, n: int) -> NDArray[np.float64]:
     """Mean height of the pipe ends at each node; on the interior of a pipe, the height of that pipe."""
     height = np.full(n, np.nan)
     if not np.isfinite(course.height_m).any():

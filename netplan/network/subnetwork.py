@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.graph.components import component_labels
 from netplan.network.extract import Rows, extract
 from netplan.network.model import ExternalNetwork, Network
@@ -20,9 +21,6 @@ from netplan.network.topology import components, fed_nodes, station_nodes
 
 __all__ = ["BoundaryAffectedError", "Subnetwork", "merged_parts", "subnetwork_of"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 _LOOKED_AT: Final = 2.0
 """How many times as far from the places it is looked who feeds what lies beyond; then all over (own) [-]."""

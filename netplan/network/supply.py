@@ -8,12 +8,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats
 from netplan.network.model import Network
 
 __all__ = ["PartSupply", "least_mop_of_parts", "set_outlet_pa_gauge", "supply_of_parts"]
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 Parts = NDArray[np.integer[Any]]
 
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import dijkstra
 
+from netplan.core.arrays import Flags, Ints32
 from netplan.graph.components import component_labels
 from netplan.network.model import Network, Pieces
 
@@ -28,8 +29,6 @@ __all__ = [
     "to_networkx",
 ]
 
-Flags = NDArray[np.bool_]
-Rows = NDArray[np.int32]
 
 _PARTS: WeakKeyDictionary[Pieces, NDArray[np.int32]] = WeakKeyDictionary()
 """Parts over the open pieces, asked for again and again; gone with the pieces."""
@@ -53,8 +52,8 @@ class Adjacency:
     """
 
     start: NDArray[np.int64]
-    neighbour: Rows
-    piece: Rows
+    neighbour: Ints32
+    piece: Ints32
 
     def of(self, node: int) -> slice:
         """Return where the neighbours of a node stand."""
@@ -212,7 +211,7 @@ class _Sides:
         return one
 
 
-def station_nodes(network: Network, *, injections: bool = False) -> Rows:
+def station_nodes(network: Network, *, injections: bool = False) -> Ints32:
     """Return the nodes of placed stations, of injections if wanted, and where a boundary is fed."""
     node = network.stations.node
     if injections:

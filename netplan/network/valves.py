@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
 from netplan.network.joining import POINT_REACH_M, SNAP_M, Joins, PipePolylines
 from netplan.network.notes import Notes
@@ -13,9 +14,6 @@ from netplan.network.text import Text
 from netplan.network.vocabulary import ValveState
 
 __all__ = ["notice_unknown_states", "place_valves"]
-
-Floats = NDArray[np.float64]
-Rows = NDArray[np.int64]
 
 
 def place_valves(
@@ -26,7 +24,7 @@ def place_valves(
     xy_m: Floats,
     system: NDArray[np.int16],
     notes: Notes,
-) -> tuple[Rows, Floats]:
+) -> tuple[Ints, Floats]:
     """Give every valve a place on the main whose geometry it lies nearest along.
 
     Each placed valve gets two nodes of its own, one on either side.
@@ -64,7 +62,7 @@ def place_valves(
 
 
 def notice_unknown_states(
-    ids: Text, state: NDArray[np.uint8], pipe: Rows, xy_m: Floats, notes: Notes
+    ids: Text, state: NDArray[np.uint8], pipe: Ints, xy_m: Floats, notes: Notes
 ) -> None:
     """Notice placed valves whose state is not known."""
     notes.add_each(
@@ -85,7 +83,7 @@ def _notice_unclear(
     near: Candidates,
     ids: Text,
     xy_m: Floats,
-    pipe: Rows,
+    pipe: Ints,
     distance: Floats,
     measure: Floats,
     notes: Notes,
@@ -122,7 +120,7 @@ def _notice_unclear(
 
 
 def _at_joint_of_two(
-    course: PipePolylines, joins: Joins, pipe: Rows, measure: Floats, other: Rows
+    course: PipePolylines, joins: Joins, pipe: Ints, measure: Floats, other: Ints
 ) -> NDArray[np.bool_]:
     if not len(pipe):
         return np.zeros(0, dtype=bool)
@@ -134,7 +132,7 @@ def _at_joint_of_two(
     return np.asarray((at_start | at_end) & meets & (links[node] == 2))
 
 
-def _beside_a_tee(joins: Joins, pipe: Rows, measure: Floats) -> NDArray[np.bool_]:
+def _beside_a_tee(joins: Joins, pipe: Ints, measure: Floats) -> NDArray[np.bool_]:
     result = np.zeros(len(pipe), dtype=bool)
     placed = np.flatnonzero(pipe >= 0)
     chosen = np.isin(joins.pipe, pipe[placed])

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.core.errors import BadInputError
 from netplan.hydraulics import FlowLinks, FlowNetwork
@@ -14,9 +15,6 @@ from netplan.planfile.solved_state import SolvedState
 from netplan.planfile.state_tables import PieceState
 
 __all__ = ["StateNetwork", "flow_network"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

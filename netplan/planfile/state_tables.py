@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.network.text import Text
 
 __all__ = [
@@ -27,10 +28,6 @@ __all__ = [
     "StateStations",
     "StateTable",
 ]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 
 class PieceState(IntEnum):

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Ints32
 from netplan.demand import DiversityGroups
 from netplan.network.model import Network
 from netplan.network.subnetwork import merged_parts
@@ -14,8 +14,6 @@ from netplan.network.topology import components, parts_without, station_nodes
 
 __all__ = ["CutConnectivity", "part_of_customers", "reach_after"]
 
-Ints = NDArray[np.int32]
-Flags = NDArray[np.bool_]
 
 NO_PART = -1
 GONE = -2
@@ -44,14 +42,14 @@ class CutConnectivity:
         Part that each of them belongs to; empty for a whole network.
     """
 
-    part: Ints
+    part: Ints32
     in_zone: Flags
     fed: Flags
     closed: Flags
     isolated: Flags
     stranded: Flags
-    customer_part: Ints
-    beyond_part: Ints
+    customer_part: Ints32
+    beyond_part: Ints32
 
     def groups(self, gone: Flags) -> DiversityGroups:
         """Return with whom each customer shares uplift and diversity: those of its part that are on.
@@ -62,7 +60,7 @@ class CutConnectivity:
         return DiversityGroups(part, self.beyond_part.astype(np.int64))
 
 
-def part_of_customers(network: Network, part: Ints, fed: Flags, loses: Flags | None = None) -> Ints:
+def part_of_customers(network: Network, part: Ints32, fed: Flags, loses: Flags | None = None) -> Ints32:
     """Return the part that each customer counts in; NO_PART for one on no pipe.
 
     Of several attachments the last one that loses its gas counts, else the last that is fed.
@@ -85,9 +83,9 @@ def part_of_customers(network: Network, part: Ints, fed: Flags, loses: Flags | N
 
 def reach_after(
     network: Network,
-    closed_pieces: Ints,
-    zone_nodes: Ints,
-    opened_pieces: Ints | None = None,
+    closed_pieces: Ints32,
+    zone_nodes: Ints32,
+    opened_pieces: Ints32 | None = None,
     *,
     fed_before: Flags | None = None,
 ) -> CutConnectivity:

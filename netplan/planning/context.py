@@ -11,6 +11,7 @@ import numpy as np
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.core.constants import PA_PER_MBAR
 from netplan.demand import (
     DemandResult,
@@ -53,9 +54,6 @@ from netplan.rules import Rules
 
 __all__ = ["PlanningContext"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 _BEFORE_ANY_STOP = (
     *("attachments", "before_flow_m3_per_s_std", "demand", "fed_before", "hours", "index", "own_part"),

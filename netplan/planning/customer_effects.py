@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats
 from netplan.demand import node_demand
 from netplan.feeds import Inlets
 from netplan.isolation import Cut
@@ -12,9 +12,6 @@ from netplan.planning.connectivity import CutConnectivity, reach_after
 from netplan.planning.context import PlanningContext
 
 __all__ = ["demands_after", "flow_after", "kept_inlets", "must_stay", "node_demand_after", "reach_of"]
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 
 def reach_of(context: PlanningContext, cut: Cut) -> CutConnectivity:

@@ -7,8 +7,8 @@ from dataclasses import replace
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Ints
 from netplan.feeds import (
     NO_FEED,
     TOO_DEAR,
@@ -41,9 +41,6 @@ from netplan.planning.without_feeds import Unfed, solve_unfed
 __all__ = ["price_cut"]
 
 NO_FEED_ALLOWED = "a part that must be fed may have no feed, by order"
-
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 
 def price_cut(

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.demand import DiversityGroups
 from netplan.feeds import SizedFeed
 from netplan.hydraulics import FlowState
@@ -20,10 +20,6 @@ from netplan.planning.sequence import WorkStates
 from netplan.planning.stopped_network import StoppedNetwork
 
 __all__ = ["EvaluatedOption", "RefusedCut"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)

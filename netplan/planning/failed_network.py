@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.feeds import feed_links, with_taps
 from netplan.hydraulics import FlowNetwork, FlowState, NetworkSolver, PartStatus, StationState
 from netplan.network.subnetwork import BoundaryAffectedError
@@ -24,9 +24,6 @@ from netplan.planning.subnetwork_context import SubnetworkContext
 
 __all__ = ["Failure", "FailureCase", "failure_case"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 NO_STATION = -1
 OVERLAP_M = 1e-6

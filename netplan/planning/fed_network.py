@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.feeds import Feed, FeedKind, hose_feeds, with_taps
 from netplan.feeds.possible_feeds import HoseWay
 from netplan.hydraulics import FlowNetwork
@@ -25,9 +25,6 @@ from netplan.planning.pressure_areas import Join
 from netplan.planning.stopped_network import StoppedNetwork
 
 __all__ = ["FedNetwork", "closed_flow", "fed_network"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.feeds import Feed, bypass_feeds, valve_feeds
 from netplan.feeds.possible_feeds import BoundaryValve, BypassEnd, HoseWay, MainLines, hose_ways
 from netplan.isolation import Cut
@@ -29,9 +30,6 @@ __all__ = [
     "valve_ways",
 ]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 WELL_FED = 0
 ELSEWHERE = -1

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Ints
 from netplan.feeds import FeedKind, FeedSize
 from netplan.isolation import Cut
 from netplan.network.extract import Rows
@@ -17,7 +17,6 @@ from netplan.planning.stopped_network import live_tee, piece_at
 
 __all__ = ["FeedEnd", "FeedInUse", "Spans", "feeds_in_use"]
 
-Ints = NDArray[np.int64]
 
 AT_M = 1e-6
 """Chainages nearer than this are one place (own) [m]."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Ints
 from netplan.customers import OffOnTimes, RelightOrder, off_on_times, relight_order
 from netplan.isolation import MINOR_PER_UNIT
 from netplan.network.vocabulary import Category
@@ -12,21 +13,19 @@ from netplan.planning.request import PlanRequest
 
 __all__ = ["money", "queue_minor", "queue_of", "times_of"]
 
-Rows = NDArray[np.int64]
-
 
 def money(minor: int) -> float:
     """Return minor units as an amount of the currency."""
     return minor / MINOR_PER_UNIT
 
 
-def _rates(request: PlanRequest, off: Rows) -> NDArray[np.float64]:
+def _rates(request: PlanRequest, off: Ints) -> NDArray[np.float64]:
     of = request.rules.price.off_per_hour
     by_code = np.array([getattr(of, category.word) for category in Category], dtype=float)
     return by_code[request.network.customers.category[off]]
 
 
-def queue_of(request: PlanRequest, off: Rows) -> RelightOrder:
+def queue_of(request: PlanRequest, off: Ints) -> RelightOrder:
     """Return the order in which customers that are off are relit; positions are those in `off`."""
     customers = request.network.customers
     return relight_order(
@@ -52,7 +51,7 @@ def times_of(request: PlanRequest, queue: RelightOrder) -> OffOnTimes:
     )
 
 
-def queue_minor(request: PlanRequest, off: Rows, queue: RelightOrder) -> int:
+def queue_minor(request: PlanRequest, off: Ints, queue: RelightOrder) -> int:
     """Return what waiting for the crew costs on top of the window, rounded one by one [minor units]."""
     if not len(off):
         return 0

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.core.constants import PA_PER_MBAR
 from netplan.graph.components import component_labels
 from netplan.isolation import Cut, CutStop
@@ -24,9 +24,6 @@ from netplan.rules import Rules, StopMethod
 
 __all__ = ["Join", "PressureAreas", "pressure_areas"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 Join = tuple[int, int]
 """Two areas that a feed joins: the giving one and that of the part it feeds."""
 

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
 from netplan.feeds import Draw
 from netplan.gas import actual_per_standard, least_flow_m3_per_s, natural_gas_figures_hold
 from netplan.graph.components import component_labels
@@ -17,7 +18,6 @@ from netplan.planning.context import PlanningContext
 
 __all__ = ["PurgeDraw", "live_nodes", "purge_draws"]
 
-Floats = NDArray[np.float64]
 
 SAME_M = 1e-6
 """Chainages nearer than this are one place (own) [m]."""

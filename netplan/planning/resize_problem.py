@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.demand import DemandResult
 from netplan.feeds import Draw, Feed, FeedCase, FeedKind, FeedLoads, FeedSize, Inlets
@@ -26,8 +26,6 @@ from netplan.rules import Rules, checked_rules
 
 __all__ = ["ResizeProblem", "resize_problem"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 LEAST_BESIDE_M3_PER_S: Final = 1e-9
 """Demand of a node beside its customers that is more than rounding (own) [m³/s at 15 °C, 101.325 kPa]."""

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
 from netplan.core.constants import PA_PER_MBAR
 from netplan.core.units import rounded_down, rounded_up
 from netplan.feeds import Draw, Inlets
@@ -16,7 +16,6 @@ from netplan.planfile.naming import feed_open_state, purge_state, stop_id, stop_
 
 __all__ = ["FeedLinks", "SolvedWorkState", "Tapped", "WorkStates", "judge", "work_states"]
 
-Floats = NDArray[np.float64]
 
 ROUNDING_PA = 1e-6
 """What solving to rounding may cost a pressure [Pa]."""

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.feeds import Tap, with_taps
 from netplan.hydraulics import FlowLinks, FlowNetwork, FlowState
 from netplan.isolation import Cut, CutStop
@@ -15,9 +15,6 @@ from netplan.network.model import Network
 
 __all__ = ["StoppedNetwork", "at_taps", "draw_stops", "link_chainages", "live_tee", "piece_at", "tap_at"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 EDGE = 1e-9
 """Least share of a piece a tap may lie from its end: a node there exists already."""

@@ -16,6 +16,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.core.errors import BadNetworkError
 from netplan.demand import DemandResult, DiversityGroups, customer_pressure
 from netplan.feeds import ConstraintMargin, held_by_inlets, station_loads
@@ -32,8 +33,6 @@ from netplan.planning.subnetwork_rows import orders_within, rows_within
 
 __all__ = ["FIRST_NODES", "SubnetworkContext", "contexts_around", "contexts_for"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 FIRST_NODES: Final = 60_000
 """Nodes of the first subnetwork (own): solved in hundredths of a second, half a dozen stations across [-]."""

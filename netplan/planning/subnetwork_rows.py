@@ -7,12 +7,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Ints
 from netplan.isolation import Cut, Orders, Stretch
 from netplan.network.subnetwork import BoundaryAffectedError, Subnetwork
 
 __all__ = ["cut_within", "orders_within", "rows_within"]
-
-Ints = NDArray[np.int64]
 
 
 def cut_within(cut: Cut, subnetwork: Subnetwork) -> Cut:

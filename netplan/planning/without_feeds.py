@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
 from netplan.hydraulics import FlowState
 from netplan.isolation import Cut
 from netplan.planning.connectivity import CutConnectivity
@@ -16,8 +16,6 @@ from netplan.planning.purge_loads import PurgeDraw, live_nodes, purge_draws
 from netplan.planning.sequence import judge
 
 __all__ = ["Unfed", "solve_unfed"]
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

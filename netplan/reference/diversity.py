@@ -8,11 +8,10 @@ from functools import lru_cache
 from importlib import resources
 
 import numpy as np
-from numpy.typing import NDArray
+
+from netplan.core.arrays import Floats
 
 __all__ = ["DiversityCurve", "diversity", "diversity_curve"]
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

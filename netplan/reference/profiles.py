@@ -16,6 +16,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
+
 __all__ = [
     "PROFILE_VARIANT",
     "WARMEST_C",
@@ -30,7 +32,6 @@ __all__ = [
     "share_band",
 ]
 
-Floats = NDArray[np.float64]
 
 PROFILE_VARIANT: Final = "34"
 """Variant of the published coefficients used unless another is asked for (the guideline's default)."""

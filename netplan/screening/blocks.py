@@ -14,13 +14,13 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Ints
 from netplan.core.errors import BadInputError
 from netplan.screening.columns import SCHEMA
 from netplan.screening.main_evaluator import MainEvaluator
 
 __all__ = ["BLOCK_MAINS", "BlockFolder", "MainBlock", "screen_block", "split_blocks"]
 
-Ints = NDArray[np.int64]
 BLOCK_MAINS: Final = 50
 """Mains in a block (own): some seconds of work, so that little is lost and little is sent [-]."""
 _QUICK_MAINS: Final = 500

@@ -14,12 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from netplan.core.arrays import Ints
 from netplan.network.model import Network
 from netplan.screening.loss import Tree
 
 __all__ = ["NewLink", "best_links"]
 
-Ints = NDArray[np.int64]
 NEAREST: Final = 12
 """Nodes looked at round each node (own) [-]."""
 MOST_COUNTED: Final = 2_000

@@ -14,14 +14,12 @@ import numpy as np
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Ints
 from netplan.graph.dominators import DominatorTree, dominator_tree
 from netplan.network.model import Network
 from netplan.network.topology import fed_nodes, station_nodes
 
 __all__ = ["EndLoss", "Tree", "has_priority", "lost_at_ends"]
-
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Ints
 from netplan.core.errors import NoPlanError
 from netplan.isolation import MINOR_PER_UNIT, SegmentGraph
 from netplan.network.linear_reference import points_at
@@ -25,7 +25,6 @@ from netplan.screening.with_valve import with_valve
 
 __all__ = ["NewValve", "ValvePlaces", "best_valves"]
 
-Ints = NDArray[np.int64]
 FROM_JUNCTION_M: Final = 1.0
 """Distance of a new valve from the junction (own); half the piece where that is shorter [m]."""
 MOST_TRIED: Final = 40

@@ -10,6 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
 from netplan.network.checks.shapes import ids_of_mains, ids_of_services, middle_of
 from netplan.network.joining import SNAP_M
@@ -31,8 +32,6 @@ _SHORTEST_M: Final = 1.0
 _SAME_PLACE_M: Final = 0.01
 PREMISES_M: Final = 5.0
 """Two meter points of one address so near to each other may be the same premises (own) [m]."""
-Floats = NDArray[np.float64]
-Rows = NDArray[np.int64]
 
 
 def check_double_pipes(network: Network, notes: Notes) -> None:
@@ -77,7 +76,7 @@ def _twin_words(words: str, layer: str, ids: Text, twin: dict[int, int]) -> Call
     return lambda row: words.format(layer=layer.removesuffix("s"), other=ids[twin[row]])
 
 
-def _lying_on(network: Network, low: int, high: int) -> tuple[Rows, Rows, NDArray[np.bool_]]:
+def _lying_on(network: Network, low: int, high: int) -> tuple[Ints, Ints, NDArray[np.bool_]]:
     """Return pairs of pipes, rows from `low`, of which one lies on the other, and whether wholly."""
     none = np.zeros(0, dtype=np.int64)
     if high - low < 2:
@@ -169,7 +168,7 @@ def check_double_customers(network: Network, notes: Notes) -> None:
     )
 
 
-def same_premises(customers: Customers, chosen: Rows | None = None) -> tuple[Rows, Rows, Floats]:
+def same_premises(customers: Customers, chosen: Ints | None = None) -> tuple[Ints, Ints, Floats]:
     """Return customers that have the address of an earlier one near by, that one, and how far it is [m].
 
     Addresses are the same whatever their case, spaces and punctuation.
@@ -224,7 +223,7 @@ def _on_pipe(pipe: NDArray[Any], chainage_m: Floats) -> list[NDArray[Any]]:
     return [alone, np.where(placed, np.round(np.nan_to_num(chainage_m) / _SAME_PLACE_M), 0.0)]
 
 
-def _repeats(keys: list[NDArray[Any]]) -> tuple[Rows, Rows]:
+def _repeats(keys: list[NDArray[Any]]) -> tuple[Ints, Ints]:
     """Return rows whose keys all equal those of an earlier row, and that row."""
     order = np.lexsort([np.arange(len(keys[0])), *keys])
     new = np.ones(len(order), dtype=bool)

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
 from netplan.network.checks.shapes import (
     ids_of_mains,
@@ -35,8 +36,6 @@ __all__ = [
 NEAR_M: Final = 2.0
 """A pipe that ends this near to a main, and does not reach it, is doubtful [m]."""
 
-Floats = NDArray[np.float64]
-Rows = NDArray[np.int64]
 Box = tuple[float, float, float, float]
 
 
@@ -62,14 +61,14 @@ class NearMisses:
         How many other mains lie hardly farther, not joined to the nearest one at that place.
     """
 
-    pipe: Rows
-    side: Rows
-    node: Rows
-    main: Rows
+    pipe: Ints
+    side: Ints
+    node: Ints
+    main: Ints
     gap_m: Floats
     end_m: Floats
     foot_m: Floats
-    rivals: Rows
+    rivals: Ints
 
     def __len__(self) -> int:
         return len(self.pipe)
@@ -79,8 +78,8 @@ class NearMisses:
 class Crossings:
     """Places where two mains of one system cross without a joint: rows of the mains, place [m]."""
 
-    one: Rows
-    other: Rows
+    one: Ints
+    other: Ints
     at_m: Floats
 
     def __len__(self) -> int:
@@ -141,7 +140,7 @@ def near_misses(network: Network, reach_m: float = NEAR_M, within: Box | None = 
     return _nearest_end_of_services(network, result)
 
 
-def _mains_within(network: Network, within: Box | None, reach_m: float) -> tuple[NDArray[np.object_], Rows]:
+def _mains_within(network: Network, within: Box | None, reach_m: float) -> tuple[NDArray[np.object_], Ints]:
     """Return the mains as lines, None where they are out of the way, and the rows that are not."""
     pipes, n = network.pipes, network.pipes.n_mains
     if within is None:
@@ -158,7 +157,7 @@ def _mains_within(network: Network, within: Box | None, reach_m: float) -> tuple
     return lines, rows
 
 
-def _loose_ends(network: Network) -> tuple[Rows, Rows, Rows]:
+def _loose_ends(network: Network) -> tuple[Ints, Ints, Ints]:
     ends, n = pipe_ends(network), network.pipes.n_mains
     pieces = network.pieces
     loose = np.zeros(ends.shape, dtype=bool)
@@ -229,7 +228,7 @@ def check_near_misses(network: Network, notes: Notes) -> None:
 class _Gap:
     """Words for one near miss; a class, so that each layer keeps its own rows."""
 
-    def __init__(self, network: Network, found: NearMisses, rows: Rows) -> None:
+    def __init__(self, network: Network, found: NearMisses, rows: Ints) -> None:
         self._network, self._found, self._rows = network, found, rows
         self._part, self._with_main = components(network), _with_main(network)
         part = self._part[network.customers.attach_node]

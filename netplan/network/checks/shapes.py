@@ -10,6 +10,7 @@ import pyarrow.compute as pc
 import shapely
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
 from netplan.network.model import Network
 from netplan.network.text import Text
 
@@ -23,8 +24,6 @@ __all__ = [
     "pipe_ends",
     "same_text",
 ]
-
-Floats = NDArray[np.float64]
 
 
 def mains_as_lines(network: Network) -> NDArray[np.object_]:

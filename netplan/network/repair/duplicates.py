@@ -9,6 +9,7 @@ import pyarrow as pa
 import shapely
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Ints
 from netplan.network.contract import layer_specs
 from netplan.network.flat import as_objects, take_shapes
 from netplan.network.normalise import column_text
@@ -18,7 +19,6 @@ from netplan.network.repair.changes import Change
 __all__ = ["without_doubles", "without_repeated_rows"]
 
 _LINES: Final = ("mains", "services")
-Rows = NDArray[np.int64]
 
 
 def without_repeated_rows(layer: RawLayer) -> tuple[RawLayer, list[Change]]:
@@ -84,7 +84,7 @@ def _names(layer: RawLayer) -> list[str]:
     return [""] * len(layer)
 
 
-def _first_alike(layer: RawLayer, columns: list[str], *, turned: bool) -> Rows:
+def _first_alike(layer: RawLayer, columns: list[str], *, turned: bool) -> Ints:
     """Return for each row the first row with the same values and the same shape."""
     n = len(layer)
     shapes = as_objects(layer.geometry)
@@ -107,13 +107,13 @@ def _code(array: Any) -> NDArray[np.int64]:
     return np.asarray(indices.fill_null(-1).to_numpy(zero_copy_only=False), dtype=np.int64)
 
 
-def _taken(layer: RawLayer, rows: Rows) -> RawLayer:
+def _taken(layer: RawLayer, rows: Ints) -> RawLayer:
     return RawLayer(
         layer.name, layer.columns.take(pa.array(rows)), take_shapes(layer.geometry, rows), layer.crs
     )
 
 
-def _without(layer: RawLayer, rows: Rows) -> RawLayer:
+def _without(layer: RawLayer, rows: Ints) -> RawLayer:
     if not len(rows):
         return layer
     keep = np.ones(len(layer), dtype=bool)

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
 from netplan.network.checks.gaps import NearMisses, near_misses
 from netplan.network.flat import as_objects
 from netplan.network.joining import SNAP_M
@@ -21,7 +22,6 @@ from netplan.network.vocabulary import FittingKind
 __all__ = ["snap_ends"]
 
 _CAP_REACH_M: Final = 0.5
-Floats = NDArray[np.float64]
 
 
 def snap_ends(

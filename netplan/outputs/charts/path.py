@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
 from netplan.outputs.charts.style import (
     LINES,
     MINIMUM,
@@ -25,8 +25,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 __all__ = ["PathMark", "path_chart"]
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

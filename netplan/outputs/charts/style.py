@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
 from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.core.units import convert
 from netplan.outputs.number_format import Figures
@@ -27,7 +27,6 @@ __all__ = [
     "shown_pressure",
 ]
 
-Floats = NDArray[np.float64]
 
 WIDTH_IN: Final = 7.2
 HEIGHT_IN: Final = 4.3

@@ -9,12 +9,12 @@ from typing import Any, Final
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
+
+from netplan.core.arrays import Floats
 
 __all__ = ["FONT", "DrawingSheet"]
 
 FONT: Final = "Libertinus Serif"
-Floats = NDArray[np.float64]
 
 
 @dataclass

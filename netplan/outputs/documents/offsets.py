@@ -9,15 +9,14 @@ from typing import Any, Final
 import geopandas as gpd
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
 from netplan.planfile import StatePipes
 from netplan.planfile.model import Stop
 
 __all__ = ["Offset", "offsets_of"]
 
 Layers = Mapping[str, gpd.GeoDataFrame]
-Floats = NDArray[np.float64]
 
 REACH_M: Final = 40.0
 _CORNERS: Final = 2

@@ -8,8 +8,8 @@ from typing import Any, Final
 import geopandas as gpd
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Ints
 from netplan.outputs.documents.drawing import DrawingSheet
 from netplan.outputs.documents.symbols import customer_symbol, lettered, stop_symbol, stroke
 from netplan.planfile import PieceState, SolvedState, StateCustomers, StatePipes
@@ -18,7 +18,6 @@ from netplan.planfile.model import Option
 __all__ = ["base_on", "bowed", "pipes_on", "plan_drawing"]
 
 Layers = Mapping[str, gpd.GeoDataFrame]
-Ints = NDArray[np.int64]
 _LEADER_MM: Final = 7.5
 
 

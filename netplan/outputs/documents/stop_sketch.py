@@ -8,8 +8,8 @@ from typing import Final
 import geopandas as gpd
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
 from netplan.outputs.documents.drawing import FONT, DrawingSheet
 from netplan.outputs.documents.offsets import Offset
 from netplan.outputs.documents.plan_drawing import base_on, pipes_on
@@ -17,8 +17,6 @@ from netplan.outputs.documents.symbols import stop_symbol, stroke
 from netplan.outputs.number_format import Figures
 from netplan.planfile import StatePipes
 from netplan.planfile.model import Stop
-
-Floats = NDArray[np.float64]
 
 __all__ = ["assembly_drawing", "stop_sketch"]
 

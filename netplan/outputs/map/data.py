@@ -8,8 +8,8 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Ints
 from netplan.outputs.customers_in_doubt import customers_in_doubt
 from netplan.outputs.layers.works import in_doubt_rows
 from netplan.outputs.map.network import Box, base_of, district_of, network_of, pieces_of
@@ -32,7 +32,6 @@ __all__ = ["map_data"]
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 Things = list[dict[str, Any]]
-Ints = NDArray[np.int64]
 
 
 def map_data(plan: Plan, layers: Layers, states: Sequence[SolvedState], units: Figures) -> dict[str, Any]:

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Ints
 from netplan.outputs.map.popups import pipe_popup
 from netplan.outputs.map.shapes import LON_LAT, Flat, lines_of, rings_of
 from netplan.outputs.number_format import Figures
@@ -17,7 +18,6 @@ from netplan.planfile import PieceState, SolvedState, StatePipes
 
 __all__ = ["Box", "base_of", "district_of", "network_of", "pieces_of"]
 
-Ints = NDArray[np.int64]
 Box = tuple[float, float, float, float]
 """Least and greatest x and y [m]: x low, y low, x high, y high."""
 

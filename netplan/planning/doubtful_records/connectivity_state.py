@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Ints
 from netplan.graph.components import component_labels
 from netplan.isolation import Cut
 from netplan.network.model import Network
@@ -17,8 +17,6 @@ from netplan.network.topology import adjacency, parts_without, station_nodes
 
 __all__ = ["ConnectivityState", "Spot", "ground_of"]
 
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 Spot = tuple[int, float]
 """A pipe row and a chainage on it [m]."""
 _WAY_ROUND_NODES: Final = 2000

@@ -7,13 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Ints
 from netplan.planning.context import PlanningContext
 from netplan.planning.doubtful_records.record_effects import OptionInDoubt
 
 __all__ = ["CutOff", "cut_off_lines"]
-
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.network.attaching import MAIN_REACH_M, SERVICE_REACH_M
 from netplan.network.model import Network
 from netplan.network.vocabulary import Attachment
@@ -17,9 +18,6 @@ from netplan.planning.doubtful_records.record_effects import OptionInDoubt
 
 __all__ = ["guessed"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 Found = list[tuple[int, str]]
 _MAY_BE = "is cut off by the work and may be the true one"
 _TAKEN: Final = {

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags
 from netplan.network.topology import components, fed_nodes
 from netplan.planfile import model
 from netplan.planning.context import PlanningContext
@@ -21,7 +21,6 @@ from netplan.planning.doubtful_records.taken_joints import taken_joined
 
 __all__ = ["in_doubt_of"]
 
-Flags = NDArray[np.bool_]
 Key = tuple[str, str, str]
 
 

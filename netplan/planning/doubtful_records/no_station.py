@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags
 from netplan.network.topology import components, fed_nodes
 from netplan.network.vocabulary import Attachment
 from netplan.planning.context import PlanningContext
@@ -17,7 +18,6 @@ from netplan.planning.doubtful_records.record_effects import OptionInDoubt
 
 __all__ = ["without_station"]
 
-Flags = NDArray[np.bool_]
 _HAS_GAS: Final = "who most likely has gas and may hang on what the work cuts off"
 _NO_WAY: Final = f"the records show no way for gas to reach this customer, {_HAS_GAS}"
 _ON_NO_PIPE: Final = f"the records show no pipe for this customer, {_HAS_GAS}"

@@ -8,8 +8,8 @@ from typing import Any
 
 import networkx as nx
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags
 from netplan.isolation import Cut
 from netplan.network.model import Network
 from netplan.network.topology import fed_nodes
@@ -19,8 +19,6 @@ from netplan.planning.doubtful_records.connectivity_state import ConnectivitySta
 from netplan.planning.doubtful_records.doubts import Closing, Doubt, Joining, doubts_near
 
 __all__ = ["OptionInDoubt", "doubted", "trust_of"]
-
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

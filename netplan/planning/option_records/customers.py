@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
 from netplan.core.constants import PA_PER_MBAR
 from netplan.hydraulics import FlowState
 from netplan.network.vocabulary import Category
@@ -14,8 +14,6 @@ from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.outage_hours import queue_of, times_of
 
 __all__ = ["customer_pressure_after", "customer_pressure_in", "customers_of"]
-
-Floats = NDArray[np.float64]
 
 
 def customer_pressure_after(context: PlanningContext, option: EvaluatedOption) -> Floats:

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.feeds import SizedFeed, feed_links
 from netplan.hydraulics import FlowNetwork, FlowState, NetworkSolver
 from netplan.planning.context import PlanningContext
@@ -21,10 +21,6 @@ __all__ = ["FinalNetwork", "final_network", "hose_names", "nodes_shown"]
 SHORT_M = 5e-4
 """Parts of pipes below this are not written down: half of what nodes of a network are apart at least
 (own) [m]."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

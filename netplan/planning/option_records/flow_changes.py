@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags
 from netplan.core.constants import SECONDS_PER_HOUR
 from netplan.core.units import rounded_down, rounded_up
 from netplan.feeds import flow_changes, station_loads
@@ -16,7 +16,6 @@ from netplan.planning.outside_summary import LoadedStation
 
 __all__ = ["dust_warnings", "load_warnings"]
 
-Flags = NDArray[np.bool_]
 
 NOTABLE_LOAD: Final = 0.9
 """Share of its capacity from which a station's load is told of (own decision) [-]."""

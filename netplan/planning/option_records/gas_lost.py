@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
 from netplan.gas import LineContent, VentFigures, gap_content, line_content, vent_figures
 from netplan.planfile import model
 from netplan.planning.context import PlanningContext
@@ -12,8 +13,6 @@ from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.reference.gas import METRIC_STANDARD, ReferenceConditions
 
 __all__ = ["content_of", "figures_of", "gaps_of", "vent_of", "zone_pressures_pa_gauge"]
-
-Floats = NDArray[np.float64]
 
 
 def zone_pressures_pa_gauge(

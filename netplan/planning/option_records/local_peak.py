@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.core.constants import PA_PER_MBAR
 from netplan.demand import node_demand
 from netplan.feeds import branch_roots, local_peak_allowance_pa
@@ -22,9 +23,6 @@ from netplan.planning.option_records.pressures import hour_words
 
 __all__ = ["LocalPeak", "least_with_local_peak", "local_peak_of", "local_peak_warnings"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 LOWERED_PA = 10.0
 """Fall of an inlet's pressure by the work from which its local peak is looked at (own) [Pa]."""

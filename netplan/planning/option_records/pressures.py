@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
 from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.hydraulics import FlowState
 from netplan.planfile import model
@@ -19,8 +19,6 @@ from netplan.planning.outside_summary import Lowest, lowest_of
 from netplan.planning.sequence import SolvedWorkState
 
 __all__ = ["hour_words", "pressures_of", "states_of"]
-
-Floats = NDArray[np.float64]
 
 
 def pressures_of(context: PlanningContext, option: EvaluatedOption) -> model.Pressures:

@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.gas import (
     Equipment,
@@ -33,8 +33,6 @@ from netplan.rules import Rules
 
 __all__ = ["equipment_of", "purge_of"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 _THROUGH_A_VALVE = "through a hose round the valve, or the valve itself opened a little"
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Ints
 from netplan.demand import customer_pressure, node_demand, relight_flow
 from netplan.hydraulics import FlowState
 from netplan.planning.context import PlanningContext
@@ -17,7 +17,6 @@ from netplan.planning.outage_hours import queue_of
 
 __all__ = ["ROUNDING_PA", "Relighting", "relighting_of"]
 
-Ints = NDArray[np.int64]
 
 MOST_ROUNDS: Final = 16
 """Rounds beyond which no smaller ones are looked for (own decision) [-]."""

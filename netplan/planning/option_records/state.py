@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.demand import customer_pressure
 from netplan.graph.components import component_labels
@@ -33,10 +34,6 @@ from netplan.planning.option_records.extent import Extent
 from netplan.planning.option_records.final_network import FinalNetwork, hose_names, nodes_shown
 
 __all__ = ["StateSource", "state_of"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

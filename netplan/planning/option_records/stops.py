@@ -7,6 +7,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR
 from netplan.isolation import Cut, CutStop
 from netplan.network.linear_reference import lon_lat, points_at, volumes_m3
@@ -21,8 +22,6 @@ from netplan.planning.pressure_areas import PressureAreas
 from netplan.rules import Rules
 
 __all__ = ["stops_of", "zones_of"]
-
-Floats = NDArray[np.float64]
 
 
 def _known(value: float, factor: float) -> float | None:

@@ -10,6 +10,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.core.constants import PA_PER_MBAR
 from netplan.core.findings import Finding, Severity
 from netplan.hydraulics import LIMITS, FlowLinks, FlowState, links_beyond, transition_allowance_pa
@@ -22,9 +23,6 @@ from netplan.planning.option_records.relighting import Relighting
 
 __all__ = ["validity_findings", "validity_warnings"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 NAMED: Final = 5
 NOTABLE_ALLOWANCE_PA: Final = 10.0

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags
 from netplan.network.linear_reference import piece_at
 from netplan.network.model import Network
 from netplan.network.topology import fed_nodes
@@ -16,8 +16,6 @@ from netplan.planfile.solved_state import SolvedState
 from netplan.planfile.state_tables import PieceState
 
 __all__ = ["touched_pipes"]
-
-Flags = NDArray[np.bool_]
 
 
 def touched_pipes(result: PlanResult) -> frozenset[tuple[bool, str]]:

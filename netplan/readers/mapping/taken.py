@@ -9,8 +9,8 @@ from typing import Any, Final
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags
 from netplan.core.findings import Severity
 from netplan.network.contract import BASE_LAYERS
 from netplan.network.normalise import column_text
@@ -29,8 +29,6 @@ CLASHING_ID: Final = "clashing-id"
 
 _MOST_VALUES: Final = 8
 """Values that are named with their numbers of features; the rest is counted."""
-
-Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,7 +50,7 @@ class SourcePart:
     layer: str
     number: int
     feed: MappedSource
-    rows: Mask
+    rows: Flags
 
     @property
     def conditions(self) -> list[Condition]:
@@ -114,7 +112,7 @@ def _restricted(parts: Sequence[SourcePart], known: Mapping[str, str]) -> set[st
 
 def _left_by_name(
     part: SourcePart, parts: Sequence[SourcePart], raw: RawLayer, known: Mapping[str, str]
-) -> Mask:
+) -> Flags:
     """Return features that a feed leaves out for a reason that the mapping names."""
     result = np.zeros(len(raw), dtype=bool)
     for condition in part.conditions:
@@ -201,7 +199,7 @@ def note_shared_ids(layer: str, parts: Sequence[tuple[str, RawLayer]], notes: No
             )
 
 
-def _among_texts(ids: Any, others: Any) -> Mask:
+def _among_texts(ids: Any, others: Any) -> Flags:
     both = pc.and_(pc.is_in(ids, value_set=others), pc.not_equal(ids, ""))
     return np.asarray(both.to_numpy(zero_copy_only=False), dtype=bool)
 
@@ -210,12 +208,12 @@ def _texts(raw: RawLayer, column: str) -> Any:
     return joined(raw.columns, [column], "")
 
 
-def _among(texts: Any, words: Sequence[str]) -> Mask:
+def _among(texts: Any, words: Sequence[str]) -> Flags:
     held = pc.is_in(texts, value_set=pa.array(list(words), pa.string()))
     return np.asarray(held.to_numpy(zero_copy_only=False), dtype=bool)
 
 
-def _values(raw: RawLayer, column: str, rows: Mask) -> str:
+def _values(raw: RawLayer, column: str, rows: Flags) -> str:
     """Return the values of some features with their numbers, the most frequent first."""
     counts = pc.value_counts(_texts(raw, column).filter(pa.array(rows))).to_pylist()
     counts.sort(key=lambda row: (-row["counts"], row["values"]))

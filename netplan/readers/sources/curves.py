@@ -17,6 +17,8 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 
+from netplan.core.arrays import Floats
+
 __all__ = ["TOLERANCE_M", "UnknownShapeError", "has_curves", "kind_name", "straightened", "tolerance_in"]
 
 TOLERANCE_M: Final = 1e-3
@@ -29,7 +31,6 @@ _MOST_POINTS: Final = 100_000
 _MOST_DEEP: Final = 16
 _WIDEST: Final = math.pi / 4
 _Z, _M, _SRID = 0x80000000, 0x40000000, 0x20000000
-Floats = NDArray[np.float64]
 
 (
     _POINT,
