@@ -15,7 +15,7 @@ CHECKS = (
     ("lint", ["ruff", "check", "."]),
     ("layout of the code", ["ruff", "format", "--check", "."]),
     ("types", ["mypy"]),
-    ("floors", ["importlinter"]),
+    ("layers", ["importlinter"]),
     ("tests", ["pytest", "-n", "auto", "--durations=25"]),
 )
 

@@ -14,10 +14,9 @@ from collections import Counter
 from collections.abc import Iterable
 from pathlib import Path
 
-from tests.golden.cases import CASES, PINNED, Case, run_case
+from tests.golden.cases import CASES, PINNED, PINNED_FOLDER, Case, run_case
 from tests.golden.contents import contents, differences
 
-PINNED_FOLDER = Path(__file__).parent / "pinned"
 MOST_SHOWN, MOST_LETTERS = 20, 80
 
 
