@@ -28,7 +28,7 @@ from netplan.network.linear_reference import lines_between
 from netplan.network.model import Network
 from netplan.network.topology import Adjacency, adjacency, parts_without, station_nodes
 from netplan.network.vocabulary import Operable, ValveState
-from netplan.network.work_section import Section
+from netplan.network.work_section import WorkSection
 from netplan.rules.model import Rules
 
 __all__ = ["TailFeedBound"]
@@ -47,7 +47,7 @@ class TailFeedBound:
     Parameters
     ----------
     network : Network
-    section : Section
+    section : WorkSection
         The work section.
     rules : Rules
         Prices, slack, reach, clearances and assemblies.
@@ -57,7 +57,7 @@ class TailFeedBound:
     Call it with a `PendantComponent`; it returns whole minor units of the rules' currency.
     """
 
-    def __init__(self, network: Network, section: Section, rules: Rules) -> None:
+    def __init__(self, network: Network, section: WorkSection, rules: Rules) -> None:
         self._network, self._rules = network, rules
         pieces = network.pieces
         pipe = pieces.pipe.astype(np.int64)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.network.model import Network
-from netplan.network.work_section import Section
+from netplan.network.work_section import WorkSection
 from netplan.rules.model import Rules
 
 __all__ = [
@@ -307,7 +307,7 @@ class IsolationProblem:
     Parameters
     ----------
     network : Network
-    section : Section
+    section : WorkSection
         The lengths that must be gas-free.
     rules : Rules
     hours : float
@@ -328,7 +328,7 @@ class IsolationProblem:
     """
 
     network: Network
-    section: Section
+    section: WorkSection
     rules: Rules
     hours: float
     gas_minor_per_m3: float

@@ -10,7 +10,7 @@ import numpy as np
 from netplan.isolation.model import Stretch
 from netplan.isolation.segment_geometry import SegmentGeometry, part_of, segment_geometry
 from netplan.isolation.segments import SegmentGraph
-from netplan.network.work_section import Section
+from netplan.network.work_section import WorkSection
 
 __all__ = ["Gap", "Work", "lay_work"]
 
@@ -52,7 +52,7 @@ class Work:
     near_m: dict[int, float]
 
 
-def lay_work(index: SegmentGraph, section: Section, clearance_m: float) -> Work:
+def lay_work(index: SegmentGraph, section: WorkSection, clearance_m: float) -> Work:
     """Lay a work section over the segments of main."""
     covered = _covered(index, section)
     by_segment: dict[int, list[tuple[int, Stretch]]] = {}
@@ -66,7 +66,7 @@ def lay_work(index: SegmentGraph, section: Section, clearance_m: float) -> Work:
     return Work(tuple(sorted(inside)), frozenset(by_segment), tuple(gaps), covered, near)
 
 
-def _covered(index: SegmentGraph, section: Section) -> tuple[tuple[int, Stretch, int], ...]:
+def _covered(index: SegmentGraph, section: WorkSection) -> tuple[tuple[int, Stretch, int], ...]:
     pieces = index.network.pieces
     found = []
     for part in range(len(section)):

@@ -17,7 +17,7 @@ from netplan.core.errors import BadWorkError, quoted
 from netplan.network.linear_reference import from_lon_lat, nearest_chainage
 from netplan.network.model import Network
 
-__all__ = ["Section", "WorkPart", "parts_at", "parts_in_area", "work_section"]
+__all__ = ["WorkPart", "WorkSection", "parts_at", "parts_in_area", "work_section"]
 
 _POINT_REACH_M: Final = 10.0
 _TOUCH_M: Final = 0.01
@@ -34,7 +34,7 @@ class WorkPart:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Section:
+class WorkSection:
     """A checked work section, sorted by main and chainage, overlapping parts made one.
 
     Parameters
@@ -58,7 +58,7 @@ class Section:
         return float((self.to_m - self.from_m).sum())
 
 
-def work_section(network: Network, parts: Iterable[WorkPart]) -> Section:
+def work_section(network: Network, parts: Iterable[WorkPart]) -> WorkSection:
     """Check a work section against the network.
 
     Raises
@@ -77,7 +77,7 @@ def work_section(network: Network, parts: Iterable[WorkPart]) -> Section:
         else:
             joined.append((pipe, low, high))
     pipe_rows, from_m, to_m = (np.array(column) for column in zip(*joined, strict=True))
-    return Section(pipe_rows.astype(np.int32), from_m.astype(np.float64), to_m.astype(np.float64))
+    return WorkSection(pipe_rows.astype(np.int32), from_m.astype(np.float64), to_m.astype(np.float64))
 
 
 def parts_in_area(network: Network, polygon: BaseGeometry) -> tuple[WorkPart, ...]:

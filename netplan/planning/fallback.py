@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from netplan.core.errors import NoPlanError
 from netplan.isolation import Cut, CutStop, IsolationProblem, Orders, Stretch, length_taken_m
-from netplan.network.work_section import Section
+from netplan.network.work_section import WorkSection
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.failed_network import FailureCase
@@ -69,7 +69,7 @@ class FallbackAnswer:
 
 
 def fallbacks(
-    context: PlanningContext, section: Section, option: EvaluatedOption, case: FailureCase
+    context: PlanningContext, section: WorkSection, option: EvaluatedOption, case: FailureCase
 ) -> tuple[FallbackAnswer, ...]:
     """Return both fallbacks of every stop of an option.
 

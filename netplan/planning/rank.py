@@ -21,7 +21,7 @@ from netplan.isolation import (
     look_up_in,
 )
 from netplan.network.supply import set_outlet_pa_gauge
-from netplan.network.work_section import Section
+from netplan.network.work_section import WorkSection
 from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import ease
 from netplan.planning.evaluate import price_cut
@@ -73,7 +73,7 @@ class Ranking:
         return burden if self.next_bound_minor is None else min(burden, self.next_bound_minor)
 
 
-def isolation_problem(context: PlanningContext, section: Section) -> IsolationProblem:
+def isolation_problem(context: PlanningContext, section: WorkSection) -> IsolationProblem:
     """Return the question to the choice of stops."""
     request = context.request
     rules = request.rules
@@ -94,14 +94,14 @@ def isolation_problem(context: PlanningContext, section: Section) -> IsolationPr
     )
 
 
-def gas_outlet_pa_gauge(context: PlanningContext, section: Section) -> float:
+def gas_outlet_pa_gauge(context: PlanningContext, section: WorkSection) -> float:
     """Return the pressure at which the gas of a zone is priced: the greatest set outlet [Pa gauge]."""
     network = context.request.network
     outlet = set_outlet_pa_gauge(network, int(network.pipes.system[section.pipe[0]]))
     return outlet if np.isfinite(outlet) else NO_OUTLET_PA_GAUGE
 
 
-def _feed_bound(context: PlanningContext, section: Section) -> FeedBound:
+def _feed_bound(context: PlanningContext, section: WorkSection) -> FeedBound:
     feeds = context.request.feeds_allowed
     of_feeds = TailFeedBound(context.request.network, section, context.request.rules) if feeds else None
     owner, at = context.attachments
@@ -126,12 +126,12 @@ def _feed_bound(context: PlanningContext, section: Section) -> FeedBound:
     return bound
 
 
-def look_up(context: PlanningContext, section: Section) -> None:
+def look_up(context: PlanningContext, section: WorkSection) -> None:
     """Work out beforehand what the choice of stops looks up in the context's network."""
     look_up_in(isolation_problem(context, section), context.index)
 
 
-def rank(context: PlanningContext, section: Section, tell: Tell) -> Ranking:
+def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
     """Return the best different options.
 
     Raises

@@ -18,7 +18,7 @@ from netplan.network.bulk_rows import meanwhile
 from netplan.network.model import Network
 from netplan.network.pipe_lines import PipeLines
 from netplan.network.subnetwork import BoundaryAffectedError
-from netplan.network.work_section import Section, work_section
+from netplan.network.work_section import WorkSection, work_section
 from netplan.planfile import model
 from netplan.planfile.naming import stop_id
 from netplan.planfile.result import PlanResult
@@ -87,7 +87,7 @@ def _make_plan(request: PlanRequest, tell: Callable[[str], None]) -> PlanResult:
         raise
 
 
-def _plan_of(request: PlanRequest, section: Section, tell: Callable[[str], None]) -> PlanResult:
+def _plan_of(request: PlanRequest, section: WorkSection, tell: Callable[[str], None]) -> PlanResult:
     tell("solving the network before any stop")
     whole = PlanningContext.for_request(request)
     with meanwhile(lambda: whole.before_by_hour) as before:
@@ -112,7 +112,7 @@ def _plan_of(request: PlanRequest, section: Section, tell: Callable[[str], None]
 def _plan_on(
     context: PlanningContext,
     whole: PlanningContext,
-    section: Section,
+    section: WorkSection,
     conditions: model.Conditions,
     tell: Callable[[str], None],
 ) -> PlanResult:
@@ -209,7 +209,7 @@ def _libraries() -> dict[str, str]:
     return {name: version(name) for name in LIBRARIES}
 
 
-def _conditions(context: PlanningContext, section: Section) -> model.Conditions:
+def _conditions(context: PlanningContext, section: WorkSection) -> model.Conditions:
     request, rules = context.request, context.request.rules
     hour = context.demand.hours[context.demand.worst_hour]
     notes = []

@@ -25,7 +25,7 @@ from netplan.hydraulics.flow_case import base_network
 from netplan.isolation import CutSearch, IsolationProblem, cuts, reads_boundary
 from netplan.network.model import Customers, Network
 from netplan.network.subnetwork import BoundaryAffectedError, Subnetwork, subnetwork_of
-from netplan.network.work_section import Section
+from netplan.network.work_section import WorkSection
 from netplan.planning.context import PlanningContext
 from netplan.planning.outside_summary import LoadedStation, Lowest, OutsideSummary
 from netplan.planning.request import PlanRequest
@@ -44,14 +44,14 @@ WORTH_IT: Final = 2
 """How many times as many nodes a network has for which subnetworks are taken (own) [-]."""
 
 
-def contexts_for(context: PlanningContext, section: Section) -> Iterator[PlanningContext]:
+def contexts_for(context: PlanningContext, section: WorkSection) -> Iterator[PlanningContext]:
     """Yield the contexts that a plan may be made on, from near to far; the last is that of the whole network.
 
     Parameters
     ----------
     context : PlanningContext
         Of the whole network.
-    section : Section
+    section : WorkSection
         The work.
     """
     yield from contexts_around(context, _places(context.request, section))
@@ -72,7 +72,7 @@ def contexts_around(context: PlanningContext, xy_m: Floats) -> Iterator[Planning
     yield context
 
 
-def _places(request: PlanRequest, section: Section) -> Floats:
+def _places(request: PlanRequest, section: WorkSection) -> Floats:
     """Return the course of every main that is worked on or ordered to be stopped [m]."""
     pipes, orders = request.network.pipes, request.orders
     valves = request.network.valves.pipe[list(orders.force_valves)].tolist()

@@ -13,7 +13,7 @@ import numpy as np
 from netplan import __version__
 from netplan.core.errors import BadInputError, quoted
 from netplan.network.model import Network
-from netplan.network.work_section import Section
+from netplan.network.work_section import WorkSection
 from netplan.rules import Rules
 
 __all__ = ["MIDDLE_M", "ScreenSettings", "Work", "section_of", "span_of"]
@@ -73,7 +73,7 @@ def span_of(length_m: float, settings: ScreenSettings) -> tuple[float, float]:
     return 0.0, length_m
 
 
-def section_of(network: Network, main: int, settings: ScreenSettings) -> Section:
+def section_of(network: Network, main: int, settings: ScreenSettings) -> WorkSection:
     """Return the work section of a main."""
     low, high = span_of(network.pipes.length_m.item(main), settings)
-    return Section(np.array([main], np.int32), np.array([low]), np.array([high]))
+    return WorkSection(np.array([main], np.int32), np.array([low]), np.array([high]))

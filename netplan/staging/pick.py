@@ -10,7 +10,7 @@ import numpy as np
 
 from netplan.core.errors import BadWorkError, quoted
 from netplan.network.model import Network
-from netplan.network.work_section import Section, WorkPart, work_section
+from netplan.network.work_section import WorkPart, WorkSection, work_section
 
 __all__ = ["Renewal", "RenewalLeg", "renewal_of_mains", "renewal_of_street"]
 
@@ -52,7 +52,9 @@ class Renewal:
         """Length of all mains [m]."""
         return self.legs[-1].start_m + self.legs[-1].length_m
 
-    def section(self, network: Network, from_m: float, to_m: float) -> tuple[tuple[WorkPart, ...], Section]:
+    def section(
+        self, network: Network, from_m: float, to_m: float
+    ) -> tuple[tuple[WorkPart, ...], WorkSection]:
         """Return the work of a stage between two places along the renewal [m]."""
         parts = []
         for leg in self.legs:

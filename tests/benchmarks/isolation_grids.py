@@ -25,7 +25,7 @@ from netplan.network.model import (
 )
 from netplan.network.text import Text
 from netplan.network.vocabulary import Category, Material, Surface
-from netplan.network.work_section import Section
+from netplan.network.work_section import WorkSection
 
 TEES, BLOCK_M, SERVICE_M, STATION_EVERY = 4, 80.0, 9.0, 40
 OD_BORE_M = ((0.315, 0.2578), (0.180, 0.1472), (0.125, 0.1022))
@@ -226,7 +226,7 @@ def _network(
     )
 
 
-def sections(network: Network, count: int, seed: int = 7) -> list[Section]:
+def sections(network: Network, count: int, seed: int = 7) -> list[WorkSection]:
     """Return work sections of 3 to 60 m on mains drawn at random."""
     rng = np.random.default_rng(seed)
     found = []
@@ -234,5 +234,5 @@ def sections(network: Network, count: int, seed: int = 7) -> list[Section]:
         length = float(network.pipes.length_m[row])
         long = rng.uniform(3.0, 60.0)
         low = rng.uniform(0.0, length - long)
-        found.append(Section(np.array([row], np.int32), np.array([low]), np.array([low + long])))
+        found.append(WorkSection(np.array([row], np.int32), np.array([low]), np.array([low + long])))
     return found

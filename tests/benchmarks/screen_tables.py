@@ -25,7 +25,7 @@ import numpy as np
 
 from netplan.isolation import segment_graph
 from netplan.network.model import Network
-from netplan.network.work_section import Section
+from netplan.network.work_section import WorkSection
 from netplan.rules import default_rules
 from netplan.screening import ScreenSettings, Workers, lost_at_ends, screen
 from netplan.screening.main_evaluator import MainEvaluator
@@ -84,7 +84,7 @@ def _least_cut(network: Network, main: int) -> float:
 
     That cut and the chooser's are compared in tests/outside/test_isolation_least_cut.py.
     """
-    work = Section(np.array([main], np.int32), np.zeros(1), network.pipes.length_m[[main]])
+    work = WorkSection(np.array([main], np.int32), np.zeros(1), network.pipes.length_m[[main]])
     return networkx_value(segment_graph(network), work)[1]
 
 

@@ -21,7 +21,7 @@ import pytest
 from netplan.core.errors import NoPlanError
 from netplan.isolation import Cut, IsolationProblem, SegmentGraph, cuts, segment_graph
 from netplan.isolation.cost_context import cost_context_of
-from netplan.network.work_section import Section
+from netplan.network.work_section import WorkSection
 from netplan.rules.read import default_rules
 from tests.benchmarks.isolation_grids import isolation_grid, sections
 
@@ -29,7 +29,7 @@ RULES = default_rules()
 GAS_MINOR_PER_M3 = 800.0
 
 
-def listed(index: SegmentGraph, section: Section, most: int) -> list[Cut]:
+def listed(index: SegmentGraph, section: WorkSection, most: int) -> list[Cut]:
     """Return the first cuts of a section; none where it cannot be isolated."""
     problem = IsolationProblem(index.network, section, RULES, 9.0, GAS_MINOR_PER_M3)
     try:
@@ -48,7 +48,7 @@ def test_cuts_on_a_grid(benchmark: Any, most: int) -> None:
     assert all(len(one) == most for one in found)
 
 
-def networkx_value(index: SegmentGraph, section: Section) -> tuple[int, float]:
+def networkx_value(index: SegmentGraph, section: WorkSection) -> tuple[int, float]:
     """Return the least cut of the whole graph by networkx, and its wall-clock seconds.
 
     The work is taken as one whole main, so that no length of main is split.
@@ -89,9 +89,9 @@ def _add(graph: nx.DiGraph[Any], u: Any, v: Any, capacity: int) -> None:
         graph.add_edge(u, v, capacity=capacity)
 
 
-def whole_main(section: Section, index: SegmentGraph) -> Section:
+def whole_main(section: WorkSection, index: SegmentGraph) -> WorkSection:
     """Return the section widened to its whole main."""
-    return Section(section.pipe, np.zeros(1), index.network.pipes.length_m[section.pipe])
+    return WorkSection(section.pipe, np.zeros(1), index.network.pipes.length_m[section.pipe])
 
 
 def table(sizes: list[int], count: int = 200) -> None:

@@ -27,7 +27,7 @@ from netplan.isolation.shared_costs import SharedCosts
 from netplan.isolation.shared_cut import shared_cut
 from netplan.network.build import build_network
 from netplan.network.model import Network
-from netplan.network.work_section import Section
+from netplan.network.work_section import WorkSection
 from netplan.rules.read import default_rules
 from tests.benchmarks.isolation_grids import isolation_grid
 from tests.laws.test_maximum_flow import Hidden, drawn
@@ -173,7 +173,7 @@ def test_subtrees_are_ranges_and_parents_are_joined(seed: int) -> None:
 def _near(network: Network, main: int, index: Any, *, whole: bool) -> LocalGraph:
     length = float(network.pipes.length_m[main])
     low, high = (0.0, length) if whole else (0.4 * length, 0.6 * length)
-    work = Section(np.array([main], np.int32), np.array([low]), np.array([high]))
+    work = WorkSection(np.array([main], np.int32), np.array([low]), np.array([high]))
     problem = IsolationProblem(network, work, RULES, 9.0, 800.0, feed_bound=SameFeed(150_000))
     search = cuts(problem, index)
     search._begin()
@@ -237,7 +237,7 @@ def test_the_same_cuts_whether_prices_are_shared_or_not() -> None:
     index = segment_graph(network)
     for main in range(0, network.pipes.n_mains, 17):
         length = float(network.pipes.length_m[main])
-        work = Section(np.array([main], np.int32), np.zeros(1), np.array([length]))
+        work = WorkSection(np.array([main], np.int32), np.zeros(1), np.array([length]))
         found = []
         for feed in (SameFeed(150_000), lambda _tail: 150_000):
             search = cuts(IsolationProblem(network, work, RULES, 9.0, 800.0, feed_bound=feed), index)
@@ -277,7 +277,7 @@ def test_the_parts_of_an_outline_are_those_of_its_zones(name: str) -> None:
     network = isolation_grid(1200, 3) if name == "grid" else build_network(schutterwald.layers())
     index, asked = segment_graph(network), 0
     for main in range(0, network.pipes.n_mains, 7):
-        work = Section(np.array([main], np.int32), np.zeros(1), network.pipes.length_m[[main]])
+        work = WorkSection(np.array([main], np.int32), np.zeros(1), network.pipes.length_m[[main]])
         search = cuts(IsolationProblem(network, work, RULES, 9.0, 800.0), index)
         for _ in range(4):
             try:

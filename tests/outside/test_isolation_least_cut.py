@@ -21,7 +21,7 @@ from netplan.isolation import IsolationProblem, cuts, segment_graph
 from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.vocabulary import Category, Material, Operable, Surface, ValveState
-from netplan.network.work_section import Section
+from netplan.network.work_section import WorkSection
 from netplan.rules.model import Rules, StopMethod
 from netplan.rules.read import default_rules, read_rules
 from tests.benchmarks.isolation_grids import isolation_grid
@@ -238,7 +238,7 @@ def least_by_networkx(network: Network, main: int, fault_mbar: float) -> int | N
 
 
 def chosen(network: Network, index: Any, main: int) -> int | None:
-    section = Section(
+    section = WorkSection(
         np.array([main], np.int32), np.zeros(1), network.pipes.length_m[main : main + 1].astype(float)
     )
     problem = IsolationProblem(network, section, RULES, HOURS, GAS_MINOR_PER_M3)
@@ -346,7 +346,7 @@ def test_squeezes_keep_the_distances_of_practice(
         regulators=[networks.station("R1", (-100, 0)), networks.station("R2", (160, 0))],
         fittings=[networks.fitting("F1", (40, 0), kind)],
     )
-    section = Section(np.array([1], np.int32), np.array([20.0]), np.array([39.9]))
+    section = WorkSection(np.array([1], np.int32), np.array([20.0]), np.array([39.9]))
     problem = IsolationProblem(network, section, squeeze_only(), HOURS, GAS_MINOR_PER_M3)
     (stop,) = (stop for stop in next(cuts(problem)).stops if stop.work_side == "from")
     clear = from_fitting_m if kind == "coupler" else from_squeeze_m

@@ -17,7 +17,7 @@ import networkx as nx
 
 from netplan.network.model import Network
 from netplan.network.vocabulary import Material, Surface
-from netplan.network.work_section import Section, WorkPart, work_section
+from netplan.network.work_section import WorkPart, WorkSection, work_section
 from netplan.rules.model import Rules, StopMethod
 from tests.support.main_lengths import Length, Placed, lengths_of, nearest_places, split_some
 from tests.support.networks import (
@@ -43,7 +43,7 @@ class Case:
     """A network, its work section and how many places a stop could go."""
 
     network: Network
-    section: Section
+    section: WorkSection
 
 
 def random_case(seed: int) -> Case:

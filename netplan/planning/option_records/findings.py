@@ -12,7 +12,7 @@ from netplan.network.checks import check_network
 from netplan.network.model import Network
 from netplan.network.notes import listed
 from netplan.network.topology import fed_nodes
-from netplan.network.work_section import Section
+from netplan.network.work_section import WorkSection
 from netplan.planfile import model
 
 __all__ = ["findings_of", "known_findings", "noticed"]
@@ -21,7 +21,7 @@ MOST_PIPES: Final = 100_000
 """Above this the checks of the whole network are left to ``gas-netplan check``: they would take seconds."""
 
 
-def known_findings(network: Network, section: Section) -> tuple[Finding, ...]:
+def known_findings(network: Network, section: WorkSection) -> tuple[Finding, ...]:
     """Return what reading, joining and, for a network of bearable size, the checks notice about it.
 
     That no station feeds the work section as recorded is told for a network of any size.
@@ -37,7 +37,7 @@ def _of_network(network: Network) -> tuple[Finding, ...]:
     return (*network.findings, left)
 
 
-def noticed(network: Network, section: Section) -> tuple[str, ...]:
+def noticed(network: Network, section: WorkSection) -> tuple[str, ...]:
     """Return the warnings about the data as lines, for a section that there is no plan for."""
     rows = findings_of(known_findings(network, section), ())
     return tuple(
@@ -97,7 +97,7 @@ def _together(elsewhere: Sequence[Finding]) -> list[Finding]:
     return result
 
 
-def _dead_work(network: Network, section: Section) -> list[Finding]:
+def _dead_work(network: Network, section: WorkSection) -> list[Finding]:
     pieces = network.pieces
     fed = fed_nodes(network, injections=True)
     dead = []

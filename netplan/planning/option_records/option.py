@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from netplan.network.work_section import Section
+from netplan.network.work_section import WorkSection
 from netplan.planfile import model
 from netplan.planning.context import PlanningContext
 from netplan.planning.doubtful_records import NEAR_M, doubted, in_doubt_of, services_of_nobody, trust_of
@@ -48,14 +48,14 @@ STATIONS_LEFT_OUT = "the loss of a station during the work was not solved: the n
 
 
 def option_of(
-    context: PlanningContext, section: Section, ranking: Ranking, place: int, final: FinalNetwork
+    context: PlanningContext, section: WorkSection, ranking: Ranking, place: int, final: FinalNetwork
 ) -> tuple[model.Option, WrittenFeeds]:
     """Return the option at a place in the ranking, without its steps, and its feeds.
 
     Parameters
     ----------
     context : PlanningContext
-    section : Section
+    section : WorkSection
         The work section.
     ranking : Ranking
     place : int

@@ -15,7 +15,7 @@ from netplan.core.constants import PA_PER_MBAR
 from netplan.core.findings import Finding, Severity
 from netplan.hydraulics import LIMITS, FlowLinks, FlowState, links_beyond, transition_allowance_pa
 from netplan.network.model import Network
-from netplan.network.work_section import Section
+from netplan.network.work_section import WorkSection
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.option_records.final_network import FinalNetwork, hose_names
@@ -29,14 +29,14 @@ NOTABLE_ALLOWANCE_PA: Final = 10.0
 """Doubt about the drop along one pipe or hose that people are told of (own) [Pa]."""
 
 
-def validity_findings(whole: PlanningContext, section: Section) -> tuple[Finding, ...]:
+def validity_findings(whole: PlanningContext, section: WorkSection) -> tuple[Finding, ...]:
     """Return what is beyond the range before any stop in the pressure system of the work, one row a limit.
 
     Parameters
     ----------
     whole : PlanningContext
         Of the whole network.
-    section : Section
+    section : WorkSection
         The work.
     """
     network, links = whole.request.network, whole.base.links

@@ -20,7 +20,7 @@ from netplan.network.linear_reference import lines_between
 from netplan.network.model import Network
 from netplan.network.set_aside import as_live, too_many
 from netplan.network.topology import components, fed_nodes
-from netplan.network.work_section import Section, work_section
+from netplan.network.work_section import WorkSection, work_section
 from netplan.planfile import model
 from netplan.planfile.result import PlanResult
 from netplan.planning.request import PlanRequest
@@ -117,7 +117,7 @@ def _require_few(request: PlanRequest) -> None:
         raise _refused(network, aside.tolist(), why)
 
 
-def _require_off_the_work(network: Network, section: Section) -> None:
+def _require_off_the_work(network: Network, section: WorkSection) -> None:
     on = sorted(set(section.pipe.tolist()) & set(network.set_aside.pipe.tolist()))
     if on:
         raise _refused(network, on, "it is worked on")
@@ -219,7 +219,7 @@ def _all_losses(
 
 
 def _rows_set_aside(
-    network: Network, section: Section, without_gas: frozenset[str]
+    network: Network, section: WorkSection, without_gas: frozenset[str]
 ) -> tuple[model.PipeSetAside, ...]:
     aside, pipes = network.set_aside, network.pipes
     work = shapely.union_all(lines_between(network, section.pipe, section.from_m, section.to_m))
