@@ -16,7 +16,7 @@ from tests.golden.contents import contents, differences
 
 @pytest.mark.parametrize("case", PINNED, ids=lambda case: case.name)
 def test_the_answer_is_the_one_on_record(case: Case, tmp_path: Path) -> None:
-    found = json.loads(json.dumps(contents(run_case(case, tmp_path, tmp_path / "out"))))
+    found = json.loads(json.dumps(contents(run_case(case, tmp_path, tmp_path))))
     recorded = json.loads((PINNED_FOLDER / f"{case.name}.json").read_text(encoding="utf-8"))
     assert list(differences(recorded, found)) == []
 
