@@ -65,7 +65,8 @@ def _plain(value: Any) -> Any:
     if isinstance(value, np.ndarray):
         return [_plain(each) for each in value.tolist()]
     if isinstance(value, float):
-        return f"{value:.{DIGITS}g}"
+        # What is nothing but for the last bits differs from machine to machine.
+        return f"{round(value, DIGITS) + 0.0:.{DIGITS}g}"
     return value if isinstance(value, (str, int, bool, list, dict)) else str(value)
 
 
@@ -78,7 +79,7 @@ def differences(old: Any, new: Any, path: str = "") -> Iterator[tuple[str, Any, 
         for row, (one, other) in enumerate(zip(old, new, strict=True)):
             yield from differences(one, other, f"{path}[{row}]")
     elif isinstance(old, float) and isinstance(new, float):
-        if abs(old - new) > 10**-DIGITS * max(abs(old), abs(new)):
+        if abs(old - new) > 10**-DIGITS * max(abs(old), abs(new), 1.0):
             yield path, old, new
     elif old != new:
         yield path, old, new

@@ -45,7 +45,7 @@ class Taken:
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
         self.nodes: list[int] = []
         self._patch, self._take = monkeypatch, vicinities.subnetwork_of
-        monkeypatch.setattr(near, "vicinity_of", self._taken)
+        monkeypatch.setattr(near, "subnetwork_of", self._taken)
 
     def _taken(self, *given: Any) -> vicinities.Subnetwork | None:
         found = self._take(*given)

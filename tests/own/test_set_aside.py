@@ -244,7 +244,7 @@ def test_a_plan_from_near_tells_the_same(monkeypatch: pytest.MonkeyPatch) -> Non
         taken.append(subnetwork.subnetwork_of(*given))
         return taken[-1]
 
-    monkeypatch.setattr(near, "vicinity_of", vicinity_of)
+    monkeypatch.setattr(near, "subnetwork_of", vicinity_of)
     whole = made({"B4": NO_SIZE}, rules=WIDE)
     assert taken == []
     monkeypatch.setattr(near, "FIRST_NODES", 20)
