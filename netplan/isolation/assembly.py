@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.isolation.bypass_tee import with_tee
-from netplan.isolation.local_graph import LocalEdge, LocalGraph
+from netplan.isolation.local_edge import LocalEdge
+from netplan.isolation.local_graph import LocalGraph
 from netplan.isolation.model import Cut, CutStop, CutTapping, CutZone, Stretch, ZonePiece
 from netplan.isolation.placement import Choice
 from netplan.isolation.segment_geometry import SegmentGeometry, SegmentLeg

@@ -14,7 +14,8 @@ from itertools import count
 from typing import Final
 
 from netplan.graph.minimum_cut import INFINITE, MaximumFlow, least_cut, next_cut
-from netplan.isolation.local_graph import SOURCE, LocalEdge, LocalGraph
+from netplan.isolation.local_edge import LocalEdge
+from netplan.isolation.local_graph import SOURCE, LocalGraph
 from netplan.isolation.placement import Choice
 from netplan.isolation.shared_cut import shared_cut
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections import Counter
 
 from netplan.graph.minimum_cut import INFINITE
-from netplan.isolation.local_graph import SOURCE, LocalEdge, LocalGraph
+from netplan.isolation.local_edge import LocalEdge
+from netplan.isolation.local_graph import SOURCE, LocalGraph
 from netplan.isolation.model import IsolationProblem, Refusal
 from netplan.isolation.refused_places import refusals_on
 

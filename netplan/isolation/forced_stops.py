@@ -8,7 +8,8 @@ from itertools import product
 from netplan.core.errors import NoPlanError
 from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation.cut_enumeration import Family
-from netplan.isolation.local_graph import SOURCE, LocalEdge, LocalGraph
+from netplan.isolation.local_edge import LocalEdge
+from netplan.isolation.local_graph import SOURCE, LocalGraph
 from netplan.isolation.model import Orders
 from netplan.isolation.segments import SegmentGraph
 from netplan.isolation.work_segments import Work

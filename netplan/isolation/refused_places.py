@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections import deque
 
 from netplan.isolation.cut_enumeration import Found
-from netplan.isolation.local_graph import SOURCE, LocalEdge, LocalGraph
+from netplan.isolation.local_edge import LocalEdge
+from netplan.isolation.local_graph import SOURCE, LocalGraph
 from netplan.isolation.model import Cut, Refusal
 from netplan.isolation.placement import free_intervals
 from netplan.isolation.segment_geometry import SegmentGeometry

@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.graph.components import component_labels
+from netplan.network.external_network import ExternalNetwork
 from netplan.network.extract import Rows, extract
-from netplan.network.model import ExternalNetwork, Network
+from netplan.network.model import Network
 from netplan.network.supply import least_mop_of_parts, supply_of_parts
 from netplan.network.topology import components, fed_nodes, station_nodes
 

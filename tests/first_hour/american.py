@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from tests.first_hour.export import Answers, Export, Meant, Planted
-from tests.first_hour.hostile import in_parts, moved, said, with_faults
+from tests.first_hour.hostile import in_parts, moved, planted_everywhere, said, with_faults
 from tests.first_hour.town import Frames, true_town
 
 __all__ = ["american"]
@@ -299,20 +299,8 @@ def _truth() -> dict[str, tuple[Meant, ...]]:
 
 
 def _planted(wrong: dict[str, str], ids: dict[str, dict[str, str]]) -> tuple[Planted, ...]:
-    person, service = ids["customers"], ids["services"]
     return (
-        Planted(
-            "ids of two services swapped",
-            "nearer-service",
-            (person[wrong["one"]], service[wrong["two service"]]),
-        ),
-        Planted(
-            "the other of the two", "nearer-service", (person[wrong["two"]], service[wrong["one service"]])
-        ),
-        Planted(
-            "a service 0.3 m short", "near-miss", (service[wrong["short"]], person[wrong["short customer"]])
-        ),
-        Planted("premises twice", "double-customer", (person[wrong["again"]], person[wrong["twice"]])),
+        *planted_everywhere(wrong, ids),
         Planted("a station of old", "draft", ("REG_STATION_OLD", "?")),
         Planted("ducts of others", "layer-not-read", ("TELECOM_DUCT", "HYDRANT")),
         Planted("water mains", "column-not-read", ("WATER_MAIN", "OD", "PIPE_NO")),

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from tests.first_hour.export import Answers, Export, Meant, Planted
-from tests.first_hour.hostile import in_parts, moved, said, with_faults
+from tests.first_hour.hostile import in_parts, moved, planted_everywhere, said, with_faults
 from tests.first_hour.town import Frames, true_town
 
 __all__ = ["dutch"]
@@ -312,20 +312,8 @@ def _truth(tables: Frames) -> dict[str, tuple[Meant, ...]]:
 
 
 def _planted(wrong: dict[str, str], ids: dict[str, dict[str, str]]) -> tuple[Planted, ...]:
-    person, service = ids["customers"], ids["services"]
     return (
-        Planted(
-            "ids of two services swapped",
-            "nearer-service",
-            (person[wrong["one"]], service[wrong["two service"]]),
-        ),
-        Planted(
-            "the other of the two", "nearer-service", (person[wrong["two"]], service[wrong["one service"]])
-        ),
-        Planted(
-            "a service 0.3 m short", "near-miss", (service[wrong["short"]], person[wrong["short customer"]])
-        ),
-        Planted("premises twice", "double-customer", (person[wrong["again"]], person[wrong["twice"]])),
+        *planted_everywhere(wrong, ids),
         Planted(
             "a main in both districts", "clashing-id", (ids["mains"]["M10"], "leidingen_noord"), mended=True
         ),

@@ -11,10 +11,11 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
+from tests.first_hour.export import Planted
 from tests.first_hour.town import Frames
 from tests.support.networks import EAST_M, NORTH_M
 
-__all__ = ["SHORT_M", "in_parts", "moved", "said", "whose", "with_faults"]
+__all__ = ["SHORT_M", "in_parts", "moved", "planted_everywhere", "said", "whose", "with_faults"]
 
 SHORT_M: Final = 0.3
 """How far a service ends short of its main [m]."""
@@ -119,3 +120,22 @@ def moved(layers: Frames, crs: str, to: tuple[float, float]) -> Frames:
         )
         for name, frame in layers.items()
     }
+
+
+def planted_everywhere(wrong: dict[str, str], ids: dict[str, dict[str, str]]) -> tuple[Planted, ...]:
+    """Return what must be said of the details that every export has, by the ids it gives them."""
+    person, service = ids["customers"], ids["services"]
+    return (
+        Planted(
+            "ids of two services swapped",
+            "nearer-service",
+            (person[wrong["one"]], service[wrong["two service"]]),
+        ),
+        Planted(
+            "the other of the two", "nearer-service", (person[wrong["two"]], service[wrong["one service"]])
+        ),
+        Planted(
+            "a service 0.3 m short", "near-miss", (service[wrong["short"]], person[wrong["short customer"]])
+        ),
+        Planted("premises twice", "double-customer", (person[wrong["again"]], person[wrong["twice"]])),
+    )
