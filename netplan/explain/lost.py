@@ -21,8 +21,8 @@ from netplan.explain.recorded_option import RecordedOption, rule_origin, source_
 from netplan.explain.sheet import Explanation, ExplanationSheet, SheetTable, read
 from netplan.planfile import PieceState
 from netplan.reference.gas import METRIC_STANDARD
-from netplan.reference.gas.components import components
-from netplan.reference.purge import purge_figure
+from netplan.reference.gas_components import components
+from netplan.reference.purge_figures import purge_figure
 
 __all__ = ["explain_gas", "explain_methane", "explain_purge"]
 

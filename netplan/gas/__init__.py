@@ -44,7 +44,7 @@ from netplan.gas.velocity import (
     natural_gas_figures_hold,
 )
 from netplan.gas.vented_gas import COMPARED_POTENTIALS, VentFigures, methane_kg, vent_figures
-from netplan.reference.purge import leak_paths
+from netplan.reference.purge_figures import leak_paths
 
 __all__ = [
     "COMPARED_POTENTIALS",

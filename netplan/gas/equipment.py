@@ -11,7 +11,7 @@ from netplan.gas.content import geometry_m3
 from netplan.gas.live_side_draw import FlowPath, PathPart, Supply, actual_per_standard, greatest_draw
 from netplan.gas.velocity import least_flow_m3_per_s
 from netplan.hydraulics import FlowConditions
-from netplan.reference.purge import purge_figure
+from netplan.reference.purge_figures import purge_figure
 
 __all__ = ["Equipment", "LegFlow", "PurgeEquipment", "PurgeSource", "choose_rig", "leg_volume_m3"]
 

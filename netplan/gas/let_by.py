@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from netplan.core.constants import ATMOSPHERE_PA_ABS, MM_PER_M
 from netplan.core.errors import BadInputError
 from netplan.reference.gas import METRIC_STANDARD, Gas
-from netplan.reference.purge import LeakPath, purge_figure
+from netplan.reference.purge_figures import LeakPath, purge_figure
 
 __all__ = ["LetByAllowance", "let_by_allowance", "slit_m3_per_s_std"]
 

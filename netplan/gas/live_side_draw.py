@@ -21,7 +21,7 @@ from netplan.core.errors import BadInputError
 from netplan.hydraulics import FlowConditions, FlowState, NetworkSolver
 from netplan.hydraulics.pressure_drop import DropLaw, drop_law
 from netplan.reference.gas import DRY_AIR_MOLAR_MASS_KG_PER_MOL
-from netplan.reference.purge import purge_figure
+from netplan.reference.purge_figures import purge_figure
 
 __all__ = [
     "FlowPath",

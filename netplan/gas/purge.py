@@ -13,7 +13,7 @@ from netplan.gas.live_side_draw import actual_per_standard
 from netplan.gas.velocity import least_velocity_m_s, minutes_to_purge, natural_gas_figures_hold
 from netplan.hydraulics import FlowConditions
 from netplan.reference.gas import Gas
-from netplan.reference.purge import end_points, purge_cautions, purge_distances
+from netplan.reference.purge_figures import end_points, purge_cautions, purge_distances
 
 __all__ = ["PurgePlace", "PurgePlan", "end_point_lines", "purge_plan"]
 

@@ -7,7 +7,7 @@ import math
 from netplan.core.constants import GRAVITY_M_PER_S2, SECONDS_PER_HOUR
 from netplan.core.errors import BadInputError, OutsideValidityError
 from netplan.reference.gas import Gas
-from netplan.reference.purge import purge_figure
+from netplan.reference.purge_figures import purge_figure
 
 __all__ = ["least_flow_m3_per_s", "least_velocity_m_s", "minutes_to_purge", "natural_gas_figures_hold"]
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from netplan.core.errors import BadInputError
 from netplan.gas.content import LineContent
 from netplan.reference.gas import METRIC_STANDARD, Gas, ReferenceConditions
-from netplan.reference.gas.components import components
+from netplan.reference.gas_components import components
 from netplan.reference.warming_potentials import WarmingPotential, warming_potential, warming_potentials
 
 __all__ = ["COMPARED_POTENTIALS", "VentFigures", "methane_kg", "vent_figures"]

@@ -14,7 +14,7 @@ from netplan.core.findings import Severity
 from netplan.network.normalise import NormalisedTable
 from netplan.network.notes import Notes
 from netplan.network.vocabulary import Material
-from netplan.reference.pipes import least_wall_bore_mm, wall_mm
+from netplan.reference.pipe_sizes import least_wall_bore_mm, wall_mm
 
 __all__ = ["resolve_sizes"]
 

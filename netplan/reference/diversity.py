@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib import resources
 
 import numpy as np
 
 from netplan.core.arrays import Floats
+from netplan.reference import table_rows
 
 __all__ = ["DiversityCurve", "diversity", "diversity_curve"]
 
@@ -39,8 +38,7 @@ class DiversityCurve:
 @lru_cache(maxsize=1)
 def diversity_curve() -> DiversityCurve:
     """Return the curve in use: one of heating peaks, not of hot water."""
-    text = resources.files("netplan.reference").joinpath("diversity_curves.csv").read_text(encoding="utf-8")
-    row = next(csv.DictReader(text.splitlines()))
+    row = table_rows("diversity_curves.csv")[0]
     return DiversityCurve(
         row["curve"],
         float(row["limit"]),

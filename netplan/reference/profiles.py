@@ -6,10 +6,8 @@ h of the day's mean air temperature and the weekday factor F; an hour's energy i
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib import resources
 from statistics import NormalDist
 from typing import Final
 
@@ -17,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats
+from netplan.reference import table_rows
 
 __all__ = [
     "PROFILE_VARIANT",
@@ -40,11 +39,6 @@ POLE_C: Final = 40.0
 WARMEST_C: Final = 39.0
 """Air temperatures above this one are taken as this one [°C]: the form ends at its pole."""
 _QUANTILES: Final = 9
-
-
-def _rows(name: str) -> list[dict[str, str]]:
-    text = resources.files("netplan.reference").joinpath(name).read_text(encoding="utf-8")
-    return list(csv.DictReader(text.splitlines()))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -128,13 +122,13 @@ def profile(name: str, variant: str = PROFILE_VARIANT) -> Profile:
     """
     found = [
         row
-        for row in _rows("profiles_coefficients.csv")
+        for row in table_rows("profiles_coefficients.csv")
         if row["profile"] == name and row["variant"] == variant
     ]
     if not found:
         raise KeyError(f"profile {name} {variant}")
     row = found[0]
-    weekday = next(r for r in _rows("profiles_weekdays.csv") if r["profile"] == name)
+    weekday = next(r for r in table_rows("profiles_weekdays.csv") if r["profile"] == name)
     factors = [float(value) for key, value in weekday.items() if key not in ("profile", "source")]
     return Profile(
         name,
@@ -155,7 +149,7 @@ def profile(name: str, variant: str = PROFILE_VARIANT) -> Profile:
 
 def _shares(name: str) -> Floats:
     shares = np.full((7, 24, 10), np.nan)
-    for row in _rows("profiles_hours.csv"):
+    for row in table_rows("profiles_hours.csv"):
         if row["profile"] != name:
             continue
         values = [float(row[f"share_{band}"]) for band in range(1, 11)]
@@ -197,13 +191,13 @@ def reference_climate() -> tuple[ClimateMonth, ...]:
     """Return the shipped reference year: an example of a mild lowland climate, twelve months."""
     return tuple(
         ClimateMonth(int(row["days"]), float(row["mean_c"]), float(row["spread_c"]))
-        for row in _rows("profiles_climate.csv")
+        for row in table_rows("profiles_climate.csv")
     )
 
 
 @lru_cache(maxsize=1)
 def _band_edges() -> Floats:
-    return np.array([float(row["up_to_c"]) for row in _rows("profiles_bands.csv")])
+    return np.array([float(row["up_to_c"]) for row in table_rows("profiles_bands.csv")])
 
 
 def share_band(air_temp_c: Floats | float) -> NDArray[np.int64]:
@@ -233,5 +227,5 @@ def category_figures() -> dict[str, CategoryFigures]:
             float(row["most_peak_kw"]),
             row["source"],
         )
-        for row in _rows("profiles_categories.csv")
+        for row in table_rows("profiles_categories.csv")
     }

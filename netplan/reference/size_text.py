@@ -1,7 +1,7 @@
 """Sizes as people write them: ``8 in IPS SDR 11``, ``DN 150``, ``d180``, ``180x16,4``, ``PE100 SDR17 d125``.
 
 A text is taken apart into known words; a word that is not known makes it unreadable, because half a size is
-worse than none. What a nominal size means depends on the material: see `netplan.reference.nominal`.
+worse than none. What a nominal size means depends on the material: see `netplan.reference.pipe_sizes`.
 """
 
 from __future__ import annotations
@@ -11,15 +11,20 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal, NoReturn
 
 from netplan.core.errors import quoted
-from netplan.reference.nominal import Family, Stuff, nominal_size, of_outside_diameter
+from netplan.reference.pipe_sizes import (
+    MM_PER_INCH,
+    PipeMaterial,
+    SizeFamily,
+    is_outside_diameter,
+    nominal_size,
+)
 
-__all__ = ["Plain", "WrittenSize", "read_ratio", "read_size"]
+__all__ = ["BareNumber", "WrittenSize", "read_ratio", "read_size"]
 
-Plain = Literal["", "od_mm", "dn", "inch"]
+BareNumber = Literal["", "od_mm", "dn", "inch"]
 """What a number without any word means."""
 
 _LONGEST: Final = 80
-_MM_PER_INCH: Final = 25.4
 _LEAST_BARE_MM: Final = 25.0
 """Bare numbers of PE from this up are outside diameters in millimetres, where the tables hold them [mm]."""
 
@@ -36,12 +41,12 @@ _SDR_OF_SERIES: Final = {
 }
 """Nominal SDR of the pipe series S of PE."""
 
-_MATERIALS: Final[tuple[tuple[Stuff, tuple[str, ...]], ...]] = (
+_MATERIALS: Final[tuple[tuple[PipeMaterial, tuple[str, ...]], ...]] = (
     ("pe", ("pe", "hdpe", "mdpe", "pehd", "pemd", "pex")),
     ("steel", ("steel", "stahl", "acier", "staal", "st", "stl")),
     ("iron", ("iron", "guss", "gg", "ggg", "fonte", "gietijzer", "ci", "di")),
 )
-_STUFF: Final = {word: stuff for stuff, words in _MATERIALS for word in words}
+_MATERIAL_OF_WORD: Final = {word: material for material, words in _MATERIALS for word in words}
 _NAMED: Final = (
     {"pe80": "PE80", "pe100": "PE100"}
     | dict.fromkeys(("steel", "stahl", "acier", "staal", "st", "stl"), "steel")
@@ -106,14 +111,14 @@ def read_ratio(text: str) -> float:
     return _Reading(_TOKEN.findall(_plain_letters(text)), "", "").ratio()
 
 
-def read_size(text: str, stuff: Stuff = "", plain: Plain = "") -> WrittenSize:
+def read_size(text: str, material: PipeMaterial = "", plain: BareNumber = "") -> WrittenSize:
     """Read a size as people write it.
 
     Parameters
     ----------
     text : str
         The text, in any case; a comma between digits is a decimal point.
-    stuff : str
+    material : str
         Material, where a column says it; else the words of the text count.
     plain : str
         What a bare number means: an outside diameter [mm], a DN or an inch size. Empty refuses it, except
@@ -126,7 +131,7 @@ def read_size(text: str, stuff: Stuff = "", plain: Plain = "") -> WrittenSize:
     """
     if len(text) > _LONGEST:
         raise ValueError("is too long for a size")
-    size = _Reading(_TOKEN.findall(_plain_letters(text)), stuff, plain).size()
+    size = _Reading(_TOKEN.findall(_plain_letters(text)), material, plain).size()
     if not _OD_RANGE_MM[0] <= size.od_mm <= _OD_RANGE_MM[1]:
         raise ValueError("is no size that a pipe can have")
     return size
@@ -142,12 +147,12 @@ def _plain_letters(text: str) -> str:
 class _Reading:
     """One text on its way to a size: words are taken from the front, each says one thing."""
 
-    def __init__(self, tokens: list[str], stuff: Stuff, plain: Plain) -> None:
+    def __init__(self, tokens: list[str], material: PipeMaterial, plain: BareNumber) -> None:
         self._tokens, self._at = tokens, 0
-        self._stuff, self._plain = stuff, plain
-        self._said: Stuff = ""
+        self._pipe_material, self._plain = material, plain
+        self._said: PipeMaterial = ""
         self._material_said = ""
-        self._family: Family = "cts" if "cts" in tokens else "inch"
+        self._family: SizeFamily = "cts" if "cts" in tokens else "inch"
         self._in_inches = any(word in tokens for word in _INCH_FAMILY)
         self._sdr: float | None = None
         self._schedule = False
@@ -176,7 +181,7 @@ class _Reading:
         if self._number is None:
             raise ValueError("names no size")
         how, number = self._number
-        self._stuff = self._stuff or self._said
+        self._pipe_material = self._pipe_material or self._said
         if how == "plain":
             how = "inch" if self._in_inches else self._plain or self._of_pe(number)
             if not how:
@@ -190,7 +195,7 @@ class _Reading:
     def _of_pe(self, number: float) -> str:
         # DN and outside diameter of PE are the same number, and no inch size of gas pipe is as large.
         is_metric = number >= _LEAST_BARE_MM and nominal_size("dn", number, "pe") is not None
-        return "od_mm" if self._stuff == "pe" and is_metric else ""
+        return "od_mm" if self._pipe_material == "pe" and is_metric else ""
 
     def _next(self) -> None:
         word = self._take()
@@ -213,8 +218,8 @@ class _Reading:
             self._word(word)
 
     def _word(self, word: str) -> None:
-        if word in _STUFF:
-            self._material(word, _STUFF[word])
+        if word in _MATERIAL_OF_WORD:
+            self._material(word, _MATERIAL_OF_WORD[word])
         elif word in _OUTSIDE:
             self._outside(self._needed(word))
         elif word in _NOMINAL:
@@ -224,14 +229,14 @@ class _Reading:
         elif word not in (*_FILLING, *_INCH_FAMILY):
             raise ValueError(f"holds {quoted(word)}, which is not known")
 
-    def _material(self, word: str, stuff: Stuff) -> None:
-        if self._said and self._said != stuff:
+    def _material(self, word: str, material: PipeMaterial) -> None:
+        if self._said and self._said != material:
             raise ValueError("names two materials")
-        self._said = stuff
-        named = _NAMED.get(word, "PE" if stuff == "pe" else "")
+        self._said = material
+        named = _NAMED.get(word, "PE" if material == "pe" else "")
         if word == "iron" and self._at > 1:
             named = {"cast": "cast_iron", "ductile": "ductile_iron"}.get(self._tokens[self._at - 2], "")
-        while stuff == "pe" and self._peek(self._peek(0) == "-") in _GRADES:
+        while material == "pe" and self._peek(self._peek(0) == "-") in _GRADES:
             self._at += 1 + (self._peek(0) == "-")
             named = _NAMED.get(f"pe{self._tokens[self._at - 1]}", named)
         self._material_said = self._material_said if named in ("", "PE") else named
@@ -247,7 +252,7 @@ class _Reading:
     def _outside(self, number: float) -> None:
         if self._peek(0) in _INCH:
             self._at += 1
-            number *= _MM_PER_INCH
+            number *= MM_PER_INCH
         self._dimension(number, "od_mm")
 
     def _dimension(self, number: float, how: str = "plain") -> None:
@@ -264,10 +269,10 @@ class _Reading:
             wall = self._needed("x")
             wall_unit = self._unit()
             in_inches = "in" in (wall_unit, unit)
-            self._wall = wall * (_MM_PER_INCH if in_inches else 1.0)
+            self._wall = wall * (MM_PER_INCH if in_inches else 1.0)
             how = "od_in" if in_inches else "od_mm"
         if how == "od_in":
-            how, number = "od_mm", number * _MM_PER_INCH
+            how, number = "od_mm", number * MM_PER_INCH
         if self._number is not None and self._number != (how, number):
             raise ValueError("names two sizes")
         self._number = (how, number)
@@ -281,15 +286,20 @@ class _Reading:
 
     def _millimetres(self, number: float) -> WrittenSize:
         # Of PE the size is the outside diameter; of steel and iron it may be either.
-        if self._stuff == "pe" or self._wall or self._sdr or of_outside_diameter(number, self._stuff):
+        if (
+            self._pipe_material == "pe"
+            or self._wall
+            or self._sdr
+            or is_outside_diameter(number, self._pipe_material)
+        ):
             return WrittenSize(number, self._sdr, self._wall)
         return self._nominal("dn", number)
 
-    def _nominal(self, family: Family, number: float) -> WrittenSize:
-        stuff: Stuff = self._stuff or ("pe" if self._sdr is not None else "")
-        held = nominal_size(family, number, stuff)
+    def _nominal(self, family: SizeFamily, number: float) -> WrittenSize:
+        material: PipeMaterial = self._pipe_material or ("pe" if self._sdr is not None else "")
+        held = nominal_size(family, number, material)
         if held is None:
-            self._not_held(family, number, stuff)
+            self._not_held(family, number, material)
         wall = held.schedule_40_mm if self._schedule else None
         if self._schedule and wall is None:
             raise ValueError("holds a schedule of which no wall is known; write the wall")
@@ -299,11 +309,13 @@ class _Reading:
             return size
         return replace(size, bore_mm=round(held.bore_mm, 4))
 
-    def _not_held(self, family: Family, number: float, stuff: Stuff) -> NoReturn:
+    def _not_held(self, family: SizeFamily, number: float, material: PipeMaterial) -> NoReturn:
         name = {"dn": f"DN {number:g}", "inch": f"{number:g} in", "cts": f"{number:g} in CTS"}[family]
-        if family != "cts" and not stuff:
+        if family != "cts" and not material:
             raise ValueError(f"names {name} of a pipe of no known material")
-        raise ValueError(f"names {name}, which the dimension tables do not hold for {stuff or 'this pipe'}")
+        raise ValueError(
+            f"names {name}, which the dimension tables do not hold for {material or 'this pipe'}"
+        )
 
     def _take(self) -> str:
         self._at += 1

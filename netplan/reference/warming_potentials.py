@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib import resources
+
+from netplan.reference import table_rows
 
 __all__ = ["WarmingPotential", "regulation_constant", "warming_potential", "warming_potentials"]
 
 _SAME = 1e-9
-
-
-def _rows(name: str) -> list[dict[str, str]]:
-    text = resources.files("netplan.reference").joinpath(name).read_text(encoding="utf-8")
-    return list(csv.DictReader(text.splitlines()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +55,7 @@ def warming_potentials() -> dict[str, WarmingPotential]:
             kg_co2e_per_kg=float(row["kg_co2e_per_kg"]),
             source=row["source"],
         )
-        for row in _rows("emissions_gwp.csv")
+        for row in table_rows("emissions_gwp.csv")
     }
 
 
@@ -75,4 +70,4 @@ def warming_potential(kg_co2e_per_kg: float) -> WarmingPotential:
 @lru_cache(maxsize=8)
 def regulation_constant(key: str) -> float:
     """Return a constant of the regulation's vent formulas, in the unit that its table states."""
-    return next(float(row["value"]) for row in _rows("emissions_regulation.csv") if row["key"] == key)
+    return next(float(row["value"]) for row in table_rows("emissions_regulation.csv") if row["key"] == key)

@@ -7,8 +7,7 @@ from typing import Any
 import pytest
 from fluids.piping import schedule_lookup
 
-from netplan.reference.nominal import nominal_size
-from netplan.reference.pipes import wall_mm
+from netplan.reference.pipe_sizes import nominal_size, wall_mm
 from netplan.reference.size_text import WrittenSize, read_size
 from tests.compared import compared
 from tests.support.schutterwald import stored

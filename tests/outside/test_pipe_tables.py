@@ -8,7 +8,7 @@ from importlib import resources
 import pytest
 
 from netplan.core.sources import sources
-from netplan.reference.pipes import (
+from netplan.reference.pipe_sizes import (
     inch_od_mm,
     least_wall_bore_mm,
     wall_by_rule_mm,

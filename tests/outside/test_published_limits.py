@@ -7,7 +7,7 @@ from importlib import resources
 
 import pytest
 
-from netplan.reference.purge import end_points
+from netplan.reference.purge_figures import end_points
 from netplan.rules import default_rules
 
 # Phase, medium, what is measured: relation, value, unit.

@@ -9,7 +9,7 @@ from CoolProp.CoolProp import PropsSI
 
 from netplan.gas import geometry_m3, line_content, methane_kg, vent_figures
 from netplan.reference.gas import METRIC_NORMAL, METRIC_STANDARD, US_STANDARD, named_gas
-from netplan.reference.pipes import wall_mm
+from netplan.reference.pipe_sizes import wall_mm
 from netplan.reference.warming_potentials import warming_potentials
 from tests.compared import compared
 

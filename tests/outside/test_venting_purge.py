@@ -17,8 +17,8 @@ from netplan.gas import (
 )
 from netplan.hydraulics import FlowConditions, friction_factor
 from netplan.reference.gas import DRY_AIR_MOLAR_MASS_KG_PER_MOL, named_gas
-from netplan.reference.pipes import wall_mm
-from netplan.reference.purge import purge_figure
+from netplan.reference.pipe_sizes import wall_mm
+from netplan.reference.purge_figures import purge_figure
 from tests.compared import compared
 
 GAS = named_gas("natural gas")

@@ -10,7 +10,7 @@ import pytest
 from netplan.core.errors import BadInputError, OutsideValidityError
 from netplan.core.sources import sources
 from netplan.reference.gas import METRIC_NORMAL, METRIC_STANDARD, US_STANDARD, gas_from_composition, named_gas
-from netplan.reference.gas.components import components
+from netplan.reference.gas_components import components
 
 
 def test_every_row_names_known_sources() -> None:
@@ -66,8 +66,8 @@ def test_reference_conditions_carry_their_name() -> None:
 
 def test_every_source_named_in_the_code_is_on_the_list() -> None:
     named = set()
-    for room in ("hydraulics", "reference/gas"):
-        for path in sorted((resources.files("netplan") / room).iterdir(), key=lambda p: p.name):
+    for package in ("hydraulics", "reference"):
+        for path in sorted((resources.files("netplan") / package).iterdir(), key=lambda p: p.name):
             if path.name.endswith(".py"):
                 named |= set(re.findall(r"source: ([a-z0-9_]+)\)", path.read_text(encoding="utf-8")))
     assert {"colebrook", "moody", "iso_6976", "wilke"} <= named

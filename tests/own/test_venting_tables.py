@@ -19,7 +19,7 @@ from netplan.gas import (
 )
 from netplan.hydraulics import FlowConditions
 from netplan.reference.gas import gas_from_composition, named_gas
-from netplan.reference.purge import end_points, leak_paths, purge_cautions
+from netplan.reference.purge_figures import end_points, leak_paths, purge_cautions
 
 TABLES = (
     "emissions_gwp.csv",

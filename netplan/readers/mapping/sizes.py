@@ -16,12 +16,12 @@ from netplan.network.normalise import column_text
 from netplan.readers.mapping.columns import ColumnPlace
 from netplan.readers.mapping.model import SizeRule
 from netplan.readers.mapping.texts import joined
-from netplan.reference.nominal import Stuff
+from netplan.reference.pipe_sizes import PipeMaterial
 from netplan.reference.size_text import WrittenSize, read_size
 
 __all__ = ["fill_sizes"]
 
-_STUFF: Final[dict[str, Stuff]] = {
+_STUFF: Final[dict[str, PipeMaterial]] = {
     "pe80": "pe",
     "pe100": "pe",
     "pe": "pe",

@@ -14,7 +14,7 @@ from netplan.network.contract import Column
 from netplan.network.years import year_of
 from netplan.readers.mapping.draft.look import SeenColumn
 from netplan.readers.mapping.draft.units import has_unit
-from netplan.reference.nominal import Stuff
+from netplan.reference.pipe_sizes import PipeMaterial
 from netplan.reference.size_text import read_ratio, read_size
 
 __all__ = ["doubtful_years", "says_numbers", "size_column", "size_says"]
@@ -26,7 +26,7 @@ _YEARS: Final = (1850.0, 2100.0)
 _UNKNOWN_YEARS: Final = (1900.0, 1901.0, 2099.0)
 """Years that often stand for an unknown one (common practice)."""
 _MOST_DOUBTFUL: Final = 200
-_STUFFS: Final[tuple[Stuff, ...]] = ("", "pe", "steel", "iron")
+_STUFFS: Final[tuple[PipeMaterial, ...]] = ("", "pe", "steel", "iron")
 _MOST_TEXTS: Final = 200
 _MOSTLY: Final = 0.6
 

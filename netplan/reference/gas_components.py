@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib import resources
+
+from netplan.reference import table_rows
 
 __all__ = ["Component", "components"]
 
@@ -56,8 +56,7 @@ class Component:
 @lru_cache(maxsize=1)
 def components() -> dict[str, Component]:
     """Return every component by its key, in the order of the table."""
-    text = resources.files("netplan.reference.gas").joinpath("components.csv").read_text(encoding="utf-8")
-    return {row["key"]: _component(row) for row in csv.DictReader(text.splitlines())}
+    return {row["key"]: _component(row) for row in table_rows("components.csv")}
 
 
 def _component(row: dict[str, str]) -> Component:

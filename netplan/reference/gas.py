@@ -1,10 +1,11 @@
-"""Properties of a gas mixture near atmospheric pressure."""
+"""Properties of fuel gases from their composition, at conditions that are always named."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 from netplan.core.constants import (
@@ -13,11 +14,55 @@ from netplan.core.constants import (
     STANDARD_TEMPERATURE_K,
     ZERO_CELSIUS_K,
 )
-from netplan.core.errors import OutsideValidityError
-from netplan.reference.gas.components import Component, components
-from netplan.reference.gas.conditions import METRIC_STANDARD, ReferenceConditions
+from netplan.core.errors import BadInputError, OutsideValidityError, quoted
+from netplan.core.units import convert, factor
+from netplan.reference import table_rows
+from netplan.reference.gas_components import Component, components
 
-__all__ = ["DRY_AIR_MOLAR_MASS_KG_PER_MOL", "Gas", "air_density_kg_per_m3"]
+__all__ = [
+    "DRY_AIR_MOLAR_MASS_KG_PER_MOL",
+    "METRIC_NORMAL",
+    "METRIC_STANDARD",
+    "US_STANDARD",
+    "Gas",
+    "ReferenceConditions",
+    "air_density_kg_per_m3",
+    "gas_from_composition",
+    "gas_names",
+    "named_gas",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class ReferenceConditions:
+    """A temperature and an absolute pressure, with the name to print beside every volume.
+
+    Parameters
+    ----------
+    name : str
+        How it is written.
+    temperature_k : float
+        Temperature [K].
+    pressure_pa_abs : float
+        Pressure [Pa absolute].
+    """
+
+    name: str
+    temperature_k: float
+    pressure_pa_abs: float
+
+
+METRIC_STANDARD: Final = ReferenceConditions("15 °C, 101.325 kPa", STANDARD_TEMPERATURE_K, ATMOSPHERE_PA_ABS)
+"""Standard conditions of ISO 13443, which every flow and volume of this package is at."""
+
+METRIC_NORMAL: Final = ReferenceConditions("0 °C, 101.325 kPa", ZERO_CELSIUS_K, ATMOSPHERE_PA_ABS)
+"""Normal conditions, as used on the European continent."""
+
+US_STANDARD: Final = ReferenceConditions(
+    "60 °F, 14.73 psia", convert(60.0, "degF", "K"), 14.73 * factor("psi", "Pa")
+)
+"""The usual base of US gas measurement."""
+
 
 DRY_AIR_MOLAR_MASS_KG_PER_MOL: Final = 0.02896546
 """Molar mass of dry air [kg/mol] (source: iso_6976)."""
@@ -223,3 +268,69 @@ class Gas:
         if lower == 0.0:
             return None
         return 1.0 / lower, min(100.0, 1.0 / upper)
+
+
+SUM_TOLERANCE = 1e-3
+
+
+def gas_from_composition(fractions: Mapping[str, float], name: str = "gas") -> Gas:
+    """Return the gas of a composition.
+
+    Parameters
+    ----------
+    fractions : mapping of str to float
+        Mole fraction of each component [-]; they must sum to 1 within 0.001 and are then scaled to 1.
+    name : str
+        What to call it.
+
+    Raises
+    ------
+    BadInputError
+        For an unknown component, a fraction that is no number from 0 to 1, or a wrong sum.
+    """
+    table = components()
+    unknown = sorted(set(fractions) - set(table))
+    if unknown:
+        raise BadInputError(
+            f"gas {name}: component {quoted(unknown[0])} is not known; use one of {', '.join(table)}"
+        )
+    for key in sorted(fractions):
+        value = fractions[key]
+        if not math.isfinite(value) or not 0.0 <= value <= 1.0:
+            raise BadInputError(f"gas {name}: fraction of {key} is {value}; give a mole fraction from 0 to 1")
+    total = math.fsum(fractions.values())
+    if abs(total - 1.0) > SUM_TOLERANCE:
+        raise BadInputError(f"gas {name}: mole fractions sum to {total:.6g}; make them sum to 1")
+    # In table order, so that two spellings of one composition give the same figures.
+    return Gas(tuple((key, fractions[key] / total) for key in table if fractions.get(key, 0.0) > 0.0), name)
+
+
+@lru_cache(maxsize=1)
+def _examples() -> dict[str, Gas]:
+    gases = {}
+    for row in table_rows("gas_examples.csv"):
+        fractions = {key: float(value) for key, value in row.items() if key not in ("name", "source")}
+        gases[row["name"]] = gas_from_composition(fractions, row["name"])
+    return gases
+
+
+def gas_names() -> tuple[str, ...]:
+    """Return the names of the example gases."""
+    return tuple(_examples())
+
+
+def named_gas(name: str) -> Gas:
+    """Return an example gas.
+
+    Raises
+    ------
+    BadInputError
+        When there is no example of that name; the message lists them.
+    """
+    try:
+        return _examples()[name]
+    except KeyError:
+        raise BadInputError(
+            f"gas: no example gas is called {quoted(name)}; "
+            f"use one of {', '.join(gas_names())}, or give a composition"
+        ) from None

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib import resources
 
 from netplan.core.sources import source
+from netplan.reference import table_rows
 
 __all__ = [
     "EndPoint",
@@ -18,11 +17,6 @@ __all__ = [
     "purge_distances",
     "purge_figure",
 ]
-
-
-def _rows(name: str) -> list[dict[str, str]]:
-    text = resources.files("netplan.reference").joinpath(name).read_text(encoding="utf-8")
-    return list(csv.DictReader(text.splitlines()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +85,7 @@ def end_points() -> tuple[EndPoint, ...]:
         EndPoint(
             r["phase"], r["medium"], r["measured"], r["relation"], float(r["value"]), r["unit"], r["source"]
         )
-        for r in _rows("purge_end_points.csv")
+        for r in table_rows("purge_end_points.csv")
     )
 
 
@@ -107,23 +101,23 @@ def leak_paths() -> dict[str, LeakPath]:
             words=r["words"],
             source=r["source"],
         )
-        for r in _rows("purge_let_by.csv")
+        for r in table_rows("purge_let_by.csv")
     }
 
 
 @lru_cache(maxsize=1)
 def purge_distances() -> tuple[tuple[str, float, str], ...]:
     """Return how far an outlet stays from what: words, feet, source key [ft]."""
-    return tuple((r["what"], float(r["distance_ft"]), r["source"]) for r in _rows("purge_distances.csv"))
+    return tuple((r["what"], float(r["distance_ft"]), r["source"]) for r in table_rows("purge_distances.csv"))
 
 
 @lru_cache(maxsize=1)
 def purge_cautions() -> tuple[str, ...]:
     """Return the cautions, each with its source in words."""
-    return tuple(f"{r['words']} [{source(r['source']).title}]" for r in _rows("purge_cautions.csv"))
+    return tuple(f"{r['words']} [{source(r['source']).title}]" for r in table_rows("purge_cautions.csv"))
 
 
 @lru_cache(maxsize=32)
 def purge_figure(key: str) -> float:
     """Return a figure by its key, in the unit that the table states."""
-    return next(float(r["value"]) for r in _rows("purge_figures.csv") if r["key"] == key)
+    return next(float(r["value"]) for r in table_rows("purge_figures.csv") if r["key"] == key)
