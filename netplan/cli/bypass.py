@@ -23,11 +23,11 @@ from netplan.cli.quantities import (
     millimetres,
 )
 from netplan.core.errors import BadInputError
-from netplan.outputs.charts.resized import write_resized_charts
+from netplan.outputs.charts.resized_charts import write_resized_charts
 from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.number_format import figures_of
-from netplan.outputs.resized_feeds import print_resized
-from netplan.outputs.unread import print_unread
+from netplan.outputs.terminal.findings_report import print_unread
+from netplan.outputs.terminal.resized_feeds import print_resized
 from netplan.planfile import read_state
 from netplan.planfile.schema import read_plan
 from netplan.planning.resize import ResizeRequest, resize

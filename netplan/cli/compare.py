@@ -8,8 +8,8 @@ from typing import Annotated
 import typer
 
 from netplan.cli.exit_codes import console
-from netplan.outputs.comparison import print_comparison
 from netplan.outputs.number_format import figures_of
+from netplan.outputs.terminal.plan_comparison import print_comparison
 from netplan.planfile.schema import read_plan
 
 

@@ -11,8 +11,8 @@ from rich.text import Text as RichText
 from netplan.cli.damaged import from_plan_folder
 from netplan.cli.exit_codes import console
 from netplan.explain import explain, figures_to_explain
-from netplan.outputs.explained import explanation_lines, figure_lines
 from netplan.outputs.layers import read_plan_layers
+from netplan.outputs.terminal.explanation_text import explanation_lines, figure_lines
 from netplan.planfile import read_state
 from netplan.planfile.schema import option_of_rank, read_plan
 

@@ -11,7 +11,7 @@ from netplan.cli.choices import Language, Tiles, Units, Words
 from netplan.cli.damaged import from_plan_folder
 from netplan.cli.exit_codes import console
 from netplan.cli.progress import progress
-from netplan.outputs.folder import write_deliverables_again
+from netplan.outputs.plan_folder import write_deliverables_again
 from netplan.outputs.reader_choices import Choices
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from netplan.core.errors import BadInputError
-from netplan.outputs.charts.resized import write_resized_charts
+from netplan.outputs.charts.resized_charts import write_resized_charts
 from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.number_format import Figures
 from netplan.planfile import read_state

@@ -28,9 +28,9 @@ from netplan.cli.quantities import (
 from netplan.cli.start import start_of
 from netplan.cli.work import work_parts
 from netplan.demand import read_forecast
-from netplan.outputs.folder import check_target, write_plan_folder
+from netplan.outputs.plan_folder import check_target, write_plan_folder
 from netplan.outputs.reader_choices import Choices, check_choices
-from netplan.outputs.summary import print_summary
+from netplan.outputs.terminal.plan_summary import print_summary
 from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import open_source, read_mapping, read_network
 from netplan.readers.sources.file_limits import LIMITS, UNLIMITED

@@ -15,14 +15,14 @@ from netplan.cli.quantities import LENGTH, AirTempCelsius, Hours, air_temp_c, ho
 from netplan.cli.start import start_of
 from netplan.cli.whole import whole_network
 from netplan.core.errors import BadInputError, StoppedError, quoted
-from netplan.outputs.screen import check_screen_target, write_screen_folder
-from netplan.outputs.unread import print_unread
+from netplan.outputs.screen_folder import check_screen_target, write_screen_folder
+from netplan.outputs.terminal.findings_report import print_unread
 from netplan.readers import read_mapping
 from netplan.readers.sources.window import read_window
 from netplan.rules import read_rules
 from netplan.screening import ScreenSettings, Workers, screen
-from netplan.screening.columns import FIGURES
 from netplan.screening.link_candidates import best_links
+from netplan.screening.screen_columns import FIGURES
 from netplan.screening.valve_candidates import best_valves
 
 LINK_REACH_M = 60.0

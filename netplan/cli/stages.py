@@ -16,8 +16,8 @@ from netplan.cli.start import start_of
 from netplan.cli.whole import whole_network
 from netplan.core.errors import BadWorkError
 from netplan.isolation import MINOR_PER_UNIT
-from netplan.outputs.stages import check_stages_target, write_stages_folder
-from netplan.outputs.unread import print_unread
+from netplan.outputs.stage_folder import check_stages_target, write_stages_folder
+from netplan.outputs.terminal.findings_report import print_unread
 from netplan.planning.request import PlanRequest
 from netplan.readers import read_mapping
 from netplan.rules import read_rules

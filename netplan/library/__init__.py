@@ -4,7 +4,9 @@ Every name is also an attribute of `netplan` itself, where it is fetched at its 
 `netplan` is imported, `network` is the sample town and `folder` holds a plan of its demo's work.
 """
 
-from netplan.library.folders import (
+from netplan.library.check_and_plan import check_network, plan_work
+from netplan.library.network_export import gas_properties, network_graph, network_tables
+from netplan.library.plan_folders import (
     affected_customers,
     bypass_for_weather,
     explain_figure,
@@ -13,9 +15,7 @@ from netplan.library.folders import (
     plan_options,
     save_plan,
 )
-from netplan.library.network import gas_properties, network_graph, network_tables
-from netplan.library.planning import check_network, plan_work
-from netplan.library.sample import SAMPLE_WORK, sample_town
+from netplan.library.sample_network import SAMPLE_WORK, sample_town
 
 __all__ = [
     "SAMPLE_WORK",

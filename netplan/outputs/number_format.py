@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 from netplan.core.errors import BadInputError, quoted
 from netplan.core.units import convert, rounded_down, rounded_up
 
-__all__ = ["METRIC", "US", "Figures", "Side", "figures_of"]
+if TYPE_CHECKING:
+    from netplan.planfile.model import Plan
+
+__all__ = ["FIGURES_CAUTION", "METRIC", "US", "Figures", "Side", "figures_for_weather", "figures_of"]
+
 
 Side = Literal["nearest", "down", "up"]
 """How a figure is rounded: to the nearest, or never above or never below the truth."""
@@ -24,6 +28,8 @@ MOST_MORE_DIGITS: Final = 3
 """How many digits beyond the usual may tell two temperatures apart (own)."""
 
 UNKNOWN: Final = "–"
+FIGURES_CAUTION: Final = "Planning figures: the operator's rules, local codes and competent people govern."
+"""What stands below figures that are shown alone."""
 
 
 _SENTENCE_KINDS: Final = {
@@ -268,3 +274,22 @@ def figures_of(units: str) -> Figures:
         if figures.name == units:
             return figures
     raise BadInputError(f"units: {quoted(units)} is not known; use metric or us")
+
+
+def figures_for_weather(units: Figures, *plans: Plan) -> Figures:
+    """Return the figures with digits that tell the planned air temperatures from the coldest held for.
+
+    Parameters
+    ----------
+    units : Figures
+    *plans : Plan
+        What is read side by side.
+    """
+    planned = [plan.conditions.air_temp_c for plan in plans]
+    return units.telling_apart("temperature", planned, (limit for plan in plans for limit in _limits(plan)))
+
+
+def _limits(plan: Plan) -> Iterator[float | None]:
+    for option in plan.options:
+        yield from (bypass.minimum_air_temp_c for bypass in option.bypasses)
+        yield from (line.coldest_air_temp_c for line in option.weather)

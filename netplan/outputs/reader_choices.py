@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from netplan.core.errors import BadInputError, quoted
-from netplan.outputs.documents.words import read_words
+from netplan.outputs.documents.letter_words import read_words
 from netplan.outputs.number_format import Figures, figures_of
 
 __all__ = ["Choices", "check_choices"]

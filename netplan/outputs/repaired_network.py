@@ -20,7 +20,7 @@ from netplan.core.errors import BadInputError, in_brief, shown
 from netplan.network.flat import as_objects
 from netplan.network.raw import RawLayer
 from netplan.network.repair import Change, Mended
-from netplan.outputs.whole_file import write_whole
+from netplan.outputs.atomic_writes import write_file
 
 __all__ = ["changes_json", "print_changes", "write_changes", "write_mended"]
 
@@ -45,7 +45,7 @@ def write_mended(layers: Mapping[str, RawLayer], path: Path) -> None:
         except (pyogrio.errors.DataSourceError, pa.ArrowException, RuntimeError) as error:
             raise OSError(" ".join(str(error).split())) from error
 
-    write_whole(path, make, suffix=".gpkg")
+    write_file(path, make, suffix=".gpkg")
 
 
 def _write(layer: RawLayer, path: Path, name: str) -> None:
@@ -87,15 +87,15 @@ def changes_json(mended: Mended) -> str:
 def write_changes(mended: Mended, path: Path) -> None:
     """Write the list of changes as JSON, whole or not at all."""
     text = changes_json(mended)
-    write_whole(path, lambda part: part.write_text(text, encoding="utf-8", newline="\n"))
+    write_file(path, lambda part: part.write_text(text, encoding="utf-8", newline="\n"))
 
 
-def print_changes(mended: Mended, screen: Console) -> None:
+def print_changes(mended: Mended, console: Console) -> None:
     """Print what was changed, and what was left and why."""
     for title, rows in (("Changed", mended.changes), ("Left for a person", mended.left)):
         if rows:
-            screen.print(_table(title, rows))
-    screen.print(f"{len(mended.changes)} changes, {len(mended.left)} left for a person")
+            console.print(_table(title, rows))
+    console.print(f"{len(mended.changes)} changes, {len(mended.left)} left for a person")
 
 
 def _table(title: str, rows: Sequence[Change]) -> Table:

@@ -6,9 +6,9 @@ bound (`netplan.isolation`), so ``burden_least`` is a lower bound of the burden;
 what it costs when nothing is fed and everybody without gas or pressure goes off. No option is priced in full.
 """
 
-from netplan.screening.loss import EndLoss, lost_at_ends
-from netplan.screening.run import Screen, screen
-from netplan.screening.settings import ScreenSettings
-from netplan.screening.workers import Workers
+from netplan.screening.block_workers import Workers
+from netplan.screening.loss_at_ends import EndLoss, lost_at_ends
+from netplan.screening.screen_run import Screen, screen
+from netplan.screening.screen_settings import ScreenSettings
 
 __all__ = ["EndLoss", "Screen", "ScreenSettings", "Workers", "lost_at_ends", "screen"]

@@ -16,7 +16,7 @@ from scipy.spatial import cKDTree
 
 from netplan.core.arrays import Ints
 from netplan.network.model import Network
-from netplan.screening.loss import Tree
+from netplan.screening.loss_at_ends import SupplyTree
 
 __all__ = ["NewLink", "best_links"]
 
@@ -55,13 +55,13 @@ class NewLink:
     to_main: str
 
 
-def best_links(network: Network, tree: Tree, reach_m: float, wanted: int = 10) -> tuple[NewLink, ...]:
+def best_links(network: Network, tree: SupplyTree, reach_m: float, wanted: int = 10) -> tuple[NewLink, ...]:
     """Return the gaps whose closing saves most, the best first, none twice between the same two parts.
 
     Parameters
     ----------
     network : Network
-    tree : Tree
+    tree : SupplyTree
         Result of `loss.lost_at_ends`.
     reach_m : float
         Longest gap [m].
@@ -95,7 +95,7 @@ def best_links(network: Network, tree: Tree, reach_m: float, wanted: int = 10) -
     return tuple(_link(network, *one) for one in chosen)
 
 
-def _near_pairs(network: Network, tree: Tree, reach_m: float) -> tuple[Ints, NDArray[np.float64]]:
+def _near_pairs(network: Network, tree: SupplyTree, reach_m: float) -> tuple[Ints, NDArray[np.float64]]:
     pieces = network.pieces
     on_main = pieces.pipe < network.pipes.n_mains
     nodes = np.unique(np.concatenate([pieces.from_node[on_main], pieces.to_node[on_main]])).astype(np.int64)
@@ -118,7 +118,7 @@ def _near_pairs(network: Network, tree: Tree, reach_m: float) -> tuple[Ints, NDA
     return pairs, gap[fit][first]
 
 
-def _summed(tree: Tree) -> NDArray[np.float64]:
+def _summed(tree: SupplyTree) -> NDArray[np.float64]:
     """Return for each vertex the customers parted with it, summed over all mains before it: doubling."""
     dominators = tree.dominators
     before, weight = dominators.immediate, dominators.weight[:, 0]
@@ -132,7 +132,9 @@ def _summed(tree: Tree) -> NDArray[np.float64]:
     return total
 
 
-def _saving(tree: Tree, a: int, b: int, chains: dict[int, dict[int, int]]) -> tuple[int, frozenset[int]]:
+def _saving(
+    tree: SupplyTree, a: int, b: int, chains: dict[int, dict[int, int]]
+) -> tuple[int, frozenset[int]]:
     for node in (a, b):
         if node not in chains:
             chains[node] = tree.mains_before(node)

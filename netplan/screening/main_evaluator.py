@@ -30,11 +30,11 @@ from netplan.network.topology import fed_nodes
 from netplan.network.vocabulary import Material
 from netplan.planning.request import PlanRequest
 from netplan.rules import Rules
-from netplan.screening.columns import EMPTY_ROW
-from netplan.screening.loss import has_priority
-from netplan.screening.pressure import PressureSolver, SolvedPressures
-from netplan.screening.settings import ScreenSettings, section_of, span_of
+from netplan.screening.loss_at_ends import has_priority
+from netplan.screening.screen_columns import EMPTY_ROW
+from netplan.screening.screen_settings import ScreenSettings, section_of, span_of
 from netplan.screening.stranding_search import StrandingSearch
+from netplan.screening.unfed_pressures import PressureSolver, SolvedPressures
 
 __all__ = ["District", "MainEvaluator"]
 

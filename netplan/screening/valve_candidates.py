@@ -15,15 +15,18 @@ from typing import Any, Final
 import numpy as np
 
 from netplan.core.arrays import Ints
-from netplan.core.errors import NoPlanError
+from netplan.core.errors import BadInputError, NoPlanError
 from netplan.isolation import MINOR_PER_UNIT, SegmentGraph
-from netplan.network.linear_reference import points_at
+from netplan.network.linear_reference import piece_at, points_at
+from netplan.network.model import Network, Nodes, Pieces, Valves
+from netplan.network.text import Text
+from netplan.network.vocabulary import Operable, ValveState
 from netplan.rules.model import MethodKind
 from netplan.screening.main_evaluator import PLAN, District, MainEvaluator
-from netplan.screening.run import Screen
-from netplan.screening.with_valve import with_valve
+from netplan.screening.screen_run import Screen
 
-__all__ = ["NewValve", "ValvePlaces", "best_valves"]
+__all__ = ["NEW_VALVE", "NewValve", "ValvePlaces", "best_valves", "with_valve"]
+
 
 FROM_JUNCTION_M: Final = 1.0
 """Distance of a new valve from the junction (own); half the piece where that is shorter [m]."""
@@ -131,8 +134,8 @@ def _bounded(screen: Screen, valve_minor: int) -> Iterator[_Chain]:
     start, nodes = looked.offsets.to_numpy(), looked.values.to_numpy()
     for number in np.unique(screen.districts.of_main).tolist():
         district, _ = screen.districts(number)
-        bench = MainEvaluator(district)
-        index = bench.index
+        evaluator = MainEvaluator(district)
+        index = evaluator.index
         mains = np.flatnonzero((screen.districts.of_main == number) & np.isfinite(burden))
         reaching: dict[int, list[int]] = {}
         for main in mains.tolist():
@@ -143,7 +146,7 @@ def _bounded(screen: Screen, valve_minor: int) -> Iterator[_Chain]:
                     reaching.setdefault(chain, []).append(main)
         if not reaching:
             continue
-        costs = bench.search(0).costs
+        costs = evaluator.search(0).costs
         cheapest = np.full(int(index.segment_chain.max()) + 1, np.inf)
         for segment, chain in enumerate(index.segment_chain.tolist()):
             if chain in reaching:
@@ -182,7 +185,7 @@ def _tried(
     screen: Screen, district: District, chain: _Chain, pipe: int, chainage_m: float
 ) -> NewValve | None:
     """Try a valve out: every main that can gain from it is asked again, with the valve there."""
-    bench = MainEvaluator(replace(district, network=with_valve(district.network, pipe, chainage_m)))
+    evaluator = MainEvaluator(replace(district, network=with_valve(district.network, pipe, chainage_m)))
     _, rows = screen.districts(chain.district)
     before = screen.table.select(["outcome", "burden_least", "isolated"])
     saved, mains, customers = 0, 0, 0
@@ -191,7 +194,7 @@ def _tried(
         if row["outcome"] != PLAN:
             continue
         try:
-            cut = next(bench.search(rows[main]))
+            cut = next(evaluator.search(rows[main]))
         except (NoPlanError, StopIteration):
             continue
         gain = round(row["burden_least"] * MINOR_PER_UNIT) - cut.bound_minor
@@ -209,4 +212,65 @@ def _tried(
         saved / MINOR_PER_UNIT,
         mains,
         customers,
+    )
+
+
+NEW_VALVE = "\U0010ffff new valve"
+"""Id of the valve: it sorts behind every other."""
+
+
+def with_valve(network: Network, main: int, chainage_m: float) -> Network:
+    """Return the network with an open, operable valve in a main; nothing else is changed.
+
+    Rows of pipes, nodes, customers and stations stay; pieces behind the valve move by two.
+
+    Raises
+    ------
+    BadInputError
+        When the chainage is not inside a piece of the main.
+    """
+    pieces, nodes = network.pieces, network.nodes
+    piece = piece_at(network, main, chainage_m)
+    low, high = float(pieces.from_m[piece]), float(pieces.to_m[piece])
+    if not low < chainage_m < high:
+        raise BadInputError(f"a valve at {chainage_m:g} m lies at an end of its piece; move it inward")
+    x, y = points_at(network, np.array([main]), np.array([chainage_m]))[0]
+    a, b = int(pieces.from_node[piece]), int(pieces.to_node[piece])
+    share = (chainage_m - low) / (high - low)
+    height = nodes.height_m[a] + share * (nodes.height_m[b] - nodes.height_m[a])
+    first, second = len(nodes), len(nodes) + 1
+    after = piece + 1
+
+    def split(column: Any, values: list[Any], own: Any) -> Any:
+        changed = column.copy()
+        changed[piece] = own
+        return np.insert(changed, after, np.array(values, dtype=column.dtype))
+
+    valves = network.valves
+    moved = np.where(valves.piece > piece, valves.piece + 2, valves.piece)
+    return replace(
+        network,
+        nodes=Nodes(
+            np.append(nodes.x_m, [x, x]),
+            np.append(nodes.y_m, [y, y]),
+            np.append(nodes.height_m, [height, height]),
+            np.append(nodes.system, [nodes.system[a]] * 2).astype(nodes.system.dtype),
+        ),
+        pieces=Pieces(
+            pipe=split(pieces.pipe, [main, main], main),
+            from_m=split(pieces.from_m, [chainage_m, chainage_m], low),
+            to_m=split(pieces.to_m, [chainage_m, high], chainage_m),
+            from_node=split(pieces.from_node, [first, second], a),
+            to_node=split(pieces.to_node, [second, b], first),
+            valve=split(pieces.valve, [len(valves), -1], -1),
+            is_open=split(pieces.is_open, [True, pieces.is_open[piece]], pieces.is_open[piece]),
+        ),
+        valves=Valves(
+            id=Text([*valves.id, NEW_VALVE]),
+            state=np.append(valves.state, np.uint8(ValveState.OPEN)).astype(np.uint8),
+            operable=np.append(valves.operable, np.uint8(Operable.YES)).astype(np.uint8),
+            pipe=np.append(valves.pipe, main).astype(np.int32),
+            piece=np.append(moved, after).astype(np.int32),
+            chainage_m=np.append(valves.chainage_m, chainage_m),
+        ),
     )

@@ -6,9 +6,9 @@ greatest number off in any stage, then over the burden with stops that two neigh
 once. Burdens count everybody without gas as off: no feed is priced, so no priority customer may be stranded.
 """
 
-from netplan.staging.pick import Renewal, RenewalLeg, renewal_of_mains, renewal_of_street
-from netplan.staging.run import RenewalStage, Staging, stage_renewal
-from netplan.staging.split import NoSplitError, StageCandidate, split_exactly
+from netplan.staging.renewal import Renewal, RenewalLeg, renewal_of_mains, renewal_of_street
+from netplan.staging.renewal_stages import RenewalStage, Staging, stage_renewal
+from netplan.staging.stage_split import NoSplitError, StageCandidate, split_exactly
 
 __all__ = [
     "NoSplitError",

@@ -29,7 +29,7 @@ from netplan.network.work_section import WorkSection
 from netplan.rules import default_rules
 from netplan.screening import ScreenSettings, Workers, lost_at_ends, screen
 from netplan.screening.main_evaluator import MainEvaluator
-from netplan.screening.run import Districts
+from netplan.screening.screen_run import Districts
 from tests.benchmarks.isolation_grids import isolation_grid
 from tests.benchmarks.obvious_losses import lost_by_networkx, lost_by_pandas
 from tests.benchmarks.test_isolation_speed import networkx_value
@@ -73,9 +73,11 @@ def _told(what: str, work: Callable[[], Found]) -> tuple[Found, float]:
 def _stops(network: Network, some: list[int]) -> tuple[float, float]:
     """Return the seconds until a district is ready, and the milliseconds a main, each main asked once."""
     district, rows = Districts(network, default_rules(), SETTINGS)(0)
-    bench = MainEvaluator(district)
-    _, ready_s = _told("one district made ready", lambda: list(bench.rows([0])))
-    _, spent = _told(f"stops of {len(some)} mains", lambda: list(bench.rows([rows[main] for main in some])))
+    evaluator = MainEvaluator(district)
+    _, ready_s = _told("one district made ready", lambda: list(evaluator.rows([0])))
+    _, spent = _told(
+        f"stops of {len(some)} mains", lambda: list(evaluator.rows([rows[main] for main in some]))
+    )
     return ready_s, spent / len(some) * 1e3
 
 

@@ -27,9 +27,10 @@ from netplan.network.build import build_network
 from netplan.network.checks.survey import survey
 from netplan.network.raw import as_raw
 from netplan.network.work_section import WorkPart
-from netplan.outputs.findings import findings_json, findings_layer, print_findings
-from netplan.outputs.folder import write_plan_folder
-from netplan.outputs.summary import print_summary
+from netplan.outputs.findings_files import findings_json, findings_layer
+from netplan.outputs.plan_folder import write_plan_folder
+from netplan.outputs.terminal.findings_report import print_findings
+from netplan.outputs.terminal.plan_summary import print_summary
 from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import read_layers
 from netplan.rules import Rules, read_rules

@@ -16,7 +16,7 @@ from netplan.cli.sample import DEMO_WORK, sample_network
 from netplan.core.errors import NoPlanError
 from netplan.network.build import build_network
 from netplan.network.work_section import WorkPart
-from netplan.outputs.folder import write_plan_folder
+from netplan.outputs.plan_folder import write_plan_folder
 from netplan.outputs.reader_choices import Choices
 from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import read_network

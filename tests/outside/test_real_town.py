@@ -19,7 +19,7 @@ import pytest
 from netplan.core.errors import NoPlanError
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
-from netplan.outputs.folder import write_plan_folder
+from netplan.outputs.plan_folder import write_plan_folder
 from netplan.planfile.model import Option, Plan
 from netplan.planfile.schema import plan_schema, read_plan
 from netplan.planning.run import PlanRequest, make_plan

@@ -24,8 +24,8 @@ from netplan.cli import main
 from netplan.core.findings import READING_CODES, Finding, Severity
 from netplan.network.checks.groups import Group, group_of, meaning_of
 from netplan.network.set_aside import SIZE_CODES
-from netplan.outputs.findings import print_findings
-from netplan.outputs.summary import print_summary
+from netplan.outputs.terminal.findings_report import print_findings
+from netplan.outputs.terminal.plan_summary import print_summary
 from netplan.planfile.model import FindingRow
 from netplan.planfile.schema import read_plan
 from netplan.readers import write_layers

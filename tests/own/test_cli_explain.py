@@ -15,8 +15,8 @@ import pytest
 from netplan.cli import main
 from netplan.core.errors import BadInputError
 from netplan.explain import Formula, explain, figures_to_explain
-from netplan.outputs.explained import explanation_lines
 from netplan.outputs.layers import read_plan_layers
+from netplan.outputs.terminal.explanation_text import explanation_lines
 from netplan.planfile import SolvedState, read_state
 from netplan.planfile.schema import read_plan
 from tests.support.sample_plan import sample_plan

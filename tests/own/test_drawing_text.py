@@ -6,7 +6,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from netplan.outputs.documents.drawing import DrawingSheet
+from netplan.outputs.documents.svg_drawing import DrawingSheet
 from tests.support.hamlet import HOSTILE
 
 

@@ -18,8 +18,8 @@ from rich.text import Text
 from netplan.cli.exit_codes import PlainConsole, run
 from netplan.core.errors import BadInputError, NoPlanError
 from netplan.network.build import build_network
-from netplan.outputs.folder import write_plan_folder
-from netplan.outputs.summary import print_summary
+from netplan.outputs.plan_folder import write_plan_folder
+from netplan.outputs.terminal.plan_summary import print_summary
 from netplan.planfile.schema import read_plan
 from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import write_layers

@@ -12,14 +12,14 @@ import pytest
 from rich.console import Console
 
 from netplan.network.work_section import WorkPart
-from netplan.outputs.comparison import print_comparison
-from netplan.outputs.documents.pack import _bypass
-from netplan.outputs.documents.pack_data import network_part
+from netplan.outputs.documents.work_pack import _bypass
+from netplan.outputs.documents.work_pack_tables import network_part
 from netplan.outputs.layers import plan_layers
-from netplan.outputs.map.data import map_data
+from netplan.outputs.map.plan_map_data import map_data
 from netplan.outputs.number_format import METRIC, US, Figures
-from netplan.outputs.resized_feeds import print_resized
-from netplan.outputs.summary import print_summary
+from netplan.outputs.terminal.plan_comparison import print_comparison
+from netplan.outputs.terminal.plan_summary import print_summary
+from netplan.outputs.terminal.resized_feeds import print_resized
 from netplan.planfile.result import PlanResult
 from netplan.planning.request import PlanRequest
 from netplan.planning.resize import ResizeRequest, resize

@@ -13,8 +13,8 @@ from rich.console import Console
 
 from netplan.cli import main
 from netplan.core.errors import BadInputError
-from netplan.outputs.comparison import compare_plans, differences, print_comparison
 from netplan.outputs.number_format import US
+from netplan.outputs.terminal.plan_comparison import compare_plans, differences, print_comparison
 from netplan.planfile.model import Plan
 from netplan.planfile.schema import plan_from_json, plan_to_json
 from tests.support.plans import hamlet_result

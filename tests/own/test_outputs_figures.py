@@ -10,7 +10,7 @@ from rich.console import Console
 
 from netplan.core.errors import BadInputError
 from netplan.outputs.number_format import METRIC, US, figures_of
-from netplan.outputs.summary import print_summary
+from netplan.outputs.terminal.plan_summary import print_summary
 from tests.support.hamlet import HOSTILE
 from tests.support.plans import hamlet_result
 

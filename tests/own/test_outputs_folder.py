@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from netplan.core.errors import BadInputError
-from netplan.outputs import folder as folder_module
-from netplan.outputs.folder import check_target, write_deliverables_again, write_plan_folder
+from netplan.outputs import plan_folder as folder_module
+from netplan.outputs.plan_folder import check_target, write_deliverables_again, write_plan_folder
 from netplan.outputs.reader_choices import Choices
 from netplan.planfile.result import PlanResult
 from netplan.planfile.schema import read_plan

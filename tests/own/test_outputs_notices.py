@@ -10,8 +10,7 @@ from functools import cache
 import pytest
 
 from netplan.core.errors import BadInputError
-from netplan.outputs.notices import COLUMNS, NoticeRow, notice_rows, notices_csv
-from netplan.outputs.notices.table import guarded
+from netplan.outputs.notice_list import NOTICE_COLUMNS, NoticeRow, notice_rows, notices_csv, spreadsheet_safe
 from tests.support.hamlet import HOSTILE
 from tests.support.plans import hamlet_result
 
@@ -65,7 +64,7 @@ def test_csv_reads_back_as_the_rows() -> None:
     text = notices_csv(_rows())
     assert text.startswith("\ufeff")
     back = list(csv.DictReader(io.StringIO(text.removeprefix("\ufeff"))))
-    assert [name for name, _ in COLUMNS] == list(back[0])
+    assert [name for name, _ in NOTICE_COLUMNS] == list(back[0])
     assert [(r["customer_id"], int(r["meters"])) for r in back] == [
         (r.customer_id, r.meters) for r in _rows()
     ]
@@ -87,7 +86,7 @@ def test_hostile_text_is_never_a_formula() -> None:
 
 @pytest.mark.parametrize("text", ["=1", "+1", "-1", "@x", "\t=1", "\r=1", " =1", "\n-1"])
 def test_formulas_are_guarded(text: str) -> None:
-    assert guarded(text) == f"'{text}"
+    assert spreadsheet_safe(text) == f"'{text}"
 
 
 def test_unknown_option_says_which_there_are() -> None:

@@ -13,13 +13,13 @@ import pypdf
 import pytest
 
 from netplan.core.errors import BadInputError
+from netplan.outputs.documents.call_and_tally_sheets import call_sheet_pdf, tally_pdf, visits_planned
+from netplan.outputs.documents.letter_words import read_words, shipped_words
 from netplan.outputs.documents.letters import letter_groups, letters_pdf
-from netplan.outputs.documents.pack import work_pack_pdf
-from netplan.outputs.documents.sheets import call_sheet_pdf, tally_pdf, visits_planned
-from netplan.outputs.documents.typeset import plain
-from netplan.outputs.documents.words import read_words, shipped_words
+from netplan.outputs.documents.typeset import printable
+from netplan.outputs.documents.work_pack import work_pack_pdf
 from netplan.outputs.layers import plan_layers
-from netplan.outputs.notices import NoticeRow, notice_rows
+from netplan.outputs.notice_list import NoticeRow, notice_rows
 from netplan.outputs.number_format import METRIC, US
 from tests.support.hamlet import HOSTILE
 from tests.support.plans import hamlet_result, without_base
@@ -215,7 +215,7 @@ def test_hostile_letters_still_take_one_page_each() -> None:
 
 
 def test_plain_data_keep_their_text() -> None:
-    data = plain({"a": ["x" * 100, "y\x00\u202ez", 3, None]})
+    data = printable({"a": ["x" * 100, "y\x00\u202ez", 3, None]})
     assert data["a"][0].replace("\u200b", "") == "x" * 100
     assert max(len(part) for part in data["a"][0].split("\u200b")) <= 24
     assert data["a"][1:] == ["yz", 3, None]

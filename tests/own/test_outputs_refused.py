@@ -12,7 +12,7 @@ import shapely
 
 from netplan.cli.sample import sample_network
 from netplan.outputs.layers import read_plan_layers
-from netplan.outputs.map.data import map_data
+from netplan.outputs.map.plan_map_data import map_data
 from netplan.outputs.number_format import METRIC
 from netplan.planfile import read_state
 from netplan.planfile.schema import read_plan

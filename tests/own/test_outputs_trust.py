@@ -12,8 +12,8 @@ from rich.console import Console
 
 from netplan.network.build import build_network
 from netplan.network.work_section import WorkPart
-from netplan.outputs.folder import write_plan_folder
-from netplan.outputs.summary import print_summary
+from netplan.outputs.plan_folder import write_plan_folder
+from netplan.outputs.terminal.plan_summary import print_summary
 from netplan.planfile.result import PlanResult
 from netplan.planfile.schema import read_plan
 from netplan.planning.run import PlanRequest, make_plan

@@ -16,9 +16,9 @@ from typing import Any
 import pytest
 
 from netplan.core.errors import BadInputError
-from netplan.outputs.folder import check_target, write_plan_folder
+from netplan.outputs.atomic_writes import clear_unfinished, write_error_line, write_file
+from netplan.outputs.plan_folder import check_target, write_plan_folder
 from netplan.outputs.reader_choices import Choices
-from netplan.outputs.whole_file import clear_unfinished, words_of, write_whole
 from netplan.planfile.result import PlanResult
 from tests.support.plans import hamlet_result
 
@@ -33,14 +33,14 @@ def result() -> PlanResult:
 
 def test_a_file_is_whole_or_as_it_was(tmp_path: Path) -> None:
     path = tmp_path / "findings.json"
-    write_whole(path, lambda part: part.write_text("first"))
+    write_file(path, lambda part: part.write_text("first"))
 
     def broken(part: Path) -> None:
         part.write_text("half")
         raise OSError(errno.ENOSPC, "No space left on device")
 
     with pytest.raises(BadInputError, match="the disk is full; nothing was left there"):
-        write_whole(path, broken)
+        write_file(path, broken)
     assert path.read_text() == "first"
     assert [p.name for p in tmp_path.iterdir()] == ["findings.json"]
 
@@ -50,7 +50,7 @@ def test_a_file_is_whole_or_as_it_was(tmp_path: Path) -> None:
 )
 def test_unfit_names_are_refused(tmp_path: Path, name: str, says: str) -> None:
     with pytest.raises(BadInputError, match=says):
-        write_whole(tmp_path / name, lambda part: part.write_text("x"), suffix=".gpkg")
+        write_file(tmp_path / name, lambda part: part.write_text("x"), suffix=".gpkg")
     assert list(tmp_path.iterdir()) == []
 
 
@@ -60,7 +60,7 @@ def test_a_link_or_folder_is_never_written_over(tmp_path: Path) -> None:
     (tmp_path / "folder").mkdir()
     for name in ("link", "folder"):
         with pytest.raises(BadInputError, match="choose another name"):
-            write_whole(tmp_path / name, lambda part: part.write_text("x"))
+            write_file(tmp_path / name, lambda part: part.write_text("x"))
     assert (tmp_path / "target").read_text() == "mine"
 
 
@@ -204,4 +204,4 @@ def test_writing_that_fails_anywhere_leaves_nothing(
     ],
 )
 def test_words_for_what_went_wrong(tmp_path: Path, error: Exception, says: str) -> None:
-    assert says in words_of(tmp_path / "plan", error)
+    assert says in write_error_line(tmp_path / "plan", error)

@@ -13,10 +13,9 @@ import openpyxl
 import pytest
 
 from netplan.outputs.layers import plan_layers, write_layers
-from netplan.outputs.layers.styles import STYLES
-from netplan.outputs.notices import notice_rows
-from netplan.outputs.notices.workbook import DOUBT_SHEET, SHEETS, write_notices_xlsx
-from netplan.outputs.palette import CUSTOMER_COLOURS, STATE_COLOURS
+from netplan.outputs.layers.layer_styles import CUSTOMER_COLOURS, STATE_COLOURS, STYLES
+from netplan.outputs.notice_list import notice_rows
+from netplan.outputs.notice_workbook import DOUBT_SHEET, SHEETS, write_notices_xlsx
 from netplan.planfile.model import Plan
 from tests.support.hamlet import HOSTILE
 from tests.support.plans import hamlet_result
@@ -104,7 +103,7 @@ def test_styles_are_inside_the_geopackage(tmp_path: Path) -> None:
     for layer, style in by_layer.items():
         if style.column:
             assert style.column in layers[layer].columns
-            assert {look.value for look in style.looks} >= set(layers[layer][style.column].dropna())
+            assert {symbol.value for symbol in style.symbols} >= set(layers[layer][style.column].dropna())
 
 
 def test_map_and_layers_have_the_same_colours() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from netplan.outputs.documents.pack_stops import stop_part
+from netplan.outputs.documents.work_pack_stops import stop_part
 from netplan.outputs.layers import plan_layers
 from netplan.outputs.number_format import METRIC
 from netplan.procedure import step_list

@@ -15,7 +15,7 @@ import geopandas as gpd
 import pytest
 
 from netplan.network.work_section import WorkPart
-from netplan.outputs.folder import write_plan_folder
+from netplan.outputs.plan_folder import write_plan_folder
 from netplan.outputs.reader_choices import Choices
 from netplan.planfile.model import Option
 from netplan.planning.request import PlanRequest

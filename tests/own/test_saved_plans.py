@@ -11,8 +11,8 @@ import pytest
 
 import netplan
 from netplan.explain import explain, figures_to_explain
-from netplan.outputs.folder import write_deliverables_again
 from netplan.outputs.layers import read_plan_layers
+from netplan.outputs.plan_folder import write_deliverables_again
 from netplan.outputs.reader_choices import Choices
 from netplan.planfile import read_state
 from netplan.planfile.schema import plan_to_json, read_plan

@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from netplan.outputs.screen import write_screen_folder
-from netplan.outputs.stages import write_stages_folder
+from netplan.outputs.screen_folder import write_screen_folder
+from netplan.outputs.stage_folder import write_stages_folder
 from netplan.planning.request import PlanRequest
 from netplan.rules import default_rules, read_rules
 from netplan.screening import ScreenSettings, screen

@@ -34,13 +34,12 @@ from netplan.planning.request import PlanRequest
 from netplan.readers import read_network
 from netplan.rules import default_rules
 from netplan.screening import Screen, ScreenSettings, Workers, screen
-from netplan.screening.district import district_nodes
+from netplan.screening.block_workers import local_cluster
+from netplan.screening.main_blocks import district_nodes
 from netplan.screening.main_evaluator import PLAN, District, MainEvaluator
-from netplan.screening.run import Districts
+from netplan.screening.screen_run import Districts
 from netplan.screening.stranding_search import StrandingSearch
-from netplan.screening.valve_candidates import best_valves
-from netplan.screening.with_valve import with_valve
-from netplan.screening.workers import local_cluster
+from netplan.screening.valve_candidates import best_valves, with_valve
 from tests.benchmarks.isolation_grids import isolation_grid
 from tests.support import schutterwald
 from tests.support.networks import build, customer, main, service, station, valve
@@ -64,9 +63,9 @@ def alone(grid: Network, tmp_path_factory: pytest.TempPathFactory) -> Screen:
     return screen(grid, default_rules(), QUICK, folder=tmp_path_factory.mktemp("alone") / "blocks")
 
 
-def _outlines(bench: MainEvaluator, mains: Iterator[int]) -> Iterator[tuple[Outline, Cut]]:
+def _outlines(evaluator: MainEvaluator, mains: Iterator[int]) -> Iterator[tuple[Outline, Cut]]:
     for row in mains:
-        search = bench.search(row)
+        search = evaluator.search(row)
         search.most_scanned = 100
         try:
             cut = search.outline()
@@ -78,10 +77,10 @@ def _outlines(bench: MainEvaluator, mains: Iterator[int]) -> Iterator[tuple[Outl
 def test_the_stranded_are_those_of_a_walk_over_the_whole_network(town: Network) -> None:
     rules = default_rules()
     district, _ = Districts(town, rules, QUICK)(0)
-    bench = MainEvaluator(district)
+    evaluator = MainEvaluator(district)
     context = PlanningContext.for_request(PlanRequest(district.network, (), rules))
-    around, stranded = StrandingSearch(bench.index), 0
-    for outline, cut in _outlines(bench, iter(range(0, district.network.pipes.n_mains, 2))):
+    around, stranded = StrandingSearch(evaluator.index), 0
+    for outline, cut in _outlines(evaluator, iter(range(0, district.network.pipes.n_mains, 2))):
         expected = np.flatnonzero(reach_of(context, cut).stranded)
         assert np.array_equal(around.stranded(outline), expected)
         stranded += len(expected)
@@ -92,10 +91,10 @@ def test_the_stranded_where_one_station_feeds_a_town() -> None:
     # A stop beside the only station leaves the small part with the supply and the large one without.
     rules = schutterwald.pinned_rules()
     district, _ = Districts(build_network(schutterwald.layers()), rules, QUICK)(0)
-    bench = MainEvaluator(district)
+    evaluator = MainEvaluator(district)
     context = PlanningContext.for_request(PlanRequest(district.network, (), rules))
-    around, most = StrandingSearch(bench.index), 0
-    for outline, cut in _outlines(bench, iter(range(0, district.network.pipes.n_mains, 3))):
+    around, most = StrandingSearch(evaluator.index), 0
+    for outline, cut in _outlines(evaluator, iter(range(0, district.network.pipes.n_mains, 3))):
         expected = np.flatnonzero(reach_of(context, cut).stranded)
         assert np.array_equal(around.stranded(outline), expected)
         most = max(most, len(expected))
@@ -122,13 +121,13 @@ def test_a_district_alone_gives_the_rows_of_the_whole_network(town: Network) -> 
 
 
 def test_several_threads_may_ask_one_bench(grid: Network, alone: Screen) -> None:
-    bench = MainEvaluator(Districts(grid, default_rules(), QUICK)(0)[0])
-    mains = [range(first, min(first + 20, bench.network.pipes.n_mains)) for first in range(0, 200, 20)]
+    evaluator = MainEvaluator(Districts(grid, default_rules(), QUICK)(0)[0])
+    mains = [range(first, min(first + 20, evaluator.network.pipes.n_mains)) for first in range(0, 200, 20)]
     before = sys.getswitchinterval()
     sys.setswitchinterval(1e-6)
     try:
         with ThreadPoolExecutor(4) as pool:
-            rows = [row for some in pool.map(lambda some: list(bench.rows(some)), mains) for row in some]
+            rows = [row for some in pool.map(lambda some: list(evaluator.rows(some)), mains) for row in some]
     finally:
         sys.setswitchinterval(before)
     expected = {row["main_id"]: row for row in alone.table.to_pylist()}

@@ -11,11 +11,11 @@ import pyarrow as pa
 import pytest
 
 from netplan.network.model import Network
-from netplan.outputs.screen.tables import ranking
+from netplan.outputs.screen_table import ranking
 from netplan.screening import lost_at_ends
-from netplan.screening.blocks import BlockFolder, split_blocks
-from netplan.screening.columns import EMPTY_ROW, SCHEMA
-from netplan.screening.run import Screen
+from netplan.screening.main_blocks import BlockFolder, split_blocks
+from netplan.screening.screen_columns import EMPTY_ROW, SCHEMA
+from netplan.screening.screen_run import Screen
 from tests.support.networks import build, customer, injection, main, service, station, valve
 
 

@@ -12,11 +12,11 @@ import pytest
 
 from netplan.core.errors import BadWorkError, NoPlanError
 from netplan.network.model import Network
-from netplan.outputs.stages import write_stages_folder
+from netplan.outputs.stage_folder import write_stages_folder
 from netplan.planning.request import PlanRequest
 from netplan.rules import read_rules
 from netplan.staging import StageCandidate, renewal_of_mains, renewal_of_street, stage_renewal
-from netplan.staging import run as staging_run
+from netplan.staging import renewal_stages as staging_run
 from tests.support.streets import long_row
 
 

@@ -9,7 +9,7 @@ from netplan.isolation import CutStop
 from netplan.planning.request import PlanRequest
 from netplan.rules import read_rules
 from netplan.staging import renewal_of_mains
-from netplan.staging.run import _Sections, shared_stops
+from netplan.staging.renewal_stages import _Sections, shared_stops
 from tests.support.networks import build, customer, main, service, station
 
 

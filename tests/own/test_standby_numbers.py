@@ -18,10 +18,10 @@ import pytest
 from rich.console import Console
 
 from netplan.network.work_section import WorkPart
-from netplan.outputs.comparison import compare_plans
-from netplan.outputs.folder import write_plan_folder
+from netplan.outputs.plan_folder import write_plan_folder
 from netplan.outputs.reader_choices import Choices
-from netplan.outputs.summary import print_summary
+from netplan.outputs.terminal.plan_comparison import compare_plans
+from netplan.outputs.terminal.plan_summary import print_summary
 from netplan.planfile.schema import read_plan
 from netplan.planning.run import make_plan
 from tests.support.sample_plan import sample_request

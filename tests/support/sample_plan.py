@@ -11,7 +11,7 @@ from pathlib import Path
 
 from netplan.cli.sample import DEMO_WORK, sample_network
 from netplan.network.work_section import WorkPart
-from netplan.outputs.folder import write_plan_folder
+from netplan.outputs.plan_folder import write_plan_folder
 from netplan.outputs.reader_choices import Choices
 from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import read_network

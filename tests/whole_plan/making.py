@@ -10,7 +10,7 @@ import geopandas as gpd
 
 from netplan.core.errors import BadInputError, NoPlanError, NotSolvedError
 from netplan.network.work_section import WorkPart
-from netplan.outputs.folder import write_plan_folder
+from netplan.outputs.plan_folder import write_plan_folder
 from netplan.outputs.reader_choices import Choices
 from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import read_network

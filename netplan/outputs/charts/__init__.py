@@ -9,10 +9,8 @@ Drawn with matplotlib's own objects, without its state machine and without touch
 the same figures give the same bytes.
 """
 
-from netplan.outputs.charts.drop import drop_chart
-from netplan.outputs.charts.files import chart_png, chart_svg, write_chart
-from netplan.outputs.charts.path import PathMark, path_chart
-from netplan.outputs.charts.weather import weather_chart
+from netplan.outputs.charts.chart_format import chart_png, chart_svg, write_chart
+from netplan.outputs.charts.feed_charts import PathMark, drop_chart, path_chart, weather_chart
 
 __all__ = [
     "PathMark",

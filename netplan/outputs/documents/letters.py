@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
+from netplan.outputs.documents.letter_words import LetterWords, read_words
 from netplan.outputs.documents.typeset import typeset
-from netplan.outputs.documents.words import Words, read_words
-from netplan.outputs.notices.rows import NoticeRow
+from netplan.outputs.notice_list import NoticeRow
 from netplan.planfile.model import Plan
 
 __all__ = ["letter_groups", "letters_pdf"]
@@ -28,7 +28,7 @@ def letters_pdf(
     plan: Plan,
     rows: Sequence[NoticeRow],
     *,
-    words: Mapping[str, Words] | None = None,
+    words: Mapping[str, LetterWords] | None = None,
     language: str = DEFAULT_LANGUAGE,
 ) -> bytes:
     """Return the letters as PDF, one page each.
@@ -38,7 +38,7 @@ def letters_pdf(
     plan : Plan
     rows : sequence of NoticeRow
         As `notice_rows` returns them.
-    words : mapping of str to Words, optional
+    words : mapping of str to LetterWords, optional
         Words by language; the shipped ones when left out.
     language : str
         Language where none is recorded, or none of the recorded one is there.
@@ -52,7 +52,7 @@ def letters_pdf(
     return typeset("letters.typ", {"letters": letters, "none": str(default.raw("common", "none"))})
 
 
-def _letter(plan: Plan, group: Sequence[NoticeRow], words: Words) -> dict[str, Any]:
+def _letter(plan: Plan, group: Sequence[NoticeRow], words: LetterWords) -> dict[str, Any]:
     first = group[0]
     begin = first.off_from or plan.conditions.start or ""
     values = {
@@ -92,7 +92,7 @@ def _letter(plan: Plan, group: Sequence[NoticeRow], words: Words) -> dict[str, A
     }
 
 
-def _section(row: NoticeRow, words: Words) -> str:
+def _section(row: NoticeRow, words: LetterWords) -> str:
     """Return which words are for a customer; one kept on and on standby is told that their gas may go off.
 
     Words of an older version have none for both: those for standby then say it.

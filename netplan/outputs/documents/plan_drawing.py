@@ -10,12 +10,17 @@ import numpy as np
 import shapely
 
 from netplan.core.arrays import Ints
-from netplan.outputs.documents.drawing import DrawingSheet
-from netplan.outputs.documents.symbols import customer_symbol, lettered, stop_symbol, stroke
+from netplan.outputs.documents.svg_drawing import (
+    DrawingSheet,
+    customer_symbol,
+    draw_lines,
+    letter_symbol,
+    stop_symbol,
+)
 from netplan.planfile import PieceState, SolvedState, StateCustomers, StatePipes
 from netplan.planfile.model import Option
 
-__all__ = ["base_on", "bowed", "pipes_on", "plan_drawing"]
+__all__ = ["bowed_line", "draw_base_map", "draw_pipes", "plan_drawing"]
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 _LEADER_MM: Final = 7.5
@@ -26,17 +31,17 @@ def plan_drawing(
 ) -> str:
     """Return the plan map of an option as SVG."""
     sheet = DrawingSheet(_box(option, layers, state.customers), width_mm, height_mm)
-    base_on(sheet, layers)
-    pipes_on(sheet, state.pipes)
-    stroke(sheet, "work", list(layers["work"].geometry))
+    draw_base_map(sheet, layers)
+    draw_pipes(sheet, state.pipes)
+    draw_lines(sheet, "work", list(layers["work"].geometry))
     for bypass in option.bypasses:
-        line = bowed((bypass.from_.x, bypass.from_.y), (bypass.to.x, bypass.to.y))
-        stroke(sheet, "bypass", [line])
+        line = bowed_line((bypass.from_.x, bypass.from_.y), (bypass.to.x, bypass.to.y))
+        draw_lines(sheet, "bypass", [line])
         sheet.text(line.interpolate(0.35, normalized=True).coords[0], bypass.id, 3.2, font_weight="bold")
     _customers(sheet, state.customers)
     middle = np.array(layers["work"].geometry.union_all().centroid.coords[0])
     for gauge in _of(layers, "gauges", option.rank).geometry:
-        _with_leader(sheet, gauge.coords[0], middle, -2.0, lettered("G"))
+        _with_leader(sheet, gauge.coords[0], middle, -2.0, letter_symbol("G"))
     for number, stop in enumerate(option.stops, 1):
         _with_leader(sheet, (stop.x, stop.y), middle, 0.95, stop_symbol(stop.kind, number))
     sheet.scale_bar()
@@ -68,7 +73,7 @@ def _box(option: Option, layers: Layers, customers: StateCustomers) -> tuple[flo
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
-def base_on(sheet: DrawingSheet, layers: Layers) -> None:
+def draw_base_map(sheet: DrawingSheet, layers: Layers) -> None:
     """Draw the base map: water, streets, buildings, railway, and the names of streets."""
     metre = sheet.scale
     if "water" in layers:
@@ -114,15 +119,15 @@ _DRAWN_OVER: Final = (
 """States that are drawn over the live pipes, the last on top."""
 
 
-def pipes_on(sheet: DrawingSheet, pipes: StatePipes) -> None:
+def draw_pipes(sheet: DrawingSheet, pipes: StatePipes) -> None:
     """Draw the pipes of an option by state."""
     for thin in (True, False):
         kind = (pipes.is_main != thin) & (pipes.length_m > 0)
         live = np.flatnonzero(kind & (pipes.state == PieceState.LIVE))
-        stroke(sheet, "service" if thin else "live", list(pipes.lines(live)))
+        draw_lines(sheet, "service" if thin else "live", list(pipes.lines(live)))
         for state in _DRAWN_OVER:
             rows = np.flatnonzero(kind & (pipes.state == state))
-            stroke(sheet, state.word, list(pipes.lines(rows)), thin=thin)
+            draw_lines(sheet, state.word, list(pipes.lines(rows)), thin=thin)
 
 
 def _affected(customers: StateCustomers) -> Ints:
@@ -142,7 +147,9 @@ def _customers(sheet: DrawingSheet, customers: StateCustomers) -> None:
             sheet.text(place, customers.number[row], 2.4, dx=dx, dy="0.8")
 
 
-def bowed(start: tuple[float, float], end: tuple[float, float], lift: float = 0.16) -> shapely.LineString:
+def bowed_line(
+    start: tuple[float, float], end: tuple[float, float], lift: float = 0.16
+) -> shapely.LineString:
     """Return a line between two places that stands off the straight one, as bypasses are drawn."""
     a, b = np.array(start), np.array(end)
     along, share = b - a, np.linspace(0.0, 1.0, 25)

@@ -11,7 +11,7 @@ import typst
 
 from netplan.core.errors import BadInputError
 
-__all__ = ["plain", "typeset"]
+__all__ = ["printable", "typeset"]
 
 _UNBROKEN: Final = re.compile(r"\S{33,}")
 _PIECE: Final = re.compile(r".{24}(?=.)")
@@ -20,7 +20,7 @@ _UNPRINTABLE: Final = re.compile("[\x00-\x08\x0b-\x1f\x7f\u202a-\u202e\u2066-\u2
 _BREAK: Final = "\u200b"
 
 
-def plain(value: Any) -> Any:
+def printable(value: Any) -> Any:
     """Return data whose texts can be set: no control characters, and long runs may break across lines."""
     if isinstance(value, str):
         text = _UNPRINTABLE.sub("", value)
@@ -28,9 +28,9 @@ def plain(value: Any) -> Any:
             lambda run: _PIECE.sub(lambda piece: piece.group(0) + _BREAK, run.group(0)), text
         )
     if isinstance(value, dict):
-        return {key: plain(item) for key, item in value.items()}
+        return {key: printable(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
-        return [plain(item) for item in value]
+        return [printable(item) for item in value]
     return value
 
 
@@ -56,7 +56,7 @@ def typeset(template: str, data: dict[str, Any], pictures: dict[str, str] | None
     BadInputError
         When the data holds what no paper can, such as control characters in a plan from elsewhere.
     """
-    everything = {**plain(data), "pictures": pictures or {}}
+    everything = {**printable(data), "pictures": pictures or {}}
     text = json.dumps(everything, ensure_ascii=False, allow_nan=False)
     folder = resources.files("netplan.outputs").joinpath("templates")
     with resources.as_file(folder) as root:

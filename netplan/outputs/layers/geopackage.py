@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -14,13 +14,27 @@ import shapely
 from pyproj.exceptions import ProjError
 
 from netplan.core.errors import BadInputError, shown
-from netplan.outputs.layers.styles import write_styles
+from netplan.outputs.layers.layer_styles import write_styles
+from netplan.planfile.columns import CUSTOMERS, PIPES, STATIONS, LayerColumn
 from netplan.readers.sources.file_limits import guard_file
 
 __all__ = ["PINNED_TIME", "read_plan_layers", "write_layers"]
 
 PINNED_TIME = "2000-01-01T00:00:00.000Z"
 """What plan.gpkg says as its time of change, so that equal plans are equal bytes."""
+
+_FOR_SOLVING = frozenset(
+    {
+        *("roughness_mm", "loss_coefficient", "node", "sensing_node", "demand_m3h", "annual_kwh", "peak_kw"),
+        *("part", "nodes", "pressure_before_mbar"),
+    }
+)
+"""Columns of a solved state that drawing does without."""
+
+
+def _drawn(columns: Iterable[LayerColumn]) -> str:
+    return " ".join((*(column.name for column in columns if column.name not in _FOR_SOLVING), "geometry"))
+
 
 _NEEDED = {
     "work": "main_id from_m to_m geometry",
@@ -30,11 +44,9 @@ _NEEDED = {
     "gauges": "option gauge_id main_id chainage_m normal_mbar warning_mbar abort_mbar geometry",
     "purge_points": "option point_id role main_id chainage_m stack_bore_mm note geometry",
     "fallback": "option stop_id failure method valve_id main_id chainage_m minutes standby geometry",
-    "customers": "option customer_id effect cause kept_by standby address street number postcode category "
-    "priority language meters pressure_mbar geometry",
-    "pipes": "option layer pipe_id from_m to_m state system valve_id bore_mm od_mm length_m from_node "
-    "to_node flow_m3h pressure_from_mbar pressure_to_mbar street record_date geometry",
-    "stations": "option station_id outlet_mbar max_outlet_mbar capacity_m3h flow_m3h geometry",
+    "customers": _drawn(CUSTOMERS),
+    "pipes": _drawn(PIPES),
+    "stations": _drawn(STATIONS),
     "refused": "main_id from_m to_m method code reason geometry",
 }
 """What drawing a plan needs of its layers."""
@@ -42,12 +54,15 @@ _NEEDED = {
 _NUMBERS = ("_m", "_mm", "_mbar", "_m3h", "_coefficient", "_node")
 """Ends of the names of columns that hold numbers."""
 
-_BROKEN = (
+_FILE_ERRORS = (
     pyogrio.errors.DataSourceError,
     pyogrio.errors.DataLayerError,
     pyogrio.errors.FeatureError,
     pyogrio.errors.FieldError,
     pyogrio.errors.GeometryError,
+)
+_BROKEN = (
+    *_FILE_ERRORS,
     shapely.errors.ShapelyError,
     ProjError,
     OSError,
@@ -84,15 +99,7 @@ def write_layers(layers: Mapping[str, gpd.GeoDataFrame], path: Path) -> None:
             for name, layer in layers.items():
                 _write(layer, path, name)
         write_styles(path, layers, PINNED_TIME)
-    except (
-        pyogrio.errors.DataSourceError,
-        pyogrio.errors.DataLayerError,
-        pyogrio.errors.FeatureError,
-        pyogrio.errors.GeometryError,
-        pyogrio.errors.FieldError,
-        sqlite3.Error,
-        OSError,
-    ) as error:
+    except (*_FILE_ERRORS, sqlite3.Error, OSError) as error:
         reason = " ".join(str(error).split())[:160]
         raise BadInputError(f"{path}: cannot be written ({reason}); check space and rights") from None
 

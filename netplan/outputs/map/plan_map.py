@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 
 import geopandas as gpd
 
-from netplan.outputs.map.data import map_data
-from netplan.outputs.map.page import MapPage
+from netplan.outputs.map.offline_page import MapPage
+from netplan.outputs.map.plan_map_data import map_data
 from netplan.outputs.number_format import METRIC, Figures
 from netplan.planfile import SolvedState
 from netplan.planfile.model import Plan

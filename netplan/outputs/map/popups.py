@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from netplan.outputs.customers_in_doubt import CustomerInDoubt, record_words
+from netplan.outputs.notice_list import CustomerInDoubt, record_words
 from netplan.outputs.number_format import Figures
 from netplan.planfile import PieceState, SolvedState, StateCustomers
 from netplan.planfile.model import Bypass, Option, Stop
@@ -15,17 +15,17 @@ from netplan.planfile.model import Bypass, Option, Stop
 __all__ = [
     "Rows",
     "bypass_popup",
+    "cell_text",
     "customer_popup",
     "in_doubt_popup",
     "pipe_popup",
     "stop_popup",
-    "text_of",
 ]
 
 Rows = list[tuple[str, str]]
 
 
-def text_of(value: object) -> str:
+def cell_text(value: object) -> str:
     """Return a cell of a layer as text; a missing one is empty."""
     return "" if value is None or value is pd.NA or value != value else str(value)
 

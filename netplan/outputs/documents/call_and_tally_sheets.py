@@ -1,0 +1,148 @@
+"""Sheets for those at the telephone and at the doors: the restricted call sheet and the tally sheet."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from netplan.outputs.documents.typeset import typeset
+from netplan.outputs.notice_list import CustomerInDoubt, NoticeRow
+from netplan.planfile.model import Plan
+
+__all__ = ["call_sheet_pdf", "tally_pdf", "visits_planned"]
+
+
+def _work(plan: Plan) -> str:
+    return "Work on " + ", ".join(f"{w.main_id} {w.from_m:.1f}–{w.to_m:.1f} m" for w in plan.work)
+
+
+def _heading(plan: Plan) -> str:
+    start = (plan.conditions.start or "any working day").replace("T", " ")
+    return f"{_work(plan)}; {start}, {plan.conditions.hours:g} h"
+
+
+def call_sheet_pdf(
+    plan: Plan,
+    rows: Sequence[NoticeRow],
+    notes: Mapping[str, str],
+    doubts: Sequence[CustomerInDoubt] = (),
+) -> bytes:
+    """Return the call sheet for priority customers: the one paper that holds their notes.
+
+    Parameters
+    ----------
+    plan : Plan
+    rows : sequence of NoticeRow
+    notes : mapping of str to str
+        Priority note by meter point.
+    doubts : sequence of CustomerInDoubt
+        Customers in doubt; those with a priority are called too, each once.
+    """
+    called = [row for row in rows if row.priority]
+    in_doubt = {one.first.id: one for one in doubts if one.first.priority}
+    known = {row.customer_id for row in called}
+    return typeset(
+        "call_sheet.typ",
+        {
+            "work": _work(plan),
+            "heading": _heading(plan),
+            "caution": plan.caution,
+            "rows": [
+                {
+                    "effect": f"{row.effect}, in doubt" if row.customer_id in in_doubt else row.effect,
+                    "priority": row.priority.replace("_", " "),
+                    "address": ", ".join(part for part in (row.address, row.postcode) if part),
+                    "meters": str(row.meters),
+                    "time": _window(row) + _unless(in_doubt.get(row.customer_id), "; off if otherwise: "),
+                    "note": notes.get(row.customer_id, ""),
+                }
+                for row in called
+            ]
+            + [
+                {
+                    "effect": "in doubt",
+                    "priority": one.first.priority.replace("_", " "),
+                    "address": one.first.address,
+                    "meters": str(one.first.meters),
+                    "time": "not off by the plan" + _unless(one, "; off if otherwise: "),
+                    "note": notes.get(one.first.id, ""),
+                }
+                for one in in_doubt.values()
+                if one.first.id not in known
+            ],
+        },
+    )
+
+
+def _unless(one: CustomerInDoubt | None, words: str) -> str:
+    return "" if one is None else f"{words}{one.records}"
+
+
+def _window(row: NoticeRow) -> str:
+    if row.effect == "kept":
+        return f"stays on ({row.kept_by})" + (", off if a stop fails" if row.standby else "")
+    if row.effect == "standby":
+        return "only if a stop fails"
+    return f"{row.off_from} – {row.on_by}".replace("T", " ")
+
+
+def visits_planned(meters: int, no_access: float) -> dict[str, int]:
+    """Return how many visits turning off and on again takes.
+
+    Parameters
+    ----------
+    meters : int
+        Meters that go off.
+    no_access : float
+        Share of doors where nobody opens [0 to 1], from the rules.
+
+    Returns
+    -------
+    dict
+        ``no_access``: meters likely without access at relighting, rounded up; ``visits``: one visit to turn
+        off and one to turn on for each meter, and one more for each without access.
+    """
+    missed = math.ceil(round(meters * no_access, 9))
+    return {"no_access": missed, "visits": 2 * meters + missed}
+
+
+def tally_pdf(plan: Plan, rows: Sequence[NoticeRow]) -> bytes:
+    """Return the door-by-door sheet of those who go off, as they are relit: their times follow it."""
+    off = sorted((r for r in rows if r.effect == "off"), key=lambda row: row.relit)
+    one_day = len({row.on_by[:10] for row in off}) == 1
+    crew: dict[str, Any] = plan.rules.get("crew", {})
+    share, rate = float(crew.get("no_access", 0.0)), float(crew.get("relights_per_hour", 0.0))
+    meters = sum(row.meters for row in off)
+    planned = visits_planned(meters, share)
+    hours = f"{meters / rate:.1f} h" if rate > 0 else "–"
+    explained = (
+        f"No-access rate {share:.0%} by the planning rules. Visits: each meter off and on, and once more "
+        f"where nobody opened. Relighting at {rate:g} meters an hour by the rules, in the order of "
+        "this sheet: the times promised follow it."
+    )
+    return typeset(
+        "tally.typ",
+        {
+            "work": _work(plan),
+            "heading": _heading(plan),
+            "caution": plan.caution,
+            "meters": str(meters),
+            "doors": str(len({row.address_no for row in off})),
+            "no-access": str(planned["no_access"]),
+            "visits": str(planned["visits"]),
+            "relighting": hours,
+            "explained": explained,
+            "rows": [
+                {
+                    "no": str(row.address_no),
+                    "address": row.address,
+                    "point": row.customer_id,
+                    "meters": str(row.meters),
+                    "by": row.on_by[-5:] if one_day else row.on_by.replace("T", " "),
+                    "priority": bool(row.priority),
+                }
+                for row in off
+            ],
+        },
+    )

@@ -1,0 +1,127 @@
+"""Stops of the work pack: schedule, sketches, tappings, what to do when one fails."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import geopandas as gpd
+
+from netplan.outputs.documents.stop_sketch import assembly_drawing, offsets_of, stop_sketch
+from netplan.outputs.number_format import Figures
+from netplan.planfile import StatePipes
+from netplan.planfile.model import Option, Plan, Stop
+from netplan.procedure.fallback_words import fallback_words
+
+__all__ = ["stop_part"]
+
+_ROLES = {
+    "zone_vent": "zone vent",
+    "barrier": "barrier",
+    "vent": "vent",
+    "gauge": "gauge",
+    "bypass": "bypass tee",
+}
+_NOT_NEARER_SHOWN = 4
+
+
+def stop_part(
+    plan: Plan,
+    option: Option,
+    layers: Mapping[str, gpd.GeoDataFrame],
+    pipes: StatePipes,
+    units: Figures,
+) -> tuple[list[dict[str, Any]], dict[str, str]]:
+    """Return the stops' data, and their drawings by name."""
+    stops, pictures = [], {}
+    for number, stop in enumerate(option.stops, 1):
+        key = str(number)
+        offsets = offsets_of(stop, layers, pipes, plan.network.length_scale)
+        pictures[f"stop-{key}"] = stop_sketch(stop, number, pipes, layers, offsets, units)
+        assembly = assembly_drawing(stop, units)
+        if assembly is not None:
+            pictures[f"assembly-{key}"] = assembly
+        stops.append(
+            {
+                **_schedule(stop, units),
+                "key": key,
+                "has-assembly": assembly is not None,
+                "rows": _rows(stop, units),
+                "offsets": [
+                    {"label": o.label, "what": o.what, "distance": units.chainage(o.distance_m)}
+                    for o in offsets
+                ],
+                "tappings": _tappings(stop, units),
+                "not-nearer": _not_nearer(stop, units),
+                "fallback": _fallback(stop, option, units),
+            }
+        )
+    return stops, pictures
+
+
+def _schedule(stop: Stop, units: Figures) -> dict[str, str]:
+    return {
+        "id": stop.id,
+        "method": stop.method,
+        "main": stop.main_id,
+        "at": units.chainage(stop.chainage_m),
+        "street": f"{stop.street}, {stop.surface}" if stop.street else stop.surface,
+        "od": units.size(stop.od_mm),
+        "pressure": units.against(stop.pressure_mbar),
+        "fault": units.against(stop.fault_pressure_mbar),
+    }
+
+
+def _rows(stop: Stop, units: Figures) -> list[tuple[str, str]]:
+    wall = "wall not known" if stop.wall_mm is None else f"wall {units.size(stop.wall_mm)}"
+    side = "higher chainage" if stop.work_side == "to" else "lower chainage"
+    rows = [
+        ("barriers", f"{stop.barriers}, {'with a vent between' if stop.barriers == 2 else 'single'}"),
+        ("pipe", f"{units.size(stop.od_mm)}, {wall}, bore {units.size(stop.bore_mm)}"),
+        ("zone lies", f"towards {side}"),
+        ("grid", f"{stop.x:.2f} E, {stop.y:.2f} N"),
+        ("lat, lon", f"{stop.lat:.6f}, {stop.lon:.6f}"),
+        ("hole", stop.hole_id),
+        ("time to set", f"{stop.minutes:.0f} min"),
+        ("why here", units.sentence(stop.reason)),
+        ("records", units.sentence(f"{stop.confidence}. {stop.confidence_note}".strip())),
+    ]
+    if stop.valve_id:
+        rows.insert(0, ("valve", stop.valve_id))
+    return rows
+
+
+def _tappings(stop: Stop, units: Figures) -> list[dict[str, str]]:
+    ordered = sorted(stop.tappings, key=lambda t: -t.away_from(stop))
+    return [
+        {
+            "role": _ROLES[t.role],
+            "at": units.chainage(t.chainage_m)
+            + (f" on {t.main_id}" if t.main_id not in ("", stop.main_id) else ""),
+            "size": units.size(t.size_mm) if t.size_mm else "",
+        }
+        for t in ordered
+    ]
+
+
+def _not_nearer(stop: Stop, units: Figures) -> list[str]:
+    shown = [
+        f"{n.main_id} {units.length(n.from_m)} to {units.length(n.to_m)} ({n.method}): "
+        + units.sentence(n.reason)
+        for n in stop.not_nearer[:_NOT_NEARER_SHOWN]
+    ]
+    more = len(stop.not_nearer) - _NOT_NEARER_SHOWN
+    return [*shown, f"and {more} more in plan.json"] if more > 0 else shown
+
+
+def _fallback(stop: Stop, option: Option, units: Figures) -> list[str]:
+    def place(main_id: str, chainage_m: float) -> str:
+        return f"{main_id} at {units.chainage(chainage_m)}"
+
+    found = []
+    for fallback in option.fallback:
+        if fallback.stop_id != stop.id:
+            continue
+        note = f" ({fallback.note})" if fallback.note and fallback.minutes is not None else ""
+        found.append(f"{fallback.failure}: {fallback_words(fallback, place, with_stations=False)}{note}")
+    return found

@@ -1,0 +1,126 @@
+"""The map of a screen: every main coloured by a figure, in one file that opens without any network."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from netplan.outputs.map.lat_lon import LON_LAT
+from netplan.outputs.map.offline_page import MapPage
+from netplan.outputs.screen_table import CAUTION, NAMES, label
+from netplan.screening.screen_run import Screen
+
+__all__ = ["screen_map", "screen_map_data"]
+
+MOST_DETAILED: Final = 12_000
+"""Mains with all their figures on the map (own): beyond it a map grows past what a mail carries [-]."""
+MOST_DRAWN: Final = 100_000
+_PER_DEGREE: Final = 1e6
+_COLOURS: Final = ("#fde725", "#a0da39", "#35b779", "#1f9e89", "#31688e", "#440154")
+"""Six steps of viridis, light for little, dark for much: in order for colour-blind eyes and in grey."""
+
+
+def screen_map(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> str:
+    """Return the map as one HTML file.
+
+    Parameters
+    ----------
+    screen : Screen
+    mains : GeoDataFrame
+        Result of `tables.ranked`: the worst first.
+    by : str
+        The figure that colours at first; the reader may choose another.
+    """
+    data = screen_map_data(screen, mains, by)
+    lat, lon = data["base"][0] / _PER_DEGREE, data["base"][1] / _PER_DEGREE
+    return MapPage(
+        title="What the isolation of each main means",
+        label="Screen",
+        kicker="Every main in turn",
+        panel="screen.html",
+        style="figures.css",
+        scripts=("screen.js",),
+        place=(lat, lon),
+        data=data,
+        options={"prefer_canvas": True},
+    ).html()
+
+
+def screen_map_data(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> dict[str, Any]:
+    """Return the data of the page, as `screen_map` takes them; every text in it is data, shown as it is."""
+    lines = np.asarray(mains.geometry.to_crs(LON_LAT).array, dtype=object)[:MOST_DRAWN]
+    detailed = mains.head(MOST_DETAILED)
+    base, encoded = _encoded(lines[:MOST_DETAILED])
+    _, rest = _encoded(_straight(lines[MOST_DETAILED:]), base)
+    currency = screen.rules.price.currency
+    names = [n for n in NAMES if screen.settings.pressure or n not in ("weak", "least_pressure_mbar")]
+    settings = screen.settings
+    work = "whole mains" if settings.work == "whole" else f"{settings.work_m:g} m in the middle of each"
+    note = "" if not rest else f"The {MOST_DETAILED:,} mains with the worst figures in colour, others in grey"
+    if len(mains) > MOST_DRAWN:
+        note += f"; {len(mains) - MOST_DRAWN:,} more are in the table alone"
+    return {
+        "heading": f"{len(mains):,} mains",
+        "window": f"work section: {work}",
+        "note": note,
+        "caution": CAUTION,
+        "base": base,
+        "lines": encoded,
+        "rest": rest,
+        "ids": _texts(detailed, "main_id"),
+        "streets": _texts(detailed, "street"),
+        "bypass": _texts(detailed, "bypass"),
+        "stop_methods": _texts(detailed, "stop_methods"),
+        "reasons": _texts(detailed, "reason"),
+        "figures": [
+            {
+                "name": NAMES[name][0],
+                "label": label(name, currency),
+                "low": name == "least_pressure_mbar",
+                "values": _values(detailed, name),
+            }
+            for name in names
+        ],
+        "chosen": names.index(by),
+        "colours": _COLOURS,
+    }
+
+
+def _texts(mains: gpd.GeoDataFrame, column: str) -> list[str]:
+    return [text if isinstance(text, str) else "" for text in mains[column]]
+
+
+def _values(mains: gpd.GeoDataFrame, column: str) -> list[float | None]:
+    values = mains[column].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
+    return [
+        None if not np.isfinite(v) else int(v) if float(v).is_integer() else round(float(v), 1)
+        for v in values
+    ]
+
+
+def _straight(lines: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Return lines from first to last vertex: enough for what is only drawn in grey."""
+    if not len(lines):
+        return lines
+    ends = np.stack([shapely.get_point(lines, 0), shapely.get_point(lines, -1)], axis=1)
+    return np.asarray(
+        shapely.linestrings(shapely.get_coordinates(ends.ravel()).reshape(-1, 2, 2)), dtype=object
+    )
+
+
+def _encoded(lines: NDArray[np.object_], base: list[int] | None = None) -> tuple[list[int], list[list[int]]]:
+    """Return a place and the vertices of lines as steps from it and from each other [1e-6 °]: lat, lon."""
+    coords, line = shapely.get_coordinates(lines, return_index=True)
+    if not len(coords):
+        return base or [0, 0], []
+    whole = np.rint(coords[:, ::-1] * _PER_DEGREE).astype(np.int64)
+    start = base or [int(v) for v in whole.min(axis=0)]
+    first = np.concatenate([[True], np.diff(line) != 0])
+    step = np.diff(whole, axis=0, prepend=whole[:1])
+    step[first] = whole[first] - np.array(start)
+    cuts = np.flatnonzero(first)[1:]
+    return start, [part.ravel().tolist() for part in np.split(step, cuts)]

@@ -1,0 +1,212 @@
+"""A plan folder and its files: there whole, or not there at all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+
+import geopandas as gpd
+
+from netplan.outputs.atomic_writes import Target, check_folder, write_folder
+from netplan.outputs.documents.call_and_tally_sheets import call_sheet_pdf, tally_pdf
+from netplan.outputs.documents.letter_words import read_words
+from netplan.outputs.documents.letters import letters_pdf
+from netplan.outputs.documents.work_pack import work_pack_pdf
+from netplan.outputs.layers import plan_layers, read_plan_layers, write_layers
+from netplan.outputs.map import plan_map
+from netplan.outputs.notice_list import (
+    CustomerInDoubt,
+    NoticeRow,
+    customers_in_doubt,
+    notice_rows,
+    notices_csv,
+)
+from netplan.outputs.notice_workbook import write_notices_xlsx
+from netplan.outputs.reader_choices import Choices, check_choices
+from netplan.planfile import SolvedState, read_state
+from netplan.planfile.model import Plan
+from netplan.planfile.result import PlanResult
+from netplan.planfile.schema import option_of_rank, plan_to_json, read_plan
+
+__all__ = [
+    "check_target",
+    "write_contents",
+    "write_deliverables",
+    "write_deliverables_again",
+    "write_plan_folder",
+]
+
+
+_MARKS = ("plan.json", "plan.gpkg")
+"""A plan folder always holds both, and nothing else names its files so."""
+
+
+def write_plan_folder(
+    result: PlanResult,
+    out: Path,
+    *,
+    overwrite: bool = False,
+    choices: Choices | None = None,
+    progress: Callable[[str], None] | None = None,
+    target: Target | None = None,
+) -> Path:
+    """Write everything people take away into one folder, which appears whole or not at all.
+
+    The files are made in a hidden folder beside the target, which is renamed when all are there.
+
+    Parameters
+    ----------
+    result : PlanResult
+    out : Path
+        The folder to make. Its parent must exist.
+    overwrite : bool
+        Whether an earlier plan folder of that name may be replaced. Any other folder never is.
+    choices : Choices, optional
+        Units, option, language and so on; those of `Choices` when left out.
+    progress : callable, optional
+        Called with what is being made.
+    target : Target, optional
+        As `check_target` returned it before the plan was made: what another run wrote there since stays.
+
+    Returns
+    -------
+    Path
+        The folder.
+
+    Raises
+    ------
+    BadInputError
+        When the target exists and may not be replaced, or cannot be written, or a choice is unknown.
+    """
+    place = target or check_target(out, overwrite=overwrite)
+    chosen, tell = choices or Choices(), progress or (lambda _: None)
+    check_choices(chosen)
+    return write_folder(place, lambda part: write_contents(result, part, chosen, tell))
+
+
+def write_deliverables_again(
+    plan_folder: Path, out: Path, *, choices: Choices, progress: Callable[[str], None] | None = None
+) -> Path:
+    """Make map, notices, letters, tally sheet and work pack anew from a plan folder, into a new folder.
+
+    Another option, other units, another language: nothing is planned again. The restricted call sheet is
+    not among them, because a plan folder does not hold the notes.
+
+    Parameters
+    ----------
+    plan_folder : Path
+        A plan folder; it is only read.
+    out : Path
+        The folder to make; it must not hold anything.
+    choices : Choices
+    progress : callable, optional
+        Called with what is being made.
+
+    Raises
+    ------
+    BadInputError
+        When the folder is no plan folder, the target exists or a choice is unknown.
+    """
+    place = check_target(out)
+    check_choices(choices)
+    plan, layers = read_plan(plan_folder), read_plan_layers(plan_folder)
+    states = [read_state(layers, option.rank) for option in plan.options]
+    tell = progress or (lambda _: None)
+
+    def make(part: Path) -> None:
+        write_deliverables(plan, layers, states, part, choices, tell)
+
+    return write_folder(place, make)
+
+
+def check_target(out: Path, *, overwrite: bool = False) -> Target:
+    """Refuse a target that must not be written to, and return it: call it before a long computation.
+
+    Raises
+    ------
+    BadInputError
+        When the parent is missing, or something stands there that may not be replaced.
+    """
+    return check_folder(out, _MARKS, "plan", overwrite=overwrite)
+
+
+Tell = Callable[[str], None]
+
+
+def write_contents(result: PlanResult, folder: Path, choices: Choices, tell: Tell) -> None:
+    """Write every file of a plan into an empty folder.
+
+    Raises
+    ------
+    BadInputError
+        When a choice is unknown.
+    OSError
+        When a file cannot be written.
+    """
+    plan = result.plan
+    tell("writing plan.json")
+    (folder / "plan.json").write_text(plan_to_json(plan), encoding="utf-8", newline="\n")
+    tell("writing plan.gpkg")
+    layers = plan_layers(result)
+    write_layers(layers, folder / "plan.gpkg")
+    rows = write_deliverables(plan, layers, result.states, folder, choices, tell)
+    if choices.papers:
+        doubts = customers_in_doubt(option_of_rank(plan, choices.option))
+        _write_call_sheet(result, rows, doubts, folder / "call_sheet_restricted.pdf")
+
+
+def write_deliverables(
+    plan: Plan,
+    layers: Mapping[str, gpd.GeoDataFrame],
+    states: Sequence[SolvedState],
+    folder: Path,
+    choices: Choices,
+    tell: Tell,
+) -> tuple[NoticeRow, ...]:
+    """Write what a plan folder alone is enough for: map, notices, letters, tally sheet and work pack.
+
+    Parameters
+    ----------
+    plan : Plan
+    layers : mapping of str to GeoDataFrame
+        Layers of plan.gpkg.
+    states : sequence of SolvedState
+        One for each option, in the order of the options.
+    folder : Path
+    choices : Choices
+    tell : callable
+        Called with what is being made.
+
+    Returns
+    -------
+    tuple of NoticeRow
+        The notice list that was written.
+    """
+    figures, rank = choices.figures, choices.option
+    place = plan.options.index(option_of_rank(plan, rank))
+    tell("writing the notices")
+    rows = notice_rows(plan, states[place])
+    (folder / "notices.csv").write_text(notices_csv(rows), encoding="utf-8", newline="")
+    write_notices_xlsx(folder / "notices.xlsx", plan, rows, rank)
+    tell("drawing the map")
+    page = plan_map(plan, layers, states, units=figures, tiles=choices.tiles)
+    (folder / "map.html").write_text(page, encoding="utf-8", newline="\n")
+    if not choices.papers:
+        return rows
+    tell("setting the papers")
+    letters = letters_pdf(plan, rows, words=read_words(choices.words), language=choices.language)
+    (folder / "letters.pdf").write_bytes(letters)
+    (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows))
+    (folder / "work_pack.pdf").write_bytes(work_pack_pdf(plan, layers, states[place], units=figures))
+    return rows
+
+
+def _write_call_sheet(
+    result: PlanResult, rows: Sequence[NoticeRow], doubts: Sequence[CustomerInDoubt], path: Path
+) -> None:
+    customers = result.network.customers
+    places = {row.customer_id: customers.id.find(row.customer_id) for row in rows if row.priority}
+    notes = {id_: customers.priority_note[place] for id_, place in places.items() if place >= 0}
+    path.write_bytes(call_sheet_pdf(result.plan, rows, {**result.notes_in_doubt, **notes}, doubts))
+    # Personal notes: for the owner's eyes until the owner hands it on.
+    path.chmod(0o600)

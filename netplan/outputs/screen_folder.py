@@ -1,0 +1,66 @@
+"""The folder of a screen: there whole, or not there at all."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from netplan.outputs.atomic_writes import Target, check_folder, write_folder
+from netplan.outputs.map.screen_map import screen_map
+from netplan.outputs.screen_report import report_text
+from netplan.outputs.screen_table import ranked, write_csv, write_geoparquet
+from netplan.screening.link_candidates import NewLink
+from netplan.screening.screen_run import Screen
+from netplan.screening.valve_candidates import ValvePlaces
+
+__all__ = ["check_screen_target", "write_screen_folder"]
+
+_MARKS = ("mains.parquet", "mains.csv", "report.md")
+
+
+def check_screen_target(out: Path, *, overwrite: bool = False) -> Target:
+    """Refuse a target that must not be written to, and return it: call it before a long computation."""
+    return check_folder(out, _MARKS, "screen", overwrite=overwrite)
+
+
+def write_screen_folder(
+    screen: Screen,
+    out: Path,
+    by: str,
+    *,
+    valves: ValvePlaces | None = None,
+    links: tuple[NewLink, ...] | None = None,
+    overwrite: bool = False,
+    target: Target | None = None,
+) -> Path:
+    """Write tables, map and report of a screen into one folder.
+
+    Parameters
+    ----------
+    screen : Screen
+    out : Path
+        The folder to make. Its parent must exist.
+    by : str
+        Figure to rank and colour by, of `screening.columns.FIGURES`.
+    valves, links : optional
+        Better places; None where they were not looked for.
+    overwrite : bool
+        Whether an earlier screen of that name may be replaced.
+    target : Target, optional
+        As `check_screen_target` returned it before the screen was computed.
+
+    Raises
+    ------
+    BadInputError
+        When the target exists and may not be replaced, or cannot be written.
+    """
+    place = target or check_screen_target(out, overwrite=overwrite)
+    mains = ranked(screen, by)
+
+    def make(part: Path) -> None:
+        write_geoparquet(mains, part / "mains.parquet")
+        write_csv(mains, part / "mains.csv")
+        (part / "map.html").write_text(screen_map(screen, mains, by), encoding="utf-8")
+        text = report_text(screen, mains, by, valves, links)
+        (part / "report.md").write_text(text, encoding="utf-8")
+
+    return write_folder(place, make)

@@ -1,0 +1,79 @@
+"""The ranked table of the mains of a screen, as GeoParquet and CSV, and what its figures are called."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import shapely
+from numpy.typing import NDArray
+
+from netplan.outputs.notice_list import spreadsheet_safe
+from netplan.screening.screen_columns import SEARCH_COLUMNS
+from netplan.screening.screen_run import Screen
+
+__all__ = ["CAUTION", "NAMES", "label", "ranked", "ranking", "write_csv", "write_geoparquet"]
+
+
+def ranking(screen: Screen, by: str) -> NDArray[np.int64]:
+    """Return the rows of the mains, the worst first; those without the figure come last, ties by id."""
+    figure = screen.column(by)
+    worst = figure if by == "least_pressure_mbar" else -figure
+    order: NDArray[np.int64] = np.argsort(np.where(np.isnan(worst), np.inf, worst), kind="stable")
+    return order
+
+
+def ranked(screen: Screen, by: str) -> gpd.GeoDataFrame:
+    """Return the mains as a layer in the working CRS, the worst first."""
+    pipes = screen.network.pipes
+    order = ranking(screen, by)
+    table = screen.table.drop_columns(list(SEARCH_COLUMNS)).take(pa.array(order))
+    end = pipes.coord_start[pipes.n_mains]
+    lines = shapely.from_ragged_array(
+        shapely.GeometryType.LINESTRING, pipes.coords_m[:end], (pipes.coord_start[: pipes.n_mains + 1],)
+    )
+    frame = table.to_pandas(types_mapper={pa.int64(): pd.Int64Dtype()}.get)
+    frame.insert(0, "rank", np.arange(1, len(frame) + 1))
+    return gpd.GeoDataFrame(frame, geometry=np.asarray(lines, dtype=object)[order], crs=screen.network.crs)
+
+
+def write_geoparquet(mains: gpd.GeoDataFrame, path: Path) -> None:
+    """Write the ranked mains as GeoParquet."""
+    mains.to_parquet(path, index=False)
+
+
+def write_csv(mains: gpd.GeoDataFrame, path: Path) -> None:
+    """Write the ranked mains as CSV; no text is a formula to a spreadsheet."""
+    frame = mains.drop(columns="geometry").copy()
+    for name in ("main_id", "street", "system", "material", "reason", "stop_methods", "least_pressure_at"):
+        frame[name] = [spreadsheet_safe(str(text)) if isinstance(text, str) else "" for text in frame[name]]
+    frame.to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\r\n")
+
+
+NAMES: Final = {
+    "ends_customers": ("customers lost at its two ends", ""),
+    "customers": ("customers without gas at the best stops", ""),
+    "priority": ("priority customers among them", ""),
+    "stranded": ("customers stranded", ""),
+    "weak": ("customers below the least pressure", ""),
+    "stops": ("stops", ""),
+    "gas_m3": ("gas lost", "m³ at 15 °C, 101.325 kPa"),
+    "burden_least": ("least burden", ""),
+    "burden_without_feeds": ("burden without any feed", ""),
+    "least_pressure_mbar": ("least pressure left", "mbar gauge"),
+}
+CAUTION: Final = (
+    "Planning figures only, from lower bounds: no option was priced in full. No permit and no approved "
+    "procedure; the operator's rules, local codes and licensed, competent people govern."
+)
+
+
+def label(figure: str, currency: str) -> str:
+    """Return the name of a figure with its unit."""
+    name, unit = NAMES[figure]
+    unit = currency if figure.startswith("burden") else unit
+    return f"{name} [{unit}]" if unit else name

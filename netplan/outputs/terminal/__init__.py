@@ -1,0 +1,1 @@
+"""What commands print: plans, comparisons, sizes, explanations and findings as text for a terminal."""

@@ -1,0 +1,177 @@
+"""From a network to the rows of all its mains."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from netplan.core.constants import PA_PER_MBAR
+from netplan.hydraulics.flow_case import flow_conditions, gas_of
+from netplan.isolation import MINOR_PER_UNIT
+from netplan.network.extract import extract
+from netplan.network.model import Network
+from netplan.reference.gas import METRIC_STANDARD
+from netplan.rules import Rules
+from netplan.screening.block_workers import Workers, work_blocks
+from netplan.screening.loss_at_ends import EndLoss, lost_at_ends
+from netplan.screening.main_blocks import BlockFolder, MainBlock, district_nodes, split_blocks
+from netplan.screening.main_evaluator import District
+from netplan.screening.screen_columns import SCHEMA
+from netplan.screening.screen_settings import ScreenSettings
+
+__all__ = ["Districts", "Screen", "screen"]
+
+Tell = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Screen:
+    """The answer for every main.
+
+    Parameters
+    ----------
+    network : Network
+    rules : Rules
+    settings : ScreenSettings
+    table : pyarrow.Table
+        One row a main in the order of the network; columns of `columns.SCHEMA`.
+    loss : EndLoss
+    districts : Districts
+    """
+
+    network: Network
+    rules: Rules
+    settings: ScreenSettings
+    table: pa.Table
+    loss: EndLoss
+    districts: Districts
+
+    def column(self, name: str) -> NDArray[np.float64]:
+        """Return a figure of every main; NaN where there is none."""
+        return np.asarray(self.table[name].cast(pa.float64()).fill_null(np.nan).to_numpy())
+
+
+class Districts:
+    """The districts of a network, each made when it is asked for."""
+
+    def __init__(self, network: Network, rules: Rules, settings: ScreenSettings) -> None:
+        self._network, self._rules, self._settings = network, rules, settings
+        self._of_node = district_nodes(network)
+        first = np.searchsorted(network.pieces.pipe, np.arange(network.pipes.n_mains))
+        self.of_main: NDArray[np.int32] = self._of_node[network.pieces.from_node[first]]
+        self._gas = _gas_prices(network, rules)
+        self._last: tuple[int, District, Mapping[int, int]] | None = None
+
+    def __call__(self, number: int) -> tuple[District, Mapping[int, int]]:
+        """Return a district, and the rows of its mains by their rows in the whole network."""
+        if self._last is None or self._last[0] != number:
+            network, whole = extract(self._network, self._of_node == number)
+            mains = whole.pipe[: network.pipes.n_mains].tolist()
+            rows = {main: here for here, main in enumerate(mains)}
+            prices, contents = self._gas
+            district = District(network, self._rules, self._settings, prices, contents)
+            self._last = (number, district, rows)
+        return self._last[1], self._last[2]
+
+
+def screen(
+    network: Network,
+    rules: Rules,
+    settings: ScreenSettings,
+    *,
+    folder: Path,
+    resume: bool = False,
+    workers: Workers | None = None,
+    tell: Tell = lambda _done, _all: None,
+) -> Screen:
+    """Ask for every main of a network what its isolation means.
+
+    Parameters
+    ----------
+    network : Network
+    rules : Rules
+    settings : ScreenSettings
+    folder : Path
+        Where finished blocks are kept until all are there.
+    resume : bool
+        Whether to go on with the blocks found there.
+    workers : Workers, optional
+    tell : callable, optional
+        Called with the number of mains finished and of all mains.
+
+    Raises
+    ------
+    BadInputError
+        When the folder cannot be used, or the scheduler cannot be reached.
+    """
+    # Aside, because the workers take a while to come up, and nobody needs it before they are done.
+    with ThreadPoolExecutor(max_workers=1) as aside:
+        loss = aside.submit(lost_at_ends, network)
+        table, districts = _best_stops(network, rules, settings, folder, resume, workers or Workers(), tell)
+        return Screen(network, rules, settings, _with_ends(table, loss.result()), loss.result(), districts)
+
+
+def _best_stops(
+    network: Network,
+    rules: Rules,
+    settings: ScreenSettings,
+    folder: Path,
+    resume: bool,
+    workers: Workers,
+    tell: Tell,
+) -> tuple[pa.Table, Districts]:
+    """Return the rows of all mains, without what they lose at their ends."""
+    districts = Districts(network, rules, settings)
+    blocks = split_blocks(districts.of_main, quick=not settings.pressure)
+    kept = BlockFolder(folder, settings.key(network, rules), resume=resume)
+    tables: dict[int, pa.Table] = {}
+    open_blocks: list[MainBlock] = []
+    for block in blocks:
+        table = kept.read(block) if resume else None
+        if table is None:
+            open_blocks.append(block)
+        else:
+            tables[block.number] = table
+    done, count = sum(len(table) for table in tables.values()), network.pipes.n_mains
+    tell(done, count)
+    for block, table in work_blocks(open_blocks, districts, workers):
+        kept.keep(block, table)
+        tables[block.number] = table
+        done += len(table)
+        tell(done, count)
+    table = pa.concat_tables([SCHEMA.empty_table(), *(tables[block.number] for block in blocks)])
+    return table.take(pa.array(np.argsort(table["row"].to_numpy(), kind="stable"))), districts
+
+
+def _with_ends(table: pa.Table, loss: EndLoss) -> pa.Table:
+    for name in ("customers", "meters", "priority"):
+        place = SCHEMA.get_field_index(f"ends_{name}")
+        table = table.set_column(place, SCHEMA.field(place), pa.array(getattr(loss, name), pa.int64()))
+    return table
+
+
+def _gas_prices(network: Network, rules: Rules) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Return price and amount of the gas of a cubic metre of pipe, by system.
+
+    As for a plan: at the highest outlet pressure of the system's stations, purged in with the rules' volumes.
+    """
+    gas, conditions = gas_of(rules), flow_conditions(rules)
+    standard = gas.density_kg_per_m3_at(METRIC_STANDARD)
+    placed = network.stations.node >= 0
+    of = network.nodes.system[np.maximum(network.stations.node, 0)]
+    amounts = []
+    for system in range(len(network.systems)):
+        own = placed & (of == system)
+        outlets = network.stations.outlet_pa_gauge[own if own.any() else placed]
+        outlet = float(outlets.max()) if len(outlets) else 20 * PA_PER_MBAR
+        pressure = outlet + conditions.atmospheric_pressure_pa_abs
+        density = gas.density_kg_per_m3(conditions.ground_temperature_k, pressure)
+        amounts.append(density / standard * rules.purge.volumes_in)
+    prices = tuple(rules.price.gas_per_m3 * MINOR_PER_UNIT * amount for amount in amounts)
+    return prices, tuple(amounts)
