@@ -20,19 +20,20 @@ from netplan.outputs.notice_list import (
     customers_in_doubt,
     notice_rows,
     notices_csv,
+    option_in_plan,
 )
 from netplan.outputs.notice_workbook import write_notices_xlsx
 from netplan.outputs.reader_choices import Choices, check_choices
 from netplan.planfile import SolvedState, read_state
 from netplan.planfile.model import Plan
 from netplan.planfile.result import PlanResult
-from netplan.planfile.schema import option_of_rank, plan_to_json, read_plan
+from netplan.planfile.schema import plan_to_json, read_plan
 
 __all__ = [
     "check_target",
-    "write_contents",
     "write_deliverables",
     "write_deliverables_again",
+    "write_plan_files",
     "write_plan_folder",
 ]
 
@@ -81,7 +82,7 @@ def write_plan_folder(
     place = target or check_target(out, overwrite=overwrite)
     chosen, tell = choices or Choices(), progress or (lambda _: None)
     check_choices(chosen)
-    return write_folder(place, lambda part: write_contents(result, part, chosen, tell))
+    return write_folder(place, lambda part: write_plan_files(result, part, chosen, tell))
 
 
 def write_deliverables_again(
@@ -133,7 +134,7 @@ def check_target(out: Path, *, overwrite: bool = False) -> Target:
 Tell = Callable[[str], None]
 
 
-def write_contents(result: PlanResult, folder: Path, choices: Choices, tell: Tell) -> None:
+def write_plan_files(result: PlanResult, folder: Path, choices: Choices, tell: Tell) -> None:
     """Write every file of a plan into an empty folder.
 
     Raises
@@ -151,7 +152,7 @@ def write_contents(result: PlanResult, folder: Path, choices: Choices, tell: Tel
     write_layers(layers, folder / "plan.gpkg")
     rows = write_deliverables(plan, layers, result.states, folder, choices, tell)
     if choices.papers:
-        doubts = customers_in_doubt(option_of_rank(plan, choices.option))
+        doubts = customers_in_doubt(option_in_plan(plan, choices.option))
         _write_call_sheet(result, rows, doubts, folder / "call_sheet_restricted.pdf")
 
 
@@ -183,7 +184,7 @@ def write_deliverables(
         The notice list that was written.
     """
     figures, rank = choices.figures, choices.option
-    place = plan.options.index(option_of_rank(plan, rank))
+    place = plan.options.index(option_in_plan(plan, rank))
     tell("writing the notices")
     rows = notice_rows(plan, states[place])
     (folder / "notices.csv").write_text(notices_csv(rows), encoding="utf-8", newline="")

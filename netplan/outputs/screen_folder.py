@@ -7,7 +7,7 @@ from pathlib import Path
 from netplan.outputs.atomic_writes import Target, check_folder, write_folder
 from netplan.outputs.map.screen_map import screen_map
 from netplan.outputs.screen_report import report_text
-from netplan.outputs.screen_table import ranked, write_csv, write_geoparquet
+from netplan.outputs.screen_table import ranked_mains, write_csv, write_geoparquet
 from netplan.screening.link_candidates import NewLink
 from netplan.screening.screen_run import Screen
 from netplan.screening.valve_candidates import ValvePlaces
@@ -54,7 +54,7 @@ def write_screen_folder(
         When the target exists and may not be replaced, or cannot be written.
     """
     place = target or check_screen_target(out, overwrite=overwrite)
-    mains = ranked(screen, by)
+    mains = ranked_mains(screen, by)
 
     def make(part: Path) -> None:
         write_geoparquet(mains, part / "mains.parquet")

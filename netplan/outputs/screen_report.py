@@ -10,7 +10,7 @@ from typing import Any, Final
 import geopandas as gpd
 import pandas as pd
 
-from netplan.outputs.screen_table import CAUTION, label
+from netplan.outputs.screen_table import CAUTION, figure_label
 from netplan.screening.link_candidates import NewLink
 from netplan.screening.screen_run import Screen
 from netplan.screening.valve_candidates import ValvePlaces
@@ -35,7 +35,7 @@ def report_text(
     ----------
     screen : Screen
     mains : GeoDataFrame
-        Result of `tables.ranked`.
+        Result of `screen_table.ranked_mains`.
     by : str
         The figure they are ranked by.
     valves, links : optional
@@ -76,12 +76,12 @@ def _head(screen: Screen, mains: gpd.GeoDataFrame) -> Iterator[str]:
 
 def _worst(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> Iterator[str]:
     currency = screen.rules.price.currency
-    yield f"## The mains nobody wants to lose: by {label(by, currency)}"
+    yield f"## The mains nobody wants to lose: by {figure_label(by, currency)}"
     yield ""
     columns = [
         *dict.fromkeys((by, "ends_customers", "customers", "priority", "stops", "burden_least", "bypass"))
     ]
-    names = ["main", "street", *(label(c, currency) if c != "bypass" else "bypass" for c in columns)]
+    names = ["main", "street", *(figure_label(c, currency) if c != "bypass" else "bypass" for c in columns)]
     top = mains.head(TOP)
     yield from _table(
         names,

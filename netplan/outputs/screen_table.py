@@ -16,10 +16,18 @@ from netplan.outputs.notice_list import spreadsheet_safe
 from netplan.screening.screen_columns import SEARCH_COLUMNS
 from netplan.screening.screen_run import Screen
 
-__all__ = ["CAUTION", "NAMES", "label", "ranked", "ranking", "write_csv", "write_geoparquet"]
+__all__ = [
+    "CAUTION",
+    "FIGURE_NAMES",
+    "figure_label",
+    "rank_order",
+    "ranked_mains",
+    "write_csv",
+    "write_geoparquet",
+]
 
 
-def ranking(screen: Screen, by: str) -> NDArray[np.int64]:
+def rank_order(screen: Screen, by: str) -> NDArray[np.int64]:
     """Return the rows of the mains, the worst first; those without the figure come last, ties by id."""
     figure = screen.column(by)
     worst = figure if by == "least_pressure_mbar" else -figure
@@ -27,10 +35,10 @@ def ranking(screen: Screen, by: str) -> NDArray[np.int64]:
     return order
 
 
-def ranked(screen: Screen, by: str) -> gpd.GeoDataFrame:
+def ranked_mains(screen: Screen, by: str) -> gpd.GeoDataFrame:
     """Return the mains as a layer in the working CRS, the worst first."""
     pipes = screen.network.pipes
-    order = ranking(screen, by)
+    order = rank_order(screen, by)
     table = screen.table.drop_columns(list(SEARCH_COLUMNS)).take(pa.array(order))
     end = pipes.coord_start[pipes.n_mains]
     lines = shapely.from_ragged_array(
@@ -54,7 +62,7 @@ def write_csv(mains: gpd.GeoDataFrame, path: Path) -> None:
     frame.to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\r\n")
 
 
-NAMES: Final = {
+FIGURE_NAMES: Final = {
     "ends_customers": ("customers lost at its two ends", ""),
     "customers": ("customers without gas at the best stops", ""),
     "priority": ("priority customers among them", ""),
@@ -72,8 +80,8 @@ CAUTION: Final = (
 )
 
 
-def label(figure: str, currency: str) -> str:
+def figure_label(figure: str, currency: str) -> str:
     """Return the name of a figure with its unit."""
-    name, unit = NAMES[figure]
+    name, unit = FIGURE_NAMES[figure]
     unit = currency if figure.startswith("burden") else unit
     return f"{name} [{unit}]" if unit else name

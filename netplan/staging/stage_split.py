@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-__all__ = ["NoSplitError", "Split", "StageCandidate", "split_exactly"]
+__all__ = ["NoSplitError", "StageCandidate", "StageSplit", "split_exactly"]
 
 
 class NoSplitError(Exception):
@@ -33,7 +33,7 @@ class StageCandidate:
 
 
 @dataclass(frozen=True, slots=True)
-class Split:
+class StageSplit:
     """Stages from end to end.
 
     Parameters
@@ -58,7 +58,7 @@ Ways = Callable[[int, int], Sequence[StageCandidate]]
 Shared = Callable[[StageCandidate, StageCandidate], int]
 
 
-def split_exactly(count: int, ways: Ways, shared_minor: Shared) -> Split:
+def split_exactly(count: int, ways: Ways, shared_minor: Shared) -> StageSplit:
     """Return the best split: fewest off in the worst stage, then lowest burden, then fewest stages.
 
     Parameters
@@ -102,7 +102,7 @@ def _least_most(count: int, found: dict[tuple[int, int], tuple[StageCandidate, .
 
 def _cheapest(
     count: int, found: dict[tuple[int, int], tuple[StageCandidate, ...]], most: int, shared_minor: Shared
-) -> Split:
+) -> StageSplit:
     """Return the series with the lowest burden in which no stage has more off than `most`."""
     ending: list[dict[tuple[int, int], tuple[int, int, tuple[int, int] | None]]] = [{} for _ in range(count)]
     for j in range(1, count):
@@ -130,4 +130,4 @@ def _cheapest(
         state = ending[borders[-1]][i, k][2]
         borders.append(i)
     ways = tuple(reversed(chosen))
-    return Split(tuple(reversed(borders)), ways, max(way.off for way in ways), burden)
+    return StageSplit(tuple(reversed(borders)), ways, max(way.off for way in ways), burden)

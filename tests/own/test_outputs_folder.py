@@ -49,7 +49,7 @@ def test_broken_off_run_leaves_nothing(
         (part / "plan.json").write_text("{")
         raise error
 
-    monkeypatch.setattr(folder_module, "write_contents", break_off)
+    monkeypatch.setattr(folder_module, "write_plan_files", break_off)
     with pytest.raises(BadInputError if isinstance(error, OSError) else KeyboardInterrupt) as caught:
         write_plan_folder(result, tmp_path / "plan")
     if isinstance(error, OSError):
@@ -66,7 +66,7 @@ def test_broken_off_replacement_keeps_the_old_plan(
     def break_off(_result: PlanResult, part: Path, *_: object) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    monkeypatch.setattr(folder_module, "write_contents", break_off)
+    monkeypatch.setattr(folder_module, "write_plan_files", break_off)
     with pytest.raises(BadInputError):
         write_plan_folder(result, out, overwrite=True)
     assert (out / "plan.json").read_bytes() == before

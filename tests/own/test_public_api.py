@@ -25,7 +25,10 @@ ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = ROOT / "netplan"
 PUBLIC = [name for name in netplan.__all__ if name not in ("__version__", "SAMPLE_WORK")]
 WORDS = {str(how) for how in How}
-EXAMPLES = tuple(f"netplan.library.{name}" for name in ("folders", "network", "planning", "sample"))
+EXAMPLES = tuple(
+    f"netplan.library.{name}"
+    for name in ("plan_folders", "network_export", "check_and_plan", "sample_network")
+)
 LEAST_EXAMPLES = 16
 
 

@@ -11,7 +11,7 @@ import pyarrow as pa
 import pytest
 
 from netplan.network.model import Network
-from netplan.outputs.screen_table import ranking
+from netplan.outputs.screen_table import rank_order
 from netplan.screening import lost_at_ends
 from netplan.screening.main_blocks import BlockFolder, split_blocks
 from netplan.screening.screen_columns import EMPTY_ROW, SCHEMA
@@ -81,8 +81,8 @@ def test_every_main_is_in_one_block_of_its_district(quick: bool) -> None:
 def test_the_worst_comes_first_whatever_a_screen_is_ranked_by() -> None:
     figures = np.array([3.0, np.nan, 9.0, 5.0])
     screen = cast(Screen, SimpleNamespace(column=lambda _name: figures))
-    assert ranking(screen, "customers").tolist() == [2, 3, 0, 1]
-    assert ranking(screen, "least_pressure_mbar").tolist() == [0, 3, 2, 1]
+    assert rank_order(screen, "customers").tolist() == [2, 3, 0, 1]
+    assert rank_order(screen, "least_pressure_mbar").tolist() == [0, 3, 2, 1]
 
 
 def test_a_block_made_under_another_question_is_not_taken(tmp_path: Path) -> None:

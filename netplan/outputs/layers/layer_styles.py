@@ -20,8 +20,8 @@ __all__ = [
     "INK",
     "STATE_COLOURS",
     "STYLES",
+    "LayerStyle",
     "LayerSymbol",
-    "Style",
     "desktop_xml",
     "sld_of",
     "write_styles",
@@ -65,7 +65,7 @@ class LayerSymbol:
 
 
 @dataclass(frozen=True, slots=True)
-class Style:
+class LayerStyle:
     """The style of a layer: its classes by the values of a column ('' for one symbol of all)."""
 
     layer: str
@@ -78,11 +78,11 @@ def _line(value: str, colour: str, size: float, *dash: float) -> LayerSymbol:
 
 
 STYLES: Final = (
-    Style("water", "", (LayerSymbol("", "fill", "#cfe3ee", 0.2),)),
-    Style("streets", "", (_line("", "#d3ccba", 1.8),)),
-    Style("buildings", "", (LayerSymbol("", "fill", "#e3dccd", 0.2),)),
-    Style("rail", "", (_line("", "#6d6a64", 0.9, 3.0, 1.0),)),
-    Style(
+    LayerStyle("water", "", (LayerSymbol("", "fill", "#cfe3ee", 0.2),)),
+    LayerStyle("streets", "", (_line("", "#d3ccba", 1.8),)),
+    LayerStyle("buildings", "", (LayerSymbol("", "fill", "#e3dccd", 0.2),)),
+    LayerStyle("rail", "", (_line("", "#6d6a64", 0.9, 3.0, 1.0),)),
+    LayerStyle(
         "pipes",
         "state",
         (
@@ -94,11 +94,11 @@ STYLES: Final = (
             _line("other system", "#6d6a64", 0.5, 2.0, 1.0),
         ),
     ),
-    Style("zones", "", (_line("", STATE_COLOURS["isolated"], 0.4, 1.0, 1.0),)),
-    Style("work", "", (_line("", INK, 2.4, 2.0, 1.2),)),
-    Style("refused", "", (_line("", INK, 3.0, 0.3, 0.7),)),
-    Style("bypasses", "", (_line("", "#56b4e9", 1.4),)),
-    Style(
+    LayerStyle("zones", "", (_line("", STATE_COLOURS["isolated"], 0.4, 1.0, 1.0),)),
+    LayerStyle("work", "", (_line("", INK, 2.4, 2.0, 1.2),)),
+    LayerStyle("refused", "", (_line("", INK, 3.0, 0.3, 0.7),)),
+    LayerStyle("bypasses", "", (_line("", "#56b4e9", 1.4),)),
+    LayerStyle(
         "customers",
         "effect",
         (
@@ -106,8 +106,8 @@ STYLES: Final = (
             LayerSymbol("kept", "circle", CUSTOMER_COLOURS["kept"], 2.6),
         ),
     ),
-    Style("in_doubt", "", (LayerSymbol("", "diamond", "#e69f00", 3.0),)),
-    Style(
+    LayerStyle("in_doubt", "", (LayerSymbol("", "diamond", "#e69f00", 3.0),)),
+    LayerStyle(
         "stops",
         "kind",
         (
@@ -116,11 +116,11 @@ STYLES: Final = (
             LayerSymbol("valve", "diamond", INK, 5.0),
         ),
     ),
-    Style("tappings", "", (LayerSymbol("", "circle", "#ffffff", 1.6),)),
-    Style("gauges", "", (LayerSymbol("", "circle", "#f0e442", 3.2),)),
-    Style("purge_points", "", (LayerSymbol("", "triangle", "#56b4e9", 3.6),)),
-    Style("fallback", "", (LayerSymbol("", "circle", "#bbbbbb", 4.0),)),
-    Style("stations", "", (LayerSymbol("", "square", "#0072b2", 4.0),)),
+    LayerStyle("tappings", "", (LayerSymbol("", "circle", "#ffffff", 1.6),)),
+    LayerStyle("gauges", "", (LayerSymbol("", "circle", "#f0e442", 3.2),)),
+    LayerStyle("purge_points", "", (LayerSymbol("", "triangle", "#56b4e9", 3.6),)),
+    LayerStyle("fallback", "", (LayerSymbol("", "circle", "#bbbbbb", 4.0),)),
+    LayerStyle("stations", "", (LayerSymbol("", "square", "#0072b2", 4.0),)),
 )
 
 _TABLE: Final = """

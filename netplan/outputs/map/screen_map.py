@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from netplan.outputs.map.lat_lon import LON_LAT
 from netplan.outputs.map.offline_page import MapPage
-from netplan.outputs.screen_table import CAUTION, NAMES, label
+from netplan.outputs.screen_table import CAUTION, FIGURE_NAMES, figure_label
 from netplan.screening.screen_run import Screen
 
 __all__ = ["screen_map", "screen_map_data"]
@@ -31,7 +31,7 @@ def screen_map(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> str:
     ----------
     screen : Screen
     mains : GeoDataFrame
-        Result of `tables.ranked`: the worst first.
+        Result of `screen_table.ranked_mains`: the worst first.
     by : str
         The figure that colours at first; the reader may choose another.
     """
@@ -57,7 +57,7 @@ def screen_map_data(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> dict[st
     base, encoded = _encoded(lines[:MOST_DETAILED])
     _, rest = _encoded(_straight(lines[MOST_DETAILED:]), base)
     currency = screen.rules.price.currency
-    names = [n for n in NAMES if screen.settings.pressure or n not in ("weak", "least_pressure_mbar")]
+    names = [n for n in FIGURE_NAMES if screen.settings.pressure or n not in ("weak", "least_pressure_mbar")]
     settings = screen.settings
     work = "whole mains" if settings.work == "whole" else f"{settings.work_m:g} m in the middle of each"
     note = "" if not rest else f"The {MOST_DETAILED:,} mains with the worst figures in colour, others in grey"
@@ -78,8 +78,8 @@ def screen_map_data(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> dict[st
         "reasons": _texts(detailed, "reason"),
         "figures": [
             {
-                "name": NAMES[name][0],
-                "label": label(name, currency),
+                "name": FIGURE_NAMES[name][0],
+                "label": figure_label(name, currency),
                 "low": name == "least_pressure_mbar",
                 "values": _values(detailed, name),
             }
