@@ -40,7 +40,7 @@ def write_screen_folder(
     out : Path
         The folder to make. Its parent must exist.
     by : str
-        Figure to rank and colour by, of `screening.columns.FIGURES`.
+        Figure to rank and colour by, of `screening.screen_columns.FIGURES`.
     valves, links : optional
         Better places; None where they were not looked for.
     overwrite : bool

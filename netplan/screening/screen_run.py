@@ -40,7 +40,7 @@ class Screen:
     rules : Rules
     settings : ScreenSettings
     table : pyarrow.Table
-        One row a main in the order of the network; columns of `columns.SCHEMA`.
+        One row a main in the order of the network; columns of `screen_columns.SCHEMA`.
     loss : EndLoss
     districts : Districts
     """

@@ -27,7 +27,7 @@ def stage_map(staging: Staging, layers: dict[str, gpd.GeoDataFrame], number: int
     ----------
     staging : Staging
     layers : dict
-        Result of `layers.stage_layers`.
+        Result of `stage_folder.stage_layers`.
     number : int
     """
     data = stage_map_data(staging, layers, number)
