@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 import re
 from functools import lru_cache
-from typing import Final
-
-import pint
+from typing import TYPE_CHECKING, Final
 
 from netplan.core.errors import BadInputError, quoted
 
-__all__ = ["REGISTRY", "convert", "factor", "is_bare", "quantity", "rounded_down", "rounded_up"]
+if TYPE_CHECKING:
+    import pint
+
+__all__ = ["convert", "factor", "is_bare", "quantity", "registry", "rounded_down", "rounded_up"]
 
 NOISE: Final = 1e-6
 """Share of one unit in the last digit that counts as noise of floats (own) [-]."""
@@ -41,17 +42,36 @@ _SCALES: Final = {"C": "degC", "F": "degF", "° C": "degC", "° F": "degF", "deg
 """The same where a temperature is asked for: C and F are charge and capacity elsewhere."""
 
 
+_FACTORS: Final = {
+    ("psi", "Pa"): 6894.7572931683635,
+    ("Pa", "psi"): 0.0001450377377302092,
+    ("ft", "m"): 0.30479999999999996,
+    ("ft**3", "m**3"): 0.028316846591999994,
+    ("m**3", "ft**3"): 35.314666721488596,
+}
+"""What every plan needs of the units it is not computed in, as pint gives it: pint takes longer to load than
+many a plan to make. A test holds each to pint."""
+_TEMPERATURES: Final = {
+    "K": (1.0, 0.0),
+    "degC": (1.0, 273.15),
+    "degF": (5.0 / 9.0, 233.15 + 200.0 / 9.0),
+}
+"""Kelvins in one degree of a scale, and its zero [K]; likewise."""
+
+
 @lru_cache(maxsize=1)
-def _registry() -> pint.UnitRegistry[float]:
-    # Our own registry, so that nothing an importing program does to pint's default one changes a figure.
-    registry: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+def registry() -> pint.UnitRegistry[float]:
+    """Return the registry of all units, made when first asked for.
+
+    It is our own, so that nothing an importing program does to pint's default one changes a figure.
+    """
+    import pint
+
+    units: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
     # Water column as the trade reads it: 1 inH2O at 4 °C is 249.0889 Pa.
-    registry.define("inH2O_trade = 249.0889 * pascal = inH2O = inch_H2O = inwc")
-    registry.define("mmH2O_trade = 9.80665 * pascal = mmH2O")
-    return registry
-
-
-REGISTRY: Final = _registry()
+    units.define("inH2O_trade = 249.0889 * pascal = inH2O = inch_H2O = inwc")
+    units.define("mmH2O_trade = 9.80665 * pascal = mmH2O")
+    return units
 
 
 @lru_cache(maxsize=512)
@@ -63,12 +83,30 @@ def factor(unit_from: str, unit_to: str) -> float:
     pint.DimensionalityError
         When the two do not measure the same thing.
     """
-    return float(REGISTRY.Quantity(1.0, unit_from).to(unit_to).magnitude)
+    known = _FACTORS.get((unit_from, unit_to))
+    return _converted_by_pint(1.0, unit_from, unit_to) if known is None else known
 
 
 def convert(value: float, unit_from: str, unit_to: str) -> float:
-    """Return `value` [unit_from] in `unit_to`, offset units (°C, °F) included."""
-    return float(REGISTRY.Quantity(value, unit_from).to(unit_to).magnitude)
+    """Return `value` [unit_from] in `unit_to`, scales of temperature (°C, °F) included.
+
+    Raises
+    ------
+    pint.DimensionalityError
+        When the two do not measure the same thing.
+    """
+    if unit_from == unit_to:
+        return float(value)
+    if unit_from in _TEMPERATURES and unit_to in _TEMPERATURES:
+        (size, zero), (size_to, zero_to) = _TEMPERATURES[unit_from], _TEMPERATURES[unit_to]
+        return ((value * size + zero) - zero_to) / size_to
+    if unit_from in _TEMPERATURES or unit_to in _TEMPERATURES:
+        return _converted_by_pint(value, unit_from, unit_to)
+    return value * factor(unit_from, unit_to)
+
+
+def _converted_by_pint(value: float, unit_from: str, unit_to: str) -> float:
+    return float(registry().Quantity(value, unit_from).to(unit_to).magnitude)
 
 
 def quantity(value: object, unit: str, where: str, bare: str | None = None) -> float:

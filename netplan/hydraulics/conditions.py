@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from netplan.core.constants import ATMOSPHERE_PA_ABS, GAS_CONSTANT_J_PER_MOL_K, ZERO_CELSIUS_K
 from netplan.reference.gas import DRY_AIR_MOLAR_MASS_KG_PER_MOL, METRIC_STANDARD, Gas
@@ -64,15 +65,20 @@ class FlowConditions:
         """
         if self.flow_gas is not None:
             return self.flow_gas
-        temperature = self.ground_temperature_k
-        z = self.gas.compressibility(temperature, self.atmospheric_pressure_pa_abs)
-        return FlowGas(
-            pressure_per_density=z * GAS_CONSTANT_J_PER_MOL_K * temperature / self.gas.molar_mass_kg_per_mol,
-            viscosity_pa_s=self.gas.viscosity_pa_s(temperature),
-            density_kg_per_m3_std=self.gas.density_kg_per_m3_at(METRIC_STANDARD),
-        )
+        return _properties_of(self.gas, self.ground_temperature_k, self.atmospheric_pressure_pa_abs)
 
     def air_pressure_per_density(self) -> float:
         """Return p/ρ of the air outside [J/kg]."""
         temperature = self.ground_temperature_k if self.air_temperature_k is None else self.air_temperature_k
         return GAS_CONSTANT_J_PER_MOL_K * temperature / DRY_AIR_MOLAR_MASS_KG_PER_MOL
+
+
+@lru_cache(maxsize=64)
+def _properties_of(gas: Gas, temperature_k: float, pressure_pa_abs: float) -> FlowGas:
+    # Every solution asks again for the same gas.
+    z = gas.compressibility(temperature_k, pressure_pa_abs)
+    return FlowGas(
+        pressure_per_density=z * GAS_CONSTANT_J_PER_MOL_K * temperature_k / gas.molar_mass_kg_per_mol,
+        viscosity_pa_s=gas.viscosity_pa_s(temperature_k),
+        density_kg_per_m3_std=gas.density_kg_per_m3_at(METRIC_STANDARD),
+    )

@@ -80,6 +80,36 @@ class CorePattern:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class LinksOfNoLength:
+    """Open links without length and loss: their flows follow from the balance of the nodes they join.
+
+    Parameters
+    ----------
+    link : ndarray of int, shape (z,)
+        Their rows.
+    proper : ndarray of bool, shape (z,)
+        Those that join two different nodes.
+    tree : Branches or None
+        The given nodes pruned along the proper ones: where they form no ring, all of them. None without any.
+    """
+
+    link: Ints
+    proper: Flags
+    tree: Branches | None
+
+
+def _links_of_no_length(given: LayoutInput, zero: Flags) -> LinksOfNoLength:
+    link = np.flatnonzero(zero)
+    proper = given.from_node[link] != given.to_node[link]
+    if not link.size:
+        return LinksOfNoLength(link, proper, None)
+    a, b = given.from_node[link[proper]], given.to_node[link[proper]]
+    return LinksOfNoLength(
+        link, proper, prune_branches(given.node_count, a, b, np.zeros(given.node_count, dtype=bool))
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Layout:
     """A network ready for solving.
 
@@ -99,6 +129,8 @@ class Layout:
         What the network is made of.
     place : ndarray of int, shape (size,)
         Junction number of each joined node, -1 where it is none.
+    no_length : LinksOfNoLength
+        The open links that joined nodes.
     """
 
     joined: Ints
@@ -114,6 +146,7 @@ class Layout:
     chain_law: DropLaw
     branch_law: DropLaw
     any_joined: bool
+    no_length: LinksOfNoLength
 
     def at_given(self, values: npt.NDArray[AnyKind]) -> npt.NDArray[AnyKind]:
         """Return values of joined nodes for the given ones."""
@@ -194,6 +227,7 @@ def make_layout(given: LayoutInput) -> Layout:
         law(chains.link),
         law(branches.link),
         any_joined,
+        _links_of_no_length(given, zero),
     )
 
 

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
-from netplan.graph.pruning import prune_branches
+from netplan.graph.pruning import Branches
 from netplan.hydraulics.back_substitution import PressureFlowField, spread_core
 from netplan.hydraulics.connected_parts import ConnectedParts
 from netplan.hydraulics.layout import Layout
@@ -196,15 +196,15 @@ def _link_flows(
         opened = links.is_open.copy()
         opened[layout.live[given.closed]] = False
         flow[opened & ~good[layout.joined[links.from_node]]] = np.nan
-    zero = np.flatnonzero(links.is_open & (links.length_m == 0.0) & (links.loss_coefficient == 0.0))
-    if zero.size:
-        flow[zero] = _zero_length_flows(given, flow, station_flow, zero)
+    zero = layout.no_length.link
+    if layout.no_length.tree is not None:
+        flow[zero] = _zero_length_flows(given, flow, station_flow, layout.no_length.tree)
         if good is not None:
             flow[zero[~good[layout.joined[links.from_node[zero]]]]] = np.nan
     return flow
 
 
-def _zero_length_flows(given: SolveInput, flow: Floats, station_flow: Floats, zero: Ints) -> Floats:
+def _zero_length_flows(given: SolveInput, flow: Floats, station_flow: Floats, tree: Branches) -> Floats:
     """Flows through links of no length, from the balance of their nodes; NaN where they form a ring."""
     network, links = given.network, given.network.links
     count = network.node_count
@@ -213,9 +213,8 @@ def _zero_length_flows(given: SolveInput, flow: Floats, station_flow: Floats, ze
     need = need + sum_at(links.from_node, known, count)
     need -= sum_at(links.to_node, known, count)
     need -= sum_at(network.station_node, np.nan_to_num(station_flow), count)
-    proper = links.from_node[zero] != links.to_node[zero]
-    a, b = links.from_node[zero[proper]], links.to_node[zero[proper]]
-    tree = prune_branches(count, a, b, np.zeros(count, dtype=bool))
+    zero, proper = given.layout.no_length.link, given.layout.no_length.proper
+    a = links.from_node[zero[proper]]
     toward = tree.gather_up(need)[tree.child]
     through = np.full(a.size, np.nan)
     through[tree.link] = np.where(a[tree.link] == tree.parent, toward, -toward)

@@ -73,17 +73,18 @@ _BROKEN = (
 )
 """What reading a broken GeoPackage raises."""
 
-_DATE_OPTION = "OGR_CURRENT_DATE"
+# The file is new and is moved to its place when whole: waiting for the disk after every layer wins nothing.
+_WHILE_WRITING = {"OGR_CURRENT_DATE": PINNED_TIME, "OGR_SQLITE_SYNCHRONOUS": "OFF"}
 
 
 @contextmanager
-def _pinned_time() -> Iterator[None]:
-    before = pyogrio.get_gdal_config_option(_DATE_OPTION)
-    pyogrio.set_gdal_config_options({_DATE_OPTION: PINNED_TIME})
+def _writing() -> Iterator[None]:
+    before = {name: pyogrio.get_gdal_config_option(name) for name in _WHILE_WRITING}
+    pyogrio.set_gdal_config_options(_WHILE_WRITING)
     try:
         yield
     finally:
-        pyogrio.set_gdal_config_options({_DATE_OPTION: before})
+        pyogrio.set_gdal_config_options(before)
 
 
 def write_layers(layers: Mapping[str, gpd.GeoDataFrame], path: Path) -> None:
@@ -95,7 +96,7 @@ def write_layers(layers: Mapping[str, gpd.GeoDataFrame], path: Path) -> None:
         When the file cannot be written.
     """
     try:
-        with _pinned_time():
+        with _writing():
             for name, layer in layers.items():
                 _write(layer, path, name)
         write_styles(path, layers, PINNED_TIME)
