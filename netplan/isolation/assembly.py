@@ -8,13 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.isolation.bypass_tee import with_tee
+from netplan.isolation.bypass_tee import tappings_of, with_tee
 from netplan.isolation.local_edge import LocalEdge
 from netplan.isolation.local_graph import LocalGraph
-from netplan.isolation.model import Cut, CutStop, CutTapping, CutZone, Stretch, ZonePiece
+from netplan.isolation.model import Cut, CutStop, CutZone, Stretch, ZonePiece
 from netplan.isolation.placement import Choice
-from netplan.isolation.segment_geometry import SegmentGeometry, SegmentLeg
-from netplan.isolation.stop_methods import StopExtent, length_taken_m
+from netplan.isolation.segment_geometry import SegmentGeometry
+from netplan.isolation.stop_methods import length_taken_m
 from netplan.isolation.zone_summary import Outline
 from netplan.network.vocabulary import Surface
 from netplan.rules.model import MethodKind
@@ -61,7 +61,7 @@ def _stop(near: LocalGraph, edge: LocalEdge, shape: SegmentGeometry, choice: Cho
     )
     if shape.starts_at_work and leg is shape.legs[0]:
         zone_node = -1
-    tappings, elsewhere = _tappings(near, shape, choice)
+    tappings, elsewhere = tappings_of(near.placement, shape, choice)
     joints = _record_joints(near, shape, choice, elsewhere)
     valve = int(pieces.valve[leg.piece])
     return CutStop(
@@ -69,7 +69,7 @@ def _stop(near: LocalGraph, edge: LocalEdge, shape: SegmentGeometry, choice: Cho
         kind=method.kind.value,
         barriers=method.barriers,
         pipe=leg.pipe,
-        chainage_m=_chainage(leg, choice.at_m),
+        chainage_m=leg.chainage_within(choice.at_m),
         piece=leg.piece,
         valve=valve,
         work_side="from" if rising else "to",
@@ -85,11 +85,6 @@ def _stop(near: LocalGraph, edge: LocalEdge, shape: SegmentGeometry, choice: Cho
         record_joints=joints,
         beyond=_beyond(near, shape, choice),
     )
-
-
-def _chainage(leg: SegmentLeg, at_m: float) -> float:
-    """Return the chainage of a place on a leg [m], on the leg however the sums were rounded."""
-    return leg.chainage(min(max(at_m, leg.start_m), leg.end_m))
 
 
 def _reason(near: LocalGraph, shape: SegmentGeometry, choice: Choice) -> str:
@@ -118,35 +113,6 @@ def _provisional(near: LocalGraph, kind: MethodKind, piece: int) -> tuple[str, .
     return tuple(notes)
 
 
-def _reach(near: LocalGraph, shape: SegmentGeometry, choice: Choice) -> StopExtent:
-    return near.placement.reach(choice.method, near.index.network.pipes.od_m.item(shape.legs[0].pipe))
-
-
-def _tappings(
-    near: LocalGraph, shape: SegmentGeometry, choice: Choice
-) -> tuple[tuple[CutTapping, ...], bool]:
-    method = near.placement.rules.method[choice.method]
-    found, elsewhere = [], False
-    for part in sorted(method.assembly, key=lambda part: part.offset_m):
-        at = choice.at_m + part.offset_m
-        if part.role == "bypass" and not _has_room(near, shape, choice, at):
-            elsewhere = True
-            continue
-        leg = shape.leg_at(at)
-        found.append(CutTapping(part.role, leg.pipe, _chainage(leg, at), part.size_mm, part.offset_m))
-    return tuple(found), elsewhere
-
-
-def _has_room(near: LocalGraph, shape: SegmentGeometry, choice: Choice, at_m: float) -> bool:
-    """Whether a bypass tee may be tapped at a place of a shape: on the piece of the stop or the next one."""
-    clear = _reach(near, shape, choice).bypass_clear_m
-    joints = near.placement.joints.in_the_way(shape)
-    taken = [place for place, _ in near.placement.fittings_on(shape)] + joints
-    between = sum(min(choice.at_m, at_m) < joint < max(choice.at_m, at_m) for joint in joints)
-    fits = at_m + clear <= shape.length_m and all(abs(at_m - place) >= clear for place in taken)
-    return fits and between <= 1
-
-
 def _record_joints(
     near: LocalGraph, shape: SegmentGeometry, choice: Choice, tee_elsewhere: bool
 ) -> tuple[str, ...]:
@@ -154,7 +120,7 @@ def _record_joints(
     method = near.placement.rules.method[choice.method]
     if method.kind is MethodKind.VALVE:
         return ()
-    reach = _reach(near, shape, choice)
+    reach = near.placement.extent_of(choice, shape)
     low, high = choice.at_m + reach.near_m, choice.at_m + reach.far_m
     if not (tee_elsewhere or math.isnan(reach.bypass_m)):
         low = min(low, choice.at_m + reach.bypass_m - reach.bypass_clear_m)

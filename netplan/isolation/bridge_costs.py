@@ -5,29 +5,10 @@ from __future__ import annotations
 from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation.cost_context import CostContext
 from netplan.isolation.pendant_components import SubtreeInterval
+from netplan.isolation.segment_arcs import Arcs, arcs_of
 from netplan.isolation.stranded_costs import StrandedCosts
 
-__all__ = ["Arcs", "BridgeCost", "BridgeCosts", "arcs_of"]
-
-Arcs = tuple[int, int, int, int]
-"""Capacity from the first end to the second and back, what either end pays for being in the zone
-[minor units]."""
-
-
-def arcs_of(out_u: int, out_v: int, gas_minor: int) -> Arcs:
-    """Return a segment as arcs, from the least price of a stop with the zone at either end and its gas.
-
-    The gas of a segment wholly inside is shared by its ends. So that no arc becomes negative, no end pays
-    more than a stop there costs.
-    """
-    gas = min(gas_minor, out_u + out_v)
-    share = min(max(gas // 2, gas - out_v), out_u)
-    return (
-        out_u - share if out_u < INFINITE else INFINITE,
-        out_v - gas + share if out_v < INFINITE else INFINITE,
-        share,
-        gas - share,
-    )
+__all__ = ["BridgeCost", "BridgeCosts"]
 
 
 class BridgeCost:

@@ -1,4 +1,4 @@
-"""The bypass tee of a stop beside which it does not fit: on the next length of main, away from the work."""
+"""Where a stop is tapped: its own tappings, and its bypass tee on the next length where it does not fit."""
 
 from __future__ import annotations
 
@@ -7,11 +7,40 @@ from dataclasses import replace
 
 import numpy as np
 
+from netplan.isolation.joints import fittings_on
 from netplan.isolation.model import CutStop, CutTapping
+from netplan.isolation.placement import Choice, StopPlacement
+from netplan.isolation.segment_geometry import SegmentGeometry
 from netplan.isolation.segments import SegmentGraph
 from netplan.rules.model import Rules
 
-__all__ = ["with_tee"]
+__all__ = ["tappings_of", "with_tee"]
+
+
+def tappings_of(
+    placement: StopPlacement, shape: SegmentGeometry, choice: Choice
+) -> tuple[tuple[CutTapping, ...], bool]:
+    """Return the tappings of a stop, away from the work, and whether its bypass tee does not fit there."""
+    method = placement.rules.method[choice.method]
+    found, elsewhere = [], False
+    for part in sorted(method.assembly, key=lambda part: part.offset_m):
+        at = choice.at_m + part.offset_m
+        if part.role == "bypass" and not _tee_fits(placement, shape, choice, at):
+            elsewhere = True
+            continue
+        leg = shape.leg_at(at)
+        found.append(CutTapping(part.role, leg.pipe, leg.chainage_within(at), part.size_mm, part.offset_m))
+    return tuple(found), elsewhere
+
+
+def _tee_fits(placement: StopPlacement, shape: SegmentGeometry, choice: Choice, at_m: float) -> bool:
+    """Whether a bypass tee may be tapped at a place of a shape: on the piece of the stop or the next one."""
+    clear = placement.extent_of(choice, shape).bypass_clear_m
+    joints = placement.joints.in_the_way(shape)
+    taken = [place for place, _ in fittings_on(placement.index, shape)] + joints
+    between = sum(min(choice.at_m, at_m) < joint < max(choice.at_m, at_m) for joint in joints)
+    fits = at_m + clear <= shape.length_m and all(abs(at_m - place) >= clear for place in taken)
+    return fits and between <= 1
 
 
 def with_tee(index: SegmentGraph, rules: Rules, stop: CutStop, taken: Collection[int]) -> CutStop:

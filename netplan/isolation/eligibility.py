@@ -10,8 +10,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from netplan.isolation.joints import BlockedLength
 from netplan.isolation.model import Orders, Stretch
-from netplan.isolation.segment_geometry import BlockedLength, SegmentGeometry, SegmentLeg
+from netplan.isolation.segment_geometry import SegmentGeometry, SegmentLeg
 from netplan.isolation.stop_methods import StopExtent
 from netplan.network.model import Network
 

@@ -2,20 +2,44 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
-from netplan.isolation.segment_geometry import BlockedLength, SegmentGeometry, SegmentJoint
-from netplan.isolation.stop_methods import StopExtent
-from netplan.network.model import Network
+import numpy as np
 
-__all__ = ["BESIDE_M", "Joints"]
+from netplan.isolation.segment_geometry import SegmentGeometry, SegmentJoint
+from netplan.isolation.segments import SegmentGraph
+from netplan.isolation.stop_methods import MethodRefusal, StopExtent
+from netplan.network.model import Network
+from netplan.network.vocabulary import FittingKind
+from netplan.rules.model import MethodKind, StopMethod
+
+__all__ = [
+    "BESIDE_M",
+    "BlockedLength",
+    "Joints",
+    "blocked_by_ends",
+    "blocked_by_fittings",
+    "fittings_on",
+    "free_intervals",
+]
 
 BESIDE_M: Final = 0.05
 """Least distance of the barrier nearest the work from any end of a main (own): the default snap distance,
 nearer than which the records do not tell on which of the two mains it lies [m]."""
 _ROUNDED_M: Final = 1e-3
 """What a plan states chainages to (own): by less no clearance rests on a joint [m]."""
+
+
+@dataclass(frozen=True, slots=True)
+class BlockedLength:
+    """Places (strictly between low_m and high_m on a shape) where the barrier nearest the work cannot be."""
+
+    low_m: float
+    high_m: float
+    code: str
+    words: str
 
 
 class Joints:
@@ -89,3 +113,109 @@ class Joints:
     def in_the_way(self, shape: SegmentGeometry) -> list[float]:
         """Return the places of the joints that no assembly may lie across, near a shape [m]."""
         return [at_m for at_m, before, after in self.near(shape) if not self.is_passed(before, after)]
+
+
+def blocked_by_ends(shape: SegmentGeometry, reach: StopExtent, work_m: float) -> list[BlockedLength]:
+    """Return where the ends of a shape, and the work, keep an assembly off, zone at its start."""
+    blocks = []
+    if not shape.starts_at_work:
+        blocks.append(
+            BlockedLength(
+                -1.0,
+                -reach.near_m,
+                "clearance",
+                f"less than {-reach.near_m:.2f} m beyond the fitting or tapping on the work's side",
+            )
+        )
+    need = work_m - shape.start_gap_m
+    if need > 0:
+        blocks.append(
+            BlockedLength(
+                -1.0,
+                need - reach.least_m,
+                "work-clearance",
+                f"the first tapping would be less than {work_m:g} m from the work",
+            )
+        )
+    if not shape.ends_at_work:
+        blocks.append(
+            BlockedLength(
+                shape.length_m - reach.far_m,
+                shape.length_m + 1.0,
+                "assembly",
+                f"the assembly needs {reach.far_m:.2f} m before the next fitting or tapping",
+            )
+        )
+    else:
+        blocks.append(
+            BlockedLength(
+                shape.length_m - reach.most_m - work_m,
+                shape.length_m + 1.0,
+                "work-clearance",
+                "another part of the work lies ahead",
+            )
+        )
+    return blocks
+
+
+def blocked_by_fittings(
+    index: SegmentGraph, shape: SegmentGeometry, method: StopMethod, reach: StopExtent
+) -> list[BlockedLength]:
+    """Return where recorded fittings keep a method off, zone at the start."""
+    fittings = index.network.fittings
+    squeeze = method.kind is MethodKind.SQUEEZE
+    blocks = []
+    for at, row in fittings_on(index, shape):
+        kind = FittingKind(int(fittings.kind[row]))
+        marked = squeeze and kind is FittingKind.SQUEEZE_MARK
+        near, far = (reach.mark_near_m, reach.mark_far_m) if marked else (reach.near_m, reach.far_m)
+        words = f"too near to {kind.word.replace('_', ' ')} {fittings.id[row]}"
+        blocks.append(BlockedLength(at - far, at - near, "squeeze-mark" if marked else "fitting", words))
+        if kind is FittingKind.TRANSITION and "mechanical" in method.refuse_joints:
+            blocks.append(
+                BlockedLength(
+                    -1.0,
+                    shape.length_m + 1.0,
+                    MethodRefusal.TRANSITION.code,
+                    f"transition fitting {fittings.id[row]} would take the thrust",
+                )
+            )
+    return blocks
+
+
+def fittings_on(index: SegmentGraph, shape: SegmentGeometry) -> list[tuple[float, int]]:
+    """Return (place on the shape [m], fitting row) for the fittings on it or within a metre of its legs.
+
+    Fittings a little beyond an end still claim their clearance.
+    """
+    found = []
+    if not len(index.fitting_key):
+        return []
+    for leg in shape.legs:
+        base = index.pipe_base_m[leg.pipe]
+        low, high = sorted((leg.chainage(leg.start_m), leg.chainage(leg.end_m)))
+        first = np.searchsorted(index.fitting_key, base + low - 1e-6)
+        last = np.searchsorted(index.fitting_key, base + high + 1e-6)
+        for place in range(int(first), int(last)):
+            chainage = float(index.fitting_key[place] - base)
+            found.append(
+                (leg.start_m + leg.sign * (chainage - leg.chainage_m), int(index.fitting_row[place]))
+            )
+    return sorted(set(found))
+
+
+def free_intervals(length_m: float, blocks: list[BlockedLength]) -> list[tuple[float, float]]:
+    """Return the closed intervals of [0, length_m] that no block covers, in order."""
+    free, low = [], 0.0
+    for block in sorted(blocks, key=lambda block: (block.low_m, block.high_m)):
+        if block.high_m <= block.low_m:
+            continue
+        if block.low_m >= low:
+            if block.low_m <= length_m:
+                free.append((low, block.low_m))
+            else:
+                break
+        low = max(low, block.high_m)
+    if low <= length_m:
+        free.append((low, length_m))
+    return free

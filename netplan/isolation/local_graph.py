@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.graph.minimum_cut import INFINITE, UNEXPLORED, FlowGraph
-from netplan.isolation.bridge_costs import arcs_of
 from netplan.isolation.cost_context import CostContext
 from netplan.isolation.local_edge import LocalEdge
 from netplan.isolation.placement import Choice, StopPlacement
+from netplan.isolation.segment_arcs import arcs_of
 from netplan.isolation.segment_geometry import SegmentGeometry, segment_geometry
 from netplan.isolation.shared_costs import Link, SharedCosts
 from netplan.isolation.stranded_costs import WorkPlaces

@@ -11,24 +11,28 @@ from numpy.typing import NDArray
 
 from netplan.isolation.eligibility import StopExclusions
 from netplan.isolation.feasible_interval import ALL_OF_IT, Ends, FeasibleInterval, ends_of, feasible_interval
-from netplan.isolation.joints import Joints
-from netplan.isolation.segment_geometry import BlockedLength, SegmentGeometry, segment_geometry
+from netplan.isolation.joints import (
+    BlockedLength,
+    Joints,
+    blocked_by_ends,
+    blocked_by_fittings,
+    free_intervals,
+)
+from netplan.isolation.segment_geometry import SegmentGeometry, segment_geometry
 from netplan.isolation.segments import SegmentGraph
-from netplan.isolation.simple_segments import bare_segments
+from netplan.isolation.simple_segments import bare_segments, price_minor
 from netplan.isolation.stop_methods import (
     MethodRefusal,
     StopExtent,
     fault_pressures,
     method_codes,
     piece_fault_pressure,
-    price_minor,
     refused_words,
     stop_extent,
 )
-from netplan.network.vocabulary import FittingKind
 from netplan.rules.model import MethodKind, Rules
 
-__all__ = ["Choice", "StopPlacement", "free_intervals"]
+__all__ = ["Choice", "StopPlacement"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +84,10 @@ class StopPlacement:
 
     def _price(self, method: int, od_m: float, surface: int) -> int:
         return price_minor(self.rules.method[method], od_m, surface)
+
+    def extent_of(self, choice: Choice, shape: SegmentGeometry) -> StopExtent:
+        """Return how far the assembly of a stop on a shape reaches."""
+        return self.reach(choice.method, self.index.network.pipes.od_m.item(shape.legs[0].pipe))
 
     def gas_minor(self, volume_m3: float) -> int:
         """Return the price of the gas of a volume of pipe, as one rounded element [minor units]."""
@@ -271,8 +279,8 @@ class StopPlacement:
         blocks = self._by_method(shape, method, reach, with_words)
         if len(blocks) < len(shape.legs):
             if kind is not MethodKind.VALVE:
-                blocks += self._by_ends(shape, reach)
-                blocks += self._by_fittings(shape, method, reach)
+                blocks += blocked_by_ends(shape, reach, self.rules.clearance.work_m)
+                blocks += blocked_by_fittings(self.index, shape, self.rules.method[method], reach)
                 blocks += self._by_joints(shape, method, with_words)
             blocks += self.barred.blocks(self.index.network, shape, reach)
         return blocks
@@ -294,107 +302,7 @@ class StopPlacement:
                 blocks.append(BlockedLength(low, high, MethodRefusal(code).code, words))
         return blocks
 
-    def _by_ends(self, shape: SegmentGeometry, reach: StopExtent) -> list[BlockedLength]:
-        work_m = self.rules.clearance.work_m
-        blocks = []
-        if not shape.starts_at_work:
-            blocks.append(
-                BlockedLength(
-                    -1.0,
-                    -reach.near_m,
-                    "clearance",
-                    f"less than {-reach.near_m:.2f} m beyond the fitting or tapping on the work's side",
-                )
-            )
-        need = work_m - shape.start_gap_m
-        if need > 0:
-            blocks.append(
-                BlockedLength(
-                    -1.0,
-                    need - reach.least_m,
-                    "work-clearance",
-                    f"the first tapping would be less than {work_m:g} m from the work",
-                )
-            )
-        if not shape.ends_at_work:
-            blocks.append(
-                BlockedLength(
-                    shape.length_m - reach.far_m,
-                    shape.length_m + 1.0,
-                    "assembly",
-                    f"the assembly needs {reach.far_m:.2f} m before the next fitting or tapping",
-                )
-            )
-        else:
-            blocks.append(
-                BlockedLength(
-                    shape.length_m - reach.most_m - work_m,
-                    shape.length_m + 1.0,
-                    "work-clearance",
-                    "another part of the work lies ahead",
-                )
-            )
-        return blocks
-
-    def _by_fittings(self, shape: SegmentGeometry, method: int, reach: StopExtent) -> list[BlockedLength]:
-        fittings = self.index.network.fittings
-        squeeze = self.rules.method[method].kind is MethodKind.SQUEEZE
-        blocks = []
-        for at, row in self.fittings_on(shape):
-            kind = FittingKind(int(fittings.kind[row]))
-            marked = squeeze and kind is FittingKind.SQUEEZE_MARK
-            near, far = (reach.mark_near_m, reach.mark_far_m) if marked else (reach.near_m, reach.far_m)
-            words = f"too near to {kind.word.replace('_', ' ')} {fittings.id[row]}"
-            blocks.append(BlockedLength(at - far, at - near, "squeeze-mark" if marked else "fitting", words))
-            if kind is FittingKind.TRANSITION and "mechanical" in self.rules.method[method].refuse_joints:
-                blocks.append(
-                    BlockedLength(
-                        -1.0,
-                        shape.length_m + 1.0,
-                        MethodRefusal.TRANSITION.code,
-                        f"transition fitting {fittings.id[row]} would take the thrust",
-                    )
-                )
-        return blocks
-
-    def fittings_on(self, shape: SegmentGeometry) -> list[tuple[float, int]]:
-        """Return (place on the shape [m], fitting row) for the fittings on it or within a metre of its legs.
-
-        Fittings a little beyond an end still claim their clearance.
-        """
-        index, found = self.index, []
-        if not len(index.fitting_key):
-            return []
-        for leg in shape.legs:
-            base = index.pipe_base_m[leg.pipe]
-            low, high = sorted((leg.chainage(leg.start_m), leg.chainage(leg.end_m)))
-            first = np.searchsorted(index.fitting_key, base + low - 1e-6)
-            last = np.searchsorted(index.fitting_key, base + high + 1e-6)
-            for place in range(int(first), int(last)):
-                chainage = float(index.fitting_key[place] - base)
-                found.append(
-                    (leg.start_m + leg.sign * (chainage - leg.chainage_m), int(index.fitting_row[place]))
-                )
-        return sorted(set(found))
-
 
 def _cheapest(choice: Choice) -> tuple[int, int]:
     """Return what choices on one shape are sorted by."""
     return choice.cost_minor, choice.method
-
-
-def free_intervals(length_m: float, blocks: list[BlockedLength]) -> list[tuple[float, float]]:
-    """Return the closed intervals of [0, length_m] that no block covers, in order."""
-    free, low = [], 0.0
-    for block in sorted(blocks, key=lambda block: (block.low_m, block.high_m)):
-        if block.high_m <= block.low_m:
-            continue
-        if block.low_m >= low:
-            if block.low_m <= length_m:
-                free.append((low, block.low_m))
-            else:
-                break
-        low = max(low, block.high_m)
-    if low <= length_m:
-        free.append((low, length_m))
-    return free

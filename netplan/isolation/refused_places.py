@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections import deque
 
 from netplan.isolation.cut_enumeration import Found
+from netplan.isolation.joints import free_intervals
 from netplan.isolation.local_edge import LocalEdge
 from netplan.isolation.local_graph import SOURCE, LocalGraph
 from netplan.isolation.model import Cut, Refusal
-from netplan.isolation.placement import free_intervals
 from netplan.isolation.segment_geometry import SegmentGeometry
 
 __all__ = ["DEARER", "not_nearer", "refusals_on"]

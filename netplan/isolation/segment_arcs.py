@@ -8,11 +8,31 @@ from netplan.core.arrays import Ints
 from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation.simple_segments import SimpleSegments
 
-__all__ = ["plain_arcs"]
+__all__ = ["Arcs", "arcs_of", "plain_arcs"]
+
+Arcs = tuple[int, int, int, int]
+"""Capacity from the first end to the second and back, what either end pays for being in the zone
+[minor units]."""
+
+
+def arcs_of(out_u: int, out_v: int, gas_minor: int) -> Arcs:
+    """Return a segment as arcs, from the least price of a stop with the zone at either end and its gas.
+
+    The gas of a segment wholly inside is shared by its ends. So that no arc becomes negative, no end pays
+    more than a stop there costs.
+    """
+    gas = min(gas_minor, out_u + out_v)
+    share = min(max(gas // 2, gas - out_v), out_u)
+    return (
+        out_u - share if out_u < INFINITE else INFINITE,
+        out_v - gas + share if out_v < INFINITE else INFINITE,
+        share,
+        gas - share,
+    )
 
 
 def plain_arcs(segments: SimpleSegments, stranded: Ints) -> tuple[Ints, Ints, Ints]:
-    """Return the arcs of all plain segments, priced as `bridges.arcs_of` does one by one.
+    """Return the arcs of all plain segments, priced as `arcs_of` does one by one.
 
     Parameters
     ----------

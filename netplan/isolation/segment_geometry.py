@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
 from netplan.isolation.segments import SegmentGraph
 
-__all__ = ["BlockedLength", "SegmentGeometry", "SegmentJoint", "SegmentLeg", "part_of", "segment_geometry"]
+__all__ = ["SegmentGeometry", "SegmentJoint", "SegmentLeg", "part_of", "segment_geometry"]
 
 
 class SegmentLeg(NamedTuple):
@@ -37,6 +36,10 @@ class SegmentLeg(NamedTuple):
         """Return the chainage at a place on the shape's coordinate [m]."""
         return self.chainage_m + self.sign * (at_m - self.start_m)
 
+    def chainage_within(self, at_m: float) -> float:
+        """Return the chainage of a place [m], on the leg however the sums were rounded."""
+        return self.chainage(min(max(at_m, self.start_m), self.end_m))
+
     def turned(self, length_m: float) -> SegmentLeg:
         """Return the same leg from the other end of a shape of some length [m]."""
         piece, pipe, start_m, end_m, chainage_m, sign = self
@@ -58,16 +61,6 @@ class SegmentJoint(NamedTuple):
     at_m: float
     before: int = -1
     after: int = -1
-
-
-@dataclass(frozen=True, slots=True)
-class BlockedLength:
-    """Places (strictly between low_m and high_m on a shape) where the barrier nearest the work cannot be."""
-
-    low_m: float
-    high_m: float
-    code: str
-    words: str
 
 
 class SegmentGeometry(NamedTuple):

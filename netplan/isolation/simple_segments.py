@@ -14,13 +14,22 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.core.arrays import Flags, Ints
+from netplan.core.constants import MM_PER_M
 from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation.eligibility import StopExclusions
+from netplan.isolation.model import MINOR_PER_UNIT
 from netplan.isolation.segments import SegmentGraph
-from netplan.isolation.stop_methods import price_minor, stop_extent
-from netplan.rules.model import MethodKind, Rules
+from netplan.isolation.stop_methods import stop_extent
+from netplan.network.vocabulary import Surface
+from netplan.rules.model import MethodKind, Rules, StopMethod
 
-__all__ = ["SimpleSegments", "bare_segments", "cost_simple_segments"]
+__all__ = ["SimpleSegments", "bare_segments", "cost_simple_segments", "price_minor"]
+
+
+def price_minor(method: StopMethod, od_m: float, surface: int) -> int:
+    """Return the price of one stop, hole included [minor units]; `surface` is a code of `Surface`."""
+    extra = float(getattr(method.price_surface, Surface(surface).word))
+    return round((method.price + method.price_per_mm_od * od_m * MM_PER_M + extra) * MINOR_PER_UNIT)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

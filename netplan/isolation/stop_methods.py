@@ -14,10 +14,9 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Codes, Floats
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR
-from netplan.isolation.model import MINOR_PER_UNIT
 from netplan.isolation.segments import SegmentGraph
 from netplan.network.supply import supply_of_parts
-from netplan.network.vocabulary import Host, Joint, Material, Operable, Surface, ValveState
+from netplan.network.vocabulary import Host, Joint, Material, Operable, ValveState
 from netplan.rules.model import MethodKind, Rules, StopMethod
 
 __all__ = [
@@ -26,7 +25,6 @@ __all__ = [
     "fault_pressures",
     "length_taken_m",
     "method_codes",
-    "price_minor",
     "refused_words",
     "stop_extent",
 ]
@@ -116,12 +114,6 @@ def length_taken_m(rules: Rules, method: StopMethod) -> float:
     """
     offsets = [part.offset_m for part in method.assembly] or [0.0]
     return max(offsets) + rules.clearance.fitting_m - min(0.0, *offsets)
-
-
-def price_minor(method: StopMethod, od_m: float, surface: int) -> int:
-    """Return the price of one stop, hole included [minor units]; `surface` is a code of `Surface`."""
-    extra = float(getattr(method.price_surface, Surface(surface).word))
-    return round((method.price + method.price_per_mm_od * od_m * MM_PER_M + extra) * MINOR_PER_UNIT)
 
 
 def fault_pressures(index: SegmentGraph) -> tuple[Floats, NDArray[np.bool_]]:
