@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from netplan.core.arrays import Flags, Ints
 from netplan.feeds.model import FeedKind
 from netplan.feeds.prices import feed_lower_bound_minor
-from netplan.isolation.model import PendantComponent
+from netplan.isolation.cut_model import PendantComponent
 from netplan.network.linear_reference import lines_between
 from netplan.network.model import Network
 from netplan.network.topology import Adjacency, adjacency, parts_without, station_nodes

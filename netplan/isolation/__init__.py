@@ -21,7 +21,7 @@ rules, hours)`` is the price of each customer off for the window. Rows are rows 
 """
 
 from netplan.isolation.cost_context import interruption_minor
-from netplan.isolation.model import (
+from netplan.isolation.cut_model import (
     MINOR_PER_UNIT,
     Cut,
     CutStop,
@@ -36,9 +36,9 @@ from netplan.isolation.model import (
     Stretch,
     ZonePiece,
 )
-from netplan.isolation.ranked_cuts import CutSearch, cuts, look_up_in, reads_boundary
-from netplan.isolation.refused_places import DEARER
-from netplan.isolation.segments import SegmentGraph, segment_graph
+from netplan.isolation.cut_search import CutSearch, cuts, look_up_in, reads_boundary
+from netplan.isolation.diagnosis import DEARER
+from netplan.isolation.segment_graph import SegmentGraph, segment_graph
 from netplan.isolation.stop_methods import length_taken_m
 from netplan.isolation.zone_summary import Outline
 

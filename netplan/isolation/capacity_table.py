@@ -12,9 +12,9 @@ from netplan.core.arrays import Ints
 from netplan.graph.compiled_cut import CompiledFlow
 from netplan.graph.grouping import grouped
 from netplan.graph.minimum_cut import INFINITE, UNEXPLORED
-from netplan.isolation.bridge_costs import BridgeCosts
 from netplan.isolation.cost_context import CostContext
-from netplan.isolation.segment_arcs import plain_arcs
+from netplan.isolation.segment_edges import plain_arcs
+from netplan.isolation.stranded_costs import BridgeCosts
 
 __all__ = ["NOT_PLAIN", "READY", "UNREAD", "CapacityTable"]
 

@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 
 from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation.constraints import Sensing, open_segments, sensing_pairs
-from netplan.isolation.eligibility import stop_exclusions
-from netplan.isolation.model import MINOR_PER_UNIT, Orders
+from netplan.isolation.cut_model import MINOR_PER_UNIT, Orders
 from netplan.isolation.pendant_components import PendantComponents, pendant_components
-from netplan.isolation.placement import StopPlacement
 from netplan.isolation.segment_geometry import SegmentGeometry
-from netplan.isolation.segments import SegmentGraph
-from netplan.isolation.simple_segments import SimpleSegments, cost_simple_segments
+from netplan.isolation.segment_graph import SegmentGraph
+from netplan.isolation.stop_exclusions import stop_exclusions
+from netplan.isolation.stop_placement import StopPlacement
+from netplan.isolation.stop_prices import SimpleSegments, cost_simple_segments
 from netplan.isolation.work_segments import Work
 from netplan.network.model import Network
 from netplan.network.vocabulary import Category

@@ -1,8 +1,10 @@
-"""Cuts in order of price: least cuts of ever smaller families of zones that share none.
+"""The least cut, then all others in order of price: least cuts of ever smaller families of zones.
 
 A family is given by two sets of local nodes: those certainly in the zone (connected with the work) and those
-certainly outside. Its least zone is one minimum cut. Taking that zone's nodes in one by one, then holding its
-neighbours out one by one, splits the rest of the family into families that share no zone and miss none.
+certainly outside. Its least zone is one minimum cut (`netplan.graph.minimum_cut`); that of an ordinary question
+is read off the table that all questions share (`capacity_table`). Taking that zone's nodes in one by one, then
+holding its neighbours out one by one, splits the other zones of the family into families that share no zone and
+miss none.
 """
 
 from __future__ import annotations
@@ -11,15 +13,21 @@ import heapq
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import count
-from typing import Final
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
 
 from netplan.graph.minimum_cut import INFINITE, MaximumFlow, least_cut, next_cut
-from netplan.isolation.local_edge import LocalEdge
 from netplan.isolation.local_graph import SOURCE, LocalGraph
-from netplan.isolation.placement import Choice
-from netplan.isolation.shared_cut import shared_cut
+from netplan.isolation.segment_edges import LocalEdge
+from netplan.isolation.stop_placement import Choice
 
-__all__ = ["CutEnumeration", "Family", "Found"]
+if TYPE_CHECKING:
+    from netplan.graph.compiled_cut import Question, SourceSide
+    from netplan.isolation.capacity_table import CapacityTable
+
+__all__ = ["CutEnumeration", "Family", "Found", "shared_cut"]
+
 
 MOST_SPLIT: Final = 2_000
 """Families of zones split in a row without a zone before a search gives up (own): a limit of stops, or
@@ -295,3 +303,41 @@ class CutEnumeration:
                 self._push(
                     value, 0, _Ready(Found(value, found.zone, stops, found.inner), ready.options, stop, ranks)
                 )
+
+
+def shared_cut(near: LocalGraph) -> SourceSide | None:
+    """Return the least zone round the work; None where none is found in this way.
+
+    That is where the graph of the local graph must be asked: for a single question, where orders concern
+    single segments, or where customers are attached at several nodes.
+    """
+    table = near.links.table
+    if table is None or not near.is_plain:
+        return None
+    near.take_near()
+    question = _question(near, table)
+    return None if question is None else table.flow.least_cut(question, table.read)
+
+
+def _question(near: LocalGraph, table: CapacityTable) -> Question | None:
+    """Return the work, and the supernodes that its own segments and those priced for it lead to."""
+    from netplan.graph.compiled_cut import Question
+
+    graph, count = near.graph, table.flow.count
+    number = [table.source, *near.supernode[SOURCE + 1 :]]
+    sink = [graph.sink[SOURCE]]
+    leaving = [count + arc for arc in graph.arcs_from(SOURCE)]
+    start = [0, len(leaving)]
+    for node, supernode in enumerate(number[SOURCE + 1 :], SOURCE + 1):
+        if not table.read(supernode):
+            return None
+        capacity, kept = table.without(supernode, near.is_taken)
+        sink.append(min(capacity + near.paid_at(node), INFINITE))
+        leaving += (count + arc for arc in graph.arcs_from(node))
+        leaving += kept
+        start.append(len(leaving))
+    end = [number[node] for node in graph.end]
+    arrays = [
+        np.array(values, dtype=np.int64) for values in (end, graph.capacity, number, sink, start, leaving)
+    ]
+    return Question(table.source, *arrays)

@@ -8,10 +8,10 @@ from itertools import product
 from netplan.core.errors import NoPlanError
 from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation.cut_enumeration import Family
-from netplan.isolation.local_edge import LocalEdge
+from netplan.isolation.cut_model import Orders
 from netplan.isolation.local_graph import SOURCE, LocalGraph
-from netplan.isolation.model import Orders
-from netplan.isolation.segments import SegmentGraph
+from netplan.isolation.segment_edges import LocalEdge
+from netplan.isolation.segment_graph import SegmentGraph
 from netplan.isolation.work_segments import Work
 
 __all__ = ["Forced", "families", "forced_places"]

@@ -11,11 +11,10 @@ from numpy.typing import NDArray
 
 from netplan.graph.minimum_cut import INFINITE, UNEXPLORED, FlowGraph
 from netplan.isolation.cost_context import CostContext
-from netplan.isolation.local_edge import LocalEdge
-from netplan.isolation.placement import Choice, StopPlacement
-from netplan.isolation.segment_arcs import arcs_of
+from netplan.isolation.segment_edges import LocalEdge, arcs_of
 from netplan.isolation.segment_geometry import SegmentGeometry, segment_geometry
 from netplan.isolation.shared_costs import Link, SharedCosts
+from netplan.isolation.stop_placement import Choice, StopPlacement
 from netplan.isolation.stranded_costs import WorkPlaces
 from netplan.isolation.work_segments import Gap, Work
 

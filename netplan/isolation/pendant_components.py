@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Ints
 from netplan.graph.spanning_forest import spanning_forest
-from netplan.isolation.segments import SUPPLIED, SegmentGraph
+from netplan.isolation.segment_graph import SUPPLIED, SegmentGraph
 
 __all__ = ["PendantComponents", "SubtreeInterval", "pendant_components"]
 

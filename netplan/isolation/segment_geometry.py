@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import NamedTuple
 
-from netplan.isolation.segments import SegmentGraph
+from netplan.isolation.segment_graph import SegmentGraph
 
 __all__ = ["SegmentGeometry", "SegmentJoint", "SegmentLeg", "part_of", "segment_geometry"]
 

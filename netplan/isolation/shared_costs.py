@@ -1,4 +1,4 @@
-"""The segments at each supernode with their prices: worked out once, shared by all questions alike."""
+"""The segments at each supernode with their prices: worked out once, shared by all questions."""
 
 from __future__ import annotations
 
@@ -6,10 +6,9 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 from netplan.graph.minimum_cut import INFINITE
-from netplan.isolation.bridge_costs import BridgeCost, BridgeCosts
 from netplan.isolation.cost_context import CostContext
-from netplan.isolation.model import FeedBound, SameFeed
-from netplan.isolation.stranded_costs import StrandedCosts
+from netplan.isolation.cut_model import FeedBound, SameFeed
+from netplan.isolation.stranded_costs import BridgeCost, BridgeCosts, StrandedCosts
 
 if TYPE_CHECKING:
     from netplan.isolation.capacity_table import CapacityTable

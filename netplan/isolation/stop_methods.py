@@ -1,4 +1,4 @@
-"""What each stop method allows and costs on each piece of main."""
+"""What each stop method allows on each piece of main, and how far its assembly reaches."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Codes, Floats
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR
-from netplan.isolation.segments import SegmentGraph
+from netplan.isolation.segment_graph import SegmentGraph
 from netplan.network.supply import supply_of_parts
 from netplan.network.vocabulary import Host, Joint, Material, Operable, ValveState
 from netplan.rules.model import MethodKind, Rules, StopMethod

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from netplan.isolation.model import Stretch
+from netplan.isolation.cut_model import Stretch
 from netplan.isolation.segment_geometry import SegmentGeometry, part_of, segment_geometry
-from netplan.isolation.segments import SegmentGraph
+from netplan.isolation.segment_graph import SegmentGraph
 from netplan.network.work_section import WorkSection
 
 __all__ = ["Gap", "Work", "lay_work"]

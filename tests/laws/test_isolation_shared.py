@@ -21,10 +21,10 @@ from netplan.graph.spanning_forest import spanning_forest
 from netplan.isolation import IsolationProblem, SameFeed, SegmentGraph, ZonePiece, cuts, segment_graph
 from netplan.isolation.capacity_table import READY, UNREAD
 from netplan.isolation.cost_context import cost_context_of
+from netplan.isolation.cut_enumeration import shared_cut
 from netplan.isolation.local_graph import SOURCE, LocalGraph
 from netplan.isolation.segment_geometry import part_of, segment_geometry
 from netplan.isolation.shared_costs import SharedCosts
-from netplan.isolation.shared_cut import shared_cut
 from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.work_section import WorkSection

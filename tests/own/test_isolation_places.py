@@ -9,10 +9,10 @@ import pytest
 
 from netplan.core.errors import NoPlanError
 from netplan.isolation import Cut, IsolationProblem, Orders, cuts, segment_graph
-from netplan.isolation.eligibility import stop_exclusions
-from netplan.isolation.joints import free_intervals
-from netplan.isolation.placement import StopPlacement
+from netplan.isolation.blocked_lengths import free_intervals
 from netplan.isolation.segment_geometry import segment_geometry
+from netplan.isolation.stop_exclusions import stop_exclusions
+from netplan.isolation.stop_placement import StopPlacement
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart, work_section
 from netplan.rules.model import Rules

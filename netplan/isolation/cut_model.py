@@ -1,4 +1,4 @@
-"""What the choice of stops is asked, and what it answers."""
+"""What the choice of stops is asked (`IsolationProblem`), and what it answers (`Cut`)."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A found zone with its methods, turned into stops, zones and customers in the network's own terms."""
+"""A found zone with its methods, turned into a cut: stops, zones and customers of the network."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.isolation.bypass_tee import tappings_of, with_tee
-from netplan.isolation.local_edge import LocalEdge
+from netplan.isolation.cut_model import Cut, CutStop, CutZone, Stretch, ZonePiece
 from netplan.isolation.local_graph import LocalGraph
-from netplan.isolation.model import Cut, CutStop, CutZone, Stretch, ZonePiece
-from netplan.isolation.placement import Choice
+from netplan.isolation.segment_edges import LocalEdge
 from netplan.isolation.segment_geometry import SegmentGeometry
 from netplan.isolation.stop_methods import length_taken_m
+from netplan.isolation.stop_placement import Choice
+from netplan.isolation.tappings import tappings_of, with_tee
 from netplan.isolation.zone_summary import Outline
 from netplan.network.vocabulary import Surface
 from netplan.rules.model import MethodKind

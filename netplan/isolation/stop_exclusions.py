@@ -1,4 +1,4 @@
-"""Places barred to every stop: keep-out areas, and what the planner forbids."""
+"""Places where no stop may go: recorded keep-out areas, and what the planner forbids."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from netplan.isolation.joints import BlockedLength
-from netplan.isolation.model import Orders, Stretch
+from netplan.isolation.blocked_lengths import BlockedLength
+from netplan.isolation.cut_model import Orders, Stretch
 from netplan.isolation.segment_geometry import SegmentGeometry, SegmentLeg
 from netplan.isolation.stop_methods import StopExtent
 from netplan.network.model import Network

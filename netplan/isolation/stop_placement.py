@@ -9,18 +9,21 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.isolation.eligibility import StopExclusions
-from netplan.isolation.feasible_interval import ALL_OF_IT, Ends, FeasibleInterval, ends_of, feasible_interval
-from netplan.isolation.joints import (
+from netplan.isolation.blocked_lengths import (
+    ALL_OF_IT,
     BlockedLength,
+    Ends,
+    FeasibleInterval,
     Joints,
     blocked_by_ends,
     blocked_by_fittings,
+    ends_of,
+    feasible_interval,
     free_intervals,
 )
 from netplan.isolation.segment_geometry import SegmentGeometry, segment_geometry
-from netplan.isolation.segments import SegmentGraph
-from netplan.isolation.simple_segments import bare_segments, price_minor
+from netplan.isolation.segment_graph import SegmentGraph
+from netplan.isolation.stop_exclusions import StopExclusions
 from netplan.isolation.stop_methods import (
     MethodRefusal,
     StopExtent,
@@ -30,6 +33,7 @@ from netplan.isolation.stop_methods import (
     refused_words,
     stop_extent,
 )
+from netplan.isolation.stop_prices import bare_segments, price_minor
 from netplan.rules.model import MethodKind, Rules
 
 __all__ = ["Choice", "StopPlacement"]

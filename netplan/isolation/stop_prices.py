@@ -1,8 +1,8 @@
-"""Costs of stops on plain segments of the whole network at once.
+"""What stops cost: one stop by method, size and surface, and the cheapest on all simple segments at once.
 
-A segment is bare when it carries no fitting and lies in no keep-out area, and plain when it is one piece
-besides: both directions then cost the same, and the best place is the nearest one. All others are worked out
-one by one, by `placement`.
+A segment is unobstructed when it carries no fitting and lies in no keep-out area, and simple when it is one
+piece besides: both directions then cost the same, and the best place is the nearest one. All others are worked
+out one by one, by `stop_placement`.
 """
 
 from __future__ import annotations
@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 from netplan.core.arrays import Flags, Ints
 from netplan.core.constants import MM_PER_M
 from netplan.graph.minimum_cut import INFINITE
-from netplan.isolation.eligibility import StopExclusions
-from netplan.isolation.model import MINOR_PER_UNIT
-from netplan.isolation.segments import SegmentGraph
+from netplan.isolation.cut_model import MINOR_PER_UNIT
+from netplan.isolation.segment_graph import SegmentGraph
+from netplan.isolation.stop_exclusions import StopExclusions
 from netplan.isolation.stop_methods import stop_extent
 from netplan.network.vocabulary import Surface
 from netplan.rules.model import MethodKind, Rules, StopMethod

@@ -7,11 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from netplan.isolation.joints import fittings_on
-from netplan.isolation.model import CutStop, CutTapping
-from netplan.isolation.placement import Choice, StopPlacement
+from netplan.isolation.blocked_lengths import fittings_on
+from netplan.isolation.cut_model import CutStop, CutTapping
 from netplan.isolation.segment_geometry import SegmentGeometry
-from netplan.isolation.segments import SegmentGraph
+from netplan.isolation.segment_graph import SegmentGraph
+from netplan.isolation.stop_placement import Choice, StopPlacement
 from netplan.rules.model import Rules
 
 __all__ = ["tappings_of", "with_tee"]

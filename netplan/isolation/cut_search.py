@@ -1,4 +1,4 @@
-"""The door: cuts of a work section in order of their bound."""
+"""The search for the ways to isolate a work section: cuts in order of their bound."""
 
 from __future__ import annotations
 
@@ -7,19 +7,18 @@ from collections.abc import Iterator
 from typing import Final
 
 from netplan.core.errors import NoPlanError
-from netplan.isolation.assembly import cut_of
 from netplan.isolation.constraints import parted, shut_in
 from netplan.isolation.cost_context import CostContext, cost_context_of
+from netplan.isolation.cut_assembly import cut_of
 from netplan.isolation.cut_enumeration import CutEnumeration, Found
-from netplan.isolation.diagnosis import in_the_way
-from netplan.isolation.eligibility import stop_exclusions
+from netplan.isolation.cut_model import Cut, IsolationProblem, Refusal
+from netplan.isolation.diagnosis import in_the_way, not_nearer
 from netplan.isolation.forced_stops import Forced, families, forced_places
 from netplan.isolation.local_graph import SOURCE, LocalGraph
-from netplan.isolation.model import Cut, IsolationProblem, Refusal
-from netplan.isolation.placement import StopPlacement
-from netplan.isolation.refused_places import not_nearer
-from netplan.isolation.segments import BOUNDARY, SegmentGraph, segment_graph
+from netplan.isolation.segment_graph import BOUNDARY, SegmentGraph, segment_graph
 from netplan.isolation.shared_costs import shared_costs_of
+from netplan.isolation.stop_exclusions import stop_exclusions
+from netplan.isolation.stop_placement import StopPlacement
 from netplan.isolation.work_segments import lay_work
 from netplan.isolation.zone_summary import Outline, outline_of
 
