@@ -7,12 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
-from netplan.hydraulics.back_substitution import BranchFlows
+from netplan.graph.grouping import sum_at
 from netplan.hydraulics.connected_parts import ConnectedParts
 from netplan.hydraulics.layout import Layout
-from netplan.hydraulics.sums import sum_at
 
-__all__ = ["NodalDemand", "NodeLoads", "make_loads", "make_tally"]
+__all__ = ["BranchFlows", "NodalDemand", "NodeLoads", "make_loads", "make_tally"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,6 +33,28 @@ class NodalDemand:
     at_node: Floats
     per_part: Floats
     size_per_part: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BranchFlows:
+    """Flow out to each branch node [kg/s] and the drop on the way [Pa²], kept for the next solution."""
+
+    flow: Floats
+    drop: Floats
+
+    @staticmethod
+    def of(layout: Layout, drawn: Floats, known: BranchFlows | None) -> BranchFlows:
+        """Work out the branches, taking over drops from `known` where the flow is the same."""
+        branches = layout.branches
+        flow = branches.gather_up(drawn)[branches.child]
+        if known is None:
+            drop, _ = layout.branch_law.drop_and_slope(flow)
+            return BranchFlows(flow, drop)
+        drop = known.drop.copy()
+        moved = np.flatnonzero(flow != known.flow)
+        if moved.size:
+            drop[moved], _ = layout.branch_law.take(moved).drop_and_slope(flow[moved])
+        return BranchFlows(flow, drop)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

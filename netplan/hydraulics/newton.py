@@ -9,10 +9,10 @@ import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.graph.chains import Chains
+from netplan.graph.grouping import sum_at
 from netplan.hydraulics.newton_system import CoreMatrix
 from netplan.hydraulics.segments import SegmentDrops
 from netplan.hydraulics.stations import CAPPED, HOLDING, LOCKED, StationGroups
-from netplan.hydraulics.sums import sum_at
 
 __all__ = ["MOST_STEPS", "Core", "CoreProblem", "CoreSolution", "calm"]
 

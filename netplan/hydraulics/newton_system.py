@@ -7,9 +7,9 @@ from typing import Final
 import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
+from netplan.graph.grouping import sum_at
 from netplan.hydraulics.factorisation import Factorisation
 from netplan.hydraulics.layout import CorePattern
-from netplan.hydraulics.sums import sum_at
 
 __all__ = ["CoreMatrix"]
 

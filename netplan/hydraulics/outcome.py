@@ -8,17 +8,16 @@ from typing import Final
 import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
+from netplan.graph.grouping import sum_at
 from netplan.graph.pruning import prune_branches
-from netplan.hydraulics.back_substitution import PressureFlowField, spread_core
 from netplan.hydraulics.connected_parts import ConnectedParts
 from netplan.hydraulics.layout import Layout
-from netplan.hydraulics.loads import NodeLoads
+from netplan.hydraulics.loads import BranchFlows, NodeLoads
 from netplan.hydraulics.model import FlowNetwork, FlowState, PartStatus, StationState
 from netplan.hydraulics.newton import CoreProblem, CoreSolution
 from netplan.hydraulics.newton_system import CoreMatrix
 from netplan.hydraulics.segments import SegmentDrops
 from netplan.hydraulics.stations import CAPPED, HOLDING, LOCKED
-from netplan.hydraulics.sums import sum_at
 
 __all__ = ["CoreResult", "SolveInput", "WarmStart", "make_state"]
 
@@ -96,6 +95,60 @@ class CoreResult:
     drops: SegmentDrops
     base: float
     station_part: Ints
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PressureFlowField:
+    """Levels of all joined nodes [Pa²] and flows of all live links [kg/s]."""
+
+    level: Floats
+    flow: Floats
+
+
+def spread_core(
+    layout: Layout,
+    parts: ConnectedParts,
+    junction_level: Floats,
+    segment_flow: Floats,
+    segment_drop: Floats,
+    branch: BranchFlows,
+) -> PressureFlowField:
+    """Give every joined node its level and every live link its flow.
+
+    Parameters
+    ----------
+    layout : Layout
+        The network.
+    parts : ConnectedParts
+        What is cut: behind a closed segment the levels come from the chain's other end.
+    junction_level : ndarray of float, shape (j,)
+        Levels of the junctions [Pa²].
+    segment_flow, segment_drop : ndarray of float, shape (s,)
+        Flow along each segment [kg/s] and its drop [Pa²].
+    branch : BranchFlows
+        The branches.
+    """
+    chains, branches = layout.chains, layout.branches
+    level = np.full(layout.size, np.nan)
+    if chains.count:
+        fallen = np.cumsum(segment_drop)
+        base = junction_level[chains.start] + (fallen - segment_drop)[chains.first[:-1]]
+        level[chains.node] = base[chains.chain_of] - fallen
+        for chain in np.unique(chains.chain_of[parts.closed_segment]):
+            low, high = int(chains.first[chain]), int(chains.first[chain + 1])
+            cuts = parts.closed_segment[(parts.closed_segment >= low) & (parts.closed_segment < high)]
+            last = int(cuts[-1])
+            behind = slice(last + 1, high)
+            rest = np.cumsum(segment_drop[behind][::-1])[::-1]
+            level[chains.node[last : high - 1]] = junction_level[chains.end[chain]] + rest
+    level[chains.junction] = junction_level
+    branches.hand_down(level, branch.drop)
+
+    flow = np.zeros(layout.live.size)
+    flow[chains.link] = chains.sign * segment_flow
+    outward = layout.from_node[branches.link] == branches.parent
+    flow[branches.link] = np.where(outward, branch.flow, -branch.flow)
+    return PressureFlowField(level, flow)
 
 
 def make_state(given: SolveInput, raw: CoreResult) -> FlowState:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from netplan.core.arrays import Floats, Ints
+from netplan.graph.grouping import sum_at
 from netplan.hydraulics.active_set import solve_core
 from netplan.hydraulics.connected_parts import ConnectedParts, find_parts
 from netplan.hydraulics.layout import Layout
@@ -16,7 +17,6 @@ from netplan.hydraulics.newton import CoreProblem, CoreSolution
 from netplan.hydraulics.outcome import CoreResult, SolveInput, WarmStart, make_state
 from netplan.hydraulics.segments import SegmentDrops
 from netplan.hydraulics.stations import group_stations
-from netplan.hydraulics.sums import sum_at
 
 __all__ = ["solve_given"]
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
-from netplan.hydraulics.sums import sum_at
+from netplan.graph.grouping import sum_at
 
 __all__ = ["CAPPED", "HOLDING", "LOCKED", "StationGroups", "Switcher", "group_stations"]
 

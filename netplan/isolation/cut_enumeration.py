@@ -1,10 +1,10 @@
 """The least cut, then all others in order of price: least cuts of ever smaller families of zones.
 
 A family is given by two sets of local nodes: those certainly in the zone (connected with the work) and those
-certainly outside. Its least zone is one minimum cut (`netplan.graph.minimum_cut`); that of an ordinary question
-is read off the table that all questions share (`capacity_table`). Taking that zone's nodes in one by one, then
-holding its neighbours out one by one, splits the other zones of the family into families that share no zone and
-miss none.
+certainly outside. Its least zone is one minimum cut (`netplan.graph.minimum_cut`); that of an ordinary
+question is read off the table that all questions share (`capacity_table`). Taking that zone's nodes in one by
+one, then holding its neighbours out one by one, splits the other zones of the family into families that share
+no zone and miss none.
 """
 
 from __future__ import annotations

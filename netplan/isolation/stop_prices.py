@@ -1,8 +1,8 @@
 """What stops cost: one stop by method, size and surface, and the cheapest on all simple segments at once.
 
 A segment is unobstructed when it carries no fitting and lies in no keep-out area, and simple when it is one
-piece besides: both directions then cost the same, and the best place is the nearest one. All others are worked
-out one by one, by `stop_placement`.
+piece besides: both directions then cost the same, and the best place is the nearest one. All others are
+worked out one by one, by `stop_placement`.
 """
 
 from __future__ import annotations
