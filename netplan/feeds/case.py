@@ -15,8 +15,8 @@ from netplan.feeds.feed_links import feed_links, feed_loss_coefficient
 from netplan.feeds.loads import FeedLoads
 from netplan.feeds.model import FeedSize, SizedFeed
 from netplan.feeds.prices import feed_price_minor
-from netplan.hydraulics.model import FlowState
-from netplan.hydraulics.protocol import NetworkSolver
+from netplan.hydraulics.flow_network import FlowState
+from netplan.hydraulics.network_solver import NetworkSolver
 from netplan.rules.model import Rules
 
 __all__ = ["FeedCase", "Inlets", "Verdict"]

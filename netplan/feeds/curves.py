@@ -14,8 +14,8 @@ from netplan.feeds.case import FeedCase
 from netplan.feeds.feed_links import feed_loss_coefficient
 from netplan.feeds.loads import FeedLoads, as_loads
 from netplan.feeds.model import FeedSize
-from netplan.hydraulics.conditions import FlowConditions
-from netplan.hydraulics.model import FlowNetwork, FlowState
+from netplan.hydraulics.flow_conditions import FlowConditions
+from netplan.hydraulics.flow_network import FlowNetwork, FlowState
 from netplan.hydraulics.pressure_drop import drop_law
 from netplan.rules.model import Rules
 

@@ -9,8 +9,8 @@ from typing import Final
 import numpy as np
 
 from netplan.core.arrays import Flags, Floats
-from netplan.hydraulics.conditions import FlowConditions
-from netplan.hydraulics.model import FlowNetwork, FlowState
+from netplan.hydraulics.flow_conditions import FlowConditions
+from netplan.hydraulics.flow_network import FlowNetwork, FlowState
 
 __all__ = ["FlowChanges", "flow_changes", "link_velocity_m_per_s", "station_loads"]
 

@@ -7,8 +7,8 @@ from collections.abc import Callable
 import numpy as np
 
 from netplan.core.arrays import Floats, Ints
-from netplan.hydraulics.conditions import FlowConditions
-from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState
+from netplan.hydraulics.flow_conditions import FlowConditions
+from netplan.hydraulics.flow_network import FlowLinks, FlowNetwork, FlowState
 from netplan.hydraulics.pressure_drop import drop_law
 
 __all__ = ["branch_roots", "local_peak_allowance_pa"]

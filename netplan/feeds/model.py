@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from netplan.hydraulics.model import FlowState
+from netplan.hydraulics.flow_network import FlowState
 
 __all__ = ["Feed", "FeedKind", "FeedSize", "SizedFeed"]
 

@@ -25,8 +25,8 @@ from netplan.feeds.constraint_margin import (
 from netplan.feeds.feed_links import feed_links
 from netplan.feeds.loads import FeedLoads
 from netplan.feeds.model import FeedSize
-from netplan.hydraulics.conditions import FlowConditions
-from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState
+from netplan.hydraulics.flow_conditions import FlowConditions
+from netplan.hydraulics.flow_network import FlowLinks, FlowNetwork, FlowState
 from netplan.hydraulics.solver import FlowSolver
 from netplan.rules.model import Rules
 

@@ -34,8 +34,6 @@ def grouped(
     return start, values[order].astype(np.int32)
 
 
-def sum_at(
-    where: NDArray[np.int64], values: NDArray[np.float64], size: int
-) -> NDArray[np.float64]:
+def sum_at(where: NDArray[np.int64], values: NDArray[np.float64], size: int) -> NDArray[np.float64]:
     """Return, for each of `size` places, the sum of the values that belong there."""
     return np.asarray(np.bincount(where, weights=values, minlength=size), dtype=float)

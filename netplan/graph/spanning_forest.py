@@ -1,4 +1,4 @@
-"""Spanning forests of a graph in arrays, with a cycle-space label for every edge.
+"""Spanning forests of a graph in arrays, and cycle-space labels of its edges (cut labels).
 
 An edge outside the forest gets a random label; an edge of the forest gets the exclusive or of the labels of
 all edges whose cycle it lies on. Edges then make up a cut exactly where the exclusive or of their labels is
@@ -8,6 +8,7 @@ computation of small cuts via cycle space sampling", ACM Transactions on Algorit
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -15,11 +16,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import breadth_first_order, connected_components
+from scipy.sparse.csgraph import breadth_first_order
 
 from netplan.core.arrays import Ints
+from netplan.graph.connected_components import component_labels
 
-__all__ = ["SpanningForest", "spanning_forest"]
+__all__ = ["CutLabels", "SpanningForest", "cut_labels", "spanning_forest"]
+
 
 _SEED = 20260101
 
@@ -76,8 +79,7 @@ def spanning_forest(n: int, a: NDArray[Any], b: NDArray[Any]) -> SpanningForest:
 
 def _breadth_first(n: int, a: NDArray[Any], b: NDArray[Any]) -> tuple[Ints, Ints, list[tuple[int, int]]]:
     """Return nodes breadth first, their parents (-1: root) and the range of each depth."""
-    links = coo_matrix((np.ones(len(a), np.int8), (a, b)), shape=(n, n)).tocsr()
-    _, label = connected_components(links, directed=False)
+    label, _ = component_labels(n, a, b)
     roots = np.unique(label, return_index=True)[1]
     hub = coo_matrix(
         (
@@ -134,3 +136,45 @@ def _numbered(
         place[low:high] += place[over]
         root[low:high] = root[over]
     return place[at], size[at], forward[root[at]]
+
+
+class CutLabels:
+    """Cycle-space labels of edges: they tell which sets of edges are bonds.
+
+    Parameters
+    ----------
+    labels : int array
+        Label of each edge; those left out of the graph may have any.
+    """
+
+    def __init__(self, labels: NDArray[np.int64]) -> None:
+        self._labels = labels
+
+    def is_single_bond(self, edges: Iterable[int]) -> bool:
+        """Whether taking out these edges leaves exactly one component more than before.
+
+        Parameters
+        ----------
+        edges : iterable of int
+            An edge may come twice: it is cut in two places then. One that comes back to its own node counts
+            as one component more.
+        """
+        independent: list[int] = []
+        surplus = 0
+        for edge in edges:
+            label = self._labels.item(edge)
+            for other in independent:
+                label = min(label, label ^ other)
+            if label:
+                independent.append(label)
+            else:
+                surplus += 1
+        return surplus == 1
+
+
+def cut_labels(n: int, a: NDArray[Any], b: NDArray[Any], among: NDArray[Any]) -> CutLabels:
+    """Return the labels of the edges of a graph of `n` nodes from `a` to `b`; `among` says which it has."""
+    rows = np.flatnonzero(among)
+    labels = np.zeros(len(a), dtype=np.int64)
+    labels[rows] = spanning_forest(n, a[rows], b[rows]).labels
+    return CutLabels(labels)

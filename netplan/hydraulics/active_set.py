@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
+from netplan.hydraulics.linear_system import CoreMatrix
 from netplan.hydraulics.newton import MOST_STEPS, Core, CoreProblem, CoreSolution, calm
-from netplan.hydraulics.newton_system import CoreMatrix
-from netplan.hydraulics.segments import SegmentDrops
-from netplan.hydraulics.stations import (
+from netplan.hydraulics.pressure_drop import SegmentDrops
+from netplan.hydraulics.station_states import (
     CAPPED,
     FLOW_TOLERANCE_KG_PER_S,
     HOLDING,

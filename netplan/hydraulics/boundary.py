@@ -15,9 +15,9 @@ import numpy as np
 import numpy.typing as npt
 
 from netplan.core.arrays import Flags, Floats, Ints
-from netplan.hydraulics.conditions import FlowConditions
-from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState, PartStatus
-from netplan.hydraulics.outcome import WarmStart
+from netplan.hydraulics.flow_conditions import FlowConditions
+from netplan.hydraulics.flow_network import FlowLinks, FlowNetwork, FlowState, PartStatus
+from netplan.hydraulics.flow_result import WarmStart
 from netplan.hydraulics.solver import FlowSolver
 from netplan.network.subnetwork import BoundaryAffectedError
 

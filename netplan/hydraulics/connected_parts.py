@@ -9,7 +9,7 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from netplan.core.arrays import Flags, Ints
-from netplan.graph.components import component_labels, matrix_component_labels
+from netplan.graph.connected_components import component_labels, matrix_component_labels
 from netplan.hydraulics.layout import Layout
 
 __all__ = ["ConnectedParts", "find_parts"]

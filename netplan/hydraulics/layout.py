@@ -11,7 +11,7 @@ from scipy.sparse import csc_array
 
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.graph.chains import Chains, find_chains
-from netplan.graph.components import component_labels
+from netplan.graph.connected_components import component_labels
 from netplan.graph.grouping import sum_at
 from netplan.graph.pruning import Branches, prune_branches
 from netplan.hydraulics.heights import StaticHead, columns, fill_heights, mean_factor

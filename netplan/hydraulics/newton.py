@@ -10,9 +10,9 @@ import numpy as np
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.graph.chains import Chains
 from netplan.graph.grouping import sum_at
-from netplan.hydraulics.newton_system import CoreMatrix
-from netplan.hydraulics.segments import SegmentDrops
-from netplan.hydraulics.stations import CAPPED, HOLDING, LOCKED, StationGroups
+from netplan.hydraulics.linear_system import CoreMatrix
+from netplan.hydraulics.pressure_drop import SegmentDrops
+from netplan.hydraulics.station_states import CAPPED, HOLDING, LOCKED, StationGroups
 
 __all__ = ["MOST_STEPS", "Core", "CoreProblem", "CoreSolution", "calm"]
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.core.arrays import Flags, Floats, Ints, Ints32
-from netplan.graph.components import component_labels
+from netplan.graph.connected_components import component_labels
 from netplan.graph.grouping import grouped
 from netplan.network.model import Network
 from netplan.network.subnetwork import merged_parts

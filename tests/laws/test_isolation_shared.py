@@ -15,9 +15,8 @@ from hypothesis import strategies as st
 
 from netplan.core.errors import NoPlanError
 from netplan.graph.compiled_cut import CompiledFlow, Question
-from netplan.graph.cut_labels import CutLabels
 from netplan.graph.minimum_cut import INFINITE, UNEXPLORED, least_cut
-from netplan.graph.spanning_forest import spanning_forest
+from netplan.graph.spanning_forest import CutLabels, spanning_forest
 from netplan.isolation import IsolationProblem, SameFeed, SegmentGraph, ZonePiece, cuts, segment_graph
 from netplan.isolation.capacity_table import READY, UNREAD
 from netplan.isolation.cost_context import cost_context_of

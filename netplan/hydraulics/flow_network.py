@@ -1,4 +1,4 @@
-"""What goes into a flow calculation and what comes out: plain arrays, no pipe objects."""
+"""What goes into a flow calculation and what comes out: `FlowNetwork` with its links, and `FlowState`."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.core.errors import BadNetworkError, NotSolvedError
-from netplan.graph.components import component_labels
+from netplan.graph.connected_components import component_labels
 
 __all__ = [
     "FlowLinks",

@@ -1,4 +1,4 @@
-"""The network as a flow case: one base to solve again after any stops, feeds and customers off."""
+"""The flow network of a recorded network and its rules: solved again after stops, feeds and customers off."""
 
 from __future__ import annotations
 

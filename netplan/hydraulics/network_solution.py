@@ -1,4 +1,4 @@
-"""One solution: parts and loads worked out, the core solved, everything spread and judged."""
+"""Solving a prepared network once: parts and demand worked out, the core solved, the result judged."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ from netplan.core.arrays import Floats, Ints
 from netplan.graph.grouping import sum_at
 from netplan.hydraulics.active_set import solve_core
 from netplan.hydraulics.connected_parts import ConnectedParts, find_parts
+from netplan.hydraulics.flow_network import FlowState, PartStatus
+from netplan.hydraulics.flow_result import CoreResult, SolveInput, WarmStart, make_state
 from netplan.hydraulics.layout import Layout
-from netplan.hydraulics.loads import NodalDemand, make_loads, make_tally
-from netplan.hydraulics.model import FlowState, PartStatus
 from netplan.hydraulics.newton import CoreProblem, CoreSolution
-from netplan.hydraulics.outcome import CoreResult, SolveInput, WarmStart, make_state
-from netplan.hydraulics.segments import SegmentDrops
-from netplan.hydraulics.stations import group_stations
+from netplan.hydraulics.nodal_demand import NodalDemand, make_loads, make_tally
+from netplan.hydraulics.pressure_drop import SegmentDrops
+from netplan.hydraulics.station_states import group_stations
 
 __all__ = ["solve_given"]
 

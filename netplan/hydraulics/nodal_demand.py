@@ -1,4 +1,4 @@
-"""What is drawn where, kept from one solution to the next as long as it stays the same."""
+"""What is drawn at each node, and what that sends through branches and along chains."""
 
 from __future__ import annotations
 

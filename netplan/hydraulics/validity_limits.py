@@ -1,4 +1,4 @@
-"""Where a flow leaves the range that its equations hold for."""
+"""Where a flow leaves the range that the flow equations hold for."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ from typing import Final
 import numpy as np
 
 from netplan.core.arrays import Flags, Floats
-from netplan.hydraulics.conditions import FlowConditions
+from netplan.hydraulics.flow_conditions import FlowConditions
+from netplan.hydraulics.flow_network import FlowLinks, FlowState
 from netplan.hydraulics.friction import (
     LAMINAR_UP_TO_REYNOLDS,
     TURBULENT_FROM_REYNOLDS,
     friction_factor,
     turbulent_factor,
 )
-from netplan.hydraulics.model import FlowLinks, FlowState
 
 __all__ = ["LIMITS", "Limit", "links_beyond", "transition_allowance_pa"]
 

@@ -1,4 +1,4 @@
-"""Judging a solution part by part, and putting it into the arrays that callers see."""
+"""From the solved core to `FlowState`: spread over chains and branches, and judged part by part."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from netplan.core.arrays import Flags, Floats, Ints
 from netplan.graph.grouping import sum_at
 from netplan.graph.pruning import prune_branches
 from netplan.hydraulics.connected_parts import ConnectedParts
+from netplan.hydraulics.flow_network import FlowNetwork, FlowState, PartStatus, StationState
 from netplan.hydraulics.layout import Layout
-from netplan.hydraulics.loads import BranchFlows, NodeLoads
-from netplan.hydraulics.model import FlowNetwork, FlowState, PartStatus, StationState
+from netplan.hydraulics.linear_system import CoreMatrix
 from netplan.hydraulics.newton import CoreProblem, CoreSolution
-from netplan.hydraulics.newton_system import CoreMatrix
-from netplan.hydraulics.segments import SegmentDrops
-from netplan.hydraulics.stations import CAPPED, HOLDING, LOCKED
+from netplan.hydraulics.nodal_demand import BranchFlows, NodeLoads
+from netplan.hydraulics.pressure_drop import SegmentDrops
+from netplan.hydraulics.station_states import CAPPED, HOLDING, LOCKED
 
 __all__ = ["CoreResult", "SolveInput", "WarmStart", "make_state"]
 
