@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from netplan.feeds.model import Feed, FeedKind
+from netplan.isolation import MINOR_PER_UNIT
 from netplan.rules.model import Rules
 
 __all__ = ["feed_lower_bound_minor", "feed_price_minor"]
 
-MINOR_PER_MAJOR = 100
-
 
 def _minor(amount: float) -> int:
-    return round(amount * MINOR_PER_MAJOR)
+    return round(amount * MINOR_PER_UNIT)
 
 
 def feed_price_minor(feed: Feed, parallel: int, rules: Rules) -> int:
