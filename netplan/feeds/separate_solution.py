@@ -14,7 +14,6 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
-from netplan.feeds.case import FeedCase
 from netplan.feeds.constraint_margin import (
     NO_SOLUTION,
     ConstraintMargin,
@@ -22,13 +21,13 @@ from netplan.feeds.constraint_margin import (
     held_by_velocity,
     worst_of,
 )
+from netplan.feeds.feed_case import FeedCase, FeedLoads
+from netplan.feeds.feed_kinds import FeedSize
 from netplan.feeds.feed_links import feed_links
-from netplan.feeds.loads import FeedLoads
-from netplan.feeds.model import FeedSize
 from netplan.hydraulics.flow_conditions import FlowConditions
 from netplan.hydraulics.flow_network import FlowLinks, FlowNetwork, FlowState
 from netplan.hydraulics.solver import FlowSolver
-from netplan.rules.model import Rules
+from netplan.rules.rule_set import Rules
 
 __all__ = ["FeedChecker", "SplitCase", "split_case"]
 

@@ -13,7 +13,7 @@ from netplan.isolation.segment_graph import SegmentGraph
 from netplan.isolation.stop_methods import MethodRefusal, StopExtent
 from netplan.network.model import Network
 from netplan.network.vocabulary import FittingKind
-from netplan.rules.model import MethodKind, StopMethod
+from netplan.rules.rule_set import MethodKind, StopMethod
 
 __all__ = [
     "ALL_OF_IT",

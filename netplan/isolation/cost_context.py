@@ -21,7 +21,7 @@ from netplan.isolation.stop_prices import SimpleSegments, cost_simple_segments
 from netplan.isolation.work_segments import Work
 from netplan.network.model import Network
 from netplan.network.vocabulary import Category
-from netplan.rules.model import Rules
+from netplan.rules.rule_set import Rules
 
 __all__ = ["CostContext", "cost_context_of", "interruption_minor"]
 

@@ -17,7 +17,7 @@ from netplan.isolation.stop_placement import Choice
 from netplan.isolation.tappings import tappings_of, with_tee
 from netplan.isolation.zone_summary import Outline
 from netplan.network.vocabulary import Surface
-from netplan.rules.model import MethodKind
+from netplan.rules.rule_set import MethodKind
 
 __all__ = ["cut_of"]
 

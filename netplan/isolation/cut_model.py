@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from netplan.network.model import Network
 from netplan.network.work_section import WorkSection
-from netplan.rules.model import Rules
+from netplan.rules.rule_set import Rules
 
 __all__ = [
     "MINOR_PER_UNIT",

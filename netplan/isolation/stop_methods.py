@@ -17,7 +17,7 @@ from netplan.core.constants import MM_PER_M, PA_PER_MBAR
 from netplan.isolation.segment_graph import SegmentGraph
 from netplan.network.supply import supply_of_parts
 from netplan.network.vocabulary import Host, Joint, Material, Operable, ValveState
-from netplan.rules.model import MethodKind, Rules, StopMethod
+from netplan.rules.rule_set import MethodKind, Rules, StopMethod
 
 __all__ = [
     "MethodRefusal",

@@ -34,7 +34,7 @@ from netplan.isolation.stop_methods import (
     stop_extent,
 )
 from netplan.isolation.stop_prices import bare_segments, price_minor
-from netplan.rules.model import MethodKind, Rules
+from netplan.rules.rule_set import MethodKind, Rules
 
 __all__ = ["Choice", "StopPlacement"]
 

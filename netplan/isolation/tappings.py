@@ -12,7 +12,7 @@ from netplan.isolation.cut_model import CutStop, CutTapping
 from netplan.isolation.segment_geometry import SegmentGeometry
 from netplan.isolation.segment_graph import SegmentGraph
 from netplan.isolation.stop_placement import Choice, StopPlacement
-from netplan.rules.model import Rules
+from netplan.rules.rule_set import Rules
 
 __all__ = ["tappings_of", "with_tee"]
 

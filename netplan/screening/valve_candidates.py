@@ -18,7 +18,7 @@ from netplan.core.arrays import Ints
 from netplan.core.errors import NoPlanError
 from netplan.isolation import MINOR_PER_UNIT, SegmentGraph
 from netplan.network.linear_reference import points_at
-from netplan.rules.model import MethodKind
+from netplan.rules.rule_set import MethodKind
 from netplan.screening.main_evaluator import PLAN, District, MainEvaluator
 from netplan.screening.run import Screen
 from netplan.screening.with_valve import with_valve

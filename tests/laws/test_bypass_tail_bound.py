@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from netplan.core.errors import NoPlanError
-from netplan.feeds.tail_bound import TailFeedBound
+from netplan.feeds.feed_price_bound import TailFeedBound
 from netplan.isolation import Cut, IsolationProblem, PendantComponent, cuts
 from netplan.network.work_section import WorkPart, work_section
 from netplan.planning.context import PlanningContext

@@ -18,7 +18,7 @@ from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart, work_section
 from netplan.readers import read_network
-from netplan.rules.read import default_rules
+from netplan.rules.read_rules import default_rules
 from tests.support import schutterwald
 
 EVERY = int(os.environ.get("NETPLAN_EVERY", "7"))

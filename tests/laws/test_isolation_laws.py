@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from netplan.core.errors import NoPlanError
 from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation import Cut, CutSearch, IsolationProblem, Orders, Stretch, cuts
-from netplan.rules.model import Rules
-from netplan.rules.read import default_rules, read_rules
+from netplan.rules.read_rules import default_rules, read_rules
+from netplan.rules.rule_set import Rules
 from tests.support.isolation_oracle import GAS_MINOR_PER_M3, HOURS, Case, Oracle, random_case
 
 FEW = settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])

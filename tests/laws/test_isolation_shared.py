@@ -27,7 +27,7 @@ from netplan.isolation.shared_costs import SharedCosts
 from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.work_section import WorkSection
-from netplan.rules.read import default_rules
+from netplan.rules.read_rules import default_rules
 from tests.benchmarks.isolation_grids import isolation_grid
 from tests.laws.test_maximum_flow import Hidden, drawn
 from tests.support import schutterwald

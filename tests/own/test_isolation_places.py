@@ -15,8 +15,8 @@ from netplan.isolation.stop_exclusions import stop_exclusions
 from netplan.isolation.stop_placement import StopPlacement
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart, work_section
-from netplan.rules.model import Rules
-from netplan.rules.read import default_rules, read_rules
+from netplan.rules.read_rules import default_rules, read_rules
+from netplan.rules.rule_set import Rules
 from tests.support.networks import (
     build,
     customer,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from netplan.core.constants import MM_PER_M
-from netplan.feeds.curves import DropCurve
+from netplan.feeds.feed_curves import DropCurve
 from netplan.outputs.charts.style import LINES, WORKING, axis_label, new_chart, shown_flow, shown_pressure
 from netplan.outputs.number_format import METRIC, Figures
 

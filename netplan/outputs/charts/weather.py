@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from netplan.feeds.curves import WeatherCurve
+from netplan.feeds.feed_curves import WeatherCurve
 from netplan.outputs.charts.style import (
     LINES,
     MINIMUM,

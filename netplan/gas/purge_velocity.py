@@ -1,4 +1,4 @@
-"""How fast a purge must go so that gas and air do not slide over each other."""
+"""Least purge velocity and flow, at which gas and air do not slide over each other, and how long it takes."""
 
 from __future__ import annotations
 

@@ -12,7 +12,7 @@ from pydantic import ValidationError
 
 from netplan.core.errors import BadRulesError, shown
 from netplan.core.text_files import TooLargeError, text_of, toml_of
-from netplan.rules.model import Rules
+from netplan.rules.rule_set import Rules
 
 __all__ = ["checked_rules", "default_rules", "default_rules_text", "read_rules"]
 

@@ -1,10 +1,13 @@
-"""The order in which customers get their gas back, and until when each of them waits."""
+"""The order in which customers get their gas back, priorities first, and until when each waits."""
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
+from functools import lru_cache
+from importlib import resources
 from typing import Final
 
 import numpy as np
@@ -13,15 +16,17 @@ import numpy.typing as npt
 from netplan.core.arrays import Floats, Ints
 from netplan.core.errors import BadInputError
 from netplan.core.units import rounded_down, rounded_up
-from netplan.customers.addresses import address_groups, walking_key
-from netplan.customers.priority import priority_rank
+from netplan.customers.walking_order import address_groups, walking_key
 
 __all__ = [
     "EARLIEST_START_H",
     "OffOnTimes",
+    "PriorityCode",
     "RelightOrder",
     "most_meters",
     "off_on_times",
+    "priority_codes",
+    "priority_rank",
     "relight_order",
 ]
 
@@ -234,3 +239,32 @@ def _rounded_up(start: datetime, hours: float) -> datetime:
 
 def _iso(moment: datetime) -> str:
     return moment.replace(tzinfo=None).isoformat(timespec="minutes")
+
+
+@dataclass(frozen=True, slots=True)
+class PriorityCode:
+    """A priority code of the customers layer: its rank (1 first) and what it stands for."""
+
+    code: str
+    rank: int
+    words: str
+    source: str
+
+
+@lru_cache(maxsize=1)
+def priority_codes() -> dict[str, PriorityCode]:
+    """Return the known priority codes by their code, first in rank first."""
+    text = resources.files("netplan.customers").joinpath("priority.csv").read_text(encoding="utf-8")
+    rows = [
+        PriorityCode(row["code"], int(row["rank"]), row["words"], row["source"])
+        for row in csv.DictReader(text.splitlines())
+    ]
+    return {row.code: row for row in sorted(rows, key=lambda row: row.rank)}
+
+
+def priority_rank(code: str) -> int:
+    """Return the rank of a priority code: 1 first; unknown codes after the known ones, none at all last."""
+    known = priority_codes()
+    if code in known:
+        return known[code].rank
+    return len(known) + (1 if code.strip() else 2)

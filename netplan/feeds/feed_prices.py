@@ -1,10 +1,10 @@
-"""What feeds cost, and what no feed of a tail can cost less than."""
+"""What feeds cost, and what no feed of a pendant component can cost less than."""
 
 from __future__ import annotations
 
-from netplan.feeds.model import Feed, FeedKind
+from netplan.feeds.feed_kinds import Feed, FeedKind
 from netplan.isolation import MINOR_PER_UNIT
-from netplan.rules.model import Rules
+from netplan.rules.rule_set import Rules
 
 __all__ = ["feed_lower_bound_minor", "feed_price_minor"]
 

@@ -21,15 +21,15 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.core.arrays import Flags, Ints
-from netplan.feeds.model import FeedKind
-from netplan.feeds.prices import feed_lower_bound_minor
+from netplan.feeds.feed_kinds import FeedKind
+from netplan.feeds.feed_prices import feed_lower_bound_minor
 from netplan.isolation.cut_model import PendantComponent
 from netplan.network.linear_reference import lines_between
 from netplan.network.model import Network
 from netplan.network.topology import Adjacency, adjacency, parts_without, station_nodes
 from netplan.network.vocabulary import Operable, ValveState
 from netplan.network.work_section import WorkSection
-from netplan.rules.model import Rules
+from netplan.rules.rule_set import Rules
 
 __all__ = ["TailFeedBound"]
 

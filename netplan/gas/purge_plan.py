@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 from netplan.core.units import convert
-from netplan.gas.branches import PurgeTree, ZoneMains, purge_tree
-from netplan.gas.equipment import Equipment, PurgeEquipment, PurgeSource, choose_rig, leg_volume_m3
 from netplan.gas.live_side_draw import actual_per_standard
-from netplan.gas.velocity import least_velocity_m_s, minutes_to_purge, natural_gas_figures_hold
+from netplan.gas.purge_equipment import Equipment, PurgeEquipment, PurgeSource, choose_rig, leg_volume_m3
+from netplan.gas.purge_tree import PurgeTree, ZoneMains, purge_tree
+from netplan.gas.purge_velocity import least_velocity_m_s, minutes_to_purge, natural_gas_figures_hold
 from netplan.hydraulics import FlowConditions
 from netplan.reference.gas import Gas
 from netplan.reference.purge import end_points, purge_cautions, purge_distances

@@ -1,13 +1,16 @@
-"""Feeds and their sizes."""
+"""Kinds of feeds, the sizes each may have, and a feed with its figures."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
+from netplan.core.constants import MM_PER_M
 from netplan.hydraulics.flow_network import FlowState
+from netplan.rules.rule_set import Rules
 
-__all__ = ["Feed", "FeedKind", "FeedSize", "SizedFeed"]
+__all__ = ["Feed", "FeedKind", "FeedSize", "SizedFeed", "sizes_in_order"]
 
 
 class FeedKind(StrEnum):
@@ -95,3 +98,23 @@ class SizedFeed:
     def drop_pa(self) -> float:
         """Pressure lost in the feed [Pa], positive with the flow."""
         return self.pressure_from_pa_gauge - self.pressure_to_pa_gauge
+
+
+def sizes_in_order(feed: Feed, rules: Rules, parallel: int | None = None) -> Iterator[FeedSize]:
+    """Yield the sizes of a feed from the smallest: one hose by bore, then two side by side, and so on.
+
+    Parameters
+    ----------
+    feed : Feed
+    rules : Rules
+        ``bypass.bores_mm`` and ``bypass.parallel_max``.
+    parallel : int, optional
+        Only sizes with so many hoses.
+    """
+    if feed.valve_link >= 0:
+        yield FeedSize(feed, 0.0)
+        return
+    counts = range(1, rules.bypass.parallel_max + 1) if parallel is None else (parallel,)
+    for count in counts:
+        for bore_mm in rules.bypass.bores_mm:
+            yield FeedSize(feed, bore_mm / MM_PER_M, count)

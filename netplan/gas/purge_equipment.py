@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from netplan.core.errors import BadInputError
-from netplan.gas.branches import PurgeLeg, PurgeTree, ZoneMains, purge_tree
-from netplan.gas.content import geometry_m3
 from netplan.gas.live_side_draw import FlowPath, PathPart, Supply, actual_per_standard, greatest_draw
-from netplan.gas.velocity import least_flow_m3_per_s
+from netplan.gas.purge_tree import PurgeLeg, PurgeTree, ZoneMains, purge_tree
+from netplan.gas.purge_velocity import least_flow_m3_per_s
+from netplan.gas.vented_gas import geometry_m3
 from netplan.hydraulics import FlowConditions
 from netplan.reference.purge import purge_figure
 

@@ -10,14 +10,13 @@ import numpy as np
 
 from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import MM_PER_M
-from netplan.feeds.case import FeedCase
+from netplan.feeds.feed_case import FeedCase, FeedLoads, as_loads
+from netplan.feeds.feed_kinds import FeedSize
 from netplan.feeds.feed_links import feed_loss_coefficient
-from netplan.feeds.loads import FeedLoads, as_loads
-from netplan.feeds.model import FeedSize
 from netplan.hydraulics.flow_conditions import FlowConditions
 from netplan.hydraulics.flow_network import FlowNetwork, FlowState
 from netplan.hydraulics.pressure_drop import drop_law
-from netplan.rules.model import Rules
+from netplan.rules.rule_set import Rules
 
 __all__ = ["DropCurve", "WeatherCurve", "WorstPath", "drop_curve", "pressure_by_weather", "worst_path"]
 
