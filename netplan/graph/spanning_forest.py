@@ -33,9 +33,9 @@ class SpanningForest:
 
     Parameters
     ----------
-    order : int array
-        Nodes in depth-first order.
-    place : int array
+    preorder : int array
+        Nodes in depth-first preorder.
+    position : int array
         Where each node stands in it.
     size : int array
         Nodes in the subtree of each.
@@ -47,8 +47,8 @@ class SpanningForest:
         Cycle-space label of each edge; 0 for a bridge, and for one that comes back to its own node.
     """
 
-    order: Ints
-    place: Ints
+    preorder: Ints
+    position: Ints
     size: Ints
     parent: Ints
     edge: Ints
@@ -62,9 +62,9 @@ def spanning_forest(n: int, a: NDArray[Any], b: NDArray[Any]) -> SpanningForest:
     edge = _edges_up(n, a, b, parent)
     at = np.empty(n, dtype=np.int64)
     at[forward] = np.arange(n)
-    place, size, root = _numbered(forward, parent, at, bounds)
-    order = np.empty(n, dtype=np.int64)
-    order[place] = np.arange(n)
+    position, size, root = _numbered(forward, parent, at, bounds)
+    preorder = np.empty(n, dtype=np.int64)
+    preorder[position] = np.arange(n)
     up = np.flatnonzero(edge >= 0)
     labels = np.random.default_rng(_SEED).integers(1, 2**63, len(a), dtype=np.int64)
     labels[edge[up]] = 0
@@ -72,9 +72,9 @@ def spanning_forest(n: int, a: NDArray[Any], b: NDArray[Any]) -> SpanningForest:
     at_node = np.zeros(n, dtype=np.int64)
     np.bitwise_xor.at(at_node, a, labels)
     np.bitwise_xor.at(at_node, b, labels)
-    running = np.concatenate([[0], np.bitwise_xor.accumulate(at_node[order])])
-    labels[edge[up]] = running[place[up] + size[up]] ^ running[place[up]]
-    return SpanningForest(order, place, size, parent, edge, root, labels)
+    running = np.concatenate([[0], np.bitwise_xor.accumulate(at_node[preorder])])
+    labels[edge[up]] = running[position[up] + size[up]] ^ running[position[up]]
+    return SpanningForest(preorder, position, size, parent, edge, root, labels)
 
 
 def _breadth_first(n: int, a: NDArray[Any], b: NDArray[Any]) -> tuple[Ints, Ints, list[tuple[int, int]]]:
@@ -114,7 +114,7 @@ def _edges_up(n: int, a: NDArray[Any], b: NDArray[Any], parent: Ints) -> Ints:
 def _numbered(
     forward: Ints, parent: Ints, at: Ints, bounds: list[tuple[int, int]]
 ) -> tuple[Ints, Ints, Ints]:
-    """Return place, size and root of each node.
+    """Return position, size and root of each node.
 
     Breadth first the children of a node stand side by side: sums over them are differences of running sums.
     """
@@ -128,14 +128,14 @@ def _numbered(
         running = np.append(0, size[lower:end].cumsum())
         size[low:high] += running[last[low:high] - lower] - running[first[low:high] - lower]
     before = np.append(0, size.cumsum()[:-1])
-    place = before.copy()
-    place[n_roots:] += 1 - before[first[above]]
+    position = before.copy()
+    position[n_roots:] += 1 - before[first[above]]
     root = np.arange(n)
     for low, high in bounds[1:]:
         over = above[low - n_roots : high - n_roots]
-        place[low:high] += place[over]
+        position[low:high] += position[over]
         root[low:high] = root[over]
-    return place[at], size[at], forward[root[at]]
+    return position[at], size[at], forward[root[at]]
 
 
 class CutLabels:

@@ -36,11 +36,11 @@ from netplan.isolation.cut_model import (
     Stretch,
     ZonePiece,
 )
+from netplan.isolation.cut_outline import Outline
 from netplan.isolation.cut_search import CutSearch, cuts, look_up_in, reads_boundary
 from netplan.isolation.diagnosis import DEARER
 from netplan.isolation.segment_graph import SegmentGraph, segment_graph
 from netplan.isolation.stop_methods import length_taken_m
-from netplan.isolation.zone_summary import Outline
 
 __all__ = [
     "DEARER",

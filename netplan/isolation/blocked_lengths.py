@@ -40,7 +40,7 @@ _ROUNDED_M: Final = 1e-3
 
 @dataclass(frozen=True, slots=True)
 class BlockedLength:
-    """Places (strictly between low_m and high_m on a shape) where the barrier nearest the work cannot be."""
+    """A length of a segment, its ends left out, where the barrier nearest the work cannot be."""
 
     low_m: float
     high_m: float
@@ -65,12 +65,12 @@ class Joints:
         self._network, self._through, self._farthest_m = network, through_record_joints, farthest_m
         self.is_passed = lru_cache(maxsize=4096)(self._is_passed)
 
-    def near(self, shape: SegmentGeometry) -> tuple[SegmentJoint, ...]:
-        """Return the joints on a shape and those inside the work that are not too far to matter."""
-        if not shape.joints:
+    def near(self, geometry: SegmentGeometry) -> tuple[SegmentJoint, ...]:
+        """Return the joints on a segment and those inside the work that are not too far to matter."""
+        if not geometry.joints:
             return ()
-        low, high = -self._farthest_m, shape.length_m + self._farthest_m
-        return tuple([joint for joint in shape.joints if low < joint.at_m < high])
+        low, high = -self._farthest_m, geometry.length_m + self._farthest_m
+        return tuple([joint for joint in geometry.joints if low < joint.at_m < high])
 
     def _is_passed(self, before: int, after: int) -> bool:
         """Whether an assembly may lie across the joint of two mains."""
@@ -84,15 +84,15 @@ class Joints:
         )
 
     def blocks(
-        self, shape: SegmentGeometry, reach: StopExtent, with_words: bool = True
+        self, geometry: SegmentGeometry, extent: StopExtent, with_words: bool = True
     ) -> list[BlockedLength]:
         """Return where the joints keep off a method that taps or closes the pipe, zone at the start."""
         blocks = []
-        for at_m, before, after in self.near(shape):
+        for at_m, before, after in self.near(geometry):
             if self.is_passed(before, after):
                 near_m, far_m = -BESIDE_M, BESIDE_M
             else:
-                near_m, far_m = min(reach.near_m, -BESIDE_M), max(reach.far_m, BESIDE_M)
+                near_m, far_m = min(extent.near_m, -BESIDE_M), max(extent.far_m, BESIDE_M)
             words = self._words(before, after) if with_words else ""
             blocks.append(BlockedLength(at_m - far_m, at_m - near_m, "main-end", words))
         return blocks
@@ -107,56 +107,56 @@ class Joints:
         a, b = sorted((self._network.pipes.id[before], self._network.pipes.id[after]))
         return f"the joint between {a} and {b}"
 
-    def passed(self, shape: SegmentGeometry, low_m: float, high_m: float) -> tuple[SegmentJoint, ...]:
-        """Return the joints between two places of a shape [m] that are taken for mere record boundaries."""
+    def passed(self, geometry: SegmentGeometry, low_m: float, high_m: float) -> tuple[SegmentJoint, ...]:
+        """Return the joints between two places of a segment [m] that are taken for mere record boundaries."""
         return tuple(
             joint
-            for joint in shape.joints
+            for joint in geometry.joints
             if low_m + _ROUNDED_M < joint.at_m < high_m - _ROUNDED_M
             and self.is_passed(joint.before, joint.after)
         )
 
-    def in_the_way(self, shape: SegmentGeometry) -> list[float]:
-        """Return the places of the joints that no assembly may lie across, near a shape [m]."""
-        return [at_m for at_m, before, after in self.near(shape) if not self.is_passed(before, after)]
+    def impassable(self, geometry: SegmentGeometry) -> list[float]:
+        """Return the places of the joints that no assembly may lie across, near a segment [m]."""
+        return [at_m for at_m, before, after in self.near(geometry) if not self.is_passed(before, after)]
 
 
-def blocked_by_ends(shape: SegmentGeometry, reach: StopExtent, work_m: float) -> list[BlockedLength]:
-    """Return where the ends of a shape, and the work, keep an assembly off, zone at its start."""
+def blocked_by_ends(geometry: SegmentGeometry, extent: StopExtent, work_m: float) -> list[BlockedLength]:
+    """Return where the ends of a segment, and the work, keep an assembly off, zone at its start."""
     blocks = []
-    if not shape.starts_at_work:
+    if not geometry.starts_at_work:
         blocks.append(
             BlockedLength(
                 -1.0,
-                -reach.near_m,
+                -extent.near_m,
                 "clearance",
-                f"less than {-reach.near_m:.2f} m beyond the fitting or tapping on the work's side",
+                f"less than {-extent.near_m:.2f} m beyond the fitting or tapping on the work's side",
             )
         )
-    need = work_m - shape.start_gap_m
+    need = work_m - geometry.start_to_work_m
     if need > 0:
         blocks.append(
             BlockedLength(
                 -1.0,
-                need - reach.least_m,
+                need - extent.least_m,
                 "work-clearance",
                 f"the first tapping would be less than {work_m:g} m from the work",
             )
         )
-    if not shape.ends_at_work:
+    if not geometry.ends_at_work:
         blocks.append(
             BlockedLength(
-                shape.length_m - reach.far_m,
-                shape.length_m + 1.0,
+                geometry.length_m - extent.far_m,
+                geometry.length_m + 1.0,
                 "assembly",
-                f"the assembly needs {reach.far_m:.2f} m before the next fitting or tapping",
+                f"the assembly needs {extent.far_m:.2f} m before the next fitting or tapping",
             )
         )
     else:
         blocks.append(
             BlockedLength(
-                shape.length_m - reach.most_m - work_m,
-                shape.length_m + 1.0,
+                geometry.length_m - extent.most_m - work_m,
+                geometry.length_m + 1.0,
                 "work-clearance",
                 "another part of the work lies ahead",
             )
@@ -165,23 +165,23 @@ def blocked_by_ends(shape: SegmentGeometry, reach: StopExtent, work_m: float) ->
 
 
 def blocked_by_fittings(
-    index: SegmentGraph, shape: SegmentGeometry, method: StopMethod, reach: StopExtent
+    index: SegmentGraph, geometry: SegmentGeometry, method: StopMethod, extent: StopExtent
 ) -> list[BlockedLength]:
     """Return where recorded fittings keep a method off, zone at the start."""
     fittings = index.network.fittings
     squeeze = method.kind is MethodKind.SQUEEZE
     blocks = []
-    for at, row in fittings_on(index, shape):
+    for at, row in fittings_on(index, geometry):
         kind = FittingKind(int(fittings.kind[row]))
         marked = squeeze and kind is FittingKind.SQUEEZE_MARK
-        near, far = (reach.mark_near_m, reach.mark_far_m) if marked else (reach.near_m, reach.far_m)
+        near, far = (extent.mark_near_m, extent.mark_far_m) if marked else (extent.near_m, extent.far_m)
         words = f"too near to {kind.word.replace('_', ' ')} {fittings.id[row]}"
         blocks.append(BlockedLength(at - far, at - near, "squeeze-mark" if marked else "fitting", words))
         if kind is FittingKind.TRANSITION and "mechanical" in method.refuse_joints:
             blocks.append(
                 BlockedLength(
                     -1.0,
-                    shape.length_m + 1.0,
+                    geometry.length_m + 1.0,
                     MethodRefusal.TRANSITION.code,
                     f"transition fitting {fittings.id[row]} would take the thrust",
                 )
@@ -189,15 +189,15 @@ def blocked_by_fittings(
     return blocks
 
 
-def fittings_on(index: SegmentGraph, shape: SegmentGeometry) -> list[tuple[float, int]]:
-    """Return (place on the shape [m], fitting row) for the fittings on it or within a metre of its legs.
+def fittings_on(index: SegmentGraph, geometry: SegmentGeometry) -> list[tuple[float, int]]:
+    """Return (place on the segment [m], fitting row) for the fittings on it or within a metre of its legs.
 
     Fittings a little beyond an end still claim their clearance.
     """
     found = []
     if not len(index.fitting_key):
         return []
-    for leg in shape.legs:
+    for leg in geometry.legs:
         base = index.pipe_base_m[leg.pipe]
         low, high = sorted((leg.chainage(leg.start_m), leg.chainage(leg.end_m)))
         first = np.searchsorted(index.fitting_key, base + low - 1e-6)
@@ -228,50 +228,50 @@ def free_intervals(length_m: float, blocks: list[BlockedLength]) -> list[tuple[f
 
 
 class Ends(NamedTuple):
-    """What the two ends of a shape are: see `segment_geometry.SegmentGeometry`."""
+    """What the two ends of a segment are: see `segment_geometry.SegmentGeometry`."""
 
     starts_at_work: bool
     ends_at_work: bool
-    start_gap_m: float
+    start_to_work_m: float
 
 
 class FeasibleInterval(NamedTuple):
-    """The places between the ends of a shape: from `start_m` to `reach_m` and `clear_m` before its end."""
+    """The places between the ends of a segment: from `start_m` to `reach_m` and `clear_m` before its end."""
 
     start_m: float
     reach_m: float
     clear_m: float
 
     def end(self, length_m: float) -> float:
-        """Return the last place on a shape of some length [m]; before `start_m` where there is none."""
+        """Return the last place on a segment of some length [m]; before `start_m` where there is none."""
         return min(length_m, length_m - self.reach_m - self.clear_m)
 
 
 ALL_OF_IT: Final = FeasibleInterval(0.0, 0.0, 0.0)
 
 
-def ends_of(shape: SegmentGeometry) -> Ends:
-    """Return the ends of a shape."""
-    return Ends(shape.starts_at_work, shape.ends_at_work, shape.start_gap_m)
+def ends_of(geometry: SegmentGeometry) -> Ends:
+    """Return the ends of a segment."""
+    return Ends(geometry.starts_at_work, geometry.ends_at_work, geometry.start_to_work_m)
 
 
-def feasible_interval(ends: Ends, reach: StopExtent, work_m: float) -> FeasibleInterval:
-    """Return what the ends of a shape leave an assembly.
+def feasible_interval(ends: Ends, extent: StopExtent, work_m: float) -> FeasibleInterval:
+    """Return what the ends of a segment leave an assembly.
 
     Parameters
     ----------
     ends : Ends
-    reach : StopExtent
+    extent : StopExtent
     work_m : float
         Clearance of its parts to the work [m].
     """
-    start, need = 0.0, work_m - ends.start_gap_m
+    start, need = 0.0, work_m - ends.start_to_work_m
     if not ends.starts_at_work:
-        start = max(start, -reach.near_m)
+        start = max(start, -extent.near_m)
     if need > 0:
-        start = max(start, need - reach.least_m)
+        start = max(start, need - extent.least_m)
     return (
-        FeasibleInterval(start, reach.most_m, work_m)
+        FeasibleInterval(start, extent.most_m, work_m)
         if ends.ends_at_work
-        else FeasibleInterval(start, reach.far_m, 0.0)
+        else FeasibleInterval(start, extent.far_m, 0.0)
     )

@@ -51,8 +51,8 @@ class CostContext:
 
     Attributes
     ----------
-    links : list
-        What the last few sets of kept customers made of it.
+    shared_costs : list
+        The last few `SharedCosts` made of it, with what they hold for.
     kept : callable
         Returns the customers that may not go off, the same set for the same wish.
     """
@@ -63,20 +63,20 @@ class CostContext:
         self.off_minor = interruption_minor(index.network, rules, hours)
         barred = stop_exclusions(index.network, Orders())
         self.placement = StopPlacement(index, rules, gas_minor_per_m3, barred)
-        self.links: list[tuple[object, object]] = []
+        self.shared_costs: list[tuple[object, object]] = []
         self.kept = lru_cache(maxsize=8)(self._kept)
 
     @cached_property
     def segments(self) -> SimpleSegments:
-        """Costs of stops on all plain segments."""
+        """Costs of stops on all simple segments."""
         placement = self.placement
         return cost_simple_segments(
-            self.index, self.rules, self.gas_minor_per_m3, placement.bare, placement.codes
+            self.index, self.rules, self.gas_minor_per_m3, placement.unobstructed, placement.codes
         )
 
     @cached_property
     def _priced(self) -> NDArray[np.bool_]:
-        return self.segments.plain.copy()
+        return self.segments.is_simple.copy()
 
     @cached_property
     def cost_a(self) -> NDArray[np.int64]:
@@ -137,10 +137,10 @@ class CostContext:
         ]
         return sum(self.placement.gas_minor(volume) for volume in volumes)
 
-    def gap_gas_minor(self, shape: SegmentGeometry) -> int:
+    def remainder_gas_minor(self, geometry: SegmentGeometry) -> int:
         """Return the price of the gas of what is left of a segment beside the work [minor units]."""
-        bore = self.index.network.pipes.bore_m.item(shape.legs[0].pipe)
-        return self.placement.gas_minor(0.25 * np.pi * bore**2 * shape.length_m)
+        bore = self.index.network.pipes.bore_m.item(geometry.legs[0].pipe)
+        return self.placement.gas_minor(0.25 * np.pi * bore**2 * geometry.length_m)
 
     @cached_property
     def is_open(self) -> NDArray[np.bool_]:
@@ -159,7 +159,7 @@ class CostContext:
 
     @cached_property
     def off_prefix(self) -> NDArray[np.int64]:
-        """Running sum, in depth-first order, of the price of customers attached at one supernode alone."""
+        """Running sum, in depth-first preorder, of the price of customers attached at one supernode alone."""
         return self.pendants.prefix(self.single_minor)
 
     @cached_property
@@ -176,11 +176,11 @@ class CostContext:
 
 
 def cost_context_of(index: SegmentGraph, rules: Rules, hours: float, gas_minor_per_m3: float) -> CostContext:
-    """Return the ground for these rules, from the few kept with the index where it is one of them."""
-    for kept, key in index.grounds:
+    """Return the costs under these rules, from the few kept with the index where they are among them."""
+    for kept, key in index.cost_contexts:
         if isinstance(kept, CostContext) and kept.rules is rules and key == (hours, gas_minor_per_m3):
             return kept
     costs = CostContext(index, rules, hours, gas_minor_per_m3)
-    index.grounds.insert(0, (costs, (hours, gas_minor_per_m3)))
-    del index.grounds[_MOST_KEPT:]
+    index.cost_contexts.insert(0, (costs, (hours, gas_minor_per_m3)))
+    del index.cost_contexts[_MOST_KEPT:]
     return costs

@@ -9,31 +9,31 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.isolation.cut_model import Cut, CutStop, CutZone, Stretch, ZonePiece
+from netplan.isolation.cut_outline import Outline
 from netplan.isolation.local_graph import LocalGraph
 from netplan.isolation.segment_edges import LocalEdge
 from netplan.isolation.segment_geometry import SegmentGeometry
 from netplan.isolation.stop_methods import length_taken_m
 from netplan.isolation.stop_placement import Choice
 from netplan.isolation.tappings import tappings_of, with_tee
-from netplan.isolation.zone_summary import Outline
 from netplan.network.vocabulary import Surface
 from netplan.rules.rule_set import MethodKind
 
 __all__ = ["cut_of"]
 
 
-def cut_of(near: LocalGraph, outline: Outline) -> Cut:
+def cut_of(local: LocalGraph, outline: Outline) -> Cut:
     """Return a cut with its stops, zones and customers from its outline."""
-    found, network = outline.found, near.index.network
-    stops = [_stop(near, edge, near.shape(edge, at_u), choice) for edge, at_u, choice in found.stops]
+    found, network = outline.found, local.index.network
+    stops = [_stop(local, edge, local.geometry(edge, at_u), choice) for edge, at_u, choice in found.stops]
     customers = outline.customers
     taken = {stop.piece for stop in stops} | {part[0] for part in outline.parts}
-    stops = [with_tee(near.index, near.placement.rules, stop, taken) for stop in stops]
+    stops = [with_tee(local.index, local.placement.rules, stop, taken) for stop in stops]
     return Cut(
         stops=tuple(sorted(stops, key=lambda stop: (stop.pipe, stop.chainage_m, stop.work_side))),
-        zones=_zones(near, tuple(ZonePiece(*part) for part in outline.parts), outline.supernodes),
+        zones=_zones(local, tuple(ZonePiece(*part) for part in outline.parts), outline.supernodes),
         customers=customers,
-        severed=_severed(near, customers, set(outline.supernodes)),
+        severed=_severed(local, customers, set(outline.supernodes)),
         priority_customers=np.array(
             [row for row in customers.tolist() if network.customers.priority[row]], np.int32
         ),
@@ -48,10 +48,10 @@ def cut_of(near: LocalGraph, outline: Outline) -> Cut:
     )
 
 
-def _stop(near: LocalGraph, edge: LocalEdge, shape: SegmentGeometry, choice: Choice) -> CutStop:
-    network, rules = near.index.network, near.placement.rules
+def _stop(local: LocalGraph, edge: LocalEdge, geometry: SegmentGeometry, choice: Choice) -> CutStop:
+    network, rules = local.index.network, local.placement.rules
     method = rules.method[choice.method]
-    leg = shape.leg_at(choice.at_m)
+    leg = geometry.leg_at(choice.at_m)
     pieces = network.pieces
     rising = leg.sign > 0
     zone_node, live_node = (
@@ -59,10 +59,10 @@ def _stop(near: LocalGraph, edge: LocalEdge, shape: SegmentGeometry, choice: Cho
         if rising
         else (int(pieces.to_node[leg.piece]), int(pieces.from_node[leg.piece]))
     )
-    if shape.starts_at_work and leg is shape.legs[0]:
+    if geometry.starts_at_work and leg is geometry.legs[0]:
         zone_node = -1
-    tappings, elsewhere = tappings_of(near.placement, shape, choice)
-    joints = _record_joints(near, shape, choice, elsewhere)
+    tappings, elsewhere = tappings_of(local.placement, geometry, choice)
+    joints = _record_joints(local, geometry, choice, elsewhere)
     valve = int(pieces.valve[leg.piece])
     return CutStop(
         method=method.name,
@@ -78,33 +78,33 @@ def _stop(near: LocalGraph, edge: LocalEdge, shape: SegmentGeometry, choice: Cho
         tappings=tappings,
         bypass_elsewhere=elsewhere,
         price_minor=choice.price_minor,
-        fault_pressure_pa_gauge=near.placement.fault_pa_gauge(leg.piece),
-        chain=int(near.index.segment_chain[edge.segment]),
-        reason=_reason(near, shape, choice),
-        provisional=(*_provisional(near, method.kind, leg.piece), *joints),
+        fault_pressure_pa_gauge=local.placement.fault_pa_gauge(leg.piece),
+        chain=int(local.index.segment_chain[edge.segment]),
+        reason=_reason(local, geometry, choice),
+        provisional=(*_provisional(local, method.kind, leg.piece), *joints),
         record_joints=joints,
-        beyond=_beyond(near, shape, choice),
+        beyond=_beyond(local, geometry, choice),
     )
 
 
-def _reason(near: LocalGraph, shape: SegmentGeometry, choice: Choice) -> str:
-    network, method = near.index.network, near.placement.rules.method[choice.method]
-    leg = shape.leg_at(choice.at_m)
+def _reason(local: LocalGraph, geometry: SegmentGeometry, choice: Choice) -> str:
+    network, method = local.index.network, local.placement.rules.method[choice.method]
+    leg = geometry.leg_at(choice.at_m)
     if method.kind is MethodKind.VALVE:
         return f"valve {network.valves.id[int(network.pieces.valve[leg.piece])]}, state known and operable"
     surface = Surface(int(network.pipes.surface[leg.pipe])).word
     return f"cheapest place on this length that clears fittings and the work; {surface} surface"
 
 
-def _provisional(near: LocalGraph, kind: MethodKind, piece: int) -> tuple[str, ...]:
+def _provisional(local: LocalGraph, kind: MethodKind, piece: int) -> tuple[str, ...]:
     notes = []
-    if near.placement.mop_stands_in(piece):
+    if local.placement.mop_stands_in(piece):
         notes.append(
             "a station records no fault pressure (max_outlet_mbar): the main's greatest operating pressure "
             "(mop_mbar) stands in for it; confirm the relief or slam-shut setting"
         )
     if kind is not MethodKind.VALVE:
-        recorded = near.index.network.recorded
+        recorded = local.index.network.recorded
         notes += [
             f"{what} are not recorded: confirm by trial hole"
             for what in ("fittings", "services")
@@ -114,31 +114,31 @@ def _provisional(near: LocalGraph, kind: MethodKind, piece: int) -> tuple[str, .
 
 
 def _record_joints(
-    near: LocalGraph, shape: SegmentGeometry, choice: Choice, tee_elsewhere: bool
+    local: LocalGraph, geometry: SegmentGeometry, choice: Choice, tee_elsewhere: bool
 ) -> tuple[str, ...]:
     """Return a line for each joint that a stop takes for a mere boundary of records."""
-    method = near.placement.rules.method[choice.method]
+    method = local.placement.rules.method[choice.method]
     if method.kind is MethodKind.VALVE:
         return ()
-    reach = near.placement.extent_of(choice, shape)
-    low, high = choice.at_m + reach.near_m, choice.at_m + reach.far_m
-    if not (tee_elsewhere or math.isnan(reach.bypass_m)):
-        low = min(low, choice.at_m + reach.bypass_m - reach.bypass_clear_m)
-        high = max(high, choice.at_m + reach.bypass_m + reach.bypass_clear_m)
-    joints = near.placement.joints
+    extent = local.placement.extent_of(choice, geometry)
+    low, high = choice.at_m + extent.near_m, choice.at_m + extent.far_m
+    if not (tee_elsewhere or math.isnan(extent.bypass_m)):
+        low = min(low, choice.at_m + extent.bypass_m - extent.bypass_clear_m)
+        high = max(high, choice.at_m + extent.bypass_m + extent.bypass_clear_m)
+    joints = local.placement.joints
     return tuple(
         f"{joints.name(joint.before, joint.after)} is taken for a record boundary: prove by trial hole"
-        for joint in joints.passed(shape, low, high)
+        for joint in joints.passed(geometry, low, high)
     )
 
 
-def _beyond(near: LocalGraph, shape: SegmentGeometry, choice: Choice) -> tuple[Stretch, ...]:
-    method, own = near.placement.rules.method[choice.method], shape.leg_at(choice.at_m).pipe
-    if method.kind is MethodKind.VALVE or len(shape.legs) == 1:
+def _beyond(local: LocalGraph, geometry: SegmentGeometry, choice: Choice) -> tuple[Stretch, ...]:
+    method, own = local.placement.rules.method[choice.method], geometry.leg_at(choice.at_m).pipe
+    if method.kind is MethodKind.VALVE or len(geometry.legs) == 1:
         return ()
-    until = choice.at_m + length_taken_m(near.placement.rules, method)
+    until = choice.at_m + length_taken_m(local.placement.rules, method)
     found = []
-    for leg in shape.legs:
+    for leg in geometry.legs:
         low, high = max(leg.start_m, choice.at_m), min(leg.end_m, until)
         if leg.pipe != own and high > low:
             found.append(Stretch(leg.pipe, *sorted((leg.chainage(low), leg.chainage(high)))))
@@ -160,8 +160,8 @@ class _Groups:
         self.parent[self.root(a)] = self.root(b)
 
 
-def _zones(near: LocalGraph, parts: tuple[ZonePiece, ...], inside: tuple[int, ...]) -> tuple[CutZone, ...]:
-    pieces = near.index.network.pieces
+def _zones(local: LocalGraph, parts: tuple[ZonePiece, ...], inside: tuple[int, ...]) -> tuple[CutZone, ...]:
+    pieces = local.index.network.pieces
     groups = _Groups({})
     for row, part in enumerate(parts):
         groups.root(("piece", row))
@@ -169,9 +169,9 @@ def _zones(near: LocalGraph, parts: tuple[ZonePiece, ...], inside: tuple[int, ..
             groups.join(("piece", row), int(pieces.from_node[part.piece]))
         if part.to_m >= float(pieces.to_m[part.piece]) - 1e-9:
             groups.join(("piece", row), int(pieces.to_node[part.piece]))
-    members = [node for supernode in inside for node in near.index.members(supernode).tolist()]
+    members = [node for supernode in inside for node in local.index.members(supernode).tolist()]
     work: dict[object, set[int]] = {}
-    for piece, stretch, which in near.work.covered:
+    for piece, stretch, which in local.work.covered:
         for row, part in enumerate(parts):
             if (
                 part.piece == piece
@@ -194,8 +194,8 @@ def _zones(near: LocalGraph, parts: tuple[ZonePiece, ...], inside: tuple[int, ..
     return tuple(zones)
 
 
-def _severed(near: LocalGraph, customers: NDArray[np.int32], inside: set[int]) -> NDArray[np.int32]:
-    index, table = near.index, near.index.network.customers
+def _severed(local: LocalGraph, customers: NDArray[np.int32], inside: set[int]) -> NDArray[np.int32]:
+    index, table = local.index, local.index.network.customers
     found = []
     for row in customers[index.several[customers]].tolist():
         at = index.super_of[table.attach_node[table.attach_start[row] : table.attach_start[row + 1]]]

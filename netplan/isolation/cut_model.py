@@ -230,7 +230,7 @@ class PendantComponent:
     Parameters
     ----------
     piece : int
-        A piece of the segment that joins it to the rest.
+        A piece of the segment that joins it to everything else.
     near_node, far_node : int
         Ends of that segment: on the work's side, and the first node of the pendant component.
     interruption_minor : int
@@ -264,14 +264,14 @@ class SameFeed:
 
     price_minor: int | None
 
-    def __call__(self, _tail: PendantComponent) -> int | None:
+    def __call__(self, _component: PendantComponent) -> int | None:
         """Return the bound [minor units]."""
         return self.price_minor
 
 
 @dataclass(frozen=True, slots=True)
 class Orders:
-    """The planner's word.
+    """What the planner orders: places of stops to force or to forbid, and customers to keep on.
 
     Parameters
     ----------

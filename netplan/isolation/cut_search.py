@@ -10,8 +10,9 @@ from netplan.core.errors import NoPlanError
 from netplan.isolation.constraints import parted, shut_in
 from netplan.isolation.cost_context import CostContext, cost_context_of
 from netplan.isolation.cut_assembly import cut_of
-from netplan.isolation.cut_enumeration import CutEnumeration, Found
+from netplan.isolation.cut_enumeration import CutEnumeration, FoundZone
 from netplan.isolation.cut_model import Cut, IsolationProblem, Refusal
+from netplan.isolation.cut_outline import Outline, outline_of
 from netplan.isolation.diagnosis import in_the_way, not_nearer
 from netplan.isolation.forced_stops import Forced, families, forced_places
 from netplan.isolation.local_graph import SOURCE, LocalGraph
@@ -20,7 +21,6 @@ from netplan.isolation.shared_costs import shared_costs_of
 from netplan.isolation.stop_exclusions import stop_exclusions
 from netplan.isolation.stop_placement import StopPlacement
 from netplan.isolation.work_segments import lay_work
-from netplan.isolation.zone_summary import Outline, outline_of
 
 __all__ = ["CutSearch", "cuts", "look_up_in", "reads_boundary"]
 
@@ -62,7 +62,7 @@ def reads_boundary(search: CutSearch) -> bool:
     """Whether a search came to the boundary of a part of a network, beyond which it might have found more."""
     if search.index.network.beyond is None or not search.has_begun:
         return False
-    return bool((search.index.blocked[search.near.looked_at()] & BOUNDARY).any())
+    return bool((search.index.blocked[search.local.looked_at()] & BOUNDARY).any())
 
 
 class CutSearch(Iterator[Cut]):
@@ -91,7 +91,7 @@ class CutSearch(Iterator[Cut]):
         self.most_scanned = MOST_SCANNED
         self._given: set[object] = set()
         self._refused: Counter[str] = Counter()
-        self._found: Iterator[Found] | None = None
+        self._found: Iterator[FoundZone] | None = None
         self._search: CutEnumeration | None = None
 
     def __next__(self) -> Cut:
@@ -99,7 +99,7 @@ class CutSearch(Iterator[Cut]):
 
     def cut(self, outline: Outline) -> Cut:
         """Return a cut of this search from its outline."""
-        return cut_of(self.near, outline)
+        return cut_of(self.local, outline)
 
     def outline(self) -> Outline:
         """Return the next cut in outline, where its figures are enough.
@@ -123,7 +123,7 @@ class CutSearch(Iterator[Cut]):
                 break
         self.gave_up = self.gave_up or (self._search is not None and self._search.gave_up)
         if not self._given:
-            reasons = in_the_way(self.near, self.problem, self._refused, self.gave_up)
+            reasons = in_the_way(self.local, self.problem, self._refused, self.gave_up)
             message = "no set of stops isolates the work section: "
             if self.gave_up:
                 message = f"no plan found after {self.tried_in_a_row}, but one may exist: "
@@ -144,13 +144,13 @@ class CutSearch(Iterator[Cut]):
 
     def not_nearer(self, cut: Cut) -> tuple[tuple[Refusal, ...], ...]:
         """Return, for each stop of a cut, why no place nearer to the work was taken."""
-        return not_nearer(self.near, cut)
+        return not_nearer(self.local, cut)
 
-    def _begin(self) -> Iterator[Found]:
+    def _begin(self) -> Iterator[FoundZone]:
         """Return the zones; they do not refer to `self`, so a question is freed as soon as it is let go."""
         forced = self._lay_out()
-        self._search = CutEnumeration(self.near, self.problem.orders.max_stops)
-        return self._search.run(families(self.near, forced))
+        self._search = CutEnumeration(self.local, self.problem.orders.max_stops)
+        return self._search.run(families(self.local, forced))
 
     def _lay_out(self) -> Forced:
         """Set up the local graph of the work, and return the places of ordered stops in it."""
@@ -161,17 +161,17 @@ class CutSearch(Iterator[Cut]):
             barred = stop_exclusions(problem.network, orders, costs.placement.barred.recorded)
             placement = StopPlacement(index, problem.rules, problem.gas_minor_per_m3, barred, costs.placement)
         work = lay_work(index, problem.section, problem.rules.clearance.work_m)
-        links = shared_costs_of(
+        shared = shared_costs_of(
             costs, problem.feed_bound, costs.kept(orders.keep_customers, problem.alternatives)
         )
         forced: Forced = forced_places(index, work, orders)
-        self.near = LocalGraph(costs, links, placement, work, forced.places)
+        self.local = LocalGraph(costs, shared, placement, work, forced.places)
         return forced
 
-    def _checked(self, found: Found) -> Outline | None:
-        near, costs = self.near, self.costs
-        zone = {*near.work.supernodes, *(near.supernode[node] for node in found.zone if node != SOURCE)}
-        cut_segments = {edge.segment for edge, _, _ in found.stops} | near.work.segments
+    def _checked(self, found: FoundZone) -> Outline | None:
+        local, costs = self.local, self.costs
+        zone = {*local.work.supernodes, *(local.supernode[node] for node in found.zone if node != SOURCE)}
+        cut_segments = {edge.segment for edge, _, _ in found.stops} | local.work.segments
         station = parted(self.index, costs.is_open, costs.sensing, zone, cut_segments)
         if station is not None:
             name = self.problem.network.stations.id[station]
@@ -183,13 +183,13 @@ class CutSearch(Iterator[Cut]):
             for edge, at_u, choice in found.stops:
                 far = edge.v if at_u else edge.u
                 is_valve = self.problem.rules.method[choice.method].kind == "valve"
-                ends.append((near.supernode[far], is_valve))
+                ends.append((local.supernode[far], is_valve))
             shut, by_valves = shut_in(self.index, costs.is_open, ends, zone, cut_segments)
             if shut and not by_valves:
                 name = self.problem.network.stations.id[shut[0]]
                 self._refused[f"station {name} would be shut in by a stop that is not its outlet valve"] += 1
                 return None
-        outline = outline_of(near, found, shut)
+        outline = outline_of(local, found, shut)
         key = (frozenset(self._places(outline)), outline.customers.tobytes())
         if key in self._given:
             return None
@@ -201,6 +201,6 @@ class CutSearch(Iterator[Cut]):
         stops = zip(outline.found.stops, outline.chains, outline.methods, strict=True)
         for (edge, at_u, choice), chain, method in stops:
             if self.problem.every_place:
-                yield chain, self.near.shape(edge, at_u).leg_at(choice.at_m).piece, method
+                yield chain, self.local.geometry(edge, at_u).leg_at(choice.at_m).piece, method
             else:
                 yield chain, method

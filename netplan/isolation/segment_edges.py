@@ -7,13 +7,13 @@ import numpy as np
 from netplan.core.arrays import Ints
 from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation.stop_prices import SimpleSegments
-from netplan.isolation.work_segments import Gap
+from netplan.isolation.work_segments import SegmentRemainder
 
-__all__ = ["Arcs", "LocalEdge", "arcs_of", "plain_arcs"]
+__all__ = ["Arcs", "LocalEdge", "arcs_of", "simple_segment_arcs"]
 
 
 class LocalEdge:
-    """A segment (or a gap beside the work) between two local nodes of the local graph.
+    """A segment (or what is left of one beside the work) between two local nodes of the local graph.
 
     Attributes
     ----------
@@ -21,7 +21,7 @@ class LocalEdge:
         Segment row.
     u, v : int
         Local nodes; `SOURCE` for the work.
-    gap : Gap or None
+    remainder : SegmentRemainder or None
         For what is left of a segment beside the work.
     out_u, out_v : int
         Least price of a stop with the zone at u, and with the zone at v; `INFINITE` where none can be made.
@@ -31,12 +31,19 @@ class LocalEdge:
         What such a stop strands for certain, at least [minor units]; part of out_u and out_v.
     """
 
-    __slots__ = ("gap", "gas_minor", "out_u", "out_v", "segment", "stranded_u", "stranded_v", "u", "v")
+    __slots__ = ("gas_minor", "out_u", "out_v", "remainder", "segment", "stranded_u", "stranded_v", "u", "v")
 
     def __init__(
-        self, segment: int, u: int, v: int, gap: Gap | None, out_u: int, out_v: int, gas_minor: int
+        self,
+        segment: int,
+        u: int,
+        v: int,
+        remainder: SegmentRemainder | None,
+        out_u: int,
+        out_v: int,
+        gas_minor: int,
     ) -> None:
-        self.segment, self.u, self.v, self.gap = segment, u, v, gap
+        self.segment, self.u, self.v, self.remainder = segment, u, v, remainder
         self.out_u, self.out_v, self.gas_minor = out_u, out_v, gas_minor
         self.stranded_u = self.stranded_v = 0
 
@@ -52,7 +59,7 @@ class LocalEdge:
 
 
 Arcs = tuple[int, int, int, int]
-"""Capacity from the first end to the second and back, what either end pays for being in the zone
+"""Capacity from the first end to the second and reverse, what either end pays for being in the zone
 [minor units]."""
 
 
@@ -72,8 +79,8 @@ def arcs_of(out_u: int, out_v: int, gas_minor: int) -> Arcs:
     )
 
 
-def plain_arcs(segments: SimpleSegments, stranded: Ints) -> tuple[Ints, Ints, Ints]:
-    """Return the arcs of all plain segments, priced as `arcs_of` does one by one.
+def simple_segment_arcs(segments: SimpleSegments, stranded: Ints) -> tuple[Ints, Ints, Ints]:
+    """Return the arcs of all simple segments, priced as `arcs_of` does one by one.
 
     Parameters
     ----------
@@ -84,13 +91,13 @@ def plain_arcs(segments: SimpleSegments, stranded: Ints) -> tuple[Ints, Ints, In
     Returns
     -------
     int64 arrays, shape (segments, 2)
-        From the segment's a, and from its b: capacity along the segment, capacity back, and what that end
-        pays for being in the zone [minor units]. They hold where a segment is plain.
+        From the segment's a, and from its b: capacity along the segment, capacity reverse, and what that end
+        pays for being in the zone [minor units]. They hold where a segment is simple.
     """
     out = np.minimum(segments.cost_minor[:, np.newaxis] + stranded, INFINITE)
     out_a, out_b = out[:, 0], out[:, 1]
     gas = np.minimum(segments.gas_minor, out_a + out_b)
     share = np.minimum(np.maximum(gas // 2, gas - out_b), out_a)
     pay = np.column_stack([share, gas - share])
-    forth = np.where(out < INFINITE, out - pay, INFINITE)
-    return forth, forth[:, ::-1], pay
+    forward = np.where(out < INFINITE, out - pay, INFINITE)
+    return forward, forward[:, ::-1], pay

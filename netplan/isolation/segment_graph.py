@@ -53,8 +53,8 @@ class SegmentGraph:
         Chain between junctions of each segment.
     adjacent_start, adjacent_segment : arrays
         Segments at each supernode (a loop appears twice).
-    plain : bool array
-        Network nodes that a stop's assembly may span.
+    is_inner : bool array
+        Inner nodes of segments: network nodes that a stop's assembly may span.
     fitting_key, fitting_row : arrays
         Fittings in order along all pipes, see `pipe_base_m`.
     pipe_base_m : float array
@@ -74,8 +74,8 @@ class SegmentGraph:
     blocked : uint8 array
         Per supernode: bit 1 a station, 2 an injection, 4 a sensing point, 8 the boundary of a part of a
         network.
-    grounds : list
-        What the last few sets of rules made of it.
+    cost_contexts : list
+        The last few cost contexts made of it, with what they hold for.
     """
 
     network: Network
@@ -90,7 +90,7 @@ class SegmentGraph:
     segment_chain: Ints32
     adjacent_start: Ints
     adjacent_segment: Ints32
-    plain: Flags
+    is_inner: Flags
     fitting_key: Floats
     fitting_row: Ints32
     pipe_base_m: Floats
@@ -104,7 +104,7 @@ class SegmentGraph:
     customer_row: Ints32
     several: Flags
     blocked: NDArray[np.uint8]
-    grounds: list[tuple[Any, tuple[float, float]]] = field(default_factory=list, repr=False)
+    cost_contexts: list[tuple[Any, tuple[float, float]]] = field(default_factory=list, repr=False)
 
     def segments_at(self, supernode: int) -> Ints32:
         """Return the segments at a supernode; one that comes back to it appears twice."""
@@ -137,12 +137,12 @@ def segment_graph(network: Network) -> SegmentGraph:
         part, _ = merged_parts(part, network.beyond)
     base = np.concatenate([[0.0], np.cumsum(network.pipes.length_m + 10.0)])
     key, row = _fittings(network, base)
-    plain = _plain_nodes(network, is_main, base, key)
+    is_inner = _inner_nodes(network, is_main, base, key)
     mains = np.flatnonzero(is_main)
     segment_of = np.full(len(pieces), -1, dtype=np.int32)
-    segment_of[mains], n_segments = _chained(pieces.from_node[mains], pieces.to_node[mains], plain)
+    segment_of[mains], n_segments = _chained(pieces.from_node[mains], pieces.to_node[mains], is_inner)
     segment_start, segment_pieces = grouped(segment_of[mains], n_segments, mains)
-    segment_a, segment_b = _segment_ends(network, mains, segment_of, n_segments, plain, super_of)
+    segment_a, segment_b = _segment_ends(network, mains, segment_of, n_segments, is_inner, super_of)
     bore = network.pipes.bore_m[pieces.pipe]
     volume = 0.25 * np.pi * bore**2 * (pieces.to_m - pieces.from_m)
     segment_volume = np.bincount(segment_of[mains], volume[mains], n_segments).astype(np.float64)
@@ -169,7 +169,7 @@ def segment_graph(network: Network) -> SegmentGraph:
         segment_chain=_segment_chains(network, mains, segment_of, n_segments),
         adjacent_start=adjacent_start,
         adjacent_segment=adjacent_segment,
-        plain=plain,
+        is_inner=is_inner,
         fitting_key=key,
         fitting_row=row,
         pipe_base_m=base,
@@ -198,21 +198,21 @@ def _boundary(network: Network) -> Ints32:
     return np.zeros(0, dtype=np.int32) if network.beyond is None else network.beyond.node
 
 
-def _plain_nodes(network: Network, is_main: Flags, base: Floats, fitting_key: Floats) -> Flags:
+def _inner_nodes(network: Network, is_main: Flags, base: Floats, fitting_key: Floats) -> Flags:
     """Return the nodes where two pieces of main of the same make meet and nothing else is recorded."""
     pieces, pipes, n = network.pieces, network.pipes, len(network.nodes)
     ends = np.concatenate([pieces.from_node, pieces.to_node])
     touching = np.concatenate([is_main & (pieces.valve < 0)] * 2)
     degree = np.bincount(ends, minlength=n)
-    plain: Flags = (degree == 2) & (np.bincount(ends[touching], minlength=n) == 2)
+    is_inner: Flags = (degree == 2) & (np.bincount(ends[touching], minlength=n) == 2)
     # Two ends at each of these nodes: sorted by node, they stand side by side.
-    at_plain = np.flatnonzero(plain[ends])
-    two = at_plain[np.argsort(ends[at_plain], kind="stable")].reshape(-1, 2)
+    at_inner = np.flatnonzero(is_inner[ends])
+    two = at_inner[np.argsort(ends[at_inner], kind="stable")].reshape(-1, 2)
     pipe = np.concatenate([pieces.pipe, pieces.pipe])[two]
     same = np.ones(len(two), dtype=np.bool_)
     for values in (pipes.od_m, pipes.bore_m, pipes.material):
         same &= values[pipe[:, 0]] == values[pipe[:, 1]]
-    plain[ends[two[:, 0]]] = same
+    is_inner[ends[two[:, 0]]] = same
     for at in (
         network.stations.node,
         network.sensing.node,
@@ -220,8 +220,8 @@ def _plain_nodes(network: Network, is_main: Flags, base: Floats, fitting_key: Fl
         network.stations.sensing_node,
         _boundary(network),
     ):
-        plain[at[at >= 0]] = False
-    plain[network.customers.attach_node] = False
+        is_inner[at[at >= 0]] = False
+    is_inner[network.customers.attach_node] = False
     if len(fitting_key):
         for chainage, node in ((pieces.from_m, pieces.from_node), (pieces.to_m, pieces.to_node)):
             place = base[pieces.pipe] + chainage
@@ -229,8 +229,8 @@ def _plain_nodes(network: Network, is_main: Flags, base: Floats, fitting_key: Fl
             hit = (right < len(fitting_key)) & (
                 fitting_key[np.minimum(right, len(fitting_key) - 1)] <= place + AT_NODE_M
             )
-            plain[node[hit]] = False
-    return plain
+            is_inner[node[hit]] = False
+    return is_inner
 
 
 def _chained(a: Ints32, b: Ints32, through: Flags) -> tuple[Ints32, int]:
@@ -246,18 +246,18 @@ def _chained(a: Ints32, b: Ints32, through: Flags) -> tuple[Ints32, int]:
 
 
 def _segment_ends(
-    network: Network, mains: Ints, segment_of: Ints32, n_segments: int, plain: Flags, super_of: Ints32
+    network: Network, mains: Ints, segment_of: Ints32, n_segments: int, is_inner: Flags, super_of: Ints32
 ) -> tuple[Ints32, Ints32]:
     pieces = network.pieces
     nodes = np.stack([pieces.from_node[mains], pieces.to_node[mains]], axis=1).ravel()
     segments = np.repeat(segment_of[mains], 2)
-    ending = ~plain[nodes]
+    ending = ~is_inner[nodes]
     order = np.argsort(segments[ending], kind="stable")
     segments, nodes = segments[ending][order], nodes[ending][order]
     segment_a, segment_b = np.full(n_segments, -1, dtype=np.int32), np.full(n_segments, -1, dtype=np.int32)
     segment_a[segments[0::2]] = super_of[nodes[0::2]]
     segment_b[segments[1::2]] = super_of[nodes[1::2]]
-    # A closed ring of plain nodes touches nothing: hang it on its own first node.
+    # A closed ring of inner nodes touches nothing: hang it on its own first node.
     for segment in np.flatnonzero(segment_a < 0):
         segment_a[segment] = segment_b[segment] = super_of[
             pieces.from_node[mains[np.argmax(segment_of[mains] == segment)]]

@@ -76,23 +76,23 @@ def keep_out_areas(shapes: tuple[Any, ...], reasons: tuple[str, ...]) -> KeepOut
 
 @dataclass(frozen=True, slots=True, eq=False)
 class StopExclusions:
-    """Areas of the network and of the order apart, forbidden lengths by pipe, forbidden valves."""
+    """Areas on record, areas barred by the planner, forbidden lengths by pipe, forbidden valves."""
 
     recorded: KeepOutAreas = KeepOutAreas()
     ordered: KeepOutAreas = KeepOutAreas()
     lengths: dict[int, tuple[Stretch, ...]] = field(default_factory=dict)
     valves: frozenset[int] = frozenset()
 
-    def blocks(self, network: Network, shape: SegmentGeometry, reach: StopExtent) -> list[BlockedLength]:
-        """Return what bars places of a shape, zone at its start."""
+    def blocks(self, network: Network, geometry: SegmentGeometry, extent: StopExtent) -> list[BlockedLength]:
+        """Return what bars places of a segment, zone at its start."""
         blocks = []
-        for leg in shape.legs:
+        for leg in geometry.legs:
             valve = int(network.pieces.valve[leg.piece])
             if valve in self.valves:
                 blocks.append(
                     BlockedLength(
                         -1.0,
-                        shape.length_m + 1.0,
+                        geometry.length_m + 1.0,
                         "forbidden",
                         f"valve {network.valves.id[valve]} is forbidden by order",
                     )
@@ -111,8 +111,8 @@ class StopExclusions:
             for low, high, reason in self._areas_on(network, leg):
                 blocks.append(
                     BlockedLength(
-                        low - reach.most_m - 1e-6,
-                        high - reach.least_m + 1e-6,
+                        low - extent.most_m - 1e-6,
+                        high - extent.least_m + 1e-6,
                         "keep-out",
                         f"keep out: {reason}",
                     )

@@ -62,7 +62,7 @@ class StopExtent:
     Parameters
     ----------
     least_m, most_m : float
-        Least and greatest offset of its parts, bypass tee apart [m]; positive away from the work.
+        Least and greatest offset of its parts, the bypass tee left out [m]; positive away from the work.
     near_m, far_m : float
         The same with each part's clearance to fittings added [m].
     mark_near_m, mark_far_m : float
@@ -82,7 +82,7 @@ class StopExtent:
 
 
 def stop_extent(rules: Rules, method: StopMethod, od_m: float) -> StopExtent:
-    """Return the reach of a method's assembly on a main of outside diameter `od_m` [m]."""
+    """Return the extent of a method's assembly on a main of outside diameter `od_m` [m]."""
     if method.kind is MethodKind.VALVE:
         return StopExtent(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, math.nan, math.nan)
     tapping_m = max(rules.clearance.fitting_m, rules.clearance.fitting_od * od_m)

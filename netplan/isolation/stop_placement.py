@@ -33,7 +33,7 @@ from netplan.isolation.stop_methods import (
     refused_words,
     stop_extent,
 )
-from netplan.isolation.stop_prices import bare_segments, price_minor
+from netplan.isolation.stop_prices import price_minor, unobstructed_segments
 from netplan.rules.rule_set import MethodKind, Rules
 
 __all__ = ["Choice", "StopPlacement"]
@@ -41,7 +41,7 @@ __all__ = ["Choice", "StopPlacement"]
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """A method at its best place on a shape, zone at the shape's start.
+    """A method at its best place on a segment, zone at the segment's start.
 
     `cost_minor` is what the cut pays: the stop and the gas of the segment up to it [minor units].
     """
@@ -79,19 +79,19 @@ class StopPlacement:
         self.index, self.rules, self.gas_minor_per_m3, self.barred = index, rules, gas_minor_per_m3, barred
         self._like = like
         self._choices: dict[tuple[int, bool], tuple[Choice, ...]] = {}
-        self.reach = lru_cache(maxsize=1024)(self._reach)
+        self.extent = lru_cache(maxsize=1024)(self._extent)
         self.price = lru_cache(maxsize=4096)(self._price)
         self.offers = lru_cache(maxsize=4096)(self._offers)
 
-    def _reach(self, method: int, od_m: float) -> StopExtent:
+    def _extent(self, method: int, od_m: float) -> StopExtent:
         return stop_extent(self.rules, self.rules.method[method], od_m)
 
     def _price(self, method: int, od_m: float, surface: int) -> int:
         return price_minor(self.rules.method[method], od_m, surface)
 
-    def extent_of(self, choice: Choice, shape: SegmentGeometry) -> StopExtent:
-        """Return how far the assembly of a stop on a shape reaches."""
-        return self.reach(choice.method, self.index.network.pipes.od_m.item(shape.legs[0].pipe))
+    def extent_of(self, choice: Choice, geometry: SegmentGeometry) -> StopExtent:
+        """Return how far the assembly of a stop on a segment reaches."""
+        return self.extent(choice.method, self.index.network.pipes.od_m.item(geometry.legs[0].pipe))
 
     def gas_minor(self, volume_m3: float) -> int:
         """Return the price of the gas of a volume of pipe, as one rounded element [minor units]."""
@@ -122,18 +122,22 @@ class StopPlacement:
             return self._like.joints
         network, rules = self.index.network, self.rules
         widest_m = float(network.pipes.od_m[: network.pipes.n_mains].max(initial=0.0))
-        reaches = [stop_extent(rules, method, widest_m) for method in rules.method]
-        farthest_m = max(max(-reach.near_m, reach.far_m) for reach in reaches)
+        extents = [stop_extent(rules, method, widest_m) for method in rules.method]
+        farthest_m = max(max(-extent.near_m, extent.far_m) for extent in extents)
         return Joints(network, rules.clearance.through_record_joints, farthest_m)
 
     @cached_property
-    def bare(self) -> NDArray[np.bool_]:
-        """Which segments are bare (see `simple_segments`), orders apart."""
-        return self._like.bare if self._like is not None else bare_segments(self.index, self.barred)
+    def unobstructed(self) -> NDArray[np.bool_]:
+        """Which segments are unobstructed (see `stop_prices`), whatever the planner orders."""
+        return (
+            self._like.unobstructed
+            if self._like is not None
+            else unobstructed_segments(self.index, self.barred)
+        )
 
-    def is_bare(self, segment: int) -> bool:
-        """Whether a segment is bare, and no order concerns it."""
-        if not self.bare.item(segment):
+    def is_unobstructed(self, segment: int) -> bool:
+        """Whether a segment is unobstructed, and no order concerns it."""
+        if not self.unobstructed.item(segment):
             return False
         return self._like is None or not self.barred.touches(
             self.index.network, self.index.pieces_of(segment)
@@ -156,49 +160,51 @@ class StopPlacement:
         """Return each method's best place on a whole segment, cheapest first."""
         key = (segment, zone_at_a)
         if key not in self._choices:
-            shape = segment_geometry(self.index, segment)
-            shape = shape if zone_at_a else shape.turned()
-            self._choices[key] = self.choices(shape, bare=self.is_bare(segment))
+            geometry = segment_geometry(self.index, segment)
+            geometry = geometry if zone_at_a else geometry.turned()
+            self._choices[key] = self.choices(geometry, unobstructed=self.is_unobstructed(segment))
         return self._choices[key]
 
     def choices(
-        self, shape: SegmentGeometry, at_m: float | None = None, *, bare: bool = False
+        self, geometry: SegmentGeometry, at_m: float | None = None, *, unobstructed: bool = False
     ) -> tuple[Choice, ...]:
-        """Return each method's best place on a shape with the zone at its start, cheapest first.
+        """Return each method's best place on a segment with the zone at its start, cheapest first.
 
         Parameters
         ----------
         at_m : float, optional
             Take this place alone (a stop forced by order).
-        bare : bool
-            Whether it is of a bare segment: only its ends keep a method that it allows off places.
+        unobstructed : bool
+            Whether only its ends keep off a method that it allows.
         """
-        if bare and at_m is None and len(shape.legs) == 1 and not self.joints.near(shape):
-            return self._nearest(shape)
-        codes = [self.codes[leg.piece].tolist() for leg in shape.legs]
+        if unobstructed and at_m is None and len(geometry.legs) == 1 and not self.joints.near(geometry):
+            return self._nearest(geometry)
+        codes = [self.codes[leg.piece].tolist() for leg in geometry.legs]
         found = []
         for method, refused in enumerate(zip(*codes, strict=True)):
             if all(refused):
                 continue
             free = (
-                self._between_ends(shape, method) if bare and not any(refused) else self._free(shape, method)
+                self._between_ends(geometry, method)
+                if unobstructed and not any(refused)
+                else self._free(geometry, method)
             )
-            best = self._best(shape, method, free, at_m)
+            best = self._best(geometry, method, free, at_m)
             if best is not None:
                 found.append(best)
         return tuple(sorted(found, key=_cheapest))
 
-    def _nearest(self, shape: SegmentGeometry) -> tuple[Choice, ...]:
-        """Return the choices on one piece of a bare segment: the nearest that fit."""
-        pipes, (leg,), length_m = self.index.network.pipes, shape.legs, shape.length_m
+    def _nearest(self, geometry: SegmentGeometry) -> tuple[Choice, ...]:
+        """Return the choices on one piece of an unobstructed segment: the nearest that fit."""
+        pipes, (leg,), length_m = self.index.network.pipes, geometry.legs, geometry.length_m
         make = (pipes.od_m.item(leg.pipe), pipes.bore_m.item(leg.pipe), pipes.surface.item(leg.pipe))
-        offers = self.offers(self.codes[leg.piece].tobytes(), make, ends_of(shape))
-        return tuple([choice for choice, room in offers if choice.at_m <= room.end(length_m)])
+        offers = self.offers(self.codes[leg.piece].tobytes(), make, ends_of(geometry))
+        return tuple([choice for choice, interval in offers if choice.at_m <= interval.end(length_m)])
 
     def _offers(
         self, codes: bytes, make: tuple[float, float, int], ends: Ends
     ) -> tuple[tuple[Choice, FeasibleInterval], ...]:
-        """Return the methods' nearest places on one piece of any length, cheapest first, with their rooms.
+        """Return each method's nearest place on one piece of any length, cheapest first, and its interval.
 
         Parameters
         ----------
@@ -212,8 +218,8 @@ class StopPlacement:
         found = []
         for method, refused in enumerate(codes):
             if not refused:
-                room = self._room(method, od_m, ends)
-                found.append((self._choice(method, od_m, bore_m, surface, room.start_m), room))
+                interval = self._interval(method, od_m, ends)
+                found.append((self._choice(method, od_m, bore_m, surface, interval.start_m), interval))
         return tuple(sorted(found, key=lambda offer: _cheapest(offer[0])))
 
     def _choice(self, method: int, od_m: float, bore_m: float, surface: int, at_m: float) -> Choice:
@@ -222,9 +228,9 @@ class StopPlacement:
         return Choice(price + gas, price, gas, method, at_m)
 
     def _best(
-        self, shape: SegmentGeometry, method: int, free: list[tuple[float, float]], at_m: float | None
+        self, geometry: SegmentGeometry, method: int, free: list[tuple[float, float]], at_m: float | None
     ) -> Choice | None:
-        """Return the best place of a method in intervals of a shape."""
+        """Return the best place of a method in intervals of a segment."""
         pipes = self.index.network.pipes
         best: Choice | None = None
         for low, high in free:
@@ -232,7 +238,7 @@ class StopPlacement:
                 if not low - 1e-3 <= at_m <= high + 1e-3:
                     continue
                 low = high = min(max(at_m, low), high)
-            for leg in shape.legs:
+            for leg in geometry.legs:
                 at = max(low, leg.start_m)
                 if at > min(high, leg.end_m) + 1e-9:
                     continue
@@ -243,70 +249,70 @@ class StopPlacement:
                     best = choice
         return best
 
-    def _free(self, shape: SegmentGeometry, method: int) -> list[tuple[float, float]]:
-        """Return the intervals of a shape that nothing keeps a method off."""
-        return free_intervals(shape.length_m, self.blocks(shape, method, with_words=False))
+    def _free(self, geometry: SegmentGeometry, method: int) -> list[tuple[float, float]]:
+        """Return the intervals of a segment that nothing keeps a method off."""
+        return free_intervals(geometry.length_m, self.blocks(geometry, method, with_words=False))
 
-    def _between_ends(self, shape: SegmentGeometry, method: int) -> list[tuple[float, float]]:
-        """Return what `_free` does on a shape of a bare segment that allows the method on all its legs."""
-        od_m = self.index.network.pipes.od_m.item(shape.legs[0].pipe)
-        room = self._room(method, od_m, ends_of(shape))
-        low, high = room.start_m, room.end(shape.length_m)
+    def _between_ends(self, geometry: SegmentGeometry, method: int) -> list[tuple[float, float]]:
+        """Return what `_free` does on an unobstructed segment that allows the method on all its legs."""
+        od_m = self.index.network.pipes.od_m.item(geometry.legs[0].pipe)
+        interval = self._interval(method, od_m, ends_of(geometry))
+        low, high = interval.start_m, interval.end(geometry.length_m)
         if low > high:
             return []
-        blocks = self._by_joints(shape, method, with_words=False)
+        blocks = self._by_joints(geometry, method, with_words=False)
         if not blocks:
             return [(low, high)]
-        ends = [BlockedLength(-1.0, low, "", ""), BlockedLength(high, shape.length_m + 1.0, "", "")]
-        return free_intervals(shape.length_m, blocks + ends)
+        ends = [BlockedLength(-1.0, low, "", ""), BlockedLength(high, geometry.length_m + 1.0, "", "")]
+        return free_intervals(geometry.length_m, blocks + ends)
 
-    def _by_joints(self, shape: SegmentGeometry, method: int, with_words: bool) -> list[BlockedLength]:
-        if not shape.joints or self.rules.method[method].kind is MethodKind.VALVE:
+    def _by_joints(self, geometry: SegmentGeometry, method: int, with_words: bool) -> list[BlockedLength]:
+        if not geometry.joints or self.rules.method[method].kind is MethodKind.VALVE:
             return []
-        od_m = self.index.network.pipes.od_m.item(shape.legs[0].pipe)
-        return self.joints.blocks(shape, self.reach(method, od_m), with_words)
+        od_m = self.index.network.pipes.od_m.item(geometry.legs[0].pipe)
+        return self.joints.blocks(geometry, self.extent(method, od_m), with_words)
 
-    def _room(self, method: int, od_m: float, ends: Ends) -> FeasibleInterval:
-        """Return what the blocks of `_by_ends` leave of a shape."""
+    def _interval(self, method: int, od_m: float, ends: Ends) -> FeasibleInterval:
+        """Return what the ends of a segment leave, as `blocked_by_ends` does length by length."""
         if self.rules.method[method].kind is MethodKind.VALVE:
             return ALL_OF_IT
-        return feasible_interval(ends, self.reach(method, od_m), self.rules.clearance.work_m)
+        return feasible_interval(ends, self.extent(method, od_m), self.rules.clearance.work_m)
 
-    def blocks(self, shape: SegmentGeometry, method: int, with_words: bool = True) -> list[BlockedLength]:
-        """Return everything that keeps a method off places of a shape, zone at its start.
+    def blocks(self, geometry: SegmentGeometry, method: int, with_words: bool = True) -> list[BlockedLength]:
+        """Return everything that keeps a method off places of a segment, zone at its start.
 
-        Without words where only the places count: the words cost more than the places.
+        Without texts where only the places count: the texts cost more than the places.
         """
         kind = self.rules.method[method].kind
-        od_m = float(self.index.network.pipes.od_m[shape.legs[0].pipe])
-        reach = self.reach(method, od_m)
-        blocks = self._by_method(shape, method, reach, with_words)
-        if len(blocks) < len(shape.legs):
+        od_m = float(self.index.network.pipes.od_m[geometry.legs[0].pipe])
+        extent = self.extent(method, od_m)
+        blocks = self._by_method(geometry, method, extent, with_words)
+        if len(blocks) < len(geometry.legs):
             if kind is not MethodKind.VALVE:
-                blocks += blocked_by_ends(shape, reach, self.rules.clearance.work_m)
-                blocks += blocked_by_fittings(self.index, shape, self.rules.method[method], reach)
-                blocks += self._by_joints(shape, method, with_words)
-            blocks += self.barred.blocks(self.index.network, shape, reach)
+                blocks += blocked_by_ends(geometry, extent, self.rules.clearance.work_m)
+                blocks += blocked_by_fittings(self.index, geometry, self.rules.method[method], extent)
+                blocks += self._by_joints(geometry, method, with_words)
+            blocks += self.barred.blocks(self.index.network, geometry, extent)
         return blocks
 
     def _by_method(
-        self, shape: SegmentGeometry, method: int, reach: StopExtent, with_words: bool
+        self, geometry: SegmentGeometry, method: int, extent: StopExtent, with_words: bool
     ) -> list[BlockedLength]:
         blocks = []
-        whole = len(shape.legs) == 1
-        for leg in shape.legs:
+        whole = len(geometry.legs) == 1
+        for leg in geometry.legs:
             code = int(self.codes[leg.piece, method])
             if code:
                 words = ""
                 if with_words:
                     fault_pa = self.fault_pa_gauge(leg.piece)
                     words = refused_words(self.index, self.rules.method[method], leg.piece, code, fault_pa)
-                low = -1.0 if whole else leg.start_m - reach.most_m - 1e-6
-                high = shape.length_m + 1.0 if whole else leg.end_m - reach.least_m + 1e-6
+                low = -1.0 if whole else leg.start_m - extent.most_m - 1e-6
+                high = geometry.length_m + 1.0 if whole else leg.end_m - extent.least_m + 1e-6
                 blocks.append(BlockedLength(low, high, MethodRefusal(code).code, words))
         return blocks
 
 
 def _cheapest(choice: Choice) -> tuple[int, int]:
-    """Return what choices on one shape are sorted by."""
+    """Return what choices on one segment are sorted by."""
     return choice.cost_minor, choice.method

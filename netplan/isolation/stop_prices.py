@@ -23,7 +23,7 @@ from netplan.isolation.stop_methods import stop_extent
 from netplan.network.vocabulary import Surface
 from netplan.rules.rule_set import MethodKind, Rules, StopMethod
 
-__all__ = ["SimpleSegments", "bare_segments", "cost_simple_segments", "price_minor"]
+__all__ = ["SimpleSegments", "cost_simple_segments", "price_minor", "unobstructed_segments"]
 
 
 def price_minor(method: StopMethod, od_m: float, surface: int) -> int:
@@ -34,35 +34,35 @@ def price_minor(method: StopMethod, od_m: float, surface: int) -> int:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SimpleSegments:
-    """Per segment: whether it is plain, its cheapest stop from either end, and its gas [minor units]."""
+    """Per segment: whether it is simple, its cheapest stop from either end, and its gas [minor units]."""
 
-    plain: Flags
+    is_simple: Flags
     cost_minor: Ints
     gas_minor: Ints
 
 
-def bare_segments(index: SegmentGraph, barred: StopExclusions) -> Flags:
-    """Return which segments carry no fitting and lie in no keep-out area, orders apart."""
-    bare = ~_with_fittings(index)
+def unobstructed_segments(index: SegmentGraph, barred: StopExclusions) -> Flags:
+    """Return which segments carry no fitting and lie in no recorded keep-out area."""
+    unobstructed = ~_with_fittings(index)
     if barred.recorded.shapes:
         mains = np.flatnonzero(index.segment_of >= 0)
         near = _near_areas(index, barred)[index.network.pieces.pipe[mains]]
-        bare[index.segment_of[mains[near]]] = False
-    return bare
+        unobstructed[index.segment_of[mains[near]]] = False
+    return unobstructed
 
 
 def cost_simple_segments(
     index: SegmentGraph,
     rules: Rules,
     gas_minor_per_m3: float,
-    bare: Flags,
+    unobstructed: Flags,
     refused: NDArray[np.uint8],
 ) -> SimpleSegments:
-    """Return the costs of all plain segments, from `bare_segments` and the codes of the methods by piece."""
+    """Return the costs of all simple segments from the codes that refuse methods by piece."""
     network = index.network
     pieces, pipes = network.pieces, network.pipes
-    plain = bare & (np.diff(index.segment_start) == 1)
-    rows = index.segment_pieces[index.segment_start[:-1]][plain]
+    is_simple = unobstructed & (np.diff(index.segment_start) == 1)
+    rows = index.segment_pieces[index.segment_start[:-1]][is_simple]
     pipe = pieces.pipe[rows]
     length = pieces.to_m[rows] - pieces.from_m[rows]
     area = 0.25 * np.pi * pipes.bore_m[pipe] ** 2
@@ -71,22 +71,22 @@ def cost_simple_segments(
     sizes, size = np.unique(pipes.od_m[pipe], return_inverse=True)
     surfaces, surface = np.unique(pipes.surface[pipe], return_inverse=True)
     for column, method in enumerate(rules.method):
-        reach = [stop_extent(rules, method, float(od)) for od in sizes]
+        extent = [stop_extent(rules, method, float(od)) for od in sizes]
         prices = np.array([[price_minor(method, float(od), int(code)) for code in surfaces] for od in sizes])
         if not len(rows):
             continue
         price = prices.reshape(len(sizes), len(surfaces))[size, surface]
-        low = np.maximum(0.0, -np.array([one.near_m for one in reach])[size])
-        high = length - np.array([one.far_m for one in reach])[size]
+        low = np.maximum(0.0, -np.array([one.near_m for one in extent])[size])
+        high = length - np.array([one.far_m for one in extent])[size]
         if method.kind is MethodKind.VALVE:
             low, high = np.zeros(len(rows)), np.zeros(len(rows))
         gas = np.rint(gas_minor_per_m3 * (area * low)).astype(np.int64)
         cost = np.where((codes[:, column] == 0) & (low <= high), price + gas, INFINITE)
         best = np.minimum(best, cost)
-    costs = np.full(len(plain), INFINITE, dtype=np.int64)
-    costs[plain] = best
+    costs = np.full(len(is_simple), INFINITE, dtype=np.int64)
+    costs[is_simple] = best
     gas_all = np.rint(gas_minor_per_m3 * index.segment_volume_m3).astype(np.int64)
-    return SimpleSegments(plain, costs, gas_all)
+    return SimpleSegments(is_simple, costs, gas_all)
 
 
 def _with_fittings(index: SegmentGraph) -> Flags:

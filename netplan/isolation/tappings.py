@@ -18,33 +18,33 @@ __all__ = ["tappings_of", "with_tee"]
 
 
 def tappings_of(
-    placement: StopPlacement, shape: SegmentGeometry, choice: Choice
+    placement: StopPlacement, geometry: SegmentGeometry, choice: Choice
 ) -> tuple[tuple[CutTapping, ...], bool]:
     """Return the tappings of a stop, away from the work, and whether its bypass tee does not fit there."""
     method = placement.rules.method[choice.method]
     found, elsewhere = [], False
     for part in sorted(method.assembly, key=lambda part: part.offset_m):
         at = choice.at_m + part.offset_m
-        if part.role == "bypass" and not _tee_fits(placement, shape, choice, at):
+        if part.role == "bypass" and not _tee_fits(placement, geometry, choice, at):
             elsewhere = True
             continue
-        leg = shape.leg_at(at)
+        leg = geometry.leg_at(at)
         found.append(CutTapping(part.role, leg.pipe, leg.chainage_within(at), part.size_mm, part.offset_m))
     return tuple(found), elsewhere
 
 
-def _tee_fits(placement: StopPlacement, shape: SegmentGeometry, choice: Choice, at_m: float) -> bool:
-    """Whether a bypass tee may be tapped at a place of a shape: on the piece of the stop or the next one."""
-    clear = placement.extent_of(choice, shape).bypass_clear_m
-    joints = placement.joints.in_the_way(shape)
-    taken = [place for place, _ in fittings_on(placement.index, shape)] + joints
+def _tee_fits(placement: StopPlacement, geometry: SegmentGeometry, choice: Choice, at_m: float) -> bool:
+    """Whether a bypass tee may be tapped at a place: on the piece of the stop or the next one."""
+    clear = placement.extent_of(choice, geometry).bypass_clear_m
+    joints = placement.joints.impassable(geometry)
+    taken = [place for place, _ in fittings_on(placement.index, geometry)] + joints
     between = sum(min(choice.at_m, at_m) < joint < max(choice.at_m, at_m) for joint in joints)
-    fits = at_m + clear <= shape.length_m and all(abs(at_m - place) >= clear for place in taken)
+    fits = at_m + clear <= geometry.length_m and all(abs(at_m - place) >= clear for place in taken)
     return fits and between <= 1
 
 
 def with_tee(index: SegmentGraph, rules: Rules, stop: CutStop, taken: Collection[int]) -> CutStop:
-    """Return a stop with its bypass tee on the next length, where there is room; else the stop as it is.
+    """Return a stop with its bypass tee on the next length, where it fits; else the stop as it is.
 
     The tee keeps the rules' clearance of tappings from the end of that length and from its fittings. Of
     several lengths the one of the stop's own main is taken, then the widest, then the first by id.
@@ -70,7 +70,7 @@ def with_tee(index: SegmentGraph, rules: Rules, stop: CutStop, taken: Collection
         if piece in taken or not pieces.is_open[piece]:
             continue
         od_m = float(pipes.od_m[pipe])
-        at_m = _place(
+        at_m = _first_clear_chainage_m(
             index, piece, stop.live_node, max(rules.clearance.fitting_m, rules.clearance.fitting_od * od_m)
         )
         if at_m is not None:
@@ -95,13 +95,13 @@ def _pieces_at(index: SegmentGraph, node: int) -> list[int]:
     rows = {
         int(piece) for segment in np.unique(segments).tolist() for piece in index.pieces_of(segment).tolist()
     }
-    if index.plain[node]:
+    if index.is_inner[node]:
         ends = np.flatnonzero((pieces.from_node == node) | (pieces.to_node == node)).tolist()
         rows |= {row for row in ends if index.segment_of[row] >= 0}
     return sorted(row for row in rows if node in (int(pieces.from_node[row]), int(pieces.to_node[row])))
 
 
-def _place(index: SegmentGraph, piece: int, node: int, clear_m: float) -> float | None:
+def _first_clear_chainage_m(index: SegmentGraph, piece: int, node: int, clear_m: float) -> float | None:
     """Return the first chainage from a node on at which a tee is clear of ends and fittings [m]."""
     network = index.network
     pieces, fittings = network.pieces, network.fittings

@@ -30,7 +30,7 @@ class Everywhere(CutSearch):
 
     def _lay_out(self) -> Forced:
         forced = super()._lay_out()
-        deque(self.near.outward(), maxlen=0)
+        deque(self.local.outward(), maxlen=0)
         return forced
 
 

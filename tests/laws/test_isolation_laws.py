@@ -187,9 +187,9 @@ def test_forbidding_a_stop_never_lowers_the_value(seed: int, which: int) -> None
 def test_no_arc_is_negative(seed: int) -> None:
     search, listed = found(random_case(seed), 1)
     assume(listed)
-    graph = search.near.graph
+    graph = search.local.graph
     assert 0 <= min(graph.capacity) <= max(graph.capacity) <= INFINITE
-    sinks = [size for node, size in enumerate(graph.sink) if search.near.is_explored(node)]
+    sinks = [size for node, size in enumerate(graph.sink) if search.local.is_explored(node)]
     assert 0 <= min(sinks) <= max(sinks) <= INFINITE
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.isolation.cut_enumeration import Found
+from netplan.isolation.cut_enumeration import FoundZone
 from netplan.isolation.local_graph import SOURCE, LocalGraph
 from netplan.isolation.segment_geometry import SegmentGeometry
 
@@ -25,7 +25,7 @@ class Outline:
 
     Parameters
     ----------
-    found : Found
+    found : FoundZone
     shut_in_stations : tuple of int
         Stations that it leaves without a customer to feed.
     supernodes : tuple of int
@@ -42,7 +42,7 @@ class Outline:
         As in `Cut` [minor units].
     """
 
-    found: Found
+    found: FoundZone
     shut_in_stations: tuple[int, ...]
     supernodes: tuple[int, ...]
     segments: tuple[int, ...]
@@ -69,13 +69,15 @@ class Outline:
         )
 
 
-def outline_of(near: LocalGraph, found: Found, shut_in_stations: tuple[int, ...]) -> Outline:
+def outline_of(local: LocalGraph, found: FoundZone, shut_in_stations: tuple[int, ...]) -> Outline:
     """Return a found zone in figures, with the stations it leaves without a customer to feed."""
-    index, methods = near.index, near.placement.rules.method
-    inside = sorted({*near.work.supernodes, *(near.supernode[node] for node in found.zone if node != SOURCE)})
-    customers = _customers(near, inside)
+    index, methods = local.index, local.placement.rules.method
+    inside = sorted(
+        {*local.work.supernodes, *(local.supernode[node] for node in found.zone if node != SOURCE)}
+    )
+    customers = _customers(local, inside)
     price = sum([choice.price_minor for _, _, choice in found.stops])
-    interruption = sum(near.costs.off_minor[customers].tolist())
+    interruption = sum(local.costs.off_minor[customers].tolist())
     stranded = sum([edge.stranded_u if at_u else edge.stranded_v for edge, at_u, _ in found.stops])
     return Outline(
         found=found,
@@ -84,7 +86,7 @@ def outline_of(near: LocalGraph, found: Found, shut_in_stations: tuple[int, ...]
         segments=tuple([edge.segment for edge, _, _ in found.stops]),
         chains=tuple([index.segment_chain.item(edge.segment) for edge, _, _ in found.stops]),
         methods=tuple([methods[choice.method].name for _, _, choice in found.stops]),
-        parts=_parts(near, found, inside),
+        parts=_parts(local, found, inside),
         customers=customers,
         stops_minor=price,
         interruption_minor=interruption,
@@ -94,25 +96,25 @@ def outline_of(near: LocalGraph, found: Found, shut_in_stations: tuple[int, ...]
     )
 
 
-def _customers(near: LocalGraph, inside: list[int]) -> NDArray[np.int32]:
-    rows, start = near.index.customer_row, near.index.customer_start
+def _customers(local: LocalGraph, inside: list[int]) -> NDArray[np.int32]:
+    rows, start = local.index.customer_row, local.index.customer_start
     found: set[int] = set()
     for node in inside:
         found.update(rows[start.item(node) : start.item(node + 1)].tolist())
     return np.array(sorted(found), dtype=np.int32)
 
 
-def _parts(near: LocalGraph, found: Found, inside: list[int]) -> tuple[Part, ...]:
-    pieces = near.index.network.pieces
+def _parts(local: LocalGraph, found: FoundZone, inside: list[int]) -> tuple[Part, ...]:
+    pieces = local.index.network.pieces
     spans: _Spans = {}
-    for piece, stretch, _ in near.work.covered:
+    for piece, stretch, _ in local.work.covered:
         spans.setdefault(piece, []).append((stretch.from_m, stretch.to_m))
     for edge, at_u, choice in found.stops:
-        _add(spans, near.shape(edge, at_u), choice.at_m)
+        _add(spans, local.geometry(edge, at_u), choice.at_m)
     for edge in found.inner:
-        _add(spans, near.shape(edge), math.inf)
+        _add(spans, local.geometry(edge), math.inf)
     for supernode in inside:
-        for piece in near.index.services_at(supernode).tolist():
+        for piece in local.index.services_at(supernode).tolist():
             spans.setdefault(piece, []).append((pieces.from_m.item(piece), pieces.to_m.item(piece)))
     return tuple(
         (piece, pieces.pipe.item(piece), low, high)
@@ -121,9 +123,9 @@ def _parts(near: LocalGraph, found: Found, inside: list[int]) -> tuple[Part, ...
     )
 
 
-def _add(spans: _Spans, shape: SegmentGeometry, until_m: float) -> None:
-    """Add what lies on a shape up to a place."""
-    for leg in shape.legs:
+def _add(spans: _Spans, geometry: SegmentGeometry, until_m: float) -> None:
+    """Add what lies on a segment up to a place."""
+    for leg in geometry.legs:
         end = min(leg.end_m, until_m)
         if end > leg.start_m or (leg.start_m == leg.end_m and until_m > leg.start_m):
             a, b = leg.chainage(leg.start_m), leg.chainage(end)
