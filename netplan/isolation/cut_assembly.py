@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.graph.connected_components import DisjointSets
 from netplan.isolation.cut_model import Cut, CutStop, CutZone, Stretch, ZonePiece
 from netplan.isolation.cut_outline import Outline
 from netplan.isolation.local_graph import LocalGraph
@@ -145,24 +145,9 @@ def _beyond(local: LocalGraph, geometry: SegmentGeometry, choice: Choice) -> tup
     return tuple(found)
 
 
-@dataclass(slots=True)
-class _Groups:
-    parent: dict[object, object]
-
-    def root(self, item: object) -> object:
-        self.parent.setdefault(item, item)
-        while self.parent[item] != item:
-            self.parent[item] = self.parent[self.parent[item]]
-            item = self.parent[item]
-        return item
-
-    def join(self, a: object, b: object) -> None:
-        self.parent[self.root(a)] = self.root(b)
-
-
 def _zones(local: LocalGraph, parts: tuple[ZonePiece, ...], inside: tuple[int, ...]) -> tuple[CutZone, ...]:
     pieces = local.index.network.pieces
-    groups = _Groups({})
+    groups = DisjointSets()
     for row, part in enumerate(parts):
         groups.root(("piece", row))
         if part.from_m <= float(pieces.from_m[part.piece]) + 1e-9:
@@ -180,7 +165,7 @@ def _zones(local: LocalGraph, parts: tuple[ZonePiece, ...], inside: tuple[int, .
             ):
                 work.setdefault(groups.root(("piece", row)), set()).add(which)
     nodes: dict[object, set[int]] = {}
-    for item in list(groups.parent):
+    for item in groups.items():
         if isinstance(item, int):
             nodes.setdefault(groups.root(item), set()).add(item)
     for node in members:

@@ -164,17 +164,12 @@ def _cut_off(local: LocalGraph, goal: str, way: list[tuple[LocalEdge, bool]]) ->
 
 def _kept_beyond(local: LocalGraph, edge: LocalEdge, zone_at_u: bool) -> list[int]:
     """Return the customers that must stay on and that a stop on an edge strands."""
-    index, remainder, stranding = local.index, edge.remainder, local.shared.stranding
-    a, b = (
-        (index.segment_a.item(edge.segment), index.segment_b.item(edge.segment))
-        if remainder is None
-        else (remainder.a, remainder.b)
-    )
+    index, stranding = local.index, local.shared.stranding
+    a, b = edge.ends(index)
     far = b if zone_at_u else a
     if stranding is None or far < 0:
         return []
-    ends = index.segment_a.item(edge.segment), index.segment_b.item(edge.segment)
-    span = stranding.span(edge.segment, ends[0] if ends[1] == far else ends[1], far)
+    span = stranding.span(edge.segment, index.far_end(edge.segment, far), far)
     return [] if span is None else stranding.kept_on(span)
 
 

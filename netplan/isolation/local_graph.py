@@ -290,12 +290,7 @@ class LocalGraph:
 
     def _lost(self, edge: LocalEdge) -> None:
         """Add what stops on an edge strand for certain."""
-        index, remainder = self.index, edge.remainder
-        a, b = (
-            (index.segment_a.item(edge.segment), index.segment_b.item(edge.segment))
-            if remainder is None
-            else (remainder.a, remainder.b)
-        )
+        a, b = edge.ends(self.index)
         edge.strand(
             self._stranded(edge.segment, b) if b >= 0 and edge.out_u < INFINITE else 0,
             self._stranded(edge.segment, a) if a >= 0 and edge.out_v < INFINITE else 0,
@@ -306,11 +301,7 @@ class LocalGraph:
         index, stranding = self.index, self.shared.stranding
         if stranding is None or self._positions is None or not self.costs.pendants.is_bridge.item(segment):
             return 0
-        near = (
-            index.segment_b.item(segment)
-            if index.segment_a.item(segment) == far
-            else index.segment_a.item(segment)
-        )
+        near = index.far_end(segment, far)
         span = stranding.span(segment, near, far)
         if span is None or span.holds_any(self._positions.beside(segment)):
             return 0

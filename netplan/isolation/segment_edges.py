@@ -6,6 +6,7 @@ import numpy as np
 
 from netplan.core.arrays import Ints
 from netplan.graph.minimum_cut import INFINITE
+from netplan.isolation.segment_graph import SegmentGraph
 from netplan.isolation.stop_prices import SimpleSegments
 from netplan.isolation.work_segments import SegmentRemainder
 
@@ -46,6 +47,12 @@ class LocalEdge:
         self.segment, self.u, self.v, self.remainder = segment, u, v, remainder
         self.out_u, self.out_v, self.gas_minor = out_u, out_v, gas_minor
         self.stranded_u = self.stranded_v = 0
+
+    def ends(self, index: SegmentGraph) -> tuple[int, int]:
+        """Return the supernodes at its u and its v; -1 for an end of the work itself."""
+        if self.remainder is not None:
+            return self.remainder.a, self.remainder.b
+        return index.segment_a.item(self.segment), index.segment_b.item(self.segment)
 
     def strand(self, minor_u: int, minor_v: int) -> None:
         """Add what a stop with the zone at u, and with the zone at v, strands for certain [minor units]."""

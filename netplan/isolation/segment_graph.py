@@ -110,6 +110,11 @@ class SegmentGraph:
         """Return the segments at a supernode; one that comes back to it appears twice."""
         return self.adjacent_segment[self.adjacent_start[supernode] : self.adjacent_start[supernode + 1]]
 
+    def far_end(self, segment: int, supernode: int) -> int:
+        """Return the supernode at the other end of a segment."""
+        a, b = self.segment_a.item(segment), self.segment_b.item(segment)
+        return b if a == supernode else a
+
     def pieces_of(self, segment: int) -> Ints32:
         """Return the pieces of a segment, by row."""
         return self.segment_pieces[self.segment_start[segment] : self.segment_start[segment + 1]]

@@ -154,8 +154,6 @@ def _near(
             if segment not in touched:
                 rows = index.pieces_of(segment)
                 length = float((pieces.to_m[rows] - pieces.from_m[rows]).sum())
-                other = int(
-                    index.segment_b[segment] if index.segment_a[segment] == node else index.segment_a[segment]
-                )
+                other = index.far_end(segment, node)
                 heapq.heappush(queue, (distance + length, other))
     return near
