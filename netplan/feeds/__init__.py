@@ -9,8 +9,8 @@ Knows arrays and a prepared flow solver, not the plan::
                                                      # each of the smallest size that holds
     FeedCase(..., loads=hours and purging in)        # all that must be carried, where that is more
     price = feed_price_minor(feed, parallel, rules)  # whole minor units of the rules' currency
-    bound = feed_lower_bound_minor(...)              # no feed of a tail can cost less (for the cut)
-    bound = TailFeedBound(network, section, rules)   # sharp feed_bound for the choice of stops: bound(tail)
+    bound = feed_lower_bound_minor(...)              # no feed of a component costs less (for the cut)
+    bound = FeedPriceBound(network, section, rules)  # sharp feed_bound for the choice of stops
     spare = spare_flow_m3_per_s_std(case, sizes, place, rules)
     weather_window(case, demand_at, size_ladder(feed, rules), rules)    # coldest air each size holds for
     with_taps(network, taps)                         # new nodes where hoses are tapped in
@@ -43,7 +43,7 @@ from netplan.feeds.feed_limits import (
     weather_window,
 )
 from netplan.feeds.feed_links import Tap, feed_links, feed_loss_coefficient, with_taps
-from netplan.feeds.feed_price_bound import TailFeedBound
+from netplan.feeds.feed_price_bound import FeedPriceBound
 from netplan.feeds.feed_prices import feed_lower_bound_minor, feed_price_minor
 from netplan.feeds.feed_sizing import (
     NO_FEED,
@@ -82,6 +82,7 @@ __all__ = [
     "FeedChecker",
     "FeedKind",
     "FeedLoads",
+    "FeedPriceBound",
     "FeedSize",
     "FlowChanges",
     "HoseWay",
@@ -90,7 +91,6 @@ __all__ = [
     "PartsAnswer",
     "Relieved",
     "SizedFeed",
-    "TailFeedBound",
     "Tap",
     "UnfedPart",
     "Verdict",

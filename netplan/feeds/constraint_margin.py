@@ -55,10 +55,10 @@ NO_SOLUTION = ConstraintMargin("an inlet that must hold has no solved pressure",
 """How an inlet without gas stands."""
 
 
-def worst_of(*stands: ConstraintMargin) -> ConstraintMargin:
+def worst_of(*margins: ConstraintMargin) -> ConstraintMargin:
     """Return the first that does not hold, else the one with the least to spare."""
-    failing = next((stand for stand in stands if not stand.holds), None)
-    return failing or min(stands, key=lambda stand: stand.slack, default=ConstraintMargin("", math.inf))
+    failing = next((margin for margin in margins if not margin.holds), None)
+    return failing or min(margins, key=lambda margin: margin.slack, default=ConstraintMargin("", math.inf))
 
 
 def held_by_inlets(pressure_pa_gauge: Floats, required_pa_gauge: Floats) -> ConstraintMargin:
@@ -93,13 +93,13 @@ FIRST_STRIDE: Final = 16
 """How many steps beyond the expected edge are looked at first (own) [-]."""
 
 
-def last_that_holds(stand: Callable[[int], ConstraintMargin], steps: int, near: int = 0) -> int | None:
+def last_that_holds(margin: Callable[[int], ConstraintMargin], steps: int, near: int = 0) -> int | None:
     """Return the last of the steps 0 to `steps` that holds; None when not even 0 does.
 
     What holds at a step holds at all before it. The edge is bracketed outward from `near` and narrowed by the
     slack, by halves where the slack misleads; both sides of the edge have been asked when it is found.
     """
-    edge = _Edge(stand, near, steps)
+    edge = _Edge(margin, near, steps)
     while not edge.is_found:
         edge.narrow()
     return edge.good
@@ -108,8 +108,8 @@ def last_that_holds(stand: Callable[[int], ConstraintMargin], steps: int, near: 
 class _Edge:
     """The last step that holds, between one that does and the next that does not."""
 
-    def __init__(self, stand: Callable[[int], ConstraintMargin], first: int, steps: int) -> None:
-        self._stand, self._steps = stand, steps
+    def __init__(self, margin: Callable[[int], ConstraintMargin], first: int, steps: int) -> None:
+        self._margin, self._steps = margin, steps
         self._slack: dict[int, float] = {}
         self.good: int | None = None
         self.bad: int | None = None
@@ -139,7 +139,7 @@ class _Edge:
         return (self.bad or 0) - (self.good or 0)
 
     def _ask(self, step: int) -> None:
-        found = self._stand(step)
+        found = self._margin(step)
         self._slack[step] = found.slack
         if found.holds:
             self.good = step

@@ -110,7 +110,7 @@ class Verdict:
 
     Parameters
     ----------
-    stand : ConstraintMargin
+    margin : ConstraintMargin
         Whether they hold, and by how much.
     least_inlet : int
         Row of the inlet with the least pressure; -1 when there is none.
@@ -119,7 +119,7 @@ class Verdict:
     state : FlowState
     """
 
-    stand: ConstraintMargin
+    margin: ConstraintMargin
     least_inlet: int
     least_pa_gauge: float
     state: FlowState
@@ -127,12 +127,12 @@ class Verdict:
     @property
     def holds(self) -> bool:
         """Whether they hold."""
-        return self.stand.holds
+        return self.margin.holds
 
     @property
     def reason(self) -> str:
         """Why not, in one line; empty when they hold."""
-        return self.stand.reason
+        return self.margin.reason
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -218,13 +218,13 @@ class FeedCase:
         pressure = state.pressure_pa_gauge[inlets.node]
         counts = np.ones(len(inlets), dtype=bool) if skip_inlets is None else ~skip_inlets
         rows = np.flatnonzero(counts)
-        stand = held_by_inlets(pressure[rows], inlets.required_pa_gauge[rows])
+        margin = held_by_inlets(pressure[rows], inlets.required_pa_gauge[rows])
         if not len(rows):
-            return -1, math.nan, stand
+            return -1, math.nan, margin
         # An inlet without gas is worse than any pressure.
         known = np.where(np.isnan(pressure[rows]), -np.inf, pressure[rows])
-        worst = rows[np.argmin(known if stand.holds else known - inlets.required_pa_gauge[rows])]
-        return int(worst), float(pressure[worst]), stand
+        worst = rows[np.argmin(known if margin.holds else known - inlets.required_pa_gauge[rows])]
+        return int(worst), float(pressure[worst]), margin
 
     def velocities_m_per_s(self, sizes: Sequence[FeedSize], state: FlowState) -> list[float]:
         """Return the actual velocity in each feed's hoses at their upstream pressure [m/s]; 0 for a valve."""

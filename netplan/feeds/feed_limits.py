@@ -53,7 +53,7 @@ class WeatherRow:
 
 
 def coldest_air_temp_c(
-    stand: Callable[[float], ConstraintMargin],
+    margin: Callable[[float], ConstraintMargin],
     warmest_c: float = WARMEST_LOOKED_AT_C,
     coldest_c: float = COLDEST_LOOKED_AT_C,
     near_c: float | None = None,
@@ -66,7 +66,7 @@ def coldest_air_temp_c(
 
     Parameters
     ----------
-    stand : callable
+    margin : callable
         How things stand at an air temperature [°C].
     warmest_c, coldest_c : float
         Range looked at [°C].
@@ -84,12 +84,12 @@ def coldest_air_temp_c(
         return round(warmest_c - step * STEP_C, 6)
 
     first = 0 if near_c is None else min(max(round((warmest_c - near_c) / STEP_C), 0), steps)
-    last = last_that_holds(lambda step: stand(at(step)), steps, near=first)
+    last = last_that_holds(lambda step: margin(at(step)), steps, near=first)
     if last is None:
         return None
     found = at(last)
     # What is planned for need not lie on the grid: where it holds, it is the coldest that was solved.
-    if near_c is not None and max(found - STEP_C, coldest_c) < near_c < found and stand(near_c).holds:
+    if near_c is not None and max(found - STEP_C, coldest_c) < near_c < found and margin(near_c).holds:
         return near_c
     return found
 
@@ -149,21 +149,21 @@ def weather_window(
     for label, sizes in options:
         reasons: dict[float, str] = {}
 
-        def stand(
+        def margin(
             air_temp_c: float,
             every_hour: bool,
             sizes: Sequence[FeedSize] = sizes,
             reasons: dict[float, str] = reasons,
         ) -> ConstraintMargin:
             asked = loads(air_temp_c)
-            found = judge.stand_under(sizes, asked if every_hour else asked.in_hour(judge.failing_hour))
+            found = judge.margin_under(sizes, asked if every_hour else asked.in_hour(judge.failing_hour))
             reasons[air_temp_c] = found.reason
             return found
 
         # The hour that mostly fails first finds the edge; then every hour has to hold there.
-        coldest = coldest_air_temp_c(partial(stand, every_hour=False), warmest_c, coldest_c, near_c)
-        if coldest is not None and not stand(coldest, every_hour=True).holds:
-            coldest = coldest_air_temp_c(partial(stand, every_hour=True), warmest_c, coldest_c, coldest)
+        coldest = coldest_air_temp_c(partial(margin, every_hour=False), warmest_c, coldest_c, near_c)
+        if coldest is not None and not margin(coldest, every_hour=True).holds:
+            coldest = coldest_air_temp_c(partial(margin, every_hour=True), warmest_c, coldest_c, coldest)
         near_c = near_c if coldest is None else coldest
         failing = max((t for t, reason in reasons.items() if reason), default=math.nan)
         rows.append(WeatherRow(label, coldest, reasons.get(failing, "")))
@@ -195,8 +195,8 @@ def spare_flow_m3_per_s_std(case: FeedCase, sizes: Sequence[FeedSize], place: in
 
     most = max(2.0 * float(case.demand_m3_per_s_std.sum()), 1e-3)
 
-    def stand(step: int) -> ConstraintMargin:
+    def margin(step: int) -> ConstraintMargin:
         extra = Draw(node, most * step / STEPS)
-        return judge.stand_under(sizes, case.every_load.changed(extra.on))
+        return judge.margin_under(sizes, case.every_load.changed(extra.on))
 
-    return most * (last_that_holds(stand, STEPS) or 0) / STEPS
+    return most * (last_that_holds(margin, STEPS) or 0) / STEPS

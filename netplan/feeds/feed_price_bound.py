@@ -1,10 +1,10 @@
-"""What no feed of a stranded tail can cost less than, from where its mains lie: for the choice of stops.
+"""Least price of a feed of a pendant component, from where its mains lie: for the choice of stops.
 
-The cut adds, where a stop goes on the bridge to a tail, the lesser of its interruption and this bound. So
-it must never be above a real feed's price, and should be near it. Distances are straight, and the places a
-hose may join are taken as generously as they can be:
+The cut adds, where a stop goes on the bridge to a component, the lesser of its interruption and this bound.
+So it must never be above a real feed's price, and should be near it. Distances are straight, and the places
+a hose may join are taken as generously as they can be:
 
-* the tail's end of a bypass lies on the bridge itself, where the stop is, or just beyond;
+* the component's end of a bypass lies on the bridge itself, where the stop is, or just beyond;
 * its other end, and that of a hose, lies on a main that may keep its station once the work is out.
 
 What loses every station with the work section alone can give nothing, whatever else is stopped.
@@ -31,7 +31,7 @@ from netplan.network.vocabulary import Operable, ValveState
 from netplan.network.work_section import WorkSection
 from netplan.rules.rule_set import Rules
 
-__all__ = ["TailFeedBound"]
+__all__ = ["FeedPriceBound"]
 
 Lines = NDArray[np.object_]
 
@@ -41,7 +41,7 @@ NEXT_PIECE_M = 10.0
 """How far beyond the bridge the tee of its stop may lie: more than any assembly is long."""
 
 
-class TailFeedBound:
+class FeedPriceBound:
     """Bounds the price of feeding tails of one work section from below.
 
     Parameters
@@ -72,18 +72,18 @@ class TailFeedBound:
         self._clear = {FeedKind.HOSE: clear, FeedKind.BYPASS: clear + _least_tee_m(rules)}
         self._known: dict[FeedKind, tuple[Lines, Ints, shapely.STRtree]] = {}
 
-    def __call__(self, tail: PendantComponent) -> int | None:
-        """Return the bound for a tail [minor units]."""
-        bridge = self._bridge(tail)
-        # With the work on the bridge, the tail begins behind it; what lies before it may well give.
+    def __call__(self, component: PendantComponent) -> int | None:
+        """Return the bound for a pendant component [minor units]."""
+        bridge = self._bridge(component)
+        # With the work on the bridge, the component begins behind it; what lies before it may well give.
         work = np.flatnonzero(self._at_work[bridge])
         own = bridge[work[-1] :] if len(work) else bridge
-        closed = {int(row) for row in own[:1]} if len(work) else {tail.piece}
-        inside = self._beyond(tail.far_node, closed)
+        closed = {int(row) for row in own[:1]} if len(work) else {component.piece}
+        inside = self._beyond(component.far_node, closed)
         scale = self._network.scale
         return feed_lower_bound_minor(
             self._rules,
-            least_bypass_m=self._bypass_m(tail, own, inside, closed) / scale,
+            least_bypass_m=self._bypass_m(component, own, inside, closed) / scale,
             least_hose_m=self._hose_m(own, inside, closed) / scale,
             has_valve=self._has_valve(inside, own),
         )
@@ -149,7 +149,7 @@ class TailFeedBound:
             return None
         return lines_between(self._network, pieces.pipe[[row]], np.array([start]), np.array([stop]))[0]
 
-    # One tail --------------------------------------------------------------------------------------------
+    # One pendant component -------------------------------------------------------------------------------
 
     @cached_property
     def _neighbours(self) -> Adjacency:
@@ -159,39 +159,39 @@ class TailFeedBound:
         """Nodes joined to a node over open pieces but the closed ones."""
         inside = np.zeros(len(self._network.nodes), dtype=bool)
         inside[node] = True
-        waiting = [node]
+        queue = [node]
         near = self._neighbours
-        while waiting:
-            here = near.of(waiting.pop())
+        while queue:
+            here = near.of(queue.pop())
             for other, piece in zip(near.neighbour[here].tolist(), near.piece[here].tolist(), strict=True):
                 if piece not in closed and not inside[other]:
                     inside[other] = True
-                    waiting.append(other)
+                    queue.append(other)
         return inside
 
-    def _bridge(self, tail: PendantComponent) -> Ints:
+    def _bridge(self, component: PendantComponent) -> Ints:
         """Pieces on the one way from the near to the far node, in that order."""
         near = self._neighbours
-        came: dict[int, tuple[int, int]] = {tail.far_node: (-1, -1)}
-        waiting = deque([tail.far_node])
-        while waiting and tail.near_node not in came:
-            node = waiting.popleft()
+        came: dict[int, tuple[int, int]] = {component.far_node: (-1, -1)}
+        queue = deque([component.far_node])
+        while queue and component.near_node not in came:
+            node = queue.popleft()
             here = near.of(node)
             for other, piece in zip(near.neighbour[here].tolist(), near.piece[here].tolist(), strict=True):
                 if other not in came:
                     came[other] = (node, piece)
-                    waiting.append(other)
+                    queue.append(other)
         found = []
-        node = tail.near_node
+        node = component.near_node
         while node in came and came[node][0] >= 0:
             node, piece = came[node]
             found.append(piece)
-        return np.array(found or [tail.piece], dtype=np.int64)
+        return np.array(found or [component.piece], dtype=np.int64)
 
-    def _bypass_m(self, tail: PendantComponent, own: Ints, inside: Flags, closed: set[int]) -> float:
+    def _bypass_m(self, component: PendantComponent, own: Ints, inside: Flags, closed: set[int]) -> float:
         """Least distance for a bypass [m in the CRS]: its end lies on the bridge or just beyond."""
         pieces, nodes = self._network.pieces, self._network.nodes
-        away = np.hypot(nodes.x_m - nodes.x_m[tail.far_node], nodes.y_m - nodes.y_m[tail.far_node])
+        away = np.hypot(nodes.x_m - nodes.x_m[component.far_node], nodes.y_m - nodes.y_m[component.far_node])
         close = inside & (away <= NEXT_PIECE_M * self._network.scale)
         seen = self._seen
         following = seen[close[pieces.from_node[seen]] | close[pieces.to_node[seen]]]
@@ -199,7 +199,7 @@ class TailFeedBound:
         return self._distance(FeedKind.BYPASS, rows, inside, closed, SEEN_M * self._network.scale)
 
     def _hose_m(self, own: Ints, inside: Flags, closed: set[int]) -> float:
-        """Least distance for a hose [m in the CRS]: it may join the tail anywhere."""
+        """Least distance for a hose [m in the CRS]: it may join the component anywhere."""
         nodes = self._network.nodes
         x0, y0, x1, y1 = self._box
         x, y = nodes.x_m[inside], nodes.y_m[inside]
@@ -214,7 +214,7 @@ class TailFeedBound:
         return np.asarray(inside[pieces.from_node[rows]] & inside[pieces.to_node[rows]])
 
     def _distance(self, kind: FeedKind, rows: Ints, inside: Flags, closed: set[int], most: float) -> float:
-        """Return the least distance from pieces of the tail to mains that may give, at most `most`."""
+        """Return the least distance from pieces of the component to mains that may give, at most `most`."""
         fed = _lines([line for row in rows.tolist() for line in self._fed_lines(row, kind, inside)])
         if not len(fed):
             return 0.0
@@ -228,7 +228,7 @@ class TailFeedBound:
             return most
         _, hits = tree.query(fed, predicate="dwithin", distance=most)
         hits = np.unique(hits)
-        # The tail gives nothing to itself, nor does the piece that its stop may be on.
+        # The component gives nothing to itself, nor does the piece that its stop may be on.
         itself = self._within(owner[hits], inside)
         itself |= np.isin(owner[hits], [row for row in closed if not self._at_work[row]])
         hits = hits[~itself]

@@ -32,19 +32,19 @@ def feed_lower_bound_minor(
     least_hose_m: float | None,
     has_valve: bool,
 ) -> int | None:
-    """Return a price that no feed of a tail can undercut, in whole minor units; None where none can serve it.
+    """Return a price that no feed of a component can undercut [minor units]; None where none can serve it.
 
     Parameters
     ----------
     least_bypass_m : float or None
-        Least straight distance between a place on the tail and a live place beyond the zone that a bypass
-        could join [m]; None when no bypass can reach the tail. At least the length of the work section and
-        what the assemblies of both stops take, where the tail hangs on the section itself.
+        Least straight distance between a place on the component and a live place beyond the zone that a
+        bypass could join [m]; None when no bypass can reach the component. At least the length of the work
+        section and what the assemblies of both stops take, where the component hangs on the section itself.
     least_hose_m : float or None
-        Least straight distance from the tail to another main of its system that may be live [m]; None for
-        none. Beyond the rules' reach it does not count.
+        Least straight distance from the component to another main of its system that may be live [m]; None
+        for none. Beyond the rules' reach it does not count.
     has_valve : bool
-        Whether a closed, operable boundary valve touches the tail.
+        Whether a closed, operable boundary valve touches the component.
 
     Notes
     -----

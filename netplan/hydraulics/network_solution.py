@@ -14,7 +14,7 @@ from netplan.hydraulics.flow_network import FlowState, PartStatus
 from netplan.hydraulics.flow_result import CoreResult, SolveInput, WarmStart, make_state
 from netplan.hydraulics.layout import Layout
 from netplan.hydraulics.newton import CoreProblem, CoreSolution
-from netplan.hydraulics.nodal_demand import NodalDemand, make_loads, make_tally
+from netplan.hydraulics.nodal_demand import NodalDemand, nodal_demand, node_loads
 from netplan.hydraulics.pressure_drop import SegmentDrops
 from netplan.hydraulics.station_states import group_stations
 
@@ -54,15 +54,15 @@ def _stations(given: SolveInput, parts: ConnectedParts) -> _Stations:
 
 
 def _judge_parts(
-    parts: ConnectedParts, sense_part: Ints, stations: _Stations, tally: NodalDemand
+    parts: ConnectedParts, sense_part: Ints, stations: _Stations, demand: NodalDemand
 ) -> list[PartStatus]:
     """Return what can be said of each part before solving it."""
     count = parts.count
     stationed = np.bincount(stations.part, minlength=count) > 0
     capacity = sum_at(stations.part, stations.capacity, count)
-    drawn = tally.per_part
+    drawn = demand.per_part
     # The slack grows with the sum, whose own rounding does.
-    slack = _FLOW_SLACK_KG_PER_S + 1e-12 * tally.size_per_part
+    slack = _FLOW_SLACK_KG_PER_S + 1e-12 * demand.size_per_part
     cut_off = np.zeros(count, dtype=bool)
     cut_off[stations.part[sense_part != stations.part]] = True
     status = [PartStatus.SOLVED] * count
@@ -86,11 +86,11 @@ def solve_given(given: SolveInput) -> FlowState:
     known = given.kept.loads if given.kept is not None and given.kept.layout is layout else None
     parts = find_parts(layout, given.closed, given.open_parts)
     stations = _stations(given, parts)
-    tally = make_tally(
-        layout, parts, given.demand_m3_per_s_std, given.density_std, None if known is None else known.tally
+    demand = nodal_demand(
+        layout, parts, given.demand_m3_per_s_std, given.density_std, None if known is None else known.demand
     )
     sense_part = parts.label[layout.joined[network.sensing_nodes()]]
-    status = _judge_parts(parts, sense_part, stations, tally)
+    status = _judge_parts(parts, sense_part, stations, demand)
     dead_part = np.array([one is not PartStatus.SOLVED for one in status], dtype=bool)
     groups = group_stations(
         stations.outlet,
@@ -100,7 +100,7 @@ def solve_given(given: SolveInput) -> FlowState:
         stations.part,
         ~dead_part[stations.part],
     )
-    loads = make_loads(layout, tally, dead_part, known)
+    loads = node_loads(layout, demand, dead_part, known)
     dead = dead_part[parts.label[layout.chains.junction]]
     problem = CoreProblem(
         chains=layout.chains,
@@ -110,7 +110,7 @@ def solve_given(given: SolveInput) -> FlowState:
         load=loads.at_junction,
         dead=dead,
         groups=groups,
-        part_drawn=tally.per_part,
+        part_drawn=demand.per_part,
     )
     solution, drops = _solve_core(given, problem, parts, stations.base)
     raw = CoreResult(parts, status, loads, problem, solution, drops, stations.base, stations.part)

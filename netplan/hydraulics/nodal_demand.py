@@ -11,7 +11,7 @@ from netplan.graph.grouping import sum_at
 from netplan.hydraulics.connected_parts import ConnectedParts
 from netplan.hydraulics.layout import Layout
 
-__all__ = ["BranchFlows", "NodalDemand", "NodeLoads", "make_loads", "make_tally"]
+__all__ = ["BranchFlows", "NodalDemand", "NodeLoads", "nodal_demand", "node_loads"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,7 +63,7 @@ class NodeLoads:
 
     Parameters
     ----------
-    tally : NodalDemand
+    demand : NodalDemand
         The demand.
     dead_part : ndarray of bool
         Parts left out.
@@ -77,7 +77,7 @@ class NodeLoads:
         Flows and drops of the branches.
     """
 
-    tally: NodalDemand
+    demand: NodalDemand
     dead_part: Flags
     at_junction: Floats
     before: Floats
@@ -85,7 +85,7 @@ class NodeLoads:
     branch: BranchFlows
 
 
-def make_tally(
+def nodal_demand(
     layout: Layout, parts: ConnectedParts, given: Floats, density_std: float, known: NodalDemand | None
 ) -> NodalDemand:
     """Sum the demand, or return `known` where demand and parts are the very same."""
@@ -105,15 +105,15 @@ def make_tally(
     )
 
 
-def make_loads(layout: Layout, tally: NodalDemand, dead_part: Flags, known: NodeLoads | None) -> NodeLoads:
+def node_loads(layout: Layout, demand: NodalDemand, dead_part: Flags, known: NodeLoads | None) -> NodeLoads:
     """Work out the loads, or return `known` where nothing has changed.
 
     `known` must be of the same layout.
     """
-    if known is not None and known.tally is tally and np.array_equal(known.dead_part, dead_part):
+    if known is not None and known.demand is demand and np.array_equal(known.dead_part, dead_part):
         return known
-    drawn = np.where(dead_part[tally.label], 0.0, tally.at_node) if dead_part.any() else tally.at_node
+    drawn = np.where(dead_part[demand.label], 0.0, demand.at_node) if dead_part.any() else demand.at_node
     load = sum_at(layout.branches.root, drawn, layout.size)
     before, over_chain = layout.chains.drawn_before(load)
     branch = BranchFlows.of(layout, drawn, None if known is None else known.branch)
-    return NodeLoads(tally, dead_part, load[layout.chains.junction], before, over_chain, branch)
+    return NodeLoads(demand, dead_part, load[layout.chains.junction], before, over_chain, branch)

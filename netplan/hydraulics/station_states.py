@@ -118,7 +118,7 @@ class Switcher:
     """Decides which groups change their state, so that none takes gas in or gives more than it can.
 
     All offenders change at once. That nearly always comes to rest in a few rounds; where a state comes up
-    again the switcher is `lost`, and the careful method takes over.
+    again the switcher `is_cycling`, and the careful method takes over.
 
     Parameters
     ----------
@@ -137,7 +137,7 @@ class Switcher:
             self.states[here[int(np.argmax(groups.target[here]))]] = HOLDING
         self._settle_rivals()
         self._seen = {self.states.tobytes()}
-        self.lost = False
+        self.is_cycling = False
 
     def switch(self, group_flow: Floats, sensed: Floats) -> bool:
         """Change states by the flows [kg/s] and by the squared pressure at the sensing junctions [Pa²].
@@ -145,7 +145,7 @@ class Switcher:
         Returns
         -------
         bool
-            Whether any state changed; when it did not, either all is well or the switcher is lost.
+            Whether any state changed; when it did not, either all is well or the switcher is cycling.
         """
         groups, states = self._groups, self.states
         gap = sensed - groups.target
@@ -164,9 +164,9 @@ class Switcher:
         for part in self._parts_without_holder():
             self._choose_holder(part, before, backwards, gap)
         key = states.tobytes()
-        self.lost = key in self._seen
+        self.is_cycling = key in self._seen
         self._seen.add(key)
-        return not self.lost
+        return not self.is_cycling
 
     def _parts_without_holder(self) -> Ints:
         # A part in which nobody holds has no pressure level: somebody must.
