@@ -115,7 +115,7 @@ class CapacityTable:
         state = np.full(index.n_super, READY, dtype=np.uint8)
         state[owner[~costs.segments.is_simple[segment]]] = UNREAD
         state[owner[(index.segment_a == index.segment_b)[segment]]] = NOT_TABULATED
-        state[costs.has_several] = NOT_TABULATED
+        state[costs.has_multi_attached] = NOT_TABULATED
         return state
 
     def _chained_arcs(self) -> tuple[Ints, Ints]:

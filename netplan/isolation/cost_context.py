@@ -108,16 +108,16 @@ class CostContext:
     def single_minor(self) -> NDArray[np.int64]:
         """Price of the customers attached at each supernode alone."""
         index = self.index
-        per_pair = np.where(index.several[index.customer_row], 0, self.off_minor[index.customer_row])
+        per_pair = np.where(index.multi_attached[index.customer_row], 0, self.off_minor[index.customer_row])
         running = np.concatenate([[0], np.cumsum(per_pair)])
         total: NDArray[np.int64] = running[index.customer_start[1:]] - running[index.customer_start[:-1]]
         return total
 
     @cached_property
-    def has_several(self) -> NDArray[np.bool_]:
+    def has_multi_attached(self) -> NDArray[np.bool_]:
         """Which supernodes have a customer who is attached elsewhere too."""
         index = self.index
-        running = np.concatenate([[0], np.cumsum(index.several[index.customer_row])])
+        running = np.concatenate([[0], np.cumsum(index.multi_attached[index.customer_row])])
         several: NDArray[np.bool_] = running[index.customer_start[1:]] > running[index.customer_start[:-1]]
         return several
 

@@ -182,7 +182,7 @@ def _zones(local: LocalGraph, parts: tuple[ZonePiece, ...], inside: tuple[int, .
 def _severed(local: LocalGraph, customers: NDArray[np.int32], inside: set[int]) -> NDArray[np.int32]:
     index, table = local.index, local.index.network.customers
     found = []
-    for row in customers[index.several[customers]].tolist():
+    for row in customers[index.multi_attached[customers]].tolist():
         at = index.super_of[table.attach_node[table.attach_start[row] : table.attach_start[row + 1]]]
         if any(int(node) not in inside for node in at):
             found.append(row)

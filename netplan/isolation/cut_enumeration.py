@@ -283,9 +283,9 @@ class CutEnumeration:
         total = local.work_gas_minor + sum(map(costs.node_minor.item, members))
         shared: set[int] = set()
         for supernode in members:
-            if costs.has_several.item(supernode):
+            if costs.has_multi_attached.item(supernode):
                 customers = local.index.customers_at(supernode)
-                shared.update(customers[local.index.several[customers]].tolist())
+                shared.update(customers[local.index.multi_attached[customers]].tolist())
         total += sum(map(costs.off_minor.item, shared))
         return total + sum(edge.gas_minor for edge in inner)
 

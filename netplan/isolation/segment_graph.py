@@ -69,7 +69,7 @@ class SegmentGraph:
         Pieces of services of each supernode.
     customer_start, customer_row : arrays
         Customers attached at each supernode, each once.
-    several : bool array
+    multi_attached : bool array
         Customers attached at more than one supernode.
     blocked : uint8 array
         Per supernode: bit 1 a station, 2 an injection, 4 a sensing point, 8 the boundary of a part of a
@@ -102,7 +102,7 @@ class SegmentGraph:
     service_piece: Ints32
     customer_start: Ints
     customer_row: Ints32
-    several: Flags
+    multi_attached: Flags
     blocked: NDArray[np.uint8]
     cost_contexts: list[tuple[Any, tuple[float, float]]] = field(default_factory=list, repr=False)
 
@@ -160,7 +160,7 @@ def segment_graph(network: Network) -> SegmentGraph:
     member_start, member_node = grouped(super_of, n_super, np.arange(n_nodes, dtype=np.int32))
     services = np.flatnonzero(~is_main)
     service_start, service_piece = grouped(super_of[pieces.from_node[services]], n_super, services)
-    customer_start, customer_row, several = _customers(network, super_of, n_super)
+    customer_start, customer_row, multi_attached = _customers(network, super_of, n_super)
     return SegmentGraph(
         network=network,
         super_of=super_of,
@@ -186,7 +186,7 @@ def segment_graph(network: Network) -> SegmentGraph:
         service_piece=service_piece,
         customer_start=customer_start,
         customer_row=customer_row,
-        several=several,
+        multi_attached=multi_attached,
         blocked=_blocked(network, super_of, n_super),
     )
 

@@ -88,9 +88,9 @@ class SharedCosts:
     def _priced_supernode(self, supernode: int) -> PricedSupernode:
         index, costs = self._index, self._costs
         several: tuple[int, ...] = ()
-        if costs.has_several[supernode]:
+        if costs.has_multi_attached[supernode]:
             customers = index.customers_at(supernode)
-            several = tuple(customers[index.several[customers]].tolist())
+            several = tuple(customers[index.multi_attached[customers]].tolist())
         price = INFINITE if self.barred(supernode) else costs.node_minor.item(supernode)
         return (
             price,

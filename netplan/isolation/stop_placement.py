@@ -33,7 +33,7 @@ from netplan.isolation.stop_methods import (
     refused_words,
     stop_extent,
 )
-from netplan.isolation.stop_prices import price_minor, unobstructed_segments
+from netplan.isolation.stop_prices import stop_price_minor, unobstructed_segments
 from netplan.rules.rule_set import MethodKind, Rules
 
 __all__ = ["Choice", "StopPlacement"]
@@ -87,7 +87,7 @@ class StopPlacement:
         return stop_extent(self.rules, self.rules.method[method], od_m)
 
     def _price(self, method: int, od_m: float, surface: int) -> int:
-        return price_minor(self.rules.method[method], od_m, surface)
+        return stop_price_minor(self.rules.method[method], od_m, surface)
 
     def extent_of(self, choice: Choice, geometry: SegmentGeometry) -> StopExtent:
         """Return how far the assembly of a stop on a segment reaches."""

@@ -23,10 +23,10 @@ from netplan.isolation.stop_methods import stop_extent
 from netplan.network.vocabulary import Surface
 from netplan.rules.rule_set import MethodKind, Rules, StopMethod
 
-__all__ = ["SimpleSegments", "cost_simple_segments", "price_minor", "unobstructed_segments"]
+__all__ = ["SimpleSegments", "cost_simple_segments", "stop_price_minor", "unobstructed_segments"]
 
 
-def price_minor(method: StopMethod, od_m: float, surface: int) -> int:
+def stop_price_minor(method: StopMethod, od_m: float, surface: int) -> int:
     """Return the price of one stop, hole included [minor units]; `surface` is a code of `Surface`."""
     extra = float(getattr(method.price_surface, Surface(surface).word))
     return round((method.price + method.price_per_mm_od * od_m * MM_PER_M + extra) * MINOR_PER_UNIT)
@@ -72,7 +72,9 @@ def cost_simple_segments(
     surfaces, surface = np.unique(pipes.surface[pipe], return_inverse=True)
     for column, method in enumerate(rules.method):
         extent = [stop_extent(rules, method, float(od)) for od in sizes]
-        prices = np.array([[price_minor(method, float(od), int(code)) for code in surfaces] for od in sizes])
+        prices = np.array(
+            [[stop_price_minor(method, float(od), int(code)) for code in surfaces] for od in sizes]
+        )
         if not len(rows):
             continue
         price = prices.reshape(len(sizes), len(surfaces))[size, surface]

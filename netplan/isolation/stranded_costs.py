@@ -53,7 +53,7 @@ class StrandedCosts:
         self._kept_positions = sorted(
             int(pendants.position[index.super_of[table.attach_node[table.attach_start[row]]]])
             for row in kept
-            if not index.several[row] and table.attach_start[row] < table.attach_start[row + 1]
+            if not index.multi_attached[row] and table.attach_start[row] < table.attach_start[row + 1]
         )
 
     def span(self, segment: int, near: int, far: int) -> SubtreeInterval | None:
@@ -119,7 +119,7 @@ class StrandedCosts:
             for node in preorder[low:high]
             for row in index.customers_at(int(node))
         }
-        return sorted(row for row in there & self._kept if not index.several[row])
+        return sorted(row for row in there & self._kept if not index.multi_attached[row])
 
     def _must_feed(self, span: SubtreeInterval) -> bool:
         kept = self._kept_positions
@@ -135,7 +135,7 @@ class StrandedCosts:
             nodes = np.concatenate([preorder[low:high] for low, high in span.ranges])
             rows = [index.customers_at(int(node)) for node in nodes]
             found = np.concatenate(rows) if rows else np.zeros(0, np.int32)
-            return np.unique(found[~index.several[found]]).astype(np.int32)
+            return np.unique(found[~index.multi_attached[found]]).astype(np.int32)
 
         return PendantComponent(
             piece=piece,
