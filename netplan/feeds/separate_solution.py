@@ -182,7 +182,7 @@ class SplitCase:
 
 
 def split_case(case: FeedCase) -> SplitCase | None:
-    """Return a case split; None where heights are known in places only: parts lean on each other's."""
+    """Return a case split; None where heights are known in places only: then parts depend on each other."""
     network, conditions = case.solver.network, case.solver.conditions
     known = ~np.isnan(network.node_height_m)
     if known.any() and not known.all():

@@ -18,7 +18,7 @@ from netplan.isolation.segment_graph import SegmentGraph
 from netplan.isolation.stop_exclusions import stop_exclusions
 from netplan.isolation.stop_placement import StopPlacement
 from netplan.isolation.stop_prices import SimpleSegments, cost_simple_segments
-from netplan.isolation.work_segments import Work
+from netplan.isolation.work_segments import WorkSegments
 from netplan.network.model import Network
 from netplan.network.vocabulary import Category
 from netplan.rules.rule_set import Rules
@@ -54,7 +54,7 @@ class CostContext:
     shared_costs : list
         The last few `SharedCosts` made of it, with what they hold for.
     kept : callable
-        Returns the customers that may not go off, the same set for the same wish.
+        Returns the customers that may not go off, the same set for the same request.
     """
 
     def __init__(self, index: SegmentGraph, rules: Rules, hours: float, gas_minor_per_m3: float) -> None:
@@ -129,7 +129,7 @@ class CostContext:
             found.update(self.index.super_of[nodes].tolist())
         return frozenset(found)
 
-    def work_gas_minor(self, work: Work) -> int:
+    def work_gas_minor(self, work: WorkSegments) -> int:
         """Return the price of the gas in the work section itself [minor units]."""
         bore = self.index.network.pipes.bore_m
         volumes = [

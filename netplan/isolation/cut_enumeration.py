@@ -80,7 +80,7 @@ class _Solved:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Ready:
-    """A zone with methods, waiting for its turn; `last` is the stop whose method was moved last."""
+    """A zone with methods in the queue; `last` is the stop whose method was moved last."""
 
     found: FoundZone
     options: list[tuple[Choice, ...]]

@@ -12,7 +12,7 @@ from netplan.isolation.cut_model import Orders
 from netplan.isolation.local_graph import SOURCE, LocalGraph
 from netplan.isolation.segment_edges import LocalEdge
 from netplan.isolation.segment_graph import SegmentGraph
-from netplan.isolation.work_segments import Work
+from netplan.isolation.work_segments import WorkSegments
 
 __all__ = ["Forced", "families", "forced_places"]
 
@@ -25,7 +25,7 @@ class Forced:
     names: dict[tuple[int, float, int], str]
 
 
-def forced_places(index: SegmentGraph, work: Work, orders: Orders) -> Forced:
+def forced_places(index: SegmentGraph, work: WorkSegments, orders: Orders) -> Forced:
     """Find the segments of forced stops.
 
     Raises

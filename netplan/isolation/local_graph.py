@@ -16,7 +16,7 @@ from netplan.isolation.segment_geometry import SegmentGeometry, segment_geometry
 from netplan.isolation.shared_costs import PricedSegment, SharedCosts
 from netplan.isolation.stop_placement import Choice, StopPlacement
 from netplan.isolation.stranded_costs import WorkPositions
-from netplan.isolation.work_segments import SegmentRemainder, Work
+from netplan.isolation.work_segments import SegmentRemainder, WorkSegments
 
 if TYPE_CHECKING:
     from netplan.graph.compiled_cut import SourceSide
@@ -59,7 +59,7 @@ class LocalGraph:
         costs: CostContext,
         shared: SharedCosts,
         placement: StopPlacement,
-        work: Work,
+        work: WorkSegments,
         forced: dict[int, list[tuple[float, int]]],
     ) -> None:
         self.costs, self.index, self.shared, self.placement = costs, costs.index, shared, placement

@@ -118,7 +118,7 @@ def shared_costs_of(costs: CostContext, feed_bound: FeedBound | None, kept: froz
     if not (feed_bound is None or isinstance(feed_bound, SameFeed)):
         return SharedCosts(costs, feed_bound, kept)
     for shared, key in costs.shared_costs:
-        # The context returns the same set for the same wish.
+        # The context returns the same set for the same request.
         if isinstance(shared, SharedCosts) and key == feed_bound and shared.kept is kept:
             return shared
     shared = SharedCosts(costs, feed_bound, kept)

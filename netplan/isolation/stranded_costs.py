@@ -14,7 +14,7 @@ from netplan.isolation.cut_model import FeedBound, PendantComponent
 from netplan.isolation.pendant_components import PendantComponents, SubtreeInterval
 from netplan.isolation.segment_edges import Arcs, arcs_of
 from netplan.isolation.segment_graph import SegmentGraph
-from netplan.isolation.work_segments import Work
+from netplan.isolation.work_segments import WorkSegments
 
 __all__ = ["BridgeCost", "BridgeCosts", "StrandedCosts", "WorkPositions"]
 
@@ -154,7 +154,7 @@ class WorkPositions:
     ----------
     index : SegmentGraph
     pendants : PendantComponents
-    work : Work
+    work : WorkSegments
 
     Attributes
     ----------
@@ -162,7 +162,7 @@ class WorkPositions:
         Positions of its supernodes and of the ends of its segments.
     """
 
-    def __init__(self, index: SegmentGraph, pendants: PendantComponents, work: Work) -> None:
+    def __init__(self, index: SegmentGraph, pendants: PendantComponents, work: WorkSegments) -> None:
         self._index, self._pendants, self._work = index, pendants, work
         self.every_position = self._positions(work.segments)
 

@@ -12,7 +12,7 @@ from netplan.isolation.segment_geometry import SegmentGeometry, part_of, segment
 from netplan.isolation.segment_graph import SegmentGraph
 from netplan.network.work_section import WorkSection
 
-__all__ = ["SegmentRemainder", "Work", "lay_work"]
+__all__ = ["SegmentRemainder", "WorkSegments", "lay_work"]
 
 TOUCH_M = 1e-6
 
@@ -28,7 +28,7 @@ class SegmentRemainder:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Work:
+class WorkSegments:
     """The work section over the network.
 
     Parameters
@@ -52,7 +52,7 @@ class Work:
     near_m: dict[int, float]
 
 
-def lay_work(index: SegmentGraph, section: WorkSection, clearance_m: float) -> Work:
+def lay_work(index: SegmentGraph, section: WorkSection, clearance_m: float) -> WorkSegments:
     """Lay a work section over the segments of main."""
     covered = _covered(index, section)
     by_segment: dict[int, list[tuple[int, Stretch]]] = {}
@@ -63,7 +63,7 @@ def lay_work(index: SegmentGraph, section: WorkSection, clearance_m: float) -> W
     for segment in sorted(by_segment):
         _lay_on_segment(index, segment, by_segment[segment], remainders, inside)
     near = _near(index, inside, remainders, frozenset(by_segment), clearance_m)
-    return Work(tuple(sorted(inside)), frozenset(by_segment), tuple(remainders), covered, near)
+    return WorkSegments(tuple(sorted(inside)), frozenset(by_segment), tuple(remainders), covered, near)
 
 
 def _covered(index: SegmentGraph, section: WorkSection) -> tuple[tuple[int, Stretch, int], ...]:
