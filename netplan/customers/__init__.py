@@ -10,16 +10,18 @@ natural_key(text), walking_key(street, number, address, id)   # sort keys: 2 bef
 priority_rank(code), priority_codes()
 """
 
-from netplan.customers.addresses import address_groups, natural_key, walking_key
-from netplan.customers.priority import PriorityCode, priority_codes, priority_rank
-from netplan.customers.relighting import (
+from netplan.customers.relight_order import (
     EARLIEST_START_H,
     OffOnTimes,
+    PriorityCode,
     RelightOrder,
     most_meters,
     off_on_times,
+    priority_codes,
+    priority_rank,
     relight_order,
 )
+from netplan.customers.walking_order import address_groups, natural_key, walking_key
 
 __all__ = [
     "EARLIEST_START_H",

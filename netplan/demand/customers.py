@@ -17,7 +17,7 @@ from netplan.demand.window import HourOfWindow, Window, window_hours
 from netplan.network.model import Customers
 from netplan.network.vocabulary import Category
 from netplan.reference.profiles import ClimateMonth
-from netplan.rules.model import Rules
+from netplan.rules.rule_set import Rules
 
 __all__ = ["DemandResult", "DemandShare", "customer_demand"]
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from netplan.core.arrays import Floats, Ints
 from netplan.reference.diversity import diversity, diversity_curve
-from netplan.rules.model import Rules
+from netplan.rules.rule_set import Rules
 
 __all__ = ["DiversityGroups", "Elsewhere", "diversity_of", "part_counts", "uplift"]
 

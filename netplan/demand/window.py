@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from netplan.core.errors import BadInputError
 from netplan.demand.forecast import Forecast
-from netplan.rules.model import Rules
+from netplan.rules.rule_set import Rules
 
 __all__ = ["HourOfWindow", "Window", "window_hours"]
 

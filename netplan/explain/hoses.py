@@ -20,7 +20,7 @@ from netplan.explain.recorded_option import (
 )
 from netplan.explain.sheet import Explanation, ExplanationSheet, SheetTable, read
 from netplan.feeds.feed_links import TAPPING_LOSS, TAPPINGS
-from netplan.graph.components import component_labels
+from netplan.graph.connected_components import component_labels
 from netplan.planfile.model import Bypass
 
 __all__ = ["explain_drop", "explain_flow", "explain_velocity"]

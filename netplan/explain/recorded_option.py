@@ -8,9 +8,9 @@ from typing import Final
 import numpy as np
 
 from netplan.core.sources import How, source, sources
-from netplan.graph.components import component_labels
+from netplan.graph.connected_components import component_labels
 from netplan.hydraulics import FlowConditions
-from netplan.hydraulics.flow_case import flow_conditions
+from netplan.hydraulics.recorded_network import flow_conditions
 from netplan.planfile import SolvedState
 from netplan.planfile.model import Option, Plan
 from netplan.planfile.schema import option_of_rank

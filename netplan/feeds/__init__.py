@@ -9,8 +9,8 @@ Knows arrays and a prepared flow solver, not the plan::
                                                      # each of the smallest size that holds
     FeedCase(..., loads=hours and purging in)        # all that must be carried, where that is more
     price = feed_price_minor(feed, parallel, rules)  # whole minor units of the rules' currency
-    bound = feed_lower_bound_minor(...)              # no feed of a tail can cost less (for the cut)
-    bound = TailFeedBound(network, section, rules)   # sharp feed_bound for the choice of stops: bound(tail)
+    bound = feed_lower_bound_minor(...)              # no feed of a component costs less (for the cut)
+    bound = FeedPriceBound(network, section, rules)  # sharp feed_bound for the choice of stops
     spare = spare_flow_m3_per_s_std(case, sizes, place, rules)
     weather_window(case, demand_at, size_ladder(feed, rules), rules)    # coldest air each size holds for
     with_taps(network, taps)                         # new nodes where hoses are tapped in
@@ -24,16 +24,9 @@ pressure (rules' minimum and margin), and no hose is driven beyond the rules' ve
 carries the rules' demand and forecast margins already (netplan.demand does) and the purge-in draw.
 """
 
-from netplan.feeds.candidate_sizes import sizes_in_order
-from netplan.feeds.case import FeedCase, Inlets, Verdict
-from netplan.feeds.coldest_temperature import (
-    WeatherRow,
-    coldest_air_temp_c,
-    size_ladder,
-    weather_window,
-)
 from netplan.feeds.constraint_margin import ConstraintMargin, held_by_inlets
-from netplan.feeds.curves import (
+from netplan.feeds.feed_case import Draw, FeedCase, FeedLoads, Inlets, Verdict
+from netplan.feeds.feed_curves import (
     DropCurve,
     WeatherCurve,
     WorstPath,
@@ -41,7 +34,17 @@ from netplan.feeds.curves import (
     pressure_by_weather,
     worst_path,
 )
+from netplan.feeds.feed_kinds import Feed, FeedKind, FeedSize, SizedFeed, sizes_in_order
+from netplan.feeds.feed_limits import (
+    WeatherRow,
+    coldest_air_temp_c,
+    size_ladder,
+    spare_flow_m3_per_s_std,
+    weather_window,
+)
 from netplan.feeds.feed_links import Tap, feed_links, feed_loss_coefficient, with_taps
+from netplan.feeds.feed_price_bound import FeedPriceBound
+from netplan.feeds.feed_prices import feed_lower_bound_minor, feed_price_minor
 from netplan.feeds.feed_sizing import (
     NO_FEED,
     TOO_DEAR,
@@ -52,10 +55,7 @@ from netplan.feeds.feed_sizing import (
     feed_parts,
     least_price_minor,
 )
-from netplan.feeds.flow_changes import FlowChanges, flow_changes, link_velocity_m_per_s, station_loads
-from netplan.feeds.loads import Draw, FeedLoads
 from netplan.feeds.local_peak_allowance import branch_roots, local_peak_allowance_pa
-from netplan.feeds.model import Feed, FeedKind, FeedSize, SizedFeed
 from netplan.feeds.possible_feeds import (
     BoundaryValve,
     BypassEnd,
@@ -66,10 +66,8 @@ from netplan.feeds.possible_feeds import (
     hose_ways,
     valve_feeds,
 )
-from netplan.feeds.prices import feed_lower_bound_minor, feed_price_minor
 from netplan.feeds.separate_solution import FeedChecker
-from netplan.feeds.spare_capacity import spare_flow_m3_per_s_std
-from netplan.feeds.tail_bound import TailFeedBound
+from netplan.feeds.velocity_changes import FlowChanges, flow_changes, link_velocity_m_per_s, station_loads
 
 __all__ = [
     "NO_FEED",
@@ -84,6 +82,7 @@ __all__ = [
     "FeedChecker",
     "FeedKind",
     "FeedLoads",
+    "FeedPriceBound",
     "FeedSize",
     "FlowChanges",
     "HoseWay",
@@ -92,7 +91,6 @@ __all__ = [
     "PartsAnswer",
     "Relieved",
     "SizedFeed",
-    "TailFeedBound",
     "Tap",
     "UnfedPart",
     "Verdict",

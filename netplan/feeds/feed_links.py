@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from netplan.core.constants import MM_PER_M
 from netplan.core.errors import BadInputError
-from netplan.feeds.model import FeedSize
-from netplan.hydraulics.model import FlowLinks, FlowNetwork
-from netplan.rules.model import Rules
+from netplan.feeds.feed_kinds import FeedSize
+from netplan.hydraulics.flow_network import FlowLinks, FlowNetwork
+from netplan.rules.rule_set import Rules
 
 __all__ = ["Tap", "feed_links", "feed_loss_coefficient", "with_taps"]
 

@@ -10,13 +10,11 @@ from functools import partial
 import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
-from netplan.feeds.candidate_sizes import sizes_in_order
-from netplan.feeds.case import FeedCase, Verdict
-from netplan.feeds.loads import FeedLoads
-from netplan.feeds.model import Feed, FeedSize, SizedFeed
-from netplan.feeds.prices import feed_price_minor
+from netplan.feeds.feed_case import FeedCase, FeedLoads, Verdict
+from netplan.feeds.feed_kinds import Feed, FeedSize, SizedFeed, sizes_in_order
+from netplan.feeds.feed_prices import feed_price_minor
 from netplan.feeds.separate_solution import FeedChecker
-from netplan.rules.model import Rules
+from netplan.rules.rule_set import Rules
 
 __all__ = [
     "NO_FEED",

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 
 import numpy as np
 
 from netplan.core.arrays import Floats, Ints
-from netplan.hydraulics.conditions import FlowConditions
-from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState
+from netplan.graph.pruning import prune_branches
+from netplan.hydraulics.flow_conditions import FlowConditions
+from netplan.hydraulics.flow_network import FlowLinks, FlowNetwork, FlowState
 from netplan.hydraulics.pressure_drop import drop_law
 
 __all__ = ["branch_roots", "local_peak_allowance_pa"]
@@ -106,31 +108,15 @@ def branch_roots(network: FlowNetwork, held: Ints | None = None) -> Ints:
 
 
 def _branches(network: FlowNetwork, held: Ints | None) -> list[Round]:
-    """Peel leaves round by round."""
+    """Return the pendant trees leaf by leaf, ascending by node within each round of pruning."""
     links = network.links
     alive = np.flatnonzero(links.is_open & (links.from_node != links.to_node))
-    ends = np.concatenate([links.from_node[alive], links.to_node[alive]])
-    degree = np.bincount(ends, minlength=network.node_count)
-    # The exclusive or of a leaf's open links is its one link.
-    mark = np.zeros(network.node_count, dtype=np.int64)
-    np.bitwise_xor.at(mark, ends, np.concatenate([alive, alive]))
     stays = np.zeros(network.node_count, dtype=bool)
     stays[network.station_node] = True
     stays[np.zeros(0, dtype=np.int64) if held is None else held] = True
+    found = prune_branches(network.node_count, links.from_node[alive], links.to_node[alive], stays)
     rounds = []
-    leaf = np.flatnonzero((degree == 1) & ~stays)
-    while leaf.size:
-        link = mark[leaf]
-        root = np.where(links.from_node[link] == leaf, links.to_node[link], links.from_node[link])
-        # Two leaves on one link are a part without a station: the lower one stays.
-        twin = (degree[root] == 1) & ~stays[root] & (root < leaf)
-        leaf, link, root = leaf[~twin], link[~twin], root[~twin]
-        if not leaf.size:
-            break
-        rounds.append((leaf, link, root))
-        degree[leaf] = 0
-        np.subtract.at(degree, root, 1)
-        np.bitwise_xor.at(mark, root, link)
-        touched = np.unique(root)
-        leaf = touched[(degree[touched] == 1) & ~stays[touched]]
+    for low, high in pairwise(found.rounds.tolist()):
+        order = low + np.argsort(found.child[low:high])
+        rounds.append((found.child[order], alive[found.link[order]], found.parent[order]))
     return rounds

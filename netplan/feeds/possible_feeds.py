@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from shapely import ops
 
 from netplan.core.arrays import Floats, Ints
+from netplan.feeds.feed_kinds import Feed, FeedKind
 from netplan.feeds.feed_links import Tap
-from netplan.feeds.model import Feed, FeedKind
-from netplan.rules.model import Rules
+from netplan.rules.rule_set import Rules
 
 __all__ = [
     "BoundaryValve",

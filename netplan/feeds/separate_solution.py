@@ -1,8 +1,8 @@
-"""The same judgement faster: a part that hangs on its hoses alone is solved apart from the rest.
+"""The same judgement faster: a part that hangs on its hoses alone is solved on its own.
 
 What flows through the hoses of a stranded part is known, whatever their size: all that the part draws. So
-the rest of the network is solved once with that flow drawn at the giving end, and only the small part anew
-for each size. It is the full solve taken apart, not a shortcut: the answer chosen is solved whole again.
+the live network is solved once with that flow drawn at the giving end, and only the small part anew
+for each size. It is the full solve split in two, not a shortcut: the answer chosen is solved whole again.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
-from netplan.feeds.case import FeedCase
 from netplan.feeds.constraint_margin import (
     NO_SOLUTION,
     ConstraintMargin,
@@ -22,13 +21,13 @@ from netplan.feeds.constraint_margin import (
     held_by_velocity,
     worst_of,
 )
+from netplan.feeds.feed_case import FeedCase, FeedLoads
+from netplan.feeds.feed_kinds import FeedSize
 from netplan.feeds.feed_links import feed_links
-from netplan.feeds.loads import FeedLoads
-from netplan.feeds.model import FeedSize
-from netplan.hydraulics.conditions import FlowConditions
-from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState
+from netplan.hydraulics.flow_conditions import FlowConditions
+from netplan.hydraulics.flow_network import FlowLinks, FlowNetwork, FlowState
 from netplan.hydraulics.solver import FlowSolver
-from netplan.rules.model import Rules
+from netplan.rules.rule_set import Rules
 
 __all__ = ["FeedChecker", "SplitCase", "split_case"]
 
@@ -48,7 +47,7 @@ class _Island:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SplitCase:
-    """A case taken apart into what stations feed and the islands without one.
+    """A case split into what stations feed and the islands without one.
 
     Parameters
     ----------
@@ -68,7 +67,7 @@ class SplitCase:
     live: dict[tuple[object, ...], FlowState] = field(default_factory=dict)
     fed: dict[FeedSize, FlowSolver] = field(default_factory=dict)
 
-    def stand(
+    def margin(
         self, sizes: Sequence[FeedSize], rules: Rules, demand_m3_per_s_std: Floats, skip_inlets: Flags
     ) -> ConstraintMargin | None:
         """Return how feeds of these sizes stand; None when it cannot be split.
@@ -96,7 +95,7 @@ class SplitCase:
                 break
             at_tap = float(live[size.feed.from_node])
             found = worst_of(
-                self._stand_in(size, part, flow, at_tap, rules, demand_m3_per_s_std, skip_inlets), found
+                self._margin_in(size, part, flow, at_tap, rules, demand_m3_per_s_std, skip_inlets), found
             )
         return found
 
@@ -121,7 +120,7 @@ class SplitCase:
             self.live[key] = self.case.solver.resolve(demand_m3_per_s_std=with_feeds, warm=nearest)
         return self.live[key].pressure_pa_gauge
 
-    def _stand_in(
+    def _margin_in(
         self,
         size: FeedSize,
         part: int,
@@ -183,7 +182,7 @@ class SplitCase:
 
 
 def split_case(case: FeedCase) -> SplitCase | None:
-    """Return a case taken apart; None where heights are known in places only: parts lean on each other's."""
+    """Return a case split; None where heights are known in places only: then parts depend on each other."""
     network, conditions = case.solver.network, case.solver.conditions
     known = ~np.isnan(network.node_height_m)
     if known.any() and not known.all():
@@ -198,7 +197,7 @@ def split_case(case: FeedCase) -> SplitCase | None:
 
 
 class FeedChecker:
-    """Judges sizes of feeds of one case, apart where it can be split and whole where not.
+    """Judges sizes of feeds of one case: split where it can be and whole where not.
 
     Parameters
     ----------
@@ -214,7 +213,7 @@ class FeedChecker:
         self.failing_hour = 0
         """Row of the hour that failed last."""
 
-    def stand(
+    def margin(
         self,
         sizes: Sequence[FeedSize],
         demand_m3_per_s_std: Floats | None = None,
@@ -224,12 +223,12 @@ class FeedChecker:
         demand = self._case.demand_m3_per_s_std if demand_m3_per_s_std is None else demand_m3_per_s_std
         skip = np.zeros(len(self._case.inlets), dtype=bool) if skip_inlets is None else skip_inlets
         if self._split is not None:
-            found = self._split.stand(sizes, self._rules, demand, skip)
+            found = self._split.margin(sizes, self._rules, demand, skip)
             if found is not None:
                 return found
-        return self._case.judge(sizes, self._rules, demand_m3_per_s_std=demand, skip_inlets=skip).stand
+        return self._case.judge(sizes, self._rules, demand_m3_per_s_std=demand, skip_inlets=skip).margin
 
-    def stand_under(
+    def margin_under(
         self, sizes: Sequence[FeedSize], loads: FeedLoads, skip_inlets: Flags | None = None
     ) -> ConstraintMargin:
         """Return how feeds of these sizes stand under all loads: by the first that fails, or the tightest.
@@ -240,19 +239,19 @@ class FeedChecker:
         if not found.holds:
             return found
         for places in loads.groups():
-            stands = (self._stand_in_all(sizes, tuple(loads.under(draw)), skip_inlets) for draw in places)
-            found = worst_of(_first_that_holds(stands), found)
+            margins = (self._margin_in_all(sizes, tuple(loads.under(draw)), skip_inlets) for draw in places)
+            found = worst_of(_first_that_holds(margins), found)
             if not found.holds:
                 return replace(found, reason=found.reason + WHILE_PURGING) if loads.draws else found
         return found
 
-    def _stand_in_all(
+    def _margin_in_all(
         self, sizes: Sequence[FeedSize], demands: Sequence[Floats], skip_inlets: Flags | None
     ) -> ConstraintMargin:
         found = ConstraintMargin("", math.inf)
         first = self.failing_hour if self.failing_hour < len(demands) else 0
         for row in (first, *(row for row in range(len(demands)) if row != first)):
-            found = worst_of(self.stand(sizes, demands[row], skip_inlets), found)
+            found = worst_of(self.margin(sizes, demands[row], skip_inlets), found)
             if not found.holds:
                 self.failing_hour = row if len(demands) > 1 else self.failing_hour
                 break
@@ -262,14 +261,14 @@ class FeedChecker:
         self, sizes: Sequence[FeedSize], loads: FeedLoads | None = None, skip_inlets: Flags | None = None
     ) -> str:
         """Return why feeds of these sizes do not hold under all loads, in one line; empty when they do."""
-        return self.stand_under(sizes, self._case.every_load if loads is None else loads, skip_inlets).reason
+        return self.margin_under(sizes, self._case.every_load if loads is None else loads, skip_inlets).reason
 
 
-def _first_that_holds(stands: Iterable[ConstraintMargin]) -> ConstraintMargin:
+def _first_that_holds(margins: Iterable[ConstraintMargin]) -> ConstraintMargin:
     """Return the first of the alternatives that holds, else the one that misses least."""
     failing: list[ConstraintMargin] = []
-    for stand in stands:
-        if stand.holds:
-            return stand
-        failing.append(stand)
-    return max(failing, key=lambda stand: stand.slack)
+    for margin in margins:
+        if margin.holds:
+            return margin
+        failing.append(margin)
+    return max(failing, key=lambda margin: margin.slack)

@@ -20,30 +20,28 @@ How it is purged::
     plan.places, .least_velocity_m_s, .draw_m3_per_s_std, .dip_pa, .end_points, .notes, …
 """
 
-from netplan.gas.branches import PurgeLeg, PurgeTree, ZoneMains, purge_tree
-from netplan.gas.content import LineContent, gap_content, geometry_m3, line_content
-from netplan.gas.equipment import Equipment, LegFlow, PurgeEquipment, PurgeSource, choose_rig
-from netplan.gas.let_by import (
-    LetByAllowance,
-    let_by_allowance,
-    slit_m3_per_s_std,
-)
-from netplan.gas.live_side_draw import (
-    FlowPath,
-    PathPart,
-    Supply,
-    actual_per_standard,
-    network_supply,
-)
-from netplan.gas.purge import PurgePlace, PurgePlan, end_point_lines, purge_plan
-from netplan.gas.regulation import Comparison, compared_with_regulation, w14a_scf, w14b_scf
-from netplan.gas.velocity import (
+from netplan.gas.let_by import LetByAllowance, let_by_allowance, slit_m3_per_s_std
+from netplan.gas.live_side_draw import FlowPath, PathPart, Supply, actual_per_standard, network_supply
+from netplan.gas.purge_equipment import Equipment, LegFlow, PurgeEquipment, PurgeSource, choose_rig
+from netplan.gas.purge_plan import PurgePlace, PurgePlan, end_point_lines, purge_plan
+from netplan.gas.purge_tree import PurgeLeg, PurgeTree, ZoneMains, purge_tree
+from netplan.gas.purge_velocity import (
     least_flow_m3_per_s,
     least_velocity_m_s,
     minutes_to_purge,
     natural_gas_figures_hold,
 )
-from netplan.gas.vented_gas import COMPARED_POTENTIALS, VentFigures, methane_kg, vent_figures
+from netplan.gas.regulation_formulas import Comparison, compared_with_regulation, w14a_scf, w14b_scf
+from netplan.gas.vented_gas import (
+    COMPARED_POTENTIALS,
+    LineContent,
+    VentFigures,
+    gap_content,
+    geometry_m3,
+    line_content,
+    methane_kg,
+    vent_figures,
+)
 from netplan.reference.purge_figures import leak_paths
 
 __all__ = [

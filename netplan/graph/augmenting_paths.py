@@ -1,4 +1,4 @@
-"""The maximum-flow search itself: one text for a single question and, compiled, for many.
+"""Maximum flow by augmenting paths: one text for a single question and, compiled, for many.
 
 A flow from the source fills the nearest sinks first, so it reaches only a little farther than the minimum
 cut. A node that is not explored yet is explored when the flow reaches it: by a call back, or by the caller,

@@ -1,4 +1,4 @@
-"""Contracting runs of links without a junction into one unknown flow each."""
+"""Chains: links in a row without a junction between them, contracted into one edge each."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ __all__ = ["Chains", "find_chains"]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Chains:
-    """Runs of links between junctions of the core; the links of a run lie side by side as segments.
+    """Links in a row between junctions of the core; those of a chain lie side by side as segments.
 
     Parameters
     ----------

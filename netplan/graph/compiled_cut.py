@@ -1,4 +1,4 @@
-"""Minimum cuts of many questions on one graph in arrays: the kernel of `augmenting_paths`, compiled.
+"""Minimum cuts of many questions on one graph in arrays: the search of `augmenting_paths`, compiled.
 
 Loading the compiler takes longer than a single question does, so this is imported only where many are asked.
 """
@@ -16,7 +16,7 @@ import numpy as np
 from numba.extending import register_jitable
 
 from netplan.core.arrays import Ints
-from netplan.graph import augmenting_paths as flow_kernel
+from netplan.graph import augmenting_paths
 from netplan.graph.augmenting_paths import (
     AT_UNEXPLORED,
     COUNT,
@@ -91,14 +91,14 @@ class SourceSide:
 def _compiled() -> Any:
     """Return `_answer` compiled; it stays on disk where a folder for it can be written."""
     for part in (
-        flow_kernel.is_full,
-        flow_kernel.serve,
-        flow_kernel.reach_neighbours,
-        flow_kernel.search_outward,
-        flow_kernel.push,
-        flow_kernel.begin,
-        flow_kernel.maximise,
-        flow_kernel.forget,
+        augmenting_paths.is_full,
+        augmenting_paths.serve,
+        augmenting_paths.reach_neighbours,
+        augmenting_paths.search_outward,
+        augmenting_paths.push,
+        augmenting_paths.begin,
+        augmenting_paths.maximise,
+        augmenting_paths.forget,
     ):
         register_jitable(part)
     compiler: Any = numba.njit
@@ -204,5 +204,5 @@ class CompiledFlow:
 
 
 def _any(values: Ints) -> Any:
-    """Return an array where the kernel asks for a sequence that both lists and arrays are."""
+    """Return an array where the search asks for a sequence that both lists and arrays are."""
     return values

@@ -1,11 +1,11 @@
-"""Values grouped by a whole number, side by side: rows of a compressed sparse matrix."""
+"""Values grouped, or summed, by a whole number: rows of a compressed sparse matrix."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["grouped"]
+__all__ = ["grouped", "sum_at"]
 
 
 def grouped(
@@ -32,3 +32,8 @@ def grouped(
     start = np.zeros(n + 1, dtype=np.int64)
     np.cumsum(np.bincount(group, minlength=n), out=start[1:])
     return start, values[order].astype(np.int32)
+
+
+def sum_at(where: NDArray[np.int64], values: NDArray[np.float64], size: int) -> NDArray[np.float64]:
+    """Return, for each of `size` places, the sum of the values that belong there."""
+    return np.asarray(np.bincount(where, weights=values, minlength=size), dtype=float)

@@ -40,7 +40,7 @@ class FlowGraph:
     end, capacity, sink : list of int
         Those of `arcs`; a sink capacity is `UNEXPLORED` until the node is explored.
     search : Search
-        Working space of the kernel.
+        Working space of `augmenting_paths`.
     """
 
     __slots__ = ("_last", "arcs", "capacity", "end", "search", "sink")

@@ -1,4 +1,4 @@
-"""Spanning forests of a graph in arrays, with a cycle-space label for every edge.
+"""Spanning forests of a graph in arrays, and cycle-space labels of its edges (cut labels).
 
 An edge outside the forest gets a random label; an edge of the forest gets the exclusive or of the labels of
 all edges whose cycle it lies on. Edges then make up a cut exactly where the exclusive or of their labels is
@@ -8,6 +8,7 @@ computation of small cuts via cycle space sampling", ACM Transactions on Algorit
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -15,11 +16,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import breadth_first_order, connected_components
+from scipy.sparse.csgraph import breadth_first_order
 
 from netplan.core.arrays import Ints
+from netplan.graph.connected_components import component_labels
 
-__all__ = ["SpanningForest", "spanning_forest"]
+__all__ = ["CutLabels", "SpanningForest", "cut_labels", "spanning_forest"]
+
 
 _SEED = 20260101
 
@@ -30,9 +33,9 @@ class SpanningForest:
 
     Parameters
     ----------
-    order : int array
-        Nodes in depth-first order.
-    place : int array
+    preorder : int array
+        Nodes in depth-first preorder.
+    position : int array
         Where each node stands in it.
     size : int array
         Nodes in the subtree of each.
@@ -44,8 +47,8 @@ class SpanningForest:
         Cycle-space label of each edge; 0 for a bridge, and for one that comes back to its own node.
     """
 
-    order: Ints
-    place: Ints
+    preorder: Ints
+    position: Ints
     size: Ints
     parent: Ints
     edge: Ints
@@ -59,9 +62,9 @@ def spanning_forest(n: int, a: NDArray[Any], b: NDArray[Any]) -> SpanningForest:
     edge = _edges_up(n, a, b, parent)
     at = np.empty(n, dtype=np.int64)
     at[forward] = np.arange(n)
-    place, size, root = _numbered(forward, parent, at, bounds)
-    order = np.empty(n, dtype=np.int64)
-    order[place] = np.arange(n)
+    position, size, root = _numbered(forward, parent, at, bounds)
+    preorder = np.empty(n, dtype=np.int64)
+    preorder[position] = np.arange(n)
     up = np.flatnonzero(edge >= 0)
     labels = np.random.default_rng(_SEED).integers(1, 2**63, len(a), dtype=np.int64)
     labels[edge[up]] = 0
@@ -69,15 +72,14 @@ def spanning_forest(n: int, a: NDArray[Any], b: NDArray[Any]) -> SpanningForest:
     at_node = np.zeros(n, dtype=np.int64)
     np.bitwise_xor.at(at_node, a, labels)
     np.bitwise_xor.at(at_node, b, labels)
-    running = np.concatenate([[0], np.bitwise_xor.accumulate(at_node[order])])
-    labels[edge[up]] = running[place[up] + size[up]] ^ running[place[up]]
-    return SpanningForest(order, place, size, parent, edge, root, labels)
+    running = np.concatenate([[0], np.bitwise_xor.accumulate(at_node[preorder])])
+    labels[edge[up]] = running[position[up] + size[up]] ^ running[position[up]]
+    return SpanningForest(preorder, position, size, parent, edge, root, labels)
 
 
 def _breadth_first(n: int, a: NDArray[Any], b: NDArray[Any]) -> tuple[Ints, Ints, list[tuple[int, int]]]:
     """Return nodes breadth first, their parents (-1: root) and the range of each depth."""
-    links = coo_matrix((np.ones(len(a), np.int8), (a, b)), shape=(n, n)).tocsr()
-    _, label = connected_components(links, directed=False)
+    label, _ = component_labels(n, a, b)
     roots = np.unique(label, return_index=True)[1]
     hub = coo_matrix(
         (
@@ -112,7 +114,7 @@ def _edges_up(n: int, a: NDArray[Any], b: NDArray[Any], parent: Ints) -> Ints:
 def _numbered(
     forward: Ints, parent: Ints, at: Ints, bounds: list[tuple[int, int]]
 ) -> tuple[Ints, Ints, Ints]:
-    """Return place, size and root of each node.
+    """Return position, size and root of each node.
 
     Breadth first the children of a node stand side by side: sums over them are differences of running sums.
     """
@@ -126,11 +128,53 @@ def _numbered(
         running = np.append(0, size[lower:end].cumsum())
         size[low:high] += running[last[low:high] - lower] - running[first[low:high] - lower]
     before = np.append(0, size.cumsum()[:-1])
-    place = before.copy()
-    place[n_roots:] += 1 - before[first[above]]
+    position = before.copy()
+    position[n_roots:] += 1 - before[first[above]]
     root = np.arange(n)
     for low, high in bounds[1:]:
         over = above[low - n_roots : high - n_roots]
-        place[low:high] += place[over]
+        position[low:high] += position[over]
         root[low:high] = root[over]
-    return place[at], size[at], forward[root[at]]
+    return position[at], size[at], forward[root[at]]
+
+
+class CutLabels:
+    """Cycle-space labels of edges: they tell which sets of edges are bonds.
+
+    Parameters
+    ----------
+    labels : int array
+        Label of each edge; those left out of the graph may have any.
+    """
+
+    def __init__(self, labels: NDArray[np.int64]) -> None:
+        self._labels = labels
+
+    def is_single_bond(self, edges: Iterable[int]) -> bool:
+        """Whether taking out these edges leaves exactly one component more than before.
+
+        Parameters
+        ----------
+        edges : iterable of int
+            An edge may come twice: it is cut in two places then. One that comes back to its own node counts
+            as one component more.
+        """
+        independent: list[int] = []
+        surplus = 0
+        for edge in edges:
+            label = self._labels.item(edge)
+            for other in independent:
+                label = min(label, label ^ other)
+            if label:
+                independent.append(label)
+            else:
+                surplus += 1
+        return surplus == 1
+
+
+def cut_labels(n: int, a: NDArray[Any], b: NDArray[Any], among: NDArray[Any]) -> CutLabels:
+    """Return the labels of the edges of a graph of `n` nodes from `a` to `b`; `among` says which it has."""
+    rows = np.flatnonzero(among)
+    labels = np.zeros(len(a), dtype=np.int64)
+    labels[rows] = spanning_forest(n, a[rows], b[rows]).labels
+    return CutLabels(labels)

@@ -1,14 +1,13 @@
 """Steady flow of gas in one pipe and in whole networks."""
 
 from netplan.hydraulics.boundary import Boundary, BoundarySolver, state_of_part
-from netplan.hydraulics.conditions import FlowConditions, FlowGas
-from netplan.hydraulics.counting import CountedSolver, SolutionCount
-from netplan.hydraulics.factorisation import LinearSolver, default_linear_solver, ldl_solver, lu_solver
+from netplan.hydraulics.flow_conditions import FlowConditions, FlowGas
+from netplan.hydraulics.flow_network import FlowLinks, FlowNetwork, FlowState, PartStatus, StationState
 from netplan.hydraulics.friction import friction_factor
-from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState, PartStatus, StationState
-from netplan.hydraulics.protocol import NetworkSolver
+from netplan.hydraulics.linear_system import LinearSolver, default_linear_solver, ldl_solver, lu_solver
+from netplan.hydraulics.network_solver import CountedSolver, NetworkSolver, SolutionCount
 from netplan.hydraulics.solver import FlowSolver, datum_height_m
-from netplan.hydraulics.validity import LIMITS, Limit, links_beyond, transition_allowance_pa
+from netplan.hydraulics.validity_limits import LIMITS, Limit, links_beyond, transition_allowance_pa
 
 __all__ = [
     "LIMITS",

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
-from netplan.hydraulics.newton import MOST_STEPS, Core, CoreProblem, CoreSolution, calm
-from netplan.hydraulics.newton_system import CoreMatrix
-from netplan.hydraulics.segments import SegmentDrops
-from netplan.hydraulics.stations import (
+from netplan.hydraulics.linear_system import CoreMatrix
+from netplan.hydraulics.newton import MOST_STEPS, Core, CoreProblem, CoreSolution, is_steady
+from netplan.hydraulics.pressure_drop import SegmentDrops
+from netplan.hydraulics.station_states import (
     CAPPED,
     FLOW_TOLERANCE_KG_PER_S,
     HOLDING,
@@ -66,17 +66,17 @@ def solve_core(
         if not np.isfinite(largest):
             break
         feasible = True
-        rests = calm(largest, previous, core.left)
+        settles = is_steady(largest, previous, core.left)
         previous = largest
         scale = float(np.max(np.abs(core.through), initial=0.0))
-        if rests or largest <= _SWITCH_WITHIN * scale:
+        if settles or largest <= _SWITCH_WITHIN * scale:
             if switcher.switch(core.group_flow, core.sensed()):
                 core.arrange(switcher.states)
                 feasible, previous = False, np.inf
                 continue
-            if switcher.lost:
+            if switcher.is_cycling:
                 return _solve_carefully(core)
-            if rests:
+            if settles:
                 return core.solution(settled=True)
     return core.solution(settled=False)
 
@@ -105,7 +105,7 @@ def _solve_carefully(core: Core) -> CoreSolution:
             core.arrange(states)
             previous = np.inf
             continue
-        if calm(largest, previous, core.left):
+        if is_steady(largest, previous, core.left):
             worst = _worst(groups, states, core)
             if worst is None:
                 return core.solution(settled=True)
@@ -127,8 +127,8 @@ def _full_by_pressure(problem: CoreProblem) -> Ints:
     for part in np.unique(groups.part):
         here = np.flatnonzero(groups.part == part)
         order = here[np.argsort(-groups.target[here], kind="stable")]
-        room = np.cumsum(groups.capacity[order])
-        holder = min(int(np.searchsorted(room, problem.part_drawn[part])), order.size - 1)
+        spare = np.cumsum(groups.capacity[order])
+        holder = min(int(np.searchsorted(spare, problem.part_drawn[part])), order.size - 1)
         states[order[:holder]] = CAPPED
         states[order[holder]] = HOLDING
     return states
@@ -141,16 +141,16 @@ def _to_first_bound(core: Core, given: Floats, blocked: Flags) -> float:
     alone = np.bincount(groups.part[held], minlength=int(groups.part.max()) + 1)[groups.part[held]] == 1
     held = held[~alone]
     move = core.group_flow[held] - given[held]
-    room = np.full(held.size, np.inf)
+    spare = np.full(held.size, np.inf)
     down = move < -FLOW_TOLERANCE_KG_PER_S
     up = move > FLOW_TOLERANCE_KG_PER_S
-    room[down] = np.maximum(given[held][down], 0.0) / -move[down]
-    room[up] = np.maximum(groups.capacity[held][up] - given[held][up], 0.0) / move[up]
-    if not held.size or room.min() >= 1.0:
+    spare[down] = np.maximum(given[held][down], 0.0) / -move[down]
+    spare[up] = np.maximum(groups.capacity[held][up] - given[held][up], 0.0) / move[up]
+    if not held.size or spare.min() >= 1.0:
         return 1.0
-    first = int(np.argmin(room))
+    first = int(np.argmin(spare))
     blocked[held[first]] = True
-    return float(room[first])
+    return float(spare[first])
 
 
 def _worst(groups: StationGroups, states: Ints, core: Core) -> int | None:

@@ -1,4 +1,4 @@
-"""Solving a part of a network whose boundary is crossed by gas, as long as nothing is felt at the boundary.
+"""Solving a part of a network whose boundary is crossed by gas, as long as nothing changes at the boundary.
 
 What crosses the boundary flows as it did in the whole network before any change. When no pressure at the
 boundary has moved, the part as solved and all beyond as before fit together: that is a solution of the whole,
@@ -15,21 +15,21 @@ import numpy as np
 import numpy.typing as npt
 
 from netplan.core.arrays import Flags, Floats, Ints
-from netplan.hydraulics.conditions import FlowConditions
-from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState, PartStatus
-from netplan.hydraulics.outcome import WarmStart
+from netplan.hydraulics.flow_conditions import FlowConditions
+from netplan.hydraulics.flow_network import FlowLinks, FlowNetwork, FlowState, PartStatus
+from netplan.hydraulics.flow_result import WarmStart
 from netplan.hydraulics.solver import FlowSolver
 from netplan.network.subnetwork import BoundaryAffectedError
 
-__all__ = ["MOST_RIM_CHANGE_PA", "SAME_SHARE", "Boundary", "BoundarySolver", "state_of_part"]
+__all__ = ["MOST_BOUNDARY_CHANGE_PA", "SAME_SHARE", "Boundary", "BoundarySolver", "state_of_part"]
 
 
-MOST_RIM_CHANGE_PA: Final = 1e-2
+MOST_BOUNDARY_CHANGE_PA: Final = 1e-2
 """Pressure by which the boundary may move, a tenth of the last digit of a pressure in a plan (own) [Pa]. The
 whole network's solution lies between that with the flows over the boundary as before and that with its
-pressures as before, so that nothing inside errs by more; what is not felt at the boundary is hardly felt
-again at the work."""
-MOST_RIM_CHANGE_M3_PER_S: Final = 1e-9
+pressures as before, so that nothing inside errs by more; what does not reach the boundary hardly comes
+back to the work."""
+MOST_BOUNDARY_CHANGE_M3_PER_S: Final = 1e-9
 """Flow by which the gas may change that comes in where the boundary gives the pressure (own)
 [m³/s at 15 °C, 101.325 kPa]."""
 SAME_SHARE: Final = 1e-6
@@ -40,7 +40,7 @@ _SAME_WEATHER: Final = 0.1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Standing:
+class _WholeState:
     """A state of the whole network, as far as the part is concerned.
 
     Parameters
@@ -105,7 +105,7 @@ class Boundary:
         without = np.ones(int(self._part.max(initial=-1)) + 1, dtype=bool)
         without[self._part[network.station_node]] = False
         self._unsupplied = without[self._part[node]]
-        self._standing: list[_Standing] = []
+        self._kept: list[_WholeState] = []
 
     def keep(self, demand_m3_per_s_std: Floats, outward_m3_per_s_std: Floats, state: FlowState) -> None:
         """Keep a state of the whole.
@@ -121,8 +121,8 @@ class Boundary:
         """
         pressure = state.pressure_pa_gauge[self.node]
         known = np.isfinite(pressure) & np.isfinite(outward_m3_per_s_std)
-        self._standing.append(
-            _Standing(
+        self._kept.append(
+            _WholeState(
                 demand_m3_per_s_std,
                 np.where(known, outward_m3_per_s_std, 0.0),
                 np.where(known, pressure, np.nan),
@@ -130,7 +130,7 @@ class Boundary:
             )
         )
 
-    def like(self, demand_m3_per_s_std: Floats) -> _Standing:
+    def nearest_state(self, demand_m3_per_s_std: Floats) -> _WholeState:
         """Return the kept state in which the fewest nodes draw something else.
 
         Raises
@@ -138,28 +138,28 @@ class Boundary:
         BoundaryAffectedError
             When that is another state of the whole, such as that of a colder day.
         """
-        moved = [int(standing.moved(demand_m3_per_s_std).sum()) for standing in self._standing]
+        moved = [int(kept.moved(demand_m3_per_s_std).sum()) for kept in self._kept]
         nearest = min(range(len(moved)), key=moved.__getitem__)
         drawing = int(np.count_nonzero(demand_m3_per_s_std))
         if moved[nearest] > _SAME_WEATHER * max(drawing, 1):
             raise BoundaryAffectedError
-        return self._standing[nearest]
+        return self._kept[nearest]
 
-    def givers(self, standing: _Standing) -> Ints:
+    def sources(self, kept: _WholeState) -> Ints:
         """Return one crossing for each piece of the part that gas reaches over the boundary alone.
 
         There the boundary gives the pressure, since no station does: the crossing over which the most comes
         in.
         """
-        rows = np.flatnonzero(self._unsupplied & np.isfinite(standing.pressure_pa_gauge))
+        rows = np.flatnonzero(self._unsupplied & np.isfinite(kept.pressure_pa_gauge))
         part = self._part[self.node[rows]]
-        order = np.lexsort([standing.outward_m3_per_s_std[rows], part])
+        order = np.lexsort([kept.outward_m3_per_s_std[rows], part])
         first = np.unique(part[order], return_index=True)[1]
         return np.asarray(rows[order[first]])
 
 
 class BoundarySolver:
-    """A part of a network, changed or not, solved as `FlowSolver` does while its boundary keeps still.
+    """A part of a network, changed or not, solved as `FlowSolver` does while nothing changes at its boundary.
 
     Parameters
     ----------
@@ -200,7 +200,7 @@ class BoundarySolver:
         Raises
         ------
         BoundaryAffectedError
-            When it would be felt beyond the boundary.
+            When it would change something beyond the boundary.
         """
         self._demand = np.array(demand_m3_per_s_std, dtype=float).reshape(-1)
         return self.resolve(warm=warm)
@@ -221,80 +221,79 @@ class BoundarySolver:
         Raises
         ------
         BoundaryAffectedError
-            When the changes would be felt beyond the boundary.
+            When the changes would change something beyond the boundary.
         """
         demand = self._demand
         if demand_m3_per_s_std is not None:
             demand = np.array(demand_m3_per_s_std, dtype=float).reshape(-1)
-        standing = self._boundary.like(demand)
-        demand = standing.steadied(demand)
-        givers = self._boundary.givers(standing)
+        kept = self._boundary.nearest_state(demand)
+        demand = kept.steadied(demand)
+        sources = self._boundary.sources(kept)
         crossing = np.zeros(demand.size)
-        outward = standing.outward_m3_per_s_std.copy()
-        outward[givers] = 0.0
+        outward = kept.outward_m3_per_s_std.copy()
+        outward[sources] = 0.0
         np.add.at(crossing, self._boundary.node, outward)
         set_to = station_pressure_pa_gauge
-        if givers.size:
+        if sources.size:
             stations = self._network.station_pressure_pa_gauge if set_to is None else set_to
-            set_to = np.append(np.asarray(stations, dtype=float), standing.pressure_pa_gauge[givers])
+            set_to = np.append(np.asarray(stations, dtype=float), kept.pressure_pa_gauge[sources])
         most = station_capacity_m3_per_s_std
-        if most is not None and givers.size:
-            most = np.append(np.asarray(most, dtype=float), np.full(givers.size, np.nan))
-        own = warm if warm is not None and self._made(warm, givers) else None
-        state = self._solver(givers, standing).resolve(
+        if most is not None and sources.size:
+            most = np.append(np.asarray(most, dtype=float), np.full(sources.size, np.nan))
+        own = warm if warm is not None and self._made(warm, sources) else None
+        state = self._solver(sources, kept).resolve(
             demand_m3_per_s_std=demand + crossing,
             closed_links=closed_links,
             opened_links=opened_links,
             added_links=added_links,
             station_pressure_pa_gauge=set_to,
             station_capacity_m3_per_s_std=most,
-            warm=own or self._begin(givers, standing),
+            warm=own or self._begin(sources, kept),
         )
-        self._require_still(state, standing, givers)
-        return _without_givers(state, self._network.station_count) if givers.size else state
+        self._check_boundary_unaffected(state, kept, sources)
+        return _without_sources(state, self._network.station_count) if sources.size else state
 
-    def _solver(self, givers: Ints, standing: _Standing) -> FlowSolver:
-        key = givers.tobytes()
+    def _solver(self, sources: Ints, kept: _WholeState) -> FlowSolver:
+        key = sources.tobytes()
         if key not in self._solvers:
-            network = _with_givers(
-                self._network, self._boundary.node[givers], standing.pressure_pa_gauge[givers]
+            network = _with_sources(
+                self._network, self._boundary.node[sources], kept.pressure_pa_gauge[sources]
             )
             self._solvers[key] = FlowSolver(network, self._conditions)
         return self._solvers[key]
 
-    def _made(self, state: FlowState, givers: Ints) -> bool:
-        """Whether a state was solved here, for this network and these givers."""
-        kept, stations = state.core, self._network.station_count + givers.size
+    def _made(self, state: FlowState, sources: Ints) -> bool:
+        """Whether a state was solved here, for this network and these sources."""
+        kept, stations = state.core, self._network.station_count + sources.size
         return (
             isinstance(kept, WarmStart)
             and kept.station_code.size == stations
             and kept.node_level.size == self._network.node_count
         )
 
-    def _begin(self, givers: Ints, standing: _Standing) -> FlowState:
+    def _begin(self, sources: Ints, kept: _WholeState) -> FlowState:
         """Return the part as it stands, to start from."""
-        state, density = standing.state, self._conditions.properties().density_kg_per_m3_std
-        given = -standing.outward_m3_per_s_std[givers] * density
+        state, density = kept.state, self._conditions.properties().density_kg_per_m3_std
+        given = -kept.outward_m3_per_s_std[sources] * density
         return replace(state, core=state.core.with_more(self._network.node_count, given))
 
-    def _require_still(self, state: FlowState, standing: _Standing, givers: Ints) -> None:
-        known = np.isfinite(standing.pressure_pa_gauge)
+    def _check_boundary_unaffected(self, state: FlowState, kept: _WholeState, sources: Ints) -> None:
+        known = np.isfinite(kept.pressure_pa_gauge)
         boundary = self._boundary.node[known]
         if np.isfinite(state.pressure_pa_gauge[self._boundary.node[~known]]).any():
             raise BoundaryAffectedError  # gas got to where none was known to come from
         good = np.array([status is PartStatus.SOLVED for status in state.part_status], dtype=bool)
         if not good[state.node_part[boundary]].all():
             raise BoundaryAffectedError
-        moved = state.pressure_pa_gauge[boundary] - standing.pressure_pa_gauge[known]
+        moved = state.pressure_pa_gauge[boundary] - kept.pressure_pa_gauge[known]
         given = state.station_flow_m3_per_s_std[self._network.station_count :]
-        more = given + standing.outward_m3_per_s_std[givers]
-        if not (
-            (np.abs(moved) <= MOST_RIM_CHANGE_PA).all() and (np.abs(more) <= MOST_RIM_CHANGE_M3_PER_S).all()
-        ):
+        more = given + kept.outward_m3_per_s_std[sources]
+        still = np.abs(moved) <= MOST_BOUNDARY_CHANGE_PA
+        if not (still.all() and (np.abs(more) <= MOST_BOUNDARY_CHANGE_M3_PER_S).all()):
             raise BoundaryAffectedError
 
 
-def _with_givers(network: FlowNetwork, node: Ints, pressure_pa_gauge: Floats) -> FlowNetwork:
+def _with_sources(network: FlowNetwork, node: Ints, pressure_pa_gauge: Floats) -> FlowNetwork:
     if not node.size:
         return network
     return replace(
@@ -308,7 +307,7 @@ def _with_givers(network: FlowNetwork, node: Ints, pressure_pa_gauge: Floats) ->
     )
 
 
-def _without_givers(state: FlowState, count: int) -> FlowState:
+def _without_sources(state: FlowState, count: int) -> FlowState:
     return replace(
         state,
         station_flow_kg_per_s=state.station_flow_kg_per_s[:count],

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from netplan.core.arrays import Flags, Ints
-from netplan.graph.components import component_labels, matrix_component_labels
+from netplan.graph.connected_components import component_labels, matrix_component_labels
 from netplan.hydraulics.layout import Layout
 
 __all__ = ["ConnectedParts", "find_parts"]
@@ -65,8 +65,8 @@ def find_parts(layout: Layout, closed: Ints, whole: ConnectedParts | None = None
     if chains.junction.size:
         numbers, found = matrix_component_labels(_joined(layout, closed_chain))
     at_junction = np.asarray(numbers, dtype=np.int64)
-    apart = closed_segment.size != int(closed_chain.sum()) or closed_segment.size != closed.size
-    if whole is not None and not apart and found == whole.at_junctions:
+    parts_inner_nodes = closed_segment.size != int(closed_chain.sum()) or closed_segment.size != closed.size
+    if whole is not None and not parts_inner_nodes and found == whole.at_junctions:
         return ConnectedParts(whole.label, whole.count, closed_segment, closed_chain, whole.at_junctions)
     label = np.full(layout.size, -1, dtype=np.int64)
     label[chains.node] = at_junction[chains.start][chains.chain_of]
@@ -108,13 +108,13 @@ def _label_pieces(layout: Layout, closed_segment: Ints, at_junction: Ints, label
 def _label_rings(layout: Layout, label: Ints, count: int, is_closed: Flags) -> int:
     # Rings without any junction: no chain reaches them.
     core = layout.branches.root == np.arange(layout.size)
-    lost = core & (label < 0)
-    if not lost.any():
+    unlabelled = core & (label < 0)
+    if not unlabelled.any():
         return count
-    keep = lost[layout.from_node] & lost[layout.to_node] & ~is_closed
+    keep = unlabelled[layout.from_node] & unlabelled[layout.to_node] & ~is_closed
     ring, _ = component_labels(layout.size, layout.from_node[keep], layout.to_node[keep])
-    _, number = np.unique(ring[lost], return_inverse=True)
-    label[lost] = count + number
+    _, number = np.unique(ring[unlabelled], return_inverse=True)
+    label[unlabelled] = count + number
     return count + int(number.max()) + 1
 
 

@@ -11,11 +11,11 @@ from scipy.sparse import csc_array
 
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.graph.chains import Chains, find_chains
-from netplan.graph.components import component_labels
+from netplan.graph.connected_components import component_labels
+from netplan.graph.grouping import sum_at
 from netplan.graph.pruning import Branches, prune_branches
 from netplan.hydraulics.heights import StaticHead, columns, fill_heights, mean_factor
 from netplan.hydraulics.pressure_drop import DropLaw, drop_law
-from netplan.hydraulics.sums import sum_at
 
 __all__ = ["CorePattern", "Layout", "LayoutInput", "core_pattern", "make_layout"]
 

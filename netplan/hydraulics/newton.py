@@ -9,12 +9,12 @@ import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.graph.chains import Chains
-from netplan.hydraulics.newton_system import CoreMatrix
-from netplan.hydraulics.segments import SegmentDrops
-from netplan.hydraulics.stations import CAPPED, HOLDING, LOCKED, StationGroups
-from netplan.hydraulics.sums import sum_at
+from netplan.graph.grouping import sum_at
+from netplan.hydraulics.linear_system import CoreMatrix
+from netplan.hydraulics.pressure_drop import SegmentDrops
+from netplan.hydraulics.station_states import CAPPED, HOLDING, LOCKED, StationGroups
 
-__all__ = ["MOST_STEPS", "Core", "CoreProblem", "CoreSolution", "calm"]
+__all__ = ["MOST_STEPS", "Core", "CoreProblem", "CoreSolution", "is_steady"]
 
 
 FLOW_CHANGE_KG_PER_S = 2e-9
@@ -244,7 +244,7 @@ class Core:
         )
 
 
-def calm(largest: float, previous: float, left: float) -> bool:
+def is_steady(largest: float, previous: float, left: float) -> bool:
     """Whether the flows have come to rest, by the largest change of this step and the one before.
 
     At rest: a change that is nothing by itself, a small one that fell steeply (what is left is smaller

@@ -10,14 +10,13 @@ import numpy.typing as npt
 
 from netplan.core.arrays import Floats, Ints
 from netplan.core.errors import BadInputError
-from netplan.hydraulics.conditions import FlowConditions
 from netplan.hydraulics.connected_parts import ConnectedParts, find_parts
-from netplan.hydraulics.factorisation import LinearSolver, default_linear_solver
+from netplan.hydraulics.flow_conditions import FlowConditions
+from netplan.hydraulics.flow_network import FlowLinks, FlowNetwork, FlowState
+from netplan.hydraulics.flow_result import SolveInput, WarmStart
 from netplan.hydraulics.layout import Layout, LayoutInput, make_layout
-from netplan.hydraulics.model import FlowLinks, FlowNetwork, FlowState
-from netplan.hydraulics.newton_system import CoreMatrix
-from netplan.hydraulics.outcome import SolveInput, WarmStart
-from netplan.hydraulics.problem import solve_given
+from netplan.hydraulics.linear_system import CoreMatrix, LinearSolver, default_linear_solver
+from netplan.hydraulics.network_solution import solve_given
 
 __all__ = ["FlowSolver", "datum_height_m", "link_numbers"]
 

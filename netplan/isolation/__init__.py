@@ -2,16 +2,16 @@
 
 ``cuts(problem, index=None)`` is a `CutSearch`: an iterator of `Cut`, cheapest bound first, worked out
 as asked for, with `lower_bound_minor` (nothing still to come is cheaper), `gave_up`, and ``not_nearer(cut)``
-(for each stop, the nearer places as `Refusal` rows)::
+(for each stop, why no place nearer to the work was taken, as `Refusal` rows)::
 
-    index = build_index(network)                       # once for a network
+    index = segment_graph(network)                     # once for a network
     problem = IsolationProblem(network, section, rules, hours, gas_minor_per_m3,
                                orders=..., feed_bound=..., alternatives=...)
     cut = next(cuts(problem, index))                   # NoPlanError(reasons) when nothing isolates the work
-    cut.stops[i]      Stop: method, kind, barriers, pipe, chainage_m, piece, valve, work_side, live_node,
+    cut.stops[i]      CutStop: method, kind, barriers, pipe, chainage_m, piece, valve, work_side, live_node,
                       zone_node, tappings, bypass_elsewhere, price_minor, fault_pressure_pa_gauge, chain,
                       reason, provisional, record_joints, beyond
-    cut.zones[i]      Zone: work, nodes, pieces (piece, pipe, from_m, to_m; services included)
+    cut.zones[i]      CutZone: work, nodes, pieces (piece, pipe, from_m, to_m; services included)
     cut.customers, cut.severed, cut.priority_customers, cut.shut_in_stations
     cut.stops_minor + cut.interruption_minor + cut.gas_minor + cut.stranded_minor == cut.bound_minor
 
@@ -21,7 +21,7 @@ rules, hours)`` is the price of each customer off for the window. Rows are rows 
 """
 
 from netplan.isolation.cost_context import interruption_minor
-from netplan.isolation.model import (
+from netplan.isolation.cut_model import (
     MINOR_PER_UNIT,
     Cut,
     CutStop,
@@ -36,11 +36,11 @@ from netplan.isolation.model import (
     Stretch,
     ZonePiece,
 )
-from netplan.isolation.ranked_cuts import CutSearch, cuts, look_up_in, reads_boundary
-from netplan.isolation.refused_places import DEARER
-from netplan.isolation.segments import SegmentGraph, segment_graph
+from netplan.isolation.cut_outline import Outline
+from netplan.isolation.cut_search import CutSearch, cuts, look_up_in, reads_boundary
+from netplan.isolation.diagnosis import DEARER
+from netplan.isolation.segment_graph import SegmentGraph, segment_graph
 from netplan.isolation.stop_methods import length_taken_m
-from netplan.isolation.zone_summary import Outline
 
 __all__ = [
     "DEARER",

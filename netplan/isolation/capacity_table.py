@@ -12,13 +12,13 @@ from netplan.core.arrays import Ints
 from netplan.graph.compiled_cut import CompiledFlow
 from netplan.graph.grouping import grouped
 from netplan.graph.minimum_cut import INFINITE, UNEXPLORED
-from netplan.isolation.bridge_costs import BridgeCosts
 from netplan.isolation.cost_context import CostContext
-from netplan.isolation.segment_arcs import plain_arcs
+from netplan.isolation.segment_edges import simple_segment_arcs
+from netplan.isolation.stranded_costs import BridgeCosts
 
-__all__ = ["NOT_PLAIN", "READY", "UNREAD", "CapacityTable"]
+__all__ = ["NOT_TABULATED", "READY", "UNREAD", "CapacityTable"]
 
-UNREAD, READY, NOT_PLAIN = range(3)
+UNREAD, READY, NOT_TABULATED = range(3)
 """State of a supernode: not yet worked out; known; none, where customers are attached elsewhere too or a
 segment comes back to its own end."""
 
@@ -44,13 +44,13 @@ class CapacityTable:
     source : int
         Node of the graph that stands for the work; the others are the supernodes.
     flow : CompiledFlow
-        Arc 2 r leaves segment r at its a, arc 2 r + 1 at its b. Plain segments are there at once; the rest is
-        worked out when it is asked for.
+        Arc 2 r leaves segment r at its a, arc 2 r + 1 at its b. Simple segments are there at once; the others
+        are worked out when they are asked for.
     pay : int64 array
         What the supernode that an arc leaves pays for its segment, as part of its capacity to the sink [minor
         units].
     state : uint8 array
-        `UNREAD`, `READY` or `NOT_PLAIN`, by supernode.
+        `UNREAD`, `READY` or `NOT_TABULATED`, by supernode.
     """
 
     def __init__(
@@ -64,7 +64,7 @@ class CapacityTable:
             index.n_super,
             np.concatenate([2 * segments, 2 * segments + 1]),
         )
-        forward, _, pay = plain_arcs(costs.segments, stranded)
+        forward, _, pay = simple_segment_arcs(costs.segments, stranded)
         self.pay: Ints = pay.ravel()
         self.source: Final = index.n_super
         self.state = self._states()
@@ -102,7 +102,7 @@ class CapacityTable:
         return arcs
 
     def _priced(self, arc: int, near: int) -> tuple[int, int, int]:
-        """Return the capacity of an arc, that of the arc back, and what the supernode it leaves pays."""
+        """Return the capacity of an arc, that of the arc reverse, and what the supernode it leaves pays."""
         segment, at_a = arc >> 1, not arc & 1
         bridge = self._bridges.at(segment, near, self.flow.arcs.end.item(arc))
         forward, reverse, pay, _ = bridge.priced([])[0] if bridge else self._bridges.arcs(segment, at_a, 0, 0)
@@ -113,9 +113,9 @@ class CapacityTable:
         owner = np.repeat(np.arange(index.n_super), np.diff(self._start))
         segment = self._leaving >> 1
         state = np.full(index.n_super, READY, dtype=np.uint8)
-        state[owner[~costs.segments.plain[segment]]] = UNREAD
-        state[owner[(index.segment_a == index.segment_b)[segment]]] = NOT_PLAIN
-        state[costs.has_several] = NOT_PLAIN
+        state[owner[~costs.segments.is_simple[segment]]] = UNREAD
+        state[owner[(index.segment_a == index.segment_b)[segment]]] = NOT_TABULATED
+        state[costs.has_multi_attached] = NOT_TABULATED
         return state
 
     def _chained_arcs(self) -> tuple[Ints, Ints]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.isolation.segments import BOUNDARY, SegmentGraph
+from netplan.isolation.segment_graph import BOUNDARY, SegmentGraph
 
 __all__ = ["Sensing", "open_segments", "parted", "sensing_pairs", "shut_in"]
 

@@ -11,17 +11,17 @@ from numpy.typing import NDArray
 
 from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation.constraints import Sensing, open_segments, sensing_pairs
-from netplan.isolation.eligibility import stop_exclusions
-from netplan.isolation.model import MINOR_PER_UNIT, Orders
+from netplan.isolation.cut_model import MINOR_PER_UNIT, Orders
 from netplan.isolation.pendant_components import PendantComponents, pendant_components
-from netplan.isolation.placement import StopPlacement
 from netplan.isolation.segment_geometry import SegmentGeometry
-from netplan.isolation.segments import SegmentGraph
-from netplan.isolation.simple_segments import SimpleSegments, cost_simple_segments
-from netplan.isolation.work_segments import Work
+from netplan.isolation.segment_graph import SegmentGraph
+from netplan.isolation.stop_exclusions import stop_exclusions
+from netplan.isolation.stop_placement import StopPlacement
+from netplan.isolation.stop_prices import SimpleSegments, cost_simple_segments
+from netplan.isolation.work_segments import WorkSegments
 from netplan.network.model import Network
 from netplan.network.vocabulary import Category
-from netplan.rules.model import Rules
+from netplan.rules.rule_set import Rules
 
 __all__ = ["CostContext", "cost_context_of", "interruption_minor"]
 
@@ -51,10 +51,10 @@ class CostContext:
 
     Attributes
     ----------
-    links : list
-        What the last few sets of kept customers made of it.
+    shared_costs : list
+        The last few `SharedCosts` made of it, with what they hold for.
     kept : callable
-        Returns the customers that may not go off, the same set for the same wish.
+        Returns the customers that may not go off, the same set for the same request.
     """
 
     def __init__(self, index: SegmentGraph, rules: Rules, hours: float, gas_minor_per_m3: float) -> None:
@@ -63,20 +63,20 @@ class CostContext:
         self.off_minor = interruption_minor(index.network, rules, hours)
         barred = stop_exclusions(index.network, Orders())
         self.placement = StopPlacement(index, rules, gas_minor_per_m3, barred)
-        self.links: list[tuple[object, object]] = []
+        self.shared_costs: list[tuple[object, object]] = []
         self.kept = lru_cache(maxsize=8)(self._kept)
 
     @cached_property
     def segments(self) -> SimpleSegments:
-        """Costs of stops on all plain segments."""
+        """Costs of stops on all simple segments."""
         placement = self.placement
         return cost_simple_segments(
-            self.index, self.rules, self.gas_minor_per_m3, placement.bare, placement.codes
+            self.index, self.rules, self.gas_minor_per_m3, placement.unobstructed, placement.codes
         )
 
     @cached_property
     def _priced(self) -> NDArray[np.bool_]:
-        return self.segments.plain.copy()
+        return self.segments.is_simple.copy()
 
     @cached_property
     def cost_a(self) -> NDArray[np.int64]:
@@ -108,16 +108,16 @@ class CostContext:
     def single_minor(self) -> NDArray[np.int64]:
         """Price of the customers attached at each supernode alone."""
         index = self.index
-        per_pair = np.where(index.several[index.customer_row], 0, self.off_minor[index.customer_row])
+        per_pair = np.where(index.multi_attached[index.customer_row], 0, self.off_minor[index.customer_row])
         running = np.concatenate([[0], np.cumsum(per_pair)])
         total: NDArray[np.int64] = running[index.customer_start[1:]] - running[index.customer_start[:-1]]
         return total
 
     @cached_property
-    def has_several(self) -> NDArray[np.bool_]:
+    def has_multi_attached(self) -> NDArray[np.bool_]:
         """Which supernodes have a customer who is attached elsewhere too."""
         index = self.index
-        running = np.concatenate([[0], np.cumsum(index.several[index.customer_row])])
+        running = np.concatenate([[0], np.cumsum(index.multi_attached[index.customer_row])])
         several: NDArray[np.bool_] = running[index.customer_start[1:]] > running[index.customer_start[:-1]]
         return several
 
@@ -129,7 +129,7 @@ class CostContext:
             found.update(self.index.super_of[nodes].tolist())
         return frozenset(found)
 
-    def work_gas_minor(self, work: Work) -> int:
+    def work_gas_minor(self, work: WorkSegments) -> int:
         """Return the price of the gas in the work section itself [minor units]."""
         bore = self.index.network.pipes.bore_m
         volumes = [
@@ -137,10 +137,10 @@ class CostContext:
         ]
         return sum(self.placement.gas_minor(volume) for volume in volumes)
 
-    def gap_gas_minor(self, shape: SegmentGeometry) -> int:
+    def remainder_gas_minor(self, geometry: SegmentGeometry) -> int:
         """Return the price of the gas of what is left of a segment beside the work [minor units]."""
-        bore = self.index.network.pipes.bore_m.item(shape.legs[0].pipe)
-        return self.placement.gas_minor(0.25 * np.pi * bore**2 * shape.length_m)
+        bore = self.index.network.pipes.bore_m.item(geometry.legs[0].pipe)
+        return self.placement.gas_minor(0.25 * np.pi * bore**2 * geometry.length_m)
 
     @cached_property
     def is_open(self) -> NDArray[np.bool_]:
@@ -159,7 +159,7 @@ class CostContext:
 
     @cached_property
     def off_prefix(self) -> NDArray[np.int64]:
-        """Running sum, in depth-first order, of the price of customers attached at one supernode alone."""
+        """Running sum, in depth-first preorder, of the price of customers attached at one supernode alone."""
         return self.pendants.prefix(self.single_minor)
 
     @cached_property
@@ -176,11 +176,11 @@ class CostContext:
 
 
 def cost_context_of(index: SegmentGraph, rules: Rules, hours: float, gas_minor_per_m3: float) -> CostContext:
-    """Return the ground for these rules, from the few kept with the index where it is one of them."""
-    for kept, key in index.grounds:
+    """Return the costs under these rules, from the few kept with the index where they are among them."""
+    for kept, key in index.cost_contexts:
         if isinstance(kept, CostContext) and kept.rules is rules and key == (hours, gas_minor_per_m3):
             return kept
     costs = CostContext(index, rules, hours, gas_minor_per_m3)
-    index.grounds.insert(0, (costs, (hours, gas_minor_per_m3)))
-    del index.grounds[_MOST_KEPT:]
+    index.cost_contexts.insert(0, (costs, (hours, gas_minor_per_m3)))
+    del index.cost_contexts[_MOST_KEPT:]
     return costs

@@ -1,21 +1,24 @@
-"""When nothing isolates the work: which side cannot be stopped, and what would have to give."""
+"""Why there is no stop: why none nearer to the work, and what stands in the way when nothing isolates it."""
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, deque
 
 from netplan.graph.minimum_cut import INFINITE
-from netplan.isolation.local_edge import LocalEdge
+from netplan.isolation.blocked_lengths import free_intervals
+from netplan.isolation.cut_enumeration import FoundZone
+from netplan.isolation.cut_model import Cut, IsolationProblem, Refusal
 from netplan.isolation.local_graph import SOURCE, LocalGraph
-from netplan.isolation.model import IsolationProblem, Refusal
-from netplan.isolation.refused_places import refusals_on
+from netplan.isolation.segment_edges import LocalEdge
+from netplan.isolation.segment_geometry import SegmentGeometry
 
-__all__ = ["in_the_way"]
+__all__ = ["DEARER", "in_the_way", "not_nearer", "refusals_on"]
+
 
 MOST_NAMED = 4
 """Mains or customers named in one line (own) [-]."""
 
-GIVES = {
+REMEDIES = {
     "clearance": "a shorter clearance",
     "work-clearance": "a shorter clearance to the work",
     "assembly": "a shorter assembly",
@@ -40,10 +43,10 @@ GIVES = {
 
 
 def in_the_way(
-    near: LocalGraph, problem: IsolationProblem, refused: Counter[str], gave_up: bool
+    local: LocalGraph, problem: IsolationProblem, refused: Counter[str], gave_up: bool
 ) -> list[str]:
     """Return one line for each thing that keeps the work from being isolated, at least one."""
-    lines = _on_the_work(near) or _open_sides(near)
+    lines = _on_the_work(local) or _open_sides(local)
     if lines:
         return lines
     lines = [f"{words} ({times} ways to stop it)" for words, times in refused.most_common()]
@@ -56,16 +59,16 @@ def in_the_way(
     return lines or ["no part of the network feeds it, or every way is barred"]
 
 
-def _on_the_work(near: LocalGraph) -> list[str]:
+def _on_the_work(local: LocalGraph) -> list[str]:
     return [
-        f"{_what_stands_at(near, supernode)} is on the work section itself; shorten the section"
-        for supernode in near.work.supernodes
-        if near.barred(supernode)
+        f"{_what_stands_at(local, supernode)} is on the work section itself; shorten the section"
+        for supernode in local.work.supernodes
+        if local.barred(supernode)
     ]
 
 
-def _what_stands_at(near: LocalGraph, supernode: int) -> str:
-    index, network = near.index, near.index.network
+def _what_stands_at(local: LocalGraph, supernode: int) -> str:
+    index, network = local.index, local.index.network
     bits = int(index.blocked[supernode])
     names = []
     for bit, what, ids, nodes in (
@@ -81,22 +84,22 @@ def _what_stands_at(near: LocalGraph, supernode: int) -> str:
     if bits & 4 and not names:
         names.append("a sensing point")
     if not bits:
-        kept = sorted(near.links.kept & set(index.customers_at(supernode).tolist()))
+        kept = sorted(local.shared.kept & set(index.customers_at(supernode).tolist()))
         names += [f"customer {network.customers.id[row]}, who must stay on," for row in kept]
     return " and ".join(names)
 
 
-def _open_sides(near: LocalGraph) -> list[str]:
+def _open_sides(local: LocalGraph) -> list[str]:
     """Follow segments that cannot be stopped from the work to whatever may not be in a zone."""
     lines = []
-    for first in near.edges_at(SOURCE):
-        way = _way_out(near, first, first.u == SOURCE) if first.u != first.v else None
+    for first in local.edges_at(SOURCE):
+        way = _way_out(local, first, first.u == SOURCE) if first.u != first.v else None
         if way is not None:
-            lines.append(_side(near, way))
+            lines.append(_side(local, way))
     return list(dict.fromkeys(lines))
 
 
-def _way_out(near: LocalGraph, first: LocalEdge, forward: bool) -> list[tuple[LocalEdge, bool]] | None:
+def _way_out(local: LocalGraph, first: LocalEdge, forward: bool) -> list[tuple[LocalEdge, bool]] | None:
     if first.cost(forward) < INFINITE:
         return None
     start = first.v if forward else first.u
@@ -104,10 +107,10 @@ def _way_out(near: LocalGraph, first: LocalEdge, forward: bool) -> list[tuple[Lo
     queue = [start]
     while queue:
         node = queue.pop(0)
-        if near.barred(near.supernode[node]):
+        if local.barred(local.supernode[node]):
             return came[node]
-        near.explore(node)
-        for edge in near.edges_at(node):
+        local.explore(node)
+        for edge in local.edges_at(node):
             at_u = edge.u == node
             other = edge.v if at_u else edge.u
             if other not in came and edge.cost(at_u) >= INFINITE:
@@ -116,17 +119,17 @@ def _way_out(near: LocalGraph, first: LocalEdge, forward: bool) -> list[tuple[Lo
     return None
 
 
-def _side(near: LocalGraph, way: list[tuple[LocalEdge, bool]]) -> str:
-    network = near.index.network
+def _side(local: LocalGraph, way: list[tuple[LocalEdge, bool]]) -> str:
+    network = local.index.network
     last, forward = way[-1]
-    goal = _what_stands_at(near, near.supernode[last.v if forward else last.u])
-    cutting_off = [(edge, at_u) for edge, at_u in way if near.choices(edge, at_u)]
+    goal = _what_stands_at(local, local.supernode[last.v if forward else last.u])
+    cutting_off = [(edge, at_u) for edge, at_u in way if local.choices(edge, at_u)]
     if cutting_off:
-        return _cut_off(near, goal, cutting_off)
+        return _cut_off(local, goal, cutting_off)
     refusals: list[Refusal] = []
     for edge, at_u in way:
-        shape = near.shape(edge, at_u)
-        refusals += refusals_on(near, shape, shape.length_m)
+        geometry = local.geometry(edge, at_u)
+        refusals += refusals_on(local, geometry, geometry.length_m)
     mains = list(dict.fromkeys(network.pipes.id[row.pipe] for row in refusals))
     worst: dict[str, Refusal] = {}
     for row in refusals:
@@ -136,21 +139,21 @@ def _side(near: LocalGraph, way: list[tuple[LocalEdge, bool]]) -> str:
         if best is None or row.to_m - row.from_m > best.to_m - best.from_m:
             worst[row.method] = row
     why = "; ".join(f"{row.method}: {row.words}" for row in worst.values()) or "no method serves it"
-    gives = list(dict.fromkeys(GIVES[row.code] for row in worst.values() if row.code in GIVES))
+    gives = list(dict.fromkeys(REMEDIES[row.code] for row in worst.values() if row.code in REMEDIES))
     return (
         f"the side towards {goal} cannot be stopped on {_listed(mains)} ({why}); "
         f"what would have to give: {', '.join([*gives, 'or an added fitting or valve'])}"
     )
 
 
-def _cut_off(near: LocalGraph, goal: str, way: list[tuple[LocalEdge, bool]]) -> str:
+def _cut_off(local: LocalGraph, goal: str, way: list[tuple[LocalEdge, bool]]) -> str:
     """Say that stops could be made on a side, but each cuts somebody off who must stay on and has no feed."""
-    network = near.index.network
+    network = local.index.network
     mains = dict.fromkeys(
-        network.pipes.id[near.shape(edge, at_u).leg_at(near.choices(edge, at_u)[0].at_m).pipe]
+        network.pipes.id[local.geometry(edge, at_u).leg_at(local.choices(edge, at_u)[0].at_m).pipe]
         for edge, at_u in way
     )
-    kept = sorted({row for edge, at_u in way for row in _kept_beyond(near, edge, at_u)})
+    kept = sorted({row for edge, at_u in way for row in _kept_beyond(local, edge, at_u)})
     who = _listed([network.customers.id[row] for row in kept])
     side = "" if goal.startswith("customer") else f"on the side towards {goal} "
     return (
@@ -159,19 +162,14 @@ def _cut_off(near: LocalGraph, goal: str, way: list[tuple[LocalEdge, bool]]) -> 
     )
 
 
-def _kept_beyond(near: LocalGraph, edge: LocalEdge, zone_at_u: bool) -> list[int]:
+def _kept_beyond(local: LocalGraph, edge: LocalEdge, zone_at_u: bool) -> list[int]:
     """Return the customers that must stay on and that a stop on an edge strands."""
-    index, gap, stranding = near.index, edge.gap, near.links.stranding
-    a, b = (
-        (index.segment_a.item(edge.segment), index.segment_b.item(edge.segment))
-        if gap is None
-        else (gap.a, gap.b)
-    )
+    index, stranding = local.index, local.shared.stranding
+    a, b = edge.ends(index)
     far = b if zone_at_u else a
     if stranding is None or far < 0:
         return []
-    ends = index.segment_a.item(edge.segment), index.segment_b.item(edge.segment)
-    span = stranding.span(edge.segment, ends[0] if ends[1] == far else ends[1], far)
+    span = stranding.span(edge.segment, index.far_end(edge.segment, far), far)
     return [] if span is None else stranding.kept_on(span)
 
 
@@ -179,3 +177,81 @@ def _listed(names: list[str]) -> str:
     return ", ".join(names[:MOST_NAMED]) + (
         f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
     )
+
+
+DEARER = "dearer"
+"""Code of a length where a stop can be made, in cuts that cost more."""
+
+
+def refusals_on(local: LocalGraph, geometry: SegmentGeometry, until_m: float) -> list[Refusal]:
+    """Return every length of a segment up to a place where a method cannot be used, zone at its start."""
+    found = []
+    for number, method in enumerate(local.placement.rules.method):
+        for block in local.placement.blocks(geometry, number):
+            for leg in geometry.legs:
+                low = max(block.low_m, leg.start_m)
+                high = min(block.high_m, leg.end_m, until_m)
+                if high > low or (leg.start_m == leg.end_m and low <= high):
+                    found.append(
+                        _refusal(geometry, leg.piece, low, high, method.name, block.code, block.words)
+                    )
+    return found
+
+
+def _refusal(
+    geometry: SegmentGeometry, piece: int, low: float, high: float, method: str, code: str, words: str
+) -> Refusal:
+    leg = next(leg for leg in geometry.legs if leg.piece == piece)
+    a, b = sorted((leg.chainage(low), leg.chainage(high)))
+    return Refusal(leg.pipe, a, b, method, "from" if leg.sign > 0 else "to", code, words)
+
+
+def _possible(local: LocalGraph, geometry: SegmentGeometry, until_m: float) -> list[Refusal]:
+    found = []
+    for number, method in enumerate(local.placement.rules.method):
+        for low, high in free_intervals(geometry.length_m, local.placement.blocks(geometry, number)):
+            for leg in geometry.legs:
+                start, end = max(low, leg.start_m), min(high, leg.end_m, until_m)
+                if end >= start and start < until_m:
+                    words = "a stop can be made here, but the cuts that use it cost more or are other options"
+                    found.append(_refusal(geometry, leg.piece, start, end, method.name, DEARER, words))
+    return found
+
+
+def not_nearer(local: LocalGraph, cut: Cut) -> tuple[tuple[Refusal, ...], ...]:
+    """Return, for each stop of a cut, every nearer place on its side and why the stop is not there."""
+    found: FoundZone = cut.found
+    ways = _ways(found)
+    by_stop = {}
+    for edge, at_u, choice in found.stops:
+        geometry = local.geometry(edge, at_u)
+        leg = geometry.leg_at(choice.at_m)
+        rows: list[Refusal] = []
+        for before, forward in ways.get(edge.u if at_u else edge.v, ()):
+            passed = local.geometry(before, forward)
+            rows += refusals_on(local, passed, passed.length_m) + _possible(local, passed, passed.length_m)
+        rows += refusals_on(local, geometry, choice.at_m)
+        method = local.placement.rules.method[choice.method].name
+        rows += [row for row in _possible(local, geometry, choice.at_m) if row.method != method]
+        key = (leg.pipe, leg.chainage(choice.at_m), "from" if leg.sign > 0 else "to")
+        by_stop[key] = tuple(sorted(set(rows)))
+    return tuple(by_stop[stop.pipe, stop.chainage_m, stop.work_side] for stop in cut.stops)
+
+
+def _ways(found: FoundZone) -> dict[int, list[tuple[LocalEdge, bool]]]:
+    """Return the way from the work to every node of a zone, edge by edge."""
+    at: dict[int, list[LocalEdge]] = {}
+    for edge in found.inner:
+        if edge.u != edge.v:
+            at.setdefault(edge.u, []).append(edge)
+            at.setdefault(edge.v, []).append(edge)
+    ways: dict[int, list[tuple[LocalEdge, bool]]] = {SOURCE: []}
+    queue = deque([SOURCE])
+    while queue:
+        node = queue.popleft()
+        for edge in at.get(node, ()):
+            other = edge.v if edge.u == node else edge.u
+            if other not in ways:
+                ways[other] = [*ways[node], (edge, edge.u == node)]
+                queue.append(other)
+    return ways

@@ -8,11 +8,11 @@ from itertools import product
 from netplan.core.errors import NoPlanError
 from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation.cut_enumeration import Family
-from netplan.isolation.local_edge import LocalEdge
+from netplan.isolation.cut_model import Orders
 from netplan.isolation.local_graph import SOURCE, LocalGraph
-from netplan.isolation.model import Orders
-from netplan.isolation.segments import SegmentGraph
-from netplan.isolation.work_segments import Work
+from netplan.isolation.segment_edges import LocalEdge
+from netplan.isolation.segment_graph import SegmentGraph
+from netplan.isolation.work_segments import WorkSegments
 
 __all__ = ["Forced", "families", "forced_places"]
 
@@ -25,7 +25,7 @@ class Forced:
     names: dict[tuple[int, float, int], str]
 
 
-def forced_places(index: SegmentGraph, work: Work, orders: Orders) -> Forced:
+def forced_places(index: SegmentGraph, work: WorkSegments, orders: Orders) -> Forced:
     """Find the segments of forced stops.
 
     Raises
@@ -72,7 +72,7 @@ def _cannot(name: str, why: str) -> NoPlanError:
     return NoPlanError(text, (text,))
 
 
-def families(near: LocalGraph, forced: Forced) -> list[Family]:
+def families(local: LocalGraph, forced: Forced) -> list[Family]:
     """Return the families of zones in which every forced stop is a stop.
 
     Raises
@@ -83,7 +83,7 @@ def families(near: LocalGraph, forced: Forced) -> list[Family]:
     if not forced.places:
         return [Family(frozenset({SOURCE}), frozenset())]
     wanted = dict(forced.names)
-    edges = _edges_at(near, list(wanted))
+    edges = _edges_at(local, list(wanted))
     ways: list[list[tuple[int, int]]] = []
     taken: set[int] = set()
     for key, name in wanted.items():
@@ -96,7 +96,7 @@ def families(near: LocalGraph, forced: Forced) -> list[Family]:
         ends = [(edge.u, edge.v)] * (edge.out_u < INFINITE) + [(edge.v, edge.u)] * (edge.out_v < INFINITE)
         ends = [(inner, outer) for inner, outer in ends if outer != SOURCE and inner != outer]
         if not ends:
-            raise _cannot(name, _why(near, edge, key))
+            raise _cannot(name, _why(local, edge, key))
         ways.append(ends)
     found = []
     for chosen in product(*ways):
@@ -108,16 +108,17 @@ def families(near: LocalGraph, forced: Forced) -> list[Family]:
 
 
 def _edges_at(
-    near: LocalGraph, keys: list[tuple[int, float, int]]
+    local: LocalGraph, keys: list[tuple[int, float, int]]
 ) -> dict[tuple[int, float, int], LocalEdge]:
     """Return the edges of forced places, looking outward from the work until all are found."""
     found: dict[tuple[int, float, int], LocalEdge] = {}
-    for node in near.outward():
-        for edge in near.edges_at(node):
+    for node in local.outward():
+        for edge in local.edges_at(node):
             for key in keys:
                 segment, chainage, pipe = key
                 if edge.segment == segment and (
-                    edge.gap is None or near.place_on(edge.gap.shape, chainage, pipe) is not None
+                    edge.remainder is None
+                    or local.place_on(edge.remainder.geometry, chainage, pipe) is not None
                 ):
                     found.setdefault(key, edge)
         if len(found) == len(set(keys)):
@@ -125,18 +126,18 @@ def _edges_at(
     return found
 
 
-def _why(near: LocalGraph, edge: LocalEdge, key: tuple[int, float, int]) -> str:
+def _why(local: LocalGraph, edge: LocalEdge, key: tuple[int, float, int]) -> str:
     _, chainage, pipe = key
-    shape = near.shape(edge)
+    geometry = local.geometry(edge)
     reasons = []
     for turned in (False, True):
-        way = shape.turned() if turned else shape
-        at = near.place_on(way, chainage, pipe)
+        way = geometry.turned() if turned else geometry
+        at = local.place_on(way, chainage, pipe)
         if at is None:
             continue
-        for method in range(len(near.placement.rules.method)):
-            for block in near.placement.blocks(way, method):
+        for method in range(len(local.placement.rules.method)):
+            for block in local.placement.blocks(way, method):
                 if block.low_m < at < block.high_m:
-                    reasons.append(f"{near.placement.rules.method[method].name}: {block.words}")
+                    reasons.append(f"{local.placement.rules.method[method].name}: {block.words}")
                     break
     return "; ".join(dict.fromkeys(reasons)) or "it lies beside the work on both sides"

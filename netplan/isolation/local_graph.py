@@ -10,14 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.graph.minimum_cut import INFINITE, UNEXPLORED, FlowGraph
-from netplan.isolation.bridge_costs import arcs_of
 from netplan.isolation.cost_context import CostContext
-from netplan.isolation.local_edge import LocalEdge
-from netplan.isolation.placement import Choice, StopPlacement
+from netplan.isolation.segment_edges import LocalEdge, arcs_of
 from netplan.isolation.segment_geometry import SegmentGeometry, segment_geometry
-from netplan.isolation.shared_costs import Link, SharedCosts
-from netplan.isolation.stranded_costs import WorkPlaces
-from netplan.isolation.work_segments import Gap, Work
+from netplan.isolation.shared_costs import PricedSegment, SharedCosts
+from netplan.isolation.stop_placement import Choice, StopPlacement
+from netplan.isolation.stranded_costs import WorkPositions
+from netplan.isolation.work_segments import SegmentRemainder, WorkSegments
 
 if TYPE_CHECKING:
     from netplan.graph.compiled_cut import SourceSide
@@ -51,28 +50,28 @@ class LocalGraph:
         Edges that come back to their own node.
     constant_minor : int
         What the work itself pays whatever the zone [minor units].
-    work_places : list of int
-        Where the work stands in the order of pendant components.
+    work_positions : list of int
+        Where the work stands in the preorder of `PendantComponents`.
     """
 
     def __init__(
         self,
         costs: CostContext,
-        links: SharedCosts,
+        shared: SharedCosts,
         placement: StopPlacement,
-        work: Work,
+        work: WorkSegments,
         forced: dict[int, list[tuple[float, int]]],
     ) -> None:
-        self.costs, self.index, self.links, self.placement = costs, costs.index, links, placement
+        self.costs, self.index, self.shared, self.placement = costs, costs.index, shared, placement
         self.work, self.forced = work, forced
         self.work_gas_minor = costs.work_gas_minor(work)
         self._choices: dict[tuple[int, bool], tuple[Choice, ...]] = {}
-        self._shapes: dict[tuple[int, bool], SegmentGeometry] = {}
+        self._geometries: dict[tuple[int, bool], SegmentGeometry] = {}
         self._by_work = {segment for node in work.near_m for segment in self.index.segments_at(node).tolist()}
         self._by_work |= set(forced)
-        self._own_sites = placement is not costs.placement
-        self._places = WorkPlaces(costs.index, costs.pendants, work) if links.stranding else None
-        self.work_places = self._places.all_of_it if self._places else []
+        self._own_placement = placement is not costs.placement
+        self._positions = WorkPositions(costs.index, costs.pendants, work) if shared.stranding else None
+        self.work_positions = self._positions.every_position if self._positions else []
         self.graph = FlowGraph()
         self.supernode: list[int] = []
         self._rows: list[_Row | LocalEdge | None] = []
@@ -92,9 +91,9 @@ class LocalGraph:
         return self.graph.sink[node] != UNEXPLORED
 
     @property
-    def is_plain(self) -> bool:
+    def may_use_table(self) -> bool:
         """Whether the work is one stretch, nothing beyond it was met yet, nor is priced for this alone."""
-        if self._own_sites or self.forced or any(part for _, _, part in self.work.covered):
+        if self._own_placement or self.forced or any(part for _, _, part in self.work.covered):
             return False
         return all(sink == UNEXPLORED for sink in self.graph.sink[SOURCE + 1 :])
 
@@ -138,8 +137,8 @@ class LocalGraph:
         """Take in all edges of a local node."""
         if self.graph.sink[node] != UNEXPLORED:
             return
-        price, several, links = self.links.at(self.supernode[node])
-        self._take(links, node)
+        price, several, segments = self.shared.at(self.supernode[node])
+        self._take(segments, node)
         for row in several:
             if row not in self._paid:
                 self.graph.add_edge(node, self._auxiliary_of(row), INFINITE, 0)
@@ -196,14 +195,16 @@ class LocalGraph:
         """Take in the edges of the work; return what it pays whatever the zone [minor units]."""
         costs, paid = self.costs, 0
         for supernode in self.work.supernodes:
-            _, several, links = self.links.at(supernode)
-            self._take(links, SOURCE)
+            _, several, segments = self.shared.at(supernode)
+            self._take(segments, SOURCE)
             paid += costs.node_minor.item(supernode)
             self._paid.update(several)
-        for gap in self.work.gaps:
-            u, v = (SOURCE if end < 0 else self._local_of(end) for end in (gap.a, gap.b))
-            gas = costs.gap_gas_minor(gap.shape)
-            self._add_edge(LocalEdge(gap.segment, u, v, gap, *self._least(gap.segment, gap), gas))
+        for remainder in self.work.remainders:
+            u, v = (SOURCE if end < 0 else self._local_of(end) for end in (remainder.a, remainder.b))
+            gas = costs.remainder_gas_minor(remainder.geometry)
+            self._add_edge(
+                LocalEdge(remainder.segment, u, v, remainder, *self._least(remainder.segment, remainder), gas)
+            )
         self.graph.sink[SOURCE] = INFINITE if any(map(self.barred, self.work.supernodes)) else 0
         shared: int = sum(costs.off_minor.item(row) for row in self._paid)
         return self._pay[SOURCE] + self.work_gas_minor + paid + shared
@@ -226,27 +227,27 @@ class LocalGraph:
             node = self._auxiliary[row] = self._new_node(AUXILIARY, self.costs.off_minor.item(row))
         return node
 
-    def _take(self, links: tuple[Link, ...], node: int) -> None:
+    def _take(self, segments: tuple[PricedSegment, ...], node: int) -> None:
         """Take in the segments at a local node; those already taken from their other end are there."""
         taken, local, by_work, pay = self._taken, self._local, self._by_work, self._pay
         add_edge, add_row = self.graph.add_edge, self._rows.append
-        for segment, other, at_a, forth, back, pay_here, pay_there, bridge in links:
+        for segment, other, at_a, forward, reverse, pay_here, pay_there, bridge in segments:
             if segment in taken:
                 continue
             taken.add(segment)
             far = local.get(other)
             if far is None:
                 far = local[other] = self._new_node(other)
-            if far == node or segment in by_work or (self._own_sites and self._special(segment)):
+            if far == node or segment in by_work or (self._own_placement and self._special(segment)):
                 self._take_single(segment)
                 continue
             beyond = behind = 0
             if bridge is not None:
-                arcs, beyond, behind = bridge.priced(self.work_places)
-                forth, back, pay_here, pay_there = arcs
+                arcs, beyond, behind = bridge.priced(self.work_positions)
+                forward, reverse, pay_here, pay_there = arcs
             pay[node] += pay_here
             pay[far] += pay_there
-            add_edge(node, far, forth, back)
+            add_edge(node, far, forward, reverse)
             add_row((segment, at_a, node, far, beyond, behind))
 
     def _take_single(self, segment: int) -> None:
@@ -266,35 +267,30 @@ class LocalGraph:
             self._pay[edge.u] += edge.gas_minor
         else:
             self._lost(edge)
-            forth, back, pay_u, pay_v = arcs_of(edge.out_u, edge.out_v, edge.gas_minor)
+            forward, reverse, pay_u, pay_v = arcs_of(edge.out_u, edge.out_v, edge.gas_minor)
             self._pay[edge.u] += pay_u
             self._pay[edge.v] += pay_v
-            self.graph.add_edge(edge.u, edge.v, forth, back)
+            self.graph.add_edge(edge.u, edge.v, forward, reverse)
             self._rows.append(edge)
 
     def _special(self, segment: int) -> bool:
         """Whether a segment is near the work or an order concerns it."""
         if segment in self._by_work:
             return True
-        if not self._own_sites:
+        if not self._own_placement:
             return False
         index = self.index
         return self.placement.barred.touches(index.network, index.pieces_of(segment))
 
-    def _least(self, segment: int, gap: Gap | None) -> tuple[int, int]:
+    def _least(self, segment: int, remainder: SegmentRemainder | None) -> tuple[int, int]:
         """Return the least price of a stop with the zone at either end; the work is always in the zone."""
-        at_a = self._choose(segment, gap, True) if gap is None or gap.a < 0 else ()
-        at_b = self._choose(segment, gap, False) if gap is None or gap.b < 0 else ()
+        at_a = self._choose(segment, remainder, True) if remainder is None or remainder.a < 0 else ()
+        at_b = self._choose(segment, remainder, False) if remainder is None or remainder.b < 0 else ()
         return at_a[0].cost_minor if at_a else INFINITE, at_b[0].cost_minor if at_b else INFINITE
 
     def _lost(self, edge: LocalEdge) -> None:
         """Add what stops on an edge strand for certain."""
-        index, gap = self.index, edge.gap
-        a, b = (
-            (index.segment_a.item(edge.segment), index.segment_b.item(edge.segment))
-            if gap is None
-            else (gap.a, gap.b)
-        )
+        a, b = edge.ends(self.index)
         edge.strand(
             self._stranded(edge.segment, b) if b >= 0 and edge.out_u < INFINITE else 0,
             self._stranded(edge.segment, a) if a >= 0 and edge.out_v < INFINITE else 0,
@@ -302,60 +298,63 @@ class LocalGraph:
 
     def _stranded(self, segment: int, far: int) -> int:
         """Return what a stop on a segment, zone at its other end, strands beyond `far` [minor units]."""
-        index, stranding = self.index, self.links.stranding
-        if stranding is None or self._places is None or not self.costs.pendants.is_bridge.item(segment):
+        index, stranding = self.index, self.shared.stranding
+        if stranding is None or self._positions is None or not self.costs.pendants.is_bridge.item(segment):
             return 0
-        near = (
-            index.segment_b.item(segment)
-            if index.segment_a.item(segment) == far
-            else index.segment_a.item(segment)
-        )
+        near = index.far_end(segment, far)
         span = stranding.span(segment, near, far)
-        if span is None or span.holds_any(self._places.beside(segment)):
+        if span is None or span.holds_any(self._positions.beside(segment)):
             return 0
         return stranding.price(segment, near, far, span)
 
-    def shape(self, edge: LocalEdge, zone_at_u: bool = True) -> SegmentGeometry:
-        """Return the shape of an edge from its zone's side outward."""
-        return self._shape(edge.segment, edge.gap, zone_at_u)
+    def geometry(self, edge: LocalEdge, zone_at_u: bool = True) -> SegmentGeometry:
+        """Return the geometry of an edge from its zone's side outward."""
+        return self._geometry(edge.segment, edge.remainder, zone_at_u)
 
-    def _shape(self, segment: int, gap: Gap | None, zone_at_u: bool) -> SegmentGeometry:
-        key = (id(gap) if gap is not None else -segment - 1, zone_at_u)
-        shape = self._shapes.get(key)
-        if shape is None:
+    def _geometry(self, segment: int, remainder: SegmentRemainder | None, zone_at_u: bool) -> SegmentGeometry:
+        key = (id(remainder) if remainder is not None else -segment - 1, zone_at_u)
+        geometry = self._geometries.get(key)
+        if geometry is None:
             index, near = self.index, self.work.near_m
-            if gap is None:
+            if remainder is None:
                 a, b = index.segment_a.item(segment), index.segment_b.item(segment)
-                shape = segment_geometry(index, segment).with_gaps(near.get(a, FAR), near.get(b, FAR))
+                geometry = segment_geometry(index, segment).with_work_distances(
+                    near.get(a, FAR), near.get(b, FAR)
+                )
             else:
-                gaps = [0.0 if end < 0 else near.get(end, FAR) for end in (gap.a, gap.b)]
-                shape = gap.shape.with_gaps(*gaps)
-            shape = self._shapes[key] = shape if zone_at_u else shape.turned()
-        return shape
+                distances = [0.0 if end < 0 else near.get(end, FAR) for end in (remainder.a, remainder.b)]
+                geometry = remainder.geometry.with_work_distances(*distances)
+            geometry = self._geometries[key] = geometry if zone_at_u else geometry.turned()
+        return geometry
 
     def choices(self, edge: LocalEdge, zone_at_u: bool) -> tuple[Choice, ...]:
         """Return the stops that can be made on an edge with the zone at one end, cheapest first."""
-        return self._choose(edge.segment, edge.gap, zone_at_u)
+        return self._choose(edge.segment, edge.remainder, zone_at_u)
 
-    def _choose(self, segment: int, gap: Gap | None, zone_at_u: bool) -> tuple[Choice, ...]:
-        if gap is None and not self._special(segment):
+    def _choose(
+        self, segment: int, remainder: SegmentRemainder | None, zone_at_u: bool
+    ) -> tuple[Choice, ...]:
+        if remainder is None and not self._special(segment):
             return self.costs.placement.segment_choices(segment, zone_at_u)
-        key = (id(gap) if gap is not None else -segment - 1, zone_at_u)
+        key = (id(remainder) if remainder is not None else -segment - 1, zone_at_u)
         if key not in self._choices:
-            shape, at = self._shape(segment, gap, zone_at_u), None
+            geometry, at = self._geometry(segment, remainder, zone_at_u), None
             if segment in self.forced:
                 places = [
-                    self.place_on(self._shape(segment, gap, True), *want) for want in self.forced[segment]
+                    self.place_on(self._geometry(segment, remainder, True), *want)
+                    for want in self.forced[segment]
                 ]
                 at = next((place for place in places if place is not None), None)
-                at = at if at is None or zone_at_u else shape.length_m - at
-            self._choices[key] = self.placement.choices(shape, at, bare=self.placement.is_bare(segment))
+                at = at if at is None or zone_at_u else geometry.length_m - at
+            self._choices[key] = self.placement.choices(
+                geometry, at, unobstructed=self.placement.is_unobstructed(segment)
+            )
         return self._choices[key]
 
     @staticmethod
-    def place_on(shape: SegmentGeometry, chainage_m: float, pipe: int) -> float | None:
-        """Return where a chainage of a pipe lies on a shape [m], or None."""
-        for leg in shape.legs:
+    def place_on(geometry: SegmentGeometry, chainage_m: float, pipe: int) -> float | None:
+        """Return where a chainage of a pipe lies on a segment [m], or None."""
+        for leg in geometry.legs:
             at = leg.start_m + leg.sign * (chainage_m - leg.chainage_m)
             if leg.pipe == pipe and leg.start_m - 1e-6 <= at <= leg.end_m + 1e-6:
                 return at
@@ -363,4 +362,4 @@ class LocalGraph:
 
     def barred(self, supernode: int) -> bool:
         """Whether a supernode may never be in a zone."""
-        return self.links.barred(supernode)
+        return self.shared.barred(supernode)

@@ -10,31 +10,31 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Ints
 from netplan.graph.spanning_forest import spanning_forest
-from netplan.isolation.segments import SUPPLIED, SegmentGraph
+from netplan.isolation.segment_graph import SUPPLIED, SegmentGraph
 
 __all__ = ["PendantComponents", "SubtreeInterval", "pendant_components"]
 
 
 @dataclass(frozen=True, slots=True)
 class SubtreeInterval:
-    """Supernodes of a pendant component, as one or two ranges of the depth-first order."""
+    """Supernodes of a pendant component, as one or two ranges of the depth-first preorder."""
 
     ranges: tuple[tuple[int, int], ...]
 
-    def holds(self, place: int) -> bool:
-        """Whether the supernode at a place of the order belongs to it."""
-        return any(low <= place < high for low, high in self.ranges)
+    def holds(self, position: int) -> bool:
+        """Whether the supernode at a position of the preorder belongs to it."""
+        return any(low <= position < high for low, high in self.ranges)
 
-    def holds_any(self, places: list[int]) -> bool:
-        """Whether the supernode at any of some places belongs to it."""
+    def holds_any(self, positions: list[int]) -> bool:
+        """Whether the supernode at any of some positions belongs to it."""
         for low, high in self.ranges:
-            for place in places:
-                if low <= place < high:
+            for position in positions:
+                if low <= position < high:
                     return True
         return False
 
     def total(self, prefix: NDArray[Any]) -> int:
-        """Return the sum of what `prefix` accumulates over the order."""
+        """Return the sum of what `prefix` accumulates over the preorder."""
         return int(sum(int(prefix[high]) - int(prefix[low]) for low, high in self.ranges))
 
 
@@ -46,9 +46,9 @@ class PendantComponents:
 
     Parameters
     ----------
-    order : int array
-        Supernodes in depth-first order.
-    place : int array
+    preorder : int array
+        Supernodes in depth-first preorder.
+    position : int array
         Where each supernode stands in it.
     size : int array
         Supernodes in the subtree of each.
@@ -63,11 +63,11 @@ class PendantComponents:
     root : int array
         Root of each supernode's tree.
     sources : int array
-        Running count of stations and injections over the order, from 0.
+        Running count of stations and injections over the preorder, from 0.
     """
 
-    order: Ints
-    place: Ints
+    preorder: Ints
+    position: Ints
     size: Ints
     tree_segment: Ints
     parent: Ints
@@ -81,12 +81,12 @@ class PendantComponents:
         if near == far:
             return None
         if self.tree_segment[far] == segment and self.parent[far] == near and self.bridge[far]:
-            start = int(self.place[far])
+            start = int(self.position[far])
             return SubtreeInterval(((start, start + int(self.size[far])),))
         if self.tree_segment[near] == segment and self.parent[near] == far and self.bridge[near]:
             root = int(self.root[near])
-            low, high = int(self.place[root]), int(self.place[root]) + int(self.size[root])
-            start = int(self.place[near])
+            low, high = int(self.position[root]), int(self.position[root]) + int(self.size[root])
+            start = int(self.position[near])
             return SubtreeInterval(((low, start), (start + int(self.size[near]), high)))
         return None
 
@@ -95,18 +95,20 @@ class PendantComponents:
         return span.total(self.sources) == 0
 
     def prefix(self, per_supernode: NDArray[Any]) -> Ints:
-        """Return running sums of a figure per supernode over the order, from 0."""
-        return np.concatenate([[0], np.cumsum(per_supernode[self.order])]).astype(np.int64)
+        """Return running sums of a figure per supernode over the preorder, from 0."""
+        return np.concatenate([[0], np.cumsum(per_supernode[self.preorder])]).astype(np.int64)
 
 
 def pendant_components(index: SegmentGraph) -> PendantComponents:
     """Find every bridge and what hangs on it."""
     forest = spanning_forest(index.n_super, index.segment_a, index.segment_b)
-    sources = np.concatenate([[0], np.cumsum((index.blocked[forest.order] & SUPPLIED) > 0)]).astype(np.int64)
+    sources = np.concatenate([[0], np.cumsum((index.blocked[forest.preorder] & SUPPLIED) > 0)]).astype(
+        np.int64
+    )
     bridge = (forest.edge >= 0) & (forest.labels[forest.edge] == 0)
     return PendantComponents(
-        order=forest.order,
-        place=forest.place,
+        preorder=forest.preorder,
+        position=forest.position,
         size=forest.size,
         tree_segment=forest.edge,
         parent=forest.parent,

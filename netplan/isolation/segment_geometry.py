@@ -2,28 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
-from netplan.isolation.segments import SegmentGraph
+from netplan.isolation.segment_graph import SegmentGraph
 
-__all__ = ["BlockedLength", "SegmentGeometry", "SegmentJoint", "SegmentLeg", "part_of", "segment_geometry"]
+__all__ = ["SegmentGeometry", "SegmentJoint", "SegmentLeg", "part_of", "segment_geometry"]
 
 
 class SegmentLeg(NamedTuple):
-    """A length of one piece in a shape.
+    """A length of one piece as part of a segment.
 
     Parameters
     ----------
     piece, pipe : int
         Rows.
     start_m, end_m : float
-        Where it lies on the shape's coordinate [m].
+        Where it lies on the segment's coordinate [m].
     chainage_m : float
         Chainage on the pipe at `start_m` [m].
     sign : int
-        +1 where chainage rises along the shape, -1 where it falls.
+        +1 where chainage rises along the segment, -1 where it falls.
     """
 
     piece: int
@@ -34,25 +33,29 @@ class SegmentLeg(NamedTuple):
     sign: int
 
     def chainage(self, at_m: float) -> float:
-        """Return the chainage at a place on the shape's coordinate [m]."""
+        """Return the chainage at a place on the segment's coordinate [m]."""
         return self.chainage_m + self.sign * (at_m - self.start_m)
 
+    def chainage_within(self, at_m: float) -> float:
+        """Return the chainage of a place [m], on the leg however the sums were rounded."""
+        return self.chainage(min(max(at_m, self.start_m), self.end_m))
+
     def turned(self, length_m: float) -> SegmentLeg:
-        """Return the same leg from the other end of a shape of some length [m]."""
+        """Return the same leg from the other end of a segment of some length [m]."""
         piece, pipe, start_m, end_m, chainage_m, sign = self
         far_m = chainage_m + sign * (end_m - start_m)
         return SegmentLeg(piece, pipe, length_m - end_m, length_m - start_m, far_m, -sign)
 
 
 class SegmentJoint(NamedTuple):
-    """Where an end of a main lies on the coordinate of a shape, whatever is recorded there.
+    """Where an end of a main lies on the coordinate of a segment, whatever is recorded there.
 
     Parameters
     ----------
     at_m : float
-        Place [m]; below 0 or beyond the length for one inside the work section beside the shape.
+        Place [m]; below 0 or beyond the length for one inside the work section beside the segment.
     before, after : int
-        Rows of the mains that meet there, along the shape; -1 at an end of the segment.
+        Rows of the mains that meet there, along the segment; -1 at an end of the segment.
     """
 
     at_m: float
@@ -60,18 +63,8 @@ class SegmentJoint(NamedTuple):
     after: int = -1
 
 
-@dataclass(frozen=True, slots=True)
-class BlockedLength:
-    """Places (strictly between low_m and high_m on a shape) where the barrier nearest the work cannot be."""
-
-    low_m: float
-    high_m: float
-    code: str
-    words: str
-
-
 class SegmentGeometry(NamedTuple):
-    """A segment, or the rest of one beside the work section, from the zone's side outward.
+    """A segment, or what is left of one beside the work section, from the zone's side outward.
 
     Parameters
     ----------
@@ -80,7 +73,7 @@ class SegmentGeometry(NamedTuple):
         Length [m].
     starts_at_work, ends_at_work : bool
         Whether an end is an end of the work section and not a node.
-    start_gap_m, end_gap_m : float
+    start_to_work_m, end_to_work_m : float
         Distance between that end and the nearest end of the work section [m]; infinite when far.
     joints : tuple of SegmentJoint
         Ends of mains on it and, beside the work, those of the same segment inside the work, in order. Its own
@@ -91,22 +84,28 @@ class SegmentGeometry(NamedTuple):
     length_m: float
     starts_at_work: bool = False
     ends_at_work: bool = False
-    start_gap_m: float = float("inf")
-    end_gap_m: float = float("inf")
+    start_to_work_m: float = float("inf")
+    end_to_work_m: float = float("inf")
     joints: tuple[SegmentJoint, ...] = ()
 
     def turned(self) -> SegmentGeometry:
-        """Return the same shape from its other end."""
-        legs, length_m, starts_at_work, ends_at_work, start_gap_m, end_gap_m, joints = self
+        """Return the same geometry from its other end."""
+        legs, length_m, starts_at_work, ends_at_work, start_to_work_m, end_to_work_m, joints = self
         turned = [leg.turned(length_m) for leg in reversed(legs)]
-        back = [SegmentJoint(length_m - at_m, after, before) for at_m, before, after in reversed(joints)]
+        reverse = [SegmentJoint(length_m - at_m, after, before) for at_m, before, after in reversed(joints)]
         return SegmentGeometry(
-            tuple(turned), length_m, ends_at_work, starts_at_work, end_gap_m, start_gap_m, tuple(back)
+            tuple(turned),
+            length_m,
+            ends_at_work,
+            starts_at_work,
+            end_to_work_m,
+            start_to_work_m,
+            tuple(reverse),
         )
 
-    def with_gaps(self, start_gap_m: float, end_gap_m: float) -> SegmentGeometry:
-        """Return the same shape, knowing how near its ends are to the work [m]."""
-        return self._replace(start_gap_m=start_gap_m, end_gap_m=end_gap_m)
+    def with_work_distances(self, start_to_work_m: float, end_to_work_m: float) -> SegmentGeometry:
+        """Return the same geometry, knowing how near its ends are to the work [m]."""
+        return self._replace(start_to_work_m=start_to_work_m, end_to_work_m=end_to_work_m)
 
     def leg_at(self, at_m: float) -> SegmentLeg:
         """Return the leg that holds a place; at a joint the one nearer the start."""
@@ -155,14 +154,14 @@ def _in_order(index: SegmentGraph, segment: int, rows: list[int]) -> tuple[list[
         (row, node)
         for row, pair in ends.items()
         for node in pair
-        if not index.plain[node] and index.super_of[node] == index.segment_a[segment]
+        if not index.is_inner[node] and index.super_of[node] == index.segment_a[segment]
     ]
     row, node = first[0] if first else (rows[0], ends[rows[0]][0])
     order, starts, seen = [row], [node], {row}
     while True:
         a, b = ends[row]
         node = b if node == a else a
-        following = [other for other in at[node] if other not in seen] if index.plain[node] else []
+        following = [other for other in at[node] if other not in seen] if index.is_inner[node] else []
         if not following:
             return order, starts
         row = following[0]
@@ -172,11 +171,11 @@ def _in_order(index: SegmentGraph, segment: int, rows: list[int]) -> tuple[list[
 
 
 def part_of(
-    shape: SegmentGeometry, low_m: float, high_m: float, at_work: tuple[bool, bool]
+    geometry: SegmentGeometry, low_m: float, high_m: float, at_work: tuple[bool, bool]
 ) -> SegmentGeometry:
-    """Return the part of a shape between two places; `at_work` says which of them are ends of the work."""
+    """Return the part of a segment between two places; `at_work` says which of them are ends of the work."""
     legs = []
-    for leg in shape.legs:
+    for leg in geometry.legs:
         start, end = max(leg.start_m, low_m), min(leg.end_m, high_m)
         inside = low_m - 1e-9 <= leg.start_m and leg.end_m <= high_m + 1e-9
         if end - start > 1e-9 or (inside and leg.start_m == leg.end_m):
@@ -186,14 +185,14 @@ def part_of(
     # Beyond an end at the work the segment goes on inside it, to its own end.
     joints = (
         *([SegmentJoint(0.0)] if at_work[0] else ()),
-        *shape.joints,
-        *([SegmentJoint(shape.length_m)] if at_work[1] else ()),
+        *geometry.joints,
+        *([SegmentJoint(geometry.length_m)] if at_work[1] else ()),
     )
     return SegmentGeometry(
         tuple(legs),
         high_m - low_m,
         *at_work,
-        0.0 if at_work[0] else shape.start_gap_m,
-        0.0 if at_work[1] else shape.end_gap_m,
+        0.0 if at_work[0] else geometry.start_to_work_m,
+        0.0 if at_work[1] else geometry.end_to_work_m,
         tuple([joint._replace(at_m=joint.at_m - low_m) for joint in joints]),
     )

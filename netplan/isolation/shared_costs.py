@@ -1,4 +1,4 @@
-"""The segments at each supernode with their prices: worked out once, shared by all questions alike."""
+"""The segments at each supernode with their prices: worked out once, shared by all questions."""
 
 from __future__ import annotations
 
@@ -6,27 +6,26 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 from netplan.graph.minimum_cut import INFINITE
-from netplan.isolation.bridge_costs import BridgeCost, BridgeCosts
 from netplan.isolation.cost_context import CostContext
-from netplan.isolation.model import FeedBound, SameFeed
-from netplan.isolation.stranded_costs import StrandedCosts
+from netplan.isolation.cut_model import FeedBound, SameFeed
+from netplan.isolation.stranded_costs import BridgeCost, BridgeCosts, StrandedCosts
 
 if TYPE_CHECKING:
     from netplan.isolation.capacity_table import CapacityTable
 
-__all__ = ["Link", "Place", "SharedCosts", "shared_costs_of"]
+__all__ = ["PricedSegment", "PricedSupernode", "SharedCosts", "shared_costs_of"]
 
 _MOST_KEPT: Final = 50_000
 """Supernodes remembered at a time (own) [-]."""
 
-_MOST_LINKS: Final = 2
-"""Sets of links remembered at a time, one for each way of pricing what a stop strands (own) [-]."""
+_MOST_SETS: Final = 2
+"""Sets of shared costs remembered at a time, one for each way of pricing what a stop strands (own) [-]."""
 
-Link = tuple[int, int, bool, int, int, int, int, BridgeCost | None]
+PricedSegment = tuple[int, int, bool, int, int, int, int, BridgeCost | None]
 """Segment, supernode at its other end, whether this end is the segment's a; then its arcs from here, which do
 not hold where there is a `BridgeCost`."""
 
-Place = tuple[int, tuple[int, ...], tuple[Link, ...]]
+PricedSupernode = tuple[int, tuple[int, ...], tuple[PricedSegment, ...]]
 """Price of a supernode in a zone [minor units] (`INFINITE`: it may not be), its customers attached elsewhere
 too, and its segments; one that comes back to it appears twice."""
 
@@ -58,14 +57,14 @@ class SharedCosts:
             else None
         )
         self._bridges = BridgeCosts(costs, self.stranding)
-        self._places: dict[int, Place] = {}
+        self._priced: dict[int, PricedSupernode] = {}
 
     @cached_property
     def table(self) -> CapacityTable | None:
-        """What plain questions share; None where the bound does not say that many come."""
+        """What ordinary questions share; None where the bound does not say that many come."""
         if self.stranding is None or not isinstance(self._feed_bound, SameFeed):
             return None
-        # Only here: what it compiles takes longer to load than a question without it.
+        # Imported here: what it compiles takes longer to load than a question without it.
         from netplan.isolation.capacity_table import CapacityTable
 
         barred = self._index.blocked > 0
@@ -73,33 +72,35 @@ class SharedCosts:
         stranded = self.stranding.by_segment(self._feed_bound.price_minor)
         return CapacityTable(self._costs, self._bridges, stranded, barred)
 
-    def at(self, supernode: int) -> Place:
+    def at(self, supernode: int) -> PricedSupernode:
         """Return what a zone at a supernode pays there, and what it leads to."""
-        place = self._places.get(supernode)
-        if place is None:
-            if len(self._places) >= _MOST_KEPT:
-                self._places.clear()
-            place = self._places[supernode] = self._place(supernode)
-        return place
+        priced = self._priced.get(supernode)
+        if priced is None:
+            if len(self._priced) >= _MOST_KEPT:
+                self._priced.clear()
+            priced = self._priced[supernode] = self._priced_supernode(supernode)
+        return priced
 
     def barred(self, supernode: int) -> bool:
         """Whether a supernode may never be in a zone."""
         return self._index.blocked.item(supernode) > 0 or supernode in self.kept_at
 
-    def _place(self, supernode: int) -> Place:
+    def _priced_supernode(self, supernode: int) -> PricedSupernode:
         index, costs = self._index, self._costs
         several: tuple[int, ...] = ()
-        if costs.has_several[supernode]:
+        if costs.has_multi_attached[supernode]:
             customers = index.customers_at(supernode)
-            several = tuple(customers[index.several[customers]].tolist())
+            several = tuple(customers[index.multi_attached[customers]].tolist())
         price = INFINITE if self.barred(supernode) else costs.node_minor.item(supernode)
         return (
             price,
             several,
-            tuple(self._link(segment, supernode) for segment in index.segments_at(supernode).tolist()),
+            tuple(
+                self._priced_segment(segment, supernode) for segment in index.segments_at(supernode).tolist()
+            ),
         )
 
-    def _link(self, segment: int, near: int) -> Link:
+    def _priced_segment(self, segment: int, near: int) -> PricedSegment:
         index = self._index
         a, b = index.segment_a.item(segment), index.segment_b.item(segment)
         at_a, far = (True, b) if a == near else (False, a)
@@ -113,14 +114,14 @@ class SharedCosts:
 
 
 def shared_costs_of(costs: CostContext, feed_bound: FeedBound | None, kept: frozenset[int]) -> SharedCosts:
-    """Return links under these, from those kept with the ground where the same hold for every question."""
+    """Return the costs under these, from those kept with the context where they hold for every question."""
     if not (feed_bound is None or isinstance(feed_bound, SameFeed)):
         return SharedCosts(costs, feed_bound, kept)
-    for links, key in costs.links:
-        # The ground returns the same set for the same wish.
-        if isinstance(links, SharedCosts) and key == feed_bound and links.kept is kept:
-            return links
-    links = SharedCosts(costs, feed_bound, kept)
-    costs.links.insert(0, (links, feed_bound))
-    del costs.links[_MOST_LINKS:]
-    return links
+    for shared, key in costs.shared_costs:
+        # The context returns the same set for the same request.
+        if isinstance(shared, SharedCosts) and key == feed_bound and shared.kept is kept:
+            return shared
+    shared = SharedCosts(costs, feed_bound, kept)
+    costs.shared_costs.insert(0, (shared, feed_bound))
+    del costs.shared_costs[_MOST_SETS:]
+    return shared

@@ -1,4 +1,4 @@
-"""What each stop method allows and costs on each piece of main."""
+"""What each stop method allows on each piece of main, and how far its assembly reaches."""
 
 from __future__ import annotations
 
@@ -14,11 +14,10 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Codes, Floats
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR
-from netplan.isolation.model import MINOR_PER_UNIT
-from netplan.isolation.segments import SegmentGraph
+from netplan.isolation.segment_graph import SegmentGraph
 from netplan.network.supply import supply_of_parts
-from netplan.network.vocabulary import Host, Joint, Material, Operable, Surface, ValveState
-from netplan.rules.model import MethodKind, Rules, StopMethod
+from netplan.network.vocabulary import Host, Joint, Material, Operable, ValveState
+from netplan.rules.rule_set import MethodKind, Rules, StopMethod
 
 __all__ = [
     "MethodRefusal",
@@ -26,7 +25,6 @@ __all__ = [
     "fault_pressures",
     "length_taken_m",
     "method_codes",
-    "price_minor",
     "refused_words",
     "stop_extent",
 ]
@@ -64,7 +62,7 @@ class StopExtent:
     Parameters
     ----------
     least_m, most_m : float
-        Least and greatest offset of its parts, bypass tee apart [m]; positive away from the work.
+        Least and greatest offset of its parts, the bypass tee left out [m]; positive away from the work.
     near_m, far_m : float
         The same with each part's clearance to fittings added [m].
     mark_near_m, mark_far_m : float
@@ -84,7 +82,7 @@ class StopExtent:
 
 
 def stop_extent(rules: Rules, method: StopMethod, od_m: float) -> StopExtent:
-    """Return the reach of a method's assembly on a main of outside diameter `od_m` [m]."""
+    """Return the extent of a method's assembly on a main of outside diameter `od_m` [m]."""
     if method.kind is MethodKind.VALVE:
         return StopExtent(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, math.nan, math.nan)
     tapping_m = max(rules.clearance.fitting_m, rules.clearance.fitting_od * od_m)
@@ -116,12 +114,6 @@ def length_taken_m(rules: Rules, method: StopMethod) -> float:
     """
     offsets = [part.offset_m for part in method.assembly] or [0.0]
     return max(offsets) + rules.clearance.fitting_m - min(0.0, *offsets)
-
-
-def price_minor(method: StopMethod, od_m: float, surface: int) -> int:
-    """Return the price of one stop, hole included [minor units]; `surface` is a code of `Surface`."""
-    extra = float(getattr(method.price_surface, Surface(surface).word))
-    return round((method.price + method.price_per_mm_od * od_m * MM_PER_M + extra) * MINOR_PER_UNIT)
 
 
 def fault_pressures(index: SegmentGraph) -> tuple[Floats, NDArray[np.bool_]]:

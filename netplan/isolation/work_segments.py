@@ -7,28 +7,28 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from netplan.isolation.model import Stretch
+from netplan.isolation.cut_model import Stretch
 from netplan.isolation.segment_geometry import SegmentGeometry, part_of, segment_geometry
-from netplan.isolation.segments import SegmentGraph
+from netplan.isolation.segment_graph import SegmentGraph
 from netplan.network.work_section import WorkSection
 
-__all__ = ["Gap", "Work", "lay_work"]
+__all__ = ["SegmentRemainder", "WorkSegments", "lay_work"]
 
 TOUCH_M = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
-class Gap:
+class SegmentRemainder:
     """What is left of a segment beside the work: ends are supernodes, -1 for an end of the work itself."""
 
     segment: int
     a: int
     b: int
-    shape: SegmentGeometry
+    geometry: SegmentGeometry
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Work:
+class WorkSegments:
     """The work section over the network.
 
     Parameters
@@ -37,7 +37,7 @@ class Work:
         Supernodes in it, ascending.
     segments : frozenset of int
         Segments it touches.
-    gaps : tuple of Gap
+    remainders : tuple of SegmentRemainder
         What is left of them.
     covered : tuple of (piece, Stretch, part of the work)
         What it covers, piece by piece.
@@ -47,23 +47,23 @@ class Work:
 
     supernodes: tuple[int, ...]
     segments: frozenset[int]
-    gaps: tuple[Gap, ...]
+    remainders: tuple[SegmentRemainder, ...]
     covered: tuple[tuple[int, Stretch, int], ...]
     near_m: dict[int, float]
 
 
-def lay_work(index: SegmentGraph, section: WorkSection, clearance_m: float) -> Work:
+def lay_work(index: SegmentGraph, section: WorkSection, clearance_m: float) -> WorkSegments:
     """Lay a work section over the segments of main."""
     covered = _covered(index, section)
     by_segment: dict[int, list[tuple[int, Stretch]]] = {}
     for piece, stretch, _ in covered:
         by_segment.setdefault(index.segment_of.item(piece), []).append((piece, stretch))
-    gaps: list[Gap] = []
+    remainders: list[SegmentRemainder] = []
     inside: set[int] = set()
     for segment in sorted(by_segment):
-        _lay_on_segment(index, segment, by_segment[segment], gaps, inside)
-    near = _near(index, inside, gaps, frozenset(by_segment), clearance_m)
-    return Work(tuple(sorted(inside)), frozenset(by_segment), tuple(gaps), covered, near)
+        _lay_on_segment(index, segment, by_segment[segment], remainders, inside)
+    near = _near(index, inside, remainders, frozenset(by_segment), clearance_m)
+    return WorkSegments(tuple(sorted(inside)), frozenset(by_segment), tuple(remainders), covered, near)
 
 
 def _covered(index: SegmentGraph, section: WorkSection) -> tuple[tuple[int, Stretch, int], ...]:
@@ -90,10 +90,14 @@ def _covered(index: SegmentGraph, section: WorkSection) -> tuple[tuple[int, Stre
 
 
 def _lay_on_segment(
-    index: SegmentGraph, segment: int, covers: list[tuple[int, Stretch]], gaps: list[Gap], inside: set[int]
+    index: SegmentGraph,
+    segment: int,
+    covers: list[tuple[int, Stretch]],
+    remainders: list[SegmentRemainder],
+    inside: set[int],
 ) -> None:
-    shape = segment_geometry(index, segment)
-    legs = {leg.piece: leg for leg in shape.legs}
+    geometry = segment_geometry(index, segment)
+    legs = {leg.piece: leg for leg in geometry.legs}
     spans = []
     for piece, stretch in covers:
         leg = legs[piece]
@@ -112,21 +116,33 @@ def _lay_on_segment(
         inside.add(a)
     for low, high in merged:
         if low > edge + TOUCH_M:
-            gaps.append(Gap(segment, end[0], -1, part_of(shape, edge, low, (end[1], True))))
+            remainders.append(
+                SegmentRemainder(segment, end[0], -1, part_of(geometry, edge, low, (end[1], True)))
+            )
         edge, end = high, (-1, True)
-    if edge < shape.length_m - TOUCH_M:
-        gaps.append(Gap(segment, -1, b, part_of(shape, edge, shape.length_m, (True, False))))
+    if edge < geometry.length_m - TOUCH_M:
+        remainders.append(
+            SegmentRemainder(segment, -1, b, part_of(geometry, edge, geometry.length_m, (True, False)))
+        )
     else:
         inside.add(b)
 
 
 def _near(
-    index: SegmentGraph, inside: set[int], gaps: list[Gap], touched: frozenset[int], within_m: float
+    index: SegmentGraph,
+    inside: set[int],
+    remainders: list[SegmentRemainder],
+    touched: frozenset[int],
+    within_m: float,
 ) -> dict[int, float]:
     """Return how far supernodes lie from the work, along the mains, where that is less than the clearance."""
     near: dict[int, float] = {}
     queue = [(0.0, node) for node in sorted(inside)]
-    queue += [(gap.shape.length_m, max(gap.a, gap.b)) for gap in gaps if max(gap.a, gap.b) >= 0]
+    queue += [
+        (remainder.geometry.length_m, max(remainder.a, remainder.b))
+        for remainder in remainders
+        if max(remainder.a, remainder.b) >= 0
+    ]
     heapq.heapify(queue)
     pieces = index.network.pieces
     while queue:
@@ -138,8 +154,6 @@ def _near(
             if segment not in touched:
                 rows = index.pieces_of(segment)
                 length = float((pieces.to_m[rows] - pieces.from_m[rows]).sum())
-                other = int(
-                    index.segment_b[segment] if index.segment_a[segment] == node else index.segment_a[segment]
-                )
+                other = index.far_end(segment, node)
                 heapq.heappush(queue, (distance + length, other))
     return near

@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
-from netplan.hydraulics.flow_case import gas_of
+from netplan.hydraulics.recorded_network import gas_of
 from netplan.network.linear_reference import lines_between
 from netplan.network.model import Network
 from netplan.network.topology import neighbourhood, to_networkx

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats, Ints
-from netplan.graph.components import component_labels
+from netplan.graph.connected_components import component_labels
 from netplan.network.spatial_index import close_pairs, points_on_lines
 
 __all__ = ["POINT_REACH_M", "SNAP_M", "Joins", "PipePolylines", "first_of", "join", "merge_nodes"]

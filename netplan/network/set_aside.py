@@ -21,7 +21,7 @@ from netplan.network.model import Network, Pipes, SetAside
 from netplan.network.reading import Layers
 from netplan.network.text import Text
 from netplan.network.vocabulary import Status
-from netplan.rules.model import BadDataRules
+from netplan.rules.rule_set import BadDataRules
 
 __all__ = [
     "SIZE_CODES",

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.core.arrays import Flags, Floats, Ints
-from netplan.graph.components import component_labels
+from netplan.graph.connected_components import component_labels
 from netplan.network.external_network import ExternalNetwork
 from netplan.network.extract import Rows, extract
 from netplan.network.model import Network

@@ -15,7 +15,7 @@ from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import dijkstra
 
 from netplan.core.arrays import Flags, Ints32
-from netplan.graph.components import component_labels
+from netplan.graph.connected_components import component_labels
 from netplan.network.model import Network, Pieces
 
 __all__ = [

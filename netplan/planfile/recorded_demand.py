@@ -8,7 +8,7 @@ import numpy as np
 
 from netplan.core.errors import BadInputError
 from netplan.demand import DemandResult, Window, customer_demand
-from netplan.hydraulics.flow_case import gas_of
+from netplan.hydraulics.recorded_network import gas_of
 from netplan.network.model import Customers
 from netplan.network.text import Text
 from netplan.network.vocabulary import Category

@@ -32,7 +32,7 @@ from netplan.hydraulics import (
     SolutionCount,
     datum_height_m,
 )
-from netplan.hydraulics.flow_case import base_network, flow_conditions, gas_of, limit_pa_gauge
+from netplan.hydraulics.recorded_network import base_network, flow_conditions, gas_of, limit_pa_gauge
 from netplan.isolation import (
     CutSearch,
     IsolationProblem,

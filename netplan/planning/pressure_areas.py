@@ -16,7 +16,7 @@ import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.core.constants import PA_PER_MBAR
-from netplan.graph.components import component_labels
+from netplan.graph.connected_components import component_labels
 from netplan.isolation import Cut, CutStop
 from netplan.network.model import Network
 from netplan.network.supply import PartSupply, least_mop_of_parts, supply_of_parts

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from netplan.core.arrays import Floats
 from netplan.feeds import Draw
 from netplan.gas import actual_per_standard, least_flow_m3_per_s, natural_gas_figures_hold
-from netplan.graph.components import component_labels
+from netplan.graph.connected_components import component_labels
 from netplan.isolation import Cut, CutStop, CutZone
 from netplan.planning.connectivity import CutConnectivity
 from netplan.planning.context import PlanningContext

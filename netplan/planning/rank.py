@@ -11,7 +11,7 @@ import numpy as np
 
 from netplan.core.constants import PA_PER_MBAR
 from netplan.core.errors import NoPlanError
-from netplan.feeds import TailFeedBound
+from netplan.feeds import FeedPriceBound
 from netplan.isolation import (
     MINOR_PER_UNIT,
     CutSearch,
@@ -103,7 +103,7 @@ def gas_outlet_pa_gauge(context: PlanningContext, section: WorkSection) -> float
 
 def _feed_bound(context: PlanningContext, section: WorkSection) -> FeedBound:
     feeds = context.request.feeds_allowed
-    of_feeds = TailFeedBound(context.request.network, section, context.request.rules) if feeds else None
+    of_feeds = FeedPriceBound(context.request.network, section, context.request.rules) if feeds else None
     owner, at = context.attachments
     had_gas = np.zeros(len(context.request.network.customers), dtype=bool)
     had_gas[owner[context.fed_before[at]]] = True

@@ -17,7 +17,7 @@ from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.demand import DemandResult
 from netplan.feeds import Draw, Feed, FeedCase, FeedKind, FeedLoads, FeedSize, Inlets
 from netplan.hydraulics import FlowConditions, FlowNetwork, FlowSolver
-from netplan.hydraulics.flow_case import flow_conditions, limit_pa_gauge
+from netplan.hydraulics.recorded_network import flow_conditions, limit_pa_gauge
 from netplan.planfile import SolvedState, StateNetwork, flow_network
 from netplan.planfile.model import Option, Plan
 from netplan.planfile.recorded_demand import recorded_demand

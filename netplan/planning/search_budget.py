@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from netplan.hydraulics import SolutionCount
-from netplan.rules.model import ChoiceRules
+from netplan.rules.rule_set import ChoiceRules
 
 __all__ = ["Budget", "BudgetSpentError"]
 

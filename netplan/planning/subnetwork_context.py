@@ -21,7 +21,7 @@ from netplan.core.errors import BadNetworkError
 from netplan.demand import DemandResult, DiversityGroups, customer_pressure
 from netplan.feeds import ConstraintMargin, held_by_inlets, station_loads
 from netplan.hydraulics import Boundary, BoundarySolver, FlowNetwork, FlowState, NetworkSolver, state_of_part
-from netplan.hydraulics.flow_case import base_network
+from netplan.hydraulics.recorded_network import base_network
 from netplan.isolation import CutSearch, IsolationProblem, cuts, reads_boundary
 from netplan.network.model import Customers, Network
 from netplan.network.subnetwork import BoundaryAffectedError, Subnetwork, subnetwork_of

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from netplan.core.constants import MM_PER_M
 from netplan.core.errors import NoPlanError
-from netplan.feeds.prices import feed_lower_bound_minor
+from netplan.feeds.feed_prices import feed_lower_bound_minor
 from netplan.isolation import (
     MINOR_PER_UNIT,
     CutSearch,

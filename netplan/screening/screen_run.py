@@ -12,7 +12,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from netplan.core.constants import PA_PER_MBAR
-from netplan.hydraulics.flow_case import flow_conditions, gas_of
+from netplan.hydraulics.recorded_network import flow_conditions, gas_of
 from netplan.isolation import MINOR_PER_UNIT
 from netplan.network.extract import extract
 from netplan.network.model import Network

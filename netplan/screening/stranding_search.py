@@ -7,9 +7,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.graph.cut_labels import cut_labels
+from netplan.graph.spanning_forest import cut_labels
 from netplan.isolation import Outline, SegmentGraph
-from netplan.isolation.segments import SUPPLIED
+from netplan.isolation.segment_graph import SUPPLIED
 from netplan.network.topology import fed_nodes
 
 __all__ = ["StrandingSearch"]

@@ -21,7 +21,7 @@ from netplan.network.linear_reference import piece_at, points_at
 from netplan.network.model import Network, Nodes, Pieces, Valves
 from netplan.network.text import Text
 from netplan.network.vocabulary import Operable, ValveState
-from netplan.rules.model import MethodKind
+from netplan.rules.rule_set import MethodKind
 from netplan.screening.main_evaluator import PLAN, District, MainEvaluator
 from netplan.screening.screen_run import Screen
 

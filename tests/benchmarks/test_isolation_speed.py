@@ -22,7 +22,7 @@ from netplan.core.errors import NoPlanError
 from netplan.isolation import Cut, IsolationProblem, SegmentGraph, cuts, segment_graph
 from netplan.isolation.cost_context import cost_context_of
 from netplan.network.work_section import WorkSection
-from netplan.rules.read import default_rules
+from netplan.rules.read_rules import default_rules
 from tests.benchmarks.isolation_grids import isolation_grid, sections
 
 RULES = default_rules()

@@ -236,7 +236,7 @@ def test_stranded_parts_are_solved_apart() -> None:
         assert split is not None
         sizes = [FeedSize(part.feeds[0], 0.051) for part in parts]
         skip = np.zeros(len(case.inlets), dtype=bool)
-        apart = split.stand(sizes, rules, case.demand_m3_per_s_std, skip)
+        apart = split.margin(sizes, rules, case.demand_m3_per_s_std, skip)
         verdict = case.judge(sizes, rules)
         assert apart is not None
         assert apart.holds is verdict.holds

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from netplan.core.errors import NoPlanError
-from netplan.feeds.tail_bound import TailFeedBound
+from netplan.feeds.feed_price_bound import FeedPriceBound
 from netplan.isolation import Cut, IsolationProblem, PendantComponent, cuts
 from netplan.network.work_section import WorkPart, work_section
 from netplan.planning.context import PlanningContext
@@ -29,7 +29,7 @@ def test_no_priced_cut_is_cheaper_than_its_bound_and_none_is_missed() -> None:
         section = work_section(request.network, request.parts)
         loose = isolation_problem(context, section)
         loose = replace(loose, feed_bound=lambda _: 15000)
-        sharp = replace(loose, feed_bound=TailFeedBound(request.network, section, request.rules))
+        sharp = replace(loose, feed_bound=FeedPriceBound(request.network, section, request.rules))
         best: list[int] = []
         for problem in (loose, sharp):
             answers, least = [], 2**60
@@ -74,7 +74,7 @@ def test_behind_the_work_the_bound_is_the_bypass_across_it() -> None:
         customers=[customer("C1", (50, 8), service_id="S1"), customer("C2", (280, 8), service_id="S2")],
         regulators=[station("R1", (0, 0))],
     )
-    bound = TailFeedBound(network, work_section(network, [WorkPart("M1", 100.0, 140.0)]), rules)
+    bound = FeedPriceBound(network, work_section(network, [WorkPart("M1", 100.0, 140.0)]), rules)
     pieces = network.pieces
     near, far = node_at(network, (50, 0)), node_at(network, (280, 0))
     piece = int(np.flatnonzero((pieces.from_node == near) & (pieces.to_node == far))[0])
@@ -94,7 +94,7 @@ def test_a_closed_valve_at_the_tail_or_a_main_close_by_lowers_the_bound() -> Non
             regulators=[station("R1", (0, 0)), station("R2", (0, 30))],
             valves=more.get("valves", []),
         )
-        bound = TailFeedBound(network, work_section(network, [WorkPart("M1", 100.0, 140.0)]), rules)
+        bound = FeedPriceBound(network, work_section(network, [WorkPart("M1", 100.0, 140.0)]), rules)
         pieces = network.pieces
         near, far = node_at(network, (50, 0)), node_at(network, (280, 0))
         piece = int(np.flatnonzero((pieces.from_node == near) & (pieces.to_node == far))[0])

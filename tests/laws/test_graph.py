@@ -13,13 +13,12 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import maximum_flow
 
 from netplan.graph.chains import find_chains
-from netplan.graph.components import component_labels
-from netplan.graph.cut_labels import cut_labels
+from netplan.graph.connected_components import component_labels
 from netplan.graph.dominators import dominator_tree
 from netplan.graph.grouping import grouped
 from netplan.graph.minimum_cut import FlowGraph, least_cut
 from netplan.graph.pruning import prune_branches
-from netplan.graph.spanning_forest import spanning_forest
+from netplan.graph.spanning_forest import cut_labels, spanning_forest
 
 Ints = NDArray[np.int64]
 SEEDS = st.integers(0, 1 << 30)

@@ -18,7 +18,7 @@ from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart, work_section
 from netplan.readers import read_network
-from netplan.rules.read import default_rules
+from netplan.rules.read_rules import default_rules
 from tests.support import schutterwald
 
 EVERY = int(os.environ.get("NETPLAN_EVERY", "7"))
@@ -30,7 +30,7 @@ class Everywhere(CutSearch):
 
     def _lay_out(self) -> Forced:
         forced = super()._lay_out()
-        deque(self.near.outward(), maxlen=0)
+        deque(self.local.outward(), maxlen=0)
         return forced
 
 

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from netplan.core.errors import NoPlanError
 from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation import Cut, CutSearch, IsolationProblem, Orders, Stretch, cuts
-from netplan.rules.model import Rules
-from netplan.rules.read import default_rules, read_rules
+from netplan.rules.read_rules import default_rules, read_rules
+from netplan.rules.rule_set import Rules
 from tests.support.isolation_oracle import GAS_MINOR_PER_M3, HOURS, Case, Oracle, random_case
 
 FEW = settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -187,9 +187,9 @@ def test_forbidding_a_stop_never_lowers_the_value(seed: int, which: int) -> None
 def test_no_arc_is_negative(seed: int) -> None:
     search, listed = found(random_case(seed), 1)
     assume(listed)
-    graph = search.near.graph
+    graph = search.local.graph
     assert 0 <= min(graph.capacity) <= max(graph.capacity) <= INFINITE
-    sinks = [size for node, size in enumerate(graph.sink) if search.near.is_explored(node)]
+    sinks = [size for node, size in enumerate(graph.sink) if search.local.is_explored(node)]
     assert 0 <= min(sinks) <= max(sinks) <= INFINITE
 
 

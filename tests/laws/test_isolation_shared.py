@@ -1,4 +1,4 @@
-"""What questions share gives what each would find alone: capacities, compiled cuts, labels of runs."""
+"""What questions share gives what each would find alone: capacities, compiled cuts, labels of segments."""
 
 from __future__ import annotations
 
@@ -15,20 +15,19 @@ from hypothesis import strategies as st
 
 from netplan.core.errors import NoPlanError
 from netplan.graph.compiled_cut import CompiledFlow, Question
-from netplan.graph.cut_labels import CutLabels
 from netplan.graph.minimum_cut import INFINITE, UNEXPLORED, least_cut
-from netplan.graph.spanning_forest import spanning_forest
+from netplan.graph.spanning_forest import CutLabels, spanning_forest
 from netplan.isolation import IsolationProblem, SameFeed, SegmentGraph, ZonePiece, cuts, segment_graph
 from netplan.isolation.capacity_table import READY, UNREAD
 from netplan.isolation.cost_context import cost_context_of
+from netplan.isolation.cut_enumeration import shared_cut
 from netplan.isolation.local_graph import SOURCE, LocalGraph
 from netplan.isolation.segment_geometry import part_of, segment_geometry
 from netplan.isolation.shared_costs import SharedCosts
-from netplan.isolation.shared_cut import shared_cut
 from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.work_section import WorkSection
-from netplan.rules.read import default_rules
+from netplan.rules.read_rules import default_rules
 from tests.benchmarks.isolation_grids import isolation_grid
 from tests.laws.test_maximum_flow import Hidden, drawn
 from tests.support import schutterwald
@@ -156,16 +155,16 @@ def test_labels_tell_how_often_links_part_a_graph(seed: int) -> None:
 def test_subtrees_are_ranges_and_parents_are_joined(seed: int) -> None:
     n, a, b, _ = _multigraph(seed)
     forest = spanning_forest(n, a, b)
-    assert sorted(forest.order.tolist()) == list(range(n))
-    assert forest.place[forest.order].tolist() == list(range(n))
+    assert sorted(forest.preorder.tolist()) == list(range(n))
+    assert forest.position[forest.preorder].tolist() == list(range(n))
     for node in range(n):
         parent, link = int(forest.parent[node]), int(forest.edge[node])
         assert (parent < 0) == (link < 0) == (forest.root[node] == node)
         if parent >= 0:
             assert {int(a[link]), int(b[link])} == {node, parent}
             assert forest.root[node] == forest.root[parent]
-            low, high = forest.place[parent], forest.place[parent] + forest.size[parent]
-            assert low < forest.place[node] <= forest.place[node] + forest.size[node] - 1 < high
+            low, high = forest.position[parent], forest.position[parent] + forest.size[parent]
+            assert low < forest.position[node] <= forest.position[node] + forest.size[node] - 1 < high
     roots = {int(root) for root in forest.root}
     assert len(roots) == _parts(n, list(zip(a.tolist(), b.tolist(), strict=True)))
 
@@ -177,7 +176,7 @@ def _near(network: Network, main: int, index: Any, *, whole: bool) -> LocalGraph
     problem = IsolationProblem(network, work, RULES, 9.0, 800.0, feed_bound=SameFeed(150_000))
     search = cuts(problem, index)
     search._begin()
-    return search.near
+    return search.local
 
 
 @pytest.mark.parametrize("whole", [False, True])
@@ -190,7 +189,7 @@ def test_the_first_zone_is_that_of_the_graph(name: str, *, whole: bool) -> None:
         near = _near(network, main, index, whole=whole)
         flow = least_cut(near.graph, [SOURCE], [], near.explore)
         if zone is None:
-            assert flow is None or any(index.several)
+            assert flow is None or any(index.multi_attached)
             continue
         assert flow is not None
         assert zone.value == flow.value
@@ -251,20 +250,20 @@ def test_the_same_cuts_whether_prices_are_shared_or_not() -> None:
 
 @settings(max_examples=200, deadline=None)
 @given(st.integers(0, 1 << 30))
-def test_a_bare_run_leaves_the_places_between_its_ends(seed: int) -> None:
+def test_an_unobstructed_segment_leaves_the_places_between_its_ends(seed: int) -> None:
     rng = np.random.default_rng(seed)
     index = _bare_index()
     placement = cost_context_of(index, RULES, 9.0, 800.0).placement
-    shape = segment_geometry(index, int(rng.choice(np.flatnonzero(placement.bare))))
-    low, high = np.sort(rng.uniform(0.0, shape.length_m, 2)).tolist()
+    geometry = segment_geometry(index, int(rng.choice(np.flatnonzero(placement.unobstructed))))
+    low, high = np.sort(rng.uniform(0.0, geometry.length_m, 2)).tolist()
     ends = bool(rng.integers(2)), bool(rng.integers(2))
-    shape = part_of(shape, low if ends[0] else 0.0, high if ends[1] else shape.length_m, ends)
-    if not shape.legs:
+    geometry = part_of(geometry, low if ends[0] else 0.0, high if ends[1] else geometry.length_m, ends)
+    if not geometry.legs:
         return
-    gaps = [0.0 if at_work else float(rng.choice([rng.uniform(0.0, 3.0), np.inf])) for at_work in ends]
-    shape = shape.with_gaps(*gaps)
-    for way in (shape, shape.turned()):
-        assert placement.choices(way, bare=True) == placement.choices(way)
+    distances = [0.0 if at_work else float(rng.choice([rng.uniform(0.0, 3.0), np.inf])) for at_work in ends]
+    geometry = geometry.with_work_distances(*distances)
+    for way in (geometry, geometry.turned()):
+        assert placement.choices(way, unobstructed=True) == placement.choices(way)
 
 
 @functools.cache

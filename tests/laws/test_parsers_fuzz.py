@@ -17,7 +17,7 @@ from netplan.core.errors import NetplanError
 from netplan.demand import read_forecast
 from netplan.planfile.schema import plan_from_json, read_plan
 from netplan.rules import read_rules
-from netplan.rules.read import default_rules_text
+from netplan.rules.read_rules import default_rules_text
 
 QUICK = settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 LINES = default_rules_text().splitlines(keepends=True)

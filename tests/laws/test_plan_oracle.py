@@ -18,7 +18,7 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.rank import rank
 from netplan.planning.request import PlanRequest
-from netplan.rules.model import Rules
+from netplan.rules.rule_set import Rules
 from tests.support.isolation_oracle import Case
 from tests.support.joined_areas import may_join
 from tests.support.plan_oracle import HOURS, PlanOracle, plan_case, plan_rules

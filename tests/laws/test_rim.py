@@ -26,7 +26,7 @@ from netplan.hydraulics import (
     datum_height_m,
     state_of_part,
 )
-from netplan.hydraulics.boundary import MOST_RIM_CHANGE_PA
+from netplan.hydraulics.boundary import MOST_BOUNDARY_CHANGE_PA
 from netplan.network.subnetwork import BoundaryAffectedError
 from tests.benchmarks.street_grid import street_grid
 from tests.support.flow_cases import CONDITIONS, M3H, Case, cases
@@ -352,6 +352,6 @@ def test_random_networks(one: Case, data: st.DataObject) -> None:
         near.pressure_pa_gauge,
         whole.pressure_pa_gauge[part.nodes],
         rtol=0.0,
-        atol=MOST_RIM_CHANGE_PA + PA,
+        atol=MOST_BOUNDARY_CHANGE_PA + PA,
         equal_nan=True,
     )

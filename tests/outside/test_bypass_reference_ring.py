@@ -17,7 +17,7 @@ from netplan.feeds import (
     SizedFeed,
 )
 from netplan.hydraulics import FlowSolver
-from netplan.hydraulics.flow_case import limit_pa_gauge
+from netplan.hydraulics.recorded_network import limit_pa_gauge
 from tests.compared import compared
 from tests.support.feed_cases import RING_DEMAND, hoses_of, ring, ring_rules, smallest_feed
 from tests.support.feed_reference import hgas_conditions, pandapipes_pressures, per_second

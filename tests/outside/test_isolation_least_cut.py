@@ -22,8 +22,8 @@ from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.vocabulary import Category, Material, Operable, Surface, ValveState
 from netplan.network.work_section import WorkSection
-from netplan.rules.model import Rules, StopMethod
-from netplan.rules.read import default_rules, read_rules
+from netplan.rules.read_rules import default_rules, read_rules
+from netplan.rules.rule_set import Rules, StopMethod
 from tests.benchmarks.isolation_grids import isolation_grid
 from tests.compared import compared
 from tests.support import networks, schutterwald

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from netplan.gas.velocity import minutes_to_purge
+from netplan.gas.purge_velocity import minutes_to_purge
 from netplan.gas.vented_gas import methane_kg
 from netplan.reference.gas import gas_from_composition
 

@@ -7,9 +7,9 @@ import pytest
 import shapely
 
 from netplan.feeds import Feed, FeedKind
-from netplan.feeds.candidate_sizes import sizes_in_order
+from netplan.feeds.feed_kinds import sizes_in_order
+from netplan.feeds.feed_prices import feed_price_minor
 from netplan.feeds.possible_feeds import MainLines, hose_ways
-from netplan.feeds.prices import feed_price_minor
 from netplan.rules import read_rules
 
 RULES = read_rules(

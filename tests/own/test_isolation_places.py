@@ -9,13 +9,14 @@ import pytest
 
 from netplan.core.errors import NoPlanError
 from netplan.isolation import Cut, IsolationProblem, Orders, cuts, segment_graph
-from netplan.isolation.eligibility import stop_exclusions
-from netplan.isolation.placement import StopPlacement, free_intervals
+from netplan.isolation.blocked_lengths import free_intervals
 from netplan.isolation.segment_geometry import segment_geometry
+from netplan.isolation.stop_exclusions import stop_exclusions
+from netplan.isolation.stop_placement import StopPlacement
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart, work_section
-from netplan.rules.model import Rules
-from netplan.rules.read import default_rules, read_rules
+from netplan.rules.read_rules import default_rules, read_rules
+from netplan.rules.rule_set import Rules
 from tests.support.networks import (
     build,
     customer,

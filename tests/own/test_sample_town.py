@@ -16,7 +16,7 @@ from geopandas.testing import assert_geodataframe_equal
 
 from netplan.demand import Window, customer_demand, customer_pressure, node_demand
 from netplan.hydraulics import FlowSolver, PartStatus
-from netplan.hydraulics.flow_case import base_network, flow_conditions, gas_of
+from netplan.hydraulics.recorded_network import base_network, flow_conditions, gas_of
 from netplan.network.checks import check_network
 from netplan.network.contract import layer_specs
 from netplan.network.model import Network

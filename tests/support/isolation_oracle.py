@@ -18,7 +18,7 @@ import networkx as nx
 from netplan.network.model import Network
 from netplan.network.vocabulary import Material, Surface
 from netplan.network.work_section import WorkPart, WorkSection, work_section
-from netplan.rules.model import Rules, StopMethod
+from netplan.rules.rule_set import Rules, StopMethod
 from tests.support.main_lengths import Length, Placed, lengths_of, nearest_places, split_some
 from tests.support.networks import (
     build,

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 import networkx as nx
 
 from netplan.network.model import Network
-from netplan.rules.model import Rules
+from netplan.rules.rule_set import Rules
 
 __all__ = ["may_join"]
 

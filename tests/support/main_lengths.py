@@ -16,7 +16,7 @@ import numpy as np
 from shapely.geometry import LineString
 
 from netplan.network.model import Network
-from netplan.rules.model import Rules, StopMethod
+from netplan.rules.rule_set import Rules, StopMethod
 
 SNAP_M = 0.05
 

@@ -22,8 +22,8 @@ from netplan.demand import Window, customer_demand
 from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork, FlowSolver, FlowState
 from netplan.network.work_section import WorkPart, work_section
 from netplan.reference.gas import METRIC_STANDARD, named_gas
-from netplan.rules.model import Rules
-from netplan.rules.read import read_rules
+from netplan.rules.read_rules import read_rules
+from netplan.rules.rule_set import Rules
 from tests.support.isolation_oracle import Case, Oracle
 from tests.support.joined_areas import may_join
 from tests.support.main_lengths import Leg, Length, Placed, split_some

@@ -10,7 +10,7 @@ import numpy as np
 
 from netplan.core.arrays import Floats
 from netplan.core.constants import MM_PER_M
-from netplan.feeds.curves import DropCurve, WeatherCurve
+from netplan.feeds.feed_curves import DropCurve, WeatherCurve
 from netplan.outputs.charts.chart_format import (
     LINE_STYLES,
     MINIMUM_COLOUR,

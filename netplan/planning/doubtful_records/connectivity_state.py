@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from netplan.core.arrays import Flags, Ints
-from netplan.graph.components import component_labels
+from netplan.graph.connected_components import component_labels
 from netplan.isolation import Cut
 from netplan.network.model import Network
 from netplan.network.topology import adjacency, parts_without, station_nodes

@@ -28,7 +28,7 @@ def dust_warnings(context: PlanningContext, option: EvaluatedOption) -> list[str
     """Name the mains whose gas runs the other way or clearly faster with the stops in.
 
     Deposits that lay still for years may move and load filters, regulators and meters. Compared at the same
-    worst hour, before any stop and with all stops and feeds in; see `netplan.feeds.flow_changes`.
+    worst hour, before any stop and with all stops and feeds in; see `netplan.feeds.velocity_changes`.
     """
     changes = flow_changes(context.base, context.before, option.final, context.conditions)
     found = []

@@ -19,7 +19,7 @@ from netplan.gas import (
     network_supply,
     purge_plan,
 )
-from netplan.graph.components import component_labels
+from netplan.graph.connected_components import component_labels
 from netplan.hydraulics import NetworkSolver
 from netplan.isolation import CutStop
 from netplan.planfile import model

@@ -1,0 +1,279 @@
+"""Purging a zone out of service and back in: points, flows, times, end points, and what to do when slow."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from netplan.core.units import convert
+from netplan.gas.live_side_draw import actual_per_standard
+from netplan.gas.purge_equipment import Equipment, PurgeEquipment, PurgeSource, choose_rig, leg_volume_m3
+from netplan.gas.purge_tree import PurgeTree, ZoneMains, purge_tree
+from netplan.gas.purge_velocity import least_velocity_m_s, minutes_to_purge, natural_gas_figures_hold
+from netplan.hydraulics import FlowConditions
+from netplan.reference.gas import Gas
+from netplan.reference.purge_figures import end_points, purge_cautions, purge_distances
+
+__all__ = ["PurgePlace", "PurgePlan", "end_point_lines", "purge_plan"]
+
+AIR_OR_INERT = "out by air mover or inert gas, back in by gas from the live side"
+INERT_ONLY = "inert gas only, out and back in"
+
+
+@dataclass(frozen=True, slots=True)
+class PurgePlace:
+    """Where gas or air goes in or out.
+
+    Parameters
+    ----------
+    role : str
+        feed or vent.
+    pipe : int
+        Row of the main.
+    chainage_m : float
+        Place on it [m].
+    order : int
+        In which order vents are purged, from 1; 0 for a feed.
+    bore_m : float or None
+        Of hose or stack [m]; None where it is for the operator to say.
+    minutes_out, minutes_in : float or None
+        Times of this leg [min].
+    note : str
+    """
+
+    role: Literal["feed", "vent"]
+    pipe: int
+    chainage_m: float
+    order: int
+    bore_m: float | None
+    minutes_out: float | None = None
+    minutes_in: float | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PurgePlan:
+    """How a zone is purged out of service and back in.
+
+    Parameters
+    ----------
+    volumes_out, volumes_in : float
+        Multiples of the line volume [-].
+    medium : str
+        What drives gas out, and what comes in.
+    least_velocity_m_s : float or None
+        In the widest bore [m/s actual]; None where the figures of natural gas are refused.
+    least_flow_m3_per_s_std : float or None
+        The greatest least flow of any leg [m³/s at 15 °C, 101.325 kPa].
+    minutes_out, minutes_in : float or None
+        Sum over the legs [min].
+    draw_m3_per_s_std : float or None
+        The most that the live side gives in any leg [m³/s at 15 °C, 101.325 kPa]: a load on the network.
+    dip_pa : float or None
+        The most that this lowers the live side at the tapping [Pa].
+    reached : bool or None
+        Whether every leg reaches the least velocity.
+    places : tuple of PurgePlace
+        The feed, then the vents in their order.
+    volume_m3 : float
+        Mains swept [m³ actual].
+    end_points, notes : tuple of str
+        ``out:``, ``in:`` and ``entry:`` lines, each with its unit; advice and cautions.
+    """
+
+    volumes_out: float
+    volumes_in: float
+    medium: str
+    least_velocity_m_s: float | None
+    least_flow_m3_per_s_std: float | None
+    minutes_out: float | None
+    minutes_in: float | None
+    draw_m3_per_s_std: float | None
+    dip_pa: float | None
+    reached: bool | None
+    places: tuple[PurgePlace, ...]
+    volume_m3: float
+    end_points: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def purge_plan(
+    mains: ZoneMains,
+    sources: Sequence[PurgeSource],
+    equipment: Equipment,
+    conditions: FlowConditions,
+    *,
+    volumes_out: float,
+    volumes_in: float,
+) -> PurgePlan:
+    """Return how one zone is purged.
+
+    Parameters
+    ----------
+    mains : ZoneMains
+        Intervals of mains in the zone; services are left out, each is purged when its customer is relit.
+    sources : sequence of PurgeSource
+        Stops with a live side; at least one.
+    equipment : Equipment
+    conditions : FlowConditions
+        Gas, ground temperature, air pressure.
+    volumes_out, volumes_in : float
+        Multiples of the line volume, ≥ 1 [-].
+
+    Raises
+    ------
+    BadInputError
+        When there is no source, or a source is on no main of the zone.
+    """
+    if not natural_gas_figures_hold(conditions.gas):
+        return _inert_plan(mains, sources, conditions.gas, volumes_out, volumes_in)
+    rig = choose_rig(mains, sources, equipment, conditions)
+    standard = actual_per_standard(conditions)
+    volumes = [leg_volume_m3(mains, leg) for leg in rig.tree.legs]
+    out = [
+        minutes_to_purge(v, volumes_out, f.needed * standard) for v, f in zip(volumes, rig.flows, strict=True)
+    ]
+    into = [
+        minutes_to_purge(v, volumes_in, f.used * standard) if f.used > 0.0 else None
+        for v, f in zip(volumes, rig.flows, strict=True)
+    ]
+    before = rig.source.supply(0.0)
+    swept = [row for leg in rig.tree.legs for row in leg.swept]
+    return PurgePlan(
+        volumes_out=volumes_out,
+        volumes_in=volumes_in,
+        medium=AIR_OR_INERT,
+        least_velocity_m_s=max(least_velocity_m_s(float(mains.bore_m[row]), conditions.gas) for row in swept),
+        least_flow_m3_per_s_std=max(flow.needed for flow in rig.flows),
+        minutes_out=sum(out),
+        minutes_in=None if any(m is None for m in into) else sum(m for m in into if m is not None),
+        draw_m3_per_s_std=max(flow.used for flow in rig.flows),
+        dip_pa=max(before - flow.left_pa_gauge for flow in rig.flows),
+        reached=rig.reaches,
+        places=_places(rig, out, into),
+        volume_m3=sum(volumes),
+        end_points=end_point_lines(conditions.gas),
+        notes=(*_advice(rig, equipment), *_about_tree(rig.tree), *_cautions()),
+    )
+
+
+def _inert_plan(
+    mains: ZoneMains, sources: Sequence[PurgeSource], gas: Gas, volumes_out: float, volumes_in: float
+) -> PurgePlan:
+    first = min(sources, key=lambda s: (-s.supply(0.0), s.pipe, s.chainage_m)) if sources else None
+    tree = purge_tree(mains, first.node) if first else PurgeTree((), ())
+    places = [PurgePlace("feed", first.pipe, first.chainage_m, 0, None, note=first.note)] if first else []
+    places += [PurgePlace("vent", leg.pipe, leg.chainage_m, k, None) for k, leg in enumerate(tree.legs, 1)]
+    refused = (
+        f"{gas.name}: {gas.hydrogen_fraction:.0%} hydrogen, relative density "
+        f"{gas.relative_density_ideal():.2f}: velocities and end points of natural gas do not hold. Purge "
+        "through inert gas only, both ways, by the operator's procedure; air and this gas never meet in "
+        "the pipe."
+    )
+    return PurgePlan(
+        volumes_out=volumes_out,
+        volumes_in=volumes_in,
+        medium=INERT_ONLY,
+        least_velocity_m_s=None,
+        least_flow_m3_per_s_std=None,
+        minutes_out=None,
+        minutes_in=None,
+        draw_m3_per_s_std=None,
+        dip_pa=None,
+        reached=None,
+        places=tuple(places),
+        volume_m3=sum(leg_volume_m3(mains, leg) for leg in tree.legs),
+        end_points=end_point_lines(gas),
+        notes=(refused, *_about_tree(tree), *_cautions()),
+    )
+
+
+def end_point_lines(gas: Gas) -> tuple[str, ...]:
+    """Return the end points that hold for a gas, as ``out:``, ``in:`` and ``entry:`` lines with their unit.
+
+    A share of the LFL is also given in % volume of this gas; gas that the figures of natural gas do not
+    hold for has those of a purge through inert gas.
+    """
+    wanted = ("any", "gas on air") if natural_gas_figures_hold(gas) else ("any", "inert gas")
+    limits = gas.flammable_limits_percent()
+    lower = limits[0] if limits else None
+    return tuple(f"{point.phase}: {point.line(lower)}" for point in end_points() if point.medium in wanted)
+
+
+def _places(
+    rig: PurgeEquipment, out: Sequence[float], into: Sequence[float | None]
+) -> tuple[PurgePlace, ...]:
+    feed = PurgePlace(
+        "feed", rig.source.pipe, rig.source.chainage_m, 0, rig.feed_bore_m, note=rig.source.note
+    )
+    vents = [
+        PurgePlace(
+            role="vent",
+            pipe=leg.pipe,
+            chainage_m=leg.chainage_m,
+            order=k,
+            bore_m=rig.stack_bore_m,
+            minutes_out=out[k - 1],
+            minutes_in=into[k - 1],
+            note=_vent_note(leg.meets, flow.share),
+        )
+        for k, (leg, flow) in enumerate(zip(rig.tree.legs, rig.flows, strict=True), 1)
+    ]
+    return (feed, *vents)
+
+
+def _vent_note(meets: bool, share: float) -> str:
+    notes = ["gas comes from both sides of a loop and meets here"] if meets else []
+    if share < 1.0:
+        notes.append(f"only {share:.0%} of the least velocity is reached on the way here")
+    return "; ".join(notes)
+
+
+def _advice(rig: PurgeEquipment, equipment: Equipment) -> tuple[str, ...]:
+    if rig.reaches:
+        return ()
+    widest = rig.stack_bore_m >= max(equipment.stack_bores_m)
+    stack = "two stacks side by side" if widest else "a larger stack"
+    short = (
+        f"The least velocity is not reached everywhere: {rig.least_share:.0%} of it at worst, with the best "
+        "feed and stack of the rules' lists, tried from every stop."
+    )
+    starved = (
+        "Feed and stack would carry it, the live network does not give it while every kept meter holds its "
+        "pressure: purge in hours of lower demand, or with inert gas."
+    )
+    mend = (
+        f"Do one of these: a larger tapping and hose; {stack}; gas from two stops at once; or a slug of "
+        "inert gas ahead of the gas, so that gas and air do not touch."
+    )
+    return (short, starved, mend) if any(flow.starved for flow in rig.flows) else (short, mend)
+
+
+def _about_tree(tree: PurgeTree) -> tuple[str, ...]:
+    notes = []
+    if len(tree.legs) > 1:
+        notes.append(
+            f"{len(tree.legs)} ends: each has its own purge point; purge them in the order listed, all other "
+            "outlets shut."
+        )
+    if any(leg.meets for leg in tree.legs):
+        notes.append(
+            "The zone holds a loop: flow divides there; prove both arms at the point where they meet."
+        )
+    if tree.unreached:
+        notes.append(
+            f"{len(tree.unreached)} lengths of main lie behind a shut valve inside the zone: purge them "
+            "from a feed of their own, or open the valve."
+        )
+    return tuple(notes)
+
+
+def _cautions() -> tuple[str, ...]:
+    distances = ", ".join(
+        f"{feet:g} ft ({convert(feet, 'ft', 'm'):.1f} m) from {what}" for what, feet, _ in purge_distances()
+    )
+    return (
+        f"Let out no nearer than {distances} [IFGC 2018, 406.7.1.3; the operator's distances govern].",
+        *purge_cautions(),
+    )
