@@ -28,7 +28,7 @@ def read_points(
         good = np.ones(len(table), dtype=bool)
         flat = table.geometry.coords[:, :2]
     else:
-        good, flat = _from_objects(as_objects(table.geometry))
+        good, flat = _points_from_objects(as_objects(table.geometry))
     xy = np.full((len(table), 2), np.nan)
     xy[good] = project(flat) if len(flat) else flat
     xy[~np.isfinite(xy).all(axis=1)] = np.nan
@@ -44,7 +44,7 @@ def read_points(
     return xy
 
 
-def _from_objects(
+def _points_from_objects(
     given: NDArray[np.object_],
 ) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
     """Return which geometries are one point, and the coordinates of those."""

@@ -13,7 +13,7 @@ from netplan.network.vocabulary import ValveState
 
 __all__ = ["split"]
 
-_SAME_M = 1e-3
+_SAME_PLACE_M = 1e-3
 
 
 def split(
@@ -40,7 +40,7 @@ def split(
     begin_node[first] = joins.end_node[:, 0]
     last = first + cuts
     end[last], end_node[last] = course.length_m, joins.end_node[:, 1]
-    short = end - begin < _SAME_M
+    short = end - begin < _SAME_PLACE_M
     joins.merged.append(np.column_stack([begin_node[short], end_node[short]]))
     lasting = merge_nodes(joins)
     keep = np.flatnonzero(~short)

@@ -36,21 +36,10 @@ _OTHER: Final = (
 """Endings of files that may hold a layer, but are not read from a folder."""
 
 
-class GeoPackageSource:
-    """The layers of one GeoPackage.
+class _GdalSource:
+    """Layers that GDAL finds in one file or folder; each is looked at once."""
 
-    Parameters
-    ----------
-    path : Path
-        The file.
-    limits : Limits
-        How large it may be.
-    """
-
-    def __init__(self, path: Path, limits: Limits = LIMITS) -> None:
-        if path.suffix.lower() != ".gpkg":
-            raise BadInputError(f"{path}: is no GeoPackage; give a .gpkg file or a folder of layers")
-        guard_file(path, limits)
+    def __init__(self, path: Path, limits: Limits) -> None:
         self._path = path
         self._limits = limits
         self._seen: dict[str, OgrLayer] = {}
@@ -76,6 +65,31 @@ class GeoPackageSource:
         """Return how many features a layer has."""
         return self._look(layer).rows
 
+    def _look(self, layer: str) -> OgrLayer:
+        if layer not in self._seen:
+            held = look_at_ogr(self._path, layer, layer)
+            guard_rows(f"{self._path}: layer {layer}", held.rows, self._limits)
+            self._seen[layer] = held
+        return self._seen[layer]
+
+
+class GeoPackageSource(_GdalSource):
+    """The layers of one GeoPackage.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    limits : Limits
+        How large it may be.
+    """
+
+    def __init__(self, path: Path, limits: Limits = LIMITS) -> None:
+        if path.suffix.lower() != ".gpkg":
+            raise BadInputError(f"{path}: is no GeoPackage; give a .gpkg file or a folder of layers")
+        guard_file(path, limits)
+        super().__init__(path, limits)
+
     def content_key(self, within: Window | None, layers: Collection[str]) -> str:  # noqa: ARG002
         """Return a digest of the file, and of the journal beside it that may hold newer rows."""
         journal = self._path.with_name(f"{self._path.name}-wal")
@@ -84,10 +98,7 @@ class GeoPackageSource:
     def _look(self, layer: str) -> OgrLayer:
         if layer not in self._seen:
             guard_table(self._path, layer)
-            held = look_at_ogr(self._path, layer, layer)
-            guard_rows(f"{self._path}: layer {layer}", held.rows, self._limits)
-            self._seen[layer] = held
-        return self._seen[layer]
+        return super()._look(layer)
 
 
 def is_geodatabase(path: Path) -> bool:
@@ -95,7 +106,7 @@ def is_geodatabase(path: Path) -> bool:
     return path.suffix.lower() == ".gdb"
 
 
-class GeodatabaseSource:
+class GeodatabaseSource(_GdalSource):
     """The layers of one file geodatabase (FileGDB): a folder named ``….gdb``; it is only read.
 
     Parameters
@@ -107,44 +118,18 @@ class GeodatabaseSource:
     """
 
     def __init__(self, path: Path, limits: Limits = LIMITS) -> None:
-        self._path = path
-        self._limits = limits
+        super().__init__(path, limits)
         self._files = guard_geodatabase(path, limits)
-        self._seen: dict[str, OgrLayer] = {}
-
-    @property
-    def name(self) -> str:
-        """The path."""
-        return str(self._path)
-
-    def layer_names(self) -> tuple[str, ...]:
-        """Return the names of the layers, sorted."""
-        return layer_names(self._path)
-
-    def fields(self, layer: str) -> tuple[Field, ...]:
-        """Return the columns of a layer."""
-        return self._look(layer).fields
 
     def read(self, layer: str, columns: Sequence[str], *, within: Window | None = None) -> RawLayer:
         """Read some columns of a layer and its geometry."""
-        raw = read_ogr(self._look(layer), columns, within)
+        raw = super().read(layer, columns, within=within)
         # A geodatabase stores every line and area as one of several parts, be it a single one.
         return replace(raw, geometry=without_single_collections(raw.geometry))
-
-    def count(self, layer: str) -> int:
-        """Return how many features a layer has."""
-        return self._look(layer).rows
 
     def content_key(self, within: Window | None, layers: Collection[str]) -> str:  # noqa: ARG002
         """Return a digest of all files but the locks that other programs leave."""
         return content_of_files(file for file in self._files if file.suffix.lower() != ".lock")
-
-    def _look(self, layer: str) -> OgrLayer:
-        if layer not in self._seen:
-            held = look_at_ogr(self._path, layer, layer)
-            guard_rows(f"{self._path}: layer {layer}", held.rows, self._limits)
-            self._seen[layer] = held
-        return self._seen[layer]
 
 
 class FolderSource:

@@ -25,7 +25,7 @@ _MACHINE_KEY: Final = 5.0
 
 _REPEATED_ID: Final = 10.0
 """Likeness of a column named as an id of which some values are repeated: `check` then names them."""
-_MOSTLY, _WHOLE_WORD = 0.9, 60.0
+_MOSTLY_IDS, _WHOLE_WORD = 0.9, 60.0
 """Share of different values from which a column may be meant for an id; likeness of a whole word."""
 
 _ID_OF_LAYER: Final = 80.0
@@ -59,7 +59,7 @@ def likeness_to_id(target: str, named: float, seen: SeenColumn, pointers: Sequen
     said = named or _UNNAMED_ID * (name.endswith(_ID_ENDINGS) or tokens(seen.name)[:1] in _FIRST)
     if said and any(likeness("layer", target, stem) >= _WHOLE_WORD for stem in _stems(name)):
         said = max(said, _ID_OF_LAYER)
-    if seen.different < _MOSTLY * len(seen.texts):
+    if seen.different < _MOSTLY_IDS * len(seen.texts):
         return 0.0
     pointed = _POINTED_AT * any(_refers(texts, seen.texts) for texts in pointers)
     if seen.is_unique:
@@ -110,7 +110,7 @@ def _stems(name: str) -> list[str]:
 
 def _refers(texts: Any, ids: Any) -> bool:
     """Return whether the values of a column of another layer are mostly ids of this one, and many of them."""
-    return share_of_ids(texts, ids)[0] > _MOSTLY and _spread(texts, ids) >= _SPREAD
+    return share_of_ids(texts, ids)[0] > _MOSTLY_IDS and _spread(texts, ids) >= _SPREAD
 
 
 def _spread(texts: Any, ids: Any) -> float:

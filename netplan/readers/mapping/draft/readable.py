@@ -28,7 +28,7 @@ _UNKNOWN_YEARS: Final = (1900.0, 1901.0, 2099.0)
 _MOST_DOUBTFUL: Final = 200
 _STUFFS: Final[tuple[Stuff, ...]] = ("", "pe", "steel", "iron")
 _MOST_TEXTS: Final = 200
-_MOSTLY: Final = 0.6
+_MOSTLY_READABLE: Final = 0.6
 
 
 def says_numbers(column: Column, seen: SeenColumn) -> bool:
@@ -41,7 +41,7 @@ def says_numbers(column: Column, seen: SeenColumn) -> bool:
     if column.name == "sdr" and seen.words:
         return all(_is_ratio(word) for word in seen.words)
     texts = [text for text in seen.texts.unique().to_pylist() if text][:_MOST_TEXTS]
-    return bool(texts) and float(np.mean([_is_number(text, column) for text in texts])) >= _MOSTLY
+    return bool(texts) and float(np.mean([_is_number(text, column) for text in texts])) >= _MOSTLY_READABLE
 
 
 def _is_number(text: str, column: Column) -> bool:
@@ -83,7 +83,7 @@ def size_column(layer: str, columns: Mapping[str, SeenColumn]) -> str:
     scores = {
         name: share
         for name, seen in columns.items()
-        if seen.kind == "text" and not seen.is_number and (share := _readable(seen)) >= _MOSTLY
+        if seen.kind == "text" and not seen.is_number and (share := _readable(seen)) >= _MOSTLY_READABLE
     }
     return max(sorted(scores), key=lambda name: scores[name], default="")
 
