@@ -33,8 +33,8 @@ from netplan.outputs.reader_choices import Choices, check_choices
 from netplan.outputs.summary import print_summary
 from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import open_source, read_mapping, read_network
+from netplan.readers.sources.areas import read_window
 from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
-from netplan.readers.sources.window import read_window
 from netplan.rules import read_rules
 
 Network = Annotated[

@@ -18,7 +18,7 @@ from netplan.core.errors import BadInputError, StoppedError, quoted
 from netplan.outputs.screen import check_screen_target, write_screen_folder
 from netplan.outputs.unread import print_unread
 from netplan.readers import read_mapping
-from netplan.readers.sources.window import read_window
+from netplan.readers.sources.areas import read_window
 from netplan.rules import read_rules
 from netplan.screening import ScreenSettings, Workers, screen
 from netplan.screening.columns import FIGURES

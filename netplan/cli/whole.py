@@ -9,7 +9,7 @@ from netplan.core.findings import errors_of
 from netplan.network.model import Network
 from netplan.network.set_aside import may_be_set_aside
 from netplan.readers import Mapping, read_network
-from netplan.readers.sources.source import Window
+from netplan.readers.sources.layer_source import Window
 
 __all__ = ["whole_network"]
 

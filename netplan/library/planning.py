@@ -16,7 +16,7 @@ from netplan.planfile.result import PlanResult
 from netplan.planning.request import PlanRequest
 from netplan.planning.run import make_plan
 from netplan.readers import Mapping, open_source, read_layers, read_network
-from netplan.readers.absent import with_absent
+from netplan.readers.source_findings import with_absent
 from netplan.rules import Rules, default_rules
 
 __all__ = ["check_network", "plan_work"]

@@ -68,8 +68,7 @@ def ready(path: Path, kept: Path) -> Figures:
     from netplan.network.build import build_network
     from netplan.network.checks import check_network
     from netplan.readers import open_source, read_layers
-    from netplan.readers.cache.key import network_key
-    from netplan.readers.cache.network import keep_network
+    from netplan.readers.network_cache import keep_network, network_key
     from netplan.readers.sources.file_limits import UNLIMITED
 
     clock = Clock()
@@ -92,8 +91,7 @@ def ready(path: Path, kept: Path) -> Figures:
 def read_kept(path: Path, kept: Path) -> Figures:
     """Read the network that was kept, its source hashed to find it."""
     from netplan.readers import open_source
-    from netplan.readers.cache.key import network_key
-    from netplan.readers.cache.network import kept_network
+    from netplan.readers.network_cache import kept_network, network_key
     from netplan.readers.sources.file_limits import UNLIMITED
 
     clock = Clock()

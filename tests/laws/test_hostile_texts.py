@@ -24,7 +24,7 @@ from netplan.readers.mapping import mapped_layers, parse_mapping
 from netplan.readers.mapping.draft import draft_mapping
 from netplan.readers.mapping.model import ColumnRule
 from netplan.readers.mapping.texts import ids
-from netplan.readers.sources.source import Field
+from netplan.readers.sources.layer_source import Field
 from netplan.reference.size_text import read_size
 from netplan.rules import default_rules_text, read_rules
 

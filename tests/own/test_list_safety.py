@@ -12,7 +12,7 @@ import geopandas as gpd
 import pytest
 from typer.testing import CliRunner
 
-import netplan.readers.network as reading
+import netplan.readers.source_to_network as reading
 from netplan.cli.app import app
 from netplan.cli.exit_codes import run
 from netplan.core.errors import NetplanError

@@ -25,10 +25,9 @@ from netplan.core.errors import BadInputError
 from netplan.network.flat import as_objects
 from netplan.readers import open_source, read_layers, read_network, write_layers
 from netplan.readers.mapping.read import parse_mapping
-from netplan.readers.sources.curves import TOLERANCE_M, tolerance_in
 from netplan.readers.sources.file_limits import UNLIMITED, Limits
-from netplan.readers.sources.files import GeodatabaseSource
-from netplan.readers.sources.wkb import shapes_of_wkb
+from netplan.readers.sources.file_sources import GeodatabaseSource
+from netplan.readers.sources.wkb_geometry import TOLERANCE_M, shapes_of_wkb, tolerance_in
 from tests.own.test_cli import CRS as UTM
 from tests.own.test_cli import X, Y, _layers
 

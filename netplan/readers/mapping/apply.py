@@ -22,15 +22,15 @@ from netplan.network.improbable import notice_improbable
 from netplan.network.normalise import column_text, normalise
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer, RawLayers
+from netplan.readers.contract_names import near_column
 from netplan.readers.mapping.columns import ColumnPlace, build_column
 from netplan.readers.mapping.geometry import stacked_odd, stacked_shapes, with_height
 from netplan.readers.mapping.model import GAP, MappedSource, Mapping
 from netplan.readers.mapping.sizes import fill_sizes
 from netplan.readers.mapping.taken import SourcePart, note_left_rows, note_missed_words, note_shared_ids
 from netplan.readers.mapping.texts import matching
-from netplan.readers.schema.near_names import near_column
-from netplan.readers.schema.unread_findings import LeftColumns, note_columns, note_layers
-from netplan.readers.sources.source import Field, LayerSource, Window
+from netplan.readers.source_findings import LeftColumns, note_columns, note_layers
+from netplan.readers.sources.layer_source import Field, LayerSource, Window
 
 __all__ = ["mapped_layers"]
 

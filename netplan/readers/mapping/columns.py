@@ -20,10 +20,10 @@ from netplan.network.normalise import column_text
 from netplan.network.notes import Notes
 from netplan.network.text import Text
 from netplan.network.years import note_dates, without_days, year_of
+from netplan.readers.contract_names import shown
 from netplan.readers.mapping.model import GAP, ColumnRule
 from netplan.readers.mapping.texts import ID_COLUMNS, given, ids, joined, rewritten, word_of
 from netplan.readers.mapping.units import unit_factor
-from netplan.readers.schema.near_names import shown
 from netplan.reference.size_text import read_ratio
 
 __all__ = ["RESTRICTED", "ColumnPlace", "build_column"]

@@ -17,10 +17,10 @@ from netplan.network.normalise import column_text
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer
 from netplan.network.text import Text
+from netplan.readers.contract_names import shown
 from netplan.readers.mapping.columns import RESTRICTED
 from netplan.readers.mapping.model import GAP, Condition, MappedSource
 from netplan.readers.mapping.texts import joined, matching, word_of
-from netplan.readers.schema.near_names import shown
 
 __all__ = ["CLASHING_ID", "SourcePart", "note_left_rows", "note_missed_words", "note_shared_ids"]
 

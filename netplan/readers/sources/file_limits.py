@@ -36,6 +36,14 @@ _SHAPEFILE: Final = b"\x00\x00\x27\x0a"
 _PARQUET: Final = b"PAR1"
 _SPACE: Final = b" \t\r\n"
 _HEAD_BYTES: Final = 4096
+_KIND: Final = {
+    ".gpkg": "GeoPackage",
+    ".parquet": "GeoParquet",
+    ".geoparquet": "GeoParquet",
+    ".geojson": "GeoJSON",
+    ".json": "GeoJSON",
+    ".shp": "Shapefile",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,16 +105,6 @@ def guard_file(path: Path, limits: Limits = LIMITS) -> None:
         raise BadInputError(f"{path} cannot be read: it is no {_KIND[suffix]} inside; export it again")
     if suffix == ".gpkg":
         _guard_at_rest(path)
-
-
-_KIND: Final = {
-    ".gpkg": "GeoPackage",
-    ".parquet": "GeoParquet",
-    ".geoparquet": "GeoParquet",
-    ".geojson": "GeoJSON",
-    ".json": "GeoJSON",
-    ".shp": "Shapefile",
-}
 
 
 def _is_of_kind(suffix: str, head: bytes) -> bool:

@@ -19,8 +19,8 @@ from netplan.core.errors import BadInputError
 from netplan.network.flat import as_objects, take_shapes
 from netplan.network.raw import RawLayer, as_raw
 from netplan.readers.sources.file_limits import LIMITS, Limits, guard_rows
-from netplan.readers.sources.source import Field, Window, window_bounds
-from netplan.readers.sources.wkb import shapes_of_wkb
+from netplan.readers.sources.layer_source import Field, Window, window_bounds
+from netplan.readers.sources.wkb_geometry import shapes_of_wkb
 
 __all__ = ["fields_of_geoparquet", "read_geoparquet", "rows_of_parquet"]
 

@@ -16,9 +16,8 @@ from pyproj.exceptions import CRSError
 
 from netplan.core.errors import BadInputError
 from netplan.network.raw import RawLayer
-from netplan.readers.sources.curves import kind_name
-from netplan.readers.sources.source import Field, Window, window_bounds
-from netplan.readers.sources.wkb import shapes_of_wkb
+from netplan.readers.sources.layer_source import Field, Window, window_bounds
+from netplan.readers.sources.wkb_geometry import kind_name, shapes_of_wkb
 
 __all__ = ["OgrLayer", "UnreadLayerError", "layer_names", "look_at_ogr", "read_ogr"]
 

@@ -6,10 +6,15 @@ from pathlib import Path
 
 from netplan.core.errors import BadInputError, quoted
 from netplan.readers.sources.file_limits import LIMITS, Limits
-from netplan.readers.sources.files import FolderSource, GeodatabaseSource, GeoPackageSource, is_geodatabase
+from netplan.readers.sources.file_sources import (
+    FolderSource,
+    GeodatabaseSource,
+    GeoPackageSource,
+    is_geodatabase,
+)
+from netplan.readers.sources.layer_source import LayerSource
 from netplan.readers.sources.postgis import PostgisSource
 from netplan.readers.sources.postgis_address import is_database_url
-from netplan.readers.sources.source import LayerSource
 
 __all__ = ["open_source"]
 

@@ -22,11 +22,11 @@ from pyproj.exceptions import CRSError
 
 from netplan.core.errors import BadInputError
 from netplan.network.raw import RawLayer
+from netplan.readers.sources.areas import moved_area
+from netplan.readers.sources.layer_source import Field, Window
 from netplan.readers.sources.postgis_address import Address, read_address
 from netplan.readers.sources.postgis_rows import Attribute, copied_columns, expression
-from netplan.readers.sources.source import Field, Window
-from netplan.readers.sources.window import moved_area
-from netplan.readers.sources.wkb import shapes_of_wkb
+from netplan.readers.sources.wkb_geometry import shapes_of_wkb
 
 __all__ = ["PostgisSource"]
 

@@ -24,7 +24,7 @@ from netplan.readers.mapping.draft.readable import doubtful_years, says_numbers,
 from netplan.readers.mapping.draft.tiers import tier_of
 from netplan.readers.mapping.draft.units import NOTHING, Unit, guess_unit, names_unit
 from netplan.readers.mapping.model import GAP
-from netplan.readers.schema.trade_words import likeness, meaning
+from netplan.readers.trade_words import likeness, meaning
 
 __all__ = ["DraftColumn", "DraftFeed", "draft_feed", "references"]
 

@@ -8,7 +8,7 @@ from typing import Any, Final
 import pyarrow.compute as pc
 
 from netplan.readers.mapping.draft.look import SeenColumn
-from netplan.readers.schema.trade_words import likeness, plain, tokens
+from netplan.readers.trade_words import likeness, plain, tokens
 
 __all__ = ["is_machine_key", "likeness_to_id", "likeness_to_reference", "share_of_ids"]
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from netplan.core.errors import BadInputError
 from netplan.network.flat import FlatShapes, Shapes, as_objects
 from netplan.network.normalise import column_text
-from netplan.readers.sources.source import LayerSource
+from netplan.readers.sources.layer_source import LayerSource
 
 __all__ = ["SeenColumn", "SeenLayer", "look_at"]
 

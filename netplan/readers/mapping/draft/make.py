@@ -12,7 +12,7 @@ from netplan.readers.mapping.draft.columns import DraftFeed, draft_feed, referen
 from netplan.readers.mapping.draft.layers import Guess, guess_layers
 from netplan.readers.mapping.draft.look import look_at
 from netplan.readers.mapping.draft.write import MappingDraft, draft_text
-from netplan.readers.sources.source import LayerSource
+from netplan.readers.sources.layer_source import LayerSource
 
 __all__ = ["draft_mapping"]
 

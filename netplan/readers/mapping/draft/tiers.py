@@ -6,7 +6,7 @@ import re
 from typing import Final
 
 from netplan.readers.mapping.units import unit_factor
-from netplan.readers.schema.trade_words import meaning
+from netplan.readers.trade_words import meaning
 
 __all__ = ["tier_of"]
 

@@ -13,7 +13,7 @@ from netplan.network.probable import Range, explanations, probable_ranges
 from netplan.readers.mapping.draft.look import SeenColumn
 from netplan.readers.mapping.model import GAP
 from netplan.readers.mapping.units import unit_factor
-from netplan.readers.schema.trade_words import tokens
+from netplan.readers.trade_words import tokens
 
 __all__ = ["NOTHING", "Unit", "guess_unit", "has_unit", "names_unit"]
 

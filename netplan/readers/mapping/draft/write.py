@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import Final
 
 from netplan.network.contract import layer_specs
+from netplan.readers.contract_names import near_layer
 from netplan.readers.mapping.draft.columns import DraftColumn, DraftFeed
 from netplan.readers.mapping.draft.layers import Guess
 from netplan.readers.mapping.draft.look import SeenLayer
 from netplan.readers.mapping.model import GAP
-from netplan.readers.schema.near_names import near_layer
 
 __all__ = ["MappingDraft", "draft_text"]
 

@@ -95,7 +95,7 @@ def _stands_in(word: Sequence[str], own: Sequence[str]) -> bool:
 
 @lru_cache(maxsize=1)
 def _words() -> dict[tuple[str, str], tuple[str, ...]]:
-    place = resources.files("netplan.readers.schema").joinpath("trade_words.csv")
+    place = resources.files("netplan.readers").joinpath("trade_words.csv")
     rows = csv.DictReader(place.read_text(encoding="utf-8").splitlines())
     return {(row["kind"], row["target"]): tuple(row["words"].split(";")) for row in rows}
 

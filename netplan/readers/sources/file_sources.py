@@ -10,7 +10,6 @@ from typing import Final
 from netplan.core.errors import BadInputError
 from netplan.network.flat import without_single_collections
 from netplan.network.raw import RawLayer
-from netplan.readers.sources.content_key import content_of_files
 from netplan.readers.sources.file_limits import (
     LIMITS,
     Limits,
@@ -21,8 +20,8 @@ from netplan.readers.sources.file_limits import (
     guard_table,
 )
 from netplan.readers.sources.geoparquet import fields_of_geoparquet, read_geoparquet, rows_of_parquet
+from netplan.readers.sources.layer_source import Field, Window, content_of_files
 from netplan.readers.sources.ogr import OgrLayer, layer_names, look_at_ogr, read_ogr
-from netplan.readers.sources.source import Field, Window
 
 __all__ = ["FolderSource", "GeoPackageSource", "GeodatabaseSource", "is_geodatabase"]
 

@@ -1,9 +1,11 @@
-"""What every source of layers can do: a file, a folder, a database."""
+"""What every source of layers can do: name its layers, read them, and tell its content in short."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import hashlib
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Final, Literal, Protocol, runtime_checkable
 
 import numpy as np
@@ -14,12 +16,22 @@ from shapely.geometry.base import BaseGeometry
 from netplan.core.errors import BadInputError
 from netplan.network.raw import RawLayer
 
-__all__ = ["CountsFeatures", "Field", "HasOtherFiles", "LayerSource", "Window", "window_bounds"]
+__all__ = [
+    "CountsFeatures",
+    "Field",
+    "HasContentKey",
+    "HasOtherFiles",
+    "LayerSource",
+    "Window",
+    "content_of_files",
+    "window_bounds",
+]
 
 Window = BaseGeometry
 """An area to read, as a geometry in longitude and latitude (WGS 84, longitude first)."""
 
 _WGS84: Final = CRS.from_user_input("OGC:CRS84")
+_DIGEST: Final = "sha256"
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,3 +120,40 @@ def window_bounds(within: Window, crs: CRS, where: str) -> tuple[float, float, f
         raise BadInputError(f"{where}: the area to read lies outside its CRS; check area and CRS")
     west, south, east, north = (float(bound) for bound in bounds)
     return west, south, east, north
+
+
+@runtime_checkable
+class HasContentKey(Protocol):
+    """A source that can say in short what it holds."""
+
+    def content_key(self, within: Window | None, layers: Collection[str]) -> str:
+        """Return a text that differs whenever anything that would be read differs.
+
+        Parameters
+        ----------
+        within : Window, optional
+            The area that would be read.
+        layers : collection of str
+            Layers that would be read, in any case of their letters; others may count or not.
+        """
+
+
+def content_of_files(files: Iterable[Path]) -> str:
+    """Return a digest of names and bytes of some files.
+
+    Raises
+    ------
+    BadInputError
+        When one cannot be read.
+    """
+    digest = hashlib.new(_DIGEST)
+    for file in files:
+        try:
+            with file.open("rb") as opened:
+                own = hashlib.file_digest(opened, _DIGEST).hexdigest()
+        except OSError as error:
+            raise BadInputError(
+                f"{file}: cannot be read ({error.strerror or error}); check the file"
+            ) from error
+        digest.update(f"{len(file.name)}:{file.name}:{own}".encode())
+    return digest.hexdigest()

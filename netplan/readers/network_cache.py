@@ -1,20 +1,24 @@
 """Joined networks kept on disk: read again in a fraction of the time that joining takes.
 
 A kept network is a folder of Parquet files and one of JSON. It is written beside and appears whole, is filed
-under the content it was made from (`cache_key`), and carries a digest of every file. Whatever is not exactly
-as it was written is not there: the network is then joined again. It holds what the source holds, addresses
-and priority notes too, so that only its owner may read it.
+under the content it was made from and the program that made it (`network_key`), and carries a digest of every
+file. Whatever is not exactly as it was written is not there: the network is then joined again. It holds what
+the source holds, addresses and priority notes too, so that only its owner may read it.
 """
 
 from __future__ import annotations
 
 import contextlib
 import hashlib
+import importlib
 import json
 import shutil
 import tempfile
 import time
-from collections.abc import Mapping
+from collections.abc import Iterator
+from functools import lru_cache
+from importlib import resources
+from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any, Final
 
@@ -23,15 +27,22 @@ import pyarrow.parquet as pq
 
 from netplan.core.errors import BadInputError
 from netplan.network.bulk_rows import no_collecting, side_by_side
+from netplan.network.contract import layer_specs
 from netplan.network.model import Network
-from netplan.readers.cache.tables import facts_of, network_of, tables_of
+from netplan.readers.mapping.model import Mapping
+from netplan.readers.network_tables import facts_of, network_of, tables_of
+from netplan.readers.sources.layer_source import HasContentKey, LayerSource, Window
 
-__all__ = ["keep_network", "kept_network"]
+__all__ = ["keep_network", "kept_network", "network_key"]
 
 _FORMAT: Final = 1
 _HEAD: Final = "network.json"
 _PART: Final = ".part-"
 _STALE_S: Final = 24 * 3600.0
+_DIGEST: Final = "sha256"
+_PROGRAM: Final = ("netplan.graph", "netplan.network", "netplan.readers", "netplan.reference")
+_LIBRARIES: Final = ("numpy", "pyarrow", "pyogrio", "pyproj", "scipy", "shapely")
+_TEXTS: Final = (".py", ".csv", ".toml")
 
 
 def kept_network(folder: Path, key: str, source: str) -> Network | None:
@@ -42,7 +53,7 @@ def kept_network(folder: Path, key: str, source: str) -> Network | None:
     folder : Path
         Folder of kept networks.
     key : str
-        Result of `cache_key.network_key`.
+        Result of `network_key`.
     source : str
         What the network counts as read from.
     """
@@ -83,7 +94,7 @@ def keep_network(network: Network, folder: Path, key: str) -> None:
         ) from error
 
 
-def _tables(place: Path, digests: Mapping[str, str]) -> dict[str, pa.Table]:
+def _tables(place: Path, digests: dict[str, str]) -> dict[str, pa.Table]:
     def table(name: str) -> pa.Table:
         held = (place / f"{name}.parquet").read_bytes()
         if _digest(held) != digests[name]:
@@ -139,3 +150,52 @@ def _digest(held: bytes) -> str:
 
 def _digest_of_body(body: Any) -> str:
     return _digest(json.dumps(body, sort_keys=True).encode())
+
+
+def network_key(
+    source: LayerSource,
+    within: Window | None,
+    *,
+    strict: bool,
+    set_aside: bool = False,
+    mapping: Mapping | None = None,
+) -> str | None:
+    """Return the name a network is kept under; None for a source that cannot tell its content.
+
+    The name covers the content of the source to the last byte or row, the area read, the mapping, and the
+    program with its libraries: whatever could give another network gives another name.
+    """
+    if not isinstance(source, HasContentKey):
+        return None
+    layers = set(layer_specs()) if mapping is None else {feed.source for _, _, feed in mapping.each()}
+    digest = hashlib.new(_DIGEST)
+    for text in (
+        source.content_key(within, layers),
+        "" if mapping is None else mapping.digest,
+        "" if within is None else within.wkt,
+        "set aside" if set_aside else "",
+        "strict" if strict else "lenient",
+        _program(),
+    ):
+        digest.update(f"{len(text)}:{text}".encode())
+    return digest.hexdigest()
+
+
+@lru_cache(maxsize=1)
+def _program() -> str:
+    """Digest of the code and tables that read and join, and the versions of what they stand on."""
+    digest = hashlib.new(_DIGEST)
+    for package in _PROGRAM:
+        for file in _files(resources.files(package)):
+            digest.update(file.name.encode() + b"\0" + file.read_bytes())
+    for name in _LIBRARIES:
+        digest.update(f"{name} {importlib.import_module(name).__version__}\n".encode())
+    return digest.hexdigest()
+
+
+def _files(folder: Traversable) -> Iterator[Traversable]:
+    for entry in sorted(folder.iterdir(), key=lambda entry: entry.name):
+        if entry.is_dir():
+            yield from _files(entry)
+        elif entry.name.endswith(_TEXTS):
+            yield entry

@@ -1,11 +1,13 @@
-"""A part of a network, read by area, and what that cuts."""
+"""Areas that a planner draws: polygons of a file, moved to another CRS, and a network cut to an area."""
 
 from __future__ import annotations
 
 from pathlib import Path
 from typing import Any, Final
 
+import geopandas as gpd
 import numpy as np
+import pyogrio
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
@@ -18,18 +20,58 @@ from netplan.network.flat import Shapes, as_objects, take_shapes
 from netplan.network.normalise import column_text
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer, RawLayers
-from netplan.readers.sources.polygons import read_polygons
-from netplan.readers.sources.source import Window
+from netplan.readers.sources.layer_source import Window
 
-__all__ = ["cut_to", "moved_area", "read_window"]
+__all__ = ["cut_to", "moved_area", "read_polygons", "read_window"]
 
+MOST_BYTES = 50_000_000
 _WGS84: Final = "OGC:CRS84"
 _STEPS: Final = 64
 """Parts that the longer side of an area is cut into before it is moved to another CRS."""
-
 _CUT_LAYERS: Final = ("mains", "services")
 _TOLD: Final = 5
 """Mains at the rim that are named in one line."""
+
+
+def read_polygons(path: Path, crs: str) -> tuple[Any, ...]:
+    """Read the polygons of a file in the working CRS.
+
+    Parameters
+    ----------
+    path : Path
+        Any vector file that GDAL reads, of one layer.
+    crs : str
+        Working CRS to bring them to.
+
+    Raises
+    ------
+    BadInputError
+        When it cannot be read, has no CRS, or holds no valid polygon.
+    """
+    if not path.is_file():
+        raise BadInputError(f"{path}: is no file; give one with polygons, such as a GeoJSON")
+    if path.stat().st_size > MOST_BYTES:
+        raise BadInputError(
+            f"{path.name}: larger than {MOST_BYTES} bytes; give a file with the polygons alone"
+        )
+    try:
+        frame = gpd.read_file(path)
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, RuntimeError, ValueError):
+        raise BadInputError(
+            f"{path.name}: cannot be read as polygons; give a GeoJSON or GeoPackage"
+        ) from None
+    if "geometry" not in frame or frame.crs is None:
+        raise BadInputError(f"{path.name}: has no geometry or no CRS; save it with its CRS")
+    try:
+        shapes = shapely.force_2d(frame.to_crs(crs).geometry.to_numpy())
+    except ProjError:
+        raise BadInputError(
+            f"{path.name}: does not convert to the CRS of the network; check its CRS"
+        ) from None
+    parts = [part for part in shapely.get_parts(shapes) if part is not None and part.geom_type == "Polygon"]
+    if not parts or not all(part.is_valid and not part.is_empty for part in parts):
+        raise BadInputError(f"{path.name}: holds no polygon, or one that crosses itself; draw it again")
+    return tuple(parts)
 
 
 def read_window(path: Path) -> Window:
