@@ -21,7 +21,7 @@ from netplan.network.set_aside import may_be_set_aside, too_many
 from netplan.outputs.findings import print_findings, write_findings_json, write_findings_layer
 from netplan.outputs.repaired_network import print_changes, write_changes, write_mended
 from netplan.readers import open_source, read_layers, read_mapping
-from netplan.readers.mapping.taken import CLASHING_ID
+from netplan.readers.mapping.features_not_taken import CLASHING_ID
 from netplan.readers.source_findings import with_absent
 from netplan.readers.sources.areas import cut_to, read_window
 from netplan.readers.sources.file_limits import LIMITS, UNLIMITED

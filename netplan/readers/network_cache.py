@@ -29,7 +29,7 @@ from netplan.core.errors import BadInputError
 from netplan.network.bulk_rows import no_collecting, side_by_side
 from netplan.network.contract import layer_specs
 from netplan.network.model import Network
-from netplan.readers.mapping.model import Mapping
+from netplan.readers.mapping.mapping_file import Mapping
 from netplan.readers.network_tables import facts_of, network_of, tables_of
 from netplan.readers.sources.layer_source import HasContentKey, LayerSource, Window
 

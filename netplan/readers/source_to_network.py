@@ -17,8 +17,8 @@ from netplan.network.model import Network
 from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer, RawLayers
 from netplan.readers.contract_names import columns_meant, layers_meant, near_column
-from netplan.readers.mapping.apply import mapped_layers
-from netplan.readers.mapping.model import Mapping
+from netplan.readers.mapping.apply_mapping import mapped_layers
+from netplan.readers.mapping.mapping_file import Mapping
 from netplan.readers.network_cache import keep_network, kept_network, network_key
 from netplan.readers.source_findings import (
     LeftColumns,

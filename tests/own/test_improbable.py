@@ -28,7 +28,7 @@ from netplan.planfile.schema import plan_to_json
 from netplan.planning.run import make_plan
 from netplan.readers import open_source, read_layers, read_network, write_layers
 from netplan.readers.mapping import parse_mapping
-from netplan.readers.mapping.draft import draft_mapping
+from netplan.readers.mapping.draft_mapping import draft_mapping
 from tests.support import schutterwald
 from tests.support.feed_towns import town_layers, town_request
 from tests.support.networks import customer, layers, main, service, station

@@ -14,8 +14,8 @@ from shapely import LineString, Point
 from netplan.core.findings import Severity
 from netplan.readers import open_source, read_layers, read_network
 from netplan.readers.mapping import parse_mapping
-from netplan.readers.mapping.draft import MappingDraft, draft_mapping
-from netplan.readers.mapping.draft.tiers import tier_of
+from netplan.readers.mapping.draft_evidence import tier_of
+from netplan.readers.mapping.draft_mapping import MappingDraft, draft_mapping
 from tests.own.test_readers_formats import town
 
 FRENCH: dict[str, Any] = {

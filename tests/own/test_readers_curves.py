@@ -24,7 +24,7 @@ from netplan.cli.sample import sample_network
 from netplan.core.errors import BadInputError
 from netplan.network.flat import as_objects
 from netplan.readers import open_source, read_layers, read_network, write_layers
-from netplan.readers.mapping.read import parse_mapping
+from netplan.readers.mapping.mapping_file import parse_mapping
 from netplan.readers.sources.file_limits import UNLIMITED, Limits
 from netplan.readers.sources.file_sources import GeodatabaseSource
 from netplan.readers.sources.wkb_geometry import TOLERANCE_M, shapes_of_wkb, tolerance_in

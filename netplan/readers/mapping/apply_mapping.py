@@ -10,6 +10,7 @@ from typing import Any, Final
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 
@@ -17,22 +18,27 @@ from netplan.core.errors import BadInputError, BadNetworkError, quoted
 from netplan.core.findings import Severity
 from netplan.network.bulk_rows import side_by_side
 from netplan.network.contract import layer_specs
-from netplan.network.flat import take_shapes
+from netplan.network.flat import FlatShapes, Shapes, as_objects, take_shapes
 from netplan.network.improbable import notice_improbable
 from netplan.network.normalise import column_text, normalise
 from netplan.network.notes import Notes
-from netplan.network.raw import RawLayer, RawLayers
+from netplan.network.raw import OddShapes, RawLayer, RawLayers
 from netplan.readers.contract_names import near_column
-from netplan.readers.mapping.columns import ColumnPlace, build_column
-from netplan.readers.mapping.geometry import stacked_odd, stacked_shapes, with_height
-from netplan.readers.mapping.model import GAP, MappedSource, Mapping
-from netplan.readers.mapping.sizes import fill_sizes
-from netplan.readers.mapping.taken import SourcePart, note_left_rows, note_missed_words, note_shared_ids
-from netplan.readers.mapping.texts import matching
+from netplan.readers.mapping.features_not_taken import (
+    SourcePart,
+    note_left_rows,
+    note_missed_words,
+    note_shared_ids,
+)
+from netplan.readers.mapping.mapped_columns import ColumnPlace, build_column
+from netplan.readers.mapping.mapped_texts import matching
+from netplan.readers.mapping.mapping_file import GAP, MappedSource, Mapping
+from netplan.readers.mapping.sizes_as_text import fill_sizes
+from netplan.readers.mapping.unit_words import unit_factor
 from netplan.readers.source_findings import LeftColumns, note_columns, note_layers
 from netplan.readers.sources.layer_source import Field, LayerSource, Window
 
-__all__ = ["mapped_layers"]
+__all__ = ["mapped_layers", "stacked_odd", "stacked_shapes", "with_height"]
 
 _CUT: Final = 10
 _NEVER_OPEN: Final = ("columns.status", "columns.system", "columns.priority")
@@ -272,3 +278,50 @@ def _stacked(pieces: Iterable[tuple[RawLayer, str]]) -> Any:
     if numeric:
         return pa.chunked_array([pc.cast(a, pa.float64()) for a in arrays])
     return pa.chunked_array([column_text(a).arrow for a in arrays])
+
+
+def with_height(shapes: Shapes, unit: str) -> Shapes:
+    """Return shapes with heights in metres, read in `unit`; without any where it is ``none``."""
+    if unit == "none":
+        if isinstance(shapes, FlatShapes):
+            return FlatShapes(shapes.kind, np.ascontiguousarray(shapes.coords[:, :2]), shapes.start)
+        return np.asarray(shapely.force_2d(shapes), dtype=object)
+    times = unit_factor(unit, "m")
+    if times == 1.0:
+        return shapes
+    if isinstance(shapes, FlatShapes):
+        scale = np.array([1.0, 1.0, times])[: shapes.coords.shape[1]]
+        return FlatShapes(shapes.kind, shapes.coords * scale, shapes.start)
+    tall = np.asarray(shapely.has_z(shapes))
+    if not tall.any():
+        return shapes
+    result = shapes.copy()
+    result[tall] = shapely.transform(
+        shapes[tall], lambda xyz: xyz * np.array([1.0, 1.0, times]), include_z=True
+    )
+    return result
+
+
+def stacked_shapes(parts: list[Shapes]) -> Shapes:
+    """Return shapes of several parts one after another."""
+    flat = [part for part in parts if isinstance(part, FlatShapes)]
+    alike = {(part.kind, part.coords.shape[1]) for part in flat}
+    if len(flat) < len(parts) or len(alike) != 1:
+        return np.concatenate([as_objects(part) for part in parts])
+    start: list[NDArray[np.int64]] = [flat[0].start]
+    for part in flat[1:]:
+        start.append(part.start[1:] + start[-1][-1])
+    return FlatShapes(flat[0].kind, np.concatenate([p.coords for p in flat]), np.concatenate(start))
+
+
+def stacked_odd(parts: list[RawLayer]) -> OddShapes | None:
+    """Return what was noticed about the geometries of several parts, one after another."""
+    if all(part.odd is None for part in parts):
+        return None
+    plain = [
+        part.odd or OddShapes(np.zeros(len(part), dtype=bool), np.full(len(part), "", dtype=object))
+        for part in parts
+    ]
+    return OddShapes(
+        np.concatenate([odd.straightened for odd in plain]), np.concatenate([odd.unread for odd in plain])
+    )

@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from netplan.core.errors import quoted
 from netplan.core.findings import Severity
 from netplan.network.normalise import column_text
-from netplan.readers.mapping.columns import ColumnPlace
-from netplan.readers.mapping.model import SizeRule
-from netplan.readers.mapping.texts import joined
+from netplan.readers.mapping.mapped_columns import ColumnPlace
+from netplan.readers.mapping.mapped_texts import joined
+from netplan.readers.mapping.mapping_file import SizeRule
 from netplan.reference.nominal import Stuff
 from netplan.reference.size_text import WrittenSize, read_size
 

@@ -18,9 +18,9 @@ from netplan.network.notes import Notes
 from netplan.network.raw import RawLayer
 from netplan.network.text import Text
 from netplan.readers.contract_names import shown
-from netplan.readers.mapping.columns import RESTRICTED
-from netplan.readers.mapping.model import GAP, Condition, MappedSource
-from netplan.readers.mapping.texts import joined, matching, word_of
+from netplan.readers.mapping.mapped_columns import RESTRICTED
+from netplan.readers.mapping.mapped_texts import joined, matching, word_of
+from netplan.readers.mapping.mapping_file import GAP, Condition, MappedSource
 
 __all__ = ["CLASHING_ID", "SourcePart", "note_left_rows", "note_missed_words", "note_shared_ids"]
 

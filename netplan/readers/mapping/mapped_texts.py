@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from netplan.network.normalise import column_text
-from netplan.readers.mapping.model import ColumnRule, Condition, Value
+from netplan.readers.mapping.mapping_file import ColumnRule, Condition, Value
 
 __all__ = ["ID_COLUMNS", "given", "ids", "joined", "matching", "rewritten", "word_of"]
 

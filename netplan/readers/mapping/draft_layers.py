@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from netplan.network.contract import BASE_LAYERS, layer_specs
-from netplan.readers.mapping.draft.look import SeenColumn, SeenLayer
+from netplan.readers.mapping.source_survey import SeenColumn, SeenLayer
 from netplan.readers.trade_words import copy_word, likeness, pipe_kind, state_word, utility_word
 
 __all__ = ["Guess", "guess_layers"]

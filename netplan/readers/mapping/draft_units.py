@@ -10,27 +10,14 @@ import numpy as np
 
 from netplan.network.contract import Column
 from netplan.network.probable import Range, explanations, probable_ranges
-from netplan.readers.mapping.draft.look import SeenColumn
-from netplan.readers.mapping.model import GAP
-from netplan.readers.mapping.units import unit_factor
+from netplan.readers.mapping.mapping_file import GAP
+from netplan.readers.mapping.source_survey import SeenColumn
+from netplan.readers.mapping.unit_words import unit_factor
 from netplan.readers.trade_words import tokens
 
 __all__ = ["NOTHING", "Unit", "guess_unit", "has_unit", "names_unit"]
-
-
-@dataclass(frozen=True, slots=True)
-class Unit:
-    """A unit as recorded, empty for that of the contract, and why."""
-
-    word: str
-    why: str = ""
-
-
-NOTHING: Final = Unit("")
-
 _WITH_UNIT: Final = re.compile(r"[-+]?\d+(?:[.,]\d+)*\s*([^\d\s.,].*)")
 _MOST_NAMED: Final = 3
-
 _NAMED: Final[dict[str, tuple[tuple[tuple[str, ...], str], ...]]] = {
     "mm": (
         (("mm",), ""),
@@ -109,19 +96,27 @@ _NAMED: Final[dict[str, tuple[tuple[tuple[str, ...], str], ...]]] = {
     ),
 }
 """What words in the name of a column say of its unit, by the unit of the contract; see `tokens`."""
-
 _THOUSANDS: Final = ("k", "m")
 """Letters that, before a unit of energy, pressure or flow, may mean a multiple of it."""
-
 _WEAK: Final = (("in",), ("m",), ("pa",))
 """Words that are a unit only where they end a name that holds no other: ``Cover in cm``, ``PA_MBAR``."""
-
 _VOLUMES: Final[tuple[tuple[tuple[str, ...], str], ...]] = (
     (("m", "3"), "m3"),
     (("nm", "3"), "Nm3"),
     (("ccf",), "ccf"),
     (("mcf",), "mcf"),
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """A unit as recorded, empty for that of the contract, and why."""
+
+    word: str
+    why: str = ""
+
+
+NOTHING: Final = Unit("")
 
 
 def guess_unit(layer: str, column: Column, seen: SeenColumn, *, in_feet: bool) -> Unit:

@@ -21,9 +21,9 @@ from netplan.network.notes import Notes
 from netplan.network.text import Text
 from netplan.network.years import note_dates, without_days, year_of
 from netplan.readers.contract_names import shown
-from netplan.readers.mapping.model import GAP, ColumnRule
-from netplan.readers.mapping.texts import ID_COLUMNS, given, ids, joined, rewritten, word_of
-from netplan.readers.mapping.units import unit_factor
+from netplan.readers.mapping.mapped_texts import ID_COLUMNS, given, ids, joined, rewritten, word_of
+from netplan.readers.mapping.mapping_file import GAP, ColumnRule
+from netplan.readers.mapping.unit_words import unit_factor
 from netplan.reference.size_text import read_ratio
 
 __all__ = ["RESTRICTED", "ColumnPlace", "build_column"]

@@ -12,18 +12,21 @@ import pyarrow.compute as pc
 
 from netplan.network.contract import Column, LayerSpec, layer_specs
 from netplan.network.priorities import priority_reading
-from netplan.readers.mapping.draft.ids import (
+from netplan.readers.mapping.draft_evidence import (
+    doubtful_years,
     is_machine_key,
     likeness_to_id,
     likeness_to_reference,
+    says_numbers,
     share_of_ids,
+    size_column,
+    size_says,
+    tier_of,
 )
-from netplan.readers.mapping.draft.layers import Guess
-from netplan.readers.mapping.draft.look import SeenColumn, SeenLayer
-from netplan.readers.mapping.draft.readable import doubtful_years, says_numbers, size_column, size_says
-from netplan.readers.mapping.draft.tiers import tier_of
-from netplan.readers.mapping.draft.units import NOTHING, Unit, guess_unit, names_unit
-from netplan.readers.mapping.model import GAP
+from netplan.readers.mapping.draft_layers import Guess
+from netplan.readers.mapping.draft_units import NOTHING, Unit, guess_unit, names_unit
+from netplan.readers.mapping.mapping_file import GAP
+from netplan.readers.mapping.source_survey import SeenColumn, SeenLayer
 from netplan.readers.trade_words import likeness, meaning
 
 __all__ = ["DraftColumn", "DraftFeed", "draft_feed", "references"]
