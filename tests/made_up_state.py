@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.network.linear_reference import PipeLines
 from netplan.network.model import Network
-from netplan.network.pipe_lines import PipeLines
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 from netplan.network.vocabulary import Category
 from netplan.planfile import (
     PieceState,

@@ -17,7 +17,7 @@ from netplan.network.checks.gaps import NEAR_M
 from netplan.network.checks.survey import survey
 from netplan.network.model import Network
 from netplan.network.repair import mend
-from netplan.network.set_aside import may_be_set_aside, too_many
+from netplan.network.unsized_pipes import may_be_set_aside, too_many
 from netplan.outputs.findings import print_findings, write_findings_json, write_findings_layer
 from netplan.outputs.repaired_network import print_changes, write_changes, write_mended
 from netplan.readers import open_source, read_layers, read_mapping

@@ -7,7 +7,7 @@ from pathlib import Path
 from netplan.core.errors import BadNetworkError
 from netplan.core.findings import errors_of
 from netplan.network.model import Network
-from netplan.network.set_aside import may_be_set_aside
+from netplan.network.unsized_pipes import may_be_set_aside
 from netplan.readers import Mapping, read_network
 from netplan.readers.sources.layer_source import Window
 

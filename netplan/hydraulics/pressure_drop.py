@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from netplan.core.arrays import Floats
 from netplan.hydraulics.friction import LAMINAR_UP_TO_REYNOLDS, friction_and_slope
-from netplan.network.bulk_rows import side_by_side
+from netplan.network.concurrency import side_by_side
 
 __all__ = ["LAMINAR_FACTOR", "DropLaw", "drop_law"]
 

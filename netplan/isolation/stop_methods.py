@@ -16,7 +16,7 @@ from netplan.core.arrays import Codes, Floats
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR
 from netplan.isolation.model import MINOR_PER_UNIT
 from netplan.isolation.segments import SegmentGraph
-from netplan.network.supply import supply_of_parts
+from netplan.network.station_pressures import supply_of_parts
 from netplan.network.vocabulary import Host, Joint, Material, Operable, Surface, ValveState
 from netplan.rules.model import MethodKind, Rules, StopMethod
 

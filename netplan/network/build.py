@@ -15,20 +15,18 @@ from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.core.errors import BadNetworkError
 from netplan.core.findings import Finding, Severity, errors_of
 from netplan.network import model
-from netplan.network.attaching import attach, named_services, service_ends
-from netplan.network.bulk_rows import meanwhile, no_collecting
-from netplan.network.flat import as_objects
-from netplan.network.joining import POINT_REACH_M, PipePolylines, join
-from netplan.network.lines import Lines, shapes_of
+from netplan.network.concurrency import meanwhile, no_collecting
+from netplan.network.customer_attachment import attach, named_services, service_ends
+from netplan.network.finding_log import Notes
+from netplan.network.flat_geometry import Lines, shapes_of
 from netplan.network.normalise import NormalisedTable
-from netplan.network.notes import Notes
-from netplan.network.placing import MainIndex, nodes_at
+from netplan.network.normalised_layers import NormalisedLayers, PipeSizes, normalise_layers
+from netplan.network.pipe_joining import POINT_REACH_M, PipePolylines, join, split
+from netplan.network.point_placement import MainIndex, nodes_at, notice_unknown_states, place_valves
 from netplan.network.projection import scale_at
-from netplan.network.reading import Layers, Sizes, read
-from netplan.network.set_aside import give_sizes, may_be_set_aside, not_live, unsized
-from netplan.network.splitting import split
-from netplan.network.text import Text
-from netplan.network.valves import notice_unknown_states, place_valves
+from netplan.network.raw_layers import as_objects
+from netplan.network.text_column import Text
+from netplan.network.unsized_pipes import give_sizes, may_be_set_aside, not_live, unsized
 from netplan.network.vocabulary import Status
 
 __all__ = ["build_network"]
@@ -47,7 +45,7 @@ def build_network(
     Parameters
     ----------
     layers : mapping
-        GeoDataFrames (or `raw.RawLayer`) by the layer names of the input contract.
+        GeoDataFrames (or `raw_layers.RawLayer`) by the layer names of the input contract.
     source : str
         What they were read from, for provenance.
     strict : bool
@@ -67,16 +65,16 @@ def build_network(
     notes = Notes()
     notes.extend(findings)
     with no_collecting():
-        read_in = read(layers, notes)
+        normalised = normalise_layers(layers, notes)
         errors = errors_of(notes.sorted())
-        without_size = unsized(read_in, errors) if set_aside and errors else None
+        without_size = unsized(normalised, errors) if set_aside and errors else None
         if without_size is not None:
-            give_sizes(read_in, without_size)
+            give_sizes(normalised, without_size)
         elif strict:
             _refuse_errors(notes, but=filter(may_be_set_aside, errors) if set_aside else ())
             _refuse_errors(notes)
-        with meanwhile(read_in.content_sha256) as digest:
-            network = _joined(read_in, source, notes, digest)
+        with meanwhile(normalised.content_sha256) as digest:
+            network = _joined(normalised, source, notes, digest)
     if without_size is not None:
         _refuse_errors(notes, but=errors)
         return not_live(network, without_size)
@@ -93,7 +91,7 @@ def _refuse_errors(notes: Notes, but: Iterable[Finding] = ()) -> None:
         raise BadNetworkError(f"{errors[0].line().removeprefix('error: ')}{more}", findings)
 
 
-def _joined(layers: Layers, source: str, notes: Notes, digest: Callable[[], str]) -> model.Network:
+def _joined(layers: NormalisedLayers, source: str, notes: Notes, digest: Callable[[], str]) -> model.Network:
     mains, services = _live(layers, "mains"), _live(layers, "services")
     if not len(mains[0]):
         raise BadNetworkError(
@@ -172,7 +170,7 @@ def _joined(layers: Layers, source: str, notes: Notes, digest: Callable[[], str]
     )
 
 
-def _live(layers: Layers, name: str) -> tuple[Lines, Sizes]:
+def _live(layers: NormalisedLayers, name: str) -> tuple[Lines, PipeSizes]:
     """Return the live pipes of a layer that have an id of their own and a bore, with their sizes."""
     lines, sizes = layers.lines[name], layers.sizes[name]
     good = _usable_rows(lines.table) & np.isfinite(sizes[2]) & (sizes[2] > 0)
@@ -279,7 +277,7 @@ def _fittings(
 
 
 def _pipes(
-    course: PipePolylines, mains: tuple[Lines, Sizes], services: tuple[Lines, Sizes], scale: float
+    course: PipePolylines, mains: tuple[Lines, PipeSizes], services: tuple[Lines, PipeSizes], scale: float
 ) -> model.Pipes:
     tables = (mains[0].table, services[0].table)
     count = [len(table) for table in tables]

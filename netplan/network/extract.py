@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Flags, Ints
 from netplan.network.model import Injections, Network, SensingPoints
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 
 __all__ = ["Rows", "extract"]
 

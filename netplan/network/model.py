@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from netplan.core.arrays import Codes, Flags, Floats, Ints32
 from netplan.core.findings import Finding
 from netplan.network.external_network import ExternalNetwork
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 
 __all__ = [
     "Customers",

@@ -12,9 +12,9 @@ from scipy.spatial import KDTree
 
 from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
+from netplan.network.finding_log import Notes, listed
 from netplan.network.normalise import NormalisedTable
-from netplan.network.notes import Notes, listed
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 
 __all__ = ["nearer_services"]
 

@@ -14,11 +14,10 @@ from numpy.typing import NDArray
 from netplan.core.errors import quoted
 from netplan.core.findings import Severity
 from netplan.network.contract import WORD_OF, Column, LayerSpec
-from netplan.network.flat import Shapes, as_objects, take_shapes
-from netplan.network.notes import Notes
-from netplan.network.raw import RawLayer
-from netplan.network.text import Text
-from netplan.network.years import note_dates, without_days, year_of
+from netplan.network.finding_log import Notes
+from netplan.network.raw_layers import RawLayer, Shapes, as_objects, take_shapes
+from netplan.network.recorded_years import note_dates, without_days, year_of
+from netplan.network.text_column import Text
 
 __all__ = ["NormalisedTable", "check_ids", "column_text", "normalise"]
 

@@ -14,9 +14,8 @@ from pyproj.exceptions import ProjError
 
 from netplan.core.errors import BadNetworkError
 from netplan.core.findings import Severity
-from netplan.network.flat import bounds_of
-from netplan.network.notes import Notes
-from netplan.network.raw import RawLayer
+from netplan.network.finding_log import Notes
+from netplan.network.raw_layers import RawLayer, bounds_of
 
 __all__ = ["GRID_M", "WorkingCrs", "horizontal", "scale_at", "working_crs"]
 

@@ -13,8 +13,8 @@ from typing import Final
 import numpy as np
 
 from netplan.core.arrays import Floats, Ints
-from netplan.network.bulk_rows import side_by_side
-from netplan.network.polyline import measures
+from netplan.network.concurrency import side_by_side
+from netplan.network.flat_geometry import measures
 
 __all__ = ["close_pairs", "points_on_lines"]
 

@@ -17,11 +17,10 @@ from netplan.graph.components import component_labels
 from netplan.network.external_network import ExternalNetwork
 from netplan.network.extract import Rows, extract
 from netplan.network.model import Network
-from netplan.network.supply import least_mop_of_parts, supply_of_parts
+from netplan.network.station_pressures import least_mop_of_parts, supply_of_parts
 from netplan.network.topology import components, fed_nodes, station_nodes
 
 __all__ = ["BoundaryAffectedError", "Subnetwork", "merged_parts", "subnetwork_of"]
-
 
 _LOOKED_AT: Final = 2.0
 """How many times as far from the places it is looked who feeds what lies beyond; then all over (own) [-]."""

@@ -29,7 +29,6 @@ __all__ = [
     "to_networkx",
 ]
 
-
 _PARTS: WeakKeyDictionary[Pieces, NDArray[np.int32]] = WeakKeyDictionary()
 """Parts over the open pieces, asked for again and again; gone with the pieces."""
 

@@ -17,8 +17,7 @@ from rich.table import Table
 from rich.text import Text
 
 from netplan.core.errors import BadInputError, in_brief, shown
-from netplan.network.flat import as_objects
-from netplan.network.raw import RawLayer
+from netplan.network.raw_layers import RawLayer, as_objects
 from netplan.network.repair import Change, Mended
 from netplan.outputs.whole_file import write_whole
 

@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.core.errors import BadInputError
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 from netplan.network.vocabulary import Layer
 from netplan.planfile.columns import BYPASSES, CUSTOMERS, NODES, PIPES, STATIONS, ColumnKind, LayerColumn
 from netplan.planfile.solved_state import SolvedState

@@ -10,7 +10,7 @@ from netplan.core.errors import BadInputError
 from netplan.demand import DemandResult, Window, customer_demand
 from netplan.hydraulics.flow_case import gas_of
 from netplan.network.model import Customers
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 from netplan.network.vocabulary import Category
 from netplan.planfile import StateCustomers
 from netplan.planfile.model import Plan

@@ -17,7 +17,7 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.core.arrays import Flags, Floats, Ints
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 
 __all__ = [
     "PieceState",

@@ -14,9 +14,9 @@ import numpy as np
 from netplan import __version__
 from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.core.errors import BadWorkError, NoPlanError, NotSolvedError
-from netplan.network.bulk_rows import meanwhile
+from netplan.network.concurrency import meanwhile
+from netplan.network.linear_reference import PipeLines
 from netplan.network.model import Network
-from netplan.network.pipe_lines import PipeLines
 from netplan.network.subnetwork import BoundaryAffectedError
 from netplan.network.work_section import WorkSection, work_section
 from netplan.planfile import model

@@ -7,7 +7,7 @@ from typing import Final
 
 from netplan.core.findings import Severity
 from netplan.network.contract import BASE_LAYERS, LayerSpec, layer_specs
-from netplan.network.notes import Notes
+from netplan.network.finding_log import Notes
 from netplan.readers.sources.layer_source import Field
 from netplan.readers.trade_words import likeness, plain, tokens
 

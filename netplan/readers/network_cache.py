@@ -26,7 +26,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from netplan.core.errors import BadInputError
-from netplan.network.bulk_rows import no_collecting, side_by_side
+from netplan.network.concurrency import no_collecting, side_by_side
 from netplan.network.contract import layer_specs
 from netplan.network.model import Network
 from netplan.readers.mapping.mapping_file import Mapping

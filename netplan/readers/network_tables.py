@@ -21,7 +21,7 @@ from pyproj import CRS
 
 from netplan.core.findings import Finding, Severity
 from netplan.network import model
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 
 __all__ = ["facts_of", "network_of", "tables_of"]
 

@@ -11,9 +11,9 @@ import numpy as np
 from netplan.core.errors import BadInputError
 from netplan.core.findings import Finding, Severity, in_order
 from netplan.network.contract import BASE_LAYERS, layer_specs
+from netplan.network.finding_log import Notes
 from netplan.network.normalise import column_text
-from netplan.network.notes import Notes
-from netplan.network.raw import RawLayer, RawLayers
+from netplan.network.raw_layers import RawLayer, RawLayers
 from netplan.readers.contract_names import is_given_by_database, near_layer, shown
 from netplan.readers.sources.layer_source import CountsFeatures, HasOtherFiles, LayerSource
 from netplan.readers.sources.wkb_geometry import TOLERANCE_M

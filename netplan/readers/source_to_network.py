@@ -10,12 +10,12 @@ from typing import Final
 from netplan.core.errors import BadInputError
 from netplan.core.findings import Finding, in_order
 from netplan.network.build import build_network
-from netplan.network.bulk_rows import no_collecting, side_by_side
 from netplan.network.checks.crs import check_area_of_use
+from netplan.network.concurrency import no_collecting, side_by_side
 from netplan.network.contract import BASE_LAYERS, layer_specs
+from netplan.network.finding_log import Notes
 from netplan.network.model import Network
-from netplan.network.notes import Notes
-from netplan.network.raw import RawLayer, RawLayers
+from netplan.network.raw_layers import RawLayer, RawLayers
 from netplan.readers.contract_names import columns_meant, layers_meant, near_column
 from netplan.readers.mapping.apply_mapping import mapped_layers
 from netplan.readers.mapping.mapping_file import Mapping

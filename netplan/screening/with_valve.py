@@ -10,7 +10,7 @@ import numpy as np
 from netplan.core.errors import BadInputError
 from netplan.network.linear_reference import piece_at, points_at
 from netplan.network.model import Network, Nodes, Pieces, Valves
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 from netplan.network.vocabulary import Operable, ValveState
 
 __all__ = ["NEW_VALVE", "with_valve"]

@@ -23,7 +23,7 @@ from netplan.network.model import (
     Stations,
     Valves,
 )
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 from netplan.network.vocabulary import Category, Material, Surface
 from netplan.network.work_section import WorkSection
 

@@ -18,8 +18,7 @@ from pyproj import CRS
 
 from netplan.core.errors import BadInputError, BadRulesError, NetplanError
 from netplan.network.contract import layer_specs
-from netplan.network.flat import LINE, POINT, FlatShapes
-from netplan.network.raw import RawLayer
+from netplan.network.raw_layers import LINE, POINT, FlatShapes, RawLayer
 from netplan.readers.mapping import mapped_layers, parse_mapping
 from netplan.readers.mapping.draft_mapping import draft_mapping
 from netplan.readers.mapping.mapped_texts import ids

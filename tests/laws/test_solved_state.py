@@ -20,7 +20,7 @@ import pytest
 from netplan.core.errors import BadInputError, NoPlanError
 from netplan.explain import explain
 from netplan.network.model import Network
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers, read_plan_layers, write_layers
 from netplan.planfile import PieceState, SolvedState, read_state, write_state

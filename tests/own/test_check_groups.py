@@ -23,7 +23,7 @@ import netplan
 from netplan.cli import main
 from netplan.core.findings import READING_CODES, Finding, Severity
 from netplan.network.checks.groups import Group, group_of, meaning_of
-from netplan.network.set_aside import SIZE_CODES
+from netplan.network.unsized_pipes import SIZE_CODES
 from netplan.outputs.findings import print_findings
 from netplan.outputs.summary import print_summary
 from netplan.planfile.model import FindingRow

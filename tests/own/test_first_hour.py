@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from netplan.network.flat import as_objects
+from netplan.network.raw_layers import as_objects
 from netplan.network.work_section import WorkPart
 from netplan.planfile.model import Option
 from netplan.planfile.schema import read_plan

@@ -14,8 +14,7 @@ from shapely.geometry import LineString
 from netplan.cli import main as command_line
 from netplan.network.build import build_network
 from netplan.network.checks import check_network
-from netplan.network.flat import as_objects
-from netplan.network.raw import as_raw
+from netplan.network.raw_layers import as_objects, as_raw
 from netplan.network.repair import mend
 from netplan.network.work_section import WorkPart
 from netplan.planning.run import PlanRequest, make_plan

@@ -21,7 +21,7 @@ from netplan.cli.sample import sample_network
 from netplan.core.findings import Finding, Severity
 from netplan.network.checks.survey import Survey, survey
 from netplan.network.contract import WORD_OF, layer_specs
-from netplan.network.raw import RawLayer, as_raw
+from netplan.network.raw_layers import RawLayer, as_raw
 from netplan.outputs.findings import findings_json, findings_layer
 from netplan.readers import read_layers
 from tests.support.networks import (

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from netplan.core.errors import BadInputError
 from netplan.network.build import build_network
 from netplan.network.model import Network
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 from netplan.readers import read_network, write_layers
 from tests.support import schutterwald
 from tests.support.small_town import small_town

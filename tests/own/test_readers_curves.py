@@ -22,7 +22,7 @@ from typer.testing import CliRunner
 from netplan.cli.app import app
 from netplan.cli.sample import sample_network
 from netplan.core.errors import BadInputError
-from netplan.network.flat import as_objects
+from netplan.network.raw_layers import as_objects
 from netplan.readers import open_source, read_layers, read_network, write_layers
 from netplan.readers.mapping.mapping_file import parse_mapping
 from netplan.readers.sources.file_limits import UNLIMITED, Limits

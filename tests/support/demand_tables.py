@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from netplan.network.model import Customers
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 
 __all__ = ["NAN", "customers_table"]
 

@@ -23,7 +23,7 @@ from netplan.network.model import (
     Stations,
     Valves,
 )
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 from netplan.network.vocabulary import Category, FittingKind, Material, Surface
 
 CRS = "EPSG:25832"

@@ -6,10 +6,10 @@ from collections.abc import Callable
 from typing import Final
 
 from netplan.core.findings import Finding, in_order
-from netplan.network.bulk_rows import no_collecting
 from netplan.network.checks import addresses, customers, doubles, gaps, pipes, places, pressure, supply
+from netplan.network.concurrency import no_collecting
+from netplan.network.finding_log import Notes
 from netplan.network.model import Network
-from netplan.network.notes import Notes
 
 __all__ = ["CHECKS", "check_network"]
 

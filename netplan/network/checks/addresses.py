@@ -12,9 +12,9 @@ from scipy.spatial import KDTree
 from netplan.core.errors import shown
 from netplan.core.findings import Severity
 from netplan.network.checks.doubles import plain_addresses
+from netplan.network.finding_log import Notes, listed
 from netplan.network.model import Network
-from netplan.network.notes import Notes, listed
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 
 __all__ = ["check_addresses", "check_strangers"]
 

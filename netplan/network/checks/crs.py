@@ -10,10 +10,9 @@ from pyproj import CRS, Transformer
 from pyproj.exceptions import ProjError
 
 from netplan.core.findings import Severity
-from netplan.network.flat import bounds_of
-from netplan.network.notes import Notes
+from netplan.network.finding_log import Notes
 from netplan.network.projection import horizontal
-from netplan.network.raw import RawLayer
+from netplan.network.raw_layers import RawLayer, bounds_of
 
 __all__ = ["check_area_of_use", "check_reference_systems"]
 

@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from netplan.core.findings import Severity
 from netplan.network.checks.shapes import middle_of
+from netplan.network.finding_log import Notes
 from netplan.network.model import Network
-from netplan.network.notes import Notes
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 from netplan.network.topology import fed_nodes
 from netplan.network.vocabulary import Category
 

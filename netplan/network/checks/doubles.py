@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
 from netplan.network.checks.shapes import ids_of_mains, ids_of_services, middle_of
-from netplan.network.joining import SNAP_M
+from netplan.network.finding_log import Notes
 from netplan.network.model import Customers, Network
-from netplan.network.notes import Notes
+from netplan.network.pipe_joining import SNAP_M
 from netplan.network.spatial_index import close_pairs, points_on_lines
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 
 __all__ = [
     "PREMISES_M",

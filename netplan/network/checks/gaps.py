@@ -18,9 +18,9 @@ from netplan.network.checks.shapes import (
     meeting_mains,
     pipe_ends,
 )
-from netplan.network.joining import SNAP_M
+from netplan.network.finding_log import Notes, listed
 from netplan.network.model import Network
-from netplan.network.notes import Notes, listed
+from netplan.network.pipe_joining import SNAP_M
 from netplan.network.topology import components
 
 __all__ = [

@@ -9,7 +9,7 @@ from importlib import resources
 from typing import Final
 
 from netplan.core.findings import Noticed, Severity
-from netplan.network.set_aside import may_be_set_aside
+from netplan.network.unsized_pipes import may_be_set_aside
 
 __all__ = ["Group", "group_of", "meaning_of"]
 

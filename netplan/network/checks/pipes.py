@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from netplan.core.findings import Severity
 from netplan.network.checks.shapes import ids_of_mains, main_ends, mains_as_lines, middle_of, same_text
+from netplan.network.finding_log import Notes
 from netplan.network.model import Network
-from netplan.network.notes import Notes
 
 __all__ = [
     "check_self_crossing",

@@ -8,9 +8,9 @@ import numpy as np
 
 from netplan.core.findings import Severity
 from netplan.network.checks.shapes import middle_of
+from netplan.network.finding_log import Notes
 from netplan.network.model import Network
-from netplan.network.notes import Notes
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 
 __all__ = ["HEIGHTS_M", "check_far_off", "check_heights"]
 

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from netplan.core.constants import PA_PER_MBAR
 from netplan.core.findings import Severity
 from netplan.network.checks.shapes import ids_of_mains, middle_of
+from netplan.network.finding_log import Notes
 from netplan.network.model import Network
-from netplan.network.notes import Notes
 from netplan.network.topology import components
 
 __all__ = ["check_pressure_above_mop", "check_sensing_points", "check_station_pressures"]

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats
 from netplan.network.model import Network
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 
 __all__ = [
     "ids_of_mains",

@@ -6,8 +6,8 @@ import numpy as np
 
 from netplan.core.findings import Severity
 from netplan.network.checks.shapes import ids_of_mains, middle_of
+from netplan.network.finding_log import Notes
 from netplan.network.model import Network
-from netplan.network.notes import Notes
 from netplan.network.topology import components, fed_nodes
 from netplan.network.vocabulary import Operable, ValveState
 

@@ -8,18 +8,18 @@ from dataclasses import dataclass
 from netplan.core.errors import BadNetworkError
 from netplan.core.findings import Finding, Severity, in_order
 from netplan.network.build import build_network
-from netplan.network.bulk_rows import no_collecting
 from netplan.network.checks import check_network
 from netplan.network.checks.crs import check_area_of_use, check_reference_systems
 from netplan.network.checks.whereabouts import with_places
+from netplan.network.concurrency import no_collecting
 from netplan.network.contract import BASE_LAYERS, layer_specs
-from netplan.network.improbable import notice_improbable
+from netplan.network.finding_log import Notes
 from netplan.network.model import Network
 from netplan.network.normalise import normalise
-from netplan.network.notes import Notes
+from netplan.network.pipe_sizes import resolve_sizes
+from netplan.network.probable_values import notice_improbable
 from netplan.network.projection import WorkingCrs, working_crs
-from netplan.network.raw import RawLayer
-from netplan.network.sizes import resolve_sizes
+from netplan.network.raw_layers import RawLayer
 
 __all__ = ["Survey", "survey"]
 

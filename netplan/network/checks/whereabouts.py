@@ -12,10 +12,9 @@ import shapely
 
 from netplan.core.findings import Finding
 from netplan.network.contract import layer_specs
-from netplan.network.flat import as_objects, take_shapes
 from netplan.network.normalise import column_text
 from netplan.network.projection import WorkingCrs
-from netplan.network.raw import RawLayer
+from netplan.network.raw_layers import RawLayer, as_objects, take_shapes
 
 __all__ = ["with_places"]
 

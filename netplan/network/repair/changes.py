@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from netplan.network.raw import RawLayer
+from netplan.network.raw_layers import RawLayer
 
 __all__ = ["Change", "Mended"]
 

@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Ints
 from netplan.network.contract import layer_specs
-from netplan.network.flat import as_objects, take_shapes
 from netplan.network.normalise import column_text
-from netplan.network.raw import RawLayer
+from netplan.network.raw_layers import RawLayer, as_objects, take_shapes
 from netplan.network.repair.changes import Change
 
 __all__ = ["without_doubles", "without_repeated_rows"]

@@ -12,7 +12,7 @@ from netplan.core.errors import BadNetworkError
 from netplan.network.build import build_network
 from netplan.network.contract import BASE_LAYERS
 from netplan.network.normalise import column_text
-from netplan.network.raw import RawLayer
+from netplan.network.raw_layers import RawLayer
 from netplan.network.repair.changes import Change, Mended
 from netplan.network.repair.duplicates import without_doubles, without_repeated_rows
 from netplan.network.repair.snapping import snap_ends

@@ -11,11 +11,10 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats
 from netplan.network.checks.gaps import NearMisses, near_misses
-from netplan.network.flat import as_objects
-from netplan.network.joining import SNAP_M
 from netplan.network.model import Network
 from netplan.network.normalise import column_text
-from netplan.network.raw import RawLayer
+from netplan.network.pipe_joining import SNAP_M
+from netplan.network.raw_layers import RawLayer, as_objects
 from netplan.network.repair.changes import Change
 from netplan.network.vocabulary import FittingKind
 

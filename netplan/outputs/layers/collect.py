@@ -5,7 +5,7 @@ from __future__ import annotations
 import geopandas as gpd
 import pandas as pd
 
-from netplan.network.pipe_lines import PipeLines
+from netplan.network.linear_reference import PipeLines
 from netplan.outputs.layers.base import base_rows, condition_rows
 from netplan.outputs.layers.works import Places, work_rows, works_of
 from netplan.planfile import write_state

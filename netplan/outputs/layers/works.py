@@ -10,8 +10,8 @@ import numpy as np
 import shapely
 
 from netplan.isolation import DEARER
+from netplan.network.linear_reference import PipeLines
 from netplan.network.model import Network
-from netplan.network.pipe_lines import PipeLines
 from netplan.planfile.model import Fallback, Option, Plan
 
 __all__ = ["Places", "in_doubt_rows", "work_rows", "works_of"]

@@ -11,10 +11,9 @@ from netplan.core.arrays import Flags, Floats, Ints
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.demand import customer_pressure
 from netplan.graph.components import component_labels
-from netplan.network.linear_reference import points_at
+from netplan.network.linear_reference import PipeLines, points_at
 from netplan.network.model import Network
-from netplan.network.pipe_lines import PipeLines
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 from netplan.network.vocabulary import Category
 from netplan.planfile import (
     PieceState,

@@ -18,8 +18,8 @@ from netplan.core.errors import BadNetworkError, NoPlanError, NotSolvedError
 from netplan.core.findings import Finding, Severity, in_order
 from netplan.network.linear_reference import lines_between
 from netplan.network.model import Network
-from netplan.network.set_aside import as_live, too_many
 from netplan.network.topology import components, fed_nodes
+from netplan.network.unsized_pipes import as_live, too_many
 from netplan.network.work_section import WorkSection, work_section
 from netplan.planfile import model
 from netplan.planfile.result import PlanResult

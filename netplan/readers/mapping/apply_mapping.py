@@ -16,13 +16,20 @@ from pyproj import CRS
 
 from netplan.core.errors import BadInputError, BadNetworkError, quoted
 from netplan.core.findings import Severity
-from netplan.network.bulk_rows import side_by_side
+from netplan.network.concurrency import side_by_side
 from netplan.network.contract import layer_specs
-from netplan.network.flat import FlatShapes, Shapes, as_objects, take_shapes
-from netplan.network.improbable import notice_improbable
+from netplan.network.finding_log import Notes
 from netplan.network.normalise import column_text, normalise
-from netplan.network.notes import Notes
-from netplan.network.raw import OddShapes, RawLayer, RawLayers
+from netplan.network.probable_values import notice_improbable
+from netplan.network.raw_layers import (
+    FlatShapes,
+    OddShapes,
+    RawLayer,
+    RawLayers,
+    Shapes,
+    as_objects,
+    take_shapes,
+)
 from netplan.readers.contract_names import near_column
 from netplan.readers.mapping.features_not_taken import (
     SourcePart,

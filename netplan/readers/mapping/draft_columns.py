@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from netplan.network.contract import Column, LayerSpec, layer_specs
-from netplan.network.priorities import priority_reading
+from netplan.network.priority_words import priority_reading
 from netplan.readers.mapping.draft_evidence import (
     doubtful_years,
     is_machine_key,

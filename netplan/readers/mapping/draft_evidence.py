@@ -11,7 +11,7 @@ import numpy as np
 import pyarrow.compute as pc
 
 from netplan.network.contract import Column
-from netplan.network.years import year_of
+from netplan.network.recorded_years import year_of
 from netplan.readers.mapping.draft_units import has_unit
 from netplan.readers.mapping.source_survey import SeenColumn
 from netplan.readers.mapping.unit_words import unit_factor

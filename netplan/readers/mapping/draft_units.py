@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from netplan.network.contract import Column
-from netplan.network.probable import Range, explanations, probable_ranges
+from netplan.network.probable_values import Range, explanations, probable_ranges
 from netplan.readers.mapping.mapping_file import GAP
 from netplan.readers.mapping.source_survey import SeenColumn
 from netplan.readers.mapping.unit_words import unit_factor

@@ -13,10 +13,10 @@ import pyarrow.compute as pc
 from netplan.core.arrays import Flags
 from netplan.core.findings import Severity
 from netplan.network.contract import BASE_LAYERS
+from netplan.network.finding_log import Notes
 from netplan.network.normalise import column_text
-from netplan.network.notes import Notes
-from netplan.network.raw import RawLayer
-from netplan.network.text import Text
+from netplan.network.raw_layers import RawLayer
+from netplan.network.text_column import Text
 from netplan.readers.contract_names import shown
 from netplan.readers.mapping.mapped_columns import RESTRICTED
 from netplan.readers.mapping.mapped_texts import joined, matching, word_of

@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 from netplan.core.errors import quoted
 from netplan.core.findings import Severity
 from netplan.network.contract import Column
+from netplan.network.finding_log import Notes
 from netplan.network.normalise import column_text
-from netplan.network.notes import Notes
-from netplan.network.text import Text
-from netplan.network.years import note_dates, without_days, year_of
+from netplan.network.recorded_years import note_dates, without_days, year_of
+from netplan.network.text_column import Text
 from netplan.readers.contract_names import shown
 from netplan.readers.mapping.mapped_texts import ID_COLUMNS, given, ids, joined, rewritten, word_of
 from netplan.readers.mapping.mapping_file import GAP, ColumnRule

@@ -13,8 +13,8 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.core.errors import BadInputError
-from netplan.network.flat import FlatShapes, Shapes, as_objects
 from netplan.network.normalise import column_text
+from netplan.network.raw_layers import FlatShapes, Shapes, as_objects
 from netplan.readers.sources.layer_source import LayerSource
 
 __all__ = ["SeenColumn", "SeenLayer", "look_at"]

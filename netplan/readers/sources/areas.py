@@ -16,10 +16,9 @@ from shapely import unary_union
 
 from netplan.core.errors import BadInputError
 from netplan.core.findings import Severity
-from netplan.network.flat import Shapes, as_objects, take_shapes
+from netplan.network.finding_log import Notes
 from netplan.network.normalise import column_text
-from netplan.network.notes import Notes
-from netplan.network.raw import RawLayer, RawLayers
+from netplan.network.raw_layers import RawLayer, RawLayers, Shapes, as_objects, take_shapes
 from netplan.readers.sources.layer_source import Window
 
 __all__ = ["cut_to", "moved_area", "read_polygons", "read_window"]

@@ -8,8 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from netplan.core.errors import BadInputError
-from netplan.network.flat import without_single_collections
-from netplan.network.raw import RawLayer
+from netplan.network.raw_layers import RawLayer, without_single_collections
 from netplan.readers.sources.file_limits import (
     LIMITS,
     Limits,

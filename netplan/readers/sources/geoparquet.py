@@ -16,8 +16,7 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from netplan.core.errors import BadInputError
-from netplan.network.flat import as_objects, take_shapes
-from netplan.network.raw import RawLayer, as_raw
+from netplan.network.raw_layers import RawLayer, as_objects, as_raw, take_shapes
 from netplan.readers.sources.file_limits import LIMITS, Limits, guard_rows
 from netplan.readers.sources.layer_source import Field, Window, window_bounds
 from netplan.readers.sources.wkb_geometry import shapes_of_wkb

@@ -14,7 +14,7 @@ from pyproj.exceptions import ProjError
 from shapely.geometry.base import BaseGeometry
 
 from netplan.core.errors import BadInputError
-from netplan.network.raw import RawLayer
+from netplan.network.raw_layers import RawLayer
 
 __all__ = [
     "CountsFeatures",

@@ -15,7 +15,7 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from netplan.core.errors import BadInputError
-from netplan.network.raw import RawLayer
+from netplan.network.raw_layers import RawLayer
 from netplan.readers.sources.layer_source import Field, Window, window_bounds
 from netplan.readers.sources.wkb_geometry import kind_name, shapes_of_wkb
 

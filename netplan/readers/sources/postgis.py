@@ -21,7 +21,7 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from netplan.core.errors import BadInputError
-from netplan.network.raw import RawLayer
+from netplan.network.raw_layers import RawLayer
 from netplan.readers.sources.areas import moved_area
 from netplan.readers.sources.layer_source import Field, Window
 from netplan.readers.sources.postgis_address import Address, read_address

@@ -19,8 +19,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from netplan.core.arrays import Floats
-from netplan.network.flat import LINE, POINT, FlatShapes, Shapes
-from netplan.network.raw import OddShapes
+from netplan.network.raw_layers import LINE, POINT, FlatShapes, OddShapes, Shapes
 
 __all__ = [
     "TOLERANCE_M",

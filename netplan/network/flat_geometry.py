@@ -1,4 +1,4 @@
-"""Lines as flat coordinate arrays: multi-part lines chained or split, unusable ones noticed and dropped."""
+"""Lines and points of layers as flat coordinate arrays in the working CRS, and arithmetic along lines."""
 
 from __future__ import annotations
 
@@ -11,17 +11,19 @@ import pyarrow.compute as pc
 import shapely
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
-from netplan.network.flat import LINE, FlatShapes, as_objects
+from netplan.network.finding_log import Notes
 from netplan.network.normalise import NormalisedTable
-from netplan.network.notes import Notes
-from netplan.network.text import Text
+from netplan.network.raw_layers import LINE, POINT, FlatShapes, as_objects
+from netplan.network.text_column import Text
 
-__all__ = ["Lines", "lengths_of", "read_lines", "shapes_of"]
+__all__ = ["Lines", "along", "lengths_of", "measures", "read_lines", "read_points", "shapes_of"]
 
 _MULTILINE = 5
 _FARTHEST_M = 1e8
 _Project = Callable[[NDArray[np.float64]], NDArray[np.float64]]
+_MULTIPOINT = 4
 
 
 @dataclass(slots=True, eq=False)
@@ -229,3 +231,78 @@ def _without_odd(lines: Lines, notes: Notes) -> Lines:
         place,
     )
     return lines.keep(~(infinite | short))
+
+
+def read_points(
+    table: NormalisedTable,
+    project: Callable[[NDArray[np.float64]], NDArray[np.float64]],
+    notes: Notes,
+) -> NDArray[np.float64]:
+    """Return the places (n, 2) of a point layer in the working CRS [m], NaN where there is none."""
+    if isinstance(table.geometry, FlatShapes) and table.geometry.kind == POINT:
+        good = np.ones(len(table), dtype=bool)
+        flat = table.geometry.coords[:, :2]
+    else:
+        good, flat = _points_from_objects(as_objects(table.geometry))
+    xy = np.full((len(table), 2), np.nan)
+    xy[good] = project(flat) if len(flat) else flat
+    xy[~np.isfinite(xy).all(axis=1)] = np.nan
+    notes.add_each(
+        "no-place",
+        table.name,
+        table.id,
+        np.isnan(xy[:, 0]),
+        Severity.WARNING,
+        "has no point that can be read",
+        "draw it as one point",
+    )
+    return xy
+
+
+def _points_from_objects(
+    given: NDArray[np.object_],
+) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+    """Return which geometries are one point, and the coordinates of those."""
+    shapes = given.copy()
+    kind = shapely.get_type_id(shapes)
+    lone = (kind == _MULTIPOINT) & (shapely.get_num_geometries(shapes) == 1)
+    shapes[lone] = shapely.get_geometry(shapes[lone], 0)
+    good = (shapely.get_type_id(shapes) == POINT) & ~shapely.is_empty(shapes)
+    return good, np.column_stack([shapely.get_x(shapes[good]), shapely.get_y(shapes[good])])
+
+
+def measures(coords_m: Floats, start: Ints) -> Floats:
+    """Return the running planar length [m] at each vertex, counted through all lines one after another."""
+    step = np.zeros(len(coords_m))
+    if len(coords_m) > 1:
+        step[1:] = np.hypot(*np.diff(coords_m, axis=0).T)
+        step[start[1:-1]] = 0.0
+    return np.cumsum(step)
+
+
+def along(values: Floats, start: Ints, running_m: Floats, line: Ints, measure_m: Floats) -> Floats:
+    """Return vertex values interpolated at planar measures on lines.
+
+    Parameters
+    ----------
+    values : float array, shape (k,) or (k, d)
+        What to interpolate, one row a vertex.
+    start : int64 array, shape (n + 1,)
+        Offsets of the lines.
+    running_m : float array, shape (k,)
+        Result of `measures`.
+    line, measure_m : arrays, shape (m,)
+        Rows of lines, and measures on them [m]; measures beyond an end are taken at the end.
+
+    Returns
+    -------
+    float array, shape (m,) or (m, d)
+    """
+    first, last = start[line], start[line + 1] - 1
+    goal = np.clip(running_m[first] + measure_m, running_m[first], running_m[last])
+    left = np.clip(np.searchsorted(running_m, goal, side="right") - 1, first, np.maximum(last - 1, first))
+    right = np.minimum(left + 1, last)
+    span = running_m[right] - running_m[left]
+    share = np.divide(goal - running_m[left], span, out=np.zeros_like(goal), where=span > 0)
+    share = share if values.ndim == 1 else share[:, None]
+    return np.asarray(values[left] * (1.0 - share) + values[right] * share)

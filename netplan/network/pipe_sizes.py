@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from netplan.core.arrays import Floats
 from netplan.core.constants import MM_PER_M
 from netplan.core.findings import Severity
+from netplan.network.finding_log import Notes
 from netplan.network.normalise import NormalisedTable
-from netplan.network.notes import Notes
 from netplan.network.vocabulary import Material
 from netplan.reference.pipes import least_wall_bore_mm, wall_mm
 

@@ -1,7 +1,11 @@
-"""The first half of building: raw layers to normalised lines and points in one working CRS."""
+"""The first half of building: raw layers to normalised lines and points in one working CRS.
+
+The digest of what they hold is worked out here too.
+"""
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
@@ -9,28 +13,26 @@ from typing import Any, Final
 import geopandas
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import shapely
 from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats
 from netplan.core.errors import BadNetworkError
 from netplan.core.findings import Severity
-from netplan.network.bulk_rows import side_by_side
+from netplan.network.concurrency import side_by_side
 from netplan.network.contract import BASE_LAYERS, layer_specs
-from netplan.network.digest import content_digest
-from netplan.network.flat import as_objects
-from netplan.network.improbable import notice_improbable, notice_improbable_lengths
-from netplan.network.lines import Lines, read_lines
+from netplan.network.finding_log import Notes
+from netplan.network.flat_geometry import Lines, read_lines, read_points
 from netplan.network.normalise import NormalisedTable, check_ids, column_text, normalise
-from netplan.network.notes import Notes
-from netplan.network.points import read_points
-from netplan.network.priorities import read_priorities
-from netplan.network.projection import WorkingCrs, working_crs
-from netplan.network.raw import RawLayer, as_raw
-from netplan.network.sizes import resolve_sizes
+from netplan.network.pipe_sizes import resolve_sizes
+from netplan.network.priority_words import read_priorities
+from netplan.network.probable_values import notice_improbable, notice_improbable_lengths
+from netplan.network.projection import GRID_M, WorkingCrs, working_crs
+from netplan.network.raw_layers import RawLayer, as_objects, as_raw
 from netplan.network.vocabulary import Status
 
-__all__ = ["Layers", "Sizes", "read"]
+__all__ = ["NormalisedLayers", "PipeSizes", "content_digest", "normalise_layers"]
 
 _MOST_OUTLET_MBAR: Final = 16_000.0
 """Where gas distribution ends: 16 bar, the scope of EN 12007 (from memory) [mbar gauge]."""
@@ -38,11 +40,11 @@ _MOST_OUTLET_MBAR: Final = 16_000.0
 _LINES: Final = ("mains", "services")
 _POINTS: Final = ("customers", "regulators", "sensing_points", "valves", "fittings", "injections")
 _POLYGON, _MULTIPOLYGON = 3, 6
-Sizes = tuple[Floats, Floats, Floats]
+PipeSizes = tuple[Floats, Floats, Floats]
 
 
 @dataclass(slots=True, eq=False)
-class Layers:
+class NormalisedLayers:
     """Normalised layers: sorted by id, typed, in the working CRS.
 
     Parameters
@@ -67,7 +69,7 @@ class Layers:
 
     working: WorkingCrs
     lines: dict[str, Lines]
-    sizes: dict[str, Sizes]
+    sizes: dict[str, PipeSizes]
     points: dict[str, NormalisedTable]
     places: dict[str, Floats]
     keep_out: NormalisedTable
@@ -80,7 +82,7 @@ class Layers:
         return content_digest(self.working.name, self.lines, points, self.keep_out)
 
 
-def read(given: Mapping[str, Any], notes: Notes) -> Layers:
+def normalise_layers(given: Mapping[str, Any], notes: Notes) -> NormalisedLayers:
     """Normalise layers (raw layers or GeoDataFrames by name), noticing every fault.
 
     Raises
@@ -100,7 +102,7 @@ def read(given: Mapping[str, Any], notes: Notes) -> Layers:
         )
     working = working_crs({name: layer for name, layer in raw.items() if len(layer) or layer.crs})
 
-    def line_layer(name: str) -> tuple[Lines, Sizes]:
+    def line_layer(name: str) -> tuple[Lines, PipeSizes]:
         with _numbers_unchecked():
             lines = read_lines(_table(name, raw, notes), working.coordinates, notes)
         check_ids(lines.table, notes, _first_vertices(lines))
@@ -129,7 +131,7 @@ def read(given: Mapping[str, Any], notes: Notes) -> Layers:
         notice_improbable(some, notes)
     notice_improbable_lengths(lines, len(points["customers"]), notes)
     recorded = frozenset(name for name, layer in raw.items() if len(layer))
-    return Layers(working, lines, sizes, points, places, keep_out, base, recorded)
+    return NormalisedLayers(working, lines, sizes, points, places, keep_out, base, recorded)
 
 
 def _check_outlets(stations: NormalisedTable, places: NDArray[np.float64], notes: Notes) -> None:
@@ -207,3 +209,85 @@ def _base(layer: RawLayer, working: WorkingCrs) -> Any:
         geometry=working.geometry(shapes[chosen]),
         crs=working.crs,
     )
+
+
+def content_digest(
+    crs: str,
+    lines: Mapping[str, Lines],
+    points: Mapping[str, tuple[NormalisedTable, NDArray[np.float64]]],
+    areas: NormalisedTable,
+) -> str:
+    """Return the SHA-256 of normalised layers, each sorted by id.
+
+    Parameters
+    ----------
+    crs : str
+        Name of the working CRS.
+    lines, points : mapping
+        Layers by name; points with their places (n, 2) [m].
+    areas : NormalisedTable
+        The keep-out layer, geometry in the working CRS [m].
+    """
+    digest = hashlib.sha256()
+    digest.update(f"netplan layers 1\n{crs}\n".encode())
+    for name in sorted(lines):
+        layer = lines[name]
+        _add_table(digest, name, layer.table)
+        _add_numbers(digest, "vertices", np.diff(layer.start).astype(np.float64), 1.0)
+        _add_numbers(digest, "coords", layer.coords_m, GRID_M)
+        _add_numbers(digest, "height", layer.height_m, 1e-3)
+    for name in sorted(points):
+        table, xy = points[name]
+        _add_table(digest, name, table)
+        _add_numbers(digest, "coords", xy, GRID_M)
+    _add_table(digest, areas.name, areas)
+    shapes = shapely.normalize(as_objects(areas.geometry))
+    digest.update(b"".join(sorted(shape for shape in shapely.to_wkb(shapes, output_dimension=2) if shape)))
+    return digest.hexdigest()
+
+
+def _add_table(digest: Any, name: str, table: NormalisedTable) -> None:
+    digest.update(f"layer {name} {len(table)}\n".encode())
+    if not len(table):
+        return
+    for column in sorted(table.text):
+        digest.update(f"text {column}\n".encode())
+        _add_text(digest, table.text[column].arrow)
+    for column in sorted(table.number):
+        _add_numbers(digest, column, table.number[column], 1e-6)
+    for column in sorted(table.code):
+        digest.update(f"word {column}\n".encode())
+        digest.update(_same_or_all(table.code[column]))
+
+
+def _add_text(digest: Any, array: Any) -> None:
+    # Lengths and bytes, so that no two lists of texts run together to the same bytes.
+    if len(array) and pc.all(pc.equal(array, array[0])).as_py():
+        digest.update(b"same" + array[0].as_py().encode())
+        return
+    lengths = pc.binary_length(array).to_numpy(zero_copy_only=False)
+    digest.update(np.ascontiguousarray(lengths, dtype="<i4"))
+    start, stop = _span(array)
+    digest.update(memoryview(array.buffers()[2])[start:stop] if stop > start else b"")
+
+
+def _span(array: Any) -> tuple[int, int]:
+    offsets = np.frombuffer(array.buffers()[1], dtype=np.int32)[array.offset : array.offset + len(array) + 1]
+    return int(offsets[0]), int(offsets[-1])
+
+
+def _add_numbers(digest: Any, name: str, values: NDArray[np.float64], step: float) -> None:
+    digest.update(f"number {name}\n".encode())
+    flat = np.ravel(values)
+    if len(flat) and np.isnan(flat[0]) and np.isnan(flat).all():
+        digest.update(b"none")
+        return
+    with np.errstate(over="ignore"):  # what is too large counts as the largest
+        whole = np.where(np.isnan(flat), np.iinfo(np.int64).min, np.round(flat / step))
+    digest.update(_same_or_all(np.clip(whole, -9.2e18, 9.2e18).astype("<i8")))
+
+
+def _same_or_all(values: NDArray[Any]) -> Any:
+    if len(values) and (values == values[0]).all():
+        return b"same" + values[:1].tobytes()
+    return np.ascontiguousarray(values)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.core.findings import Severity
-from netplan.network.notes import Notes
+from netplan.network.finding_log import Notes
 
 __all__ = ["note_dates", "without_days", "year_of"]
 

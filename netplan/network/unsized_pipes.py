@@ -16,16 +16,16 @@ import pyarrow.compute as pc
 
 from netplan.core.arrays import Flags, Ints
 from netplan.core.findings import Finding, Noticed, Severity
-from netplan.network.lines import Lines
+from netplan.network.flat_geometry import Lines
 from netplan.network.model import Network, Pipes, SetAside
-from netplan.network.reading import Layers
-from netplan.network.text import Text
+from netplan.network.normalised_layers import NormalisedLayers
+from netplan.network.text_column import Text
 from netplan.network.vocabulary import Status
 from netplan.rules.model import BadDataRules
 
 __all__ = [
     "SIZE_CODES",
-    "Unsized",
+    "UnsizedPipe",
     "as_live",
     "give_sizes",
     "may_be_set_aside",
@@ -41,7 +41,7 @@ _OD_M, _WALL_M, _BORE_M = 0.11, 0.01, 0.09
 
 
 @dataclass(frozen=True, slots=True)
-class Unsized:
+class UnsizedPipe:
     """A live pipe without a usable size.
 
     Parameters
@@ -88,7 +88,7 @@ def too_many(mains: tuple[int, int], services: tuple[int, int], limits: BadDataR
     return ""
 
 
-def unsized(layers: Layers, errors: Collection[Finding]) -> tuple[Unsized, ...] | None:
+def unsized(layers: NormalisedLayers, errors: Collection[Finding]) -> tuple[UnsizedPipe, ...] | None:
     """Return the live pipes that errors are about, mains first, by id; None where these cannot be set aside.
 
     They cannot where an error is no `may_be_set_aside`, names a pipe whose geometry is not known, or leaves
@@ -97,7 +97,7 @@ def unsized(layers: Layers, errors: Collection[Finding]) -> tuple[Unsized, ...] 
     """
     if not all(map(may_be_set_aside, errors)):
         return None
-    found: list[Unsized] = []
+    found: list[UnsizedPipe] = []
     for name in _LINES:
         about = {error.feature_id: error for error in reversed(list(errors)) if error.layer == name}
         lines = layers.lines[name]
@@ -116,25 +116,25 @@ def unsized(layers: Layers, errors: Collection[Finding]) -> tuple[Unsized, ...] 
         for row in mine:
             name_of = lines.table.text["id"][row]
             error = about.get(name_of) or about[lines.feature_id[row]]
-            found.append(Unsized(name, row, name_of, error))
+            found.append(UnsizedPipe(name, row, name_of, error))
     return tuple(found)
 
 
-def give_sizes(layers: Layers, pipes: Sequence[Unsized]) -> None:
+def give_sizes(layers: NormalisedLayers, pipes: Sequence[UnsizedPipe]) -> None:
     """Give pipes a size that stands for none, so that they are joined; `not_live` gives them another."""
     for pipe in pipes:
         for column, value in zip(layers.sizes[pipe.layer], (_OD_M, _WALL_M, _BORE_M), strict=True):
             column[pipe.row] = value
 
 
-def not_live(network: Network, without: Sequence[Unsized]) -> Network:
+def not_live(network: Network, without: Sequence[UnsizedPipe]) -> Network:
     """Return the network with some of its pipes taken as not live: all their pieces are closed.
 
     Parameters
     ----------
     network : Network
         Joined from layers that `give_sizes` was given.
-    without : sequence of Unsized
+    without : sequence of UnsizedPipe
     """
     if not without:
         return network
@@ -188,7 +188,7 @@ def _rows_named(lines: Lines, names: Collection[str]) -> list[int]:
     return rows
 
 
-def _row_of(pipes: Pipes, pipe: Unsized) -> int:
+def _row_of(pipes: Pipes, pipe: UnsizedPipe) -> int:
     if pipe.layer == "mains":
         return pipes.id.find(pipe.id, 0, pipes.n_mains)
     return pipes.id.find(pipe.id, pipes.n_mains)

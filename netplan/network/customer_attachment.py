@@ -12,12 +12,12 @@ from scipy.spatial import KDTree
 
 from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
-from netplan.network.joining import SNAP_M, Joins, PipePolylines
+from netplan.network.finding_log import Notes, listed
 from netplan.network.nearer_services import nearer_services
 from netplan.network.normalise import NormalisedTable
-from netplan.network.notes import Notes, listed
-from netplan.network.placing import MainIndex, nodes_at
-from netplan.network.text import Text
+from netplan.network.pipe_joining import SNAP_M, Joins, PipePolylines
+from netplan.network.point_placement import MainIndex, nodes_at
+from netplan.network.text_column import Text
 from netplan.network.vocabulary import Attachment
 
 __all__ = ["MAIN_REACH_M", "SERVICE_REACH_M", "attach", "named_services", "service_ends"]

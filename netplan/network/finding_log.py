@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.core.findings import Finding, Severity, in_order
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 
 __all__ = ["MOST_PER_KIND", "Notes", "listed"]
 

@@ -13,9 +13,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from netplan.core.findings import Severity
+from netplan.network.finding_log import Notes, listed
 from netplan.network.normalise import NormalisedTable
-from netplan.network.notes import Notes, listed
-from netplan.network.text import Text
+from netplan.network.text_column import Text
 
 __all__ = ["priority_reading", "priority_words", "read_priorities"]
 
