@@ -13,10 +13,10 @@ from netplan.cli.exit_codes import console
 from netplan.cli.quantities import LENGTH, metres
 from netplan.core.errors import BadInputError, BadNetworkError
 from netplan.core.findings import Finding, errors_of
-from netplan.network.checks.gaps import NEAR_M
+from netplan.network.checks.missing_joints import NEAR_M
 from netplan.network.checks.survey import survey
 from netplan.network.model import Network
-from netplan.network.repair import mend
+from netplan.network.repair import repair_layers
 from netplan.network.unsized_pipes import may_be_set_aside, too_many
 from netplan.outputs.findings import print_findings, write_findings_json, write_findings_layer
 from netplan.outputs.repaired_network import print_changes, write_changes, write_mended
@@ -75,7 +75,7 @@ def command(
             raise BadInputError(
                 f"--snap: {reach:g} m is not above 0 and at most {NEAR_M:g} m; mend others by hand"
             )
-        mended = mend(layers, reach)
+        mended = repair_layers(layers, reach)
         layers = mended.layers
         # Rows left out may have held them; an id that is still used twice is a duplicate-id.
         noticed = tuple(finding for finding in noticed if finding.code != CLASHING_ID)

@@ -35,7 +35,7 @@ class Records:
     profile : int8 array
         Row in `profiles`, or `PEAK_PROFILE` where peak_kw is used.
     category : uint8 array
-        Code of `words.Category`.
+        Code of `vocabulary.Category`.
     meters : float array
         Meters, at least 1.
     annual_kwh : float array

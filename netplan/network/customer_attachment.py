@@ -140,7 +140,7 @@ def attach(
 ) -> tuple[Ints, Ints, NDArray[np.uint8]]:
     """Return customer rows and the nodes they hang on, sorted; several for a customer with two feeds.
 
-    The third array has one code of `words.Attachment` for every customer.
+    The third array has one code of `vocabulary.Attachment` for every customer.
 
     Parameters
     ----------

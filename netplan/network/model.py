@@ -73,7 +73,7 @@ class Pipes:
     n_mains : int
         Rows [0, n_mains) are mains; the rest are services.
     material, surface, joint, host, excess_flow_valve : uint8 arrays
-        Codes of `words.Material`, `Surface`, `Joint`, `Host`, `YesNo`.
+        Codes of `vocabulary.Material`, `Surface`, `Joint`, `Host`, `YesNo`.
     od_m, wall_m, bore_m : float arrays
         Outside diameter, wall and bore [m]; bore is always known, wall may be NaN for iron and steel.
     sdr : float array
@@ -164,7 +164,7 @@ class Valves:
     ----------
     id : Text
     state, operable : uint8 arrays
-        Codes of `words.ValveState` and `words.Operable`.
+        Codes of `vocabulary.ValveState` and `vocabulary.Operable`.
     pipe, piece : int32 arrays
         Row of the pipe it closes and of its own piece; -1 for a valve that lies on no pipe.
     chainage_m : float array
@@ -243,13 +243,13 @@ class Customers:
     id, address, street, number, postcode, priority, priority_note, language : Text
         As recorded; `priority_note` is restricted to the call sheet.
     category : uint8 array
-        Code of `words.Category`.
+        Code of `vocabulary.Category`.
     meters : int32 array
         Meters at the point.
     annual_kwh, peak_kw : float arrays
         Yearly energy [kWh] and peak power [kW]; NaN where not recorded.
     service_regulator : uint8 array
-        Code of `words.YesNo`.
+        Code of `vocabulary.YesNo`.
     x_m, y_m : float arrays
         Place in the working CRS [m].
     attach_start : int32 array, shape (n + 1,)
@@ -258,7 +258,7 @@ class Customers:
     attach_node : int32 array
         Nodes of the attachments.
     attached_by : uint8 array
-        Code of `words.Attachment`: by its service ids, by some of them where others are not recorded, by
+        Code of `vocabulary.Attachment`: by its service ids, by some of them where others are not recorded, by
         one that ends far away while another service ends beside the customer, or by what lies nearest.
     """
 

@@ -243,7 +243,7 @@ def split(
     Parameters
     ----------
     valve_state : uint8 array
-        Codes of `words.ValveState` by valve row.
+        Codes of `vocabulary.ValveState` by valve row.
     scale : float
         Planar length over true length [-].
     """

@@ -10,7 +10,7 @@ from typing import Final
 from netplan.core.errors import BadInputError
 from netplan.core.findings import Finding, in_order
 from netplan.network.build import build_network
-from netplan.network.checks.crs import check_area_of_use
+from netplan.network.checks.reference_systems import check_area_of_use
 from netplan.network.concurrency import no_collecting, side_by_side
 from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.finding_log import Notes

@@ -22,7 +22,7 @@ from rich.console import Console
 import netplan
 from netplan.cli import main
 from netplan.core.findings import READING_CODES, Finding, Severity
-from netplan.network.checks.groups import Group, group_of, meaning_of
+from netplan.network.checks.finding_groups import Group, group_of, meaning_of
 from netplan.network.unsized_pipes import SIZE_CODES
 from netplan.outputs.findings import print_findings
 from netplan.outputs.summary import print_summary

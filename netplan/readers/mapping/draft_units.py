@@ -16,6 +16,7 @@ from netplan.readers.mapping.unit_words import unit_factor
 from netplan.readers.trade_words import tokens
 
 __all__ = ["NOTHING", "Unit", "guess_unit", "has_unit", "names_unit"]
+
 _WITH_UNIT: Final = re.compile(r"[-+]?\d+(?:[.,]\d+)*\s*([^\d\s.,].*)")
 _MOST_NAMED: Final = 3
 _NAMED: Final[dict[str, tuple[tuple[tuple[str, ...], str], ...]]] = {

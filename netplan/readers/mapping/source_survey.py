@@ -34,7 +34,7 @@ class SeenColumn:
     name : str
         Name in the source.
     kind : str
-        As `source.Field` says.
+        As `layer_source.Field` says.
     texts : pyarrow array
         Values as texts, empty where missing.
     words : dict

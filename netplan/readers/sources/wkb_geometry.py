@@ -265,7 +265,7 @@ def shapes_of_wkb(column: Any, crs: CRS | None) -> tuple[Shapes, OddShapes | Non
     """Return geometries for an Arrow column of well-known binary, and what was odd about them.
 
     Where all features are points, or all are lines, their coordinates are read straight from the bytes. Arcs
-    become straight lines within `curves.TOLERANCE_M`. What cannot be read, or is of a kind that is not read,
+    become straight lines within `TOLERANCE_M`. What cannot be read, or is of a kind that is not read,
     is None.
 
     Parameters

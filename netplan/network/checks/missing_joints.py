@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
-from netplan.network.checks.shapes import (
+from netplan.network.checks.pipe_views import (
     ids_of_mains,
     ids_of_services,
     mains_as_lines,
