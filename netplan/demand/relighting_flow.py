@@ -1,13 +1,13 @@
-"""Relighting together is a load too."""
+"""Relighting together is a load too: the flow of every customer while some are relit."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
-from netplan.demand.customers import W_PER_KW, DemandResult
-from netplan.demand.groups import DiversityGroups, uplift
-from netplan.demand.profile import hour_factor
+from netplan.demand.diversity import DiversityGroups, uplift
+from netplan.demand.hourly_demand import W_PER_KW, DemandResult
+from netplan.demand.load_profile import hour_factor
 
 __all__ = ["relight_flow"]
 

@@ -1,4 +1,4 @@
-"""From customers to nodes and back."""
+"""Demand of customers at the nodes they are attached at, and the pressure of nodes at their customers."""
 
 from __future__ import annotations
 

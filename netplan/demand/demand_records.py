@@ -16,7 +16,6 @@ from netplan.reference.profiles import CategoryFigures, category_figures
 
 __all__ = ["PEAK_PROFILE", "Records", "check_records"]
 
-
 PEAK_PROFILE: Final = -1
 """Profile code of a customer whose peak_kw is used."""
 HOURS_PER_YEAR: Final = 8760.0

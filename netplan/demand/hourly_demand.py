@@ -10,17 +10,16 @@ from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import SECONDS_PER_HOUR
 from netplan.core.errors import BadInputError
 from netplan.core.findings import Finding
-from netplan.demand.groups import DiversityGroups, Elsewhere, diversity_of, part_counts, uplift
-from netplan.demand.profile import customer_value_kwh_per_day, hour_factor
-from netplan.demand.records import PEAK_PROFILE, Records, check_records
-from netplan.demand.window import HourOfWindow, Window, window_hours
+from netplan.demand.demand_records import PEAK_PROFILE, Records, check_records
+from netplan.demand.diversity import DiversityGroups, Elsewhere, diversity_of, part_counts, uplift
+from netplan.demand.hours_and_weather import HourOfWindow, Window, window_hours
+from netplan.demand.load_profile import customer_value_kwh_per_day, hour_factor
 from netplan.network.model import Customers
 from netplan.network.vocabulary import Category
 from netplan.reference.profiles import ClimateMonth
 from netplan.rules.model import Rules
 
 __all__ = ["DemandResult", "DemandShare", "customer_demand"]
-
 
 J_PER_KWH = 3.6e6
 W_PER_KW = 1000.0

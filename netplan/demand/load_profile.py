@@ -21,7 +21,6 @@ from netplan.reference.profiles import (
 
 __all__ = ["COLDEST_C", "customer_value_kwh_per_day", "hour_factor"]
 
-
 COLDEST_C: Final = -60.0
 """Air temperatures below this one are taken as this one [°C]."""
 _STEP_C: Final = 0.1
