@@ -11,7 +11,7 @@ from netplan.core.constants import SECONDS_PER_HOUR
 from netplan.core.errors import BadInputError
 from netplan.core.findings import Finding
 from netplan.demand.demand_records import PEAK_PROFILE, Records, check_records
-from netplan.demand.diversity import DiversityGroups, Elsewhere, diversity_of, part_counts, uplift
+from netplan.demand.group_diversity import DiversityGroups, Elsewhere, diversity_of, part_counts, uplift
 from netplan.demand.hours_and_weather import HourOfWindow, Window, window_hours
 from netplan.demand.load_profile import customer_value_kwh_per_day, hour_factor
 from netplan.network.model import Customers

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
-from netplan.demand.diversity import DiversityGroups, uplift
+from netplan.demand.group_diversity import DiversityGroups, uplift
 from netplan.demand.hourly_demand import W_PER_KW, DemandResult
 from netplan.demand.load_profile import hour_factor
 
