@@ -23,7 +23,7 @@ from netplan.outputs.repaired_network import print_changes, write_changes, write
 from netplan.readers import open_source, read_layers, read_mapping
 from netplan.readers.mapping.features_not_taken import CLASHING_ID
 from netplan.readers.source_findings import with_absent
-from netplan.readers.sources.areas import cut_to, read_window
+from netplan.readers.sources.areas import cut_to, read_area
 from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
 from netplan.rules import default_rules
 
@@ -63,7 +63,7 @@ def command(
     source = open_source(network, UNLIMITED if any_size else LIMITS)
     if within is not None and mend_out is not None:
         raise BadInputError("--mend with --within would leave the rest of the network out; give one of them")
-    window = None if within is None else read_window(within)
+    window = None if within is None else read_area(within)
     read = read_layers(source, mapping=None if mapping is None else read_mapping(mapping), within=window)
     raw = with_absent(read, whole=window is None)
     if window is not None:

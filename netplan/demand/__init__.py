@@ -27,21 +27,21 @@ would give, because the published hourly shares step at the edges of their tempe
 """
 
 from netplan.demand.demand_at_nodes import customer_pressure, node_demand
-from netplan.demand.demand_records import Records, check_records
-from netplan.demand.group_diversity import DiversityGroups, Elsewhere, diversity_of, uplift
+from netplan.demand.demand_records import DemandRecords, check_records
+from netplan.demand.group_diversity import DiversityGroups, UnlistedCustomers, diversity_of, uplift
 from netplan.demand.hourly_demand import DemandResult, DemandShare, customer_demand
 from netplan.demand.hours_and_weather import Forecast, HourOfWindow, Window, read_forecast, window_hours
 from netplan.demand.load_profile import customer_value_kwh_per_day, hour_factor
 from netplan.demand.relighting_flow import relight_flow
 
 __all__ = [
+    "DemandRecords",
     "DemandResult",
     "DemandShare",
     "DiversityGroups",
-    "Elsewhere",
     "Forecast",
     "HourOfWindow",
-    "Records",
+    "UnlistedCustomers",
     "Window",
     "check_records",
     "customer_demand",

@@ -14,7 +14,7 @@ from netplan.network.model import Customers
 from netplan.network.vocabulary import Category
 from netplan.reference.profiles import CategoryFigures, category_figures
 
-__all__ = ["PEAK_PROFILE", "Records", "check_records"]
+__all__ = ["PEAK_PROFILE", "DemandRecords", "check_records"]
 
 PEAK_PROFILE: Final = -1
 """Profile code of a customer whose peak_kw is used."""
@@ -24,7 +24,7 @@ LEAST_FULL_LOAD_HOURS: Final = 50.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Records:
+class DemandRecords:
     """Checked demand data, one row a customer.
 
     Parameters
@@ -62,7 +62,7 @@ class Records:
         by_peak = self.profile == PEAK_PROFILE
         return np.where(by_peak, self.category.astype(np.int64), len(Category))
 
-    def of_some(self, rows: NDArray[np.int64]) -> Records:
+    def of_some(self, rows: NDArray[np.int64]) -> DemandRecords:
         """Return the records of some customers; the findings stay those of all."""
         columns = ("profile", "category", "meters", "annual_kwh", "peak_kw", "known_peak_kw")
         return replace(self, **{name: getattr(self, name)[rows] for name in columns})
@@ -75,7 +75,7 @@ class _Fault:
     rows: Flags
 
 
-def check_records(customers: Customers) -> Records:
+def check_records(customers: Customers) -> DemandRecords:
     """Check the demand data of customers and decide what to use of each.
 
     Yearly energy is used where it is good, because it follows the weather; of industry the peak, because a
@@ -103,7 +103,7 @@ def check_records(customers: Customers) -> Records:
     use_default = ~annual_good & ~peak_good
     default = np.array([figures.annual_kwh for figures in table])[category] * meters
     profiles, profile = _profiles(table, category, meters)
-    return Records(
+    return DemandRecords(
         profiles=profiles,
         profile=np.where(use_peak, PEAK_PROFILE, profile).astype(np.int8),
         category=category,

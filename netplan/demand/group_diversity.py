@@ -10,7 +10,7 @@ from netplan.core.arrays import Floats, Ints
 from netplan.reference.diversity import diversity, diversity_curve
 from netplan.rules.model import Rules
 
-__all__ = ["DiversityGroups", "Elsewhere", "diversity_of", "part_counts", "uplift"]
+__all__ = ["DiversityGroups", "UnlistedCustomers", "diversity_of", "part_counts", "uplift"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -30,7 +30,7 @@ class DiversityGroups:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Elsewhere:
+class UnlistedCustomers:
     """Customers that count where meters are counted, without being listed.
 
     Parameters

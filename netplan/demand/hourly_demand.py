@@ -10,8 +10,14 @@ from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import SECONDS_PER_HOUR
 from netplan.core.errors import BadInputError
 from netplan.core.findings import Finding
-from netplan.demand.demand_records import PEAK_PROFILE, Records, check_records
-from netplan.demand.group_diversity import DiversityGroups, Elsewhere, diversity_of, part_counts, uplift
+from netplan.demand.demand_records import PEAK_PROFILE, DemandRecords, check_records
+from netplan.demand.group_diversity import (
+    DiversityGroups,
+    UnlistedCustomers,
+    diversity_of,
+    part_counts,
+    uplift,
+)
 from netplan.demand.hours_and_weather import HourOfWindow, Window, window_hours
 from netplan.demand.load_profile import customer_value_kwh_per_day, hour_factor
 from netplan.network.model import Customers
@@ -71,7 +77,7 @@ class DemandResult:
         Customers fed together with these that are not among them.
     """
 
-    records: Records
+    records: DemandRecords
     rules: Rules
     hours: tuple[HourOfWindow, ...]
     factors: Floats
@@ -79,7 +85,7 @@ class DemandResult:
     peak_m3_per_s_std: Floats
     hs_j_per_m3_std: float
     profile_mean_m3_per_s_std: Floats
-    elsewhere: Elsewhere | None = None
+    elsewhere: UnlistedCustomers | None = None
 
     def __len__(self) -> int:
         return len(self.mean_m3_per_s_std)
@@ -197,7 +203,7 @@ class DemandResult:
             records=records.of_some(rows),
             mean_m3_per_s_std=self.mean_m3_per_s_std[rows],
             peak_m3_per_s_std=self.peak_m3_per_s_std[rows],
-            elsewhere=Elsewhere(meters.reshape(groups, kinds)),
+            elsewhere=UnlistedCustomers(meters.reshape(groups, kinds)),
         )
 
     def shares_elsewhere(self, together: DiversityGroups) -> Floats:
@@ -307,14 +313,14 @@ def customer_demand(
     )
 
 
-def _by_profile(records: Records, mean_m3_per_s_std: Floats) -> Floats:
+def _by_profile(records: DemandRecords, mean_m3_per_s_std: Floats) -> Floats:
     rows = np.flatnonzero(records.profile != PEAK_PROFILE)
     profile, count = records.profile[rows], len(records.profiles)
     sums = np.bincount(profile, weights=mean_m3_per_s_std[rows], minlength=count)
     return np.where(np.bincount(profile, minlength=count) > 0, sums, np.nan)
 
 
-def _factors(records: Records, hours: tuple[HourOfWindow, ...], rules: Rules) -> Floats:
+def _factors(records: DemandRecords, hours: tuple[HourOfWindow, ...], rules: Rules) -> Floats:
     return np.array(
         [
             [

@@ -15,18 +15,23 @@ from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.core.errors import BadNetworkError
 from netplan.core.findings import Finding, Severity, errors_of
 from netplan.network import model
-from netplan.network.concurrency import meanwhile, no_collecting
-from netplan.network.customer_attachment import attach, named_services, service_ends
+from netplan.network.concurrency import in_background, without_garbage_collection
+from netplan.network.customer_attachment import attach_customers, named_services, service_ends
 from netplan.network.finding_log import Notes
 from netplan.network.flat_geometry import Lines, shapes_of
 from netplan.network.normalise import NormalisedTable
 from netplan.network.normalised_layers import NormalisedLayers, PipeSizes, normalise_layers
-from netplan.network.pipe_joining import POINT_REACH_M, PipePolylines, join, split
+from netplan.network.pipe_joining import POINT_REACH_M, PipePolylines, join_pipes, split_pipes
 from netplan.network.point_placement import MainIndex, nodes_at, notice_unknown_states, place_valves
 from netplan.network.projection import scale_at
 from netplan.network.raw_layers import as_objects
 from netplan.network.text_column import Text
-from netplan.network.unsized_pipes import give_sizes, may_be_set_aside, not_live, unsized
+from netplan.network.unsized_pipes import (
+    give_placeholder_sizes,
+    may_be_set_aside,
+    taken_as_not_live,
+    unsized_pipes,
+)
 from netplan.network.vocabulary import Status
 
 __all__ = ["build_network"]
@@ -64,20 +69,20 @@ def build_network(
     """
     notes = Notes()
     notes.extend(findings)
-    with no_collecting():
+    with without_garbage_collection():
         normalised = normalise_layers(layers, notes)
         errors = errors_of(notes.sorted())
-        without_size = unsized(normalised, errors) if set_aside and errors else None
+        without_size = unsized_pipes(normalised, errors) if set_aside and errors else None
         if without_size is not None:
-            give_sizes(normalised, without_size)
+            give_placeholder_sizes(normalised, without_size)
         elif strict:
             _refuse_errors(notes, but=filter(may_be_set_aside, errors) if set_aside else ())
             _refuse_errors(notes)
-        with meanwhile(normalised.content_sha256) as digest:
+        with in_background(normalised.content_sha256) as digest:
             network = _joined(normalised, source, notes, digest)
     if without_size is not None:
         _refuse_errors(notes, but=errors)
-        return not_live(network, without_size)
+        return taken_as_not_live(network, without_size)
     if strict:
         _refuse_errors(notes)
     return network
@@ -100,8 +105,8 @@ def _joined(layers: NormalisedLayers, source: str, notes: Notes, digest: Callabl
     systems, course = _course(mains[0], services[0])
     scale = scale_at(layers.working.crs, course.coords_m, notes)
     points = {name: _usable(table) for name, table in layers.points.items()}
-    with meanwhile(lambda: named_services(points["customers"], services[0].feature_id)) as named:
-        joins, index = join(course), MainIndex(course)
+    with in_background(lambda: named_services(points["customers"], services[0].feature_id)) as named:
+        joins, index = join_pipes(course), MainIndex(course)
     ends = service_ends(course, joins, services[0].feature_id, notes)
     places = {name: layers.places[name][_usable_rows(layers.points[name])] for name in points}
 
@@ -116,7 +121,7 @@ def _joined(layers: NormalisedLayers, source: str, notes: Notes, digest: Callabl
     station_of = _rows_of(points["sensing_points"].text["station_id"], points["regulators"].text["id"])
     own_system = np.concatenate([system_of("regulators"), np.array([-1], dtype=np.int16)])
     sensing_node = on_mains("sensing_points", own_system[station_of])
-    who, at, by_what = attach(
+    who, at, by_what = attach_customers(
         course,
         joins,
         index,
@@ -135,7 +140,7 @@ def _joined(layers: NormalisedLayers, source: str, notes: Notes, digest: Callabl
     )
     state = points["valves"].code["state"]
     notice_unknown_states(points["valves"].text["id"], state, valve_pipe, places["valves"], notes)
-    nodes, pieces, lasting = split(course, joins, state, scale)
+    nodes, pieces, lasting = split_pipes(course, joins, state, scale)
     lasting = np.concatenate([lasting, [-1]])  # so that -1, no node, stays -1
     if not (station_node >= 0).any():
         notes.add(

@@ -8,7 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from typing import Final, TypeVar
 
-__all__ = ["meanwhile", "no_collecting", "side_by_side"]
+__all__ = ["in_background", "in_parallel", "without_garbage_collection"]
 
 THREADS: Final = 2
 """Threads for work in numpy, Arrow and hashing, which run outside the interpreter's lock."""
@@ -18,13 +18,13 @@ _Result = TypeVar("_Result")
 
 
 @contextmanager
-def meanwhile(work: Callable[[], _Result]) -> Iterator[Callable[[], _Result]]:
+def in_background(work: Callable[[], _Result]) -> Iterator[Callable[[], _Result]]:
     """Begin some work on a thread of its own; what is yielded waits for it and returns its result."""
     with ThreadPoolExecutor(1) as pool:
         yield pool.submit(work).result
 
 
-def side_by_side(work: Callable[[_Item], _Result], items: Iterable[_Item]) -> list[_Result]:
+def in_parallel(work: Callable[[_Item], _Result], items: Iterable[_Item]) -> list[_Result]:
     """Return the results for all items in their order, worked out on a few threads."""
     given = list(items)
     if len(given) < 2:
@@ -34,7 +34,7 @@ def side_by_side(work: Callable[[_Item], _Result], items: Iterable[_Item]) -> li
 
 
 @contextmanager
-def no_collecting() -> Iterator[None]:
+def without_garbage_collection() -> Iterator[None]:
     """Pause cyclic garbage collection, and restore it as it was.
 
     Geometries hold no references to each other, so there is nothing to collect; looking for it while a

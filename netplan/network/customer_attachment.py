@@ -15,12 +15,12 @@ from netplan.core.findings import Severity
 from netplan.network.finding_log import Notes, listed
 from netplan.network.nearer_services import nearer_services
 from netplan.network.normalise import NormalisedTable
-from netplan.network.pipe_joining import SNAP_M, Joins, PipePolylines
+from netplan.network.pipe_joining import SNAP_M, NodePlaces, PipePolylines
 from netplan.network.point_placement import MainIndex, nodes_at
 from netplan.network.text_column import Text
 from netplan.network.vocabulary import Attachment
 
-__all__ = ["MAIN_REACH_M", "SERVICE_REACH_M", "attach", "named_services", "service_ends"]
+__all__ = ["MAIN_REACH_M", "SERVICE_REACH_M", "attach_customers", "named_services", "service_ends"]
 
 SERVICE_REACH_M: Final = 5.0
 """A customer without a service id hangs on the nearest service end within this distance (own) [m]."""
@@ -32,7 +32,7 @@ TWO_SERVICES_M: Final = 1.0
 _ROUNDING_M: Final = 1e-9
 
 
-def service_ends(course: PipePolylines, joins: Joins, feature_id: Text, notes: Notes) -> Ints:
+def service_ends(course: PipePolylines, joins: NodePlaces, feature_id: Text, notes: Notes) -> Ints:
     """Return the node of the customer's end of each service: the end that is on no main.
 
     Parameters
@@ -88,7 +88,7 @@ def service_ends(course: PipePolylines, joins: Joins, feature_id: Text, notes: N
 
 
 def _notice_touching(
-    joins: Joins,
+    joins: NodePlaces,
     on_main: NDArray[np.bool_],
     ends: Ints,
     through: NDArray[np.bool_],
@@ -127,9 +127,9 @@ def _notice_touching(
     )
 
 
-def attach(
+def attach_customers(
     course: PipePolylines,
-    joins: Joins,
+    joins: NodePlaces,
     index: MainIndex,
     customers: NormalisedTable,
     xy_m: Floats,
@@ -196,7 +196,7 @@ def _nearest_services(
     rest: Ints,
     feature_id: Text,
     ends: Ints,
-    joins: Joins,
+    joins: NodePlaces,
     notes: Notes,
 ) -> tuple[Ints, Ints]:
     """Return customers and the service rows within reach that they may hang on; several where two lie alike.
@@ -241,7 +241,7 @@ def _nearest_services(
     return np.concatenate(who), np.concatenate(service).astype(np.int64)
 
 
-def _places(joins: Joins, node: Ints) -> Floats:
+def _places(joins: NodePlaces, node: Ints) -> Floats:
     return np.column_stack([joins.x_m[node], joins.y_m[node]])
 
 
@@ -295,7 +295,7 @@ def _by_service_id(
     feature_id: Text,
     ends: Ints,
     named: tuple[Ints, Ints],
-    joins: Joins,
+    joins: NodePlaces,
     notes: Notes,
 ) -> tuple[Ints, Ints]:
     who, row = named

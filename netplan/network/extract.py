@@ -12,13 +12,13 @@ from netplan.core.arrays import Flags, Ints
 from netplan.network.model import Injections, Network, SensingPoints
 from netplan.network.text_column import Text
 
-__all__ = ["Rows", "extract"]
+__all__ = ["ExtractedRows", "extract"]
 
 Table = TypeVar("Table")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Rows:
+class ExtractedRows:
     """Which rows of a whole network the rows of a part of it are; all ascending.
 
     Parameters
@@ -34,7 +34,7 @@ class Rows:
     customer: Ints
 
 
-def extract(network: Network, chosen: Flags) -> tuple[Network, Rows]:
+def extract(network: Network, chosen: Flags) -> tuple[Network, ExtractedRows]:
     """Return the network of some nodes alone, and which rows of the whole it holds.
 
     Pieces of pipe are taken with both their ends, a pipe with any of its pieces: its length and its course
@@ -91,7 +91,7 @@ def extract(network: Network, chosen: Flags) -> tuple[Network, Rows]:
         findings=(),
         base={},
     )
-    return part, Rows(node, piece, pipe, valve, station, customer)
+    return part, ExtractedRows(node, piece, pipe, valve, station, customer)
 
 
 def _rows(table: Table, rows: Ints) -> Table:

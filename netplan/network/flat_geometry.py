@@ -18,7 +18,7 @@ from netplan.network.normalise import NormalisedTable
 from netplan.network.raw_layers import LINE, POINT, FlatShapes, as_objects
 from netplan.network.text_column import Text
 
-__all__ = ["Lines", "along", "lengths_of", "measures", "read_lines", "read_points", "shapes_of"]
+__all__ = ["Lines", "interpolated_at", "lengths_of", "measures", "read_lines", "read_points", "shapes_of"]
 
 _MULTILINE = 5
 _FARTHEST_M = 1e8
@@ -280,7 +280,7 @@ def measures(coords_m: Floats, start: Ints) -> Floats:
     return np.cumsum(step)
 
 
-def along(values: Floats, start: Ints, running_m: Floats, line: Ints, measure_m: Floats) -> Floats:
+def interpolated_at(values: Floats, start: Ints, running_m: Floats, line: Ints, measure_m: Floats) -> Floats:
     """Return vertex values interpolated at planar measures on lines.
 
     Parameters

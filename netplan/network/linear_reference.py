@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
 from netplan.core.arrays import Floats, Ints
-from netplan.network.flat_geometry import along, measures
+from netplan.network.flat_geometry import interpolated_at, measures
 from netplan.network.model import Network, Pipes
 
 __all__ = [
@@ -58,7 +58,7 @@ def points_at(network: Network, pipe: Rows, chainage_m: Floats) -> Floats:
     if len(rows) < 1000:
         return _few(pipes, rows, measure)
     running = measures(pipes.coords_m, pipes.coord_start)
-    return along(pipes.coords_m, pipes.coord_start, running, rows, measure)
+    return interpolated_at(pipes.coords_m, pipes.coord_start, running, rows, measure)
 
 
 def lon_lat(network: Network, xy_m: Floats) -> Floats:
@@ -81,7 +81,7 @@ def lines_between(network: Network, pipe: Rows, from_m: Floats, to_m: Floats) ->
     coords, start = _vertices(pipes, np.asarray(pipe, dtype=np.int64))
     running, of = measures(coords, start), np.repeat(line, np.diff(start))
     low, high = (np.asarray(at_m, dtype=np.float64) * network.scale for at_m in (from_m, to_m))
-    first, last = (along(coords, start, running, line, at) for at in (low, high))
+    first, last = (interpolated_at(coords, start, running, line, at) for at in (low, high))
     here = running - running[start[:-1]][of]
     inner = (here > low[of] + _SAME_M) & (here < high[of] - _SAME_M)
     owner = np.concatenate([line, of[inner], line])
@@ -166,7 +166,7 @@ def _mains_index(
 def _few(pipes: Pipes, rows: NDArray[np.int64], measure_m: Floats) -> Floats:
     """Interpolate on a few pipes without walking along all the others."""
     coords, start = _vertices(pipes, rows)
-    return along(coords, start, measures(coords, start), np.arange(len(rows)), measure_m)
+    return interpolated_at(coords, start, measures(coords, start), np.arange(len(rows)), measure_m)
 
 
 def _vertices(pipes: Pipes, rows: NDArray[np.int64]) -> tuple[Floats, NDArray[np.int64]]:

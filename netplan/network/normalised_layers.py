@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from netplan.core.arrays import Floats
 from netplan.core.errors import BadNetworkError
 from netplan.core.findings import Severity
-from netplan.network.concurrency import side_by_side
+from netplan.network.concurrency import in_parallel
 from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.finding_log import Notes
 from netplan.network.flat_geometry import Lines, read_lines, read_points
@@ -119,7 +119,7 @@ def normalise_layers(given: Mapping[str, Any], notes: Notes) -> NormalisedLayers
         return line_layer(name) if name in _LINES else point_layer(name)
 
     largest_first = sorted((*_LINES, *_POINTS), key=lambda name: -len(raw.get(name, ())))
-    done = dict(zip(largest_first, side_by_side(layer, largest_first), strict=True))
+    done = dict(zip(largest_first, in_parallel(layer, largest_first), strict=True))
     lines, sizes = ({name: done[name][part] for name in _LINES} for part in (0, 1))
     points, places = ({name: done[name][part] for name in _POINTS} for part in (0, 1))
     with _numbers_unchecked():

@@ -13,12 +13,21 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats, Ints
 from netplan.graph.components import component_labels
-from netplan.network.flat_geometry import along, measures
+from netplan.network.flat_geometry import interpolated_at, measures
 from netplan.network.model import Nodes, Pieces
 from netplan.network.spatial_index import close_pairs, points_on_lines
 from netplan.network.vocabulary import ValveState
 
-__all__ = ["POINT_REACH_M", "SNAP_M", "Joins", "PipePolylines", "first_of", "join", "merge_nodes", "split"]
+__all__ = [
+    "POINT_REACH_M",
+    "SNAP_M",
+    "NodePlaces",
+    "PipePolylines",
+    "first_of",
+    "join_pipes",
+    "merge_nodes",
+    "split_pipes",
+]
 
 SNAP_M: Final = 0.05
 """Ends within this distance are one node [m]."""
@@ -61,7 +70,7 @@ class PipePolylines:
 
 
 @dataclass(slots=True, eq=False)
-class Joins:
+class NodePlaces:
     """Nodes, and the places on pipes where they sit.
 
     Parameters
@@ -131,14 +140,14 @@ def _sorted_places(pipe: Ints, measure_m: Floats, valve: Ints, before: Ints) -> 
     return order
 
 
-def join(course: PipePolylines) -> Joins:
+def join_pipes(course: PipePolylines) -> NodePlaces:
     """Join pipes of each system at their ends and where an end lies on another pipe."""
     first, last = course.start[:-1], course.start[1:] - 1
     ends = course.coords_m[np.column_stack([first, last]).ravel()]
     end_system = np.repeat(course.system, 2)
     node, xy, system = _snap(ends, end_system)
     nothing = np.zeros(0, dtype=np.int64)
-    joins = Joins(
+    joins = NodePlaces(
         xy[:, 0],
         xy[:, 1],
         system,
@@ -154,7 +163,7 @@ def join(course: PipePolylines) -> Joins:
     return joins
 
 
-def merge_nodes(joins: Joins) -> Ints:
+def merge_nodes(joins: NodePlaces) -> Ints:
     """Return the lasting row of every node after the merged pairs are made one."""
     if not joins.merged:
         return np.arange(joins.n_nodes)
@@ -223,7 +232,7 @@ def _snap_one(points: Floats) -> tuple[Ints, Floats]:
     return rank[named][inverse], xy
 
 
-def _tees(course: PipePolylines, joins: Joins) -> tuple[Ints, Ints, Floats]:
+def _tees(course: PipePolylines, joins: NodePlaces) -> tuple[Ints, Ints, Floats]:
     """Return pipe, node and measure where a node lies on the interior of a pipe that doesn't end there."""
     places = np.column_stack([joins.x_m, joins.y_m])
     node, pipe, measure, _ = points_on_lines(places, course.coords_m, course.start, SNAP_M)
@@ -235,8 +244,8 @@ def _tees(course: PipePolylines, joins: Joins) -> tuple[Ints, Ints, Floats]:
     return pipe[keep], node[keep], measure[keep]
 
 
-def split(
-    course: PipePolylines, joins: Joins, valve_state: NDArray[np.uint8], scale: float
+def split_pipes(
+    course: PipePolylines, joins: NodePlaces, valve_state: NDArray[np.uint8], scale: float
 ) -> tuple[Nodes, Pieces, Ints]:
     """Return nodes, pieces and the lasting row of every node of `joins`.
 
@@ -289,20 +298,20 @@ def split(
     return _nodes(course, joins, lasting), pieces, lasting
 
 
-def _nodes(course: PipePolylines, joins: Joins, lasting: Ints) -> Nodes:
+def _nodes(course: PipePolylines, joins: NodePlaces, lasting: Ints) -> Nodes:
     first = first_of(lasting)
     return Nodes(
         joins.x_m[first], joins.y_m[first], _heights(course, joins, lasting, len(first)), joins.system[first]
     )
 
 
-def _heights(course: PipePolylines, joins: Joins, lasting: Ints, n: int) -> NDArray[np.float64]:
+def _heights(course: PipePolylines, joins: NodePlaces, lasting: Ints, n: int) -> NDArray[np.float64]:
     """Mean height of the pipe ends at each node; on the interior of a pipe, the height of that pipe."""
     height = np.full(n, np.nan)
     if not np.isfinite(course.height_m).any():
         return height
     running = measures(course.coords_m, course.start)
-    inner = along(course.height_m, course.start, running, joins.pipe, joins.measure_m)
+    inner = interpolated_at(course.height_m, course.start, running, joins.pipe, joins.measure_m)
     at_end = course.height_m[np.column_stack([course.start[:-1], course.start[1:] - 1])]
     for node, value in (
         (joins.before, inner),

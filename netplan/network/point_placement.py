@@ -11,18 +11,18 @@ from numpy.typing import NDArray
 from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
 from netplan.network.finding_log import Notes
-from netplan.network.flat_geometry import along, measures
-from netplan.network.pipe_joining import POINT_REACH_M, SNAP_M, Joins, PipePolylines
+from netplan.network.flat_geometry import interpolated_at, measures
+from netplan.network.pipe_joining import POINT_REACH_M, SNAP_M, NodePlaces, PipePolylines
 from netplan.network.text_column import Text
 from netplan.network.vocabulary import ValveState
 
-__all__ = ["Candidates", "MainIndex", "nodes_at", "notice_unknown_states", "place_valves", "points_along"]
+__all__ = ["MainCandidates", "MainIndex", "nodes_at", "notice_unknown_states", "place_valves", "points_along"]
 
 _SAME_M = 1e-3
 
 
 @dataclass(slots=True, eq=False)
-class Candidates:
+class MainCandidates:
     """Mains near points, sorted by point, distance, main: rows of points and pipes, distance [m]."""
 
     point: Ints
@@ -55,11 +55,11 @@ class MainIndex:
 
     def near(
         self, xy_m: Floats, reach_m: float | Floats, system: NDArray[np.int16] | None = None
-    ) -> Candidates:
+    ) -> MainCandidates:
         """Return the mains within reach of each point, of its system where systems are given."""
         if not len(xy_m) or not self._course.n_mains:
             none = np.zeros(0, dtype=np.int64)
-            return Candidates(none, none, np.zeros(0))
+            return MainCandidates(none, none, np.zeros(0))
         points = np.asarray(shapely.points(xy_m), dtype=object)
         usable = np.isfinite(xy_m).all(axis=1)
         points[~usable] = None
@@ -69,16 +69,16 @@ class MainIndex:
             point, pipe = point[same], pipe[same]
         distance = np.asarray(shapely.distance(points[point], self._course.main_shapes[pipe]))
         order = np.lexsort([pipe, np.round(distance, 6), point])
-        return Candidates(point[order], pipe[order], distance[order])
+        return MainCandidates(point[order], pipe[order], distance[order])
 
-    def near_two(self, xy_m: Floats, reach_m: float, spread_m: float) -> Candidates:
+    def near_two(self, xy_m: Floats, reach_m: float, spread_m: float) -> MainCandidates:
         """Return the nearest main of each point within reach, and others hardly farther.
 
         Others are those whose distance is at most `spread_m` [m] greater.
         """
         if not len(xy_m) or not self._course.n_mains:
             none = np.zeros(0, dtype=np.int64)
-            return Candidates(none, none, np.zeros(0))
+            return MainCandidates(none, none, np.zeros(0))
         points = np.asarray(shapely.points(xy_m), dtype=object)
         points[~np.isfinite(xy_m).all(axis=1)] = None
         (point, _), distance = self._tree.query_nearest(
@@ -88,7 +88,7 @@ class MainIndex:
         reach[point] = np.minimum(distance + spread_m, reach_m)
         chosen = np.flatnonzero(reach >= 0)
         found = self.near(xy_m[chosen], reach[chosen])
-        return Candidates(chosen[found.point], found.pipe, found.distance_m)
+        return MainCandidates(chosen[found.point], found.pipe, found.distance_m)
 
     def measure(self, xy_m: Floats, pipe: Ints) -> Floats:
         """Return the planar measure [m] of the foot of each point on its pipe."""
@@ -97,7 +97,7 @@ class MainIndex:
         )
 
 
-def nodes_at(course: PipePolylines, joins: Joins, pipe: Ints, measure_m: Floats) -> Ints:
+def nodes_at(course: PipePolylines, joins: NodePlaces, pipe: Ints, measure_m: Floats) -> Ints:
     """Return a node for each place on a pipe, adding nodes where none lies within the snap distance."""
     n = len(course)
     ends = np.arange(n)
@@ -121,7 +121,7 @@ def nodes_at(course: PipePolylines, joins: Joins, pipe: Ints, measure_m: Floats)
     return result
 
 
-def _add(course: PipePolylines, joins: Joins, pipe: Ints, measure_m: Floats) -> Ints:
+def _add(course: PipePolylines, joins: NodePlaces, pipe: Ints, measure_m: Floats) -> Ints:
     order = np.lexsort([measure_m, pipe])
     sorted_pipe, sorted_at = pipe[order], measure_m[order]
     starts = np.ones(len(order), dtype=bool)
@@ -137,12 +137,14 @@ def _add(course: PipePolylines, joins: Joins, pipe: Ints, measure_m: Floats) -> 
 
 def points_along(course: PipePolylines, pipe: Ints, measure_m: Floats) -> Floats:
     """Return the coordinates (n, 2) at planar measures on pipes [m]."""
-    return along(course.coords_m, course.start, measures(course.coords_m, course.start), pipe, measure_m)
+    return interpolated_at(
+        course.coords_m, course.start, measures(course.coords_m, course.start), pipe, measure_m
+    )
 
 
 def place_valves(
     course: PipePolylines,
-    joins: Joins,
+    joins: NodePlaces,
     index: MainIndex,
     ids: Text,
     xy_m: Floats,
@@ -203,8 +205,8 @@ def notice_unknown_states(
 
 def _notice_unclear(
     course: PipePolylines,
-    joins: Joins,
-    near: Candidates,
+    joins: NodePlaces,
+    near: MainCandidates,
     ids: Text,
     xy_m: Floats,
     pipe: Ints,
@@ -244,7 +246,7 @@ def _notice_unclear(
 
 
 def _at_joint_of_two(
-    course: PipePolylines, joins: Joins, pipe: Ints, measure: Floats, other: Ints
+    course: PipePolylines, joins: NodePlaces, pipe: Ints, measure: Floats, other: Ints
 ) -> NDArray[np.bool_]:
     if not len(pipe):
         return np.zeros(0, dtype=bool)
@@ -256,7 +258,7 @@ def _at_joint_of_two(
     return np.asarray((at_start | at_end) & meets & (links[node] == 2))
 
 
-def _beside_a_tee(joins: Joins, pipe: Ints, measure: Floats) -> NDArray[np.bool_]:
+def _beside_a_tee(joins: NodePlaces, pipe: Ints, measure: Floats) -> NDArray[np.bool_]:
     result = np.zeros(len(pipe), dtype=bool)
     placed = np.flatnonzero(pipe >= 0)
     chosen = np.isin(joins.pipe, pipe[placed])

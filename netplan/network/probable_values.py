@@ -27,12 +27,12 @@ from netplan.network.normalise import NormalisedTable
 from netplan.network.vocabulary import Category, Material, Status
 
 __all__ = [
-    "Range",
+    "ProbableRange",
     "UnitExplanation",
-    "explanations",
     "notice_improbable",
     "notice_improbable_lengths",
     "probable_ranges",
+    "unit_explanations",
 ]
 
 _KWH_PER_M3: Final = 10.5
@@ -76,7 +76,7 @@ _FIRST_YEAR: Final = 1850.0
 
 
 @dataclass(frozen=True, slots=True)
-class Range:
+class ProbableRange:
     """What the median of a column lies in where its unit is right.
 
     Parameters
@@ -120,11 +120,11 @@ class UnitExplanation:
 
 
 @lru_cache(maxsize=1)
-def probable_ranges() -> tuple[Range, ...]:
+def probable_ranges() -> tuple[ProbableRange, ...]:
     """Return the range of every quantity of the contract."""
     text = resources.files("netplan.network").joinpath("improbable.csv").read_text(encoding="utf-8")
     return tuple(
-        Range(
+        ProbableRange(
             row["code"],
             row["layer"],
             row["column"],
@@ -139,7 +139,7 @@ def probable_ranges() -> tuple[Range, ...]:
     )
 
 
-def explanations(value: float, probable: Range) -> tuple[UnitExplanation, ...]:
+def unit_explanations(value: float, probable: ProbableRange) -> tuple[UnitExplanation, ...]:
     """Return the mistaken units that explain a value, the one that brings it nearest the middle first.
 
     Parameters
@@ -206,7 +206,7 @@ def _share(table: NormalisedTable, column: str) -> Floats | float:
     return np.maximum(table.number["meters"], 1.0) if is_shared else 1.0
 
 
-def _counted(table: NormalisedTable, probable: Range) -> Flags:
+def _counted(table: NormalisedTable, probable: ProbableRange) -> Flags:
     if table.name == "customers":
         return np.asarray(table.code["category"] == Category.HOUSEHOLD)
     live = np.asarray(table.code["status"] == Status.LIVE)
@@ -221,7 +221,7 @@ def _is_low_pressure(table: NormalisedTable) -> Flags:
     return np.asarray(pc.fill_null(same, False).to_numpy(zero_copy_only=False), dtype=bool)
 
 
-def _notice(values: Floats, counted: Flags, probable: Range, notes: Notes, part: str = "") -> None:
+def _notice(values: Floats, counted: Flags, probable: ProbableRange, notes: Notes, part: str = "") -> None:
     given = values[counted & (values > 0) & np.isfinite(values)]
     if len(given) < probable.least:
         return
@@ -234,7 +234,7 @@ def _notice(values: Floats, counted: Flags, probable: Range, notes: Notes, part:
             _add(count, float(np.median(some)), probable, notes, part)
 
 
-def _add(said: str, median: float, probable: Range, notes: Notes, part: str) -> None:
+def _add(said: str, median: float, probable: ProbableRange, notes: Notes, part: str) -> None:
     named = "length" if probable.column == "geometry" else probable.column
     unit = f" {probable.unit.removesuffix('/a')}".rstrip()
     notes.add(
@@ -249,7 +249,7 @@ def _add(said: str, median: float, probable: Range, notes: Notes, part: str) -> 
     )
 
 
-def _stand_apart(given: Floats, probable: Range) -> list[tuple[Floats, str]]:
+def _stand_apart(given: Floats, probable: ProbableRange) -> list[tuple[Floats, str]]:
     """Return values below and above the probable ones that a gap parts from them and a unit explains.
 
     So a column is that is kept in another unit for a part of the features.
@@ -262,20 +262,20 @@ def _stand_apart(given: Floats, probable: Range) -> list[tuple[Floats, str]]:
         if at < 0 or step[at] < _GAP:
             continue
         some = values[: at + 1] if where == "below" else values[at + 1 :]
-        if len(some) >= least and explanations(float(np.median(some)), probable):
+        if len(some) >= least and unit_explanations(float(np.median(some)), probable):
             found.append((some, where))
     return found
 
 
-def _why(median: float, probable: Range) -> str:
-    found = explanations(median, probable)[:_MOST_NAMED]
+def _why(median: float, probable: ProbableRange) -> str:
+    found = unit_explanations(median, probable)[:_MOST_NAMED]
     if not found:
         return "; no usual unit explains it" if probable.unit else ""
     each = [f"{_figure(one.factor)}: {one.unit} read as {one.read_as}" for one in found]
     return f"; the factor would be {', or '.join(each)}"
 
 
-def _mend(probable: Range) -> str:
+def _mend(probable: ProbableRange) -> str:
     if probable.column == "geometry":
         return "check the unit of the coordinates and the coordinate reference system"
     if not probable.unit:

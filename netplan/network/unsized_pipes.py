@@ -26,12 +26,12 @@ from netplan.rules.model import BadDataRules
 __all__ = [
     "SIZE_CODES",
     "UnsizedPipe",
-    "as_live",
-    "give_sizes",
+    "give_placeholder_sizes",
     "may_be_set_aside",
-    "not_live",
+    "taken_as_live",
+    "taken_as_not_live",
     "too_many",
-    "unsized",
+    "unsized_pipes",
 ]
 
 SIZE_CODES: Final = frozenset({"impossible-sdr", "impossible-size", "missing-size", "not-a-number"})
@@ -88,7 +88,7 @@ def too_many(mains: tuple[int, int], services: tuple[int, int], limits: BadDataR
     return ""
 
 
-def unsized(layers: NormalisedLayers, errors: Collection[Finding]) -> tuple[UnsizedPipe, ...] | None:
+def unsized_pipes(layers: NormalisedLayers, errors: Collection[Finding]) -> tuple[UnsizedPipe, ...] | None:
     """Return the live pipes that errors are about, mains first, by id; None where these cannot be set aside.
 
     They cannot where an error is no `may_be_set_aside`, names a pipe whose geometry is not known, or leaves
@@ -120,20 +120,20 @@ def unsized(layers: NormalisedLayers, errors: Collection[Finding]) -> tuple[Unsi
     return tuple(found)
 
 
-def give_sizes(layers: NormalisedLayers, pipes: Sequence[UnsizedPipe]) -> None:
-    """Give pipes a size that stands for none, so that they are joined; `not_live` gives them another."""
+def give_placeholder_sizes(layers: NormalisedLayers, pipes: Sequence[UnsizedPipe]) -> None:
+    """Give pipes a size for joining alone; `taken_as_not_live` gives them another."""
     for pipe in pipes:
         for column, value in zip(layers.sizes[pipe.layer], (_OD_M, _WALL_M, _BORE_M), strict=True):
             column[pipe.row] = value
 
 
-def not_live(network: Network, without: Sequence[UnsizedPipe]) -> Network:
+def taken_as_not_live(network: Network, without: Sequence[UnsizedPipe]) -> Network:
     """Return the network with some of its pipes taken as not live: all their pieces are closed.
 
     Parameters
     ----------
     network : Network
-        Joined from layers that `give_sizes` was given.
+        Joined from layers that `give_placeholder_sizes` was given.
     without : sequence of UnsizedPipe
     """
     if not without:
@@ -164,7 +164,7 @@ def not_live(network: Network, without: Sequence[UnsizedPipe]) -> Network:
     )
 
 
-def as_live(network: Network, size: Literal["least", "greatest"]) -> Network:
+def taken_as_live(network: Network, size: Literal["least", "greatest"]) -> Network:
     """Return the network with the pipes set aside live, in the least or greatest size of their kind."""
     aside, pieces = network.set_aside, network.pieces
     own = np.isin(pieces.pipe, aside.pipe) & (pieces.valve < 0)

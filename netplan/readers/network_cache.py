@@ -26,12 +26,12 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from netplan.core.errors import BadInputError
-from netplan.network.concurrency import no_collecting, side_by_side
+from netplan.network.concurrency import in_parallel, without_garbage_collection
 from netplan.network.contract import layer_specs
 from netplan.network.model import Network
 from netplan.readers.mapping.mapping_file import Mapping
 from netplan.readers.network_tables import facts_of, network_of, tables_of
-from netplan.readers.sources.layer_source import HasContentKey, LayerSource, Window
+from netplan.readers.sources.layer_source import Area, HasContentKey, LayerSource
 
 __all__ = ["keep_network", "kept_network", "network_key"]
 
@@ -63,7 +63,7 @@ def kept_network(folder: Path, key: str, source: str) -> Network | None:
         body = head["body"]
         if head["digest"] != _digest_of_body(body) or body["format"] != _FORMAT or body["key"] != key:
             return None
-        with no_collecting():
+        with without_garbage_collection():
             tables = _tables(place, body["files"])
             return network_of(tables, body["facts"], source)
     except (OSError, ValueError, KeyError, TypeError, AttributeError, pa.ArrowException):
@@ -101,7 +101,7 @@ def _tables(place: Path, digests: dict[str, str]) -> dict[str, pa.Table]:
             raise ValueError(f"{name} is not as it was written")
         return pq.read_table(pa.BufferReader(held))
 
-    return dict(zip(digests, side_by_side(table, digests), strict=True))
+    return dict(zip(digests, in_parallel(table, digests), strict=True))
 
 
 def _write(network: Network, part: Path, key: str) -> None:
@@ -116,7 +116,7 @@ def _write(network: Network, part: Path, key: str) -> None:
         return _digest(path.read_bytes())
 
     names = sorted(tables, key=lambda name: -len(tables[name]))
-    digests = dict(zip(names, side_by_side(write, names), strict=True))
+    digests = dict(zip(names, in_parallel(write, names), strict=True))
     body = {"format": _FORMAT, "key": key, "files": digests, "facts": facts_of(network)}
     head = {"body": body, "digest": _digest_of_body(body)}
     (part / _HEAD).write_text(json.dumps(head, indent=1), encoding="utf-8")
@@ -154,7 +154,7 @@ def _digest_of_body(body: Any) -> str:
 
 def network_key(
     source: LayerSource,
-    within: Window | None,
+    within: Area | None,
     *,
     strict: bool,
     set_aside: bool = False,

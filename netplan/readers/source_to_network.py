@@ -11,7 +11,7 @@ from netplan.core.errors import BadInputError
 from netplan.core.findings import Finding, in_order
 from netplan.network.build import build_network
 from netplan.network.checks.reference_systems import check_area_of_use
-from netplan.network.concurrency import no_collecting, side_by_side
+from netplan.network.concurrency import in_parallel, without_garbage_collection
 from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.finding_log import Notes
 from netplan.network.model import Network
@@ -29,7 +29,7 @@ from netplan.readers.source_findings import (
     with_odd_shapes,
 )
 from netplan.readers.sources.areas import cut_to
-from netplan.readers.sources.layer_source import Field, LayerSource, Window
+from netplan.readers.sources.layer_source import Area, Field, LayerSource
 from netplan.readers.sources.ogr import UnreadLayerError
 from netplan.readers.sources.opening import open_source
 
@@ -40,7 +40,7 @@ _HINTS: Final = 3
 
 
 def read_layers(
-    source: str | Path | LayerSource, *, mapping: Mapping | None = None, within: Window | None = None
+    source: str | Path | LayerSource, *, mapping: Mapping | None = None, within: Area | None = None
 ) -> RawLayers:
     """Read the layers of the input contract that a source holds, only the columns that it knows.
 
@@ -60,7 +60,7 @@ def read_layers(
     """
     opened = open_source(source) if isinstance(source, str | Path) else source
     try:
-        with no_collecting():
+        with without_garbage_collection():
             if mapping is not None:
                 return with_odd_shapes(mapped_layers(opened, mapping, within))
             notes = Notes()
@@ -73,7 +73,7 @@ def read_layers(
 
 
 def _by_contract(
-    source: LayerSource, within: Window | None, notes: Notes
+    source: LayerSource, within: Area | None, notes: Notes
 ) -> tuple[dict[str, RawLayer], tuple[Finding, ...]]:
     meant = layers_meant(source.layer_names(), notes)
     fields: dict[str, Sequence[Field]] = {}
@@ -95,7 +95,7 @@ def _by_contract(
 
     # Threads that each silence warnings would restore each other's filters: this one is restored last.
     with warnings.catch_warnings():
-        found = dict(zip(wanted, side_by_side(read, wanted), strict=True))
+        found = dict(zip(wanted, in_parallel(read, wanted), strict=True))
     note_layers(
         source, set(meant.values()), notes, columns={target: set(names) for target, names in wanted.items()}
     )
@@ -126,7 +126,7 @@ def read_network(
     source: str | Path | LayerSource,
     *,
     mapping: Mapping | None = None,
-    within: Window | None = None,
+    within: Area | None = None,
     strict: bool = True,
     set_aside: bool = False,
     cache: Path | None = None,
@@ -177,7 +177,7 @@ def read_network(
 
 
 def _joined(
-    source: LayerSource, mapping: Mapping | None, within: Window | None, strict: bool, set_aside: bool
+    source: LayerSource, mapping: Mapping | None, within: Area | None, strict: bool, set_aside: bool
 ) -> Network:
     raw = with_absent(read_layers(source, mapping=mapping, within=within), whole=within is None)
     if within is not None:

@@ -13,7 +13,7 @@ from netplan.network.checks import (
     missing_joints,
     supply_and_pressure,
 )
-from netplan.network.concurrency import no_collecting
+from netplan.network.concurrency import without_garbage_collection
 from netplan.network.finding_log import Notes
 from netplan.network.model import Network
 
@@ -39,7 +39,7 @@ CHECKS: Final[tuple[Callable[[Network, Notes], None], ...]] = (
     customers_and_addresses.check_demand,
     customers_and_addresses.check_far_from_service,
     customers_and_addresses.check_addresses,
-    customers_and_addresses.check_strangers,
+    customers_and_addresses.check_address_outliers,
     implausible_values.check_far_off,
     implausible_values.check_heights,
 )
@@ -50,7 +50,7 @@ def check_network(network: Network) -> tuple[Finding, ...]:
     """Return everything that reading, joining and the checks notice about a network, worst first."""
     notes = Notes()
     notes.extend(network.findings)
-    with no_collecting():
+    with without_garbage_collection():
         for check in CHECKS:
             check(network, notes)
     return in_order(notes.sorted())

@@ -20,12 +20,12 @@ from netplan.network.topology import fed_nodes
 from netplan.network.vocabulary import Category
 
 __all__ = [
+    "check_address_outliers",
     "check_addresses",
     "check_dead_customers",
     "check_demand",
     "check_far_from_service",
     "check_services_without_customer",
-    "check_strangers",
     "services_without_customer",
 ]
 
@@ -210,7 +210,7 @@ def _shown(street: str) -> str:
     return shown(" ".join(street.split()))
 
 
-def check_strangers(network: Network, notes: Notes) -> None:
+def check_address_outliers(network: Network, notes: Notes) -> None:
     """Notice customers that stand among those of another street, far from all others of their own."""
     customers = network.customers
     xy = np.column_stack([customers.x_m, customers.y_m])

@@ -15,7 +15,7 @@ from netplan.core.findings import Finding, Severity, in_order
 from netplan.network.build import build_network
 from netplan.network.checks import check_network
 from netplan.network.checks.reference_systems import check_area_of_use, check_reference_systems
-from netplan.network.concurrency import no_collecting
+from netplan.network.concurrency import without_garbage_collection
 from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.finding_log import Notes
 from netplan.network.model import Network
@@ -99,7 +99,7 @@ def _working(layers: Mapping[str, RawLayer]) -> WorkingCrs | None:
 def _of_single_layers(layers: Mapping[str, RawLayer]) -> tuple[Finding, ...]:
     """Return what can be said of each layer by itself, where they cannot be put together."""
     notes = Notes()
-    with no_collecting():
+    with without_garbage_collection():
         for name, spec in layer_specs().items():
             if name in layers and name not in BASE_LAYERS:
                 table = normalise(layers[name], spec, notes)

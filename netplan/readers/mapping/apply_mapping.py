@@ -16,7 +16,7 @@ from pyproj import CRS
 
 from netplan.core.errors import BadInputError, BadNetworkError, quoted
 from netplan.core.findings import Severity
-from netplan.network.concurrency import side_by_side
+from netplan.network.concurrency import in_parallel
 from netplan.network.contract import layer_specs
 from netplan.network.finding_log import Notes
 from netplan.network.normalise import column_text, normalise
@@ -43,7 +43,7 @@ from netplan.readers.mapping.mapping_file import GAP, MappedSource, Mapping
 from netplan.readers.mapping.sizes_as_text import fill_sizes
 from netplan.readers.mapping.unit_words import unit_factor
 from netplan.readers.source_findings import LeftColumns, note_columns, note_layers
-from netplan.readers.sources.layer_source import Field, LayerSource, Window
+from netplan.readers.sources.layer_source import Area, Field, LayerSource
 
 __all__ = ["mapped_layers", "stacked_odd", "stacked_shapes", "with_height"]
 
@@ -54,7 +54,7 @@ _SIZES: Final = {"od_mm", "sdr", "wall_mm", "bore_mm", "material"}
 """Columns that sizes as text fill."""
 
 
-def mapped_layers(source: LayerSource, mapping: Mapping, within: Window | None = None) -> RawLayers:
+def mapped_layers(source: LayerSource, mapping: Mapping, within: Area | None = None) -> RawLayers:
     """Read what a mapping asks for, each source layer once and only the columns it names.
 
     Raises
@@ -70,7 +70,7 @@ def mapped_layers(source: LayerSource, mapping: Mapping, within: Window | None =
 class _Applied:
     """A mapping at work on a source."""
 
-    def __init__(self, source: LayerSource, mapping: Mapping, within: Window | None) -> None:
+    def __init__(self, source: LayerSource, mapping: Mapping, within: Area | None) -> None:
         self._source, self._mapping, self._within = source, mapping, within
         self._held = source.layer_names()
         self._notes = Notes()
@@ -88,7 +88,7 @@ class _Applied:
             self._want(layer, number, feed, name)
         # Threads that each silence warnings would restore each other's filters: this one is restored last.
         with warnings.catch_warnings():
-            self._read = dict(zip(self._columns, side_by_side(self._raw, self._columns), strict=True))
+            self._read = dict(zip(self._columns, in_parallel(self._raw, self._columns), strict=True))
         taken: dict[str, list[SourcePart]] = {}
         parts: dict[str, list[tuple[str, RawLayer]]] = {}
         for layer, number, feed, name in feeds:

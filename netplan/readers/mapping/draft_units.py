@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from netplan.network.contract import Column
-from netplan.network.probable_values import Range, explanations, probable_ranges
+from netplan.network.probable_values import ProbableRange, probable_ranges, unit_explanations
 from netplan.readers.mapping.mapping_file import GAP
 from netplan.readers.mapping.source_survey import SeenColumn
 from netplan.readers.mapping.unit_words import unit_factor
@@ -206,6 +206,6 @@ def _probable(layer: str, column: Column, median: float) -> list[str]:
     return words[:_MOST_NAMED]
 
 
-def _others(median: float, probable: Range) -> list[str]:
+def _others(median: float, probable: ProbableRange) -> list[str]:
     own = probable.unit.removesuffix("/a")
-    return [one.unit for one in explanations(median, probable) if one.read_as == own]
+    return [one.unit for one in unit_explanations(median, probable) if one.read_as == own]

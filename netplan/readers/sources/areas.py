@@ -19,9 +19,9 @@ from netplan.core.findings import Severity
 from netplan.network.finding_log import Notes
 from netplan.network.normalise import column_text
 from netplan.network.raw_layers import RawLayer, RawLayers, Shapes, as_objects, take_shapes
-from netplan.readers.sources.layer_source import Window
+from netplan.readers.sources.layer_source import Area
 
-__all__ = ["cut_to", "moved_area", "read_polygons", "read_window"]
+__all__ = ["cut_to", "moved_area", "read_area", "read_polygons"]
 
 MOST_BYTES = 50_000_000
 _WGS84: Final = "OGC:CRS84"
@@ -73,7 +73,7 @@ def read_polygons(path: Path, crs: str) -> tuple[Any, ...]:
     return tuple(parts)
 
 
-def read_window(path: Path) -> Window:
+def read_area(path: Path) -> Area:
     """Read an area from a file of polygons, in longitude and latitude (WGS 84).
 
     Raises
@@ -84,7 +84,7 @@ def read_window(path: Path) -> Window:
     return unary_union(read_polygons(path, _WGS84))
 
 
-def moved_area(within: Window, crs: CRS, where: str) -> Any:
+def moved_area(within: Area, crs: CRS, where: str) -> Any:
     """Return an area in another CRS.
 
     Raises
@@ -108,7 +108,7 @@ def moved_area(within: Window, crs: CRS, where: str) -> Any:
     return area
 
 
-def cut_to(raw: RawLayers, within: Window) -> RawLayers:
+def cut_to(raw: RawLayers, within: Area) -> RawLayers:
     """Return the features that touch an area, and a finding for each pipe that goes on beyond it.
 
     What feeds the area from outside is not in it: the answer on a part holds for that part alone, and it says
@@ -134,7 +134,7 @@ def cut_to(raw: RawLayers, within: Window) -> RawLayers:
     return RawLayers(raw.source, layers, notes.sorted())
 
 
-def _cut(layer: RawLayer, within: Window, notes: Notes) -> tuple[RawLayer, list[str]]:
+def _cut(layer: RawLayer, within: Area, notes: Notes) -> tuple[RawLayer, list[str]]:
     """Return what of a layer touches the area, and the names of the pipes that cross its rim."""
     if layer.crs is None or not len(layer):
         return layer, []

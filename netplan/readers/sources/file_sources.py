@@ -19,7 +19,7 @@ from netplan.readers.sources.file_limits import (
     guard_table,
 )
 from netplan.readers.sources.geoparquet import fields_of_geoparquet, read_geoparquet, rows_of_parquet
-from netplan.readers.sources.layer_source import Field, Window, content_of_files
+from netplan.readers.sources.layer_source import Area, Field, content_of_files
 from netplan.readers.sources.ogr import OgrLayer, layer_names, look_at_ogr, read_ogr
 
 __all__ = ["FolderSource", "GeoPackageSource", "GeodatabaseSource", "is_geodatabase"]
@@ -55,7 +55,7 @@ class _GdalSource:
         """Return the columns of a layer."""
         return self._look(layer).fields
 
-    def read(self, layer: str, columns: Sequence[str], *, within: Window | None = None) -> RawLayer:
+    def read(self, layer: str, columns: Sequence[str], *, within: Area | None = None) -> RawLayer:
         """Read some columns of a layer and its geometry."""
         return read_ogr(self._look(layer), columns, within)
 
@@ -88,7 +88,7 @@ class GeoPackageSource(_GdalSource):
         guard_file(path, limits)
         super().__init__(path, limits)
 
-    def content_key(self, within: Window | None, layers: Collection[str]) -> str:  # noqa: ARG002
+    def content_key(self, within: Area | None, layers: Collection[str]) -> str:  # noqa: ARG002
         """Return a digest of the file, and of the journal beside it that may hold newer rows."""
         journal = self._path.with_name(f"{self._path.name}-wal")
         return content_of_files([self._path, *([journal] if journal.is_file() else [])])
@@ -119,13 +119,13 @@ class GeodatabaseSource(_GdalSource):
         super().__init__(path, limits)
         self._files = guard_geodatabase(path, limits)
 
-    def read(self, layer: str, columns: Sequence[str], *, within: Window | None = None) -> RawLayer:
+    def read(self, layer: str, columns: Sequence[str], *, within: Area | None = None) -> RawLayer:
         """Read some columns of a layer and its geometry."""
         raw = super().read(layer, columns, within=within)
         # A geodatabase stores every line and area as one of several parts, be it a single one.
         return replace(raw, geometry=without_single_collections(raw.geometry))
 
-    def content_key(self, within: Window | None, layers: Collection[str]) -> str:  # noqa: ARG002
+    def content_key(self, within: Area | None, layers: Collection[str]) -> str:  # noqa: ARG002
         """Return a digest of all files but the locks that other programs leave."""
         return content_of_files(file for file in self._files if file.suffix.lower() != ".lock")
 
@@ -174,7 +174,7 @@ class FolderSource:
             fields_of_geoparquet(file) if file.suffix.lower() in _PARQUET else self._look(layer, file).fields
         )
 
-    def read(self, layer: str, columns: Sequence[str], *, within: Window | None = None) -> RawLayer:
+    def read(self, layer: str, columns: Sequence[str], *, within: Area | None = None) -> RawLayer:
         """Read some columns of a layer and its geometry."""
         file = self._file(layer)
         if file.suffix.lower() in _PARQUET:
@@ -194,7 +194,7 @@ class FolderSource:
         is_beside = [name.lower().endswith(".dbf") and name[:-4] in beside for name in self._others]
         return tuple(sorted(name for name, own in zip(self._others, is_beside, strict=True) if not own))
 
-    def content_key(self, within: Window | None, layers: Collection[str]) -> str:  # noqa: ARG002
+    def content_key(self, within: Area | None, layers: Collection[str]) -> str:  # noqa: ARG002
         """Return a digest of the files of all layers, and of the names of those that are none."""
         files = [file for held in self._files.values() for file in held]
         beside = [

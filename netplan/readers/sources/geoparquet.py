@@ -18,7 +18,7 @@ from pyproj.exceptions import CRSError
 from netplan.core.errors import BadInputError
 from netplan.network.raw_layers import RawLayer, as_objects, as_raw, take_shapes
 from netplan.readers.sources.file_limits import LIMITS, Limits, guard_rows
-from netplan.readers.sources.layer_source import Field, Window, window_bounds
+from netplan.readers.sources.layer_source import Area, Field, area_bounds
 from netplan.readers.sources.wkb_geometry import shapes_of_wkb
 
 __all__ = ["fields_of_geoparquet", "read_geoparquet", "rows_of_parquet"]
@@ -39,7 +39,7 @@ def rows_of_parquet(path: Path) -> int:
 
 
 def read_geoparquet(
-    path: Path, layer: str, columns: Sequence[str], within: Window | None = None, limits: Limits = LIMITS
+    path: Path, layer: str, columns: Sequence[str], within: Area | None = None, limits: Limits = LIMITS
 ) -> RawLayer:
     """Read some columns of a file and its main geometry.
 
@@ -74,8 +74,8 @@ def _readable(path: Path) -> Iterator[None]:
         ) from error
 
 
-def _inside(raw: RawLayer, within: Window, crs: CRS) -> RawLayer:
-    west, south, east, north = window_bounds(within, crs, f"layer {raw.name}")
+def _inside(raw: RawLayer, within: Area, crs: CRS) -> RawLayer:
+    west, south, east, north = area_bounds(within, crs, f"layer {raw.name}")
     low_x, low_y, high_x, high_y = shapely.bounds(as_objects(raw.geometry)).T
     rows = ((low_x <= east) & (high_x >= west) & (low_y <= north) & (high_y >= south)).nonzero()[0]
     odd = None if raw.odd is None else raw.odd.take(rows)

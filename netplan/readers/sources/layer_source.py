@@ -17,17 +17,17 @@ from netplan.core.errors import BadInputError
 from netplan.network.raw_layers import RawLayer
 
 __all__ = [
+    "Area",
     "CountsFeatures",
     "Field",
     "HasContentKey",
     "HasOtherFiles",
     "LayerSource",
-    "Window",
+    "area_bounds",
     "content_of_files",
-    "window_bounds",
 ]
 
-Window = BaseGeometry
+Area = BaseGeometry
 """An area to read, as a geometry in longitude and latitude (WGS 84, longitude first)."""
 
 _WGS84: Final = CRS.from_user_input("OGC:CRS84")
@@ -70,7 +70,7 @@ class LayerSource(Protocol):
     def fields(self, layer: str) -> tuple[Field, ...]:
         """Return the columns of a layer without its geometry, in the order of the source."""
 
-    def read(self, layer: str, columns: Sequence[str], *, within: Window | None = None) -> RawLayer:
+    def read(self, layer: str, columns: Sequence[str], *, within: Area | None = None) -> RawLayer:
         """Read some columns of a layer and its geometry, nothing else.
 
         Parameters
@@ -101,7 +101,7 @@ class HasOtherFiles(Protocol):
         """Return files of geographic or tabular kinds that are no layers here, sorted."""
 
 
-def window_bounds(within: Window, crs: CRS, where: str) -> tuple[float, float, float, float]:
+def area_bounds(within: Area, crs: CRS, where: str) -> tuple[float, float, float, float]:
     """Return west, south, east and north of a window in the CRS of a layer.
 
     Raises
@@ -126,7 +126,7 @@ def window_bounds(within: Window, crs: CRS, where: str) -> tuple[float, float, f
 class HasContentKey(Protocol):
     """A source that can say in short what it holds."""
 
-    def content_key(self, within: Window | None, layers: Collection[str]) -> str:
+    def content_key(self, within: Area | None, layers: Collection[str]) -> str:
         """Return a text that differs whenever anything that would be read differs.
 
         Parameters

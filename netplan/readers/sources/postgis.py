@@ -23,7 +23,7 @@ from pyproj.exceptions import CRSError
 from netplan.core.errors import BadInputError
 from netplan.network.raw_layers import RawLayer
 from netplan.readers.sources.areas import moved_area
-from netplan.readers.sources.layer_source import Field, Window
+from netplan.readers.sources.layer_source import Area, Field
 from netplan.readers.sources.postgis_address import Address, read_address
 from netplan.readers.sources.postgis_rows import Attribute, copied_columns, expression
 from netplan.readers.sources.wkb_geometry import shapes_of_wkb
@@ -127,7 +127,7 @@ class PostgisSource:
         """Return the columns of a table without its geometry."""
         return tuple(Field(a.name, a.kind) for a in self._attributes(layer))
 
-    def read(self, layer: str, columns: Sequence[str], *, within: Window | None = None) -> RawLayer:
+    def read(self, layer: str, columns: Sequence[str], *, within: Area | None = None) -> RawLayer:
         """Read some columns of a table and its geometry; of an area exactly the rows that touch it."""
         table = self._table(layer)
         known = {attribute.name: attribute for attribute in self._attributes(layer)}
@@ -164,7 +164,7 @@ class PostgisSource:
                 return -1
         return int(row[0]) if row else -1
 
-    def content_key(self, within: Window | None, layers: Collection[str]) -> str:
+    def content_key(self, within: Area | None, layers: Collection[str]) -> str:
         """Return a text that differs when any row that would be read differs, worked out by the server.
 
         It sums two hashes of every row, 64 bits each, so that the order of the rows does not matter.
@@ -189,7 +189,7 @@ class PostgisSource:
         except BadInputError:
             return None
 
-    def _key_of(self, layer: str, within: Window | None) -> str:
+    def _key_of(self, layer: str, within: Area | None) -> str:
         table, attributes = self._table(layer), self._attributes(layer)
         crs = self._crs(table)
         rows = self._rows(table, list(attributes), within, crs)
@@ -202,7 +202,7 @@ class PostgisSource:
         return f"{layer!r} {names!r} {crs.to_wkt() if crs else None} {count} {one} {other}"
 
     def _rows(
-        self, table: _Table, attributes: list[Attribute], within: Window | None, crs: CRS | None
+        self, table: _Table, attributes: list[Attribute], within: Area | None, crs: CRS | None
     ) -> sql.Composed:
         shape = sql.Identifier(table.shape)
         flat = "{}" if table.dimensions <= 3 and not table.kind.endswith("M") else "ST_Force2D({})"
@@ -220,7 +220,7 @@ class PostgisSource:
         )
         return query + sql.SQL(" WHERE {0} && {1} AND ST_Intersects({0}, {1})").format(shape, area)
 
-    def _area(self, within: Window, crs: CRS, layer: str) -> bytes:
+    def _area(self, within: Area, crs: CRS, layer: str) -> bytes:
         """Return an area in the CRS of a layer as well-known binary, a trifle wider than given."""
         area = moved_area(within, crs, f"{self.name}: layer {layer}")
         west, south, east, north = area.bounds
