@@ -22,7 +22,7 @@ from netplan.outputs.findings import print_findings, write_findings_json, write_
 from netplan.outputs.repaired_network import print_changes, write_changes, write_mended
 from netplan.readers import open_source, read_layers, read_mapping
 from netplan.readers.mapping.features_not_taken import CLASHING_ID
-from netplan.readers.source_findings import with_absent
+from netplan.readers.source_findings import with_missing_findings
 from netplan.readers.sources.areas import cut_to, read_area
 from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
 from netplan.rules import default_rules
@@ -65,7 +65,7 @@ def command(
         raise BadInputError("--mend with --within would leave the rest of the network out; give one of them")
     window = None if within is None else read_area(within)
     read = read_layers(source, mapping=None if mapping is None else read_mapping(mapping), within=window)
-    raw = with_absent(read, whole=window is None)
+    raw = with_missing_findings(read, whole=window is None)
     if window is not None:
         raw = cut_to(raw, window)
     layers, noticed = raw.layers, raw.findings

@@ -17,7 +17,7 @@ from netplan.core.findings import Finding, Severity, errors_of
 from netplan.network import model
 from netplan.network.concurrency import in_background, without_garbage_collection
 from netplan.network.customer_attachment import attach_customers, named_services, service_ends
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.flat_geometry import Lines, shapes_of
 from netplan.network.normalise import NormalisedTable
 from netplan.network.normalised_layers import NormalisedLayers, PipeSizes, normalise_layers
@@ -67,7 +67,7 @@ def build_network(
     BadNetworkError
         When the data has errors; the exception carries all findings.
     """
-    notes = Notes()
+    notes = FindingLog()
     notes.extend(findings)
     with without_garbage_collection():
         normalised = normalise_layers(layers, notes)
@@ -88,7 +88,7 @@ def build_network(
     return network
 
 
-def _refuse_errors(notes: Notes, but: Iterable[Finding] = ()) -> None:
+def _refuse_errors(notes: FindingLog, but: Iterable[Finding] = ()) -> None:
     findings, others = notes.sorted(), set(but)
     errors = [error for error in errors_of(findings) if error not in others]
     if errors:
@@ -96,7 +96,9 @@ def _refuse_errors(notes: Notes, but: Iterable[Finding] = ()) -> None:
         raise BadNetworkError(f"{errors[0].line().removeprefix('error: ')}{more}", findings)
 
 
-def _joined(layers: NormalisedLayers, source: str, notes: Notes, digest: Callable[[], str]) -> model.Network:
+def _joined(
+    layers: NormalisedLayers, source: str, notes: FindingLog, digest: Callable[[], str]
+) -> model.Network:
     mains, services = _live(layers, "mains"), _live(layers, "services")
     if not len(mains[0]):
         raise BadNetworkError(
@@ -239,7 +241,7 @@ def _on_mains(
     table: NormalisedTable,
     xy_m: Floats,
     system: NDArray[np.int16],
-    notes: Notes,
+    notes: FindingLog,
 ) -> Ints:
     pipe, _ = index.near(xy_m, POINT_REACH_M, system).nearest(len(table))
     node = np.full(len(table), -1, dtype=np.int64)
@@ -261,7 +263,7 @@ def _on_mains(
 
 
 def _fittings(
-    index: MainIndex, table: NormalisedTable, xy_m: Floats, system: NDArray[np.int16], notes: Notes
+    index: MainIndex, table: NormalisedTable, xy_m: Floats, system: NDArray[np.int16], notes: FindingLog
 ) -> tuple[Ints, Floats]:
     pipe, _ = index.near(xy_m, POINT_REACH_M, system).nearest(len(table))
     placed = np.flatnonzero(pipe >= 0)

@@ -12,7 +12,7 @@ from scipy.spatial import KDTree
 
 from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
-from netplan.network.finding_log import Notes, listed
+from netplan.network.finding_log import FindingLog, listed
 from netplan.network.nearer_services import nearer_services
 from netplan.network.normalise import NormalisedTable
 from netplan.network.pipe_joining import SNAP_M, NodePlaces, PipePolylines
@@ -32,7 +32,7 @@ TWO_SERVICES_M: Final = 1.0
 _ROUNDING_M: Final = 1e-9
 
 
-def service_ends(course: PipePolylines, joins: NodePlaces, feature_id: Text, notes: Notes) -> Ints:
+def service_ends(course: PipePolylines, joins: NodePlaces, feature_id: Text, notes: FindingLog) -> Ints:
     """Return the node of the customer's end of each service: the end that is on no main.
 
     Parameters
@@ -94,7 +94,7 @@ def _notice_touching(
     through: NDArray[np.bool_],
     n_mains: int,
     feature_id: Text,
-    notes: Notes,
+    notes: FindingLog,
 ) -> None:
     n = len(ends)
     node = np.concatenate([ends[:, 0], ends[:, 1], joins.before[through]])
@@ -136,7 +136,7 @@ def attach_customers(
     feature_id: Text,
     ends: Ints,
     named: tuple[Ints, Ints],
-    notes: Notes,
+    notes: FindingLog,
 ) -> tuple[Ints, Ints, NDArray[np.uint8]]:
     """Return customer rows and the nodes they hang on, sorted; several for a customer with two feeds.
 
@@ -197,7 +197,7 @@ def _nearest_services(
     feature_id: Text,
     ends: Ints,
     joins: NodePlaces,
-    notes: Notes,
+    notes: FindingLog,
 ) -> tuple[Ints, Ints]:
     """Return customers and the service rows within reach that they may hang on; several where two lie alike.
 
@@ -259,7 +259,7 @@ def _by_what(
     return by_what
 
 
-def _notice_two_mains(customers: NormalisedTable, xy_m: Floats, who: Ints, n: int, notes: Notes) -> None:
+def _notice_two_mains(customers: NormalisedTable, xy_m: Floats, who: Ints, n: int, notes: FindingLog) -> None:
     notes.add_each(
         "two-mains",
         "customers",
@@ -296,7 +296,7 @@ def _by_service_id(
     ends: Ints,
     named: tuple[Ints, Ints],
     joins: NodePlaces,
-    notes: Notes,
+    notes: FindingLog,
 ) -> tuple[Ints, Ints]:
     who, row = named
     notes.add_each(

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from netplan.core.findings import Finding, Severity, in_order
 from netplan.network.text_column import Text
 
-__all__ = ["MOST_PER_KIND", "Notes", "listed"]
+__all__ = ["MOST_PER_KIND", "FindingLog", "listed"]
 
 MOST_PER_KIND: Final = 1000
 """Findings of one kind in one layer that are listed one by one; the rest are counted in one line."""
@@ -19,7 +19,7 @@ MOST_NAMED: Final = 50
 """Features that one finding names; the rest are counted (own)."""
 
 
-class Notes:
+class FindingLog:
     """Findings noticed so far."""
 
     def __init__(self) -> None:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.normalise import NormalisedTable
 from netplan.network.raw_layers import LINE, POINT, FlatShapes, as_objects
 from netplan.network.text_column import Text
@@ -72,7 +72,7 @@ class Lines:
         )
 
 
-def read_lines(table: NormalisedTable, project: _Project, notes: Notes) -> Lines:
+def read_lines(table: NormalisedTable, project: _Project, notes: FindingLog) -> Lines:
     """Return the lines of a table in the working CRS.
 
     Parameters
@@ -112,7 +112,7 @@ def shapes_of(coords_m: NDArray[np.float64], start: NDArray[np.int64]) -> NDArra
 
 
 def _from_objects(
-    table: NormalisedTable, notes: Notes
+    table: NormalisedTable, notes: FindingLog
 ) -> tuple[NormalisedTable, Text, NDArray[np.float64], NDArray[np.int64]]:
     """Return single lines as a table, the feature of each, flat coordinates and offsets."""
     table = _usable(table, notes)
@@ -127,7 +127,7 @@ def _from_objects(
     return table, feature_id, flat, start
 
 
-def _usable(table: NormalisedTable, notes: Notes) -> NormalisedTable:
+def _usable(table: NormalisedTable, notes: FindingLog) -> NormalisedTable:
     shapes = as_objects(table.geometry)
     table.geometry = shapes
     kind = shapely.get_type_id(shapes)
@@ -150,7 +150,7 @@ def _usable(table: NormalisedTable, notes: Notes) -> NormalisedTable:
     return table if keep.all() else table.take(keep)
 
 
-def _single_parts(table: NormalisedTable, feature_id: Text, notes: Notes) -> NormalisedTable:
+def _single_parts(table: NormalisedTable, feature_id: Text, notes: FindingLog) -> NormalisedTable:
     shapes = as_objects(table.geometry).copy()
     many = np.flatnonzero(shapely.get_type_id(shapes) == _MULTILINE)
     if not len(many):
@@ -203,7 +203,7 @@ def _split(table: NormalisedTable, feature_id: Text, split: NDArray[np.int64]) -
     return longer.take(pc.sort_indices(longer.text["id"].arrow).to_numpy())
 
 
-def _without_odd(lines: Lines, notes: Notes) -> Lines:
+def _without_odd(lines: Lines, notes: FindingLog) -> Lines:
     ids, name, length = lines.table.id, lines.table.name, lines.length_m
     infinite = ~(length < _FARTHEST_M)
     if len(lines) and not (np.abs(lines.coords_m) < _FARTHEST_M).all():
@@ -236,7 +236,7 @@ def _without_odd(lines: Lines, notes: Notes) -> Lines:
 def read_points(
     table: NormalisedTable,
     project: Callable[[NDArray[np.float64]], NDArray[np.float64]],
-    notes: Notes,
+    notes: FindingLog,
 ) -> NDArray[np.float64]:
     """Return the places (n, 2) of a point layer in the working CRS [m], NaN where there is none."""
     if isinstance(table.geometry, FlatShapes) and table.geometry.kind == POINT:

@@ -12,7 +12,7 @@ from scipy.spatial import KDTree
 
 from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
-from netplan.network.finding_log import Notes, listed
+from netplan.network.finding_log import FindingLog, listed
 from netplan.network.normalise import NormalisedTable
 from netplan.network.text_column import Text
 
@@ -30,7 +30,7 @@ def nearer_services(
     end_xy_m: Floats,
     recorded: tuple[Ints, Ints],
     reach_m: float,
-    notes: Notes,
+    notes: FindingLog,
 ) -> Ints:
     """Return the customers that may hang on another service than the recorded one, and notice them.
 

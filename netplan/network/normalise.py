@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from netplan.core.errors import quoted
 from netplan.core.findings import Severity
 from netplan.network.contract import WORD_OF, Column, LayerSpec
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.raw_layers import RawLayer, Shapes, as_objects, take_shapes
 from netplan.network.recorded_years import note_dates, without_days, year_of
 from netplan.network.text_column import Text
@@ -73,7 +73,7 @@ class NormalisedTable:
         )
 
 
-def normalise(raw: RawLayer, spec: LayerSpec, notes: Notes) -> NormalisedTable:
+def normalise(raw: RawLayer, spec: LayerSpec, notes: FindingLog) -> NormalisedTable:
     """Return `raw` with the columns of `spec`, sorted by id.
 
     Columns that the contract does not know are dropped. What cannot be read is noticed and then
@@ -102,7 +102,7 @@ def normalise(raw: RawLayer, spec: LayerSpec, notes: Notes) -> NormalisedTable:
     return _sorted(table)
 
 
-def _notice_unreadable(table: NormalisedTable, notes: Notes) -> None:
+def _notice_unreadable(table: NormalisedTable, notes: FindingLog) -> None:
     for name, text in table.text.items():
         if _mask(pc.match_substring(text.arrow, "\ufffd")).any():
             notes.add_each(
@@ -116,7 +116,7 @@ def _notice_unreadable(table: NormalisedTable, notes: Notes) -> None:
             )
 
 
-def check_ids(table: NormalisedTable, notes: Notes, xy_m: NDArray[np.float64] | None = None) -> None:
+def check_ids(table: NormalisedTable, notes: FindingLog, xy_m: NDArray[np.float64] | None = None) -> None:
     """Notice missing, repeated and unusable ids of a sorted table with the places `xy_m` [m]."""
     ids = table.id
     if ids is None or not len(ids):
@@ -167,7 +167,7 @@ def check_ids(table: NormalisedTable, notes: Notes, xy_m: NDArray[np.float64] | 
         )
 
 
-def _missing_column(layer: str, column: Column, notes: Notes) -> None:
+def _missing_column(layer: str, column: Column, notes: FindingLog) -> None:
     notes.add(
         "missing-column",
         layer,
@@ -245,7 +245,7 @@ def _without_control(text: Text) -> Text:
     return Text(pc.replace_substring_regex(text.arrow, r"[\x00-\x08\x0b\x0c\x0e-\x1f]", "\ufffd"))
 
 
-def _missing_text(column: Column, table: NormalisedTable, notes: Notes) -> None:
+def _missing_text(column: Column, table: NormalisedTable, notes: FindingLog) -> None:
     notes.add_each(
         f"missing-{column.name.replace('_', '-')}",
         table.name,
@@ -257,7 +257,7 @@ def _missing_text(column: Column, table: NormalisedTable, notes: Notes) -> None:
     )
 
 
-def _number(given: Any, column: Column, table: NormalisedTable, notes: Notes) -> NDArray[np.float64]:
+def _number(given: Any, column: Column, table: NormalisedTable, notes: FindingLog) -> NDArray[np.float64]:
     n = len(table)
     default = float(column.default) if column.default else np.nan
     if given is None:
@@ -280,7 +280,7 @@ def _number(given: Any, column: Column, table: NormalisedTable, notes: Notes) ->
 
 
 def _years(
-    array: Any, values: NDArray[np.float64], bad: NDArray[np.bool_], table: NormalisedTable, notes: Notes
+    array: Any, values: NDArray[np.float64], bad: NDArray[np.bool_], table: NormalisedTable, notes: FindingLog
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     """Return years with dates read as theirs, and where there is none."""
     values, count = without_days(values)
@@ -321,7 +321,7 @@ def _floats(array: Any) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     return values, given & ~np.isfinite(values)
 
 
-def _word(given: Any, column: Column, table: NormalisedTable, notes: Notes) -> NDArray[np.uint8]:
+def _word(given: Any, column: Column, table: NormalisedTable, notes: FindingLog) -> NDArray[np.uint8]:
     vocabulary = WORD_OF[column.name]
     folded = [word.casefold() for word in vocabulary.words()]
     default = folded.index(column.default.casefold())
@@ -352,7 +352,7 @@ def _word(given: Any, column: Column, table: NormalisedTable, notes: Notes) -> N
 
 
 def _unknown_words(
-    rows: NDArray[np.bool_], text: Any, column: Column, table: NormalisedTable, notes: Notes
+    rows: NDArray[np.bool_], text: Any, column: Column, table: NormalisedTable, notes: FindingLog
 ) -> None:
     notes.add_each(
         f"unknown-{column.name}",

@@ -22,7 +22,7 @@ from netplan.core.errors import BadNetworkError
 from netplan.core.findings import Severity
 from netplan.network.concurrency import in_parallel
 from netplan.network.contract import BASE_LAYERS, layer_specs
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.flat_geometry import Lines, read_lines, read_points
 from netplan.network.normalise import NormalisedTable, check_ids, column_text, normalise
 from netplan.network.pipe_sizes import resolve_sizes
@@ -82,7 +82,7 @@ class NormalisedLayers:
         return content_digest(self.working.name, self.lines, points, self.keep_out)
 
 
-def normalise_layers(given: Mapping[str, Any], notes: Notes) -> NormalisedLayers:
+def normalise_layers(given: Mapping[str, Any], notes: FindingLog) -> NormalisedLayers:
     """Normalise layers (raw layers or GeoDataFrames by name), noticing every fault.
 
     Raises
@@ -134,7 +134,7 @@ def normalise_layers(given: Mapping[str, Any], notes: Notes) -> NormalisedLayers
     return NormalisedLayers(working, lines, sizes, points, places, keep_out, base, recorded)
 
 
-def _check_outlets(stations: NormalisedTable, places: NDArray[np.float64], notes: Notes) -> None:
+def _check_outlets(stations: NormalisedTable, places: NDArray[np.float64], notes: FindingLog) -> None:
     outlet, is_live = stations.number["outlet_mbar"], stations.code["status"] == Status.LIVE
     most = f"has a set outlet pressure above {_MOST_OUTLET_MBAR:,.0f} mbar, beyond any distribution network"
     notes.add_each(
@@ -168,14 +168,14 @@ def _first_vertices(lines: Lines) -> Floats:
     return lines.coords_m[lines.start[:-1]] if len(lines) else np.zeros((0, 2))
 
 
-def _table(name: str, raw: Mapping[str, RawLayer], notes: Notes) -> NormalisedTable:
+def _table(name: str, raw: Mapping[str, RawLayer], notes: FindingLog) -> NormalisedTable:
     layer = raw.get(name)
     if layer is None:
         layer = RawLayer(name, pa.table({}), np.zeros(0, dtype=object), None)
     return normalise(layer, layer_specs()[name], notes)
 
 
-def _areas(table: NormalisedTable, working: WorkingCrs, notes: Notes) -> NormalisedTable:
+def _areas(table: NormalisedTable, working: WorkingCrs, notes: FindingLog) -> NormalisedTable:
     given = as_objects(table.geometry)
     kind = shapely.get_type_id(given)
     good = np.isin(kind, (_POLYGON, _MULTIPOLYGON)) & ~shapely.is_empty(given)

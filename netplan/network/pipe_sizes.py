@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from netplan.core.arrays import Floats
 from netplan.core.constants import MM_PER_M
 from netplan.core.findings import Severity
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.normalise import NormalisedTable
 from netplan.network.vocabulary import Material
 from netplan.reference.pipes import least_wall_bore_mm, wall_mm
@@ -22,7 +22,7 @@ _SDR_RANGE: Final = (5.0, 42.0)
 _OD_RANGE_MM: Final = (10.0, 2500.0)
 
 
-def resolve_sizes(table: NormalisedTable, notes: Notes) -> tuple[Floats, Floats, Floats]:
+def resolve_sizes(table: NormalisedTable, notes: FindingLog) -> tuple[Floats, Floats, Floats]:
     """Return outside diameter, wall and bore of the pipes of a layer [m].
 
     The bore is OD - 2 × least wall; walls of PE come from the dimension tables. Pipes whose bore cannot
@@ -80,7 +80,7 @@ def resolve_sizes(table: NormalisedTable, notes: Notes) -> tuple[Floats, Floats,
     return od / MM_PER_M, wall / MM_PER_M, bore / MM_PER_M
 
 
-def _walls(table: NormalisedTable, rows: NDArray[np.bool_], od: Floats, notes: Notes) -> Floats:
+def _walls(table: NormalisedTable, rows: NDArray[np.bool_], od: Floats, notes: FindingLog) -> Floats:
     where = np.flatnonzero(rows)
     if not len(where):
         return np.zeros(0)

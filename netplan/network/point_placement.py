@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.flat_geometry import interpolated_at, measures
 from netplan.network.pipe_joining import POINT_REACH_M, SNAP_M, NodePlaces, PipePolylines
 from netplan.network.text_column import Text
@@ -149,7 +149,7 @@ def place_valves(
     ids: Text,
     xy_m: Floats,
     system: NDArray[np.int16],
-    notes: Notes,
+    notes: FindingLog,
 ) -> tuple[Ints, Floats]:
     """Give every valve a place on the main whose geometry it lies nearest along.
 
@@ -188,7 +188,7 @@ def place_valves(
 
 
 def notice_unknown_states(
-    ids: Text, state: NDArray[np.uint8], pipe: Ints, xy_m: Floats, notes: Notes
+    ids: Text, state: NDArray[np.uint8], pipe: Ints, xy_m: Floats, notes: FindingLog
 ) -> None:
     """Notice placed valves whose state is not known."""
     notes.add_each(
@@ -212,7 +212,7 @@ def _notice_unclear(
     pipe: Ints,
     distance: Floats,
     measure: Floats,
-    notes: Notes,
+    notes: FindingLog,
 ) -> None:
     rival = (near.pipe != pipe[near.point]) & (near.distance_m <= distance[near.point] + SNAP_M)
     point, other = near.point[rival], near.pipe[rival]

@@ -13,7 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from netplan.core.findings import Severity
-from netplan.network.finding_log import Notes, listed
+from netplan.network.finding_log import FindingLog, listed
 from netplan.network.normalise import NormalisedTable
 from netplan.network.text_column import Text
 
@@ -32,7 +32,7 @@ def priority_words() -> dict[str, str]:
     return {row["word"]: row["reading"] for row in csv.DictReader(text.splitlines())}
 
 
-def read_priorities(customers: NormalisedTable, notes: Notes) -> None:
+def read_priorities(customers: NormalisedTable, notes: FindingLog) -> None:
     """Empty the priority of customers whose word says that they have none, and notice every doubtful word.
 
     A word that is not known stays, and so does a plain yes: whoever has one counts as a priority customer.
@@ -55,7 +55,7 @@ def read_priorities(customers: NormalisedTable, notes: Notes) -> None:
     customers.text["priority"] = _replaced(text, {word: code for word, (_, code) in readings.items()})
 
 
-def _notice_notes_alone(customers: NormalisedTable, notes: Notes) -> None:
+def _notice_notes_alone(customers: NormalisedTable, notes: FindingLog) -> None:
     """Notice customers with a note on their priority but none on record; what the note says stays unsaid."""
     alone = pc.and_(
         pc.equal(customers.text["priority"].arrow, ""),
@@ -87,7 +87,7 @@ def priority_reading(word: str) -> tuple[str, str]:
     return reading, {"none": "", "reason": folded}.get(reading, word)
 
 
-def _notice(customers: NormalisedTable, word: str, reading: tuple[str, str], notes: Notes) -> None:
+def _notice(customers: NormalisedTable, word: str, reading: tuple[str, str], notes: FindingLog) -> None:
     same = pc.equal(customers.text["priority"].arrow, pa.scalar(word, pa.string()))
     rows = np.flatnonzero(same.to_numpy(zero_copy_only=False))
     ids = customers.text["id"]
@@ -103,7 +103,7 @@ def _notice(customers: NormalisedTable, word: str, reading: tuple[str, str], not
     _add(reading[0], words[reading[0]], notes)
 
 
-def _add(reading: str, what: str, notes: Notes) -> None:
+def _add(reading: str, what: str, notes: FindingLog) -> None:
     if reading == "none":
         notes.add("priority-none", "customers", "", Severity.NOTE, what, "leave it empty where there is none")
     elif reading == "reason":

@@ -21,7 +21,7 @@ from netplan.core.arrays import Flags, Floats
 from netplan.core.findings import Severity
 from netplan.core.sources import source
 from netplan.core.units import factor
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.flat_geometry import Lines
 from netplan.network.normalise import NormalisedTable
 from netplan.network.vocabulary import Category, Material, Status
@@ -160,7 +160,7 @@ def unit_explanations(value: float, probable: ProbableRange) -> tuple[UnitExplan
     return tuple(sorted(good, key=lambda each: (abs(log(value * each.factor / middle)), each.unit)))
 
 
-def notice_improbable(table: NormalisedTable, notes: Notes, part: str = "") -> None:
+def notice_improbable(table: NormalisedTable, notes: FindingLog, part: str = "") -> None:
     """Notice each column of a layer whose median is improbable, or where a part stands apart.
 
     Only what is live counts; of stations, the pressures of those that feed low pressure; of customers, the
@@ -181,7 +181,7 @@ def notice_improbable(table: NormalisedTable, notes: Notes, part: str = "") -> N
         _notice_years(table, notes)
 
 
-def notice_improbable_lengths(lines: Mapping[str, Lines], customers: int, notes: Notes) -> None:
+def notice_improbable_lengths(lines: Mapping[str, Lines], customers: int, notes: FindingLog) -> None:
     """Notice lengths that are improbable as metres: of services, and of mains for each customer.
 
     Parameters
@@ -221,7 +221,9 @@ def _is_low_pressure(table: NormalisedTable) -> Flags:
     return np.asarray(pc.fill_null(same, False).to_numpy(zero_copy_only=False), dtype=bool)
 
 
-def _notice(values: Floats, counted: Flags, probable: ProbableRange, notes: Notes, part: str = "") -> None:
+def _notice(
+    values: Floats, counted: Flags, probable: ProbableRange, notes: FindingLog, part: str = ""
+) -> None:
     given = values[counted & (values > 0) & np.isfinite(values)]
     if len(given) < probable.least:
         return
@@ -234,7 +236,7 @@ def _notice(values: Floats, counted: Flags, probable: ProbableRange, notes: Note
             _add(count, float(np.median(some)), probable, notes, part)
 
 
-def _add(said: str, median: float, probable: ProbableRange, notes: Notes, part: str) -> None:
+def _add(said: str, median: float, probable: ProbableRange, notes: FindingLog, part: str) -> None:
     named = "length" if probable.column == "geometry" else probable.column
     unit = f" {probable.unit.removesuffix('/a')}".rstrip()
     notes.add(
@@ -288,7 +290,7 @@ def _figure(value: float) -> str:
     return f"{value:,.0f}" if value >= 1000 else f"{value:.3g}"
 
 
-def _notice_years(table: NormalisedTable, notes: Notes) -> None:
+def _notice_years(table: NormalisedTable, notes: FindingLog) -> None:
     """Notice PE laid before there was any: mostly a year that stands for an unknown one."""
     year = table.number["year"]
     plastic = np.isin(table.code["material"], [kind for kind in Material if kind.is_pe])

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.core.findings import Severity
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 
 __all__ = ["note_dates", "without_days", "year_of"]
 
@@ -49,7 +49,7 @@ def without_days(values: NDArray[np.float64]) -> tuple[NDArray[np.float64], int]
     return result, int((~np.isnan(years)).sum())
 
 
-def note_dates(count: int, layer: str, notes: Notes) -> None:
+def note_dates(count: int, layer: str, notes: FindingLog) -> None:
     """Say how many dates of a column of years were read as their years."""
     if count:
         notes.add(

@@ -7,11 +7,18 @@ from typing import Final
 
 from netplan.core.findings import Severity
 from netplan.network.contract import BASE_LAYERS, LayerSpec, layer_specs
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.readers.sources.layer_source import Field
 from netplan.readers.trade_words import likeness, plain, tokens
 
-__all__ = ["columns_meant", "is_given_by_database", "layers_meant", "near_column", "near_layer", "shown"]
+__all__ = [
+    "in_one_line",
+    "is_given_by_database",
+    "match_columns",
+    "match_layers",
+    "similar_column",
+    "similar_layer",
+]
 
 _CUT: Final = 10
 """Longest column name that a Shapefile keeps."""
@@ -51,7 +58,7 @@ _GIVEN: Final = (
 """Columns that a database or a format adds to every layer: they say nothing of a network."""
 
 
-def layers_meant(held: Sequence[str], notes: Notes) -> dict[str, str]:
+def match_layers(held: Sequence[str], notes: FindingLog) -> dict[str, str]:
     """Return the layer of the source that is meant by each layer of the contract that is there.
 
     The exact name goes before one in another case. Where several differ in case alone and none is exact, none
@@ -71,10 +78,10 @@ def layers_meant(held: Sequence[str], notes: Notes) -> dict[str, str]:
     return meant
 
 
-def columns_meant(spec: LayerSpec, fields: Sequence[Field], notes: Notes) -> dict[str, str]:
+def match_columns(spec: LayerSpec, fields: Sequence[Field], notes: FindingLog) -> dict[str, str]:
     """Return the columns of the source that the contract knows, with the contract's names.
 
-    As `layers_meant`; of a format that cuts names, a cut name in any case is exact enough.
+    As `match_layers`; of a format that cuts names, a cut name in any case is exact enough.
     """
     # No two columns of a layer begin alike, so a cut name still says which is meant.
     short = {column.name[:_CUT]: column.name for column in spec.columns}
@@ -107,30 +114,30 @@ def _only(exact: str, alike: Sequence[str]) -> str | None:
     return exact if list(alike).count(exact) == 1 else None
 
 
-def _said(kind: str, layer: str, pairs: Iterable[tuple[str, str]], notes: Notes) -> None:
+def _said(kind: str, layer: str, pairs: Iterable[tuple[str, str]], notes: FindingLog) -> None:
     notes.add(
         "read-as",
         layer,
         "",
         Severity.NOTE,
-        ", ".join(f"{kind} {shown(name)} read as {target}" for name, target in sorted(pairs)),
+        ", ".join(f"{kind} {in_one_line(name)} read as {target}" for name, target in sorted(pairs)),
         "rename it, or give a mapping, where that is not what it means",
     )
 
 
-def _ambiguous(kind: str, layer: str, target: str, alike: Sequence[str], notes: Notes) -> None:
+def _ambiguous(kind: str, layer: str, target: str, alike: Sequence[str], notes: FindingLog) -> None:
     notes.add(
         "ambiguous-name",
         layer,
         "",
         Severity.ERROR,
-        f"{kind}s {' and '.join(shown(name) for name in sorted(alike))} may all be meant by {target}; "
+        f"{kind}s {' and '.join(in_one_line(name) for name in sorted(alike))} may all be meant by {target}; "
         "none was read",
         f"name the one that is meant {target}, or give a mapping",
     )
 
 
-def shown(name: str) -> str:
+def in_one_line(name: str) -> str:
     """Return a name of a source as it can stand in a line: as written, but in one line and not too long."""
     line = " ".join("".join(sign if sign.isprintable() else " " for sign in name).split())
     return line if len(line) <= _LONGEST else f"{line[: _LONGEST - 1]}…"
@@ -141,7 +148,7 @@ def is_given_by_database(column: str) -> bool:
     return plain(column) in _GIVEN
 
 
-def near_layer(name: str, others: Collection[str] = ()) -> str:
+def similar_layer(name: str, others: Collection[str] = ()) -> str:
     """Return the layer that a name looks like, empty for none.
 
     Parameters
@@ -159,7 +166,7 @@ def near_layer(name: str, others: Collection[str] = ()) -> str:
     return _best(scores, last=BASE_LAYERS)
 
 
-def near_column(
+def similar_column(
     name: str, spec: LayerSpec, taken: Collection[str], others: Mapping[str, str] | None = None
 ) -> str:
     """Return the column that a name looks like, empty for none.

@@ -33,7 +33,7 @@ from netplan.readers.mapping.mapping_file import Mapping
 from netplan.readers.network_tables import facts_of, network_of, tables_of
 from netplan.readers.sources.layer_source import Area, HasContentKey, LayerSource
 
-__all__ = ["keep_network", "kept_network", "network_key"]
+__all__ = ["cache_network", "cached_network", "network_key"]
 
 _FORMAT: Final = 1
 _HEAD: Final = "network.json"
@@ -45,7 +45,7 @@ _LIBRARIES: Final = ("numpy", "pyarrow", "pyogrio", "pyproj", "scipy", "shapely"
 _TEXTS: Final = (".py", ".csv", ".toml")
 
 
-def kept_network(folder: Path, key: str, source: str) -> Network | None:
+def cached_network(folder: Path, key: str, source: str) -> Network | None:
     """Return the network kept under a key; None where there is none that is whole.
 
     Parameters
@@ -70,7 +70,7 @@ def kept_network(folder: Path, key: str, source: str) -> Network | None:
         return None
 
 
-def keep_network(network: Network, folder: Path, key: str) -> None:
+def cache_network(network: Network, folder: Path, key: str) -> None:
     """Keep a network under a key; it appears whole or not at all.
 
     Raises

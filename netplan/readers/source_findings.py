@@ -11,14 +11,21 @@ import numpy as np
 from netplan.core.errors import BadInputError
 from netplan.core.findings import Finding, Severity, in_order
 from netplan.network.contract import BASE_LAYERS, layer_specs
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.normalise import column_text
 from netplan.network.raw_layers import RawLayer, RawLayers
-from netplan.readers.contract_names import is_given_by_database, near_layer, shown
+from netplan.readers.contract_names import in_one_line, is_given_by_database, similar_layer
 from netplan.readers.sources.layer_source import CountsFeatures, HasOtherFiles, LayerSource
 from netplan.readers.sources.wkb_geometry import TOLERANCE_M
 
-__all__ = ["LeftColumns", "note_columns", "note_layers", "unread_layer", "with_absent", "with_odd_shapes"]
+__all__ = [
+    "UnreadColumns",
+    "note_unread_columns",
+    "note_unread_layers",
+    "unread_layer_finding",
+    "with_geometry_findings",
+    "with_missing_findings",
+]
 
 _LAYERS: Final = {
     "customers": "it holds nobody, so that nobody is on any list",
@@ -70,7 +77,7 @@ _MEND_COLUMN: Final = "name it so, or give a mapping that says what it is"
 _LINES = ("mains", "services")
 
 
-def with_absent(raw: RawLayers, *, whole: bool = True) -> RawLayers:
+def with_missing_findings(raw: RawLayers, *, whole: bool = True) -> RawLayers:
     """Return layers with findings about those without a feature, and about columns that none has.
 
     A column for the pressure system is missed only where another layer has one: a town of one system needs
@@ -81,7 +88,7 @@ def with_absent(raw: RawLayers, *, whole: bool = True) -> RawLayers:
     whole : bool
         Whether all of the source has been read: of a part nothing is said of layers without a feature.
     """
-    notes = Notes()
+    notes = FindingLog()
     held = {name: set(layer.columns.column_names) for name, layer in raw.layers.items() if len(layer)}
     for layer, without in _LAYERS.items() if whole else ():
         if layer not in held and (layer != "customers" or layer in raw.layers):
@@ -112,7 +119,7 @@ def with_absent(raw: RawLayers, *, whole: bool = True) -> RawLayers:
 
 
 @dataclass(frozen=True, slots=True)
-class LeftColumns:
+class UnreadColumns:
     """Columns that nothing was read from.
 
     Parameters
@@ -133,10 +140,10 @@ class LeftColumns:
     names: Sequence[str]
 
 
-def note_layers(
+def note_unread_layers(
     source: LayerSource,
     taken: Collection[str],
-    notes: Notes,
+    notes: FindingLog,
     others: Collection[str] = (),
     columns: Mapping[str, Collection[str]] | None = None,
 ) -> None:
@@ -156,8 +163,8 @@ def note_layers(
     for name in source.layer_names():
         if name in taken:
             continue
-        said = f"{shown(name)} {_counted(source, name)}".strip()
-        if near := near_layer(name, others):
+        said = f"{in_one_line(name)} {_counted(source, name)}".strip()
+        if near := similar_layer(name, others):
             _looks_like(f"layer {said}", near, notes)
         elif of := _of_columns(source, name, columns or {}):
             what = f"layer {said} was not read; it has the columns of {of}"
@@ -166,8 +173,8 @@ def note_layers(
             rest.append(said)
     for name in source.other_files() if isinstance(source, HasOtherFiles) else ():
         stem = name.rpartition("/")[2].rpartition(".")[0]
-        if near := near_layer(stem, others):
-            _looks_like(f"file {shown(name)}", near, notes)
+        if near := similar_layer(stem, others):
+            _looks_like(f"file {in_one_line(name)}", near, notes)
     if rest:
         notes.add(
             "layer-not-read",
@@ -194,9 +201,9 @@ def _of_columns(source: LayerSource, name: str, columns: Mapping[str, Collection
     return best if best and shares[best] >= _SHARE else ""
 
 
-def _looks_like(what: str, near: str, notes: Notes) -> None:
+def _looks_like(what: str, near: str, notes: FindingLog) -> None:
     layer = near if near in layer_specs() else ""
-    said = f"{what} was not read; it looks like {shown(near)}"
+    said = f"{what} was not read; it looks like {in_one_line(near)}"
     notes.add("layer-not-read", layer, "", Severity.WARNING, said, _MEND_LAYER)
 
 
@@ -210,7 +217,9 @@ def _counted(source: LayerSource, name: str) -> str:
     return "" if count < 0 else f"({_features(count)})"
 
 
-def note_columns(left: Iterable[LeftColumns], near: Callable[[LeftColumns, str], str], notes: Notes) -> None:
+def note_unread_columns(
+    left: Iterable[UnreadColumns], near: Callable[[UnreadColumns, str], str], notes: FindingLog
+) -> None:
     """Notice every column that is not read; keys that a database gives are none of the network's.
 
     Parameters
@@ -220,7 +229,7 @@ def note_columns(left: Iterable[LeftColumns], near: Callable[[LeftColumns, str],
     """
     for columns in left:
         rest = []
-        of = f" of {shown(columns.of)}" if columns.of else ""
+        of = f" of {in_one_line(columns.of)}" if columns.of else ""
         for name in sorted(columns.names):
             if not columns.features or is_given_by_database(name):
                 continue
@@ -231,12 +240,12 @@ def note_columns(left: Iterable[LeftColumns], near: Callable[[LeftColumns, str],
                     columns.layer,
                     "",
                     Severity.WARNING,
-                    f"column {shown(name)}{of} was not read ({_features(columns.features)}); "
-                    f"it looks like {shown(like)}",
+                    f"column {in_one_line(name)}{of} was not read ({_features(columns.features)}); "
+                    f"it looks like {in_one_line(like)}",
                     _MEND_COLUMN,
                 )
             else:
-                rest.append(shown(name))
+                rest.append(in_one_line(name))
         if rest:
             notes.add(
                 "column-not-read",
@@ -252,24 +261,24 @@ def _features(count: int) -> str:
     return "1 feature" if count == 1 else f"{count:,} features"
 
 
-def with_odd_shapes(read: RawLayers) -> RawLayers:
+def with_geometry_findings(read: RawLayers) -> RawLayers:
     """Return layers with a finding for what reading their geometries noticed."""
     if all(layer.odd is None for layer in read.layers.values()):
         return read
-    notes = Notes()
+    notes = FindingLog()
     notes.extend(read.findings)
     for name, layer in read.layers.items():
         _notice(name, layer, notes)
     return RawLayers(read.source, read.layers, notes.sorted())
 
 
-def unread_layer(name: str, error: BadInputError) -> Finding:
+def unread_layer_finding(name: str, error: BadInputError) -> Finding:
     """Return the finding for a base map layer of a kind that is not read: the map is drawn without it."""
     what, _, mend = str(error).partition("; ")
     return Finding("unknown-geometry", name, "", Severity.NOTE, f"{what}; it is left out", mend)
 
 
-def _notice(name: str, layer: RawLayer, notes: Notes) -> None:
+def _notice(name: str, layer: RawLayer, notes: FindingLog) -> None:
     odd = layer.odd
     if odd is None:
         return

@@ -13,20 +13,20 @@ from netplan.network.build import build_network
 from netplan.network.checks.reference_systems import check_area_of_use
 from netplan.network.concurrency import in_parallel, without_garbage_collection
 from netplan.network.contract import BASE_LAYERS, layer_specs
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.model import Network
 from netplan.network.raw_layers import RawLayer, RawLayers
-from netplan.readers.contract_names import columns_meant, layers_meant, near_column
+from netplan.readers.contract_names import match_columns, match_layers, similar_column
 from netplan.readers.mapping.apply_mapping import mapped_layers
 from netplan.readers.mapping.mapping_file import Mapping
-from netplan.readers.network_cache import keep_network, kept_network, network_key
+from netplan.readers.network_cache import cache_network, cached_network, network_key
 from netplan.readers.source_findings import (
-    LeftColumns,
-    note_columns,
-    note_layers,
-    unread_layer,
-    with_absent,
-    with_odd_shapes,
+    UnreadColumns,
+    note_unread_columns,
+    note_unread_layers,
+    unread_layer_finding,
+    with_geometry_findings,
+    with_missing_findings,
 )
 from netplan.readers.sources.areas import cut_to
 from netplan.readers.sources.layer_source import Area, Field, LayerSource
@@ -62,20 +62,20 @@ def read_layers(
     try:
         with without_garbage_collection():
             if mapping is not None:
-                return with_odd_shapes(mapped_layers(opened, mapping, within))
-            notes = Notes()
+                return with_geometry_findings(mapped_layers(opened, mapping, within))
+            notes = FindingLog()
             layers, unread = _by_contract(opened, within, notes)
     except OSError as error:
         raise BadInputError(
             f"{opened.name}: cannot be read ({error.strerror or error}); check the file"
         ) from error
-    return with_odd_shapes(RawLayers(opened.name, layers, in_order((*notes.sorted(), *unread))))
+    return with_geometry_findings(RawLayers(opened.name, layers, in_order((*notes.sorted(), *unread))))
 
 
 def _by_contract(
-    source: LayerSource, within: Area | None, notes: Notes
+    source: LayerSource, within: Area | None, notes: FindingLog
 ) -> tuple[dict[str, RawLayer], tuple[Finding, ...]]:
-    meant = layers_meant(source.layer_names(), notes)
+    meant = match_layers(source.layer_names(), notes)
     fields: dict[str, Sequence[Field]] = {}
     unread: list[Finding] = []
     for target, name in meant.items():
@@ -84,8 +84,8 @@ def _by_contract(
         except UnreadLayerError as error:
             if target not in BASE_LAYERS:
                 raise
-            unread.append(unread_layer(target, error))
-    wanted = {target: columns_meant(layer_specs()[target], fields[target], notes) for target in fields}
+            unread.append(unread_layer_finding(target, error))
+    wanted = {target: match_columns(layer_specs()[target], fields[target], notes) for target in fields}
 
     def read(target: str) -> RawLayer:
         names = wanted[target]
@@ -96,7 +96,7 @@ def _by_contract(
     # Threads that each silence warnings would restore each other's filters: this one is restored last.
     with warnings.catch_warnings():
         found = dict(zip(wanted, in_parallel(read, wanted), strict=True))
-    note_layers(
+    note_unread_layers(
         source, set(meant.values()), notes, columns={target: set(names) for target, names in wanted.items()}
     )
     if not found:
@@ -106,7 +106,7 @@ def _by_contract(
             "name its layers mains, services, …, or give a mapping"
         )
     left = [
-        LeftColumns(
+        UnreadColumns(
             target,
             "",
             len(found[target]),
@@ -114,12 +114,12 @@ def _by_contract(
         )
         for target in found
     ]
-    note_columns(left, lambda some, name: _near(some.layer, name, wanted), notes)
+    note_unread_columns(left, lambda some, name: _near(some.layer, name, wanted), notes)
     return found, tuple(unread)
 
 
 def _near(layer: str, name: str, wanted: dict[str, dict[str, str]]) -> str:
-    return near_column(name, layer_specs()[layer], set(wanted[layer].values()))
+    return similar_column(name, layer_specs()[layer], set(wanted[layer].values()))
 
 
 def read_network(
@@ -166,23 +166,23 @@ def read_network(
     )
     if cache is None or key is None:
         return _joined(opened, mapping, within, strict, set_aside)
-    kept = kept_network(cache, key, opened.name)
+    kept = cached_network(cache, key, opened.name)
     if kept is not None:
         return kept
     network = _joined(opened, mapping, within, strict, set_aside)
     # What changed while it was read may be half old, half new: that is not kept.
     if network_key(opened, within, strict=strict, set_aside=set_aside, mapping=mapping) == key:
-        keep_network(network, cache, key)
+        cache_network(network, cache, key)
     return network
 
 
 def _joined(
     source: LayerSource, mapping: Mapping | None, within: Area | None, strict: bool, set_aside: bool
 ) -> Network:
-    raw = with_absent(read_layers(source, mapping=mapping, within=within), whole=within is None)
+    raw = with_missing_findings(read_layers(source, mapping=mapping, within=within), whole=within is None)
     if within is not None:
         raw = cut_to(raw, within)
-    notes = Notes()
+    notes = FindingLog()
     notes.extend(raw.findings)
     check_area_of_use(raw.layers, notes)
     return build_network(raw.layers, raw.source, strict=strict, set_aside=set_aside, findings=notes.sorted())

@@ -14,12 +14,12 @@ from netplan.network.checks import (
     supply_and_pressure,
 )
 from netplan.network.concurrency import without_garbage_collection
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.model import Network
 
 __all__ = ["CHECKS", "check_network"]
 
-CHECKS: Final[tuple[Callable[[Network, Notes], None], ...]] = (
+CHECKS: Final[tuple[Callable[[Network, FindingLog], None], ...]] = (
     implausible_values.check_self_crossing,
     duplicates.check_duplicate_pipes,
     duplicates.check_duplicate_points,
@@ -48,7 +48,7 @@ CHECKS: Final[tuple[Callable[[Network, Notes], None], ...]] = (
 
 def check_network(network: Network) -> tuple[Finding, ...]:
     """Return everything that reading, joining and the checks notice about a network, worst first."""
-    notes = Notes()
+    notes = FindingLog()
     notes.extend(network.findings)
     with without_garbage_collection():
         for check in CHECKS:

@@ -13,7 +13,7 @@ from netplan.core.errors import shown
 from netplan.core.findings import Severity
 from netplan.network.checks.duplicates import plain_addresses
 from netplan.network.checks.pipe_views import middle_of
-from netplan.network.finding_log import Notes, listed
+from netplan.network.finding_log import FindingLog, listed
 from netplan.network.model import Network
 from netplan.network.text_column import Text
 from netplan.network.topology import fed_nodes
@@ -45,7 +45,7 @@ _LEAST_M: Final = 60.0
 """Whoever has so many neighbours of other streets alone, and its own so many times and so far away (own)."""
 
 
-def check_dead_customers(network: Network, notes: Notes) -> None:
+def check_dead_customers(network: Network, notes: FindingLog) -> None:
     """Notice customers that hang on pipes no station or injection feeds."""
     customers = network.customers
     who = _who(network)
@@ -66,7 +66,7 @@ def check_dead_customers(network: Network, notes: Notes) -> None:
     )
 
 
-def check_services_without_customer(network: Network, notes: Notes) -> None:
+def check_services_without_customer(network: Network, notes: FindingLog) -> None:
     """Notice services at neither end of which a customer hangs."""
     n = network.pipes.n_mains
     notes.add_each(
@@ -101,7 +101,7 @@ def services_without_customer(network: Network) -> NDArray[np.bool_]:
     return np.asarray(of_pipe[pipes.n_mains :] == 0)
 
 
-def check_demand(network: Network, notes: Notes) -> None:
+def check_demand(network: Network, notes: FindingLog) -> None:
     """Notice missing and absurd demand."""
     customers = network.customers
     xy = _places(network)
@@ -139,7 +139,7 @@ def check_demand(network: Network, notes: Notes) -> None:
     )
 
 
-def check_far_from_service(network: Network, notes: Notes) -> None:
+def check_far_from_service(network: Network, notes: FindingLog) -> None:
     """Notice customers that lie far from where they are attached."""
     customers, nodes = network.customers, network.nodes
     who, node = _who(network), customers.attach_node
@@ -166,7 +166,7 @@ def _places(network: Network) -> NDArray[np.float64]:
     return np.column_stack([network.customers.x_m, network.customers.y_m])
 
 
-def check_addresses(network: Network, notes: Notes) -> None:
+def check_addresses(network: Network, notes: FindingLog) -> None:
     """Notice customers whose address holds neither the street nor the number recorded beside it."""
     customers = network.customers
     for column, texts, letters in (
@@ -210,7 +210,7 @@ def _shown(street: str) -> str:
     return shown(" ".join(street.split()))
 
 
-def check_address_outliers(network: Network, notes: Notes) -> None:
+def check_address_outliers(network: Network, notes: FindingLog) -> None:
     """Notice customers that stand among those of another street, far from all others of their own."""
     customers = network.customers
     xy = np.column_stack([customers.x_m, customers.y_m])

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
 from netplan.network.checks.pipe_views import ids_of_mains, ids_of_services, middle_of
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.model import Customers, Network
 from netplan.network.pipe_joining import SNAP_M
 from netplan.network.spatial_index import close_pairs, points_on_lines
@@ -34,7 +34,7 @@ PREMISES_M: Final = 5.0
 """Two meter points of one address so near to each other may be the same premises (own) [m]."""
 
 
-def check_duplicate_pipes(network: Network, notes: Notes) -> None:
+def check_duplicate_pipes(network: Network, notes: FindingLog) -> None:
     """Notice pipes of one layer and system that lie on one another, wholly or for a length.
 
     Each straight length of at least a metre is probed at a third and at two thirds.
@@ -110,7 +110,7 @@ def _lying_on(network: Network, low: int, high: int) -> tuple[Ints, Ints, NDArra
     return one[tell], other[tell], whole[tell]
 
 
-def check_duplicate_points(network: Network, notes: Notes) -> None:
+def check_duplicate_points(network: Network, notes: FindingLog) -> None:
     """Notice valves, stations and like fittings that stand at one place."""
     valves, stations, fittings, nodes = network.valves, network.stations, network.fittings, network.nodes
     node = np.maximum(stations.node, 0)
@@ -139,7 +139,7 @@ def check_duplicate_points(network: Network, notes: Notes) -> None:
         )
 
 
-def check_duplicate_customers(network: Network, notes: Notes) -> None:
+def check_duplicate_customers(network: Network, notes: FindingLog) -> None:
     """Notice meter points with the address of another one at its place or beside it."""
     customers = network.customers
     rows, first, gap_m = same_premises(customers)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from netplan.core.findings import Severity
 from netplan.network.checks.pipe_views import ids_of_mains, main_ends, mains_as_lines, middle_of, same_text
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.model import Network
 from netplan.network.text_column import Text
 
@@ -33,7 +33,7 @@ HEIGHTS_M: Final = (-450.0, 5500.0)
 _STEEPEST: Final = 1.0
 
 
-def check_self_crossing(network: Network, notes: Notes) -> None:
+def check_self_crossing(network: Network, notes: FindingLog) -> None:
     """Notice mains that cross themselves: their chainage runs over one place twice."""
     crossing = ~shapely.is_simple(mains_as_lines(network))
     notes.add_each(
@@ -48,7 +48,7 @@ def check_self_crossing(network: Network, notes: Notes) -> None:
     )
 
 
-def check_size_jumps(network: Network, notes: Notes) -> None:
+def check_size_jumps(network: Network, notes: FindingLog) -> None:
     """Notice joints of two mains in one street whose outside diameters differ by a factor of two."""
     pipes = network.pipes
     ends = main_ends(network)
@@ -78,7 +78,7 @@ def check_size_jumps(network: Network, notes: Notes) -> None:
     )
 
 
-def check_years_and_depths(network: Network, notes: Notes) -> None:
+def check_years_and_depths(network: Network, notes: FindingLog) -> None:
     """Notice years and depths that cannot be."""
     pipes = network.pipes
     ids, n = ids_of_mains(network), pipes.n_mains
@@ -105,7 +105,7 @@ def check_years_and_depths(network: Network, notes: Notes) -> None:
     )
 
 
-def check_far_off(network: Network, notes: Notes) -> None:
+def check_far_off(network: Network, notes: FindingLog) -> None:
     """Notice pipes and customers far outside of where all the others lie."""
     middle = middle_of(network)
     centre = np.median(middle, axis=0)
@@ -132,7 +132,7 @@ def check_far_off(network: Network, notes: Notes) -> None:
         )
 
 
-def check_heights(network: Network, notes: Notes) -> None:
+def check_heights(network: Network, notes: FindingLog) -> None:
     """Notice mains that are steeper than 1 in 1 or at heights where nobody lives."""
     pieces, nodes, pipes = network.pieces, network.nodes, network.pipes
     height = nodes.height_m

@@ -18,7 +18,7 @@ from netplan.network.checks.pipe_views import (
     meeting_mains,
     pipe_ends,
 )
-from netplan.network.finding_log import Notes, listed
+from netplan.network.finding_log import FindingLog, listed
 from netplan.network.model import Network
 from netplan.network.pipe_joining import SNAP_M
 from netplan.network.topology import components
@@ -204,7 +204,7 @@ def _nearest_end_of_services(network: Network, found: NearMisses) -> NearMisses:
     )
 
 
-def check_near_misses(network: Network, notes: Notes) -> None:
+def check_near_misses(network: Network, notes: FindingLog) -> None:
     """Notice pipes that end on nothing between the snap distance and 2 m from a main."""
     found = near_misses(network)
     n = network.pipes.n_mains
@@ -280,7 +280,7 @@ def crossings(network: Network, within: Box | None = None) -> Crossings:
     return Crossings(one[which[rows]], other[which[rows]], places[rows])
 
 
-def check_crossings(network: Network, notes: Notes) -> None:
+def check_crossings(network: Network, notes: FindingLog) -> None:
     """Notice mains of one system that cross without a joint."""
     found = crossings(network)
     ids = ids_of_mains(network)

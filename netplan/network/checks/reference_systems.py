@@ -10,7 +10,7 @@ from pyproj import CRS, Transformer
 from pyproj.exceptions import ProjError
 
 from netplan.core.findings import Severity
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.projection import horizontal
 from netplan.network.raw_layers import RawLayer, bounds_of
 
@@ -19,7 +19,7 @@ __all__ = ["check_area_of_use", "check_reference_systems"]
 _SLACK_DEGREES: Final = 1.0
 
 
-def check_reference_systems(layers: Mapping[str, RawLayer], notes: Notes) -> None:
+def check_reference_systems(layers: Mapping[str, RawLayer], notes: FindingLog) -> None:
     """Notice each layer without a CRS, with another one than the mains, or with one that cannot be used."""
     given = {name: layer for name, layer in layers.items() if len(layer) or layer.crs}
     common: tuple[str, CRS] | None = None
@@ -50,7 +50,7 @@ def check_reference_systems(layers: Mapping[str, RawLayer], notes: Notes) -> Non
             _notice_disagreement(name, crs, common, notes)
 
 
-def _notice_disagreement(name: str, crs: CRS, common: tuple[str, CRS], notes: Notes) -> None:
+def _notice_disagreement(name: str, crs: CRS, common: tuple[str, CRS], notes: FindingLog) -> None:
     if crs.to_authority(min_confidence=70) == common[1].to_authority(min_confidence=70) is not None:
         return
     notes.add(
@@ -63,7 +63,7 @@ def _notice_disagreement(name: str, crs: CRS, common: tuple[str, CRS], notes: No
     )
 
 
-def check_area_of_use(layers: Mapping[str, RawLayer], notes: Notes) -> None:
+def check_area_of_use(layers: Mapping[str, RawLayer], notes: FindingLog) -> None:
     """Notice a CRS that is not meant for the place where its coordinates lead."""
     layer = layers.get("mains")
     if layer is None or layer.crs is None or not len(layer):

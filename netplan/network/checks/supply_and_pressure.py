@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from netplan.core.constants import PA_PER_MBAR
 from netplan.core.findings import Severity
 from netplan.network.checks.pipe_views import ids_of_mains, middle_of
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.model import Network
 from netplan.network.topology import components, fed_nodes
 from netplan.network.vocabulary import Operable, ValveState
@@ -23,7 +23,7 @@ __all__ = [
 ]
 
 
-def check_parts_without_station(network: Network, notes: Notes) -> None:
+def check_parts_without_station(network: Network, notes: FindingLog) -> None:
     """Notice each connected part that holds mains but is reached by no station and no injection."""
     pieces = network.pieces
     part = components(network)
@@ -48,7 +48,7 @@ def check_parts_without_station(network: Network, notes: Notes) -> None:
     )
 
 
-def check_splitting_valves(network: Network, notes: Notes) -> None:
+def check_splitting_valves(network: Network, notes: FindingLog) -> None:
     """Notice closed valves that part two fed areas: they are boundaries of districts."""
     valves, pieces = network.valves, network.pieces
     part = components(network)
@@ -80,7 +80,7 @@ def check_splitting_valves(network: Network, notes: Notes) -> None:
     )
 
 
-def check_valve_operability(network: Network, notes: Notes) -> None:
+def check_valve_operability(network: Network, notes: FindingLog) -> None:
     """Notice placed valves of known state that may not be operable: none of them can be a stop."""
     valves = network.valves
     xy = _valve_places(network)
@@ -105,7 +105,7 @@ def _valve_places(network: Network) -> np.ndarray[tuple[int, ...], np.dtype[np.f
     return xy
 
 
-def check_pressure_above_mop(network: Network, notes: Notes) -> None:
+def check_pressure_above_mop(network: Network, notes: FindingLog) -> None:
     """Notice mains whose greatest operating pressure is below what a station sets or can reach."""
     pipes, stations, pieces = network.pipes, network.stations, network.pieces
     part = components(network)
@@ -154,7 +154,7 @@ class _Line:
         return f"{self._words}, {high:g} mbar, is above its greatest operating pressure, {limit:g} mbar"
 
 
-def check_station_pressures(network: Network, notes: Notes) -> None:
+def check_station_pressures(network: Network, notes: FindingLog) -> None:
     """Notice stations without a fault pressure or with one below the outlet pressure."""
     stations = network.stations
     xy = _places(network)
@@ -190,7 +190,7 @@ def check_station_pressures(network: Network, notes: Notes) -> None:
     )
 
 
-def check_sensing_points(network: Network, notes: Notes) -> None:
+def check_sensing_points(network: Network, notes: FindingLog) -> None:
     """Notice stations without a sensing point and sensing points without a station."""
     if "sensing_points" in network.recorded:
         sensed = np.zeros(len(network.stations) + 1, dtype=bool)

@@ -17,7 +17,7 @@ from netplan.network.checks import check_network
 from netplan.network.checks.reference_systems import check_area_of_use, check_reference_systems
 from netplan.network.concurrency import without_garbage_collection
 from netplan.network.contract import BASE_LAYERS, layer_specs
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.model import Network
 from netplan.network.normalise import column_text, normalise
 from netplan.network.pipe_sizes import resolve_sizes
@@ -61,7 +61,7 @@ def survey(
     findings : iterable of Finding
         What reading them noticed.
     """
-    notes = Notes()
+    notes = FindingLog()
     notes.extend(findings)
     for name, spec in layer_specs().items():
         if spec.required and name not in layers:
@@ -98,7 +98,7 @@ def _working(layers: Mapping[str, RawLayer]) -> WorkingCrs | None:
 
 def _of_single_layers(layers: Mapping[str, RawLayer]) -> tuple[Finding, ...]:
     """Return what can be said of each layer by itself, where they cannot be put together."""
-    notes = Notes()
+    notes = FindingLog()
     with without_garbage_collection():
         for name, spec in layer_specs().items():
             if name in layers and name not in BASE_LAYERS:

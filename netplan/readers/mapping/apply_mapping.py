@@ -18,7 +18,7 @@ from netplan.core.errors import BadInputError, BadNetworkError, quoted
 from netplan.core.findings import Severity
 from netplan.network.concurrency import in_parallel
 from netplan.network.contract import layer_specs
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.normalise import column_text, normalise
 from netplan.network.probable_values import notice_improbable
 from netplan.network.raw_layers import (
@@ -30,10 +30,10 @@ from netplan.network.raw_layers import (
     as_objects,
     take_shapes,
 )
-from netplan.readers.contract_names import near_column
+from netplan.readers.contract_names import similar_column
 from netplan.readers.mapping.features_not_taken import (
     SourcePart,
-    note_left_rows,
+    note_features_not_taken,
     note_missed_words,
     note_shared_ids,
 )
@@ -42,7 +42,7 @@ from netplan.readers.mapping.mapped_texts import matching
 from netplan.readers.mapping.mapping_file import GAP, MappedSource, Mapping
 from netplan.readers.mapping.sizes_as_text import fill_sizes
 from netplan.readers.mapping.unit_words import unit_factor
-from netplan.readers.source_findings import LeftColumns, note_columns, note_layers
+from netplan.readers.source_findings import UnreadColumns, note_unread_columns, note_unread_layers
 from netplan.readers.sources.layer_source import Area, Field, LayerSource
 
 __all__ = ["mapped_layers", "stacked_odd", "stacked_shapes", "with_height"]
@@ -73,7 +73,7 @@ class _Applied:
     def __init__(self, source: LayerSource, mapping: Mapping, within: Area | None) -> None:
         self._source, self._mapping, self._within = source, mapping, within
         self._held = source.layer_names()
-        self._notes = Notes()
+        self._notes = FindingLog()
         self._columns: dict[str, dict[str, str]] = {}
         self._read: dict[str, RawLayer] = {}
 
@@ -97,7 +97,7 @@ class _Applied:
             fed = self._fed(part, name)
             parts.setdefault(layer, []).append((name, fed))
             if len(self._mapping.feeds[layer]) > 1:  # a unit that is wrong in one district alone
-                table = normalise(fed, layer_specs()[layer], Notes())
+                table = normalise(fed, layer_specs()[layer], FindingLog())
                 notice_improbable(table, self._notes, f"{layer} {number} of the mapping")
         self._note_left(taken)
         for layer, some in parts.items():
@@ -113,25 +113,27 @@ class _Applied:
         left = []
         for name, parts in taken.items():
             raw, known = self._read[name], self._columns[name]
-            note_left_rows(name, raw, parts, known, self._notes)
+            note_features_not_taken(name, raw, parts, known, self._notes)
             for part in parts:
                 note_missed_words(name, raw, part, known, self._notes)
             used = set(known.values())
             fields = [field.name for field in self._source.fields(name)]
             left.append(
-                LeftColumns(parts[0].layer, name, len(raw), [own for own in fields if own not in used])
+                UnreadColumns(parts[0].layer, name, len(raw), [own for own in fields if own not in used])
             )
         names = {feed.source for _, _, feed in self._mapping.each()} - {GAP}
         columns = {parts[0].layer: set(self._columns[name].values()) for name, parts in taken.items()}
-        note_layers(self._source, taken, self._notes, names, columns)
-        note_columns(left, lambda columns, name: self._near(taken[columns.of], columns.of, name), self._notes)
+        note_unread_layers(self._source, taken, self._notes, names, columns)
+        note_unread_columns(
+            left, lambda columns, name: self._near(taken[columns.of], columns.of, name), self._notes
+        )
 
     def _near(self, parts: Sequence[SourcePart], layer: str, name: str) -> str:
         """Return the column that one that is not read looks like, of any layer that its layer feeds."""
         for part in parts:
             spec = layer_specs()[part.layer]
             given = set(part.feed.columns) | (_SIZES if part.feed.size is not None else set())
-            if near := near_column(name, spec, given, self._columns[layer]):
+            if near := similar_column(name, spec, given, self._columns[layer]):
                 return near
         return ""
 

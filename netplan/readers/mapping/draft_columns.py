@@ -14,19 +14,19 @@ from netplan.network.contract import Column, LayerSpec, layer_specs
 from netplan.network.priority_words import priority_reading
 from netplan.readers.mapping.draft_evidence import (
     doubtful_years,
+    holds_numbers,
     is_machine_key,
     likeness_to_id,
     likeness_to_reference,
-    says_numbers,
+    pressure_tier,
     share_of_ids,
     size_column,
-    size_says,
-    tier_of,
+    size_gives,
 )
-from netplan.readers.mapping.draft_layers import Guess
-from netplan.readers.mapping.draft_units import NOTHING, Unit, guess_unit, names_unit
+from netplan.readers.mapping.draft_layers import LayerGuess
+from netplan.readers.mapping.draft_units import UNIT_OF_CONTRACT, UnitGuess, guess_unit, names_unit
 from netplan.readers.mapping.mapping_file import GAP
-from netplan.readers.mapping.source_survey import SeenColumn, SeenLayer
+from netplan.readers.mapping.source_survey import SurveyedColumn, SurveyedLayer
 from netplan.readers.trade_words import likeness, meaning
 
 __all__ = ["DraftColumn", "DraftFeed", "draft_feed", "references"]
@@ -68,7 +68,7 @@ class DraftColumn:
     source : str
         Column of the source, or a question mark.
     unit : Unit
-        Unit of its numbers; `NOTHING` where it is that of the contract.
+        Unit of its numbers; `UNIT_OF_CONTRACT` where it is that of the contract.
     words : dict
         Words of the source and what they mean, a question mark where nobody knows; empty for none.
     counts : dict
@@ -84,7 +84,7 @@ class DraftColumn:
     """
 
     source: str
-    unit: Unit = NOTHING
+    unit: UnitGuess = UNIT_OF_CONTRACT
     words: dict[str, str] = field(default_factory=dict)
     counts: dict[str, int] = field(default_factory=dict)
     split: str = ""
@@ -106,19 +106,19 @@ class DraftFeed:
     size : str
         Column with sizes as text; empty for none.
     height : Unit
-        Unit of the heights; `NOTHING` for metres or no heights.
+        Unit of the heights; `UNIT_OF_CONTRACT` for metres or no heights.
     unused : tuple of str
         Columns that nobody uses.
     """
 
-    guess: Guess
+    guess: LayerGuess
     columns: dict[str, DraftColumn]
     size: str
-    height: Unit
+    height: UnitGuess
     unused: tuple[str, ...]
 
 
-def draft_feed(guess: Guess, known_ids: dict[str, Any], pointers: Sequence[Any] = ()) -> DraftFeed:
+def draft_feed(guess: LayerGuess, known_ids: dict[str, Any], pointers: Sequence[Any] = ()) -> DraftFeed:
     """Return the columns of a layer, guessed.
 
     Parameters
@@ -144,7 +144,7 @@ def draft_feed(guess: Guess, known_ids: dict[str, Any], pointers: Sequence[Any] 
             drafted[column.name] = DraftColumn(GAP, why=told[column.name])
         elif column.name == "address" and {"street", "number"} <= set(chosen):
             drafted["address"] = DraftColumn(chosen["street"], why=_JOINED, more=(chosen["number"],))
-        elif column.required == "yes" and not (size and size_says(column.name, columns[size])):
+        elif column.required == "yes" and not (size and size_gives(column.name, columns[size])):
             drafted[column.name] = DraftColumn(GAP, why=_perhaps(column, columns, chosen))
         elif column.name in _REFERENCES and (why := _perhaps(column, columns, chosen)):
             drafted[column.name] = DraftColumn(GAP, why=why)
@@ -154,14 +154,14 @@ def draft_feed(guess: Guess, known_ids: dict[str, Any], pointers: Sequence[Any] 
     return DraftFeed(guess, drafted, size, _height(guess), tuple(sorted(unused)))
 
 
-def references(guess: Guess, feed: DraftFeed) -> Any:
+def references(guess: LayerGuess, feed: DraftFeed) -> Any:
     """Return the ids of a drafted layer."""
     column = feed.columns.get("id")
     texts = {seen.name: seen.texts for seen in _part(guess)}
     return texts.get(column.source if column else "", pa.array([], pa.string()))
 
 
-def _part(guess: Guess) -> tuple[SeenColumn, ...]:
+def _part(guess: LayerGuess) -> tuple[SurveyedColumn, ...]:
     """Return the columns of the features that are meant."""
     if not guess.column:
         return guess.seen.columns
@@ -170,7 +170,7 @@ def _part(guess: Guess) -> tuple[SeenColumn, ...]:
     return tuple(part for part in parts if not part.is_empty)
 
 
-def _rows(guess: Guess) -> Any:
+def _rows(guess: LayerGuess) -> Any:
     if not guess.column:
         return pa.array(np.ones(guess.seen.count, dtype=bool))
     kind = next(column for column in guess.seen.columns if column.name == guess.column)
@@ -178,21 +178,21 @@ def _rows(guess: Guess) -> Any:
     return pc.is_in(kind.texts, value_set=pa.array((*guess.words, *guess.open), pa.string()))
 
 
-def _height(guess: Guess) -> Unit:
+def _height(guess: LayerGuess) -> UnitGuess:
     """Return the unit of the heights of the features that are meant."""
     if guess.seen.height is None:
-        return NOTHING
+        return UNIT_OF_CONTRACT
     highest = guess.seen.height[np.asarray(_rows(guess).to_numpy(zero_copy_only=False))]
     if not np.isfinite(highest).any():
-        return NOTHING
+        return UNIT_OF_CONTRACT
     if not np.nanmax(highest):
-        return Unit("none", "because all heights are zero")
-    return Unit("ft", "because the coordinates are in feet") if guess.seen.in_feet else NOTHING
+        return UnitGuess("none", "because all heights are zero")
+    return UnitGuess("ft", "because the coordinates are in feet") if guess.seen.in_feet else UNIT_OF_CONTRACT
 
 
 def _chosen(
-    guess: Guess,
-    columns: dict[str, SeenColumn],
+    guess: LayerGuess,
+    columns: dict[str, SurveyedColumn],
     taken: set[str],
     known_ids: dict[str, Any],
     pointers: Sequence[Any],
@@ -213,7 +213,7 @@ def _chosen(
     return chosen
 
 
-def _perhaps(column: Column, columns: dict[str, SeenColumn], chosen: dict[str, str]) -> str:
+def _perhaps(column: Column, columns: dict[str, SurveyedColumn], chosen: dict[str, str]) -> str:
     """Return which columns may be meant by an id or a reference that was not found; empty for none."""
     free = [seen for name, seen in columns.items() if name not in chosen.values()]
     if column.name == "id":
@@ -228,7 +228,7 @@ def _perhaps(column: Column, columns: dict[str, SeenColumn], chosen: dict[str, s
 
 
 def _by_values(
-    spec: LayerSpec, columns: dict[str, SeenColumn], taken: set[str], chosen: dict[str, str]
+    spec: LayerSpec, columns: dict[str, SurveyedColumn], taken: set[str], chosen: dict[str, str]
 ) -> dict[str, str]:
     """Choose columns that no name says by their words; return why, or between which nobody can tell."""
     told: dict[str, str] = {}
@@ -246,7 +246,7 @@ def _by_values(
     return told
 
 
-def _says(column: Column, seen: SeenColumn) -> bool:
+def _says(column: Column, seen: SurveyedColumn) -> bool:
     """Return whether the words of a column are mostly known ones of a column of the contract."""
     meant = {word: _meaning(column, word) for word in seen.words}
     known = {word for word, meaning in meant.items() if meaning is not None}
@@ -258,7 +258,7 @@ def _says(column: Column, seen: SeenColumn) -> bool:
 
 
 def _score(
-    target: str, column: Column, seen: SeenColumn, known_ids: dict[str, Any], pointers: Sequence[Any]
+    target: str, column: Column, seen: SurveyedColumn, known_ids: dict[str, Any], pointers: Sequence[Any]
 ) -> float:
     own = _CONTRACT_OWN if seen.name.casefold() == column.name else likeness("column", column.name, seen.name)
     if column.name == "id":
@@ -267,7 +267,7 @@ def _score(
         return likeness_to_reference(own, seen.texts, known_ids.get(_REFERENCES[column.name]))
     if column.kind == "number":
         own = own or _NAMED_UNIT * (column.name in _ONE_OF_ITS_UNIT and names_unit(column, seen.name))
-        return own if own and (seen.kind == "number" or says_numbers(column, seen)) else 0.0
+        return own if own and (seen.kind == "number" or holds_numbers(column, seen)) else 0.0
     if column.kind == "word" and seen.words:
         known = [word for word in seen.words if _meaning(column, word) is not None]
         share = len(known) / len(seen.words)
@@ -276,7 +276,7 @@ def _score(
 
 
 def _drafted(
-    target: str, column: Column, seen: SeenColumn, layer: SeenLayer, known_ids: dict[str, Any]
+    target: str, column: Column, seen: SurveyedColumn, layer: SurveyedLayer, known_ids: dict[str, Any]
 ) -> DraftColumn:
     if column.name in _REFERENCES:
         split = share_of_ids(seen.texts, known_ids.get(_REFERENCES[column.name]))[1]
@@ -304,7 +304,7 @@ def _drafted(
 
 def _meaning(column: Column, word: str) -> str | None:
     if column.name == "system":
-        return tier_of(word)
+        return pressure_tier(word)
     if column.name == "priority":
         reading, code = priority_reading(word)
         if reading in ("none", "reason"):

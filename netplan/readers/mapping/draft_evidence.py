@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 from netplan.network.contract import Column
 from netplan.network.recorded_years import year_of
 from netplan.readers.mapping.draft_units import has_unit
-from netplan.readers.mapping.source_survey import SeenColumn
+from netplan.readers.mapping.source_survey import SurveyedColumn
 from netplan.readers.mapping.unit_words import unit_factor
 from netplan.readers.trade_words import likeness, meaning, plain, tokens
 from netplan.reference.nominal import Stuff
@@ -21,14 +21,14 @@ from netplan.reference.size_text import read_ratio, read_size
 
 __all__ = [
     "doubtful_years",
+    "holds_numbers",
     "is_machine_key",
     "likeness_to_id",
     "likeness_to_reference",
-    "says_numbers",
+    "pressure_tier",
     "share_of_ids",
     "size_column",
-    "size_says",
-    "tier_of",
+    "size_gives",
 ]
 
 _SEPARATORS: Final = (";", ",", "|", "/")
@@ -77,7 +77,7 @@ def is_machine_key(name: str) -> bool:
     return plain(name) in _MACHINE_KEYS
 
 
-def likeness_to_id(target: str, named: float, seen: SeenColumn, pointers: Sequence[Any]) -> float:
+def likeness_to_id(target: str, named: float, seen: SurveyedColumn, pointers: Sequence[Any]) -> float:
     """Return how much a column looks like the id of its layer; 0 for not at all.
 
     Parameters
@@ -155,7 +155,7 @@ def _spread(texts: Any, ids: Any) -> float:
     return len(given.unique()) / max(min(len(given), len(ids)), 1)
 
 
-def says_numbers(column: Column, seen: SeenColumn) -> bool:
+def holds_numbers(column: Column, seen: SurveyedColumn) -> bool:
     """Return whether most texts hold numbers: with or without a unit, or ratios, or years.
 
     The others are told with each feature when the data is read, not left out with their column.
@@ -174,7 +174,7 @@ def _is_number(text: str, column: Column) -> bool:
     return bool(_NUMBER.fullmatch(text)) or has_unit(text, column)
 
 
-def doubtful_years(seen: SeenColumn) -> dict[str, int]:
+def doubtful_years(seen: SurveyedColumn) -> dict[str, int]:
     """Return how often each value of a column of years stands there that a person has to read.
 
     These are years of two digits, and figures that stand for an unknown year or cannot be one.
@@ -200,7 +200,7 @@ def _is_ratio(text: str) -> bool:
     return True
 
 
-def size_column(layer: str, columns: Mapping[str, SeenColumn]) -> str:
+def size_column(layer: str, columns: Mapping[str, SurveyedColumn]) -> str:
     """Return the column that holds sizes as text: most of its different values can be read as one."""
     if layer not in ("mains", "services"):
         return ""
@@ -212,7 +212,7 @@ def size_column(layer: str, columns: Mapping[str, SeenColumn]) -> str:
     return max(sorted(scores), key=lambda name: scores[name], default="")
 
 
-def size_says(name: str, seen: SeenColumn) -> bool:
+def size_gives(name: str, seen: SurveyedColumn) -> bool:
     """Return whether the texts of sizes give a column too: the diameter always, the material where named."""
     if name == "od_mm":
         return True
@@ -226,7 +226,7 @@ def _materials(text: str) -> str:
         return ""
 
 
-def _readable(seen: SeenColumn) -> float:
+def _readable(seen: SurveyedColumn) -> float:
     words = list(seen.words) or [word for word in seen.texts.unique().to_pylist() if word][:_MOST_TEXTS]
     return float(np.mean([_is_size(word) for word in words])) if words else 0.0
 
@@ -241,7 +241,7 @@ def _is_size(text: str) -> bool:
     return False
 
 
-def tier_of(word: str) -> str | None:
+def pressure_tier(word: str) -> str | None:
     """Return the pressure system that a word means: a tier, or its pressure; None where nobody can tell.
 
     Parameters

@@ -6,10 +6,10 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from netplan.network.contract import BASE_LAYERS, layer_specs
-from netplan.readers.mapping.source_survey import SeenColumn, SeenLayer
+from netplan.readers.mapping.source_survey import SurveyedColumn, SurveyedLayer
 from netplan.readers.trade_words import copy_word, likeness, pipe_kind, state_word, utility_word
 
-__all__ = ["Guess", "guess_layers"]
+__all__ = ["LayerGuess", "guess_layers"]
 
 _GEOMETRY: Final = {
     "LineString": ("line",),
@@ -20,7 +20,7 @@ _GEOMETRY: Final = {
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Guess:
+class LayerGuess:
     """A source layer, or part of it, taken for a layer of the contract.
 
     Parameters
@@ -41,27 +41,27 @@ class Guess:
     """
 
     target: str
-    seen: SeenLayer
+    seen: SurveyedLayer
     column: str = ""
     words: tuple[str, ...] = ()
     open: dict[str, int] = field(default_factory=dict)
     doubt: str = ""
 
 
-def guess_layers(layers: tuple[SeenLayer, ...]) -> list[Guess]:
+def guess_layers(layers: tuple[SurveyedLayer, ...]) -> list[LayerGuess]:
     """Return what each source layer is taken for, in the order of the contract."""
-    guesses: list[Guess] = []
+    guesses: list[LayerGuess] = []
     for seen in layers:
         target = _target(seen)
         if target in ("mains", "services"):
             guesses += _pipes(seen, target)
         elif target is not None:
-            guesses.append(Guess(target, seen, doubt=_doubt(seen, target)))
+            guesses.append(LayerGuess(target, seen, doubt=_doubt(seen, target)))
     order = list(layer_specs())
     return sorted(guesses, key=lambda guess: (order.index(guess.target), guess.seen.name))
 
 
-def _target(seen: SeenLayer) -> str | None:
+def _target(seen: SurveyedLayer) -> str | None:
     scores = {
         name: likeness("layer", name, seen.name)
         for name, spec in layer_specs().items()
@@ -71,7 +71,7 @@ def _target(seen: SeenLayer) -> str | None:
     return best if best is not None and scores[best] > 0 else None
 
 
-def _doubt(seen: SeenLayer, target: str) -> str:
+def _doubt(seen: SurveyedLayer, target: str) -> str:
     """Return what in the name of a layer says that it is no part of the network; empty for nothing."""
     if target in BASE_LAYERS:
         return ""
@@ -84,7 +84,7 @@ def _doubt(seen: SeenLayer, target: str) -> str:
     return f"its name says pipes without gas, and no column says so: {word}" if word else ""
 
 
-def _pipes(seen: SeenLayer, target: str) -> list[Guess]:
+def _pipes(seen: SurveyedLayer, target: str) -> list[LayerGuess]:
     """Return mains and services of a table of pipes, parted by the column whose words say which is which.
 
     A column of kinds that says it of a part of the pipes alone is enough: the other words are asked for.
@@ -108,37 +108,37 @@ def _pipes(seen: SeenLayer, target: str) -> list[Guess]:
             return _parted(seen, column, words, rest, target, doubt)
         else:
             said = f"its name says {target}, and {column.name} says {kind} of {_counted(column, kinds)}"
-            return [Guess(target if rest else kind, seen, doubt=doubt or said)]
-    return [Guess(target, seen, doubt=doubt)]
+            return [LayerGuess(target if rest else kind, seen, doubt=doubt or said)]
+    return [LayerGuess(target, seen, doubt=doubt)]
 
 
 def _parted(
-    seen: SeenLayer,
-    column: SeenColumn,
+    seen: SurveyedLayer,
+    column: SurveyedColumn,
     words: dict[str, tuple[str, ...]],
     rest: dict[str, int],
     asks: str,
     doubt: str,
-) -> list[Guess]:
+) -> list[LayerGuess]:
     """Return a guess for each kind of pipe that is there; that of `asks` asks for the other words."""
     return [
-        Guess(wanted, seen, column.name, some, rest if wanted == asks else {}, doubt)
+        LayerGuess(wanted, seen, column.name, some, rest if wanted == asks else {}, doubt)
         for wanted, some in words.items()
         if some or (rest and wanted == asks)
     ]
 
 
-def _counted(column: SeenColumn, kinds: dict[str, str]) -> str:
+def _counted(column: SurveyedColumn, kinds: dict[str, str]) -> str:
     return f"{sum(column.words[word] for word in kinds)} of {len(column.texts)} features"
 
 
-def _open(column: SeenColumn, kinds: dict[str, str]) -> dict[str, int]:
+def _open(column: SurveyedColumn, kinds: dict[str, str]) -> dict[str, int]:
     """Return the words of a column that say neither mains nor services, with their numbers of features."""
     without = len(column.texts) - sum(column.words.values())
     words = {word: count for word, count in column.words.items() if word not in kinds}
     return words | ({"": without} if without else {})
 
 
-def _kinds(column: SeenColumn) -> dict[str, str]:
+def _kinds(column: SurveyedColumn) -> dict[str, str]:
     kinds = {word: pipe_kind(word) for word in column.words}
     return {word: kind for word, kind in kinds.items() if kind is not None}

@@ -10,11 +10,11 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from netplan.network.contract import layer_specs
-from netplan.readers.contract_names import near_layer
+from netplan.readers.contract_names import similar_layer
 from netplan.readers.mapping.draft_columns import DraftColumn, DraftFeed, draft_feed, references
-from netplan.readers.mapping.draft_layers import Guess, guess_layers
+from netplan.readers.mapping.draft_layers import LayerGuess, guess_layers
 from netplan.readers.mapping.mapping_file import GAP
-from netplan.readers.mapping.source_survey import SeenLayer, look_at
+from netplan.readers.mapping.source_survey import SurveyedLayer, survey_source
 from netplan.readers.sources.layer_source import LayerSource
 
 __all__ = ["MappingDraft", "draft_mapping", "draft_text"]
@@ -37,7 +37,7 @@ def draft_mapping(source: LayerSource) -> MappingDraft:
     BadInputError
         When the source cannot be read at all.
     """
-    seen, unread = look_at(source)
+    seen, unread = survey_source(source)
     guesses = guess_layers(seen)
     ids: dict[str, Any] = {}
     feeds: dict[int, DraftFeed] = {}
@@ -53,7 +53,7 @@ def draft_mapping(source: LayerSource) -> MappingDraft:
     return draft_text(source.name, drafted, left, unread, _missing(guesses), _shared(drafted))
 
 
-def _pointers(guess: Guess, guesses: list[Guess]) -> list[Any]:
+def _pointers(guess: LayerGuess, guesses: list[LayerGuess]) -> list[Any]:
     """Return the texts of every column that may hold the ids of a layer."""
     by = _POINTED_AT.get(guess.target)
     return [column.texts for other in guesses if other.target == by for column in other.seen.columns]
@@ -75,7 +75,7 @@ def _shared(feeds: list[DraftFeed]) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _missing(guesses: list[Guess]) -> tuple[str, ...]:
+def _missing(guesses: list[LayerGuess]) -> tuple[str, ...]:
     found = {guess.target for guess in guesses}
     return tuple(name for name, spec in layer_specs().items() if spec.required and name not in found)
 
@@ -92,7 +92,7 @@ class MappingDraft:
 def draft_text(
     source: str,
     feeds: list[DraftFeed],
-    left: tuple[SeenLayer, ...],
+    left: tuple[SurveyedLayer, ...],
     unread: tuple[str, ...],
     missing: tuple[str, ...],
     shared: tuple[str, ...] = (),
@@ -125,7 +125,7 @@ def draft_text(
     for feed in feeds:
         lines += _feed(feed, gaps)
     for seen in left:
-        if (near := near_layer(seen.name)) and seen.count:
+        if (near := similar_layer(seen.name)) and seen.count:
             said = f"{seen.name} ({seen.geometry}, {seen.count} features)"
             gaps.append(f"{near}: is it layer {said}, which is left out?")
             lines += [f"# {near}: is it layer {_comment(said)}? It is left out; nothing else says so.", ""]
@@ -175,7 +175,7 @@ def _feed(feed: DraftFeed, gaps: list[str]) -> list[str]:
     return [*lines, *tables, ""]
 
 
-def _where(guess: Guess, gaps: list[str]) -> list[str]:
+def _where(guess: LayerGuess, gaps: list[str]) -> list[str]:
     """Return the condition, with a question mark for words of which nobody can say what they mean."""
     words = ", ".join(_text(word) for word in (*guess.words, *([GAP] if guess.open else [])))
     line = f"where = [{{ column = {_text(guess.column)}, is = [{words}] }}]"

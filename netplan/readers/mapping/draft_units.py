@@ -11,11 +11,11 @@ import numpy as np
 from netplan.network.contract import Column
 from netplan.network.probable_values import ProbableRange, probable_ranges, unit_explanations
 from netplan.readers.mapping.mapping_file import GAP
-from netplan.readers.mapping.source_survey import SeenColumn
+from netplan.readers.mapping.source_survey import SurveyedColumn
 from netplan.readers.mapping.unit_words import unit_factor
 from netplan.readers.trade_words import tokens
 
-__all__ = ["NOTHING", "Unit", "guess_unit", "has_unit", "names_unit"]
+__all__ = ["UNIT_OF_CONTRACT", "UnitGuess", "guess_unit", "has_unit", "names_unit"]
 
 _WITH_UNIT: Final = re.compile(r"[-+]?\d+(?:[.,]\d+)*\s*([^\d\s.,].*)")
 _MOST_NAMED: Final = 3
@@ -110,17 +110,17 @@ _VOLUMES: Final[tuple[tuple[tuple[str, ...], str], ...]] = (
 
 
 @dataclass(frozen=True, slots=True)
-class Unit:
+class UnitGuess:
     """A unit as recorded, empty for that of the contract, and why."""
 
     word: str
     why: str = ""
 
 
-NOTHING: Final = Unit("")
+UNIT_OF_CONTRACT: Final = UnitGuess("")
 
 
-def guess_unit(layer: str, column: Column, seen: SeenColumn, *, in_feet: bool) -> Unit:
+def guess_unit(layer: str, column: Column, seen: SurveyedColumn, *, in_feet: bool) -> UnitGuess:
     """Return the unit of a column as its name or values say it, else a question mark and what is probable.
 
     Parameters
@@ -135,16 +135,16 @@ def guess_unit(layer: str, column: Column, seen: SeenColumn, *, in_feet: bool) -
         Whether the coordinates are in feet.
     """
     if column.unit not in _NAMED:
-        return NOTHING
+        return UNIT_OF_CONTRACT
     named = _by_name(column, seen.name)
     if len(named) == 1 and named[0] != GAP:
-        return Unit(named[0], "by the name")
+        return UnitGuess(named[0], "by the name")
     if named:
-        return Unit(GAP, f"the name says {' and '.join(word or column.unit for word in named)}")
+        return UnitGuess(GAP, f"the name says {' and '.join(word or column.unit for word in named)}")
     texts = seen.texts.unique().to_pylist()
     if all(has_unit(text, column) for text in texts if text):
-        return Unit("", "by the values")
-    return Unit(GAP, _hint(layer, column, seen, in_feet))
+        return UnitGuess("", "by the values")
+    return UnitGuess(GAP, _hint(layer, column, seen, in_feet))
 
 
 def names_unit(column: Column, name: str) -> bool:
@@ -181,7 +181,7 @@ def has_unit(text: str, column: Column) -> bool:
     return True
 
 
-def _hint(layer: str, column: Column, seen: SeenColumn, in_feet: bool) -> str:
+def _hint(layer: str, column: Column, seen: SurveyedColumn, in_feet: bool) -> str:
     """Return which units would make the values probable; it is no answer."""
     if column.unit == "kWh/a":
         own = tokens(seen.name)

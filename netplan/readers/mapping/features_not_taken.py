@@ -13,16 +13,16 @@ import pyarrow.compute as pc
 from netplan.core.arrays import Flags
 from netplan.core.findings import Severity
 from netplan.network.contract import BASE_LAYERS
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.normalise import column_text
 from netplan.network.raw_layers import RawLayer
 from netplan.network.text_column import Text
-from netplan.readers.contract_names import shown
+from netplan.readers.contract_names import in_one_line
 from netplan.readers.mapping.mapped_columns import RESTRICTED
 from netplan.readers.mapping.mapped_texts import joined, matching, word_of
 from netplan.readers.mapping.mapping_file import GAP, Condition, MappedSource
 
-__all__ = ["CLASHING_ID", "SourcePart", "note_left_rows", "note_missed_words", "note_shared_ids"]
+__all__ = ["CLASHING_ID", "SourcePart", "note_features_not_taken", "note_missed_words", "note_shared_ids"]
 
 CLASHING_ID: Final = "clashing-id"
 """Code of an id that stands in two source layers of one layer of the contract."""
@@ -58,8 +58,8 @@ class SourcePart:
         return [condition for condition in self.feed.where if condition.column != GAP]
 
 
-def note_left_rows(
-    name: str, raw: RawLayer, parts: Sequence[SourcePart], known: Mapping[str, str], notes: Notes
+def note_features_not_taken(
+    name: str, raw: RawLayer, parts: Sequence[SourcePart], known: Mapping[str, str], notes: FindingLog
 ) -> None:
     """Notice how many features of a source layer no feed takes, and what the conditions say of them.
 
@@ -87,7 +87,7 @@ def note_left_rows(
         if not rows.any():
             continue
         values = "; ".join(
-            f"{shown(column)} {'is restricted' if column in restricted else _values(raw, column, rows)}"
+            f"{in_one_line(column)} {'is restricted' if column in restricted else _values(raw, column, rows)}"
             for column in columns
         )
         weight = Severity.NOTE if is_said or parts[0].layer in BASE_LAYERS else Severity.WARNING
@@ -96,8 +96,8 @@ def note_left_rows(
             parts[0].layer,
             "",
             weight,
-            f"{int(rows.sum()):,} of {len(raw):,} features of {shown(name)} are taken by no feed of the "
-            f"mapping{', as it says' if is_said else ''}: {values}",
+            f"{int(rows.sum()):,} of {len(raw):,} features of {in_one_line(name)} are taken by no feed of "
+            f"the mapping{', as it says' if is_said else ''}: {values}",
             "nothing, where they are not meant"
             if is_said
             else "take them into a feed, or leave them out by is_not",
@@ -132,7 +132,7 @@ def _left_by_name(
 
 
 def note_missed_words(
-    name: str, raw: RawLayer, part: SourcePart, known: Mapping[str, str], notes: Notes
+    name: str, raw: RawLayer, part: SourcePart, known: Mapping[str, str], notes: FindingLog
 ) -> None:
     """Notice words of conditions that differ from values in case alone, and a feed that takes nothing."""
     for condition in part.conditions:
@@ -152,8 +152,8 @@ def note_missed_words(
                     part.layer,
                     "",
                     Severity.WARNING,
-                    f"{part.layer} {part.number}: where {shown(column)} is {_quoted(alike[0])} does not "
-                    f"match {_quoted(value)} on {row['counts']:,} features of {shown(name)}",
+                    f"{part.layer} {part.number}: where {in_one_line(column)} is {_quoted(alike[0])} does "
+                    f"not match {_quoted(value)} on {row['counts']:,} features of {in_one_line(name)}",
                     "write the word as the source does, or both",
                 )
     if len(raw) and not part.rows.any():
@@ -163,12 +163,12 @@ def note_missed_words(
             "",
             Severity.NOTE if part.layer in BASE_LAYERS else Severity.WARNING,
             f"{part.layer} {part.number}: its conditions hold for none of the {len(raw):,} features of "
-            f"{shown(name)}",
+            f"{in_one_line(name)}",
             "correct the conditions, or take the feed out",
         )
 
 
-def note_shared_ids(layer: str, parts: Sequence[tuple[str, RawLayer]], notes: Notes) -> None:
+def note_shared_ids(layer: str, parts: Sequence[tuple[str, RawLayer]], notes: FindingLog) -> None:
     """Notice ids that stand in two of the source layers that become one layer of the contract.
 
     Parameters
@@ -185,9 +185,9 @@ def note_shared_ids(layer: str, parts: Sequence[tuple[str, RawLayer]], notes: No
         for before, others in held[:place]:
             both = _among_texts(ids, others)
             if before == name:
-                what = f"two feeds of the mapping take it from {shown(name)}"
+                what = f"two feeds of the mapping take it from {in_one_line(name)}"
             else:
-                what = f"the id stands in {shown(before)} and in {shown(name)}"
+                what = f"the id stands in {in_one_line(before)} and in {in_one_line(name)}"
             notes.add_each(
                 CLASHING_ID,
                 layer,
@@ -223,4 +223,4 @@ def _values(raw: RawLayer, column: str, rows: Flags) -> str:
 
 
 def _quoted(value: str) -> str:
-    return f"'{shown(value)}'" if value else "empty"
+    return f"'{in_one_line(value)}'" if value else "empty"

@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 from netplan.core.errors import quoted
 from netplan.core.findings import Severity
 from netplan.network.contract import Column
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.normalise import column_text
 from netplan.network.recorded_years import note_dates, without_days, year_of
 from netplan.network.text_column import Text
-from netplan.readers.contract_names import shown
+from netplan.readers.contract_names import in_one_line
 from netplan.readers.mapping.mapped_texts import ID_COLUMNS, given, ids, joined, rewritten, word_of
 from netplan.readers.mapping.mapping_file import GAP, ColumnRule
 from netplan.readers.mapping.unit_words import unit_factor
@@ -54,7 +54,7 @@ class ColumnPlace:
 
     layer: str
     ids: Text | None
-    notes: Notes
+    notes: FindingLog
 
 
 def build_column(
@@ -104,7 +104,7 @@ def _note_defaults(column: Column, texts: Any, names: Sequence[str], place: Colu
         "",
         Severity.WARNING,
         f"{column.name} is not recorded on {int(empty.sum()):,} of {len(empty):,} features "
-        f"({', '.join(shown(name) for name in names)} is empty); each counts as {column.default}",
+        f"({', '.join(in_one_line(name) for name in names)} is empty); each counts as {column.default}",
         f'record it, or say default = "{column.default}" under columns.{column.name} of the mapping',
     )
 
@@ -192,7 +192,7 @@ def _count_words(rows: NDArray[np.bool_], texts: Any, column: Column, place: Col
         return
     counts = pc.value_counts(texts.filter(pa.array(rows))).to_pylist()
     counts.sort(key=lambda row: (-row["counts"], row["values"]))
-    told = ", ".join(f"'{shown(row['values'])}' ({row['counts']:,})" for row in counts[:_MOST_TOLD])
+    told = ", ".join(f"'{in_one_line(row['values'])}' ({row['counts']:,})" for row in counts[:_MOST_TOLD])
     more = f" and {len(counts) - _MOST_TOLD:,} more" if len(counts) > _MOST_TOLD else ""
     if column.name in RESTRICTED:
         told, more = f"{int(rows.sum()):,} features", ""

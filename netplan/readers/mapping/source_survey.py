@@ -17,7 +17,7 @@ from netplan.network.normalise import column_text
 from netplan.network.raw_layers import FlatShapes, Shapes, as_objects
 from netplan.readers.sources.layer_source import LayerSource
 
-__all__ = ["SeenColumn", "SeenLayer", "look_at"]
+__all__ = ["SurveyedColumn", "SurveyedLayer", "survey_source"]
 
 _MOST_WORDS: Final = 60
 """Different values up to which a column may be a list of words."""
@@ -26,7 +26,7 @@ _KINDS: Final = {0: "point", 4: "point", 1: "line", 5: "line", 2: "line", 3: "po
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class SeenColumn:
+class SurveyedColumn:
     """A column of a source layer.
 
     Parameters
@@ -59,7 +59,7 @@ class SeenColumn:
         """Whether every feature has a value of its own."""
         return 0 < self.different == len(self.texts)
 
-    def part(self, rows: Any) -> SeenColumn:
+    def part(self, rows: Any) -> SurveyedColumn:
         """Return the column for some features, given as an Arrow mask."""
         return _column(self.name, self.kind, self.texts.filter(rows))
 
@@ -80,7 +80,7 @@ class SeenColumn:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class SeenLayer:
+class SurveyedLayer:
     """A source layer: what its geometry is, how many features it has, its columns, and the foot of its CRS.
 
     Parameters
@@ -104,15 +104,15 @@ class SeenLayer:
     name: str
     geometry: str
     count: int
-    columns: tuple[SeenColumn, ...]
+    columns: tuple[SurveyedColumn, ...]
     in_feet: bool
     has_crs: bool
     height: NDArray[np.float64] | None
 
 
-def look_at(source: LayerSource) -> tuple[tuple[SeenLayer, ...], tuple[str, ...]]:
+def survey_source(source: LayerSource) -> tuple[tuple[SurveyedLayer, ...], tuple[str, ...]]:
     """Return the layers of a source, and one line for each that cannot be read."""
-    seen: list[SeenLayer] = []
+    seen: list[SurveyedLayer] = []
     unread: list[str] = []
     for name in source.layer_names():
         try:
@@ -122,12 +122,12 @@ def look_at(source: LayerSource) -> tuple[tuple[SeenLayer, ...], tuple[str, ...]
     return tuple(seen), tuple(unread)
 
 
-def _layer(source: LayerSource, name: str) -> SeenLayer:
+def _layer(source: LayerSource, name: str) -> SurveyedLayer:
     fields = source.fields(name)
     raw = source.read(name, [field.name for field in fields])
     columns = (_column(field.name, field.kind, raw.columns[field.name]) for field in fields)
     unit = raw.crs.axis_info[0].unit_conversion_factor if raw.crs and raw.crs.axis_info else 1.0
-    return SeenLayer(
+    return SurveyedLayer(
         name,
         _geometry(raw.geometry),
         len(raw),
@@ -148,7 +148,7 @@ def _height(shapes: Shapes) -> NDArray[np.float64] | None:
     return np.where(highest < 0, np.nan, highest)
 
 
-def _column(name: str, kind: str, values: Any) -> SeenColumn:
+def _column(name: str, kind: str, values: Any) -> SurveyedColumn:
     texts = column_text(values).arrow
     counts = pc.value_counts(texts)
     words, count = counts.field("values"), counts.field("counts")
@@ -157,7 +157,9 @@ def _column(name: str, kind: str, values: Any) -> SeenColumn:
     if different <= _MOST_WORDS:
         few = Counter(dict(zip(words.to_pylist(), count.to_pylist(), strict=True)))
         few.pop("", None)
-    return SeenColumn(name, kind, texts, dict(sorted(few.items(), key=lambda w: (-w[1], w[0]))), different)
+    return SurveyedColumn(
+        name, kind, texts, dict(sorted(few.items(), key=lambda w: (-w[1], w[0]))), different
+    )
 
 
 def _geometry(shapes: Shapes) -> str:

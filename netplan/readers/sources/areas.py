@@ -16,7 +16,7 @@ from shapely import unary_union
 
 from netplan.core.errors import BadInputError
 from netplan.core.findings import Severity
-from netplan.network.finding_log import Notes
+from netplan.network.finding_log import FindingLog
 from netplan.network.normalise import column_text
 from netplan.network.raw_layers import RawLayer, RawLayers, Shapes, as_objects, take_shapes
 from netplan.readers.sources.layer_source import Area
@@ -114,7 +114,7 @@ def cut_to(raw: RawLayers, within: Area) -> RawLayers:
     What feeds the area from outside is not in it: the answer on a part holds for that part alone, and it says
     so.
     """
-    notes = Notes()
+    notes = FindingLog()
     notes.extend(raw.findings)
     layers, crossing = {}, []
     for name, layer in raw.layers.items():
@@ -134,7 +134,7 @@ def cut_to(raw: RawLayers, within: Area) -> RawLayers:
     return RawLayers(raw.source, layers, notes.sorted())
 
 
-def _cut(layer: RawLayer, within: Area, notes: Notes) -> tuple[RawLayer, list[str]]:
+def _cut(layer: RawLayer, within: Area, notes: FindingLog) -> tuple[RawLayer, list[str]]:
     """Return what of a layer touches the area, and the names of the pipes that cross its rim."""
     if layer.crs is None or not len(layer):
         return layer, []
