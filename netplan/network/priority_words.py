@@ -28,7 +28,7 @@ _MEND: Final = "write a code such as hospital or care_home, or leave it empty"
 @lru_cache(maxsize=1)
 def priority_words() -> dict[str, str]:
     """Return the known words: each stands for a ``reason``, for ``none``, or names ``no reason``."""
-    text = resources.files("netplan.network").joinpath("priorities.csv").read_text(encoding="utf-8")
+    text = resources.files("netplan.network").joinpath("priority_words.csv").read_text(encoding="utf-8")
     return {row["word"]: row["reading"] for row in csv.DictReader(text.splitlines())}
 
 

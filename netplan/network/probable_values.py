@@ -122,7 +122,7 @@ class UnitExplanation:
 @lru_cache(maxsize=1)
 def probable_ranges() -> tuple[ProbableRange, ...]:
     """Return the range of every quantity of the contract."""
-    text = resources.files("netplan.network").joinpath("improbable.csv").read_text(encoding="utf-8")
+    text = resources.files("netplan.network").joinpath("probable_values.csv").read_text(encoding="utf-8")
     return tuple(
         ProbableRange(
             row["code"],

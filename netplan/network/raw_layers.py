@@ -152,6 +152,12 @@ class RawLayer:
     def __len__(self) -> int:
         return len(self.geometry)
 
+    def take(self, rows: NDArray[np.integer[Any]]) -> RawLayer:
+        """Return the features at some rows, in that order."""
+        odd = None if self.odd is None else self.odd.take(rows)
+        shapes = take_shapes(self.geometry, rows)
+        return RawLayer(self.name, self.columns.take(pa.array(rows)), shapes, self.crs, odd)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RawLayers:

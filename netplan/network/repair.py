@@ -23,7 +23,7 @@ from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.model import Network
 from netplan.network.normalise import column_text
 from netplan.network.pipe_joining import SNAP_M
-from netplan.network.raw_layers import RawLayer, as_objects, take_shapes
+from netplan.network.raw_layers import RawLayer, as_objects
 from netplan.network.vocabulary import FittingKind
 
 __all__ = [
@@ -114,7 +114,7 @@ def without_duplicates(
     ids = column_text(layer.columns["id"])
     order = np.asarray(np.argsort(ids.numpy(), kind="stable"), dtype=np.int64)
     columns = [name for name in _columns(layer) if name != "id"]
-    first = order[_first_alike(_taken(layer, order), columns, turned=layer.name in _LINES)]
+    first = order[_first_alike(layer.take(order), columns, turned=layer.name in _LINES)]
     alike = np.flatnonzero(first != order)
     gone, changes, left = [], [], []
     code = "on-top" if layer.name in _LINES else "same-place"
@@ -172,18 +172,12 @@ def _code(array: Any) -> NDArray[np.int64]:
     return np.asarray(indices.fill_null(-1).to_numpy(zero_copy_only=False), dtype=np.int64)
 
 
-def _taken(layer: RawLayer, rows: Ints) -> RawLayer:
-    return RawLayer(
-        layer.name, layer.columns.take(pa.array(rows)), take_shapes(layer.geometry, rows), layer.crs
-    )
-
-
 def _without(layer: RawLayer, rows: Ints) -> RawLayer:
     if not len(rows):
         return layer
     keep = np.ones(len(layer), dtype=bool)
     keep[rows] = False
-    return _taken(layer, np.flatnonzero(keep))
+    return layer.take(np.flatnonzero(keep))
 
 
 def snap_ends(

@@ -429,7 +429,7 @@ def test_each_fault_of_a_whole_layer_is_told(code: str, layer: str, change: Call
 
 
 def _weights() -> dict[str, Severity]:
-    text = resources.files("netplan.network.checks").joinpath("codes.csv").read_text(encoding="utf-8")
+    text = resources.files("netplan.network.checks").joinpath("finding_codes.csv").read_text(encoding="utf-8")
     return {row["code"]: Severity(row["weight"]) for row in csv.DictReader(text.splitlines())}
 
 

@@ -13,7 +13,7 @@ from netplan.network.unsized_pipes import may_be_set_aside
 
 __all__ = ["Group", "group_of", "meaning_of"]
 
-_TABLES: Final = ("codes.csv", "codes_elsewhere.csv")
+_TABLES: Final = ("finding_codes.csv", "finding_codes_elsewhere.csv")
 
 
 class Group(Enum):

@@ -18,7 +18,7 @@ from netplan.core.errors import BadInputError
 from netplan.core.findings import Severity
 from netplan.network.finding_log import FindingLog
 from netplan.network.normalise import column_text
-from netplan.network.raw_layers import RawLayer, RawLayers, Shapes, as_objects, take_shapes
+from netplan.network.raw_layers import RawLayer, RawLayers, as_objects
 from netplan.readers.sources.layer_source import Area
 
 __all__ = ["cut_to", "moved_area", "read_area", "read_polygons"]
@@ -143,8 +143,7 @@ def _cut(layer: RawLayer, within: Area, notes: FindingLog) -> tuple[RawLayer, li
     shapes = shapely.force_2d(as_objects(layer.geometry))
     # What has no geometry that can be read is for the checks to notice.
     keep = np.flatnonzero(shapely.is_missing(shapes) | shapely.intersects(shapes, area))
-    kept: Shapes = take_shapes(layer.geometry, keep)
-    cut = RawLayer(layer.name, layer.columns.take(keep), kept, layer.crs)
+    cut = layer.take(keep)
     if layer.name not in _CUT_LAYERS or "id" not in cut.columns.column_names:
         return cut, []
     ids = column_text(cut.columns["id"])

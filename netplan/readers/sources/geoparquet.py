@@ -16,7 +16,7 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from netplan.core.errors import BadInputError
-from netplan.network.raw_layers import RawLayer, as_objects, as_raw, take_shapes
+from netplan.network.raw_layers import RawLayer, as_objects, as_raw
 from netplan.readers.sources.file_limits import LIMITS, Limits, guard_rows
 from netplan.readers.sources.layer_source import Area, Field, area_bounds
 from netplan.readers.sources.wkb_geometry import shapes_of_wkb
@@ -78,8 +78,7 @@ def _inside(raw: RawLayer, within: Area, crs: CRS) -> RawLayer:
     west, south, east, north = area_bounds(within, crs, f"layer {raw.name}")
     low_x, low_y, high_x, high_y = shapely.bounds(as_objects(raw.geometry)).T
     rows = ((low_x <= east) & (high_x >= west) & (low_y <= north) & (high_y >= south)).nonzero()[0]
-    odd = None if raw.odd is None else raw.odd.take(rows)
-    return RawLayer(raw.name, raw.columns.take(pa.array(rows)), take_shapes(raw.geometry, rows), crs, odd)
+    return raw.take(rows)
 
 
 def _kind(kind: Any) -> Literal["text", "number", "flag", "date", "other"]:
