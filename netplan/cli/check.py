@@ -23,7 +23,7 @@ from netplan.outputs.repaired_network import print_changes, write_changes, write
 from netplan.readers import open_source, read_layers, read_mapping
 from netplan.readers.mapping.features_not_taken import CLASHING_ID
 from netplan.readers.source_findings import with_missing_findings
-from netplan.readers.sources.areas import cut_to, read_area
+from netplan.readers.sources.areas import cut_to_area, read_area
 from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
 from netplan.rules import default_rules
 
@@ -67,7 +67,7 @@ def command(
     read = read_layers(source, mapping=None if mapping is None else read_mapping(mapping), within=window)
     raw = with_missing_findings(read, whole=window is None)
     if window is not None:
-        raw = cut_to(raw, window)
+        raw = cut_to_area(raw, window)
     layers, noticed = raw.layers, raw.findings
     if mend_out is not None:
         reach = metres(snap, "--snap")

@@ -56,7 +56,7 @@ class DemandResult:
 
     Parameters
     ----------
-    records : Records
+    records : DemandRecords
         Checked data, one row a customer.
     rules : Rules
         Uplift, margins and weather in use.

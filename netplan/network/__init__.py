@@ -1,7 +1,7 @@
 """The network as arrays: what the layers say after joining, and questions about its shape.
 
-From layers to a network: `contract` and `vocabulary` hold the input contract, `raw_layers` what a source gave,
-`normalised_layers` the typed lines and points of it, `pipe_joining`, `point_placement` and
+From layers to a network: `contract` and `vocabulary` hold the input contract, `raw_layers` what a source
+gave, `normalised_layers` the typed lines and points of it, `pipe_joining`, `point_placement` and
 `customer_attachment` the joints, and `build` puts them together into the tables of `model`.
 
 Of a network: `topology` answers connectivity questions, `work_section` reads work sections,

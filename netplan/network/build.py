@@ -1,4 +1,4 @@
-"""From layers to a joined network."""
+"""Building a network: from layers to the tables of the joined network."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from netplan.network.pipe_joining import POINT_REACH_M, PipePolylines, join_pipe
 from netplan.network.point_placement import MainIndex, nodes_at, notice_unknown_states, place_valves
 from netplan.network.projection import scale_at
 from netplan.network.raw_layers import as_objects
-from netplan.network.text_column import Text
+from netplan.network.text_column import TextColumn
 from netplan.network.unsized_pipes import (
     give_placeholder_sizes,
     may_be_set_aside,
@@ -203,7 +203,7 @@ def _usable(table: NormalisedTable) -> NormalisedTable:
     return table if good.all() else table.take(good)
 
 
-def _not_live(mains: Lines) -> Text:
+def _not_live(mains: Lines) -> TextColumn:
     return mains.table.text["id"].take(np.flatnonzero(mains.table.code["status"] != Status.LIVE))
 
 
@@ -218,17 +218,17 @@ def _course(mains: Lines, services: Lines) -> tuple[tuple[str, ...], PipePolylin
         start,
         shapes_of(coords[: mains.start[-1]], mains.start),
         np.concatenate([mains.length_m, services.length_m]),
-        _system_codes(Text(names), systems),
+        _system_codes(TextColumn(names), systems),
         len(mains),
     )
 
 
-def _system_codes(names: Text, systems: tuple[str, ...]) -> NDArray[np.int16]:
+def _system_codes(names: TextColumn, systems: tuple[str, ...]) -> NDArray[np.int16]:
     code = pc.fill_null(pc.index_in(names.arrow, value_set=pa.array(systems, pa.string())), -1)
     return np.asarray(code.to_numpy(zero_copy_only=False)).astype(np.int16)
 
 
-def _rows_of(names: Text, ids: Text) -> Ints:
+def _rows_of(names: TextColumn, ids: TextColumn) -> Ints:
     row = pc.fill_null(pc.index_in(names.arrow, value_set=ids.arrow), -1)
     return np.asarray(row.to_numpy(zero_copy_only=False)).astype(np.int64)
 
@@ -299,12 +299,12 @@ def _pipes(
             [t.code.get(name, np.zeros(k, np.uint8)) for t, k in zip(tables, count, strict=True)]
         )
 
-    def text(name: str) -> Text:
+    def text(name: str) -> TextColumn:
         parts = [
             t.text[name].arrow if name in t.text else pa.repeat(pa.scalar(""), k)
             for t, k in zip(tables, count, strict=True)
         ]
-        return Text(pa.concat_arrays(parts))
+        return TextColumn(pa.concat_arrays(parts))
 
     od, wall, bore = (np.concatenate(pair) for pair in zip(mains[1], services[1], strict=True))
     return model.Pipes(

@@ -1,4 +1,4 @@
-"""Handling millions of rows: without needless garbage collection, and on more than one core."""
+"""Work on millions of rows: in parallel, in the background, without needless garbage collection."""
 
 from __future__ import annotations
 

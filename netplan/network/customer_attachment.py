@@ -17,7 +17,7 @@ from netplan.network.nearer_services import nearer_services
 from netplan.network.normalise import NormalisedTable
 from netplan.network.pipe_joining import SNAP_M, NodePlaces, PipePolylines
 from netplan.network.point_placement import MainIndex, nodes_at
-from netplan.network.text_column import Text
+from netplan.network.text_column import TextColumn
 from netplan.network.vocabulary import Attachment
 
 __all__ = ["MAIN_REACH_M", "SERVICE_REACH_M", "attach_customers", "named_services", "service_ends"]
@@ -32,12 +32,12 @@ TWO_SERVICES_M: Final = 1.0
 _ROUNDING_M: Final = 1e-9
 
 
-def service_ends(course: PipePolylines, joins: NodePlaces, feature_id: Text, notes: FindingLog) -> Ints:
+def service_ends(course: PipePolylines, joins: NodePlaces, feature_id: TextColumn, notes: FindingLog) -> Ints:
     """Return the node of the customer's end of each service: the end that is on no main.
 
     Parameters
     ----------
-    feature_id : Text
+    feature_id : TextColumn
         Feature of every service row.
     """
     ends = joins.end_node[course.n_mains :]
@@ -93,7 +93,7 @@ def _notice_touching(
     ends: Ints,
     through: NDArray[np.bool_],
     n_mains: int,
-    feature_id: Text,
+    feature_id: TextColumn,
     notes: FindingLog,
 ) -> None:
     n = len(ends)
@@ -133,7 +133,7 @@ def attach_customers(
     index: MainIndex,
     customers: NormalisedTable,
     xy_m: Floats,
-    feature_id: Text,
+    feature_id: TextColumn,
     ends: Ints,
     named: tuple[Ints, Ints],
     notes: FindingLog,
@@ -144,7 +144,7 @@ def attach_customers(
 
     Parameters
     ----------
-    feature_id : Text
+    feature_id : TextColumn
         Feature of every service row, empty for a network without services.
     ends : int64 array
         Result of `service_ends`.
@@ -194,7 +194,7 @@ def _nearest_services(
     customers: NormalisedTable,
     xy_m: Floats,
     rest: Ints,
-    feature_id: Text,
+    feature_id: TextColumn,
     ends: Ints,
     joins: NodePlaces,
     notes: FindingLog,
@@ -280,7 +280,7 @@ def _unique_pairs(who: Ints, node: Ints) -> tuple[Ints, Ints]:
     return who[new], node[new]
 
 
-def named_services(customers: NormalisedTable, feature_id: Text) -> tuple[Ints, Ints]:
+def named_services(customers: NormalisedTable, feature_id: TextColumn) -> tuple[Ints, Ints]:
     """Return customer row and service row (-1 for an unknown one) of every service that a customer names."""
     who, names = _one_a_row(customers.text["service_id"].arrow)
     given = ~np.asarray(pc.equal(names, "").to_numpy(zero_copy_only=False), dtype=bool)
@@ -292,7 +292,7 @@ def named_services(customers: NormalisedTable, feature_id: Text) -> tuple[Ints, 
 def _by_service_id(
     customers: NormalisedTable,
     xy_m: Floats,
-    feature_id: Text,
+    feature_id: TextColumn,
     ends: Ints,
     named: tuple[Ints, Ints],
     joins: NodePlaces,
@@ -335,7 +335,7 @@ def _one_a_row(texts: Any) -> tuple[Ints, Any]:
     return _numbers(pc.list_parent_indices(lists)), pc.utf8_trim_whitespace(pc.list_flatten(lists))
 
 
-def _all_different(ids: Text) -> bool:
+def _all_different(ids: TextColumn) -> bool:
     """Whether sorted ids follow each other without repeats, as they do where no feature has several parts."""
     array = ids.arrow
     return len(array) < 2 or bool(pc.all(pc.less(array[:-1], array[1:])).as_py())

@@ -1,4 +1,4 @@
-"""Collecting findings while layers are read and joined, without an object per feature of a huge layer."""
+"""The log of findings while layers are read and joined, without an object per feature of a huge layer."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.core.findings import Finding, Severity, in_order
-from netplan.network.text_column import Text
+from netplan.network.text_column import TextColumn
 
 __all__ = ["MOST_PER_KIND", "FindingLog", "listed"]
 
@@ -33,7 +33,7 @@ class FindingLog:
         self,
         code: str,
         layer: str,
-        ids: Text | None,
+        ids: TextColumn | None,
         rows: NDArray[Any],
         severity: Severity,
         what: str | Callable[[int], str],
@@ -44,7 +44,7 @@ class FindingLog:
 
         Parameters
         ----------
-        ids : Text or None
+        ids : TextColumn or None
             Ids of the whole layer; None where it has none, then the row number stands in.
         rows : int or bool array
             The features concerned: rows of `ids`, or a mask over them.
@@ -72,7 +72,7 @@ class FindingLog:
         return in_order(self._found)
 
 
-def listed(names: Sequence[str] | Text) -> str:
+def listed(names: Sequence[str] | TextColumn) -> str:
     """Return names in one line, the first `MOST_NAMED` of them and how many more there are."""
     more = f" and {len(names) - MOST_NAMED:,} more" if len(names) > MOST_NAMED else ""
     return ", ".join(names[at] for at in range(min(len(names), MOST_NAMED))) + more

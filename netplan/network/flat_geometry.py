@@ -16,7 +16,7 @@ from netplan.core.findings import Severity
 from netplan.network.finding_log import FindingLog
 from netplan.network.normalise import NormalisedTable
 from netplan.network.raw_layers import LINE, POINT, FlatShapes, as_objects
-from netplan.network.text_column import Text
+from netplan.network.text_column import TextColumn
 
 __all__ = ["Lines", "interpolated_at", "lengths_of", "measures", "read_lines", "read_points", "shapes_of"]
 
@@ -34,7 +34,7 @@ class Lines:
     ----------
     table : NormalisedTable
         Attributes, one row a line; split parts repeat those of their feature.
-    feature_id : Text
+    feature_id : TextColumn
         Id of the feature a line comes from; differs from its own id for split parts.
     coords_m : float array, shape (k, 2)
         Vertices one after another [m].
@@ -47,7 +47,7 @@ class Lines:
     """
 
     table: NormalisedTable
-    feature_id: Text
+    feature_id: TextColumn
     coords_m: NDArray[np.float64]
     height_m: NDArray[np.float64]
     start: NDArray[np.int64]
@@ -81,7 +81,7 @@ def read_lines(table: NormalisedTable, project: _Project, notes: FindingLog) -> 
         A layer sorted by id.
     project : callable
         Source coordinates (n, 2) to working coordinates [m].
-    notes : Notes
+    notes : FindingLog
         Told about geometries that are missing, of another kind, not finite or without length.
     """
     if isinstance(table.geometry, FlatShapes) and table.geometry.kind == LINE:
@@ -113,7 +113,7 @@ def shapes_of(coords_m: NDArray[np.float64], start: NDArray[np.int64]) -> NDArra
 
 def _from_objects(
     table: NormalisedTable, notes: FindingLog
-) -> tuple[NormalisedTable, Text, NDArray[np.float64], NDArray[np.int64]]:
+) -> tuple[NormalisedTable, TextColumn, NDArray[np.float64], NDArray[np.int64]]:
     """Return single lines as a table, the feature of each, flat coordinates and offsets."""
     table = _usable(table, notes)
     feature_id = table.text["id"]
@@ -150,7 +150,7 @@ def _usable(table: NormalisedTable, notes: FindingLog) -> NormalisedTable:
     return table if keep.all() else table.take(keep)
 
 
-def _single_parts(table: NormalisedTable, feature_id: Text, notes: FindingLog) -> NormalisedTable:
+def _single_parts(table: NormalisedTable, feature_id: TextColumn, notes: FindingLog) -> NormalisedTable:
     shapes = as_objects(table.geometry).copy()
     many = np.flatnonzero(shapely.get_type_id(shapes) == _MULTILINE)
     if not len(many):
@@ -185,7 +185,7 @@ def _as_drawn(merged: NDArray[np.object_], parts: NDArray[np.object_]) -> NDArra
     return np.where(start > second, shapely.reverse(merged), merged)
 
 
-def _split(table: NormalisedTable, feature_id: Text, split: NDArray[np.int64]) -> NormalisedTable:
+def _split(table: NormalisedTable, feature_id: TextColumn, split: NDArray[np.int64]) -> NormalisedTable:
     count = np.ones(len(table), dtype=np.int64)
     count[split] = shapely.get_num_geometries(as_objects(table.geometry)[split])
     row = np.repeat(np.arange(len(table)), count)
@@ -198,7 +198,7 @@ def _split(table: NormalisedTable, feature_id: Text, split: NDArray[np.int64]) -
     whole = feature_id.take(row)
     number = pc.cast(pa.array(part + 1), pa.string())
     named = pc.binary_join_element_wise(whole.arrow, number, "/")
-    longer.text["id"] = Text(pc.if_else(pa.array(from_split), named, whole.arrow))
+    longer.text["id"] = TextColumn(pc.if_else(pa.array(from_split), named, whole.arrow))
     longer.text["_feature"] = whole
     return longer.take(pc.sort_indices(longer.text["id"].arrow).to_numpy())
 

@@ -17,7 +17,7 @@ from netplan.network.contract import WORD_OF, Column, LayerSpec
 from netplan.network.finding_log import FindingLog
 from netplan.network.raw_layers import RawLayer, Shapes, as_objects, take_shapes
 from netplan.network.recorded_years import note_dates, without_days, year_of
-from netplan.network.text_column import Text
+from netplan.network.text_column import TextColumn
 
 __all__ = ["NormalisedTable", "check_ids", "column_text", "normalise"]
 
@@ -37,7 +37,7 @@ class NormalisedTable:
     ----------
     name : str
         Layer name.
-    text : dict of Text
+    text : dict of TextColumn
         Text columns, missing values empty.
     number : dict of float arrays
         Numbers in the unit of the contract, NaN where missing.
@@ -48,7 +48,7 @@ class NormalisedTable:
     """
 
     name: str
-    text: dict[str, Text]
+    text: dict[str, TextColumn]
     number: dict[str, NDArray[np.float64]]
     code: dict[str, NDArray[np.uint8]]
     geometry: Shapes
@@ -57,7 +57,7 @@ class NormalisedTable:
         return len(self.geometry)
 
     @property
-    def id(self) -> Text | None:
+    def id(self) -> TextColumn | None:
         """Ids, for a layer that has them."""
         return self.text.get("id")
 
@@ -83,7 +83,7 @@ def normalise(raw: RawLayer, spec: LayerSpec, notes: FindingLog) -> NormalisedTa
     names = {str(name): name for name in raw.columns.column_names}
     table = NormalisedTable(raw.name, {}, {}, {}, raw.geometry)
     if spec.has_id:
-        table.text["id"] = column_text(raw.columns[names["id"]]) if "id" in names else Text([""] * n)
+        table.text["id"] = column_text(raw.columns[names["id"]]) if "id" in names else TextColumn([""] * n)
     for column in spec.columns:
         given = raw.columns[names[column.name]] if column.name in names else None
         if given is None and column.required == "yes" and n:
@@ -203,7 +203,7 @@ def _readable(array: Any) -> Any:
     return array
 
 
-def column_text(column: Any) -> Text:
+def column_text(column: Any) -> TextColumn:
     """Read any column as texts: whole floats lose their '.0', because ids often come as numbers."""
     array = _readable(_plain(column))
     kind = array.type
@@ -224,25 +224,25 @@ def column_text(column: Any) -> Text:
     elif pa.types.is_timestamp(kind):
         array = pc.strftime(array, format="%Y-%m-%d")
     array = pc.cast(array, pa.string())
-    return Text(pc.utf8_trim_whitespace(array))
+    return TextColumn(pc.utf8_trim_whitespace(array))
 
 
-def _text_or_default(given: Any, column: Column, n: int) -> Text:
+def _text_or_default(given: Any, column: Column, n: int) -> TextColumn:
     if given is None:
-        return Text(pa.repeat(pa.scalar(column.default, pa.string()), n))
+        return TextColumn(pa.repeat(pa.scalar(column.default, pa.string()), n))
     text = _without_control(column_text(given))
     if not column.default:
         return text
     array = text.arrow
-    return Text(pc.if_else(pc.equal(array, ""), pa.scalar(column.default, pa.string()), array))
+    return TextColumn(pc.if_else(pc.equal(array, ""), pa.scalar(column.default, pa.string()), array))
 
 
-def _without_control(text: Text) -> Text:
+def _without_control(text: TextColumn) -> TextColumn:
     """Return texts whose control characters, but for tab and line ends, became U+FFFD: no paper has them."""
     data = text.arrow.buffers()[2]
     if data is None or not (np.frombuffer(data, dtype=np.uint8) < ord(" ")).any():
         return text
-    return Text(pc.replace_substring_regex(text.arrow, r"[\x00-\x08\x0b\x0c\x0e-\x1f]", "\ufffd"))
+    return TextColumn(pc.replace_substring_regex(text.arrow, r"[\x00-\x08\x0b\x0c\x0e-\x1f]", "\ufffd"))
 
 
 def _missing_text(column: Column, table: NormalisedTable, notes: FindingLog) -> None:

@@ -13,7 +13,7 @@ from netplan.core.findings import Severity
 from netplan.network.finding_log import FindingLog
 from netplan.network.flat_geometry import interpolated_at, measures
 from netplan.network.pipe_joining import POINT_REACH_M, SNAP_M, NodePlaces, PipePolylines
-from netplan.network.text_column import Text
+from netplan.network.text_column import TextColumn
 from netplan.network.vocabulary import ValveState
 
 __all__ = ["MainCandidates", "MainIndex", "nodes_at", "notice_unknown_states", "place_valves", "points_along"]
@@ -146,7 +146,7 @@ def place_valves(
     course: PipePolylines,
     joins: NodePlaces,
     index: MainIndex,
-    ids: Text,
+    ids: TextColumn,
     xy_m: Floats,
     system: NDArray[np.int16],
     notes: FindingLog,
@@ -188,7 +188,7 @@ def place_valves(
 
 
 def notice_unknown_states(
-    ids: Text, state: NDArray[np.uint8], pipe: Ints, xy_m: Floats, notes: FindingLog
+    ids: TextColumn, state: NDArray[np.uint8], pipe: Ints, xy_m: Floats, notes: FindingLog
 ) -> None:
     """Notice placed valves whose state is not known."""
     notes.add_each(
@@ -207,7 +207,7 @@ def _notice_unclear(
     course: PipePolylines,
     joins: NodePlaces,
     near: MainCandidates,
-    ids: Text,
+    ids: TextColumn,
     xy_m: Floats,
     pipe: Ints,
     distance: Floats,

@@ -15,7 +15,7 @@ import pyarrow.compute as pc
 from netplan.core.findings import Severity
 from netplan.network.finding_log import FindingLog, listed
 from netplan.network.normalise import NormalisedTable
-from netplan.network.text_column import Text
+from netplan.network.text_column import TextColumn
 
 __all__ = ["priority_reading", "priority_words", "read_priorities"]
 
@@ -112,6 +112,6 @@ def _add(reading: str, what: str, notes: FindingLog) -> None:
         notes.add("unknown-priority", "customers", "", Severity.WARNING, what, _MEND)
 
 
-def _replaced(text: Any, by: dict[str, str]) -> Text:
+def _replaced(text: Any, by: dict[str, str]) -> TextColumn:
     at = pc.index_in(text, value_set=pa.array(list(by), pa.string()))
-    return Text(pc.if_else(pc.is_null(at), text, pa.array(list(by.values()), pa.string()).take(at)))
+    return TextColumn(pc.if_else(pc.is_null(at), text, pa.array(list(by.values()), pa.string()).take(at)))

@@ -146,7 +146,7 @@ def unit_explanations(value: float, probable: ProbableRange) -> tuple[UnitExplan
     ----------
     value : float
         A median in the unit of the contract, as it was read.
-    probable : Range
+    probable : ProbableRange
         What it should lie in.
     """
     own = probable.unit.removesuffix("/a")

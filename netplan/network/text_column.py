@@ -10,10 +10,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-__all__ = ["Text"]
+__all__ = ["TextColumn"]
 
 
-class Text:
+class TextColumn:
     """An immutable column of text without missing values.
 
     Parameters
@@ -42,7 +42,7 @@ class Text:
         return iter(self._array.to_pylist())
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, Text) and bool(self._array.equals(other._array))
+        return isinstance(other, TextColumn) and bool(self._array.equals(other._array))
 
     def __hash__(self) -> int:
         return hash((len(self), str(self._array[0]) if len(self) else ""))
@@ -61,9 +61,9 @@ class Text:
         place = pc.index(part, pa.scalar(text, pa.string())).as_py()
         return int(place) + start if place >= 0 else -1
 
-    def take(self, indices: NDArray[Any]) -> Text:
+    def take(self, indices: NDArray[Any]) -> TextColumn:
         """Return the texts at `indices`, in that order."""
-        return Text(self._array.take(pa.array(np.asarray(indices, dtype=np.int64))))
+        return TextColumn(self._array.take(pa.array(np.asarray(indices, dtype=np.int64))))
 
     def numpy(self) -> NDArray[np.object_]:
         """Return the texts as a numpy array of Python strings: for small tables only."""

@@ -19,7 +19,7 @@ from netplan.core.findings import Finding, Noticed, Severity
 from netplan.network.flat_geometry import Lines
 from netplan.network.model import Network, Pipes, SetAside
 from netplan.network.normalised_layers import NormalisedLayers
-from netplan.network.text_column import Text
+from netplan.network.text_column import TextColumn
 from netplan.network.vocabulary import Status
 from netplan.rules.model import BadDataRules
 
@@ -148,9 +148,9 @@ def taken_as_not_live(network: Network, without: Sequence[UnsizedPipe]) -> Netwo
     errors = [without[at].error for at in placed.tolist()]
     aside = SetAside(
         pipe=bad.astype(np.int32),
-        code=Text(error.code for error in errors),
-        what=Text(error.what for error in errors),
-        mend=Text(error.mend for error in errors),
+        code=TextColumn(error.code for error in errors),
+        what=TextColumn(error.what for error in errors),
+        mend=TextColumn(error.mend for error in errors),
         like_least=like[:, 0].astype(np.int32),
         like_greatest=like[:, 1].astype(np.int32),
     )

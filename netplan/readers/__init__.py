@@ -1,10 +1,10 @@
 """Reading networks from files, and writing layers to them.
 
-`read_network` is the usual way in; `read_layers` gives the layers untouched; `open_source` opens what they read
-from; `write_layers` makes a network file or folder from tables.
+`read_network` is the usual way in; `read_layers` gives the layers untouched; `open_source` opens what they
+read from; `write_layers` makes a network file or folder from tables.
 
-`sources` reads files and databases, `mapping` turns a company's layers, columns, words and units into those of
-the contract, and `network_cache` keeps joined networks on disk.
+`sources` reads files and databases, `mapping` turns a company's layers, columns, words and units into those
+of the contract, and `network_cache` keeps joined networks on disk.
 """
 
 from netplan.readers.layer_writing import write_layers

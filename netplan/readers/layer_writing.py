@@ -1,4 +1,4 @@
-"""A network file or folder from plain tables."""
+"""Writing layers from plain tables to a GeoPackage or a folder, where `read_layers` finds them."""
 
 from __future__ import annotations
 

@@ -21,7 +21,7 @@ from pyproj import CRS
 
 from netplan.core.findings import Finding, Severity
 from netplan.network import model
-from netplan.network.text_column import Text
+from netplan.network.text_column import TextColumn
 
 __all__ = ["facts_of", "network_of", "tables_of"]
 
@@ -110,10 +110,10 @@ def network_of(tables: Mapping[str, pa.Table], facts: Mapping[str, Any], source:
         systems=tuple(str(name) for name in facts["systems"]),
         recorded=frozenset(str(name) for name in facts["recorded"]),
         **parts,
-        keep_out=model.KeepOut(geometry, Text(keep_out["reason"])),
+        keep_out=model.KeepOut(geometry, TextColumn(keep_out["reason"])),
         findings=_findings(tables["findings"]),
         base={str(name): _base_frame(tables[_BASE + str(name)]) for name in facts["base"]},
-        not_live=Text(tables["not_live"]["id"]),
+        not_live=TextColumn(tables["not_live"]["id"]),
     )
 
 
@@ -126,14 +126,15 @@ def _columns(name: str, part: Any) -> dict[str, Any]:
 
 
 def _arrow(values: Any) -> Any:
-    return values.arrow if isinstance(values, Text) else pa.array(values)
+    return values.arrow if isinstance(values, TextColumn) else pa.array(values)
 
 
 def _fields(kind: type[Any], name: str, table: pa.Table) -> dict[str, Any]:
     hints = get_type_hints(kind)
     names = [field.name for field in fields(kind) if field.name not in _APART.get(name, ())]
     return {
-        column: Text(table[column]) if hints[column] is Text else _numpy(table[column]) for column in names
+        column: TextColumn(table[column]) if hints[column] is TextColumn else _numpy(table[column])
+        for column in names
     }
 
 

@@ -28,7 +28,7 @@ from netplan.readers.source_findings import (
     with_geometry_findings,
     with_missing_findings,
 )
-from netplan.readers.sources.areas import cut_to
+from netplan.readers.sources.areas import cut_to_area
 from netplan.readers.sources.layer_source import Area, Field, LayerSource
 from netplan.readers.sources.ogr import UnreadLayerError
 from netplan.readers.sources.opening import open_source
@@ -50,7 +50,7 @@ def read_layers(
         What `open_source` understands, or an open source.
     mapping : Mapping, optional
         What the layers, columns and words of the source mean; without it they have the contract's names.
-    within : Window, optional
+    within : Area, optional
         Read at least what touches this area, given in longitude and latitude; other features may be missing.
 
     Raises
@@ -139,7 +139,7 @@ def read_network(
         One GeoPackage, a folder of files named after the layers, or an open source.
     mapping : Mapping, optional
         What the layers, columns and words of the source mean; without it they have the contract's names.
-    within : Window, optional
+    within : Area, optional
         Read what touches this area alone, given in longitude and latitude; what that cuts is a finding.
     strict : bool
         Refuse data with errors; otherwise leave unusable features out and keep the errors among the
@@ -181,7 +181,7 @@ def _joined(
 ) -> Network:
     raw = with_missing_findings(read_layers(source, mapping=mapping, within=within), whole=within is None)
     if within is not None:
-        raw = cut_to(raw, within)
+        raw = cut_to_area(raw, within)
     notes = FindingLog()
     notes.extend(raw.findings)
     check_area_of_use(raw.layers, notes)

@@ -10,7 +10,7 @@ import numpy as np
 from netplan.core.errors import BadInputError
 from netplan.network.linear_reference import piece_at, points_at
 from netplan.network.model import Network, Nodes, Pieces, Valves
-from netplan.network.text_column import Text
+from netplan.network.text_column import TextColumn
 from netplan.network.vocabulary import Operable, ValveState
 
 __all__ = ["NEW_VALVE", "with_valve"]
@@ -66,7 +66,7 @@ def with_valve(network: Network, main: int, chainage_m: float) -> Network:
             is_open=split(pieces.is_open, [True, pieces.is_open[piece]], pieces.is_open[piece]),
         ),
         valves=Valves(
-            id=Text([*valves.id, NEW_VALVE]),
+            id=TextColumn([*valves.id, NEW_VALVE]),
             state=np.append(valves.state, np.uint8(ValveState.OPEN)).astype(np.uint8),
             operable=np.append(valves.operable, np.uint8(Operable.YES)).astype(np.uint8),
             pipe=np.append(valves.pipe, main).astype(np.int32),

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from netplan.core.errors import BadInputError
 from netplan.network.build import build_network
 from netplan.network.model import Network
-from netplan.network.text_column import Text
+from netplan.network.text_column import TextColumn
 from netplan.readers import read_network, write_layers
 from tests.support import schutterwald
 from tests.support.small_town import small_town
@@ -94,7 +94,7 @@ def test_a_kept_network_is_the_same_to_the_last_bit(town: str, tmp_path: Path) -
     kept = read_network(place, strict=strict, cache=tmp_path / "kept")
     assert_same(plain, kept)
     assert kept.pipes.coords_m.flags.writeable == plain.pipes.coords_m.flags.writeable
-    assert isinstance(kept.pipes.id, Text)
+    assert isinstance(kept.pipes.id, TextColumn)
 
 
 def test_it_is_taken_the_second_time(file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

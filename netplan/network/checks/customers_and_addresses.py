@@ -15,7 +15,7 @@ from netplan.network.checks.duplicates import plain_addresses
 from netplan.network.checks.pipe_views import middle_of
 from netplan.network.finding_log import FindingLog, listed
 from netplan.network.model import Network
-from netplan.network.text_column import Text
+from netplan.network.text_column import TextColumn
 from netplan.network.topology import fed_nodes
 from netplan.network.vocabulary import Category
 
@@ -72,7 +72,7 @@ def check_services_without_customer(network: Network, notes: FindingLog) -> None
     notes.add_each(
         "service-without-customer",
         "services",
-        Text(network.pipes.id.arrow.slice(n)),
+        TextColumn(network.pipes.id.arrow.slice(n)),
         services_without_customer(network),
         Severity.WARNING,
         "feeds no recorded customer: nobody there is on any list",
@@ -188,7 +188,7 @@ def check_addresses(network: Network, notes: FindingLog) -> None:
         )
 
 
-def _without(address: Text, beside: Text, letters: int) -> tuple[NDArray[np.int64], int]:
+def _without(address: TextColumn, beside: TextColumn, letters: int) -> tuple[NDArray[np.int64], int]:
     """Return the rows whose address does not hold the first letters of a text, and how many have both."""
     rows, count = [np.zeros(0, dtype=np.int64)], 0
     for low in range(0, len(address), _AT_ONCE):
@@ -200,9 +200,9 @@ def _without(address: Text, beside: Text, letters: int) -> tuple[NDArray[np.int6
     return np.concatenate(rows), count
 
 
-def _words(column: Text, rows: NDArray[np.int64], letters: int) -> NDArray[np.str_]:
+def _words(column: TextColumn, rows: NDArray[np.int64], letters: int) -> NDArray[np.str_]:
     short = pc.utf8_slice_codeunits(column.take(rows).arrow, 0, _LONGEST)
-    plain = pc.utf8_slice_codeunits(plain_addresses(Text(short)), 0, letters)
+    plain = pc.utf8_slice_codeunits(plain_addresses(TextColumn(short)), 0, letters)
     return np.array(plain.to_pylist(), dtype=np.str_)
 
 

@@ -17,7 +17,7 @@ from netplan.network.finding_log import FindingLog
 from netplan.network.model import Customers, Network
 from netplan.network.pipe_joining import SNAP_M
 from netplan.network.spatial_index import close_pairs, points_on_lines
-from netplan.network.text_column import Text
+from netplan.network.text_column import TextColumn
 
 __all__ = [
     "PREMISES_M",
@@ -72,7 +72,7 @@ def check_duplicate_pipes(network: Network, notes: FindingLog) -> None:
             )
 
 
-def _twin_words(words: str, layer: str, ids: Text, twin: dict[int, int]) -> Callable[[int], str]:
+def _twin_words(words: str, layer: str, ids: TextColumn, twin: dict[int, int]) -> Callable[[int], str]:
     return lambda row: words.format(layer=layer.removesuffix("s"), other=ids[twin[row]])
 
 
@@ -207,7 +207,7 @@ def same_premises(customers: Customers, chosen: Ints | None = None) -> tuple[Int
     return rows[one], rows[other], np.hypot(*(xy[one] - xy[other]).T)
 
 
-def plain_addresses(column: Text) -> Any:
+def plain_addresses(column: TextColumn) -> Any:
     """Return texts in small letters without punctuation, and without spaces except between digits."""
     text = pc.utf8_lower(pc.utf8_normalize(column.arrow, form="NFKC"))
     text = pc.replace_substring(text, "ß", "ss")

@@ -12,7 +12,7 @@ from netplan.core.findings import Severity
 from netplan.network.checks.pipe_views import ids_of_mains, main_ends, mains_as_lines, middle_of, same_text
 from netplan.network.finding_log import FindingLog
 from netplan.network.model import Network
-from netplan.network.text_column import Text
+from netplan.network.text_column import TextColumn
 
 __all__ = [
     "HEIGHTS_M",
@@ -115,8 +115,8 @@ def check_far_off(network: Network, notes: FindingLog) -> None:
     far = np.hypot(*(middle - centre).T) > limit
     customers = np.column_stack([network.customers.x_m, network.customers.y_m])
     groups = (
-        ("mains", Text(network.pipes.id.arrow.slice(0, n)), far[:n], middle[:n]),
-        ("services", Text(network.pipes.id.arrow.slice(n)), far[n:], middle[n:]),
+        ("mains", TextColumn(network.pipes.id.arrow.slice(0, n)), far[:n], middle[:n]),
+        ("services", TextColumn(network.pipes.id.arrow.slice(n)), far[n:], middle[n:]),
         ("customers", network.customers.id, np.hypot(*(customers - centre).T) > limit, customers),
     )
     for layer, ids, rows, xy in groups:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats
 from netplan.network.model import Network
-from netplan.network.text_column import Text
+from netplan.network.text_column import TextColumn
 
 __all__ = [
     "ids_of_mains",
@@ -41,14 +41,14 @@ def middle_of(network: Network) -> Floats:
     return np.asarray(pipes.coords_m[middle])
 
 
-def ids_of_mains(network: Network) -> Text:
+def ids_of_mains(network: Network) -> TextColumn:
     """Return the ids of the mains."""
-    return Text(network.pipes.id.arrow.slice(0, network.pipes.n_mains))
+    return TextColumn(network.pipes.id.arrow.slice(0, network.pipes.n_mains))
 
 
-def ids_of_services(network: Network) -> Text:
+def ids_of_services(network: Network) -> TextColumn:
     """Return the ids of the services."""
-    return Text(network.pipes.id.arrow.slice(network.pipes.n_mains))
+    return TextColumn(network.pipes.id.arrow.slice(network.pipes.n_mains))
 
 
 def main_ends(network: Network) -> NDArray[np.int32]:
@@ -72,7 +72,7 @@ def meeting_mains(network: Network) -> NDArray[np.int64]:
     return np.bincount(ends, minlength=len(network.nodes))
 
 
-def same_text(column: Text, one: NDArray[Any], other: NDArray[Any]) -> NDArray[np.bool_]:
+def same_text(column: TextColumn, one: NDArray[Any], other: NDArray[Any]) -> NDArray[np.bool_]:
     """Return where two rows of a text column are equal and not empty."""
     left, right = column.arrow.take(pa.array(one)), column.arrow.take(pa.array(other))
     same = pc.and_(pc.equal(left, right), pc.not_equal(left, ""))

@@ -1,4 +1,4 @@
-"""Which source column is meant for which column of the contract."""
+"""Draft of a mapping: which source column is meant for which column of the contract."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ class DraftColumn:
     ----------
     source : str
         Column of the source, or a question mark.
-    unit : Unit
+    unit : UnitGuess
         Unit of its numbers; `UNIT_OF_CONTRACT` where it is that of the contract.
     words : dict
         Words of the source and what they mean, a question mark where nobody knows; empty for none.
@@ -99,13 +99,13 @@ class DraftFeed:
 
     Parameters
     ----------
-    guess : Guess
+    guess : LayerGuess
         What it takes from where.
     columns : dict of DraftColumn
         Columns of the contract.
     size : str
         Column with sizes as text; empty for none.
-    height : Unit
+    height : UnitGuess
         Unit of the heights; `UNIT_OF_CONTRACT` for metres or no heights.
     unused : tuple of str
         Columns that nobody uses.

@@ -1,4 +1,4 @@
-"""What the values of a column say that it holds: ids, references, sizes, years, pressure tiers."""
+"""Draft of a mapping: what values say that a column holds: ids, references, sizes, years, pressure tiers."""
 
 from __future__ import annotations
 

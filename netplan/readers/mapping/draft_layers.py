@@ -1,4 +1,4 @@
-"""Which source layer feeds which layer of the contract."""
+"""Draft of a mapping: which source layer is meant for which layer of the contract."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class LayerGuess:
     ----------
     target : str
         Layer of the contract.
-    seen : SeenLayer
+    seen : SurveyedLayer
         Source layer.
     column : str
         Column that says which features are meant; empty for all.

@@ -105,7 +105,7 @@ def draft_text(
         What was looked at.
     feeds : list of DraftFeed
         In the order of the contract.
-    left : tuple of SeenLayer
+    left : tuple of SurveyedLayer
         Layers that were taken for nothing.
     unread : tuple of str
         One line for each layer that could not be read.

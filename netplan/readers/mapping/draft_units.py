@@ -1,4 +1,4 @@
-"""Units of number columns, by their names or by what stands in their values; else they are asked for."""
+"""Draft of a mapping: units of number columns, by their names or values; else they are asked for."""
 
 from __future__ import annotations
 
@@ -129,7 +129,7 @@ def guess_unit(layer: str, column: Column, seen: SurveyedColumn, *, in_feet: boo
         Layer of the contract.
     column : Column
         Column of the contract.
-    seen : SeenColumn
+    seen : SurveyedColumn
         Column of the source.
     in_feet : bool
         Whether the coordinates are in feet.

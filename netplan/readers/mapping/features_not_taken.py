@@ -16,7 +16,7 @@ from netplan.network.contract import BASE_LAYERS
 from netplan.network.finding_log import FindingLog
 from netplan.network.normalise import column_text
 from netplan.network.raw_layers import RawLayer
-from netplan.network.text_column import Text
+from netplan.network.text_column import TextColumn
 from netplan.readers.contract_names import in_one_line
 from netplan.readers.mapping.mapped_columns import RESTRICTED
 from netplan.readers.mapping.mapped_texts import joined, matching, word_of
@@ -191,7 +191,7 @@ def note_shared_ids(layer: str, parts: Sequence[tuple[str, RawLayer]], notes: Fi
             notes.add_each(
                 CLASHING_ID,
                 layer,
-                Text(ids),
+                TextColumn(ids),
                 both,
                 Severity.ERROR,
                 what,

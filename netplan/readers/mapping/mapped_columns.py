@@ -19,7 +19,7 @@ from netplan.network.contract import Column
 from netplan.network.finding_log import FindingLog
 from netplan.network.normalise import column_text
 from netplan.network.recorded_years import note_dates, without_days, year_of
-from netplan.network.text_column import Text
+from netplan.network.text_column import TextColumn
 from netplan.readers.contract_names import in_one_line
 from netplan.readers.mapping.mapped_texts import ID_COLUMNS, given, ids, joined, rewritten, word_of
 from netplan.readers.mapping.mapping_file import GAP, ColumnRule
@@ -53,7 +53,7 @@ class ColumnPlace:
     """Where a column belongs: layer, ids of its features (None until they are known), and the findings."""
 
     layer: str
-    ids: Text | None
+    ids: TextColumn | None
     notes: FindingLog
 
 

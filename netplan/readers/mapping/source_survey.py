@@ -1,4 +1,4 @@
-"""What a source holds, looked at for guessing."""
+"""What a source holds: its layers, columns and values, as the draft of a mapping is guessed from."""
 
 from __future__ import annotations
 
@@ -91,7 +91,7 @@ class SurveyedLayer:
         ``point``, ``line``, ``polygon`` or ``other``.
     count : int
         Features.
-    columns : tuple of SeenColumn
+    columns : tuple of SurveyedColumn
         Columns that hold anything.
     in_feet : bool
         Whether the coordinates are in feet.

@@ -21,7 +21,7 @@ from netplan.network.normalise import column_text
 from netplan.network.raw_layers import RawLayer, RawLayers, as_objects
 from netplan.readers.sources.layer_source import Area
 
-__all__ = ["cut_to", "moved_area", "read_area", "read_polygons"]
+__all__ = ["area_in_crs", "cut_to_area", "read_area", "read_polygons"]
 
 MOST_BYTES = 50_000_000
 _WGS84: Final = "OGC:CRS84"
@@ -84,7 +84,7 @@ def read_area(path: Path) -> Area:
     return unary_union(read_polygons(path, _WGS84))
 
 
-def moved_area(within: Area, crs: CRS, where: str) -> Any:
+def area_in_crs(within: Area, crs: CRS, where: str) -> Any:
     """Return an area in another CRS.
 
     Raises
@@ -108,7 +108,7 @@ def moved_area(within: Area, crs: CRS, where: str) -> Any:
     return area
 
 
-def cut_to(raw: RawLayers, within: Area) -> RawLayers:
+def cut_to_area(raw: RawLayers, within: Area) -> RawLayers:
     """Return the features that touch an area, and a finding for each pipe that goes on beyond it.
 
     What feeds the area from outside is not in it: the answer on a part holds for that part alone, and it says
@@ -138,7 +138,7 @@ def _cut(layer: RawLayer, within: Area, notes: FindingLog) -> tuple[RawLayer, li
     """Return what of a layer touches the area, and the names of the pipes that cross its rim."""
     if layer.crs is None or not len(layer):
         return layer, []
-    area = moved_area(within, layer.crs, f"layer {layer.name}")
+    area = area_in_crs(within, layer.crs, f"layer {layer.name}")
     shapely.prepare(area)
     shapes = shapely.force_2d(as_objects(layer.geometry))
     # What has no geometry that can be read is for the checks to notice.

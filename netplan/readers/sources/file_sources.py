@@ -11,7 +11,7 @@ from netplan.core.errors import BadInputError
 from netplan.network.raw_layers import RawLayer, without_single_collections
 from netplan.readers.sources.file_limits import (
     LIMITS,
-    Limits,
+    FileLimits,
     guard_file,
     guard_geodatabase,
     guard_inside,
@@ -37,7 +37,7 @@ _OTHER: Final = (
 class _GdalSource:
     """Layers that GDAL finds in one file or folder; each is looked at once."""
 
-    def __init__(self, path: Path, limits: Limits) -> None:
+    def __init__(self, path: Path, limits: FileLimits) -> None:
         self._path = path
         self._limits = limits
         self._seen: dict[str, OgrLayer] = {}
@@ -78,11 +78,11 @@ class GeoPackageSource(_GdalSource):
     ----------
     path : Path
         The file.
-    limits : Limits
+    limits : FileLimits
         How large it may be.
     """
 
-    def __init__(self, path: Path, limits: Limits = LIMITS) -> None:
+    def __init__(self, path: Path, limits: FileLimits = LIMITS) -> None:
         if path.suffix.lower() != ".gpkg":
             raise BadInputError(f"{path}: is no GeoPackage; give a .gpkg file or a folder of layers")
         guard_file(path, limits)
@@ -111,11 +111,11 @@ class GeodatabaseSource(_GdalSource):
     ----------
     path : Path
         The folder.
-    limits : Limits
+    limits : FileLimits
         How large it may be.
     """
 
-    def __init__(self, path: Path, limits: Limits = LIMITS) -> None:
+    def __init__(self, path: Path, limits: FileLimits = LIMITS) -> None:
         super().__init__(path, limits)
         self._files = guard_geodatabase(path, limits)
 
@@ -137,11 +137,11 @@ class FolderSource:
     ----------
     path : Path
         The folder.
-    limits : Limits
+    limits : FileLimits
         How large its files may be.
     """
 
-    def __init__(self, path: Path, limits: Limits = LIMITS) -> None:
+    def __init__(self, path: Path, limits: FileLimits = LIMITS) -> None:
         self._path = path
         self._limits = limits
         self._guarded: set[Path] = set()

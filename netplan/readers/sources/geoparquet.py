@@ -17,7 +17,7 @@ from pyproj.exceptions import CRSError
 
 from netplan.core.errors import BadInputError
 from netplan.network.raw_layers import RawLayer, as_objects, as_raw
-from netplan.readers.sources.file_limits import LIMITS, Limits, guard_rows
+from netplan.readers.sources.file_limits import LIMITS, FileLimits, guard_rows
 from netplan.readers.sources.layer_source import Area, Field, area_bounds
 from netplan.readers.sources.wkb_geometry import shapes_of_wkb
 
@@ -39,7 +39,7 @@ def rows_of_parquet(path: Path) -> int:
 
 
 def read_geoparquet(
-    path: Path, layer: str, columns: Sequence[str], within: Area | None = None, limits: Limits = LIMITS
+    path: Path, layer: str, columns: Sequence[str], within: Area | None = None, limits: FileLimits = LIMITS
 ) -> RawLayer:
     """Read some columns of a file and its main geometry.
 

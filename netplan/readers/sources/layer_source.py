@@ -79,7 +79,7 @@ class LayerSource(Protocol):
             Layer name in the source; the raw layer carries it too.
         columns : sequence of str
             Names of columns in the source, each one of `fields`; none is allowed.
-        within : Window, optional
+        within : Area, optional
             Read at least every feature that touches this area; more is allowed, and a source may go by
             bounding boxes. A layer without CRS is read whole.
         """
@@ -131,7 +131,7 @@ class HasContentKey(Protocol):
 
         Parameters
         ----------
-        within : Window, optional
+        within : Area, optional
             The area that would be read.
         layers : collection of str
             Layers that would be read, in any case of their letters; others may count or not.

@@ -122,7 +122,7 @@ def read_ogr(held: OgrLayer, columns: Sequence[str], within: Area | None = None)
         The layer.
     columns : sequence of str
         Columns, as its fields name them.
-    within : Window, optional
+    within : Area, optional
         Features whose bounding box touches the bounds of this area.
 
     Raises

@@ -22,9 +22,9 @@ from pyproj.exceptions import CRSError
 
 from netplan.core.errors import BadInputError
 from netplan.network.raw_layers import RawLayer
-from netplan.readers.sources.areas import moved_area
+from netplan.readers.sources.areas import area_in_crs
 from netplan.readers.sources.layer_source import Area, Field
-from netplan.readers.sources.postgis_address import Address, read_address
+from netplan.readers.sources.postgis_address import DatabaseAddress, read_address
 from netplan.readers.sources.postgis_rows import Attribute, copied_columns, expression
 from netplan.readers.sources.wkb_geometry import shapes_of_wkb
 
@@ -222,7 +222,7 @@ class PostgisSource:
 
     def _area(self, within: Area, crs: CRS, layer: str) -> bytes:
         """Return an area in the CRS of a layer as well-known binary, a trifle wider than given."""
-        area = moved_area(within, crs, f"{self.name}: layer {layer}")
+        area = area_in_crs(within, crs, f"{self.name}: layer {layer}")
         west, south, east, north = area.bounds
         return bytes(area.buffer(_RIM * max(east - west, north - south)).wkb)
 
@@ -279,7 +279,7 @@ class PostgisSource:
             return cursor.execute(query, values or None).fetchall()
 
 
-def _connected(address: Address) -> psycopg.Connection[Any]:
+def _connected(address: DatabaseAddress) -> psycopg.Connection[Any]:
     connection = psycopg.connect(
         address.connect,
         connect_timeout=_CONNECT_S,

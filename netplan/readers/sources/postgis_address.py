@@ -16,7 +16,7 @@ from psycopg.conninfo import conninfo_to_dict
 
 from netplan.core.errors import BadInputError
 
-__all__ = ["Address", "is_database_url", "read_address"]
+__all__ = ["DatabaseAddress", "is_database_url", "read_address"]
 
 _SCHEMES: Final = ("postgresql", "postgres")
 _SCHEMA: Final = "public"
@@ -27,7 +27,7 @@ _MALFORMED: Final = (
 
 
 @dataclass(frozen=True, slots=True)
-class Address:
+class DatabaseAddress:
     """Where layers lie in a database.
 
     Parameters
@@ -50,7 +50,7 @@ def is_database_url(text: str) -> bool:
     return text.split(":", 1)[0].lower() in _SCHEMES and "://" in text
 
 
-def read_address(url: str) -> Address:
+def read_address(url: str) -> DatabaseAddress:
     """Return the address that a URL means.
 
     Raises
@@ -79,7 +79,7 @@ def read_address(url: str) -> Address:
     schema = schemas[0] if schemas else _SCHEMA
     if len(schemas) > 1 or not schema or "\0" in schema:
         raise BadInputError(f"{_said(known, '')}: give one schema, as in ?schema=gas")
-    return Address(_said(known, schema), connect, schema)
+    return DatabaseAddress(_said(known, schema), connect, schema)
 
 
 def _said(known: Mapping[str, object], schema: str) -> str:
