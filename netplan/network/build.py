@@ -21,8 +21,8 @@ from netplan.network.finding_log import FindingLog
 from netplan.network.flat_geometry import Lines, shapes_of
 from netplan.network.normalise import NormalisedTable
 from netplan.network.normalised_layers import NormalisedLayers, PipeSizes, normalise_layers
-from netplan.network.pipe_joining import POINT_REACH_M, PipePolylines, join_pipes, split_pipes
-from netplan.network.point_placement import MainIndex, nodes_at, notice_unknown_states, place_valves
+from netplan.network.pipe_joining import PipePolylines, join_pipes, split_pipes
+from netplan.network.point_placement import MainIndex, PointPlacement, notice_unknown_states, place_valves
 from netplan.network.projection import scale_at
 from netplan.network.raw_layers import as_objects
 from netplan.network.text_column import TextColumn
@@ -111,48 +111,25 @@ def _joined(
         joins, index = join_pipes(course), MainIndex(course)
     ends = service_ends(course, joins, services[0].feature_id, notes)
     places = {name: layers.places[name][_usable_rows(layers.points[name])] for name in points}
-
-    def on_mains(name: str, system: NDArray[np.int16]) -> Ints:
-        return _on_mains(course, joins, index, name, points[name], places[name], system, notes)
-
-    def system_of(name: str) -> NDArray[np.int16]:
-        return _system_codes(points[name].text["system"], systems)
-
-    station_node = on_mains("regulators", system_of("regulators"))
-    injection_node = on_mains("injections", system_of("injections"))
     station_of = _rows_of(points["sensing_points"].text["station_id"], points["regulators"].text["id"])
-    own_system = np.concatenate([system_of("regulators"), np.array([-1], dtype=np.int16)])
-    sensing_node = on_mains("sensing_points", own_system[station_of])
+    system = _systems_of_points(points, station_of, systems)
+    placement = PointPlacement(course, joins, index, points, places, system, notes)
+    station_node = placement.nodes("regulators")
+    injection_node = placement.nodes("injections")
+    sensing_node = placement.nodes("sensing_points")
+    customers, xy_m = points["customers"], places["customers"]
     who, at, by_what = attach_customers(
-        course,
-        joins,
-        index,
-        points["customers"],
-        places["customers"],
-        services[0].feature_id,
-        ends,
-        named(),
-        notes,
+        course, joins, index, customers, xy_m, services[0].feature_id, ends, named(), notes
     )
-    fitting_pipe, fitting_measure = _fittings(
-        index, points["fittings"], places["fittings"], system_of("fittings"), notes
-    )
+    fitting_pipe, fitting_measure = placement.on_mains("fittings")
     valve_pipe, valve_measure = place_valves(
-        course, joins, index, points["valves"].text["id"], places["valves"], system_of("valves"), notes
+        course, joins, index, points["valves"].text["id"], places["valves"], system["valves"], notes
     )
     state = points["valves"].code["state"]
     notice_unknown_states(points["valves"].text["id"], state, valve_pipe, places["valves"], notes)
     nodes, pieces, lasting = split_pipes(course, joins, state, scale)
     lasting = np.concatenate([lasting, [-1]])  # so that -1, no node, stays -1
-    if not (station_node >= 0).any():
-        notes.add(
-            "no-station",
-            "regulators",
-            "",
-            Severity.ERROR,
-            "no live regulator station lies on a main, so nothing feeds the network",
-            "add the stations to the regulators layer, on their mains",
-        )
+    _notice_no_station(station_node, notes)
     return model.Network(
         source=source,
         content_sha256=digest(),
@@ -168,7 +145,7 @@ def _joined(
         stations=_stations(points["regulators"], lasting[station_node], station_of, lasting[sensing_node]),
         sensing=model.SensingPoints(_int32(station_of), _int32(lasting[sensing_node])),
         injections=model.Injections(points["injections"].text["id"], _int32(lasting[injection_node])),
-        customers=_customers(points["customers"], places["customers"], who, lasting[at], by_what),
+        customers=_customers(customers, xy_m, who, lasting[at], by_what),
         fittings=_placed_fittings(points["fittings"], fitting_pipe, fitting_measure / scale),
         keep_out=model.KeepOut(as_objects(layers.keep_out.geometry), layers.keep_out.text["reason"]),
         findings=notes.sorted(),
@@ -233,54 +210,28 @@ def _rows_of(names: TextColumn, ids: TextColumn) -> Ints:
     return np.asarray(row.to_numpy(zero_copy_only=False)).astype(np.int64)
 
 
-def _on_mains(
-    course: PipePolylines,
-    joins: Any,
-    index: MainIndex,
-    name: str,
-    table: NormalisedTable,
-    xy_m: Floats,
-    system: NDArray[np.int16],
-    notes: FindingLog,
-) -> Ints:
-    pipe, _ = index.near(xy_m, POINT_REACH_M, system).nearest(len(table))
-    node = np.full(len(table), -1, dtype=np.int64)
-    placed = np.flatnonzero(pipe >= 0)
-    if len(placed):
-        measure = index.measure(xy_m[placed], pipe[placed])
-        node[placed] = nodes_at(course, joins, pipe[placed], measure)
-    notes.add_each(
-        f"{name.rstrip('s').replace('_', '-')}-on-no-main",
-        name,
-        table.id if table.id is not None else table.text["station_id"],
-        node < 0,
-        Severity.WARNING,
-        f"lies on no live main of its system within {POINT_REACH_M:g} m",
-        "move it onto its main, or correct its system",
-        xy_m,
-    )
-    return node
+def _systems_of_points(
+    points: Mapping[str, NormalisedTable], station_of: Ints, systems: tuple[str, ...]
+) -> dict[str, NDArray[np.int16]]:
+    """Return the system of each feature by layer; a sensing point has that of its station, -1 for none."""
+    layers = ("regulators", "injections", "fittings", "valves")
+    codes = {name: _system_codes(points[name].text["system"], systems) for name in layers}
+    codes["sensing_points"] = np.concatenate([codes["regulators"], np.array([-1], dtype=np.int16)])[
+        station_of
+    ]
+    return codes
 
 
-def _fittings(
-    index: MainIndex, table: NormalisedTable, xy_m: Floats, system: NDArray[np.int16], notes: FindingLog
-) -> tuple[Ints, Floats]:
-    pipe, _ = index.near(xy_m, POINT_REACH_M, system).nearest(len(table))
-    placed = np.flatnonzero(pipe >= 0)
-    measure = np.full(len(table), np.nan)
-    if len(placed):
-        measure[placed] = index.measure(xy_m[placed], pipe[placed])
-    notes.add_each(
-        "fitting-on-no-main",
-        "fittings",
-        table.id,
-        pipe < 0,
-        Severity.WARNING,
-        f"lies on no live main of its system within {POINT_REACH_M:g} m",
-        "move it onto its main, or correct its system",
-        xy_m,
-    )
-    return pipe, measure
+def _notice_no_station(station_node: Ints, notes: FindingLog) -> None:
+    if not (station_node >= 0).any():
+        notes.add(
+            "no-station",
+            "regulators",
+            "",
+            Severity.ERROR,
+            "no live regulator station lies on a main, so nothing feeds the network",
+            "add the stations to the regulators layer, on their mains",
+        )
 
 
 def _pipes(

@@ -168,10 +168,8 @@ def attach_customers(
         near = index.near_two(xy_m[rest], MAIN_REACH_M, TWO_MAINS_M)
         asked = rest[near.point]
         measure = index.measure(xy_m[asked], near.pipe)
-        who, node = (
-            np.concatenate([who, asked]),
-            np.concatenate([node, nodes_at(course, joins, near.pipe, measure)]),
-        )
+        found = nodes_at(course, joins, near.pipe, measure)
+        who, node = np.concatenate([who, asked]), np.concatenate([node, found])
     by_what = _by_what(n, named, who, alone, services=bool(len(ends)))
     by_what[elsewhere[by_what[elsewhere] == Attachment.SERVICE_ID]] = Attachment.FAR_SERVICE_ID
     who, node = _unique_pairs(who, node)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,11 +13,20 @@ from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
 from netplan.network.finding_log import FindingLog
 from netplan.network.flat_geometry import interpolated_at, measures
+from netplan.network.normalise import NormalisedTable
 from netplan.network.pipe_joining import POINT_REACH_M, SNAP_M, NodePlaces, PipePolylines
 from netplan.network.text_column import TextColumn
 from netplan.network.vocabulary import ValveState
 
-__all__ = ["MainCandidates", "MainIndex", "nodes_at", "notice_unknown_states", "place_valves", "points_along"]
+__all__ = [
+    "MainCandidates",
+    "MainIndex",
+    "PointPlacement",
+    "nodes_at",
+    "notice_unknown_states",
+    "place_valves",
+    "points_along",
+]
 
 _SAME_M = 1e-3
 
@@ -133,6 +143,66 @@ def _add(course: PipePolylines, joins: NodePlaces, pipe: Ints, measure_m: Floats
     result = np.empty(len(order), dtype=np.int64)
     result[order] = node[np.cumsum(starts) - 1]
     return result
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PointPlacement:
+    """Features of the point layers, to be placed on the nearest main of their system.
+
+    Parameters
+    ----------
+    course : PipePolylines
+        The pipes.
+    joins : NodePlaces
+        Their nodes; new ones are added to it.
+    index : MainIndex
+        The mains.
+    tables : mapping of NormalisedTable
+        Features by layer.
+    places : mapping of float arrays
+        Their places (n, 2) [m].
+    system : mapping of int16 arrays
+        The system of each feature by layer.
+    notes : FindingLog
+        Takes a finding for each feature that lies on no main.
+    """
+
+    course: PipePolylines
+    joins: NodePlaces
+    index: MainIndex
+    tables: Mapping[str, NormalisedTable]
+    places: Mapping[str, Floats]
+    system: Mapping[str, NDArray[np.int16]]
+    notes: FindingLog
+
+    def on_mains(self, layer: str) -> tuple[Ints, Floats]:
+        """Return the main of each feature and the planar measure there [m]; -1 and NaN where none is near."""
+        table, xy_m = self.tables[layer], self.places[layer]
+        pipe, _ = self.index.near(xy_m, POINT_REACH_M, self.system[layer]).nearest(len(table))
+        placed = np.flatnonzero(pipe >= 0)
+        measure = np.full(len(table), np.nan)
+        if len(placed):
+            measure[placed] = self.index.measure(xy_m[placed], pipe[placed])
+        self.notes.add_each(
+            f"{layer.rstrip('s').replace('_', '-')}-on-no-main",
+            layer,
+            table.id if table.id is not None else table.text["station_id"],
+            pipe < 0,
+            Severity.WARNING,
+            f"lies on no live main of its system within {POINT_REACH_M:g} m",
+            "move it onto its main, or correct its system",
+            xy_m,
+        )
+        return pipe, measure
+
+    def nodes(self, layer: str) -> Ints:
+        """Return the node of each feature on its main, -1 where none is near."""
+        pipe, measure = self.on_mains(layer)
+        node = np.full(len(pipe), -1, dtype=np.int64)
+        placed = np.flatnonzero(pipe >= 0)
+        if len(placed):
+            node[placed] = nodes_at(self.course, self.joins, pipe[placed], measure[placed])
+        return node
 
 
 def points_along(course: PipePolylines, pipe: Ints, measure_m: Floats) -> Floats:

@@ -1,4 +1,4 @@
-"""Connectivity: who hangs together, who is fed, and a networkx view of a neighbourhood."""
+"""Connectivity: connected parts, which of them are fed, and a networkx view of a neighbourhood."""
 
 from __future__ import annotations
 

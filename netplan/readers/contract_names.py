@@ -74,7 +74,7 @@ def match_layers(held: Sequence[str], notes: FindingLog) -> dict[str, str]:
             _ambiguous("layer", target, target, alike, notes)
     for target, name in meant.items():
         if name != target:
-            _said("layer", target, [(name, target)], notes)
+            _note_read_as("layer", target, [(name, target)], notes)
     return meant
 
 
@@ -103,7 +103,7 @@ def match_columns(spec: LayerSpec, fields: Sequence[Field], notes: FindingLog) -
     cut = {field.name for field in fields if field.cut}
     other = [(name, target) for name, target in meant.items() if name != target and name not in cut]
     if other:
-        _said("column", spec.name, other, notes)
+        _note_read_as("column", spec.name, other, notes)
     return meant
 
 
@@ -114,7 +114,7 @@ def _only(exact: str, alike: Sequence[str]) -> str | None:
     return exact if list(alike).count(exact) == 1 else None
 
 
-def _said(kind: str, layer: str, pairs: Iterable[tuple[str, str]], notes: FindingLog) -> None:
+def _note_read_as(kind: str, layer: str, pairs: Iterable[tuple[str, str]], notes: FindingLog) -> None:
     notes.add(
         "read-as",
         layer,

@@ -39,7 +39,7 @@ _PARTS: Final[dict[str, type[Any]]] = {
 }
 """Parts of a network that are a table each."""
 
-_APART: Final = {
+_KEPT_OTHERWISE: Final = {
     "pipes": ("n_mains", "coords_m", "coord_start"),
     "customers": ("x_m", "y_m", "attach_start", "attach_node"),
     "nodes": ("x_m", "y_m"),
@@ -121,7 +121,7 @@ def _columns(name: str, part: Any) -> dict[str, Any]:
     return {
         field.name: _arrow(getattr(part, field.name))
         for field in fields(part)
-        if field.name not in _APART.get(name, ())
+        if field.name not in _KEPT_OTHERWISE.get(name, ())
     }
 
 
@@ -131,7 +131,7 @@ def _arrow(values: Any) -> Any:
 
 def _fields(kind: type[Any], name: str, table: pa.Table) -> dict[str, Any]:
     hints = get_type_hints(kind)
-    names = [field.name for field in fields(kind) if field.name not in _APART.get(name, ())]
+    names = [field.name for field in fields(kind) if field.name not in _KEPT_OTHERWISE.get(name, ())]
     return {
         column: TextColumn(table[column]) if hints[column] is TextColumn else _numpy(table[column])
         for column in names

@@ -37,7 +37,7 @@ RESTRICTED: Final = ("priority_note",)
 _DEFAULTS_THAT_COUNT: Final = ("status", "system")
 """Columns whose default makes pipes carry gas, or join others."""
 
-_MOST_TOLD: Final = 8
+_MOST_NAMED: Final = 8
 """Words that are named with their numbers of features; the rest is counted."""
 
 _DIGITS: Final = 12
@@ -192,8 +192,8 @@ def _count_words(rows: NDArray[np.bool_], texts: Any, column: Column, place: Col
         return
     counts = pc.value_counts(texts.filter(pa.array(rows))).to_pylist()
     counts.sort(key=lambda row: (-row["counts"], row["values"]))
-    told = ", ".join(f"'{in_one_line(row['values'])}' ({row['counts']:,})" for row in counts[:_MOST_TOLD])
-    more = f" and {len(counts) - _MOST_TOLD:,} more" if len(counts) > _MOST_TOLD else ""
+    told = ", ".join(f"'{in_one_line(row['values'])}' ({row['counts']:,})" for row in counts[:_MOST_NAMED])
+    more = f" and {len(counts) - _MOST_NAMED:,} more" if len(counts) > _MOST_NAMED else ""
     if column.name in RESTRICTED:
         told, more = f"{int(rows.sum()):,} features", ""
     place.notes.add(
@@ -268,7 +268,7 @@ def _read_texts(
     read = _converted(read, times)
     unread = np.flatnonzero(np.isnan(read))[:_MOST_QUANTITIES]
     for at in unread.tolist():
-        read[at] = _said(words[at], column)
+        read[at] = _number_in_text(words[at], column)
     dated = np.zeros(len(read), dtype=bool)
     if column.unit == "a":
         dated[unread] = ~np.isnan(read[unread])
@@ -290,7 +290,7 @@ def _read_texts(
     return np.asarray(values)
 
 
-def _said(text: str, column: Column) -> float:
+def _number_in_text(text: str, column: Column) -> float:
     """Return the number in a text that is more than a number; NaN where there is none for certain."""
     if len(text) > 40:
         return np.nan

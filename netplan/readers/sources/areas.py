@@ -28,7 +28,7 @@ _WGS84: Final = "OGC:CRS84"
 _STEPS: Final = 64
 """Parts that the longer side of an area is cut into before it is moved to another CRS."""
 _CUT_LAYERS: Final = ("mains", "services")
-_TOLD: Final = 5
+_MOST_NAMED: Final = 5
 """Mains at the rim that are named in one line."""
 
 
@@ -121,7 +121,7 @@ def cut_to_area(raw: RawLayers, within: Area) -> RawLayers:
         layers[name], names = _cut(layer, within, notes)
         if name == "mains":
             crossing = names
-    told = ", ".join(crossing[:_TOLD]) + (" and others" if len(crossing) > _TOLD else "")
+    told = ", ".join(crossing[:_MOST_NAMED]) + (" and others" if len(crossing) > _MOST_NAMED else "")
     notes.add(
         "part-of-network",
         "",

@@ -106,7 +106,7 @@ class PostgisSource:
         self._fields: dict[str, tuple[Attribute, ...]] = {}
         self._keys: dict[str, str] = {}
         self._counts: dict[str, int] = {}
-        with _told(self.name):
+        with _database_errors(self.name):
             self._connection = _connected(self._address)
         weakref.finalize(self, self._connection.close)
         if not self._tables:
@@ -134,7 +134,7 @@ class PostgisSource:
         wanted = [known[column] for column in columns]
         crs = self._crs(table)
         where = f"{self.name}: layer {layer}"
-        with self._lock, _told(where), self._connection.cursor() as cursor:
+        with self._lock, _database_errors(where), self._connection.cursor() as cursor:
             query = sql.SQL("COPY ({}) TO STDOUT (FORMAT csv)").format(self._rows(table, wanted, within, crs))
             with cursor.copy(query) as copy:
                 data = b"".join(copy)
@@ -153,7 +153,7 @@ class PostgisSource:
 
     def _counted(self, table: _Table) -> int:
         query = sql.SQL("SELECT count(*) FROM {}").format(sql.Identifier(self._address.schema, table.name))
-        with self._lock, _told(f"{self.name}: layer {table.name}"):
+        with self._lock, _database_errors(f"{self.name}: layer {table.name}"):
             try:
                 # A view that fails must not end the one transaction that all is read in.
                 with self._connection.transaction(), self._connection.cursor() as cursor:
@@ -274,7 +274,7 @@ class PostgisSource:
         )
 
     def _ask(self, query: Any, values: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
-        with self._lock, _told(self.name), self._connection.cursor() as cursor:
+        with self._lock, _database_errors(self.name), self._connection.cursor() as cursor:
             # Without values nothing is bound, and a percent sign in a quoted name is one.
             return cursor.execute(query, values or None).fetchall()
 
@@ -313,7 +313,7 @@ def _meant(tables: list[_Table]) -> _Table:
 
 
 @contextmanager
-def _told(where: str) -> Iterator[None]:
+def _database_errors(where: str) -> Iterator[None]:
     """Say in one line what a database refused; nothing of the address but its name is repeated."""
     try:
         yield

@@ -78,11 +78,11 @@ def read_address(url: str) -> DatabaseAddress:
         raise BadInputError(_MALFORMED) from None
     schema = schemas[0] if schemas else _SCHEMA
     if len(schemas) > 1 or not schema or "\0" in schema:
-        raise BadInputError(f"{_said(known, '')}: give one schema, as in ?schema=gas")
-    return DatabaseAddress(_said(known, schema), connect, schema)
+        raise BadInputError(f"{_public_name(known, '')}: give one schema, as in ?schema=gas")
+    return DatabaseAddress(_public_name(known, schema), connect, schema)
 
 
-def _said(known: Mapping[str, object], schema: str) -> str:
+def _public_name(known: Mapping[str, object], schema: str) -> str:
     """Write an address without anything that is secret or belongs to a person."""
     host, port = str(known.get("host") or known.get("hostaddr") or ""), str(known.get("port") or "")
     place = quote(host, safe=":,.[]") + (f":{port}" if port else "")
