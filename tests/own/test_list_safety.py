@@ -61,7 +61,7 @@ def _nothing(*_: Any) -> tuple[str, ...]:
 def test_a_lost_column_is_silent_once_nothing_tells_it(monkeypatch: pytest.MonkeyPatch) -> None:
     seed = first("drop_column", lambda mutant: mutant.change.words == "customers: priority")
     assert trial(seed).result == "told"
-    monkeypatch.setattr(reading, "with_absent", _as_it_is)
+    monkeypatch.setattr(reading, "with_missing_findings", _as_it_is)
     monkeypatch.setattr("netplan.network.priority_words._notice_notes_alone", _nothing)
     found = trial(seed)
     assert found.result == "SILENT"
