@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.network.linear_reference import PipeLines
 from netplan.network.model import Network
-from netplan.network.pipe_lines import PipeLines
-from netplan.network.text import Text
+from netplan.network.text_column import TextColumn
 from netplan.network.vocabulary import Category
 from netplan.planfile import (
     PieceState,
@@ -93,8 +93,8 @@ def made_up_network(network: Network, zone: tuple[float, float], *, bypass: bool
         from_m=parts["from_m"],
         to_m=parts["to_m"],
         state=state,
-        system=Text(np.array(network.systems, dtype=object)[network.pipes.system[pipe]]),
-        valve_id=Text([""] * n),
+        system=TextColumn(np.array(network.systems, dtype=object)[network.pipes.system[pipe]]),
+        valve_id=TextColumn([""] * n),
         bore_mm=network.pipes.bore_m[pipe] * 1e3,
         roughness_mm=np.full(n, 7e-3),
         loss_coefficient=np.zeros(n),
@@ -158,11 +158,11 @@ def _feeds(option: pm.Option, nodes: tuple[int, int]) -> StateFeeds:
 
     count = len(option.bypasses)
     return StateFeeds(
-        bypass_id=Text(column("id")),
-        kind=Text(column("kind")),
-        from_main=Text(column("from_", "main_id")),
+        bypass_id=TextColumn(column("id")),
+        kind=TextColumn(column("kind")),
+        from_main=TextColumn(column("from_", "main_id")),
         from_chainage_m=numbers("from_", "chainage_m"),
-        to_main=Text(column("to", "main_id")),
+        to_main=TextColumn(column("to", "main_id")),
         to_chainage_m=numbers("to", "chainage_m"),
         from_node=np.full(count, nodes[0], dtype=np.int64),
         to_node=np.full(count, nodes[1], dtype=np.int64),
@@ -190,15 +190,15 @@ def _customers(network: Network, option: pm.Option, made: MadeUp) -> StateCustom
     count = len(customers)
     return StateCustomers(
         customer_id=customers.id,
-        effect=Text([row and row.effect for row in touched]),
-        cause=Text([row and row.cause for row in touched]),
-        kept_by=Text([row and row.kept_by for row in touched]),
+        effect=TextColumn([row and row.effect for row in touched]),
+        cause=TextColumn([row and row.cause for row in touched]),
+        kept_by=TextColumn([row and row.kept_by for row in touched]),
         standby=np.array([id_ in option.standby for id_ in customers.id], dtype=bool),
         address=customers.address,
         street=customers.street,
         number=customers.number,
         postcode=customers.postcode,
-        category=Text([Category(int(code)).word for code in customers.category]),
+        category=TextColumn([Category(int(code)).word for code in customers.category]),
         priority=customers.priority,
         language=customers.language,
         meters=customers.meters.astype(np.int64),

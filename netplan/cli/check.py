@@ -13,19 +13,19 @@ from netplan.cli.exit_codes import console
 from netplan.cli.quantities import LENGTH, metres
 from netplan.core.errors import BadInputError, BadNetworkError
 from netplan.core.findings import Finding, errors_of
-from netplan.network.checks.gaps import NEAR_M
+from netplan.network.checks.missing_joints import NEAR_M
 from netplan.network.checks.survey import survey
 from netplan.network.model import Network
-from netplan.network.repair import mend
-from netplan.network.set_aside import may_be_set_aside, too_many
+from netplan.network.repair import repair_layers
+from netplan.network.unsized_pipes import may_be_set_aside, too_many
 from netplan.outputs.findings_files import write_findings_json, write_findings_layer
 from netplan.outputs.repaired_network import print_changes, write_changes, write_mended
 from netplan.outputs.terminal.findings_report import print_findings
 from netplan.readers import open_source, read_layers, read_mapping
-from netplan.readers.absent import with_absent
-from netplan.readers.mapping.taken import CLASHING_ID
+from netplan.readers.mapping.features_not_taken import CLASHING_ID
+from netplan.readers.source_findings import with_missing_findings
+from netplan.readers.sources.areas import cut_to_area, read_area
 from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
-from netplan.readers.sources.window import cut_to, read_window
 from netplan.rules import default_rules
 
 _FEW = 1000
@@ -64,11 +64,11 @@ def command(
     source = open_source(network, UNLIMITED if any_size else LIMITS)
     if within is not None and mend_out is not None:
         raise BadInputError("--mend with --within would leave the rest of the network out; give one of them")
-    window = None if within is None else read_window(within)
+    window = None if within is None else read_area(within)
     read = read_layers(source, mapping=None if mapping is None else read_mapping(mapping), within=window)
-    raw = with_absent(read, whole=window is None)
+    raw = with_missing_findings(read, whole=window is None)
     if window is not None:
-        raw = cut_to(raw, window)
+        raw = cut_to_area(raw, window)
     layers, noticed = raw.layers, raw.findings
     if mend_out is not None:
         reach = metres(snap, "--snap")
@@ -76,7 +76,7 @@ def command(
             raise BadInputError(
                 f"--snap: {reach:g} m is not above 0 and at most {NEAR_M:g} m; mend others by hand"
             )
-        mended = mend(layers, reach)
+        mended = repair_layers(layers, reach)
         layers = mended.layers
         # Rows left out may have held them; an id that is still used twice is a duplicate-id.
         noticed = tuple(finding for finding in noticed if finding.code != CLASHING_ID)

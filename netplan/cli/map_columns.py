@@ -11,7 +11,7 @@ from rich.text import Text as RichText
 from netplan.cli.exit_codes import console
 from netplan.core.errors import BadInputError
 from netplan.readers import open_source
-from netplan.readers.mapping.draft import draft_mapping
+from netplan.readers.mapping.draft_mapping import draft_mapping
 from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
 
 

@@ -33,8 +33,8 @@ from netplan.outputs.reader_choices import Choices, check_choices
 from netplan.outputs.terminal.plan_summary import print_summary
 from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import open_source, read_mapping, read_network
+from netplan.readers.sources.areas import read_area
 from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
-from netplan.readers.sources.window import read_window
 from netplan.rules import read_rules
 
 Network = Annotated[
@@ -138,7 +138,7 @@ def command(
         joined = read_network(
             open_source(network, UNLIMITED if any_size else LIMITS),
             mapping=None if mapping is None else read_mapping(mapping),
-            within=None if within is None else read_window(within),
+            within=None if within is None else read_area(within),
             cache=cache,
             set_aside=True,
         )

@@ -18,7 +18,7 @@ from netplan.core.errors import BadInputError, StoppedError, quoted
 from netplan.outputs.screen_folder import check_screen_target, write_screen_folder
 from netplan.outputs.terminal.findings_report import print_unread
 from netplan.readers import read_mapping
-from netplan.readers.sources.window import read_window
+from netplan.readers.sources.areas import read_area
 from netplan.rules import read_rules
 from netplan.screening import ScreenSettings, Workers, screen
 from netplan.screening.link_candidates import best_links
@@ -85,7 +85,7 @@ def command(
         network,
         "screen",
         mapping=None if mapping is None else read_mapping(mapping),
-        within=None if within is None else read_window(within),
+        within=None if within is None else read_area(within),
         cache=cache,
     )
     planning_rules = read_rules(rules)

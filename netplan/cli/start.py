@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from netplan.demand.local_time import local_time
+from netplan.demand.hours_and_weather import local_time
 
 __all__ = ["start_of"]
 

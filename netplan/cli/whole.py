@@ -7,9 +7,9 @@ from pathlib import Path
 from netplan.core.errors import BadNetworkError
 from netplan.core.findings import errors_of
 from netplan.network.model import Network
-from netplan.network.set_aside import may_be_set_aside
+from netplan.network.unsized_pipes import may_be_set_aside
 from netplan.readers import Mapping, read_network
-from netplan.readers.sources.source import Window
+from netplan.readers.sources.layer_source import Area
 
 __all__ = ["whole_network"]
 
@@ -19,7 +19,7 @@ def whole_network(
     command: str,
     *,
     mapping: Mapping | None = None,
-    within: Window | None = None,
+    within: Area | None = None,
     cache: Path | None = None,
 ) -> Network:
     """Read a network for a command that looks at every main.

@@ -2,7 +2,7 @@
 
 Needs nothing but the customers' table, the rules and the gas' calorific value::
 
-    window = Window(start, hours, air_temp_c)            # window.py; or forecast=read_forecast(path)
+    window = Window(start, hours, air_temp_c)            # or forecast=read_forecast(path)
     result = customer_demand(customers, window, rules, hs_j_per_m3_std)   # -> DemandResult
     flow = result.flow_m3_per_s_std(hour, part)          # per customer [m³/s at 15 °C, 101.325 kPa]
     result.worst_hour                                    # hour of the greatest total
@@ -26,23 +26,22 @@ Colder never needs less: an hour's factor is the largest that any air temperatur
 would give, because the published hourly shares step at the edges of their temperature bands.
 """
 
-from netplan.demand.customers import DemandResult, DemandShare, customer_demand
-from netplan.demand.forecast import Forecast, read_forecast
-from netplan.demand.groups import DiversityGroups, Elsewhere, diversity_of, uplift
-from netplan.demand.nodes import customer_pressure, node_demand
-from netplan.demand.profile import customer_value_kwh_per_day, hour_factor
-from netplan.demand.records import Records, check_records
-from netplan.demand.relight import relight_flow
-from netplan.demand.window import HourOfWindow, Window, window_hours
+from netplan.demand.demand_at_nodes import customer_pressure, node_demand
+from netplan.demand.demand_records import DemandRecords, check_records
+from netplan.demand.group_diversity import DiversityGroups, UnlistedCustomers, diversity_of, uplift
+from netplan.demand.hourly_demand import DemandResult, DemandShare, customer_demand
+from netplan.demand.hours_and_weather import Forecast, HourOfWindow, Window, read_forecast, window_hours
+from netplan.demand.load_profile import customer_value_kwh_per_day, hour_factor
+from netplan.demand.relighting_flow import relight_flow
 
 __all__ = [
+    "DemandRecords",
     "DemandResult",
     "DemandShare",
     "DiversityGroups",
-    "Elsewhere",
     "Forecast",
     "HourOfWindow",
-    "Records",
+    "UnlistedCustomers",
     "Window",
     "check_records",
     "customer_demand",

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from netplan.core.errors import BadInputError
 from netplan.demand import DemandResult
-from netplan.demand.profile import hour_factor
-from netplan.demand.records import PEAK_PROFILE
+from netplan.demand.demand_records import PEAK_PROFILE
+from netplan.demand.load_profile import hour_factor
 from netplan.explain.recorded_option import RecordedOption, rule_origin, source_line
 from netplan.explain.sheet import Explanation, ExplanationSheet
 from netplan.planfile.recorded_demand import recorded_demand

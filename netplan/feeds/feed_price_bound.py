@@ -26,7 +26,7 @@ from netplan.feeds.feed_prices import feed_lower_bound_minor
 from netplan.isolation.cut_model import PendantComponent
 from netplan.network.linear_reference import lines_between
 from netplan.network.model import Network
-from netplan.network.topology import Adjacency, adjacency, parts_without, station_nodes
+from netplan.network.topology import Adjacency, adjacency, components_without, station_nodes
 from netplan.network.vocabulary import Operable, ValveState
 from netplan.network.work_section import WorkSection
 from netplan.rules.rule_set import Rules
@@ -93,7 +93,7 @@ class FeedPriceBound:
     @cached_property
     def _may_give(self) -> Flags:
         """Nodes that may keep a station once the work section is out."""
-        part = parts_without(self._network, np.flatnonzero(self._at_work))
+        part = components_without(self._network, np.flatnonzero(self._at_work))
         return np.isin(part, part[station_nodes(self._network, injections=True)])
 
     @cached_property

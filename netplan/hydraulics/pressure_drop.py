@@ -12,7 +12,7 @@ import numpy.typing as npt
 from netplan.core.arrays import Floats, Ints
 from netplan.graph.chains import Chains
 from netplan.hydraulics.friction import LAMINAR_UP_TO_REYNOLDS, friction_and_slope
-from netplan.network.bulk_rows import side_by_side
+from netplan.network.concurrency import in_parallel
 
 __all__ = ["LAMINAR_FACTOR", "DropLaw", "SegmentDrops", "drop_law"]
 
@@ -72,7 +72,7 @@ class DropLaw:
 
         halves = [count // 2, count - count // 2] if count > _ON_MORE_CORES else [count]
         ends = np.cumsum([0, *halves]).tolist()
-        side_by_side(evaluate, [range(low, high, _AT_ONCE) for low, high in pairwise(ends)])
+        in_parallel(evaluate, [range(low, high, _AT_ONCE) for low, high in pairwise(ends)])
         return drop, slope
 
 

@@ -9,7 +9,7 @@ from netplan.core.constants import MM_PER_M, PA_PER_MBAR, ZERO_CELSIUS_K
 from netplan.core.errors import BadNetworkError
 from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork
 from netplan.hydraulics.heights import fill_heights
-from netplan.network.checks.places import HEIGHTS_M
+from netplan.network.checks.implausible_values import HEIGHTS_M
 from netplan.network.model import Network
 from netplan.network.vocabulary import Material
 from netplan.reference.gas import Gas, gas_from_composition, named_gas

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from netplan.core.arrays import Codes, Floats
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR
 from netplan.isolation.segment_graph import SegmentGraph
-from netplan.network.supply import supply_of_parts
+from netplan.network.station_pressures import supply_of_parts
 from netplan.network.vocabulary import Host, Joint, Material, Operable, ValveState
 from netplan.rules.rule_set import MethodKind, Rules, StopMethod
 

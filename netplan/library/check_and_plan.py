@@ -7,7 +7,7 @@ from pathlib import Path
 
 from netplan.core.errors import BadWorkError
 from netplan.core.findings import Finding
-from netplan.demand.local_time import local_time
+from netplan.demand.hours_and_weather import local_time
 from netplan.isolation import Orders
 from netplan.network.checks.survey import survey
 from netplan.network.model import Network
@@ -16,7 +16,7 @@ from netplan.planfile.result import PlanResult
 from netplan.planning.request import PlanRequest
 from netplan.planning.run import make_plan
 from netplan.readers import Mapping, open_source, read_layers, read_network
-from netplan.readers.absent import with_absent
+from netplan.readers.source_findings import with_missing_findings
 from netplan.rules import Rules, default_rules
 
 __all__ = ["check_network", "plan_work"]
@@ -43,7 +43,7 @@ def check_network(source: str | Path, *, mapping: Mapping | None = None) -> tupl
     >>> sum(finding.severity == "error" for finding in findings)
     0
     """
-    raw = with_absent(read_layers(open_source(source), mapping=mapping))
+    raw = with_missing_findings(read_layers(open_source(source), mapping=mapping))
     return survey(raw.layers, raw.source, raw.findings).findings
 
 

@@ -1,4 +1,4 @@
-"""From layers to a joined network."""
+"""Building a network: from layers to the tables of the joined network."""
 
 from __future__ import annotations
 
@@ -15,20 +15,23 @@ from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.core.errors import BadNetworkError
 from netplan.core.findings import Finding, Severity, errors_of
 from netplan.network import model
-from netplan.network.attaching import attach, named_services, service_ends
-from netplan.network.bulk_rows import meanwhile, no_collecting
-from netplan.network.flat import as_objects
-from netplan.network.joining import POINT_REACH_M, PipePolylines, join
-from netplan.network.lines import Lines, shapes_of
+from netplan.network.concurrency import in_background, without_garbage_collection
+from netplan.network.customer_attachment import attach_customers, named_services, service_ends
+from netplan.network.finding_log import FindingLog
+from netplan.network.flat_geometry import Lines, shapes_of
 from netplan.network.normalise import NormalisedTable
-from netplan.network.notes import Notes
-from netplan.network.placing import MainIndex, nodes_at
+from netplan.network.normalised_layers import NormalisedLayers, PipeSizes, normalise_layers
+from netplan.network.pipe_joining import PipePolylines, join_pipes, split_pipes
+from netplan.network.point_placement import MainIndex, PointPlacement, notice_unknown_states, place_valves
 from netplan.network.projection import scale_at
-from netplan.network.reading import Layers, Sizes, read
-from netplan.network.set_aside import give_sizes, may_be_set_aside, not_live, unsized
-from netplan.network.splitting import split
-from netplan.network.text import Text
-from netplan.network.valves import notice_unknown_states, place_valves
+from netplan.network.raw_layers import as_objects
+from netplan.network.text_column import TextColumn
+from netplan.network.unsized_pipes import (
+    give_placeholder_sizes,
+    may_be_set_aside,
+    taken_as_not_live,
+    unsized_pipes,
+)
 from netplan.network.vocabulary import Status
 
 __all__ = ["build_network"]
@@ -47,7 +50,7 @@ def build_network(
     Parameters
     ----------
     layers : mapping
-        GeoDataFrames (or `raw.RawLayer`) by the layer names of the input contract.
+        GeoDataFrames (or `raw_layers.RawLayer`) by the layer names of the input contract.
     source : str
         What they were read from, for provenance.
     strict : bool
@@ -64,28 +67,28 @@ def build_network(
     BadNetworkError
         When the data has errors; the exception carries all findings.
     """
-    notes = Notes()
+    notes = FindingLog()
     notes.extend(findings)
-    with no_collecting():
-        read_in = read(layers, notes)
+    with without_garbage_collection():
+        normalised = normalise_layers(layers, notes)
         errors = errors_of(notes.sorted())
-        without_size = unsized(read_in, errors) if set_aside and errors else None
+        without_size = unsized_pipes(normalised, errors) if set_aside and errors else None
         if without_size is not None:
-            give_sizes(read_in, without_size)
+            give_placeholder_sizes(normalised, without_size)
         elif strict:
             _refuse_errors(notes, but=filter(may_be_set_aside, errors) if set_aside else ())
             _refuse_errors(notes)
-        with meanwhile(read_in.content_sha256) as digest:
-            network = _joined(read_in, source, notes, digest)
+        with in_background(normalised.content_sha256) as digest:
+            network = _joined(normalised, source, notes, digest)
     if without_size is not None:
         _refuse_errors(notes, but=errors)
-        return not_live(network, without_size)
+        return taken_as_not_live(network, without_size)
     if strict:
         _refuse_errors(notes)
     return network
 
 
-def _refuse_errors(notes: Notes, but: Iterable[Finding] = ()) -> None:
+def _refuse_errors(notes: FindingLog, but: Iterable[Finding] = ()) -> None:
     findings, others = notes.sorted(), set(but)
     errors = [error for error in errors_of(findings) if error not in others]
     if errors:
@@ -93,7 +96,9 @@ def _refuse_errors(notes: Notes, but: Iterable[Finding] = ()) -> None:
         raise BadNetworkError(f"{errors[0].line().removeprefix('error: ')}{more}", findings)
 
 
-def _joined(layers: Layers, source: str, notes: Notes, digest: Callable[[], str]) -> model.Network:
+def _joined(
+    layers: NormalisedLayers, source: str, notes: FindingLog, digest: Callable[[], str]
+) -> model.Network:
     mains, services = _live(layers, "mains"), _live(layers, "services")
     if not len(mains[0]):
         raise BadNetworkError(
@@ -102,52 +107,29 @@ def _joined(layers: Layers, source: str, notes: Notes, digest: Callable[[], str]
     systems, course = _course(mains[0], services[0])
     scale = scale_at(layers.working.crs, course.coords_m, notes)
     points = {name: _usable(table) for name, table in layers.points.items()}
-    with meanwhile(lambda: named_services(points["customers"], services[0].feature_id)) as named:
-        joins, index = join(course), MainIndex(course)
+    with in_background(lambda: named_services(points["customers"], services[0].feature_id)) as named:
+        joins, index = join_pipes(course), MainIndex(course)
     ends = service_ends(course, joins, services[0].feature_id, notes)
     places = {name: layers.places[name][_usable_rows(layers.points[name])] for name in points}
-
-    def on_mains(name: str, system: NDArray[np.int16]) -> Ints:
-        return _on_mains(course, joins, index, name, points[name], places[name], system, notes)
-
-    def system_of(name: str) -> NDArray[np.int16]:
-        return _system_codes(points[name].text["system"], systems)
-
-    station_node = on_mains("regulators", system_of("regulators"))
-    injection_node = on_mains("injections", system_of("injections"))
     station_of = _rows_of(points["sensing_points"].text["station_id"], points["regulators"].text["id"])
-    own_system = np.concatenate([system_of("regulators"), np.array([-1], dtype=np.int16)])
-    sensing_node = on_mains("sensing_points", own_system[station_of])
-    who, at, by_what = attach(
-        course,
-        joins,
-        index,
-        points["customers"],
-        places["customers"],
-        services[0].feature_id,
-        ends,
-        named(),
-        notes,
+    system = _systems_of_points(points, station_of, systems)
+    placement = PointPlacement(course, joins, index, points, places, system, notes)
+    station_node = placement.nodes("regulators")
+    injection_node = placement.nodes("injections")
+    sensing_node = placement.nodes("sensing_points")
+    customers, xy_m = points["customers"], places["customers"]
+    who, at, by_what = attach_customers(
+        course, joins, index, customers, xy_m, services[0].feature_id, ends, named(), notes
     )
-    fitting_pipe, fitting_measure = _fittings(
-        index, points["fittings"], places["fittings"], system_of("fittings"), notes
-    )
+    fitting_pipe, fitting_measure = placement.on_mains("fittings")
     valve_pipe, valve_measure = place_valves(
-        course, joins, index, points["valves"].text["id"], places["valves"], system_of("valves"), notes
+        course, joins, index, points["valves"].text["id"], places["valves"], system["valves"], notes
     )
     state = points["valves"].code["state"]
     notice_unknown_states(points["valves"].text["id"], state, valve_pipe, places["valves"], notes)
-    nodes, pieces, lasting = split(course, joins, state, scale)
+    nodes, pieces, lasting = split_pipes(course, joins, state, scale)
     lasting = np.concatenate([lasting, [-1]])  # so that -1, no node, stays -1
-    if not (station_node >= 0).any():
-        notes.add(
-            "no-station",
-            "regulators",
-            "",
-            Severity.ERROR,
-            "no live regulator station lies on a main, so nothing feeds the network",
-            "add the stations to the regulators layer, on their mains",
-        )
+    _notice_no_station(station_node, notes)
     return model.Network(
         source=source,
         content_sha256=digest(),
@@ -163,7 +145,7 @@ def _joined(layers: Layers, source: str, notes: Notes, digest: Callable[[], str]
         stations=_stations(points["regulators"], lasting[station_node], station_of, lasting[sensing_node]),
         sensing=model.SensingPoints(_int32(station_of), _int32(lasting[sensing_node])),
         injections=model.Injections(points["injections"].text["id"], _int32(lasting[injection_node])),
-        customers=_customers(points["customers"], places["customers"], who, lasting[at], by_what),
+        customers=_customers(customers, xy_m, who, lasting[at], by_what),
         fittings=_placed_fittings(points["fittings"], fitting_pipe, fitting_measure / scale),
         keep_out=model.KeepOut(as_objects(layers.keep_out.geometry), layers.keep_out.text["reason"]),
         findings=notes.sorted(),
@@ -172,7 +154,7 @@ def _joined(layers: Layers, source: str, notes: Notes, digest: Callable[[], str]
     )
 
 
-def _live(layers: Layers, name: str) -> tuple[Lines, Sizes]:
+def _live(layers: NormalisedLayers, name: str) -> tuple[Lines, PipeSizes]:
     """Return the live pipes of a layer that have an id of their own and a bore, with their sizes."""
     lines, sizes = layers.lines[name], layers.sizes[name]
     good = _usable_rows(lines.table) & np.isfinite(sizes[2]) & (sizes[2] > 0)
@@ -198,7 +180,7 @@ def _usable(table: NormalisedTable) -> NormalisedTable:
     return table if good.all() else table.take(good)
 
 
-def _not_live(mains: Lines) -> Text:
+def _not_live(mains: Lines) -> TextColumn:
     return mains.table.text["id"].take(np.flatnonzero(mains.table.code["status"] != Status.LIVE))
 
 
@@ -213,73 +195,47 @@ def _course(mains: Lines, services: Lines) -> tuple[tuple[str, ...], PipePolylin
         start,
         shapes_of(coords[: mains.start[-1]], mains.start),
         np.concatenate([mains.length_m, services.length_m]),
-        _system_codes(Text(names), systems),
+        _system_codes(TextColumn(names), systems),
         len(mains),
     )
 
 
-def _system_codes(names: Text, systems: tuple[str, ...]) -> NDArray[np.int16]:
+def _system_codes(names: TextColumn, systems: tuple[str, ...]) -> NDArray[np.int16]:
     code = pc.fill_null(pc.index_in(names.arrow, value_set=pa.array(systems, pa.string())), -1)
     return np.asarray(code.to_numpy(zero_copy_only=False)).astype(np.int16)
 
 
-def _rows_of(names: Text, ids: Text) -> Ints:
+def _rows_of(names: TextColumn, ids: TextColumn) -> Ints:
     row = pc.fill_null(pc.index_in(names.arrow, value_set=ids.arrow), -1)
     return np.asarray(row.to_numpy(zero_copy_only=False)).astype(np.int64)
 
 
-def _on_mains(
-    course: PipePolylines,
-    joins: Any,
-    index: MainIndex,
-    name: str,
-    table: NormalisedTable,
-    xy_m: Floats,
-    system: NDArray[np.int16],
-    notes: Notes,
-) -> Ints:
-    pipe, _ = index.near(xy_m, POINT_REACH_M, system).nearest(len(table))
-    node = np.full(len(table), -1, dtype=np.int64)
-    placed = np.flatnonzero(pipe >= 0)
-    if len(placed):
-        measure = index.measure(xy_m[placed], pipe[placed])
-        node[placed] = nodes_at(course, joins, pipe[placed], measure)
-    notes.add_each(
-        f"{name.rstrip('s').replace('_', '-')}-on-no-main",
-        name,
-        table.id if table.id is not None else table.text["station_id"],
-        node < 0,
-        Severity.WARNING,
-        f"lies on no live main of its system within {POINT_REACH_M:g} m",
-        "move it onto its main, or correct its system",
-        xy_m,
-    )
-    return node
+def _systems_of_points(
+    points: Mapping[str, NormalisedTable], station_of: Ints, systems: tuple[str, ...]
+) -> dict[str, NDArray[np.int16]]:
+    """Return the system of each feature by layer; a sensing point has that of its station, -1 for none."""
+    layers = ("regulators", "injections", "fittings", "valves")
+    codes = {name: _system_codes(points[name].text["system"], systems) for name in layers}
+    codes["sensing_points"] = np.concatenate([codes["regulators"], np.array([-1], dtype=np.int16)])[
+        station_of
+    ]
+    return codes
 
 
-def _fittings(
-    index: MainIndex, table: NormalisedTable, xy_m: Floats, system: NDArray[np.int16], notes: Notes
-) -> tuple[Ints, Floats]:
-    pipe, _ = index.near(xy_m, POINT_REACH_M, system).nearest(len(table))
-    placed = np.flatnonzero(pipe >= 0)
-    measure = np.full(len(table), np.nan)
-    if len(placed):
-        measure[placed] = index.measure(xy_m[placed], pipe[placed])
-    notes.add_each(
-        "fitting-on-no-main",
-        "fittings",
-        table.id,
-        pipe < 0,
-        Severity.WARNING,
-        f"lies on no live main of its system within {POINT_REACH_M:g} m",
-        "move it onto its main, or correct its system",
-        xy_m,
-    )
-    return pipe, measure
+def _notice_no_station(station_node: Ints, notes: FindingLog) -> None:
+    if not (station_node >= 0).any():
+        notes.add(
+            "no-station",
+            "regulators",
+            "",
+            Severity.ERROR,
+            "no live regulator station lies on a main, so nothing feeds the network",
+            "add the stations to the regulators layer, on their mains",
+        )
 
 
 def _pipes(
-    course: PipePolylines, mains: tuple[Lines, Sizes], services: tuple[Lines, Sizes], scale: float
+    course: PipePolylines, mains: tuple[Lines, PipeSizes], services: tuple[Lines, PipeSizes], scale: float
 ) -> model.Pipes:
     tables = (mains[0].table, services[0].table)
     count = [len(table) for table in tables]
@@ -294,12 +250,12 @@ def _pipes(
             [t.code.get(name, np.zeros(k, np.uint8)) for t, k in zip(tables, count, strict=True)]
         )
 
-    def text(name: str) -> Text:
+    def text(name: str) -> TextColumn:
         parts = [
             t.text[name].arrow if name in t.text else pa.repeat(pa.scalar(""), k)
             for t, k in zip(tables, count, strict=True)
         ]
-        return Text(pa.concat_arrays(parts))
+        return TextColumn(pa.concat_arrays(parts))
 
     od, wall, bore = (np.concatenate(pair) for pair in zip(mains[1], services[1], strict=True))
     return model.Pipes(

@@ -81,7 +81,7 @@ class LayerSpec:
 @lru_cache(maxsize=1)
 def layer_specs() -> dict[str, LayerSpec]:
     """Return the contract of every layer by its name, in the order of the table."""
-    text = resources.files("netplan.network").joinpath("layers.csv").read_text(encoding="utf-8")
+    text = resources.files("netplan.network").joinpath("contract.csv").read_text(encoding="utf-8")
     heads: dict[str, dict[str, str]] = {}
     columns: dict[str, list[Column]] = {}
     for row in csv.DictReader(text.splitlines()):

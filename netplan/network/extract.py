@@ -1,4 +1,4 @@
-"""A part of a network as a network of its own."""
+"""Extracting some nodes of a network, with all that hangs on them, as a network of its own."""
 
 from __future__ import annotations
 
@@ -10,15 +10,15 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Flags, Ints
 from netplan.network.model import Injections, Network, SensingPoints
-from netplan.network.text import Text
+from netplan.network.text_column import TextColumn
 
-__all__ = ["Rows", "extract"]
+__all__ = ["ExtractedRows", "extract"]
 
 Table = TypeVar("Table")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Rows:
+class ExtractedRows:
     """Which rows of a whole network the rows of a part of it are; all ascending.
 
     Parameters
@@ -34,7 +34,7 @@ class Rows:
     customer: Ints
 
 
-def extract(network: Network, chosen: Flags) -> tuple[Network, Rows]:
+def extract(network: Network, chosen: Flags) -> tuple[Network, ExtractedRows]:
     """Return the network of some nodes alone, and which rows of the whole it holds.
 
     Pieces of pipe are taken with both their ends, a pipe with any of its pieces: its length and its course
@@ -91,7 +91,7 @@ def extract(network: Network, chosen: Flags) -> tuple[Network, Rows]:
         findings=(),
         base={},
     )
-    return part, Rows(node, piece, pipe, valve, station, customer)
+    return part, ExtractedRows(node, piece, pipe, valve, station, customer)
 
 
 def _rows(table: Table, rows: Ints) -> Table:
@@ -99,7 +99,7 @@ def _rows(table: Table, rows: Ints) -> Table:
     columns: dict[str, Any] = {}
     for field in fields(table):  # type: ignore[arg-type]
         column = getattr(table, field.name)
-        columns[field.name] = column.take(rows) if isinstance(column, Text) else column[rows]
+        columns[field.name] = column.take(rows) if isinstance(column, TextColumn) else column[rows]
     return replace(table, **columns)  # type: ignore[type-var]
 
 
@@ -130,7 +130,7 @@ def _pipes(network: Network, rows: Ints) -> Any:
     for field in fields(pipes):
         column = getattr(pipes, field.name)
         if field.name not in ("n_mains", "coords_m", "coord_start"):
-            columns[field.name] = column.take(rows) if isinstance(column, Text) else column[rows]
+            columns[field.name] = column.take(rows) if isinstance(column, TextColumn) else column[rows]
     count = np.diff(pipes.coord_start)[rows]
     start = np.concatenate([[0], np.cumsum(count)]).astype(np.int64)
     vertex = np.arange(start[-1]) + np.repeat(pipes.coord_start[:-1][rows] - start[:-1], count)
@@ -165,7 +165,7 @@ def _customers(network: Network, chosen: Flags, node_row: Ints) -> tuple[Any, In
     for field in fields(table):
         column = getattr(table, field.name)
         if field.name not in ("attach_start", "attach_node"):
-            columns[field.name] = column.take(rows) if isinstance(column, Text) else column[rows]
+            columns[field.name] = column.take(rows) if isinstance(column, TextColumn) else column[rows]
     count = np.bincount(owner[here], minlength=len(table))[rows]
     attached = replace(
         table,

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from netplan.core.arrays import Codes, Flags, Floats, Ints32
 from netplan.core.findings import Finding
 from netplan.network.external_network import ExternalNetwork
-from netplan.network.text import Text
+from netplan.network.text_column import TextColumn
 
 __all__ = [
     "Customers",
@@ -68,12 +68,12 @@ class Pipes:
 
     Parameters
     ----------
-    id : Text
+    id : TextColumn
         Feature id, unique within its layer.
     n_mains : int
         Rows [0, n_mains) are mains; the rest are services.
     material, surface, joint, host, excess_flow_valve : uint8 arrays
-        Codes of `words.Material`, `Surface`, `Joint`, `Host`, `YesNo`.
+        Codes of `vocabulary.Material`, `Surface`, `Joint`, `Host`, `YesNo`.
     od_m, wall_m, bore_m : float arrays
         Outside diameter, wall and bore [m]; bore is always known, wall may be NaN for iron and steel.
     sdr : float array
@@ -84,7 +84,7 @@ class Pipes:
         Index into `Network.systems`.
     year, depth_m : float arrays
         Year laid; cover [m]. NaN where not recorded.
-    resin, street, record_date : Text
+    resin, street, record_date : TextColumn
         As recorded; empty where not.
     length_m : float array
         True plan length: length in the working CRS over the projection's scale [m].
@@ -94,7 +94,7 @@ class Pipes:
         Pipe i has the vertices ``coords_m[coord_start[i]:coord_start[i + 1]]``.
     """
 
-    id: Text
+    id: TextColumn
     n_mains: int
     material: Codes
     od_m: Floats
@@ -109,9 +109,9 @@ class Pipes:
     excess_flow_valve: Codes
     year: Floats
     depth_m: Floats
-    resin: Text
-    street: Text
-    record_date: Text
+    resin: TextColumn
+    street: TextColumn
+    record_date: TextColumn
     length_m: Floats
     coords_m: Floats
     coord_start: NDArray[np.int64]
@@ -162,16 +162,16 @@ class Valves:
 
     Parameters
     ----------
-    id : Text
+    id : TextColumn
     state, operable : uint8 arrays
-        Codes of `words.ValveState` and `words.Operable`.
+        Codes of `vocabulary.ValveState` and `vocabulary.Operable`.
     pipe, piece : int32 arrays
         Row of the pipe it closes and of its own piece; -1 for a valve that lies on no pipe.
     chainage_m : float array
         Chainage on the pipe [m]; NaN when not placed.
     """
 
-    id: Text
+    id: TextColumn
     state: Codes
     operable: Codes
     pipe: Ints32
@@ -188,7 +188,7 @@ class Stations:
 
     Parameters
     ----------
-    id : Text
+    id : TextColumn
     node : int32 array
         Node of the outlet; -1 when it lies on no main.
     outlet_pa_gauge : float array
@@ -201,7 +201,7 @@ class Stations:
         Node whose pressure it holds; -1 when it senses at its own outlet or nothing is recorded.
     """
 
-    id: Text
+    id: TextColumn
     node: Ints32
     outlet_pa_gauge: Floats
     max_outlet_pa_gauge: Floats
@@ -227,7 +227,7 @@ class SensingPoints:
 class Injections:
     """Other sources of gas, sorted by id; node -1 when on no main."""
 
-    id: Text
+    id: TextColumn
     node: Ints32
 
     def __len__(self) -> int:
@@ -240,16 +240,16 @@ class Customers:
 
     Parameters
     ----------
-    id, address, street, number, postcode, priority, priority_note, language : Text
+    id, address, street, number, postcode, priority, priority_note, language : TextColumn
         As recorded; `priority_note` is restricted to the call sheet.
     category : uint8 array
-        Code of `words.Category`.
+        Code of `vocabulary.Category`.
     meters : int32 array
         Meters at the point.
     annual_kwh, peak_kw : float arrays
         Yearly energy [kWh] and peak power [kW]; NaN where not recorded.
     service_regulator : uint8 array
-        Code of `words.YesNo`.
+        Code of `vocabulary.YesNo`.
     x_m, y_m : float arrays
         Place in the working CRS [m].
     attach_start : int32 array, shape (n + 1,)
@@ -258,23 +258,23 @@ class Customers:
     attach_node : int32 array
         Nodes of the attachments.
     attached_by : uint8 array
-        Code of `words.Attachment`: by its service ids, by some of them where others are not recorded, by
+        Code of `vocabulary.Attachment`: by its service ids, by some of them where others are not recorded, by
         one that ends far away while another service ends beside the customer, or by what lies nearest.
     """
 
-    id: Text
-    address: Text
-    street: Text
-    number: Text
-    postcode: Text
+    id: TextColumn
+    address: TextColumn
+    street: TextColumn
+    number: TextColumn
+    postcode: TextColumn
     category: Codes
-    priority: Text
-    priority_note: Text
+    priority: TextColumn
+    priority_note: TextColumn
     meters: Ints32
     annual_kwh: Floats
     peak_kw: Floats
     service_regulator: Codes
-    language: Text
+    language: TextColumn
     x_m: Floats
     y_m: Floats
     attach_start: Ints32
@@ -289,7 +289,7 @@ class Customers:
 class Fittings:
     """Fittings placed on pipes, sorted by pipe, chainage, id; pipe -1 when on no pipe."""
 
-    id: Text
+    id: TextColumn
     kind: Codes
     pipe: Ints32
     chainage_m: Floats
@@ -303,7 +303,7 @@ class KeepOut:
     """Areas where no stop may be dug: shapely polygons in the working CRS and the reason of each."""
 
     geometry: NDArray[np.object_]
-    reason: Text
+    reason: TextColumn
 
     def __len__(self) -> int:
         return len(self.reason)
@@ -317,16 +317,16 @@ class SetAside:
     ----------
     pipe : int32 array
         Rows in `Pipes`, ascending.
-    code, what, mend : Text
+    code, what, mend : TextColumn
         Of the error about each.
     like_least, like_greatest : int32 arrays
         Sound pipes of least and greatest bore of its kind: rows in `Pipes`.
     """
 
     pipe: Ints32 = field(default_factory=_no_rows)
-    code: Text = field(default_factory=Text)
-    what: Text = field(default_factory=Text)
-    mend: Text = field(default_factory=Text)
+    code: TextColumn = field(default_factory=TextColumn)
+    what: TextColumn = field(default_factory=TextColumn)
+    mend: TextColumn = field(default_factory=TextColumn)
     like_least: Ints32 = field(default_factory=_no_rows)
     like_greatest: Ints32 = field(default_factory=_no_rows)
 
@@ -358,7 +358,7 @@ class Network:
         What reading and joining noticed, in order.
     base : mapping
         Base map layers (GeoDataFrames in the working CRS) by name.
-    not_live : Text
+    not_live : TextColumn
         Ids of the mains that are recorded as abandoned or proposed and left out.
     beyond : ExternalNetwork, optional
         What a part of a larger network hangs on; None for a whole one.
@@ -385,6 +385,6 @@ class Network:
     keep_out: KeepOut
     findings: tuple[Finding, ...] = ()
     base: Mapping[str, Any] = field(default_factory=dict)
-    not_live: Text = field(default_factory=Text)
+    not_live: TextColumn = field(default_factory=TextColumn)
     beyond: ExternalNetwork | None = None
     set_aside: SetAside = field(default_factory=SetAside)

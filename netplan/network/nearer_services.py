@@ -12,9 +12,9 @@ from scipy.spatial import KDTree
 
 from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
+from netplan.network.finding_log import FindingLog, listed
 from netplan.network.normalise import NormalisedTable
-from netplan.network.notes import Notes, listed
-from netplan.network.text import Text
+from netplan.network.text_column import TextColumn
 
 __all__ = ["nearer_services"]
 
@@ -26,11 +26,11 @@ _MOST_LETTERS: Final = 60
 def nearer_services(
     customers: NormalisedTable,
     xy_m: Floats,
-    feature_id: Text,
+    feature_id: TextColumn,
     end_xy_m: Floats,
     recorded: tuple[Ints, Ints],
     reach_m: float,
-    notes: Notes,
+    notes: FindingLog,
 ) -> Ints:
     """Return the customers that may hang on another service than the recorded one, and notice them.
 
@@ -42,7 +42,7 @@ def nearer_services(
     customers : NormalisedTable
     xy_m : float array, shape (customers, 2)
         Their places [m].
-    feature_id : Text
+    feature_id : TextColumn
         Feature of every service row.
     end_xy_m : float array, shape (services, 2)
         Place of the customer's end of every service row [m].
@@ -86,7 +86,7 @@ class _Words:
         self,
         customers: NormalisedTable,
         xy_m: Floats,
-        feature_id: Text,
+        feature_id: TextColumn,
         end_xy_m: Floats,
         recorded: tuple[Ints, Ints],
     ) -> None:
@@ -116,6 +116,6 @@ class _Words:
         return words[:_MOST_LETTERS] or "unknown address"
 
 
-def _equal(column: Text, text: str) -> NDArray[Any]:
+def _equal(column: TextColumn, text: str) -> NDArray[Any]:
     same = pc.equal(column.arrow, pa.scalar(text, pa.string()))
     return np.asarray(same.to_numpy(zero_copy_only=False), dtype=bool)

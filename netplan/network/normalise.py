@@ -14,11 +14,10 @@ from numpy.typing import NDArray
 from netplan.core.errors import quoted
 from netplan.core.findings import Severity
 from netplan.network.contract import WORD_OF, Column, LayerSpec
-from netplan.network.flat import Shapes, as_objects, take_shapes
-from netplan.network.notes import Notes
-from netplan.network.raw import RawLayer
-from netplan.network.text import Text
-from netplan.network.years import note_dates, without_days, year_of
+from netplan.network.finding_log import FindingLog
+from netplan.network.raw_layers import RawLayer, Shapes, as_objects, take_shapes
+from netplan.network.recorded_years import note_dates, without_days, year_of
+from netplan.network.text_column import TextColumn
 
 __all__ = ["NormalisedTable", "check_ids", "column_text", "normalise"]
 
@@ -38,7 +37,7 @@ class NormalisedTable:
     ----------
     name : str
         Layer name.
-    text : dict of Text
+    text : dict of TextColumn
         Text columns, missing values empty.
     number : dict of float arrays
         Numbers in the unit of the contract, NaN where missing.
@@ -49,7 +48,7 @@ class NormalisedTable:
     """
 
     name: str
-    text: dict[str, Text]
+    text: dict[str, TextColumn]
     number: dict[str, NDArray[np.float64]]
     code: dict[str, NDArray[np.uint8]]
     geometry: Shapes
@@ -58,7 +57,7 @@ class NormalisedTable:
         return len(self.geometry)
 
     @property
-    def id(self) -> Text | None:
+    def id(self) -> TextColumn | None:
         """Ids, for a layer that has them."""
         return self.text.get("id")
 
@@ -74,7 +73,7 @@ class NormalisedTable:
         )
 
 
-def normalise(raw: RawLayer, spec: LayerSpec, notes: Notes) -> NormalisedTable:
+def normalise(raw: RawLayer, spec: LayerSpec, notes: FindingLog) -> NormalisedTable:
     """Return `raw` with the columns of `spec`, sorted by id.
 
     Columns that the contract does not know are dropped. What cannot be read is noticed and then
@@ -84,7 +83,7 @@ def normalise(raw: RawLayer, spec: LayerSpec, notes: Notes) -> NormalisedTable:
     names = {str(name): name for name in raw.columns.column_names}
     table = NormalisedTable(raw.name, {}, {}, {}, raw.geometry)
     if spec.has_id:
-        table.text["id"] = column_text(raw.columns[names["id"]]) if "id" in names else Text([""] * n)
+        table.text["id"] = column_text(raw.columns[names["id"]]) if "id" in names else TextColumn([""] * n)
     for column in spec.columns:
         given = raw.columns[names[column.name]] if column.name in names else None
         if given is None and column.required == "yes" and n:
@@ -103,7 +102,7 @@ def normalise(raw: RawLayer, spec: LayerSpec, notes: Notes) -> NormalisedTable:
     return _sorted(table)
 
 
-def _notice_unreadable(table: NormalisedTable, notes: Notes) -> None:
+def _notice_unreadable(table: NormalisedTable, notes: FindingLog) -> None:
     for name, text in table.text.items():
         if _mask(pc.match_substring(text.arrow, "\ufffd")).any():
             notes.add_each(
@@ -117,7 +116,7 @@ def _notice_unreadable(table: NormalisedTable, notes: Notes) -> None:
             )
 
 
-def check_ids(table: NormalisedTable, notes: Notes, xy_m: NDArray[np.float64] | None = None) -> None:
+def check_ids(table: NormalisedTable, notes: FindingLog, xy_m: NDArray[np.float64] | None = None) -> None:
     """Notice missing, repeated and unusable ids of a sorted table with the places `xy_m` [m]."""
     ids = table.id
     if ids is None or not len(ids):
@@ -168,7 +167,7 @@ def check_ids(table: NormalisedTable, notes: Notes, xy_m: NDArray[np.float64] | 
         )
 
 
-def _missing_column(layer: str, column: Column, notes: Notes) -> None:
+def _missing_column(layer: str, column: Column, notes: FindingLog) -> None:
     notes.add(
         "missing-column",
         layer,
@@ -204,7 +203,7 @@ def _readable(array: Any) -> Any:
     return array
 
 
-def column_text(column: Any) -> Text:
+def column_text(column: Any) -> TextColumn:
     """Read any column as texts: whole floats lose their '.0', because ids often come as numbers."""
     array = _readable(_plain(column))
     kind = array.type
@@ -225,28 +224,28 @@ def column_text(column: Any) -> Text:
     elif pa.types.is_timestamp(kind):
         array = pc.strftime(array, format="%Y-%m-%d")
     array = pc.cast(array, pa.string())
-    return Text(pc.utf8_trim_whitespace(array))
+    return TextColumn(pc.utf8_trim_whitespace(array))
 
 
-def _text_or_default(given: Any, column: Column, n: int) -> Text:
+def _text_or_default(given: Any, column: Column, n: int) -> TextColumn:
     if given is None:
-        return Text(pa.repeat(pa.scalar(column.default, pa.string()), n))
+        return TextColumn(pa.repeat(pa.scalar(column.default, pa.string()), n))
     text = _without_control(column_text(given))
     if not column.default:
         return text
     array = text.arrow
-    return Text(pc.if_else(pc.equal(array, ""), pa.scalar(column.default, pa.string()), array))
+    return TextColumn(pc.if_else(pc.equal(array, ""), pa.scalar(column.default, pa.string()), array))
 
 
-def _without_control(text: Text) -> Text:
+def _without_control(text: TextColumn) -> TextColumn:
     """Return texts whose control characters, but for tab and line ends, became U+FFFD: no paper has them."""
     data = text.arrow.buffers()[2]
     if data is None or not (np.frombuffer(data, dtype=np.uint8) < ord(" ")).any():
         return text
-    return Text(pc.replace_substring_regex(text.arrow, r"[\x00-\x08\x0b\x0c\x0e-\x1f]", "\ufffd"))
+    return TextColumn(pc.replace_substring_regex(text.arrow, r"[\x00-\x08\x0b\x0c\x0e-\x1f]", "\ufffd"))
 
 
-def _missing_text(column: Column, table: NormalisedTable, notes: Notes) -> None:
+def _missing_text(column: Column, table: NormalisedTable, notes: FindingLog) -> None:
     notes.add_each(
         f"missing-{column.name.replace('_', '-')}",
         table.name,
@@ -258,7 +257,7 @@ def _missing_text(column: Column, table: NormalisedTable, notes: Notes) -> None:
     )
 
 
-def _number(given: Any, column: Column, table: NormalisedTable, notes: Notes) -> NDArray[np.float64]:
+def _number(given: Any, column: Column, table: NormalisedTable, notes: FindingLog) -> NDArray[np.float64]:
     n = len(table)
     default = float(column.default) if column.default else np.nan
     if given is None:
@@ -281,7 +280,7 @@ def _number(given: Any, column: Column, table: NormalisedTable, notes: Notes) ->
 
 
 def _years(
-    array: Any, values: NDArray[np.float64], bad: NDArray[np.bool_], table: NormalisedTable, notes: Notes
+    array: Any, values: NDArray[np.float64], bad: NDArray[np.bool_], table: NormalisedTable, notes: FindingLog
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     """Return years with dates read as theirs, and where there is none."""
     values, count = without_days(values)
@@ -322,7 +321,7 @@ def _floats(array: Any) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     return values, given & ~np.isfinite(values)
 
 
-def _word(given: Any, column: Column, table: NormalisedTable, notes: Notes) -> NDArray[np.uint8]:
+def _word(given: Any, column: Column, table: NormalisedTable, notes: FindingLog) -> NDArray[np.uint8]:
     vocabulary = WORD_OF[column.name]
     folded = [word.casefold() for word in vocabulary.words()]
     default = folded.index(column.default.casefold())
@@ -353,7 +352,7 @@ def _word(given: Any, column: Column, table: NormalisedTable, notes: Notes) -> N
 
 
 def _unknown_words(
-    rows: NDArray[np.bool_], text: Any, column: Column, table: NormalisedTable, notes: Notes
+    rows: NDArray[np.bool_], text: Any, column: Column, table: NormalisedTable, notes: FindingLog
 ) -> None:
     notes.add_each(
         f"unknown-{column.name}",

@@ -14,9 +14,8 @@ from pyproj.exceptions import ProjError
 
 from netplan.core.errors import BadNetworkError
 from netplan.core.findings import Severity
-from netplan.network.flat import bounds_of
-from netplan.network.notes import Notes
-from netplan.network.raw import RawLayer
+from netplan.network.finding_log import FindingLog
+from netplan.network.raw_layers import RawLayer, bounds_of
 
 __all__ = ["GRID_M", "WorkingCrs", "horizontal", "scale_at", "working_crs"]
 
@@ -107,7 +106,7 @@ def working_crs(layers: Mapping[str, RawLayer]) -> WorkingCrs:
     return WorkingCrs(metric, _name(metric), note, factor, None)
 
 
-def scale_at(crs: CRS, xy_m: NDArray[np.float64], notes: Notes) -> float:
+def scale_at(crs: CRS, xy_m: NDArray[np.float64], notes: FindingLog) -> float:
     """Return planar length over true length at the middle of the points [-].
 
     A finding is noticed when the scale differs by more than 0.05 % over the area or by direction.

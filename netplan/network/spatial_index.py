@@ -13,8 +13,8 @@ from typing import Final
 import numpy as np
 
 from netplan.core.arrays import Floats, Ints
-from netplan.network.bulk_rows import side_by_side
-from netplan.network.polyline import measures
+from netplan.network.concurrency import in_parallel
+from netplan.network.flat_geometry import measures
 
 __all__ = ["close_pairs", "points_on_lines"]
 
@@ -114,7 +114,7 @@ def _near(
             for point, segment, share, distance in _near_ways(cells, ways, reach)
         ]
 
-    found = side_by_side(block, range(0, len(vertex), _BLOCK))
+    found = in_parallel(block, range(0, len(vertex), _BLOCK))
     return [part for parts in found for part in parts]
 
 

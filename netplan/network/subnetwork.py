@@ -15,13 +15,12 @@ from numpy.typing import NDArray
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.graph.connected_components import component_labels
 from netplan.network.external_network import ExternalNetwork
-from netplan.network.extract import Rows, extract
+from netplan.network.extract import ExtractedRows, extract
 from netplan.network.model import Network
-from netplan.network.supply import least_mop_of_parts, supply_of_parts
+from netplan.network.station_pressures import least_mop_of_parts, supply_of_parts
 from netplan.network.topology import components, fed_nodes, station_nodes
 
 __all__ = ["BoundaryAffectedError", "Subnetwork", "merged_parts", "subnetwork_of"]
-
 
 _LOOKED_AT: Final = 2.0
 """How many times as far from the places it is looked who feeds what lies beyond; then all over (own) [-]."""
@@ -60,7 +59,7 @@ class Subnetwork:
     """
 
     network: Network
-    rows: Rows
+    rows: ExtractedRows
     rim_piece: Ints
     rim_sign: Floats
     customer_beyond: Ints

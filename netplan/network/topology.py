@@ -1,4 +1,4 @@
-"""Connectivity: who hangs together, who is fed, and a networkx view of a neighbourhood."""
+"""Connectivity: connected parts, which of them are fed, and a networkx view of a neighbourhood."""
 
 from __future__ import annotations
 
@@ -22,13 +22,12 @@ __all__ = [
     "Adjacency",
     "adjacency",
     "components",
+    "components_without",
     "fed_nodes",
     "neighbourhood",
-    "parts_without",
     "station_nodes",
     "to_networkx",
 ]
-
 
 _PARTS: WeakKeyDictionary[Pieces, NDArray[np.int32]] = WeakKeyDictionary()
 """Parts over the open pieces, asked for again and again; gone with the pieces."""
@@ -105,7 +104,7 @@ def _components(network: Network, keep: Flags) -> NDArray[np.int32]:
     return component_labels(len(network.nodes), pieces.from_node[keep], pieces.to_node[keep])[0]
 
 
-def parts_without(network: Network, closed: NDArray[Any]) -> NDArray[np.int32]:
+def components_without(network: Network, closed: NDArray[Any]) -> NDArray[np.int32]:
     """Return the number of the connected part of each node once some pieces are closed.
 
     Parameters

@@ -15,7 +15,7 @@ from pyproj import CRS, Transformer
 from pyproj.exceptions import ProjError
 
 from netplan.core.findings import Finding
-from netplan.network.checks.groups import group_of
+from netplan.network.checks.finding_groups import group_of
 from netplan.outputs.atomic_writes import write_file
 from netplan.outputs.layers import write_layers
 

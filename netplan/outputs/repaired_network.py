@@ -17,9 +17,8 @@ from rich.table import Table
 from rich.text import Text
 
 from netplan.core.errors import BadInputError, in_brief, shown
-from netplan.network.flat import as_objects
-from netplan.network.raw import RawLayer
-from netplan.network.repair import Change, Mended
+from netplan.network.raw_layers import RawLayer, as_objects
+from netplan.network.repair import Change, RepairedLayers
 from netplan.outputs.atomic_writes import write_file
 
 __all__ = ["changes_json", "print_changes", "write_changes", "write_mended"]
@@ -75,7 +74,7 @@ def _plain(column: Any) -> Any:
     return array
 
 
-def changes_json(mended: Mended) -> str:
+def changes_json(mended: RepairedLayers) -> str:
     """Return what was changed, and what was left and why, as JSON."""
     rows = {
         "changed": [asdict(change) for change in mended.changes],
@@ -84,13 +83,13 @@ def changes_json(mended: Mended) -> str:
     return json.dumps(rows, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def write_changes(mended: Mended, path: Path) -> None:
+def write_changes(mended: RepairedLayers, path: Path) -> None:
     """Write the list of changes as JSON, whole or not at all."""
     text = changes_json(mended)
     write_file(path, lambda part: part.write_text(text, encoding="utf-8", newline="\n"))
 
 
-def print_changes(mended: Mended, console: Console) -> None:
+def print_changes(mended: RepairedLayers, console: Console) -> None:
     """Print what was changed, and what was left and why."""
     for title, rows in (("Changed", mended.changes), ("Left for a person", mended.left)):
         if rows:

@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.core.errors import BadInputError
-from netplan.network.text import Text
+from netplan.network.text_column import TextColumn
 from netplan.network.vocabulary import Layer
 from netplan.planfile.columns import BYPASSES, CUSTOMERS, NODES, PIPES, STATIONS, ColumnKind, LayerColumn
 from netplan.planfile.solved_state import SolvedState
@@ -135,9 +135,9 @@ def _fields(layer: str, rows: Any) -> dict[str, Any]:
     }
 
 
-def _values(layer: str, column: LayerColumn, values: Any) -> Text | NDArray[Any]:
+def _values(layer: str, column: LayerColumn, values: Any) -> TextColumn | NDArray[Any]:
     if column.kind in (ColumnKind.TEXT, ColumnKind.TEXT_OR_NULL):
-        return Text(_texts(values))
+        return TextColumn(_texts(values))
     if column.kind is ColumnKind.FLOAT:
         return np.asarray(values.to_numpy(float))
     if values.isna().any():

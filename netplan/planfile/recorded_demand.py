@@ -10,7 +10,7 @@ from netplan.core.errors import BadInputError
 from netplan.demand import DemandResult, Window, customer_demand
 from netplan.hydraulics.recorded_network import gas_of
 from netplan.network.model import Customers
-from netplan.network.text import Text
+from netplan.network.text_column import TextColumn
 from netplan.network.vocabulary import Category
 from netplan.planfile import StateCustomers
 from netplan.planfile.model import Plan
@@ -44,7 +44,7 @@ def recorded_demand(plan: Plan, rules: Rules, customers: StateCustomers) -> Dema
 
 def _records(rows: StateCustomers) -> Customers:
     count = len(rows)
-    words, empty = list(Category.words()), Text([""] * count)
+    words, empty = list(Category.words()), TextColumn([""] * count)
     try:
         category = np.array([words.index(word) for word in rows.category], dtype=np.uint8)
     except ValueError:

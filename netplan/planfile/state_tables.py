@@ -17,7 +17,7 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.core.arrays import Flags, Floats, Ints
-from netplan.network.text import Text
+from netplan.network.text_column import TextColumn
 
 __all__ = [
     "PieceState",
@@ -82,13 +82,13 @@ class StatePipes(StateTable):
     ----------
     is_main : bool array
         True for a main, False for a service.
-    pipe_id : Text
+    pipe_id : TextColumn
         Id within its layer.
     from_m, to_m : float arrays
         Chainages on the pipe [m], from_m <= to_m.
     state : int8 array
         Codes of `PieceState`.
-    system, valve_id : Text
+    system, valve_id : TextColumn
         Pressure system; valve of a valve's own piece.
     bore_mm, roughness_mm : float arrays
         Inner diameter and wall roughness [mm].
@@ -102,7 +102,7 @@ class StatePipes(StateTable):
         Flow from from_node to to_node [m³/h at 15 °C, 101.325 kPa]; 0 where closed or empty.
     od_mm : float array
         Outside diameter [mm].
-    street, record_date : Text
+    street, record_date : TextColumn
         As recorded.
     line_start : int64 array, shape (n + 1,)
         Row i is drawn along ``line_xy_m[line_start[i]:line_start[i + 1]]``.
@@ -111,12 +111,12 @@ class StatePipes(StateTable):
     """
 
     is_main: Flags
-    pipe_id: Text
+    pipe_id: TextColumn
     from_m: Floats
     to_m: Floats
     state: NDArray[np.int8]
-    system: Text
-    valve_id: Text
+    system: TextColumn
+    valve_id: TextColumn
     bore_mm: Floats
     roughness_mm: Floats
     loss_coefficient: Floats
@@ -125,8 +125,8 @@ class StatePipes(StateTable):
     to_node: Ints
     flow_m3h: Floats
     od_mm: Floats
-    street: Text
-    record_date: Text
+    street: TextColumn
+    record_date: TextColumn
     line_start: Ints
     line_xy_m: Floats
 
@@ -209,7 +209,7 @@ class StateStations(StateTable):
 
     Parameters
     ----------
-    station_id : Text
+    station_id : TextColumn
     node : int64 array
         Number of the outlet node; it need not be among the nodes of the state.
     outlet_mbar, max_outlet_mbar : float arrays
@@ -224,7 +224,7 @@ class StateStations(StateTable):
         Place in the working CRS [m].
     """
 
-    station_id: Text
+    station_id: TextColumn
     node: Ints
     outlet_mbar: Floats
     max_outlet_mbar: Floats
@@ -246,9 +246,9 @@ class StateFeeds(StateTable):
 
     Parameters
     ----------
-    bypass_id, kind : Text
+    bypass_id, kind : TextColumn
         Id, and ``bypass`` or ``hose``.
-    from_main, to_main : Text
+    from_main, to_main : TextColumn
         Mains that it is tapped into.
     from_chainage_m, to_chainage_m : float arrays
         Where on them [m].
@@ -272,11 +272,11 @@ class StateFeeds(StateTable):
         Places of its ends in the working CRS [m].
     """
 
-    bypass_id: Text
-    kind: Text
-    from_main: Text
+    bypass_id: TextColumn
+    kind: TextColumn
+    from_main: TextColumn
     from_chainage_m: Floats
-    to_main: Text
+    to_main: TextColumn
     to_chainage_m: Floats
     from_node: Ints
     to_node: Ints
@@ -313,14 +313,14 @@ class StateCustomers(StateTable):
 
     Parameters
     ----------
-    customer_id : Text
-    effect : Text
+    customer_id : TextColumn
+    effect : TextColumn
         ``off``, ``kept``, or empty where nothing happens.
-    cause, kept_by : Text
+    cause, kept_by : TextColumn
         Why, and the feed that keeps it.
     standby : bool array
         Whether it stands by for a fallback.
-    address, street, number, postcode, category, priority, language : Text
+    address, street, number, postcode, category, priority, language : TextColumn
         As recorded; the category by its word.
     meters : int64 array
         Meters at the point.
@@ -345,18 +345,18 @@ class StateCustomers(StateTable):
         Place in the working CRS [m].
     """
 
-    customer_id: Text
-    effect: Text
-    cause: Text
-    kept_by: Text
+    customer_id: TextColumn
+    effect: TextColumn
+    cause: TextColumn
+    kept_by: TextColumn
     standby: Flags
-    address: Text
-    street: Text
-    number: Text
-    postcode: Text
-    category: Text
-    priority: Text
-    language: Text
+    address: TextColumn
+    street: TextColumn
+    number: TextColumn
+    postcode: TextColumn
+    category: TextColumn
+    priority: TextColumn
+    language: TextColumn
     meters: Ints
     demand_m3h: Floats
     pressure_mbar: Floats

@@ -10,7 +10,7 @@ from netplan.core.arrays import Flags, Ints32
 from netplan.demand import DiversityGroups
 from netplan.network.model import Network
 from netplan.network.subnetwork import merged_parts
-from netplan.network.topology import components, parts_without, station_nodes
+from netplan.network.topology import components, components_without, station_nodes
 
 __all__ = ["CutConnectivity", "part_of_customers", "reach_after"]
 
@@ -108,7 +108,9 @@ def reach_after(
     if opened_pieces is not None:
         closed[opened_pieces] = False
     closed[closed_pieces] = True
-    part = parts_without(network, closed_pieces) if opened_pieces is None else components(network, ~closed)
+    part = (
+        components_without(network, closed_pieces) if opened_pieces is None else components(network, ~closed)
+    )
     beyond_part = np.zeros(0, np.int32)
     if network.beyond is not None:
         part, beyond_part = merged_parts(part, network.beyond)

@@ -9,7 +9,7 @@ import numpy as np
 from netplan.core.arrays import Ints
 from netplan.feeds import FeedKind, FeedSize
 from netplan.isolation import Cut
-from netplan.network.extract import Rows
+from netplan.network.extract import ExtractedRows
 from netplan.planfile.naming import bypass_id
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
@@ -54,7 +54,7 @@ class FeedInUse:
     ends: tuple[FeedEnd, FeedEnd]
     valve_piece: int = -1
 
-    def elsewhere(self, rows: Rows) -> FeedInUse:
+    def elsewhere(self, rows: ExtractedRows) -> FeedInUse:
         """Return it in rows of the network that a subnetwork was taken out of."""
         ends = [
             replace(end, piece=int(rows.piece[end.piece]), pipe=int(rows.pipe[end.pipe])) for end in self.ends
@@ -100,7 +100,7 @@ class Spans:
             nodes=np.concatenate(nodes).astype(np.int64) if nodes else np.zeros(0, np.int64),
         )
 
-    def elsewhere(self, rows: Rows) -> Spans:
+    def elsewhere(self, rows: ExtractedRows) -> Spans:
         """Return them in rows of the network that a subnetwork was taken out of."""
         piece, pipe = rows.piece, rows.pipe
         return Spans(

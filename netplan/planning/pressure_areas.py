@@ -19,7 +19,7 @@ from netplan.core.constants import PA_PER_MBAR
 from netplan.graph.connected_components import component_labels
 from netplan.isolation import Cut, CutStop
 from netplan.network.model import Network
-from netplan.network.supply import PartSupply, least_mop_of_parts, supply_of_parts
+from netplan.network.station_pressures import PartSupply, least_mop_of_parts, supply_of_parts
 from netplan.rules import Rules, StopMethod
 
 __all__ = ["Join", "PressureAreas", "pressure_areas"]

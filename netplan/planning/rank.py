@@ -20,7 +20,7 @@ from netplan.isolation import (
     PendantComponent,
     look_up_in,
 )
-from netplan.network.supply import set_outlet_pa_gauge
+from netplan.network.station_pressures import set_outlet_pa_gauge
 from netplan.network.work_section import WorkSection
 from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import ease

@@ -14,9 +14,9 @@ import numpy as np
 from netplan import __version__
 from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.core.errors import BadWorkError, NoPlanError, NotSolvedError
-from netplan.network.bulk_rows import meanwhile
+from netplan.network.concurrency import in_background
+from netplan.network.linear_reference import PipeLines
 from netplan.network.model import Network
-from netplan.network.pipe_lines import PipeLines
 from netplan.network.subnetwork import BoundaryAffectedError
 from netplan.network.work_section import WorkSection, work_section
 from netplan.planfile import model
@@ -90,7 +90,7 @@ def _make_plan(request: PlanRequest, tell: Callable[[str], None]) -> PlanResult:
 def _plan_of(request: PlanRequest, section: WorkSection, tell: Callable[[str], None]) -> PlanResult:
     tell("solving the network before any stop")
     whole = PlanningContext.for_request(request)
-    with meanwhile(lambda: whole.before_by_hour) as before:
+    with in_background(lambda: whole.before_by_hour) as before:
         # What the solution needs besides is worked out here while its solver is made ready there.
         _ = whole.demand, whole.fed_before
         conditions = _conditions(whole, section)

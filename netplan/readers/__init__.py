@@ -1,16 +1,18 @@
 """Reading networks from files, and writing layers to them.
 
-`read_network` is the usual door; `read_layers` gives the layers untouched; `open_source` opens what they read
-from; `write_layers` makes a network file or folder from tables.
+`read_network` is the usual way in; `read_layers` gives the layers untouched; `open_source` opens what they
+read from; `write_layers` makes a network file or folder from tables.
+
+`sources` reads files and databases, `mapping` turns a company's layers, columns, words and units into those
+of the contract, and `network_cache` keeps joined networks on disk.
 """
 
-from netplan.readers.layers import read_layers
+from netplan.readers.layer_writing import write_layers
 from netplan.readers.mapping import Mapping, read_mapping
-from netplan.readers.network import read_network
+from netplan.readers.source_to_network import read_layers, read_network
+from netplan.readers.sources.areas import read_polygons
+from netplan.readers.sources.layer_source import LayerSource
 from netplan.readers.sources.opening import open_source
-from netplan.readers.sources.polygons import read_polygons
-from netplan.readers.sources.source import LayerSource
-from netplan.readers.write import write_layers
 
 __all__ = [
     "LayerSource",

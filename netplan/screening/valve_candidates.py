@@ -19,7 +19,7 @@ from netplan.core.errors import BadInputError, NoPlanError
 from netplan.isolation import MINOR_PER_UNIT, SegmentGraph
 from netplan.network.linear_reference import piece_at, points_at
 from netplan.network.model import Network, Nodes, Pieces, Valves
-from netplan.network.text import Text
+from netplan.network.text_column import TextColumn
 from netplan.network.vocabulary import Operable, ValveState
 from netplan.rules.rule_set import MethodKind
 from netplan.screening.main_evaluator import PLAN, District, MainEvaluator
@@ -266,7 +266,7 @@ def with_valve(network: Network, main: int, chainage_m: float) -> Network:
             is_open=split(pieces.is_open, [True, pieces.is_open[piece]], pieces.is_open[piece]),
         ),
         valves=Valves(
-            id=Text([*valves.id, NEW_VALVE]),
+            id=TextColumn([*valves.id, NEW_VALVE]),
             state=np.append(valves.state, np.uint8(ValveState.OPEN)).astype(np.uint8),
             operable=np.append(valves.operable, np.uint8(Operable.YES)).astype(np.uint8),
             pipe=np.append(valves.pipe, main).astype(np.int32),

@@ -68,8 +68,7 @@ def ready(path: Path, kept: Path) -> Figures:
     from netplan.network.build import build_network
     from netplan.network.checks import check_network
     from netplan.readers import open_source, read_layers
-    from netplan.readers.cache.key import network_key
-    from netplan.readers.cache.network import keep_network
+    from netplan.readers.network_cache import cache_network, network_key
     from netplan.readers.sources.file_limits import UNLIMITED
 
     clock = Clock()
@@ -85,21 +84,20 @@ def ready(path: Path, kept: Path) -> Figures:
         check_network(network)
     key = network_key(source, None, strict=True)
     with clock.of("keep"):
-        keep_network(network, kept, str(key))
+        cache_network(network, kept, str(key))
     return clock.figures | {"pipes": len(network.pipes)}
 
 
 def read_kept(path: Path, kept: Path) -> Figures:
     """Read the network that was kept, its source hashed to find it."""
     from netplan.readers import open_source
-    from netplan.readers.cache.key import network_key
-    from netplan.readers.cache.network import kept_network
+    from netplan.readers.network_cache import cached_network, network_key
     from netplan.readers.sources.file_limits import UNLIMITED
 
     clock = Clock()
     with clock.of("kept"):
         source = open_source(path, UNLIMITED)
-        network = kept_network(kept, str(network_key(source, None, strict=True)), source.name)
+        network = cached_network(kept, str(network_key(source, None, strict=True)), source.name)
     if network is None:
         raise RuntimeError("the network was not kept")
     return clock.figures

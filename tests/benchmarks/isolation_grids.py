@@ -23,7 +23,7 @@ from netplan.network.model import (
     Stations,
     Valves,
 )
-from netplan.network.text import Text
+from netplan.network.text_column import TextColumn
 from netplan.network.vocabulary import Category, Material, Surface
 from netplan.network.work_section import WorkSection
 
@@ -69,7 +69,7 @@ def isolation_grid(n_pipes: int, seed: int = 1) -> Network:
     pipes = _pipes(rng, links, street, x, y, start, end, tee, service_end)
     valve_piece = np.flatnonzero(pieces.valve >= 0)
     valves = Valves(
-        id=Text([f"V{n:07d}" for n in range(len(valve_piece))]),
+        id=TextColumn([f"V{n:07d}" for n in range(len(valve_piece))]),
         state=np.zeros(len(valve_piece), np.uint8),
         operable=np.zeros(len(valve_piece), np.uint8),
         pipe=pieces.pipe[valve_piece],
@@ -138,10 +138,10 @@ def _pipes(
     od, bore = (np.array([pair[i] for pair in OD_BORE_M])[size] for i in (0, 1))
     a, b = np.concatenate([start, tee.ravel()]), np.concatenate([end, service_end.ravel()])
     surface = rng.choice([Surface.VERGE, Surface.FOOTWAY, Surface.CARRIAGEWAY], links)
-    blank = Text([""] * n)
+    blank = TextColumn([""] * n)
     nothing = np.full(n, np.nan)
     return Pipes(
-        id=Text([*(f"M{i:07d}" for i in range(links)), *(f"S{i:07d}" for i in range(services))]),
+        id=TextColumn([*(f"M{i:07d}" for i in range(links)), *(f"S{i:07d}" for i in range(services))]),
         n_mains=links,
         material=np.full(n, Material.PE100, np.uint8),
         od_m=np.concatenate([od, np.full(services, 0.032)]),
@@ -176,9 +176,9 @@ def _network(
     meter: Longs,
 ) -> Network:
     count = len(meter)
-    blank = Text([""] * count)
+    blank = TextColumn([""] * count)
     category = rng.choice([Category.HOUSEHOLD, Category.BUSINESS], count, p=[0.96, 0.04])
-    none = Text()
+    none = TextColumn()
     return Network(
         source="grid",
         content_sha256="",
@@ -192,7 +192,7 @@ def _network(
         pieces=pieces,
         valves=valves,
         stations=Stations(
-            id=Text([f"R{n:04d}" for n in range(len(station))]),
+            id=TextColumn([f"R{n:04d}" for n in range(len(station))]),
             node=station,
             outlet_pa_gauge=np.full(len(station), 2500.0),
             max_outlet_pa_gauge=np.full(len(station), 5000.0),
@@ -202,7 +202,7 @@ def _network(
         sensing=SensingPoints(np.zeros(0, np.int32), np.zeros(0, np.int32)),
         injections=Injections(none, np.zeros(0, np.int32)),
         customers=Customers(
-            id=Text([f"C{n:07d}" for n in range(count)]),
+            id=TextColumn([f"C{n:07d}" for n in range(count)]),
             address=blank,
             street=blank,
             number=blank,

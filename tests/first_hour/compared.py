@@ -6,7 +6,7 @@ import tomllib
 from typing import Any
 
 from netplan.network.contract import layer_specs
-from netplan.readers.mapping.units import unit_factor
+from netplan.readers.mapping.unit_words import unit_factor
 from tests.first_hour.export import Export, Meant
 
 __all__ = ["wrong_in_draft"]

@@ -25,7 +25,7 @@ from netplan.core.errors import BadNetworkError, NetplanError
 from netplan.core.findings import errors_of
 from netplan.network.build import build_network
 from netplan.network.checks.survey import survey
-from netplan.network.raw import as_raw
+from netplan.network.raw_layers import as_raw
 from netplan.network.work_section import WorkPart
 from netplan.outputs.findings_files import findings_json, findings_layer
 from netplan.outputs.plan_folder import write_plan_folder

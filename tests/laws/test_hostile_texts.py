@@ -18,13 +18,12 @@ from pyproj import CRS
 
 from netplan.core.errors import BadInputError, BadRulesError, NetplanError
 from netplan.network.contract import layer_specs
-from netplan.network.flat import LINE, POINT, FlatShapes
-from netplan.network.raw import RawLayer
+from netplan.network.raw_layers import LINE, POINT, FlatShapes, RawLayer
 from netplan.readers.mapping import mapped_layers, parse_mapping
-from netplan.readers.mapping.draft import draft_mapping
-from netplan.readers.mapping.model import ColumnRule
-from netplan.readers.mapping.texts import ids
-from netplan.readers.sources.source import Field
+from netplan.readers.mapping.draft_mapping import draft_mapping
+from netplan.readers.mapping.mapped_texts import ids
+from netplan.readers.mapping.mapping_file import ColumnRule
+from netplan.readers.sources.layer_source import Field
 from netplan.reference.size_text import read_size
 from netplan.rules import default_rules_text, read_rules
 

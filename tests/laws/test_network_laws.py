@@ -15,7 +15,7 @@ from scipy.spatial.distance import cdist
 from netplan.network.build import build_network
 from netplan.network.linear_reference import points_at, volumes_m3
 from netplan.network.model import Network
-from netplan.network.topology import components, fed_nodes, parts_without, to_networkx
+from netplan.network.topology import components, components_without, fed_nodes, to_networkx
 from tests.benchmarks.layer_grids import grid_layers
 from tests.support.networks import EAST_M, NORTH_M, customer, layers, main, service, station, valve
 
@@ -158,7 +158,7 @@ def test_parts_after_closing_are_those_of_the_whole_network(rows: dict[str, Any]
     closed = np.array(sorted(data.draw(st.sets(st.integers(0, count - 1), max_size=6))), dtype=np.int64)
     carries = network.pieces.is_open.copy()
     carries[closed] = False
-    assert_same_parts(parts_without(network, closed), components(network, carries))
+    assert_same_parts(components_without(network, closed), components(network, carries))
 
 
 @pytest.mark.parametrize("farthest", [5, 50_000])
@@ -173,7 +173,7 @@ def test_parts_after_closing_in_a_mesh(farthest: int, monkeypatch: pytest.Monkey
             some = rng.choice(len(pieces), count) if count < 40 else np.arange(near, near + count)
             carries = pieces.is_open.copy()
             carries[some] = False
-            assert_same_parts(parts_without(network, some), components(network, carries))
+            assert_same_parts(components_without(network, some), components(network, carries))
 
 
 def assert_same_parts(one: Any, other: Any) -> None:

@@ -20,7 +20,7 @@ import pytest
 from netplan.core.errors import BadInputError, NoPlanError
 from netplan.explain import explain
 from netplan.network.model import Network
-from netplan.network.text import Text
+from netplan.network.text_column import TextColumn
 from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers, read_plan_layers, write_layers
 from netplan.planfile import PieceState, SolvedState, read_state, write_state
@@ -111,7 +111,7 @@ def _different(one: Any, other: Any, where: str = "state") -> list[str]:
         names = [field.name for field in fields(one)]
         pairs = [(getattr(one, name), getattr(other, name), f"{where}.{name}") for name in names]
         return [found for pair in pairs for found in _different(*pair)]
-    if isinstance(one, Text):
+    if isinstance(one, TextColumn):
         return [] if list(one) == list(other) else [where]
     if isinstance(one, np.ndarray):
         if one.dtype != other.dtype or one.shape != other.shape:
@@ -236,8 +236,8 @@ def _changes(state: SolvedState) -> list[_Change]:
         for field in fields(of):
             values = getattr(of, field.name)
             changed: Any
-            if isinstance(values, Text):
-                changed = Text([f"{values[0]}x", *list(values)[1:]])
+            if isinstance(values, TextColumn):
+                changed = TextColumn([f"{values[0]}x", *list(values)[1:]])
             else:
                 changed = values.copy()
                 first = changed.ravel()[:1]

@@ -11,8 +11,8 @@ from netplan.demand import Window, customer_demand
 from netplan.isolation import segment_graph
 from netplan.isolation.stop_methods import fault_pressures
 from netplan.network.model import Network
+from netplan.network.station_pressures import set_outlet_pa_gauge
 from netplan.network.subnetwork import BoundaryAffectedError, Subnetwork, merged_parts, subnetwork_of
-from netplan.network.supply import set_outlet_pa_gauge
 from netplan.network.topology import components, fed_nodes
 from netplan.planning.connectivity import reach_after
 from netplan.planning.pressure_areas import pressure_areas

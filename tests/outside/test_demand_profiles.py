@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from netplan.demand import customer_value_kwh_per_day
-from netplan.demand.forecast import Forecast
+from netplan.demand.hours_and_weather import Forecast
 from netplan.reference.profiles import profile, profile_sum, profile_value, reference_climate, share_band
 from tests.compared import compared
 

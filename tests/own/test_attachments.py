@@ -251,7 +251,7 @@ def test_a_code_in_another_spelling_is_the_code(tmp_path: Path) -> None:
 
 def test_known_reasons_are_those_that_the_queue_knows() -> None:
     from netplan.customers import priority_codes
-    from netplan.network.priorities import priority_words
+    from netplan.network.priority_words import priority_words
 
     known = priority_words()
     assert {word for word, reading in known.items() if reading == "reason"} == set(priority_codes())

@@ -22,8 +22,8 @@ from rich.console import Console
 import netplan
 from netplan.cli import main
 from netplan.core.findings import READING_CODES, Finding, Severity
-from netplan.network.checks.groups import Group, group_of, meaning_of
-from netplan.network.set_aside import SIZE_CODES
+from netplan.network.checks.finding_groups import Group, group_of, meaning_of
+from netplan.network.unsized_pipes import SIZE_CODES
 from netplan.outputs.terminal.findings_report import print_findings
 from netplan.outputs.terminal.plan_summary import print_summary
 from netplan.planfile.model import FindingRow
@@ -41,7 +41,11 @@ def table(name: str) -> list[dict[str, str]]:
 
 
 def codes() -> dict[str, dict[str, str]]:
-    return {row["code"]: row for name in ("codes.csv", "codes_elsewhere.csv") for row in table(name)}
+    return {
+        row["code"]: row
+        for name in ("finding_codes.csv", "finding_codes_elsewhere.csv")
+        for row in table(name)
+    }
 
 
 def finding(code: str, severity: Severity, layer: str = "mains", feature: str = "M1", **more: Any) -> Finding:
@@ -55,7 +59,7 @@ def printed(findings: list[Finding], width: int = 80, **more: Any) -> str:
 
 
 def test_each_code_has_one_group_that_goes_with_its_weight() -> None:
-    rows = [row for name in ("codes.csv", "codes_elsewhere.csv") for row in table(name)]
+    rows = [row for name in ("finding_codes.csv", "finding_codes_elsewhere.csv") for row in table(name)]
     assert len({row["code"] for row in rows}) == len(rows)
     for row in rows:
         group, weight = Group(row["group"]), Severity(row["weight"])

@@ -19,7 +19,7 @@ from netplan.planfile.schema import plan_to_json
 from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import open_source, read_layers, read_mapping, read_network
 from netplan.readers.mapping import parse_mapping
-from netplan.readers.mapping.draft import draft_mapping
+from netplan.readers.mapping.draft_mapping import draft_mapping
 from netplan.rules import read_rules
 from tests.company_exports import CODES, EXPORTS, MAPPINGS, write_export
 

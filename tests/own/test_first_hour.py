@@ -12,14 +12,14 @@ from pathlib import Path
 
 import pytest
 
-from netplan.network.flat import as_objects
+from netplan.network.raw_layers import as_objects
 from netplan.network.work_section import WorkPart
 from netplan.planfile.model import Option
 from netplan.planfile.schema import read_plan
 from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import open_source, read_layers, read_network
 from netplan.readers.mapping import parse_mapping
-from netplan.readers.mapping.draft import draft_mapping
+from netplan.readers.mapping.draft_mapping import draft_mapping
 from netplan.rules import read_rules
 from tests.first_hour import EXPORTS
 from tests.first_hour.compared import wrong_in_draft

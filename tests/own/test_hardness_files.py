@@ -16,7 +16,7 @@ import pytest
 
 from netplan.core.errors import BadInputError
 from netplan.readers import open_source, read_layers, read_network, write_layers
-from netplan.readers.sources.file_limits import UNLIMITED, Limits, guard_rows
+from netplan.readers.sources.file_limits import UNLIMITED, FileLimits, guard_rows
 from tests.own.test_readers_formats import town
 
 GPKG = "network.gpkg"
@@ -258,15 +258,15 @@ def test_a_link_inside_the_folder_is_no_danger(tmp_path: Path) -> None:
 
 def test_size_limits_can_be_lifted(tmp_path: Path) -> None:
     whole = geopackage(tmp_path)
-    tight = Limits({".gpkg": 1000}, 1)
+    tight = FileLimits({".gpkg": 1000}, 1)
     with pytest.raises(BadInputError, match="more than the 1,000 expected"):
         open_source(whole, tight)
     with pytest.raises(BadInputError, match=r"has 2 features, more than the 1 expected"):
-        read_layers(open_source(whole, Limits({}, 1)))
+        read_layers(open_source(whole, FileLimits({}, 1)))
     assert "mains" in read_layers(open_source(whole, UNLIMITED))
     folder = write_layers(town(), tmp_path / "network")
     with pytest.raises(BadInputError, match=r"mains\.parquet has 2 features, more than the 1 expected"):
-        read_layers(open_source(folder, Limits({}, 1)))
+        read_layers(open_source(folder, FileLimits({}, 1)))
     with pytest.raises(BadInputError, match="21,000,000 features"):
         guard_rows("layer mains", 21_000_000)
     assert pq.read_metadata(folder / "mains.parquet").num_rows == 2

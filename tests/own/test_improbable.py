@@ -22,13 +22,13 @@ from netplan.core.findings import Finding, Severity
 from netplan.network.build import build_network
 from netplan.network.checks import check_network
 from netplan.network.checks.survey import survey
-from netplan.network.probable import probable_ranges
-from netplan.network.raw import as_raw
+from netplan.network.probable_values import probable_ranges
+from netplan.network.raw_layers import as_raw
 from netplan.planfile.schema import plan_to_json
 from netplan.planning.run import make_plan
 from netplan.readers import open_source, read_layers, read_network, write_layers
 from netplan.readers.mapping import parse_mapping
-from netplan.readers.mapping.draft import draft_mapping
+from netplan.readers.mapping.draft_mapping import draft_mapping
 from tests.support import schutterwald
 from tests.support.feed_towns import town_layers, town_request
 from tests.support.networks import customer, layers, main, service, station

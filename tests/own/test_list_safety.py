@@ -12,7 +12,7 @@ import geopandas as gpd
 import pytest
 from typer.testing import CliRunner
 
-import netplan.readers.network as reading
+import netplan.readers.source_to_network as reading
 from netplan.cli.app import app
 from netplan.cli.exit_codes import run
 from netplan.core.errors import NetplanError
@@ -61,8 +61,8 @@ def _nothing(*_: Any) -> tuple[str, ...]:
 def test_a_lost_column_is_silent_once_nothing_tells_it(monkeypatch: pytest.MonkeyPatch) -> None:
     seed = first("drop_column", lambda mutant: mutant.change.words == "customers: priority")
     assert trial(seed).result == "told"
-    monkeypatch.setattr(reading, "with_absent", _as_it_is)
-    monkeypatch.setattr("netplan.network.priorities._notice_notes_alone", _nothing)
+    monkeypatch.setattr(reading, "with_missing_findings", _as_it_is)
+    monkeypatch.setattr("netplan.network.priority_words._notice_notes_alone", _nothing)
     found = trial(seed)
     assert found.result == "SILENT"
     assert "00162" in found.detail

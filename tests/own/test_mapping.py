@@ -16,10 +16,10 @@ from typer.testing import CliRunner
 
 from netplan.cli.app import app
 from netplan.core.errors import BadInputError, BadNetworkError
-from netplan.network.flat import as_objects
+from netplan.network.raw_layers import as_objects
 from netplan.readers import read_layers, read_mapping, read_network, write_layers
 from netplan.readers.mapping import parse_mapping
-from netplan.readers.mapping.units import unit_factor
+from netplan.readers.mapping.unit_words import unit_factor
 
 
 def _folder(path: Path, layers: dict[str, Any]) -> Path:

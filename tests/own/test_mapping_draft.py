@@ -14,8 +14,8 @@ from shapely import LineString, Point
 from netplan.core.findings import Severity
 from netplan.readers import open_source, read_layers, read_network
 from netplan.readers.mapping import parse_mapping
-from netplan.readers.mapping.draft import MappingDraft, draft_mapping
-from netplan.readers.mapping.draft.tiers import tier_of
+from netplan.readers.mapping.draft_evidence import pressure_tier
+from netplan.readers.mapping.draft_mapping import MappingDraft, draft_mapping
 from tests.own.test_readers_formats import town
 
 FRENCH: dict[str, Any] = {
@@ -326,7 +326,7 @@ def test_between_two_columns_of_such_values_a_person_decides(tmp_path: Path) -> 
     ],
 )
 def test_pressures_as_text_are_tiers(word: str, tier: str | None) -> None:
-    assert tier_of(word) == tier
+    assert pressure_tier(word) == tier
 
 
 def _town_of_numbers(path: Path, fed_by: list[str], key: str = "ref") -> MappingDraft:

@@ -16,7 +16,7 @@ from netplan.core.findings import Finding, Severity
 from netplan.network.build import build_network
 from netplan.readers import open_source, read_layers, read_network
 from netplan.readers.mapping import parse_mapping
-from netplan.readers.mapping.draft import draft_mapping
+from netplan.readers.mapping.draft_mapping import draft_mapping
 from tests.support.small_town import small_town
 
 Layers = dict[str, geopandas.GeoDataFrame]

@@ -18,7 +18,7 @@ from netplan.core.findings import Finding, Severity
 from netplan.network.build import build_network
 from netplan.network.contract import layer_specs
 from netplan.readers import open_source, read_layers, read_network, write_layers
-from netplan.readers.schema.near_names import near_column, near_layer
+from netplan.readers.contract_names import similar_column, similar_layer
 from tests.support import postgis_server
 from tests.support.postgis_server import Server, store
 from tests.support.small_town import small_town
@@ -362,16 +362,16 @@ def test_a_cache_sees_a_table_of_the_database_that_grows(server: Server, tmp_pat
 
 def test_no_name_of_the_contract_looks_like_another_one() -> None:
     for name, spec in layer_specs().items():
-        assert near_layer(name) == name
+        assert similar_layer(name) == name
         for column in spec.columns:
-            assert near_column(column.name, spec, ()) == column.name
+            assert similar_column(column.name, spec, ()) == column.name
 
 
 @pytest.mark.parametrize(
     "name", ["domain", "findings", "country", "contours", "trees", "layer_styles", "parcels"]
 )
 def test_names_of_other_things_are_near_none(name: str) -> None:
-    assert near_layer(name) == ""
+    assert similar_layer(name) == ""
 
 
 def test_write_layers_gives_no_finding(tmp_path: Path) -> None:

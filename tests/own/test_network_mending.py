@@ -14,9 +14,8 @@ from shapely.geometry import LineString
 from netplan.cli import main as command_line
 from netplan.network.build import build_network
 from netplan.network.checks import check_network
-from netplan.network.flat import as_objects
-from netplan.network.raw import as_raw
-from netplan.network.repair import mend
+from netplan.network.raw_layers import as_objects, as_raw
+from netplan.network.repair import repair_layers
 from netplan.network.work_section import WorkPart
 from netplan.planning.run import PlanRequest, make_plan
 from netplan.readers import read_network, write_layers
@@ -75,7 +74,7 @@ def codes(given: Any) -> set[tuple[str, str]]:
 def test_what_is_safe_is_mended_in_the_coordinates_of_the_source(crs: int | None) -> None:
     given = raw(broken(), crs)
     assert {code for code, _ in codes(given)} >= MENDED
-    mended = mend(given, 0.5)
+    mended = repair_layers(given, 0.5)
     assert [(c.code, c.feature_id) for c in mended.changes] == [
         ("near-miss", "M1"),
         ("near-miss", "M3"),
@@ -94,20 +93,20 @@ def test_what_is_safe_is_mended_in_the_coordinates_of_the_source(crs: int | None
 
 
 def test_the_mended_network_is_planned_on() -> None:
-    network = build_network(mend(raw(broken()), 0.5).layers)
+    network = build_network(repair_layers(raw(broken()), 0.5).layers)
     plan = make_plan(PlanRequest(network, (WorkPart("M1", 70.0, 74.0),), read_rules(None), options=1)).plan
     assert len(plan.options[0].stops) == 2
 
 
 def test_nothing_beyond_the_given_distance_is_drawn() -> None:
-    mended = mend(raw(broken()), 0.25)
+    mended = repair_layers(raw(broken()), 0.25)
     assert ("near-miss", "M2") in codes(mended.layers)
     assert ("near-miss", "M3") not in codes(mended.layers)
 
 
 def test_a_mended_network_is_left_as_it_is() -> None:
-    once = mend(raw(broken()), 0.5)
-    again = mend(once.layers, 0.5)
+    once = repair_layers(raw(broken()), 0.5)
+    again = repair_layers(once.layers, 0.5)
     assert again.changes == ()
     assert again.left == ()
 
@@ -115,7 +114,7 @@ def test_a_mended_network_is_left_as_it_is() -> None:
 def test_a_recorded_cap_is_an_end() -> None:
     rows = broken()
     rows["fittings"] = [fitting("F1", (50, 0.2), "cap")]
-    mended = mend(raw(rows), 0.5)
+    mended = repair_layers(raw(rows), 0.5)
     assert [(c.feature_id, "a cap is recorded there" in c.what) for c in mended.left] == [("M3", True)]
     assert ("near-miss", "M3") in codes(mended.layers)
 
@@ -123,7 +122,7 @@ def test_a_recorded_cap_is_an_end() -> None:
 def test_an_end_between_two_mains_is_left() -> None:
     rows = broken()
     rows["mains"] += [main("M7", (0, 0), (0, 0.5), (90, 0.5), (90, 20))]
-    mended = mend(raw(rows), 0.5)
+    mended = repair_layers(raw(rows), 0.5)
     assert "M3" in {c.feature_id for c in mended.left if "several mains" in c.what}
 
 
@@ -131,7 +130,7 @@ def test_doubles_that_differ_in_anything_stay() -> None:
     rows = broken()
     rows["mains"][4]["od_mm"] = 125.0
     rows["valves"][1]["state"] = "closed"
-    changed = {c.feature_id for c in mend(raw(rows), 0.5).changes}
+    changed = {c.feature_id for c in repair_layers(raw(rows), 0.5).changes}
     assert changed.isdisjoint({"M5", "M4", "V1", "V2"})
 
 
@@ -140,7 +139,7 @@ def test_a_bent_main_keeps_all_its_other_corners() -> None:
     rows["mains"][2]["geometry"] = line((50, 0.2), (52, 30), (50, 80))
     before = rows["mains"][2]["geometry"]
     given = raw(rows)
-    shapes = as_objects(mend(given, 0.5).layers["mains"].geometry)
+    shapes = as_objects(repair_layers(given, 0.5).layers["mains"].geometry)
     after = next(s for s in shapes if isinstance(s, LineString) and s.coords[-1] == before.coords[-1])
     assert list(after.coords)[1:] == list(before.coords)[1:]
     assert after.coords[0] == pytest.approx((before.coords[0][0], before.coords[0][1] - 0.2), abs=1e-6)

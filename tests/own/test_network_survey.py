@@ -21,7 +21,7 @@ from netplan.cli.sample import sample_network
 from netplan.core.findings import Finding, Severity
 from netplan.network.checks.survey import Survey, survey
 from netplan.network.contract import WORD_OF, layer_specs
-from netplan.network.raw import RawLayer, as_raw
+from netplan.network.raw_layers import RawLayer, as_raw
 from netplan.outputs.findings_files import findings_json, findings_layer
 from netplan.readers import read_layers
 from tests.support.networks import (
@@ -429,7 +429,7 @@ def test_each_fault_of_a_whole_layer_is_told(code: str, layer: str, change: Call
 
 
 def _weights() -> dict[str, Severity]:
-    text = resources.files("netplan.network.checks").joinpath("codes.csv").read_text(encoding="utf-8")
+    text = resources.files("netplan.network.checks").joinpath("finding_codes.csv").read_text(encoding="utf-8")
     return {row["code"]: Severity(row["weight"]) for row in csv.DictReader(text.splitlines())}
 
 

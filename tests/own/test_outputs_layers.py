@@ -13,8 +13,8 @@ import shapely
 
 from netplan.core.errors import BadInputError
 from netplan.network.build import build_network
+from netplan.network.linear_reference import PipeLines
 from netplan.network.model import Network
-from netplan.network.pipe_lines import PipeLines
 from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers, read_plan_layers, write_layers
 from netplan.planfile import PieceState

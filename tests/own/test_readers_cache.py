@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from netplan.core.errors import BadInputError
 from netplan.network.build import build_network
 from netplan.network.model import Network
-from netplan.network.text import Text
+from netplan.network.text_column import TextColumn
 from netplan.readers import read_network, write_layers
 from tests.support import schutterwald
 from tests.support.small_town import small_town
@@ -71,7 +71,7 @@ def joined(monkeypatch: pytest.MonkeyPatch) -> list[str]:
         seen.append(source)
         return plain(layers, source, **options)
 
-    monkeypatch.setattr("netplan.readers.network.build_network", build)
+    monkeypatch.setattr("netplan.readers.source_to_network.build_network", build)
     return seen
 
 
@@ -94,7 +94,7 @@ def test_a_kept_network_is_the_same_to_the_last_bit(town: str, tmp_path: Path) -
     kept = read_network(place, strict=strict, cache=tmp_path / "kept")
     assert_same(plain, kept)
     assert kept.pipes.coords_m.flags.writeable == plain.pipes.coords_m.flags.writeable
-    assert isinstance(kept.pipes.id, Text)
+    assert isinstance(kept.pipes.id, TextColumn)
 
 
 def test_it_is_taken_the_second_time(file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -215,9 +215,9 @@ def test_another_version_does_not_take_it(
     read_network(file, cache=tmp_path / "kept")
     seen = joined(monkeypatch)
     if what == "_FORMAT":
-        monkeypatch.setattr("netplan.readers.cache.network._FORMAT", 2)
+        monkeypatch.setattr("netplan.readers.network_cache._FORMAT", 2)
     else:
-        monkeypatch.setattr("netplan.readers.cache.key._program", lambda: "a later program")
+        monkeypatch.setattr("netplan.readers.network_cache._program", lambda: "a later program")
     read_network(file, cache=tmp_path / "kept")
     assert len(seen) == 1
 
@@ -232,7 +232,7 @@ def test_a_full_disk_is_one_line_and_leaves_nothing(
         if path.name == "pieces.parquet":
             raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("netplan.readers.cache.network.pq.write_table", full)
+    monkeypatch.setattr("netplan.readers.network_cache.pq.write_table", full)
     with pytest.raises(BadInputError, match=r"cannot be kept there \(No space left on device\); free some"):
         read_network(file, cache=tmp_path / "kept")
     assert list((tmp_path / "kept").iterdir()) == []
@@ -269,7 +269,7 @@ def test_a_source_that_changes_meanwhile_is_not_kept(
             opened.write(b"\0" * 4096)
         return plain(layers, source, **options)
 
-    monkeypatch.setattr("netplan.readers.network.build_network", build)
+    monkeypatch.setattr("netplan.readers.source_to_network.build_network", build)
     read_network(file, cache=tmp_path / "kept")
     assert not (tmp_path / "kept").exists() or not list((tmp_path / "kept").iterdir())
 

@@ -22,13 +22,12 @@ from typer.testing import CliRunner
 from netplan.cli.app import app
 from netplan.cli.sample import sample_network
 from netplan.core.errors import BadInputError
-from netplan.network.flat import as_objects
+from netplan.network.raw_layers import as_objects
 from netplan.readers import open_source, read_layers, read_network, write_layers
-from netplan.readers.mapping.read import parse_mapping
-from netplan.readers.sources.curves import TOLERANCE_M, tolerance_in
-from netplan.readers.sources.file_limits import UNLIMITED, Limits
-from netplan.readers.sources.files import GeodatabaseSource
-from netplan.readers.sources.wkb import shapes_of_wkb
+from netplan.readers.mapping.mapping_file import parse_mapping
+from netplan.readers.sources.file_limits import UNLIMITED, FileLimits
+from netplan.readers.sources.file_sources import GeodatabaseSource
+from netplan.readers.sources.wkb_geometry import TOLERANCE_M, shapes_of_wkb, tolerance_in
 from tests.own.test_cli import CRS as UTM
 from tests.own.test_cli import X, Y, _layers
 
@@ -320,7 +319,7 @@ def test_a_geodatabase_that_is_none_or_leads_elsewhere_is_refused(geodatabase: P
         with pytest.raises(BadInputError, match=says):
             read_layers(place)
     with pytest.raises(BadInputError, match="more than the 1,000 expected"):
-        open_source(geodatabase, Limits({".gdb": 1_000}, 10))
+        open_source(geodatabase, FileLimits({".gdb": 1_000}, 10))
     with pytest.raises(BadInputError, match="features, more than the 10 expected"):
-        read_layers(open_source(geodatabase, Limits({}, 10)))
+        read_layers(open_source(geodatabase, FileLimits({}, 10)))
     assert open_source(geodatabase, UNLIMITED).layer_names()

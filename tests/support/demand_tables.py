@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from netplan.network.model import Customers
-from netplan.network.text import Text
+from netplan.network.text_column import TextColumn
 
 __all__ = ["NAN", "customers_table"]
 
@@ -24,9 +24,9 @@ def customers_table(
     """Return customers ``c0``, ``c1``, … with the given demand; attached at node i unless told otherwise."""
     count = len(annual_kwh)
     nodes = [[i] for i in range(count)] if attach is None else [list(n) for n in attach]
-    blank = Text([""] * count)
+    blank = TextColumn([""] * count)
     return Customers(
-        id=Text([f"c{i}" for i in range(count)]),
+        id=TextColumn([f"c{i}" for i in range(count)]),
         address=blank,
         street=blank,
         number=blank,

@@ -23,7 +23,7 @@ from netplan.network.model import (
     Stations,
     Valves,
 )
-from netplan.network.text import Text
+from netplan.network.text_column import TextColumn
 from netplan.network.vocabulary import Category, FittingKind, Material, Surface
 
 CRS = "EPSG:25832"
@@ -118,7 +118,7 @@ def _pipes(drawing: Drawing, n_mains: int) -> Pipes:
     n = len(drawing.id)
     od = np.array(drawing.od_m)
     return Pipes(
-        id=Text(drawing.id),
+        id=TextColumn(drawing.id),
         n_mains=n_mains,
         material=np.full(n, Material.PE100, np.uint8),
         od_m=od,
@@ -133,9 +133,9 @@ def _pipes(drawing: Drawing, n_mains: int) -> Pipes:
         excess_flow_valve=np.zeros(n, np.uint8),
         year=np.full(n, 1998.0),
         depth_m=np.full(n, 0.8),
-        resin=Text([""] * n),
-        street=Text(drawing.street),
-        record_date=Text(["2019-05-04"] * n),
+        resin=TextColumn([""] * n),
+        street=TextColumn(drawing.street),
+        record_date=TextColumn(["2019-05-04"] * n),
         length_m=np.array([math.dist(*line) for line in drawing.coords]) / SCALE,
         coords_m=coords,
         coord_start=np.arange(0, 2 * n + 1, 2, dtype=np.int64),
@@ -191,14 +191,14 @@ def _customers(houses: list[House], node_xy: NDArray[np.float64], hostile: bool)
     xy = np.array([house.xy for house in houses]) + ORIGIN
     nearest = [int(np.hypot(*(node_xy - point).T).argmin()) for point in xy]
     return Customers(
-        id=Text(ids),
-        address=Text(addresses),
-        street=Text(streets),
-        number=Text([house.number for house in houses]),
-        postcode=Text(["QX1 7ZZ"] * n),
-        priority=Text(priority),
-        priority_note=Text(notes),
-        language=Text(["de" if k % 7 == 3 else "" for k in range(n)]),
+        id=TextColumn(ids),
+        address=TextColumn(addresses),
+        street=TextColumn(streets),
+        number=TextColumn([house.number for house in houses]),
+        postcode=TextColumn(["QX1 7ZZ"] * n),
+        priority=TextColumn(priority),
+        priority_note=TextColumn(notes),
+        language=TextColumn(["de" if k % 7 == 3 else "" for k in range(n)]),
         category=category,
         meters=np.where(np.arange(n) == care, 3, 1).astype(np.int32),
         annual_kwh=np.full(n, 12_000.0),
@@ -252,7 +252,7 @@ def hamlet(*, hostile: bool = False) -> Network:
         pipes=_pipes(drawing, n_mains),
         pieces=pieces,
         valves=Valves(
-            Text(["V-1"]),
+            TextColumn(["V-1"]),
             np.zeros(1, np.uint8),
             np.zeros(1, np.uint8),
             np.array([8], np.int32),
@@ -260,7 +260,7 @@ def hamlet(*, hostile: bool = False) -> Network:
             np.array([3.0]),
         ),
         stations=Stations(
-            Text(["R-1"]),
+            TextColumn(["R-1"]),
             np.array([station], np.int32),
             np.array([2700.0]),
             np.array([5000.0]),
@@ -268,14 +268,14 @@ def hamlet(*, hostile: bool = False) -> Network:
             np.array([-1], np.int32),
         ),
         sensing=SensingPoints(none, none),
-        injections=Injections(Text(), none),
+        injections=Injections(TextColumn(), none),
         customers=_customers(houses, node_xy, hostile),
         fittings=Fittings(
-            Text(["F-1"]),
+            TextColumn(["F-1"]),
             np.array([FittingKind.COUPLER], np.uint8),
             np.array([8], np.int32),
             np.array([66.0]),
         ),
-        keep_out=KeepOut(np.zeros(0, object), Text()),
+        keep_out=KeepOut(np.zeros(0, object), TextColumn()),
         base=_base(houses, drawing, n_mains, hostile=hostile),
     )

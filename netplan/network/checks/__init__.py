@@ -6,45 +6,51 @@ from collections.abc import Callable
 from typing import Final
 
 from netplan.core.findings import Finding, in_order
-from netplan.network.bulk_rows import no_collecting
-from netplan.network.checks import addresses, customers, doubles, gaps, pipes, places, pressure, supply
+from netplan.network.checks import (
+    customers_and_addresses,
+    duplicates,
+    implausible_values,
+    missing_joints,
+    supply_and_pressure,
+)
+from netplan.network.concurrency import without_garbage_collection
+from netplan.network.finding_log import FindingLog
 from netplan.network.model import Network
-from netplan.network.notes import Notes
 
 __all__ = ["CHECKS", "check_network"]
 
-CHECKS: Final[tuple[Callable[[Network, Notes], None], ...]] = (
-    pipes.check_self_crossing,
-    doubles.check_double_pipes,
-    doubles.check_double_points,
-    doubles.check_double_customers,
-    pipes.check_size_jumps,
-    pipes.check_years_and_depths,
-    gaps.check_near_misses,
-    gaps.check_crossings,
-    supply.check_parts_without_station,
-    supply.check_splitting_valves,
-    supply.check_valve_operability,
-    pressure.check_pressure_above_mop,
-    pressure.check_station_pressures,
-    pressure.check_sensing_points,
-    customers.check_dead_customers,
-    customers.check_services_without_customer,
-    customers.check_demand,
-    customers.check_far_from_service,
-    addresses.check_addresses,
-    addresses.check_strangers,
-    places.check_far_off,
-    places.check_heights,
+CHECKS: Final[tuple[Callable[[Network, FindingLog], None], ...]] = (
+    implausible_values.check_self_crossing,
+    duplicates.check_duplicate_pipes,
+    duplicates.check_duplicate_points,
+    duplicates.check_duplicate_customers,
+    implausible_values.check_size_jumps,
+    implausible_values.check_years_and_depths,
+    missing_joints.check_near_misses,
+    missing_joints.check_crossings,
+    supply_and_pressure.check_parts_without_station,
+    supply_and_pressure.check_splitting_valves,
+    supply_and_pressure.check_valve_operability,
+    supply_and_pressure.check_pressure_above_mop,
+    supply_and_pressure.check_station_pressures,
+    supply_and_pressure.check_sensing_points,
+    customers_and_addresses.check_dead_customers,
+    customers_and_addresses.check_services_without_customer,
+    customers_and_addresses.check_demand,
+    customers_and_addresses.check_far_from_service,
+    customers_and_addresses.check_addresses,
+    customers_and_addresses.check_address_outliers,
+    implausible_values.check_far_off,
+    implausible_values.check_heights,
 )
 """Every check, in the order they run."""
 
 
 def check_network(network: Network) -> tuple[Finding, ...]:
     """Return everything that reading, joining and the checks notice about a network, worst first."""
-    notes = Notes()
+    notes = FindingLog()
     notes.extend(network.findings)
-    with no_collecting():
+    with without_garbage_collection():
         for check in CHECKS:
             check(network, notes)
     return in_order(notes.sorted())

@@ -11,8 +11,8 @@ import pandas as pd
 import shapely
 
 from netplan.isolation import DEARER
+from netplan.network.linear_reference import PipeLines
 from netplan.network.model import Network
-from netplan.network.pipe_lines import PipeLines
 from netplan.planfile import write_state
 from netplan.planfile.model import Fallback, Option, Plan
 from netplan.planfile.result import PlanResult

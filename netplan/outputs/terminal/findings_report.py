@@ -11,7 +11,7 @@ from rich.text import Text
 
 from netplan.core.errors import in_brief, shown
 from netplan.core.findings import READING_CODES, Finding, Noticed, Severity
-from netplan.network.checks.groups import Group, group_of, meaning_of
+from netplan.network.checks.finding_groups import Group, group_of, meaning_of
 
 __all__ = ["print_findings", "print_unread"]
 

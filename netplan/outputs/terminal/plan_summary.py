@@ -11,7 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from netplan.core.findings import READING_CODES
-from netplan.network.checks.groups import Group, group_of
+from netplan.network.checks.finding_groups import Group, group_of
 from netplan.outputs.notice_list import customers_in_doubt
 from netplan.outputs.number_format import METRIC, Figures, figures_for_weather
 from netplan.outputs.terminal.findings_report import print_unread

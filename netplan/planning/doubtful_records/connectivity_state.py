@@ -13,7 +13,7 @@ from netplan.core.arrays import Flags, Ints
 from netplan.graph.connected_components import component_labels
 from netplan.isolation import Cut
 from netplan.network.model import Network
-from netplan.network.topology import adjacency, parts_without, station_nodes
+from netplan.network.topology import adjacency, components_without, station_nodes
 
 __all__ = ["ConnectivityState", "Spot", "ground_of"]
 
@@ -139,7 +139,7 @@ def parts_of(network: Network, carries: Flags, links: Ints, count: int) -> tuple
     """Return the connected part of each of `count` places, and which parts are fed."""
     pieces = network.pieces
     # Parts of the network as it stands, less what is closed; then the few that are joined besides.
-    alone = parts_without(network, np.flatnonzero(pieces.is_open & ~carries))
+    alone = components_without(network, np.flatnonzero(pieces.is_open & ~carries))
     known = int(alone.max(initial=-1)) + 1
     label = np.concatenate([alone, np.arange(known, known + count - len(alone))])
     opened = np.flatnonzero(carries & ~pieces.is_open)

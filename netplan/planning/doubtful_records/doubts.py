@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from netplan.network.checks.gaps import crossings, near_misses
+from netplan.network.checks.missing_joints import crossings, near_misses
 from netplan.network.linear_reference import lines_between, piece_at
 from netplan.network.model import Network
 from netplan.network.vocabulary import ValveState

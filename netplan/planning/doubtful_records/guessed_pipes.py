@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.core.arrays import Flags, Floats, Ints
-from netplan.network.attaching import MAIN_REACH_M, SERVICE_REACH_M
+from netplan.network.customer_attachment import MAIN_REACH_M, SERVICE_REACH_M
 from netplan.network.model import Network
 from netplan.network.vocabulary import Attachment
 from netplan.planning.context import PlanningContext

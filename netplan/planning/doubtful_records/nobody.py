@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from netplan.network.checks.customers import services_without_customer
+from netplan.network.checks.customers_and_addresses import services_without_customer
 from netplan.planning.doubtful_records.record_effects import OptionInDoubt
 
 __all__ = ["services_of_nobody"]

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from scipy.spatial import KDTree
 
-from netplan.network.checks.doubles import PREMISES_M, plain_addresses
+from netplan.network.checks.duplicates import PREMISES_M, plain_addresses
 from netplan.planning.context import PlanningContext
 
 __all__ = ["same_premises_as"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from netplan.network.notes import listed
+from netplan.network.finding_log import listed
 from netplan.planfile.model import InDoubt
 
 __all__ = ["doubt_warnings", "nobody_warnings"]

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.network.linear_reference import PipeLines
 from netplan.network.model import Network
-from netplan.network.pipe_lines import PipeLines
 from netplan.planfile.model import Option, WorkItem
 
 __all__ = ["Extent", "extent_of"]

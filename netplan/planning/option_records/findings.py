@@ -9,8 +9,8 @@ from typing import Final
 from netplan.core.errors import shown
 from netplan.core.findings import Finding, Severity, in_order
 from netplan.network.checks import check_network
+from netplan.network.finding_log import listed
 from netplan.network.model import Network
-from netplan.network.notes import listed
 from netplan.network.topology import fed_nodes
 from netplan.network.work_section import WorkSection
 from netplan.planfile import model

@@ -11,10 +11,9 @@ from netplan.core.arrays import Flags, Floats, Ints
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.demand import customer_pressure
 from netplan.graph.connected_components import component_labels
-from netplan.network.linear_reference import points_at
+from netplan.network.linear_reference import PipeLines, points_at
 from netplan.network.model import Network
-from netplan.network.pipe_lines import PipeLines
-from netplan.network.text import Text
+from netplan.network.text_column import TextColumn
 from netplan.network.vocabulary import Category
 from netplan.planfile import (
     PieceState,
@@ -130,8 +129,8 @@ def _pipes(
         from_m=final.from_m[rows],
         to_m=final.to_m[rows],
         state=np.where(extent.own[pipe], state[rows], PieceState.OTHER_SYSTEM).astype(np.int8),
-        system=Text(systems[pipes.system[pipe]]),
-        valve_id=Text(valve_id),
+        system=TextColumn(systems[pipes.system[pipe]]),
+        valve_id=TextColumn(valve_id),
         bore_mm=links.bore_m[rows] * MM_PER_M,
         roughness_mm=links.roughness_m[rows] * MM_PER_M,
         loss_coefficient=links.loss_coefficient[rows],
@@ -200,11 +199,11 @@ def _feeds(
     places = [(one.from_, one.to) for one in bypasses]
     xy = np.array([(a.x, a.y, b.x, b.y) for a, b in places], dtype=float).reshape(-1, 4)
     return StateFeeds(
-        bypass_id=Text([one.id for one in bypasses]),
-        kind=Text([one.kind for one in bypasses]),
-        from_main=Text([a.main_id for a, _ in places]),
+        bypass_id=TextColumn([one.id for one in bypasses]),
+        kind=TextColumn([one.kind for one in bypasses]),
+        from_main=TextColumn([a.main_id for a, _ in places]),
         from_chainage_m=np.array([a.chainage_m for a, _ in places], dtype=float),
-        to_main=Text([b.main_id for _, b in places]),
+        to_main=TextColumn([b.main_id for _, b in places]),
         to_chainage_m=np.array([b.chainage_m for _, b in places], dtype=float),
         from_node=of_links(ends[0], -1).astype(np.int64),
         to_node=of_links(ends[1], -1).astype(np.int64),
@@ -238,15 +237,15 @@ def _customers(source: StateSource, extent: Extent) -> StateCustomers:
     words = np.array(Category.words(), dtype=object)
     return StateCustomers(
         customer_id=ids,
-        effect=Text([row and row.effect for row in touched]),
-        cause=Text([row and row.cause for row in touched]),
-        kept_by=Text([row and row.kept_by for row in touched]),
+        effect=TextColumn([row and row.effect for row in touched]),
+        cause=TextColumn([row and row.cause for row in touched]),
+        kept_by=TextColumn([row and row.kept_by for row in touched]),
         standby=np.array([id_ in standby for id_ in ids], dtype=bool),
         address=customers.address.take(rows),
         street=customers.street.take(rows),
         number=customers.number.take(rows),
         postcode=customers.postcode.take(rows),
-        category=Text(words[customers.category[rows]]),
+        category=TextColumn(words[customers.category[rows]]),
         priority=customers.priority.take(rows),
         language=customers.language.take(rows),
         meters=customers.meters[rows].astype(np.int64),

@@ -18,8 +18,8 @@ from netplan.core.errors import BadNetworkError, NoPlanError, NotSolvedError
 from netplan.core.findings import Finding, Severity, in_order
 from netplan.network.linear_reference import lines_between
 from netplan.network.model import Network
-from netplan.network.set_aside import as_live, too_many
 from netplan.network.topology import components, fed_nodes
+from netplan.network.unsized_pipes import taken_as_live, too_many
 from netplan.network.work_section import WorkSection, work_section
 from netplan.planfile import model
 from netplan.planfile.result import PlanResult
@@ -70,7 +70,7 @@ def plan_with_set_aside(request: PlanRequest, tell: Tell, make: Make) -> PlanRes
     others: list[Outcome] = []
     for size in ("least", "greatest"):
         tell(f"planning with what is set aside as live, in its {size} size")
-        other = _made(replace(request, network=as_live(network, size)), tell, make)
+        other = _made(replace(request, network=taken_as_live(network, size)), tell, make)
         others.append(other)
         why = _difference(result, other, without_gas, request.rules.bad_data.pressure_mbar)
         if why:
@@ -157,7 +157,10 @@ def _without_gas(network: Network) -> frozenset[str]:
     customers = network.customers
     owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
     at = customers.attach_node
-    dark, lit = (~fed_nodes(network, injections=True), fed_nodes(as_live(network, "least"), injections=True))
+    dark, lit = (
+        ~fed_nodes(network, injections=True),
+        fed_nodes(taken_as_live(network, "least"), injections=True),
+    )
     return frozenset(customers.id[row] for row in np.unique(owner[dark[at] & lit[at]]).tolist())
 
 

@@ -19,7 +19,7 @@ from netplan.core.errors import BadInputError
 __all__ = [
     "LIMITS",
     "UNLIMITED",
-    "Limits",
+    "FileLimits",
     "guard_file",
     "guard_geodatabase",
     "guard_inside",
@@ -36,10 +36,18 @@ _SHAPEFILE: Final = b"\x00\x00\x27\x0a"
 _PARQUET: Final = b"PAR1"
 _SPACE: Final = b" \t\r\n"
 _HEAD_BYTES: Final = 4096
+_KIND: Final = {
+    ".gpkg": "GeoPackage",
+    ".parquet": "GeoParquet",
+    ".geoparquet": "GeoParquet",
+    ".geojson": "GeoJSON",
+    ".json": "GeoJSON",
+    ".shp": "Shapefile",
+}
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class FileLimits:
     """How large what is read may be; a larger file is refused in one line.
 
     Parameters
@@ -54,7 +62,7 @@ class Limits:
     most_rows: int
 
 
-LIMITS: Final = Limits(
+LIMITS: Final = FileLimits(
     {
         ".gpkg": 8_000_000_000,
         ".gdb": 8_000_000_000,
@@ -68,11 +76,11 @@ LIMITS: Final = Limits(
 )
 """Several times what the pipes of a whole country take (own)."""
 
-UNLIMITED: Final = Limits({}, 2**62)
+UNLIMITED: Final = FileLimits({}, 2**62)
 """For a person who knows that the data is as large as that."""
 
 
-def guard_file(path: Path, limits: Limits = LIMITS) -> None:
+def guard_file(path: Path, limits: FileLimits = LIMITS) -> None:
     """Refuse a file that is too large, not what its name says, or still being written.
 
     Raises
@@ -97,16 +105,6 @@ def guard_file(path: Path, limits: Limits = LIMITS) -> None:
         raise BadInputError(f"{path} cannot be read: it is no {_KIND[suffix]} inside; export it again")
     if suffix == ".gpkg":
         _guard_at_rest(path)
-
-
-_KIND: Final = {
-    ".gpkg": "GeoPackage",
-    ".parquet": "GeoParquet",
-    ".geoparquet": "GeoParquet",
-    ".geojson": "GeoJSON",
-    ".json": "GeoJSON",
-    ".shp": "Shapefile",
-}
 
 
 def _is_of_kind(suffix: str, head: bytes) -> bool:
@@ -147,7 +145,7 @@ def guard_inside(file: Path, folder: Path) -> None:
             raise BadInputError(f"{one}: is a link out of its folder; put the file itself there")
 
 
-def guard_geodatabase(folder: Path, limits: Limits = LIMITS) -> tuple[Path, ...]:
+def guard_geodatabase(folder: Path, limits: FileLimits = LIMITS) -> tuple[Path, ...]:
     """Return the files of a file geodatabase; refuse one that is none, is too large or leads elsewhere.
 
     Raises
@@ -172,7 +170,7 @@ def guard_geodatabase(folder: Path, limits: Limits = LIMITS) -> tuple[Path, ...]
     return tuple(inside)
 
 
-def guard_rows(where: str, rows: int, limits: Limits = LIMITS) -> None:
+def guard_rows(where: str, rows: int, limits: FileLimits = LIMITS) -> None:
     """Refuse a layer of more rows than expected.
 
     Raises

@@ -16,11 +16,10 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from netplan.core.errors import BadInputError
-from netplan.network.flat import as_objects, take_shapes
-from netplan.network.raw import RawLayer, as_raw
-from netplan.readers.sources.file_limits import LIMITS, Limits, guard_rows
-from netplan.readers.sources.source import Field, Window, window_bounds
-from netplan.readers.sources.wkb import shapes_of_wkb
+from netplan.network.raw_layers import RawLayer, as_objects, as_raw
+from netplan.readers.sources.file_limits import LIMITS, FileLimits, guard_rows
+from netplan.readers.sources.layer_source import Area, Field, area_bounds
+from netplan.readers.sources.wkb_geometry import shapes_of_wkb
 
 __all__ = ["fields_of_geoparquet", "read_geoparquet", "rows_of_parquet"]
 
@@ -40,7 +39,7 @@ def rows_of_parquet(path: Path) -> int:
 
 
 def read_geoparquet(
-    path: Path, layer: str, columns: Sequence[str], within: Window | None = None, limits: Limits = LIMITS
+    path: Path, layer: str, columns: Sequence[str], within: Area | None = None, limits: FileLimits = LIMITS
 ) -> RawLayer:
     """Read some columns of a file and its main geometry.
 
@@ -75,12 +74,11 @@ def _readable(path: Path) -> Iterator[None]:
         ) from error
 
 
-def _inside(raw: RawLayer, within: Window, crs: CRS) -> RawLayer:
-    west, south, east, north = window_bounds(within, crs, f"layer {raw.name}")
+def _inside(raw: RawLayer, within: Area, crs: CRS) -> RawLayer:
+    west, south, east, north = area_bounds(within, crs, f"layer {raw.name}")
     low_x, low_y, high_x, high_y = shapely.bounds(as_objects(raw.geometry)).T
     rows = ((low_x <= east) & (high_x >= west) & (low_y <= north) & (high_y >= south)).nonzero()[0]
-    odd = None if raw.odd is None else raw.odd.take(rows)
-    return RawLayer(raw.name, raw.columns.take(pa.array(rows)), take_shapes(raw.geometry, rows), crs, odd)
+    return raw.take(rows)
 
 
 def _kind(kind: Any) -> Literal["text", "number", "flag", "date", "other"]:

@@ -15,10 +15,9 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from netplan.core.errors import BadInputError
-from netplan.network.raw import RawLayer
-from netplan.readers.sources.curves import kind_name
-from netplan.readers.sources.source import Field, Window, window_bounds
-from netplan.readers.sources.wkb import shapes_of_wkb
+from netplan.network.raw_layers import RawLayer
+from netplan.readers.sources.layer_source import Area, Field, area_bounds
+from netplan.readers.sources.wkb_geometry import kind_name, shapes_of_wkb
 
 __all__ = ["OgrLayer", "UnreadLayerError", "layer_names", "look_at_ogr", "read_ogr"]
 
@@ -114,7 +113,7 @@ def look_at_ogr(path: Path, name: str, layer: str | None = None) -> OgrLayer:
     return OgrLayer(path, layer, name, tuple(fields), "", crs, rows)
 
 
-def read_ogr(held: OgrLayer, columns: Sequence[str], within: Window | None = None) -> RawLayer:
+def read_ogr(held: OgrLayer, columns: Sequence[str], within: Area | None = None) -> RawLayer:
     """Read some columns of a layer and its geometry.
 
     Parameters
@@ -123,7 +122,7 @@ def read_ogr(held: OgrLayer, columns: Sequence[str], within: Window | None = Non
         The layer.
     columns : sequence of str
         Columns, as its fields name them.
-    within : Window, optional
+    within : Area, optional
         Features whose bounding box touches the bounds of this area.
 
     Raises
@@ -132,7 +131,7 @@ def read_ogr(held: OgrLayer, columns: Sequence[str], within: Window | None = Non
         When GDAL cannot read it.
     """
     where = f"{held.path}: layer {held.name}"
-    bounds = None if within is None or held.crs is None else window_bounds(within, held.crs, where)
+    bounds = None if within is None or held.crs is None else area_bounds(within, held.crs, where)
     with _readable(held.path, held.layer):
         meta, table = pyogrio.read_arrow(
             held.path,

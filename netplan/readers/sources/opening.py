@@ -1,20 +1,25 @@
-"""From what a person writes to the source it means."""
+"""Opening a source: from the path or database URL that a person writes to the layers behind it."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 from netplan.core.errors import BadInputError, quoted
-from netplan.readers.sources.file_limits import LIMITS, Limits
-from netplan.readers.sources.files import FolderSource, GeodatabaseSource, GeoPackageSource, is_geodatabase
+from netplan.readers.sources.file_limits import LIMITS, FileLimits
+from netplan.readers.sources.file_sources import (
+    FolderSource,
+    GeodatabaseSource,
+    GeoPackageSource,
+    is_geodatabase,
+)
+from netplan.readers.sources.layer_source import LayerSource
 from netplan.readers.sources.postgis import PostgisSource
 from netplan.readers.sources.postgis_address import is_database_url
-from netplan.readers.sources.source import LayerSource
 
 __all__ = ["open_source"]
 
 
-def open_source(text: str | Path, limits: Limits = LIMITS) -> LayerSource:
+def open_source(text: str | Path, limits: FileLimits = LIMITS) -> LayerSource:
     """Return the source that a text names.
 
     Parameters
@@ -23,7 +28,7 @@ def open_source(text: str | Path, limits: Limits = LIMITS) -> LayerSource:
         Path of a GeoPackage, of a file geodatabase (a folder ``….gdb``), or of a folder of ``.parquet``,
         ``.geojson`` and ``.shp`` files; or the standard URL of a PostGIS database, with ``schema=NAME`` among
         its parameters.
-    limits : Limits
+    limits : FileLimits
         How large files may be; `UNLIMITED` for any size.
 
     Raises

@@ -21,12 +21,12 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from netplan.core.errors import BadInputError
-from netplan.network.raw import RawLayer
-from netplan.readers.sources.postgis_address import Address, read_address
+from netplan.network.raw_layers import RawLayer
+from netplan.readers.sources.areas import area_in_crs
+from netplan.readers.sources.layer_source import Area, Field
+from netplan.readers.sources.postgis_address import DatabaseAddress, read_address
 from netplan.readers.sources.postgis_rows import Attribute, copied_columns, expression
-from netplan.readers.sources.source import Field, Window
-from netplan.readers.sources.window import moved_area
-from netplan.readers.sources.wkb import shapes_of_wkb
+from netplan.readers.sources.wkb_geometry import shapes_of_wkb
 
 __all__ = ["PostgisSource"]
 
@@ -106,7 +106,7 @@ class PostgisSource:
         self._fields: dict[str, tuple[Attribute, ...]] = {}
         self._keys: dict[str, str] = {}
         self._counts: dict[str, int] = {}
-        with _told(self.name):
+        with _database_errors(self.name):
             self._connection = _connected(self._address)
         weakref.finalize(self, self._connection.close)
         if not self._tables:
@@ -127,14 +127,14 @@ class PostgisSource:
         """Return the columns of a table without its geometry."""
         return tuple(Field(a.name, a.kind) for a in self._attributes(layer))
 
-    def read(self, layer: str, columns: Sequence[str], *, within: Window | None = None) -> RawLayer:
+    def read(self, layer: str, columns: Sequence[str], *, within: Area | None = None) -> RawLayer:
         """Read some columns of a table and its geometry; of an area exactly the rows that touch it."""
         table = self._table(layer)
         known = {attribute.name: attribute for attribute in self._attributes(layer)}
         wanted = [known[column] for column in columns]
         crs = self._crs(table)
         where = f"{self.name}: layer {layer}"
-        with self._lock, _told(where), self._connection.cursor() as cursor:
+        with self._lock, _database_errors(where), self._connection.cursor() as cursor:
             query = sql.SQL("COPY ({}) TO STDOUT (FORMAT csv)").format(self._rows(table, wanted, within, crs))
             with cursor.copy(query) as copy:
                 data = b"".join(copy)
@@ -153,7 +153,7 @@ class PostgisSource:
 
     def _counted(self, table: _Table) -> int:
         query = sql.SQL("SELECT count(*) FROM {}").format(sql.Identifier(self._address.schema, table.name))
-        with self._lock, _told(f"{self.name}: layer {table.name}"):
+        with self._lock, _database_errors(f"{self.name}: layer {table.name}"):
             try:
                 # A view that fails must not end the one transaction that all is read in.
                 with self._connection.transaction(), self._connection.cursor() as cursor:
@@ -164,7 +164,7 @@ class PostgisSource:
                 return -1
         return int(row[0]) if row else -1
 
-    def content_key(self, within: Window | None, layers: Collection[str]) -> str:
+    def content_key(self, within: Area | None, layers: Collection[str]) -> str:
         """Return a text that differs when any row that would be read differs, worked out by the server.
 
         It sums two hashes of every row, 64 bits each, so that the order of the rows does not matter.
@@ -189,7 +189,7 @@ class PostgisSource:
         except BadInputError:
             return None
 
-    def _key_of(self, layer: str, within: Window | None) -> str:
+    def _key_of(self, layer: str, within: Area | None) -> str:
         table, attributes = self._table(layer), self._attributes(layer)
         crs = self._crs(table)
         rows = self._rows(table, list(attributes), within, crs)
@@ -202,7 +202,7 @@ class PostgisSource:
         return f"{layer!r} {names!r} {crs.to_wkt() if crs else None} {count} {one} {other}"
 
     def _rows(
-        self, table: _Table, attributes: list[Attribute], within: Window | None, crs: CRS | None
+        self, table: _Table, attributes: list[Attribute], within: Area | None, crs: CRS | None
     ) -> sql.Composed:
         shape = sql.Identifier(table.shape)
         flat = "{}" if table.dimensions <= 3 and not table.kind.endswith("M") else "ST_Force2D({})"
@@ -220,9 +220,9 @@ class PostgisSource:
         )
         return query + sql.SQL(" WHERE {0} && {1} AND ST_Intersects({0}, {1})").format(shape, area)
 
-    def _area(self, within: Window, crs: CRS, layer: str) -> bytes:
+    def _area(self, within: Area, crs: CRS, layer: str) -> bytes:
         """Return an area in the CRS of a layer as well-known binary, a trifle wider than given."""
-        area = moved_area(within, crs, f"{self.name}: layer {layer}")
+        area = area_in_crs(within, crs, f"{self.name}: layer {layer}")
         west, south, east, north = area.bounds
         return bytes(area.buffer(_RIM * max(east - west, north - south)).wkb)
 
@@ -274,12 +274,12 @@ class PostgisSource:
         )
 
     def _ask(self, query: Any, values: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
-        with self._lock, _told(self.name), self._connection.cursor() as cursor:
+        with self._lock, _database_errors(self.name), self._connection.cursor() as cursor:
             # Without values nothing is bound, and a percent sign in a quoted name is one.
             return cursor.execute(query, values or None).fetchall()
 
 
-def _connected(address: Address) -> psycopg.Connection[Any]:
+def _connected(address: DatabaseAddress) -> psycopg.Connection[Any]:
     connection = psycopg.connect(
         address.connect,
         connect_timeout=_CONNECT_S,
@@ -313,7 +313,7 @@ def _meant(tables: list[_Table]) -> _Table:
 
 
 @contextmanager
-def _told(where: str) -> Iterator[None]:
+def _database_errors(where: str) -> Iterator[None]:
     """Say in one line what a database refused; nothing of the address but its name is repeated."""
     try:
         yield

@@ -16,7 +16,7 @@ from psycopg.conninfo import conninfo_to_dict
 
 from netplan.core.errors import BadInputError
 
-__all__ = ["Address", "is_database_url", "read_address"]
+__all__ = ["DatabaseAddress", "is_database_url", "read_address"]
 
 _SCHEMES: Final = ("postgresql", "postgres")
 _SCHEMA: Final = "public"
@@ -27,7 +27,7 @@ _MALFORMED: Final = (
 
 
 @dataclass(frozen=True, slots=True)
-class Address:
+class DatabaseAddress:
     """Where layers lie in a database.
 
     Parameters
@@ -50,7 +50,7 @@ def is_database_url(text: str) -> bool:
     return text.split(":", 1)[0].lower() in _SCHEMES and "://" in text
 
 
-def read_address(url: str) -> Address:
+def read_address(url: str) -> DatabaseAddress:
     """Return the address that a URL means.
 
     Raises
@@ -78,11 +78,11 @@ def read_address(url: str) -> Address:
         raise BadInputError(_MALFORMED) from None
     schema = schemas[0] if schemas else _SCHEMA
     if len(schemas) > 1 or not schema or "\0" in schema:
-        raise BadInputError(f"{_said(known, '')}: give one schema, as in ?schema=gas")
-    return Address(_said(known, schema), connect, schema)
+        raise BadInputError(f"{_public_name(known, '')}: give one schema, as in ?schema=gas")
+    return DatabaseAddress(_public_name(known, schema), connect, schema)
 
 
-def _said(known: Mapping[str, object], schema: str) -> str:
+def _public_name(known: Mapping[str, object], schema: str) -> str:
     """Write an address without anything that is secret or belongs to a person."""
     host, port = str(known.get("host") or known.get("hostaddr") or ""), str(known.get("port") or "")
     place = quote(host, safe=":,.[]") + (f":{port}" if port else "")

@@ -1,1 +1,0 @@
-"""Joined networks kept on disk."""
