@@ -60,8 +60,8 @@ def write_state(state: SolvedState, crs: str) -> dict[str, gpd.GeoDataFrame]:
     points = shapely.points
     return {
         "bypasses": _bypasses(rank, state.feeds, crs),
-        "customers": _customers(rank, state.customers, crs),
-        "pipes": _pipes(rank, state.pipes, nodes, crs),
+        "customers": _customer_table(rank, state.customers, crs),
+        "pipes": _pipe_table(rank, state.pipes, nodes, crs),
         "nodes": _layer(rank, NODES, nodes, points(nodes.x_m, nodes.y_m), crs),
         "stations": _layer(
             rank, STATIONS, state.stations, points(state.stations.x_m, state.stations.y_m), crs
@@ -70,7 +70,7 @@ def write_state(state: SolvedState, crs: str) -> dict[str, gpd.GeoDataFrame]:
     }
 
 
-def _pipes(rank: int, pipes: StatePipes, nodes: StateNodes, crs: str) -> gpd.GeoDataFrame:
+def _pipe_table(rank: int, pipes: StatePipes, nodes: StateNodes, crs: str) -> gpd.GeoDataFrame:
     worked_out = {
         "layer": _LAYERS[pipes.is_main.astype(int)],
         "state": _STATES[pipes.state],
@@ -86,7 +86,7 @@ def _bypasses(rank: int, feeds: StateFeeds, crs: str) -> gpd.GeoDataFrame:
     return _layer(rank, BYPASSES, feeds, feeds.lines(), crs)
 
 
-def _customers(rank: int, customers: StateCustomers, crs: str) -> gpd.GeoDataFrame:
+def _customer_table(rank: int, customers: StateCustomers, crs: str) -> gpd.GeoDataFrame:
     start, node = customers.drawn_start.tolist(), customers.drawn_node.tolist()
     lists = [SEPARATOR.join(map(str, node[a:b])) for a, b in pairwise(start)]
     points = shapely.points(customers.x_m, customers.y_m)
@@ -103,7 +103,7 @@ def _layer(
 ) -> gpd.GeoDataFrame:
     known = {"option": np.full(len(table), rank), **(worked_out or {})}
     data = {
-        column.name: _values(
+        column.name: _column_values(
             column.kind, known[column.name] if column.name in known else getattr(table, column.name)
         )
         for column in columns
@@ -111,7 +111,7 @@ def _layer(
     return gpd.GeoDataFrame(pd.DataFrame(data), geometry=geometry, crs=crs)
 
 
-def _values(kind: ColumnKind, values: Any) -> NDArray[Any]:
+def _column_values(kind: ColumnKind, values: Any) -> NDArray[Any]:
     if kind is ColumnKind.TEXT:
         return np.asarray(values.numpy())
     if kind is ColumnKind.TEXT_OR_NULL:
