@@ -31,7 +31,7 @@ from netplan.demand import read_forecast
 from netplan.outputs.folder import check_target, write_plan_folder
 from netplan.outputs.reader_choices import Choices, check_choices
 from netplan.outputs.summary import print_summary
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.readers import open_source, read_mapping, read_network
 from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
 from netplan.readers.sources.window import read_window

@@ -10,8 +10,8 @@ from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.reader_choices import Choices, check_choices
 from netplan.outputs.whole_folder import Target, check_folder, write_folder
 from netplan.planfile import read_state
-from netplan.planfile.result import PlanResult
-from netplan.planfile.schema import read_plan
+from netplan.planfile.plan_json import read_plan
+from netplan.planfile.plan_result import PlanResult
 
 __all__ = ["check_target", "write_deliverables_again", "write_plan_folder"]
 

@@ -15,13 +15,12 @@ from netplan.outputs.documents.words import read_words
 from netplan.outputs.layers import plan_layers, write_layers
 from netplan.outputs.map import plan_map
 from netplan.outputs.notices import NoticeRow, notice_rows, notices_csv
-from netplan.outputs.notices.rows import option_of
 from netplan.outputs.notices.workbook import write_notices_xlsx
 from netplan.outputs.reader_choices import Choices
 from netplan.planfile import SolvedState
 from netplan.planfile.model import Plan
-from netplan.planfile.result import PlanResult
-from netplan.planfile.schema import plan_to_json
+from netplan.planfile.plan_json import option_of_rank, plan_to_json
+from netplan.planfile.plan_result import PlanResult
 
 __all__ = ["write_contents", "write_deliverables"]
 
@@ -46,7 +45,7 @@ def write_contents(result: PlanResult, folder: Path, choices: Choices, tell: Tel
     write_layers(layers, folder / "plan.gpkg")
     rows = write_deliverables(plan, layers, result.states, folder, choices, tell)
     if choices.papers:
-        doubts = customers_in_doubt(option_of(plan, choices.option))
+        doubts = customers_in_doubt(option_of_rank(plan, choices.option))
         _write_call_sheet(result, rows, doubts, folder / "call_sheet_restricted.pdf")
 
 
@@ -78,7 +77,7 @@ def write_deliverables(
         The notice list that was written.
     """
     figures, rank = choices.figures, choices.option
-    place = plan.options.index(option_of(plan, rank))
+    place = plan.options.index(option_of_rank(plan, rank))
     tell("writing the notices")
     rows = notice_rows(plan, states[place])
     (folder / "notices.csv").write_text(notices_csv(rows), encoding="utf-8", newline="")

@@ -13,9 +13,8 @@ from netplan.feeds import feed_links, with_taps
 from netplan.hydraulics import FlowNetwork, FlowState, NetworkSolver, PartStatus, StationState
 from netplan.network.subnetwork import BoundaryAffectedError
 from netplan.network.topology import station_nodes
-from netplan.planning.connectivity import CutConnectivity, reach_after
+from netplan.planning.connectivity import CutConnectivity, flow_after, node_demand_after, reach_after
 from netplan.planning.context import PlanningContext
-from netplan.planning.customer_effects import flow_after, node_demand_after
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.feeds_in_use import FeedEnd, FeedInUse, Spans, feeds_in_use
 from netplan.planning.sequence import ROUNDING_PA
@@ -82,29 +81,29 @@ class FailureCase:
     @cached_property
     def whole(self) -> FailureCase:
         """The same in all of the network: where a state is felt beyond the subnetwork."""
-        context = self.context
-        if not isinstance(context, SubnetworkContext):
+        near = self._subnetwork
+        if near is None:
             return self
-        rows, everything = context.subnetwork.rows, context.whole
+        rows, everything = near.subnetwork.rows, near.whole
         gone = np.zeros(len(everything.request.network.customers), dtype=bool)
         gone[rows.customer[self.gone]] = True
         return FailureCase(
             everything, gone, tuple(feed.elsewhere(rows) for feed in self.feeds), self.in_whole(self.planned)
         )
 
+    @property
+    def _subnetwork(self) -> SubnetworkContext | None:
+        return self.context if isinstance(self.context, SubnetworkContext) else None
+
     def in_whole(self, spans: Spans) -> Spans:
         """Return what stops close in rows of all of the network."""
-        context = self.context
-        return spans.elsewhere(context.subnetwork.rows) if isinstance(context, SubnetworkContext) else spans
+        near = self._subnetwork
+        return spans if near is None else spans.elsewhere(near.subnetwork.rows)
 
     def nodes_in_whole(self, nodes: Ints) -> Ints:
         """Return nodes as rows of all of the network."""
-        context = self.context
-        return (
-            context.subnetwork.rows.node[nodes].astype(np.int64)
-            if isinstance(context, SubnetworkContext)
-            else nodes
-        )
+        near = self._subnetwork
+        return nodes if near is None else near.subnetwork.rows.node[nodes].astype(np.int64)
 
     def labels(self, spans: Spans) -> Ints:
         """Return the connected part of each node once stops are in, with every feed in use."""

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from netplan.procedure.case import OrderCase
-from netplan.procedure.fallback_words import fallback_words
+from netplan.procedure.order_case import OrderCase, fallback_words
 from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
 __all__ = ["do_work", "empty"]

@@ -6,11 +6,11 @@ from collections.abc import Iterator, Sequence
 
 from netplan.core.errors import BadWorkError
 from netplan.planfile.model import Conditions, Option, Step, WorkItem
-from netplan.procedure.case import OrderCase, order_case
 from netplan.procedure.emptying import do_work, empty
 from netplan.procedure.feeding import close_feeds, open_feeds, prove_through_flow
 from netplan.procedure.filling import fill, reinstate, seal_tappings, withdraw
 from netplan.procedure.metering import meters_again, meters_off, relight
+from netplan.procedure.order_case import OrderCase, order_case
 from netplan.procedure.proving import prove, tap
 from netplan.procedure.step_kinds import StepDraft, numbered
 from netplan.procedure.stopping import prove_barriers, set_stops, test_for_let_by

@@ -16,12 +16,12 @@ from netplan.core.errors import BadNetworkError, NotSolvedError
 from netplan.core.units import rounded_down
 from netplan.isolation import Cut
 from netplan.network.subnetwork import BoundaryAffectedError
+from netplan.planning.connectivity import reach_of
 from netplan.planning.context import PlanningContext
-from netplan.planning.customer_effects import reach_of
+from netplan.planning.deficient_parts import solve_unfed
 from netplan.planning.request import PlanRequest
 from netplan.planning.subnetwork_context import SubnetworkContext, contexts_around
 from netplan.planning.subnetwork_rows import cut_within
-from netplan.planning.without_feeds import solve_unfed
 
 __all__ = ["PressureSolver", "SolvedPressures"]
 

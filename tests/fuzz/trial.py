@@ -30,7 +30,7 @@ from netplan.network.work_section import WorkPart
 from netplan.outputs.findings import findings_json, findings_layer, print_findings
 from netplan.outputs.folder import write_plan_folder
 from netplan.outputs.summary import print_summary
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.readers import read_layers
 from netplan.rules import Rules, read_rules
 from tests.fuzz.damage import damaged

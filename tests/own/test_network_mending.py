@@ -18,7 +18,7 @@ from netplan.network.flat import as_objects
 from netplan.network.raw import as_raw
 from netplan.network.repair import mend
 from netplan.network.work_section import WorkPart
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.readers import read_network, write_layers
 from netplan.rules import read_rules
 from tests.support.networks import (

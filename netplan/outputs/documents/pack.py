@@ -14,11 +14,11 @@ from netplan.outputs.documents.pack_stops import stop_part
 from netplan.outputs.documents.plan_drawing import plan_drawing
 from netplan.outputs.documents.symbols import legend_svg
 from netplan.outputs.documents.typeset import typeset
-from netplan.outputs.notices.rows import option_of
 from netplan.outputs.number_format import METRIC, Figures
 from netplan.outputs.weather_digits import figures_for_weather
 from netplan.planfile import SolvedState
 from netplan.planfile.model import Bypass, Option, Plan, WeatherLine
+from netplan.planfile.plan_json import option_of_rank
 
 __all__ = ["work_pack_pdf"]
 
@@ -58,7 +58,7 @@ def work_pack_pdf(plan: Plan, layers: Layers, state: SolvedState, *, units: Figu
         How figures are written.
     """
     units = figures_for_weather(units, plan)
-    option = option_of(plan, state.option)
+    option = option_of_rank(plan, state.option)
     stops, pictures = stop_part(plan, option, layers, state.pipes, units)
     pictures |= {"plan": plan_drawing(option, layers, state, height_mm=190.0), "legend": legend_svg()}
     for k, bypass in enumerate(option.bypasses):

@@ -8,7 +8,7 @@ import shapely
 
 from netplan.network.model import Network
 from netplan.planfile.model import Plan
-from netplan.planning.option_records.extent import Extent
+from netplan.planning.option_records.state_extent import Extent
 
 __all__ = ["BASE_LAYERS", "base_rows", "condition_rows"]
 

@@ -9,8 +9,8 @@ from netplan.network.pipe_lines import PipeLines
 from netplan.outputs.layers.base import base_rows, condition_rows
 from netplan.outputs.layers.works import Places, work_rows, works_of
 from netplan.planfile import write_state
-from netplan.planfile.result import PlanResult
-from netplan.planning.option_records.extent import extent_of
+from netplan.planfile.plan_result import PlanResult
+from netplan.planning.option_records.state_extent import extent_of
 
 __all__ = ["plan_layers"]
 

@@ -13,7 +13,7 @@ from netplan.outputs.map.shapes import points_of
 from netplan.outputs.number_format import Figures
 from netplan.planfile import StateStations
 from netplan.planfile.model import Option
-from netplan.procedure.fallback_words import fallback_words
+from netplan.procedure.order_case import fallback_words
 
 __all__ = ["records_of", "rows_of", "small_things", "station_marks"]
 

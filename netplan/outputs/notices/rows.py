@@ -9,9 +9,10 @@ from typing import Any, Final
 from netplan.core.errors import BadInputError, quoted
 from netplan.customers import address_groups, priority_rank, relight_order, walking_key
 from netplan.planfile import SolvedState, StateCustomers
-from netplan.planfile.model import AffectedCustomer, Option, Plan
+from netplan.planfile.model import AffectedCustomer, Plan
+from netplan.planfile.plan_json import option_of_rank
 
-__all__ = ["EFFECTS", "NoticeRow", "notice_rows", "option_of"]
+__all__ = ["EFFECTS", "NoticeRow", "notice_rows"]
 
 EFFECTS: Final = ("off", "kept", "standby")
 """Effects in the order of the lists. Standby: nothing is planned for them, but they go off if a planned stop
@@ -49,20 +50,6 @@ class NoticeRow:
     relit: int = 0
 
 
-def option_of(plan: Plan, rank: int) -> Option:
-    """Return the option of a rank.
-
-    Raises
-    ------
-    BadInputError
-        When the plan has no such option.
-    """
-    for option in plan.options:
-        if option.rank == rank:
-            return option
-    raise BadInputError(f"option {rank}: the plan has options 1 to {len(plan.options)}; choose one of them")
-
-
 def notice_rows(plan: Plan, state: SolvedState) -> tuple[NoticeRow, ...]:
     """Return the notice list of an option: by effect; those off as they are relit, the others as one walks.
 
@@ -77,7 +64,7 @@ def notice_rows(plan: Plan, state: SolvedState) -> tuple[NoticeRow, ...]:
     BadInputError
         When there is no such option, or the state lacks a customer of the plan.
     """
-    option, customers = option_of(plan, state.option), state.customers
+    option, customers = option_of_rank(plan, state.option), state.customers
     place = {id_: row for row, id_ in enumerate(customers.customer_id)}
     affected = {customer.id: customer for customer in option.customers}
     standby = set(option.standby)

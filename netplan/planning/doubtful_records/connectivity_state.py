@@ -1,4 +1,4 @@
-"""Who hangs together once an option's stops and feeds are in: the ground that doubts are judged on."""
+"""Connectivity once the stops and feeds of an option are in: what doubtful records are judged on."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from netplan.isolation import Cut
 from netplan.network.model import Network
 from netplan.network.topology import adjacency, parts_without, station_nodes
 
-__all__ = ["ConnectivityState", "Spot", "ground_of"]
+__all__ = ["ConnectivityState", "Spot", "connectivity_state"]
 
 Spot = tuple[int, float]
 """A pipe row and a chainage on it [m]."""
@@ -105,10 +105,10 @@ class ConnectivityState:
         return inside
 
 
-def ground_of(
+def connectivity_state(
     network: Network, cut: Cut, feeds: Sequence[tuple[Spot, Spot]], opened: Iterable[int]
 ) -> ConnectivityState:
-    """Return the ground of an option.
+    """Return the connectivity of an option with its stops and feeds in.
 
     Parameters
     ----------
