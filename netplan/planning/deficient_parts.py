@@ -16,7 +16,7 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.purge_loads import PurgeDraw, live_nodes, purge_draws
 from netplan.planning.sequence import judge
 
-__all__ = ["DeficientPart", "Unfed", "part_of", "solve_unfed", "stranded_parts", "weak_part"]
+__all__ = ["DeficientPart", "WithoutFeeds", "part_of", "solve_without_feeds", "stranded_parts", "weak_part"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,7 +42,7 @@ class DeficientPart:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Unfed:
+class WithoutFeeds:
     """The network with all stops in and no feed.
 
     Parameters
@@ -61,7 +61,7 @@ class Unfed:
     states: tuple[FlowState, ...]
 
 
-def solve_unfed(context: PlanningContext, cut: Cut, reach: CutConnectivity) -> Unfed:
+def solve_without_feeds(context: PlanningContext, cut: Cut, reach: CutConnectivity) -> WithoutFeeds:
     """Solve the network with all stops in and no feed, in every hour to check, purges included.
 
     Where gas for a purge may be let in at several stops, the one counts at which the kept inlets hold, else
@@ -92,7 +92,7 @@ def solve_unfed(context: PlanningContext, cut: Cut, reach: CutConnectivity) -> U
             if holds:
                 break
         states.extend(chosen)
-    return Unfed(demands, draws, tuple(states))
+    return WithoutFeeds(demands, draws, tuple(states))
 
 
 def stranded_parts(reach: CutConnectivity) -> tuple[DeficientPart, ...]:
@@ -110,11 +110,11 @@ def stranded_parts(reach: CutConnectivity) -> tuple[DeficientPart, ...]:
 
 
 def weak_part(
-    context: PlanningContext, reach: CutConnectivity, unfed: Sequence[FlowState]
+    context: PlanningContext, reach: CutConnectivity, without_feeds: Sequence[FlowState]
 ) -> tuple[DeficientPart, ...]:
     """Return the customers that the stops leave too little pressure, as one part or none."""
     owner, at = context.attachments
-    pressure = np.min([state.pressure_pa_gauge for state in unfed], axis=0)
+    pressure = np.min([state.pressure_pa_gauge for state in without_feeds], axis=0)
     low = ~(pressure[at] >= context.required_pa_gauge) & reach.fed[at]
     low &= ~reach.isolated[owner] & ~reach.stranded[owner] & ~context.weak_before[owner]
     if not low.any():

@@ -36,9 +36,9 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import queue_minor, queue_of, times_of
 from netplan.planning.deficient_parts import (
     DeficientPart,
-    Unfed,
+    WithoutFeeds,
     part_of,
-    solve_unfed,
+    solve_without_feeds,
     stranded_parts,
     weak_part,
 )
@@ -83,11 +83,11 @@ def price_cut(
     refused = _too_dear(context, cut, reach, most_minor)
     if refused:
         return RefusedCut(cut, refused)
-    unfed = solve_unfed(context, cut, reach)
-    deficient = (*stranded_parts(reach), *weak_part(context, reach, unfed.states))
+    without_feeds = solve_without_feeds(context, cut, reach)
+    deficient = (*stranded_parts(reach), *weak_part(context, reach, without_feeds.states))
     if not deficient:
-        return _without_feeds(context, cut, reach, unfed)
-    return _with_feeds(_CutToFeed.of(context, cut, reach, unfed, deficient), most_minor)
+        return _without_feeds(context, cut, reach, without_feeds)
+    return _with_feeds(_CutToFeed.of(context, cut, reach, without_feeds, deficient), most_minor)
 
 
 def _too_dear(context: PlanningContext, cut: Cut, reach: CutConnectivity, most_minor: int | None) -> str:
@@ -122,7 +122,7 @@ def _base_minor(context: PlanningContext, cut: Cut, reach: CutConnectivity) -> i
 
 
 def _without_feeds(
-    context: PlanningContext, cut: Cut, reach: CutConnectivity, unfed: Unfed
+    context: PlanningContext, cut: Cut, reach: CutConnectivity, without_feeds: WithoutFeeds
 ) -> tuple[EvaluatedOption] | RefusedCut:
     inlets = kept_inlets(context, reach, reach.isolated)
     # Nothing is drawn within a stopped piece: closing all of it is the same as closing it at the barrier.
@@ -131,8 +131,8 @@ def _without_feeds(
         inlets,
         [stop.piece for stop in cut.stops],
         meters_on_m3_per_s_std=context.demands_before(context.base.node_count),
-        meters_off_m3_per_s_std=unfed.demands,
-        purges=[_tapped(draw, live_nodes(cut)) for draw in unfed.draws],
+        meters_off_m3_per_s_std=without_feeds.demands,
+        purges=[_tapped(draw, live_nodes(cut)) for draw in without_feeds.draws],
     )
     if work.failing is not None:
         return RefusedCut(cut, work.failing.reason())
@@ -150,7 +150,7 @@ def _without_feeds(
         fed=None,
         work=work,
         off=off,
-        draws=unfed.draws,
+        draws=without_feeds.draws,
         flow_m3_per_s_std=flow_after(context, reach, reach.isolated),
         stops_minor=cut.stops_minor,
         interruption_minor=interruption,
@@ -178,7 +178,7 @@ class _CutToFeed:
     context : PlanningContext
     cut : Cut
     reach : CutConnectivity
-    unfed : Unfed
+    without_feeds : WithoutFeeds
         All stops in and no feed, solved.
     deficient : tuple of DeficientPart
     stopped : StoppedNetwork
@@ -189,7 +189,7 @@ class _CutToFeed:
     context: PlanningContext
     cut: Cut
     reach: CutConnectivity
-    unfed: Unfed
+    without_feeds: WithoutFeeds
     deficient: tuple[DeficientPart, ...]
     stopped: StoppedNetwork
     fed: FedNetwork
@@ -200,13 +200,13 @@ class _CutToFeed:
         context: PlanningContext,
         cut: Cut,
         reach: CutConnectivity,
-        unfed: Unfed,
+        without_feeds: WithoutFeeds,
         deficient: tuple[DeficientPart, ...],
     ) -> _CutToFeed:
         stopped = draw_stops(context.request.network, context.base, cut)
-        pressure = np.array([at_taps(stopped, state) for state in unfed.states])
+        pressure = np.array([at_taps(stopped, state) for state in without_feeds.states])
         fed = fed_network(context, cut, reach, stopped, deficient, pressure)
-        return cls(context, cut, reach, unfed, deficient, stopped, fed)
+        return cls(context, cut, reach, without_feeds, deficient, stopped, fed)
 
     @property
     def parts(self) -> list[UnfedPart]:
@@ -233,7 +233,7 @@ class _CutToFeed:
         """Return what is left with some parts off: a node may hold customers off beside others that stay."""
         gone = self.gone(off)
         demands = demands_after(self.context, self.reach, gone, self.fed.flow.node_count)
-        draws = tuple(draw.at(self.stopped.barrier_node) for draw in self.unfed.draws)
+        draws = tuple(draw.at(self.stopped.barrier_node) for draw in self.without_feeds.draws)
         kept = kept_inlets(self.context, self.reach, gone)
         return Relieved(FeedLoads(demands, draws), ~np.isin(inlets.node, kept.node))
 
@@ -276,7 +276,7 @@ def _with_feeds(to_feed: _CutToFeed, most_minor: int | None) -> tuple[EvaluatedO
 def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | RefusedCut:
     """Return the option with the feeds of an answer, if every state of the work holds."""
     context, cut, reach, fed = to_feed.context, to_feed.cut, to_feed.reach, to_feed.fed
-    deficient, stopped, draws = to_feed.deficient, to_feed.stopped, to_feed.unfed.draws
+    deficient, stopped, draws = to_feed.deficient, to_feed.stopped, to_feed.without_feeds.draws
     gone = to_feed.gone(answer.off)
     off = np.flatnonzero(gone)
     interruption = _interruption(context, off)

@@ -13,7 +13,7 @@ from netplan.network.work_section import WorkSection
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.failed_network import FailureCase
-from netplan.planning.feeds_in_use import FeedEnd, FeedInUse, Spans
+from netplan.planning.feeds_in_use import ClosedLengths, FeedEnd, FeedInUse
 from netplan.planning.rank import isolation_problem
 from netplan.rules import MethodKind, Rules, StopMethod
 
@@ -260,16 +260,16 @@ def _answer(
             place, WILL_NOT_SET, (), None, (), f"no fallback: {found or 'none was found'}", kept=case.feeds
         )
     others = [stop for i, stop in enumerate(option.cut.stops) if i != place]
-    use, spans = _new_stops(found, others), Spans.of(found)
-    lost = [feed for feed in case.feeds if any(spans.hold(end) for end in feed.ends)]
+    use, lengths = _new_stops(found, others), ClosedLengths.of(found)
+    lost = [feed for feed in case.feeds if any(lengths.hold(end) for end in feed.ends)]
     shut = tuple(
-        ShutFeed(feed, next((end for end in feed.ends if not spans.hold(end)), feed.ends[0]))
+        ShutFeed(feed, next((end for end in feed.ends if not lengths.hold(end)), feed.ends[0]))
         for feed in lost
         # An opened valve that is to be the new stop is shut once.
         if not any(stop.valve >= 0 and stop.piece == feed.valve_piece for stop in use)
     )
     names = {feed.id for feed in lost}
-    after = case.after(spans, lost_feeds=names)
+    after = case.after(lengths, lost_feeds=names)
     notes = [f"{feed.what} {feed.id} ends inside the larger zone: it is lost" for feed in lost]
     notes += list(dict.fromkeys(line for stop in use for line in stop.record_joints))
     minutes = _minutes_to_shut(context.request.rules, shut)

@@ -29,9 +29,9 @@ from netplan.planning.option_records.option_state import StateSource, state_of
 from netplan.planning.option_records.plan_findings import findings_of, known_findings, noticed
 from netplan.planning.option_records.state_extent import extent_of
 from netplan.planning.option_records.validity_warnings import validity_findings
+from netplan.planning.pipes_set_aside import plan_with_set_aside
 from netplan.planning.rank import gas_outlet_pa_gauge, look_up, rank
 from netplan.planning.request import PlanRequest, orders_in_words
-from netplan.planning.set_aside import plan_with_set_aside
 from netplan.planning.subnetwork_context import in_least_subnetwork
 from netplan.procedure import step_list
 
