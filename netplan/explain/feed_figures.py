@@ -45,14 +45,14 @@ def _bypass(recorded: RecordedOption, ident: str) -> tuple[Bypass, int]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Part:
+class _FedPart:
     """What a bypass feeds: nodes, and whether it is the only supply."""
 
     nodes: frozenset[int]
     alone: bool
 
 
-def _part_fed(recorded: RecordedOption, row: int) -> _Part:
+def _part_fed(recorded: RecordedOption, row: int) -> _FedPart:
     pipes, feeds = recorded.state.pipes, recorded.state.feeds
     a, b = pipes.from_node[pipes.is_open], pipes.to_node[pipes.is_open]
     start, end = int(feeds.from_node[row]), int(feeds.to_node[row])
@@ -63,7 +63,7 @@ def _part_fed(recorded: RecordedOption, row: int) -> _Part:
     others = np.arange(len(feeds)) != row
     ends = {*feeds.from_node[others].tolist(), *feeds.to_node[others].tolist()}
     alone = start not in inside and not (inside & (stations | ends))
-    return _Part(inside, alone)
+    return _FedPart(inside, alone)
 
 
 def explain_flow(recorded: RecordedOption, ident: str) -> Explanation:
@@ -99,7 +99,7 @@ def explain_flow(recorded: RecordedOption, ident: str) -> Explanation:
     )
 
 
-def _by_customers(sheet: ExplanationSheet, recorded: RecordedOption, part: _Part) -> float:
+def _by_customers(sheet: ExplanationSheet, recorded: RecordedOption, part: _FedPart) -> float:
     customers = recorded.state.customers
     ways, owner = np.diff(customers.drawn_start), customers.drawn_by()
     inside = np.bincount(

@@ -10,8 +10,8 @@ from netplan.planfile.model.plan_inputs import (
     Conditions,
     FindingRow,
     NetworkFacts,
-    Part,
     PipeSetAside,
+    PlanElement,
     Provenance,
     WorkItem,
 )
@@ -37,7 +37,7 @@ __all__ = ["SCHEMA_NAME", "BurdenParts", "Option", "Plan", "Proof"]
 SCHEMA_NAME: Final = "netplan/plan/1"
 
 
-class BurdenParts(Part):
+class BurdenParts(PlanElement):
     """The parts of the burden [currency]; they add up to it to the minor unit."""
 
     stops: Money
@@ -46,7 +46,7 @@ class BurdenParts(Part):
     gas: Money
 
 
-class Proof(Part):
+class Proof(PlanElement):
     """What is proven about the rank: no different option is cheaper beyond those listed."""
 
     optimal: bool
@@ -55,7 +55,7 @@ class Proof(Part):
     reason: str
 
 
-class Option(Part):
+class Option(PlanElement):
     """One complete answer."""
 
     rank: int
@@ -95,7 +95,7 @@ class Option(Part):
         return tuple(sorted({id_ for fallback in self.fallback for id_ in fallback.standby} - off))
 
 
-class Plan(Part):
+class Plan(PlanElement):
     """A plan: planning help, never a permit."""
 
     schema_: Literal["netplan/plan/1"] = Field(alias="schema", default=SCHEMA_NAME)

@@ -13,20 +13,20 @@ __all__ = [
     "DemandPart",
     "FindingRow",
     "NetworkFacts",
-    "Part",
     "PipeSetAside",
+    "PlanElement",
     "Provenance",
     "WorkItem",
 ]
 
 
-class Part(BaseModel):
+class PlanElement(BaseModel):
     """A part of a plan: frozen; keys this version does not know are refused."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-class NetworkFacts(Part):
+class NetworkFacts(PlanElement):
     """Which network the plan is for."""
 
     content_sha256: str = Field(description="digest of the normalised layers sorted by id")
@@ -36,7 +36,7 @@ class NetworkFacts(Part):
     length_scale: float = Field(description="projection scale that planar lengths were divided by [-]")
 
 
-class Provenance(Part):
+class Provenance(PlanElement):
     """Where the plan comes from; left out of comparisons."""
 
     source: str
@@ -44,7 +44,7 @@ class Provenance(Part):
     created: str
 
 
-class WorkItem(Part):
+class WorkItem(PlanElement):
     """One length to be made gas-free."""
 
     main_id: str
@@ -52,7 +52,7 @@ class WorkItem(Part):
     to_m: Metres
 
 
-class DemandPart(Part):
+class DemandPart(PlanElement):
     """One part of the demand at the worst hour [m³/h]."""
 
     name: str
@@ -60,7 +60,7 @@ class DemandPart(Part):
     flow_m3h: Rounded3
 
 
-class Conditions(Part):
+class Conditions(PlanElement):
     """The window of the work and its weather."""
 
     start: str | None = Field(description="start of the window, ISO 8601 local time; null: any working day")
@@ -78,7 +78,7 @@ class Conditions(Part):
     )
 
 
-class FindingRow(Part):
+class FindingRow(PlanElement):
     """A data finding that touches the plan."""
 
     code: str
@@ -89,7 +89,7 @@ class FindingRow(Part):
     mend: str
 
 
-class PipeSetAside(Part):
+class PipeSetAside(PlanElement):
     """A live pipe without a usable size, taken as not live; the plan is the same with it live."""
 
     layer: Literal["mains", "services"]

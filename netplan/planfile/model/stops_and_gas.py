@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from netplan.planfile.model.plan_inputs import Part
+from netplan.planfile.model.plan_inputs import PlanElement
 from netplan.planfile.numbers import (
     Degrees,
     Metres,
@@ -37,7 +37,7 @@ __all__ = [
 ]
 
 
-class Tapping(Part):
+class Tapping(PlanElement):
     """One hole in the main, at its chainage, with the outlet size [mm] (0: a barrier without tapping)."""
 
     role: Literal["zone_vent", "barrier", "vent", "gauge", "bypass"]
@@ -57,7 +57,7 @@ class Tapping(Part):
         return sign * (self.chainage_m - stop.chainage_m)
 
 
-class NotNearer(Part):
+class NotNearer(PlanElement):
     """A place nearer to the work, and why the stop is not there."""
 
     main_id: str
@@ -71,7 +71,7 @@ class NotNearer(Part):
     reason: str
 
 
-class Stop(Part):
+class Stop(PlanElement):
     """A point where the flow is stopped. `chainage_m` is the barrier nearest the work."""
 
     id: str
@@ -105,7 +105,7 @@ class Stop(Part):
     not_nearer: tuple[NotNearer, ...] = ()
 
 
-class ZonePipe(Part):
+class ZonePipe(PlanElement):
     """A length of pipe inside the zone."""
 
     layer: Literal["mains", "services"]
@@ -114,7 +114,7 @@ class ZonePipe(Part):
     to_m: Metres
 
 
-class Zone(Part):
+class Zone(PlanElement):
     """A connected isolated zone; ends at the barrier nearest the work of each stop."""
 
     work: tuple[int, ...] = Field(description="indices into the plan's work")
@@ -123,7 +123,7 @@ class Zone(Part):
     internal_volume_m3: Rounded6 = Field(description="actual volume of the bores [m³]")
 
 
-class VentComparison(Part):
+class VentComparison(PlanElement):
     """A published formula beside the tool's own figure."""
 
     formula: str
@@ -132,7 +132,7 @@ class VentComparison(Part):
     reason: str
 
 
-class LetBy(Part):
+class LetBy(PlanElement):
     """Gas that passes a stop through a stated leak path while it is in."""
 
     stop_id: str
@@ -141,7 +141,7 @@ class LetBy(Part):
     flow_m3h: Rounded6
 
 
-class Vent(Part):
+class Vent(PlanElement):
     """Gas lost to make the zone gas-free and to bring it back.
 
     Volumes at 15 °C, 101.325 kPa. `of_which_pressure_part_m3` is the part of the line content that leaves
@@ -165,7 +165,7 @@ class Vent(Part):
     let_by: tuple[LetBy, ...] = ()
 
 
-class PurgePoint(Part):
+class PurgePoint(PlanElement):
     """Where a zone is purged from or to."""
 
     id: str
@@ -179,7 +179,7 @@ class PurgePoint(Part):
     note: str = ""
 
 
-class PurgeLoad(Part):
+class PurgeLoad(PlanElement):
     """What purging one zone in takes from the live network at least: the option holds with it.
 
     It may be taken at any of the stops; `nodes` are their numbers in plan.gpkg.
@@ -190,7 +190,7 @@ class PurgeLoad(Part):
     nodes: tuple[int, ...]
 
 
-class Purge(Part):
+class Purge(PlanElement):
     """Purging out of service and back in."""
 
     volumes_out: Rounded2

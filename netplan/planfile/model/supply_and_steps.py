@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import ConfigDict, Field
 
-from netplan.planfile.model.plan_inputs import Part
+from netplan.planfile.model.plan_inputs import PlanElement
 from netplan.planfile.numbers import (
     CapacityFlow,
     ColdestAir,
@@ -42,7 +42,7 @@ __all__ = [
 ]
 
 
-class AffectedCustomer(Part):
+class AffectedCustomer(PlanElement):
     """A customer whose supply is touched. `pressure_mbar` is at the meter inlet at the worst hour.
 
     `relit` is the place in the order in which those off are relit, from 1; `on_by` follows it.
@@ -62,7 +62,7 @@ class AffectedCustomer(Part):
     relit: int | None = None
 
 
-class Place(Part):
+class Place(PlanElement):
     """A place on a main."""
 
     main_id: str
@@ -71,7 +71,7 @@ class Place(Part):
     y: Metres
 
 
-class Bypass(Part):
+class Bypass(PlanElement):
     """A temporary pipe or hose that feeds a stranded or weak part."""
 
     id: str
@@ -98,7 +98,7 @@ class Bypass(Part):
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
 
 
-class WeatherLine(Part):
+class WeatherLine(PlanElement):
     """Until how cold an option holds with one choice of feed; null: not even in the warmest looked at."""
 
     feed: str = Field(description="id of the feed that is varied; empty for the option as planned")
@@ -107,7 +107,7 @@ class WeatherLine(Part):
     fails_by: str = Field(default="", description="what fails a step colder")
 
 
-class OpenedValve(Part):
+class OpenedValve(PlanElement):
     """A boundary valve opened for the work."""
 
     valve_id: str
@@ -115,7 +115,7 @@ class OpenedValve(Part):
     price: Money = 0.0
 
 
-class LeastPressure(Part):
+class LeastPressure(PlanElement):
     """The least pressure of kept meter inlets in any hour of the window, whose it is, and in which hour."""
 
     least_mbar: HeldPressure | None
@@ -123,7 +123,7 @@ class LeastPressure(Part):
     hour: str = ""
 
 
-class Pressures(Part):
+class Pressures(PlanElement):
     """Least pressures before and after, and the customers that failed already before any stop."""
 
     before: LeastPressure
@@ -139,7 +139,7 @@ class Pressures(Part):
     )
 
 
-class State(Part):
+class State(PlanElement):
     """A state of the network on the way: after which step, how low, what each station gives [m³/h].
 
     The least pressure is that of the hour named, the worst of the window for this state; station flows are
@@ -153,7 +153,7 @@ class State(Part):
     hour: str = ""
 
 
-class Gauge(Part):
+class Gauge(PlanElement):
     """Where to watch the pressure while the stops go in [mbar gauge]; readings are never rounded down."""
 
     id: str
@@ -164,7 +164,7 @@ class Gauge(Part):
     abort_mbar: NeededPressure
 
 
-class FallbackUse(Part):
+class FallbackUse(PlanElement):
     """The stop to use instead."""
 
     valve_id: str | None = None
@@ -175,7 +175,7 @@ class FallbackUse(Part):
     y: Metres
 
 
-class FeedShut(Part):
+class FeedShut(PlanElement):
     """A feed that is shut when a stop fails, and the end at which that is done."""
 
     feed_id: str
@@ -186,7 +186,7 @@ class FeedShut(Part):
     y: Metres
 
 
-class Fallback(Part):
+class Fallback(PlanElement):
     """What to do when a stop fails, how long that takes, and who then goes off as well.
 
     `standby` are the customers kept so far who then lie in the larger zone, have no gas, or less than a kept
@@ -204,7 +204,7 @@ class Fallback(Part):
     tail_lost: bool = False
 
 
-class Loss(Part):
+class Loss(PlanElement):
     """A feed or a station lost with all stops in, and the customers kept so far who then fail, as solved."""
 
     what: Literal["bypass", "hose", "opened valve", "station"]
@@ -213,7 +213,7 @@ class Loss(Part):
     note: str = ""
 
 
-class Step(Part):
+class Step(PlanElement):
     """One step of the work order: a draft for the operator's competent person."""
 
     n: int
@@ -228,7 +228,7 @@ class Step(Part):
     if_not: str = ""
 
 
-class TrustRow(Part):
+class TrustRow(PlanElement):
     """A doubtful record that would change the option if it were wrong; each is taken by itself."""
 
     code: str = Field(description="code of the finding; valve-closed: a recorded state that is only believed")
@@ -250,14 +250,14 @@ class TrustRow(Part):
     what: str
 
 
-class Trust(Part):
+class Trust(PlanElement):
     """Doubtful records near an option: how many were tried, and those that would change it."""
 
     checked: int = 0
     would_change: tuple[TrustRow, ...] = ()
 
 
-class InDoubt(Part):
+class InDoubt(PlanElement):
     """A customer who would lose gas during the work if one doubtful record were otherwise; never one off."""
 
     id: str = Field(description="meter point")
