@@ -15,9 +15,9 @@ from netplan.isolation import Cut
 from netplan.network.model import Network
 from netplan.network.topology import adjacency, parts_without, station_nodes
 
-__all__ = ["ConnectivityState", "Spot", "connectivity_state"]
+__all__ = ["ConnectivityState", "connectivity_state"]
 
-Spot = tuple[int, float]
+PipePlace = tuple[int, float]
 """A pipe row and a chainage on it [m]."""
 _WAY_ROUND_NODES: Final = 2000
 """Nodes among which a way round a piece is looked for before all parts are worked out (own) [-]."""
@@ -106,7 +106,7 @@ class ConnectivityState:
 
 
 def connectivity_state(
-    network: Network, cut: Cut, feeds: Sequence[tuple[Spot, Spot]], opened: Iterable[int]
+    network: Network, cut: Cut, feeds: Sequence[tuple[PipePlace, PipePlace]], opened: Iterable[int]
 ) -> ConnectivityState:
     """Return the connectivity of an option with its stops and feeds in.
 
@@ -114,7 +114,7 @@ def connectivity_state(
     ----------
     network : Network
     cut : Cut
-    feeds : sequence of pairs of Spot
+    feeds : sequence of pairs of PipePlace
         Where each bypass or hose begins and ends.
     opened : iterable of int
         Rows of the valves that are opened for the work.

@@ -26,14 +26,14 @@ FELT_PA = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class _Spot:
+class _GaugePlace:
     pipe: int
     chainage_m: float
     node: int
 
 
 @dataclass(frozen=True, slots=True)
-class _Felt:
+class _AffectedInlet:
     """The lowest kept meter inlet at which the stops are felt: node (-1: none) and pressure [Pa gauge]."""
 
     node: int
@@ -51,24 +51,24 @@ def gauges_of(context: PlanningContext, option: EvaluatedOption) -> tuple[model.
     states = option.work.states
     first = next(judged for judged in states if judged.name == "meters off")
     last = states[-1]
-    felt = _lowest_felt(context, option)
+    affected = _lowest_affected(context, option)
     rules = context.request.rules.pressure
-    spots = _spots(context, option, felt)
+    places = _gauge_places(context, option, affected)
     # Where the stops are felt at no inlet, the gauges beside them have to hold themselves.
-    lows = [felt.least_pa_gauge] if felt.node >= 0 else [_reading(last, spot.node) for spot in spots]
+    lows = [affected.least_pa_gauge] if affected.node >= 0 else [_reading(last, at.node) for at in places]
     low = min((value for value in lows if not np.isnan(value)), default=np.nan)
-    room_pa = 0.0 if np.isnan(low) else max(low - context.required_pa_gauge, 0.0)
+    to_spare_pa = 0.0 if np.isnan(low) else max(low - context.required_pa_gauge, 0.0)
     found = []
-    for place, spot in enumerate(spots):
-        normal = _reading(first, spot.node)
-        readings = (_reading(judged, spot.node) for judged in (first, last))
+    for place, at in enumerate(places):
+        normal = _reading(first, at.node)
+        readings = (_reading(judged, at.node) for judged in (first, last))
         after = min(value for value in readings if not np.isnan(value))
-        warning = after - room_pa
+        warning = after - to_spare_pa
         found.append(
             model.Gauge(
                 id=gauge_id(place),
-                main_id=context.request.network.pipes.id[spot.pipe],
-                chainage_m=spot.chainage_m,
+                main_id=context.request.network.pipes.id[at.pipe],
+                chainage_m=at.chainage_m,
                 normal_mbar=normal / PA_PER_MBAR,
                 warning_mbar=warning / PA_PER_MBAR,
                 abort_mbar=warning / PA_PER_MBAR - rules.margin_mbar,
@@ -81,40 +81,42 @@ def _reading(judged: SolvedWorkState, node: int) -> float:
     return float(judged.state.pressure_pa_gauge[node])
 
 
-def _lowest_felt(context: PlanningContext, option: EvaluatedOption) -> _Felt:
+def _lowest_affected(context: PlanningContext, option: EvaluatedOption) -> _AffectedInlet:
     """Return the lowest kept inlet, in any state and hour, of those whose pressure the stops change."""
     nodes = kept_inlets(context, option.reach, option.gone).node
     before = np.array([state.pressure_pa_gauge[nodes] for state in context.before_by_hour])
     states = [
         np.array([state.pressure_pa_gauge[nodes] for state in judged.states]) for judged in option.work.states
     ]
-    felt = (np.abs(states[-1] - before) >= FELT_PA).any(axis=0)
-    if not felt.any():
-        return _Felt(-1, np.nan)
+    changes = (np.abs(states[-1] - before) >= FELT_PA).any(axis=0)
+    if not changes.any():
+        return _AffectedInlet(-1, np.nan)
     least = np.fmin.reduce([np.fmin.reduce(pressure, axis=0) for pressure in states])
-    least[~felt] = np.inf
+    least[~changes] = np.inf
     row = int(np.nanargmin(least))
-    return _Felt(int(nodes[row]), float(least[row]))
+    return _AffectedInlet(int(nodes[row]), float(least[row]))
 
 
-def _spots(context: PlanningContext, option: EvaluatedOption, felt: _Felt) -> list[_Spot]:
+def _gauge_places(
+    context: PlanningContext, option: EvaluatedOption, affected: _AffectedInlet
+) -> list[_GaugePlace]:
     network = context.request.network
     final = option.final.pressure_pa_gauge
     first = next(
         judged for judged in option.work.states if judged.name == "meters off"
     ).state.pressure_pa_gauge
-    spots: list[_Spot] = []
+    places: list[_GaugePlace] = []
     for stop in option.cut.stops:
         if np.isnan(final[stop.live_node]) or np.isnan(first[stop.live_node]):
             continue  # a dead stub: no supply beyond the stop, nothing to read
         tapped = [t for t in stop.tappings if t.role == "gauge"]
         pipe, chainage = (tapped[0].pipe, tapped[0].chainage_m) if tapped else (stop.pipe, stop.chainage_m)
-        spots.append(_Spot(pipe, chainage, stop.live_node))
-    worst = felt.node
+        places.append(_GaugePlace(pipe, chainage, stop.live_node))
+    worst = affected.node
     if worst >= 0:
         xy = np.array([[network.nodes.x_m[worst], network.nodes.y_m[worst]]])
         context.scope.check_within(xy[:, 0], xy[:, 1], REACH_M)
         pipe_row, chainage_m, _ = nearest_chainage(network, xy, REACH_M)
         if pipe_row[0] >= 0:
-            spots.append(_Spot(int(pipe_row[0]), float(chainage_m[0]), worst))
-    return spots
+            places.append(_GaugePlace(int(pipe_row[0]), float(chainage_m[0]), worst))
+    return places

@@ -38,7 +38,7 @@ _THROUGH_A_VALVE = "through a hose round the valve, or the valve itself opened a
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Bench:
+class _LiveNetwork:
     """The stopped network, the live one beside it, and what the live one can give."""
 
     stopped: StoppedNetwork
@@ -91,9 +91,9 @@ def purge_of(context: PlanningContext, option: EvaluatedOption, final: FinalNetw
     inlet below what it must hold counts as one that the network cannot give.
     """
     rules = context.request.rules
-    bench = _bench(context, option, final)
+    live = _live_network(context, option, final)
     plans: list[tuple[PurgePlan | None, int]] = []
-    for mains, sources in _zones(context, option, bench):
+    for mains, sources in _zones(context, option, live):
         if sources and len(mains):
             plan = purge_plan(
                 mains,
@@ -123,19 +123,19 @@ def _loads(
     )
 
 
-def _bench(context: PlanningContext, option: EvaluatedOption, final: FinalNetwork) -> _Bench:
+def _live_network(context: PlanningContext, option: EvaluatedOption, final: FinalNetwork) -> _LiveNetwork:
     stopped, flow = final.stopped, final.flow
     inlets = kept_inlets(context, option.reach, option.gone)
     demands = demands_after(context, option.reach, option.gone, flow.node_count)
     solver = final.solver(context)
-    return _Bench(stopped, solver, demands, inlets.node, inlets.required_pa_gauge)
+    return _LiveNetwork(stopped, solver, demands, inlets.node, inlets.required_pa_gauge)
 
 
 def _zones(
-    context: PlanningContext, option: EvaluatedOption, bench: _Bench
+    context: PlanningContext, option: EvaluatedOption, live: _LiveNetwork
 ) -> list[tuple[ZoneMains, list[PurgeSource]]]:
     """Return the mains and live stops of each connected part of the zones; services are left out."""
-    pipes, stopped, stops = context.request.network.pipes, bench.stopped, option.cut.stops
+    pipes, stopped, stops = context.request.network.pipes, live.stopped, option.cut.stops
     links = stopped.flow.links
     pipe = context.request.network.pieces.pipe[stopped.piece].astype(np.int64)
     ends = np.stack([links.from_node, links.to_node]).astype(np.int64)
@@ -164,7 +164,7 @@ def _zones(
         for k, stop in enumerate(stops):
             if label[stopped.flow.node_count + k] == part:
                 at_pipe, chainage = _outlet(stop)
-                supply = bench.supply(int(stopped.barrier_node[k]))
+                supply = live.supply(int(stopped.barrier_node[k]))
                 note = _THROUGH_A_VALVE if stop.valve >= 0 else ""
                 if supply(0.0) > 0.0:
                     sources.append(PurgeSource(stopped.flow.node_count + k, at_pipe, chainage, supply, note))
