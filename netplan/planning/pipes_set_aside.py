@@ -19,6 +19,7 @@ from netplan.core.errors import BadNetworkError, NoPlanError, NotSolvedError
 from netplan.core.findings import Finding, Severity, in_order
 from netplan.network.linear_reference import lines_between, piece_at
 from netplan.network.model import Network
+from netplan.network.notes import listed
 from netplan.network.set_aside import as_live, too_many
 from netplan.network.topology import components, fed_nodes
 from netplan.network.work_section import WorkSection, work_section
@@ -136,8 +137,7 @@ def _refused(network: Network, rows: Sequence[int], why: str) -> BadNetworkError
 
 
 def _names(network: Network, rows: Sequence[int]) -> str:
-    more = f" and {len(rows) - _NAMED} more" if len(rows) > _NAMED else ""
-    return ", ".join(_name(network, row) for row in rows[:_NAMED]) + more
+    return listed([_name(network, row) for row in rows], _NAMED)
 
 
 def _key(network: Network, row: int) -> tuple[bool, str]:
@@ -268,9 +268,8 @@ def _behind_each(network: Network, without_gas: frozenset[str]) -> list[tuple[st
 
 
 def _finding(row: model.PipeSetAside) -> Finding:
-    named = ", ".join(row.customers[:_NAMED])
-    more = f" and {len(row.customers) - _NAMED} more" if len(row.customers) > _NAMED else ""
-    gas = f"; without it no gas is recorded for customers {named}{more}" if row.customers else ""
+    named = listed(row.customers, _NAMED)
+    gas = f"; without it no gas is recorded for customers {named}" if row.customers else ""
     return Finding(
         "set-aside",
         row.layer,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Any, Final
 
+from netplan.network.notes import listed
 from netplan.planfile.model import Bypass, Option, Plan
 
 __all__ = ["AIR_TEMP_C", "first_difference"]
@@ -46,8 +47,8 @@ def first_difference(plan: Plan, other: Plan, without_gas: frozenset[str], most_
             return f"the steps of option {one.rank} differ"
         if _losses(one, without_gas) != _losses(two, without_gas):
             return f"who fails when a feed or station is lost with option {one.rank} differs"
-        for name, listed in _LISTS.items():
-            apart = (set(listed(one)) ^ set(listed(two))) - without_gas
+        for name, ids_of in _LISTS.items():
+            apart = (set(ids_of(one)) ^ set(ids_of(two))) - without_gas
             if apart:
                 return f"{name} of option {one.rank} differ ({_named(apart)})"
         doubts = {row for row in _in_doubt(one) ^ _in_doubt(two) if row[0] not in without_gas}
@@ -161,9 +162,7 @@ def _which(mine: Any, theirs: Any) -> str:
 
 
 def _named(ids: Iterable[str]) -> str:
-    names = sorted(ids)
-    more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
-    return ", ".join(names[:_NAMED]) + more
+    return listed(sorted(ids), _NAMED)
 
 
 def _figures_apart(one: Option, two: Option, without_gas: frozenset[str], most_apart_mbar: float) -> str:

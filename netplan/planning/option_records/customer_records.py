@@ -17,9 +17,9 @@ from netplan.planfile import model
 from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import queue_of, times_of
 from netplan.planning.evaluated_option import EvaluatedOption
+from netplan.planning.sequence import ROUNDING_PA
 
 __all__ = [
-    "ROUNDING_PA",
     "Relighting",
     "customer_pressure_after",
     "customer_pressure_in",
@@ -29,8 +29,6 @@ __all__ = [
 
 MOST_ROUNDS: Final = 16
 """Rounds beyond which no smaller ones are looked for (own decision) [-]."""
-ROUNDING_PA: Final = 1e-6
-"""What solving to rounding may cost a pressure [Pa]."""
 
 
 def customer_pressure_after(context: PlanningContext, option: EvaluatedOption) -> Floats:

@@ -18,7 +18,8 @@ from netplan.planfile.naming import stop_id
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.network_scope import LoadedStation
-from netplan.planning.option_records.customer_records import ROUNDING_PA, Relighting
+from netplan.planning.option_records.customer_records import Relighting
+from netplan.planning.sequence import ROUNDING_PA
 from netplan.planning.stopped_network import live_tee
 
 __all__ = [
@@ -208,10 +209,8 @@ def _mains(context: PlanningContext, option: EvaluatedOption, which: Flags) -> s
     if length_m.sum() < NOTABLE_LENGTH_M:
         return ""
     order = np.argsort(-np.round(length_m, 3), kind="stable")
-    mains = [row for row in order.tolist() if length_m[row] > 0.0]
-    named = ", ".join(pipes.id[row] for row in mains[:MAINS_NAMED])
-    more = f" and {len(mains) - MAINS_NAMED} more" if len(mains) > MAINS_NAMED else ""
-    return f"{length_m.sum():.0f} m of main ({named}{more})"
+    mains = [pipes.id[row] for row in order.tolist() if length_m[row] > 0.0]
+    return f"{length_m.sum():.0f} m of main ({listed(mains, MAINS_NAMED)})"
 
 
 def load_warnings(context: PlanningContext, option: EvaluatedOption) -> list[str]:

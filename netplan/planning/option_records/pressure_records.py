@@ -14,6 +14,7 @@ from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.demand import node_demand
 from netplan.feeds import branch_roots, local_peak_allowance_pa
 from netplan.hydraulics import FlowNetwork, FlowState
+from netplan.network.notes import listed
 from netplan.network.subnetwork import BoundaryAffectedError
 from netplan.planfile import model
 from netplan.planning.connectivity import kept_inlets
@@ -262,9 +263,8 @@ def local_peak_warnings(context: PlanningContext, peak: LocalPeak) -> tuple[str,
     ids = [context.request.network.customers.id[row] for row in customer[low].tolist()]
     order = sorted(range(len(ids)), key=lambda k: (round(float(lowest[k]), 1), ids[k]))
     names = list(dict.fromkeys(ids[k] for k in order))
-    more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
     words = (
-        f"while the few customers at the end of a branch peak together, {', '.join(names[:NAMED])}{more} may "
+        f"while the few customers at the end of a branch peak together, {listed(names, NAMED)} may "
         f"fall to {_rounded_down(lowest.min() / PA_PER_MBAR):.1f} mbar, below the minimum of "
         f"{minimum_mbar:g} mbar: watch the pressure there"
     )

@@ -15,6 +15,7 @@ from netplan.core.constants import PA_PER_MBAR
 from netplan.core.findings import Finding, Severity
 from netplan.hydraulics import LIMITS, FlowLinks, FlowState, links_beyond, transition_allowance_pa
 from netplan.network.model import Network
+from netplan.network.notes import listed
 from netplan.network.work_section import WorkSection
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
@@ -170,7 +171,7 @@ def _transition(context: PlanningContext, groups: tuple[_Group, ...]) -> tuple[s
     allowance_mbar = math.ceil(float(more.max()) / PA_PER_MBAR * 10.0) / 10.0
     words = (
         "flow lies between laminar and turbulent, where friction is a convention, in "
-        f"{_listed(list(names))}: it may drop up to {allowance_mbar:.1f} mbar more there"
+        f"{listed(list(names), NAMED)}: it may drop up to {allowance_mbar:.1f} mbar more there"
     )
     return (words,)
 
@@ -199,9 +200,4 @@ def _named(network: Network, piece: NDArray[np.integer[Any]], hoses: Sequence[st
     )
     rows = np.flatnonzero(length_m > 0.0)
     rows = rows[np.argsort(-np.round(length_m[rows], 3), kind="stable")]
-    return _listed(list(dict.fromkeys([*hoses, *(pipes.id[row] for row in rows.tolist())])))
-
-
-def _listed(names: Sequence[str]) -> str:
-    more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
-    return ", ".join(names[:NAMED]) + more
+    return listed(list(dict.fromkeys([*hoses, *(pipes.id[row] for row in rows.tolist())])), NAMED)
