@@ -38,7 +38,7 @@ if TYPE_CHECKING:
         sample_town,
         save_plan,
     )
-    from netplan.planfile.schema import read_plan
+    from netplan.planfile.plan_json import read_plan
     from netplan.readers import read_mapping, read_network, write_layers
     from netplan.rules import read_rules
 
@@ -72,7 +72,7 @@ _ROOM = {
     "Orders": "netplan.isolation",
     "read_mapping": "netplan.readers",
     "read_network": "netplan.readers",
-    "read_plan": "netplan.planfile.schema",
+    "read_plan": "netplan.planfile.plan_json",
     "read_rules": "netplan.rules",
     "write_layers": "netplan.readers",
 }

@@ -21,7 +21,7 @@ from netplan.core.errors import NetplanError
 from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.readers import read_network
 from netplan.rules import read_rules
 from tests.support import schutterwald

@@ -15,7 +15,7 @@ from typer.main import get_command
 import netplan
 from netplan.cli.app import app
 from netplan.network.contract import layer_specs
-from netplan.planfile.schema import plan_schema
+from netplan.planfile.plan_json import plan_schema
 from netplan.rules import default_rules_text
 from netplan.core.sources import sources
 

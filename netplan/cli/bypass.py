@@ -29,7 +29,7 @@ from netplan.outputs.number_format import figures_of
 from netplan.outputs.terminal.findings_report import print_unread
 from netplan.outputs.terminal.resized_feeds import print_resized
 from netplan.planfile import read_state
-from netplan.planfile.schema import read_plan
+from netplan.planfile.plan_json import read_plan
 from netplan.planning.resize import ResizeRequest, resize
 from netplan.planning.resize_problem import resize_problem
 

@@ -10,7 +10,7 @@ import typer
 from netplan.cli.exit_codes import console
 from netplan.outputs.number_format import figures_of
 from netplan.outputs.terminal.plan_comparison import print_comparison
-from netplan.planfile.schema import read_plan
+from netplan.planfile.plan_json import read_plan
 
 
 def command(

@@ -11,7 +11,7 @@ from netplan.cli.exit_codes import console
 from netplan.cli.plan import run_plan
 from netplan.cli.sample import DEMO_WORK, sample_network
 from netplan.network.work_section import WorkPart
-from netplan.planning.run import PlanRequest
+from netplan.planning.make_plan import PlanRequest
 from netplan.readers import read_network
 from netplan.rules import read_rules
 

@@ -14,7 +14,7 @@ from netplan.explain import explain, figures_to_explain
 from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.terminal.explanation_text import explanation_lines, figure_lines
 from netplan.planfile import read_state
-from netplan.planfile.schema import option_of_rank, read_plan
+from netplan.planfile.plan_json import option_of_rank, read_plan
 
 
 def command(

@@ -10,7 +10,7 @@ from netplan.outputs.charts.resized_charts import write_resized_charts
 from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.number_format import Figures
 from netplan.planfile import read_state
-from netplan.planfile.schema import read_plan
+from netplan.planfile.plan_json import read_plan
 from netplan.planning.resize import ResizeRequest, resize
 from netplan.planning.resize_problem import resize_problem
 

@@ -31,7 +31,8 @@ from netplan.demand import read_forecast
 from netplan.outputs.plan_folder import check_target, write_plan_folder
 from netplan.outputs.reader_choices import Choices, check_choices
 from netplan.outputs.terminal.plan_summary import print_summary
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planning.make_plan import make_plan
+from netplan.planning.request import PlanRequest
 from netplan.readers import open_source, read_mapping, read_network
 from netplan.readers.sources.areas import read_area
 from netplan.readers.sources.file_limits import LIMITS, UNLIMITED

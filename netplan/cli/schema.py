@@ -6,7 +6,7 @@ import json
 
 import typer
 
-from netplan.planfile.schema import plan_schema
+from netplan.planfile.plan_json import plan_schema
 
 
 def command() -> None:

@@ -4,9 +4,17 @@ Nothing is taken over from the run that made the plan: every figure is worked ou
 plan.gpkg with the numbers as they are printed, so that a pocket calculator gives the same result.
 """
 
-from netplan.explain.arithmetic import Formula, shown
+from netplan.explain.explanation_sheet import (
+    Explanation,
+    Formula,
+    GivenValue,
+    SheetColumn,
+    SheetTable,
+    Sum,
+    Worked,
+    shown,
+)
 from netplan.explain.figure_index import FigureName, explain, figures_to_explain
-from netplan.explain.sheet import Explanation, GivenValue, SheetColumn, SheetTable, Sum, Worked
 
 __all__ = [
     "Explanation",

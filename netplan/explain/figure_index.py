@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from netplan.core.errors import BadInputError
-from netplan.explain.drawn import explain_demand
-from netplan.explain.hoses import explain_drop, explain_flow, explain_velocity
-from netplan.explain.lost import explain_gas, explain_methane, explain_purge
-from netplan.explain.money import explain_burden, explain_relighting
-from netplan.explain.pressure import explain_pressure
+from netplan.explain.burden_figures import explain_burden, explain_relighting
+from netplan.explain.demand_figures import explain_demand
+from netplan.explain.explanation_sheet import Explanation
+from netplan.explain.feed_figures import explain_drop, explain_flow, explain_velocity
+from netplan.explain.gas_figures import explain_gas, explain_methane, explain_purge
+from netplan.explain.pressure_figures import explain_pressure
 from netplan.explain.recorded_option import recorded_option
-from netplan.explain.sheet import Explanation
 from netplan.planfile import SolvedState
 from netplan.planfile.model import Option, Plan
 

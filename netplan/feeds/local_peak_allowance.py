@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from itertools import pairwise
 
 import numpy as np
 
 from netplan.core.arrays import Floats, Ints
-from netplan.graph.pruning import prune_branches
+from netplan.graph.pruning import Branches, prune_branches
 from netplan.hydraulics.flow_conditions import FlowConditions
 from netplan.hydraulics.flow_network import FlowLinks, FlowNetwork, FlowState
 from netplan.hydraulics.pressure_drop import drop_law
 
 __all__ = ["branch_roots", "local_peak_allowance_pa"]
-
-Round = tuple[Ints, Ints, Ints]
-"""Leaf nodes, their links, and the nodes at the other ends."""
 
 
 def local_peak_allowance_pa(
@@ -58,7 +54,9 @@ def local_peak_allowance_pa(
     float array, shape (nodes,)
         At least 0; NaN where the state has no pressure.
     """
-    rounds = _branches(network, held)
+    branches, links = _branches(network, held)
+    ends = zip(branches.rounds[:-1], branches.rounds[1:], strict=True)
+    rounds = [(branches.child[a:b], links[branches.link[a:b]], branches.parent[a:b]) for a, b in ends]
     drawn, count = drawn_m3_per_s_std.copy(), meters.astype(float).copy()
     allowance = np.zeros(network.node_count)
     local: list[Floats] = []
@@ -101,22 +99,16 @@ def branch_roots(network: FlowNetwork, held: Ints | None = None) -> Ints:
     held : int array, optional
         Nodes that end no branch, besides those of stations.
     """
-    found = np.arange(network.node_count)
-    for leaf, _, root in reversed(_branches(network, held)):
-        found[leaf] = found[root]
-    return found
+    return _branches(network, held)[0].root
 
 
-def _branches(network: FlowNetwork, held: Ints | None) -> list[Round]:
-    """Return the pendant trees leaf by leaf, ascending by node within each round of pruning."""
+def _branches(network: FlowNetwork, held: Ints | None) -> tuple[Branches, Ints]:
+    """Return the branches of the open links, and which links these are."""
     links = network.links
-    alive = np.flatnonzero(links.is_open & (links.from_node != links.to_node))
+    is_open = np.flatnonzero(links.is_open & (links.from_node != links.to_node))
     stays = np.zeros(network.node_count, dtype=bool)
     stays[network.station_node] = True
     stays[np.zeros(0, dtype=np.int64) if held is None else held] = True
-    found = prune_branches(network.node_count, links.from_node[alive], links.to_node[alive], stays)
-    rounds = []
-    for low, high in pairwise(found.rounds.tolist()):
-        order = low + np.argsort(found.child[low:high])
-        rounds.append((found.child[order], alive[found.link[order]], found.parent[order]))
-    return rounds
+    return prune_branches(
+        network.node_count, links.from_node[is_open], links.to_node[is_open], stays
+    ), is_open

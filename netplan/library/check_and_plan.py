@@ -12,9 +12,9 @@ from netplan.isolation import Orders
 from netplan.network.checks.survey import survey
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
-from netplan.planfile.result import PlanResult
+from netplan.planfile.plan_result import PlanResult
+from netplan.planning.make_plan import make_plan
 from netplan.planning.request import PlanRequest
-from netplan.planning.run import make_plan
 from netplan.readers import Mapping, open_source, read_layers, read_network
 from netplan.readers.source_findings import with_missing_findings
 from netplan.rules import Rules, default_rules

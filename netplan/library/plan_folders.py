@@ -7,7 +7,6 @@ from pathlib import Path
 import geopandas as gpd
 import pandas as pd
 
-from netplan.core.errors import BadInputError
 from netplan.explain import explain, figures_to_explain
 from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.plan_folder import write_plan_folder
@@ -15,8 +14,8 @@ from netplan.outputs.reader_choices import Choices
 from netplan.outputs.terminal.explanation_text import explanation_lines
 from netplan.planfile import read_state
 from netplan.planfile.model import Option, Plan
-from netplan.planfile.result import PlanResult
-from netplan.planfile.schema import read_plan
+from netplan.planfile.plan_json import option_of_rank, read_plan
+from netplan.planfile.plan_result import PlanResult
 from netplan.planning.resize import Resized, ResizeRequest, resize
 from netplan.planning.resize_problem import resize_problem
 
@@ -114,13 +113,6 @@ def _meters(option: Option, effect: str) -> int:
     return sum(customer.meters for customer in option.customers if customer.effect == effect)
 
 
-def _option(plan: Plan, rank: int) -> Option:
-    for option in plan.options:
-        if option.rank == rank:
-            return option
-    raise BadInputError(f"option {rank}: the plan has {len(plan.options)} options; choose one of them")
-
-
 def affected_customers(plan: Plan | str | Path, option: int = 1) -> pd.DataFrame:
     """Return everybody whose supply an option touches, those off first, by address.
 
@@ -149,7 +141,7 @@ def affected_customers(plan: Plan | str | Path, option: int = 1) -> pd.DataFrame
     {'kept': 20, 'off': 8}
     """
     read = plan if isinstance(plan, Plan) else read_plan(Path(plan))
-    rows = [customer.model_dump() for customer in _option(read, option).customers]
+    rows = [customer.model_dump() for customer in option_of_rank(read, option).customers]
     columns = ["id", "address", "effect", "cause", "kept_by", "category", "priority", "meters"]
     columns += ["pressure_mbar", "off_from", "on_by"]
     table = pd.DataFrame(rows, columns=columns).set_index("id")
@@ -204,7 +196,7 @@ def figures_of_plan(folder: str | Path, option: int = 1) -> dict[str, str]:
     >>> netplan.figures_of_plan(folder)["velocity:B1"]
     '4.67 m/s'
     """
-    found = figures_to_explain(_option(read_plan(Path(folder)), option))
+    found = figures_to_explain(option_of_rank(read_plan(Path(folder)), option))
     return {figure.name: figure.stated for figure in found}
 
 

@@ -72,10 +72,10 @@ class FindingLog:
         return in_order(self._found)
 
 
-def listed(names: Sequence[str] | TextColumn) -> str:
-    """Return names in one line, the first `MOST_NAMED` of them and how many more there are."""
-    more = f" and {len(names) - MOST_NAMED:,} more" if len(names) > MOST_NAMED else ""
-    return ", ".join(names[at] for at in range(min(len(names), MOST_NAMED))) + more
+def listed(names: Sequence[str] | TextColumn, most: int = MOST_NAMED) -> str:
+    """Return names in one line, the first `most` of them and how many more there are."""
+    more = f" and {len(names) - most:,} more" if len(names) > most else ""
+    return ", ".join(names[at] for at in range(min(len(names), most))) + more
 
 
 def _place(point: NDArray[np.float64]) -> tuple[float | None, float | None]:

@@ -13,6 +13,7 @@ from netplan.core.errors import BadInputError, quoted
 from netplan.customers import address_groups, priority_rank, relight_order, walking_key
 from netplan.planfile import SolvedState, StateCustomers
 from netplan.planfile.model import AffectedCustomer, InDoubt, Option, Plan
+from netplan.planfile.plan_json import option_of_rank
 
 __all__ = [
     "EFFECTS",
@@ -22,7 +23,6 @@ __all__ = [
     "customers_in_doubt",
     "notice_rows",
     "notices_csv",
-    "option_in_plan",
     "record_words",
     "spreadsheet_safe",
 ]
@@ -64,22 +64,6 @@ class NoticeRow:
     relit: int = 0
 
 
-def option_in_plan(plan: Plan, rank: int) -> Option:
-    """Return the option of a rank.
-
-    Raises
-    ------
-    BadInputError
-        When the plan has no such option.
-    """
-    found = next((option for option in plan.options if option.rank == rank), None)
-    if found is None:
-        raise BadInputError(
-            f"option {rank}: the plan has options 1 to {len(plan.options)}; choose one of them"
-        )
-    return found
-
-
 def notice_rows(plan: Plan, state: SolvedState) -> tuple[NoticeRow, ...]:
     """Return the notice list of an option: by effect; those off as they are relit, the others as one walks.
 
@@ -94,7 +78,7 @@ def notice_rows(plan: Plan, state: SolvedState) -> tuple[NoticeRow, ...]:
     BadInputError
         When there is no such option, or the state lacks a customer of the plan.
     """
-    option, customers = option_in_plan(plan, state.option), state.customers
+    option, customers = option_of_rank(plan, state.option), state.customers
     place = {id_: row for row, id_ in enumerate(customers.customer_id)}
     affected = {customer.id: customer for customer in option.customers}
     standby = set(option.standby)

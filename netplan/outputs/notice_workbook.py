@@ -11,8 +11,9 @@ from typing import Any, Final
 
 import xlsxwriter
 
-from netplan.outputs.notice_list import EFFECTS, NoticeRow, option_in_plan
+from netplan.outputs.notice_list import EFFECTS, NoticeRow
 from netplan.planfile.model import InDoubt, Plan
+from netplan.planfile.plan_json import option_of_rank
 
 __all__ = ["DOUBT_SHEET", "SHEETS", "write_notices_xlsx"]
 
@@ -97,7 +98,7 @@ def write_notices_xlsx(path: Path, plan: Plan, rows: Sequence[NoticeRow], rank: 
         totals = book.add_worksheet("Totals")
         for effect in EFFECTS:
             _list(book.add_worksheet(SHEETS[effect]), _listed(rows, effect), plan, formats)
-        _doubts(book.add_worksheet(DOUBT_SHEET), option_in_plan(plan, rank).in_doubt, plan, formats)
+        _doubts(book.add_worksheet(DOUBT_SHEET), option_of_rank(plan, rank).in_doubt, plan, formats)
         _totals(totals, plan, rows, rank, formats)
     path.write_bytes(made.getvalue())
 
@@ -197,7 +198,7 @@ def _totals(sheet: Any, plan: Plan, rows: Sequence[NoticeRow], rank: int, format
 
 
 def _total_in_doubt(sheet: Any, line: int, plan: Plan, rank: int, formats: CellFormats) -> None:
-    own = {row.id: row for row in option_in_plan(plan, rank).in_doubt}.values()
+    own = {row.id: row for row in option_of_rank(plan, rank).in_doubt}.values()
     meters = sum(row.meters for row in own)
     sheet.write_string(line, 0, DOUBT_SHEET, formats.text)
     sheet.write_number(line, 1, len({row.address for row in own}), formats.number)
@@ -214,7 +215,7 @@ def _total_in_doubt(sheet: Any, line: int, plan: Plan, rank: int, formats: CellF
 
 
 def _meters_by_plan(plan: Plan, rows: Sequence[NoticeRow], rank: int) -> dict[str, int]:
-    customers = option_in_plan(plan, rank).customers
+    customers = option_of_rank(plan, rank).customers
     counted = {e: sum(c.meters for c in customers if c.effect == e) for e in ("off", "kept")}
     # The plan names standby customers without their meters.
     return counted | {"standby": sum(row.meters for row in rows if row.standby)}

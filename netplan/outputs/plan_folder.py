@@ -20,14 +20,13 @@ from netplan.outputs.notice_list import (
     customers_in_doubt,
     notice_rows,
     notices_csv,
-    option_in_plan,
 )
 from netplan.outputs.notice_workbook import write_notices_xlsx
 from netplan.outputs.reader_choices import Choices, check_choices
 from netplan.planfile import SolvedState, read_state
 from netplan.planfile.model import Plan
-from netplan.planfile.result import PlanResult
-from netplan.planfile.schema import plan_to_json, read_plan
+from netplan.planfile.plan_json import option_of_rank, plan_to_json, read_plan
+from netplan.planfile.plan_result import PlanResult
 
 __all__ = [
     "check_target",
@@ -152,7 +151,7 @@ def write_plan_files(result: PlanResult, folder: Path, choices: Choices, tell: T
     write_layers(layers, folder / "plan.gpkg")
     rows = write_deliverables(plan, layers, result.states, folder, choices, tell)
     if choices.papers:
-        doubts = customers_in_doubt(option_in_plan(plan, choices.option))
+        doubts = customers_in_doubt(option_of_rank(plan, choices.option))
         _write_call_sheet(result, rows, doubts, folder / "call_sheet_restricted.pdf")
 
 
@@ -184,7 +183,7 @@ def write_deliverables(
         The notice list that was written.
     """
     figures, rank = choices.figures, choices.option
-    place = plan.options.index(option_in_plan(plan, rank))
+    place = plan.options.index(option_of_rank(plan, rank))
     tell("writing the notices")
     rows = notice_rows(plan, states[place])
     (folder / "notices.csv").write_text(notices_csv(rows), encoding="utf-8", newline="")

@@ -7,9 +7,9 @@ is the same, value by value::
     read_state(write_state(state, crs), state.option) == state
 """
 
-from netplan.planfile.flow_network import StateNetwork, flow_network
-from netplan.planfile.read_state import read_state
 from netplan.planfile.solved_state import SolvedState
+from netplan.planfile.state_layers import read_state, write_state
+from netplan.planfile.state_network import StateNetwork, flow_network
 from netplan.planfile.state_tables import (
     PieceState,
     StateCustomers,
@@ -18,7 +18,6 @@ from netplan.planfile.state_tables import (
     StatePipes,
     StateStations,
 )
-from netplan.planfile.write_state import write_state
 
 __all__ = [
     "PieceState",

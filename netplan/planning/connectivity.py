@@ -1,4 +1,4 @@
-"""What is cut off from what once the stops of a zone are in."""
+"""What is cut off from what once the stops of a zone are in, and what that does to customers."""
 
 from __future__ import annotations
 
@@ -6,16 +6,26 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from netplan.core.arrays import Flags, Ints32
-from netplan.demand import DiversityGroups
+from netplan.core.arrays import Flags, Floats, Ints32
+from netplan.demand import DiversityGroups, node_demand
+from netplan.feeds import Inlets
+from netplan.isolation import Cut
 from netplan.network.model import Network
 from netplan.network.subnetwork import merged_parts
 from netplan.network.topology import components, components_without, station_nodes
+from netplan.planning.context import PlanningContext, part_of_customers
 
-__all__ = ["CutConnectivity", "part_of_customers", "reach_after"]
+__all__ = [
+    "CutConnectivity",
+    "demands_after",
+    "flow_after",
+    "kept_inlets",
+    "node_demand_after",
+    "reach_after",
+    "reach_of",
+]
 
 
-NO_PART = -1
 GONE = -2
 """Group of the customers that are off."""
 
@@ -58,27 +68,6 @@ class CutConnectivity:
         """
         part = np.where(gone, GONE, self.customer_part).astype(np.int64)
         return DiversityGroups(part, self.beyond_part.astype(np.int64))
-
-
-def part_of_customers(network: Network, part: Ints32, fed: Flags, loses: Flags | None = None) -> Ints32:
-    """Return the part that each customer counts in; NO_PART for one on no pipe.
-
-    Of several attachments the last one that loses its gas counts, else the last that is fed.
-
-    Parameters
-    ----------
-    network : Network
-    part : int32 array, shape (nodes,)
-    fed : bool array, shape (nodes,)
-    loses : bool array, shape (attachments,), optional
-        None by default.
-    """
-    customers, at = network.customers, network.customers.attach_node
-    owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
-    found = np.full(len(customers), NO_PART, np.int32)
-    for rows in (~fed[at], fed[at], np.zeros(len(at), bool) if loses is None else loses):
-        found[owner[rows]] = part[at[rows]]
-    return found
 
 
 def reach_after(
@@ -138,3 +127,65 @@ def reach_after(
         customer_part=part_of_customers(network, part, fed, loses & ~in_zone[at]),
         beyond_part=beyond_part,
     )
+
+
+def reach_of(context: PlanningContext, cut: Cut) -> CutConnectivity:
+    """Return who is where once all stops of a cut are in."""
+    pieces = [stop.piece for stop in cut.stops] + [part.piece for zone in cut.zones for part in zone.pieces]
+    nodes = np.concatenate([zone.nodes for zone in cut.zones]) if cut.zones else np.zeros(0, np.int32)
+    closed = np.unique(np.array(pieces, dtype=np.int32))
+    return reach_after(context.request.network, closed, nodes, fed_before=context.fed_before)
+
+
+def flow_after(
+    context: PlanningContext, reach: CutConnectivity, gone: Flags, hour: int | None = None
+) -> Floats:
+    """Return each customer's flow, 0 for those gone [m³/s at 15 °C, 101.325 kPa].
+
+    Parameters
+    ----------
+    context, reach
+    gone : bool array, shape (customers,)
+        Customers that are off, those in the zone among them.
+    hour : int, optional
+        Row of the hour in the window; default that of the greatest total.
+    """
+    groups = reach.groups(gone)
+    context.scope.check_same_demand(groups)
+    flow: Floats = context.demand.flow_m3_per_s_std(hour, groups)
+    flow[gone] = 0.0
+    return flow
+
+
+def demands_after(
+    context: PlanningContext, reach: CutConnectivity, gone: Flags, count: int
+) -> tuple[Floats, ...]:
+    """Return the demand of `count` nodes in each hour to check [m³/s at 15 °C, 101.325 kPa]."""
+    flows = (flow_after(context, reach, gone, hour) for hour in context.hours)
+    return tuple(node_demand_after(context, reach, flow, count) for flow in flows)
+
+
+def node_demand_after(context: PlanningContext, reach: CutConnectivity, flow: Floats, count: int) -> Floats:
+    """Return the demand of `count` nodes [m³/s at 15 °C, 101.325 kPa].
+
+    Nothing is drawn in the zone, nor where there was no gas before.
+    """
+    live = np.ones(count, dtype=bool)
+    live[: len(reach.in_zone)] = ~reach.in_zone & context.fed_before
+    return node_demand(context.request.network.customers, flow, count, live)
+
+
+def kept_inlets(context: PlanningContext, reach: CutConnectivity, gone: Flags) -> Inlets:
+    """Return the meter inlets that must hold: of customers not gone, that held before any stop.
+
+    A second service that had no gas before is none of them. One where somebody had more than the highest
+    allowed pressure before any stop may have it still.
+    """
+    owner, at = context.attachments
+    counts = ~gone[owner] & ~reach.in_zone[at] & context.fed_before[at] & ~context.weak_before[owner]
+    holds = np.zeros(len(reach.in_zone), dtype=bool)
+    holds[at[counts]] = True
+    nodes = np.flatnonzero(holds)
+    allowed = np.full(len(holds), context.allowed_pa_gauge)
+    allowed[at[context.high_before[owner]]] = np.inf
+    return Inlets(nodes, np.full(len(nodes), context.required_pa_gauge), allowed[nodes])

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -11,7 +10,7 @@ import numpy as np
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from netplan.core.arrays import Flags, Floats, Ints
+from netplan.core.arrays import Flags, Floats, Ints, Ints32
 from netplan.core.constants import PA_PER_MBAR
 from netplan.demand import (
     DemandResult,
@@ -21,7 +20,6 @@ from netplan.demand import (
     customer_pressure,
     node_demand,
 )
-from netplan.feeds import ConstraintMargin
 from netplan.hydraulics import (
     CountedSolver,
     FlowConditions,
@@ -30,7 +28,6 @@ from netplan.hydraulics import (
     FlowState,
     NetworkSolver,
     SolutionCount,
-    datum_height_m,
 )
 from netplan.hydraulics.recorded_network import base_network, flow_conditions, gas_of, limit_pa_gauge
 from netplan.isolation import (
@@ -42,11 +39,10 @@ from netplan.isolation import (
     segment_graph,
 )
 from netplan.network.linear_reference import lines_between
-from netplan.network.model import Customers
+from netplan.network.model import Network
 from netplan.network.subnetwork import merged_parts
 from netplan.network.topology import components, fed_nodes
-from netplan.planning.connectivity import part_of_customers
-from netplan.planning.outside_summary import OutsideSummary
+from netplan.planning.network_scope import NetworkScope
 from netplan.planning.pressure_areas import PressureAreas, pressure_areas
 from netplan.planning.request import PlanRequest
 from netplan.reference.gas import METRIC_STANDARD, Gas
@@ -55,6 +51,7 @@ from netplan.rules import Rules
 __all__ = ["PlanningContext"]
 
 
+NO_PART = -1
 _BEFORE_ANY_STOP = (
     *("attachments", "before_flow_m3_per_s_std", "demand", "fed_before", "hours", "index", "own_part"),
     *("before", "before_by_hour", "pressures_before_pa_gauge", "required_pa_gauge", "solver", "weak_before"),
@@ -80,6 +77,11 @@ class PlanningContext:
     gas: Gas
     conditions: FlowConditions
     base: FlowNetwork
+    _demand_at: dict[float, DemandResult] = field(default_factory=dict, init=False, repr=False)
+    _rules_with: dict[frozenset[str], Rules] = field(default_factory=dict, init=False, repr=False)
+    _lines: dict[tuple[int, float, float], Any] = field(default_factory=dict, init=False, repr=False)
+
+    # What is given.
 
     @classmethod
     def for_request(cls, request: PlanRequest) -> PlanningContext:
@@ -110,6 +112,13 @@ class PlanningContext:
         return other
 
     @cached_property
+    def scope(self) -> NetworkScope:
+        """How much of the network is planned on, and what lies outside: here all of it, and nothing."""
+        return NetworkScope(self.request.network)
+
+    # Who draws what, and what must hold.
+
+    @cached_property
     def demand(self) -> DemandResult:
         """Demand of every customer over the window.
 
@@ -130,113 +139,15 @@ class PlanningContext:
         return self._demand_at[air_temp_c]
 
     @cached_property
-    def _demand_at(self) -> dict[float, DemandResult]:
-        return {}
+    def hours(self) -> tuple[int, ...]:
+        """Rows of the hours to check, that of the greatest total first.
 
-    @cached_property
-    def solver(self) -> FlowSolver:
-        """Solver prepared for the base network."""
-        return FlowSolver(self.base, self.conditions)
-
-    def solver_of(self, network: FlowNetwork) -> CountedSolver:
-        """Return what solves a network made from the base one; what it solves is counted."""
-        return CountedSolver(self._solver_of(network), self.solutions)
-
-    def _solver_of(self, network: FlowNetwork) -> NetworkSolver:
-        return self.solver if network is self.base else self.solver.prepared_for(network)
-
-    @cached_property
-    def solutions(self) -> SolutionCount:
-        """How many networks were solved for pricing; those before any stop are not counted."""
-        return SolutionCount()
-
-    @property
-    def conditions_everywhere(self) -> FlowConditions:
-        """Gas, temperature and air pressure, at one height for every part of the network."""
-        return replace(self.conditions, datum_height_m=datum_height_m(self.base, self.conditions))
-
-    @cached_property
-    def index(self) -> SegmentGraph:
-        """What the choice of stops looks up, built once."""
-        return segment_graph(self.request.network)
-
-    def cuts(self, problem: IsolationProblem) -> CutSearch:
-        """Return the ways to isolate the work."""
-        return cuts(problem, self.index)
-
-    def check_boundary_unaffected(self) -> None:
-        """Check that nothing that was looked for may lie beyond the network: never, in a whole one."""
-
-    def require_same_beyond(self, together: DiversityGroups) -> None:
-        """Check that those beyond the network draw as before with so many on: always, of a whole one."""
-
-    def require_within(self, x_m: Floats, y_m: Floats, margin_m: float) -> None:
-        """Check that all that lies so near to some places is in the network: always, in a whole one."""
-
-    @property
-    def customers_everywhere(self) -> Customers:
-        """Customers of the whole network, those on no pipe among them."""
-        return self.request.network.customers
-
-    @property
-    def rows_everywhere(self) -> Ints:
-        """Row of each customer of the network among those of the whole one."""
-        return np.arange(len(self.request.network.customers))
-
-    @property
-    def rest(self) -> OutsideSummary:
-        """What lies beyond the network: nothing, of a whole one."""
-        return OutsideSummary()
-
-    def rules_with(self, methods: frozenset[str]) -> Rules:
-        """Return the rules with these methods alone; the same object for the same names.
-
-        What the choice of stops works out for rules is kept by their identity.
+        What holds in these holds in every hour of the window: no hour is left out unless in another one every
+        customer draws at least as much. (A station that senses elsewhere raises its outlet when more is drawn
+        there, so that for a network with one this is a rule of thumb.)
         """
-        if methods not in self._rules_with:
-            kept = tuple(m for m in self.request.rules.method if m.name in methods)
-            self._rules_with[methods] = self.request.rules.model_copy(update={"method": kept})
-        return self._rules_with[methods]
-
-    @cached_property
-    def _rules_with(self) -> dict[frozenset[str], Rules]:
-        return {}
-
-    def lines_between(
-        self, pipe: NDArray[np.integer[Any]], from_m: Floats, to_m: Floats
-    ) -> NDArray[np.object_]:
-        """Return lengths of pipes as lines in the working CRS, each drawn once."""
-        asked = list(zip(pipe.tolist(), from_m.tolist(), to_m.tolist(), strict=True))
-        new = sorted(set(asked) - self._lines.keys())
-        drawn = lines_between(
-            self.request.network,
-            np.array([p for p, _, _ in new], dtype=np.int64),
-            np.array([low for _, low, _ in new], dtype=float),
-            np.array([high for _, _, high in new], dtype=float),
-        )
-        self._lines.update(zip(new, drawn, strict=True))
-        found = np.empty(len(asked), dtype=object)
-        found[:] = [self._lines[length] for length in asked]
-        return found
-
-    @cached_property
-    def _lines(self) -> dict[tuple[int, float, float], Any]:
-        return {}
-
-    @cached_property
-    def required_pa_gauge(self) -> float:
-        """What a kept meter inlet must hold [Pa gauge]."""
-        return limit_pa_gauge(self.request.rules)
-
-    @cached_property
-    def allowed_pa_gauge(self) -> float:
-        """What a kept meter inlet may have at most [Pa gauge]."""
-        return self.request.rules.pressure.maximum_mbar * PA_PER_MBAR
-
-    @cached_property
-    def off_minor(self) -> NDArray[np.int64]:
-        """Price of each customer off for the window [minor units]."""
-        return interruption_minor(self.request.network, self.request.rules, self.request.window_hours)
+        worst = self.demand.worst_hour
+        return (worst, *(hour for hour in self.demand.hours_to_check() if hour != worst))
 
     @cached_property
     def own_part(self) -> DiversityGroups:
@@ -255,14 +166,6 @@ class PlanningContext:
         return merged_parts(part, network.beyond)
 
     @cached_property
-    def areas(self) -> PressureAreas:
-        """The pressure areas before any stop."""
-        part, beyond = self._part_before
-        return pressure_areas(
-            self.request.network, self.request.rules, part.astype(np.int64), beyond.astype(np.int64)
-        )
-
-    @cached_property
     def attachments(self) -> tuple[Ints, Ints]:
         """Customer row and node of every attachment."""
         customers = self.request.network.customers
@@ -270,15 +173,43 @@ class PlanningContext:
         return owner, customers.attach_node.astype(np.int64)
 
     @cached_property
-    def hours(self) -> tuple[int, ...]:
-        """Rows of the hours to check, that of the greatest total first.
+    def must_stay(self) -> Flags:
+        """Customers that may not go off: priority or ordered, without a supply of their own."""
+        request = self.request
+        must = np.array(pc.not_equal(request.network.customers.priority.arrow, ""), dtype=bool)
+        must[list(request.orders.keep_customers)] = True
+        must[list(request.own_supply)] = False
+        return must
 
-        What holds in these holds in every hour of the window: no hour is left out unless in another one every
-        customer draws at least as much. (A station that senses elsewhere raises its outlet when more is drawn
-        there, so that for a network with one this is a rule of thumb.)
-        """
-        worst = self.demand.worst_hour
-        return (worst, *(hour for hour in self.demand.hours_to_check() if hour != worst))
+    @cached_property
+    def off_minor(self) -> NDArray[np.int64]:
+        """Price of each customer off for the window [minor units]."""
+        return interruption_minor(self.request.network, self.request.rules, self.request.window_hours)
+
+    @cached_property
+    def required_pa_gauge(self) -> float:
+        """What a kept meter inlet must hold [Pa gauge]."""
+        return limit_pa_gauge(self.request.rules)
+
+    @cached_property
+    def allowed_pa_gauge(self) -> float:
+        """What a kept meter inlet may have at most [Pa gauge]."""
+        return self.request.rules.pressure.maximum_mbar * PA_PER_MBAR
+
+    # The network before any stop.
+
+    @cached_property
+    def fed_before(self) -> Flags:
+        """Nodes that a station or an injection reaches before any stop."""
+        return fed_nodes(self.request.network, injections=True)
+
+    @cached_property
+    def areas(self) -> PressureAreas:
+        """The pressure areas before any stop."""
+        part, beyond = self._part_before
+        return pressure_areas(
+            self.request.network, self.request.rules, part.astype(np.int64), beyond.astype(np.int64)
+        )
 
     @cached_property
     def before_flow_m3_per_s_std(self) -> Floats:
@@ -301,19 +232,10 @@ class PlanningContext:
             for hour in self.hours
         )
 
-    def state_in(self, demand: DemandResult, hour: int) -> tuple[Floats, FlowState]:
-        """Return what is drawn at each node in an hour [m³/s at 15 °C, 101.325 kPa], and the all-on state."""
-        customers, live = self.request.network.customers, self.fed_before
-        drawn = node_demand(customers, demand.flow_m3_per_s_std(hour, self.own_part), len(live), live)
-        return drawn, self.solver.resolve(demand_m3_per_s_std=drawn, warm=self.before)
-
-    def stands_beyond(
-        self,
-        air_temp_c: float,  # noqa: ARG002 - nothing lies beyond a whole network, in any weather
-        hours: Sequence[int],  # noqa: ARG002
-    ) -> tuple[ConstraintMargin, ...]:
-        """Return how inlets beyond the network stand in hours of other weather: none, of a whole one."""
-        return ()
+    @cached_property
+    def solver(self) -> FlowSolver:
+        """Solver prepared for the base network."""
+        return FlowSolver(self.base, self.conditions)
 
     @cached_property
     def before(self) -> FlowState:
@@ -326,6 +248,12 @@ class PlanningContext:
         first = self.before
         others = self.demands_before(self.base.node_count)[1:]
         return (first, *(self.solver.resolve(demand_m3_per_s_std=demand) for demand in others))
+
+    def state_in(self, demand: DemandResult, hour: int) -> tuple[Floats, FlowState]:
+        """Return what is drawn at each node in an hour [m³/s at 15 °C, 101.325 kPa], and the all-on state."""
+        customers, live = self.request.network.customers, self.fed_before
+        drawn = node_demand(customers, demand.flow_m3_per_s_std(hour, self.own_part), len(live), live)
+        return drawn, self.solver.resolve(demand_m3_per_s_std=drawn, warm=self.before)
 
     @cached_property
     def pressures_before_pa_gauge(self) -> tuple[Floats, ...]:
@@ -349,16 +277,75 @@ class PlanningContext:
             high |= pressure > self.allowed_pa_gauge
         return high
 
-    @cached_property
-    def fed_before(self) -> Flags:
-        """Nodes that a station or an injection reaches before any stop."""
-        return fed_nodes(self.request.network, injections=True)
+    # What is asked of it while cuts are priced.
+
+    def solver_of(self, network: FlowNetwork) -> CountedSolver:
+        """Return what solves a network made from the base one; what it solves is counted."""
+        return CountedSolver(self._solver_of(network), self.solutions)
+
+    def _solver_of(self, network: FlowNetwork) -> NetworkSolver:
+        return self.solver if network is self.base else self.solver.prepared_for(network)
 
     @cached_property
-    def must_stay(self) -> Flags:
-        """Customers that may not go off: priority or ordered, without a supply of their own."""
-        request = self.request
-        must = np.array(pc.not_equal(request.network.customers.priority.arrow, ""), dtype=bool)
-        must[list(request.orders.keep_customers)] = True
-        must[list(request.own_supply)] = False
-        return must
+    def solutions(self) -> SolutionCount:
+        """How many networks were solved for pricing; those before any stop are not counted."""
+        return SolutionCount()
+
+    @cached_property
+    def index(self) -> SegmentGraph:
+        """What the choice of stops looks up, built once."""
+        return segment_graph(self.request.network)
+
+    def cuts(self, problem: IsolationProblem) -> CutSearch:
+        """Return the ways to isolate the work."""
+        search = cuts(problem, self.index)
+        self.scope.watch(search)
+        return search
+
+    def rules_with(self, methods: frozenset[str]) -> Rules:
+        """Return the rules with these methods alone; the same object for the same names.
+
+        What the choice of stops works out for rules is kept by their identity.
+        """
+        if methods not in self._rules_with:
+            kept = tuple(m for m in self.request.rules.method if m.name in methods)
+            self._rules_with[methods] = self.request.rules.model_copy(update={"method": kept})
+        return self._rules_with[methods]
+
+    def lines_between(
+        self, pipe: NDArray[np.integer[Any]], from_m: Floats, to_m: Floats
+    ) -> NDArray[np.object_]:
+        """Return lengths of pipes as lines in the working CRS, each drawn once."""
+        asked = list(zip(pipe.tolist(), from_m.tolist(), to_m.tolist(), strict=True))
+        new = sorted(set(asked) - self._lines.keys())
+        drawn = lines_between(
+            self.request.network,
+            np.array([p for p, _, _ in new], dtype=np.int64),
+            np.array([low for _, low, _ in new], dtype=float),
+            np.array([high for _, _, high in new], dtype=float),
+        )
+        self._lines.update(zip(new, drawn, strict=True))
+        found = np.empty(len(asked), dtype=object)
+        found[:] = [self._lines[length] for length in asked]
+        return found
+
+
+def part_of_customers(network: Network, part: Ints32, fed: Flags, loses: Flags | None = None) -> Ints32:
+    """Return the part that each customer counts in; NO_PART for one on no pipe.
+
+    Of several attachments the last one that loses its gas counts, else the last that is fed.
+
+    Parameters
+    ----------
+    network : Network
+    part : int32 array, shape (nodes,)
+    fed : bool array, shape (nodes,)
+    loses : bool array, shape (attachments,), optional
+        None by default.
+    """
+    customers, at = network.customers, network.customers.attach_node
+    owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
+    found = np.full(len(customers), NO_PART, np.int32)
+    for rows in (~fed[at], fed[at], np.zeros(len(at), bool) if loses is None else loses):
+        found[owner[rows]] = part[at[rows]]
+    return found

@@ -1,23 +1,72 @@
-"""When the crew's day is too short for the meters of the cheapest zones: the limit as a price on meters."""
+"""Customers that are off wait for the crew: in which order, until when, at what price; and days too short."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
+from netplan.core.arrays import Ints
 from netplan.core.errors import NoPlanError
-from netplan.customers import most_meters
+from netplan.customers import OffOnTimes, RelightOrder, most_meters, off_on_times, relight_order
 from netplan.isolation import MINOR_PER_UNIT, Cut, IsolationProblem
+from netplan.network.vocabulary import Category
+from netplan.planning.connectivity import reach_of
 from netplan.planning.context import PlanningContext
-from netplan.planning.customer_effects import reach_of
-from netplan.planning.outage_hours import queue_of, times_of
+from netplan.planning.request import PlanRequest
 from netplan.rules import Rules
 
-__all__ = ["CrewLimitRelaxation", "ease"]
+__all__ = ["CrewLimitRelaxation", "ease", "in_currency", "queue_minor", "queue_of", "times_of"]
 
 MOST_STEPS = 10
 """Times the price on meters is raised, then halved to be no higher than it has to be (own) [-]."""
+
+
+def queue_of(request: PlanRequest, off: Ints) -> RelightOrder:
+    """Return the order in which customers that are off are relit; positions are those in `off`."""
+    customers = request.network.customers
+    return relight_order(
+        [customers.id[row] for row in off],
+        [customers.address[row] for row in off],
+        [customers.street[row] for row in off],
+        [customers.number[row] for row in off],
+        [customers.postcode[row] for row in off],
+        [customers.priority[row] for row in off],
+        customers.meters[off],
+        _rates(request, off),
+    )
+
+
+def times_of(request: PlanRequest, queue: RelightOrder) -> OffOnTimes:
+    """Return from when to when each of them is off, and whether the crew's day holds it."""
+    return off_on_times(
+        queue,
+        start=request.start,
+        hours=request.window_hours,
+        relights_per_hour=request.rules.crew.relights_per_hour,
+        day_end=request.rules.crew.day_end,
+    )
+
+
+def queue_minor(request: PlanRequest, off: Ints, queue: RelightOrder) -> int:
+    """Return what waiting for the crew costs on top of the window, rounded one by one [minor units]."""
+    if not len(off):
+        return 0
+    back_on_h = queue.back_on_h(request.rules.crew.relights_per_hour)
+    rate = _rates(request, off)[queue.order] * queue.meters
+    return int(np.rint(rate * back_on_h * MINOR_PER_UNIT).astype(np.int64).sum())
+
+
+def _rates(request: PlanRequest, off: Ints) -> NDArray[np.float64]:
+    of = request.rules.price.off_per_hour
+    by_code = np.array([getattr(of, category.word) for category in Category], dtype=float)
+    return by_code[request.network.customers.category[off]]
+
+
+def in_currency(minor: int) -> float:
+    """Return minor units as an amount of the currency."""
+    return minor / MINOR_PER_UNIT
 
 
 @dataclass(frozen=True, slots=True, eq=False)

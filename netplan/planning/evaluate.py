@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -12,31 +12,41 @@ from netplan.core.arrays import Flags, Ints
 from netplan.feeds import (
     NO_FEED,
     TOO_DEAR,
-    Draw,
     FeedCase,
     FeedLoads,
     Inlets,
     PartsAnswer,
     Relieved,
     SizedFeed,
+    UnfedPart,
     feed_answers,
     feed_links,
     least_price_minor,
 )
 from netplan.isolation import Cut
 from netplan.planfile.naming import bypass_id
-from netplan.planning.connectivity import CutConnectivity
+from netplan.planning.connectivity import (
+    CutConnectivity,
+    demands_after,
+    flow_after,
+    kept_inlets,
+    reach_of,
+)
 from netplan.planning.context import PlanningContext
-from netplan.planning.customer_effects import demands_after, flow_after, kept_inlets, must_stay, reach_of
-from netplan.planning.deficient_parts import part_of, stranded_parts, weak_part
+from netplan.planning.crew_day import queue_minor, queue_of, times_of
+from netplan.planning.deficient_parts import (
+    DeficientPart,
+    WithoutFeeds,
+    part_of,
+    solve_without_feeds,
+    stranded_parts,
+    weak_part,
+)
 from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
 from netplan.planning.fed_network import FedNetwork, fed_network
-from netplan.planning.feeds_for_part import DeficientPart
-from netplan.planning.outage_hours import queue_minor, queue_of, times_of
 from netplan.planning.purge_loads import PurgeDraw, live_nodes
 from netplan.planning.sequence import FeedLinks, Tapped, work_states
 from netplan.planning.stopped_network import StoppedNetwork, at_taps, draw_stops
-from netplan.planning.without_feeds import Unfed, solve_unfed
 
 __all__ = ["price_cut"]
 
@@ -62,7 +72,7 @@ def price_cut(
     network = context.request.network
     reach = reach_of(context, cut)
     isolated = np.flatnonzero(reach.isolated)
-    barred = must_stay(context)[isolated]
+    barred = context.must_stay[isolated]
     if barred.any():
         who = network.customers.id[int(isolated[barred][0])]
         return RefusedCut(cut, f"customer {who} must stay on and lies in the zone")
@@ -73,11 +83,11 @@ def price_cut(
     refused = _too_dear(context, cut, reach, most_minor)
     if refused:
         return RefusedCut(cut, refused)
-    unfed = solve_unfed(context, cut, reach)
-    deficient = (*stranded_parts(reach), *weak_part(context, reach, unfed.states))
+    without_feeds = solve_without_feeds(context, cut, reach)
+    deficient = (*stranded_parts(reach), *weak_part(context, reach, without_feeds.states))
     if not deficient:
-        return _without_feeds(context, cut, reach, unfed)
-    return _with_feeds(context, cut, reach, unfed, deficient, most_minor)
+        return _without_feeds(context, cut, reach, without_feeds)
+    return _with_feeds(_CutToFeed.of(context, cut, reach, without_feeds, deficient), most_minor)
 
 
 def _too_dear(context: PlanningContext, cut: Cut, reach: CutConnectivity, most_minor: int | None) -> str:
@@ -112,7 +122,7 @@ def _base_minor(context: PlanningContext, cut: Cut, reach: CutConnectivity) -> i
 
 
 def _without_feeds(
-    context: PlanningContext, cut: Cut, reach: CutConnectivity, unfed: Unfed
+    context: PlanningContext, cut: Cut, reach: CutConnectivity, without_feeds: WithoutFeeds
 ) -> tuple[EvaluatedOption] | RefusedCut:
     inlets = kept_inlets(context, reach, reach.isolated)
     # Nothing is drawn within a stopped piece: closing all of it is the same as closing it at the barrier.
@@ -121,8 +131,8 @@ def _without_feeds(
         inlets,
         [stop.piece for stop in cut.stops],
         meters_on_m3_per_s_std=context.demands_before(context.base.node_count),
-        meters_off_m3_per_s_std=unfed.demands,
-        purges=[_tapped(draw, live_nodes(cut)) for draw in unfed.draws],
+        meters_off_m3_per_s_std=without_feeds.demands,
+        purges=[_tapped(draw, live_nodes(cut)) for draw in without_feeds.draws],
     )
     if work.failing is not None:
         return RefusedCut(cut, work.failing.reason())
@@ -140,7 +150,7 @@ def _without_feeds(
         fed=None,
         work=work,
         off=off,
-        draws=unfed.draws,
+        draws=without_feeds.draws,
         flow_m3_per_s_std=flow_after(context, reach, reach.isolated),
         stops_minor=cut.stops_minor,
         interruption_minor=interruption,
@@ -159,41 +169,100 @@ def _interruption(context: PlanningContext, off: Ints) -> int | str:
     return int(context.off_minor[off].sum()) + queue_minor(context.request, off, queue)
 
 
-def _with_feeds(
-    context: PlanningContext,
-    cut: Cut,
-    reach: CutConnectivity,
-    unfed: Unfed,
-    deficient: tuple[DeficientPart, ...],
-    most_minor: int | None,
-) -> tuple[EvaluatedOption, ...] | RefusedCut:
-    stopped = draw_stops(context.request.network, context.base, cut)
-    pressure = np.array([at_taps(stopped, state) for state in unfed.states])
-    fed = fed_network(context, cut, reach, stopped, deficient, pressure)
-    inlets = kept_inlets(context, reach, reach.isolated)
-    parts = [part_of(context, part, feeds) for part, feeds in zip(deficient, fed.feeds, strict=True)]
-    rules = context.request.rules
-    below_minor = None if most_minor is None else most_minor - _base_minor(context, cut, reach)
+@dataclass(frozen=True, slots=True, eq=False)
+class _CutToFeed:
+    """A cut with parts that must be fed or go off: what every choice of feeds starts from.
+
+    Parameters
+    ----------
+    context : PlanningContext
+    cut : Cut
+    reach : CutConnectivity
+    without_feeds : WithoutFeeds
+        All stops in and no feed, solved.
+    deficient : tuple of DeficientPart
+    stopped : StoppedNetwork
+    fed : FedNetwork
+        With every way of feeding each part.
+    """
+
+    context: PlanningContext
+    cut: Cut
+    reach: CutConnectivity
+    without_feeds: WithoutFeeds
+    deficient: tuple[DeficientPart, ...]
+    stopped: StoppedNetwork
+    fed: FedNetwork
+
+    @classmethod
+    def of(
+        cls,
+        context: PlanningContext,
+        cut: Cut,
+        reach: CutConnectivity,
+        without_feeds: WithoutFeeds,
+        deficient: tuple[DeficientPart, ...],
+    ) -> _CutToFeed:
+        stopped = draw_stops(context.request.network, context.base, cut)
+        pressure = np.array([at_taps(stopped, state) for state in without_feeds.states])
+        fed = fed_network(context, cut, reach, stopped, deficient, pressure)
+        return cls(context, cut, reach, without_feeds, deficient, stopped, fed)
+
+    @property
+    def parts(self) -> list[UnfedPart]:
+        """The parts as the choice of feeds sees them."""
+        each = zip(self.deficient, self.fed.feeds, strict=True)
+        return [part_of(self.context, part, feeds) for part, feeds in each]
+
+    def gone(self, off: Sequence[bool]) -> Flags:
+        """Return the customers that are off when some parts are."""
+        gone = self.reach.isolated.copy()
+        for part, is_off in zip(self.deficient, off, strict=True):
+            gone[part.customers] |= is_off
+        return gone
+
+    def case(self) -> FeedCase:
+        """Return the case for the choice of feeds, solved once with every part on."""
+        inlets = kept_inlets(self.context, self.reach, self.reach.isolated)
+        all_on = self.relieved(inlets, (False,) * len(self.deficient)).loads
+        case = FeedCase(self.context.solver_of(self.fed.flow), all_on.hours[0], inlets, all_on)
+        case.solver.solve(case.demand_m3_per_s_std, warm=self.context.before)
+        return case
+
+    def relieved(self, inlets: Inlets, off: tuple[bool, ...]) -> Relieved:
+        """Return what is left with some parts off: a node may hold customers off beside others that stay."""
+        gone = self.gone(off)
+        demands = demands_after(self.context, self.reach, gone, self.fed.flow.node_count)
+        draws = tuple(draw.at(self.stopped.barrier_node) for draw in self.without_feeds.draws)
+        kept = kept_inlets(self.context, self.reach, gone)
+        return Relieved(FeedLoads(demands, draws), ~np.isin(inlets.node, kept.node))
+
+
+def _with_feeds(to_feed: _CutToFeed, most_minor: int | None) -> tuple[EvaluatedOption, ...] | RefusedCut:
+    context, cut, fed = to_feed.context, to_feed.cut, to_feed.fed
+    parts, rules = to_feed.parts, context.request.rules
+    below_minor = None if most_minor is None else most_minor - _base_minor(context, cut, to_feed.reach)
     least_minor = least_price_minor(parts, rules)
     if least_minor is None:
         return RefusedCut(cut, _no_feed(context, fed))
     if below_minor is not None and least_minor >= below_minor:
         return RefusedCut(cut, TOO_DEAR)
-    draws = tuple(draw.at(stopped.barrier_node) for draw in unfed.draws)
-    left = partial(_relieved, context, reach, deficient, inlets, draws, fed.flow.node_count)
-    all_on = left((False,) * len(deficient)).loads
-    case = FeedCase(context.solver_of(fed.flow), all_on.hours[0], inlets, all_on)
-    case.solver.solve(case.demand_m3_per_s_std, warm=context.before)
+    case = to_feed.case()
     held: dict[tuple[bool, ...], EvaluatedOption] = {}
     reason, is_cut_short = "", False
     answers = feed_answers(
-        case, parts, rules, below_minor=below_minor, is_settled=held.__contains__, relieved=left
+        case,
+        parts,
+        rules,
+        below_minor=below_minor,
+        is_settled=held.__contains__,
+        relieved=partial(to_feed.relieved, case.inlets),
     )
     for answer in answers:
         if answer.verdict is None:
             reason, is_cut_short = reason or answer.reason, answer.is_cut_short
             continue
-        priced = _answered(context, cut, reach, unfed.draws, stopped, fed, deficient, answer)
+        priced = _option_with(to_feed, answer)
         if isinstance(priced, RefusedCut):
             reason = priced.reason
         else:
@@ -204,44 +273,11 @@ def _with_feeds(
     return RefusedCut(cut, _with_refused(reason, fed), is_cut_short=is_cut_short)
 
 
-def _gone(reach: CutConnectivity, deficient: Sequence[DeficientPart], off: Sequence[bool]) -> Flags:
-    gone = reach.isolated.copy()
-    for part, is_off in zip(deficient, off, strict=True):
-        gone[part.customers] |= is_off
-    return gone
-
-
-def _relieved(
-    context: PlanningContext,
-    reach: CutConnectivity,
-    deficient: Sequence[DeficientPart],
-    inlets: Inlets,
-    draws: tuple[tuple[Draw, ...], ...],
-    count: int,
-    off: tuple[bool, ...],
-) -> Relieved:
-    """Return what is left with some parts off: a node may hold customers off beside others that stay."""
-    gone = _gone(reach, deficient, off)
-    demands = demands_after(context, reach, gone, count)
-    kept = kept_inlets(context, reach, gone)
-    return Relieved(FeedLoads(demands, draws), ~np.isin(inlets.node, kept.node))
-
-
-def _tapped(draw: PurgeDraw, node: Ints) -> tuple[Tapped, ...]:
-    return tuple(Tapped(stop, at) for stop, at in zip(draw.stops, draw.at(node), strict=True))
-
-
-def _answered(
-    context: PlanningContext,
-    cut: Cut,
-    reach: CutConnectivity,
-    draws: tuple[PurgeDraw, ...],
-    stopped: StoppedNetwork,
-    fed: FedNetwork,
-    deficient: tuple[DeficientPart, ...],
-    answer: PartsAnswer,
-) -> EvaluatedOption | RefusedCut:
-    gone = _gone(reach, deficient, answer.off)
+def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | RefusedCut:
+    """Return the option with the feeds of an answer, if every state of the work holds."""
+    context, cut, reach, fed = to_feed.context, to_feed.cut, to_feed.reach, to_feed.fed
+    deficient, stopped, draws = to_feed.deficient, to_feed.stopped, to_feed.without_feeds.draws
+    gone = to_feed.gone(answer.off)
     off = np.flatnonzero(gone)
     interruption = _interruption(context, off)
     if isinstance(interruption, str):
@@ -289,6 +325,10 @@ def _answered(
         gas_minor=cut.gas_minor,
         joins=joins,
     )
+
+
+def _tapped(draw: PurgeDraw, node: Ints) -> tuple[Tapped, ...]:
+    return tuple(Tapped(stop, at) for stop, at in zip(draw.stops, draw.at(node), strict=True))
 
 
 def feed_link_rows(feeds: Sequence[SizedFeed | None], first: int) -> tuple[FeedLinks, ...]:

@@ -12,8 +12,8 @@ from netplan.feeds import SizedFeed
 from netplan.hydraulics import FlowState
 from netplan.isolation import Cut
 from netplan.planning.connectivity import CutConnectivity
+from netplan.planning.deficient_parts import DeficientPart
 from netplan.planning.fed_network import FedNetwork
-from netplan.planning.feeds_for_part import DeficientPart
 from netplan.planning.pressure_areas import Join
 from netplan.planning.purge_loads import PurgeDraw
 from netplan.planning.sequence import WorkStates

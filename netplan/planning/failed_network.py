@@ -13,11 +13,10 @@ from netplan.feeds import feed_links, with_taps
 from netplan.hydraulics import FlowNetwork, FlowState, NetworkSolver, PartStatus, StationState
 from netplan.network.subnetwork import BoundaryAffectedError
 from netplan.network.topology import station_nodes
-from netplan.planning.connectivity import CutConnectivity, reach_after
+from netplan.planning.connectivity import CutConnectivity, flow_after, node_demand_after, reach_after
 from netplan.planning.context import PlanningContext
-from netplan.planning.customer_effects import flow_after, node_demand_after
 from netplan.planning.evaluated_option import EvaluatedOption
-from netplan.planning.feeds_in_use import FeedEnd, FeedInUse, Spans, feeds_in_use
+from netplan.planning.feeds_in_use import ClosedLengths, FeedEnd, FeedInUse, feeds_in_use
 from netplan.planning.sequence import ROUNDING_PA
 from netplan.planning.stopped_network import link_chainages, tap_at
 from netplan.planning.subnetwork_context import SubnetworkContext
@@ -70,54 +69,54 @@ class FailureCase:
         Customers that are off: they stay off.
     feeds : tuple of FeedInUse
         Feeds of the option.
-    planned : Spans
+    planned : ClosedLengths
         What the planned stops close.
     """
 
     def __init__(
-        self, context: PlanningContext, gone: Flags, feeds: tuple[FeedInUse, ...], planned: Spans
+        self, context: PlanningContext, gone: Flags, feeds: tuple[FeedInUse, ...], planned: ClosedLengths
     ) -> None:
         self.context, self.gone, self.feeds, self.planned = context, gone, feeds, planned
 
     @cached_property
     def whole(self) -> FailureCase:
         """The same in all of the network: where a state is felt beyond the subnetwork."""
-        context = self.context
-        if not isinstance(context, SubnetworkContext):
+        near = self._subnetwork
+        if near is None:
             return self
-        rows, everything = context.subnetwork.rows, context.whole
+        rows, everything = near.subnetwork.rows, near.whole
         gone = np.zeros(len(everything.request.network.customers), dtype=bool)
         gone[rows.customer[self.gone]] = True
         return FailureCase(
-            everything, gone, tuple(feed.elsewhere(rows) for feed in self.feeds), self.in_whole(self.planned)
+            everything, gone, tuple(feed.in_whole(rows) for feed in self.feeds), self.in_whole(self.planned)
         )
 
-    def in_whole(self, spans: Spans) -> Spans:
+    @property
+    def _subnetwork(self) -> SubnetworkContext | None:
+        return self.context if isinstance(self.context, SubnetworkContext) else None
+
+    def in_whole(self, lengths: ClosedLengths) -> ClosedLengths:
         """Return what stops close in rows of all of the network."""
-        context = self.context
-        return spans.elsewhere(context.subnetwork.rows) if isinstance(context, SubnetworkContext) else spans
+        near = self._subnetwork
+        return lengths if near is None else lengths.in_whole(near.subnetwork.rows)
 
     def nodes_in_whole(self, nodes: Ints) -> Ints:
         """Return nodes as rows of all of the network."""
-        context = self.context
-        return (
-            context.subnetwork.rows.node[nodes].astype(np.int64)
-            if isinstance(context, SubnetworkContext)
-            else nodes
-        )
+        near = self._subnetwork
+        return nodes if near is None else near.subnetwork.rows.node[nodes].astype(np.int64)
 
-    def labels(self, spans: Spans) -> Ints:
+    def labels(self, lengths: ClosedLengths) -> Ints:
         """Return the connected part of each node once stops are in, with every feed in use."""
-        return self._labels(self._closed(spans))
+        return self._labels(self._closed(lengths))
 
-    def fed_alone(self, spans: Spans, node: int) -> tuple[tuple[FeedInUse, FeedEnd], ...] | None:
+    def fed_alone(self, lengths: ClosedLengths, node: int) -> tuple[tuple[FeedInUse, FeedEnd], ...] | None:
         """Return the feeds that alone feed the part a node lies in once stops are in, with their live ends.
 
         None where a station feeds it; nothing where nothing does.
         """
         opened = self._opened
         every = [link for links in opened.links_of.values() for link in links]
-        label = self._labels([*self._closed(spans), *every])
+        label = self._labels([*self._closed(lengths), *every])
         if label[node] in label[station_nodes(self.context.request.network, injections=True)]:
             return None
         found: list[tuple[FeedInUse, FeedEnd]] = []
@@ -129,13 +128,13 @@ class FailureCase:
         return tuple(found)
 
     def after(
-        self, spans: Spans, *, lost_feeds: Collection[str] = (), lost_station: int = NO_STATION
+        self, lengths: ClosedLengths, *, lost_feeds: Collection[str] = (), lost_station: int = NO_STATION
     ) -> Failure:
         """Return what happens to people with some stops in, solved in every hour to check.
 
         Parameters
         ----------
-        spans : Spans
+        lengths : ClosedLengths
             What the stops close.
         lost_feeds : collection of str
             Ids of feeds that are shut.
@@ -144,15 +143,15 @@ class FailureCase:
         """
         if lost_station == NO_STATION:
             try:
-                return self._after(spans, lost_feeds, lost_station)
+                return self._after(lengths, lost_feeds, lost_station)
             except BoundaryAffectedError:
                 if self.whole is self:
                     raise
-        case, there = self.whole, self.in_whole(spans)
+        case, there = self.whole, self.in_whole(lengths)
         return case._after(there, lost_feeds, lost_station)  # noqa: SLF001 - one of its own kind
 
-    def _after(self, spans: Spans, lost_feeds: Collection[str], lost_station: int) -> Failure:
-        found = self._state(spans, lost_feeds, lost_station)
+    def _after(self, lengths: ClosedLengths, lost_feeds: Collection[str], lost_station: int) -> Failure:
+        found = self._state(lengths, lost_feeds, lost_station)
         return replace(found, notes=tuple(note for note in found.notes if note not in self._usual))
 
     @cached_property
@@ -160,15 +159,15 @@ class FailureCase:
         """What may be said of the work as planned too."""
         return self._state(self.planned, (), NO_STATION).notes
 
-    def _state(self, spans: Spans, lost_feeds: Collection[str], lost_station: int) -> Failure:
+    def _state(self, lengths: ClosedLengths, lost_feeds: Collection[str], lost_station: int) -> Failure:
         context, opened = self.context, self._opened
         network = context.request.network
         shut = [link for feed in lost_feeds for link in opened.links_of[feed]]
-        closed = sorted({*self._closed(spans), *shut})
+        closed = sorted({*self._closed(lengths), *shut})
         reach = reach_after(
             network,
-            spans.pieces.astype(np.int32),
-            spans.nodes.astype(np.int32),
+            lengths.pieces.astype(np.int32),
+            lengths.nodes.astype(np.int32),
             fed_before=context.fed_before,
         )
         label = self._labels(closed)
@@ -265,7 +264,7 @@ class FailureCase:
         joined = flow.with_links(replace(links, is_open=is_open).joined_with(hoses))
         return _Opened(joined, piece, from_m, to_m, links_of, nodes_of)
 
-    def _closed(self, spans: Spans) -> list[int]:
+    def _closed(self, lengths: ClosedLengths) -> list[int]:
         """Return the links that stops close: those inside a zone, as far as the stop and no farther.
 
         A new barrier may stand within a link: all of it is closed. Nothing is drawn within a link, and every
@@ -274,14 +273,14 @@ class FailureCase:
         opened = self._opened
         low, high, piece = opened.from_m, opened.to_m, opened.piece
         closed: set[int] = set()
-        rows_of = {p: np.flatnonzero(piece == p) for p in spans.pieces.tolist()}
-        for p, _, start, stop in spans.inside:
+        rows_of = {p: np.flatnonzero(piece == p) for p in lengths.pieces.tolist()}
+        for p, _, start, stop in lengths.inside:
             rows = rows_of[p]
             overlap = np.minimum(high[rows], stop) - np.maximum(low[rows], start)
             no_length = high[rows] - low[rows] <= OVERLAP_M
             touches = overlap >= -OVERLAP_M
             closed |= set(rows[(overlap > OVERLAP_M) | (no_length & touches)].tolist())
-        for p, at, zone_above in spans.stops:
+        for p, at, zone_above in lengths.stops:
             rows = rows_of[p]
             here = rows[(low[rows] - OVERLAP_M <= at) & (at <= high[rows] + OVERLAP_M)]
             if not closed.intersection(here.tolist()) and len(here):
@@ -299,7 +298,7 @@ class FailureCase:
 
 def failure_case(context: PlanningContext, option: EvaluatedOption) -> FailureCase:
     """Return an option as a case of failures."""
-    return FailureCase(context, option.gone, feeds_in_use(context, option), Spans.of(option.cut))
+    return FailureCase(context, option.gone, feeds_in_use(context, option), ClosedLengths.of(option.cut))
 
 
 def _notes(

@@ -14,8 +14,8 @@ from netplan.hydraulics import FlowNetwork
 from netplan.isolation import Cut
 from netplan.planning.connectivity import CutConnectivity
 from netplan.planning.context import PlanningContext
+from netplan.planning.deficient_parts import DeficientPart
 from netplan.planning.feeds_for_part import (
-    DeficientPart,
     bypass_ways,
     hose_ways_of,
     stops_of_bypass,

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.core.arrays import Flags, Floats, Ints
+from netplan.core.arrays import Floats, Ints
 from netplan.feeds import Feed, bypass_feeds, valve_feeds
 from netplan.feeds.possible_feeds import BoundaryValve, BypassEnd, HoseWay, MainLines, hose_ways
 from netplan.isolation import Cut
@@ -18,11 +17,11 @@ from netplan.network.vocabulary import Operable, ValveState
 from netplan.planfile.naming import stop_id
 from netplan.planning.connectivity import CutConnectivity
 from netplan.planning.context import PlanningContext
+from netplan.planning.deficient_parts import DeficientPart
 from netplan.planning.stopped_network import StoppedNetwork, live_tee
 
 __all__ = [
     "WELL_FED",
-    "DeficientPart",
     "bypass_ways",
     "hose_ways_of",
     "stops_of_bypass",
@@ -36,28 +35,6 @@ ELSEWHERE = -1
 RISE_PA = 10.0
 """Least difference of pressure between two places for a hose between them to help a weak part (own) [Pa]."""
 MOST_HOSES = 4
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class DeficientPart:
-    """A part to be fed.
-
-    Parameters
-    ----------
-    label : str
-        Names it in reports.
-    nodes : bool array, shape (network nodes,)
-        Its nodes.
-    customers : int array
-        Rows of its customers.
-    weak : bool
-        Still fed, only too weakly.
-    """
-
-    label: str
-    nodes: Flags
-    customers: Ints
-    weak: bool
 
 
 def tee_places(network: Network, cut: Cut) -> tuple[Ints, Floats, Floats]:
@@ -140,7 +117,7 @@ def hose_ways_of(
     ends = np.concatenate([links.from_node[fed_rows], links.to_node[fed_rows]])
     x, y = nodes.x_m[ends], nodes.y_m[ends]
     span = np.ptp(x) + np.ptp(y) + margin
-    context.require_within(x, y, margin)
+    context.scope.check_within(x, y, margin)
     near = (
         strong[a]
         & strong[b]

@@ -15,7 +15,7 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.stopped_network import live_tee, piece_at
 
-__all__ = ["FeedEnd", "FeedInUse", "Spans", "feeds_in_use"]
+__all__ = ["ClosedLengths", "FeedEnd", "FeedInUse", "feeds_in_use"]
 
 
 AT_M = 1e-6
@@ -54,7 +54,7 @@ class FeedInUse:
     ends: tuple[FeedEnd, FeedEnd]
     valve_piece: int = -1
 
-    def elsewhere(self, rows: ExtractedRows) -> FeedInUse:
+    def in_whole(self, rows: ExtractedRows) -> FeedInUse:
         """Return it in rows of the network that a subnetwork was taken out of."""
         ends = [
             replace(end, piece=int(rows.piece[end.piece]), pipe=int(rows.pipe[end.pipe])) for end in self.ends
@@ -64,7 +64,7 @@ class FeedInUse:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Spans:
+class ClosedLengths:
     """What a set of stops closes.
 
     Parameters
@@ -85,7 +85,7 @@ class Spans:
     nodes: Ints
 
     @classmethod
-    def of(cls, cut: Cut) -> Spans:
+    def of(cls, cut: Cut) -> ClosedLengths:
         """Return those of a cut."""
         nodes = [zone.nodes for zone in cut.zones]
         return cls(
@@ -100,10 +100,10 @@ class Spans:
             nodes=np.concatenate(nodes).astype(np.int64) if nodes else np.zeros(0, np.int64),
         )
 
-    def elsewhere(self, rows: ExtractedRows) -> Spans:
+    def in_whole(self, rows: ExtractedRows) -> ClosedLengths:
         """Return them in rows of the network that a subnetwork was taken out of."""
         piece, pipe = rows.piece, rows.pipe
-        return Spans(
+        return ClosedLengths(
             inside=tuple((int(piece[p]), int(pipe[m]), low, high) for p, m, low, high in self.inside),
             stops=tuple((int(piece[p]), at, up) for p, at, up in self.stops),
             occupied=tuple((int(pipe[m]), low, high) for m, low, high in self.occupied),

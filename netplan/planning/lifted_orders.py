@@ -10,14 +10,12 @@ from typing import Any, Final
 import numpy as np
 
 from netplan.core.errors import NoPlanError
-from netplan.network.subnetwork import BoundaryAffectedError
 from netplan.network.work_section import work_section
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
-from netplan.planning.option_records.orders import place_in_words
 from netplan.planning.rank import rank
-from netplan.planning.request import PlanRequest
-from netplan.planning.subnetwork_context import contexts_for
+from netplan.planning.request import PlanRequest, place_in_words
+from netplan.planning.subnetwork_context import in_least_subnetwork
 from netplan.rules import Rules
 
 __all__ = ["Lifted", "LiftedKind", "lifted_orders"]
@@ -168,19 +166,16 @@ def _plan(context: PlanningContext, request: PlanRequest) -> tuple[Any, Evaluate
     least = {name: min(getattr(choice, name), most) for name, most in LEAST_BUDGET.items()}
     rules = _with(request.rules, "choice", **least)
     whole = context.with_request(replace(request, rules=rules, options=1, weather=False))
-    section = work_section(request.network, request.parts)
-    for near in contexts_for(whole, section):
-        try:
-            try:
-                ranking = rank(near, work_section(near.request.network, request.parts), lambda _: None)
-            finally:
-                near.check_boundary_unaffected()
-        except BoundaryAffectedError:
-            continue
-        except NoPlanError:
-            return None
-        return near.request.network.customers.id, ranking.options[0]
-    raise AssertionError("the whole network has no boundary")
+    try:
+        return in_least_subnetwork(whole, work_section(request.network, request.parts), _best_option)
+    except NoPlanError:
+        return None
+
+
+def _best_option(context: PlanningContext) -> tuple[Any, EvaluatedOption]:
+    network = context.request.network
+    ranking = rank(context, work_section(network, context.request.parts), lambda _: None)
+    return network.customers.id, ranking.options[0]
 
 
 def _with(rules: Rules, table: str, **values: Any) -> Rules:

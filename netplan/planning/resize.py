@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -118,7 +117,7 @@ class Resized:
     feeds: tuple[Feed, ...]
     answer: PartsAnswer
     in_use: tuple[FeedSize | None, ...]
-    rows: tuple[tuple[SizeRow, ...], ...]
+    rows: tuple[tuple[SizeRow, ...], ...] = ()
 
     @property
     def holds(self) -> bool:
@@ -174,7 +173,7 @@ def resize(problem: ResizeProblem, request: ResizeRequest, *, weather: bool = Tr
         for feed, most in zip(answer.feeds, widest, strict=True)
     )
     near_c = problem.air_temp_c if request.air_temp_c is None else request.air_temp_c
-    return Resized(
+    resized = Resized(
         problem=problem,
         rules=rules,
         air_temp_c=near_c,
@@ -182,11 +181,9 @@ def resize(problem: ResizeProblem, request: ResizeRequest, *, weather: bool = Tr
         feeds=feeds,
         answer=answer,
         in_use=in_use,
-        rows=tuple(
-            _rows(problem, case, rules, in_use, place, feed, near_c=near_c if weather else None)
-            for place, feed in enumerate(feeds)
-        ),
     )
+    rows = tuple(_rows(resized, place, weather=weather) for place in range(len(feeds)))
+    return replace(resized, rows=rows)
 
 
 def _rules(rules: Rules, request: ResizeRequest) -> Rules:
@@ -198,27 +195,19 @@ def _rules(rules: Rules, request: ResizeRequest) -> Rules:
     return checked_rules(values, "rules with what was asked for")
 
 
-def _rows(
-    problem: ResizeProblem,
-    case: FeedCase,
-    rules: Rules,
-    in_use: Sequence[FeedSize | None],
-    place: int,
-    feed: Feed,
-    *,
-    near_c: float | None,
-) -> tuple[SizeRow, ...]:
-    before = [size for size in in_use[:place] if size is not None]
-    after = [size for size in in_use[place + 1 :] if size is not None]
+def _rows(resized: Resized, place: int, *, weather: bool) -> tuple[SizeRow, ...]:
+    """Return every size of the bypass at a place, the others as in use."""
+    case, rules = resized.case, resized.rules
+    before = [size for size in resized.in_use[:place] if size is not None]
+    after = [size for size in resized.in_use[place + 1 :] if size is not None]
     found, judge = [], FeedChecker(case, rules)
-    for size in (None, *sizes_in_order(feed, rules)):
+    for size in (None, *sizes_in_order(resized.feeds[place], rules)):
         sizes = [*before, *([] if size is None else [size]), *after]
         verdict, reason = case.judge(sizes, rules), judge.reason_against(sizes)
         figures = None if size is None else case.figures(sizes, verdict, rules)[len(before)]
-        options = [(size_words(size), sizes)] if near_c is not None else []
-        coldest = [
-            row.coldest_c for row in weather_window(case, problem.loads, options, rules, near_c=near_c)
-        ]
+        options = [(size_words(size), sizes)] if weather else []
+        window = weather_window(case, resized.problem.loads, options, rules, near_c=resized.air_temp_c)
+        coldest = [row.coldest_c for row in window]
         found.append(SizeRow(size, reason, figures, coldest[0] if coldest else None))
     return tuple(found)
 

@@ -20,8 +20,8 @@ from netplan.hydraulics import FlowConditions, FlowNetwork, FlowSolver
 from netplan.hydraulics.recorded_network import flow_conditions, limit_pa_gauge
 from netplan.planfile import SolvedState, StateNetwork, flow_network
 from netplan.planfile.model import Option, Plan
-from netplan.planfile.recorded_demand import recorded_demand
-from netplan.planfile.schema import option_of_rank
+from netplan.planfile.plan_json import option_of_rank
+from netplan.planfile.state_network import recorded_demand
 from netplan.rules import Rules, checked_rules
 
 __all__ = ["ResizeProblem", "resize_problem"]

@@ -8,32 +8,48 @@ subnetwork is taken, in the end the whole network.
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats, Ints
-from netplan.core.errors import BadNetworkError
+from netplan.core.errors import BadNetworkError, NoPlanError
 from netplan.demand import DemandResult, DiversityGroups, customer_pressure
 from netplan.feeds import ConstraintMargin, held_by_inlets, station_loads
-from netplan.hydraulics import Boundary, BoundarySolver, FlowNetwork, FlowState, NetworkSolver, state_of_part
+from netplan.hydraulics import (
+    Boundary,
+    BoundarySolver,
+    FlowNetwork,
+    FlowState,
+    NetworkSolver,
+    datum_height_m,
+    state_of_part,
+)
 from netplan.hydraulics.recorded_network import base_network
-from netplan.isolation import CutSearch, IsolationProblem, cuts, reads_boundary
-from netplan.network.model import Customers, Network
+from netplan.isolation import CutSearch, reads_boundary
+from netplan.network.model import Network
 from netplan.network.subnetwork import BoundaryAffectedError, Subnetwork, subnetwork_of
 from netplan.network.work_section import WorkSection
 from netplan.planning.context import PlanningContext
-from netplan.planning.outside_summary import LoadedStation, Lowest, OutsideSummary
+from netplan.planning.network_scope import LoadedStation, Lowest, NetworkScope, OutsideSummary
 from netplan.planning.request import PlanRequest
 from netplan.planning.subnetwork_rows import orders_within, rows_within
 
-__all__ = ["FIRST_NODES", "SubnetworkContext", "contexts_around", "contexts_for"]
+__all__ = [
+    "FIRST_NODES",
+    "SubnetworkContext",
+    "SubnetworkScope",
+    "contexts_around",
+    "contexts_for",
+    "in_least_subnetwork",
+]
 
 
+T = TypeVar("T")
 FIRST_NODES: Final = 60_000
 """Nodes of the first subnetwork (own): solved in hundredths of a second, half a dozen stations across [-]."""
 GROWTH: Final = 3
@@ -72,6 +88,45 @@ def contexts_around(context: PlanningContext, xy_m: Floats) -> Iterator[Planning
     yield context
 
 
+def in_least_subnetwork(
+    context: PlanningContext,
+    section: WorkSection,
+    answer: Callable[[PlanningContext], T],
+    on_larger: Callable[[], None] = lambda: None,
+) -> T:
+    """Return an answer from the smallest subnetwork of the work in which nothing is felt at the boundary.
+
+    Parameters
+    ----------
+    context : PlanningContext
+        Of the whole network.
+    section : WorkSection
+        The work.
+    answer : callable
+        Answers the question on a context.
+    on_larger : callable, optional
+        Called before a larger subnetwork is taken.
+
+    Raises
+    ------
+    NoPlanError
+        When `answer` finds no plan, and would find none in a larger subnetwork either.
+    """
+    for near in contexts_for(context, section):
+        try:
+            try:
+                found = answer(near)
+            except NoPlanError:
+                near.scope.check_unaffected()
+                raise
+            near.scope.check_unaffected()
+        except BoundaryAffectedError:
+            on_larger()
+        else:
+            return found
+    raise AssertionError("the whole network has no boundary")
+
+
 def _places(request: PlanRequest, section: WorkSection) -> Floats:
     """Return the course of every main that is worked on or ordered to be stopped [m]."""
     pipes, orders = request.network.pipes, request.orders
@@ -83,7 +138,7 @@ def _places(request: PlanRequest, section: WorkSection) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class SubnetworkContext(PlanningContext):
-    """The context of a subnetwork.
+    """The context of a subnetwork: before any stop it is as the whole network is there.
 
     Parameters
     ----------
@@ -114,11 +169,17 @@ class SubnetworkContext(PlanningContext):
                 own_supply=rows_within(request.own_supply, rows.customer),
             ),
             gas=whole.gas,
-            conditions=whole.conditions_everywhere,
+            # One height for every part of the network.
+            conditions=replace(whole.conditions, datum_height_m=datum_height_m(whole.base, whole.conditions)),
             base=replace(base, node_height_m=whole.base.node_height_m[rows.node]),
             whole=whole,
             subnetwork=subnetwork,
         )
+
+    @cached_property
+    def scope(self) -> SubnetworkScope:
+        """What lies outside the subnetwork."""
+        return SubnetworkScope(self)
 
     @cached_property
     def demand(self) -> DemandResult:
@@ -131,88 +192,6 @@ class SubnetworkContext(PlanningContext):
             self._demand_at[air_temp_c] = _demand_within(self.whole.demand_at(air_temp_c), self.subnetwork)
         return self._demand_at[air_temp_c]
 
-    def stands_beyond(self, air_temp_c: float, hours: Sequence[int]) -> tuple[ConstraintMargin, ...]:
-        """Return how the inlets beyond that held before any stop stand in hours of other weather.
-
-        The whole network is solved for it, so that the subnetwork can be solved in that weather too.
-        """
-        for hour in hours:
-            if (air_temp_c, hour) not in self._beyond:
-                demand, state = self.whole.state_in(self.whole.demand_at(air_temp_c), hour)
-                self._keep(demand, state)
-                customers = self.whole.request.network.customers
-                pressure = customer_pressure(customers, state.pressure_pa_gauge)[self._held_beyond]
-                required = np.full(len(pressure), self.required_pa_gauge)
-                self._beyond[air_temp_c, hour] = held_by_inlets(pressure, required)
-        return tuple(self._beyond[air_temp_c, hour] for hour in hours)
-
-    @cached_property
-    def _beyond(self) -> dict[tuple[float, int], ConstraintMargin]:
-        return {}
-
-    @cached_property
-    def _held_beyond(self) -> Ints:
-        """Customers of the whole network that lie beyond and held before any stop."""
-        held = ~self.whole.weak_before
-        held[self.subnetwork.rows.customer] = False
-        return np.flatnonzero(held)
-
-    @cached_property
-    def _boundary(self) -> Boundary:
-        beyond = self.subnetwork.network.beyond
-        node = np.zeros(0, dtype=np.int64) if beyond is None else beyond.node.astype(np.int64)
-        return Boundary(self.base, node)
-
-    @cached_property
-    def _searches(self) -> list[CutSearch]:
-        return []
-
-    def _solver_of(self, network: FlowNetwork) -> NetworkSolver:
-        """Return what solves a network made from the base one while its boundary keeps still."""
-        return self._base_solver if network is self.base else self._base_solver.prepared_for(network)
-
-    @cached_property
-    def _base_solver(self) -> BoundarySolver:
-        _ = self.before_by_hour
-        return BoundarySolver(self._boundary, self.base, self.conditions)
-
-    def cuts(self, problem: IsolationProblem) -> CutSearch:
-        """Return the ways to isolate the work; what they read is looked at in the end."""
-        search = cuts(problem, self.index)
-        self._searches.append(search)
-        return search
-
-    def check_boundary_unaffected(self) -> None:
-        """Check that no search for stops read anything at the boundary.
-
-        Raises
-        ------
-        BoundaryAffectedError
-            When one did: beyond the boundary it might have found something else.
-        """
-        if any(reads_boundary(search) for search in self._searches):
-            raise BoundaryAffectedError
-
-    def require_same_beyond(self, together: DiversityGroups) -> None:
-        """Check that customers beyond draw as before, though fewer are fed together with them.
-
-        Raises
-        ------
-        BoundaryAffectedError
-            When their uplift or diversity moves: then the whole network is another one.
-        """
-        now, before = self.demand.shares_elsewhere(together), self._shares_before
-        if (np.abs(now - before) > MOST_DRAWN_MORE * before).any():
-            raise BoundaryAffectedError
-
-    @cached_property
-    def _shares_before(self) -> Floats:
-        return self.demand.shares_elsewhere(self.own_part)
-
-    def require_within(self, x_m: Floats, y_m: Floats, margin_m: float) -> None:
-        """Check that all that lies so near to some places is within; see `Subnetwork.require_within`."""
-        self.subnetwork.require_within(x_m, y_m, margin_m)
-
     @cached_property
     def before(self) -> FlowState:
         """The all-on state at the worst hour, before any stop."""
@@ -223,49 +202,138 @@ class SubnetworkContext(PlanningContext):
         """The all-on state in each hour to check, before any stop: that of the whole network, within."""
         states = self.whole.before_by_hour
         demands = self.whole.demands_before(self.whole.base.node_count)
-        return tuple(self._keep(demand, state) for demand, state in zip(demands, states, strict=True))
+        return tuple(self.keep_state(demand, state) for demand, state in zip(demands, states, strict=True))
 
-    def _keep(self, demand: Floats, state: FlowState) -> FlowState:
-        """Keep a state of the whole network for what is solved within; return it as far as it is within."""
+    def keep_state(self, demand: Floats, state: FlowState) -> FlowState:
+        """Keep a state of the whole network for what is solved within; return it as far as it is within.
+
+        Parameters
+        ----------
+        demand : float array, shape (nodes of the whole network,)
+            What is drawn at each node [m³/s at 15 °C, 101.325 kPa].
+        state : FlowState
+        """
         rows, crossing = self.subnetwork.rows, state.flow_m3_per_s_std[self.subnetwork.rim_piece]
-        within = state_of_part(state, rows.node, rows.piece, self._stations)
+        within = state_of_part(state, rows.node, rows.piece, self.station_places)
         self._boundary.keep(demand[rows.node], self.subnetwork.rim_sign * crossing, within)
         return within
 
     @cached_property
-    def _stations(self) -> Ints:
-        """Place of each station within among those that lie on a main."""
+    def station_places(self) -> Ints:
+        """Place of each station within among those of the whole network that lie on a main."""
         placed = np.flatnonzero(self.whole.request.network.stations.node >= 0)
         return np.searchsorted(placed, self.subnetwork.rows.station)
 
-    @property
-    def customers_everywhere(self) -> Customers:
-        """Customers of the whole network, those on no pipe among them."""
-        return self.whole.customers_everywhere
+    @cached_property
+    def _boundary(self) -> Boundary:
+        beyond = self.subnetwork.network.beyond
+        node = np.zeros(0, dtype=np.int64) if beyond is None else beyond.node.astype(np.int64)
+        return Boundary(self.base, node)
 
-    @property
-    def rows_everywhere(self) -> Ints:
-        """Row of each customer of the network among those of the whole one."""
-        return self.subnetwork.rows.customer
+    def _solver_of(self, network: FlowNetwork) -> NetworkSolver:
+        """Return what solves a network made from the base one while its boundary keeps still."""
+        return self._base_solver if network is self.base else self._base_solver.prepared_for(network)
 
     @cached_property
-    def rest(self) -> OutsideSummary:
-        """What lies beyond and stays as it is."""
-        network, states = self.whole.request.network, self.whole.before_by_hour
+    def _base_solver(self) -> BoundarySolver:
+        _ = self.before_by_hour
+        return BoundarySolver(self._boundary, self.base, self.conditions)
+
+
+class SubnetworkScope(NetworkScope):
+    """A part of a network: the rest stays as it is, or a larger part is taken.
+
+    Parameters
+    ----------
+    context : SubnetworkContext
+    """
+
+    def __init__(self, context: SubnetworkContext) -> None:
+        super().__init__(context.whole.request.network)
+        self._context, self._whole, self._subnetwork = context, context.whole, context.subnetwork
+        self._searches: list[CutSearch] = []
+        self._margins: dict[tuple[float, int], ConstraintMargin] = {}
+
+    @property
+    def customer_rows(self) -> Ints:
+        """Row among all customers of each customer of the subnetwork."""
+        return self._subnetwork.rows.customer
+
+    def margins_outside(self, air_temp_c: float, hours: Sequence[int]) -> tuple[ConstraintMargin, ...]:
+        """Return how the inlets outside that held before any stop stand in hours of other weather [°C].
+
+        The whole network is solved for it, so that the subnetwork can be solved in that weather too.
+        """
+        for hour in hours:
+            if (air_temp_c, hour) not in self._margins:
+                demand, state = self._whole.state_in(self._whole.demand_at(air_temp_c), hour)
+                self._context.keep_state(demand, state)
+                pressure = customer_pressure(self.all_customers, state.pressure_pa_gauge)[self._held_outside]
+                required = np.full(len(pressure), self._context.required_pa_gauge)
+                self._margins[air_temp_c, hour] = held_by_inlets(pressure, required)
+        return tuple(self._margins[air_temp_c, hour] for hour in hours)
+
+    @cached_property
+    def _held_outside(self) -> Ints:
+        """Customers of the whole network that lie outside and held before any stop."""
+        held = ~self._whole.weak_before
+        held[self.customer_rows] = False
+        return np.flatnonzero(held)
+
+    def watch(self, search: CutSearch) -> None:
+        """Take note of a search for stops, for `check_unaffected`."""
+        self._searches.append(search)
+
+    def check_unaffected(self) -> None:
+        """Check that no search for stops read anything at the boundary.
+
+        Raises
+        ------
+        BoundaryAffectedError
+            When one did: outside it might have found something else.
+        """
+        if any(reads_boundary(search) for search in self._searches):
+            raise BoundaryAffectedError
+
+    def check_same_demand(self, groups: DiversityGroups) -> None:
+        """Check that customers outside draw as before, though fewer are fed together with them.
+
+        Raises
+        ------
+        BoundaryAffectedError
+            When their uplift or diversity moves: then the whole network is another one.
+        """
+        now, before = self._context.demand.shares_elsewhere(groups), self._shares_before
+        if (np.abs(now - before) > MOST_DRAWN_MORE * before).any():
+            raise BoundaryAffectedError
+
+    @cached_property
+    def _shares_before(self) -> Floats:
+        return self._context.demand.shares_elsewhere(self._context.own_part)
+
+    def check_within(self, x_m: Floats, y_m: Floats, margin_m: float) -> None:
+        """Check that all that lies so near to some places is within; see `Subnetwork.require_within`."""
+        self._subnetwork.require_within(x_m, y_m, margin_m)
+
+    @cached_property
+    def outside(self) -> OutsideSummary:
+        """What lies outside and stays as it is."""
+        whole = self._whole
+        network, states = whole.request.network, whole.before_by_hour
         customers, stations = network.customers, network.stations
-        pressures = self.whole.pressures_before_pa_gauge
+        pressures = whole.pressures_before_pa_gauge
         out = np.ones(len(customers), dtype=bool)
-        out[self.subnetwork.rows.customer] = False
+        out[self.customer_rows] = False
         placed = np.flatnonzero(stations.node >= 0)
-        away = np.setdiff1d(np.arange(len(placed)), self._stations)
-        loads = np.max([station_loads(self.whole.base, state) for state in states], axis=0)
+        away = np.setdiff1d(np.arange(len(placed)), self._context.station_places)
+        loads = np.max([station_loads(whole.base, state) for state in states], axis=0)
         flows = [state.station_flow_m3_per_s_std for state in states]
         names = {place: stations.id[int(placed[place])] for place in away.tolist()}
         return OutsideSummary(
             lowest=tuple(_lowest(network, out, pressure) for pressure in pressures),
-            held=tuple(_lowest(network, out & ~self.whole.weak_before, pressure) for pressure in pressures),
-            weak=tuple(customers.id[row] for row in np.flatnonzero(out & self.whole.weak_before).tolist()),
-            high=tuple(customers.id[row] for row in np.flatnonzero(out & self.whole.high_before).tolist()),
+            held=tuple(_lowest(network, out & ~whole.weak_before, pressure) for pressure in pressures),
+            weak=tuple(customers.id[row] for row in np.flatnonzero(out & whole.weak_before).tolist()),
+            high=tuple(customers.id[row] for row in np.flatnonzero(out & whole.high_before).tolist()),
             station_flow_m3_per_s_std=tuple(
                 {name: float(flow[place]) for place, name in names.items() if not np.isnan(flow[place])}
                 for flow in flows

@@ -18,8 +18,8 @@ from netplan.feeds import (
     spare_flow_m3_per_s_std,
     weather_window,
 )
+from netplan.planning.connectivity import kept_inlets, node_demand_after
 from netplan.planning.context import PlanningContext
-from netplan.planning.customer_effects import kept_inlets, node_demand_after
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.purge_loads import live_nodes
 
@@ -134,7 +134,7 @@ def weather_of(context: PlanningContext, option: EvaluatedOption, *, ladders: bo
         demand = context.demand_at(air_temp_c)
         hours = demand.hours_to_check() if hour is None else (hour,)
         loads = _loads(context, option, demand, hours, case.solver.network.node_count)
-        return replace(loads, beyond=context.stands_beyond(air_temp_c, hours))
+        return replace(loads, beyond=context.scope.margins_outside(air_temp_c, hours))
 
     # It was priced to hold in the weather planned for, so that the edge lies at or beyond it.
     planned = context.demand.hours[context.demand.worst_hour].air_temp_c

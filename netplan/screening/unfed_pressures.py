@@ -16,12 +16,12 @@ from netplan.core.errors import BadNetworkError, NotSolvedError
 from netplan.core.units import rounded_down
 from netplan.isolation import Cut
 from netplan.network.subnetwork import BoundaryAffectedError
+from netplan.planning.connectivity import reach_of
 from netplan.planning.context import PlanningContext
-from netplan.planning.customer_effects import reach_of
+from netplan.planning.deficient_parts import solve_without_feeds
 from netplan.planning.request import PlanRequest
 from netplan.planning.subnetwork_context import SubnetworkContext, contexts_around
 from netplan.planning.subnetwork_rows import cut_within
-from netplan.planning.without_feeds import solve_unfed
 
 __all__ = ["PressureSolver", "SolvedPressures"]
 
@@ -139,7 +139,7 @@ class PressureSolver:
         near = context if isinstance(context, SubnetworkContext) else None
         cut = whole_cut if near is None else cut_within(whole_cut, near.subnetwork)
         reach = reach_of(context, cut)
-        states = solve_unfed(context, cut, reach).states
+        states = solve_without_feeds(context, cut, reach).states
         owner, at = context.attachments
         kept = reach.fed[at] & ~reach.isolated[owner] & ~reach.stranded[owner] & ~context.weak_before[owner]
         pressure = np.min([state.pressure_pa_gauge for state in states], axis=0)[at[kept]]

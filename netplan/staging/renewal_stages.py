@@ -13,8 +13,8 @@ from netplan.core.errors import NoPlanError
 from netplan.isolation import Cut, CutStop, IsolationProblem, cuts, interruption_minor, segment_graph
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
+from netplan.planning.connectivity import reach_of
 from netplan.planning.context import PlanningContext
-from netplan.planning.customer_effects import reach_of
 from netplan.planning.rank import isolation_problem
 from netplan.planning.request import PlanRequest
 from netplan.rules import Rules

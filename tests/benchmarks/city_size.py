@@ -106,7 +106,7 @@ def read_kept(path: Path, kept: Path) -> Figures:
 def plan(path: Path, kept: Path) -> Figures:
     """Plan on the ready network: the best option, and five, on the main in the middle of the city."""
     from netplan.network.work_section import WorkPart
-    from netplan.planning.run import PlanRequest, make_plan
+    from netplan.planning.make_plan import PlanRequest, make_plan
     from netplan.readers import open_source, read_network
     from netplan.readers.sources.file_limits import UNLIMITED
     from netplan.rules import read_rules

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from netplan.planfile.model import Option
-from netplan.planfile.schema import read_plan
+from netplan.planfile.plan_json import read_plan
 from tests.first_hour.export import Export
 from tests.first_hour.town import WORK
 from tests.support.independent import Spot, Walker

@@ -31,7 +31,8 @@ from netplan.outputs.findings_files import findings_json, findings_layer
 from netplan.outputs.plan_folder import write_plan_folder
 from netplan.outputs.terminal.findings_report import print_findings
 from netplan.outputs.terminal.plan_summary import print_summary
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planning.make_plan import make_plan
+from netplan.planning.request import PlanRequest
 from netplan.readers import read_layers
 from netplan.rules import Rules, read_rules
 from tests.fuzz.damage import damaged

@@ -18,7 +18,7 @@ from netplan.core.errors import NoPlanError
 from netplan.network.build import build_network
 from netplan.network.work_section import WorkPart
 from netplan.planfile.model import Option
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.rules import read_rules
 from tests.laws.test_plan_trust import changed
 from tests.support.doubtful_town import EXPECTED, WORK, doubtful_town

@@ -15,9 +15,9 @@ from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
 from netplan.planfile.model import InDoubt
-from netplan.planfile.result import PlanResult
+from netplan.planfile.plan_result import PlanResult
 from netplan.planning import subnetwork_context as near
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.rules import read_rules
 from tests.support.varied_city import varied_layers
 

@@ -16,8 +16,8 @@ from shapely.geometry import Point
 from netplan.core.errors import NoPlanError
 from netplan.network.build import build_network
 from netplan.network.work_section import WorkPart
-from netplan.planfile.schema import plan_to_json
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planfile.plan_json import plan_to_json
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.rules import Rules, read_rules
 from tests.support.joined_streets import RawMains, joined_streets
 

@@ -24,9 +24,9 @@ from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.vocabulary import Category
 from netplan.network.work_section import WorkPart
-from netplan.planfile.schema import plan_to_json
+from netplan.planfile.plan_json import plan_to_json
 from netplan.planning import subnetwork_context as near
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.rules import read_rules
 from tests.benchmarks.layer_grids import grid_layers
 from tests.support.varied_city import varied_city

@@ -18,7 +18,7 @@ from netplan.network.build import build_network
 from netplan.network.work_section import WorkPart
 from netplan.outputs.plan_folder import write_plan_folder
 from netplan.outputs.reader_choices import Choices
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.readers import read_network
 from netplan.rules import read_rules
 from tests.support.independent import Frames

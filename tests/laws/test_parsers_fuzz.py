@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from netplan.core.errors import NetplanError
 from netplan.demand import read_forecast
-from netplan.planfile.schema import plan_from_json, read_plan
+from netplan.planfile.plan_json import plan_from_json, read_plan
 from netplan.rules import read_rules
 from netplan.rules.read_rules import default_rules_text
 

@@ -14,7 +14,7 @@ from shapely.geometry import LineString, Point
 from netplan.network.build import build_network
 from netplan.network.work_section import WorkPart
 from netplan.planfile.model import Option
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.rules import read_rules
 from tests.support.independent import Outcome, Walker
 from tests.support.networks import customer, layers, main, service, station, valve

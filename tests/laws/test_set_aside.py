@@ -23,9 +23,9 @@ import pytest
 from netplan.core.errors import BadNetworkError, NetplanError, NoPlanError, NotSolvedError
 from netplan.network.build import build_network
 from netplan.network.work_section import WorkPart
-from netplan.planfile.schema import plan_to_json
-from netplan.planning.run import PlanRequest, make_plan
-from netplan.planning.set_aside import proof
+from netplan.planfile.plan_json import plan_to_json
+from netplan.planning import pipes_set_aside as proof
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.rules import read_rules
 from tests.support.networks import Row, layers
 from tests.whole_plan.towns import Town, random_town

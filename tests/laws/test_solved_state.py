@@ -24,12 +24,12 @@ from netplan.network.text_column import TextColumn
 from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers, read_plan_layers, write_layers
 from netplan.planfile import PieceState, SolvedState, read_state, write_state
-from netplan.planfile.result import PlanResult
-from netplan.planfile.schema import read_plan
-from netplan.planning.option_records import extent
+from netplan.planfile.plan_json import read_plan
+from netplan.planfile.plan_result import PlanResult
+from netplan.planning.make_plan import make_plan
+from netplan.planning.option_records import state_extent as extent
 from netplan.planning.request import PlanRequest
 from netplan.planning.resize_problem import resize_problem
-from netplan.planning.run import make_plan
 from netplan.rules import read_rules
 from tests.support.feed_towns import town_request
 from tests.support.hamlet import HOSTILE, hamlet

@@ -12,8 +12,8 @@ from typing import Any, Final
 from netplan.core.errors import NetplanError, NoPlanError
 from netplan.network.work_section import WorkPart
 from netplan.planfile import model
-from netplan.planfile.result import PlanResult
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planfile.plan_result import PlanResult
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.readers import read_mapping, read_network
 from netplan.rules import Rules, read_rules
 from tests.list_safety.mutant import Change

@@ -13,7 +13,7 @@ from pandapipes.pf.pipeflow_setup import PipeflowNotConverged
 from netplan.core.errors import NoPlanError
 from netplan.outputs.layers import plan_layers, write_layers
 from netplan.planfile.model import PurgeLoad
-from netplan.planning.run import make_plan
+from netplan.planning.make_plan import make_plan
 from tests.compared import compared
 from tests.support.feed_towns import town_request
 from tests.support.gpkg_flow import read, rebuild

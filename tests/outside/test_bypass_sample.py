@@ -10,9 +10,9 @@ import pytest
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers, write_layers
-from netplan.planfile.result import PlanResult
+from netplan.planfile.plan_result import PlanResult
+from netplan.planning.make_plan import make_plan
 from netplan.planning.request import PlanRequest
-from netplan.planning.run import make_plan
 from netplan.readers import read_network
 from netplan.rules import default_rules
 from tests.compared import compared

@@ -19,7 +19,7 @@ from netplan.core.errors import NoPlanError
 from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.outputs.layers import plan_layers, write_layers
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.readers import read_network
 from netplan.rules import Rules, read_rules
 from tests.benchmarks.plan_tables import sections

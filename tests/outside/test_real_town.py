@@ -21,8 +21,8 @@ from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
 from netplan.outputs.plan_folder import write_plan_folder
 from netplan.planfile.model import Option, Plan
-from netplan.planfile.schema import plan_schema, read_plan
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planfile.plan_json import plan_schema, read_plan
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.readers import read_network, write_layers
 from tests.compared import compared
 from tests.support.independent import Walker

@@ -13,8 +13,8 @@ from netplan.gas import line_content
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
 from netplan.planfile.model import Option
+from netplan.planning.make_plan import make_plan
 from netplan.planning.request import PlanRequest
-from netplan.planning.run import make_plan
 from netplan.readers import read_network, write_layers
 from netplan.rules import default_rules
 from tests.compared import compared

@@ -27,7 +27,7 @@ from netplan.network.unsized_pipes import SIZE_CODES
 from netplan.outputs.terminal.findings_report import print_findings
 from netplan.outputs.terminal.plan_summary import print_summary
 from netplan.planfile.model import FindingRow
-from netplan.planfile.schema import read_plan
+from netplan.planfile.plan_json import read_plan
 from netplan.readers import write_layers
 from tests.aside_towns import aside_layers
 from tests.support.sample_plan import sample_plan

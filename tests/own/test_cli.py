@@ -18,7 +18,7 @@ import shapely
 import netplan
 from netplan.cli import main
 from netplan.cli.sample import DEMO_WORK, sample_network
-from netplan.planfile.schema import plan_schema, read_plan
+from netplan.planfile.plan_json import plan_schema, read_plan
 from netplan.readers import write_layers
 
 CRS = "EPSG:25832"

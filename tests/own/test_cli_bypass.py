@@ -15,12 +15,12 @@ from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers, read_plan_layers
 from netplan.outputs.layers import write_layers as write_layers_of_plan
 from netplan.planfile import read_state
-from netplan.planfile.result import PlanResult
-from netplan.planfile.schema import plan_to_json, read_plan
+from netplan.planfile.plan_json import plan_to_json, read_plan
+from netplan.planfile.plan_result import PlanResult
+from netplan.planning.make_plan import make_plan
 from netplan.planning.request import PlanRequest
 from netplan.planning.resize import ResizeRequest, resize, size_words
 from netplan.planning.resize_problem import ResizeProblem, resize_problem
-from netplan.planning.run import make_plan
 from netplan.readers import read_network, write_layers
 from netplan.rules import default_rules
 

@@ -18,7 +18,7 @@ from netplan.explain import Formula, explain, figures_to_explain
 from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.terminal.explanation_text import explanation_lines
 from netplan.planfile import SolvedState, read_state
-from netplan.planfile.schema import read_plan
+from netplan.planfile.plan_json import read_plan
 from tests.support.sample_plan import sample_plan
 
 NUMBER = r"−?\d+(?:\.\d+)?(?:e−?\d+)?"
@@ -256,8 +256,8 @@ def test_the_command_lists_and_explains(
 @pytest.mark.parametrize("seed", [0, 1, 5, 9, 13, 26])
 def test_feeds_of_every_kind_are_explained(seed: int) -> None:
     """Random towns: bypasses and hoses to stranded and weak parts; burdens of a few rounded elements."""
-    from netplan.planfile.schema import plan_from_json, plan_to_json
-    from netplan.planning.run import make_plan
+    from netplan.planfile.plan_json import plan_from_json, plan_to_json
+    from netplan.planning.make_plan import make_plan
     from tests.support.feed_towns import town_request
 
     result = make_plan(town_request(seed))

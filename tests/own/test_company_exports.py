@@ -15,8 +15,8 @@ from netplan.cli.sample import DEMO_WORK, sample_network
 from netplan.network.contract import layer_specs
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
-from netplan.planfile.schema import plan_to_json
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planfile.plan_json import plan_to_json
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.readers import open_source, read_layers, read_mapping, read_network
 from netplan.readers.mapping import parse_mapping
 from netplan.readers.mapping.draft_mapping import draft_mapping

@@ -16,7 +16,7 @@ from typing import Any
 import pyogrio
 import pytest
 
-from netplan.planfile.schema import MOST_BYTES
+from netplan.planfile.plan_json import MOST_BYTES
 from tests.own.test_cli_refused import LONG, refused
 from tests.support.sample_plan import sample_plan
 

@@ -13,7 +13,7 @@ import pytest
 
 from netplan.core.sources import sources
 from netplan.network.contract import layer_specs
-from netplan.planfile.schema import plan_schema
+from netplan.planfile.plan_json import plan_schema
 from netplan.rules import default_rules_text
 from tests.compared import KNOWN, read_snapshot
 from tests.support.docs_pages import DOCS, ROOT, known, named_commands, named_options, pages

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from netplan.cli.sample import sample_network
-from netplan.planfile.schema import read_plan
+from netplan.planfile.plan_json import read_plan
 from tests.support.docs_pages import DOCS, Block, blocks
 
 SAMPLE_PAGES = (

@@ -6,8 +6,8 @@ from typing import Any
 
 from netplan.network.work_section import WorkPart
 from netplan.planfile.model import Plan
+from netplan.planning.make_plan import make_plan
 from netplan.planning.request import PlanRequest
-from netplan.planning.run import make_plan
 from netplan.rules import read_rules
 from tests.support.networks import build, customer, fitting, main, service, station, valve
 

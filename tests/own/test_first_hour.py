@@ -15,8 +15,8 @@ import pytest
 from netplan.network.raw_layers import as_objects
 from netplan.network.work_section import WorkPart
 from netplan.planfile.model import Option
-from netplan.planfile.schema import read_plan
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planfile.plan_json import read_plan
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.readers import open_source, read_layers, read_network
 from netplan.readers.mapping import parse_mapping
 from netplan.readers.mapping.draft_mapping import draft_mapping

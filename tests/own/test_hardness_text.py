@@ -20,8 +20,9 @@ from netplan.core.errors import BadInputError, NoPlanError
 from netplan.network.build import build_network
 from netplan.outputs.plan_folder import write_plan_folder
 from netplan.outputs.terminal.plan_summary import print_summary
-from netplan.planfile.schema import read_plan
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planfile.plan_json import read_plan
+from netplan.planning.make_plan import make_plan
+from netplan.planning.request import PlanRequest
 from netplan.readers import write_layers
 from netplan.rules import read_rules
 from tests.fuzz.damage import TEXTS

@@ -24,8 +24,8 @@ from netplan.network.checks import check_network
 from netplan.network.checks.survey import survey
 from netplan.network.probable_values import probable_ranges
 from netplan.network.raw_layers import as_raw
-from netplan.planfile.schema import plan_to_json
-from netplan.planning.run import make_plan
+from netplan.planfile.plan_json import plan_to_json
+from netplan.planning.make_plan import make_plan
 from netplan.readers import open_source, read_layers, read_network, write_layers
 from netplan.readers.mapping import parse_mapping
 from netplan.readers.mapping.draft_mapping import draft_mapping

@@ -12,7 +12,7 @@ import pytest
 from netplan.cli import main
 from netplan.outputs.documents.stop_sketch import assembly_drawing
 from netplan.outputs.number_format import figures_of
-from netplan.planfile.schema import read_plan
+from netplan.planfile.plan_json import read_plan
 from netplan.readers import write_layers
 from tests.support import networks
 from tests.support.joined_streets import row_of_mains

@@ -13,9 +13,9 @@ import pytest
 from netplan.isolation import Orders
 from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers
-from netplan.planfile.result import PlanResult
+from netplan.planfile.plan_result import PlanResult
+from netplan.planning.make_plan import make_plan
 from netplan.planning.request import PlanRequest
-from netplan.planning.run import make_plan
 from netplan.rules import default_rules
 from tests.support.networks import build, customer, main, service, station, valve
 

@@ -20,11 +20,11 @@ from netplan.outputs.number_format import METRIC, US, Figures
 from netplan.outputs.terminal.plan_comparison import print_comparison
 from netplan.outputs.terminal.plan_summary import print_summary
 from netplan.outputs.terminal.resized_feeds import print_resized
-from netplan.planfile.result import PlanResult
+from netplan.planfile.plan_result import PlanResult
+from netplan.planning.make_plan import make_plan
 from netplan.planning.request import PlanRequest
 from netplan.planning.resize import ResizeRequest, resize
 from netplan.planning.resize_problem import resize_problem
-from netplan.planning.run import make_plan
 from netplan.readers import read_network, write_layers
 from netplan.rules import read_rules
 from tests.own.test_cli_bypass import _street

@@ -17,7 +17,7 @@ from netplan.cli.app import app
 from netplan.cli.exit_codes import run
 from netplan.core.errors import NetplanError
 from netplan.core.findings import Finding
-from netplan.planning.option_records.findings import findings_of
+from netplan.planning.option_records.plan_findings import findings_of
 from tests.list_safety.exports import exported, write_export
 from tests.list_safety.judge import made_from
 from tests.list_safety.mutant import Mutant
@@ -75,8 +75,10 @@ def test_a_lost_customer_is_silent_once_nothing_tells_its_service(monkeypatch: p
     def quiet(found: Iterable[Finding], options: Any) -> Any:
         return findings_of([one for one in found if one.code != "service-without-customer"], options)
 
-    monkeypatch.setattr("netplan.planning.run.findings_of", quiet)
-    monkeypatch.setattr("netplan.planning.option_records.option.nobody_warnings", _nothing)
+    monkeypatch.setattr("netplan.planning.make_plan.findings_of", quiet)
+    monkeypatch.setattr(
+        "netplan.planning.option_records.option_record.services_without_customer_warnings", _nothing
+    )
     assert trial(seed).result == "SILENT"
 
 

@@ -17,7 +17,7 @@ from netplan.network.checks import check_network
 from netplan.network.raw_layers import as_objects, as_raw
 from netplan.network.repair import repair_layers
 from netplan.network.work_section import WorkPart
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.readers import read_network, write_layers
 from netplan.rules import read_rules
 from tests.support.networks import (

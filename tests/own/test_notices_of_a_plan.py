@@ -13,7 +13,7 @@ import pytest
 from netplan.outputs.documents.letters import letter_groups
 from netplan.outputs.notice_list import notice_rows
 from netplan.outputs.notice_workbook import SHEETS, write_notices_xlsx
-from netplan.planfile.result import PlanResult
+from netplan.planfile.plan_result import PlanResult
 from tests.support.plans import hamlet_result
 
 

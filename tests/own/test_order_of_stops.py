@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from netplan.network.work_section import WorkPart
+from netplan.planning.make_plan import make_plan
 from netplan.planning.request import PlanRequest
-from netplan.planning.run import make_plan
 from netplan.rules import default_rules
 from tests.support.networks import build, customer, fitting, main, service, station
 

@@ -16,7 +16,7 @@ from netplan.core.errors import BadInputError
 from netplan.outputs.number_format import US
 from netplan.outputs.terminal.plan_comparison import compare_plans, differences, print_comparison
 from netplan.planfile.model import Plan
-from netplan.planfile.schema import plan_from_json, plan_to_json
+from netplan.planfile.plan_json import plan_from_json, plan_to_json
 from tests.support.plans import hamlet_result
 
 

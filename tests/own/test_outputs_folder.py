@@ -11,8 +11,8 @@ from netplan.core.errors import BadInputError
 from netplan.outputs import plan_folder as folder_module
 from netplan.outputs.plan_folder import check_target, write_deliverables_again, write_plan_folder
 from netplan.outputs.reader_choices import Choices
-from netplan.planfile.result import PlanResult
-from netplan.planfile.schema import read_plan
+from netplan.planfile.plan_json import read_plan
+from netplan.planfile.plan_result import PlanResult
 from tests.support.plans import hamlet_result
 
 

@@ -20,9 +20,10 @@ from netplan.network.work_section import WorkPart
 from netplan.outputs.plan_folder import write_deliverables_again, write_plan_folder
 from netplan.outputs.reader_choices import Choices
 from netplan.outputs.terminal.plan_summary import print_summary
-from netplan.planfile.result import PlanResult
-from netplan.planfile.schema import read_plan
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planfile.plan_json import read_plan
+from netplan.planfile.plan_result import PlanResult
+from netplan.planning.make_plan import make_plan
+from netplan.planning.request import PlanRequest
 from netplan.rules import read_rules
 from tests.support.browser import chromium, opened
 from tests.support.doubtful_town import EXPECTED, WORK, doubtful_town

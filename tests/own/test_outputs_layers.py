@@ -18,9 +18,9 @@ from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers, read_plan_layers, write_layers
 from netplan.planfile import PieceState
-from netplan.planfile.result import PlanResult
-from netplan.planning.option_records import extent as extent_module
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planfile.plan_result import PlanResult
+from netplan.planning.make_plan import PlanRequest, make_plan
+from netplan.planning.option_records import state_extent as extent_module
 from netplan.rules import read_rules
 from tests.fuzz.districts import district
 from tests.support.hamlet import SCALE, hamlet

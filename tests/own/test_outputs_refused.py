@@ -15,7 +15,7 @@ from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.map.plan_map_data import map_data
 from netplan.outputs.number_format import METRIC
 from netplan.planfile import read_state
-from netplan.planfile.schema import read_plan
+from netplan.planfile.plan_json import read_plan
 from tests.support.sample_plan import sample_plan
 
 Row = tuple[int, str, str, float, float, str, str, str, str]

@@ -18,9 +18,9 @@ from netplan.network.build import build_network
 from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers, read_plan_layers
 from netplan.planfile.model import Plan
-from netplan.planfile.schema import read_plan
+from netplan.planfile.plan_json import read_plan
+from netplan.planning.make_plan import make_plan
 from netplan.planning.request import PlanRequest
-from netplan.planning.run import make_plan
 from netplan.rules import read_rules
 from tests.support import schutterwald
 from tests.support.feed_towns import town_request

@@ -19,7 +19,7 @@ from netplan.core.errors import BadInputError
 from netplan.outputs.atomic_writes import clear_unfinished, write_error_line, write_file
 from netplan.outputs.plan_folder import check_target, write_plan_folder
 from netplan.outputs.reader_choices import Choices
-from netplan.planfile.result import PlanResult
+from netplan.planfile.plan_result import PlanResult
 from tests.support.plans import hamlet_result
 
 NOBODY = 2**22 + 12345

@@ -14,8 +14,8 @@ from netplan.cli.sample import DEMO_WORK, sample_network
 from netplan.core.errors import NoPlanError
 from netplan.isolation import Orders
 from netplan.network.work_section import WorkPart
-from netplan.planfile.schema import plan_to_json
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planfile.plan_json import plan_to_json
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.readers import read_network
 from netplan.rules import read_rules
 

@@ -12,12 +12,12 @@ import pytest
 from netplan.core.errors import NoPlanError
 from netplan.demand import customer_pressure, node_demand
 from netplan.network.work_section import WorkPart, work_section
+from netplan.planning.connectivity import demands_after, flow_after, kept_inlets
 from netplan.planning.context import PlanningContext
-from netplan.planning.customer_effects import demands_after, flow_after, kept_inlets
 from netplan.planning.evaluated_option import EvaluatedOption
-from netplan.planning.option_records.pressures import states_of
-from netplan.planning.option_records.relighting import relighting_of
-from netplan.planning.option_records.warnings import warnings_of
+from netplan.planning.option_records.customer_records import relighting_of
+from netplan.planning.option_records.option_warnings import warnings_of
+from netplan.planning.option_records.pressure_records import states_of
 from netplan.planning.rank import Ranking, rank
 from netplan.planning.request import PlanRequest
 from netplan.rules import read_rules
@@ -136,7 +136,7 @@ def _behind_a_thin_main(*, must_stay: bool) -> dict[str, Any]:
 
 
 def _without_purge(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("netplan.planning.without_feeds.purge_draws", lambda *_: ())
+    monkeypatch.setattr("netplan.planning.deficient_parts.purge_draws", lambda *_: ())
 
 
 @pytest.mark.parametrize("purges", [True, False])

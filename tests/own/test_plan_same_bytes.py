@@ -15,8 +15,8 @@ import pytest
 from netplan.cli.sample import DEMO_WORK, sample_network
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
-from netplan.planfile.schema import plan_to_json
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planfile.plan_json import plan_to_json
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.readers import read_network, write_layers
 from netplan.rules import read_rules
 

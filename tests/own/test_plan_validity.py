@@ -18,8 +18,8 @@ from netplan.network.work_section import WorkPart
 from netplan.outputs.plan_folder import write_plan_folder
 from netplan.outputs.reader_choices import Choices
 from netplan.planfile.model import Option
+from netplan.planning.make_plan import make_plan
 from netplan.planning.request import PlanRequest
-from netplan.planning.run import make_plan
 from netplan.rules import read_rules
 from tests.support.networks import build, customer, main, service, station
 

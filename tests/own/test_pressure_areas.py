@@ -14,8 +14,8 @@ import pytest
 from netplan.core.errors import NoPlanError
 from netplan.network.work_section import WorkPart
 from netplan.planfile.model import Plan
+from netplan.planning.make_plan import make_plan
 from netplan.planning.request import PlanRequest
-from netplan.planning.run import make_plan
 from netplan.rules import read_rules
 from tests.support.networks import build, customer, main, service, station, valve
 

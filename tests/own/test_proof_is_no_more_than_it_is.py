@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from netplan.planning.run import make_plan
+from netplan.planning.make_plan import make_plan
 from tests.support.feed_towns import town_request
 
 

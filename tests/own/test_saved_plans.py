@@ -15,7 +15,7 @@ from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.plan_folder import write_deliverables_again
 from netplan.outputs.reader_choices import Choices
 from netplan.planfile import read_state
-from netplan.planfile.schema import plan_to_json, read_plan
+from netplan.planfile.plan_json import plan_to_json, read_plan
 from netplan.planning.resize_problem import resize_problem
 
 PLANS = sorted(path for path in (Path(__file__).parent / "plans").iterdir() if path.is_dir())

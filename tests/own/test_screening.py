@@ -28,8 +28,8 @@ from netplan.isolation import Cut, Outline
 from netplan.network.build import build_network
 from netplan.network.extract import extract
 from netplan.network.model import Network
+from netplan.planning.connectivity import reach_of
 from netplan.planning.context import PlanningContext
-from netplan.planning.customer_effects import reach_of
 from netplan.planning.request import PlanRequest
 from netplan.readers import read_network
 from netplan.rules import default_rules

@@ -17,9 +17,9 @@ from netplan.network.build import build_network
 from netplan.network.subnetwork import Subnetwork
 from netplan.network.topology import fed_nodes
 from netplan.network.work_section import WorkPart
-from netplan.planfile.schema import plan_to_json
+from netplan.planfile.plan_json import plan_to_json
 from netplan.planning import subnetwork_context as near
-from netplan.planning.run import PlanRequest, make_plan
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.readers import read_network, write_layers
 from netplan.rules import read_rules
 from tests.aside_towns import WORK, aside_layers

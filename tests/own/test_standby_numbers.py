@@ -22,8 +22,8 @@ from netplan.outputs.plan_folder import write_plan_folder
 from netplan.outputs.reader_choices import Choices
 from netplan.outputs.terminal.plan_comparison import compare_plans
 from netplan.outputs.terminal.plan_summary import print_summary
-from netplan.planfile.schema import read_plan
-from netplan.planning.run import make_plan
+from netplan.planfile.plan_json import read_plan
+from netplan.planning.make_plan import make_plan
 from tests.support.sample_plan import sample_request
 
 Row = dict[str, Any]

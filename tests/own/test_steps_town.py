@@ -11,9 +11,9 @@ import pytest
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
 from netplan.planfile.model import Plan
-from netplan.planfile.schema import plan_to_json
+from netplan.planfile.plan_json import plan_to_json
+from netplan.planning.make_plan import make_plan
 from netplan.planning.request import PlanRequest
-from netplan.planning.run import make_plan
 from netplan.procedure import Stage
 from netplan.readers import read_network
 from netplan.rules import default_rules

@@ -14,8 +14,8 @@ from pyproj import Transformer
 from netplan.network.model import Network
 from netplan.network.vocabulary import Category
 from netplan.planfile import model as pm
-from netplan.planfile.result import PlanResult
-from netplan.planfile.schema import plan_from_json, plan_to_json
+from netplan.planfile.plan_json import plan_from_json, plan_to_json
+from netplan.planfile.plan_result import PlanResult
 from netplan.rules import default_rules
 from tests.made_up_state import MadeUp, made_up_network, made_up_state
 from tests.support.hamlet import CRS, HOSTILE, HOSTILE_ID, SCALE, X0, Y0, hamlet

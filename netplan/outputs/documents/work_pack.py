@@ -16,10 +16,11 @@ from netplan.outputs.documents.svg_drawing import legend_svg
 from netplan.outputs.documents.typeset import typeset
 from netplan.outputs.documents.work_pack_stops import stop_part
 from netplan.outputs.documents.work_pack_tables import data_part, gas_part, network_part, order_part
-from netplan.outputs.notice_list import CustomerInDoubt, customers_in_doubt, option_in_plan, record_words
+from netplan.outputs.notice_list import CustomerInDoubt, customers_in_doubt, record_words
 from netplan.outputs.number_format import METRIC, Figures, figures_for_weather
 from netplan.planfile import SolvedState
 from netplan.planfile.model import Bypass, Option, Plan, WeatherLine
+from netplan.planfile.plan_json import option_of_rank
 from netplan.reference.gas import gas_from_composition, named_gas
 from netplan.rules import checked_rules
 
@@ -62,7 +63,7 @@ def work_pack_pdf(plan: Plan, layers: Layers, state: SolvedState, *, units: Figu
         How figures are written.
     """
     units = figures_for_weather(units, plan)
-    option = option_in_plan(plan, state.option)
+    option = option_of_rank(plan, state.option)
     stops, pictures = stop_part(plan, option, layers, state.pipes, units)
     pictures |= {"plan": plan_drawing(option, layers, state, height_mm=190.0), "legend": legend_svg()}
     for k, bypass in enumerate(option.bypasses):

@@ -15,8 +15,8 @@ from netplan.network.linear_reference import PipeLines
 from netplan.network.model import Network
 from netplan.planfile import write_state
 from netplan.planfile.model import Fallback, Option, Plan
-from netplan.planfile.result import PlanResult
-from netplan.planning.option_records.extent import Extent, extent_of
+from netplan.planfile.plan_result import PlanResult
+from netplan.planning.option_records.state_extent import Extent, extent_of
 
 __all__ = [
     "BASE_LAYERS",

@@ -4,7 +4,8 @@ Pressures are gauge, flows are m³/h at 15 °C and 101.325 kPa, lengths are metr
 pipes are actual volumes, unless a name says otherwise.
 """
 
-from netplan.planfile.model.facts import (
+from netplan.planfile.model.option_and_plan import SCHEMA_NAME, BurdenParts, Option, Plan, Proof
+from netplan.planfile.model.plan_inputs import (
     Conditions,
     DemandPart,
     FindingRow,
@@ -13,13 +14,38 @@ from netplan.planfile.model.facts import (
     Provenance,
     WorkItem,
 )
-from netplan.planfile.model.gas import LetBy, Purge, PurgeLoad, PurgePoint, Vent, VentComparison
-from netplan.planfile.model.option import SCHEMA_NAME, BurdenParts, Option, Plan, Proof
-from netplan.planfile.model.order import Fallback, FallbackUse, FeedShut, Loss, Step
-from netplan.planfile.model.pressures import Gauge, LeastPressure, Pressures, State
-from netplan.planfile.model.stops import NotNearer, Stop, Tapping, Zone, ZonePipe
-from netplan.planfile.model.supply import AffectedCustomer, Bypass, OpenedValve, Place, WeatherLine
-from netplan.planfile.model.trust import InDoubt, Trust, TrustRow
+from netplan.planfile.model.stops_and_gas import (
+    LetBy,
+    NotNearer,
+    Purge,
+    PurgeLoad,
+    PurgePoint,
+    Stop,
+    Tapping,
+    Vent,
+    VentComparison,
+    Zone,
+    ZonePipe,
+)
+from netplan.planfile.model.supply_and_steps import (
+    AffectedCustomer,
+    Bypass,
+    Fallback,
+    FallbackUse,
+    FeedShut,
+    Gauge,
+    InDoubt,
+    LeastPressure,
+    Loss,
+    OpenedValve,
+    Place,
+    Pressures,
+    State,
+    Step,
+    Trust,
+    TrustRow,
+    WeatherLine,
+)
 
 __all__ = [
     "SCHEMA_NAME",

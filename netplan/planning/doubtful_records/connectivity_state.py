@@ -1,4 +1,4 @@
-"""Who hangs together once an option's stops and feeds are in: the ground that doubts are judged on."""
+"""Connectivity once the stops and feeds of an option are in: what doubtful records are judged on."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from netplan.isolation import Cut
 from netplan.network.model import Network
 from netplan.network.topology import adjacency, components_without, station_nodes
 
-__all__ = ["ConnectivityState", "Spot", "ground_of"]
+__all__ = ["ConnectivityState", "connectivity_state"]
 
-Spot = tuple[int, float]
+PipePlace = tuple[int, float]
 """A pipe row and a chainage on it [m]."""
 _WAY_ROUND_NODES: Final = 2000
 """Nodes among which a way round a piece is looked for before all parts are worked out (own) [-]."""
@@ -105,16 +105,16 @@ class ConnectivityState:
         return inside
 
 
-def ground_of(
-    network: Network, cut: Cut, feeds: Sequence[tuple[Spot, Spot]], opened: Iterable[int]
+def connectivity_state(
+    network: Network, cut: Cut, feeds: Sequence[tuple[PipePlace, PipePlace]], opened: Iterable[int]
 ) -> ConnectivityState:
-    """Return the ground of an option.
+    """Return the connectivity of an option with its stops and feeds in.
 
     Parameters
     ----------
     network : Network
     cut : Cut
-    feeds : sequence of pairs of Spot
+    feeds : sequence of pairs of PipePlace
         Where each bypass or hose begins and ends.
     opened : iterable of int
         Rows of the valves that are opened for the work.

@@ -15,10 +15,14 @@ from netplan.network.model import Network
 from netplan.network.topology import fed_nodes
 from netplan.planfile import model
 from netplan.planning.connectivity import CutConnectivity
-from netplan.planning.doubtful_records.connectivity_state import ConnectivityState, ground_of, parts_of
-from netplan.planning.doubtful_records.doubts import Closing, Doubt, Joining, doubts_near
+from netplan.planning.doubtful_records.connectivity_state import (
+    ConnectivityState,
+    connectivity_state,
+    parts_of,
+)
+from netplan.planning.doubtful_records.joints_and_valves import Closing, Doubt, Joining, doubts_near
 
-__all__ = ["OptionInDoubt", "doubted", "trust_of"]
+__all__ = ["OptionInDoubt", "effects_if_wrong", "option_in_doubt"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,7 +43,7 @@ class OptionInDoubt:
     doubts: tuple[Doubt, ...]
 
 
-def doubted(
+def option_in_doubt(
     network: Network,
     cut: Cut,
     reach: CutConnectivity,
@@ -62,12 +66,12 @@ def doubted(
         ((rows[b.from_.main_id], b.from_.chainage_m), (rows[b.to.main_id], b.to.chainage_m)) for b in bypasses
     ]
     valves = [network.valves.id.find(valve.valve_id) for valve in opened]
-    connectivity = ground_of(network, cut, feeds, valves)
+    connectivity = connectivity_state(network, cut, feeds, valves)
     touched = reach.in_zone | (~reach.fed & fed_nodes(network, injections=True))
     return OptionInDoubt(connectivity, touched, tuple(doubts_near(connectivity, touched)))
 
 
-def trust_of(option: OptionInDoubt) -> model.Trust:
+def effects_if_wrong(option: OptionInDoubt) -> model.Trust:
     """Return which doubtful records near an option would change it, each taken to be wrong by itself."""
     doubts = [doubt for doubt in option.doubts if doubt.layer != "services"]
     found = [row for row in (_judged(option.connectivity, doubt) for doubt in doubts) if row is not None]

@@ -10,8 +10,8 @@ import numpy as np
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.feeds import SizedFeed, feed_links
 from netplan.hydraulics import FlowNetwork, FlowState, NetworkSolver
+from netplan.planning.connectivity import node_demand_after
 from netplan.planning.context import PlanningContext
-from netplan.planning.customer_effects import node_demand_after
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.fed_network import FedNetwork, closed_flow
 from netplan.planning.stopped_network import StoppedNetwork, draw_stops

@@ -1,0 +1,210 @@
+"""Stops, isolated zones, gas lost and purging."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from netplan.planfile.model.plan_inputs import PlanElement
+from netplan.planfile.numbers import (
+    Degrees,
+    Metres,
+    Millimetres,
+    Money,
+    NeededFlow,
+    NeededPressure,
+    NeededSpeed,
+    Pressure,
+    Rounded1,
+    Rounded2,
+    Rounded3,
+    Rounded6,
+)
+
+__all__ = [
+    "LetBy",
+    "NotNearer",
+    "Purge",
+    "PurgeLoad",
+    "PurgePoint",
+    "Stop",
+    "Tapping",
+    "Vent",
+    "VentComparison",
+    "Zone",
+    "ZonePipe",
+]
+
+
+class Tapping(PlanElement):
+    """One hole in the main, at its chainage, with the outlet size [mm] (0: a barrier without tapping)."""
+
+    role: Literal["zone_vent", "barrier", "vent", "gauge", "bypass"]
+    main_id: str = ""
+    chainage_m: Metres
+    size_mm: Millimetres
+    offset_m: Metres | None = Field(
+        default=None,
+        description="along the mains from the barrier nearest the work, positive away from the work",
+    )
+
+    def away_from(self, stop: Stop) -> float:
+        """Return how far it lies from a stop's barrier nearest the work, positive away from the work [m]."""
+        if self.offset_m is not None:
+            return self.offset_m
+        sign = 1.0 if stop.work_side == "from" else -1.0
+        return sign * (self.chainage_m - stop.chainage_m)
+
+
+class NotNearer(PlanElement):
+    """A place nearer to the work, and why the stop is not there."""
+
+    main_id: str
+    from_m: Metres
+    to_m: Metres
+    method: str
+    side: Literal["from", "to", ""] = Field(
+        default="", description="on which side of a stop made there the zone would lie; empty in old plans"
+    )
+    code: str
+    reason: str
+
+
+class Stop(PlanElement):
+    """A point where the flow is stopped. `chainage_m` is the barrier nearest the work."""
+
+    id: str
+    method: str
+    kind: Literal["bag", "squeeze", "valve"]
+    barriers: Literal[1, 2]
+    main_id: str
+    chainage_m: Metres
+    valve_id: str | None = None
+    x: Metres
+    y: Metres
+    lon: Degrees
+    lat: Degrees
+    street: str = ""
+    surface: str = "unknown"
+    od_mm: Millimetres
+    wall_mm: Millimetres | None
+    bore_mm: Millimetres
+    pressure_mbar: Pressure | None = Field(description="gauge, on the live side, after all stops are in")
+    fault_pressure_mbar: NeededPressure | None = Field(
+        description="gauge, the most it may see in a station fault"
+    )
+    work_side: Literal["from", "to"] = Field(description="on which side of chainage_m the zone lies")
+    tappings: tuple[Tapping, ...] = ()
+    hole_id: str
+    price: Money
+    minutes: Rounded1
+    reason: str
+    confidence: Literal["recorded", "provisional"]
+    confidence_note: str = ""
+    not_nearer: tuple[NotNearer, ...] = ()
+
+
+class ZonePipe(PlanElement):
+    """A length of pipe inside the zone."""
+
+    layer: Literal["mains", "services"]
+    pipe_id: str
+    from_m: Metres
+    to_m: Metres
+
+
+class Zone(PlanElement):
+    """A connected isolated zone; ends at the barrier nearest the work of each stop."""
+
+    work: tuple[int, ...] = Field(description="indices into the plan's work")
+    pipes: tuple[ZonePipe, ...]
+    length_m: Metres
+    internal_volume_m3: Rounded6 = Field(description="actual volume of the bores [m³]")
+
+
+class VentComparison(PlanElement):
+    """A published formula beside the tool's own figure."""
+
+    formula: str
+    volume_m3: Rounded6 = Field(description="at 15 °C, 101.325 kPa")
+    own_m3: Rounded6
+    reason: str
+
+
+class LetBy(PlanElement):
+    """Gas that passes a stop through a stated leak path while it is in."""
+
+    stop_id: str
+    across_mbar: Pressure
+    path: str
+    flow_m3h: Rounded6
+
+
+class Vent(PlanElement):
+    """Gas lost to make the zone gas-free and to bring it back.
+
+    Volumes at 15 °C, 101.325 kPa. `of_which_pressure_part_m3` is the part of the line content that leaves
+    when the zone falls to atmospheric pressure; `purge_m3` is what is let go while gas is brought back,
+    beyond the fill that stays; `drawn_m3` is what the live network gives for both. Let-by is an allowance
+    apart, no part of the total.
+    """
+
+    line_content_m3: Rounded6
+    of_which_pressure_part_m3: Rounded6
+    purge_m3: Rounded6
+    total_m3: Rounded6
+    methane_kg: Rounded6
+    co2e_kg: Rounded3
+    reference: str
+    gwp: str = ""
+    drawn_m3: Rounded6 | None = None
+    content_at: dict[str, Rounded6] = Field(default={}, description="line content at other references [m³]")
+    co2e_by_gwp: dict[str, Rounded3] = Field(default={}, description="by published potentials [kg CO2e]")
+    compared: tuple[VentComparison, ...] = ()
+    let_by: tuple[LetBy, ...] = ()
+
+
+class PurgePoint(PlanElement):
+    """Where a zone is purged from or to."""
+
+    id: str
+    main_id: str
+    chainage_m: Metres
+    role: Literal["feed", "vent"]
+    order: int = Field(default=0, description="in which order vents are purged, from 1; 0 for a feed")
+    minutes_out: Rounded1 | None = None
+    minutes_in: Rounded1 | None = None
+    stack_bore_mm: Millimetres | None = None
+    note: str = ""
+
+
+class PurgeLoad(PlanElement):
+    """What purging one zone in takes from the live network at least: the option holds with it.
+
+    It may be taken at any of the stops; `nodes` are their numbers in plan.gpkg.
+    """
+
+    draw_m3h: Rounded6
+    stops: tuple[str, ...]
+    nodes: tuple[int, ...]
+
+
+class Purge(PlanElement):
+    """Purging out of service and back in."""
+
+    volumes_out: Rounded2
+    volumes_in: Rounded2
+    least_velocity_m_s: NeededSpeed | None = None
+    least_flow_m3h: NeededFlow | None = None
+    minutes_out: Rounded1 | None = None
+    minutes_in: Rounded1 | None = None
+    medium: str = Field(default="", description="what drives gas out, and what comes in after")
+    draw_m3h: Rounded3 | None = Field(default=None, description="what the live side gives while purging in")
+    dip_mbar: Pressure | None = Field(
+        default=None, description="fall of pressure that makes in the live network"
+    )
+    loads: tuple[PurgeLoad, ...] = Field(default=(), description="the load it is in every hour of the window")
+    points: tuple[PurgePoint, ...] = ()
+    end_points: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()

@@ -1,0 +1,273 @@
+"""Who is affected and what feeds them, pressures, the steps, what may fail, and records in doubt."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import ConfigDict, Field
+
+from netplan.planfile.model.plan_inputs import PlanElement
+from netplan.planfile.numbers import (
+    CapacityFlow,
+    ColdestAir,
+    HeldPressure,
+    Metres,
+    Millimetres,
+    Money,
+    NeededPressure,
+    Pressure,
+    Rounded1,
+    Rounded2,
+    Rounded3,
+)
+
+__all__ = [
+    "AffectedCustomer",
+    "Bypass",
+    "Fallback",
+    "FallbackUse",
+    "FeedShut",
+    "Gauge",
+    "InDoubt",
+    "LeastPressure",
+    "Loss",
+    "OpenedValve",
+    "Place",
+    "Pressures",
+    "State",
+    "Step",
+    "Trust",
+    "TrustRow",
+    "WeatherLine",
+]
+
+
+class AffectedCustomer(PlanElement):
+    """A customer whose supply is touched. `pressure_mbar` is at the meter inlet at the worst hour.
+
+    `relit` is the place in the order in which those off are relit, from 1; `on_by` follows it.
+    """
+
+    id: str
+    address: str
+    effect: Literal["off", "kept"]
+    cause: Literal["isolated", "stranded", "below minimum"]
+    kept_by: str | None = None
+    category: Literal["household", "business", "industry", "public"]
+    priority: str
+    meters: int
+    pressure_mbar: HeldPressure | None = None
+    off_from: str | None = None
+    on_by: str | None = None
+    relit: int | None = None
+
+
+class Place(PlanElement):
+    """A place on a main."""
+
+    main_id: str
+    chainage_m: Metres
+    x: Metres
+    y: Metres
+
+
+class Bypass(PlanElement):
+    """A temporary pipe or hose that feeds a stranded or weak part."""
+
+    id: str
+    kind: Literal["bypass", "hose"] = "bypass"
+    from_: Place = Field(alias="from")
+    to: Place
+    flow_m3h: Rounded3
+    bore_mm: Millimetres
+    parallel: int
+    length_m: Metres
+    loss_coefficient: Rounded2
+    drop_mbar: Pressure
+    velocity_m_s: Rounded2 = Field(description="actual, at the upstream pressure")
+    pressure_from_mbar: Pressure
+    pressure_to_mbar: Pressure
+    spare_m3h: CapacityFlow | None = Field(
+        default=None, description="flow it could carry beyond, at the limits"
+    )
+    minimum_air_temp_c: ColdestAir | None = Field(description="coldest air it holds for; null: not found")
+    customers: int = 0
+    price: Money = 0.0
+    note: str = ""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+class WeatherLine(PlanElement):
+    """Until how cold an option holds with one choice of feed; null: not even in the warmest looked at."""
+
+    feed: str = Field(description="id of the feed that is varied; empty for the option as planned")
+    choice: str = Field(description="none, or a size such as 2 × 63 mm")
+    coldest_air_temp_c: ColdestAir | None
+    fails_by: str = Field(default="", description="what fails a step colder")
+
+
+class OpenedValve(PlanElement):
+    """A boundary valve opened for the work."""
+
+    valve_id: str
+    flow_m3h: Rounded3
+    price: Money = 0.0
+
+
+class LeastPressure(PlanElement):
+    """The least pressure of kept meter inlets in any hour of the window, whose it is, and in which hour."""
+
+    least_mbar: HeldPressure | None
+    at: str
+    hour: str = ""
+
+
+class Pressures(PlanElement):
+    """Least pressures before and after, and the customers that failed already before any stop."""
+
+    before: LeastPressure
+    after: LeastPressure
+    with_local_peak: LeastPressure | None = Field(
+        default=None,
+        description="of the kept meter inlets that the work lowers: the least while the few customers at the "
+        "end of a branch peak together; none where the work lowers none",
+    )
+    weak_before: tuple[str, ...] = Field(default=(), description="customers below minimum before any stop")
+    high_before: tuple[str, ...] = Field(
+        default=(), description="customers above the highest allowed pressure before any stop"
+    )
+
+
+class State(PlanElement):
+    """A state of the network on the way: after which step, how low, what each station gives [m³/h].
+
+    The least pressure is that of the hour named, the worst of the window for this state; station flows are
+    those of the hour in which most is drawn in all.
+    """
+
+    after_step: str
+    least_mbar: HeldPressure | None
+    at: str
+    station_flows_m3h: dict[str, Rounded3]
+    hour: str = ""
+
+
+class Gauge(PlanElement):
+    """Where to watch the pressure while the stops go in [mbar gauge]; readings are never rounded down."""
+
+    id: str
+    main_id: str
+    chainage_m: Metres
+    normal_mbar: NeededPressure
+    warning_mbar: NeededPressure
+    abort_mbar: NeededPressure
+
+
+class FallbackUse(PlanElement):
+    """The stop to use instead."""
+
+    valve_id: str | None = None
+    main_id: str
+    chainage_m: Metres
+    method: str
+    x: Metres
+    y: Metres
+
+
+class FeedShut(PlanElement):
+    """A feed that is shut when a stop fails, and the end at which that is done."""
+
+    feed_id: str
+    what: Literal["bypass", "hose", "opened valve"]
+    main_id: str
+    chainage_m: Metres
+    x: Metres
+    y: Metres
+
+
+class Fallback(PlanElement):
+    """What to do when a stop fails, how long that takes, and who then goes off as well.
+
+    `standby` are the customers kept so far who then lie in the larger zone, have no gas, or less than a kept
+    inlet must hold, as solved. `tail_lost`: the stop parts the zone from a tail that the feeds under `shut`
+    alone feed; shutting them is the control, no further stop is.
+    """
+
+    stop_id: str
+    failure: Literal["will not set", "lost during open work"]
+    use: tuple[FallbackUse, ...]
+    minutes: Rounded1 | None
+    standby: tuple[str, ...]
+    note: str = ""
+    shut: tuple[FeedShut, ...] = Field(default=(), description="feeds to be shut first, each at this end")
+    tail_lost: bool = False
+
+
+class Loss(PlanElement):
+    """A feed or a station lost with all stops in, and the customers kept so far who then fail, as solved."""
+
+    what: Literal["bypass", "hose", "opened valve", "station"]
+    id: str
+    customers: tuple[str, ...]
+    note: str = ""
+
+
+class Step(PlanElement):
+    """One step of the work order: a draft for the operator's competent person."""
+
+    n: int
+    stage: str = Field(default="", description="which part of the order it belongs to")
+    does: str
+    uses: tuple[str, ...] = ()
+    who: str
+    hold: bool = Field(default=False, description="nobody goes on before the competent person says so")
+    expect_mbar: Pressure | None = Field(default=None, description="pressure to be read [mbar gauge]")
+    expect_at: str = Field(default="", description="id of the gauge, stop or customer it is read at")
+    minutes: Rounded1 | None = None
+    if_not: str = ""
+
+
+class TrustRow(PlanElement):
+    """A doubtful record that would change the option if it were wrong; each is taken by itself."""
+
+    code: str = Field(description="code of the finding; valve-closed: a recorded state that is only believed")
+    layer: str
+    feature_id: str
+    other_id: str = Field(default="", description="for a joint the main it may be joined to")
+    taken_as: str = Field(description="what the plan takes to be so")
+    may_be: str = Field(description="what may be so instead")
+    main_id: str = Field(description="where a further stop, or the proof, would go")
+    chainage_m: Metres
+    x: Metres
+    y: Metres
+    gas_reaches_work: bool = False
+    further_stop: bool = False
+    zone_parted: bool = False
+    customers_off: tuple[str, ...] = Field(default=(), description="without gas besides those of the plan")
+    customers_on: tuple[str, ...] = Field(default=(), description="counted as without gas, but would have it")
+    meters_off: int = 0
+    what: str
+
+
+class Trust(PlanElement):
+    """Doubtful records near an option: how many were tried, and those that would change it."""
+
+    checked: int = 0
+    would_change: tuple[TrustRow, ...] = ()
+
+
+class InDoubt(PlanElement):
+    """A customer who would lose gas during the work if one doubtful record were otherwise; never one off."""
+
+    id: str = Field(description="meter point")
+    address: str
+    priority: str = Field(default="", description="priority code; empty: none")
+    layer: str = Field(description="layer of the doubtful record")
+    record_id: str = Field(
+        description="id of the doubtful record; the customer's own where no recorded way feeds it"
+    )
+    why: str = Field(description="what is doubtful, and what would follow, in one line")
+    meters: int = 1
+    x: Metres = Field(description="place of the customer, working CRS")
+    y: Metres

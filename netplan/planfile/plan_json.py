@@ -1,0 +1,103 @@
+"""The published JSON Schema of plan.json, and reading and writing plans by it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from netplan.core.errors import BadInputError, quoted, shown
+from netplan.core.text_files import TooLargeError, text_of
+from netplan.planfile.model import SCHEMA_NAME, Option, Plan
+
+__all__ = ["option_of_rank", "plan_from_json", "plan_schema", "plan_to_json", "read_plan"]
+
+MOST_BYTES = 200_000_000
+"""No plan is as large as this (own) [bytes]."""
+
+
+def plan_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of plan.json; ``digits`` says how floats are rounded."""
+    schema = Plan.model_json_schema(by_alias=True, mode="serialization")
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": f"urn:gas-netplan:{SCHEMA_NAME}",
+        **schema,
+    }
+
+
+def plan_to_json(plan: Plan, *, provenance: bool = True) -> str:
+    """Return plan.json as text: keys in a fixed order, one trailing newline.
+
+    Without provenance it is the form two plans are compared in.
+    """
+    data = plan.model_dump(mode="json", by_alias=True, exclude=None if provenance else {"provenance"})
+    return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False, sort_keys=False) + "\n"
+
+
+def plan_from_json(text: str, where: str) -> Plan:
+    """Read a plan.
+
+    Raises
+    ------
+    BadInputError
+        When the text is no JSON, or no plan of this schema.
+    """
+    try:
+        data = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise BadInputError(
+            f"{where}: is not JSON ({type(error).__name__}); give a plan folder of gas-netplan"
+        ) from None
+    schema = data.get("schema") if isinstance(data, dict) else None
+    if schema != SCHEMA_NAME:
+        raise BadInputError(
+            f"{where}: schema is {quoted(schema)}, this version reads {SCHEMA_NAME!r}; plan again"
+        )
+    try:
+        return Plan.model_validate(data)
+    except ValidationError as error:
+        first = error.errors(include_url=False, include_context=False)[0]
+        place = shown(".".join(str(part) for part in first["loc"]))
+        raise BadInputError(f"{where}: {place}: {first['msg']}; plan again") from None
+
+
+def read_plan(folder: Path) -> Plan:
+    """Read the plan of a plan folder.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder; only plan.json in it is read.
+
+    Raises
+    ------
+    BadInputError
+        When there is no plan.json in it, or it is not a plan.
+    """
+    path = folder / "plan.json"
+    try:
+        text = text_of(path, MOST_BYTES, plain=True)
+    except OSError as error:
+        raise BadInputError(f"{path}: cannot be read ({error.strerror}); give a plan folder") from None
+    except UnicodeDecodeError:
+        raise BadInputError(f"{path}: is not UTF-8; give a plan folder of gas-netplan") from None
+    except TooLargeError as error:
+        raise BadInputError(f"{path}: {error}; give a plan folder of gas-netplan") from None
+    return plan_from_json(text, str(path))
+
+
+def option_of_rank(plan: Plan, rank: int) -> Option:
+    """Return the option of a rank.
+
+    Raises
+    ------
+    BadInputError
+        When the plan has no such option.
+    """
+    for option in plan.options:
+        if option.rank == rank:
+            return option
+    raise BadInputError(f"option {rank}: the plan has {len(plan.options)} options; choose one of them")

@@ -1,0 +1,233 @@
+"""From a request to a plan."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+from functools import cache
+from importlib.metadata import version
+
+import numpy as np
+
+from netplan import __version__
+from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.core.errors import BadWorkError, NoPlanError, NotSolvedError
+from netplan.network.concurrency import in_background
+from netplan.network.linear_reference import PipeLines
+from netplan.network.model import Network
+from netplan.network.work_section import WorkSection, work_section
+from netplan.planfile import model
+from netplan.planfile.naming import stop_id
+from netplan.planfile.plan_result import PlanResult
+from netplan.planning.context import PlanningContext
+from netplan.planning.lifted_orders import lifted_orders
+from netplan.planning.option_records.final_network import final_network
+from netplan.planning.option_records.option_record import option_of
+from netplan.planning.option_records.option_state import StateSource, state_of
+from netplan.planning.option_records.plan_findings import findings_of, known_findings, noticed
+from netplan.planning.option_records.state_extent import extent_of
+from netplan.planning.option_records.validity_warnings import validity_findings
+from netplan.planning.pipes_set_aside import plan_with_set_aside
+from netplan.planning.rank import gas_outlet_pa_gauge, look_up, rank
+from netplan.planning.request import PlanRequest, orders_in_words
+from netplan.planning.subnetwork_context import in_least_subnetwork
+from netplan.procedure import step_list
+
+__all__ = ["CAUTION", "NOT_CHECKED", "PlanRequest", "make_plan"]
+
+CAUTION = (
+    "Planning figures only. This is no permit, no approved procedure and no substitute for the operator's "
+    "rules, local codes and licensed, competent people. Prove records, pressures and every stop on site "
+    "before relying on them."
+)
+
+NOT_CHECKED: tuple[str, ...] = ()
+"""Hard constraints that this version does not check yet."""
+
+LIBRARIES = ("geopandas", "numpy", "pandas", "pyproj", "scipy", "shapely")
+
+
+def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None) -> PlanResult:
+    """Plan the stopping of a work section.
+
+    Where the network has pipes set aside, the plan is proven not to hang on them.
+
+    Parameters
+    ----------
+    request : PlanRequest
+    tell : callable, optional
+        Called with a few words on what is being done, for a progress display.
+
+    Raises
+    ------
+    BadInputError
+        When the work section, window or rules cannot be used.
+    BadNetworkError
+        When the plan hangs, or may hang, on a pipe that is set aside.
+    NoPlanError
+        When no plan was found, with the reasons and the orders of which one lifted alone gives a plan.
+    NotSolvedError
+        When the network has no solution before any stop.
+    """
+    if len(request.network.set_aside):
+        return plan_with_set_aside(request, tell, _make_plan)
+    return _make_plan(request, tell)
+
+
+def _make_plan(request: PlanRequest, tell: Callable[[str], None]) -> PlanResult:
+    section = work_section(request.network, request.parts)
+    try:
+        return _plan_of(request, section, tell)
+    except (BadWorkError, NoPlanError, NotSolvedError) as error:
+        error.noticed = noticed(request.network, section)
+        raise
+
+
+def _plan_of(request: PlanRequest, section: WorkSection, tell: Callable[[str], None]) -> PlanResult:
+    tell("solving the network before any stop")
+    whole = PlanningContext.for_request(request)
+    with in_background(lambda: whole.before_by_hour) as before:
+        # What the solution needs besides is worked out here while its solver is made ready there.
+        _ = whole.demand, whole.fed_before
+        conditions = _conditions(whole, section)
+
+        def plan(context: PlanningContext) -> PlanResult:
+            here = work_section(context.request.network, request.parts)
+            look_up(context, here)
+            before()
+            whole.before.require_solved()
+            return _plan_on(context, whole, here, conditions, tell)
+
+        try:
+            return in_least_subnetwork(whole, section, plan, lambda: tell("looking farther out"))
+        except NoPlanError as error:
+            error.lifted = lifted_orders(whole, tell)
+            raise
+
+
+def _plan_on(
+    context: PlanningContext,
+    whole: PlanningContext,
+    section: WorkSection,
+    conditions: model.Conditions,
+    tell: Callable[[str], None],
+) -> PlanResult:
+    """Plan on the context of a subnetwork or of the whole network.
+
+    Raises
+    ------
+    BoundaryAffectedError
+        When a plan on the whole network might be another one.
+    """
+    request = context.request
+    ranking = rank(context, section, tell)
+    work = tuple(model.WorkItem(main_id=p.main_id, from_m=p.from_m, to_m=p.to_m) for p in request.parts)
+    options: list[model.Option] = []
+    sources: list[StateSource] = []
+    for place in range(len(ranking.options)):
+        tell(f"writing option {place + 1}")
+        priced = ranking.options[place]
+        final = final_network(context, priced)
+        option, feeds = option_of(context, section, ranking, place, final)
+        steps = step_list(
+            option, conditions, request.rules, work=work, set_order=[stop_id(i) for i in priced.work.order]
+        )
+        options.append(option.model_copy(update={"steps": steps}))
+        # A solver that was made ready for it is let go: it is the largest thing there.
+        final = replace(final, prepared=None)
+        sources.append(StateSource(context, options[-1], priced, final, feeds.ids))
+    # What is written of the whole network takes time: not for a plan that does not stand.
+    context.scope.check_unaffected()
+    everything = whole.request.network
+    section_there = work_section(everything, request.parts)
+    known = (*known_findings(everything, section_there), *validity_findings(whole, section_there))
+    plan = model.Plan(
+        caution=CAUTION,
+        network=_facts(everything),
+        provenance=_provenance(request.network),
+        work=work,
+        conditions=conditions,
+        rules=request.rules.values(),
+        not_checked=NOT_CHECKED,
+        findings=findings_of((*known, *whole.demand.findings), options),
+        options=tuple(options),
+    )
+    lines = PipeLines.of(request.network)
+    extent = extent_of(request.network, lines, work, options)
+    return PlanResult(
+        plan=plan,
+        network=request.network,
+        states=tuple(state_of(source, extent, lines) for source in sources),
+        notes_in_doubt=_notes_in_doubt(context, options),
+    )
+
+
+def _notes_in_doubt(context: PlanningContext, options: Sequence[model.Option]) -> dict[str, str]:
+    """Return the priority notes of customers in doubt that have one, by id."""
+    customers = context.scope.all_customers
+    named = sorted({row.id for option in options for row in option.in_doubt if row.priority})
+    notes = {name: customers.priority_note[customers.id.find(name)] for name in named}
+    return {name: note for name, note in notes.items() if note}
+
+
+def _facts(network: Network) -> model.NetworkFacts:
+    return model.NetworkFacts(
+        content_sha256=network.content_sha256,
+        counts={
+            "mains": network.pipes.n_mains,
+            "services": len(network.pipes) - network.pipes.n_mains,
+            "customers": len(network.customers),
+            "regulators": len(network.stations),
+            "valves": len(network.valves),
+            "fittings": len(network.fittings),
+            "pieces": len(network.pieces),
+            "nodes": len(network.nodes),
+        },
+        crs=network.crs,
+        crs_note=network.crs_note,
+        length_scale=round(network.scale, 9),
+    )
+
+
+def _provenance(network: Network) -> model.Provenance:
+    versions = {"gas-netplan": __version__, "python": platform.python_version()}
+    versions |= _libraries()
+    return model.Provenance(
+        source=network.source, versions=versions, created=datetime.now(UTC).isoformat(timespec="seconds")
+    )
+
+
+@cache
+def _libraries() -> dict[str, str]:
+    return {name: version(name) for name in LIBRARIES}
+
+
+def _conditions(context: PlanningContext, section: WorkSection) -> model.Conditions:
+    request, rules = context.request, context.request.rules
+    hour = context.demand.hours[context.demand.worst_hour]
+    notes = []
+    if request.start is None:
+        notes.append("any working day")
+    if request.hours is None:
+        notes.append(f"a window of {rules.crew.hours:g} h by the rules")
+    if request.air_temp_c is None and request.forecast is None:
+        notes.append("the rules' design air temperature")
+    return model.Conditions(
+        start=None if request.start is None else request.start.isoformat(timespec="minutes"),
+        hours=request.window_hours,
+        air_temp_c=hour.air_temp_c,
+        ground_temp_c=rules.gas.ground_temp_c,
+        demand_total_m3h=float(np.sum(context.before_flow_m3_per_s_std)) * SECONDS_PER_HOUR,
+        worst_hour=hour.words(),
+        gas_outlet_mbar=gas_outlet_pa_gauge(context, section) / PA_PER_MBAR,
+        note="for " + ", ".join(notes) if notes else "",
+        orders=orders_in_words(request),
+        demand_parts=tuple(
+            model.DemandPart(
+                name=p.name, customers=p.customers, flow_m3h=p.flow_m3_per_s_std * SECONDS_PER_HOUR
+            )
+            for p in context.demand.parts(part=context.own_part)
+        ),
+    )

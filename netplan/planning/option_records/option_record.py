@@ -1,0 +1,158 @@
+"""One option as it stands in a plan."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from netplan.network.work_section import WorkSection
+from netplan.planfile import model
+from netplan.planning.context import PlanningContext
+from netplan.planning.crew_day import in_currency
+from netplan.planning.doubtful_records import (
+    NEAR_M,
+    cut_off_services_without_customer,
+    effects_if_wrong,
+    in_doubt_of,
+    option_in_doubt,
+)
+from netplan.planning.evaluated_option import EvaluatedOption
+from netplan.planning.failed_network import failure_case
+from netplan.planning.failures import fallbacks, losses, stations_left_out
+from netplan.planning.option_records.customer_records import customers_of, relighting_of
+from netplan.planning.option_records.failure_records import (
+    fallbacks_of,
+    losses_of,
+    many_on_standby,
+    without_fallback,
+)
+from netplan.planning.option_records.feed_records import WrittenFeeds, feeds_of, weather_lines
+from netplan.planning.option_records.final_network import FinalNetwork
+from netplan.planning.option_records.gas_lost import full_vent_of
+from netplan.planning.option_records.gauge_records import gauges_of
+from netplan.planning.option_records.option_warnings import (
+    doubt_warnings,
+    services_without_customer_warnings,
+    warnings_of,
+)
+from netplan.planning.option_records.pressure_records import (
+    least_with_local_peak,
+    local_peak_of,
+    local_peak_warnings,
+    pressures_of,
+    states_of,
+)
+from netplan.planning.option_records.purge_records import purge_of
+from netplan.planning.option_records.stop_records import nearer_of, stops_of, zones_of
+from netplan.planning.option_records.validity_warnings import validity_warnings
+from netplan.planning.rank import Ranking
+from netplan.planning.weather_limits import not_looked_for, weather_of
+
+__all__ = ["option_of"]
+
+WEATHER_LEFT_OUT = "until how cold this holds was not looked for, by order: it stands for its own weather"
+
+STATIONS_LEFT_OUT = "the loss of a station during the work was not solved: the network is too large for it"
+
+
+def option_of(
+    context: PlanningContext, section: WorkSection, ranking: Ranking, place: int, final: FinalNetwork
+) -> tuple[model.Option, WrittenFeeds]:
+    """Return the option at a place in the ranking, without its steps, and its feeds.
+
+    Parameters
+    ----------
+    context : PlanningContext
+    section : WorkSection
+        The work section.
+    ranking : Ranking
+    place : int
+        0 for the best.
+    final : FinalNetwork
+        The option's final network.
+    """
+    priced = ranking.options[place]
+    request = context.request
+    weather = weather_of(context, priced, ladders=place == 0) if request.weather else not_looked_for(priced)
+    feeds = feeds_of(context, priced, weather)
+    _require_doubts_within(context, priced)
+    relighting = relighting_of(context, priced)
+    local_peak = local_peak_of(context, priced, final)
+    case = failure_case(context, priced)
+    on_failure = fallbacks(context, section, priced, case)
+    customers = customers_of(context, priced, feeds.ids)
+    option = option_in_doubt(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened)
+    in_doubt = in_doubt_of(context, option, {c.id for c in customers if c.effect == "off"})
+    return (
+        model.Option(
+            rank=place + 1,
+            burden=in_currency(priced.burden_minor),
+            burden_parts=model.BurdenParts(
+                stops=in_currency(priced.stops_minor),
+                interruption=in_currency(priced.interruption_minor),
+                feeds=in_currency(priced.feeds_minor),
+                gas=in_currency(priced.gas_minor),
+            ),
+            currency=request.rules.price.currency,
+            proof=_proof(ranking, place),
+            stops=stops_of(
+                request.network,
+                request.rules,
+                priced,
+                context.areas,
+                final.state.pressure_pa_gauge[final.stopped.barrier_node],
+                nearer_of(context, ranking, priced),
+            ),
+            zones=zones_of(request.network, priced.cut),
+            customers=customers,
+            bypasses=feeds.bypasses,
+            opened_valves=feeds.opened,
+            pressures=pressures_of(context, priced).model_copy(
+                update={"with_local_peak": least_with_local_peak(context, local_peak)}
+            ),
+            vent=full_vent_of(context, priced),
+            purge=purge_of(context, priced, final),
+            gauges=gauges_of(context, priced),
+            fallback=fallbacks_of(context, on_failure),
+            steps=(),
+            states=states_of(context, priced, relighting),
+            weather=weather_lines(weather, feeds.ids),
+            warnings=(
+                *warnings_of(context, priced, relighting),
+                *local_peak_warnings(context, local_peak),
+                *validity_warnings(context, priced, final, feeds.ids, relighting),
+                *services_without_customer_warnings(cut_off_services_without_customer(option)),
+                *doubt_warnings(in_doubt),
+                *(() if request.weather else (WEATHER_LEFT_OUT,)),
+                *without_fallback(on_failure),
+                *many_on_standby(context, case, on_failure),
+                *((STATIONS_LEFT_OUT,) if stations_left_out(case) else ()),
+            ),
+            trust=effects_if_wrong(option),
+            in_doubt=in_doubt,
+            losses=losses_of(losses(priced, case)),
+        ),
+        feeds,
+    )
+
+
+def _require_doubts_within(context: PlanningContext, priced: EvaluatedOption) -> None:
+    """Check that all records that may be doubted near an option are in the context's network."""
+    nodes, reach = context.request.network.nodes, priced.reach
+    touched = np.flatnonzero(reach.in_zone | (~reach.fed & context.fed_before))
+    at = np.concatenate([touched, [stop.live_node for stop in priced.cut.stops]]).astype(np.int64)
+    context.scope.check_within(nodes.x_m[at], nodes.y_m[at], NEAR_M)
+
+
+def _proof(ranking: Ranking, place: int) -> model.Proof:
+    burden = ranking.options[place].burden_minor
+    bound = ranking.lower_bound_minor(place)
+    return model.Proof(
+        optimal=bound >= burden,
+        lower_bound=in_currency(bound),
+        gap=in_currency(burden - bound),
+        reason=(
+            f"lowest burden on the recorded data for rank {place + 1}: {ranking.reason}"
+            if bound >= burden
+            else f"not proven: {ranking.reason}; no other option can be below the lower bound"
+        ),
+    )

@@ -1,0 +1,175 @@
+"""Stops, places refused nearer to the work, and zones, as they stand in a plan."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netplan.core.arrays import Floats
+from netplan.core.constants import MM_PER_M, PA_PER_MBAR
+from netplan.isolation import Cut, CutStop
+from netplan.network.linear_reference import lon_lat, points_at, volumes_m3
+from netplan.network.model import Network
+from netplan.network.vocabulary import Surface
+from netplan.planfile import model
+from netplan.planfile.naming import hole_id, stop_id
+from netplan.planfile.numbers import METRES_DIGITS
+from netplan.planning.context import PlanningContext
+from netplan.planning.crew_day import in_currency
+from netplan.planning.evaluated_option import EvaluatedOption
+from netplan.planning.pressure_areas import PressureAreas
+from netplan.planning.rank import Ranking
+from netplan.rules import Rules
+
+__all__ = ["nearer_of", "stops_of", "zones_of"]
+
+
+def _known(value: float, factor: float) -> float | None:
+    return None if math.isnan(value) else float(value) * factor
+
+
+def stops_of(
+    network: Network,
+    rules: Rules,
+    option: EvaluatedOption,
+    areas: PressureAreas,
+    pressure_pa_gauge: Floats,
+    nearer: tuple[tuple[model.NotNearer, ...], ...] = (),
+) -> tuple[model.Stop, ...]:
+    """Return the stops of an option.
+
+    Parameters
+    ----------
+    network : Network
+    rules : Rules
+    option : EvaluatedOption
+    areas : PressureAreas
+        For the highest fault pressure that reaches each stop in any state of the work, feeds in.
+    pressure_pa_gauge : float array, shape (stops,)
+        Pressure at the live side of each barrier nearest the work, all stops in [Pa gauge]; NaN without gas.
+    nearer : tuple of tuple of NotNearer, optional
+        For each stop the places nearer to the work, and why the stop is not there.
+    """
+    cut = option.cut
+    pipe = np.array([stop.pipe for stop in cut.stops], dtype=np.int64)
+    xy = points_at(network, pipe, np.array([stop.chainage_m for stop in cut.stops]))
+    degrees = lon_lat(network, xy)
+    pipes = network.pipes
+    methods = {method.name: method for method in rules.method}
+    found = []
+    for place, stop in enumerate(cut.stops):
+        row = stop.pipe
+        pressure = float(pressure_pa_gauge[place])
+        fault = _known(areas.stop_fault_pa_gauge(stop, option.joins), 1.0 / PA_PER_MBAR)
+        found.append(
+            model.Stop(
+                id=stop_id(place),
+                method=stop.method,
+                kind=stop.kind,
+                barriers=stop.barriers,
+                main_id=pipes.id[row],
+                chainage_m=stop.chainage_m,
+                valve_id=network.valves.id[stop.valve] if stop.valve >= 0 else None,
+                x=float(xy[place, 0]),
+                y=float(xy[place, 1]),
+                lon=float(degrees[place, 0]),
+                lat=float(degrees[place, 1]),
+                street=pipes.street[row],
+                surface=Surface(int(pipes.surface[row])).word,
+                od_mm=float(pipes.od_m[row]) * MM_PER_M,
+                wall_mm=_known(float(pipes.wall_m[row]), MM_PER_M),
+                bore_mm=float(pipes.bore_m[row]) * MM_PER_M,
+                pressure_mbar=_known(pressure, 1.0 / PA_PER_MBAR),
+                fault_pressure_mbar=fault,
+                work_side=stop.work_side,
+                tappings=tuple(
+                    model.Tapping(
+                        role=t.role,
+                        main_id=pipes.id[t.pipe],
+                        chainage_m=t.chainage_m,
+                        size_mm=t.size_mm,
+                        offset_m=t.offset_m,
+                    )
+                    for t in stop.tappings
+                ),
+                hole_id=hole_id(place),
+                price=in_currency(stop.price_minor),
+                minutes=methods[stop.method].minutes,
+                reason=_with_rating(stop, fault, methods[stop.method].rating_mbar),
+                confidence="provisional" if stop.provisional else "recorded",
+                confidence_note="; ".join(stop.provisional),
+                not_nearer=nearer[place] if nearer else (),
+            )
+        )
+    return tuple(found)
+
+
+def _with_rating(stop: CutStop, fault_mbar: float | None, rating_mbar: float) -> str:
+    """Return why a stop is where it is, with the pressure it is rated for; nothing more for a valve."""
+    if stop.valve >= 0 or fault_mbar is None:
+        return stop.reason
+    return f"{stop.reason}, fault pressure {fault_mbar:g} mbar within the rating {rating_mbar:g} mbar"
+
+
+def zones_of(network: Network, cut: Cut) -> tuple[model.Zone, ...]:
+    """Return the isolated zones of a cut, with true lengths and the actual volume of the bores."""
+    n_mains = network.pipes.n_mains
+    zones = []
+    for zone in cut.zones:
+        pipe = np.array([part.pipe for part in zone.pieces], dtype=np.int64)
+        low = np.array([part.from_m for part in zone.pieces])
+        high = np.array([part.to_m for part in zone.pieces])
+        spans = _joined(pipe, low, high)
+        zones.append(
+            model.Zone(
+                work=zone.work,
+                pipes=tuple(
+                    model.ZonePipe(
+                        layer="mains" if p < n_mains else "services",
+                        pipe_id=network.pipes.id[p],
+                        from_m=a,
+                        to_m=b,
+                    )
+                    for p, a, b in spans
+                    if round(b, METRES_DIGITS) > round(a, METRES_DIGITS)
+                ),
+                length_m=float((high - low).sum()),
+                internal_volume_m3=float(volumes_m3(network, pipe, low, high).sum()),
+            )
+        )
+    return tuple(zones)
+
+
+def _joined(pipe: NDArray[np.int64], low: Floats, high: Floats) -> list[tuple[int, float, float]]:
+    """Join the pieces of one pipe that follow each other."""
+    spans: list[tuple[int, float, float]] = []
+    for p, a, b in sorted(zip(pipe.tolist(), low.tolist(), high.tolist(), strict=True)):
+        if spans and spans[-1][0] == p and a <= spans[-1][2] + 1e-9:
+            spans[-1] = (p, spans[-1][1], max(spans[-1][2], b))
+        elif b > a:
+            spans.append((p, a, b))
+    return spans
+
+
+def nearer_of(
+    context: PlanningContext, ranking: Ranking, option: EvaluatedOption
+) -> tuple[tuple[model.NotNearer, ...], ...]:
+    """Return, for each stop of an option, the lengths nearer to the work that were refused or dearer."""
+    pipes = context.request.network.pipes
+    return tuple(
+        tuple(
+            model.NotNearer(
+                main_id=pipes.id[refusal.pipe],
+                from_m=refusal.from_m,
+                to_m=refusal.to_m,
+                method=refusal.method,
+                side=refusal.side,
+                code=refusal.code,
+                reason=refusal.words,
+            )
+            for refusal in of_stop
+        )
+        for of_stop in ranking.search.not_nearer(option.cut)
+    )

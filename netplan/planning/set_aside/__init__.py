@@ -1,5 +1,0 @@
-"""Planning with pipes set aside: live ones without a usable size, far from the work, taken as not live."""
-
-from netplan.planning.set_aside.proof import plan_with_set_aside
-
-__all__ = ["plan_with_set_aside"]

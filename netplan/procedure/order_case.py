@@ -1,0 +1,267 @@
+"""What the order is made from: one option, its conditions and the rules; places and fallbacks in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from netplan.core.errors import BadInputError
+from netplan.customers import relight_order as order_to_relight
+from netplan.planfile.model import (
+    AffectedCustomer,
+    Conditions,
+    Fallback,
+    FallbackUse,
+    FeedShut,
+    Option,
+    PurgePoint,
+    State,
+    Stop,
+    Tapping,
+    WorkItem,
+)
+from netplan.planfile.naming import feed_open_state, stop_in_state
+from netplan.rules import Rules
+
+__all__ = [
+    "METERS_OFF_STATE",
+    "OrderCase",
+    "fallback_words",
+    "feed_open_state",
+    "order_case",
+    "standby_words",
+    "stop_in_state",
+]
+
+
+METERS_OFF_STATE = "meters off"
+"""What `State.after_step` says for the state right before the first stop."""
+Place = Callable[[str, float], str]
+LOST = "lost during open work"
+
+
+@dataclass(frozen=True)
+class OrderCase:
+    """One option as the order sees it.
+
+    Parameters
+    ----------
+    option : Option
+        With everything but its steps.
+    conditions : Conditions
+    rules : Rules
+    work : tuple of WorkItem
+    stops : tuple of Stop
+        In the order in which they are set.
+    relit : tuple of AffectedCustomer
+        Customers that are off, in the order in which they are relit.
+    """
+
+    option: Option
+    conditions: Conditions
+    rules: Rules
+    work: tuple[WorkItem, ...]
+    stops: tuple[Stop, ...]
+    relit: tuple[AffectedCustomer, ...]
+
+    @cached_property
+    def holes(self) -> dict[str, tuple[Stop, ...]]:
+        """Stops in each hole, holes in their natural order of setting."""
+        holes: dict[str, tuple[Stop, ...]] = {}
+        for stop in self.stops:
+            if stop.hole_id:
+                holes[stop.hole_id] = (*holes.get(stop.hole_id, ()), stop)
+        return holes
+
+    @cached_property
+    def states(self) -> dict[str, State]:
+        """Solved states by what they come after."""
+        return {state.after_step: state for state in self.option.states}
+
+    @property
+    def before_stops(self) -> State | None:
+        """The solved state right before the first stop goes in."""
+        return self.states.get(METERS_OFF_STATE)
+
+    @property
+    def gauge_ids(self) -> tuple[str, ...]:
+        """Ids of the gauges."""
+        return tuple(gauge.id for gauge in self.option.gauges)
+
+    @property
+    def off_ids(self) -> tuple[str, ...]:
+        """Ids of the customers that go off, in the order of the plan."""
+        return tuple(customer.id for customer in self.option.customers if customer.effect == "off")
+
+    @property
+    def off_meters(self) -> int:
+        """Meters that go off."""
+        return sum(max(c.meters, 1) for c in self.option.customers if c.effect == "off")
+
+    @property
+    def feed_ids(self) -> tuple[str, ...]:
+        """Ids of bypasses, hoses and opened valves."""
+        opened = tuple(valve.valve_id for valve in self.option.opened_valves)
+        return (*(bypass.id for bypass in self.option.bypasses), *opened)
+
+    def vents(self) -> tuple[PurgePoint, ...]:
+        """Return the purge points that let out, in their order."""
+        points = [point for point in self.option.purge.points if point.role == "vent"]
+        return tuple(sorted(points, key=lambda point: (point.order, point.id)))
+
+    def inlets(self) -> tuple[PurgePoint, ...]:
+        """Return the purge points that let in."""
+        return tuple(point for point in self.option.purge.points if point.role == "feed")
+
+    def end_point(self, kind: str) -> str:
+        """Return the end points of a kind (``out`` or ``in``) as one text, without their prefix."""
+        mark = f"{kind}:"
+        found = [text[len(mark) :].strip() for text in self.option.purge.end_points if text.startswith(mark)]
+        return "; ".join(found)
+
+    def fallback(self, stop_id: str, failure: str) -> Fallback | None:
+        """Return the fallback of a stop for one kind of failure."""
+        for fallback in self.option.fallback:
+            if fallback.stop_id == stop_id and fallback.failure == failure:
+                return fallback
+        return None
+
+
+def place_words(stop: Stop) -> str:
+    """Return where a stop is, in words without figures that carry a unit."""
+    street = f", {stop.street}" if stop.street else ""
+    return f"main {stop.main_id}{street}"
+
+
+def tapping_words(tappings: Sequence[Tapping]) -> str:
+    """Return the holes of a stop in their order away from the work."""
+    names = {
+        "zone_vent": "zone vent",
+        "barrier": "barrier",
+        "vent": "vent between the barriers",
+        "gauge": "gauge",
+        "bypass": "bypass tee",
+    }
+    return ", ".join(names[tapping.role] for tapping in tappings if tapping.size_mm > 0)
+
+
+def order_case(
+    option: Option,
+    conditions: Conditions,
+    rules: Rules,
+    work: Sequence[WorkItem],
+    set_order: Sequence[str] | None,
+    relight_order: Sequence[str] | None,
+) -> OrderCase:
+    """Return the case, its stops and customers in order.
+
+    Raises
+    ------
+    BadInputError
+        When an order names something else than the option's own stops or its customers that are off.
+    """
+    stops = {stop.id: stop for stop in option.stops}
+    off = {customer.id: customer for customer in option.customers if customer.effect == "off"}
+    to_set = tuple(set_order) if set_order is not None else _solved_order(option)
+    to_relight = (
+        tuple(relight_order) if relight_order is not None else _relight_ids(tuple(off.values()), rules)
+    )
+    for name, wanted, known in (("stops", to_set, stops), ("customers off", to_relight, off)):
+        if len(wanted) != len(known) or set(wanted) != set(known):
+            raise BadInputError(f"steps: the order of {name} is not that of the option; give each id once")
+    return OrderCase(
+        option=option,
+        conditions=conditions,
+        rules=rules,
+        work=tuple(work),
+        stops=tuple(stops[key] for key in to_set),
+        relit=tuple(off[key] for key in to_relight),
+    )
+
+
+def _solved_order(option: Option) -> tuple[str, ...]:
+    """Return the stops in the order of their solved states; as listed where a state is missing."""
+    listed = tuple(stop.id for stop in option.stops)
+    place = {state.after_step: k for k, state in enumerate(option.states)}
+    if all(stop_in_state(key) in place for key in listed):
+        return tuple(sorted(listed, key=lambda key: place[stop_in_state(key)]))
+    return listed
+
+
+def _relight_ids(off: tuple[AffectedCustomer, ...], rules: Rules) -> tuple[str, ...]:
+    """Return the order of the plan, which promised times follow; by address for a plan that gives none."""
+    if all(customer.relit is not None for customer in off):
+        return tuple(customer.id for customer in sorted(off, key=lambda one: one.relit or 0))
+    ids, blank = [c.id for c in off], [""] * len(off)
+    price = [getattr(rules.price.off_per_hour, c.category) for c in off]
+    queue = order_to_relight(
+        ids,
+        [c.address for c in off],
+        blank,
+        blank,
+        blank,
+        [c.priority for c in off],
+        [c.meters for c in off],
+        price,
+    )
+    return tuple(ids[row] for row in queue.order)
+
+
+def _on_main(main_id: str, _chainage_m: float) -> str:
+    """Name a place without a figure that carries a unit."""
+    return f"main {main_id}"
+
+
+def _shut(one: FeedShut, place: Place, *, live_end: bool) -> str:
+    if one.what == "opened valve":
+        return f"shut valve {one.feed_id} again"
+    end = "live end" if live_end else "end"
+    return f"shut {one.what} {one.feed_id} at its {end} on {place(one.main_id, one.chainage_m)}"
+
+
+def _use(one: FallbackUse, place: Place) -> str:
+    return (
+        f"valve {one.valve_id}" if one.valve_id else f"{one.method} on {place(one.main_id, one.chainage_m)}"
+    )
+
+
+def standby_words(fallback: Fallback) -> str:
+    """Return who goes off then; empty for nobody."""
+    count = len(fallback.standby)
+    if not count:
+        return ""
+    who = f"{count} customer{'s' * (count != 1)}"
+    if fallback.failure == LOST:
+        return f"{who} on standby lose gas at once: isolate their meters before gas goes back"
+    return f"{who} on standby go off first"
+
+
+def fallback_words(fallback: Fallback | None, place: Place = _on_main, *, with_stations: bool = True) -> str:
+    """Return what to do when a stop fails.
+
+    Parameters
+    ----------
+    fallback : Fallback or None
+        None: nothing was planned.
+    place : callable
+        Returns a main and a chainage [m] as words; by default the main alone.
+    with_stations : bool
+        Whether to say what it does to stations; False where the note is printed as a whole.
+    """
+    if fallback is None:
+        return "no fallback is planned for it: stand down and plan again"
+    if fallback.minutes is None:
+        why = fallback.note.removeprefix("no fallback: ")
+        return f"no fallback is planned for it ({why}): stand down and plan again"
+    acts = [_shut(one, place, live_end=fallback.tail_lost) for one in fallback.shut]
+    if fallback.use:
+        acts.append(f"fallback {', '.join(_use(one, place) for one in fallback.use)}")
+    words = f"{', then '.join(acts)}, {fallback.minutes:.0f} min" if acts else ""
+    more = ""
+    if fallback.tail_lost:
+        more = "the tail beyond fails uncontrolled: isolate, purge and relight all of it"
+    elif not fallback.use:
+        more = "there is no further stop: what lies beyond joins the zone"
+    stations = [part for part in fallback.note.split("; ") if with_stations and part.startswith("station ")]
+    return "; ".join(part for part in (words, more, standby_words(fallback), *stations) if part)

@@ -1,0 +1,147 @@
+"""Gas back in, stops out, holes closed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from netplan.procedure.order_case import OrderCase
+from netplan.procedure.step_kinds import Stage, StepDraft, Who
+
+__all__ = ["fill", "reinstate", "seal_tappings", "withdraw"]
+
+
+def fill(case: OrderCase) -> Iterator[StepDraft]:
+    """Yield the purge in, branch by branch, and a look at what was stranded."""
+    vents, inlets, purge = case.vents(), case.inlets(), case.option.purge
+    stop_ids = tuple(stop.id for stop in case.stops)
+    first = ", inert gas first and then gas" if purge.medium.startswith("inert") else ""
+    end = case.end_point("in") or "end point of the procedure"
+    for point in vents or (None,):
+        ids = (*(inlet.id for inlet in inlets), *((point.id,) if point else stop_ids))
+        where = f"{point.id} on main {point.main_id}" if point else "the zone vents of the stops"
+        yield StepDraft(
+            Stage.PURGE_IN,
+            f"Purge in{first} from the live side through "
+            f"{', '.join(i.id for i in inlets) or 'a hose round one stop'}, out at {where}, not slower than "
+            f"the least flow of the purge sheet, until {end}; then shut that outlet. Gauges watched: the "
+            "draw lowers the live network.",
+            Who.STOPS,
+            "Too slow: larger hose or stack, other end, or a slug of inert gas first. A gauge at its "
+            "warning reading: throttle the feed.",
+            uses=(*ids, *case.gauge_ids),
+            hold=True,
+            minutes=point.minutes_in if point else purge.minutes_in,
+        )
+    stranded = tuple(c.id for c in case.option.customers if c.effect == "off" and c.cause == "stranded")
+    if stranded:
+        yield StepDraft(
+            Stage.STRANDED,
+            f"Read the pressure in the parts beyond the zone that had no supply ({len(stranded)} "
+            "customers): they keep their gas only while every meter there is shut.",
+            Who.STOPS,
+            "If the pressure is gone, air may be in them: purge them too, to a point at every branch end, "
+            "before anybody is relit.",
+            uses=stranded,
+            hold=True,
+        )
+
+
+def withdraw(case: OrderCase) -> Iterator[StepDraft]:
+    """Yield each stop equalised, then taken out: the last one set comes out first."""
+    for stop in reversed(case.stops):
+        valve = (stop.valve_id,) if stop.valve_id else ()
+        how = (
+            f"crack valve {stop.valve_id} open"
+            if stop.kind == "valve"
+            else "open a hose from the gauge tapping to the zone vent"
+        )
+        yield StepDraft(
+            Stage.EQUALISE,
+            f"Equalise across {stop.id}: {how} until both sides read the same and stand still.",
+            Who.STOPS,
+            "Do not take it out against a difference: look for a leak, an open outlet or a closed end.",
+            uses=(stop.id, *valve),
+            hold=True,
+            expect_mbar=stop.pressure_mbar,
+            expect_at=stop.id,
+        )
+        out = (
+            f"open valve {stop.valve_id} fully, count the turns, take lock and tag off"
+            if stop.kind == "valve"
+            else "shut the vent between; the barrier nearest the work comes out first, then the other"
+            if stop.barriers == 2
+            else "take the barrier out"
+        )
+        slow = (
+            "; release slowly and mark the place, never to be squeezed again"
+            if stop.kind == "squeeze"
+            else ""
+        )
+        yield StepDraft(
+            Stage.STOP_OUT,
+            f"Take out {stop.id}: {out}{slow}. Watch the gauges.",
+            Who.STOPS,
+            "Set it again and find the fault.",
+            uses=(stop.id, *valve, *case.gauge_ids),
+        )
+
+
+def seal_tappings(case: OrderCase) -> Iterator[StepDraft]:
+    """Yield the joints once more, now on gas, and the closing of every tapping."""
+    yield StepDraft(
+        Stage.TAPPINGS_SEALED,
+        "Go over every tie-in joint once more with leak fluid, now on gas at operating pressure.",
+        Who.WORK,
+        "Isolate again and mend the joint.",
+        uses=tuple(dict.fromkeys(item.main_id for item in case.work)),
+        hold=True,
+    )
+    for hole, stops in case.holes.items():
+        tapped = tuple(stop for stop in stops if any(t.size_mm > 0 for t in stop.tappings))
+        marks = (
+            " and fit a band over every squeezed place where the procedure wants one"
+            if any(stop.kind == "squeeze" for stop in stops)
+            else ""
+        )
+        if tapped or marks:
+            yield StepDraft(
+                Stage.TAPPINGS_SEALED,
+                f"Plug and cap every tapping in {hole}, test each with leak fluid at operating "
+                f"pressure{marks}.",
+                Who.STOPS,
+                "Mend it; the hole stays open and manned until it is tight.",
+                uses=(hole, *(stop.id for stop in stops)),
+                hold=True,
+                expect_mbar=stops[0].pressure_mbar,
+                expect_at=stops[0].id,
+            )
+    for bypass in case.option.bypasses:
+        yield StepDraft(
+            Stage.TAPPINGS_SEALED,
+            f"Plug and cap both tappings of {bypass.id}, test each with leak fluid at operating pressure.",
+            Who.FEEDS,
+            "Mend it; the hole stays open and manned until it is tight.",
+            uses=(bypass.id, bypass.from_.main_id, bypass.to.main_id),
+            hold=True,
+        )
+    if case.option.purge.points:
+        yield StepDraft(
+            Stage.TAPPINGS_SEALED,
+            "Plug and cap every purge point, test each with leak fluid at operating pressure.",
+            Who.STOPS,
+            "Mend it; the hole stays open and manned until it is tight.",
+            uses=tuple(point.id for point in case.option.purge.points),
+            hold=True,
+        )
+
+
+def reinstate(case: OrderCase) -> Iterator[StepDraft]:
+    """Yield backfill and records."""
+    yield StepDraft(
+        Stage.REINSTATE,
+        "Backfill and reinstate every hole; survey new pipe, tappings, caps and squeeze marks into the "
+        "records; give the gauges back; tell network control that the network stands as before.",
+        Who.SURFACE,
+        "Leave the hole guarded until it is done.",
+        uses=(*case.holes, *case.gauge_ids),
+    )
