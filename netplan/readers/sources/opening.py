@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from netplan.core.errors import BadInputError, quoted
+from netplan.core.extras import require_extra
 from netplan.readers.sources.file_limits import LIMITS, Limits
 from netplan.readers.sources.files import FolderSource, GeodatabaseSource, GeoPackageSource, is_geodatabase
-from netplan.readers.sources.postgis import PostgisSource
 from netplan.readers.sources.postgis_address import is_database_url
 from netplan.readers.sources.source import LayerSource
 
@@ -30,8 +30,13 @@ def open_source(text: str | Path, limits: Limits = LIMITS) -> LayerSource:
     ------
     BadInputError
         When there is nothing that can be read.
+    MissingExtraError
+        When it is a database and the extra `database` is not installed.
     """
     if isinstance(text, str) and is_database_url(text):
+        require_extra("database", "A network in a database")
+        from netplan.readers.sources.postgis import PostgisSource
+
         return PostgisSource(text)
     path = Path(text)
     try:
