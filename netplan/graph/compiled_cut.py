@@ -1,8 +1,8 @@
 """Minimum cuts of many questions on one graph in arrays: the kernel of `augmenting_paths`, compiled.
 
-The compiler comes with the extra `compiled`; where it is not installed, the same text runs interpreted, on the
-same arrays, with the same results. Loading it takes longer than a single question does, so it is imported where
-the first of many is asked.
+The compiler comes with the extra `compiled`; where it is not installed, the same text runs interpreted, on
+the same arrays, with the same results. Loading it takes longer than a single question does, so it is
+imported where the first of many is asked.
 """
 
 from __future__ import annotations
@@ -90,7 +90,10 @@ class SourceSide:
 
 @lru_cache(maxsize=1)
 def _compiled() -> Any:
-    """Return `_answer` compiled, which stays on disk where a folder for it can be written; else interpreted."""
+    """Return `_answer` compiled, or interpreted where the compiler is not installed.
+
+    What is compiled stays on disk where a folder for it can be written.
+    """
     if not has_extra("compiled"):
         return _interpreted
     import numba
@@ -117,12 +120,16 @@ def _compiled() -> Any:
 def _interpreted(arcs: Any, residual: Any, search: Any, question: Any, count: int) -> int:
     """Answer as `_answer` does, on views of the arrays: Python reads a number from one much faster."""
     return _answer(
-        Arcs(*map(memoryview, arcs)),
-        Residual(*map(memoryview, residual)),
-        Search(*map(memoryview, search)),
-        Question(question.source, *map(memoryview, question[1:])),
+        Arcs._make(map(_view, arcs)),
+        Residual._make(map(_view, residual)),
+        Search._make(map(_view, search)),
+        Question(question.source, *map(_view, question[1:])),
         count,
     )
+
+
+def _view(values: Any) -> Any:
+    return memoryview(values)
 
 
 def _answer(arcs: Any, residual: Any, search: Any, question: Any, count: int) -> int:
