@@ -16,7 +16,7 @@ from tests.benchmarks.street_grid import street_grid
 from tests.outside.test_flow_networks import town as schutterwald_town
 from tests.support.flow_cases import CONDITIONS, M3H, Case
 
-# The equations are solved to rounding by either; measured were 1.5e-11 Pa and 2e-17 kg/s.
+# The equations are solved to rounding by either; measured were 1.5e-11 Pa and 3e-16 kg/s.
 SAME_PA = 1e-8
 SAME_KG_PER_S = 1e-14
 
