@@ -76,6 +76,7 @@ def command(
     """Ask for every main what its isolation means: who is lost, stops, gas, burden, pressure."""
     if by not in FIGURES:
         raise BadInputError(f"--by: {quoted(by)} is no figure; write one of {', '.join(FIGURES)}")
+    who = Workers(workers, scheduler)
     target = check_screen_target(out, overwrite=overwrite)
     settings: dict[str, Any] = {"work": work, "work_m": metres(length, "--length"), "start": start_of(start)}
     asked = ScreenSettings(
@@ -109,7 +110,7 @@ def command(
                 asked,
                 folder=blocks,
                 resume=resume,
-                workers=Workers(workers, scheduler),
+                workers=who,
                 tell=lambda done, count: bar.update(task, completed=done, total=count),
             )
             places = bar.add_task("places for a valve", total=None, visible=not no_places)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from netplan.core.errors import BadInputError, quoted
+from netplan.core.extras import require_extra
 from netplan.readers.sources.file_limits import LIMITS, FileLimits
 from netplan.readers.sources.file_sources import (
     FolderSource,
@@ -13,7 +14,6 @@ from netplan.readers.sources.file_sources import (
     is_geodatabase,
 )
 from netplan.readers.sources.layer_source import LayerSource
-from netplan.readers.sources.postgis import PostgisSource
 from netplan.readers.sources.postgis_address import is_database_url
 
 __all__ = ["open_source"]
@@ -35,8 +35,13 @@ def open_source(text: str | Path, limits: FileLimits = LIMITS) -> LayerSource:
     ------
     BadInputError
         When there is nothing that can be read.
+    MissingExtraError
+        When it is a database and the extra `database` is not installed.
     """
     if isinstance(text, str) and is_database_url(text):
+        require_extra("database", "A network in a database")
+        from netplan.readers.sources.postgis import PostgisSource
+
         return PostgisSource(text)
     path = Path(text)
     try:
