@@ -30,9 +30,24 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 FOLDERS = ("laws", "outside", "own")
-TESTING = ("assert_allclose", "assert_array_equal", "assert_array_almost_equal", "assert_array_less", "assert_equal")
+TESTING = (
+    "assert_allclose",
+    "assert_array_equal",
+    "assert_array_almost_equal",
+    "assert_array_less",
+    "assert_equal",
+)
 FRAMES = ("assert_frame_equal", "assert_series_equal", "assert_index_equal")
-HELPERS = ("compared", "aside_towns", "support", "whole_plan", "list_safety", "first_hour", "golden", "planted")
+HELPERS = (
+    "compared",
+    "aside_towns",
+    "support",
+    "whole_plan",
+    "list_safety",
+    "first_hour",
+    "golden",
+    "planted",
+)
 
 pytest.register_assert_rewrite(*(f"tests.{name}" for name in HELPERS))
 
@@ -141,7 +156,14 @@ def pytest_terminal_summary(terminalreporter: Any) -> None:
         silent = sum(not _count.tests[name] for name in ran)
         passed = sum(_count.tests[name] for name in ran)
         rows.append((folder, len(ran), silent, passed, len(sites), len(missed)))
-    head = ("folder", "tests", "of them without an assertion", "assertions passed", "places", "places not come by")
+    head = (
+        "folder",
+        "tests",
+        "of them without an assertion",
+        "assertions passed",
+        "places",
+        "places not come by",
+    )
     for line in _table(head, rows):
         write(line)
     for name in sorted(name for name in _count.ran if not _count.tests[name]):
@@ -225,7 +247,8 @@ def _table(head: Iterable[str], rows: Iterable[Iterable[Any]]) -> list[str]:
     widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
     return [
         "  ".join(
-            cell.ljust(w) if not n else cell.rjust(w) for n, (cell, w) in enumerate(zip(row, widths, strict=True))
+            cell.ljust(w) if not n else cell.rjust(w)
+            for n, (cell, w) in enumerate(zip(row, widths, strict=True))
         )
         for row in cells
     ]

@@ -17,7 +17,18 @@ ROOT = Path(__file__).resolve().parents[2]
 Function = ast.FunctionDef | ast.AsyncFunctionDef
 Comprehension = ast.ListComp | ast.SetComp | ast.GeneratorExp | ast.DictComp
 
-ORDERED = {"enumerate", "zip", "sorted", "list", "tuple", "set", "reversed", "product", "permutations", "pairwise"}
+ORDERED = {
+    "enumerate",
+    "zip",
+    "sorted",
+    "list",
+    "tuple",
+    "set",
+    "reversed",
+    "product",
+    "permutations",
+    "pairwise",
+}
 """Functions that give turns where all their arguments do."""
 
 OUTSIDE = {"raises", "warns", "fail", "check_call"}
@@ -72,7 +83,8 @@ class Sources:
     def _count(self, module: _Module, function: Function) -> tuple[int, int]:
         counter = _Counter(self, module, function)
         counter.body(function.body, True)
-        return counter.certain, counter.others
+        counted = sum(ast.unparse(decorator).startswith("at_least(") for decorator in function.decorator_list)
+        return counter.certain + counted, counter.others
 
     def gives_turns(self, module: _Module, name: str) -> bool:
         """Whether every return of a function is of names that it asserts, or assumes, to hold something."""
@@ -131,7 +143,9 @@ class _Counter:
         self.sources, self.module = sources, module
         self.certain = self.others = 0
         self.local = {
-            node.name: node for node in ast.walk(function) if isinstance(node, Function) and node is not function
+            node.name: node
+            for node in ast.walk(function)
+            if isinstance(node, Function) and node is not function
         }
         names = function.args.posonlyargs + function.args.args + function.args.kwonlyargs
         self.constant = {name.arg for name in names if parametrised(function, name.arg)}
@@ -317,8 +331,12 @@ def _ends(body: list[ast.stmt]) -> bool:
 
 
 def _leaves(body: list[ast.stmt]) -> bool:
-    """Whether a loop can return from the function."""
-    return any(isinstance(n, ast.Return) for statement in body for n in ast.walk(statement))
+    """Whether a block can return from the function."""
+    for node in body:
+        inner = [child for child in ast.iter_child_nodes(node) if isinstance(child, ast.stmt)]
+        if isinstance(node, ast.Return) or (not isinstance(node, Function) and _leaves(inner)):
+            return True
+    return False
 
 
 def _shown_by(test: ast.expr) -> set[str]:
@@ -328,7 +346,9 @@ def _shown_by(test: ast.expr) -> set[str]:
             return {name}
         case ast.Compare(left=ast.Call(func=ast.Name(id="len"), args=[ast.Name(id=name)]), ops=[op]):
             zero = ast.unparse(test.comparators[0]) == "0"
-            return {name} if isinstance(op, ast.Gt) or (isinstance(op, ast.Eq | ast.GtE) and not zero) else set()
+            return (
+                {name} if isinstance(op, ast.Gt) or (isinstance(op, ast.Eq | ast.GtE) and not zero) else set()
+            )
     return set()
 
 
