@@ -229,7 +229,10 @@ def _one_line(error: Exception) -> None:
 
 @at_least(read=5, refused=50)
 @HUNT
-@given(TEXT | st.lists(SIZE_WORDS, max_size=8).map(" ".join) | SIZES, st.sampled_from(["", "pe", "steel", "iron"]))
+@given(
+    TEXT | st.lists(SIZE_WORDS, max_size=8).map(" ".join) | SIZES,
+    st.sampled_from(["", "pe", "steel", "iron"]),
+)
 @example("9" * 60, "")
 @example("1/0 in", "steel")
 def test_a_size_is_read_or_refused(text: str, stuff: Any) -> None:

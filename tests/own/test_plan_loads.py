@@ -97,9 +97,10 @@ def test_states_name_the_hour_of_their_least_pressure() -> None:
 
 def test_what_holds_in_the_hours_to_check_holds_in_all() -> None:
     context = desk_of({}, (110.0, 116.0), **_two_ways(school_kwh=2.3e5))
-    for option in ranked(context).options:
-        if option.fed is not None:
-            continue
+    unfed = [option for option in ranked(context).options if option.fed is None]
+    assert len(unfed) >= 1
+    assert len(context.demand.hours) > len(context.hours)
+    for option in unfed:
         closed = np.flatnonzero(option.reach.closed & context.base.links.is_open)
         inlets = kept_inlets(context, option.reach, option.gone)
         for hour in range(len(context.demand.hours)):
