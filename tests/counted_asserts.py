@@ -49,8 +49,6 @@ HELPERS = (
     "planted",
 )
 
-pytest.register_assert_rewrite(*(f"tests.{name}" for name in HELPERS))
-
 
 class _Count:
     """Passed assertions of every test, and of every place in the source."""
@@ -87,7 +85,8 @@ _count = _Count()
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Count the calls that assert without the word."""
+    """Count the assertions of helpers too, and the calls that assert without the word."""
+    pytest.register_assert_rewrite(*(f"tests.{name}" for name in HELPERS))
     for module, names in (
         ("numpy.testing", TESTING),
         ("pandas.testing", FRAMES),

@@ -2,7 +2,8 @@
 
 An assertion in a loop over nothing passes. It runs *for certain* where it stands outside every loop, condition and
 comprehension, or in loops that have a turn whatever the program does: over literals, constants (``UPPER_CASE``, enums,
-``range`` of a number) and parameters of the test. A call of a function that asserts for certain counts as an assertion.
+``range`` of a number), parameters of the test, and what was asserted, or assumed of a drawn case, to hold something.
+A call of a function that asserts for certain counts as an assertion, and so does `tests.support.shares.at_least`.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ ROOT = Path(__file__).resolve().parents[2]
 
 Function = ast.FunctionDef | ast.AsyncFunctionDef
 Comprehension = ast.ListComp | ast.SetComp | ast.GeneratorExp | ast.DictComp
+Branch = ast.Return | ast.Continue | ast.Break | ast.Raise
 
 ORDERED = {
     "enumerate",
@@ -31,13 +33,18 @@ ORDERED = {
 }
 """Functions that give turns where all their arguments do."""
 
-OUTSIDE = {"raises", "warns", "fail", "check_call"}
+OF_ITSELF = {"items", "values", "keys", "split"}
+"""Methods that give turns where what they are called on does."""
+
+STEPS = {"linspace", "geomspace", "logspace", "arange"}
+
+OUTSIDE = {"raises", "warns", "fail"}
 """Functions of other packages that fail a test, beside those named ``assert_…``."""
 
 
 @dataclass(frozen=True)
 class TestFunction:
-    """A test and its assertions: `certain` that run whatever the program does, `others` that may not."""
+    """A test and how many assertions it has: `certain` that run whatever the program does, `others` that may not."""
 
     __test__ = False
 
@@ -54,24 +61,49 @@ class TestFunction:
 
 
 class Sources:
-    """Modules of the tests by their dotted name, read once, and what their functions assert."""
+    """Files of tests by their dotted name, read once, and what their functions assert.
+
+    Parameters
+    ----------
+    root : Path
+        Folder that holds the package ``tests``.
+    """
 
     def __init__(self, root: Path = ROOT) -> None:
         self.root = root
         self._modules: dict[str, _Module | None] = {}
-        self._certain: dict[tuple[str, str], bool] = {}
+        self._certain: dict[tuple[str, str], bool | None] = {}
 
     def tests(self, file: Path) -> Iterator[TestFunction]:
         """Yield the tests of a file in order."""
-        name = ".".join(file.relative_to(self.root).with_suffix("").parts)
-        module = self._module(name)
-        if module is None:
-            return
-        for function in _test_functions(module.tree):
-            certain, others = self._count(module, function)
-            yield TestFunction(
-                file.relative_to(self.root).as_posix(), function.name, function.lineno, certain, others
-            )
+        module = self._module(".".join(file.relative_to(self.root).with_suffix("").parts))
+        for function in _test_functions(module.tree) if module else ():
+            name = file.relative_to(self.root).as_posix()
+            yield TestFunction(name, function.name, function.lineno, *self._count(module, function))
+
+    def asserts(self, module: _Module, name: str) -> bool | None:
+        """Whether a function called by this name asserts for certain; None where it does not assert at all."""
+        found = self._found(module, name)
+        if found is None:
+            return None
+        key = (found[0].name, found[1].name)
+        if key not in self._certain:
+            self._certain[key] = None  # where a function calls itself
+            certain, others = self._count(*found)
+            self._certain[key] = True if certain else False if others else None
+        return self._certain[key]
+
+    def gives_turns(self, module: _Module, name: str) -> bool:
+        """Whether every return of a function is of names that it asserts, or assumes, to hold something."""
+        found = self._found(module, name)
+        if found is None:
+            return False
+        counter = _Counter(self, *found)
+        counter.body(found[1].body, True)
+        returned = [node.value for node in ast.walk(found[1]) if isinstance(node, ast.Return)]
+        return bool(returned) and all(
+            isinstance(value, ast.Name) and value.id in counter.shown for value in returned
+        )
 
     def _module(self, name: str) -> _Module | None:
         if name not in self._modules:
@@ -80,54 +112,33 @@ class Sources:
             self._modules[name] = _Module(name, ast.parse(path.read_text("utf-8"))) if path.exists() else None
         return self._modules[name]
 
+    def _found(self, module: _Module, name: str) -> tuple[_Module, Function] | None:
+        owner, attribute = module.owner(name)
+        found = self._module(owner) if owner else None
+        function = found.functions.get(attribute) if found else None
+        return (found, function) if found and function else None
+
     def _count(self, module: _Module, function: Function) -> tuple[int, int]:
         counter = _Counter(self, module, function)
         counter.body(function.body, True)
         counted = sum(ast.unparse(decorator).startswith("at_least(") for decorator in function.decorator_list)
         return counter.certain + counted, counter.others
 
-    def gives_turns(self, module: _Module, name: str) -> bool:
-        """Whether every return of a function is of names that it asserts, or assumes, to hold something."""
-        owner, attribute = module.owner(name)
-        found = self._module(owner) if owner else None
-        function = found.functions.get(attribute) if found else None
-        if found is None or function is None:
-            return False
-        counter = _Counter(self, found, function)
-        counter.body(function.body, True)
-        returns = [n for n in ast.walk(function) if isinstance(n, ast.Return)]
-        shown = counter.shown
-        return bool(returns) and all(isinstance(n.value, ast.Name) and n.value.id in shown for n in returns)
-
-    def asserts(self, module: _Module, name: str) -> bool | None:
-        """Whether a function called by this name asserts for certain; None where it does not assert."""
-        owner, attribute = module.owner(name)
-        found = self._module(owner) if owner else None
-        function = found.functions.get(attribute) if found else None
-        if found is None or function is None:
-            return None
-        key = (found.name, attribute)
-        if key not in self._certain:
-            self._certain[key] = None  # a function that calls itself
-            certain, others = self._count(found, function)
-            self._certain[key] = True if certain else False if others else None
-        return self._certain[key]
-
 
 class _Module:
-    """A parsed file: its functions, and what it imports from other tests."""
+    """A parsed file: its functions, and what it imports from other files of tests."""
 
     def __init__(self, name: str, tree: ast.Module) -> None:
         self.name = name
         self.tree = tree
-        self.functions = {n.name: n for n in tree.body if isinstance(n, Function)}
+        self.functions = {node.name: node for node in tree.body if isinstance(node, Function)}
         self._from: dict[str, str] = {}
         for node in ast.walk(tree):
             if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("tests"):
                 self._from |= {a.asname or a.name: f"{node.module}.{a.name}" for a in node.names}
 
     def owner(self, name: str) -> tuple[str, str]:
-        """Return the module and the name in it of a function called `name` or `module.name`."""
+        """Return the file and the name in it of a function called `name` or `module.name`."""
         if name in self.functions:
             return self.name, name
         head, _, rest = name.partition(".")
@@ -142,71 +153,72 @@ class _Counter:
     def __init__(self, sources: Sources, module: _Module, function: Function) -> None:
         self.sources, self.module = sources, module
         self.certain = self.others = 0
-        self.local = {
-            node.name: node
-            for node in ast.walk(function)
-            if isinstance(node, Function) and node is not function
-        }
-        names = function.args.posonlyargs + function.args.args + function.args.kwonlyargs
-        self.constant = {name.arg for name in names if parametrised(function, name.arg)}
-        self.constant |= {name.arg for name in names if sources.gives_turns(module, name.arg)}  # fixtures
-        self.shown: set[str] = set()
+        inner = [node for node in ast.walk(function) if isinstance(node, Function)]
+        self.local = {node.name: node for node in inner if node is not function}
         self.inside: set[str] = set()
+        self.shown: set[str] = set()
+        """Names that hold something, as was asserted or assumed."""
+        names = [arg.arg for arg in (*function.args.args, *function.args.kwonlyargs)]
+        of_test = _parameters(function)
+        self.constant = {name for name in names if name in of_test or sources.gives_turns(module, name)}
+        """Names whose loops have turns: parameters of the test, fixtures, literals, and those `shown`."""
 
     def body(self, body: list[ast.stmt], certain: bool) -> bool:
         """Count the assertions of a block; return whether what follows it still runs for certain."""
         for number, statement in enumerate(body):
-            if isinstance(statement, ast.If) and _ends(statement.body) and not statement.orelse:
-                # What follows an early return runs where the condition does not hold.
+            if (
+                isinstance(statement, ast.If)
+                and isinstance(statement.body[-1], Branch)
+                and not statement.orelse
+            ):
+                # What follows an early return runs where its condition does not hold.
                 return self._branches(statement.test, statement.body, body[number + 1 :], certain)
             certain = self._statement(statement, certain)
         return certain
 
     def _statement(self, node: ast.stmt, certain: bool) -> bool:
         match node:
-            case ast.Assert():
-                self._calls(node.test, False)
-                self._show(node.test)
-                self._add(certain and not self._holds_of_nothing(node.test))
-            case ast.FunctionDef() | ast.AsyncFunctionDef() | ast.ClassDef():
-                return certain
-            case ast.For() | ast.AsyncFor():
-                self._calls(node.iter, certain)
-                turns = certain and self._has_turns(node.iter)
-                if turns:
-                    self.constant |= {n.id for n in ast.walk(node.target) if isinstance(n, ast.Name)}
-                self.body(node.body, turns)
-                self.body(node.orelse, False)
-                return certain and not _leaves(node.body)
-            case ast.While():
-                endless = isinstance(node.test, ast.Constant) and bool(node.test.value)
-                self.body(node.body, certain and endless)
-                return certain and not _leaves(node.body)
-            case ast.If():
-                return self._branches(node.test, node.body, node.orelse, certain)
-            case ast.With() | ast.AsyncWith():
-                for item in node.items:
+            case ast.Assert(test=test):
+                self._calls(test, False)
+                self._show(test)
+                self._add(certain and not self._holds_of_nothing(test))
+            case ast.For() | ast.AsyncFor() | ast.While():
+                return self._loop(node, certain)
+            case ast.If(test=test, body=yes, orelse=no):
+                return self._branches(test, yes, no, certain)
+            case ast.With(items=items, body=inner) | ast.AsyncWith(items=items, body=inner):
+                for item in items:
                     self._calls(item.context_expr, certain)
-                return self.body(node.body, certain)
+                return self.body(inner, certain)
             case ast.Try() | ast.TryStar():
                 after = self.body(node.body, certain)
                 for handler in node.handlers:
                     self.body(handler.body, False)
-                after = self.body(node.orelse, after)
-                return self.body(node.finalbody, after)
-            case ast.Return() | ast.Continue() | ast.Break() | ast.Raise():
-                self._calls(node, certain)
-                return False
-            case ast.Match():
-                for case in node.cases:
-                    self.body(case.body, False)
-            case ast.Expr(value=ast.Call(func=ast.Name(id="assume"), args=[test])):
-                self._show(test)
+                return self.body([*node.orelse, *node.finalbody], after)
+            case ast.FunctionDef() | ast.AsyncFunctionDef() | ast.ClassDef():
+                pass
             case _:
-                if isinstance(node, ast.Assign) and self._has_turns(node.value):
-                    self.constant |= {t.id for t in node.targets if isinstance(t, ast.Name)}
-                self._calls(node, certain)
+                self._plain(node, certain)
+                return certain and not isinstance(node, Branch)
         return certain
+
+    def _plain(self, node: ast.stmt, certain: bool) -> None:
+        if isinstance(node, ast.Expr) and ast.unparse(node).startswith("assume("):
+            self._show(node.value.args[0] if isinstance(node.value, ast.Call) else node.value)
+        elif isinstance(node, ast.Assign) and self._has_turns(node.value):
+            self.constant |= {target.id for target in node.targets if isinstance(target, ast.Name)}
+        self._calls(node, certain)
+
+    def _loop(self, node: ast.For | ast.AsyncFor | ast.While, certain: bool) -> bool:
+        turns = False
+        if not isinstance(node, ast.While):
+            self._calls(node.iter, certain)
+            turns = certain and self._has_turns(node.iter)
+        if turns and not isinstance(node, ast.While):
+            self.constant |= {name.id for name in ast.walk(node.target) if isinstance(name, ast.Name)}
+        self.body(node.body, turns)
+        self.body(node.orelse, False)
+        return certain and not _returns(node.body)
 
     def _branches(self, test: ast.expr, yes: list[ast.stmt], no: list[ast.stmt], certain: bool) -> bool:
         """Count two branches; together they assert for certain where each of them does."""
@@ -223,7 +235,7 @@ class _Counter:
 
     def _calls(self, node: ast.AST, certain: bool) -> None:
         """Count the calls in an expression that assert."""
-        for call in _calls_of(node):
+        for call in (inner for inner in ast.walk(node) if isinstance(inner, ast.Call)):
             name = ast.unparse(call.func)
             last = name.rpartition(".")[2]
             if last in OUTSIDE or last.startswith("assert_"):
@@ -232,10 +244,8 @@ class _Counter:
                 self.inside.add(name)
                 self.body(self.local[name].body, certain)
                 self.inside.discard(name)
-            else:
-                asserts = self.sources.asserts(self.module, name)
-                if asserts is not None:
-                    self._add(certain and asserts)
+            elif (asserts := self.sources.asserts(self.module, name)) is not None:
+                self._add(certain and asserts)
 
     def _show(self, test: ast.expr) -> None:
         names = _shown_by(test)
@@ -249,33 +259,36 @@ class _Counter:
     def _has_turns(self, node: ast.expr) -> bool:
         """Whether a loop over this has a turn whatever the program does."""
         match node:
-            case ast.Tuple() | ast.List() | ast.Set():
-                return any(not isinstance(e, ast.Starred) or self._has_turns(e.value) for e in node.elts)
-            case ast.Dict():
-                return bool(node.keys)
-            case ast.Constant():
-                return isinstance(node.value, str) and bool(node.value)
-            case ast.Name():
-                return node.id in self.constant or _is_constant(node.id)
-            case ast.Attribute():
-                return _is_constant(node.attr)
-            case ast.Subscript():
-                return self._has_turns(node.value)
-            case ast.BinOp(op=ast.BitOr() | ast.Add()):
-                return self._has_turns(node.left) or self._has_turns(node.right)
-            case ast.Call(func=ast.Name(id="range")):
-                return True if all(map(self._is_number, node.args)) else False
-            case ast.Call(func=ast.Name(id=name)) if name in ORDERED:
-                return bool(node.args) and all(map(self._has_turns, node.args))
-            case ast.Call(func=func) if self.sources.gives_turns(self.module, ast.unparse(func)):
-                return True
-            case ast.Call(func=ast.Attribute(attr="items" | "values" | "keys" | "split", value=value)):
+            case ast.Tuple(elts=elements) | ast.List(elts=elements) | ast.Set(elts=elements):
+                return any(not isinstance(e, ast.Starred) or self._has_turns(e.value) for e in elements)
+            case ast.Dict(keys=keys):
+                return bool(keys)
+            case ast.Constant(value=value):
+                return isinstance(value, str) and bool(value)
+            case ast.Name(id=name):
+                return name in self.constant or _is_constant(name)
+            case ast.Attribute(attr=name):
+                return _is_constant(name)
+            case ast.Subscript(value=value):
                 return self._has_turns(value)
-            case ast.Call(func=ast.Attribute(attr="linspace" | "geomspace" | "logspace" | "arange")):
-                return True
-            case ast.ListComp() | ast.GeneratorExp() | ast.SetComp() | ast.DictComp():
-                return all(self._has_turns(g.iter) and not g.ifs for g in node.generators)
-        return False
+            case ast.BinOp(op=ast.BitOr() | ast.Add(), left=left, right=right):
+                return self._has_turns(left) or self._has_turns(right)
+            case ast.Call():
+                return self._call_has_turns(node)
+        return isinstance(node, Comprehension) and all(
+            self._has_turns(part.iter) and not part.ifs for part in node.generators
+        )
+
+    def _call_has_turns(self, node: ast.Call) -> bool:
+        name = ast.unparse(node.func)
+        last = name.rpartition(".")[2]
+        if name == "range":
+            return all(isinstance(arg, ast.Constant) or _is_constant(ast.unparse(arg)) for arg in node.args)
+        if last in ORDERED:
+            return bool(node.args) and all(map(self._has_turns, node.args))
+        if last in OF_ITSELF and isinstance(node.func, ast.Attribute):
+            return self._has_turns(node.func.value)
+        return last in STEPS or self.sources.gives_turns(self.module, name)
 
     def _holds_of_nothing(self, test: ast.expr) -> bool:
         """Whether an asserted expression is true where a comprehension in it has no turn."""
@@ -297,18 +310,20 @@ class _Counter:
     def _loops_have_turns(self, node: ast.expr) -> bool:
         return not isinstance(node, Comprehension) or all(self._has_turns(g.iter) for g in node.generators)
 
-    def _is_number(self, node: ast.expr) -> bool:
-        return isinstance(node, ast.Constant) or (isinstance(node, ast.Name) and _is_constant(node.id))
 
-
-def parametrised(function: Function, name: str) -> bool:
-    """Whether the test is parametrised by this name."""
+def _parameters(function: Function) -> set[str]:
+    """Return the names by which a test is parametrised."""
+    names: set[str] = set()
     for decorator in function.decorator_list:
         if isinstance(decorator, ast.Call) and ast.unparse(decorator.func).endswith("parametrize"):
-            first = decorator.args[0] if decorator.args else None
-            if first is not None and name in ast.unparse(first).replace("'", " ").replace(",", " ").split():
-                return True
-    return False
+            first = decorator.args[0]
+            names |= {
+                name.strip()
+                for word in ast.walk(first)
+                if isinstance(word, ast.Constant)
+                for name in str(word.value).split(",")
+            }
+    return names
 
 
 def _test_functions(tree: ast.Module) -> Iterator[Function]:
@@ -319,22 +334,11 @@ def _test_functions(tree: ast.Module) -> Iterator[Function]:
             yield node
 
 
-def _calls_of(node: ast.AST) -> Iterator[ast.Call]:
-    for inner in ast.walk(node):
-        if isinstance(inner, ast.Call):
-            yield inner
-
-
-def _ends(body: list[ast.stmt]) -> bool:
-    """Whether a block ends with a return from the function or the turn of a loop."""
-    return isinstance(body[-1], ast.Return | ast.Continue)
-
-
-def _leaves(body: list[ast.stmt]) -> bool:
+def _returns(body: list[ast.stmt]) -> bool:
     """Whether a block can return from the function."""
     for node in body:
         inner = [child for child in ast.iter_child_nodes(node) if isinstance(child, ast.stmt)]
-        if isinstance(node, ast.Return) or (not isinstance(node, Function) and _leaves(inner)):
+        if isinstance(node, ast.Return) or (not isinstance(node, Function) and _returns(inner)):
             return True
     return False
 
@@ -344,7 +348,7 @@ def _shown_by(test: ast.expr) -> set[str]:
     match test:
         case ast.Name(id=name):
             return {name}
-        case ast.Compare(left=ast.Call(func=ast.Name(id="len"), args=[ast.Name(id=name)]), ops=[op]):
+        case ast.Compare(left=ast.Call(func=ast.Name(id="len"), args=[ast.Name(id=name)]), ops=[op, *_]):
             zero = ast.unparse(test.comparators[0]) == "0"
             return (
                 {name} if isinstance(op, ast.Gt) or (isinstance(op, ast.Eq | ast.GtE) and not zero) else set()
@@ -357,4 +361,5 @@ def _is_empty(node: ast.expr) -> bool:
 
 
 def _is_constant(name: str) -> bool:
-    return name.lstrip("_").isupper() or (name[:1].isupper() and not name.isupper())
+    """Whether a name is that of a constant or an enum."""
+    return name.lstrip("_").isupper() or (name[:1].isupper() and name.isidentifier())

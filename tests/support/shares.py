@@ -28,7 +28,6 @@ def at_least(**least: int) -> Callable[[Callable[..., None]], Callable[..., None
         def run(*args: object, **kwargs: object) -> None:
             _seen.clear()
             test(*args, **kwargs)
-            print(test.__name__, dict(_seen))
             for kind, count in least.items():
                 assert _seen[kind] >= count, f"only {_seen[kind]} cases were {kind}, of {dict(_seen)}"
 
