@@ -32,6 +32,7 @@ from netplan.rules.read import default_rules
 from tests.benchmarks.isolation_grids import isolation_grid
 from tests.laws.test_maximum_flow import Hidden, drawn
 from tests.support import schutterwald
+from tests.support.shares import at_least, seen
 
 RULES = default_rules()
 
@@ -85,6 +86,7 @@ def _compiled(hidden: Hidden, own: set[int]) -> tuple[CompiledFlow, Question, Ca
     return flow, question, explore
 
 
+@at_least(cut=20)
 @settings(max_examples=200, deadline=None)
 @given(st.integers(0, 1 << 30))
 def test_compiled_cuts_equal_networkx(seed: int) -> None:
@@ -104,6 +106,7 @@ def test_compiled_cuts_equal_networkx(seed: int) -> None:
             assert found is None
             assert expected is None
             continue
+        seen("cut")
         assert (found.value, frozenset(found.nodes)) == (expected[0], expected[1] - {"in"})
         assert set(found.nodes) <= set(found.looked_at.tolist())
     for name, old, new in zip(flow.arcs._fields, before, flow.arcs, strict=True):

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from netplan.graph.dominators import dominator_tree
 from netplan.staging import NoSplitError, StageCandidate, split_exactly
+from tests.support.shares import at_least, seen
 
 
 @st.composite
@@ -68,6 +69,7 @@ def _shared(left: StageCandidate, right: StageCandidate, salt: int) -> int:
     )
 
 
+@at_least(split=30)
 @settings(max_examples=150, deadline=None)
 @given(_streets())
 def test_the_split_is_the_best_of_all_splits(case: Any) -> None:
@@ -89,6 +91,7 @@ def test_the_split_is_the_best_of_all_splits(case: Any) -> None:
         with pytest.raises(NoSplitError):
             split_exactly(count, lambda i, j: ways[i, j], shared)
         return
+    seen("split")
     split = split_exactly(count, lambda i, j: ways[i, j], shared)
     assert (split.most_off, split.burden_minor, len(split.ways)) == best
     assert split.borders[0] == 0
