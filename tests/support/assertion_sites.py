@@ -77,7 +77,9 @@ class Sources:
     def tests(self, file: Path) -> Iterator[TestFunction]:
         """Yield the tests of a file in order."""
         module = self._module(".".join(file.relative_to(self.root).with_suffix("").parts))
-        for function in _test_functions(module.tree) if module else ():
+        if module is None:
+            return
+        for function in _test_functions(module.tree):
             name = file.relative_to(self.root).as_posix()
             yield TestFunction(name, function.name, function.lineno, *self._count(module, function))
 
