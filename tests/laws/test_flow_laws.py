@@ -236,6 +236,7 @@ def _assert_same(one: Floats, other: Floats, limit: float) -> None:
     assert np.nanmax(np.abs(one - other), initial=0.0) <= limit
 
 
+@at_least(solved=15)
 @checked
 @given(cases(most_stations=1, capacities=False, closed=False), st.data())
 def test_one_station_holds_any_sensing_point(case: Case, data: st.DataObject) -> None:
@@ -244,6 +245,7 @@ def test_one_station_holds_any_sensing_point(case: Case, data: st.DataObject) ->
     remote = _with_sensing(network, [sensing])
     state = solve(remote, case.demand, CONDITIONS)
     assert state.status in (PartStatus.SOLVED, PartStatus.DEMAND_NOT_MET)
+    seen(str(state.status))
     if state.status is PartStatus.SOLVED:
         assert state.pressure_pa_gauge[sensing] == pytest.approx(network.station_pressure_pa_gauge[0], abs=PA)
         assert np.abs(
