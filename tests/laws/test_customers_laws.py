@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from netplan.customers import (
@@ -99,9 +99,11 @@ def test_house_numbers_compare_as_numbers(a: int, b: int) -> None:
 
 @MODEST
 @given(CROWD)
+@example([("Ash Path", "1", "", 1, 6.0), ("Ash Path", "1", "", 1, 6.0), ("Ash Path", "2", "", 1, 6.0)])
 def test_groups_are_the_houses(crowd: list[tuple[Any, ...]]) -> None:
     columns = _columns(crowd, list(range(len(crowd))))
     groups = address_groups(columns[1], columns[2], columns[3], columns[4])
+    assert len(groups) == len(crowd)
     for a in range(len(crowd)):
         for b in range(a):
             if crowd[a][0] and crowd[a][1]:

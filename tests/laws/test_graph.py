@@ -58,6 +58,7 @@ def test_grouped_values_stay_in_their_order(seed: int) -> None:
     n, group, _, rng = _drawn(seed)
     values = rng.integers(0, 100, len(group))
     start, found = grouped(group, n, values)
+    assert (int(start[0]), int(start[n])) == (0, len(values))
     for each in range(n):
         assert found[start[each] : start[each + 1]].tolist() == values[group == each].tolist()
 
@@ -90,7 +91,9 @@ def test_edges_left_out_of_a_graph_part_nothing(seed: int) -> None:
     inside = np.flatnonzero(among)
     labels = cut_labels(n, a, b, among)
     whole = component_labels(n, a[inside], b[inside])[1]
-    for row in inside[a[inside] != b[inside]].tolist():
+    rows = inside[a[inside] != b[inside]].tolist()
+    assume(rows)
+    for row in rows:
         left = inside[inside != row]
         assert labels.is_single_bond([row]) == (component_labels(n, a[left], b[left])[1] == whole + 1)
 
@@ -132,6 +135,7 @@ def test_immediate_dominators_are_those_of_networkx(seed: int) -> None:
     tree = dominator_tree(a, b, weight, root)
     graph = nx.DiGraph([*zip(a.tolist(), b.tolist(), strict=True), *zip(b.tolist(), a.tolist(), strict=True)])
     expected = nx.immediate_dominators(graph, root)
+    assert len(tree.immediate) == n
     for node in range(n):
         above = expected.get(node, root)
         assert tree.immediate[node] == (-1 if node == root or above in (root, None) else above)

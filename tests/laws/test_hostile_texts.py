@@ -22,10 +22,12 @@ from netplan.network.raw_layers import LINE, POINT, FlatShapes, RawLayer
 from netplan.readers.mapping import mapped_layers, parse_mapping
 from netplan.readers.mapping.draft_mapping import draft_mapping
 from netplan.readers.mapping.mapped_texts import ids
-from netplan.readers.mapping.mapping_file import ColumnRule
+from netplan.readers.mapping.mapping_file import ColumnRule, Mapping
 from netplan.readers.sources.layer_source import Field
 from netplan.reference.size_text import read_size
 from netplan.rules import default_rules_text, read_rules
+from netplan.rules.rule_set import Rules
+from tests.support.shares import at_least, seen
 
 EXAMPLES = int(os.environ.get("NETPLAN_EXAMPLES", "60"))
 HUNT = settings(
@@ -71,6 +73,13 @@ SIZE_WORDS = st.sampled_from(
         "²",
     ]
 )
+SIZES = st.builds(
+    "{}{}{}".format,
+    st.sampled_from(["", "d", "DN ", "OD", "PE100 "]),
+    st.sampled_from(["110", "63", "8", "16,4", "1-1/4", "٣", "9999"]),
+    st.sampled_from(["", " mm", " SDR 11", " SDR17,6", " in IPS", '"', " x 6.3", " CTS"]),
+)
+"""Texts that are nearly sizes, or are."""
 HOSTILE = st.sampled_from(
     [
         *("__import__('os').system('x')", "{0.__class__}", "${HOME}", "=1+1", "'; drop table mains; --"),
@@ -207,13 +216,22 @@ def mappings(draw: Any) -> dict[str, Any]:
     return {layer: [feed]}
 
 
+def _mapping_text(mapping: dict[str, Any]) -> str:
+    return "\n".join(f"{layer} = {_toml(feeds)}" for layer, feeds in mapping.items())
+
+
 def _one_line(error: Exception) -> None:
+    seen("refused")
     assert str(error)
     assert "\n" not in str(error)
 
 
+@at_least(read=5, refused=50)
 @HUNT
-@given(TEXT | st.lists(SIZE_WORDS, max_size=8).map(" ".join), st.sampled_from(["", "pe", "steel", "iron"]))
+@given(
+    TEXT | st.lists(SIZE_WORDS, max_size=8).map(" ".join) | SIZES,
+    st.sampled_from(["", "pe", "steel", "iron"]),
+)
 @example("9" * 60, "")
 @example("1/0 in", "steel")
 def test_a_size_is_read_or_refused(text: str, stuff: Any) -> None:
@@ -224,10 +242,12 @@ def test_a_size_is_read_or_refused(text: str, stuff: Any) -> None:
             _one_line(error)
             continue
         figures = [size.od_mm, *(x for x in (size.sdr, size.wall_mm, size.bore_mm) if x is not None)]
+        seen("read")
         assert all(math.isfinite(figure) for figure in figures)
         assert 10 <= size.od_mm <= 2500
 
 
+@at_least(read=2, refused=10)
 @HUNT
 @given(
     TEXT
@@ -235,26 +255,32 @@ def test_a_size_is_read_or_refused(text: str, stuff: Any) -> None:
     | st.dictionaries(KEYS, TREE).map(
         lambda tree: "\n".join(f"{key} = {_toml(value)}" for key, value in tree.items())
     )
+    | mappings().map(_mapping_text)
 )
 @example("[[mains]]\nsource = 'x'\n" + "a." * 2000 + "b = 1")
 @example("mains = " + "[" * 3000)
 def test_a_mapping_is_read_or_refused(text: str) -> None:
     try:
-        parse_mapping(text)
+        mapping = parse_mapping(text)
     except BadInputError as error:
         _one_line(error)
+        return
+    seen("read")
+    assert isinstance(mapping, Mapping)
 
 
+@at_least(applied=5, refused=10)
 @HUNT
 @given(mappings(), st.lists(TEXT | SIZE_WORDS, max_size=6))
 def test_a_mapping_is_applied_or_refused(mapping: dict[str, Any], words: list[str]) -> None:
-    text = "\n".join(f"{layer} = {_toml(feeds)}" for layer, feeds in mapping.items())
     words = [word.encode("utf-8", "replace").decode() for word in words]
     try:
-        raw = mapped_layers(_Source(words), parse_mapping(text))
+        raw = mapped_layers(_Source(words), parse_mapping(_mapping_text(mapping)))
     except NetplanError as error:
         _one_line(error)
         return
+    seen("applied")
+    assert set(raw.layers) <= set(mapping)
     for name, layer in raw.layers.items():
         known = {column.name for column in layer_specs()[name].columns}
         assert set(layer.columns.column_names) <= known
@@ -266,7 +292,8 @@ def test_a_mapping_is_applied_or_refused(mapping: dict[str, Any], words: list[st
 def test_a_draft_of_any_data_is_a_mapping(words: list[str]) -> None:
     source = _Source([word.encode("utf-8", "replace").decode() for word in words])
     draft = draft_mapping(source)
-    mapped_layers(source, parse_mapping(draft.text))
+    raw = mapped_layers(source, parse_mapping(draft.text))
+    assert set(raw.layers) <= set(layer_specs())
 
 
 @HUNT
@@ -278,6 +305,7 @@ def test_rewritten_ids_never_meet(words: list[str]) -> None:
     assert not any(sign in text for text in rewritten.to_pylist() for sign in ":;\n\x00\x7f")
 
 
+@at_least(read=5, refused=20)
 @HUNT
 @given(TEXT | TREE.map(lambda tree: f"pressure = {_toml(tree)}"), st.integers(0, 400), TEXT)
 def test_rules_are_read_or_refused(tmp_path: Path, text: str, line: int, value: str) -> None:
@@ -289,6 +317,9 @@ def test_rules_are_read_or_refused(tmp_path: Path, text: str, line: int, value: 
         path = tmp_path / f"{number}.toml"
         path.write_text(content, encoding="utf-8", errors="replace")
         try:
-            read_rules(path)
+            rules = read_rules(path)
         except BadRulesError as error:
             _one_line(error)
+            continue
+        seen("read")
+        assert isinstance(rules, Rules)

@@ -44,7 +44,9 @@ def options_of(frames: Frames, work: Work, *, feeds: bool = True, options: int =
         feeds_allowed=feeds,
         weather=False,
     )
-    return make_plan(request).plan.options
+    found = make_plan(request).plan.options
+    assert 1 <= len(found) <= options
+    return found
 
 
 def named(option: Option) -> set[tuple[str, str, str]]:
@@ -57,7 +59,9 @@ def off(option: Option) -> set[str]:
 
 @pytest.fixture(scope="module")
 def town() -> tuple[Option, ...]:
-    return options_of(doubtful_town(), WORK)
+    found = options_of(doubtful_town(), WORK)
+    assert len(found) == 3
+    return found
 
 
 def test_three_customers_behind_a_valve_of_unknown_state_are_named(town: tuple[Option, ...]) -> None:
@@ -360,11 +364,14 @@ def nearest(ends: dict[str, Any], place: Any) -> str | None:
 
 @pytest.mark.parametrize("seed", range(TOWNS))
 def test_random_towns_name_exactly_those_who_would_lose_gas(seed: int) -> None:
-    frames, work = random_town(seed)
-    try:
-        found = options_of(frames, work, feeds=seed % 3 != 0)
-    except NoPlanError:
-        pytest.skip("no plan for this town")
+    for further in range(seed, seed + 5000, 1000):  # a town without a plan says nothing: another one is drawn
+        frames, work = random_town(further)
+        try:
+            found = options_of(frames, work, feeds=seed % 3 != 0)
+        except NoPlanError:
+            continue
+        break
+    assert any(option.stops for option in found)
     for option in found:
         if option.stops:
             assert named(option) == Oracle(frames, work, option).expected(), option.rank

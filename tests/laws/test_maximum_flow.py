@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netplan.graph.minimum_cut import INFINITE, FlowGraph, MaximumFlow, least_cut, next_cut
+from tests.support.shares import at_least, seen
 
 
 @dataclass
@@ -74,6 +75,7 @@ def drawn(seed: int) -> tuple[Hidden, np.random.Generator]:
     return Hidden(edges, [0, *sink[1:]]), rng
 
 
+@at_least(least=15, next=15)
 @settings(max_examples=150, deadline=None)
 @given(st.integers(0, 1 << 30))
 def test_least_and_next_cuts_equal_networkx(seed: int) -> None:
@@ -81,11 +83,12 @@ def test_least_and_next_cuts_equal_networkx(seed: int) -> None:
     inside: set[int] = set()
     outside: set[int] = set()
     found: MaximumFlow | None = least_cut(hidden.graph, inside, outside, hidden.explore)
-    for _ in range(4):
+    for turn in range(4):
         expected = hidden.by_networkx(inside, outside)
         assert (None if found is None else (found.value, found.side)) == expected
         if found is None:
             return
+        seen("next" if turn else "least")
         free = sorted(set(range(1, len(hidden.sink))) - inside - outside)
         if not free:
             return

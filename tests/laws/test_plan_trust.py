@@ -158,7 +158,9 @@ def options(request: pytest.FixtureRequest, frames: Frames) -> tuple[Option, ...
         feeds_allowed=request.param,
         weather=False,
     )
-    return make_plan(asked).plan.options
+    found = make_plan(asked).plan.options
+    assert len(found) == 4
+    return found
 
 
 def test_each_record_taken_the_other_way_round_does_what_the_plan_says(

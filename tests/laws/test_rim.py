@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 import pytest
-from hypothesis import HealthCheck, assume, event, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from netplan.feeds import Tap, with_taps
@@ -30,6 +30,7 @@ from netplan.hydraulics.boundary import MOST_BOUNDARY_CHANGE_PA
 from netplan.network.subnetwork import BoundaryAffectedError
 from tests.benchmarks.street_grid import street_grid
 from tests.support.flow_cases import CONDITIONS, M3H, Case, cases
+from tests.support.shares import at_least, seen
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -318,6 +319,7 @@ def beads(one: Case, copies: int) -> Case:
     return Case(network, np.tile(one.demand, copies))
 
 
+@at_least(solved=5)
 @settings(
     max_examples=EXAMPLES,
     deadline=None,
@@ -344,9 +346,10 @@ def test_random_networks(one: Case, data: st.DataObject) -> None:
             demand_m3_per_s_std=demand[part.nodes], closed_links=closed
         )
     except BoundaryAffectedError:
-        event("felt at the rim")
+        seen("felt at the rim")
         return
-    event("solved in the part")
+    if np.isfinite(near.pressure_pa_gauge).any():
+        seen("solved")
     # Nothing errs by more than the rim may move.
     np.testing.assert_allclose(
         near.pressure_pa_gauge,

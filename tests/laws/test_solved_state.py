@@ -161,6 +161,7 @@ def test_a_state_read_from_plan_gpkg_is_the_one_in_memory() -> None:
 
 def test_what_is_read_from_a_plan_folder_is_written_as_it_stood() -> None:
     layers, plan = read_plan_layers(sample_plan()), read_plan(sample_plan())
+    assert len(plan.options) == 5
     for option in plan.options:
         written = write_state(read_state(layers, option.rank), plan.network.crs)
         assert set(written) == {*LAYERS, "conditions"}

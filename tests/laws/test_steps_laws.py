@@ -14,6 +14,7 @@ from netplan.planfile import model as pm
 from netplan.procedure import Stage, step_list, stop_in_state
 from netplan.rules import default_rules
 from tests.support.random_plans import conditions, options
+from tests.support.shares import at_least, seen
 
 WORK = (pm.WorkItem(main_id="M-1", from_m=1.0, to_m=9.0),)
 MODEST = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -65,6 +66,7 @@ def test_every_id_used_exists_and_numbers_count_up(option: pm.Option) -> None:
 @given(options())
 def test_every_stop_goes_in_once_and_comes_out_once_equalised(option: pm.Option) -> None:
     steps = _steps(option)
+    assert len(_at(steps, Stage.STOP_IN)) == len(option.stops) > 0
     for stop in option.stops:
         into, equal, out = (
             _at(steps, stage, stop.id) for stage in (Stage.STOP_IN, Stage.EQUALISE, Stage.STOP_OUT)
@@ -168,6 +170,7 @@ def test_stops_follow_the_order_given_and_carry_their_solved_pressure(option: pm
     assert out == wanted[::-1]
 
 
+@at_least(tapped=20)
 @MODEST
 @given(options())
 def test_every_hole_is_proved_and_every_tapped_hole_sealed(option: pm.Option) -> None:
@@ -177,6 +180,7 @@ def test_every_hole_is_proved_and_every_tapped_hole_sealed(option: pm.Option) ->
             assert len(_at(steps, Stage.RECORDS, stop.hole_id)) == 1
             tapped = any(t.size_mm > 0 for s in option.stops if s.hole_id == stop.hole_id for t in s.tappings)
             assert len(_at(steps, Stage.TAPPINGS_SEALED, stop.hole_id)) == int(tapped)
+            seen("tapped" if tapped else "hole")
         assert _at(steps, Stage.RECORDS, stop.id)
 
 

@@ -249,6 +249,7 @@ def test_the_rig_is_the_smallest_that_reaches_or_the_best_that_does_not(
     mains, feed = zone
     source = PurgeSource(feed, 0, 0.0, lambda _flow: pressure)
     rig = choose_rig(mains, [source], EQUIPMENT, CONDITIONS)
+    assert len(rig.flows) == len(rig.tree.legs) > 0
     assert all(flow.used <= 1.5 * flow.needed * (1 + 1e-9) for flow in rig.flows)
     smaller = [
         Equipment((feed_bore,), (stack,), 3.0, 6.0, 1e-5)

@@ -127,6 +127,7 @@ def test_hourly_shares_equal_demandlib() -> None:
         ("GKO", "GKO", 0),
     ):
         rows = table[(table.shlp_type == theirs) & (table.building_class == building)]
+        assert len(rows) == (24 if theirs in ("EFH", "MFH") else 7 * 24)
         for _, row in rows.iterrows():
             days = range(7) if row.weekday == 0 else [int(row.weekday) - 1]
             for day in days:

@@ -85,6 +85,7 @@ def _by_networkx(network: Network, main: int) -> tuple[int, int, int]:
 def test_every_main_of_the_sample_loses_what_networkx_says() -> None:
     network = read_network(TOWN)
     loss = lost_at_ends(network)
+    assert len(loss.customers) == network.pipes.n_mains == 194
     for main in range(network.pipes.n_mains):
         found = (int(loss.customers[main]), int(loss.meters[main]), int(loss.priority[main]))
         assert found == _by_networkx(network, main), network.pipes.id[main]

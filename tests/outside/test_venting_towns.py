@@ -98,7 +98,9 @@ def options() -> tuple[Option, ...]:
     town = _town()
     length = float(town.pipes.length_m[town.pipes.id.find("M0149")])
     part = WorkPart("M0149", 0.4 * length, min(0.4 * length + 6.0, length))
-    return make_plan(PlanRequest(town, (part,), default_rules(), options=2)).plan.options
+    found = make_plan(PlanRequest(town, (part,), default_rules(), options=2)).plan.options
+    assert len(found) == 2
+    return found
 
 
 def test_a_planned_zone_holds_the_sum_of_its_lengths(options: tuple[Option, ...]) -> None:

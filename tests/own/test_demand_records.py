@@ -175,7 +175,9 @@ def test_the_page_on_demand_names_the_default_of_every_category() -> None:
         for line in page.splitlines()
         if len(cells := [cell.strip() for cell in line.strip("|").split("|")]) == 5
     }
-    for name, figures in category_figures().items():
+    categories = category_figures()
+    assert len(categories) == 4
+    for name, figures in categories.items():
         default, profile, annual, peak = rows[name]
         assert float(default.replace(",", "")) == figures.annual_kwh
         assert profile.startswith(figures.profile)

@@ -44,7 +44,9 @@ def best(network: Network, *parts: tuple[str, float, float], **more: Any) -> Cut
 
 
 def some(network: Network, *parts: tuple[str, float, float], most: int = 30, **more: Any) -> list[Cut]:
-    return list(itertools.islice(cuts(problem(network, *parts, **more)), most))
+    found = list(itertools.islice(cuts(problem(network, *parts, **more)), most))
+    assert found
+    return found
 
 
 def places(network: Network, cut: Cut) -> list[tuple[str, str, float, str]]:

@@ -125,7 +125,9 @@ def test_stations_are_as_recorded() -> None:
 
 def test_a_pipe_has_the_pressures_of_its_own_ends() -> None:
     layers = _made()[1]
-    for rank in layers["pipes"]["option"].unique():
+    ranks = layers["pipes"]["option"].unique()
+    assert len(ranks) == 3
+    for rank in ranks:
         nodes = layers["nodes"][layers["nodes"]["option"] == rank].set_index("node")
         pipes = layers["pipes"][layers["pipes"]["option"] == rank]
         for end in ("from", "to"):
@@ -144,6 +146,7 @@ def test_a_stop_stands_at_the_pressure_of_its_live_side_with_all_stops_in() -> N
     nodes = layers["nodes"][layers["nodes"]["option"] == 1]
     states = {state.after_step: state for state in option.states}
     assert len(states) > 3
+    held = 0
     for stop in option.stops:
         if stop.pressure_mbar is None:
             continue
@@ -160,6 +163,8 @@ def test_a_stop_stands_at_the_pressure_of_its_live_side_with_all_stops_in() -> N
             int(nodes.geometry.distance(_place(tee.main_id, tee.chainage_m)).to_numpy().argmin())
         ]
         assert stop.pressure_mbar == pytest.approx(float(near["pressure_mbar"]), abs=0.02)
+        held += 1
+    assert held == len(option.stops) == 2
 
 
 def _place(main_id: str, chainage_m: float) -> Any:

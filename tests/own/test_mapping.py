@@ -270,7 +270,9 @@ def test_heights_in_feet_and_heights_that_are_none(tmp_path: Path) -> None:
     place = _folder(tmp_path / "data", {"pipe": ({"nr": ["1", "2"]}, shapes)})
     for height, expected in (("m", 10.0), ("ft", 3.048), ("none", None)):
         text = f'[[mains]]\nsource = "pipe"\nheight = "{height}"\ncolumns = {{ id = "nr" }}'
-        for shape in as_objects(read_layers(place, mapping=parse_mapping(text))["mains"].geometry):
+        found = as_objects(read_layers(place, mapping=parse_mapping(text))["mains"].geometry)
+        assert len(found) == 2
+        for shape in found:
             first = next(iter(getattr(shape, "geoms", [shape]))).coords[0]
             assert first[:2] == (600000, 5800000)
             assert (first[2] if len(first) > 2 else None) == (expected and pytest.approx(expected))

@@ -172,7 +172,9 @@ def test_the_call_sheet_alone_holds_them_with_their_notes(folder: Path) -> None:
     assert flat("C-hospital Example Row") in sheet
     assert flat("C-short Example Row") in sheet
     assert flat("off if otherwise: valve V-H") in sheet
-    for path in sorted(folder.iterdir()):
+    paths = sorted(folder.iterdir())
+    assert {path.suffix for path in paths} >= {".json", ".html", ".csv", ".pdf"}
+    for path in paths:
         if path.suffix in (".json", ".html", ".csv"):
             assert "night desk" not in path.read_text(encoding="utf-8"), path.name
         elif path.suffix == ".pdf" and "restricted" not in path.name:

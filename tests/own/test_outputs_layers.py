@@ -86,6 +86,7 @@ def test_state_can_be_rebuilt_from_the_layers(layers: dict[str, gpd.GeoDataFrame
 
 def test_customers_carry_their_effect_and_never_the_note(layers: dict[str, gpd.GeoDataFrame]) -> None:
     result = hamlet_result()
+    assert len(result.plan.options) == 2
     for option in result.plan.options:
         rows = layers["customers"][layers["customers"]["option"] == option.rank]
         affected = rows[rows["effect"].notna()]
@@ -102,6 +103,7 @@ def test_chainages_turn_into_places() -> None:
     pipe = rng.integers(0, len(network.pipes), 200)
     chainage = rng.uniform(0, 1, 200) * network.pipes.length_m[pipe]
     places = lines.xy_at(pipe, chainage)
+    assert len(places) == 200
     for row, at, place in zip(pipe, chainage, places, strict=True):
         start, end = network.pipes.coord_start[row], network.pipes.coord_start[row + 1]
         expected = shapely.LineString(network.pipes.coords_m[start:end]).interpolate(at * network.scale)

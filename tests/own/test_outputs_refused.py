@@ -69,6 +69,8 @@ def test_rows_are_those_of_the_stops_without_places_that_are_merely_dearer(
 def test_nothing_is_said_to_be_refused_where_the_plan_stops(refused: gpd.GeoDataFrame) -> None:
     """A stop stands outside every length that refuses its method on its side of the work."""
     plan = read_plan(sample_plan())
+    assert len(refused) > 0
+    assert sum(len(option.stops) for option in plan.options) >= 5
     for option in plan.options:
         for stop in option.stops:
             own = refused[(refused.option == option.rank) & (refused.stop_id == stop.id)]
@@ -82,6 +84,7 @@ def test_the_map_shows_them_with_every_reason_once() -> None:
     plan, layers = read_plan(sample_plan()), read_plan_layers(sample_plan())
     states = [read_state(layers, option.rank) for option in plan.options]
     data = map_data(plan, layers, states, METRIC)
+    assert len(data["options"]) == len(plan.options) == 5
     for option in data["options"]:
         said = {
             (row[5], row[8])

@@ -13,8 +13,10 @@ from tests.support.plans import hamlet_result
 def test_the_zone_lies_on_the_side_that_the_pack_names() -> None:
     result = hamlet_result()
     layers = plan_layers(result)
+    assert len(result.plan.options) == 2
     for option, state in zip(result.plan.options, result.states, strict=True):
         stops, _ = stop_part(result.plan, option, layers, state.pipes, METRIC)
+        assert stops
         for stop, said in zip(option.stops, stops, strict=True):
             zone = [
                 pipe

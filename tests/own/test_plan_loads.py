@@ -96,17 +96,22 @@ def test_states_name_the_hour_of_their_least_pressure() -> None:
 
 
 def test_what_holds_in_the_hours_to_check_holds_in_all() -> None:
-    context = desk_of({}, (110.0, 116.0), **_two_ways(school_kwh=2.3e5))
-    for option in ranked(context).options:
-        if option.fed is not None:
-            continue
+    # A little more at the school would call for a feed: the hour that decides is not that of the greatest total.
+    context = desk_of({}, (110.0, 116.0), **_two_ways(school_kwh=2.2e5))
+    unfed = [option for option in ranked(context).options if option.fed is None]
+    assert len(unfed) == 3
+    assert len(context.demand.hours) == 14 > len(context.hours)
+    for option in unfed:
         closed = np.flatnonzero(option.reach.closed & context.base.links.is_open)
         inlets = kept_inlets(context, option.reach, option.gone)
+        spare = []
         for hour in range(len(context.demand.hours)):
             flow = flow_after(context, option.reach, option.gone, hour)
             demand = node_demand(context.request.network.customers, flow, context.base.node_count)
             solved = context.solver.resolve(demand_m3_per_s_std=demand, closed_links=closed)
-            assert (solved.pressure_pa_gauge[inlets.node] >= inlets.required_pa_gauge - 1e-6).all()
+            spare.append(float((solved.pressure_pa_gauge[inlets.node] - inlets.required_pa_gauge).min()))
+        assert min(spare) >= -1e-6
+        assert min(spare) < 10.0 < spare[context.demand.worst_hour]
 
 
 # --- purging in ------------------------------------------------------------------------------------------

@@ -91,6 +91,7 @@ def test_the_digest_ignores_order_and_sees_every_change() -> None:
     digest = build_network(town()).content_sha256
     turned = {layer: frame.iloc[::-1] for layer, frame in town().items()}
     assert build_network(turned).content_sha256 == digest
+    changes = 0
     for layer, frame in town().items():
         for column in frame.columns:
             if column == "geometry":
@@ -100,6 +101,8 @@ def test_the_digest_ignores_order_and_sees_every_change() -> None:
             else:
                 continue
             assert build_network({**town(), layer: changed}).content_sha256 != digest, (layer, column)
+            changes += 1
+    assert changes == 20
     renamed = town(mains=[main("M2", (0, 0), (60.12345, 0), (60.12345, 40)), main("M1", (0, 0), (0, -80.5))])
     assert build_network(renamed).content_sha256 != digest
 

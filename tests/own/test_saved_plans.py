@@ -57,6 +57,7 @@ def _what_changed(old: Any, new: Any, where: str = "plan") -> list[str]:
 @pytest.mark.parametrize("folder", PLANS, ids=lambda path: path.name)
 def test_a_saved_plan_is_solved_and_explained_again(folder: Path) -> None:
     plan, layers = read_plan(folder), read_plan_layers(folder)
+    assert len(plan.options) == 2
     for option in plan.options:
         state = read_state(layers, option.rank)
         problem = resize_problem(plan, state)

@@ -120,7 +120,7 @@ def test_a_district_alone_gives_the_rows_of_the_whole_network(town: Network) -> 
     assert (other.pipes.length_m == town.pipes.length_m[pipe]).all()
 
 
-def test_several_threads_may_ask_one_bench(grid: Network, alone: Screen) -> None:
+def test_several_threads_may_ask_one_evaluator(grid: Network, alone: Screen) -> None:
     evaluator = MainEvaluator(Districts(grid, default_rules(), QUICK)(0)[0])
     mains = [range(first, min(first + 20, evaluator.network.pipes.n_mains)) for first in range(0, 200, 20)]
     before = sys.getswitchinterval()
@@ -131,6 +131,7 @@ def test_several_threads_may_ask_one_bench(grid: Network, alone: Screen) -> None
     finally:
         sys.setswitchinterval(before)
     expected = {row["main_id"]: row for row in alone.table.to_pylist()}
+    assert len(rows) == min(200, evaluator.network.pipes.n_mains)
     for row in rows:
         for name in ("outcome", "burden_least", "stops", "isolated", "looked_at", "stop_chains"):
             assert list(np.ravel(row[name])) == list(np.ravel(expected[row["main_id"]][name])), name

@@ -150,4 +150,6 @@ def test_let_by_states_its_path() -> None:
 
 
 def test_cautions_carry_their_source_in_words() -> None:
-    assert all(caution.endswith("]") for caution in purge_cautions())
+    cautions = purge_cautions()
+    assert len(cautions) == 9
+    assert all(caution.endswith("]") for caution in cautions)
