@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 import re
 from functools import lru_cache
-from typing import Final
-
-import pint
+from typing import TYPE_CHECKING, Final
 
 from netplan.core.errors import BadInputError, quoted
 
-__all__ = ["REGISTRY", "convert", "factor", "is_bare", "quantity", "rounded_down", "rounded_up"]
+if TYPE_CHECKING:
+    import pint
+
+__all__ = ["convert", "factor", "is_bare", "quantity", "rounded_down", "rounded_up"]
 
 NOISE: Final = 1e-6
 """Share of one unit in the last digit that counts as noise of floats (own) [-]."""
@@ -43,6 +44,8 @@ _SCALES: Final = {"C": "degC", "F": "degF", "° C": "degC", "° F": "degF", "deg
 
 @lru_cache(maxsize=1)
 def _registry() -> pint.UnitRegistry[float]:
+    import pint  # a quarter of a second, and a bare number needs none of it
+
     # Our own registry, so that nothing an importing program does to pint's default one changes a figure.
     registry: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
     # Water column as the trade reads it: 1 inH2O at 4 °C is 249.0889 Pa.
@@ -50,8 +53,6 @@ def _registry() -> pint.UnitRegistry[float]:
     registry.define("mmH2O_trade = 9.80665 * pascal = mmH2O")
     return registry
 
-
-REGISTRY: Final = _registry()
 
 
 @lru_cache(maxsize=512)
@@ -63,12 +64,12 @@ def factor(unit_from: str, unit_to: str) -> float:
     pint.DimensionalityError
         When the two do not measure the same thing.
     """
-    return float(REGISTRY.Quantity(1.0, unit_from).to(unit_to).magnitude)
+    return float(_registry().Quantity(1.0, unit_from).to(unit_to).magnitude)
 
 
 def convert(value: float, unit_from: str, unit_to: str) -> float:
     """Return `value` [unit_from] in `unit_to`, offset units (°C, °F) included."""
-    return float(REGISTRY.Quantity(value, unit_from).to(unit_to).magnitude)
+    return float(_registry().Quantity(value, unit_from).to(unit_to).magnitude)
 
 
 def quantity(value: object, unit: str, where: str, bare: str | None = None) -> float:

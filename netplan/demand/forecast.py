@@ -10,14 +10,12 @@ from typing import Final
 
 from netplan.core.errors import BadInputError
 from netplan.core.text_files import TooLargeError, text_of
-from netplan.demand.local_time import local_time
+from netplan.core.work_window import COLDEST_C, HOTTEST_C, local_time
 
 __all__ = ["Forecast", "read_forecast"]
 
 MAX_BYTES: Final = 5_000_000
 MAX_ROWS: Final = 20_000
-COLDEST_C: Final = -60.0
-HOTTEST_C: Final = 60.0
 _WEIGHTS: Final = (1.0, 0.5, 0.25, 0.125)
 
 

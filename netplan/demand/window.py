@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from netplan.core.errors import BadInputError
+from netplan.core.work_window import check_air_temp, check_hours
 from netplan.demand.forecast import Forecast
 from netplan.rules.model import Rules
 
 __all__ = ["HourOfWindow", "Window", "window_hours"]
-
-MOST_HOURS = 24 * 31
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,13 +76,9 @@ def window_hours(window: Window, rules: Rules) -> tuple[HourOfWindow, ...]:
         When hours, temperature and forecast do not make a window.
     """
     hours = rules.crew.hours if window.hours is None else window.hours
-    if not (math.isfinite(hours) and 0 < hours <= MOST_HOURS):
-        raise BadInputError(
-            f"--hours {hours:g}: not between 0 and {MOST_HOURS}; give the length of the work in hours"
-        )
+    check_hours(hours)
     air_temp_c = rules.demand.design_air_temp_c if window.air_temp_c is None else window.air_temp_c
-    if not (math.isfinite(air_temp_c) and -60 <= air_temp_c <= 60):
-        raise BadInputError(f"--air-temp {air_temp_c:g}: no air temperature in °C; correct it")
+    check_air_temp(air_temp_c)
     if window.start is None:
         return _any_day(window, rules, hours, air_temp_c)
     start = window.start.replace(tzinfo=None)

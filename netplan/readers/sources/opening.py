@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from netplan.core.errors import BadInputError, quoted
+from netplan.core.errors import BadInputError
+from netplan.core.input_paths import network_path
 from netplan.readers.sources.file_limits import LIMITS, Limits
 from netplan.readers.sources.files import FolderSource, GeodatabaseSource, GeoPackageSource, is_geodatabase
 from netplan.readers.sources.postgis import PostgisSource
-from netplan.readers.sources.postgis_address import is_database_url
 from netplan.readers.sources.source import LayerSource
 
 __all__ = ["open_source"]
@@ -31,18 +31,14 @@ def open_source(text: str | Path, limits: Limits = LIMITS) -> LayerSource:
     BadInputError
         When there is nothing that can be read.
     """
-    if isinstance(text, str) and is_database_url(text):
-        return PostgisSource(text)
-    path = Path(text)
+    path = network_path(text)
+    if path is None:
+        return PostgisSource(str(text))
     try:
         if path.is_dir() and is_geodatabase(path.resolve()):
             return GeodatabaseSource(path.resolve(), limits)
         if path.is_dir():
             return FolderSource(path, limits)
-        if path.is_file():
-            return GeoPackageSource(path, limits)
+        return GeoPackageSource(path, limits)
     except OSError as error:
         raise BadInputError(f"{path}: cannot be read ({error.strerror or error}); check the file") from error
-    except ValueError as error:  # a null character in the path
-        raise BadInputError(f"{quoted(str(text))} is no path; give a GeoPackage or a folder") from error
-    raise BadInputError(f"{path}: no such file or folder; give a GeoPackage or a folder of layers")

@@ -11,6 +11,7 @@ import shapely
 from pyproj.exceptions import ProjError
 
 from netplan.core.errors import BadInputError
+from netplan.core.input_paths import check_polygon_file
 
 __all__ = ["read_polygons"]
 
@@ -32,8 +33,7 @@ def read_polygons(path: Path, crs: str) -> tuple[Any, ...]:
     BadInputError
         When it cannot be read, has no CRS, or holds no valid polygon.
     """
-    if not path.is_file():
-        raise BadInputError(f"{path}: is no file; give one with polygons, such as a GeoJSON")
+    check_polygon_file(path)
     if path.stat().st_size > MOST_BYTES:
         raise BadInputError(
             f"{path.name}: larger than {MOST_BYTES} bytes; give a file with the polygons alone"

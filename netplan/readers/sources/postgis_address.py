@@ -16,7 +16,7 @@ from psycopg.conninfo import conninfo_to_dict
 
 from netplan.core.errors import BadInputError
 
-__all__ = ["Address", "is_database_url", "read_address"]
+__all__ = ["Address", "read_address"]
 
 _SCHEMES: Final = ("postgresql", "postgres")
 _SCHEMA: Final = "public"
@@ -43,11 +43,6 @@ class Address:
     name: str
     connect: str = field(repr=False)
     schema: str
-
-
-def is_database_url(text: str) -> bool:
-    """Whether a text is meant as the URL of a database."""
-    return text.split(":", 1)[0].lower() in _SCHEMES and "://" in text
 
 
 def read_address(url: str) -> Address:

@@ -1,17 +1,23 @@
-"""Moments as people write them: local time at the work, within the years that anybody plans."""
+"""When work is and how cold, as people give it: start, length and air temperature of the window."""
 
 from __future__ import annotations
 
+import math
 from datetime import datetime
 from typing import Final
 
 from netplan.core.errors import BadInputError, quoted
 
-__all__ = ["local_time"]
+__all__ = ["check_air_temp", "check_hours", "local_time"]
 
 FIRST_YEAR: Final = 1970
 LAST_YEAR: Final = 2199
 """Years that a plan may begin in (own)."""
+MOST_HOURS: Final = 24 * 31
+"""Longest window (own) [h]."""
+COLDEST_C: Final = -60.0
+HOTTEST_C: Final = 60.0
+"""Air temperatures that anybody plans for (own) [°C]."""
 
 
 def local_time(moment: str | datetime, where: str) -> datetime:
@@ -47,3 +53,27 @@ def local_time(moment: str | datetime, where: str) -> datetime:
     if not FIRST_YEAR <= read.year <= LAST_YEAR:
         raise BadInputError(f"{where}: {said} is not in {FIRST_YEAR} to {LAST_YEAR}; correct the year")
     return read
+
+
+def check_hours(hours: float) -> None:
+    """Refuse a length of the window [h] that is not finite, not above 0, or above `MOST_HOURS`.
+
+    Raises
+    ------
+    BadInputError
+    """
+    if not (math.isfinite(hours) and 0 < hours <= MOST_HOURS):
+        raise BadInputError(
+            f"--hours {hours:g}: not between 0 and {MOST_HOURS}; give the length of the work in hours"
+        )
+
+
+def check_air_temp(celsius: float) -> None:
+    """Refuse an air temperature [°C] that is not finite or outside `COLDEST_C` to `HOTTEST_C`.
+
+    Raises
+    ------
+    BadInputError
+    """
+    if not (math.isfinite(celsius) and COLDEST_C <= celsius <= HOTTEST_C):
+        raise BadInputError(f"--air-temp {celsius:g}: no air temperature in °C; correct it")
