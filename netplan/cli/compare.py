@@ -7,10 +7,8 @@ from typing import Annotated
 
 import typer
 
-from netplan.cli.exit_codes import console
-from netplan.outputs.comparison import print_comparison
+from netplan.core.input_paths import check_plan_folder
 from netplan.outputs.number_format import figures_of
-from netplan.planfile.schema import read_plan
 
 
 def command(
@@ -19,6 +17,13 @@ def command(
 ) -> None:
     """Compare plans of the same work made under other weather, rules or orders."""
     figures = figures_of(units)
+    for folder in plan_dirs:
+        check_plan_folder(folder)
+
+    from netplan.cli.terminal import console
+    from netplan.outputs.comparison import print_comparison
+    from netplan.planfile.schema import read_plan
+
     plans = [read_plan(folder) for folder in plan_dirs]
     print_comparison(list(zip(_names(plan_dirs), plans, strict=True)), console(), units=figures)
 

@@ -9,9 +9,14 @@ from typing import Final
 
 from netplan.core.errors import BadInputError, quoted
 
-__all__ = ["check_plan_folder", "check_polygon_file", "check_text_file", "network_path"]
+__all__ = ["check_plan_folder", "check_polygon_file", "check_text_file", "is_database_url", "network_path"]
 
-_DATABASES: Final = ("postgresql", "postgres")
+_SCHEMES: Final = ("postgresql", "postgres")
+
+
+def is_database_url(text: str) -> bool:
+    """Whether a text is meant as the URL of a database."""
+    return text.split(":", 1)[0].lower() in _SCHEMES and "://" in text
 
 
 def network_path(text: str | Path) -> Path | None:
@@ -22,7 +27,7 @@ def network_path(text: str | Path) -> Path | None:
     BadInputError
         When nothing is there, or it is no path.
     """
-    if isinstance(text, str) and text.split(":", 1)[0].lower() in _DATABASES and "://" in text:
+    if isinstance(text, str) and is_database_url(text):
         return None
     path = Path(text)
     try:

@@ -54,7 +54,6 @@ def _registry() -> pint.UnitRegistry[float]:
     return registry
 
 
-
 @lru_cache(maxsize=512)
 def factor(unit_from: str, unit_to: str) -> float:
     """Return what to multiply a number in `unit_from` by to have it in `unit_to`.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
@@ -16,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from netplan.core.errors import BadWorkError, quoted
 from netplan.network.linear_reference import from_lon_lat, nearest_chainage
 from netplan.network.model import Network
-from netplan.network.work_part import WorkPart, check_part
+from netplan.network.work_part import WorkPart, check_length, check_part
 
 __all__ = ["WorkPart", "WorkSection", "parts_at", "parts_in_area", "work_section"]
 
@@ -115,8 +114,7 @@ def parts_at(network: Network, lon: float, lat: float, length_m: float) -> tuple
     BadWorkError
         When no main is near, or the length is not above zero.
     """
-    if not (math.isfinite(length_m) and length_m > 0):
-        raise BadWorkError(f"the length {length_m:g} m of the work section is not above zero; correct it")
+    check_length(length_m)
     xy = from_lon_lat(network, np.array([[lon, lat]]))
     if not np.isfinite(xy).all():
         raise BadWorkError(f"{lon:g},{lat:g} is no longitude and latitude near the network; correct it")

@@ -18,7 +18,6 @@ from netplan.core.errors import BadInputError
 
 __all__ = ["Address", "read_address"]
 
-_SCHEMES: Final = ("postgresql", "postgres")
 _SCHEMA: Final = "public"
 _MALFORMED: Final = (
     "the address of the database is malformed; write postgresql://USER@HOST/DATABASE?schema=NAME, "
