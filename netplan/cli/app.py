@@ -44,7 +44,7 @@ def _function(name: str) -> Callable[..., Any]:
 
 
 class _Commands(Mapping[str, Any]):
-    """The commands by name; one is built when it is taken out, for its options alone take a millisecond each."""
+    """The commands by name; each is built when it is taken out."""
 
     def __init__(self) -> None:
         self._built: dict[str, Any] = {}
@@ -72,11 +72,11 @@ class CommandGroup(TyperGroup):
         super().__init__(**attributes)
         self.commands: Any = _Commands()
 
-    def list_commands(self, ctx: Any) -> list[str]:
+    def list_commands(self, ctx: Any) -> list[str]:  # noqa: ARG002 - as in the class above it
         """Return the names in the order of the help."""
         return list(COMMANDS)
 
-    def format_commands(self, ctx: Any, formatter: Any) -> None:
+    def format_commands(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002
         """Write name and first sentence of every command, which takes their functions, not their options."""
         limit = formatter.width - 6 - max(map(len, COMMANDS))
         rows = [

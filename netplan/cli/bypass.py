@@ -25,8 +25,6 @@ from netplan.cli.options import (
     millimetres,
 )
 from netplan.core.input_paths import check_plan_folder
-from netplan.outputs.number_format import figures_of
-from netplan.planning.resize_request import ResizeRequest
 
 if TYPE_CHECKING:
     from netplan.outputs.number_format import Figures
@@ -70,6 +68,9 @@ def command(
     customers' records by the plan's own rules; customers off stay off. Lengths, bores and pressures without
     a unit are metric with --units us too.
     """
+    from netplan.outputs.number_format import figures_of
+    from netplan.planning.resize_request import ResizeRequest
+
     figures = figures_of(units)
     request = ResizeRequest(
         air_temp_c=air_temp_c(air_temp, units),
@@ -123,6 +124,7 @@ def draw_charts(plan_dir: Path, folder: Path, units: Figures, tell: Callable[[st
     from netplan.planfile.schema import read_plan
     from netplan.planning.resize import resize
     from netplan.planning.resize_problem import resize_problem
+    from netplan.planning.resize_request import ResizeRequest
 
     plan = read_plan(plan_dir)
     rank = next((option.rank for option in plan.options if option.bypasses), None)

@@ -8,7 +8,6 @@ from typing import Annotated
 import typer
 
 from netplan.core.input_paths import check_plan_folder
-from netplan.outputs.number_format import figures_of
 
 
 def command(
@@ -16,6 +15,8 @@ def command(
     units: Annotated[str, typer.Option(help="metric or us.")] = "metric",
 ) -> None:
     """Compare plans of the same work made under other weather, rules or orders."""
+    from netplan.outputs.number_format import figures_of
+
     figures = figures_of(units)
     for folder in plan_dirs:
         check_plan_folder(folder)

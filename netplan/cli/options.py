@@ -1,7 +1,7 @@
 """Options that several commands share, and how their values are read.
 
-A quantity is a bare number in the unit that the help states, or one with its unit. Nothing here loads more than
-reading an option needs: what is wrong is refused at once.
+A quantity is a bare number in the unit that the help states, or one with its unit. Nothing here loads more
+than reading an option needs: what is wrong is refused at once.
 """
 
 from __future__ import annotations
@@ -17,7 +17,6 @@ from netplan.core.errors import BadInputError
 from netplan.core.input_paths import check_polygon_file, check_text_file, network_path
 from netplan.core.units import is_bare, quantity
 from netplan.core.work_window import check_air_temp, check_hours, local_time
-from netplan.outputs.number_format import figures_of
 
 __all__ = [
     "CHAINAGE",
@@ -235,12 +234,16 @@ def air_temp_c(text: str | None, units: str = "metric", option: str = "--air-tem
     BadInputError
         When it is no temperature, or the units are not known.
     """
+    from netplan.outputs.number_format import figures_of
+
     bare = "degF" if figures_of(units).name == "us" else "degC"
     return None if text is None else round(quantity(text, "degC", option, bare), _PLAN_DIGITS) + 0.0
 
 
 def air_temp_note(text: str | None, units: str) -> str:
     """Return what is to be said of a bare air temperature that was read as °F; empty for any other."""
+    from netplan.outputs.number_format import figures_of
+
     celsius = air_temp_c(text, units)
     if text is None or celsius is None or units != "us" or not is_bare(text):
         return ""

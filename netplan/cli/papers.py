@@ -10,7 +10,6 @@ import typer
 from netplan.cli.exit_codes import from_plan_folder
 from netplan.cli.options import Language, PlanFolder, Tiles, Units, Words
 from netplan.core.input_paths import check_plan_folder
-from netplan.outputs.reader_choices import Choices, check_choices
 
 
 def command(
@@ -23,6 +22,8 @@ def command(
     tiles: Tiles = None,
 ) -> None:
     """Make the papers of a plan again: for another option, in other units, in another language."""
+    from netplan.outputs.reader_choices import Choices, check_choices
+
     choices = Choices(units=units, option=option, language=language, words=words, tiles=tiles)
     check_choices(choices)
     check_plan_folder(plan_dir)

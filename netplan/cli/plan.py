@@ -45,9 +45,9 @@ from netplan.cli.work import (
     orders_given,
     work_given,
 )
-from netplan.outputs.reader_choices import Choices, check_choices
 
 if TYPE_CHECKING:
+    from netplan.outputs.reader_choices import Choices
     from netplan.planning.run import PlanRequest
 
 
@@ -102,6 +102,8 @@ def command(
     Every quantity may carry its unit: '39 °F', '540 min', '12 ft'. Without one it is in the unit in brackets;
     chainages and lengths are metres with --units us too.
     """
+    from netplan.outputs.reader_choices import Choices, check_choices
+
     window = window_given(start, hours, air_temp, units)
     choices = Choices(units=units, language=language, words=words, tiles=tiles, papers=not no_papers)
     check_choices(choices)
@@ -161,6 +163,7 @@ def run_plan(
     """Plan, write the plan folder whole or not at all, and print the summary."""
     from netplan.cli.terminal import console, progress
     from netplan.outputs.folder import check_target, write_plan_folder
+    from netplan.outputs.reader_choices import Choices
     from netplan.outputs.summary import print_summary
     from netplan.planning.run import make_plan
 
