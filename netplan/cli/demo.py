@@ -21,8 +21,9 @@ def command(
     from netplan.cli.sample import DEMO_WORK, sample_network
     from netplan.cli.terminal import console
     from netplan.network.work_part import WorkPart
+    from netplan.outputs.targets import check_target
 
-    network = sample_network()
+    network, target = sample_network(), check_target(out, overwrite=True)
 
     def request() -> PlanRequest:
         from netplan.planning.run import PlanRequest
@@ -35,7 +36,7 @@ def command(
             rules=read_rules(None),
         )
 
-    run_plan(request, out, overwrite=True)
+    run_plan(request, target)
     terminal = console()
     terminal.print(f"Map:  {(out / 'map.html').resolve()}", soft_wrap=True, markup=False)
     terminal.print(f"Plan: {(out / 'plan.json').resolve()}", soft_wrap=True, markup=False)

@@ -48,6 +48,7 @@ from netplan.cli.work import (
 
 if TYPE_CHECKING:
     from netplan.outputs.reader_choices import Choices
+    from netplan.outputs.whole_folder import Target
     from netplan.planning.run import PlanRequest
 
 
@@ -103,6 +104,7 @@ def command(
     chainages and lengths are metres with --units us too.
     """
     from netplan.outputs.reader_choices import Choices, check_choices
+    from netplan.outputs.targets import check_target
 
     window = window_given(start, hours, air_temp, units)
     choices = Choices(units=units, language=language, words=words, tiles=tiles, papers=not no_papers)
@@ -114,6 +116,7 @@ def command(
     orders = orders_given(
         force=force or [], forbid=forbid or [], keep_out=keep_out, max_stops=max_stops, keep_on=keep_on or []
     )
+    target = check_target(out, overwrite=overwrite)
     check_inputs(network, texts=(rules, mapping, forecast), polygons=(area, keep_out, within))
 
     def request() -> PlanRequest:
@@ -148,37 +151,35 @@ def command(
         )
 
     note = air_temp_note(air_temp, units)
-    run_plan(request, out, overwrite=overwrite, choices=choices, charts=charts, note=note)
+    run_plan(request, target, choices=choices, charts=charts, note=note)
 
 
 def run_plan(
     request: Callable[[], PlanRequest],
-    out: Path,
+    target: Target,
     *,
-    overwrite: bool,
     choices: Choices | None = None,
     charts: Path | None = None,
     note: str = "",
 ) -> None:
     """Plan, write the plan folder whole or not at all, and print the summary."""
     from netplan.cli.terminal import console, progress
-    from netplan.outputs.folder import check_target, write_plan_folder
+    from netplan.outputs.folder import write_plan_folder
     from netplan.outputs.reader_choices import Choices
     from netplan.outputs.summary import print_summary
     from netplan.planning.run import make_plan
 
-    target = check_target(out, overwrite=overwrite)
     chosen = choices or Choices()
     terminal = console()
     with progress(terminal) as tell:
         tell("reading the network")
         result = make_plan(request(), tell)
-        write_plan_folder(result, out, overwrite=overwrite, choices=chosen, progress=tell, target=target)
+        write_plan_folder(result, target.out, choices=chosen, progress=tell, target=target)
         drawn = ""
         if charts is not None:
             from netplan.cli.bypass import draw_charts
 
-            drawn = draw_charts(out, charts, chosen.figures, tell)
+            drawn = draw_charts(target.out, charts, chosen.figures, tell)
     print_summary(result.plan, terminal, units=chosen.figures, note=note)
     if drawn:
         terminal.print(drawn, soft_wrap=True, markup=False)

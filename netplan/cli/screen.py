@@ -46,7 +46,7 @@ FIGURES: Final = (
     "burden_without_feeds",
     "least_pressure_mbar",
 )
-"""Figures to rank by: those of `netplan.screening.columns`, which takes a second to load."""
+"""Columns of a screen that it can be ranked and coloured by."""
 
 
 def command(
@@ -86,22 +86,24 @@ def command(
     """Ask for every main what its isolation means: who is lost, stops, gas, burden, pressure."""
     if by not in FIGURES:
         raise BadInputError(f"--by: {quoted(by)} is no figure; write one of {', '.join(FIGURES)}")
+    from netplan.outputs.targets import check_screen_target
+
     work_m = metres(length, "--length")
     check_work_of_mains(work, work_m)
     window = window_given(start, hours, air_temp)
+    target = check_screen_target(out, overwrite=overwrite)
     check_inputs(network, texts=(mapping, rules), polygons=(within,))
 
     from rich.text import Text as RichText
 
     from netplan.cli.networks import whole_network
     from netplan.cli.terminal import console
-    from netplan.outputs.screen import check_screen_target, write_screen_folder
+    from netplan.outputs.screen import write_screen_folder
     from netplan.outputs.unread import print_unread
     from netplan.rules import read_rules
     from netplan.screening import ScreenSettings, Workers
 
     who = Workers(workers, scheduler)
-    target = check_screen_target(out, overwrite=overwrite)
     kind: Any = work
     asked = ScreenSettings(
         kind, work_m, window.start, window.hours, window.air_temp_c, pressure=not no_pressure

@@ -40,20 +40,22 @@ def command(
     """Split a long renewal into stages: fewest customers off at any one time, then lowest burden."""
     if (street is None) == (not main):
         raise BadWorkError("renewal: give either --street, or --main once or more")
+    from netplan.outputs.targets import check_stages_target
+
     window = window_given(start, hours, air_temp)
+    target = check_stages_target(out, overwrite=overwrite)
     check_inputs(network, texts=(mapping, rules))
 
     from rich.text import Text as RichText
 
     from netplan.cli.networks import whole_network
     from netplan.cli.terminal import console, progress
-    from netplan.outputs.stages import check_stages_target, write_stages_folder
+    from netplan.outputs.stages import write_stages_folder
     from netplan.outputs.unread import print_unread
     from netplan.planning.request import PlanRequest
     from netplan.rules import read_rules
     from netplan.staging import renewal_of_mains, renewal_of_street, stage_renewal
 
-    target = check_stages_target(out, overwrite=overwrite)
     terminal = console()
     with progress(terminal) as tell:
         tell("reading the network")

@@ -8,15 +8,13 @@ from pathlib import Path
 from netplan.outputs.folder_files import write_contents, write_deliverables
 from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.reader_choices import Choices, check_choices
-from netplan.outputs.whole_folder import Target, check_folder, write_folder
+from netplan.outputs.targets import check_target
+from netplan.outputs.whole_folder import Target, write_folder
 from netplan.planfile import read_state
 from netplan.planfile.result import PlanResult
 from netplan.planfile.schema import read_plan
 
 __all__ = ["check_target", "write_deliverables_again", "write_plan_folder"]
-
-_MARKS = ("plan.json", "plan.gpkg")
-"""A plan folder always holds both, and nothing else names its files so."""
 
 
 def write_plan_folder(
@@ -95,14 +93,3 @@ def write_deliverables_again(
         write_deliverables(plan, layers, states, part, choices, tell)
 
     return write_folder(place, make)
-
-
-def check_target(out: Path, *, overwrite: bool = False) -> Target:
-    """Refuse a target that must not be written to, and return it: call it before a long computation.
-
-    Raises
-    ------
-    BadInputError
-        When the parent is missing, or something stands there that may not be replaced.
-    """
-    return check_folder(out, _MARKS, "plan", overwrite=overwrite)

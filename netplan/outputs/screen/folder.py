@@ -7,19 +7,13 @@ from pathlib import Path
 from netplan.outputs.screen.map import screen_map
 from netplan.outputs.screen.report import report_text
 from netplan.outputs.screen.tables import ranked, write_csv, write_geoparquet
-from netplan.outputs.whole_folder import Target, check_folder, write_folder
+from netplan.outputs.targets import check_screen_target
+from netplan.outputs.whole_folder import Target, write_folder
 from netplan.screening.link_candidates import NewLink
 from netplan.screening.run import Screen
 from netplan.screening.valve_candidates import ValvePlaces
 
-__all__ = ["check_screen_target", "write_screen_folder"]
-
-_MARKS = ("mains.parquet", "mains.csv", "report.md")
-
-
-def check_screen_target(out: Path, *, overwrite: bool = False) -> Target:
-    """Refuse a target that must not be written to, and return it: call it before a long computation."""
-    return check_folder(out, _MARKS, "screen", overwrite=overwrite)
+__all__ = ["write_screen_folder"]
 
 
 def write_screen_folder(
@@ -40,7 +34,7 @@ def write_screen_folder(
     out : Path
         The folder to make. Its parent must exist.
     by : str
-        Figure to rank and colour by, of `screening.columns.FIGURES`.
+        Figure to rank and colour by: a column of `screening.columns.SCHEMA` that holds numbers.
     valves, links : optional
         Better places; None where they were not looked for.
     overwrite : bool

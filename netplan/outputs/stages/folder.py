@@ -8,17 +8,11 @@ from netplan.outputs.layers import write_layers
 from netplan.outputs.notices.table import guarded
 from netplan.outputs.stages.layers import stage_layers, stage_table
 from netplan.outputs.stages.map import stage_map
-from netplan.outputs.whole_folder import Target, check_folder, write_folder
+from netplan.outputs.targets import check_stages_target
+from netplan.outputs.whole_folder import Target, write_folder
 from netplan.staging import Staging
 
-__all__ = ["check_stages_target", "write_stages_folder"]
-
-_MARKS = ("stages.csv", "stages.gpkg")
-
-
-def check_stages_target(out: Path, *, overwrite: bool = False) -> Target:
-    """Refuse a target that must not be written to, and return it: call it before a long computation."""
-    return check_folder(out, _MARKS, "staging", overwrite=overwrite)
+__all__ = ["write_stages_folder"]
 
 
 def write_stages_folder(
