@@ -169,8 +169,13 @@ def _screened(
                 settings,
                 folder=blocks,
                 resume=resume,
+<<<<<<< HEAD
                 workers=workers,
                 tell=lambda done, count: bar.update(mains, completed=done, total=count),
+=======
+                workers=who,
+                tell=lambda done, count: bar.update(task, completed=done, total=count),
+>>>>>>> ab5f740c60f74c4edba12801bb66c0e56e0103c2
             )
             if not places:
                 return result, None, None

@@ -50,6 +50,8 @@ def network_graph(
     ------
     BadWorkError
         When there is no such length of main.
+    MissingExtraError
+        When networkx is not installed: it comes with the extra `graph`.
 
     Examples
     --------

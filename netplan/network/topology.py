@@ -5,18 +5,21 @@ from __future__ import annotations
 from collections import Counter, deque
 from dataclasses import dataclass
 from heapq import heappop, heappush
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 from weakref import WeakKeyDictionary
 
-import networkx as nx
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import dijkstra
 
 from netplan.core.arrays import Flags, Ints32
+from netplan.core.extras import require_extra
 from netplan.graph.components import component_labels
 from netplan.network.model import Network, Pieces
+
+if TYPE_CHECKING:
+    import networkx as nx
 
 __all__ = [
     "Adjacency",
@@ -262,7 +265,15 @@ def to_networkx(network: Network, nodes: NDArray[Any] | None = None) -> nx.Multi
     have the piece's row as key and carry ``piece``, ``layer``, ``pipe_id``, ``from_m``, ``to_m``,
     ``length_m``, ``bore_m``, ``is_open`` and, for a valve, ``valve_id``. Meant for neighbourhoods: every
     node and piece becomes a Python object.
+
+    Raises
+    ------
+    MissingExtraError
+        When networkx is not installed.
     """
+    require_extra("graph", "A network as a networkx graph")
+    import networkx as nx
+
     chosen = np.zeros(len(network.nodes), dtype=bool)
     chosen[slice(None) if nodes is None else nodes] = True
     graph: nx.MultiGraph[int] = nx.MultiGraph()

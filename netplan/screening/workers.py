@@ -17,6 +17,7 @@ from typing import Any, Final
 import pyarrow as pa
 
 from netplan.core.errors import BadInputError, NetplanError
+from netplan.core.extras import require_extra
 from netplan.screening.blocks import MainBlock, screen_block
 from netplan.screening.main_evaluator import District, MainEvaluator
 
@@ -41,6 +42,13 @@ class Workers:
         Processes on this machine; 1 works in this one.
     scheduler : str, optional
         Address of a running Dask scheduler instead.
+
+    Raises
+    ------
+    BadInputError
+        When there are none, or too many.
+    MissingExtraError
+        When more than one process is to work and the extra `cluster` is not installed.
     """
 
     count: int = 1
@@ -49,6 +57,8 @@ class Workers:
     def __post_init__(self) -> None:
         if not 1 <= self.count <= 1024:
             raise BadInputError(f"{self.count} workers cannot be; give 1 to 1024")
+        if self.scheduler is not None or self.count > 1:
+            require_extra("cluster", "A screen worked by several processes")
 
 
 def work_blocks(blocks: list[MainBlock], district_of: DistrictOf, workers: Workers) -> Finished:

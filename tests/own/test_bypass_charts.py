@@ -6,7 +6,6 @@ import struct
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
-import matplotlib as mpl
 import numpy as np
 import pytest
 
@@ -25,6 +24,7 @@ from netplan.feeds import (
 )
 from netplan.hydraulics import FlowConditions, FlowSolver
 from netplan.outputs.charts import (
+    Chart,
     PathMark,
     chart_png,
     chart_svg,
@@ -33,6 +33,7 @@ from netplan.outputs.charts import (
     weather_chart,
     write_chart,
 )
+from netplan.outputs.charts.chart import ChartLine, ticks
 from netplan.outputs.number_format import US
 from netplan.reference.gas import named_gas
 from tests.support.feed_cases import RING_DEMAND, ring, ring_rules, smallest_feed
@@ -96,7 +97,7 @@ def test_worst_path_runs_from_the_station_with_the_flow() -> None:
     assert (np.diff(pressure) < 0).all()
 
 
-def _figures(units: object = None) -> list[mpl.figure.Figure]:
+def _figures(units: object = None) -> list[Chart]:
     sized = _sized()
     case = _case()
     curves = [
@@ -116,32 +117,62 @@ def _figures(units: object = None) -> list[mpl.figure.Figure]:
     ]
 
 
-def _xy(figure: mpl.figure.Figure, line: int) -> tuple[np.ndarray, np.ndarray]:
-    drawn = figure.axes[0].lines[line]
-    return np.asarray(drawn.get_xdata(), dtype=float), np.asarray(drawn.get_ydata(), dtype=float)
-
-
 def test_charts_draw_the_figures_in_the_readers_unit() -> None:
     metric, us = _figures(), _figures(US)
     sized = _sized()
-    flow, drop = _xy(metric[0], -1)
-    assert flow[0] == pytest.approx(sized.flow_m3_per_s_std * 3600.0)
-    assert drop[0] == pytest.approx(sized.drop_pa / 100.0)
+    assert metric[0].points[0].x == pytest.approx(sized.flow_m3_per_s_std * 3600.0)
+    assert metric[0].points[0].y == pytest.approx(sized.drop_pa / 100.0)
     # 1 inch of water is 2.490889 mbar, 1 ft is 0.3048 m.
-    assert _xy(us[0], -1)[1][0] == pytest.approx(sized.drop_pa / 249.0889)
-    assert _xy(us[2], 0)[0][1] == pytest.approx(200.0 / 0.3048)
-    assert us[1].axes[0].get_xlabel() == "air temperature [°F]"
-    assert _xy(metric[2], 1)[1].tolist() == pytest.approx([25.0, 23.45, 20.6])
+    assert us[0].points[0].y == pytest.approx(sized.drop_pa / 249.0889)
+    assert us[2].lines[0].x[1] == pytest.approx(200.0 / 0.3048)
+    assert us[1].x_label == "air temperature [°F]"
+    assert metric[2].lines[1].y.tolist() == pytest.approx([25.0, 23.45, 20.6])
     # Before, the bypass end did not exist: the line leaves it out.
-    assert len(_xy(metric[2], 0)[0]) == 2
+    assert len(metric[2].lines[0].x) == 2
 
 
-def test_charts_are_the_same_bytes_and_leave_settings_alone() -> None:
-    settings = dict(mpl.rcParams)
+def test_what_is_drawn_lies_where_the_axes_say() -> None:
+    for chart in _figures():
+        drawn = chart.drawn()
+        for axis, (low, high) in (("x-ticks", chart.x_range), ("y-ticks", chart.y_range)):
+            places = [share for share, _ in drawn[axis]]
+            values = [float(words.replace("−", "-")) for _, words in drawn[axis]]
+            assert len(values) >= 4
+            assert places == pytest.approx([(value - low) / (high - low) for value in values], abs=1e-6)
+        for line, one in zip(chart.lines, drawn["lines"], strict=True):
+            (x_low, x_high), (y_low, y_high) = chart.x_range, chart.y_range
+            known = np.isfinite(line.y)
+            expected = np.column_stack(
+                [(line.x - x_low) / (x_high - x_low), (line.y - y_low) / (y_high - y_low)]
+            )
+            assert np.concatenate(one["runs"]).tolist() == pytest.approx(expected[known], abs=1e-6)
+
+
+def test_a_line_breaks_where_a_figure_is_missing() -> None:
+    x, y = np.arange(6.0), np.array([np.nan, 1.0, 2.0, np.nan, 3.0, np.nan])
+    chart = Chart("", "", "x", "y", (0.0, 5.0), (0.0, 3.0), (ChartLine(x, y, "line", 0, has_end=True),))
+    (line,) = chart.drawn()["lines"]
+    assert [[round(place * 5) for place, _ in run] for run in line["runs"]] == [[1, 2], [4]]
+    assert line["end"] == (0.8, 1.0)
+    assert chart_svg(chart)
+
+
+@pytest.mark.parametrize("low", [0.0, -17.3, 1e-6, 990.0])
+@pytest.mark.parametrize("width", [0.07, 1.0, 4.2, 9.99, 250.0, 1e5])
+def test_ticks_are_round_and_even(low: float, width: float) -> None:
+    found = ticks(low, low + width)
+    values = np.array([value for value, _ in found])
+    assert 4 <= len(values) <= 11
+    assert values[0] >= low - 1e-6 * width
+    assert values[-1] <= low + width * (1.0 + 1e-6)
+    assert np.diff(values) == pytest.approx(np.full(len(values) - 1, values[1] - values[0]), rel=1e-4)
+    assert [float(words.replace("−", "-")) for _, words in found] == pytest.approx(values, abs=1e-9 * width)
+
+
+def test_charts_are_the_same_bytes() -> None:
     first = [(chart_svg(figure), chart_png(figure)) for figure in _figures()]
     second = [(chart_svg(figure), chart_png(figure)) for figure in _figures()]
     assert first == second
-    assert dict(mpl.rcParams) == settings
     for svg, png in first:
         assert ET.fromstring(svg).tag.endswith("svg")  # noqa: S314 - our own bytes
         assert png[:8] == b"\x89PNG\r\n\x1a\n"

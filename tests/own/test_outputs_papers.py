@@ -16,11 +16,11 @@ from netplan.core.errors import BadInputError
 from netplan.outputs.documents.letters import letter_groups, letters_pdf
 from netplan.outputs.documents.pack import work_pack_pdf
 from netplan.outputs.documents.sheets import call_sheet_pdf, tally_pdf, visits_planned
-from netplan.outputs.documents.typeset import plain
 from netplan.outputs.documents.words import read_words, shipped_words
 from netplan.outputs.layers import plan_layers
 from netplan.outputs.notices import NoticeRow, notice_rows
 from netplan.outputs.number_format import METRIC, US
+from netplan.outputs.typeset import plain
 from tests.support.hamlet import HOSTILE
 from tests.support.plans import hamlet_result, without_base
 

@@ -2,38 +2,29 @@
 
 from __future__ import annotations
 
-import io
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+from netplan.outputs.charts.chart import Chart
+from netplan.outputs.typeset import typeset
 
 __all__ = ["chart_png", "chart_svg", "write_chart"]
 
-DPI: Final = 150
-# Ids inside an SVG are drawn at random unless they are salted, and the date is put in unless it is not.
-SALT: Final = "netplan"
+DPI: Final = 150.0
+_TEMPLATE: Final = "chart.typ"
 
 
-def chart_svg(figure: Figure) -> bytes:
+def chart_svg(chart: Chart) -> bytes:
     """Return a chart as SVG, letters drawn as shapes so that it looks the same everywhere."""
-    import matplotlib as mpl
-
-    target = io.BytesIO()
-    with mpl.rc_context({"svg.hashsalt": SALT, "svg.fonttype": "path"}):
-        figure.savefig(target, format="svg", metadata={"Date": None, "Creator": "gas-netplan"})
-    return target.getvalue()
+    return typeset(_TEMPLATE, chart.drawn(), as_format="svg")
 
 
-def chart_png(figure: Figure) -> bytes:
+def chart_png(chart: Chart) -> bytes:
     """Return a chart as PNG at 150 dots an inch."""
-    target = io.BytesIO()
-    figure.savefig(target, format="png", dpi=DPI, metadata={"Software": "gas-netplan"})
-    return target.getvalue()
+    return typeset(_TEMPLATE, chart.drawn(), as_format="png", dots_per_inch=DPI)
 
 
-def write_chart(figure: Figure, folder: Path, name: str) -> tuple[Path, Path]:
+def write_chart(chart: Chart, folder: Path, name: str) -> tuple[Path, Path]:
     """Write a chart as ``name.svg`` and ``name.png`` into a folder and return both paths.
 
     Raises
@@ -42,6 +33,6 @@ def write_chart(figure: Figure, folder: Path, name: str) -> tuple[Path, Path]:
         When a file cannot be written.
     """
     svg, png = folder / f"{name}.svg", folder / f"{name}.png"
-    svg.write_bytes(chart_svg(figure))
-    png.write_bytes(chart_png(figure))
+    svg.write_bytes(chart_svg(chart))
+    png.write_bytes(chart_png(chart))
     return svg, png

@@ -4,25 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from netplan.core.arrays import Floats
-from netplan.outputs.charts.style import (
-    LINES,
-    MINIMUM,
-    NEED,
-    axis_label,
-    new_chart,
-    plain,
-    shown,
-    shown_pressure,
-)
+from netplan.outputs.charts.axes import axis_label, shown, shown_pressure
+from netplan.outputs.charts.chart import MINIMUM, NEED, Chart, ChartLine, Crossing, Level, spread
 from netplan.outputs.number_format import METRIC, Figures
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 __all__ = ["PathMark", "path_chart"]
 
@@ -44,7 +32,7 @@ def path_chart(
     marks: Sequence[PathMark] = (),
     figures: Figures = METRIC,
     title: str = "Pressure on the way to the worst customer",
-) -> Figure:
+) -> Chart:
     """Draw the pressure before and after the stops along one way.
 
     Parameters
@@ -61,41 +49,27 @@ def path_chart(
         Units of the reader.
     title : str
     """
-    figure, axes = new_chart(
-        title, "the way the gas takes after the stops, at the worst hour with all margins"
-    )
     x = shown(figures, "length", distance_m)
-    for values, label, (colour, dash) in zip(
-        (before_pa_gauge, after_pa_gauge), ("before the stops", "after the stops"), LINES[:2], strict=True
+    lines = []
+    for look, (values, label) in enumerate(
+        ((before_pa_gauge, "before the stops"), (after_pa_gauge, "after the stops"))
     ):
         y = shown_pressure(figures, values)
         known = np.isfinite(y)
-        axes.plot(x[known], y[known], color=colour, linestyle=dash, linewidth=1.8, label=label)
-    left = axes.get_yaxis_transform()
-    for value, words, colour in (
-        (required_pa_gauge, "minimum and margin", NEED),
-        (minimum_pa_gauge, "minimum", MINIMUM),
-    ):
-        level = float(shown_pressure(figures, value)[0])
-        axes.axhline(level, color=colour, linewidth=1.0)
-        axes.text(0.995, level, words, ha="right", va="bottom", fontsize=7, color=colour, transform=left)
-    below = axes.get_xaxis_transform()
-    for mark in marks:
-        place = float(shown(figures, "length", mark.distance_m)[0])
-        axes.axvline(place, color="#999999", linewidth=0.8, linestyle=":")
-        axes.text(
-            place,
-            0.98,
-            plain(mark.name),
-            rotation=90,
-            ha="right",
-            va="top",
-            fontsize=7,
-            color=NEED,
-            transform=below,
-        )
-    axes.set_xlabel(axis_label(figures, "length", "length of pipe from the station"), fontsize=9)
-    axes.set_ylabel(axis_label(figures, "pressure", "gauge pressure"), fontsize=9)
-    axes.legend(fontsize=8, frameon=False, loc="center left", bbox_to_anchor=(1.0, 0.5))
-    axes.margins(x=0.01, y=0.12)
-    return figure
+        lines.append(ChartLine(x[known], y[known], label, look))
+    required = float(shown_pressure(figures, required_pa_gauge)[0])
+    minimum = float(shown_pressure(figures, minimum_pa_gauge)[0])
+    crossings = tuple(
+        Crossing(float(shown(figures, "length", mark.distance_m)[0]), mark.name) for mark in marks
+    )
+    return Chart(
+        title,
+        "the way the gas takes after the stops, at the worst hour with all margins",
+        axis_label(figures, "length", "length of pipe from the station"),
+        axis_label(figures, "pressure", "gauge pressure"),
+        spread([*x.tolist(), *(one.x for one in crossings)], 0.01),
+        spread([*(y for line in lines for y in line.y.tolist()), required, minimum], 0.12),
+        tuple(lines),
+        (Level(required, "minimum and margin", NEED), Level(minimum, "minimum", MINIMUM)),
+        crossings,
+    )

@@ -3,25 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from netplan.feeds.curves import WeatherCurve
-from netplan.outputs.charts.style import (
-    LINES,
-    MINIMUM,
-    NEED,
-    axis_label,
-    new_chart,
-    plain,
-    shown,
-    shown_pressure,
-)
+from netplan.outputs.charts.axes import axis_label, shown, shown_pressure
+from netplan.outputs.charts.chart import MINIMUM, NEED, Chart, ChartLine, Crossing, Level, spread
 from netplan.outputs.number_format import METRIC, Figures
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 __all__ = ["weather_chart"]
 
@@ -33,7 +21,7 @@ def weather_chart(
     air_temp_c: float,
     figures: Figures = METRIC,
     title: str = "Until how cold it holds",
-) -> Figure:
+) -> Chart:
     """Draw the least pressure at a kept meter inlet against the air temperature, per option.
 
     Parameters
@@ -49,41 +37,27 @@ def weather_chart(
     title : str
     """
     need = figures.needed(required_pa_gauge / 100.0)
-    figure, axes = new_chart(
-        title, f"an option holds where its line is above {need}; demand with all margins"
-    )
-    highest = -np.inf
-    for i, curve in enumerate(curves):
-        colour, dash = LINES[i % len(LINES)]
+    lines, highest = [], -np.inf
+    for look, curve in enumerate(curves):
         x, y = shown(figures, "temperature", curve.air_temp_c), shown_pressure(figures, curve.least_pa_gauge)
-        gone = "" if np.isfinite(y).any() else " (no supply)"
-        axes.plot(x, y, color=colour, linestyle=dash, linewidth=1.6, label=plain(curve.label) + gone)
-        highest = max(highest, float(np.nanmax(y)) if np.isfinite(y).any() else -np.inf)
+        has_gas = bool(np.isfinite(y).any())
+        lines.append(ChartLine(x, y, curve.label + ("" if has_gas else " (no supply)"), look))
+        highest = max(highest, float(np.nanmax(y)) if has_gas else -np.inf)
     required = float(shown_pressure(figures, required_pa_gauge)[0])
     minimum = float(shown_pressure(figures, minimum_pa_gauge)[0])
-    axes.axhline(required, color=NEED, linewidth=1.0)
-    axes.axhline(minimum, color=MINIMUM, linewidth=1.0)
-    planned = float(shown(figures, "temperature", air_temp_c)[0])
-    axes.axvline(planned, color=NEED, linewidth=1.0, linestyle=":")
-    left = axes.get_yaxis_transform()
-    axes.text(
-        0.995, required, "minimum and margin", ha="right", va="bottom", fontsize=7, color=NEED, transform=left
-    )
-    axes.text(0.995, minimum, "minimum", ha="right", va="top", fontsize=7, color=MINIMUM, transform=left)
-    axes.text(
-        planned,
-        0.01,
-        " planned for",
-        fontsize=7,
-        color=NEED,
-        transform=axes.get_xaxis_transform(),
-        va="bottom",
-    )
     top = max(highest, required) if np.isfinite(highest) else required
-    axes.set_ylim(
-        max(0.0, minimum - 1.5 * max(top - minimum, 0.2 * minimum)), top + 0.1 * (top - 0.5 * minimum)
+    planned = float(shown(figures, "temperature", air_temp_c)[0])
+    return Chart(
+        title,
+        f"an option holds where its line is above {need}; demand with all margins",
+        axis_label(figures, "temperature", "air temperature"),
+        axis_label(figures, "pressure", "least gauge pressure at a kept inlet"),
+        spread([planned, *(x for line in lines for x in line.x.tolist())], 0.05),
+        (
+            max(0.0, minimum - 1.5 * max(top - minimum, 0.2 * minimum)),
+            top + 0.1 * (top - 0.5 * minimum),
+        ),
+        tuple(lines),
+        (Level(required, "minimum and margin", NEED), Level(minimum, "minimum", MINIMUM, below=True)),
+        (Crossing(planned, "planned for", level=True),),
     )
-    axes.set_xlabel(axis_label(figures, "temperature", "air temperature"), fontsize=9)
-    axes.set_ylabel(axis_label(figures, "pressure", "least gauge pressure at a kept inlet"), fontsize=9)
-    axes.legend(fontsize=8, frameon=False, loc="center left", bbox_to_anchor=(1.0, 0.5))
-    return figure

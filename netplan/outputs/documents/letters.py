@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from netplan.outputs.documents.typeset import typeset
 from netplan.outputs.documents.words import Words, read_words
 from netplan.outputs.notices.rows import NoticeRow
+from netplan.outputs.typeset import typeset
 from netplan.planfile.model import Plan
 
 __all__ = ["letter_groups", "letters_pdf"]

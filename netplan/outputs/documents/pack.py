@@ -13,9 +13,9 @@ from netplan.outputs.documents.pack_data import data_part, gas_part, network_par
 from netplan.outputs.documents.pack_stops import stop_part
 from netplan.outputs.documents.plan_drawing import plan_drawing
 from netplan.outputs.documents.symbols import legend_svg
-from netplan.outputs.documents.typeset import typeset
 from netplan.outputs.notices.rows import option_of
 from netplan.outputs.number_format import METRIC, Figures
+from netplan.outputs.typeset import typeset
 from netplan.outputs.weather_digits import figures_for_weather
 from netplan.planfile import SolvedState
 from netplan.planfile.model import Bypass, Option, Plan, WeatherLine

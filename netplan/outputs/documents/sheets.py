@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from netplan.outputs.customers_in_doubt import CustomerInDoubt
-from netplan.outputs.documents.typeset import typeset
 from netplan.outputs.notices.rows import NoticeRow
+from netplan.outputs.typeset import typeset
 from netplan.planfile.model import Plan
 
 __all__ = ["call_sheet_pdf", "tally_pdf", "visits_planned"]

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
-import networkx as nx
 import numpy as np
 
 from netplan.core.arrays import Flags
+from netplan.graph.components import component_labels
 from netplan.isolation import Cut
 from netplan.network.model import Network
 from netplan.network.topology import fed_nodes
@@ -137,11 +136,10 @@ def _parts_zone(connectivity: ConnectivityState, piece: int, one: int, other: in
         sorted(inside - {stop.piece for stop in connectivity.cut.stops} - {piece}), dtype=np.int64
     )
     rows = rows[network.pieces.is_open[rows]]
-    zone: Any = nx.Graph([(one, one), (other, other)])
-    zone.add_edges_from(
-        zip(network.pieces.from_node[rows].tolist(), network.pieces.to_node[rows].tolist(), strict=True)
-    )
-    return not nx.has_path(zone, one, other)
+    ends = np.concatenate([[one, other], network.pieces.from_node[rows], network.pieces.to_node[rows]])
+    nodes, local = np.unique(ends, return_inverse=True)
+    label, _ = component_labels(len(nodes), local[2 : 2 + len(rows)], local[2 + len(rows) :])
+    return bool(label[local[0]] != label[local[1]])
 
 
 def _dark(network: Network, fed: Flags) -> Flags:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from netplan.core.errors import BadInputError
+from netplan.core.extras import require_extra
 from netplan.core.input_paths import network_path
 from netplan.readers.sources.file_limits import LIMITS, Limits
 from netplan.readers.sources.files import FolderSource, GeodatabaseSource, GeoPackageSource, is_geodatabase
-from netplan.readers.sources.postgis import PostgisSource
 from netplan.readers.sources.source import LayerSource
 
 __all__ = ["open_source"]
@@ -30,9 +30,14 @@ def open_source(text: str | Path, limits: Limits = LIMITS) -> LayerSource:
     ------
     BadInputError
         When there is nothing that can be read.
+    MissingExtraError
+        When it is a database and the extra `database` is not installed.
     """
     path = network_path(text)
     if path is None:
+        require_extra("database", "A network in a database")
+        from netplan.readers.sources.postgis import PostgisSource
+
         return PostgisSource(str(text))
     try:
         if path.is_dir() and is_geodatabase(path.resolve()):

@@ -11,9 +11,6 @@ from dataclasses import dataclass, field
 from typing import Final
 from urllib.parse import parse_qsl, quote, urlencode, urlsplit, urlunsplit
 
-import psycopg
-from psycopg.conninfo import conninfo_to_dict
-
 from netplan.core.errors import BadInputError
 
 __all__ = ["Address", "read_address"]
@@ -52,6 +49,9 @@ def read_address(url: str) -> Address:
     BadInputError
         When it is malformed; the message does not repeat it, as it may hold a password.
     """
+    import psycopg
+    from psycopg.conninfo import conninfo_to_dict
+
     try:
         parts = urlsplit(url)
         asked = parse_qsl(parts.query, keep_blank_values=True, strict_parsing=bool(parts.query))

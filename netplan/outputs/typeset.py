@@ -5,9 +5,7 @@ from __future__ import annotations
 import json
 import re
 from importlib import resources
-from typing import Any, Final
-
-import typst
+from typing import Any, Final, Literal
 
 from netplan.core.errors import BadInputError
 
@@ -34,8 +32,15 @@ def plain(value: Any) -> Any:
     return value
 
 
-def typeset(template: str, data: dict[str, Any], pictures: dict[str, str] | None = None) -> bytes:
-    """Return a PDF made from one of our templates.
+def typeset(
+    template: str,
+    data: dict[str, Any],
+    pictures: dict[str, str] | None = None,
+    *,
+    as_format: Literal["pdf", "svg", "png"] = "pdf",
+    dots_per_inch: float | None = None,
+) -> bytes:
+    """Return a PDF, or a picture of one page, made from one of our templates.
 
     Parameters
     ----------
@@ -45,6 +50,10 @@ def typeset(template: str, data: dict[str, Any], pictures: dict[str, str] | None
         JSON data; the template reads it, it is never part of the template.
     pictures : dict of str to str, optional
         SVG drawings by name, set as they are.
+    as_format : str
+        A picture is set in the typesetter's own letters, so that it looks the same everywhere.
+    dots_per_inch : float, optional
+        Of a PNG.
 
     Returns
     -------
@@ -56,12 +65,21 @@ def typeset(template: str, data: dict[str, Any], pictures: dict[str, str] | None
     BadInputError
         When the data holds what no paper can, such as control characters in a plan from elsewhere.
     """
+    import typst  # many plans set no papers
+
     everything = {**plain(data), "pictures": pictures or {}}
     text = json.dumps(everything, ensure_ascii=False, allow_nan=False)
     folder = resources.files("netplan.outputs").joinpath("templates")
     with resources.as_file(folder) as root:
         try:
-            result = typst.compile(root / template, root=root, format="pdf", sys_inputs={"data": text})
+            result = typst.compile(
+                root / template,
+                root=root,
+                format=as_format,
+                ppi=dots_per_inch,
+                ignore_system_fonts=as_format != "pdf",
+                sys_inputs={"data": text},
+            )
         except typst.TypstError as error:
             reason = " ".join(str(error).split())[:160]
             raise BadInputError(
