@@ -17,6 +17,7 @@ from typer.core import TyperCommand, TyperGroup
 from netplan import __version__
 from netplan.cli.exit_codes import STOPPED, run
 from netplan.core.errors import BadInputError, in_brief, quoted
+from netplan.core.units import load_units_without_dask
 
 __all__ = ["COMMANDS", "app", "main"]
 
@@ -171,6 +172,7 @@ def main() -> None:
             show()
             code = int(getattr(error, "exit_code", 2))
 
+    load_units_without_dask()
     with _stopped_as_by_ctrl_c():
         failed = run(job)
     sys.exit(failed or code)

@@ -71,6 +71,8 @@ def command(
     from netplan.outputs.number_format import figures_of
     from netplan.planning.resize_request import ResizeRequest
 
+    check_plan_folder(plan_dir)
+    check_charts_folder(charts)
     figures = figures_of(units)
     request = ResizeRequest(
         air_temp_c=air_temp_c(air_temp, units),
@@ -78,8 +80,6 @@ def command(
         hose_length_m=None if hose_length is None else metres(hose_length, "--hose-length"),
         minimum_mbar=None if minimum_mbar is None else millibars(minimum_mbar, "--minimum-mbar"),
     )
-    check_charts_folder(charts)
-    check_plan_folder(plan_dir)
 
     from netplan.cli.terminal import console, progress
     from netplan.outputs.layers import read_plan_layers

@@ -52,8 +52,8 @@ def command(
     """
     if within is not None and mend_out is not None:
         raise BadInputError("--mend with --within would leave the rest of the network out; give one of them")
-    mending = None if mend_out is None else Mending(mend_out, metres(snap, "--snap"), changes)
     check_inputs(network, texts=(mapping,), polygons=(within,))
+    mending = None if mend_out is None else Mending(mend_out, metres(snap, "--snap"), changes)
 
     from netplan.cli.terminal import console
     from netplan.network.checks.survey import survey

@@ -106,18 +106,18 @@ def command(
     from netplan.outputs.reader_choices import Choices, check_choices
     from netplan.outputs.targets import check_target
 
-    window = window_given(start, hours, air_temp, units)
+    check_inputs(network, texts=(rules, mapping, forecast), polygons=(area, keep_out, within))
+    target = check_target(out, overwrite=overwrite)
     choices = Choices(units=units, language=language, words=words, tiles=tiles, papers=not no_papers)
     check_choices(choices)
     check_charts_folder(charts)
+    window = window_given(start, hours, air_temp, units)
     work = work_given(
         main=main, from_m=from_, to_m=to, and_main=and_main or [], area=area, at=at, length=length
     )
     orders = orders_given(
         force=force or [], forbid=forbid or [], keep_out=keep_out, max_stops=max_stops, keep_on=keep_on or []
     )
-    target = check_target(out, overwrite=overwrite)
-    check_inputs(network, texts=(rules, mapping, forecast), polygons=(area, keep_out, within))
 
     def request() -> PlanRequest:
         from netplan.demand import read_forecast

@@ -88,11 +88,11 @@ def command(
         raise BadInputError(f"--by: {quoted(by)} is no figure; write one of {', '.join(FIGURES)}")
     from netplan.outputs.targets import check_screen_target
 
+    check_inputs(network, texts=(mapping, rules), polygons=(within,))
+    target = check_screen_target(out, overwrite=overwrite)
     work_m = metres(length, "--length")
     check_work_of_mains(work, work_m)
     window = window_given(start, hours, air_temp)
-    target = check_screen_target(out, overwrite=overwrite)
-    check_inputs(network, texts=(mapping, rules), polygons=(within,))
 
     from rich.text import Text as RichText
 
@@ -169,13 +169,8 @@ def _screened(
                 settings,
                 folder=blocks,
                 resume=resume,
-<<<<<<< HEAD
                 workers=workers,
                 tell=lambda done, count: bar.update(mains, completed=done, total=count),
-=======
-                workers=who,
-                tell=lambda done, count: bar.update(task, completed=done, total=count),
->>>>>>> ab5f740c60f74c4edba12801bb66c0e56e0103c2
             )
             if not places:
                 return result, None, None

@@ -42,9 +42,9 @@ def command(
         raise BadWorkError("renewal: give either --street, or --main once or more")
     from netplan.outputs.targets import check_stages_target
 
-    window = window_given(start, hours, air_temp)
-    target = check_stages_target(out, overwrite=overwrite)
     check_inputs(network, texts=(mapping, rules))
+    target = check_stages_target(out, overwrite=overwrite)
+    window = window_given(start, hours, air_temp)
 
     from rich.text import Text as RichText
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import sys
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
@@ -12,7 +13,15 @@ from netplan.core.errors import BadInputError, quoted
 if TYPE_CHECKING:
     import pint
 
-__all__ = ["convert", "factor", "is_bare", "quantity", "rounded_down", "rounded_up"]
+__all__ = [
+    "convert",
+    "factor",
+    "is_bare",
+    "load_units_without_dask",
+    "quantity",
+    "rounded_down",
+    "rounded_up",
+]
 
 NOISE: Final = 1e-6
 """Share of one unit in the last digit that counts as noise of floats (own) [-]."""
@@ -42,10 +51,27 @@ _SCALES: Final = {"C": "degC", "F": "degF", "° C": "degC", "° F": "degF", "deg
 """The same where a temperature is asked for: C and F are charge and capacity elsewhere."""
 
 
+_NOT_FOR_UNITS: Final[set[str]] = set()
+"""Packages that pint does without when it is loaded here."""
+
+
+def load_units_without_dask() -> None:
+    """Let pint load without Dask, which it loads wherever that is installed, a tenth of a second for nothing.
+
+    For a program of our own: one that imports this package may want both together.
+    """
+    _NOT_FOR_UNITS.add("dask")
+
+
 @lru_cache(maxsize=1)
 def _registry() -> pint.UnitRegistry[float]:
-    import pint  # a quarter of a second, and a bare number needs none of it
-
+    hidden = _NOT_FOR_UNITS.difference(sys.modules)
+    sys.modules.update(dict.fromkeys(hidden))  # type: ignore[arg-type]  # None: as if not installed
+    try:
+        import pint  # a quarter of a second, and a bare number needs none of it
+    finally:
+        for name in hidden:
+            del sys.modules[name]
     # Our own registry, so that nothing an importing program does to pint's default one changes a figure.
     registry: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
     # Water column as the trade reads it: 1 inH2O at 4 °C is 249.0889 Pa.
