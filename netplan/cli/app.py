@@ -1,38 +1,95 @@
-"""The typer application: one module per command."""
+"""The typer application: the commands by name, each loaded when it is asked for."""
 
 from __future__ import annotations
 
+import inspect
 import signal
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from typing import Annotated
+from importlib import import_module
+from typing import Annotated, Any, Final
 
 import typer
+from typer.core import TyperCommand, TyperGroup
 
 from netplan import __version__
-from netplan.cli import (
-    bypass,
-    check,
-    compare,
-    demo,
-    explain,
-    map_columns,
-    papers,
-    plan,
-    rules,
-    schema,
-    screen,
-    stages,
-)
 from netplan.cli.exit_codes import STOPPED, run
 from netplan.core.errors import BadInputError, in_brief, quoted
 
-__all__ = ["app", "main"]
+__all__ = ["COMMANDS", "app", "main"]
+
+COMMANDS: Final = {
+    "plan": "netplan.cli.plan",
+    "bypass": "netplan.cli.bypass",
+    "check": "netplan.cli.check",
+    "compare": "netplan.cli.compare",
+    "explain": "netplan.cli.explain",
+    "map-columns": "netplan.cli.map_columns",
+    "papers": "netplan.cli.papers",
+    "rules": "netplan.cli.rules",
+    "schema": "netplan.cli.schema",
+    "screen": "netplan.cli.screen",
+    "stage": "netplan.cli.stage",
+    "demo": "netplan.cli.demo",
+}
+"""Name of a command to the module that holds it as its function ``command``, in the order of the help."""
+
+
+def _function(name: str) -> Callable[..., Any]:
+    """Load the module of a command and return its function."""
+    function: Callable[..., Any] = import_module(COMMANDS[name]).command
+    return function
+
+
+class _Commands(Mapping[str, Any]):
+    """The commands by name; each is built when it is taken out."""
+
+    def __init__(self) -> None:
+        self._built: dict[str, Any] = {}
+
+    def __getitem__(self, name: str) -> Any:
+        if name not in COMMANDS:
+            raise KeyError(name)
+        if name not in self._built:
+            alone = typer.Typer(add_completion=False, pretty_exceptions_enable=False, rich_markup_mode=None)
+            alone.command(name)(_function(name))
+            self._built[name] = typer.main.get_command(alone)
+        return self._built[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(COMMANDS)
+
+    def __len__(self) -> int:
+        return len(COMMANDS)
+
+
+class CommandGroup(TyperGroup):
+    """The commands, without loading those that nobody asks for."""
+
+    def __init__(self, **attributes: Any) -> None:
+        super().__init__(**attributes)
+        self.commands: Any = _Commands()
+
+    def list_commands(self, ctx: Any) -> list[str]:  # noqa: ARG002 - as in the class above it
+        """Return the names in the order of the help."""
+        return list(COMMANDS)
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002
+        """Write name and first sentence of every command, which takes their functions, not their options."""
+        limit = formatter.width - 6 - max(map(len, COMMANDS))
+        rows = [
+            (name, TyperCommand(name, help=inspect.getdoc(_function(name))).get_short_help_str(limit))
+            for name in COMMANDS
+        ]
+        with formatter.section("Commands"):
+            formatter.write_dl(rows)
+
 
 app = typer.Typer(
     name="gas-netplan",
+    cls=CommandGroup,
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -54,20 +111,6 @@ def _root(
     ] = False,
 ) -> None:
     pass
-
-
-app.command("plan")(plan.command)
-app.command("bypass")(bypass.command)
-app.command("check")(check.command)
-app.command("compare")(compare.command)
-app.command("explain")(explain.command)
-app.command("map-columns")(map_columns.command)
-app.command("papers")(papers.command)
-app.command("rules")(rules.command)
-app.command("schema")(schema.command)
-app.command("screen")(screen.command)
-app.command("stage")(stages.command)
-app.command("demo")(demo.command)
 
 
 def _readable_arguments() -> None:

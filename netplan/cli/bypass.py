@@ -2,42 +2,38 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, Final
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from netplan.cli.choices import Units
-from netplan.cli.damaged import from_plan_folder
-from netplan.cli.exit_codes import console
-from netplan.cli.progress import progress
-from netplan.cli.quantities import (
+from netplan.cli.exit_codes import from_plan_folder
+from netplan.cli.options import (
     LENGTH,
     PRESSURE,
     SIZES,
     TEMPERATURE,
+    PlanFolder,
+    Rank,
+    Units,
     air_temp_c,
     air_temp_note,
+    check_charts_folder,
     metres,
     millibars,
     millimetres,
 )
-from netplan.core.errors import BadInputError
-from netplan.outputs.charts.resized_charts import write_resized_charts
-from netplan.outputs.layers import read_plan_layers
-from netplan.outputs.number_format import figures_of
-from netplan.outputs.terminal.findings_report import print_unread
-from netplan.outputs.terminal.resized_feeds import print_resized
-from netplan.planfile import read_state
-from netplan.planfile.plan_json import read_plan
-from netplan.planning.resize import ResizeRequest, resize
-from netplan.planning.resize_problem import resize_problem
+from netplan.core.input_paths import check_plan_folder
+
+if TYPE_CHECKING:
+    from netplan.outputs.number_format import Figures
 
 NONE_HOLDS: Final = 3
 
 
 def command(
-    plan_dir: Annotated[Path, typer.Argument(help="Plan folder; it is only read.")],
+    plan_dir: PlanFolder,
     air_temp: Annotated[
         str | None,
         typer.Option(
@@ -62,7 +58,7 @@ def command(
             help="Minimum pressure at a meter inlet [mbar], or with its unit; the margin comes on top.",
         ),
     ] = None,
-    option: Annotated[int, typer.Option(min=1, help="Rank of the option.")] = 1,
+    option: Rank = 1,
     charts: Annotated[Path | None, typer.Option(help="Folder for the pictures, SVG and PNG.")] = None,
     units: Units = "metric",
 ) -> int:
@@ -72,6 +68,11 @@ def command(
     customers' records by the plan's own rules; customers off stay off. Lengths, bores and pressures without
     a unit are metric with --units us too.
     """
+    from netplan.outputs.number_format import figures_of
+    from netplan.planning.resize_request import ResizeRequest
+
+    check_plan_folder(plan_dir)
+    check_charts_folder(charts)
     figures = figures_of(units)
     request = ResizeRequest(
         air_temp_c=air_temp_c(air_temp, units),
@@ -79,24 +80,58 @@ def command(
         hose_length_m=None if hose_length is None else metres(hose_length, "--hose-length"),
         minimum_mbar=None if minimum_mbar is None else millibars(minimum_mbar, "--minimum-mbar"),
     )
-    if charts is not None and not charts.parent.is_dir():
-        raise BadInputError(f"--charts: {charts.parent} is no folder; make it first")
-    screen = console()
-    with from_plan_folder(plan_dir), progress(screen) as tell:
+
+    from netplan.cli.terminal import console, progress
+    from netplan.outputs.layers import read_plan_layers
+    from netplan.outputs.terminal.findings_report import print_unread
+    from netplan.outputs.terminal.resized_feeds import print_resized
+    from netplan.planfile import read_state
+    from netplan.planfile.plan_json import read_plan
+    from netplan.planning.resize import resize
+    from netplan.planning.resize_problem import resize_problem
+
+    terminal = console()
+    with from_plan_folder(plan_dir), progress(terminal) as tell:
         tell("reading the plan")
         plan = read_plan(plan_dir)
         problem = resize_problem(plan, read_state(read_plan_layers(plan_dir), option))
         tell("solving every size")
         found = resize(problem, request)
         if charts is not None:
+            from netplan.outputs.charts.resized_charts import write_resized_charts
+
             tell("drawing")
             write_resized_charts(found, charts, units=figures)
-    print_resized(found, screen, units=figures, note=air_temp_note(air_temp, units))
-    print_unread(plan.findings, screen)
+    print_resized(found, terminal, units=figures, note=air_temp_note(air_temp, units))
+    print_unread(plan.findings, terminal)
     if charts is not None:
-        screen.print(f"Pictures: {charts.resolve()}", soft_wrap=True, markup=False)
+        terminal.print(f"Pictures: {charts.resolve()}", soft_wrap=True, markup=False)
     return 0 if found.holds else NONE_HOLDS
 
 
 def _bores(text: str) -> tuple[float, ...]:
     return tuple(millimetres(part.strip(), "--bores") for part in text.split(",") if part.strip())
+
+
+def draw_charts(plan_dir: Path, folder: Path, units: Figures, tell: Callable[[str], None]) -> str:
+    """Draw the bypasses of the best option that has any, from the plan folder alone; say what was done.
+
+    The same pictures as ``gas-netplan bypass PLAN_DIR --charts`` makes with nothing changed.
+    """
+    from netplan.outputs.charts.resized_charts import write_resized_charts
+    from netplan.outputs.layers import read_plan_layers
+    from netplan.planfile import read_state
+    from netplan.planfile.plan_json import read_plan
+    from netplan.planning.resize import resize
+    from netplan.planning.resize_problem import resize_problem
+    from netplan.planning.resize_request import ResizeRequest
+
+    plan = read_plan(plan_dir)
+    rank = next((option.rank for option in plan.options if option.bypasses), None)
+    if rank is None:
+        return "Pictures: none, no option has a bypass or hose"
+    tell("drawing")
+    state = read_state(read_plan_layers(plan_dir), rank)
+    found = resize(resize_problem(plan, state), ResizeRequest(), weather=False)
+    write_resized_charts(found, folder, units=units)
+    return f"Pictures of option {rank}: {folder.resolve()}"

@@ -3,32 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from netplan.cli.choices import MappingFile
-from netplan.cli.exit_codes import console
-from netplan.cli.quantities import LENGTH, metres
+from netplan.cli.options import LENGTH, AnySize, MappingFile, check_inputs, metres
 from netplan.core.errors import BadInputError, BadNetworkError
 from netplan.core.findings import Finding, errors_of
-from netplan.network.checks.missing_joints import NEAR_M
-from netplan.network.checks.survey import survey
-from netplan.network.model import Network
-from netplan.network.repair import repair_layers
-from netplan.network.unsized_pipes import may_be_set_aside, too_many
-from netplan.outputs.findings_files import write_findings_json, write_findings_layer
-from netplan.outputs.repaired_network import print_changes, write_changes, write_mended
-from netplan.outputs.terminal.findings_report import print_findings
-from netplan.readers import open_source, read_layers, read_mapping
-from netplan.readers.mapping.features_not_taken import CLASHING_ID
-from netplan.readers.source_findings import with_missing_findings
-from netplan.readers.sources.areas import cut_to_area, read_area
-from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
-from netplan.rules import default_rules
 
-_FEW = 1000
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from netplan.network.model import Network
+    from netplan.network.raw_layers import RawLayers
+
+_FEW: Final = 1000
 
 
 def command(
@@ -53,50 +44,92 @@ def command(
     within: Annotated[
         Path | None, typer.Option(help="File with a polygon: look at what touches it, and nothing else.")
     ] = None,
-    any_size: Annotated[
-        bool, typer.Option("--any-size", help="Read files of any size and number of features.")
-    ] = False,
+    any_size: AnySize = False,
 ) -> None:
     """Print every finding about a network; exit code 2 when one of them stops a plan.
 
     With --mend the findings are those of the mended network.
     """
-    source = open_source(network, UNLIMITED if any_size else LIMITS)
     if within is not None and mend_out is not None:
         raise BadInputError("--mend with --within would leave the rest of the network out; give one of them")
-    window = None if within is None else read_area(within)
-    read = read_layers(source, mapping=None if mapping is None else read_mapping(mapping), within=window)
-    raw = with_missing_findings(read, whole=window is None)
-    if window is not None:
-        raw = cut_to_area(raw, window)
-    layers, noticed = raw.layers, raw.findings
-    if mend_out is not None:
-        reach = metres(snap, "--snap")
-        if not 0 < reach <= NEAR_M:
-            raise BadInputError(
-                f"--snap: {reach:g} m is not above 0 and at most {NEAR_M:g} m; mend others by hand"
-            )
-        mended = repair_layers(layers, reach)
-        layers = mended.layers
-        # Rows left out may have held them; an id that is still used twice is a duplicate-id.
-        noticed = tuple(finding for finding in noticed if finding.code != CLASHING_ID)
-        write_mended(layers, mend_out)
-        if changes is not None:
-            write_changes(mended, changes)
-        print_changes(mended, console())
-    seen = survey(layers, raw.source, noticed)
+    check_inputs(network, texts=(mapping,), polygons=(within,))
+    mending = None if mend_out is None else Mending(mend_out, metres(snap, "--snap"), changes)
+
+    from netplan.cli.terminal import console
+    from netplan.network.checks.survey import survey
+    from netplan.network.unsized_pipes import may_be_set_aside
+    from netplan.outputs.findings_files import write_findings_json, write_findings_layer
+    from netplan.outputs.terminal.findings_report import print_findings
+
+    terminal = console()
+    raw = _read(network, mapping, within, any_size=any_size)
+    if mending is not None:
+        raw = mending.mended(raw, terminal)
+    seen = survey(raw.layers, raw.source, raw.findings)
     if json_out is not None:
         write_findings_json(seen.findings, seen.crs, json_out)
     if layer_out is not None:
         write_findings_layer(seen.findings, seen.crs, layer_out)
     near = [finding for finding in seen.findings if may_be_set_aside(finding)]
     many = "" if seen.network is None else _too_many(near, seen.network)
-    print_findings(seen.findings, console(), too_many=many)
+    print_findings(seen.findings, terminal, too_many=many)
     _refuse(raw.source, errors_of(seen.findings), near, many)
+
+
+def _read(network: str, mapping: Path | None, within: Path | None, *, any_size: bool) -> RawLayers:
+    """Return the layers of a network, or what of them touches an area."""
+    from netplan.readers import open_source, read_layers, read_mapping
+    from netplan.readers.source_findings import with_missing_findings
+    from netplan.readers.sources.areas import cut_to_area, read_area
+    from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
+
+    source = open_source(network, UNLIMITED if any_size else LIMITS)
+    window = None if within is None else read_area(within)
+    read = read_layers(source, mapping=None if mapping is None else read_mapping(mapping), within=window)
+    raw = with_missing_findings(read, whole=window is None)
+    return raw if window is None else cut_to_area(raw, window)
+
+
+@dataclass(frozen=True, slots=True)
+class Mending:
+    """Where the mended network goes, how far an end is drawn [m], and where the changes are listed."""
+
+    out: Path
+    reach_m: float
+    changes: Path | None
+
+    def mended(self, raw: RawLayers, terminal: Console) -> RawLayers:
+        """Mend the layers, write them, say what was changed, and return them.
+
+        Raises
+        ------
+        BadInputError
+            When ends would be drawn too far, or a file cannot be written.
+        """
+        from netplan.network.checks.missing_joints import NEAR_M
+        from netplan.network.repair import repair_layers
+        from netplan.outputs.repaired_network import print_changes, write_changes, write_mended
+        from netplan.readers.mapping.features_not_taken import CLASHING_ID
+
+        if not 0 < self.reach_m <= NEAR_M:
+            raise BadInputError(
+                f"--snap: {self.reach_m:g} m is not above 0 and at most {NEAR_M:g} m; mend others by hand"
+            )
+        mended = repair_layers(raw.layers, self.reach_m)
+        write_mended(mended.layers, self.out)
+        if self.changes is not None:
+            write_changes(mended, self.changes)
+        print_changes(mended, terminal)
+        # Rows left out may have held them; an id that is still used twice is a duplicate-id.
+        noticed = tuple(finding for finding in raw.findings if finding.code != CLASHING_ID)
+        return replace(raw, layers=mended.layers, findings=noticed)
 
 
 def _too_many(near: Sequence[Finding], network: Network) -> str:
     """Return why these pipes would stop every plan by the shipped rules; empty where they would not."""
+    from netplan.network.unsized_pipes import too_many
+    from netplan.rules import default_rules
+
     pipes, bad = network.pipes, {(f.layer, f.feature_id) for f in near}
     counts = []
     for layer, low, high in (("mains", 0, pipes.n_mains), ("services", pipes.n_mains, len(pipes))):

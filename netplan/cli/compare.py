@@ -7,10 +7,7 @@ from typing import Annotated
 
 import typer
 
-from netplan.cli.exit_codes import console
-from netplan.outputs.number_format import figures_of
-from netplan.outputs.terminal.plan_comparison import print_comparison
-from netplan.planfile.plan_json import read_plan
+from netplan.core.input_paths import check_plan_folder
 
 
 def command(
@@ -18,7 +15,16 @@ def command(
     units: Annotated[str, typer.Option(help="metric or us.")] = "metric",
 ) -> None:
     """Compare plans of the same work made under other weather, rules or orders."""
+    from netplan.outputs.number_format import figures_of
+
     figures = figures_of(units)
+    for folder in plan_dirs:
+        check_plan_folder(folder)
+
+    from netplan.cli.terminal import console
+    from netplan.outputs.terminal.plan_comparison import print_comparison
+    from netplan.planfile.plan_json import read_plan
+
     plans = [read_plan(folder) for folder in plan_dirs]
     print_comparison(list(zip(_names(plan_dirs), plans, strict=True)), console(), units=figures)
 

@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from netplan.cli.exit_codes import console
-from netplan.cli.plan import run_plan
-from netplan.cli.sample import DEMO_WORK, sample_network
-from netplan.network.work_section import WorkPart
-from netplan.planning.make_plan import PlanRequest
-from netplan.readers import read_network
-from netplan.rules import read_rules
+if TYPE_CHECKING:
+    from netplan.planning.request import PlanRequest
 
 
 def command(
@@ -22,16 +17,26 @@ def command(
     ),
 ) -> None:
     """Plan a repair in the sample town and say where the map and the plan lie."""
-    network = sample_network()
+    from netplan.cli.plan import run_plan
+    from netplan.cli.sample import DEMO_WORK, sample_network
+    from netplan.cli.terminal import console
+    from netplan.network.work_part import WorkPart
+    from netplan.outputs.targets import check_target
+
+    network, target = sample_network(), check_target(out, overwrite=True)
 
     def request() -> PlanRequest:
+        from netplan.planning.request import PlanRequest
+        from netplan.readers import read_network
+        from netplan.rules import read_rules
+
         return PlanRequest(
             network=read_network(network),
             parts=(WorkPart(*DEMO_WORK),),
             rules=read_rules(None),
         )
 
-    run_plan(request, out, overwrite=True)
-    screen = console()
-    screen.print(f"Map:  {(out / 'map.html').resolve()}", soft_wrap=True, markup=False)
-    screen.print(f"Plan: {(out / 'plan.json').resolve()}", soft_wrap=True, markup=False)
+    run_plan(request, target)
+    terminal = console()
+    terminal.print(f"Map:  {(out / 'map.html').resolve()}", soft_wrap=True, markup=False)
+    terminal.print(f"Plan: {(out / 'plan.json').resolve()}", soft_wrap=True, markup=False)

@@ -1,4 +1,7 @@
-"""From errors to one line on stderr and an exit code; nothing else leaves the program."""
+"""From errors to one line on stderr and an exit code; nothing else leaves the program.
+
+Loads nothing but the errors themselves: what a person mistypes is refused at once.
+"""
 
 from __future__ import annotations
 
@@ -7,20 +10,17 @@ import io
 import os
 import re
 import sys
-from collections.abc import Callable, Iterable
-from typing import Any, Final
-
-from rich.console import Console, ConsoleOptions
-from rich.segment import Segment
-from rich.text import Text as RichText
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Final
 
 from netplan.core.errors import BadInputError, NetplanError, NoPlanError, StoppedError, in_brief, shown
 
-__all__ = ["FAULT", "STOPPED", "console", "run"]
+__all__ = ["FAULT", "STOPPED", "from_plan_folder", "run", "visible"]
 
 FAULT = 1
 STOPPED = StoppedError.exit_code
-
 
 _MOST_NOTICED: Final = 8
 """Warnings about the data that are printed with an error (own)."""
@@ -34,25 +34,9 @@ _UNSEEN: Final = re.compile(
 """Control characters, and those that hide or turn text: a terminal would obey them."""
 
 
-class PlainConsole(Console):
-    """A console on which text from the data stays text: nothing in it moves, colours or turns the screen."""
-
-    def render(self, renderable: Any, options: ConsoleOptions | None = None) -> Iterable[Segment]:
-        """Yield the segments of something printed, with control characters shown by their number."""
-        for segment in super().render(renderable, options):
-            if segment.control or not _UNSEEN.search(segment.text):
-                yield segment
-            else:
-                yield Segment(_UNSEEN.sub(_shown, segment.text), segment.style)
-
-
-def _shown(match: re.Match[str]) -> str:
-    return f"\\u{ord(match[0]):04x}"
-
-
-def console() -> Console:
-    """Return a console for what people read on screen."""
-    return PlainConsole(highlight=False)
+def visible(text: str) -> str:
+    """Return a text with control characters, and those that hide or turn text, shown by their number."""
+    return _UNSEEN.sub(lambda match: f"\\u{ord(match[0]):04x}", text)
 
 
 def run(job: Callable[[], None]) -> int:
@@ -63,26 +47,25 @@ def run(job: Callable[[], None]) -> int:
         # A terminal of few letters shows the numbers of the others.
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
-    errors = PlainConsole(stderr=True, highlight=False, soft_wrap=True)
     try:
         job()
     except NoPlanError as error:
-        errors.print(RichText(f"gas-netplan: no plan: {_one_line(error)}"))
+        _say(f"gas-netplan: no plan: {_one_line(error)}")
         # Only here: planning takes longer to load than most commands need.
         from netplan.cli.lifts import lifted_in_words
 
         said = _one_line(error)
         lines = [*map(_one_line, error.reasons), *map(lifted_in_words, error.lifted)]
         for line in dict.fromkeys(line for line in lines if line not in said):
-            errors.print(RichText(f"  - {_one_line(line)}"))
-        _print_noticed(error, errors)
+            _say(f"  - {_one_line(line)}")
+        _say_noticed(error)
         return error.exit_code
     except NetplanError as error:
-        errors.print(RichText(f"gas-netplan: {_one_line(error)}"))
-        _print_noticed(error, errors)
+        _say(f"gas-netplan: {_one_line(error)}")
+        _say_noticed(error)
         return error.exit_code
     except KeyboardInterrupt:
-        errors.print("gas-netplan: stopped; nothing was written")
+        _say("gas-netplan: stopped; nothing was written")
         return STOPPED
     except BrokenPipeError:
         # The reader went away, as in `gas-netplan rules | head`: no fault; Python must not complain at exit.
@@ -91,27 +74,53 @@ def run(job: Callable[[], None]) -> int:
     except Exception as error:  # the last door: a person must not be shown a traceback
         if isinstance(error, OSError) and error.errno in _OF_THE_PATH and error.filename is not None:
             place = shown(error.filename)
-            errors.print(RichText(f"gas-netplan: {place}: {error.strerror}; check the path and its rights"))
+            _say(f"gas-netplan: {place}: {error.strerror}; check the path and its rights")
             return BadInputError.exit_code
         if os.environ.get("GAS_NETPLAN_TRACEBACK"):
             raise
-        errors.print(
-            RichText(
-                f"gas-netplan: fault in the program: {type(error).__name__}: {_one_line(error)}; "
-                "please report it (GAS_NETPLAN_TRACEBACK=1 shows where)"
-            )
+        _say(
+            f"gas-netplan: fault in the program: {type(error).__name__}: {_one_line(error)}; "
+            "please report it (GAS_NETPLAN_TRACEBACK=1 shows where)"
         )
         return FAULT
     return 0
 
 
-def _print_noticed(error: NetplanError, errors: Console) -> None:
+def _say(line: str) -> None:
+    sys.stderr.write(visible(line) + "\n")
+    sys.stderr.flush()
+
+
+def _say_noticed(error: NetplanError) -> None:
     """Print what is doubtful in the data and may explain an error."""
     for line in error.noticed[:_MOST_NOTICED]:
-        errors.print(RichText(f"  - in the data: {_one_line(line)}"))
+        _say(f"  - in the data: {_one_line(line)}")
     if len(error.noticed) > _MOST_NOTICED:
-        errors.print(RichText(f"  - and {len(error.noticed) - _MOST_NOTICED} more: run gas-netplan check"))
+        _say(f"  - and {len(error.noticed) - _MOST_NOTICED} more: run gas-netplan check")
 
 
 def _one_line(error: object) -> str:
     return in_brief(" ".join(str(error).split()))
+
+
+@contextmanager
+def from_plan_folder(folder: Path) -> Iterator[None]:
+    """Say that a plan folder is damaged where what it holds cannot be worked with.
+
+    Its files are checked as they are read. That rows of plan.gpkg are gone, or numbers in it impossible,
+    shows only where they are used.
+
+    Raises
+    ------
+    BadInputError
+        With the one line; the error that came stands behind it.
+    """
+    try:
+        yield
+    except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
+        if os.environ.get("GAS_NETPLAN_TRACEBACK"):
+            raise
+        raise BadInputError(
+            f"{folder}: plan.json or plan.gpkg is damaged, or they are not of one plan "
+            f"({type(error).__name__}); plan again, and report it if nobody changed them"
+        ) from error

@@ -6,13 +6,10 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.text import Text as RichText
 
-from netplan.cli.exit_codes import console
+from netplan.cli.options import AnySize
 from netplan.core.errors import BadInputError
-from netplan.readers import open_source
-from netplan.readers.mapping.draft_mapping import draft_mapping
-from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
+from netplan.core.input_paths import network_path
 
 
 def command(
@@ -21,23 +18,30 @@ def command(
         Path | None, typer.Option(help="Write the draft there; without it the draft is printed.")
     ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing file.")] = False,
-    any_size: Annotated[
-        bool, typer.Option("--any-size", help="Read files of any size and number of features.")
-    ] = False,
+    any_size: AnySize = False,
 ) -> None:
     """Write a first draft of a mapping: guesses with their reasons, question marks where nobody can guess."""
     if out is not None and out.exists() and not overwrite:
         raise BadInputError(f"{out}: exists already; give another name, or --overwrite")
+    network_path(data)
+
+    from rich.text import Text as RichText
+
+    from netplan.cli.terminal import console
+    from netplan.readers import open_source
+    from netplan.readers.mapping.draft_mapping import draft_mapping
+    from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
+
     draft = draft_mapping(open_source(data, UNLIMITED if any_size else LIMITS))
     if out is None:
         typer.echo(draft.text, nl=False)
         return
     _write(draft.text, out)
-    screen = console()
+    terminal = console()
     for line in (*(f"gap: {gap}" for gap in draft.gaps), *draft.notes):
-        screen.print(RichText("  " + " ".join(line.split())), soft_wrap=True)
+        terminal.print(RichText("  " + " ".join(line.split())), soft_wrap=True)
     told = f"{out}: a draft with {len(draft.gaps)} gaps; read every line, then give it to check --mapping"
-    screen.print(RichText(told), soft_wrap=True)
+    terminal.print(RichText(told), soft_wrap=True)
 
 
 def _write(text: str, out: Path) -> None:

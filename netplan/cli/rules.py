@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from netplan.rules import default_rules_text, read_rules
+from netplan.core.input_paths import check_text_file
 
 
 def command(
@@ -16,6 +16,11 @@ def command(
     ] = None,
 ) -> None:
     """Print the planning rules that ship with the package, with units and sources."""
+    if check is not None:
+        check_text_file(check)
+
+    from netplan.rules import default_rules_text, read_rules
+
     if check is None:
         typer.echo(default_rules_text(), nl=False)
         return

@@ -6,9 +6,9 @@ import json
 
 import typer
 
-from netplan.planfile.plan_json import plan_schema
-
 
 def command() -> None:
     """Print the JSON Schema of plan.json."""
+    from netplan.planfile.plan_json import plan_schema
+
     typer.echo(json.dumps(plan_schema(), indent=1, ensure_ascii=False))

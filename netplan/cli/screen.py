@@ -3,39 +3,54 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
-from rich.text import Text as RichText
 
-from netplan.cli.choices import MappingFile
-from netplan.cli.exit_codes import console
-from netplan.cli.quantities import LENGTH, AirTempCelsius, Hours, air_temp_c, hours_of, metres
-from netplan.cli.start import start_of
-from netplan.cli.whole import whole_network
+from netplan.cli.options import (
+    LENGTH,
+    AirTempCelsius,
+    Cache,
+    Hours,
+    MappingFile,
+    Network,
+    RulesFile,
+    Start,
+    Within,
+    check_inputs,
+    metres,
+    window_given,
+)
 from netplan.core.errors import BadInputError, StoppedError, quoted
-from netplan.outputs.screen_folder import check_screen_target, write_screen_folder
-from netplan.outputs.terminal.findings_report import print_unread
-from netplan.readers import read_mapping
-from netplan.readers.sources.areas import read_area
-from netplan.rules import read_rules
-from netplan.screening import ScreenSettings, Workers, screen
-from netplan.screening.link_candidates import best_links
-from netplan.screening.screen_columns import FIGURES
-from netplan.screening.valve_candidates import best_valves
+from netplan.network.work_part import check_work_of_mains
+
+if TYPE_CHECKING:
+    from netplan.network.model import Network as JoinedNetwork
+    from netplan.rules import Rules
+    from netplan.screening import Screen, ScreenSettings, Workers
+    from netplan.screening.link_candidates import NewLink
+    from netplan.screening.valve_candidates import ValvePlaces
 
 LINK_REACH_M = 60.0
 """Longest gap that is proposed for a link (own) [m]."""
 
+FIGURES: Final = (
+    "ends_customers",
+    "customers",
+    "priority",
+    "stranded",
+    "weak",
+    "stops",
+    "gas_m3",
+    "burden_least",
+    "burden_without_feeds",
+    "least_pressure_mbar",
+)
+"""Columns of a screen that it can be ranked and coloured by."""
+
 
 def command(
-    network: Annotated[
-        str,
-        typer.Argument(
-            help="GeoPackage, FileGDB, folder of files named after layers, or postgresql://HOST/DATABASE?schema=NAME."
-        ),
-    ],
+    network: Network,
     out: Annotated[Path, typer.Option(help="Folder to make.")],
     by: Annotated[
         str, typer.Option(help=f"Figure to rank and colour by: {', '.join(FIGURES)}.")
@@ -46,9 +61,9 @@ def command(
     length: Annotated[
         str, typer.Option(metavar=LENGTH, help="Length in the middle to be gas-free [m], or with its unit.")
     ] = "0.5 m",
-    rules: Annotated[Path | None, typer.Option(help="Planning rules (TOML) over the shipped ones.")] = None,
+    rules: RulesFile = None,
     mapping: MappingFile = None,
-    start: Annotated[str | None, typer.Option(help="Start of the window, ISO 8601 local time.")] = None,
+    start: Start = None,
     hours: Hours = None,
     air_temp: AirTempCelsius = None,
     no_pressure: Annotated[
@@ -65,68 +80,102 @@ def command(
         bool, typer.Option("--resume", help="Go on with what an interrupted run has finished.")
     ] = False,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace an existing screen.")] = False,
-    within: Annotated[
-        Path | None, typer.Option(help="File with a polygon: read what touches it, and nothing else.")
-    ] = None,
-    cache: Annotated[
-        Path | None,
-        typer.Option(help="Folder that keeps joined networks for the next run on the same data."),
-    ] = None,
+    within: Within = None,
+    cache: Cache = None,
 ) -> None:
     """Ask for every main what its isolation means: who is lost, stops, gas, burden, pressure."""
     if by not in FIGURES:
         raise BadInputError(f"--by: {quoted(by)} is no figure; write one of {', '.join(FIGURES)}")
-    who = Workers(workers, scheduler)
+    from netplan.outputs.targets import check_screen_target
+
+    check_inputs(network, texts=(mapping, rules), polygons=(within,))
     target = check_screen_target(out, overwrite=overwrite)
-    settings: dict[str, Any] = {"work": work, "work_m": metres(length, "--length"), "start": start_of(start)}
+    work_m = metres(length, "--length")
+    check_work_of_mains(work, work_m)
+    window = window_given(start, hours, air_temp)
+
+    from rich.text import Text as RichText
+
+    from netplan.cli.networks import whole_network
+    from netplan.cli.terminal import console
+    from netplan.outputs.screen_folder import write_screen_folder
+    from netplan.outputs.terminal.findings_report import print_unread
+    from netplan.rules import read_rules
+    from netplan.screening import ScreenSettings, Workers
+
+    who = Workers(workers, scheduler)
+    kind: Any = work
     asked = ScreenSettings(
-        **settings, hours=hours_of(hours), air_temp_c=air_temp_c(air_temp), pressure=not no_pressure
+        kind, work_m, window.start, window.hours, window.air_temp_c, pressure=not no_pressure
     )
-    joined = whole_network(
-        network,
-        "screen",
-        mapping=None if mapping is None else read_mapping(mapping),
-        within=None if within is None else read_area(within),
-        cache=cache,
-    )
-    planning_rules = read_rules(rules)
-    screen_out = console()
+    joined = whole_network(network, "screen", mapping=mapping, within=within, cache=cache)
     blocks = out.parent / f"{out.name}.blocks"
+    result, valves, links = _screened(
+        joined, read_rules(rules), asked, who, blocks, resume=resume, places=not no_places
+    )
+    write_screen_folder(result, out, by, valves=valves, links=links, overwrite=overwrite, target=target)
+    for path in blocks.glob("*"):
+        path.unlink()
+    blocks.rmdir()
+    terminal = console()
+    print_unread(joined.findings, terminal)
+    possible = sum(outcome == "plan" for outcome in result.table["outcome"].to_pylist())
+    count = result.table.num_rows
+    terminal.print(
+        RichText(f"{count} mains, a plan is possible for {possible}. Report, table and map: {out}")
+    )
+
+
+def _screened(
+    network: JoinedNetwork,
+    rules: Rules,
+    settings: ScreenSettings,
+    workers: Workers,
+    blocks: Path,
+    *,
+    resume: bool,
+    places: bool,
+) -> tuple[Screen, ValvePlaces | None, tuple[NewLink, ...] | None]:
+    """Screen the mains and look for places for a valve and a link, with a bar on the terminal.
+
+    Raises
+    ------
+    StoppedError
+        When somebody stops it; `blocks` keeps what is finished.
+    """
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    from netplan.cli.terminal import console
+    from netplan.screening import screen
+    from netplan.screening.link_candidates import best_links
+    from netplan.screening.valve_candidates import best_valves
+
+    terminal = console()
     bar = Progress(
         TextColumn("{task.description}"),
         BarColumn(),
         MofNCompleteColumn(),
         TimeRemainingColumn(),
-        console=screen_out,
+        console=terminal,
         transient=True,
-        disable=not screen_out.is_terminal,
+        disable=not terminal.is_terminal,
     )
     try:
         with bar:
-            task = bar.add_task("mains", total=joined.pipes.n_mains)
+            mains = bar.add_task("mains", total=network.pipes.n_mains)
             result = screen(
-                joined,
-                planning_rules,
-                asked,
+                network,
+                rules,
+                settings,
                 folder=blocks,
                 resume=resume,
-                workers=who,
-                tell=lambda done, count: bar.update(task, completed=done, total=count),
+                workers=workers,
+                tell=lambda done, count: bar.update(mains, completed=done, total=count),
             )
-            places = bar.add_task("places for a valve", total=None, visible=not no_places)
-            valves = (
-                None if no_places else best_valves(result, tell=lambda n: bar.update(places, completed=n))
-            )
-            links = None if no_places else best_links(joined, result.loss.tree, LINK_REACH_M)
+            if not places:
+                return result, None, None
+            found = bar.add_task("places for a valve", total=None)
+            valves = best_valves(result, tell=lambda n: bar.update(found, completed=n))
+            return result, valves, best_links(network, result.loss.tree, LINK_REACH_M)
     except KeyboardInterrupt:
         raise StoppedError(f"stopped; what is finished is kept in {blocks}, go on with --resume") from None
-    write_screen_folder(result, out, by, valves=valves, links=links, overwrite=overwrite, target=target)
-    for path in blocks.glob("*"):
-        path.unlink()
-    blocks.rmdir()
-    print_unread(joined.findings, screen_out)
-    possible = sum(outcome == "plan" for outcome in result.table["outcome"].to_pylist())
-    count = result.table.num_rows
-    screen_out.print(
-        RichText(f"{count} mains, a plan is possible for {possible}. Report, table and map: {out}")
-    )

@@ -12,6 +12,7 @@ from netplan.core.errors import BadInputError, quoted
 if TYPE_CHECKING:
     import pint
 
+
 __all__ = ["convert", "factor", "is_bare", "quantity", "registry", "rounded_down", "rounded_up"]
 
 NOISE: Final = 1e-6
@@ -65,7 +66,7 @@ def registry() -> pint.UnitRegistry[float]:
 
     It is our own, so that nothing an importing program does to pint's default one changes a figure.
     """
-    import pint
+    import pint  # a quarter of a second, and a bare number needs none of it
 
     units: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
     # Water column as the trade reads it: 1 inH2O at 4 °C is 249.0889 Pa.

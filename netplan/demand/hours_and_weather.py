@@ -9,56 +9,16 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Final
 
-from netplan.core.errors import BadInputError, quoted
+from netplan.core.errors import BadInputError
 from netplan.core.text_files import TooLargeError, text_of
+from netplan.core.work_window import COLDEST_C, HOTTEST_C, check_air_temp, check_hours, local_time
 from netplan.rules.rule_set import Rules
 
-__all__ = ["Forecast", "HourOfWindow", "Window", "local_time", "read_forecast", "window_hours"]
+__all__ = ["Forecast", "HourOfWindow", "Window", "read_forecast", "window_hours"]
 
-FIRST_YEAR: Final = 1970
-LAST_YEAR: Final = 2199
-"""Years that a plan may begin in (own)."""
 MAX_BYTES: Final = 5_000_000
 MAX_ROWS: Final = 20_000
-COLDEST_C: Final = -60.0
-HOTTEST_C: Final = 60.0
 _WEIGHTS: Final = (1.0, 0.5, 0.25, 0.125)
-MOST_HOURS = 24 * 31
-
-
-def local_time(moment: str | datetime, where: str) -> datetime:
-    """Read a moment of local time.
-
-    Parameters
-    ----------
-    moment : str or datetime
-        A text is ISO 8601, such as ``2027-03-09T07:00``.
-    where : str
-        What is being read, for the message.
-
-    Raises
-    ------
-    BadInputError
-        When it is no date and time, lies outside the years that are planned, or carries an offset from UTC:
-        nothing says whether that is the offset of the place of work, so it is never dropped.
-    """
-    if isinstance(moment, str):
-        try:
-            read = datetime.fromisoformat(moment.strip())
-        except ValueError:
-            raise BadInputError(
-                f"{where}: {quoted(moment)} is no ISO date and time; write for example 2027-03-09T07:00"
-            ) from None
-    else:
-        read = moment
-    said = quoted(str(moment))
-    if read.tzinfo is not None:
-        raise BadInputError(
-            f"{where}: {said} has an offset from UTC; write the local time at the work without it"
-        )
-    if not FIRST_YEAR <= read.year <= LAST_YEAR:
-        raise BadInputError(f"{where}: {said} is not in {FIRST_YEAR} to {LAST_YEAR}; correct the year")
-    return read
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,13 +170,9 @@ def window_hours(window: Window, rules: Rules) -> tuple[HourOfWindow, ...]:
         When hours, temperature and forecast do not make a window.
     """
     hours = rules.crew.hours if window.hours is None else window.hours
-    if not (math.isfinite(hours) and 0 < hours <= MOST_HOURS):
-        raise BadInputError(
-            f"--hours {hours:g}: not between 0 and {MOST_HOURS}; give the length of the work in hours"
-        )
+    check_hours(hours)
     air_temp_c = rules.demand.design_air_temp_c if window.air_temp_c is None else window.air_temp_c
-    if not (math.isfinite(air_temp_c) and -60 <= air_temp_c <= 60):
-        raise BadInputError(f"--air-temp {air_temp_c:g}: no air temperature in °C; correct it")
+    check_air_temp(air_temp_c)
     if window.start is None:
         return _any_day(window, rules, hours, air_temp_c)
     start = window.start.replace(tzinfo=None)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from netplan.core.errors import BadWorkError
 from netplan.core.findings import Finding
-from netplan.demand.hours_and_weather import local_time
+from netplan.core.work_window import local_time
 from netplan.isolation import Orders
 from netplan.network.checks.survey import survey
 from netplan.network.model import Network

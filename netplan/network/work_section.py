@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
@@ -16,21 +15,13 @@ from shapely.geometry.base import BaseGeometry
 from netplan.core.errors import BadWorkError, quoted
 from netplan.network.linear_reference import from_lon_lat, nearest_chainage
 from netplan.network.model import Network
+from netplan.network.work_part import WorkPart, check_length, check_part
 
 __all__ = ["WorkPart", "WorkSection", "parts_at", "parts_in_area", "work_section"]
 
 _POINT_REACH_M: Final = 10.0
 _TOUCH_M: Final = 0.01
 _MOST_NEAR: Final = 200_000
-
-
-@dataclass(frozen=True, slots=True)
-class WorkPart:
-    """A part of the work section as a person names it: main and chainages from and to [m]."""
-
-    main_id: str
-    from_m: float
-    to_m: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -123,8 +114,7 @@ def parts_at(network: Network, lon: float, lat: float, length_m: float) -> tuple
     BadWorkError
         When no main is near, or the length is not above zero.
     """
-    if not (math.isfinite(length_m) and length_m > 0):
-        raise BadWorkError(f"the length {length_m:g} m of the work section is not above zero; correct it")
+    check_length(length_m)
     xy = from_lon_lat(network, np.array([[lon, lat]]))
     if not np.isfinite(xy).all():
         raise BadWorkError(f"{lon:g},{lat:g} is no longitude and latitude near the network; correct it")
@@ -168,19 +158,11 @@ def _near_ids(network: Network, name: str) -> list[str]:
 def _chainages(network: Network, part: WorkPart) -> tuple[float, float]:
     row = network.pipes.id.find(part.main_id, 0, network.pipes.n_mains)
     length = float(network.pipes.length_m[row])
+    check_part(part)
     low, high = float(part.from_m), float(part.to_m)
-    if not (math.isfinite(low) and math.isfinite(high)):
-        raise BadWorkError(f"main {part.main_id}: the chainages are not finite numbers; correct them")
-    if low < 0:
-        raise BadWorkError(f"main {part.main_id}: chainage {low:g} m is below zero; start at 0 or beyond")
     if high > length + 0.005:
         raise BadWorkError(
             f"main {part.main_id}: chainage {high:g} m is beyond its end at {length:.2f} m; shorten it"
-        )
-    if low >= high:
-        raise BadWorkError(
-            f"main {part.main_id}: the section from {low:g} m to {high:g} m has no length; "
-            "give a from below the to"
         )
     return low, min(high, length)
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import geopandas as gpd
 
-from netplan.outputs.atomic_writes import Target, check_folder, write_folder
+from netplan.outputs.atomic_writes import Target, write_folder
 from netplan.outputs.documents.call_and_tally_sheets import call_sheet_pdf, tally_pdf
 from netplan.outputs.documents.letter_words import read_words
 from netplan.outputs.documents.letters import letters_pdf
@@ -23,22 +23,18 @@ from netplan.outputs.notice_list import (
 )
 from netplan.outputs.notice_workbook import write_notices_xlsx
 from netplan.outputs.reader_choices import Choices, check_choices
+from netplan.outputs.targets import check_target
 from netplan.planfile import SolvedState, read_state
 from netplan.planfile.model import Plan
 from netplan.planfile.plan_json import option_of_rank, plan_to_json, read_plan
 from netplan.planfile.plan_result import PlanResult
 
 __all__ = [
-    "check_target",
     "write_deliverables",
     "write_deliverables_again",
     "write_plan_files",
     "write_plan_folder",
 ]
-
-
-_MARKS = ("plan.json", "plan.gpkg")
-"""A plan folder always holds both, and nothing else names its files so."""
 
 
 def write_plan_folder(
@@ -117,17 +113,6 @@ def write_deliverables_again(
         write_deliverables(plan, layers, states, part, choices, tell)
 
     return write_folder(place, make)
-
-
-def check_target(out: Path, *, overwrite: bool = False) -> Target:
-    """Refuse a target that must not be written to, and return it: call it before a long computation.
-
-    Raises
-    ------
-    BadInputError
-        When the parent is missing, or something stands there that may not be replaced.
-    """
-    return check_folder(out, _MARKS, "plan", overwrite=overwrite)
 
 
 Tell = Callable[[str], None]

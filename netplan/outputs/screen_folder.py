@@ -4,22 +4,16 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from netplan.outputs.atomic_writes import Target, check_folder, write_folder
+from netplan.outputs.atomic_writes import Target, write_folder
 from netplan.outputs.map.screen_map import screen_map
 from netplan.outputs.screen_report import report_text
 from netplan.outputs.screen_table import ranked_mains, write_csv, write_geoparquet
+from netplan.outputs.targets import check_screen_target
 from netplan.screening.link_candidates import NewLink
 from netplan.screening.screen_run import Screen
 from netplan.screening.valve_candidates import ValvePlaces
 
-__all__ = ["check_screen_target", "write_screen_folder"]
-
-_MARKS = ("mains.parquet", "mains.csv", "report.md")
-
-
-def check_screen_target(out: Path, *, overwrite: bool = False) -> Target:
-    """Refuse a target that must not be written to, and return it: call it before a long computation."""
-    return check_folder(out, _MARKS, "screen", overwrite=overwrite)
+__all__ = ["write_screen_folder"]
 
 
 def write_screen_folder(
@@ -40,7 +34,7 @@ def write_screen_folder(
     out : Path
         The folder to make. Its parent must exist.
     by : str
-        Figure to rank and colour by, of `screening.screen_columns.FIGURES`.
+        Figure to rank and colour by: a column of `screening.screen_columns.SCHEMA` that holds numbers.
     valves, links : optional
         Better places; None where they were not looked for.
     overwrite : bool

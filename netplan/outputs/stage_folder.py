@@ -14,23 +14,18 @@ from netplan.core.constants import MM_PER_M
 from netplan.isolation import MINOR_PER_UNIT
 from netplan.network.linear_reference import lines_between, points_at
 from netplan.network.work_section import work_section
-from netplan.outputs.atomic_writes import Target, check_folder, write_folder
+from netplan.outputs.atomic_writes import Target, write_folder
 from netplan.outputs.layers import write_layers
 from netplan.outputs.map.stage_map import stage_map
 from netplan.outputs.notice_list import spreadsheet_safe
+from netplan.outputs.targets import check_stages_target
 from netplan.staging import RenewalStage, Staging
 
-__all__ = ["check_stages_target", "customer_attributes", "stage_layers", "stage_table", "write_stages_folder"]
+__all__ = ["customer_attributes", "stage_layers", "stage_table", "write_stages_folder"]
 
 
-_MARKS = ("stages.csv", "stages.gpkg")
 FoundRows = dict[str, list[tuple[dict[str, Any], Any]]]
 """Attributes and shape of each row found, by layer."""
-
-
-def check_stages_target(out: Path, *, overwrite: bool = False) -> Target:
-    """Refuse a target that must not be written to, and return it: call it before a long computation."""
-    return check_folder(out, _MARKS, "staging", overwrite=overwrite)
 
 
 def write_stages_folder(

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import pyarrow as pa
 
-__all__ = ["EMPTY_ROW", "FIGURES", "SCHEMA", "SEARCH_COLUMNS"]
+__all__ = ["EMPTY_ROW", "SCHEMA", "SEARCH_COLUMNS"]
 
 SCHEMA: Final = pa.schema(
     [
@@ -53,19 +53,6 @@ pressure. ``bypass``: "no", "yes" (somebody would go off without a feed), "must"
 """
 
 SEARCH_COLUMNS: Final = ("row", "stop_chains", "looked_at")
-FIGURES: Final = (
-    "ends_customers",
-    "customers",
-    "priority",
-    "stranded",
-    "weak",
-    "stops",
-    "gas_m3",
-    "burden_least",
-    "burden_without_feeds",
-    "least_pressure_mbar",
-)
-"""Figures a screen can be ranked and coloured by."""
 
 
 EMPTY_ROW: Final[dict[str, Any]] = dict.fromkeys(SCHEMA.names) | {

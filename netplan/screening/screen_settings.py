@@ -11,8 +11,8 @@ from typing import Final, Literal
 import numpy as np
 
 from netplan import __version__
-from netplan.core.errors import BadInputError, quoted
 from netplan.network.model import Network
+from netplan.network.work_part import check_work_of_mains
 from netplan.network.work_section import WorkSection
 from netplan.rules import Rules
 
@@ -53,10 +53,7 @@ class ScreenSettings:
     pressure: bool = True
 
     def __post_init__(self) -> None:
-        if self.work not in ("middle", "whole"):
-            raise BadInputError(f"work section {quoted(self.work)} is unknown; write middle or whole")
-        if not 0.01 <= self.work_m <= 10_000.0:
-            raise BadInputError(f"a work section of {self.work_m:g} m cannot be; give 0.01 m to 10,000 m")
+        check_work_of_mains(self.work, self.work_m)
 
     def key(self, network: Network, rules: Rules) -> str:
         """Return the digest of everything that decides the figures: content, rules, question, version."""

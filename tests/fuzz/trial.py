@@ -20,7 +20,7 @@ from typing import Any
 
 import numpy as np
 
-from netplan.cli.exit_codes import PlainConsole
+from netplan.cli.terminal import PlainConsole
 from netplan.core.errors import BadNetworkError, NetplanError
 from netplan.core.findings import errors_of
 from netplan.network.build import build_network

@@ -15,7 +15,7 @@ import pyproj
 import pytest
 import typer
 
-from netplan.cli import main, quantities
+from netplan.cli import main, options
 from netplan.cli.app import app
 from netplan.readers import write_layers
 from tests.own.test_cli_bypass import CRS, X, Y, _street
@@ -33,15 +33,15 @@ TEXTS = {
     *("--street", "--tiles", "--units", "--work"),
 }
 KINDS = {
-    quantities.CHAINAGE: "m",
-    quantities.DURATION: "hour",
-    quantities.LENGTH: "m",
-    quantities.LON_LAT: "degree",
-    quantities.MAIN_CHAINAGE: "m",
-    quantities.MAIN_FROM_TO: "m",
-    quantities.PRESSURE: "mbar",
-    quantities.SIZES: "mm",
-    quantities.TEMPERATURE: "degC",
+    options.CHAINAGE: "m",
+    options.DURATION: "hour",
+    options.LENGTH: "m",
+    options.LON_LAT: "degree",
+    options.MAIN_CHAINAGE: "m",
+    options.MAIN_FROM_TO: "m",
+    options.PRESSURE: "mbar",
+    options.SIZES: "mm",
+    options.TEMPERATURE: "degC",
 }
 """What stands for the value of an option that is a quantity, and the unit of a bare number."""
 UNIT_WORDS = {"m": "m", "hour": "h", "degree": "°", "mbar": "mbar", "mm": "mm", "degC": "°C"}

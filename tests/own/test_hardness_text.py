@@ -15,7 +15,8 @@ import pytest
 from rich.table import Table
 from rich.text import Text
 
-from netplan.cli.exit_codes import PlainConsole, run
+from netplan.cli.exit_codes import run
+from netplan.cli.terminal import PlainConsole
 from netplan.core.errors import BadInputError, NoPlanError
 from netplan.network.build import build_network
 from netplan.outputs.plan_folder import write_plan_folder

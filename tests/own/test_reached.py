@@ -8,12 +8,15 @@ from __future__ import annotations
 from pathlib import Path
 
 import netplan
+from netplan.cli.app import COMMANDS
 from tests.support.reached import Package, unreached
 
 ALLOWED = {
     "netplan.__getattr__": "Python calls it for every public name",
     "netplan.__dir__": "Python calls it to list the public names",
     "netplan._ROOM": "read by netplan.__getattr__",
+    "netplan.cli.app.CommandGroup.format_commands": "typer calls it for the help",
+    "netplan.cli.app.CommandGroup.list_commands": "typer calls it for the help",
 }
 PUBLIC = [name for name in netplan.__all__ if name != "__version__"]
 
@@ -24,7 +27,9 @@ def _package() -> Package:
 
 def _roots() -> list[tuple[str, str]]:
     rooms = netplan._ROOM
-    return [("netplan.__main__", "main"), *((rooms.get(name, "netplan.library"), name) for name in PUBLIC)]
+    commands = ((module, "command") for module in COMMANDS.values())
+    public = ((rooms.get(name, "netplan.library"), name) for name in PUBLIC)
+    return [("netplan.__main__", "main"), *commands, *public]
 
 
 def test_a_command_or_a_public_name_reaches_every_function() -> None:

@@ -20,10 +20,11 @@ from typer.testing import CliRunner
 
 from netplan.cli.app import app
 from netplan.core.errors import BadInputError
+from netplan.core.input_paths import is_database_url
 from netplan.network.build import build_network
 from netplan.readers import open_source, read_layers, read_mapping, read_network, write_layers
 from netplan.readers.sources.postgis import PostgisSource
-from netplan.readers.sources.postgis_address import is_database_url, read_address
+from netplan.readers.sources.postgis_address import read_address
 from tests.company_exports import MAPPINGS, write_export
 from tests.support import postgis_server
 from tests.support.networks import EAST_M, NORTH_M

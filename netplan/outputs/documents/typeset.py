@@ -7,8 +7,6 @@ import re
 from importlib import resources
 from typing import Any, Final
 
-import typst
-
 from netplan.core.errors import BadInputError
 
 __all__ = ["printable", "typeset"]
@@ -56,6 +54,8 @@ def typeset(template: str, data: dict[str, Any], pictures: dict[str, str] | None
     BadInputError
         When the data holds what no paper can, such as control characters in a plan from elsewhere.
     """
+    import typst  # many plans set no papers
+
     everything = {**printable(data), "pictures": pictures or {}}
     text = json.dumps(everything, ensure_ascii=False, allow_nan=False)
     folder = resources.files("netplan.outputs").joinpath("templates")

@@ -16,6 +16,7 @@ from shapely import unary_union
 
 from netplan.core.errors import BadInputError
 from netplan.core.findings import Severity
+from netplan.core.input_paths import check_polygon_file
 from netplan.network.finding_log import FindingLog
 from netplan.network.normalise import column_text
 from netplan.network.raw_layers import RawLayer, RawLayers, as_objects
@@ -47,8 +48,7 @@ def read_polygons(path: Path, crs: str) -> tuple[Any, ...]:
     BadInputError
         When it cannot be read, has no CRS, or holds no valid polygon.
     """
-    if not path.is_file():
-        raise BadInputError(f"{path}: is no file; give one with polygons, such as a GeoJSON")
+    check_polygon_file(path)
     if path.stat().st_size > MOST_BYTES:
         raise BadInputError(
             f"{path.name}: larger than {MOST_BYTES} bytes; give a file with the polygons alone"

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from netplan.core.errors import BadInputError, quoted
+from netplan.core.errors import BadInputError
 from netplan.core.extras import require_extra
+from netplan.core.input_paths import network_path
 from netplan.readers.sources.file_limits import LIMITS, FileLimits
 from netplan.readers.sources.file_sources import (
     FolderSource,
@@ -14,7 +15,6 @@ from netplan.readers.sources.file_sources import (
     is_geodatabase,
 )
 from netplan.readers.sources.layer_source import LayerSource
-from netplan.readers.sources.postgis_address import is_database_url
 
 __all__ = ["open_source"]
 
@@ -38,21 +38,17 @@ def open_source(text: str | Path, limits: FileLimits = LIMITS) -> LayerSource:
     MissingExtraError
         When it is a database and the extra `database` is not installed.
     """
-    if isinstance(text, str) and is_database_url(text):
+    path = network_path(text)
+    if path is None:
         require_extra("database", "A network in a database")
         from netplan.readers.sources.postgis import PostgisSource
 
-        return PostgisSource(text)
-    path = Path(text)
+        return PostgisSource(str(text))
     try:
         if path.is_dir() and is_geodatabase(path.resolve()):
             return GeodatabaseSource(path.resolve(), limits)
         if path.is_dir():
             return FolderSource(path, limits)
-        if path.is_file():
-            return GeoPackageSource(path, limits)
+        return GeoPackageSource(path, limits)
     except OSError as error:
         raise BadInputError(f"{path}: cannot be read ({error.strerror or error}); check the file") from error
-    except ValueError as error:  # a null character in the path
-        raise BadInputError(f"{quoted(str(text))} is no path; give a GeoPackage or a folder") from error
-    raise BadInputError(f"{path}: no such file or folder; give a GeoPackage or a folder of layers")

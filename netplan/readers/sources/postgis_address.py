@@ -13,9 +13,8 @@ from urllib.parse import parse_qsl, quote, urlencode, urlsplit, urlunsplit
 
 from netplan.core.errors import BadInputError
 
-__all__ = ["DatabaseAddress", "is_database_url", "read_address"]
+__all__ = ["DatabaseAddress", "read_address"]
 
-_SCHEMES: Final = ("postgresql", "postgres")
 _SCHEMA: Final = "public"
 _MALFORMED: Final = (
     "the address of the database is malformed; write postgresql://USER@HOST/DATABASE?schema=NAME, "
@@ -40,11 +39,6 @@ class DatabaseAddress:
     name: str
     connect: str = field(repr=False)
     schema: str
-
-
-def is_database_url(text: str) -> bool:
-    """Whether a text is meant as the URL of a database."""
-    return text.split(":", 1)[0].lower() in _SCHEMES and "://" in text
 
 
 def read_address(url: str) -> DatabaseAddress:

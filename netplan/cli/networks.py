@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from netplan.core.errors import BadNetworkError
-from netplan.core.findings import errors_of
-from netplan.network.model import Network
-from netplan.network.unsized_pipes import may_be_set_aside
-from netplan.readers import Mapping, read_network
-from netplan.readers.sources.layer_source import Area
+
+if TYPE_CHECKING:
+    from netplan.network.model import Network
 
 __all__ = ["whole_network"]
 
@@ -18,8 +17,8 @@ def whole_network(
     source: str,
     command: str,
     *,
-    mapping: Mapping | None = None,
-    within: Area | None = None,
+    mapping: Path | None = None,
+    within: Path | None = None,
     cache: Path | None = None,
 ) -> Network:
     """Read a network for a command that looks at every main.
@@ -30,7 +29,9 @@ def whole_network(
         As given on the command line.
     command : str
         Name of the command, for the error.
-    mapping, within, cache
+    mapping, within : Path, optional
+        File of the mapping, file with a polygon.
+    cache : Path, optional
         As in `read_network`.
 
     Raises
@@ -39,8 +40,15 @@ def whole_network(
         When the layers break the input contract; where only sizes of single pipes do, the error says that a
         plan far from them goes on.
     """
+    from netplan.core.findings import errors_of
+    from netplan.network.unsized_pipes import may_be_set_aside
+    from netplan.readers import read_mapping, read_network
+    from netplan.readers.sources.areas import read_area
+
+    meaning = None if mapping is None else read_mapping(mapping)
+    window = None if within is None else read_area(within)
     try:
-        return read_network(source, mapping=mapping, within=within, cache=cache)
+        return read_network(source, mapping=meaning, within=window, cache=cache)
     except BadNetworkError as error:
         errors = errors_of(error.findings)
         if not errors or not all(map(may_be_set_aside, errors)):

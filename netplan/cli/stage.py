@@ -1,0 +1,89 @@
+"""``gas-netplan stage``: a long renewal split into stages."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from netplan.cli.options import (
+    AirTempCelsius,
+    Cache,
+    Hours,
+    MappingFile,
+    Network,
+    RulesFile,
+    Start,
+    check_inputs,
+    window_given,
+)
+from netplan.core.errors import BadWorkError
+
+if TYPE_CHECKING:
+    from netplan.staging import Renewal, Staging
+
+
+def command(
+    network: Network,
+    out: Annotated[Path, typer.Option(help="Folder to make.")],
+    street: Annotated[str | None, typer.Option(help="Renew all mains that record this street.")] = None,
+    main: Annotated[list[str] | None, typer.Option(help="Renew this main; may be repeated.")] = None,
+    rules: RulesFile = None,
+    mapping: MappingFile = None,
+    start: Start = None,
+    hours: Hours = None,
+    air_temp: AirTempCelsius = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace existing stages.")] = False,
+    cache: Cache = None,
+) -> None:
+    """Split a long renewal into stages: fewest customers off at any one time, then lowest burden."""
+    if (street is None) == (not main):
+        raise BadWorkError("renewal: give either --street, or --main once or more")
+    from netplan.outputs.targets import check_stages_target
+
+    check_inputs(network, texts=(mapping, rules))
+    target = check_stages_target(out, overwrite=overwrite)
+    window = window_given(start, hours, air_temp)
+
+    from rich.text import Text as RichText
+
+    from netplan.cli.networks import whole_network
+    from netplan.cli.terminal import console, progress
+    from netplan.outputs.stage_folder import write_stages_folder
+    from netplan.outputs.terminal.findings_report import print_unread
+    from netplan.planning.request import PlanRequest
+    from netplan.rules import read_rules
+    from netplan.staging import renewal_of_mains, renewal_of_street, stage_renewal
+
+    terminal = console()
+    with progress(terminal) as tell:
+        tell("reading the network")
+        joined = whole_network(network, "stage", mapping=mapping, cache=cache)
+        renewal = (
+            renewal_of_mains(joined, main or []) if street is None else renewal_of_street(joined, street)
+        )
+        request = PlanRequest(
+            joined,
+            (),
+            read_rules(rules),
+            start=window.start,
+            hours=window.hours,
+            air_temp_c=window.air_temp_c,
+            weather=False,
+        )
+        staging = stage_renewal(request, renewal, tell)
+        write_stages_folder(staging, out, overwrite=overwrite, target=target)
+    print_unread(joined.findings, terminal)
+    terminal.print(RichText(_summary(renewal, staging, out)))
+
+
+def _summary(renewal: Renewal, staging: Staging, out: Path) -> str:
+    from netplan.isolation import MINOR_PER_UNIT
+
+    return (
+        f"{renewal.length_m:.1f} m in {len(staging.stages)} stages: at most {staging.most_off} customers "
+        f"off at any one time, burden {staging.burden_minor / MINOR_PER_UNIT:,.2f} "
+        f"{staging.rules.price.currency} without feeds. "
+        f"{staging.borders_tried} borders, {staging.sections_tried} lengths tried. Table and maps: {out}"
+    )
