@@ -13,9 +13,7 @@ from functools import lru_cache
 from threading import Lock
 from typing import Any, Final, NamedTuple
 
-import numba
 import numpy as np
-from numba.extending import register_jitable
 
 from netplan.core.arrays import Ints
 from netplan.core.extras import has_extra
@@ -98,6 +96,8 @@ def _compiled() -> Any:
     """
     if not has_extra("compiled"):
         return _interpreted
+    import numba
+    from numba.extending import register_jitable
 
     for part in (
         augmenting_paths.is_full,

@@ -8,7 +8,6 @@ from heapq import heappop, heappush
 from typing import TYPE_CHECKING, Any, Final
 from weakref import WeakKeyDictionary
 
-import networkx as nx
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array, csr_array
