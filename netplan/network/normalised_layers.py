@@ -25,11 +25,11 @@ from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.finding_log import FindingLog
 from netplan.network.flat_geometry import Lines, read_lines, read_points
 from netplan.network.normalise import NormalisedTable, check_ids, column_text, normalise
-from netplan.network.pipe_sizes import resolve_sizes
 from netplan.network.priority_words import read_priorities
 from netplan.network.probable_values import notice_improbable, notice_improbable_lengths
 from netplan.network.projection import GRID_M, WorkingCrs, working_crs
 from netplan.network.raw_layers import RawLayer, as_objects, as_raw
+from netplan.network.recorded_sizes import resolve_sizes
 from netplan.network.vocabulary import Status
 
 __all__ = ["NormalisedLayers", "PipeSizes", "content_digest", "normalise_layers"]

@@ -20,10 +20,10 @@ from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.finding_log import FindingLog
 from netplan.network.model import Network
 from netplan.network.normalise import column_text, normalise
-from netplan.network.pipe_sizes import resolve_sizes
 from netplan.network.probable_values import notice_improbable
 from netplan.network.projection import WorkingCrs, working_crs
 from netplan.network.raw_layers import RawLayer, as_objects, take_shapes
+from netplan.network.recorded_sizes import resolve_sizes
 
 __all__ = ["Survey", "survey", "with_places"]
 
