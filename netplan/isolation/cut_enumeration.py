@@ -18,6 +18,7 @@ from netplan.isolation.local_edge import LocalEdge
 from netplan.isolation.local_graph import SOURCE, LocalGraph
 from netplan.isolation.placement import Choice
 from netplan.isolation.shared_cut import shared_cut
+from netplan.isolation.zone_meters import ZoneMeters
 
 __all__ = ["CutEnumeration", "Family", "Found"]
 
@@ -98,10 +99,20 @@ class CutEnumeration:
     most_split : int, optional
         Families that may be split in a row without a zone of at most so many stops; then `gave_up` is set and
         nothing more comes.
+    most_meters : int, optional
+        Most meters in a zone; no limit by default.
     """
 
-    def __init__(self, near: LocalGraph, max_stops: int, most_split: int = MOST_SPLIT) -> None:
+    def __init__(
+        self,
+        near: LocalGraph,
+        max_stops: int,
+        most_split: int = MOST_SPLIT,
+        *,
+        most_meters: int | None = None,
+    ) -> None:
         self.near, self.max_stops, self.most_split = near, max_stops, most_split
+        self.meters = None if most_meters is None else ZoneMeters(near, most_meters)
         self.gave_up = False
         self.heap: list[tuple[int, int, int, _Ready | _Solved | _Split]] = []
         self.order = count()
@@ -150,6 +161,8 @@ class CutEnumeration:
         if family.wanted and not self._reachable(family):
             return
         if self.max_stops and self._sure_stops(family) > self.max_stops:
+            return
+        if self.meters is not None and self.meters.too_many(family.inside):
             return
         inside = family.inside | family.wanted
         if before is None:
@@ -237,6 +250,8 @@ class CutEnumeration:
         )
 
     def _push_zone(self, zone: frozenset[int]) -> None:
+        if self.meters is not None and self.meters.too_many(zone):
+            return
         stops, inner = self._stops_of(zone), self._inner_of(zone)
         if self.max_stops and len(stops) > self.max_stops:
             return

@@ -150,7 +150,9 @@ class CutSearch(Iterator[Cut]):
     def _begin(self) -> Iterator[Found]:
         """Return the zones; they do not refer to `self`, so a question is freed as soon as it is let go."""
         forced = self._lay_out()
-        self._search = CutEnumeration(self.near, self.problem.orders.max_stops)
+        self._search = CutEnumeration(
+            self.near, self.problem.orders.max_stops, most_meters=self.problem.most_meters
+        )
         return self._search.run(families(self.near, forced))
 
     def _lay_out(self) -> Forced:

@@ -21,6 +21,7 @@ from netplan.feeds import (
     SizedFeed,
     feed_answers,
     feed_links,
+    feed_lower_bound_minor,
     least_price_minor,
 )
 from netplan.isolation import Cut
@@ -33,6 +34,7 @@ from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
 from netplan.planning.fed_network import FedNetwork, fed_network
 from netplan.planning.feeds_for_part import DeficientPart
 from netplan.planning.outage_hours import queue_minor, queue_of, times_of
+from netplan.planning.parts_off import PartsOffInDay
 from netplan.planning.purge_loads import PurgeDraw, live_nodes
 from netplan.planning.sequence import FeedLinks, Tapped, work_states
 from netplan.planning.stopped_network import StoppedNetwork, at_taps, draw_stops
@@ -85,6 +87,9 @@ def _too_dear(context: PlanningContext, cut: Cut, reach: CutConnectivity, most_m
     stranded = stranded_parts(reach)
     if most_minor is None or not stranded:
         return ""
+    base_minor = _base_minor(context, cut, reach)
+    if base_minor + _least_minor(context, stranded) >= most_minor:
+        return TOO_DEAR
     stopped = draw_stops(context.request.network, context.base, cut)
     # Where gas stands before any stop no fewer ways begin than where it stands after.
     pressure = at_taps(stopped, context.before)[None]
@@ -93,7 +98,20 @@ def _too_dear(context: PlanningContext, cut: Cut, reach: CutConnectivity, most_m
     least_minor = least_price_minor(parts, context.request.rules)
     if least_minor is None:
         return _no_feed(context, fed)
-    return TOO_DEAR if _base_minor(context, cut, reach) + least_minor >= most_minor else ""
+    return TOO_DEAR if base_minor + least_minor >= most_minor else ""
+
+
+def _least_minor(context: PlanningContext, parts: Sequence[DeficientPart]) -> int:
+    """Return what parts cost at least, wherever feeds may come from: off, or by one hose of no length."""
+    request = context.request
+    feed = feed_lower_bound_minor(request.rules, least_bypass_m=0.0, least_hose_m=0.0, has_valve=True)
+    least_minor = 0
+    for part in parts:
+        ways = [feed] if feed is not None and request.feeds_allowed else []
+        if not must_stay(context)[part.customers].any():
+            ways.append(int(context.off_minor[part.customers].sum()))
+        least_minor += min(ways, default=0)
+    return least_minor
 
 
 def _no_feed(context: PlanningContext, fed: FedNetwork) -> str:
@@ -186,12 +204,18 @@ def _with_feeds(
     case.solver.solve(case.demand_m3_per_s_std, warm=context.before)
     held: dict[tuple[bool, ...], EvaluatedOption] = {}
     reason, is_cut_short = "", False
+    day = PartsOffInDay(context, reach, deficient)
     answers = feed_answers(
-        case, parts, rules, below_minor=below_minor, is_settled=held.__contains__, relieved=left
+        case,
+        parts,
+        rules,
+        below_minor=below_minor,
+        is_settled=lambda off: off in held or day.is_too_short(off),
+        relieved=left,
     )
     for answer in answers:
         if answer.verdict is None:
-            reason, is_cut_short = reason or answer.reason, answer.is_cut_short
+            reason, is_cut_short = reason or answer.reason or day.reason, answer.is_cut_short
             continue
         priced = _answered(context, cut, reach, unfed.draws, stopped, fed, deficient, answer)
         if isinstance(priced, RefusedCut):
