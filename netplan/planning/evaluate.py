@@ -22,6 +22,7 @@ from netplan.feeds import (
     feed_answers,
     feed_links,
     feed_lower_bound_minor,
+    feed_price_minor,
     least_price_minor,
 )
 from netplan.isolation import Cut
@@ -68,50 +69,57 @@ def price_cut(
     if barred.any():
         who = network.customers.id[int(isolated[barred][0])]
         return RefusedCut(cut, f"customer {who} must stay on and lies in the zone")
-    too_many = _interruption(context, isolated)
-    if isinstance(too_many, str):
+    interruption = _interruption(context, isolated)
+    if isinstance(interruption, str):
         # Feeds keep others on, never those in the zone.
-        return RefusedCut(cut, too_many, by_relighting=True)
-    refused = _too_dear(context, cut, reach, most_minor)
+        return RefusedCut(cut, interruption, by_relighting=True)
+    refused = _too_dear(context, cut, reach, interruption, most_minor)
     if refused:
         return RefusedCut(cut, refused)
     unfed = solve_unfed(context, cut, reach)
     deficient = (*stranded_parts(reach), *weak_part(context, reach, unfed.states))
     if not deficient:
         return _without_feeds(context, cut, reach, unfed)
-    return _with_feeds(context, cut, reach, unfed, deficient, most_minor)
+    below_minor = None if most_minor is None else most_minor - cut.stops_minor - cut.gas_minor - interruption
+    return _with_feeds(context, cut, reach, unfed, deficient, below_minor)
 
 
-def _too_dear(context: PlanningContext, cut: Cut, reach: CutConnectivity, most_minor: int | None) -> str:
-    """Return why a cut is not worth solving, by the least its stranded parts cost; empty when it may be."""
-    stranded = stranded_parts(reach)
-    if most_minor is None or not stranded:
+def _too_dear(
+    context: PlanningContext, cut: Cut, reach: CutConnectivity, interruption_minor: int, most_minor: int | None
+) -> str:
+    """Return why a cut is not worth solving, by the least its stranded parts cost; empty when it may be.
+
+    The interruption is that of the customers in the zones, with their wait for the crew [minor units].
+    """
+    rules = context.request.rules
+    if most_minor is None:
         return ""
-    base_minor = _base_minor(context, cut, reach)
-    if base_minor + _least_minor(context, stranded) >= most_minor:
+    stranded = stranded_parts(reach)
+    base_minor = cut.stops_minor + cut.gas_minor + interruption_minor
+    day = PartsOffInDay(context, reach, stranded)
+    off = [part_of(context, part, ()).off_price_minor for part in stranded]
+    allowed = context.request.feeds_allowed
+    hose = feed_lower_bound_minor(rules, least_bypass_m=0.0, least_hose_m=0.0, has_valve=True)
+    if not allowed and None in off:
+        return NO_FEED_ALLOWED
+    least_minor = day.least_minor([hose if allowed else None] * len(stranded), off)
+    if least_minor is None:
+        return day.reason
+    if base_minor + least_minor >= most_minor:
         return TOO_DEAR
+    if not stranded:
+        return ""
     stopped = draw_stops(context.request.network, context.base, cut)
     # Where gas stands before any stop no fewer ways begin than where it stands after.
     pressure = at_taps(stopped, context.before)[None]
     fed = fed_network(context, cut, reach, stopped, stranded, pressure)
-    parts = [part_of(context, part, feeds) for part, feeds in zip(stranded, fed.feeds, strict=True)]
-    least_minor = least_price_minor(parts, context.request.rules)
-    if least_minor is None:
+    feeds = [min((feed_price_minor(feed, 1, rules) for feed in some), default=None) for some in fed.feeds]
+    if any(feed is None and gone is None for feed, gone in zip(feeds, off, strict=True)):
         return _no_feed(context, fed)
+    least_minor = day.least_minor(feeds, off)
+    if least_minor is None:
+        return _with_refused(day.reason, fed)
     return TOO_DEAR if base_minor + least_minor >= most_minor else ""
-
-
-def _least_minor(context: PlanningContext, parts: Sequence[DeficientPart]) -> int:
-    """Return what parts cost at least, wherever feeds may come from: off, or by one hose of no length."""
-    request = context.request
-    feed = feed_lower_bound_minor(request.rules, least_bypass_m=0.0, least_hose_m=0.0, has_valve=True)
-    least_minor = 0
-    for part in parts:
-        ways = [feed] if feed is not None and request.feeds_allowed else []
-        if not must_stay(context)[part.customers].any():
-            ways.append(int(context.off_minor[part.customers].sum()))
-        least_minor += min(ways, default=0)
-    return least_minor
 
 
 def _no_feed(context: PlanningContext, fed: FedNetwork) -> str:
@@ -122,11 +130,6 @@ def _no_feed(context: PlanningContext, fed: FedNetwork) -> str:
 def _with_refused(reason: str, fed: FedNetwork) -> str:
     """Return why nothing stands, and why feeds within reach may not be used."""
     return "; ".join((reason, *fed.refused))
-
-
-def _base_minor(context: PlanningContext, cut: Cut, reach: CutConnectivity) -> int:
-    """Return what every option on a cut pays: stops, gas, and the customers in its zones."""
-    return cut.stops_minor + cut.gas_minor + int(context.off_minor[reach.isolated].sum())
 
 
 def _without_feeds(
@@ -183,7 +186,7 @@ def _with_feeds(
     reach: CutConnectivity,
     unfed: Unfed,
     deficient: tuple[DeficientPart, ...],
-    most_minor: int | None,
+    below_minor: int | None,
 ) -> tuple[EvaluatedOption, ...] | RefusedCut:
     stopped = draw_stops(context.request.network, context.base, cut)
     pressure = np.array([at_taps(stopped, state) for state in unfed.states])
@@ -191,7 +194,6 @@ def _with_feeds(
     inlets = kept_inlets(context, reach, reach.isolated)
     parts = [part_of(context, part, feeds) for part, feeds in zip(deficient, fed.feeds, strict=True)]
     rules = context.request.rules
-    below_minor = None if most_minor is None else most_minor - _base_minor(context, cut, reach)
     least_minor = least_price_minor(parts, rules)
     if least_minor is None:
         return RefusedCut(cut, _no_feed(context, fed))

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import product
+from typing import Final
 
 import numpy as np
 
@@ -13,6 +15,9 @@ from netplan.planning.feeds_for_part import DeficientPart
 from netplan.planning.outage_hours import queue_of, times_of
 
 __all__ = ["PartsOffInDay"]
+
+MOST_CHOSEN: Final = 10
+"""Parts of which every choice to be off is gone through; more are priced one by one (own) [-]."""
 
 
 class PartsOffInDay:
@@ -57,3 +62,29 @@ class PartsOffInDay:
             request = self._context.request
             self.reason = times_of(request, queue_of(request, np.flatnonzero(gone))).reason
         return True
+
+    def least_minor(self, feed_minor: Sequence[int | None], off_minor: Sequence[int | None]) -> int | None:
+        """Return what all parts cost at least where the day is long enough; None where it never is.
+
+        Parameters
+        ----------
+        feed_minor, off_minor : sequences of (int or None)
+            What feeding a part costs at least, and what it costs off [minor units]; None where that is
+            no way. Every part has one of them.
+        """
+        if len(feed_minor) > MOST_CHOSEN:
+            pairs = zip(feed_minor, off_minor, strict=True)
+            return sum(min(price for price in pair if price is not None) for pair in pairs)
+        least: int | None = None
+        ways = [
+            [is_off for is_off, price in ((False, feed), (True, off)) if price is not None]
+            for feed, off in zip(feed_minor, off_minor, strict=True)
+        ]
+        for off in product(*ways):
+            if not self.is_too_short(off):
+                price = sum(
+                    (gone if is_off else fed) or 0
+                    for is_off, fed, gone in zip(off, feed_minor, off_minor, strict=True)
+                )
+                least = price if least is None else min(least, price)
+        return least
