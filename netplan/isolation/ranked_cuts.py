@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Final
 
+from netplan.core.arrays import Ints
 from netplan.core.errors import NoPlanError
 from netplan.isolation.assembly import cut_of
 from netplan.isolation.constraints import parted, shut_in
@@ -21,6 +22,7 @@ from netplan.isolation.refused_places import not_nearer
 from netplan.isolation.segments import BOUNDARY, SegmentGraph, segment_graph
 from netplan.isolation.shared_costs import shared_costs_of
 from netplan.isolation.work_segments import lay_work
+from netplan.isolation.zone_core import zone_core
 from netplan.isolation.zone_summary import Outline, outline_of
 
 __all__ = ["CutSearch", "cuts", "look_up_in", "reads_boundary"]
@@ -94,6 +96,7 @@ class CutSearch(Iterator[Cut]):
         self._refused: Counter[str] = Counter()
         self._found: Iterator[Found] | None = None
         self._search: CutEnumeration | None = None
+        self._is_laid_out = False
 
     def __next__(self) -> Cut:
         return self.cut(self.outline())
@@ -140,8 +143,14 @@ class CutSearch(Iterator[Cut]):
 
     @property
     def has_begun(self) -> bool:
-        """Whether a cut was asked for."""
-        return self._found is not None
+        """Whether a cut, or what all of them hold, was asked for."""
+        return self._is_laid_out
+
+    def in_every_zone(self) -> Ints:
+        """Return the network nodes that every zone holds, ascending; no constraint makes them fewer."""
+        if not self._is_laid_out:
+            self._lay_out()
+        return zone_core(self.near)
 
     def not_nearer(self, cut: Cut) -> tuple[tuple[Refusal, ...], ...]:
         """Return, for each stop of a cut, why no place nearer to the work was taken."""
@@ -169,6 +178,7 @@ class CutSearch(Iterator[Cut]):
         )
         forced: Forced = forced_places(index, work, orders)
         self.near = LocalGraph(costs, links, placement, work, forced.places)
+        self._is_laid_out = True
         return forced
 
     def _checked(self, found: Found) -> Outline | None:

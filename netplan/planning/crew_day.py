@@ -71,9 +71,7 @@ def ease(context: PlanningContext, problem: IsolationProblem) -> CrewLimitRelaxa
             break
         low, high = (low, middle) if _is_within(context, problem, middle, limit) else (middle, high)
     # A unit a meter for the rounding of prices, customer by customer.
-    return CrewLimitRelaxation(
-        replace(_with_price(problem, high), most_meters=limit), (high + 1) * limit
-    )
+    return CrewLimitRelaxation(replace(_with_price(problem, high), most_meters=limit), (high + 1) * limit)
 
 
 def _cheapest(context: PlanningContext, problem: IsolationProblem) -> Cut:

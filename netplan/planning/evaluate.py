@@ -85,7 +85,11 @@ def price_cut(
 
 
 def _too_dear(
-    context: PlanningContext, cut: Cut, reach: CutConnectivity, interruption_minor: int, most_minor: int | None
+    context: PlanningContext,
+    cut: Cut,
+    reach: CutConnectivity,
+    interruption_minor: int,
+    most_minor: int | None,
 ) -> str:
     """Return why a cut is not worth solving, by the least its stranded parts cost; empty when it may be.
 

@@ -26,6 +26,7 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import ease
 from netplan.planning.evaluate import price_cut
 from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
+from netplan.planning.infeasibility import require_possible
 from netplan.planning.least_stops import require_enough_stops
 from netplan.planning.search_budget import Budget, BudgetSpentError
 from netplan.reference.gas import METRIC_STANDARD
@@ -142,6 +143,7 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
     request = context.request
     problem = isolation_problem(context, section)
     require_enough_stops(context, problem)
+    require_possible(context, problem)
     budget = Budget(request.rules.choice, context.solutions)
     found = _Found(request.wanted)
     refused: list[RefusedCut] = []
@@ -168,6 +170,7 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
             budget.has_options = bool(found.options)
             continue
         refused.append(answer)
+        budget.count_refused(_FIGURES.sub("#", answer.reason))
         if answer.is_cut_short:
             unsettled.append(bound)
         if answer.by_relighting and not is_eased:
