@@ -1,4 +1,4 @@
-"""How many meters are in a zone for certain: a limit on them ends families of zones that are all too large."""
+"""How many meters lie in a zone for certain: a limit on them ends families of zones that are too large."""
 
 from __future__ import annotations
 

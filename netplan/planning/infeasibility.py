@@ -45,8 +45,9 @@ def require_possible(context: PlanningContext, problem: IsolationProblem) -> Non
     if len(kept):
         names = _names(context, kept)
         raise _not_possible(
-            f"whatever is stopped, {names}, who must stay on, loses its gas, and no feed may be used, by order; "
-            "what would have to give: the order against feeds, or a supply of its own"
+            f"whatever is stopped, {names}, who must stay on, loses its gas, and no feed may be used, "
+            "by order; what would have to give: the order against feeds (--no-bypass), or a supply of its "
+            "own (--own-supply)"
         )
     if not len(off):
         return
@@ -54,7 +55,7 @@ def require_possible(context: PlanningContext, problem: IsolationProblem) -> Non
     if not times.fits:
         raise _not_possible(
             f"whatever is stopped, these lose their gas and no feed may be used, by order: {times.reason}; "
-            "what would have to give: the order against feeds, or the crew's day "
+            "what would have to give: the order against feeds (--no-bypass), or the crew's day "
             "(rules crew.relights_per_hour, crew.day_end)"
         )
 
