@@ -39,8 +39,8 @@ def require_possible(context: PlanningContext, problem: IsolationProblem) -> Non
     request = context.request
     if request.feeds_allowed:
         return
-    reach = reach_of_core(context, problem)
-    off = np.flatnonzero(reach.isolated | reach.stranded)
+    core = reach_of_core(context, problem)
+    off = np.flatnonzero(core.isolated | core.stranded)
     kept = off[context.must_stay[off]]
     if len(kept):
         names = _names(context, kept)

@@ -143,7 +143,6 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
     request = context.request
     problem = isolation_problem(context, section)
     require_enough_stops(context, problem)
-    require_possible(context, problem)
     budget = Budget(request.rules.choice, context.solutions)
     found = _Found(request.wanted)
     refused: list[RefusedCut] = []
@@ -153,6 +152,9 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
     reason = "every way to isolate the work was priced"
     search = context.cuts(problem)
     while (cut := next(search, None)) is not None:
+        if not budget.zones:
+            # Asked once there is a cut at all: what keeps every cut away is said by the search itself.
+            require_possible(context, problem)
         worst, bound = found.worst_minor, cut.bound_minor - ease_minor
         if worst is not None and bound >= worst:
             next_bound, reason = bound, "nothing beyond can be cheaper"
