@@ -27,6 +27,8 @@ __all__ = [
     "least_price_minor",
 ]
 
+MOST_PASSED = 20_000
+"""Combinations that need no answer, passed over before giving up (own) [-]."""
 NO_FEED = "a part that must be fed has no feed within reach"
 TOO_DEAR = "dearer than the options found already"
 
@@ -162,8 +164,8 @@ def feed_answers(
     first = (0,) * len(parts)
     queue = [(sum(c[0].price_minor for c in choices), first)]
     seen = {first}
-    held, reason, tries = False, "", 0
-    while queue and tries < most_tries:
+    held, reason, tries, passed = False, "", 0, 0
+    while queue and tries < most_tries and passed < MOST_PASSED:
         price, pick = heapq.heappop(queue)
         if below_minor is not None and price >= below_minor:
             queue.clear()
@@ -173,6 +175,7 @@ def feed_answers(
         for position in range(len(parts)):
             _push(queue, seen, choices, pick, position)
         if is_settled(tuple(choice.off for choice in picked)):
+            passed += 1
             continue
         tries += 1
         answer = _fit(case, judges, left(tuple(choice.off for choice in picked)), picked, price, rules)

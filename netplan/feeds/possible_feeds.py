@@ -194,10 +194,11 @@ def hose_ways(
     most : int
         How many to return, shortest first.
     """
-    live, cut = _trimmed(giving, rules, scale), _trimmed(fed, rules, scale)
+    reach = rules.bypass.reach_m * scale / rules.bypass.slack
+    near = _within(giving.line, fed.line, reach + ROUNDING_M)
+    live, cut = (_trimmed(mains, rules, scale, rows) for mains, rows in zip((giving, fed), near, strict=True))
     if not len(live.rows) or not len(cut.rows):
         return ()
-    reach = rules.bypass.reach_m * scale / rules.bypass.slack
     from_rows, to_rows = shapely.STRtree(cut.lines).query(live.lines, predicate="dwithin", distance=reach)
     spans = shapely.shortest_line(live.lines[from_rows], cut.lines[to_rows])
     length = shapely.length(spans)
@@ -264,14 +265,28 @@ def valve_feeds(valves: Sequence[BoundaryValve], part: int) -> tuple[Feed, ...]:
     return tuple(found)
 
 
+ROUNDING_M = 1e-3
+"""What a length cut out of a line may lie beside it (own) [m]."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Trimmed:
     rows: Ints
     lines: NDArray[np.object_]
 
 
-def _trimmed(mains: MainLines, rules: Rules, scale: float) -> _Trimmed:
-    length = shapely.length(mains.line)
+def _within(some: NDArray[np.object_], others: NDArray[np.object_], distance: float) -> tuple[Ints, Ints]:
+    """Return the rows of lines that have one of the others within a distance, of both."""
+    if not len(some) or not len(others):
+        return np.zeros(0, np.int64), np.zeros(0, np.int64)
+    rows, other_rows = shapely.STRtree(others).query(some, predicate="dwithin", distance=distance)
+    return np.unique(rows), np.unique(other_rows)
+
+
+def _trimmed(mains: MainLines, rules: Rules, scale: float, wanted: Ints) -> _Trimmed:
+    """Return what may be tapped of the wanted rows of mains."""
+    length = np.zeros(len(mains.line))
+    length[wanted] = shapely.length(mains.line[wanted])
     keep = np.maximum(rules.clearance.fitting_m, rules.clearance.fitting_od * mains.od_m) * scale
     rows: list[int] = []
     found: list[Any] = []

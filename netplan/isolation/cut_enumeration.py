@@ -21,10 +21,12 @@ from netplan.graph.minimum_cut import INFINITE, MaximumFlow, least_cut, next_cut
 from netplan.isolation.local_graph import SOURCE, LocalGraph
 from netplan.isolation.segment_edges import LocalEdge
 from netplan.isolation.stop_placement import Choice
+from netplan.isolation.zone_meters import ZoneMeters
 
 if TYPE_CHECKING:
     from netplan.graph.compiled_cut import Question, SourceSide
     from netplan.isolation.capacity_table import CapacityTable
+
 
 __all__ = ["CutEnumeration", "Family", "FoundZone", "shared_cut"]
 
@@ -106,10 +108,20 @@ class CutEnumeration:
     most_split : int, optional
         Families that may be split in a row without a zone of at most so many stops; then `gave_up` is set and
         nothing more comes.
+    most_meters : int, optional
+        Most meters in a zone; no limit by default.
     """
 
-    def __init__(self, local: LocalGraph, max_stops: int, most_split: int = MOST_SPLIT) -> None:
+    def __init__(
+        self,
+        local: LocalGraph,
+        max_stops: int,
+        most_split: int = MOST_SPLIT,
+        *,
+        most_meters: int | None = None,
+    ) -> None:
         self.local, self.max_stops, self.most_split = local, max_stops, most_split
+        self.meters = None if most_meters is None else ZoneMeters(local, most_meters)
         self.gave_up = False
         self.heap: list[tuple[int, int, int, _Ready | _Solved | _Split]] = []
         self.tie_breaker = count()
@@ -158,6 +170,8 @@ class CutEnumeration:
         if family.wanted and not self._reachable(family):
             return
         if self.max_stops and self._sure_stops(family) > self.max_stops:
+            return
+        if self.meters is not None and self.meters.too_many(family.inside):
             return
         inside = family.inside | family.wanted
         if before is None:
@@ -245,6 +259,8 @@ class CutEnumeration:
         )
 
     def _push_zone(self, zone: frozenset[int]) -> None:
+        if self.meters is not None and self.meters.too_many(zone):
+            return
         stops, inner = self._stops_of(zone), self._inner_of(zone)
         if self.max_stops and len(stops) > self.max_stops:
             return

@@ -325,6 +325,8 @@ class IsolationProblem:
     every_place : bool
         Whether cuts that differ only in the place of a stop on its chain are all given. Those that hold the
         same customers look alike without flow, but feeds may reach the one and not the other.
+    most_meters : int, optional
+        Most meters that zones may hold, each customer counting one at least; no limit by default.
     """
 
     network: Network
@@ -336,3 +338,4 @@ class IsolationProblem:
     feed_bound: FeedBound | None = None
     alternatives: frozenset[int] | None = None
     every_place: bool = False
+    most_meters: int | None = None

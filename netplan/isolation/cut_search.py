@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Final
 
+from netplan.core.arrays import Ints
 from netplan.core.errors import NoPlanError
 from netplan.isolation.constraints import parted, shut_in
 from netplan.isolation.cost_context import CostContext, cost_context_of
@@ -21,6 +22,7 @@ from netplan.isolation.shared_costs import shared_costs_of
 from netplan.isolation.stop_exclusions import stop_exclusions
 from netplan.isolation.stop_placement import StopPlacement
 from netplan.isolation.work_segments import lay_work
+from netplan.isolation.zone_core import zone_core
 
 __all__ = ["CutSearch", "cuts", "look_up_in", "reads_boundary"]
 
@@ -93,6 +95,7 @@ class CutSearch(Iterator[Cut]):
         self._refused: Counter[str] = Counter()
         self._found: Iterator[FoundZone] | None = None
         self._search: CutEnumeration | None = None
+        self._is_laid_out = False
 
     def __next__(self) -> Cut:
         return self.cut(self.outline())
@@ -139,8 +142,14 @@ class CutSearch(Iterator[Cut]):
 
     @property
     def has_begun(self) -> bool:
-        """Whether a cut was asked for."""
-        return self._found is not None
+        """Whether a cut, or what all of them hold, was asked for."""
+        return self._is_laid_out
+
+    def in_every_zone(self) -> Ints:
+        """Return the network nodes that every zone holds, ascending; no constraint makes them fewer."""
+        if not self._is_laid_out:
+            self._lay_out()
+        return zone_core(self.local)
 
     def not_nearer(self, cut: Cut) -> tuple[tuple[Refusal, ...], ...]:
         """Return, for each stop of a cut, why no place nearer to the work was taken."""
@@ -149,7 +158,9 @@ class CutSearch(Iterator[Cut]):
     def _begin(self) -> Iterator[FoundZone]:
         """Return the zones; they do not refer to `self`, so a question is freed as soon as it is let go."""
         forced = self._lay_out()
-        self._search = CutEnumeration(self.local, self.problem.orders.max_stops)
+        self._search = CutEnumeration(
+            self.local, self.problem.orders.max_stops, most_meters=self.problem.most_meters
+        )
         return self._search.run(families(self.local, forced))
 
     def _lay_out(self) -> Forced:
@@ -166,6 +177,7 @@ class CutSearch(Iterator[Cut]):
         )
         forced: Forced = forced_places(index, work, orders)
         self.local = LocalGraph(costs, shared, placement, work, forced.places)
+        self._is_laid_out = True
         return forced
 
     def _checked(self, found: FoundZone) -> Outline | None:

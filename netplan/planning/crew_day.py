@@ -76,6 +76,7 @@ class CrewLimitRelaxation:
     Parameters
     ----------
     problem : IsolationProblem
+        Limited to zones within the day.
     ease_minor : int
         What to take off a cut's bound to have one for options within the day [minor units]: the price
         times the meters the day holds. An option within it pays no more than that for its meters.
@@ -112,14 +113,14 @@ def ease(context: PlanningContext, problem: IsolationProblem) -> CrewLimitRelaxa
         low, high = high, 4 * high
     else:
         # No price on meters brings such zones to the front: the question stays as it was.
-        return CrewLimitRelaxation(problem, 0)
+        return CrewLimitRelaxation(replace(problem, most_meters=limit), 0)
     for _ in range(MOST_STEPS):
         middle = (low + high) // 2
         if middle == low:
             break
         low, high = (low, middle) if _is_within(context, problem, middle, limit) else (middle, high)
     # A unit a meter for the rounding of prices, customer by customer.
-    return CrewLimitRelaxation(_with_price(problem, high), (high + 1) * limit)
+    return CrewLimitRelaxation(replace(_with_price(problem, high), most_meters=limit), (high + 1) * limit)
 
 
 def _cheapest(context: PlanningContext, problem: IsolationProblem) -> Cut:

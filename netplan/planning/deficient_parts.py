@@ -85,8 +85,13 @@ def solve_without_feeds(context: PlanningContext, cut: Cut, reach: CutConnectivi
     for draw in draws:
         chosen: list[FlowState] = []
         for place in draw.at(live_nodes(cut)):
-            found = [solved(place.on(demand)) for demand in demands]
-            holds = judge("", found, inlets).holds
+            # All hours of the first place count if none holds; a further one is left at the first that fails.
+            found, holds = [], True
+            for demand in demands:
+                found.append(solved(place.on(demand)))
+                holds = holds and judge("", found[-1:], inlets).holds
+                if chosen and not holds:
+                    break
             if holds or not chosen:
                 chosen = found
             if holds:

@@ -21,17 +21,13 @@ from netplan.feeds import (
     UnfedPart,
     feed_answers,
     feed_links,
+    feed_lower_bound_minor,
+    feed_price_minor,
     least_price_minor,
 )
 from netplan.isolation import Cut
 from netplan.planfile.naming import bypass_id
-from netplan.planning.connectivity import (
-    CutConnectivity,
-    demands_after,
-    flow_after,
-    kept_inlets,
-    reach_of,
-)
+from netplan.planning.connectivity import CutConnectivity, demands_after, flow_after, kept_inlets, reach_of
 from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import queue_minor, queue_of, times_of
 from netplan.planning.deficient_parts import (
@@ -44,6 +40,7 @@ from netplan.planning.deficient_parts import (
 )
 from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
 from netplan.planning.fed_network import FedNetwork, fed_network
+from netplan.planning.parts_off import PartsOffInDay
 from netplan.planning.purge_loads import PurgeDraw, live_nodes
 from netplan.planning.sequence import FeedLinks, Tapped, work_states
 from netplan.planning.stopped_network import StoppedNetwork, at_taps, draw_stops
@@ -76,34 +73,61 @@ def price_cut(
     if barred.any():
         who = network.customers.id[int(isolated[barred][0])]
         return RefusedCut(cut, f"customer {who} must stay on and lies in the zone")
-    too_many = _interruption(context, isolated)
-    if isinstance(too_many, str):
+    interruption = _interruption(context, isolated)
+    if isinstance(interruption, str):
         # Feeds keep others on, never those in the zone.
-        return RefusedCut(cut, too_many, by_relighting=True)
-    refused = _too_dear(context, cut, reach, most_minor)
+        return RefusedCut(cut, interruption, by_relighting=True)
+    refused = _too_dear(context, cut, reach, interruption, most_minor)
     if refused:
         return RefusedCut(cut, refused)
     without_feeds = solve_without_feeds(context, cut, reach)
     deficient = (*stranded_parts(reach), *weak_part(context, reach, without_feeds.states))
     if not deficient:
         return _without_feeds(context, cut, reach, without_feeds)
-    return _with_feeds(_CutToFeed.of(context, cut, reach, without_feeds, deficient), most_minor)
+    below_minor = None if most_minor is None else most_minor - cut.stops_minor - cut.gas_minor - interruption
+    return _with_feeds(_CutToFeed.of(context, cut, reach, without_feeds, deficient), below_minor)
 
 
-def _too_dear(context: PlanningContext, cut: Cut, reach: CutConnectivity, most_minor: int | None) -> str:
-    """Return why a cut is not worth solving, by the least its stranded parts cost; empty when it may be."""
+def _too_dear(
+    context: PlanningContext,
+    cut: Cut,
+    reach: CutConnectivity,
+    interruption_minor: int,
+    most_minor: int | None,
+) -> str:
+    """Return why a cut is not worth solving, by the least its stranded parts cost; empty when it may be.
+
+    The interruption is that of the customers in the zones, with their wait for the crew [minor units].
+    """
+    rules = context.request.rules
+    if most_minor is None:
+        return ""
     stranded = stranded_parts(reach)
-    if most_minor is None or not stranded:
+    base_minor = cut.stops_minor + cut.gas_minor + interruption_minor
+    day = PartsOffInDay(context, reach, stranded)
+    off = [part_of(context, part, ()).off_price_minor for part in stranded]
+    allowed = context.request.feeds_allowed
+    hose = feed_lower_bound_minor(rules, least_bypass_m=0.0, least_hose_m=0.0, has_valve=True)
+    if not allowed and None in off:
+        return NO_FEED_ALLOWED
+    least_minor = day.least_minor([hose if allowed else None] * len(stranded), off)
+    if least_minor is None:
+        return day.reason
+    if base_minor + least_minor >= most_minor:
+        return TOO_DEAR
+    if not stranded:
         return ""
     stopped = draw_stops(context.request.network, context.base, cut)
     # Where gas stands before any stop no fewer ways begin than where it stands after.
     pressure = at_taps(stopped, context.before)[None]
     fed = fed_network(context, cut, reach, stopped, stranded, pressure)
-    parts = [part_of(context, part, feeds) for part, feeds in zip(stranded, fed.feeds, strict=True)]
-    least_minor = least_price_minor(parts, context.request.rules)
-    if least_minor is None:
+    feeds = [min((feed_price_minor(feed, 1, rules) for feed in some), default=None) for some in fed.feeds]
+    if any(feed is None and gone is None for feed, gone in zip(feeds, off, strict=True)):
         return _no_feed(context, fed)
-    return TOO_DEAR if _base_minor(context, cut, reach) + least_minor >= most_minor else ""
+    least_minor = day.least_minor(feeds, off)
+    if least_minor is None:
+        return _with_refused(day.reason, fed)
+    return TOO_DEAR if base_minor + least_minor >= most_minor else ""
 
 
 def _no_feed(context: PlanningContext, fed: FedNetwork) -> str:
@@ -114,11 +138,6 @@ def _no_feed(context: PlanningContext, fed: FedNetwork) -> str:
 def _with_refused(reason: str, fed: FedNetwork) -> str:
     """Return why nothing stands, and why feeds within reach may not be used."""
     return "; ".join((reason, *fed.refused))
-
-
-def _base_minor(context: PlanningContext, cut: Cut, reach: CutConnectivity) -> int:
-    """Return what every option on a cut pays: stops, gas, and the customers in its zones."""
-    return cut.stops_minor + cut.gas_minor + int(context.off_minor[reach.isolated].sum())
 
 
 def _without_feeds(
@@ -238,10 +257,9 @@ class _CutToFeed:
         return Relieved(FeedLoads(demands, draws), ~np.isin(inlets.node, kept.node))
 
 
-def _with_feeds(to_feed: _CutToFeed, most_minor: int | None) -> tuple[EvaluatedOption, ...] | RefusedCut:
+def _with_feeds(to_feed: _CutToFeed, below_minor: int | None) -> tuple[EvaluatedOption, ...] | RefusedCut:
     context, cut, fed = to_feed.context, to_feed.cut, to_feed.fed
     parts, rules = to_feed.parts, context.request.rules
-    below_minor = None if most_minor is None else most_minor - _base_minor(context, cut, to_feed.reach)
     least_minor = least_price_minor(parts, rules)
     if least_minor is None:
         return RefusedCut(cut, _no_feed(context, fed))
@@ -250,17 +268,18 @@ def _with_feeds(to_feed: _CutToFeed, most_minor: int | None) -> tuple[EvaluatedO
     case = to_feed.case()
     held: dict[tuple[bool, ...], EvaluatedOption] = {}
     reason, is_cut_short = "", False
+    day = PartsOffInDay(context, to_feed.reach, to_feed.deficient)
     answers = feed_answers(
         case,
         parts,
         rules,
         below_minor=below_minor,
-        is_settled=held.__contains__,
+        is_settled=lambda off: off in held or day.is_too_short(off),
         relieved=partial(to_feed.relieved, case.inlets),
     )
     for answer in answers:
         if answer.verdict is None:
-            reason, is_cut_short = reason or answer.reason, answer.is_cut_short
+            reason, is_cut_short = reason or answer.reason or day.reason, answer.is_cut_short
             continue
         priced = _option_with(to_feed, answer)
         if isinstance(priced, RefusedCut):

@@ -9,7 +9,7 @@ reach farther than that.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -52,6 +52,7 @@ class PressureAreas:
     of_node: Ints
     supply: PartSupply
     least_mop_pa_gauge: Floats
+    _joined: dict[tuple[Join, ...], Floats] = field(default_factory=dict, repr=False)
 
     def outlets_refused(self, giving: int, fed: int) -> str:
         """Return why two areas may not be joined at all, by their stations; empty when they may."""
@@ -76,6 +77,12 @@ class PressureAreas:
 
         NaN without a station.
         """
+        key = tuple(joins)
+        if key not in self._joined:
+            self._joined[key] = self._fault_pa_gauge(key)
+        return self._joined[key]
+
+    def _fault_pa_gauge(self, joins: Sequence[Join]) -> Floats:
         count = len(self.supply.fault_pa_gauge)
         ends = np.array(joins, dtype=np.int64).reshape(-1, 2).T
         label, _ = component_labels(count, ends[0], ends[1])

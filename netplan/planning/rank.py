@@ -26,6 +26,7 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import ease
 from netplan.planning.evaluate import price_cut
 from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
+from netplan.planning.infeasibility import require_possible
 from netplan.planning.least_stops import require_enough_stops
 from netplan.planning.search_budget import Budget, BudgetSpentError
 from netplan.reference.gas import METRIC_STANDARD
@@ -151,6 +152,9 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
     reason = "every way to isolate the work was priced"
     search = context.cuts(problem)
     while (cut := next(search, None)) is not None:
+        if not budget.zones:
+            # Asked once there is a cut at all: what keeps every cut away is said by the search itself.
+            require_possible(context, problem)
         worst, bound = found.worst_minor, cut.bound_minor - ease_minor
         if worst is not None and bound >= worst:
             next_bound, reason = bound, "nothing beyond can be cheaper"
@@ -168,6 +172,7 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
             budget.has_options = bool(found.options)
             continue
         refused.append(answer)
+        budget.count_refused(_FIGURES.sub("#", answer.reason))
         if answer.is_cut_short:
             unsettled.append(bound)
         if answer.by_relighting and not is_eased:

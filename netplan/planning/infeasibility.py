@@ -1,0 +1,85 @@
+"""Proofs that no zone at all can give a plan, by what every zone takes: found before any is priced.
+
+Every zone holds the work and what no stop can part from it. Whoever loses every station to that alone loses
+them whatever is stopped, because a larger zone joins nobody to a station. Without feeds they are off.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from netplan.core.arrays import Ints
+from netplan.core.errors import NoPlanError
+from netplan.isolation import IsolationProblem
+from netplan.planning.connectivity import CutConnectivity, reach_after
+from netplan.planning.context import PlanningContext
+from netplan.planning.crew_day import queue_of, times_of
+
+__all__ = ["reach_of_core", "require_possible"]
+
+NO_PLAN = "no set of stops holds every constraint"
+MOST_NAMED = 4
+"""Customers named in one line (own) [-]."""
+
+
+def require_possible(context: PlanningContext, problem: IsolationProblem) -> None:
+    """Check what can be told of every zone without pricing one.
+
+    Parameters
+    ----------
+    context : PlanningContext
+    problem : IsolationProblem
+
+    Raises
+    ------
+    NoPlanError
+        When no feeds are allowed and, whatever is stopped, a customer who must stay on loses its gas, or more
+        meters do than the crew's day can relight. The reason says what would free it.
+    """
+    request = context.request
+    if request.feeds_allowed:
+        return
+    core = reach_of_core(context, problem)
+    off = np.flatnonzero(core.isolated | core.stranded)
+    kept = off[context.must_stay[off]]
+    if len(kept):
+        names = _names(context, kept)
+        raise _not_possible(
+            f"whatever is stopped, {names}, who must stay on, loses its gas, and no feed may be used, "
+            "by order; what would have to give: the order against feeds (--no-bypass), or a supply of its "
+            "own (--own-supply)"
+        )
+    if not len(off):
+        return
+    times = times_of(request, queue_of(request, off))
+    if not times.fits:
+        raise _not_possible(
+            f"whatever is stopped, these lose their gas and no feed may be used, by order: {times.reason}; "
+            "what would have to give: the order against feeds (--no-bypass), or the crew's day "
+            "(rules crew.relights_per_hour, crew.day_end)"
+        )
+
+
+def reach_of_core(context: PlanningContext, problem: IsolationProblem) -> CutConnectivity:
+    """Return who loses its gas in every zone: isolated or stranded by what all of them hold."""
+    network = context.request.network
+    pieces, section = network.pieces, problem.section
+    core = context.cuts(problem).in_every_zone()
+    inside = np.zeros(len(network.nodes), dtype=bool)
+    inside[core] = True
+    closed = inside[pieces.from_node] | inside[pieces.to_node]
+    for pipe, low, high in zip(section.pipe, section.from_m, section.to_m, strict=True):
+        closed |= (pieces.pipe == pipe) & (pieces.from_m < high) & (pieces.to_m > low)
+    shut = np.flatnonzero(closed).astype(np.int32)
+    return reach_after(network, shut, core.astype(np.int32), fed_before=context.fed_before)
+
+
+def _not_possible(reason: str) -> NoPlanError:
+    return NoPlanError(f"{NO_PLAN}: {reason}", (reason,))
+
+
+def _names(context: PlanningContext, rows: Ints) -> str:
+    ids = context.request.network.customers.id
+    named = ", ".join(ids[row] for row in rows[:MOST_NAMED].tolist())
+    more = f" and {len(rows) - MOST_NAMED} more" if len(rows) > MOST_NAMED else ""
+    return f"customer {named}{more}"

@@ -1,0 +1,90 @@
+"""Which parts can't be off together, because the crew's day is too short to relight them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import product
+from typing import Final
+
+import numpy as np
+
+from netplan.customers import most_meters
+from netplan.planning.connectivity import CutConnectivity
+from netplan.planning.context import PlanningContext
+from netplan.planning.crew_day import queue_of, times_of
+from netplan.planning.deficient_parts import DeficientPart
+
+__all__ = ["PartsOffInDay"]
+
+MOST_CHOSEN: Final = 10
+"""Parts of which every choice to be off is gone through; more are priced one by one (own) [-]."""
+
+
+class PartsOffInDay:
+    """Asks of parts off, before anything is solved for them, whether the day holds their relighting.
+
+    Parameters
+    ----------
+    context, reach
+        Who is off because of the zones alone.
+    parts : sequence of DeficientPart
+        Parts that may be off as well.
+
+    Attributes
+    ----------
+    reason : str
+        Why the first parts asked for that the day doesn't hold can't be off; empty without such.
+    """
+
+    def __init__(
+        self, context: PlanningContext, reach: CutConnectivity, parts: Sequence[DeficientPart]
+    ) -> None:
+        request = context.request
+        crew = request.rules.crew
+        meters = np.maximum(request.network.customers.meters, 1)
+        self._context, self._reach, self._parts = context, reach, parts
+        self._most = most_meters(request.start, request.window_hours, crew.relights_per_hour, crew.day_end)
+        self._in_zones = int(meters[reach.isolated].sum())
+        self._in_part = [int(meters[part.customers].sum()) for part in parts]
+        self.reason = ""
+
+    def is_too_short(self, off: Sequence[bool]) -> bool:
+        """Return whether the day is too short with those parts off."""
+        meters = self._in_zones + sum(
+            of_part for of_part, is_off in zip(self._in_part, off, strict=True) if is_off
+        )
+        if meters <= self._most:
+            return False
+        if not self.reason:
+            gone = self._reach.isolated.copy()
+            for part, is_off in zip(self._parts, off, strict=True):
+                gone[part.customers] |= is_off
+            request = self._context.request
+            self.reason = times_of(request, queue_of(request, np.flatnonzero(gone))).reason
+        return True
+
+    def least_minor(self, feed_minor: Sequence[int | None], off_minor: Sequence[int | None]) -> int | None:
+        """Return what all parts cost at least where the day is long enough; None where it never is.
+
+        Parameters
+        ----------
+        feed_minor, off_minor : sequences of (int or None)
+            What feeding a part costs at least, and what it costs off [minor units]; None where that is
+            no way. Every part has one of them.
+        """
+        if len(feed_minor) > MOST_CHOSEN:
+            pairs = zip(feed_minor, off_minor, strict=True)
+            return sum(min(price for price in pair if price is not None) for pair in pairs)
+        least: int | None = None
+        ways = [
+            [is_off for is_off, price in ((False, feed), (True, off)) if price is not None]
+            for feed, off in zip(feed_minor, off_minor, strict=True)
+        ]
+        for off in product(*ways):
+            if not self.is_too_short(off):
+                price = sum(
+                    (gone if is_off else fed) or 0
+                    for is_off, fed, gone in zip(off, feed_minor, off_minor, strict=True)
+                )
+                least = price if least is None else min(least, price)
+        return least

@@ -1,0 +1,109 @@
+"""Where a proof says that no zone gives a plan, exhaustive pricing of every zone finds none.
+
+The suite takes 72 random networks, all without feeds; ``GAS_NETPLAN_PLAN_SEEDS=600 python -m pytest
+tests/laws/test_infeasibility.py`` takes as many as it says.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+
+import numpy as np
+import pytest
+
+from netplan.core.errors import NoPlanError
+from netplan.network.work_section import WorkPart, work_section
+from netplan.planning.context import PlanningContext
+from netplan.planning.infeasibility import reach_of_core, require_possible
+from netplan.planning.rank import isolation_problem
+from netplan.planning.request import PlanRequest
+from netplan.rules.rule_set import Rules
+from tests.support.isolation_oracle import Case
+from tests.support.plan_oracle import HOURS, PlanOracle, plan_case, plan_rules
+
+SEEDS = int(os.environ.get("GAS_NETPLAN_PLAN_SEEDS", "72"))
+
+
+def _context(case: Case, rules: Rules) -> PlanningContext:
+    of = case.section
+    parts = tuple(
+        WorkPart(case.network.pipes.id[int(pipe)], float(low), float(high))
+        for pipe, low, high in zip(of.pipe, of.from_m, of.to_m, strict=True)
+    )
+    request = PlanRequest(case.network, parts, rules, hours=HOURS, feeds_allowed=False)
+    return PlanningContext.for_request(request)
+
+
+def _proof(context: PlanningContext, case: Case) -> str:
+    """Return the reason of the proof that there is no plan; empty without one."""
+    section = work_section(case.network, context.request.parts)
+    try:
+        require_possible(context, isolation_problem(context, section))
+    except NoPlanError as error:
+        return error.reasons[0]
+    return ""
+
+
+def test_what_is_proven_to_have_no_plan_has_none() -> None:
+    seen: Counter[str] = Counter()
+    for seed in range(SEEDS):
+        case, rules = plan_case(seed), plan_rules(seed)
+        context = _context(case, rules)
+        reason = _proof(context, case)
+        oracle = PlanOracle(case, rules, feeds=False)
+        if not oracle.solved_before:
+            continue
+        found = oracle.options(1)
+        if reason:
+            assert not found, f"seed {seed}: {reason}"
+            seen["who must stay on" if "must stay on" in reason else "the crew's day"] += 1
+        seen["no plan"] += not found
+        seen["a plan"] += bool(found)
+    # Enough of each, and not everything: the proofs tell them apart.
+    assert seen["who must stay on"] >= SEEDS // 60, seen
+    assert seen["the crew's day"] >= SEEDS // 30, seen
+    assert seen["a plan"] >= SEEDS // 10, seen
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_every_zone_takes_what_the_core_takes(seed: int) -> None:
+    case, rules = plan_case(seed), plan_rules(seed)
+    context = _context(case, rules)
+    section = work_section(case.network, context.request.parts)
+    core = reach_of_core(context, isolation_problem(context, section))
+    off = set(np.flatnonzero(core.isolated | core.stranded).tolist())
+    oracle = PlanOracle(case, rules, feeds=False)
+    for zone in oracle.zones():
+        border = [n for n, link in enumerate(oracle.links) if (link.a in zone) != (link.b in zone)]
+        links = [oracle.links[n] for n in border]
+        ends = [link.a if link.a in zone else link.b for link in links]
+        choices = [link.stops[end] for link, end in zip(links, ends, strict=True)]
+        if not all(choices):
+            continue
+        methods = [some[0] for some in choices]
+        stops = oracle._stops(zone, border, methods)
+        label = oracle._labels(
+            sorted(
+                {stop.piece for stop in stops}
+                | set(np.flatnonzero(~case.network.pieces.is_open).tolist())
+                | {
+                    row
+                    for row in range(len(case.network.pieces))
+                    for nodes in [
+                        {int(case.network.pieces.from_node[row]), int(case.network.pieces.to_node[row])}
+                    ]
+                    if any(oracle._end(node) in zone for node in nodes)
+                }
+            )
+        )
+        live = {label[int(node)] for node in case.network.stations.node if node >= 0}
+        gone = {
+            row
+            for row, nodes in enumerate(oracle.at)
+            if any(
+                oracle._end(node) in zone or (node in oracle.fed_before and label[node] not in live)
+                for node in nodes
+            )
+        }
+        assert off <= gone, f"seed {seed}"
