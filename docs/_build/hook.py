@@ -14,7 +14,7 @@ import generated
 import measured
 
 DOCS = Path(__file__).resolve().parent.parent
-NO_CAUTION = ("reference/", "benchmarks/", "library.md", "cautions.md", "checks.md", "planted-faults.md")
+NO_CAUTION = ("reference/", "benchmarks/", "install.md", "library.md", "cautions.md", "checks.md", "planted-faults.md")
 CAUTION = (
     '!!! danger "Planning figures only"\n'
     "    No permit, no approved procedure, no substitute for the operator's rules, local codes and\n"

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from netplan.hydraulics import FlowNetwork, FlowSolver, FlowState, PartStatus
+from netplan.hydraulics import FlowNetwork, FlowSolver, FlowState, PartStatus, ldl_solver, lu_solver
 from tests.benchmarks.street_grid import street_grid
 from tests.outside.test_flow_networks import town
 from tests.support.flow_cases import CONDITIONS, solve
@@ -24,6 +24,8 @@ Floats = npt.NDArray[np.float64]
 
 BLOCKS = {"30k": 45, "270k": 136, "1M": 263}
 SIZES = ["town", *BLOCKS]
+SOLVERS = {"qdldl": ldl_solver, "scipy": lu_solver}
+"""The usual factorisation, and the one where its library is not installed."""
 SERVICE_M3_PER_H = 0.25
 ROUNDS = {"town": 20, "30k": 10, "270k": 7, "1M": 3}
 SAME_WITHIN_MBAR = 1e-3
@@ -45,12 +47,19 @@ def busy_link(state: FlowState) -> int:
     return int(np.argsort(-flow, kind="stable")[flow.size // 8])
 
 
+@pytest.mark.parametrize("solver", SOLVERS)
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.benchmark(group="flow")
-def test_cold(benchmark: Any, size: str) -> None:
+def test_cold(benchmark: Any, size: str, solver: str) -> None:
     """Prepare and solve from nothing."""
     network, demand = case(size)
-    state = benchmark.pedantic(solve, (network, demand, CONDITIONS), rounds=ROUNDS[size], warmup_rounds=1)
+    state = benchmark.pedantic(
+        solve,
+        (network, demand, CONDITIONS),
+        {"linear_solver": SOLVERS[solver]},
+        rounds=ROUNDS[size],
+        warmup_rounds=1,
+    )
     assert state.status is PartStatus.SOLVED
     benchmark.extra_info["pipes"] = network.links.count
     benchmark.extra_info["steps"] = state.iterations
@@ -58,15 +67,16 @@ def test_cold(benchmark: Any, size: str) -> None:
     benchmark.extra_info["peak_gib_of_the_run_so_far"] = round(peak, 2)
 
 
+@pytest.mark.parametrize("solver", SOLVERS)
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.benchmark(group="flow")
-def test_warm_after_one_stop(benchmark: Any, size: str) -> None:
+def test_warm_after_one_stop(benchmark: Any, size: str, solver: str) -> None:
     """Solve again with one busy main closed; the answer is compared with one from nothing."""
     network, demand = case(size)
-    solver = FlowSolver(network, CONDITIONS)
-    link = busy_link(solver.solve(demand))
+    prepared = FlowSolver(network, CONDITIONS, linear_solver=SOLVERS[solver])
+    link = busy_link(prepared.solve(demand))
     state = benchmark.pedantic(
-        solver.resolve, kwargs={"closed_links": [link]}, rounds=ROUNDS[size], warmup_rounds=1
+        prepared.resolve, kwargs={"closed_links": [link]}, rounds=ROUNDS[size], warmup_rounds=1
     )
     links = network.links
     is_open = links.is_open.copy()

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import functools
 import itertools
+import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import networkx as nx
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from netplan.core.errors import NoPlanError
-from netplan.graph.compiled_cut import CompiledFlow, Question
+from netplan.graph.compiled_cut import CompiledFlow, Question, _interpreted
+from netplan.graph.compiled_cut import _compiled as _compiled_or_not
 from netplan.graph.cut_labels import CutLabels
 from netplan.graph.minimum_cut import INFINITE, UNEXPLORED, least_cut
 from netplan.graph.spanning_forest import spanning_forest
@@ -29,6 +32,7 @@ from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.work_section import WorkSection
 from netplan.rules.read import default_rules
+from netplan.screening import ScreenSettings, screen
 from tests.benchmarks.isolation_grids import isolation_grid
 from tests.laws.test_maximum_flow import Hidden, drawn
 from tests.support import schutterwald
@@ -85,9 +89,17 @@ def _compiled(hidden: Hidden, own: set[int]) -> tuple[CompiledFlow, Question, Ca
     return flow, question, explore
 
 
-@settings(max_examples=200, deadline=None)
-@given(st.integers(0, 1 << 30))
-def test_compiled_cuts_equal_networkx(seed: int) -> None:
+@pytest.fixture(params=["compiled", "interpreted"])
+def way(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> str:
+    """Whether cuts are found by compiled code, or by the same text interpreted."""
+    if request.param == "interpreted":
+        monkeypatch.setattr("netplan.graph.compiled_cut._compiled", lambda: _interpreted)
+    return str(request.param)
+
+
+@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(seed=st.integers(0, 1 << 30))
+def test_cuts_of_many_questions_equal_networkx(way: str, seed: int) -> None:
     hidden, rng = drawn(seed)
     flow, question, explore = _compiled(hidden, {0, int(rng.integers(len(hidden.sink)))})
     owned = set(question.node.tolist())
@@ -113,12 +125,37 @@ def test_compiled_cuts_equal_networkx(seed: int) -> None:
     assert (flow.arcs.sink[sorted(owned)] == -1).all()
 
 
-def test_a_question_may_have_many_arcs_of_its_own() -> None:
+def test_a_question_may_have_many_arcs_of_its_own(way: str) -> None:
     stops = [(0, node, node, 0) for node in range(1, 1000)]
     flow, question, explore = _compiled(Hidden(stops, [0] + [1 << 40] * 999), {0})
     found = flow.least_cut(question, explore)
     assert found is not None
     assert (found.value, found.nodes) == (sum(range(1, 1000)), [0])
+
+
+@pytest.mark.parametrize("town", ["grid", "Schutterwald"])
+def test_a_screen_is_the_same_compiled_and_interpreted(
+    town: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    network = isolation_grid(1200, 3) if town == "grid" else build_network(schutterwald.layers())
+    asked = ScreenSettings(pressure=False)
+    one = screen(network, RULES, asked, folder=tmp_path / "one").table
+    asked_interpreted = []
+
+    def interpreted(*question: Any) -> int:
+        asked_interpreted.append(question[-1])
+        return _interpreted(*question)
+
+    monkeypatch.setattr("netplan.graph.compiled_cut._compiled", lambda: interpreted)
+    other = screen(network, RULES, asked, folder=tmp_path / "other").table
+    assert one.equals(other)
+    assert len(asked_interpreted) > 0.2 * network.pipes.n_mains
+    assert one["outcome"].to_pylist().count("plan") > 0.5 * network.pipes.n_mains
+
+
+def test_without_the_compiler_the_same_text_runs_interpreted(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "numba", None)
+    assert _compiled_or_not.__wrapped__() is _interpreted
 
 
 def _multigraph(seed: int) -> tuple[int, np.ndarray[Any, Any], np.ndarray[Any, Any], np.random.Generator]:
