@@ -62,7 +62,7 @@ def test_the_reason_names_what_gives_a_plan_once_it_is_lifted(
     with monkeypatch.context() as patched:
         # Of the question as it was asked no zone is priced.
         patched.setattr("netplan.planning.rank.price_cut", lambda *_: pytest.fail("a zone was priced"))
-        patched.setattr("netplan.planning.run.lifted_orders", lambda *_: ())
+        patched.setattr("netplan.planning.make_plan.lifted_orders", lambda *_: ())
         with pytest.raises(NoPlanError, match=said) as told:
             make_plan(PlanRequest(**given))
     assert not told.value.cut_short
