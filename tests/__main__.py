@@ -1,4 +1,4 @@
-"""The one door: every check, in the order that fails fastest.
+"""Every check, in the order that fails fastest.
 
 Run it as ``python -m tests``. Arguments are handed on to pytest, as in ``python -m tests -k bypass``.
 """
