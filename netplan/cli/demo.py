@@ -21,7 +21,7 @@ def command(
     from netplan.cli.sample import DEMO_WORK, sample_network
     from netplan.cli.terminal import console
     from netplan.network.work_part import WorkPart
-    from netplan.outputs.targets import check_target
+    from netplan.outputs.output_folders import check_target
 
     network, target = sample_network(), check_target(out, overwrite=True)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final
 
-from netplan.planning.lifted_orders import Lifted, LiftedKind
+from netplan.planning.blocking_orders import Lifted, LiftedKind
 
 __all__ = ["lifted_in_words"]
 

@@ -103,8 +103,8 @@ def command(
     Every quantity may carry its unit: '39 °F', '540 min', '12 ft'. Without one it is in the unit in brackets;
     chainages and lengths are metres with --units us too.
     """
+    from netplan.outputs.output_folders import check_target
     from netplan.outputs.reader_choices import Choices, check_choices
-    from netplan.outputs.targets import check_target
 
     check_inputs(network, texts=(rules, mapping, forecast), polygons=(area, keep_out, within))
     target = check_target(out, overwrite=overwrite)

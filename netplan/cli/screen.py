@@ -86,7 +86,7 @@ def command(
     """Ask for every main what its isolation means: who is lost, stops, gas, burden, pressure."""
     if by not in FIGURES:
         raise BadInputError(f"--by: {quoted(by)} is no figure; write one of {', '.join(FIGURES)}")
-    from netplan.outputs.targets import check_screen_target
+    from netplan.outputs.output_folders import check_screen_target
 
     check_inputs(network, texts=(mapping, rules), polygons=(within,))
     target = check_screen_target(out, overwrite=overwrite)

@@ -40,7 +40,7 @@ def command(
     """Split a long renewal into stages: fewest customers off at any one time, then lowest burden."""
     if (street is None) == (not main):
         raise BadWorkError("renewal: give either --street, or --main once or more")
-    from netplan.outputs.targets import check_stages_target
+    from netplan.outputs.output_folders import check_stages_target
 
     check_inputs(network, texts=(mapping, rules))
     target = check_stages_target(out, overwrite=overwrite)

@@ -106,7 +106,7 @@ class NoPlanError(NetplanError):
 
     Attributes
     ----------
-    lifted : tuple of netplan.planning.lifted_orders.Lifted
+    lifted : tuple of netplan.planning.blocking_orders.Lifted
         Orders of which one lifted alone gives a plan; filled where plans are made.
     """
 

@@ -66,7 +66,7 @@ from netplan.feeds.possible_feeds import (
     hose_ways,
     valve_feeds,
 )
-from netplan.feeds.separate_solution import FeedChecker
+from netplan.feeds.split_case import FeedChecker
 from netplan.feeds.velocity_changes import FlowChanges, flow_changes, link_velocity_m_per_s, station_loads
 
 __all__ = [

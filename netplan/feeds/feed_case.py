@@ -15,7 +15,7 @@ from netplan.feeds.feed_kinds import FeedSize, SizedFeed
 from netplan.feeds.feed_links import feed_links, feed_loss_coefficient
 from netplan.feeds.feed_prices import feed_price_minor
 from netplan.hydraulics.flow_network import FlowState
-from netplan.hydraulics.network_solver import NetworkSolver
+from netplan.hydraulics.solver_protocol import NetworkSolver
 from netplan.rules.rule_set import Rules
 
 __all__ = ["Draw", "FeedCase", "FeedLoads", "Inlets", "Verdict", "as_loads"]

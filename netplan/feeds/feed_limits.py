@@ -13,7 +13,7 @@ from netplan.core.constants import MM_PER_M
 from netplan.feeds.constraint_margin import ConstraintMargin, last_that_holds
 from netplan.feeds.feed_case import Draw, FeedCase, FeedLoads, as_loads
 from netplan.feeds.feed_kinds import Feed, FeedSize, sizes_in_order
-from netplan.feeds.separate_solution import FeedChecker
+from netplan.feeds.split_case import FeedChecker
 from netplan.rules.rule_set import Rules
 
 __all__ = [

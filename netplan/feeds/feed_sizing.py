@@ -13,7 +13,7 @@ from netplan.core.arrays import Flags, Floats, Ints
 from netplan.feeds.feed_case import FeedCase, FeedLoads, Verdict
 from netplan.feeds.feed_kinds import Feed, FeedSize, SizedFeed, sizes_in_order
 from netplan.feeds.feed_prices import feed_price_minor
-from netplan.feeds.separate_solution import FeedChecker
+from netplan.feeds.split_case import FeedChecker
 from netplan.rules.rule_set import Rules
 
 __all__ = [

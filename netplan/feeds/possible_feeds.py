@@ -1,4 +1,4 @@
-"""Ways of feeding a part: bypasses between stops, hoses between mains, boundary valves."""
+"""Where a bypass, a hose or an opened valve is possible: places, lengths and hose routes."""
 
 from __future__ import annotations
 

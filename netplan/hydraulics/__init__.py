@@ -5,8 +5,8 @@ from netplan.hydraulics.flow_conditions import FlowConditions, FlowGas
 from netplan.hydraulics.flow_network import FlowLinks, FlowNetwork, FlowState, PartStatus, StationState
 from netplan.hydraulics.friction import friction_factor
 from netplan.hydraulics.linear_system import LinearSolver, default_linear_solver, ldl_solver, lu_solver
-from netplan.hydraulics.network_solver import CountedSolver, NetworkSolver, SolutionCount
 from netplan.hydraulics.solver import FlowSolver, datum_height_m
+from netplan.hydraulics.solver_protocol import CountedSolver, NetworkSolver, SolutionCount
 from netplan.hydraulics.validity_limits import LIMITS, Limit, links_beyond, transition_allowance_pa
 
 __all__ = [

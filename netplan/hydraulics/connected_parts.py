@@ -10,7 +10,7 @@ from scipy.sparse import csr_array
 
 from netplan.core.arrays import Flags, Ints
 from netplan.graph.connected_components import component_labels, matrix_component_labels
-from netplan.hydraulics.layout import Layout
+from netplan.hydraulics.prepared_network import Layout
 
 __all__ = ["ConnectedParts", "find_parts"]
 

@@ -12,10 +12,10 @@ from netplan.graph.grouping import sum_at
 from netplan.graph.pruning import Branches
 from netplan.hydraulics.connected_parts import ConnectedParts
 from netplan.hydraulics.flow_network import FlowNetwork, FlowState, PartStatus, StationState
-from netplan.hydraulics.layout import Layout
 from netplan.hydraulics.linear_system import CoreMatrix
 from netplan.hydraulics.newton import CoreProblem, CoreSolution
 from netplan.hydraulics.nodal_demand import BranchFlows, NodeLoads
+from netplan.hydraulics.prepared_network import Layout
 from netplan.hydraulics.pressure_drop import SegmentDrops
 from netplan.hydraulics.station_states import CAPPED, HOLDING, LOCKED
 

@@ -11,7 +11,7 @@ from scipy.sparse.linalg import splu
 
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.graph.grouping import sum_at
-from netplan.hydraulics.layout import CorePattern
+from netplan.hydraulics.prepared_network import CorePattern
 
 try:
     import qdldl

@@ -12,9 +12,9 @@ from netplan.hydraulics.active_set import solve_core
 from netplan.hydraulics.connected_parts import ConnectedParts, find_parts
 from netplan.hydraulics.flow_network import FlowState, PartStatus
 from netplan.hydraulics.flow_result import CoreResult, SolveInput, WarmStart, make_state
-from netplan.hydraulics.layout import Layout
 from netplan.hydraulics.newton import CoreProblem, CoreSolution
 from netplan.hydraulics.nodal_demand import NodalDemand, nodal_demand, node_loads
+from netplan.hydraulics.prepared_network import Layout
 from netplan.hydraulics.pressure_drop import SegmentDrops
 from netplan.hydraulics.station_states import group_stations
 

@@ -9,7 +9,7 @@ import numpy as np
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.graph.grouping import sum_at
 from netplan.hydraulics.connected_parts import ConnectedParts
-from netplan.hydraulics.layout import Layout
+from netplan.hydraulics.prepared_network import Layout
 
 __all__ = ["BranchFlows", "NodalDemand", "NodeLoads", "nodal_demand", "node_loads"]
 

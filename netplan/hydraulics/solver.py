@@ -14,9 +14,9 @@ from netplan.hydraulics.connected_parts import ConnectedParts, find_parts
 from netplan.hydraulics.flow_conditions import FlowConditions
 from netplan.hydraulics.flow_network import FlowLinks, FlowNetwork, FlowState
 from netplan.hydraulics.flow_result import SolveInput, WarmStart
-from netplan.hydraulics.layout import Layout, LayoutInput, make_layout
 from netplan.hydraulics.linear_system import CoreMatrix, LinearSolver, default_linear_solver
 from netplan.hydraulics.network_solution import solve_given
+from netplan.hydraulics.prepared_network import Layout, LayoutInput, make_layout
 
 __all__ = ["FlowSolver", "datum_height_m", "link_numbers"]
 

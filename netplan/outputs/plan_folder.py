@@ -22,8 +22,8 @@ from netplan.outputs.notice_list import (
     notices_csv,
 )
 from netplan.outputs.notice_workbook import write_notices_xlsx
+from netplan.outputs.output_folders import check_target
 from netplan.outputs.reader_choices import Choices, check_choices
-from netplan.outputs.targets import check_target
 from netplan.planfile import SolvedState, read_state
 from netplan.planfile.model import Plan
 from netplan.planfile.plan_json import option_of_rank, plan_to_json, read_plan

@@ -6,9 +6,9 @@ from pathlib import Path
 
 from netplan.outputs.atomic_writes import Target, write_folder
 from netplan.outputs.map.screen_map import screen_map
+from netplan.outputs.output_folders import check_screen_target
 from netplan.outputs.screen_report import report_text
 from netplan.outputs.screen_table import ranked_mains, write_csv, write_geoparquet
-from netplan.outputs.targets import check_screen_target
 from netplan.screening.link_candidates import NewLink
 from netplan.screening.screen_run import Screen
 from netplan.screening.valve_candidates import ValvePlaces

@@ -18,7 +18,7 @@ from netplan.outputs.atomic_writes import Target, write_folder
 from netplan.outputs.layers import write_layers
 from netplan.outputs.map.stage_map import stage_map
 from netplan.outputs.notice_list import spreadsheet_safe
-from netplan.outputs.targets import check_stages_target
+from netplan.outputs.output_folders import check_stages_target
 from netplan.staging import RenewalStage, Staging
 
 __all__ = ["customer_attributes", "stage_layers", "stage_table", "write_stages_folder"]

@@ -8,8 +8,8 @@ is the same, value by value::
 """
 
 from netplan.planfile.solved_state import SolvedState
-from netplan.planfile.state_layers import read_state, write_state
 from netplan.planfile.state_network import StateNetwork, flow_network
+from netplan.planfile.state_read_write import read_state, write_state
 from netplan.planfile.state_tables import (
     PieceState,
     StateCustomers,

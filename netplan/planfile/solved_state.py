@@ -1,4 +1,4 @@
-"""The solved state of an option after its stops: the one model of a solved network, in memory and on disk."""
+"""The solved state of an option after its stops: the one model of a solved network, in memory."""
 
 from __future__ import annotations
 

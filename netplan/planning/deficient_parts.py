@@ -14,7 +14,7 @@ from netplan.isolation import Cut
 from netplan.planning.connectivity import CutConnectivity, demands_after, kept_inlets
 from netplan.planning.context import PlanningContext
 from netplan.planning.purge_loads import PurgeDraw, live_nodes, purge_draws
-from netplan.planning.sequence import judge
+from netplan.planning.work_states import judge
 
 __all__ = ["DeficientPart", "WithoutFeeds", "part_of", "solve_without_feeds", "stranded_parts", "weak_part"]
 

@@ -16,8 +16,8 @@ from netplan.planning.deficient_parts import DeficientPart
 from netplan.planning.fed_network import FedNetwork
 from netplan.planning.pressure_areas import Join
 from netplan.planning.purge_loads import PurgeDraw
-from netplan.planning.sequence import WorkStates
 from netplan.planning.stopped_network import StoppedNetwork
+from netplan.planning.work_states import WorkStates
 
 __all__ = ["EvaluatedOption", "RefusedCut"]
 

@@ -17,9 +17,9 @@ from netplan.planning.connectivity import CutConnectivity, flow_after, node_dema
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.feeds_in_use import ClosedLengths, FeedEnd, FeedInUse, feeds_in_use
-from netplan.planning.sequence import ROUNDING_PA
 from netplan.planning.stopped_network import link_chainages, tap_at
 from netplan.planning.subnetwork_context import SubnetworkContext
+from netplan.planning.work_states import ROUNDING_PA
 
 __all__ = ["Failure", "FailureCase", "failure_case"]
 

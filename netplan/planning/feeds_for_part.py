@@ -1,4 +1,4 @@
-"""Ways of feeding one deficient part: bypasses between stops, hoses between mains, boundary valves."""
+"""The possible feeds of one deficient part of an option: its own stops, mains near it, valves at its edge."""
 
 from __future__ import annotations
 

@@ -7,8 +7,8 @@ stop_in_state("S1")  -> "S1 in"                  # what State.after_step has to 
 feed_open_state("B1") -> "B1 open"               # pressures of the states find their step
 """
 
-from netplan.procedure.order_case import feed_open_state, stop_in_state
 from netplan.procedure.proving_steps import DRAFT_NOTICE
+from netplan.procedure.step_case import feed_open_state, stop_in_state
 from netplan.procedure.step_kinds import Stage, Who
 from netplan.procedure.step_sequence import step_list
 

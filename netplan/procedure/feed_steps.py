@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from netplan.procedure.order_case import OrderCase, feed_open_state
+from netplan.procedure.step_case import OrderCase, feed_open_state
 from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
 __all__ = ["close_feeds", "open_feeds", "prove_through_flow"]

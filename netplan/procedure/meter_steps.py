@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from netplan.planfile.model import AffectedCustomer
-from netplan.procedure.order_case import OrderCase
+from netplan.procedure.step_case import OrderCase
 from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
 __all__ = ["meters_again", "meters_off", "relight"]

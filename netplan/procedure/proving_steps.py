@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from netplan.planfile.model import InDoubt, Stop
-from netplan.procedure.order_case import OrderCase, place_words, tapping_words
+from netplan.procedure.step_case import OrderCase, place_words, tapping_words
 from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
 __all__ = ["DRAFT_NOTICE", "prove", "prove_doubts", "tap"]

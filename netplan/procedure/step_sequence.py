@@ -9,9 +9,9 @@ from netplan.planfile.model import Conditions, Option, Step, WorkItem
 from netplan.procedure.decommissioning_steps import do_work, empty
 from netplan.procedure.feed_steps import close_feeds, open_feeds, prove_through_flow
 from netplan.procedure.meter_steps import meters_again, meters_off, relight
-from netplan.procedure.order_case import OrderCase, order_case
 from netplan.procedure.proving_steps import prove, tap
 from netplan.procedure.recommissioning_steps import fill, reinstate, seal_tappings, withdraw
+from netplan.procedure.step_case import OrderCase, order_case
 from netplan.procedure.step_kinds import StepDraft, numbered
 from netplan.procedure.stop_steps import prove_barriers, set_stops, test_for_let_by
 from netplan.rules import Rules

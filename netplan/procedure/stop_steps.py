@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from netplan.planfile.model import Stop
-from netplan.procedure.order_case import OrderCase, fallback_words, stop_in_state
+from netplan.procedure.step_case import OrderCase, fallback_words, stop_in_state
 from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
 __all__ = ["prove_barriers", "set_stops", "test_for_let_by"]

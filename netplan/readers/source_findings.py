@@ -14,7 +14,7 @@ from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.finding_log import FindingLog
 from netplan.network.normalise import column_text
 from netplan.network.raw_layers import RawLayer, RawLayers
-from netplan.readers.contract_names import in_one_line, is_given_by_database, similar_layer
+from netplan.readers.name_matching import in_one_line, is_given_by_database, similar_layer
 from netplan.readers.sources.layer_source import CountsFeatures, HasOtherFiles, LayerSource
 from netplan.readers.sources.wkb_geometry import TOLERANCE_M
 

@@ -16,9 +16,9 @@ from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.finding_log import FindingLog
 from netplan.network.model import Network
 from netplan.network.raw_layers import RawLayer, RawLayers
-from netplan.readers.contract_names import match_columns, match_layers, similar_column
 from netplan.readers.mapping.apply_mapping import mapped_layers
 from netplan.readers.mapping.mapping_file import Mapping
+from netplan.readers.name_matching import match_columns, match_layers, similar_column
 from netplan.readers.network_cache import cache_network, cached_network, network_key
 from netplan.readers.source_findings import (
     UnreadColumns,

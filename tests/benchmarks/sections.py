@@ -64,8 +64,8 @@ def ranked(town: tuple[Any, Any, float | None], place: Sequence[Any], *, orders:
     """Rank one section and return its options, what is proven, and the seconds it took."""
     from netplan.core.errors import NetplanError
     from netplan.network.work_section import WorkPart, work_section
+    from netplan.planning.blocking_orders import lifted_orders
     from netplan.planning.context import PlanningContext
-    from netplan.planning.lifted_orders import lifted_orders
     from netplan.planning.rank import rank
     from netplan.planning.request import PlanRequest
 

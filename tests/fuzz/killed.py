@@ -21,7 +21,7 @@ from collections import Counter
 from pathlib import Path
 
 from netplan.cli import main as command_line
-from netplan.outputs.targets import check_target
+from netplan.outputs.output_folders import check_target
 from netplan.planfile.plan_json import read_plan
 from netplan.readers import write_layers
 from tests.fuzz.districts import district

@@ -36,7 +36,7 @@ from netplan.feeds import (
     with_taps,
 )
 from netplan.feeds.constraint_margin import ConstraintMargin
-from netplan.feeds.separate_solution import FeedChecker, split_case
+from netplan.feeds.split_case import FeedChecker, split_case
 from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork, FlowSolver
 from netplan.reference.gas import named_gas
 from netplan.rules import Rules, read_rules

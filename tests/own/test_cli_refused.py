@@ -20,8 +20,8 @@ from netplan.cli import main
 from netplan.core.errors import MOST_IN_MESSAGE, BadInputError, in_brief, quoted, shown
 from netplan.outputs import atomic_writes as whole_folder
 from netplan.outputs.atomic_writes import check_folder, write_folder
+from netplan.outputs.output_folders import check_target
 from netplan.outputs.plan_folder import write_plan_folder
-from netplan.outputs.targets import check_target
 from netplan.readers import read_network, write_layers
 from tests.own.test_cli import _layers
 from tests.support.plans import hamlet_result

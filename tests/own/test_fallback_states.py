@@ -17,7 +17,7 @@ from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers, write_layers
 from netplan.planfile.model import Fallback, Option, Plan
 from netplan.planning.make_plan import PlanRequest, make_plan
-from netplan.procedure.order_case import fallback_words
+from netplan.procedure.step_case import fallback_words
 from netplan.readers import read_network
 from netplan.rules import read_rules
 from tests.support.feed_towns import town_layers, town_request

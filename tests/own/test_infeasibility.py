@@ -9,7 +9,7 @@ import pytest
 from netplan.core.errors import NoPlanError
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
-from netplan.planning.lifted_orders import LiftedKind
+from netplan.planning.blocking_orders import LiftedKind
 from netplan.planning.make_plan import make_plan
 from netplan.planning.request import PlanRequest
 from netplan.rules import read_rules

@@ -18,7 +18,7 @@ from netplan.core.findings import Finding, Severity
 from netplan.network.build import build_network
 from netplan.network.contract import layer_specs
 from netplan.readers import open_source, read_layers, read_network, write_layers
-from netplan.readers.contract_names import similar_column, similar_layer
+from netplan.readers.name_matching import similar_column, similar_layer
 from tests.support import postgis_server
 from tests.support.postgis_server import Server, store
 from tests.support.small_town import small_town

@@ -9,9 +9,9 @@ import pytest
 
 from netplan.core.errors import BadInputError
 from netplan.outputs import plan_folder as folder_module
+from netplan.outputs.output_folders import check_target
 from netplan.outputs.plan_folder import write_deliverables_again, write_plan_folder
 from netplan.outputs.reader_choices import Choices
-from netplan.outputs.targets import check_target
 from netplan.planfile.plan_json import read_plan
 from netplan.planfile.plan_result import PlanResult
 from tests.support.plans import hamlet_result

@@ -17,9 +17,9 @@ import pytest
 
 from netplan.core.errors import BadInputError
 from netplan.outputs.atomic_writes import clear_unfinished, write_error_line, write_file
+from netplan.outputs.output_folders import check_target
 from netplan.outputs.plan_folder import write_plan_folder
 from netplan.outputs.reader_choices import Choices
-from netplan.outputs.targets import check_target
 from netplan.planfile.plan_result import PlanResult
 from tests.support.plans import hamlet_result
 

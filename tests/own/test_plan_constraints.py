@@ -12,7 +12,7 @@ from netplan.network.work_section import WorkPart, work_section
 from netplan.planning.context import PlanningContext
 from netplan.planning.rank import Ranking, rank
 from netplan.planning.request import PlanRequest
-from netplan.planning.sequence import work_states
+from netplan.planning.work_states import work_states
 from netplan.rules import read_rules
 from tests.support.networks import build, customer, injection, main, sensing_point, service, station, valve
 

@@ -11,7 +11,7 @@ from netplan.outputs.documents.stop_sketch import assembly_drawing, offsets_of, 
 from netplan.outputs.number_format import Figures
 from netplan.planfile import StatePipes
 from netplan.planfile.model import Option, Plan, Stop
-from netplan.procedure.order_case import fallback_words
+from netplan.procedure.step_case import fallback_words
 
 __all__ = ["stop_part"]
 

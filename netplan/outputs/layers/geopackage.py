@@ -15,7 +15,7 @@ from pyproj.exceptions import ProjError
 
 from netplan.core.errors import BadInputError, shown
 from netplan.outputs.layers.layer_styles import write_styles
-from netplan.planfile.state_layers import CUSTOMERS, PIPES, STATIONS, LayerColumn
+from netplan.planfile.state_read_write import CUSTOMERS, PIPES, STATIONS, LayerColumn
 from netplan.readers.sources.file_limits import guard_file
 
 __all__ = ["PINNED_TIME", "read_plan_layers", "write_layers"]

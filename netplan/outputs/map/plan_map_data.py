@@ -12,7 +12,6 @@ import shapely
 from netplan.core.arrays import Ints
 from netplan.outputs.layers.layers_of_plan import in_doubt_rows
 from netplan.outputs.map.lat_lon import Flat, lines_of, points_of
-from netplan.outputs.map.marks import point_marks, records_of, rows_of, station_marks
 from netplan.outputs.map.network_on_map import Box, base_of, district_of, network_of, pieces_of
 from netplan.outputs.map.popups import (
     Rows,
@@ -22,6 +21,7 @@ from netplan.outputs.map.popups import (
     in_doubt_popup,
     stop_popup,
 )
+from netplan.outputs.map.small_marks import point_marks, records_of, rows_of, station_marks
 from netplan.outputs.notice_list import customers_in_doubt
 from netplan.outputs.number_format import Figures, figures_for_weather
 from netplan.planfile import SolvedState, StateCustomers, StateFeeds

@@ -17,7 +17,7 @@ from netplan.planfile import model
 from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import queue_of, times_of
 from netplan.planning.evaluated_option import EvaluatedOption
-from netplan.planning.sequence import ROUNDING_PA
+from netplan.planning.work_states import ROUNDING_PA
 
 __all__ = [
     "Relighting",

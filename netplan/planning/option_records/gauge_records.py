@@ -13,7 +13,7 @@ from netplan.planfile.naming import gauge_id
 from netplan.planning.connectivity import kept_inlets
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
-from netplan.planning.sequence import SolvedWorkState
+from netplan.planning.work_states import SolvedWorkState
 
 __all__ = ["gauges_of"]
 

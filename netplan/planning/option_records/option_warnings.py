@@ -19,8 +19,8 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.network_scope import LoadedStation
 from netplan.planning.option_records.customer_records import Relighting
-from netplan.planning.sequence import ROUNDING_PA
 from netplan.planning.stopped_network import live_tee
+from netplan.planning.work_states import ROUNDING_PA
 
 __all__ = [
     "doubt_warnings",

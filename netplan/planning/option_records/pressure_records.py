@@ -23,7 +23,7 @@ from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.network_scope import Lowest, lowest_of
 from netplan.planning.option_records.customer_records import Relighting, customer_pressure_in
 from netplan.planning.option_records.final_network import FinalNetwork
-from netplan.planning.sequence import SolvedWorkState
+from netplan.planning.work_states import SolvedWorkState
 
 __all__ = [
     "LocalPeak",

@@ -30,7 +30,6 @@ from netplan.network.raw_layers import (
     as_objects,
     take_shapes,
 )
-from netplan.readers.contract_names import similar_column
 from netplan.readers.mapping.features_not_taken import (
     SourcePart,
     note_features_not_taken,
@@ -42,6 +41,7 @@ from netplan.readers.mapping.mapped_texts import matching
 from netplan.readers.mapping.mapping_file import GAP, MappedSource, Mapping
 from netplan.readers.mapping.sizes_as_text import fill_sizes
 from netplan.readers.mapping.unit_words import unit_factor
+from netplan.readers.name_matching import similar_column
 from netplan.readers.source_findings import UnreadColumns, note_unread_columns, note_unread_layers
 from netplan.readers.sources.layer_source import Area, Field, LayerSource
 

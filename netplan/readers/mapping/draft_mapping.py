@@ -10,11 +10,11 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from netplan.network.contract import layer_specs
-from netplan.readers.contract_names import similar_layer
 from netplan.readers.mapping.draft_columns import DraftColumn, DraftFeed, draft_feed, references
 from netplan.readers.mapping.draft_layers import LayerGuess, guess_layers
 from netplan.readers.mapping.mapping_file import GAP
 from netplan.readers.mapping.source_survey import SurveyedLayer, survey_source
+from netplan.readers.name_matching import similar_layer
 from netplan.readers.sources.layer_source import LayerSource
 
 __all__ = ["MappingDraft", "draft_mapping", "draft_text"]

@@ -17,10 +17,10 @@ from netplan.network.finding_log import FindingLog
 from netplan.network.normalise import column_text
 from netplan.network.raw_layers import RawLayer
 from netplan.network.text_column import TextColumn
-from netplan.readers.contract_names import in_one_line
 from netplan.readers.mapping.mapped_columns import RESTRICTED
 from netplan.readers.mapping.mapped_texts import joined, matching, word_of
 from netplan.readers.mapping.mapping_file import GAP, Condition, MappedSource
+from netplan.readers.name_matching import in_one_line
 
 __all__ = ["CLASHING_ID", "SourcePart", "note_features_not_taken", "note_missed_words", "note_shared_ids"]
 

@@ -20,10 +20,10 @@ from netplan.network.finding_log import FindingLog
 from netplan.network.normalise import column_text
 from netplan.network.recorded_years import note_dates, without_days, year_of
 from netplan.network.text_column import TextColumn
-from netplan.readers.contract_names import in_one_line
 from netplan.readers.mapping.mapped_texts import ID_COLUMNS, given, ids, joined, rewritten, word_of
 from netplan.readers.mapping.mapping_file import GAP, ColumnRule
 from netplan.readers.mapping.unit_words import unit_factor
+from netplan.readers.name_matching import in_one_line
 from netplan.reference.size_text import read_ratio
 
 __all__ = ["RESTRICTED", "ColumnPlace", "build_column"]

@@ -13,7 +13,7 @@ from netplan.outputs.map.popups import Rows, cell_text
 from netplan.outputs.number_format import Figures
 from netplan.planfile import StateStations
 from netplan.planfile.model import Option
-from netplan.procedure.order_case import fallback_words
+from netplan.procedure.step_case import fallback_words
 
 __all__ = ["point_marks", "records_of", "rows_of", "station_marks"]
 
