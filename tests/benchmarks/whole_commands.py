@@ -1,0 +1,132 @@
+"""What a whole command costs: ``python -m tests.benchmarks.whole_commands [RUNS] [--before PATH]``.
+
+Writes docs/benchmarks/commands.md: processor seconds of plans of the sample town from the command line, and of
+loading alone the packages of others that the call loaded, in the same run. PATH is another checkout, for columns of
+its own; golden files (`python -m tests.golden`) say whether both write the same.
+"""
+
+from __future__ import annotations
+
+import argparse
+import subprocess
+import sys
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from netplan.cli.sample import sample_network
+from tests.benchmarks.start import OURS, ROOT, processor_seconds
+
+OUT = Path(__file__).parents[2] / "docs" / "benchmarks" / "commands.md"
+TOWN = str(sample_network())
+QUICK: tuple[str, ...] = ("plan", TOWN, "--main", "M0031", "--from", "12", "--to", "18")
+QUICK += ("--options", "1", "--no-weather", "--no-papers", "--out", "plan")
+NAMES = """
+import atexit, sys
+def told():
+    ours = [m.__name__ for m in list(sys.modules.values()) if hasattr(m, "__name__")]
+    other = [n for n in ours if n.partition(".")[0] not in {*sys.stdlib_module_names, "netplan", "__main__"}]
+    open(NAMES_TO, "w").write("\\n".join(sorted(set(other))))
+atexit.register(told)
+"""
+LOADED = """
+import importlib, sys
+for name in open(NAMES_FROM).read().split():
+    try:
+        importlib.import_module(name)
+    except Exception:
+        pass
+"""
+
+
+@dataclass(frozen=True)
+class Call:
+    """A call, what it is, and its wanted processor seconds."""
+
+    what: str
+    arguments: tuple[str, ...]
+    wanted_s: float
+    keeps: bool = False
+
+
+CALLS = (
+    Call("best option, no weather and no papers, from the GeoPackage", QUICK, 2.5),
+    Call("the same, from the kept network", QUICK, 1.5, keeps=True),
+    Call("the demo: five options, weather, all papers", ("demo",), 6.0),
+)
+
+
+def packages_alone(home: Path, arguments: Sequence[str], runs: int) -> float:
+    """Return the least seconds of loading what a call loads of other packages, and nothing else."""
+    names = home / "names.txt"
+    told = home / "told.py"
+    told.write_text(f"NAMES_TO = {str(names)!r}\n{NAMES}\n{OURS}", encoding="utf-8")
+    processor_seconds(told, arguments, ROOT)
+    loaded = home / "loaded.py"
+    loaded.write_text(f"NAMES_FROM = {str(names)!r}\n{LOADED}", encoding="utf-8")
+    return min(processor_seconds(loaded, (), ROOT) for _ in range(runs))
+
+
+def table(runs: int, before: Path | None) -> list[str]:
+    """Return the rows of the table: least of `runs` runs of each, taken in turn."""
+    rows = []
+    checkouts = [ROOT] if before is None else [ROOT, before]
+    with tempfile.TemporaryDirectory() as folder:
+        home = Path(folder)
+        ours = home / "ours.py"
+        ours.write_text(OURS, encoding="utf-8")
+        for call in CALLS:
+            kept = [
+                (*call.arguments, *(("--cache", str(home / f"kept-{k}")) if call.keeps else ()))
+                for k in range(len(checkouts))
+            ]
+            if call.keeps:
+                for arguments, checkout in zip(kept, checkouts, strict=True):
+                    processor_seconds(ours, arguments, checkout)
+            least = [
+                min(each)
+                for each in zip(
+                    *(
+                        [processor_seconds(ours, a, c) for a, c in zip(kept, checkouts, strict=True)]
+                        for _ in range(runs)
+                    ),
+                    strict=True,
+                )
+            ]
+            cells = [call.what, f"{least[0]:.2f}", f"{call.wanted_s:g}"]
+            cells += [f"{packages_alone(home, kept[0], runs):.2f}", *(f"{s:.2f}" for s in least[1:])]
+            rows.append("| " + " | ".join(cells) + " |")
+            sys.stderr.write(rows[-1] + "\n")
+    return rows
+
+
+def main() -> None:
+    """Write the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("runs", nargs="?", type=int, default=7)
+    parser.add_argument("--before", type=Path)
+    given = parser.parse_args()
+    rows = table(given.runs, given.before)
+    more = "" if given.before is None else " before |"
+    commit = subprocess.run(  # noqa: S603
+        ["git", "-C", str(given.before or ROOT), "rev-parse", "--short", "HEAD"],  # noqa: S607
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout.strip()
+    OUT.write_text(
+        "# Whole commands\n\n"
+        f"Made by `python -m tests.benchmarks.whole_commands {given.runs}{' --before PATH' if more else ''}`: "
+        f"processor seconds (user and system) on the sample town, the least of {given.runs} runs taken in turn"
+        f"{f'; before: {commit}' if more else ''}. Packages alone: loading what the call loads of other packages "
+        "and nothing else, which no text of ours can make less.\n\n"
+        f"| call | ours [s] | wanted [s] | packages alone [s] |{more}\n|---|--:|--:|--:|{'--:|' if more else ''}\n"
+        + "\n".join(rows)
+        + "\n",
+        encoding="utf-8",
+    )
+
+
+if __name__ == "__main__":
+    main()
