@@ -12,10 +12,12 @@ import numpy as np
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.feeds.candidate_sizes import sizes_in_order
 from netplan.feeds.case import FeedCase, Verdict
+from netplan.feeds.constraint_margin import NO_SOLUTION
 from netplan.feeds.loads import FeedLoads
 from netplan.feeds.model import Feed, FeedSize, SizedFeed
 from netplan.feeds.prices import feed_price_minor
 from netplan.feeds.separate_solution import FeedChecker
+from netplan.feeds.station_capacity import StationCapacity
 from netplan.rules.model import Rules
 
 __all__ = [
@@ -163,6 +165,7 @@ def feed_answers(
         return
     # Apart first; should rounding ever part the two, whole.
     judges = (FeedChecker(case, rules), FeedChecker(case, rules, may_split=False))
+    stations = StationCapacity(case)
     first = (0,) * len(parts)
     queue = [(sum(c[0].price_minor for c in choices), first)]
     seen = {first}
@@ -180,7 +183,12 @@ def feed_answers(
             passed += 1
             continue
         tries += 1
-        answer = _fit(case, judges, left(tuple(choice.off for choice in picked)), picked, price, rules)
+        relief = left(tuple(choice.off for choice in picked))
+        used = [choice.feed for choice in picked if choice.feed is not None]
+        if any(stations.is_exceeded(used, demand, relief.skip_inlets) for demand in relief.loads.hours):
+            reason = NO_SOLUTION.reason
+            continue
+        answer = _fit(case, judges, relief, picked, price, rules)
         if answer.verdict is not None:
             held = True
             yield answer
@@ -294,7 +302,8 @@ def _smallest(
     # draw too much through a wide hose from a side that is short itself.
     for place, ladder in enumerate(ladders if weak or not reason else ()):
         for size in ladder:
-            if not reason and size == sizes[place]:
+            if size == sizes[place]:
+                # Judged already, whether it holds or not.
                 break
             trial = [*sizes[:place], size, *sizes[place + 1 :]]
             if not reason_against(trial):
