@@ -12,7 +12,6 @@ from netplan.core.arrays import Flags, Floats, Ints
 from netplan.feeds.case import FeedCase
 from netplan.feeds.model import Feed
 from netplan.graph.components import component_labels
-from netplan.hydraulics.model import FlowNetwork
 
 __all__ = ["StationCapacity"]
 
@@ -49,7 +48,7 @@ class StationCapacity:
         if len(self._case.solver.supply_node) != network.station_count:
             # A part of a network is also fed across its boundary.
             return False
-        part = self._joined(network, feeds)
+        part = self._joined(feeds)
         count = int(part.max(initial=-1)) + 1
         drawn = np.bincount(part, demand_m3_per_s_std, count)
         capacity = network.station_capacity_m3_per_s_std
@@ -57,7 +56,7 @@ class StationCapacity:
         kept = part[inlets.node[~skip_inlets]]
         return bool((drawn[kept] > given[kept] * (1.0 + SLACK) + SLACK).any())
 
-    def _joined(self, network: FlowNetwork, feeds: Sequence[Feed]) -> Ints:
+    def _joined(self, feeds: Sequence[Feed]) -> Ints:
         """Return the part of each node once feeds join some."""
         if not feeds:
             return self._part
