@@ -15,8 +15,8 @@ __all__ = ["Budget", "BudgetSpentError"]
 
 
 MOST_ALIKE: Final = 100
-"""Zones refused for one and the same reason before a search without an option ends (own): those with an option
-had it after 14 such zones at most [-]."""
+"""Zones refused for one and the same reason before a search without an option ends (own): where there is an
+option, the first came after a fifth of that at most [-]."""
 LEAST_SOLVES: Final = 1_000
 """Flow solutions that these zones take at least (own) [-]."""
 
