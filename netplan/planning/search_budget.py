@@ -14,9 +14,9 @@ from netplan.rules.model import ChoiceRules
 __all__ = ["Budget", "BudgetSpentError"]
 
 
-MOST_ALIKE: Final = 100
+MOST_ALIKE: Final = 60
 """Zones refused for one and the same reason before a search without an option ends (own): where there is an
-option, the first came after a fifth of that at most [-]."""
+option, the first came after a quarter of that at most [-]."""
 LEAST_SOLVES: Final = 1_000
 """Flow solutions that these zones take at least (own) [-]."""
 
