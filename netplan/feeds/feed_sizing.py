@@ -10,10 +10,12 @@ from functools import partial
 import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
+from netplan.feeds.constraint_margin import NO_SOLUTION
 from netplan.feeds.feed_case import FeedCase, FeedLoads, Verdict
 from netplan.feeds.feed_kinds import Feed, FeedSize, SizedFeed, sizes_in_order
 from netplan.feeds.feed_prices import feed_price_minor
 from netplan.feeds.split_case import FeedChecker
+from netplan.feeds.station_capacity import StationCapacity
 from netplan.rules.rule_set import Rules
 
 __all__ = [
@@ -161,6 +163,7 @@ def feed_answers(
         return
     # Apart first; should rounding ever part the two, whole.
     judges = (FeedChecker(case, rules), FeedChecker(case, rules, may_split=False))
+    stations = StationCapacity(case)
     first = (0,) * len(parts)
     queue = [(sum(c[0].price_minor for c in choices), first)]
     seen = {first}
@@ -178,7 +181,12 @@ def feed_answers(
             passed += 1
             continue
         tries += 1
-        answer = _fit(case, judges, left(tuple(choice.off for choice in picked)), picked, price, rules)
+        relief = left(tuple(choice.off for choice in picked))
+        used = [choice.feed for choice in picked if choice.feed is not None]
+        if any(stations.is_exceeded(used, demand, relief.skip_inlets) for demand in relief.loads.hours):
+            reason = NO_SOLUTION.reason
+            continue
+        answer = _fit(case, judges, relief, picked, price, rules)
         if answer.verdict is not None:
             held = True
             yield answer
@@ -292,7 +300,8 @@ def _smallest(
     # draw too much through a wide hose from a side that is short itself.
     for place, ladder in enumerate(ladders if weak or not reason else ()):
         for size in ladder:
-            if not reason and size == sizes[place]:
+            if size == sizes[place]:
+                # Judged already, whether it holds or not.
                 break
             trial = [*sizes[:place], size, *sizes[place + 1 :]]
             if not reason_against(trial):

@@ -27,7 +27,7 @@ MOST_ALONE: Final = 4
 LEAST_BUDGET: Final = {
     "max_zones": 300,
     "max_solves": 1_500,
-    "max_solves_without_option": 600,
+    "max_solves_without_option": 1_500,
     "seconds": 60.0,
 }
 """What one try may take at most (own)."""

@@ -14,11 +14,11 @@ from netplan.rules.rule_set import ChoiceRules
 __all__ = ["Budget", "BudgetSpentError"]
 
 
-LEAST_ALIKE: Final = 1_000
-"""Flow solutions that zones refused for one and the same reason may take, at least, before a search without
-an option ends (own): where an option was found, it took less than half of that [-]."""
-ALIKE_SHARE: Final = 4
-"""What part of all solutions allowed without an option that is, where it is more (own) [-]."""
+MOST_ALIKE: Final = 60
+"""Zones refused for one and the same reason before a search without an option ends (own): where there is an
+option, the first came after a quarter of that at most [-]."""
+LEAST_SOLVES: Final = 1_000
+"""Flow solutions that these zones take at least (own) [-]."""
 
 
 class BudgetSpentError(Exception):
@@ -53,8 +53,7 @@ class Budget:
         self._start_s = time.monotonic()
         self.zones = 0
         self.has_options = False
-        self._solves_by_reason: Counter[str] = Counter()
-        self._counted = 0
+        self._zones_by_reason: Counter[str] = Counter()
 
     @property
     def solves(self) -> int:
@@ -62,9 +61,8 @@ class Budget:
         return self._solutions.done - self._first
 
     def count_refused(self, reason: str) -> None:
-        """Count what was solved since the last zone for a reason that a zone is refused for."""
-        self._solves_by_reason[reason] += self.solves - self._counted
-        self._counted = self.solves
+        """Count a zone for the reason that it is refused for."""
+        self._zones_by_reason[reason] += 1
 
     def require_left(self) -> None:
         """Check that there is something left to search with.
@@ -82,11 +80,9 @@ class Budget:
             most = min(most, choice.max_solves_without_option)
         if self.solves >= most:
             raise BudgetSpentError(f"stopped after {most} flow solutions")
-        alike = max(LEAST_ALIKE, choice.max_solves_without_option // ALIKE_SHARE)
-        if not self.has_options and max(self._solves_by_reason.values(), default=0) >= alike:
-            raise BudgetSpentError(
-                f"stopped after {alike} flow solutions for zones refused for one and the same reason"
-            )
+        alike = max(self._zones_by_reason.values(), default=0)
+        if not self.has_options and alike >= MOST_ALIKE and self.solves >= LEAST_SOLVES:
+            raise BudgetSpentError(f"stopped after {alike} zones refused for one and the same reason")
         if time.monotonic() - self._start_s > choice.seconds:
             raise BudgetSpentError(
                 f"stopped by the clock after {choice.seconds:g} s: another run may prove more"
