@@ -68,7 +68,7 @@ __all__ = [
     "write_layers",
 ]
 
-_ROOM = {
+_MODULE_OF = {
     "Orders": "netplan.isolation",
     "read_mapping": "netplan.readers",
     "read_network": "netplan.readers",
@@ -81,7 +81,7 @@ _ROOM = {
 def __getattr__(name: str) -> Any:
     if name not in __all__:
         raise AttributeError(f"module 'netplan' has no attribute {name!r}")
-    value = getattr(import_module(_ROOM.get(name, "netplan.library")), name)
+    value = getattr(import_module(_MODULE_OF.get(name, "netplan.library")), name)
     globals()[name] = value
     return value
 

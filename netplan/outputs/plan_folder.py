@@ -8,10 +8,6 @@ from pathlib import Path
 import geopandas as gpd
 
 from netplan.outputs.atomic_writes import Target, write_folder
-from netplan.outputs.documents.call_and_tally_sheets import call_sheet_pdf, tally_pdf
-from netplan.outputs.documents.letter_words import read_words
-from netplan.outputs.documents.letters import letters_pdf
-from netplan.outputs.documents.work_pack import work_pack_pdf
 from netplan.outputs.layers import plan_layers, read_plan_layers, write_layers
 from netplan.outputs.map import plan_map
 from netplan.outputs.notice_list import (
@@ -176,19 +172,37 @@ def write_deliverables(
     tell("drawing the map")
     page = plan_map(plan, layers, states, units=figures, tiles=choices.tiles)
     (folder / "map.html").write_text(page, encoding="utf-8", newline="\n")
-    if not choices.papers:
-        return rows
-    tell("setting the papers")
+    if choices.papers:
+        tell("setting the papers")
+        _write_papers(plan, layers, states[place], rows, folder, choices)
+    return rows
+
+
+def _write_papers(
+    plan: Plan,
+    layers: Mapping[str, gpd.GeoDataFrame],
+    state: SolvedState,
+    rows: Sequence[NoticeRow],
+    folder: Path,
+    choices: Choices,
+) -> None:
+    # Loaded where papers are wanted: a third of what a plan without them loads of our own.
+    from netplan.outputs.documents.call_and_tally_sheets import tally_pdf
+    from netplan.outputs.documents.letter_words import read_words
+    from netplan.outputs.documents.letters import letters_pdf
+    from netplan.outputs.documents.work_pack import work_pack_pdf
+
     letters = letters_pdf(plan, rows, words=read_words(choices.words), language=choices.language)
     (folder / "letters.pdf").write_bytes(letters)
     (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows))
-    (folder / "work_pack.pdf").write_bytes(work_pack_pdf(plan, layers, states[place], units=figures))
-    return rows
+    (folder / "work_pack.pdf").write_bytes(work_pack_pdf(plan, layers, state, units=choices.figures))
 
 
 def _write_call_sheet(
     result: PlanResult, rows: Sequence[NoticeRow], doubts: Sequence[CustomerInDoubt], path: Path
 ) -> None:
+    from netplan.outputs.documents.call_and_tally_sheets import call_sheet_pdf
+
     customers = result.network.customers
     places = {row.customer_id: customers.id.find(row.customer_id) for row in rows if row.priority}
     notes = {id_: customers.priority_note[place] for id_, place in places.items() if place >= 0}

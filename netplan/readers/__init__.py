@@ -7,12 +7,17 @@ read from; `write_layers` makes a network file or folder from tables.
 of the contract, and `network_cache` keeps joined networks on disk.
 """
 
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
 from netplan.readers.layer_writing import write_layers
-from netplan.readers.mapping import Mapping, read_mapping
 from netplan.readers.source_to_network import read_layers, read_network
 from netplan.readers.sources.areas import read_polygons
 from netplan.readers.sources.layer_source import LayerSource
 from netplan.readers.sources.opening import open_source
+
+if TYPE_CHECKING:
+    from netplan.readers.mapping import Mapping, read_mapping
 
 __all__ = [
     "LayerSource",
@@ -24,3 +29,10 @@ __all__ = [
     "read_polygons",
     "write_layers",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    # Few sources need a mapping.
+    if name not in __all__:
+        raise AttributeError(f"module 'netplan.readers' has no attribute {name!r}")
+    return getattr(import_module("netplan.readers.mapping"), name)

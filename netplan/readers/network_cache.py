@@ -20,7 +20,7 @@ from functools import lru_cache
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -29,9 +29,11 @@ from netplan.core.errors import BadInputError
 from netplan.network.concurrency import in_parallel, without_garbage_collection
 from netplan.network.contract import layer_specs
 from netplan.network.model import Network
-from netplan.readers.mapping.mapping_file import Mapping
 from netplan.readers.network_tables import facts_of, network_of, tables_of
 from netplan.readers.sources.layer_source import Area, HasContentKey, LayerSource
+
+if TYPE_CHECKING:
+    from netplan.readers.mapping.mapping_file import Mapping
 
 __all__ = ["cache_network", "cached_network", "network_key"]
 

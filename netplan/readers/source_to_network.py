@@ -5,7 +5,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from netplan.core.errors import BadInputError
 from netplan.core.findings import Finding, in_order
@@ -16,8 +16,6 @@ from netplan.network.contract import BASE_LAYERS, layer_specs
 from netplan.network.finding_log import FindingLog
 from netplan.network.model import Network
 from netplan.network.raw_layers import RawLayer, RawLayers
-from netplan.readers.mapping.apply_mapping import mapped_layers
-from netplan.readers.mapping.mapping_file import Mapping
 from netplan.readers.name_matching import match_columns, match_layers, similar_column
 from netplan.readers.network_cache import cache_network, cached_network, network_key
 from netplan.readers.source_findings import (
@@ -32,6 +30,9 @@ from netplan.readers.sources.areas import cut_to_area
 from netplan.readers.sources.layer_source import Area, Field, LayerSource
 from netplan.readers.sources.ogr import UnreadLayerError
 from netplan.readers.sources.opening import open_source
+
+if TYPE_CHECKING:
+    from netplan.readers.mapping.mapping_file import Mapping
 
 __all__ = ["read_layers", "read_network"]
 
@@ -62,6 +63,8 @@ def read_layers(
     try:
         with without_garbage_collection():
             if mapping is not None:
+                from netplan.readers.mapping.apply_mapping import mapped_layers
+
                 return with_geometry_findings(mapped_layers(opened, mapping, within))
             notes = FindingLog()
             layers, unread = _by_contract(opened, within, notes)
