@@ -104,7 +104,12 @@ def fed_network(
         )
         joins.update((feed.label, _join(context, cut, stopped, feed, hoses)) for feed in every)
         cut_off = [] if part.weak else [part.nodes]
-        why = [context.areas.refused(cut, [joins[feed.label]], cut_off) for feed in every]
+        # Most feeds join the same two areas.
+        of_join = {
+            join: context.areas.refused(cut, [join], cut_off)
+            for join in dict.fromkeys(joins[feed.label] for feed in every)
+        }
+        why = [of_join[joins[feed.label]] for feed in every]
         feeds.append(tuple(feed for feed, reason in zip(every, why, strict=True) if not reason))
         refused.update(
             (f"{_words(feed.kind, feed.label)}: {reason}", None)
