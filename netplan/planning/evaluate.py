@@ -120,7 +120,7 @@ def _too_dear(
     stopped = draw_stops(context.request.network, context.base, cut)
     # Where gas stands before any stop no fewer ways begin than where it stands after.
     pressure = at_taps(stopped, context.before)[None]
-    fed = fed_network(context, cut, reach, stopped, stranded, pressure)
+    fed = fed_network(context, cut, reach, stopped, stranded, pressure, is_tapped=False)
     feeds = [min((feed_price_minor(feed, 1, rules) for feed in some), default=None) for some in fed.feeds]
     if any(feed is None and gone is None for feed, gone in zip(feeds, off, strict=True)):
         return _no_feed(context, fed)
