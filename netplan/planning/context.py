@@ -77,6 +77,11 @@ class PlanningContext:
     conditions : FlowConditions
     base : FlowNetwork
         The network as recorded, before any stop.
+
+    Attributes
+    ----------
+    days_too_short : set of int
+        Numbers of customers found to be more than the crew's day can relight, while zones were priced.
     """
 
     request: PlanRequest
@@ -87,6 +92,7 @@ class PlanningContext:
     _rules_with: dict[frozenset[str], Rules] = field(default_factory=dict, init=False, repr=False)
     _lines: dict[tuple[int, float, float], Any] = field(default_factory=dict, init=False, repr=False)
     _asked: dict[str, OrderedDict[Any, Any]] = field(default_factory=dict, init=False, repr=False)
+    days_too_short: set[int] = field(default_factory=set, init=False, repr=False)
 
     # What is given.
 
@@ -308,6 +314,10 @@ class PlanningContext:
         search = cuts(problem, self.index)
         self.scope.watch(search)
         return search
+
+    def was_asked(self, question: str) -> bool:
+        """Return whether an answer was ever kept; see `once`."""
+        return question in self._asked
 
     def once(self, question: str, key: Hashable, answer: Callable[[], AnyAnswer]) -> AnyAnswer:
         """Return the answer to what many zones ask alike: worked out once, the latest ones kept.

@@ -99,6 +99,8 @@ def relighting_of(context: PlanningContext, off: Ints) -> Relighting:
     def answer() -> Relighting:
         queue = queue_of(request, off)
         times = times_of(request, queue)
+        if not times.fits:
+            context.days_too_short.add(len(off))
         return Relighting(times.fits, times.reason, queue_minor(request, off, queue))
 
     return context.once("relighting", off.tobytes(), answer)
