@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Final
 
 __all__ = ["address_groups", "natural_key", "walking_key"]
@@ -16,6 +17,7 @@ _FLAT: Final = re.compile(
 NaturalKey = tuple[tuple[int, int, str], ...]
 
 
+@lru_cache(maxsize=65_536)
 def natural_key(text: str) -> NaturalKey:
     """Return a sort key that puts 2 before 10, and 10 before 10a.
 
@@ -67,5 +69,6 @@ def address_groups(
     return tuple(groups)
 
 
+@lru_cache(maxsize=65_536)
 def _plain(text: str) -> str:
     return " ".join(text.split()).casefold()

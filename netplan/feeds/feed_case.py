@@ -160,6 +160,9 @@ class FeedCase:
     _prepared: OrderedDict[tuple[FeedSize, ...], NetworkSolver] = field(
         default_factory=OrderedDict, repr=False
     )
+    _solved: OrderedDict[tuple[tuple[str, int], ...], FlowState] = field(
+        default_factory=OrderedDict, repr=False
+    )
 
     @property
     def every_load(self) -> FeedLoads:
@@ -173,7 +176,14 @@ class FeedCase:
         demand = self.demand_m3_per_s_std if demand_m3_per_s_std is None else demand_m3_per_s_std
         if not sizes:
             return self.solver.resolve(demand_m3_per_s_std=demand)
-        return self._solver_with(tuple(sizes), rules).resolve(demand_m3_per_s_std=demand)
+        solver = self._solver_with(tuple(sizes), rules)
+        key = tuple((size.feed.label, size.parallel) for size in sizes)
+        # The same feeds of another size, or under another demand, are the nearest that is known.
+        start = self._solved.get(key) or solver.solve(self.demand_m3_per_s_std)
+        self._solved[key] = solver.resolve(demand_m3_per_s_std=demand, warm=start)
+        if len(self._solved) > MOST_PREPARED:
+            self._solved.popitem(last=False)
+        return self._solved[key]
 
     def _solver_with(self, sizes: tuple[FeedSize, ...], rules: Rules) -> NetworkSolver:
         """Return a solver prepared with feeds in: the same ones are asked for at many demands."""
@@ -183,7 +193,6 @@ class FeedCase:
             is_open[[size.feed.valve_link for size in sizes if size.feed.valve_link >= 0]] = True
             links = replace(network.links, is_open=is_open).joined_with(feed_links(sizes, rules))
             self._prepared[sizes] = self.solver.prepared_for(network.with_links(links))
-            self._prepared[sizes].solve(self.demand_m3_per_s_std)
             if len(self._prepared) > MOST_PREPARED:
                 self._prepared.popitem(last=False)
         return self._prepared[sizes]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import heapq
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -31,6 +31,8 @@ __all__ = [
 
 MOST_PASSED = 20_000
 """Combinations that need no answer, passed over before giving up (own) [-]."""
+MOST_RELIEVED = 16
+"""Choices of parts off whose loads are kept (own) [-]."""
 NO_FEED = "a part that must be fed has no feed within reach"
 TOO_DEAR = "dearer than the options found already"
 
@@ -155,7 +157,7 @@ def feed_answers(
     relieved : callable, optional
         Returns what is left when those parts are off; default: the demand of their nodes goes.
     """
-    left = relieved or partial(_without_nodes, case, parts)
+    left = lru_cache(maxsize=MOST_RELIEVED)(relieved or partial(_without_nodes, case, parts))
     choices = [_choices(part, rules) for part in parts]
     nothing = ((None,) * len(parts), (False,) * len(parts), 0, None)
     if not all(choices):

@@ -31,6 +31,7 @@ class StationCapacity:
 
     def __init__(self, case: FeedCase) -> None:
         self._case = case
+        self._joined_by: dict[frozenset[tuple[int, int]], Ints] = {}
 
     def is_exceeded(self, feeds: Sequence[Feed], demand_m3_per_s_std: Floats, skip_inlets: Flags) -> bool:
         """Return whether an inlet that must hold lies in a part that draws more than its stations give.
@@ -60,9 +61,14 @@ class StationCapacity:
         """Return the part of each node once feeds join some."""
         if not feeds:
             return self._part
-        ends = np.array([(feed.from_node, feed.to_node) for feed in feeds], dtype=np.int64)
-        label, _ = component_labels(int(self._part.max()) + 1, *self._part[ends].T)
-        joined: Ints = label.astype(np.int64)[self._part]
+        part = self._part
+        pairs = frozenset((int(part[feed.from_node]), int(part[feed.to_node])) for feed in feeds)
+        # Most feeds join the same parts.
+        if pairs not in self._joined_by:
+            ends = np.array(sorted(pairs), dtype=np.int64)
+            label, _ = component_labels(int(part.max()) + 1, *ends.T)
+            self._joined_by[pairs] = label.astype(np.int64)
+        joined: Ints = self._joined_by[pairs][part]
         return joined
 
     @cached_property

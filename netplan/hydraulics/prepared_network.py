@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -17,7 +17,15 @@ from netplan.graph.pruning import Branches, prune_branches
 from netplan.hydraulics.heights import StaticHead, columns, fill_heights, mean_factor
 from netplan.hydraulics.pressure_drop import DropLaw, drop_law
 
-__all__ = ["CorePattern", "Layout", "LayoutInput", "core_pattern", "make_layout"]
+__all__ = [
+    "CorePattern",
+    "Layout",
+    "LayoutInput",
+    "core_pattern",
+    "is_resized",
+    "make_layout",
+    "resized_layout",
+]
 
 
 _SHORTEST_LOSSY_M = 1e-3
@@ -129,6 +137,10 @@ class Layout:
         What the network is made of.
     place : ndarray of int, shape (size,)
         Junction number of each joined node, -1 where it is none.
+    chain_law, branch_law : DropLaw
+        Of the links of chains and of branches.
+    height_factor : ndarray of float, shape (m,), or float
+        Mean height factor of each live link [-]; one for all on the level.
     no_length : LinksOfNoLength
         The open links that joined nodes.
     """
@@ -145,6 +157,7 @@ class Layout:
     place: Ints
     chain_law: DropLaw
     branch_law: DropLaw
+    height_factor: Floats | float
     any_joined: bool
     no_length: LinksOfNoLength
 
@@ -193,19 +206,6 @@ def make_layout(given: LayoutInput) -> Layout:
     if not level:
         factor = mean_factor(column.gas[a], column.gas[b])
 
-    def law(links: Ints) -> DropLaw:
-        rows = live[links]
-        length = given.length_m[rows]
-        return drop_law(
-            np.where(length == 0.0, _SHORTEST_LOSSY_M, length),
-            given.bore_m[rows],
-            given.roughness_m[rows],
-            given.loss_coefficient[rows],
-            factor if isinstance(factor, float) else factor[links],
-            given.gas_pressure_per_density,
-            given.viscosity_pa_s,
-        )
-
     keep = np.zeros(size, dtype=bool)
     keep[joined[given.keep_node]] = True
     branches = prune_branches(size, a, b, keep)
@@ -224,10 +224,54 @@ def make_layout(given: LayoutInput) -> Layout:
         chains,
         pattern,
         place,
-        law(chains.link),
-        law(branches.link),
+        _law(given, live, factor, chains.link),
+        _law(given, live, factor, branches.link),
+        factor,
         any_joined,
         _links_of_no_length(given, zero),
+    )
+
+
+def _law(given: LayoutInput, live: Ints, factor: Floats | float, links: Ints) -> DropLaw:
+    rows = live[links]
+    length = given.length_m[rows]
+    return drop_law(
+        np.where(length == 0.0, _SHORTEST_LOSSY_M, length),
+        given.bore_m[rows],
+        given.roughness_m[rows],
+        given.loss_coefficient[rows],
+        factor if isinstance(factor, float) else factor[links],
+        given.gas_pressure_per_density,
+        given.viscosity_pa_s,
+    )
+
+
+_ALIKE = ("from_node", "to_node", "length_m", "is_open", "height_m", "keep_node")
+
+
+def is_resized(given: LayoutInput, other: LayoutInput) -> bool:
+    """Return whether networks differ in bores, roughness and local losses alone: they are laid out alike."""
+    lossless, other_lossless = given.loss_coefficient == 0.0, other.loss_coefficient == 0.0
+    return (
+        given.node_count == other.node_count
+        and all(
+            np.array_equal(getattr(given, name), getattr(other, name), equal_nan=name == "height_m")
+            for name in _ALIKE
+        )
+        and np.array_equal(lossless, other_lossless)
+        and (given.datum_m, given.air_pa_abs, given.viscosity_pa_s)
+        == (other.datum_m, other.air_pa_abs, other.viscosity_pa_s)
+        and (given.gas_pressure_per_density, given.air_pressure_per_density)
+        == (other.gas_pressure_per_density, other.air_pressure_per_density)
+    )
+
+
+def resized_layout(layout: Layout, given: LayoutInput) -> Layout:
+    """Return the layout of a network with other bores, roughness and local losses; see `is_resized`."""
+    return replace(
+        layout,
+        chain_law=_law(given, layout.live, layout.height_factor, layout.chains.link),
+        branch_law=_law(given, layout.live, layout.height_factor, layout.branches.link),
     )
 
 

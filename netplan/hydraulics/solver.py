@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -16,13 +18,26 @@ from netplan.hydraulics.flow_network import FlowLinks, FlowNetwork, FlowState
 from netplan.hydraulics.flow_result import SolveInput, WarmStart
 from netplan.hydraulics.linear_system import CoreMatrix, LinearSolver, default_linear_solver
 from netplan.hydraulics.network_solution import solve_given
-from netplan.hydraulics.prepared_network import Layout, LayoutInput, make_layout
+from netplan.hydraulics.prepared_network import (
+    Layout,
+    LayoutInput,
+    is_resized,
+    make_layout,
+    resized_layout,
+)
 
 __all__ = ["FlowSolver", "datum_height_m", "link_numbers"]
 
 
+MOST_KEPT: Final = 3
+"""Networks with other links open that a solver keeps prepared (own) [-]."""
+
+
 @dataclass(slots=True, eq=False)
-class _Prepared:
+class PreparedNetwork:
+    """A network laid out for solving, with the factors of its core matrix."""
+
+    given: LayoutInput
     network: FlowNetwork
     layout: Layout
     matrix: CoreMatrix
@@ -41,6 +56,8 @@ class FlowSolver:
         Gas, temperature, air pressure.
     linear_solver : LinearSolver, optional
         What factorises the core matrix; default LDLᵀ where its library is installed, else LU.
+    prepared : PreparedNetwork, optional
+        What another solver with the same conditions prepared for this very network.
 
     Notes
     -----
@@ -50,14 +67,21 @@ class FlowSolver:
     """
 
     def __init__(
-        self, network: FlowNetwork, conditions: FlowConditions, *, linear_solver: LinearSolver | None = None
+        self,
+        network: FlowNetwork,
+        conditions: FlowConditions,
+        *,
+        linear_solver: LinearSolver | None = None,
+        prepared: PreparedNetwork | None = None,
     ) -> None:
         self._conditions = conditions
         self._gas = conditions.properties()
         self._linear_solver = linear_solver or default_linear_solver()
         self._demand = np.zeros(network.node_count)
         self._base: FlowState | None = None
-        self._prepared = self._prepare(network)
+        self._kept: OrderedDict[bytes, PreparedNetwork] = OrderedDict()
+        self._last_other: PreparedNetwork | None = None
+        self._prepared = prepared or self._prepare(network)
 
     @property
     def network(self) -> FlowNetwork:
@@ -80,8 +104,15 @@ class FlowSolver:
         return datum_height_m(self.network, self._conditions)
 
     def prepared_for(self, network: FlowNetwork) -> FlowSolver:
-        """Return a solver for another network under the same conditions."""
-        return FlowSolver(network, self._conditions, linear_solver=self._linear_solver)
+        """Return a solver for another network under the same conditions.
+
+        Where it differs from the last one that was asked for in bores, roughness and local losses alone, what
+        was prepared for that one is used again.
+        """
+        self._last_other = self._prepare(network, self._last_other)
+        return FlowSolver(
+            network, self._conditions, linear_solver=self._linear_solver, prepared=self._last_other
+        )
 
     def solve(self, demand_m3_per_s_std: npt.ArrayLike, *, warm: FlowState | None = None) -> FlowState:
         """Solve for a demand and keep the result as the base of later changes.
@@ -164,7 +195,19 @@ class FlowSolver:
         )
         given = self._given(station_pressure_pa_gauge, station_capacity_m3_per_s_std)
         network = given.with_links(changed)
-        return self._run(self._prepare(network), demand, np.zeros(0, np.int64), start)
+        return self._run(self._changed(network, added_links), demand, np.zeros(0, np.int64), start)
+
+    def _changed(self, network: FlowNetwork, added: FlowLinks | None) -> PreparedNetwork:
+        """Return the network with other links open, prepared: the last ones are kept for other demands."""
+        if added is not None:
+            return self._prepare(network)
+        key = network.links.is_open.tobytes()
+        if key not in self._kept:
+            self._kept[key] = self._prepare(network)
+            if len(self._kept) > MOST_KEPT:
+                self._kept.popitem(last=False)
+        self._kept.move_to_end(key)
+        return replace(self._kept[key], network=network)
 
     def _given(
         self, pressure_pa_gauge: npt.ArrayLike | None, capacity_m3_per_s_std: npt.ArrayLike | None
@@ -190,34 +233,39 @@ class FlowSolver:
             raise BadInputError(f"flow: demand of node {bad[0]} is not a finite number; correct it")
         return array
 
-    def _prepare(self, network: FlowNetwork) -> _Prepared:
+    def _prepare(self, network: FlowNetwork, like: PreparedNetwork | None = None) -> PreparedNetwork:
         gas, conditions, links = self._gas, self._conditions, network.links
-        layout = make_layout(
-            LayoutInput(
-                node_count=network.node_count,
-                from_node=links.from_node,
-                to_node=links.to_node,
-                length_m=links.length_m,
-                bore_m=links.bore_m,
-                roughness_m=links.roughness_m,
-                loss_coefficient=links.loss_coefficient,
-                is_open=links.is_open,
-                height_m=network.node_height_m,
-                datum_m=datum_height_m(network, conditions),
-                air_pa_abs=conditions.atmospheric_pressure_pa_abs,
-                gas_pressure_per_density=gas.pressure_per_density,
-                air_pressure_per_density=conditions.air_pressure_per_density(),
-                viscosity_pa_s=gas.viscosity_pa_s,
-                keep_node=np.concatenate([network.station_node, network.sensing_nodes()]),
-            )
+        given = LayoutInput(
+            node_count=network.node_count,
+            from_node=links.from_node,
+            to_node=links.to_node,
+            length_m=links.length_m,
+            bore_m=links.bore_m,
+            roughness_m=links.roughness_m,
+            loss_coefficient=links.loss_coefficient,
+            is_open=links.is_open,
+            height_m=network.node_height_m,
+            datum_m=datum_height_m(network, conditions),
+            air_pa_abs=conditions.atmospheric_pressure_pa_abs,
+            gas_pressure_per_density=gas.pressure_per_density,
+            air_pressure_per_density=conditions.air_pressure_per_density(),
+            viscosity_pa_s=gas.viscosity_pa_s,
+            keep_node=np.concatenate([network.station_node, network.sensing_nodes()]),
         )
+        if like is not None and is_resized(given, like.given):
+            layout = resized_layout(like.layout, given)
+            return replace(like, given=given, network=network, layout=layout)
+        layout = make_layout(given)
         position = np.full(links.count, -1, dtype=np.int64)
         position[layout.live] = np.arange(layout.live.size)
         chains, pattern = layout.chains, layout.pattern
         matrix = CoreMatrix(pattern, chains.start, chains.end, self._linear_solver(pattern.upper))
-        return _Prepared(network, layout, matrix, position, find_parts(layout, np.zeros(0, np.int64)))
+        parts = find_parts(layout, np.zeros(0, np.int64))
+        return PreparedNetwork(given, network, layout, matrix, position, parts)
 
-    def _run(self, prepared: _Prepared, demand: Floats, closed: Ints, start: FlowState | None) -> FlowState:
+    def _run(
+        self, prepared: PreparedNetwork, demand: Floats, closed: Ints, start: FlowState | None
+    ) -> FlowState:
         given = SolveInput(
             network=prepared.network,
             layout=prepared.layout,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, deque
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from heapq import heappop, heappush
 from typing import TYPE_CHECKING, Any, Final
 from weakref import WeakKeyDictionary
@@ -57,10 +57,20 @@ class Adjacency:
     start: NDArray[np.int64]
     neighbour: Ints32
     piece: Ints32
+    _pairs: dict[int, list[tuple[int, int]]] = field(default_factory=dict, repr=False)
 
     def of(self, node: int) -> slice:
         """Return where the neighbours of a node stand."""
         return slice(int(self.start[node]), int(self.start[node + 1]))
+
+    def pairs(self, node: int) -> list[tuple[int, int]]:
+        """Return the neighbours of a node with the piece that leads to each; kept once asked for."""
+        known = self._pairs.get(node)
+        if known is None:
+            at = self.of(node)
+            known = list(zip(self.neighbour[at].tolist(), self.piece[at].tolist(), strict=True))
+            self._pairs[node] = known
+        return known
 
 
 def adjacency(network: Network, *, open_only: bool = True) -> Adjacency:
@@ -182,18 +192,18 @@ class _Sides:
 
     def _step(self, number: int) -> tuple[int, int]:
         """Look round one node of a side; return the side it is then, and how many others it took in."""
-        near, merged = self._near, 0
-        at = near.of(self._open[number].popleft())
-        for node, piece in zip(near.neighbour[at].tolist(), near.piece[at].tolist(), strict=True):
+        side, merged = self._side, 0
+        for node, piece in self._near.pairs(self._open[number].popleft()):
             if piece in self._closed:
                 continue
-            if node not in self._side:
-                self._side[node] = number
+            known = side.get(node)
+            if known is None:
+                side[node] = number
                 self._nodes[number].append(node)
                 self._open[number].append(node)
                 self._seen += 1
                 continue
-            other = self._root(self._side[node])
+            other = known if self._of[known] == known else self._root(known)
             if other != number:
                 number, merged = self._merge(number, other), merged + 1
         return number, merged

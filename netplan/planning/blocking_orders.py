@@ -81,11 +81,22 @@ def lifted_orders(
     """
     found = []
     for lifted, request in list(_one_by_one(context.request))[:MOST_TRIED]:
+        if lifted.kind is LiftedKind.CREW_DAY and _day_was_long_enough(context):
+            continue
         tell(f"trying without an order: {lifted.kind.value}")
         if _plan(context, request) is not None:
             found.append(lifted)
     tell(f"trying without an order: {LiftedKind.OWN_SUPPLY.value}")
     return (*found, *_own_supplies(context))
+
+
+def _day_was_long_enough(context: PlanningContext) -> bool:
+    """Return whether zones were priced on this context and the crew's day stood against none.
+
+    A longer day then lets the same search go the same way: without an option the wait for the crew has no
+    price that counts.
+    """
+    return context.was_asked("reach") and not context.days_too_short
 
 
 def _one_by_one(request: PlanRequest) -> Iterator[tuple[Lifted, PlanRequest]]:

@@ -134,7 +134,13 @@ def reach_of(context: PlanningContext, cut: Cut) -> CutConnectivity:
     pieces = [stop.piece for stop in cut.stops] + [part.piece for zone in cut.zones for part in zone.pieces]
     nodes = np.concatenate([zone.nodes for zone in cut.zones]) if cut.zones else np.zeros(0, np.int32)
     closed = np.unique(np.array(pieces, dtype=np.int32))
-    return reach_after(context.request.network, closed, nodes, fed_before=context.fed_before)
+    inside = np.sort(nodes)
+    # Stops that stand elsewhere on the same pieces leave everyone where they were.
+    return context.once(
+        "reach",
+        (closed.tobytes(), inside.tobytes()),
+        lambda: reach_after(context.request.network, closed, inside, fed_before=context.fed_before),
+    )
 
 
 def flow_after(

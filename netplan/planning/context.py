@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, Final, TypeVar
 
 import numpy as np
 import pyarrow.compute as pc
@@ -51,7 +53,11 @@ from netplan.rules import Rules
 __all__ = ["PlanningContext"]
 
 
+AnyAnswer = TypeVar("AnyAnswer")
+
 NO_PART = -1
+MOST_KEPT_NODES: Final = 4_000_000
+"""Nodes of all answers together that are kept for each question (own) [-]."""
 _BEFORE_ANY_STOP = (
     *("attachments", "before_flow_m3_per_s_std", "demand", "fed_before", "hours", "index", "own_part"),
     *("before", "before_by_hour", "pressures_before_pa_gauge", "required_pa_gauge", "solver", "weak_before"),
@@ -71,6 +77,11 @@ class PlanningContext:
     conditions : FlowConditions
     base : FlowNetwork
         The network as recorded, before any stop.
+
+    Attributes
+    ----------
+    days_too_short : set of int
+        Numbers of customers found to be more than the crew's day can relight, while zones were priced.
     """
 
     request: PlanRequest
@@ -80,6 +91,8 @@ class PlanningContext:
     _demand_at: dict[float, DemandResult] = field(default_factory=dict, init=False, repr=False)
     _rules_with: dict[frozenset[str], Rules] = field(default_factory=dict, init=False, repr=False)
     _lines: dict[tuple[int, float, float], Any] = field(default_factory=dict, init=False, repr=False)
+    _asked: dict[str, OrderedDict[Any, Any]] = field(default_factory=dict, init=False, repr=False)
+    days_too_short: set[int] = field(default_factory=set, init=False, repr=False)
 
     # What is given.
 
@@ -301,6 +314,31 @@ class PlanningContext:
         search = cuts(problem, self.index)
         self.scope.watch(search)
         return search
+
+    def was_asked(self, question: str) -> bool:
+        """Return whether an answer was ever kept; see `once`."""
+        return question in self._asked
+
+    def once(self, question: str, key: Hashable, answer: Callable[[], AnyAnswer]) -> AnyAnswer:
+        """Return the answer to what many zones ask alike: worked out once, the latest ones kept.
+
+        Parameters
+        ----------
+        question : str
+            What is asked.
+        key : hashable
+            All that the answer depends on beside this context; the answer must not be changed.
+        answer : callable
+            Works it out.
+        """
+        known = self._asked.setdefault(question, OrderedDict())
+        if key not in known:
+            known[key] = answer()
+            if len(known) > max(MOST_KEPT_NODES // max(len(self.fed_before), 1), 1):
+                known.popitem(last=False)
+        known.move_to_end(key)
+        found: AnyAnswer = known[key]
+        return found
 
     def rules_with(self, methods: frozenset[str]) -> Rules:
         """Return the rules with these methods alone; the same object for the same names.

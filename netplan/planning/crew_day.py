@@ -17,7 +17,16 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.request import PlanRequest
 from netplan.rules import Rules
 
-__all__ = ["CrewLimitRelaxation", "ease", "in_currency", "queue_minor", "queue_of", "times_of"]
+__all__ = [
+    "CrewLimitRelaxation",
+    "Relighting",
+    "ease",
+    "in_currency",
+    "queue_minor",
+    "queue_of",
+    "relighting_of",
+    "times_of",
+]
 
 MOST_STEPS = 10
 """Times the price on meters is raised, then halved to be no higher than it has to be (own) [-]."""
@@ -62,6 +71,39 @@ def _rates(request: PlanRequest, off: Ints) -> NDArray[np.float64]:
     of = request.rules.price.off_per_hour
     by_code = np.array([getattr(of, category.word) for category in Category], dtype=float)
     return by_code[request.network.customers.category[off]]
+
+
+@dataclass(frozen=True, slots=True)
+class Relighting:
+    """What relighting some customers takes.
+
+    Parameters
+    ----------
+    fits : bool
+        Whether the last is relit before the crew's day ends.
+    reason : str
+        One line on that.
+    waiting_minor : int
+        What waiting for the crew costs on top of the window [minor units].
+    """
+
+    fits: bool
+    reason: str
+    waiting_minor: int
+
+
+def relighting_of(context: PlanningContext, off: Ints) -> Relighting:
+    """Return what relighting customers that are off takes; zones with the same ones share it."""
+    request = context.request
+
+    def answer() -> Relighting:
+        queue = queue_of(request, off)
+        times = times_of(request, queue)
+        if not times.fits:
+            context.days_too_short.add(len(off))
+        return Relighting(times.fits, times.reason, queue_minor(request, off, queue))
+
+    return context.once("relighting", off.tobytes(), answer)
 
 
 def in_currency(minor: int) -> float:

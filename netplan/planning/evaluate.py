@@ -29,7 +29,7 @@ from netplan.isolation import Cut
 from netplan.planfile.naming import bypass_id
 from netplan.planning.connectivity import CutConnectivity, demands_after, flow_after, kept_inlets, reach_of
 from netplan.planning.context import PlanningContext
-from netplan.planning.crew_day import queue_minor, queue_of, times_of
+from netplan.planning.crew_day import relighting_of
 from netplan.planning.deficient_parts import (
     DeficientPart,
     WithoutFeeds,
@@ -120,7 +120,7 @@ def _too_dear(
     stopped = draw_stops(context.request.network, context.base, cut)
     # Where gas stands before any stop no fewer ways begin than where it stands after.
     pressure = at_taps(stopped, context.before)[None]
-    fed = fed_network(context, cut, reach, stopped, stranded, pressure)
+    fed = fed_network(context, cut, reach, stopped, stranded, pressure, is_tapped=False)
     feeds = [min((feed_price_minor(feed, 1, rules) for feed in some), default=None) for some in fed.feeds]
     if any(feed is None and gone is None for feed, gone in zip(feeds, off, strict=True)):
         return _no_feed(context, fed)
@@ -181,11 +181,10 @@ def _without_feeds(
 
 def _interruption(context: PlanningContext, off: Ints) -> int | str:
     """Return the price of customers off, the queue included [minor units]; or why the day is too short."""
-    queue = queue_of(context.request, off)
-    times = times_of(context.request, queue)
-    if not times.fits:
-        return times.reason
-    return int(context.off_minor[off].sum()) + queue_minor(context.request, off, queue)
+    relighting = relighting_of(context, off)
+    if not relighting.fits:
+        return relighting.reason
+    return int(context.off_minor[off].sum()) + relighting.waiting_minor
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -68,6 +68,8 @@ def fed_network(
     stopped: StoppedNetwork,
     deficient: Sequence[DeficientPart],
     pressure_pa_gauge: Floats,
+    *,
+    is_tapped: bool = True,
 ) -> FedNetwork:
     """Return the case for feeds.
 
@@ -79,14 +81,19 @@ def fed_network(
         Parts to feed.
     pressure_pa_gauge : float array, shape (states, stopped nodes)
         Solved without any feed, one row a state [Pa gauge]; NaN where stranded.
+    is_tapped : bool
+        False where the prices of feeds are all that is asked for: then hoses have no nodes, and the network
+        is the stopped one.
     """
-    flow = closed_flow(stopped)
+    flow = closed_flow(stopped) if is_tapped else stopped.flow
     if not deficient or not context.request.feeds_allowed:
         return FedNetwork(flow, np.arange(flow.links.count), ((),) * len(deficient), {}, {})
     hosed = [hose_ways_of(context, reach, stopped, part, pressure_pa_gauge) for part in deficient]
     ways = [some for some, _ in hosed]
     taps = [tap for some in ways for way in some for tap in (way.giving, way.fed)]
-    tapped, node, link_of = with_taps(flow, taps)
+    tapped, node, link_of = flow, np.full(len(taps), -1), np.arange(flow.links.count)
+    if is_tapped:
+        tapped, node, link_of = with_taps(flow, taps)
     feeds: list[tuple[Feed, ...]] = []
     hoses: dict[str, HoseWay] = {}
     joins: dict[str, Join] = {}
@@ -103,15 +110,29 @@ def fed_network(
             *valve_ways(context, reach, part),
         )
         joins.update((feed.label, _join(context, cut, stopped, feed, hoses)) for feed in every)
-        cut_off = [] if part.weak else [part.nodes]
-        why = [context.areas.refused(cut, [joins[feed.label]], cut_off) for feed in every]
-        feeds.append(tuple(feed for feed, reason in zip(every, why, strict=True) if not reason))
-        refused.update(
-            (f"{_words(feed.kind, feed.label)}: {reason}", None)
-            for feed, reason in zip(every, why, strict=True)
-            if reason
-        )
+        some_feeds, why = _allowed(context, cut, part, every, joins)
+        feeds.append(some_feeds)
+        refused.update(dict.fromkeys(why))
     return FedNetwork(tapped, link_of, tuple(feeds), hoses, joins, tuple(refused))
+
+
+def _allowed(
+    context: PlanningContext,
+    cut: Cut,
+    part: DeficientPart,
+    feeds: Sequence[Feed],
+    joins: Mapping[str, Join],
+) -> tuple[tuple[Feed, ...], list[str]]:
+    """Return the feeds of a part that the pressure areas allow, and why the others may not be used."""
+    cut_off = [] if part.weak else [part.nodes]
+    # Most feeds join the same two areas.
+    why = {
+        join: context.areas.refused(cut, [join], cut_off)
+        for join in dict.fromkeys(joins[feed.label] for feed in feeds)
+    }
+    allowed = tuple(feed for feed in feeds if not why[joins[feed.label]])
+    reasons = [(feed, why[joins[feed.label]]) for feed in feeds]
+    return allowed, [f"{_words(feed.kind, feed.label)}: {reason}" for feed, reason in reasons if reason]
 
 
 def _join(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from hashlib import sha256
 from typing import Any
 
 import numpy as np
@@ -134,12 +135,11 @@ def hose_ways_of(
         groups = [("", [one for one, reason in why.items() if not reason])]
         groups += [(reason, [one]) for one, reason in why.items() if reason]
         for reason, areas in groups:
-            ways = hose_ways(
-                _lines(context, stopped, giving_rows[np.isin(giving_area, areas)]),
-                _lines(context, stopped, fed_rows[fed_area == fed]),
-                rules,
-                scale=network.scale,
-                keep_out=tuple(network.keep_out.geometry),
+            ways = _hose_ways_between(
+                context,
+                stopped,
+                giving_rows[np.isin(giving_area, areas)],
+                fed_rows[fed_area == fed],
                 most=1 if reason else MOST_HOSES,
             )
             if not reason:
@@ -148,6 +148,29 @@ def hose_ways_of(
                 refused[reason] = None
     found.sort(key=lambda way: (round(way.length_m, 6), way.giving.link, way.fed.link))
     return tuple(found[:MOST_HOSES]), tuple(refused)
+
+
+def _hose_ways_between(
+    context: PlanningContext, stopped: StoppedNetwork, giving: Ints, fed: Ints, *, most: int
+) -> tuple[HoseWay, ...]:
+    """Return the shortest hoses between links of the stopped network; zones with the same ones share them."""
+    network = context.request.network
+    drawn = sha256()
+    for rows in (giving, fed):
+        for values in (rows, stopped.piece[rows], stopped.from_m[rows], stopped.to_m[rows]):
+            drawn.update(values.tobytes())
+    return context.once(
+        "hoses",
+        (most, len(giving), drawn.digest()),
+        lambda: hose_ways(
+            _lines(context, stopped, giving),
+            _lines(context, stopped, fed),
+            context.request.rules,
+            scale=network.scale,
+            keep_out=tuple(network.keep_out.geometry),
+            most=most,
+        ),
+    )
 
 
 def _lines(context: PlanningContext, stopped: StoppedNetwork, rows: Ints) -> MainLines:

@@ -13,7 +13,7 @@ from netplan.core.errors import NoPlanError
 from netplan.isolation import IsolationProblem
 from netplan.planning.connectivity import CutConnectivity, reach_after
 from netplan.planning.context import PlanningContext
-from netplan.planning.crew_day import queue_of, times_of
+from netplan.planning.crew_day import relighting_of
 
 __all__ = ["reach_of_core", "require_possible"]
 
@@ -51,10 +51,11 @@ def require_possible(context: PlanningContext, problem: IsolationProblem) -> Non
         )
     if not len(off):
         return
-    times = times_of(request, queue_of(request, off))
-    if not times.fits:
+    relighting = relighting_of(context, off)
+    if not relighting.fits:
         raise _not_possible(
-            f"whatever is stopped, these lose their gas and no feed may be used, by order: {times.reason}; "
+            "whatever is stopped, these lose their gas and no feed may be used, by order: "
+            f"{relighting.reason}; "
             "what would have to give: the order against feeds (--no-bypass), or the crew's day "
             "(rules crew.relights_per_hour, crew.day_end)"
         )

@@ -11,7 +11,7 @@ import numpy as np
 from netplan.customers import most_meters
 from netplan.planning.connectivity import CutConnectivity
 from netplan.planning.context import PlanningContext
-from netplan.planning.crew_day import queue_of, times_of
+from netplan.planning.crew_day import relighting_of
 from netplan.planning.deficient_parts import DeficientPart
 
 __all__ = ["PartsOffInDay"]
@@ -59,8 +59,7 @@ class PartsOffInDay:
             gone = self._reach.isolated.copy()
             for part, is_off in zip(self._parts, off, strict=True):
                 gone[part.customers] |= is_off
-            request = self._context.request
-            self.reason = times_of(request, queue_of(request, np.flatnonzero(gone))).reason
+            self.reason = relighting_of(self._context, np.flatnonzero(gone)).reason
         return True
 
     def least_minor(self, feed_minor: Sequence[int | None], off_minor: Sequence[int | None]) -> int | None:
