@@ -58,6 +58,7 @@ class FlowSolver:
         self._demand = np.zeros(network.node_count)
         self._base: FlowState | None = None
         self._prepared = self._prepare(network)
+        self._last_changed: _Prepared | None = None
 
     @property
     def network(self) -> FlowNetwork:
@@ -149,10 +150,20 @@ class FlowSolver:
                 given = self._given(station_pressure_pa_gauge, station_capacity_m3_per_s_std)
                 prepared = replace(prepared, network=given)
             return self._run(prepared, demand, position[shut], start)
+        given = self._given(station_pressure_pa_gauge, station_capacity_m3_per_s_std)
+        prepared = self._changed(closed, opened, added_links)
+        network = given.with_links(prepared.network.links)
+        return self._run(replace(prepared, network=network), demand, np.zeros(0, np.int64), start)
+
+    def _changed(self, closed: Ints, opened: Ints, added_links: FlowLinks | None) -> _Prepared:
+        """Return the network prepared with other links; the last one is kept, for other demands."""
         links = self.network.links if added_links is None else self.network.links.joined_with(added_links)
         is_open = links.is_open.copy()
         is_open[opened] = True
         is_open[closed] = False
+        last = self._last_changed
+        if added_links is None and last is not None and np.array_equal(is_open, last.network.links.is_open):
+            return last
         changed = FlowLinks(
             links.from_node,
             links.to_node,
@@ -162,9 +173,10 @@ class FlowSolver:
             links.loss_coefficient,
             is_open,
         )
-        given = self._given(station_pressure_pa_gauge, station_capacity_m3_per_s_std)
-        network = given.with_links(changed)
-        return self._run(self._prepare(network), demand, np.zeros(0, np.int64), start)
+        prepared = self._prepare(self.network.with_links(changed))
+        if added_links is None:
+            self._last_changed = prepared
+        return prepared
 
     def _given(
         self, pressure_pa_gauge: npt.ArrayLike | None, capacity_m3_per_s_std: npt.ArrayLike | None
