@@ -220,8 +220,8 @@ def same_premises_as(context: PlanningContext, off: Collection[str]) -> list[tup
         nearest = int(np.argmin(np.round(gap_m, 6)))
         if gap_m[nearest] <= PREMISES_M:
             why = (
-                f"has the address of customer {everyone.id[same[nearest]]}, {gap_m[nearest]:.1f} m away, who is "
-                "off; if they are the same premises, this customer is off too"
+                f"has the address of customer {everyone.id[same[nearest]]}, {gap_m[nearest]:.1f} m away, "
+                "who is off; if they are the same premises, this customer is off too"
             )
             found.append((row, why))
     return found
