@@ -82,9 +82,7 @@ def friction_and_slope(reynolds: Floats, relative_roughness: Floats) -> tuple[Fl
     slope = -factor / np.maximum(reynolds, _LEAST_REYNOLDS)
     turbulent = (reynolds >= TURBULENT_FROM_REYNOLDS).nonzero()[0]
     if turbulent.size:
-        factor[turbulent], slope[turbulent] = _colebrook(
-            reynolds[turbulent], relative_roughness[turbulent]
-        )
+        factor[turbulent], slope[turbulent] = _colebrook(reynolds[turbulent], relative_roughness[turbulent])
     between = ((reynolds > LAMINAR_UP_TO_REYNOLDS) & (reynolds < TURBULENT_FROM_REYNOLDS)).nonzero()[0]
     if between.size:
         factor[between], slope[between] = _transition(reynolds[between], relative_roughness[between])
