@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from netplan.cli.options import LENGTH, AnySize, MappingFile, check_inputs, metres
+from netplan.cli.options import LENGTH, AnySize, MappingFile, check_inputs, mapping_given, metres
 from netplan.core.errors import BadInputError, BadNetworkError
 from netplan.core.findings import Finding, errors_of
 
@@ -78,14 +78,14 @@ def command(
 
 def _read(network: str, mapping: Path | None, within: Path | None, *, any_size: bool) -> RawLayers:
     """Return the layers of a network, or what of them touches an area."""
-    from netplan.readers import open_source, read_layers, read_mapping
+    from netplan.readers import open_source, read_layers
     from netplan.readers.source_findings import with_missing_findings
     from netplan.readers.sources.areas import cut_to_area, read_area
     from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
 
     source = open_source(network, UNLIMITED if any_size else LIMITS)
     window = None if within is None else read_area(within)
-    read = read_layers(source, mapping=None if mapping is None else read_mapping(mapping), within=window)
+    read = read_layers(source, mapping=mapping_given(mapping), within=window)
     raw = with_missing_findings(read, whole=window is None)
     return raw if window is None else cut_to_area(raw, window)
 

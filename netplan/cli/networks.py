@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from netplan.cli.options import mapping_given
 from netplan.core.errors import BadNetworkError
 
 if TYPE_CHECKING:
@@ -42,10 +43,10 @@ def whole_network(
     """
     from netplan.core.findings import errors_of
     from netplan.network.unsized_pipes import may_be_set_aside
-    from netplan.readers import read_mapping, read_network
+    from netplan.readers import read_network
     from netplan.readers.sources.areas import read_area
 
-    meaning = None if mapping is None else read_mapping(mapping)
+    meaning = mapping_given(mapping)
     window = None if within is None else read_area(within)
     try:
         return read_network(source, mapping=meaning, within=window, cache=cache)

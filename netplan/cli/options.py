@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated, Final
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
@@ -17,6 +17,9 @@ from netplan.core.errors import BadInputError
 from netplan.core.input_paths import check_polygon_file, check_text_file, network_path
 from netplan.core.units import is_bare, quantity
 from netplan.core.work_window import check_air_temp, check_hours, local_time
+
+if TYPE_CHECKING:
+    from netplan.readers import Mapping
 
 __all__ = [
     "CHAINAGE",
@@ -50,6 +53,7 @@ __all__ = [
     "check_charts_folder",
     "check_inputs",
     "degrees",
+    "mapping_given",
     "metres",
     "millibars",
     "millimetres",
@@ -179,6 +183,21 @@ def check_inputs(
     for path in polygons:
         if path is not None:
             check_polygon_file(path)
+
+
+def mapping_given(path: Path | None) -> Mapping | None:
+    """Return the mapping of a file; None without one.
+
+    Raises
+    ------
+    BadInputError
+        When it cannot be read, or is no mapping.
+    """
+    if path is None:
+        return None
+    from netplan.readers import read_mapping  # few sources need one
+
+    return read_mapping(path)
 
 
 def check_charts_folder(folder: Path | None) -> None:

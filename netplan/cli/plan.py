@@ -25,6 +25,7 @@ from netplan.cli.options import (
     air_temp_note,
     check_charts_folder,
     check_inputs,
+    mapping_given,
     window_given,
 )
 from netplan.cli.work import (
@@ -122,7 +123,7 @@ def command(
     def request() -> PlanRequest:
         from netplan.demand import read_forecast
         from netplan.planning.request import PlanRequest
-        from netplan.readers import open_source, read_mapping, read_network
+        from netplan.readers import open_source, read_network
         from netplan.readers.sources.areas import read_area
         from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
         from netplan.rules import read_rules
@@ -130,7 +131,7 @@ def command(
         planning_rules = read_rules(rules)
         joined = read_network(
             open_source(network, UNLIMITED if any_size else LIMITS),
-            mapping=None if mapping is None else read_mapping(mapping),
+            mapping=mapping_given(mapping),
             within=None if within is None else read_area(within),
             cache=cache,
             set_aside=True,

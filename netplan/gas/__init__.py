@@ -14,14 +14,14 @@ How it is purged::
 
     mains = ZoneMains(from_node, to_node, length_m, bore_m, roughness_m, pipe, from_m, to_m)
     source = PurgeSource(node, pipe, chainage_m, supply)        # one for each stop with a live side
-    supply = network_supply(solver, demand, node, kept_nodes=…, kept_pa_gauge=…) | (lambda flow: pa_gauge)
+    supply = DrawnNetwork(solver, demand, kept_nodes, kept_pa_gauge).supply(node) | (lambda flow: pa_gauge)
     plan = purge_plan(mains, [source, …], Equipment(feed_bores_m, stack_bores_m, stack_height_m,
                       feed_loss, roughness_m), FlowConditions(gas, …), volumes_out=2.0, volumes_in=2.0)
     plan.places, .least_velocity_m_s, .draw_m3_per_s_std, .dip_pa, .end_points, .notes, …
 """
 
 from netplan.gas.let_by import LetByAllowance, let_by_allowance, slit_m3_per_s_std
-from netplan.gas.live_side_draw import FlowPath, PathPart, Supply, actual_per_standard, network_supply
+from netplan.gas.live_side_draw import DrawnNetwork, FlowPath, PathPart, Supply, actual_per_standard
 from netplan.gas.purge_equipment import Equipment, LegFlow, PurgeEquipment, PurgeSource, choose_rig
 from netplan.gas.purge_plan import PurgePlace, PurgePlan, end_point_lines, purge_plan
 from netplan.gas.purge_tree import PurgeLeg, PurgeTree, ZoneMains, purge_tree
@@ -47,6 +47,7 @@ from netplan.reference.purge_figures import leak_paths
 __all__ = [
     "COMPARED_POTENTIALS",
     "Comparison",
+    "DrawnNetwork",
     "Equipment",
     "FlowPath",
     "LegFlow",
@@ -76,7 +77,6 @@ __all__ = [
     "methane_kg",
     "minutes_to_purge",
     "natural_gas_figures_hold",
-    "network_supply",
     "purge_plan",
     "purge_tree",
     "slit_m3_per_s_std",

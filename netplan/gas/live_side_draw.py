@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -24,12 +25,12 @@ from netplan.reference.gas import DRY_AIR_MOLAR_MASS_KG_PER_MOL
 from netplan.reference.purge_figures import purge_figure
 
 __all__ = [
+    "DrawnNetwork",
     "FlowPath",
     "PathPart",
     "Supply",
     "actual_per_standard",
     "greatest_draw",
-    "network_supply",
 ]
 
 Supply = Callable[[float], float]
@@ -180,15 +181,8 @@ def _merged(parts: Sequence[PathPart]) -> Floats:
     return np.array(rows, dtype=float).reshape(-1, 4).T
 
 
-def network_supply(
-    solver: NetworkSolver,
-    demand_m3_per_s_std: npt.ArrayLike,
-    node: int,
-    *,
-    kept_nodes: npt.ArrayLike = (),
-    kept_pa_gauge: npt.ArrayLike = 0.0,
-) -> Supply:
-    """Return the supply at one node of a network: each call solves the network with the draw added.
+class DrawnNetwork:
+    """A network under one demand, of which more is drawn at one node or another.
 
     Parameters
     ----------
@@ -196,29 +190,54 @@ def network_supply(
         Prepared for the state in which the purge is made: stops in, feeds open.
     demand_m3_per_s_std : array_like, shape (nodes,)
         Demand of everybody else [m³/s at 15 °C, 101.325 kPa].
-    node : int
-        Where the tapping is.
     kept_nodes : array_like of int
         Nodes where pressure has to stay at or above `kept_pa_gauge`: a draw that lowers one of them below
         counts as one that the network cannot give.
     kept_pa_gauge : array_like
         What each of them must hold [Pa gauge].
     """
-    kept, floor = np.asarray(kept_nodes, dtype=np.int64), np.asarray(kept_pa_gauge, dtype=float)
-    demand = np.array(demand_m3_per_s_std, dtype=float)
-    known: dict[float, float] = {}
-    base: list[FlowState] = []
 
-    def pressure(flow: float) -> float:
-        if flow not in known:
-            drawn = demand.copy()
-            drawn[node] += flow
-            if not base:
-                base.append(solver.solve(demand))
-            # Always from the same start: the order of asking must not move the last digit.
-            solved = solver.resolve(demand_m3_per_s_std=drawn, warm=base[0]).pressure_pa_gauge
-            holds = bool(np.all(solved[kept] >= floor))
-            known[flow] = float(solved[node]) if holds else math.nan
-        return known[flow]
+    def __init__(
+        self,
+        solver: NetworkSolver,
+        demand_m3_per_s_std: npt.ArrayLike,
+        kept_nodes: npt.ArrayLike = (),
+        kept_pa_gauge: npt.ArrayLike = 0.0,
+    ) -> None:
+        self._solver = solver
+        self._demand = np.array(demand_m3_per_s_std, dtype=float)
+        self._kept = np.asarray(kept_nodes, dtype=np.int64)
+        self._floor = np.asarray(kept_pa_gauge, dtype=float)
 
-    return pressure
+    @cached_property
+    def _base(self) -> FlowState:
+        return self._solver.solve(self._demand)
+
+    @cached_property
+    def _undrawn_pa_gauge(self) -> Floats:
+        # The same wherever nothing is drawn: solved once for all nodes.
+        return self._solved_pa_gauge(self._demand)
+
+    def _solved_pa_gauge(self, demand_m3_per_s_std: Floats) -> Floats:
+        # Always from the same start: the order of asking must not move the last digit.
+        return self._solver.resolve(
+            demand_m3_per_s_std=demand_m3_per_s_std, warm=self._base
+        ).pressure_pa_gauge
+
+    def supply(self, node: int) -> Supply:
+        """Return the supply at a node: each flow asked for is solved with all of the network."""
+        known: dict[float, float] = {}
+
+        def pressure(flow: float) -> float:
+            if flow not in known:
+                if flow == 0.0:
+                    solved = self._undrawn_pa_gauge
+                else:
+                    drawn = self._demand.copy()
+                    drawn[node] += flow
+                    solved = self._solved_pa_gauge(drawn)
+                holds = bool(np.all(solved[self._kept] >= self._floor))
+                known[flow] = float(solved[node]) if holds else math.nan
+            return known[flow]
+
+        return pressure

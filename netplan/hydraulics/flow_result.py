@@ -134,9 +134,10 @@ def spread_core(
         fallen = np.cumsum(segment_drop)
         base = junction_level[chains.start] + (fallen - segment_drop)[chains.first[:-1]]
         level[chains.node] = base[chains.chain_of] - fallen
-        for chain in np.unique(chains.chain_of[parts.closed_segment]):
+        cut = parts.closed_segment
+        for chain in np.unique(chains.chain_of[cut]) if cut.size else ():
             low, high = int(chains.first[chain]), int(chains.first[chain + 1])
-            cuts = parts.closed_segment[(parts.closed_segment >= low) & (parts.closed_segment < high)]
+            cuts = cut[(cut >= low) & (cut < high)]
             last = int(cuts[-1])
             behind = slice(last + 1, high)
             rest = np.cumsum(segment_drop[behind][::-1])[::-1]
@@ -251,7 +252,9 @@ def _link_flows(
         flow[opened & ~good[layout.joined[links.from_node]]] = np.nan
     zero = layout.no_length.link
     if layout.no_length.tree is not None:
-        flow[zero] = _zero_length_flows(given, flow, station_flow, layout.no_length.tree)
+        # Without a failed part nothing is unknown.
+        known = (flow, station_flow) if good is None else (np.nan_to_num(flow), np.nan_to_num(station_flow))
+        flow[zero] = _zero_length_flows(given, *known, layout.no_length.tree)
         if good is not None:
             flow[zero[~good[layout.joined[links.from_node[zero]]]]] = np.nan
     return flow
@@ -261,11 +264,10 @@ def _zero_length_flows(given: SolveInput, flow: Floats, station_flow: Floats, tr
     """Flows through links of no length, from the balance of their nodes; NaN where they form a ring."""
     network, links = given.network, given.network.links
     count = network.node_count
-    known = np.nan_to_num(flow)
     need = given.demand_m3_per_s_std * given.density_std
-    need = need + sum_at(links.from_node, known, count)
-    need -= sum_at(links.to_node, known, count)
-    need -= sum_at(network.station_node, np.nan_to_num(station_flow), count)
+    need = need + sum_at(links.from_node, flow, count)
+    need -= sum_at(links.to_node, flow, count)
+    need -= sum_at(network.station_node, station_flow, count)
     zero, proper = given.layout.no_length.link, given.layout.no_length.proper
     a = links.from_node[zero[proper]]
     toward = tree.gather_up(need)[tree.child]

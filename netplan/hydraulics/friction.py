@@ -36,6 +36,7 @@ _COLEBROOK_SMOOTH: Final = 2.51
 _TWO_DECADES: Final = 2.0 / math.log(10.0)
 _HALLEY_STEPS: Final = 2
 _FIRST_GUESS: Final = 7.0
+_LEAST_REYNOLDS: Final = float(np.finfo(float).tiny)
 
 
 def friction_factor(reynolds: npt.ArrayLike, relative_roughness: npt.ArrayLike) -> Floats:
@@ -78,15 +79,13 @@ def friction_and_slope(reynolds: Floats, relative_roughness: Floats) -> tuple[Fl
     """
     with np.errstate(divide="ignore"):
         factor = _LAMINAR / reynolds
-    slope = -factor / np.maximum(reynolds, np.finfo(float).tiny)
-    turbulent = np.flatnonzero(reynolds >= TURBULENT_FROM_REYNOLDS)
+    slope = -factor / np.maximum(reynolds, _LEAST_REYNOLDS)
+    turbulent = (reynolds >= TURBULENT_FROM_REYNOLDS).nonzero()[0]
     if turbulent.size:
-        factor[turbulent], slope[turbulent] = _colebrook(
-            reynolds[turbulent], np.take(relative_roughness, turbulent)
-        )
-    between = np.flatnonzero((reynolds > LAMINAR_UP_TO_REYNOLDS) & (reynolds < TURBULENT_FROM_REYNOLDS))
+        factor[turbulent], slope[turbulent] = _colebrook(reynolds[turbulent], relative_roughness[turbulent])
+    between = ((reynolds > LAMINAR_UP_TO_REYNOLDS) & (reynolds < TURBULENT_FROM_REYNOLDS)).nonzero()[0]
     if between.size:
-        factor[between], slope[between] = _transition(reynolds[between], np.take(relative_roughness, between))
+        factor[between], slope[between] = _transition(reynolds[between], relative_roughness[between])
     return factor, slope
 
 

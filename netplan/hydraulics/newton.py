@@ -188,7 +188,9 @@ class Core:
             reply[:, column] = (arriving + put_in)[sense]
         left = problem.imbalance(flow, self._put_in())[sense]
         try:
-            more = np.linalg.solve(reply, -left)
+            # The usual one station needs no solver.
+            alone = left.size == 1 and reply[0, 0] != 0.0
+            more = -left / reply[0] if alone else np.linalg.solve(reply, -left)
         except np.linalg.LinAlgError:
             return move, flow + zero * np.nan
         self.group_flow[self.remote] += more

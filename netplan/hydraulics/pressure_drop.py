@@ -116,7 +116,7 @@ def _drop_and_slope(law: DropLaw, flow_kg_per_s: Floats) -> tuple[Floats, Floats
     # f·|ṁ| and d(f ṁ|ṁ|)/d|ṁ| are finite down to no flow at all, f alone is not.
     moved = LAMINAR_FACTOR / law.reynolds_per_flow
     slope = moved.copy()
-    beyond = np.flatnonzero(reynolds > LAMINAR_UP_TO_REYNOLDS)
+    beyond = (reynolds > LAMINAR_UP_TO_REYNOLDS).nonzero()[0]
     if beyond.size:
         per_flow = law.reynolds_per_flow[beyond]
         amount = size[beyond]

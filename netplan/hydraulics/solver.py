@@ -287,7 +287,7 @@ def link_numbers(numbers: Iterable[int], total: int) -> Ints:
     BadInputError
         When one is not below `total`.
     """
-    array = np.unique(np.fromiter(numbers, dtype=np.int64))
+    array = np.array(sorted(set(numbers)), dtype=np.int64)
     if array.size and not (array[0] >= 0 and array[-1] < total):
         raise BadInputError(f"flow: link {array[0]} or {array[-1]} does not exist; there are {total}")
     return array

@@ -81,11 +81,13 @@ def group_stations(
     """
     member = np.full(outlet.size, -1, dtype=np.int64)
     use = np.flatnonzero(taken)
-    keys, first, inverse = np.unique(
-        np.stack([sense[use].astype(float), target[use]]), axis=1, return_index=True, return_inverse=True
-    )
-    member[use] = inverse.reshape(-1)
-    count = keys.shape[1]
+    # Groups by junction, then pressure, each headed by its first station.
+    order = use[np.lexsort((target[use], sense[use]))]
+    heads = np.ones(order.size, dtype=bool)
+    heads[1:] = (np.diff(sense[order]) != 0) | (np.diff(target[order]) != 0.0)
+    member[order] = np.cumsum(heads) - 1
+    head = order[heads]
+    count = head.size
     unlimited = np.isinf(capacity[use])
     free = np.bincount(member[use], weights=unlimited, minlength=count)
     finite = np.where(unlimited, 0.0, capacity[use])
@@ -101,7 +103,6 @@ def group_stations(
         ),
     )
     away = np.bincount(of, weights=outlet[use] != sense[use], minlength=count) > 0
-    head = use[first]
     return StationGroups(
         member,
         outlet,
@@ -170,8 +171,9 @@ class Switcher:
 
     def _parts_without_holder(self) -> Ints:
         # A part in which nobody holds has no pressure level: somebody must.
-        groups = self._groups
-        return np.setdiff1d(groups.part, groups.part[self.states == HOLDING])
+        part, holds = self._groups.part, self.states == HOLDING
+        without = set(part[~holds].tolist()) - set(part[holds].tolist())
+        return np.array(sorted(without), dtype=np.int64)
 
     def _choose_holder(self, part: int, before: Ints, backwards: Flags, gap: Floats) -> None:
         groups, states = self._groups, self.states

@@ -8,7 +8,6 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
-from scipy.spatial import KDTree
 
 from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
@@ -202,6 +201,8 @@ def _nearest_services(
     Alike is what ends at most `TWO_SERVICES_M` farther away than the nearest one. Who lies on the end of a
     service hangs on that one.
     """
+    from scipy.spatial import KDTree  # a network that is kept needs none
+
     tree = KDTree(_places(joins, ends))
     gap, nearest = (
         np.asarray(found) for found in tree.query(xy_m[rest], k=2, distance_upper_bound=SERVICE_REACH_M)

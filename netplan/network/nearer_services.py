@@ -8,7 +8,6 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
-from scipy.spatial import KDTree
 
 from netplan.core.arrays import Floats, Ints
 from netplan.core.findings import Severity
@@ -61,6 +60,8 @@ def nearer_services(
     asked = np.flatnonzero(np.isfinite(own) & (own > reach_m))
     if not len(asked):
         return none
+    from scipy.spatial import KDTree  # a network that is kept needs none
+
     distance, nearest = KDTree(end_xy_m).query(xy_m[asked], distance_upper_bound=reach_m)
     found = _TIMES_FARTHER * np.asarray(distance) <= own[asked]
     rows, other = asked[found], np.asarray(nearest)[found]

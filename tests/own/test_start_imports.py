@@ -171,8 +171,9 @@ def test_a_command_imports_what_it_uses(tmp_path: Path) -> None:
     checked, _, _ = _call(tmp_path, "check", TOWN)
     assert checked <= {*READING, "qdldl"}
     quick = ("--no-papers", "--no-weather", "--options", "1")
-    planned, _, _ = _call(tmp_path, "plan", TOWN, *WORK, *quick, "--out", "plan")
+    planned, ours, _ = _call(tmp_path, "plan", TOWN, *WORK, *quick, "--out", "plan")
     assert planned <= PLANNING
+    assert not {name for name in ours if name.startswith("netplan.readers.mapping")}
     assert {"folium", "qdldl"} <= planned  # the list is no longer than what is used
     listed, _, _ = _call(tmp_path, "explain", "plan")
     assert listed <= {*EXPLAINING} - {"pyogrio"}

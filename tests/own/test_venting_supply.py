@@ -8,13 +8,14 @@ import numpy as np
 import pytest
 
 from netplan.gas import (
+    DrawnNetwork,
     Equipment,
     PurgeSource,
     ZoneMains,
-    network_supply,
     purge_plan,
 )
 from netplan.hydraulics import FlowConditions, FlowLinks, FlowNetwork, FlowSolver
+from netplan.hydraulics.solver_protocol import CountedSolver, SolutionCount
 from netplan.reference.gas import named_gas
 
 CONDITIONS = FlowConditions(named_gas("natural gas"), ground_temperature_k=283.15)
@@ -36,17 +37,28 @@ DEMAND = np.array([0.0, 4e-3, 2e-3])
 
 def test_the_supply_is_the_solved_pressure_with_the_draw_on_top() -> None:
     solver = FlowSolver(_network(), CONDITIONS)
-    supply = network_supply(solver, DEMAND, 2)
+    supply = DrawnNetwork(solver, DEMAND).supply(2)
     for draw in (0.0, 3e-3, 6e-3):
         fresh = FlowSolver(_network(), CONDITIONS).solve(DEMAND + np.array([0.0, 0.0, draw]))
         assert supply(draw) == pytest.approx(float(fresh.pressure_pa_gauge[2]), abs=1e-4)
     assert supply(0.0) > supply(3e-3) > supply(6e-3)
 
 
+def test_nodes_share_what_is_solved_before_any_draw() -> None:
+    count = SolutionCount()
+    shared = DrawnNetwork(CountedSolver(FlowSolver(_network(), CONDITIONS), count), DEMAND, [1], [2100.0])
+    for node in (1, 2):
+        supply = shared.supply(node)
+        alone = DrawnNetwork(FlowSolver(_network(), CONDITIONS), DEMAND, [1], [2100.0]).supply(node)
+        assert supply(0.0) == alone(0.0)
+        assert supply(3e-3) == pytest.approx(alone(3e-3), abs=1e-6)
+    assert count.done == 4  # the start, without a draw, and one draw at each
+
+
 def test_a_kept_inlet_that_would_fail_ends_the_supply() -> None:
     solver = FlowSolver(_network(), CONDITIONS)
-    free = network_supply(solver, DEMAND, 2)
-    bound = network_supply(solver, DEMAND, 2, kept_nodes=[1], kept_pa_gauge=[2100.0])
+    free = DrawnNetwork(solver, DEMAND).supply(2)
+    bound = DrawnNetwork(solver, DEMAND, [1], [2100.0]).supply(2)
     draws = np.linspace(0.0, 3e-2, 16)
     for draw in draws:
         held = FlowSolver(_network(), CONDITIONS).solve(DEMAND + np.array([0.0, 0.0, draw]))
@@ -65,7 +77,7 @@ def test_the_draw_of_a_purge_leaves_every_kept_inlet_its_pressure() -> None:
     solved = FlowSolver(_network(), CONDITIONS).solve(DEMAND)
     for spare_pa in (50.0, 150.0, 2000.0):
         floor = float(solved.pressure_pa_gauge[1]) - spare_pa
-        supply = network_supply(solver, DEMAND, 2, kept_nodes=[1], kept_pa_gauge=[floor])
+        supply = DrawnNetwork(solver, DEMAND, [1], [floor]).supply(2)
         plan = purge_plan(
             mains,
             [PurgeSource(0, 0, 0.4, supply, "a note")],

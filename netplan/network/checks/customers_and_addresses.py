@@ -7,7 +7,6 @@ from typing import Any, Final
 import numpy as np
 import pyarrow.compute as pc
 from numpy.typing import NDArray
-from scipy.spatial import KDTree
 
 from netplan.core.errors import shown
 from netplan.core.findings import Severity
@@ -221,6 +220,8 @@ def check_address_outliers(network: Network, notes: FindingLog) -> None:
     rows = np.flatnonzero(known & np.isfinite(xy).all(axis=1))
     if len(rows) <= _NEIGHBOURS:
         return
+    from scipy.spatial import KDTree  # a network that is kept needs none
+
     place, street = xy[rows], street[rows]
     gap, near = (np.asarray(found) for found in KDTree(place).query(place, k=_NEIGHBOURS + 1))
     stranger = np.flatnonzero((street[near[:, 1:]] != street[:, None]).all(axis=1))

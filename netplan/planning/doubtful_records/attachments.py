@@ -10,7 +10,6 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import KDTree
 
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.network.checks.duplicates import PREMISES_M, plain_addresses
@@ -204,22 +203,25 @@ def same_premises_as(context: PlanningContext, off: Collection[str]) -> list[tup
         return []
     low, high = xy[gone].min(axis=0) - PREMISES_M, xy[gone].max(axis=0) + PREMISES_M
     near = np.flatnonzero(~is_off & (xy >= low).all(axis=1) & (xy <= high).all(axis=1))
-    of_gone = plain_addresses(everyone.address.take(gone)).to_pylist()
-    tree = KDTree(xy[gone])
+    at_address: dict[str, list[int]] = {}
+    for at, address in zip(
+        gone.tolist(), plain_addresses(everyone.address.take(gone)).to_pylist(), strict=True
+    ):
+        if address:
+            at_address.setdefault(address, []).append(at)
     found: list[tuple[int, str]] = []
     for row, address in zip(
         near.tolist(), plain_addresses(everyone.address.take(near)).to_pylist(), strict=True
     ):
-        gaps = {
-            at: float(np.hypot(*(xy[gone[at]] - xy[row])))
-            for at in tree.query_ball_point(xy[row], PREMISES_M)
-            if address and of_gone[at] == address
-        }
-        if gaps:
-            at = min(gaps, key=lambda one: (round(gaps[one], 6), one))
+        same = at_address.get(address)
+        if same is None:
+            continue
+        gap_m = np.hypot(*(xy[same] - xy[row]).T)
+        nearest = int(np.argmin(np.round(gap_m, 6)))
+        if gap_m[nearest] <= PREMISES_M:
             why = (
-                f"has the address of customer {everyone.id[int(gone[at])]}, {gaps[at]:.1f} m away, who is "
-                "off; if they are the same premises, this customer is off too"
+                f"has the address of customer {everyone.id[same[nearest]]}, {gap_m[nearest]:.1f} m away, "
+                "who is off; if they are the same premises, this customer is off too"
             )
             found.append((row, why))
     return found

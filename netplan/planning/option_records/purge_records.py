@@ -7,20 +7,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.gas import (
+    DrawnNetwork,
     Equipment,
     PurgePlace,
     PurgePlan,
     PurgeSource,
     Supply,
     ZoneMains,
-    network_supply,
     purge_plan,
 )
 from netplan.graph.connected_components import component_labels
-from netplan.hydraulics import NetworkSolver
 from netplan.isolation import CutStop
 from netplan.planfile import model
 from netplan.planfile.naming import stop_id
@@ -42,19 +40,11 @@ class _LiveNetwork:
     """The stopped network, the live one beside it, and what the live one can give."""
 
     stopped: StoppedNetwork
-    solver: NetworkSolver
-    demands: tuple[Floats, ...]
-    kept_nodes: Ints
-    kept_pa_gauge: Floats
+    hours: tuple[DrawnNetwork, ...]
 
     def supply(self, node: int) -> Supply:
         """Return what the hour of the greatest total gives at a node, where the other hours give it too."""
-        first, *others = (
-            network_supply(
-                self.solver, demand, node, kept_nodes=self.kept_nodes, kept_pa_gauge=self.kept_pa_gauge
-            )
-            for demand in self.demands
-        )
+        first, *others = (hour.supply(node) for hour in self.hours)
 
         given = -math.inf
 
@@ -128,7 +118,10 @@ def _live_network(context: PlanningContext, option: EvaluatedOption, final: Fina
     inlets = kept_inlets(context, option.reach, option.gone)
     demands = demands_after(context, option.reach, option.gone, flow.node_count)
     solver = final.solver(context)
-    return _LiveNetwork(stopped, solver, demands, inlets.node, inlets.required_pa_gauge)
+    return _LiveNetwork(
+        stopped,
+        tuple(DrawnNetwork(solver, demand, inlets.node, inlets.required_pa_gauge) for demand in demands),
+    )
 
 
 def _zones(
