@@ -319,7 +319,12 @@ def test_what_a_killed_run_of_our_own_number_left_is_no_obstacle(tmp_path: Path)
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
 def test_a_signal_to_end_clears_away_as_ctrl_c_does(tmp_path: Path, number: signal.Signals) -> None:
     out = tmp_path / "again"
-    begun = _begun("papers", SAVED, "--out", out)
+    # A run that shall outlive its terminal hands on that it ignores the signal.
+    before = signal.signal(number, signal.SIG_DFL)
+    try:
+        begun = _begun("papers", SAVED, "--out", out)
+    finally:
+        signal.signal(number, before)
     deadline = time.monotonic() + 120
     while not list(tmp_path.glob(".again.unfinished-*")) and time.monotonic() < deadline:
         assert begun.poll() is None, begun.communicate()
