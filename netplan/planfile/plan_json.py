@@ -100,4 +100,4 @@ def option_of_rank(plan: Plan, rank: int) -> Option:
     for option in plan.options:
         if option.rank == rank:
             return option
-    raise BadInputError(f"option {rank}: the plan has {len(plan.options)} options; choose one of them")
+    raise BadInputError(f"option {rank}: the plan has options 1 to {len(plan.options)}; choose one of them")

@@ -239,10 +239,9 @@ class MainEvaluator:
 
     @staticmethod
     def _trace(search: CutSearch) -> dict[str, Any]:
-        near = getattr(search, "near", None)
-        if near is None:
+        if not search.has_begun:
             return {}
-        return {"looked_at": near.looked_at().astype(np.int32)}
+        return {"looked_at": search.local.looked_at().astype(np.int32)}
 
 
 @lru_cache(maxsize=1024)

@@ -174,7 +174,7 @@ def test_pictures_are_drawn(planned: Path, tmp_path: Path, monkeypatch: pytest.M
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
-        (["--option", "9"], "the plan has 1 options"),
+        (["--option", "9"], "the plan has options 1 to 1"),
         (["--bores", "wide"], "--bores"),
         (["--bores", ","], "--bores"),
         (["--bores", "-25"], "--bores"),

@@ -75,4 +75,4 @@ def test_several_demands_need_one_preparation(monkeypatch: pytest.MonkeyPatch) -
     assert len(made) == 2
     solver.resolve(closed_links=[OTHER_VALVE])
     solver.resolve(closed_links=[VALVE])
-    assert len(made) == 4
+    assert len(made) == 3
