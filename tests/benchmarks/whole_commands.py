@@ -13,10 +13,11 @@ import sys
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from netplan.cli.sample import sample_network
-from tests.benchmarks.start import OURS, ROOT, processor_seconds
+from tests.benchmarks.start import OURS, ROOT, least_in_turn, processor_seconds
 
 OUT = Path(__file__).parents[2] / "docs" / "benchmarks" / "commands.md"
 TOWN = str(sample_network())
@@ -84,16 +85,8 @@ def table(runs: int, before: Path | None) -> list[str]:
             if call.keeps:
                 for arguments, checkout in zip(kept, checkouts, strict=True):
                     processor_seconds(ours, arguments, checkout)
-            least = [
-                min(each)
-                for each in zip(
-                    *(
-                        [processor_seconds(ours, a, c) for a, c in zip(kept, checkouts, strict=True)]
-                        for _ in range(runs)
-                    ),
-                    strict=True,
-                )
-            ]
+            pairs = zip(kept, checkouts, strict=True)
+            least = least_in_turn([partial(processor_seconds, ours, *pair) for pair in pairs], runs)
             cells = [call.what, f"{least[0]:.2f}", f"{call.wanted_s:g}"]
             cells += [f"{packages_alone(home, kept[0], runs):.2f}", *(f"{s:.2f}" for s in least[1:])]
             rows.append("| " + " | ".join(cells) + " |")
