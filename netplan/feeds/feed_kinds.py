@@ -39,6 +39,8 @@ class Feed:
         Length of the hose, slack included [m]; 0 for a valve.
     valve_link : int
         Link of the flow network that opening the valve opens; -1 for a bypass or hose.
+    tees_minor : int
+        Price of the excavations of its tees that lie away from every stop [minor units].
     """
 
     kind: FeedKind
@@ -47,6 +49,7 @@ class Feed:
     to_node: int
     length_m: float = 0.0
     valve_link: int = -1
+    tees_minor: int = 0
 
 
 @dataclass(frozen=True, slots=True)

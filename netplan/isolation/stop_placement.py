@@ -87,7 +87,7 @@ class StopPlacement:
         return stop_extent(self.rules, self.rules.method[method], od_m)
 
     def _price(self, method: int, od_m: float, surface: int) -> int:
-        return stop_price_minor(self.rules.method[method], od_m, surface)
+        return stop_price_minor(self.rules, self.rules.method[method], od_m, surface)
 
     def extent_of(self, choice: Choice, geometry: SegmentGeometry) -> StopExtent:
         """Return how far the assembly of a stop on a segment reaches."""

@@ -23,13 +23,44 @@ from netplan.isolation.stop_methods import stop_extent
 from netplan.network.vocabulary import Surface
 from netplan.rules.rule_set import MethodKind, Rules, StopMethod
 
-__all__ = ["SimpleSegments", "cost_simple_segments", "stop_price_minor", "unobstructed_segments"]
+__all__ = ["SimpleSegments", "cost_simple_segments", "pit_price_minor", "stop_price_minor", "unobstructed_segments"]
 
 
-def stop_price_minor(method: StopMethod, od_m: float, surface: int) -> int:
-    """Return the price of one stop, hole included [minor units]; `surface` is a code of `Surface`."""
+def pit_price_minor(rules: Rules, surface: int) -> int:
+    """Return the price of one excavation that no method's price includes [minor units].
+
+    Parameters
+    ----------
+    rules : Rules
+        ``excavation.price`` and ``excavation.price_surface``.
+    surface : int
+        Code of `Surface`.
+    """
+    excavation = rules.excavation
+    return round(
+        (excavation.price + getattr(excavation.price_surface, Surface(surface).word)) * MINOR_PER_UNIT
+    )
+
+
+def stop_price_minor(rules: Rules, method: StopMethod, od_m: float, surface: int) -> int:
+    """Return the price of one stop, its excavation included [minor units].
+
+    The price of a bag stop or a squeeze-off includes its excavation. That of a valve does not: the pit in
+    which the main is tapped beside it is added.
+
+    Parameters
+    ----------
+    rules : Rules
+        For the price of a valve's pit.
+    method : StopMethod
+    od_m : float
+        Outside diameter of the main [m].
+    surface : int
+        Code of `Surface`.
+    """
     extra = float(getattr(method.price_surface, Surface(surface).word))
-    return round((method.price + method.price_per_mm_od * od_m * MM_PER_M + extra) * MINOR_PER_UNIT)
+    price = round((method.price + method.price_per_mm_od * od_m * MM_PER_M + extra) * MINOR_PER_UNIT)
+    return price + (pit_price_minor(rules, surface) if method.kind is MethodKind.VALVE else 0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,7 +104,7 @@ def cost_simple_segments(
     for column, method in enumerate(rules.method):
         extent = [stop_extent(rules, method, float(od)) for od in sizes]
         prices = np.array(
-            [[stop_price_minor(method, float(od), int(code)) for code in surfaces] for od in sizes]
+            [[stop_price_minor(rules, method, float(od), int(code)) for code in surfaces] for od in sizes]
         )
         if not len(rows):
             continue

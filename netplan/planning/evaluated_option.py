@@ -70,7 +70,7 @@ class EvaluatedOption:
     flow_m3_per_s_std : float array, shape (customers,)
         Flow of each customer at the hour of the greatest total while the stops are in
         [m³/s at 15 °C, 101.325 kPa]; 0 where off.
-    stops_minor, interruption_minor, feeds_minor, gas_minor : int
+    stops_minor, interruption_minor, feeds_minor, gas_minor, excavations_minor : int
         Parts of the burden [minor units].
     joins : tuple of Join
         Pressure areas that its feeds join.
@@ -91,12 +91,14 @@ class EvaluatedOption:
     interruption_minor: int
     feeds_minor: int
     gas_minor: int
+    excavations_minor: int
     joins: tuple[Join, ...] = ()
 
     @property
     def burden_minor(self) -> int:
         """The one figure that ranks options [minor units]."""
-        return self.stops_minor + self.interruption_minor + self.feeds_minor + self.gas_minor
+        parts = (self.stops_minor, self.interruption_minor, self.feeds_minor, self.gas_minor)
+        return sum(parts) + self.excavations_minor
 
     @property
     def final(self) -> FlowState:

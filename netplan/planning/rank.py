@@ -26,6 +26,7 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import ease
 from netplan.planning.evaluate import price_cut
 from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
+from netplan.planning.excavations_of_cut import work_minor_of
 from netplan.planning.infeasibility import require_possible
 from netplan.planning.least_stops import require_enough_stops
 from netplan.planning.search_budget import Budget, BudgetSpentError
@@ -151,11 +152,13 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
     unsettled: list[int] = []
     reason = "every way to isolate the work was priced"
     search = context.cuts(problem)
+    # The work's own excavation costs the same whatever the stops: the search leaves it out.
+    work_minor = work_minor_of(context)
     while (cut := next(search, None)) is not None:
         if not budget.zones:
             # Asked once there is a cut at all: what keeps every cut away is said by the search itself.
             require_possible(context, problem)
-        worst, bound = found.worst_minor, cut.bound_minor - ease_minor
+        worst, bound = found.worst_minor, cut.bound_minor + work_minor - ease_minor
         if worst is not None and bound >= worst:
             next_bound, reason = bound, "nothing beyond can be cheaper"
             break
@@ -181,7 +184,7 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
             search, ease_minor, is_eased = context.cuts(eased.problem), eased.ease_minor, True
     else:
         if search.gave_up:
-            next_bound = search.lower_bound_minor - ease_minor
+            next_bound = search.lower_bound_minor + work_minor - ease_minor
             reason, is_cut_short = f"stopped after {search.tried_in_a_row} without a cut", True
     if unsettled and not (found.options and min(unsettled) >= found.options[-1].burden_minor):
         # An option may stand on a cut of which not every combination of feeds was judged.

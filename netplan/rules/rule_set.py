@@ -13,7 +13,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_valida
 from netplan.core.errors import BadInputError, quoted
 from netplan.core.units import quantity
 
-__all__ = ["AssemblyPart", "BadDataRules", "MethodKind", "Rules", "StopMethod"]
+__all__ = ["AssemblyPart", "BadDataRules", "ExcavationRules", "MethodKind", "Rules", "StopMethod"]
 
 
 def _reader(unit: str) -> BeforeValidator:
@@ -333,6 +333,25 @@ class BadDataRules(RulesTable):
     pressure_mbar: Millibars = 0.5
 
 
+class ExcavationRules(RulesTable):
+    """Excavations: what one costs that no method's price includes, its size, and when two are one.
+
+    ``price`` with ``price_surface`` pays one excavation, ``length_m`` of work section included; each further
+    metre of the work costs ``price_per_m``. Rules of before this table, kept in an old plan, price none.
+    """
+
+    price: Money = 0.0
+    price_surface: SurfacePrices = SurfacePrices()
+    price_per_m: Money = 0.0
+    length_m: Metres = 3.0
+    margin_m: Annotated[Metres, Field(gt=0, le=20)] = 0.5
+    width_m: Annotated[Metres, Field(gt=0, le=20)] = 1.2
+    merge_m: Annotated[Metres, Field(le=100)] = 5.0
+    depth_m: Metres = 0.9
+    below_m: Metres = 0.3
+    shoring_depth_m: Metres = 1.2
+
+
 class Rules(RulesTable):
     """All planning rules; see ``gas-netplan rules`` for every key with unit and source."""
 
@@ -350,6 +369,7 @@ class Rules(RulesTable):
     crew: CrewRules
     notice: NoticeRules
     choice: ChoiceRules
+    excavation: ExcavationRules = ExcavationRules()
     staging: StagingRules = StagingRules()
     bad_data: BadDataRules = BadDataRules()
 

@@ -44,6 +44,7 @@ class BurdenParts(PlanElement):
     interruption: Money
     feeds: Money
     gas: Money
+    excavations: Money = 0.0
 
 
 class Proof(PlanElement):

@@ -91,6 +91,7 @@ def option_of(
                 interruption=in_currency(priced.interruption_minor),
                 feeds=in_currency(priced.feeds_minor),
                 gas=in_currency(priced.gas_minor),
+                excavations=in_currency(priced.excavations_minor),
             ),
             currency=request.rules.price.currency,
             proof=_proof(ranking, place),
