@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from netplan.excavations.outlines import DugLength, MergedOutline, merged_outlines, outlines_of
+from netplan.excavations.outlines import DugLength, MergedOutline, is_one, merged_outlines, outlines_of
 from netplan.excavations.zone_dead_ends import DeadEnd, ZoneMainsPart, zone_mains_parts
 from netplan.isolation import MINOR_PER_UNIT, Cut, CutStop, pit_price_minor
 from netplan.network.model import Network
@@ -166,7 +166,7 @@ class CutExcavations:
                 self.network, self.rules.excavation, [(DugLength(pipe, chainage_m, chainage_m),)]
             )
             near = self.rules.excavation.merge_m * self.network.scale
-            is_paid = bool((shapely.distance(outline, self._paid) < near).any())
+            is_paid = bool(is_one(shapely.distance(outline, self._paid), near).any())
             self._tees[key] = 0 if is_paid else _pit_minor(self.network, self.rules, pipe)
         return self._tees[key]
 

@@ -10,12 +10,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from netplan.core.arrays import Flags
 from netplan.graph.connected_components import component_labels
 from netplan.network.linear_reference import lines_between
 from netplan.network.model import Network
 from netplan.rules import ExcavationRules
 
-__all__ = ["DugLength", "MergedOutline", "merged_outlines", "outlines_of"]
+__all__ = ["DugLength", "MergedOutline", "is_one", "merged_outlines", "outlines_of"]
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -132,7 +133,7 @@ def merged_outlines(
         shapes = np.empty(len(found), dtype=object)
         shapes[:] = [one.outline for one in found]
         distance = shapely.distance(shapes[:, None], shapes[None, :])
-        a, b = np.nonzero(np.triu(distance < within_m, 1))
+        a, b = np.nonzero(np.triu(is_one(distance, within_m), 1))
         if not len(a):
             break
         label, count = component_labels(len(found), a, b)
@@ -142,6 +143,11 @@ def merged_outlines(
             for k in range(count)
         ]
     return tuple(sorted(found, key=lambda one: one.members))
+
+
+def is_one(distance_m: NDArray[np.float64], within_m: float) -> Flags:
+    """Return whether outlines so far apart [m] are one: nearer than a distance, or touching."""
+    return np.asarray((distance_m < within_m) | (distance_m <= 0.0))
 
 
 def _joined(some: Sequence[MergedOutline], strips: NDArray[np.object_]) -> MergedOutline:

@@ -300,6 +300,10 @@ class Oracle:
                 Surface(int(pipes.surface[pieces.pipe[place.leg.piece]])).word,
             )
             price = round(100 * (method.price + method.price_per_mm_od * od * 1000 + surface))
+            if method.kind == "valve":
+                pit = self.rules.excavation
+                word = Surface(int(pipes.surface[pieces.pipe[place.leg.piece]])).word
+                price += round(100 * (pit.price + getattr(pit.price_surface, word)))
             price += self._gas(place.leg.piece, place.away)
             if best is None or (price, place.away) < (best[0], best[1].away):
                 best = price, place

@@ -28,6 +28,7 @@ from tests.support.isolation_oracle import Case, Oracle
 from tests.support.joined_areas import may_join
 from tests.support.main_lengths import Leg, Length, Placed, split_some
 from tests.support.networks import build, customer, fitting, main, service, station, valve
+from tests.support.plan_excavations import Ground, zone_ends
 
 HOURS = 9.0
 GROUND_K = 283.15
@@ -39,6 +40,7 @@ Floats = NDArray[np.float64]
 def plan_rules(seed: int) -> Rules:
     """Return rules with few sizes, no hoses, and prices that vary from case to case."""
     rng = random.Random(f"rules {seed}")  # noqa: S311
+    ground = random.Random(f"ground {seed}")  # noqa: S311
     return read_rules(
         None,
         {
@@ -55,6 +57,13 @@ def plan_rules(seed: int) -> Rules:
                 "bypass_per_m": rng.choice([1.0, 15.0]),
                 "open_valve": rng.choice([150.0, 700.0]),
                 "gas_per_m3": rng.choice([2.0, 40.0]),
+            },
+            "excavation": {
+                "price": ground.choice([0.0, 300.0, 900.0]),
+                "price_per_m": ground.choice([0.0, 40.0]),
+                "margin_m": ground.choice([0.3, 1.0]),
+                "width_m": ground.choice([0.8, 2.0]),
+                "merge_m": ground.choice([0.0, 1.0, 5.0, 20.0]),
             },
             "crew": {"relights_per_hour": rng.choice([2.0, 12.0])},
             "choice": {"seconds": 600.0, "options": 5},
@@ -214,6 +223,10 @@ class PlannedStop:
     is_valve: bool
     pipe: int
     live_node: int
+    pit: tuple[tuple[int, float], ...]
+    """Mains and chainages of its barriers and tappings, a tee on the next main left out."""
+    tee_is_next: bool = False
+    """Whether its bypass tee is on the next main."""
 
 
 class PlanOracle(Oracle):
@@ -229,6 +242,8 @@ class PlanOracle(Oracle):
         )
         per_m3 = rules.price.gas_per_m3 * 100 * content * rules.purge.volumes_in
         super().__init__(case, rules, None, per_m3)
+        self.ground = Ground(case.network, rules)
+        self.work_minor = self.ground.work(case.section)
         self.feeds_allowed = feeds
         self.table = case.network.customers
         self.demand = customer_demand(
@@ -319,6 +334,7 @@ class PlanOracle(Oracle):
                 continue
             fixed = work_gas + self._services_gas(zone) + sum(self.customers[row][0] for row in off)
             fixed += sum(link.volume for link in self.links if link.a in zone and link.b in zone)
+            fixed += self.work_minor
             shut = self._shut_ends(zone, links)
             inner = [link.a if link.a in zone else link.b for link in links]
             choices = [link.stops[end] for link, end in zip(links, inner, strict=True)]
@@ -368,9 +384,22 @@ class PlanOracle(Oracle):
                     method.kind == "valve",
                     int(pieces.pipe[leg.piece]),
                     live,
+                    self._pit(way, place, method, has_tee=not tee[2]),
                 )
             )
         return sorted(stops, key=lambda stop: (stop.pipe, stop.chainage_m))
+
+    def _pit(
+        self, way: Length, place: Placed, method: Any, *, has_tee: bool
+    ) -> tuple[tuple[int, float], ...]:
+        """Return mains and chainages of the barriers and tappings that a stop has in its own pit."""
+        at = [place.at]
+        at += [place.at + p.offset_m for p in method.assembly if has_tee or p.role != "bypass"]
+        legs = [place.leg if one == place.at else way.leg_at(one) for one in at]
+        return tuple(
+            (int(self.network.pieces.pipe[leg.piece]), self._chainage(leg, one))
+            for leg, one in zip(legs, at, strict=True)
+        )
 
     def _chainage(self, leg: Leg, at: float) -> float:
         pieces = self.network.pieces
@@ -412,7 +441,7 @@ class PlanOracle(Oracle):
         if not found:
             return stop
         *_, row, at = min(found)
-        return replace(stop, tee_piece=row, tee_m=at, tee_at_end=False)
+        return replace(stop, tee_piece=row, tee_m=at, tee_at_end=False, tee_is_next=True)
 
     def passed_nodes(self, zone: Any, stops: Sequence[PlannedStop]) -> frozenset[int]:
         """Return the nodes between the ends of lengths that lie in a zone."""
@@ -440,7 +469,7 @@ class PlanOracle(Oracle):
     ) -> Iterator[tuple[int, frozenset[int]]]:
         stops = self._stops(zone, border, methods)
         after = Aftermath(self, zone, stops)
-        base = floor - sum(self.customers[row][0] for row in after.isolated)
+        base = floor - sum(self.customers[row][0] for row in after.isolated) + after.ends_minor
         held: set[frozenset[int]] = set()
         ways = [after.ways(part) for part in after.deficient]
         for picked in sorted(itertools.product(*ways), key=lambda some: sum(w.price_minor for w in some)):
@@ -586,6 +615,16 @@ class Aftermath:
         self.zone |= oracle.passed_nodes(zone, stops)
         stops = [oracle.next_tee(stop, self.zone, stops) for stop in stops]
         self.oracle, self.stops = oracle, stops
+        self.dug = [_lengths(stop.pit) for stop in stops]
+        self.dug += [
+            ((int(pipe), float(low), float(high)),)
+            for pipe, low, high in zip(
+                oracle.section.pipe, oracle.section.from_m, oracle.section.to_m, strict=True
+            )
+        ]
+        dead, loops = zone_ends(network, self.zone, stops)
+        self.ends_minor = oracle.ground.ends(self.dug, dead)
+        self.ends_minor += sum(count * max(map(oracle.ground.pit, mains)) for count, mains in loops)
         closed = {stop.piece for stop in stops} | set(np.flatnonzero(~pieces.is_open).tolist())
         closed |= {
             row
@@ -710,13 +749,21 @@ class Aftermath:
         for giving, fed in self._pairs(part):
             length = rules.bypass.slack * math.dist(self._tee_xy(giving), self._tee_xy(fed))
             each = round(100 * (rules.price.bypass + rules.price.bypass_per_m * length))
+            tees = sum(self._tee_minor(number) for number in (giving, fed))
             found += [
-                Way(count * each, (giving, fed, length), count)
+                Way(count * each + tees, (giving, fed, length), count)
                 for count in range(1, rules.bypass.parallel_max + 1)
             ]
         if not part.weak:
             found += [Way(round(100 * rules.price.open_valve), valve_piece=row) for row in self._valves(part)]
         return found
+
+    def _tee_minor(self, number: int) -> int:
+        stop = self.stops[number]
+        if not stop.tee_is_next:
+            return 0
+        pipe = int(self.oracle.network.pieces.pipe[stop.tee_piece])
+        return self.oracle.ground.tee(self.dug, pipe, stop.tee_m)
 
     def _pairs(self, part: HungryPart) -> Iterator[tuple[int, int]]:
         tees = [n for n, stop in enumerate(self.stops) if not stop.is_valve and not stop.tee_at_end]
@@ -840,6 +887,13 @@ class Aftermath:
             if abs(mass) / density / (math.pi / 4 * bore**2) > self.oracle.rules.bypass.velocity_max_m_s:
                 return False
         return True
+
+
+def _lengths(places: Sequence[tuple[int, float]]) -> tuple[tuple[int, float, float], ...]:
+    """Return mains with the chainages of the outermost places on each."""
+    mains = sorted({pipe for pipe, _ in places})
+    on = {pipe: [at for other, at in places if other == pipe] for pipe in mains}
+    return tuple((pipe, min(at), max(at)) for pipe, at in on.items())
 
 
 def _known(values: Floats) -> list[float]:
