@@ -12,24 +12,33 @@ Knows the zone and its stops, not the flow::
 
 from netplan.excavations.cut_excavations import (
     CutExcavations,
+    merged_excavations,
     stop_lengths,
     tee_elsewhere,
+    work_excavation_prices,
     work_excavations_minor,
     work_lengths,
 )
 from netplan.excavations.outlines import DugLength, MergedOutline, merged_outlines, outlines_of
+from netplan.excavations.site_words import LOCATE_FIRST, TRAFFIC, excavation_depth_m, needs_shoring
 from netplan.excavations.zone_dead_ends import DeadEnd, ZoneMainsPart, zone_mains_parts
 
 __all__ = [
+    "LOCATE_FIRST",
+    "TRAFFIC",
     "CutExcavations",
     "DeadEnd",
     "DugLength",
     "MergedOutline",
     "ZoneMainsPart",
+    "excavation_depth_m",
+    "merged_excavations",
     "merged_outlines",
+    "needs_shoring",
     "outlines_of",
     "stop_lengths",
     "tee_elsewhere",
+    "work_excavation_prices",
     "work_excavations_minor",
     "work_lengths",
     "zone_mains_parts",

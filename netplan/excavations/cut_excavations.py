@@ -13,11 +13,18 @@ from netplan.excavations.outlines import DugLength, MergedOutline, is_one, merge
 from netplan.excavations.zone_dead_ends import DeadEnd, ZoneMainsPart, zone_mains_parts
 from netplan.isolation import MINOR_PER_UNIT, Cut, CutStop, pit_price_minor
 from netplan.network.model import Network
-from netplan.network.vocabulary import Surface
 from netplan.network.work_section import WorkSection
 from netplan.rules import Rules
 
-__all__ = ["CutExcavations", "stop_lengths", "tee_elsewhere", "work_excavations_minor", "work_lengths"]
+__all__ = [
+    "CutExcavations",
+    "merged_excavations",
+    "stop_lengths",
+    "tee_elsewhere",
+    "work_excavation_prices",
+    "work_excavations_minor",
+    "work_lengths",
+]
 
 
 def stop_lengths(stop: CutStop) -> tuple[DugLength, ...]:
@@ -51,11 +58,18 @@ def work_excavations_minor(network: Network, rules: Rules, section: WorkSection)
     ``excavation.price``, the surcharge of its dearest surface, and ``excavation.price_per_m`` for each metre of
     work beyond ``excavation.length_m``.
     """
+    return sum(price for _, price in work_excavation_prices(network, rules, section))
+
+
+def work_excavation_prices(
+    network: Network, rules: Rules, section: WorkSection
+) -> tuple[tuple[tuple[int, ...], int], ...]:
+    """Return the parts of the work section that are one excavation, and its price [minor units]."""
     lengths = work_lengths(section)
     outlines = outlines_of(network, rules.excavation, [(length,) for length in lengths])
-    return sum(
-        _work_minor(network, rules, [lengths[row] for row in one.members])
-        for one in _merged(network, rules, outlines)
+    return tuple(
+        (one.members, _work_minor(network, rules, [lengths[row] for row in one.members]))
+        for one in merged_excavations(network, rules, outlines)
     )
 
 
@@ -70,11 +84,12 @@ def _pit_minor(network: Network, rules: Rules, pipe: int) -> int:
     return pit_price_minor(rules, int(network.pipes.surface[pipe]))
 
 
-def _merged(network: Network, rules: Rules, outlines: NDArray[np.object_]) -> tuple[MergedOutline, ...]:
+def merged_excavations(
+    network: Network, rules: Rules, outlines: NDArray[np.object_]
+) -> tuple[MergedOutline, ...]:
+    """Return the excavations that outlines make by the rules' ``excavation.merge_m``."""
     excavation, scale = rules.excavation, network.scale
-    return merged_outlines(
-        outlines, within_m=excavation.merge_m * scale, width_m=excavation.width_m * scale
-    )
+    return merged_outlines(outlines, within_m=excavation.merge_m * scale, width_m=excavation.width_m * scale)
 
 
 class CutExcavations:
@@ -127,7 +142,7 @@ class CutExcavations:
         own = outlines_of(self.network, self.rules.excavation, [(_at(end),) for end in dead])
         count = len(self.paid_outlines)
         found = []
-        for one in _merged(self.network, self.rules, np.concatenate([self.paid_outlines, own])):
+        for one in merged_excavations(self.network, self.rules, np.concatenate([self.paid_outlines, own])):
             ends = tuple(dead[row - count] for row in one.members if row >= count)
             if ends:
                 is_paid = len(ends) < len(one.members)
@@ -147,7 +162,7 @@ class CutExcavations:
     @cached_property
     def _paid(self) -> NDArray[np.object_]:
         found = np.empty(0, dtype=object)
-        merged = _merged(self.network, self.rules, self.paid_outlines)
+        merged = merged_excavations(self.network, self.rules, self.paid_outlines)
         return np.append(found, [one.outline for one in merged])
 
     def tee_minor(self, pipe: int, chainage_m: float) -> int:

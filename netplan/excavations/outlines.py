@@ -79,15 +79,10 @@ def outlines_of(
     lines = lines_between(network, pipe, np.maximum(low, 0.0), np.minimum(high, end))
     before, beyond = np.maximum(-low, 0.0) * network.scale, np.maximum(high - end, 0.0) * network.scale
     longer = np.array(
-        [
-            _lengthened(line, a, b)
-            for line, a, b in zip(lines, before.tolist(), beyond.tolist(), strict=True)
-        ],
+        [_lengthened(line, a, b) for line, a, b in zip(lines, before.tolist(), beyond.tolist(), strict=True)],
         dtype=object,
     )
-    strips = shapely.buffer(
-        longer, rules.width_m / 2 * network.scale, cap_style="flat", join_style="mitre"
-    )
+    strips = shapely.buffer(longer, rules.width_m / 2 * network.scale, cap_style="flat", join_style="mitre")
     found = np.empty(len(things), dtype=object)
     start = 0
     for row, thing in enumerate(things):

@@ -23,7 +23,13 @@ from netplan.isolation.stop_methods import stop_extent
 from netplan.network.vocabulary import Surface
 from netplan.rules.rule_set import MethodKind, Rules, StopMethod
 
-__all__ = ["SimpleSegments", "cost_simple_segments", "pit_price_minor", "stop_price_minor", "unobstructed_segments"]
+__all__ = [
+    "SimpleSegments",
+    "cost_simple_segments",
+    "pit_price_minor",
+    "stop_price_minor",
+    "unobstructed_segments",
+]
 
 
 def pit_price_minor(rules: Rules, surface: int) -> int:

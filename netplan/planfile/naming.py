@@ -11,7 +11,7 @@ def stop_id(place: int) -> str:
 
 
 def hole_id(place: int) -> str:
-    """Return the id of the hole of that stop."""
+    """Return the id of an excavation, from 0."""
     return f"H{place + 1}"
 
 

@@ -142,7 +142,9 @@ def zone_ends(
             continue
         if row not in on:
             if pieces.is_open[row] and {a, b} & zone:
-                inside.add_edge(a, b, pipe=pipe, at={a: float(pieces.from_m[row]), b: float(pieces.to_m[row])})
+                inside.add_edge(
+                    a, b, pipe=pipe, at={a: float(pieces.from_m[row]), b: float(pieces.to_m[row])}
+                )
             continue
         marks = sorted(on[row])
         if len(marks) == 2 and not marks[0][2] and marks[1][2]:

@@ -4,6 +4,7 @@ Pressures are gauge, flows are m³/h at 15 °C and 101.325 kPa, lengths are metr
 pipes are actual volumes, unless a name says otherwise.
 """
 
+from netplan.planfile.model.excavations import Excavation, Served
 from netplan.planfile.model.option_and_plan import SCHEMA_NAME, BurdenParts, Option, Plan, Proof
 from netplan.planfile.model.plan_inputs import (
     Conditions,
@@ -54,6 +55,7 @@ __all__ = [
     "Bypass",
     "Conditions",
     "DemandPart",
+    "Excavation",
     "Fallback",
     "FallbackUse",
     "FeedShut",
@@ -76,6 +78,7 @@ __all__ = [
     "Purge",
     "PurgeLoad",
     "PurgePoint",
+    "Served",
     "State",
     "Step",
     "Stop",

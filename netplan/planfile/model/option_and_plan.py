@@ -6,6 +6,7 @@ from typing import Any, Final, Literal
 
 from pydantic import ConfigDict, Field
 
+from netplan.planfile.model.excavations import Excavation
 from netplan.planfile.model.plan_inputs import (
     Conditions,
     FindingRow,
@@ -44,7 +45,7 @@ class BurdenParts(PlanElement):
     interruption: Money
     feeds: Money
     gas: Money
-    excavations: Money = 0.0
+    excavations: Money = Field(default=0.0, description="what stops and feeds do not include")
 
 
 class Proof(PlanElement):
@@ -85,6 +86,16 @@ class Option(PlanElement):
         description="customers who would lose gas if one doubtful record near the work were otherwise, "
         "by id; none of them is off by this option",
     )
+    excavations: tuple[Excavation, ...] = Field(
+        default=(), description="empty in plans of before there were any"
+    )
+
+    @property
+    def holes(self) -> int:
+        """How many excavations it takes; for a plan that lists none, the holes of its stops."""
+        if self.excavations:
+            return len(self.excavations)
+        return len({stop.hole_id for stop in self.stops if stop.kind != "valve"})
 
     @property
     def standby(self) -> tuple[str, ...]:

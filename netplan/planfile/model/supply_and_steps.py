@@ -93,6 +93,9 @@ class Bypass(PlanElement):
     minimum_air_temp_c: ColdestAir | None = Field(description="coldest air it holds for; null: not found")
     customers: int = 0
     price: Money = 0.0
+    tees_price: Money = Field(
+        default=0.0, description="excavations of its tees away from every stop, within the price"
+    )
     note: str = ""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
@@ -159,6 +162,11 @@ class Gauge(PlanElement):
     id: str
     main_id: str
     chainage_m: Metres
+    customer: str = Field(
+        default="",
+        description="id of the customer at whose meter's own test point it is read, main and chainage being "
+        "the nearest; empty for a gauge on a tapping of a stop",
+    )
     normal_mbar: NeededPressure
     warning_mbar: NeededPressure
     abort_mbar: NeededPressure

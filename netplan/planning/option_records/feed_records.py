@@ -100,6 +100,7 @@ def _bypass(
         minimum_air_temp_c=beyond.coldest_c,
         customers=customers,
         price=in_currency(feed.price_minor),
+        tees_price=in_currency(feed.size.feed.tees_minor),
     )
 
 

@@ -30,6 +30,7 @@ class _GaugePlace:
     pipe: int
     chainage_m: float
     node: int
+    customer: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +44,8 @@ class _AffectedInlet:
 def gauges_of(context: PlanningContext, option: EvaluatedOption) -> tuple[model.Gauge, ...]:
     """Return the gauges of an option: one on the live side of every stop, one at the worst kept inlet.
 
-    The worst kept inlet is the lowest of those at which the stops are felt: others tell nothing about them.
+    The worst kept inlet is the lowest of those at which the stops are felt: others tell nothing about them. It is
+    read at the test point of a customer's own meter there: no main is tapped for it.
     Normal is the solved reading with meters off and no stop in yet. Warning is what the gauge reads when the
     worst kept inlet is down to the minimum with its margin, abort when it is down to the minimum: both taken
     as far below the gauge's own solved reading with all stops in as the inlet is above its limit there.
@@ -69,6 +71,7 @@ def gauges_of(context: PlanningContext, option: EvaluatedOption) -> tuple[model.
                 id=gauge_id(place),
                 main_id=context.request.network.pipes.id[at.pipe],
                 chainage_m=at.chainage_m,
+                customer=at.customer,
                 normal_mbar=normal / PA_PER_MBAR,
                 warning_mbar=warning / PA_PER_MBAR,
                 abort_mbar=warning / PA_PER_MBAR - rules.margin_mbar,
@@ -118,5 +121,13 @@ def _gauge_places(
         context.scope.check_within(xy[:, 0], xy[:, 1], REACH_M)
         pipe_row, chainage_m, _ = nearest_chainage(network, xy, REACH_M)
         if pipe_row[0] >= 0:
-            places.append(_GaugePlace(int(pipe_row[0]), float(chainage_m[0]), worst))
+            customer = _customer_at(context, option, worst)
+            places.append(_GaugePlace(int(pipe_row[0]), float(chainage_m[0]), worst, customer))
     return places
+
+
+def _customer_at(context: PlanningContext, option: EvaluatedOption, node: int) -> str:
+    """Return the id of the first kept customer whose meter inlet is at a node."""
+    owner, at = context.attachments
+    rows = owner[(at == node) & ~option.gone[owner]]
+    return context.request.network.customers.id[int(rows.min())]

@@ -16,9 +16,11 @@ from netplan.planning.doubtful_records import (
     option_in_doubt,
 )
 from netplan.planning.evaluated_option import EvaluatedOption
+from netplan.planning.excavations_of_cut import excavations_of_cut
 from netplan.planning.failed_network import failure_case
 from netplan.planning.failures import fallbacks, losses, stations_left_out
 from netplan.planning.option_records.customer_records import customers_of, relighting_of
+from netplan.planning.option_records.excavation_records import excavations_of
 from netplan.planning.option_records.failure_records import (
     fallbacks_of,
     losses_of,
@@ -79,6 +81,8 @@ def option_of(
     local_peak = local_peak_of(context, priced, final)
     case = failure_case(context, priced)
     on_failure = fallbacks(context, section, priced, case)
+    purge, gauges = purge_of(context, priced, final), gauges_of(context, priced)
+    dug = excavations_of(excavations_of_cut(context, priced.cut), feeds.bypasses, purge, gauges)
     customers = customers_of(context, priced, feeds.ids)
     option = option_in_doubt(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened)
     in_doubt = in_doubt_of(context, option, {c.id for c in customers if c.effect == "off"})
@@ -101,6 +105,8 @@ def option_of(
                 priced,
                 context.areas,
                 final.state.pressure_pa_gauge[final.stopped.barrier_node],
+                dug.of_stop,
+                feeds.bypasses,
                 nearer_of(context, ranking, priced),
             ),
             zones=zones_of(request.network, priced.cut),
@@ -111,8 +117,8 @@ def option_of(
                 update={"with_local_peak": least_with_local_peak(context, local_peak)}
             ),
             vent=full_vent_of(context, priced),
-            purge=purge_of(context, priced, final),
-            gauges=gauges_of(context, priced),
+            purge=purge,
+            gauges=gauges,
             fallback=fallbacks_of(context, on_failure),
             steps=(),
             states=states_of(context, priced, relighting),
@@ -131,6 +137,7 @@ def option_of(
             trust=effects_if_wrong(option),
             in_doubt=in_doubt,
             losses=losses_of(losses(priced, case)),
+            excavations=dug.excavations,
         ),
         feeds,
     )

@@ -29,7 +29,7 @@ from netplan.planning.option_records.final_network import FinalNetwork, nodes_sh
 from netplan.planning.stopped_network import StoppedNetwork
 from netplan.rules import Rules
 
-__all__ = ["equipment_of", "purge_of"]
+__all__ = ["equipment_of", "purge_of", "purge_outlet"]
 
 
 _THROUGH_A_VALVE = "through a hose round the valve, or the valve itself opened a little"
@@ -156,7 +156,7 @@ def _zones(
         sources = []
         for k, stop in enumerate(stops):
             if label[stopped.flow.node_count + k] == part:
-                at_pipe, chainage = _outlet(stop)
+                at_pipe, chainage = purge_outlet(stop)
                 supply = live.supply(int(stopped.barrier_node[k]))
                 note = _THROUGH_A_VALVE if stop.valve >= 0 else ""
                 if supply(0.0) > 0.0:
@@ -165,7 +165,7 @@ def _zones(
     return found
 
 
-def _outlet(stop: CutStop) -> tuple[int, float]:
+def purge_outlet(stop: CutStop) -> tuple[int, float]:
     """Return where gas is let in or out at a stop: its zone vent, or the stop itself."""
     for tapping in stop.tappings:
         if tapping.role == "zone_vent":
@@ -175,7 +175,7 @@ def _outlet(stop: CutStop) -> tuple[int, float]:
 
 def _at_outlets(plan: PurgePlan, option: EvaluatedOption) -> PurgePlan:
     """Move vents that stand at a stop to the outlet that is tapped there."""
-    outlets = {(stop.pipe, round(stop.chainage_m, 6)): _outlet(stop) for stop in option.cut.stops}
+    outlets = {(stop.pipe, round(stop.chainage_m, 6)): purge_outlet(stop) for stop in option.cut.stops}
 
     def moved(place: PurgePlace) -> PurgePlace:
         pipe, chainage = outlets.get((place.pipe, round(place.chainage_m, 6)), (place.pipe, place.chainage_m))

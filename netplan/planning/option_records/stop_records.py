@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR
+from netplan.excavations import tee_elsewhere
 from netplan.isolation import Cut, CutStop
 from netplan.network.linear_reference import lon_lat, points_at, volumes_m3
 from netplan.network.model import Network
 from netplan.network.vocabulary import Surface
 from netplan.planfile import model
-from netplan.planfile.naming import hole_id, stop_id
+from netplan.planfile.naming import stop_id
 from netplan.planfile.numbers import METRES_DIGITS
 from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import in_currency
@@ -24,6 +26,10 @@ from netplan.planning.rank import Ranking
 from netplan.rules import Rules
 
 __all__ = ["nearer_of", "stops_of", "zones_of"]
+
+
+SAME_M = 2e-3
+"""Places of one main nearer than this are one: twice the last digit of a plan (own) [m]."""
 
 
 def _known(value: float, factor: float) -> float | None:
@@ -36,6 +42,8 @@ def stops_of(
     option: EvaluatedOption,
     areas: PressureAreas,
     pressure_pa_gauge: Floats,
+    holes: tuple[str, ...],
+    bypasses: Sequence[model.Bypass] = (),
     nearer: tuple[tuple[model.NotNearer, ...], ...] = (),
 ) -> tuple[model.Stop, ...]:
     """Return the stops of an option.
@@ -49,6 +57,10 @@ def stops_of(
         For the highest fault pressure that reaches each stop in any state of the work, feeds in.
     pressure_pa_gauge : float array, shape (stops,)
         Pressure at the live side of each barrier nearest the work, all stops in [Pa gauge]; NaN without gas.
+    holes : tuple of str
+        The excavation that each stop is in.
+    bypasses : sequence of model.Bypass, optional
+        A tee on the main beyond a stop's own is tapped, and written down, where one of these uses it.
     nearer : tuple of tuple of NotNearer, optional
         For each stop the places nearer to the work, and why the stop is not there.
     """
@@ -93,8 +105,14 @@ def stops_of(
                         offset_m=t.offset_m,
                     )
                     for t in stop.tappings
+                    if (t.pipe, t.chainage_m) != tee_elsewhere(stop)
+                    or any(
+                        end.main_id == pipes.id[t.pipe] and abs(end.chainage_m - t.chainage_m) <= SAME_M
+                        for bypass in bypasses
+                        for end in (bypass.from_, bypass.to)
+                    )
                 ),
-                hole_id=hole_id(place),
+                hole_id=holes[place],
                 price=in_currency(stop.price_minor),
                 minutes=methods[stop.method].minutes,
                 reason=_with_rating(stop, fault, methods[stop.method].rating_mbar),
