@@ -2,12 +2,12 @@
 
 Knows the zone and its stops, not the flow::
 
-    work_excavations_minor(network, rules, section)   # the same for every cut: added to burden and bounds
+    work_excavations_minor(network, rules, section)  # the same for every cut: added to burden and bounds
     dug = CutExcavations(network, rules, section, work_minor, cut)
-    dug.price_minor                                   # with dead ends and loops of the zone: known before feeds
-    dug.tee_minor(pipe, chainage_m)                   # what a tee away from every stop adds to its feed's price
-    outlines_of(network, rules.excavation, things)    # polygons along the mains
-    merged_outlines(outlines, within_m=, width_m=)    # those nearer to each other than that are one
+    dug.price_minor                                  # with dead ends and loops: known before any feed is
+    dug.tee_minor(pipe, chainage_m)                  # what a tee away from every stop adds to its feed
+    outlines_of(network, rules.excavation, things)   # polygons along the mains
+    merged_outlines(outlines, within_m=, width_m=)   # those nearer to each other than that are one
 """
 
 from netplan.excavations.cut_excavations import (

@@ -55,8 +55,8 @@ def work_excavations_minor(network: Network, rules: Rules, section: WorkSection)
     """Return the price of the excavations of the work section itself, whatever stops it gets [minor units].
 
     Parts nearer to each other than the rules' ``excavation.merge_m`` are one: it costs one
-    ``excavation.price``, the surcharge of its dearest surface, and ``excavation.price_per_m`` for each metre of
-    work beyond ``excavation.length_m``.
+    ``excavation.price``, the surcharge of its dearest surface, and ``excavation.price_per_m`` for each metre
+    of work beyond ``excavation.length_m``.
     """
     return sum(price for _, price in work_excavation_prices(network, rules, section))
 

@@ -58,7 +58,8 @@ def outlines_of(
     """Return the outline of each thing that is dug for, in the working CRS [m].
 
     Along each main it reaches ``margin_m`` beyond the outermost thing it serves, straight on where the main
-    ends before; across the main it is ``width_m`` wide. Lengths of one thing on several mains make one outline.
+    ends before; across the main it is ``width_m`` wide. Lengths of one thing on several mains make one
+    outline.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What an excavation asks for on site: shoring by its depth, traffic by its surface, utilities located first."""
+"""What an excavation asks for on site: shoring by depth, traffic by surface, utilities located first."""
 
 from __future__ import annotations
 
@@ -31,8 +31,8 @@ _ROUNDING_M: Final = 1e-9
 def excavation_depth_m(network: Network, rules: ExcavationRules, mains: list[int]) -> tuple[float, bool]:
     """Return how deep an excavation over some mains is, and whether the cover of each is on record.
 
-    It is dug to ``below_m`` under the deepest of them: cover, outside diameter and that room [m]. A main without
-    a cover on record counts with the rules' ``depth_m``.
+    It is dug to ``below_m`` under the deepest of them: cover, outside diameter and that room [m]. A main
+    without a cover on record counts with the rules' ``depth_m``.
     """
     cover = network.pipes.depth_m[mains]
     known = np.isfinite(cover) & (cover > 0.0)

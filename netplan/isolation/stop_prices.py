@@ -43,9 +43,8 @@ def pit_price_minor(rules: Rules, surface: int) -> int:
         Code of `Surface`.
     """
     excavation = rules.excavation
-    return round(
-        (excavation.price + getattr(excavation.price_surface, Surface(surface).word)) * MINOR_PER_UNIT
-    )
+    extra = float(getattr(excavation.price_surface, Surface(surface).word))
+    return round((excavation.price + extra) * MINOR_PER_UNIT)
 
 
 def stop_price_minor(rules: Rules, method: StopMethod, od_m: float, surface: int) -> int:

@@ -2,7 +2,18 @@
 
 from __future__ import annotations
 
-__all__ = ["bypass_id", "feed_open_state", "gauge_id", "hole_id", "purge_state", "stop_id", "stop_in_state"]
+from netplan.planfile.model import Excavation
+
+__all__ = [
+    "bypass_id",
+    "feed_open_state",
+    "gauge_id",
+    "hole_id",
+    "purge_state",
+    "served_words",
+    "stop_id",
+    "stop_in_state",
+]
 
 
 def stop_id(place: int) -> str:
@@ -38,3 +49,8 @@ def purge_state(stop: str) -> str:
 def feed_open_state(feed: str) -> str:
     """Return what `State.after_step` says for the state right after a feed is opened."""
     return f"{feed} open"
+
+
+def served_words(excavation: Excavation) -> str:
+    """Return what an excavation serves, in its order: "stop S1, gauge G1"."""
+    return ", ".join(f"{one.what} {one.id}" for one in excavation.serves)

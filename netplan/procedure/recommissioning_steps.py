@@ -137,11 +137,17 @@ def seal_tappings(case: OrderCase) -> Iterator[StepDraft]:
 
 def reinstate(case: OrderCase) -> Iterator[StepDraft]:
     """Yield backfill and records."""
+    holes = tuple(one.id for one in case.option.excavations) or tuple(case.holes)
     yield StepDraft(
         Stage.REINSTATE,
-        "Backfill and reinstate every hole; survey new pipe, tappings, caps and squeeze marks into the "
-        "records; give the gauges back; tell network control that the network stands as before.",
+        f"Backfill and reinstate every hole{_named(holes)}; survey new pipe, tappings, caps and squeeze "
+        "marks into the records; give the gauges back; tell network control that the network stands as "
+        "before.",
         Who.SURFACE,
         "Leave the hole guarded until it is done.",
-        uses=(*case.holes, *case.gauge_ids),
+        uses=(*holes, *case.gauge_ids),
     )
+
+
+def _named(holes: tuple[str, ...]) -> str:
+    return f" ({', '.join(holes)})" if holes else ""

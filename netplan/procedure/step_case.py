@@ -11,6 +11,7 @@ from netplan.customers import relight_order as order_to_relight
 from netplan.planfile.model import (
     AffectedCustomer,
     Conditions,
+    Excavation,
     Fallback,
     FallbackUse,
     FeedShut,
@@ -73,6 +74,23 @@ class OrderCase:
             if stop.hole_id:
                 holes[stop.hole_id] = (*holes.get(stop.hole_id, ()), stop)
         return holes
+
+    @cached_property
+    def without_stop(self) -> tuple[Excavation, ...]:
+        """Excavations that no stop is in."""
+        return tuple(one for one in self.option.excavations if one.id not in self.holes)
+
+    def holes_of(self, what: str, ident: str) -> tuple[str, ...]:
+        """Return the ids of the excavations that serve a thing, such as the bypass B1."""
+        return tuple(
+            one.id
+            for one in self.option.excavations
+            if any(served.what == what and served.id == ident for served in one.serves)
+        )
+
+    def excavation(self, hole: str) -> Excavation | None:
+        """Return the excavation of an id; None in a plan that lists none."""
+        return next((one for one in self.option.excavations if one.id == hole), None)
 
     @cached_property
     def states(self) -> dict[str, State]:

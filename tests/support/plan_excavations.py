@@ -14,6 +14,7 @@ from typing import Any
 import networkx as nx
 import shapely
 from shapely.geometry import LineString, Polygon
+from shapely.ops import nearest_points
 
 from netplan.network.model import Network
 from netplan.rules.rule_set import Rules
@@ -34,7 +35,7 @@ class Ground:
 
     def pit(self, pipe: int) -> int:
         """Return what one excavation costs over a main [minor units]."""
-        surcharge = getattr(self.rules.price_surface, SURFACES[int(self.network.pipes.surface[pipe])])
+        surcharge = float(getattr(self.rules.price_surface, SURFACES[int(self.network.pipes.surface[pipe])]))
         return round(100 * (self.rules.price + surcharge))
 
     def work(self, section: Any) -> int:
@@ -88,7 +89,7 @@ class Ground:
             grown = []
             for some in nx.connected_components(near):
                 strips = [
-                    LineString(shapely.ops.nearest_points(shapes[a], shapes[b])).buffer(
+                    LineString(nearest_points(shapes[a], shapes[b])).buffer(
                         self.rules.width_m / 2, cap_style="square"
                     )
                     for a, b in near.subgraph(some).edges

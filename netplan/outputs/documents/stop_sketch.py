@@ -11,11 +11,11 @@ import numpy as np
 import shapely
 
 from netplan.core.arrays import Floats
-from netplan.outputs.documents.plan_drawing import draw_base_map, draw_pipes
+from netplan.outputs.documents.plan_drawing import draw_base_map, draw_excavations, draw_pipes
 from netplan.outputs.documents.svg_drawing import FONT, DrawingSheet, draw_lines, stop_symbol
 from netplan.outputs.number_format import Figures
 from netplan.planfile import StatePipes
-from netplan.planfile.model import Stop
+from netplan.planfile.model import Option, Stop
 
 __all__ = ["Offset", "assembly_drawing", "offsets_of", "stop_sketch"]
 
@@ -29,6 +29,7 @@ _ROLE_LETTERS: Final = {"zone_vent": "Z", "barrier": "", "vent": "V", "gauge": "
 def stop_sketch(
     stop: Stop,
     number: int,
+    option: Option,
     pipes: StatePipes,
     layers: Mapping[str, gpd.GeoDataFrame],
     offsets: Sequence[Offset],
@@ -36,12 +37,13 @@ def stop_sketch(
     width_mm: float = 86.0,
     height_mm: float = 58.0,
 ) -> str:
-    """Return the surroundings of a stop as SVG, north up, with the offsets drawn."""
+    """Return the surroundings of a stop as SVG, north up, with the offsets and excavations drawn."""
     reach = max([HALF_M, *(min(offset.distance_m, 26.0) for offset in offsets)]) + 2.0
     half_height = reach * height_mm / width_mm
     box = (stop.x - reach, stop.y - half_height, stop.x + reach, stop.y + half_height)
     sheet = DrawingSheet(box, width_mm, height_mm)
     draw_base_map(sheet, layers)
+    draw_excavations(sheet, option, named=False)
     draw_pipes(sheet, pipes)
     draw_lines(sheet, "work", list(layers["work"].geometry))
     at = np.array([stop.x, stop.y])

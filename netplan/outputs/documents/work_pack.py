@@ -14,6 +14,7 @@ from netplan.outputs.charts import chart_svg, drop_chart
 from netplan.outputs.documents.plan_drawing import plan_drawing
 from netplan.outputs.documents.svg_drawing import legend_svg
 from netplan.outputs.documents.typeset import typeset
+from netplan.outputs.documents.work_pack_excavations import excavation_part
 from netplan.outputs.documents.work_pack_stops import stop_part
 from netplan.outputs.documents.work_pack_tables import data_part, gas_part, network_part, order_part
 from netplan.outputs.notice_list import CustomerInDoubt, customers_in_doubt, record_words
@@ -32,6 +33,7 @@ _CONTENTS = (
     *(
         "plan map",
         "customers in doubt",
+        "excavations",
         "stop schedule",
         "feeds",
         "vent and purge",
@@ -80,6 +82,7 @@ def work_pack_pdf(plan: Plan, layers: Layers, state: SolvedState, *, units: Figu
         "not-checked": list(plan.not_checked),
         "origin": f"Network {plan.network.content_sha256[:16]}, {plan.network.crs}.",
         "stops": stops,
+        **excavation_part(option, units),
         "bypasses": [_bypass(k, bypass, units) for k, bypass in enumerate(option.bypasses)],
         "weather": [_weather(line, units) for line in option.weather],
         "losses": [(one.what, one.id, str(len(one.customers)), one.note) for one in option.losses],
@@ -101,7 +104,6 @@ def _weather(line: WeatherLine, units: Figures) -> tuple[str, str, str, str]:
 
 def _cover(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
     conditions = plan.conditions
-    holes = {stop.hole_id for stop in option.stops if stop.kind != "valve"}
     off = [c for c in option.customers if c.effect == "off"]
     kept = [c for c in option.customers if c.effect == "kept"]
     methods = sorted({stop.method for stop in option.stops})
@@ -115,7 +117,7 @@ def _cover(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
                 f"{units.temperature(conditions.air_temp_c)}, {units.temperature(conditions.ground_temp_c)}",
             ),
             ("stops", f"{len(option.stops)}: {', '.join(methods)}"),
-            ("holes", str(len(holes))),
+            ("holes", str(option.holes)),
             ("feeds", str(len(option.bypasses) + len(option.opened_valves))),
         ],
         "people": [

@@ -37,7 +37,7 @@ def stop_part(
     for number, stop in enumerate(option.stops, 1):
         key = str(number)
         offsets = offsets_of(stop, layers, pipes, plan.network.length_scale)
-        pictures[f"stop-{key}"] = stop_sketch(stop, number, pipes, layers, offsets, units)
+        pictures[f"stop-{key}"] = stop_sketch(stop, number, option, pipes, layers, offsets, units)
         assembly = assembly_drawing(stop, units)
         if assembly is not None:
             pictures[f"assembly-{key}"] = assembly
@@ -66,6 +66,7 @@ def _schedule(stop: Stop, units: Figures) -> dict[str, str]:
         "main": stop.main_id,
         "at": units.chainage(stop.chainage_m),
         "street": f"{stop.street}, {stop.surface}" if stop.street else stop.surface,
+        "hole": stop.hole_id,
         "od": units.size(stop.od_mm),
         "pressure": units.against(stop.pressure_mbar),
         "fault": units.against(stop.fault_pressure_mbar),

@@ -97,7 +97,9 @@ def network_part(plan: Plan, option: Option, stations: StateStations, units: Fig
         "gauges": [
             {
                 "id": g.id,
-                "place": f"{g.main_id} at {units.chainage(g.chainage_m)}",
+                "place": f"test point of the meter of {g.customer}, near {g.main_id}"
+                if g.customer
+                else f"{g.main_id} at {units.chainage(g.chainage_m)}",
                 "normal": units.needed(g.normal_mbar),
                 "warning": units.needed(g.warning_mbar),
                 "abort": units.needed(g.abort_mbar),
@@ -124,7 +126,7 @@ def _compared(option: Option, units: Figures) -> list[str]:
     return [
         str(option.rank),
         str(len(option.stops)),
-        str(len({stop.hole_id for stop in option.stops if stop.kind != "valve"})),
+        str(option.holes),
         str(off),
         str(kept),
         str(len(option.bypasses) + len(option.opened_valves)),

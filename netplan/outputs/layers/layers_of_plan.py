@@ -15,6 +15,7 @@ from netplan.network.linear_reference import PipeLines
 from netplan.network.model import Network
 from netplan.planfile import write_state
 from netplan.planfile.model import Fallback, Option, Plan
+from netplan.planfile.naming import served_words
 from netplan.planfile.plan_result import PlanResult
 from netplan.planning.option_records.state_extent import Extent, extent_of
 
@@ -44,9 +45,9 @@ def plan_layers(result: PlanResult) -> dict[str, gpd.GeoDataFrame]:
     Returns
     -------
     dict of str to GeoDataFrame
-        ``work, stops, tappings, zones, bypasses, customers, pipes, nodes, stations, gauges, purge_points,
-        fallback, in_doubt, refused``, the recorded ones of ``streets, buildings, water, rail``, and
-        ``conditions``, which has no geometry. Pressures [mbar gauge], flows [m³/h at 15 °C, 101.325 kPa],
+        ``work, stops, excavations, tappings, zones, bypasses, customers, pipes, nodes, stations, gauges,
+        purge_points, fallback, in_doubt, refused``, the recorded ones of ``streets, buildings, water, rail``,
+        and ``conditions``, which has no geometry. Pressures [mbar gauge], flows [m³/h at 15 °C, 101.325 kPa],
         lengths [m].
     """
     network, plan = result.network, result.plan
@@ -193,6 +194,7 @@ def option_layers(option: Option, places: PipePlaces) -> dict[str, gpd.GeoDataFr
     rank = option.rank
     return {
         "stops": _stops(option, places),
+        "excavations": _excavations(option, places),
         "tappings": places.frame(
             ("option", "stop_id", "role", "main_id", "chainage_m", "size_mm"),
             (
@@ -226,10 +228,14 @@ def option_layers(option: Option, places: PipePlaces) -> dict[str, gpd.GeoDataFr
             ),
         ),
         "gauges": places.frame(
-            ("option", "gauge_id", "main_id", "chainage_m", "normal_mbar", "warning_mbar", "abort_mbar"),
+            (
+                *("option", "gauge_id", "main_id", "chainage_m"),
+                *("normal_mbar", "warning_mbar", "abort_mbar", "customer"),
+            ),
             (
                 (
-                    *(rank, g.id, g.main_id, g.chainage_m, g.normal_mbar, g.warning_mbar, g.abort_mbar),
+                    *(rank, g.id, g.main_id, g.chainage_m),
+                    *(g.normal_mbar, g.warning_mbar, g.abort_mbar, g.customer),
                     places.point(g.main_id, g.chainage_m),
                 )
                 for g in option.gauges
@@ -276,6 +282,25 @@ def _stops(option: Option, places: PipePlaces) -> gpd.GeoDataFrame:
         values = [known[name] if name in known else getattr(stop, name) for name in _STOP_COLUMNS]
         rows.append((*values, shapely.Point(stop.x, stop.y)))
     return places.frame(_STOP_COLUMNS, rows)
+
+
+def _excavations(option: Option, places: PipePlaces) -> gpd.GeoDataFrame:
+    """Return the outlines of the excavations with what each serves and asks for."""
+    return places.frame(
+        (
+            *("option", "excavation_id", "serves", "main_id", "chainage_m", "street", "surface"),
+            *("length_m", "width_m", "depth_m", "shoring", "traffic", "locate_first", "price", "included_in"),
+        ),
+        (
+            (
+                *(option.rank, one.id, served_words(one), one.main_id, one.chainage_m, one.street),
+                *(", ".join(one.surface), one.length_m, one.width_m, one.depth_m),
+                *("yes" if one.shoring else "no", "; ".join(one.traffic), one.locate_first),
+                *(one.price, ", ".join(one.included_in), shapely.Polygon(one.outline)),
+            )
+            for one in option.excavations
+        ),
+    )
 
 
 def _fallback(option: Option, places: PipePlaces) -> gpd.GeoDataFrame:

@@ -18,6 +18,7 @@ from netplan.outputs.map.popups import (
     bypass_popup,
     cell_text,
     customer_popup,
+    excavation_popup,
     in_doubt_popup,
     stop_popup,
 )
@@ -82,9 +83,8 @@ def _option(
     crs = layers["work"].crs
     off = sum(c.meters for c in option.customers if c.effect == "off")
     kept = sum(c.meters for c in option.customers if c.effect == "kept")
-    holes = len({stop.hole_id for stop in option.stops if stop.kind != "valve"})
     facts: Rows = [
-        ("stops", f"{len(option.stops)} ({holes} holes)"),
+        ("stops", f"{len(option.stops)} ({option.holes} holes)"),
         ("meters off", str(off)),
         ("meters kept by feeds", str(kept)),
         ("customers on standby", str(len(option.standby))),
@@ -103,6 +103,7 @@ def _option(
         "customers": _customers(option, state.customers, crs, units),
         "pieces": pieces_of(state, crs, district, units),
         "refused": _refused(option, layers, units),
+        "excavations": _excavations(option, layers["work"].crs, units),
         "in_doubt": _in_doubt(option, layers),
         **point_marks(option, layers, units),
         "stations": station_marks(state.stations, crs, units),
@@ -118,6 +119,14 @@ def _stops(option: Option, layers: Layers, units: Figures) -> Marks:
             "line": _stop_line(stop, units),
         }
         for number, (stop, at) in enumerate(zip(option.stops, points_of(rows), strict=True), 1)
+    ]
+
+
+def _excavations(option: Option, crs: Any, units: Figures) -> Marks:
+    outlines = gpd.GeoSeries([shapely.LineString(one.outline) for one in option.excavations], crs=crs)
+    return [
+        {"line": line, "title": f"Excavation {one.id}", "rows": excavation_popup(one, units)}
+        for one, line in zip(option.excavations, lines_of(outlines), strict=True)
     ]
 
 

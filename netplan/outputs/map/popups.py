@@ -10,13 +10,15 @@ import pandas as pd
 from netplan.outputs.notice_list import CustomerInDoubt, record_words
 from netplan.outputs.number_format import Figures
 from netplan.planfile import PieceState, SolvedState, StateCustomers
-from netplan.planfile.model import Bypass, Option, Stop
+from netplan.planfile.model import Bypass, Excavation, Option, Stop
+from netplan.planfile.naming import served_words
 
 __all__ = [
     "Rows",
     "bypass_popup",
     "cell_text",
     "customer_popup",
+    "excavation_popup",
     "in_doubt_popup",
     "pipe_popup",
     "stop_popup",
@@ -45,6 +47,7 @@ def stop_popup(stop: Stop, units: Figures) -> dict[str, Any]:
         ("pipe", f"{units.size(stop.od_mm)} outside{wall}"),
         ("pressure", units.against(stop.pressure_mbar)),
         ("most in a fault", units.against(stop.fault_pressure_mbar)),
+        ("hole", stop.hole_id),
         ("coordinates", f"{stop.lat:.6f}, {stop.lon:.6f}"),
         ("grid", f"{stop.x:.2f} E, {stop.y:.2f} N"),
         ("why here", units.sentence(stop.reason)),
@@ -58,6 +61,22 @@ def stop_popup(stop: Stop, units: Figures) -> dict[str, Any]:
         for no in stop.not_nearer[:4]
     ]
     return {"title": f"Stop {stop.id}", "rows": _filled(rows)}
+
+
+def excavation_popup(one: Excavation, units: Figures) -> Rows:
+    """Return what is said of an excavation."""
+    size = f"{units.length(one.length_m)} × {units.length(one.width_m)}, {units.length(one.depth_m)} deep"
+    rows: Rows = [
+        ("serves", served_words(one)),
+        ("main", f"{one.main_id} at {units.chainage(one.chainage_m)}"),
+        ("street", one.street),
+        ("surface", ", ".join(one.surface)),
+        ("size", size if one.cover_recorded else f"{size}; cover not on record"),
+        ("shoring", "shored" if one.shoring else "not by depth alone"),
+        ("traffic", "; ".join(one.traffic)),
+        ("before digging", one.locate_first),
+    ]
+    return _filled(rows)
 
 
 def bypass_popup(bypass: Bypass, units: Figures) -> dict[str, Any]:

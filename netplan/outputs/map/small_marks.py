@@ -40,7 +40,9 @@ def _where(row: dict[str, Any], units: Figures) -> tuple[str, str]:
 
 def _gauge(row: dict[str, Any], units: Figures) -> Rows:
     marks = [(name, units.needed(row[f"{name}_mbar"])) for name in ("normal", "warning", "abort")]
-    return [_where(row, units), *marks]
+    customer = cell_text(row.get("customer"))
+    read: Rows = [("read at", f"test point of the meter of {customer}")] if customer else []
+    return [*read, _where(row, units), *marks]
 
 
 def _purge(row: dict[str, Any], units: Figures) -> Rows:

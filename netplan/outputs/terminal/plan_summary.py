@@ -96,7 +96,7 @@ def _options(plan: Plan, units: Figures) -> Table:
         table.add_row(
             str(option.rank),
             str(len(option.stops)),
-            str(len({stop.hole_id for stop in option.stops if stop.kind != "valve"})),
+            str(option.holes),
             str(_meters(option, "off")),
             str(_meters(option, "kept")),
             str(len(option.bypasses) + len(option.opened_valves)),

@@ -87,7 +87,7 @@ class Option(PlanElement):
         "by id; none of them is off by this option",
     )
     excavations: tuple[Excavation, ...] = Field(
-        default=(), description="empty in plans of before there were any"
+        default=(), description="where the ground is opened; empty in plans of version 0.1"
     )
 
     @property

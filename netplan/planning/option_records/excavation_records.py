@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 import shapely
@@ -167,7 +167,7 @@ def _same(one: tuple[int, float], two: tuple[int, float]) -> bool:
 
 
 def _of_purge(dug: CutExcavations, purge: model.Purge, paid: Sequence[_Thing]) -> list[_Thing]:
-    """Return the excavations for dead ends and loops of the zone; note purge points at stops where they are."""
+    """Return the excavations for dead ends and loops; note purge points at stops where they are."""
     ends = {end: _point(end.pipe, end.chainage_m) for part in dug.parts for end in part.dead_ends}
     for group, price in dug.dead_end_prices:
         ends[group[0]].price_minor += price
@@ -210,7 +210,7 @@ def _written(
     return model.Excavation(
         id=ident,
         serves=tuple(
-            model.Served(what=what, id=name)  # type: ignore[arg-type]
+            model.Served.model_validate({"what": what, "id": name})
             for what, name in _once(pair for thing in own for pair in thing.serves)
         ),
         main_id=network.pipes.id[pipe],
@@ -234,7 +234,7 @@ def _written(
     )
 
 
-def _outer(outline: shapely.Geometry) -> shapely.Geometry:
+def _outer(outline: Any) -> Any:
     """Return the outer ring of an excavation, or round all its parts where mains meet at a sharp angle."""
     whole = outline if outline.geom_type == "Polygon" else outline.convex_hull
     return shapely.get_exterior_ring(whole)

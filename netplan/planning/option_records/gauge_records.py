@@ -44,8 +44,8 @@ class _AffectedInlet:
 def gauges_of(context: PlanningContext, option: EvaluatedOption) -> tuple[model.Gauge, ...]:
     """Return the gauges of an option: one on the live side of every stop, one at the worst kept inlet.
 
-    The worst kept inlet is the lowest of those at which the stops are felt: others tell nothing about them. It is
-    read at the test point of a customer's own meter there: no main is tapped for it.
+    The worst kept inlet is the lowest of those at which the stops are felt: others tell nothing about them.
+    It is read at the test point of a customer's own meter there: no main is tapped for it.
     Normal is the solved reading with meters off and no stop in yet. Warning is what the gauge reads when the
     worst kept inlet is down to the minimum with its margin, abort when it is down to the minimum: both taken
     as far below the gauge's own solved reading with all stops in as the inlet is above its limit there.
