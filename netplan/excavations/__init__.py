@@ -12,6 +12,7 @@ Knows the zone and its stops, not the flow::
 
 from netplan.excavations.cut_excavations import (
     CutExcavations,
+    ExcavationPrice,
     merged_excavations,
     stop_lengths,
     tee_elsewhere,
@@ -29,6 +30,7 @@ __all__ = [
     "CutExcavations",
     "DeadEnd",
     "DugLength",
+    "ExcavationPrice",
     "MergedOutline",
     "ZoneMainsPart",
     "excavation_depth_m",

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -18,6 +20,7 @@ from netplan.rules import Rules
 
 __all__ = [
     "CutExcavations",
+    "ExcavationPrice",
     "merged_excavations",
     "stop_lengths",
     "tee_elsewhere",
@@ -51,6 +54,28 @@ def work_lengths(section: WorkSection) -> tuple[DugLength, ...]:
     return tuple(DugLength(pipe, low, high) for pipe, low, high in rows)
 
 
+@dataclass(frozen=True, slots=True)
+class ExcavationPrice:
+    """What one excavation costs that neither a stop nor a feed pays for.
+
+    Parameters
+    ----------
+    what : str
+        work, dead end or loop: what it is dug for.
+    surface : int
+        Code of the dearest surface over it, which is paid.
+    beyond_m : float
+        Length of work section beyond what the price of one excavation includes [m].
+    price_minor : int
+        [minor units].
+    """
+
+    what: Literal["work", "dead end", "loop"]
+    surface: int
+    beyond_m: float
+    price_minor: int
+
+
 def work_excavations_minor(network: Network, rules: Rules, section: WorkSection) -> int:
     """Return the price of the excavations of the work section itself, whatever stops it gets [minor units].
 
@@ -58,30 +83,35 @@ def work_excavations_minor(network: Network, rules: Rules, section: WorkSection)
     ``excavation.price``, the surcharge of its dearest surface, and ``excavation.price_per_m`` for each metre
     of work beyond ``excavation.length_m``.
     """
-    return sum(price for _, price in work_excavation_prices(network, rules, section))
+    return sum(price.price_minor for _, price in work_excavation_prices(network, rules, section))
 
 
 def work_excavation_prices(
     network: Network, rules: Rules, section: WorkSection
-) -> tuple[tuple[tuple[int, ...], int], ...]:
-    """Return the parts of the work section that are one excavation, and its price [minor units]."""
+) -> tuple[tuple[tuple[int, ...], ExcavationPrice], ...]:
+    """Return the parts of the work section that are one excavation, and its price."""
     lengths = work_lengths(section)
     outlines = outlines_of(network, rules.excavation, [(length,) for length in lengths])
     return tuple(
-        (one.members, _work_minor(network, rules, [lengths[row] for row in one.members]))
+        (one.members, _work_price(network, rules, [lengths[row] for row in one.members]))
         for one in merged_excavations(network, rules, outlines)
     )
 
 
-def _work_minor(network: Network, rules: Rules, lengths: Iterable[DugLength]) -> int:
-    some = list(lengths)
-    beyond_m = max(sum(one.to_m - one.from_m for one in some) - rules.excavation.length_m, 0.0)
-    pit = max(_pit_minor(network, rules, one.pipe) for one in some)
-    return pit + round(rules.excavation.price_per_m * beyond_m * MINOR_PER_UNIT)
+def _work_price(network: Network, rules: Rules, lengths: Sequence[DugLength]) -> ExcavationPrice:
+    beyond_m = max(sum(one.to_m - one.from_m for one in lengths) - rules.excavation.length_m, 0.0)
+    pit = _dearest(network, rules, "work", (one.pipe for one in lengths))
+    more = round(rules.excavation.price_per_m * beyond_m * MINOR_PER_UNIT)
+    return replace(pit, beyond_m=beyond_m, price_minor=pit.price_minor + more)
 
 
-def _pit_minor(network: Network, rules: Rules, pipe: int) -> int:
-    return pit_price_minor(rules, int(network.pipes.surface[pipe]))
+def _dearest(
+    network: Network, rules: Rules, what: Literal["work", "dead end", "loop"], pipes: Iterable[int]
+) -> ExcavationPrice:
+    """Return the price of one excavation by the dearest surface over some mains; ties go to the first."""
+    surfaces = [int(network.pipes.surface[pipe]) for pipe in pipes]
+    dearest = max(surfaces, key=lambda surface: pit_price_minor(rules, surface))
+    return ExcavationPrice(what, dearest, 0.0, pit_price_minor(rules, dearest))
 
 
 def merged_excavations(
@@ -121,21 +151,22 @@ class CutExcavations:
     @property
     def price_minor(self) -> int:
         """Price of the work's own excavation and those of dead ends and loops [minor units]."""
-        ends = sum(price for _, price in self.dead_end_prices)
-        return self.work_minor + ends + sum(self.loop_minor(part) * part.loops for part in self.parts)
+        ends = sum(price.price_minor for _, price in self.dead_end_prices if price)
+        loops = sum(self.loop_price(part).price_minor * part.loops for part in self.parts if part.loops)
+        return self.work_minor + ends + loops
 
     @cached_property
     def parts(self) -> tuple[ZoneMainsPart, ...]:
         """Connected parts of the open mains in the zones."""
         return zone_mains_parts(self.network, self.cut)
 
-    def loop_minor(self, part: ZoneMainsPart) -> int:
-        """Return what the excavation for one loop of a part costs [minor units]."""
-        return max(_pit_minor(self.network, self.rules, pipe) for pipe in part.mains)
+    def loop_price(self, part: ZoneMainsPart) -> ExcavationPrice:
+        """Return what the excavation for one loop of a part costs."""
+        return _dearest(self.network, self.rules, "loop", part.mains)
 
     @cached_property
-    def dead_end_prices(self) -> tuple[tuple[tuple[DeadEnd, ...], int], ...]:
-        """Dead ends that are one excavation, and what they add [minor units]: 0 where it is paid already."""
+    def dead_end_prices(self) -> tuple[tuple[tuple[DeadEnd, ...], ExcavationPrice | None], ...]:
+        """Dead ends that are one excavation, and what it costs; None where it is paid already."""
         dead = [end for part in self.parts for end in part.dead_ends]
         if not dead:
             return ()
@@ -146,8 +177,8 @@ class CutExcavations:
             ends = tuple(dead[row - count] for row in one.members if row >= count)
             if ends:
                 is_paid = len(ends) < len(one.members)
-                pits = [_pit_minor(self.network, self.rules, end.pipe) for end in ends]
-                found.append((ends, 0 if is_paid else max(pits)))
+                price = _dearest(self.network, self.rules, "dead end", (end.pipe for end in ends))
+                found.append((ends, None if is_paid else price))
         return tuple(found)
 
     @cached_property
@@ -182,7 +213,8 @@ class CutExcavations:
             )
             near = self.rules.excavation.merge_m * self.network.scale
             is_paid = bool(is_one(shapely.distance(outline, self._paid), near).any())
-            self._tees[key] = 0 if is_paid else _pit_minor(self.network, self.rules, pipe)
+            surface = int(self.network.pipes.surface[pipe])
+            self._tees[key] = 0 if is_paid else pit_price_minor(self.rules, surface)
         return self._tees[key]
 
 

@@ -7,9 +7,9 @@ from typing import Literal
 from pydantic import Field
 
 from netplan.planfile.model.plan_inputs import PlanElement
-from netplan.planfile.numbers import Degrees, Metres, Money, Rounded2
+from netplan.planfile.numbers import Degrees, Metres, Money, Rounded2, Rounded6
 
-__all__ = ["Excavation", "Served"]
+__all__ = ["Excavation", "ExcavationPrice", "Served"]
 
 
 class Served(PlanElement):
@@ -22,6 +22,19 @@ class Served(PlanElement):
 
     what: Literal["stop", "work", "bypass", "gauge", "purge point", "dead end"]
     id: str
+
+
+class ExcavationPrice(PlanElement):
+    """What is paid for an excavation that neither a stop nor a feed pays for.
+
+    One `excavation.price` of the rules with the surcharge of `surface`, the dearest over it, and
+    `excavation.price_per_m` for each of the metres of work section in `beyond_m`.
+    """
+
+    what: Literal["work", "dead end", "loop"]
+    surface: str
+    beyond_m: Rounded6 = Field(description="of work section, beyond excavation.length_m of the rules [m]")
+    price: Money
 
 
 class Excavation(PlanElement):
@@ -52,4 +65,5 @@ class Excavation(PlanElement):
     traffic: tuple[str, ...]
     locate_first: str
     price: Money
+    prices: tuple[ExcavationPrice, ...] = Field(default=(), description="what the price is made of")
     included_in: tuple[str, ...] = ()

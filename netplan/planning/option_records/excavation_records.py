@@ -14,6 +14,7 @@ from netplan.excavations import (
     TRAFFIC,
     CutExcavations,
     DugLength,
+    ExcavationPrice,
     MergedOutline,
     excavation_depth_m,
     merged_excavations,
@@ -63,7 +64,7 @@ class _Thing:
     lengths: tuple[DugLength, ...]
     at: tuple[int, float]
     serves: list[tuple[str, str]] = field(default_factory=list)
-    price_minor: int = 0
+    prices: list[ExcavationPrice] = field(default_factory=list)
     included_in: list[str] = field(default_factory=list)
 
     def holds(self, pipe: int, chainage_m: float) -> bool:
@@ -134,7 +135,7 @@ def _of_work(dug: CutExcavations) -> list[_Thing]:
         for one in work_lengths(dug.section)
     ]
     for rows, price in work_excavation_prices(dug.network, dug.rules, dug.section):
-        found[rows[0]].price_minor = price
+        found[rows[0]].prices.append(price)
     return found
 
 
@@ -170,9 +171,10 @@ def _of_purge(dug: CutExcavations, purge: model.Purge, paid: Sequence[_Thing]) -
     """Return the excavations for dead ends and loops; note purge points at stops where they are."""
     ends = {end: _point(end.pipe, end.chainage_m) for part in dug.parts for end in part.dead_ends}
     for group, price in dug.dead_end_prices:
-        ends[group[0]].price_minor += price
+        if price:
+            ends[group[0]].prices.append(price)
     found = list(ends.values())
-    loops = [(part, dug.loop_minor(part)) for part in dug.parts for _ in range(part.loops)]
+    loops = [part for part in dug.parts for _ in range(part.loops)]
     for point in purge.points:
         at = _row(dug, point.main_id), point.chainage_m
         thing = next((one for one in found if _same(one.at, at)), None)
@@ -180,14 +182,14 @@ def _of_purge(dug: CutExcavations, purge: model.Purge, paid: Sequence[_Thing]) -
             outlets = zip(paid, dug.cut.stops, strict=False)
             thing = next((one for one, stop in outlets if _same(purge_outlet(stop), at)), None)
         if thing is None:
-            place = next(row for row, (part, _) in enumerate(loops) if at[0] in part.mains)
+            place = next(row for row, part in enumerate(loops) if at[0] in part.mains)
             thing = _point(*at)
-            thing.price_minor = loops.pop(place)[1]
+            thing.prices.append(dug.loop_price(loops.pop(place)))
             found.append(thing)
         thing.serves.append(("purge point", point.id))
-    for part, price in loops:
+    for part in loops:
         thing = _point(part.place.pipe, part.place.chainage_m)
-        thing.price_minor = price
+        thing.prices.append(dug.loop_price(part))
         found.append(thing)
     for thing in found:
         if not thing.serves:
@@ -229,7 +231,17 @@ def _written(
         shoring=needs_shoring(rules, depth),
         traffic=tuple(_once(TRAFFIC[surface] for surface in surfaces)),
         locate_first=LOCATE_FIRST,
-        price=in_currency(sum(thing.price_minor for thing in own)),
+        price=in_currency(sum(price.price_minor for thing in own for price in thing.prices)),
+        prices=tuple(
+            model.ExcavationPrice(
+                what=price.what,
+                surface=Surface(price.surface).word,
+                beyond_m=price.beyond_m,
+                price=in_currency(price.price_minor),
+            )
+            for thing in own
+            for price in thing.prices
+        ),
         included_in=tuple(_once(name for thing in own for name in thing.included_in)),
     )
 
