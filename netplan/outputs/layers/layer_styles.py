@@ -124,7 +124,7 @@ STYLES: Final = (
         "as_built_fittings",
         "kind",
         (
-            LayerSymbol("squeeze_mark", "cross", INK, 3.0),
+            LayerSymbol("squeeze_mark", "square", INK, 2.2),
             LayerSymbol("tapping_tee", "circle", "#bbbbbb", 2.2),
         ),
     ),
