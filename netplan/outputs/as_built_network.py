@@ -67,11 +67,12 @@ def as_built_fittings(plan_folder: Path, option: int = 1) -> gpd.GeoDataFrame:
     """
     option_of_rank(read_plan(plan_folder), option)
     rows = read_plan_layers(plan_folder).get(AS_BUILT_LAYER)
-    missing = [name for name in AS_BUILT_COLUMNS if rows is None or name not in rows]
-    if rows is None or missing:
-        raise BadInputError(
-            f"{plan_folder / 'plan.gpkg'}: layer {AS_BUILT_LAYER} lacks {missing[0]!r}; make the plan again"
-        )
+    where = f"{plan_folder / 'plan.gpkg'}: layer {AS_BUILT_LAYER}"
+    if rows is None:
+        raise BadInputError(f"{where} is missing; make the plan again")
+    missing = [name for name in (*AS_BUILT_COLUMNS, "geometry") if name not in rows]
+    if missing:
+        raise BadInputError(f"{where} lacks {missing[0]!r}; make the plan again")
     return rows[rows.option == option].reset_index(drop=True)
 
 
