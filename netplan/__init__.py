@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from netplan.library import (
         SAMPLE_WORK,
         affected_customers,
+        as_built_fittings,
         bypass_for_weather,
         check_network,
         explain_figure,
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
         plan_work,
         sample_town,
         save_plan,
+        write_as_built,
     )
     from netplan.planfile.plan_json import read_plan
     from netplan.readers import read_mapping, read_network, write_layers
@@ -49,6 +51,7 @@ __all__ = [
     "Orders",
     "__version__",
     "affected_customers",
+    "as_built_fittings",
     "bypass_for_weather",
     "check_network",
     "explain_figure",
@@ -65,6 +68,7 @@ __all__ = [
     "read_rules",
     "sample_town",
     "save_plan",
+    "write_as_built",
     "write_layers",
 ]
 

@@ -22,6 +22,7 @@ __all__ = ["COMMANDS", "app", "main"]
 
 COMMANDS: Final = {
     "plan": "netplan.cli.plan",
+    "as-built": "netplan.cli.as_built",
     "bypass": "netplan.cli.bypass",
     "check": "netplan.cli.check",
     "compare": "netplan.cli.compare",

@@ -108,7 +108,7 @@ class Mending:
         """
         from netplan.network.checks.missing_joints import NEAR_M
         from netplan.network.repair import repair_layers
-        from netplan.outputs.repaired_network import print_changes, write_changes, write_mended
+        from netplan.outputs.repaired_network import print_changes, write_changes, write_network_layers
         from netplan.readers.mapping.features_not_taken import CLASHING_ID
 
         if not 0 < self.reach_m <= NEAR_M:
@@ -116,7 +116,7 @@ class Mending:
                 f"--snap: {self.reach_m:g} m is not above 0 and at most {NEAR_M:g} m; mend others by hand"
             )
         mended = repair_layers(raw.layers, self.reach_m)
-        write_mended(mended.layers, self.out)
+        write_network_layers(mended.layers, self.out)
         if self.changes is not None:
             write_changes(mended, self.changes)
         print_changes(mended, terminal)

@@ -8,18 +8,21 @@ from netplan.library.check_and_plan import check_network, plan_work
 from netplan.library.network_export import gas_properties, network_graph, network_tables
 from netplan.library.plan_folders import (
     affected_customers,
+    as_built_fittings,
     bypass_for_weather,
     explain_figure,
     figures_of_plan,
     plan_layers,
     plan_options,
     save_plan,
+    write_as_built,
 )
 from netplan.library.sample_network import SAMPLE_WORK, sample_town
 
 __all__ = [
     "SAMPLE_WORK",
     "affected_customers",
+    "as_built_fittings",
     "bypass_for_weather",
     "check_network",
     "explain_figure",
@@ -32,4 +35,5 @@ __all__ = [
     "plan_work",
     "sample_town",
     "save_plan",
+    "write_as_built",
 ]

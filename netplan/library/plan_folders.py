@@ -8,6 +8,8 @@ import geopandas as gpd
 import pandas as pd
 
 from netplan.explain import explain, figures_to_explain
+from netplan.outputs.as_built_network import as_built_fittings as fittings_left
+from netplan.outputs.as_built_network import write_as_built as write_network
 from netplan.outputs.layers import read_plan_layers
 from netplan.outputs.plan_folder import write_plan_folder
 from netplan.outputs.reader_choices import Choices
@@ -18,15 +20,18 @@ from netplan.planfile.plan_json import option_of_rank, read_plan
 from netplan.planfile.plan_result import PlanResult
 from netplan.planning.resize import Resized, ResizeRequest, resize
 from netplan.planning.resize_problem import resize_problem
+from netplan.readers import Mapping, read_layers
 
 __all__ = [
     "affected_customers",
+    "as_built_fittings",
     "bypass_for_weather",
     "explain_figure",
     "figures_of_plan",
     "plan_layers",
     "plan_options",
     "save_plan",
+    "write_as_built",
 ]
 
 
@@ -173,6 +178,77 @@ def plan_layers(folder: str | Path, option: int = 1) -> dict[str, gpd.GeoDataFra
         name: table[table.option == option].reset_index(drop=True) if "option" in table else table
         for name, table in layers.items()
     }
+
+
+def as_built_fittings(folder: str | Path, option: int = 1) -> gpd.GeoDataFrame:
+    """Return the squeeze places and capped outlets that an option leaves behind, as planned.
+
+    Parameters
+    ----------
+    folder : str or Path
+        A plan folder.
+    option : int
+        Rank of the option.
+
+    Returns
+    -------
+    GeoDataFrame
+        One row a fitting, in the plan's working CRS: id, system and kind (``squeeze_mark`` or
+        ``tapping_tee``) as in the layer ``fittings`` of the data contract, main and chainage [m, true
+        length], bore of the outlet [mm; NaN where the plan states none], option and note.
+
+    Raises
+    ------
+    BadInputError
+        When there is no such plan or option.
+
+    Examples
+    --------
+    >>> left = netplan.as_built_fittings(folder)
+    >>> left.kind.value_counts().to_dict()
+    {'tapping_tee': 10, 'squeeze_mark': 2}
+    """
+    return fittings_left(Path(folder), option)
+
+
+def write_as_built(
+    folder: str | Path,
+    source: str | Path,
+    out: str | Path,
+    *,
+    option: int = 1,
+    mapping: Mapping | None = None,
+    only_new: bool = False,
+    changed_network: bool = False,
+) -> Path:
+    """Write a network with the fittings that an option leaves behind, for the next plan, and return its path.
+
+    Parameters
+    ----------
+    folder : str or Path
+        A plan folder.
+    source : str or Path
+        The network that the plan was made for, as `read_network` reads it.
+    out : str or Path
+        The GeoPackage to make, in the network's own CRS and the words of the data contract.
+    option : int
+        Rank of the option that was carried out.
+    mapping : Mapping, optional
+        What the layers, columns and words of the source mean.
+    only_new : bool
+        Whether the new rows of the layer ``fittings`` are written and nothing else.
+    changed_network : bool
+        Whether the network may have been edited since it was planned on.
+
+    Raises
+    ------
+    BadInputError
+        When the network is another one, a place is on no main of it, or the file exists.
+    """
+    raw = read_layers(source, mapping=mapping)
+    return write_network(
+        Path(folder), raw, Path(out), option=option, only_new=only_new, changed_network=changed_network
+    ).path
 
 
 def figures_of_plan(folder: str | Path, option: int = 1) -> dict[str, str]:

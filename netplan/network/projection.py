@@ -60,6 +60,13 @@ class WorkingCrs:
             xy = xy * self.factor
         return np.round(xy, GRID_DIGITS)
 
+    def source_coordinates(self, xy_m: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return working coordinates (n, 2) [m] in the CRS of the source."""
+        if self.transformer is not None and len(xy_m):
+            x, y = self.transformer.transform(xy_m[:, 0], xy_m[:, 1], direction="INVERSE")
+            return np.column_stack([x, y])
+        return xy_m / self.factor
+
     def geometry(self, shapes: NDArray[np.object_]) -> NDArray[np.object_]:
         """Return shapes in the working CRS, in plan."""
         moved: Any = shapely.transform(shapes, self.coordinates)

@@ -21,11 +21,18 @@ from netplan.network.raw_layers import RawLayer, as_objects
 from netplan.network.repair import Change, RepairedLayers
 from netplan.outputs.atomic_writes import write_file
 
-__all__ = ["changes_json", "print_changes", "write_changes", "write_mended"]
+__all__ = ["changes_json", "print_changes", "write_changes", "write_network_layers"]
 
 
-def write_mended(layers: Mapping[str, RawLayer], path: Path) -> None:
-    """Write layers into a new GeoPackage, whole or not at all, which only its owner may read.
+def write_network_layers(layers: Mapping[str, RawLayer], path: Path, *, private: bool = True) -> None:
+    """Write layers of a network into a new GeoPackage, whole or not at all.
+
+    Parameters
+    ----------
+    layers : mapping of str to RawLayer
+    path : Path
+    private : bool
+        Whether only its owner may read it: it holds what the source holds, priority notes too.
 
     Raises
     ------
@@ -33,14 +40,14 @@ def write_mended(layers: Mapping[str, RawLayer], path: Path) -> None:
         When something stands there already, the name is no ``.gpkg``, or it cannot be written.
     """
     if path.exists() or path.is_symlink():
-        raise BadInputError(f"{path}: exists already; choose another name for the mended network")
+        raise BadInputError(f"{path}: exists already; choose another name for the new network")
 
     def make(part: Path) -> None:
         try:
             for name, layer in layers.items():
                 _write(layer, part, name)
-            # It holds what the source holds, priority notes too: for the owner's eyes.
-            part.chmod(0o600)
+            if private:
+                part.chmod(0o600)
         except (pyogrio.errors.DataSourceError, pa.ArrowException, RuntimeError) as error:
             raise OSError(" ".join(str(error).split())) from error
 

@@ -22,6 +22,7 @@ SAMPLE_PAGES = (
     "how-to-letters.md",
     "how-to-explain.md",
     "how-to-force-a-stop.md",
+    "how-to-as-built.md",
 )
 
 
@@ -73,6 +74,12 @@ def test_the_pages_on_the_sample_run_word_for_word(context: Desk) -> None:
         # The page says that the restricted sheet is not made again.
         assert not (home / name / "call_sheet_restricted.pdf").exists()
     assert sorted(path.suffix for path in (home / "pictures").iterdir())
+    first, second = (
+        {(s.main_id, s.chainage_m) for s in read_plan(home / name).options[0].stops if s.kind != "valve"}
+        for name in ("plan-first", "plan-second")
+    )
+    assert first
+    assert not first & second
     # What the pages claim of these stops.
     a, b = (read_plan(home / name).options[0] for name in ("plan-a", "plan-b"))
     near = {(s.main_id, round(s.chainage_m, 1)) for s in a.stops}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -73,6 +74,16 @@ def test_tappings_gauges_and_purge_points() -> None:
     ]
     assert {role for _, _, role, _, _ in tappings} >= {"barrier", "vent", "zone_vent", "gauge"}
     assert _rows("tappings", "stop_id", "role", "chainage_m", "size_mm") == _counted(*tappings)
+    drilled = {
+        (o.rank, t.main_id or s.main_id, t.chainage_m)
+        for o in options
+        for s in o.stops
+        for t in s.tappings
+        if t.size_mm > 0
+    }
+    left = _made()[1]["as_built_fittings"]
+    outlets = left[left.kind == "tapping_tee"]
+    assert drilled <= set(zip(outlets.option, outlets.main_id, outlets.chainage_m, strict=True))
     gauges = [
         (o.rank, g.id, g.main_id, g.chainage_m, g.normal_mbar, g.abort_mbar)
         for o in options
@@ -183,3 +194,20 @@ def test_a_gauge_warns_above_the_reading_at_which_to_abort() -> None:
     for gauge in gauges:
         assert gauge.abort_mbar < gauge.warning_mbar <= gauge.normal_mbar + 0.05
         assert gauge.warning_mbar - gauge.abort_mbar == pytest.approx(margin, abs=0.02)
+
+
+def test_a_tapping_is_drawn_on_its_own_main() -> None:
+    """A bypass tee that does not fit beside its stop stands beyond the next joint, on another main."""
+    result = _made()[0]
+    first = result.plan.options[0]
+    stop = next(stop for stop in first.stops if stop.main_id == "M1" and stop.tappings)
+    tee = stop.tappings[-1].model_copy(update={"main_id": "M2", "chainage_m": 30.0})
+    changed = stop.model_copy(update={"tappings": (*stop.tappings[:-1], tee)})
+    option = first.model_copy(update={"stops": tuple(changed if s is stop else s for s in first.stops)})
+    plan = result.plan.model_copy(update={"options": (option, *result.plan.options[1:])})
+    layers = plan_layers(replace(result, plan=plan))
+    for name in ("tappings", "as_built_fittings"):
+        rows = layers[name]
+        found = rows[(rows.option == 1) & (rows.main_id == "M2") & (rows.chainage_m == 30.0)]
+        assert len(found) == 1
+        assert found.geometry.iloc[0].distance(_place("M2", 30.0)) < 1e-6

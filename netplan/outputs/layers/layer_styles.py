@@ -121,6 +121,14 @@ STYLES: Final = (
     LayerStyle("gauges", "", (LayerSymbol("", "circle", "#f0e442", 3.2),)),
     LayerStyle("purge_points", "", (LayerSymbol("", "triangle", "#56b4e9", 3.6),)),
     LayerStyle("fallback", "", (LayerSymbol("", "circle", "#bbbbbb", 4.0),)),
+    LayerStyle(
+        "as_built_fittings",
+        "kind",
+        (
+            LayerSymbol("squeeze_mark", "square", INK, 2.2),
+            LayerSymbol("tapping_tee", "circle", "#bbbbbb", 2.2),
+        ),
+    ),
     LayerStyle("stations", "", (LayerSymbol("", "square", "#0072b2", 4.0),)),
 )
 

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from typing import Any
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 import shapely
 
 from netplan.isolation import DEARER
 from netplan.network.linear_reference import PipeLines
 from netplan.network.model import Network
+from netplan.outputs.layers.as_built_fittings import AS_BUILT_LAYER, as_built_rows
+from netplan.outputs.layers.pipe_places import PipePlaces
 from netplan.planfile import write_state
 from netplan.planfile.model import Fallback, Option, Plan
 from netplan.planfile.naming import served_words
@@ -21,7 +21,6 @@ from netplan.planning.option_records.state_extent import Extent, extent_of
 
 __all__ = [
     "BASE_LAYERS",
-    "PipePlaces",
     "base_rows",
     "condition_rows",
     "in_doubt_rows",
@@ -46,9 +45,9 @@ def plan_layers(result: PlanResult) -> dict[str, gpd.GeoDataFrame]:
     -------
     dict of str to GeoDataFrame
         ``work, stops, excavations, tappings, zones, bypasses, customers, pipes, nodes, stations, gauges,
-        purge_points, fallback, in_doubt, refused``, the recorded ones of ``streets, buildings, water, rail``,
-        and ``conditions``, which has no geometry. Pressures [mbar gauge], flows [m³/h at 15 °C, 101.325 kPa],
-        lengths [m].
+        purge_points, fallback, in_doubt, refused, as_built_fittings``, the recorded ones of ``streets,
+        buildings, water, rail``, and ``conditions``, which has no geometry. Pressures [mbar gauge], flows
+        [m³/h at 15 °C, 101.325 kPa], lengths [m].
     """
     network, plan = result.network, result.plan
     lines = PipeLines.of(network)
@@ -57,7 +56,8 @@ def plan_layers(result: PlanResult) -> dict[str, gpd.GeoDataFrame]:
     for option, state in zip(plan.options, result.states, strict=True):
         written = write_state(state, network.crs)
         left_out = written.pop("conditions")  # of every option the same
-        for name, rows in (option_layers(option, places) | written).items():
+        left = {AS_BUILT_LAYER: as_built_rows(option, places, network)}
+        for name, rows in (option_layers(option, places) | written | left).items():
             of_options.setdefault(name, []).append(rows)
     layers = {"work": work_rows(plan, places)}
     layers |= {name: _stack(parts) for name, parts in of_options.items()}
@@ -138,49 +138,6 @@ _STOP_COLUMNS = (
 )
 
 
-class PipePlaces:
-    """Finds pipes by id and turns chainages into geometries.
-
-    Parameters
-    ----------
-    network : Network
-    lines : PipeLines
-    """
-
-    def __init__(self, network: Network, lines: PipeLines) -> None:
-        self._pipes = network.pipes
-        self._lines = lines
-        self.crs = network.crs
-
-    def row(self, layer: str, pipe_id: str) -> int:
-        """Return the row of a pipe, -1 when there is none of that id."""
-        n_mains = self._pipes.n_mains
-        if layer == "services":
-            return self._pipes.id.find(pipe_id, n_mains)
-        return self._pipes.id.find(pipe_id, 0, n_mains)
-
-    def point(self, main_id: str, chainage_m: float) -> shapely.Point | None:
-        """Return the place on a main, None when there is no such main."""
-        row = self.row("mains", main_id)
-        if row < 0:
-            return None
-        return shapely.Point(self._lines.xy_at(np.array([row]), np.array([chainage_m]))[0])
-
-    def part(self, layer: str, pipe_id: str, from_m: float, to_m: float) -> shapely.LineString | None:
-        """Return the part of a pipe, None when there is no such pipe."""
-        row = self.row(layer, pipe_id)
-        if row < 0:
-            return None
-        line: shapely.LineString = self._lines.parts(np.array([row]), np.array([from_m]), np.array([to_m]))[0]
-        return line
-
-    def frame(self, columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> gpd.GeoDataFrame:
-        """Return rows (the geometry last) as a layer with these columns, even when there are none."""
-        table = list(rows)
-        data = {name: [row[k] for row in table] for k, name in enumerate(columns)}
-        return gpd.GeoDataFrame(data, geometry=[row[-1] for row in table], crs=self.crs)
-
-
 def work_rows(plan: Plan, places: PipePlaces) -> gpd.GeoDataFrame:
     """Return the lengths to be made gas-free."""
     return places.frame(
@@ -202,10 +159,10 @@ def option_layers(option: Option, places: PipePlaces) -> dict[str, gpd.GeoDataFr
                     rank,
                     s.id,
                     t.role,
-                    s.main_id,
+                    t.main_id or s.main_id,
                     t.chainage_m,
                     t.size_mm,
-                    places.point(s.main_id, t.chainage_m),
+                    places.point(t.main_id or s.main_id, t.chainage_m),
                 )
                 for s in option.stops
                 for t in s.tappings

@@ -20,6 +20,7 @@ from netplan.gas import (
 )
 from netplan.graph.connected_components import component_labels
 from netplan.isolation import CutStop
+from netplan.network.vocabulary import FittingKind
 from netplan.planfile import model
 from netplan.planfile.naming import stop_id
 from netplan.planning.connectivity import demands_after, kept_inlets
@@ -33,6 +34,9 @@ __all__ = ["equipment_of", "purge_of", "purge_outlet"]
 
 
 _THROUGH_A_VALVE = "through a hose round the valve, or the valve itself opened a little"
+
+_SAME_PLACE_M = 2e-3
+"""Fittings nearer to a place than this stand at it: chainages of a plan are to the millimetre (own) [m]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -214,13 +218,24 @@ def _written(context: PlanningContext, plans: list[tuple[PurgePlan | None, int]]
                 stack_bore_mm=_times(place.bore_m, MM_PER_M),
                 minutes_out=place.minutes_out,
                 minutes_in=place.minutes_in,
-                note=place.note,
+                note=place.note or _recorded_outlet(context, place),
             )
             for number, place in enumerate(places, 1)
         ),
         end_points=tuple(dict.fromkeys(line for plan in known for line in plan.end_points)),
         notes=tuple(notes),
     )
+
+
+def _recorded_outlet(context: PlanningContext, place: PurgePlace) -> str:
+    """Return a note where a tapping tee is recorded at a place: an earlier purge of a dead end leaves one."""
+    fittings = context.request.network.fittings
+    at = (fittings.kind == FittingKind.TAPPING_TEE) & (fittings.pipe == place.pipe)
+    rows = np.flatnonzero(at & (np.abs(fittings.chainage_m - place.chainage_m) <= _SAME_PLACE_M))
+    if not len(rows):
+        return ""
+    name = fittings.id[int(rows[0])]
+    return f"tapping tee {name} is recorded here: use its outlet once it is proved, drill no other beside it"
 
 
 def _most(values: list[float | None]) -> float | None:
