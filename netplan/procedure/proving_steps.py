@@ -53,8 +53,11 @@ def _hole(hole: str, stops: tuple[Stop, ...]) -> StepDraft:
     valves = tuple(stop.valve_id for stop in stops if stop.valve_id)
     begin = f"At {hole}, {where}:" if hole else f"{where}:"
     if len(valves) == len(stops):
-        proof = "find the valve, prove which main it closes, and turn it a little and back."
-        if_not = "A valve that is not found or does not turn is no stop: plan again."
+        proof = (
+            "find the valve, prove which main it closes, and turn it a little and back; dig for its zone vent "
+            "and its gauge and prove that nothing lies where they go."
+        )
+        if_not = "A valve not found, that does not turn or has no room beside it is no stop: plan again."
     else:
         proof = (
             "dig the trial hole; prove material, outside diameter, wall and depth, that no fitting, joint, "
