@@ -128,19 +128,24 @@ def _runs(
 ) -> list[SegmentGeometry]:
     """Return the lengths of main that begin at an end of a valve; those of its own main first."""
     found: list[SegmentGeometry] = []
-    for segment in dict.fromkeys(index.segments_at(int(index.super_of[node])).tolist()):
+    near = {} if work is None else work.near_m
+    here = int(index.super_of[node])
+    for segment in dict.fromkeys(index.segments_at(here).tolist()):
         if is_valve(index, segment):
             continue
         if work is not None and segment in work.segments:
             parts = [part.geometry for part in work.remainders if part.segment == segment]
             found += [way for part in parts for way in (part, part.turned()) if not way.starts_at_work]
             continue
-        near = {} if work is None else work.near_m
         ends = (near.get(int(end[segment]), float("inf")) for end in (index.segment_a, index.segment_b))
         whole = segment_geometry(index, segment).with_work_distances(*ends)
         found += [whole, whole.turned()]
     own = valve.legs[0].pipe
-    starting = [run for run in found if run.length_m > 0.0 and _start(index, run) == node]
+    starting = [
+        run._replace(start_to_work_m=near.get(here, float("inf")))
+        for run in found
+        if run.length_m > 0.0 and _start(index, run) == node
+    ]
     return sorted(starting, key=lambda run: (run.legs[0].pipe != own, run.legs[0].pipe, run.legs[0].piece))
 
 
@@ -159,13 +164,14 @@ def _free(
         return []
     clear = max(rules.clearance.fitting_m, rules.clearance.fitting_od * od_m)
     work_m = rules.clearance.work_m
+    begin = max(clear, work_m - run.start_to_work_m)
     beyond = work_m if run.ends_at_work else max(clear, work_m - run.end_to_work_m)
     marks = [at for at, _ in fittings_on(index, run)]
     marks += [at for at, before, after in run.joints if not placement.joints.is_passed(before, after)]
     marks += [at for at, _ in _along(run, others)]
     barriers = [at for at, tapping in _along(run, others) if tapping.role == "barrier"]
     end_m = min([run.length_m - beyond, *barriers])
-    spans = [(-1.0, clear), (end_m, run.length_m + 1.0), *((at - clear, at + clear) for at in marks)]
+    spans = [(-1.0, begin), (end_m, run.length_m + 1.0), *((at - clear, at + clear) for at in marks)]
     blocks = [BlockedLength(low, high, "", "") for low, high in spans]
     blocks += placement.barred.areas(index.network, run)
     reach = rules.valve.tapping_reach_m
