@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -37,6 +38,8 @@ class PurgePlace:
         In which order vents are purged, from 1; 0 for a feed.
     bore_m : float or None
         Of hose or stack [m]; None where it is for the operator to say.
+    outlet_m : float or None
+        The outlet that it is joined to, by nominal size [m]; None where that is not known.
     minutes_out, minutes_in : float or None
         Times of this leg [min].
     note : str
@@ -50,6 +53,7 @@ class PurgePlace:
     minutes_out: float | None = None
     minutes_in: float | None = None
     note: str = ""
+    outlet_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -151,7 +155,7 @@ def purge_plan(
         draw_m3_per_s_std=max(flow.used for flow in rig.flows),
         dip_pa=max(before - flow.left_pa_gauge for flow in rig.flows),
         reached=rig.reaches,
-        places=_places(rig, out, into),
+        places=_places(mains, rig, out, into),
         volume_m3=sum(volumes),
         end_points=end_point_lines(conditions.gas),
         notes=(*_advice(rig, equipment), *_about_tree(rig.tree), *_cautions()),
@@ -202,10 +206,17 @@ def end_point_lines(gas: Gas) -> tuple[str, ...]:
 
 
 def _places(
-    rig: PurgeEquipment, out: Sequence[float], into: Sequence[float | None]
+    mains: ZoneMains, rig: PurgeEquipment, out: Sequence[float], into: Sequence[float | None]
 ) -> tuple[PurgePlace, ...]:
+    source = rig.source
     feed = PurgePlace(
-        "feed", rig.source.pipe, rig.source.chainage_m, 0, rig.feed_bore_m, note=rig.source.note
+        "feed",
+        source.pipe,
+        source.chainage_m,
+        0,
+        rig.feed_bore_m,
+        note=source.note,
+        outlet_m=_known(source.outlet_m),
     )
     vents = [
         PurgePlace(
@@ -213,18 +224,25 @@ def _places(
             pipe=leg.pipe,
             chainage_m=leg.chainage_m,
             order=k,
-            bore_m=rig.stack_bore_m,
+            bore_m=rig.stack_bores_m[k - 1],
             minutes_out=out[k - 1],
             minutes_in=into[k - 1],
-            note=_vent_note(leg.meets, flow.share),
+            note=_vent_note(leg.meets, flow.share, mains.outlet_of(leg)),
+            outlet_m=_known(mains.outlet_of(leg)),
         )
         for k, (leg, flow) in enumerate(zip(rig.tree.legs, rig.flows, strict=True), 1)
     ]
     return (feed, *vents)
 
 
-def _vent_note(meets: bool, share: float) -> str:
+def _known(outlet_m: float) -> float | None:
+    return outlet_m if 0.0 < outlet_m < math.inf else None
+
+
+def _vent_note(meets: bool, share: float, outlet_m: float) -> str:
     notes = ["gas comes from both sides of a loop and meets here"] if meets else []
+    if outlet_m <= 0.0:
+        notes.append("the rules' table of outlets has none for this main: another way out is needed")
     if share < 1.0:
         notes.append(f"only {share:.0%} of the least velocity is reached on the way here")
     return "; ".join(notes)
@@ -233,7 +251,7 @@ def _vent_note(meets: bool, share: float) -> str:
 def _advice(rig: PurgeEquipment, equipment: Equipment) -> tuple[str, ...]:
     if rig.reaches:
         return ()
-    widest = rig.stack_bore_m >= max(equipment.stack_bores_m)
+    widest = max(rig.stack_bores_m) >= max(equipment.stack_bores_m)
     stack = "two stacks side by side" if widest else "a larger stack"
     short = (
         f"The least velocity is not reached everywhere: {rig.least_share:.0%} of it at worst, with the best "

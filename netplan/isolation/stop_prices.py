@@ -1,8 +1,8 @@
 """What stops cost: one stop by method, size and surface, and the cheapest on all simple segments at once.
 
-A segment is unobstructed when it carries no fitting and lies in no keep-out area, and simple when it is one
-piece besides: both directions then cost the same, and the best place is the nearest one. All others are
-worked out one by one, by `stop_placement`.
+A segment is unobstructed when it is no valve, carries no fitting and lies in no keep-out area, and simple
+when it is one piece besides: both directions then cost the same, and the best place is the nearest one. All
+others are worked out one by one, by `stop_placement`.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from netplan.isolation.segment_graph import SegmentGraph
 from netplan.isolation.stop_exclusions import StopExclusions
 from netplan.isolation.stop_methods import stop_extent
 from netplan.network.vocabulary import Surface
-from netplan.rules.rule_set import MethodKind, Rules, StopMethod
+from netplan.rules.rule_set import Rules, StopMethod
 
 __all__ = [
     "SimpleSegments",
@@ -78,8 +78,13 @@ class SimpleSegments:
 
 
 def unobstructed_segments(index: SegmentGraph, barred: StopExclusions) -> Flags:
-    """Return which segments carry no fitting and lie in no recorded keep-out area."""
+    """Return which segments carry no fitting, lie in no recorded keep-out area and are no valve.
+
+    A valve needs room for its tappings on both sides: each is looked at by itself.
+    """
     unobstructed = ~_with_fittings(index)
+    valves = index.segment_of[index.network.pieces.valve >= 0]
+    unobstructed[valves[valves >= 0]] = False
     if barred.recorded.shapes:
         mains = np.flatnonzero(index.segment_of >= 0)
         near = _near_areas(index, barred)[index.network.pieces.pipe[mains]]
@@ -116,8 +121,6 @@ def cost_simple_segments(
         price = prices.reshape(len(sizes), len(surfaces))[size, surface]
         low = np.maximum(0.0, -np.array([one.near_m for one in extent])[size])
         high = length - np.array([one.far_m for one in extent])[size]
-        if method.kind is MethodKind.VALVE:
-            low, high = np.zeros(len(rows)), np.zeros(len(rows))
         gas = np.rint(gas_minor_per_m3 * (area * low)).astype(np.int64)
         cost = np.where((codes[:, column] == 0) & (low <= high), price + gas, INFINITE)
         best = np.minimum(best, cost)

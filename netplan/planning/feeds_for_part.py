@@ -20,6 +20,7 @@ from netplan.planning.connectivity import CutConnectivity
 from netplan.planning.context import PlanningContext
 from netplan.planning.deficient_parts import DeficientPart
 from netplan.planning.stopped_network import StoppedNetwork, live_tee
+from netplan.planning.tee_room import outlet_of_tee, tees_at_stop
 
 __all__ = [
     "WELL_FED",
@@ -58,12 +59,20 @@ def bypass_ways(
     _, _, xy = tee_places(network, cut)
     at = pressure_pa_gauge[:, stopped.tee_node]
     inside = [bool(part.nodes[stop.live_node]) for stop in cut.stops]
-    # A valve has no tee of its own: nothing can be tapped there without a hole that no rule provides for.
+    # A valve has no bypass tee, nor has a stop on a main that no outlet for one fits.
     usable = [i for i, stop in enumerate(cut.stops) if live_tee(stop) is not None]
 
     def between(giving: list[int], fed: list[int]) -> tuple[Feed, ...]:
         ends = [
-            BypassEnd(stop_id(i), int(stopped.tee_node[i]), float(xy[i, 0]), float(xy[i, 1]), label)
+            BypassEnd(
+                stop_id(i),
+                int(stopped.tee_node[i]),
+                float(xy[i, 0]),
+                float(xy[i, 1]),
+                label,
+                outlet_of_tee(cut.stops[i]),
+                tees_at_stop(network, rules, cut.stops[i]),
+            )
             for some, label in ((giving, WELL_FED), (fed, 1))
             for i in some
         ]

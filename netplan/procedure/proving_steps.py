@@ -55,9 +55,13 @@ def _hole(hole: str, stops: tuple[Stop, ...], excavation: Excavation | None) -> 
     valves = tuple(stop.valve_id for stop in stops if stop.valve_id)
     begin = f"At {hole}, {where}:" if hole else f"{where}:"
     if len(valves) == len(stops):
-        dig = "dig the pit beside it; " if excavation else ""
-        proof = f"{dig}find the valve, prove which main it closes, and turn it a little and back."
-        if_not = "A valve that is not found or does not turn is no stop: plan again."
+        dig = (
+            "; dig the pit for its zone vent and its gauge and prove that nothing lies where they go"
+            if excavation
+            else ""
+        )
+        proof = f"find the valve, prove which main it closes, and turn it a little and back{dig}."
+        if_not = "A valve not found, that does not turn or has no room beside it is no stop: plan again."
     else:
         proof = (
             "dig the trial hole; prove material, outside diameter, wall and depth, that no fitting, joint, "

@@ -50,14 +50,10 @@ def withdraw(case: OrderCase) -> Iterator[StepDraft]:
     """Yield each stop equalised, then taken out: the last one set comes out first."""
     for stop in reversed(case.stops):
         valve = (stop.valve_id,) if stop.valve_id else ()
-        how = (
-            f"crack valve {stop.valve_id} open"
-            if stop.kind == "valve"
-            else "open a hose from the gauge tapping to the zone vent"
-        )
         yield StepDraft(
             Stage.EQUALISE,
-            f"Equalise across {stop.id}: {how} until both sides read the same and stand still.",
+            f"Equalise across {stop.id}: open a hose from the gauge tapping to the zone vent until both "
+            "sides read the same and stand still.",
             Who.STOPS,
             "Do not take it out against a difference: look for a leak, an open outlet or a closed end.",
             uses=(stop.id, *valve),
@@ -66,7 +62,7 @@ def withdraw(case: OrderCase) -> Iterator[StepDraft]:
             expect_at=stop.id,
         )
         out = (
-            f"open valve {stop.valve_id} fully, count the turns, take lock and tag off"
+            f"open valve {stop.valve_id} slowly and fully, count the turns, take lock and tag off"
             if stop.kind == "valve"
             else "shut the vent between; the barrier nearest the work comes out first, then the other"
             if stop.barriers == 2

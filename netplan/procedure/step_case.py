@@ -161,7 +161,11 @@ def tapping_words(tappings: Sequence[Tapping]) -> str:
         "gauge": "gauge",
         "bypass": "bypass tee",
     }
-    return ", ".join(names[tapping.role] for tapping in tappings if tapping.size_mm > 0)
+    return ", ".join(
+        f"{tapping.count} {names[tapping.role]}s" if tapping.count > 1 else names[tapping.role]
+        for tapping in tappings
+        if tapping.size_mm > 0
+    )
 
 
 def order_case(

@@ -11,6 +11,7 @@ import geopandas as gpd
 import pyogrio
 
 from tests.whole_plan.case import Case, Deviation
+from tests.whole_plan.outlets import check_outlets
 from tests.whole_plan.papers import check_files, check_map, check_notices, check_pdf, layer_of
 from tests.whole_plan.people import (
     check_doubt,
@@ -66,6 +67,7 @@ def check_folder(raw: Raw, folder: Path, own_supply: tuple[str, ...] = (), *, fe
         check_fault_pressures(case)
         check_feeds(case)
         check_places(case)
+        check_outlets(case)
         check_pressures(case, layers["customers"])
         check_files(case, layers)
         check_map(case, page)

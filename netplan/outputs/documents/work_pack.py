@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -23,6 +24,7 @@ from netplan.planfile import SolvedState
 from netplan.planfile.model import Bypass, Option, Plan, WeatherLine
 from netplan.planfile.plan_json import option_of_rank
 from netplan.reference.gas import gas_from_composition, named_gas
+from netplan.reference.outlet_sizes import nominal_outlet_mm
 from netplan.rules import checked_rules
 
 __all__ = ["bypass_curve", "work_pack_pdf"]
@@ -153,6 +155,13 @@ def _in_doubt_words(doubts: Sequence[CustomerInDoubt]) -> str:
     return f"{sum(one.first.meters for one in doubts)} at {len(doubts)} meter points: a record to prove"
 
 
+def _outlets(bypass: Bypass, units: Figures) -> list[tuple[str, str]]:
+    """Return the outlets of a bypass, where they are on record; each of its hoses has tees of its own."""
+    ends = [units.size(outlet) for outlet in bypass.outlets_mm]
+    each = f", {bypass.parallel} at either end" if bypass.parallel > 1 else ""
+    return [("outlets, from and to", f"{' and '.join(ends)}{each}")] if ends else []
+
+
 def _bypass(k: int, bypass: Bypass, units: Figures) -> dict[str, Any]:
     number = f"{bypass.parallel} × " if bypass.parallel > 1 else ""
     rows = [
@@ -160,6 +169,7 @@ def _bypass(k: int, bypass: Bypass, units: Figures) -> dict[str, Any]:
         ("to", f"{bypass.to.main_id} at {units.chainage(bypass.to.chainage_m)}"),
         ("flow to carry", units.load(bypass.flow_m3h)),
         ("bore, length", f"{number}{units.size(bypass.bore_mm)}, {units.length(bypass.length_m)}"),
+        *_outlets(bypass, units),
         (
             "pressure at both ends",
             f"{units.held(bypass.pressure_from_mbar)}, {units.held(bypass.pressure_to_mbar)}",
@@ -192,8 +202,10 @@ def bypass_curve(plan: Plan, bypass: Bypass, units: Figures) -> str:
     rules = checked_rules(plan.rules, "plan.json: rules")
     gas = named_gas(rules.gas.name) if rules.gas.name else gas_from_composition(rules.gas.composition or {})
     conditions = FlowConditions(gas, ZERO_CELSIUS_K + plan.conditions.ground_temp_c)
-    feed = Feed(FeedKind(bypass.kind), bypass.id, 0, 1, bypass.length_m)
-    bores = sorted({*rules.bypass.bores_mm, bypass.bore_mm})
+    feed = Feed(FeedKind(bypass.kind), bypass.id, 0, 1, bypass.length_m, outlets_mm=bypass.outlets_mm)
+    widest = min(bypass.outlets_mm, default=math.inf)
+    fitting = (bore for bore in rules.bypass.bores_mm if nominal_outlet_mm(bore) <= widest)
+    bores = sorted({*fitting, bypass.bore_mm})
     own = bores.index(bypass.bore_mm)
     curves = [
         drop_curve(

@@ -99,7 +99,7 @@ def _tappings(stop: Stop, units: Figures) -> list[dict[str, str]]:
             "role": _ROLES[t.role],
             "at": units.chainage(t.chainage_m)
             + (f" on {t.main_id}" if t.main_id not in ("", stop.main_id) else ""),
-            "size": units.size(t.size_mm) if t.size_mm else "",
+            "size": (f"{t.count} × " if t.count > 1 else "") + units.size(t.size_mm) if t.size_mm else "",
         }
         for t in ordered
     ]

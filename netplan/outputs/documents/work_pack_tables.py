@@ -48,6 +48,7 @@ def gas_part(option: Option, units: Figures) -> dict[str, Any]:
                 "role": p.role,
                 "place": f"{p.main_id} at {units.chainage(p.chainage_m)}",
                 "stack": "" if p.stack_bore_mm is None else units.size(p.stack_bore_mm),
+                "outlet": "" if p.outlet_mm is None else units.size(p.outlet_mm),
                 "note": units.sentence(p.note),
             }
             for p in purge.points

@@ -85,6 +85,7 @@ def bypass_popup(bypass: Bypass, units: Figures) -> dict[str, Any]:
     rows: Rows = [
         ("flow", units.load(bypass.flow_m3h)),
         ("bore", number + units.size(bypass.bore_mm)),
+        ("outlets", " and ".join(units.size(outlet) for outlet in bypass.outlets_mm)),
         ("length", units.length(bypass.length_m)),
         (
             "pressure",

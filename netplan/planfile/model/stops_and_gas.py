@@ -38,7 +38,7 @@ __all__ = [
 
 
 class Tapping(PlanElement):
-    """One hole in the main, at its chainage, with the outlet size [mm] (0: a barrier without tapping)."""
+    """One hole in the main, at its chainage, with its outlet's nominal size [mm] (0: a barrier without)."""
 
     role: Literal["zone_vent", "barrier", "vent", "gauge", "bypass"]
     main_id: str = ""
@@ -47,6 +47,12 @@ class Tapping(PlanElement):
     offset_m: Metres | None = Field(
         default=None,
         description="along the mains from the barrier nearest the work, positive away from the work",
+    )
+
+    count: int = Field(
+        default=1,
+        description="tappings of this size here, the others further on from the work, a tapping's clearance "
+        "apart: one for each hose of a bypass",
     )
 
     def away_from(self, stop: Stop) -> float:
@@ -176,6 +182,9 @@ class PurgePoint(PlanElement):
     minutes_out: Rounded1 | None = None
     minutes_in: Rounded1 | None = None
     stack_bore_mm: Millimetres | None = None
+    outlet_mm: Millimetres | None = Field(
+        default=None, description="nominal size of the outlet that hose or stack is joined to"
+    )
     note: str = ""
 
 

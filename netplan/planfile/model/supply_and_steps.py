@@ -87,6 +87,14 @@ class Bypass(PlanElement):
     velocity_m_s: Rounded2 = Field(description="actual, at the upstream pressure")
     pressure_from_mbar: Pressure
     pressure_to_mbar: Pressure
+    outlet_from_mm: Millimetres | None = Field(
+        default=None, description="nominal size of the outlet of each hose's tee at its giving end"
+    )
+    outlet_to_mm: Millimetres | None = Field(default=None, description="the same at its fed end")
+    most_parallel: int | None = Field(
+        default=None,
+        description="hoses side by side that there is room for tees of their own for",
+    )
     spare_m3h: CapacityFlow | None = Field(
         default=None, description="flow it could carry beyond, at the limits"
     )
@@ -99,6 +107,13 @@ class Bypass(PlanElement):
     note: str = ""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+    @property
+    def outlets_mm(self) -> tuple[float, ...]:
+        """Outlets at its two ends, by nominal size [mm]; empty in a plan that does not record them."""
+        if self.outlet_from_mm is None or self.outlet_to_mm is None:
+            return ()
+        return self.outlet_from_mm, self.outlet_to_mm
 
 
 class WeatherLine(PlanElement):

@@ -7,7 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.feeds import FeedKind
 from netplan.gas import (
     DrawnNetwork,
     Equipment,
@@ -26,14 +28,16 @@ from netplan.planfile.naming import stop_id
 from netplan.planning.connectivity import demands_after, kept_inlets
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
+from netplan.planning.feeds_for_part import stops_of_bypass
 from netplan.planning.option_records.final_network import FinalNetwork, nodes_shown
 from netplan.planning.stopped_network import StoppedNetwork
 from netplan.rules import Rules
+from netplan.rules.outlet_sizes import outlet_at
 
 __all__ = ["equipment_of", "purge_of", "purge_outlet"]
 
 
-_THROUGH_A_VALVE = "through a hose round the valve, or the valve itself opened a little"
+_THROUGH_THE_GAUGE = "its hose takes the outlet of the gauge on the live side: read another gauge meanwhile"
 
 _SAME_PLACE_M = 2e-3
 """Fittings nearer to a place than this stand at it: chainages of a plan are to the millimetre (own) [m]."""
@@ -66,11 +70,10 @@ class _LiveNetwork:
 
 
 def equipment_of(rules: Rules) -> Equipment:
-    """Return the hoses narrower than the rules' tapping, one as wide as it, and the rules' stacks."""
+    """Return the rules' hoses and stacks; which of them fit an outlet, the purge looks at."""
     bypass, purge = rules.bypass, rules.purge
-    fits = {bore for bore in bypass.bores_mm if bore < bypass.tapping_bore_mm} | {bypass.tapping_bore_mm}
     return Equipment(
-        feed_bores_m=tuple(bore / MM_PER_M for bore in sorted(fits)),
+        feed_bores_m=tuple(bore / MM_PER_M for bore in bypass.bores_mm),
         stack_bores_m=tuple(bore / MM_PER_M for bore in purge.stack_bores_mm),
         stack_height_m=purge.stack_height_m,
         feed_loss=bypass.loss_coefficient,
@@ -142,6 +145,12 @@ def _zones(
     rows = np.flatnonzero(stopped.in_zone & (pipe < pipes.n_mains) & links.is_open)
     if not len(rows):
         return []
+    fed_round = {
+        place
+        for feed in option.feeds
+        if feed is not None and feed.size.feed.kind is FeedKind.BYPASS
+        for place in stops_of_bypass(feed.size.feed.label)
+    }
     count = stopped.flow.node_count + len(stops)
     label, _ = component_labels(count, ends[0, rows], ends[1, rows])
     found = []
@@ -156,17 +165,50 @@ def _zones(
             pipe=pipe[own],
             from_m=stopped.from_m[own],
             to_m=stopped.to_m[own],
+            outlet_m=_vent_outlets_m(context, pipe[own]),
+            outlet_at_m={
+                stopped.flow.node_count + k: _sizes_m(stop)["zone_vent"]
+                for k, stop in enumerate(stops)
+                if "zone_vent" in _sizes_m(stop)
+            },
         )
         sources = []
         for k, stop in enumerate(stops):
             if label[stopped.flow.node_count + k] == part:
                 at_pipe, chainage = purge_outlet(stop)
                 supply = live.supply(int(stopped.barrier_node[k]))
-                note = _THROUGH_A_VALVE if stop.valve >= 0 else ""
+                outlet_m, note = _live_outlet(context, stop, has_bypass=k in fed_round)
                 if supply(0.0) > 0.0:
-                    sources.append(PurgeSource(stopped.flow.node_count + k, at_pipe, chainage, supply, note))
+                    node = stopped.flow.node_count + k
+                    sources.append(PurgeSource(node, at_pipe, chainage, supply, note, outlet_m))
         found.append((mains, sources))
     return found
+
+
+def _sizes_m(stop: CutStop) -> dict[str, float]:
+    """Return how wide a stop is tapped, by role [m]."""
+    return {tapping.role: tapping.size_mm / MM_PER_M for tapping in stop.tappings}
+
+
+def _vent_outlets_m(context: PlanningContext, pipe: Ints) -> Floats:
+    """Return the widest outlet for a stack on each main [m]; 0 where the rules have none."""
+    rules, od_m = context.request.rules, context.request.network.pipes.od_m[pipe]
+    rows = [outlet_at(rules, od * MM_PER_M) for od in od_m.tolist()]
+    return np.array([0.0 if row is None else row.zone_vent_mm for row in rows]) / MM_PER_M
+
+
+def _live_outlet(context: PlanningContext, stop: CutStop, *, has_bypass: bool) -> tuple[float, str]:
+    """Return the narrower of the outlets that a hose round a stop joins [m], and what to mind there.
+
+    On the live side it takes the bypass tee or, where there is none or a bypass hangs on it, the outlet of
+    the gauge.
+    """
+    sizes = _sizes_m(stop)
+    by_gauge = has_bypass or "bypass" not in sizes
+    ends = [sizes[role] for role in ("zone_vent", "gauge" if by_gauge else "bypass") if role in sizes]
+    row = np.array([stop.pipe], dtype=np.int64)
+    outlet_m = min(ends, default=float(_vent_outlets_m(context, row)[0]))
+    return outlet_m, _THROUGH_THE_GAUGE if by_gauge else ""
 
 
 def purge_outlet(stop: CutStop) -> tuple[int, float]:
@@ -216,6 +258,7 @@ def _written(context: PlanningContext, plans: list[tuple[PurgePlan | None, int]]
                 role=place.role,
                 order=place.order,
                 stack_bore_mm=_times(place.bore_m, MM_PER_M),
+                outlet_mm=_times(place.outlet_m, MM_PER_M),
                 minutes_out=place.minutes_out,
                 minutes_in=place.minutes_in,
                 note=place.note or _recorded_outlet(context, place),

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from netplan.core.arrays import Floats
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR
 from netplan.excavations import tee_elsewhere
+from netplan.feeds import FeedKind
 from netplan.isolation import Cut, CutStop
 from netplan.network.linear_reference import lon_lat, points_at, volumes_m3
 from netplan.network.model import Network
@@ -21,6 +22,7 @@ from netplan.planfile.numbers import METRES_DIGITS
 from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import in_currency
 from netplan.planning.evaluated_option import EvaluatedOption
+from netplan.planning.feeds_for_part import stops_of_bypass
 from netplan.planning.pressure_areas import PressureAreas
 from netplan.planning.rank import Ranking
 from netplan.rules import Rules
@@ -70,6 +72,7 @@ def stops_of(
     degrees = lon_lat(network, xy)
     pipes = network.pipes
     methods = {method.name: method for method in rules.method}
+    tees = _tees(option)
     found = []
     for place, stop in enumerate(cut.stops):
         row = stop.pipe
@@ -103,6 +106,7 @@ def stops_of(
                         chainage_m=t.chainage_m,
                         size_mm=t.size_mm,
                         offset_m=t.offset_m,
+                        count=tees.get(place, 1) if t.role == "bypass" else 1,
                     )
                     for t in stop.tappings
                     if (t.pipe, t.chainage_m) != tee_elsewhere(stop)
@@ -122,6 +126,16 @@ def stops_of(
             )
         )
     return tuple(found)
+
+
+def _tees(option: EvaluatedOption) -> dict[int, int]:
+    """Return how many bypass tees are tapped at each stop that a bypass hangs on: one for each hose."""
+    count: dict[int, int] = {}
+    for feed in option.feeds:
+        if feed is not None and feed.size.feed.kind is FeedKind.BYPASS:
+            for place in stops_of_bypass(feed.size.feed.label):
+                count[place] = count.get(place, 0) + feed.size.parallel
+    return count
 
 
 def _with_rating(stop: CutStop, fault_mbar: float | None, rating_mbar: float) -> str:
