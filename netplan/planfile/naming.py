@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-__all__ = ["bypass_id", "feed_open_state", "gauge_id", "hole_id", "purge_state", "stop_id", "stop_in_state"]
+__all__ = [
+    "bypass_id",
+    "fallback_id",
+    "feed_open_state",
+    "gauge_id",
+    "hole_id",
+    "purge_state",
+    "stop_id",
+    "stop_in_state",
+]
 
 
 def stop_id(place: int) -> str:
@@ -18,6 +27,11 @@ def hole_id(place: int) -> str:
 def bypass_id(place: int) -> str:
     """Return the id of a bypass or hose, from 0."""
     return f"B{place + 1}"
+
+
+def fallback_id(place: int) -> str:
+    """Return the id of a prepared fallback stop, from 0."""
+    return f"F{place + 1}"
 
 
 def gauge_id(place: int) -> str:

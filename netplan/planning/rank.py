@@ -26,6 +26,7 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import ease
 from netplan.planning.evaluate import price_cut
 from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
+from netplan.planning.fallback_places import with_prepared_fallbacks
 from netplan.planning.infeasibility import require_possible
 from netplan.planning.least_stops import require_enough_stops
 from netplan.planning.search_budget import Budget, BudgetSpentError
@@ -168,7 +169,7 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
             break
         if not isinstance(answer, RefusedCut):
             for option in answer:
-                found.add(option)
+                found.add(with_prepared_fallbacks(context, problem, option, found.worst_minor))
             budget.has_options = bool(found.options)
             continue
         refused.append(answer)

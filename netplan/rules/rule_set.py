@@ -229,6 +229,7 @@ class BypassRules(RulesTable):
     parallel_max: Annotated[Whole, Field(ge=1, le=10)]
     roughness_mm: Roughnesses
     minutes_shut: Minutes = 5.0
+    minutes_move: Minutes = 30.0
 
     @model_validator(mode="after")
     def _ascending(self) -> BypassRules:
@@ -333,6 +334,12 @@ class BadDataRules(RulesTable):
     pressure_mbar: Millibars = 0.5
 
 
+class FallbackRules(RulesTable):
+    """Whether the stops to use when one fails are dug, tapped and proved beforehand, and paid."""
+
+    prepared: Flag = False
+
+
 class Rules(RulesTable):
     """All planning rules; see ``gas-netplan rules`` for every key with unit and source."""
 
@@ -345,6 +352,7 @@ class Rules(RulesTable):
     valve: ValveRules
     price: PriceRules
     bypass: BypassRules
+    fallback: FallbackRules = FallbackRules()
     pipe: PipeRules
     purge: PurgeRules
     crew: CrewRules

@@ -24,6 +24,7 @@ from netplan.planfile.model.supply_and_steps import (
     InDoubt,
     Loss,
     OpenedValve,
+    PreparedFallback,
     Pressures,
     State,
     Step,
@@ -44,6 +45,7 @@ class BurdenParts(PlanElement):
     interruption: Money
     feeds: Money
     gas: Money
+    fallbacks: Money = Field(default=0.0, description="prepared fallbacks; 0 where none are prepared")
 
 
 class Proof(PlanElement):
@@ -83,6 +85,10 @@ class Option(PlanElement):
         default=(),
         description="customers who would lose gas if one doubtful record near the work were otherwise, "
         "by id; none of them is off by this option",
+    )
+
+    prepared_fallbacks: tuple[PreparedFallback, ...] = Field(
+        default=(), description="fallback stops dug, tapped and proved before the first stop goes in"
     )
 
     @property

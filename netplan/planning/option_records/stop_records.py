@@ -23,7 +23,7 @@ from netplan.planning.pressure_areas import PressureAreas
 from netplan.planning.rank import Ranking
 from netplan.rules import Rules
 
-__all__ = ["nearer_of", "stops_of", "zones_of"]
+__all__ = ["nearer_of", "stops_of", "tappings_of", "zones_of"]
 
 
 def _known(value: float, factor: float) -> float | None:
@@ -84,16 +84,7 @@ def stops_of(
                 pressure_mbar=_known(pressure, 1.0 / PA_PER_MBAR),
                 fault_pressure_mbar=fault,
                 work_side=stop.work_side,
-                tappings=tuple(
-                    model.Tapping(
-                        role=t.role,
-                        main_id=pipes.id[t.pipe],
-                        chainage_m=t.chainage_m,
-                        size_mm=t.size_mm,
-                        offset_m=t.offset_m,
-                    )
-                    for t in stop.tappings
-                ),
+                tappings=tappings_of(network, stop),
                 hole_id=hole_id(place),
                 price=in_currency(stop.price_minor),
                 minutes=methods[stop.method].minutes,
@@ -104,6 +95,20 @@ def stops_of(
             )
         )
     return tuple(found)
+
+
+def tappings_of(network: Network, stop: CutStop) -> tuple[model.Tapping, ...]:
+    """Return the tappings of a stop, in order away from the work."""
+    return tuple(
+        model.Tapping(
+            role=t.role,
+            main_id=network.pipes.id[t.pipe],
+            chainage_m=t.chainage_m,
+            size_mm=t.size_mm,
+            offset_m=t.offset_m,
+        )
+        for t in stop.tappings
+    )
 
 
 def _with_rating(stop: CutStop, fault_mbar: float | None, rating_mbar: float) -> str:
