@@ -12,9 +12,10 @@ from netplan.network.work_section import WorkSection
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.failed_network import FailureCase
-from netplan.planning.fallback_places import is_prepared, method_of, new_stops, outward_stops
+from netplan.planning.fallback_places import method_of, new_stops, outward_stops
 from netplan.planning.feed_moves import FeedMove, feed_moves
 from netplan.planning.feeds_in_use import ClosedLengths, FeedEnd, FeedInUse
+from netplan.planning.prepared_fallbacks import is_prepared
 from netplan.planning.rank import isolation_problem
 from netplan.rules import MethodKind, Rules
 
@@ -175,7 +176,7 @@ def _answer(
         return FallbackAnswer(
             place, WILL_NOT_SET, (), None, (), f"no fallback: {found or 'none was found'}", kept=case.feeds
         )
-    use, lengths = new_stops(found, option, place), ClosedLengths.of(found)
+    use, lengths = new_stops(found, option.cut, place), ClosedLengths.of(found)
     lost = [feed for feed in case.feeds if any(lengths.hold(end) for end in feed.ends)]
     shut = tuple(
         ShutFeed(feed, next((end for end in feed.ends if not lengths.hold(end)), feed.ends[0]))

@@ -1,8 +1,8 @@
-"""Where stops go when one of an option fails: farther out, the others staying, and which are prepared."""
+"""Where stops go when one of an option fails: farther out, with the others where they are."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Final
@@ -19,19 +19,23 @@ from netplan.isolation import (
     length_taken_m,
 )
 from netplan.planning.context import PlanningContext
-from netplan.planning.evaluated_option import EvaluatedOption, PreparedStop
-from netplan.planning.failed_network import FailureCase, failure_case
+from netplan.planning.evaluated_option import EvaluatedOption
+from netplan.planning.failed_network import FailureCase
 from netplan.planning.feeds_in_use import ClosedLengths, FeedEnd, FeedInUse
+from netplan.planning.pressure_areas import Join
 from netplan.rules import MethodKind, Rules, StopMethod
 
 __all__ = [
+    "FallbackProblem",
     "OutwardStops",
-    "is_prepared",
+    "each_outward",
+    "fallback_problem",
     "method_of",
     "new_stops",
+    "opened_valves",
     "outward_stops",
-    "prepared_row",
-    "with_prepared_fallbacks",
+    "overlapping",
+    "place_key",
 ]
 
 
@@ -66,6 +70,45 @@ class OutwardStops:
     feeding: tuple[tuple[FeedInUse, FeedEnd], ...] | None = None
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class FallbackProblem:
+    """A cut whose stops may fail: what the places of its fallbacks depend on.
+
+    Parameters
+    ----------
+    context : PlanningContext
+    problem : IsolationProblem
+        That of the cut.
+    cut : Cut
+    joins : tuple of Join
+        Pressure areas that feeds join.
+    opened : frozenset of int
+        Pieces of the valves that the option opens.
+    case : FailureCase
+        With the feeds of the option.
+    """
+
+    context: PlanningContext
+    problem: IsolationProblem
+    cut: Cut
+    joins: tuple[Join, ...]
+    opened: frozenset[int]
+    case: FailureCase
+
+    @property
+    def rules(self) -> Rules:
+        """The rules of the plan, every method in."""
+        return self.context.request.rules
+
+    def others(self, place: int) -> list[CutStop]:
+        """Return the stops but the one at a place."""
+        return [stop for i, stop in enumerate(self.cut.stops) if i != place]
+
+    def is_opened(self, stop: CutStop) -> bool:
+        """Return whether a stop is a valve that the option opens: it is found, proved and manned already."""
+        return stop.valve >= 0 and stop.piece in self.opened
+
+
 def outward_stops(
     context: PlanningContext, problem: IsolationProblem, option: EvaluatedOption, case: FailureCase
 ) -> tuple[OutwardStops, ...]:
@@ -73,8 +116,8 @@ def outward_stops(
 
     Every one is the cheapest set of stops with the other stops where they are and the failed place, the zone
     and the failed assembly forbidden. Where a set that costs at most one bypass more leaves more of the
-    feeds' tees live, it is taken. Prepared assemblies are dug and tapped side by side with the planned ones:
-    none may meet another.
+    feeds' tees live, it is taken. Prepared places are the cheapest ones, and as their assemblies are dug and
+    tapped side by side with the planned ones, none may meet another.
 
     Parameters
     ----------
@@ -85,58 +128,42 @@ def outward_stops(
     case : FailureCase
         Of the option.
     """
-    found: list[OutwardStops] = []
+    return tuple(each_outward(fallback_problem(context, problem, option, case)))
+
+
+def fallback_problem(
+    context: PlanningContext, problem: IsolationProblem, option: EvaluatedOption, case: FailureCase
+) -> FallbackProblem:
+    """Return the question for an option, with its feeds."""
+    return FallbackProblem(context, problem, option.cut, option.joins, opened_valves(option), case)
+
+
+def each_outward(question: FallbackProblem) -> Iterator[OutwardStops]:
+    """Yield the stops to use instead of each stop of a cut, in their order."""
+    context, case, problem = question.context, question.case, question.problem
     laid: list[CutStop] = []
-    for place, stop in enumerate(option.cut.stops):
-        will_not_set = _clear_of_others(context, problem, option, case, place, laid)
+    valves = replace(
+        question, problem=replace(problem, rules=context.rules_with(_valve_methods(problem.rules)))
+    )
+    for place, stop in enumerate(question.cut.stops):
+        will_not_set = _clear_of_others(question, place, laid)
         feeding = case.fed_alone(case.planned, stop.live_node)
         # A part that nothing feeds as recorded most likely has gas: it is no tail that is off.
         if feeding is not None and (feeding or context.fed_before[stop.live_node]):
-            found.append(OutwardStops(place, will_not_set, "", feeding))
-            continue
-        valves = replace(problem, rules=context.rules_with(_valve_methods(problem.rules)))
-        by_valves = _clear_of_others(context, valves, option, case, place, laid)
-        found.append(OutwardStops(place, will_not_set, by_valves))
-    return tuple(found)
+            yield OutwardStops(place, will_not_set, "", feeding)
+        elif isinstance(will_not_set, Cut) and _are_valves(new_stops(will_not_set, question.cut, place)):
+            yield OutwardStops(place, will_not_set, will_not_set)
+        else:
+            yield OutwardStops(place, will_not_set, _clear_of_others(valves, place, laid))
 
 
-def with_prepared_fallbacks(
-    context: PlanningContext, problem: IsolationProblem, option: EvaluatedOption, most_minor: int | None
-) -> EvaluatedOption:
-    """Return an option with its fallbacks prepared and priced, where the rules say that they are.
-
-    Feeds are chosen before, by their own price: what fallbacks cost is at least zero, so that a bound of the
-    option without them stays one.
-
-    Parameters
-    ----------
-    context, problem, option
-    most_minor : int or None
-        An option at this burden or above is not wanted, and left as it is [minor units].
-    """
-    if not context.request.rules.fallback.prepared:
-        return option
-    if most_minor is not None and option.burden_minor >= most_minor:
-        return option
-    prepared = _prepared(option, outward_stops(context, problem, option, failure_case(context, option)))
-    price = sum(one.stop.price_minor for one in prepared)
-    return replace(option, prepared=prepared, fallbacks_minor=price)
+def _are_valves(stops: Iterable[CutStop]) -> bool:
+    return all(stop.valve >= 0 for stop in stops)
 
 
-def prepared_row(option: EvaluatedOption, stop: CutStop) -> int:
-    """Return the row of a fallback stop among those that the option prepares; -1 for none."""
-    keys = [_key(one.stop) for one in option.prepared]
-    return keys.index(_key(stop)) if _key(stop) in keys else -1
-
-
-def is_prepared(option: EvaluatedOption, stop: CutStop) -> bool:
-    """Return whether a fallback stop is at hand: prepared by the plan, or a valve that the plan opens."""
-    return _is_opened(option, stop) or prepared_row(option, stop) >= 0
-
-
-def new_stops(answer: Cut, option: EvaluatedOption, place: int) -> tuple[CutStop, ...]:
-    """Return the stops of a cut outward from the stop at a place that the option does not have already."""
-    others = [stop for i, stop in enumerate(option.cut.stops) if i != place]
+def new_stops(answer: Cut, cut: Cut, place: int) -> tuple[CutStop, ...]:
+    """Return the stops of an answer to the failure of the stop at a place that the cut does not have."""
+    others = [stop for i, stop in enumerate(cut.stops) if i != place]
     known = {(stop.pipe, round(stop.chainage_m, 3), stop.work_side) for stop in others}
     return tuple(s for s in answer.stops if (s.pipe, round(s.chainage_m, 3), s.work_side) not in known)
 
@@ -146,82 +173,54 @@ def method_of(rules: Rules, stop: CutStop) -> StopMethod:
     return next(method for method in rules.method if method.name == stop.method)
 
 
-def _prepared(option: EvaluatedOption, outward: Sequence[OutwardStops]) -> tuple[PreparedStop, ...]:
-    """Return what is prepared, each place once for all the stops that it serves, in the order of its main."""
-    stops: dict[object, CutStop] = {}
-    serves: dict[object, list[int]] = {}
-    for answer in outward:
-        for cut in (answer.will_not_set, answer.by_valves):
-            for stop in new_stops(cut, option, answer.place) if isinstance(cut, Cut) else ():
-                laid = [*_others(option, answer.place), *stops.values()]
-                if _is_opened(option, stop) or (_key(stop) not in stops and _met(stop, laid)):
-                    continue
-                stops.setdefault(_key(stop), stop)
-                places = serves.setdefault(_key(stop), [])
-                places += [] if answer.place in places else [answer.place]
-    found = [PreparedStop(stop, tuple(serves[key])) for key, stop in stops.items()]
-    return tuple(sorted(found, key=lambda one: (one.stop.pipe, one.stop.chainage_m, one.stop.work_side)))
+def opened_valves(option: EvaluatedOption) -> frozenset[int]:
+    """Return the pieces of the valves that an option opens."""
+    links = [feed.size.feed.valve_link for feed in option.feeds if feed is not None]
+    return frozenset(link for link in links if link >= 0)
 
 
-def _key(stop: CutStop) -> tuple[object, ...]:
+def place_key(stop: CutStop) -> tuple[object, ...]:
     """Return what tells two places apart."""
     return (
         ("valve", stop.valve) if stop.valve >= 0 else (stop.pipe, round(stop.chainage_m, 3), stop.work_side)
     )
 
 
-def _is_opened(option: EvaluatedOption, stop: CutStop) -> bool:
-    """Return whether a stop is a valve that the option opens: it is found, proved and manned already."""
-    links = [feed.size.feed.valve_link for feed in option.feeds if feed is not None]
-    return stop.valve >= 0 and stop.piece in links
-
-
-def _others(option: EvaluatedOption, place: int) -> list[CutStop]:
-    return [stop for i, stop in enumerate(option.cut.stops) if i != place]
-
-
 def _valve_methods(rules: Rules) -> frozenset[str]:
     return frozenset(method.name for method in rules.method if method.kind is MethodKind.VALVE)
 
 
-def _clear_of_others(
-    context: PlanningContext,
-    problem: IsolationProblem,
-    option: EvaluatedOption,
-    case: FailureCase,
-    place: int,
-    laid: list[CutStop],
-) -> Cut | str:
+def _clear_of_others(question: FallbackProblem, place: int, laid: list[CutStop]) -> Cut | str:
     """Return the stops to use instead of one; prepared ones whose assemblies meet no other where that can be.
 
     `laid` gains what is prepared.
     """
-    first = answer = _outward(context, problem, option, case, place)
-    if not context.request.rules.fallback.prepared:
+    first = answer = _outward(question, place)
+    if not question.rules.fallback.prepared:
         return answer
     forbidden: list[Stretch] = []
     for _ in range(MOST_TRIES):
         if isinstance(answer, str):
             return first
-        new = new_stops(answer, option, place)
-        met = [(stop, other) for stop in new for other in _met(stop, [*_others(option, place), *laid])]
+        new = new_stops(answer, question.cut, place)
+        met = [(stop, other) for stop in new for other in overlapping(stop, [*question.others(place), *laid])]
         if not met:
-            laid += [stop for stop in new if _key(stop) not in {_key(one) for one in laid}]
+            laid += [stop for stop in new if place_key(stop) not in {place_key(one) for one in laid}]
             return answer
         for stop, other in met:
-            beyond = length_taken_m(context.request.rules, method_of(context.request.rules, stop))
-            forbidden += _widened(context, other, beyond)
-        answer = _outward(context, problem, option, case, place, forbidden)
+            beyond = length_taken_m(question.rules, method_of(question.rules, stop))
+            forbidden += _widened(question.context, other, beyond)
+        answer = _outward(question, place, forbidden)
     return first
 
 
-def _met(stop: CutStop, laid: Iterable[CutStop]) -> list[CutStop]:
+def overlapping(stop: CutStop, laid: Iterable[CutStop]) -> list[CutStop]:
     """Return the other stops whose assemblies overlap that of a stop."""
     own = _extents(stop)
     return [
         other
         for other in laid
-        if stop.valve < 0 and other.valve < 0 and _key(other) != _key(stop)
+        if stop.valve < 0 and other.valve < 0 and place_key(other) != place_key(stop)
         if any(
             pipe == pipe_too and low <= high_too and low_too <= high
             for pipe, low, high in own
@@ -246,31 +245,24 @@ def _widened(context: PlanningContext, stop: CutStop, by_m: float) -> list[Stret
     ]
 
 
-def _outward(
-    context: PlanningContext,
-    problem: IsolationProblem,
-    option: EvaluatedOption,
-    case: FailureCase,
-    place: int,
-    forbidden: Sequence[Stretch] = (),
-) -> Cut | str:
+def _outward(question: FallbackProblem, place: int, forbidden: Sequence[Stretch] = ()) -> Cut | str:
     """Return the cheapest cut with every stop but one where it is, and nothing inside the old zone.
 
     New stops are rated for what can reach them with the option's feeds in.
     """
-    cut, stops = option.cut, option.cut.stops
-    others = _others(option, place)
+    context, problem, cut = question.context, question.problem, question.cut
+    failing, others = cut.stops[place], question.others(place)
     by_method = {method.name for method in problem.rules.method}
     if not _all_among(others, by_method):
         # The other stops are in already: they stay what they are, only the new ones must be valves.
         keep = {stop.method for stop in others}
         problem = replace(problem, rules=context.rules_with(frozenset(by_method | keep)))
-    of_failing = _failing_assembly(context, stops[place])
+    of_failing = _failing_assembly(context, failing)
     orders = Orders(
         force=tuple(sorted(Stretch(s.pipe, s.chainage_m, s.chainage_m) for s in others if s.valve < 0)),
         force_valves=tuple(sorted(s.valve for s in others if s.valve >= 0)),
         forbid=tuple(sorted({*_inside(context, cut), *of_failing, *_beside(others, forbidden)})),
-        forbid_valves=tuple(sorted({s.valve for s in [stops[place]] if s.valve >= 0})),
+        forbid_valves=(failing.valve,) if failing.valve >= 0 else (),
         keep_out=problem.orders.keep_out,
     )
     search = context.cuts(replace(problem, orders=orders, feed_bound=None, alternatives=None))
@@ -279,48 +271,45 @@ def _outward(
     except NoPlanError as error:
         more = [reason for reason in error.reasons if reason not in str(error)]
         return "; ".join((str(error), *more))
-    new = new_stops(answer, option, place)
+    new = new_stops(answer, cut, place)
     if any(stop.method not in by_method for stop in new):
         return "only stops of other methods would do"
-    rated = by_method.intersection(*(context.areas.rated(stop, option.joins) for stop in new))
+    rated = by_method.intersection(*(context.areas.rated(stop, question.joins) for stop in new))
     if all(stop.method in rated for stop in new):
-        return _with_more_tees_live(context, option, case, place, answer, search, rated)
+        # A prepared place is paid: the cheapest is taken, and its tee is drilled beforehand.
+        is_paid = question.rules.fallback.prepared
+        return answer if is_paid else _with_more_tees_live(question, place, answer, search, rated)
     if not rated:
         return "no method is rated for the station fault pressure that the feeds let through"
-    allowed = replace(problem, rules=context.rules_with(frozenset(rated)))
-    return _outward(context, allowed, option, case, place, forbidden)
+    allowed = replace(question, problem=replace(problem, rules=context.rules_with(frozenset(rated))))
+    return _outward(allowed, place, forbidden)
 
 
 def _with_more_tees_live(
-    context: PlanningContext,
-    option: EvaluatedOption,
-    case: FailureCase,
-    place: int,
-    cheapest: Cut,
-    search: CutSearch,
-    allowed: Collection[str],
+    question: FallbackProblem, place: int, cheapest: Cut, search: CutSearch, allowed: Collection[str]
 ) -> Cut:
     """Return the cut that leaves most tees live for at most one bypass more than the cheapest; else that one.
 
     Only methods among those allowed are taken, where they are rated for what arrives.
     """
-    spans = _failing_assembly(context, option.cut.stops[place])
+    context = question.context
+    spans = _failing_assembly(context, question.cut.stops[place])
 
     def lost(cut: Cut) -> int:
         lengths = ClosedLengths.of(cut)
-        ends = (end for feed in case.feeds for end in feed.ends if lengths.hold(end))
+        ends = (end for feed in question.case.feeds for end in feed.ends if lengths.hold(end))
         # A tee within the failed assembly lies in every larger zone.
         return sum(not any(_holds(span, end) for span in spans) for end in ends)
 
     best, least = cheapest, lost(cheapest)
     if not least:
         return cheapest
-    most_minor = cheapest.bound_minor + round(context.request.rules.price.bypass * MINOR_PER_UNIT)
+    most_minor = cheapest.bound_minor + round(question.rules.price.bypass * MINOR_PER_UNIT)
     for later in islice(search, LATER_CUTS):
         if later.bound_minor > most_minor:
             break
-        new = new_stops(later, option, place)
-        rated = all(stop.method in context.areas.rated(stop, option.joins) for stop in new)
+        new = new_stops(later, question.cut, place)
+        rated = all(stop.method in context.areas.rated(stop, question.joins) for stop in new)
         if rated and all(stop.method in allowed for stop in new) and lost(later) < least:
             best, least = later, lost(later)
     return best

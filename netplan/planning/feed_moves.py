@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -127,11 +127,6 @@ def _holds(
     return (
         gone < gone_before
         and moved.id not in after.too_fast
-        and not gone & _part(there, lengths, moved)
+        and gone.isdisjoint(there.customers_fed_by(lengths, moved.id))
         and set(after.notes) <= set(before.notes)
     )
-
-
-def _part(there: FailureCase, lengths: ClosedLengths, moved: FeedInUse) -> Collection[str]:
-    """Return the customers of the part that a feed feeds, those with an end in a zone left out."""
-    return frozenset(there.customers_fed_by(lengths, moved.id))

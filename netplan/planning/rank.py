@@ -11,9 +11,10 @@ import numpy as np
 
 from netplan.core.constants import PA_PER_MBAR
 from netplan.core.errors import NoPlanError
-from netplan.feeds import FeedPriceBound
+from netplan.feeds import TOO_DEAR, FeedPriceBound
 from netplan.isolation import (
     MINOR_PER_UNIT,
+    Cut,
     CutSearch,
     FeedBound,
     IsolationProblem,
@@ -26,9 +27,9 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import ease
 from netplan.planning.evaluate import price_cut
 from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
-from netplan.planning.fallback_places import with_prepared_fallbacks
 from netplan.planning.infeasibility import require_possible
 from netplan.planning.least_stops import require_enough_stops
+from netplan.planning.prepared_fallbacks import least_fallbacks_minor, with_prepared_fallbacks
 from netplan.planning.search_budget import Budget, BudgetSpentError
 from netplan.reference.gas import METRIC_STANDARD
 
@@ -163,7 +164,7 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
         tell(f"pricing way {budget.zones + 1}")
         try:
             with budget.one_zone():
-                answer = price_cut(context, cut, worst)
+                answer = _priced(context, problem, cut, bound, worst)
         except BudgetSpentError as spent:
             next_bound, reason, is_cut_short = bound, str(spent), True
             break
@@ -191,6 +192,18 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
     if not found.options:
         raise _no_plan(refused, reason, budget, is_cut_short=is_cut_short)
     return Ranking(tuple(found.options), next_bound, reason, budget.zones, tuple(refused), search)
+
+
+def _priced(
+    context: PlanningContext, problem: IsolationProblem, cut: Cut, bound_minor: int, most_minor: int | None
+) -> tuple[EvaluatedOption, ...] | RefusedCut:
+    """Return the options on a cut below a burden, prepared fallbacks left out; not where they rule it out."""
+    if most_minor is None:
+        return price_cut(context, cut)
+    fallbacks_minor = least_fallbacks_minor(context, problem, cut, most_minor - bound_minor)
+    if bound_minor + fallbacks_minor >= most_minor:
+        return RefusedCut(cut, TOO_DEAR)
+    return price_cut(context, cut, most_minor - fallbacks_minor)
 
 
 def _no_plan(refused: list[RefusedCut], reason: str, budget: Budget, *, is_cut_short: bool) -> NoPlanError:

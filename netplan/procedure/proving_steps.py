@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from netplan.planfile.model import InDoubt, Stop
+from netplan.procedure.fallback_steps import dig_fallbacks
 from netplan.procedure.step_case import OrderCase, place_words, tapping_words
 from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
@@ -43,6 +44,7 @@ def prove(case: OrderCase) -> Iterator[StepDraft]:
     unholed = tuple(stop for stop in case.stops if not stop.hole_id)
     if unholed:
         yield _hole("", unholed)
+    yield from dig_fallbacks(case)
     yield _stations(case)
     yield from _gauges(case)
 

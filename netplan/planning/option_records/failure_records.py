@@ -14,9 +14,9 @@ from netplan.planning.crew_day import in_currency
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.failed_network import FailureCase
 from netplan.planning.failures import FallbackAnswer, LossAnswer, ShutFeed
-from netplan.planning.fallback_places import prepared_row
 from netplan.planning.feed_moves import FeedMove
 from netplan.planning.option_records.stop_records import tappings_of
+from netplan.planning.prepared_fallbacks import prepared_row
 
 __all__ = ["fallbacks_of", "losses_of", "many_on_standby", "prepared_fallbacks_of", "without_fallback"]
 
