@@ -145,7 +145,7 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
     request = context.request
     problem = isolation_problem(context, section)
     require_enough_stops(context, problem)
-    budget = Budget(request.rules.choice, context.solutions)
+    budget = Budget(request.rules.choice, context.solutions, request.rules.fallback)
     found = _Found(request.wanted)
     refused: list[RefusedCut] = []
     ease_minor, is_eased, is_cut_short = 0, False, False
@@ -165,6 +165,7 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
         try:
             with budget.one_zone():
                 answer = _priced(context, problem, cut, bound, worst)
+            budget.fallback_zones += worst is not None
         except BudgetSpentError as spent:
             next_bound, reason, is_cut_short = bound, str(spent), True
             break

@@ -335,9 +335,13 @@ class BadDataRules(RulesTable):
 
 
 class FallbackRules(RulesTable):
-    """Whether the stops to use when one fails are dug, tapped and proved beforehand, and paid."""
+    """Whether the stops to use when one fails are dug, tapped and proved beforehand, and paid.
+
+    ``max_zones`` counts work, as those of ``choice`` do.
+    """
 
     prepared: Flag = False
+    max_zones: Annotated[Whole, Field(ge=1, le=1_000_000)] = 300
 
 
 class Rules(RulesTable):
