@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -11,6 +12,7 @@ from netplan.customers import RelightOrder, relight_order
 from netplan.explain.explanation_sheet import Explanation, ExplanationSheet, SheetTable, read
 from netplan.explain.recorded_option import RecordedOption, rule_origin, source_line
 from netplan.planfile import PieceState
+from netplan.planfile.model import PreparedFallback, Stop
 from netplan.reference.gas import METRIC_STANDARD
 
 __all__ = ["explain_burden", "explain_relighting"]
@@ -19,7 +21,7 @@ _HALF_MINOR: Final = 0.005
 
 
 def explain_burden(recorded: RecordedOption) -> Explanation:
-    """Explain the burden: stops, interruption, feeds, gas and excavations."""
+    """Explain the burden: stops, interruption, feeds, gas, excavations and prepared fallbacks."""
     sheet = ExplanationSheet()
     option = recorded.option
     money = option.currency
@@ -28,11 +30,13 @@ def explain_burden(recorded: RecordedOption) -> Explanation:
     _feeds(sheet, recorded)
     elements = _gas(sheet, recorded)
     _excavations(sheet, recorded)
-    result = sheet.work("burden", "stops + interruption + feeds + gas + excavations", money)
+    _fallbacks(sheet, recorded)
+    terms = "stops + interruption + feeds + gas + excavations + fallbacks"
+    result = sheet.work("burden", terms, money)
     parts = option.burden_parts
     stated = (
         f"The plan's parts: stops {parts.stops}, interruption {parts.interruption}, feeds {parts.feeds}, "
-        f"gas {parts.gas}, excavations {parts.excavations} {money}."
+        f"gas {parts.gas}, excavations {parts.excavations}, fallbacks {parts.fallbacks} {money}."
     )
     return Explanation(
         figure="burden",
@@ -54,10 +58,25 @@ def explain_burden(recorded: RecordedOption) -> Explanation:
 
 
 def _stops(sheet: ExplanationSheet, recorded: RecordedOption) -> None:
+    _priced(sheet, recorded, recorded.option.stops, "stop", "Stops", "stops")
+
+
+def _fallbacks(sheet: ExplanationSheet, recorded: RecordedOption) -> None:
+    rows = recorded.option.prepared_fallbacks
+    _priced(sheet, recorded, rows, "fallback", "Prepared fallbacks", "fallbacks")
+
+
+def _priced(
+    sheet: ExplanationSheet,
+    recorded: RecordedOption,
+    stops: Sequence[Stop | PreparedFallback],
+    name: str,
+    title: str,
+    result: str,
+) -> None:
     methods = {method.name: method for method in recorded.rules.method}
-    stops = recorded.option.stops
     columns = [
-        read("stop", "", (f"{s.id} {s.method}" for s in stops)),
+        read(name, "", (f"{s.id} {s.method}" for s in stops)),
         read("base", "", (methods[s.method].price for s in stops), "rule method price"),
         read("per_mm", "1/mm", (methods[s.method].price_per_mm_od for s in stops), "rule price_per_mm_od"),
         read("OD", "mm", (s.od_mm for s in stops), "outside diameter, plan.json, od_mm"),
@@ -75,9 +94,9 @@ def _stops(sheet: ExplanationSheet, recorded: RecordedOption) -> None:
         ),
     ]
     columns.append(sheet.column("price", "base + per_mm * OD + surface + pit", "", columns))
-    origin = "plan.json, stops; rules [[method]] of plan.json"
-    sheet.table(SheetTable("Stops", origin, tuple(columns)))
-    sheet.sum("stops", columns[-1], recorded.option.currency)
+    origin = f"plan.json, {'prepared_' * (name == 'fallback')}{result}; rules [[method]] of plan.json"
+    sheet.table(SheetTable(title, origin, tuple(columns)))
+    sheet.sum(result, columns[-1], recorded.option.currency)
 
 
 def _pit(recorded: RecordedOption, surface: str) -> float:

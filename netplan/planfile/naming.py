@@ -6,6 +6,7 @@ from netplan.planfile.model import Excavation
 
 __all__ = [
     "bypass_id",
+    "fallback_id",
     "feed_open_state",
     "gauge_id",
     "hole_id",
@@ -29,6 +30,11 @@ def hole_id(place: int) -> str:
 def bypass_id(place: int) -> str:
     """Return the id of a bypass or hose, from 0."""
     return f"B{place + 1}"
+
+
+def fallback_id(place: int) -> str:
+    """Return the id of a prepared fallback stop, from 0."""
+    return f"F{place + 1}"
 
 
 def gauge_id(place: int) -> str:

@@ -25,6 +25,7 @@ from netplan.planning.tee_room import outlet_of_tee, tees_at_stop
 __all__ = [
     "WELL_FED",
     "bypass_ways",
+    "hose_length_m",
     "hose_ways_of",
     "stops_of_bypass",
     "tee_places",
@@ -84,6 +85,25 @@ def bypass_ways(
         return between(giving, [i for i in usable if inside[i]])
     pairs = [(i, j) for i in usable for j in usable if (at[:, i] > at[:, j] + RISE_PA).any()]
     return tuple(feed for i, j in pairs for feed in between([i], [j]))
+
+
+def hose_length_m(context: PlanningContext, giving_xy: Floats, fed_xy: Floats) -> float | None:
+    """Return the length of a hose between two tees by the rule of bypasses [m]; None where none may be laid.
+
+    Parameters
+    ----------
+    context : PlanningContext
+    giving_xy, fed_xy : float array, shape (2,)
+        Places of the tees in the working CRS [m].
+    """
+    network, rules = context.request.network, context.request.rules
+    ends = [
+        BypassEnd(stop_id(i), i, float(xy[0]), float(xy[1]), label)
+        for i, (xy, label) in enumerate(((giving_xy, WELL_FED), (fed_xy, 1)))
+    ]
+    keep_out = tuple(network.keep_out.geometry)
+    found = bypass_feeds(ends, 1, rules, scale=network.scale, keep_out=keep_out)
+    return next((feed.length_m for feed in found if feed.length_m <= rules.bypass.reach_m), None)
 
 
 def stops_of_bypass(label: str) -> tuple[int, int]:

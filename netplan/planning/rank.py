@@ -11,9 +11,10 @@ import numpy as np
 
 from netplan.core.constants import PA_PER_MBAR
 from netplan.core.errors import NoPlanError
-from netplan.feeds import FeedPriceBound
+from netplan.feeds import TOO_DEAR, FeedPriceBound
 from netplan.isolation import (
     MINOR_PER_UNIT,
+    Cut,
     CutSearch,
     FeedBound,
     IsolationProblem,
@@ -29,6 +30,7 @@ from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
 from netplan.planning.excavations_of_cut import work_minor_of
 from netplan.planning.infeasibility import require_possible
 from netplan.planning.least_stops import require_enough_stops
+from netplan.planning.prepared_fallbacks import least_fallbacks_minor, with_prepared_fallbacks
 from netplan.planning.search_budget import Budget, BudgetSpentError
 from netplan.reference.gas import METRIC_STANDARD
 
@@ -144,7 +146,7 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
     request = context.request
     problem = isolation_problem(context, section)
     require_enough_stops(context, problem)
-    budget = Budget(request.rules.choice, context.solutions)
+    budget = Budget(request.rules.choice, context.solutions, request.rules.fallback)
     found = _Found(request.wanted)
     refused: list[RefusedCut] = []
     ease_minor, is_eased, is_cut_short = 0, False, False
@@ -165,13 +167,14 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
         tell(f"pricing way {budget.zones + 1}")
         try:
             with budget.one_zone():
-                answer = price_cut(context, cut, worst)
+                answer = _priced(context, problem, cut, bound, worst)
+            budget.fallback_zones += worst is not None
         except BudgetSpentError as spent:
             next_bound, reason, is_cut_short = bound, str(spent), True
             break
         if not isinstance(answer, RefusedCut):
             for option in answer:
-                found.add(option)
+                found.add(with_prepared_fallbacks(context, problem, option, found.worst_minor))
             budget.has_options = bool(found.options)
             continue
         refused.append(answer)
@@ -193,6 +196,18 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
     if not found.options:
         raise _no_plan(refused, reason, budget, is_cut_short=is_cut_short)
     return Ranking(tuple(found.options), next_bound, reason, budget.zones, tuple(refused), search)
+
+
+def _priced(
+    context: PlanningContext, problem: IsolationProblem, cut: Cut, bound_minor: int, most_minor: int | None
+) -> tuple[EvaluatedOption, ...] | RefusedCut:
+    """Return the options on a cut below a burden, prepared fallbacks left out; not where they rule it out."""
+    if most_minor is None:
+        return price_cut(context, cut)
+    fallbacks_minor = least_fallbacks_minor(context, problem, cut, most_minor - bound_minor)
+    if bound_minor + fallbacks_minor >= most_minor:
+        return RefusedCut(cut, TOO_DEAR)
+    return price_cut(context, cut, most_minor - fallbacks_minor)
 
 
 def _no_plan(refused: list[RefusedCut], reason: str, budget: Budget, *, is_cut_short: bool) -> NoPlanError:

@@ -7,6 +7,7 @@ from typing import Final
 
 from netplan.planfile.model import Excavation, Gauge, InDoubt, Stop
 from netplan.planfile.naming import served_words
+from netplan.procedure.fallback_steps import dig_fallbacks
 from netplan.procedure.step_case import OrderCase, place_words, tapping_words
 from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
@@ -45,6 +46,7 @@ def prove(case: OrderCase) -> Iterator[StepDraft]:
     unholed = tuple(stop for stop in case.stops if not stop.hole_id)
     if unholed:
         yield _hole("", unholed, None)
+    yield from dig_fallbacks(case)
     yield _stations(case)
     yield from _gauges(case)
 

@@ -14,6 +14,7 @@ from netplan.planfile.model import (
     Excavation,
     Fallback,
     FallbackUse,
+    FeedMove,
     FeedShut,
     Option,
     PurgePoint,
@@ -243,8 +244,24 @@ def _shut(one: FeedShut, place: Place, *, live_end: bool) -> str:
 
 
 def _use(one: FallbackUse, place: Place) -> str:
+    name = f"{one.prepared_id} " if one.prepared_id else ""
+    where = f"{one.method} on {place(one.main_id, one.chainage_m)}"
+    return f"{name}valve {one.valve_id}" if one.valve_id else f"{name}{where}"
+
+
+def _readiness(fallback: Fallback) -> str:
+    """Return what the minutes of a fallback leave out; empty where every stop is prepared."""
+    if fallback.prepared or not fallback.use:
+        return ""
+    dug = [one for one in fallback.use if not (one.valve_id or one.prepared_id)]
+    return "not prepared: digging and tapping come on top" if dug else "not prepared"
+
+
+def _move(one: FeedMove, place: Place) -> str:
     return (
-        f"valve {one.valve_id}" if one.valve_id else f"{one.method} on {place(one.main_id, one.chainage_m)}"
+        f"then couple {one.what} {one.feed_id} at the bypass tee on "
+        f"{place(one.to.main_id, one.to.chainage_m)} instead, {one.minutes:.0f} min more: "
+        f"{len(one.off_meanwhile)} of those on standby are off until then"
     )
 
 
@@ -285,5 +302,7 @@ def fallback_words(fallback: Fallback | None, place: Place = _on_main, *, with_s
         more = "the tail beyond fails uncontrolled: isolate, purge and relight all of it"
     elif not fallback.use:
         more = "there is no further stop: what lies beyond joins the zone"
+    moves = [_move(one, place) for one in fallback.moves]
     stations = [part for part in fallback.note.split("; ") if with_stations and part.startswith("station ")]
-    return "; ".join(part for part in (words, more, standby_words(fallback), *stations) if part)
+    parts = (words, _readiness(fallback), more, standby_words(fallback), *moves, *stations)
+    return "; ".join(part for part in parts if part)

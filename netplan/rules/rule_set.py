@@ -223,6 +223,7 @@ class BypassRules(RulesTable):
     parallel_max: Annotated[Whole, Field(ge=1, le=10)]
     roughness_mm: Roughnesses
     minutes_shut: Minutes = 5.0
+    minutes_move: Minutes = 30.0
 
     @model_validator(mode="after")
     def _ascending(self) -> BypassRules:
@@ -346,6 +347,16 @@ class ExcavationRules(RulesTable):
     shoring_depth_m: Metres = 1.2
 
 
+class FallbackRules(RulesTable):
+    """Whether the stops to use when one fails are dug, tapped and proved beforehand, and paid.
+
+    ``max_zones`` counts work, as those of ``choice`` do.
+    """
+
+    prepared: Flag = False
+    max_zones: Annotated[Whole, Field(ge=1, le=1_000_000)] = 300
+
+
 class Rules(RulesTable):
     """All planning rules; see ``gas-netplan rules`` for every key with unit and source."""
 
@@ -359,6 +370,7 @@ class Rules(RulesTable):
     valve: ValveRules
     price: PriceRules
     bypass: BypassRules
+    fallback: FallbackRules = FallbackRules()
     pipe: PipeRules
     purge: PurgeRules
     crew: CrewRules

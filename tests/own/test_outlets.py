@@ -220,9 +220,7 @@ def test_each_hose_of_a_bypass_has_a_tee_of_its_own() -> None:
 def test_a_hose_that_no_outlet_takes_is_refused_in_one_line() -> None:
     feed = Feed(FeedKind.BYPASS, "B1", 0, 1, 10.0, outlets_mm=(25.0, 80.0))
     assert [size.bore_m for size in sizes_in_order(feed, default_rules(), 1)] == [0.025]
-    with pytest.raises(
-        BadInputError, match=r"no bore of bypass\.bores_mm goes through its outlets of 25 mm"
-    ):
+    with pytest.raises(BadInputError, match=r"no bore of bypass\.bores_mm goes through its outlets of 25 mm"):
         list(sizes_in_order(feed, read_rules(None, {"bypass": {"bores_mm": [51.0]}})))
 
 

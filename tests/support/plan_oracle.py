@@ -28,8 +28,8 @@ from tests.support.isolation_oracle import Case, Oracle
 from tests.support.joined_areas import may_join
 from tests.support.main_lengths import Leg, Length, Placed, split_some
 from tests.support.networks import build, customer, fitting, main, service, station, valve
-from tests.support.plan_excavations import Ground, zone_ends
 from tests.support.outlets import named_mm, outlet_mm
+from tests.support.plan_excavations import Ground, zone_ends
 
 HOURS = 9.0
 GROUND_K = 283.15

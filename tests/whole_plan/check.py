@@ -21,6 +21,7 @@ from tests.whole_plan.people import (
     check_zone,
 )
 from tests.whole_plan.places import check_places
+from tests.whole_plan.prepared import check_moves, check_prepared
 from tests.whole_plan.pressure_limits import check_fault_pressures, check_feeds
 from tests.whole_plan.pressures import check_pressures
 from tests.whole_plan.walk import Raw
@@ -69,6 +70,8 @@ def check_folder(raw: Raw, folder: Path, own_supply: tuple[str, ...] = (), *, fe
         check_places(case)
         check_outlets(case)
         check_pressures(case, layers["customers"])
+        check_prepared(case)
+        check_moves(case, layers["customers"])
         check_files(case, layers)
         check_map(case, page)
         if case.rank == 1:
@@ -91,6 +94,8 @@ def _count(case: Case, holds: Counter[str]) -> None:
         "opened valve": bool(option["opened_valves"]),
         "fed by hose, bypass or valve": bool(option["bypasses"] or option["opened_valves"]),
         "fallback with standby": any(row["standby"] for row in option["fallback"]),
+        "prepared fallback": bool(option["prepared_fallbacks"]),
+        "moved hose": any(row["moves"] for row in option["fallback"]),
         "two zones": len(option["zones"]) > 1,
         "valve as a stop": any(s["kind"] == "valve" for s in option["stops"]),
         "squeeze as a stop": any(s["kind"] == "squeeze" for s in option["stops"]),

@@ -160,6 +160,10 @@ def _links(case: Case, root: Floats, laid: Collection[Key]) -> _Links:
             (root[net.number[a]], root[net.number[b]], (high - low) / raw.scale, _bore_mm(record), rough, 0.0)
         )
     feeds: dict[Key, dict[str, Any]] = {("feed", f["id"]): f for f in case.option["bypasses"]}
+    for k, row in enumerate(case.option["fallback"]):
+        for j, move in enumerate(row["moves"]):
+            longer = {**feeds["feed", move["feed_id"]], "length_m": move["length_m"]}
+            feeds |= {("moved", k, j, end): longer for end in ("from", "to")}
     for key in laid:
         feed = feeds[key]
         ends = [root[net.number[end]] for end in net.links[key]]

@@ -28,6 +28,11 @@ def check_places(case: Case) -> None:
             _assembly(case, stop)
         _clear_of_work(case, stop, graph)
     _between_stops(case)
+    for row in case.option["prepared_fallbacks"]:
+        _method(case, row["id"], row["method"], row["main_id"], row["valve_id"])
+        if row["valve_id"] is None:
+            _assembly(case, row)
+            _clear_of_work(case, row, graph)
     for row in case.option["fallback"]:
         for use in row["use"]:
             name = f"fallback of {row['stop_id']} ({row['failure']})"

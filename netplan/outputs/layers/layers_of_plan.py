@@ -267,12 +267,16 @@ def _fallback(option: Option, places: PipePlaces) -> gpd.GeoDataFrame:
         rows += [
             (
                 *(option.rank, f.stop_id, f.failure, use.method, use.valve_id, use.main_id, use.chainage_m),
-                *(_number(f.minutes), len(f.standby), shapely.Point(use.x, use.y)),
+                *(_number(f.minutes), len(f.standby), use.prepared_id, shapely.Point(use.x, use.y)),
             )
             for use in f.use
         ]
+        rows += _moved(option, f)
     return places.frame(
-        ("option", "stop_id", "failure", "method", "valve_id", "main_id", "chainage_m", "minutes", "standby"),
+        (
+            *("option", "stop_id", "failure", "method", "valve_id", "main_id", "chainage_m", "minutes"),
+            *("standby", "prepared_id"),
+        ),
         rows,
     )
 
@@ -313,9 +317,21 @@ def _shut(option: Option, fallback: Fallback) -> list[tuple[object, ...]]:
         (
             *(option.rank, fallback.stop_id, fallback.failure, f"shut {one.what} {one.feed_id}"),
             *(one.feed_id if one.what == "opened valve" else None, one.main_id, one.chainage_m),
-            *(_number(fallback.minutes), len(fallback.standby), shapely.Point(one.x, one.y)),
+            *(_number(fallback.minutes), len(fallback.standby), "", shapely.Point(one.x, one.y)),
         )
         for one in fallback.shut
+    ]
+
+
+def _moved(option: Option, fallback: Fallback) -> list[tuple[object, ...]]:
+    """Return a row for each hose that is moved, at its new tee, with the minutes of the move alone."""
+    return [
+        (
+            *(option.rank, fallback.stop_id, fallback.failure, f"move {one.what} {one.feed_id} here"),
+            *(None, one.to.main_id, one.to.chainage_m, one.minutes, len(one.off_meanwhile), ""),
+            shapely.Point(one.to.x, one.to.y),
+        )
+        for one in fallback.moves
     ]
 
 

@@ -56,12 +56,14 @@ def _purge(row: dict[str, Any], units: Figures) -> Rows:
 
 def _fallback(row: dict[str, Any], units: Figures) -> Rows:
     minutes = cell_text(row["minutes"])
+    prepared = cell_text(row.get("prepared_id"))
     return [
         ("when", f"{cell_text(row['stop_id'])}: {cell_text(row['failure'])}"),
         ("use", f"{cell_text(row['method'])} {cell_text(row['valve_id'])}".strip()),
         _where(row, units),
         ("minutes", f"{float(minutes):.0f}" if minutes else "not known"),
         ("also off", f"{row['standby']} customers"),
+        ("prepared", f"{prepared}: dug, tapped and proved" if prepared else "no"),
     ]
 
 

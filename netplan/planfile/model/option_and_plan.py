@@ -25,6 +25,7 @@ from netplan.planfile.model.supply_and_steps import (
     InDoubt,
     Loss,
     OpenedValve,
+    PreparedFallback,
     Pressures,
     State,
     Step,
@@ -46,6 +47,7 @@ class BurdenParts(PlanElement):
     feeds: Money
     gas: Money
     excavations: Money = Field(default=0.0, description="what stops and feeds do not include")
+    fallbacks: Money = Field(default=0.0, description="prepared fallbacks; 0 where none are prepared")
 
 
 class Proof(PlanElement):
@@ -96,6 +98,10 @@ class Option(PlanElement):
         if self.excavations:
             return len(self.excavations)
         return len({stop.hole_id for stop in self.stops if stop.kind != "valve"})
+
+    prepared_fallbacks: tuple[PreparedFallback, ...] = Field(
+        default=(), description="fallback stops dug, tapped and proved before the first stop goes in"
+    )
 
     @property
     def standby(self) -> tuple[str, ...]:

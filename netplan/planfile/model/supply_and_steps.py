@@ -7,6 +7,7 @@ from typing import Literal
 from pydantic import ConfigDict, Field
 
 from netplan.planfile.model.plan_inputs import PlanElement
+from netplan.planfile.model.stops_and_gas import Tapping
 from netplan.planfile.numbers import (
     CapacityFlow,
     ColdestAir,
@@ -26,6 +27,7 @@ __all__ = [
     "Bypass",
     "Fallback",
     "FallbackUse",
+    "FeedMove",
     "FeedShut",
     "Gauge",
     "InDoubt",
@@ -33,6 +35,7 @@ __all__ = [
     "Loss",
     "OpenedValve",
     "Place",
+    "PreparedFallback",
     "Pressures",
     "State",
     "Step",
@@ -196,6 +199,9 @@ class FallbackUse(PlanElement):
     method: str
     x: Metres
     y: Metres
+    prepared_id: str = Field(
+        default="", description="id of the prepared fallback it is; empty where the plan does not prepare it"
+    )
 
 
 class FeedShut(PlanElement):
@@ -209,12 +215,52 @@ class FeedShut(PlanElement):
     y: Metres
 
 
+class FeedMove(PlanElement):
+    """A bypass or hose that is coupled at the bypass tee of a fallback stop once that is in, in its own size.
+
+    `minutes` come after those of the fallback. `off_meanwhile` are those of its `standby` who have gas again
+    after the move; each meter there is shut before.
+    """
+
+    feed_id: str
+    what: Literal["bypass", "hose"]
+    to: Place
+    length_m: Metres = Field(description="of the hose after the move")
+    minutes: Rounded1
+    off_meanwhile: tuple[str, ...]
+
+
+class PreparedFallback(PlanElement):
+    """A fallback stop that is dug, tapped and proved before the first stop goes in, and paid in the burden.
+
+    `price` is that of its method, hole included; a place that several stops fall back on is paid once.
+    """
+
+    id: str
+    serves: tuple[str, ...] = Field(description="ids of the stops that it is the fallback of")
+    method: str
+    kind: Literal["bag", "squeeze", "valve"]
+    main_id: str
+    chainage_m: Metres
+    valve_id: str | None = None
+    work_side: Literal["from", "to"]
+    x: Metres
+    y: Metres
+    street: str = ""
+    surface: str = "unknown"
+    od_mm: Millimetres
+    tappings: tuple[Tapping, ...] = ()
+    price: Money
+    note: str = ""
+
+
 class Fallback(PlanElement):
     """What to do when a stop fails, how long that takes, and who then goes off as well.
 
     `standby` are the customers kept so far who then lie in the larger zone, have no gas, or less than a kept
     inlet must hold, as solved. `tail_lost`: the stop parts the zone from a tail that the feeds under `shut`
-    alone feed; shutting them is the control, no further stop is.
+    alone feed; shutting them is the control, no further stop is. `prepared`: every stop under `use` is dug,
+    tapped and proved by the plan, or is a valve that the plan opens, so that the fast minutes hold.
     """
 
     stop_id: str
@@ -225,6 +271,10 @@ class Fallback(PlanElement):
     note: str = ""
     shut: tuple[FeedShut, ...] = Field(default=(), description="feeds to be shut first, each at this end")
     tail_lost: bool = False
+    prepared: bool = False
+    moves: tuple[FeedMove, ...] = Field(
+        default=(), description="hoses that are moved once the fallback is in, so that they feed again"
+    )
 
 
 class Loss(PlanElement):

@@ -25,6 +25,7 @@ from netplan.planning.option_records.failure_records import (
     fallbacks_of,
     losses_of,
     many_on_standby,
+    prepared_fallbacks_of,
     without_fallback,
 )
 from netplan.planning.option_records.feed_records import WrittenFeeds, feeds_of, weather_lines
@@ -96,6 +97,7 @@ def option_of(
                 feeds=in_currency(priced.feeds_minor),
                 gas=in_currency(priced.gas_minor),
                 excavations=in_currency(priced.excavations_minor),
+                fallbacks=in_currency(priced.fallbacks_minor),
             ),
             currency=request.rules.price.currency,
             proof=_proof(ranking, place),
@@ -119,7 +121,8 @@ def option_of(
             vent=full_vent_of(context, priced),
             purge=purge,
             gauges=gauges,
-            fallback=fallbacks_of(context, on_failure),
+            fallback=fallbacks_of(context, priced, on_failure),
+            prepared_fallbacks=prepared_fallbacks_of(context, priced),
             steps=(),
             states=states_of(context, priced, relighting),
             weather=weather_lines(weather, feeds.ids),

@@ -27,7 +27,7 @@ from netplan.planning.pressure_areas import PressureAreas
 from netplan.planning.rank import Ranking
 from netplan.rules import Rules
 
-__all__ = ["nearer_of", "stops_of", "zones_of"]
+__all__ = ["nearer_of", "stops_of", "tappings_of", "zones_of"]
 
 
 SAME_M = 2e-3
@@ -100,15 +100,10 @@ def stops_of(
                 fault_pressure_mbar=fault,
                 work_side=stop.work_side,
                 tappings=tuple(
-                    model.Tapping(
-                        role=t.role,
-                        main_id=pipes.id[t.pipe],
-                        chainage_m=t.chainage_m,
-                        size_mm=t.size_mm,
-                        offset_m=t.offset_m,
-                        count=tees.get(place, 1) if t.role == "bypass" else 1,
-                    )
-                    for t in stop.tappings
+                    tapping.model_copy(update={"count": tees.get(place, 1)})
+                    if tapping.role == "bypass"
+                    else tapping
+                    for tapping, t in zip(tappings_of(network, stop), stop.tappings, strict=True)
                     if (t.pipe, t.chainage_m) != tee_elsewhere(stop)
                     or any(
                         end.main_id == pipes.id[t.pipe] and abs(end.chainage_m - t.chainage_m) <= SAME_M
@@ -136,6 +131,20 @@ def _tees(option: EvaluatedOption) -> dict[int, int]:
             for place in stops_of_bypass(feed.size.feed.label):
                 count[place] = count.get(place, 0) + feed.size.parallel
     return count
+
+
+def tappings_of(network: Network, stop: CutStop) -> tuple[model.Tapping, ...]:
+    """Return the tappings of a stop, in order away from the work."""
+    return tuple(
+        model.Tapping(
+            role=t.role,
+            main_id=network.pipes.id[t.pipe],
+            chainage_m=t.chainage_m,
+            size_mm=t.size_mm,
+            offset_m=t.offset_m,
+        )
+        for t in stop.tappings
+    )
 
 
 def _with_rating(stop: CutStop, fault_mbar: float | None, rating_mbar: float) -> str:
