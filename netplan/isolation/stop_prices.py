@@ -21,7 +21,7 @@ from netplan.isolation.segment_graph import SegmentGraph
 from netplan.isolation.stop_exclusions import StopExclusions
 from netplan.isolation.stop_methods import stop_extent
 from netplan.network.vocabulary import Surface
-from netplan.rules.rule_set import Rules, StopMethod
+from netplan.rules.rule_set import MethodKind, Rules, StopMethod
 
 __all__ = [
     "SimpleSegments",
