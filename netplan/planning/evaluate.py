@@ -40,6 +40,7 @@ from netplan.planning.deficient_parts import (
 )
 from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
 from netplan.planning.fed_network import FedNetwork, fed_network
+from netplan.planning.option_records.purge_records import below_least
 from netplan.planning.parts_off import PartsOffInDay
 from netplan.planning.purge_loads import PurgeDraw, live_nodes
 from netplan.planning.stopped_network import StoppedNetwork, at_taps, draw_stops
@@ -176,7 +177,15 @@ def _without_feeds(
         feeds_minor=0,
         gas_minor=cut.gas_minor,
     )
-    return (option,)
+    reason = _purge_refused(context, option)
+    return RefusedCut(cut, reason) if reason else (option,)
+
+
+def _purge_refused(context: PlanningContext, option: EvaluatedOption) -> str:
+    """Return why the rules refuse an option for its purge in; empty where they do not."""
+    if context.request.rules.purge.below_least != "refuse":
+        return ""
+    return below_least(context, option)
 
 
 def _interruption(context: PlanningContext, off: Ints) -> int | str:
@@ -325,7 +334,7 @@ def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | 
     )
     if work.failing is not None:
         return RefusedCut(cut, work.failing.reason())
-    return EvaluatedOption(
+    option = EvaluatedOption(
         cut=cut,
         reach=reach,
         deficient=deficient,
@@ -343,6 +352,8 @@ def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | 
         gas_minor=cut.gas_minor,
         joins=joins,
     )
+    reason = _purge_refused(context, option)
+    return RefusedCut(cut, reason) if reason else option
 
 
 def _tapped(draw: PurgeDraw, node: Ints) -> tuple[Tapped, ...]:

@@ -15,10 +15,12 @@ from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.failed_network import FailureCase
 from netplan.planning.feeds_in_use import ClosedLengths, FeedEnd, FeedInUse
 from netplan.planning.rank import isolation_problem
+from netplan.planning.stations_shut_in import stations_shut_in
 from netplan.rules import MethodKind, Rules, StopMethod
 
 __all__ = [
     "LOST",
+    "NOTHING_BETWEEN",
     "MOST_NODES",
     "WILL_NOT_SET",
     "FallbackAnswer",
@@ -32,6 +34,7 @@ __all__ = [
 
 WILL_NOT_SET = "will not set"
 LOST = "lost during open work"
+NOTHING_BETWEEN: Final = "nothing lies between this valve and the station"
 CLEAR_M = 0.01
 """What a forbidden length stays short of the other stops' barriers [m]."""
 MOST_NODES: Final = 120_000
@@ -105,8 +108,11 @@ def fallbacks(
     """
     problem = isolation_problem(context, section)
     found: list[FallbackAnswer] = []
+    beside = {place for one in stations_shut_in(case, option) for place in one.stops}
     for place, stop in enumerate(option.cut.stops):
         outward = _outward(context, problem, option, place)
+        if isinstance(outward, str) and place in beside:
+            outward = NOTHING_BETWEEN
         answer = _answer(context, case, option, place, outward)
         found.append(answer)
         feeding = case.fed_alone(case.planned, stop.live_node)
@@ -333,7 +339,7 @@ def stations_left_out(case: FailureCase) -> bool:
 
 
 def _nearest_stations(option: EvaluatedOption, case: FailureCase) -> list[int]:
-    """Return the stations nearest to the stops, of those that reach a stop or a feed, nearest first."""
+    """Return the stations nearest to the stops, of those that feed somebody there, nearest first."""
     whole = case.whole
     if stations_left_out(case):
         return []
@@ -343,6 +349,8 @@ def _nearest_stations(option: EvaluatedOption, case: FailureCase) -> list[int]:
     stations, nodes = network.stations, network.nodes
     rows = np.flatnonzero(stations.node >= 0)
     rows = rows[np.isin(label[stations.node[rows]], label[live])]
+    # One that is shut in carries nothing: there is nothing to lose.
+    rows = rows[np.isin(label[stations.node[rows]], list(whole.served(label, whole.gone)))]
     if not len(rows) or not len(live):
         return []
     x, y = nodes.x_m[stations.node[rows]], nodes.y_m[stations.node[rows]]

@@ -42,9 +42,11 @@ from netplan.planning.option_records.pressure_records import (
     states_of,
 )
 from netplan.planning.option_records.purge_records import purge_of
+from netplan.planning.option_records.station_and_purge_warnings import purge_warnings, station_warnings
 from netplan.planning.option_records.stop_records import nearer_of, stops_of, zones_of
 from netplan.planning.option_records.validity_warnings import validity_warnings
 from netplan.planning.rank import Ranking
+from netplan.planning.stations_shut_in import stations_shut_in
 from netplan.planning.weather_limits import not_looked_for, weather_of
 
 __all__ = ["option_of"]
@@ -79,6 +81,17 @@ def option_of(
     local_peak = local_peak_of(context, priced, final)
     case = failure_case(context, priced)
     on_failure = fallbacks(context, section, priced, case)
+    shut_in = stations_shut_in(case, priced)
+    stops = stops_of(
+        request.network,
+        request.rules,
+        priced,
+        context.areas,
+        final.state.pressure_pa_gauge[final.stopped.barrier_node],
+        nearer_of(context, ranking, priced),
+        shut_in,
+    )
+    fallback, purge = fallbacks_of(context, on_failure), purge_of(context, priced, final)
     customers = customers_of(context, priced, feeds.ids)
     option = option_in_doubt(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened)
     in_doubt = in_doubt_of(context, option, {c.id for c in customers if c.effect == "off"})
@@ -94,14 +107,7 @@ def option_of(
             ),
             currency=request.rules.price.currency,
             proof=_proof(ranking, place),
-            stops=stops_of(
-                request.network,
-                request.rules,
-                priced,
-                context.areas,
-                final.state.pressure_pa_gauge[final.stopped.barrier_node],
-                nearer_of(context, ranking, priced),
-            ),
+            stops=stops,
             zones=zones_of(request.network, priced.cut),
             customers=customers,
             bypasses=feeds.bypasses,
@@ -110,20 +116,22 @@ def option_of(
                 update={"with_local_peak": least_with_local_peak(context, local_peak)}
             ),
             vent=full_vent_of(context, priced),
-            purge=purge_of(context, priced, final),
+            purge=purge,
             gauges=gauges_of(context, priced),
-            fallback=fallbacks_of(context, on_failure),
+            fallback=fallback,
             steps=(),
             states=states_of(context, priced, relighting),
             weather=weather_lines(weather, feeds.ids),
             warnings=(
-                *warnings_of(context, priced, relighting),
+                *station_warnings(stops, fallback),
+                *purge_warnings(purge),
+                *warnings_of(context, priced, relighting, shut_in),
                 *local_peak_warnings(context, local_peak),
                 *validity_warnings(context, priced, final, feeds.ids, relighting),
                 *services_without_customer_warnings(cut_off_services_without_customer(option)),
                 *doubt_warnings(in_doubt),
                 *(() if request.weather else (WEATHER_LEFT_OUT,)),
-                *without_fallback(on_failure),
+                *without_fallback(fallback, stops),
                 *many_on_standby(context, case, on_failure),
                 *((STATIONS_LEFT_OUT,) if stations_left_out(case) else ()),
             ),

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.core.units import rounded_down, rounded_up
 from netplan.gas import (
     DrawnNetwork,
     Equipment,
@@ -25,11 +26,11 @@ from netplan.planfile.naming import stop_id
 from netplan.planning.connectivity import demands_after, kept_inlets
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
-from netplan.planning.option_records.final_network import FinalNetwork, nodes_shown
+from netplan.planning.option_records.final_network import FinalNetwork, final_network, nodes_shown
 from netplan.planning.stopped_network import StoppedNetwork
 from netplan.rules import Rules
 
-__all__ = ["equipment_of", "purge_of"]
+__all__ = ["below_least", "equipment_of", "purge_of"]
 
 
 _THROUGH_A_VALVE = "through a hose round the valve, or the valve itself opened a little"
@@ -80,6 +81,39 @@ def purge_of(context: PlanningContext, option: EvaluatedOption, final: FinalNetw
     The draw is solved in the state with all stops in and all feeds open; a draw that takes a kept meter
     inlet below what it must hold counts as one that the network cannot give.
     """
+    plans = _plans(context, option, final)
+    return _written(context, plans).model_copy(update={"loads": _loads(context, option, final)})
+
+
+def below_least(context: PlanningContext, option: EvaluatedOption) -> str:
+    """Return why gas back in does not reach its least flow somewhere; empty where it does.
+
+    Gas whose figures are not those of natural gas goes in behind inert gas alone and has no least flow.
+    """
+    plans = _plans(context, option, final_network(context, option))
+    if _reached(plans) is not False:
+        return ""
+    legs = [
+        (place.flow_in_m3_per_s_std or 0.0, place.least_m3_per_s_std or 0.0)
+        for plan, _ in plans
+        if plan is not None
+        for place in plan.places
+        if place.slug_m3 is not None
+    ]
+    words = "no stop of a zone has gas behind it to purge with"
+    if legs:
+        flow, least = min(legs, key=lambda leg: leg[0] / leg[1] if leg[1] > 0.0 else 1.0)
+        words = (
+            f"{rounded_down(flow * SECONDS_PER_HOUR, 1):.1f} m³/h to be had for the purge in, "
+            f"{rounded_up(least * SECONDS_PER_HOUR, 1):.1f} m³/h needed"
+        )
+    return f"{words} (rule purge.below_least)"
+
+
+def _plans(
+    context: PlanningContext, option: EvaluatedOption, final: FinalNetwork
+) -> list[tuple[PurgePlan | None, int]]:
+    """Return the plan of each connected part of the zones, None without a live stop, and its lengths."""
     rules = context.request.rules
     live = _live_network(context, option, final)
     plans: list[tuple[PurgePlan | None, int]] = []
@@ -96,7 +130,7 @@ def purge_of(context: PlanningContext, option: EvaluatedOption, final: FinalNetw
             plans.append((_at_outlets(plan, option), len(mains)))
         elif len(mains):
             plans.append((None, len(mains)))
-    return _written(context, plans).model_copy(update={"loads": _loads(context, option, final)})
+    return plans
 
 
 def _loads(
@@ -215,12 +249,22 @@ def _written(context: PlanningContext, plans: list[tuple[PurgePlan | None, int]]
                 minutes_out=place.minutes_out,
                 minutes_in=place.minutes_in,
                 note=place.note,
+                least_m3h=_times(place.least_m3_per_s_std, SECONDS_PER_HOUR),
+                flow_in_m3h=_times(place.flow_in_m3_per_s_std, SECONDS_PER_HOUR),
+                slug_m3=place.slug_m3,
             )
             for number, place in enumerate(places, 1)
         ),
+        reached=_reached(plans),
         end_points=tuple(dict.fromkeys(line for plan in known for line in plan.end_points)),
         notes=tuple(notes),
     )
+
+
+def _reached(plans: list[tuple[PurgePlan | None, int]]) -> bool | None:
+    """Return whether gas back in reaches its least flow everywhere; None where inert gas alone is used."""
+    reached = [plan is not None and plan.reached for plan, _ in plans]
+    return None if None in reached else all(reached)
 
 
 def _most(values: list[float | None]) -> float | None:

@@ -1,0 +1,47 @@
+"""Warnings of work beside a station, and of gas let back in below its least flow."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from netplan.core.units import rounded_down, rounded_up
+from netplan.planfile import model
+from netplan.planfile.station_words import barrier_words, is_alone, station_fallback_words
+
+__all__ = ["purge_warnings", "station_warnings"]
+
+
+def station_warnings(
+    stops: Sequence[model.Stop], fallbacks: Sequence[model.Fallback]
+) -> tuple[str, ...]:
+    """Return a warning for each stop beside a station: its barriers, what is upstream, any fallback."""
+    found = []
+    for stop in stops:
+        if not stop.shuts_in:
+            continue
+        missing = station_fallback_words(stop, fallbacks)
+        then = f"; {missing}" if missing else ""
+        prove = (
+            "test it for let-by before relying on it"
+            if is_alone(stop)
+            else "prove the inlet valve, the vent and both locks on site"
+        )
+        found.append(f"{stop.id}: {barrier_words(stop)}{then}; {prove}")
+    return tuple(found)
+
+
+def purge_warnings(purge: model.Purge) -> tuple[str, ...]:
+    """Return a warning where gas back in stays below its least flow, with the way out and its volume."""
+    slugs = [point.slug_m3 for point in purge.points if point.slug_m3 is not None]
+    if not slugs:
+        return ()
+    short = ", ".join(
+        f"{rounded_down(point.flow_in_m3h, 1):.1f} of {rounded_up(point.least_m3h, 1):.1f} m³/h to {point.id}"
+        for point in purge.points
+        if point.is_short and point.flow_in_m3h is not None and point.least_m3h is not None
+    )
+    return (
+        f"gas back in stays below the least flow, {short}: gas and air would lie over each other; nitrogen "
+        f"first, {rounded_up(sum(slugs), 1):.1f} m³ in the pipe, through every purge point until no air is "
+        "left, then gas (rule purge.below_least)",
+    )
