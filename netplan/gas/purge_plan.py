@@ -44,7 +44,7 @@ class PurgePlace:
         Least flow of this leg and the flow that can be had when gas comes back in
         [m³/s at 15 °C, 101.325 kPa]; None for a feed, or where inert gas alone is used.
     slug_m3 : float or None
-        Nitrogen that fills this leg ahead of the gas [m³ actual]; None where every leg reaches its least flow.
+        Nitrogen that fills this leg ahead of the gas [m³ actual]; None where all reach their least flow.
     """
 
     role: Literal["feed", "vent"]
@@ -276,9 +276,9 @@ def _advice(rig: PurgeEquipment, equipment: Equipment, volume_m3: float) -> tupl
         "pressure: purge in hours of lower demand, or with inert gas."
     )
     mend = (
-        f"Do one of these: nitrogen ahead of the gas, as long a slug as the mains in the zone "
-        f"({rounded_up(nitrogen_m3(volume_m3), 1):.1f} m³ in the pipe, {purge_figure('inert_fill_volumes'):g} "
-        "times their volume), through every purge point until no air is left; a larger tapping and hose; "
+        "Do one of these: nitrogen ahead of the gas, as long a slug as the mains in the zone "
+        f"({rounded_up(nitrogen_m3(volume_m3), 1):.1f} m³ in the pipe, "
+        f"{purge_figure('inert_fill_volumes'):g} times their volume), through every purge point until no air is left; a larger tapping and hose; "
         f"{stack}; or gas from two stops at once. A shorter slug is laid over as air is."
     )
     return (short, starved, mend) if any(flow.starved for flow in rig.flows) else (short, mend)

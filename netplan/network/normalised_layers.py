@@ -264,7 +264,9 @@ def _add_table(digest: Any, name: str, table: NormalisedTable) -> None:
 
 def _left_out(table: NormalisedTable) -> set[str]:
     """Return columns that came later to the contract and hold nothing: a digest of before them still holds."""
-    texts = {name for name in _LATER & table.text.keys() if pc.all(pc.equal(table.text[name].arrow, "")).as_py()}
+    texts = {
+        name for name in _LATER & table.text.keys() if pc.all(pc.equal(table.text[name].arrow, "")).as_py()
+    }
     return texts | {name for name in _LATER & table.code.keys() if not table.code[name].any()}
 
 

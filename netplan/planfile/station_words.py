@@ -6,7 +6,15 @@ from collections.abc import Sequence
 
 from netplan.planfile.model import Fallback, StationBehind, Stop
 
-__all__ = ["SHUT_IN", "barrier_words", "has_fallback", "inlet_words", "is_alone", "station_fallback_words"]
+__all__ = [
+    "SHUT_IN",
+    "barrier_count",
+    "barrier_words",
+    "has_fallback",
+    "inlet_words",
+    "is_alone",
+    "station_fallback_words",
+]
 
 SHUT_IN = "shut in: carries nothing"
 
@@ -40,7 +48,9 @@ def barrier_words(stop: Stop) -> str:
     what = f"valve {stop.valve_id}" if stop.valve_id else f"the {stop.method}"
     lines = []
     for one in stop.shuts_in:
-        fault = "fault pressure not recorded" if one.fault_mbar is None else f"{one.fault_mbar:g} mbar in a fault"
+        fault = (
+            "fault pressure not recorded" if one.fault_mbar is None else f"{one.fault_mbar:g} mbar in a fault"
+        )
         upstream = f"station {one.station_id} (outlet {one.outlet_mbar:g} mbar, {fault})"
         if is_alone(stop):
             lines.append(f"1 barrier: {what} alone stands between the work and {upstream}; {one.why}")
@@ -52,3 +62,11 @@ def barrier_words(stop: Stop) -> str:
         else:
             lines.append(f"{stop.barriers} barriers: {what} stands between the work and {upstream}")
     return "; ".join(lines)
+
+
+def barrier_count(stops: Sequence[Stop]) -> str:
+    """Return how many barriers the stops have, those with one named first."""
+    one = [stop.id for stop in stops if stop.barriers == 1]
+    two = [stop.id for stop in stops if stop.barriers == 2]
+    parts = [f"{number} at {', '.join(ids)}" for number, ids in (("1 only", one), ("2", two)) if ids]
+    return "; ".join(parts)

@@ -20,8 +20,8 @@ from netplan.rules import MethodKind, Rules, StopMethod
 
 __all__ = [
     "LOST",
-    "NOTHING_BETWEEN",
     "MOST_NODES",
+    "NOTHING_BETWEEN",
     "WILL_NOT_SET",
     "FallbackAnswer",
     "LossAnswer",

@@ -14,9 +14,9 @@ from netplan.network.topology import components, fed_nodes
 from netplan.network.vocabulary import Operable, ValveState, YesNo
 
 __all__ = [
+    "check_inlet_valves",
     "check_parts_without_station",
     "check_pressure_above_mop",
-    "check_inlet_valves",
     "check_sensing_points",
     "check_splitting_valves",
     "check_station_pressures",
@@ -202,8 +202,8 @@ def check_inlet_valves(network: Network, notes: FindingLog) -> None:
         named & ~stations.inlet_is_operable,
         Severity.WARNING,
         lambda row: (
-            f"names inlet valve {stations.inlet_valve[row]}, which is not in the valves layer, not known to be "
-            "operable, or on the outlet side; it does not count as a barrier"
+            f"names inlet valve {stations.inlet_valve[row]}, which is not in the valves layer, not known to "
+            "be operable, or on the outlet side; it does not count as a barrier"
         ),
         "correct inlet_valve, or record in the valves layer that the valve can be worked",
         xy,

@@ -94,7 +94,6 @@ class Option(PlanElement):
         off = {customer.id for customer in self.customers if customer.effect == "off"}
         return tuple(sorted({id_ for fallback in self.fallback for id_ in fallback.standby} - off))
 
-
     @property
     def shut_in(self) -> tuple[str, ...]:
         """Ids of the stations that carry nothing while the stops are in, ascending."""

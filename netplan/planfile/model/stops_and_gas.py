@@ -208,7 +208,6 @@ class PurgePoint(PlanElement):
         description="nitrogen ahead of the gas, in the pipe [m³ actual], where the least flow is not reached",
     )
 
-
     @property
     def is_short(self) -> bool:
         """Whether the flow that can be had on the way here is below the least."""
@@ -245,7 +244,8 @@ class Purge(PlanElement):
     loads: tuple[PurgeLoad, ...] = Field(default=(), description="the load it is in every hour of the window")
     points: tuple[PurgePoint, ...] = ()
     reached: bool | None = Field(
-        default=None, description="whether gas back in reaches the least flow to every point; null: inert only"
+        default=None,
+        description="whether gas back in reaches the least flow to every point; null: inert only",
     )
     end_points: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()

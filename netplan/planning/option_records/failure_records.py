@@ -70,9 +70,7 @@ def losses_of(answers: tuple[LossAnswer, ...]) -> tuple[model.Loss, ...]:
     )
 
 
-def without_fallback(
-    fallbacks: tuple[model.Fallback, ...], stops: tuple[model.Stop, ...]
-) -> tuple[str, ...]:
+def without_fallback(fallbacks: tuple[model.Fallback, ...], stops: tuple[model.Stop, ...]) -> tuple[str, ...]:
     """Return a warning for each stop that nothing is found for when it fails.
 
     Stops beside a station have a warning of their own that says so.

@@ -6,6 +6,7 @@ import numpy as np
 
 from netplan.network.work_section import WorkSection
 from netplan.planfile import model
+from netplan.planfile.first_warnings import purge_warnings, station_warnings
 from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import in_currency
 from netplan.planning.doubtful_records import (
@@ -42,7 +43,6 @@ from netplan.planning.option_records.pressure_records import (
     states_of,
 )
 from netplan.planning.option_records.purge_records import purge_of
-from netplan.planning.option_records.station_and_purge_warnings import purge_warnings, station_warnings
 from netplan.planning.option_records.stop_records import nearer_of, stops_of, zones_of
 from netplan.planning.option_records.validity_warnings import validity_warnings
 from netplan.planning.rank import Ranking

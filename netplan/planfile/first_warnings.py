@@ -1,4 +1,4 @@
-"""Warnings of work beside a station, and of gas let back in below its least flow."""
+"""Warnings to be read first: work beside a station, and gas let back in below its least flow."""
 
 from __future__ import annotations
 
@@ -8,12 +8,10 @@ from netplan.core.units import rounded_down, rounded_up
 from netplan.planfile import model
 from netplan.planfile.station_words import barrier_words, is_alone, station_fallback_words
 
-__all__ = ["purge_warnings", "station_warnings"]
+__all__ = ["first_warnings", "purge_warnings", "station_warnings"]
 
 
-def station_warnings(
-    stops: Sequence[model.Stop], fallbacks: Sequence[model.Fallback]
-) -> tuple[str, ...]:
+def station_warnings(stops: Sequence[model.Stop], fallbacks: Sequence[model.Fallback]) -> tuple[str, ...]:
     """Return a warning for each stop beside a station: its barriers, what is upstream, any fallback."""
     found = []
     for stop in stops:
@@ -36,7 +34,7 @@ def purge_warnings(purge: model.Purge) -> tuple[str, ...]:
     if not slugs:
         return ()
     short = ", ".join(
-        f"{rounded_down(point.flow_in_m3h, 1):.1f} of {rounded_up(point.least_m3h, 1):.1f} m³/h to {point.id}"
+        f"{rounded_down(point.flow_in_m3h, 1):.1f} m³/h of {rounded_up(point.least_m3h, 1):.1f} m³/h to {point.id}"
         for point in purge.points
         if point.is_short and point.flow_in_m3h is not None and point.least_m3h is not None
     )
@@ -45,3 +43,8 @@ def purge_warnings(purge: model.Purge) -> tuple[str, ...]:
         f"first, {rounded_up(sum(slugs), 1):.1f} m³ in the pipe, through every purge point until no air is "
         "left, then gas (rule purge.below_least)",
     )
+
+
+def first_warnings(option: model.Option) -> tuple[str, ...]:
+    """Return the warnings of an option that its cover puts before all others."""
+    return (*station_warnings(option.stops, option.fallback), *purge_warnings(option.purge))
