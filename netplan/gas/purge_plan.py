@@ -278,8 +278,9 @@ def _advice(rig: PurgeEquipment, equipment: Equipment, volume_m3: float) -> tupl
     mend = (
         "Do one of these: nitrogen ahead of the gas, as long a slug as the mains in the zone "
         f"({rounded_up(nitrogen_m3(volume_m3), 1):.1f} m³ in the pipe, "
-        f"{purge_figure('inert_fill_volumes'):g} times their volume), through every purge point until no air is left; a larger tapping and hose; "
-        f"{stack}; or gas from two stops at once. A shorter slug is laid over as air is."
+        f"{purge_figure('inert_fill_volumes'):g} times their volume), through every purge point "
+        f"until no air is left; a larger tapping and hose; {stack}; "
+        "or gas from two stops at once. A shorter slug is laid over as air is."
     )
     return (short, starved, mend) if any(flow.starved for flow in rig.flows) else (short, mend)
 

@@ -307,7 +307,7 @@ def _inlets_operable(
     A valve on a pipe of the system that the station feeds may be its outlet valve: it never counts.
     """
     row = _rows_of(named, valves.id)
-    found = (row >= 0) & (named.numpy() != "")
+    found = np.asarray((row >= 0) & (named.numpy() != ""), dtype=bool)
     at = np.where(found, row, 0)
     if not found.any():
         return found

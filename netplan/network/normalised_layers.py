@@ -263,7 +263,7 @@ def _add_table(digest: Any, name: str, table: NormalisedTable) -> None:
 
 
 def _left_out(table: NormalisedTable) -> set[str]:
-    """Return columns that came later to the contract and hold nothing: a digest of before them still holds."""
+    """Return columns that came later to the contract and hold nothing: digests of before still hold."""
     texts = {
         name for name in _LATER & table.text.keys() if pc.all(pc.equal(table.text[name].arrow, "")).as_py()
     }

@@ -31,18 +31,25 @@ def station_warnings(stops: Sequence[model.Stop], fallbacks: Sequence[model.Fall
 def purge_warnings(purge: model.Purge) -> tuple[str, ...]:
     """Return a warning where gas back in stays below its least flow, with the way out and its volume."""
     slugs = [point.slug_m3 for point in purge.points if point.slug_m3 is not None]
+    if not slugs and purge.reached is False:
+        return (
+            "gas back in: no stop of the zone has gas behind it to purge with; purge through nitrogen by the "
+            "operator's procedure (rule purge.below_least)",
+        )
     if not slugs:
         return ()
-    short = ", ".join(
-        f"{rounded_down(point.flow_in_m3h, 1):.1f} m³/h of {rounded_up(point.least_m3h, 1):.1f} m³/h to {point.id}"
-        for point in purge.points
-        if point.is_short and point.flow_in_m3h is not None and point.least_m3h is not None
-    )
-    return (
+    short = ", ".join(_flow_had(point) for point in purge.points if point.is_short)
+    words = (
         f"gas back in stays below the least flow, {short}: gas and air would lie over each other; nitrogen "
         f"first, {rounded_up(sum(slugs), 1):.1f} m³ in the pipe, through every purge point until no air is "
-        "left, then gas (rule purge.below_least)",
+        "left, then gas (rule purge.below_least)"
     )
+    return (words,)
+
+
+def _flow_had(point: model.PurgePoint) -> str:
+    had, least = rounded_down(point.flow_in_m3h or 0.0, 1), rounded_up(point.least_m3h or 0.0, 1)
+    return f"{had:.1f} m³/h of {least:.1f} m³/h to {point.id}"
 
 
 def first_warnings(option: model.Option) -> tuple[str, ...]:

@@ -40,11 +40,11 @@ from netplan.planning.deficient_parts import (
 )
 from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
 from netplan.planning.fed_network import FedNetwork, fed_network
-from netplan.planning.option_records.purge_records import below_least
 from netplan.planning.parts_off import PartsOffInDay
 from netplan.planning.purge_loads import PurgeDraw, live_nodes
 from netplan.planning.stopped_network import StoppedNetwork, at_taps, draw_stops
 from netplan.planning.work_states import FeedLinks, Tapped, work_states
+from netplan.planning.zone_purges import below_least
 
 __all__ = ["price_cut"]
 

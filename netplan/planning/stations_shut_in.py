@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from netplan.network.model import Network
 from netplan.network.vocabulary import YesNo
 from netplan.planning.evaluated_option import EvaluatedOption
@@ -89,16 +87,12 @@ def stations_at_stop(shut_in: tuple[ShutInStation, ...], place: int) -> tuple[Sh
     return tuple(one for one in shut_in if place in one.stops)
 
 
-def barriers_of(
-    option: EvaluatedOption, shut_in: tuple[ShutInStation, ...], rules: Rules
-) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+def barriers_of(option: EvaluatedOption, shut_in: tuple[ShutInStation, ...], rules: Rules) -> tuple[int, ...]:
     """Return how many barriers each stop of an option has, inlets of stations behind a valve counted."""
     kind = {method.name: method.kind for method in rules.method}
     found = []
     for place, stop in enumerate(option.cut.stops):
         behind = stations_at_stop(shut_in, place)
-        is_two = (
-            bool(behind) and kind[stop.method] is MethodKind.VALVE and all(s.inlet_counts for s in behind)
-        )
-        found.append(2 if is_two else stop.barriers)
-    return np.array(found, dtype=np.int64)
+        is_valve = kind[stop.method] is MethodKind.VALVE
+        found.append(2 if is_valve and behind and all(one.inlet_counts for one in behind) else stop.barriers)
+    return tuple(found)

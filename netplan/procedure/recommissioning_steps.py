@@ -61,8 +61,8 @@ def _nitrogen(case: OrderCase) -> Iterator[StepDraft]:
     yield StepDraft(
         Stage.NITROGEN_IN,
         f"Nitrogen first: let it in at {', '.join(i.id for i in inlets) or 'one stop'}, out at "
-        f"{', then '.join(point.id for point in filled)}, every other outlet shut, as much as the purge sheet "
-        f"says and until {end} at each; leave all outlets shut.",
+        f"{', then '.join(point.id for point in filled)}, every other outlet shut, as much as the purge "
+        f"sheet says and until {end} at each; leave all outlets shut.",
         Who.STOPS,
         "No gas goes in while a reading fails: go on with nitrogen, and get more where it runs out.",
         uses=(*(i.id for i in inlets), *(point.id for point in filled)),
@@ -74,8 +74,8 @@ def _rate(point: PurgePoint | None) -> str:
     """Return how fast gas goes back in: what can be had, where that is below the least flow."""
     if point is not None and point.is_short:
         return (
-            "behind the nitrogen and at the flow that can be had (purge sheet): it is below the least flow, and "
-            "no air may be ahead of it"
+            "behind the nitrogen and at the flow that can be had (purge sheet): it is below the least flow, "
+            "and no air may be ahead of it"
         )
     return "not slower than the least flow of the purge sheet"
 

@@ -54,8 +54,8 @@ def shut_inlet(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
         Stage.INLET_SHUT,
         f"Outer barrier of {stop.id}: shut {_inlets(stop)} slowly while the gauges are watched.",
         Who.STOPS,
-        "At an abort reading: open it again at once. An inlet that does not shut is no barrier: stand down and "
-        "plan again.",
+        "At an abort reading: open it again at once. An inlet that does not shut is no barrier: stand down "
+        "and plan again.",
         uses=(*_uses(stop), *case.gauge_ids),
         hold=True,
         expect_mbar=state.least_mbar if state else None,
@@ -70,10 +70,10 @@ def vent_space(stop: Stop) -> Iterator[StepDraft]:
         return
     yield StepDraft(
         Stage.SPACE_VENTED,
-        f"Vent the space between {_inlets(stop)} and valve {stop.valve_id} to a stack outside. Shut the vent, "
-        f"watch for {WATCHED_MINUTES:.0f} min that the space does not rise (common practice), then open the "
-        "vent and leave it open until gas goes back. Lock and tag both valves and the open vent; the keys stay "
-        "with the competent person.",
+        f"Vent the space between {_inlets(stop)} and valve {stop.valve_id} to a stack outside. Shut the "
+        f"vent, watch for {WATCHED_MINUTES:.0f} min that the space does not rise (common practice), then "
+        "open the vent and leave it open until gas goes back. Lock and tag both valves and the open vent; "
+        "the keys stay with the competent person.",
         Who.STOPS,
         "If the space rises, the inlet lets by and is no barrier: stand down and plan again.",
         uses=_uses(stop),
@@ -99,9 +99,9 @@ def open_inlet(stop: Stop) -> Iterator[StepDraft]:
         return
     yield StepDraft(
         Stage.INLET_OPENED,
-        f"Put {stations_of(stop)} back, nobody in the trench, valve {stop.valve_id} still shut and locked: take "
-        f"the lock off {_inlets(stop)}, open it slowly with the vent between on its stack until gas alone comes "
-        "out, then shut the vent and cap it; wait until the outlet stands at its set pressure.",
+        f"Put {stations_of(stop)} back, nobody in the trench, valve {stop.valve_id} still shut and locked: "
+        f"take the lock off {_inlets(stop)}, open it slowly with the vent between on its stack until gas "
+        "alone comes out, then shut the vent and cap it; wait until the outlet stands at its set pressure.",
         Who.STOPS,
         "Shut the inlet again, vent the space and find the fault.",
         uses=_uses(stop),

@@ -86,7 +86,7 @@ class OrderCase:
 
     @property
     def carrying(self) -> tuple[str, ...]:
-        """Ids of the stations that give gas once all stops are in, ascending; every one without that state."""
+        """Ids of the stations that give gas once all stops are in, ascending; all without that state."""
         last = self.states.get(stop_in_state(self.stops[-1].id)) if self.stops else None
         shut = set(self.option.shut_in)
         if last is None:

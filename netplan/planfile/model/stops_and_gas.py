@@ -245,7 +245,7 @@ class Purge(PlanElement):
     points: tuple[PurgePoint, ...] = ()
     reached: bool | None = Field(
         default=None,
-        description="whether gas back in reaches the least flow to every point; null: inert only",
+        description="whether gas back in reaches its least flow everywhere; null: inert gas alone",
     )
     end_points: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()

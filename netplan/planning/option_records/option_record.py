@@ -19,6 +19,7 @@ from netplan.planning.doubtful_records import (
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.failed_network import failure_case
 from netplan.planning.failures import fallbacks, losses, stations_left_out
+from netplan.planning.final_network import FinalNetwork
 from netplan.planning.option_records.customer_records import customers_of, relighting_of
 from netplan.planning.option_records.failure_records import (
     fallbacks_of,
@@ -27,7 +28,6 @@ from netplan.planning.option_records.failure_records import (
     without_fallback,
 )
 from netplan.planning.option_records.feed_records import WrittenFeeds, feeds_of, weather_lines
-from netplan.planning.option_records.final_network import FinalNetwork
 from netplan.planning.option_records.gas_lost import full_vent_of
 from netplan.planning.option_records.gauge_records import gauges_of
 from netplan.planning.option_records.option_warnings import (
