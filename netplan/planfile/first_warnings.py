@@ -32,10 +32,11 @@ def purge_warnings(purge: model.Purge) -> tuple[str, ...]:
     """Return a warning where gas back in stays below its least flow, with the way out and its volume."""
     slugs = [point.slug_m3 for point in purge.points if point.slug_m3 is not None]
     if not slugs and purge.reached is False:
-        return (
+        words = (
             "gas back in: no stop of the zone has gas behind it to purge with; purge through nitrogen by the "
-            "operator's procedure (rule purge.below_least)",
+            "operator's procedure (rule purge.below_least)"
         )
+        return (words,)
     if not slugs:
         return ()
     short = ", ".join(_flow_had(point) for point in purge.points if point.is_short)
