@@ -15,13 +15,12 @@ from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.failed_network import FailureCase
 from netplan.planning.feeds_in_use import ClosedLengths, FeedEnd, FeedInUse
 from netplan.planning.rank import isolation_problem
-from netplan.planning.stations_shut_in import stations_shut_in
+from netplan.planning.stations_shut_in import barriers_of, stations_at_stop, stations_shut_in
 from netplan.rules import MethodKind, Rules, StopMethod
 
 __all__ = [
     "LOST",
     "MOST_NODES",
-    "NOTHING_BETWEEN",
     "WILL_NOT_SET",
     "FallbackAnswer",
     "LossAnswer",
@@ -108,10 +107,12 @@ def fallbacks(
     """
     problem = isolation_problem(context, section)
     found: list[FallbackAnswer] = []
-    beside = {place for one in stations_shut_in(case, option) for place in one.stops}
+    shut_in = stations_shut_in(case, option)
+    barriers = barriers_of(option, shut_in, context.request.rules)
     for place, stop in enumerate(option.cut.stops):
         outward = _outward(context, problem, option, place)
-        if isinstance(outward, str) and place in beside:
+        is_last = isinstance(outward, str) and bool(stations_at_stop(shut_in, place))
+        if is_last:
             outward = NOTHING_BETWEEN
         answer = _answer(context, case, option, place, outward)
         found.append(answer)
@@ -120,6 +121,9 @@ def fallbacks(
         if feeding is not None and (feeding or context.fed_before[stop.live_node]):
             found.append(_tail_lost(context, case, place, feeding))
             continue
+        if is_last:
+            found.append(_lost_before_station(answer, barriers[place]))
+            continue
         by_valves = _outward(context, _valves_only(context, problem), option, place)
         if isinstance(by_valves, Cut):
             found.append(_in_haste(context, _answer(context, case, option, place, by_valves)))
@@ -127,6 +131,16 @@ def fallbacks(
             lost = _in_haste(context, answer)
             found.append(lost if lost.minutes is None else replace(lost, note=_no_valve(lost.note)))
     return tuple(found)
+
+
+def _lost_before_station(answer: FallbackAnswer, barriers: int) -> FallbackAnswer:
+    """Return the answer for the valve before a station that is lost during open work: no stop is farther out."""
+    words = (
+        "its inlet is shut and the space between vented: that barrier is left"
+        if barriers > 1
+        else "network control shuts the station at its inlet, wherever that can be done"
+    )
+    return replace(answer, failure=LOST, note=f"{answer.note}; {words}")
 
 
 def _no_valve(note: str) -> str:

@@ -10,7 +10,7 @@ from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.failed_network import FailureCase
 from netplan.rules import MethodKind, Rules
 
-__all__ = ["ShutInStation", "barriers_of", "stations_at_stop", "stations_shut_in"]
+__all__ = ["ShutInStation", "barriers_of", "stations_at_stop", "stations_shut_in", "vented_places"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,12 +87,20 @@ def stations_at_stop(shut_in: tuple[ShutInStation, ...], place: int) -> tuple[Sh
     return tuple(one for one in shut_in if place in one.stops)
 
 
-def barriers_of(option: EvaluatedOption, shut_in: tuple[ShutInStation, ...], rules: Rules) -> tuple[int, ...]:
-    """Return how many barriers each stop of an option has, inlets of stations behind a valve counted."""
+def vented_places(
+    option: EvaluatedOption, shut_in: tuple[ShutInStation, ...], rules: Rules
+) -> frozenset[int]:
+    """Return the places in the cut of valves behind which the inlets of all stations count as a barrier."""
     kind = {method.name: method.kind for method in rules.method}
-    found = []
+    found = set()
     for place, stop in enumerate(option.cut.stops):
         behind = stations_at_stop(shut_in, place)
-        is_valve = kind[stop.method] is MethodKind.VALVE
-        found.append(2 if is_valve and behind and all(one.inlet_counts for one in behind) else stop.barriers)
-    return tuple(found)
+        if kind[stop.method] is MethodKind.VALVE and behind and all(one.inlet_counts for one in behind):
+            found.add(place)
+    return frozenset(found)
+
+
+def barriers_of(option: EvaluatedOption, shut_in: tuple[ShutInStation, ...], rules: Rules) -> tuple[int, ...]:
+    """Return how many barriers each stop of an option has, inlets of stations behind a valve counted."""
+    vented = vented_places(option, shut_in, rules)
+    return tuple(2 if place in vented else stop.barriers for place, stop in enumerate(option.cut.stops))

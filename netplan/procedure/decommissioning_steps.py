@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from netplan.procedure.station_steps import lost_words
 from netplan.procedure.step_case import OrderCase, fallback_words
 from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
@@ -68,8 +67,7 @@ def do_work(case: OrderCase) -> Iterator[StepDraft]:
         hold=True,
     )
     lost = ". ".join(
-        f"{stop.id}: {fallback_words(case.fallback(stop.id, 'lost during open work'))}{lost_words(stop)}"
-        for stop in case.stops
+        f"{stop.id}: {fallback_words(case.fallback(stop.id, 'lost during open work'))}" for stop in case.stops
     )
     yield StepDraft(
         Stage.WORK,

@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from netplan.planfile.model import Stop
-from netplan.planfile.station_words import inlet_words, is_alone
+from netplan.planfile.station_words import has_fallback, inlet_words
 from netplan.procedure.step_case import OrderCase, stop_in_state
 from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
 __all__ = [
     "feeds_purge",
     "is_inlet_barrier",
-    "lost_words",
     "open_inlet",
+    "prove_station",
     "shut_inlet",
     "stations_of",
     "vent_space",
@@ -112,8 +112,14 @@ def open_inlet(stop: Stop) -> Iterator[StepDraft]:
     )
 
 
-def lost_words(stop: Stop) -> str:
-    """Return what is left to do when a lone valve before a station is lost; empty for another stop."""
-    if not is_alone(stop):
-        return ""
-    return f" ({stations_of(stop)}: network control shuts it at its inlet, wherever that can be done)"
+def prove_station(case: OrderCase, stop: Stop) -> tuple[str, tuple[str, ...], str]:
+    """Return what else is proved of a valve before a station, the ids of it, and what to do if it fails."""
+    if not stop.shuts_in:
+        return "", (), "A valve that does not shut is no stop: use the fallback."
+    more = ""
+    if is_inlet_barrier(stop):
+        more = f"; find {_inlets(stop)}, prove that it shuts, and the vent of the space between"
+    fails = "A valve that does not shut is no stop: use the fallback."
+    if not has_fallback(stop, case.option.fallback):
+        fails = "A valve that does not shut is no stop, and this one has no fallback: plan again."
+    return more, _uses(stop), fails

@@ -6,7 +6,13 @@ from collections.abc import Iterator
 
 from netplan.planfile.model import Stop
 from netplan.planfile.station_words import is_alone
-from netplan.procedure.station_steps import is_inlet_barrier, shut_inlet, stations_of, vent_space
+from netplan.procedure.station_steps import (
+    is_inlet_barrier,
+    prove_station,
+    shut_inlet,
+    stations_of,
+    vent_space,
+)
 from netplan.procedure.step_case import OrderCase, fallback_words, stop_in_state
 from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
@@ -45,13 +51,14 @@ def prove_barriers(case: OrderCase) -> Iterator[StepDraft]:
                 uses=(stop.id,),
             )
         else:
+            more, ids, fails = prove_station(case, stop)
             yield StepDraft(
                 Stage.BARRIERS_PROVED,
                 f"Prove valve {stop.valve_id} of {stop.id}: count its turns shut and open again while the "
-                "gauges are watched; lock and tag ready.",
+                f"gauges are watched; lock and tag ready{more}.",
                 Who.STOPS,
-                "A valve that does not shut is no stop: use the fallback.",
-                uses=(stop.id, stop.valve_id or stop.id),
+                fails,
+                uses=(stop.id, stop.valve_id or stop.id, *ids),
             )
 
 

@@ -46,7 +46,7 @@ from netplan.planning.option_records.purge_records import purge_of
 from netplan.planning.option_records.stop_records import nearer_of, stops_of, zones_of
 from netplan.planning.option_records.validity_warnings import validity_warnings
 from netplan.planning.rank import Ranking
-from netplan.planning.stations_shut_in import stations_shut_in
+from netplan.planning.stations_shut_in import stations_shut_in, vented_places
 from netplan.planning.weather_limits import not_looked_for, weather_of
 
 __all__ = ["option_of"]
@@ -82,6 +82,7 @@ def option_of(
     case = failure_case(context, priced)
     on_failure = fallbacks(context, section, priced, case)
     shut_in = stations_shut_in(case, priced)
+    vented = vented_places(priced, shut_in, request.rules)
     stops = stops_of(
         request.network,
         request.rules,
@@ -117,7 +118,7 @@ def option_of(
             ),
             vent=full_vent_of(context, priced),
             purge=purge,
-            gauges=gauges_of(context, priced),
+            gauges=gauges_of(context, priced, vented),
             fallback=fallback,
             steps=(),
             states=states_of(context, priced, relighting),
