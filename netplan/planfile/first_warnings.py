@@ -33,8 +33,8 @@ def purge_warnings(purge: model.Purge) -> tuple[str, ...]:
     slugs = [point.slug_m3 for point in purge.points if point.slug_m3 is not None]
     if not slugs and purge.reached is False:
         words = (
-            "gas back in: no stop of the zone has gas behind it to purge with; purge through nitrogen by the "
-            "operator's procedure (rule purge.below_least)"
+            "gas back in: a part of the zone has no stop with gas behind it to purge with; purge it through "
+            "nitrogen by the operator's procedure (rule purge.below_least)"
         )
         return (words,)
     if not slugs:

@@ -134,7 +134,7 @@ def fallbacks(
 
 
 def _lost_before_station(answer: FallbackAnswer, barriers: int) -> FallbackAnswer:
-    """Return the answer for the valve before a station that is lost during open work: no stop is farther out."""
+    """Return the answer for the valve before a station lost during open work: no stop is farther out."""
     words = (
         "its inlet is shut and the space between vented: that barrier is left"
         if barriers > 1

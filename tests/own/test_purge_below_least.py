@@ -84,6 +84,7 @@ def test_warned_of_exactly_where_the_least_flow_is_not_to_be_had(od_mm: float, t
         assert vent.flow_in_m3h == pytest.approx(to_be_had * per_hour, rel=0.03)
     else:
         assert vent.flow_in_m3h is not None
+        assert vent.least_m3h is not None
         assert vent.flow_in_m3h >= vent.least_m3h - 0.01
     assert bool(_warning(option)) == is_short
     assert option.purge.reached == (not is_short)
@@ -99,6 +100,7 @@ def test_the_warning_and_the_steps_say_what_is_possible() -> None:
     volume = math.pi / 4.0 * _bore_m(WIDE) ** 2 * (far.chainage_m - OUTLET_M)
     assert vent.slug_m3 == pytest.approx(2.5 * volume, rel=1e-3)
     (line,) = _warning(option)
+    assert vent.slug_m3 is not None
     assert f"{math.ceil(10 * vent.slug_m3) / 10:.1f} m³ in the pipe" in line
     flow = vent.flow_in_m3h or math.nan
     assert f"{math.floor(10 * flow) / 10:.1f} m³/h of" in line
