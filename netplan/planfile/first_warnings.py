@@ -30,19 +30,19 @@ def station_warnings(stops: Sequence[model.Stop], fallbacks: Sequence[model.Fall
 
 def purge_warnings(purge: model.Purge) -> tuple[str, ...]:
     """Return a warning where gas back in stays below its least flow, with the way out and its volume."""
-    slugs = [point.slug_m3 for point in purge.points if point.slug_m3 is not None]
-    if not slugs and purge.reached is False:
+    nitrogen_m3 = purge.nitrogen_m3
+    if nitrogen_m3 is None and purge.reached is False:
         words = (
             "gas back in: a part of the zone has no stop with gas behind it to purge with; purge it through "
             "nitrogen by the operator's procedure (rule purge.below_least)"
         )
         return (words,)
-    if not slugs:
+    if nitrogen_m3 is None:
         return ()
     short = ", ".join(_flow_had(point) for point in purge.points if point.is_short)
     words = (
         f"gas back in stays below the least flow, {short}: gas and air would lie over each other; nitrogen "
-        f"first, {rounded_up(sum(slugs), 1):.1f} m³ in the pipe, through every purge point until no air is "
+        f"first, {rounded_up(nitrogen_m3, 1):.1f} m³ in the pipe, through every purge point until no air is "
         "left, then gas (rule purge.below_least)"
     )
     return (words,)

@@ -7,15 +7,24 @@ own purge figures are not used.
 from __future__ import annotations
 
 import math
+import re
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+import netplan
 from netplan.core.errors import NoPlanError
+from netplan.explain.figure_index import figures_to_explain
+from netplan.network.build import build_network
+from netplan.outputs.plan_folder import write_plan_folder
+from netplan.outputs.reader_choices import Choices
 from netplan.planfile.model import Option
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.procedure import Stage
 from netplan.reference.pipe_sizes import wall_mm
-from tests.support.station_street import OUTLET_M, at_outlet, street_layers, street_plan
+from netplan.rules import read_rules
+from tests.support.station_street import OUTLET_M, WORK, at_outlet, street_layers, street_plan
 
 GROUND_K, AIR_PA = 283.15, 101_325.0
 GAS_KG_PER_M3 = 16.043e-3 * AIR_PA / (8.314462618 * GROUND_K)
@@ -113,6 +122,16 @@ def test_the_warning_and_the_steps_say_what_is_possible() -> None:
     assert "at the flow that can be had" in gas.does
     assert "not slower than the least flow" not in gas.does
     assert "oxygen" not in gas.does
+
+
+def test_the_nitrogen_is_explained(tmp_path: Path) -> None:
+    network = build_network(street_layers(WIDE), strict=False)
+    result = make_plan(PlanRequest(network, WORK, read_rules(None), weather=False, options=1))
+    folder = write_plan_folder(result, tmp_path / "plan", choices=Choices(papers=False))
+    sheet = netplan.explain_figure(folder, "purge-nitrogen")
+    stated = sum(point.slug_m3 or 0.0 for point in result.plan.options[0].purge.points)
+    assert re.search(rf"^Result {stated:.2f}", sheet, re.MULTILINE)
+    assert "purge-nitrogen" in {figure.name for figure in figures_to_explain(result.plan.options[0])}
 
 
 def test_the_rule_refuses_what_cannot_reach_its_least_flow() -> None:

@@ -249,3 +249,9 @@ class Purge(PlanElement):
     )
     end_points: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+
+    @property
+    def nitrogen_m3(self) -> float | None:
+        """Nitrogen ahead of the gas at all points together [m³ actual]; None where none is needed."""
+        slugs = [point.slug_m3 for point in self.points if point.slug_m3 is not None]
+        return sum(slugs) if slugs else None
