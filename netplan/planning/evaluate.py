@@ -46,6 +46,7 @@ from netplan.planning.parts_off import PartsOffInDay
 from netplan.planning.purge_loads import PurgeDraw, live_nodes
 from netplan.planning.stopped_network import StoppedNetwork, at_taps, draw_stops
 from netplan.planning.work_states import FeedLinks, Tapped, work_states
+from netplan.planning.zone_purges import below_least
 
 __all__ = ["price_cut"]
 
@@ -191,7 +192,15 @@ def _without_feeds(
         gas_minor=cut.gas_minor,
         excavations_minor=dug.price_minor,
     )
-    return (option,)
+    reason = _purge_refused(context, option)
+    return RefusedCut(cut, reason) if reason else (option,)
+
+
+def _purge_refused(context: PlanningContext, option: EvaluatedOption) -> str:
+    """Return why the rules refuse an option for its purge in; empty where they do not."""
+    if context.request.rules.purge.below_least != "refuse":
+        return ""
+    return below_least(context, option)
 
 
 def _interruption(context: PlanningContext, off: Ints) -> int | str:
@@ -343,7 +352,7 @@ def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | 
     )
     if work.failing is not None:
         return RefusedCut(cut, work.failing.reason())
-    return EvaluatedOption(
+    option = EvaluatedOption(
         cut=cut,
         reach=reach,
         deficient=deficient,
@@ -362,6 +371,8 @@ def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | 
         excavations_minor=to_feed.dug.price_minor,
         joins=joins,
     )
+    reason = _purge_refused(context, option)
+    return RefusedCut(cut, reason) if reason else option
 
 
 def _tapped(draw: PurgeDraw, node: Ints) -> tuple[Tapped, ...]:

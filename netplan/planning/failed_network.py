@@ -113,6 +113,13 @@ class FailureCase:
         """Return the connected part of each node once stops are in, with every feed in use."""
         return self._labels(self._closed(lengths))
 
+    def served(self, label: Ints, gone: Flags) -> set[int]:
+        """Return the connected parts that hold a customer who is not gone, or go on beyond the network."""
+        network = self.context.request.network
+        owner, at = self.context.attachments
+        beyond = np.zeros(0, np.int64) if network.beyond is None else network.beyond.node
+        return set(label[np.concatenate([at[~gone[owner]], beyond])].tolist())
+
     def fed_alone(self, lengths: ClosedLengths, node: int) -> tuple[tuple[FeedInUse, FeedEnd], ...] | None:
         """Return the feeds that alone feed the part a node lies in once stops are in, with their live ends.
 
@@ -352,9 +359,7 @@ def _notes(
     """Say what a state does to stations, and where it has no solution."""
     network = case.context.request.network
     rows = np.flatnonzero(network.stations.node >= 0).tolist()
-    owner, at = case.context.attachments
-    beyond = np.zeros(0, np.int64) if network.beyond is None else network.beyond.node
-    served = set(label[np.concatenate([at[~gone[owner]], beyond])].tolist())
+    served = case.served(label, gone)
     found: list[str] = []
     for place, row in enumerate(rows):
         name, node = network.stations.id[row], int(network.stations.node[row])

@@ -17,6 +17,7 @@ from netplan.planning.feed_moves import FeedMove, feed_moves
 from netplan.planning.feeds_in_use import ClosedLengths, FeedEnd, FeedInUse
 from netplan.planning.prepared_fallbacks import is_prepared
 from netplan.planning.rank import isolation_problem
+from netplan.planning.stations_shut_in import barriers_of, stations_at_stop, stations_shut_in
 from netplan.rules import MethodKind, Rules
 
 __all__ = [
@@ -34,6 +35,7 @@ __all__ = [
 
 WILL_NOT_SET = "will not set"
 LOST = "lost during open work"
+NOTHING_BETWEEN: Final = "nothing lies between this valve and the station"
 MOST_NODES: Final = 120_000
 """Nodes of a network above which the loss of a station is not solved: it is felt in all of it (own) [-]."""
 MOST_STATIONS: Final = 4
@@ -112,18 +114,34 @@ def fallbacks(
     """
     problem = isolation_problem(context, section)
     found: list[FallbackAnswer] = []
+    shut_in = stations_shut_in(case, option)
+    barriers = barriers_of(option, shut_in, context.request.rules)
     for outward in outward_stops(context, problem, option, case):
-        answer = _answer(context, case, option, outward.place, outward.will_not_set)
+        place, farther = outward.place, outward.will_not_set
+        is_last = isinstance(farther, str) and bool(stations_at_stop(shut_in, place))
+        answer = _answer(context, case, option, place, NOTHING_BETWEEN if is_last else farther)
         found.append(answer)
         if outward.feeding is not None:
-            found.append(_tail_lost(context, case, outward.place, outward.feeding))
+            found.append(_tail_lost(context, case, place, outward.feeding))
+        elif is_last:
+            found.append(_lost_before_station(answer, barriers[place]))
         elif isinstance(outward.by_valves, Cut):
-            by_valves = _answer(context, case, option, outward.place, outward.by_valves)
+            by_valves = _answer(context, case, option, place, outward.by_valves)
             found.append(replace(by_valves, failure=LOST))
         else:
             lost = replace(answer, failure=LOST)
             found.append(lost if lost.minutes is None else replace(lost, note=_no_valve(lost.note)))
     return tuple(found)
+
+
+def _lost_before_station(answer: FallbackAnswer, barriers: int) -> FallbackAnswer:
+    """Return the answer for the valve before a station lost during open work: no stop is farther out."""
+    words = (
+        "its inlet is shut and the space between vented: that barrier is left"
+        if barriers > 1
+        else "network control shuts the station at its inlet, wherever that can be done"
+    )
+    return replace(answer, failure=LOST, note=f"{answer.note}; {words}")
 
 
 def _no_valve(note: str) -> str:
@@ -259,7 +277,7 @@ def stations_left_out(case: FailureCase) -> bool:
 
 
 def _nearest_stations(option: EvaluatedOption, case: FailureCase) -> list[int]:
-    """Return the stations nearest to the stops, of those that reach a stop or a feed, nearest first."""
+    """Return the stations nearest to the stops, of those that feed somebody there, nearest first."""
     whole = case.whole
     if stations_left_out(case):
         return []
@@ -269,6 +287,8 @@ def _nearest_stations(option: EvaluatedOption, case: FailureCase) -> list[int]:
     stations, nodes = network.stations, network.nodes
     rows = np.flatnonzero(stations.node >= 0)
     rows = rows[np.isin(label[stations.node[rows]], label[live])]
+    # One that is shut in carries nothing: there is nothing to lose.
+    rows = rows[np.isin(label[stations.node[rows]], list(whole.served(label, whole.gone)))]
     if not len(rows) or not len(live):
         return []
     x, y = nodes.x_m[stations.node[rows]], nodes.y_m[stations.node[rows]]

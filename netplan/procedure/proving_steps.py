@@ -126,16 +126,18 @@ def _weather(case: OrderCase) -> StepDraft:
 
 
 def _stations(case: OrderCase) -> StepDraft:
-    stations = sorted({key for state in case.option.states for key in state.station_flows_m3h})
+    stations = case.carrying
+    shut = case.option.shut_in
     named = f" {', '.join(stations)}" if stations else ""
+    idle = f" Shut in, carrying nothing: {', '.join(shut)}." if shut else ""
     return StepDraft(
         Stage.STATIONS,
         f"Check the regulator stations{named} that carry the network during the work: outlet pressure as "
         "planned, spare capacity, no other work on them; control lines and sensing points lie outside the "
-        "zone and stay live.",
+        f"zone and stay live.{idle}",
         Who.CONTROL,
         "No stop goes in: a station whose sensing point is cut off drives wide open.",
-        uses=tuple(stations),
+        uses=(*stations, *shut),
         hold=True,
     )
 

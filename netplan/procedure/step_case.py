@@ -104,6 +104,17 @@ class OrderCase:
         return self.states.get(METERS_OFF_STATE)
 
     @property
+    def carrying(self) -> tuple[str, ...]:
+        """Ids of the stations that give gas once all stops are in, ascending; all without that state."""
+        last = self.states.get(stop_in_state(self.stops[-1].id)) if self.stops else None
+        shut = set(self.option.shut_in)
+        if last is None:
+            every = {key for state in self.option.states for key in state.station_flows_m3h}
+        else:
+            every = {key for key, flow in last.station_flows_m3h.items() if flow > 0.0}
+        return tuple(sorted(every - shut))
+
+    @property
     def gauge_ids(self) -> tuple[str, ...]:
         """Ids of the gauges."""
         return tuple(gauge.id for gauge in self.option.gauges)
@@ -133,11 +144,14 @@ class OrderCase:
         """Return the purge points that let in."""
         return tuple(point for point in self.option.purge.points if point.role == "feed")
 
-    def end_point(self, kind: str) -> str:
-        """Return the end points of a kind (``out`` or ``in``) as one text, without their prefix."""
+    def end_point(self, kind: str, *, within: str = "", without: str = "") -> str:
+        """Return the end points of a kind (``out`` or ``in``) as one text, without their prefix.
+
+        Of those only the ones that name `within`, and none that names `without`.
+        """
         mark = f"{kind}:"
         found = [text[len(mark) :].strip() for text in self.option.purge.end_points if text.startswith(mark)]
-        return "; ".join(found)
+        return "; ".join(text for text in found if within in text and not (without and without in text))
 
     def fallback(self, stop_id: str, failure: str) -> Fallback | None:
         """Return the fallback of a stop for one kind of failure."""

@@ -255,6 +255,17 @@ class PurgeRules(RulesTable):
     stack_height_m: Annotated[Metres, Field(gt=0, le=100)]
     gwp_methane: Annotated[Number, Field(gt=0, le=200)]
     draw_is_load: Flag = True
+    below_least: Literal["warn", "refuse"] = "warn"
+
+
+class StationRules(RulesTable):
+    """Stations whose outlet valve is a stop.
+
+    ``inlet_shut_counts``: whether the inlet, shut and locked with the space between vented, counts as the
+    second barrier where the records name no inlet valve; where they do, the records decide.
+    """
+
+    inlet_shut_counts: Flag = False
 
 
 class CrewRules(RulesTable):
@@ -368,6 +379,7 @@ class Rules(RulesTable):
     outlet: Annotated[tuple[Outlet, ...], Field(min_length=1)]
     method_general: MethodGeneral
     valve: ValveRules
+    station: StationRules = StationRules()
     price: PriceRules
     bypass: BypassRules
     fallback: FallbackRules = FallbackRules()

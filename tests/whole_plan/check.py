@@ -24,6 +24,7 @@ from tests.whole_plan.places import check_places
 from tests.whole_plan.prepared import check_moves, check_prepared
 from tests.whole_plan.pressure_limits import check_fault_pressures, check_feeds
 from tests.whole_plan.pressures import check_pressures
+from tests.whole_plan.stations import check_cover, check_purge, check_stations
 from tests.whole_plan.walk import Raw
 
 __all__ = ["Checked", "check_folder", "read_raw"]
@@ -72,12 +73,15 @@ def check_folder(raw: Raw, folder: Path, own_supply: tuple[str, ...] = (), *, fe
         check_pressures(case, layers["customers"])
         check_prepared(case)
         check_moves(case, layers["customers"])
+        check_stations(case)
+        check_purge(case)
         check_files(case, layers)
         check_map(case, page)
         if case.rank == 1:
             check_notices(case, folder)
             if (folder / "work_pack.pdf").exists():
                 check_pdf(case, folder)
+                check_cover(case, folder)
                 checked.holds["papers"] += 1
         checked.found += case.found
         _count(case, checked.holds)
@@ -105,6 +109,11 @@ def _count(case: Case, holds: Counter[str]) -> None:
         "customer below minimum": causes["below minimum"] > 0,
         "weak before": bool(option["pressures"]["weak_before"]),
         "in doubt": bool(option.get("in_doubt")),
+        "station shut in": any(s["shuts_in"] for s in option["stops"]),
+        "inlet of a station as a barrier": any(
+            one["inlet_counts"] for s in option["stops"] for one in s["shuts_in"]
+        ),
+        "nitrogen first": any(p["slug_m3"] is not None for p in option["purge"]["points"]),
         "two services": any(len(case.raw.ends_of[c["id"]]) > 1 for c in option["customers"]),
     }
     holds.update(name for name, there in marks.items() if there)

@@ -21,8 +21,10 @@ from netplan.outputs.documents.work_pack_tables import data_part, gas_part, netw
 from netplan.outputs.notice_list import CustomerInDoubt, customers_in_doubt, record_words
 from netplan.outputs.number_format import METRIC, Figures, figures_for_weather
 from netplan.planfile import SolvedState
+from netplan.planfile.first_warnings import first_warnings
 from netplan.planfile.model import Bypass, Option, Plan, WeatherLine
 from netplan.planfile.plan_json import option_of_rank
+from netplan.planfile.station_words import barrier_count
 from netplan.reference.gas import gas_from_composition, named_gas
 from netplan.reference.outlet_sizes import nominal_outlet_mm
 from netplan.rules import checked_rules
@@ -68,6 +70,7 @@ def work_pack_pdf(plan: Plan, layers: Layers, state: SolvedState, *, units: Figu
     """
     units = figures_for_weather(units, plan)
     option = option_of_rank(plan, state.option)
+    first = first_warnings(option)
     stops, pictures = stop_part(plan, option, layers, state.pipes, units)
     pictures |= {"plan": plan_drawing(option, layers, state, height_mm=190.0), "legend": legend_svg()}
     for k, bypass in enumerate(option.bypasses):
@@ -80,7 +83,8 @@ def work_pack_pdf(plan: Plan, layers: Layers, state: SolvedState, *, units: Figu
         "caution": plan.caution,
         "contents": list(_CONTENTS),
         "sign-off": list(_SIGN_OFF),
-        "warnings": [units.sentence(line) for line in option.warnings],
+        "warnings-first": [units.sentence(line) for line in option.warnings if line in first],
+        "warnings": [units.sentence(line) for line in option.warnings if line not in first],
         "not-checked": list(plan.not_checked),
         "origin": f"Network {plan.network.content_sha256[:16]}, {plan.network.crs}.",
         "stops": stops,
@@ -119,6 +123,7 @@ def _cover(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
                 f"{units.temperature(conditions.air_temp_c)}, {units.temperature(conditions.ground_temp_c)}",
             ),
             ("stops", f"{len(option.stops)}: {', '.join(methods)}"),
+            ("barriers", barrier_count(option.stops)),
             ("holes", str(option.holes)),
             ("feeds", str(len(option.bypasses) + len(option.opened_valves))),
         ],

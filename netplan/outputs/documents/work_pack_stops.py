@@ -11,6 +11,7 @@ from netplan.outputs.documents.stop_sketch import assembly_drawing, offsets_of, 
 from netplan.outputs.number_format import Figures
 from netplan.planfile import StatePipes
 from netplan.planfile.model import Option, Plan, Stop
+from netplan.planfile.station_words import barrier_words, station_fallback_words
 from netplan.procedure.step_case import fallback_words
 
 __all__ = ["stop_part"]
@@ -46,7 +47,7 @@ def stop_part(
                 **_schedule(stop, units),
                 "key": key,
                 "has-assembly": assembly is not None,
-                "rows": _rows(stop, units),
+                "rows": _rows(stop, option, units),
                 "offsets": [
                     {"label": o.label, "what": o.what, "distance": units.chainage(o.distance_m)}
                     for o in offsets
@@ -63,6 +64,7 @@ def _schedule(stop: Stop, units: Figures) -> dict[str, str]:
     return {
         "id": stop.id,
         "method": stop.method,
+        "barriers": str(stop.barriers),
         "main": stop.main_id,
         "at": units.chainage(stop.chainage_m),
         "street": f"{stop.street}, {stop.surface}" if stop.street else stop.surface,
@@ -73,11 +75,17 @@ def _schedule(stop: Stop, units: Figures) -> dict[str, str]:
     }
 
 
-def _rows(stop: Stop, units: Figures) -> list[tuple[str, str]]:
+def _barriers(stop: Stop) -> str:
+    if stop.shuts_in:
+        return barrier_words(stop)
+    return f"{stop.barriers}, {'with a vent between' if stop.barriers == 2 else 'single'}"
+
+
+def _rows(stop: Stop, option: Option, units: Figures) -> list[tuple[str, str]]:
     wall = "wall not known" if stop.wall_mm is None else f"wall {units.size(stop.wall_mm)}"
     side = "higher chainage" if stop.work_side == "to" else "lower chainage"
     rows = [
-        ("barriers", f"{stop.barriers}, {'with a vent between' if stop.barriers == 2 else 'single'}"),
+        ("barriers", units.sentence(_barriers(stop))),
         ("pipe", f"{units.size(stop.od_mm)}, {wall}, bore {units.size(stop.bore_mm)}"),
         ("zone lies", f"towards {side}"),
         ("grid", f"{stop.x:.2f} E, {stop.y:.2f} N"),
@@ -87,6 +95,9 @@ def _rows(stop: Stop, units: Figures) -> list[tuple[str, str]]:
         ("why here", units.sentence(stop.reason)),
         ("records", units.sentence(f"{stop.confidence}. {stop.confidence_note}".strip())),
     ]
+    if stop.shuts_in:
+        missing = station_fallback_words(stop, option.fallback)
+        rows.insert(1, ("fallback", missing or "see below"))
     if stop.valve_id:
         rows.insert(0, ("valve", stop.valve_id))
     return rows

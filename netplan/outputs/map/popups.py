@@ -12,6 +12,7 @@ from netplan.outputs.number_format import Figures
 from netplan.planfile import PieceState, SolvedState, StateCustomers
 from netplan.planfile.model import Bypass, Excavation, Option, Stop
 from netplan.planfile.naming import served_words
+from netplan.planfile.station_words import barrier_words, station_fallback_words
 
 __all__ = [
     "Rows",
@@ -36,11 +37,13 @@ def _filled(rows: Rows) -> Rows:
     return [(name, value) for name, value in rows if value]
 
 
-def stop_popup(stop: Stop, units: Figures) -> dict[str, Any]:
+def stop_popup(stop: Stop, option: Option, units: Figures) -> dict[str, Any]:
     """Return what is said of a stop."""
     wall = "" if stop.wall_mm is None else f", wall {units.size(stop.wall_mm)}"
     rows: Rows = [
         ("method", f"{stop.method}, {stop.barriers} barrier{'s' if stop.barriers > 1 else ''}"),
+        ("beside a station", units.sentence(barrier_words(stop))),
+        ("fallback", station_fallback_words(stop, option.fallback) if stop.shuts_in else ""),
         ("main", f"{stop.main_id} at {units.chainage(stop.chainage_m)}"),
         ("valve", stop.valve_id or ""),
         ("street", f"{stop.street} ({stop.surface})" if stop.street else stop.surface),

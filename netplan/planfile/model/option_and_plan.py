@@ -112,6 +112,11 @@ class Option(PlanElement):
         off = {customer.id for customer in self.customers if customer.effect == "off"}
         return tuple(sorted({id_ for fallback in self.fallback for id_ in fallback.standby} - off))
 
+    @property
+    def shut_in(self) -> tuple[str, ...]:
+        """Ids of the stations that carry nothing while the stops are in, ascending."""
+        return tuple(sorted({one.station_id for stop in self.stops for one in stop.shuts_in}))
+
 
 class Plan(PlanElement):
     """A plan: planning help, never a permit."""

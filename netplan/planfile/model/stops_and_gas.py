@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Final, Literal
 
 from pydantic import Field
 
 from netplan.planfile.model.plan_inputs import PlanElement
 from netplan.planfile.numbers import (
+    CapacityFlow,
     Degrees,
     Metres,
     Millimetres,
@@ -28,6 +29,7 @@ __all__ = [
     "Purge",
     "PurgeLoad",
     "PurgePoint",
+    "StationBehind",
     "Stop",
     "Tapping",
     "Vent",
@@ -77,6 +79,21 @@ class NotNearer(PlanElement):
     reason: str
 
 
+class StationBehind(PlanElement):
+    """A regulator station that a stop shuts in: it carries nothing while the stop is in.
+
+    `inlet_counts`: its inlet valve shut and locked, and the space between vented, is a barrier behind the
+    stop's own valve. `inlet_valve_id` is empty where the records name none.
+    """
+
+    station_id: str
+    outlet_mbar: Pressure = Field(description="set outlet, gauge")
+    fault_mbar: NeededPressure | None = Field(description="gauge, the most it can reach in a fault")
+    inlet_valve_id: str = ""
+    inlet_counts: bool
+    why: str = Field(description="what says that the inlet counts, or what is missing")
+
+
 class Stop(PlanElement):
     """A point where the flow is stopped. `chainage_m` is the barrier nearest the work."""
 
@@ -109,6 +126,9 @@ class Stop(PlanElement):
     confidence: Literal["recorded", "provisional"]
     confidence_note: str = ""
     not_nearer: tuple[NotNearer, ...] = ()
+    shuts_in: tuple[StationBehind, ...] = Field(
+        default=(), description="stations on the live side, with nobody left for them to feed"
+    )
 
 
 class ZonePipe(PlanElement):
@@ -171,6 +191,10 @@ class Vent(PlanElement):
     let_by: tuple[LetBy, ...] = ()
 
 
+SAME_FLOW_M3H: Final = 0.0025
+"""Flows nearer than this are the same: one is rounded up to 0.001 m³/h, the other down (own)."""
+
+
 class PurgePoint(PlanElement):
     """Where a zone is purged from or to."""
 
@@ -186,6 +210,19 @@ class PurgePoint(PlanElement):
         default=None, description="nominal size of the outlet that hose or stack is joined to"
     )
     note: str = ""
+    least_m3h: NeededFlow | None = Field(default=None, description="least flow on the way here, gas back in")
+    flow_in_m3h: CapacityFlow | None = Field(default=None, description="flow that can be had, gas back in")
+    slug_m3: Rounded3 | None = Field(
+        default=None,
+        description="nitrogen ahead of the gas, in the pipe [m³ actual], where the least flow is not reached",
+    )
+
+    @property
+    def is_short(self) -> bool:
+        """Whether the flow that can be had on the way here is below the least."""
+        if self.slug_m3 is None or self.flow_in_m3h is None or self.least_m3h is None:
+            return False
+        return self.flow_in_m3h < self.least_m3h - SAME_FLOW_M3H
 
 
 class PurgeLoad(PlanElement):
@@ -215,5 +252,15 @@ class Purge(PlanElement):
     )
     loads: tuple[PurgeLoad, ...] = Field(default=(), description="the load it is in every hour of the window")
     points: tuple[PurgePoint, ...] = ()
+    reached: bool | None = Field(
+        default=None,
+        description="whether gas back in reaches its least flow everywhere; null: inert gas alone",
+    )
     end_points: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+
+    @property
+    def nitrogen_m3(self) -> float | None:
+        """Nitrogen ahead of the gas at all points together [m³ actual]; None where none is needed."""
+        slugs = [point.slug_m3 for point in self.points if point.slug_m3 is not None]
+        return sum(slugs) if slugs else None

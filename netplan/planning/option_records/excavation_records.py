@@ -30,7 +30,7 @@ from netplan.network.vocabulary import Surface
 from netplan.planfile import model
 from netplan.planfile.naming import hole_id, stop_id
 from netplan.planning.crew_day import in_currency
-from netplan.planning.option_records.purge_records import purge_outlet
+from netplan.planning.zone_purges import purge_outlet
 
 __all__ = ["WrittenExcavations", "excavations_of"]
 

@@ -135,12 +135,16 @@ def losses_of(answers: tuple[LossAnswer, ...]) -> tuple[model.Loss, ...]:
     )
 
 
-def without_fallback(answers: tuple[FallbackAnswer, ...]) -> tuple[str, ...]:
-    """Return a warning for each stop that nothing is found for when it fails."""
+def without_fallback(fallbacks: tuple[model.Fallback, ...], stops: tuple[model.Stop, ...]) -> tuple[str, ...]:
+    """Return a warning for each stop that nothing is found for when it fails.
+
+    Stops beside a station have a warning of their own that says so.
+    """
+    beside = {stop.id for stop in stops if stop.shuts_in}
     return tuple(
-        f"{stop_id(answer.stop)}, {answer.failure}: {answer.note}"
-        for answer in answers
-        if answer.minutes is None
+        f"{one.stop_id}, {one.failure}: {one.note}"
+        for one in fallbacks
+        if one.minutes is None and one.stop_id not in beside
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,8 +42,12 @@ class _AffectedInlet:
     least_pa_gauge: float
 
 
-def gauges_of(context: PlanningContext, option: EvaluatedOption) -> tuple[model.Gauge, ...]:
+def gauges_of(
+    context: PlanningContext, option: EvaluatedOption, vented: Collection[int] = ()
+) -> tuple[model.Gauge, ...]:
     """Return the gauges of an option: one on the live side of every stop, one at the worst kept inlet.
+
+    None beside a stop at a place of `vented` in the cut: what lies beyond it is vented while it is in.
 
     The worst kept inlet is the lowest of those at which the stops are felt: others tell nothing about them.
     It is read at the test point of a customer's own meter there: no main is tapped for it.
@@ -55,7 +60,7 @@ def gauges_of(context: PlanningContext, option: EvaluatedOption) -> tuple[model.
     last = states[-1]
     affected = _lowest_affected(context, option)
     rules = context.request.rules.pressure
-    places = _gauge_places(context, option, affected)
+    places = _gauge_places(context, option, affected, vented)
     # Where the stops are felt at no inlet, the gauges beside them have to hold themselves.
     lows = [affected.least_pa_gauge] if affected.node >= 0 else [_reading(last, at.node) for at in places]
     low = min((value for value in lows if not np.isnan(value)), default=np.nan)
@@ -101,7 +106,7 @@ def _lowest_affected(context: PlanningContext, option: EvaluatedOption) -> _Affe
 
 
 def _gauge_places(
-    context: PlanningContext, option: EvaluatedOption, affected: _AffectedInlet
+    context: PlanningContext, option: EvaluatedOption, affected: _AffectedInlet, vented: Collection[int]
 ) -> list[_GaugePlace]:
     network = context.request.network
     final = option.final.pressure_pa_gauge
@@ -109,7 +114,9 @@ def _gauge_places(
         judged for judged in option.work.states if judged.name == "meters off"
     ).state.pressure_pa_gauge
     places: list[_GaugePlace] = []
-    for stop in option.cut.stops:
+    for place, stop in enumerate(option.cut.stops):
+        if place in vented:
+            continue
         if np.isnan(final[stop.live_node]) or np.isnan(first[stop.live_node]):
             continue  # a dead stub: no supply beyond the stop, nothing to read
         tapped = [t for t in stop.tappings if t.role == "gauge"]

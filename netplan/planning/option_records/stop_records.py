@@ -25,6 +25,7 @@ from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.feeds_for_part import stops_of_bypass
 from netplan.planning.pressure_areas import PressureAreas
 from netplan.planning.rank import Ranking
+from netplan.planning.stations_shut_in import ShutInStation, barriers_of, stations_at_stop
 from netplan.rules import Rules
 
 __all__ = ["nearer_of", "stops_of", "tappings_of", "zones_of"]
@@ -47,6 +48,7 @@ def stops_of(
     holes: tuple[str, ...],
     bypasses: Sequence[model.Bypass] = (),
     nearer: tuple[tuple[model.NotNearer, ...], ...] = (),
+    shut_in: tuple[ShutInStation, ...] = (),
 ) -> tuple[model.Stop, ...]:
     """Return the stops of an option.
 
@@ -65,8 +67,11 @@ def stops_of(
         A tee on the main beyond a stop's own is tapped, and written down, where one of these uses it.
     nearer : tuple of tuple of NotNearer, optional
         For each stop the places nearer to the work, and why the stop is not there.
+    shut_in : tuple of ShutInStation, optional
+        Stations that the stops shut in.
     """
     cut = option.cut
+    barriers = barriers_of(option, shut_in, rules)
     pipe = np.array([stop.pipe for stop in cut.stops], dtype=np.int64)
     xy = points_at(network, pipe, np.array([stop.chainage_m for stop in cut.stops]))
     degrees = lon_lat(network, xy)
@@ -83,7 +88,7 @@ def stops_of(
                 id=stop_id(place),
                 method=stop.method,
                 kind=stop.kind,
-                barriers=stop.barriers,
+                barriers=2 if barriers[place] == 2 else 1,
                 main_id=pipes.id[row],
                 chainage_m=stop.chainage_m,
                 valve_id=network.valves.id[stop.valve] if stop.valve >= 0 else None,
@@ -118,6 +123,7 @@ def stops_of(
                 confidence="provisional" if stop.provisional else "recorded",
                 confidence_note="; ".join(stop.provisional),
                 not_nearer=nearer[place] if nearer else (),
+                shuts_in=tuple(_behind(network, one) for one in stations_at_stop(shut_in, place)),
             )
         )
     return tuple(found)
@@ -144,6 +150,18 @@ def tappings_of(network: Network, stop: CutStop) -> tuple[model.Tapping, ...]:
             offset_m=t.offset_m,
         )
         for t in stop.tappings
+    )
+
+
+def _behind(network: Network, one: ShutInStation) -> model.StationBehind:
+    stations = network.stations
+    return model.StationBehind(
+        station_id=stations.id[one.row],
+        outlet_mbar=float(stations.outlet_pa_gauge[one.row]) / PA_PER_MBAR,
+        fault_mbar=_known(float(stations.max_outlet_pa_gauge[one.row]), 1.0 / PA_PER_MBAR),
+        inlet_valve_id=stations.inlet_valve[one.row],
+        inlet_counts=one.inlet_counts,
+        why=one.why,
     )
 
 
