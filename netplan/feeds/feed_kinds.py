@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from netplan.core.constants import MM_PER_M
+from netplan.feeds.hose_routes import HoseRoute
 from netplan.hydraulics.flow_network import FlowState
 from netplan.rules.rule_set import Rules
 
@@ -39,6 +40,10 @@ class Feed:
         Length of the hose, slack included [m]; 0 for a valve.
     valve_link : int
         Link of the flow network that opening the valve opens; -1 for a bypass or hose.
+    crossings : int
+        Carriageways that a bypass or hose crosses.
+    route : HoseRoute or None
+        Where a bypass or hose lies; None where only its length is known.
     """
 
     kind: FeedKind
@@ -47,6 +52,8 @@ class Feed:
     to_node: int
     length_m: float = 0.0
     valve_link: int = -1
+    crossings: int = 0
+    route: HoseRoute | None = field(default=None, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)

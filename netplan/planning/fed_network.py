@@ -17,6 +17,7 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.deficient_parts import DeficientPart
 from netplan.planning.feeds_for_part import (
     bypass_ways,
+    bypasses_refused,
     hose_ways_of,
     stops_of_bypass,
     valve_ways,
@@ -70,6 +71,7 @@ def fed_network(
     pressure_pa_gauge: Floats,
     *,
     is_tapped: bool = True,
+    straight: bool = False,
 ) -> FedNetwork:
     """Return the case for feeds.
 
@@ -84,11 +86,16 @@ def fed_network(
     is_tapped : bool
         False where the prices of feeds are all that is asked for: then hoses have no nodes, and the network
         is the stopped one.
+    straight : bool
+        Take every hose and bypass as the straight line, which no route is shorter than.
     """
     flow = closed_flow(stopped) if is_tapped else stopped.flow
     if not deficient or not context.request.feeds_allowed:
         return FedNetwork(flow, np.arange(flow.links.count), ((),) * len(deficient), {}, {})
-    hosed = [hose_ways_of(context, reach, stopped, part, pressure_pa_gauge) for part in deficient]
+    hosed = [
+        hose_ways_of(context, reach, stopped, part, pressure_pa_gauge, straight=straight)
+        for part in deficient
+    ]
     ways = [some for some, _ in hosed]
     taps = [tap for some in ways for way in some for tap in (way.giving, way.fed)]
     tapped, node, link_of = flow, np.full(len(taps), -1), np.arange(flow.links.count)
@@ -104,11 +111,11 @@ def fed_network(
         of_part = hose_feeds(some, node[start:stop:2], node[start + 1 : stop : 2])
         hoses.update(zip((feed.label for feed in of_part), some, strict=True))
         start = stop
-        every = (
-            *bypass_ways(context, cut, stopped, part, pressure_pa_gauge),
-            *of_part,
-            *valve_ways(context, reach, part),
-        )
+        bypasses = bypass_ways(context, cut, stopped, part, pressure_pa_gauge, straight=straight)
+        if not (straight or bypasses or of_part):
+            too_long = bypasses_refused(context, cut, stopped, part, pressure_pa_gauge)
+            refused.update(dict.fromkeys(f"{_words(FeedKind.BYPASS)} {reason}" for reason in too_long))
+        every = (*bypasses, *of_part, *valve_ways(context, reach, part))
         joins.update((feed.label, _join(context, cut, stopped, feed, hoses)) for feed in every)
         some_feeds, why = _allowed(context, cut, part, every, joins)
         feeds.append(some_feeds)

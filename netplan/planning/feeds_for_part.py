@@ -10,7 +10,14 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats, Ints
 from netplan.feeds import Feed, bypass_feeds, valve_feeds
-from netplan.feeds.possible_feeds import BoundaryValve, BypassEnd, HoseWay, MainLines, hose_ways
+from netplan.feeds.possible_feeds import (
+    BoundaryValve,
+    BypassEnd,
+    HoseWay,
+    MainLines,
+    bypass_pairs,
+    hose_ways,
+)
 from netplan.isolation import Cut
 from netplan.network.linear_reference import points_at
 from netplan.network.model import Network
@@ -24,6 +31,7 @@ from netplan.planning.stopped_network import StoppedNetwork, live_tee
 __all__ = [
     "WELL_FED",
     "bypass_ways",
+    "bypasses_refused",
     "hose_ways_of",
     "stops_of_bypass",
     "tee_places",
@@ -52,29 +60,66 @@ def bypass_ways(
     stopped: StoppedNetwork,
     part: DeficientPart,
     pressure_pa_gauge: Floats,
+    *,
+    straight: bool = False,
 ) -> tuple[Feed, ...]:
-    """Return the bypasses across the zone that can feed the part."""
-    network, rules = context.request.network, context.request.rules
-    _, _, xy = tee_places(network, cut)
+    """Return the bypasses across the zone that can feed the part.
+
+    With `straight` every route is taken as the straight line, which none is shorter than.
+    """
+    rules, routes = context.request.rules, context.hose_routes
+    return tuple(
+        feed
+        for ends in _tees_to_join(context, cut, stopped, part, pressure_pa_gauge)
+        for feed in bypass_feeds(ends, 1, rules, routes=routes, straight=straight)
+    )
+
+
+def bypasses_refused(
+    context: PlanningContext,
+    cut: Cut,
+    stopped: StoppedNetwork,
+    part: DeficientPart,
+    pressure_pa_gauge: Floats,
+) -> tuple[str, ...]:
+    """Return why bypasses across the zone that could feed the part may not be laid: too long a route."""
+    rules, routes = context.request.rules, context.hose_routes
+    found: list[str] = []
+    for ends in _tees_to_join(context, cut, stopped, part, pressure_pa_gauge):
+        laid = {feed.label for feed in bypass_feeds(ends, 1, rules, routes=routes)}
+        for giving, fed in bypass_pairs(ends, 1):
+            label = f"{giving.label}>{fed.label}"
+            if label not in laid:
+                places = (giving.x_m, giving.y_m), (fed.x_m, fed.y_m)
+                found.append(f"{label}: {routes.refusal(*places, rules)}")
+    return tuple(found)
+
+
+def _tees_to_join(
+    context: PlanningContext,
+    cut: Cut,
+    stopped: StoppedNetwork,
+    part: DeficientPart,
+    pressure_pa_gauge: Floats,
+) -> list[list[BypassEnd]]:
+    """Return tees of stops that give and that are fed: any of those that give may feed any of the others."""
+    _, _, xy = tee_places(context.request.network, cut)
     at = pressure_pa_gauge[:, stopped.tee_node]
     inside = [bool(part.nodes[stop.live_node]) for stop in cut.stops]
     # A valve has no tee of its own: nothing can be tapped there without a hole that no rule provides for.
     usable = [i for i, stop in enumerate(cut.stops) if live_tee(stop) is not None]
 
-    def between(giving: list[int], fed: list[int]) -> tuple[Feed, ...]:
-        ends = [
+    def tees(giving: list[int], fed: list[int]) -> list[BypassEnd]:
+        return [
             BypassEnd(stop_id(i), int(stopped.tee_node[i]), float(xy[i, 0]), float(xy[i, 1]), label)
             for some, label in ((giving, WELL_FED), (fed, 1))
             for i in some
         ]
-        keep_out = tuple(network.keep_out.geometry)
-        return bypass_feeds(ends, 1, rules, scale=network.scale, keep_out=keep_out)
 
     if not part.weak:
         giving = [i for i in usable if not inside[i] and np.isfinite(at[0, i])]
-        return between(giving, [i for i in usable if inside[i]])
-    pairs = [(i, j) for i in usable for j in usable if (at[:, i] > at[:, j] + RISE_PA).any()]
-    return tuple(feed for i, j in pairs for feed in between([i], [j]))
+        return [tees(giving, [i for i in usable if inside[i]])]
+    return [tees([i], [j]) for i in usable for j in usable if (at[:, i] > at[:, j] + RISE_PA).any()]
 
 
 def stops_of_bypass(label: str) -> tuple[int, int]:
@@ -89,14 +134,19 @@ def hose_ways_of(
     stopped: StoppedNetwork,
     part: DeficientPart,
     pressure_pa_gauge: Floats,
+    *,
+    straight: bool = False,
 ) -> tuple[tuple[HoseWay, ...], tuple[str, ...]]:
-    """Return the shortest hoses from live mains of the same system to mains of the part.
+    """Return the cheapest hoses from live mains of the same system to mains of the part.
 
     Only mains of areas that the stations allow to be joined with that of the part count, so that a nearer
     main of another pressure does not take the place of one that will do. Returned besides: why hoses within
-    reach from other areas may not be laid.
+    reach from other areas may not be laid. With `straight` every route is taken as the straight line, which
+    none is shorter than.
     """
     network, rules = context.request.network, context.request.rules
+    if not rules.bypass.from_other_mains:
+        return (), ()
     links, nodes = stopped.flow.links, network.nodes
     count = len(nodes)
     pipe = network.pieces.pipe[stopped.piece]
@@ -141,34 +191,44 @@ def hose_ways_of(
                 giving_rows[np.isin(giving_area, areas)],
                 fed_rows[fed_area == fed],
                 most=1 if reason else MOST_HOSES,
+                straight=straight,
             )
             if not reason:
                 found += ways
             elif ways:
                 refused[reason] = None
-    found.sort(key=lambda way: (round(way.length_m, 6), way.giving.link, way.fed.link))
-    return tuple(found[:MOST_HOSES]), tuple(refused)
+    per_m, ramp = rules.price.hose_per_m, rules.price.ramp
+    found.sort(
+        key=lambda way: (
+            round(per_m * way.length_m + ramp * way.crossings, 2),
+            round(way.length_m, 6),
+            way.giving.link,
+            way.fed.link,
+        )
+    )
+    # What keeps to the streets goes before what does not.
+    kept = [way for way in found if not way.is_over_open_ground] or found
+    return tuple(kept[:MOST_HOSES]), tuple(refused)
 
 
 def _hose_ways_between(
-    context: PlanningContext, stopped: StoppedNetwork, giving: Ints, fed: Ints, *, most: int
+    context: PlanningContext, stopped: StoppedNetwork, giving: Ints, fed: Ints, *, most: int, straight: bool
 ) -> tuple[HoseWay, ...]:
-    """Return the shortest hoses between links of the stopped network; zones with the same ones share them."""
-    network = context.request.network
+    """Return the cheapest hoses between links of the stopped network; zones with the same ones share them."""
     drawn = sha256()
     for rows in (giving, fed):
         for values in (rows, stopped.piece[rows], stopped.from_m[rows], stopped.to_m[rows]):
             drawn.update(values.tobytes())
     return context.once(
         "hoses",
-        (most, len(giving), drawn.digest()),
+        (straight, most, len(giving), drawn.digest()),
         lambda: hose_ways(
             _lines(context, stopped, giving),
             _lines(context, stopped, fed),
             context.request.rules,
-            scale=network.scale,
-            keep_out=tuple(network.keep_out.geometry),
+            routes=context.hose_routes,
             most=most,
+            straight=straight,
         ),
     )
 

@@ -7,6 +7,7 @@ and power, with the parts they are fed in together; customers off stay off.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -167,7 +168,7 @@ def resize_problem(plan: Plan, state: SolvedState) -> ResizeProblem:
         air_temp_c=plan.conditions.air_temp_c,
         state=state,
         network=network,
-        planned=_planned(state, network),
+        planned=_planned(state, network, {one.id: one.crossings for one in option.bypasses}),
         inlets=inlets,
         inlet_customer=names,
         demand=demand,
@@ -180,14 +181,15 @@ def resize_problem(plan: Plan, state: SolvedState) -> ResizeProblem:
     return replace(problem, _beside=np.where(np.abs(beside) > LEAST_BESIDE_M3_PER_S, beside, 0.0))
 
 
-def _planned(state: SolvedState, network: StateNetwork) -> tuple[FeedSize, ...]:
+def _planned(state: SolvedState, network: StateNetwork, crossings: Mapping[str, int]) -> tuple[FeedSize, ...]:
     feeds = state.feeds
     rows = np.flatnonzero(feeds.from_node >= 0)
     ends = zip(network.rows(feeds.from_node[rows]), network.rows(feeds.to_node[rows]), strict=True)
     found = []
     for row, (start, end) in zip(rows.tolist(), ends, strict=True):
         kind = FeedKind(feeds.kind[row])
-        feed = Feed(kind, feeds.bypass_id[row], int(start), int(end), float(feeds.length_m[row]))
+        name, length = feeds.bypass_id[row], float(feeds.length_m[row])
+        feed = Feed(kind, name, int(start), int(end), length, crossings=crossings.get(name, 0))
         found.append(FeedSize(feed, float(feeds.bore_mm[row]) / MM_PER_M, int(feeds.parallel[row])))
     return tuple(found)
 

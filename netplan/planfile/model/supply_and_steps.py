@@ -94,8 +94,19 @@ class Bypass(PlanElement):
     customers: int = 0
     price: Money = 0.0
     note: str = ""
+    route: tuple[tuple[Metres, Metres], ...] = Field(
+        default=(),
+        description="x and y of its ends and bends; length_m is bypass.slack times its length",
+    )
+    crossings: int = Field(default=0, description="carriageways that it crosses, each with a ramp")
+    route_note: str = Field(default="", description="what is to be said of the route")
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+    @property
+    def course(self) -> tuple[tuple[float, float], ...]:
+        """Its route, or both ends where an older plan has none."""
+        return self.route or ((self.from_.x, self.from_.y), (self.to.x, self.to.y))
 
 
 class WeatherLine(PlanElement):

@@ -99,6 +99,9 @@ def _bypass(
         minimum_air_temp_c=beyond.coldest_c,
         customers=customers,
         price=in_currency(feed.price_minor),
+        route=() if size.feed.route is None else size.feed.route.xy,
+        crossings=size.feed.crossings,
+        route_note="" if size.feed.route is None else size.feed.route.note,
     )
 
 
