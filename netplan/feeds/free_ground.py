@@ -17,7 +17,7 @@ import shapely
 from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats, Ints
-from netplan.graph.visibility_graph import Barriers, Corners, VisibilityGraph, corners_of
+from netplan.graph.visibility_graph import Barriers, VisibilityGraph
 from netplan.network.model import Network
 
 __all__ = ["BUILDING", "CLEAR_M", "FreeGround", "LocalGround", "Obstacles", "lines_of_mains"]
@@ -115,7 +115,7 @@ class LocalGround:
         wide = shapely.buffer(lines, self.half_width, **_MITRE)
         beside = shapely.buffer(self.mains, MAIN_HALF_WIDTH_M, **_MITRE)
         street = shapely.union_all(np.concatenate([wide, areas, beside]))
-        corners = self._corners.joined_with(corners_of(np.array([street], dtype=object), within=True))
+        corners = np.concatenate([self._corners, shapely.get_coordinates(street)])
         return VisibilityGraph(corners, self._barriers, shapely.buffer(street, SEAM_M, **_MITRE))
 
     @cached_property
@@ -125,10 +125,9 @@ class LocalGround:
         return np.asarray(shapely.get_parts(shapely.line_merge(shapely.union_all(lines))), dtype=object)
 
     @cached_property
-    def _corners(self) -> Corners:
+    def _corners(self) -> Floats:
         around = shapely.simplify(shapely.buffer(self.obstacles, CLEAR_M, **_MITRE), SIMPLER_M)
-        none = corners_of(np.zeros(0, dtype=object))
-        return none.joined_with(corners_of(around)) if len(around) else none
+        return np.asarray(shapely.get_coordinates(around))
 
     @cached_property
     def _barriers(self) -> Barriers:

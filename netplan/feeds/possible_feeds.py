@@ -24,6 +24,7 @@ __all__ = [
     "BypassEnd",
     "HoseWay",
     "MainLines",
+    "apart_m",
     "bypass_feeds",
     "bypass_pairs",
     "hose_feeds",
@@ -170,7 +171,7 @@ def bypass_feeds(
     found = []
     for giving, fed in bypass_pairs(ends, part):
         if straight:
-            length = rules.bypass.slack * _apart_m(giving, fed) / routes.scale
+            length = rules.bypass.slack * apart_m(giving, fed) / routes.scale
             route, crossings = None, 0
         else:
             route = routes.route((giving.x_m, giving.y_m), (fed.x_m, fed.y_m), rules)
@@ -191,7 +192,8 @@ def bypass_pairs(ends: Sequence[BypassEnd], part: int) -> list[tuple[BypassEnd, 
     return [(a, b) for a in in_order for b in in_order if a.part == 0 and b.part == part]
 
 
-def _apart_m(some: BypassEnd, other: BypassEnd) -> float:
+def apart_m(some: BypassEnd, other: BypassEnd) -> float:
+    """Return the straight distance between two tees [m in the CRS]."""
     return float(np.hypot(some.x_m - other.x_m, some.y_m - other.y_m))
 
 

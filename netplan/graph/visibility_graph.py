@@ -1,8 +1,7 @@
 """Shortest paths in a plane with barriers, by A* over the corners where such a path can bend.
 
-A shortest path among polygons is straight but for bends at their corners, and touches what it bends at: an
-edge of the visibility graph that would cut into the corner it ends at is never part of one. Which corners see
-one another is asked only of those that a search comes by, and kept.
+A shortest path among polygons is straight but for bends at their corners. Which corners see one another is
+asked only of those that a search comes by, and kept.
 """
 
 from __future__ import annotations
@@ -18,7 +17,7 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Flags, Floats, Ints
 
-__all__ = ["Barriers", "Corners", "VisibilityGraph", "corners_of"]
+__all__ = ["Barriers", "VisibilityGraph"]
 
 ROUNDING: Final = 1e-9
 """What rounding may do to a length or a turn (own) [m, m²]."""
@@ -26,59 +25,6 @@ _START, _STOP = -2, -3
 Instead = Mapping[int, Any]
 """Shapes that count instead of the barriers of their owners; None for nothing."""
 _AS_THEY_ARE: Final[Instead] = MappingProxyType({})
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Corners:
-    """Corners of polygons where a path round or within them can bend.
-
-    Parameters
-    ----------
-    xy : float array, shape (n, 2)
-        Places.
-    before, after : float arrays, shape (n, 2)
-        The corners next to each on its ring.
-    """
-
-    xy: Floats
-    before: Floats
-    after: Floats
-
-    def __len__(self) -> int:
-        return len(self.xy)
-
-    def take(self, rows: Ints | Flags) -> Corners:
-        """Return some of them."""
-        return Corners(self.xy[rows], self.before[rows], self.after[rows])
-
-    def joined_with(self, other: Corners) -> Corners:
-        """Return both, sorted by place: the order of the polygons then changes no answer."""
-        parts = ((self.xy, other.xy), (self.before, other.before), (self.after, other.after))
-        all_of = Corners(*(np.concatenate(pair) for pair in parts))
-        columns = [all_of.after, all_of.before, all_of.xy]
-        return all_of.take(np.lexsort([part[:, axis] for part in columns for axis in (1, 0)]))
-
-
-def corners_of(polygons: NDArray[np.object_], *, within: bool = False) -> Corners:
-    """Return the corners of polygons at which a path can bend.
-
-    Parameters
-    ----------
-    polygons : array of shapely Polygons or MultiPolygons
-    within : bool
-        Whether the path runs within the polygons instead of outside them.
-    """
-    rings, polygon = shapely.get_rings(shapely.get_parts(polygons), return_index=True)
-    is_outer = np.diff(polygon, prepend=-1) > 0
-    found: list[tuple[Floats, Floats, Floats]] = [(np.zeros((0, 2)),) * 3]
-    for ring, is_on_left in zip(rings, shapely.is_ccw(rings) == is_outer, strict=True):
-        xy = shapely.get_coordinates(ring)[:-1]
-        before, after = np.roll(xy, 1, axis=0), np.roll(xy, -1, axis=0)
-        # With the polygon on its left a ring turns left where that is less than half a circle wide.
-        turn = _cross(xy - before, after - xy) * (1.0 if is_on_left else -1.0)
-        bends = turn < -ROUNDING if within else turn > ROUNDING
-        found.append((xy[bends], before[bends], after[bends]))
-    return Corners(*(np.concatenate(part) for part in zip(*found, strict=True)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,25 +47,27 @@ class VisibilityGraph:
 
     Parameters
     ----------
-    corners : Corners
+    corners : float array, shape (n, 2)
         Where paths can bend; those on a barrier or outside `within` are left out.
     barriers : Barriers
     within : shapely geometry, optional
         What holds every path; None: the whole plane.
     """
 
-    def __init__(self, corners: Corners, barriers: Barriers, within: Any | None = None) -> None:
+    def __init__(self, corners: Floats, barriers: Barriers, within: Any | None = None) -> None:
         self._tree = shapely.STRtree(barriers.shapes)
         self._owner = barriers.owner
         self._within = within
         if within is not None:
             shapely.prepare(within)
-        points = shapely.points(corners.xy)
+        # In the order of their places, so that the order of what they are corners of changes no answer.
+        corners = np.unique(corners, axis=0)
+        points = shapely.points(corners)
         free = np.ones(len(corners), dtype=bool)
         free[self._tree.query(points, predicate="intersects")[0]] = False
         if within is not None:
             free &= shapely.covers(within, points)
-        self._corners = corners.take(free)
+        self._corners: Floats = corners[free]
         self._seen_from: dict[int, tuple[Ints, Floats]] = {}
 
     def shortest_path(
@@ -140,10 +88,10 @@ class VisibilityGraph:
             return None
         if self._sees(start, stop[None], instead)[0]:
             return np.array([start, stop])
-        xy = self._corners.xy
+        xy = self._corners
         before, ahead = _length(xy - start), _length(xy - stop)
         near = np.flatnonzero(before + ahead <= limit + ROUNDING)
-        first, last = (near[self._seen(end, near, instead)] for end in (start, stop))
+        first, last = (near[self._sees(end, xy[near], instead)] for end in (start, stop))
         to_stop = np.full(len(xy), np.inf)
         to_stop[last] = ahead[last]
         return self._search(start, stop, first, to_stop, limit)
@@ -152,7 +100,7 @@ class VisibilityGraph:
         self, start: Floats, stop: Floats, first: Ints, to_stop: Floats, limit: float
     ) -> Floats | None:
         """Return the path over corners, of which the first are seen from the start."""
-        xy = self._corners.xy
+        xy = self._corners
         length = np.full(len(xy), np.inf)
         length[first] = _length(xy[first] - start)
         came_from = np.full(len(xy), _START)
@@ -183,19 +131,10 @@ class VisibilityGraph:
     def _row(self, corner: int) -> tuple[Ints, Floats]:
         """Return the corners that a path can go on to from a corner, and how far they are."""
         if corner not in self._seen_from:
-            here, others = self._corners.xy[corner], np.arange(len(self._corners))
-            along = self._corners.xy - here
-            others = others[_touches(self._corners.take([corner]), along) & (others != corner)]
-            seen = others[self._seen(here, others, _AS_THEY_ARE)]
-            self._seen_from[corner] = seen, _length(along[seen])
+            here = self._corners[corner]
+            seen = np.flatnonzero(self._sees(here, self._corners, _AS_THEY_ARE))
+            self._seen_from[corner] = seen, _length(self._corners[seen] - here)
         return self._seen_from[corner]
-
-    def _seen(self, place: Floats, rows: Ints, instead: Instead) -> Flags:
-        """Return which corners a place sees, of those that it does not reach by cutting into the corner."""
-        some = self._corners.take(rows)
-        seen = _touches(some, some.xy - place)
-        seen[seen] = self._sees(place, some.xy[seen], instead)
-        return seen
 
     def _sees(self, place: Floats, others: Floats, instead: Instead) -> Flags:
         """Return which places another one sees."""
@@ -214,17 +153,6 @@ class VisibilityGraph:
         if self._within is not None:
             seen[seen] = shapely.covers(self._within, lines[seen])
         return seen
-
-
-def _touches(corners: Corners, along: Floats) -> Flags:
-    """Return whether lines along these directions only touch the rings at the corners."""
-    before = _cross(along, corners.before - corners.xy)
-    after = _cross(along, corners.after - corners.xy)
-    return np.asarray(before * after >= -ROUNDING)
-
-
-def _cross(some: Floats, others: Floats) -> Floats:
-    return np.asarray(some[..., 0] * others[..., 1] - some[..., 1] * others[..., 0])
 
 
 def _length(some: Floats) -> Floats:

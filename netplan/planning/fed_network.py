@@ -16,8 +16,8 @@ from netplan.planning.connectivity import CutConnectivity
 from netplan.planning.context import PlanningContext
 from netplan.planning.deficient_parts import DeficientPart
 from netplan.planning.feeds_for_part import (
+    bypass_refused,
     bypass_ways,
-    bypasses_refused,
     hose_ways_of,
     stops_of_bypass,
     valve_ways,
@@ -113,8 +113,8 @@ def fed_network(
         start = stop
         bypasses = bypass_ways(context, cut, stopped, part, pressure_pa_gauge, straight=straight)
         if not (straight or bypasses or of_part):
-            too_long = bypasses_refused(context, cut, stopped, part, pressure_pa_gauge)
-            refused.update(dict.fromkeys(f"{_words(FeedKind.BYPASS)} {reason}" for reason in too_long))
+            too_long = bypass_refused(context, cut, stopped, part, pressure_pa_gauge)
+            refused.update({too_long: None} if too_long else {})
         every = (*bypasses, *of_part, *valve_ways(context, reach, part))
         joins.update((feed.label, _join(context, cut, stopped, feed, hoses)) for feed in every)
         some_feeds, why = _allowed(context, cut, part, every, joins)

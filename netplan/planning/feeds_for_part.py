@@ -15,6 +15,7 @@ from netplan.feeds.possible_feeds import (
     BypassEnd,
     HoseWay,
     MainLines,
+    apart_m,
     bypass_pairs,
     hose_ways,
 )
@@ -30,8 +31,8 @@ from netplan.planning.stopped_network import StoppedNetwork, live_tee
 
 __all__ = [
     "WELL_FED",
+    "bypass_refused",
     "bypass_ways",
-    "bypasses_refused",
     "hose_ways_of",
     "stops_of_bypass",
     "tee_places",
@@ -75,24 +76,22 @@ def bypass_ways(
     )
 
 
-def bypasses_refused(
+def bypass_refused(
     context: PlanningContext,
     cut: Cut,
     stopped: StoppedNetwork,
     part: DeficientPart,
     pressure_pa_gauge: Floats,
-) -> tuple[str, ...]:
-    """Return why bypasses across the zone that could feed the part may not be laid: too long a route."""
+) -> str:
+    """Return why the shortest bypass to a part without any may not be laid; empty where no tee is."""
     rules, routes = context.request.rules, context.hose_routes
-    found: list[str] = []
-    for ends in _tees_to_join(context, cut, stopped, part, pressure_pa_gauge):
-        laid = {feed.label for feed in bypass_feeds(ends, 1, rules, routes=routes)}
-        for giving, fed in bypass_pairs(ends, 1):
-            label = f"{giving.label}>{fed.label}"
-            if label not in laid:
-                places = (giving.x_m, giving.y_m), (fed.x_m, fed.y_m)
-                found.append(f"{label}: {routes.refusal(*places, rules)}")
-    return tuple(found)
+    tees = _tees_to_join(context, cut, stopped, part, pressure_pa_gauge)
+    pairs = [pair for ends in tees for pair in bypass_pairs(ends, 1)]
+    if not pairs:
+        return ""
+    giving, fed = min(pairs, key=lambda pair: (round(apart_m(*pair), 6), pair[0].label, pair[1].label))
+    why = routes.refusal((giving.x_m, giving.y_m), (fed.x_m, fed.y_m), rules)
+    return f"bypass {giving.label}>{fed.label}: {why}"
 
 
 def _tees_to_join(
