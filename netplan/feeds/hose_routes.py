@@ -117,7 +117,7 @@ class HoseRoutes:
         slack, reach = rules.bypass.slack, rules.bypass.reach_m
         straight = slack * float(np.hypot(stop[0] - start[0], stop[1] - start[1])) / self._scale
         if straight > reach:
-            return f"{straight:.0f} m in a straight line, beyond bypass.reach_m of {reach:g} m"
+            return f"{straight:.1f} m in a straight line, beyond bypass.reach_m of {reach:g} m"
         low, high = sorted((start, stop))
         ends = np.array([low, high])
         span = FARTHER * reach / slack * self._scale
@@ -131,7 +131,7 @@ class HoseRoutes:
         ]
         lengths = [slack * route.length_m for route in longer if route is not None]
         if lengths:
-            return f"{min(lengths):.0f} m by its route, beyond bypass.reach_m of {reach:g} m"
+            return f"{min(lengths):.1f} m by its route, beyond bypass.reach_m of {reach:g} m"
         return f"no way round what lies between within {FARTHER:g} × bypass.reach_m of {reach:g} m"
 
     def _half_width(self, rules: Rules) -> float:
@@ -205,18 +205,19 @@ def _crossings(path: Floats, streets: NDArray[np.object_]) -> int:
     """Return how often a path goes from one side of a street's centre line to the other.
 
     What begins or ends in the middle of the carriageway is no crossing, nor what runs along it and leaves it
-    on the side that it came from.
+    on the side that it came from. Where several centre lines meet they are crossed once.
     """
     route = shapely.LineString(path)
     near = streets[shapely.dwithin(streets, route, MIDDLE_M)] if len(streets) else streets
-    return sum(_crosses(route, street) for street in near)
+    at = np.sort([place for street in near for place in _crossed_at(route, street)])
+    return int((np.diff(at, prepend=-np.inf) > 2.0 * MIDDLE_M).sum())
 
 
-def _crosses(route: Any, street: Any) -> int:
-    within = shapely.line_merge(
-        shapely.intersection(route, shapely.buffer(street, MIDDLE_M, cap_style="flat"))
-    )
-    found = 0
+def _crossed_at(route: Any, street: Any) -> list[float]:
+    """Return how far along a path it crosses the centre line of a street."""
+    middle = shapely.buffer(street, MIDDLE_M, cap_style="flat")
+    within = shapely.line_merge(shapely.intersection(route, middle))
+    found = []
     for part in shapely.get_parts(within):
         if shapely.get_dimensions(part) != 1 or not shapely.intersects(part, street):
             continue
@@ -224,7 +225,9 @@ def _crosses(route: Any, street: Any) -> int:
         low, high = float(ends.min()) - BESIDE_M, float(ends.max()) + BESIDE_M
         if low > 0.0 and high < route.length:
             sides = [_is_left(street, shapely.line_interpolate_point(route, at)) for at in (low, high)]
-            found += sides[0] != sides[1]
+            if sides[0] != sides[1]:
+                crossing = shapely.centroid(shapely.intersection(part, street))
+                found.append(float(shapely.line_locate_point(route, crossing)))
     return found
 
 

@@ -6,35 +6,19 @@ import math
 import random
 from typing import Any
 
-import numpy as np
 import pytest
 import shapely
 
-from netplan.feeds.free_ground import FreeGround, Obstacles
-from netplan.feeds.hose_routes import HoseRoute, HoseRoutes
+from netplan.feeds.hose_routes import HoseRoute
 from netplan.rules import Rules, read_rules
+from tests.support.hose_routes import routes_round
 from tests.support.route_oracle import MITRE, XY, grown, shortest_way
 
 SLACK = 1.15
-NOTHING = np.zeros(0, dtype=object)
 
 
 def _rules(reach_m: float) -> Rules:
     return read_rules(None, {"bypass": {"reach_m": reach_m, "slack": SLACK, "street_half_width_m": 6.0}})
-
-
-def _array(shapes: list[Any]) -> Any:
-    found = np.empty(len(shapes), dtype=object)
-    found[:] = shapes
-    return found
-
-
-def _routes(
-    obstacles: list[Any], streets: list[Any] | None = None, mains: list[Any] | None = None, scale: float = 1.0
-) -> HoseRoutes:
-    kinds = tuple("rail" if shape.geom_type == "LineString" else "building" for shape in obstacles)
-    ground = FreeGround(Obstacles(_array(obstacles), kinds), _array(streets or []), _array(mains or []))
-    return HoseRoutes(ground, scale)
 
 
 def _obstacles(rng: random.Random, count: int) -> list[Any]:
@@ -83,7 +67,7 @@ def _length(route: HoseRoute | None) -> float:
 def test_the_route_is_the_shortest_of_a_brute_force_visibility_graph(seed: int) -> None:
     obstacles, start, stop = _case(seed)
     reach = (45.0, 70.0, 150.0)[seed % 3]
-    route = _routes(obstacles).route(start, stop, _rules(reach))
+    route = routes_round(obstacles).route(start, stop, _rules(reach))
     known = shortest_way(start, stop, obstacles)
     assert _length(route) == pytest.approx(known if SLACK * known <= reach else math.inf, abs=1e-6)
 
@@ -92,7 +76,7 @@ def test_the_route_is_the_shortest_of_a_brute_force_visibility_graph(seed: int) 
 def test_the_route_lies_between_the_shortest_of_a_little_less_and_a_little_more_room(seed: int) -> None:
     # The exact shortest way with all of one clearance: bends and barriers alike.
     obstacles, start, stop = _case(seed)
-    route = _routes(obstacles).route(start, stop, _rules(400.0))
+    route = routes_round(obstacles).route(start, stop, _rules(400.0))
     near, far = (
         shortest_way(start, stop, obstacles, bends_m=clear, least_m=clear - 1e-7) for clear in (0.14, 0.25)
     )
@@ -122,7 +106,7 @@ def test_along_streets_it_is_the_shortest_within_them(seed: int, name: str) -> N
     start, stop = _in_street(rng, street, blocked), _in_street(rng, street, blocked)
     reach = 60.0
     along, anywhere = (shortest_way(start, stop, obstacles, within) for within in (street, None))
-    route = _routes(obstacles, streets).route(start, stop, _rules(reach))
+    route = routes_round(obstacles, streets).route(start, stop, _rules(reach))
     keeps = SLACK * along <= reach
     known = along if keeps else anywhere if SLACK * anywhere <= reach else math.inf
     assert _length(route) == pytest.approx(known, abs=1e-6)
@@ -141,10 +125,10 @@ def _in_street(rng: random.Random, street: Any, blocked: Any) -> XY:
 @pytest.mark.parametrize("seed", range(100, 130))
 def test_every_route_is_no_shorter_than_straight_and_clear_of_obstacles(seed: int) -> None:
     obstacles, start, stop = _case(seed)
-    routes, rules = _routes(obstacles), _rules(400.0)
+    routes, rules = routes_round(obstacles), _rules(400.0)
     route = routes.route(start, stop, rules)
     back = routes.route(stop, start, rules)
-    fresh = _routes(obstacles[::-1]).route(stop, start, rules)
+    fresh = routes_round(obstacles[::-1]).route(stop, start, rules)
     assert (route is None) == (back is None) == (fresh is None)
     if route is not None and back is not None and fresh is not None:
         assert route.xy[0] == start
@@ -163,7 +147,7 @@ def test_one_obstacle_more_never_shortens_a_route(seed: int) -> None:
     rules, length = _rules(400.0), 0.0
     lengths = []
     for count in range(len(obstacles) + 1):
-        longer = _length(_routes(obstacles[:count]).route(start, stop, rules))
+        longer = _length(routes_round(obstacles[:count]).route(start, stop, rules))
         lengths.append(longer - length)
         length = longer
     assert min(step for step in lengths if not math.isnan(step)) >= -1e-9
@@ -171,8 +155,8 @@ def test_one_obstacle_more_never_shortens_a_route(seed: int) -> None:
 
 def test_lengths_are_true_ones() -> None:
     house = shapely.box(20, -5, 30, 5)
-    plain = _routes([house]).route((0.0, 0.0), (50.0, 0.0), _rules(60.0))
-    scaled = _routes([house], scale=1.001).route((0.0, 0.0), (50.0, 0.0), _rules(60.0))
+    plain = routes_round([house]).route((0.0, 0.0), (50.0, 0.0), _rules(60.0))
+    scaled = routes_round([house], scale=1.001).route((0.0, 0.0), (50.0, 0.0), _rules(60.0))
     assert plain is not None
     assert scaled is not None
     assert scaled.length_m == pytest.approx(plain.length_m / 1.001)
@@ -181,8 +165,8 @@ def test_lengths_are_true_ones() -> None:
 @pytest.mark.parametrize("reach_m", [30.0, 60.0, 90.0])
 def test_what_is_found_does_not_depend_on_what_was_asked_before(reach_m: float) -> None:
     obstacles, start, stop = _case(7)
-    rules, used = _rules(reach_m), _routes(obstacles)
-    wanted = _routes(obstacles).route(start, stop, rules)
+    rules, used = _rules(reach_m), routes_round(obstacles)
+    wanted = routes_round(obstacles).route(start, stop, rules)
     for most in (5.0, 20.0, 35.0, reach_m):
         used.along_streets(start, stop, rules, most)
     assert used.route(start, stop, rules) == wanted
