@@ -69,7 +69,9 @@ def test_bypasses_run_from_every_live_stop_to_the_parts_stops() -> None:
 def test_nothing_is_laid_across_a_keep_out() -> None:
     river = routes_round([shapely.box(10, -50, 12, 20)], kind="keep-out area")
     assert [feed.label for feed in bypass_feeds(ENDS, 1, RULES, routes=river)] == ["S3>S2"]
-    assert river.refusal((0.0, 0.0), (40.0, 0.0), RULES) == "68.2 m by its route, beyond bypass.reach_m of 60 m"
+    assert (
+        river.refusal((0.0, 0.0), (40.0, 0.0), RULES) == "68.2 m by its route, beyond bypass.reach_m of 60 m"
+    )
 
 
 def test_a_bypass_goes_no_farther_than_the_reach() -> None:
