@@ -58,8 +58,8 @@ def feed_lower_bound_minor(
     -----
     It is the price of the cheapest kind at its least length with one hose: every real feed of that kind is
     as long or longer, for its route is no shorter than the straight line; ramps, more hoses and excavations
-    for tees only add. With exact distances, free ground and no carriageway between it equals the real price of
-    a feed whose tees lie in the stops' own pits.
+    for tees only add. With exact distances, free ground and no carriageway between it equals the real price
+    of a feed whose tees lie in the stops' own pits.
     """
     bounds = []
     # What rounding does to a distance must not take away a feed that is just within reach.
