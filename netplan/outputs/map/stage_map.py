@@ -41,7 +41,7 @@ def stage_map(staging: Staging, layers: dict[str, gpd.GeoDataFrame], number: int
         scripts=("stage.js",),
         place=(lat, lon),
         data=data,
-        options={"prefer_canvas": True},
+        options={"preferCanvas": True},
     ).html()
 
 
