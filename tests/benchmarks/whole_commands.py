@@ -17,7 +17,7 @@ from functools import partial
 from pathlib import Path
 
 from netplan.cli.sample import sample_network
-from tests.benchmarks.start import OURS, ROOT, least_in_turn, processor_seconds
+from tests.benchmarks.start import OURS, ROOT, least_in_turn, processor_seconds, write_byte_code
 
 OUT = Path(__file__).parents[2] / "docs" / "benchmarks" / "commands.md"
 TOWN = str(sample_network())
@@ -73,6 +73,7 @@ def table(runs: int, before: Path | None) -> list[str]:
     """Return the rows of the table: least of `runs` runs of each, taken in turn."""
     rows = []
     checkouts = [ROOT] if before is None else [ROOT, before]
+    write_byte_code(checkouts)
     with tempfile.TemporaryDirectory() as folder:
         home = Path(folder)
         ours = home / "ours.py"
