@@ -18,6 +18,8 @@ def main() -> None:
     # Arrays of a city live for a moment each, and clearing huge pages for them takes longer than small ones:
     # the benchmark of a city can be run with either. It counts only before numpy is loaded.
     os.environ.setdefault("NUMPY_MADVISE_HUGEPAGE", "0")
+    # Looking for plugins of pydantic reads the files of every package that is installed; none is ours.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     # Loading makes a million small objects that stay: looking through them again and again takes a tenth of
     # a plan.
     gc.set_threshold(*COLLECT_AFTER)
