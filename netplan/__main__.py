@@ -9,7 +9,7 @@ from netplan.core.errors import StoppedError
 
 __all__ = ["main"]
 
-COLLECT_AFTER: Final = (100_000, 50, 50)
+COLLECT_AFTER: Final = (500_000, 50, 50)
 """Objects, and collections of younger ones, between two collections of garbage (own) [-]."""
 
 
@@ -27,7 +27,11 @@ def main() -> None:
         from netplan.cli import main as command_line
     except KeyboardInterrupt:
         sys.exit(StoppedError.exit_code)
-    command_line()
+    try:
+        command_line()
+    finally:
+        # The end of Python looks for garbage several times; its memory goes as a whole anyway.
+        gc.freeze()
 
 
 if __name__ == "__main__":

@@ -237,7 +237,7 @@ class FeedChecker:
         demand = self._case.demand_m3_per_s_std if demand_m3_per_s_std is None else demand_m3_per_s_std
         skip = np.zeros(len(self._case.inlets), dtype=bool) if skip_inlets is None else skip_inlets
         # Hours and air temperatures often draw the same; a digest is much smaller than what it stands for.
-        digest = hashlib.blake2b(np.ascontiguousarray(demand), digest_size=32).digest()
+        digest = hashlib.blake2b(demand.tobytes(), digest_size=32).digest()
         key = (*sizes, digest, skip.tobytes())
         if key not in self._known:
             self._known[key] = self._solved(sizes, demand, skip)
