@@ -53,7 +53,7 @@ WHY = """What forbids less, of packages that each do a part of the work and coul
 - geopandas and pandas carry the layers of `plan.gpkg` and of the map, and the streets and buildings of a kept network;
   geopandas loads pyproj, and that `urllib` and `ssl`, before any coordinate is touched.
 - scipy carries the sparse matrices of the flow and the connected parts. Its layer for other array packages asks numpy for
-  every name that it has, `numpy.f2py`, `numpy.typing` and `numpy.testing` among them, and its connected parts load all of
+  every name that it has, `numpy.f2py` and `numpy.testing` among them, and its connected parts load all of
   `scipy.linalg`; from the GeoPackage its nearest neighbours come on top.
 - pyarrow carries the tables of the network; pydantic builds the models of `plan.json` and of the rules at every start, and
   Python the dataclasses.
