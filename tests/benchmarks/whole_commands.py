@@ -173,7 +173,7 @@ def main() -> None:
         + "\n\n## Loading, by package\n\n"
         f"Made by the same command: seconds that the modules of each package take to load within the call by "
         f"`python -X importtime`, ours without what they bring along, the least of {given.runs} runs; packages "
-        f"below {LONG_S:g} s are added up. It counts a little more than loading takes without it.\n\n"
+        f"below {LONG_S:g} s are added up. They are by the clock, so that a busy machine counts more.\n\n"
         "| package | GeoPackage [s] | kept network [s] | demo [s] |\n|---|--:|--:|--:|\n"
         + "\n".join(loading)
         + "\n\n"
