@@ -46,7 +46,7 @@ START = {"typer", "pydantic", "rich"}
 ARRAYS = {*START, "numpy", "pandas", "pint", "pyarrow", "pyproj", "scipy", "shapely"}
 READING = {*ARRAYS, "geopandas", "pyogrio"}
 EXPLAINING = {*READING, "qdldl"}
-PLANNING = {*EXPLAINING, "xlsxwriter"}
+PLANNING = {*EXPLAINING, "branca", "folium", "xlsxwriter"}
 
 WORK = ("--main", "M0142", "--from", "158", "--to", "162")
 TOWN = str(sample_network())
@@ -177,7 +177,7 @@ def test_a_command_imports_what_it_uses(tmp_path: Path) -> None:
     planned, ours, _ = _call(tmp_path, "plan", TOWN, *WORK, *quick, "--out", "plan")
     assert planned <= PLANNING
     assert not {name for name in ours if name.startswith("netplan.readers.mapping")}
-    assert {"xlsxwriter", "qdldl"} <= planned  # the list is no longer than what is used
+    assert {"folium", "qdldl"} <= planned  # the list is no longer than what is used
     listed, _, _ = _call(tmp_path, "explain", "plan")
     assert listed <= {*EXPLAINING} - {"pyogrio"}
     explained, _, _ = _call(tmp_path, "explain", "plan", "pressure:S1")

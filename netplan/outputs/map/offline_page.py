@@ -10,15 +10,39 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, cast
 
+import folium
+from branca.element import Element, Figure
 from xstatic.pkg import leaflet
 
 __all__ = ["MapPage", "static_text"]
 
 
-_MAP_OPTIONS: Final = {"zoom": 17, "zoomSnap": 0.25, "zoomControl": False, "attributionControl": False}
-"""Options of every map; the pages add their own zoom buttons and say their origin themselves."""
+class Verbatim(Element):
+    """Text that goes into the page as it is: our own files, never text from the data."""
+
+    def __init__(self, text: str, name: str) -> None:
+        super().__init__()
+        self._name = name
+        self._id = name
+        self.text = text
+
+    def render(self, **_: Any) -> str:
+        """Return the text."""
+        return self.text
+
+
+class OfflineMap(folium.Map):
+    """A folium map that asks no server for scripts, styles or tiles."""
+
+    default_js: list[tuple[str, str]] = []  # noqa: RUF012 - folium's own name and kind
+    default_css: list[tuple[str, str]] = []  # noqa: RUF012
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(tiles=None, zoom_control=False, zoom_start=17, **options)
+        # folium draws random names; the same plan must give the same bytes.
+        self._id = "plan"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +68,7 @@ class MapPage:
     tiles : str, optional
         Address pattern of an online background that the reader may switch on.
     options : mapping of str to value
-        Options of the map, by the names that Leaflet gives them.
+        Options of the map.
     """
 
     title: str
@@ -60,23 +84,25 @@ class MapPage:
 
     def html(self) -> str:
         """Return the page as one file. Without tiles it forbids itself every request."""
+        page = OfflineMap(
+            location=list(self.place), max_zoom=22, zoomSnap=0.25, attribution_control=False, **self.options
+        )
+        figure = cast(Figure, page.get_root())
+        figure.title = html.escape(self.title)
+        figure.header.add_child(Verbatim(_policy(self.tiles), "policy"), index=0)
+        figure.header.add_child(Verbatim(f"<style>{_leaflet_css()}</style>", "leaflet_css"))
+        css = static_text("base.css") + static_text(self.style)
+        figure.header.add_child(Verbatim(f"<style>{css}</style>", "page_css"))
+        figure.header.add_child(Verbatim(f"<script>{_leaflet_js()}</script>", "leaflet_js"))
         shell = static_text("shell.html").format(
             label=self.label, kicker=self.kicker, body=static_text(self.panel)
         )
-        options = {"center": self.place, **_MAP_OPTIONS, **self.options}
-        parts = {
-            "policy": _policy(self.tiles),
-            "title": html.escape(self.title),
-            "leaflet_css": _leaflet_css(),
-            "page_css": static_text("base.css") + static_text(self.style),
-            "leaflet_js": _leaflet_js(),
-            "shell": shell,
-            "data": _json(self.data),
-            "options": json.dumps(options, allow_nan=False),
-            "scripts": "\n".join(static_text(name) for name in ("base.js", *self.scripts)),
-        }
-        # In one pass, so that nothing inside a part is taken for a slot.
-        return re.sub(r"\$\{(\w+)\}", lambda slot: parts[slot[1]], static_text("page.html"))
+        figure.html.add_child(Verbatim(shell, "page"))
+        data = f'<script type="application/json" id="page-data">{_json(self.data)}</script>'
+        figure.html.add_child(Verbatim(data, "data"))
+        scripts = (static_text(name) for name in ("base.js", *self.scripts))
+        figure.script.add_child(Verbatim("\n".join(scripts), "own_scripts"))
+        return str(figure.render())
 
 
 def _json(data: dict[str, Any]) -> str:

@@ -46,7 +46,7 @@ def screen_map(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> str:
         scripts=("screen.js",),
         place=(lat, lon),
         data=data,
-        options={"preferCanvas": True},
+        options={"prefer_canvas": True},
     ).html()
 
 

@@ -41,7 +41,7 @@ def stage_map(staging: Staging, layers: dict[str, gpd.GeoDataFrame], number: int
         scripts=("stage.js",),
         place=(lat, lon),
         data=data,
-        options={"preferCanvas": True},
+        options={"prefer_canvas": True},
     ).html()
 
 
