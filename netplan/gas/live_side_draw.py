@@ -14,11 +14,11 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
+from scipy.optimize import brentq
 
 from netplan.core.arrays import Floats
 from netplan.core.constants import GAS_CONSTANT_J_PER_MOL_K
 from netplan.core.errors import BadInputError
-from netplan.gas.brent_root import root_between
 from netplan.hydraulics import FlowConditions, FlowState, NetworkSolver
 from netplan.hydraulics.pressure_drop import DropLaw, drop_law
 from netplan.reference.gas import DRY_AIR_MOLAR_MASS_KG_PER_MOL
@@ -133,9 +133,7 @@ class FlowPath:
         most = _FIRST_GUESS_M3_PER_S
         while self.lost_pa2(most) < driving:
             most *= 4.0
-        return root_between(
-            lambda flow: self.lost_pa2(flow) - driving, 0.0, most, absolute=1e-12, relative=_CLOSE
-        )
+        return float(brentq(lambda flow: self.lost_pa2(flow) - driving, 0.0, most, xtol=1e-12, rtol=_CLOSE))
 
     def flow_from(self, supply: Supply, at_most: float = math.inf) -> float:
         """Return the flow at which path and live network agree [m³/s at 15 °C, 101.325 kPa].
@@ -159,7 +157,7 @@ class FlowPath:
         def spare(flow: float) -> float:
             return self.driving_pa2(supply(flow)) - self.lost_pa2(flow)
 
-        return root_between(spare, 0.0, most, absolute=1e-9, relative=_CLOSE_ENOUGH)
+        return float(brentq(spare, 0.0, most, xtol=1e-9, rtol=_CLOSE_ENOUGH))
 
 
 def greatest_draw(supply: Supply, most: float) -> float:
