@@ -13,8 +13,7 @@ from typing import Any
 
 import networkx as nx
 import shapely
-from shapely.geometry import LineString, Polygon
-from shapely.ops import nearest_points
+from shapely.geometry import Polygon
 
 from netplan.network.model import Network
 from netplan.rules.rule_set import Rules
@@ -119,13 +118,21 @@ def grown(shapes: list[Any], within_m: float, width_m: float) -> tuple[list[list
             return groups, shapes
         found = []
         for some in nx.connected_components(near):
-            strips = [
-                LineString(nearest_points(shapes[a], shapes[b])).buffer(width_m / 2, cap_style="square")
+            gaps = [
+                _gap(shapes[a], shapes[b], width_m)
                 for a, b in near.subgraph(some).edges
+                if not shapes[a].intersects(shapes[b])
             ]
-            whole = shapely.unary_union([*(shapes[row] for row in some), *strips])
+            whole = shapely.unary_union([*(shapes[row] for row in some), *gaps])
             found.append(([member for row in some for member in groups[row]], whole))
         groups, shapes = [group for group, _ in found], [shape for _, shape in found]
+
+
+def _gap(a: Any, b: Any, width_m: float) -> Any:
+    """Return the hull of the ends of two outlines that face each other, as far back as the width."""
+    reach = a.distance(b) + width_m
+    ends = [a.intersection(b.buffer(reach, quad_segs=8)), b.intersection(a.buffer(reach, quad_segs=8))]
+    return shapely.unary_union(ends).convex_hull
 
 
 def zone_ends(
