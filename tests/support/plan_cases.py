@@ -1,0 +1,185 @@
+"""Small random networks with rules, drawn so that whole plans on them are hard: for the exhaustive pricing."""
+
+from __future__ import annotations
+
+import random
+from typing import Any
+
+import networkx as nx
+import shapely
+
+from netplan.network.work_section import WorkPart, work_section
+from netplan.rules.read_rules import read_rules
+from netplan.rules.rule_set import Rules
+from tests.support.isolation_oracle import Case
+from tests.support.main_lengths import split_some
+from tests.support.networks import build, customer, fitting, main, service, station, valve
+
+__all__ = ["HOURS", "plan_case", "plan_rules"]
+
+HOURS = 9.0
+
+
+def plan_rules(seed: int) -> Rules:
+    """Return rules with few sizes, no hoses, and prices that vary from case to case."""
+    rng = random.Random(f"rules {seed}")  # noqa: S311
+    ground = random.Random(f"ground {seed}")  # noqa: S311
+    return read_rules(
+        None,
+        {
+            "clearance": {"work_m": 0.9, "through_record_joints": seed % 4 == 1},
+            "pressure": {"minimum_mbar": 19.0, "margin_mbar": rng.choice([0.5, 2.0])},
+            "bypass": {
+                "reach_m": random.Random(f"reach {seed}").choice([12.0, 25.0, 60.0]),  # noqa: S311
+                "from_other_mains": False,
+                "bores_mm": [25.0, 51.0],
+                "parallel_max": rng.choice([1, 2]),
+                "velocity_max_m_s": rng.choice([6.0, 20.0]),
+            },
+            "price": {
+                "bypass": rng.choice([50.0, 400.0, 900.0]),
+                "bypass_per_m": rng.choice([1.0, 15.0]),
+                "open_valve": rng.choice([150.0, 700.0]),
+                "gas_per_m3": rng.choice([2.0, 40.0]),
+            },
+            "excavation": {
+                "price": ground.choice([0.0, 300.0, 900.0]),
+                "price_per_m": ground.choice([0.0, 40.0]),
+                "margin_m": ground.choice([0.3, 1.0]),
+                "width_m": ground.choice([0.8, 2.0]),
+                "merge_m": ground.choice([0.0, 1.0, 5.0, 20.0]),
+            },
+            "crew": {"relights_per_hour": rng.choice([2.0, 12.0])},
+            "choice": {"seconds": 600.0, "options": 5},
+        },
+    )
+
+
+def plan_case(seed: int) -> Case:
+    """Return a small network, meshed, sparse or tree-like by turns, with large and small customers."""
+    rng = random.Random(f"plan {seed}")  # noqa: S311
+    columns, rows = rng.choice([(2, 2), (2, 3), (3, 2), (2, 3), (3, 3)])
+    places = {
+        (i, j): (60.0 * i + rng.uniform(-9, 9), 60.0 * j + rng.uniform(-9, 9))
+        for i in range(columns)
+        for j in range(rows)
+    }
+    nodes = sorted(places)
+    layers: dict[str, Any] = {"mains": [], "valves": [], "services": [], "customers": [], "regulators": []}
+    edges = _edges(rng, columns, rows, ("meshed", "sparse", "tree")[seed % 3])
+    for n, (a, b) in enumerate(edges):
+        layers["mains"].append(
+            main(
+                f"M{n}",
+                places[a],
+                places[b],
+                od_mm=rng.choice([63.0, 63.0, 90.0, 125.0, 180.0]),
+                surface=rng.choice(["verge", "footway", "carriageway"]),
+                year=2010,
+            )
+        )
+    layers["mains"] = split_some(random.Random(f"joints {seed}"), layers["mains"], 3, 0.3)  # noqa: S311
+    for n, (a, b) in enumerate(rng.sample(edges, min(len(edges), rng.choice([0, 0, 1, 2])))):
+        share = rng.uniform(0.35, 0.65)
+        (x0, y0), (x1, y1) = places[a], places[b]
+        layers["valves"].append(
+            valve(
+                f"V{n}",
+                (x0 + share * (x1 - x0), y0 + share * (y1 - y0)),
+                rng.choice(["open", "closed"]),
+                operable=rng.choice(["yes", "yes", "no"]),
+            )
+        )
+    recorded = random.Random(f"couplers {seed}")  # noqa: S311
+    layers["fittings"] = [
+        fitting(f"F{n}", places[node]) for n, node in enumerate(nodes) if recorded.random() < 0.8
+    ]
+    _add_customers(rng, layers, places)
+    for n, node in enumerate(rng.sample(nodes, rng.choice([1, 1, 2]))):
+        x, y = places[node]
+        outlet = (x - 12.0, y - 16.0)
+        layers["regulators"].append(station(f"R{n}", outlet, outlet_mbar=rng.choice([22.5, 25.0, 30.0])))
+        layers["mains"].append(main(f"N{n}", outlet, (x, y), od_mm=180.0, year=2010, surface="verge"))
+        layers["valves"].append(valve(f"W{n}", (x - 6.0, y - 8.0)))
+    _add_limits(random.Random(f"limits {seed}"), layers)  # noqa: S311
+    if seed % 3 != 1:
+        _add_buildings(random.Random(f"buildings {seed}"), layers)  # noqa: S311
+    network = build(strict=False, **layers)
+    row = rng.randrange(len(edges))
+    length = float(network.pipes.length_m[row])
+    near, half = (8.0, 5.0) if length > 30 else (0.1 * length, 0.15 * length)
+    low = 0.0 if rng.random() < 0.2 else rng.uniform(near, length / 2 - half)
+    high = length if rng.random() < 0.2 else rng.uniform(length / 2 + half, length - near)
+    for at in network.valves.chainage_m[network.valves.pipe == row]:
+        # No valve within a whole assembly of the work's ends.
+        low = low if abs(low - at) > 8 else max(at - 9.0, 8.0)
+        high = high if abs(high - at) > 8 else min(at + 9.0, length - 8.0)
+    near_valve = any(
+        min(abs(low - at), abs(high - at)) < 8.0
+        for at in network.valves.chainage_m[network.valves.pipe == row]
+    )
+    if near_valve or high - low < 1.0:
+        low, high = 0.0, length  # a short main with a valve: all of it
+    return Case(network, work_section(network, [WorkPart(network.pipes.id[row], low, high)]))
+
+
+def _add_limits(rng: random.Random, layers: dict[str, Any]) -> None:
+    """Give stations a fault pressure below every rating, and some mains an operating limit."""
+    for row in layers["regulators"]:
+        row["max_outlet_mbar"] = rng.choice([40.0, 50.0, 65.0])
+    for row in layers["mains"]:
+        row["mop_mbar"] = rng.choice([None] * 9 + [45.0, 55.0, 75.0])
+
+
+def _add_buildings(rng: random.Random, layers: dict[str, Any]) -> None:
+    """Put houses into the corners of streets and beside them, none over a main."""
+    mains = [row["geometry"] for row in layers["mains"]]
+    layers["buildings"] = []
+    for line in mains:
+        for end in (line.coords[0], line.coords[-1]):
+            x, y = (at + rng.choice([-1.0, 1.0]) * rng.uniform(1.5, 6.0) for at in end[:2])
+            wide, deep = rng.uniform(1.0, 6.0), rng.uniform(1.0, 6.0)
+            house = shapely.box(x - wide / 2, y - deep / 2, x + wide / 2, y + deep / 2)
+            if all(house.distance(other) > 0.5 for other in mains):
+                layers["buildings"].append({"name": "", "geometry": house})
+
+
+def _edges(rng: random.Random, columns: int, rows: int, kind: str) -> list[tuple[Any, Any]]:
+    grid = nx.grid_2d_graph(columns, rows)
+    weighted: nx.Graph[Any] = nx.Graph()
+    for a, b in sorted(tuple(sorted(edge)) for edge in grid.edges):
+        weighted.add_edge(a, b, weight=rng.random())
+    tree = nx.minimum_spanning_tree(weighted)
+    keep = {"meshed": 1.0, "sparse": 0.35, "tree": 0.0}[kind]
+    return [
+        (a, b)
+        for a, b in sorted(tuple(sorted(edge)) for edge in grid.edges)
+        if tree.has_edge(a, b) or rng.random() < keep
+    ]
+
+
+def _add_customers(
+    rng: random.Random, layers: dict[str, Any], places: dict[Any, tuple[float, float]]
+) -> None:
+    ends = {}
+    for n, node in enumerate(sorted(places)):
+        if rng.random() < 0.8:
+            x, y = places[node]
+            ends[f"S{n}"] = (x + 5.0, y + 7.0)
+            layers["services"].append(service(f"S{n}", (x, y), ends[f"S{n}"], od_mm=63.0))
+    names = sorted(ends)
+    for n, name in enumerate(names):
+        ids = name
+        if rng.random() < 0.1 and len(names) > 1:
+            ids = ";".join(sorted({name, rng.choice(names)}))
+        layers["customers"].append(
+            customer(
+                f"C{n}",
+                ends[name],
+                service_id=ids,
+                category=rng.choice(["household", "household", "household", "business"]),
+                meters=rng.randint(1, 9),
+                annual_kwh=rng.choice([20e3, 60e3, 300e3, 700e3]),
+                priority="medical" if rng.random() < 0.08 else None,
+            )
+        )
