@@ -17,6 +17,7 @@ from tests.support.joined_areas import may_join
 from tests.support.outlets import named_mm
 from tests.support.plan_excavations import zone_ends
 from tests.support.plan_flow import GROUND_K, HOLDS_PA, Drawing, Floats, Hose
+from tests.support.plan_purges import is_purged_fast_enough
 from tests.support.plan_stops import PlannedStop
 
 if TYPE_CHECKING:
@@ -100,6 +101,8 @@ class Aftermath:
         demands = self.demands(self.isolated)
         bare = [self.drawing.solve(demand, self.closed) for demand in demands]
         self.draw, self.taps = self._purge(bare[0])
+        if not oracle.rules.purge.draw_is_load:
+            self.taps = []
         self.unfed = bare + self._purged(demands, stranded)
         pressure = np.min([state.pressure_pa_gauge for state in self.unfed], axis=0)
         self.deficient = [
@@ -188,10 +191,14 @@ class Aftermath:
             found.append(Way(sum(oracle.customers[row][0] for row in part.rows), off=True))
         if not oracle.feeds_allowed:
             return found
+        narrowest = named_mm(min(rules.bypass.bores_mm))
         for giving, fed in self._pairs(part):
             room = min(oracle.tees_at(self.stops[end]) for end in (giving, fed))
             route = oracle.routes.way(self._tee_xy(giving), self._tee_xy(fed))
-            if route is None or min(map(oracle.tee_outlet_mm, (self.stops[giving], self.stops[fed]))) < 25:
+            if (
+                route is None
+                or min(map(oracle.tee_outlet_mm, (self.stops[giving], self.stops[fed]))) < narrowest
+            ):
                 continue
             length = rules.bypass.slack * route.length_m
             ramps = rules.price.ramp * route.crossings
@@ -328,15 +335,24 @@ class Aftermath:
                 return False
             shut.append(closes[stop])
             solved, holds = state(meters_off, shut)
-        if not (holds and all(self._slow_enough(each, hoses) for each in solved)):
+        if not (holds and self._slow_enough(solved, hoses)):
             return False
-        for tap in self.taps:
-            solved, holds = state(self._drawn(meters_off, tap), shut)
-            if holds and all(self._slow_enough(each, hoses) for each in solved):
-                return True
-        return not self.taps
+        taps = [state(self._drawn(meters_off, tap), shut) for tap in self.taps]
+        if taps and not any(holds and self._slow_enough(solved, hoses) for solved, holds in taps):
+            return False
+        if oracle.rules.purge.below_least != "refuse":
+            return True
+        fed_round = {end for way in picked if way.bypass for end in way.bypass[:2]}
 
-    def _slow_enough(self, state: FlowState, hoses: Sequence[Hose]) -> bool:
+        def solve(demand: Floats) -> FlowState:
+            return solver.resolve(demand_m3_per_s_std=demand, closed_links=shut, opened_links=opened)
+
+        return is_purged_fast_enough(drawing, self.zone, fed_round, solve, meters_off, kept)
+
+    def _slow_enough(self, states: Sequence[FlowState], hoses: Sequence[Hose]) -> bool:
+        return all(self._is_slow(state, hoses) for state in states)
+
+    def _is_slow(self, state: FlowState, hoses: Sequence[Hose]) -> bool:
         conditions = self.oracle.conditions
         first = len(self.drawing.rows)
         for k, (a, b, _, bore) in enumerate(hoses):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 from typing import Any
 
@@ -13,7 +14,7 @@ from netplan.rules.read_rules import read_rules
 from netplan.rules.rule_set import Rules
 from tests.support.isolation_oracle import Case
 from tests.support.main_lengths import split_some
-from tests.support.networks import build, customer, fitting, main, service, station, valve
+from tests.support.networks import build, customer, fitting, line, main, service, station, valve
 
 __all__ = ["HOURS", "plan_case", "plan_rules"]
 
@@ -24,6 +25,7 @@ def plan_rules(seed: int) -> Rules:
     """Return rules with few sizes, no hoses, and prices that vary from case to case."""
     rng = random.Random(f"rules {seed}")  # noqa: S311
     ground = random.Random(f"ground {seed}")  # noqa: S311
+    ground_of_hoses = random.Random(f"hoses {seed}")  # noqa: S311
     return read_rules(
         None,
         {
@@ -32,7 +34,8 @@ def plan_rules(seed: int) -> Rules:
             "bypass": {
                 "reach_m": random.Random(f"reach {seed}").choice([12.0, 25.0, 60.0]),  # noqa: S311
                 "from_other_mains": False,
-                "bores_mm": [25.0, 51.0],
+                "bores_mm": [38.0, 63.0] if seed % 7 == 3 else [25.0, 51.0],
+                "street_half_width_m": ground_of_hoses.choice([4.0, 7.0]),
                 "parallel_max": rng.choice([1, 2]),
                 "velocity_max_m_s": rng.choice([6.0, 20.0]),
             },
@@ -41,6 +44,12 @@ def plan_rules(seed: int) -> Rules:
                 "bypass_per_m": rng.choice([1.0, 15.0]),
                 "open_valve": rng.choice([150.0, 700.0]),
                 "gas_per_m3": rng.choice([2.0, 40.0]),
+                "ramp": ground_of_hoses.choice([60.0, 400.0]),
+            },
+            "valve": {"tapping_reach_m": random.Random(f"valves {seed}").choice([5.0, 5.0, 2.0])},  # noqa: S311
+            "purge": {
+                "below_least": "refuse" if seed % 5 == 2 else "warn",
+                "draw_is_load": seed % 8 != 5,
             },
             "excavation": {
                 "price": ground.choice([0.0, 300.0, 900.0]),
@@ -102,8 +111,13 @@ def plan_case(seed: int) -> Case:
         layers["mains"].append(main(f"N{n}", outlet, (x, y), od_mm=180.0, year=2010, surface="verge"))
         layers["valves"].append(valve(f"W{n}", (x - 6.0, y - 8.0)))
     _add_limits(random.Random(f"limits {seed}"), layers)  # noqa: S311
+    _add_short_ends(random.Random(f"ends {seed}"), layers, [(places[a], places[b]) for a, b in edges])  # noqa: S311
     if seed % 3 != 1:
         _add_buildings(random.Random(f"buildings {seed}"), layers)  # noqa: S311
+    if seed % 5 in (1, 2, 3):
+        _add_streets(random.Random(f"streets {seed}"), layers, places, edges)  # noqa: S311
+    if seed % 2:
+        _add_water_and_rail(random.Random(f"water {seed}"), layers)  # noqa: S311
     network = build(strict=False, **layers)
     row = rng.randrange(len(edges))
     length = float(network.pipes.length_m[row])
@@ -135,13 +149,60 @@ def _add_buildings(rng: random.Random, layers: dict[str, Any]) -> None:
     """Put houses into the corners of streets and beside them, none over a main."""
     mains = [row["geometry"] for row in layers["mains"]]
     layers["buildings"] = []
-    for line in mains:
-        for end in (line.coords[0], line.coords[-1]):
+    for way in mains:
+        for end in (way.coords[0], way.coords[-1]):
             x, y = (at + rng.choice([-1.0, 1.0]) * rng.uniform(1.5, 6.0) for at in end[:2])
             wide, deep = rng.uniform(1.0, 6.0), rng.uniform(1.0, 6.0)
             house = shapely.box(x - wide / 2, y - deep / 2, x + wide / 2, y + deep / 2)
             if all(house.distance(other) > 0.5 for other in mains):
                 layers["buildings"].append({"name": "", "geometry": house})
+
+
+def _add_short_ends(
+    rng: random.Random, layers: dict[str, Any], edges: list[tuple[tuple[float, float], tuple[float, float]]]
+) -> None:
+    """Let short mains end beside others, and put valves so near to an end that there is no room beside."""
+    for n in range(rng.choice([0, 1, 2])):
+        (x0, y0), (x1, y1) = rng.choice(edges)
+        share, side = rng.uniform(0.1, 0.9), rng.choice([-1.0, 1.0])
+        size, length = math.dist((x0, y0), (x1, y1)), rng.uniform(1.0, 12.0)
+        x, y = x0 + share * (x1 - x0), y0 + share * (y1 - y0)
+        far = x - side * (y1 - y0) / size * length, y + side * (x1 - x0) / size * length
+        layers["mains"].append(main(f"E{n}", (x, y), far, od_mm=63.0, year=2010, surface="footway"))
+    if rng.random() < 0.3:
+        (x0, y0), (x1, y1) = rng.choice(edges)
+        share = 0.8 / math.dist((x0, y0), (x1, y1))
+        layers["valves"].append(valve("V9", (x0 + share * (x1 - x0), y0 + share * (y1 - y0))))
+
+
+def _add_streets(
+    rng: random.Random, layers: dict[str, Any], places: dict[Any, tuple[float, float]], edges: list[Any]
+) -> None:
+    """Lay streets beside most mains, so that bypasses keep to them and cross carriageways."""
+    middle = {
+        node: (x + rng.uniform(-4.0, 4.0), y + rng.uniform(-4.0, 4.0)) for node, (x, y) in places.items()
+    }
+    layers["streets"] = [
+        {"name": "", "geometry": line(middle[a], middle[b])} for a, b in edges if rng.random() < 0.85
+    ]
+
+
+def _add_water_and_rail(rng: random.Random, layers: dict[str, Any]) -> None:
+    """Let brooks and rails run across some mains."""
+    for kind in ("water", "rail"):
+        found = []
+        for row in rng.sample(layers["mains"], min(2, len(layers["mains"]))):
+            way = row["geometry"]
+            at, size = way.interpolate(rng.uniform(0.2, 0.8), normalized=True), way.length
+            (x0, y0), (x1, y1) = way.coords[0][:2], way.coords[-1][:2]
+            aside = -(y1 - y0) / size, (x1 - x0) / size
+            ends = [
+                (at.x + far * aside[0], at.y + far * aside[1])
+                for far in (-rng.uniform(2, 9), rng.uniform(2, 20))
+            ]
+            across = shapely.LineString(ends)
+            found.append(across if kind == "rail" else across.buffer(rng.uniform(0.8, 2.5), cap_style="flat"))
+        layers[kind] = [{"name": "", "geometry": shape} for shape in found]
 
 
 def _edges(rng: random.Random, columns: int, rows: int, kind: str) -> list[tuple[Any, Any]]:

@@ -39,7 +39,7 @@ class PlanOracle(Oracle):
     """Every way of isolating the work with everything that follows from it, cheapest first."""
 
     def __init__(self, case: Case, rules: Rules, *, feeds: bool = True) -> None:
-        self.gas = named_gas(str(rules.gas.name))
+        self.gas, self.standard = named_gas(str(rules.gas.name)), METRIC_STANDARD
         self.conditions = FlowConditions(self.gas, ground_temperature_k=GROUND_K)
         outlet = float(np.nanmax(case.network.stations.outlet_pa_gauge))
         pressure = outlet + self.conditions.atmospheric_pressure_pa_abs
