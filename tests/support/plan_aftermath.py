@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import networkx as nx
 import numpy as np
 
-from netplan.hydraulics import FlowState
+from netplan.hydraulics import FlowSolver, FlowState
 from netplan.reference.gas import METRIC_STANDARD
 from tests.support.joined_areas import may_join
 from tests.support.outlets import named_mm
@@ -297,14 +297,7 @@ class Aftermath:
                 opening.append((list(range(first, first + way.parallel)), []))
             elif way.valve_piece >= 0:
                 opening.append(([], drawing.piece_links[way.valve_piece][:1]))
-        solver = drawing.solver(hoses)
-        kept = [
-            node
-            for row, nodes in enumerate(oracle.at)
-            if row not in off | oracle.weak_before
-            for node in nodes
-            if node not in self.zone and node in oracle.fed_before
-        ]
+        solver, kept = drawing.solver(hoses), self._kept(off)
         on = [oracle.node_demand(flow, frozenset(), drawing.count) for flow in oracle.flow_before]
         meters_off = self.demands(off)
         waiting, opened = {n for links, _ in opening for n in links}, list[int]()
@@ -342,12 +335,34 @@ class Aftermath:
             return False
         if oracle.rules.purge.below_least != "refuse":
             return True
+        return self._is_purged(picked, solver, (meters_off, shut, opened), kept)
+
+    def _is_purged(
+        self,
+        picked: Sequence[Way],
+        solver: FlowSolver,
+        final: tuple[Sequence[Floats], Sequence[int], Sequence[int]],
+        kept: Sequence[int],
+    ) -> bool:
+        """Whether gas back in is fast enough everywhere in the final state: demands, links shut and opened."""
+        demands, shut, opened = final
         fed_round = {end for way in picked if way.bypass for end in way.bypass[:2]}
 
         def solve(demand: Floats) -> FlowState:
             return solver.resolve(demand_m3_per_s_std=demand, closed_links=shut, opened_links=opened)
 
-        return is_purged_fast_enough(drawing, self.zone, fed_round, solve, meters_off, kept)
+        return is_purged_fast_enough(self.drawing, self.zone, fed_round, solve, demands, kept)
+
+    def _kept(self, off: set[int]) -> list[int]:
+        """Return the nodes of those who keep their gas and had enough before."""
+        oracle = self.oracle
+        return [
+            node
+            for row, nodes in enumerate(oracle.at)
+            if row not in off | oracle.weak_before
+            for node in nodes
+            if node not in self.zone and node in oracle.fed_before
+        ]
 
     def _slow_enough(self, states: Sequence[FlowState], hoses: Sequence[Hose]) -> bool:
         return all(self._is_slow(state, hoses) for state in states)

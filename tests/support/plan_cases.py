@@ -14,7 +14,18 @@ from netplan.rules.read_rules import read_rules
 from netplan.rules.rule_set import Rules
 from tests.support.isolation_oracle import Case
 from tests.support.main_lengths import split_some
-from tests.support.networks import build, customer, fitting, line, main, service, station, valve
+from tests.support.networks import (
+    EAST_M,
+    NORTH_M,
+    build,
+    customer,
+    fitting,
+    line,
+    main,
+    service,
+    station,
+    valve,
+)
 
 __all__ = ["HOURS", "plan_case", "plan_rules"]
 
@@ -26,13 +37,14 @@ def plan_rules(seed: int) -> Rules:
     rng = random.Random(f"rules {seed}")  # noqa: S311
     ground = random.Random(f"ground {seed}")  # noqa: S311
     ground_of_hoses = random.Random(f"hoses {seed}")  # noqa: S311
+    far = has_dear_customers(seed)
     return read_rules(
         None,
         {
             "clearance": {"work_m": 0.9, "through_record_joints": seed % 4 == 1},
             "pressure": {"minimum_mbar": 19.0, "margin_mbar": rng.choice([0.5, 2.0])},
             "bypass": {
-                "reach_m": random.Random(f"reach {seed}").choice([12.0, 25.0, 60.0]),  # noqa: S311
+                "reach_m": random.Random(f"reach {seed}").choice([25.0, 60.0] if far else [12.0, 25.0, 60.0]),  # noqa: S311
                 "from_other_mains": False,
                 "bores_mm": [38.0, 63.0] if seed % 7 == 3 else [25.0, 51.0],
                 "street_half_width_m": ground_of_hoses.choice([4.0, 7.0]),
@@ -40,7 +52,7 @@ def plan_rules(seed: int) -> Rules:
                 "velocity_max_m_s": rng.choice([6.0, 20.0]),
             },
             "price": {
-                "bypass": rng.choice([50.0, 400.0, 900.0]),
+                "bypass": rng.choice([50.0, 400.0, 900.0]) / (2.0 if far else 1.0),
                 "bypass_per_m": rng.choice([1.0, 15.0]),
                 "open_valve": rng.choice([150.0, 700.0]),
                 "gas_per_m3": rng.choice([2.0, 40.0]),
@@ -58,7 +70,7 @@ def plan_rules(seed: int) -> Rules:
                 "width_m": ground.choice([0.8, 2.0]),
                 "merge_m": ground.choice([0.0, 1.0, 5.0, 20.0]),
             },
-            "crew": {"relights_per_hour": rng.choice([2.0, 12.0])},
+            "crew": {"relights_per_hour": rng.choice([2.0, 12.0]) * (15.0 if far else 1.0)},
             "choice": {"seconds": 600.0, "options": 5},
         },
     )
@@ -75,7 +87,14 @@ def plan_case(seed: int) -> Case:
     }
     nodes = sorted(places)
     layers: dict[str, Any] = {"mains": [], "valves": [], "services": [], "customers": [], "regulators": []}
-    edges = _edges(rng, columns, rows, ("meshed", "sparse", "tree")[seed % 3])
+    edges = _edges(
+        rng,
+        columns,
+        rows,
+        ("sparse" if seed % 3 == 1 else "tree")
+        if has_dear_customers(seed)
+        else ("meshed", "sparse", "tree")[seed % 3],
+    )
     for n, (a, b) in enumerate(edges):
         layers["mains"].append(
             main(
@@ -118,6 +137,8 @@ def plan_case(seed: int) -> Case:
         _add_streets(random.Random(f"streets {seed}"), layers, places, edges)  # noqa: S311
     if seed % 2:
         _add_water_and_rail(random.Random(f"water {seed}"), layers)  # noqa: S311
+    if has_dear_customers(seed):
+        _make_customers_dear(random.Random(f"dear {seed}"), layers)  # noqa: S311
     network = build(strict=False, **layers)
     row = rng.randrange(len(edges))
     length = float(network.pipes.length_m[row])
@@ -134,7 +155,60 @@ def plan_case(seed: int) -> Case:
     )
     if near_valve or high - low < 1.0:
         low, high = 0.0, length  # a short main with a valve: all of it
-    return Case(network, work_section(network, [WorkPart(network.pipes.id[row], low, high)]))
+    part = WorkPart(network.pipes.id[row], low, high)
+    if has_dear_customers(seed):
+        between = random.Random(f"between {seed}")  # noqa: S311
+        if not near_valve and low > 0.0 and high < length and between.random() < 0.7:
+            middle = between.uniform(low + 1.0, high - 3.0)
+            part = WorkPart(part.main_id, middle, middle + between.uniform(0.5, 2.0))
+        _add_between_stops(between, layers, part)
+        network = build(strict=False, **layers)
+    return Case(network, work_section(network, [part]))
+
+
+def has_dear_customers(seed: int) -> bool:
+    """Whether a case is drawn so that customers are dear to turn off and bypasses likely."""
+    return seed % 2 == 0
+
+
+def _make_customers_dear(rng: random.Random, layers: dict[str, Any]) -> None:
+    """Give customers less to burn and more to lose, stations more pressure, and some mains other sizes."""
+    for row in layers["customers"]:
+        row["category"] = rng.choice(["household", "business", "business"])
+        row["annual_kwh"] = rng.choice([20e3, 60e3, 150e3])
+        row["meters"] *= rng.randint(2, 5)
+    for row in layers["regulators"]:
+        row["outlet_mbar"] = rng.choice([27.0, 30.0])
+    sizes: dict[str, float] = {}
+    for row in layers["mains"]:
+        # Parts of one main keep one size, so that lengths run on past their joints.
+        name = row["id"].rstrip("abcdefgh")
+        sizes.setdefault(name, rng.choice([row["od_mm"], row["od_mm"], 50.0, 125.0, 180.0]))
+        if not name.startswith(("N", "E")):
+            row["od_mm"] = sizes[name]
+
+
+def _add_between_stops(rng: random.Random, layers: dict[str, Any], part: WorkPart) -> None:
+    """Put a rail, a brook or a house across the work, and couplers near where its bypass is tapped."""
+    way = next(row["geometry"] for row in layers["mains"] if row["id"] == part.main_id)
+    size, (x0, y0), (x1, y1) = way.length, way.coords[0][:2], way.coords[-1][:2]
+    along = (x1 - x0) / size, (y1 - y0) / size
+    middle = (part.from_m + part.to_m) / 2
+
+    def place(at: float, aside: float) -> tuple[float, float]:
+        return x0 + at * along[0] - aside * along[1], y0 + at * along[1] + aside * along[0]
+
+    if rng.random() < 0.5:
+        ends = [place(middle, -rng.uniform(1.0, 6.0)), place(middle, rng.uniform(1.0, 15.0))]
+        across = shapely.LineString(ends)
+        kind = rng.choice(["rail", "water", "buildings"])
+        wide = across if kind == "rail" else across.buffer(0.4, cap_style="flat")
+        layers.setdefault(kind, []).append({"name": "", "geometry": wide})
+    corner = EAST_M, NORTH_M
+    for at in (part.from_m - rng.uniform(2.5, 7.0), part.to_m + rng.uniform(2.5, 7.0)):
+        if rng.random() < 0.4 and 1.0 < at < size - 1.0:
+            x, y = place(at, 0.0)
+            layers["fittings"].append(fitting(f"G{len(layers['fittings'])}", (x - corner[0], y - corner[1])))
 
 
 def _add_limits(rng: random.Random, layers: dict[str, Any]) -> None:

@@ -25,7 +25,7 @@ from tests.support.outlets import named_mm
 from tests.support.plan_cases import HOURS, plan_case, plan_rules
 from tests.support.plan_oracle import PlanOracle
 
-__all__ = ["KINDS", "Planned", "differences", "kinds", "planned"]
+__all__ = ["KINDS", "Planned", "differences", "has_feeds", "kinds", "planned"]
 
 WANTED = 5
 KINDS = (
@@ -54,6 +54,11 @@ class Planned:
     options: tuple[EvaluatedOption, ...]
     reasons: tuple[str, ...]
     """Why cuts were refused."""
+
+
+def has_feeds(seed: int) -> bool:
+    """Whether the case of a seed may have feeds."""
+    return seed % 10 != 9
 
 
 def planned(case: Case, rules: Rules, *, feeds: bool = True) -> Planned:
@@ -165,7 +170,7 @@ def main(low: int, high: int) -> int:
     wrong = 0
     for seed in range(low, high):
         begun = perf_counter()
-        case, rules, feeds = plan_case(seed), plan_rules(seed), seed % 10 != 9
+        case, rules, feeds = plan_case(seed), plan_rules(seed), has_feeds(seed)
         found = planned(case, rules, feeds=feeds)
         different = differences(found, case, rules, feeds=feeds)
         seen.update(["networks", *kinds(found), *(["with a plan"] if found.options else [])])
