@@ -237,7 +237,7 @@ class PlanOracle(Oracle):
         if not outlet_mm("bypass", "", round(1000.0 * od, 3)):
             return place.leg, place.leg.high, True
         taken = [leg.high for leg, passed in zip(way.legs, way.passed, strict=False) if not passed]
-        if at + clear > until or any(abs(at - joint) < clear for joint in taken):
+        if at + clear > until or any(abs(at - mark) < clear for mark in [*taken, *way.fittings]):
             return place.leg, place.leg.high, True
         return way.leg_at(at), at, False
 

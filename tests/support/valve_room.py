@@ -143,11 +143,7 @@ def _places(
     if spans:
         end = min(end, min(low for low, _ in spans) - rules.clearance.work_m)
     marks = [leg.high for leg, passed in zip(way.legs, way.passed, strict=False) if not passed]
-    for leg in way.legs:
-        base, pipe = float(pieces.from_m[leg.piece]), pieces.pipe[leg.piece]
-        for at in network.fittings.chainage_m[network.fittings.pipe == pipe].tolist():
-            if base - 1e-6 <= at <= float(pieces.to_m[leg.piece]) + 1e-6:
-                marks.append(leg.low + at - base if leg.rises else leg.high - (at - base))
+    marks += way.fittings
     marks += _along(network, way, others)
     end = min([end, rules.valve.tapping_reach_m])
     end = min([end, *_along(network, way, [one for one in others if one[0] == "barrier"])])
