@@ -159,14 +159,9 @@ def _reaches(
         stack = max(_fitting(rules.purge.stack_bores_mm, 1000.0 * mains.outlet_of(leg)))
         parts = [PathPart(purge_figure("feed_length_m"), hose, wall, rules.bypass.loss_coefficient)]
         for rows, is_air in ((leg.before, False), (leg.swept, True)):
-            parts += [
-                PathPart(
-                    *(float(some[row]) for some in (mains.length_m, mains.bore_m, mains.roughness_m)),
-                    0.0,
-                    is_air,
-                )
-                for row in rows
-            ]
+            for row in rows:
+                size = float(mains.length_m[row]), float(mains.bore_m[row]), float(mains.roughness_m[row])
+                parts.append(PathPart(*size, holds_air=is_air))
         loss = purge_figure("stack_loss") + purge_figure("arrester_loss")
         parts.append(PathPart(rules.purge.stack_height_m, stack, wall, loss, holds_air=True))
         if not FlowPath(parts, oracle.conditions).carries(needed, given(node, needed)):

@@ -89,7 +89,7 @@ def crossings(path: list[XY], lines: list[Any]) -> int:
     route = shapely.LineString(path)
     at = np.arange(0.0, route.length + STEP_M, STEP_M).clip(max=route.length)
     xy = shapely.get_coordinates(shapely.line_interpolate_point(route, at))
-    joined = shapely.get_parts(shapely.line_merge(shapely.union_all(lines))) if lines else []
+    joined = [] if not lines else list(shapely.get_parts(shapely.line_merge(shapely.union_all(lines))))
     found: list[float] = []
     for line in joined:
         came = met = before = math.nan

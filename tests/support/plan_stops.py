@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from functools import partial
+from typing import Final
 
 from netplan.network.model import Network
 from netplan.rules.rule_set import Rules
@@ -74,11 +75,17 @@ def with_valve_tappings(
         others = [one for other in found for one in other.every_tapping]
         tappings = []
         for role, node in (("zone_vent", stop.zone_node), ("gauge", stop.live_node)):
-            every = network, rules, lengths, node, stop.pipe, BESIDE_VALVE_M
-
-            def place(some: Sequence[Tapping], every: Any = every) -> tuple[int, float] | None:
-                return nearest_place(*every, some, spans_on, is_work)
-
+            place = partial(
+                nearest_place,
+                network,
+                rules,
+                lengths,
+                node,
+                stop.pipe,
+                BESIDE_VALVE_M,
+                spans_on=spans_on,
+                is_work=is_work,
+            )
             at = place(others) or nearest_other(network, lengths, node, role, others) or place(())
             assert at is not None, "a valve without room is no stop"
             tappings.append((role, *at))
