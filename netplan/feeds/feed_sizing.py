@@ -11,6 +11,7 @@ import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.feeds.constraint_margin import NO_SOLUTION
+from netplan.feeds.failed_parts import FailedParts
 from netplan.feeds.feed_case import FeedCase, FeedLoads, Verdict
 from netplan.feeds.feed_kinds import Feed, FeedSize, SizedFeed, sizes_in_order
 from netplan.feeds.feed_prices import feed_price_minor
@@ -164,7 +165,11 @@ def feed_answers(
         yield PartsAnswer(*nothing, NO_FEED)
         return
     # Apart first; should rounding ever part the two, whole.
-    judges = (FeedChecker(case, rules), FeedChecker(case, rules, may_split=False))
+    failed = FailedParts(case)
+    judges = (
+        FeedChecker(case, rules, failed=failed),
+        FeedChecker(case, rules, may_split=False, failed=failed),
+    )
     stations = StationCapacity(case)
     first = (0,) * len(parts)
     queue = [(sum(c[0].price_minor for c in choices), first)]
