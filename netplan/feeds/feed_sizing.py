@@ -101,6 +101,8 @@ class PartsAnswer:
         Why nothing holds; empty otherwise.
     is_cut_short : bool
         Whether nothing was found among so many combinations, but more were left.
+    has_failed_by_purge : bool
+        Where nothing holds: whether anything failed with a purge's draw alone.
     """
 
     feeds: tuple[SizedFeed | None, ...]
@@ -109,6 +111,7 @@ class PartsAnswer:
     verdict: Verdict | None
     reason: str = ""
     is_cut_short: bool = False
+    has_failed_by_purge: bool = False
 
     @property
     def feeds_price_minor(self) -> int:
@@ -201,7 +204,8 @@ def feed_answers(
             reason = answer.reason
     if not held:
         given_up = f"no combination of feeds holds among the {most_tries} cheapest; last: " if queue else ""
-        yield PartsAnswer(*nothing, given_up + reason, bool(queue))
+        by_purge = any(judge.has_failed_by_purge for judge in judges)
+        yield PartsAnswer(*nothing, given_up + reason, bool(queue), by_purge)
 
 
 def least_price_minor(parts: Sequence[UnfedPart], rules: Rules) -> int | None:

@@ -231,6 +231,8 @@ class FeedChecker:
         self.failing_hour = 0
         """Row of the hour that failed last."""
         self._fails_bare = False
+        self.has_failed_by_purge = False
+        """Whether anything failed with a purge's draw alone."""
 
     def margin(
         self,
@@ -326,6 +328,7 @@ class FeedChecker:
                         return bare.reason
                 failing.append(margin)
             else:
+                self.has_failed_by_purge = True
                 return _least_missed(failing).reason + WHILE_PURGING
         return ""
 
