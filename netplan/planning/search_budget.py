@@ -17,7 +17,7 @@ __all__ = ["Budget", "BudgetSpentError"]
 MOST_ALIKE: Final = 60
 """Zones refused for one and the same reason before a search without an option ends (own): where there is an
 option, the first came after a quarter of that at most [-]."""
-LEAST_SOLVES: Final = 600
+LEAST_SOLVES: Final = 1_000
 """Flow solutions that these zones take at least (own) [-]."""
 
 
