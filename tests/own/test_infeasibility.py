@@ -90,7 +90,7 @@ def _told_with_feeds(**given: Any) -> NoPlanError:
 
 def test_a_customer_whom_no_hose_or_bypass_carries_is_named() -> None:
     thin = read_rules(None, {"bypass": {"bores_mm": [8.0, 10.0], "parallel_max": 1}})
-    network = _street(priority="medical", annual_kwh=400_000.0)
+    network = _street(priority="medical", annual_kwh=100_000.0)
     told = _told_with_feeds(network=network, parts=WORK, rules=thin)
     assert "customer C2, who must stay on, loses every station, and no hose or bypass carries the" in str(
         told
