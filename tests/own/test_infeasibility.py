@@ -96,8 +96,9 @@ def test_a_customer_whom_no_hose_or_bypass_carries_is_named() -> None:
         told
     )
     assert "--own-supply C2" in str(told)
-    for change in ({"rules": read_rules()}, {"rules": thin, "own_supply": (1,)}):
-        given = {"network": network, "parts": WORK, "weather": False, **change}
+    changes: tuple[dict[str, Any], ...] = ({"rules": read_rules()}, {"rules": thin, "own_supply": (1,)})
+    for change in changes:
+        given: dict[str, Any] = {"network": network, "parts": WORK, "weather": False, **change}
         assert make_plan(PlanRequest(**given)).plan.options
 
 
