@@ -39,10 +39,9 @@ def require_possible(context: PlanningContext, problem: IsolationProblem) -> Non
         serve it, or more meters lose theirs than the crew's day can relight. The reason says what would free
         it.
     """
-    search = context.cuts(problem)
-    core = _reach_without(context, problem, search.in_every_zone())
+    core = reach_of_core(context, problem)
     if context.request.feeds_allowed:
-        _require_with_feeds(context, core, search.costs.placement.codes)
+        _require_with_feeds(context, core, context.cuts(problem).costs.placement.codes)
     else:
         _require_without_feeds(context, core)
 
@@ -90,12 +89,9 @@ def _require_without_feeds(context: PlanningContext, core: CutConnectivity) -> N
 
 def reach_of_core(context: PlanningContext, problem: IsolationProblem) -> CutConnectivity:
     """Return who loses its gas in every zone: isolated or stranded by what all of them hold."""
-    return _reach_without(context, problem, context.cuts(problem).in_every_zone())
-
-
-def _reach_without(context: PlanningContext, problem: IsolationProblem, core: Ints) -> CutConnectivity:
     network = context.request.network
     pieces, section = network.pieces, problem.section
+    core = context.cuts(problem).in_every_zone()
     inside = np.zeros(len(network.nodes), dtype=bool)
     inside[core] = True
     closed = inside[pieces.from_node] | inside[pieces.to_node]
