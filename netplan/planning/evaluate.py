@@ -43,7 +43,7 @@ from netplan.planning.fed_network import FedNetwork, fed_network
 from netplan.planning.parts_off import PartsOffInDay
 from netplan.planning.purge_loads import PurgeDraw, live_nodes
 from netplan.planning.stopped_network import StoppedNetwork, at_taps, draw_stops
-from netplan.planning.work_states import FeedLinks, Tapped, work_states
+from netplan.planning.work_states import FeedLinks, Tapped, WorkStates, work_states
 
 __all__ = ["price_cut"]
 
@@ -82,6 +82,8 @@ def price_cut(
         return RefusedCut(cut, refused)
     without_feeds = solve_without_feeds(context, cut, reach)
     deficient = (*stranded_parts(reach), *weak_part(context, reach, without_feeds.states))
+    if without_feeds.draws and any(part.weak for part in deficient):
+        context.against_by_purge.add("a weak part")
     if not deficient:
         return _without_feeds(context, cut, reach, without_feeds)
     below_minor = None if most_minor is None else most_minor - cut.stops_minor - cut.gas_minor - interruption
@@ -154,7 +156,7 @@ def _without_feeds(
         purges=[_tapped(draw, live_nodes(cut)) for draw in without_feeds.draws],
     )
     if work.failing is not None:
-        return RefusedCut(cut, work.failing.reason())
+        return _refused_in(context, cut, work)
     off = np.flatnonzero(reach.isolated)
     interruption = _interruption(context, off)
     if isinstance(interruption, str):
@@ -177,6 +179,14 @@ def _without_feeds(
         gas_minor=cut.gas_minor,
     )
     return (option,)
+
+
+def _refused_in(context: PlanningContext, cut: Cut, work: WorkStates) -> RefusedCut:
+    """Return that a cut is refused for a state of the work that does not hold."""
+    assert work.failing is not None  # noqa: S101 - asked for a failing state only
+    if work.failing in work.purging:
+        context.against_by_purge.add("a state of the work")
+    return RefusedCut(cut, work.failing.reason())
 
 
 def _interruption(context: PlanningContext, off: Ints) -> int | str:
@@ -279,6 +289,8 @@ def _with_feeds(to_feed: _CutToFeed, below_minor: int | None) -> tuple[Evaluated
     for answer in answers:
         if answer.verdict is None:
             reason, is_cut_short = reason or answer.reason or day.reason, answer.is_cut_short
+            if answer.has_failed_by_purge or answer.is_cut_short:
+                context.against_by_purge.add("feeds")
             continue
         priced = _option_with(to_feed, answer)
         if isinstance(priced, RefusedCut):
@@ -324,7 +336,7 @@ def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | 
         purges=[_tapped(draw, stopped.barrier_node) for draw in draws],
     )
     if work.failing is not None:
-        return RefusedCut(cut, work.failing.reason())
+        return _refused_in(context, cut, work)
     return EvaluatedOption(
         cut=cut,
         reach=reach,
