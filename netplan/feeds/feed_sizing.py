@@ -11,6 +11,7 @@ import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.feeds.constraint_margin import NO_SOLUTION
+from netplan.feeds.failed_parts import FailedParts
 from netplan.feeds.feed_case import FeedCase, FeedLoads, Verdict
 from netplan.feeds.feed_kinds import Feed, FeedSize, SizedFeed, sizes_in_order
 from netplan.feeds.feed_prices import feed_price_minor
@@ -101,6 +102,8 @@ class PartsAnswer:
         Why nothing holds; empty otherwise.
     is_cut_short : bool
         Whether nothing was found among so many combinations, but more were left.
+    has_failed_by_purge : bool
+        Where nothing holds: whether anything failed with a purge's draw alone.
     """
 
     feeds: tuple[SizedFeed | None, ...]
@@ -109,6 +112,7 @@ class PartsAnswer:
     verdict: Verdict | None
     reason: str = ""
     is_cut_short: bool = False
+    has_failed_by_purge: bool = False
 
     @property
     def feeds_price_minor(self) -> int:
@@ -165,7 +169,11 @@ def feed_answers(
         yield PartsAnswer(*nothing, NO_FEED)
         return
     # Apart first; should rounding ever part the two, whole.
-    judges = (FeedChecker(case, rules), FeedChecker(case, rules, may_split=False))
+    failed = FailedParts(case)
+    judges = (
+        FeedChecker(case, rules, failed=failed),
+        FeedChecker(case, rules, may_split=False, failed=failed),
+    )
     stations = StationCapacity(case)
     first = (0,) * len(parts)
     queue = [(sum(c[0].price_minor for c in choices), first)]
@@ -200,7 +208,8 @@ def feed_answers(
             reason = answer.reason
     if not held:
         given_up = f"no combination of feeds holds among the {most_tries} cheapest; last: " if queue else ""
-        yield PartsAnswer(*nothing, given_up + reason, bool(queue))
+        by_purge = any(judge.has_failed_by_purge for judge in judges)
+        yield PartsAnswer(*nothing, given_up + reason, bool(queue), by_purge)
 
 
 def _tees_fit(picked: Sequence[_Choice]) -> bool:
