@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -235,7 +236,22 @@ def _forbidden(context: PlanningContext, cut: Cut, place: int) -> tuple[Stretch,
         length = float(network.pipes.length_m[stop.pipe])
         spans.append(Stretch(stop.pipe, max(low, 0.0), min(high, length)))
         spans.extend(stop.beyond)
+    else:
+        spans.extend(_beside_valve(context, stop))
     return tuple(sorted(spans))
+
+
+def _beside_valve(context: PlanningContext, stop: CutStop) -> Iterator[Stretch]:
+    """Yield where a barrier would bring its assembly too near to the gauge of a valve."""
+    rules, length_m = context.request.rules, context.request.network.pipes.length_m
+    inward = max(-min(part.offset_m for part in method.assembly) for method in rules.method)
+    for tapping in stop.tappings:
+        if tapping.role == "gauge":
+            reach = rules.clearance.fitting_m + max(inward, 0.0)
+            low, high = tapping.chainage_m - reach, tapping.chainage_m + reach
+            if tapping.pipe == stop.pipe:
+                low, high = min(low, stop.chainage_m), max(high, stop.chainage_m)
+            yield Stretch(tapping.pipe, max(low, 0.0), min(high, float(length_m[tapping.pipe])))
 
 
 def _method(rules: Rules, stop: CutStop) -> StopMethod:

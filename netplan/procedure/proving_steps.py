@@ -54,10 +54,10 @@ def _hole(hole: str, stops: tuple[Stop, ...]) -> StepDraft:
     begin = f"At {hole}, {where}:" if hole else f"{where}:"
     if len(valves) == len(stops):
         proof = (
-            "find the valve, prove which main it closes, and turn it a little and back; dig for its zone vent "
-            "and its gauge and prove that nothing lies where they go."
+            "find the valve, prove which main it closes, and turn it a little and back; dig for its zone "
+            "vent and its gauge and prove that nothing lies where they go."
         )
-        if_not = "A valve not found, that does not turn or has no room beside it is no stop: plan again."
+        if_not = "A valve that is not found, is stiff or lacks room beside it is no stop: plan again."
     else:
         proof = (
             "dig the trial hole; prove material, outside diameter, wall and depth, that no fitting, joint, "

@@ -62,7 +62,7 @@ def withdraw(case: OrderCase) -> Iterator[StepDraft]:
             expect_at=stop.id,
         )
         out = (
-            f"open valve {stop.valve_id} slowly and fully, count the turns, take lock and tag off"
+            f"open valve {stop.valve_id} fully, slowly, count the turns, take lock and tag off"
             if stop.kind == "valve"
             else "shut the vent between; the barrier nearest the work comes out first, then the other"
             if stop.barriers == 2
