@@ -114,7 +114,8 @@ def seal_tappings(case: OrderCase) -> Iterator[StepDraft]:
     for bypass in case.option.bypasses:
         yield StepDraft(
             Stage.TAPPINGS_SEALED,
-            f"Plug and cap both tappings of {bypass.id}, test each with leak fluid at operating pressure.",
+            f"Plug and cap {'both' if bypass.parallel == 1 else 'all'} tappings of {bypass.id}, test each "
+            "with leak fluid at operating pressure.",
             Who.FEEDS,
             "Mend it; the hole stays open and manned until it is tight.",
             uses=(bypass.id, bypass.from_.main_id, bypass.to.main_id),
