@@ -340,9 +340,9 @@ def test_a_valve_shares_the_zone_vent_of_a_stop_on_the_same_short_length(
     stops = [replace(at_valve, tappings=()), other]
     tapped, same = with_valve_tappings(found.local.placement, found.local.work, stops, [geometry, geometry])
     assert same == other
-    assert [(t.role, t.chainage_m) for t in tapped.tappings] == [
-        ("zone_vent", pytest.approx(tapped_m)),
-        ("gauge", pytest.approx(89.0)),
+    assert [(t.role, round(t.chainage_m, 6)) for t in tapped.tappings] == [
+        ("zone_vent", tapped_m),
+        ("gauge", 89.0),
     ]
 
 
