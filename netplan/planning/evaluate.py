@@ -349,6 +349,7 @@ def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | 
         feeds_minor=answer.feeds_price_minor,
         gas_minor=cut.gas_minor,
         joins=joins,
+        failed_feeds=answer.failed,
     )
 
 

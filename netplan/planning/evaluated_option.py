@@ -74,6 +74,8 @@ class EvaluatedOption:
         Parts of the burden [minor units].
     joins : tuple of Join
         Pressure areas that its feeds join.
+    failed_feeds : tuple of (str, str)
+        Feeds that do not do, by label, and why.
     """
 
     cut: Cut
@@ -92,6 +94,7 @@ class EvaluatedOption:
     feeds_minor: int
     gas_minor: int
     joins: tuple[Join, ...] = ()
+    failed_feeds: tuple[tuple[str, str], ...] = ()
 
     @property
     def burden_minor(self) -> int:

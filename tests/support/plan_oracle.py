@@ -47,7 +47,7 @@ def plan_rules(seed: int) -> Rules:
             "clearance": {"work_m": 0.9, "through_record_joints": seed % 4 == 1},
             "pressure": {"minimum_mbar": 19.0, "margin_mbar": rng.choice([0.5, 2.0])},
             "bypass": {
-                "reach_m": random.Random(f"reach {seed}").choice([12.0, 25.0, 60.0]),  # noqa: S311
+                "reach_m": random.Random(f"reach {seed}").choice([25.0, 60.0, 150.0]),  # noqa: S311
                 "from_other_mains": False,
                 "bores_mm": [25.0, 63.0],
                 "parallel_max": rng.choice([1, 2]),
