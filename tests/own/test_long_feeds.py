@@ -78,9 +78,10 @@ def test_a_way_round_a_house_is_said_to_be_needed_and_its_route_is_in_the_plan()
         ],
     }
     house = line((70, 2), (98, 2), (98, 30), (70, 30), (70, 2))
-    buildings = [{"name": "", "geometry": shapely.Polygon(house)}]
+    buildings: list[dict[str, Any]] = [{"name": "", "geometry": shapely.Polygon(house)}]
     work = WorkPart("M1", 90.0, 110.0)
-    free, built = (_plan(work=work, **layers, **more)[0] for more in ({}, {"buildings": buildings}))
+    free = _plan(work=work, **layers)[0]
+    built = _plan(work=work, **layers, buildings=buildings)[0]
     (straight,), (bent,) = free.bypasses, built.bypasses
     assert len(straight.route) == 2
     assert len(bent.route) == 3

@@ -266,7 +266,7 @@ class PlanOracle(Oracle):
 
     def way(self, start: tuple[float, float], stop: tuple[float, float]) -> float:
         """Return the length of the shortest way between two tees round the houses [m]."""
-        base, pair = self.network.base, tuple(sorted((start, stop)))
+        base, pair = self.network.base, (min(start, stop), max(start, stop))
         if pair not in self._ways:
             houses = base["buildings"].geometry.tolist() if "buildings" in base else []
             reach = self.rules.bypass.reach_m
