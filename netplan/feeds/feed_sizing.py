@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 
 import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.feeds.constraint_margin import NO_SOLUTION
+from netplan.feeds.failed_parts import FailedParts
 from netplan.feeds.feed_case import FeedCase, FeedLoads, Verdict
 from netplan.feeds.feed_kinds import Feed, FeedSize, SizedFeed, sizes_in_order
 from netplan.feeds.feed_prices import feed_price_minor
@@ -27,6 +28,7 @@ __all__ = [
     "feed_answers",
     "feed_parts",
     "least_price_minor",
+    "tees_fit",
 ]
 
 MOST_PASSED = 20_000
@@ -101,6 +103,10 @@ class PartsAnswer:
         Why nothing holds; empty otherwise.
     is_cut_short : bool
         Whether nothing was found among so many combinations, but more were left.
+    has_failed_by_purge : bool
+        Where nothing holds: whether anything failed with a purge's draw alone.
+    failed : tuple of (str, str)
+        Feeds of cheaper combinations that do not hold, by label, and why.
     """
 
     feeds: tuple[SizedFeed | None, ...]
@@ -109,6 +115,8 @@ class PartsAnswer:
     verdict: Verdict | None
     reason: str = ""
     is_cut_short: bool = False
+    has_failed_by_purge: bool = False
+    failed: tuple[tuple[str, str], ...] = ()
 
     @property
     def feeds_price_minor(self) -> int:
@@ -165,12 +173,17 @@ def feed_answers(
         yield PartsAnswer(*nothing, NO_FEED)
         return
     # Apart first; should rounding ever part the two, whole.
-    judges = (FeedChecker(case, rules), FeedChecker(case, rules, may_split=False))
+    failed = FailedParts(case)
+    judges = (
+        FeedChecker(case, rules, failed=failed),
+        FeedChecker(case, rules, may_split=False, failed=failed),
+    )
     stations = StationCapacity(case)
     first = (0,) * len(parts)
     queue = [(sum(c[0].price_minor for c in choices), first)]
     seen = {first}
     held, reason, tries, passed = False, "", 0, 0
+    why_not: dict[str, str] = {}
     while queue and tries < most_tries and passed < MOST_PASSED:
         price, pick = heapq.heappop(queue)
         if below_minor is not None and price >= below_minor:
@@ -185,33 +198,42 @@ def feed_answers(
             continue
         tries += 1
         used = [choice.feed for choice in picked if choice.feed is not None]
-        if not _tees_fit(picked):
+        if not tees_fit([(choice.feed, choice.parallel) for choice in picked if choice.feed is not None]):
             reason = NO_ROOM
+            why_not.update((feed.label, reason) for feed in used)
             continue
         relief = left(tuple(choice.off for choice in picked))
         if any(stations.is_exceeded(used, demand, relief.skip_inlets) for demand in relief.loads.hours):
             reason = NO_SOLUTION.reason
+            why_not.update((feed.label, reason) for feed in used)
             continue
         answer = _fit(case, judges, relief, picked, price, rules)
         if answer.verdict is not None:
             held = True
-            yield answer
+            yield replace(answer, failed=tuple(why_not.items()))
         else:
             reason = answer.reason
+            why_not.update((feed.label, reason) for feed in used)
     if not held:
         given_up = f"no combination of feeds holds among the {most_tries} cheapest; last: " if queue else ""
-        yield PartsAnswer(*nothing, given_up + reason, bool(queue))
+        by_purge = any(judge.has_failed_by_purge for judge in judges)
+        yield PartsAnswer(*nothing, given_up + reason, bool(queue), by_purge)
 
 
-def _tees_fit(picked: Sequence[_Choice]) -> bool:
-    """Whether every hose has room for tees of its own where several feeds are tapped at one place."""
+def tees_fit(feeds: Sequence[tuple[Feed, int]]) -> bool:
+    """Whether every hose has room for tees of its own, where several feeds are tapped at one place too.
+
+    Parameters
+    ----------
+    feeds : sequence of (Feed, int)
+        Feeds laid together, and how many hoses each has side by side.
+    """
     count: dict[int, int] = {}
     room: dict[int, int] = {}
-    for choice in picked:
-        if choice.feed is not None and choice.feed.tees:
-            ends = (choice.feed.from_node, choice.feed.to_node)
-            for node, most in zip(ends, choice.feed.tees, strict=True):
-                count[node] = count.get(node, 0) + choice.parallel
+    for feed, parallel in feeds:
+        if feed.tees:
+            for node, most in zip((feed.from_node, feed.to_node), feed.tees, strict=True):
+                count[node] = count.get(node, 0) + parallel
                 room[node] = most
     return all(count[node] <= room[node] for node in count)
 
