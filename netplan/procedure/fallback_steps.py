@@ -56,8 +56,8 @@ def tap_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
         if words:
             yield StepDraft(
                 Stage.TAPPINGS,
-                f"Fit the outlets of {one.id}{_in_hole(one)} in order from the work outwards ({words}), test every outlet "
-                "and its valve before drilling, then drill under pressure and leave the outlets shut.",
+                f"Fit the outlets of {one.id}{_in_hole(one)} in order from the work outwards ({words}), test every "
+                "outlet and its valve before drilling, then drill under pressure and leave the outlets shut.",
                 Who.STOPS,
                 f"Mend or cap the outlet. {_NOT_READY}",
                 _ids(one),
@@ -101,8 +101,8 @@ def seal_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
         if tapping_words(one.tappings):
             yield StepDraft(
                 Stage.TAPPINGS_SEALED,
-                f"Plug and cap every tapping of {one.id}{_in_hole(one)}, used or not, test each with leak fluid at "
-                "operating pressure.",
+                f"Plug and cap every tapping of {one.id}{_in_hole(one)}, used or not, test each with "
+                "leak fluid at operating pressure.",
                 Who.STOPS,
                 "Mend it; the hole stays open and manned until it is tight.",
                 _ids(one),

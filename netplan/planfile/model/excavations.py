@@ -16,8 +16,8 @@ class Served(PlanElement):
     """One thing that an excavation is for.
 
     A stop or prepared fallback with its barriers and tappings, the work, the tee of a bypass or hose, a gauge
-    or a purge point, by their ids; the work by its main. `dead end` is an end of a main, or a loop, that has to be purged while no
-    purge point is planned there: `id` is the main.
+    or a purge point, by their ids; the work by its main. `dead end` is an end of a main, or a loop, that has
+    to be purged while no purge point is planned there: `id` is the main.
     """
 
     what: Literal["stop", "work", "bypass", "gauge", "purge point", "dead end", "fallback"]
