@@ -27,6 +27,7 @@ __all__ = [
     "feed_answers",
     "feed_parts",
     "least_price_minor",
+    "tees_fit",
 ]
 
 MOST_PASSED = 20_000
@@ -185,7 +186,7 @@ def feed_answers(
             continue
         tries += 1
         used = [choice.feed for choice in picked if choice.feed is not None]
-        if not _tees_fit(picked):
+        if not tees_fit([(choice.feed, choice.parallel) for choice in picked if choice.feed is not None]):
             reason = NO_ROOM
             continue
         relief = left(tuple(choice.off for choice in picked))
@@ -203,15 +204,20 @@ def feed_answers(
         yield PartsAnswer(*nothing, given_up + reason, bool(queue))
 
 
-def _tees_fit(picked: Sequence[_Choice]) -> bool:
-    """Whether every hose has room for tees of its own where several feeds are tapped at one place."""
+def tees_fit(feeds: Sequence[tuple[Feed, int]]) -> bool:
+    """Whether every hose has room for tees of its own, where several feeds are tapped at one place too.
+
+    Parameters
+    ----------
+    feeds : sequence of (Feed, int)
+        Feeds laid together, and how many hoses each has side by side.
+    """
     count: dict[int, int] = {}
     room: dict[int, int] = {}
-    for choice in picked:
-        if choice.feed is not None and choice.feed.tees:
-            ends = (choice.feed.from_node, choice.feed.to_node)
-            for node, most in zip(ends, choice.feed.tees, strict=True):
-                count[node] = count.get(node, 0) + choice.parallel
+    for feed, parallel in feeds:
+        if feed.tees:
+            for node, most in zip((feed.from_node, feed.to_node), feed.tees, strict=True):
+                count[node] = count.get(node, 0) + parallel
                 room[node] = most
     return all(count[node] <= room[node] for node in count)
 

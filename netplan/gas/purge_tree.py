@@ -49,8 +49,8 @@ class ZoneMains:
     pipe: Ints
     from_m: Floats
     to_m: Floats
-    outlet_m: Floats | None = None
-    outlet_at_m: Mapping[int, float] = field(default_factory=dict)
+    outlet_m: Floats | None = field(default=None, kw_only=True)
+    outlet_at_m: Mapping[int, float] = field(default_factory=dict, kw_only=True)
 
     def outlet_of(self, leg: PurgeLeg) -> float:
         """Return the outlet that the vent of a leg stands on [m]; infinite where none is given."""

@@ -352,11 +352,24 @@ def _inside(context: PlanningContext, cut: Cut) -> list[Stretch]:
 
 
 def _failing_assembly(context: PlanningContext, stop: CutStop) -> list[Stretch]:
-    """Return the failing assembly with its clearance beyond; nothing for a valve."""
+    """Return the failing assembly with its clearance beyond; round the gauge of a valve."""
     if stop.valve >= 0:
-        return []
+        return list(_beside_valve(context, stop))
     beyond = length_taken_m(context.request.rules, method_of(context.request.rules, stop))
     sign = 1.0 if stop.work_side == "from" else -1.0
     low, high = sorted((stop.chainage_m - sign * CLEAR_M, stop.chainage_m + sign * beyond))
     length = float(context.request.network.pipes.length_m[stop.pipe])
     return [Stretch(stop.pipe, max(low, 0.0), min(high, length)), *stop.beyond]
+
+
+def _beside_valve(context: PlanningContext, stop: CutStop) -> Iterator[Stretch]:
+    """Yield where a barrier would bring its assembly too near to the gauge of a valve."""
+    rules, length_m = context.request.rules, context.request.network.pipes.length_m
+    inward = max(-min(part.offset_m for part in method.assembly) for method in rules.method)
+    for tapping in stop.tappings:
+        if tapping.role == "gauge":
+            reach = rules.clearance.fitting_m + max(inward, 0.0)
+            low, high = tapping.chainage_m - reach, tapping.chainage_m + reach
+            if tapping.pipe == stop.pipe:
+                low, high = min(low, stop.chainage_m), max(high, stop.chainage_m)
+            yield Stretch(tapping.pipe, max(low, 0.0), min(high, float(length_m[tapping.pipe])))

@@ -56,8 +56,9 @@ def tap_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
         if words:
             yield StepDraft(
                 Stage.TAPPINGS,
-                f"Fit the outlets of {one.id}{_in_hole(one)} in order from the work outwards ({words}), test every "
-                "outlet and its valve before drilling, then drill under pressure and leave the outlets shut.",
+                f"Fit the outlets of {one.id}{_in_hole(one)} in order from the work outwards ({words}), test "
+                "every outlet and its valve before drilling, then drill under pressure and leave the outlets "
+                "shut.",
                 Who.STOPS,
                 f"Mend or cap the outlet. {_NOT_READY}",
                 _ids(one),

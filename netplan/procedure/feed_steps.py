@@ -23,11 +23,12 @@ def open_feeds(case: OrderCase) -> Iterator[StepDraft]:
     for bypass in case.option.bypasses:
         kind, state = bypass.kind, case.states.get(feed_open_state(bypass.id))
         mains = (bypass.from_.main_id, bypass.to.main_id)
+        tees = ", each of its hoses to a tee of its own at either end" if bypass.parallel > 1 else ""
         yield StepDraft(
             Stage.FEED_BUILT,
             f"Tap main {bypass.from_.main_id} and main {bypass.to.main_id}, lay {kind} {bypass.id} between "
-            f"them along its route{_ramps(bypass)}, guard it against traffic, and test it for strength and "
-            "tightness before any gas is in it.",
+            f"them along its route{_ramps(bypass)}{tees}, guard it against traffic, and test it for "
+            "strength and tightness before any gas is in it.",
             Who.FEEDS,
             "Mend and test again; no gas into it before it is tight.",
             uses=(bypass.id, *mains, *case.holes_of("bypass", bypass.id)),

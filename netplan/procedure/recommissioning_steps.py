@@ -104,7 +104,7 @@ def withdraw(case: OrderCase) -> Iterator[StepDraft]:
             expect_at=stop.id,
         )
         out = (
-            f"open valve {stop.valve_id} slowly and fully, count the turns, take lock and tag off"
+            f"open valve {stop.valve_id} fully, slowly, count the turns, take lock and tag off"
             if stop.kind == "valve"
             else "shut the vent between; the barrier nearest the work comes out first, then the other"
             if stop.barriers == 2
@@ -156,7 +156,8 @@ def seal_tappings(case: OrderCase) -> Iterator[StepDraft]:
     for bypass in case.option.bypasses:
         yield StepDraft(
             Stage.TAPPINGS_SEALED,
-            f"Plug and cap both tappings of {bypass.id}, test each with leak fluid at operating pressure.",
+            f"Plug and cap {'both' if bypass.parallel == 1 else 'all'} tappings of {bypass.id}, test each "
+            "with leak fluid at operating pressure.",
             Who.FEEDS,
             "Mend it; the hole stays open and manned until it is tight.",
             uses=(bypass.id, bypass.from_.main_id, bypass.to.main_id),

@@ -21,7 +21,7 @@ from netplan.network.linear_reference import piece_at, points_at
 from netplan.network.model import Network, Nodes, Pieces, Valves
 from netplan.network.text_column import TextColumn
 from netplan.network.vocabulary import Operable, ValveState
-from netplan.rules.rule_set import MethodKind
+from netplan.rules.rule_set import MethodKind, Rules
 from netplan.screening.main_evaluator import PLAN, District, MainEvaluator
 from netplan.screening.screen_run import Screen
 
@@ -29,7 +29,9 @@ __all__ = ["NEW_VALVE", "NewValve", "ValvePlaces", "best_valves", "with_valve"]
 
 
 FROM_JUNCTION_M: Final = 1.0
-"""Distance of a new valve from the junction (own); half the piece where that is shorter [m]."""
+"""Least distance of a new valve from the junction (own); half the piece where that is shorter [m]."""
+ROOM_M: Final = 0.5
+"""Length between junction and valve, clear of both, for the valve's tapping (own) [m]."""
 MOST_TRIED: Final = 40
 """Places tried out (own) [-]."""
 
@@ -115,7 +117,7 @@ def best_valves(
         district, index = benches[chain.district]
         best = [
             valve
-            for place in _ends(index, chain.chain)
+            for place in _ends(index, chain.chain, screen.rules)
             if (valve := _tried(screen, district, chain, *place)) is not None
         ]
         tried += 1
@@ -159,9 +161,12 @@ def _bounded(screen: Screen, valve_minor: int) -> Iterator[_Chain]:
                 yield _Chain(bound, number, chain, own)
 
 
-def _ends(index: SegmentGraph, chain: int) -> list[tuple[int, float]]:
-    """Return the places near both ends of a chain: main of the district and chainage [m]."""
-    pieces = index.network.pieces
+def _ends(index: SegmentGraph, chain: int, rules: Rules) -> list[tuple[int, float]]:
+    """Return the places near both ends of a chain: main of the district and chainage [m].
+
+    Far enough from the junction for what is tapped beside the valve.
+    """
+    pieces, pipes, clearance = index.network.pieces, index.network.pipes, rules.clearance
     segments = np.flatnonzero(index.segment_chain == chain)
     rows = np.concatenate([index.pieces_of(segment) for segment in segments.tolist()])
     rows = rows[pieces.valve[rows] < 0]
@@ -171,7 +176,8 @@ def _ends(index: SegmentGraph, chain: int) -> list[tuple[int, float]]:
     places: list[tuple[int, float]] = []
     for row in rows.tolist():
         low, high = float(pieces.from_m[row]), float(pieces.to_m[row])
-        inward = min(FROM_JUNCTION_M, (high - low) / 2)
+        clear = max(clearance.fitting_m, clearance.fitting_od * float(pipes.od_m[pieces.pipe[row]]))
+        inward = min(max(FROM_JUNCTION_M, 2.0 * clear + ROOM_M), (high - low) / 2)
         if inward <= 0.01:
             continue
         if int(pieces.from_node[row]) in ends:

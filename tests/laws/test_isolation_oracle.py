@@ -107,3 +107,26 @@ def test_index_can_be_shared(rules: Rules) -> None:
     once = [cut.bound_minor for cut in itertools.islice(cuts(problem, index), 5)]
     again = [cut.bound_minor for cut in itertools.islice(cuts(problem, index), 5)]
     assert once == again == [value for value, _ in listed(problem, 5)]
+
+
+@pytest.mark.parametrize("block", range(3))
+def test_valves_without_room_for_their_tappings_equal_enumeration(block: int) -> None:
+    # Tappings so far from all else that valves of short mains, and those near the work, have no room for theirs.
+    rules = read_rules(
+        None, {"clearance": {"work_m": 0.9, "fitting_m": 5.05}, "valve": {"tapping_reach_m": 8.0}}
+    )
+    with_room = without = compared = 0
+    for seed in range(4000 + 30 * block, 4030 + 30 * block):
+        case = random_case(seed)
+        oracle = Oracle(case, rules)
+        expected = oracle.answers()
+        problem = IsolationProblem(case.network, case.section, rules, HOURS, GAS_MINOR_PER_M3)
+        found = [value for value, _ in listed(problem, LISTED)]
+        assert found == [value for value, _ in expected[:LISTED]], f"seed {seed}"
+        rooms = oracle.rooms_beside_valves()
+        with_room += sum(rooms)
+        without += len(rooms) - sum(rooms)
+        compared += bool(expected)
+    assert compared >= 15
+    assert with_room >= 10
+    assert without >= 10

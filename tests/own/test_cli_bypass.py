@@ -163,7 +163,7 @@ def test_none_of_a_smaller_list_holds(
 def test_pictures_are_drawn(planned: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     before = {path.name: path.read_bytes() for path in planned.iterdir() if path.is_file()}
     folder = tmp_path / "pictures"
-    assert _run(monkeypatch, "bypass", planned, "--charts", folder, "--bores", "76 mm") == 0
+    assert _run(monkeypatch, "bypass", planned, "--charts", folder, "--bores", "51 mm") == 0
     names = sorted(path.name for path in folder.iterdir())
     assert names == sorted(
         f"{n}.{kind}" for n in ("B1-drop", "B1-weather", "worst-path") for kind in ("png", "svg")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ import pytest
 
 from netplan.core.errors import BadInputError, BadRulesError, NoPlanError
 from netplan.feeds import Feed, FeedKind, sizes_in_order
+from netplan.feeds.feed_sizing import tees_fit
 from netplan.gas.purge_equipment import fitting_bores_m
 from netplan.isolation import Cut, IsolationProblem, Orders, cuts
 from netplan.network.model import Network
@@ -102,7 +104,7 @@ def test_what_the_operator_holds_limits_the_outlet_of_a_bypass() -> None:
     ],
 )
 def test_a_wrong_table_of_outlets_is_one_line(text: str, says: str, tmp_path: Path) -> None:
-    sizes = {"od_min_mm": 100, "od_max_mm": 120, "gauge_mm": 25, "vent_mm": 25}
+    sizes: dict[str, Any] = {"od_min_mm": 100, "od_max_mm": 120, "gauge_mm": 25, "vent_mm": 25}
     sizes |= {"zone_vent_mm": '"2 in"', "bypass_mm": 51, "bag_mm": 50}
     key, value = text.split(" = ")
     rows = [{**sizes, key: value}, {**sizes, "od_min_mm": 200, "od_max_mm": 220}]
@@ -215,6 +217,21 @@ def test_each_hose_of_a_bypass_has_a_tee_of_its_own() -> None:
         assert bypass.parallel <= (bypass.most_parallel or 0)
         tees = [tap.count for stop in option.stops for tap in stop.tappings if tap.role == "bypass"]
         assert tees == [bypass.parallel] * 2
+
+
+def test_two_bypasses_need_room_for_two_tees_at_one_stop() -> None:
+    giving, fed = 1, (2, 3)
+    feeds = [
+        Feed(FeedKind.BYPASS, f"S1>S{k}", giving, node, 10.0, outlets_mm=(50.0, 50.0), tees=(most, 1))
+        for k, node, most in ((2, fed[0], 1), (3, fed[1], 1))
+    ]
+    wide = [replace(feed, tees=(2, 1)) for feed in feeds]
+    assert [tees_fit([(feed, 1) for feed in some]) for some in (feeds, wide, feeds[:1])] == [
+        False,
+        True,
+        True,
+    ]
+    assert not tees_fit([(wide[0], 2)])
 
 
 def test_a_hose_that_no_outlet_takes_is_refused_in_one_line() -> None:

@@ -317,6 +317,12 @@ class Oracle:
                 best = price, place
         return best
 
+    def rooms_beside_valves(self) -> list[bool]:
+        """Return of each side of each valve that lies outside the work whether it may be tapped."""
+        valves = [one for one in self.lengths if self.network.pieces.valve[one.legs[0].piece] >= 0]
+        nodes = [node for one in valves for node in (one.nodes[0], one.nodes[-1])]
+        return [self._may_be_tapped(node) for node in nodes if self._end(node) != "work"]
+
     def _may_be_tapped(self, node: int) -> bool:
         """Whether there is room beside a valve on the side of one of its nodes."""
         return has_room(

@@ -885,7 +885,7 @@ class Aftermath:
 
     def _bores(self, way: Way) -> list[float]:
         """Return the bores of a bypass, widest first [m]: none wider than the tees at its ends."""
-        ends = [self.oracle.tee_outlet_mm(self.stops[end]) for end in way.bypass[:2]]
+        ends = [self.oracle.tee_outlet_mm(self.stops[end]) for end in (way.bypass or ())[:2]]
         bores = reversed(self.oracle.rules.bypass.bores_mm)
         return [bore / 1000 for bore in bores if named_mm(bore) <= min(ends)]
 
@@ -893,7 +893,7 @@ class Aftermath:
         """Whether every hose has room for a tee of its own at both its stops."""
         wanted: dict[int, int] = {}
         for way in hoses:
-            for end in way.bypass[:2]:
+            for end in (way.bypass or ())[:2]:
                 wanted[end] = wanted.get(end, 0) + way.parallel
         return all(count <= self.oracle.tees_at(self.stops[end]) for end, count in wanted.items())
 

@@ -68,9 +68,9 @@ def _row_of_tees(case: Case, stop: Row, tap: Row) -> None:
     rule = case.rules["clearance"]
     clear = max(rule["fitting_m"], rule["fitting_od"] * _od_mm(case, main) / 1000.0)
     marks = [*case.raw.nodes_on(main), *(place for place, _ in case.raw.fittings_on(main))]
-    ways = (1.0, -1.0)
+    ways = [1.0, -1.0]
     if main == stop["main_id"]:
-        ways = (math.copysign(1.0, at - stop["chainage_m"]),)
+        ways = [math.copysign(1.0, at - stop["chainage_m"])]
     holds = [
         all(
             abs(mark - at - sign * k * clear) >= clear - CLOSE_M
@@ -92,6 +92,9 @@ def _beside_valve(case: Case, stop: Row) -> None:
     graph: nx.Graph[Any] = nx.Graph()
     for _, low, high, a, b in case.net.pieces:
         graph.add_edge(a, b, weight=(high - low) / case.raw.scale)
+    for key, (a, b) in case.net.gaps.items():
+        if isinstance(key, tuple) and key[0] == "use":  # a fallback is not set yet
+            graph.add_edge(a, b, weight=0.0)
     rule = case.rules["clearance"]
     for k, tap in enumerate(stop["tappings"]):
         node, main = ("tap", name, k), _own_main(stop, tap)
