@@ -89,7 +89,7 @@ def test_prepared_fallbacks_are_dug_tapped_proved_capped_and_paid_once() -> None
             rule = methods[place.method]
             surface = getattr(rule.price_surface, place.surface)
             assert place.price == pytest.approx(rule.price + rule.price_per_mm_od * place.od_mm + surface)
-        used = {use.prepared_id: set() for one in option.fallback for use in one.use}
+        used: dict[str, set[str]] = {use.prepared_id: set() for one in option.fallback for use in one.use}
         for one in option.fallback:
             for use in one.use:
                 used[use.prepared_id].add(one.stop_id)
