@@ -214,6 +214,16 @@ def standby_made_up(option: Option) -> None:
     option["fallback"][0]["standby"] = [*option["fallback"][0]["standby"], off]
 
 
+def fast_with_nothing_prepared(option: Option) -> None:
+    row = next(row for row in option["fallback"] if row["use"] and not row["prepared"])
+    row["minutes"] = 15.0
+
+
+def prepared_for_nothing(option: Option) -> None:
+    option["burden_parts"]["fallbacks"] += 250.0
+    option["burden"] += 250.0
+
+
 PLANTED: dict[Callable[[Option], None], str] = {
     lose_customer: "customer's cause",
     list_twice: "customer listed twice",
@@ -225,6 +235,8 @@ PLANTED: dict[Callable[[Option], None], str] = {
     tapping_moved: "assembly unlike the rules",
     pressure_stated_wrong: "least pressure",
     standby_made_up: "standby is off already",
+    fast_with_nothing_prepared: "minutes",
+    prepared_for_nothing: "burden of fallbacks",
 }
 
 

@@ -79,10 +79,18 @@ class OutsideBurden:
         self.marks = self._marks()
         self.chains = self._find_chains()
 
-    # The four parts --------------------------------------------------------------------------------------
+    # The five parts --------------------------------------------------------------------------------------
 
     def stops(self, option: dict[str, Any]) -> Minor:
         """Return price + price_per_mm_od · OD + price_surface of every stop, each rounded."""
+        return self._priced(option["stops"])
+
+    def fallbacks(self, option: dict[str, Any]) -> Minor:
+        """Return the same of every place that a prepared fallback uses, each place once."""
+        uses = [use for row in option["fallback"] for use in row["use"] if use["prepared_id"]]
+        return self._priced({use["prepared_id"]: use for use in uses}.values())
+
+    def _priced(self, stops: Iterable[dict[str, Any]]) -> Minor:
         methods = {method["name"]: method for method in self.rules["method"]}
 
         def one(stop: dict[str, Any]) -> Minor:
@@ -90,7 +98,7 @@ class OutsideBurden:
             surface = method["price_surface"][main["surface"] or "unknown"]
             return _rounded(MINOR * (method["price"] + method["price_per_mm_od"] * main["od_mm"] + surface))
 
-        return _sum(one(stop) for stop in option["stops"])
+        return _sum(one(stop) for stop in stops)
 
     def interruption(self, option: dict[str, Any]) -> Minor:
         """Return the window and the wait for the crew of every customer off, each rounded on its own."""
