@@ -71,6 +71,7 @@ def test_five_cheapest_equal_exhaustive_pricing(block: int) -> None:
         for option in options:
             parts = (option.stops_minor, option.interruption_minor, option.feeds_minor, option.gas_minor)
             assert option.burden_minor == sum(parts) + option.excavations_minor
+            assert option.fallbacks_minor == 0
         seen["answered"] += bool(options)
         seen["several"] += len(options) > 1
     assert seen["answered"] >= most // 2

@@ -58,11 +58,9 @@ def _minutes(case: Case, row: Row) -> None:
         case.require(not row["use"] and not row["moves"], "fallback without minutes", name)
         return
     rules, opened = case.rules, {v["valve_id"] for v in case.option["opened_valves"]}
-    valve = next((m["minutes_fast"] for m in rules["method"] if m["kind"] == "valve"), None)
-    total = 0.0
-    for one in row["shut"]:
-        by_valve = one["what"] == "opened valve" and valve is not None
-        total += valve if by_valve else rules["bypass"]["minutes_shut"]
+    hose = float(rules["bypass"]["minutes_shut"])
+    valve = next((float(m["minutes_fast"]) for m in rules["method"] if m["kind"] == "valve"), hose)
+    total = sum(valve if one["what"] == "opened valve" else hose for one in row["shut"])
     ready = []
     for use in row["use"]:
         ready.append(bool(use["prepared_id"]) or use["valve_id"] in opened)
