@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 
 import numpy as np
@@ -102,6 +102,8 @@ class PartsAnswer:
         Why nothing holds; empty otherwise.
     is_cut_short : bool
         Whether nothing was found among so many combinations, but more were left.
+    failed : tuple of (str, str)
+        Feeds of cheaper combinations that do not hold, by label, and why.
     """
 
     feeds: tuple[SizedFeed | None, ...]
@@ -110,6 +112,7 @@ class PartsAnswer:
     verdict: Verdict | None
     reason: str = ""
     is_cut_short: bool = False
+    failed: tuple[tuple[str, str], ...] = ()
 
     @property
     def feeds_price_minor(self) -> int:
@@ -172,6 +175,7 @@ def feed_answers(
     queue = [(sum(c[0].price_minor for c in choices), first)]
     seen = {first}
     held, reason, tries, passed = False, "", 0, 0
+    failed: dict[str, str] = {}
     while queue and tries < most_tries and passed < MOST_PASSED:
         price, pick = heapq.heappop(queue)
         if below_minor is not None and price >= below_minor:
@@ -192,13 +196,15 @@ def feed_answers(
         relief = left(tuple(choice.off for choice in picked))
         if any(stations.is_exceeded(used, demand, relief.skip_inlets) for demand in relief.loads.hours):
             reason = NO_SOLUTION.reason
+            failed.update((feed.label, reason) for feed in used)
             continue
         answer = _fit(case, judges, relief, picked, price, rules)
         if answer.verdict is not None:
             held = True
-            yield answer
+            yield replace(answer, failed=tuple(failed.items()))
         else:
             reason = answer.reason
+            failed.update((feed.label, reason) for feed in used)
     if not held:
         given_up = f"no combination of feeds holds among the {most_tries} cheapest; last: " if queue else ""
         yield PartsAnswer(*nothing, given_up + reason, bool(queue))

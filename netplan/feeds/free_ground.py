@@ -64,8 +64,8 @@ class Obstacles:
             if layer in network.base:
                 shapes.append(_drawn(network.base[layer].geometry.array))
                 kinds.append(kind)
-        kind = tuple(kind for some, kind in zip(shapes, kinds, strict=True) for _ in some)
-        return cls(np.concatenate(shapes), kind)
+        each = tuple(kind for some, kind in zip(shapes, kinds, strict=True) for _ in some)
+        return cls(np.concatenate(shapes), each)
 
 
 def _drawn(shapes: Any) -> Shapes:
@@ -209,7 +209,8 @@ class FreeGround:
 def _in_order(shapes: Shapes) -> tuple[Shapes, Ints]:
     """Return shapes made valid, in an order that does not depend on that of the rows; and their rows."""
     some = shapely.normalize(shapely.make_valid(shapes))
-    order = np.array(sorted(range(len(some)), key=lambda row: some[row].wkb), dtype=np.int64)
+    known = shapely.to_wkb(some).tolist()
+    order = np.array(sorted(range(len(some)), key=lambda row: known[row]), dtype=np.int64)
     return some[order], order
 
 

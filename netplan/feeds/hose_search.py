@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
@@ -16,6 +15,9 @@ from netplan.rules.rule_set import Rules
 
 __all__ = ["HosePlaces", "cheapest_hoses", "straight_hoses"]
 
+Point = tuple[float, float]
+Way = Callable[[Point, Point, Rules, float], "HoseRoute | None"]
+"""Returns the route of a hose of at most so many metres, or none."""
 ROUNDING_M = 1e-6
 
 
@@ -33,19 +35,13 @@ class HosePlaces:
 
     giving: int
     fed: int
-    start: tuple[float, float]
-    stop: tuple[float, float]
+    start: Point
+    stop: Point
 
     @property
     def apart(self) -> float:
         """Straight distance [m in the CRS]."""
         return float(np.hypot(self.stop[0] - self.start[0], self.stop[1] - self.start[1]))
-
-
-class _Way(Protocol):
-    def __call__(
-        self, start: tuple[float, float], stop: tuple[float, float], rules: Rules, most_m: float
-    ) -> HoseRoute | None: ...
 
 
 Found = tuple[HosePlaces, HoseRoute]
@@ -75,9 +71,7 @@ def straight_hoses(
 ) -> tuple[Found, ...]:
     """Return the shortest hoses if all ground were free, which no hose is cheaper than."""
 
-    def line(
-        start: tuple[float, float], stop: tuple[float, float], _rules: Rules, _most_m: float
-    ) -> HoseRoute:
+    def line(start: Point, stop: Point, _rules: Rules, _most_m: float) -> HoseRoute:
         return HoseRoute(
             (start, stop), float(np.hypot(stop[0] - start[0], stop[1] - start[1])) / routes.scale
         )
@@ -86,7 +80,7 @@ def straight_hoses(
 
 
 def _cheapest(
-    places: Sequence[HosePlaces], rules: Rules, way: _Way, scale: float, most: int
+    places: Sequence[HosePlaces], rules: Rules, way: Way, scale: float, most: int
 ) -> tuple[Found, ...]:
     best: dict[tuple[int, int], tuple[int, float, HosePlaces, HoseRoute]] = {}
     dearest: int | None = None

@@ -142,7 +142,7 @@ class VisibilityGraph:
         if not len(others):
             return seen
         ends = np.stack([np.broadcast_to(place, others.shape), others], axis=1)
-        lines = shapely.linestrings(ends)
+        lines = np.asarray(shapely.linestrings(ends), dtype=object)
         line, barrier = self._tree.query(lines, predicate="intersects")
         if len(instead):
             line = line[~np.isin(self._owner[barrier], list(instead))]

@@ -157,10 +157,12 @@ def _cut_off(local: LocalGraph, goal: str, way: list[tuple[LocalEdge, bool]]) ->
     )
     kept = sorted({row for edge, at_u in way for row in _kept_beyond(local, edge, at_u)})
     who = _listed([network.customers.id[row] for row in kept])
+    reach_m = local.placement.rules.bypass.reach_m
     side = "" if goal.startswith("customer") else f"on the side towards {goal} "
     return (
         f"{side}a stop on {_listed(list(mains))} cuts off {who}, who must stay on, and no feed serves "
-        "that part; what would have to give: a feed for it, or a supply of their own"
+        f"that part; what would have to give: a feed for it within bypass.reach_m of {reach_m:g} m, or a "
+        "supply of their own"
     )
 
 

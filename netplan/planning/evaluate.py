@@ -377,6 +377,7 @@ def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | 
         gas_minor=cut.gas_minor,
         excavations_minor=to_feed.dug.price_minor,
         joins=joins,
+        failed_feeds=answer.failed,
     )
     reason = _purge_refused(context, option)
     return RefusedCut(cut, reason) if reason else option

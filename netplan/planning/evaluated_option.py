@@ -94,6 +94,8 @@ class EvaluatedOption:
         Price of the prepared fallbacks, part of the burden [minor units]; 0 where none are prepared.
     prepared : tuple of PreparedStop
         Fallback stops that the plan prepares, each place once.
+    failed_feeds : tuple of (str, str)
+        Feeds that do not do, by label, and why.
     """
 
     cut: Cut
@@ -115,6 +117,7 @@ class EvaluatedOption:
     joins: tuple[Join, ...] = ()
     fallbacks_minor: int = 0
     prepared: tuple[PreparedStop, ...] = ()
+    failed_feeds: tuple[tuple[str, str], ...] = ()
 
     @property
     def burden_minor(self) -> int:

@@ -23,7 +23,7 @@ def _rules(reach_m: float) -> Rules:
 
 def _obstacles(rng: random.Random, count: int) -> list[Any]:
     """Houses that may touch, overlap or stand askew, triangles, and a length of rail now and then."""
-    found = []
+    found: list[Any] = []
     for _ in range(count):
         x, y, wide, deep = (rng.uniform(*span) for span in ((4, 56), (4, 56), (2, 12), (2, 12)))
         house = shapely.box(x, y, x + wide, y + deep)
@@ -83,7 +83,7 @@ def test_the_route_lies_between_the_shortest_of_a_little_less_and_a_little_more_
     assert near - 1e-6 <= _length(route) <= far + 1e-6
 
 
-STREETS = {
+STREETS: dict[str, list[Any]] = {
     "bend": [shapely.LineString([(0, 10), (45, 10), (45, 60)])],
     "junction": [shapely.LineString([(0, 30), (60, 30)]), shapely.LineString([(20, 30), (20, 60)])],
     "crossing": [

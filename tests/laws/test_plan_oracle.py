@@ -89,16 +89,21 @@ def _apart(case: Case, rules: Rules) -> bool:
 
 def test_random_cases_hold_what_makes_plans_hard() -> None:
     seen: Counter[str] = Counter()
-    for seed in range(26):
+    for seed in range(27):
         case, rules = plan_case(seed), plan_rules(seed)
         seen["valve"] += len(case.network.valves.state) > 2
         seen["priority"] += any(case.network.customers.priority)
         seen["areas that may not be joined"] += _apart(case, rules)
         for option in listed(case, rules):
             seen["fed"] += any(feed is not None for feed in option.feeds)
+            routes = [feed.size.feed.route for feed in option.feeds if feed is not None]
+            seen["round a house"] += any(route is not None and len(route.xy) > 2 for route in routes)
             seen["off"] += any(option.part_off)
             seen["weak"] += any(part.weak for part in option.deficient)
     assert all(
         seen[what] >= 2
-        for what in ("valve", "priority", "fed", "off", "weak", "areas that may not be joined")
+        for what in (
+            *("valve", "priority", "fed", "round a house", "off", "weak"),
+            "areas that may not be joined",
+        )
     ), seen

@@ -40,6 +40,14 @@ def test_no_hose_goes_through_two_houses() -> None:
     )
 
 
+def test_the_reach_counts_the_route_with_its_slack() -> None:
+    routes = routes_round([shapely.box(20, -18, 22, 18)])
+    route = routes.route((0.0, 0.0), (42.0, 0.0), read_rules(overrides={"bypass": {"reach_m": 65.0}}))
+    assert route is not None
+    assert route.length_m == pytest.approx(2 * np.hypot(19.75, 18.25) + 2.5)  # 56.3 m: 64.7 m of hose
+    assert routes.route((0.0, 0.0), (42.0, 0.0), RULES) is None
+
+
 def test_a_gap_between_houses_that_touch_is_none() -> None:
     routes = routes_round([shapely.box(10, -15, 20, 0), shapely.box(10, 0, 20, 15)])
     route = routes.route((0.0, 0.0), (30.0, 0.0), RULES)

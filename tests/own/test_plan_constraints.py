@@ -65,7 +65,7 @@ def test_rating() -> None:
 
 
 def test_priority_customer_stays_on() -> None:
-    no_feed = {"bypass": {"reach_m": 0.01}, "price": {"bypass": 50000.0}}
+    no_feed = {"bypass": {"from_other_mains": False}, "price": {"bypass": 50000.0}}
     assert off(ranking(no_feed))[0] == [1]
     care = [
         customer("C1", (60, 8), service_id="S1"),

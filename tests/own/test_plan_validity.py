@@ -119,7 +119,7 @@ def test_a_plan_within_the_range_says_nothing_of_it(tmp_path: Path) -> None:
 
 
 def test_a_bypass_between_laminar_and_turbulent_is_a_warning_with_its_doubt(tmp_path: Path) -> None:
-    rules = {"price": DEAR, "bypass": {"bores_mm": [25.0], "slack": 3.0, "parallel_max": 1}}
+    rules = {"price": DEAR, "bypass": {"bores_mm": [25.0], "slack": 3.0, "parallel_max": 1, "reach_m": 200.0}}
     plan, layers = _read(_folder(tmp_path, rules, [{}, {}], from_m=90.0))
     row = layers["bypasses"].iloc[0]
     # The shipped natural gas: 0.7347 kg/m³ at 15 °C, and 1.09e-5 Pa s at 10 °C within 2 %.

@@ -107,6 +107,19 @@ def test_the_digest_ignores_order_and_sees_every_change() -> None:
     assert build_network(renamed).content_sha256 != digest
 
 
+def test_the_digest_sees_the_base_map_in_any_order() -> None:
+    houses = geopandas.GeoDataFrame(
+        {"name": ["a", "b"]}, geometry=[box(10, 5, 20, 12), box(30, 5, 41, 12)], crs=town()["mains"].crs
+    )
+    bare, built = (build_network(town() | more).content_sha256 for more in ({}, {"buildings": houses}))
+    turned = houses.iloc[::-1].assign(name="c")
+    moved = houses.assign(geometry=houses.translate(0.002, 0))
+    assert built != bare
+    assert build_network(town() | {"buildings": turned}).content_sha256 == built
+    assert build_network(town() | {"water": houses}).content_sha256 != built
+    assert build_network(town() | {"buildings": moved}).content_sha256 != built
+
+
 def test_ids_that_are_numbers_are_text(tmp_path: Path) -> None:
     frames = town()
     frames["mains"] = frames["mains"].assign(id=[2.0, 1.0])

@@ -40,7 +40,7 @@ def shortest_way(
     if streets is not None:
         corners += shapely.get_coordinates(streets).tolist()
     places = [start, stop, *dict.fromkeys((x, y) for x, y in corners)]
-    graph = nx.Graph()
+    graph: nx.Graph[XY] = nx.Graph()
     graph.add_nodes_from(places)
     for one, other in itertools.combinations(places, 2):
         line = shapely.LineString([one, other])

@@ -8,8 +8,7 @@ import numpy as np
 import shapely
 
 from tests.support.networks import XY, line, point
-from tests.whole_plan.draw import Draw
-from tests.whole_plan.streets import at, length
+from tests.whole_plan.draw import Draw, at, length
 
 __all__ = ["lay_base_map"]
 

@@ -160,8 +160,8 @@ def _customers(sheet: DrawingSheet, customers: StateCustomers) -> None:
 
 def route_line(bypass: Bypass) -> shapely.LineString:
     """Return the route of a bypass as it is drawn: a straight one bowed, not to lie on the main."""
-    course = bypass.course
-    return shapely.LineString(course) if len(course) > 2 else bowed_line(*course)
+    start, *bends, end = bypass.course
+    return shapely.LineString([start, *bends, end]) if bends else bowed_line(start, end)
 
 
 def bowed_line(

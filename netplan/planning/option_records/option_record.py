@@ -33,6 +33,7 @@ from netplan.planning.option_records.failure_records import (
 from netplan.planning.option_records.feed_records import WrittenFeeds, feeds_of, weather_lines
 from netplan.planning.option_records.gas_lost import full_vent_of
 from netplan.planning.option_records.gauge_records import gauges_of
+from netplan.planning.option_records.long_feeds import long_feed_warnings
 from netplan.planning.option_records.option_warnings import (
     doubt_warnings,
     services_without_customer_warnings,
@@ -138,6 +139,7 @@ def option_of(
                 *station_warnings(stops, fallback),
                 *purge_warnings(purge),
                 *warnings_of(context, priced, relighting, shut_in),
+                *long_feed_warnings(context, priced),
                 *local_peak_warnings(context, local_peak),
                 *validity_warnings(context, priced, final, feeds.ids, relighting),
                 *services_without_customer_warnings(cut_off_services_without_customer(option)),
