@@ -92,7 +92,8 @@ def _legs(part: nx.MultiGraph[Any], source: Hashable) -> Iterator[_Leg]:
     inner: set[Hashable] = {source}
     for node in sorted(path, key=lambda one: len(path[one]))[1:]:
         last = path[node][-2]
-        row = min((data["length"], key) for key, data in part[last][node].items())[1]
+        beside: dict[Any, Any] = dict(part[last][node])
+        row = min((data["length"], key) for key, data in beside.items())[1]
         way[node] = (*way[last], row)
         inner.add(last)
     tree = {row for rows in way.values() for row in rows}
