@@ -11,6 +11,7 @@ import math
 import random
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import networkx as nx
@@ -31,6 +32,7 @@ from tests.support.main_lengths import Leg, Length, Placed, split_some
 from tests.support.networks import build, customer, fitting, main, service, station, valve
 from tests.support.outlets import named_mm, outlet_mm
 from tests.support.plan_excavations import Ground, zone_ends
+from tests.support.purge_oracle import PurgedZone, purge_reaches
 from tests.support.route_oracle import shortest_way
 
 HOURS = 9.0
@@ -70,9 +72,17 @@ def plan_rules(seed: int) -> Rules:
                 "merge_m": ground.choice([0.0, 1.0, 5.0, 20.0]),
             },
             "crew": {"relights_per_hour": rng.choice([2.0, 12.0])},
+            "purge": _purge_rules(seed),
             "choice": {"seconds": 600.0, "options": 5},
         },
     )
+
+
+def _purge_rules(seed: int) -> dict[str, Any]:
+    """Return narrow stacks and a rule that refuses a slow purge, in one case of four."""
+    if seed % 4 != 2:
+        return {}
+    return {"below_least": "refuse", "stack_bores_mm": [12.0, (20.0, 25.0, 50.0)[seed // 4 % 3]]}
 
 
 def plan_case(seed: int) -> Case:
@@ -950,11 +960,55 @@ class Aftermath:
             solved, holds = state(meters_off, shut)
         if not (holds and all(self._slow_enough(each, hoses) for each in solved)):
             return False
-        for tap in self.taps:
-            solved, holds = state(self._drawn(meters_off, tap), shut)
-            if holds and all(self._slow_enough(each, hoses) for each in solved):
-                return True
-        return not self.taps
+        drawn = (state(self._drawn(meters_off, tap), shut) for tap in self.taps)
+        if self.taps and not any(ok and all(self._slow_enough(s, hoses) for s in some) for some, ok in drawn):
+            return False
+        given = partial(self._given, solver, meters_off, kept, [*waiting, *shut], opened)
+        return oracle.rules.purge.below_least != "refuse" or purge_reaches(self._purged_zone(), given)
+
+    def _given(
+        self,
+        solver: FlowSolver,
+        demands: Sequence[Floats],
+        kept: Sequence[int],
+        shut: Sequence[int],
+        opened: Sequence[int],
+        stop: Any,
+        flow: float,
+    ) -> float:
+        """Return the pressure at a stop's live side while a flow is drawn there; NaN where an inlet fails."""
+        oracle = self.oracle
+        node = self.drawing.barrier.get(stop[1], self.stops[stop[1]].live_node)
+        pressures = []
+        for demand in demands:
+            drawn = demand.copy()
+            drawn[node] += flow
+            solved = solver.resolve(demand_m3_per_s_std=drawn, closed_links=shut, opened_links=opened)
+            if not (solved.pressure_pa_gauge[kept] - oracle.limit >= HOLDS_PA).all():
+                return math.nan
+            pressures.append(float(solved.pressure_pa_gauge[node]))
+        return pressures[0]
+
+    def _purged_zone(self) -> PurgedZone:
+        """Return the mains of the zone, from stop to stop."""
+        network, drawing = self.oracle.network, self.drawing
+        pieces, pipes = network.pieces, network.pipes
+        graph: nx.MultiGraph[Any] = nx.MultiGraph()
+        for row, (a, b, length, piece) in enumerate(drawing.rows):
+            pipe = int(pieces.pipe[piece])
+            if pipe >= pipes.n_mains or not pieces.is_open[piece]:
+                continue
+            ends: tuple[Any, Any] = (a, b)
+            for number, closed in drawing.closes.items():
+                if closed == row:
+                    live = drawing.barrier.get(number, self.stops[number].live_node)
+                    ends = (
+                        ("stop", number) if ends[0] == live else ends[0],
+                        ("stop", number) if ends[1] == live else ends[1],
+                    )
+            if all(isinstance(end, tuple) or end in self.zone for end in ends):
+                graph.add_edge(ends[0], ends[1], key=row, length=length, bore=float(pipes.bore_m[pipe]))
+        return PurgedZone(graph, self.oracle.rules, self.oracle.gas)
 
     def _slow_enough(self, state: FlowState, hoses: Sequence[tuple[int, int, float, float]]) -> bool:
         conditions = self.oracle.conditions
