@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -11,6 +12,7 @@ from netplan.customers import RelightOrder, relight_order
 from netplan.explain.explanation_sheet import Explanation, ExplanationSheet, SheetTable, read
 from netplan.explain.recorded_option import RecordedOption, rule_origin, source_line
 from netplan.planfile import PieceState
+from netplan.planfile.model import PreparedFallback, Stop
 from netplan.reference.gas import METRIC_STANDARD
 
 __all__ = ["explain_burden", "explain_relighting"]
@@ -19,7 +21,7 @@ _HALF_MINOR: Final = 0.005
 
 
 def explain_burden(recorded: RecordedOption) -> Explanation:
-    """Explain the burden: stops, interruption, feeds and gas."""
+    """Explain the burden: stops, interruption, feeds, gas, excavations and prepared fallbacks."""
     sheet = ExplanationSheet()
     option = recorded.option
     money = option.currency
@@ -27,11 +29,14 @@ def explain_burden(recorded: RecordedOption) -> Explanation:
     _interruption(sheet, recorded)
     _feeds(sheet, recorded)
     elements = _gas(sheet, recorded)
-    result = sheet.work("burden", "stops + interruption + feeds + gas", money)
+    _excavations(sheet, recorded)
+    _fallbacks(sheet, recorded)
+    terms = "stops + interruption + feeds + gas + excavations + fallbacks"
+    result = sheet.work("burden", terms, money)
     parts = option.burden_parts
     stated = (
         f"The plan's parts: stops {parts.stops}, interruption {parts.interruption}, feeds {parts.feeds}, "
-        f"gas {parts.gas} {money}."
+        f"gas {parts.gas}, excavations {parts.excavations}, fallbacks {parts.fallbacks} {money}."
     )
     return Explanation(
         figure="burden",
@@ -41,7 +46,7 @@ def explain_burden(recorded: RecordedOption) -> Explanation:
         unit=money,
         stated=option.burden,
         where=f"{recorded.place}, burden",
-        within=_HALF_MINOR * (elements + 2 * len(option.bypasses) + 1),
+        within=_HALF_MINOR * (elements + 2 * len(option.bypasses) + len(option.excavations) + 1),
         notes=(
             stated,
             f"The plan rounds the gas of each of up to {elements} lengths to 0.01 {money}, then adds up.",
@@ -53,10 +58,25 @@ def explain_burden(recorded: RecordedOption) -> Explanation:
 
 
 def _stops(sheet: ExplanationSheet, recorded: RecordedOption) -> None:
+    _priced(sheet, recorded, recorded.option.stops, "stop", "Stops", "stops")
+
+
+def _fallbacks(sheet: ExplanationSheet, recorded: RecordedOption) -> None:
+    rows = recorded.option.prepared_fallbacks
+    _priced(sheet, recorded, rows, "fallback", "Prepared fallbacks", "fallbacks")
+
+
+def _priced(
+    sheet: ExplanationSheet,
+    recorded: RecordedOption,
+    stops: Sequence[Stop | PreparedFallback],
+    name: str,
+    title: str,
+    result: str,
+) -> None:
     methods = {method.name: method for method in recorded.rules.method}
-    stops = recorded.option.stops
     columns = [
-        read("stop", "", (f"{s.id} {s.method}" for s in stops)),
+        read(name, "", (f"{s.id} {s.method}" for s in stops)),
         read("base", "", (methods[s.method].price for s in stops), "rule method price"),
         read("per_mm", "1/mm", (methods[s.method].price_per_mm_od for s in stops), "rule price_per_mm_od"),
         read("OD", "mm", (s.od_mm for s in stops), "outside diameter, plan.json, od_mm"),
@@ -66,11 +86,44 @@ def _stops(sheet: ExplanationSheet, recorded: RecordedOption) -> None:
             (float(getattr(methods[s.method].price_surface, s.surface)) for s in stops),
             "rule price_surface, by plan.json, surface",
         ),
+        read(
+            "pit",
+            "",
+            (_pit(recorded, s.surface) if s.kind == "valve" else 0.0 for s in stops),
+            "a valve's pit: rule excavation.price, with price_surface",
+        ),
     ]
-    columns.append(sheet.column("price", "base + per_mm * OD + surface", "", columns))
-    origin = "plan.json, stops; rules [[method]] of plan.json"
-    sheet.table(SheetTable("Stops", origin, tuple(columns)))
-    sheet.sum("stops", columns[-1], recorded.option.currency)
+    columns.append(sheet.column("price", "base + per_mm * OD + surface + pit", "", columns))
+    origin = f"plan.json, {'prepared_' * (name == 'fallback')}{result}; rules [[method]] of plan.json"
+    sheet.table(SheetTable(title, origin, tuple(columns)))
+    sheet.sum(result, columns[-1], recorded.option.currency)
+
+
+def _pit(recorded: RecordedOption, surface: str) -> float:
+    """Return the price of one excavation that no method's price includes, over a surface."""
+    excavation = recorded.rules.excavation
+    return excavation.price + float(getattr(excavation.price_surface, surface))
+
+
+def _excavations(sheet: ExplanationSheet, recorded: RecordedOption) -> None:
+    """Explain what excavations cost that neither a stop nor a feed pays for."""
+    rules = recorded.rules.excavation
+    rows = [(one.id, price) for one in recorded.option.excavations for price in one.prices]
+    columns = [
+        read("excavation", "", (f"{ident} {price.what}" for ident, price in rows)),
+        read("base", "", (rules.price for _ in rows), "rule excavation.price"),
+        read(
+            "surface",
+            "",
+            (float(getattr(rules.price_surface, price.surface)) for _, price in rows),
+            "rule excavation.price_surface, by plan.json, surface",
+        ),
+        read("beyond", "m", (price.beyond_m for _, price in rows), "work beyond excavation.length_m"),
+        read("per_m", "1/m", (rules.price_per_m for _ in rows), "rule excavation.price_per_m"),
+    ]
+    columns.append(sheet.column("price", "base + surface + beyond * per_m", "", columns))
+    sheet.table(SheetTable("Excavations", "plan.json, excavations", tuple(columns)))
+    sheet.sum("excavations", columns[-1], recorded.option.currency)
 
 
 def _queue(recorded: RecordedOption) -> tuple[list[str], RelightOrder, list[float]]:
@@ -139,8 +192,9 @@ def _feeds(sheet: ExplanationSheet, recorded: RecordedOption) -> None:
             "rule price.bypass_per_m or price.hose_per_m",
         ),
         read("L", "m", (b.length_m for b in bypasses), "plan.json, length_m"),
+        read("tees", "", (b.tees_price for b in bypasses), "excavations for tees, plan.json, tees_price"),
     ]
-    columns.append(sheet.column("price", "n * (fixed + per_m * L)", "", columns))
+    columns.append(sheet.column("price", "n * (fixed + per_m * L) + tees", "", columns))
     sheet.table(SheetTable("Bypasses and hoses", "plan.json, bypasses", tuple(columns)))
     sheet.sum("hoses", columns[-1], recorded.option.currency)
     valves = recorded.option.opened_valves

@@ -23,7 +23,7 @@ from netplan.explain.recorded_option import (
     rule_origin,
     source_line,
 )
-from netplan.feeds.feed_links import TAPPING_LOSS, TAPPINGS
+from netplan.feeds.feed_links import TAPPING_LOSS
 from netplan.graph.connected_components import component_labels
 from netplan.planfile.model import Bypass
 
@@ -214,15 +214,10 @@ def explain_drop(recorded: RecordedOption, ident: str) -> Explanation:
         "bends and tappings",
         rule_origin(recorded.rules, "bypass.loss_coefficient"),
     )
-    sheet.given(
-        "d_t",
-        rules.tapping_bore_mm / MM_PER_M,
-        "m",
-        "bore of the tapped outlets",
-        rule_origin(recorded.rules, "bypass.tapping_bore_mm"),
-    )
-    sheet.given("c", TAPPINGS * TAPPING_LOSS, "", "two tappings of 1.5 each", "source tapping_loss")
-    sheet.work("K", "K_0 + c * max((d / d_t)**4 - 1, 0)", "", "on the velocity head in the hose")
+    _give_outlets(sheet, recorded, bypass)
+    sheet.given("c", TAPPING_LOSS, "", "one tapping", "source tapping_loss")
+    way = "K_0 + c * max((d / d_1)**4 - 1, 0) + c * max((d / d_2)**4 - 1, 0)"
+    sheet.work("K", way, "", "on the velocity head in the hose")
     reynolds = sheet.work("Re", "4 * m / (pi * d * mu)", "", "Reynolds number")
     factor = friction(reynolds, sheet.known["k"] / sheet.known["d"])
     sheet.given("f", factor, "", "Darcy friction factor", "Re, k and d above, by the law in the notes")
@@ -246,6 +241,17 @@ def explain_drop(recorded: RecordedOption, ident: str) -> Explanation:
         ),
         sources=tuple(source_line(key) for key in (*FLOW_SOURCES, "tapping_loss")),
     )
+
+
+def _give_outlets(sheet: ExplanationSheet, recorded: RecordedOption, bypass: Bypass) -> None:
+    """Give the bores of the outlets at both ends; of before they were on record, the rules' one."""
+    where = f"{recorded.place}, bypasses {bypass.id}"
+    origin = rule_origin(recorded.rules, "bypass.tapping_bore_mm")
+    outlets = bypass.outlets_mm or (recorded.rules.bypass.tapping_bore_mm,) * 2
+    ends = (("d_1", "giving", "outlet_from_mm"), ("d_2", "fed", "outlet_to_mm"))
+    for (name, end, key), outlet in zip(ends, outlets, strict=True):
+        source = f"{where}, {key}" if bypass.outlets_mm else origin
+        sheet.given(name, outlet / MM_PER_M, "m", f"bore of the outlet at its {end} end", source)
 
 
 def _by_rounding(bypass: Bypass) -> float:

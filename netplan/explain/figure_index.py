@@ -9,7 +9,7 @@ from netplan.explain.burden_figures import explain_burden, explain_relighting
 from netplan.explain.demand_figures import explain_demand
 from netplan.explain.explanation_sheet import Explanation
 from netplan.explain.feed_figures import explain_drop, explain_flow, explain_velocity
-from netplan.explain.gas_figures import explain_gas, explain_methane, explain_purge
+from netplan.explain.gas_figures import explain_gas, explain_methane, explain_nitrogen, explain_purge
 from netplan.explain.pressure_figures import explain_pressure
 from netplan.explain.recorded_option import recorded_option
 from netplan.planfile import SolvedState
@@ -22,6 +22,7 @@ _WHOLE = {
     "gas": explain_gas,
     "co2e": explain_methane,
     "purge-velocity": explain_purge,
+    "purge-nitrogen": explain_nitrogen,
     "relighting": explain_relighting,
 }
 _OF_ONE = {
@@ -60,6 +61,12 @@ def figures_to_explain(option: Option) -> tuple[FigureName, ...]:
     if option.purge.least_velocity_m_s is not None:
         rows.append(
             FigureName("purge-velocity", "least purge velocity", f"{option.purge.least_velocity_m_s} m/s")
+        )
+    if option.purge.nitrogen_m3 is not None and all(
+        point.slug_m3 is not None for point in option.purge.points if point.role == "vent"
+    ):
+        rows.append(
+            FigureName("purge-nitrogen", "nitrogen ahead of the gas", f"{option.purge.nitrogen_m3:.3f} m³")
         )
     if any(customer.effect == "off" for customer in option.customers):
         rows.append(FigureName("relighting", "time the crew needs to relight", "steps of stage relight"))

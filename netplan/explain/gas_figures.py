@@ -24,7 +24,7 @@ from netplan.reference.gas import METRIC_STANDARD
 from netplan.reference.gas_components import components
 from netplan.reference.purge_figures import purge_figure
 
-__all__ = ["explain_gas", "explain_methane", "explain_purge"]
+__all__ = ["explain_gas", "explain_methane", "explain_nitrogen", "explain_purge"]
 
 
 _VOLUME_DIGIT: Final = 0.5e-6
@@ -257,4 +257,38 @@ def explain_purge(recorded: RecordedOption) -> Explanation:
         within=1e-3,
         notes=("Holds for natural gas only; hydrogen-rich gas is purged through inert gas.",),
         sources=(source_line("purge_velocity"),),
+    )
+
+
+def explain_nitrogen(recorded: RecordedOption) -> Explanation:
+    """Explain the nitrogen that goes in ahead of gas below its least flow."""
+    sheet, pipes = ExplanationSheet(), recorded.state.pipes
+    rows = np.flatnonzero((pipes.state == PieceState.ISOLATED) & pipes.is_main).tolist()
+    sheet.given(
+        "n",
+        purge_figure("inert_fill_volumes"),
+        "",
+        "volumes of nitrogen for one volume of main, mixing counted",
+        "table purge_figures.csv (source purge_volumes)",
+    )
+    columns = [
+        read("pipe", "", (pipes.name(row) for row in rows)),
+        read("L", "m", (float(pipes.length_m[row]) for row in rows), "length"),
+        read("d", "m", (float(pipes.bore_mm[row]) / MM_PER_M for row in rows), "bore"),
+    ]
+    columns.append(sheet.column("G", "pi / 4 * d**2 * L", "m³ actual", columns, "volume of the bore"))
+    sheet.table(SheetTable("Mains in the zones", "layer pipes of plan.gpkg", tuple(columns)))
+    sheet.sum("volume", columns[-1], "m³ actual", "mains that are swept")
+    result = sheet.work("nitrogen", "n * volume", "m³ actual")
+    return Explanation(
+        figure="purge-nitrogen",
+        title="Nitrogen ahead of the gas, which stays below its least flow",
+        parts=tuple(sheet.parts),
+        result=result,
+        unit="m³ actual",
+        stated=float(recorded.option.purge.nitrogen_m3 or 0.0),
+        where=f"{recorded.place}, purge, slug_m3 of its points together",
+        within=0.5e-3 * len(recorded.option.purge.points) + _PRINTED,
+        notes=("A slug shorter than the mains is laid over by gas below the least flow, as air is.",),
+        sources=(source_line("purge_volumes"),),
     )

@@ -206,7 +206,11 @@ def _links(recorded: RecordedOption, place: dict[int, int]) -> _Links:
     more = np.flatnonzero(hoses.from_node >= 0)
     bores = np.array([rule_bore_mm(recorded, bore) for bore in hoses.bore_mm[more].tolist()], dtype=float)
     # The layer states it to two digits: worked out as for the drop of a hose.
-    loss = [feed_loss_coefficient(bore / MM_PER_M, recorded.rules) for bore in bores.tolist()]
+    outlets = {bypass.id: bypass.outlets_mm for bypass in recorded.option.bypasses}
+    loss = [
+        feed_loss_coefficient(bore / MM_PER_M, recorded.rules, outlets[hoses.bypass_id[row]])
+        for bore, row in zip(bores.tolist(), more.tolist(), strict=True)
+    ]
     flow = np.append(pipes.flow_m3h[rows], hoses.flow_m3h[more] / hoses.parallel[more])
     ends_m = np.stack(
         [

@@ -267,7 +267,7 @@ class FeedCase:
                 loss = 0.0
             else:
                 flow = float(state.flow_m3_per_s_std[row : row + size.parallel].sum())
-                loss = feed_loss_coefficient(size.bore_m, rules)
+                loss = feed_loss_coefficient(size.bore_m, rules, feed.outlets_mm)
                 row += size.parallel
             found.append(
                 SizedFeed(

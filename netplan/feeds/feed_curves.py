@@ -95,7 +95,7 @@ def drop_curve(
         np.full(points, size.feed.length_m),
         np.full(points, size.bore_m),
         np.full(points, rules.bypass.roughness_mm / MM_PER_M),
-        np.full(points, feed_loss_coefficient(size.bore_m, rules)),
+        np.full(points, feed_loss_coefficient(size.bore_m, rules, size.feed.outlets_mm)),
         1.0,
         gas.pressure_per_density,
         gas.viscosity_pa_s,

@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
 
 from netplan.core.constants import MM_PER_M
+from netplan.core.errors import BadInputError
 from netplan.hydraulics.flow_network import FlowState
+from netplan.reference.outlet_sizes import nominal_outlet_mm
 from netplan.rules.rule_set import Rules
 
-__all__ = ["Feed", "FeedKind", "FeedSize", "SizedFeed", "sizes_in_order"]
+__all__ = ["MOST_PARALLEL", "Feed", "FeedKind", "FeedSize", "SizedFeed", "sizes_in_order"]
+
+
+MOST_PARALLEL: Final = 10
+"""Hoses side by side that the rules may allow at most [-]."""
 
 
 class FeedKind(StrEnum):
@@ -39,6 +47,13 @@ class Feed:
         Length of the hose, slack included [m]; 0 for a valve.
     valve_link : int
         Link of the flow network that opening the valve opens; -1 for a bypass or hose.
+    tees_minor : int
+        Price of the excavations of its tees that lie away from every stop [minor units].
+    outlets_mm : tuple of float
+        Nominal size of the outlet that each hose is tapped through at its giving and its fed end [mm]; empty
+        where it is not on record, then as wide as ``bypass.tapping_bore_mm`` and no limit to the hose.
+    tees : tuple of int
+        Tees that there is room for at its giving and its fed end, one for each hose; empty for no limit.
     """
 
     kind: FeedKind
@@ -47,6 +62,14 @@ class Feed:
     to_node: int
     length_m: float = 0.0
     valve_link: int = -1
+    tees_minor: int = 0
+    outlets_mm: tuple[float, ...] = ()
+    tees: tuple[int, ...] = ()
+
+    @property
+    def most_parallel(self) -> int:
+        """Hoses side by side that both ends have room to be tapped for."""
+        return min(self.tees, default=MOST_PARALLEL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +126,8 @@ class SizedFeed:
 def sizes_in_order(feed: Feed, rules: Rules, parallel: int | None = None) -> Iterator[FeedSize]:
     """Yield the sizes of a feed from the smallest: one hose by bore, then two side by side, and so on.
 
+    No hose is wider than the outlets at its two ends, by nominal size.
+
     Parameters
     ----------
     feed : Feed
@@ -110,11 +135,24 @@ def sizes_in_order(feed: Feed, rules: Rules, parallel: int | None = None) -> Ite
         ``bypass.bores_mm`` and ``bypass.parallel_max``.
     parallel : int, optional
         Only sizes with so many hoses.
+
+    Raises
+    ------
+    BadInputError
+        When no bore of the rules is as narrow as the outlets.
     """
     if feed.valve_link >= 0:
         yield FeedSize(feed, 0.0)
         return
-    counts = range(1, rules.bypass.parallel_max + 1) if parallel is None else (parallel,)
+    widest = min(feed.outlets_mm, default=math.inf)
+    bores = [bore_mm for bore_mm in rules.bypass.bores_mm if nominal_outlet_mm(bore_mm) <= widest]
+    if not bores:
+        raise BadInputError(
+            f"{feed.label}: no bore of bypass.bores_mm goes through its outlets of {widest:g} mm; "
+            "give a narrower one"
+        )
+    most = min(rules.bypass.parallel_max, feed.most_parallel)
+    counts = range(1, most + 1) if parallel is None else (parallel,)
     for count in counts:
-        for bore_mm in rules.bypass.bores_mm:
+        for bore_mm in bores:
             yield FeedSize(feed, bore_mm / MM_PER_M, count)

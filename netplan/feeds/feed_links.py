@@ -23,15 +23,24 @@ turn into the main (source key ``tapping_loss``)."""
 TAPPINGS: Final = 2
 
 
-def feed_loss_coefficient(bore_m: float, rules: Rules) -> float:
+def feed_loss_coefficient(bore_m: float, rules: Rules, outlets_mm: Sequence[float] = ()) -> float:
     """Return the local losses of one hose on the velocity head in its bore [-].
 
-    The rules' ``bypass.loss_coefficient`` covers bends and tappings as wide as the hose. A hose wider than
-    the tapped outlets (``bypass.tapping_bore_mm``) is throttled at both of them: their losses count on the
-    outlet's velocity head, (bore / outlet)⁴ times that in the hose.
+    The rules' ``bypass.loss_coefficient`` covers bends and tappings as wide as the hose. Where the hose is
+    wider than the outlet at one of its ends, the loss of that tapping counts on the outlet's own velocity
+    head, (bore / outlet)⁴ times that in the hose.
+
+    Parameters
+    ----------
+    bore_m : float
+        Bore of the hose [m].
+    rules : Rules
+    outlets_mm : sequence of float
+        Bores of the outlets at its two ends [mm]; both ``bypass.tapping_bore_mm`` where not on record.
     """
-    wider = (bore_m * MM_PER_M / rules.bypass.tapping_bore_mm) ** 4
-    return rules.bypass.loss_coefficient + TAPPINGS * TAPPING_LOSS * max(wider - 1.0, 0.0)
+    outlets = tuple(outlets_mm) or (rules.bypass.tapping_bore_mm,) * TAPPINGS
+    wider = [max((bore_m * MM_PER_M / outlet) ** 4 - 1.0, 0.0) for outlet in outlets]
+    return rules.bypass.loss_coefficient + TAPPING_LOSS * sum(wider)
 
 
 def feed_links(sizes: Sequence[FeedSize], rules: Rules) -> FlowLinks:
@@ -43,7 +52,9 @@ def feed_links(sizes: Sequence[FeedSize], rules: Rules) -> FlowLinks:
         length_m=np.array([size.feed.length_m for size in hoses], dtype=float),
         bore_m=np.array([size.bore_m for size in hoses], dtype=float),
         roughness_m=np.full(len(hoses), rules.bypass.roughness_mm / MM_PER_M),
-        loss_coefficient=np.array([feed_loss_coefficient(size.bore_m, rules) for size in hoses], dtype=float),
+        loss_coefficient=np.array(
+            [feed_loss_coefficient(size.bore_m, rules, size.feed.outlets_mm) for size in hoses], dtype=float
+        ),
     )
 
 

@@ -17,12 +17,13 @@ def feed_price_minor(feed: Feed, parallel: int, rules: Rules) -> int:
     """Return the price of a feed in whole minor units of the rules' currency.
 
     A bypass or hose costs ``price.bypass`` and its length times ``bypass_per_m`` or ``hose_per_m``, for each
-    of the hoses side by side; an opened valve ``price.open_valve``.
+    of the hoses side by side; an opened valve ``price.open_valve``. The excavations of tees away from every
+    stop are paid once, however many hoses lie side by side.
     """
     if feed.kind is FeedKind.VALVE:
         return _minor(rules.price.open_valve)
     per_m = rules.price.bypass_per_m if feed.kind is FeedKind.BYPASS else rules.price.hose_per_m
-    return parallel * _minor(rules.price.bypass + per_m * feed.length_m)
+    return parallel * _minor(rules.price.bypass + per_m * feed.length_m) + feed.tees_minor
 
 
 def feed_lower_bound_minor(
@@ -49,7 +50,8 @@ def feed_lower_bound_minor(
     Notes
     -----
     It is the price of the cheapest kind at its least length with one hose: every real feed of that kind is
-    as long or longer, and more hoses only add. With exact distances it equals the real price.
+    as long or longer, and more hoses and excavations for tees only add. With exact distances it equals the
+    real price of a feed whose tees lie in the stops' own pits.
     """
     bounds = []
     if least_bypass_m is not None:

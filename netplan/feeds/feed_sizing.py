@@ -34,6 +34,7 @@ MOST_PASSED = 20_000
 MOST_RELIEVED = 16
 """Choices of parts off whose loads are kept (own) [-]."""
 NO_FEED = "a part that must be fed has no feed within reach"
+NO_ROOM = "no room for a tee of its own for every hose at one place"
 TOO_DEAR = "dearer than the options found already"
 
 
@@ -183,8 +184,11 @@ def feed_answers(
             passed += 1
             continue
         tries += 1
-        relief = left(tuple(choice.off for choice in picked))
         used = [choice.feed for choice in picked if choice.feed is not None]
+        if not _tees_fit(picked):
+            reason = NO_ROOM
+            continue
+        relief = left(tuple(choice.off for choice in picked))
         if any(stations.is_exceeded(used, demand, relief.skip_inlets) for demand in relief.loads.hours):
             reason = NO_SOLUTION.reason
             continue
@@ -197,6 +201,19 @@ def feed_answers(
     if not held:
         given_up = f"no combination of feeds holds among the {most_tries} cheapest; last: " if queue else ""
         yield PartsAnswer(*nothing, given_up + reason, bool(queue))
+
+
+def _tees_fit(picked: Sequence[_Choice]) -> bool:
+    """Whether every hose has room for tees of its own where several feeds are tapped at one place."""
+    count: dict[int, int] = {}
+    room: dict[int, int] = {}
+    for choice in picked:
+        if choice.feed is not None and choice.feed.tees:
+            ends = (choice.feed.from_node, choice.feed.to_node)
+            for node, most in zip(ends, choice.feed.tees, strict=True):
+                count[node] = count.get(node, 0) + choice.parallel
+                room[node] = most
+    return all(count[node] <= room[node] for node in count)
 
 
 def least_price_minor(parts: Sequence[UnfedPart], rules: Rules) -> int | None:
@@ -233,7 +250,9 @@ def _choices(part: UnfedPart, rules: Rules) -> list[_Choice]:
     found = [
         _Choice(feed_price_minor(feed, count, rules), feed.label, count, feed, off=False, weak=part.weak)
         for feed in part.feeds
-        for count in range(1, (1 if feed.valve_link >= 0 else rules.bypass.parallel_max) + 1)
+        for count in range(
+            1, (1 if feed.valve_link >= 0 else min(rules.bypass.parallel_max, feed.most_parallel)) + 1
+        )
     ]
     if part.off_price_minor is not None:
         found.append(_Choice(part.off_price_minor, "", 0, None, off=True, weak=part.weak))

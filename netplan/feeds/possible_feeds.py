@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -12,8 +13,11 @@ from numpy.typing import NDArray
 from shapely import ops
 
 from netplan.core.arrays import Floats, Ints
-from netplan.feeds.feed_kinds import Feed, FeedKind
+from netplan.core.constants import MM_PER_M
+from netplan.feeds.feed_kinds import MOST_PARALLEL, Feed, FeedKind
 from netplan.feeds.feed_links import Tap
+from netplan.reference.outlet_sizes import nominal_outlet_mm
+from netplan.rules.outlet_sizes import bypass_outlet_mm
 from netplan.rules.rule_set import Rules
 
 __all__ = [
@@ -42,6 +46,10 @@ class BypassEnd:
         Place in the working CRS [m].
     part : int
         Part of the network it lies in; 0 for the one that stations feed well.
+    outlet_mm : float
+        Nominal size of the tee's outlet [mm].
+    most_tees : int
+        Tees that there is room for beside each other, this one included.
     """
 
     label: str
@@ -49,6 +57,8 @@ class BypassEnd:
     x_m: float
     y_m: float
     part: int
+    outlet_mm: float = math.inf
+    most_tees: int = MOST_PARALLEL
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,6 +99,10 @@ class HoseWay:
         Where it is tapped in.
     from_x_m, from_y_m, to_x_m, to_y_m : float
         Places of both ends [m].
+    outlets_mm : tuple of float
+        Nominal sizes of the outlets at both ends [mm].
+    tees : tuple of int
+        Tees that there is room for at both ends, one for each hose.
     """
 
     length_m: float
@@ -98,6 +112,8 @@ class HoseWay:
     from_y_m: float
     to_x_m: float
     to_y_m: float
+    outlets_mm: tuple[float, ...] = ()
+    tees: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +155,8 @@ def bypass_feeds(
 ) -> tuple[Feed, ...]:
     """Return the bypasses across the zone that can feed a part: from each live stop to each of the part's.
 
+    None through an outlet that the narrowest hose of the rules is too wide for.
+
     Parameters
     ----------
     ends : sequence of BypassEnd
@@ -160,11 +178,14 @@ def bypass_feeds(
             giving.node,
             fed.node,
             rules.bypass.slack * float(np.hypot(giving.x_m - fed.x_m, giving.y_m - fed.y_m)) / scale,
+            outlets_mm=(giving.outlet_mm, fed.outlet_mm),
+            tees=(giving.most_tees, fed.most_tees),
         )
         for giving in sorted(ends, key=lambda end: end.label)
         for fed in sorted(ends, key=lambda end: end.label)
         if giving.part == 0
         and fed.part == part
+        and min(giving.outlet_mm, fed.outlet_mm) >= nominal_outlet_mm(rules.bypass.bores_mm[0])
         and not barred.crosses(shapely.LineString([(giving.x_m, giving.y_m), (fed.x_m, fed.y_m)]))
     )
 
@@ -181,7 +202,8 @@ def hose_ways(
     """Return the shortest hoses between live mains and mains of a part, of one system, within reach.
 
     Both ends keep the rules' clearance of tappings from the ends of their piece, where tees are, and from
-    recorded fittings. The length is the straight distance times ``bypass.slack``, at most ``bypass.reach_m``.
+    recorded fittings, on mains with an outlet for the narrowest hose. The length is the straight distance
+    times ``bypass.slack``, at most ``bypass.reach_m``.
 
     Parameters
     ----------
@@ -221,6 +243,8 @@ def hose_ways(
                 float(start[1]),
                 float(stop[0]),
                 float(stop[1]),
+                (live.outlet_mm[from_rows[i]], cut.outlet_mm[to_rows[i]]),
+                (live.most_tees[from_rows[i]], cut.most_tees[to_rows[i]]),
             )
         )
     return tuple(found)
@@ -235,6 +259,8 @@ def hose_feeds(ways: Sequence[HoseWay], giving_node: Ints, fed_node: Ints) -> tu
             int(start),
             int(stop),
             way.length_m,
+            outlets_mm=way.outlets_mm,
+            tees=way.tees,
         )
         for way, start, stop in zip(ways, giving_node, fed_node, strict=True)
     )
@@ -271,8 +297,12 @@ ROUNDING_M = 1e-3
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Trimmed:
+    """What may be tapped: rows of mains, lines, and of each the outlet [mm] and how many tees fit."""
+
     rows: Ints
     lines: NDArray[np.object_]
+    outlet_mm: list[float]
+    most_tees: list[int]
 
 
 def _within(some: NDArray[np.object_], others: NDArray[np.object_], distance: float) -> tuple[Ints, Ints]:
@@ -290,14 +320,27 @@ def _trimmed(mains: MainLines, rules: Rules, scale: float, wanted: Ints) -> _Tri
     keep = np.maximum(rules.clearance.fitting_m, rules.clearance.fitting_od * mains.od_m) * scale
     rows: list[int] = []
     found: list[Any] = []
+    outlets: list[float] = []
+    tees: list[int] = []
+    narrowest = nominal_outlet_mm(rules.bypass.bores_mm[0])
     for row in np.flatnonzero(length > 2.0 * keep).tolist():
+        outlet_mm = bypass_outlet_mm(rules, float(mains.od_m[row]) * MM_PER_M)
+        if outlet_mm < narrowest:
+            continue
         marks = [at * scale for at in mains.fittings_m[row]] if mains.fittings_m else []
         for low, high in _free(float(length[row]), float(keep[row]), marks):
             rows.append(row)
             found.append(ops.substring(mains.line[row], low, high))
+            outlets.append(outlet_mm)
+            tees.append(_tees(high - low, float(keep[row])))
     lines = np.empty(len(rows), dtype=object)
     lines[:] = found
-    return _Trimmed(np.array(rows, dtype=np.int64), lines)
+    return _Trimmed(np.array(rows, dtype=np.int64), lines, outlets, tees)
+
+
+def _tees(length: float, keep: float) -> int:
+    """Return how many tees fit on a free length, so far from each other as from fittings."""
+    return MOST_PARALLEL if keep <= 0.0 else min(1 + int(length / keep + 1e-9), MOST_PARALLEL)
 
 
 def _free(length: float, keep: float, marks: Sequence[float]) -> list[tuple[float, float]]:

@@ -2,18 +2,29 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from netplan.core.constants import MM_PER_M
 from netplan.core.errors import BadInputError
 from netplan.gas.live_side_draw import FlowPath, PathPart, Supply, actual_per_standard, greatest_draw
 from netplan.gas.purge_tree import PurgeLeg, PurgeTree, ZoneMains, purge_tree
 from netplan.gas.purge_velocity import least_flow_m3_per_s
 from netplan.gas.vented_gas import geometry_m3
 from netplan.hydraulics import FlowConditions
+from netplan.reference.outlet_sizes import nominal_outlet_mm
 from netplan.reference.purge_figures import purge_figure
 
-__all__ = ["Equipment", "LegFlow", "PurgeEquipment", "PurgeSource", "choose_rig", "leg_volume_m3"]
+__all__ = [
+    "Equipment",
+    "LegFlow",
+    "PurgeEquipment",
+    "PurgeSource",
+    "choose_rig",
+    "fitting_bores_m",
+    "leg_volume_m3",
+]
 
 ENOUGH = 1.0 - 1e-9
 
@@ -69,7 +80,9 @@ class PurgeSource:
     supply : Supply
         Pressure of the live side for a flow drawn.
     note : str
-        How gas is let in there, where that is not by a hose round the stop.
+        What to mind about the outlet that the hose takes on the live side.
+    outlet_m : float
+        The narrower of the outlets that the hose joins, by nominal size [m].
     """
 
     node: int
@@ -77,6 +90,7 @@ class PurgeSource:
     chainage_m: float
     supply: Supply
     note: str = ""
+    outlet_m: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,11 +123,11 @@ class LegFlow:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PurgeEquipment:
-    """A feed, its hose and stack, and what they give in every leg of the tree."""
+    """A feed, its hose, the stack of every leg of the tree, and what they give in it."""
 
     source: PurgeSource
     feed_bore_m: float
-    stack_bore_m: float
+    stack_bores_m: tuple[float, ...]
     tree: PurgeTree
     flows: tuple[LegFlow, ...]
 
@@ -134,10 +148,24 @@ def leg_volume_m3(mains: ZoneMains, leg: PurgeLeg) -> float:
     return float(geometry_m3(mains.length_m[rows], mains.bore_m[rows]).sum())
 
 
+def fitting_bores_m(bores_m: Sequence[float], outlet_m: float) -> list[float]:
+    """Return the bores that are no wider than an outlet, by nominal size, rising [m].
+
+    Where all are wider, the outlet's own bore: what is joined to it is reduced to that. Where there is no
+    outlet, the narrowest bore.
+    """
+    if outlet_m <= 0.0:
+        return [min(bores_m)]
+    fitting = [bore for bore in bores_m if nominal_outlet_mm(bore * MM_PER_M) <= outlet_m * MM_PER_M + 1e-6]
+    return sorted(fitting) or [outlet_m]
+
+
 def choose_rig(
     mains: ZoneMains, sources: Sequence[PurgeSource], equipment: Equipment, conditions: FlowConditions
 ) -> PurgeEquipment:
     """Return the first feed, smallest hose and smallest stack that reach the least velocity everywhere.
+
+    No hose or stack is wider than the outlet it is joined to, by nominal size.
 
     Feeds are tried in order of their pressure, the highest first: letting gas in at the other end is what
     to do where one end cannot. Where none reaches it, the rig that comes nearest is returned.
@@ -152,10 +180,11 @@ def choose_rig(
     if not sources:
         raise BadInputError("purge: no stop has a live side to feed from; purge with inert gas from a vessel")
     order = sorted(sources, key=lambda s: (-s.supply(0.0), s.pipe, s.chainage_m))
-    feeds, stacks = sorted(equipment.feed_bores_m), sorted(equipment.stack_bores_m)
+    stacks = sorted(equipment.stack_bores_m)
     best: PurgeEquipment | None = None
     for source in order:
         tree = purge_tree(mains, source.node)
+        feeds = fitting_bores_m(equipment.feed_bores_m, source.outlet_m)
         # No pair gives more than the widest one: only where that one serves is there a smaller to look for.
         widest = _rig(mains, source, tree, (feeds[-1], stacks[-1]), equipment, conditions)
         if widest.reaches:
@@ -179,7 +208,8 @@ def _serves(
 ) -> bool:
     for leg in tree.legs:
         needed = _needed(mains, leg, conditions)
-        path = FlowPath(_path(mains, leg, *pair, equipment), conditions)
+        bores = pair[0], _stack_m(mains, leg, pair[1], equipment)
+        path = FlowPath(_path(mains, leg, *bores, equipment), conditions)
         # The undisturbed pressure is asked first: it costs no solving of the network.
         if not (path.carries(needed, source.supply(0.0)) and path.carries(needed, source.supply(needed))):
             return False
@@ -196,11 +226,20 @@ def _rig(
 ) -> PurgeEquipment:
     needed = [_needed(mains, leg, conditions) for leg in tree.legs]
     limit = greatest_draw(source.supply, max(needed) * purge_figure("throttled_to"))
+    stacks = tuple(_stack_m(mains, leg, pair[1], equipment) for leg in tree.legs)
     flows = tuple(
-        _leg_flow(source.supply, limit, FlowPath(_path(mains, leg, *pair, equipment), conditions), least)
-        for leg, least in zip(tree.legs, needed, strict=True)
+        _leg_flow(
+            source.supply, limit, FlowPath(_path(mains, leg, pair[0], stack, equipment), conditions), least
+        )
+        for leg, stack, least in zip(tree.legs, stacks, needed, strict=True)
     )
-    return PurgeEquipment(source, *pair, tree, flows)
+    return PurgeEquipment(source, pair[0], stacks, tree, flows)
+
+
+def _stack_m(mains: ZoneMains, leg: PurgeLeg, most_m: float, equipment: Equipment) -> float:
+    """Return the widest stack up to a bore that fits the outlet at the end of a leg [m]."""
+    fitting = fitting_bores_m(equipment.stack_bores_m, mains.outlet_of(leg))
+    return max((bore for bore in fitting if bore <= most_m), default=fitting[0])
 
 
 def _path(

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from netplan.core.units import convert
+from netplan.core.units import convert, rounded_up
 from netplan.gas.live_side_draw import actual_per_standard
 from netplan.gas.purge_equipment import Equipment, PurgeEquipment, PurgeSource, choose_rig, leg_volume_m3
 from netplan.gas.purge_tree import PurgeTree, ZoneMains, purge_tree
 from netplan.gas.purge_velocity import least_velocity_m_s, minutes_to_purge, natural_gas_figures_hold
 from netplan.hydraulics import FlowConditions
 from netplan.reference.gas import Gas
-from netplan.reference.purge_figures import end_points, purge_cautions, purge_distances
+from netplan.reference.purge_figures import end_points, purge_cautions, purge_distances, purge_figure
 
 __all__ = ["PurgePlace", "PurgePlan", "end_point_lines", "purge_plan"]
 
@@ -37,9 +38,16 @@ class PurgePlace:
         In which order vents are purged, from 1; 0 for a feed.
     bore_m : float or None
         Of hose or stack [m]; None where it is for the operator to say.
+    outlet_m : float or None
+        The outlet that it is joined to, by nominal size [m]; None where that is not known.
     minutes_out, minutes_in : float or None
         Times of this leg [min].
     note : str
+    least_m3_per_s_std, flow_in_m3_per_s_std : float or None
+        Least flow of this leg and the flow that can be had when gas comes back in
+        [m³/s at 15 °C, 101.325 kPa]; None for a feed, or where inert gas alone is used.
+    slug_m3 : float or None
+        Nitrogen that fills this leg ahead of the gas [m³ actual]; None where all reach their least flow.
     """
 
     role: Literal["feed", "vent"]
@@ -50,6 +58,10 @@ class PurgePlace:
     minutes_out: float | None = None
     minutes_in: float | None = None
     note: str = ""
+    outlet_m: float | None = None
+    least_m3_per_s_std: float | None = None
+    flow_in_m3_per_s_std: float | None = None
+    slug_m3: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -151,10 +163,10 @@ def purge_plan(
         draw_m3_per_s_std=max(flow.used for flow in rig.flows),
         dip_pa=max(before - flow.left_pa_gauge for flow in rig.flows),
         reached=rig.reaches,
-        places=_places(rig, out, into),
+        places=_places(mains, rig, out, into, volumes),
         volume_m3=sum(volumes),
-        end_points=end_point_lines(conditions.gas),
-        notes=(*_advice(rig, equipment), *_about_tree(rig.tree), *_cautions()),
+        end_points=end_point_lines(conditions.gas, nitrogen_first=not rig.reaches),
+        notes=(*_advice(rig, equipment, sum(volumes)), *_about_tree(rig.tree), *_cautions()),
     )
 
 
@@ -189,23 +201,35 @@ def _inert_plan(
     )
 
 
-def end_point_lines(gas: Gas) -> tuple[str, ...]:
+def end_point_lines(gas: Gas, *, nitrogen_first: bool = False) -> tuple[str, ...]:
     """Return the end points that hold for a gas, as ``out:``, ``in:`` and ``entry:`` lines with their unit.
 
     A share of the LFL is also given in % volume of this gas; gas that the figures of natural gas do not
-    hold for has those of a purge through inert gas.
+    hold for has those of a purge through inert gas, and so has natural gas that follows nitrogen.
     """
-    wanted = ("any", "gas on air") if natural_gas_figures_hold(gas) else ("any", "inert gas")
+    on_air = natural_gas_figures_hold(gas) and not nitrogen_first
+    wanted = ("any", "gas on air") if on_air else ("any", "inert gas")
     limits = gas.flammable_limits_percent()
     lower = limits[0] if limits else None
     return tuple(f"{point.phase}: {point.line(lower)}" for point in end_points() if point.medium in wanted)
 
 
 def _places(
-    rig: PurgeEquipment, out: Sequence[float], into: Sequence[float | None]
+    mains: ZoneMains,
+    rig: PurgeEquipment,
+    out: Sequence[float],
+    into: Sequence[float | None],
+    volumes: Sequence[float],
 ) -> tuple[PurgePlace, ...]:
+    source = rig.source
     feed = PurgePlace(
-        "feed", rig.source.pipe, rig.source.chainage_m, 0, rig.feed_bore_m, note=rig.source.note
+        "feed",
+        source.pipe,
+        source.chainage_m,
+        0,
+        rig.feed_bore_m,
+        note=source.note,
+        outlet_m=_known(source.outlet_m),
     )
     vents = [
         PurgePlace(
@@ -213,27 +237,54 @@ def _places(
             pipe=leg.pipe,
             chainage_m=leg.chainage_m,
             order=k,
-            bore_m=rig.stack_bore_m,
+            bore_m=rig.stack_bores_m[k - 1],
             minutes_out=out[k - 1],
             minutes_in=into[k - 1],
-            note=_vent_note(leg.meets, flow.share),
+            note=_vent_note(leg.meets, flow.share, mains.outlet_of(leg)),
+            outlet_m=_known(mains.outlet_of(leg)),
+            least_m3_per_s_std=flow.needed,
+            flow_in_m3_per_s_std=flow.used,
+            # Gas of a leg before would be driven into the air of the next: nitrogen fills all of them first.
+            slug_m3=None if rig.reaches else nitrogen_m3(volumes[k - 1]),
         )
         for k, (leg, flow) in enumerate(zip(rig.tree.legs, rig.flows, strict=True), 1)
     ]
     return (feed, *vents)
 
 
-def _vent_note(meets: bool, share: float) -> str:
+def _known(outlet_m: float) -> float | None:
+    return outlet_m if 0.0 < outlet_m < math.inf else None
+
+
+def _vent_note(meets: bool, share: float, outlet_m: float) -> str:
     notes = ["gas comes from both sides of a loop and meets here"] if meets else []
+    if outlet_m <= 0.0:
+        notes.append("the rules' table of outlets has none for this main: another way out is needed")
     if share < 1.0:
         notes.append(f"only {share:.0%} of the least velocity is reached on the way here")
     return "; ".join(notes)
 
 
-def _advice(rig: PurgeEquipment, equipment: Equipment) -> tuple[str, ...]:
+def nitrogen_m3(volume_m3: float) -> float:
+    """Return the nitrogen that drives the air out of a length before gas follows it [m³ actual].
+
+    Parameters
+    ----------
+    volume_m3 : float
+        Volume of the length [m³ actual].
+
+    Notes
+    -----
+    Source: purge_volumes, the upper end of its range. A slug shorter than the length is laid over by the gas
+    below the least velocity as air is, so that it is made as long as the length itself, mixing counted.
+    """
+    return purge_figure("inert_fill_volumes") * volume_m3
+
+
+def _advice(rig: PurgeEquipment, equipment: Equipment, volume_m3: float) -> tuple[str, ...]:
     if rig.reaches:
         return ()
-    widest = rig.stack_bore_m >= max(equipment.stack_bores_m)
+    widest = max(rig.stack_bores_m) >= max(equipment.stack_bores_m)
     stack = "two stacks side by side" if widest else "a larger stack"
     short = (
         f"The least velocity is not reached everywhere: {rig.least_share:.0%} of it at worst, with the best "
@@ -244,8 +295,11 @@ def _advice(rig: PurgeEquipment, equipment: Equipment) -> tuple[str, ...]:
         "pressure: purge in hours of lower demand, or with inert gas."
     )
     mend = (
-        f"Do one of these: a larger tapping and hose; {stack}; gas from two stops at once; or a slug of "
-        "inert gas ahead of the gas, so that gas and air do not touch."
+        "Do one of these: nitrogen ahead of the gas, as long a slug as the mains in the zone "
+        f"({rounded_up(nitrogen_m3(volume_m3), 1):.1f} m³ in the pipe, "
+        f"{purge_figure('inert_fill_volumes'):g} times their volume), through every purge point "
+        f"until no air is left; a larger tapping and hose; {stack}; "
+        "or gas from two stops at once. A shorter slug is laid over as air is."
     )
     return (short, starved, mend) if any(flow.starved for flow in rig.flows) else (short, mend)
 

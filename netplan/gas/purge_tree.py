@@ -7,7 +7,9 @@ own. Only mains are handed in: a zone is never purged through services or meters
 from __future__ import annotations
 
 import heapq
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from netplan.core.arrays import Floats, Ints
 from netplan.core.errors import BadInputError
@@ -32,6 +34,11 @@ class ZoneMains:
         Row of the main each interval lies on.
     from_m, to_m : float arrays, shape (n,)
         Chainages at from_node and to_node [m].
+    outlet_m : float array, shape (n,), optional
+        Widest outlet for a stack on each interval, by nominal size [m]; 0 where none can be made. Without it
+        any stack fits.
+    outlet_at_m : dict
+        Outlet of the zone vent at the nodes of stops [m], in place of that of the interval.
     """
 
     from_node: Ints
@@ -42,6 +49,14 @@ class ZoneMains:
     pipe: Ints
     from_m: Floats
     to_m: Floats
+    outlet_m: Floats | None = None
+    outlet_at_m: Mapping[int, float] = field(default_factory=dict)
+
+    def outlet_of(self, leg: PurgeLeg) -> float:
+        """Return the outlet that the vent of a leg stands on [m]; infinite where none is given."""
+        if leg.node in self.outlet_at_m:
+            return self.outlet_at_m[leg.node]
+        return math.inf if self.outlet_m is None else float(self.outlet_m[leg.swept[-1]])
 
     def __len__(self) -> int:
         return len(self.length_m)

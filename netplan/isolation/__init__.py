@@ -41,6 +41,7 @@ from netplan.isolation.cut_search import CutSearch, cuts, look_up_in, reads_boun
 from netplan.isolation.diagnosis import DEARER
 from netplan.isolation.segment_graph import SegmentGraph, segment_graph
 from netplan.isolation.stop_methods import length_taken_m
+from netplan.isolation.stop_prices import pit_price_minor
 
 __all__ = [
     "DEARER",
@@ -64,6 +65,7 @@ __all__ = [
     "interruption_minor",
     "length_taken_m",
     "look_up_in",
+    "pit_price_minor",
     "reads_boundary",
     "segment_graph",
 ]

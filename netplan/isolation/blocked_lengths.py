@@ -16,7 +16,6 @@ from netplan.network.vocabulary import FittingKind
 from netplan.rules.rule_set import MethodKind, StopMethod
 
 __all__ = [
-    "ALL_OF_IT",
     "BESIDE_M",
     "BlockedLength",
     "Ends",
@@ -245,9 +244,6 @@ class FeasibleInterval(NamedTuple):
     def end(self, length_m: float) -> float:
         """Return the last place on a segment of some length [m]; before `start_m` where there is none."""
         return min(length_m, length_m - self.reach_m - self.clear_m)
-
-
-ALL_OF_IT: Final = FeasibleInterval(0.0, 0.0, 0.0)
 
 
 def ends_of(geometry: SegmentGeometry) -> Ends:

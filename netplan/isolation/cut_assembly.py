@@ -16,6 +16,7 @@ from netplan.isolation.segment_geometry import SegmentGeometry
 from netplan.isolation.stop_methods import length_taken_m
 from netplan.isolation.stop_placement import Choice
 from netplan.isolation.tappings import tappings_of, with_tee
+from netplan.isolation.valve_tappings import with_valve_tappings
 from netplan.network.vocabulary import Surface
 from netplan.rules.rule_set import MethodKind
 
@@ -25,10 +26,15 @@ __all__ = ["cut_of"]
 def cut_of(local: LocalGraph, outline: Outline) -> Cut:
     """Return a cut with its stops, zones and customers from its outline."""
     found, network = outline.found, local.index.network
-    stops = [_stop(local, edge, local.geometry(edge, at_u), choice) for edge, at_u, choice in found.stops]
+    geometries = [local.geometry(edge, at_u) for edge, at_u, _ in found.stops]
+    stops = [
+        _stop(local, edge, geometry, choice)
+        for geometry, (edge, _, choice) in zip(geometries, found.stops, strict=True)
+    ]
     customers = outline.customers
     taken = {stop.piece for stop in stops} | {part[0] for part in outline.parts}
     stops = [with_tee(local.index, local.placement.rules, stop, taken) for stop in stops]
+    stops = with_valve_tappings(local.placement, local.work, stops, geometries)
     return Cut(
         stops=tuple(sorted(stops, key=lambda stop: (stop.pipe, stop.chainage_m, stop.work_side))),
         zones=_zones(local, tuple(ZonePiece(*part) for part in outline.parts), outline.supernodes),

@@ -108,10 +108,10 @@ class CutStop:
         Ends of `piece` on the live side and on the zone side; zone_node is -1 where the work section itself
         lies between the stop and that end.
     tappings : tuple of CutTapping
-        In order away from the work; none for a valve.
+        In order away from the work; of a valve its zone vent and its gauge, on the mains beside it.
     bypass_elsewhere : bool
-        True when the bypass tee does not fit on this piece: it is on the next one, away from the work, or
-        nowhere.
+        True when the bypass tee, or an outlet for one, does not fit on this piece: it is on the next one,
+        away from the work, or nowhere.
     price_minor : int
         Price of this stop [minor units].
     fault_pressure_pa_gauge : float

@@ -6,6 +6,8 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Final
 
+import numpy as np
+
 from netplan.core.arrays import Ints
 from netplan.core.errors import NoPlanError
 from netplan.isolation.constraints import parted, shut_in
@@ -64,7 +66,15 @@ def reads_boundary(search: CutSearch) -> bool:
     """Whether a search came to the boundary of a part of a network, beyond which it might have found more."""
     if search.index.network.beyond is None or not search.has_begun:
         return False
-    return bool((search.index.blocked[search.local.looked_at()] & BOUNDARY).any())
+    index = search.index
+    at_boundary = (index.blocked & BOUNDARY) > 0
+    # Whether a valve may be a stop depends on the lengths beyond it too.
+    valves = index.segment_of[index.network.pieces.valve >= 0]
+    valves = valves[valves >= 0]
+    a, b = index.segment_a[valves], index.segment_b[valves]
+    by_valve = np.concatenate([a[at_boundary[b]], b[at_boundary[a]]])
+    at_boundary[by_valve] = True
+    return bool(at_boundary[search.local.looked_at()].any())
 
 
 class CutSearch(Iterator[Cut]):

@@ -39,6 +39,8 @@ REMEDIES = {
     "transition": "an anchored transition",
     "valve-state": "the state of the valve proved on site",
     "valve-operable": "the valve proved operable",
+    "no-outlet": "an outlet for this size",
+    "valve-tappings": "a shorter clearance, or a longer valve.tapping_reach_m",
 }
 
 
@@ -187,7 +189,7 @@ def refusals_on(local: LocalGraph, geometry: SegmentGeometry, until_m: float) ->
     """Return every length of a segment up to a place where a method cannot be used, zone at its start."""
     found = []
     for number, method in enumerate(local.placement.rules.method):
-        for block in local.placement.blocks(geometry, number):
+        for block in local.placement.blocks(geometry, number, local.work):
             for leg in geometry.legs:
                 low = max(block.low_m, leg.start_m)
                 high = min(block.high_m, leg.end_m, until_m)
@@ -209,7 +211,9 @@ def _refusal(
 def _possible(local: LocalGraph, geometry: SegmentGeometry, until_m: float) -> list[Refusal]:
     found = []
     for number, method in enumerate(local.placement.rules.method):
-        for low, high in free_intervals(geometry.length_m, local.placement.blocks(geometry, number)):
+        for low, high in free_intervals(
+            geometry.length_m, local.placement.blocks(geometry, number, local.work)
+        ):
             for leg in geometry.legs:
                 start, end = max(low, leg.start_m), min(high, leg.end_m, until_m)
                 if end >= start and start < until_m:

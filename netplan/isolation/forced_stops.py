@@ -136,7 +136,7 @@ def _why(local: LocalGraph, edge: LocalEdge, key: tuple[int, float, int]) -> str
         if at is None:
             continue
         for method in range(len(local.placement.rules.method)):
-            for block in local.placement.blocks(way, method):
+            for block in local.placement.blocks(way, method, local.work):
                 if block.low_m < at < block.high_m:
                     reasons.append(f"{local.placement.rules.method[method].name}: {block.words}")
                     break

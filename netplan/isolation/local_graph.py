@@ -16,6 +16,7 @@ from netplan.isolation.segment_geometry import SegmentGeometry, segment_geometry
 from netplan.isolation.shared_costs import PricedSegment, SharedCosts
 from netplan.isolation.stop_placement import Choice, StopPlacement
 from netplan.isolation.stranded_costs import WorkPositions
+from netplan.isolation.valve_tappings import is_valve, valve_segments_at
 from netplan.isolation.work_segments import SegmentRemainder, WorkSegments
 
 if TYPE_CHECKING:
@@ -68,7 +69,7 @@ class LocalGraph:
         self._choices: dict[tuple[int, bool], tuple[Choice, ...]] = {}
         self._geometries: dict[tuple[int, bool], SegmentGeometry] = {}
         self._by_work = {segment for node in work.near_m for segment in self.index.segments_at(node).tolist()}
-        self._by_work |= set(forced)
+        self._by_work |= set(forced) | self._valves_by_work()
         self._own_placement = placement is not costs.placement
         self._positions = WorkPositions(costs.index, costs.pendants, work) if shared.stranding else None
         self.work_positions = self._positions.every_position if self._positions else []
@@ -85,6 +86,16 @@ class LocalGraph:
         self._looked_at: list[NDArray[np.int64]] = []
         self._new_node(AUXILIARY)
         self.constant_minor = self._explore_work()
+
+    def _valves_by_work(self) -> set[int]:
+        """Return the valves whose tappings the work may keep off."""
+        index, work = self.index, self.work
+        ends = {end for part in work.remainders for end in (part.a, part.b) if end >= 0}
+        ends |= set(work.supernodes)
+        for node in work.near_m:
+            ends |= {index.far_end(segment, node) for segment in index.segments_at(node).tolist()}
+        found = {segment for node in ends for segment in valve_segments_at(index, node)}
+        return found - work.segments
 
     def is_explored(self, node: int) -> bool:
         """Whether all edges of a local node are known."""
@@ -280,7 +291,13 @@ class LocalGraph:
         if not self._own_placement:
             return False
         index = self.index
-        return self.placement.barred.touches(index.network, index.pieces_of(segment))
+        segments = {segment}
+        if is_valve(index, segment):  # its tappings are on the lengths beside it
+            for end in (index.segment_a, index.segment_b):
+                segments.update(index.segments_at(end.item(segment)).tolist())
+        return any(
+            self.placement.barred.touches(index.network, index.pieces_of(one)) for one in sorted(segments)
+        )
 
     def _least(self, segment: int, remainder: SegmentRemainder | None) -> tuple[int, int]:
         """Return the least price of a stop with the zone at either end; the work is always in the zone."""
@@ -347,7 +364,7 @@ class LocalGraph:
                 at = next((place for place in places if place is not None), None)
                 at = at if at is None or zone_at_u else geometry.length_m - at
             self._choices[key] = self.placement.choices(
-                geometry, at, unobstructed=self.placement.is_unobstructed(segment)
+                geometry, at, unobstructed=self.placement.is_unobstructed(segment), work=self.work
             )
         return self._choices[key]
 

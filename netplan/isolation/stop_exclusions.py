@@ -108,16 +108,17 @@ class StopExclusions:
                             "forbidden by order",
                         )
                     )
-            for low, high, reason in self._areas_on(network, leg):
-                blocks.append(
-                    BlockedLength(
-                        low - extent.most_m - 1e-6,
-                        high - extent.least_m + 1e-6,
-                        "keep-out",
-                        f"keep out: {reason}",
-                    )
-                )
-        return blocks
+        return blocks + self.areas(network, geometry, extent.least_m, extent.most_m)
+
+    def areas(
+        self, network: Network, geometry: SegmentGeometry, least_m: float = 0.0, most_m: float = 0.0
+    ) -> list[BlockedLength]:
+        """Return what areas bar of a segment to something that reaches from `least_m` to `most_m` [m]."""
+        return [
+            BlockedLength(low - most_m - 1e-6, high - least_m + 1e-6, "keep-out", f"keep out: {reason}")
+            for leg in geometry.legs
+            for low, high, reason in self._areas_on(network, leg)
+        ]
 
     def touches(self, network: Network, pieces: NDArray[np.int32]) -> bool:
         """Whether an order may concern any of some pieces of main."""

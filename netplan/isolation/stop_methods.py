@@ -17,6 +17,7 @@ from netplan.core.constants import MM_PER_M, PA_PER_MBAR
 from netplan.isolation.segment_graph import SegmentGraph
 from netplan.network.station_pressures import supply_of_parts
 from netplan.network.vocabulary import Host, Joint, Material, Operable, ValveState
+from netplan.rules.outlet_sizes import needs_outlet, no_outlet_words
 from netplan.rules.rule_set import MethodKind, Rules, StopMethod
 
 __all__ = [
@@ -48,6 +49,7 @@ class MethodRefusal(IntEnum):
     VALVE_STATE = 12
     VALVE_OPERABLE = 13
     FORBIDDEN_VALVE = 14
+    NO_OUTLET = 15
 
     @property
     def code(self) -> str:
@@ -93,7 +95,8 @@ def stop_extent(rules: Rules, method: StopMethod, od_m: float) -> StopExtent:
         if part.role == "bypass":
             bypass_m = part.offset_m
             continue
-        clear = max(tapping_m if part.size_mm > 0 else 0.0, barrier_m if part.role == "barrier" else 0.0)
+        tapped_m = tapping_m if needs_outlet(method, part.role) else 0.0
+        clear = max(tapped_m, barrier_m if part.role == "barrier" else 0.0)
         parts.append((part.offset_m, clear, max(clear, same_m if part.role == "barrier" else 0.0)))
     return StopExtent(
         least_m=min(offset for offset, _, _ in parts),
@@ -187,6 +190,7 @@ def _tests(
     tests = [
         (MethodRefusal.MATERIAL, ~np.isin(pipes.material[pipe], allowed)),
         (MethodRefusal.SIZE, (od_mm < method.od_min_mm - 1e-6) | (od_mm > method.od_max_mm + 1e-6)),
+        (MethodRefusal.NO_OUTLET, _without_outlet(rules, method, od_mm)),
         (MethodRefusal.FAULT_PRESSURE_UNKNOWN, np.isnan(fault_pa)),
         (MethodRefusal.RATING, fault_pa > limit_pa + 1e-6),
     ]
@@ -221,7 +225,15 @@ def _tests(
     return tests
 
 
-def refused_words(index: SegmentGraph, method: StopMethod, row: int, code: int, fault_pa: float) -> str:
+def _without_outlet(rules: Rules, method: StopMethod, od_mm: Floats) -> NDArray[np.bool_]:
+    """Return where the table of outlets has none for something that a method needs."""
+    sizes, size = np.unique(od_mm, return_inverse=True)
+    return np.array([bool(no_outlet_words(rules, method, od)) for od in sizes.tolist()], dtype=np.bool_)[size]
+
+
+def refused_words(
+    index: SegmentGraph, rules: Rules, method: StopMethod, row: int, code: int, fault_pa: float
+) -> str:
     """Return one line saying why `method` is refused on the whole of piece `row`."""
     network = index.network
     pipe = int(network.pieces.pipe[row])
@@ -253,4 +265,5 @@ def refused_words(index: SegmentGraph, method: StopMethod, row: int, code: int, 
         MethodRefusal.VALVE_STATE: f"state of valve {name} is unknown",
         MethodRefusal.VALVE_OPERABLE: f"valve {name} is not known to be operable",
         MethodRefusal.FORBIDDEN_VALVE: f"valve {name} is forbidden by order",
+        MethodRefusal.NO_OUTLET: no_outlet_words(rules, method, od_mm),
     }[MethodRefusal(code)]

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.isolation.blocked_lengths import (
-    ALL_OF_IT,
     BlockedLength,
     Ends,
     FeasibleInterval,
@@ -34,6 +33,8 @@ from netplan.isolation.stop_methods import (
     stop_extent,
 )
 from netplan.isolation.stop_prices import stop_price_minor, unobstructed_segments
+from netplan.isolation.valve_tappings import no_room_words
+from netplan.isolation.work_segments import WorkSegments
 from netplan.rules.rule_set import MethodKind, Rules
 
 __all__ = ["Choice", "StopPlacement"]
@@ -87,7 +88,7 @@ class StopPlacement:
         return stop_extent(self.rules, self.rules.method[method], od_m)
 
     def _price(self, method: int, od_m: float, surface: int) -> int:
-        return stop_price_minor(self.rules.method[method], od_m, surface)
+        return stop_price_minor(self.rules, self.rules.method[method], od_m, surface)
 
     def extent_of(self, choice: Choice, geometry: SegmentGeometry) -> StopExtent:
         """Return how far the assembly of a stop on a segment reaches."""
@@ -166,7 +167,12 @@ class StopPlacement:
         return self._choices[key]
 
     def choices(
-        self, geometry: SegmentGeometry, at_m: float | None = None, *, unobstructed: bool = False
+        self,
+        geometry: SegmentGeometry,
+        at_m: float | None = None,
+        *,
+        unobstructed: bool = False,
+        work: WorkSegments | None = None,
     ) -> tuple[Choice, ...]:
         """Return each method's best place on a segment with the zone at its start, cheapest first.
 
@@ -176,6 +182,8 @@ class StopPlacement:
             Take this place alone (a stop forced by order).
         unobstructed : bool
             Whether only its ends keep off a method that it allows.
+        work : WorkSegments, optional
+            The work, where it may be near: it keeps off the tappings of a valve.
         """
         if unobstructed and at_m is None and len(geometry.legs) == 1 and not self.joints.near(geometry):
             return self._nearest(geometry)
@@ -187,7 +195,7 @@ class StopPlacement:
             free = (
                 self._between_ends(geometry, method)
                 if unobstructed and not any(refused)
-                else self._free(geometry, method)
+                else self._free(geometry, method, work)
             )
             best = self._best(geometry, method, free, at_m)
             if best is not None:
@@ -249,9 +257,11 @@ class StopPlacement:
                     best = choice
         return best
 
-    def _free(self, geometry: SegmentGeometry, method: int) -> list[tuple[float, float]]:
+    def _free(
+        self, geometry: SegmentGeometry, method: int, work: WorkSegments | None
+    ) -> list[tuple[float, float]]:
         """Return the intervals of a segment that nothing keeps a method off."""
-        return free_intervals(geometry.length_m, self.blocks(geometry, method, with_words=False))
+        return free_intervals(geometry.length_m, self.blocks(geometry, method, work, with_words=False))
 
     def _between_ends(self, geometry: SegmentGeometry, method: int) -> list[tuple[float, float]]:
         """Return what `_free` does on an unobstructed segment that allows the method on all its legs."""
@@ -274,11 +284,16 @@ class StopPlacement:
 
     def _interval(self, method: int, od_m: float, ends: Ends) -> FeasibleInterval:
         """Return what the ends of a segment leave, as `blocked_by_ends` does length by length."""
-        if self.rules.method[method].kind is MethodKind.VALVE:
-            return ALL_OF_IT
         return feasible_interval(ends, self.extent(method, od_m), self.rules.clearance.work_m)
 
-    def blocks(self, geometry: SegmentGeometry, method: int, with_words: bool = True) -> list[BlockedLength]:
+    def blocks(
+        self,
+        geometry: SegmentGeometry,
+        method: int,
+        work: WorkSegments | None = None,
+        *,
+        with_words: bool = True,
+    ) -> list[BlockedLength]:
         """Return everything that keeps a method off places of a segment, zone at its start.
 
         Without texts where only the places count: the texts cost more than the places.
@@ -292,8 +307,20 @@ class StopPlacement:
                 blocks += blocked_by_ends(geometry, extent, self.rules.clearance.work_m)
                 blocks += blocked_by_fittings(self.index, geometry, self.rules.method[method], extent)
                 blocks += self._by_joints(geometry, method, with_words)
+            else:
+                blocks += self._by_tappings(geometry, method, work, with_words)
             blocks += self.barred.blocks(self.index.network, geometry, extent)
         return blocks
+
+    def _by_tappings(
+        self, geometry: SegmentGeometry, method: int, work: WorkSegments | None, with_words: bool
+    ) -> list[BlockedLength]:
+        """Return what keeps a valve from being a stop: no room for its tappings."""
+        rule = self.rules.method[method]
+        words = no_room_words(self, geometry, rule, work, with_words=with_words)
+        return (
+            [] if words is None else [BlockedLength(-1.0, geometry.length_m + 1.0, "valve-tappings", words)]
+        )
 
     def _by_method(
         self, geometry: SegmentGeometry, method: int, extent: StopExtent, with_words: bool
@@ -306,7 +333,9 @@ class StopPlacement:
                 words = ""
                 if with_words:
                     fault_pa = self.fault_pa_gauge(leg.piece)
-                    words = refused_words(self.index, self.rules.method[method], leg.piece, code, fault_pa)
+                    words = refused_words(
+                        self.index, self.rules, self.rules.method[method], leg.piece, code, fault_pa
+                    )
                 low = -1.0 if whole else leg.start_m - extent.most_m - 1e-6
                 high = geometry.length_m + 1.0 if whole else leg.end_m - extent.least_m + 1e-6
                 blocks.append(BlockedLength(low, high, MethodRefusal(code).code, words))

@@ -1,8 +1,8 @@
 """What stops cost: one stop by method, size and surface, and the cheapest on all simple segments at once.
 
-A segment is unobstructed when it carries no fitting and lies in no keep-out area, and simple when it is one
-piece besides: both directions then cost the same, and the best place is the nearest one. All others are
-worked out one by one, by `stop_placement`.
+A segment is unobstructed when it is no valve, carries no fitting and lies in no keep-out area, and simple
+when it is one piece besides: both directions then cost the same, and the best place is the nearest one. All
+others are worked out one by one, by `stop_placement`.
 """
 
 from __future__ import annotations
@@ -23,13 +23,49 @@ from netplan.isolation.stop_methods import stop_extent
 from netplan.network.vocabulary import Surface
 from netplan.rules.rule_set import MethodKind, Rules, StopMethod
 
-__all__ = ["SimpleSegments", "cost_simple_segments", "stop_price_minor", "unobstructed_segments"]
+__all__ = [
+    "SimpleSegments",
+    "cost_simple_segments",
+    "pit_price_minor",
+    "stop_price_minor",
+    "unobstructed_segments",
+]
 
 
-def stop_price_minor(method: StopMethod, od_m: float, surface: int) -> int:
-    """Return the price of one stop, hole included [minor units]; `surface` is a code of `Surface`."""
+def pit_price_minor(rules: Rules, surface: int) -> int:
+    """Return the price of one excavation that no method's price includes [minor units].
+
+    Parameters
+    ----------
+    rules : Rules
+        ``excavation.price`` and ``excavation.price_surface``.
+    surface : int
+        Code of `Surface`.
+    """
+    excavation = rules.excavation
+    extra = float(getattr(excavation.price_surface, Surface(surface).word))
+    return round((excavation.price + extra) * MINOR_PER_UNIT)
+
+
+def stop_price_minor(rules: Rules, method: StopMethod, od_m: float, surface: int) -> int:
+    """Return the price of one stop, its excavation included [minor units].
+
+    The price of a bag stop or a squeeze-off includes its excavation. That of a valve does not: the pit in
+    which the main is tapped beside it is added.
+
+    Parameters
+    ----------
+    rules : Rules
+        For the price of a valve's pit.
+    method : StopMethod
+    od_m : float
+        Outside diameter of the main [m].
+    surface : int
+        Code of `Surface`.
+    """
     extra = float(getattr(method.price_surface, Surface(surface).word))
-    return round((method.price + method.price_per_mm_od * od_m * MM_PER_M + extra) * MINOR_PER_UNIT)
+    price = round((method.price + method.price_per_mm_od * od_m * MM_PER_M + extra) * MINOR_PER_UNIT)
+    return price + (pit_price_minor(rules, surface) if method.kind is MethodKind.VALVE else 0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,8 +78,13 @@ class SimpleSegments:
 
 
 def unobstructed_segments(index: SegmentGraph, barred: StopExclusions) -> Flags:
-    """Return which segments carry no fitting and lie in no recorded keep-out area."""
+    """Return which segments carry no fitting, lie in no recorded keep-out area and are no valve.
+
+    A valve needs room for its tappings on both sides: each is looked at by itself.
+    """
     unobstructed = ~_with_fittings(index)
+    valves = index.segment_of[index.network.pieces.valve >= 0]
+    unobstructed[valves[valves >= 0]] = False
     if barred.recorded.shapes:
         mains = np.flatnonzero(index.segment_of >= 0)
         near = _near_areas(index, barred)[index.network.pieces.pipe[mains]]
@@ -73,15 +114,13 @@ def cost_simple_segments(
     for column, method in enumerate(rules.method):
         extent = [stop_extent(rules, method, float(od)) for od in sizes]
         prices = np.array(
-            [[stop_price_minor(method, float(od), int(code)) for code in surfaces] for od in sizes]
+            [[stop_price_minor(rules, method, float(od), int(code)) for code in surfaces] for od in sizes]
         )
         if not len(rows):
             continue
         price = prices.reshape(len(sizes), len(surfaces))[size, surface]
         low = np.maximum(0.0, -np.array([one.near_m for one in extent])[size])
         high = length - np.array([one.far_m for one in extent])[size]
-        if method.kind is MethodKind.VALVE:
-            low, high = np.zeros(len(rows)), np.zeros(len(rows))
         gas = np.rint(gas_minor_per_m3 * (area * low)).astype(np.int64)
         cost = np.where((codes[:, column] == 0) & (low <= high), price + gas, INFINITE)
         best = np.minimum(best, cost)

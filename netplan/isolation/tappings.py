@@ -7,12 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 
+from netplan.core.constants import MM_PER_M
 from netplan.isolation.blocked_lengths import fittings_on
 from netplan.isolation.cut_model import CutStop, CutTapping
 from netplan.isolation.segment_geometry import SegmentGeometry
 from netplan.isolation.segment_graph import SegmentGraph
 from netplan.isolation.stop_placement import Choice, StopPlacement
-from netplan.rules.rule_set import Rules
+from netplan.rules.outlet_sizes import bypass_outlet_mm, tapping_mm
+from netplan.rules.rule_set import MethodKind, Rules
 
 __all__ = ["tappings_of", "with_tee"]
 
@@ -21,15 +23,20 @@ def tappings_of(
     placement: StopPlacement, geometry: SegmentGeometry, choice: Choice
 ) -> tuple[tuple[CutTapping, ...], bool]:
     """Return the tappings of a stop, away from the work, and whether its bypass tee does not fit there."""
-    method = placement.rules.method[choice.method]
+    rules = placement.rules
+    method = rules.method[choice.method]
     found, elsewhere = [], False
+    if method.kind is MethodKind.VALVE:  # beside it: see `valve_tappings`
+        return (), False
     for part in sorted(method.assembly, key=lambda part: part.offset_m):
         at = choice.at_m + part.offset_m
-        if part.role == "bypass" and not _tee_fits(placement, geometry, choice, at):
+        leg = geometry.leg_at(at)
+        od_mm = float(placement.index.network.pipes.od_m[leg.pipe]) * MM_PER_M
+        size_mm = tapping_mm(rules, method, part.role, od_mm)
+        if part.role == "bypass" and not (size_mm and _tee_fits(placement, geometry, choice, at)):
             elsewhere = True
             continue
-        leg = geometry.leg_at(at)
-        found.append(CutTapping(part.role, leg.pipe, leg.chainage_within(at), part.size_mm, part.offset_m))
+        found.append(CutTapping(part.role, leg.pipe, leg.chainage_within(at), size_mm, part.offset_m))
     return tuple(found), elsewhere
 
 
@@ -46,15 +53,16 @@ def _tee_fits(placement: StopPlacement, geometry: SegmentGeometry, choice: Choic
 def with_tee(index: SegmentGraph, rules: Rules, stop: CutStop, taken: Collection[int]) -> CutStop:
     """Return a stop with its bypass tee on the next length, where it fits; else the stop as it is.
 
-    The tee keeps the rules' clearance of tappings from the end of that length and from its fittings. Of
-    several lengths the one of the stop's own main is taken, then the widest, then the first by id.
+    A main that the rules have no outlet for a bypass on gets no tee. The tee keeps the rules' clearance of
+    tappings from the end of that length and from its fittings. Of several lengths the one of the stop's own
+    main is taken, then the widest, then the first by id.
 
     Parameters
     ----------
     index : SegmentGraph
     rules : Rules
     stop : CutStop
-        With `bypass_elsewhere` where the tee does not fit on its own piece.
+        With `bypass_elsewhere` where the tee does not fit on its own piece, or no outlet for one does.
     taken : collection of int
         Pieces of zones and of stops: no tee goes there.
     """
@@ -70,6 +78,8 @@ def with_tee(index: SegmentGraph, rules: Rules, stop: CutStop, taken: Collection
         if piece in taken or not pieces.is_open[piece]:
             continue
         od_m = float(pipes.od_m[pipe])
+        if not bypass_outlet_mm(rules, od_m * MM_PER_M):
+            continue
         at_m = _first_clear_chainage_m(
             index, piece, stop.live_node, max(rules.clearance.fitting_m, rules.clearance.fitting_od * od_m)
         )
@@ -84,7 +94,8 @@ def with_tee(index: SegmentGraph, rules: Rules, stop: CutStop, taken: Collection
         (pieces.from_m if int(pieces.from_node[piece]) == stop.live_node else pieces.to_m)[piece]
     )
     along = abs(own_end - stop.chainage_m) + abs(at_m - next_end)
-    tee = CutTapping("bypass", int(pieces.pipe[piece]), at_m, part.size_mm, along)
+    od_mm = float(pipes.od_m[pieces.pipe[piece]]) * MM_PER_M
+    tee = CutTapping("bypass", int(pieces.pipe[piece]), at_m, bypass_outlet_mm(rules, od_mm), along)
     return replace(stop, tappings=(*stop.tappings, tee))
 
 

@@ -100,8 +100,7 @@ def plan_options(plan: Plan | str | Path) -> pd.DataFrame:
         {
             "option": option.rank,
             "stops": len(option.stops),
-            # A valve is worked in its chamber: nothing is dug.
-            "holes": len({stop.hole_id for stop in option.stops if stop.kind != "valve"}),
+            "holes": option.holes,
             "meters_off": _meters(option, "off"),
             "meters_kept": _meters(option, "kept"),
             "feeds": len(option.bypasses) + len(option.opened_valves),

@@ -32,7 +32,7 @@ from netplan.network.unsized_pipes import (
     taken_as_not_live,
     unsized_pipes,
 )
-from netplan.network.vocabulary import Status
+from netplan.network.vocabulary import Operable, Status, ValveState
 
 __all__ = ["build_network"]
 
@@ -130,6 +130,11 @@ def _joined(
     nodes, pieces, lasting = split_pipes(course, joins, state, scale)
     lasting = np.concatenate([lasting, [-1]])  # so that -1, no node, stays -1
     _notice_no_station(station_node, notes)
+    valves = _valves(points["valves"], pieces, valve_pipe, valve_measure / scale)
+    regulators = points["regulators"]
+    inlet_is_operable = _inlets_operable(
+        regulators.text["inlet_valve"], system["regulators"], valves, course.system
+    )
     return model.Network(
         source=source,
         content_sha256=digest(),
@@ -141,8 +146,10 @@ def _joined(
         nodes=nodes,
         pipes=_pipes(course, mains, services, scale),
         pieces=pieces,
-        valves=_valves(points["valves"], pieces, valve_pipe, valve_measure / scale),
-        stations=_stations(points["regulators"], lasting[station_node], station_of, lasting[sensing_node]),
+        valves=valves,
+        stations=_stations(
+            regulators, lasting[station_node], station_of, lasting[sensing_node], inlet_is_operable
+        ),
         sensing=model.SensingPoints(_int32(station_of), _int32(lasting[sensing_node])),
         injections=model.Injections(points["injections"].text["id"], _int32(lasting[injection_node])),
         customers=_customers(customers, xy_m, who, lasting[at], by_what),
@@ -292,7 +299,31 @@ def _valves(table: NormalisedTable, pieces: model.Pieces, pipe: Ints, chainage_m
     )
 
 
-def _stations(table: NormalisedTable, node: Ints, station_of: Ints, sensing_node: Ints) -> model.Stations:
+def _inlets_operable(
+    named: TextColumn, system: NDArray[np.int16], valves: model.Valves, system_of_pipe: NDArray[np.int16]
+) -> NDArray[np.bool_]:
+    """Return whether each station names an inlet valve that can be worked, and is none of its outlet side.
+
+    A valve on a pipe of the system that the station feeds may be its outlet valve: it never counts.
+    """
+    row = _rows_of(named, valves.id)
+    found = np.asarray((row >= 0) & (named.numpy() != ""), dtype=bool)
+    at = np.where(found, row, 0)
+    if not found.any():
+        return found
+    pipe = valves.pipe[at]
+    is_outlet_side = (pipe >= 0) & (system_of_pipe[pipe] == system)
+    works = (valves.operable[at] == Operable.YES) & (valves.state[at] != ValveState.UNKNOWN)
+    return np.asarray(found & works & ~is_outlet_side, dtype=bool)
+
+
+def _stations(
+    table: NormalisedTable,
+    node: Ints,
+    station_of: Ints,
+    sensing_node: Ints,
+    inlet_is_operable: NDArray[np.bool_],
+) -> model.Stations:
     sensing = np.full(len(table), -1, dtype=np.int32)
     known = (station_of >= 0) & (sensing_node >= 0)
     sensing[station_of[known][::-1]] = sensing_node[known][::-1]
@@ -303,6 +334,9 @@ def _stations(table: NormalisedTable, node: Ints, station_of: Ints, sensing_node
         table.number["max_outlet_mbar"] * PA_PER_MBAR,
         table.number["capacity_m3h"] / SECONDS_PER_HOUR,
         sensing,
+        table.text["inlet_valve"],
+        inlet_is_operable,
+        table.code["vent_between"],
     )
 
 

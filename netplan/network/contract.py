@@ -20,6 +20,7 @@ WORD_OF: Final[dict[str, type[words.Word]]] = {
     "host": words.Host,
     "excess_flow_valve": words.YesNo,
     "service_regulator": words.YesNo,
+    "vent_between": words.YesNo,
     "category": words.Category,
     "state": words.ValveState,
     "operable": words.Operable,

@@ -199,6 +199,12 @@ class Stations:
         Greatest flow [m³/s at 15 °C, 101.325 kPa]; NaN where not recorded.
     sensing_node : int32 array
         Node whose pressure it holds; -1 when it senses at its own outlet or nothing is recorded.
+    inlet_valve : TextColumn
+        Id of the valve that shuts it off from the pipe that feeds it; empty where not recorded.
+    inlet_is_operable : bool array
+        Whether that valve is in the valves layer, known to be operable, and not on the outlet side.
+    vent_between : uint8 array
+        Code of `vocabulary.YesNo`: whether the space between inlet and outlet valve can be vented to the air.
     """
 
     id: TextColumn
@@ -207,6 +213,9 @@ class Stations:
     max_outlet_pa_gauge: Floats
     capacity_m3_per_s_std: Floats
     sensing_node: Ints32
+    inlet_valve: TextColumn
+    inlet_is_operable: Flags
+    vent_between: Codes
 
     def __len__(self) -> int:
         return len(self.id)

@@ -38,6 +38,8 @@ _MOST_OUTLET_MBAR: Final = 16_000.0
 """Where gas distribution ends: 16 bar, the scope of EN 12007 (from memory) [mbar gauge]."""
 
 _LINES: Final = ("mains", "services")
+_LATER: Final = frozenset({"inlet_valve", "vent_between"})
+"""Columns that came to the contract after its first digests were pinned in plans."""
 _POINTS: Final = ("customers", "regulators", "sensing_points", "valves", "fittings", "injections")
 _POLYGON, _MULTIPOLYGON = 3, 6
 PipeSizes = tuple[Floats, Floats, Floats]
@@ -250,14 +252,22 @@ def _add_table(digest: Any, name: str, table: NormalisedTable) -> None:
     digest.update(f"layer {name} {len(table)}\n".encode())
     if not len(table):
         return
-    for column in sorted(table.text):
+    for column in sorted(table.text.keys() - _left_out(table)):
         digest.update(f"text {column}\n".encode())
         _add_text(digest, table.text[column].arrow)
     for column in sorted(table.number):
         _add_numbers(digest, column, table.number[column], 1e-6)
-    for column in sorted(table.code):
+    for column in sorted(table.code.keys() - _left_out(table)):
         digest.update(f"word {column}\n".encode())
         digest.update(_same_or_all(table.code[column]))
+
+
+def _left_out(table: NormalisedTable) -> set[str]:
+    """Return columns that came later to the contract and hold nothing: digests of before still hold."""
+    texts = {
+        name for name in _LATER & table.text.keys() if pc.all(pc.equal(table.text[name].arrow, "")).as_py()
+    }
+    return texts | {name for name in _LATER & table.code.keys() if not table.code[name].any()}
 
 
 def _add_text(digest: Any, array: Any) -> None:

@@ -2,7 +2,19 @@
 
 from __future__ import annotations
 
-__all__ = ["bypass_id", "feed_open_state", "gauge_id", "hole_id", "purge_state", "stop_id", "stop_in_state"]
+from netplan.planfile.model import Excavation
+
+__all__ = [
+    "bypass_id",
+    "fallback_id",
+    "feed_open_state",
+    "gauge_id",
+    "hole_id",
+    "purge_state",
+    "served_words",
+    "stop_id",
+    "stop_in_state",
+]
 
 
 def stop_id(place: int) -> str:
@@ -11,13 +23,18 @@ def stop_id(place: int) -> str:
 
 
 def hole_id(place: int) -> str:
-    """Return the id of the hole of that stop."""
+    """Return the id of an excavation, from 0."""
     return f"H{place + 1}"
 
 
 def bypass_id(place: int) -> str:
     """Return the id of a bypass or hose, from 0."""
     return f"B{place + 1}"
+
+
+def fallback_id(place: int) -> str:
+    """Return the id of a prepared fallback stop, from 0."""
+    return f"F{place + 1}"
 
 
 def gauge_id(place: int) -> str:
@@ -38,3 +55,8 @@ def purge_state(stop: str) -> str:
 def feed_open_state(feed: str) -> str:
     """Return what `State.after_step` says for the state right after a feed is opened."""
     return f"{feed} open"
+
+
+def served_words(excavation: Excavation) -> str:
+    """Return what an excavation serves, in its order: "stop S1, gauge G1"."""
+    return ", ".join(f"{one.what} {one.id}" for one in excavation.serves)

@@ -15,7 +15,7 @@ from netplan.network.vocabulary import Category
 from netplan.planning.connectivity import reach_of
 from netplan.planning.context import PlanningContext
 from netplan.planning.request import PlanRequest
-from netplan.rules import Rules
+from netplan.rules import ExcavationRules, Rules
 
 __all__ = [
     "CrewLimitRelaxation",
@@ -199,4 +199,4 @@ def _meters_alone(problem: IsolationProblem) -> Rules:
         )
         for method in rules.method
     )
-    return rules.model_copy(update={"method": methods})
+    return rules.model_copy(update={"method": methods, "excavation": ExcavationRules()})

@@ -9,6 +9,7 @@ from functools import partial
 import numpy as np
 
 from netplan.core.arrays import Flags, Ints
+from netplan.excavations import CutExcavations
 from netplan.feeds import (
     NO_FEED,
     TOO_DEAR,
@@ -39,11 +40,13 @@ from netplan.planning.deficient_parts import (
     weak_part,
 )
 from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
+from netplan.planning.excavations_of_cut import excavations_of_cut
 from netplan.planning.fed_network import FedNetwork, fed_network
 from netplan.planning.parts_off import PartsOffInDay
 from netplan.planning.purge_loads import PurgeDraw, live_nodes
 from netplan.planning.stopped_network import StoppedNetwork, at_taps, draw_stops
 from netplan.planning.work_states import FeedLinks, Tapped, work_states
+from netplan.planning.zone_purges import below_least
 
 __all__ = ["price_cut"]
 
@@ -77,21 +80,29 @@ def price_cut(
     if isinstance(interruption, str):
         # Feeds keep others on, never those in the zone.
         return RefusedCut(cut, interruption, by_relighting=True)
-    refused = _too_dear(context, cut, reach, interruption, most_minor)
+    dug = excavations_of_cut(context, cut)
+    refused = _too_dear(context, cut, reach, dug, interruption, most_minor)
     if refused:
         return RefusedCut(cut, refused)
     without_feeds = solve_without_feeds(context, cut, reach)
     deficient = (*stranded_parts(reach), *weak_part(context, reach, without_feeds.states))
     if not deficient:
-        return _without_feeds(context, cut, reach, without_feeds)
-    below_minor = None if most_minor is None else most_minor - cut.stops_minor - cut.gas_minor - interruption
-    return _with_feeds(_CutToFeed.of(context, cut, reach, without_feeds, deficient), below_minor)
+        return _without_feeds(context, cut, reach, dug, without_feeds)
+    base_minor = _base_minor(cut, dug, interruption)
+    below_minor = None if most_minor is None else most_minor - base_minor
+    return _with_feeds(_CutToFeed.of(context, cut, reach, dug, without_feeds, deficient), below_minor)
+
+
+def _base_minor(cut: Cut, dug: CutExcavations, interruption_minor: int) -> int:
+    """Return what a cut costs whatever is done for its deficient parts [minor units]."""
+    return cut.stops_minor + cut.gas_minor + dug.price_minor + interruption_minor
 
 
 def _too_dear(
     context: PlanningContext,
     cut: Cut,
     reach: CutConnectivity,
+    dug: CutExcavations,
     interruption_minor: int,
     most_minor: int | None,
 ) -> str:
@@ -103,7 +114,7 @@ def _too_dear(
     if most_minor is None:
         return ""
     stranded = stranded_parts(reach)
-    base_minor = cut.stops_minor + cut.gas_minor + interruption_minor
+    base_minor = _base_minor(cut, dug, interruption_minor)
     day = PartsOffInDay(context, reach, stranded)
     off = [part_of(context, part, ()).off_price_minor for part in stranded]
     allowed = context.request.feeds_allowed
@@ -120,7 +131,7 @@ def _too_dear(
     stopped = draw_stops(context.request.network, context.base, cut)
     # Where gas stands before any stop no fewer ways begin than where it stands after.
     pressure = at_taps(stopped, context.before)[None]
-    fed = fed_network(context, cut, reach, stopped, stranded, pressure, is_tapped=False)
+    fed = fed_network(context, cut, reach, dug, stopped, stranded, pressure, is_tapped=False)
     feeds = [min((feed_price_minor(feed, 1, rules) for feed in some), default=None) for some in fed.feeds]
     if any(feed is None and gone is None for feed, gone in zip(feeds, off, strict=True)):
         return _no_feed(context, fed)
@@ -141,7 +152,11 @@ def _with_refused(reason: str, fed: FedNetwork) -> str:
 
 
 def _without_feeds(
-    context: PlanningContext, cut: Cut, reach: CutConnectivity, without_feeds: WithoutFeeds
+    context: PlanningContext,
+    cut: Cut,
+    reach: CutConnectivity,
+    dug: CutExcavations,
+    without_feeds: WithoutFeeds,
 ) -> tuple[EvaluatedOption] | RefusedCut:
     inlets = kept_inlets(context, reach, reach.isolated)
     # Nothing is drawn within a stopped piece: closing all of it is the same as closing it at the barrier.
@@ -175,8 +190,17 @@ def _without_feeds(
         interruption_minor=interruption,
         feeds_minor=0,
         gas_minor=cut.gas_minor,
+        excavations_minor=dug.price_minor,
     )
-    return (option,)
+    reason = _purge_refused(context, option)
+    return RefusedCut(cut, reason) if reason else (option,)
+
+
+def _purge_refused(context: PlanningContext, option: EvaluatedOption) -> str:
+    """Return why the rules refuse an option for its purge in; empty where they do not."""
+    if context.request.rules.purge.below_least != "refuse":
+        return ""
+    return below_least(context, option)
 
 
 def _interruption(context: PlanningContext, off: Ints) -> int | str:
@@ -196,6 +220,7 @@ class _CutToFeed:
     context : PlanningContext
     cut : Cut
     reach : CutConnectivity
+    dug : CutExcavations
     without_feeds : WithoutFeeds
         All stops in and no feed, solved.
     deficient : tuple of DeficientPart
@@ -207,6 +232,7 @@ class _CutToFeed:
     context: PlanningContext
     cut: Cut
     reach: CutConnectivity
+    dug: CutExcavations
     without_feeds: WithoutFeeds
     deficient: tuple[DeficientPart, ...]
     stopped: StoppedNetwork
@@ -218,13 +244,14 @@ class _CutToFeed:
         context: PlanningContext,
         cut: Cut,
         reach: CutConnectivity,
+        dug: CutExcavations,
         without_feeds: WithoutFeeds,
         deficient: tuple[DeficientPart, ...],
     ) -> _CutToFeed:
         stopped = draw_stops(context.request.network, context.base, cut)
         pressure = np.array([at_taps(stopped, state) for state in without_feeds.states])
-        fed = fed_network(context, cut, reach, stopped, deficient, pressure)
-        return cls(context, cut, reach, without_feeds, deficient, stopped, fed)
+        fed = fed_network(context, cut, reach, dug, stopped, deficient, pressure)
+        return cls(context, cut, reach, dug, without_feeds, deficient, stopped, fed)
 
     @property
     def parts(self) -> list[UnfedPart]:
@@ -325,7 +352,7 @@ def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | 
     )
     if work.failing is not None:
         return RefusedCut(cut, work.failing.reason())
-    return EvaluatedOption(
+    option = EvaluatedOption(
         cut=cut,
         reach=reach,
         deficient=deficient,
@@ -341,8 +368,11 @@ def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | 
         interruption_minor=interruption,
         feeds_minor=answer.feeds_price_minor,
         gas_minor=cut.gas_minor,
+        excavations_minor=to_feed.dug.price_minor,
         joins=joins,
     )
+    reason = _purge_refused(context, option)
+    return RefusedCut(cut, reason) if reason else option
 
 
 def _tapped(draw: PurgeDraw, node: Ints) -> tuple[Tapped, ...]:

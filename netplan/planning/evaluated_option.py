@@ -10,7 +10,7 @@ from netplan.core.arrays import Flags, Floats, Ints
 from netplan.demand import DiversityGroups
 from netplan.feeds import SizedFeed
 from netplan.hydraulics import FlowState
-from netplan.isolation import Cut
+from netplan.isolation import Cut, CutStop
 from netplan.planning.connectivity import CutConnectivity
 from netplan.planning.deficient_parts import DeficientPart
 from netplan.planning.fed_network import FedNetwork
@@ -19,7 +19,7 @@ from netplan.planning.purge_loads import PurgeDraw
 from netplan.planning.stopped_network import StoppedNetwork
 from netplan.planning.work_states import WorkStates
 
-__all__ = ["EvaluatedOption", "RefusedCut"]
+__all__ = ["EvaluatedOption", "PreparedStop", "RefusedCut"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +40,22 @@ class RefusedCut:
     reason: str
     by_relighting: bool = False
     is_cut_short: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PreparedStop:
+    """A fallback stop that is dug, tapped and proved before the first stop goes in, and paid.
+
+    Parameters
+    ----------
+    stop : CutStop
+        With its price, hole included.
+    serves : tuple of int
+        Places in the cut of the stops that it is the fallback of.
+    """
+
+    stop: CutStop
+    serves: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,10 +86,14 @@ class EvaluatedOption:
     flow_m3_per_s_std : float array, shape (customers,)
         Flow of each customer at the hour of the greatest total while the stops are in
         [m³/s at 15 °C, 101.325 kPa]; 0 where off.
-    stops_minor, interruption_minor, feeds_minor, gas_minor : int
+    stops_minor, interruption_minor, feeds_minor, gas_minor, excavations_minor : int
         Parts of the burden [minor units].
     joins : tuple of Join
         Pressure areas that its feeds join.
+    fallbacks_minor : int
+        Price of the prepared fallbacks, part of the burden [minor units]; 0 where none are prepared.
+    prepared : tuple of PreparedStop
+        Fallback stops that the plan prepares, each place once.
     """
 
     cut: Cut
@@ -91,12 +111,16 @@ class EvaluatedOption:
     interruption_minor: int
     feeds_minor: int
     gas_minor: int
+    excavations_minor: int
     joins: tuple[Join, ...] = ()
+    fallbacks_minor: int = 0
+    prepared: tuple[PreparedStop, ...] = ()
 
     @property
     def burden_minor(self) -> int:
         """The one figure that ranks options [minor units]."""
-        return self.stops_minor + self.interruption_minor + self.feeds_minor + self.gas_minor
+        parts = (self.stops_minor, self.interruption_minor, self.feeds_minor, self.gas_minor)
+        return sum(parts) + self.excavations_minor + self.fallbacks_minor
 
     @property
     def final(self) -> FlowState:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -41,10 +42,13 @@ class Failure:
     notes : tuple of str
         What else the state does: a station shut in, parted from its sensing point or at its capacity, a
         part without a solution.
+    too_fast : tuple of str
+        Ids of the bypasses and hoses in which gas is faster than ``bypass.velocity_max_m_s`` in some hour.
     """
 
     customers: tuple[str, ...]
     notes: tuple[str, ...]
+    too_fast: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -109,6 +113,13 @@ class FailureCase:
         """Return the connected part of each node once stops are in, with every feed in use."""
         return self._labels(self._closed(lengths))
 
+    def served(self, label: Ints, gone: Flags) -> set[int]:
+        """Return the connected parts that hold a customer who is not gone, or go on beyond the network."""
+        network = self.context.request.network
+        owner, at = self.context.attachments
+        beyond = np.zeros(0, np.int64) if network.beyond is None else network.beyond.node
+        return set(label[np.concatenate([at[~gone[owner]], beyond])].tolist())
+
     def fed_alone(self, lengths: ClosedLengths, node: int) -> tuple[tuple[FeedInUse, FeedEnd], ...] | None:
         """Return the feeds that alone feed the part a node lies in once stops are in, with their live ends.
 
@@ -126,6 +137,25 @@ class FailureCase:
                 live = next((end for end, at in zip(feed.ends, inside, strict=True) if not at), feed.ends[0])
                 found.append((feed, live))
         return tuple(found)
+
+    def with_feed(self, moved: FeedInUse) -> FailureCase:
+        """Return the same with a feed of that id at another place."""
+        feeds = tuple(moved if feed.id == moved.id else feed for feed in self.feeds)
+        return FailureCase(self.context, self.gone, feeds, self.planned)
+
+    def customers_fed_by(self, lengths: ClosedLengths, feed_id: str) -> tuple[str, ...]:
+        """Return the customers in the part at the fed end of a feed, that part taken without any feed.
+
+        Those with an end in a zone are left out.
+        """
+        opened, customers = self._opened, self.context.request.network.customers
+        every = [link for links in opened.links_of.values() for link in links]
+        label = self._labels([*self._closed(lengths), *every])
+        owner, at = self.context.attachments
+        there = np.zeros(len(customers), dtype=bool)
+        there[owner[label[at] == label[opened.nodes_of[feed_id][1]]]] = True
+        there[owner[np.isin(at, lengths.nodes)]] = False
+        return tuple(customers.id[row] for row in np.flatnonzero(there).tolist())
 
     def after(
         self, lengths: ClosedLengths, *, lost_feeds: Collection[str] = (), lost_station: int = NO_STATION
@@ -179,7 +209,29 @@ class FailureCase:
         lost = gone | self._too_low(reach, gone, states)
         notes = _notes(self, states, label, lost_station, gone)
         rows = np.flatnonzero(lost & ~self.gone)
-        return Failure(tuple(network.customers.id[row] for row in rows.tolist()), tuple(notes))
+        ids = tuple(network.customers.id[row] for row in rows.tolist())
+        return Failure(ids, tuple(notes), self._too_fast(states, lost_feeds))
+
+    def _too_fast(self, states: Sequence[FlowState], lost_feeds: Collection[str]) -> tuple[str, ...]:
+        conditions, opened = self._solver.conditions, self._opened
+        per_density = conditions.properties().pressure_per_density
+        found: list[str] = []
+        for feed in self.feeds:
+            if feed.valve_piece >= 0 or feed.id in lost_feeds:
+                continue
+            link, ends = opened.links_of[feed.id][0], opened.nodes_of[feed.id]
+            for state in states:
+                mass = float(state.flow_kg_per_s[link])
+                gauge = float(state.pressure_pa_gauge[ends[0] if mass >= 0 else ends[1]])
+                volume = abs(mass) * per_density / (gauge + conditions.atmospheric_pressure_pa_abs)
+                if volume / (math.pi / 4.0 * feed.size.bore_m**2) > self._fastest_m_per_s:
+                    found.append(feed.id)
+                    break
+        return tuple(found)
+
+    @property
+    def _fastest_m_per_s(self) -> float:
+        return self.context.request.rules.bypass.velocity_max_m_s
 
     def _supplied(self, label: Ints, lost_station: int) -> Flags:
         """Return which network nodes a station, an injection or what lies beyond reaches."""
@@ -307,9 +359,7 @@ def _notes(
     """Say what a state does to stations, and where it has no solution."""
     network = case.context.request.network
     rows = np.flatnonzero(network.stations.node >= 0).tolist()
-    owner, at = case.context.attachments
-    beyond = np.zeros(0, np.int64) if network.beyond is None else network.beyond.node
-    served = set(label[np.concatenate([at[~gone[owner]], beyond])].tolist())
+    served = case.served(label, gone)
     found: list[str] = []
     for place, row in enumerate(rows):
         name, node = network.stations.id[row], int(network.stations.node[row])

@@ -7,15 +7,18 @@ from typing import Final
 
 import numpy as np
 
-from netplan.core.errors import NoPlanError
-from netplan.isolation import Cut, CutStop, IsolationProblem, Orders, Stretch, length_taken_m
+from netplan.isolation import Cut, CutStop
 from netplan.network.work_section import WorkSection
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.failed_network import FailureCase
+from netplan.planning.fallback_places import method_of, new_stops, outward_stops
+from netplan.planning.feed_moves import FeedMove, feed_moves
 from netplan.planning.feeds_in_use import ClosedLengths, FeedEnd, FeedInUse
+from netplan.planning.prepared_fallbacks import is_prepared
 from netplan.planning.rank import isolation_problem
-from netplan.rules import MethodKind, Rules, StopMethod
+from netplan.planning.stations_shut_in import barriers_of, stations_at_stop, stations_shut_in
+from netplan.rules import MethodKind, Rules
 
 __all__ = [
     "LOST",
@@ -32,8 +35,7 @@ __all__ = [
 
 WILL_NOT_SET = "will not set"
 LOST = "lost during open work"
-CLEAR_M = 0.01
-"""What a forbidden length stays short of the other stops' barriers [m]."""
+NOTHING_BETWEEN: Final = "nothing lies between this valve and the station"
 MOST_NODES: Final = 120_000
 """Nodes of a network above which the loss of a station is not solved: it is felt in all of it (own) [-]."""
 MOST_STATIONS: Final = 4
@@ -63,7 +65,7 @@ class FallbackAnswer:
     minutes : float or None
         To shut the feeds and to close the stops, one after the other [min]; None without a fallback.
     standby : tuple of str
-        Customers that then go off as well, or fall too low.
+        Customers that then go off as well, or fall too low: those off only until a feed is moved among them.
     note : str
         In words.
     shut : tuple of ShutFeed
@@ -72,7 +74,12 @@ class FallbackAnswer:
         Whether the stop parts the zone from a tail that the feeds to be shut alone feed: shutting them is
         all that can be done, and the tail fails.
     kept : tuple of FeedInUse
-        Feeds that stay in use: with `use` and the other stops they are the network after the fallback.
+        Feeds that stay in use, or are in use again once moved, at their new place: with `use` and the other
+        stops they are the network after the fallback.
+    prepared : bool
+        Whether every stop of `use` is prepared by the plan, or a valve that it opens.
+    moves : tuple of FeedMove
+        Hoses that are coupled at another tee after the fallback is in; the minutes leave them out.
     """
 
     stop: int
@@ -84,6 +91,8 @@ class FallbackAnswer:
     shut: tuple[ShutFeed, ...] = ()
     tail: bool = False
     kept: tuple[FeedInUse, ...] = ()
+    prepared: bool = False
+    moves: tuple[FeedMove, ...] = ()
 
 
 def fallbacks(
@@ -95,7 +104,7 @@ def fallbacks(
     are. A stop lost during open work wants the fastest control: valves known to be operable, further out;
     without any, the same stops as before. Only what the failing stop's side adds is looked for. Where that
     side is a tail that lives by a feed, no stop is as fast as shutting the feed: it goes on feeding the
-    trench until then.
+    trench until then. A stop that is prepared takes the fast minutes of its method, any other the full ones.
 
     Parameters
     ----------
@@ -105,36 +114,39 @@ def fallbacks(
     """
     problem = isolation_problem(context, section)
     found: list[FallbackAnswer] = []
-    for place, stop in enumerate(option.cut.stops):
-        outward = _outward(context, problem, option, place)
-        answer = _answer(context, case, option, place, outward)
+    shut_in = stations_shut_in(case, option)
+    barriers = barriers_of(option, shut_in, context.request.rules)
+    for outward in outward_stops(context, problem, option, case):
+        place, farther = outward.place, outward.will_not_set
+        is_last = isinstance(farther, str) and bool(stations_at_stop(shut_in, place))
+        answer = _answer(context, case, option, place, NOTHING_BETWEEN if is_last else farther)
         found.append(answer)
-        feeding = case.fed_alone(case.planned, stop.live_node)
-        # A part that nothing feeds as recorded most likely has gas: it is no tail that is off.
-        if feeding is not None and (feeding or context.fed_before[stop.live_node]):
-            found.append(_tail_lost(context, case, place, feeding))
-            continue
-        by_valves = _outward(context, _valves_only(context, problem), option, place)
-        if isinstance(by_valves, Cut):
-            found.append(_in_haste(context, _answer(context, case, option, place, by_valves)))
+        if outward.feeding is not None:
+            found.append(_tail_lost(context, case, place, outward.feeding))
+        elif is_last:
+            found.append(_lost_before_station(answer, barriers[place]))
+        elif isinstance(outward.by_valves, Cut):
+            by_valves = _answer(context, case, option, place, outward.by_valves)
+            found.append(replace(by_valves, failure=LOST))
         else:
-            lost = _in_haste(context, answer)
+            lost = replace(answer, failure=LOST)
             found.append(lost if lost.minutes is None else replace(lost, note=_no_valve(lost.note)))
     return tuple(found)
+
+
+def _lost_before_station(answer: FallbackAnswer, barriers: int) -> FallbackAnswer:
+    """Return the answer for the valve before a station lost during open work: no stop is farther out."""
+    words = (
+        "its inlet is shut and the space between vented: that barrier is left"
+        if barriers > 1
+        else "network control shuts the station at its inlet, wherever that can be done"
+    )
+    return replace(answer, failure=LOST, note=f"{answer.note}; {words}")
 
 
 def _no_valve(note: str) -> str:
     words = "no operable valve can take this side: leave the trench, the stops below are the nearest control"
     return f"{words}; {note}" if note else words
-
-
-def _in_haste(context: PlanningContext, answer: FallbackAnswer) -> FallbackAnswer:
-    """Return the answer for a stop that is lost: the same, closed as fast as the rules say."""
-    if answer.minutes is None:
-        return replace(answer, failure=LOST)
-    minutes = _minutes_to_shut(context.request.rules, answer.shut)
-    minutes += sum(_method(context.request.rules, stop).minutes_fast for stop in answer.use)
-    return replace(answer, failure=LOST, minutes=minutes)
 
 
 def _tail_lost(
@@ -170,83 +182,6 @@ def _minutes_to_shut(rules: Rules, shut: tuple[ShutFeed, ...]) -> float:
     return sum(valve if one.feed.valve_piece >= 0 else rules.bypass.minutes_shut for one in shut)
 
 
-def _valves_only(context: PlanningContext, problem: IsolationProblem) -> IsolationProblem:
-    valves = frozenset(m.name for m in problem.rules.method if m.kind is MethodKind.VALVE)
-    return replace(problem, rules=context.rules_with(valves))
-
-
-def _outward(
-    context: PlanningContext, problem: IsolationProblem, option: EvaluatedOption, place: int
-) -> Cut | str:
-    """Return the cheapest cut with every stop but one where it is, and nothing inside the old zone.
-
-    New stops are rated for what can reach them with the option's feeds in.
-    """
-    cut, stops = option.cut, option.cut.stops
-    others = [stop for i, stop in enumerate(stops) if i != place]
-    by_method = {method.name for method in problem.rules.method}
-    if not _all_among(others, by_method):
-        # The other stops are in already: they stay what they are, only the new ones must be valves.
-        keep = {stop.method for stop in others}
-        problem = replace(problem, rules=context.rules_with(frozenset(by_method | keep)))
-    orders = Orders(
-        force=tuple(sorted(Stretch(s.pipe, s.chainage_m, s.chainage_m) for s in others if s.valve < 0)),
-        force_valves=tuple(sorted(s.valve for s in others if s.valve >= 0)),
-        forbid=_forbidden(context, cut, place),
-        forbid_valves=tuple(sorted({s.valve for s in [stops[place]] if s.valve >= 0})),
-        keep_out=problem.orders.keep_out,
-    )
-    try:
-        answer = next(context.cuts(replace(problem, orders=orders, feed_bound=None, alternatives=None)))
-    except NoPlanError as error:
-        more = [reason for reason in error.reasons if reason not in str(error)]
-        return "; ".join((str(error), *more))
-    new = _new_stops(answer, others)
-    if any(stop.method not in by_method for stop in new):
-        return "only stops of other methods would do"
-    rated = by_method.intersection(*(context.areas.rated(stop, option.joins) for stop in new))
-    if all(stop.method in rated for stop in new):
-        return answer
-    if not rated:
-        return "no method is rated for the station fault pressure that the feeds let through"
-    return _outward(context, replace(problem, rules=context.rules_with(frozenset(rated))), option, place)
-
-
-def _all_among(others: list[CutStop], by_method: set[str]) -> bool:
-    """Return whether every other stop's method is among those allowed."""
-    return all(stop.method in by_method for stop in others)
-
-
-def _forbidden(context: PlanningContext, cut: Cut, place: int) -> tuple[Stretch, ...]:
-    """Every main inside the zone, and the failing assembly with its clearance beyond."""
-    network = context.request.network
-    spans = [
-        Stretch(part.pipe, part.from_m + CLEAR_M, part.to_m - CLEAR_M)
-        for zone in cut.zones
-        for part in zone.pieces
-        if part.pipe < network.pipes.n_mains and part.to_m - part.from_m > 2 * CLEAR_M
-    ]
-    stop = cut.stops[place]
-    if stop.valve < 0:
-        method = _method(context.request.rules, stop)
-        beyond = length_taken_m(context.request.rules, method)
-        sign = 1.0 if stop.work_side == "from" else -1.0
-        low, high = sorted((stop.chainage_m - sign * CLEAR_M, stop.chainage_m + sign * beyond))
-        length = float(network.pipes.length_m[stop.pipe])
-        spans.append(Stretch(stop.pipe, max(low, 0.0), min(high, length)))
-        spans.extend(stop.beyond)
-    return tuple(sorted(spans))
-
-
-def _method(rules: Rules, stop: CutStop) -> StopMethod:
-    return next(method for method in rules.method if method.name == stop.method)
-
-
-def _new_stops(answer: Cut, others: list[CutStop]) -> tuple[CutStop, ...]:
-    known = {(stop.pipe, round(stop.chainage_m, 3), stop.work_side) for stop in others}
-    return tuple(s for s in answer.stops if (s.pipe, round(s.chainage_m, 3), s.work_side) not in known)
-
-
 def _answer(
     context: PlanningContext, case: FailureCase, option: EvaluatedOption, place: int, found: Cut | str
 ) -> FallbackAnswer:
@@ -259,8 +194,7 @@ def _answer(
         return FallbackAnswer(
             place, WILL_NOT_SET, (), None, (), f"no fallback: {found or 'none was found'}", kept=case.feeds
         )
-    others = [stop for i, stop in enumerate(option.cut.stops) if i != place]
-    use, lengths = _new_stops(found, others), ClosedLengths.of(found)
+    use, lengths = new_stops(found, option.cut, place), ClosedLengths.of(found)
     lost = [feed for feed in case.feeds if any(lengths.hold(end) for end in feed.ends)]
     shut = tuple(
         ShutFeed(feed, next((end for end in feed.ends if not lengths.hold(end)), feed.ends[0]))
@@ -270,18 +204,28 @@ def _answer(
     )
     names = {feed.id for feed in lost}
     after = case.after(lengths, lost_feeds=names)
-    notes = [f"{feed.what} {feed.id} ends inside the larger zone: it is lost" for feed in lost]
+    moves = feed_moves(context, case, lengths, use, lost, after)
+    moved = {one.feed.id for one in moves}
+    notes = [
+        f"{feed.what} {feed.id} ends inside the larger zone: it is lost{' until moved' * (feed.id in moved)}"
+        for feed in lost
+    ]
     notes += list(dict.fromkeys(line for stop in use for line in stop.record_joints))
-    minutes = _minutes_to_shut(context.request.rules, shut)
+    rules = context.request.rules
+    ready = [is_prepared(option, stop) for stop in use]
+    methods = [method_of(rules, stop) for stop in use]
+    minutes = [m.minutes_fast if fast else m.minutes for m, fast in zip(methods, ready, strict=True)]
     return FallbackAnswer(
         stop=place,
         failure=WILL_NOT_SET,
         use=use,
-        minutes=minutes + sum(_method(context.request.rules, stop).minutes for stop in use),
+        minutes=_minutes_to_shut(rules, shut) + sum(minutes),
         standby=after.customers,
         note="; ".join((*notes, *after.notes)),
         shut=shut,
-        kept=tuple(feed for feed in case.feeds if feed.id not in names),
+        kept=(*(feed for feed in case.feeds if feed.id not in names), *(one.feed for one in moves)),
+        prepared=bool(use) and all(ready),
+        moves=moves,
     )
 
 
@@ -333,7 +277,7 @@ def stations_left_out(case: FailureCase) -> bool:
 
 
 def _nearest_stations(option: EvaluatedOption, case: FailureCase) -> list[int]:
-    """Return the stations nearest to the stops, of those that reach a stop or a feed, nearest first."""
+    """Return the stations nearest to the stops, of those that feed somebody there, nearest first."""
     whole = case.whole
     if stations_left_out(case):
         return []
@@ -343,6 +287,8 @@ def _nearest_stations(option: EvaluatedOption, case: FailureCase) -> list[int]:
     stations, nodes = network.stations, network.nodes
     rows = np.flatnonzero(stations.node >= 0)
     rows = rows[np.isin(label[stations.node[rows]], label[live])]
+    # One that is shut in carries nothing: there is nothing to lose.
+    rows = rows[np.isin(label[stations.node[rows]], list(whole.served(label, whole.gone)))]
     if not len(rows) or not len(live):
         return []
     x, y = nodes.x_m[stations.node[rows]], nodes.y_m[stations.node[rows]]

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from netplan.core.arrays import Floats, Ints
+from netplan.excavations import CutExcavations, tee_elsewhere
 from netplan.feeds import Feed, FeedKind, hose_feeds, with_taps
 from netplan.feeds.possible_feeds import HoseWay
 from netplan.hydraulics import FlowNetwork
@@ -22,7 +23,7 @@ from netplan.planning.feeds_for_part import (
     valve_ways,
 )
 from netplan.planning.pressure_areas import Join
-from netplan.planning.stopped_network import StoppedNetwork
+from netplan.planning.stopped_network import StoppedNetwork, tap_place
 
 __all__ = ["FedNetwork", "closed_flow", "fed_network"]
 
@@ -65,6 +66,7 @@ def fed_network(
     context: PlanningContext,
     cut: Cut,
     reach: CutConnectivity,
+    dug: CutExcavations,
     stopped: StoppedNetwork,
     deficient: Sequence[DeficientPart],
     pressure_pa_gauge: Floats,
@@ -75,8 +77,8 @@ def fed_network(
 
     Parameters
     ----------
-    context, cut, reach, stopped
-        The zone and what it cuts off.
+    context, cut, reach, dug, stopped
+        The zone, what it cuts off and what is dug for it.
     deficient : sequence of DeficientPart
         Parts to feed.
     pressure_pa_gauge : float array, shape (states, stopped nodes)
@@ -105,8 +107,14 @@ def fed_network(
         hoses.update(zip((feed.label for feed in of_part), some, strict=True))
         start = stop
         every = (
-            *bypass_ways(context, cut, stopped, part, pressure_pa_gauge),
-            *of_part,
+            *(
+                replace(feed, tees_minor=_bypass_tees_minor(cut, dug, feed))
+                for feed in bypass_ways(context, cut, stopped, part, pressure_pa_gauge)
+            ),
+            *(
+                replace(feed, tees_minor=_hose_tees_minor(dug, stopped, way))
+                for feed, way in zip(of_part, some, strict=True)
+            ),
             *valve_ways(context, reach, part),
         )
         joins.update((feed.label, _join(context, cut, stopped, feed, hoses)) for feed in every)
@@ -114,6 +122,17 @@ def fed_network(
         feeds.append(some_feeds)
         refused.update(dict.fromkeys(why))
     return FedNetwork(tapped, link_of, tuple(feeds), hoses, joins, tuple(refused))
+
+
+def _bypass_tees_minor(cut: Cut, dug: CutExcavations, feed: Feed) -> int:
+    """Return what the tees of a bypass that are not in their stops' own pits cost [minor units]."""
+    tees = [tee_elsewhere(cut.stops[row]) for row in stops_of_bypass(feed.label)]
+    return sum(dug.tee_minor(*tee) for tee in tees if tee is not None)
+
+
+def _hose_tees_minor(dug: CutExcavations, stopped: StoppedNetwork, way: HoseWay) -> int:
+    """Return what the tees of a hose that are away from every stop cost [minor units]."""
+    return sum(dug.tee_minor(*tap_place(dug.network, stopped, tap)) for tap in (way.giving, way.fed))
 
 
 def _allowed(

@@ -20,10 +20,12 @@ from netplan.planning.connectivity import CutConnectivity
 from netplan.planning.context import PlanningContext
 from netplan.planning.deficient_parts import DeficientPart
 from netplan.planning.stopped_network import StoppedNetwork, live_tee
+from netplan.planning.tee_room import outlet_of_tee, tees_at_stop
 
 __all__ = [
     "WELL_FED",
     "bypass_ways",
+    "hose_length_m",
     "hose_ways_of",
     "stops_of_bypass",
     "tee_places",
@@ -58,12 +60,20 @@ def bypass_ways(
     _, _, xy = tee_places(network, cut)
     at = pressure_pa_gauge[:, stopped.tee_node]
     inside = [bool(part.nodes[stop.live_node]) for stop in cut.stops]
-    # A valve has no tee of its own: nothing can be tapped there without a hole that no rule provides for.
+    # A valve has no bypass tee, nor has a stop on a main that no outlet for one fits.
     usable = [i for i, stop in enumerate(cut.stops) if live_tee(stop) is not None]
 
     def between(giving: list[int], fed: list[int]) -> tuple[Feed, ...]:
         ends = [
-            BypassEnd(stop_id(i), int(stopped.tee_node[i]), float(xy[i, 0]), float(xy[i, 1]), label)
+            BypassEnd(
+                stop_id(i),
+                int(stopped.tee_node[i]),
+                float(xy[i, 0]),
+                float(xy[i, 1]),
+                label,
+                outlet_of_tee(cut.stops[i]),
+                tees_at_stop(network, rules, cut.stops[i]),
+            )
             for some, label in ((giving, WELL_FED), (fed, 1))
             for i in some
         ]
@@ -75,6 +85,25 @@ def bypass_ways(
         return between(giving, [i for i in usable if inside[i]])
     pairs = [(i, j) for i in usable for j in usable if (at[:, i] > at[:, j] + RISE_PA).any()]
     return tuple(feed for i, j in pairs for feed in between([i], [j]))
+
+
+def hose_length_m(context: PlanningContext, giving_xy: Floats, fed_xy: Floats) -> float | None:
+    """Return the length of a hose between two tees by the rule of bypasses [m]; None where none may be laid.
+
+    Parameters
+    ----------
+    context : PlanningContext
+    giving_xy, fed_xy : float array, shape (2,)
+        Places of the tees in the working CRS [m].
+    """
+    network, rules = context.request.network, context.request.rules
+    ends = [
+        BypassEnd(stop_id(i), i, float(xy[0]), float(xy[1]), label)
+        for i, (xy, label) in enumerate(((giving_xy, WELL_FED), (fed_xy, 1)))
+    ]
+    keep_out = tuple(network.keep_out.geometry)
+    found = bypass_feeds(ends, 1, rules, scale=network.scale, keep_out=keep_out)
+    return next((feed.length_m for feed in found if feed.length_m <= rules.bypass.reach_m), None)
 
 
 def stops_of_bypass(label: str) -> tuple[int, int]:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from netplan.core.errors import NoPlanError
 from netplan.isolation import MINOR_PER_UNIT, IsolationProblem
 from netplan.planning.context import PlanningContext
-from netplan.rules import Rules
+from netplan.rules import ExcavationRules, Rules
 
 __all__ = ["require_enough_stops"]
 
@@ -64,4 +64,6 @@ def _one_a_stop(rules: Rules) -> Rules:
     off = rules.price.off_per_hour
     free = off.model_copy(update=dict.fromkeys(type(off).model_fields, 0.0))
     price = rules.price.model_copy(update={"off_per_hour": free})
-    return rules.model_copy(update={"method": methods, "price": price})
+    # Nothing for the pit at a valve: it is no stop of its own.
+    free_pits = ExcavationRules()
+    return rules.model_copy(update={"method": methods, "price": price, "excavation": free_pits})

@@ -23,7 +23,7 @@ from netplan.planfile.naming import stop_id
 from netplan.planfile.plan_result import PlanResult
 from netplan.planning.blocking_orders import lifted_orders
 from netplan.planning.context import PlanningContext
-from netplan.planning.option_records.final_network import final_network
+from netplan.planning.final_network import final_network
 from netplan.planning.option_records.option_record import option_of
 from netplan.planning.option_records.option_state import StateSource, state_of
 from netplan.planning.option_records.plan_findings import findings_of, known_findings, noticed

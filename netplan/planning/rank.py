@@ -11,9 +11,10 @@ import numpy as np
 
 from netplan.core.constants import PA_PER_MBAR
 from netplan.core.errors import NoPlanError
-from netplan.feeds import FeedPriceBound
+from netplan.feeds import TOO_DEAR, FeedPriceBound
 from netplan.isolation import (
     MINOR_PER_UNIT,
+    Cut,
     CutSearch,
     FeedBound,
     IsolationProblem,
@@ -26,8 +27,10 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import ease
 from netplan.planning.evaluate import price_cut
 from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
+from netplan.planning.excavations_of_cut import work_minor_of
 from netplan.planning.infeasibility import require_possible
 from netplan.planning.least_stops import require_enough_stops
+from netplan.planning.prepared_fallbacks import least_fallbacks_minor, with_prepared_fallbacks
 from netplan.planning.search_budget import Budget, BudgetSpentError
 from netplan.reference.gas import METRIC_STANDARD
 
@@ -143,7 +146,7 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
     request = context.request
     problem = isolation_problem(context, section)
     require_enough_stops(context, problem)
-    budget = Budget(request.rules.choice, context.solutions)
+    budget = Budget(request.rules.choice, context.solutions, request.rules.fallback)
     found = _Found(request.wanted)
     refused: list[RefusedCut] = []
     ease_minor, is_eased, is_cut_short = 0, False, False
@@ -151,24 +154,27 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
     unsettled: list[int] = []
     reason = "every way to isolate the work was priced"
     search = context.cuts(problem)
+    # The work's own excavation costs the same whatever the stops: the search leaves it out.
+    work_minor = work_minor_of(context)
     while (cut := next(search, None)) is not None:
         if not budget.zones:
             # Asked once there is a cut at all: what keeps every cut away is said by the search itself.
             require_possible(context, problem)
-        worst, bound = found.worst_minor, cut.bound_minor - ease_minor
+        worst, bound = found.worst_minor, cut.bound_minor + work_minor - ease_minor
         if worst is not None and bound >= worst:
             next_bound, reason = bound, "nothing beyond can be cheaper"
             break
         tell(f"pricing way {budget.zones + 1}")
         try:
             with budget.one_zone():
-                answer = price_cut(context, cut, worst)
+                answer = _priced(context, problem, cut, bound, worst)
+            budget.fallback_zones += worst is not None
         except BudgetSpentError as spent:
             next_bound, reason, is_cut_short = bound, str(spent), True
             break
         if not isinstance(answer, RefusedCut):
             for option in answer:
-                found.add(option)
+                found.add(with_prepared_fallbacks(context, problem, option, found.worst_minor))
             budget.has_options = bool(found.options)
             continue
         refused.append(answer)
@@ -181,7 +187,7 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
             search, ease_minor, is_eased = context.cuts(eased.problem), eased.ease_minor, True
     else:
         if search.gave_up:
-            next_bound = search.lower_bound_minor - ease_minor
+            next_bound = search.lower_bound_minor + work_minor - ease_minor
             reason, is_cut_short = f"stopped after {search.tried_in_a_row} without a cut", True
     if unsettled and not (found.options and min(unsettled) >= found.options[-1].burden_minor):
         # An option may stand on a cut of which not every combination of feeds was judged.
@@ -190,6 +196,18 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
     if not found.options:
         raise _no_plan(refused, reason, budget, is_cut_short=is_cut_short)
     return Ranking(tuple(found.options), next_bound, reason, budget.zones, tuple(refused), search)
+
+
+def _priced(
+    context: PlanningContext, problem: IsolationProblem, cut: Cut, bound_minor: int, most_minor: int | None
+) -> tuple[EvaluatedOption, ...] | RefusedCut:
+    """Return the options on a cut below a burden, prepared fallbacks left out; not where they rule it out."""
+    if most_minor is None:
+        return price_cut(context, cut)
+    fallbacks_minor = least_fallbacks_minor(context, problem, cut, most_minor - bound_minor)
+    if bound_minor + fallbacks_minor >= most_minor:
+        return RefusedCut(cut, TOO_DEAR)
+    return price_cut(context, cut, most_minor - fallbacks_minor)
 
 
 def _no_plan(refused: list[RefusedCut], reason: str, budget: Budget, *, is_cut_short: bool) -> NoPlanError:

@@ -19,7 +19,7 @@ from netplan.feeds import Draw, Feed, FeedCase, FeedKind, FeedLoads, FeedSize, I
 from netplan.hydraulics import FlowConditions, FlowNetwork, FlowSolver
 from netplan.hydraulics.recorded_network import flow_conditions, limit_pa_gauge
 from netplan.planfile import SolvedState, StateNetwork, flow_network
-from netplan.planfile.model import Option, Plan
+from netplan.planfile.model import Bypass, Option, Plan
 from netplan.planfile.plan_json import option_of_rank
 from netplan.planfile.state_network import recorded_demand
 from netplan.rules import Rules, checked_rules
@@ -157,6 +157,7 @@ def resize_problem(plan: Plan, state: SolvedState) -> ResizeProblem:
     option = option_of_rank(plan, state.option)
     rules = checked_rules(plan.rules, "plan.json: rules")
     network, customers = flow_network(state), state.customers
+    bypasses = {bypass.id: bypass for bypass in option.bypasses}
     demand = recorded_demand(plan, rules, customers)
     inside = np.isin(customers.drawn_node, network.node)
     owner, at = customers.drawn_by()[inside], network.rows(customers.drawn_node[inside])
@@ -167,7 +168,7 @@ def resize_problem(plan: Plan, state: SolvedState) -> ResizeProblem:
         air_temp_c=plan.conditions.air_temp_c,
         state=state,
         network=network,
-        planned=_planned(state, network),
+        planned=_planned(state, network, bypasses),
         inlets=inlets,
         inlet_customer=names,
         demand=demand,
@@ -180,14 +181,23 @@ def resize_problem(plan: Plan, state: SolvedState) -> ResizeProblem:
     return replace(problem, _beside=np.where(np.abs(beside) > LEAST_BESIDE_M3_PER_S, beside, 0.0))
 
 
-def _planned(state: SolvedState, network: StateNetwork) -> tuple[FeedSize, ...]:
+def _planned(state: SolvedState, network: StateNetwork, bypasses: dict[str, Bypass]) -> tuple[FeedSize, ...]:
     feeds = state.feeds
     rows = np.flatnonzero(feeds.from_node >= 0)
     ends = zip(network.rows(feeds.from_node[rows]), network.rows(feeds.to_node[rows]), strict=True)
     found = []
     for row, (start, end) in zip(rows.tolist(), ends, strict=True):
         kind = FeedKind(feeds.kind[row])
-        feed = Feed(kind, feeds.bypass_id[row], int(start), int(end), float(feeds.length_m[row]))
+        written = bypasses[feeds.bypass_id[row]]
+        feed = Feed(
+            kind,
+            written.id,
+            int(start),
+            int(end),
+            float(feeds.length_m[row]),
+            outlets_mm=written.outlets_mm,
+            tees=(written.most_parallel,) * 2 if written.most_parallel else (),
+        )
         found.append(FeedSize(feed, float(feeds.bore_mm[row]) / MM_PER_M, int(feeds.parallel[row])))
     return tuple(found)
 

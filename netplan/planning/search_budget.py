@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from typing import Final
 
 from netplan.hydraulics import SolutionCount
-from netplan.rules.rule_set import ChoiceRules
+from netplan.rules.rule_set import ChoiceRules, FallbackRules
 
 __all__ = ["Budget", "BudgetSpentError"]
 
@@ -38,6 +38,8 @@ class Budget:
         ``max_zones``, ``max_solves``, ``max_solves_without_option`` and ``seconds``.
     solutions : SolutionCount
         Of the context that the search is priced on.
+    fallback : FallbackRules
+        ``max_zones``, where fallbacks are prepared.
 
     Attributes
     ----------
@@ -45,13 +47,15 @@ class Budget:
         Zones priced so far [-].
     has_options : bool
         Whether any option was found yet.
+    fallback_zones : int
+        Zones whose prepared fallbacks were looked for so far [-].
     """
 
-    def __init__(self, choice: ChoiceRules, solutions: SolutionCount) -> None:
-        self._choice, self._solutions = choice, solutions
+    def __init__(self, choice: ChoiceRules, solutions: SolutionCount, fallback: FallbackRules) -> None:
+        self._choice, self._solutions, self._fallback = choice, solutions, fallback
         self._first = solutions.done
         self._start_s = time.monotonic()
-        self.zones = 0
+        self.zones = self.fallback_zones = 0
         self.has_options = False
         self._zones_by_reason: Counter[str] = Counter()
 
@@ -83,6 +87,9 @@ class Budget:
         alike = max(self._zones_by_reason.values(), default=0)
         if not self.has_options and alike >= MOST_ALIKE and self.solves >= LEAST_SOLVES:
             raise BudgetSpentError(f"stopped after {alike} zones refused for one and the same reason")
+        most = self._fallback.max_zones
+        if self._fallback.prepared and self.fallback_zones >= most:
+            raise BudgetSpentError(f"stopped after {most} zones whose fallbacks were looked for")
         if time.monotonic() - self._start_s > choice.seconds:
             raise BudgetSpentError(
                 f"stopped by the clock after {choice.seconds:g} s: another run may prove more"

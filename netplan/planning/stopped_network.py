@@ -13,7 +13,16 @@ from netplan.hydraulics import FlowLinks, FlowNetwork, FlowState
 from netplan.isolation import Cut, CutStop
 from netplan.network.model import Network
 
-__all__ = ["StoppedNetwork", "at_taps", "draw_stops", "link_chainages", "live_tee", "piece_at", "tap_at"]
+__all__ = [
+    "StoppedNetwork",
+    "at_taps",
+    "draw_stops",
+    "link_chainages",
+    "live_tee",
+    "piece_at",
+    "tap_at",
+    "tap_place",
+]
 
 
 EDGE = 1e-9
@@ -89,6 +98,12 @@ def tap_at(network: Network, piece: int, chainage_m: float) -> Tap:
     """Return a place on a piece, by its chainage [m], as one where the flow network is tapped."""
     low, high = network.pieces.from_m[piece], network.pieces.to_m[piece]
     return Tap(piece, float(min(max((chainage_m - low) / (high - low), EDGE), 1.0 - EDGE)))
+
+
+def tap_place(network: Network, stopped: StoppedNetwork, tap: Tap) -> tuple[int, float]:
+    """Return main and chainage [m] of a place where a stopped network is tapped."""
+    low, high = stopped.from_m[tap.link], stopped.to_m[tap.link]
+    return int(network.pieces.pipe[stopped.piece[tap.link]]), float(low + tap.share * (high - low))
 
 
 def _add(taps: list[Tap], network: Network, piece: int, chainage_m: float) -> int:

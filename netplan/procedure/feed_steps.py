@@ -24,7 +24,7 @@ def open_feeds(case: OrderCase) -> Iterator[StepDraft]:
             "it.",
             Who.FEEDS,
             "Mend and test again; no gas into it before it is tight.",
-            uses=(bypass.id, *mains),
+            uses=(bypass.id, *mains, *case.holes_of("bypass", bypass.id)),
             hold=True,
         )
         yield StepDraft(

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from netplan.planfile.model import InDoubt, Stop
+from netplan.planfile.model import Excavation, Gauge, InDoubt, Stop
+from netplan.planfile.naming import served_words
+from netplan.procedure.fallback_steps import dig_fallbacks
 from netplan.procedure.step_case import OrderCase, place_words, tapping_words
 from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
@@ -39,22 +41,29 @@ def prove(case: OrderCase) -> Iterator[StepDraft]:
     yield _weather(case)
     yield from prove_doubts(case)
     for hole, stops in case.holes.items():
-        yield _hole(hole, stops)
+        yield _hole(hole, stops, case.excavation(hole))
+    yield from map(_excavation, case.without_stop)
     unholed = tuple(stop for stop in case.stops if not stop.hole_id)
     if unholed:
-        yield _hole("", unholed)
+        yield _hole("", unholed, None)
+    yield from dig_fallbacks(case)
     yield _stations(case)
     yield from _gauges(case)
 
 
-def _hole(hole: str, stops: tuple[Stop, ...]) -> StepDraft:
+def _hole(hole: str, stops: tuple[Stop, ...], excavation: Excavation | None) -> StepDraft:
     where = "; ".join(f"{stop.id} on {place_words(stop)}" for stop in stops)
     doubts = "".join(f" Doubtful: {stop.confidence_note}." for stop in stops if stop.confidence_note)
     valves = tuple(stop.valve_id for stop in stops if stop.valve_id)
     begin = f"At {hole}, {where}:" if hole else f"{where}:"
     if len(valves) == len(stops):
-        proof = "find the valve, prove which main it closes, and turn it a little and back."
-        if_not = "A valve that is not found or does not turn is no stop: plan again."
+        dig = (
+            "; dig the pit for its zone vent and its gauge and prove that nothing lies where they go"
+            if excavation
+            else ""
+        )
+        proof = f"find the valve, prove which main it closes, and turn it a little and back{dig}."
+        if_not = "A valve not found, that does not turn or has no room beside it is no stop: plan again."
     else:
         proof = (
             "dig the trial hole; prove material, outside diameter, wall and depth, that no fitting, joint, "
@@ -63,7 +72,7 @@ def _hole(hole: str, stops: tuple[Stop, ...]) -> StepDraft:
         if_not = "Plan again from what was found; do not move a stop by eye."
     return StepDraft(
         Stage.RECORDS,
-        f"{begin} {proof}{doubts}",
+        f"{begin} {_first(excavation)}{proof}{_asks(excavation)}{doubts}",
         Who.STOPS,
         if_not,
         uses=tuple(
@@ -71,6 +80,33 @@ def _hole(hole: str, stops: tuple[Stop, ...]) -> StepDraft:
         ),
         hold=True,
     )
+
+
+def _excavation(one: Excavation) -> StepDraft:
+    served = served_words(one)
+    return StepDraft(
+        Stage.RECORDS,
+        f"At {one.id} on main {one.main_id}{f', {one.street}' if one.street else ''}, for {served}: "
+        f"{_first(one)}dig; prove material, outside diameter and depth, and that no other main is mistaken "
+        f"for it.{_asks(one)}",
+        Who.STOPS,
+        "Plan again from what was found; do not move a place by eye.",
+        uses=(one.id, one.main_id),
+        hold=True,
+    )
+
+
+def _first(excavation: Excavation | None) -> str:
+    """Return what comes before anything is dug."""
+    return f"{excavation.locate_first}; " if excavation else ""
+
+
+def _asks(excavation: Excavation | None) -> str:
+    """Return how an excavation is held open and guarded."""
+    if excavation is None:
+        return ""
+    shoring = " Shore it." if excavation.shoring else ""
+    return f"{shoring} Traffic: {'; '.join(excavation.traffic)}."
 
 
 def _weather(case: OrderCase) -> StepDraft:
@@ -90,22 +126,27 @@ def _weather(case: OrderCase) -> StepDraft:
 
 
 def _stations(case: OrderCase) -> StepDraft:
-    stations = sorted({key for state in case.option.states for key in state.station_flows_m3h})
+    stations = case.carrying
+    shut = case.option.shut_in
     named = f" {', '.join(stations)}" if stations else ""
+    idle = f" Shut in, carrying nothing: {', '.join(shut)}." if shut else ""
     return StepDraft(
         Stage.STATIONS,
         f"Check the regulator stations{named} that carry the network during the work: outlet pressure as "
         "planned, spare capacity, no other work on them; control lines and sensing points lie outside the "
-        "zone and stay live.",
+        f"zone and stay live.{idle}",
         Who.CONTROL,
         "No stop goes in: a station whose sensing point is cut off drives wide open.",
-        uses=tuple(stations),
+        uses=(*stations, *shut),
         hold=True,
     )
 
 
 def _gauges(case: OrderCase) -> Iterator[StepDraft]:
     for gauge in case.option.gauges:
+        if gauge.customer:
+            yield _gauge_at_meter(gauge)
+            continue
         yield StepDraft(
             Stage.GAUGES,
             f"Fit gauge {gauge.id} on main {gauge.main_id}, read it and have it watched without a break "
@@ -127,6 +168,20 @@ def _gauges(case: OrderCase) -> Iterator[StepDraft]:
         )
 
 
+def _gauge_at_meter(gauge: Gauge) -> StepDraft:
+    return StepDraft(
+        Stage.GAUGES,
+        f"Fit gauge {gauge.id} to the test point of the meter of customer {gauge.customer}, the lowest kept "
+        "inlet that the stops touch; read it and have it watched without a break until all stops are out; "
+        "warning and abort readings on the gauge sheet.",
+        Who.WATCH,
+        "Find out why the network is not as planned before going on.",
+        uses=(gauge.id, gauge.customer),
+        expect_mbar=gauge.normal_mbar,
+        expect_at=gauge.id,
+    )
+
+
 def tap(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the tappings of the stops, each tested before it is drilled."""
     for stop in case.stops:
@@ -140,6 +195,22 @@ def tap(case: OrderCase) -> Iterator[StepDraft]:
                 "Mend or cap the outlet; where it cannot be used, plan this stop again.",
                 uses=tuple(key for key in (stop.id, stop.hole_id) if key),
             )
+    yield from _purge_outlets(case)
+
+
+def _purge_outlets(case: OrderCase) -> Iterator[StepDraft]:
+    """Yield the tapping of every purge point that is at no stop."""
+    for excavation in case.without_stop:
+        for point in case.option.purge.points:
+            if any(one.what == "purge point" and one.id == point.id for one in excavation.serves):
+                yield StepDraft(
+                    Stage.TAPPINGS,
+                    f"Tap main {point.main_id} in {excavation.id} for purge point {point.id}: test the "
+                    "outlet and its valve before drilling, then drill under pressure.",
+                    Who.STOPS,
+                    "Mend or cap the outlet; where it cannot be used, plan again.",
+                    uses=(point.id, excavation.id, point.main_id),
+                )
 
 
 def prove_doubts(case: OrderCase) -> Iterator[StepDraft]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from netplan.planfile.model import PurgePoint
+from netplan.procedure.station_steps import feeds_purge, open_inlet
 from netplan.procedure.step_case import OrderCase
 from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
@@ -14,20 +16,23 @@ def fill(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the purge in, branch by branch, and a look at what was stranded."""
     vents, inlets, purge = case.vents(), case.inlets(), case.option.purge
     stop_ids = tuple(stop.id for stop in case.stops)
+    for stop in case.stops:
+        if feeds_purge(case, stop):
+            yield from open_inlet(stop)
+    yield from _nitrogen(case)
     first = ", inert gas first and then gas" if purge.medium.startswith("inert") else ""
-    end = case.end_point("in") or "end point of the procedure"
+    filled = any(point.slug_m3 is not None for point in vents)
+    end = case.end_point("in", without="oxygen" if filled else "") or "end point of the procedure"
     for point in vents or (None,):
         ids = (*(inlet.id for inlet in inlets), *((point.id,) if point else stop_ids))
         where = f"{point.id} on main {point.main_id}" if point else "the zone vents of the stops"
         yield StepDraft(
             Stage.PURGE_IN,
             f"Purge in{first} from the live side through "
-            f"{', '.join(i.id for i in inlets) or 'a hose round one stop'}, out at {where}, not slower than "
-            f"the least flow of the purge sheet, until {end}; then shut that outlet. Gauges watched: the "
-            "draw lowers the live network.",
+            f"{', '.join(i.id for i in inlets) or 'a hose round one stop'}, out at {where}, {_rate(point)}, "
+            f"until {end}; then shut that outlet. Gauges watched: the draw lowers the live network.",
             Who.STOPS,
-            "Too slow: larger hose or stack, other end, or a slug of inert gas first. A gauge at its "
-            "warning reading: throttle the feed.",
+            f"{_too_slow(filled=filled)} A gauge at its warning reading: throttle the feed.",
             uses=(*ids, *case.gauge_ids),
             hold=True,
             minutes=point.minutes_in if point else purge.minutes_in,
@@ -46,18 +51,51 @@ def fill(case: OrderCase) -> Iterator[StepDraft]:
         )
 
 
+def _nitrogen(case: OrderCase) -> Iterator[StepDraft]:
+    """Yield the nitrogen that goes in ahead of gas that cannot reach its least flow."""
+    vents, inlets = case.vents(), case.inlets()
+    filled = tuple(point for point in vents if point.slug_m3 is not None)
+    if not filled:
+        return
+    end = case.end_point("in", within="oxygen") or "no air is left"
+    yield StepDraft(
+        Stage.NITROGEN_IN,
+        f"Nitrogen first: let it in at {', '.join(i.id for i in inlets) or 'one stop'}, out at "
+        f"{', then '.join(point.id for point in filled)}, every other outlet shut, as much as the purge "
+        f"sheet says and until {end} at each; leave all outlets shut.",
+        Who.STOPS,
+        "No gas goes in while a reading fails: go on with nitrogen, and get more where it runs out.",
+        uses=(*(i.id for i in inlets), *(point.id for point in filled)),
+        hold=True,
+    )
+
+
+def _rate(point: PurgePoint | None) -> str:
+    """Return how fast gas goes back in: what can be had, where that is below the least flow."""
+    if point is not None and point.is_short:
+        return (
+            "behind the nitrogen and at the flow that can be had (purge sheet): it is below the least flow, "
+            "and no air may be ahead of it"
+        )
+    return "not slower than the least flow of the purge sheet"
+
+
+def _too_slow(*, filled: bool) -> str:
+    if filled:
+        return "Stopped on the way: begin again with nitrogen."
+    return "Too slow: larger hose or stack, other end, or nitrogen in all of the zone first."
+
+
 def withdraw(case: OrderCase) -> Iterator[StepDraft]:
     """Yield each stop equalised, then taken out: the last one set comes out first."""
     for stop in reversed(case.stops):
+        if not feeds_purge(case, stop):
+            yield from open_inlet(stop)
         valve = (stop.valve_id,) if stop.valve_id else ()
-        how = (
-            f"crack valve {stop.valve_id} open"
-            if stop.kind == "valve"
-            else "open a hose from the gauge tapping to the zone vent"
-        )
         yield StepDraft(
             Stage.EQUALISE,
-            f"Equalise across {stop.id}: {how} until both sides read the same and stand still.",
+            f"Equalise across {stop.id}: open a hose from the gauge tapping to the zone vent until both "
+            "sides read the same and stand still.",
             Who.STOPS,
             "Do not take it out against a difference: look for a leak, an open outlet or a closed end.",
             uses=(stop.id, *valve),
@@ -66,7 +104,7 @@ def withdraw(case: OrderCase) -> Iterator[StepDraft]:
             expect_at=stop.id,
         )
         out = (
-            f"open valve {stop.valve_id} fully, count the turns, take lock and tag off"
+            f"open valve {stop.valve_id} slowly and fully, count the turns, take lock and tag off"
             if stop.kind == "valve"
             else "shut the vent between; the barrier nearest the work comes out first, then the other"
             if stop.barriers == 2
@@ -137,11 +175,17 @@ def seal_tappings(case: OrderCase) -> Iterator[StepDraft]:
 
 def reinstate(case: OrderCase) -> Iterator[StepDraft]:
     """Yield backfill and records."""
+    holes = tuple(one.id for one in case.option.excavations) or tuple(case.holes)
     yield StepDraft(
         Stage.REINSTATE,
-        "Backfill and reinstate every hole; survey new pipe, tappings, caps and squeeze marks into the "
-        "records; give the gauges back; tell network control that the network stands as before.",
+        f"Backfill and reinstate every hole{_named(holes)}; survey new pipe, tappings, caps and squeeze "
+        "marks into the records; give the gauges back; tell network control that the network stands as "
+        "before.",
         Who.SURFACE,
         "Leave the hole guarded until it is done.",
-        uses=(*case.holes, *case.gauge_ids),
+        uses=(*holes, *case.gauge_ids),
     )
+
+
+def _named(holes: tuple[str, ...]) -> str:
+    return f" ({', '.join(holes)})" if holes else ""

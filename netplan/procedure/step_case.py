@@ -11,8 +11,10 @@ from netplan.customers import relight_order as order_to_relight
 from netplan.planfile.model import (
     AffectedCustomer,
     Conditions,
+    Excavation,
     Fallback,
     FallbackUse,
+    FeedMove,
     FeedShut,
     Option,
     PurgePoint,
@@ -75,6 +77,23 @@ class OrderCase:
         return holes
 
     @cached_property
+    def without_stop(self) -> tuple[Excavation, ...]:
+        """Excavations that no stop is in."""
+        return tuple(one for one in self.option.excavations if one.id not in self.holes)
+
+    def holes_of(self, what: str, ident: str) -> tuple[str, ...]:
+        """Return the ids of the excavations that serve a thing, such as the bypass B1."""
+        return tuple(
+            one.id
+            for one in self.option.excavations
+            if any(served.what == what and served.id == ident for served in one.serves)
+        )
+
+    def excavation(self, hole: str) -> Excavation | None:
+        """Return the excavation of an id; None in a plan that lists none."""
+        return next((one for one in self.option.excavations if one.id == hole), None)
+
+    @cached_property
     def states(self) -> dict[str, State]:
         """Solved states by what they come after."""
         return {state.after_step: state for state in self.option.states}
@@ -83,6 +102,17 @@ class OrderCase:
     def before_stops(self) -> State | None:
         """The solved state right before the first stop goes in."""
         return self.states.get(METERS_OFF_STATE)
+
+    @property
+    def carrying(self) -> tuple[str, ...]:
+        """Ids of the stations that give gas once all stops are in, ascending; all without that state."""
+        last = self.states.get(stop_in_state(self.stops[-1].id)) if self.stops else None
+        shut = set(self.option.shut_in)
+        if last is None:
+            every = {key for state in self.option.states for key in state.station_flows_m3h}
+        else:
+            every = {key for key, flow in last.station_flows_m3h.items() if flow > 0.0}
+        return tuple(sorted(every - shut))
 
     @property
     def gauge_ids(self) -> tuple[str, ...]:
@@ -114,11 +144,14 @@ class OrderCase:
         """Return the purge points that let in."""
         return tuple(point for point in self.option.purge.points if point.role == "feed")
 
-    def end_point(self, kind: str) -> str:
-        """Return the end points of a kind (``out`` or ``in``) as one text, without their prefix."""
+    def end_point(self, kind: str, *, within: str = "", without: str = "") -> str:
+        """Return the end points of a kind (``out`` or ``in``) as one text, without their prefix.
+
+        Of those only the ones that name `within`, and none that names `without`.
+        """
         mark = f"{kind}:"
         found = [text[len(mark) :].strip() for text in self.option.purge.end_points if text.startswith(mark)]
-        return "; ".join(found)
+        return "; ".join(text for text in found if within in text and not (without and without in text))
 
     def fallback(self, stop_id: str, failure: str) -> Fallback | None:
         """Return the fallback of a stop for one kind of failure."""
@@ -143,7 +176,11 @@ def tapping_words(tappings: Sequence[Tapping]) -> str:
         "gauge": "gauge",
         "bypass": "bypass tee",
     }
-    return ", ".join(names[tapping.role] for tapping in tappings if tapping.size_mm > 0)
+    return ", ".join(
+        f"{tapping.count} {names[tapping.role]}s" if tapping.count > 1 else names[tapping.role]
+        for tapping in tappings
+        if tapping.size_mm > 0
+    )
 
 
 def order_case(
@@ -221,8 +258,24 @@ def _shut(one: FeedShut, place: Place, *, live_end: bool) -> str:
 
 
 def _use(one: FallbackUse, place: Place) -> str:
+    name = f"{one.prepared_id} " if one.prepared_id else ""
+    where = f"{one.method} on {place(one.main_id, one.chainage_m)}"
+    return f"{name}valve {one.valve_id}" if one.valve_id else f"{name}{where}"
+
+
+def _readiness(fallback: Fallback) -> str:
+    """Return what the minutes of a fallback leave out; empty where every stop is prepared."""
+    if fallback.prepared or not fallback.use:
+        return ""
+    dug = [one for one in fallback.use if not (one.valve_id or one.prepared_id)]
+    return "not prepared: digging and tapping come on top" if dug else "not prepared"
+
+
+def _move(one: FeedMove, place: Place) -> str:
     return (
-        f"valve {one.valve_id}" if one.valve_id else f"{one.method} on {place(one.main_id, one.chainage_m)}"
+        f"then couple {one.what} {one.feed_id} at the bypass tee on "
+        f"{place(one.to.main_id, one.to.chainage_m)} instead, {one.minutes:.0f} min more: "
+        f"{len(one.off_meanwhile)} of those on standby are off until then"
     )
 
 
@@ -263,5 +316,7 @@ def fallback_words(fallback: Fallback | None, place: Place = _on_main, *, with_s
         more = "the tail beyond fails uncontrolled: isolate, purge and relight all of it"
     elif not fallback.use:
         more = "there is no further stop: what lies beyond joins the zone"
+    moves = [_move(one, place) for one in fallback.moves]
     stations = [part for part in fallback.note.split("; ") if with_stations and part.startswith("station ")]
-    return "; ".join(part for part in (words, more, standby_words(fallback), *stations) if part)
+    parts = (words, _readiness(fallback), more, standby_words(fallback), *moves, *stations)
+    return "; ".join(part for part in parts if part)

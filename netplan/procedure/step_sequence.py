@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from netplan.core.errors import BadWorkError
 from netplan.planfile.model import Conditions, Option, Step, WorkItem
 from netplan.procedure.decommissioning_steps import do_work, empty
+from netplan.procedure.fallback_steps import prove_fallbacks, seal_fallbacks, tap_fallbacks
 from netplan.procedure.feed_steps import close_feeds, open_feeds, prove_through_flow
 from netplan.procedure.meter_steps import meters_again, meters_off, relight
 from netplan.procedure.proving_steps import prove, tap
@@ -72,9 +73,11 @@ def _all(case: OrderCase) -> Iterator[StepDraft]:
     for stage in (
         prove,
         tap,
+        tap_fallbacks,
         open_feeds,
         meters_off,
         prove_barriers,
+        prove_fallbacks,
         set_stops,
         test_for_let_by,
         empty,
@@ -85,6 +88,7 @@ def _all(case: OrderCase) -> Iterator[StepDraft]:
         prove_through_flow,
         close_feeds,
         seal_tappings,
+        seal_fallbacks,
         relight,
         reinstate,
     ):

@@ -5,6 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from netplan.planfile.model import Stop
+from netplan.planfile.station_words import is_alone
+from netplan.procedure.station_steps import (
+    is_inlet_barrier,
+    prove_station,
+    shut_inlet,
+    stations_of,
+    vent_space,
+)
 from netplan.procedure.step_case import OrderCase, fallback_words, stop_in_state
 from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
@@ -43,13 +51,14 @@ def prove_barriers(case: OrderCase) -> Iterator[StepDraft]:
                 uses=(stop.id,),
             )
         else:
+            more, ids, fails = prove_station(case, stop)
             yield StepDraft(
                 Stage.BARRIERS_PROVED,
                 f"Prove valve {stop.valve_id} of {stop.id}: count its turns shut and open again while the "
-                "gauges are watched; lock and tag ready.",
+                f"gauges are watched; lock and tag ready{more}.",
                 Who.STOPS,
-                "A valve that does not shut is no stop: use the fallback.",
-                uses=(stop.id, stop.valve_id or stop.id),
+                fails,
+                uses=(stop.id, stop.valve_id or stop.id, *ids),
             )
 
 
@@ -65,6 +74,7 @@ def _sets(stop: Stop) -> str:
 def set_stops(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the stops one by one, each with what the gauges must read after it."""
     for k, stop in enumerate(case.stops, 1):
+        yield from shut_inlet(case, stop)
         state = case.states.get(stop_in_state(stop.id))
         yield StepDraft(
             Stage.STOP_IN,
@@ -84,11 +94,7 @@ def set_stops(case: OrderCase) -> Iterator[StepDraft]:
 def test_for_let_by(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the let-by test of every stop."""
     for stop in case.stops:
-        vent = (
-            "the vent between the barriers runs all the time from now on; meter what comes out of it"
-            if stop.barriers == 2 and stop.kind != "valve"
-            else "it is a single barrier: nobody works beyond it without a gas detector running all the time"
-        )
+        vent = _after_test(stop)
         yield StepDraft(
             Stage.LET_BY,
             f"Let-by test of {stop.id}: lower the pressure in the zone to about half, shut it in and watch "
@@ -102,3 +108,17 @@ def test_for_let_by(case: OrderCase) -> Iterator[StepDraft]:
             expect_at=stop.id,
             minutes=LET_BY_MINUTES,
         )
+        yield from vent_space(stop)
+
+
+def _after_test(stop: Stop) -> str:
+    if is_inlet_barrier(stop):
+        return f"its outer barrier, the inlet of {stations_of(stop)}, is tested next"
+    if stop.barriers == 2 and stop.kind != "valve":
+        return "the vent between the barriers runs all the time from now on; meter what comes out of it"
+    alone = (
+        f"it is the only barrier between the work and {stations_of(stop)}"
+        if is_alone(stop)
+        else "it is a single barrier"
+    )
+    return f"{alone}: nobody works beyond it without a gas detector running all the time"

@@ -12,7 +12,7 @@ from pydantic import ValidationError
 
 from netplan.core.errors import BadRulesError, shown
 from netplan.core.text_files import TooLargeError, text_of, toml_of
-from netplan.rules.rule_set import Rules
+from netplan.rules.rule_set import MethodKind, Rules
 
 __all__ = ["checked_rules", "default_rules", "default_rules_text", "read_rules"]
 
@@ -34,7 +34,8 @@ def read_rules(path: Path | None = None, overrides: dict[str, Any] | None = None
     """Return the shipped rules with the operator's own over them.
 
     A table of the file overlays the shipped table key by key; ``[[method]]`` tables, when there are any,
-    replace the shipped methods as a whole, so that no example method sneaks into an operator's plan.
+    replace the shipped methods as a whole, so that no example method sneaks into an operator's plan, and
+    ``[[outlet]]`` tables the shipped table of outlets.
 
     Parameters
     ----------
@@ -64,6 +65,9 @@ def read_rules(path: Path | None = None, overrides: dict[str, Any] | None = None
 def checked_rules(values: Any, where: str) -> Rules:
     """Return rules from plain values, such as those that a plan states.
 
+    Rules of before the table of outlets, kept in an old plan, get the shipped one: what that plan tapped says
+    the plan itself.
+
     Parameters
     ----------
     values : dict
@@ -77,9 +81,28 @@ def checked_rules(values: Any, where: str) -> Rules:
         When a key is missing or unknown, or a value is impossible.
     """
     try:
-        return Rules.model_validate(values)
+        return Rules.model_validate(_with_outlets(values))
     except ValidationError as error:
         raise BadRulesError(f"{_message(where, error)}; correct it, or plan again") from None
+
+
+def _with_outlets(values: Any) -> Any:
+    """Return rules that have no table of outlets with the shipped one in place of the sizes they had."""
+    if not isinstance(values, dict) or "outlet" in values or not isinstance(values.get("method"), list):
+        return values
+    shipped = default_rules()
+    at_valves = next(method.assembly for method in shipped.method if method.kind is MethodKind.VALVE)
+    methods = []
+    for method in values["method"]:
+        parts = method.get("assembly", []) if isinstance(method, dict) else None
+        if not isinstance(parts, list) or not all(isinstance(part, dict) for part in parts):
+            return values
+        assembly = [{key: part[key] for key in part if key != "size_mm"} for part in parts]
+        if method.get("kind") == MethodKind.VALVE and not assembly:
+            assembly = [part.model_dump() for part in at_valves]
+        methods.append({**method, "assembly": assembly})
+    outlets = [outlet.model_dump() for outlet in shipped.outlet]
+    return {**values, "method": methods, "outlet": outlets}
 
 
 def _parse(path: Path) -> dict[str, Any]:

@@ -8,57 +8,29 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
-from netplan.core.errors import BadInputError, quoted
-from netplan.core.units import quantity
+from netplan.rules.outlet_table import Outlet, outlets_in_order
+from netplan.rules.rule_types import (
+    Celsius,
+    Diameters,
+    Flag,
+    KelvinStep,
+    Metres,
+    MetresPerSecond,
+    Millibars,
+    Millimetres,
+    Minutes,
+    Money,
+    Number,
+    Offset,
+    Roughnesses,
+    RulesTable,
+    Share,
+    Whole,
+)
 
-__all__ = ["AssemblyPart", "BadDataRules", "MethodKind", "Rules", "StopMethod"]
-
-
-def _reader(unit: str) -> BeforeValidator:
-    def read(value: object) -> float:
-        try:
-            return quantity(value, unit, "value")
-        except BadInputError as error:
-            raise ValueError(str(error)) from None
-
-    return BeforeValidator(read)
-
-
-def _whole(value: object) -> object:
-    if isinstance(value, bool):
-        raise ValueError(f"expected a whole number, got {str(value).lower()}; write a number")
-    return value
-
-
-def _yes_or_no(value: object) -> object:
-    if not isinstance(value, bool):
-        raise ValueError(f"expected true or false, got {quoted(value)}; write one of them")
-    return value
-
-
-Metres = Annotated[float, _reader("m"), Field(ge=0, le=10_000)]
-Offset = Annotated[float, _reader("m"), Field(ge=-100, le=100)]
-Millimetres = Annotated[float, _reader("mm"), Field(ge=0, le=5000)]
-Roughnesses = Annotated[float, _reader("mm"), Field(ge=0, le=20)]
-Millibars = Annotated[float, _reader("mbar"), Field(ge=0, le=100_000)]
-Celsius = Annotated[float, _reader("degC"), Field(ge=-60, le=60)]
-KelvinStep = Annotated[float, _reader("delta_degC"), Field(ge=0, le=30)]
-Minutes = Annotated[float, _reader("min"), Field(ge=0, le=1440)]
-MetresPerSecond = Annotated[float, _reader("m/s"), Field(gt=0, le=100)]
-Number = Annotated[float, _reader("")]
-Diameters = Annotated[float, _reader(""), Field(ge=0, le=100)]
-Share = Annotated[float, _reader(""), Field(ge=0, le=1)]
-Money = Annotated[float, _reader(""), Field(ge=0, le=1e9)]
-Whole = Annotated[int, BeforeValidator(_whole)]
-Flag = Annotated[bool, BeforeValidator(_yes_or_no)]
-
-
-class RulesTable(BaseModel):
-    """A table of the rules file: frozen, unknown keys are errors."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+__all__ = ["AssemblyPart", "BadDataRules", "ExcavationRules", "MethodKind", "Rules", "StopMethod"]
 
 
 class MethodKind(StrEnum):
@@ -77,13 +49,19 @@ JointWord = Literal["unknown", "fusion", "mechanical", "socket"]
 class AssemblyPart(RulesTable):
     """One tapping or barrier of a stop.
 
-    `offset_m` is along the main from the barrier nearest the work, positive away from the work [m];
-    `size_mm` the outlet [mm], 0 for a barrier that needs no tapping.
+    `offset_m` is along the main from the barrier nearest the work, positive away from the work [m]; for a
+    valve the place that is looked for first. How wide it is tapped says the table of outlets.
     """
 
     role: Role
     offset_m: Offset
-    size_mm: Millimetres = 0.0
+
+    @model_validator(mode="before")
+    @classmethod
+    def _no_size(cls, value: Any) -> Any:
+        if isinstance(value, dict) and "size_mm" in value:
+            raise ValueError("size_mm is not read; write the size into [[outlet]], by outside diameter")
+        return value
 
 
 class SurfacePrices(RulesTable):
@@ -130,7 +108,18 @@ class StopMethod(RulesTable):
             )
         if self.od_min_mm > self.od_max_mm:
             raise ValueError("od_min_mm is above od_max_mm; swap them")
+        if self.kind is MethodKind.VALVE:
+            _check_valve_tappings(self.assembly)
         return self
+
+
+def _check_valve_tappings(assembly: tuple[AssemblyPart, ...]) -> None:
+    """Raise where a valve is not tapped for a zone vent on its zone's side and a gauge on its live side."""
+    at = {part.role: part.offset_m for part in assembly}
+    if not (len(assembly) == 2 and set(at) == {"zone_vent", "gauge"} and at["zone_vent"] < 0.0 < at["gauge"]):
+        raise ValueError(
+            "assembly of a valve is one zone_vent at an offset below 0 and one gauge above 0; write both"
+        )
 
 
 class GasRules(RulesTable):
@@ -190,10 +179,11 @@ class MethodGeneral(RulesTable):
 
 
 class ValveRules(RulesTable):
-    """How far a valve is trusted as a stop."""
+    """How far a valve is trusted as a stop, and how far from it its tappings may be [m]."""
 
     second_barrier: Flag
     let_by_test: Flag
+    tapping_reach_m: Metres = 5.0
 
 
 class PerCategory(RulesTable):
@@ -218,7 +208,11 @@ class PriceRules(RulesTable):
 
 
 class BypassRules(RulesTable):
-    """What bypasses are made of and how hard they may be driven."""
+    """What bypasses are made of and how hard they may be driven.
+
+    ``tapping_bore_mm`` is the widest outlet for a bypass or hose that the operator holds: outlets of the
+    table that are wider count as this size.
+    """
 
     bores_mm: Annotated[tuple[Millimetres, ...], Field(min_length=1)]
     velocity_max_m_s: MetresPerSecond
@@ -229,6 +223,7 @@ class BypassRules(RulesTable):
     parallel_max: Annotated[Whole, Field(ge=1, le=10)]
     roughness_mm: Roughnesses
     minutes_shut: Minutes = 5.0
+    minutes_move: Minutes = 30.0
 
     @model_validator(mode="after")
     def _ascending(self) -> BypassRules:
@@ -260,6 +255,17 @@ class PurgeRules(RulesTable):
     stack_height_m: Annotated[Metres, Field(gt=0, le=100)]
     gwp_methane: Annotated[Number, Field(gt=0, le=200)]
     draw_is_load: Flag = True
+    below_least: Literal["warn", "refuse"] = "warn"
+
+
+class StationRules(RulesTable):
+    """Stations whose outlet valve is a stop.
+
+    ``inlet_shut_counts``: whether the inlet, shut and locked with the space between vented, counts as the
+    second barrier where the records name no inlet valve; where they do, the records decide.
+    """
+
+    inlet_shut_counts: Flag = False
 
 
 class CrewRules(RulesTable):
@@ -333,6 +339,35 @@ class BadDataRules(RulesTable):
     pressure_mbar: Millibars = 0.5
 
 
+class ExcavationRules(RulesTable):
+    """Excavations: what one costs that no method's price includes, its size, and when two are one.
+
+    ``price`` with ``price_surface`` pays one excavation, ``length_m`` of work section included; each further
+    metre of the work costs ``price_per_m``. Rules of before this table, kept in an old plan, price none.
+    """
+
+    price: Money = 0.0
+    price_surface: SurfacePrices = SurfacePrices()
+    price_per_m: Money = 0.0
+    length_m: Metres = 3.0
+    margin_m: Annotated[Metres, Field(gt=0, le=20)] = 0.5
+    width_m: Annotated[Metres, Field(gt=0, le=20)] = 1.2
+    merge_m: Annotated[Metres, Field(le=100)] = 5.0
+    depth_m: Metres = 0.9
+    below_m: Metres = 0.3
+    shoring_depth_m: Metres = 1.2
+
+
+class FallbackRules(RulesTable):
+    """Whether the stops to use when one fails are dug, tapped and proved beforehand, and paid.
+
+    ``max_zones`` counts work, as those of ``choice`` do.
+    """
+
+    prepared: Flag = False
+    max_zones: Annotated[Whole, Field(ge=1, le=1_000_000)] = 300
+
+
 class Rules(RulesTable):
     """All planning rules; see ``gas-netplan rules`` for every key with unit and source."""
 
@@ -341,17 +376,26 @@ class Rules(RulesTable):
     demand: DemandRules
     clearance: ClearanceRules
     method: Annotated[tuple[StopMethod, ...], Field(min_length=1)]
+    outlet: Annotated[tuple[Outlet, ...], Field(min_length=1)]
     method_general: MethodGeneral
     valve: ValveRules
+    station: StationRules = StationRules()
     price: PriceRules
     bypass: BypassRules
+    fallback: FallbackRules = FallbackRules()
     pipe: PipeRules
     purge: PurgeRules
     crew: CrewRules
     notice: NoticeRules
     choice: ChoiceRules
+    excavation: ExcavationRules = ExcavationRules()
     staging: StagingRules = StagingRules()
     bad_data: BadDataRules = BadDataRules()
+
+    @field_validator("outlet")
+    @classmethod
+    def _in_order(cls, outlets: tuple[Outlet, ...]) -> tuple[Outlet, ...]:
+        return outlets_in_order(outlets)
 
     @model_validator(mode="after")
     def _names_differ(self) -> Rules:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from netplan.core.constants import MM_PER_M
 from netplan.core.errors import NoPlanError
+from netplan.excavations import work_excavations_minor
 from netplan.feeds.feed_prices import feed_lower_bound_minor
 from netplan.isolation import (
     MINOR_PER_UNIT,
@@ -146,6 +147,14 @@ class MainEvaluator:
             self.index,
         )
 
+    def work_excavations_minor(self, main: int) -> int:
+        """Return the price of the excavation of the work on a main itself [minor units].
+
+        Purge points at dead ends are left out of a screen: both burdens are below a plan's by what they add.
+        """
+        section = section_of(self.network, main, self.district.settings)
+        return work_excavations_minor(self.network, self.rules, section)
+
     def rows(self, mains: Sequence[int], *, trace: bool = True) -> Iterator[dict[str, Any]]:
         """Yield the rows of mains of the district, without what they lose at their ends.
 
@@ -205,7 +214,8 @@ class MainEvaluator:
         if len(stranded) or len(solved.weak):
             off = np.unique(np.concatenate([cut.customers, stranded, solved.weak]))
             interruption = sum(self._off_minor[off].tolist())
-        without_feeds = cut.stops_minor + cut.gas_minor + interruption
+        excavations = self.work_excavations_minor(main)
+        without_feeds = cut.stops_minor + cut.gas_minor + interruption + excavations
         priority = int(np.count_nonzero(self._priority[off]))
         pipes, system = self.network.pipes, self.network.pipes.system.item(main)
         return {
@@ -222,7 +232,7 @@ class MainEvaluator:
             "gas_m3": round(
                 cut.volume_m3(pipes.bore_m) * self.district.gas_std_per_m3[system], FIGURES_DIGITS
             ),
-            "burden_least": cut.bound_minor / MINOR_PER_UNIT,
+            "burden_least": (cut.bound_minor + excavations) / MINOR_PER_UNIT,
             "burden_without_feeds": without_feeds / MINOR_PER_UNIT,
             "least_pressure_mbar": solved.least_mbar,
             "least_pressure_at": solved.least_at,

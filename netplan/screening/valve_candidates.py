@@ -197,7 +197,8 @@ def _tried(
             cut = next(evaluator.search(rows[main]))
         except (NoPlanError, StopIteration):
             continue
-        gain = round(row["burden_least"] * MINOR_PER_UNIT) - cut.bound_minor
+        least = cut.bound_minor + evaluator.work_excavations_minor(rows[main])
+        gain = round(row["burden_least"] * MINOR_PER_UNIT) - least
         if gain > 0:
             saved, mains = saved + gain, mains + 1
             customers += row["isolated"] - len(cut.customers)

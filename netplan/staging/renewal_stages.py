@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.core.errors import NoPlanError
+from netplan.excavations import work_excavations_minor
 from netplan.isolation import Cut, CutStop, IsolationProblem, cuts, interruption_minor, segment_graph
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
@@ -182,12 +183,13 @@ class _Sections:
         except NoPlanError as error:
             self.reasons.update(dict.fromkeys(error.reasons))
             return ()
-        return tuple(self._way(cut) for cut in found)
+        dug = work_excavations_minor(self.request.network, self.request.rules, section)
+        return tuple(self._way(cut, dug) for cut in found)
 
-    def _way(self, cut: Cut) -> StageCandidate:
+    def _way(self, cut: Cut, work_minor: int) -> StageCandidate:
         reach = reach_of(self._context, cut)
         off = np.flatnonzero(reach.isolated | reach.stranded)
-        burden = cut.stops_minor + cut.gas_minor + int(self._off_minor[off].sum())
+        burden = cut.stops_minor + cut.gas_minor + work_minor + int(self._off_minor[off].sum())
         return StageCandidate(len(off), burden, StageIsolation(cut, off))
 
 

@@ -249,10 +249,14 @@ def test_stranded_parts_are_solved_apart() -> None:
 def test_loss_coefficient_grows_where_the_tapping_is_the_throat() -> None:
     rules = read_rules()
     assert feed_loss_coefficient(0.025, rules) == 6.0
-    assert feed_loss_coefficient(0.050, rules) == pytest.approx(6.0)
+    assert feed_loss_coefficient(0.050, rules, (50.0, 50.0)) == pytest.approx(6.0)
     # Two tappings of 1.5 on the velocity in 50 mm, seen from 100 mm: (100/50)^4 = 16 times.
-    assert feed_loss_coefficient(0.100, rules) == pytest.approx(6.0 + 2 * 1.5 * 15)
-    wide = feed_links([FeedSize(Feed(FeedKind.HOSE, "h", 0, 1, 10.0), 0.1, 2)], rules)
+    assert feed_loss_coefficient(0.100, rules, (50.0, 50.0)) == pytest.approx(6.0 + 2 * 1.5 * 15)
+    # Each end by its own outlet; where none is on record, by the rules' one.
+    assert feed_loss_coefficient(0.100, rules, (100.0, 50.0)) == pytest.approx(6.0 + 1.5 * 15)
+    assert feed_loss_coefficient(0.200, rules) == pytest.approx(6.0 + 2 * 1.5 * 15)
+    hose = Feed(FeedKind.HOSE, "h", 0, 1, 10.0, outlets_mm=(50.0, 50.0))
+    wide = feed_links([FeedSize(hose, 0.1, 2)], rules)
     assert wide.count == 2
     assert wide.loss_coefficient.tolist() == pytest.approx([51.0, 51.0])
 

@@ -70,7 +70,7 @@ def test_five_cheapest_equal_exhaustive_pricing(block: int) -> None:
         assert sorted(below) == sorted((b, key[1]) for b, key in expected if b < last), f"seed {seed}"
         for option in options:
             parts = (option.stops_minor, option.interruption_minor, option.feeds_minor, option.gas_minor)
-            assert option.burden_minor == sum(parts)
+            assert option.burden_minor == sum(parts) + option.excavations_minor
         seen["answered"] += bool(options)
         seen["several"] += len(options) > 1
     assert seen["answered"] >= most // 2

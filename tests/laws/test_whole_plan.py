@@ -214,6 +214,16 @@ def standby_made_up(option: Option) -> None:
     option["fallback"][0]["standby"] = [*option["fallback"][0]["standby"], off]
 
 
+def bypass_tee_too_wide(option: Option) -> None:
+    taps = [t for s in option["stops"] for t in s["tappings"] if t["role"] == "bypass"]
+    taps[0]["size_mm"] = 125.0
+
+
+def purge_point_at_the_barrier(option: Option) -> None:
+    stop, point = option["stops"][0], option["purge"]["points"][0]
+    point.update(main_id=stop["main_id"], chainage_m=stop["chainage_m"])
+
+
 PLANTED: dict[Callable[[Option], None], str] = {
     lose_customer: "customer's cause",
     list_twice: "customer listed twice",
@@ -225,6 +235,8 @@ PLANTED: dict[Callable[[Option], None], str] = {
     tapping_moved: "assembly unlike the rules",
     pressure_stated_wrong: "least pressure",
     standby_made_up: "standby is off already",
+    bypass_tee_too_wide: "outlet unlike the table",
+    purge_point_at_the_barrier: "gas let in through no tapping",
 }
 
 

@@ -73,7 +73,8 @@ def room_m(method: StopMethod, od_m: float) -> tuple[float, float]:
         if part.role != "bypass":  # the bypass tee may lie in the next piece
             tapping = max(RULES.clearance.fitting_m, RULES.clearance.fitting_od * od_m)
             barrier = max(method.fitting_m, method.fitting_od * od_m)
-            clear = max(tapping * (part.size_mm > 0), barrier * (part.role == "barrier"))
+            is_drilled = part.role != "barrier" or method.kind == "bag"
+            clear = max(tapping * is_drilled, barrier * (part.role == "barrier"))
             before.append(clear - part.offset_m)
             behind.append(clear + part.offset_m)
     return max(before), max(behind)

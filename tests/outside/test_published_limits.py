@@ -44,8 +44,10 @@ def test_shipped_methods_stay_within_common_practice() -> None:
     assert bag.rating_mbar <= 69.0
     assert bag.od_min_mm >= 101.6
     assert bag.od_max_mm <= 12.75 * 25.4 + 0.2
-    barriers = [part for part in bag.assembly if part.role == "barrier"]
-    assert min(part.size_mm for part in barriers) >= 50.8
+    sizes = [outlet for outlet in default_rules().outlet if outlet.bag_mm > 0.0]
+    assert min(outlet.bag_mm for outlet in sizes) >= 50.0  # 2 in is DN 50
+    assert min(outlet.od_min_mm for outlet in sizes) <= 110.0
+    assert max(outlet.od_max_mm for outlet in sizes) >= 12.75 * 25.4
     # Two barriers with a vent between; no squeeze on early PE; no thrust on mechanical joints.
     for method in (bag, squeeze):
         assert method.barriers == 2

@@ -283,8 +283,15 @@ def test_closed_valve_at_the_end_of_the_section_is_a_stop() -> None:
     layers = street()
     layers["valves"] = [valve("V1", (50, 0), "closed")]
     network = build(**layers)
+    # Right at it there is no room for its zone vent: the work ends there.
     cut = best(network, ("B", 40, 50))
+    assert places(network, cut) == [("B", "bag stop", 39.1, "to"), ("B", "bag stop", 50.9, "from")]
+    cut = best(network, ("B", 40, 49))
     assert places(network, cut) == [("B", "bag stop", 39.1, "to"), ("B", "valve", 50.0, "from")]
+    assert [(t.role, t.chainage_m, t.size_mm) for t in cut.stops[1].tappings] == [
+        ("zone_vent", 49.5, 50.0),
+        ("gauge", 51.0, 25.0),
+    ]
 
 
 def one_station(outlet_valve: bool, **more: Any) -> dict[str, Any]:

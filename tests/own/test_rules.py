@@ -46,6 +46,7 @@ def test_own_methods_replace_the_shipped_ones(tmp_path: Path) -> None:
     text = (
         '[[method]]\nname = "only valve"\nkind = "valve"\nmaterials = ["PE100"]\nod_min_mm = 0\nod_max_mm = 400\n'
         "rating_mbar = 100\nbarriers = 1\nprice = 1\nminutes = 5\nminutes_fast = 2\n"
+        'assembly = [{ role = "zone_vent", offset_m = -1 }, { role = "gauge", offset_m = 1 }]\n'
     )
     assert [m.name for m in read_rules(_write(tmp_path, text)).method] == ["only valve"]
 

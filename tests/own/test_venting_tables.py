@@ -107,7 +107,7 @@ def test_too_slow_a_purge_says_what_to_do() -> None:
     )
     assert plan.reached is False
     assert "not reached everywhere" in plan.notes[0]
-    assert "slug of inert gas" in plan.notes[1]
+    assert "nitrogen ahead of the gas" in plan.notes[1]
     assert "of the least velocity" in plan.places[1].note
 
 

@@ -31,6 +31,8 @@ from tests.support.networks import (
     station,
     valve,
 )
+from tests.support.outlets import fits_outlets
+from tests.support.valve_room import has_room
 
 HOURS, GAS_MINOR_PER_M3 = 9.0, 900.0
 
@@ -239,7 +241,8 @@ class Oracle:
 
     def _links(self) -> Iterator[Link]:
         chains = self._chains()
-        for length in lengths_of(self.network, self.rules):
+        self.lengths = lengths_of(self.network, self.rules)
+        for length in self.lengths:
             chain = chains[length.legs[0].piece]
             spans = self._spans_on(length)
             at, start, from_work = 0.0, self._end(length.nodes[0]), False
@@ -289,6 +292,11 @@ class Oracle:
         """Return price and place of the cheapest stop of a method on a length, zone at its start."""
         pipes, pieces = self.network.pipes, self.network.pieces
         od = float(pipes.od_m[pieces.pipe[length.legs[0].piece]])
+        if not fits_outlets([part.role for part in method.assembly], method.kind, round(1000.0 * od, 3)):
+            return None
+        is_valve = method.kind == "valve" and pieces.valve[length.legs[0].piece] >= 0
+        if is_valve and not all(map(self._may_be_tapped, (length.nodes[0], length.nodes[-1]))):
+            return None
 
         def allowed(piece: int) -> bool:
             return self._allowed(method, int(pieces.pipe[piece]), int(pieces.valve[piece]), od)
@@ -300,10 +308,25 @@ class Oracle:
                 Surface(int(pipes.surface[pieces.pipe[place.leg.piece]])).word,
             )
             price = round(100 * (method.price + method.price_per_mm_od * od * 1000 + surface))
+            if method.kind == "valve":
+                pit = self.rules.excavation
+                word = Surface(int(pipes.surface[pieces.pipe[place.leg.piece]])).word
+                price += round(100 * (pit.price + getattr(pit.price_surface, word)))
             price += self._gas(place.leg.piece, place.away)
             if best is None or (price, place.away) < (best[0], best[1].away):
                 best = price, place
         return best
+
+    def _may_be_tapped(self, node: int) -> bool:
+        """Whether there is room beside a valve on the side of one of its nodes."""
+        return has_room(
+            self.network,
+            self.rules,
+            self.lengths,
+            node,
+            self._spans_on,
+            lambda other: self._end(other) == "work",
+        )
 
     def _allowed(self, method: StopMethod, pipe: int, valve_row: int, od: float) -> bool:
         pipes, valves = self.network.pipes, self.network.valves

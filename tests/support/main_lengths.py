@@ -203,7 +203,9 @@ def _part_room(
         first -= 1
     while last < len(length.legs) - 1 and length.passed[last]:
         last += 1
-    clear = max(rules.clearance.fitting_m, rules.clearance.fitting_od * od) if part.size_mm > 0 else 0.0
+    clear = max(rules.clearance.fitting_m, rules.clearance.fitting_od * od)
+    if part.role == "barrier" and method.kind != "bag":
+        clear = 0.0  # nothing is drilled for a squeeze
     if part.role == "barrier":
         clear = max(clear, method.fitting_m, method.fitting_od * od)
     lows = [length.legs[first].low + clear]

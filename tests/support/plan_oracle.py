@@ -28,6 +28,8 @@ from tests.support.isolation_oracle import Case, Oracle
 from tests.support.joined_areas import may_join
 from tests.support.main_lengths import Leg, Length, Placed, split_some
 from tests.support.networks import build, customer, fitting, main, service, station, valve
+from tests.support.outlets import named_mm, outlet_mm
+from tests.support.plan_excavations import Ground, zone_ends
 
 HOURS = 9.0
 GROUND_K = 283.15
@@ -39,6 +41,7 @@ Floats = NDArray[np.float64]
 def plan_rules(seed: int) -> Rules:
     """Return rules with few sizes, no hoses, and prices that vary from case to case."""
     rng = random.Random(f"rules {seed}")  # noqa: S311
+    ground = random.Random(f"ground {seed}")  # noqa: S311
     return read_rules(
         None,
         {
@@ -46,7 +49,7 @@ def plan_rules(seed: int) -> Rules:
             "pressure": {"minimum_mbar": 19.0, "margin_mbar": rng.choice([0.5, 2.0])},
             "bypass": {
                 "reach_m": 0.01,
-                "bores_mm": [25.0, 63.0],
+                "bores_mm": [25.0, 51.0],
                 "parallel_max": rng.choice([1, 2]),
                 "velocity_max_m_s": rng.choice([6.0, 20.0]),
             },
@@ -55,6 +58,13 @@ def plan_rules(seed: int) -> Rules:
                 "bypass_per_m": rng.choice([1.0, 15.0]),
                 "open_valve": rng.choice([150.0, 700.0]),
                 "gas_per_m3": rng.choice([2.0, 40.0]),
+            },
+            "excavation": {
+                "price": ground.choice([0.0, 300.0, 900.0]),
+                "price_per_m": ground.choice([0.0, 40.0]),
+                "margin_m": ground.choice([0.3, 1.0]),
+                "width_m": ground.choice([0.8, 2.0]),
+                "merge_m": ground.choice([0.0, 1.0, 5.0, 20.0]),
             },
             "crew": {"relights_per_hour": rng.choice([2.0, 12.0])},
             "choice": {"seconds": 600.0, "options": 5},
@@ -214,6 +224,10 @@ class PlannedStop:
     is_valve: bool
     pipe: int
     live_node: int
+    pit: tuple[tuple[int, float], ...]
+    """Mains and chainages of its barriers and tappings, a tee on the next main left out."""
+    tee_is_next: bool = False
+    """Whether its bypass tee is on the next main."""
 
 
 class PlanOracle(Oracle):
@@ -229,6 +243,8 @@ class PlanOracle(Oracle):
         )
         per_m3 = rules.price.gas_per_m3 * 100 * content * rules.purge.volumes_in
         super().__init__(case, rules, None, per_m3)
+        self.ground = Ground(case.network, rules)
+        self.work_minor = self.ground.work(case.section)
         self.feeds_allowed = feeds
         self.table = case.network.customers
         self.demand = customer_demand(
@@ -319,6 +335,7 @@ class PlanOracle(Oracle):
                 continue
             fixed = work_gas + self._services_gas(zone) + sum(self.customers[row][0] for row in off)
             fixed += sum(link.volume for link in self.links if link.a in zone and link.b in zone)
+            fixed += self.work_minor
             shut = self._shut_ends(zone, links)
             inner = [link.a if link.a in zone else link.b for link in links]
             choices = [link.stops[end] for link, end in zip(links, inner, strict=True)]
@@ -368,9 +385,22 @@ class PlanOracle(Oracle):
                     method.kind == "valve",
                     int(pieces.pipe[leg.piece]),
                     live,
+                    self._pit(way, place, method, has_tee=not tee[2]),
                 )
             )
         return sorted(stops, key=lambda stop: (stop.pipe, stop.chainage_m))
+
+    def _pit(
+        self, way: Length, place: Placed, method: Any, *, has_tee: bool
+    ) -> tuple[tuple[int, float], ...]:
+        """Return mains and chainages of the barriers and tappings that a stop has in its own pit."""
+        at = [place.at]
+        at += [place.at + p.offset_m for p in method.assembly if has_tee or p.role != "bypass"]
+        legs = [place.leg if one == place.at else way.leg_at(one) for one in at]
+        return tuple(
+            (int(self.network.pieces.pipe[leg.piece]), self._chainage(leg, one))
+            for leg, one in zip(legs, at, strict=True)
+        )
 
     def _chainage(self, leg: Leg, at: float) -> float:
         pieces = self.network.pieces
@@ -386,6 +416,8 @@ class PlanOracle(Oracle):
         od = float(self.network.pipes.od_m[self.network.pieces.pipe[place.leg.piece]])
         clear = max(self.rules.clearance.fitting_m, self.rules.clearance.fitting_od * od)
         at = place.at + offset
+        if not outlet_mm("bypass", "", round(1000.0 * od, 3)):
+            return place.leg, place.leg.high, True
         taken = [leg.high for leg, passed in zip(way.legs, way.passed, strict=False) if not passed]
         if at + clear > until or any(abs(at - joint) < clear for joint in taken):
             return place.leg, place.leg.high, True
@@ -402,6 +434,8 @@ class PlanOracle(Oracle):
                 continue
             od, low, high = float(pipes.od_m[pipe]), float(pieces.from_m[row]), float(pieces.to_m[row])
             clear = max(self.rules.clearance.fitting_m, self.rules.clearance.fitting_od * od)
+            if not outlet_mm("bypass", "", round(1000.0 * od, 3)):
+                continue
             marks = [float(at) for at in fittings.chainage_m[fittings.pipe == pipe]]
             sign, start = (1.0, low) if int(pieces.from_node[row]) == stop.live_node else (-1.0, high)
             at = start + sign * clear
@@ -412,7 +446,32 @@ class PlanOracle(Oracle):
         if not found:
             return stop
         *_, row, at = min(found)
-        return replace(stop, tee_piece=row, tee_m=at, tee_at_end=False)
+        return replace(stop, tee_piece=row, tee_m=at, tee_at_end=False, tee_is_next=True)
+
+    def tee_outlet_mm(self, stop: PlannedStop) -> int:
+        """Return how wide the tee of a stop is [mm nominal]."""
+        pipe = self.network.pieces.pipe[stop.tee_piece]
+        return outlet_mm("bypass", "", round(1000.0 * float(self.network.pipes.od_m[pipe]), 3))
+
+    def tees_at(self, stop: PlannedStop) -> int:
+        """Return how many tees fit at a stop, one beyond the other, each clear of the next and of all else."""
+        pieces, pipes, fittings = self.network.pieces, self.network.pipes, self.network.fittings
+        row, pipe = stop.tee_piece, int(pieces.pipe[stop.tee_piece])
+        clear = max(self.rules.clearance.fitting_m, self.rules.clearance.fitting_od * float(pipes.od_m[pipe]))
+        outward = stop.tee_m > stop.chainage_m
+        if row != stop.piece:
+            outward = int(pieces.from_node[row]) == stop.live_node
+        sign = 1.0 if outward else -1.0
+        marks = [float(pieces.from_m[row]), float(pieces.to_m[row])]
+        marks += [float(at) for at in fittings.chainage_m[fittings.pipe == pipe]]
+        marks = [mark for mark in marks if sign * (mark - stop.tee_m) > 0.0]
+        count, at = 1, stop.tee_m
+        while count < self.rules.bypass.parallel_max:
+            at += sign * clear
+            if any(sign * (mark - at) < clear - 1e-9 for mark in marks):
+                break
+            count += 1
+        return count
 
     def passed_nodes(self, zone: Any, stops: Sequence[PlannedStop]) -> frozenset[int]:
         """Return the nodes between the ends of lengths that lie in a zone."""
@@ -440,7 +499,7 @@ class PlanOracle(Oracle):
     ) -> Iterator[tuple[int, frozenset[int]]]:
         stops = self._stops(zone, border, methods)
         after = Aftermath(self, zone, stops)
-        base = floor - sum(self.customers[row][0] for row in after.isolated)
+        base = floor - sum(self.customers[row][0] for row in after.isolated) + after.ends_minor
         held: set[frozenset[int]] = set()
         ways = [after.ways(part) for part in after.deficient]
         for picked in sorted(itertools.product(*ways), key=lambda some: sum(w.price_minor for w in some)):
@@ -499,7 +558,7 @@ class Drawing:
 
     def __init__(self, oracle: PlanOracle, stops: Sequence[PlannedStop]) -> None:
         network, pieces = oracle.network, oracle.network.pieces
-        self.oracle, self.count = oracle, len(network.nodes)
+        self.oracle, self.count, self.stops = oracle, len(network.nodes), list(stops)
         self.rows: list[tuple[int, int, float, int]] = []
         self.barrier: dict[int, int] = {}
         self.tee: dict[int, int] = {}
@@ -529,6 +588,11 @@ class Drawing:
             end = 1 if stop.zone_is_low else 0
             self.closes[number] = next(n for n in own if self.rows[n][end] == self.barrier[number])
 
+    def _outlets(self, giving: int, fed: int) -> list[int]:
+        """Return the outlets of the tees at two nodes [mm nominal]."""
+        numbers = {node: number for number, node in self.tee.items()}
+        return [self.oracle.tee_outlet_mm(self.stops[numbers[node]]) for node in (giving, fed)]
+
     def _add(self, piece: int, a: int, b: int, length_m: float) -> None:
         self.piece_links[piece].append(len(self.rows))
         self.rows.append((a, b, length_m, piece))
@@ -539,8 +603,8 @@ class Drawing:
         pipe = network.pieces.pipe[[row[3] for row in self.rows]]
         loss = [
             rules.bypass.loss_coefficient
-            + 3.0 * max((1000 * bore / rules.bypass.tapping_bore_mm) ** 4 - 1, 0.0)
-            for *_, bore in hoses
+            + sum(1.5 * max((1000 * bore / outlet) ** 4 - 1, 0.0) for outlet in self._outlets(*ends))
+            for *ends, _, bore in hoses
         ]
         own = [row[:3] for row in self.rows]
         ends = own + [hose[:3] for hose in hoses]
@@ -586,6 +650,16 @@ class Aftermath:
         self.zone |= oracle.passed_nodes(zone, stops)
         stops = [oracle.next_tee(stop, self.zone, stops) for stop in stops]
         self.oracle, self.stops = oracle, stops
+        self.dug = [_lengths(stop.pit) for stop in stops]
+        self.dug += [
+            ((int(pipe), float(low), float(high)),)
+            for pipe, low, high in zip(
+                oracle.section.pipe, oracle.section.from_m, oracle.section.to_m, strict=True
+            )
+        ]
+        dead, loops = zone_ends(network, self.zone, stops)
+        self.ends_minor = oracle.ground.ends(self.dug, dead)
+        self.ends_minor += sum(count * max(map(oracle.ground.pit, mains)) for count, mains in loops)
         closed = {stop.piece for stop in stops} | set(np.flatnonzero(~pieces.is_open).tolist())
         closed |= {
             row
@@ -708,15 +782,24 @@ class Aftermath:
         if not oracle.feeds_allowed:
             return found
         for giving, fed in self._pairs(part):
+            room = min(oracle.tees_at(self.stops[end]) for end in (giving, fed))
             length = rules.bypass.slack * math.dist(self._tee_xy(giving), self._tee_xy(fed))
             each = round(100 * (rules.price.bypass + rules.price.bypass_per_m * length))
+            tees = sum(self._tee_minor(number) for number in (giving, fed))
             found += [
-                Way(count * each, (giving, fed, length), count)
-                for count in range(1, rules.bypass.parallel_max + 1)
+                Way(count * each + tees, (giving, fed, length), count)
+                for count in range(1, min(rules.bypass.parallel_max, room) + 1)
             ]
         if not part.weak:
             found += [Way(round(100 * rules.price.open_valve), valve_piece=row) for row in self._valves(part)]
         return found
+
+    def _tee_minor(self, number: int) -> int:
+        stop = self.stops[number]
+        if not stop.tee_is_next:
+            return 0
+        pipe = int(self.oracle.network.pieces.pipe[stop.tee_piece])
+        return self.oracle.ground.tee(self.dug, pipe, stop.tee_m)
 
     def _pairs(self, part: HungryPart) -> Iterator[tuple[int, int]]:
         tees = [n for n, stop in enumerate(self.stops) if not stop.is_valve and not stop.tee_at_end]
@@ -760,12 +843,27 @@ class Aftermath:
 
     def holds(self, picked: Sequence[Way], off: set[int]) -> bool:
         """Return whether some bores make every kept meter hold in every state of the work."""
-        bores = [bore / 1000 for bore in reversed(self.oracle.rules.bypass.bores_mm)]
         hoses = [way for way in picked if way.bypass]
+        if not self._tees_fit(hoses):
+            return False
         return any(
             self._states_hold(picked, off, dict(zip(map(id, hoses), sizes, strict=True)))
-            for sizes in itertools.product(bores, repeat=len(hoses))
+            for sizes in itertools.product(*map(self._bores, hoses))
         )
+
+    def _bores(self, way: Way) -> list[float]:
+        """Return the bores of a bypass, widest first [m]: none wider than the tees at its ends."""
+        ends = [self.oracle.tee_outlet_mm(self.stops[end]) for end in way.bypass[:2]]
+        bores = reversed(self.oracle.rules.bypass.bores_mm)
+        return [bore / 1000 for bore in bores if named_mm(bore) <= min(ends)]
+
+    def _tees_fit(self, hoses: Sequence[Way]) -> bool:
+        """Whether every hose has room for a tee of its own at both its stops."""
+        wanted: dict[int, int] = {}
+        for way in hoses:
+            for end in way.bypass[:2]:
+                wanted[end] = wanted.get(end, 0) + way.parallel
+        return all(count <= self.oracle.tees_at(self.stops[end]) for end, count in wanted.items())
 
     def _states_hold(self, picked: Sequence[Way], off: set[int], bore: dict[int, float]) -> bool:
         oracle, drawing = self.oracle, self.drawing
@@ -840,6 +938,13 @@ class Aftermath:
             if abs(mass) / density / (math.pi / 4 * bore**2) > self.oracle.rules.bypass.velocity_max_m_s:
                 return False
         return True
+
+
+def _lengths(places: Sequence[tuple[int, float]]) -> tuple[tuple[int, float, float], ...]:
+    """Return mains with the chainages of the outermost places on each."""
+    mains = sorted({pipe for pipe, _ in places})
+    on = {pipe: [at for other, at in places if other == pipe] for pipe in mains}
+    return tuple((pipe, min(at), max(at)) for pipe, at in on.items())
 
 
 def _known(values: Floats) -> list[float]:

@@ -72,6 +72,10 @@ class Case:
                     most = self.raw.length_of(use["main_id"]) - INSIDE_M
                     at = min(max(use["chainage_m"], INSIDE_M), most)
                     net.barrier(use["main_id"], at, ("use", k, i))
+            for j, move in enumerate(row["moves"]):
+                to = net.place(move["to"]["main_id"], move["to"]["chainage_m"], ("moved", k, j))
+                for end in ("from", "to"):
+                    net.link(to, ("end", move["feed_id"], end), ("moved", k, j, end))
         net.finish()
 
     @property
@@ -118,7 +122,7 @@ class Case:
     @cached_property
     def feeds(self) -> tuple[Key, ...]:
         """The hoses."""
-        return tuple(self.net.links)
+        return tuple(("feed", feed["id"]) for feed in self.option["bypasses"])
 
     @cached_property
     def opened(self) -> tuple[Key, ...]:
@@ -160,6 +164,13 @@ class Case:
         feeds = [key for key in self.feeds if not any(plain.in_zone(n) for n in self.net.links[key])]
         valves = [key for key in self.opened if not any(plain.in_zone(n) for n in self.net.gaps[key])]
         return tuple(feeds), tuple(valves)
+
+    def moved_link(self, k: int, j: int) -> Key:
+        """Return the link of a hose that is moved: from its new tee to that of its ends that stays."""
+        feed = self.option["fallback"][k]["moves"][j]["feed_id"]
+        plain = self.net.state(shut=[gap for *_, gap in self.fallback_stops(k)])
+        stays = [end for end in ("from", "to") if not plain.in_zone(("end", feed, end))]
+        return ("moved", k, j, stays[0])
 
     def fallback_state(self, k: int) -> State:
         """Return the state in which a fallback is used; hoses that end in its zone are lost.

@@ -11,6 +11,7 @@ import geopandas as gpd
 import pyogrio
 
 from tests.whole_plan.case import Case, Deviation
+from tests.whole_plan.outlets import check_outlets
 from tests.whole_plan.papers import check_files, check_map, check_notices, check_pdf, layer_of
 from tests.whole_plan.people import (
     check_doubt,
@@ -20,8 +21,10 @@ from tests.whole_plan.people import (
     check_zone,
 )
 from tests.whole_plan.places import check_places
+from tests.whole_plan.prepared import check_moves, check_prepared
 from tests.whole_plan.pressure_limits import check_fault_pressures, check_feeds
 from tests.whole_plan.pressures import check_pressures
+from tests.whole_plan.stations import check_cover, check_purge, check_stations
 from tests.whole_plan.walk import Raw
 
 __all__ = ["Checked", "check_folder", "read_raw"]
@@ -66,13 +69,19 @@ def check_folder(raw: Raw, folder: Path, own_supply: tuple[str, ...] = (), *, fe
         check_fault_pressures(case)
         check_feeds(case)
         check_places(case)
+        check_outlets(case)
         check_pressures(case, layers["customers"])
+        check_prepared(case)
+        check_moves(case, layers["customers"])
+        check_stations(case)
+        check_purge(case)
         check_files(case, layers)
         check_map(case, page)
         if case.rank == 1:
             check_notices(case, folder)
             if (folder / "work_pack.pdf").exists():
                 check_pdf(case, folder)
+                check_cover(case, folder)
                 checked.holds["papers"] += 1
         checked.found += case.found
         _count(case, checked.holds)
@@ -89,6 +98,8 @@ def _count(case: Case, holds: Counter[str]) -> None:
         "opened valve": bool(option["opened_valves"]),
         "fed by hose, bypass or valve": bool(option["bypasses"] or option["opened_valves"]),
         "fallback with standby": any(row["standby"] for row in option["fallback"]),
+        "prepared fallback": bool(option["prepared_fallbacks"]),
+        "moved hose": any(row["moves"] for row in option["fallback"]),
         "two zones": len(option["zones"]) > 1,
         "valve as a stop": any(s["kind"] == "valve" for s in option["stops"]),
         "squeeze as a stop": any(s["kind"] == "squeeze" for s in option["stops"]),
@@ -98,6 +109,11 @@ def _count(case: Case, holds: Counter[str]) -> None:
         "customer below minimum": causes["below minimum"] > 0,
         "weak before": bool(option["pressures"]["weak_before"]),
         "in doubt": bool(option.get("in_doubt")),
+        "station shut in": any(s["shuts_in"] for s in option["stops"]),
+        "inlet of a station as a barrier": any(
+            one["inlet_counts"] for s in option["stops"] for one in s["shuts_in"]
+        ),
+        "nitrogen first": any(p["slug_m3"] is not None for p in option["purge"]["points"]),
         "two services": any(len(case.raw.ends_of[c["id"]]) > 1 for c in option["customers"]),
     }
     holds.update(name for name, there in marks.items() if there)

@@ -19,7 +19,7 @@ from scipy.sparse.linalg import spsolve
 from tests.whole_plan.case import Case
 from tests.whole_plan.walk import State, number
 
-__all__ = ["NotSolvedError", "Pressures", "solve_state"]
+__all__ = ["NotSolvedError", "Pressures", "bore_mm", "solve_state"]
 
 Key = Hashable
 Floats = np.ndarray
@@ -157,9 +157,13 @@ def _links(case: Case, root: Floats, laid: Collection[Key]) -> _Links:
         material = str(record["material"])
         rough = of["PE"] if material.startswith("PE") else of["steel" if material == "steel" else "iron"]
         rows.append(
-            (root[net.number[a]], root[net.number[b]], (high - low) / raw.scale, _bore_mm(record), rough, 0.0)
+            (root[net.number[a]], root[net.number[b]], (high - low) / raw.scale, bore_mm(record), rough, 0.0)
         )
     feeds: dict[Key, dict[str, Any]] = {("feed", f["id"]): f for f in case.option["bypasses"]}
+    for k, row in enumerate(case.option["fallback"]):
+        for j, move in enumerate(row["moves"]):
+            longer = {**feeds["feed", move["feed_id"]], "length_m": move["length_m"]}
+            feeds |= {("moved", k, j, end): longer for end in ("from", "to")}
     for key in laid:
         feed = feeds[key]
         ends = [root[net.number[end]] for end in net.links[key]]
@@ -176,7 +180,7 @@ def _links(case: Case, root: Floats, laid: Collection[Key]) -> _Links:
     )
 
 
-def _bore_mm(record: dict[str, Any]) -> float:
+def bore_mm(record: dict[str, Any]) -> float:
     bore, wall, sdr = (number(record.get(name)) for name in ("bore_mm", "wall_mm", "sdr"))
     od = float(record["od_mm"])
     if bore is not None:

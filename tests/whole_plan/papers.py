@@ -92,7 +92,11 @@ def _doubt(case: Case, layers: dict[str, gpd.GeoDataFrame]) -> None:
 def _steps(case: Case) -> None:
     """Check that the steps use every stop, feed and gauge of the option."""
     option = case.option
-    wanted = {thing["id"] for name in ("stops", "bypasses", "gauges") for thing in option[name]}
+    wanted = {
+        thing["id"]
+        for name in ("stops", "bypasses", "gauges", "prepared_fallbacks")
+        for thing in option[name]
+    }
     wanted |= {valve["valve_id"] for valve in option["opened_valves"]}
     used = {ident for step in option["steps"] for ident in step["uses"]}
     case.require(wanted <= used, "steps leave things out", f"{sorted(wanted - used)[:3]}")
@@ -191,7 +195,7 @@ def check_map(case: Case, page: str) -> None:
         case.require(facts[name] == str(meters), f"map.html: {name}", f"{facts[name]} for {meters}")
     for name, things in (("stops", case.option["stops"]), ("bypasses", case.option["bypasses"])):
         case.require(len(option[name]) == len(things), f"map.html: {name}", f"{len(option[name])}")
-    marks = sum(len(row["use"]) + len(row["shut"]) for row in case.option["fallback"])
+    marks = sum(len(row["use"]) + len(row["shut"]) + len(row["moves"]) for row in case.option["fallback"])
     case.require(
         len(option["fallback"]) == marks, "map.html: fallback", f"{len(option['fallback'])} for {marks}"
     )

@@ -26,8 +26,13 @@ def check_places(case: Case) -> None:
         _method(case, stop["id"], stop["method"], stop["main_id"], stop["valve_id"])
         if stop["valve_id"] is None:
             _assembly(case, stop)
-            _clear_of_work(case, stop, graph)
+        _clear_of_work(case, stop, graph)
     _between_stops(case)
+    for row in case.option["prepared_fallbacks"]:
+        _method(case, row["id"], row["method"], row["main_id"], row["valve_id"])
+        if row["valve_id"] is None:
+            _assembly(case, row)
+            _clear_of_work(case, row, graph)
     for row in case.option["fallback"]:
         for use in row["use"]:
             name = f"fallback of {row['stop_id']} ({row['failure']})"
@@ -105,6 +110,13 @@ def _clearances(case: Case, method: Row, od_m: float) -> tuple[float, float]:
     return float(tapping), float(max(method["fitting_m"], method["fitting_od"] * od_m))
 
 
+def _clear(method: Row, role: str, tapping_m: float, barrier_m: float) -> float:
+    """Return what a part of a stop keeps from fittings and joints [m]; a squeeze's barriers are not drilled."""
+    if role != "barrier":
+        return tapping_m
+    return max(tapping_m, barrier_m) if method["kind"] == "bag" else barrier_m
+
+
 def _assembly(case: Case, stop: Row) -> None:
     """Every tapping on one piece with its clearances; only the bypass tee may lie in the next."""
     method = case.method(stop["method"])
@@ -124,7 +136,7 @@ def _assembly(case: Case, stop: Row) -> None:
         case.require(
             near, "assembly unlike the rules", f"{stop['id']}: {tap['role']} at {tap['chainage_m']:g}"
         )
-        clear = max(tapping_m if tap["size_mm"] > 0 else 0.0, barrier_m if tap["role"] == "barrier" else 0.0)
+        clear = _clear(method, tap["role"], tapping_m, barrier_m)
         low, high = _piece(case, stop["main_id"], stop["chainage_m"])
         inside = low - CLOSE_M <= tap["chainage_m"] <= high + CLOSE_M
         what = f"{stop['id']} ({stop['method']}): {tap['role']} at {tap['chainage_m']:g} on {stop['main_id']}"
@@ -186,7 +198,7 @@ def _between_stops(case: Case) -> None:
     spans = []
     for stop in case.option["stops"]:
         own = [t for t in stop["tappings"] if t["main_id"] in ("", stop["main_id"]) and t["role"] != "bypass"]
-        if own:
+        if own and stop["valve_id"] is None:
             at = [t["chainage_m"] for t in own]
             spans.append((stop["main_id"], min(at), max(at), stop))
     for i, (main, low, high, stop) in enumerate(spans):
@@ -208,9 +220,7 @@ def _fallback_place(case: Case, name: str, use: Row) -> None:
         holds = True
         for part in method["assembly"]:
             if part["role"] != "bypass":
-                clear = max(
-                    tapping_m if part["size_mm"] > 0 else 0.0, barrier_m if part["role"] == "barrier" else 0.0
-                )
+                clear = _clear(method, part["role"], tapping_m, barrier_m)
                 at = use["chainage_m"] + sign * part["offset_m"]
                 holds &= low + clear - CLOSE_M <= at <= high - clear + CLOSE_M
         fits.append(holds)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import random
+
 from tests.support.networks import XY, fitting, injection, main, sensing_point, station, valve
 from tests.whole_plan.draw import Draw, at, length
 
@@ -84,6 +86,19 @@ def _tails(draw: Draw, crossings: list[Crossing]) -> None:
             draw.town.kinds.add("dead tail")
 
 
+def _inlet(draw: Draw, ident: str, place: XY) -> dict[str, str]:
+    """Record an inlet valve and a vent between for some stations; drawn apart: towns stay as they are."""
+    rng = random.Random(f"inlet {draw.town.seed} {ident}")  # noqa: S311
+    found = {"inlet_valve": "", "vent_between": rng.choice(["yes", "yes", "unknown", "no"])}
+    if rng.random() < 0.6:
+        found["inlet_valve"] = f"I{ident}"
+        at_inlet = (place[0] - 3.0, place[1] - 3.0)
+        operable = rng.choice(["yes", "yes", "yes", "no"])
+        draw.rows["valves"].append(valve(f"I{ident}", at_inlet, operable=operable, system="MP"))
+        draw.town.kinds.add("inlet valve")
+    return found
+
+
 def _stations(draw: Draw, laid: dict[tuple[Crossing, Crossing], list[str]]) -> None:
     for area in range(draw.areas):
         columns = [i for i in range(draw.across) if draw.area(i) == area]
@@ -100,7 +115,10 @@ def _stations(draw: Draw, laid: dict[tuple[Crossing, Crossing], list[str]]) -> N
             )
             if most is None:
                 draw.town.kinds.add("station without fault pressure")
-            draw.rows["regulators"].append(station(ident, place, outlet_mbar=outlet, max_outlet_mbar=most))
+            inlet = _inlet(draw, ident, place)
+            draw.rows["regulators"].append(
+                station(ident, place, outlet_mbar=outlet, max_outlet_mbar=most, **inlet)
+            )
             starts = [ids for ends, ids in laid.items() if ends[0] == crossing]
             if starts and draw.chance(0.25):
                 line = draw.line[draw.pick(starts)[0]]

@@ -33,6 +33,7 @@ CHECKS: Final[tuple[Callable[[Network, FindingLog], None], ...]] = (
     supply_and_pressure.check_valve_operability,
     supply_and_pressure.check_pressure_above_mop,
     supply_and_pressure.check_station_pressures,
+    supply_and_pressure.check_inlet_valves,
     supply_and_pressure.check_sensing_points,
     customers_and_addresses.check_dead_customers,
     customers_and_addresses.check_services_without_customer,

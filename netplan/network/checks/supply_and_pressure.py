@@ -11,9 +11,10 @@ from netplan.network.checks.pipe_views import ids_of_mains, middle_of
 from netplan.network.finding_log import FindingLog
 from netplan.network.model import Network
 from netplan.network.topology import components, fed_nodes
-from netplan.network.vocabulary import Operable, ValveState
+from netplan.network.vocabulary import Operable, ValveState, YesNo
 
 __all__ = [
+    "check_inlet_valves",
     "check_parts_without_station",
     "check_pressure_above_mop",
     "check_sensing_points",
@@ -186,6 +187,36 @@ def check_station_pressures(network: Network, notes: FindingLog) -> None:
         Severity.WARNING,
         "has no capacity above zero",
         "correct capacity_m3h",
+        xy,
+    )
+
+
+def check_inlet_valves(network: Network, notes: FindingLog) -> None:
+    """Notice inlet valves of stations that cannot count as a barrier behind the outlet valve."""
+    stations, xy = network.stations, _places(network)
+    named = stations.inlet_valve.numpy() != ""
+    notes.add_each(
+        "inlet-valve-not-usable",
+        "regulators",
+        stations.id,
+        named & ~stations.inlet_is_operable,
+        Severity.WARNING,
+        lambda row: (
+            f"names inlet valve {stations.inlet_valve[row]}, which is not in the valves layer, not known to "
+            "be operable, or on the outlet side; it does not count as a barrier"
+        ),
+        "correct inlet_valve, or record in the valves layer that the valve can be worked",
+        xy,
+    )
+    notes.add_each(
+        "no-vent-between",
+        "regulators",
+        stations.id,
+        named & stations.inlet_is_operable & (stations.vent_between != YesNo.YES),
+        Severity.NOTE,
+        "has an inlet valve, but no vent is recorded between it and the outlet valve; shut, the two count as "
+        "one barrier",
+        "record vent_between",
         xy,
     )
 

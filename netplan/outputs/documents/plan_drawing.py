@@ -20,7 +20,7 @@ from netplan.outputs.documents.svg_drawing import (
 from netplan.planfile import PieceState, SolvedState, StateCustomers, StatePipes
 from netplan.planfile.model import Option
 
-__all__ = ["bowed_line", "draw_base_map", "draw_pipes", "plan_drawing"]
+__all__ = ["bowed_line", "draw_base_map", "draw_excavations", "draw_pipes", "plan_drawing"]
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 _LEADER_MM: Final = 7.5
@@ -32,6 +32,7 @@ def plan_drawing(
     """Return the plan map of an option as SVG."""
     sheet = DrawingSheet(_box(option, layers, state.customers), width_mm, height_mm)
     draw_base_map(sheet, layers)
+    draw_excavations(sheet, option, named=True)
     draw_pipes(sheet, state.pipes)
     draw_lines(sheet, "work", list(layers["work"].geometry))
     for bypass in option.bypasses:
@@ -46,6 +47,15 @@ def plan_drawing(
         _with_leader(sheet, (stop.x, stop.y), middle, 0.95, stop_symbol(stop.kind, number))
     sheet.scale_bar()
     return sheet.svg()
+
+
+def draw_excavations(sheet: DrawingSheet, option: Option, *, named: bool) -> None:
+    """Draw the outlines of excavations, with their ids beside them where they are named."""
+    outlines = [shapely.Polygon(one.outline) for one in option.excavations]
+    sheet.path(outlines, fill="#ececec", stroke="black", stroke_width=0.25, stroke_dasharray="1 0.6")
+    if named:
+        for one, outline in zip(option.excavations, outlines, strict=True):
+            sheet.text((outline.centroid.x, outline.bounds[1]), one.id, 2.4, dy="2.6")
 
 
 def _with_leader(sheet: DrawingSheet, xy: Any, middle: Any, turn: float, symbol: str) -> None:
@@ -67,6 +77,7 @@ def _box(option: Option, layers: Layers, customers: StateCustomers) -> tuple[flo
     places += [np.array([(b.from_.x, b.from_.y), (b.to.x, b.to.y)]) for b in option.bypasses]
     affected = _affected(customers)
     places.append(np.stack([customers.x_m[affected], customers.y_m[affected]], axis=1))
+    places += [np.array(one.outline) for one in option.excavations]
     points = np.vstack(places)
     room = max(15.0, 0.08 * float(np.ptp(points, axis=0).max()))
     low, high = points.min(axis=0) - room, points.max(axis=0) + room

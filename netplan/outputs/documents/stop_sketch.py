@@ -11,11 +11,11 @@ import numpy as np
 import shapely
 
 from netplan.core.arrays import Floats
-from netplan.outputs.documents.plan_drawing import draw_base_map, draw_pipes
+from netplan.outputs.documents.plan_drawing import draw_base_map, draw_excavations, draw_pipes
 from netplan.outputs.documents.svg_drawing import FONT, DrawingSheet, draw_lines, stop_symbol
 from netplan.outputs.number_format import Figures
 from netplan.planfile import StatePipes
-from netplan.planfile.model import Stop
+from netplan.planfile.model import Option, Stop, Tapping
 
 __all__ = ["Offset", "assembly_drawing", "offsets_of", "stop_sketch"]
 
@@ -29,6 +29,7 @@ _ROLE_LETTERS: Final = {"zone_vent": "Z", "barrier": "", "vent": "V", "gauge": "
 def stop_sketch(
     stop: Stop,
     number: int,
+    option: Option,
     pipes: StatePipes,
     layers: Mapping[str, gpd.GeoDataFrame],
     offsets: Sequence[Offset],
@@ -36,12 +37,13 @@ def stop_sketch(
     width_mm: float = 86.0,
     height_mm: float = 58.0,
 ) -> str:
-    """Return the surroundings of a stop as SVG, north up, with the offsets drawn."""
+    """Return the surroundings of a stop as SVG, north up, with the offsets and excavations drawn."""
     reach = max([HALF_M, *(min(offset.distance_m, 26.0) for offset in offsets)]) + 2.0
     half_height = reach * height_mm / width_mm
     box = (stop.x - reach, stop.y - half_height, stop.x + reach, stop.y + half_height)
     sheet = DrawingSheet(box, width_mm, height_mm)
     draw_base_map(sheet, layers)
+    draw_excavations(sheet, option, named=False)
     draw_pipes(sheet, pipes)
     draw_lines(sheet, "work", list(layers["work"].geometry))
     at = np.array([stop.x, stop.y])
@@ -89,7 +91,7 @@ def assembly_drawing(stop: Stop, units: Figures, width_mm: float = 178.0) -> str
     """
     if not stop.tappings:
         return None
-    along = sorted(((-t.away_from(stop), t) for t in stop.tappings), key=lambda row: row[0])
+    along = sorted(((-t.away_from(stop), t) for t in _drawn(stop)), key=lambda row: row[0])
     low, high = along[0][0], along[-1][0]
     span = max(high - low, 0.5)
     left, right, y = 24.0, width_mm - 30.0, 13.0
@@ -122,6 +124,14 @@ def assembly_drawing(stop: Stop, units: Figures, width_mm: float = 178.0) -> str
         )
     size = f'width="{width_mm}mm" height="24mm" viewBox="0 0 {width_mm} 24"'
     return f'<svg xmlns="http://www.w3.org/2000/svg" {size}>{"".join(parts)}</svg>'
+
+
+def _drawn(stop: Stop) -> tuple[Tapping, ...]:
+    """Return the tappings of a stop; with a valve's own barrier, which is not tapped."""
+    if stop.kind != "valve":
+        return stop.tappings
+    itself = Tapping(role="barrier", chainage_m=stop.chainage_m, size_mm=0.0, offset_m=0.0)
+    return (*stop.tappings, itself)
 
 
 def _words(x: float, y: float, text: str, anchor: str, size: float = 2.8) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -14,14 +15,18 @@ from netplan.outputs.charts import chart_svg, drop_chart
 from netplan.outputs.documents.plan_drawing import plan_drawing
 from netplan.outputs.documents.svg_drawing import legend_svg
 from netplan.outputs.documents.typeset import typeset
+from netplan.outputs.documents.work_pack_excavations import excavation_part
 from netplan.outputs.documents.work_pack_stops import stop_part
 from netplan.outputs.documents.work_pack_tables import data_part, gas_part, network_part, order_part
 from netplan.outputs.notice_list import CustomerInDoubt, customers_in_doubt, record_words
 from netplan.outputs.number_format import METRIC, Figures, figures_for_weather
 from netplan.planfile import SolvedState
+from netplan.planfile.first_warnings import first_warnings
 from netplan.planfile.model import Bypass, Option, Plan, WeatherLine
 from netplan.planfile.plan_json import option_of_rank
+from netplan.planfile.station_words import barrier_count
 from netplan.reference.gas import gas_from_composition, named_gas
+from netplan.reference.outlet_sizes import nominal_outlet_mm
 from netplan.rules import checked_rules
 
 __all__ = ["bypass_curve", "work_pack_pdf"]
@@ -32,6 +37,7 @@ _CONTENTS = (
     *(
         "plan map",
         "customers in doubt",
+        "excavations",
         "stop schedule",
         "feeds",
         "vent and purge",
@@ -64,6 +70,7 @@ def work_pack_pdf(plan: Plan, layers: Layers, state: SolvedState, *, units: Figu
     """
     units = figures_for_weather(units, plan)
     option = option_of_rank(plan, state.option)
+    first = first_warnings(option)
     stops, pictures = stop_part(plan, option, layers, state.pipes, units)
     pictures |= {"plan": plan_drawing(option, layers, state, height_mm=190.0), "legend": legend_svg()}
     for k, bypass in enumerate(option.bypasses):
@@ -76,10 +83,12 @@ def work_pack_pdf(plan: Plan, layers: Layers, state: SolvedState, *, units: Figu
         "caution": plan.caution,
         "contents": list(_CONTENTS),
         "sign-off": list(_SIGN_OFF),
-        "warnings": [units.sentence(line) for line in option.warnings],
+        "warnings-first": [units.sentence(line) for line in option.warnings if line in first],
+        "warnings": [units.sentence(line) for line in option.warnings if line not in first],
         "not-checked": list(plan.not_checked),
         "origin": f"Network {plan.network.content_sha256[:16]}, {plan.network.crs}.",
         "stops": stops,
+        **excavation_part(option, units),
         "bypasses": [_bypass(k, bypass, units) for k, bypass in enumerate(option.bypasses)],
         "weather": [_weather(line, units) for line in option.weather],
         "losses": [(one.what, one.id, str(len(one.customers)), one.note) for one in option.losses],
@@ -101,7 +110,6 @@ def _weather(line: WeatherLine, units: Figures) -> tuple[str, str, str, str]:
 
 def _cover(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
     conditions = plan.conditions
-    holes = {stop.hole_id for stop in option.stops if stop.kind != "valve"}
     off = [c for c in option.customers if c.effect == "off"]
     kept = [c for c in option.customers if c.effect == "kept"]
     methods = sorted({stop.method for stop in option.stops})
@@ -115,7 +123,8 @@ def _cover(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
                 f"{units.temperature(conditions.air_temp_c)}, {units.temperature(conditions.ground_temp_c)}",
             ),
             ("stops", f"{len(option.stops)}: {', '.join(methods)}"),
-            ("holes", str(len(holes))),
+            ("barriers", barrier_count(option.stops)),
+            ("holes", str(option.holes)),
             ("feeds", str(len(option.bypasses) + len(option.opened_valves))),
         ],
         "people": [
@@ -151,6 +160,13 @@ def _in_doubt_words(doubts: Sequence[CustomerInDoubt]) -> str:
     return f"{sum(one.first.meters for one in doubts)} at {len(doubts)} meter points: a record to prove"
 
 
+def _outlets(bypass: Bypass, units: Figures) -> list[tuple[str, str]]:
+    """Return the outlets of a bypass, where they are on record; each of its hoses has tees of its own."""
+    ends = [units.size(outlet) for outlet in bypass.outlets_mm]
+    each = f", {bypass.parallel} at either end" if bypass.parallel > 1 else ""
+    return [("outlets, from and to", f"{' and '.join(ends)}{each}")] if ends else []
+
+
 def _bypass(k: int, bypass: Bypass, units: Figures) -> dict[str, Any]:
     number = f"{bypass.parallel} × " if bypass.parallel > 1 else ""
     rows = [
@@ -158,6 +174,7 @@ def _bypass(k: int, bypass: Bypass, units: Figures) -> dict[str, Any]:
         ("to", f"{bypass.to.main_id} at {units.chainage(bypass.to.chainage_m)}"),
         ("flow to carry", units.load(bypass.flow_m3h)),
         ("bore, length", f"{number}{units.size(bypass.bore_mm)}, {units.length(bypass.length_m)}"),
+        *_outlets(bypass, units),
         (
             "pressure at both ends",
             f"{units.held(bypass.pressure_from_mbar)}, {units.held(bypass.pressure_to_mbar)}",
@@ -190,8 +207,10 @@ def bypass_curve(plan: Plan, bypass: Bypass, units: Figures) -> str:
     rules = checked_rules(plan.rules, "plan.json: rules")
     gas = named_gas(rules.gas.name) if rules.gas.name else gas_from_composition(rules.gas.composition or {})
     conditions = FlowConditions(gas, ZERO_CELSIUS_K + plan.conditions.ground_temp_c)
-    feed = Feed(FeedKind(bypass.kind), bypass.id, 0, 1, bypass.length_m)
-    bores = sorted({*rules.bypass.bores_mm, bypass.bore_mm})
+    feed = Feed(FeedKind(bypass.kind), bypass.id, 0, 1, bypass.length_m, outlets_mm=bypass.outlets_mm)
+    widest = min(bypass.outlets_mm, default=math.inf)
+    fitting = (bore for bore in rules.bypass.bores_mm if nominal_outlet_mm(bore) <= widest)
+    bores = sorted({*fitting, bypass.bore_mm})
     own = bores.index(bypass.bore_mm)
     curves = [
         drop_curve(

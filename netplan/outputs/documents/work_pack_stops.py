@@ -11,6 +11,7 @@ from netplan.outputs.documents.stop_sketch import assembly_drawing, offsets_of, 
 from netplan.outputs.number_format import Figures
 from netplan.planfile import StatePipes
 from netplan.planfile.model import Option, Plan, Stop
+from netplan.planfile.station_words import barrier_words, station_fallback_words
 from netplan.procedure.step_case import fallback_words
 
 __all__ = ["stop_part"]
@@ -37,7 +38,7 @@ def stop_part(
     for number, stop in enumerate(option.stops, 1):
         key = str(number)
         offsets = offsets_of(stop, layers, pipes, plan.network.length_scale)
-        pictures[f"stop-{key}"] = stop_sketch(stop, number, pipes, layers, offsets, units)
+        pictures[f"stop-{key}"] = stop_sketch(stop, number, option, pipes, layers, offsets, units)
         assembly = assembly_drawing(stop, units)
         if assembly is not None:
             pictures[f"assembly-{key}"] = assembly
@@ -46,7 +47,7 @@ def stop_part(
                 **_schedule(stop, units),
                 "key": key,
                 "has-assembly": assembly is not None,
-                "rows": _rows(stop, units),
+                "rows": _rows(stop, option, units),
                 "offsets": [
                     {"label": o.label, "what": o.what, "distance": units.chainage(o.distance_m)}
                     for o in offsets
@@ -63,20 +64,28 @@ def _schedule(stop: Stop, units: Figures) -> dict[str, str]:
     return {
         "id": stop.id,
         "method": stop.method,
+        "barriers": str(stop.barriers),
         "main": stop.main_id,
         "at": units.chainage(stop.chainage_m),
         "street": f"{stop.street}, {stop.surface}" if stop.street else stop.surface,
+        "hole": stop.hole_id,
         "od": units.size(stop.od_mm),
         "pressure": units.against(stop.pressure_mbar),
         "fault": units.against(stop.fault_pressure_mbar),
     }
 
 
-def _rows(stop: Stop, units: Figures) -> list[tuple[str, str]]:
+def _barriers(stop: Stop) -> str:
+    if stop.shuts_in:
+        return barrier_words(stop)
+    return f"{stop.barriers}, {'with a vent between' if stop.barriers == 2 else 'single'}"
+
+
+def _rows(stop: Stop, option: Option, units: Figures) -> list[tuple[str, str]]:
     wall = "wall not known" if stop.wall_mm is None else f"wall {units.size(stop.wall_mm)}"
     side = "higher chainage" if stop.work_side == "to" else "lower chainage"
     rows = [
-        ("barriers", f"{stop.barriers}, {'with a vent between' if stop.barriers == 2 else 'single'}"),
+        ("barriers", units.sentence(_barriers(stop))),
         ("pipe", f"{units.size(stop.od_mm)}, {wall}, bore {units.size(stop.bore_mm)}"),
         ("zone lies", f"towards {side}"),
         ("grid", f"{stop.x:.2f} E, {stop.y:.2f} N"),
@@ -86,6 +95,9 @@ def _rows(stop: Stop, units: Figures) -> list[tuple[str, str]]:
         ("why here", units.sentence(stop.reason)),
         ("records", units.sentence(f"{stop.confidence}. {stop.confidence_note}".strip())),
     ]
+    if stop.shuts_in:
+        missing = station_fallback_words(stop, option.fallback)
+        rows.insert(1, ("fallback", missing or "see below"))
     if stop.valve_id:
         rows.insert(0, ("valve", stop.valve_id))
     return rows
@@ -98,7 +110,7 @@ def _tappings(stop: Stop, units: Figures) -> list[dict[str, str]]:
             "role": _ROLES[t.role],
             "at": units.chainage(t.chainage_m)
             + (f" on {t.main_id}" if t.main_id not in ("", stop.main_id) else ""),
-            "size": units.size(t.size_mm) if t.size_mm else "",
+            "size": (f"{t.count} × " if t.count > 1 else "") + units.size(t.size_mm) if t.size_mm else "",
         }
         for t in ordered
     ]

@@ -13,6 +13,7 @@ from netplan.core.sources import source
 from netplan.outputs.number_format import Figures
 from netplan.planfile import StatePipes, StateStations
 from netplan.planfile.model import Option, Plan
+from netplan.planfile.station_words import SHUT_IN
 
 __all__ = ["data_part", "gas_part", "network_part", "order_part"]
 
@@ -48,6 +49,10 @@ def gas_part(option: Option, units: Figures) -> dict[str, Any]:
                 "role": p.role,
                 "place": f"{p.main_id} at {units.chainage(p.chainage_m)}",
                 "stack": "" if p.stack_bore_mm is None else units.size(p.stack_bore_mm),
+                "outlet": "" if p.outlet_mm is None else units.size(p.outlet_mm),
+                "least": "" if p.least_m3h is None else units.load(p.least_m3h),
+                "given": "" if p.flow_in_m3h is None else units.capacity(p.flow_in_m3h),
+                "slug": "" if p.slug_m3 is None else units.volume(p.slug_m3),
                 "note": units.sentence(p.note),
             }
             for p in purge.points
@@ -97,7 +102,9 @@ def network_part(plan: Plan, option: Option, stations: StateStations, units: Fig
         "gauges": [
             {
                 "id": g.id,
-                "place": f"{g.main_id} at {units.chainage(g.chainage_m)}",
+                "place": f"test point of the meter of {g.customer}, near {g.main_id}"
+                if g.customer
+                else f"{g.main_id} at {units.chainage(g.chainage_m)}",
                 "normal": units.needed(g.normal_mbar),
                 "warning": units.needed(g.warning_mbar),
                 "abort": units.needed(g.abort_mbar),
@@ -108,7 +115,9 @@ def network_part(plan: Plan, option: Option, stations: StateStations, units: Fig
             {
                 "id": stations.station_id[row],
                 "outlet": units.pressure(float(stations.outlet_mbar[row])),
-                "flow": units.load(float(stations.flow_m3h[row])),
+                "flow": SHUT_IN
+                if stations.station_id[row] in option.shut_in
+                else units.load(float(stations.flow_m3h[row])),
                 "capacity": units.capacity(float(stations.capacity_m3h[row])),
             }
             for row in range(len(stations))
@@ -124,7 +133,7 @@ def _compared(option: Option, units: Figures) -> list[str]:
     return [
         str(option.rank),
         str(len(option.stops)),
-        str(len({stop.hole_id for stop in option.stops if stop.kind != "valve"})),
+        str(option.holes),
         str(off),
         str(kept),
         str(len(option.bypasses) + len(option.opened_valves)),

@@ -128,7 +128,7 @@ def _geometry(name: str, kinds: object) -> str | None:
     # A layer without rows would else become one without geometry.
     if len(list(kinds)):  # type: ignore[call-overload]
         return None
-    return "LineString" if name in _LINES else "Point"
+    return "LineString" if name in _LINES else "Polygon" if name == "excavations" else "Point"
 
 
 def read_plan_layers(folder: Path) -> dict[str, gpd.GeoDataFrame]:

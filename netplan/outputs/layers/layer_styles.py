@@ -94,6 +94,7 @@ STYLES: Final = (
             _line("other system", "#6d6a64", 0.5, 2.0, 1.0),
         ),
     ),
+    LayerStyle("excavations", "", (LayerSymbol("", "fill", "#f2d7a6", 0.5),)),
     LayerStyle("zones", "", (_line("", STATE_COLOURS["isolated"], 0.4, 1.0, 1.0),)),
     LayerStyle("work", "", (_line("", INK, 2.4, 2.0, 1.2),)),
     LayerStyle("refused", "", (_line("", INK, 3.0, 0.3, 0.7),)),

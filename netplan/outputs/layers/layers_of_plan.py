@@ -15,6 +15,7 @@ from netplan.outputs.layers.as_built_fittings import AS_BUILT_LAYER, as_built_ro
 from netplan.outputs.layers.pipe_places import PipePlaces
 from netplan.planfile import write_state
 from netplan.planfile.model import Fallback, Option, Plan
+from netplan.planfile.naming import served_words
 from netplan.planfile.plan_result import PlanResult
 from netplan.planning.option_records.state_extent import Extent, extent_of
 
@@ -43,10 +44,10 @@ def plan_layers(result: PlanResult) -> dict[str, gpd.GeoDataFrame]:
     Returns
     -------
     dict of str to GeoDataFrame
-        ``work, stops, tappings, zones, bypasses, customers, pipes, nodes, stations, gauges, purge_points,
-        fallback, in_doubt, refused, as_built_fittings``, the recorded ones of ``streets, buildings, water,
-        rail``, and ``conditions``, which has no geometry. Pressures [mbar gauge], flows [m³/h at 15 °C,
-        101.325 kPa], lengths [m].
+        ``work, stops, excavations, tappings, zones, bypasses, customers, pipes, nodes, stations, gauges,
+        purge_points, fallback, in_doubt, refused, as_built_fittings``, the recorded ones of ``streets,
+        buildings, water, rail``, and ``conditions``, which has no geometry. Pressures [mbar gauge], flows
+        [m³/h at 15 °C, 101.325 kPa], lengths [m].
     """
     network, plan = result.network, result.plan
     lines = PipeLines.of(network)
@@ -150,6 +151,7 @@ def option_layers(option: Option, places: PipePlaces) -> dict[str, gpd.GeoDataFr
     rank = option.rank
     return {
         "stops": _stops(option, places),
+        "excavations": _excavations(option, places),
         "tappings": places.frame(
             ("option", "stop_id", "role", "main_id", "chainage_m", "size_mm"),
             (
@@ -183,10 +185,14 @@ def option_layers(option: Option, places: PipePlaces) -> dict[str, gpd.GeoDataFr
             ),
         ),
         "gauges": places.frame(
-            ("option", "gauge_id", "main_id", "chainage_m", "normal_mbar", "warning_mbar", "abort_mbar"),
+            (
+                *("option", "gauge_id", "main_id", "chainage_m"),
+                *("normal_mbar", "warning_mbar", "abort_mbar", "customer"),
+            ),
             (
                 (
-                    *(rank, g.id, g.main_id, g.chainage_m, g.normal_mbar, g.warning_mbar, g.abort_mbar),
+                    *(rank, g.id, g.main_id, g.chainage_m),
+                    *(g.normal_mbar, g.warning_mbar, g.abort_mbar, g.customer),
                     places.point(g.main_id, g.chainage_m),
                 )
                 for g in option.gauges
@@ -235,6 +241,25 @@ def _stops(option: Option, places: PipePlaces) -> gpd.GeoDataFrame:
     return places.frame(_STOP_COLUMNS, rows)
 
 
+def _excavations(option: Option, places: PipePlaces) -> gpd.GeoDataFrame:
+    """Return the outlines of the excavations with what each serves and asks for."""
+    return places.frame(
+        (
+            *("option", "excavation_id", "serves", "main_id", "chainage_m", "street", "surface"),
+            *("length_m", "width_m", "depth_m", "shoring", "traffic", "locate_first", "price", "included_in"),
+        ),
+        (
+            (
+                *(option.rank, one.id, served_words(one), one.main_id, one.chainage_m, one.street),
+                *(", ".join(one.surface), one.length_m, one.width_m, one.depth_m),
+                *("yes" if one.shoring else "no", "; ".join(one.traffic), one.locate_first),
+                *(one.price, ", ".join(one.included_in), shapely.Polygon(one.outline)),
+            )
+            for one in option.excavations
+        ),
+    )
+
+
 def _fallback(option: Option, places: PipePlaces) -> gpd.GeoDataFrame:
     rows: list[tuple[object, ...]] = []
     for f in option.fallback:
@@ -242,12 +267,16 @@ def _fallback(option: Option, places: PipePlaces) -> gpd.GeoDataFrame:
         rows += [
             (
                 *(option.rank, f.stop_id, f.failure, use.method, use.valve_id, use.main_id, use.chainage_m),
-                *(_number(f.minutes), len(f.standby), shapely.Point(use.x, use.y)),
+                *(_number(f.minutes), len(f.standby), use.prepared_id, shapely.Point(use.x, use.y)),
             )
             for use in f.use
         ]
+        rows += _moved(option, f)
     return places.frame(
-        ("option", "stop_id", "failure", "method", "valve_id", "main_id", "chainage_m", "minutes", "standby"),
+        (
+            *("option", "stop_id", "failure", "method", "valve_id", "main_id", "chainage_m", "minutes"),
+            *("standby", "prepared_id"),
+        ),
         rows,
     )
 
@@ -288,9 +317,21 @@ def _shut(option: Option, fallback: Fallback) -> list[tuple[object, ...]]:
         (
             *(option.rank, fallback.stop_id, fallback.failure, f"shut {one.what} {one.feed_id}"),
             *(one.feed_id if one.what == "opened valve" else None, one.main_id, one.chainage_m),
-            *(_number(fallback.minutes), len(fallback.standby), shapely.Point(one.x, one.y)),
+            *(_number(fallback.minutes), len(fallback.standby), "", shapely.Point(one.x, one.y)),
         )
         for one in fallback.shut
+    ]
+
+
+def _moved(option: Option, fallback: Fallback) -> list[tuple[object, ...]]:
+    """Return a row for each hose that is moved, at its new tee, with the minutes of the move alone."""
+    return [
+        (
+            *(option.rank, fallback.stop_id, fallback.failure, f"move {one.what} {one.feed_id} here"),
+            *(None, one.to.main_id, one.to.chainage_m, one.minutes, len(one.off_meanwhile), ""),
+            shapely.Point(one.to.x, one.to.y),
+        )
+        for one in fallback.moves
     ]
 
 

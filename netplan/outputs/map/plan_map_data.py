@@ -18,6 +18,7 @@ from netplan.outputs.map.popups import (
     bypass_popup,
     cell_text,
     customer_popup,
+    excavation_popup,
     in_doubt_popup,
     stop_popup,
 )
@@ -26,6 +27,7 @@ from netplan.outputs.notice_list import customers_in_doubt
 from netplan.outputs.number_format import Figures, figures_for_weather
 from netplan.planfile import SolvedState, StateCustomers, StateFeeds
 from netplan.planfile.model import Bypass, Option, Plan, Stop
+from netplan.planfile.station_words import barrier_count
 
 __all__ = ["map_data"]
 
@@ -82,9 +84,9 @@ def _option(
     crs = layers["work"].crs
     off = sum(c.meters for c in option.customers if c.effect == "off")
     kept = sum(c.meters for c in option.customers if c.effect == "kept")
-    holes = len({stop.hole_id for stop in option.stops if stop.kind != "valve"})
     facts: Rows = [
-        ("stops", f"{len(option.stops)} ({holes} holes)"),
+        ("stops", f"{len(option.stops)} ({option.holes} holes)"),
+        ("barriers", barrier_count(option.stops)),
         ("meters off", str(off)),
         ("meters kept by feeds", str(kept)),
         ("customers on standby", str(len(option.standby))),
@@ -103,16 +105,17 @@ def _option(
         "customers": _customers(option, state.customers, crs, units),
         "pieces": pieces_of(state, crs, district, units),
         "refused": _refused(option, layers, units),
+        "excavations": _excavations(option, layers["work"].crs, units),
         "in_doubt": _in_doubt(option, layers),
         **point_marks(option, layers, units),
-        "stations": station_marks(state.stations, crs, units),
+        "stations": station_marks(state.stations, option.shut_in, crs, units),
     }
 
 
 def _stops(option: Option, layers: Layers, units: Figures) -> Marks:
     rows = rows_of(layers, "stops", option.rank)
     return [
-        {"at": at, "number": number, "kind": stop.kind, **stop_popup(stop, units)}
+        {"at": at, "number": number, "kind": stop.kind, **stop_popup(stop, option, units)}
         | {
             "provisional": stop.confidence == "provisional",
             "line": _stop_line(stop, units),
@@ -121,9 +124,19 @@ def _stops(option: Option, layers: Layers, units: Figures) -> Marks:
     ]
 
 
+def _excavations(option: Option, crs: Any, units: Figures) -> Marks:
+    outlines = gpd.GeoSeries([shapely.LineString(one.outline) for one in option.excavations], crs=crs)
+    return [
+        {"line": line, "title": f"Excavation {one.id}", "rows": excavation_popup(one, units)}
+        for one, line in zip(option.excavations, lines_of(outlines), strict=True)
+    ]
+
+
 def _stop_line(stop: Stop, units: Figures) -> str:
     place = f"{stop.main_id} at {units.chainage(stop.chainage_m)}"
-    return f"{stop.id}: {stop.method}, {place}, {units.size(stop.od_mm)}, {units.against(stop.pressure_mbar)}"
+    number = f"{stop.barriers} barrier{'s' if stop.barriers > 1 else ''}"
+    size, pressure = units.size(stop.od_mm), units.against(stop.pressure_mbar)
+    return f"{stop.id}: {stop.method}, {number}, {place}, {size}, {pressure}"
 
 
 def _bypass_line(bypass: Bypass, units: Figures) -> str:

@@ -10,13 +10,16 @@ import pandas as pd
 from netplan.outputs.notice_list import CustomerInDoubt, record_words
 from netplan.outputs.number_format import Figures
 from netplan.planfile import PieceState, SolvedState, StateCustomers
-from netplan.planfile.model import Bypass, Option, Stop
+from netplan.planfile.model import Bypass, Excavation, Option, Stop
+from netplan.planfile.naming import served_words
+from netplan.planfile.station_words import barrier_words, station_fallback_words
 
 __all__ = [
     "Rows",
     "bypass_popup",
     "cell_text",
     "customer_popup",
+    "excavation_popup",
     "in_doubt_popup",
     "pipe_popup",
     "stop_popup",
@@ -34,17 +37,20 @@ def _filled(rows: Rows) -> Rows:
     return [(name, value) for name, value in rows if value]
 
 
-def stop_popup(stop: Stop, units: Figures) -> dict[str, Any]:
+def stop_popup(stop: Stop, option: Option, units: Figures) -> dict[str, Any]:
     """Return what is said of a stop."""
     wall = "" if stop.wall_mm is None else f", wall {units.size(stop.wall_mm)}"
     rows: Rows = [
         ("method", f"{stop.method}, {stop.barriers} barrier{'s' if stop.barriers > 1 else ''}"),
+        ("beside a station", units.sentence(barrier_words(stop))),
+        ("fallback", station_fallback_words(stop, option.fallback) if stop.shuts_in else ""),
         ("main", f"{stop.main_id} at {units.chainage(stop.chainage_m)}"),
         ("valve", stop.valve_id or ""),
         ("street", f"{stop.street} ({stop.surface})" if stop.street else stop.surface),
         ("pipe", f"{units.size(stop.od_mm)} outside{wall}"),
         ("pressure", units.against(stop.pressure_mbar)),
         ("most in a fault", units.against(stop.fault_pressure_mbar)),
+        ("hole", stop.hole_id),
         ("coordinates", f"{stop.lat:.6f}, {stop.lon:.6f}"),
         ("grid", f"{stop.x:.2f} E, {stop.y:.2f} N"),
         ("why here", units.sentence(stop.reason)),
@@ -60,12 +66,29 @@ def stop_popup(stop: Stop, units: Figures) -> dict[str, Any]:
     return {"title": f"Stop {stop.id}", "rows": _filled(rows)}
 
 
+def excavation_popup(one: Excavation, units: Figures) -> Rows:
+    """Return what is said of an excavation."""
+    size = f"{units.length(one.length_m)} × {units.length(one.width_m)}, {units.length(one.depth_m)} deep"
+    rows: Rows = [
+        ("serves", served_words(one)),
+        ("main", f"{one.main_id} at {units.chainage(one.chainage_m)}"),
+        ("street", one.street),
+        ("surface", ", ".join(one.surface)),
+        ("size", size if one.cover_recorded else f"{size}; cover not on record"),
+        ("shoring", "shored" if one.shoring else "not by depth alone"),
+        ("traffic", "; ".join(one.traffic)),
+        ("before digging", one.locate_first),
+    ]
+    return _filled(rows)
+
+
 def bypass_popup(bypass: Bypass, units: Figures) -> dict[str, Any]:
     """Return what is said of a bypass."""
     number = f"{bypass.parallel} × " if bypass.parallel > 1 else ""
     rows: Rows = [
         ("flow", units.load(bypass.flow_m3h)),
         ("bore", number + units.size(bypass.bore_mm)),
+        ("outlets", " and ".join(units.size(outlet) for outlet in bypass.outlets_mm)),
         ("length", units.length(bypass.length_m)),
         (
             "pressure",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from typing import Any
 
 import geopandas as gpd
@@ -13,6 +13,7 @@ from netplan.outputs.map.popups import Rows, cell_text
 from netplan.outputs.number_format import Figures
 from netplan.planfile import StateStations
 from netplan.planfile.model import Option
+from netplan.planfile.station_words import SHUT_IN
 from netplan.procedure.step_case import fallback_words
 
 __all__ = ["point_marks", "records_of", "rows_of", "station_marks"]
@@ -40,7 +41,9 @@ def _where(row: dict[str, Any], units: Figures) -> tuple[str, str]:
 
 def _gauge(row: dict[str, Any], units: Figures) -> Rows:
     marks = [(name, units.needed(row[f"{name}_mbar"])) for name in ("normal", "warning", "abort")]
-    return [_where(row, units), *marks]
+    customer = cell_text(row.get("customer"))
+    read: Rows = [("read at", f"test point of the meter of {customer}")] if customer else []
+    return [*read, _where(row, units), *marks]
 
 
 def _purge(row: dict[str, Any], units: Figures) -> Rows:
@@ -54,12 +57,14 @@ def _purge(row: dict[str, Any], units: Figures) -> Rows:
 
 def _fallback(row: dict[str, Any], units: Figures) -> Rows:
     minutes = cell_text(row["minutes"])
+    prepared = cell_text(row.get("prepared_id"))
     return [
         ("when", f"{cell_text(row['stop_id'])}: {cell_text(row['failure'])}"),
         ("use", f"{cell_text(row['method'])} {cell_text(row['valve_id'])}".strip()),
         _where(row, units),
         ("minutes", f"{float(minutes):.0f}" if minutes else "not known"),
         ("also off", f"{row['standby']} customers"),
+        ("prepared", f"{prepared}: dug, tapped and proved" if prepared else "no"),
     ]
 
 
@@ -77,8 +82,18 @@ def _tapping(row: dict[str, Any], units: Figures) -> Rows:
     return [("stop", cell_text(row["stop_id"])), _where(row, units), ("outlet", units.size(row["size_mm"]))]
 
 
-def station_marks(stations: StateStations, crs: Any, units: Figures) -> Marks:
-    """Return the regulator stations of a state: place, title and what is said of each."""
+def station_marks(stations: StateStations, shut_in: Collection[str], crs: Any, units: Figures) -> Marks:
+    """Return the regulator stations of a state: place, title and what is said of each.
+
+    Parameters
+    ----------
+    stations : StateStations
+    shut_in : collection of str
+        Ids of those that the option's stops leave with nothing to feed.
+    crs : any
+        CRS of the places.
+    units : Figures
+    """
     places = gpd.GeoSeries(shapely.points(stations.x_m, stations.y_m), crs=crs)
     return [
         {
@@ -88,7 +103,12 @@ def station_marks(stations: StateStations, crs: Any, units: Figures) -> Marks:
             "rows": [
                 ("outlet", units.pressure(float(stations.outlet_mbar[row]))),
                 ("most in a fault", units.against(float(stations.max_outlet_mbar[row]))),
-                ("gives", units.load(float(stations.flow_m3h[row]))),
+                (
+                    "gives",
+                    SHUT_IN
+                    if stations.station_id[row] in shut_in
+                    else units.load(float(stations.flow_m3h[row])),
+                ),
                 ("capacity", units.capacity(float(stations.capacity_m3h[row]))),
             ],
         }

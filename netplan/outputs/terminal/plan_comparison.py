@@ -170,7 +170,7 @@ def _row(name: str, plan: Plan, units: Figures) -> PlanRow:
     return PlanRow(
         name=name,
         stops=len(option.stops),
-        holes=len({stop.hole_id for stop in option.stops if stop.kind != "valve"}),
+        holes=option.holes,
         meters_off={category.word: off[category.word] for category in Category},
         meters_kept=kept,
         standby=len(option.standby),

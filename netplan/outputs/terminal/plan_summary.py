@@ -16,6 +16,7 @@ from netplan.outputs.notice_list import customers_in_doubt
 from netplan.outputs.number_format import METRIC, Figures, figures_for_weather
 from netplan.outputs.terminal.findings_report import print_unread
 from netplan.planfile.model import FindingRow, Option, Plan, Stop, TrustRow, WeatherLine
+from netplan.planfile.station_words import SHUT_IN
 
 __all__ = ["print_summary"]
 
@@ -96,7 +97,7 @@ def _options(plan: Plan, units: Figures) -> Table:
         table.add_row(
             str(option.rank),
             str(len(option.stops)),
-            str(len({stop.hole_id for stop in option.stops if stop.kind != "valve"})),
+            str(option.holes),
             str(_meters(option, "off")),
             str(_meters(option, "kept")),
             str(len(option.bypasses) + len(option.opened_valves)),
@@ -120,11 +121,11 @@ def _stops(option: Option, units: Figures) -> Table:
     at, size, pressure = (units.kind(what).sign for what in ("chainage", "size", "pressure"))
     for name in ("stop", "method", "main", "street"):
         table.add_column(name, overflow="fold")
-    for name in (f"at {at}", f"outside {size}", f"pressure {pressure}"):
+    for name in ("barriers", f"at {at}", f"outside {size}", f"pressure {pressure}"):
         table.add_column(name, justify="right")
     for stop in option.stops:
         cells = (
-            *(stop.id, stop.method, stop.main_id, stop.street),
+            *(stop.id, stop.method, stop.main_id, stop.street, str(stop.barriers)),
             units.bare("chainage", stop.chainage_m),
             units.bare("size", stop.od_mm),
             units.bare("pressure", stop.pressure_mbar, "up"),
@@ -147,6 +148,8 @@ def _lines(option: Option, units: Figures) -> Iterable[Text]:
             f"Customers {effect}", f"{parts}; {_meters(option, effect)} meters, {priority} priority customers"
         )
     yield _line("Customers on standby", _standby(option))
+    for station in option.shut_in:
+        yield _line(f"Station {station}", SHUT_IN)
     for loss in option.losses:
         yield _line(f"If {loss.what} {loss.id} is lost", f"{len(loss.customers)} customers fail")
     doubts = customers_in_doubt(option)

@@ -4,6 +4,7 @@ Pressures are gauge, flows are m³/h at 15 °C and 101.325 kPa, lengths are metr
 pipes are actual volumes, unless a name says otherwise.
 """
 
+from netplan.planfile.model.excavations import Excavation, ExcavationPrice, Served
 from netplan.planfile.model.option_and_plan import SCHEMA_NAME, BurdenParts, Option, Plan, Proof
 from netplan.planfile.model.plan_inputs import (
     Conditions,
@@ -20,6 +21,7 @@ from netplan.planfile.model.stops_and_gas import (
     Purge,
     PurgeLoad,
     PurgePoint,
+    StationBehind,
     Stop,
     Tapping,
     Vent,
@@ -32,6 +34,7 @@ from netplan.planfile.model.supply_and_steps import (
     Bypass,
     Fallback,
     FallbackUse,
+    FeedMove,
     FeedShut,
     Gauge,
     InDoubt,
@@ -39,6 +42,7 @@ from netplan.planfile.model.supply_and_steps import (
     Loss,
     OpenedValve,
     Place,
+    PreparedFallback,
     Pressures,
     State,
     Step,
@@ -54,8 +58,11 @@ __all__ = [
     "Bypass",
     "Conditions",
     "DemandPart",
+    "Excavation",
+    "ExcavationPrice",
     "Fallback",
     "FallbackUse",
+    "FeedMove",
     "FeedShut",
     "FindingRow",
     "Gauge",
@@ -70,13 +77,16 @@ __all__ = [
     "PipeSetAside",
     "Place",
     "Plan",
+    "PreparedFallback",
     "Pressures",
     "Proof",
     "Provenance",
     "Purge",
     "PurgeLoad",
     "PurgePoint",
+    "Served",
     "State",
+    "StationBehind",
     "Step",
     "Stop",
     "Tapping",

@@ -6,6 +6,7 @@ from typing import Any, Final, Literal
 
 from pydantic import ConfigDict, Field
 
+from netplan.planfile.model.excavations import Excavation
 from netplan.planfile.model.plan_inputs import (
     Conditions,
     FindingRow,
@@ -24,6 +25,7 @@ from netplan.planfile.model.supply_and_steps import (
     InDoubt,
     Loss,
     OpenedValve,
+    PreparedFallback,
     Pressures,
     State,
     Step,
@@ -44,6 +46,8 @@ class BurdenParts(PlanElement):
     interruption: Money
     feeds: Money
     gas: Money
+    excavations: Money = Field(default=0.0, description="what stops and feeds do not include")
+    fallbacks: Money = Field(default=0.0, description="prepared fallbacks; 0 where none are prepared")
 
 
 class Proof(PlanElement):
@@ -84,6 +88,20 @@ class Option(PlanElement):
         description="customers who would lose gas if one doubtful record near the work were otherwise, "
         "by id; none of them is off by this option",
     )
+    excavations: tuple[Excavation, ...] = Field(
+        default=(), description="where the ground is opened; empty in plans of version 0.1"
+    )
+
+    @property
+    def holes(self) -> int:
+        """How many excavations it takes; for a plan that lists none, the holes of its stops."""
+        if self.excavations:
+            return len(self.excavations)
+        return len({stop.hole_id for stop in self.stops if stop.kind != "valve"})
+
+    prepared_fallbacks: tuple[PreparedFallback, ...] = Field(
+        default=(), description="fallback stops dug, tapped and proved before the first stop goes in"
+    )
 
     @property
     def standby(self) -> tuple[str, ...]:
@@ -93,6 +111,11 @@ class Option(PlanElement):
         """
         off = {customer.id for customer in self.customers if customer.effect == "off"}
         return tuple(sorted({id_ for fallback in self.fallback for id_ in fallback.standby} - off))
+
+    @property
+    def shut_in(self) -> tuple[str, ...]:
+        """Ids of the stations that carry nothing while the stops are in, ascending."""
+        return tuple(sorted({one.station_id for stop in self.stops for one in stop.shuts_in}))
 
 
 class Plan(PlanElement):

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Final, Literal
 
 from pydantic import Field
 
 from netplan.planfile.model.plan_inputs import PlanElement
 from netplan.planfile.numbers import (
+    CapacityFlow,
     Degrees,
     Metres,
     Millimetres,
@@ -28,6 +29,7 @@ __all__ = [
     "Purge",
     "PurgeLoad",
     "PurgePoint",
+    "StationBehind",
     "Stop",
     "Tapping",
     "Vent",
@@ -38,7 +40,7 @@ __all__ = [
 
 
 class Tapping(PlanElement):
-    """One hole in the main, at its chainage, with the outlet size [mm] (0: a barrier without tapping)."""
+    """One hole in the main, at its chainage, with its outlet's nominal size [mm] (0: a barrier without)."""
 
     role: Literal["zone_vent", "barrier", "vent", "gauge", "bypass"]
     main_id: str = ""
@@ -47,6 +49,12 @@ class Tapping(PlanElement):
     offset_m: Metres | None = Field(
         default=None,
         description="along the mains from the barrier nearest the work, positive away from the work",
+    )
+
+    count: int = Field(
+        default=1,
+        description="tappings of this size here, the others further on from the work, a tapping's clearance "
+        "apart: one for each hose of a bypass",
     )
 
     def away_from(self, stop: Stop) -> float:
@@ -69,6 +77,21 @@ class NotNearer(PlanElement):
     )
     code: str
     reason: str
+
+
+class StationBehind(PlanElement):
+    """A regulator station that a stop shuts in: it carries nothing while the stop is in.
+
+    `inlet_counts`: its inlet valve shut and locked, and the space between vented, is a barrier behind the
+    stop's own valve. `inlet_valve_id` is empty where the records name none.
+    """
+
+    station_id: str
+    outlet_mbar: Pressure = Field(description="set outlet, gauge")
+    fault_mbar: NeededPressure | None = Field(description="gauge, the most it can reach in a fault")
+    inlet_valve_id: str = ""
+    inlet_counts: bool
+    why: str = Field(description="what says that the inlet counts, or what is missing")
 
 
 class Stop(PlanElement):
@@ -103,6 +126,9 @@ class Stop(PlanElement):
     confidence: Literal["recorded", "provisional"]
     confidence_note: str = ""
     not_nearer: tuple[NotNearer, ...] = ()
+    shuts_in: tuple[StationBehind, ...] = Field(
+        default=(), description="stations on the live side, with nobody left for them to feed"
+    )
 
 
 class ZonePipe(PlanElement):
@@ -165,6 +191,10 @@ class Vent(PlanElement):
     let_by: tuple[LetBy, ...] = ()
 
 
+SAME_FLOW_M3H: Final = 0.0025
+"""Flows nearer than this are the same: one is rounded up to 0.001 m³/h, the other down (own)."""
+
+
 class PurgePoint(PlanElement):
     """Where a zone is purged from or to."""
 
@@ -176,7 +206,23 @@ class PurgePoint(PlanElement):
     minutes_out: Rounded1 | None = None
     minutes_in: Rounded1 | None = None
     stack_bore_mm: Millimetres | None = None
+    outlet_mm: Millimetres | None = Field(
+        default=None, description="nominal size of the outlet that hose or stack is joined to"
+    )
     note: str = ""
+    least_m3h: NeededFlow | None = Field(default=None, description="least flow on the way here, gas back in")
+    flow_in_m3h: CapacityFlow | None = Field(default=None, description="flow that can be had, gas back in")
+    slug_m3: Rounded3 | None = Field(
+        default=None,
+        description="nitrogen ahead of the gas, in the pipe [m³ actual], where the least flow is not reached",
+    )
+
+    @property
+    def is_short(self) -> bool:
+        """Whether the flow that can be had on the way here is below the least."""
+        if self.slug_m3 is None or self.flow_in_m3h is None or self.least_m3h is None:
+            return False
+        return self.flow_in_m3h < self.least_m3h - SAME_FLOW_M3H
 
 
 class PurgeLoad(PlanElement):
@@ -206,5 +252,15 @@ class Purge(PlanElement):
     )
     loads: tuple[PurgeLoad, ...] = Field(default=(), description="the load it is in every hour of the window")
     points: tuple[PurgePoint, ...] = ()
+    reached: bool | None = Field(
+        default=None,
+        description="whether gas back in reaches its least flow everywhere; null: inert gas alone",
+    )
     end_points: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+
+    @property
+    def nitrogen_m3(self) -> float | None:
+        """Nitrogen ahead of the gas at all points together [m³ actual]; None where none is needed."""
+        slugs = [point.slug_m3 for point in self.points if point.slug_m3 is not None]
+        return sum(slugs) if slugs else None

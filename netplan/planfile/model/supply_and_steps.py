@@ -7,6 +7,7 @@ from typing import Literal
 from pydantic import ConfigDict, Field
 
 from netplan.planfile.model.plan_inputs import PlanElement
+from netplan.planfile.model.stops_and_gas import Tapping
 from netplan.planfile.numbers import (
     CapacityFlow,
     ColdestAir,
@@ -26,6 +27,7 @@ __all__ = [
     "Bypass",
     "Fallback",
     "FallbackUse",
+    "FeedMove",
     "FeedShut",
     "Gauge",
     "InDoubt",
@@ -33,6 +35,7 @@ __all__ = [
     "Loss",
     "OpenedValve",
     "Place",
+    "PreparedFallback",
     "Pressures",
     "State",
     "Step",
@@ -87,15 +90,33 @@ class Bypass(PlanElement):
     velocity_m_s: Rounded2 = Field(description="actual, at the upstream pressure")
     pressure_from_mbar: Pressure
     pressure_to_mbar: Pressure
+    outlet_from_mm: Millimetres | None = Field(
+        default=None, description="nominal size of the outlet of each hose's tee at its giving end"
+    )
+    outlet_to_mm: Millimetres | None = Field(default=None, description="the same at its fed end")
+    most_parallel: int | None = Field(
+        default=None,
+        description="hoses side by side that there is room for tees of their own for",
+    )
     spare_m3h: CapacityFlow | None = Field(
         default=None, description="flow it could carry beyond, at the limits"
     )
     minimum_air_temp_c: ColdestAir | None = Field(description="coldest air it holds for; null: not found")
     customers: int = 0
     price: Money = 0.0
+    tees_price: Money = Field(
+        default=0.0, description="excavations of its tees away from every stop, within the price"
+    )
     note: str = ""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+    @property
+    def outlets_mm(self) -> tuple[float, ...]:
+        """Outlets at its two ends, by nominal size [mm]; empty in a plan that does not record them."""
+        if self.outlet_from_mm is None or self.outlet_to_mm is None:
+            return ()
+        return self.outlet_from_mm, self.outlet_to_mm
 
 
 class WeatherLine(PlanElement):
@@ -159,6 +180,11 @@ class Gauge(PlanElement):
     id: str
     main_id: str
     chainage_m: Metres
+    customer: str = Field(
+        default="",
+        description="id of the customer at whose meter's own test point it is read, main and chainage being "
+        "the nearest; empty for a gauge on a tapping of a stop",
+    )
     normal_mbar: NeededPressure
     warning_mbar: NeededPressure
     abort_mbar: NeededPressure
@@ -173,6 +199,9 @@ class FallbackUse(PlanElement):
     method: str
     x: Metres
     y: Metres
+    prepared_id: str = Field(
+        default="", description="id of the prepared fallback it is; empty where the plan does not prepare it"
+    )
 
 
 class FeedShut(PlanElement):
@@ -186,12 +215,52 @@ class FeedShut(PlanElement):
     y: Metres
 
 
+class FeedMove(PlanElement):
+    """A bypass or hose that is coupled at the bypass tee of a fallback stop once that is in, in its own size.
+
+    `minutes` come after those of the fallback. `off_meanwhile` are those of its `standby` who have gas again
+    after the move; each meter there is shut before.
+    """
+
+    feed_id: str
+    what: Literal["bypass", "hose"]
+    to: Place
+    length_m: Metres = Field(description="of the hose after the move")
+    minutes: Rounded1
+    off_meanwhile: tuple[str, ...]
+
+
+class PreparedFallback(PlanElement):
+    """A fallback stop that is dug, tapped and proved before the first stop goes in, and paid in the burden.
+
+    `price` is that of its method, hole included; a place that several stops fall back on is paid once.
+    """
+
+    id: str
+    serves: tuple[str, ...] = Field(description="ids of the stops that it is the fallback of")
+    method: str
+    kind: Literal["bag", "squeeze", "valve"]
+    main_id: str
+    chainage_m: Metres
+    valve_id: str | None = None
+    work_side: Literal["from", "to"]
+    x: Metres
+    y: Metres
+    street: str = ""
+    surface: str = "unknown"
+    od_mm: Millimetres
+    tappings: tuple[Tapping, ...] = ()
+    price: Money
+    note: str = ""
+
+
 class Fallback(PlanElement):
     """What to do when a stop fails, how long that takes, and who then goes off as well.
 
     `standby` are the customers kept so far who then lie in the larger zone, have no gas, or less than a kept
     inlet must hold, as solved. `tail_lost`: the stop parts the zone from a tail that the feeds under `shut`
-    alone feed; shutting them is the control, no further stop is.
+    alone feed; shutting them is the control, no further stop is. `prepared`: every stop under `use` is dug,
+    tapped and proved by the plan, or is a valve that the plan opens, so that the fast minutes hold.
     """
 
     stop_id: str
@@ -202,6 +271,10 @@ class Fallback(PlanElement):
     note: str = ""
     shut: tuple[FeedShut, ...] = Field(default=(), description="feeds to be shut first, each at this end")
     tail_lost: bool = False
+    prepared: bool = False
+    moves: tuple[FeedMove, ...] = Field(
+        default=(), description="hoses that are moved once the fallback is in, so that they feed again"
+    )
 
 
 class Loss(PlanElement):

@@ -4,17 +4,26 @@ from __future__ import annotations
 
 import numpy as np
 
+from netplan.core.constants import MM_PER_M
 from netplan.network.linear_reference import points_at
+from netplan.network.vocabulary import Surface
 from netplan.planfile import model
-from netplan.planfile.naming import stop_id
+from netplan.planfile.naming import fallback_id, stop_id
 from netplan.planning.context import PlanningContext
+from netplan.planning.crew_day import in_currency
+from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.failed_network import FailureCase
 from netplan.planning.failures import FallbackAnswer, LossAnswer, ShutFeed
+from netplan.planning.feed_moves import FeedMove
+from netplan.planning.option_records.stop_records import tappings_of
+from netplan.planning.prepared_fallbacks import prepared_row
 
-__all__ = ["fallbacks_of", "losses_of", "many_on_standby", "without_fallback"]
+__all__ = ["fallbacks_of", "losses_of", "many_on_standby", "prepared_fallbacks_of", "without_fallback"]
 
 
-def fallbacks_of(context: PlanningContext, answers: tuple[FallbackAnswer, ...]) -> tuple[model.Fallback, ...]:
+def fallbacks_of(
+    context: PlanningContext, option: EvaluatedOption, answers: tuple[FallbackAnswer, ...]
+) -> tuple[model.Fallback, ...]:
     """Return the fallbacks of an option, both kinds of every stop."""
     network = context.request.network
     found = []
@@ -33,6 +42,7 @@ def fallbacks_of(context: PlanningContext, answers: tuple[FallbackAnswer, ...]) 
                         method=stop.method,
                         x=float(x),
                         y=float(y),
+                        prepared_id="" if (row := prepared_row(option, stop)) < 0 else fallback_id(row),
                     )
                     for stop, (x, y) in zip(answer.use, xy, strict=True)
                 ),
@@ -41,9 +51,64 @@ def fallbacks_of(context: PlanningContext, answers: tuple[FallbackAnswer, ...]) 
                 note=answer.note,
                 shut=_shut(context, answer.shut),
                 tail_lost=answer.tail,
+                prepared=answer.prepared,
+                moves=_moves(context, answer.moves),
             )
         )
     return tuple(found)
+
+
+def _moves(context: PlanningContext, moves: tuple[FeedMove, ...]) -> tuple[model.FeedMove, ...]:
+    network, minutes = context.request.network, context.request.rules.bypass.minutes_move
+    pipe = np.array([one.to.pipe for one in moves], dtype=np.int64)
+    xy = points_at(network, pipe, np.array([one.to.chainage_m for one in moves]))
+    return tuple(
+        model.FeedMove(
+            feed_id=one.feed.id,
+            what="hose" if one.feed.what == "hose" else "bypass",
+            to=model.Place(
+                main_id=network.pipes.id[one.to.pipe],
+                chainage_m=one.to.chainage_m,
+                x=float(x),
+                y=float(y),
+            ),
+            length_m=one.length_m,
+            minutes=minutes,
+            off_meanwhile=one.off_meanwhile,
+        )
+        for one, (x, y) in zip(moves, xy, strict=True)
+    )
+
+
+def prepared_fallbacks_of(
+    context: PlanningContext, option: EvaluatedOption
+) -> tuple[model.PreparedFallback, ...]:
+    """Return the fallback stops that an option prepares, each place once."""
+    network = context.request.network
+    pipes, stops = network.pipes, [one.stop for one in option.prepared]
+    pipe = np.array([stop.pipe for stop in stops], dtype=np.int64)
+    xy = points_at(network, pipe, np.array([stop.chainage_m for stop in stops]))
+    return tuple(
+        model.PreparedFallback(
+            id=fallback_id(row),
+            serves=tuple(stop_id(place) for place in one.serves),
+            method=one.stop.method,
+            kind=one.stop.kind,
+            main_id=pipes.id[one.stop.pipe],
+            chainage_m=one.stop.chainage_m,
+            valve_id=network.valves.id[one.stop.valve] if one.stop.valve >= 0 else None,
+            work_side=one.stop.work_side,
+            x=float(xy[row, 0]),
+            y=float(xy[row, 1]),
+            street=pipes.street[one.stop.pipe],
+            surface=Surface(int(pipes.surface[one.stop.pipe])).word,
+            od_mm=float(pipes.od_m[one.stop.pipe]) * MM_PER_M,
+            tappings=tappings_of(network, one.stop),
+            price=in_currency(one.stop.price_minor),
+            note="; ".join(one.stop.provisional),
+        )
+        for row, one in enumerate(option.prepared)
+    )
 
 
 def _shut(context: PlanningContext, shut: tuple[ShutFeed, ...]) -> tuple[model.FeedShut, ...]:
@@ -70,12 +135,16 @@ def losses_of(answers: tuple[LossAnswer, ...]) -> tuple[model.Loss, ...]:
     )
 
 
-def without_fallback(answers: tuple[FallbackAnswer, ...]) -> tuple[str, ...]:
-    """Return a warning for each stop that nothing is found for when it fails."""
+def without_fallback(fallbacks: tuple[model.Fallback, ...], stops: tuple[model.Stop, ...]) -> tuple[str, ...]:
+    """Return a warning for each stop that nothing is found for when it fails.
+
+    Stops beside a station have a warning of their own that says so.
+    """
+    beside = {stop.id for stop in stops if stop.shuts_in}
     return tuple(
-        f"{stop_id(answer.stop)}, {answer.failure}: {answer.note}"
-        for answer in answers
-        if answer.minutes is None
+        f"{one.stop_id}, {one.failure}: {one.note}"
+        for one in fallbacks
+        if one.minutes is None and one.stop_id not in beside
     )
 
 

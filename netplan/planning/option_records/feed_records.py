@@ -16,6 +16,7 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import in_currency
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.feeds_for_part import stops_of_bypass, tee_places
+from netplan.planning.stopped_network import tap_place
 from netplan.planning.weather_limits import NOT_LOOKED_FOR, FeedWeather, Weather
 
 __all__ = ["WrittenFeeds", "feeds_of", "weather_lines"]
@@ -91,6 +92,9 @@ def _bypass(
         parallel=size.parallel,
         length_m=size.feed.length_m,
         loss_coefficient=feed.loss_coefficient,
+        outlet_from_mm=size.feed.outlets_mm[0],
+        outlet_to_mm=size.feed.outlets_mm[1],
+        most_parallel=min(size.feed.most_parallel, context.request.rules.bypass.parallel_max),
         drop_mbar=feed.drop_pa / PA_PER_MBAR,
         velocity_m_s=feed.velocity_m_per_s,
         pressure_from_mbar=feed.pressure_from_pa_gauge / PA_PER_MBAR,
@@ -99,6 +103,7 @@ def _bypass(
         minimum_air_temp_c=beyond.coldest_c,
         customers=customers,
         price=in_currency(feed.price_minor),
+        tees_price=in_currency(feed.size.feed.tees_minor),
     )
 
 
@@ -127,9 +132,7 @@ def _ends(
 def _at_tap(context: PlanningContext, option: EvaluatedOption, tap: Tap) -> model.Place:
     network, stopped = context.request.network, option.stopped
     assert stopped is not None  # noqa: S101 - as above
-    pipe = int(network.pieces.pipe[stopped.piece[tap.link]])
-    low, high = stopped.from_m[tap.link], stopped.to_m[tap.link]
-    chainage = float(low + tap.share * (high - low))
+    pipe, chainage = tap_place(network, stopped, tap)
     xy = points_at(network, np.array([pipe]), np.array([chainage]))[0]
     return model.Place(main_id=network.pipes.id[pipe], chainage_m=chainage, x=float(xy[0]), y=float(xy[1]))
 

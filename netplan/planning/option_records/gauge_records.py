@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,6 +31,7 @@ class _GaugePlace:
     pipe: int
     chainage_m: float
     node: int
+    customer: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,10 +42,15 @@ class _AffectedInlet:
     least_pa_gauge: float
 
 
-def gauges_of(context: PlanningContext, option: EvaluatedOption) -> tuple[model.Gauge, ...]:
+def gauges_of(
+    context: PlanningContext, option: EvaluatedOption, vented: Collection[int] = ()
+) -> tuple[model.Gauge, ...]:
     """Return the gauges of an option: one on the live side of every stop, one at the worst kept inlet.
 
+    None beside a stop at a place of `vented` in the cut: what lies beyond it is vented while it is in.
+
     The worst kept inlet is the lowest of those at which the stops are felt: others tell nothing about them.
+    It is read at the test point of a customer's own meter there: no main is tapped for it.
     Normal is the solved reading with meters off and no stop in yet. Warning is what the gauge reads when the
     worst kept inlet is down to the minimum with its margin, abort when it is down to the minimum: both taken
     as far below the gauge's own solved reading with all stops in as the inlet is above its limit there.
@@ -53,7 +60,7 @@ def gauges_of(context: PlanningContext, option: EvaluatedOption) -> tuple[model.
     last = states[-1]
     affected = _lowest_affected(context, option)
     rules = context.request.rules.pressure
-    places = _gauge_places(context, option, affected)
+    places = _gauge_places(context, option, affected, vented)
     # Where the stops are felt at no inlet, the gauges beside them have to hold themselves.
     lows = [affected.least_pa_gauge] if affected.node >= 0 else [_reading(last, at.node) for at in places]
     low = min((value for value in lows if not np.isnan(value)), default=np.nan)
@@ -69,6 +76,7 @@ def gauges_of(context: PlanningContext, option: EvaluatedOption) -> tuple[model.
                 id=gauge_id(place),
                 main_id=context.request.network.pipes.id[at.pipe],
                 chainage_m=at.chainage_m,
+                customer=at.customer,
                 normal_mbar=normal / PA_PER_MBAR,
                 warning_mbar=warning / PA_PER_MBAR,
                 abort_mbar=warning / PA_PER_MBAR - rules.margin_mbar,
@@ -98,7 +106,7 @@ def _lowest_affected(context: PlanningContext, option: EvaluatedOption) -> _Affe
 
 
 def _gauge_places(
-    context: PlanningContext, option: EvaluatedOption, affected: _AffectedInlet
+    context: PlanningContext, option: EvaluatedOption, affected: _AffectedInlet, vented: Collection[int]
 ) -> list[_GaugePlace]:
     network = context.request.network
     final = option.final.pressure_pa_gauge
@@ -106,7 +114,9 @@ def _gauge_places(
         judged for judged in option.work.states if judged.name == "meters off"
     ).state.pressure_pa_gauge
     places: list[_GaugePlace] = []
-    for stop in option.cut.stops:
+    for place, stop in enumerate(option.cut.stops):
+        if place in vented:
+            continue
         if np.isnan(final[stop.live_node]) or np.isnan(first[stop.live_node]):
             continue  # a dead stub: no supply beyond the stop, nothing to read
         tapped = [t for t in stop.tappings if t.role == "gauge"]
@@ -118,5 +128,13 @@ def _gauge_places(
         context.scope.check_within(xy[:, 0], xy[:, 1], REACH_M)
         pipe_row, chainage_m, _ = nearest_chainage(network, xy, REACH_M)
         if pipe_row[0] >= 0:
-            places.append(_GaugePlace(int(pipe_row[0]), float(chainage_m[0]), worst))
+            customer = _customer_at(context, option, worst)
+            places.append(_GaugePlace(int(pipe_row[0]), float(chainage_m[0]), worst, customer))
     return places
+
+
+def _customer_at(context: PlanningContext, option: EvaluatedOption, node: int) -> str:
+    """Return the id of the first kept customer whose meter inlet is at a node."""
+    owner, at = context.attachments
+    rows = owner[(at == node) & ~option.gone[owner]]
+    return context.request.network.customers.id[int(rows.min())]

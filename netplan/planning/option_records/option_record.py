@@ -6,6 +6,7 @@ import numpy as np
 
 from netplan.network.work_section import WorkSection
 from netplan.planfile import model
+from netplan.planfile.first_warnings import purge_warnings, station_warnings
 from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import in_currency
 from netplan.planning.doubtful_records import (
@@ -16,17 +17,20 @@ from netplan.planning.doubtful_records import (
     option_in_doubt,
 )
 from netplan.planning.evaluated_option import EvaluatedOption
+from netplan.planning.excavations_of_cut import excavations_of_cut
 from netplan.planning.failed_network import failure_case
 from netplan.planning.failures import fallbacks, losses, stations_left_out
+from netplan.planning.final_network import FinalNetwork
 from netplan.planning.option_records.customer_records import customers_of, relighting_of
+from netplan.planning.option_records.excavation_records import excavations_of
 from netplan.planning.option_records.failure_records import (
     fallbacks_of,
     losses_of,
     many_on_standby,
+    prepared_fallbacks_of,
     without_fallback,
 )
 from netplan.planning.option_records.feed_records import WrittenFeeds, feeds_of, weather_lines
-from netplan.planning.option_records.final_network import FinalNetwork
 from netplan.planning.option_records.gas_lost import full_vent_of
 from netplan.planning.option_records.gauge_records import gauges_of
 from netplan.planning.option_records.option_warnings import (
@@ -45,6 +49,7 @@ from netplan.planning.option_records.purge_records import purge_of
 from netplan.planning.option_records.stop_records import nearer_of, stops_of, zones_of
 from netplan.planning.option_records.validity_warnings import validity_warnings
 from netplan.planning.rank import Ranking
+from netplan.planning.stations_shut_in import stations_shut_in, vented_places
 from netplan.planning.weather_limits import not_looked_for, weather_of
 
 __all__ = ["option_of"]
@@ -79,6 +84,22 @@ def option_of(
     local_peak = local_peak_of(context, priced, final)
     case = failure_case(context, priced)
     on_failure = fallbacks(context, section, priced, case)
+    shut_in = stations_shut_in(case, priced)
+    vented = vented_places(priced, shut_in, request.rules)
+    purge, gauges = purge_of(context, priced, final), gauges_of(context, priced, vented)
+    dug = excavations_of(excavations_of_cut(context, priced.cut), feeds.bypasses, purge, gauges)
+    stops = stops_of(
+        request.network,
+        request.rules,
+        priced,
+        context.areas,
+        final.state.pressure_pa_gauge[final.stopped.barrier_node],
+        dug.of_stop,
+        feeds.bypasses,
+        nearer_of(context, ranking, priced),
+        shut_in,
+    )
+    fallback = fallbacks_of(context, priced, on_failure)
     customers = customers_of(context, priced, feeds.ids)
     option = option_in_doubt(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened)
     in_doubt = in_doubt_of(context, option, {c.id for c in customers if c.effect == "off"})
@@ -91,17 +112,12 @@ def option_of(
                 interruption=in_currency(priced.interruption_minor),
                 feeds=in_currency(priced.feeds_minor),
                 gas=in_currency(priced.gas_minor),
+                excavations=in_currency(priced.excavations_minor),
+                fallbacks=in_currency(priced.fallbacks_minor),
             ),
             currency=request.rules.price.currency,
             proof=_proof(ranking, place),
-            stops=stops_of(
-                request.network,
-                request.rules,
-                priced,
-                context.areas,
-                final.state.pressure_pa_gauge[final.stopped.barrier_node],
-                nearer_of(context, ranking, priced),
-            ),
+            stops=stops,
             zones=zones_of(request.network, priced.cut),
             customers=customers,
             bypasses=feeds.bypasses,
@@ -110,26 +126,30 @@ def option_of(
                 update={"with_local_peak": least_with_local_peak(context, local_peak)}
             ),
             vent=full_vent_of(context, priced),
-            purge=purge_of(context, priced, final),
-            gauges=gauges_of(context, priced),
-            fallback=fallbacks_of(context, on_failure),
+            purge=purge,
+            gauges=gauges,
+            fallback=fallback,
+            prepared_fallbacks=prepared_fallbacks_of(context, priced),
             steps=(),
             states=states_of(context, priced, relighting),
             weather=weather_lines(weather, feeds.ids),
             warnings=(
-                *warnings_of(context, priced, relighting),
+                *station_warnings(stops, fallback),
+                *purge_warnings(purge),
+                *warnings_of(context, priced, relighting, shut_in),
                 *local_peak_warnings(context, local_peak),
                 *validity_warnings(context, priced, final, feeds.ids, relighting),
                 *services_without_customer_warnings(cut_off_services_without_customer(option)),
                 *doubt_warnings(in_doubt),
                 *(() if request.weather else (WEATHER_LEFT_OUT,)),
-                *without_fallback(on_failure),
+                *without_fallback(fallback, stops),
                 *many_on_standby(context, case, on_failure),
                 *((STATIONS_LEFT_OUT,) if stations_left_out(case) else ()),
             ),
             trust=effects_if_wrong(option),
             in_doubt=in_doubt,
             losses=losses_of(losses(priced, case)),
+            excavations=dug.excavations,
         ),
         feeds,
     )

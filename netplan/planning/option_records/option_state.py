@@ -28,8 +28,8 @@ from netplan.planfile import (
 from netplan.planning.connectivity import node_demand_after
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
+from netplan.planning.final_network import FinalNetwork, hose_names, nodes_shown
 from netplan.planning.option_records.customer_records import customer_pressure_after
-from netplan.planning.option_records.final_network import FinalNetwork, hose_names, nodes_shown
 from netplan.planning.option_records.state_extent import Extent
 
 __all__ = ["StateSource", "state_of"]

@@ -19,6 +19,7 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.network_scope import LoadedStation
 from netplan.planning.option_records.customer_records import Relighting
+from netplan.planning.stations_shut_in import ShutInStation, stations_at_stop
 from netplan.planning.stopped_network import live_tee
 from netplan.planning.work_states import ROUNDING_PA
 
@@ -43,21 +44,24 @@ MAINS_NAMED: Final = 5
 
 
 def warnings_of(
-    context: PlanningContext, option: EvaluatedOption, relighting: Relighting | None
+    context: PlanningContext,
+    option: EvaluatedOption,
+    relighting: Relighting | None,
+    shut_in: tuple[ShutInStation, ...] = (),
 ) -> tuple[str, ...]:
-    """Return the warnings of an option, in a fixed order."""
+    """Return the warnings of an option, in a fixed order; stops beside a station have their own."""
     network, rules = context.request.network, context.request.rules
     found: list[str] = []
     for place, stop in enumerate(option.cut.stops):
         name = stop_id(place)
-        if stop.valve >= 0:
+        if stop.valve >= 0 and not stations_at_stop(shut_in, place):
             test = (
                 "test it for let-by before relying on it"
                 if rules.valve.let_by_test
                 else "no let-by test is set"
             )
             found.append(f"{name}: valve {network.valves.id[stop.valve]} is a single barrier; {test}")
-        elif stop.barriers == 1:
+        elif stop.valve < 0 and stop.barriers == 1:
             found.append(f"{name}: one barrier only, by explicit rule")
         if stop.bypass_elsewhere:
             where = (

@@ -20,9 +20,9 @@ from netplan.planfile import model
 from netplan.planning.connectivity import kept_inlets
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
+from netplan.planning.final_network import FinalNetwork
 from netplan.planning.network_scope import Lowest, lowest_of
 from netplan.planning.option_records.customer_records import Relighting, customer_pressure_in
-from netplan.planning.option_records.final_network import FinalNetwork
 from netplan.planning.work_states import SolvedWorkState
 
 __all__ = [

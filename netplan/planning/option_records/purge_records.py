@@ -2,80 +2,23 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, replace
-
 import numpy as np
 
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
-from netplan.gas import (
-    DrawnNetwork,
-    Equipment,
-    PurgePlace,
-    PurgePlan,
-    PurgeSource,
-    Supply,
-    ZoneMains,
-    purge_plan,
-)
-from netplan.graph.connected_components import component_labels
-from netplan.isolation import CutStop
+from netplan.gas import PurgePlace, PurgePlan
 from netplan.network.vocabulary import FittingKind
 from netplan.planfile import model
 from netplan.planfile.naming import stop_id
-from netplan.planning.connectivity import demands_after, kept_inlets
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
-from netplan.planning.option_records.final_network import FinalNetwork, nodes_shown
-from netplan.planning.stopped_network import StoppedNetwork
-from netplan.rules import Rules
+from netplan.planning.final_network import FinalNetwork, nodes_shown
+from netplan.planning.zone_purges import is_reached, zone_purges
 
-__all__ = ["equipment_of", "purge_of"]
+__all__ = ["purge_of"]
 
-
-_THROUGH_A_VALVE = "through a hose round the valve, or the valve itself opened a little"
 
 _SAME_PLACE_M = 2e-3
 """Fittings nearer to a place than this stand at it: chainages of a plan are to the millimetre (own) [m]."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _LiveNetwork:
-    """The stopped network, the live one beside it, and what the live one can give."""
-
-    stopped: StoppedNetwork
-    hours: tuple[DrawnNetwork, ...]
-
-    def supply(self, node: int) -> Supply:
-        """Return what the hour of the greatest total gives at a node, where the other hours give it too."""
-        first, *others = (hour.supply(node) for hour in self.hours)
-
-        given = -math.inf
-
-        def pressure(flow: float) -> float:
-            nonlocal given
-            at = first(flow)
-            # What an hour gives it gives less of too.
-            if flow > given and not math.isnan(at):
-                if any(math.isnan(other(flow)) for other in others):
-                    return math.nan
-                given = flow
-            return at
-
-        return pressure
-
-
-def equipment_of(rules: Rules) -> Equipment:
-    """Return the hoses narrower than the rules' tapping, one as wide as it, and the rules' stacks."""
-    bypass, purge = rules.bypass, rules.purge
-    fits = {bore for bore in bypass.bores_mm if bore < bypass.tapping_bore_mm} | {bypass.tapping_bore_mm}
-    return Equipment(
-        feed_bores_m=tuple(bore / MM_PER_M for bore in sorted(fits)),
-        stack_bores_m=tuple(bore / MM_PER_M for bore in purge.stack_bores_mm),
-        stack_height_m=purge.stack_height_m,
-        feed_loss=bypass.loss_coefficient,
-        roughness_m=bypass.roughness_mm / MM_PER_M,
-    )
 
 
 def purge_of(context: PlanningContext, option: EvaluatedOption, final: FinalNetwork) -> model.Purge:
@@ -84,22 +27,7 @@ def purge_of(context: PlanningContext, option: EvaluatedOption, final: FinalNetw
     The draw is solved in the state with all stops in and all feeds open; a draw that takes a kept meter
     inlet below what it must hold counts as one that the network cannot give.
     """
-    rules = context.request.rules
-    live = _live_network(context, option, final)
-    plans: list[tuple[PurgePlan | None, int]] = []
-    for mains, sources in _zones(context, option, live):
-        if sources and len(mains):
-            plan = purge_plan(
-                mains,
-                sources,
-                equipment_of(rules),
-                context.conditions,
-                volumes_out=rules.purge.volumes_out,
-                volumes_in=rules.purge.volumes_in,
-            )
-            plans.append((_at_outlets(plan, option), len(mains)))
-        elif len(mains):
-            plans.append((None, len(mains)))
+    plans = zone_purges(context, option, final)
     return _written(context, plans).model_copy(update={"loads": _loads(context, option, final)})
 
 
@@ -115,77 +43,6 @@ def _loads(
         )
         for draw in option.draws
     )
-
-
-def _live_network(context: PlanningContext, option: EvaluatedOption, final: FinalNetwork) -> _LiveNetwork:
-    stopped, flow = final.stopped, final.flow
-    inlets = kept_inlets(context, option.reach, option.gone)
-    demands = demands_after(context, option.reach, option.gone, flow.node_count)
-    solver = final.solver(context)
-    return _LiveNetwork(
-        stopped,
-        tuple(DrawnNetwork(solver, demand, inlets.node, inlets.required_pa_gauge) for demand in demands),
-    )
-
-
-def _zones(
-    context: PlanningContext, option: EvaluatedOption, live: _LiveNetwork
-) -> list[tuple[ZoneMains, list[PurgeSource]]]:
-    """Return the mains and live stops of each connected part of the zones; services are left out."""
-    pipes, stopped, stops = context.request.network.pipes, live.stopped, option.cut.stops
-    links = stopped.flow.links
-    pipe = context.request.network.pieces.pipe[stopped.piece].astype(np.int64)
-    ends = np.stack([links.from_node, links.to_node]).astype(np.int64)
-    # Every stop gets an end of its own: past it the network is live and no way for a purge.
-    for k, (link, node) in enumerate(zip(stopped.closes, stopped.barrier_node, strict=True)):
-        ends[:, link] = np.where(ends[:, link] == node, stopped.flow.node_count + k, ends[:, link])
-    rows = np.flatnonzero(stopped.in_zone & (pipe < pipes.n_mains) & links.is_open)
-    if not len(rows):
-        return []
-    count = stopped.flow.node_count + len(stops)
-    label, _ = component_labels(count, ends[0, rows], ends[1, rows])
-    found = []
-    for part in dict.fromkeys(label[ends[0, rows]].tolist()):
-        own = rows[label[ends[0, rows]] == part]
-        mains = ZoneMains(
-            from_node=ends[0, own],
-            to_node=ends[1, own],
-            length_m=links.length_m[own],
-            bore_m=links.bore_m[own],
-            roughness_m=links.roughness_m[own],
-            pipe=pipe[own],
-            from_m=stopped.from_m[own],
-            to_m=stopped.to_m[own],
-        )
-        sources = []
-        for k, stop in enumerate(stops):
-            if label[stopped.flow.node_count + k] == part:
-                at_pipe, chainage = _outlet(stop)
-                supply = live.supply(int(stopped.barrier_node[k]))
-                note = _THROUGH_A_VALVE if stop.valve >= 0 else ""
-                if supply(0.0) > 0.0:
-                    sources.append(PurgeSource(stopped.flow.node_count + k, at_pipe, chainage, supply, note))
-        found.append((mains, sources))
-    return found
-
-
-def _outlet(stop: CutStop) -> tuple[int, float]:
-    """Return where gas is let in or out at a stop: its zone vent, or the stop itself."""
-    for tapping in stop.tappings:
-        if tapping.role == "zone_vent":
-            return tapping.pipe, tapping.chainage_m
-    return stop.pipe, stop.chainage_m
-
-
-def _at_outlets(plan: PurgePlan, option: EvaluatedOption) -> PurgePlan:
-    """Move vents that stand at a stop to the outlet that is tapped there."""
-    outlets = {(stop.pipe, round(stop.chainage_m, 6)): _outlet(stop) for stop in option.cut.stops}
-
-    def moved(place: PurgePlace) -> PurgePlace:
-        pipe, chainage = outlets.get((place.pipe, round(place.chainage_m, 6)), (place.pipe, place.chainage_m))
-        return replace(place, pipe=pipe, chainage_m=chainage)
-
-    return replace(plan, places=tuple(moved(place) for place in plan.places))
 
 
 def _written(context: PlanningContext, plans: list[tuple[PurgePlan | None, int]]) -> model.Purge:
@@ -216,12 +73,17 @@ def _written(context: PlanningContext, plans: list[tuple[PurgePlan | None, int]]
                 role=place.role,
                 order=place.order,
                 stack_bore_mm=_times(place.bore_m, MM_PER_M),
+                outlet_mm=_times(place.outlet_m, MM_PER_M),
                 minutes_out=place.minutes_out,
                 minutes_in=place.minutes_in,
                 note=place.note or _recorded_outlet(context, place),
+                least_m3h=_times(place.least_m3_per_s_std, SECONDS_PER_HOUR),
+                flow_in_m3h=_times(place.flow_in_m3_per_s_std, SECONDS_PER_HOUR),
+                slug_m3=place.slug_m3,
             )
             for number, place in enumerate(places, 1)
         ),
+        reached=is_reached(plans, context.gas),
         end_points=tuple(dict.fromkeys(line for plan in known for line in plan.end_points)),
         notes=tuple(notes),
     )

@@ -3,27 +3,36 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR
+from netplan.excavations import tee_elsewhere
+from netplan.feeds import FeedKind
 from netplan.isolation import Cut, CutStop
 from netplan.network.linear_reference import lon_lat, points_at, volumes_m3
 from netplan.network.model import Network
 from netplan.network.vocabulary import Surface
 from netplan.planfile import model
-from netplan.planfile.naming import hole_id, stop_id
+from netplan.planfile.naming import stop_id
 from netplan.planfile.numbers import METRES_DIGITS
 from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import in_currency
 from netplan.planning.evaluated_option import EvaluatedOption
+from netplan.planning.feeds_for_part import stops_of_bypass
 from netplan.planning.pressure_areas import PressureAreas
 from netplan.planning.rank import Ranking
+from netplan.planning.stations_shut_in import ShutInStation, barriers_of, stations_at_stop
 from netplan.rules import Rules
 
-__all__ = ["nearer_of", "stops_of", "zones_of"]
+__all__ = ["nearer_of", "stops_of", "tappings_of", "zones_of"]
+
+
+SAME_M = 2e-3
+"""Places of one main nearer than this are one: twice the last digit of a plan (own) [m]."""
 
 
 def _known(value: float, factor: float) -> float | None:
@@ -36,7 +45,10 @@ def stops_of(
     option: EvaluatedOption,
     areas: PressureAreas,
     pressure_pa_gauge: Floats,
+    holes: tuple[str, ...],
+    bypasses: Sequence[model.Bypass] = (),
     nearer: tuple[tuple[model.NotNearer, ...], ...] = (),
+    shut_in: tuple[ShutInStation, ...] = (),
 ) -> tuple[model.Stop, ...]:
     """Return the stops of an option.
 
@@ -49,15 +61,23 @@ def stops_of(
         For the highest fault pressure that reaches each stop in any state of the work, feeds in.
     pressure_pa_gauge : float array, shape (stops,)
         Pressure at the live side of each barrier nearest the work, all stops in [Pa gauge]; NaN without gas.
+    holes : tuple of str
+        The excavation that each stop is in.
+    bypasses : sequence of model.Bypass, optional
+        A tee on the main beyond a stop's own is tapped, and written down, where one of these uses it.
     nearer : tuple of tuple of NotNearer, optional
         For each stop the places nearer to the work, and why the stop is not there.
+    shut_in : tuple of ShutInStation, optional
+        Stations that the stops shut in.
     """
     cut = option.cut
+    barriers = barriers_of(option, shut_in, rules)
     pipe = np.array([stop.pipe for stop in cut.stops], dtype=np.int64)
     xy = points_at(network, pipe, np.array([stop.chainage_m for stop in cut.stops]))
     degrees = lon_lat(network, xy)
     pipes = network.pipes
     methods = {method.name: method for method in rules.method}
+    tees = _tees(option)
     found = []
     for place, stop in enumerate(cut.stops):
         row = stop.pipe
@@ -68,7 +88,7 @@ def stops_of(
                 id=stop_id(place),
                 method=stop.method,
                 kind=stop.kind,
-                barriers=stop.barriers,
+                barriers=2 if barriers[place] == 2 else 1,
                 main_id=pipes.id[row],
                 chainage_m=stop.chainage_m,
                 valve_id=network.valves.id[stop.valve] if stop.valve >= 0 else None,
@@ -85,25 +105,64 @@ def stops_of(
                 fault_pressure_mbar=fault,
                 work_side=stop.work_side,
                 tappings=tuple(
-                    model.Tapping(
-                        role=t.role,
-                        main_id=pipes.id[t.pipe],
-                        chainage_m=t.chainage_m,
-                        size_mm=t.size_mm,
-                        offset_m=t.offset_m,
+                    tapping.model_copy(update={"count": tees.get(place, 1)})
+                    if tapping.role == "bypass"
+                    else tapping
+                    for tapping, t in zip(tappings_of(network, stop), stop.tappings, strict=True)
+                    if (t.pipe, t.chainage_m) != tee_elsewhere(stop)
+                    or any(
+                        end.main_id == pipes.id[t.pipe] and abs(end.chainage_m - t.chainage_m) <= SAME_M
+                        for bypass in bypasses
+                        for end in (bypass.from_, bypass.to)
                     )
-                    for t in stop.tappings
                 ),
-                hole_id=hole_id(place),
+                hole_id=holes[place],
                 price=in_currency(stop.price_minor),
                 minutes=methods[stop.method].minutes,
                 reason=_with_rating(stop, fault, methods[stop.method].rating_mbar),
                 confidence="provisional" if stop.provisional else "recorded",
                 confidence_note="; ".join(stop.provisional),
                 not_nearer=nearer[place] if nearer else (),
+                shuts_in=tuple(_behind(network, one) for one in stations_at_stop(shut_in, place)),
             )
         )
     return tuple(found)
+
+
+def _tees(option: EvaluatedOption) -> dict[int, int]:
+    """Return how many bypass tees are tapped at each stop that a bypass hangs on: one for each hose."""
+    count: dict[int, int] = {}
+    for feed in option.feeds:
+        if feed is not None and feed.size.feed.kind is FeedKind.BYPASS:
+            for place in stops_of_bypass(feed.size.feed.label):
+                count[place] = count.get(place, 0) + feed.size.parallel
+    return count
+
+
+def tappings_of(network: Network, stop: CutStop) -> tuple[model.Tapping, ...]:
+    """Return the tappings of a stop, in order away from the work."""
+    return tuple(
+        model.Tapping(
+            role=t.role,
+            main_id=network.pipes.id[t.pipe],
+            chainage_m=t.chainage_m,
+            size_mm=t.size_mm,
+            offset_m=t.offset_m,
+        )
+        for t in stop.tappings
+    )
+
+
+def _behind(network: Network, one: ShutInStation) -> model.StationBehind:
+    stations = network.stations
+    return model.StationBehind(
+        station_id=stations.id[one.row],
+        outlet_mbar=float(stations.outlet_pa_gauge[one.row]) / PA_PER_MBAR,
+        fault_mbar=_known(float(stations.max_outlet_pa_gauge[one.row]), 1.0 / PA_PER_MBAR),
+        inlet_valve_id=stations.inlet_valve[one.row],
+        inlet_counts=one.inlet_counts,
+        why=one.why,
+    )
 
 
 def _with_rating(stop: CutStop, fault_mbar: float | None, rating_mbar: float) -> str:

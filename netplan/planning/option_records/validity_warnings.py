@@ -19,8 +19,8 @@ from netplan.network.model import Network
 from netplan.network.work_section import WorkSection
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
+from netplan.planning.final_network import FinalNetwork, hose_names
 from netplan.planning.option_records.customer_records import Relighting
-from netplan.planning.option_records.final_network import FinalNetwork, hose_names
 
 __all__ = ["validity_findings", "validity_warnings"]
 

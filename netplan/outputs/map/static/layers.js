@@ -13,7 +13,7 @@ function popupOf(thing) {
   };
 }
 
-const PANES = { water: 205, streets: 210, buildings: 215, rail: 220, light: 300, hit: 305, refused: 315, state: 330, work: 340, bypass: 350, names: 360, customers: 560, doubt: 570, small: 580, stops: 620 };
+const PANES = { water: 205, streets: 210, buildings: 215, rail: 220, light: 300, hit: 305, ground: 312, refused: 315, state: 330, work: 340, bypass: 350, names: 360, customers: 560, doubt: 570, small: 580, stops: 620 };
 function makePanes(map) { for (const [name, z] of Object.entries(PANES)) map.createPane(name).style.zIndex = z; }
 
 function strokesOf(lines, strokes, pane, thing) {
@@ -106,6 +106,13 @@ function customersLayer(things) {
 function standbyLayer(things) {
   const group = customersLayer(things.filter((c) => c.effect === "standby"));
   group.addLayer(marksLayer(things.filter((c) => c.effect !== "standby"), SYMBOL.beside, "customers"));
+  return group;
+}
+
+const EXCAVATION = { fillColor: "#f2d7a6", fillOpacity: 0.85, color: "#1b1b1b", weight: 1.5, dashArray: "5 3" };
+function excavationsLayer(things) {
+  const group = L.layerGroup();
+  for (const thing of things) group.addLayer(L.polygon(pairs(thing.line), { pane: "ground", ...EXCAVATION }).bindPopup(popupOf(thing), { maxWidth: 340 }));
   return group;
 }
 

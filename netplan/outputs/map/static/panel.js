@@ -9,6 +9,7 @@ function ofOption(data, option, outward) {
   const rows = [
     ["stops", "Stops: ● bag  ■ squeeze  ◆ valve", true, swatch(SYMBOL.stop({ kind: "bag", number: 1 })), option.stops.length, () => marksLayer(option.stops, SYMBOL.stop, "stops", turned(0.95), 46)],
     ["work", "Work section", true, lineSwatch(LINE.work), data.work.length, () => linesLayer(data.work, LINE.work, "work")],
+    ["excavations", "Excavation", true, areaSwatch(EXCAVATION.fillColor, EXCAVATION.color), option.excavations.length, () => excavationsLayer(option.excavations)],
     ["isolated", "Isolated zone", true, lineSwatch(LINE.isolated), option.pieces.isolated.length, () => linesLayer(option.pieces.isolated, LINE.isolated, "state")],
     ["stranded", "Stranded part, no gas", true, lineSwatch(LINE.stranded), option.pieces.stranded.length, () => linesLayer(option.pieces.stranded, LINE.stranded, "state")],
     ["fed", "Part kept by a feed", true, lineSwatch(LINE.fed), option.pieces.fed.length, () => linesLayer(option.pieces.fed, LINE.fed, "state")],

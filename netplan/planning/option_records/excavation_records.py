@@ -1,0 +1,257 @@
+"""The excavations of an option, as they stand in a plan: everything that it taps, stops or cuts is in one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
+
+import numpy as np
+import shapely
+
+from netplan.excavations import (
+    LOCATE_FIRST,
+    TRAFFIC,
+    CutExcavations,
+    DugLength,
+    ExcavationPrice,
+    MergedOutline,
+    excavation_depth_m,
+    merged_excavations,
+    needs_shoring,
+    outlines_of,
+    stop_lengths,
+    tee_elsewhere,
+    work_excavation_prices,
+    work_lengths,
+)
+from netplan.network.linear_reference import lon_lat, points_at
+from netplan.network.vocabulary import Surface
+from netplan.planfile import model
+from netplan.planfile.naming import hole_id, stop_id
+from netplan.planning.crew_day import in_currency
+from netplan.planning.zone_purges import purge_outlet
+
+__all__ = ["WrittenExcavations", "excavations_of"]
+
+SAME_M = 2e-3
+"""Places of one main nearer than this are one: twice the last digit of a plan (own) [m]."""
+
+
+Item = TypeVar("Item")
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenExcavations:
+    """Excavations of an option.
+
+    Parameters
+    ----------
+    excavations : tuple of model.Excavation
+        Those of stops first, in the order of the stops, then the work's, then the others.
+    of_stop : tuple of str
+        The one that each stop is in.
+    """
+
+    excavations: tuple[model.Excavation, ...]
+    of_stop: tuple[str, ...]
+
+
+@dataclass(slots=True)
+class _Thing:
+    """What is dug for: lengths of main, its place, what it serves, what it adds and who pays for it."""
+
+    lengths: tuple[DugLength, ...]
+    at: tuple[int, float]
+    serves: list[tuple[str, str]] = field(default_factory=list)
+    prices: list[ExcavationPrice] = field(default_factory=list)
+    included_in: list[str] = field(default_factory=list)
+
+    def holds(self, pipe: int, chainage_m: float) -> bool:
+        return any(
+            one.pipe == pipe and one.from_m - SAME_M <= chainage_m <= one.to_m + SAME_M
+            for one in self.lengths
+        )
+
+
+def excavations_of(
+    dug: CutExcavations,
+    bypasses: Sequence[model.Bypass],
+    purge: model.Purge,
+    gauges: Sequence[model.Gauge],
+) -> WrittenExcavations:
+    """Return the excavations of an option.
+
+    Parameters
+    ----------
+    dug : CutExcavations
+        Of its cut: places and prices that do not hang on its feeds.
+    bypasses : sequence of model.Bypass
+    purge : model.Purge
+    gauges : sequence of model.Gauge
+        One with a customer is read at that customer's meter, where nothing is dug.
+    """
+    things = _of_stops(dug) + _of_work(dug)
+    things += _of_tees(dug, bypasses, things)
+    things += _of_purge(dug, purge, things)
+    for gauge in gauges:
+        if not gauge.customer:
+            at = _row(dug, gauge.main_id), gauge.chainage_m
+            next(thing for thing in things if thing.holds(*at)).serves.append(("gauge", gauge.id))
+    outlines = outlines_of(dug.network, dug.rules.excavation, [thing.lengths for thing in things])
+    merged = merged_excavations(dug.network, dug.rules, outlines)
+    number = {member: row for row, one in enumerate(merged) for member in one.members}
+    return WrittenExcavations(
+        tuple(_written(dug, hole_id(row), one, things) for row, one in enumerate(merged)),
+        tuple(hole_id(number[row]) for row in range(len(dug.cut.stops))),
+    )
+
+
+def _row(dug: CutExcavations, main_id: str) -> int:
+    pipes = dug.network.pipes
+    return pipes.id.find(main_id, 0, pipes.n_mains)
+
+
+def _point(pipe: int, chainage_m: float) -> _Thing:
+    return _Thing((DugLength(pipe, chainage_m, chainage_m),), (pipe, chainage_m))
+
+
+def _of_stops(dug: CutExcavations) -> list[_Thing]:
+    return [
+        _Thing(
+            stop_lengths(stop),
+            (stop.pipe, stop.chainage_m),
+            serves=[("stop", stop_id(row))],
+            included_in=[stop_id(row)],
+        )
+        for row, stop in enumerate(dug.cut.stops)
+    ]
+
+
+def _of_work(dug: CutExcavations) -> list[_Thing]:
+    pipes = dug.network.pipes
+    found = [
+        _Thing((one,), (one.pipe, (one.from_m + one.to_m) / 2), serves=[("work", pipes.id[one.pipe])])
+        for one in work_lengths(dug.section)
+    ]
+    for rows, price in work_excavation_prices(dug.network, dug.rules, dug.section):
+        found[rows[0]].prices.append(price)
+    return found
+
+
+def _of_tees(dug: CutExcavations, bypasses: Sequence[model.Bypass], paid: Sequence[_Thing]) -> list[_Thing]:
+    """Return the tees of hoses and bypasses away from the stops' own pits; note the others where they are."""
+    elsewhere = [tee for stop in dug.cut.stops if (tee := tee_elsewhere(stop)) is not None]
+    found: list[_Thing] = []
+    for bypass in bypasses:
+        for end in (bypass.from_, bypass.to):
+            at = _row(dug, end.main_id), end.chainage_m
+            exact = next((tee for tee in elsewhere if _same(tee, at)), at)
+            tapped = [
+                thing
+                for thing, stop in zip(paid, dug.cut.stops, strict=False)
+                if any(t.role == "bypass" and _same((t.pipe, t.chainage_m), at) for t in stop.tappings)
+                and not _same(tee_elsewhere(stop) or (-1, 0.0), at)
+            ]
+            if bypass.kind == "bypass" and tapped:
+                tapped[0].serves.append(("bypass", bypass.id))
+                continue
+            thing = _point(*exact)
+            thing.serves.append(("bypass", bypass.id))
+            thing.included_in.append(bypass.id)
+            found.append(thing)
+    return found
+
+
+def _same(one: tuple[int, float], two: tuple[int, float]) -> bool:
+    return one[0] == two[0] and abs(one[1] - two[1]) <= SAME_M
+
+
+def _of_purge(dug: CutExcavations, purge: model.Purge, paid: Sequence[_Thing]) -> list[_Thing]:
+    """Return the excavations for dead ends and loops; note purge points at stops where they are."""
+    ends = {end: _point(end.pipe, end.chainage_m) for part in dug.parts for end in part.dead_ends}
+    for group, price in dug.dead_end_prices:
+        if price:
+            ends[group[0]].prices.append(price)
+    found = list(ends.values())
+    loops = [part for part in dug.parts for _ in range(part.loops)]
+    for point in purge.points:
+        at = _row(dug, point.main_id), point.chainage_m
+        thing = next((one for one in found if _same(one.at, at)), None)
+        if thing is None:
+            outlets = zip(paid, dug.cut.stops, strict=False)
+            thing = next((one for one, stop in outlets if _same(purge_outlet(stop), at)), None)
+        if thing is None:
+            place = next(row for row, part in enumerate(loops) if at[0] in part.mains)
+            thing = _point(*at)
+            thing.prices.append(dug.loop_price(loops.pop(place)))
+            found.append(thing)
+        thing.serves.append(("purge point", point.id))
+    for part in loops:
+        thing = _point(part.place.pipe, part.place.chainage_m)
+        thing.prices.append(dug.loop_price(part))
+        found.append(thing)
+    for thing in found:
+        if not thing.serves:
+            thing.serves.append(("dead end", dug.network.pipes.id[thing.at[0]]))
+    return found
+
+
+def _written(
+    dug: CutExcavations, ident: str, merged: MergedOutline, things: Sequence[_Thing]
+) -> model.Excavation:
+    network, rules = dug.network, dug.rules.excavation
+    own = [things[row] for row in merged.members]
+    pipe, chainage = own[0].at
+    mains = sorted({length.pipe for thing in own for length in thing.lengths})
+    surfaces = _once(Surface(int(network.pipes.surface[row])) for row in [pipe, *mains])
+    depth, is_recorded = excavation_depth_m(network, rules, mains)
+    xy = points_at(network, np.array([pipe]), np.array([chainage]))
+    lon, lat = lon_lat(network, xy)[0]
+    corners = shapely.get_coordinates(shapely.normalize(_outer(merged.outline)))
+    return model.Excavation(
+        id=ident,
+        serves=tuple(
+            model.Served.model_validate({"what": what, "id": name})
+            for what, name in _once(pair for thing in own for pair in thing.serves)
+        ),
+        main_id=network.pipes.id[pipe],
+        chainage_m=chainage,
+        x=float(xy[0, 0]),
+        y=float(xy[0, 1]),
+        lon=float(lon),
+        lat=float(lat),
+        street=network.pipes.street[pipe],
+        outline=tuple((float(x), float(y)) for x, y in corners),
+        length_m=float(shapely.area(merged.outline)) / network.scale**2 / rules.width_m,
+        width_m=rules.width_m,
+        depth_m=depth,
+        cover_recorded=is_recorded,
+        surface=tuple(surface.word for surface in surfaces),
+        shoring=needs_shoring(rules, depth),
+        traffic=tuple(_once(TRAFFIC[surface] for surface in surfaces)),
+        locate_first=LOCATE_FIRST,
+        price=in_currency(sum(price.price_minor for thing in own for price in thing.prices)),
+        prices=tuple(
+            model.ExcavationPrice(
+                what=price.what,
+                surface=Surface(price.surface).word,
+                beyond_m=price.beyond_m,
+                price=in_currency(price.price_minor),
+            )
+            for thing in own
+            for price in thing.prices
+        ),
+        included_in=tuple(_once(name for thing in own for name in thing.included_in)),
+    )
+
+
+def _outer(outline: Any) -> Any:
+    """Return the outer ring of an excavation, or round all its parts where mains meet at a sharp angle."""
+    whole = outline if outline.geom_type == "Polygon" else outline.convex_hull
+    return shapely.get_exterior_ring(whole)
+
+
+def _once(items: Iterable[Item]) -> list[Item]:
+    """Return items in their order, each once."""
+    return list(dict.fromkeys(items))

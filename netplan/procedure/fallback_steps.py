@@ -1,0 +1,101 @@
+"""Fallback stops that the plan prepares: dug, tapped and proved before the first stop, capped at the end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from netplan.planfile.model import PreparedFallback
+from netplan.procedure.step_case import OrderCase, tapping_words
+from netplan.procedure.step_kinds import Stage, StepDraft, Who
+from netplan.procedure.stop_steps import BAG_PROOF_MINUTES, BAG_PROOF_SHARE_PERCENT
+
+__all__ = ["dig_fallbacks", "prove_fallbacks", "seal_fallbacks", "tap_fallbacks"]
+
+
+_NOT_READY = "Without it the stops it serves have no fallback at hand: set none of them, and plan again."
+
+
+def _named(one: PreparedFallback) -> str:
+    street = f", {one.street}" if one.street else ""
+    return f"{one.id}, fallback of {' and '.join(one.serves)}, on main {one.main_id}{street}"
+
+
+def _ids(one: PreparedFallback) -> tuple[str, ...]:
+    return tuple(key for key in (one.id, *one.serves, one.main_id, one.valve_id) if key)
+
+
+def dig_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
+    """Yield the trial hole of every prepared fallback; a valve is found and turned."""
+    for one in case.option.prepared_fallbacks:
+        doubts = f" Doubtful: {one.note}." if one.note else ""
+        if one.kind == "valve":
+            proof = f"find valve {one.valve_id}, prove which main it closes, and turn it a little and back."
+        else:
+            proof = (
+                "locate other utilities, dig the hole; prove material, outside diameter, wall and depth, and "
+                "that no fitting, joint, service or old squeeze mark lies in the assembly."
+            )
+        yield StepDraft(
+            Stage.RECORDS, f"At {_named(one)}: {proof}{doubts}", Who.STOPS, _NOT_READY, _ids(one), hold=True
+        )
+
+
+def tap_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
+    """Yield the tappings of every prepared fallback, each tested before it is drilled."""
+    for one in case.option.prepared_fallbacks:
+        words = tapping_words(one.tappings)
+        if words:
+            yield StepDraft(
+                Stage.TAPPINGS,
+                f"Fit the outlets of {one.id} in order from the work outwards ({words}), test every outlet "
+                "and its valve before drilling, then drill under pressure and leave the outlets shut.",
+                Who.STOPS,
+                f"Mend or cap the outlet. {_NOT_READY}",
+                _ids(one),
+            )
+
+
+def prove_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
+    """Yield the proof of the barriers of every prepared fallback, which then stay there, manned."""
+    for one in case.option.prepared_fallbacks:
+        minutes = None
+        if one.kind == "bag":
+            minutes = BAG_PROOF_MINUTES
+            proof = (
+                f"Prove a set of bags for {one.id} outside the main: {BAG_PROOF_SHARE_PERCENT} % of their "
+                f"greatest inflation pressure for at least {BAG_PROOF_MINUTES:.0f} min (common practice; the "
+                "maker's limit governs); a set of its own, ready beside the outlets."
+            )
+        elif one.kind == "squeeze":
+            proof = (
+                f"Check squeeze tools for {one.id}, ready in the hole: right stops for outside diameter and "
+                "wall, earthed; place never squeezed before."
+            )
+        else:
+            proof = (
+                f"Prove valve {one.valve_id} of {one.id}: count its turns shut and open again while the "
+                "gauges are watched; lock and tag ready."
+            )
+        yield StepDraft(
+            Stage.BARRIERS_PROVED,
+            f"{proof} It is manned while it may be wanted.",
+            Who.STOPS,
+            _NOT_READY,
+            _ids(one),
+            minutes=minutes,
+        )
+
+
+def seal_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
+    """Yield the closing of the tappings of every prepared fallback, used or not."""
+    for one in case.option.prepared_fallbacks:
+        if tapping_words(one.tappings):
+            yield StepDraft(
+                Stage.TAPPINGS_SEALED,
+                f"Plug and cap every tapping of {one.id}, used or not, test each with leak fluid at "
+                "operating pressure.",
+                Who.STOPS,
+                "Mend it; the hole stays open and manned until it is tight.",
+                _ids(one),
+                hold=True,
+            )

@@ -1,0 +1,125 @@
+"""Stops beside a regulator station: its inlet shut and locked, the space between vented, and the way back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from netplan.planfile.model import Stop
+from netplan.planfile.station_words import has_fallback, inlet_words
+from netplan.procedure.step_case import OrderCase, stop_in_state
+from netplan.procedure.step_kinds import Stage, StepDraft, Who
+
+__all__ = [
+    "feeds_purge",
+    "is_inlet_barrier",
+    "open_inlet",
+    "prove_station",
+    "shut_inlet",
+    "stations_of",
+    "vent_space",
+]
+
+WATCHED_MINUTES = 10.0
+"""Time the vented space is watched for gas that passes the inlet valve [min] (source: practice)."""
+
+
+def is_inlet_barrier(stop: Stop) -> bool:
+    """Return whether the inlets of the stations behind a stop are its outer barrier."""
+    return stop.kind == "valve" and bool(stop.shuts_in) and all(one.inlet_counts for one in stop.shuts_in)
+
+
+def stations_of(stop: Stop) -> str:
+    """Return the stations behind a stop, in words."""
+    ids = [one.station_id for one in stop.shuts_in]
+    return f"station{'s' * (len(ids) > 1)} {', '.join(ids)}"
+
+
+def _uses(stop: Stop) -> tuple[str, ...]:
+    stations = (one.station_id for one in stop.shuts_in)
+    inlets = (one.inlet_valve_id for one in stop.shuts_in)
+    return tuple(key for key in (stop.id, stop.valve_id, *stations, *inlets) if key)
+
+
+def _inlets(stop: Stop) -> str:
+    return " and ".join(f"{inlet_words(one)} of station {one.station_id}" for one in stop.shuts_in)
+
+
+def shut_inlet(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
+    """Yield the outer barrier of a stop beside a station: it goes in before the outlet valve."""
+    if not is_inlet_barrier(stop):
+        return
+    # Nobody hangs on what lies between: the network is the same as with the outlet valve shut.
+    state = case.states.get(stop_in_state(stop.id))
+    yield StepDraft(
+        Stage.INLET_SHUT,
+        f"Outer barrier of {stop.id}: shut {_inlets(stop)} slowly while the gauges are watched.",
+        Who.STOPS,
+        "At an abort reading: open it again at once. An inlet that does not shut is no barrier: stand down "
+        "and plan again.",
+        uses=(*_uses(stop), *case.gauge_ids),
+        hold=True,
+        expect_mbar=state.least_mbar if state else None,
+        expect_at=state.at if state else "",
+        minutes=stop.minutes,
+    )
+
+
+def vent_space(stop: Stop) -> Iterator[StepDraft]:
+    """Yield the vent between inlet and outlet valve, the let-by test of the inlet and both locks."""
+    if not is_inlet_barrier(stop):
+        return
+    yield StepDraft(
+        Stage.SPACE_VENTED,
+        f"Vent the space between {_inlets(stop)} and valve {stop.valve_id} to a stack outside. Shut the "
+        f"vent, watch for {WATCHED_MINUTES:.0f} min that the space does not rise (common practice), then "
+        "open the vent and leave it open until gas goes back. Lock and tag both valves and the open vent; "
+        "the keys stay with the competent person.",
+        Who.STOPS,
+        "If the space rises, the inlet lets by and is no barrier: stand down and plan again.",
+        uses=_uses(stop),
+        hold=True,
+        expect_mbar=0.0,
+        expect_at=stop.id,
+        minutes=WATCHED_MINUTES,
+    )
+
+
+def feeds_purge(case: OrderCase, stop: Stop) -> bool:
+    """Return whether gas for the purge in is taken at a stop."""
+    return any(
+        (point.main_id, point.chainage_m) == (stop.main_id, stop.chainage_m)
+        for point in case.option.purge.points
+        if point.role == "feed"
+    )
+
+
+def open_inlet(stop: Stop) -> Iterator[StepDraft]:
+    """Yield a station put back behind its shut outlet valve."""
+    if not is_inlet_barrier(stop):
+        return
+    yield StepDraft(
+        Stage.INLET_OPENED,
+        f"Put {stations_of(stop)} back, nobody in the trench, valve {stop.valve_id} still shut and locked: "
+        f"take the lock off {_inlets(stop)}, open it slowly with the vent between on its stack until gas "
+        "alone comes out, then shut the vent and cap it; wait until the outlet stands at its set pressure.",
+        Who.STOPS,
+        "Shut the inlet again, vent the space and find the fault.",
+        uses=_uses(stop),
+        hold=True,
+        expect_mbar=stop.shuts_in[0].outlet_mbar,
+        expect_at=stop.id,
+        minutes=stop.minutes,
+    )
+
+
+def prove_station(case: OrderCase, stop: Stop) -> tuple[str, tuple[str, ...], str]:
+    """Return what else is proved of a valve before a station, the ids of it, and what to do if it fails."""
+    if not stop.shuts_in:
+        return "", (), "A valve that does not shut is no stop: use the fallback."
+    more = ""
+    if is_inlet_barrier(stop):
+        more = f"; find {_inlets(stop)}, prove that it shuts, and the vent of the space between"
+    fails = "A valve that does not shut is no stop: use the fallback."
+    if not has_fallback(stop, case.option.fallback):
+        fails = "A valve that does not shut is no stop, and this one has no fallback: plan again."
+    return more, _uses(stop), fails
