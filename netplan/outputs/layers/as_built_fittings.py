@@ -157,19 +157,19 @@ def _uses(option: Option, tee_gap_m: Callable[[str], float]) -> Iterator[_Use]:
             elif tapping.size_mm > 0:
                 yield from _outlets(tapping, stop.id, stop.main_id, stop.work_side, tee_gap_m)
     # Dug, tapped and proved, but squeezed only when a stop fails.
-    for fallback in getattr(option, "prepared_fallbacks", ()):
+    for fallback in option.prepared_fallbacks:
         for tapping in fallback.tappings:
             if tapping.size_mm > 0:
                 yield from _outlets(tapping, fallback.id, fallback.main_id, fallback.work_side, tee_gap_m)
     for bypass in option.bypasses:
-        sizes = getattr(bypass, "outlets_mm", ()) or (math.nan, math.nan)
+        sizes = bypass.outlets_mm or (math.nan, math.nan)
         for end, size_mm in zip((bypass.from_, bypass.to), sizes, strict=True):
             yield _Use(_OUTLET, end.main_id, end.chainage_m, f"{bypass.kind} {bypass.id}", size_mm)
     valves = {_rounded(stop) for stop in option.stops if stop.kind == "valve"}
     for point in option.purge.points:
         # In a valve nothing is drilled.
         if _rounded(point) not in valves:
-            size_mm = getattr(point, "outlet_mm", None) or math.nan
+            size_mm = point.outlet_mm or math.nan
             yield _Use(_OUTLET, point.main_id, point.chainage_m, f"purge point {point.id}", size_mm)
 
 
@@ -180,7 +180,7 @@ def _outlets(
     on, use = tapping.main_id or main_id, f"{_ROLES[tapping.role]} of {of}"
     # On another main than the stop's it is not known which way is away; the first tee alone is placed.
     away = 0 if on != main_id else 1 if work_side == "from" else -1
-    count = getattr(tapping, "count", 1) if away else 1
+    count = tapping.count if away else 1
     for number in range(count):
         chainage_m = tapping.chainage_m + away * number * tee_gap_m(on)
         yield _Use(_OUTLET, on, chainage_m, use, tapping.size_mm)
