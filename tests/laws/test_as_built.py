@@ -156,6 +156,26 @@ def test_the_same_section_is_stopped_at_other_places(seed: int) -> None:
         assert not before & after
 
 
+def _at_old_ends(again: Again) -> list[str]:
+    """Return the notes of purge points of the second plan where the first left an outlet."""
+    if again.second is None:
+        return []
+    points = again.options(again.first)[0]["purge"]["points"]
+    before = {(point["main_id"], point["chainage_m"]) for point in points}
+    return [
+        point["note"]
+        for option in again.options(again.second)
+        for point in option["purge"]["points"]
+        if (point["main_id"], point["chainage_m"]) in before
+    ]
+
+
+def test_a_dead_end_is_purged_through_the_outlet_that_is_there() -> None:
+    notes = [note for seed in PLANNED if (again := _again(seed)) is not None for note in _at_old_ends(again)]
+    assert notes
+    assert all("tapping tee" in note and "is recorded here" in note for note in notes)
+
+
 def test_the_towns_show_what_the_law_is_about() -> None:
     """Enough towns are planned twice, with squeezes, with bags and with feeds."""
     twice = [again for seed in PLANNED if (again := _again(seed)) is not None and again.second is not None]
