@@ -177,10 +177,8 @@ def _feeds(option: pm.Option, nodes: tuple[int, int]) -> StateFeeds:
         pressure_from_mbar=numbers("pressure_from_mbar"),
         pressure_to_mbar=numbers("pressure_to_mbar"),
         minimum_air_temp_c=numbers("minimum_air_temp_c"),
-        from_x_m=numbers("from_", "x"),
-        from_y_m=numbers("from_", "y"),
-        to_x_m=numbers("to", "x"),
-        to_y_m=numbers("to", "y"),
+        route_start=np.cumsum([0, *(len(one.course) for one in option.bypasses)]).astype(np.int64),
+        route_xy_m=np.array([xy for one in option.bypasses for xy in one.course], dtype=float).reshape(-1, 2),
     )
 
 

@@ -192,9 +192,11 @@ def _feeds(sheet: ExplanationSheet, recorded: RecordedOption) -> None:
             "rule price.bypass_per_m or price.hose_per_m",
         ),
         read("L", "m", (b.length_m for b in bypasses), "plan.json, length_m"),
+        read("crossings", "", (float(b.crossings) for b in bypasses), "plan.json, crossings"),
+        read("ramp", "", (price.ramp for _ in bypasses), "rule price.ramp"),
         read("tees", "", (b.tees_price for b in bypasses), "excavations for tees, plan.json, tees_price"),
     ]
-    columns.append(sheet.column("price", "n * (fixed + per_m * L) + tees", "", columns))
+    columns.append(sheet.column("price", "n * (fixed + per_m * L + ramp * crossings) + tees", "", columns))
     sheet.table(SheetTable("Bypasses and hoses", "plan.json, bypasses", tuple(columns)))
     sheet.sum("hoses", columns[-1], recorded.option.currency)
     valves = recorded.option.opened_valves

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Final
 
 from netplan.core.constants import MM_PER_M
 from netplan.core.errors import BadInputError
+from netplan.feeds.hose_routes import HoseRoute
 from netplan.hydraulics.flow_network import FlowState
 from netplan.reference.outlet_sizes import nominal_outlet_mm
 from netplan.rules.rule_set import Rules
@@ -54,6 +55,10 @@ class Feed:
         where it is not on record, then as wide as ``bypass.tapping_bore_mm`` and no limit to the hose.
     tees : tuple of int
         Tees that there is room for at its giving and its fed end, one for each hose; empty for no limit.
+    crossings : int
+        Carriageways that a bypass or hose crosses.
+    route : HoseRoute or None
+        Where a bypass or hose lies; None where only its length is known.
     """
 
     kind: FeedKind
@@ -65,6 +70,8 @@ class Feed:
     tees_minor: int = 0
     outlets_mm: tuple[float, ...] = ()
     tees: tuple[int, ...] = ()
+    crossings: int = 0
+    route: HoseRoute | None = field(default=None, compare=False, repr=False)
 
     @property
     def most_parallel(self) -> int:

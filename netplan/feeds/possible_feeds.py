@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from itertools import pairwise
+from typing import Any, Final
 
 import numpy as np
 import shapely
@@ -16,6 +17,8 @@ from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import MM_PER_M
 from netplan.feeds.feed_kinds import MOST_PARALLEL, Feed, FeedKind
 from netplan.feeds.feed_links import Tap
+from netplan.feeds.hose_routes import HoseRoute, HoseRoutes
+from netplan.feeds.hose_search import HosePlaces, cheapest_hoses, straight_hoses
 from netplan.reference.outlet_sizes import nominal_outlet_mm
 from netplan.rules.outlet_sizes import bypass_outlet_mm
 from netplan.rules.rule_set import Rules
@@ -25,7 +28,9 @@ __all__ = [
     "BypassEnd",
     "HoseWay",
     "MainLines",
+    "apart_m",
     "bypass_feeds",
+    "bypass_pairs",
     "hose_feeds",
     "hose_ways",
     "valve_feeds",
@@ -103,6 +108,10 @@ class HoseWay:
         Nominal sizes of the outlets at both ends [mm].
     tees : tuple of int
         Tees that there is room for at both ends, one for each hose.
+    crossings : int
+        Carriageways that it crosses.
+    route : HoseRoute or None
+        Where it lies.
     """
 
     length_m: float
@@ -114,6 +123,13 @@ class HoseWay:
     to_y_m: float
     outlets_mm: tuple[float, ...] = ()
     tees: tuple[int, ...] = ()
+    crossings: int = 0
+    route: HoseRoute | None = None
+
+    @property
+    def is_over_open_ground(self) -> bool:
+        """Whether it leaves the streets though some are near."""
+        return self.route is not None and not self.route.along_streets
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,8 +166,8 @@ def bypass_feeds(
     part: int,
     rules: Rules,
     *,
-    scale: float = 1.0,
-    keep_out: Sequence[Any] = (),
+    routes: HoseRoutes,
+    straight: bool = False,
 ) -> tuple[Feed, ...]:
     """Return the bypasses across the zone that can feed a part: from each live stop to each of the part's.
 
@@ -164,30 +180,52 @@ def bypass_feeds(
     part : int
         The part to feed, not 0.
     rules : Rules
-        ``bypass.slack`` on the straight distance.
-    scale : float
-        Planar length in the working CRS over true length [-].
-    keep_out : sequence of shapely geometries
-        Areas no hose may cross.
+        ``bypass.slack`` on the length of the route, at most ``bypass.reach_m``.
+    routes : HoseRoutes
+        Where they lie.
+    straight : bool
+        Take every route as the straight line, which none is shorter than.
     """
-    barred = _Barred(keep_out)
-    return tuple(
-        Feed(
-            FeedKind.BYPASS,
-            f"{giving.label}>{fed.label}",
-            giving.node,
-            fed.node,
-            rules.bypass.slack * float(np.hypot(giving.x_m - fed.x_m, giving.y_m - fed.y_m)) / scale,
-            outlets_mm=(giving.outlet_mm, fed.outlet_mm),
-            tees=(giving.most_tees, fed.most_tees),
-        )
-        for giving in sorted(ends, key=lambda end: end.label)
-        for fed in sorted(ends, key=lambda end: end.label)
-        if giving.part == 0
-        and fed.part == part
-        and min(giving.outlet_mm, fed.outlet_mm) >= nominal_outlet_mm(rules.bypass.bores_mm[0])
-        and not barred.crosses(shapely.LineString([(giving.x_m, giving.y_m), (fed.x_m, fed.y_m)]))
-    )
+    found = []
+    for giving, fed in bypass_pairs(ends, part, rules):
+        if straight:
+            length = rules.bypass.slack * apart_m(giving, fed) / routes.scale
+            route, crossings = None, 0
+        else:
+            route = routes.route((giving.x_m, giving.y_m), (fed.x_m, fed.y_m), rules)
+            if route is None:
+                continue
+            length, crossings = rules.bypass.slack * route.length_m, route.crossings
+        if length <= rules.bypass.reach_m + ROUNDING_M:
+            found.append(
+                Feed(
+                    FeedKind.BYPASS,
+                    f"{giving.label}>{fed.label}",
+                    giving.node,
+                    fed.node,
+                    length,
+                    outlets_mm=(giving.outlet_mm, fed.outlet_mm),
+                    tees=(giving.most_tees, fed.most_tees),
+                    crossings=crossings,
+                    route=route,
+                )
+            )
+    return tuple(found)
+
+
+def bypass_pairs(ends: Sequence[BypassEnd], part: int, rules: Rules) -> list[tuple[BypassEnd, BypassEnd]]:
+    """Return the tees of every two stops that a bypass could join to feed a part, the giving one first.
+
+    Tees too small for the narrowest hose join nothing.
+    """
+    narrowest = nominal_outlet_mm(rules.bypass.bores_mm[0])
+    in_order = sorted((end for end in ends if end.outlet_mm >= narrowest), key=lambda end: end.label)
+    return [(a, b) for a in in_order for b in in_order if a.part == 0 and b.part == part]
+
+
+def apart_m(some: BypassEnd, other: BypassEnd) -> float:
+    """Return the straight distance between two tees [m in the CRS]."""
+    return float(np.hypot(some.x_m - other.x_m, some.y_m - other.y_m))
 
 
 def hose_ways(
@@ -195,59 +233,77 @@ def hose_ways(
     fed: MainLines,
     rules: Rules,
     *,
-    scale: float = 1.0,
-    keep_out: Sequence[Any] = (),
+    routes: HoseRoutes,
     most: int = 4,
+    straight: bool = False,
 ) -> tuple[HoseWay, ...]:
-    """Return the shortest hoses between live mains and mains of a part, of one system, within reach.
+    """Return the cheapest hoses between live mains and mains of a part, of one system, within reach.
 
     Both ends keep the rules' clearance of tappings from the ends of their piece, where tees are, and from
-    recorded fittings, on mains with an outlet for the narrowest hose. The length is the straight distance
-    times ``bypass.slack``, at most ``bypass.reach_m``.
+    recorded fittings, on mains with an outlet for the narrowest hose. What may be tapped is divided into
+    lengths of at most `APART_M`; of every two lengths the two places nearest to each other may be joined. A
+    hose is as long as its route over free ground times ``bypass.slack``, at most ``bypass.reach_m``. It goes
+    over open ground only where no two places have a way along streets within reach. Of every two pieces the
+    cheapest hose is taken, and of all these the cheapest: places are gone through by the straight line, until
+    no later one can be cheaper than those found.
 
     Parameters
     ----------
     giving, fed : MainLines
         Live mains, and mains of the part; the caller keeps them to one system.
-    scale : float
-        Planar length in the working CRS over true length [-].
-    keep_out : sequence of shapely geometries
-        Areas no hose may cross.
+    routes : HoseRoutes
+        Where they lie.
     most : int
-        How many to return, shortest first.
+        How many to return, cheapest first.
+    straight : bool
+        Take every route as the straight line, which none is shorter than.
     """
-    reach = rules.bypass.reach_m * scale / rules.bypass.slack
+    reach = rules.bypass.reach_m * routes.scale / rules.bypass.slack
     near = _within(giving.line, fed.line, reach + ROUNDING_M)
-    live, cut = (_trimmed(mains, rules, scale, rows) for mains, rows in zip((giving, fed), near, strict=True))
+    live, cut = (
+        _trimmed(mains, rules, routes.scale, rows) for mains, rows in zip((giving, fed), near, strict=True)
+    )
     if not len(live.rows) or not len(cut.rows):
         return ()
     from_rows, to_rows = shapely.STRtree(cut.lines).query(live.lines, predicate="dwithin", distance=reach)
     spans = shapely.shortest_line(live.lines[from_rows], cut.lines[to_rows])
     length = shapely.length(spans)
-    order = np.lexsort((fed.link[cut.rows[to_rows]], giving.link[live.rows[from_rows]], np.round(length, 6)))
-    barred = _Barred(keep_out)
-    found: list[HoseWay] = []
-    for i in order:
-        if len(found) >= most:
-            break
-        if length[i] <= 0.0 or barred.crosses(spans[i]):
-            continue
-        start, stop = shapely.get_coordinates(spans[i])
-        a, b = live.rows[from_rows[i]], cut.rows[to_rows[i]]
-        found.append(
-            HoseWay(
-                rules.bypass.slack * float(length[i]) / scale,
-                Tap(int(giving.link[a]), _share(giving.line[a], start)),
-                Tap(int(fed.link[b]), _share(fed.line[b], stop)),
-                float(start[0]),
-                float(start[1]),
-                float(stop[0]),
-                float(stop[1]),
-                (live.outlet_mm[from_rows[i]], cut.outlet_mm[to_rows[i]]),
-                (live.most_tees[from_rows[i]], cut.most_tees[to_rows[i]]),
-            )
-        )
-    return tuple(found)
+    links = giving.link[live.rows[from_rows]], fed.link[cut.rows[to_rows]]
+    ends = shapely.get_coordinates(spans).reshape(-1, 4)
+    order = np.lexsort((*ends.T, links[1], links[0], np.round(length, 6)))
+    order = order[length[order] > 0.0]
+    each = zip(links[0][order].tolist(), links[1][order].tolist(), ends[order].tolist(), strict=True)
+    places = [HosePlaces(one, other, (at[0], at[1]), (at[2], at[3])) for one, other, at in each]
+    found = (straight_hoses if straight else cheapest_hoses)(places, rules, routes, most)
+    line_of = {
+        int(link): line for some in (giving, fed) for link, line in zip(some.link, some.line, strict=True)
+    }
+    room = {place: (from_rows[i], to_rows[i]) for place, i in zip(places, order.tolist(), strict=True)}
+    return tuple(
+        _hose_way(place, route, rules, line_of, (live.outlet(room[place][0]), cut.outlet(room[place][1])))
+        for place, route in found
+    )
+
+
+def _hose_way(
+    place: HosePlaces,
+    route: HoseRoute,
+    rules: Rules,
+    line_of: Mapping[int, Any],
+    outlets: tuple[tuple[float, int], tuple[float, int]],
+) -> HoseWay:
+    start, stop = np.array(place.start), np.array(place.stop)
+    return HoseWay(
+        rules.bypass.slack * route.length_m,
+        Tap(place.giving, _share(line_of[place.giving], start)),
+        Tap(place.fed, _share(line_of[place.fed], stop)),
+        *place.start,
+        *place.stop,
+        outlets_mm=tuple(size_mm for size_mm, _ in outlets),
+        tees=tuple(count for _, count in outlets),
+        crossings=route.crossings,
+        route=route,
+    )
 
 
 def hose_feeds(ways: Sequence[HoseWay], giving_node: Ints, fed_node: Ints) -> tuple[Feed, ...]:
@@ -261,6 +317,8 @@ def hose_feeds(ways: Sequence[HoseWay], giving_node: Ints, fed_node: Ints) -> tu
             way.length_m,
             outlets_mm=way.outlets_mm,
             tees=way.tees,
+            crossings=way.crossings,
+            route=way.route,
         )
         for way, start, stop in zip(ways, giving_node, fed_node, strict=True)
     )
@@ -293,6 +351,8 @@ def valve_feeds(valves: Sequence[BoundaryValve], part: int) -> tuple[Feed, ...]:
 
 ROUNDING_M = 1e-3
 """What a length cut out of a line may lie beside it (own) [m]."""
+APART_M: Final = 20.0
+"""Greatest length of main of which one place is looked at for each length of another main (own) [m]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -303,6 +363,10 @@ class _Trimmed:
     lines: NDArray[np.object_]
     outlet_mm: list[float]
     most_tees: list[int]
+
+    def outlet(self, row: int) -> tuple[float, int]:
+        """Return the size of the outlets on a line [mm nominal], and how many fit."""
+        return self.outlet_mm[row], self.most_tees[row]
 
 
 def _within(some: NDArray[np.object_], others: NDArray[np.object_], distance: float) -> tuple[Ints, Ints]:
@@ -330,9 +394,12 @@ def _trimmed(mains: MainLines, rules: Rules, scale: float, wanted: Ints) -> _Tri
         marks = [at * scale for at in mains.fittings_m[row]] if mains.fittings_m else []
         for low, high in _free(float(length[row]), float(keep[row]), marks):
             rows.append(row)
-            found.append(ops.substring(mains.line[row], low, high))
-            outlets.append(outlet_mm)
-            tees.append(_tees(high - low, float(keep[row])))
+            count = max(int(np.ceil((high - low) / (APART_M * scale))), 1)
+            bounds = np.linspace(low, high, count + 1)
+            rows += [row] * (count - 1)
+            found += [ops.substring(mains.line[row], a, b) for a, b in pairwise(bounds.tolist())]
+            outlets += [outlet_mm] * count
+            tees += [_tees(high - low, float(keep[row]))] * count
     lines = np.empty(len(rows), dtype=object)
     lines[:] = found
     return _Trimmed(np.array(rows, dtype=np.int64), lines, outlets, tees)
@@ -356,13 +423,3 @@ def _free(length: float, keep: float, marks: Sequence[float]) -> list[tuple[floa
 def _share(line: Any, point: Floats) -> float:
     share = float(shapely.line_locate_point(line, shapely.Point(point), normalized=True))
     return min(max(share, 1e-9), 1.0 - 1e-9)
-
-
-class _Barred:
-    """Areas that no hose may cross."""
-
-    def __init__(self, areas: Sequence[Any]) -> None:
-        self._tree = shapely.STRtree(np.asarray(areas, dtype=object)) if len(areas) else None
-
-    def crosses(self, line: Any) -> bool:
-        return self._tree is not None and len(self._tree.query(line, predicate="intersects")) > 0

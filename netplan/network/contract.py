@@ -29,7 +29,7 @@ WORD_OF: Final[dict[str, type[words.Word]]] = {
 """Vocabulary of each word column; a column name has the same vocabulary in every layer."""
 
 BASE_LAYERS: Final = ("streets", "buildings", "water", "rail")
-"""Layers that are drawn under the map and nothing else."""
+"""Layers of the base map: drawn under the map, and what hoses go round (streets: along)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -81,7 +81,7 @@ class NormalisedLayers:
     def content_sha256(self) -> str:
         """Return the digest of the content."""
         points = {name: (table, self.places[name]) for name, table in self.points.items()}
-        return content_digest(self.working.name, self.lines, points, self.keep_out)
+        return content_digest(self.working.name, self.lines, points, self.keep_out, self.base)
 
 
 def normalise_layers(given: Mapping[str, Any], notes: FindingLog) -> NormalisedLayers:
@@ -218,6 +218,7 @@ def content_digest(
     lines: Mapping[str, Lines],
     points: Mapping[str, tuple[NormalisedTable, NDArray[np.float64]]],
     areas: NormalisedTable,
+    base: Mapping[str, Any],
 ) -> str:
     """Return the SHA-256 of normalised layers, each sorted by id.
 
@@ -229,6 +230,8 @@ def content_digest(
         Layers by name; points with their places (n, 2) [m].
     areas : NormalisedTable
         The keep-out layer, geometry in the working CRS [m].
+    base : mapping of str to GeoDataFrame
+        Base map layers, which hoses go round and along: their geometry counts, their names do not.
     """
     digest = hashlib.sha256()
     digest.update(f"netplan layers 1\n{crs}\n".encode())
@@ -245,7 +248,18 @@ def content_digest(
     _add_table(digest, areas.name, areas)
     shapes = shapely.normalize(as_objects(areas.geometry))
     digest.update(b"".join(sorted(shape for shape in shapely.to_wkb(shapes, output_dimension=2) if shape)))
+    for name in sorted(base):
+        if len(base[name]):
+            digest.update(f"layer {name} {len(base[name])}\n".encode())
+            digest.update(_places_of(base[name].geometry.array))
     return digest.hexdigest()
+
+
+def _places_of(shapes: Any) -> bytes:
+    """Return shapes in any order as bytes, to the grid that vertices of mains are taken to."""
+    given = shapely.force_2d(np.asarray(shapes, dtype=object))
+    on_grid = shapely.transform(given, lambda xy: np.round(xy / GRID_M) + 0.0)
+    return b"".join(sorted(shapely.to_wkb(shapely.normalize(on_grid))))
 
 
 def _add_table(digest: Any, name: str, table: NormalisedTable) -> None:

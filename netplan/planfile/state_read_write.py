@@ -297,13 +297,12 @@ def _nodes(rows: Any) -> StateNodes:
 
 
 def _feeds(rows: Any) -> StateFeeds:
-    ends = shapely.get_coordinates(np.asarray(rows.geometry.array, dtype=object)).reshape(-1, 2, 2)
+    lines = np.asarray(rows.geometry.array, dtype=object)
+    xy, owner = shapely.get_coordinates(lines, return_index=True)
     return StateFeeds(
         **_fields("bypasses", rows),
-        from_x_m=ends[:, 0, 0],
-        from_y_m=ends[:, 0, 1],
-        to_x_m=ends[:, 1, 0],
-        to_y_m=ends[:, 1, 1],
+        route_start=np.searchsorted(owner, np.arange(len(rows) + 1)).astype(np.int64),
+        route_xy_m=xy,
     )
 
 

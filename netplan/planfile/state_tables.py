@@ -268,8 +268,10 @@ class StateFeeds(StateTable):
         Pressure at its ends [mbar gauge].
     minimum_air_temp_c : float array
         Air temperature down to which it holds [°C]; NaN when not found.
-    from_x_m, from_y_m, to_x_m, to_y_m : float arrays
-        Places of its ends in the working CRS [m].
+    route_start : int64 array, shape (rows + 1,)
+        Where each begins in `route_xy_m`; the last is its length.
+    route_xy_m : float array, shape (vertices, 2)
+        Ends and bends in the working CRS [m].
     """
 
     bypass_id: TextColumn
@@ -291,18 +293,16 @@ class StateFeeds(StateTable):
     pressure_from_mbar: Floats
     pressure_to_mbar: Floats
     minimum_air_temp_c: Floats
-    from_x_m: Floats
-    from_y_m: Floats
-    to_x_m: Floats
-    to_y_m: Floats
+    route_start: Ints
+    route_xy_m: Floats
 
     def __len__(self) -> int:
         return len(self.from_node)
 
     def lines(self) -> NDArray[np.object_]:
-        """Return the rows as straight shapely lines between their ends."""
-        ends = np.stack([self.from_x_m, self.from_y_m, self.to_x_m, self.to_y_m], axis=1)
-        return np.asarray(shapely.linestrings(ends.reshape(-1, 2, 2)), dtype=object)
+        """Return the routes as shapely lines."""
+        kind = shapely.GeometryType.LINESTRING
+        return np.asarray(shapely.from_ragged_array(kind, self.route_xy_m, (self.route_start,)), dtype=object)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -22,6 +22,8 @@ from netplan.demand import (
     customer_pressure,
     node_demand,
 )
+from netplan.feeds.free_ground import FreeGround
+from netplan.feeds.hose_routes import HoseRoutes
 from netplan.hydraulics import (
     CountedSolver,
     FlowConditions,
@@ -61,7 +63,7 @@ MOST_KEPT_NODES: Final = 4_000_000
 _BEFORE_ANY_STOP = (
     *("attachments", "before_flow_m3_per_s_std", "demand", "fed_before", "hours", "index", "own_part"),
     *("before", "before_by_hour", "pressures_before_pa_gauge", "required_pa_gauge", "solver", "weak_before"),
-    *("_demand_at", "_demands_before", "_lines", "_part_before"),
+    *("_demand_at", "_demands_before", "_lines", "_part_before", "hose_routes"),
 )
 """What is worked out once and the same whatever the orders."""
 
@@ -339,6 +341,12 @@ class PlanningContext:
         known.move_to_end(key)
         found: AnyAnswer = known[key]
         return found
+
+    @cached_property
+    def hose_routes(self) -> HoseRoutes:
+        """Where hoses and bypasses can lie, looked up for every two tees once."""
+        network = self.request.network
+        return HoseRoutes(FreeGround.of(network), network.scale)
 
     def rules_with(self, methods: frozenset[str]) -> Rules:
         """Return the rules with these methods alone; the same object for the same names.

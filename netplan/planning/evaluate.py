@@ -131,14 +131,21 @@ def _too_dear(
     stopped = draw_stops(context.request.network, context.base, cut)
     # Where gas stands before any stop no fewer ways begin than where it stands after.
     pressure = at_taps(stopped, context.before)[None]
-    fed = fed_network(context, cut, reach, dug, stopped, stranded, pressure, is_tapped=False)
-    feeds = [min((feed_price_minor(feed, 1, rules) for feed in some), default=None) for some in fed.feeds]
-    if any(feed is None and gone is None for feed, gone in zip(feeds, off, strict=True)):
-        return _no_feed(context, fed)
-    least_minor = day.least_minor(feeds, off)
-    if least_minor is None:
-        return _with_refused(day.reason, fed)
-    return TOO_DEAR if base_minor + least_minor >= most_minor else ""
+    # Routes are looked for only where straight lines are not too dear already.
+    for straight in (True, False):
+        fed = fed_network(
+            context, cut, reach, dug, stopped, stranded, pressure, is_tapped=False, straight=straight
+        )
+        feeds = [min((feed_price_minor(feed, 1, rules) for feed in some), default=None) for some in fed.feeds]
+        has_way = all(one is not None or gone is not None for one, gone in zip(feeds, off, strict=True))
+        least_minor = day.least_minor(feeds, off) if has_way else None
+        if least_minor is not None and base_minor + least_minor >= most_minor:
+            return TOO_DEAR
+        if not straight and not has_way:
+            return _no_feed(context, fed)
+        if not straight and least_minor is None:
+            return _with_refused(day.reason, fed)
+    return ""
 
 
 def _no_feed(context: PlanningContext, fed: FedNetwork) -> str:

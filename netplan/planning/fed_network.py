@@ -17,6 +17,7 @@ from netplan.planning.connectivity import CutConnectivity
 from netplan.planning.context import PlanningContext
 from netplan.planning.deficient_parts import DeficientPart
 from netplan.planning.feeds_for_part import (
+    bypass_refused,
     bypass_ways,
     hose_ways_of,
     stops_of_bypass,
@@ -72,6 +73,7 @@ def fed_network(
     pressure_pa_gauge: Floats,
     *,
     is_tapped: bool = True,
+    straight: bool = False,
 ) -> FedNetwork:
     """Return the case for feeds.
 
@@ -86,11 +88,16 @@ def fed_network(
     is_tapped : bool
         False where the prices of feeds are all that is asked for: then hoses have no nodes, and the network
         is the stopped one.
+    straight : bool
+        Take every hose and bypass as the straight line, which no route is shorter than.
     """
     flow = closed_flow(stopped) if is_tapped else stopped.flow
     if not deficient or not context.request.feeds_allowed:
         return FedNetwork(flow, np.arange(flow.links.count), ((),) * len(deficient), {}, {})
-    hosed = [hose_ways_of(context, reach, stopped, part, pressure_pa_gauge) for part in deficient]
+    hosed = [
+        hose_ways_of(context, reach, stopped, part, pressure_pa_gauge, straight=straight)
+        for part in deficient
+    ]
     ways = [some for some, _ in hosed]
     taps = [tap for some in ways for way in some for tap in (way.giving, way.fed)]
     tapped, node, link_of = flow, np.full(len(taps), -1), np.arange(flow.links.count)
@@ -106,13 +113,15 @@ def fed_network(
         of_part = hose_feeds(some, node[start:stop:2], node[start + 1 : stop : 2])
         hoses.update(zip((feed.label for feed in of_part), some, strict=True))
         start = stop
+        bypasses = bypass_ways(context, cut, stopped, part, pressure_pa_gauge, straight=straight)
+        if not (straight or bypasses or of_part):
+            too_long = bypass_refused(context, cut, stopped, part, pressure_pa_gauge)
+            refused.update({too_long: None} if too_long else {})
         every = (
+            *(replace(feed, tees_minor=_bypass_tees_minor(cut, dug, feed)) for feed in bypasses),
+            # The straight line joins other places than the route, where tees may be dearer.
             *(
-                replace(feed, tees_minor=_bypass_tees_minor(cut, dug, feed))
-                for feed in bypass_ways(context, cut, stopped, part, pressure_pa_gauge)
-            ),
-            *(
-                replace(feed, tees_minor=_hose_tees_minor(dug, stopped, way))
+                replace(feed, tees_minor=0 if straight else _hose_tees_minor(dug, stopped, way))
                 for feed, way in zip(of_part, some, strict=True)
             ),
             *valve_ways(context, reach, part),

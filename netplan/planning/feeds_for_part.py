@@ -10,7 +10,15 @@ from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats, Ints
 from netplan.feeds import Feed, bypass_feeds, valve_feeds
-from netplan.feeds.possible_feeds import BoundaryValve, BypassEnd, HoseWay, MainLines, hose_ways
+from netplan.feeds.possible_feeds import (
+    BoundaryValve,
+    BypassEnd,
+    HoseWay,
+    MainLines,
+    apart_m,
+    bypass_pairs,
+    hose_ways,
+)
 from netplan.isolation import Cut
 from netplan.network.linear_reference import points_at
 from netplan.network.model import Network
@@ -24,6 +32,7 @@ from netplan.planning.tee_room import outlet_of_tee, tees_at_stop
 
 __all__ = [
     "WELL_FED",
+    "bypass_refused",
     "bypass_ways",
     "hose_length_m",
     "hose_ways_of",
@@ -54,17 +63,55 @@ def bypass_ways(
     stopped: StoppedNetwork,
     part: DeficientPart,
     pressure_pa_gauge: Floats,
+    *,
+    straight: bool = False,
 ) -> tuple[Feed, ...]:
-    """Return the bypasses across the zone that can feed the part."""
-    network, rules = context.request.network, context.request.rules
-    _, _, xy = tee_places(network, cut)
+    """Return the bypasses across the zone that can feed the part.
+
+    With `straight` every route is taken as the straight line, which none is shorter than.
+    """
+    rules, routes = context.request.rules, context.hose_routes
+    return tuple(
+        feed
+        for ends in _tees_to_join(context, cut, stopped, part, pressure_pa_gauge)
+        for feed in bypass_feeds(ends, 1, rules, routes=routes, straight=straight)
+    )
+
+
+def bypass_refused(
+    context: PlanningContext,
+    cut: Cut,
+    stopped: StoppedNetwork,
+    part: DeficientPart,
+    pressure_pa_gauge: Floats,
+) -> str:
+    """Return why the shortest bypass to a part without any may not be laid; empty where no tee is."""
+    rules, routes = context.request.rules, context.hose_routes
+    tees = _tees_to_join(context, cut, stopped, part, pressure_pa_gauge)
+    pairs = [pair for ends in tees for pair in bypass_pairs(ends, 1, rules)]
+    if not pairs:
+        return ""
+    giving, fed = min(pairs, key=lambda pair: (round(apart_m(*pair), 6), pair[0].label, pair[1].label))
+    why = routes.refusal((giving.x_m, giving.y_m), (fed.x_m, fed.y_m), rules)
+    return f"bypass {giving.label}>{fed.label}: {why}"
+
+
+def _tees_to_join(
+    context: PlanningContext,
+    cut: Cut,
+    stopped: StoppedNetwork,
+    part: DeficientPart,
+    pressure_pa_gauge: Floats,
+) -> list[list[BypassEnd]]:
+    """Return tees of stops that give and that are fed: any of those that give may feed any of the others."""
+    _, _, xy = tee_places(context.request.network, cut)
     at = pressure_pa_gauge[:, stopped.tee_node]
     inside = [bool(part.nodes[stop.live_node]) for stop in cut.stops]
     # A valve has no bypass tee, nor has a stop on a main that no outlet for one fits.
     usable = [i for i, stop in enumerate(cut.stops) if live_tee(stop) is not None]
 
-    def between(giving: list[int], fed: list[int]) -> tuple[Feed, ...]:
-        ends = [
+    def tees(giving: list[int], fed: list[int]) -> list[BypassEnd]:
+        return [
             BypassEnd(
                 stop_id(i),
                 int(stopped.tee_node[i]),
@@ -72,19 +119,16 @@ def bypass_ways(
                 float(xy[i, 1]),
                 label,
                 outlet_of_tee(cut.stops[i]),
-                tees_at_stop(network, rules, cut.stops[i]),
+                tees_at_stop(context.request.network, context.request.rules, cut.stops[i]),
             )
             for some, label in ((giving, WELL_FED), (fed, 1))
             for i in some
         ]
-        keep_out = tuple(network.keep_out.geometry)
-        return bypass_feeds(ends, 1, rules, scale=network.scale, keep_out=keep_out)
 
     if not part.weak:
         giving = [i for i in usable if not inside[i] and np.isfinite(at[0, i])]
-        return between(giving, [i for i in usable if inside[i]])
-    pairs = [(i, j) for i in usable for j in usable if (at[:, i] > at[:, j] + RISE_PA).any()]
-    return tuple(feed for i, j in pairs for feed in between([i], [j]))
+        return [tees(giving, [i for i in usable if inside[i]])]
+    return [tees([i], [j]) for i in usable for j in usable if (at[:, i] > at[:, j] + RISE_PA).any()]
 
 
 def hose_length_m(context: PlanningContext, giving_xy: Floats, fed_xy: Floats) -> float | None:
@@ -96,14 +140,12 @@ def hose_length_m(context: PlanningContext, giving_xy: Floats, fed_xy: Floats) -
     giving_xy, fed_xy : float array, shape (2,)
         Places of the tees in the working CRS [m].
     """
-    network, rules = context.request.network, context.request.rules
     ends = [
         BypassEnd(stop_id(i), i, float(xy[0]), float(xy[1]), label)
         for i, (xy, label) in enumerate(((giving_xy, WELL_FED), (fed_xy, 1)))
     ]
-    keep_out = tuple(network.keep_out.geometry)
-    found = bypass_feeds(ends, 1, rules, scale=network.scale, keep_out=keep_out)
-    return next((feed.length_m for feed in found if feed.length_m <= rules.bypass.reach_m), None)
+    found = bypass_feeds(ends, 1, context.request.rules, routes=context.hose_routes)
+    return found[0].length_m if found else None
 
 
 def stops_of_bypass(label: str) -> tuple[int, int]:
@@ -118,14 +160,19 @@ def hose_ways_of(
     stopped: StoppedNetwork,
     part: DeficientPart,
     pressure_pa_gauge: Floats,
+    *,
+    straight: bool = False,
 ) -> tuple[tuple[HoseWay, ...], tuple[str, ...]]:
-    """Return the shortest hoses from live mains of the same system to mains of the part.
+    """Return the cheapest hoses from live mains of the same system to mains of the part.
 
     Only mains of areas that the stations allow to be joined with that of the part count, so that a nearer
     main of another pressure does not take the place of one that will do. Returned besides: why hoses within
-    reach from other areas may not be laid.
+    reach from other areas may not be laid. With `straight` every route is taken as the straight line, which
+    none is shorter than.
     """
     network, rules = context.request.network, context.request.rules
+    if not rules.bypass.from_other_mains:
+        return (), ()
     links, nodes = stopped.flow.links, network.nodes
     count = len(nodes)
     pipe = network.pieces.pipe[stopped.piece]
@@ -170,34 +217,44 @@ def hose_ways_of(
                 giving_rows[np.isin(giving_area, areas)],
                 fed_rows[fed_area == fed],
                 most=1 if reason else MOST_HOSES,
+                straight=straight,
             )
             if not reason:
                 found += ways
             elif ways:
                 refused[reason] = None
-    found.sort(key=lambda way: (round(way.length_m, 6), way.giving.link, way.fed.link))
-    return tuple(found[:MOST_HOSES]), tuple(refused)
+    per_m, ramp = rules.price.hose_per_m, rules.price.ramp
+    found.sort(
+        key=lambda way: (
+            round(per_m * way.length_m + ramp * way.crossings, 2),
+            round(way.length_m, 6),
+            way.giving.link,
+            way.fed.link,
+        )
+    )
+    # What keeps to the streets goes before what does not.
+    kept = [way for way in found if not way.is_over_open_ground] or found
+    return tuple(kept[:MOST_HOSES]), tuple(refused)
 
 
 def _hose_ways_between(
-    context: PlanningContext, stopped: StoppedNetwork, giving: Ints, fed: Ints, *, most: int
+    context: PlanningContext, stopped: StoppedNetwork, giving: Ints, fed: Ints, *, most: int, straight: bool
 ) -> tuple[HoseWay, ...]:
-    """Return the shortest hoses between links of the stopped network; zones with the same ones share them."""
-    network = context.request.network
+    """Return the cheapest hoses between links of the stopped network; zones with the same ones share them."""
     drawn = sha256()
     for rows in (giving, fed):
         for values in (rows, stopped.piece[rows], stopped.from_m[rows], stopped.to_m[rows]):
             drawn.update(values.tobytes())
     return context.once(
         "hoses",
-        (most, len(giving), drawn.digest()),
+        (straight, most, len(giving), drawn.digest()),
         lambda: hose_ways(
             _lines(context, stopped, giving),
             _lines(context, stopped, fed),
             context.request.rules,
-            scale=network.scale,
-            keep_out=tuple(network.keep_out.geometry),
+            routes=context.hose_routes,
             most=most,
+            straight=straight,
         ),
     )
 

@@ -197,6 +197,7 @@ def _planned(state: SolvedState, network: StateNetwork, bypasses: dict[str, Bypa
             float(feeds.length_m[row]),
             outlets_mm=written.outlets_mm,
             tees=(written.most_parallel,) * 2 if written.most_parallel else (),
+            crossings=written.crossings,
         )
         found.append(FeedSize(feed, float(feeds.bore_mm[row]) / MM_PER_M, int(feeds.parallel[row])))
     return tuple(found)

@@ -20,6 +20,7 @@ from netplan.core.arrays import Floats, Ints
 from netplan.core.errors import BadNetworkError, NoPlanError
 from netplan.demand import DemandResult, DiversityGroups, customer_pressure
 from netplan.feeds import ConstraintMargin, held_by_inlets, station_loads
+from netplan.feeds.hose_routes import HoseRoutes
 from netplan.hydraulics import (
     Boundary,
     BoundarySolver,
@@ -217,6 +218,11 @@ class SubnetworkContext(PlanningContext):
         within = state_of_part(state, rows.node, rows.piece, self.station_places)
         self._boundary.keep(demand[rows.node], self.subnetwork.rim_sign * crossing, within)
         return within
+
+    @property
+    def hose_routes(self) -> HoseRoutes:
+        """Where hoses and bypasses can lie: on the ground of the whole network."""
+        return self.whole.hose_routes
 
     @cached_property
     def station_places(self) -> Ints:

@@ -4,12 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from netplan.planfile.model import Bypass
 from netplan.procedure.step_case import OrderCase, feed_open_state
 from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
 __all__ = ["close_feeds", "open_feeds", "prove_through_flow"]
 
 _NO_STOP = "Set no stop; find the fault, or choose the option without this feed."
+
+
+def _ramps(bypass: Bypass) -> str:
+    count = bypass.crossings
+    return f" ({count} {'ramp' if count == 1 else 'ramps'} at carriageways)" if count else ""
 
 
 def open_feeds(case: OrderCase) -> Iterator[StepDraft]:
@@ -20,8 +26,8 @@ def open_feeds(case: OrderCase) -> Iterator[StepDraft]:
         yield StepDraft(
             Stage.FEED_BUILT,
             f"Tap main {bypass.from_.main_id} and main {bypass.to.main_id}, lay {kind} {bypass.id} between "
-            "them, guard it against traffic, and test it for strength and tightness before any gas is in "
-            "it.",
+            f"them along its route{_ramps(bypass)}, guard it against traffic, and test it for strength and "
+            "tightness before any gas is in it.",
             Who.FEEDS,
             "Mend and test again; no gas into it before it is tight.",
             uses=(bypass.id, *mains, *case.holes_of("bypass", bypass.id)),

@@ -205,6 +205,7 @@ class PriceRules(RulesTable):
     bypass_per_m: Money
     hose_per_m: Money
     open_valve: Money
+    ramp: Money = 0.0
 
 
 class BypassRules(RulesTable):
@@ -217,7 +218,10 @@ class BypassRules(RulesTable):
     bores_mm: Annotated[tuple[Millimetres, ...], Field(min_length=1)]
     velocity_max_m_s: MetresPerSecond
     reach_m: Metres
+    from_other_mains: Flag = True
     slack: Annotated[Number, Field(ge=1, le=3)]
+    street_half_width_m: Metres = 7.0
+    long_share: Share = 0.5
     tapping_bore_mm: Annotated[Millimetres, Field(gt=0)]
     loss_coefficient: Annotated[Number, Field(ge=0, le=1000)]
     parallel_max: Annotated[Whole, Field(ge=1, le=10)]

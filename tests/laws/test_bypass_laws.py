@@ -275,7 +275,7 @@ def test_lower_bound_bounds_and_is_met(ways: list[tuple[float, str]]) -> None:
             Feed(FeedKind(kind), "x", 0, 1, 0.0 if kind == "valve" else slack * straight), 1, rules
         )
         for straight, kind in ways
-        if kind != "hose" or slack * straight <= reach
+        if kind == "valve" or slack * straight <= reach
     ]
     least = {k: min((s for s, kind in ways if kind == k), default=None) for k in ("bypass", "hose", "valve")}
     bound = feed_lower_bound_minor(

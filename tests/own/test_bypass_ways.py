@@ -33,6 +33,7 @@ from netplan.reference.gas import named_gas
 from netplan.rules import read_rules
 from tests.support.feed_cases import RING_DEMAND, ring, smallest_feed
 from tests.support.flow_cases import solve
+from tests.support.hose_routes import routes_round
 
 RULES = read_rules()
 CONDITIONS = FlowConditions(named_gas("natural gas"))
@@ -53,7 +54,7 @@ ENDS = [
 
 
 def test_bypasses_run_from_every_live_stop_to_the_parts_stops() -> None:
-    feeds = bypass_feeds(ENDS, 1, RULES)
+    feeds = bypass_feeds(ENDS, 1, RULES, routes=routes_round())
     assert [(feed.label, feed.from_node, feed.to_node) for feed in feeds] == [
         ("S1>S2", 10, 11),
         ("S3>S2", 12, 11),
@@ -61,18 +62,38 @@ def test_bypasses_run_from_every_live_stop_to_the_parts_stops() -> None:
     assert [feed.length_m for feed in feeds] == pytest.approx([1.15 * 40.0, 1.15 * 50.0])
     assert {feed.kind for feed in feeds} == {FeedKind.BYPASS}
     # A projection scale above one makes planar distances longer than true ones.
-    assert bypass_feeds(ENDS, 1, RULES, scale=1.01)[0].length_m == pytest.approx(1.15 * 40.0 / 1.01)
+    scaled = bypass_feeds(ENDS, 1, RULES, routes=routes_round(scale=1.01))
+    assert scaled[0].length_m == pytest.approx(1.15 * 40.0 / 1.01)
 
 
 def test_nothing_is_laid_across_a_keep_out() -> None:
-    river = shapely.box(10, -5, 12, 5)
-    assert [feed.label for feed in bypass_feeds(ENDS, 1, RULES, keep_out=[river])] == ["S3>S2"]
+    river = routes_round([shapely.box(10, -50, 12, 20)], kind="keep-out area")
+    assert [feed.label for feed in bypass_feeds(ENDS, 1, RULES, routes=river)] == ["S3>S2"]
+    assert (
+        river.refusal((0.0, 0.0), (40.0, 0.0), RULES) == "68.2 m by its route, beyond bypass.reach_m of 60 m"
+    )
+
+
+def test_a_bypass_goes_no_farther_than_the_reach() -> None:
+    rules = read_rules(overrides={"bypass": {"reach_m": 46.0}})
+    assert [feed.label for feed in bypass_feeds(ENDS, 1, rules, routes=routes_round())] == ["S1>S2"]
+    why = routes_round().refusal((0.0, 30.0), (40.0, 0.0), rules)
+    assert why == "57.5 m in a straight line, beyond bypass.reach_m of 46 m"
+
+
+def test_a_straight_line_is_no_longer_than_the_route() -> None:
+    house = routes_round([shapely.box(10, -5, 12, 5)])
+    straight, routed = (bypass_feeds(ENDS, 1, RULES, routes=house, straight=way)[0] for way in (True, False))
+    assert straight.length_m == pytest.approx(1.15 * 40.0)
+    # Round corners 0.25 m off the house: 11.09 m, 2.50 m along its end, 28.24 m.
+    by_hand = np.hypot(9.75, 5.25) + 2.5 + np.hypot(27.75, 5.25)
+    assert routed.length_m == pytest.approx(1.15 * by_hand)
 
 
 def test_hoses_are_the_shortest_within_reach_and_clear_of_tees() -> None:
     live = _mains([(0, 0), (100, 0)], [(0, 80), (100, 80)], [(0, 300), (100, 300)])
     part = _mains([(20, 20), (60, 40)], [(200, 0), (200, 40)], first=7)
-    ways = hose_ways(live, part, RULES)
+    ways = hose_ways(live, part, RULES, routes=routes_round())
     assert [(way.giving.link, way.fed.link) for way in ways] == [(0, 7), (1, 7)]
     first = ways[0]
     # The nearest point of the part is its end, where a fitting may be: the hose keeps 0.5 m from it.
@@ -81,20 +102,22 @@ def test_hoses_are_the_shortest_within_reach_and_clear_of_tees() -> None:
     assert first.fed.share == pytest.approx(0.5 / np.hypot(40, 20))
     assert first.length_m == pytest.approx(1.15 * first.to_y_m)
     assert first.giving.share == pytest.approx(first.from_x_m / 100)
-    assert len(hose_ways(live, part, RULES, most=1)) == 1
-    assert hose_ways(live, part, RULES, keep_out=[shapely.box(-10, 5, 300, 6)])[0].giving.link == 1
+    assert len(hose_ways(live, part, RULES, routes=routes_round(), most=1)) == 1
+    wall = routes_round([shapely.box(-90, 5, 300, 6)])
+    assert hose_ways(live, part, RULES, routes=wall)[0].giving.link == 1
     short = read_rules(overrides={"bypass": {"reach_m": 20.0}})
-    assert hose_ways(live, part, short) == ()
+    assert hose_ways(live, part, short, routes=routes_round()) == ()
 
 
 def test_a_piece_too_short_for_a_tapping_takes_no_hose() -> None:
     live = _mains([(0, 0), (100, 0)])
     part = _mains([(20, 10), (20.9, 10)])
-    assert hose_ways(live, part, RULES) == ()
+    assert hose_ways(live, part, RULES, routes=routes_round()) == ()
 
 
 def test_hoses_become_feeds_with_nodes() -> None:
-    ways = hose_ways(_mains([(0, 0), (100, 0)]), _mains([(20, 20), (60, 40)], first=1), RULES)
+    live, part = _mains([(0, 0), (100, 0)]), _mains([(20, 20), (60, 40)], first=1)
+    ways = hose_ways(live, part, RULES, routes=routes_round())
     feeds = hose_feeds(ways, np.array([50]), np.array([51]))
     assert [(feed.kind, feed.from_node, feed.to_node) for feed in feeds] == [(FeedKind.HOSE, 50, 51)]
     assert feeds[0].length_m == ways[0].length_m

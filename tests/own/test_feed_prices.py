@@ -11,6 +11,7 @@ from netplan.feeds.feed_kinds import sizes_in_order
 from netplan.feeds.feed_prices import feed_price_minor
 from netplan.feeds.possible_feeds import MainLines, hose_ways
 from netplan.rules import read_rules
+from tests.support.hose_routes import routes_round
 
 RULES = read_rules(
     overrides={"price": {"bypass": 900.0, "bypass_per_m": 15.0, "hose_per_m": 25.0, "open_valve": 150.0}}
@@ -37,6 +38,13 @@ def test_each_hose_is_rounded_to_whole_minor_units() -> None:
     assert feed_price_minor(Feed(FeedKind.BYPASS, "a hose", 0, 1, 1.0004), 2, RULES) == 2 * 91501
 
 
+def test_every_carriageway_crossed_takes_a_ramp_for_each_hose() -> None:
+    rules = read_rules(overrides={"price": {"bypass": 900.0, "bypass_per_m": 15.0, "ramp": 70.0}})
+    feed = Feed(FeedKind.BYPASS, "a hose", 0, 1, 20.0, crossings=2)
+    assert feed_price_minor(feed, 1, rules) == 134_000
+    assert feed_price_minor(feed, 2, rules) == 268_000
+
+
 def test_a_valve_costs_its_opening() -> None:
     assert feed_price_minor(Feed(FeedKind.VALVE, "V1", 0, 1, 0.0, valve_link=3), 1, RULES) == 15000
 
@@ -61,7 +69,7 @@ def test_the_reach_counts_the_hose_with_its_slack() -> None:
             )
             for row, y in enumerate((0.0, apart_m))
         )
-        return bool(hose_ways(live, fed, rules))
+        return bool(hose_ways(live, fed, rules, routes=routes_round()))
 
     # 17.3 m are 19.9 m of hose, 17.5 m are 20.1 m.
     assert within(17.3)

@@ -106,14 +106,14 @@ class OutsideBurden:
         return total
 
     def feeds(self, option: dict[str, Any]) -> Minor:
-        """Return every hose by its length, rounded, times those side by side; every valve opened."""
+        """Return every hose by its route and ramps, rounded, times those side by side; every valve opened."""
         price, slack = self.rules["price"], self.rules["bypass"]["slack"]
 
         def one(hose: dict[str, Any]) -> Minor:
-            a, b = hose["from"], hose["to"]
-            length = slack * math.hypot(a["x"] - b["x"], a["y"] - b["y"]) / self.scale
+            length = slack * shapely.LineString(hose["route"]).length / self.scale
             per_m = price["bypass_per_m"] if hose["kind"] == "bypass" else price["hose_per_m"]
-            each = _rounded(MINOR * (price["bypass"] + per_m * length), MINOR * per_m * 3 * HALF_DIGIT_M)
+            exact = price["bypass"] + per_m * length + price["ramp"] * hose["crossings"]
+            each = _rounded(MINOR * exact, MINOR * per_m * 3 * HALF_DIGIT_M * (len(hose["route"]) - 1))
             return Minor(hose["parallel"] * each.low, hose["parallel"] * each.high)
 
         opened = len(option["opened_valves"]) * round(MINOR * price["open_valve"])

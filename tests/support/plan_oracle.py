@@ -15,6 +15,7 @@ from typing import Any
 
 import networkx as nx
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from netplan.customers import off_on_times, relight_order
@@ -30,6 +31,7 @@ from tests.support.main_lengths import Leg, Length, Placed, split_some
 from tests.support.networks import build, customer, fitting, main, service, station, valve
 from tests.support.outlets import named_mm, outlet_mm
 from tests.support.plan_excavations import Ground, zone_ends
+from tests.support.route_oracle import shortest_way
 
 HOURS = 9.0
 GROUND_K = 283.15
@@ -48,7 +50,8 @@ def plan_rules(seed: int) -> Rules:
             "clearance": {"work_m": 0.9, "through_record_joints": seed % 4 == 1},
             "pressure": {"minimum_mbar": 19.0, "margin_mbar": rng.choice([0.5, 2.0])},
             "bypass": {
-                "reach_m": 0.01,
+                "reach_m": random.Random(f"reach {seed}").choice([12.0, 25.0, 60.0]),  # noqa: S311
+                "from_other_mains": False,
                 "bores_mm": [25.0, 51.0],
                 "parallel_max": rng.choice([1, 2]),
                 "velocity_max_m_s": rng.choice([6.0, 20.0]),
@@ -119,6 +122,8 @@ def plan_case(seed: int) -> Case:
         layers["mains"].append(main(f"N{n}", outlet, (x, y), od_mm=180.0, year=2010, surface="verge"))
         layers["valves"].append(valve(f"W{n}", (x - 6.0, y - 8.0)))
     _add_limits(random.Random(f"limits {seed}"), layers)  # noqa: S311
+    if seed % 3 != 1:
+        _add_buildings(random.Random(f"buildings {seed}"), layers)  # noqa: S311
     network = build(strict=False, **layers)
     row = rng.randrange(len(edges))
     length = float(network.pipes.length_m[row])
@@ -144,6 +149,19 @@ def _add_limits(rng: random.Random, layers: dict[str, Any]) -> None:
         row["max_outlet_mbar"] = rng.choice([40.0, 50.0, 65.0])
     for row in layers["mains"]:
         row["mop_mbar"] = rng.choice([None] * 9 + [45.0, 55.0, 75.0])
+
+
+def _add_buildings(rng: random.Random, layers: dict[str, Any]) -> None:
+    """Put houses into the corners of streets and beside them, none over a main."""
+    mains = [row["geometry"] for row in layers["mains"]]
+    layers["buildings"] = []
+    for line in mains:
+        for end in (line.coords[0], line.coords[-1]):
+            x, y = (at + rng.choice([-1.0, 1.0]) * rng.uniform(1.5, 6.0) for at in end[:2])
+            wide, deep = rng.uniform(1.0, 6.0), rng.uniform(1.0, 6.0)
+            house = shapely.box(x - wide / 2, y - deep / 2, x + wide / 2, y + deep / 2)
+            if all(house.distance(other) > 0.5 for other in mains):
+                layers["buildings"].append({"name": "", "geometry": house})
 
 
 def _edges(rng: random.Random, columns: int, rows: int, kind: str) -> list[tuple[Any, Any]]:
@@ -259,7 +277,19 @@ class PlanOracle(Oracle):
             self.table.attach_node[self.table.attach_start[row] : self.table.attach_start[row + 1]].tolist()
             for row in range(len(self.table))
         ]
+        self._ways: dict[Any, float] = {}
         self._before()
+
+    def way(self, start: tuple[float, float], stop: tuple[float, float]) -> float:
+        """Return the length of the shortest way between two tees round the houses [m]."""
+        base, pair = self.network.base, tuple(sorted((start, stop)))
+        if pair not in self._ways:
+            houses = base["buildings"].geometry.tolist() if "buildings" in base else []
+            reach = self.rules.bypass.reach_m
+            near = [house for house in houses if house.distance(shapely.LineString(pair)) < reach]
+            too_far = math.dist(*pair) > reach
+            self._ways[pair] = math.inf if too_far else shortest_way(*pair, near)
+        return self._ways[pair]
 
     # Flow ------------------------------------------------------------------------------------------------
 
@@ -783,7 +813,9 @@ class Aftermath:
             return found
         for giving, fed in self._pairs(part):
             room = min(oracle.tees_at(self.stops[end]) for end in (giving, fed))
-            length = rules.bypass.slack * math.dist(self._tee_xy(giving), self._tee_xy(fed))
+            length = rules.bypass.slack * oracle.way(self._tee_xy(giving), self._tee_xy(fed))
+            if length > rules.bypass.reach_m:
+                continue
             each = round(100 * (rules.price.bypass + rules.price.bypass_per_m * length))
             tees = sum(self._tee_minor(number) for number in (giving, fed))
             found += [

@@ -154,18 +154,15 @@ def _hose(case: Case, feed: Row) -> None:
     case.require(
         feed["length_m"] >= straight - CLOSE_M, "length of a feed", f"{feed['id']}: shorter than straight"
     )
-    if feed["kind"] == "hose":
-        case.require(
-            feed["length_m"] <= rules["reach_m"] + CLOSE_M,
-            "hose beyond reach",
-            f"{feed['id']}: {feed['length_m']:g} m",
-        )
-    way = shapely.LineString(spots)
     case.require(
-        not any(way.intersects(area) for area in case.raw.keep_out), "feed crosses a keep-out", feed["id"]
+        feed["length_m"] <= rules["reach_m"] + CLOSE_M,
+        "feed beyond reach",
+        f"{feed['id']}: {feed['length_m']:g} m",
     )
+    _route(case, feed, spots)
     per_m = price["bypass_per_m" if feed["kind"] == "bypass" else "hose_per_m"]
-    cost = feed["parallel"] * round(100 * (price["bypass"] + per_m * feed["length_m"])) / 100
+    each = price["bypass"] + per_m * feed["length_m"] + price["ramp"] * feed["crossings"]
+    cost = feed["parallel"] * round(100 * each) / 100
     case.require(
         math.isclose(feed["price"], cost, abs_tol=0.02 * per_m * feed["parallel"]),
         "price of a feed",
@@ -179,6 +176,36 @@ def _hose(case: Case, feed: Row) -> None:
         )
     case.require(
         bool(case.stopped.fed_by(("end", feed["id"], "from"))), "feed from a part without gas", feed["id"]
+    )
+
+
+def _route(case: Case, feed: Row, spots: list[shapely.Point]) -> None:
+    """Check that a feed's route joins its tees, is as long as it says, and crosses nothing it may not."""
+    way, ident = shapely.LineString(feed["route"]), feed["id"]
+    ends = [shapely.Point(way.coords[0]), shapely.Point(way.coords[-1])]
+    off = max(spot.distance(end) for spot, end in zip(spots, ends, strict=True))
+    case.require(off <= 0.02, "route of a feed", f"{ident}: ends {off:.2f} m off its tees")
+    length = case.rules["bypass"]["slack"] * way.length / case.raw.scale
+    case.require(
+        abs(length - feed["length_m"]) <= CLOSE_M + 0.001 * len(way.coords),
+        "length of a feed",
+        f"{ident}: {feed['length_m']:g} m, {length:g} m by its route",
+    )
+    # A house recorded over a tee is a bad record, and the plan has to say so.
+    over = [
+        house for house in case.raw.buildings if any(house.buffer(-0.02).contains(spot) for spot in spots)
+    ]
+    houses = [house for house in case.raw.buildings if not any(house is one for one in over)]
+    for what, some in (
+        ("keep-out", case.raw.keep_out),
+        ("building", houses),
+        ("water or rail", case.raw.no_crossing),
+    ):
+        # Coordinates of the route are rounded; a tee may stand at the wall itself.
+        crossed = [one for one in some if way.intersects(one.buffer(-0.02) if one.area > 0 else one)]
+        case.require(not crossed, f"feed crosses {what}", ident)
+    case.require(
+        bool(over) == ("inside a building" in feed["route_note"]), "house over a tee not told", ident
     )
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import Any
 
 from tests.support.networks import XY, customer, keep_out, service
+from tests.whole_plan.base_map import lay_base_map
 from tests.whole_plan.draw import Draw, Town, Work, at, length
 from tests.whole_plan.streets import lay_streets
 
@@ -27,6 +28,7 @@ def random_town(seed: int) -> Town:
     _houses(draw)
     _keep_outs(draw)
     _ask(draw)
+    lay_base_map(draw)
     return draw.town
 
 

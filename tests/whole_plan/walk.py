@@ -52,6 +52,10 @@ class Raw(Walker):
         self.sensing = self._sensing()
         self.ends_of = self.customer_ends()
         self.keep_out = [record["geometry"] for record in self._records("keep_out")]
+        self.buildings = [record["geometry"] for record in self._records("buildings")]
+        self.no_crossing = [
+            record["geometry"] for name in ("water", "rail") for record in self._records(name)
+        ]
 
     def _sensing(self) -> dict[str, tuple[int, float]]:
         found = {}

@@ -18,7 +18,7 @@ from netplan.outputs.documents.svg_drawing import (
     stop_symbol,
 )
 from netplan.planfile import PieceState, SolvedState, StateCustomers, StatePipes
-from netplan.planfile.model import Option
+from netplan.planfile.model import Bypass, Option
 
 __all__ = ["bowed_line", "draw_base_map", "draw_excavations", "draw_pipes", "plan_drawing"]
 
@@ -36,7 +36,7 @@ def plan_drawing(
     draw_pipes(sheet, state.pipes)
     draw_lines(sheet, "work", list(layers["work"].geometry))
     for bypass in option.bypasses:
-        line = bowed_line((bypass.from_.x, bypass.from_.y), (bypass.to.x, bypass.to.y))
+        line = route_line(bypass)
         draw_lines(sheet, "bypass", [line])
         sheet.text(line.interpolate(0.35, normalized=True).coords[0], bypass.id, 3.2, font_weight="bold")
     _customers(sheet, state.customers)
@@ -74,7 +74,7 @@ def _of(layers: Layers, name: str, option: int) -> gpd.GeoDataFrame:
 def _box(option: Option, layers: Layers, customers: StateCustomers) -> tuple[float, float, float, float]:
     places = [np.array(layers["work"].total_bounds).reshape(2, 2)]
     places += [np.array([(s.x, s.y) for s in option.stops]).reshape(-1, 2)]
-    places += [np.array([(b.from_.x, b.from_.y), (b.to.x, b.to.y)]) for b in option.bypasses]
+    places += [np.array(bypass.course) for bypass in option.bypasses]
     affected = _affected(customers)
     places.append(np.stack([customers.x_m[affected], customers.y_m[affected]], axis=1))
     places += [np.array(one.outline) for one in option.excavations]
@@ -156,6 +156,12 @@ def _customers(sheet: DrawingSheet, customers: StateCustomers) -> None:
         if numbered and customers.number[row]:
             dx = str(4.2 if priority else 2.8)
             sheet.text(place, customers.number[row], 2.4, dx=dx, dy="0.8")
+
+
+def route_line(bypass: Bypass) -> shapely.LineString:
+    """Return the route of a bypass as it is drawn: a straight one bowed, not to lie on the main."""
+    course = bypass.course
+    return shapely.LineString(course) if len(course) > 2 else bowed_line(*course)
 
 
 def bowed_line(

@@ -20,6 +20,7 @@ from netplan.outputs.documents.work_pack_stops import stop_part
 from netplan.outputs.documents.work_pack_tables import data_part, gas_part, network_part, order_part
 from netplan.outputs.notice_list import CustomerInDoubt, customers_in_doubt, record_words
 from netplan.outputs.number_format import METRIC, Figures, figures_for_weather
+from netplan.outputs.route_words import route_words
 from netplan.planfile import SolvedState
 from netplan.planfile.first_warnings import first_warnings
 from netplan.planfile.model import Bypass, Option, Plan, WeatherLine
@@ -174,6 +175,7 @@ def _bypass(k: int, bypass: Bypass, units: Figures) -> dict[str, Any]:
         ("to", f"{bypass.to.main_id} at {units.chainage(bypass.to.chainage_m)}"),
         ("flow to carry", units.load(bypass.flow_m3h)),
         ("bore, length", f"{number}{units.size(bypass.bore_mm)}, {units.length(bypass.length_m)}"),
+        ("route", route_words(bypass, units)),
         *_outlets(bypass, units),
         (
             "pressure at both ends",

@@ -9,6 +9,7 @@ import pandas as pd
 
 from netplan.outputs.notice_list import CustomerInDoubt, record_words
 from netplan.outputs.number_format import Figures
+from netplan.outputs.route_words import route_words
 from netplan.planfile import PieceState, SolvedState, StateCustomers
 from netplan.planfile.model import Bypass, Excavation, Option, Stop
 from netplan.planfile.naming import served_words
@@ -89,7 +90,7 @@ def bypass_popup(bypass: Bypass, units: Figures) -> dict[str, Any]:
         ("flow", units.load(bypass.flow_m3h)),
         ("bore", number + units.size(bypass.bore_mm)),
         ("outlets", " and ".join(units.size(outlet) for outlet in bypass.outlets_mm)),
-        ("length", units.length(bypass.length_m)),
+        ("route", route_words(bypass, units) if bypass.route else units.length(bypass.length_m)),
         (
             "pressure",
             f"{units.held(bypass.pressure_from_mbar)} to {units.held(bypass.pressure_to_mbar)}",

@@ -14,6 +14,7 @@ from netplan.core.findings import READING_CODES
 from netplan.network.checks.finding_groups import Group, group_of
 from netplan.outputs.notice_list import customers_in_doubt
 from netplan.outputs.number_format import METRIC, Figures, figures_for_weather
+from netplan.outputs.route_words import route_words
 from netplan.outputs.terminal.findings_report import print_unread
 from netplan.planfile.model import FindingRow, Option, Plan, Stop, TrustRow, WeatherLine
 from netplan.planfile.station_words import SHUT_IN
@@ -170,6 +171,8 @@ def _lines(option: Option, units: Figures) -> Iterable[Text]:
             f"{units.length(bypass.length_m)}, drop {units.pressure(bypass.drop_mbar)}, "
             f"{units.speed_reached(bypass.velocity_m_s)}, {until}",
         )
+        if bypass.route:
+            yield _line(f"{bypass.id} route", route_words(bypass, units))
         by_size = [_until(line, units) for line in option.weather if line.feed == bypass.id]
         if by_size:
             yield _line(f"{bypass.id} until how cold", ", ".join(by_size))

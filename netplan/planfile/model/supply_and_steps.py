@@ -108,6 +108,12 @@ class Bypass(PlanElement):
         default=0.0, description="excavations of its tees away from every stop, within the price"
     )
     note: str = ""
+    route: tuple[tuple[Metres, Metres], ...] = Field(
+        default=(),
+        description="x and y of its ends and bends; length_m is bypass.slack times its length",
+    )
+    crossings: int = Field(default=0, description="carriageways that it crosses, each with a ramp")
+    route_note: str = Field(default="", description="what is to be said of the route")
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
 
@@ -117,6 +123,11 @@ class Bypass(PlanElement):
         if self.outlet_from_mm is None or self.outlet_to_mm is None:
             return ()
         return self.outlet_from_mm, self.outlet_to_mm
+
+    @property
+    def course(self) -> tuple[tuple[float, float], ...]:
+        """Its route, or both ends where an older plan has none."""
+        return self.route or ((self.from_.x, self.from_.y), (self.to.x, self.to.y))
 
 
 class WeatherLine(PlanElement):

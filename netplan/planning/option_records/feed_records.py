@@ -104,6 +104,9 @@ def _bypass(
         customers=customers,
         price=in_currency(feed.price_minor),
         tees_price=in_currency(feed.size.feed.tees_minor),
+        route=() if size.feed.route is None else size.feed.route.xy,
+        crossings=size.feed.crossings,
+        route_note="" if size.feed.route is None else size.feed.route.note,
     )
 
 

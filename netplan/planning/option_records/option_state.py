@@ -197,7 +197,7 @@ def _feeds(
         return np.array([np.nan if value is None else value for value in values], dtype=float)
 
     places = [(one.from_, one.to) for one in bypasses]
-    xy = np.array([(a.x, a.y, b.x, b.y) for a, b in places], dtype=float).reshape(-1, 4)
+    courses = [one.course for one in bypasses]
     return StateFeeds(
         bypass_id=TextColumn([one.id for one in bypasses]),
         kind=TextColumn([one.kind for one in bypasses]),
@@ -218,10 +218,8 @@ def _feeds(
         pressure_from_mbar=numbers("pressure_from_mbar"),
         pressure_to_mbar=numbers("pressure_to_mbar"),
         minimum_air_temp_c=numbers("minimum_air_temp_c"),
-        from_x_m=xy[:, 0],
-        from_y_m=xy[:, 1],
-        to_x_m=xy[:, 2],
-        to_y_m=xy[:, 3],
+        route_start=np.cumsum([0, *map(len, courses)]).astype(np.int64),
+        route_xy_m=np.array([xy for course in courses for xy in course], dtype=float).reshape(-1, 2),
     )
 
 

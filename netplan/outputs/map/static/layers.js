@@ -65,7 +65,25 @@ function closedLayer(things) {
   return group;
 }
 
-/* A bypass is drawn bowed, so that it does not lie on the main that it goes round. */
+/* Places in equal steps along a line. */
+function stepsAlong(places, count) {
+  const squash = Math.cos((places[0][0] * Math.PI) / 180);
+  const ends = [0];
+  for (let k = 1; k < places.length; k += 1) {
+    ends.push(ends[k - 1] + Math.hypot(places[k][0] - places[k - 1][0], (places[k][1] - places[k - 1][1]) * squash));
+  }
+  const steps = [];
+  for (let k = 0, at = 1; k <= count; k += 1) {
+    const wanted = (ends[ends.length - 1] * k) / count;
+    while (at < places.length - 1 && ends[at] < wanted) at += 1;
+    const [a, b, step] = [places[at - 1], places[at], ends[at] - ends[at - 1]];
+    const share = step > 0 ? (wanted - ends[at - 1]) / step : 0;
+    steps.push([a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])]);
+  }
+  return steps;
+}
+
+/* A straight bypass is drawn bowed, so that it does not lie on the main that it goes round. */
 function bowed(flat) {
   const [a, b] = [[flat[0], flat[1]], [flat[flat.length - 2], flat[flat.length - 1]]];
   const squash = Math.cos((a[0] * Math.PI) / 180);
@@ -81,8 +99,9 @@ function bowed(flat) {
 function bypassLayer(things) {
   const group = L.layerGroup();
   for (const thing of things) {
-    const places = bowed(thing.line);
-    group.addLayer(strokesOf(places, LINE.bypass, "bypass", thing));
+    const route = thing.line.length > 4 ? pairs(thing.line) : bowed(thing.line);
+    group.addLayer(strokesOf(route, LINE.bypass, "bypass", thing));
+    const places = stepsAlong(route, 24);
     const tag = build("span", {}, thing.label);
     group.addLayer(L.marker(places[8], { icon: L.divIcon({ className: "tag", html: tag, iconSize: [0, 0] }), pane: "small" }).bindPopup(popupOf(thing)));
     const [p, q] = [places[17], places[18]];
