@@ -9,7 +9,7 @@ from netplan.core.errors import StoppedError
 
 __all__ = ["main"]
 
-COLLECT_AFTER: Final = (100_000, 50, 50)
+COLLECT_AFTER: Final = (500_000, 50, 50)
 """Objects, and collections of younger ones, between two collections of garbage (own) [-]."""
 
 
@@ -18,6 +18,8 @@ def main() -> None:
     # Arrays of a city live for a moment each, and clearing huge pages for them takes longer than small ones:
     # the benchmark of a city can be run with either. It counts only before numpy is loaded.
     os.environ.setdefault("NUMPY_MADVISE_HUGEPAGE", "0")
+    # Looking for plugins of pydantic reads the files of every package that is installed; none is ours.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     # Loading makes a million small objects that stay: looking through them again and again takes a tenth of
     # a plan.
     gc.set_threshold(*COLLECT_AFTER)
@@ -25,7 +27,11 @@ def main() -> None:
         from netplan.cli import main as command_line
     except KeyboardInterrupt:
         sys.exit(StoppedError.exit_code)
-    command_line()
+    try:
+        command_line()
+    finally:
+        # The end of Python looks for garbage several times; its memory goes as a whole anyway.
+        gc.freeze()
 
 
 if __name__ == "__main__":

@@ -12,6 +12,7 @@ import typer
 from netplan.cli.options import LENGTH, AnySize, MappingFile, check_inputs, mapping_given, metres
 from netplan.core.errors import BadInputError, BadNetworkError
 from netplan.core.findings import Finding, errors_of
+from netplan.network.near_miss_distance import NEAR_MISS_M
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -53,7 +54,8 @@ def command(
     if within is not None and mend_out is not None:
         raise BadInputError("--mend with --within would leave the rest of the network out; give one of them")
     check_inputs(network, texts=(mapping,), polygons=(within,))
-    mending = None if mend_out is None else Mending(mend_out, metres(snap, "--snap"), changes)
+    reach_m = _reach(snap)
+    mending = None if mend_out is None else Mending(mend_out, reach_m, changes)
 
     from netplan.cli.terminal import console
     from netplan.network.checks.survey import survey
@@ -74,6 +76,22 @@ def command(
     many = "" if seen.network is None else _too_many(near, seen.network)
     print_findings(seen.findings, terminal, too_many=many)
     _refuse(raw.source, errors_of(seen.findings), near, many)
+
+
+def _reach(snap: str) -> float:
+    """Return how far an end may be drawn [m].
+
+    Raises
+    ------
+    BadInputError
+        When it is no length, or farther than ends are looked for.
+    """
+    reach_m = metres(snap, "--snap")
+    if not 0 < reach_m <= NEAR_MISS_M:
+        raise BadInputError(
+            f"--snap: {reach_m:g} m is not above 0 and at most {NEAR_MISS_M:g} m; mend others by hand"
+        )
+    return reach_m
 
 
 def _read(network: str, mapping: Path | None, within: Path | None, *, any_size: bool) -> RawLayers:
@@ -104,17 +122,12 @@ class Mending:
         Raises
         ------
         BadInputError
-            When ends would be drawn too far, or a file cannot be written.
+            When a file cannot be written.
         """
-        from netplan.network.checks.missing_joints import NEAR_M
         from netplan.network.repair import repair_layers
         from netplan.outputs.repaired_network import print_changes, write_changes, write_network_layers
         from netplan.readers.mapping.features_not_taken import CLASHING_ID
 
-        if not 0 < self.reach_m <= NEAR_M:
-            raise BadInputError(
-                f"--snap: {self.reach_m:g} m is not above 0 and at most {NEAR_M:g} m; mend others by hand"
-            )
         mended = repair_layers(raw.layers, self.reach_m)
         write_network_layers(mended.layers, self.out)
         if self.changes is not None:

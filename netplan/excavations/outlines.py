@@ -113,8 +113,9 @@ def merged_outlines(
 ) -> tuple[MergedOutline, ...]:
     """Return the excavations that outlines make: no two of them are nearer to each other than a distance.
 
-    What is nearer is joined by a strip dug between, and a joined outline may be near to further ones in turn.
-    Which outlines are one does not depend on their order.
+    What is nearer is joined by what lies between: the convex hull of those ends of both that face each other.
+    A joined outline may be near to further ones in turn. Which outlines are one does not depend on their
+    order.
 
     Parameters
     ----------
@@ -122,7 +123,7 @@ def merged_outlines(
     within_m : float
         Nearer than this is one excavation [m in the CRS].
     width_m : float
-        Width of the strips between [m in the CRS].
+        Width of an excavation: how far back from the gap the ends reach that face each other [m in the CRS].
     """
     found = [MergedOutline((row,), outline) for row, outline in enumerate(outlines)]
     while len(found) > 1:
@@ -133,9 +134,9 @@ def merged_outlines(
         if not len(a):
             break
         label, count = component_labels(len(found), a, b)
-        strips = shapely.buffer(shapely.shortest_line(shapes[a], shapes[b]), width_m / 2, cap_style="square")
+        between = _between(shapes[a], shapes[b], distance[a, b], width_m)
         found = [
-            _joined([found[row] for row in np.flatnonzero(label == k)], strips[label[a] == k])
+            _joined([found[row] for row in np.flatnonzero(label == k)], between[label[a] == k])
             for k in range(count)
         ]
     return tuple(sorted(found, key=lambda one: one.members))
@@ -146,8 +147,22 @@ def is_one(distance_m: NDArray[np.float64], within_m: float) -> Flags:
     return np.asarray((distance_m < within_m) | (distance_m <= 0.0))
 
 
-def _joined(some: Sequence[MergedOutline], strips: NDArray[np.object_]) -> MergedOutline:
+def _between(
+    one: NDArray[np.object_], other: NDArray[np.object_], apart_m: NDArray[np.float64], width_m: float
+) -> NDArray[np.object_]:
+    """Return what lies between pairs of outlines; nothing where they touch."""
+    reach = apart_m + width_m
+    facing = shapely.union(
+        shapely.intersection(one, shapely.buffer(other, reach, quad_segs=8)),
+        shapely.intersection(other, shapely.buffer(one, reach, quad_segs=8)),
+    )
+    found = np.asarray(shapely.convex_hull(facing), dtype=object)
+    found[apart_m <= 0.0] = shapely.Polygon()
+    return found
+
+
+def _joined(some: Sequence[MergedOutline], between: NDArray[np.object_]) -> MergedOutline:
     if len(some) == 1:
         return some[0]
     members = sorted(member for one in some for member in one.members)
-    return MergedOutline(tuple(members), shapely.union_all([*(one.outline for one in some), *strips]))
+    return MergedOutline(tuple(members), shapely.union_all([*(one.outline for one in some), *between]))

@@ -119,6 +119,7 @@ def weather_window(
     warmest_c: float = WARMEST_LOOKED_AT_C,
     coldest_c: float = COLDEST_LOOKED_AT_C,
     near_c: float | None = None,
+    like: FeedChecker | None = None,
 ) -> tuple[WeatherRow, ...]:
     """Return the coldest air temperature each option holds at.
 
@@ -136,6 +137,8 @@ def weather_window(
         Range looked at [°C].
     near_c : float, optional
         Where the first option's edge is expected [°C]; each further one is looked for near the one before.
+    like : FeedChecker, optional
+        One of the same case: what it has found is not solved again.
     """
     known: dict[float, FeedLoads] = {}
 
@@ -144,7 +147,7 @@ def weather_window(
             known[air_temp_c] = as_loads(demand_at(air_temp_c))
         return known[air_temp_c]
 
-    judge = FeedChecker(case, rules)
+    judge = FeedChecker(case, rules, like=like)
     rows = []
     for label, sizes in options:
         reasons: dict[float, str] = {}

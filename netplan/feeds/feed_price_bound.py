@@ -226,15 +226,14 @@ class FeedPriceBound:
         giving, owner, tree = self._giving(kind)
         if not len(giving):
             return most
-        _, hits = tree.query(fed, predicate="dwithin", distance=most)
-        hits = np.unique(hits)
+        from_fed, hits = tree.query(fed, predicate="dwithin", distance=most)
         # The component gives nothing to itself, nor does the piece that its stop may be on.
         itself = self._within(owner[hits], inside)
         itself |= np.isin(owner[hits], [row for row in closed if not self._at_work[row]])
-        hits = hits[~itself]
+        from_fed, hits = from_fed[~itself], hits[~itself]
         if not len(hits):
             return most
-        return float(shapely.distance(shapely.union_all(fed), shapely.union_all(giving[hits])))
+        return float(shapely.distance(fed[from_fed], giving[hits]).min())
 
     def _fed_lines(self, row: int, kind: FeedKind, inside: Flags) -> list[Any]:
         if row not in self._line_of:

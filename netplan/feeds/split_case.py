@@ -7,7 +7,9 @@ for each size. It is the full solve split in two, not a shortcut: the answer cho
 
 from __future__ import annotations
 
+import hashlib
 import math
+from collections import OrderedDict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -32,6 +34,8 @@ from netplan.rules.rule_set import Rules
 __all__ = ["FeedChecker", "SplitCase", "split_case"]
 
 
+MOST_KEPT = 64
+"""How many states of the live network of a split case are kept (own) [-]."""
 WHILE_PURGING = ", with gas let in for the purge (rule purge.draw_is_load)"
 """Added to the reason of what fails with a purge's draw on top, and maybe without."""
 
@@ -64,7 +68,7 @@ class SplitCase:
     has_station: Flags
     conditions: FlowConditions
     islands: dict[int, _Island] = field(default_factory=dict)
-    live: dict[tuple[object, ...], FlowState] = field(default_factory=dict)
+    live: OrderedDict[tuple[object, ...], FlowState] = field(default_factory=OrderedDict)
     fed: dict[FeedSize, FlowSolver] = field(default_factory=dict)
 
     def margin(
@@ -118,6 +122,8 @@ class SplitCase:
         if key not in self.live:
             nearest = next(reversed(self.live.values()), None)
             self.live[key] = self.case.solver.resolve(demand_m3_per_s_std=with_feeds, warm=nearest)
+            if len(self.live) > MOST_KEPT:
+                self.live.popitem(last=False)
         return self.live[key].pressure_pa_gauge
 
     def _margin_in(
@@ -205,11 +211,19 @@ class FeedChecker:
     rules : Rules
     may_split : bool
         False to solve everything whole.
+    like : FeedChecker, optional
+        One of the same case: what it has found is not solved again.
     """
 
-    def __init__(self, case: FeedCase, rules: Rules, *, may_split: bool = True) -> None:
+    def __init__(
+        self, case: FeedCase, rules: Rules, *, may_split: bool = True, like: FeedChecker | None = None
+    ) -> None:
         self._case, self._rules = case, rules
-        self._split = split_case(case) if may_split else None
+        self._known: dict[tuple[object, ...], ConstraintMargin] = {}
+        if like is None:
+            self._split = split_case(case) if may_split else None
+        else:
+            self._split, self._known = like._split, like._known  # noqa: SLF001 - one of its own kind
         self.failing_hour = 0
         """Row of the hour that failed last."""
 
@@ -222,6 +236,14 @@ class FeedChecker:
         """Return whether feeds of these sizes hold, and by how much."""
         demand = self._case.demand_m3_per_s_std if demand_m3_per_s_std is None else demand_m3_per_s_std
         skip = np.zeros(len(self._case.inlets), dtype=bool) if skip_inlets is None else skip_inlets
+        # Hours and air temperatures often draw the same; a digest is much smaller than what it stands for.
+        digest = hashlib.blake2b(demand.tobytes(), digest_size=32).digest()
+        key = (*sizes, digest, skip.tobytes())
+        if key not in self._known:
+            self._known[key] = self._solved(sizes, demand, skip)
+        return self._known[key]
+
+    def _solved(self, sizes: Sequence[FeedSize], demand: Floats, skip: Flags) -> ConstraintMargin:
         if self._split is not None:
             found = self._split.margin(sizes, self._rules, demand, skip)
             if found is not None:

@@ -2,22 +2,30 @@
 
 Every name is also an attribute of `netplan` itself, where it is fetched at its first use. In the examples
 `netplan` is imported, `network` is the sample town and `folder` holds a plan of its demo's work.
+
+A module is loaded when the first of its names is asked for.
 """
 
-from netplan.library.check_and_plan import check_network, plan_work
-from netplan.library.network_export import gas_properties, network_graph, network_tables
-from netplan.library.plan_folders import (
-    affected_customers,
-    as_built_fittings,
-    bypass_for_weather,
-    explain_figure,
-    figures_of_plan,
-    plan_layers,
-    plan_options,
-    save_plan,
-    write_as_built,
-)
-from netplan.library.sample_network import SAMPLE_WORK, sample_town
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from netplan.library.check_and_plan import check_network, plan_work
+    from netplan.library.network_export import gas_properties, network_graph, network_tables
+    from netplan.library.plan_folders import (
+        affected_customers,
+        as_built_fittings,
+        bypass_for_weather,
+        explain_figure,
+        figures_of_plan,
+        plan_layers,
+        plan_options,
+        save_plan,
+        write_as_built,
+    )
+    from netplan.library.sample_network import SAMPLE_WORK, sample_town
 
 __all__ = [
     "SAMPLE_WORK",
@@ -37,3 +45,21 @@ __all__ = [
     "save_plan",
     "write_as_built",
 ]
+
+_MODULE_OF = {
+    "SAMPLE_WORK": "sample_network",
+    "check_network": "check_and_plan",
+    "gas_properties": "network_export",
+    "network_graph": "network_export",
+    "network_tables": "network_export",
+    "plan_work": "check_and_plan",
+    "sample_town": "sample_network",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in __all__:
+        raise AttributeError(f"module 'netplan.library' has no attribute {name!r}")
+    value = getattr(import_module(f"{__name__}.{_MODULE_OF.get(name, 'plan_folders')}"), name)
+    globals()[name] = value
+    return value

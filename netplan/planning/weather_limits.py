@@ -11,6 +11,7 @@ import numpy as np
 from netplan.demand import DemandResult
 from netplan.feeds import (
     FeedCase,
+    FeedChecker,
     FeedLoads,
     FeedSize,
     WeatherRow,
@@ -128,7 +129,7 @@ def weather_of(context: PlanningContext, option: EvaluatedOption, *, ladders: bo
     """
     rules = context.request.rules
     case = feed_case(context, option)
-    sizes = sizes_of(option)
+    sizes, checker = sizes_of(option), FeedChecker(case, rules)
 
     def demand_at(air_temp_c: float, hour: int | None = None) -> FeedLoads:
         demand = context.demand_at(air_temp_c)
@@ -138,7 +139,7 @@ def weather_of(context: PlanningContext, option: EvaluatedOption, *, ladders: bo
 
     # It was priced to hold in the weather planned for, so that the edge lies at or beyond it.
     planned = context.demand.hours[context.demand.worst_hour].air_temp_c
-    whole = weather_window(case, demand_at, [("as planned", sizes)], rules, near_c=planned)[0]
+    whole = weather_window(case, demand_at, [("as planned", sizes)], rules, near_c=planned, like=checker)[0]
     feeds: list[FeedWeather | None] = []
     place = 0
     for feed in option.feeds:
@@ -152,7 +153,9 @@ def weather_of(context: PlanningContext, option: EvaluatedOption, *, ladders: bo
             for label, some in size_ladder(feed.size.feed, rules, others)
             if len(some) == len(others) or some[-1].parallel == feed.size.parallel
         ]
-        ladder = weather_window(case, demand_at, choices, rules, near_c=whole.coldest_c) if ladders else ()
+        ladder: tuple[WeatherRow, ...] = ()
+        if ladders:
+            ladder = weather_window(case, demand_at, choices, rules, near_c=whole.coldest_c, like=checker)
         spare = spare_flow_m3_per_s_std(case, sizes, place, rules)
         feeds.append(FeedWeather(whole.coldest_c, spare, ladder))
         place += 1
@@ -160,6 +163,6 @@ def weather_of(context: PlanningContext, option: EvaluatedOption, *, ladders: bo
     near = whole.coldest_c
     for hour, of_day in enumerate(context.demand.hours[:HOURS_A_DAY] if ladders else ()):
         asked = [(of_day.words(), sizes)]
-        hours += weather_window(case, partial(demand_at, hour=hour), asked, rules, near_c=near)
+        hours += weather_window(case, partial(demand_at, hour=hour), asked, rules, near_c=near, like=checker)
         near = hours[-1].coldest_c
     return Weather(whole.coldest_c, whole.reason, tuple(feeds), tuple(hours))

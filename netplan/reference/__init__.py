@@ -11,4 +11,5 @@ __all__ = ["table_rows"]
 def table_rows(name: str) -> list[dict[str, str]]:
     """Return the rows of a CSV table of this package, each as its columns' texts by name."""
     text = resources.files(__name__).joinpath(name).read_text(encoding="utf-8")
-    return list(csv.DictReader(text.splitlines()))
+    head, *rows = csv.reader(text.splitlines())
+    return [dict(zip(head, row, strict=True)) for row in rows]

@@ -7,6 +7,7 @@ of as many commands that does the same, in the same run. PATH is another checkou
 from __future__ import annotations
 
 import argparse
+import compileall
 import os
 import subprocess
 import sys
@@ -105,6 +106,12 @@ def processor_seconds(
     return used.ru_utime + used.ru_stime
 
 
+def write_byte_code(checkouts: Sequence[Path]) -> None:
+    """Compile the package of each checkout, as its installation does: else every call would where none is kept."""
+    for checkout in checkouts:
+        compileall.compile_dir(checkout / "netplan", quiet=1)
+
+
 def least_in_turn(calls: Sequence[Callable[[], float]], runs: int) -> list[float]:
     """Return the least seconds of each call, all of them run in turn so many times."""
     return [min(each) for each in zip(*([call() for call in calls] for _ in range(runs)), strict=True)]
@@ -113,6 +120,7 @@ def least_in_turn(calls: Sequence[Callable[[], float]], runs: int) -> list[float
 def table(runs: int, before: Path | None) -> list[str]:
     """Return the rows of the table: least of `runs` runs of each, taken in turn."""
     rows = []
+    write_byte_code([ROOT] if before is None else [ROOT, before])
     with tempfile.TemporaryDirectory() as home:
         ours, empty = Path(home) / "ours.py", Path(home) / "empty.py"
         ours.write_text(OURS, encoding="utf-8")
@@ -143,7 +151,8 @@ def main() -> None:
         "# The start of a command\n\n"
         f"Made by `python -m tests.benchmarks.start {given.runs}{' --before PATH' if more else ''}`: processor "
         f"seconds (user and system) of calls that do no work, the least of {given.runs} runs, beside an otherwise "
-        f"empty typer app of as many commands ({len(COMMANDS)}) doing the same call, run in turn. Wanted: at most "
+        f"empty typer app of as many commands ({len(COMMANDS)}) doing the same call, run in turn, byte code written "
+        f"before as an installation does. Wanted: at most "
         f"{WANTED} times that app. Where the empty app has no such option it refuses a path.\n\n"
         f"| call | ours [s] | empty app [s] | times |{more}\n|---|--:|--:|--:|{'--:|' if more else ''}\n"
         + "\n".join(rows)

@@ -55,11 +55,11 @@ def _check(outside: OutsideBurden, options: list[dict[str, Any]]) -> None:
     assert options
     for option in options:
         parts = option["burden_parts"]
-        for name in ("stops", "interruption", "feeds", "gas"):
+        for name in ("stops", "interruption", "feeds", "gas", "excavations"):
             worked_out = getattr(outside, name)(option)
             assert parts[name] in worked_out, (option["rank"], name, parts[name], worked_out)
             # Hoses are measured between coordinates of a millimetre; all else is one number.
-            assert name == "feeds" or worked_out.high - worked_out.low <= 1
+            assert name in ("feeds", "excavations") or worked_out.high - worked_out.low <= 1
         assert option["burden"] == pytest.approx(sum(parts.values()), abs=1e-6)
     assert len({outside.difference(option) for option in options}) == len(options)
 

@@ -16,6 +16,9 @@ ALLOWED = {
     "netplan.__dir__": "Python calls it to list the public names",
     "netplan.readers.__getattr__": "Python calls it for what few sources need",
     "netplan._MODULE_OF": "read by netplan.__getattr__",
+    "netplan.library.__getattr__": "Python calls it for every name of the library",
+    "netplan.library._MODULE_OF": "read by netplan.library.__getattr__",
+    "netplan.cli.terminal.PlainConsole.render": "rich calls it for every print",
     "netplan.cli.app.CommandGroup.format_commands": "typer calls it for the help",
     "netplan.cli.app.CommandGroup.list_commands": "typer calls it for the help",
 }

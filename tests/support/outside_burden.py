@@ -19,6 +19,7 @@ import networkx as nx
 import shapely
 
 from tests.support.independent import Frames, Walker
+from tests.support.outside_excavations import OutsideExcavations
 
 __all__ = ["Minor", "OutsideBurden"]
 
@@ -73,13 +74,14 @@ class OutsideBurden:
         self.walker = Walker(layers, self.scale)
         self.main = {str(row["id"]): row for row in layers["mains"].to_dict("records")}
         self.customer = {str(row["id"]): row for row in layers["customers"].to_dict("records")}
+        self.dug = OutsideExcavations(self.rules, self.walker, self.main, self.scale)
         self.one_node: Any = nx.utils.UnionFind()
         self.recorded: set[Any] = set()
         self.givers: set[Any] = set()
         self.marks = self._marks()
         self.chains = self._find_chains()
 
-    # The four parts --------------------------------------------------------------------------------------
+    # The five parts --------------------------------------------------------------------------------------
 
     def stops(self, option: dict[str, Any]) -> Minor:
         """Return price + price_per_mm_od · OD + price_surface of every stop, each rounded."""
@@ -88,7 +90,10 @@ class OutsideBurden:
         def one(stop: dict[str, Any]) -> Minor:
             method, main = methods[stop["method"]], self.main[stop["main_id"]]
             surface = method["price_surface"][main["surface"] or "unknown"]
-            return _rounded(MINOR * (method["price"] + method["price_per_mm_od"] * main["od_mm"] + surface))
+            own = _rounded(MINOR * (method["price"] + method["price_per_mm_od"] * main["od_mm"] + surface))
+            # A method's price includes its excavation; a valve is tapped in a pit beside it.
+            pit = self.dug.amount(stop["main_id"]) if method["kind"] == "valve" else 0
+            return own + Minor(pit, pit)
 
         return _sum(one(stop) for stop in option["stops"])
 
@@ -114,10 +119,44 @@ class OutsideBurden:
             per_m = price["bypass_per_m"] if hose["kind"] == "bypass" else price["hose_per_m"]
             exact = price["bypass"] + per_m * length + price["ramp"] * hose["crossings"]
             each = _rounded(MINOR * exact, MINOR * per_m * 3 * HALF_DIGIT_M * (len(hose["route"]) - 1))
-            return Minor(hose["parallel"] * each.low, hose["parallel"] * each.high)
+            tees = self.dug.tees(option, self.plan["work"], hose)
+            return Minor(hose["parallel"] * each.low, hose["parallel"] * each.high) + Minor(tees, tees)
 
         opened = len(option["opened_valves"]) * round(MINOR * price["open_valve"])
         return _sum(map(one, option["bypasses"])) + Minor(opened, opened)
+
+    def excavations(self, option: dict[str, Any]) -> Minor:
+        """Return the work's own excavation, and those of dead ends that are not one with it or a stop's."""
+        work = self.dug.work(self.plan["work"])
+        ends = self.dug.ends(option, self.plan["work"], self._dead_ends(option))
+        return _rounded(work, MINOR * self.rules["excavation"]["price_per_m"] * HALF_DIGIT_M) + Minor(
+            ends, ends
+        )
+
+    def _dead_ends(self, option: dict[str, Any]) -> list[tuple[str, float]]:
+        """Return the ends of mains inside the zones that are at no stop; no zone here may hold a loop."""
+        graph: Any = nx.MultiGraph()
+        for pipe in (pipe for zone in option["zones"] for pipe in zone["pipes"] if pipe["layer"] == "mains"):
+            ident, low, high = pipe["pipe_id"], pipe["from_m"], pipe["to_m"]
+            stops = [s["chainage_m"] for s in option["stops"] if s["main_id"] == ident]
+            nodes = {
+                round(at, 3): self.one_node[node]
+                for at, node in self.marks[ident]
+                if low - 1e-3 <= at <= high + 1e-3
+            }
+            for at in (low, high):
+                if any(abs(at - stop) <= 2e-3 for stop in stops):
+                    nodes = {k: v for k, v in nodes.items() if abs(k - at) > 2e-3}
+                    nodes[at] = ("stop", ident, at)
+            for (a, one), (b, two) in itertools.pairwise(sorted(nodes.items())):
+                graph.add_edge(one, two, at={one: (ident, a), two: (ident, b)})
+        assert graph.number_of_edges() < graph.number_of_nodes()
+        return [
+            data["at"][node]
+            for a, b, data in graph.edges(data=True)
+            for node in (a, b)
+            if graph.degree(node) == 1 and node[0] != "stop"
+        ]
 
     def gas(self, option: dict[str, Any]) -> Minor:
         """Return the gas of the zones, rounded length by length."""

@@ -13,13 +13,12 @@ from typing import Any
 
 import networkx as nx
 import shapely
-from shapely.geometry import LineString, Polygon
-from shapely.ops import nearest_points
+from shapely.geometry import Polygon
 
 from netplan.network.model import Network
 from netplan.rules.rule_set import Rules
 
-__all__ = ["Ground", "zone_ends"]
+__all__ = ["Ground", "grown", "one", "zone_ends"]
 
 SURFACES = ("unknown", "verge", "footway", "carriageway", "unmade")
 Dug = tuple[tuple[int, float, float], ...]
@@ -74,32 +73,11 @@ class Ground:
         return self._grown(things)[0]
 
     def _grown(self, things: Sequence[Dug]) -> tuple[list[list[int]], list[Any]]:
-        groups = [[row] for row in range(len(things))]
         shapes = [self.outline(thing) for thing in things]
-        while True:
-            near: nx.Graph[int] = nx.Graph()
-            near.add_nodes_from(range(len(groups)))
-            near.add_edges_from(
-                (a, b)
-                for a, b in itertools.combinations(range(len(groups)), 2)
-                if self._one(shapes[a], shapes[b])
-            )
-            if not near.number_of_edges():
-                return groups, shapes
-            grown = []
-            for some in nx.connected_components(near):
-                strips = [
-                    LineString(nearest_points(shapes[a], shapes[b])).buffer(
-                        self.rules.width_m / 2, cap_style="square"
-                    )
-                    for a, b in near.subgraph(some).edges
-                ]
-                whole = shapely.unary_union([*(shapes[row] for row in some), *strips])
-                grown.append(([member for row in some for member in groups[row]], whole))
-            groups, shapes = [group for group, _ in grown], [shape for _, shape in grown]
+        return grown(shapes, self.rules.merge_m, self.rules.width_m)
 
     def _one(self, a: Any, b: Any) -> bool:
-        return bool(a.intersects(b) or a.distance(b) < self.rules.merge_m)
+        return one(a, b, self.rules.merge_m)
 
     def outline(self, thing: Dug) -> Any:
         """Return the rectangles along the mains of a thing."""
@@ -118,6 +96,43 @@ class Ground:
                 for at, side in ((a, -1), (b, -1), (b, 1), (a, 1))
             ]
         )
+
+
+def one(a: Any, b: Any, within_m: float) -> bool:
+    """Whether two outlines are one excavation."""
+    return bool(a.intersects(b) or a.distance(b) < within_m)
+
+
+def grown(shapes: list[Any], within_m: float, width_m: float) -> tuple[list[list[int]], list[Any]]:
+    """Return which outlines are one excavation, and the outline of each."""
+    groups = [[row] for row in range(len(shapes))]
+    while True:
+        near: nx.Graph[int] = nx.Graph()
+        near.add_nodes_from(range(len(groups)))
+        near.add_edges_from(
+            (a, b)
+            for a, b in itertools.combinations(range(len(groups)), 2)
+            if one(shapes[a], shapes[b], within_m)
+        )
+        if not near.number_of_edges():
+            return groups, shapes
+        found = []
+        for some in nx.connected_components(near):
+            gaps = [
+                _gap(shapes[a], shapes[b], width_m)
+                for a, b in near.subgraph(some).edges
+                if not shapes[a].intersects(shapes[b])
+            ]
+            whole = shapely.unary_union([*(shapes[row] for row in some), *gaps])
+            found.append(([member for row in some for member in groups[row]], whole))
+        groups, shapes = [group for group, _ in found], [shape for _, shape in found]
+
+
+def _gap(a: Any, b: Any, width_m: float) -> Any:
+    """Return the hull of the ends of two outlines that face each other, as far back as the width."""
+    reach = a.distance(b) + width_m
+    ends = [a.intersection(b.buffer(reach, quad_segs=8)), b.intersection(a.buffer(reach, quad_segs=8))]
+    return shapely.unary_union(ends).convex_hull
 
 
 def zone_ends(

@@ -11,6 +11,7 @@ import geopandas as gpd
 import pyogrio
 
 from tests.whole_plan.case import Case, Deviation
+from tests.whole_plan.ground import check_excavations, check_holes_on_paper
 from tests.whole_plan.outlets import check_outlets
 from tests.whole_plan.papers import check_files, check_map, check_notices, check_pdf, layer_of
 from tests.whole_plan.people import (
@@ -49,7 +50,7 @@ def check_folder(raw: Raw, folder: Path, own_supply: tuple[str, ...] = (), *, fe
     """Check every option of a plan folder, and every file."""
     plan = json.loads((folder / "plan.json").read_text(encoding="utf-8"))
     names = {str(row[0]) for row in pyogrio.list_layers(folder / "plan.gpkg")}
-    wanted = {"customers", "stops", "tappings", "bypasses", "in_doubt"} & names
+    wanted = {"customers", "stops", "tappings", "bypasses", "excavations", "in_doubt"} & names
     layers = {name: layer_of(folder, name) for name in sorted(wanted)}
     page = (folder / "map.html").read_text(encoding="utf-8")
     checked = Checked()
@@ -77,11 +78,13 @@ def check_folder(raw: Raw, folder: Path, own_supply: tuple[str, ...] = (), *, fe
         check_purge(case)
         check_files(case, layers)
         check_map(case, page)
+        check_excavations(case, layers["excavations"], page)
         if case.rank == 1:
             check_notices(case, folder)
             if (folder / "work_pack.pdf").exists():
                 check_pdf(case, folder)
                 check_cover(case, folder)
+                check_holes_on_paper(case, folder)
                 checked.holds["papers"] += 1
         checked.found += case.found
         _count(case, checked.holds)
@@ -100,6 +103,8 @@ def _count(case: Case, holds: Counter[str]) -> None:
         "fallback with standby": any(row["standby"] for row in option["fallback"]),
         "prepared fallback": bool(option["prepared_fallbacks"]),
         "moved hose": any(row["moves"] for row in option["fallback"]),
+        "excavation for several things": any(len(e["included_in"]) > 1 for e in option["excavations"]),
+        "dead end paid": any(p["what"] == "dead end" for e in option["excavations"] for p in e["prices"]),
         "two zones": len(option["zones"]) > 1,
         "valve as a stop": any(s["kind"] == "valve" for s in option["stops"]),
         "squeeze as a stop": any(s["kind"] == "squeeze" for s in option["stops"]),

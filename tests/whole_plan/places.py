@@ -51,6 +51,9 @@ def _record(case: Case, stop: Row) -> None:
     case.require(math.isclose(stop["od_mm"], main["od_mm"], abs_tol=0.1), "size of another main", name)
     rule = case.method(stop["method"])
     price = rule["price"] + rule["price_per_mm_od"] * main["od_mm"] + rule["price_surface"][surface]
+    if rule["kind"] == "valve":
+        pit = case.rules["excavation"]
+        price += pit["price"] + pit["price_surface"][surface]
     case.require(
         math.isclose(stop["price"], price, abs_tol=0.011),
         "price of another main",

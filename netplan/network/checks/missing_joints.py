@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 import shapely
@@ -20,11 +19,11 @@ from netplan.network.checks.pipe_views import (
 )
 from netplan.network.finding_log import FindingLog, listed
 from netplan.network.model import Network
+from netplan.network.near_miss_distance import NEAR_MISS_M
 from netplan.network.pipe_joining import SNAP_M
 from netplan.network.topology import components
 
 __all__ = [
-    "NEAR_M",
     "Crossings",
     "NearMisses",
     "check_crossings",
@@ -32,9 +31,6 @@ __all__ = [
     "crossings",
     "near_misses",
 ]
-
-NEAR_M: Final = 2.0
-"""A pipe that ends this near to a main, and does not reach it, is doubtful [m]."""
 
 Box = tuple[float, float, float, float]
 
@@ -86,7 +82,7 @@ class Crossings:
         return len(self.one)
 
 
-def near_misses(network: Network, reach_m: float = NEAR_M, within: Box | None = None) -> NearMisses:
+def near_misses(network: Network, reach_m: float = NEAR_MISS_M, within: Box | None = None) -> NearMisses:
     """Return the loose ends between the snap distance and `reach_m` [m] from a main of their system.
 
     A loose end of a main is one where nothing else meets; a service counts when neither end is on anything,

@@ -73,8 +73,13 @@ _BROKEN = (
 )
 """What reading a broken GeoPackage raises."""
 
-# The file is new and is moved to its place when whole: waiting for the disk after every layer wins nothing.
-_WHILE_WRITING = {"OGR_CURRENT_DATE": PINNED_TIME, "OGR_SQLITE_SYNCHRONOUS": "OFF"}
+# The file is new and is moved to its place when whole: waiting for the disk after every layer wins nothing,
+# nor does a journal on disk.
+_WHILE_WRITING = {
+    "OGR_CURRENT_DATE": PINNED_TIME,
+    "OGR_SQLITE_SYNCHRONOUS": "OFF",
+    "OGR_SQLITE_JOURNAL": "MEMORY",
+}
 
 
 @contextmanager
