@@ -40,9 +40,9 @@ class Again:
     second: Path | None
 
     def options(self, folder: Path) -> list[dict[str, Any]]:
-        """Return the options of a plan."""
-        found: list[dict[str, Any]] = json.loads((folder / "plan.json").read_text())["options"]
-        return found
+        """Return the options of a plan, each with the plan's rules."""
+        plan = json.loads((folder / "plan.json").read_text())
+        return [{**option, "rules": plan["rules"]} for option in plan["options"]]
 
 
 @cache
@@ -72,16 +72,27 @@ def _left(again: Again) -> list[tuple[str, Point]]:
 def _squeezes_and_outlets(option: dict[str, Any]) -> tuple[list[tuple[str, float]], list[tuple[str, float]]]:
     """Return the places of an option's squeezes, and of every outlet that is drilled for it."""
     squeezes, outlets = [], []
-    for stop in option["stops"]:
+    for stop in [*option["stops"], *option["prepared_fallbacks"]]:
+        is_planned = stop in option["stops"]
         for tapping in stop["tappings"]:
             place = (tapping["main_id"] or stop["main_id"], tapping["chainage_m"])
-            if stop["kind"] == "squeeze" and tapping["role"] == "barrier":
-                squeezes.append(place)
-            elif tapping["size_mm"] > 0:
+            if tapping["size_mm"] > 0:
                 outlets.append(place)
+            elif stop["kind"] == "squeeze" and tapping["role"] == "barrier" and is_planned:
+                squeezes.append(place)
+            if tapping["count"] > 1 and place[0] == stop["main_id"]:
+                away = 1.0 if stop["work_side"] == "from" else -1.0
+                gap_m = _tee_gap_m(option, stop["od_mm"])
+                more = [place[1] + away * number * gap_m for number in range(1, tapping["count"])]
+                outlets += [(place[0], round(chainage_m, 3)) for chainage_m in more]
     for bypass in option["bypasses"]:
         outlets += [(end["main_id"], end["chainage_m"]) for end in (bypass["from"], bypass["to"])]
     return squeezes, outlets
+
+
+def _tee_gap_m(option: dict[str, Any], od_mm: float) -> float:
+    clearance = option["rules"]["clearance"]
+    return float(max(clearance["fitting_m"], clearance["fitting_od"] * od_mm / 1e3))
 
 
 def _gaps(lines: dict[str, LineString], main: str, chainage_m: float, marks: list[Point]) -> list[float]:
@@ -112,7 +123,7 @@ def test_the_next_plan_keeps_clear_of_what_is_left(seed: int) -> None:
     again = _again(seed)
     if again is None or again.second is None:
         return
-    rules = json.loads((again.second / "plan.json").read_text())["rules"]
+    rules = again.options(again.second)[0]["rules"]
     squeeze = next(method for method in rules["method"] if method["kind"] == "squeeze")
     mains = gpd.read_file(again.returned, layer="mains").set_index("id")
     lines, left = _lines(again.returned), _left(again)
@@ -129,8 +140,7 @@ def test_the_next_plan_keeps_clear_of_what_is_left(seed: int) -> None:
                 gaps = _gaps(lines, main, chainage_m, marks[kind])
                 assert all(gap >= least_m - ROUND_M for gap in gaps), (option["rank"], main, chainage_m, kind)
         for main, chainage_m in outlets:
-            od_m = mains.od_mm[main] / 1e3
-            clear_m = max(rules["clearance"]["fitting_m"], rules["clearance"]["fitting_od"] * od_m)
+            clear_m = _tee_gap_m(option, mains.od_mm[main])
             gaps = _gaps(lines, main, chainage_m, [*marks["squeeze_mark"], *marks["tapping_tee"]])
             assert all(gap >= clear_m - ROUND_M for gap in gaps), (option["rank"], main, chainage_m)
 
@@ -144,6 +154,26 @@ def test_the_same_section_is_stopped_at_other_places(seed: int) -> None:
     for option in again.options(again.second):
         after = {place for places in _squeezes_and_outlets(option) for place in places}
         assert not before & after
+
+
+def _at_old_ends(again: Again) -> list[str]:
+    """Return the notes of purge points of the second plan where the first left an outlet."""
+    if again.second is None:
+        return []
+    points = again.options(again.first)[0]["purge"]["points"]
+    before = {(point["main_id"], point["chainage_m"]) for point in points}
+    return [
+        point["note"]
+        for option in again.options(again.second)
+        for point in option["purge"]["points"]
+        if (point["main_id"], point["chainage_m"]) in before
+    ]
+
+
+def test_a_dead_end_is_purged_through_the_outlet_that_is_there() -> None:
+    notes = [note for seed in PLANNED if (again := _again(seed)) is not None for note in _at_old_ends(again)]
+    assert notes
+    assert all("tapping tee" in note and "is recorded here" in note for note in notes)
 
 
 def test_the_towns_show_what_the_law_is_about() -> None:
