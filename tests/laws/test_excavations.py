@@ -72,6 +72,14 @@ def test_a_further_outline_only_ever_joins_what_was_apart(outlines: list[Any], w
     assert all(any(set(some) <= set(more) for more in after) for some in before)
 
 
+def test_what_is_joined_is_looked_at_again_beside_a_further_one() -> None:
+    # Two pits 4.1 m apart, and a third 4.2 m from either and 3.7 m from what is dug between them.
+    pits = [shapely.box(x, y, x + 0.1, y + 0.1) for x, y in ((0.0, 0.0), (3.0, 3.0), (4.22, -1.12))]
+    assert min(pits[2].distance(pits[0]), pits[2].distance(pits[1])) > 4.16
+    assert merged(pits, 4.16) == {(0, 1, 2)}
+    assert merged([pits[0], pits[2]], 4.16) == {(0,), (1,)}
+
+
 def bent() -> Network:
     """Return a main of two straight halves at a right angle."""
     mains = [main("M1", (0, 0), (50, 0), od_mm=125.0)]

@@ -40,7 +40,8 @@ class OutsideExcavations:
     def amount(self, main: str) -> int:
         """Return what one excavation over a main costs."""
         surface = self.mains[main]["surface"] or "unknown"
-        return round(100 * (self.rules["price"] + self.rules["price_surface"][surface]))
+        amount: int = round(100 * (self.rules["price"] + self.rules["price_surface"][surface]))
+        return amount
 
     def work(self, work: Sequence[dict[str, Any]]) -> float:
         """Return what the work's own excavations cost, before rounding."""

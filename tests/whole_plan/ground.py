@@ -131,8 +131,21 @@ def _prices(case: Case) -> None:
         paid = bool(one["prices"]) or bool(one["included_in"])
         dead_end = {"purge point", "dead end"} & {served["what"] for served in one["serves"]}
         case.require(paid, "excavation that nobody pays for", f"{one['id']}: {dead_end or one['serves']}")
+    for feed in option["bypasses"]:
+        _tees(case, feed)
     stated, total = option["burden_parts"]["excavations"], sum(one["price"] for one in option["excavations"])
     case.require(math.isclose(total, stated, abs_tol=0.011), "burden of excavations", f"{total} for {stated}")
+
+
+def _tees(case: Case, feed: Row) -> None:
+    """Check what a feed pays for its tees: one pit, or two, by the surfaces of their mains, or none."""
+    rule = case.rules["excavation"]
+    ends = [case.raw.mains[feed[end]["main_id"]] for end in ("from", "to")]
+    pits = [rule["price"] + rule["price_surface"][text(main.get("surface")) or "unknown"] for main in ends]
+    paid = (0.0, *pits, sum(pits))
+    case.require(
+        any(math.isclose(feed["tees_price"], one, abs_tol=0.011) for one in paid), "tees", feed["id"]
+    )
 
 
 def _sizes(case: Case) -> None:
