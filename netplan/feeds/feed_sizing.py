@@ -11,6 +11,7 @@ import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.feeds.constraint_margin import NO_SOLUTION
+from netplan.feeds.failed_parts import FailedParts
 from netplan.feeds.feed_case import FeedCase, FeedLoads, Verdict
 from netplan.feeds.feed_kinds import Feed, FeedSize, SizedFeed, sizes_in_order
 from netplan.feeds.feed_prices import feed_price_minor
@@ -104,6 +105,8 @@ class PartsAnswer:
         Whether nothing was found among so many combinations, but more were left.
     failed : tuple of (str, str)
         Feeds of cheaper combinations that do not hold, by label, and why.
+    has_failed_by_purge : bool
+        Where nothing holds: whether anything failed with a purge's draw alone.
     """
 
     feeds: tuple[SizedFeed | None, ...]
@@ -113,6 +116,7 @@ class PartsAnswer:
     reason: str = ""
     is_cut_short: bool = False
     failed: tuple[tuple[str, str], ...] = ()
+    has_failed_by_purge: bool = False
 
     @property
     def feeds_price_minor(self) -> int:
@@ -169,7 +173,11 @@ def feed_answers(
         yield PartsAnswer(*nothing, NO_FEED)
         return
     # Apart first; should rounding ever part the two, whole.
-    judges = (FeedChecker(case, rules), FeedChecker(case, rules, may_split=False))
+    failed = FailedParts(case)
+    judges = (
+        FeedChecker(case, rules, failed=failed),
+        FeedChecker(case, rules, may_split=False, failed=failed),
+    )
     stations = StationCapacity(case)
     first = (0,) * len(parts)
     queue = [(sum(c[0].price_minor for c in choices), first)]
@@ -207,7 +215,8 @@ def feed_answers(
             failed.update((feed.label, reason) for feed in used)
     if not held:
         given_up = f"no combination of feeds holds among the {most_tries} cheapest; last: " if queue else ""
-        yield PartsAnswer(*nothing, given_up + reason, bool(queue))
+        by_purge = any(judge.has_failed_by_purge for judge in judges)
+        yield PartsAnswer(*nothing, given_up + reason, bool(queue), has_failed_by_purge=by_purge)
 
 
 def tees_fit(feeds: Sequence[tuple[Feed, int]]) -> bool:

@@ -23,7 +23,8 @@ from netplan.feeds.constraint_margin import (
     held_by_velocity,
     worst_of,
 )
-from netplan.feeds.feed_case import FeedCase, FeedLoads
+from netplan.feeds.failed_parts import FailedParts
+from netplan.feeds.feed_case import FeedCase, FeedLoads, Verdict
 from netplan.feeds.feed_kinds import FeedSize
 from netplan.feeds.feed_links import feed_links
 from netplan.hydraulics.flow_conditions import FlowConditions
@@ -72,11 +73,16 @@ class SplitCase:
     fed: dict[FeedSize, FlowSolver] = field(default_factory=dict)
 
     def margin(
-        self, sizes: Sequence[FeedSize], rules: Rules, demand_m3_per_s_std: Floats, skip_inlets: Flags
+        self,
+        sizes: Sequence[FeedSize],
+        rules: Rules,
+        demand_m3_per_s_std: Floats,
+        skip_inlets: Flags,
+        failed: FailedParts | None = None,
     ) -> ConstraintMargin | None:
         """Return how feeds of these sizes stand; None when it cannot be split.
 
-        Parameters are those of `FeedCase.judge`.
+        Parameters are those of `FeedCase.judge`, and where parts that fail are kept.
         """
         parts = [int(self.label[size.feed.to_node]) for size in sizes]
         if len(set(parts)) < len(parts) or not all(
@@ -87,11 +93,21 @@ class SplitCase:
         ):
             return None
         drawn = [float(demand_m3_per_s_std[self._island(part).nodes].sum()) for part in parts]
-        live = self._live_pressure([size.feed.from_node for size in sizes], drawn, demand_m3_per_s_std)
+        with_feeds = demand_m3_per_s_std.copy()
+        giving = [size.feed.from_node for size in sizes]
+        np.add.at(with_feeds, np.array(giving, dtype=np.int64), np.array(drawn, dtype=float))
+        known = failed and failed.find((), with_feeds, skip_inlets)
+        if known:
+            return known
+        live = self._live_pressure(giving, with_feeds)
         inlets, part_of = self.case.inlets, self.label[self.case.inlets.node]
         unfed = ~self.has_station[part_of] & ~np.isin(part_of, parts) & ~skip_inlets
         on_live = self.has_station[part_of] & ~skip_inlets
         found = held_by_inlets(live[inlets.node[on_live]], inlets.required_pa_gauge[on_live])
+        if failed and not found.holds:
+            short = live[inlets.node[on_live]] - inlets.required_pa_gauge[on_live]
+            worst = inlets.node[on_live][np.argmin(np.where(np.isnan(short), -np.inf, short))]
+            failed.add(int(worst), found, (), with_feeds, skip_inlets)
         if unfed.any() and found.holds:
             return NO_SOLUTION
         for size, part, flow in zip(sizes, parts, drawn, strict=True):
@@ -114,9 +130,7 @@ class SplitCase:
             )
         return self.islands[part]
 
-    def _live_pressure(self, giving: Sequence[int], drawn: Sequence[float], demand: Floats) -> Floats:
-        with_feeds = demand.copy()
-        np.add.at(with_feeds, np.array(giving, dtype=np.int64), np.array(drawn, dtype=float))
+    def _live_pressure(self, giving: Sequence[int], with_feeds: Floats) -> Floats:
         # What an island draws besides is nothing to the live network: the key leaves it out.
         key = (tuple(giving), with_feeds[self.has_station[self.label]].tobytes())
         if key not in self.live:
@@ -213,12 +227,20 @@ class FeedChecker:
         False to solve everything whole.
     like : FeedChecker, optional
         One of the same case: what it has found is not solved again.
+    failed : FailedParts, optional
+        Where parts that fail are kept and looked up; by default every question is solved.
     """
 
     def __init__(
-        self, case: FeedCase, rules: Rules, *, may_split: bool = True, like: FeedChecker | None = None
+        self,
+        case: FeedCase,
+        rules: Rules,
+        *,
+        may_split: bool = True,
+        like: FeedChecker | None = None,
+        failed: FailedParts | None = None,
     ) -> None:
-        self._case, self._rules = case, rules
+        self._case, self._rules, self._failed = case, rules, failed
         self._known: dict[tuple[object, ...], ConstraintMargin] = {}
         if like is None:
             self._split = split_case(case) if may_split else None
@@ -226,6 +248,9 @@ class FeedChecker:
             self._split, self._known = like._split, like._known  # noqa: SLF001 - one of its own kind
         self.failing_hour = 0
         """Row of the hour that failed last."""
+        self._fails_bare = False
+        self.has_failed_by_purge = False
+        """Whether anything failed with a purge's draw alone."""
 
     def margin(
         self,
@@ -245,10 +270,32 @@ class FeedChecker:
 
     def _solved(self, sizes: Sequence[FeedSize], demand: Floats, skip: Flags) -> ConstraintMargin:
         if self._split is not None:
-            found = self._split.margin(sizes, self._rules, demand, skip)
+            found = self._split.margin(sizes, self._rules, demand, skip, self._failed)
             if found is not None:
                 return found
-        return self._case.judge(sizes, self._rules, demand_m3_per_s_std=demand, skip_inlets=skip).margin
+        known = self._failed and self._failed.find(sizes, demand, skip)
+        if known:
+            return known
+        verdict = self._case.judge(sizes, self._rules, demand_m3_per_s_std=demand, skip_inlets=skip)
+        if self._failed and not verdict.holds:
+            self._failed.add(self._failing_node(sizes, verdict), verdict.margin, sizes, demand, skip)
+        return verdict.margin
+
+    def _failing_node(self, sizes: Sequence[FeedSize], verdict: Verdict) -> int:
+        """Return a node of the part that fails: the worst inlet, or an end of the feed driven too hard."""
+        row, inlets = verdict.least_inlet, self._case.inlets
+        if row >= 0:
+            some = slice(row, row + 1)
+            if not held_by_inlets(
+                verdict.state.pressure_pa_gauge[inlets.node[some]], inlets.required_pa_gauge[some]
+            ).holds:
+                return int(inlets.node[row])
+        velocities = zip(sizes, self._case.velocities_m_per_s(sizes, verdict.state), strict=True)
+        return next(
+            size.feed.from_node
+            for size, velocity in velocities
+            if not held_by_velocity(size, velocity, self._rules).holds
+        )
 
     def margin_under(
         self, sizes: Sequence[FeedSize], loads: FeedLoads, skip_inlets: Flags | None = None
@@ -282,8 +329,42 @@ class FeedChecker:
     def reason_against(
         self, sizes: Sequence[FeedSize], loads: FeedLoads | None = None, skip_inlets: Flags | None = None
     ) -> str:
-        """Return why feeds of these sizes do not hold under all loads, in one line; empty when they do."""
-        return self.margin_under(sizes, self._case.every_load if loads is None else loads, skip_inlets).reason
+        """Return why feeds of these sizes do not hold under all loads, in one line; empty when they do.
+
+        Where a purge does not hold, the hour that failed is asked without its draw too: what fails then fails
+        wherever the draw is. Once that is so, the next question begins there.
+        """
+        every = self._case.every_load if loads is None else loads
+        against = worst_of(*every.beyond)
+        if every.draws and self._fails_bare and against.holds:
+            against = self._bare(sizes, every, skip_inlets)
+        if not against.holds:
+            return against.reason
+        for places in every.groups():
+            failing: list[ConstraintMargin] = []
+            for draw in places:
+                margin = self._margin_in_all(sizes, tuple(every.under(draw)), skip_inlets)
+                if margin.holds:
+                    break
+                if draw is None:
+                    return margin.reason
+                if not failing:
+                    bare = self._bare(sizes, every, skip_inlets)
+                    if not bare.holds:
+                        return bare.reason
+                failing.append(margin)
+            else:
+                self.has_failed_by_purge = True
+                return _least_missed(failing).reason + WHILE_PURGING
+        return ""
+
+    def _bare(
+        self, sizes: Sequence[FeedSize], loads: FeedLoads, skip_inlets: Flags | None
+    ) -> ConstraintMargin:
+        """Return how feeds stand without a purge in the hour that failed last."""
+        margin = self.margin(sizes, loads.in_hour(self.failing_hour).hours[0], skip_inlets)
+        self._fails_bare = not margin.holds
+        return margin
 
 
 def _first_that_holds(margins: Iterable[ConstraintMargin]) -> ConstraintMargin:
@@ -293,4 +374,8 @@ def _first_that_holds(margins: Iterable[ConstraintMargin]) -> ConstraintMargin:
         if margin.holds:
             return margin
         failing.append(margin)
+    return _least_missed(failing)
+
+
+def _least_missed(failing: Sequence[ConstraintMargin]) -> ConstraintMargin:
     return max(failing, key=lambda margin: margin.slack)

@@ -27,7 +27,7 @@ MOST_ALONE: Final = 4
 LEAST_BUDGET: Final = {
     "max_zones": 300,
     "max_solves": 1_500,
-    "max_solves_without_option": 1_500,
+    "max_solves_without_option": 500,
     "seconds": 60.0,
 }
 """What one try may take at most (own)."""
@@ -83,6 +83,8 @@ def lifted_orders(
     for lifted, request in list(_one_by_one(context.request))[:MOST_TRIED]:
         if lifted.kind is LiftedKind.CREW_DAY and _day_was_long_enough(context):
             continue
+        if lifted.kind is LiftedKind.PURGE_DRAW and _failed_without_purge(context):
+            continue
         tell(f"trying without an order: {lifted.kind.value}")
         if _plan(context, request) is not None:
             found.append(lifted)
@@ -97,6 +99,14 @@ def _day_was_long_enough(context: PlanningContext) -> bool:
     price that counts.
     """
     return context.was_asked("reach") and not context.days_too_short
+
+
+def _failed_without_purge(context: PlanningContext) -> bool:
+    """Return whether zones were priced on this context and each failed without the draw of a purge too.
+
+    The same search then goes the same way without it.
+    """
+    return context.was_asked("reach") and not context.against_by_purge
 
 
 def _one_by_one(request: PlanRequest) -> Iterator[tuple[Lifted, PlanRequest]]:

@@ -84,6 +84,9 @@ class PlanningContext:
     ----------
     days_too_short : set of int
         Numbers of customers found to be more than the crew's day can relight, while zones were priced.
+    against_by_purge : set of str
+        What the draw of a purge may have done to zones that were priced; empty where each that was refused
+        fails without it too.
     """
 
     request: PlanRequest
@@ -95,6 +98,7 @@ class PlanningContext:
     _lines: dict[tuple[int, float, float], Any] = field(default_factory=dict, init=False, repr=False)
     _asked: dict[str, OrderedDict[Any, Any]] = field(default_factory=dict, init=False, repr=False)
     days_too_short: set[int] = field(default_factory=set, init=False, repr=False)
+    against_by_purge: set[str] = field(default_factory=set, init=False, repr=False)
 
     # What is given.
 

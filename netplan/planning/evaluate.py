@@ -45,7 +45,7 @@ from netplan.planning.fed_network import FedNetwork, fed_network
 from netplan.planning.parts_off import PartsOffInDay
 from netplan.planning.purge_loads import PurgeDraw, live_nodes
 from netplan.planning.stopped_network import StoppedNetwork, at_taps, draw_stops
-from netplan.planning.work_states import FeedLinks, Tapped, work_states
+from netplan.planning.work_states import FeedLinks, Tapped, WorkStates, work_states
 from netplan.planning.zone_purges import below_least
 
 __all__ = ["price_cut"]
@@ -86,6 +86,8 @@ def price_cut(
         return RefusedCut(cut, refused)
     without_feeds = solve_without_feeds(context, cut, reach)
     deficient = (*stranded_parts(reach), *weak_part(context, reach, without_feeds.states))
+    if without_feeds.draws and any(part.weak for part in deficient):
+        context.against_by_purge.add("a weak part")
     if not deficient:
         return _without_feeds(context, cut, reach, dug, without_feeds)
     base_minor = _base_minor(cut, dug, interruption)
@@ -176,7 +178,7 @@ def _without_feeds(
         purges=[_tapped(draw, live_nodes(cut)) for draw in without_feeds.draws],
     )
     if work.failing is not None:
-        return RefusedCut(cut, work.failing.reason())
+        return _refused_in(context, cut, work)
     off = np.flatnonzero(reach.isolated)
     interruption = _interruption(context, off)
     if isinstance(interruption, str):
@@ -208,6 +210,14 @@ def _purge_refused(context: PlanningContext, option: EvaluatedOption) -> str:
     if context.request.rules.purge.below_least != "refuse":
         return ""
     return below_least(context, option)
+
+
+def _refused_in(context: PlanningContext, cut: Cut, work: WorkStates) -> RefusedCut:
+    """Return that a cut is refused for a state of the work that does not hold."""
+    assert work.failing is not None  # noqa: S101 - asked for a failing state only
+    if work.failing in work.purging:
+        context.against_by_purge.add("a state of the work")
+    return RefusedCut(cut, work.failing.reason())
 
 
 def _interruption(context: PlanningContext, off: Ints) -> int | str:
@@ -313,6 +323,8 @@ def _with_feeds(to_feed: _CutToFeed, below_minor: int | None) -> tuple[Evaluated
     for answer in answers:
         if answer.verdict is None:
             reason, is_cut_short = reason or answer.reason or day.reason, answer.is_cut_short
+            if answer.has_failed_by_purge or answer.is_cut_short:
+                context.against_by_purge.add("feeds")
             continue
         priced = _option_with(to_feed, answer)
         if isinstance(priced, RefusedCut):
@@ -358,7 +370,7 @@ def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | 
         purges=[_tapped(draw, stopped.barrier_node) for draw in draws],
     )
     if work.failing is not None:
-        return RefusedCut(cut, work.failing.reason())
+        return _refused_in(context, cut, work)
     option = EvaluatedOption(
         cut=cut,
         reach=reach,

@@ -1,19 +1,21 @@
 """Proofs that no zone at all can give a plan, by what every zone takes: found before any is priced.
 
 Every zone holds the work and what no stop can part from it. Whoever loses every station to that alone loses
-them whatever is stopped, because a larger zone joins nobody to a station. Without feeds they are off.
+them whatever is stopped, because a larger zone joins nobody to a station. Without feeds they are off; with
+feeds they are where no feed of any zone can serve them. Who lies in it is off whatever is fed.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from netplan.core.arrays import Ints
+from netplan.core.arrays import Codes, Ints
 from netplan.core.errors import NoPlanError
 from netplan.isolation import IsolationProblem
 from netplan.planning.connectivity import CutConnectivity, reach_after
 from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import relighting_of
+from netplan.planning.feeds_of_every_zone import reason_against_every_feed
 
 __all__ = ["reach_of_core", "require_possible"]
 
@@ -33,13 +35,37 @@ def require_possible(context: PlanningContext, problem: IsolationProblem) -> Non
     Raises
     ------
     NoPlanError
-        When no feeds are allowed and, whatever is stopped, a customer who must stay on loses its gas, or more
-        meters do than the crew's day can relight. The reason says what would free it.
+        When, whatever is stopped, a customer who must stay on loses its gas and no feed is allowed or can
+        serve it, or more meters lose theirs than the crew's day can relight. The reason says what would free
+        it.
     """
-    request = context.request
-    if request.feeds_allowed:
-        return
     core = reach_of_core(context, problem)
+    if context.request.feeds_allowed:
+        _require_with_feeds(context, core, context.cuts(problem).costs.placement.codes)
+    else:
+        _require_without_feeds(context, core)
+
+
+def _require_with_feeds(context: PlanningContext, core: CutConnectivity, method_codes: Codes) -> None:
+    for row in np.flatnonzero(core.stranded & context.must_stay).tolist():
+        reason = reason_against_every_feed(context, core, method_codes, row)
+        if reason:
+            name = context.request.network.customers.id[row]
+            raise _not_possible(
+                f"whatever is stopped, customer {name}, who must stay on, loses every station, and {reason}; "
+                f"what would have to give: a supply of its own (--own-supply {name}), or these rules"
+            )
+    # Feeds keep others on, never those in the zone.
+    isolated = np.flatnonzero(core.isolated)
+    relighting = relighting_of(context, isolated) if len(isolated) else None
+    if relighting is not None and not relighting.fits:
+        raise _not_possible(
+            f"whatever is stopped, these lie in the zone: {relighting.reason}; what would have to give: the "
+            "crew's day (rules crew.relights_per_hour, crew.day_end)"
+        )
+
+
+def _require_without_feeds(context: PlanningContext, core: CutConnectivity) -> None:
     off = np.flatnonzero(core.isolated | core.stranded)
     kept = off[context.must_stay[off]]
     if len(kept):

@@ -18,7 +18,8 @@ MOST_ALIKE: Final = 60
 """Zones refused for one and the same reason before a search without an option ends (own): where there is an
 option, the first came after a quarter of that at most [-]."""
 LEAST_SOLVES: Final = 1_000
-"""Flow solutions that these zones take at least (own) [-]."""
+"""Flow solutions that these zones take at least (own): of 200 random sections of the sample town one had its
+first option after 96 zones, most of them refused alike, and some 800 solutions [-]."""
 
 
 class BudgetSpentError(Exception):

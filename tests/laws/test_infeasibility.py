@@ -1,7 +1,8 @@
 """Where a proof says that no zone gives a plan, exhaustive pricing of every zone finds none.
 
-The suite takes 72 random networks, all without feeds; ``GAS_NETPLAN_PLAN_SEEDS=600 python -m pytest
-tests/laws/test_infeasibility.py`` takes as many as it says.
+The suite takes 72 random networks without feeds, and as many with hoses too thin for many a customer who must
+stay on; ``GAS_NETPLAN_PLAN_SEEDS=600 python -m pytest tests/laws/test_infeasibility.py`` takes as many as it
+says.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import numpy as np
 import pytest
 
 from netplan.core.errors import NoPlanError
+from netplan.isolation import Orders
 from netplan.network.work_section import WorkPart, work_section
 from netplan.planning.context import PlanningContext
 from netplan.planning.infeasibility import reach_of_core, require_possible
@@ -25,13 +27,17 @@ from tests.support.plan_oracle import HOURS, PlanOracle, plan_case, plan_rules
 SEEDS = int(os.environ.get("GAS_NETPLAN_PLAN_SEEDS", "72"))
 
 
-def _context(case: Case, rules: Rules) -> PlanningContext:
+BORES_MM = ((5.0, 8.0), (8.0, 10.0), (25.0, 63.0))
+
+
+def _context(case: Case, rules: Rules, *, feeds: bool = False, kept: tuple[int, ...] = ()) -> PlanningContext:
     of = case.section
     parts = tuple(
         WorkPart(case.network.pipes.id[int(pipe)], float(low), float(high))
         for pipe, low, high in zip(of.pipe, of.from_m, of.to_m, strict=True)
     )
-    request = PlanRequest(case.network, parts, rules, hours=HOURS, feeds_allowed=False)
+    orders = Orders(keep_customers=kept)
+    request = PlanRequest(case.network, parts, rules, hours=HOURS, orders=orders, feeds_allowed=feeds)
     return PlanningContext.for_request(request)
 
 
@@ -64,6 +70,35 @@ def test_what_is_proven_to_have_no_plan_has_none() -> None:
     assert seen["who must stay on"] >= SEEDS // 60, seen
     assert seen["the crew's day"] >= SEEDS // 30, seen
     assert seen["a plan"] >= SEEDS // 10, seen
+
+
+def test_what_no_feed_can_serve_has_no_plan() -> None:
+    """Of the customers whom every zone strands one is ordered to stay on, with hoses of different bores."""
+    seen: Counter[str] = Counter()
+    for seed in range(SEEDS):
+        case, rules = plan_case(seed), plan_rules(seed)
+        bypass = rules.bypass.model_copy(update={"bores_mm": BORES_MM[seed % len(BORES_MM)]})
+        rules = rules.model_copy(update={"bypass": bypass})
+        context = _context(case, rules, feeds=True)
+        section = work_section(case.network, context.request.parts)
+        stranded = np.flatnonzero(reach_of_core(context, isolation_problem(context, section)).stranded)
+        drawn = context.demand.flow_m3_per_s_std()[stranded]
+        # The one who draws most is the hardest to feed.
+        kept = (int(stranded[np.argmax(drawn)]),) if len(stranded) else ()
+        context = _context(case, rules, feeds=True, kept=kept)
+        reason = _proof(context, case)
+        if reason:
+            oracle = PlanOracle(case, rules)
+            oracle.must_stay |= set(kept)
+            if not oracle.solved_before:
+                continue
+            assert not oracle.options(1), f"seed {seed}: {reason}"
+        seen["who must stay on" if "must stay on" in reason else "the crew's day" if reason else "none"] += 1
+        seen["stranded, no proof"] += bool(kept) and not reason
+    # Enough of each: the proof tells who can be fed from who cannot.
+    assert seen["who must stay on"] >= SEEDS // 24, seen
+    assert seen["the crew's day"] >= SEEDS // 36, seen
+    assert seen["stranded, no proof"] >= SEEDS // 12, seen
 
 
 @pytest.mark.parametrize("seed", range(12))

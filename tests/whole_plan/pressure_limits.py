@@ -162,8 +162,7 @@ def _hose(case: Case, feed: Row) -> None:
     _route(case, feed, spots)
     per_m = price["bypass_per_m" if feed["kind"] == "bypass" else "hose_per_m"]
     each = price["bypass"] + per_m * feed["length_m"] + price["ramp"] * feed["crossings"]
-    cost = feed["parallel"] * round(100 * each) / 100
-    cost += feed["tees_price"]
+    cost = feed["parallel"] * round(100 * each) / 100 + feed["tees_price"]
     case.require(
         math.isclose(feed["price"], cost, abs_tol=0.02 * per_m * feed["parallel"]),
         "price of a feed",
