@@ -183,7 +183,7 @@ def feed_answers(
     queue = [(sum(c[0].price_minor for c in choices), first)]
     seen = {first}
     held, reason, tries, passed = False, "", 0, 0
-    failed: dict[str, str] = {}
+    unfit: dict[str, str] = {}
     while queue and tries < most_tries and passed < MOST_PASSED:
         price, pick = heapq.heappop(queue)
         if below_minor is not None and price >= below_minor:
@@ -204,15 +204,15 @@ def feed_answers(
         relief = left(tuple(choice.off for choice in picked))
         if any(stations.is_exceeded(used, demand, relief.skip_inlets) for demand in relief.loads.hours):
             reason = NO_SOLUTION.reason
-            failed.update((feed.label, reason) for feed in used)
+            unfit.update((feed.label, reason) for feed in used)
             continue
         answer = _fit(case, judges, relief, picked, price, rules)
         if answer.verdict is not None:
             held = True
-            yield replace(answer, failed=tuple(failed.items()))
+            yield replace(answer, failed=tuple(unfit.items()))
         else:
             reason = answer.reason
-            failed.update((feed.label, reason) for feed in used)
+            unfit.update((feed.label, reason) for feed in used)
     if not held:
         given_up = f"no combination of feeds holds among the {most_tries} cheapest; last: " if queue else ""
         by_purge = any(judge.has_failed_by_purge for judge in judges)

@@ -75,6 +75,9 @@ def _price(case: Case, row: Row) -> None:
     main, rule = case.raw.mains[row["main_id"]], case.method(row["method"])
     surface = text(main.get("surface")) or "unknown"
     price = rule["price"] + rule["price_per_mm_od"] * main["od_mm"] + rule["price_surface"][surface]
+    if row["kind"] == "valve":
+        pit = case.rules["excavation"]
+        price += pit["price"] + pit["price_surface"][surface]
     case.require(
         math.isclose(row["price"], price, abs_tol=0.011),
         "price of a fallback",
@@ -100,13 +103,21 @@ def _steps(case: Case, row: Row) -> None:
 
 
 def _apart(case: Case, rows: list[Row]) -> None:
-    """Check that the assemblies of stops and prepared fallbacks keep off each other."""
-    spans = []
+    """Check that the assemblies of stops and prepared fallbacks keep off each other.
+
+    What is tapped beside a valve may lie beyond the assembly of another; both may use one tapping of one kind.
+    """
+    spans: list[tuple[str, float, float, str]] = []
+    tapped: set[tuple[str, float, str]] = set()
     for thing in (*case.option["stops"], *rows):
-        at: dict[str, list[float]] = defaultdict(list)
+        at: dict[tuple[str, str], list[float]] = defaultdict(list)
+        shared = set(tapped) if thing["kind"] == "valve" else set()
         for tapping in thing["tappings"]:
-            at[tapping["main_id"] or thing["main_id"]].append(tapping["chainage_m"])
-        spans += [(main, min(some), max(some), thing["id"]) for main, some in at.items()]
+            place = tapping["main_id"] or thing["main_id"], tapping["chainage_m"]
+            tapped |= {(*place, tapping["role"])}
+            if (*place, tapping["role"]) not in shared:
+                at[place[0], tapping["role"] if thing["kind"] == "valve" else ""].append(place[1])
+        spans += [(main, min(some), max(some), thing["id"]) for (main, _), some in at.items()]
     for i, (main, low, high, name) in enumerate(spans):
         for other_main, other_low, other_high, other in spans[:i]:
             if name.startswith("F") and name != other and main == other_main:
