@@ -103,10 +103,10 @@ class PartsAnswer:
         Why nothing holds; empty otherwise.
     is_cut_short : bool
         Whether nothing was found among so many combinations, but more were left.
-    failed : tuple of (str, str)
-        Feeds of cheaper combinations that do not hold, by label, and why.
     has_failed_by_purge : bool
         Where nothing holds: whether anything failed with a purge's draw alone.
+    failed : tuple of (str, str)
+        Feeds of cheaper combinations that do not hold, by label, and why.
     """
 
     feeds: tuple[SizedFeed | None, ...]
@@ -115,8 +115,8 @@ class PartsAnswer:
     verdict: Verdict | None
     reason: str = ""
     is_cut_short: bool = False
-    failed: tuple[tuple[str, str], ...] = ()
     has_failed_by_purge: bool = False
+    failed: tuple[tuple[str, str], ...] = ()
 
     @property
     def feeds_price_minor(self) -> int:
@@ -183,7 +183,7 @@ def feed_answers(
     queue = [(sum(c[0].price_minor for c in choices), first)]
     seen = {first}
     held, reason, tries, passed = False, "", 0, 0
-    unfit: dict[str, str] = {}
+    why_not: dict[str, str] = {}
     while queue and tries < most_tries and passed < MOST_PASSED:
         price, pick = heapq.heappop(queue)
         if below_minor is not None and price >= below_minor:
@@ -200,19 +200,20 @@ def feed_answers(
         used = [choice.feed for choice in picked if choice.feed is not None]
         if not tees_fit([(choice.feed, choice.parallel) for choice in picked if choice.feed is not None]):
             reason = NO_ROOM
+            why_not.update((feed.label, reason) for feed in used)
             continue
         relief = left(tuple(choice.off for choice in picked))
         if any(stations.is_exceeded(used, demand, relief.skip_inlets) for demand in relief.loads.hours):
             reason = NO_SOLUTION.reason
-            unfit.update((feed.label, reason) for feed in used)
+            why_not.update((feed.label, reason) for feed in used)
             continue
         answer = _fit(case, judges, relief, picked, price, rules)
         if answer.verdict is not None:
             held = True
-            yield replace(answer, failed=tuple(unfit.items()))
+            yield replace(answer, failed=tuple(why_not.items()))
         else:
             reason = answer.reason
-            unfit.update((feed.label, reason) for feed in used)
+            why_not.update((feed.label, reason) for feed in used)
     if not held:
         given_up = f"no combination of feeds holds among the {most_tries} cheapest; last: " if queue else ""
         by_purge = any(judge.has_failed_by_purge for judge in judges)

@@ -93,7 +93,7 @@ def plan_options(plan: Plan | str | Path) -> pd.DataFrame:
     --------
     >>> options = netplan.plan_options(folder)
     >>> options.meters_off.tolist()
-    [8, 9, 8, 10, 9]
+    [8, 8, 9, 1, 2]
     """
     read = plan if isinstance(plan, Plan) else read_plan(Path(plan))
     rows = [

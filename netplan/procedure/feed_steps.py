@@ -27,8 +27,8 @@ def open_feeds(case: OrderCase) -> Iterator[StepDraft]:
         yield StepDraft(
             Stage.FEED_BUILT,
             f"Tap main {bypass.from_.main_id} and main {bypass.to.main_id}, lay {kind} {bypass.id} between "
-            f"them along its route{_ramps(bypass)}{tees}, guard it against traffic, and test it for "
-            "strength and tightness before any gas is in it.",
+            f"them{tees} along its route{_ramps(bypass)}, guard it against traffic, and test it for strength "
+            "and tightness before any gas is in it.",
             Who.FEEDS,
             "Mend and test again; no gas into it before it is tight.",
             uses=(bypass.id, *mains, *case.holes_of("bypass", bypass.id)),

@@ -63,7 +63,7 @@ def _hole(hole: str, stops: tuple[Stop, ...], excavation: Excavation | None) -> 
             else ""
         )
         proof = f"find the valve, prove which main it closes, and turn it a little and back{dig}."
-        if_not = "A valve not found, that does not turn or has no room beside it is no stop: plan again."
+        if_not = "A valve that is not found, is stiff or lacks room beside it is no stop: plan again."
     else:
         proof = (
             "dig the trial hole; prove material, outside diameter, wall and depth, that no fitting, joint, "

@@ -69,6 +69,7 @@ def test_merging_is_free_of_order_and_leaves_none_too_near(
 def test_a_further_outline_only_ever_joins_what_was_apart(outlines: list[Any], within_m: float) -> None:
     before = merged(outlines[:-1], within_m)
     after = merged(outlines, within_m)
+    assert before
     assert all(any(set(some) <= set(more) for more in after) for some in before)
 
 

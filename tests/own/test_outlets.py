@@ -13,7 +13,8 @@ from netplan.core.errors import BadInputError, BadRulesError, NoPlanError
 from netplan.feeds import Feed, FeedKind, sizes_in_order
 from netplan.feeds.feed_sizing import tees_fit
 from netplan.gas.purge_equipment import fitting_bores_m
-from netplan.isolation import Cut, IsolationProblem, Orders, cuts
+from netplan.isolation import Cut, CutTapping, IsolationProblem, Orders, cuts
+from netplan.isolation.valve_tappings import with_valve_tappings
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart, work_section
 from netplan.planfile.model import Option
@@ -320,21 +321,29 @@ def test_the_work_keeps_the_zone_vent_of_a_valve_off() -> None:
         assert ("valve" in kinds) is is_stop, low
 
 
-def test_a_valve_shares_the_zone_vent_of_a_stop_on_the_same_short_length() -> None:
-    layers = with_valve()
-    layers["mains"].append(main("T", (93.2, 0), (93.2, -80), od_mm=110.0, year=2010))
-    layers["services"].append(service("ST", (93.2, -60), (85.2, -60)))
-    layers["customers"].append(customer("CT", (85.2, -60), service_id="ST"))
-    layers["regulators"].append(station("R2", (93.2, -80)))
-    cut = first(layers, ("T", 1.0, 30.0))
-    by_valve = [stop for stop in cut.stops if stop.kind == "valve"]
-    for stop in by_valve:
-        (vent,) = (tapping for tapping in stop.tappings if tapping.role == "zone_vent")
-        others = [
-            t for other in cut.stops if other is not stop for t in other.tappings if t.pipe == vent.pipe
-        ]
-        apart = [abs(other.chainage_m - vent.chainage_m) for other in others]
-        assert all(gap == 0.0 or gap >= 0.5 for gap in apart)
+@pytest.mark.parametrize(("vent_m", "tapped_m"), [(91.3, 90.8), (90.9, 90.9)], ids=["beside it", "shared"])
+def test_a_valve_shares_the_zone_vent_of_a_stop_on_the_same_short_length(
+    vent_m: float, tapped_m: float
+) -> None:
+    found = search(build(**with_valve()), ("M1", 110, 120), default_rules())
+    cut = next(cut for cut in found if any(stop.valve >= 0 for stop in cut.stops))
+    (at_valve,) = (stop for stop in cut.stops if stop.valve >= 0)
+    (geometry,) = (
+        found.local.geometry(edge, at_u)
+        for edge, at_u, _ in cut.found.stops
+        if found.local.geometry(edge, at_u).length_m == 0.0
+    )
+    # Another stop on the length behind the valve, the zone between the two.
+    taps = (("zone_vent", vent_m, -0.4), ("barrier", vent_m + 0.4, 0.0))
+    tappings = tuple(CutTapping(role, at_valve.pipe, at, 50.0, offset) for role, at, offset in taps)
+    other = replace(at_valve, method="bag stop", kind="bag", valve=-1, tappings=tappings)
+    stops = [replace(at_valve, tappings=()), other]
+    tapped, same = with_valve_tappings(found.local.placement, found.local.work, stops, [geometry, geometry])
+    assert same == other
+    assert [(t.role, round(t.chainage_m, 6)) for t in tapped.tappings] == [
+        ("zone_vent", tapped_m),
+        ("gauge", 89.0),
+    ]
 
 
 def test_hose_and_stack_are_no_wider_than_their_outlet() -> None:
