@@ -79,7 +79,9 @@ def test_with_nothing_prepared_the_full_minutes_stand() -> None:
 
 def test_prepared_fallbacks_are_dug_tapped_proved_capped_and_paid_once() -> None:
     methods = {m.name: m for m in read_rules().method}
-    for option in _plan(prepared=True).options:
+    excavation, options = read_rules().excavation, _plan(prepared=True).options
+    assert options
+    for option in options:
         places = option.prepared_fallbacks
         assert len({(p.main_id, p.chainage_m, p.work_side) for p in places}) == len(places) > 0
         assert option.burden_parts.fallbacks == pytest.approx(sum(p.price for p in places))
@@ -88,7 +90,12 @@ def test_prepared_fallbacks_are_dug_tapped_proved_capped_and_paid_once() -> None
         for place in places:
             rule = methods[place.method]
             surface = getattr(rule.price_surface, place.surface)
-            assert place.price == pytest.approx(rule.price + rule.price_per_mm_od * place.od_mm + surface)
+            pit = excavation.price + getattr(excavation.price_surface, place.surface)
+            price = rule.price + rule.price_per_mm_od * place.od_mm + surface
+            assert place.price == pytest.approx(price + pit * (place.kind == "valve"))
+            (hole,) = [one for one in option.excavations if one.id == place.hole_id]
+            assert [(one.what, one.id) for one in hole.serves].count(("fallback", place.id)) == 1
+            assert place.id in hole.included_in
         used: dict[str, set[str]] = {use.prepared_id: set() for one in option.fallback for use in one.use}
         for one in option.fallback:
             for use in one.use:
@@ -104,11 +111,10 @@ def _check_steps(option: Option) -> None:
     for place in option.prepared_fallbacks:
         own = [(step.n, step.stage) for step in option.steps if place.id in step.uses]
         dug = ["records proved", "tappings made", "barriers proved"]
-        if place.kind == "valve":
-            dug.remove("tappings made")
         assert [stage for n, stage in own if n < first] == dug
-        sealed = [stage for n, stage in own if n > first]
-        assert sealed == ([] if place.kind == "valve" else ["tappings sealed"])
+        assert [stage for n, stage in own if n > first] == ["tappings sealed"]
+        in_hole = {step.stage for step in option.steps if place.hole_id in step.uses}
+        assert {*dug[:2], "tappings sealed", "reinstate"} <= in_hole
     assert [step.n for step in option.steps] == list(range(1, len(option.steps) + 1))
 
 
