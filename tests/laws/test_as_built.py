@@ -25,6 +25,8 @@ from tests.whole_plan.towns import Town, random_town
 
 PLANNED = (0, 3, 4, 5, 7, 8, 11, 12)
 """Seeds of towns whose section has a plan, and another one after it."""
+PREPARED_EVERY = 3
+"""The rules prepare fallbacks for one seed in so many."""
 SEEDS = range(int(os.environ["NETPLAN_RETURNED"])) if "NETPLAN_RETURNED" in os.environ else PLANNED
 ROUND_M = 2e-3
 """A plan states chainages to the millimetre; two of them meet in a distance."""
@@ -48,6 +50,7 @@ class Again:
 @cache
 def _again(seed: int) -> Again | None:
     folder, town = Path(mkdtemp(prefix=f"as-built-{seed}-")), random_town(seed)
+    town.rules["fallback"] = {"prepared": seed % PREPARED_EVERY == 0}
     write_layers(town.layers(), folder / "town.gpkg")
     first = plan_town(town, folder / "town.gpkg", folder / "first", feeds=True, papers=False)
     if first.folder is None:
@@ -189,8 +192,10 @@ def test_the_towns_show_what_the_law_is_about() -> None:
     """Enough towns are planned twice, with squeezes, with bags and with feeds."""
     twice = [again for seed in PLANNED if (again := _again(seed)) is not None and again.second is not None]
     kinds = [stop["kind"] for again in twice for stop in again.options(again.first)[0]["stops"]]
+    prepared = sum(bool(again.options(again.first)[0]["prepared_fallbacks"]) for again in twice)
     fed = sum(bool(again.options(again.first)[0]["bypasses"]) for again in twice)
     assert len(twice) == len(PLANNED)
     assert kinds.count("squeeze") >= 5
     assert kinds.count("bag") >= 5
     assert fed >= 1
+    assert prepared >= 1

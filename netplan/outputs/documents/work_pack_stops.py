@@ -70,6 +70,7 @@ def prepared_part(option: Option, units: Figures) -> list[tuple[str, ...]]:
             one.main_id,
             units.chainage(one.chainage_m),
             f"{one.street}, {one.surface}" if one.street else one.surface,
+            one.hole_id,
             ", ".join(
                 f"{_ROLES[t.role]} {units.chainage(t.chainage_m)}" for t in one.tappings if t.size_mm > 0
             ),

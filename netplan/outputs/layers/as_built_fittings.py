@@ -163,8 +163,9 @@ def _uses(option: Option, tee_gap_m: Callable[[str], float]) -> Iterator[_Use]:
                 yield from _outlets(tapping, fallback.id, fallback.main_id, fallback.work_side, tee_gap_m)
     for bypass in option.bypasses:
         sizes = bypass.outlets_mm or (math.nan, math.nan)
+        use = f"{bypass.kind} {bypass.id}{_several(bypass.parallel)}"
         for end, size_mm in zip((bypass.from_, bypass.to), sizes, strict=True):
-            yield _Use(_OUTLET, end.main_id, end.chainage_m, f"{bypass.kind} {bypass.id}", size_mm)
+            yield _Use(_OUTLET, end.main_id, end.chainage_m, use, size_mm)
     valves = {_rounded(stop) for stop in option.stops if stop.kind == "valve"}
     for point in option.purge.points:
         # In a valve nothing is drilled.
@@ -181,9 +182,15 @@ def _outlets(
     # On another main than the stop's it is not known which way is away; the first tee alone is placed.
     away = 0 if on != main_id else 1 if work_side == "from" else -1
     count = tapping.count if away else 1
+    use += _several(tapping.count)
     for number in range(count):
         chainage_m = tapping.chainage_m + away * number * tee_gap_m(on)
         yield _Use(_OUTLET, on, chainage_m, use, tapping.size_mm)
+
+
+def _several(count: int) -> str:
+    """Return that tees stand side by side: their places are to be taken from what was drilled."""
+    return f", {count} tees side by side" if count > 1 else ""
 
 
 def _rounded(place: Stop | PurgePoint) -> tuple[str, float]:

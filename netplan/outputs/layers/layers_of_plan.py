@@ -164,7 +164,7 @@ def option_layers(option: Option, places: PipePlaces) -> dict[str, gpd.GeoDataFr
                     t.size_mm,
                     places.point(t.main_id or s.main_id, t.chainage_m),
                 )
-                for s in option.stops
+                for s in (*option.stops, *option.prepared_fallbacks)
                 for t in s.tappings
             ),
         ),
