@@ -25,6 +25,9 @@ STANDARD_TEMPERATURE_K: Final = 288.15
 PA_PER_MBAR: Final = 100.0
 """Pascals in a millibar [Pa/mbar] (source: si)."""
 
+MM_PER_INCH: Final = 25.4
+"""Millimetres in an inch, exactly [mm/in] (source: si)."""
+
 SECONDS_PER_HOUR: Final = 3600.0
 """Seconds in an hour [s/h] (source: si)."""
 

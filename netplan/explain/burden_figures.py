@@ -62,8 +62,12 @@ def _stops(sheet: ExplanationSheet, recorded: RecordedOption) -> None:
 
 
 def _fallbacks(sheet: ExplanationSheet, recorded: RecordedOption) -> None:
-    rows = recorded.option.prepared_fallbacks
-    _priced(sheet, recorded, rows, "fallback", "Prepared fallbacks", "fallbacks")
+    rows, money = recorded.option.prepared_fallbacks, recorded.option.currency
+    if rows:
+        _priced(sheet, recorded, rows, "fallback", "Prepared fallbacks", "fallbacks")
+    else:
+        origin = rule_origin(recorded.rules, "fallback.prepared")
+        sheet.given("fallbacks", 0.0, money, "no fallback is prepared", origin)
 
 
 def _priced(

@@ -217,7 +217,7 @@ def feed_answers(
     if not held:
         given_up = f"no combination of feeds holds among the {most_tries} cheapest; last: " if queue else ""
         by_purge = any(judge.has_failed_by_purge for judge in judges)
-        yield PartsAnswer(*nothing, given_up + reason, bool(queue), by_purge)
+        yield PartsAnswer(*nothing, given_up + reason, bool(queue), has_failed_by_purge=by_purge)
 
 
 def tees_fit(feeds: Sequence[tuple[Feed, int]]) -> bool:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from netplan.graph.connected_components import DisjointSets
-from netplan.isolation.cut_model import Cut, CutStop, CutZone, Stretch, ZonePiece
+from netplan.isolation.cut_model import Cut, CutStop, CutTapping, CutZone, Stretch, ZonePiece
 from netplan.isolation.cut_outline import Outline
 from netplan.isolation.local_graph import LocalGraph
 from netplan.isolation.segment_edges import LocalEdge
@@ -23,8 +24,16 @@ from netplan.rules.rule_set import MethodKind
 __all__ = ["cut_of"]
 
 
-def cut_of(local: LocalGraph, outline: Outline) -> Cut:
-    """Return a cut with its stops, zones and customers from its outline."""
+def cut_of(local: LocalGraph, outline: Outline, laid: Sequence[CutTapping] = ()) -> Cut:
+    """Return a cut with its stops, zones and customers from its outline.
+
+    Parameters
+    ----------
+    local : LocalGraph
+    outline : Outline
+    laid : sequence of CutTapping, optional
+        Tappings of stops that the cut does not have, but which are there beside it.
+    """
     found, network = outline.found, local.index.network
     geometries = [local.geometry(edge, at_u) for edge, at_u, _ in found.stops]
     stops = [
@@ -34,7 +43,7 @@ def cut_of(local: LocalGraph, outline: Outline) -> Cut:
     customers = outline.customers
     taken = {stop.piece for stop in stops} | {part[0] for part in outline.parts}
     stops = [with_tee(local.index, local.placement.rules, stop, taken) for stop in stops]
-    stops = with_valve_tappings(local.placement, local.work, stops, geometries)
+    stops = with_valve_tappings(local.placement, local.work, stops, geometries, laid)
     return Cut(
         stops=tuple(sorted(stops, key=lambda stop: (stop.pipe, stop.chainage_m, stop.work_side))),
         zones=_zones(local, tuple(ZonePiece(*part) for part in outline.parts), outline.supernodes),

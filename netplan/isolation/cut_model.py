@@ -327,6 +327,9 @@ class IsolationProblem:
         same customers look alike without flow, but feeds may reach the one and not the other.
     most_meters : int, optional
         Most meters that zones may hold, each customer counting one at least; no limit by default.
+    laid : tuple of CutTapping, optional
+        Tappings of stops that a cut does not have, but which are there beside it: what is tapped beside its
+        valves keeps clear of them. They change no choice and no price.
     """
 
     network: Network
@@ -339,3 +342,4 @@ class IsolationProblem:
     alternatives: frozenset[int] | None = None
     every_place: bool = False
     most_meters: int | None = None
+    laid: tuple[CutTapping, ...] = ()

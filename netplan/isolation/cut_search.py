@@ -112,7 +112,7 @@ class CutSearch(Iterator[Cut]):
 
     def cut(self, outline: Outline) -> Cut:
         """Return a cut of this search from its outline."""
-        return cut_of(self.local, outline)
+        return cut_of(self.local, outline, self.problem.laid)
 
     def outline(self) -> Outline:
         """Return the next cut in outline, where its figures are enough.

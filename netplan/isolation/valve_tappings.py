@@ -88,6 +88,7 @@ def with_valve_tappings(
     work: WorkSegments,
     stops: Sequence[CutStop],
     geometries: Sequence[SegmentGeometry],
+    laid: Sequence[CutTapping] = (),
 ) -> list[CutStop]:
     """Return the stops of a cut with the tappings of its valves.
 
@@ -99,6 +100,8 @@ def with_valve_tappings(
         Valves have no tappings yet, all others have theirs.
     geometries : sequence of SegmentGeometry
         The segment of each, from the zone's side outward.
+    laid : sequence of CutTapping, optional
+        Tappings that are there besides, of stops that the cut does not have.
     """
     index, found = placement.index, list(stops)
     methods = {method.name: method for method in placement.rules.method}
@@ -107,7 +110,7 @@ def with_valve_tappings(
         stop, method = found[row], methods[stops[row].method]
         if stop.valve < 0:
             continue
-        others = [tapping for other in found for tapping in other.tappings]
+        others = [*laid, *(tapping for other in found for tapping in other.tappings)]
         tappings = tuple(
             _tapping(placement, method, role, _runs(index, geometries[row], node, work), others)
             for role, node in zip((_ZONE, _LIVE), _ends(index, geometries[row]), strict=True)

@@ -131,10 +131,7 @@ def _joined(
     lasting = np.concatenate([lasting, [-1]])  # so that -1, no node, stays -1
     _notice_no_station(station_node, notes)
     valves = _valves(points["valves"], pieces, valve_pipe, valve_measure / scale)
-    regulators = points["regulators"]
-    inlet_is_operable = _inlets_operable(
-        regulators.text["inlet_valve"], system["regulators"], valves, course.system
-    )
+    inlets = _inlets_operable(points["regulators"], system["regulators"], valves, course.system)
     return model.Network(
         source=source,
         content_sha256=digest(),
@@ -148,7 +145,7 @@ def _joined(
         pieces=pieces,
         valves=valves,
         stations=_stations(
-            regulators, lasting[station_node], station_of, lasting[sensing_node], inlet_is_operable
+            points["regulators"], lasting[station_node], station_of, lasting[sensing_node], inlets
         ),
         sensing=model.SensingPoints(_int32(station_of), _int32(lasting[sensing_node])),
         injections=model.Injections(points["injections"].text["id"], _int32(lasting[injection_node])),
@@ -300,12 +297,13 @@ def _valves(table: NormalisedTable, pieces: model.Pieces, pipe: Ints, chainage_m
 
 
 def _inlets_operable(
-    named: TextColumn, system: NDArray[np.int16], valves: model.Valves, system_of_pipe: NDArray[np.int16]
+    table: NormalisedTable, system: NDArray[np.int16], valves: model.Valves, system_of_pipe: NDArray[np.int16]
 ) -> NDArray[np.bool_]:
     """Return whether each station names an inlet valve that can be worked, and is none of its outlet side.
 
     A valve on a pipe of the system that the station feeds may be its outlet valve: it never counts.
     """
+    named = table.text["inlet_valve"]
     row = _rows_of(named, valves.id)
     found = np.asarray((row >= 0) & (named.numpy() != ""), dtype=bool)
     at = np.where(found, row, 0)

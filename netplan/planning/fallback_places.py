@@ -195,7 +195,7 @@ def _clear_of_others(question: FallbackProblem, place: int, laid: list[CutStop])
 
     `laid` gains what is prepared.
     """
-    first = answer = _outward(question, place)
+    first = answer = _outward(question, place, laid=laid)
     if not question.rules.fallback.prepared:
         return answer
     forbidden: list[Stretch] = []
@@ -210,17 +210,17 @@ def _clear_of_others(question: FallbackProblem, place: int, laid: list[CutStop])
         for stop, other in met:
             beyond = length_taken_m(question.rules, method_of(question.rules, stop))
             forbidden += _widened(question.context, other, beyond)
-        answer = _outward(question, place, forbidden)
+        answer = _outward(question, place, forbidden, laid)
     return first
 
 
 def overlapping(stop: CutStop, laid: Iterable[CutStop]) -> list[CutStop]:
-    """Return the other stops whose assemblies overlap that of a stop."""
+    """Return the other stops whose assemblies overlap that of a stop; a valve is tapped clear of them."""
     own = _extents(stop)
     return [
         other
         for other in laid
-        if stop.valve < 0 and other.valve < 0 and place_key(other) != place_key(stop)
+        if stop.valve < 0 and place_key(other) != place_key(stop)
         if any(
             pipe == pipe_too and low <= high_too and low_too <= high
             for pipe, low, high in own
@@ -245,7 +245,12 @@ def _widened(context: PlanningContext, stop: CutStop, by_m: float) -> list[Stret
     ]
 
 
-def _outward(question: FallbackProblem, place: int, forbidden: Sequence[Stretch] = ()) -> Cut | str:
+def _outward(
+    question: FallbackProblem,
+    place: int,
+    forbidden: Sequence[Stretch] = (),
+    laid: Sequence[CutStop] = (),
+) -> Cut | str:
     """Return the cheapest cut with every stop but one where it is, and nothing inside the old zone.
 
     New stops are rated for what can reach them with the option's feeds in.
@@ -265,7 +270,9 @@ def _outward(question: FallbackProblem, place: int, forbidden: Sequence[Stretch]
         forbid_valves=(failing.valve,) if failing.valve >= 0 else (),
         keep_out=problem.orders.keep_out,
     )
-    search = context.cuts(replace(problem, orders=orders, feed_bound=None, alternatives=None))
+    # A valve used now is tapped clear of what is tapped already.
+    tapped = tuple(tapping for stop in (*laid, failing) for tapping in stop.tappings)
+    search = context.cuts(replace(problem, orders=orders, feed_bound=None, alternatives=None, laid=tapped))
     try:
         answer = next(search)
     except NoPlanError as error:
@@ -282,7 +289,7 @@ def _outward(question: FallbackProblem, place: int, forbidden: Sequence[Stretch]
     if not rated:
         return "no method is rated for the station fault pressure that the feeds let through"
     allowed = replace(question, problem=replace(problem, rules=context.rules_with(frozenset(rated))))
-    return _outward(allowed, place, forbidden)
+    return _outward(allowed, place, forbidden, laid)
 
 
 def _with_more_tees_live(
@@ -352,11 +359,24 @@ def _inside(context: PlanningContext, cut: Cut) -> list[Stretch]:
 
 
 def _failing_assembly(context: PlanningContext, stop: CutStop) -> list[Stretch]:
-    """Return the failing assembly with its clearance beyond; nothing for a valve."""
+    """Return the failing assembly with its clearance beyond; round the gauge of a valve."""
     if stop.valve >= 0:
-        return []
+        return list(_beside_valve(context, stop))
     beyond = length_taken_m(context.request.rules, method_of(context.request.rules, stop))
     sign = 1.0 if stop.work_side == "from" else -1.0
     low, high = sorted((stop.chainage_m - sign * CLEAR_M, stop.chainage_m + sign * beyond))
     length = float(context.request.network.pipes.length_m[stop.pipe])
     return [Stretch(stop.pipe, max(low, 0.0), min(high, length)), *stop.beyond]
+
+
+def _beside_valve(context: PlanningContext, stop: CutStop) -> Iterator[Stretch]:
+    """Yield where a barrier would bring its assembly too near to the gauge of a valve."""
+    rules, length_m = context.request.rules, context.request.network.pipes.length_m
+    inward = max(-min(part.offset_m for part in method.assembly) for method in rules.method)
+    for tapping in stop.tappings:
+        if tapping.role == "gauge":
+            reach = rules.clearance.fitting_m + max(inward, 0.0)
+            low, high = tapping.chainage_m - reach, tapping.chainage_m + reach
+            if tapping.pipe == stop.pipe:
+                low, high = min(low, stop.chainage_m), max(high, stop.chainage_m)
+            yield Stretch(tapping.pipe, max(low, 0.0), min(high, float(length_m[tapping.pipe])))

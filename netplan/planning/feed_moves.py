@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from netplan.core.constants import MM_PER_M
+from netplan.excavations import tee_elsewhere
 from netplan.isolation import CutStop
 from netplan.network.linear_reference import points_at
 from netplan.planning.context import PlanningContext
@@ -14,6 +16,8 @@ from netplan.planning.failed_network import Failure, FailureCase
 from netplan.planning.feeds_for_part import hose_length_m
 from netplan.planning.feeds_in_use import ClosedLengths, FeedEnd, FeedInUse
 from netplan.planning.stopped_network import live_tee, piece_at
+from netplan.planning.tee_room import outlet_of_tee, tees_at_stop
+from netplan.reference.outlet_sizes import nominal_outlet_mm
 
 __all__ = ["FeedMove", "feed_moves"]
 
@@ -52,10 +56,11 @@ def feed_moves(
 ) -> tuple[FeedMove, ...]:
     """Return where lost feeds are moved to: each to the tee that leaves fewest without gas, then the nearest.
 
-    A move counts where the state after it is solved and holds: the hose in its planned size, by the length
-    rule of bypasses and within ``bypass.reach_m``, in the same pressure area as before, not driven faster
-    than allowed, with every customer of the part that it feeds outside the zones at pressure and nobody worse
-    off.
+    A move counts where the state after it is solved and holds: the hose in its planned size, no wider than
+    the outlet of the tee and with room for a tee for each of its lines, by the length rule of bypasses and
+    within ``bypass.reach_m``, in the same pressure area as before, not driven faster than allowed, with every
+    customer of the part that it feeds outside the zones at pressure and nobody worse off. A prepared stop has
+    the tee in its own pit alone: only that is dug and paid.
     One hose goes to one tee. A feed with both ends cut off, and an opened valve, are not moved.
 
     Parameters
@@ -80,8 +85,8 @@ def feed_moves(
         if feed.valve_piece >= 0 or sum(inside) != 1:
             continue
         held: list[tuple[int, float, int, FeedInUse, FailureCase, Failure]] = []
-        for row, (_, tee) in enumerate(tees):
-            moved = _moved(context, feed, inside.index(True), tee)
+        for row, (stop, tee) in enumerate(tees):
+            moved = _moved(context, feed, inside.index(True), stop, tee)
             if moved is None:
                 continue
             there = case.with_feed(moved)
@@ -99,14 +104,21 @@ def feed_moves(
 
 def _tee(context: PlanningContext, stop: CutStop) -> FeedEnd | None:
     tee = live_tee(stop)
-    if tee is None:
+    is_dug = not (context.request.rules.fallback.prepared and tee == tee_elsewhere(stop))
+    if tee is None or not is_dug:
         return None
     return FeedEnd(piece_at(context.request.network, *tee, near=stop), *tee)
 
 
-def _moved(context: PlanningContext, feed: FeedInUse, end: int, tee: FeedEnd) -> FeedInUse | None:
-    """Return a feed with one end at another tee; None where it may not be laid so."""
-    network = context.request.network
+def _moved(
+    context: PlanningContext, feed: FeedInUse, end: int, stop: CutStop, tee: FeedEnd
+) -> FeedInUse | None:
+    """Return a feed with one end at the tee of a stop; None where it may not be laid so."""
+    network, rules = context.request.network, context.request.rules
+    outlet_mm = outlet_of_tee(stop)
+    is_too_wide = nominal_outlet_mm(feed.size.bore_m * MM_PER_M) > outlet_mm
+    if is_too_wide or feed.size.parallel > tees_at_stop(network, rules, stop):
+        return None
     area = context.areas.of_node[network.pieces.from_node[[feed.ends[end].piece, tee.piece]]]
     if area[0] != area[1]:
         return None
@@ -115,7 +127,11 @@ def _moved(context: PlanningContext, feed: FeedInUse, end: int, tee: FeedEnd) ->
     length_m = hose_length_m(context, xy[0], xy[1])
     if length_m is None:
         return None
-    size = replace(feed.size, feed=replace(feed.size.feed, length_m=length_m))
+    outlets = list(feed.size.feed.outlets_mm)
+    if outlets:
+        outlets[end] = outlet_mm
+    laid = replace(feed.size.feed, length_m=length_m, outlets_mm=tuple(outlets))
+    size = replace(feed.size, feed=laid)
     return replace(feed, ends=ends, size=size)
 
 

@@ -17,23 +17,32 @@ _NOT_READY = "Without it the stops it serves have no fallback at hand: set none 
 
 def _named(one: PreparedFallback) -> str:
     street = f", {one.street}" if one.street else ""
-    return f"{one.id}, fallback of {' and '.join(one.serves)}, on main {one.main_id}{street}"
+    hole = f"in {one.hole_id}, " if one.hole_id else ""
+    return f"{one.id}, fallback of {' and '.join(one.serves)}, {hole}on main {one.main_id}{street}"
 
 
 def _ids(one: PreparedFallback) -> tuple[str, ...]:
-    return tuple(key for key in (one.id, *one.serves, one.main_id, one.valve_id) if key)
+    return tuple(key for key in (one.id, one.hole_id, *one.serves, one.main_id, one.valve_id) if key)
+
+
+def _in_hole(one: PreparedFallback) -> str:
+    return f" in {one.hole_id}" if one.hole_id else ""
 
 
 def dig_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the trial hole of every prepared fallback; a valve is found and turned."""
+    """Yield the proof of every prepared fallback in its hole, which is dug by then; a valve is turned."""
     for one in case.option.prepared_fallbacks:
         doubts = f" Doubtful: {one.note}." if one.note else ""
         if one.kind == "valve":
-            proof = f"find valve {one.valve_id}, prove which main it closes, and turn it a little and back."
-        else:
+            pit = "; prove that nothing lies where its zone vent and its gauge go" if one.hole_id else ""
             proof = (
-                "locate other utilities, dig the hole; prove material, outside diameter, wall and depth, and "
-                "that no fitting, joint, service or old squeeze mark lies in the assembly."
+                f"find valve {one.valve_id}, prove which main it closes, and turn it a little and back{pit}."
+            )
+        else:
+            dig = "" if one.hole_id else "locate other utilities, dig the hole; "
+            proof = (
+                f"{dig}prove material, outside diameter, wall and depth, and that no fitting, joint, service "
+                "or old squeeze mark lies in the assembly."
             )
         yield StepDraft(
             Stage.RECORDS, f"At {_named(one)}: {proof}{doubts}", Who.STOPS, _NOT_READY, _ids(one), hold=True
@@ -47,8 +56,9 @@ def tap_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
         if words:
             yield StepDraft(
                 Stage.TAPPINGS,
-                f"Fit the outlets of {one.id} in order from the work outwards ({words}), test every outlet "
-                "and its valve before drilling, then drill under pressure and leave the outlets shut.",
+                f"Fit the outlets of {one.id}{_in_hole(one)} in order from the work outwards ({words}), test "
+                "every outlet and its valve before drilling, then drill under pressure and leave the outlets "
+                "shut.",
                 Who.STOPS,
                 f"Mend or cap the outlet. {_NOT_READY}",
                 _ids(one),
@@ -92,8 +102,8 @@ def seal_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
         if tapping_words(one.tappings):
             yield StepDraft(
                 Stage.TAPPINGS_SEALED,
-                f"Plug and cap every tapping of {one.id}, used or not, test each with leak fluid at "
-                "operating pressure.",
+                f"Plug and cap every tapping of {one.id}{_in_hole(one)}, used or not, test each with "
+                "leak fluid at operating pressure.",
                 Who.STOPS,
                 "Mend it; the hole stays open and manned until it is tight.",
                 _ids(one),

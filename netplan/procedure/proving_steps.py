@@ -199,18 +199,23 @@ def tap(case: OrderCase) -> Iterator[StepDraft]:
 
 
 def _purge_outlets(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the tapping of every purge point that is at no stop."""
-    for excavation in case.without_stop:
-        for point in case.option.purge.points:
-            if any(one.what == "purge point" and one.id == point.id for one in excavation.serves):
-                yield StepDraft(
-                    Stage.TAPPINGS,
-                    f"Tap main {point.main_id} in {excavation.id} for purge point {point.id}: test the "
-                    "outlet and its valve before drilling, then drill under pressure.",
-                    Who.STOPS,
-                    "Mend or cap the outlet; where it cannot be used, plan again.",
-                    uses=(point.id, excavation.id, point.main_id),
-                )
+    """Yield the tapping of every purge point that is at no tapping of a stop, whatever shares its hole."""
+    tapped = {
+        (tapping.main_id or stop.main_id, tapping.chainage_m)
+        for stop in case.stops
+        for tapping in stop.tappings
+    }
+    for point in case.option.purge.points:
+        holes = case.holes_of("purge point", point.id)
+        if (point.main_id, point.chainage_m) not in tapped and holes:
+            yield StepDraft(
+                Stage.TAPPINGS,
+                f"Tap main {point.main_id} in {holes[0]} for purge point {point.id}: test the "
+                "outlet and its valve before drilling, then drill under pressure.",
+                Who.STOPS,
+                "Mend or cap the outlet; where it cannot be used, plan again.",
+                uses=(point.id, *holes, point.main_id),
+            )
 
 
 def prove_doubts(case: OrderCase) -> Iterator[StepDraft]:

@@ -85,12 +85,10 @@ def vent_space(stop: Stop) -> Iterator[StepDraft]:
 
 
 def feeds_purge(case: OrderCase, stop: Stop) -> bool:
-    """Return whether gas for the purge in is taken at a stop."""
-    return any(
-        (point.main_id, point.chainage_m) == (stop.main_id, stop.chainage_m)
-        for point in case.option.purge.points
-        if point.role == "feed"
-    )
+    """Return whether gas for the purge in is taken round a stop: it goes in at its zone vent."""
+    vents = [t for t in stop.tappings if t.role == "zone_vent"]
+    places = {(t.main_id or stop.main_id, t.chainage_m) for t in vents} or {(stop.main_id, stop.chainage_m)}
+    return any((point.main_id, point.chainage_m) in places for point in case.inlets())
 
 
 def open_inlet(stop: Stop) -> Iterator[StepDraft]:

@@ -9,8 +9,8 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import Final
 
+from netplan.core.constants import MM_PER_INCH
 from netplan.reference import table_rows
-from netplan.reference.pipe_sizes import MM_PER_INCH
 
 __all__ = ["NOMINAL_OUTLETS_MM", "is_nominal_outlet", "nominal_outlet_mm", "widest_outlet_mm"]
 

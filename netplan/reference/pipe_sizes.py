@@ -14,10 +14,10 @@ from typing import Final, Literal, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from netplan.core.constants import MM_PER_INCH
 from netplan.reference import table_rows
 
 __all__ = [
-    "MM_PER_INCH",
     "NominalSize",
     "PipeMaterial",
     "SizeFamily",
@@ -33,8 +33,6 @@ __all__ = [
 
 Size = TypeVar("Size", float, NDArray[np.float64])
 
-MM_PER_INCH: Final = 25.4
-"""Millimetres in an inch, exactly [mm/in]."""
 _MATCH_MM: Final = 0.1
 _SERIES_OF_SDR: Final = {
     6.0: 10 ** (4 / 10),

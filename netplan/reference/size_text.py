@@ -10,9 +10,9 @@ import re
 from dataclasses import dataclass, replace
 from typing import Final, Literal, NoReturn
 
+from netplan.core.constants import MM_PER_INCH
 from netplan.core.errors import quoted
 from netplan.reference.pipe_sizes import (
-    MM_PER_INCH,
     PipeMaterial,
     SizeFamily,
     is_outside_diameter,

@@ -25,6 +25,8 @@ from tests.whole_plan.towns import Town, random_town
 
 PLANNED = (0, 3, 4, 5, 7, 8, 11, 12)
 """Seeds of towns whose section has a plan, and another one after it."""
+PREPARED_EVERY = 3
+"""The rules prepare fallbacks for one seed in so many."""
 SEEDS = range(int(os.environ["NETPLAN_RETURNED"])) if "NETPLAN_RETURNED" in os.environ else PLANNED
 ROUND_M = 2e-3
 """A plan states chainages to the millimetre; two of them meet in a distance."""
@@ -40,14 +42,15 @@ class Again:
     second: Path | None
 
     def options(self, folder: Path) -> list[dict[str, Any]]:
-        """Return the options of a plan."""
-        found: list[dict[str, Any]] = json.loads((folder / "plan.json").read_text())["options"]
-        return found
+        """Return the options of a plan, each with the plan's rules."""
+        plan = json.loads((folder / "plan.json").read_text())
+        return [{**option, "rules": plan["rules"]} for option in plan["options"]]
 
 
 @cache
 def _again(seed: int) -> Again | None:
     folder, town = Path(mkdtemp(prefix=f"as-built-{seed}-")), random_town(seed)
+    town.rules["fallback"] = {"prepared": seed % PREPARED_EVERY == 0}
     write_layers(town.layers(), folder / "town.gpkg")
     first = plan_town(town, folder / "town.gpkg", folder / "first", feeds=True, papers=False)
     if first.folder is None:
@@ -55,6 +58,13 @@ def _again(seed: int) -> Again | None:
     netplan.write_as_built(first.folder, folder / "town.gpkg", folder / "returned.gpkg")
     second = plan_town(town, folder / "returned.gpkg", folder / "second", feeds=True, papers=False)
     return Again(town, first.folder, folder / "returned.gpkg", second.folder)
+
+
+def _planned(seed: int) -> Again:
+    again = _again(seed)
+    if again is None:
+        pytest.skip("the town has no plan")
+    return again
 
 
 def _lines(path: Path) -> dict[str, LineString]:
@@ -72,16 +82,27 @@ def _left(again: Again) -> list[tuple[str, Point]]:
 def _squeezes_and_outlets(option: dict[str, Any]) -> tuple[list[tuple[str, float]], list[tuple[str, float]]]:
     """Return the places of an option's squeezes, and of every outlet that is drilled for it."""
     squeezes, outlets = [], []
-    for stop in option["stops"]:
+    for stop in [*option["stops"], *option["prepared_fallbacks"]]:
+        is_planned = stop in option["stops"]
         for tapping in stop["tappings"]:
             place = (tapping["main_id"] or stop["main_id"], tapping["chainage_m"])
-            if stop["kind"] == "squeeze" and tapping["role"] == "barrier":
-                squeezes.append(place)
-            elif tapping["size_mm"] > 0:
+            if tapping["size_mm"] > 0:
                 outlets.append(place)
+            elif stop["kind"] == "squeeze" and tapping["role"] == "barrier" and is_planned:
+                squeezes.append(place)
+            if tapping["count"] > 1 and place[0] == stop["main_id"]:
+                away = 1.0 if stop["work_side"] == "from" else -1.0
+                gap_m = _tee_gap_m(option, stop["od_mm"])
+                more = [place[1] + away * number * gap_m for number in range(1, tapping["count"])]
+                outlets += [(place[0], round(chainage_m, 3)) for chainage_m in more]
     for bypass in option["bypasses"]:
         outlets += [(end["main_id"], end["chainage_m"]) for end in (bypass["from"], bypass["to"])]
     return squeezes, outlets
+
+
+def _tee_gap_m(option: dict[str, Any], od_mm: float) -> float:
+    clearance = option["rules"]["clearance"]
+    return float(max(clearance["fitting_m"], clearance["fitting_od"] * od_mm / 1e3))
 
 
 def _gaps(lines: dict[str, LineString], main: str, chainage_m: float, marks: list[Point]) -> list[float]:
@@ -92,9 +113,7 @@ def _gaps(lines: dict[str, LineString], main: str, chainage_m: float, marks: lis
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_what_is_left_lies_on_its_main(seed: int) -> None:
-    again = _again(seed)
-    if again is None:
-        return
+    again = _planned(seed)
     option = again.options(again.first)[0]
     squeezes, outlets = _squeezes_and_outlets(option)
     lines, left = _lines(again.returned), _left(again)
@@ -109,17 +128,19 @@ def test_what_is_left_lies_on_its_main(seed: int) -> None:
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_the_next_plan_keeps_clear_of_what_is_left(seed: int) -> None:
-    again = _again(seed)
-    if again is None or again.second is None:
-        return
-    rules = json.loads((again.second / "plan.json").read_text())["rules"]
+    again = _planned(seed)
+    if again.second is None:
+        pytest.skip("no second plan: too little is left to stop at")
+    rules = again.options(again.second)[0]["rules"]
     squeeze = next(method for method in rules["method"] if method["kind"] == "squeeze")
     mains = gpd.read_file(again.returned, layer="mains").set_index("id")
     lines, left = _lines(again.returned), _left(again)
     marks = {
         kind: [mark for of_kind, mark in left if of_kind == kind] for kind in ("squeeze_mark", "tapping_tee")
     }
-    for option in again.options(again.second):
+    options = again.options(again.second)
+    assert options
+    for option in options:
         squeezes, outlets = _squeezes_and_outlets(option)
         for main, chainage_m in squeezes:
             od_m = mains.od_mm[main] / 1e3
@@ -129,29 +150,52 @@ def test_the_next_plan_keeps_clear_of_what_is_left(seed: int) -> None:
                 gaps = _gaps(lines, main, chainage_m, marks[kind])
                 assert all(gap >= least_m - ROUND_M for gap in gaps), (option["rank"], main, chainage_m, kind)
         for main, chainage_m in outlets:
-            od_m = mains.od_mm[main] / 1e3
-            clear_m = max(rules["clearance"]["fitting_m"], rules["clearance"]["fitting_od"] * od_m)
+            clear_m = _tee_gap_m(option, mains.od_mm[main])
             gaps = _gaps(lines, main, chainage_m, [*marks["squeeze_mark"], *marks["tapping_tee"]])
             assert all(gap >= clear_m - ROUND_M for gap in gaps), (option["rank"], main, chainage_m)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_the_same_section_is_stopped_at_other_places(seed: int) -> None:
-    again = _again(seed)
-    if again is None or again.second is None:
-        return
+    again = _planned(seed)
+    if again.second is None:
+        pytest.skip("no second plan: too little is left to stop at")
     before = {place for places in _squeezes_and_outlets(again.options(again.first)[0]) for place in places}
-    for option in again.options(again.second):
+    options = again.options(again.second)
+    assert options
+    for option in options:
         after = {place for places in _squeezes_and_outlets(option) for place in places}
         assert not before & after
+
+
+def _at_old_ends(again: Again) -> list[str]:
+    """Return the notes of purge points of the second plan where the first left an outlet."""
+    if again.second is None:
+        return []
+    points = again.options(again.first)[0]["purge"]["points"]
+    before = {(point["main_id"], point["chainage_m"]) for point in points}
+    return [
+        point["note"]
+        for option in again.options(again.second)
+        for point in option["purge"]["points"]
+        if (point["main_id"], point["chainage_m"]) in before
+    ]
+
+
+def test_a_dead_end_is_purged_through_the_outlet_that_is_there() -> None:
+    notes = [note for seed in PLANNED if (again := _again(seed)) is not None for note in _at_old_ends(again)]
+    assert notes
+    assert all("tapping tee" in note and "is recorded here" in note for note in notes)
 
 
 def test_the_towns_show_what_the_law_is_about() -> None:
     """Enough towns are planned twice, with squeezes, with bags and with feeds."""
     twice = [again for seed in PLANNED if (again := _again(seed)) is not None and again.second is not None]
     kinds = [stop["kind"] for again in twice for stop in again.options(again.first)[0]["stops"]]
+    prepared = sum(bool(again.options(again.first)[0]["prepared_fallbacks"]) for again in twice)
     fed = sum(bool(again.options(again.first)[0]["bypasses"]) for again in twice)
     assert len(twice) == len(PLANNED)
     assert kinds.count("squeeze") >= 5
     assert kinds.count("bag") >= 5
     assert fed >= 1
+    assert prepared >= 1

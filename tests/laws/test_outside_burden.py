@@ -55,7 +55,7 @@ def _check(outside: OutsideBurden, options: list[dict[str, Any]]) -> None:
     assert options
     for option in options:
         parts = option["burden_parts"]
-        for name in ("stops", "interruption", "feeds", "gas", "excavations"):
+        for name in ("stops", "interruption", "feeds", "gas", "excavations", "fallbacks"):
             worked_out = getattr(outside, name)(option)
             assert parts[name] in worked_out, (option["rank"], name, parts[name], worked_out)
             # Hoses are measured between coordinates of a millimetre; all else is one number.
@@ -78,6 +78,15 @@ def test_plans_of_the_sample(work: str) -> None:
         # The same chains and methods with a part fed and with it off are two options.
         keys = [outside.difference(option) for option in options]
         assert len({stops for stops, _ in keys}) < len(keys)
+
+
+def test_prepared_fallbacks_of_the_sample() -> None:
+    rules = read_rules(None, {**METHANE, "fallback": {"prepared": True, "max_zones": 4}})
+    work = (WorkPart(*WORKS["two valves"]),)
+    request = PlanRequest(read_network(sample_network()), work, rules, weather=False, options=2)
+    outside, options = _outside(request, _sample_layers())
+    _check(outside, options)
+    assert any(option["burden_parts"]["fallbacks"] for option in options)
 
 
 def _by_a_station(*, valves: bool) -> Frames:

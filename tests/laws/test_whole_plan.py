@@ -227,6 +227,16 @@ def purge_point_at_the_barrier(option: Option) -> None:
     point.update(main_id=stop["main_id"], chainage_m=stop["chainage_m"])
 
 
+def fast_with_nothing_prepared(option: Option) -> None:
+    row = next(row for row in option["fallback"] if row["use"] and not row["prepared"])
+    row["minutes"] = 15.0
+
+
+def prepared_for_nothing(option: Option) -> None:
+    option["burden_parts"]["fallbacks"] += 250.0
+    option["burden"] += 250.0
+
+
 PLANTED: dict[Callable[[Option], None], str] = {
     lose_customer: "customer's cause",
     list_twice: "customer listed twice",
@@ -240,6 +250,8 @@ PLANTED: dict[Callable[[Option], None], str] = {
     standby_made_up: "standby is off already",
     bypass_tee_too_wide: "outlet unlike the table",
     purge_point_at_the_barrier: "gas let in through no tapping",
+    fast_with_nothing_prepared: "minutes",
+    prepared_for_nothing: "burden of fallbacks",
 }
 
 

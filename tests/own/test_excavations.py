@@ -69,10 +69,10 @@ def test_stops_on_both_sides_of_short_work_and_the_work_are_one() -> None:
     assert one.included_in == ("S1", "S2")
 
 
-@pytest.mark.parametrize(("merge_m", "holes"), [(1.0, 3), (2.9, 2), (3.1, 1), (8.0, 1)])
+@pytest.mark.parametrize(("merge_m", "holes"), [(0.9, 3), (1.9, 2), (2.1, 1), (8.0, 1)])
 def test_pits_eight_metres_apart_are_one_by_the_rule(merge_m: float, holes: int) -> None:
-    # Two valves 8 m apart and the work between them: outlines from 105.5 to 106.5, 109.5 to 111.5 and 113.5 to
-    # 114.5 m, so 3 m and 2 m apart.
+    # Two valves 8 m apart, each tapped 1 m before and beyond, and the work between them: outlines from 104.5 to
+    # 107.5, 109.5 to 111.5 and 112.5 to 115.5 m, so 2 m and 1 m apart.
     rules = {"excavation": {"merge_m": merge_m, "margin_m": 0.5}}
     valves = [valve("V1", (106, 0)), valve("V2", (114, 0))]
     option = plan((("M1", 110.0, 111.0),), rules, valves=valves)[0]
@@ -107,7 +107,11 @@ def test_a_dead_end_within_reach_of_a_paid_pit_is_free() -> None:
     assert not [p for one in option.excavations for p in one.prices if p.what == "dead end"]
     assert option.burden_parts.excavations == 600.0 + 150.0 + 3.0 * 90.0
     (one,) = serving(option, "work")
-    assert [point.main_id for point in option.purge.points if point.main_id == "M2"] == ["M2"]
+    (point,) = [point for point in option.purge.points if point.main_id == "M2"]
+    # It shares the hole of the stops, and is tapped all the same.
+    assert one.id in {stop.hole_id for stop in option.stops}
+    (tapped,) = [s for s in option.steps if s.stage == "tappings made" and point.id in s.uses]
+    assert one.id in tapped.uses
     assert one.surface == ("footway", "carriageway")
     assert len(one.traffic) == 2
 

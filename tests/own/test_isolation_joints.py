@@ -114,10 +114,12 @@ def test_squeeze_keeps_its_clearance_from_an_end_of_a_main(tmp_path: Path) -> No
     near = next(stop for stop in best["stops"] if stop["work_side"] == "from")
     # 0.5 m from the joint to the first tapping, 0.6 m on to the barrier; the work is not what counts.
     assert (near["main_id"], near["chainage_m"]) == ("A1", pytest.approx(1.1))
-    # Behind 0.5 m to the joint there is no room for the tee: it is the first tapping of the next main.
-    (tee,) = (t for t in near["tappings"] if t["role"] == "bypass")
-    assert (tee["main_id"], tee["chainage_m"]) == ("A2", pytest.approx(0.5))
-    assert tee["offset_m"] == pytest.approx(3.5 - 1.1 + 0.5)
+    # Behind 0.5 m to the joint there is no room for the tee: it is the first tapping of the next main, where a
+    # bypass uses it; nobody taps it for nothing.
+    tees = [t for t in near["tappings"] if t["role"] == "bypass"]
+    places = [(t["main_id"], t["chainage_m"], t["offset_m"]) for t in tees]
+    expected = ("A2", pytest.approx(0.5), pytest.approx(3.5 - 1.1 + 0.5))
+    assert places == ([expected] if best["bypasses"] else [])
     assert any("bypass tee does not fit" in line for line in best["warnings"])
 
 

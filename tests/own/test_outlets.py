@@ -146,7 +146,9 @@ def test_rules_of_an_old_plan_are_read_without_the_table() -> None:
 
 
 def test_a_63_mm_main_gets_no_tee_of_51_mm() -> None:
-    for stop in first(street(63.0), ("M1", 110, 120)).stops:
+    stops = first(street(63.0), ("M1", 110, 120)).stops
+    assert len(stops) == 2
+    for stop in stops:
         sizes = {tapping.role: tapping.size_mm for tapping in stop.tappings}
         assert sizes == {"zone_vent": 25.0, "barrier": 0.0, "vent": 20.0, "gauge": 20.0, "bypass": 25.0}
 
@@ -312,6 +314,7 @@ def test_an_ordered_keep_out_beside_a_valve_bars_it_too() -> None:
     network = build(**with_valve())
     area = keep_out("tree roots", (90.2, -3), (97.0, -3), (97.0, 3), (90.2, 3))["geometry"]
     cut = next(search(network, ("M1", 110, 120), default_rules(), orders=Orders(keep_out=(area,))))
+    assert len(cut.stops) == 2
     assert not any(stop.kind == "valve" for stop in cut.stops)
 
 

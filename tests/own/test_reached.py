@@ -18,7 +18,6 @@ ALLOWED = {
     "netplan._MODULE_OF": "read by netplan.__getattr__",
     "netplan.library.__getattr__": "Python calls it for every name of the library",
     "netplan.library._MODULE_OF": "read by netplan.library.__getattr__",
-    "netplan.cli.terminal.PlainConsole.render": "rich calls it for every print",
     "netplan.cli.app.CommandGroup.format_commands": "typer calls it for the help",
     "netplan.cli.app.CommandGroup.list_commands": "typer calls it for the help",
 }

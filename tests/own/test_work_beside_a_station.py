@@ -7,6 +7,7 @@ counts barriers is used.
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -19,10 +20,14 @@ from netplan.network.work_section import WorkPart
 from netplan.outputs.plan_folder import write_plan_folder
 from netplan.outputs.reader_choices import Choices
 from netplan.planfile.model import Option, Step
-from netplan.planning.make_plan import make_plan
+from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.procedure import Stage
+from netplan.readers import read_network
+from netplan.rules import read_rules
 from tests.support.sample_plan import sample_request
-from tests.support.station_street import at_outlet, street_layers, street_plan
+from tests.support.station_street import WORK, at_outlet, street_layers, street_plan
+from tests.whole_plan.check import check_folder, read_raw
+from tests.whole_plan.making import write_layers
 
 NO_FALLBACK = "no fallback: nothing lies between this valve and the station"
 COUNTS: dict[str, Any] = {"station": {"inlet_shut_counts": True}}
@@ -160,8 +165,6 @@ def test_a_station_shut_in_carries_nothing_anywhere(tmp_path: Path) -> None:
 def pack(tmp_path_factory: pytest.TempPathFactory) -> tuple[Option, list[str], str]:
     """Return the option of the sample beside station RS-2, the pages of its work pack, and its map."""
     request = sample_request(WorkPart("M0185", 10.0, 11.5), "2026-06-16T08:00", 9.0)
-    from dataclasses import replace
-
     result = make_plan(replace(request, air_temp_c=16.0, options=1))
     folder = write_plan_folder(
         result, tmp_path_factory.mktemp("beside") / "plan", choices=Choices(papers=True)
@@ -200,3 +203,31 @@ def test_a_digest_of_before_these_columns_still_holds() -> None:
     assert digests[0] == digests[1]
     named = build_network(street_layers(vent_between="yes"), strict=False).content_sha256
     assert named != digests[0]
+
+
+@pytest.mark.parametrize(
+    ("columns", "rules"),
+    [
+        ({}, None),
+        ({}, COUNTS),
+        (RECORDED, None),
+        (RECORDED | {"vent_between": "no"}, COUNTS),
+        ({"od_mm": 315.0}, None),
+    ],
+    ids=["alone", "by rule", "by records", "records against the rule", "wide"],
+)
+def test_every_file_agrees_with_a_walk_of_the_raw_layers(
+    columns: dict[str, Any], rules: dict[str, Any] | None, tmp_path: Path
+) -> None:
+    source, folder = tmp_path / "street.gpkg", tmp_path / "plan"
+    write_layers(street_layers(**columns), source)
+    request = PlanRequest(
+        read_network(source), WORK, read_rules(None, overrides=rules or {}), weather=False, options=2
+    )
+    write_plan_folder(make_plan(request), folder, choices=Choices(papers=True))
+    checked = check_folder(read_raw(source), folder)
+    assert [str(one) for one in checked.found] == []
+    assert checked.holds["station shut in"] == checked.holds["option"]
+    is_inlet = columns is RECORDED or (not columns and rules is not None)
+    assert bool(checked.holds["inlet of a station as a barrier"]) == is_inlet
+    assert bool(checked.holds["nitrogen first"]) == ("od_mm" in columns)

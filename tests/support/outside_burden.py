@@ -85,6 +85,14 @@ class OutsideBurden:
 
     def stops(self, option: dict[str, Any]) -> Minor:
         """Return price + price_per_mm_od · OD + price_surface of every stop, each rounded."""
+        return self._priced(option["stops"])
+
+    def fallbacks(self, option: dict[str, Any]) -> Minor:
+        """Return the same of every place that a prepared fallback uses, each place once."""
+        uses = [use for row in option["fallback"] for use in row["use"] if use["prepared_id"]]
+        return self._priced({use["prepared_id"]: use for use in uses}.values())
+
+    def _priced(self, stops: Iterable[dict[str, Any]]) -> Minor:
         methods = {method["name"]: method for method in self.rules["method"]}
 
         def one(stop: dict[str, Any]) -> Minor:
@@ -95,7 +103,7 @@ class OutsideBurden:
             pit = self.dug.amount(stop["main_id"]) if method["kind"] == "valve" else 0
             return own + Minor(pit, pit)
 
-        return _sum(one(stop) for stop in option["stops"])
+        return _sum(one(stop) for stop in stops)
 
     def interruption(self, option: dict[str, Any]) -> Minor:
         """Return the window and the wait for the crew of every customer off, each rounded on its own."""

@@ -33,7 +33,14 @@ def street_layers(od_mm: float = 125.0, *, inlet: dict[str, Any] | None = None, 
         services=[service(f"S{who[1]}", (x, 0), (x, y)) for who, (x, y) in at.items()],
         customers=[
             # A hospital never goes off, so that the second station goes on feeding it.
-            customer(who, place, service_id=f"S{who[1]}", priority="hospital" if who == "C3" else "")
+            customer(
+                who,
+                place,
+                service_id=f"S{who[1]}",
+                priority="hospital" if who == "C3" else "",
+                category="household",
+                meters=1,
+            )
             for who, place in at.items()
         ],
         regulators=[

@@ -57,6 +57,7 @@ def _things(case: Case) -> list[tuple[str, Any, set[str]]]:
             is_tee = tap["role"] == "bypass" and (main, tap["chainage_m"]) in tees
             holes = {one["id"] for one in option["excavations"]} if is_tee else own
             found.append((f"{name} {tap['role']}", _point(case, main, tap["chainage_m"]), holes))
+    found += _fallbacks(case, serving)
     for bypass in option["bypasses"]:
         for end in (bypass["from"], bypass["to"]):
             what = f"bypass {bypass['id']}"
@@ -78,6 +79,26 @@ def _things(case: Case) -> list[tuple[str, Any, set[str]]]:
         what = f"work {item['main_id']}"
         for at in (item["from_m"], (item["from_m"] + item["to_m"]) / 2, item["to_m"]):
             found.append((what, _point(case, item["main_id"], at), serving.get(what, set())))
+    return found
+
+
+def _fallbacks(case: Case, serving: dict[str, set[str]]) -> list[tuple[str, Any, set[str]]]:
+    """Return prepared fallbacks with their tappings, and the tees of hoses that are moved to them."""
+    found: list[tuple[str, Any, set[str]]] = []
+    rows = case.option["prepared_fallbacks"]
+    for one in rows:
+        name, own = f"fallback {one['id']}", {one["hole_id"]}
+        case.require(serving.get(name) == own, "hole of a fallback", f"{name}: {serving.get(name)} for {own}")
+        found.append((name, _point(case, one["main_id"], one["chainage_m"]), own))
+        for tap in one["tappings"]:
+            main = tap["main_id"] or one["main_id"]
+            found.append((f"{name} {tap['role']}", _point(case, main, tap["chainage_m"]), own))
+    for row in case.option["fallback"]:
+        ready = {use["prepared_id"] for use in row["use"]} - {""}
+        holes = {one["hole_id"] for one in rows if one["id"] in ready}
+        for move in row["moves"] if ready else ():
+            to = move["to"]
+            found.append((f"{move['feed_id']} moved", _point(case, to["main_id"], to["chainage_m"]), holes))
     return found
 
 

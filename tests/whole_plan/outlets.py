@@ -26,6 +26,7 @@ def check_outlets(case: Case) -> None:
             _beside_valve(case, stop)
     for feed in case.option["bypasses"]:
         _bypass(case, feed)
+    _fallbacks(case)
     _purge(case)
 
 
@@ -121,6 +122,32 @@ def _bypass(case: Case, feed: Row) -> None:
     case.require(stated == ends, "outlet unlike the table", f"{what}, stated {stated}")
     case.require(named_mm(feed["bore_mm"]) <= min(ends), "bypass wider than its tee", what)
     case.require(feed["parallel"] <= feed["most_parallel"], "no room for a tee", what)
+
+
+def _fallbacks(case: Case) -> None:
+    """Check how wide prepared fallbacks are tapped, and that a hose moved to one fits its tees."""
+    for row in case.option["prepared_fallbacks"]:
+        for tap in row["tappings"]:
+            main = _own_main(row, tap)
+            size = outlet_mm(tap["role"], row["kind"], _od_mm(case, main))
+            what = f"{row['id']} {tap['role']} of {tap['size_mm']:g} mm on {main}"
+            case.require(tap["size_mm"] == size, "outlet unlike the table", f"{what}, table {size}")
+    tees = {
+        (_own_main(row, tap), float(tap["chainage_m"])): tap["count"]
+        for row in case.option["prepared_fallbacks"]
+        for tap in row["tappings"]
+        if tap["role"] == "bypass"
+    }
+    for row in case.option["fallback"]:
+        for move in row["moves"]:
+            feed = next(f for f in case.option["bypasses"] if f["id"] == move["feed_id"])
+            to = (move["to"]["main_id"], float(move["to"]["chainage_m"]))
+            what = f"{feed['id']} of {feed['bore_mm']:g} mm moved to {to[0]}"
+            widest = outlet_mm("bypass", "", _od_mm(case, to[0]))
+            case.require(named_mm(feed["bore_mm"]) <= widest, "bypass wider than its tee", what)
+            if any(use["prepared_id"] for use in row["use"]):
+                room = max((n for place, n in tees.items() if _same(place, to)), default=0)
+                case.require(feed["parallel"] <= room, "tees of a moved hose", f"{what}: {room}")
 
 
 def _purge(case: Case) -> None:

@@ -67,7 +67,7 @@ def check_files(case: Case, layers: dict[str, gpd.GeoDataFrame]) -> None:
     said_hoses = {(b["id"], b["kind"], b["bore_mm"], b["parallel"]) for b in option["bypasses"]}
     case.require(hoses == said_hoses, "plan.gpkg: bypasses", f"{sorted(hoses ^ said_hoses)[:2]}")
     holes = len(rows["tappings"])
-    said_holes = sum(len(s["tappings"]) for s in option["stops"])
+    said_holes = sum(len(s["tappings"]) for s in (*option["stops"], *option["prepared_fallbacks"]))
     case.require(holes == said_holes, "plan.gpkg: tappings", f"{holes} for {said_holes}")
     _doubt(case, layers)
     _steps(case)

@@ -58,11 +58,9 @@ def _minutes(case: Case, row: Row) -> None:
         case.require(not row["use"] and not row["moves"], "fallback without minutes", name)
         return
     rules, opened = case.rules, {v["valve_id"] for v in case.option["opened_valves"]}
-    valve = next((m["minutes_fast"] for m in rules["method"] if m["kind"] == "valve"), None)
-    total = 0.0
-    for one in row["shut"]:
-        by_valve = one["what"] == "opened valve" and valve is not None
-        total += valve if by_valve else rules["bypass"]["minutes_shut"]
+    hose = float(rules["bypass"]["minutes_shut"])
+    valve = next((float(m["minutes_fast"]) for m in rules["method"] if m["kind"] == "valve"), hose)
+    total = sum(valve if one["what"] == "opened valve" else hose for one in row["shut"])
     ready = []
     for use in row["use"]:
         ready.append(bool(use["prepared_id"]) or use["valve_id"] in opened)
@@ -77,6 +75,9 @@ def _price(case: Case, row: Row) -> None:
     main, rule = case.raw.mains[row["main_id"]], case.method(row["method"])
     surface = text(main.get("surface")) or "unknown"
     price = rule["price"] + rule["price_per_mm_od"] * main["od_mm"] + rule["price_surface"][surface]
+    if row["kind"] == "valve":
+        pit = case.rules["excavation"]
+        price += pit["price"] + pit["price_surface"][surface]
     case.require(
         math.isclose(row["price"], price, abs_tol=0.011),
         "price of a fallback",
@@ -102,13 +103,21 @@ def _steps(case: Case, row: Row) -> None:
 
 
 def _apart(case: Case, rows: list[Row]) -> None:
-    """Check that the assemblies of stops and prepared fallbacks keep off each other."""
-    spans = []
+    """Check that the assemblies of stops and prepared fallbacks keep off each other.
+
+    What is tapped beside a valve may lie beyond the assembly of another; both may use one tapping of one kind.
+    """
+    spans: list[tuple[str, float, float, str]] = []
+    tapped: set[tuple[str, float, str]] = set()
     for thing in (*case.option["stops"], *rows):
-        at: dict[str, list[float]] = defaultdict(list)
+        at: dict[tuple[str, str], list[float]] = defaultdict(list)
+        shared = set(tapped) if thing["kind"] == "valve" else set()
         for tapping in thing["tappings"]:
-            at[tapping["main_id"] or thing["main_id"]].append(tapping["chainage_m"])
-        spans += [(main, min(some), max(some), thing["id"]) for main, some in at.items()]
+            place = tapping["main_id"] or thing["main_id"], tapping["chainage_m"]
+            tapped |= {(*place, tapping["role"])}
+            if (*place, tapping["role"]) not in shared:
+                at[place[0], tapping["role"] if thing["kind"] == "valve" else ""].append(place[1])
+        spans += [(main, min(some), max(some), thing["id"]) for (main, _), some in at.items()]
     for i, (main, low, high, name) in enumerate(spans):
         for other_main, other_low, other_high, other in spans[:i]:
             if name.startswith("F") and name != other and main == other_main:

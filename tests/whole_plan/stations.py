@@ -97,6 +97,23 @@ def _in_steps(case: Case, stop: Row, *, is_inlet: bool) -> None:
     wanted = [name for name in names if is_inlet or ("station" not in name and "space" not in name)]
     order = sorted((name for name in names if name in at), key=lambda name: at[name])
     case.require(order == wanted, "order of steps at a stop", f"{stop['id']}: {order}")
+    if is_inlet:
+        _vented_space(case, stop, at)
+
+
+def _vented_space(case: Case, stop: Row, at: dict[str, int]) -> None:
+    """Check that nothing is read in a space that is vented, and that gas is back in it before any is drawn."""
+    places = {tap["role"]: (tap["main_id"] or stop["main_id"], tap["chainage_m"]) for tap in stop["tappings"]}
+    read = [g["id"] for g in case.option["gauges"] if (g["main_id"], g["chainage_m"]) == places["gauge"]]
+    case.require(not read, "gauge in a vented space", f"{stop['id']}: {read}")
+    drawn = [
+        point["id"]
+        for point in case.option["purge"]["points"]
+        if point["role"] == "feed" and (point["main_id"], point["chainage_m"]) == places["zone_vent"]
+    ]
+    first = min((step["n"] for step in case.option["steps"] if step["stage"] == "purge in"), default=0)
+    opened = at.get("station inlet opened", 0)
+    case.require(not drawn or opened < first, "purge from a vented space", f"{stop['id']}: {drawn}")
 
 
 def check_cover(case: Case, folder: Path) -> None:

@@ -16,7 +16,7 @@ from netplan.outputs.documents.plan_drawing import plan_drawing
 from netplan.outputs.documents.svg_drawing import legend_svg
 from netplan.outputs.documents.typeset import typeset
 from netplan.outputs.documents.work_pack_excavations import excavation_part
-from netplan.outputs.documents.work_pack_stops import stop_part
+from netplan.outputs.documents.work_pack_stops import prepared_part, stop_part
 from netplan.outputs.documents.work_pack_tables import data_part, gas_part, network_part, order_part
 from netplan.outputs.notice_list import CustomerInDoubt, customers_in_doubt, record_words
 from netplan.outputs.number_format import METRIC, Figures, figures_for_weather
@@ -90,6 +90,7 @@ def work_pack_pdf(plan: Plan, layers: Layers, state: SolvedState, *, units: Figu
         "origin": f"Network {plan.network.content_sha256[:16]}, {plan.network.crs}.",
         "stops": stops,
         **excavation_part(option, units),
+        "prepared": prepared_part(option, units),
         "bypasses": [_bypass(k, bypass, units) for k, bypass in enumerate(option.bypasses)],
         "weather": [_weather(line, units) for line in option.weather],
         "losses": [(one.what, one.id, str(len(one.customers)), one.note) for one in option.losses],

@@ -14,7 +14,7 @@ from netplan.planfile.model import Option, Plan, Stop
 from netplan.planfile.station_words import barrier_words, station_fallback_words
 from netplan.procedure.step_case import fallback_words
 
-__all__ = ["stop_part"]
+__all__ = ["prepared_part", "stop_part"]
 
 _ROLES = {
     "zone_vent": "zone vent",
@@ -58,6 +58,25 @@ def stop_part(
             }
         )
     return stops, pictures
+
+
+def prepared_part(option: Option, units: Figures) -> list[tuple[str, ...]]:
+    """Return a row for each fallback stop that the plan prepares."""
+    return [
+        (
+            one.id,
+            ", ".join(one.serves),
+            one.method + (f" {one.valve_id}" if one.valve_id else ""),
+            one.main_id,
+            units.chainage(one.chainage_m),
+            f"{one.street}, {one.surface}" if one.street else one.surface,
+            one.hole_id,
+            ", ".join(
+                f"{_ROLES[t.role]} {units.chainage(t.chainage_m)}" for t in one.tappings if t.size_mm > 0
+            ),
+        )
+        for one in option.prepared_fallbacks
+    ]
 
 
 def _schedule(stop: Stop, units: Figures) -> dict[str, str]:

@@ -5,9 +5,10 @@ Squeeze places and capped outlets: the next plan has to keep clear of both.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import geopandas as gpd
 
@@ -46,6 +47,16 @@ _Place = tuple[str, str, float]
 """Kind, main and chainage to the digits of a plan."""
 
 
+class _Use(NamedTuple):
+    """Something that is left: what it is for, and the nominal size of an outlet (NaN: not stated) [mm]."""
+
+    kind: str
+    main_id: str
+    chainage_m: float
+    what_for: str
+    size_mm: float = math.nan
+
+
 @dataclass(slots=True)
 class _Left:
     size_mm: float
@@ -60,16 +71,20 @@ def free_id(wanted: str, taken: TextColumn) -> str:
     return found
 
 
-def as_built_rows(option: Option, places: PipePlaces, network: Network) -> gpd.GeoDataFrame:
+def as_built_rows(
+    option: Option, clearance: Mapping[str, float], places: PipePlaces, network: Network
+) -> gpd.GeoDataFrame:
     """Return the fittings that an option leaves behind, at their places in the working CRS.
 
-    Every barrier of a squeeze stop is a ``squeeze_mark``. Every outlet drilled for a stop, a bypass, a hose
-    or a purge is a ``tapping_tee``, plugged and capped when the work is over. Nothing is said of the work
-    itself: the plan does not know whether pipe is cut out, or what takes its place.
+    Every barrier of a squeeze stop is a ``squeeze_mark``. Every outlet drilled for a stop, a bypass, a hose,
+    a purge or a prepared fallback is a ``tapping_tee``, plugged and capped when the work is over. Nothing is
+    said of the work itself: the plan does not know whether pipe is cut out, or what takes its place.
 
     Parameters
     ----------
     option : Option
+    clearance : mapping of str to float
+        The plan's rules ``clearance``: several tees of one bypass stand so far apart.
     places : PipePlaces
     network : Network
         For the pressure systems of the mains, and the ids that are used already. A fitting that is recorded
@@ -81,7 +96,12 @@ def as_built_rows(option: Option, places: PipePlaces, network: Network) -> gpd.G
         The columns of `AS_BUILT_COLUMNS`. The same place has the same id in every plan.
     """
     recorded, rows = network.fittings.id, []
-    for (kind, main_id, chainage_m), left in _left_behind(option).items():
+
+    def tee_gap_m(main_id: str) -> float:
+        od_m = float(network.pipes.od_m[places.row("mains", main_id)])
+        return max(clearance["fitting_m"], clearance["fitting_od"] * od_m)
+
+    for (kind, main_id, chainage_m), left in _left_behind(option, tee_gap_m).items():
         wanted = f"{main_id}-{chainage_m:.{METRES_DIGITS}f}-{_WORD[kind]}"
         pipe = places.row("mains", main_id)
         if pipe < 0 or _is_recorded(network, recorded.find(wanted), kind, pipe, chainage_m):
@@ -113,41 +133,65 @@ def _is_recorded(network: Network, row: int, kind: str, pipe: int, chainage_m: f
     )
 
 
-def _left_behind(option: Option) -> dict[_Place, _Left]:
-    """Return what is left at each place, stops first, in the order of the plan."""
+def _left_behind(option: Option, tee_gap_m: Callable[[str], float]) -> dict[_Place, _Left]:
+    """Return what is left at each place, in the order of the plan; the first that states a size gives it."""
     found: dict[_Place, _Left] = {}
-    for kind, main_id, chainage_m, size_mm, use in _uses(option):
-        left = found.setdefault((kind, main_id, round(chainage_m, METRES_DIGITS)), _Left(size_mm, []))
-        if use not in left.uses:
-            left.uses.append(use)
+    for use in _uses(option, tee_gap_m):
+        place = (use.kind, use.main_id, round(use.chainage_m, METRES_DIGITS))
+        left = found.setdefault(place, _Left(use.size_mm, []))
+        if math.isnan(left.size_mm):
+            left.size_mm = use.size_mm
+        if use.what_for not in left.uses:
+            left.uses.append(use.what_for)
     return found
 
 
-def _uses(option: Option) -> Iterator[tuple[str, str, float, float, str]]:
-    """Yield kind, main, chainage [m], bore of the outlet [mm, NaN: not stated] and what it is for."""
+def _uses(option: Option, tee_gap_m: Callable[[str], float]) -> Iterator[_Use]:
+    """Yield what is squeezed and drilled, stops first; `tee_gap_m` is the clearance of tees by main [m]."""
     for stop in option.stops:
         for tapping in stop.tappings:
-            kind = _kind(stop, tapping)
-            if kind:
-                use = f"{_ROLES[tapping.role]} of {stop.id}" if kind == _OUTLET else f"barrier of {stop.id}"
-                size_mm = tapping.size_mm if kind == _OUTLET else float("nan")
-                yield kind, tapping.main_id or stop.main_id, tapping.chainage_m, size_mm, use
+            if stop.kind == "squeeze" and tapping.role == "barrier":
+                yield _Use(
+                    _SQUEEZE, tapping.main_id or stop.main_id, tapping.chainage_m, f"barrier of {stop.id}"
+                )
+            elif tapping.size_mm > 0:
+                yield from _outlets(tapping, stop.id, stop.main_id, stop.work_side, tee_gap_m)
+    # Dug, tapped and proved, but squeezed only when a stop fails.
+    for fallback in option.prepared_fallbacks:
+        for tapping in fallback.tappings:
+            if tapping.size_mm > 0:
+                yield from _outlets(tapping, fallback.id, fallback.main_id, fallback.work_side, tee_gap_m)
     for bypass in option.bypasses:
-        for end in (bypass.from_, bypass.to):
-            yield _OUTLET, end.main_id, end.chainage_m, float("nan"), f"{bypass.kind} {bypass.id}"
+        sizes = bypass.outlets_mm or (math.nan, math.nan)
+        use = f"{bypass.kind} {bypass.id}{_several(bypass.parallel)}"
+        for end, size_mm in zip((bypass.from_, bypass.to), sizes, strict=True):
+            yield _Use(_OUTLET, end.main_id, end.chainage_m, use, size_mm)
     valves = {_rounded(stop) for stop in option.stops if stop.kind == "valve"}
     for point in option.purge.points:
-        # Through a valve nothing is drilled.
+        # In a valve nothing is drilled.
         if _rounded(point) not in valves:
-            yield _OUTLET, point.main_id, point.chainage_m, float("nan"), f"purge point {point.id}"
+            size_mm = point.outlet_mm or math.nan
+            yield _Use(_OUTLET, point.main_id, point.chainage_m, f"purge point {point.id}", size_mm)
+
+
+def _outlets(
+    tapping: Tapping, of: str, main_id: str, work_side: str, tee_gap_m: Callable[[str], float]
+) -> Iterator[_Use]:
+    """Yield a tapping's outlets: several hoses of one bypass have a tee each, further on from the work."""
+    on, use = tapping.main_id or main_id, f"{_ROLES[tapping.role]} of {of}"
+    # On another main than the stop's it is not known which way is away; the first tee alone is placed.
+    away = 0 if on != main_id else 1 if work_side == "from" else -1
+    count = tapping.count if away else 1
+    use += _several(tapping.count)
+    for number in range(count):
+        chainage_m = tapping.chainage_m + away * number * tee_gap_m(on)
+        yield _Use(_OUTLET, on, chainage_m, use, tapping.size_mm)
+
+
+def _several(count: int) -> str:
+    """Return that tees stand side by side: their places are to be taken from what was drilled."""
+    return f", {count} tees side by side" if count > 1 else ""
 
 
 def _rounded(place: Stop | PurgePoint) -> tuple[str, float]:
     return place.main_id, round(place.chainage_m, METRES_DIGITS)
-
-
-def _kind(stop: Stop, tapping: Tapping) -> str:
-    """Return what a tapping of a stop leaves; empty for nothing."""
-    if stop.kind == "squeeze" and tapping.role == "barrier":
-        return _SQUEEZE
-    return _OUTLET if tapping.size_mm > 0 else ""

@@ -56,7 +56,7 @@ def plan_layers(result: PlanResult) -> dict[str, gpd.GeoDataFrame]:
     for option, state in zip(plan.options, result.states, strict=True):
         written = write_state(state, network.crs)
         left_out = written.pop("conditions")  # of every option the same
-        left = {AS_BUILT_LAYER: as_built_rows(option, places, network)}
+        left = {AS_BUILT_LAYER: as_built_rows(option, plan.rules["clearance"], places, network)}
         for name, rows in (option_layers(option, places) | written | left).items():
             of_options.setdefault(name, []).append(rows)
     layers = {"work": work_rows(plan, places)}
@@ -164,7 +164,7 @@ def option_layers(option: Option, places: PipePlaces) -> dict[str, gpd.GeoDataFr
                     t.size_mm,
                     places.point(t.main_id or s.main_id, t.chainage_m),
                 )
-                for s in option.stops
+                for s in (*option.stops, *option.prepared_fallbacks)
                 for t in s.tappings
             ),
         ),

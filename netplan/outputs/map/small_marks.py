@@ -64,7 +64,7 @@ def _fallback(row: dict[str, Any], units: Figures) -> Rows:
         _where(row, units),
         ("minutes", f"{float(minutes):.0f}" if minutes else "not known"),
         ("also off", f"{row['standby']} customers"),
-        ("prepared", f"{prepared}: dug, tapped and proved" if prepared else "no"),
+        *([("prepared", f"{prepared}: dug, tapped and proved")] if prepared else []),
     ]
 
 

@@ -15,12 +15,12 @@ __all__ = ["Excavation", "ExcavationPrice", "Served"]
 class Served(PlanElement):
     """One thing that an excavation is for.
 
-    A stop with its barriers and tappings, the work, the tee of a bypass or hose, a gauge or a purge point, by
-    their ids; the work by its main. `dead end` is an end of a main, or a loop, that has to be purged while no
-    purge point is planned there: `id` is the main.
+    A stop or prepared fallback with its barriers and tappings, the work, the tee of a bypass or hose, a gauge
+    or a purge point, by their ids; the work by its main. `dead end` is an end of a main, or a loop, that has
+    to be purged while no purge point is planned there: `id` is the main.
     """
 
-    what: Literal["stop", "work", "bypass", "gauge", "purge point", "dead end"]
+    what: Literal["stop", "work", "bypass", "gauge", "purge point", "dead end", "fallback"]
     id: str
 
 
@@ -40,8 +40,8 @@ class ExcavationPrice(PlanElement):
 class Excavation(PlanElement):
     """A place where the ground is opened. Those nearer to each other than the rules' merge_m are one.
 
-    `price` is its part of the burden's `excavations`: 0 where the price of a stop or feed in `included_in`
-    pays for it.
+    `price` is its part of the burden's `excavations`: 0 where the price of a stop, prepared fallback or feed
+    in `included_in` pays for it.
     """
 
     id: str

@@ -261,6 +261,7 @@ class PreparedFallback(PlanElement):
     surface: str = "unknown"
     od_mm: Millimetres
     tappings: tuple[Tapping, ...] = ()
+    hole_id: str = Field(default="", description="the excavation it is in")
     price: Money
     note: str = ""
 

@@ -25,10 +25,11 @@ from netplan.excavations import (
     work_excavation_prices,
     work_lengths,
 )
+from netplan.isolation import CutStop
 from netplan.network.linear_reference import lon_lat, points_at
 from netplan.network.vocabulary import Surface
 from netplan.planfile import model
-from netplan.planfile.naming import hole_id, stop_id
+from netplan.planfile.naming import fallback_id, hole_id, stop_id
 from netplan.planning.crew_day import in_currency
 from netplan.planning.zone_purges import purge_outlet
 
@@ -49,12 +50,13 @@ class WrittenExcavations:
     ----------
     excavations : tuple of model.Excavation
         Those of stops first, in the order of the stops, then the work's, then the others.
-    of_stop : tuple of str
-        The one that each stop is in.
+    of_stop, of_fallback : tuple of str
+        The one that each stop, and each prepared fallback, is in.
     """
 
     excavations: tuple[model.Excavation, ...]
     of_stop: tuple[str, ...]
+    of_fallback: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)
@@ -79,6 +81,7 @@ def excavations_of(
     bypasses: Sequence[model.Bypass],
     purge: model.Purge,
     gauges: Sequence[model.Gauge],
+    prepared: Sequence[CutStop] = (),
 ) -> WrittenExcavations:
     """Return the excavations of an option.
 
@@ -90,10 +93,15 @@ def excavations_of(
     purge : model.Purge
     gauges : sequence of model.Gauge
         One with a customer is read at that customer's meter, where nothing is dug.
+    prepared : sequence of CutStop, optional
+        Fallback stops that the option prepares. Their price pays for their pits, so that these make nothing
+        else free.
     """
     things = _of_stops(dug) + _of_work(dug)
     things += _of_tees(dug, bypasses, things)
     things += _of_purge(dug, purge, things)
+    first_prepared = len(things)
+    things += [_pit(stop, "fallback", fallback_id(row)) for row, stop in enumerate(prepared)]
     for gauge in gauges:
         if not gauge.customer:
             at = _row(dug, gauge.main_id), gauge.chainage_m
@@ -104,6 +112,7 @@ def excavations_of(
     return WrittenExcavations(
         tuple(_written(dug, hole_id(row), one, things) for row, one in enumerate(merged)),
         tuple(hole_id(number[row]) for row in range(len(dug.cut.stops))),
+        tuple(hole_id(number[first_prepared + row]) for row in range(len(prepared))),
     )
 
 
@@ -117,15 +126,13 @@ def _point(pipe: int, chainage_m: float) -> _Thing:
 
 
 def _of_stops(dug: CutExcavations) -> list[_Thing]:
-    return [
-        _Thing(
-            stop_lengths(stop),
-            (stop.pipe, stop.chainage_m),
-            serves=[("stop", stop_id(row))],
-            included_in=[stop_id(row)],
-        )
-        for row, stop in enumerate(dug.cut.stops)
-    ]
+    return [_pit(stop, "stop", stop_id(row)) for row, stop in enumerate(dug.cut.stops)]
+
+
+def _pit(stop: CutStop, what: str, ident: str) -> _Thing:
+    """Return the pit of a stop or fallback, which its own price pays for."""
+    at = stop.pipe, stop.chainage_m
+    return _Thing(stop_lengths(stop), at, serves=[(what, ident)], included_in=[ident])
 
 
 def _of_work(dug: CutExcavations) -> list[_Thing]:

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from netplan.core.constants import MM_PER_M
+from netplan.excavations import tee_elsewhere
+from netplan.isolation import CutStop
 from netplan.network.linear_reference import points_at
 from netplan.network.vocabulary import Surface
 from netplan.planfile import model
@@ -17,6 +21,7 @@ from netplan.planning.failures import FallbackAnswer, LossAnswer, ShutFeed
 from netplan.planning.feed_moves import FeedMove
 from netplan.planning.option_records.stop_records import tappings_of
 from netplan.planning.prepared_fallbacks import prepared_row
+from netplan.planning.stopped_network import live_tee
 
 __all__ = ["fallbacks_of", "losses_of", "many_on_standby", "prepared_fallbacks_of", "without_fallback"]
 
@@ -81,10 +86,24 @@ def _moves(context: PlanningContext, moves: tuple[FeedMove, ...]) -> tuple[model
 
 
 def prepared_fallbacks_of(
-    context: PlanningContext, option: EvaluatedOption
+    context: PlanningContext,
+    option: EvaluatedOption,
+    answers: tuple[FallbackAnswer, ...],
+    holes: tuple[str, ...],
 ) -> tuple[model.PreparedFallback, ...]:
-    """Return the fallback stops that an option prepares, each place once."""
+    """Return the fallback stops that an option prepares, each place once.
+
+    Parameters
+    ----------
+    context : PlanningContext
+    option : EvaluatedOption
+    answers : tuple of FallbackAnswer
+        A hose of several lines that is moved to a prepared stop wants a tee for each there.
+    holes : tuple of str
+        The excavation that each is in.
+    """
     network = context.request.network
+    moves = [move for answer in answers for move in answer.moves]
     pipes, stops = network.pipes, [one.stop for one in option.prepared]
     pipe = np.array([stop.pipe for stop in stops], dtype=np.int64)
     xy = points_at(network, pipe, np.array([stop.chainage_m for stop in stops]))
@@ -103,12 +122,26 @@ def prepared_fallbacks_of(
             street=pipes.street[one.stop.pipe],
             surface=Surface(int(pipes.surface[one.stop.pipe])).word,
             od_mm=float(pipes.od_m[one.stop.pipe]) * MM_PER_M,
-            tappings=tappings_of(network, one.stop),
+            tappings=tuple(
+                tapping.model_copy(update={"count": _tees_for(moves, one.stop)})
+                if tapping.role == "bypass"
+                else tapping
+                for tapping, t in zip(tappings_of(network, one.stop), one.stop.tappings, strict=True)
+                if (t.pipe, t.chainage_m) != tee_elsewhere(one.stop)
+            ),
+            hole_id=holes[row],
             price=in_currency(one.stop.price_minor),
             note="; ".join(one.stop.provisional),
         )
         for row, one in enumerate(option.prepared)
     )
+
+
+def _tees_for(moves: Sequence[FeedMove], stop: CutStop) -> int:
+    """Return how many bypass tees a stop needs for the hoses that may be moved to it, one move at a time."""
+    tee = live_tee(stop)
+    there = [move.feed.size.parallel for move in moves if (move.to.pipe, move.to.chainage_m) == tee]
+    return max(there, default=1)
 
 
 def _shut(context: PlanningContext, shut: tuple[ShutFeed, ...]) -> tuple[model.FeedShut, ...]:

@@ -88,7 +88,8 @@ def option_of(
     shut_in = stations_shut_in(case, priced)
     vented = vented_places(priced, shut_in, request.rules)
     purge, gauges = purge_of(context, priced, final), gauges_of(context, priced, vented)
-    dug = excavations_of(excavations_of_cut(context, priced.cut), feeds.bypasses, purge, gauges)
+    prepared = tuple(one.stop for one in priced.prepared)
+    dug = excavations_of(excavations_of_cut(context, priced.cut), feeds.bypasses, purge, gauges, prepared)
     stops = stops_of(
         request.network,
         request.rules,
@@ -130,7 +131,7 @@ def option_of(
             purge=purge,
             gauges=gauges,
             fallback=fallback,
-            prepared_fallbacks=prepared_fallbacks_of(context, priced),
+            prepared_fallbacks=prepared_fallbacks_of(context, priced, on_failure, dug.of_fallback),
             steps=(),
             states=states_of(context, priced, relighting),
             weather=weather_lines(weather, feeds.ids),
