@@ -8,7 +8,7 @@ from typing import Final
 from netplan.planfile.model import Excavation, Gauge, InDoubt, Stop
 from netplan.planfile.naming import served_words
 from netplan.procedure.fallback_steps import dig_fallbacks
-from netplan.procedure.step_case import OrderCase, place_words, tapping_words
+from netplan.procedure.step_case import OrderCase, place_words, tapping_words, vents_at
 from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
 __all__ = ["DRAFT_NOTICE", "prove", "prove_doubts", "tap"]
@@ -160,11 +160,12 @@ def _gauges(case: OrderCase) -> Iterator[StepDraft]:
     if not case.option.gauges:
         yield StepDraft(
             Stage.GAUGES,
-            "Fit a gauge on the live side of every stop and have it watched without a break until all "
-            "stops are out.",
+            "No gauge is planned: as recorded no stop has gas on its live side. Once the outlets of the "
+            "stops are drilled, read on the live side of each that there is no pressure.",
             Who.WATCH,
-            "Find out why the network is not as planned before going on.",
+            "The records are wrong: set no stop, find what feeds it, and plan again.",
             uses=tuple(stop.id for stop in case.stops),
+            hold=True,
         )
 
 
@@ -200,17 +201,18 @@ def tap(case: OrderCase) -> Iterator[StepDraft]:
 
 def _purge_outlets(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the tapping of every purge point that is at no stop."""
-    for excavation in case.without_stop:
-        for point in case.option.purge.points:
-            if any(one.what == "purge point" and one.id == point.id for one in excavation.serves):
-                yield StepDraft(
-                    Stage.TAPPINGS,
-                    f"Tap main {point.main_id} in {excavation.id} for purge point {point.id}: test the "
-                    "outlet and its valve before drilling, then drill under pressure.",
-                    Who.STOPS,
-                    "Mend or cap the outlet; where it cannot be used, plan again.",
-                    uses=(point.id, excavation.id, point.main_id),
-                )
+    for point in case.option.purge.points:
+        if any(vents_at(stop, point) for stop in case.stops):
+            continue
+        for hole in case.holes_of("purge point", point.id):
+            yield StepDraft(
+                Stage.TAPPINGS,
+                f"Tap main {point.main_id} in {hole} for purge point {point.id}: test the outlet and its "
+                "valve before drilling, then drill under pressure.",
+                Who.STOPS,
+                "Mend or cap the outlet; where it cannot be used, plan again.",
+                uses=(point.id, hole, point.main_id),
+            )
 
 
 def prove_doubts(case: OrderCase) -> Iterator[StepDraft]:

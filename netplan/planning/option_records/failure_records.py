@@ -81,9 +81,13 @@ def _moves(context: PlanningContext, moves: tuple[FeedMove, ...]) -> tuple[model
 
 
 def prepared_fallbacks_of(
-    context: PlanningContext, option: EvaluatedOption
+    context: PlanningContext, option: EvaluatedOption, answers: tuple[FallbackAnswer, ...]
 ) -> tuple[model.PreparedFallback, ...]:
-    """Return the fallback stops that an option prepares, each place once."""
+    """Return the fallback stops that an option prepares, each place once.
+
+    The bypass tee of one is tapped where an answer moves a hose to it.
+    """
+    moved = {(one.to.pipe, one.to.chainage_m) for answer in answers for one in answer.moves}
     network = context.request.network
     pipes, stops = network.pipes, [one.stop for one in option.prepared]
     pipe = np.array([stop.pipe for stop in stops], dtype=np.int64)
@@ -103,7 +107,11 @@ def prepared_fallbacks_of(
             street=pipes.street[one.stop.pipe],
             surface=Surface(int(pipes.surface[one.stop.pipe])).word,
             od_mm=float(pipes.od_m[one.stop.pipe]) * MM_PER_M,
-            tappings=tappings_of(network, one.stop),
+            tappings=tuple(
+                tapping
+                for tapping, t in zip(tappings_of(network, one.stop), one.stop.tappings, strict=True)
+                if t.role != "bypass" or (t.pipe, t.chainage_m) in moved
+            ),
             price=in_currency(one.stop.price_minor),
             note="; ".join(one.stop.provisional),
         )

@@ -96,6 +96,7 @@ def option_of(
         final.state.pressure_pa_gauge[final.stopped.barrier_node],
         dug.of_stop,
         feeds.bypasses,
+        purge.points,
         nearer_of(context, ranking, priced),
         shut_in,
     )
@@ -129,7 +130,7 @@ def option_of(
             purge=purge,
             gauges=gauges,
             fallback=fallback,
-            prepared_fallbacks=prepared_fallbacks_of(context, priced),
+            prepared_fallbacks=prepared_fallbacks_of(context, priced, on_failure),
             steps=(),
             states=states_of(context, priced, relighting),
             weather=weather_lines(weather, feeds.ids),
