@@ -23,7 +23,7 @@ def _ramps(bypass: Bypass) -> str:
 
 def _in_hole(case: OrderCase, bypass: Bypass, end: FeedPlace) -> str:
     """Return in which excavation an end of a bypass or hose is tapped."""
-    holes = [one for ident in case.holes_of("bypass", bypass.id) if (one := case.excavation(ident))]
+    holes = [one for ident in case.holes_of_feed(bypass) if (one := case.excavation(ident))]
     nearest = min(
         holes,
         key=lambda one: shapely.distance(shapely.Polygon(one.outline), shapely.Point(end.x, end.y)),
@@ -45,7 +45,7 @@ def open_feeds(case: OrderCase) -> Iterator[StepDraft]:
             "against traffic, and test it for strength and tightness before any gas is in it.",
             Who.FEEDS,
             "Mend and test again; no gas into it before it is tight.",
-            uses=(bypass.id, *mains, *case.holes_of("bypass", bypass.id)),
+            uses=(bypass.id, *mains, *case.holes_of_feed(bypass)),
             hold=True,
         )
         yield StepDraft(

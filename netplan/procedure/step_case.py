@@ -10,6 +10,7 @@ from netplan.core.errors import BadInputError
 from netplan.customers import relight_order as order_to_relight
 from netplan.planfile.model import (
     AffectedCustomer,
+    Bypass,
     Conditions,
     Excavation,
     Fallback,
@@ -92,6 +93,10 @@ class OrderCase:
             for one in self.option.excavations
             if any(served.what == what and served.id == ident for served in one.serves)
         )
+
+    def holes_of_feed(self, bypass: Bypass) -> tuple[str, ...]:
+        """Return the ids of the excavations its tees are in; earlier plans call every hose a bypass."""
+        return self.holes_of(bypass.kind, bypass.id) or self.holes_of("bypass", bypass.id)
 
     def excavation(self, hole: str) -> Excavation | None:
         """Return the excavation of an id; None in a plan that lists none."""
