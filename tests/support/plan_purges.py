@@ -115,8 +115,8 @@ def _mains(oracle: PlanOracle, drawing: Drawing, links: Sequence[Any]) -> ZoneMa
         pipe,
         nothing,
         length,
-        np.array(vents) / 1000.0,
-        {
+        outlet_m=np.array(vents) / 1000.0,
+        outlet_at_m={
             drawing.count + number: _tapped_mm(oracle, stop, "zone_vent") / 1000.0
             for number, stop in enumerate(drawing.stops)
         },
