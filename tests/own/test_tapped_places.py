@@ -83,7 +83,9 @@ def test_without_a_gauge_no_step_has_one_watched() -> None:
 
 
 def test_a_stop_that_no_station_reaches_has_no_fault_pressure() -> None:
-    for stop in _plan(WITHOUT_GAS)["options"][0]["stops"]:
+    stops = _plan(WITHOUT_GAS)["options"][0]["stops"]
+    assert stops
+    for stop in stops:
         assert stop["fault_pressure_mbar"] is None
         assert "no station reaches it" in stop["reason"]
 
