@@ -57,7 +57,7 @@ def _apart(case: Case, rules: Rules) -> bool:
 def test_random_cases_hold_what_makes_plans_hard() -> None:
     seen: Counter[str] = Counter()
     # Networks with dear customers, where most kinds come up, and some others.
-    for seed in sorted({*range(14), *range(26, 100, 2)}):
+    for seed in (*range(14), *range(16, 108, 4)):
         case, rules = plan_case(seed), plan_rules(seed)
         seen["valve"] += len(case.network.valves.state) > 2
         seen["priority"] += any(case.network.customers.priority)
