@@ -22,8 +22,9 @@ from tests.support.plan_oracle import PlanOracle
 
 SEEDS = int(os.environ.get("GAS_NETPLAN_PLAN_SEEDS", "36"))
 BLOCKS = 6
-HARD = (95, 277)
-"""Seeds that once failed: customers behind a closed valve, who had no gas before, made a tail dear."""
+HARD = (95, 212, 277)
+"""Seeds that once failed: customers behind a closed valve, who had no gas before, made a tail dear (95, 277);
+bag and squeeze changed about on the two sides of a work were taken for one way to stop (212)."""
 
 
 @pytest.mark.parametrize("block", range(BLOCKS))
@@ -56,7 +57,7 @@ def _apart(case: Case, rules: Rules) -> bool:
 def test_random_cases_hold_what_makes_plans_hard() -> None:
     seen: Counter[str] = Counter()
     # Networks with dear customers, where most kinds come up, and some others.
-    for seed in sorted({*range(14), *range(26, 100, 2)}):
+    for seed in (*range(14), *range(16, 108, 4)):
         case, rules = plan_case(seed), plan_rules(seed)
         seen["valve"] += len(case.network.valves.state) > 2
         seen["priority"] += any(case.network.customers.priority)

@@ -35,7 +35,6 @@ KINDS = (
     "work beyond its length paid",
     "valve as a stop",
     "tee away paid",
-    "tee away merged free",
     "bore limited by a tee",
     "no room for two tees",
     "bypass round an obstacle",
