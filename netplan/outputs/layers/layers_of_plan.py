@@ -14,7 +14,7 @@ from netplan.network.model import Network
 from netplan.outputs.layers.as_built_fittings import AS_BUILT_LAYER, as_built_rows
 from netplan.outputs.layers.pipe_places import PipePlaces
 from netplan.planfile import write_state
-from netplan.planfile.model import Fallback, Option, Plan
+from netplan.planfile.model import Fallback, Option, Plan, PreparedFallback, Stop
 from netplan.planfile.naming import served_words
 from netplan.planfile.plan_result import PlanResult
 from netplan.planning.option_records.state_extent import Extent, extent_of
@@ -149,6 +149,7 @@ def work_rows(plan: Plan, places: PipePlaces) -> gpd.GeoDataFrame:
 def option_layers(option: Option, places: PipePlaces) -> dict[str, gpd.GeoDataFrame]:
     """Return the layers of one option's stops and what belongs to them."""
     rank = option.rank
+    tapped: tuple[Stop | PreparedFallback, ...] = (*option.stops, *option.prepared_fallbacks)
     return {
         "stops": _stops(option, places),
         "excavations": _excavations(option, places),
@@ -164,7 +165,7 @@ def option_layers(option: Option, places: PipePlaces) -> dict[str, gpd.GeoDataFr
                     t.size_mm,
                     places.point(t.main_id or s.main_id, t.chainage_m),
                 )
-                for s in (*option.stops, *option.prepared_fallbacks)
+                for s in tapped
                 for t in s.tappings
             ),
         ),
