@@ -147,7 +147,7 @@ def test_rules_of_an_old_plan_are_read_without_the_table() -> None:
 
 def test_a_63_mm_main_gets_no_tee_of_51_mm() -> None:
     stops = first(street(63.0), ("M1", 110, 120)).stops
-    assert len(stops) == 2
+    assert len(stops) == 1
     for stop in stops:
         sizes = {tapping.role: tapping.size_mm for tapping in stop.tappings}
         assert sizes == {"zone_vent": 25.0, "barrier": 0.0, "vent": 20.0, "gauge": 20.0, "bypass": 25.0}
@@ -178,8 +178,8 @@ def test_a_gap_in_the_table_refuses_every_method_and_says_so() -> None:
 
 
 def test_a_stop_stands_without_a_bypass_tee_but_gives_no_bypass() -> None:
-    none = read_rules(None, {"outlet": outlets(bypass_mm=0.0), "bypass": {"reach_m": 0.01}})
-    some = read_rules(None, {"outlet": outlets(), "bypass": {"reach_m": 0.01}})
+    none = read_rules(None, {"outlet": outlets(bypass_mm=0.0), "bypass": {"from_other_mains": False}})
+    some = read_rules(None, {"outlet": outlets(), "bypass": {"from_other_mains": False}})
     fed, unfed = (planned(street(90.0), ("M1", 110, 120), rules=rules) for rules in (some, none))
     assert any(option.bypasses for option in fed)
     assert not any(option.bypasses for option in unfed)
@@ -314,7 +314,7 @@ def test_an_ordered_keep_out_beside_a_valve_bars_it_too() -> None:
     network = build(**with_valve())
     area = keep_out("tree roots", (90.2, -3), (97.0, -3), (97.0, 3), (90.2, 3))["geometry"]
     cut = next(search(network, ("M1", 110, 120), default_rules(), orders=Orders(keep_out=(area,))))
-    assert len(cut.stops) == 2
+    assert len(cut.stops) == 1
     assert not any(stop.kind == "valve" for stop in cut.stops)
 
 
