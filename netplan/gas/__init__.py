@@ -23,7 +23,7 @@ How it is purged::
 from netplan.gas.let_by import LetByAllowance, let_by_allowance, slit_m3_per_s_std
 from netplan.gas.live_side_draw import DrawnNetwork, FlowPath, PathPart, Supply, actual_per_standard
 from netplan.gas.purge_equipment import Equipment, LegFlow, PurgeEquipment, PurgeSource, choose_rig
-from netplan.gas.purge_plan import PurgePlace, PurgePlan, end_point_lines, purge_plan
+from netplan.gas.purge_plan import PurgePlace, PurgePlan, end_point_lines, purge_plan, unfed_purge_plan
 from netplan.gas.purge_tree import PurgeLeg, PurgeTree, ZoneMains, purge_tree
 from netplan.gas.purge_velocity import (
     least_flow_m3_per_s,
@@ -80,6 +80,7 @@ __all__ = [
     "purge_plan",
     "purge_tree",
     "slit_m3_per_s_std",
+    "unfed_purge_plan",
     "vent_figures",
     "w14a_scf",
     "w14b_scf",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from netplan.core.units import convert, rounded_up
@@ -16,7 +16,7 @@ from netplan.hydraulics import FlowConditions
 from netplan.reference.gas import Gas
 from netplan.reference.purge_figures import end_points, purge_cautions, purge_distances, purge_figure
 
-__all__ = ["PurgePlace", "PurgePlan", "end_point_lines", "purge_plan"]
+__all__ = ["PurgePlace", "PurgePlan", "end_point_lines", "purge_plan", "unfed_purge_plan"]
 
 AIR_OR_INERT = "out by air mover or inert gas, back in by gas from the live side"
 INERT_ONLY = "inert gas only, out and back in"
@@ -92,6 +92,8 @@ class PurgePlan:
         Mains swept [m³ actual].
     end_points, notes : tuple of str
         ``out:``, ``in:`` and ``entry:`` lines, each with its unit; advice and cautions.
+    has_gas : bool
+        Whether a stop has gas behind it to purge with.
     """
 
     volumes_out: float
@@ -108,6 +110,7 @@ class PurgePlan:
     volume_m3: float
     end_points: tuple[str, ...]
     notes: tuple[str, ...]
+    has_gas: bool = True
 
 
 def purge_plan(
@@ -170,19 +173,52 @@ def purge_plan(
     )
 
 
+def unfed_purge_plan(
+    mains: ZoneMains,
+    inlets: Sequence[PurgeSource],
+    conditions: FlowConditions,
+    *,
+    volumes_out: float,
+    volumes_in: float,
+) -> PurgePlan:
+    """Return how a zone is purged that no stop has gas behind: inert gas in at one place, out at each end.
+
+    Parameters
+    ----------
+    mains, conditions, volumes_out, volumes_in
+        As in `purge_plan`.
+    inlets : sequence of PurgeSource
+        Where inert gas may be let in; the first by main and chainage is taken.
+    """
+    plan = _inert_plan(mains, inlets, conditions.gas, volumes_out, volumes_in)
+    reached = False if natural_gas_figures_hold(conditions.gas) else None
+    return replace(plan, reached=reached, has_gas=False)
+
+
 def _inert_plan(
     mains: ZoneMains, sources: Sequence[PurgeSource], gas: Gas, volumes_out: float, volumes_in: float
 ) -> PurgePlan:
     first = min(sources, key=lambda s: (-s.supply(0.0), s.pipe, s.chainage_m)) if sources else None
     tree = purge_tree(mains, first.node) if first else PurgeTree((), ())
-    places = [PurgePlace("feed", first.pipe, first.chainage_m, 0, None, note=first.note)] if first else []
-    places += [PurgePlace("vent", leg.pipe, leg.chainage_m, k, None) for k, leg in enumerate(tree.legs, 1)]
-    refused = (
-        f"{gas.name}: {gas.hydrogen_fraction:.0%} hydrogen, relative density "
-        f"{gas.relative_density_ideal():.2f}: velocities and end points of natural gas do not hold. Purge "
-        "through inert gas only, both ways, by the operator's procedure; air and this gas never meet in "
-        "the pipe."
-    )
+    places: list[PurgePlace] = []
+    if first:
+        outlet_m = _known(first.outlet_m)
+        places.append(
+            PurgePlace("feed", first.pipe, first.chainage_m, 0, None, note=first.note, outlet_m=outlet_m)
+        )
+    places += [
+        PurgePlace(
+            "vent",
+            leg.pipe,
+            leg.chainage_m,
+            k,
+            None,
+            note=_vent_note(leg.meets, 1.0, mains.outlet_of(leg)),
+            outlet_m=_known(mains.outlet_of(leg)),
+        )
+        for k, leg in enumerate(tree.legs, 1)
+    ]
+    refused = () if natural_gas_figures_hold(gas) else (_refused_words(gas),)
     return PurgePlan(
         volumes_out=volumes_out,
         volumes_in=volumes_in,
@@ -196,8 +232,17 @@ def _inert_plan(
         reached=None,
         places=tuple(places),
         volume_m3=sum(leg_volume_m3(mains, leg) for leg in tree.legs),
-        end_points=end_point_lines(gas),
-        notes=(refused, *_about_tree(tree), *_cautions()),
+        end_points=end_point_lines(gas, nitrogen_first=True),
+        notes=(*refused, *_about_tree(tree), *_cautions()),
+    )
+
+
+def _refused_words(gas: Gas) -> str:
+    return (
+        f"{gas.name}: {gas.hydrogen_fraction:.0%} hydrogen, relative density "
+        f"{gas.relative_density_ideal():.2f}: velocities and end points of natural gas do not hold. Purge "
+        "through inert gas only, both ways, by the operator's procedure; air and this gas never meet in "
+        "the pipe."
     )
 
 

@@ -42,7 +42,7 @@ def cut_of(local: LocalGraph, outline: Outline, laid: Sequence[CutTapping] = ())
     ]
     customers = outline.customers
     taken = {stop.piece for stop in stops} | {part[0] for part in outline.parts}
-    stops = [with_tee(local.index, local.placement.rules, stop, taken) for stop in stops]
+    stops = [with_tee(local.placement, stop, taken) for stop in stops]
     stops = with_valve_tappings(local.placement, local.work, stops, geometries, laid)
     return Cut(
         stops=tuple(sorted(stops, key=lambda stop: (stop.pipe, stop.chainage_m, stop.work_side))),

@@ -289,6 +289,9 @@ class Orders:
         Most stops; 0 means no limit.
     keep_customers : tuple of int
         Customer rows that stay on: never in a zone.
+    tapped : tuple of Stretch
+        Places (from_m == to_m) that the plan taps or closes for something else: no tapping of a stop comes
+        nearer than the clearance of tappings to fittings. Stops that are ordered stand as they are.
     """
 
     force: tuple[Stretch, ...] = ()
@@ -298,6 +301,7 @@ class Orders:
     keep_out: tuple[Any, ...] = ()
     max_stops: int = 0
     keep_customers: tuple[int, ...] = ()
+    tapped: tuple[Stretch, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -178,7 +178,7 @@ class CutSearch(Iterator[Cut]):
         problem, index, costs = self.problem, self.index, self.costs
         orders = problem.orders
         placement = costs.placement
-        if orders.forbid or orders.forbid_valves or orders.keep_out:
+        if orders.forbid or orders.forbid_valves or orders.keep_out or orders.tapped:
             barred = stop_exclusions(problem.network, orders, costs.placement.barred.recorded)
             placement = StopPlacement(index, problem.rules, problem.gas_minor_per_m3, barred, costs.placement)
         work = lay_work(index, problem.section, problem.rules.clearance.work_m)

@@ -1,4 +1,4 @@
-"""Places where no stop may go: recorded keep-out areas, and what the planner forbids."""
+"""Places where no stop may go: keep-out areas, what the planner forbids, what the plan taps already."""
 
 from __future__ import annotations
 
@@ -20,6 +20,10 @@ __all__ = ["KeepOutAreas", "StopExclusions", "keep_out_areas", "stop_exclusions"
 
 BEYOND_M = 5.0
 """How far beyond a leg an area may still keep an assembly off it (own) [m]."""
+
+
+ORDERED_M = 0.01
+"""How far round a stop that is ordered nothing tapped keeps it off (own) [m]."""
 
 
 Span = tuple[float, float, str]
@@ -76,12 +80,49 @@ def keep_out_areas(shapes: tuple[Any, ...], reasons: tuple[str, ...]) -> KeepOut
 
 @dataclass(frozen=True, slots=True, eq=False)
 class StopExclusions:
-    """Areas on record, areas barred by the planner, forbidden lengths by pipe, forbidden valves."""
+    """What keeps stops off.
+
+    Parameters
+    ----------
+    recorded, ordered : KeepOutAreas
+        On record, and barred by the planner.
+    lengths : dict
+        Forbidden lengths by pipe.
+    valves : frozenset of int
+        Forbidden valves.
+    tapped : dict
+        Places tapped for something else [m], by pipe.
+    forced : dict
+        Places of the stops that are ordered [m], by pipe: what is tapped does not keep these off.
+    forced_valves : frozenset of int
+        Valves that are ordered.
+    """
 
     recorded: KeepOutAreas = KeepOutAreas()
     ordered: KeepOutAreas = KeepOutAreas()
     lengths: dict[int, tuple[Stretch, ...]] = field(default_factory=dict)
     valves: frozenset[int] = frozenset()
+    tapped: dict[int, tuple[float, ...]] = field(default_factory=dict)
+    forced: dict[int, tuple[float, ...]] = field(default_factory=dict)
+    forced_valves: frozenset[int] = frozenset()
+
+    def tapped_along(self, geometry: SegmentGeometry) -> list[float]:
+        """Return the places of a segment that are tapped for something else [m]."""
+        return _places_along(self.tapped, geometry)
+
+    def tapped_blocks(self, geometry: SegmentGeometry, extent: StopExtent) -> list[BlockedLength]:
+        """Return where the tappings of the plan keep an assembly off, zone at the start."""
+        ordered = sorted(_places_along(self.forced, geometry))
+        words = "too near to another tapping of the plan"
+        blocks = []
+        for place in self.tapped_along(geometry):
+            low, high = place - extent.far_m, place - extent.near_m
+            for stop in ordered:
+                if low < stop + ORDERED_M and stop - ORDERED_M < high:
+                    blocks.append(BlockedLength(low, stop - ORDERED_M, "tapped", words))
+                    low = stop + ORDERED_M
+            blocks.append(BlockedLength(low, high, "tapped", words))
+        return [block for block in blocks if block.low_m < block.high_m]
 
     def blocks(self, network: Network, geometry: SegmentGeometry, extent: StopExtent) -> list[BlockedLength]:
         """Return what bars places of a segment, zone at its start."""
@@ -124,7 +165,7 @@ class StopExclusions:
         """Whether an order may concern any of some pieces of main."""
         pipes, valves = network.pieces.pipe[pieces], network.pieces.valve[pieces]
         if any(int(valve) in self.valves for valve in valves) or any(
-            int(pipe) in self.lengths for pipe in pipes
+            int(pipe) in self.lengths or int(pipe) in self.tapped for pipe in pipes
         ):
             return True
         return any(self.ordered.may_touch(network, int(pipe)) for pipe in np.unique(pipes))
@@ -141,6 +182,15 @@ def _box(network: Network, pipe: int) -> Any:
     pipes = network.pipes
     coords = pipes.coords_m[pipes.coord_start[pipe] : pipes.coord_start[pipe + 1]]
     return shapely.box(*coords.min(axis=0), *coords.max(axis=0))
+
+
+def _places_along(places: dict[int, tuple[float, ...]], geometry: SegmentGeometry) -> list[float]:
+    return [
+        at
+        for leg in geometry.legs
+        for chainage in places.get(leg.pipe, ())
+        if leg.start_m - 1e-6 <= (at := _along(leg, chainage, chainage)[0]) <= leg.end_m + 1e-6
+    ]
 
 
 def _along(leg: SegmentLeg, from_m: float, to_m: float) -> tuple[float, float]:
@@ -165,4 +215,19 @@ def stop_exclusions(network: Network, orders: Orders, recorded: KeepOutAreas | N
         tuple(network.keep_out.geometry.tolist()), tuple(network.keep_out.reason)
     )
     ordered = keep_out_areas(tuple(orders.keep_out), ("by order",) * len(orders.keep_out))
-    return StopExclusions(own, ordered, lengths, frozenset(orders.forbid_valves))
+    return StopExclusions(
+        own,
+        ordered,
+        lengths,
+        frozenset(orders.forbid_valves),
+        _by_pipe(orders.tapped),
+        _by_pipe(orders.force),
+        frozenset(orders.force_valves),
+    )
+
+
+def _by_pipe(places: tuple[Stretch, ...]) -> dict[int, tuple[float, ...]]:
+    found: dict[int, tuple[float, ...]] = {}
+    for one in places:
+        found[one.pipe] = (*found.get(one.pipe, ()), one.from_m)
+    return found

@@ -307,6 +307,7 @@ class StopPlacement:
                 blocks += blocked_by_ends(geometry, extent, self.rules.clearance.work_m)
                 blocks += blocked_by_fittings(self.index, geometry, self.rules.method[method], extent)
                 blocks += self._by_joints(geometry, method, with_words)
+                blocks += self.barred.tapped_blocks(geometry, extent)
             else:
                 blocks += self._by_tappings(geometry, method, work, with_words)
             blocks += self.barred.blocks(self.index.network, geometry, extent)

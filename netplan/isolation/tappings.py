@@ -14,7 +14,7 @@ from netplan.isolation.segment_geometry import SegmentGeometry
 from netplan.isolation.segment_graph import SegmentGraph
 from netplan.isolation.stop_placement import Choice, StopPlacement
 from netplan.rules.outlet_sizes import bypass_outlet_mm, tapping_mm
-from netplan.rules.rule_set import MethodKind, Rules
+from netplan.rules.rule_set import MethodKind
 
 __all__ = ["tappings_of", "with_tee"]
 
@@ -45,12 +45,13 @@ def _tee_fits(placement: StopPlacement, geometry: SegmentGeometry, choice: Choic
     clear = placement.extent_of(choice, geometry).bypass_clear_m
     joints = placement.joints.impassable(geometry)
     taken = [place for place, _ in fittings_on(placement.index, geometry)] + joints
+    taken += placement.barred.tapped_along(geometry)
     between = sum(min(choice.at_m, at_m) < joint < max(choice.at_m, at_m) for joint in joints)
     fits = at_m + clear <= geometry.length_m and all(abs(at_m - place) >= clear for place in taken)
     return fits and between <= 1
 
 
-def with_tee(index: SegmentGraph, rules: Rules, stop: CutStop, taken: Collection[int]) -> CutStop:
+def with_tee(placement: StopPlacement, stop: CutStop, taken: Collection[int]) -> CutStop:
     """Return a stop with its bypass tee on the next length, where it fits; else the stop as it is.
 
     A main that the rules have no outlet for a bypass on gets no tee. The tee keeps the rules' clearance of
@@ -59,13 +60,13 @@ def with_tee(index: SegmentGraph, rules: Rules, stop: CutStop, taken: Collection
 
     Parameters
     ----------
-    index : SegmentGraph
-    rules : Rules
+    placement : StopPlacement
     stop : CutStop
         With `bypass_elsewhere` where the tee does not fit on its own piece, or no outlet for one does.
     taken : collection of int
         Pieces of zones and of stops: no tee goes there.
     """
+    index, rules = placement.index, placement.rules
     method = next(m for m in rules.method if m.name == stop.method)
     part = next((part for part in method.assembly if part.role == "bypass"), None)
     if not stop.bypass_elsewhere or part is None:
@@ -80,9 +81,9 @@ def with_tee(index: SegmentGraph, rules: Rules, stop: CutStop, taken: Collection
         od_m = float(pipes.od_m[pipe])
         if not bypass_outlet_mm(rules, od_m * MM_PER_M):
             continue
-        at_m = _first_clear_chainage_m(
-            index, piece, stop.live_node, max(rules.clearance.fitting_m, rules.clearance.fitting_od * od_m)
-        )
+        clear_m = max(rules.clearance.fitting_m, rules.clearance.fitting_od * od_m)
+        tapped = placement.barred.tapped.get(pipe, ())
+        at_m = _first_clear_chainage_m(index, piece, stop.live_node, clear_m, tapped)
         if at_m is not None:
             found.append((pipe != stop.pipe, -od_m, pipes.id[pipe], piece, at_m))
     if not found:
@@ -112,15 +113,17 @@ def _pieces_at(index: SegmentGraph, node: int) -> list[int]:
     return sorted(row for row in rows if node in (int(pieces.from_node[row]), int(pieces.to_node[row])))
 
 
-def _first_clear_chainage_m(index: SegmentGraph, piece: int, node: int, clear_m: float) -> float | None:
-    """Return the first chainage from a node on at which a tee is clear of ends and fittings [m]."""
+def _first_clear_chainage_m(
+    index: SegmentGraph, piece: int, node: int, clear_m: float, tapped: Collection[float]
+) -> float | None:
+    """Return the first chainage from a node on at which a tee is clear of ends, fittings, tappings [m]."""
     network = index.network
     pieces, fittings = network.pieces, network.fittings
     low, high = float(pieces.from_m[piece]), float(pieces.to_m[piece])
     rows = (
         np.flatnonzero(fittings.pipe == pieces.pipe[piece]) if len(fittings) else np.zeros(0, dtype=np.int64)
     )
-    marks = fittings.chainage_m[rows].tolist()
+    marks = [*fittings.chainage_m[rows].tolist(), *tapped]
     rising = int(pieces.from_node[piece]) == node
     at_m = low + clear_m if rising else high - clear_m
     for mark in sorted(marks, reverse=not rising):

@@ -69,8 +69,9 @@ def no_room_words(
         False: any text does.
     """
     index = placement.index
+    tapped = _tapped(placement, int(index.network.pieces.valve[geometry.legs[0].piece]))
     for role, node in zip((_ZONE, _LIVE), _ends(index, geometry), strict=True):
-        if _best(placement, method, role, _runs(index, geometry, node, work), []) is None:
+        if _best(placement, method, role, _runs(index, geometry, node, work), tapped) is None:
             if not with_words:
                 return ""
             name = index.network.valves.id[int(index.network.pieces.valve[geometry.legs[0].piece])]
@@ -111,12 +112,21 @@ def with_valve_tappings(
         if stop.valve < 0:
             continue
         others = [*laid, *(tapping for other in found for tapping in other.tappings)]
+        tapped = _tapped(placement, stop.valve)
         tappings = tuple(
-            _tapping(placement, method, role, _runs(index, geometries[row], node, work), others)
+            _tapping(placement, method, role, _runs(index, geometries[row], node, work), others, tapped)
             for role, node in zip((_ZONE, _LIVE), _ends(index, geometries[row]), strict=True)
         )
         found[row] = replace(stop, tappings=tappings)
     return found
+
+
+def _tapped(placement: StopPlacement, valve: int) -> list[CutTapping]:
+    """Return what the plan taps for something else; nothing that keeps off a valve that is ordered."""
+    if valve in placement.barred.forced_valves:
+        return []
+    places = placement.barred.tapped
+    return [CutTapping("tapped", pipe, at, 0.0, 0.0) for pipe, some in places.items() for at in some]
 
 
 def _ends(index: SegmentGraph, geometry: SegmentGeometry) -> tuple[int, int]:
@@ -215,14 +225,15 @@ def _tapping(
     role: str,
     runs: Sequence[SegmentGeometry],
     others: Sequence[CutTapping],
+    tapped: Sequence[CutTapping],
 ) -> CutTapping:
-    place = _best(placement, method, role, runs, others)
+    place = _best(placement, method, role, runs, [*others, *tapped])
     if place is None:
         # Another stop takes the room: on that side its own tapping of this kind serves the valve too.
         same = [tapping for tapping in others if tapping.role == role]
         shared = [_Place(at, run) for run in runs for at, _ in _along(run, same)]
         place = min(shared, key=lambda one: one.at_m, default=None)
-    place = place or _best(placement, method, role, runs, [])
+    place = place or _best(placement, method, role, runs, tapped)
     assert place is not None  # noqa: S101 - a valve without room is no candidate
     leg = place.run.leg_at(place.at_m)
     od_mm = float(placement.index.network.pipes.od_m[leg.pipe]) * MM_PER_M

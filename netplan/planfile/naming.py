@@ -5,6 +5,8 @@ from __future__ import annotations
 from netplan.planfile.model import Excavation
 
 __all__ = [
+    "INERT_GAS_IN",
+    "THROUGH_THE_GAUGE",
     "bypass_id",
     "fallback_id",
     "feed_open_state",
@@ -15,6 +17,11 @@ __all__ = [
     "stop_id",
     "stop_in_state",
 ]
+
+INERT_GAS_IN = "inert gas goes in here: no stop of this part has gas behind it"
+"""Note of a purge point."""
+THROUGH_THE_GAUGE = "its hose takes the outlet of the gauge on the live side: read another gauge meanwhile"
+"""Note of a purge point: until its hose is off again that gauge is not read."""
 
 
 def stop_id(place: int) -> str:

@@ -100,6 +100,15 @@ class FallbackProblem:
         """The rules of the plan, every method in."""
         return self.context.request.rules
 
+    @property
+    def tapped(self) -> tuple[Stretch, ...]:
+        """Places that the stops, and the tees of the feeds, take of the mains."""
+        at = {(stop.pipe, stop.chainage_m) for stop in self.cut.stops if stop.valve < 0}
+        at |= {(tapping.pipe, tapping.chainage_m) for stop in self.cut.stops for tapping in stop.tappings}
+        hoses = [feed for feed in self.case.feeds if feed.valve_piece < 0]
+        at |= {(end.pipe, end.chainage_m) for feed in hoses for end in feed.ends}
+        return tuple(Stretch(pipe, place, place) for pipe, place in sorted(at))
+
     def others(self, place: int) -> list[CutStop]:
         """Return the stops but the one at a place."""
         return [stop for i, stop in enumerate(self.cut.stops) if i != place]
@@ -253,7 +262,8 @@ def _outward(
 ) -> Cut | str:
     """Return the cheapest cut with every stop but one where it is, and nothing inside the old zone.
 
-    New stops are rated for what can reach them with the option's feeds in.
+    New stops are rated for what can reach them with the option's feeds in, and keep clear of everything that
+    the plan taps.
     """
     context, problem, cut = question.context, question.problem, question.cut
     failing, others = cut.stops[place], question.others(place)
@@ -269,6 +279,7 @@ def _outward(
         forbid=tuple(sorted({*_inside(context, cut), *of_failing, *_beside(others, forbidden)})),
         forbid_valves=(failing.valve,) if failing.valve >= 0 else (),
         keep_out=problem.orders.keep_out,
+        tapped=question.tapped,
     )
     # A valve used now is tapped clear of what is tapped already.
     tapped = tuple(tapping for stop in (*laid, failing) for tapping in stop.tappings)

@@ -53,9 +53,8 @@ def least_fallbacks_minor(
 ) -> int:
     """Return what the prepared fallbacks of any option on a cut cost at least [minor units].
 
-    Places depend on feeds only by what these let through to a new stop, so that they are the same for all
-    options where every new stop is rated for all areas joined; else 0. A valve recorded closed may be one
-    that an option opens: it counts nothing.
+    Places depend on feeds by what these let through to a new stop, and by the tees of their hoses: 0 where
+    feeds are allowed. A valve recorded closed may be one that an option opens: it counts nothing.
 
     Parameters
     ----------
@@ -64,7 +63,7 @@ def least_fallbacks_minor(
         Once that much is reached, no more is looked for [minor units].
     """
     rules, areas, network = context.request.rules, context.areas, context.request.network
-    if not rules.fallback.prepared:
+    if not rules.fallback.prepared or context.request.feeds_allowed:
         return 0
     case = FailureCase(context, np.zeros(len(network.customers), dtype=bool), (), ClosedLengths.of(cut))
     every = tuple((0, area) for area in range(1, len(areas.supply.fault_pa_gauge)))

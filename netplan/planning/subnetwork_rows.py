@@ -95,6 +95,7 @@ def orders_within(orders: Orders, subnetwork: Subnetwork) -> Orders:
         forbid=within(orders.forbid),
         forbid_valves=rows_within(orders.forbid_valves, rows.valve),
         keep_customers=rows_within(orders.keep_customers, rows.customer),
+        tapped=within(orders.tapped),
     )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import MM_PER_M, SECONDS_PER_HOUR
 from netplan.core.units import rounded_down, rounded_up
+from netplan.excavations import tee_elsewhere
 from netplan.feeds import FeedKind
 from netplan.gas import (
     DrawnNetwork,
@@ -21,9 +22,11 @@ from netplan.gas import (
     ZoneMains,
     natural_gas_figures_hold,
     purge_plan,
+    unfed_purge_plan,
 )
 from netplan.graph.connected_components import component_labels
 from netplan.isolation import CutStop
+from netplan.planfile.naming import INERT_GAS_IN, THROUGH_THE_GAUGE
 from netplan.planning.connectivity import demands_after, kept_inlets
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
@@ -35,9 +38,6 @@ from netplan.rules import Rules
 from netplan.rules.outlet_sizes import outlet_at
 
 __all__ = ["below_least", "equipment_of", "is_reached", "purge_outlet", "zone_purges"]
-
-
-_THROUGH_THE_GAUGE = "its hose takes the outlet of the gauge on the live side: read another gauge meanwhile"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,7 +89,6 @@ def below_least(context: PlanningContext, option: EvaluatedOption) -> str:
     legs = [
         (place.flow_in_m3_per_s_std or 0.0, place.least_m3_per_s_std or 0.0)
         for plan, _ in plans
-        if plan is not None
         for place in plan.places
         if place.slug_m3 is not None
     ]
@@ -105,13 +104,13 @@ def below_least(context: PlanningContext, option: EvaluatedOption) -> str:
 
 def zone_purges(
     context: PlanningContext, option: EvaluatedOption, final: FinalNetwork
-) -> list[tuple[PurgePlan | None, int]]:
-    """Return the plan of each connected part of the zones, None without a live stop, and its lengths."""
+) -> list[tuple[PurgePlan, int]]:
+    """Return the plan of each connected part of the zones, and its lengths of main."""
     rules = context.request.rules
     live = _live_network(context, option, final)
-    plans: list[tuple[PurgePlan | None, int]] = []
-    for mains, sources in _zones(context, option, live):
-        if sources and len(mains):
+    plans: list[tuple[PurgePlan, int]] = []
+    for mains, sources, others in _zones(context, option, live):
+        if sources:
             plan = purge_plan(
                 mains,
                 sources,
@@ -121,8 +120,15 @@ def zone_purges(
                 volumes_in=rules.purge.volumes_in,
             )
             plans.append((_at_outlets(plan, option), len(mains)))
-        elif len(mains):
-            plans.append((None, len(mains)))
+        else:
+            plan = unfed_purge_plan(
+                mains,
+                others,
+                context.conditions,
+                volumes_out=rules.purge.volumes_out,
+                volumes_in=rules.purge.volumes_in,
+            )
+            plans.append((_at_outlets(plan, option), len(mains)))
     return plans
 
 
@@ -139,8 +145,11 @@ def _live_network(context: PlanningContext, option: EvaluatedOption, final: Fina
 
 def _zones(
     context: PlanningContext, option: EvaluatedOption, live: _LiveNetwork
-) -> list[tuple[ZoneMains, list[PurgeSource]]]:
-    """Return the mains and live stops of each connected part of the zones; services are left out."""
+) -> list[tuple[ZoneMains, list[PurgeSource], list[PurgeSource]]]:
+    """Return the mains of each connected part of the zones, its live stops, and where inert gas may go in.
+
+    Services are left out. Inert gas goes in at the other stops or, without one, at ends of mains.
+    """
     pipes, stopped, stops = context.request.network.pipes, live.stopped, option.cut.stops
     links = stopped.flow.links
     pipe = context.request.network.pieces.pipe[stopped.piece].astype(np.int64)
@@ -178,16 +187,37 @@ def _zones(
                 if "zone_vent" in _sizes_m(stop)
             },
         )
-        sources = []
+        sources: list[PurgeSource] = []
+        others: list[PurgeSource] = []
         for k, stop in enumerate(stops):
             if label[stopped.flow.node_count + k] == part:
                 at_pipe, chainage = purge_outlet(stop)
                 supply = live.supply(int(stopped.barrier_node[k]))
                 outlet_m, note = _live_outlet(context, stop, has_bypass=k in fed_round)
+                node = stopped.flow.node_count + k
                 if supply(0.0) > 0.0:
-                    node = stopped.flow.node_count + k
                     sources.append(PurgeSource(node, at_pipe, chainage, supply, note, outlet_m))
-        found.append((mains, sources))
+                else:
+                    outlet_m = _sizes_m(stop).get("zone_vent", outlet_m)
+                    others.append(PurgeSource(node, at_pipe, chainage, _no_gas, INERT_GAS_IN, outlet_m))
+        found.append((mains, sources, others or _at_ends(mains)))
+    return found
+
+
+def _no_gas(_flow_m3_per_s_std: float) -> float:
+    return 0.0
+
+
+def _at_ends(mains: ZoneMains) -> list[PurgeSource]:
+    """Return the ends of mains that end at no other main, as places to let inert gas in."""
+    nodes, count = np.unique(np.concatenate([mains.from_node, mains.to_node]), return_counts=True)
+    found = []
+    for node in nodes[count == 1].tolist():
+        row = int(np.flatnonzero((mains.from_node == node) | (mains.to_node == node))[0])
+        chainage = mains.from_m if int(mains.from_node[row]) == node else mains.to_m
+        outlet_m = 0.0 if mains.outlet_m is None else float(mains.outlet_m[row])
+        pipe = int(mains.pipe[row])
+        found.append(PurgeSource(node, pipe, float(chainage[row]), _no_gas, INERT_GAS_IN, outlet_m))
     return found
 
 
@@ -206,15 +236,15 @@ def _vent_outlets_m(context: PlanningContext, pipe: Ints) -> Floats:
 def _live_outlet(context: PlanningContext, stop: CutStop, *, has_bypass: bool) -> tuple[float, str]:
     """Return the narrower of the outlets that a hose round a stop joins [m], and what to mind there.
 
-    On the live side it takes the bypass tee or, where there is none or a bypass hangs on it, the outlet of
-    the gauge.
+    On the live side it takes the bypass tee or, where there is none in the stop's pit or a bypass hangs on
+    it, the outlet of the gauge.
     """
     sizes = _sizes_m(stop)
-    by_gauge = has_bypass or "bypass" not in sizes
+    by_gauge = has_bypass or "bypass" not in sizes or tee_elsewhere(stop) is not None
     ends = [sizes[role] for role in ("zone_vent", "gauge" if by_gauge else "bypass") if role in sizes]
     row = np.array([stop.pipe], dtype=np.int64)
     outlet_m = min(ends, default=float(_vent_outlets_m(context, row)[0]))
-    return outlet_m, _THROUGH_THE_GAUGE if by_gauge else ""
+    return outlet_m, THROUGH_THE_GAUGE if by_gauge else ""
 
 
 def purge_outlet(stop: CutStop) -> tuple[int, float]:
@@ -236,8 +266,8 @@ def _at_outlets(plan: PurgePlan, option: EvaluatedOption) -> PurgePlan:
     return replace(plan, places=tuple(moved(place) for place in plan.places))
 
 
-def is_reached(plans: list[tuple[PurgePlan | None, int]], gas: Gas) -> bool | None:
+def is_reached(plans: list[tuple[PurgePlan, int]], gas: Gas) -> bool | None:
     """Return whether gas back in reaches its least flow everywhere; None where inert gas alone is used."""
     if not natural_gas_figures_hold(gas):
         return None
-    return all(plan is not None and bool(plan.reached) for plan, _ in plans)
+    return all(bool(plan.reached) for plan, _ in plans)

@@ -83,8 +83,8 @@ def prove_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
             )
         else:
             proof = (
-                f"Prove valve {one.valve_id} of {one.id}: count its turns shut and open again while the "
-                "gauges are watched; lock and tag ready."
+                f"Prove valve {one.valve_id} of {one.id}: count its turns shut and open again"
+                f"{case.while_watched()}; lock and tag ready."
             )
         yield StepDraft(
             Stage.BARRIERS_PROVED,

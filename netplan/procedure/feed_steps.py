@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import shapely
+
 from netplan.planfile.model import Bypass
+from netplan.planfile.model import Place as FeedPlace
 from netplan.procedure.step_case import OrderCase, feed_open_state
 from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
@@ -18,20 +21,32 @@ def _ramps(bypass: Bypass) -> str:
     return f" ({count} {'ramp' if count == 1 else 'ramps'} at carriageways)" if count else ""
 
 
+def _in_hole(case: OrderCase, bypass: Bypass, end: FeedPlace) -> str:
+    """Return in which excavation an end of a bypass or hose is tapped."""
+    holes = [one for ident in case.holes_of_feed(bypass) if (one := case.excavation(ident))]
+    nearest = min(
+        holes,
+        key=lambda one: shapely.distance(shapely.Polygon(one.outline), shapely.Point(end.x, end.y)),
+        default=None,
+    )
+    return "" if nearest is None else f" in {nearest.id}"
+
+
 def open_feeds(case: OrderCase) -> Iterator[StepDraft]:
     """Yield every feed from laying to proof of its flow."""
     for bypass in case.option.bypasses:
         kind, state = bypass.kind, case.states.get(feed_open_state(bypass.id))
         mains = (bypass.from_.main_id, bypass.to.main_id)
-        tees = ", each of its hoses to a tee of its own at either end" if bypass.parallel > 1 else ""
+        tees = "; each of its hoses has a tee of its own at either end" if bypass.parallel > 1 else ""
         yield StepDraft(
             Stage.FEED_BUILT,
-            f"Tap main {bypass.from_.main_id} and main {bypass.to.main_id}, lay {kind} {bypass.id} between "
-            f"them{tees} along its route{_ramps(bypass)}, guard it against traffic, and test it for strength "
-            "and tightness before any gas is in it.",
+            f"Tap main {bypass.from_.main_id}{_in_hole(case, bypass, bypass.from_)} for the feeding end and "
+            f"main {bypass.to.main_id}{_in_hole(case, bypass, bypass.to)} for the fed end (places on the "
+            f"bypass sheet{tees}), lay {kind} {bypass.id} between them along its route{_ramps(bypass)}, "
+            "guard it against traffic, and test it for strength and tightness before any gas is in it.",
             Who.FEEDS,
             "Mend and test again; no gas into it before it is tight.",
-            uses=(bypass.id, *mains, *case.holes_of("bypass", bypass.id)),
+            uses=(bypass.id, *mains, *case.holes_of_feed(bypass)),
             hold=True,
         )
         yield StepDraft(
@@ -44,7 +59,7 @@ def open_feeds(case: OrderCase) -> Iterator[StepDraft]:
         )
         yield StepDraft(
             Stage.FEED_OPENED,
-            f"Open {bypass.id} slowly at both ends and watch the gauges.",
+            f"Open {bypass.id} slowly at both ends{case.while_watched(' and watch the gauges')}.",
             Who.FEEDS,
             "Close it and find the fault.",
             uses=(bypass.id, *case.gauge_ids),
@@ -95,8 +110,8 @@ def prove_through_flow(case: OrderCase) -> Iterator[StepDraft]:
     throttled = ", and staying there while the feeds are throttled one at a time" if case.feed_ids else ""
     yield StepDraft(
         Stage.THROUGH_FLOW,
-        "Prove that gas flows through the whole length worked on and past every stop's place: every gauge "
-        f"back at its normal reading{throttled}.",
+        "Prove that gas flows through the whole length worked on and past every stop's place"
+        f"{case.while_watched(': every gauge back at its normal reading')}{throttled}.",
         Who.CONTROL,
         "Leave every feed open; something is still shut in the main.",
         uses=(*(stop.id for stop in case.stops), *case.gauge_ids, *case.feed_ids),
@@ -111,7 +126,7 @@ def close_feeds(case: OrderCase) -> Iterator[StepDraft]:
     for valve in case.option.opened_valves:
         yield StepDraft(
             Stage.FEED_CLOSED,
-            f"Close boundary valve {valve.valve_id} slowly while the gauges are watched.",
+            f"Close boundary valve {valve.valve_id} slowly{case.while_watched()}.",
             Who.FEEDS,
             "Open it again and look for what is still shut.",
             uses=(valve.valve_id, *case.gauge_ids),
@@ -119,8 +134,8 @@ def close_feeds(case: OrderCase) -> Iterator[StepDraft]:
     for bypass in case.option.bypasses:
         yield StepDraft(
             Stage.FEED_CLOSED,
-            f"Close {bypass.id} slowly while the gauges are watched, shut both its ends, vent it through a "
-            "stack, purge it and take it away.",
+            f"Close {bypass.id} slowly{case.while_watched()}, shut both its ends, vent it through a stack, "
+            "purge it and take it away.",
             Who.FEEDS,
             "Open it again and look for what is still shut.",
             uses=(bypass.id, *case.gauge_ids),

@@ -160,11 +160,12 @@ def _gauges(case: OrderCase) -> Iterator[StepDraft]:
     if not case.option.gauges:
         yield StepDraft(
             Stage.GAUGES,
-            "Fit a gauge on the live side of every stop and have it watched without a break until all "
-            "stops are out.",
+            "No gauge is planned: as recorded no stop has gas on its live side. Once the outlets of the "
+            "stops are drilled, read on the live side of each that there is no pressure.",
             Who.WATCH,
-            "Find out why the network is not as planned before going on.",
+            "The records are wrong: set no stop, find what feeds it, and plan again.",
             uses=tuple(stop.id for stop in case.stops),
+            hold=True,
         )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from netplan.planfile.model import PurgePoint
 from netplan.procedure.station_steps import feeds_purge, open_inlet
@@ -23,17 +23,21 @@ def fill(case: OrderCase) -> Iterator[StepDraft]:
     first = ", inert gas first and then gas" if purge.medium.startswith("inert") else ""
     filled = any(point.slug_m3 is not None for point in vents)
     end = case.end_point("in", without="oxygen" if filled else "") or "end point of the procedure"
+    watched = tuple(key for key in case.gauge_ids if key not in case.gauges_taken)
     for point in vents or (None,):
         ids = (*(inlet.id for inlet in inlets), *((point.id,) if point else stop_ids))
         where = f"{point.id} on main {point.main_id}" if point else "the zone vents of the stops"
+        if _has_no_gas(case, point):
+            yield _stays_inert(inlets, where, ids)
+            continue
         yield StepDraft(
             Stage.PURGE_IN,
             f"Purge in{first} from the live side through "
             f"{', '.join(i.id for i in inlets) or 'a hose round one stop'}, out at {where}, {_rate(point)}, "
-            f"until {end}; then shut that outlet. Gauges watched: the draw lowers the live network.",
+            f"until {end}; then shut that outlet.{_watched(case, watched)}",
             Who.STOPS,
-            f"{_too_slow(filled=filled)} A gauge at its warning reading: throttle the feed.",
-            uses=(*ids, *case.gauge_ids),
+            _too_slow(filled=filled) + " A gauge at its warning reading: throttle the feed." * bool(watched),
+            uses=(*ids, *watched),
             hold=True,
             minutes=point.minutes_in if point else purge.minutes_in,
         )
@@ -49,6 +53,35 @@ def fill(case: OrderCase) -> Iterator[StepDraft]:
             uses=stranded,
             hold=True,
         )
+
+
+def _has_no_gas(case: OrderCase, point: PurgePoint | None) -> bool:
+    """Return whether a purge point is on a part of the zone that no stop has gas behind."""
+    return point is not None and case.option.purge.reached is False and point.least_m3h is None
+
+
+def _stays_inert(inlets: Sequence[PurgePoint], where: str, ids: tuple[str, ...]) -> StepDraft:
+    return StepDraft(
+        Stage.NITROGEN_IN,
+        f"No stop of this part has gas behind it: let nitrogen in at {', '.join(i.id for i in inlets)}, out "
+        f"at {where}, until no air is left there; then shut that outlet. Gas goes in only once the part is "
+        "fed again, behind the nitrogen, by the operator's procedure.",
+        Who.STOPS,
+        "No gas goes in while a reading fails: go on with nitrogen.",
+        uses=ids,
+        hold=True,
+    )
+
+
+def _watched(case: OrderCase, watched: Sequence[str]) -> str:
+    """Return which gauges are read while gas goes in."""
+    taken = case.gauges_taken
+    if not taken:
+        return case.while_watched(" Gauges watched: the draw lowers the live network.")
+    off = f"the hose takes the outlet of {' and '.join(taken)}: fit it again once the hose is off"
+    if not watched:
+        return f" No gauge can be read meanwhile: {off}."
+    return f" Watch {', '.join(watched)}: the draw lowers the live network; {off}."
 
 
 def _nitrogen(case: OrderCase) -> Iterator[StepDraft]:
@@ -117,7 +150,7 @@ def withdraw(case: OrderCase) -> Iterator[StepDraft]:
         )
         yield StepDraft(
             Stage.STOP_OUT,
-            f"Take out {stop.id}: {out}{slow}. Watch the gauges.",
+            f"Take out {stop.id}: {out}{slow}.{case.while_watched(' Watch the gauges.')}",
             Who.STOPS,
             "Set it again and find the fault.",
             uses=(stop.id, *valve, *case.gauge_ids),
@@ -180,8 +213,8 @@ def reinstate(case: OrderCase) -> Iterator[StepDraft]:
     yield StepDraft(
         Stage.REINSTATE,
         f"Backfill and reinstate every hole{_named(holes)}; survey new pipe, tappings, caps and squeeze "
-        "marks into the records; give the gauges back; tell network control that the network stands as "
-        "before.",
+        f"marks into the records{case.while_watched('; give the gauges back')}; tell network control that "
+        "the network stands as before.",
         Who.SURFACE,
         "Leave the hole guarded until it is done.",
         uses=(*holes, *case.gauge_ids),

@@ -52,7 +52,7 @@ def shut_inlet(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
     state = case.states.get(stop_in_state(stop.id))
     yield StepDraft(
         Stage.INLET_SHUT,
-        f"Outer barrier of {stop.id}: shut {_inlets(stop)} slowly while the gauges are watched.",
+        f"Outer barrier of {stop.id}: shut {_inlets(stop)} slowly{case.while_watched()}.",
         Who.STOPS,
         "At an abort reading: open it again at once. An inlet that does not shut is no barrier: stand down "
         "and plan again.",

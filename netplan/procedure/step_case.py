@@ -10,12 +10,14 @@ from netplan.core.errors import BadInputError
 from netplan.customers import relight_order as order_to_relight
 from netplan.planfile.model import (
     AffectedCustomer,
+    Bypass,
     Conditions,
     Excavation,
     Fallback,
     FallbackUse,
     FeedMove,
     FeedShut,
+    Gauge,
     Option,
     PurgePoint,
     State,
@@ -23,7 +25,7 @@ from netplan.planfile.model import (
     Tapping,
     WorkItem,
 )
-from netplan.planfile.naming import feed_open_state, stop_in_state
+from netplan.planfile.naming import THROUGH_THE_GAUGE, feed_open_state, stop_in_state
 from netplan.rules import Rules
 
 __all__ = [
@@ -34,11 +36,14 @@ __all__ = [
     "order_case",
     "standby_words",
     "stop_in_state",
+    "vents_at",
 ]
 
 
 METERS_OFF_STATE = "meters off"
 """What `State.after_step` says for the state right before the first stop."""
+SAME_M = 2e-3
+"""Places of one main nearer than this are one: twice the last digit of a plan (own) [m]."""
 Place = Callable[[str, float], str]
 LOST = "lost during open work"
 
@@ -89,6 +94,10 @@ class OrderCase:
             if any(served.what == what and served.id == ident for served in one.serves)
         )
 
+    def holes_of_feed(self, bypass: Bypass) -> tuple[str, ...]:
+        """Return the ids of the excavations its tees are in; earlier plans call every hose a bypass."""
+        return self.holes_of(bypass.kind, bypass.id) or self.holes_of("bypass", bypass.id)
+
     def excavation(self, hole: str) -> Excavation | None:
         """Return the excavation of an id; None in a plan that lists none."""
         return next((one for one in self.option.excavations if one.id == hole), None)
@@ -118,6 +127,22 @@ class OrderCase:
     def gauge_ids(self) -> tuple[str, ...]:
         """Ids of the gauges."""
         return tuple(gauge.id for gauge in self.option.gauges)
+
+    @property
+    def gauges_taken(self) -> tuple[str, ...]:
+        """Ids of the gauges whose outlets the hoses of the purge in take: nobody reads them until then."""
+        taken: list[str] = []
+        for point in self.inlets():
+            if point.note != THROUGH_THE_GAUGE:
+                continue
+            for stop in self.option.stops:
+                if vents_at(stop, point):
+                    taken += [gauge.id for gauge in self.option.gauges if _is_gauge_of(stop, gauge)]
+        return tuple(dict.fromkeys(taken))
+
+    def while_watched(self, words: str = " while the gauges are watched") -> str:
+        """Return words on the gauges; nothing where the option has none."""
+        return words if self.option.gauges else ""
 
     @property
     def off_ids(self) -> tuple[str, ...]:
@@ -159,6 +184,25 @@ class OrderCase:
             if fallback.stop_id == stop_id and fallback.failure == failure:
                 return fallback
         return None
+
+
+def vents_at(stop: Stop, point: PurgePoint) -> bool:
+    """Return whether a purge point stands on the zone vent of a stop."""
+    return any(
+        one.role == "zone_vent"
+        and (one.main_id or stop.main_id) == point.main_id
+        and abs(one.chainage_m - point.chainage_m) <= SAME_M
+        for one in stop.tappings
+    )
+
+
+def _is_gauge_of(stop: Stop, gauge: Gauge) -> bool:
+    return not gauge.customer and any(
+        one.role == "gauge"
+        and (one.main_id or stop.main_id) == gauge.main_id
+        and abs(one.chainage_m - gauge.chainage_m) <= SAME_M
+        for one in stop.tappings
+    )
 
 
 def place_words(stop: Stop) -> str:

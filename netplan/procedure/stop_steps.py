@@ -54,8 +54,8 @@ def prove_barriers(case: OrderCase) -> Iterator[StepDraft]:
             more, ids, fails = prove_station(case, stop)
             yield StepDraft(
                 Stage.BARRIERS_PROVED,
-                f"Prove valve {stop.valve_id} of {stop.id}: count its turns shut and open again while the "
-                f"gauges are watched; lock and tag ready{more}.",
+                f"Prove valve {stop.valve_id} of {stop.id}: count its turns shut and open again"
+                f"{case.while_watched()}; lock and tag ready{more}.",
                 Who.STOPS,
                 fails,
                 uses=(stop.id, stop.valve_id or stop.id, *ids),
@@ -71,6 +71,13 @@ def _sets(stop: Stop) -> str:
     return f"set the {what} on the live side, then the one nearest the work; open the vent between to the air"
 
 
+_STAND_STILL = " Wait until all gauges stand still and read as planned before the next one."
+
+
+def _readings(stop: Stop) -> str:
+    return f"Below a warning reading: wait. At an abort reading: take {stop.id} out at once. "
+
+
 def set_stops(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the stops one by one, each with what the gauges must read after it."""
     for k, stop in enumerate(case.stops, 1):
@@ -78,11 +85,10 @@ def set_stops(case: OrderCase) -> Iterator[StepDraft]:
         state = case.states.get(stop_in_state(stop.id))
         yield StepDraft(
             Stage.STOP_IN,
-            f"Stop {k} of {len(case.stops)}, {stop.id}: {_sets(stop)}. Wait until all gauges stand still "
-            "and read as planned before the next one.",
+            f"Stop {k} of {len(case.stops)}, {stop.id}: {_sets(stop)}.{case.while_watched(_STAND_STILL)}",
             Who.STOPS,
-            f"Below a warning reading: wait. At an abort reading: take {stop.id} out at once. If it will "
-            f"not set: {fallback_words(case.fallback(stop.id, 'will not set'))}.",
+            f"{case.while_watched(_readings(stop))}If it will not set: "
+            f"{fallback_words(case.fallback(stop.id, 'will not set'))}.",
             uses=(stop.id, *((stop.valve_id,) if stop.valve_id else ()), *case.gauge_ids),
             hold=True,
             expect_mbar=state.least_mbar if state else None,

@@ -22,7 +22,8 @@ from netplan.planning.rank import isolation_problem
 from netplan.planning.request import PlanRequest
 from netplan.rules.rule_set import Rules
 from tests.support.isolation_oracle import Case
-from tests.support.plan_oracle import HOURS, PlanOracle, plan_case, plan_rules
+from tests.support.plan_cases import HOURS, plan_case, plan_rules
+from tests.support.plan_oracle import PlanOracle
 
 SEEDS = int(os.environ.get("GAS_NETPLAN_PLAN_SEEDS", "72"))
 

@@ -158,7 +158,8 @@ def test_each_stop_that_rests_on_a_record_boundary_says_so() -> None:
         raw, options = planned(seed, rules)
         for option in options:
             warned = [line for line in option["warnings"] if "record boundary" in line]
-            expected = set()
+            expected: set[str] = set()
+            untapped: set[str] = set()
             for stop in option["stops"]:
                 if not stop["tappings"]:
                     continue
@@ -176,9 +177,15 @@ def test_each_stop_that_rests_on_a_record_boundary_says_so() -> None:
                     assert words in stop["confidence_note"]
                     assert stop["confidence"] == "provisional"
                     expected.add(f"{stop['id']}: {words}")
+                for end in too_near(raw, rules, stop, ASSEMBLY | {"bypass"}):
+                    if raw.is_record_boundary(end):
+                        a, b = raw.meeting(end)
+                        joint = f"the joint between {a} and {b} is taken for a record boundary"
+                        untapped.add(f"{stop['id']}: {joint}: prove by trial hole")
                 seen["on one"] += bool(used)
                 seen["on none"] += not used
-            assert set(warned) == expected, f"seed {seed}, option {option['rank']}"
+            # Room is proved for a tee that the plan does not tap, too.
+            assert expected <= set(warned) <= expected | untapped, f"seed {seed}, option {option['rank']}"
             assert len(warned) == len(set(warned))
             seen["in fallback"] += any("record boundary" in each["note"] for each in option["fallback"])
     assert seen["on one"] >= 10, seen

@@ -12,7 +12,7 @@ from netplan.network.work_section import WorkPart, work_section
 from netplan.planning.context import PlanningContext
 from netplan.planning.rank import isolation_problem
 from netplan.planning.request import PlanRequest
-from tests.support.plan_oracle import HOURS, plan_case, plan_rules
+from tests.support.plan_cases import HOURS, plan_case, plan_rules
 
 Key = tuple[int, tuple[tuple[int, float, str], ...]]
 

@@ -22,7 +22,7 @@ from netplan.procedure.step_case import fallback_words
 from netplan.readers import read_network
 from netplan.rules import read_rules
 from tests.support.networks import build, customer, main, service, station, valve
-from tests.support.plan_oracle import HOURS, plan_case
+from tests.support.plan_cases import HOURS, plan_case
 
 TOWN = "sample_network/town.gpkg"
 LOST = "lost during open work"

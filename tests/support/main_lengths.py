@@ -41,6 +41,8 @@ class Length:
     nodes: tuple[int, ...]
     legs: tuple[Leg, ...]
     passed: tuple[int, ...]
+    fittings: tuple[float, ...] = ()
+    """Where recorded fittings lie along it [m]."""
 
     @property
     def size_m(self) -> float:
@@ -49,7 +51,8 @@ class Length:
     def turned(self) -> Length:
         whole = self.size_m
         legs = tuple(Leg(p, whole - high, whole - low, not up) for p, low, high, up in reversed(self.legs))
-        return Length(self.nodes[::-1], legs, self.passed[::-1])
+        marks = tuple(whole - at for at in reversed(self.fittings))
+        return Length(self.nodes[::-1], legs, self.passed[::-1], marks)
 
     def leg_at(self, at: float) -> Leg:
         return next(leg for leg in self.legs if at <= leg.high + 1e-9)
@@ -130,7 +133,17 @@ def _length(network: Network, rules: Rules, rows: list[int], nodes: list[int]) -
         else:
             same_year = not math.isnan(pipes.year[one]) and pipes.year[one] == pipes.year[two]
             passed.append(int(rules.clearance.through_record_joints and same_year))
-    return Length(tuple(nodes), tuple(legs), tuple(passed))
+    return Length(tuple(nodes), tuple(legs), tuple(passed), tuple(sorted(_fittings(network, legs))))
+
+
+def _fittings(network: Network, legs: list[Leg]) -> Iterator[float]:
+    """Yield how far along the legs of a length recorded fittings lie [m]."""
+    pieces, fittings = network.pieces, network.fittings
+    for leg in legs:
+        low, high = float(pieces.from_m[leg.piece]), float(pieces.to_m[leg.piece])
+        for at in fittings.chainage_m[fittings.pipe == pieces.pipe[leg.piece]].tolist():
+            if low - 1e-6 <= at <= high + 1e-6:
+                yield leg.low + (at - low if leg.rises else high - at)
 
 
 class Placed(NamedTuple):
@@ -174,8 +187,30 @@ def nearest_places(
         ]
         least = max([low, least, *(bound[0] for bound in bounds)])
         most = min([high, most, *(bound[1] for bound in bounds)])
+        before, beyond = _reach(method, rules, od)
+        for at in length.fittings:
+            # The whole assembly lies on one side of every fitting.
+            if at - beyond < least < at + before:
+                least = at + before
         if least <= most:
             yield Placed(least - low, least, leg)
+
+
+def _clear(part: Any, method: StopMethod, rules: Rules, od: float) -> float:
+    """Return how far from joints and fittings a part of an assembly is kept [m]."""
+    clear = max(rules.clearance.fitting_m, rules.clearance.fitting_od * od)
+    if part.role == "barrier" and method.kind != "bag":
+        clear = 0.0  # nothing is drilled for a squeeze
+    if part.role == "barrier":
+        clear = max(clear, method.fitting_m, method.fitting_od * od)
+    return clear
+
+
+def _reach(method: StopMethod, rules: Rules, od: float) -> tuple[float, float]:
+    """Return how far before and beyond its barrier an assembly keeps fittings off [m], its bypass tee apart."""
+    parts = [part for part in method.assembly if part.role != "bypass"]
+    before = max(_clear(part, method, rules, od) - part.offset_m for part in parts)
+    return before, max(_clear(part, method, rules, od) + part.offset_m for part in parts)
 
 
 def _own_room(length: Length, k: int) -> tuple[float, float]:
@@ -203,11 +238,7 @@ def _part_room(
         first -= 1
     while last < len(length.legs) - 1 and length.passed[last]:
         last += 1
-    clear = max(rules.clearance.fitting_m, rules.clearance.fitting_od * od)
-    if part.role == "barrier" and method.kind != "bag":
-        clear = 0.0  # nothing is drilled for a squeeze
-    if part.role == "barrier":
-        clear = max(clear, method.fitting_m, method.fitting_od * od)
+    clear = _clear(part, method, rules, od)
     lows = [length.legs[first].low + clear]
     highs = [length.legs[last].high - clear]
     # Parts may not lie on a piece that refuses the method, even where its joint is passed.

@@ -26,6 +26,7 @@ from tests.whole_plan.prepared import check_moves, check_prepared
 from tests.whole_plan.pressure_limits import check_fault_pressures, check_feeds
 from tests.whole_plan.pressures import check_pressures
 from tests.whole_plan.stations import check_cover, check_purge, check_stations
+from tests.whole_plan.tapped import check_tapped
 from tests.whole_plan.walk import Raw
 
 __all__ = ["Checked", "check_folder", "read_raw"]
@@ -71,6 +72,7 @@ def check_folder(raw: Raw, folder: Path, own_supply: tuple[str, ...] = (), *, fe
         check_feeds(case)
         check_places(case)
         check_outlets(case)
+        check_tapped(case)
         check_pressures(case, layers["customers"])
         check_prepared(case)
         check_moves(case, layers["customers"])

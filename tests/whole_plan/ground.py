@@ -60,7 +60,7 @@ def _things(case: Case) -> list[tuple[str, Any, set[str]]]:
     found += _fallbacks(case, serving)
     for bypass in option["bypasses"]:
         for end in (bypass["from"], bypass["to"]):
-            what = f"bypass {bypass['id']}"
+            what = f"{bypass['kind']} {bypass['id']}"
             found.append((what, _point(case, end["main_id"], end["chainage_m"]), serving.get(what, set())))
     for point in option["purge"]["points"]:
         what = f"purge point {point['id']}"

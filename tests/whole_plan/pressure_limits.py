@@ -69,7 +69,7 @@ def check_fault_pressures(case: Case) -> None:
     for stop in case.option["stops"]:
         stated, most = stop["fault_pressure_mbar"], highest[stop["id"]]
         case.require(
-            stated is not None and stated >= most - CLOSE_MBAR,
+            most == 0.0 if stated is None else stated > 0.0 and stated >= most - CLOSE_MBAR,
             "stated fault pressure too low",
             f"{stop['id']} states {stated}, may see {most:g}",
         )

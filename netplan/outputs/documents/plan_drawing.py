@@ -20,17 +20,41 @@ from netplan.outputs.documents.svg_drawing import (
 from netplan.planfile import PieceState, SolvedState, StateCustomers, StatePipes
 from netplan.planfile.model import Bypass, Option
 
-__all__ = ["bowed_line", "draw_base_map", "draw_excavations", "draw_pipes", "plan_drawing"]
+__all__ = [
+    "bowed_line",
+    "draw_base_map",
+    "draw_excavations",
+    "draw_feed_ends",
+    "draw_pipes",
+    "plan_drawing",
+    "work_drawing",
+]
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 _LEADER_MM: Final = 7.5
+_ID_MM: Final = 3.5
+_ENLARGED: Final = 1.6
+"""How much larger the scale of the detail must be for it to be drawn (own) [-]."""
 
 
 def plan_drawing(
     option: Option, layers: Layers, state: SolvedState, width_mm: float = 178.0, height_mm: float = 150.0
 ) -> str:
-    """Return the plan map of an option as SVG."""
+    """Return the plan map of an option as SVG: the work, and every customer that it affects."""
     sheet = DrawingSheet(_box(option, layers, state.customers), width_mm, height_mm)
+    return _drawn(sheet, option, layers, state)
+
+
+def work_drawing(
+    option: Option, layers: Layers, state: SolvedState, width_mm: float = 178.0, height_mm: float = 190.0
+) -> str | None:
+    """Return the work alone as SVG: stops, excavations and feeds; None where the plan map is large enough."""
+    sheet = DrawingSheet(_box(option, layers, None), width_mm, height_mm)
+    whole = DrawingSheet(_box(option, layers, state.customers), width_mm, height_mm)
+    return _drawn(sheet, option, layers, state) if sheet.scale >= _ENLARGED * whole.scale else None
+
+
+def _drawn(sheet: DrawingSheet, option: Option, layers: Layers, state: SolvedState) -> str:
     draw_base_map(sheet, layers)
     draw_excavations(sheet, option, named=True)
     draw_pipes(sheet, state.pipes)
@@ -55,7 +79,24 @@ def draw_excavations(sheet: DrawingSheet, option: Option, *, named: bool) -> Non
     sheet.path(outlines, fill="#ececec", stroke="black", stroke_width=0.25, stroke_dasharray="1 0.6")
     if named:
         for one, outline in zip(option.excavations, outlines, strict=True):
-            sheet.text((outline.centroid.x, outline.bounds[1]), one.id, 2.4, dy="2.6")
+            shown = shapely.intersection(outline, sheet.window)
+            if not shown.is_empty:
+                sheet.text((shown.centroid.x, shown.bounds[1]), one.id, 2.4, dy=_id_drop(shown, sheet))
+
+
+def _id_drop(outline: Any, sheet: DrawingSheet) -> str:
+    """Return how far below an outline its id stands [mm]: above its lower edge where that is the sheet's."""
+    room = (outline.bounds[1] - sheet.window.bounds[1]) * sheet.scale
+    return "2.6" if room > _ID_MM else "-1"
+
+
+def draw_feed_ends(sheet: DrawingSheet, option: Option) -> None:
+    """Draw the tees of bypasses and hoses with the id of each."""
+    for bypass in option.bypasses:
+        for end in (bypass.from_, bypass.to):
+            if sheet.window.contains(shapely.Point(end.x, end.y)):
+                sheet.mark((end.x, end.y), '<circle r="0.9" fill="white" stroke="black" stroke-width="0.5"/>')
+                sheet.text((end.x, end.y), bypass.id, 2.6, dx="3.2", dy="2.6", font_weight="bold")
 
 
 def _with_leader(sheet: DrawingSheet, xy: Any, middle: Any, turn: float, symbol: str) -> None:
@@ -71,15 +112,18 @@ def _of(layers: Layers, name: str, option: int) -> gpd.GeoDataFrame:
     return rows[rows["option"] == option]
 
 
-def _box(option: Option, layers: Layers, customers: StateCustomers) -> tuple[float, float, float, float]:
+def _box(
+    option: Option, layers: Layers, customers: StateCustomers | None
+) -> tuple[float, float, float, float]:
     places = [np.array(layers["work"].total_bounds).reshape(2, 2)]
     places += [np.array([(s.x, s.y) for s in option.stops]).reshape(-1, 2)]
     places += [np.array(bypass.course) for bypass in option.bypasses]
-    affected = _affected(customers)
-    places.append(np.stack([customers.x_m[affected], customers.y_m[affected]], axis=1))
+    if customers is not None:
+        affected = _affected(customers)
+        places.append(np.stack([customers.x_m[affected], customers.y_m[affected]], axis=1))
     places += [np.array(one.outline) for one in option.excavations]
     points = np.vstack(places)
-    room = max(15.0, 0.08 * float(np.ptp(points, axis=0).max()))
+    room = max(15.0 if customers is not None else 5.0, 0.08 * float(np.ptp(points, axis=0).max()))
     low, high = points.min(axis=0) - room, points.max(axis=0) + room
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 

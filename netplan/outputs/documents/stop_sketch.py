@@ -11,11 +11,11 @@ import numpy as np
 import shapely
 
 from netplan.core.arrays import Floats
-from netplan.outputs.documents.plan_drawing import draw_base_map, draw_excavations, draw_pipes
+from netplan.outputs.documents.plan_drawing import draw_base_map, draw_excavations, draw_feed_ends, draw_pipes
 from netplan.outputs.documents.svg_drawing import FONT, DrawingSheet, draw_lines, stop_symbol
 from netplan.outputs.number_format import Figures
 from netplan.planfile import StatePipes
-from netplan.planfile.model import Option, Stop, Tapping
+from netplan.planfile.model import Option, Place, Stop, Tapping
 
 __all__ = ["Offset", "assembly_drawing", "offsets_of", "stop_sketch"]
 
@@ -43,9 +43,10 @@ def stop_sketch(
     box = (stop.x - reach, stop.y - half_height, stop.x + reach, stop.y + half_height)
     sheet = DrawingSheet(box, width_mm, height_mm)
     draw_base_map(sheet, layers)
-    draw_excavations(sheet, option, named=False)
+    draw_excavations(sheet, option, named=True)
     draw_pipes(sheet, pipes)
     draw_lines(sheet, "work", list(layers["work"].geometry))
+    draw_feed_ends(sheet, option)
     at = np.array([stop.x, stop.y])
     for offset in offsets:
         _offset(sheet, at, offset, units)
@@ -172,12 +173,14 @@ class Offset:
     y_m: float
 
 
-def offsets_of(stop: Stop, layers: Layers, pipes: StatePipes, length_scale: float) -> tuple[Offset, ...]:
-    """Return the offsets of a stop: two building corners well apart, the next junction, the street's line.
+def offsets_of(
+    stop: Stop | Place, layers: Layers, pipes: StatePipes, length_scale: float
+) -> tuple[Offset, ...]:
+    """Return the offsets of a stop or tee: two building corners apart, the next junction, the street's line.
 
     Parameters
     ----------
-    stop : Stop
+    stop : Stop or Place
     layers : mapping of str to GeoDataFrame
     pipes : StatePipes
         Pipes of the option.

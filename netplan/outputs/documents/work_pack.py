@@ -12,7 +12,8 @@ from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR, ZERO
 from netplan.feeds import Feed, FeedKind, FeedSize, drop_curve
 from netplan.hydraulics import FlowConditions
 from netplan.outputs.charts import chart_svg, drop_chart
-from netplan.outputs.documents.plan_drawing import plan_drawing
+from netplan.outputs.documents.plan_drawing import plan_drawing, work_drawing
+from netplan.outputs.documents.stop_sketch import offsets_of
 from netplan.outputs.documents.svg_drawing import legend_svg
 from netplan.outputs.documents.typeset import typeset
 from netplan.outputs.documents.work_pack_excavations import excavation_part
@@ -20,8 +21,8 @@ from netplan.outputs.documents.work_pack_stops import prepared_part, stop_part
 from netplan.outputs.documents.work_pack_tables import data_part, gas_part, network_part, order_part
 from netplan.outputs.notice_list import CustomerInDoubt, customers_in_doubt, record_words
 from netplan.outputs.number_format import METRIC, Figures, figures_for_weather
-from netplan.outputs.route_words import route_words
-from netplan.planfile import SolvedState
+from netplan.outputs.route_words import route_words, street_words
+from netplan.planfile import SolvedState, StatePipes
 from netplan.planfile.first_warnings import first_warnings
 from netplan.planfile.model import Bypass, Option, Plan, WeatherLine
 from netplan.planfile.plan_json import option_of_rank
@@ -74,6 +75,8 @@ def work_pack_pdf(plan: Plan, layers: Layers, state: SolvedState, *, units: Figu
     first = first_warnings(option)
     stops, pictures = stop_part(plan, option, layers, state.pipes, units)
     pictures |= {"plan": plan_drawing(option, layers, state, height_mm=190.0), "legend": legend_svg()}
+    detail = work_drawing(option, layers, state)
+    pictures |= {} if detail is None else {"detail": detail}
     for k, bypass in enumerate(option.bypasses):
         pictures[f"bypass-{k}"] = bypass_curve(plan, bypass, units)
     data: dict[str, Any] = {
@@ -91,7 +94,11 @@ def work_pack_pdf(plan: Plan, layers: Layers, state: SolvedState, *, units: Figu
         "stops": stops,
         **excavation_part(option, units),
         "prepared": prepared_part(option, units),
-        "bypasses": [_bypass(k, bypass, units) for k, bypass in enumerate(option.bypasses)],
+        "bypasses": [
+            _bypass(k, bypass, units) | {"ends": _feed_ends(bypass, plan, layers, state.pipes, units)}
+            for k, bypass in enumerate(option.bypasses)
+        ],
+        "has-detail": detail is not None,
         "weather": [_weather(line, units) for line in option.weather],
         "losses": [(one.what, one.id, str(len(one.customers)), one.note) for one in option.losses],
         "valves": [f"{v.valve_id}: {units.load(v.flow_m3h)}" for v in option.opened_valves],
@@ -196,6 +203,26 @@ def _bypass(k: int, bypass: Bypass, units: Figures) -> dict[str, Any]:
     if bypass.note:
         rows.append(("note", units.sentence(bypass.note)))
     return {"key": str(k), "title": f"{bypass.kind.capitalize()} {bypass.id}", "rows": rows}
+
+
+def _feed_ends(
+    bypass: Bypass,
+    plan: Plan,
+    layers: Mapping[str, gpd.GeoDataFrame],
+    pipes: StatePipes,
+    units: Figures,
+) -> list[tuple[str, str]]:
+    """Return where the tees of a bypass or hose go, taped out as a stop is, and the streets it lies along."""
+    scale = plan.network.length_scale
+    rows: list[tuple[str, str]] = []
+    for name, end in (("from", bypass.from_), ("to", bypass.to)):
+        rows.append((f"tee {name}, grid", f"{end.x:.2f} E, {end.y:.2f} N"))
+        offsets = offsets_of(end, layers, pipes, scale)
+        tape = "; ".join(f"{units.chainage(o.distance_m)} from {o.what}" for o in offsets)
+        rows.append((f"tee {name}, tape", tape or "nothing is recorded near it: set out from coordinates"))
+    along = street_words(bypass, layers, scale, units)
+    rows += [("streets", "; ".join(along))] if along else []
+    return rows
 
 
 _NEIGHBOURS = 2

@@ -20,6 +20,16 @@ def excavation_part(option: Option, units: Figures) -> dict[str, Any]:
     }
 
 
+def _by_surface(one: Excavation, units: Figures) -> list[str]:
+    """Return the surfaces, with main and chainages of each where there are several mains."""
+    if len(one.lengths) < 2:
+        return list(one.surface)
+    return [
+        f"{part.surface}: {part.main_id}, {units.chainage(part.from_m)} to {units.chainage(part.to_m)}"
+        for part in one.lengths
+    ]
+
+
 def _row(one: Excavation, units: Figures) -> dict[str, str]:
     size = f"{units.length(one.length_m)} × {units.length(one.width_m)}, {units.length(one.depth_m)} deep"
     return {
@@ -28,7 +38,7 @@ def _row(one: Excavation, units: Figures) -> dict[str, str]:
         + (f", {one.street}" if one.street else ""),
         "grid": f"{one.x:.2f} E, {one.y:.2f} N",
         "size": size if one.cover_recorded else f"{size}; cover not on record",
-        "surface": ", ".join(one.surface),
+        "surface": "; ".join(_by_surface(one, units)),
         "serves": served_words(one),
         "shoring": "shored" if one.shoring else "not by depth alone",
         "traffic": "; ".join(one.traffic),

@@ -149,7 +149,7 @@ def work_rows(plan: Plan, places: PipePlaces) -> gpd.GeoDataFrame:
 def option_layers(option: Option, places: PipePlaces) -> dict[str, gpd.GeoDataFrame]:
     """Return the layers of one option's stops and what belongs to them."""
     rank = option.rank
-    tapped: tuple[Stop | PreparedFallback, ...] = (*option.stops, *option.prepared_fallbacks)
+    tapped: list[Stop | PreparedFallback] = [*option.stops, *option.prepared_fallbacks]
     return {
         "stops": _stops(option, places),
         "excavations": _excavations(option, places),

@@ -91,7 +91,7 @@ def _option(
         ("meters kept by feeds", str(kept)),
         ("customers on standby", str(len(option.standby))),
         ("customers in doubt", str(len({row.id for row in option.in_doubt}))),
-        ("bypasses", str(len(option.bypasses))),
+        ("bypasses, hoses", _count_by_kind(option)),
         ("gas lost", units.volume(option.vent.total_m3)),
         ("least pressure", units.held(option.pressures.after.least_mbar)),
         ("burden", f"{option.burden:,.0f} {option.currency}"),
@@ -110,6 +110,13 @@ def _option(
         **point_marks(option, layers, units),
         "stations": station_marks(state.stations, option.shut_in, crs, units),
     }
+
+
+def _count_by_kind(option: Option) -> str:
+    """Return how many bypasses and hoses there are: "1 hose"."""
+    words = {"bypass": ("bypass", "bypasses"), "hose": ("hose", "hoses")}
+    count = {kind: sum(one.kind == kind for one in option.bypasses) for kind in words}
+    return ", ".join(f"{n} {words[kind][n != 1]}" for kind, n in count.items() if n) or "none"
 
 
 def _stops(option: Option, layers: Layers, units: Figures) -> Marks:

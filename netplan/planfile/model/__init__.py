@@ -4,7 +4,7 @@ Pressures are gauge, flows are m³/h at 15 °C and 101.325 kPa, lengths are metr
 pipes are actual volumes, unless a name says otherwise.
 """
 
-from netplan.planfile.model.excavations import Excavation, ExcavationPrice, Served
+from netplan.planfile.model.excavations import DugLength, Excavation, ExcavationPrice, Served
 from netplan.planfile.model.option_and_plan import SCHEMA_NAME, BurdenParts, Option, Plan, Proof
 from netplan.planfile.model.plan_inputs import (
     Conditions,
@@ -58,6 +58,7 @@ __all__ = [
     "Bypass",
     "Conditions",
     "DemandPart",
+    "DugLength",
     "Excavation",
     "ExcavationPrice",
     "Fallback",

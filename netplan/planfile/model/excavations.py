@@ -20,7 +20,7 @@ class Served(PlanElement):
     to be purged while no purge point is planned there: `id` is the main.
     """
 
-    what: Literal["stop", "work", "bypass", "gauge", "purge point", "dead end", "fallback"]
+    what: Literal["stop", "work", "bypass", "hose", "gauge", "purge point", "dead end", "fallback"]
     id: str
 
 
@@ -35,6 +35,15 @@ class ExcavationPrice(PlanElement):
     surface: str
     beyond_m: Rounded6 = Field(description="of work section, beyond excavation.length_m of the rules [m]")
     price: Money
+
+
+class DugLength(PlanElement):
+    """A length of main in an excavation: from its first to its last place there, with the surface over it."""
+
+    main_id: str
+    from_m: Metres
+    to_m: Metres
+    surface: str
 
 
 class Excavation(PlanElement):
@@ -61,6 +70,7 @@ class Excavation(PlanElement):
     depth_m: Rounded2 = Field(description="to below the deepest main in it")
     cover_recorded: bool = Field(description="whether the cover of every main in it is on record")
     surface: tuple[str, ...]
+    lengths: tuple[DugLength, ...] = Field(default=(), description="what of the mains it lays bare")
     shoring: bool
     traffic: tuple[str, ...]
     locate_first: str

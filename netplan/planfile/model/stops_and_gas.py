@@ -115,7 +115,7 @@ class Stop(PlanElement):
     bore_mm: Millimetres
     pressure_mbar: Pressure | None = Field(description="gauge, on the live side, after all stops are in")
     fault_pressure_mbar: NeededPressure | None = Field(
-        description="gauge, the most it may see in a station fault"
+        description="gauge, the most it may see in a station fault; null: no station reaches it as recorded"
     )
     work_side: Literal["from", "to"] = Field(description="on which side of chainage_m the zone lies")
     tappings: tuple[Tapping, ...] = ()

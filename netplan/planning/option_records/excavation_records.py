@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
@@ -27,6 +27,7 @@ from netplan.excavations import (
 )
 from netplan.isolation import CutStop
 from netplan.network.linear_reference import lon_lat, points_at
+from netplan.network.model import Network
 from netplan.network.vocabulary import Surface
 from netplan.planfile import model
 from netplan.planfile.naming import fallback_id, hole_id, stop_id
@@ -161,10 +162,10 @@ def _of_tees(dug: CutExcavations, bypasses: Sequence[model.Bypass], paid: Sequen
                 and not _same(tee_elsewhere(stop) or (-1, 0.0), at)
             ]
             if bypass.kind == "bypass" and tapped:
-                tapped[0].serves.append(("bypass", bypass.id))
+                tapped[0].serves.append((bypass.kind, bypass.id))
                 continue
             thing = _point(*exact)
-            thing.serves.append(("bypass", bypass.id))
+            thing.serves.append((bypass.kind, bypass.id))
             thing.included_in.append(bypass.id)
             found.append(thing)
     return found
@@ -235,6 +236,7 @@ def _written(
         depth_m=depth,
         cover_recorded=is_recorded,
         surface=tuple(surface.word for surface in surfaces),
+        lengths=tuple(_by_main(network, own)),
         shoring=needs_shoring(rules, depth),
         traffic=tuple(_once(TRAFFIC[surface] for surface in surfaces)),
         locate_first=LOCATE_FIRST,
@@ -251,6 +253,19 @@ def _written(
         ),
         included_in=tuple(_once(name for thing in own for name in thing.included_in)),
     )
+
+
+def _by_main(network: Network, things: Sequence[_Thing]) -> Iterator[model.DugLength]:
+    """Yield the lengths of an excavation, one of each main, in the order of the mains."""
+    pipes = network.pipes
+    lengths = [length for thing in things for length in thing.lengths]
+    for pipe in sorted({length.pipe for length in lengths}):
+        yield model.DugLength(
+            main_id=pipes.id[pipe],
+            from_m=min(one.from_m for one in lengths if one.pipe == pipe),
+            to_m=max(one.to_m for one in lengths if one.pipe == pipe),
+            surface=Surface(int(pipes.surface[pipe])).word,
+        )
 
 
 def _outer(outline: Any) -> Any:

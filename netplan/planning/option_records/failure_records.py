@@ -7,7 +7,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from netplan.core.constants import MM_PER_M
-from netplan.excavations import tee_elsewhere
 from netplan.isolation import CutStop
 from netplan.network.linear_reference import points_at
 from netplan.network.vocabulary import Surface
@@ -93,6 +92,8 @@ def prepared_fallbacks_of(
 ) -> tuple[model.PreparedFallback, ...]:
     """Return the fallback stops that an option prepares, each place once.
 
+    The bypass tee of one is tapped where an answer moves a hose to it.
+
     Parameters
     ----------
     context : PlanningContext
@@ -104,6 +105,7 @@ def prepared_fallbacks_of(
     """
     network = context.request.network
     moves = [move for answer in answers for move in answer.moves]
+    moved = {(move.to.pipe, move.to.chainage_m) for move in moves}
     pipes, stops = network.pipes, [one.stop for one in option.prepared]
     pipe = np.array([stop.pipe for stop in stops], dtype=np.int64)
     xy = points_at(network, pipe, np.array([stop.chainage_m for stop in stops]))
@@ -127,7 +129,7 @@ def prepared_fallbacks_of(
                 if tapping.role == "bypass"
                 else tapping
                 for tapping, t in zip(tappings_of(network, one.stop), one.stop.tappings, strict=True)
-                if (t.pipe, t.chainage_m) != tee_elsewhere(one.stop)
+                if t.role != "bypass" or (t.pipe, t.chainage_m) in moved
             ),
             hole_id=holes[row],
             price=in_currency(one.stop.price_minor),

@@ -98,6 +98,7 @@ def option_of(
         final.state.pressure_pa_gauge[final.stopped.barrier_node],
         dug.of_stop,
         feeds.bypasses,
+        purge.points,
         nearer_of(context, ranking, priced),
         shut_in,
     )

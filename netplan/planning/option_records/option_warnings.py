@@ -19,8 +19,8 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.network_scope import LoadedStation
 from netplan.planning.option_records.customer_records import Relighting
+from netplan.planning.option_records.stop_records import tees_by_stop
 from netplan.planning.stations_shut_in import ShutInStation, stations_at_stop
-from netplan.planning.stopped_network import live_tee
 from netplan.planning.work_states import ROUNDING_PA
 
 __all__ = [
@@ -51,6 +51,7 @@ def warnings_of(
 ) -> tuple[str, ...]:
     """Return the warnings of an option, in a fixed order; stops beside a station have their own."""
     network, rules = context.request.network, context.request.rules
+    tees = tees_by_stop(option)
     found: list[str] = []
     for place, stop in enumerate(option.cut.stops):
         name = stop_id(place)
@@ -63,11 +64,8 @@ def warnings_of(
             found.append(f"{name}: valve {network.valves.id[stop.valve]} is a single barrier; {test}")
         elif stop.valve < 0 and stop.barriers == 1:
             found.append(f"{name}: one barrier only, by explicit rule")
-        if stop.bypass_elsewhere:
-            where = (
-                "it goes on the next length" if live_tee(stop) else "nor on the next length: no bypass here"
-            )
-            found.append(f"{name}: the bypass tee does not fit beside the stop; {where}")
+        if stop.bypass_elsewhere and place in tees:
+            found.append(f"{name}: the bypass tee does not fit beside the stop; it goes on the next length")
         found.extend(f"{name}: {note}" for note in stop.provisional)
     found.extend(_recorded(network))
     severed = [network.customers.id[row] for row in option.cut.severed.tolist()]

@@ -45,16 +45,17 @@ def _loads(
     )
 
 
-def _written(context: PlanningContext, plans: list[tuple[PurgePlan | None, int]]) -> model.Purge:
+def _written(context: PlanningContext, plans: list[tuple[PurgePlan, int]]) -> model.Purge:
     purge, ids = context.request.rules.purge, context.request.network.pipes.id
-    known = [plan for plan, _ in plans if plan is not None]
-    blind = sum(lengths for plan, lengths in plans if plan is None)
-    notes = dict.fromkeys(note for plan in known for note in plan.notes)
+    every = [plan for plan, _ in plans]
+    known = [plan for plan in every if plan.has_gas]
+    blind = sum(lengths for plan, lengths in plans if not plan.has_gas)
+    notes = dict.fromkeys(note for plan in every for note in plan.notes)
     if blind:
         notes[
             f"{blind} lengths of main in the zone have no stop with gas behind it: purge them with inert gas."
         ] = None
-    places = [place for plan in known for place in plan.places]
+    places = [place for plan in every for place in plan.places]
     return model.Purge(
         volumes_out=purge.volumes_out,
         volumes_in=purge.volumes_in,
@@ -62,7 +63,7 @@ def _written(context: PlanningContext, plans: list[tuple[PurgePlan | None, int]]
         least_flow_m3h=_times(_most([plan.least_flow_m3_per_s_std for plan in known]), SECONDS_PER_HOUR),
         minutes_out=_sum([plan.minutes_out for plan in known]),
         minutes_in=_sum([plan.minutes_in for plan in known]),
-        medium="; ".join(dict.fromkeys(plan.medium for plan in known)),
+        medium="; ".join(dict.fromkeys(plan.medium for plan in every)),
         draw_m3h=_times(_most([plan.draw_m3_per_s_std for plan in known]), SECONDS_PER_HOUR),
         dip_mbar=_times(_most([plan.dip_pa for plan in known]), 1.0 / PA_PER_MBAR),
         points=tuple(
@@ -84,7 +85,7 @@ def _written(context: PlanningContext, plans: list[tuple[PurgePlan | None, int]]
             for number, place in enumerate(places, 1)
         ),
         reached=is_reached(plans, context.gas),
-        end_points=tuple(dict.fromkeys(line for plan in known for line in plan.end_points)),
+        end_points=tuple(dict.fromkeys(line for plan in every for line in plan.end_points)),
         notes=tuple(notes),
     )
 

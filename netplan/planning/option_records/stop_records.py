@@ -17,7 +17,7 @@ from netplan.network.linear_reference import lon_lat, points_at, volumes_m3
 from netplan.network.model import Network
 from netplan.network.vocabulary import Surface
 from netplan.planfile import model
-from netplan.planfile.naming import stop_id
+from netplan.planfile.naming import INERT_GAS_IN, THROUGH_THE_GAUGE, stop_id
 from netplan.planfile.numbers import METRES_DIGITS
 from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import in_currency
@@ -26,11 +26,14 @@ from netplan.planning.feeds_for_part import stops_of_bypass
 from netplan.planning.pressure_areas import PressureAreas
 from netplan.planning.rank import Ranking
 from netplan.planning.stations_shut_in import ShutInStation, barriers_of, stations_at_stop
+from netplan.planning.zone_purges import purge_outlet
 from netplan.rules import Rules
 
-__all__ = ["nearer_of", "stops_of", "tappings_of", "zones_of"]
+__all__ = ["nearer_of", "stops_of", "tappings_of", "tees_by_stop", "zones_of"]
 
 
+NO_STATION = "no station reaches it as recorded: no fault pressure to rate it for"
+"""Said of a stop that no station can send gas to."""
 SAME_M = 2e-3
 """Places of one main nearer than this are one: twice the last digit of a plan (own) [m]."""
 
@@ -47,6 +50,7 @@ def stops_of(
     pressure_pa_gauge: Floats,
     holes: tuple[str, ...],
     bypasses: Sequence[model.Bypass] = (),
+    purge_points: Sequence[model.PurgePoint] = (),
     nearer: tuple[tuple[model.NotNearer, ...], ...] = (),
     shut_in: tuple[ShutInStation, ...] = (),
 ) -> tuple[model.Stop, ...]:
@@ -64,7 +68,9 @@ def stops_of(
     holes : tuple of str
         The excavation that each stop is in.
     bypasses : sequence of model.Bypass, optional
-        A tee on the main beyond a stop's own is tapped, and written down, where one of these uses it.
+        A stop's bypass tee is tapped, and written down, where one of these hangs on it.
+    purge_points : sequence of PurgePoint, optional
+        Or where gas back in is taken from it.
     nearer : tuple of tuple of NotNearer, optional
         For each stop the places nearer to the work, and why the stop is not there.
     shut_in : tuple of ShutInStation, optional
@@ -77,7 +83,7 @@ def stops_of(
     degrees = lon_lat(network, xy)
     pipes = network.pipes
     methods = {method.name: method for method in rules.method}
-    tees = _tees(option)
+    tees = tees_by_stop(option)
     found = []
     for place, stop in enumerate(cut.stops):
         row = stop.pipe
@@ -102,19 +108,16 @@ def stops_of(
                 wall_mm=_known(float(pipes.wall_m[row]), MM_PER_M),
                 bore_mm=float(pipes.bore_m[row]) * MM_PER_M,
                 pressure_mbar=_known(pressure, 1.0 / PA_PER_MBAR),
-                fault_pressure_mbar=fault,
+                fault_pressure_mbar=fault or None,
                 work_side=stop.work_side,
                 tappings=tuple(
                     tapping.model_copy(update={"count": tees.get(place, 1)})
                     if tapping.role == "bypass"
                     else tapping
                     for tapping, t in zip(tappings_of(network, stop), stop.tappings, strict=True)
-                    if (t.pipe, t.chainage_m) != tee_elsewhere(stop)
-                    or any(
-                        end.main_id == pipes.id[t.pipe] and abs(end.chainage_m - t.chainage_m) <= SAME_M
-                        for bypass in bypasses
-                        for end in (bypass.from_, bypass.to)
-                    )
+                    if t.role != "bypass"
+                    or _has_bypass(network, (t.pipe, t.chainage_m), bypasses)
+                    or _feeds_purge(network, stop, purge_points)
                 ),
                 hole_id=holes[place],
                 price=in_currency(stop.price_minor),
@@ -129,7 +132,29 @@ def stops_of(
     return tuple(found)
 
 
-def _tees(option: EvaluatedOption) -> dict[int, int]:
+def _is_at(network: Network, place: tuple[int, float], main_id: str, chainage_m: float) -> bool:
+    pipe, at = place
+    return main_id == network.pipes.id[pipe] and abs(chainage_m - at) <= SAME_M
+
+
+def _has_bypass(network: Network, tee: tuple[int, float], bypasses: Sequence[model.Bypass]) -> bool:
+    ends = (end for one in bypasses if one.kind == "bypass" for end in (one.from_, one.to))
+    return any(_is_at(network, tee, end.main_id, end.chainage_m) for end in ends)
+
+
+def _feeds_purge(network: Network, stop: CutStop, points: Sequence[model.PurgePoint]) -> bool:
+    """Return whether gas back in goes round a stop from its bypass tee."""
+    if tee_elsewhere(stop) is not None:
+        return False
+    outlet = purge_outlet(stop)
+    return any(
+        _is_at(network, outlet, point.main_id, point.chainage_m)
+        for point in points
+        if point.role == "feed" and point.note not in (INERT_GAS_IN, THROUGH_THE_GAUGE)
+    )
+
+
+def tees_by_stop(option: EvaluatedOption) -> dict[int, int]:
     """Return how many bypass tees are tapped at each stop that a bypass hangs on: one for each hose."""
     count: dict[int, int] = {}
     for feed in option.feeds:
@@ -166,7 +191,9 @@ def _behind(network: Network, one: ShutInStation) -> model.StationBehind:
 
 
 def _with_rating(stop: CutStop, fault_mbar: float | None, rating_mbar: float) -> str:
-    """Return why a stop is where it is, with the pressure it is rated for; nothing more for a valve."""
+    """Return why a stop is where it is, with the pressure it is rated for where any can arrive."""
+    if fault_mbar == 0.0:
+        return f"{stop.reason}; {NO_STATION}"
     if stop.valve >= 0 or fault_mbar is None:
         return stop.reason
     return f"{stop.reason}, fault pressure {fault_mbar:g} mbar within the rating {rating_mbar:g} mbar"

@@ -1,0 +1,178 @@
+"""Whether gas back in reaches its least flow in the zones of a cut, for the plan oracle.
+
+Networks, outlets and what the live side gives are worked out here from the oracle's own drawing; the order of
+legs and the pressure that a chain of pipes loses are those of the public gas calculations.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any
+
+import networkx as nx
+import numpy as np
+
+from netplan.gas.live_side_draw import FlowPath, PathPart
+from netplan.gas.purge_tree import PurgeLeg, ZoneMains, purge_tree
+from netplan.hydraulics import FlowState
+from netplan.reference.purge_figures import purge_figure
+from tests.support.outlets import named_mm, outlet_mm
+from tests.support.plan_flow import GROUND_K, Drawing, Floats
+from tests.support.plan_stops import PlannedStop
+
+if TYPE_CHECKING:
+    from tests.support.plan_oracle import PlanOracle
+
+__all__ = ["is_purged_fast_enough"]
+
+Solve = Callable[[Floats], FlowState]
+
+
+def is_purged_fast_enough(
+    drawing: Drawing,
+    zone: frozenset[int],
+    fed_round: set[int],
+    solve: Solve,
+    demands: Sequence[Floats],
+    kept: Sequence[int],
+) -> bool:
+    """Return whether every part of the zones has a stop round which gas sweeps all its mains fast enough.
+
+    Parameters
+    ----------
+    drawing : Drawing
+    zone : frozenset of int
+        Nodes in it.
+    fed_round : set of int
+        Stops that a bypass is tapped at.
+    solve : callable
+        Solves a demand with all stops in and all feeds open.
+    demands : sequence of array
+        What is drawn in each hour.
+    kept : sequence of int
+        Nodes of those that keep their gas.
+    """
+    oracle = drawing.oracle
+    pieces, pipes = oracle.network.pieces, oracle.network.pipes
+    links = []
+    for row, (a, b, length, piece) in enumerate(drawing.rows):
+        if pieces.pipe[piece] >= pipes.n_mains or not pieces.is_open[piece]:
+            continue
+        if row in drawing.closes.values() or _is_inside(drawing, zone, row):
+            for number, closes in drawing.closes.items():
+                at = drawing.barrier.get(number, drawing.stops[number].live_node)
+                if closes == row:
+                    a, b = (drawing.count + number if end == at else end for end in (a, b))
+            links.append((a, b, length, int(pieces.pipe[piece]), row))
+    graph: nx.MultiGraph[int] = nx.MultiGraph((a, b, {"link": n}) for n, (a, b, *_) in enumerate(links))
+
+    def given(node: int, flow: float) -> float:
+        """Return the pressure left in the first hour while a flow is drawn; NaN where someone loses too much."""
+        states = []
+        for demand in demands:
+            drawn = demand.copy()
+            drawn[node] += flow
+            states.append(solve(drawn).pressure_pa_gauge)
+        holds = all((pressure[list(kept)] >= oracle.limit).all() for pressure in states)
+        return float(states[0][node]) if holds else math.nan
+
+    for part in nx.connected_components(graph):
+        own = sorted(data["link"] for *_, data in graph.subgraph(part).edges(data=True))
+        mains = _mains(oracle, drawing, [links[n] for n in own])
+        sources = [number for number in range(len(drawing.stops)) if drawing.count + number in part]
+        if not any(
+            _reaches(oracle, drawing, mains, number, number in fed_round, given) for number in sources
+        ):
+            return False
+    return True
+
+
+def _is_inside(drawing: Drawing, zone: frozenset[int], row: int) -> bool:
+    """Whether a link lies in a zone: by the nearest barrier before it on its piece, else by the piece's start."""
+    pieces, piece = drawing.oracle.network.pieces, drawing.rows[row][3]
+    own = drawing.piece_links[piece]
+    start = float(pieces.from_m[piece]) + sum(drawing.rows[n][2] for n in own[: own.index(row)])
+    middle = start + drawing.rows[row][2] / 2
+    before = [s for s in drawing.stops if s.piece == piece and s.chainage_m <= middle]
+    if before:
+        return not max(before, key=lambda stop: stop.chainage_m).zone_is_low
+    return int(pieces.from_node[piece]) in zone
+
+
+def _mains(oracle: PlanOracle, drawing: Drawing, links: Sequence[Any]) -> ZoneMains:
+    pipes = oracle.network.pipes
+    pipe = np.array([link[3] for link in links], dtype=np.int64)
+    vents = [outlet_mm("zone_vent", "", round(1000.0 * float(od), 3)) for od in pipes.od_m[pipe]]
+    nothing = np.zeros(len(links))
+    length = np.array([link[2] for link in links])
+    return ZoneMains(
+        np.array([link[0] for link in links], dtype=np.int64),
+        np.array([link[1] for link in links], dtype=np.int64),
+        length,
+        pipes.bore_m[pipe],
+        np.full(len(links), oracle.rules.pipe.roughness_mm.PE / 1000.0),
+        pipe,
+        nothing,
+        length,
+        outlet_m=np.array(vents) / 1000.0,
+        outlet_at_m={
+            drawing.count + number: _tapped_mm(oracle, stop, "zone_vent") / 1000.0
+            for number, stop in enumerate(drawing.stops)
+        },
+    )
+
+
+def _tapped_mm(oracle: PlanOracle, stop: PlannedStop, role: str) -> int:
+    """Return how wide a stop is tapped for a role [mm nominal]; 0 where it is not."""
+    pipe = stop.pipe_of(role)
+    od_m = float(oracle.network.pipes.od_m[pipe])
+    return 0 if pipe < 0 else outlet_mm(role, "", round(1000.0 * od_m, 3))
+
+
+def _fitting(bores_mm: Sequence[float], most_mm: float) -> list[float]:
+    """Return the bores that an outlet takes [m]; what is too wide for it is reduced to it."""
+    found = [bore for bore in bores_mm if named_mm(bore) <= most_mm]
+    return [bore / 1000.0 for bore in found or ([most_mm] if most_mm > 0 else [min(bores_mm)])]
+
+
+def _reaches(
+    oracle: PlanOracle,
+    drawing: Drawing,
+    mains: ZoneMains,
+    number: int,
+    has_bypass: bool,
+    given: Callable[[int, float], float],
+) -> bool:
+    """Whether gas let in round one stop sweeps every leg fast enough, with the widest hose and stack that fit."""
+    rules, stop = oracle.rules, drawing.stops[number]
+    node = drawing.barrier.get(number, stop.live_node)
+    if not given(node, 0.0) > 0.0:
+        return False
+    live = "gauge" if has_bypass or stop.pipe_of("bypass") < 0 else "bypass"
+    outlet = min(_tapped_mm(oracle, stop, "zone_vent"), _tapped_mm(oracle, stop, live))
+    hose = max(_fitting(rules.bypass.bores_mm, outlet))
+    tree = purge_tree(mains, drawing.count + number)
+    wall = rules.bypass.roughness_mm / 1000.0
+    for leg in tree.legs:
+        needed = _least_flow(oracle, mains, leg)
+        stack = max(_fitting(rules.purge.stack_bores_mm, 1000.0 * mains.outlet_of(leg)))
+        parts = [PathPart(purge_figure("feed_length_m"), hose, wall, rules.bypass.loss_coefficient)]
+        for rows, is_air in ((leg.before, False), (leg.swept, True)):
+            for row in rows:
+                size = float(mains.length_m[row]), float(mains.bore_m[row]), float(mains.roughness_m[row])
+                parts.append(PathPart(*size, holds_air=is_air))
+        loss = purge_figure("stack_loss") + purge_figure("arrester_loss")
+        parts.append(PathPart(rules.purge.stack_height_m, stack, wall, loss, holds_air=True))
+        if not FlowPath(parts, oracle.conditions).carries(needed, given(node, needed)):
+            return False
+    return True
+
+
+def _least_flow(oracle: PlanOracle, mains: ZoneMains, leg: PurgeLeg) -> float:
+    """Return what a leg takes at the least velocity [m³/s at 15 °C, 101.325 kPa]."""
+    bore = max(float(mains.bore_m[row]) for row in leg.swept)
+    speed = max(0.6, 0.5 * math.sqrt(9.80665 * bore))
+    gas, air_pa = oracle.gas, oracle.conditions.atmospheric_pressure_pa_abs
+    per_actual = gas.density_kg_per_m3(GROUND_K, air_pa) / gas.density_kg_per_m3_at(oracle.standard)
+    return (2.0 if leg.meets else 1.0) * speed * math.pi / 4 * bore**2 * per_actual
