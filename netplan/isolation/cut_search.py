@@ -223,6 +223,8 @@ class CutSearch(Iterator[Cut]):
         stops = zip(outline.found.stops, outline.chains, outline.methods, strict=True)
         for (edge, at_u, choice), chain, method in stops:
             if self.problem.every_place:
-                yield chain, self.local.geometry(edge, at_u).leg_at(choice.at_m).piece, method
+                leg = self.local.geometry(edge, at_u).leg_at(choice.at_m)
+                # Both sides of a work inside one piece are on it: by the side, methods changed about differ.
+                yield chain, leg.piece, leg.sign, method
             else:
                 yield chain, method

@@ -123,7 +123,7 @@ def test_the_fallbacks_are_in_the_ranking() -> None:
     checked = unlike = 0
     for seed in (0, 1, 3, 5, 7, 8, 12):
         case = plan_case(seed)
-        overrides = {"fallback": {"prepared": True}, "bypass": {"reach_m": 0.01}}
+        overrides = {"fallback": {"prepared": True}, "bypass": {"from_other_mains": False}}
         parts = tuple(
             WorkPart(case.network.pipes.id[int(pipe)], float(low), float(high))
             for pipe, low, high in zip(case.section.pipe, case.section.from_m, case.section.to_m, strict=True)

@@ -20,7 +20,22 @@ OUTLETS: Final = (
     (331.0, 2000.0, 25, 25, 80, 100, 0),
 )
 COLUMN: Final = {"gauge": 2, "vent": 3, "zone_vent": 4, "bypass": 5, "barrier": 6}
-NAMED: Final = {20: 20, 25: 25, 32: 32, 38: 40, 40: 40, 50: 50, 51: 50, 63: 65, 76: 80, 80: 80, 102: 100}
+NAMED: Final = {
+    5: 15,
+    8: 15,
+    10: 15,
+    20: 20,
+    25: 25,
+    32: 32,
+    38: 40,
+    40: 40,
+    50: 50,
+    51: 50,
+    63: 65,
+    76: 80,
+    80: 80,
+    102: 100,
+}
 """Nominal sizes of the bores in use here [mm]: 1 in is 25 mm, 2 in 51 mm, and so on."""
 
 

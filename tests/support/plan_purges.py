@@ -107,14 +107,14 @@ def _mains(oracle: PlanOracle, drawing: Drawing, links: Sequence[Any]) -> ZoneMa
     nothing = np.zeros(len(links))
     length = np.array([link[2] for link in links])
     return ZoneMains(
-        np.array([link[0] for link in links], dtype=np.int64),
-        np.array([link[1] for link in links], dtype=np.int64),
-        length,
-        pipes.bore_m[pipe],
-        np.full(len(links), oracle.rules.pipe.roughness_mm.PE / 1000.0),
-        pipe,
-        nothing,
-        length,
+        from_node=np.array([link[0] for link in links], dtype=np.int64),
+        to_node=np.array([link[1] for link in links], dtype=np.int64),
+        length_m=length,
+        bore_m=pipes.bore_m[pipe],
+        roughness_m=np.full(len(links), oracle.rules.pipe.roughness_mm.PE / 1000.0),
+        pipe=pipe,
+        from_m=nothing,
+        to_m=length,
         outlet_m=np.array(vents) / 1000.0,
         outlet_at_m={
             drawing.count + number: _tapped_mm(oracle, stop, "zone_vent") / 1000.0
