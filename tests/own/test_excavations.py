@@ -181,7 +181,7 @@ def test_a_hose_tee_away_from_every_stop_is_paid_in_the_feed() -> None:
     for option, hose in found:
         own = [
             one
-            for one in serving(option, "bypass")
+            for one in serving(option, "hose")
             if hose.id in one.included_in and not {"stop", "work"} & {served.what for served in one.serves}
         ]
         # One excavation for both tees, which are seven metres apart: each is paid all the same.
