@@ -89,7 +89,7 @@ def test_options_switch(visit: Any) -> None:
     ("selector", "words"),
     [
         (".leaflet-stops-pane .leaflet-marker-icon:first-child text", "bag stop"),
-        (".leaflet-small-pane .tag span", "holds down to"),
+        (".leaflet-tags-pane .tag span", "holds down to"),
         (".leaflet-customers-pane rect", "no gas until relit"),
         (".leaflet-work-pane path.leaflet-interactive", "20.0 m – 48.0 m"),
     ],

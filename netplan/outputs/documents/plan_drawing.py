@@ -33,6 +33,7 @@ __all__ = [
 Layers = Mapping[str, gpd.GeoDataFrame]
 _LEADER_MM: Final = 7.5
 _ID_MM: Final = 3.5
+_BOW_MM: Final = 2.5
 _ENLARGED: Final = 1.6
 """How much larger the scale of the detail must be for it to be drawn (own) [-]."""
 
@@ -60,7 +61,7 @@ def _drawn(sheet: DrawingSheet, option: Option, layers: Layers, state: SolvedSta
     draw_pipes(sheet, state.pipes)
     draw_lines(sheet, "work", list(layers["work"].geometry))
     for bypass in option.bypasses:
-        line = route_line(bypass)
+        line = route_line(bypass, _BOW_MM / sheet.scale)
         draw_lines(sheet, "bypass", [line])
         sheet.text(line.interpolate(0.35, normalized=True).coords[0], bypass.id, 3.2, font_weight="bold")
     _customers(sheet, state.customers)
@@ -202,10 +203,13 @@ def _customers(sheet: DrawingSheet, customers: StateCustomers) -> None:
             sheet.text(place, customers.number[row], 2.4, dx=dx, dy="0.8")
 
 
-def route_line(bypass: Bypass) -> shapely.LineString:
-    """Return the route of a bypass as it is drawn: a straight one bowed, not to lie on the main."""
+def route_line(bypass: Bypass, most_m: float) -> shapely.LineString:
+    """Return the route of a bypass as it is drawn: a straight one bowed a little, not to lie on the main."""
     start, *bends, end = bypass.course
-    return shapely.LineString([start, *bends, end]) if bends else bowed_line(start, end)
+    if bends:
+        return shapely.LineString([start, *bends, end])
+    away_m = max(float(np.hypot(end[0] - start[0], end[1] - start[1])), 1e-9)
+    return bowed_line(start, end, min(0.16, most_m / away_m))
 
 
 def bowed_line(

@@ -22,6 +22,7 @@ __all__ = ["Offset", "assembly_drawing", "offsets_of", "stop_sketch"]
 
 HALF_M: Final = 11.0
 _ROOM_MM: Final = 13.0
+_NEXT_MM: Final = 4.5
 _BLACK: Final = 'stroke="black" stroke-width="0.4"'
 _ROLE_LETTERS: Final = {"zone_vent": "Z", "barrier": "", "vent": "V", "gauge": "G", "bypass": "B"}
 
@@ -68,8 +69,9 @@ def _offset(sheet: DrawingSheet, at: Floats, offset: Offset, units: Figures) -> 
     sheet.mark(end, '<circle r="0.7" fill="white" stroke="black" stroke-width="0.35"/>')
     away = (end - at) / max(float(np.hypot(*(end - at))), 1e-9)
     on_paper = float(np.hypot(*(end - at))) * sheet.scale
-    # On a short line the figure would hide the line: it goes behind its end.
-    place = at + 0.6 * (end - at) if on_paper > _ROOM_MM else end + away * (_ROOM_MM / 4 / sheet.scale)
+    # On a short line the figure would hide the line: it goes behind its end, the next one farther out.
+    behind_mm = _ROOM_MM / 4 + (ord(offset.label) - ord("A")) % 2 * _NEXT_MM
+    place = at + 0.6 * (end - at) if on_paper > _ROOM_MM else end + away * (behind_mm / sheet.scale)
     sheet.text(place, f"{offset.label} {units.chainage(offset.distance_m)}", 2.7, dy="0.9")
 
 

@@ -13,7 +13,7 @@ function popupOf(thing) {
   };
 }
 
-const PANES = { water: 205, streets: 210, buildings: 215, rail: 220, light: 300, hit: 305, ground: 312, refused: 315, state: 330, work: 340, bypass: 350, names: 360, customers: 560, doubt: 570, small: 580, stops: 620 };
+const PANES = { water: 205, streets: 210, buildings: 215, rail: 220, light: 300, hit: 305, ground: 312, refused: 315, state: 330, work: 340, bypass: 350, names: 360, customers: 560, doubt: 570, small: 580, stops: 620, tags: 625 };
 function makePanes(map) { for (const [name, z] of Object.entries(PANES)) map.createPane(name).style.zIndex = z; }
 
 function strokesOf(lines, strokes, pane, thing) {
@@ -90,7 +90,7 @@ function bowed(flat) {
   const [dy, dx] = [b[0] - a[0], (b[1] - a[1]) * squash];
   const places = [];
   for (let k = 0; k <= 24; k += 1) {
-    const t = k / 24, lift = 0.16 * Math.sin(Math.PI * t);
+    const t = k / 24, lift = 0.07 * Math.sin(Math.PI * t);
     places.push([a[0] + dy * t + dx * lift, a[1] + (dx * t - dy * lift) / squash]);
   }
   return places;
@@ -103,7 +103,7 @@ function bypassLayer(things) {
     group.addLayer(strokesOf(route, LINE.bypass, "bypass", thing));
     const places = stepsAlong(route, 24);
     const tag = build("span", {}, thing.label);
-    group.addLayer(L.marker(places[8], { icon: L.divIcon({ className: "tag", html: tag, iconSize: [0, 0] }), pane: "small" }).bindPopup(popupOf(thing)));
+    group.addLayer(L.marker(places[12], { icon: L.divIcon({ className: "tag", html: tag, iconSize: [0, 0] }), pane: "tags" }).bindPopup(popupOf(thing)));
     const [p, q] = [places[17], places[18]];
     const turn = (Math.atan2(-(q[0] - p[0]), (q[1] - p[1]) * Math.cos((p[0] * Math.PI) / 180)) * 180) / Math.PI;
     const arrow = draw("path", { d: "M8 0L-6 -8L-2 0L-6 8Z", fill: INK, stroke: "#fff", transform: `rotate(${turn})` });

@@ -19,7 +19,8 @@ document.addEventListener("DOMContentLoaded", () => {
     const bounds = L.latLngBounds(places);
     for (const stop of current.stops) bounds.extend(stop.at);
     for (const bypass of current.bypasses) for (const place of pairs(bypass.line)) bounds.extend(place);
-    for (const customer of current.customers) if (customer.effect !== "standby" && customer.at) bounds.extend(customer.at);
+    for (const hole of current.excavations) for (const place of pairs(hole.line)) bounds.extend(place);
+    for (const customer of current.customers) if (customer.effect === "off" && customer.at) bounds.extend(customer.at);
     if (bounds.isValid()) map.fitBounds(bounds, { padding: [70, 70], maxZoom: 19.5, animate: false });
   };
   const buttons = data.options.map((option) => {
