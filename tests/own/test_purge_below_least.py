@@ -68,6 +68,18 @@ def _flow_m3_per_s(hose_bore_m: float, stack_bore_m: float, pressure_pa: float) 
     return low
 
 
+def _tapped_at(bore_mm: float) -> dict[str, Any]:
+    """Return rules by which every outlet, hose and stack is of one bore [mm], 25 mm stacks beside it."""
+    nominal = {50.0: 50.0, 76.0: 80.0}[bore_mm]
+    roles = ("gauge_mm", "vent_mm", "zone_vent_mm", "bypass_mm", "bag_mm")
+    table = {"od_min_mm": 20.0, "od_max_mm": 2000.0, **dict.fromkeys(roles, nominal)}
+    return {
+        "outlet": [table],
+        "bypass": {"tapping_bore_mm": bore_mm, "bores_mm": [bore_mm]},
+        "purge": {"stack_bores_mm": [25.0, bore_mm], "below_least": "warn"},
+    }
+
+
 def _warning(option: Option) -> list[str]:
     return [line for line in option.warnings if line.startswith("gas back in")]
 
@@ -75,11 +87,7 @@ def _warning(option: Option) -> list[str]:
 @pytest.mark.parametrize("od_mm", [WIDE, 250.0, 200.0, NARROW])
 @pytest.mark.parametrize("tapping_mm", [50.0, 76.0])
 def test_warned_of_exactly_where_the_least_flow_is_not_to_be_had(od_mm: float, tapping_mm: float) -> None:
-    rules: dict[str, Any] = {
-        "bypass": {"tapping_bore_mm": tapping_mm},
-        "purge": {"stack_bores_mm": [25.0, tapping_mm], "below_least": "warn"},
-    }
-    option = street_plan(street_layers(od_mm), rules).options[0]
+    option = street_plan(street_layers(od_mm), _tapped_at(tapping_mm)).options[0]
     (vent,) = [point for point in option.purge.points if point.role == "vent"]
     per_hour = 3600.0 * 288.15 / GROUND_K
     least = _least_m3_per_s(od_mm)
@@ -102,7 +110,7 @@ def test_warned_of_exactly_where_the_least_flow_is_not_to_be_had(od_mm: float, t
 
 
 def test_the_warning_and_the_steps_say_what_is_possible() -> None:
-    option = street_plan(street_layers(WIDE)).options[0]
+    option = street_plan(street_layers(WIDE), _tapped_at(50.0)).options[0]
     (vent,) = [point for point in option.purge.points if point.role == "vent"]
     far = next(stop for stop in option.stops if stop.id != at_outlet(option).id)
     # The mains of the zone, two and a half times (1.5 to 2.5 times the volume displaced is the published range).
@@ -126,7 +134,7 @@ def test_the_warning_and_the_steps_say_what_is_possible() -> None:
 
 def test_the_nitrogen_is_explained(tmp_path: Path) -> None:
     network = build_network(street_layers(WIDE), strict=False)
-    result = make_plan(PlanRequest(network, WORK, read_rules(None), weather=False, options=1))
+    result = make_plan(PlanRequest(network, WORK, read_rules(None, _tapped_at(50.0)), weather=False, options=1))
     folder = write_plan_folder(result, tmp_path / "plan", choices=Choices(papers=False))
     sheet = netplan.explain_figure(folder, "purge-nitrogen")
     stated = sum(point.slug_m3 or 0.0 for point in result.plan.options[0].purge.points)
@@ -135,16 +143,14 @@ def test_the_nitrogen_is_explained(tmp_path: Path) -> None:
 
 
 def test_the_rule_refuses_what_cannot_reach_its_least_flow() -> None:
-    refuse: dict[str, Any] = {"purge": {"below_least": "refuse"}}
+    refuse, wider = _tapped_at(50.0), _tapped_at(76.0)
+    for rules in (refuse, wider):
+        rules["purge"]["below_least"] = "refuse"
     with pytest.raises(NoPlanError) as caught:
         street_plan(street_layers(WIDE), refuse)
     told = " ".join(caught.value.reasons)
     assert "m³/h to be had for the purge in" in told
     assert "rule purge.below_least" in told
-    wider: dict[str, Any] = {
-        "bypass": {"tapping_bore_mm": 76.0},
-        "purge": {"below_least": "refuse", "stack_bores_mm": [25.0, 76.0]},
-    }
     option = street_plan(street_layers(WIDE), wider).options[0]
     assert option.purge.reached
     assert not _warning(option)
