@@ -55,15 +55,17 @@ def reason_against_every_feed(
     part = np.isin(core.part, core.part[lost]) & ~core.in_zone
     if _has_valve(context, core, part):
         return ""
-    hose_m = _least_hose_m(context, core, part)
+    hose_m, barred = _least_hose_m(context, core, part)
     has_bypass = _may_have_bypass(context, part, method_codes)
     if hose_m is None and not has_bypass:
-        return (
-            "no feed can reach it: no live main lies within reach of a hose (rule bypass.reach_m), no closed "
+        within = "no other live main lies" if barred else "no live main lies"
+        reason = (
+            f"no feed can reach it: {within} within reach of a hose (rule bypass.reach_m), no closed "
             "valve joins it to one, and no main towards it takes a stop with a bypass tee"
         )
-    least_m = 0.0 if has_bypass or hose_m is None else hose_m
-    return _too_much(context, customer, lost, least_m)
+    else:
+        reason = _too_much(context, customer, lost, 0.0 if has_bypass or hose_m is None else hose_m)
+    return "; ".join((reason, *(f"a hose may not be laid: {why}" for why in barred))) if reason else ""
 
 
 def _has_valve(context: PlanningContext, core: CutConnectivity, part: Flags) -> bool:
@@ -89,8 +91,13 @@ def _may_have_bypass(context: PlanningContext, part: Flags, method_codes: Codes)
     return bool((method_codes[rows][:, with_tee] == 0).any())
 
 
-def _least_hose_m(context: PlanningContext, core: CutConnectivity, part: Flags) -> float | None:
-    """Return a length that no hose to a part undercuts, slack included [m]; None where none reaches it."""
+def _least_hose_m(
+    context: PlanningContext, core: CutConnectivity, part: Flags
+) -> tuple[float | None, tuple[str, ...]]:
+    """Return a length that no hose to a part undercuts, slack included [m]; None where none reaches it.
+
+    Returned besides: why mains of other pressure areas within reach may not give.
+    """
     network, rules = context.request.network, context.request.rules
     pieces, nodes = network.pieces, network.nodes
     a, b = pieces.from_node, pieces.to_node
@@ -99,21 +106,24 @@ def _least_hose_m(context: PlanningContext, core: CutConnectivity, part: Flags) 
     giving = is_main & core.fed[a] & core.fed[b] & np.isin(nodes.system[a], np.unique(nodes.system[a[fed]]))
     area = context.areas.of_node.astype(np.int64)
     fed_areas = np.unique(area[a[fed]]).tolist()
-    joinable = [
-        one
-        for one in np.unique(area[a[giving]]).tolist()
-        if any(not context.areas.outlets_refused(one, other) for other in fed_areas)
-    ]
-    rows = np.flatnonzero(giving & np.isin(area[a], joinable))
+    rows = np.flatnonzero(giving)
     if not len(fed) or not len(rows):
-        return None
+        return None, ()
+    why = {
+        one: [context.areas.outlets_refused(one, other) for other in fed_areas]
+        for one in np.unique(area[a[rows]]).tolist()
+    }
     reach_m = rules.bypass.reach_m / rules.bypass.slack * network.scale
     lines, near = _lines(context, fed), _lines(context, rows)
     hits = shapely.STRtree(near).query(lines, predicate="dwithin", distance=reach_m * (1.0 + SLACK))
-    if not hits.shape[1]:
-        return None
-    least = float(shapely.distance(lines[hits[0]], near[hits[1]]).min())
-    return rules.bypass.slack * least / network.scale
+    area_of_hit = area[a[rows[hits[1]]]]
+    barred = [one for one, reasons in why.items() if all(reasons)]
+    reasons = dict.fromkeys(why[one][0] for one in barred if (area_of_hit == one).any())
+    may_join = ~np.isin(area_of_hit, barred)
+    if not may_join.any():
+        return None, tuple(reasons)
+    least = float(shapely.distance(lines[hits[0][may_join]], near[hits[1][may_join]]).min())
+    return rules.bypass.slack * least / network.scale, tuple(reasons)
 
 
 def _lines(context: PlanningContext, rows: Ints) -> NDArray[np.object_]:

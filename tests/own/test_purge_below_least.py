@@ -134,7 +134,9 @@ def test_the_warning_and_the_steps_say_what_is_possible() -> None:
 
 def test_the_nitrogen_is_explained(tmp_path: Path) -> None:
     network = build_network(street_layers(WIDE), strict=False)
-    result = make_plan(PlanRequest(network, WORK, read_rules(None, _tapped_at(50.0)), weather=False, options=1))
+    result = make_plan(
+        PlanRequest(network, WORK, read_rules(None, _tapped_at(50.0)), weather=False, options=1)
+    )
     folder = write_plan_folder(result, tmp_path / "plan", choices=Choices(papers=False))
     sheet = netplan.explain_figure(folder, "purge-nitrogen")
     stated = sum(point.slug_m3 or 0.0 for point in result.plan.options[0].purge.points)
