@@ -83,7 +83,9 @@ def test_without_a_gauge_no_step_has_one_watched() -> None:
 
 
 def test_a_stop_that_no_station_reaches_has_no_fault_pressure() -> None:
-    for stop in _plan(WITHOUT_GAS)["options"][0]["stops"]:
+    stops = _plan(WITHOUT_GAS)["options"][0]["stops"]
+    assert stops
+    for stop in stops:
         assert stop["fault_pressure_mbar"] is None
         assert "no station reaches it" in stop["reason"]
 
@@ -128,7 +130,9 @@ def test_a_hose_is_called_a_hose_and_its_ends_are_told_apart() -> None:
 
 
 def test_an_excavation_says_its_lengths_by_main_and_surface() -> None:
-    for option in _plan(BY_A_HOSE)["options"]:
+    options = _plan(BY_A_HOSE)["options"]
+    assert options
+    for option in options:
         for one in option["excavations"]:
             mains = [part["main_id"] for part in one["lengths"]]
             assert one["main_id"] in mains
