@@ -158,7 +158,8 @@ def plan_case(seed: int) -> Case:
     part = WorkPart(network.pipes.id[row], low, high)
     if has_dear_customers(seed):
         between = random.Random(f"between {seed}")  # noqa: S311
-        if not near_valve and low > 0.0 and high < length and between.random() < 0.7:
+        is_long = low > 0.0 and high < length and high - low > 5.0
+        if not near_valve and is_long and between.random() < 0.7:
             middle = between.uniform(low + 1.0, high - 3.0)
             part = WorkPart(part.main_id, middle, middle + between.uniform(0.5, 2.0))
         _add_between_stops(between, layers, part)
