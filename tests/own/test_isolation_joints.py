@@ -120,7 +120,8 @@ def test_squeeze_keeps_its_clearance_from_an_end_of_a_main(tmp_path: Path) -> No
     places = [(t["main_id"], t["chainage_m"], t["offset_m"]) for t in tees]
     expected = ("A2", pytest.approx(0.5), pytest.approx(3.5 - 1.1 + 0.5))
     assert places == ([expected] if best["bypasses"] else [])
-    assert any("bypass tee does not fit" in line for line in best["warnings"])
+    told = any("bypass tee does not fit" in line for line in best["warnings"])
+    assert told == bool(best["bypasses"])
 
 
 def test_joint_just_inside_the_work_keeps_its_clearance(tmp_path: Path) -> None:
@@ -144,7 +145,6 @@ def test_rule_lets_assemblies_lie_across_record_boundaries_with_a_warning(
         ("vent", "A2", pytest.approx(1.5), 0.6),
         ("barrier", "A3", pytest.approx(0.6), 1.2),
         ("gauge", "A3", pytest.approx(1.2), 1.8),
-        ("bypass", "A4", pytest.approx(0.2), 2.3),
     ]
     for a, b in (("A2", "A3"), ("A3", "A4")):
         words = f"the joint between {a} and {b} is taken for a record boundary: prove by trial hole"
@@ -152,7 +152,7 @@ def test_rule_lets_assemblies_lie_across_record_boundaries_with_a_warning(
         assert f"S2: {words}" in best["warnings"]
     drawn = assembly_drawing(read_plan(tmp_path / "plan").options[0].stops[1], figures_of("metric"))
     assert drawn is not None
-    shown = [drawn.index(f">{text} m<") for text in ("−2.30", "−1.80", "−1.20", "−0.60", "0.00", "0.40")]
+    shown = [drawn.index(f">{text} m<") for text in ("−1.80", "−1.20", "−0.60", "0.00", "0.40")]
     assert shown == sorted(shown)
     capsys.readouterr()
     for figure in ("burden", "gas"):
