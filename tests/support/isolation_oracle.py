@@ -194,6 +194,7 @@ class Oracle:
                 services.add_edge(int(pieces.from_node[row]), int(pieces.to_node[row]))
         self.name = {node: min(group) for group in nx.connected_components(services) for node in group}
         self.merged = {self.name[node] for node in self._covered_nodes()}
+        self._to_work = self._distances()
         self.links = list(self._links())
         self.graph: nx.MultiGraph[Any] = nx.MultiGraph()
         self.graph.add_nodes_from({self._end(node) for node in self.name})
@@ -215,6 +216,26 @@ class Oracle:
             elif pipe == pieces.pipe[row] and low == high and start < low < end:
                 spans.append((low, high))
         return sorted(spans)
+
+    def _distances(self) -> dict[Any, float]:
+        """Return how far the ends of lengths are from the work along the mains [m]."""
+        pieces = self.network.pieces
+        ways: nx.MultiGraph[Any] = nx.MultiGraph()
+        ways.add_node("work")
+        for row, is_main in enumerate(self.is_main):
+            ends = self._end(int(pieces.from_node[row])), self._end(int(pieces.to_node[row]))
+            low, high, spans = float(pieces.from_m[row]), float(pieces.to_m[row]), self._spans(row)
+            if is_main and spans:
+                ways.add_edge(ends[0], "work", weight=spans[0][0] - low)
+                ways.add_edge(ends[1], "work", weight=high - spans[-1][1])
+            elif is_main:
+                ways.add_edge(*ends, weight=high - low)
+        found: dict[Any, float] = nx.single_source_dijkstra_path_length(ways, "work")
+        return found
+
+    def metres_to_work(self, node: int) -> float:
+        """Return how far a node is from the work along the mains [m]; 0 in it."""
+        return self._to_work.get(self._end(node), math.inf)
 
     def _covered_nodes(self) -> Iterator[int]:
         pieces = self.network.pieces
@@ -275,7 +296,11 @@ class Oracle:
             ):
                 found = []
                 for method in self.rules.method:
-                    stop = self._stop(way, method, here, there, (cut, far_cut, end == "work"))
+                    apart = tuple(
+                        0.0 if is_cut else self._to_work.get(one, math.inf)
+                        for one, is_cut in ((end, cut), (b if end == a else a, far_cut))
+                    )
+                    stop = self._stop(way, method, here, there, (apart[0], apart[1]))
                     if stop is not None:
                         link.placed[end, method.name] = stop[1]
                         found.append((stop[0], method.name))
@@ -287,7 +312,7 @@ class Oracle:
         return round(self.gas_minor_per_m3 * math.pi / 4 * bore**2 * length)
 
     def _stop(
-        self, length: Length, method: StopMethod, low: float, high: float, ends: tuple[bool, bool, bool]
+        self, length: Length, method: StopMethod, low: float, high: float, ends: tuple[float, float]
     ) -> tuple[int, Placed] | None:
         """Return price and place of the cheapest stop of a method on a length, zone at its start."""
         pipes, pieces = self.network.pipes, self.network.pieces
@@ -331,7 +356,7 @@ class Oracle:
             self.lengths,
             node,
             self._spans_on,
-            lambda other: self._end(other) == "work",
+            self.metres_to_work,
         )
 
     def _allowed(self, method: StopMethod, pipe: int, valve_row: int, od: float) -> bool:

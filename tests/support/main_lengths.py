@@ -158,7 +158,7 @@ def nearest_places(
     length: Length,
     low: float,
     high: float,
-    ends: tuple[bool, bool, bool],
+    ends: tuple[float, float],
     method: StopMethod,
     rules: Rules,
     od: float,
@@ -168,8 +168,8 @@ def nearest_places(
 
     Parameters
     ----------
-    ends : tuple of bool
-        Whether the zone's end is cut by the work, whether the far end is, whether the work is at the zone's end.
+    ends : tuple of float
+        How far the zone's end and the far end are from the work along the mains [m]; 0 where it cuts them.
     allowed : callable
         Whether the method may be used on a piece.
     """
@@ -224,7 +224,7 @@ def _part_room(
     k: int,
     low: float,
     high: float,
-    ends: tuple[bool, bool, bool],
+    ends: tuple[float, float],
     part: Any,
     method: StopMethod,
     rules: Rules,
@@ -232,7 +232,6 @@ def _part_room(
     allowed: Callable[[int], bool],
 ) -> tuple[float, float]:
     """Return the least and greatest place of an assembly on leg `k` that one of its parts leaves."""
-    zone_is_cut, far_is_cut, beside_work = ends
     first = last = k
     while first > 0 and length.passed[first - 1]:
         first -= 1
@@ -244,10 +243,8 @@ def _part_room(
     # Parts may not lie on a piece that refuses the method, even where its joint is passed.
     lows += [leg.high for leg in length.legs[first:k] if not allowed(leg.piece)]
     highs += [leg.low for leg in length.legs[k + 1 : last + 1] if not allowed(leg.piece)]
-    if zone_is_cut or beside_work:
-        lows.append(low + rules.clearance.work_m)
-    if far_is_cut:
-        highs.append(high - rules.clearance.work_m)
+    lows.append(low + rules.clearance.work_m - ends[0])
+    highs.append(high - rules.clearance.work_m + ends[1])
     return max(lows) - part.offset_m, min(highs) - part.offset_m
 
 

@@ -75,7 +75,7 @@ class PlanOracle(Oracle):
             self.lengths,
             stops,
             self._spans_on,
-            lambda node: bool(self._end(node) == "work"),
+            self.metres_to_work,
         )
 
     # Flow ------------------------------------------------------------------------------------------------

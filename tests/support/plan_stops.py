@@ -61,7 +61,7 @@ def with_valve_tappings(
     lengths: list[Length],
     stops: Sequence[PlannedStop],
     spans_on: Callable[[Length], Spans],
-    is_work: Callable[[int], bool],
+    to_work: Callable[[int], float],
 ) -> list[PlannedStop]:
     """Return the stops of a cut with the tappings of its valves, one valve after the other along the mains.
 
@@ -84,7 +84,7 @@ def with_valve_tappings(
                 stop.pipe,
                 BESIDE_VALVE_M,
                 spans_on=spans_on,
-                is_work=is_work,
+                to_work=to_work,
             )
             at = place(others) or nearest_other(network, lengths, node, role, others) or place(())
             assert at is not None, "a valve without room is no stop"

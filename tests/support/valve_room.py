@@ -27,7 +27,7 @@ def has_room(
     lengths: list[Length],
     node: int,
     spans_on: Callable[[Length], Spans],
-    is_work: Callable[[int], bool],
+    to_work: Callable[[int], float],
 ) -> bool:
     """Return whether something can be tapped beside a valve on the side of one of its nodes.
 
@@ -39,11 +39,11 @@ def has_room(
         The valve's end on that side.
     spans_on : callable
         Returns what the work covers of a length, along it [m].
-    is_work : callable
-        Whether a node lies in the work.
+    to_work : callable
+        How far a node is from the work along the mains [m]; 0 in it.
     """
     return any(
-        list(_places(network, rules, way, 0.0, (), spans_on(way), is_work))
+        list(_places(network, rules, way, 0.0, (), spans_on(way), to_work))
         for way in _starting(lengths, node)
     )
 
@@ -57,7 +57,7 @@ def nearest_place(
     wanted: float,
     others: Sequence[Tapping],
     spans_on: Callable[[Length], Spans],
-    is_work: Callable[[int], bool],
+    to_work: Callable[[int], float],
 ) -> tuple[int, float] | None:
     """Return main and chainage [m] nearest to a distance from a valve that can be tapped; None for none.
 
@@ -76,7 +76,7 @@ def nearest_place(
     ways = _starting(lengths, node)
     first = [(int(pipe_of[way.legs[0].piece]), way.legs[0].piece) for way in ways]
     for _, way in sorted(zip(first, ways, strict=True), key=lambda pair: (pair[0][0] != own_pipe, pair[0])):
-        places = list(_places(network, rules, way, wanted, others, spans_on(way), is_work))
+        places = list(_places(network, rules, way, wanted, others, spans_on(way), to_work))
         if places:
             return place_on(network, way, min(places, key=lambda at: (round(abs(at - wanted), 9), at)))
     return None
@@ -127,7 +127,7 @@ def _places(
     wanted: float,
     others: Sequence[Tapping],
     spans: Spans,
-    is_work: Callable[[int], bool],
+    to_work: Callable[[int], float],
 ) -> Iterator[float]:
     """Yield places that can be tapped [m]: the wanted one, and of all that touch a limit those that hold."""
     pieces, pipes = network.pieces, network.pipes
@@ -136,10 +136,8 @@ def _places(
         return
     clear = max(rules.clearance.fitting_m, rules.clearance.fitting_od * od_m)
     begin, end = clear, way.size_m - clear
-    if is_work(way.nodes[0]):
-        begin = max(begin, rules.clearance.work_m)
-    if is_work(way.nodes[-1]):
-        end = min(end, way.size_m - rules.clearance.work_m)
+    begin = max(begin, rules.clearance.work_m - to_work(way.nodes[0]))
+    end = min(end, way.size_m - rules.clearance.work_m + to_work(way.nodes[-1]))
     if spans:
         end = min(end, min(low for low, _ in spans) - rules.clearance.work_m)
     marks = [leg.high for leg, passed in zip(way.legs, way.passed, strict=False) if not passed]
