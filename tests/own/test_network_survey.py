@@ -161,6 +161,13 @@ def _stranger(rows: Rows) -> None:
     rows["customers"] += [customer(f"K{k}", (50.0, 300.0 + 9 * k), street="High Row") for k in range(2)]
 
 
+def _inlet_valve(rows: Rows) -> None:
+    """Let the station name a valve on its feed of medium pressure; nothing is said of a vent between."""
+    rows["mains"].append(main("MP1", (-60, -20), (0, -1), system="MP"))
+    rows["valves"].append(valve("VI", (-30, -10.5), system="MP", operable="yes"))
+    rows["regulators"][0]["inlet_valve"] = "VI"
+
+
 COLLECTION = GeometryCollection([Point(EAST_M, NORTH_M), line((0, 0), (1, 1))])
 FAR = (float("inf"), float("inf"))
 
@@ -187,6 +194,8 @@ PLANTED: list[tuple[str, str, str, Plant]] = [
     ("address-among-others", "customers", "H23", _stranger),
     ("improbable-meters", "customers", "", _houses("meters", 17)),
     ("pressure-above-mop", "mains", "M1", value("mains", "mop_mbar", 25)),
+    ("inlet-valve-not-usable", "regulators", "R1", value("regulators", "inlet_valve", "V99")),
+    ("no-vent-between", "regulators", "R1", _inlet_valve),
     ("impossible-outlet", "regulators", "R1", value("regulators", "outlet_mbar", 2e6)),
     ("impossible-sdr", "mains", "M1", value("mains", "sdr", 3.0)),
     ("impossible-sdr", "services", "S1", value("services", "sdr", 90.0)),
@@ -282,6 +291,7 @@ PLANTED: list[tuple[str, str, str, Plant]] = [
     ("unknown-state", "valves", "V1", value("valves", "state", "stuck")),
     ("unknown-status", "mains", "M1", value("mains", "status", "asleep")),
     ("unknown-surface", "mains", "M1", value("mains", "surface", "lava")),
+    ("unknown-vent_between", "regulators", "R1", value("regulators", "vent_between", "maybe")),
     ("valve-main-unclear", "valves", "V1", put("valves", valve("V1", (50, 0.02)))),
     ("valve-on-no-main", "valves", "V1", put("valves", valve("V1", (300, 300)))),
     ("valve-operability-unknown", "valves", "V1", value("valves", "operable", "unknown")),
