@@ -93,7 +93,7 @@ def plan_options(plan: Plan | str | Path) -> pd.DataFrame:
     --------
     >>> options = netplan.plan_options(folder)
     >>> options.meters_off.tolist()
-    [8, 8, 9, 1, 2]
+    [8, 8, 1, 2, 2]
     """
     read = plan if isinstance(plan, Plan) else read_plan(Path(plan))
     rows = [
@@ -206,7 +206,7 @@ def as_built_fittings(folder: str | Path, option: int = 1) -> gpd.GeoDataFrame:
     --------
     >>> left = netplan.as_built_fittings(folder)
     >>> left.kind.value_counts().to_dict()
-    {'tapping_tee': 10, 'squeeze_mark': 2}
+    {'tapping_tee': 12, 'squeeze_mark': 2}
     """
     return fittings_left(Path(folder), option)
 
