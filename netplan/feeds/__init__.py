@@ -60,13 +60,13 @@ from netplan.feeds.possible_feeds import (
     BoundaryValve,
     BypassEnd,
     HoseWay,
-    MainLines,
     bypass_feeds,
     hose_feeds,
     hose_ways,
     valve_feeds,
 )
 from netplan.feeds.split_case import FeedChecker
+from netplan.feeds.tappable_lengths import MainLines
 from netplan.feeds.velocity_changes import FlowChanges, flow_changes, link_velocity_m_per_s, station_loads
 
 __all__ = [

@@ -13,7 +13,7 @@ from netplan.isolation.cut_model import CutStop, CutTapping
 from netplan.isolation.segment_geometry import SegmentGeometry
 from netplan.isolation.segment_graph import SegmentGraph
 from netplan.isolation.stop_placement import Choice, StopPlacement
-from netplan.rules.outlet_sizes import bypass_outlet_mm, tapping_mm
+from netplan.rules.outlets_by_diameter import bypass_outlet_mm, tapping_mm
 from netplan.rules.rule_set import MethodKind
 
 __all__ = ["tappings_of", "with_tee"]

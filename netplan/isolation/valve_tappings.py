@@ -18,7 +18,7 @@ from netplan.isolation.cut_model import CutStop, CutTapping
 from netplan.isolation.segment_geometry import SegmentGeometry, segment_geometry
 from netplan.isolation.segment_graph import SegmentGraph
 from netplan.isolation.work_segments import WorkSegments
-from netplan.rules.outlet_sizes import no_outlet_words, tapping_mm
+from netplan.rules.outlets_by_diameter import no_outlet_words, tapping_mm
 from netplan.rules.rule_set import StopMethod
 
 if TYPE_CHECKING:

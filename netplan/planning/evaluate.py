@@ -11,7 +11,6 @@ import numpy as np
 from netplan.core.arrays import Flags, Ints
 from netplan.excavations import CutExcavations
 from netplan.feeds import (
-    NO_FEED,
     TOO_DEAR,
     FeedCase,
     FeedLoads,
@@ -22,8 +21,6 @@ from netplan.feeds import (
     UnfedPart,
     feed_answers,
     feed_links,
-    feed_lower_bound_minor,
-    feed_price_minor,
     least_price_minor,
 )
 from netplan.isolation import Cut
@@ -45,12 +42,11 @@ from netplan.planning.fed_network import FedNetwork, fed_network
 from netplan.planning.parts_off import PartsOffInDay
 from netplan.planning.purge_loads import PurgeDraw, live_nodes
 from netplan.planning.stopped_network import StoppedNetwork, at_taps, draw_stops
+from netplan.planning.too_dear_cuts import base_minor_of, no_feed, too_dear, with_refused
 from netplan.planning.work_states import FeedLinks, Tapped, WorkStates, work_states
 from netplan.planning.zone_purges import below_least
 
 __all__ = ["price_cut"]
-
-NO_FEED_ALLOWED = "a part that must be fed may have no feed, by order"
 
 
 def price_cut(
@@ -81,7 +77,7 @@ def price_cut(
         # Feeds keep others on, never those in the zone.
         return RefusedCut(cut, interruption, by_relighting=True)
     dug = excavations_of_cut(context, cut)
-    refused = _too_dear(context, cut, reach, dug, interruption, most_minor)
+    refused = too_dear(context, cut, reach, dug, interruption, most_minor)
     if refused:
         return RefusedCut(cut, refused)
     without_feeds = solve_without_feeds(context, cut, reach)
@@ -90,74 +86,9 @@ def price_cut(
         context.against_by_purge.add("a weak part")
     if not deficient:
         return _without_feeds(context, cut, reach, dug, without_feeds)
-    base_minor = _base_minor(cut, dug, interruption)
+    base_minor = base_minor_of(cut, dug, interruption)
     below_minor = None if most_minor is None else most_minor - base_minor
     return _with_feeds(_CutToFeed.of(context, cut, reach, dug, without_feeds, deficient), below_minor)
-
-
-def _base_minor(cut: Cut, dug: CutExcavations, interruption_minor: int) -> int:
-    """Return what a cut costs whatever is done for its deficient parts [minor units]."""
-    return cut.stops_minor + cut.gas_minor + dug.price_minor + interruption_minor
-
-
-def _too_dear(
-    context: PlanningContext,
-    cut: Cut,
-    reach: CutConnectivity,
-    dug: CutExcavations,
-    interruption_minor: int,
-    most_minor: int | None,
-) -> str:
-    """Return why a cut is not worth solving, by the least its stranded parts cost; empty when it may be.
-
-    The interruption is that of the customers in the zones, with their wait for the crew [minor units].
-    """
-    rules = context.request.rules
-    if most_minor is None:
-        return ""
-    stranded = stranded_parts(reach)
-    base_minor = _base_minor(cut, dug, interruption_minor)
-    day = PartsOffInDay(context, reach, stranded)
-    off = [part_of(context, part, ()).off_price_minor for part in stranded]
-    allowed = context.request.feeds_allowed
-    hose = feed_lower_bound_minor(rules, least_bypass_m=0.0, least_hose_m=0.0, has_valve=True)
-    if not allowed and None in off:
-        return NO_FEED_ALLOWED
-    least_minor = day.least_minor([hose if allowed else None] * len(stranded), off)
-    if least_minor is None:
-        return day.reason
-    if base_minor + least_minor >= most_minor:
-        return TOO_DEAR
-    if not stranded:
-        return ""
-    stopped = draw_stops(context.request.network, context.base, cut)
-    # Where gas stands before any stop no fewer ways begin than where it stands after.
-    pressure = at_taps(stopped, context.before)[None]
-    # Routes are looked for only where straight lines are not too dear already.
-    for straight in (True, False):
-        fed = fed_network(
-            context, cut, reach, dug, stopped, stranded, pressure, is_tapped=False, straight=straight
-        )
-        feeds = [min((feed_price_minor(feed, 1, rules) for feed in some), default=None) for some in fed.feeds]
-        has_way = all(one is not None or gone is not None for one, gone in zip(feeds, off, strict=True))
-        least_minor = day.least_minor(feeds, off) if has_way else None
-        if least_minor is not None and base_minor + least_minor >= most_minor:
-            return TOO_DEAR
-        if not straight and not has_way:
-            return _no_feed(context, fed)
-        if not straight and least_minor is None:
-            return _with_refused(day.reason, fed)
-    return ""
-
-
-def _no_feed(context: PlanningContext, fed: FedNetwork) -> str:
-    """Return that a part has no feed, and why: by order, or because those within reach may not be used."""
-    return _with_refused(NO_FEED, fed) if context.request.feeds_allowed else NO_FEED_ALLOWED
-
-
-def _with_refused(reason: str, fed: FedNetwork) -> str:
-    """Return why nothing stands, and why feeds within reach may not be used."""
-    return "; ".join((reason, *fed.refused))
 
 
 def _without_feeds(
@@ -305,7 +236,7 @@ def _with_feeds(to_feed: _CutToFeed, below_minor: int | None) -> tuple[Evaluated
     parts, rules = to_feed.parts, context.request.rules
     least_minor = least_price_minor(parts, rules)
     if least_minor is None:
-        return RefusedCut(cut, _no_feed(context, fed))
+        return RefusedCut(cut, no_feed(context, fed))
     if below_minor is not None and least_minor >= below_minor:
         return RefusedCut(cut, TOO_DEAR)
     case = to_feed.case()
@@ -334,7 +265,7 @@ def _with_feeds(to_feed: _CutToFeed, below_minor: int | None) -> tuple[Evaluated
             held[answer.off] = priced
     if held:
         return tuple(held.values())
-    return RefusedCut(cut, _with_refused(reason, fed), is_cut_short=is_cut_short)
+    return RefusedCut(cut, with_refused(reason, fed), is_cut_short=is_cut_short)
 
 
 def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | RefusedCut:

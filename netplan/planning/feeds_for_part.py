@@ -14,11 +14,11 @@ from netplan.feeds.possible_feeds import (
     BoundaryValve,
     BypassEnd,
     HoseWay,
-    MainLines,
     apart_m,
     bypass_pairs,
     hose_ways,
 )
+from netplan.feeds.tappable_lengths import MainLines
 from netplan.isolation import Cut
 from netplan.network.linear_reference import points_at
 from netplan.network.model import Network

@@ -9,7 +9,8 @@ from contextlib import contextmanager
 from typing import Final
 
 from netplan.hydraulics import SolutionCount
-from netplan.rules.rule_set import ChoiceRules, FallbackRules
+from netplan.rules.excavation_rules import FallbackRules
+from netplan.rules.rule_set import ChoiceRules
 
 __all__ = ["Budget", "BudgetSpentError"]
 

@@ -35,7 +35,7 @@ from netplan.planning.final_network import FinalNetwork, final_network
 from netplan.planning.stopped_network import StoppedNetwork
 from netplan.reference.gas import Gas
 from netplan.rules import Rules
-from netplan.rules.outlet_sizes import outlet_at
+from netplan.rules.outlets_by_diameter import outlet_at
 
 __all__ = ["below_least", "equipment_of", "is_reached", "purge_outlet", "zone_purges"]
 

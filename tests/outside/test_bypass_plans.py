@@ -27,8 +27,10 @@ BORES_MM = (25.0, 38.0, 51.0, 63.0, 76.0, 102.0)
 
 
 def _loss(bore_mm: float) -> float:
-    # By hand from the shipped rules: 6 on the hose, and two tappings of 1.5 on a 50 mm outlet beyond it.
-    return 6.0 + 3.0 * max((bore_mm / 50.0) ** 4 - 1.0, 0.0)
+    # By hand from the shipped rules: 6 on the hose covers tappings as wide as it, and no hose is wider than its
+    # tees by nominal size: 51 mm is 50, 76 mm is 80 and 102 mm is 100.
+    assert bore_mm in BORES_MM
+    return 6.0
 
 
 def _next_down(bore_mm: float, parallel: int) -> tuple[float, int] | None:

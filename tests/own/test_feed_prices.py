@@ -9,7 +9,8 @@ import shapely
 from netplan.feeds import Feed, FeedKind
 from netplan.feeds.feed_kinds import sizes_in_order
 from netplan.feeds.feed_prices import feed_price_minor
-from netplan.feeds.possible_feeds import MainLines, hose_ways
+from netplan.feeds.possible_feeds import hose_ways
+from netplan.feeds.tappable_lengths import MainLines
 from netplan.rules import read_rules
 from tests.support.hose_routes import routes_round
 

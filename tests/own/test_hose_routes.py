@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 import shapely
 
-from netplan.feeds.possible_feeds import MainLines, hose_ways
+from netplan.feeds.possible_feeds import hose_ways
+from netplan.feeds.tappable_lengths import MainLines
 from netplan.rules import read_rules
 from tests.support.hose_routes import routes_round
 

@@ -23,7 +23,7 @@ from netplan.planning.request import PlanRequest
 from netplan.procedure import step_list
 from netplan.reference.outlet_sizes import nominal_outlet_mm, widest_outlet_mm
 from netplan.rules import Rules, checked_rules, default_rules, read_rules
-from netplan.rules.outlet_sizes import bypass_outlet_mm, no_outlet_words, tapping_mm
+from netplan.rules.outlets_by_diameter import bypass_outlet_mm, no_outlet_words, tapping_mm
 from tests.support.networks import build, customer, fitting, keep_out, main, service, station, valve
 from tests.support.outlets import OUTLETS, outlet_mm
 
