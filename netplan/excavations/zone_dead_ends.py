@@ -72,10 +72,13 @@ def zone_mains_parts(network: Network, cut: Cut) -> tuple[ZoneMainsPart, ...]:
         ends = (_end(network, cut.stops, part, low=True), _end(network, cut.stops, part, low=False))
         at_stop.update(end for end in ends if end[0] == "stop")
         edges.append(ends)
+    # A stop on a main that is not live ends none: gas does not come or go there.
     beside = [
         (("node", stop.zone_node), ("stop", row))
         for row, stop in enumerate(cut.stops)
-        if ("stop", row) not in at_stop and stop.zone_node >= 0
+        if ("stop", row) not in at_stop
+        and stop.zone_node >= 0
+        and (stop.valve >= 0 or pieces.is_open[stop.piece])
     ]
     degree = Counter(end for edge in (*edges, *beside) for end in edge)
     number = {key: row for row, key in enumerate(degree)}

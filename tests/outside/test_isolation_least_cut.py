@@ -95,6 +95,9 @@ def cheapest(network: Network, legs: list[Leg], fault_mbar: float) -> int | None
                 surface = Surface(int(network.pipes.surface[network.pieces.pipe[leg.piece]])).word
                 price = method.price + method.price_per_mm_od * od_m * 1000.0
                 price += getattr(method.price_surface, surface)
+                if method.kind == "valve":
+                    # The pit for what is tapped beside it.
+                    price += RULES.excavation.price + getattr(RULES.excavation.price_surface, surface)
                 found.append(round(100.0 * price) + gas_minor(volume_m3(network, leg.piece, at)))
     return min(found, default=None)
 
