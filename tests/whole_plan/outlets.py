@@ -165,7 +165,11 @@ def _purge(case: Case) -> None:
         here = (point["main_id"], float(point["chainage_m"]))
         sizes = [size for place, size in vents if _same(place, here)]
         what = f"{point['id']} ({point['role']}) on {here[0]} at {here[1]:g}"
-        case.require(bool(sizes) or point["role"] == "vent", "gas let in through no tapping", what)
+        # Nitrogen alone may go in at a dead end, where no stop has gas behind it.
+        is_inert = case.option["purge"]["reached"] is False and point["least_m3h"] is None
+        case.require(
+            bool(sizes) or point["role"] == "vent" or is_inert, "gas let in through no tapping", what
+        )
         if not sizes:
             case.require(
                 not any(_same(place, here) for place in places), "purge point without a tapping", what
