@@ -37,7 +37,10 @@ def _tapped(case: Case) -> list[Place]:
 
 def _clear_of_tappings(case: Case, row: Row, use: Row) -> None:
     main, at = use["main_id"], float(use["chainage_m"])
-    stop = next(one for one in case.option["stops"] if one["id"] == row["stop_id"])
+    stop = next((one for one in case.option["stops"] if one["id"] == row["stop_id"]), None)
+    case.require(stop is not None, "fallback of no stop", row["stop_id"])
+    if stop is None:
+        return
     rule = case.rules["clearance"]
     clear = max(rule["fitting_m"], rule["fitting_od"] * float(case.raw.mains[main]["od_mm"]) / 1000.0)
     parts = [part for part in case.method(use["method"])["assembly"] if part["role"] != "bypass"]
