@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -305,12 +306,17 @@ def test_the_command_writes_table_map_and_report(
 def test_ctrl_c_keeps_what_is_finished(tmp_path: Path) -> None:
     out, blocks = tmp_path / "screen", tmp_path / "screen.blocks"
     command = [sys.executable, "-m", "netplan", "screen", str(TOWN), "--out", str(out), "--no-places"]
-    begun = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)  # noqa: S603
-    deadline = time.monotonic() + 120
-    while not list(blocks.glob("*.parquet")) and time.monotonic() < deadline and begun.poll() is None:
-        time.sleep(0.05)
-    begun.send_signal(signal.SIGINT)
-    _, said = begun.communicate(timeout=60)
+    # On a busy machine the command may end before the signal comes: then it is begun again.
+    for _ in range(5):
+        begun = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)  # noqa: S603
+        deadline = time.monotonic() + 120
+        while not list(blocks.glob("*.parquet")) and time.monotonic() < deadline and begun.poll() is None:
+            time.sleep(0.002)
+        begun.send_signal(signal.SIGINT)
+        _, said = begun.communicate(timeout=60)
+        if begun.returncode != 0:
+            break
+        shutil.rmtree(out)
     assert begun.returncode == STOPPED, said
     assert said == f"gas-netplan: stopped; what is finished is kept in {blocks}, go on with --resume\n"
     kept = {path.name: path.stat().st_mtime_ns for path in blocks.glob("*.parquet")}
