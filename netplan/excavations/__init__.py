@@ -12,7 +12,7 @@ Knows the zone and its stops, not the flow::
 
 from netplan.excavations.cut_excavations import (
     CutExcavations,
-    ExcavationPrice,
+    ExcavationCharge,
     merged_excavations,
     stop_lengths,
     tee_elsewhere,
@@ -20,7 +20,7 @@ from netplan.excavations.cut_excavations import (
     work_excavations_minor,
     work_lengths,
 )
-from netplan.excavations.outlines import DugLength, MergedOutline, merged_outlines, outlines_of
+from netplan.excavations.outlines import MergedOutline, ServedLength, merged_outlines, outlines_of
 from netplan.excavations.site_words import LOCATE_FIRST, TRAFFIC, excavation_depth_m, needs_shoring
 from netplan.excavations.zone_dead_ends import DeadEnd, ZoneMainsPart, zone_mains_parts
 
@@ -29,9 +29,9 @@ __all__ = [
     "TRAFFIC",
     "CutExcavations",
     "DeadEnd",
-    "DugLength",
-    "ExcavationPrice",
+    "ExcavationCharge",
     "MergedOutline",
+    "ServedLength",
     "ZoneMainsPart",
     "excavation_depth_m",
     "merged_excavations",

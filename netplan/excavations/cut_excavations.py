@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from netplan.excavations.outlines import DugLength, MergedOutline, is_one, merged_outlines, outlines_of
+from netplan.excavations.outlines import MergedOutline, ServedLength, is_one, merged_outlines, outlines_of
 from netplan.excavations.zone_dead_ends import DeadEnd, ZoneMainsPart, zone_mains_parts
 from netplan.isolation import MINOR_PER_UNIT, Cut, CutStop, pit_price_minor
 from netplan.network.model import Network
@@ -20,7 +20,7 @@ from netplan.rules import Rules
 
 __all__ = [
     "CutExcavations",
-    "ExcavationPrice",
+    "ExcavationCharge",
     "merged_excavations",
     "stop_lengths",
     "tee_elsewhere",
@@ -30,14 +30,14 @@ __all__ = [
 ]
 
 
-def stop_lengths(stop: CutStop) -> tuple[DugLength, ...]:
+def stop_lengths(stop: CutStop) -> tuple[ServedLength, ...]:
     """Return what of the mains a stop's own pit lays bare: barriers and tappings, but for a tee elsewhere."""
     at: dict[int, list[float]] = {stop.pipe: [stop.chainage_m]}
     elsewhere = tee_elsewhere(stop)
     for tapping in stop.tappings:
         if (tapping.pipe, tapping.chainage_m) != elsewhere:
             at.setdefault(tapping.pipe, []).append(tapping.chainage_m)
-    return tuple(DugLength(pipe, min(places), max(places)) for pipe, places in sorted(at.items()))
+    return tuple(ServedLength(pipe, min(places), max(places)) for pipe, places in sorted(at.items()))
 
 
 def tee_elsewhere(stop: CutStop) -> tuple[int, float] | None:
@@ -48,14 +48,14 @@ def tee_elsewhere(stop: CutStop) -> tuple[int, float] | None:
     return tees[0] if tees else None
 
 
-def work_lengths(section: WorkSection) -> tuple[DugLength, ...]:
+def work_lengths(section: WorkSection) -> tuple[ServedLength, ...]:
     """Return the lengths of the work section."""
     rows = zip(section.pipe.tolist(), section.from_m.tolist(), section.to_m.tolist(), strict=True)
-    return tuple(DugLength(pipe, low, high) for pipe, low, high in rows)
+    return tuple(ServedLength(pipe, low, high) for pipe, low, high in rows)
 
 
 @dataclass(frozen=True, slots=True)
-class ExcavationPrice:
+class ExcavationCharge:
     """What one excavation costs that neither a stop nor a feed pays for.
 
     Parameters
@@ -88,7 +88,7 @@ def work_excavations_minor(network: Network, rules: Rules, section: WorkSection)
 
 def work_excavation_prices(
     network: Network, rules: Rules, section: WorkSection
-) -> tuple[tuple[tuple[int, ...], ExcavationPrice], ...]:
+) -> tuple[tuple[tuple[int, ...], ExcavationCharge], ...]:
     """Return the parts of the work section that are one excavation, and its price."""
     lengths = work_lengths(section)
     outlines = outlines_of(network, rules.excavation, [(length,) for length in lengths])
@@ -98,7 +98,7 @@ def work_excavation_prices(
     )
 
 
-def _work_price(network: Network, rules: Rules, lengths: Sequence[DugLength]) -> ExcavationPrice:
+def _work_price(network: Network, rules: Rules, lengths: Sequence[ServedLength]) -> ExcavationCharge:
     beyond_m = max(sum(one.to_m - one.from_m for one in lengths) - rules.excavation.length_m, 0.0)
     pit = _dearest(network, rules, "work", (one.pipe for one in lengths))
     more = round(rules.excavation.price_per_m * beyond_m * MINOR_PER_UNIT)
@@ -107,11 +107,11 @@ def _work_price(network: Network, rules: Rules, lengths: Sequence[DugLength]) ->
 
 def _dearest(
     network: Network, rules: Rules, what: Literal["work", "dead end", "loop"], pipes: Iterable[int]
-) -> ExcavationPrice:
+) -> ExcavationCharge:
     """Return the price of one excavation by the dearest surface over some mains; ties go to the first."""
     surfaces = [int(network.pipes.surface[pipe]) for pipe in pipes]
     dearest = max(surfaces, key=lambda surface: pit_price_minor(rules, surface))
-    return ExcavationPrice(what, dearest, 0.0, pit_price_minor(rules, dearest))
+    return ExcavationCharge(what, dearest, 0.0, pit_price_minor(rules, dearest))
 
 
 def merged_excavations(
@@ -160,12 +160,12 @@ class CutExcavations:
         """Connected parts of the open mains in the zones."""
         return zone_mains_parts(self.network, self.cut)
 
-    def loop_price(self, part: ZoneMainsPart) -> ExcavationPrice:
+    def loop_price(self, part: ZoneMainsPart) -> ExcavationCharge:
         """Return what the excavation for one loop of a part costs."""
         return _dearest(self.network, self.rules, "loop", part.mains)
 
     @cached_property
-    def dead_end_prices(self) -> tuple[tuple[tuple[DeadEnd, ...], ExcavationPrice | None], ...]:
+    def dead_end_prices(self) -> tuple[tuple[tuple[DeadEnd, ...], ExcavationCharge | None], ...]:
         """Dead ends that are one excavation, and what it costs; None where it is paid already."""
         dead = [end for part in self.parts for end in part.dead_ends]
         if not dead:
@@ -209,7 +209,7 @@ class CutExcavations:
         key = pipe, chainage_m
         if key not in self._tees:
             (outline,) = outlines_of(
-                self.network, self.rules.excavation, [(DugLength(pipe, chainage_m, chainage_m),)]
+                self.network, self.rules.excavation, [(ServedLength(pipe, chainage_m, chainage_m),)]
             )
             near = self.rules.excavation.merge_m * self.network.scale
             is_paid = bool(is_one(shapely.distance(outline, self._paid), near).any())
@@ -218,5 +218,5 @@ class CutExcavations:
         return self._tees[key]
 
 
-def _at(end: DeadEnd) -> DugLength:
-    return DugLength(end.pipe, end.chainage_m, end.chainage_m)
+def _at(end: DeadEnd) -> ServedLength:
+    return ServedLength(end.pipe, end.chainage_m, end.chainage_m)

@@ -16,11 +16,11 @@ from netplan.network.linear_reference import lines_between
 from netplan.network.model import Network
 from netplan.rules import ExcavationRules
 
-__all__ = ["DugLength", "MergedOutline", "is_one", "merged_outlines", "outlines_of"]
+__all__ = ["MergedOutline", "ServedLength", "is_one", "merged_outlines", "outlines_of"]
 
 
 @dataclass(frozen=True, slots=True, order=True)
-class DugLength:
+class ServedLength:
     """A length of main that has to be laid bare.
 
     Parameters
@@ -53,7 +53,7 @@ class MergedOutline:
 
 
 def outlines_of(
-    network: Network, rules: ExcavationRules, things: Sequence[Sequence[DugLength]]
+    network: Network, rules: ExcavationRules, things: Sequence[Sequence[ServedLength]]
 ) -> NDArray[np.object_]:
     """Return the outline of each thing that is dug for, in the working CRS [m].
 
@@ -65,7 +65,7 @@ def outlines_of(
     ----------
     network : Network
     rules : ExcavationRules
-    things : sequence of sequence of DugLength
+    things : sequence of sequence of ServedLength
         The lengths that each thing takes, one at least.
 
     Returns

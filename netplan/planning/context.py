@@ -390,8 +390,7 @@ def part_of_customers(network: Network, part: Ints32, fed: Flags, loses: Flags |
     network : Network
     part : int32 array, shape (nodes,)
     fed : bool array, shape (nodes,)
-    loses : bool array, shape (attachments,), optional
-        None by default.
+    loses : bool array, shape (attachments,), optional; None by default
     """
     customers, at = network.customers, network.customers.attach_node
     owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))

@@ -12,7 +12,7 @@ import shapely.affinity
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from netplan.excavations import DugLength, merged_outlines, outlines_of
+from netplan.excavations import ServedLength, merged_outlines, outlines_of
 from netplan.network.model import Network
 from netplan.rules import ExcavationRules
 from tests.support.networks import build, main, station
@@ -95,7 +95,7 @@ def bent() -> Network:
 def test_an_outline_reaches_its_margin_beyond_what_it_serves(low: float, high: float) -> None:
     rules = ExcavationRules(margin_m=0.7, width_m=1.4)
     network = bent()
-    (outline,) = outlines_of(network, rules, [(DugLength(0, low, high),)])
+    (outline,) = outlines_of(network, rules, [(ServedLength(0, low, high),)])
     outline = shapely.affinity.translate(outline, *-network.pipes.coords_m[0])
     assert outline.equals_exact(
         shapely.box(low - 0.7, -0.7, high + 0.7, 0.7).normalize(), 1e-6, normalize=True
@@ -104,7 +104,7 @@ def test_an_outline_reaches_its_margin_beyond_what_it_serves(low: float, high: f
 
 def test_one_thing_on_two_mains_has_one_outline() -> None:
     rules = ExcavationRules(margin_m=0.5, width_m=1.0)
-    things = [(DugLength(0, 49.0, 50.0), DugLength(1, 0.0, 1.0))]
+    things = [(ServedLength(0, 49.0, 50.0), ServedLength(1, 0.0, 1.0))]
     (outline,) = outlines_of(bent(), rules, things)
     assert outline.geom_type == "Polygon"
     assert outline.area == pytest.approx(2.0 + 2.0 - 1.0)

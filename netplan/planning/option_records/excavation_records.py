@@ -13,9 +13,9 @@ from netplan.excavations import (
     LOCATE_FIRST,
     TRAFFIC,
     CutExcavations,
-    DugLength,
-    ExcavationPrice,
+    ExcavationCharge,
     MergedOutline,
+    ServedLength,
     excavation_depth_m,
     merged_excavations,
     needs_shoring,
@@ -64,10 +64,10 @@ class WrittenExcavations:
 class _Thing:
     """What is dug for: lengths of main, its place, what it serves, what it adds and who pays for it."""
 
-    lengths: tuple[DugLength, ...]
+    lengths: tuple[ServedLength, ...]
     at: tuple[int, float]
     serves: list[tuple[str, str]] = field(default_factory=list)
-    prices: list[ExcavationPrice] = field(default_factory=list)
+    prices: list[ExcavationCharge] = field(default_factory=list)
     included_in: list[str] = field(default_factory=list)
 
     def holds(self, pipe: int, chainage_m: float) -> bool:
@@ -123,7 +123,7 @@ def _row(dug: CutExcavations, main_id: str) -> int:
 
 
 def _point(pipe: int, chainage_m: float) -> _Thing:
-    return _Thing((DugLength(pipe, chainage_m, chainage_m),), (pipe, chainage_m))
+    return _Thing((ServedLength(pipe, chainage_m, chainage_m),), (pipe, chainage_m))
 
 
 def _of_stops(dug: CutExcavations) -> list[_Thing]:
