@@ -6,22 +6,31 @@ from netplan.planfile.model import Excavation
 
 __all__ = [
     "INERT_GAS_IN",
+    "METERS_OFF_STATE",
+    "NORMAL_STATE",
     "THROUGH_THE_GAUGE",
     "bypass_id",
     "fallback_id",
     "feed_open_state",
+    "feed_shut_state",
     "gauge_id",
     "hole_id",
     "purge_state",
     "served_words",
     "stop_id",
     "stop_in_state",
+    "stop_out_state",
 ]
 
 INERT_GAS_IN = "inert gas goes in here: no stop of this part has gas behind it"
 """Note of a purge point."""
 THROUGH_THE_GAUGE = "its hose takes the outlet of the gauge on the live side: read another gauge meanwhile"
 """Note of a purge point: until its hose is off again that gauge is not read."""
+
+NORMAL_STATE = "normal running"
+"""What `State.after_step` says before anything is changed, and again at the end."""
+METERS_OFF_STATE = "meters off"
+"""What `State.after_step` says for the state right before the first stop."""
 
 
 def stop_id(place: int) -> str:
@@ -57,6 +66,16 @@ def stop_in_state(stop: str) -> str:
 def purge_state(stop: str) -> str:
     """Return what `State.after_step` says while gas is let in round a stop for a purge."""
     return f"purge in at {stop}"
+
+
+def stop_out_state(stop: str) -> str:
+    """Return what `State.after_step` says right after a stop is taken out, gas being back in the zone."""
+    return f"{stop} out"
+
+
+def feed_shut_state(feed: str) -> str:
+    """Return what `State.after_step` says right after a feed is shut, all stops being out."""
+    return f"{feed} shut"
 
 
 def feed_open_state(feed: str) -> str:

@@ -25,7 +25,7 @@ from netplan.planfile.model import (
     Tapping,
     WorkItem,
 )
-from netplan.planfile.naming import THROUGH_THE_GAUGE, feed_open_state, stop_in_state
+from netplan.planfile.naming import METERS_OFF_STATE, THROUGH_THE_GAUGE, feed_open_state, stop_in_state
 from netplan.rules import Rules
 
 __all__ = [
@@ -40,8 +40,6 @@ __all__ = [
 ]
 
 
-METERS_OFF_STATE = "meters off"
-"""What `State.after_step` says for the state right before the first stop."""
 SAME_M = 2e-3
 """Places of one main nearer than this are one: twice the last digit of a plan (own) [m]."""
 Place = Callable[[str, float], str]

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Literal
 
-from netplan.planfile.model import Step
+from netplan.planfile.model import Change, LetByTest, Need, PressureTest, PurgePath, Step
 
 __all__ = ["Stage", "StepDraft", "Who", "numbered"]
 
@@ -80,6 +81,16 @@ class StepDraft:
     expect_mbar: float | None = None
     expect_at: str = ""
     minutes: float | None = None
+    needs: tuple[Need, ...] = ()
+    changes: tuple[Change, ...] = ()
+    reads: tuple[str, ...] = ()
+    """Ids of the gauges that are read at it, in the state named by `state`."""
+    state: str = ""
+    trench: Literal["", "empty", "occupied"] = ""
+    manned: tuple[str, ...] = ()
+    purge: PurgePath | None = None
+    let_by: LetByTest | None = None
+    pressure_tests: tuple[PressureTest, ...] = ()
 
 
 def numbered(drafts: Iterable[StepDraft]) -> tuple[Step, ...]:
@@ -100,4 +111,12 @@ def _steps(drafts: Iterable[StepDraft]) -> Iterator[Step]:
             expect_at=draft.expect_at,
             minutes=draft.minutes,
             if_not=draft.if_not,
+            needs=draft.needs,
+            changes=draft.changes,
+            state=draft.state,
+            trench=draft.trench,
+            manned=draft.manned,
+            purge=draft.purge,
+            let_by=draft.let_by,
+            pressure_tests=draft.pressure_tests,
         )

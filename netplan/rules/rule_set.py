@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, field_validator, model_validator
 
 from netplan.rules.excavation_rules import ExcavationRules, FallbackRules, SurfacePrices
+from netplan.rules.order_rules import DurationRules, GaugeRules, LetByRules, PressureTestRules
 from netplan.rules.outlet_table import Outlet, outlets_in_order
 from netplan.rules.rule_types import (
     Celsius,
@@ -75,6 +76,7 @@ class StopMethod(RulesTable):
     od_max_mm: Millimetres
     rating_mbar: Annotated[Millibars, Field(gt=0)]
     rating_margin_mbar: Millibars = 0.0
+    reverse_rating_mbar: Millibars | None = None
     barriers: Annotated[Whole, Field(ge=1, le=2)]
     assembly: tuple[AssemblyPart, ...] = ()
     fitting_m: Metres = 0.0
@@ -263,6 +265,9 @@ class StationRules(RulesTable):
     inlet_shut_counts: Flag = False
 
 
+Crews = Annotated[Whole, Field(ge=1, le=100)]
+
+
 class CrewRules(RulesTable):
     """What a crew can do in a day."""
 
@@ -270,6 +275,9 @@ class CrewRules(RulesTable):
     day_end: Annotated[str, Field(pattern="^([01][0-9]|2[0-3]):[0-5][0-9]$")]
     no_access: Share
     hours: Annotated[Number, Field(gt=0, le=240)]
+    stop_crews: Crews = 1
+    bypass_crews: Crews = 1
+    meter_fitters: Crews = 2
 
 
 Days = Annotated[Whole, Field(ge=0, le=365)]
@@ -352,6 +360,10 @@ class Rules(RulesTable):
     pipe: PipeRules
     purge: PurgeRules
     crew: CrewRules
+    duration: DurationRules = DurationRules()
+    let_by: LetByRules = LetByRules()
+    pressure_test: PressureTestRules = PressureTestRules()
+    gauge: GaugeRules = GaugeRules()
     notice: NoticeRules
     choice: ChoiceRules
     excavation: ExcavationRules = ExcavationRules()

@@ -7,6 +7,7 @@ from typing import Any, Final, Literal
 from pydantic import ConfigDict, Field
 
 from netplan.planfile.model.excavations import Excavation
+from netplan.planfile.model.order_of_work import LossRow, OrderItem, Step, Timeline, ZoneGauge, ZonePart
 from netplan.planfile.model.plan_inputs import (
     Conditions,
     FindingRow,
@@ -17,7 +18,7 @@ from netplan.planfile.model.plan_inputs import (
     WorkItem,
 )
 from netplan.planfile.model.stops_and_gas import Purge, Stop, Vent, Zone
-from netplan.planfile.model.supply_and_steps import (
+from netplan.planfile.model.supply_and_failures import (
     AffectedCustomer,
     Bypass,
     Fallback,
@@ -28,7 +29,6 @@ from netplan.planfile.model.supply_and_steps import (
     PreparedFallback,
     Pressures,
     State,
-    Step,
     Trust,
     WeatherLine,
 )
@@ -102,6 +102,17 @@ class Option(PlanElement):
     prepared_fallbacks: tuple[PreparedFallback, ...] = Field(
         default=(), description="fallback stops dug, tapped and proved before the first stop goes in"
     )
+
+    items: tuple[OrderItem, ...] = Field(
+        default=(),
+        description="what the steps change, with ids of their own",
+    )
+    parts: tuple[ZonePart, ...] = Field(default=(), description="zones, and what the cut parts them into")
+    zone_gauges: tuple[ZoneGauge, ...] = ()
+    loss_sheet: tuple[LossRow, ...] = Field(
+        default=(), description="what to do when something fails, in each state of the work"
+    )
+    timeline: Timeline | None = None
 
     @property
     def standby(self) -> tuple[str, ...]:

@@ -42,6 +42,7 @@ __all__ = [
 class Tapping(PlanElement):
     """One hole in the main, at its chainage, with its outlet's nominal size [mm] (0: a barrier without)."""
 
+    id: str = Field(default="", description="id of the tapping among the option's items; empty in old plans")
     role: Literal["zone_vent", "barrier", "vent", "gauge", "bypass"]
     main_id: str = ""
     chainage_m: Metres

@@ -1,4 +1,4 @@
-"""Who is affected and what feeds them, pressures, the steps, what may fail, and records in doubt."""
+"""Who is affected and what feeds them, pressures, what may fail, and records in doubt."""
 
 from __future__ import annotations
 
@@ -38,7 +38,6 @@ __all__ = [
     "PreparedFallback",
     "Pressures",
     "State",
-    "Step",
     "Trust",
     "TrustRow",
     "WeatherLine",
@@ -296,21 +295,6 @@ class Loss(PlanElement):
     id: str
     customers: tuple[str, ...]
     note: str = ""
-
-
-class Step(PlanElement):
-    """One step of the work order: a draft for the operator's competent person."""
-
-    n: int
-    stage: str = Field(default="", description="which part of the order it belongs to")
-    does: str
-    uses: tuple[str, ...] = ()
-    who: str
-    hold: bool = Field(default=False, description="nobody goes on before the competent person says so")
-    expect_mbar: Pressure | None = Field(default=None, description="pressure to be read [mbar gauge]")
-    expect_at: str = Field(default="", description="id of the gauge, stop or customer it is read at")
-    minutes: Rounded1 | None = None
-    if_not: str = ""
 
 
 class TrustRow(PlanElement):
