@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Literal
+from typing import Literal, NamedTuple
 
-from netplan.planfile.model import Change, LetByTest, Need, PressureTest, PurgePath, Step
+from netplan.planfile.model import Change, LetByTest, Need, OrderItem, PressureTest, PurgePath, Step
 
-__all__ = ["Stage", "StepDraft", "Who", "numbered"]
+__all__ = ["ItemState", "Stage", "StepDraft", "Who", "numbered"]
 
 
 class Stage(StrEnum):
@@ -68,6 +68,13 @@ class Who(StrEnum):
     SURFACE = "reinstatement crew"
 
 
+class ItemState(NamedTuple):
+    """An item of the order and the state it must be in, or is brought to."""
+
+    item: OrderItem
+    state: str
+
+
 @dataclass(frozen=True, slots=True)
 class StepDraft:
     """A step without its number; fields as in `Step`."""
@@ -81,8 +88,8 @@ class StepDraft:
     expect_mbar: float | None = None
     expect_at: str = ""
     minutes: float | None = None
-    needs: tuple[Need, ...] = ()
-    changes: tuple[Change, ...] = ()
+    needs: tuple[ItemState, ...] = ()
+    changes: tuple[ItemState, ...] = ()
     reads: tuple[str, ...] = ()
     """Ids of the gauges that are read at it, in the state named by `state`."""
     state: str = ""
@@ -94,12 +101,15 @@ class StepDraft:
 
 
 def numbered(drafts: Iterable[StepDraft]) -> tuple[Step, ...]:
-    """Return the steps with their numbers, from 1."""
+    """Return the steps with their numbers, from 1; what a change starts from is the state items are in."""
     return tuple(_steps(drafts))
 
 
 def _steps(drafts: Iterable[StepDraft]) -> Iterator[Step]:
+    now: dict[tuple[str, str], str] = {}
     for n, draft in enumerate(drafts, 1):
+        needs, changes = _needs(draft), _changes(draft, now)
+        now |= {(change.kind, change.id): change.to for change in changes}
         yield Step(
             n=n,
             stage=draft.stage.value,
@@ -111,8 +121,8 @@ def _steps(drafts: Iterable[StepDraft]) -> Iterator[Step]:
             expect_at=draft.expect_at,
             minutes=draft.minutes,
             if_not=draft.if_not,
-            needs=draft.needs,
-            changes=draft.changes,
+            needs=needs,
+            changes=changes,
             state=draft.state,
             trench=draft.trench,
             manned=draft.manned,
@@ -120,3 +130,17 @@ def _steps(drafts: Iterable[StepDraft]) -> Iterator[Step]:
             let_by=draft.let_by,
             pressure_tests=draft.pressure_tests,
         )
+
+
+def _needs(draft: StepDraft) -> tuple[Need, ...]:
+    return tuple(Need(id=one.item.id, state=one.state, kind=one.item.kind) for one in draft.needs)
+
+
+def _changes(draft: StepDraft, now: Mapping[tuple[str, str], str]) -> tuple[Change, ...]:
+    """Return what a step changes, each from the state its item is in; nothing where it is there already."""
+    found = []
+    for item, state in draft.changes:
+        before = now.get((item.kind, item.id), item.first)
+        if before != state:
+            found.append(Change(id=item.id, from_=before, to=state, kind=item.kind))
+    return tuple(found)
