@@ -78,7 +78,8 @@ class OrderItem(PlanElement):
         default="",
         description="place: empty; tapping: zone_vent, barrier, vent, gauge, bypass or purge; barrier: "
         "outer, inner or single; vent: zone, between, purge, feed or part; valve: stop, boundary, station "
-        "inlet, feed end from, feed end to, gas inlet, air inlet or test hose; part: zone, cut part, space or tail",
+        "inlet, feed end from, feed end to, gas inlet, air inlet or test hose; part: zone, cut part, "
+        "space or tail",
     )
     first: str = Field(description="state before the first step")
     last: str = Field(default="", description="state after the last step; empty: either")
