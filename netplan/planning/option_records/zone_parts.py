@@ -5,16 +5,37 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from netplan.network.work_section import WorkSection
 from netplan.planfile import model
 from netplan.planfile.naming import stop_id
+from netplan.planfile.station_words import is_inlet_barrier
 from netplan.planning.option_records.option_state import StateSource
 from netplan.planning.zone_lengths import SAME_M, ZoneComponent, ZoneLength, cut_components, zone_lengths
+from netplan.procedure import with_order_items
 
-__all__ = ["parts_of", "zone_gauges_of"]
+__all__ = ["parts_of", "with_parts", "zone_gauges_of"]
+
+
+def with_parts(source: StateSource, section: WorkSection) -> model.Option:
+    """Return the option of a source with its items, and with its parts and zone gauges among them.
+
+    Parameters
+    ----------
+    source : StateSource
+    section : WorkSection
+        The lengths that are cut out.
+    """
+    # Which tapping vents a part is told by the items; the parts become items themselves.
+    tapped = replace(source, option=with_order_items(source.option))
+    parts = parts_of(tapped, section)
+    gauges = zone_gauges_of(tapped, parts)
+    return with_order_items(
+        tapped.option.model_copy(update={"items": (), "parts": parts, "zone_gauges": gauges})
+    )
 
 
 def parts_of(source: StateSource, section: WorkSection) -> tuple[model.ZonePart, ...]:
@@ -160,8 +181,7 @@ def _spaces(source: StateSource, parts: Sequence[model.ZonePart]) -> Iterator[mo
     for row, stop in enumerate(source.option.stops):
         bore = float(source.context.request.network.pipes.bore_m[source.priced.cut.stops[row].pipe])
         barriers = [one.away_from(stop) for one in stop.tappings if one.role == "barrier"]
-        is_behind = bool(stop.shuts_in) and all(one.inlet_counts for one in stop.shuts_in)
-        if stop.barriers < 2 and not (stop.kind == "valve" and is_behind):
+        if not (is_inlet_barrier(stop) if stop.kind == "valve" else stop.barriers == 2):
             continue
         length = max(barriers) - min(barriers) if len(barriers) > 1 else None
         vent = _tapping_id(source.option, stop.id, "vent")
