@@ -9,7 +9,7 @@ from typing import Literal, NamedTuple
 
 from netplan.planfile.model import Change, LetByTest, Need, OrderItem, PressureTest, PurgePath, Step
 
-__all__ = ["ItemState", "Stage", "StepDraft", "Who", "numbered"]
+__all__ = ["ItemState", "Stage", "StepDraft", "Who", "in_state", "numbered"]
 
 
 class Stage(StrEnum):
@@ -34,22 +34,30 @@ class Stage(StrEnum):
     SPACE_VENTED = "space between vented"
     VENT = "vent"
     PURGE_OUT = "purge out"
+    SERVICES_PURGED = "services purged"
     GAS_FREE = "gas-free"
+    LATEST_CUT = "latest time to cut"
     WORK = "work"
     NEW_PIPE = "new pipe tested"
     TIE_IN = "tie-in"
     JOINTS = "joints tested"
+    TEST_LET_OFF = "test pressure let off"
     OVERNIGHT = "overnight"
     METERS_AGAIN = "meters reconciled again"
     NITROGEN_IN = "nitrogen in"
     PURGE_IN = "purge in"
+    RAISED = "zone at live pressure"
+    JOINTS_ON_GAS = "joints tested on gas"
     STRANDED = "stranded parts"
     INLET_OPENED = "station inlet opened"
+    SPACE_PURGED = "space between purged"
+    INNER_OUT = "inner barrier out"
     EQUALISE = "equalise"
     STOP_OUT = "stop out"
     THROUGH_FLOW = "through-flow proved"
     FEED_CLOSED = "feed closed"
     TAPPINGS_SEALED = "tappings sealed"
+    SERVICE_BACK = "service purged before relighting"
     RELIGHT = "relight"
     SECOND_VISIT = "second visit"
     REINSTATE = "reinstate"
@@ -75,6 +83,11 @@ class ItemState(NamedTuple):
     state: str
 
 
+def in_state(state: str, *items: OrderItem | None) -> tuple[ItemState, ...]:
+    """Return the items that there are, each with the state it must be in, or is brought to."""
+    return tuple(ItemState(item, state) for item in items if item is not None)
+
+
 @dataclass(frozen=True, slots=True)
 class StepDraft:
     """A step without its number; fields as in `Step`."""
@@ -88,6 +101,7 @@ class StepDraft:
     expect_mbar: float | None = None
     expect_at: str = ""
     minutes: float | None = None
+    across_mbar: float | None = None
     needs: tuple[ItemState, ...] = ()
     changes: tuple[ItemState, ...] = ()
     reads: tuple[str, ...] = ()
@@ -120,6 +134,7 @@ def _steps(drafts: Iterable[StepDraft]) -> Iterator[Step]:
             expect_mbar=draft.expect_mbar,
             expect_at=draft.expect_at,
             minutes=draft.minutes,
+            across_mbar=draft.across_mbar,
             if_not=draft.if_not,
             needs=needs,
             changes=changes,
