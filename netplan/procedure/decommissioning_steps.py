@@ -25,8 +25,8 @@ def empty(case: OrderCase) -> Iterator[StepDraft]:
         yield _gas_free(case, zone)
     yield StepDraft(
         Stage.LATEST_CUT,
-        "Hold: nothing is cut later than the latest time to cut on the timeline, as what remains after it would "
-        "not end within the day.",
+        "Hold: nothing is cut later than the latest time to cut on the timeline, as what remains after it "
+        "would not end within the day.",
         Who.COMPETENT,
         "Later than that: no cut; gas goes back, and the work is planned for another day.",
         uses=tuple(stop.id for stop in case.stops),
@@ -82,9 +82,9 @@ def _services(zone: ZoneOrder, case: OrderCase) -> StepDraft:
     count = len(zone.services)
     return StepDraft(
         Stage.SERVICES_PURGED,
-        f"{count} service{'s' * (count != 1)} of {zone.ident} still hold{'s' * (count == 1)} gas: sample each at "
-        "its shut valve before the meter, purge it from there to the open air with the zone as its inlet, "
-        "sample it again; never through a meter. The tally sheet lists them.",
+        f"{count} service{'s' * (count != 1)} of {zone.ident} still hold{'s' * (count == 1)} gas: sample "
+        "each at its shut valve before the meter, purge it from there to the open air with the zone as its "
+        "inlet, sample it again; never through a meter. The tally sheet lists them.",
         Who.METERS,
         "A service that cannot be reached or does not come clean is cut off from the main and capped before "
         "anybody works beside it.",
@@ -103,10 +103,10 @@ def _gas_free(case: OrderCase, zone: ZoneOrder) -> StepDraft:
     trench = f"; before anybody goes in: {entry}" if entry else ""
     return StepDraft(
         Stage.GAS_FREE,
-        f"Prove {zone.ident} gas-free at every vent and in every trench: {case.end_point('out') or 'end point'}, "
-        "by an instrument that needs no oxygen first, and by the lower limit only above the least oxygen below; "
-        f"twice, ten minutes apart{trench}. From now on monitored without a break; on any rising reading all "
-        "leave.",
+        f"Prove {zone.ident} gas-free at every vent and in every trench: "
+        f"{case.end_point('out') or 'end point'}, by an instrument that needs no oxygen first, and by the "
+        f"lower limit only above the least oxygen below; twice, ten minutes apart{trench}. From now on "
+        "monitored without a break; on any rising reading all leave.",
         Who.COMPETENT,
         "Purge on; if the reading rises again, look for let-by or for a branch that was not purged. After an "
         "alarm or a break: this hold again.",

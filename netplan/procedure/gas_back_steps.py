@@ -74,8 +74,8 @@ def _fill_zone(case: OrderCase, zone: ZoneOrder) -> Iterator[StepDraft]:
     if no_gas:
         return
     yield from _spaces_raised(case, zone, source)
-    for point in zone.outlets or (None,):
-        yield _purge_in(case, zone, point, source)
+    for outlet in zone.outlets or (None,):
+        yield _purge_in(case, zone, outlet, source)
     yield _raised(case, zone, source)
     yield _joints_on_gas(case, zone, source)
 
@@ -108,9 +108,9 @@ def _nitrogen(case: OrderCase, zone: ZoneOrder, point: PurgePoint) -> StepDraft:
     out = case.items.zone_vent(point.id)
     return StepDraft(
         Stage.NITROGEN_IN,
-        f"Nitrogen first, {zone.ident}: let it in at {inlet.id if inlet else 'one stop'}, out at {point.id} on "
-        f"main {point.main_id}, every other outlet shut, as much as the purge sheet says and until {end}; then "
-        "shut that outlet.",
+        f"Nitrogen first, {zone.ident}: let it in at {inlet.id if inlet else 'one stop'}, out at {point.id} "
+        f"on main {point.main_id}, every other outlet shut, as much as the purge sheet says and until {end}; "
+        "then shut that outlet.",
         Who.STOPS,
         "No gas goes in while a reading fails: go on with nitrogen, and get more where it runs out.",
         uses=(*((inlet.id,) if inlet else ()), point.id),
@@ -161,7 +161,7 @@ def _stays_inert(case: OrderCase, zone: ZoneOrder, point: PurgePoint) -> StepDra
 
 
 def _spaces_raised(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> Iterator[StepDraft]:
-    """Yield the shutting of vents between barriers that may not carry the zone's pressure from the work side."""
+    """Yield the shutting of vents beside inner barriers that may not carry the pressure of the zone."""
     given = (live_mbar(source) if source else None) or 0.0
     for stop in zone.stops:
         vent, rated = case.items.vent(stop.id), reverse_rating_mbar(case, stop)
@@ -169,8 +169,9 @@ def _spaces_raised(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> Ite
             continue
         yield StepDraft(
             Stage.SPACE_VENTED,
-            f"Shut {vent.id} and join it by a hose to the zone vent of {stop.id}: gas from the zone would load "
-            "the inner barrier beyond what its maker allows from the work side; the space rises with the zone.",
+            f"Shut {vent.id} and join it by a hose to the zone vent of {stop.id}: gas from the zone would "
+            "load the inner barrier beyond what its maker allows from the work side; the space rises with "
+            "the zone.",
             Who.STOPS,
             "No gas goes in against a vented space here.",
             uses=(stop.id, vent.id),
@@ -194,8 +195,8 @@ def _purge_in(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None, source
     return StepDraft(
         Stage.PURGE_IN,
         f"Purge in{first}, {zone.ident}, from the live side through "
-        f"{inlet.id if inlet else 'a hose round one stop'}, out at {where}, {_rate(point)}, until {end}, twice; "
-        f"then shut that outlet.{_words_on_gauges(case, watched)}",
+        f"{inlet.id if inlet else 'a hose round one stop'}, out at {where}, {_rate(point)}, until {end}, "
+        f"twice; then shut that outlet.{_words_on_gauges(case, watched)}",
         Who.STOPS,
         _too_slow(filled=filled) + " A gauge at its warning reading: throttle the feed." * bool(watched),
         uses=tuple(key for key in (inlet.id if inlet else "", point.id if point else "", *watched) if key)
@@ -260,8 +261,8 @@ def _raised(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> StepDraft:
     at = inlet.id if inlet else "the hose"
     return StepDraft(
         Stage.RAISED,
-        f"All outlets of {zone.ident} shut, let the zone rise to live pressure through {at}, then shut {at} and "
-        "watch that the zone keeps it.",
+        f"All outlets of {zone.ident} shut, let the zone rise to live pressure through {at}, then shut {at} "
+        "and watch that the zone keeps it.",
         Who.STOPS,
         "A fall is an open outlet, a joint that leaks or a meter left on: find it before a stop comes out.",
         uses=tuple(key for key in (inlet.id if inlet else "", *zone.gauge_ids) if key)

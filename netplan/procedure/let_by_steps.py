@@ -65,8 +65,8 @@ def _shut_in(case: OrderCase, zone: ZoneOrder) -> StepDraft:
     return StepDraft(
         Stage.LET_BY,
         f"T0, {zone.ident}: nobody in the trench; every vent of the zone and of the spaces between barriers "
-        f"shut, the zone at live pressure; let it settle, then read {_gauge(zone)}. A fall is a meter left on "
-        "or a branch missed. No fall proves nothing, as let-by hides it: the tally governs.",
+        f"shut, the zone at live pressure; let it settle, then read {_gauge(zone)}. A fall is a meter left "
+        "on or a branch missed. No fall proves nothing, as let-by hides it: the tally governs.",
         Who.STOPS,
         "Nothing is vented: find what draws, close the tally again, then T0 again.",
         uses=(*zone.gauge_ids, *(stop.id for stop in zone.stops)),
@@ -261,7 +261,11 @@ def _between_open(case: OrderCase, zone: ZoneOrder) -> tuple[OrderItem, ...]:
 
 def _inner(case: OrderCase, zone: ZoneOrder, stop: Stop) -> Iterator[StepDraft]:
     """Yield T2: the space raised by a hose, the test at the zone's vent, the hose off and its ends capped."""
-    inner, vent, hose = case.items.barriers(stop.id)[-1], case.items.vent(stop.id), case.items.test_hose(stop.id)
+    inner, vent, hose = (
+        case.items.barriers(stop.id)[-1],
+        case.items.vent(stop.id),
+        case.items.test_hose(stop.id),
+    )
     space, limits = case.items.space(stop.id), case.rules.let_by
     name, at = hose.id if hose else "a hose", vent.id if vent else "its vent"
     gauges = read_beside(case, stop)
@@ -361,8 +365,8 @@ def _station_inlet(case: OrderCase, zone: ZoneOrder, stop: Stop) -> Iterator[Ste
     yield StepDraft(
         Stage.LET_BY,
         f"T1, {outer.id}: {zone.ident} on its stack, meter on the vent of the space: the flow shows what "
-        f"{inlets} lets by, at the inlet pressure of the station, which no record gives. Measure the pressure "
-        "in the space too.",
+        f"{inlets} lets by, at the inlet pressure of the station, which no record gives. Measure the "
+        "pressure in the space too.",
         Who.STOPS,
         "The inlet lets by and is no barrier: stand down and plan again.",
         uses=ids,

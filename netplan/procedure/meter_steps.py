@@ -1,14 +1,14 @@
-"""Meters: turned off, counted, counted again, relit."""
+"""Meters: turned off, sealed and counted."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
-from netplan.planfile.model import AffectedCustomer
-from netplan.procedure.step_case import OrderCase
-from netplan.procedure.step_kinds import Stage, StepDraft, Who
+from netplan.procedure.step_case import METERS_OFF_STATE, OrderCase
+from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
 
-__all__ = ["meters_again", "meters_off", "relight"]
+__all__ = ["meters_off"]
 
 
 def _count(customers: int, meters: int) -> str:
@@ -16,86 +16,47 @@ def _count(customers: int, meters: int) -> str:
 
 
 def meters_off(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield turning off, and the count before any stop is set."""
+    """Yield turning off, sealing, and the count before any stop is set; barriers are proved by then."""
     ids = case.off_ids
     if not ids:
         return
-    count = _count(len(ids), case.off_meters)
+    count, meters = _count(len(ids), case.off_meters), case.items.meters_off()
+    stranded = case.items.every("meter", "tail")
+    tail = f", the {len(stranded)} of the stranded part too" if stranded else ""
+    doors = math.ceil(case.off_meters / case.rules.crew.meter_fitters)
     yield StepDraft(
         Stage.METERS_OFF,
-        f"Turn off {count} at the meter, door by door, priority customers with their other supply in place "
-        "first; tick each on the tally sheet.",
+        f"Turn off {count} at the meter, door by door{tail}, priority customers with their other supply in "
+        "place first; tick each on the tally sheet with the valve it is shut at.",
         Who.METERS,
         "Where a door does not open, shut the service outside or cut it off; it counts as off only then.",
         uses=ids,
+        minutes=doors * case.rules.duration.door,
+        needs=(*in_state("on", *meters), *in_state("proved", *case.items.every("barrier"))),
+        changes=in_state("off", *meters),
+    )
+    yield StepDraft(
+        Stage.METERS_SEALED,
+        "Seal every meter that is off, at the same visit; write the number of its seal on the tally sheet.",
+        Who.METERS,
+        "A meter without a seal is not off: a fitter stays with it.",
+        uses=ids,
+        needs=in_state("off", *meters),
+        changes=in_state("sealed", *meters),
     )
     state = case.before_stops
     yield StepDraft(
         Stage.METERS_RECONCILED,
-        f"Reconcile the tally with the plan and with what was found on site: {count} off, none missing, "
-        "none besides.",
+        f"Reconcile the tally with the plan and with what was found on site: {count} off and sealed, none "
+        "missing, none besides.",
         Who.METERS,
         "No stop goes in before the count agrees: an open appliance would go out and gas come back unlit.",
         uses=ids,
         hold=True,
         expect_mbar=state.least_mbar if state else None,
         expect_at=state.at if state else "",
+        minutes=case.rules.duration.tally,
+        needs=in_state("sealed", *meters),
+        reads=case.gauge_ids,
+        state=METERS_OFF_STATE,
     )
-
-
-def meters_again(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the second count, before gas comes back."""
-    ids = case.off_ids
-    if ids:
-        yield StepDraft(
-            Stage.METERS_AGAIN,
-            f"Reconcile again before gas comes back: {_count(len(ids), case.off_meters)} still off and "
-            "shut, nobody has turned one on.",
-            Who.METERS,
-            "No gas comes back before every one of them is known to be shut.",
-            uses=ids,
-            hold=True,
-        )
-
-
-def relight(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield relighting in priority order, about one crew-hour a step, and the second visits."""
-    if not case.relit:
-        return
-    crew = case.rules.crew
-    for number, batch in enumerate(_batches(case.relit, max(1, int(crew.relights_per_hour))), 1):
-        meters = sum(max(customer.meters, 1) for customer in batch)
-        first = "priority customers, " if batch[0].priority else ""
-        yield StepDraft(
-            Stage.RELIGHT,
-            f"Round {number}: {first}purge the service and relight {_count(len(batch), meters)} in this "
-            "order; test for tightness, light and prove every appliance, tick each on the tally sheet.",
-            Who.METERS,
-            "Leave the meter shut and sealed, leave a card, and tell the office.",
-            uses=tuple(customer.id for customer in batch),
-            minutes=60.0 * meters / crew.relights_per_hour,
-        )
-    again = -(-case.off_meters * crew.no_access // 1)
-    yield StepDraft(
-        Stage.SECOND_VISIT,
-        f"Go back to the doors that did not open; about {int(again)} of {case.off_meters} meters are "
-        "planned for. The tally closes when every meter that was off is on, or sealed and its customer "
-        "told.",
-        Who.METERS,
-        "The meter stays shut and sealed until somebody is in.",
-        hold=True,
-    )
-
-
-def _batches(relit: tuple[AffectedCustomer, ...], most: int) -> Iterator[tuple[AffectedCustomer, ...]]:
-    batch: list[AffectedCustomer] = []
-    meters = 0
-    for customer in relit:
-        own = max(customer.meters, 1)
-        if batch and (meters + own > most or bool(batch[0].priority) != bool(customer.priority)):
-            yield tuple(batch)
-            batch, meters = [], 0
-        batch.append(customer)
-        meters += own
-    if batch:
-        yield tuple(batch)

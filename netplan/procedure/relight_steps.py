@@ -40,8 +40,8 @@ def _round(case: OrderCase, number: int, batch: tuple[AffectedCustomer, ...]) ->
     minutes = 30.0 * meters / case.rules.crew.relights_per_hour
     yield StepDraft(
         Stage.SERVICE_BACK,
-        f"Round {number}: {first}{count} in this order: reset the excess flow valve where there is one, purge "
-        "the service to the open air before the meter, never through it.",
+        f"Round {number}: {first}{count} in this order: reset the excess flow valve where there is one, "
+        "purge the service to the open air before the meter, never through it.",
         Who.METERS,
         "Leave the meter shut and sealed, leave a card, and tell the office.",
         uses=ids,
@@ -51,8 +51,8 @@ def _round(case: OrderCase, number: int, batch: tuple[AffectedCustomer, ...]) ->
     )
     yield StepDraft(
         Stage.RELIGHT,
-        f"Round {number}: {first}{count} in this order: test the installation for tightness, purge it, relight "
-        "and prove every appliance, tick each on the tally sheet.",
+        f"Round {number}: {first}{count} in this order: test the installation for tightness, purge it, "
+        "relight and prove every appliance, tick each on the tally sheet.",
         Who.METERS,
         "Leave the meter shut and sealed, leave a card, and tell the office.",
         uses=ids,

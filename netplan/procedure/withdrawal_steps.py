@@ -45,14 +45,18 @@ def _state_before(case: OrderCase, out: Sequence[Stop]) -> str:
 def _space_and_inner(case: OrderCase, stop: Stop, state: str) -> Iterator[StepDraft]:
     inner, vent, space = case.items.barriers(stop.id)[-1], case.items.vent(stop.id), case.items.space(stop.id)
     at = vent.id if vent else "its vent"
-    valve = case.items.stop_valve(stop.id)
-    crack = f"open valve {stop.valve_id} a crack" if stop.kind == "valve" else f"let the inner barrier of {stop.id} go a crack"
+    valves = tuple(map(case.items.valve, inner.valve_ids))
+    crack = (
+        f"open valve {stop.valve_id} a crack"
+        if stop.kind == "valve"
+        else f"let the inner barrier of {stop.id} go a crack"
+    )
     yield StepDraft(
         Stage.SPACE_PURGED,
         f"Purge the space between the barriers of {stop.id}: with {at} on its stack {crack}, until {_END}.",
         Who.STOPS,
-        f"Shut it again: gas that does not come, or does not come clean, says that {at} or the zone is not as "
-        "planned.",
+        f"Shut it again: gas that does not come, or does not come clean, says that {at} or the zone is not "
+        "as planned.",
         uses=(stop.id, *((vent.id,) if vent else ())),
         hold=True,
         minutes=case.rules.duration.vent,
@@ -61,9 +65,7 @@ def _space_and_inner(case: OrderCase, stop: Stop, state: str) -> Iterator[StepDr
         reads=case.gauge_ids,
         state=state,
         trench="empty",
-        purge=PurgePath(
-            part_id=space.id if space else "", inlet=inner.id, outlet=at, medium="gas", end=_END
-        ),
+        purge=PurgePath(part_id=space.id if space else "", inlet=inner.id, outlet=at, medium="gas", end=_END),
     )
     yield StepDraft(
         Stage.INNER_OUT,
@@ -75,7 +77,7 @@ def _space_and_inner(case: OrderCase, stop: Stop, state: str) -> Iterator[StepDr
         across_mbar=0.0,
         minutes=case.rules.duration.withdraw,
         needs=in_state("gas", space),
-        changes=(*in_state("shut", vent), *in_state("withdrawn", inner), *in_state("open", valve)),
+        changes=(*in_state("shut", vent), *in_state("withdrawn", inner), *in_state("open", *valves)),
         reads=case.gauge_ids,
         state=state,
         trench="empty",
@@ -97,15 +99,15 @@ def _last_barrier(
     barriers = case.items.barriers(stop.id)
     last = barriers[-1] if is_inlet_barrier(stop) else barriers[0]
     hose = case.items.test_hose(stop.id)
-    valve = case.items.stop_valve(stop.id)
+    valves = tuple(map(case.items.valve, last.valve_ids))
     across = _across(case, stop, zone, out)
     name = hose.id if hose else "a hose"
     gauges = read_beside(case, stop)
     uses = (stop.id, *((stop.valve_id,) if stop.valve_id else ()), *((hose.id,) if hose else ()))
     yield StepDraft(
         Stage.EQUALISE,
-        f"Equalise across {last.id}: open {name} from the gauge outlet of {stop.id} to the zone's side until both "
-        f"sides stand still. {_difference(case, stop, across)}",
+        f"Equalise across {last.id}: open {name} from the gauge outlet of {stop.id} to the zone's side until "
+        f"both sides stand still. {_difference(case, stop, across)}",
         Who.STOPS,
         "Do not take it out against a larger difference: look for a leak, an open outlet or a closed end.",
         uses=uses,
@@ -133,7 +135,7 @@ def _last_barrier(
         needs=in_state("sealed", *(case.items.meters_off() if is_first else ())),
         changes=(
             *in_state("withdrawn", last),
-            *in_state("open", valve),
+            *in_state("open", *valves),
             *in_state("shut", hose),
             *in_state("live", case.items.space(stop.id), *((zone.part, *zone.cut_parts) if is_first else ())),
         ),
@@ -165,8 +167,8 @@ def _difference(case: OrderCase, stop: Stop, across: float | None) -> str:
         return "The solved difference (see the figure of this step) is within what a barrier may come out against."
     if stop.kind == "valve":
         return (
-            "The solved difference (see the figure of this step) stays, as the live side is lower or higher than "
-            "the zone: the valve is opened a little at a time."
+            "The solved difference (see the figure of this step) stays, as the live side is lower or higher "
+            "than the zone: the valve is opened a little at a time."
         )
     return (
         "The solved difference (see the figure of this step) stays and is larger than a barrier may come out "
@@ -182,8 +184,8 @@ def station_back(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
     at = vent.id if vent else "its vent"
     yield StepDraft(
         Stage.INLET_OPENED,
-        f"Put {_stations(stop)} back, nobody in the trench, valve {stop.valve_id} still shut and locked: take "
-        f"the lock off {_inlets(stop)}, open it slowly with {at} on its stack, until {_END}.",
+        f"Put {_stations(stop)} back, nobody in the trench, valve {stop.valve_id} still shut and locked: "
+        f"take the lock off {_inlets(stop)}, open it slowly with {at} on its stack, until {_END}.",
         Who.STOPS,
         "Shut the inlet again, vent the space and find the fault.",
         uses=_ids(case, stop),
@@ -218,8 +220,8 @@ def _station_in_use(case: OrderCase, stop: Stop, zone: ZoneOrder) -> StepDraft:
     outer = case.items.barriers(stop.id)[0]
     return StepDraft(
         Stage.STOP_OUT,
-        f"Put {_stations(stop)} back, nobody in the trench: take the lock off {_inlets(stop)}, open it slowly "
-        f"and wait until the outlet stands at its set pressure; the last of {stop.id}."
+        f"Put {_stations(stop)} back, nobody in the trench: take the lock off {_inlets(stop)}, open it "
+        f"slowly and wait until the outlet stands at its set pressure; the last of {stop.id}."
         f"{case.while_watched(' Watch the gauges.')}",
         Who.STOPS,
         "Shut the inlet again and find the fault.",
@@ -264,8 +266,8 @@ def prove_through_flow(case: OrderCase) -> Iterator[StepDraft]:
         end for feed in case.option.bypasses if (end := case.items.feed_end(feed.id, "to"))
     ]
     throttled = (
-        f"throttle {', then '.join(_throttled(case, feed) for feed in feeds)}, slowly and one at a time, until "
-        "the gauges read as with it shut, and open it again"
+        f"throttle {', then '.join(_throttled(case, feed) for feed in feeds)}, slowly and one at a time, "
+        "until the gauges read as with it shut, and open it again"
         if feeds
         else "read every gauge"
     )

@@ -100,9 +100,11 @@ def _cut(case: OrderCase, zones: tuple[ZoneOrder, ...]) -> StepDraft:
     return StepDraft(
         Stage.WORK,
         "Cut out, plug both ends at once, and work with a gas detector running in the trench, the vents "
-        f"between barriers open, stops and ends of feeds manned; bond across the cut before cutting metal.{apart}",
+        "between barriers open, stops and ends of feeds manned; bond across the cut before cutting "
+        f"metal.{apart}",
         Who.WORK,
-        f"Everybody leaves the trench, and the competent person counts people; then by the loss sheet: {lost}.",
+        "Everybody leaves the trench, and the competent person counts people; then by the loss sheet: "
+        f"{lost}.",
         uses=(*_mains(case), *(stop.id for stop in case.stops), *(vent.id for vent in vents)),
         minutes=case.rules.duration.cut_and_fit,
         needs=(
@@ -184,8 +186,8 @@ def _let_off(case: OrderCase, zone: ZoneOrder) -> StepDraft:
     stack = zone.stack
     return StepDraft(
         Stage.TEST_LET_OFF,
-        f"Shut the air in at {inlet.id if inlet else 'the zone vent'} and let the test pressure of {zone.ident} "
-        f"off at {stack.id if stack else 'the zone vent'}.",
+        f"Shut the air in at {inlet.id if inlet else 'the zone vent'} and let the test pressure of "
+        f"{zone.ident} off at {stack.id if stack else 'the zone vent'}.",
         Who.WORK,
         "No gas goes in against air under pressure.",
         uses=tuple(key for key in (inlet.id if inlet else "", stack.id if stack else "") if key)

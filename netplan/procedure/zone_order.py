@@ -85,9 +85,7 @@ def _zone_parts(option: Option) -> Iterator[ZonePart]:
 def _zone(case: OrderCase, part: ZonePart) -> ZoneOrder:
     items, option = case.items, case.option
     gauge = next((one for one in option.zone_gauges if one.part_id == part.id), None)
-    vents = [
-        vent for vent in items.zone_vents() if not option.parts or vent.tapping_id in part.vents
-    ]
+    vents = [vent for vent in items.zone_vents() if not option.parts or vent.tapping_id in part.vents]
     # The gauge has an outlet of its own wherever there is another for the stack.
     vents.sort(key=lambda vent: gauge is not None and vent.tapping_id == gauge.tapping_id)
     of = {vent.of for vent in vents} | {vent.id for vent in vents}
