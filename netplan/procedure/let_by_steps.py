@@ -148,7 +148,7 @@ def _alone(case: OrderCase, zone: ZoneOrder) -> StepDraft:
         Stage.LET_BY,
         f"T3, {zone.ident}: the zone on its stack, every space between barriers open, then a meter or "
         f"bubbler on {_meter(zone)}: its flow {shows}. A rise of pressure is no test: the flow decides."
-        f"{_watch_alone(case, tested)}",
+        f"{_watch_alone(tested)}",
         Who.STOPS,
         _over(case, [stop for stop, _ in tested]),
         uses=tuple(key for key in (*(stop.id for stop, _ in tested), _meter_id(zone)) if key),
@@ -183,7 +183,7 @@ def _meter_id(zone: ZoneOrder) -> str:
     return zone.stack.id if zone.stack else ""
 
 
-def _watch_alone(case: OrderCase, tested: Sequence[tuple[Stop, OrderItem]]) -> str:
+def _watch_alone(tested: Sequence[tuple[Stop, OrderItem]]) -> str:
     """Return what single barriers ask of the people beyond them."""
     words = []
     for stop, barrier in tested:

@@ -1,4 +1,4 @@
-"""Stops out, one by one: the space purged, the inner barrier out, the outer equalised and out; through-flow."""
+"""Stops out, one by one: space purged, inner barrier out, outer equalised and out; then through-flow."""
 
 from __future__ import annotations
 
@@ -164,14 +164,14 @@ def _difference(case: OrderCase, stop: Stop, across: float | None) -> str:
     if across is None:
         return "No gas stands behind it as recorded."
     if across <= case.rules.let_by.withdraw_mbar:
-        return "The solved difference (see the figure of this step) is within what a barrier may come out against."
+        return "The solved difference (figure of this step) is within what a barrier may come out against."
     if stop.kind == "valve":
         return (
-            "The solved difference (see the figure of this step) stays, as the live side is lower or higher "
+            "The solved difference (figure of this step) stays, as the live side is lower or higher "
             "than the zone: the valve is opened a little at a time."
         )
     return (
-        "The solved difference (see the figure of this step) stays and is larger than a barrier may come out "
+        "The solved difference (figure of this step) stays and is larger than a barrier may come out "
         "against: a controlled release, only where its maker allows it at this figure; else plan again."
     )
 

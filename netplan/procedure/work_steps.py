@@ -1,4 +1,4 @@
-"""The work itself: the new pipe tested beforehand, the cut, the tie-in and its test, and what if night falls."""
+"""The work itself: new pipe tested beforehand, cut, tie-in and its test, and what if night falls."""
 
 from __future__ import annotations
 
@@ -132,19 +132,19 @@ def _vented(case: OrderCase, zones: tuple[ZoneOrder, ...]) -> str:
 
 
 def reverse_rating_mbar(case: OrderCase, stop: Stop) -> float | None:
-    """Return what the barriers of a stop may carry from the work side [mbar gauge]; None: no limit is known."""
+    """Return what the barriers of a stop may carry from the work side [mbar gauge]; None: not limited."""
     return next(
         (method.reverse_rating_mbar for method in case.rules.method if method.name == stop.method), None
     )
 
 
 def _against(case: OrderCase, zone: ZoneOrder) -> tuple[OrderItem, ...]:
-    """Return the barriers that a pressure in the zone stands against: the one of each stop nearest the work."""
+    """Return the barriers that a pressure in the zone stands against: those nearest the work."""
     return tuple(barriers[-1] for stop in zone.stops if (barriers := case.items.barriers(stop.id)))
 
 
 def _test(case: OrderCase, zone: ZoneOrder) -> StepDraft:
-    """Return the air test of the tie-in: no higher than the lowest live pressure and than the reverse ratings."""
+    """Return the air test of the tie-in: within the lowest live pressure and the reverse ratings."""
     live = [value for stop in zone.stops if (value := live_mbar(stop))]
     rated = [value for stop in zone.stops if (value := reverse_rating_mbar(case, stop))]
     most = min([*live, *rated], default=case.rules.let_by.space_mbar)
