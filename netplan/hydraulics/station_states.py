@@ -1,7 +1,7 @@
 """Regulator stations: holding, locked up or at capacity, and how they change between the three.
 
-A node open to the air is a group of its own: it holds 0 Pa gauge by taking gas, at capacity (of nothing) where
-it would have to give some.
+A node open to the air is a group of its own: it holds 0 Pa gauge by taking gas, and is at capacity, which is
+nothing, where it would have to give some.
 """
 
 from __future__ import annotations
