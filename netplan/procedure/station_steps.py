@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from netplan.planfile.model import Stop
-from netplan.planfile.station_words import has_fallback, inlet_words
+from netplan.planfile.station_words import has_fallback, inlet_words, is_inlet_barrier
 from netplan.procedure.step_case import OrderCase, stop_in_state
 from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
 __all__ = [
     "feeds_purge",
-    "is_inlet_barrier",
     "open_inlet",
     "prove_station",
     "shut_inlet",
@@ -21,11 +20,6 @@ __all__ = [
 
 WATCHED_MINUTES = 10.0
 """Time the vented space is watched for gas that passes the inlet valve [min] (source: practice)."""
-
-
-def is_inlet_barrier(stop: Stop) -> bool:
-    """Return whether the inlets of the stations behind a stop are its outer barrier."""
-    return stop.kind == "valve" and bool(stop.shuts_in) and all(one.inlet_counts for one in stop.shuts_in)
 
 
 def stations_of(stop: Stop) -> str:

@@ -26,6 +26,8 @@ from netplan.planfile.model import (
     WorkItem,
 )
 from netplan.planfile.naming import METERS_OFF_STATE, THROUGH_THE_GAUGE, feed_open_state, stop_in_state
+from netplan.procedure.order_item_building import SAME_M
+from netplan.procedure.order_items import OrderItems, order_items
 from netplan.rules import Rules
 
 __all__ = [
@@ -40,8 +42,6 @@ __all__ = [
 ]
 
 
-SAME_M = 2e-3
-"""Places of one main nearer than this are one: twice the last digit of a plan (own) [m]."""
 Place = Callable[[str, float], str]
 LOST = "lost during open work"
 
@@ -69,6 +69,11 @@ class OrderCase:
     work: tuple[WorkItem, ...]
     stops: tuple[Stop, ...]
     relit: tuple[AffectedCustomer, ...]
+
+    @cached_property
+    def items(self) -> OrderItems:
+        """The items that the steps change, looked up by what they are for."""
+        return order_items(self.option)
 
     @cached_property
     def holes(self) -> dict[str, tuple[Stop, ...]]:

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from netplan.planfile.model import Stop
-from netplan.planfile.station_words import is_alone
+from netplan.planfile.station_words import is_alone, is_inlet_barrier
 from netplan.procedure.station_steps import (
-    is_inlet_barrier,
     prove_station,
     shut_inlet,
     stations_of,
