@@ -118,11 +118,6 @@ class OrderWalk:
         return tuple(item for item in self.barriers if item.of == stop_id)
 
     @cached_property
-    def inlets_of_stations(self) -> tuple[OrderItem, ...]:
-        """Inlet valves of stations that are the outer barrier of a stop."""
-        return tuple(item for item in self.of_kind("valve", "station inlet") if item.of in self.stops)
-
-    @cached_property
     def meters(self) -> tuple[OrderItem, ...]:
         """Meters that go off, those of stranded tails too."""
         return self.of_kind("meter", "off", "tail")
@@ -132,6 +127,16 @@ class OrderWalk:
         """Ids of bypasses, hoses and opened valves."""
         opened = tuple(valve.valve_id for valve in self.option.opened_valves)
         return (*(bypass.id for bypass in self.option.bypasses), *opened)
+
+    def feed_item(self, feed: str) -> OrderItem | None:
+        """Return the item of a feed; that of an opened valve may have an id of its own."""
+        own = self.items.get(("feed", feed))
+        return own or next((item for item in self.of_kind("feed") if item.of == feed), None)
+
+    def feed_state(self, states: Mapping[Key, str], feed: str) -> str:
+        """Return the state of a feed; empty where the order has none."""
+        item = self.feed_item(feed)
+        return "" if item is None else states.get((item.kind, item.id), "")
 
     @cached_property
     def zone_parts(self) -> Mapping[str, ZonePart]:

@@ -59,11 +59,9 @@ def two_barriers_before_open_main(walk: OrderWalk) -> Iterator[LawBreach]:
 
 def _holds(walk: OrderWalk, states: Mapping[Key, str], stop_id: str, signed: set[str]) -> bool:
     accepted = [item for item in walk.barriers_of(stop_id) if states.get(("barrier", item.id)) == "accepted"]
-    inlets = [item for item in walk.inlets_of_stations if item.of == stop_id]
-    shut = bool(inlets) and all(states.get(("valve", item.id)) == "shut" for item in inlets)
     vents = [item for item in walk.of_kind("vent", "between") if item.of == stop_id]
     vented = bool(vents) and all(states.get(("vent", item.id)) == "open" for item in vents)
-    if len(accepted) + shut >= 2:
+    if len(accepted) >= 2:
         return vented
     return len(accepted) == 1 and accepted[0].role == "single" and accepted[0].id in signed
 
@@ -97,10 +95,12 @@ def _is_moved_barrier(before: str, after: str, item: OrderItem) -> bool:
 
 
 def _thing(walk: OrderWalk, item: OrderItem) -> str:
-    """Return what moves: the valve of a valve stop for its barrier."""
-    stop = walk.stops.get(item.of)
-    if item.kind == "barrier" and stop is not None and stop.kind == "valve" and stop.valve_id:
-        return stop.valve_id
+    """Return what moves: for a valve that is a barrier, that barrier."""
+    if item.kind == "valve" and item.role in ("stop", "station inlet"):
+        roles = ("outer",) if item.role == "station inlet" else ("inner", "single")
+        for barrier in walk.barriers_of(item.of):
+            if barrier.role in roles:
+                return barrier.id
     return item.id
 
 
@@ -147,7 +147,9 @@ def manned_while_in(walk: OrderWalk) -> Iterator[LawBreach]:
     bags = tuple(item for item in walk.barriers if walk.stops[item.of].kind == "bag")
     for moment in walk.moments:
         wanted = [item.id for item in bags if _in_throughout(moment, item)]
-        wanted += [ident for feed in walk.feed_ids if _open(moment, feed) for ident in _ends(walk, feed)]
+        wanted += [
+            ident for feed in walk.feed_ids if _is_open(walk, moment, feed) for ident in _ends(walk, feed)
+        ]
         missing = tuple(ident for ident in wanted if ident not in moment.step.manned)
         if missing:
             yield LawBreach(31, moment.step.n, missing, "in, or open, with nobody at it")
@@ -158,8 +160,8 @@ def _in_throughout(moment: Moment, item: OrderItem) -> bool:
     return moment.before[key] in IN_PLACE and moment.after[key] in IN_PLACE
 
 
-def _open(moment: Moment, feed: str) -> bool:
-    states = (moment.before.get(("feed", feed)), moment.after.get(("feed", feed)))
+def _is_open(walk: OrderWalk, moment: Moment, feed: str) -> bool:
+    states = (walk.feed_state(moment.before, feed), walk.feed_state(moment.after, feed))
     return all(state in ("open", "accepted") for state in states)
 
 

@@ -18,7 +18,8 @@ def feed_order(walk: OrderWalk) -> Iterator[LawBreach]:
     """Law 4: a bypass is laid, tested, purged, opened, accepted in this order; a valve opened, accepted."""
     bypasses = {bypass.id for bypass in walk.option.bypasses}
     for feed in walk.feed_ids:
-        found = [one for one in walk.changed("feed") if one.item.id == feed]
+        item = walk.feed_item(feed)
+        found = [one for one in walk.changed("feed") if one.item is item]
         states = tuple(one.change.to for one in found)
         wanted = ORDER_OF_BYPASS if feed in bypasses else ORDER_OF_VALVE
         if states[: len(wanted)] != wanted:
@@ -41,7 +42,7 @@ def sole_feed_accepted(walk: OrderWalk) -> Iterator[LawBreach]:
     step = moment.step
     relied_on = {c.kept_by for c in walk.option.customers if c.effect == "kept" and c.kept_by}
     for feed in sorted(relied_on):
-        if moment.before.get(("feed", feed)) != "accepted":
+        if walk.feed_state(moment.before, feed) != "accepted":
             yield LawBreach(5, step.n, (feed,), "customers hang on a feed that is not accepted yet")
     if relied_on and not (step.hold and (step.readings or not walk.option.gauges)):
         yield LawBreach(5, step.n, (), "the first barrier is no hold with readings that confirms the feed")

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from netplan.planfile.model import LetByTest, OrderItem
-from netplan.procedure.order_laws.item_states import Moment, OrderWalk
+from netplan.procedure.order_laws.item_states import IN_PLACE, Moment, OrderWalk
 from netplan.procedure.order_laws.law_breach import LawBreach
 
 __all__ = ["one_barrier_or_sum", "resetting_voids_test", "resolution_is_a_fifth", "tested_before_air"]
@@ -53,13 +53,11 @@ def _not_shown(walk: OrderWalk, moment: Moment, test: LetByTest) -> Iterator[str
 
 
 def _barrier(walk: OrderWalk, ident: str) -> OrderItem | None:
-    inlet = walk.items.get(("valve", ident))
-    return walk.items.get(("barrier", ident)) or (inlet if inlet in walk.inlets_of_stations else None)
+    return walk.items.get(("barrier", ident))
 
 
 def _is_in(moment: Moment, item: OrderItem) -> bool:
-    states = ("shut",) if item.kind == "valve" else ("set", "accepted")
-    return any(moment.was_or_is(item, state) for state in states)
+    return any(moment.was_or_is(item, state) for state in IN_PLACE)
 
 
 def _sides(walk: OrderWalk, moment: Moment, test: LetByTest, barrier: OrderItem) -> Iterator[str]:
@@ -141,7 +139,6 @@ def tested_before_air(walk: OrderWalk) -> Iterator[LawBreach]:
             for item in walk.barriers
             if moment.before[("barrier", item.id)] != "accepted" or item.id not in tested
         ]
-        bad += [item.id for item in walk.inlets_of_stations if item.id not in tested]
         if bad:
             yield LawBreach(14, step.n, tuple(bad), "air goes in before these barriers are tested, accepted")
         hoses = tuple(

@@ -10,6 +10,7 @@ from netplan.procedure.order_laws.law_breach import LawBreach
 
 __all__ = ["caps_equal_coupons", "is_drilled", "tapping_of_gauge", "tested_before_drilled"]
 
+FEED_ENDS = ("feed end from", "feed end to")
 SAME_M = 2e-3
 """Places of one main nearer than this are one: twice the last digit of a plan (own) [m]."""
 
@@ -45,8 +46,9 @@ def is_drilled(one: ChangeAt, tapping_id: str) -> bool:
 
 def _feeds_on_drilled(walk: OrderWalk) -> Iterator[LawBreach]:
     for one in walk.changed("feed", "purged", "open"):
-        tees = [item for item in walk.of_kind("tapping", "bypass") if item.of == one.item.id]
-        bad = tuple(tee.id for tee in tees if not is_drilled(one, tee.id))
+        ends = [item for item in walk.of_kind("valve", *FEED_ENDS) if item.of == one.item.id]
+        tees = dict.fromkeys(item.tapping_id for item in ends if item.tapping_id)
+        bad = tuple(tee for tee in tees if not is_drilled(one, tee))
         if bad:
             yield LawBreach(1, one.moment.step.n, (one.item.id, *bad), "feed used on a tee not drilled")
 

@@ -57,7 +57,9 @@ def _made(walk: OrderWalk, moment: Moment) -> str:
     made = ""
     for change in moment.step.changes:
         if change.kind == "feed" and change.to in ("open", "shut"):
-            made = feed_open_state(change.id) if change.to == "open" else feed_shut_state(change.id)
+            item = walk.items.get((change.kind, change.id))
+            feed = change.id if item is None else item.of or item.id
+            made = feed_open_state(feed) if change.to == "open" else feed_shut_state(feed)
         if change.kind == "meter" and change.to in GAS_OFF and change.from_ == "on":
             made = METERS_OFF_STATE
     for stop_id in walk.stops:
