@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from netplan.planfile.model import OrderItem, PressureTest, PurgePath, PurgePoint, Stop
+from netplan.planfile.model import OrderItem, PurgePath, PurgePoint, Stop
 from netplan.planfile.naming import THROUGH_THE_GAUGE, purge_state, stop_in_state
 from netplan.procedure.station_steps import feeds_purge
 from netplan.procedure.step_case import OrderCase
@@ -281,20 +281,6 @@ def _raised(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> StepDraft:
 def _joints_on_gas(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> StepDraft:
     mains = tuple(dict.fromkeys(item.main_id for item in case.work))
     given = live_mbar(source) if source else None
-    against = tuple(bars[-1].id for stop in zone.stops if (bars := case.items.barriers(stop.id)))
-    tests = (
-        ()
-        if given is None
-        else (
-            PressureTest(
-                what="tie-in",
-                test_mbar=given,
-                minutes=case.rules.duration.tie_in_test,
-                medium="gas",
-                against=against,
-            ),
-        )
-    )
     return StepDraft(
         Stage.JOINTS_ON_GAS,
         f"Go over every tie-in joint of {zone.ident} once more with leak fluid, now on gas at operating "
@@ -303,10 +289,14 @@ def _joints_on_gas(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> Ste
         "All leave; vent the zone, purge it out, prove it gas-free again, and repair the joint.",
         uses=(*mains, *zone.gauge_ids),
         hold=True,
+        expect_mbar=given,
+        expect_at=(zone.gauge.id if zone.gauge else source.id) if source else "",
         minutes=case.rules.duration.tie_in_test,
-        needs=in_state("gas", zone.part),
+        needs=(
+            *in_state("gas", zone.part),
+            *in_state("shut", case.items.gas_inlet(zone.inlets[0].id) if zone.inlets else None),
+        ),
         reads=case.gauge_ids,
         state=stop_in_state(case.stops[-1].id),
         trench="occupied",
-        pressure_tests=tests,
     )

@@ -43,6 +43,7 @@ class Stage(StrEnum):
     PURGE_OUT = "purge out"
     SERVICES_PURGED = "services purged"
     GAS_FREE = "gas-free"
+    EXCEPTION = "exception signed"
     LATEST_CUT = "latest time to cut"
     WORK = "work"
     NEW_PIPE = "new pipe tested"

@@ -68,16 +68,28 @@ def _space_and_inner(case: OrderCase, stop: Stop, state: str) -> Iterator[StepDr
         purge=PurgePath(part_id=space.id if space else "", inlet=inner.id, outlet=at, medium="gas", end=_END),
     )
     yield StepDraft(
+        Stage.SPACE_PURGED,
+        f"Shut {at} and wait until the space of {stop.id} stands at the pressure of the zone.",
+        Who.STOPS,
+        f"If it does not rise, {at} or a joint leaks: find it before a barrier comes out.",
+        uses=(stop.id, *((vent.id,) if vent else ())),
+        minutes=case.rules.duration.vent,
+        needs=in_state("gas", space),
+        changes=in_state("shut", vent),
+        reads=case.gauge_ids,
+        state=state,
+        trench="empty",
+    )
+    yield StepDraft(
         Stage.INNER_OUT,
-        f"Shut {at}, wait until the space stands at the pressure of the zone, then take the inner barrier of "
-        f"{stop.id} out{_slow(stop)}.",
+        f"Take {inner.id} out{_slow(stop)}.",
         Who.STOPS,
         "Set it again and find the fault.",
         uses=(stop.id, *((vent.id,) if vent else ()), *((stop.valve_id,) if stop.valve_id else ())),
         across_mbar=0.0,
         minutes=case.rules.duration.withdraw,
-        needs=in_state("gas", space),
-        changes=(*in_state("shut", vent), *in_state("withdrawn", inner), *in_state("open", *valves)),
+        needs=(*in_state("gas", space), *in_state("shut", vent)),
+        changes=(*in_state("withdrawn", inner), *in_state("open", *valves)),
         reads=case.gauge_ids,
         state=state,
         trench="empty",
@@ -192,11 +204,8 @@ def station_back(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
         hold=True,
         minutes=stop.minutes,
         needs=in_state("accepted", outer),
-        changes=(
-            *in_state("open", *case.items.station_inlets(stop)),
-            *in_state("withdrawn", outer),
-            *in_state("gas", space),
-        ),
+        # The inlet counts as out with the outlet valve, which holds until then.
+        changes=(*in_state("open", *case.items.station_inlets(stop)), *in_state("gas", space)),
         trench="empty",
         purge=PurgePath(part_id=space.id if space else "", inlet=outer.id, outlet=at, medium="gas", end=_END),
     )
