@@ -33,7 +33,7 @@ from netplan.planning.pipes_set_aside import plan_with_set_aside
 from netplan.planning.rank import gas_outlet_pa_gauge, look_up, rank
 from netplan.planning.request import PlanRequest, orders_in_words
 from netplan.planning.subnetwork_context import in_least_subnetwork
-from netplan.procedure import step_list
+from netplan.procedure import step_list, with_order_items
 
 __all__ = ["CAUTION", "NOT_CHECKED", "PlanRequest", "make_plan"]
 
@@ -131,6 +131,7 @@ def _plan_on(
         priced = ranking.options[place]
         final = final_network(context, priced)
         option, feeds = option_of(context, section, ranking, place, final)
+        option = with_order_items(option)
         steps = step_list(
             option, conditions, request.rules, work=work, set_order=[stop_id(i) for i in priced.work.order]
         )

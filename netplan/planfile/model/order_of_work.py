@@ -87,6 +87,9 @@ class OrderItem(PlanElement):
     chainage_m: Metres | None = None
     hole_id: str = Field(default="", description="the excavation it is in")
     tapping_id: str = Field(default="", description="the tapping that a barrier, vent or valve is on")
+    valve_ids: tuple[str, ...] = Field(
+        default=(), description="of a barrier: the valves that are it; empty for a bag or a squeeze"
+    )
 
 
 class WeatherReading(PlanElement):
