@@ -27,6 +27,7 @@ from netplan.planning.final_network import final_network
 from netplan.planning.loss_sheet import loss_sheet
 from netplan.planning.option_records.option_record import option_of
 from netplan.planning.option_records.option_state import StateSource, state_of
+from netplan.planning.option_records.order_records import OrderRecords
 from netplan.planning.option_records.plan_findings import findings_of, known_findings, noticed
 from netplan.planning.option_records.state_extent import extent_of
 from netplan.planning.option_records.validity_warnings import validity_findings
@@ -134,8 +135,15 @@ def _plan_on(
         final = final_network(context, priced)
         option, feeds = option_of(context, section, ranking, place, final)
         option = with_parts(StateSource(context, option, priced, final, feeds.ids), section)
+        # By weather for the best alone: the others are there to compare.
+        records = OrderRecords(context, priced, final, option, by_weather=request.weather and place == 0)
         steps = step_list(
-            option, conditions, request.rules, work=work, set_order=[stop_id(i) for i in priced.work.order]
+            option,
+            conditions,
+            request.rules,
+            work=work,
+            set_order=[stop_id(i) for i in priced.work.order],
+            figures=records,
         )
         sheet = loss_sheet(context, priced, final, option, feeds.ids)
         options.append(option.model_copy(update={"steps": steps, "loss_sheet": sheet}))

@@ -88,7 +88,7 @@ def option_of(
     on_failure = fallbacks(context, section, priced, case)
     shut_in = stations_shut_in(case, priced)
     vented = vented_places(priced, shut_in, request.rules)
-    purge, gauges = purge_of(context, priced, final), gauges_of(context, priced, vented)
+    purge, gauges = purge_of(context, priced, final), gauges_of(context, priced, final, vented)
     prepared = tuple(one.stop for one in priced.prepared)
     dug = excavations_of(excavations_of_cut(context, priced.cut), feeds.bypasses, purge, gauges, prepared)
     stops = stops_of(
