@@ -309,7 +309,7 @@ def _valves(option: Option, tappings: Sequence[OrderItem]) -> Iterator[OrderItem
                 yield _on("valve", _free(f"{point.id}-{name}", taken), tapping, of=point.id, role=role)
     for stop in option.stops:
         gauge = _first(tappings, stop.id, "gauge")
-        if gauge is not None and _is_double(stop):
+        if gauge is not None:
             yield _on("valve", _free(f"{stop.id}-hose", taken), gauge, of=stop.id, role="test hose")
 
 

@@ -36,11 +36,14 @@ def _not_shown(walk: OrderWalk, moment: Moment, test: LetByTest) -> Iterator[str
         return
     if len(barriers) > 1 and not test.is_sum:
         yield "several barriers, and no sum is declared"
-    if test.across_mbar is None or test.across_mbar <= 0.0:
+    has_gas = any(walk.stops[item.of].pressure_mbar for item in known if item.of in walk.stops)
+    if has_gas and (test.across_mbar is None or test.across_mbar <= 0.0):
         yield "no difference stands across the barrier"
     if any(not _is_in(moment, item) for item in known):
         yield "a barrier that is not set"
-    if test.name in ("T1", "T2") and any(item.role != ROLE_TESTED[test.name] for item in known):
+    # A single barrier has gas behind it in every test at the zone's vent: it is part of the sum.
+    others = [item for item in known if not (test.is_sum and item.role == "single")]
+    if test.name in ("T1", "T2") and any(item.role != ROLE_TESTED[test.name] for item in others):
         yield f"it tests an {ROLE_TESTED[test.name]} barrier, but another is named"
     vent = walk.items.get(("vent", test.meter_at))
     if vent is None or not moment.was_or_is(vent, "open"):

@@ -145,6 +145,8 @@ def _faults_of_path(
         return
     for ident in (purge.inlet, purge.outlet):
         item = _opening(walk, ident)
+        if item is None and _is_barrier_of_space(walk, ident, purge):
+            continue
         if item is None:
             yield (ident,), "no vent, valve or tapping of the plan"
             continue
@@ -159,6 +161,12 @@ def _faults_of_path(
             yield (ident, tapping.id), "not on the zone's side of the stop"
     if purge.part_id in walk.zone_parts:
         yield from _other_outlets(walk, moment, purge)
+
+
+def _is_barrier_of_space(walk: OrderWalk, ident: str, purge: PurgePath) -> bool:
+    """Return whether a space between barriers is purged by way of one of its own barriers, let go a crack."""
+    space, barrier = walk.items.get(("part", purge.part_id)), walk.items.get(("barrier", ident))
+    return space is not None and barrier is not None and space.role == "space" and space.of == barrier.of
 
 
 def _opening(walk: OrderWalk, ident: str) -> OrderItem | None:
