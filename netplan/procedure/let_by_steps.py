@@ -188,13 +188,15 @@ def _test(
 ) -> LetByTest:
     """Return a test that shows barriers, with the least difference across any of them [mbar]."""
     rules = case.rules.let_by
+    # Where no gas stands behind an inner barrier nitrogen is put there; nothing loads an outer one then.
+    live = live_mbar if name != "T2" else lambda stop: _held_mbar(case, stop)
     limit = {"T1": rules.outer_l_min, "T2": rules.inner_l_min, "T3": rules.single_l_min}[name]
     return LetByTest(
         name=name,
         barriers=tuple(barrier.id for barrier in barriers),
         is_sum=len(barriers) > 1,
         meter_at=meter_at.id if meter_at else "",
-        across_mbar=min((value for stop in loaded if (value := live_mbar(stop))), default=None),
+        across_mbar=min((value for stop in loaded if (value := live(stop))), default=None),
         limit_l_min=limit,
         limit_mbar=rules.space_mbar if name == "T1" else None,
         resolution_l_min=limit * rules.resolution_share,
@@ -315,8 +317,19 @@ def _inner(case: OrderCase, zone: ZoneOrder, stop: Stop) -> Iterator[StepDraft]:
     )
 
 
+def _held_mbar(case: OrderCase, stop: Stop) -> float | None:
+    """Return what the space between the barriers of a stop is held at for T2 [mbar gauge]."""
+    others = [value for one in case.stops if (value := live_mbar(one))]
+    return live_mbar(stop) or min(others, default=None)
+
+
 def _held(stop: Stop) -> str:
     """Return how the space between the barriers of a stop is held at the pressure the test needs."""
+    if not live_mbar(stop):
+        return (
+            "hold the space at the lowest live pressure with nitrogen from a regulated bottle, as no gas "
+            "stands behind this stop as recorded"
+        )
     if is_inlet_barrier(stop):
         return "hold the space at the set pressure of the station with nitrogen from a regulated bottle"
     return "hold the space at live pressure"
