@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.planfile import model
@@ -18,7 +20,7 @@ from netplan.planning.loss_sheet.loss_network import LossNetwork, LossState, Ope
 from netplan.procedure import OrderItems, Who
 from netplan.procedure.order_items import order_items
 
-__all__ = ["BEFORE", "CUT", "GAS_BACK", "STATES", "AtPlace", "LossCase", "loss_case"]
+__all__ = ["BEFORE", "CUT", "GAS_BACK", "STATES", "AtPlace", "LossCase", "WorkState", "loss_case"]
 
 WorkState = Literal["before the cut", "main cut", "gas back in"]
 BEFORE: Final = "before the cut"
@@ -65,6 +67,7 @@ class LossCase:
     network: LossNetwork
     openings: Mapping[str, Opening]
     hoses: Mapping[str, tuple[int, ...]]
+    _meters: dict[tuple[str, ...], int] = field(default_factory=dict, repr=False)
 
     def row(
         self,
@@ -145,9 +148,14 @@ class LossCase:
 
     def meters(self, customers: Sequence[str]) -> int:
         """Return how many meters some customers have."""
-        every = self.context.scope.all_customers
-        rows = [every.id.find(one) for one in customers]
-        return int(sum(every.meters[row] for row in rows if row >= 0))
+        if not customers:
+            return 0
+        key = tuple(customers)
+        if key not in self._meters:
+            every = self.context.scope.all_customers
+            is_named = pc.is_in(every.id.arrow, value_set=pa.array(key))
+            self._meters[key] = int(every.meters[np.asarray(is_named, dtype=bool)].sum())
+        return self._meters[key]
 
     def pressure_mbar(self, found: LossState | None, name: str) -> float:
         """Return the pressure where an opening is, beside it in the pipe [mbar gauge]; NaN without one."""

@@ -107,12 +107,12 @@ class LossNetwork:
         air = flow.node_count + np.arange(len(ways))
         orifice = purge_figure("outlet_discharge") ** -2.0
         ends = FlowLinks(
-            [way.node for way in ways],
+            np.array([way.node for way in ways], dtype=np.int64),
             air,
-            [END_M if way.is_end else 0.0 for way in ways],
-            [way.bore_m for way in ways],
-            0.0,
-            [0.0 if way.is_end else orifice for way in ways],
+            np.array([END_M if way.is_end else 0.0 for way in ways]),
+            np.array([way.bore_m for way in ways]),
+            np.zeros(len(ways)),
+            np.array([0.0 if way.is_end else orifice for way in ways]),
         )
         return replace(
             flow,

@@ -159,11 +159,12 @@ def gauge_rows(case: LossCase) -> Iterator[model.LossRow]:
     customers = tuple(sorted({ids[row] for row in first}))
     names = tuple(gauge.id for gauge in gauges)
     at = AtPlace(", ".join(names), gauges[0].main_id, gauges[0].chainage_m)
-    for state, action in (
+    steps: tuple[tuple[WorkState, str], ...] = (
         (BEFORE, "undo the last step; no feed is opened again to a part that fell below minimum"),
         (CUT, "isolate the doors named, the first to fall; no feed is opened again before"),
         (GAS_BACK, "stop the purge draw; isolate the doors named if it does not rise"),
-    ):
+    )
+    for state, action in steps:
         inlets = [one.id for one in case.items.every("valve", "gas inlet")] if state == GAS_BACK else []
         yield case.row(
             state,
