@@ -86,6 +86,7 @@ class LossCase:
         note: str = "",
         barrier_mbar: float | None = None,
         escapes: bool = False,
+        is_lowest_said: bool = True,
         feeds_again: Sequence[str] = (),
         leave: bool | None = None,
     ) -> model.LossRow:
@@ -99,6 +100,8 @@ class LossCase:
             Ids of customers who go off besides those found too low.
         escapes : bool
             Whether gas escapes: then the row says how much.
+        is_lowest_said : bool
+            Whether the row says the least kept meter inlet.
         leave : bool, optional
             Whether everybody leaves first; default wherever the main is cut.
         """
@@ -109,6 +112,7 @@ class LossCase:
         elif found is not None and not found.is_solved:
             notes.append(NO_SOLUTION)
         figures = found if found is not None and found.is_solved else None
+        least = math.nan if figures is None or not is_lowest_said else figures.least_pa_gauge / PA_PER_MBAR
         seconds = math.nan if figures is None else figures.seconds
         flow = math.nan if figures is None or not escapes else figures.flow_m3_per_s_std * SECONDS_PER_HOUR
         return model.LossRow(
@@ -126,7 +130,7 @@ class LossCase:
             customers=customers,
             meters=self.meters(customers),
             flow_m3h=_number(flow),
-            least_mbar=None if figures is None else _number(figures.least_pa_gauge / PA_PER_MBAR),
+            least_mbar=_number(least),
             barrier_mbar=None if figures is None or barrier_mbar is None else _number(barrier_mbar),
             seconds=_number(seconds),
             at_once=bool(customers) and not seconds > AT_ONCE_S,

@@ -158,21 +158,23 @@ class LossNetwork:
         lost_station : int
             Place among the stations of the flow network of one that gives nothing; -1 for none.
         fault_station : int
-            Place of one that holds `fault_pa_gauge` [Pa gauge]; -1 for none.
+            Place of one that holds `fault_pa_gauge` [Pa gauge], nothing being drawn: the highest that can
+            stand anywhere; -1 for none.
         """
         flow = self._flow
         shut = sorted({*shut_links, *(link for name, link in self._link_of.items() if name not in opened)})
-        capacity, pressure = None, None
+        capacity, pressure, demand = None, None, self._demand
         if lost_station >= 0:
             capacity = flow.station_capacity_m3_per_s_std.copy()
             capacity[lost_station] = 0.0
         if fault_station >= 0:
             pressure = flow.station_pressure_pa_gauge.copy()
             pressure[fault_station] = fault_pa_gauge
+            demand = np.zeros_like(demand)
         try:
             state, starved = resolve_without_starved(
                 self._solver,
-                self._demand,
+                demand,
                 closed_links=shut,
                 station_pressure_pa_gauge=pressure,
                 station_capacity_m3_per_s_std=capacity,
