@@ -30,11 +30,12 @@ from netplan.planning.option_records.option_state import StateSource, state_of
 from netplan.planning.option_records.plan_findings import findings_of, known_findings, noticed
 from netplan.planning.option_records.state_extent import extent_of
 from netplan.planning.option_records.validity_warnings import validity_findings
+from netplan.planning.option_records.zone_parts import with_parts
 from netplan.planning.pipes_set_aside import plan_with_set_aside
 from netplan.planning.rank import gas_outlet_pa_gauge, look_up, rank
 from netplan.planning.request import PlanRequest, orders_in_words
 from netplan.planning.subnetwork_context import in_least_subnetwork
-from netplan.procedure import step_list, with_order_items
+from netplan.procedure import step_list
 
 __all__ = ["CAUTION", "NOT_CHECKED", "PlanRequest", "make_plan"]
 
@@ -132,7 +133,7 @@ def _plan_on(
         priced = ranking.options[place]
         final = final_network(context, priced)
         option, feeds = option_of(context, section, ranking, place, final)
-        option = with_order_items(option)
+        option = with_parts(StateSource(context, option, priced, final, feeds.ids), section)
         steps = step_list(
             option, conditions, request.rules, work=work, set_order=[stop_id(i) for i in priced.work.order]
         )

@@ -13,6 +13,7 @@ from netplan.planfile.numbers import Metres, NeededPressure, Pressure, Rounded1,
 
 __all__ = [
     "ITEM_STATES",
+    "BranchEnd",
     "Change",
     "LetByTest",
     "LossRow",
@@ -87,6 +88,9 @@ class OrderItem(PlanElement):
     chainage_m: Metres | None = None
     hole_id: str = Field(default="", description="the excavation it is in")
     tapping_id: str = Field(default="", description="the tapping that a barrier, vent or valve is on")
+    valve_ids: tuple[str, ...] = Field(
+        default=(), description="of a barrier: the valves that are it; empty for a bag or a squeeze"
+    )
 
 
 class WeatherReading(PlanElement):
@@ -125,6 +129,14 @@ class ZoneGauge(PlanElement):
     chainage_m: Metres
 
 
+class BranchEnd(PlanElement):
+    """An end of a main in a zone that is at no stop: it keeps its gas until it is purged there."""
+
+    main_id: str
+    chainage_m: Metres
+    purge_point: str = Field(default="", description="id of the purge point there; empty: none")
+
+
 class ZonePart(PlanElement):
     """A length of pipe that has one pressure of its own: a zone, a part of it once it is cut, or a tail.
 
@@ -136,6 +148,7 @@ class ZonePart(PlanElement):
     zone: int = Field(description="index into the option's zones; -1 for none")
     stops: tuple[str, ...] = Field(default=(), description="stops at its ends")
     vents: tuple[str, ...] = Field(default=(), description="tappings that vent it, by id")
+    ends: tuple[BranchEnd, ...] = ()
     mains: tuple[str, ...] = ()
     services: tuple[str, ...] = ()
     volume_m3: Rounded3 | None = Field(default=None, description="actual volume of the bores [m³]")
