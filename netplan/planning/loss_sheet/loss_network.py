@@ -106,8 +106,9 @@ class LossNetwork:
         flow, ways = self._final.flow, list(self._openings.values())
         air = flow.node_count + np.arange(len(ways))
         orifice = purge_figure("outlet_discharge") ** -2.0
+        at = np.array([way.node for way in ways], dtype=np.int64)
         ends = FlowLinks(
-            np.array([way.node for way in ways], dtype=np.int64),
+            at,
             air,
             np.array([END_M if way.is_end else 0.0 for way in ways]),
             np.array([way.bore_m for way in ways]),
@@ -118,7 +119,7 @@ class LossNetwork:
             flow,
             node_count=flow.node_count + len(ways),
             links=flow.links.joined_with(ends),
-            node_height_m=np.concatenate([flow.node_height_m, np.full(len(ways), np.nan)]),
+            node_height_m=np.concatenate([flow.node_height_m, flow.node_height_m[at]]),
             open_node=air,
         )
 
