@@ -88,7 +88,7 @@ def _purge_out(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None) -> St
             *in_state("open", into, out),
             *in_state("air", zone.part),
         ),
-        reads=case.gauge_ids,
+        reads=(*case.gauge_ids, *zone.gauge_ids),
         state=stop_in_state(case.stops[-1].id),
         trench="empty",
         purge=PurgePath(
@@ -142,7 +142,7 @@ def _gas_free(case: OrderCase, zone: ZoneOrder) -> StepDraft:
             *in_state("open", *zone.vents),
             *in_state("gas-free", zone.part),
         ),
-        reads=case.gauge_ids,
+        reads=(*case.gauge_ids, *zone.gauge_ids),
         state=stop_in_state(case.stops[-1].id),
         trench="empty",
     )
