@@ -93,9 +93,11 @@ def _gas_back(walk: OrderWalk, moment: Moment) -> bool:
 
 
 def cut_parts_vented(walk: OrderWalk) -> Iterator[LawBreach]:
-    """Law 17: from the cut until the tie-in every part keeps an open vent."""
+    """Law 17: while people work at the cut main every part of it keeps an open vent."""
     parts = [part for part in walk.option.parts if part.role == "cut part"]
     for moment in walk.moments[walk.cut : walk.tied_in]:
+        if moment.step.trench != "occupied":
+            continue
         shut = tuple(
             part.id
             for part in parts
@@ -151,7 +153,7 @@ def _faults_of_path(
         tapping = item if item.kind == "tapping" else walk.items.get(("tapping", item.tapping_id))
         if purge.part_id not in walk.zone_parts:
             continue
-        if tapping is None:
+        if tapping is None or item.kind == "barrier":
             yield (ident,), "no tapping"
         elif moment.before[("tapping", tapping.id)] != "drilled":
             yield (ident, tapping.id), "its tapping is not drilled"
@@ -162,7 +164,8 @@ def _faults_of_path(
 
 
 def _opening(walk: OrderWalk, ident: str) -> OrderItem | None:
-    for kind in ("vent", "valve", "tapping"):
+    """Return what gas or air goes through: the space between is purged past its inner barrier."""
+    for kind in ("vent", "valve", "tapping", "barrier"):
         item = walk.items.get((kind, ident))
         if item is not None:
             return item
@@ -206,11 +209,13 @@ def every_end_purged(walk: OrderWalk) -> Iterator[LawBreach]:
             yield LawBreach(20, None, missing, f"no purge {name} goes to this end")
         if not purged and not ends and walk.moments:
             yield LawBreach(20, None, (), f"nothing is purged {name}")
+    points = {point.id for point in walk.option.purge.points}
     dead = tuple(
-        one.id
-        for excavation in walk.option.excavations
-        for one in excavation.serves
-        if one.what == "dead end" and ("tapping", one.id) not in walk.items
+        end.main_id
+        for part in walk.option.parts
+        if part.role == "zone"
+        for end in part.ends
+        if end.purge_point not in points
     )
     if dead:
         yield LawBreach(20, None, dead, "an end that has to be purged has no purge point")
