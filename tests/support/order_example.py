@@ -362,7 +362,7 @@ class _Order:
 
     def __init__(self, option: pm.Option) -> None:
         self.items = {(item.kind, item.id): item for item in option.items}
-        self.now = {key: item.first for key, item in self.items.items()}
+        self.now: dict[tuple[str, str], str] = {key: item.first for key, item in self.items.items()}
         self.rows: list[pm.Step] = []
 
     def add(self, who: str, *changes: tuple[str, str, str], **more: Any) -> None:
