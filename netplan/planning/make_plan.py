@@ -24,6 +24,7 @@ from netplan.planfile.plan_result import PlanResult
 from netplan.planning.blocking_orders import lifted_orders
 from netplan.planning.context import PlanningContext
 from netplan.planning.final_network import final_network
+from netplan.planning.loss_sheet import loss_sheet
 from netplan.planning.option_records.option_record import option_of
 from netplan.planning.option_records.option_state import StateSource, state_of
 from netplan.planning.option_records.plan_findings import findings_of, known_findings, noticed
@@ -136,7 +137,8 @@ def _plan_on(
         steps = step_list(
             option, conditions, request.rules, work=work, set_order=[stop_id(i) for i in priced.work.order]
         )
-        options.append(option.model_copy(update={"steps": steps}))
+        sheet = loss_sheet(context, priced, final, option, feeds.ids)
+        options.append(option.model_copy(update={"steps": steps, "loss_sheet": sheet}))
         # A solver that was made ready for it is let go: it is the largest thing there.
         final = replace(final, prepared=None)
         sources.append(StateSource(context, options[-1], priced, final, feeds.ids))

@@ -15,13 +15,14 @@ from netplan.planfile.model import (
     OrderItem,
     Place,
     PreparedFallback,
+    StationBehind,
     Stop,
     Tapping,
     ZonePart,
 )
 from netplan.planfile.station_words import is_inlet_barrier
 
-__all__ = ["SAME_M", "hole_at_place", "items_of", "with_tapping_ids"]
+__all__ = ["SAME_M", "hole_at_place", "inlet_id", "items_of"]
 
 SAME_M: Final = 2e-3
 """Places of one main nearer than this are one: twice the last digit of a plan (own) [m]."""
@@ -55,37 +56,13 @@ _LAST: Final[Mapping[str, str]] = MappingProxyType(
 )
 
 
-def with_tapping_ids(option: Option) -> Option:
-    """Return the option with an id in every tapping that is a hole: of its stops, then of its fallbacks."""
-    number = 1
-    stops: list[Stop] = []
-    for stop in option.stops:
-        tappings, number = _numbered(stop.tappings, number)
-        stops.append(stop.model_copy(update={"tappings": tappings}))
-    prepared: list[PreparedFallback] = []
-    for one in option.prepared_fallbacks:
-        tappings, number = _numbered(one.tappings, number)
-        prepared.append(one.model_copy(update={"tappings": tappings}))
-    return option.model_copy(update={"stops": tuple(stops), "prepared_fallbacks": tuple(prepared)})
-
-
-def _numbered(tappings: Sequence[Tapping], number: int) -> tuple[tuple[Tapping, ...], int]:
-    """Return tappings with their ids from a number, and the number that comes next."""
-    found = []
-    for tapping in tappings:
-        is_hole = tapping.size_mm > 0
-        found.append(tapping.model_copy(update={"id": f"T{number}" if is_hole else ""}))
-        number += tapping.count if is_hole else 0
-    return tuple(found), number
-
-
 def items_of(option: Option) -> tuple[OrderItem, ...]:
     """Return all items of an option whose tappings have their ids, each kind and id once.
 
     Parameters
     ----------
     option : Option
-        From `with_tapping_ids`. Its zone parts become items; without them its zones do.
+        With ids of its tappings. Its zone parts become items; without them its zones do.
 
     Returns
     -------
@@ -241,7 +218,20 @@ def _barriers(option: Option) -> Iterator[OrderItem]:
                 chainage_m=one.chainage_m if tapping is None else tapping.chainage_m,
                 hole_id=one.hole_id,
                 tapping_id="" if tapping is None else tapping.id,
+                valve_ids=_valves_of_barrier(one, role),
             )
+
+
+def _valves_of_barrier(one: Tapped, role: str) -> tuple[str, ...]:
+    """Return the valves that a barrier is: the inlets of the stations behind a stop are its outer one."""
+    if isinstance(one, Stop) and one.kind == "valve" and role == "outer":
+        return tuple(inlet_id(behind) for behind in one.shuts_in)
+    return (one.valve_id,) if one.kind == "valve" and one.valve_id else ()
+
+
+def inlet_id(behind: StationBehind) -> str:
+    """Return the id of a station's inlet valve, of its own where the records name none."""
+    return behind.inlet_valve_id or f"{behind.station_id}-inlet"
 
 
 def _is_double(one: Tapped) -> bool:
@@ -327,8 +317,9 @@ def _recorded_valves(option: Option) -> Iterator[OrderItem]:
         yield _item("valve", opened.valve_id, of=opened.valve_id, role="boundary")
     for stop in option.stops:
         for behind in stop.shuts_in:
-            ident = behind.inlet_valve_id or f"{behind.station_id}-inlet"
-            yield _item("valve", ident, of=stop.id, role="station inlet", first="open", last="open")
+            yield _item(
+                "valve", inlet_id(behind), of=stop.id, role="station inlet", first="open", last="open"
+            )
     for prepared in option.prepared_fallbacks:
         if prepared.valve_id:
             yield _valve_of(prepared)

@@ -5,11 +5,12 @@ Items are keyed by kind and id, as records of the network may bear an id such as
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from netplan.planfile.model import Option, OrderItem, Stop
-from netplan.procedure.order_item_building import SAME_M, items_of, with_tapping_ids
+from netplan.planfile.model import Gauge, Option, OrderItem, PreparedFallback, Stop, Tapping
+from netplan.procedure.order_item_building import SAME_M, inlet_id, items_of
 
 __all__ = ["OrderItems", "order_items", "with_order_items"]
 
@@ -70,6 +71,13 @@ class OrderItems:
             None,
         )
 
+    def tapping_of_gauge(self, gauge: Gauge) -> OrderItem | None:
+        """Return the tapping a gauge is on; None where it is read at a customer's meter."""
+        if gauge.customer:
+            return None
+        at = (gauge.main_id, gauge.chainage_m)
+        return self.tapping_at(*at, "gauge") or self.tapping_at(*at)
+
     def vent(self, stop: str) -> OrderItem | None:
         """Return the vent between the barriers of a stop or prepared fallback; None for a single barrier."""
         return next(iter(self.of("vent", stop, "between")), None)
@@ -121,8 +129,7 @@ class OrderItems:
 
     def station_inlets(self, stop: Stop) -> tuple[OrderItem, ...]:
         """Return the inlet valves of the stations that a stop shuts in."""
-        ids = (one.inlet_valve_id or f"{one.station_id}-inlet" for one in stop.shuts_in)
-        return tuple(item for ident in ids if (item := self.valve(ident)))
+        return tuple(item for one in stop.shuts_in if (item := self.valve(inlet_id(one))))
 
     def boundary(self, valve: str) -> OrderItem | None:
         """Return a boundary valve that is opened for the work."""
@@ -163,7 +170,7 @@ class OrderItems:
 
 def order_items(option: Option) -> OrderItems:
     """Return the lookup of the items of an option, made where it has none yet."""
-    found = option.items or items_of(with_tapping_ids(option))
+    found = option.items or items_of(_with_tapping_ids(option))
     return OrderItems(found, frozenset(one.id for one in option.prepared_fallbacks))
 
 
@@ -171,5 +178,29 @@ def with_order_items(option: Option) -> Option:
     """Return an option with ids of its tappings and with all its items; the same if it has them."""
     if option.items:
         return option
-    tapped = with_tapping_ids(option)
+    tapped = _with_tapping_ids(option)
     return tapped.model_copy(update={"items": items_of(tapped)})
+
+
+def _with_tapping_ids(option: Option) -> Option:
+    """Return the option with an id in every tapping that is a hole: of its stops, then of its fallbacks."""
+    number = 1
+    stops: list[Stop] = []
+    for stop in option.stops:
+        tappings, number = _numbered(stop.tappings, number)
+        stops.append(stop.model_copy(update={"tappings": tappings}))
+    prepared: list[PreparedFallback] = []
+    for one in option.prepared_fallbacks:
+        tappings, number = _numbered(one.tappings, number)
+        prepared.append(one.model_copy(update={"tappings": tappings}))
+    return option.model_copy(update={"stops": tuple(stops), "prepared_fallbacks": tuple(prepared)})
+
+
+def _numbered(tappings: Sequence[Tapping], number: int) -> tuple[tuple[Tapping, ...], int]:
+    """Return tappings with their ids from a number, and the number that comes next."""
+    found = []
+    for tapping in tappings:
+        is_hole = tapping.size_mm > 0
+        found.append(tapping.model_copy(update={"id": f"T{number}" if is_hole else ""}))
+        number += tapping.count if is_hole else 0
+    return tuple(found), number

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from netplan.planfile.model import Stop
 from netplan.planfile.station_words import has_fallback, inlet_words, is_inlet_barrier
 from netplan.procedure.step_case import OrderCase, stop_in_state
-from netplan.procedure.step_kinds import Stage, StepDraft, Who
+from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
 
 __all__ = [
     "feeds_purge",
@@ -44,6 +44,7 @@ def shut_inlet(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
         return
     # Nobody hangs on what lies between: the network is the same as with the outlet valve shut.
     state = case.states.get(stop_in_state(stop.id))
+    outer = next((one for one in case.items.barriers(stop.id) if one.role == "outer"), None)
     yield StepDraft(
         Stage.INLET_SHUT,
         f"Outer barrier of {stop.id}: shut {_inlets(stop)} slowly{case.while_watched()}.",
@@ -55,6 +56,14 @@ def shut_inlet(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
         expect_mbar=state.least_mbar if state else None,
         expect_at=state.at if state else "",
         minutes=stop.minutes,
+        needs=(
+            *in_state("proved", outer),
+            *in_state("sealed", *case.items.meters_off()),
+            *in_state("accepted", *case.items.every("feed")),
+        ),
+        changes=(*in_state("set", outer), *in_state("shut", *case.items.station_inlets(stop))),
+        reads=case.gauge_ids,
+        state=stop_in_state(stop.id),
     )
 
 

@@ -130,6 +130,11 @@ class Stop(PlanElement):
     shuts_in: tuple[StationBehind, ...] = Field(
         default=(), description="stations on the live side, with nobody left for them to feed"
     )
+    withdraw_mbar: Pressure | None = Field(
+        default=None,
+        description="difference across it right before it is taken out, gas being back in the zone: the "
+        "greatest of the hours checked, as solved; null where a side has no gas, and in old plans",
+    )
 
 
 class ZonePipe(PlanElement):
