@@ -109,10 +109,8 @@ def lawful_options(
             cut_short=more_beyond,
         )
     if dropped:
-        kept = [
-            replace(source, option=_ranked(source.option, rank, dropped))
-            for rank, source in enumerate(kept, 1)
-        ]
+        ranked = [_ranked(source.option, rank, dropped) for rank, source in enumerate(kept, 1)]
+        kept = [replace(source, option=option) for source, option in zip(kept, ranked, strict=True)]
     return LawfulOptions(tuple(kept), tuple(dropped))
 
 
@@ -123,9 +121,6 @@ def _ranked(option: model.Option, rank: int, dropped: Sequence[DroppedOption]) -
     numbers = ", ".join(map(str, laws))
     ranks = ", ".join(str(one.rank) for one in dropped)
     reason = option.proof.reason.replace(f"for rank {option.rank}:", f"for rank {rank}:")
-    proof = option.proof.model_copy(
-        update={
-            "reason": f"{reason}; what was found at rank {ranks} is dropped, as its order breaks law {numbers}"
-        }
-    )
+    why = f"what was found at rank {ranks} is dropped, as its order breaks law {numbers}"
+    proof = option.proof.model_copy(update={"reason": f"{reason}; {why}"})
     return option.model_copy(update={"rank": rank, "proof": proof})

@@ -222,7 +222,7 @@ def _band_below_abort(option: pm.Option) -> pm.Option:
 
 def _part_apart_before_cut(option: pm.Option) -> pm.Option:
     place = _first(option, lambda step: _changes(step, "part", "Z1", "gas-free"))
-    change = pm.Change.model_validate({"kind": "part", "id": "Z1.1", "from": "live", "to": "gas-free"})
+    change = pm.Change.model_validate({"kind": "part", "id": "Z1.1", "from": "live", "to": "air"})
     return _edited(option, place, changes=(*option.steps[place].changes, change))
 
 
@@ -232,6 +232,14 @@ def _zone_pressure_disagrees(option: pm.Option) -> pm.Option:
 
 def _two_barriers_no_sum(option: pm.Option) -> pm.Option:
     return _edited_test(option, "T1", barriers=("S1-outer", "S2-outer"))
+
+
+def _sum_not_declared(option: pm.Option) -> pm.Option:
+    return _edited_test(option, "T2", is_sum=False)
+
+
+def _shows_the_valve_too(option: pm.Option) -> pm.Option:
+    return _edited_test(option, "T2", barriers=("S1-inner",), is_sum=False)
 
 
 def _inner_tested_without_hose(option: pm.Option) -> pm.Option:
@@ -532,6 +540,8 @@ BROKEN: tuple[tuple[int, Change], ...] = (
     (10, _part_apart_before_cut),
     (10, _zone_pressure_disagrees),
     (11, _two_barriers_no_sum),
+    (11, _sum_not_declared),
+    (11, _shows_the_valve_too),
     (11, _inner_tested_without_hose),
     (11, _meter_on_the_hose),
     (12, _coarse_meter),

@@ -476,9 +476,12 @@ class _Order:
         self.add("stop crew", *changes, hold=True, state=state, reads=GAUGES)
 
     def _test(self, name: str, barrier: str, meter_at: str, limit: float, *changes: Any) -> None:
+        # On the zone's vent the meter shows the single valve as well.
+        barriers = (barrier, "S3-single") if name == "T2" else (barrier,)
         test = pm.LetByTest(
             name=name,
-            barriers=(barrier,),
+            barriers=barriers,
+            is_sum=len(barriers) > 1,
             meter_at=meter_at,
             across_mbar=25.0,
             limit_l_min=limit,

@@ -34,8 +34,14 @@ def parts_until_cut(walk: OrderWalk) -> Iterator[LawBreach]:
             yield LawBreach(10, None, (item.id,), "a part without its mains, vents and volume")
     cut_parts = {ident for ident, role in roles.items() if role == "cut part"}
     changed = {one.item.id for one in walk.changed("part") if one.item.id in cut_parts}
+    zones = {part.zone: part.id for part in walk.option.parts if part.role == "zone"}
+    zone_of = {part.id: zones.get(part.zone, "") for part in walk.option.parts if part.role == "cut part"}
     for place, moment in enumerate(walk.moments):
-        early = tuple(c.id for c in moment.step.changes if c.kind == "part" and c.id in cut_parts)
+        early = tuple(
+            c.id
+            for c in moment.step.changes
+            if c.kind == "part" and c.id in cut_parts and c.to != moment.after.get(("part", zone_of[c.id]))
+        )
         if early and place < walk.cut:
             yield LawBreach(10, moment.step.n, early, "a part has a state of its own before the cut")
         yield from _one_zone_pressure(walk, moment)
