@@ -36,12 +36,16 @@ def _not_shown(walk: OrderWalk, moment: Moment, test: LetByTest) -> Iterator[str
         return
     if len(barriers) > 1 and not test.is_sum:
         yield "several barriers, and no sum is declared"
-    if test.across_mbar is None or test.across_mbar <= 0.0:
+    has_gas = any(walk.stops[item.of].pressure_mbar for item in known if item.of in walk.stops)
+    if has_gas and (test.across_mbar is None or test.across_mbar <= 0.0):
         yield "no difference stands across the barrier"
     if any(not _is_in(moment, item) for item in known):
         yield "a barrier that is not set"
-    if test.name in ("T1", "T2") and known[0].role != ROLE_TESTED[test.name]:
-        yield f"it tests an {ROLE_TESTED[test.name]} barrier, but another is named first"
+    # A single barrier has gas behind it in every test at the zone's vent: it is part of the sum.
+    others = [item for item in known[1:] if not (test.is_sum and item.role == "single")]
+    wanted = ROLE_TESTED[test.name]
+    if known[0].role != wanted or any(item.role != wanted for item in others):
+        yield f"it tests a barrier that is {wanted}, but another is named"
     if test.name == "T1" and len(known) > 1:
         yield "the meter on one vent shows one outer barrier"
     vent = walk.items.get(("vent", test.meter_at))

@@ -153,13 +153,15 @@ def _faults_of_path(
         return
     for ident in (purge.inlet, purge.outlet):
         item = _opening(walk, ident)
+        if item is None and _is_barrier_of_space(walk, ident, purge):
+            continue
         if item is None:
             yield (ident,), "no vent, valve or tapping of the plan"
             continue
         tapping = item if item.kind == "tapping" else walk.items.get(("tapping", item.tapping_id))
         if purge.part_id not in walk.zone_parts:
             continue
-        if tapping is None or item.kind == "barrier":
+        if tapping is None:
             yield (ident,), "no tapping"
         elif moment.before[("tapping", tapping.id)] != "drilled":
             yield (ident, tapping.id), "its tapping is not drilled"
@@ -169,9 +171,14 @@ def _faults_of_path(
         yield from _other_outlets(walk, moment, purge)
 
 
+def _is_barrier_of_space(walk: OrderWalk, ident: str, purge: PurgePath) -> bool:
+    """Return whether a space between barriers is purged by way of one of its own barriers, let go a crack."""
+    space, barrier = walk.items.get(("part", purge.part_id)), walk.items.get(("barrier", ident))
+    return space is not None and barrier is not None and space.role == "space" and space.of == barrier.of
+
+
 def _opening(walk: OrderWalk, ident: str) -> OrderItem | None:
-    """Return what gas or air goes through: the space between is purged past its inner barrier."""
-    for kind in ("vent", "valve", "tapping", "barrier"):
+    for kind in ("vent", "valve", "tapping"):
         item = walk.items.get((kind, ident))
         if item is not None:
             return item
