@@ -58,9 +58,7 @@ def _door_lists(rows: Sequence[LossRow]) -> dict[tuple[str, ...], str]:
     return {ids: f"D{number}" for number, ids in enumerate(lists, 1)}
 
 
-def _rows_of(
-    rows: Sequence[LossRow], doors: Mapping[tuple[str, ...], str], units: Figures
-) -> dict[str, Any]:
+def _rows_of(rows: Sequence[LossRow], doors: Mapping[tuple[str, ...], str], units: Figures) -> dict[str, Any]:
     """Return one failure with its rows, the cut main first."""
     merged: dict[str, list[LossRow]] = {}
     for row in sorted(rows, key=lambda one: _STATES.index(one.state)):
