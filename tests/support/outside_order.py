@@ -145,7 +145,7 @@ class OutsideOrder(OutsideZoneLaws):
                 yield f"law 6: a stop goes in while {len(on)} meters are still on"
             if not self._counted(after=0):
                 yield "law 6: no tally hold before the first stop"
-        if step["purge"] and step["purge"]["medium"] == "gas" and self.off:
+        if self.is_zone_purge(step) and step["purge"]["medium"] == "gas" and self.off:
             freed = [one["n"] for one in self.seen if one["trench"] == "occupied"]
             if not self._counted(after=max(freed, default=0)):
                 yield "law 24: no second tally hold before gas goes back"

@@ -104,3 +104,8 @@ class OutsideWalk:
 
     def zone_vents(self) -> set[str]:
         return self.vents("zone") | self.vents("purge") | self.vents("part")
+
+    def is_zone_purge(self, step: Row) -> bool:
+        """Return whether a step purges a zone or a part of one, not a feed or a space between barriers."""
+        roles = {one["id"]: one["role"] for one in self.option["parts"]}
+        return bool(step["purge"]) and roles.get(step["purge"]["part_id"]) in ("zone", "cut part")

@@ -86,7 +86,7 @@ class OutsideZoneLaws(OutsideWalk):
     def purges(self, step: Row) -> Iterator[str]:
         into_air = self.changed(step, "part", "air", "gas-free")
         purge = step["purge"]
-        zone_purge = purge and not purge["part_id"].endswith("-space")
+        zone_purge = self.is_zone_purge(step)
         if into_air or (zone_purge and purge["medium"] == "air"):
             waiting = [one for one in self.barriers_of_stops() if self.now["barrier", one] != "accepted"]
             if waiting:
@@ -103,7 +103,7 @@ class OutsideZoneLaws(OutsideWalk):
             ]
             if any(self.now["tapping", one] != "drilled" for one in tapped) or not tapped:
                 yield f"law 19: {end} is at no drilled tapping"
-        if purge["medium"] == "gas" and step["trench"] != "empty":
+        if zone_purge and purge["medium"] == "gas" and step["trench"] != "empty":
             yield "law 18: gas goes in while the trench is not said to be empty"
         others = {one for one in self.zone_vents() if self.now["vent", one] == "open"} - {purge["outlet"]}
         if zone_purge and others and purge["medium"] != "air":
