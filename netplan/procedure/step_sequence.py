@@ -8,17 +8,21 @@ from netplan.core.errors import BadWorkError
 from netplan.planfile.model import Conditions, Option, Step, WorkItem
 from netplan.procedure.baseline_steps import begin_day
 from netplan.procedure.closing_steps import close_ground, seal_tappings
-from netplan.procedure.decommissioning_steps import do_work, empty
+from netplan.procedure.decommissioning_steps import empty
 from netplan.procedure.fallback_steps import prove_fallbacks
-from netplan.procedure.feed_steps import build_feeds, close_feeds, open_feeds, prove_through_flow
-from netplan.procedure.meter_steps import meters_again, meters_off, relight
+from netplan.procedure.feed_steps import build_feeds, close_feeds, open_feeds
+from netplan.procedure.gas_back_steps import fill, tally_again
+from netplan.procedure.let_by_steps import test_for_let_by
+from netplan.procedure.meter_steps import meters_off
 from netplan.procedure.order_items import with_order_items
 from netplan.procedure.proving_steps import prove
-from netplan.procedure.recommissioning_steps import fill, withdraw
+from netplan.procedure.relight_steps import relight
 from netplan.procedure.step_case import OrderCase, order_case
 from netplan.procedure.step_kinds import StepDraft, numbered
-from netplan.procedure.stop_steps import prove_barriers, set_stops, test_for_let_by
+from netplan.procedure.stop_steps import prove_barriers, set_stops
 from netplan.procedure.tapping_steps import drill_outlets, fuse_outlets
+from netplan.procedure.withdrawal_steps import prove_through_flow, withdraw
+from netplan.procedure.work_steps import do_work, test_new_pipe
 from netplan.rules import Rules
 
 __all__ = ["step_list"]
@@ -77,6 +81,7 @@ def step_list(
 def _all(case: OrderCase) -> Iterator[StepDraft]:
     for stage in (
         prove,
+        test_new_pipe,
         fuse_outlets,
         drill_outlets,
         build_feeds,
@@ -89,7 +94,7 @@ def _all(case: OrderCase) -> Iterator[StepDraft]:
         test_for_let_by,
         empty,
         do_work,
-        meters_again,
+        tally_again,
         fill,
         withdraw,
         prove_through_flow,

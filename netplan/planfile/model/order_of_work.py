@@ -279,6 +279,9 @@ class Step(PlanElement):
     hold: bool = Field(default=False, description="nobody goes on before the competent person says so")
     expect_mbar: Pressure | None = Field(default=None, description="pressure to be read [mbar gauge]")
     expect_at: str = Field(default="", description="id of the gauge, stop or customer it is read at")
+    across_mbar: Pressure | None = Field(
+        default=None, description="difference across the barrier that is taken out, as solved [mbar]"
+    )
     minutes: Rounded1 | None = Field(default=None, description="that it takes, by the rules")
     if_not: str = ""
     needs: tuple[Need, ...] = ()
