@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,18 +16,22 @@ from netplan.customers import (
     off_on_times,
 )
 from netplan.isolation import Cut
+from netplan.planfile.numbers import METRES_DIGITS
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.failed_network import failure_case
-from netplan.planning.final_network import final_network
+from netplan.planning.final_network import FinalNetwork
 from netplan.planning.request import PlanRequest
 from netplan.planning.stations_shut_in import may_count_inlets, stations_shut_in, vented_places
-from netplan.planning.zone_purges import Purges, zone_purges
+from netplan.planning.zone_lengths import ZoneComponent, volume_m3, zone_lengths
+from netplan.planning.zone_purges import Purges, is_reached
 from netplan.procedure.hours_by_counts import (
+    LEAST_ZONE,
     BranchMinutes,
     OrderCounts,
     OrderHours,
     StopMinutes,
+    ZoneCounts,
     hours_by_counts,
 )
 
@@ -43,6 +47,8 @@ __all__ = [
     "refusal",
 ]
 
+VOLUME_DIGITS = 3
+"""Decimals to which a plan states the volume of a zone [-]."""
 SPARE_MIN = 1e-6
 """What rounding may cost the day (own) [min]."""
 MINUTES_AN_HOUR = 60.0
@@ -98,45 +104,79 @@ def meters_of(context: PlanningContext, off: Ints) -> int:
 def least_counts(context: PlanningContext, meters: int) -> OrderCounts:
     """Return counts that no order of work undercuts which turns so many meters off: one stop, no feed."""
     methods = context.request.rules.method
-    return OrderCounts((StopMinutes(min(one.minutes for one in methods), 1),), meters=meters)
+    stop = StopMinutes(min(one.minutes for one in methods), 1)
+    return OrderCounts((stop,), (LEAST_ZONE,), meters=meters)
 
 
 def least_counts_of(context: PlanningContext, cut: Cut, meters: int) -> OrderCounts:
-    """Return counts that no order of work on a cut undercuts: its stops, no feed and no branch to purge."""
+    """Return counts that no order of work on a cut undercuts: its stops and zones, no feed."""
     minutes = {method.name: method.minutes for method in context.request.rules.method}
-    return OrderCounts(
-        tuple(StopMinutes(minutes[stop.method], stop.barriers) for stop in cut.stops), meters=meters
-    )
+    stops = tuple(StopMinutes(minutes[stop.method], stop.barriers) for stop in cut.stops)
+    return OrderCounts(stops, (LEAST_ZONE,) * len(cut.zones), meters=meters)
 
 
-def counts_of(context: PlanningContext, option: EvaluatedOption, purges: Purges | None = None) -> OrderCounts:
+def counts_of(
+    context: PlanningContext, option: EvaluatedOption, final: FinalNetwork, purges: Purges
+) -> OrderCounts:
     """Return what the order of work of an option is made of.
 
     Parameters
     ----------
     context, option
-    purges : list of (PurgePlan, int), optional
-        How its zones are purged, where that is known; it is worked out otherwise.
+    final : FinalNetwork
+        Of the option.
+    purges : list of (PurgePlan, int)
+        How its zones are purged.
     """
     least = least_counts_of(context, option.cut, meters_of(context, option.off))
-    plans = zone_purges(context, option, final_network(context, option)) if purges is None else purges
     kinds = [feed.size.feed.valve_link >= 0 for feed in option.feeds if feed is not None]
     with_inlet = _places_with_inlet(context, option)
     return OrderCounts(
-        stops=tuple(
-            StopMinutes(stop.minutes, stop.barriers, has_inlet=place in with_inlet)
-            for place, stop in enumerate(least.stops)
-        ),
+        stops=tuple(replace(stop, has_inlet=place in with_inlet) for place, stop in enumerate(least.stops)),
+        zones=_zones(context, option, final, purges),
         hoses=kinds.count(False),
         valves=kinds.count(True),
         meters=least.meters,
-        branches=tuple(
-            BranchMinutes(place.minutes_out or 0.0, place.minutes_in or 0.0)
-            for plan, _ in plans
-            for place in plan.places
-            if place.role == "vent"
-        ),
+        has_stranded=_has_stranded(option),
     )
+
+
+def _zones(
+    context: PlanningContext, option: EvaluatedOption, final: FinalNetwork, purges: Purges
+) -> tuple[ZoneCounts, ...]:
+    network = context.request.network
+    reached = is_reached(purges, context.gas)
+    vents = [place for plan, _ in purges for place in plan.places if place.role == "vent"]
+    lengths = zone_lengths(network, final.stopped, option.cut)
+    found = []
+    for zone in range(len(option.cut.zones)):
+        own = ZoneComponent([one for one in lengths if one.zone == zone])
+        found.append(
+            ZoneCounts(
+                volume_m3=round(volume_m3(network, own.lengths), VOLUME_DIGITS),
+                services=len({one.pipe for one in own.lengths if one.pipe >= network.pipes.n_mains}),
+                branches=tuple(
+                    BranchMinutes(
+                        place.minutes_out or 0.0,
+                        place.minutes_in or 0.0,
+                        has_nitrogen=place.slug_m3 is not None,
+                        has_gas=not (reached is False and place.least_m3_per_s_std is None),
+                    )
+                    for place in vents
+                    if own.holds(place.pipe, round(place.chainage_m, METRES_DIGITS))
+                ),
+            )
+        )
+    return tuple(found)
+
+
+def _has_stranded(option: EvaluatedOption) -> bool:
+    """Return whether customers are off that lie beyond the zones, as a plan states their cause."""
+    stranded: set[int] = set()
+    for part in option.deficient:
+        rows = set(part.customers.tolist())
+        stranded = stranded - rows if part.weak else stranded | rows
+    return not stranded.isdisjoint(option.off.tolist())
 
 
 def _places_with_inlet(context: PlanningContext, option: EvaluatedOption) -> frozenset[int]:

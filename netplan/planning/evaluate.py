@@ -139,10 +139,11 @@ def _without_feeds(
 
 def _if_purged_in_day(context: PlanningContext, option: EvaluatedOption) -> EvaluatedOption | RefusedCut:
     """Return an option with what its order of work is made of, if its purge and its hours are allowed."""
-    purges = zone_purges(context, option, final_network(context, option))
+    final = final_network(context, option)
+    purges = zone_purges(context, option, final)
     if context.request.rules.purge.below_least == "refuse" and (reason := below_least(context, purges)):
         return RefusedCut(option.cut, reason)
-    counts = counts_of(context, option, purges)
+    counts = counts_of(context, option, final, purges)
     too_long = refusal(context, counts)
     return RefusedCut(option.cut, too_long) if too_long else replace(option, counts=counts)
 

@@ -14,6 +14,7 @@ from netplan.isolation import MINOR_PER_UNIT, IsolationProblem
 from netplan.planning.context import PlanningContext
 from netplan.planning.day_hours import MINUTES_AN_HOUR, day_limits
 from netplan.procedure.hours_by_counts import (
+    LEAST_ZONE,
     OrderCounts,
     hours_by_counts,
     least_minutes_of_meter,
@@ -23,6 +24,8 @@ from netplan.rules import ExcavationRules, Rules
 
 __all__ = ["most_meters_of_any_zone", "require_hours"]
 
+ALONE = OrderCounts((), (LEAST_ZONE,))
+"""What every order of work is made of besides its stops and meters."""
 NO_PLAN = "no set of stops holds every constraint"
 LONGER = "what would have to give: "
 CREWS = "more crews (rules crew.stop_crews, crew.meter_fitters, crew.relights_per_hour), shorter times"
@@ -42,7 +45,7 @@ def require_hours(context: PlanningContext, problem: IsolationProblem) -> None:
         When every zone takes more hours than the window, or the crew's day, has. The reason says which.
     """
     rules, limits = context.request.rules, day_limits(context.request)
-    alone_min = hours_by_counts(OrderCounts(()), rules).gas_back_min
+    alone_min = hours_by_counts(ALONE, rules).gas_back_min
     meter = least_minutes_of_meter(rules)
     least_min = alone_min + _least_minutes(context, problem, meter.before_gas)
     if least_min > limits.window_min:
@@ -70,7 +73,7 @@ def most_meters_of_any_zone(context: PlanningContext, problem: IsolationProblem)
     """Return how many meters no zone within the day exceeds, ≥ 0."""
     rules, limits = context.request.rules, day_limits(context.request)
     meter = least_minutes_of_meter(rules)
-    alone_min = hours_by_counts(OrderCounts(()), rules).gas_back_min + _least_minutes(context, problem, 0.0)
+    alone_min = hours_by_counts(ALONE, rules).gas_back_min + _least_minutes(context, problem, 0.0)
     left_min = limits.day_end_min / limits.overrun - alone_min
     most = left_min / (meter.before_gas + meter.relit)
     if meter.before_gas:

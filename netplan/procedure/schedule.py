@@ -11,13 +11,26 @@ from netplan.rules.rule_set import CrewRules
 
 __all__ = ["BEFORE_STAGES", "LATER_STAGES", "Scheduled", "Task", "by_crew", "in_order"]
 
-BEFORE_STAGES: Final = frozenset({Stage.RECORDS, Stage.TAPPINGS, Stage.FEED_BUILT, Stage.NEW_PIPE})
+BEFORE_STAGES: Final = frozenset(
+    {
+        Stage.SIGNED,
+        Stage.RECORDS,
+        Stage.SADDLES,
+        Stage.TAPPINGS,
+        Stage.FEED_BUILT,
+        Stage.FEED_TESTED,
+        Stage.FEED_MEASURED,
+        Stage.NEW_PIPE,
+    }
+)
 """Done on an earlier day, each by its own crew."""
 LATER_STAGES: Final = frozenset(
     {
         Stage.OVERNIGHT,
         Stage.FEED_CLOSED,
+        Stage.FEED_REMOVED,
         Stage.TAPPINGS_SEALED,
+        Stage.COUPONS_COUNTED,
         Stage.SECOND_VISIT,
         Stage.REINSTATE,
     }
@@ -27,13 +40,18 @@ _ALONE, _TOGETHER, _BESIDE = "alone", "together", "beside"
 """One after another; all at once; side by side, each by its own crew."""
 _KINDS: Final = {
     Stage.GAUGES: _TOGETHER,
+    Stage.FEED_COUPLED: _BESIDE,
     Stage.FEED_PURGED: _BESIDE,
     Stage.FEED_OPENED: _BESIDE,
     Stage.FEED_PROVED: _BESIDE,
     Stage.BARRIERS_PROVED: _BESIDE,
+    Stage.VALVE_TRIED: _BESIDE,
 }
-_IN_TURN: Final = frozenset({Stage.FEED_OPENED, Stage.FEED_PROVED})
+_PROOFS: Final = frozenset({Stage.BARRIERS_PROVED, Stage.VALVE_TRIED})
+_OPENINGS: Final = frozenset({Stage.FEED_OPENED, Stage.FEED_PROVED})
 """Never two at once, whatever the crews: what is solved is one feed opened after another."""
+_FOLLOWING: Final = frozenset({Stage.FEED_PURGED, *_OPENINGS, Stage.VALVE_TRIED})
+"""Done after what stands before it in the list, by the same crew."""
 SAME_MIN: Final = 1e-6
 """Minutes nearer than this are one (own) [min]."""
 
@@ -141,17 +159,21 @@ def in_order(tasks: Sequence[Task], crew: CrewRules) -> Scheduled:
     before: list[int] = []
     now: list[int] = []
     kind = ""
-    feed: int | None = None
+    last: dict[bool, int] = {}
+    opened: list[int] = []
     for task in tasks:
         own = _KINDS.get(task.stage, _ALONE)
         if now and (own != kind or own == _ALONE):
-            before, now, feed = now, [], None
+            before, now, last, opened = now, [], {}, []
         kind = own
         if own != _BESIDE:
             now.append(build.add(task, before))
             continue
-        follows = feed if task.stage in _IN_TURN else None
-        place = build.add_for_crew(task, before if follows is None else [*before, follows], follows)
-        feed = feed if task.stage is Stage.BARRIERS_PROVED else place
+        is_proof, is_opening = task.stage in _PROOFS, task.stage in _OPENINGS
+        follows = last.get(is_proof) if task.stage in _FOLLOWING else None
+        waits = [*before, *(opened if is_opening else ()), *([] if follows is None else [follows])]
+        place = build.add_for_crew(task, waits, follows)
+        last[is_proof] = place
+        opened = [place] if is_opening else opened
         now.append(place)
     return build.done()

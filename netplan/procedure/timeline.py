@@ -44,9 +44,7 @@ class _Dated:
         )
 
 
-def timeline(
-    steps: Sequence[Step], option: Option, conditions: Conditions, rules: Rules
-) -> Timeline:
+def timeline(steps: Sequence[Step], option: Option, conditions: Conditions, rules: Rules) -> Timeline:
     """Return when each step is done.
 
     Minutes of the day, and of what follows once gas is back, count from the start of the window; those of
