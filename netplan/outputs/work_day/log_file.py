@@ -83,6 +83,16 @@ class LogEntry(LogElement):
         """The moment, with the device's offset from UTC."""
         return datetime.fromisoformat(self.at)
 
+    @property
+    def local_time(self) -> datetime:
+        """The moment as a clock at the place showed it."""
+        return self.time.replace(tzinfo=None)
+
+    @property
+    def shown_time(self) -> datetime:
+        """What the device's clock showed."""
+        return datetime.fromisoformat(self.clock or self.at).replace(tzinfo=None)
+
 
 class DoneEntry(LogEntry):
     """A step done, taken back, or left out with the reason."""

@@ -7,10 +7,24 @@ from typing import Final
 
 from netplan.planfile.model import Option, Plan, Step, TimelineBar
 
-__all__ = ["FIRST_HOUR", "bars_by_step", "clock_at", "cut_step", "start_clock"]
+__all__ = [
+    "FIRST_HOUR",
+    "PlannedOrder",
+    "bars_by_step",
+    "clock_at",
+    "cut_step",
+    "minutes_in",
+    "start_clock",
+    "window_start",
+]
 
 FIRST_HOUR: Final = 8
 """Hour at which a window without a start begins, as the timeline takes it."""
+_SAME_DAY: Final = timedelta(hours=36)
+_AHEAD: Final = timedelta(hours=6)
+"""A log belongs to the planned day within the first; else its day begins at most the second ahead (own). The
+scripts of the page take the same."""
+_DAYS: Final = ("before", "day", "after")
 
 
 def start_clock(plan: Plan) -> tuple[int, int]:
@@ -44,3 +58,49 @@ def cut_step(option: Option) -> Step | None:
         if any(change.kind == "part" and change.id in parts for change in step.changes):
             return step
     return None
+
+
+def window_start(plan: Plan, moment: datetime) -> datetime:
+    """Return the start of the window that a local moment belongs to.
+
+    The planned one, or, where the plan has none or it is another day, the last one by the clock that is not
+    more than six hours ahead.
+    """
+    if plan.conditions.start is not None:
+        planned = datetime.fromisoformat(plan.conditions.start)
+        if abs(moment - planned) < _SAME_DAY:
+            return planned
+    hour, minute = start_clock(plan)
+    start = moment.replace(hour=hour, minute=minute, second=0, microsecond=0)
+    return start - timedelta(days=1) if start - moment > _AHEAD else start
+
+
+def minutes_in(plan: Plan, moment: datetime) -> float:
+    """Return how long after the start of the window a local moment is [min]."""
+    return (moment - window_start(plan, moment)).total_seconds() / 60.0
+
+
+class PlannedOrder:
+    """Which steps the plan ends before others begin.
+
+    Parameters
+    ----------
+    option : Option
+        By its timeline; by the numbers of its steps where it has none.
+    """
+
+    def __init__(self, option: Option) -> None:
+        self._bars = bars_by_step(option)
+
+    def bar(self, n: int) -> TimelineBar | None:
+        """Return the bar of a step; None where the timeline has none."""
+        return self._bars.get(n)
+
+    def precedes(self, one: int, other: int) -> bool:
+        """Return whether step `one` ends before step `other` begins."""
+        first, second = self._bars.get(one), self._bars.get(other)
+        if one >= other or first is None or second is None:
+            return one < other
+        if first.day != second.day:
+            return _DAYS.index(first.day) < _DAYS.index(second.day)
+        return first.end_min <= second.start_min
