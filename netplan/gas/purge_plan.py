@@ -29,7 +29,7 @@ class PurgePlace:
     Parameters
     ----------
     role : str
-        feed or vent.
+        feed, vent, or cut part: the vent of a part between two cuts.
     pipe : int
         Row of the main.
     chainage_m : float
@@ -50,7 +50,7 @@ class PurgePlace:
         Nitrogen that fills this leg ahead of the gas [m³ actual]; None where all reach their least flow.
     """
 
-    role: Literal["feed", "vent"]
+    role: Literal["feed", "vent", "cut part"]
     pipe: int
     chainage_m: float
     order: int

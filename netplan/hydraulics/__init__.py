@@ -7,6 +7,7 @@ from netplan.hydraulics.friction import friction_factor
 from netplan.hydraulics.linear_system import LinearSolver, default_linear_solver, ldl_solver, lu_solver
 from netplan.hydraulics.solver import FlowSolver, datum_height_m
 from netplan.hydraulics.solver_protocol import CountedSolver, NetworkSolver, SolutionCount
+from netplan.hydraulics.starved_demand import resolve_without_starved
 from netplan.hydraulics.validity_limits import LIMITS, Limit, links_beyond, transition_allowance_pa
 
 __all__ = [
@@ -32,6 +33,7 @@ __all__ = [
     "ldl_solver",
     "links_beyond",
     "lu_solver",
+    "resolve_without_starved",
     "state_of_part",
     "transition_allowance_pa",
 ]

@@ -99,9 +99,8 @@ def _solve_carefully(core: Core) -> CoreSolution:
         if not np.isfinite(largest):
             break
         if blocked.any():
-            states[blocked] = np.where(
-                core.group_flow[blocked] > 0.5 * groups.capacity[blocked], CAPPED, LOCKED
-            )
+            is_full = core.group_flow[blocked] > 0.5 * groups.capacity[blocked]
+            states[blocked] = np.where(is_full | (groups.least[blocked] < 0.0), CAPPED, LOCKED)
             core.arrange(states)
             previous = np.inf
             continue
@@ -131,6 +130,7 @@ def _full_by_pressure(problem: CoreProblem) -> Ints:
         holder = min(int(np.searchsorted(spare, problem.part_drawn[part])), order.size - 1)
         states[order[:holder]] = CAPPED
         states[order[holder]] = HOLDING
+    states[(groups.least < 0.0) & (states == LOCKED)] = CAPPED
     return states
 
 
@@ -144,7 +144,7 @@ def _to_first_bound(core: Core, given: Floats, blocked: Flags) -> float:
     spare = np.full(held.size, np.inf)
     down = move < -FLOW_TOLERANCE_KG_PER_S
     up = move > FLOW_TOLERANCE_KG_PER_S
-    spare[down] = np.maximum(given[held][down], 0.0) / -move[down]
+    spare[down] = np.maximum(given[held][down] - groups.least[held][down], 0.0) / -move[down]
     spare[up] = np.maximum(groups.capacity[held][up] - given[held][up], 0.0) / move[up]
     if not held.size or spare.min() >= 1.0:
         return 1.0

@@ -178,6 +178,8 @@ class FlowNetwork:
     node_height_m : array_like of float, shape (n,), optional
         Height of the pipe at each node [m]; NaN where unknown (taken as that of the nearest known node
         along the network, so that no height is made up and no ring drives itself); default all unknown.
+    open_node : array_like of int, shape (e,), optional
+        Nodes open to the air: gas leaves there at 0 Pa gauge, and no air comes in; default none.
 
     Raises
     ------
@@ -192,10 +194,12 @@ class FlowNetwork:
     station_capacity_m3_per_s_std: Floats = None  # type: ignore[assignment]
     station_sensing_node: Ints = None  # type: ignore[assignment]
     node_height_m: Floats = None  # type: ignore[assignment]
+    open_node: Ints = None  # type: ignore[assignment]
 
     def __post_init__(self) -> None:
         put = object.__setattr__
         put(self, "station_node", _ints(self.station_node))
+        put(self, "open_node", _ints([] if self.open_node is None else self.open_node))
         count = self.station_count
         sensing = (
             np.full(count, OWN_OUTLET) if self.station_sensing_node is None else self.station_sensing_node
@@ -216,8 +220,14 @@ class FlowNetwork:
             ("to_node", self.links.to_node, 0),
             ("station_node", self.station_node, 0),
             ("station_sensing_node", self.station_sensing_node, OWN_OUTLET),
+            ("open_node", self.open_node, 0),
         ):
             _check((nodes >= least) & (nodes < self.node_count), f"{name} names no node", "correct it")
+        _check(
+            ~np.isin(self.open_node, self.station_node),
+            "open_node names the outlet of a station",
+            "put a length of pipe between",
+        )
         pressure = self.station_pressure_pa_gauge
         _check(
             np.isfinite(pressure) & (pressure > 0), "station pressure not above 0", "give the set pressure"
@@ -255,6 +265,7 @@ class FlowNetwork:
             self.station_capacity_m3_per_s_std,
             self.station_sensing_node,
             self.node_height_m,
+            self.open_node,
         )
 
 
@@ -279,6 +290,11 @@ class FlowState:
         What became of each part.
     iterations : int
         Newton steps taken.
+    open_flow_m3_per_s_std : ndarray of float, shape (e,)
+        Gas that escapes at each node open to the air, ≥ 0.
+    below_zero : ndarray of bool, shape (n,), or None
+        Where a part without a solution, its demand not met, would fall below zero gauge; None for no such
+        part.
     """
 
     pressure_pa_gauge: Floats
@@ -291,6 +307,8 @@ class FlowState:
     part_status: tuple[PartStatus, ...]
     iterations: int
     core: Any = field(default=None, repr=False)
+    open_flow_m3_per_s_std: Floats = field(default_factory=lambda: np.zeros(0))
+    below_zero: Flags | None = None
 
     @property
     def status(self) -> PartStatus:

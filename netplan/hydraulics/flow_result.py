@@ -159,7 +159,7 @@ def make_state(given: SolveInput, raw: CoreResult) -> FlowState:
     segment_flow[parts.closed_segment] = 0.0
     every = spread_core(layout, parts, raw.solution.level, segment_flow, segment_drop, raw.loads.branch)
     gauge = _gauge(layout, every.level, raw.base)
-    _judge(raw, gauge)
+    sunk = _judge(raw, gauge, _may_sink(given, raw))
     good_part = np.array([one is PartStatus.SOLVED for one in raw.status], dtype=bool)
     good = good_part[parts.label] if not good_part.all() else None
     if good is not None:
@@ -168,9 +168,11 @@ def make_state(given: SolveInput, raw: CoreResult) -> FlowState:
     good_station = good_part[raw.station_part]
     station_flow[~good_station] = np.nan
     # A holding station off by rounding gives nothing, not a little less than nothing.
-    station_flow = np.where(station_flow < 0.0, 0.0, station_flow)
+    count = network.station_count
+    station_flow[:count] = np.where(station_flow[:count] < 0.0, 0.0, station_flow[:count])
     link_flow = _link_flows(given, every, station_flow, good)
-    code = np.full(network.station_count, -1, dtype=np.int64)
+    escaping, station_flow, good_station = -station_flow[count:], station_flow[:count], good_station[:count]
+    code = np.full(raw.problem.groups.member.size, -1, dtype=np.int64)
     taken = raw.problem.groups.member >= 0
     code[taken] = raw.solution.states[raw.problem.groups.member[taken]]
     kept = WarmStart(
@@ -182,7 +184,7 @@ def make_state(given: SolveInput, raw: CoreResult) -> FlowState:
         link_flow,
         layout.at_given(every.level),
         raw.base,
-        code,
+        code[:count],
         station_flow,
     )
     return FlowState(
@@ -193,12 +195,14 @@ def make_state(given: SolveInput, raw: CoreResult) -> FlowState:
         station_flow_m3_per_s_std=station_flow / given.density_std,
         station_state=tuple(
             _STATE[int(one)] if ok else StationState.WITHOUT_NUMBERS
-            for one, ok in zip(code, good_station, strict=True)
+            for one, ok in zip(code[:count], good_station, strict=True)
         ),
         node_part=layout.at_given(parts.label),
         part_status=tuple(raw.status),
         iterations=raw.solution.steps,
         core=kept,
+        open_flow_m3_per_s_std=np.where(escaping < 0.0, 0.0, escaping) / given.density_std,
+        below_zero=None if sunk is None else layout.at_given(sunk),
     )
 
 
@@ -211,8 +215,22 @@ def _gauge(layout: Layout, level: Floats, base: float) -> Floats:
     return pressure
 
 
-def _judge(raw: CoreResult, gauge: Floats) -> None:
-    """Name the parts whose solution does not hold."""
+def _may_sink(given: SolveInput, raw: CoreResult) -> Flags:
+    """Return the joined nodes that may lie below zero gauge: those that draw nothing beside an open end.
+
+    Down a hill from an opening the column of gas weighs less than that of the air outside.
+    """
+    layout, parts, network = given.layout, raw.parts, given.network
+    if not network.open_node.size:
+        return np.zeros(layout.size, dtype=bool)
+    beside = np.zeros(parts.count, dtype=bool)
+    beside[parts.label[layout.joined[network.open_node]]] = True
+    drawn = sum_at(layout.joined, given.demand_m3_per_s_std, layout.size)
+    return beside[parts.label] & ~(drawn > 0.0)
+
+
+def _judge(raw: CoreResult, gauge: Floats, may_sink: Flags) -> Flags | None:
+    """Name the parts whose solution does not hold; return where a demand that is not met falls below zero."""
     parts, problem, solution = raw.parts, raw.problem, raw.solution
     chains = problem.chains
     part_of_junction = parts.label[chains.junction]
@@ -232,11 +250,14 @@ def _judge(raw: CoreResult, gauge: Floats) -> None:
         if not failed.any():
             several = np.bincount(problem.groups.part, minlength=parts.count) > 1
             failed |= several
-    sunk = np.zeros(parts.count, dtype=bool)
-    sunk[parts.label[~(gauge >= -MOST_PRESSURE_ERROR_PA)]] = True
+    below = ~(gauge >= -MOST_PRESSURE_ERROR_PA) & ~may_sink
+    sunk, not_met = np.zeros(parts.count, dtype=bool), np.zeros(parts.count, dtype=bool)
+    sunk[parts.label[below]] = True
     for part in np.flatnonzero(failed | sunk):
         if raw.status[part] is PartStatus.SOLVED:
             raw.status[part] = PartStatus.NOT_CONVERGED if failed[part] else PartStatus.DEMAND_NOT_MET
+            not_met[part] = not failed[part]
+    return below & not_met[parts.label] if not_met.any() else None
 
 
 def _link_flows(
@@ -267,7 +288,7 @@ def _zero_length_flows(given: SolveInput, flow: Floats, station_flow: Floats, tr
     need = given.demand_m3_per_s_std * given.density_std
     need = need + sum_at(links.from_node, flow, count)
     need -= sum_at(links.to_node, flow, count)
-    need -= sum_at(network.station_node, station_flow, count)
+    need -= sum_at(np.concatenate([network.station_node, network.open_node]), station_flow, count)
     zero, proper = given.layout.no_length.link, given.layout.no_length.proper
     a = links.from_node[zero[proper]]
     toward = tree.gather_up(need)[tree.child]

@@ -26,28 +26,33 @@ _FLOW_SLACK_KG_PER_S = 1e-9
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Stations:
+    """Stations, then the nodes open to the air: these take any amount and give nothing."""
+
     outlet: Ints
     sense: Ints
     target: Floats
     capacity: Floats
+    least: Floats
     part: Ints
     base: float
 
 
 def _stations(given: SolveInput, parts: ConnectedParts) -> _Stations:
     network, layout = given.network, given.layout
-    outlet_node = layout.joined[network.station_node]
-    sense_node = layout.joined[network.sensing_nodes()]
+    outlet_node = layout.joined[np.concatenate([network.station_node, network.open_node])]
+    sense_node = layout.joined[np.concatenate([network.sensing_nodes(), network.open_node])]
     air, gas = layout.columns.air_pa_abs[sense_node], layout.columns.gas[sense_node]
-    square = (network.station_pressure_pa_gauge + air) ** 2 * gas
+    nothing = np.zeros(network.open_node.size)
+    square = (np.concatenate([network.station_pressure_pa_gauge, nothing]) + air) ** 2 * gas
     # Levels count from the first station's, so that small differences keep their digits.
     base = float(square[0]) if square.size else 0.0
-    capacity = network.station_capacity_m3_per_s_std * given.density_std
+    capacity = np.concatenate([network.station_capacity_m3_per_s_std * given.density_std, nothing])
     return _Stations(
         layout.place[outlet_node],
         layout.place[sense_node],
         square - base,
         np.where(np.isnan(capacity), np.inf, capacity),
+        np.concatenate([np.zeros(network.station_count), np.full(nothing.size, -np.inf)]),
         parts.label[outlet_node],
         base,
     )
@@ -58,7 +63,7 @@ def _judge_parts(
 ) -> list[PartStatus]:
     """Return what can be said of each part before solving it."""
     count = parts.count
-    stationed = np.bincount(stations.part, minlength=count) > 0
+    stationed = np.bincount(stations.part[stations.least == 0.0], minlength=count) > 0
     capacity = sum_at(stations.part, stations.capacity, count)
     drawn = demand.per_part
     # The slack grows with the sum, whose own rounding does.
@@ -89,7 +94,7 @@ def solve_given(given: SolveInput) -> FlowState:
     demand = nodal_demand(
         layout, parts, given.demand_m3_per_s_std, given.density_std, None if known is None else known.demand
     )
-    sense_part = parts.label[layout.joined[network.sensing_nodes()]]
+    sense_part = parts.label[layout.joined[np.concatenate([network.sensing_nodes(), network.open_node])]]
     status = _judge_parts(parts, sense_part, stations, demand)
     dead_part = np.array([one is not PartStatus.SOLVED for one in status], dtype=bool)
     groups = group_stations(
@@ -99,6 +104,7 @@ def solve_given(given: SolveInput) -> FlowState:
         stations.capacity,
         stations.part,
         ~dead_part[stations.part],
+        stations.least,
     )
     loads = node_loads(layout, demand, dead_part, known)
     dead = dead_part[parts.label[layout.chains.junction]]
@@ -170,9 +176,11 @@ def _warm_start(
         node_level[layout.joined] = np.nan_to_num(kept.node_level + kept.base - base)
         start = _pinned(problem, parts, np.nan_to_num(through), node_level[chains.junction])
     groups = problem.groups
-    if kept.station_code.size == groups.member.size:
-        taken = groups.member >= 0
+    if kept.station_code.size == given.network.station_count:
+        # Nodes open to the air begin as if they held; those of another network say nothing.
+        member = groups.member[: kept.station_code.size]
+        taken = member >= 0
         start.states = np.zeros(groups.count, dtype=np.int64)
-        start.states[groups.member[taken]] = np.maximum(kept.station_code[taken], 0)
-        np.add.at(start.group_flow, groups.member[taken], np.nan_to_num(kept.station_flow[taken]))
+        start.states[member[taken]] = np.maximum(kept.station_code[taken], 0)
+        np.add.at(start.group_flow, member[taken], np.nan_to_num(kept.station_flow[taken]))
     return start

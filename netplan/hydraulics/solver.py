@@ -250,7 +250,7 @@ class FlowSolver:
             gas_pressure_per_density=gas.pressure_per_density,
             air_pressure_per_density=conditions.air_pressure_per_density(),
             viscosity_pa_s=gas.viscosity_pa_s,
-            keep_node=np.concatenate([network.station_node, network.sensing_nodes()]),
+            keep_node=np.concatenate([network.station_node, network.sensing_nodes(), network.open_node]),
         )
         if like is not None and is_resized(given, like.given):
             layout = resized_layout(like.layout, given)

@@ -1,4 +1,8 @@
-"""Regulator stations: holding, locked up or at capacity, and how they change between the three."""
+"""Regulator stations: holding, locked up or at capacity, and how they change between the three.
+
+A node open to the air is a group of its own: it holds 0 Pa gauge by taking gas, and is at capacity, which is
+nothing, where it would have to give some.
+"""
 
 from __future__ import annotations
 
@@ -41,6 +45,8 @@ class StationGroups:
         Whether an outlet lies away from the junction it holds.
     part : ndarray of int, shape (g,)
         Part of the network each group is in.
+    least : ndarray of float, shape (g,)
+        The least each can give: 0; -inf for a node open to the air, which takes gas [kg/s].
     """
 
     member: Ints
@@ -51,6 +57,7 @@ class StationGroups:
     capacity: Floats
     remote: Flags
     part: Ints
+    least: Floats
 
     @property
     def count(self) -> int:
@@ -72,7 +79,13 @@ class StationGroups:
 
 
 def group_stations(
-    outlet: Ints, sense: Ints, target: Floats, capacity: Floats, part: Ints, taken: Flags
+    outlet: Ints,
+    sense: Ints,
+    target: Floats,
+    capacity: Floats,
+    part: Ints,
+    taken: Flags,
+    least: Floats,
 ) -> StationGroups:
     """Group the stations that take part.
 
@@ -112,6 +125,7 @@ def group_stations(
         np.where(free > 0, np.inf, total),
         away,
         part[head],
+        least[head],
     )
 
 
@@ -151,7 +165,7 @@ class Switcher:
         groups, states = self._groups, self.states
         gap = sensed - groups.target
         holds = states == HOLDING
-        backwards = holds & (group_flow < -FLOW_TOLERANCE_KG_PER_S)
+        backwards = holds & (group_flow < groups.least - FLOW_TOLERANCE_KG_PER_S)
         beyond = holds & (group_flow > groups.capacity + FLOW_TOLERANCE_KG_PER_S)
         opens = (states == LOCKED) & (gap < -PRESSURE_TOLERANCE_PA2)
         recovers = (states == CAPPED) & (gap > PRESSURE_TOLERANCE_PA2)

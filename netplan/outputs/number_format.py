@@ -171,7 +171,7 @@ class Figures:
         given = [part for part in (found["one"], found["other"]) if part is not None]
         # As fine as the sentence is: figures that differ there must not read the same.
         finer = max(len(part.partition(".")[2]) for part in given) - (METRIC.kind(what).decimals or 0)
-        units = self._with_more_digits(what, max(finer, 0))
+        units = self.with_more_digits(what, max(finer, 0))
         values = [float(part.replace(",", "").replace("−", "-")) for part in given]
         words = " to ".join(units.bare(what, value) for value in values)
         return f"{found[0]} ({words} {units.kind(what).sign})"
@@ -202,12 +202,14 @@ class Figures:
         }
         figures = self
         for more in range(MOST_MORE_DIGITS + 1):
-            figures = self._with_more_digits(what, more)
+            figures = self.with_more_digits(what, more)
             if _in_order(figures, what, sides):
                 break
         return figures
 
-    def _with_more_digits(self, what: str, more: int) -> Figures:
+    def with_more_digits(self, what: str, more: int) -> Figures:
+        """Return these figures with so many digits more for one kind of quantity."""
+
         def finer(kind: FigureKind) -> FigureKind:
             return kind if kind.decimals is None else replace(kind, decimals=kind.decimals + more)
 

@@ -17,6 +17,7 @@ __all__ = [
     "hole_id",
     "purge_state",
     "served_words",
+    "state_words",
     "stop_id",
     "stop_in_state",
     "stop_out_state",
@@ -86,3 +87,11 @@ def feed_open_state(feed: str) -> str:
 def served_words(excavation: Excavation) -> str:
     """Return what an excavation serves, in its order: "stop S1, gauge G1"."""
     return ", ".join(f"{one.what} {one.id}" for one in excavation.serves)
+
+
+_STATE_WORDS = {NORMAL_STATE: "normal running, no stops", "nothing: all on": "normal running, no stops"}
+
+
+def state_words(state: str) -> str:
+    """Return a state in words for people; plans of earlier versions call the first one otherwise."""
+    return _STATE_WORDS.get(state, state)

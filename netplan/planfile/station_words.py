@@ -13,6 +13,7 @@ __all__ = [
     "has_fallback",
     "inlet_words",
     "is_alone",
+    "is_inlet_barrier",
     "station_fallback_words",
 ]
 
@@ -28,6 +29,11 @@ def has_fallback(stop: Stop, fallbacks: Sequence[Fallback]) -> bool:
 def is_alone(stop: Stop) -> bool:
     """Return whether one barrier of a stop alone stands between the work and a station."""
     return bool(stop.shuts_in) and stop.barriers == 1
+
+
+def is_inlet_barrier(stop: Stop) -> bool:
+    """Return whether the inlets of the stations behind a stop are its outer barrier."""
+    return stop.kind == "valve" and bool(stop.shuts_in) and all(one.inlet_counts for one in stop.shuts_in)
 
 
 def inlet_words(one: StationBehind) -> str:

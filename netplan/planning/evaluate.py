@@ -331,7 +331,7 @@ def _tapped(draw: PurgeDraw, node: Ints) -> tuple[Tapped, ...]:
 
 
 def feed_link_rows(feeds: Sequence[SizedFeed | None], first: int) -> tuple[FeedLinks, ...]:
-    """Return the links of sized feeds when their hoses stand from link `first` on, in order."""
+    """Return the links of sized feeds, hoses before valves: hoses stand from link `first` on, in order."""
     rows: list[FeedLinks] = []
     bypasses = 0
     for feed in feeds:
@@ -344,4 +344,4 @@ def feed_link_rows(feeds: Sequence[SizedFeed | None], first: int) -> tuple[FeedL
         rows.append(FeedLinks(bypass_id(bypasses), hoses=hoses))
         bypasses += 1
         first += feed.size.parallel
-    return tuple(rows)
+    return tuple(sorted(rows, key=lambda row: not row.hoses))

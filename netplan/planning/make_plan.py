@@ -24,11 +24,13 @@ from netplan.planfile.plan_result import PlanResult
 from netplan.planning.blocking_orders import lifted_orders
 from netplan.planning.context import PlanningContext
 from netplan.planning.final_network import final_network
+from netplan.planning.loss_sheet import loss_sheet
 from netplan.planning.option_records.option_record import option_of
 from netplan.planning.option_records.option_state import StateSource, state_of
 from netplan.planning.option_records.plan_findings import findings_of, known_findings, noticed
 from netplan.planning.option_records.state_extent import extent_of
 from netplan.planning.option_records.validity_warnings import validity_findings
+from netplan.planning.option_records.zone_parts import with_parts
 from netplan.planning.pipes_set_aside import plan_with_set_aside
 from netplan.planning.rank import gas_outlet_pa_gauge, look_up, rank
 from netplan.planning.request import PlanRequest, orders_in_words
@@ -131,10 +133,12 @@ def _plan_on(
         priced = ranking.options[place]
         final = final_network(context, priced)
         option, feeds = option_of(context, section, ranking, place, final)
+        option = with_parts(StateSource(context, option, priced, final, feeds.ids), section)
         steps = step_list(
             option, conditions, request.rules, work=work, set_order=[stop_id(i) for i in priced.work.order]
         )
-        options.append(option.model_copy(update={"steps": steps}))
+        sheet = loss_sheet(context, priced, final, option, feeds.ids)
+        options.append(option.model_copy(update={"steps": steps, "loss_sheet": sheet}))
         # A solver that was made ready for it is let go: it is the largest thing there.
         final = replace(final, prepared=None)
         sources.append(StateSource(context, options[-1], priced, final, feeds.ids))

@@ -1,9 +1,9 @@
-"""Every state of the work, solved: feeds opened, meters off, then one stop after the other."""
+"""Every state of the work, solved: feeds opened, meters off, stops in, gas back in, stops out, feeds shut."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -12,7 +12,15 @@ from netplan.core.constants import PA_PER_MBAR
 from netplan.core.units import rounded_down, rounded_up
 from netplan.feeds import Draw, Inlets
 from netplan.hydraulics import FlowState, NetworkSolver
-from netplan.planfile.naming import feed_open_state, purge_state, stop_id, stop_in_state
+from netplan.planfile.naming import (
+    METERS_OFF_STATE,
+    feed_open_state,
+    feed_shut_state,
+    purge_state,
+    stop_id,
+    stop_in_state,
+    stop_out_state,
+)
 
 __all__ = ["FeedLinks", "SolvedWorkState", "Tapped", "WorkStates", "judge", "work_states"]
 
@@ -107,16 +115,25 @@ class WorkStates:
         Each feed opened, meters off, then after each stop.
     purging : tuple of SolvedWorkState
         All stops in, and gas let in for a purge; one for each zone that is purged from the live side.
+    restoring : tuple of SolvedWorkState
+        Gas back in the zone and meters still off: after each stop taken out, the last one set first, then
+        after each feed shut, opened valves before hoses.
     """
 
     order: tuple[int, ...]
     states: tuple[SolvedWorkState, ...]
     purging: tuple[SolvedWorkState, ...] = ()
+    restoring: tuple[SolvedWorkState, ...] = ()
+
+    @property
+    def every(self) -> tuple[SolvedWorkState, ...]:
+        """All states in the order of the work."""
+        return (*self.states, *self.purging, *self.restoring)
 
     @property
     def failing(self) -> SolvedWorkState | None:
         """The first state that does not hold."""
-        return next((judged for judged in (*self.states, *self.purging) if not judged.holds), None)
+        return next((judged for judged in self.every if not judged.holds), None)
 
 
 def judge(name: str, states: Sequence[FlowState], inlets: Inlets) -> SolvedWorkState:
@@ -157,7 +174,10 @@ def work_states(
     feeds: Sequence[FeedLinks] = (),
     purges: Sequence[Sequence[Tapped]] = (),
 ) -> WorkStates:
-    """Solve the states of the work: each feed opened, meters off, one stop after the other, purged in.
+    """Solve the states of the work: feeds opened, meters off, stops in, purged in, stops out, feeds shut.
+
+    Stops come out in the reverse of the order in which they went in. By then gas is back in the zone and the
+    main is joined, so that each of these states is the one before that stop was set.
 
     Parameters
     ----------
@@ -171,50 +191,74 @@ def work_states(
         Demand before and after the customers off are turned off [m³/s at 15 °C, 101.325 kPa], in each hour
         to check.
     feeds : sequence of FeedLinks
-        In the order they are opened.
+        In the order they are opened, hoses before valves; they are shut valves before hoses.
     purges : sequence of sequence of Tapped
         For each zone where gas may be let in for its purge: the first place that holds is taken.
     """
-    waiting = {link for feed in feeds for link in feed.hoses}
-    opened: list[int] = []
+    work = _WorkInProgress(solver, inlets, waiting={link for feed in feeds for link in feed.hoses})
     states: list[SolvedWorkState] = []
-    shut: list[int] = []
-    warm: tuple[FlowState, ...] | tuple[None] = (None,)
-
-    def solved(name: str, demands: Sequence[Floats]) -> SolvedWorkState:
-        found: list[FlowState] = []
-        for k, demand in enumerate(demands):
-            start = warm[k] if k < len(warm) else found[-1]
-            closed = [*waiting, *shut]
-            found.append(
-                solver.resolve(
-                    demand_m3_per_s_std=demand, closed_links=closed, opened_links=opened, warm=start
-                )
-            )
-        return judge(name, found, inlets)
-
     for feed in feeds:
-        waiting -= set(feed.hoses)
-        opened.extend(feed.valves)
-        states.append(solved(feed_open_state(feed.name), meters_on_m3_per_s_std))
-        warm = states[-1].states
-    states.append(solved("meters off", meters_off_m3_per_s_std))
-    warm = states[-1].states
-    through = np.abs(np.nan_to_num(states[-1].state.flow_m3_per_s_std[list(closing)]))
+        work.waiting -= set(feed.hoses)
+        work.opened += feed.valves
+        states.append(work.reached(feed_open_state(feed.name), meters_on_m3_per_s_std))
+    before_stops = work.reached(METERS_OFF_STATE, meters_off_m3_per_s_std)
+    through = np.abs(np.nan_to_num(before_stops.state.flow_m3_per_s_std[list(closing)]))
     # Rounding makes equal flows equal, so that the order does not hang on the last bit.
     order = tuple(int(i) for i in np.argsort(np.round(through, 9), kind="stable"))
+    setting: list[SolvedWorkState] = []
     for stop in order:
-        shut.append(closing[stop])
-        states.append(solved(stop_in_state(stop_id(stop)), meters_off_m3_per_s_std))
-        warm = states[-1].states
+        work.shut.append(closing[stop])
+        setting.append(work.reached(stop_in_state(stop_id(stop)), meters_off_m3_per_s_std))
     purging = [
         _first_that_holds(
-            solved(purge_state(stop_id(tap.stop)), [tap.draw.on(one) for one in meters_off_m3_per_s_std])
+            work.solved(purge_state(stop_id(tap.stop)), [tap.draw.on(one) for one in meters_off_m3_per_s_std])
             for tap in taps
         )
         for taps in purges
     ]
-    return WorkStates(order, tuple(states), tuple(purging))
+    restoring = [
+        replace(again, name=stop_out_state(stop_id(stop)))
+        for stop, again in zip(order, [before_stops, *setting], strict=False)
+    ][::-1]
+    work.shut, work.warm = [], before_stops.states
+    for feed in sorted(feeds, key=lambda feed: bool(feed.hoses)):
+        work.waiting |= set(feed.hoses)
+        work.opened = [link for link in work.opened if link not in feed.valves]
+        restoring.append(work.reached(feed_shut_state(feed.name), meters_off_m3_per_s_std))
+    return WorkStates(order, (*states, before_stops, *setting), tuple(purging), tuple(restoring))
+
+
+@dataclass(slots=True)
+class _WorkInProgress:
+    """The network as the work has changed it so far, and the last state as the start of the next solution."""
+
+    solver: NetworkSolver
+    inlets: Inlets
+    waiting: set[int]
+    opened: list[int] = field(default_factory=list)
+    shut: list[int] = field(default_factory=list)
+    warm: tuple[FlowState, ...] = ()
+
+    def solved(self, name: str, demands: Sequence[Floats]) -> SolvedWorkState:
+        """Solve and judge a state in each hour."""
+        found: list[FlowState] = []
+        for k, demand in enumerate(demands):
+            earlier = self.warm[k : k + 1] or found[-1:]
+            found.append(
+                self.solver.resolve(
+                    demand_m3_per_s_std=demand,
+                    closed_links=[*self.waiting, *self.shut],
+                    opened_links=self.opened,
+                    warm=earlier[0] if earlier else None,
+                )
+            )
+        return judge(name, found, self.inlets)
+
+    def reached(self, name: str, demands: Sequence[Floats]) -> SolvedWorkState:
+        """Solve a state from which the next one starts."""
+        judged = self.solved(name, demands)
+        self.warm = judged.states
+        return judged
 
 
 def _first_that_holds(places: Iterable[SolvedWorkState]) -> SolvedWorkState:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from netplan.planfile.model import PreparedFallback
-from netplan.procedure.step_case import OrderCase, tapping_words
-from netplan.procedure.step_kinds import Stage, StepDraft, Who
+from netplan.procedure.step_case import OrderCase
+from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
 from netplan.procedure.stop_steps import BAG_PROOF_MINUTES, BAG_PROOF_SHARE_PERCENT
 
-__all__ = ["dig_fallbacks", "prove_fallbacks", "seal_fallbacks", "tap_fallbacks"]
+__all__ = ["dig_fallbacks", "prove_fallbacks"]
 
 
 _NOT_READY = "Without it the stops it serves have no fallback at hand: set none of them, and plan again."
@@ -23,10 +23,6 @@ def _named(one: PreparedFallback) -> str:
 
 def _ids(one: PreparedFallback) -> tuple[str, ...]:
     return tuple(key for key in (one.id, one.hole_id, *one.serves, one.main_id, one.valve_id) if key)
-
-
-def _in_hole(one: PreparedFallback) -> str:
-    return f" in {one.hole_id}" if one.hole_id else ""
 
 
 def dig_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
@@ -44,33 +40,25 @@ def dig_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
                 f"{dig}prove material, outside diameter, wall and depth, and that no fitting, joint, service "
                 "or old squeeze mark lies in the assembly."
             )
+        place = case.items.place(one.hole_id)
+        # What shares the excavation of a stop is dug by then.
+        alone = place is not None and case.excavation(one.hole_id) is None
         yield StepDraft(
-            Stage.RECORDS, f"At {_named(one)}: {proof}{doubts}", Who.STOPS, _NOT_READY, _ids(one), hold=True
+            Stage.RECORDS,
+            f"At {_named(one)}: {proof}{doubts}",
+            Who.STOPS,
+            _NOT_READY,
+            _ids(one),
+            hold=True,
+            minutes=case.rules.duration.excavation if alone else None,
+            changes=in_state("dug", place),
         )
-
-
-def tap_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the tappings of every prepared fallback, each tested before it is drilled."""
-    for one in case.option.prepared_fallbacks:
-        words = tapping_words(one.tappings)
-        if words:
-            yield StepDraft(
-                Stage.TAPPINGS,
-                f"Fit the outlets of {one.id}{_in_hole(one)} in order from the work outwards ({words}), test "
-                "every outlet and its valve before drilling, then drill under pressure and leave the outlets "
-                "shut.",
-                Who.STOPS,
-                f"Mend or cap the outlet. {_NOT_READY}",
-                _ids(one),
-            )
 
 
 def prove_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the proof of the barriers of every prepared fallback, which then stay there, manned."""
     for one in case.option.prepared_fallbacks:
-        minutes = None
         if one.kind == "bag":
-            minutes = BAG_PROOF_MINUTES
             proof = (
                 f"Prove a set of bags for {one.id} outside the main: {BAG_PROOF_SHARE_PERCENT} % of their "
                 f"greatest inflation pressure for at least {BAG_PROOF_MINUTES:.0f} min (common practice; the "
@@ -83,8 +71,9 @@ def prove_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
             )
         else:
             proof = (
-                f"Prove valve {one.valve_id} of {one.id}: count its turns shut and open again"
-                f"{case.while_watched()}; lock and tag ready."
+                f"Prove valve {one.valve_id} of {one.id}: turn it a little towards shut and back and count "
+                "the turns that it has; it is not shut on trial, as that state is not solved; lock and tag "
+                "ready."
             )
         yield StepDraft(
             Stage.BARRIERS_PROVED,
@@ -92,20 +81,7 @@ def prove_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
             Who.STOPS,
             _NOT_READY,
             _ids(one),
-            minutes=minutes,
+            minutes=case.rules.duration.prove,
+            needs=in_state("drilled", *case.items.tappings(one.id)),
+            changes=in_state("proved", *case.items.barriers(one.id)),
         )
-
-
-def seal_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the closing of the tappings of every prepared fallback, used or not."""
-    for one in case.option.prepared_fallbacks:
-        if tapping_words(one.tappings):
-            yield StepDraft(
-                Stage.TAPPINGS_SEALED,
-                f"Plug and cap every tapping of {one.id}{_in_hole(one)}, used or not, test each with "
-                "leak fluid at operating pressure.",
-                Who.STOPS,
-                "Mend it; the hole stays open and manned until it is tight.",
-                _ids(one),
-                hold=True,
-            )

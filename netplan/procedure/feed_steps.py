@@ -1,19 +1,39 @@
-"""Bypasses, hoses and opened valves: built, proved, and at the end closed again."""
+"""Bypasses, hoses and opened valves: built, proved, accepted, and at the end removed."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Final
 
-import shapely
-
-from netplan.planfile.model import Bypass
-from netplan.planfile.model import Place as FeedPlace
+from netplan.planfile.model import Bypass, OrderItem, PressureTest, PurgePath
+from netplan.planfile.naming import feed_shut_state
+from netplan.procedure.order_item_building import hole_at_place
 from netplan.procedure.step_case import OrderCase, feed_open_state
-from netplan.procedure.step_kinds import Stage, StepDraft, Who
+from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
 
-__all__ = ["close_feeds", "open_feeds", "prove_through_flow"]
+__all__ = ["build_feeds", "close_feeds", "greatest_resistance", "open_feeds", "prove_through_flow"]
 
 _NO_STOP = "Set no stop; find the fault, or choose the option without this feed."
+MOST_RESISTANCE: Final = 2.0
+"""Most that is accepted, times the planned resistance, whatever the margin (own) [-].
+
+A bypass of half the planned capacity has about four times its resistance, as flow goes with its square root.
+"""
+
+
+def greatest_resistance(case: OrderCase, bypass: Bypass) -> float:
+    """Return how many times its planned resistance a bypass may have at most.
+
+    Planned drop and half the margin of the lowest inlet that it keeps, over the drop; never above
+    `MOST_RESISTANCE`. Of a bypass that is planned to have no drop that limit alone stands.
+    """
+    held = [c.pressure_mbar for c in case.option.customers if c.effect == "kept" and c.kept_by == bypass.id]
+    known = [pressure for pressure in held if pressure is not None]
+    least = min(known, default=case.option.pressures.after.least_mbar)
+    if least is None or bypass.drop_mbar <= 0.0:
+        return MOST_RESISTANCE
+    margin_mbar = max(least - case.rules.pressure.minimum_mbar, 0.0)
+    return min(MOST_RESISTANCE, (bypass.drop_mbar + 0.5 * margin_mbar) / bypass.drop_mbar)
 
 
 def _ramps(bypass: Bypass) -> str:
@@ -21,86 +41,197 @@ def _ramps(bypass: Bypass) -> str:
     return f" ({count} {'ramp' if count == 1 else 'ramps'} at carriageways)" if count else ""
 
 
-def _in_hole(case: OrderCase, bypass: Bypass, end: FeedPlace) -> str:
-    """Return in which excavation an end of a bypass or hose is tapped."""
-    holes = [one for ident in case.holes_of_feed(bypass) if (one := case.excavation(ident))]
-    nearest = min(
-        holes,
-        key=lambda one: shapely.distance(shapely.Polygon(one.outline), shapely.Point(end.x, end.y)),
-        default=None,
+def _tees(case: OrderCase, bypass: Bypass, end: str) -> str:
+    """Return an end of a bypass or hose in words: its valve, outlets, main and excavation."""
+    place = bypass.from_ if end == "from" else bypass.to
+    outlets = " and ".join(item.id for item in case.items.tees(bypass.id, end))
+    hole = hole_at_place(case.option.excavations, bypass, place)
+    return f"{outlets} on main {place.main_id}{f' in {hole}' if hole else ''}"
+
+
+def _places(case: OrderCase, bypass: Bypass) -> tuple[str, ...]:
+    mains = (bypass.from_.main_id, bypass.to.main_id)
+    tees = (item.id for end in ("from", "to") for item in case.items.tees(bypass.id, end))
+    return (bypass.id, *tees, *mains, *case.holes_of_feed(bypass))
+
+
+def build_feeds(case: OrderCase) -> Iterator[StepDraft]:
+    """Yield every bypass and hose laid uncoupled, tested for tightness, and its resistance measured."""
+    for bypass in case.option.bypasses:
+        feed = case.items.feed(bypass.id)
+        hoses = "" if bypass.parallel == 1 else f", {bypass.parallel} side by side, each with tees of its own"
+        take = case.rules.duration
+        yield StepDraft(
+            Stage.FEED_BUILT,
+            f"Lay {bypass.kind} {bypass.id}{hoses} along its route{_ramps(bypass)} between "
+            f"{_tees(case, bypass, 'from')}, its live end, and {_tees(case, bypass, 'to')}, its fed end: a "
+            "valve at either end, uncoupled, both ends plugged; guard it against traffic.",
+            Who.FEEDS,
+            "Do not lay it another way: plan again.",
+            uses=_places(case, bypass),
+            minutes=take.bypass + take.bypass_per_m * bypass.length_m,
+            needs=in_state("dug", *(case.items.place(hole) for hole in case.holes_of_feed(bypass))),
+            changes=in_state("laid", feed),
+        )
+        yield from _tested(case, bypass)
+
+
+def _tested(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
+    feed, test = case.items.feed(bypass.id), case.rules.pressure_test
+    yield StepDraft(
+        Stage.FEED_TESTED,
+        f"Test {bypass.id} for tightness with air, uncoupled and plugged at both ends; then let it off "
+        "fully: else air goes into the main.",
+        Who.FEEDS,
+        "Repair and retest; no gas into it before it is tight.",
+        uses=(bypass.id,),
+        hold=True,
+        minutes=test.feed,
+        needs=in_state("laid", feed),
+        changes=in_state("tested", feed),
+        pressure_tests=(
+            PressureTest(what="feed", test_mbar=test.feed_mbar, minutes=test.feed, medium="air"),
+        ),
     )
-    return "" if nearest is None else f" in {nearest.id}"
+    limit = greatest_resistance(case, bypass)
+    yield StepDraft(
+        Stage.FEED_MEASURED,
+        f"Measure the resistance of {bypass.id}, still uncoupled: blow a measured flow of air through it and "
+        "read the drop from end to end; scale it to gas at the planned flow by the densities of gas and air "
+        f"(bypass sheet). At most {limit:.2f} times the planned drop.",
+        Who.FEEDS,
+        f"Look for a kink, a valve not full open, a wrong bore. {_NO_STOP}",
+        uses=(bypass.id,),
+        hold=True,
+        expect_mbar=bypass.drop_mbar,
+        expect_at=bypass.id,
+        needs=in_state("tested", feed),
+    )
 
 
 def open_feeds(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield every feed from laying to proof of its flow."""
+    """Yield every feed from coupling to its acceptance, then the valves that are opened."""
     for bypass in case.option.bypasses:
-        kind, state = bypass.kind, case.states.get(feed_open_state(bypass.id))
-        mains = (bypass.from_.main_id, bypass.to.main_id)
-        tees = "; each of its hoses has a tee of its own at either end" if bypass.parallel > 1 else ""
-        yield StepDraft(
-            Stage.FEED_BUILT,
-            f"Tap main {bypass.from_.main_id}{_in_hole(case, bypass, bypass.from_)} for the feeding end and "
-            f"main {bypass.to.main_id}{_in_hole(case, bypass, bypass.to)} for the fed end (places on the "
-            f"bypass sheet{tees}), lay {kind} {bypass.id} between them along its route{_ramps(bypass)}, "
-            "guard it against traffic, and test it for strength and tightness before any gas is in it.",
-            Who.FEEDS,
-            "Mend and test again; no gas into it before it is tight.",
-            uses=(bypass.id, *mains, *case.holes_of_feed(bypass)),
-            hold=True,
-        )
-        yield StepDraft(
-            Stage.FEED_PURGED,
-            f"Purge {bypass.id} from its feeding end through a stack at the other end until gas alone comes "
-            "out.",
-            Who.FEEDS,
-            "Purge on; do not open it into the main before the reading holds.",
-            uses=(bypass.id,),
-        )
-        yield StepDraft(
-            Stage.FEED_OPENED,
-            f"Open {bypass.id} slowly at both ends{case.while_watched(' and watch the gauges')}.",
-            Who.FEEDS,
-            "Close it and find the fault.",
-            uses=(bypass.id, *case.gauge_ids),
-            expect_mbar=state.least_mbar if state else None,
-            expect_at=state.at if state else "",
-        )
-        yield StepDraft(
-            Stage.FEED_PROVED,
-            f"Prove the flow of {bypass.id} before any stop relies on it: take its planned flow through a "
-            "meter to a stack at the end it feeds, for as long as a reading needs, and read the pressure "
-            "there.",
-            Who.FEEDS,
-            _NO_STOP,
-            uses=(bypass.id,),
-            hold=True,
-            expect_mbar=bypass.pressure_to_mbar,
-            expect_at=bypass.id,
-        )
+        yield from _coupled_and_purged(case, bypass)
+        yield from _opened(case, bypass)
     yield from _open_valves(case)
 
 
+def _coupled_and_purged(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
+    items, feed = case.items, case.items.feed(bypass.id)
+    live, fed = items.feed_end(bypass.id, "from"), items.feed_end(bypass.id, "to")
+    stack = items.feed_vent(bypass.id)
+    tees = (*items.tees(bypass.id, "from"), *items.tees(bypass.id, "to"))
+    yield StepDraft(
+        Stage.FEED_COUPLED,
+        f"Couple {bypass.id} at {_tees(case, bypass, 'from')} and {_tees(case, bypass, 'to')}, both its "
+        "valves shut and no pressure in it; a stack on the shut valve at its fed end.",
+        Who.FEEDS,
+        "Uncouple it; no gas into it.",
+        uses=(*_places(case, bypass), *_ids(live, fed, stack)),
+        needs=(*in_state("tested", feed), *in_state("drilled", *tees), *in_state("shut", live, fed, stack)),
+    )
+    yield StepDraft(
+        Stage.FEED_PURGED,
+        f"Purge {bypass.id} from its live end through the stack at its shut fed end: stack open first, then "
+        "its live end slowly. Its whole volume goes through: until at least 90 % gas by volume, two steady "
+        "readings.",
+        Who.FEEDS,
+        "Purge on; do not open it into the main before both readings hold.",
+        uses=(bypass.id, *_ids(live, stack)),
+        minutes=case.rules.duration.bypass_test_and_purge,
+        needs=(*in_state("tested", feed), *in_state("drilled", *tees), *in_state("shut", fed)),
+        changes=(*in_state("open", stack), *in_state("open", live)),
+        purge=PurgePath(
+            part_id=bypass.id,
+            inlet=live.id if live else bypass.id,
+            outlet=stack.id if stack else bypass.id,
+            medium="gas",
+            end="at least 90 % gas by volume, two steady readings",
+        ),
+    )
+    yield StepDraft(
+        Stage.FEED_PURGED,
+        f"Shut the stack of {bypass.id} and cap it; its live end stays open, its fed end shut.",
+        Who.FEEDS,
+        "Shut its live end and find the leak.",
+        uses=(bypass.id, *_ids(live, stack)),
+        needs=(*in_state("open", live, stack), *in_state("shut", fed)),
+        changes=(*in_state("shut", stack), *in_state("purged", feed)),
+    )
+
+
+def _opened(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
+    items, feed, name = case.items, case.items.feed(bypass.id), feed_open_state(bypass.id)
+    live, fed = items.feed_end(bypass.id, "from"), items.feed_end(bypass.id, "to")
+    state = case.states.get(name)
+    yield StepDraft(
+        Stage.FEED_OPENED,
+        f"Open {bypass.id} slowly at its fed end, somebody at either end{case.while_watched()}.",
+        Who.FEEDS,
+        "At an abort reading, or where anybody's gauge falls: shut its fed end and find the fault.",
+        uses=(bypass.id, *_ids(live, fed), *case.gauge_ids),
+        expect_mbar=state.least_mbar if state else None,
+        expect_at=state.at if state else "",
+        minutes=case.rules.duration.bypass_open,
+        needs=(*in_state("purged", feed), *in_state("open", live), *in_state("shut", fed)),
+        changes=(*in_state("open", fed), *in_state("open", feed)),
+        reads=case.gauge_ids,
+        state=name,
+        manned=_ids(live, fed),
+    )
+    yield StepDraft(
+        Stage.FEED_PROVED,
+        f"Accept {bypass.id} before any stop relies on it: resistance measured, both ends full open and "
+        f"manned{case.while_watched(', every gauge in the band of this state')}. It carries little until "
+        "stops are in: the first outer barrier confirms it.",
+        Who.FEEDS,
+        _NO_STOP,
+        uses=(bypass.id, *case.gauge_ids),
+        hold=True,
+        expect_mbar=state.least_mbar if state else None,
+        expect_at=state.at if state else "",
+        needs=(*in_state("open", feed), *in_state("open", live, fed)),
+        changes=in_state("accepted", feed),
+        reads=case.gauge_ids,
+        state=name,
+    )
+
+
 def _open_valves(case: OrderCase) -> Iterator[StepDraft]:
-    for valve in case.option.opened_valves:
-        state = case.states.get(feed_open_state(valve.valve_id))
+    for opened in case.option.opened_valves:
+        name = feed_open_state(opened.valve_id)
+        state, feed = case.states.get(name), case.items.feed(opened.valve_id)
+        valve = case.items.boundary(opened.valve_id)
         yield StepDraft(
             Stage.FEED_OPENED,
-            f"Open boundary valve {valve.valve_id} slowly, with both sides gauged and network control on "
+            f"Open boundary valve {opened.valve_id} slowly, with both sides gauged and network control on "
             "the line.",
             Who.FEEDS,
             "Close it again; the two sides do not agree.",
-            uses=(valve.valve_id, *case.gauge_ids),
+            uses=(opened.valve_id, *case.gauge_ids),
             expect_mbar=state.least_mbar if state else None,
             expect_at=state.at if state else "",
+            minutes=case.rules.duration.open_valve,
+            needs=in_state("shut", valve),
+            changes=(*in_state("open", valve), *in_state("open", feed)),
+            reads=case.gauge_ids,
+            state=name,
         )
         yield StepDraft(
             Stage.FEED_PROVED,
-            f"Prove that gas flows through valve {valve.valve_id} and that no station hunts or locks up.",
+            f"Accept valve {opened.valve_id}: gas flows through it, no station hunts or locks up"
+            f"{case.while_watched(', every gauge in the band of this state')}.",
             Who.CONTROL,
             _NO_STOP,
-            uses=(valve.valve_id,),
+            uses=(opened.valve_id, *case.gauge_ids),
             hold=True,
+            expect_mbar=state.least_mbar if state else None,
+            expect_at=state.at if state else "",
+            needs=(*in_state("open", valve), *in_state("open", feed)),
+            changes=in_state("accepted", feed),
+            reads=case.gauge_ids,
+            state=name,
         )
 
 
@@ -122,21 +253,73 @@ def prove_through_flow(case: OrderCase) -> Iterator[StepDraft]:
 
 
 def close_feeds(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the closing of every feed."""
-    for valve in case.option.opened_valves:
+    """Yield the closing of every feed, one end at a time, and the removal of bypasses and hoses."""
+    for opened in case.option.opened_valves:
+        valve, feed = case.items.boundary(opened.valve_id), case.items.feed(opened.valve_id)
         yield StepDraft(
             Stage.FEED_CLOSED,
-            f"Close boundary valve {valve.valve_id} slowly{case.while_watched()}.",
+            f"Close boundary valve {opened.valve_id} slowly{case.while_watched()}.",
             Who.FEEDS,
             "Open it again and look for what is still shut.",
-            uses=(valve.valve_id, *case.gauge_ids),
+            uses=(opened.valve_id, *case.gauge_ids),
+            needs=in_state("open", valve),
+            changes=(*in_state("shut", valve), *in_state("shut", feed)),
+            reads=case.gauge_ids,
+            state=feed_shut_state(opened.valve_id),
         )
     for bypass in case.option.bypasses:
-        yield StepDraft(
-            Stage.FEED_CLOSED,
-            f"Close {bypass.id} slowly{case.while_watched()}, shut both its ends, vent it through a stack, "
-            "purge it and take it away.",
-            Who.FEEDS,
-            "Open it again and look for what is still shut.",
-            uses=(bypass.id, *case.gauge_ids),
-        )
+        yield from _removed(case, bypass)
+
+
+def _removed(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
+    items, feed = case.items, case.items.feed(bypass.id)
+    live, fed, stack = (
+        items.feed_end(bypass.id, "from"),
+        items.feed_end(bypass.id, "to"),
+        items.feed_vent(bypass.id),
+    )
+    yield StepDraft(
+        Stage.FEED_CLOSED,
+        f"Shut {bypass.id} slowly at its fed end{case.while_watched()}.",
+        Who.FEEDS,
+        "Open it again and look for what is still shut.",
+        uses=(bypass.id, *_ids(fed), *case.gauge_ids),
+        needs=in_state("open", fed),
+        changes=(*in_state("shut", fed), *in_state("shut", feed)),
+        reads=case.gauge_ids,
+        state=feed_shut_state(bypass.id),
+    )
+    yield StepDraft(
+        Stage.FEED_CLOSED,
+        f"Shut {bypass.id} at its live end.",
+        Who.FEEDS,
+        "Leave it manned and find out why the valve does not shut.",
+        uses=(bypass.id, *_ids(live)),
+        needs=(*in_state("shut", fed), *in_state("open", live)),
+        changes=in_state("shut", live),
+    )
+    yield StepDraft(
+        Stage.FEED_REMOVED,
+        f"Vent {bypass.id} through its stack, both ends shut; purge it with air or nitrogen to the stack "
+        "until no gas is read, two steady readings.",
+        Who.FEEDS,
+        "If the pressure does not fall or comes back, an end lets by: do not uncouple it.",
+        uses=(bypass.id, *_ids(stack)),
+        hold=True,
+        minutes=case.rules.duration.bypass_off,
+        needs=in_state("shut", live, fed),
+        changes=in_state("open", stack),
+    )
+    yield StepDraft(
+        Stage.FEED_REMOVED,
+        f"Shut the stack, uncouple {bypass.id} at both ends, plug its outlets at once and take it away.",
+        Who.FEEDS,
+        "Couple it again and find the leak.",
+        uses=(*_places(case, bypass), *_ids(live, fed, stack)),
+        needs=(*in_state("shut", live, fed), *in_state("open", stack)),
+        changes=(*in_state("shut", stack), *in_state("removed", feed)),
+    )
+
+
+def _ids(*items: OrderItem | None) -> tuple[str, ...]:
+    return tuple(item.id for item in items if item is not None)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from netplan.planfile.model import AffectedCustomer
-from netplan.procedure.step_case import OrderCase
-from netplan.procedure.step_kinds import Stage, StepDraft, Who
+from netplan.procedure.step_case import METERS_OFF_STATE, OrderCase
+from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
 
 __all__ = ["meters_again", "meters_off", "relight"]
 
@@ -16,30 +17,49 @@ def _count(customers: int, meters: int) -> str:
 
 
 def meters_off(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield turning off, and the count before any stop is set."""
+    """Yield turning off, sealing, and the count before any stop is set; barriers are proved by then."""
     ids = case.off_ids
     if not ids:
         return
-    count = _count(len(ids), case.off_meters)
+    count, meters = _count(len(ids), case.off_meters), case.items.meters_off()
+    stranded = case.items.every("meter", "tail")
+    tail = f", the {len(stranded)} of the stranded part too" if stranded else ""
+    doors = math.ceil(case.off_meters / case.rules.crew.meter_fitters)
     yield StepDraft(
         Stage.METERS_OFF,
-        f"Turn off {count} at the meter, door by door, priority customers with their other supply in place "
-        "first; tick each on the tally sheet.",
+        f"Turn off {count} at the meter, door by door{tail}, priority customers with their other supply in "
+        "place first; tick each on the tally sheet with the valve it is shut at.",
         Who.METERS,
         "Where a door does not open, shut the service outside or cut it off; it counts as off only then.",
         uses=ids,
+        minutes=doors * case.rules.duration.door,
+        needs=(*in_state("on", *meters), *in_state("proved", *case.items.every("barrier"))),
+        changes=in_state("off", *meters),
+    )
+    yield StepDraft(
+        Stage.METERS_SEALED,
+        "Seal every meter that is off, at the same visit; write the number of its seal on the tally sheet.",
+        Who.METERS,
+        "A meter without a seal is not off: a fitter stays with it.",
+        uses=ids,
+        needs=in_state("off", *meters),
+        changes=in_state("sealed", *meters),
     )
     state = case.before_stops
     yield StepDraft(
         Stage.METERS_RECONCILED,
-        f"Reconcile the tally with the plan and with what was found on site: {count} off, none missing, "
-        "none besides.",
+        f"Reconcile the tally with the plan and with what was found on site: {count} off and sealed, none "
+        "missing, none besides.",
         Who.METERS,
         "No stop goes in before the count agrees: an open appliance would go out and gas come back unlit.",
         uses=ids,
         hold=True,
         expect_mbar=state.least_mbar if state else None,
         expect_at=state.at if state else "",
+        minutes=case.rules.duration.tally,
+        needs=in_state("sealed", *meters),
+        reads=case.gauge_ids,
+        state=METERS_OFF_STATE,
     )
 
 

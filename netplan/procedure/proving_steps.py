@@ -1,17 +1,17 @@
-"""Before anything is touched: the draft signed, weather, records, stations, gauges, tappings."""
+"""Before anything is touched: the draft signed, records proved, the ground opened."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from typing import Final
 
-from netplan.planfile.model import Excavation, Gauge, InDoubt, Stop
+from netplan.planfile.model import Excavation, InDoubt, Stop
 from netplan.planfile.naming import served_words
 from netplan.procedure.fallback_steps import dig_fallbacks
-from netplan.procedure.step_case import OrderCase, place_words, tapping_words
-from netplan.procedure.step_kinds import Stage, StepDraft, Who
+from netplan.procedure.step_case import OrderCase, place_words
+from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
 
-__all__ = ["DRAFT_NOTICE", "prove", "prove_doubts", "tap"]
+__all__ = ["DRAFT_NOTICE", "prove", "prove_doubts"]
 
 
 DRAFT_NOTICE = (
@@ -37,21 +37,21 @@ def prove(case: OrderCase) -> Iterator[StepDraft]:
         Who.COMPETENT,
         "Do not begin.",
         hold=True,
+        minutes=case.rules.duration.briefing,
     )
-    yield _weather(case)
     yield from prove_doubts(case)
     for hole, stops in case.holes.items():
-        yield _hole(hole, stops, case.excavation(hole))
-    yield from map(_excavation, case.without_stop)
+        yield _hole(case, hole, stops)
+    for one in case.without_stop:
+        yield _excavation(case, one)
     unholed = tuple(stop for stop in case.stops if not stop.hole_id)
     if unholed:
-        yield _hole("", unholed, None)
+        yield _hole(case, "", unholed)
     yield from dig_fallbacks(case)
-    yield _stations(case)
-    yield from _gauges(case)
 
 
-def _hole(hole: str, stops: tuple[Stop, ...], excavation: Excavation | None) -> StepDraft:
+def _hole(case: OrderCase, hole: str, stops: tuple[Stop, ...]) -> StepDraft:
+    excavation, place = case.excavation(hole), case.items.place(hole)
     where = "; ".join(f"{stop.id} on {place_words(stop)}" for stop in stops)
     doubts = "".join(f" Doubtful: {stop.confidence_note}." for stop in stops if stop.confidence_note)
     valves = tuple(stop.valve_id for stop in stops if stop.valve_id)
@@ -79,10 +79,12 @@ def _hole(hole: str, stops: tuple[Stop, ...], excavation: Excavation | None) -> 
             key for key in (hole, *(stop.id for stop in stops), *(s.main_id for s in stops), *valves) if key
         ),
         hold=True,
+        minutes=case.rules.duration.excavation if place else None,
+        changes=in_state("dug", place),
     )
 
 
-def _excavation(one: Excavation) -> StepDraft:
+def _excavation(case: OrderCase, one: Excavation) -> StepDraft:
     served = served_words(one)
     return StepDraft(
         Stage.RECORDS,
@@ -93,6 +95,8 @@ def _excavation(one: Excavation) -> StepDraft:
         "Plan again from what was found; do not move a place by eye.",
         uses=(one.id, one.main_id),
         hold=True,
+        minutes=case.rules.duration.excavation,
+        changes=in_state("dug", case.items.place(one.id)),
     )
 
 
@@ -107,116 +111,6 @@ def _asks(excavation: Excavation | None) -> str:
         return ""
     shoring = " Shore it." if excavation.shoring else ""
     return f"{shoring} Traffic: {'; '.join(excavation.traffic)}."
-
-
-def _weather(case: OrderCase) -> StepDraft:
-    limited = [b.id for b in case.option.bypasses if b.minimum_air_temp_c is not None]
-    coldest = (
-        " and not below the coldest weather that each bypass holds for (bypass sheet)" if limited else ""
-    )
-    return StepDraft(
-        Stage.WEATHER,
-        f"Read the forecast for the whole window: the air not colder than planned{coldest}; "
-        "no lightning near the vents.",
-        Who.CONTROL,
-        "Put the work off, or plan again for the colder weather.",
-        uses=tuple(limited),
-        hold=True,
-    )
-
-
-def _stations(case: OrderCase) -> StepDraft:
-    stations = case.carrying
-    shut = case.option.shut_in
-    named = f" {', '.join(stations)}" if stations else ""
-    idle = f" Shut in, carrying nothing: {', '.join(shut)}." if shut else ""
-    return StepDraft(
-        Stage.STATIONS,
-        f"Check the regulator stations{named} that carry the network during the work: outlet pressure as "
-        "planned, spare capacity, no other work on them; control lines and sensing points lie outside the "
-        f"zone and stay live.{idle}",
-        Who.CONTROL,
-        "No stop goes in: a station whose sensing point is cut off drives wide open.",
-        uses=(*stations, *shut),
-        hold=True,
-    )
-
-
-def _gauges(case: OrderCase) -> Iterator[StepDraft]:
-    for gauge in case.option.gauges:
-        if gauge.customer:
-            yield _gauge_at_meter(gauge)
-            continue
-        yield StepDraft(
-            Stage.GAUGES,
-            f"Fit gauge {gauge.id} on main {gauge.main_id}, read it and have it watched without a break "
-            "until all stops are out; warning and abort readings on the gauge sheet.",
-            Who.WATCH,
-            "Find out why the network is not as planned before going on.",
-            uses=(gauge.id, gauge.main_id),
-            expect_mbar=gauge.normal_mbar,
-            expect_at=gauge.id,
-        )
-    if not case.option.gauges:
-        yield StepDraft(
-            Stage.GAUGES,
-            "No gauge is planned: as recorded no stop has gas on its live side. Once the outlets of the "
-            "stops are drilled, read on the live side of each that there is no pressure.",
-            Who.WATCH,
-            "The records are wrong: set no stop, find what feeds it, and plan again.",
-            uses=tuple(stop.id for stop in case.stops),
-            hold=True,
-        )
-
-
-def _gauge_at_meter(gauge: Gauge) -> StepDraft:
-    return StepDraft(
-        Stage.GAUGES,
-        f"Fit gauge {gauge.id} to the test point of the meter of customer {gauge.customer}, the lowest kept "
-        "inlet that the stops touch; read it and have it watched without a break until all stops are out; "
-        "warning and abort readings on the gauge sheet.",
-        Who.WATCH,
-        "Find out why the network is not as planned before going on.",
-        uses=(gauge.id, gauge.customer),
-        expect_mbar=gauge.normal_mbar,
-        expect_at=gauge.id,
-    )
-
-
-def tap(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the tappings of the stops, each tested before it is drilled."""
-    for stop in case.stops:
-        words = tapping_words(stop.tappings)
-        if words:
-            yield StepDraft(
-                Stage.TAPPINGS,
-                f"Fit the outlets of {stop.id} in order from the work outwards ({words}), test every outlet "
-                "and its valve before drilling, then drill under pressure.",
-                Who.STOPS,
-                "Mend or cap the outlet; where it cannot be used, plan this stop again.",
-                uses=tuple(key for key in (stop.id, stop.hole_id) if key),
-            )
-    yield from _purge_outlets(case)
-
-
-def _purge_outlets(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the tapping of every purge point that is at no tapping of a stop, whatever shares its hole."""
-    tapped = {
-        (tapping.main_id or stop.main_id, tapping.chainage_m)
-        for stop in case.stops
-        for tapping in stop.tappings
-    }
-    for point in case.option.purge.points:
-        holes = case.holes_of("purge point", point.id)
-        if (point.main_id, point.chainage_m) not in tapped and holes:
-            yield StepDraft(
-                Stage.TAPPINGS,
-                f"Tap main {point.main_id} in {holes[0]} for purge point {point.id}: test the "
-                "outlet and its valve before drilling, then drill under pressure.",
-                Who.STOPS,
-                "Mend or cap the outlet; where it cannot be used, plan again.",
-                uses=(point.id, *holes, point.main_id),
-            )
 
 
 def prove_doubts(case: OrderCase) -> Iterator[StepDraft]:

@@ -1,4 +1,4 @@
-"""Gas back in, stops out, holes closed."""
+"""Gas back in and stops out."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from netplan.procedure.station_steps import feeds_purge, open_inlet
 from netplan.procedure.step_case import OrderCase
 from netplan.procedure.step_kinds import Stage, StepDraft, Who
 
-__all__ = ["fill", "reinstate", "seal_tappings", "withdraw"]
+__all__ = ["fill", "withdraw"]
 
 
 def fill(case: OrderCase) -> Iterator[StepDraft]:
@@ -155,71 +155,3 @@ def withdraw(case: OrderCase) -> Iterator[StepDraft]:
             "Set it again and find the fault.",
             uses=(stop.id, *valve, *case.gauge_ids),
         )
-
-
-def seal_tappings(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the joints once more, now on gas, and the closing of every tapping."""
-    yield StepDraft(
-        Stage.TAPPINGS_SEALED,
-        "Go over every tie-in joint once more with leak fluid, now on gas at operating pressure.",
-        Who.WORK,
-        "Isolate again and mend the joint.",
-        uses=tuple(dict.fromkeys(item.main_id for item in case.work)),
-        hold=True,
-    )
-    for hole, stops in case.holes.items():
-        tapped = tuple(stop for stop in stops if any(t.size_mm > 0 for t in stop.tappings))
-        marks = (
-            " and fit a band over every squeezed place where the procedure wants one"
-            if any(stop.kind == "squeeze" for stop in stops)
-            else ""
-        )
-        if tapped or marks:
-            yield StepDraft(
-                Stage.TAPPINGS_SEALED,
-                f"Plug and cap every tapping in {hole}, test each with leak fluid at operating "
-                f"pressure{marks}.",
-                Who.STOPS,
-                "Mend it; the hole stays open and manned until it is tight.",
-                uses=(hole, *(stop.id for stop in stops)),
-                hold=True,
-                expect_mbar=stops[0].pressure_mbar,
-                expect_at=stops[0].id,
-            )
-    for bypass in case.option.bypasses:
-        yield StepDraft(
-            Stage.TAPPINGS_SEALED,
-            f"Plug and cap {'both' if bypass.parallel == 1 else 'all'} tappings of {bypass.id}, test each "
-            "with leak fluid at operating pressure.",
-            Who.FEEDS,
-            "Mend it; the hole stays open and manned until it is tight.",
-            uses=(bypass.id, bypass.from_.main_id, bypass.to.main_id),
-            hold=True,
-        )
-    if case.option.purge.points:
-        yield StepDraft(
-            Stage.TAPPINGS_SEALED,
-            "Plug and cap every purge point, test each with leak fluid at operating pressure.",
-            Who.STOPS,
-            "Mend it; the hole stays open and manned until it is tight.",
-            uses=tuple(point.id for point in case.option.purge.points),
-            hold=True,
-        )
-
-
-def reinstate(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield backfill and records."""
-    holes = tuple(one.id for one in case.option.excavations) or tuple(case.holes)
-    yield StepDraft(
-        Stage.REINSTATE,
-        f"Backfill and reinstate every hole{_named(holes)}; survey new pipe, tappings, caps and squeeze "
-        f"marks into the records{case.while_watched('; give the gauges back')}; tell network control that "
-        "the network stands as before.",
-        Who.SURFACE,
-        "Leave the hole guarded until it is done.",
-        uses=(*holes, *case.gauge_ids),
-    )
-
-
-def _named(holes: tuple[str, ...]) -> str:
-    return f" ({', '.join(holes)})" if holes else ""

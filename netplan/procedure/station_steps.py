@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from netplan.planfile.model import Stop
-from netplan.planfile.station_words import has_fallback, inlet_words
+from netplan.planfile.station_words import has_fallback, inlet_words, is_inlet_barrier
 from netplan.procedure.step_case import OrderCase, stop_in_state
-from netplan.procedure.step_kinds import Stage, StepDraft, Who
+from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
 
 __all__ = [
     "feeds_purge",
-    "is_inlet_barrier",
     "open_inlet",
     "prove_station",
     "shut_inlet",
@@ -21,11 +20,6 @@ __all__ = [
 
 WATCHED_MINUTES = 10.0
 """Time the vented space is watched for gas that passes the inlet valve [min] (source: practice)."""
-
-
-def is_inlet_barrier(stop: Stop) -> bool:
-    """Return whether the inlets of the stations behind a stop are its outer barrier."""
-    return stop.kind == "valve" and bool(stop.shuts_in) and all(one.inlet_counts for one in stop.shuts_in)
 
 
 def stations_of(stop: Stop) -> str:
@@ -50,6 +44,7 @@ def shut_inlet(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
         return
     # Nobody hangs on what lies between: the network is the same as with the outlet valve shut.
     state = case.states.get(stop_in_state(stop.id))
+    outer = next((one for one in case.items.barriers(stop.id) if one.role == "outer"), None)
     yield StepDraft(
         Stage.INLET_SHUT,
         f"Outer barrier of {stop.id}: shut {_inlets(stop)} slowly{case.while_watched()}.",
@@ -61,6 +56,14 @@ def shut_inlet(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
         expect_mbar=state.least_mbar if state else None,
         expect_at=state.at if state else "",
         minutes=stop.minutes,
+        needs=(
+            *in_state("proved", outer),
+            *in_state("sealed", *case.items.meters_off()),
+            *in_state("accepted", *case.items.every("feed")),
+        ),
+        changes=(*in_state("set", outer), *in_state("shut", *case.items.station_inlets(stop))),
+        reads=case.gauge_ids,
+        state=stop_in_state(stop.id),
     )
 
 

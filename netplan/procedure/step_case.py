@@ -22,10 +22,11 @@ from netplan.planfile.model import (
     PurgePoint,
     State,
     Stop,
-    Tapping,
     WorkItem,
 )
 from netplan.planfile.naming import METERS_OFF_STATE, THROUGH_THE_GAUGE, feed_open_state, stop_in_state
+from netplan.procedure.order_item_building import SAME_M
+from netplan.procedure.order_items import OrderItems, order_items
 from netplan.rules import Rules
 
 __all__ = [
@@ -40,8 +41,6 @@ __all__ = [
 ]
 
 
-SAME_M = 2e-3
-"""Places of one main nearer than this are one: twice the last digit of a plan (own) [m]."""
 Place = Callable[[str, float], str]
 LOST = "lost during open work"
 
@@ -69,6 +68,11 @@ class OrderCase:
     work: tuple[WorkItem, ...]
     stops: tuple[Stop, ...]
     relit: tuple[AffectedCustomer, ...]
+
+    @cached_property
+    def items(self) -> OrderItems:
+        """The items that the steps change, looked up by what they are for."""
+        return order_items(self.option)
 
     @cached_property
     def holes(self) -> dict[str, tuple[Stop, ...]]:
@@ -176,6 +180,15 @@ class OrderCase:
         found = [text[len(mark) :].strip() for text in self.option.purge.end_points if text.startswith(mark)]
         return "; ".join(text for text in found if within in text and not (without and without in text))
 
+    def is_trial_solved(self, stop: Stop) -> bool:
+        """Return whether the state with this stop alone in, everybody on and no feed open, is solved."""
+        return (
+            bool(self.stops)
+            and stop.id == self.stops[0].id
+            and stop_in_state(stop.id) in self.states
+            and not (self.feed_ids or self.off_ids or stop.shuts_in)
+        )
+
     def fallback(self, stop_id: str, failure: str) -> Fallback | None:
         """Return the fallback of a stop for one kind of failure."""
         for fallback in self.option.fallback:
@@ -207,22 +220,6 @@ def place_words(stop: Stop) -> str:
     """Return where a stop is, in words without figures that carry a unit."""
     street = f", {stop.street}" if stop.street else ""
     return f"main {stop.main_id}{street}"
-
-
-def tapping_words(tappings: Sequence[Tapping]) -> str:
-    """Return the holes of a stop in their order away from the work."""
-    names = {
-        "zone_vent": "zone vent",
-        "barrier": "barrier",
-        "vent": "vent between the barriers",
-        "gauge": "gauge",
-        "bypass": "bypass tee",
-    }
-    return ", ".join(
-        f"{tapping.count} {names[tapping.role]}s" if tapping.count > 1 else names[tapping.role]
-        for tapping in tappings
-        if tapping.size_mm > 0
-    )
 
 
 def order_case(

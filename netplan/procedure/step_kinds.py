@@ -9,25 +9,32 @@ from typing import Literal, NamedTuple
 
 from netplan.planfile.model import Change, LetByTest, Need, OrderItem, PressureTest, PurgePath, Step
 
-__all__ = ["ItemState", "Stage", "StepDraft", "Who", "numbered"]
+__all__ = ["ItemState", "Stage", "StepDraft", "Who", "in_state", "numbered"]
 
 
 class Stage(StrEnum):
     """Parts of the order, in their order; steps of one stage stand together unless stops take turns."""
 
     SIGNED = "draft checked"
-    WEATHER = "weather"
     RECORDS = "records proved"
+    SADDLES = "outlets fused and tested"
+    TAPPINGS = "tappings drilled"
+    FEED_BUILT = "feed laid"
+    FEED_TESTED = "feed tested for tightness"
+    FEED_MEASURED = "feed resistance measured"
+    WEATHER = "weather"
     STATIONS = "stations checked"
     GAUGES = "gauges on"
-    TAPPINGS = "tappings made"
-    FEED_BUILT = "feed built and tested"
+    BASELINE = "baseline read"
+    BARRIERS_PROVED = "barriers proved"
+    VALVE_TRIED = "valve shut on trial"
+    FEED_COUPLED = "feed coupled"
     FEED_PURGED = "feed purged"
     FEED_OPENED = "feed opened"
-    FEED_PROVED = "feed flow proved"
+    FEED_PROVED = "feed accepted"
     METERS_OFF = "meters off"
+    METERS_SEALED = "meters sealed"
     METERS_RECONCILED = "meters reconciled"
-    BARRIERS_PROVED = "barriers proved"
     INLET_SHUT = "station inlet shut"
     STOP_IN = "stop in"
     LET_BY = "let-by tested"
@@ -48,10 +55,12 @@ class Stage(StrEnum):
     EQUALISE = "equalise"
     STOP_OUT = "stop out"
     THROUGH_FLOW = "through-flow proved"
-    FEED_CLOSED = "feed closed"
-    TAPPINGS_SEALED = "tappings sealed"
     RELIGHT = "relight"
     SECOND_VISIT = "second visit"
+    FEED_CLOSED = "feed closed"
+    FEED_REMOVED = "feed removed"
+    TAPPINGS_SEALED = "tappings capped"
+    COUPONS_COUNTED = "coupons and caps counted"
     REINSTATE = "reinstate"
 
 
@@ -73,6 +82,11 @@ class ItemState(NamedTuple):
 
     item: OrderItem
     state: str
+
+
+def in_state(state: str, *items: OrderItem | None) -> tuple[ItemState, ...]:
+    """Return the items that there are, each with the state it must be in, or is brought to."""
+    return tuple(ItemState(item, state) for item in items if item is not None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,15 +115,25 @@ class StepDraft:
 
 
 def numbered(drafts: Iterable[StepDraft]) -> tuple[Step, ...]:
-    """Return the steps with their numbers, from 1; what a change starts from is the state items are in."""
+    """Return the steps with their numbers, from 1.
+
+    What a change starts from is the state the item is in by then. Set barriers and open ends of feeds are
+    manned in every step, beside what a draft names; a barrier that is a locked valve is not.
+    """
     return tuple(_steps(drafts))
 
 
 def _steps(drafts: Iterable[StepDraft]) -> Iterator[Step]:
     now: dict[tuple[str, str], str] = {}
+    manned: dict[str, None] = {}
     for n, draft in enumerate(drafts, 1):
         needs, changes = _needs(draft), _changes(draft, now)
         now |= {(change.kind, change.id): change.to for change in changes}
+        for item, state in draft.changes:
+            if _wants_people(item):
+                manned.pop(item.id, None)
+                if state in ("set", "accepted", "open"):
+                    manned[item.id] = None
         yield Step(
             n=n,
             stage=draft.stage.value,
@@ -125,15 +149,23 @@ def _steps(drafts: Iterable[StepDraft]) -> Iterator[Step]:
             changes=changes,
             state=draft.state,
             trench=draft.trench,
-            manned=draft.manned,
+            manned=tuple(dict.fromkeys((*manned, *draft.manned))),
             purge=draft.purge,
             let_by=draft.let_by,
             pressure_tests=draft.pressure_tests,
         )
 
 
+def _wants_people(item: OrderItem) -> bool:
+    """Return whether somebody stays at it while it is set or open: bags, squeezes, ends of feeds."""
+    if item.kind == "barrier":
+        return not item.valve_ids
+    return item.kind == "valve" and item.role.startswith("feed end")
+
+
 def _needs(draft: StepDraft) -> tuple[Need, ...]:
-    return tuple(Need(id=one.item.id, state=one.state, kind=one.item.kind) for one in draft.needs)
+    found = (Need(id=one.item.id, state=one.state, kind=one.item.kind) for one in draft.needs)
+    return tuple(dict.fromkeys(found))
 
 
 def _changes(draft: StepDraft, now: Mapping[tuple[str, str], str]) -> tuple[Change, ...]:

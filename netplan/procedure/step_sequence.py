@@ -6,15 +6,19 @@ from collections.abc import Iterator, Sequence
 
 from netplan.core.errors import BadWorkError
 from netplan.planfile.model import Conditions, Option, Step, WorkItem
+from netplan.procedure.baseline_steps import begin_day
+from netplan.procedure.closing_steps import close_ground, seal_tappings
 from netplan.procedure.decommissioning_steps import do_work, empty
-from netplan.procedure.fallback_steps import prove_fallbacks, seal_fallbacks, tap_fallbacks
-from netplan.procedure.feed_steps import close_feeds, open_feeds, prove_through_flow
+from netplan.procedure.fallback_steps import prove_fallbacks
+from netplan.procedure.feed_steps import build_feeds, close_feeds, open_feeds, prove_through_flow
 from netplan.procedure.meter_steps import meters_again, meters_off, relight
-from netplan.procedure.proving_steps import prove, tap
-from netplan.procedure.recommissioning_steps import fill, reinstate, seal_tappings, withdraw
+from netplan.procedure.order_items import with_order_items
+from netplan.procedure.proving_steps import prove
+from netplan.procedure.recommissioning_steps import fill, withdraw
 from netplan.procedure.step_case import OrderCase, order_case
 from netplan.procedure.step_kinds import StepDraft, numbered
 from netplan.procedure.stop_steps import prove_barriers, set_stops, test_for_let_by
+from netplan.procedure.tapping_steps import drill_outlets, fuse_outlets
 from netplan.rules import Rules
 
 __all__ = ["step_list"]
@@ -65,6 +69,7 @@ def step_list(
             "work section: no station feeds it as recorded, so that the option has no stop; "
             "look for the missing link or station"
         )
+    option = with_order_items(option)
     case = order_case(option, conditions, rules, work, set_order, relight_order)
     return numbered(_all(case))
 
@@ -72,12 +77,14 @@ def step_list(
 def _all(case: OrderCase) -> Iterator[StepDraft]:
     for stage in (
         prove,
-        tap,
-        tap_fallbacks,
-        open_feeds,
-        meters_off,
+        fuse_outlets,
+        drill_outlets,
+        build_feeds,
+        begin_day,
         prove_barriers,
         prove_fallbacks,
+        open_feeds,
+        meters_off,
         set_stops,
         test_for_let_by,
         empty,
@@ -86,10 +93,9 @@ def _all(case: OrderCase) -> Iterator[StepDraft]:
         fill,
         withdraw,
         prove_through_flow,
+        relight,
         close_feeds,
         seal_tappings,
-        seal_fallbacks,
-        relight,
-        reinstate,
+        close_ground,
     ):
         yield from stage(case)

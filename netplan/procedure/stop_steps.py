@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from netplan.planfile.model import Stop
-from netplan.planfile.station_words import is_alone
+from netplan.planfile.model import OrderItem, Stop
+from netplan.planfile.naming import NORMAL_STATE
+from netplan.planfile.station_words import is_alone, is_inlet_barrier
 from netplan.procedure.station_steps import (
-    is_inlet_barrier,
     prove_station,
     shut_inlet,
     stations_of,
     vent_space,
 )
 from netplan.procedure.step_case import OrderCase, fallback_words, stop_in_state
-from netplan.procedure.step_kinds import Stage, StepDraft, Who
+from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
 
 __all__ = ["prove_barriers", "set_stops", "test_for_let_by"]
 
@@ -22,55 +22,92 @@ BAG_PROOF_SHARE_PERCENT = 25
 """Bags are proved at this share of their greatest inflation pressure [%] (source: practice)."""
 BAG_PROOF_MINUTES = 15.0
 """… for at least this long [min] (source: practice)."""
+WATCH_MINUTES = 5.0
+"""Time gauges are watched after the outer, or only, barrier of a stop is set [min] (common practice)."""
 LET_BY_MINUTES = 10.0
 """Time a let-by test is watched for [min] (source: practice)."""
 
 
 def prove_barriers(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the proof of every barrier before it is relied on."""
+    """Yield the proof of every barrier, before the first meter is off and before it is relied on."""
     for stop in case.stops:
-        if stop.kind == "bag":
-            yield StepDraft(
-                Stage.BARRIERS_PROVED,
-                f"Prove the bags of {stop.id} outside the main: {BAG_PROOF_SHARE_PERCENT} % of their "
-                f"greatest inflation pressure for at least {BAG_PROOF_MINUTES:.0f} min (common practice; "
-                "the maker's limit governs), right size for the bore, in date, undamaged.",
-                Who.STOPS,
-                "Take another bag and prove it.",
-                uses=(stop.id,),
-                minutes=BAG_PROOF_MINUTES,
-            )
-        elif stop.kind == "squeeze":
-            yield StepDraft(
-                Stage.BARRIERS_PROVED,
-                f"Check the squeeze tools of {stop.id}: right stops for outside diameter and wall, earthed, "
-                "pipe wetted against static, place never squeezed before; a squeeze is not certain to be "
-                "tight.",
-                Who.STOPS,
-                "Take another tool or another place; never squeeze the same place twice.",
-                uses=(stop.id,),
-            )
-        else:
-            more, ids, fails = prove_station(case, stop)
-            yield StepDraft(
-                Stage.BARRIERS_PROVED,
-                f"Prove valve {stop.valve_id} of {stop.id}: count its turns shut and open again"
-                f"{case.while_watched()}; lock and tag ready{more}.",
-                Who.STOPS,
-                fails,
-                uses=(stop.id, stop.valve_id or stop.id, *ids),
-            )
+        words, if_not, ids = _proof(case, stop)
+        yield StepDraft(
+            Stage.BARRIERS_PROVED,
+            words,
+            Who.STOPS,
+            if_not,
+            uses=(stop.id, *ids),
+            minutes=case.rules.duration.prove,
+            needs=in_state("drilled", *case.items.tappings(stop.id, "barrier")),
+            changes=in_state("proved", *case.items.barriers(stop.id)),
+        )
+        if stop.kind == "valve" and case.is_trial_solved(stop):
+            yield from _tried(case, stop)
 
 
-def _sets(stop: Stop) -> str:
-    if stop.kind == "valve":
-        return f"close valve {stop.valve_id}, lock and tag it"
-    what = "bag" if stop.kind == "bag" else "squeeze"
-    if stop.barriers == 1:
-        return f"set the one {what}"
-    return f"set the {what} on the live side, then the one nearest the work; open the vent between to the air"
+def _proof(case: OrderCase, stop: Stop) -> tuple[str, str, tuple[str, ...]]:
+    """Return how the barriers of a stop are proved, what to do if that fails, and the ids it names."""
+    if stop.kind == "bag":
+        words = (
+            f"Prove the bags of {stop.id} outside the main: {BAG_PROOF_SHARE_PERCENT} % of their "
+            f"greatest inflation pressure for at least {BAG_PROOF_MINUTES:.0f} min (common practice; "
+            "the maker's limit governs), right size for the bore, in date, undamaged; each on an inflation "
+            "supply of its own."
+        )
+        return words, "Take another bag and prove it.", ()
+    if stop.kind == "squeeze":
+        words = (
+            f"Check the squeeze tools of {stop.id}: right stops for outside diameter and wall, earthed, "
+            "pipe wetted against static, place never squeezed before; a squeeze is not certain to be "
+            "tight."
+        )
+        return words, "Take another tool or another place; never squeeze the same place twice.", ()
+    more, ids, fails = prove_station(case, stop)
+    trial = (
+        "it is shut on trial next"
+        if case.is_trial_solved(stop)
+        else "it is not shut on trial, as that state is not solved"
+    )
+    words = (
+        f"Prove valve {stop.valve_id} of {stop.id}: turn it a little towards shut and back, count the turns "
+        f"that it has{case.while_watched()}; {trial}; lock and tag ready{more}."
+    )
+    return words, fails, tuple(key for key in (stop.valve_id, *ids) if key)
 
 
+def _tried(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
+    """Yield a valve shut on trial and opened again, where the state with it alone shut is solved."""
+    valve, name = case.items.valve(stop.valve_id or ""), stop_in_state(stop.id)
+    state = case.states.get(name)
+    uses = tuple(key for key in (stop.id, stop.valve_id, *case.gauge_ids) if key)
+    yield StepDraft(
+        Stage.VALVE_TRIED,
+        f"Shut valve {stop.valve_id} of {stop.id} slowly on trial and count its turns{case.while_watched()}.",
+        Who.STOPS,
+        "At an abort reading: open it again at once.",
+        uses=uses,
+        expect_mbar=state.least_mbar if state else None,
+        expect_at=state.at if state else "",
+        needs=in_state("open", valve),
+        changes=in_state("shut", valve),
+        reads=case.gauge_ids,
+        state=name,
+    )
+    yield StepDraft(
+        Stage.VALVE_TRIED,
+        f"Open valve {stop.valve_id} of {stop.id} again, fully, by the same count of turns.",
+        Who.STOPS,
+        "A valve that does not open again is reported to network control before anything else.",
+        uses=uses,
+        needs=in_state("shut", valve),
+        changes=in_state("open", valve),
+        reads=case.gauge_ids,
+        state=NORMAL_STATE,
+    )
+
+
+_CONFIRMS = " It puts load on the bypass: a reading below its band says that the bypass does not carry."
 _STAND_STILL = " Wait until all gauges stand still and read as planned before the next one."
 
 
@@ -79,22 +116,62 @@ def _readings(stop: Stop) -> str:
 
 
 def set_stops(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the stops one by one, each with what the gauges must read after it."""
+    """Yield the stops one by one, each barrier a step of its own, with what the gauges must read after it."""
     for k, stop in enumerate(case.stops, 1):
         yield from shut_inlet(case, stop)
-        state = case.states.get(stop_in_state(stop.id))
-        yield StepDraft(
-            Stage.STOP_IN,
-            f"Stop {k} of {len(case.stops)}, {stop.id}: {_sets(stop)}.{case.while_watched(_STAND_STILL)}",
-            Who.STOPS,
-            f"{case.while_watched(_readings(stop))}If it will not set: "
-            f"{fallback_words(case.fallback(stop.id, 'will not set'))}.",
-            uses=(stop.id, *((stop.valve_id,) if stop.valve_id else ()), *case.gauge_ids),
-            hold=True,
-            expect_mbar=state.least_mbar if state else None,
-            expect_at=state.at if state else "",
-            minutes=stop.minutes,
-        )
+        barriers = tuple(one for one in case.items.barriers(stop.id) if not _is_inlet(stop, one))
+        left = stop.minutes
+        for place, barrier in enumerate(barriers):
+            share = round(stop.minutes / len(barriers), 1) if place + 1 < len(barriers) else left
+            left -= share
+            yield _set(case, stop, barrier, f"Stop {k} of {len(case.stops)}, {stop.id}", share)
+
+
+def _is_inlet(stop: Stop, barrier: OrderItem) -> bool:
+    return is_inlet_barrier(stop) and barrier.role == "outer"
+
+
+def _set(case: OrderCase, stop: Stop, barrier: OrderItem, named: str, minutes: float) -> StepDraft:
+    """Return the setting of one barrier of a stop."""
+    name = stop_in_state(stop.id)
+    state, valves = case.states.get(name), tuple(map(case.items.valve, barrier.valve_ids))
+    outer = next((one for one in case.items.barriers(stop.id) if one.role == "outer"), None)
+    watch = f" Watch for {WATCH_MINUTES:.0f} min (common practice)." if barrier.role != "inner" else ""
+    confirms = _CONFIRMS if case.option.bypasses and watch else ""
+    still = case.while_watched(f"{watch}{confirms}{_STAND_STILL}")
+    return StepDraft(
+        Stage.STOP_IN,
+        f"{named}: {_sets(stop, barrier)}.{still}",
+        Who.STOPS,
+        f"{case.while_watched(_readings(stop))}If it will not set: "
+        f"{fallback_words(case.fallback(stop.id, 'will not set'))}.",
+        uses=tuple(key for key in (stop.id, barrier.id, stop.valve_id, *case.gauge_ids) if key),
+        hold=True,
+        expect_mbar=state.least_mbar if state else None,
+        expect_at=state.at if state else "",
+        minutes=minutes,
+        needs=(
+            *in_state("proved", barrier),
+            *(in_state("set", outer) if barrier.role == "inner" else ()),
+            *in_state("sealed", *case.items.meters_off()),
+            *in_state("accepted", *case.items.every("feed")),
+        ),
+        changes=(*in_state("set", barrier), *in_state("shut", *valves)),
+        reads=case.gauge_ids,
+        state=name,
+    )
+
+
+def _sets(stop: Stop, barrier: OrderItem) -> str:
+    if stop.kind == "valve":
+        return f"close valve {stop.valve_id} slowly, lock and tag it"
+    what = "bag" if stop.kind == "bag" else "squeeze"
+    slow = "slowly" if stop.kind == "bag" else "slowly, at the maker's rate"
+    if barrier.role == "single":
+        return f"set the one {what} {barrier.id} {slow}"
+    if barrier.role == "outer":
+        return f"set the outer {what} {barrier.id}, on the live side, {slow}"
+    return f"set the inner {what} {barrier.id}, the one nearest the work, {slow}; the vent between stays shut"
 
 
 def test_for_let_by(case: OrderCase) -> Iterator[StepDraft]:

@@ -181,7 +181,7 @@ def test_pressure_holds_in_the_states_between(monkeypatch: pytest.MonkeyPatch, *
 
         def last_alone(*given: Any, **named: Any) -> Any:
             work = work_states(*given, **named)
-            return replace(work, states=work.states[-1:])
+            return replace(work, states=work.states[-1:], restoring=())
 
         monkeypatch.setattr("netplan.planning.evaluate.work_states", last_alone)
     cheap_valve = {

@@ -16,7 +16,7 @@ from netplan.reference.gas import METRIC_STANDARD
 from tests.support.joined_areas import may_join
 from tests.support.outlets import named_mm
 from tests.support.plan_excavations import zone_ends
-from tests.support.plan_flow import GROUND_K, HOLDS_PA, Drawing, Floats, Hose
+from tests.support.plan_flow import GROUND_K, HOLDS_PA, Drawing, Floats, Hose, gas_back_holds
 from tests.support.plan_purges import is_purged_fast_enough
 from tests.support.plan_stops import PlannedStop
 
@@ -313,6 +313,8 @@ class Aftermath:
             pressure = np.array([each.pressure_pa_gauge[kept] for each in solved])
             return solved, bool((pressure - oracle.limit >= HOLDS_PA).all())
 
+        # Hoses are opened before valves, and shut after them.
+        opening.sort(key=lambda feed: not feed[0])
         for links, valves in opening:
             waiting -= set(links)
             opened += valves
@@ -333,9 +335,9 @@ class Aftermath:
         taps = [state(self._drawn(meters_off, tap), shut) for tap in self.taps]
         if taps and not any(holds and self._slow_enough(solved, hoses) for solved, holds in taps):
             return False
-        if oracle.rules.purge.below_least != "refuse":
-            return True
-        return self._is_purged(picked, solver, (meters_off, shut, opened), kept)
+        final = meters_off, tuple(shut), tuple(opened)
+        back = gas_back_holds(opening, (shut, waiting, opened), lambda: state(meters_off, shut)[1])
+        return back and self._is_purged(picked, solver, final, kept)
 
     def _is_purged(
         self,
@@ -345,6 +347,8 @@ class Aftermath:
         kept: Sequence[int],
     ) -> bool:
         """Whether gas back in is fast enough everywhere in the final state: demands, links shut and opened."""
+        if self.oracle.rules.purge.below_least != "refuse":
+            return True
         demands, shut, opened = final
         fed_round = {end for way in picked if way.bypass for end in way.bypass[:2]}
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -14,7 +14,7 @@ from tests.support.plan_stops import PlannedStop
 if TYPE_CHECKING:
     from tests.support.plan_oracle import PlanOracle
 
-__all__ = ["GROUND_K", "HOLDS_PA", "Drawing", "Floats", "Hose"]
+__all__ = ["GROUND_K", "HOLDS_PA", "Drawing", "Floats", "Hose", "gas_back_holds"]
 
 GROUND_K: Final = 283.15
 HOLDS_PA: Final = -1e-6
@@ -109,3 +109,32 @@ class Drawing:
         solver = self.solver()
         solver.solve(demand)
         return solver.resolve(demand_m3_per_s_std=demand, closed_links=closed)
+
+
+def gas_back_holds(
+    opening: Sequence[tuple[list[int], list[int]]],
+    changed: tuple[list[int], set[int], list[int]],
+    holds: Callable[[], bool],
+) -> bool:
+    """Whether all hold, meters still off, while stops come out one by one and then each feed is shut.
+
+    Parameters
+    ----------
+    opening : sequence of (list of int, list of int)
+        Links of hoses and of valves that each feed opens.
+    changed : tuple of (list of int, set of int, list of int)
+        Links of stops shut so far in their order, of hoses not open, of valves opened: changed on the way.
+    holds : callable
+        Whether all hold as it stands now.
+    """
+    shut, waiting, opened = changed
+    while shut:
+        shut.pop()
+        if not holds():
+            return False
+    for links, valves in sorted(opening, key=lambda feed: bool(feed[0])):
+        waiting.update(links)
+        opened[:] = [link for link in opened if link not in valves]
+        if not holds():
+            return False
+    return True

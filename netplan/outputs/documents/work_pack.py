@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 import geopandas as gpd
@@ -12,21 +12,27 @@ from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR, ZERO
 from netplan.feeds import Feed, FeedKind, FeedSize, drop_curve
 from netplan.hydraulics import FlowConditions
 from netplan.outputs.charts import chart_svg, drop_chart
+from netplan.outputs.documents.bypass_kit_list import kit_rows
+from netplan.outputs.documents.let_by_sheet import let_by_part
+from netplan.outputs.documents.loss_sheet import loss_sheet_part
 from netplan.outputs.documents.plan_drawing import plan_drawing, work_drawing
+from netplan.outputs.documents.readings_table import readings_part
+from netplan.outputs.documents.step_list_table import step_list_part
+from netplan.outputs.documents.stop_sheets import bag_part, squeeze_part
 from netplan.outputs.documents.stop_sketch import offsets_of
 from netplan.outputs.documents.svg_drawing import legend_svg
+from netplan.outputs.documents.tappings_list import tappings_part
+from netplan.outputs.documents.timeline_drawing import timeline_drawing, timeline_part
 from netplan.outputs.documents.typeset import typeset
+from netplan.outputs.documents.work_pack_cover import cover_part
 from netplan.outputs.documents.work_pack_excavations import excavation_part
 from netplan.outputs.documents.work_pack_stops import prepared_part, stop_part
-from netplan.outputs.documents.work_pack_tables import data_part, gas_part, network_part, order_part
-from netplan.outputs.notice_list import CustomerInDoubt, customers_in_doubt, record_words
+from netplan.outputs.documents.work_pack_tables import data_part, gas_part, network_part
 from netplan.outputs.number_format import METRIC, Figures, figures_for_weather
 from netplan.outputs.route_words import route_words, street_words
 from netplan.planfile import SolvedState, StatePipes
-from netplan.planfile.first_warnings import first_warnings
 from netplan.planfile.model import Bypass, Option, Plan, WeatherLine
 from netplan.planfile.plan_json import option_of_rank
-from netplan.planfile.station_words import barrier_count
 from netplan.reference.gas import gas_from_composition, named_gas
 from netplan.reference.outlet_sizes import nominal_outlet_mm
 from netplan.rules import checked_rules
@@ -35,20 +41,6 @@ __all__ = ["bypass_curve", "work_pack_pdf"]
 
 
 Layers = Mapping[str, gpd.GeoDataFrame]
-_CONTENTS = (
-    *(
-        "plan map",
-        "customers in doubt",
-        "excavations",
-        "stop schedule",
-        "feeds",
-        "vent and purge",
-        "step list",
-        "pressures",
-        "options compared",
-    ),
-    *("data findings", "formulas and sources"),
-)
 _SIGN_OFF = (
     "planned by",
     "checked by, bypass and pressures",
@@ -72,11 +64,12 @@ def work_pack_pdf(plan: Plan, layers: Layers, state: SolvedState, *, units: Figu
     """
     units = figures_for_weather(units, plan)
     option = option_of_rank(plan, state.option)
-    first = first_warnings(option)
     stops, pictures = stop_part(plan, option, layers, state.pipes, units)
     pictures |= {"plan": plan_drawing(option, layers, state, height_mm=190.0), "legend": legend_svg()}
     detail = work_drawing(option, layers, state)
     pictures |= {} if detail is None else {"detail": detail}
+    drawn = timeline_drawing(option, plan.conditions)
+    pictures |= {} if drawn is None else {"timeline": drawn}
     for k, bypass in enumerate(option.bypasses):
         pictures[f"bypass-{k}"] = bypass_curve(plan, bypass, units)
     data: dict[str, Any] = {
@@ -85,88 +78,70 @@ def work_pack_pdf(plan: Plan, layers: Layers, state: SolvedState, *, units: Figu
             f"{w.main_id}, {units.length(w.from_m)} to {units.length(w.to_m)}" for w in plan.work
         ),
         "caution": plan.caution,
-        "contents": list(_CONTENTS),
+        "contents": _contents(option),
         "sign-off": list(_SIGN_OFF),
-        "warnings-first": [units.sentence(line) for line in option.warnings if line in first],
-        "warnings": [units.sentence(line) for line in option.warnings if line not in first],
         "not-checked": list(plan.not_checked),
         "origin": f"Network {plan.network.content_sha256[:16]}, {plan.network.crs}.",
         "stops": stops,
         **excavation_part(option, units),
         "prepared": prepared_part(option, units),
         "bypasses": [
-            _bypass(k, bypass, units) | {"ends": _feed_ends(bypass, plan, layers, state.pipes, units)}
+            _bypass(k, bypass, units)
+            | {"ends": _feed_ends(bypass, plan, layers, state.pipes, units)}
+            | {"kit": kit_rows(option, bypass, units)}
             for k, bypass in enumerate(option.bypasses)
         ],
         "has-detail": detail is not None,
+        "weather-note": ", purge draw included" if _draw_counts(plan) else "",
         "weather": [_weather(line, units) for line in option.weather],
         "losses": [(one.what, one.id, str(len(one.customers)), one.note) for one in option.losses],
         "valves": [f"{v.valve_id}: {units.load(v.flow_m3h)}" for v in option.opened_valves],
-        **_cover(plan, option, units),
+        **cover_part(plan, option, units),
+        **loss_sheet_part(option, state.customers, units),
+        **step_list_part(option, plan.conditions, units),
+        **readings_part(option, units),
+        **timeline_part(option, plan.conditions),
+        **let_by_part(option, units),
+        **squeeze_part(plan, option, units),
+        **bag_part(plan, option, units),
+        **tappings_part(option, units),
         **gas_part(option, units),
-        **order_part(option, units),
         **network_part(plan, option, state.stations, units),
         **data_part(plan, option, state.pipes, units),
     }
     return typeset("pack.typ", data, pictures)
 
 
+def _contents(option: Option) -> list[str]:
+    """Return the parts of the pack, as its cover lists them: those that it has."""
+    kinds = {stop.kind for stop in option.stops} | {one.kind for one in option.prepared_fallbacks}
+    parts = (
+        ("loss sheet", bool(option.loss_sheet)),
+        ("timeline", option.timeline is not None),
+        ("step list", True),
+        ("readings", any(step.readings for step in option.steps)),
+        ("plan map", True),
+        ("customers in doubt", True),
+        ("excavations", True),
+        ("stop schedule", True),
+        ("tappings", any(item.kind == "tapping" for item in option.items)),
+        ("squeeze sheet", "squeeze" in kinds),
+        ("bag sheet", "bag" in kinds),
+        ("let-by tests", any(step.let_by for step in option.steps)),
+        ("feeds", True),
+        ("vent and purge", True),
+        ("pressures", True),
+        ("options compared", True),
+        ("data findings", True),
+        ("formulas and sources", True),
+    )
+    return [name for name, is_there in parts if is_there]
+
+
 def _weather(line: WeatherLine, units: Figures) -> tuple[str, str, str, str]:
     coldest = line.coldest_air_temp_c
     until = "in no weather looked at" if coldest is None else f"{units.coldest(coldest)} air"
     return line.feed or "option", line.choice, until, units.sentence(line.fails_by) or "–"
-
-
-def _cover(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
-    conditions = plan.conditions
-    off = [c for c in option.customers if c.effect == "off"]
-    kept = [c for c in option.customers if c.effect == "kept"]
-    methods = sorted({stop.method for stop in option.stops})
-    doubts = customers_in_doubt(option)
-    return {
-        "cover": [
-            ("start", (conditions.start or "any working day").replace("T", " ")),
-            ("hours", f"{conditions.hours:g}"),
-            (
-                "air, ground",
-                f"{units.temperature(conditions.air_temp_c)}, {units.temperature(conditions.ground_temp_c)}",
-            ),
-            ("stops", f"{len(option.stops)}: {', '.join(methods)}"),
-            ("barriers", barrier_count(option.stops)),
-            ("holes", str(option.holes)),
-            ("feeds", str(len(option.bypasses) + len(option.opened_valves))),
-        ],
-        "people": [
-            ("meters off", f"{sum(c.meters for c in off)} at {len(off)} meter points"),
-            ("meters kept", f"{sum(c.meters for c in kept)} at {len(kept)} meter points"),
-            ("standby", f"{len(option.standby)} meter points"),
-            ("priority off", str(sum(bool(c.priority) for c in off))),
-            ("priority kept", str(sum(bool(c.priority) for c in kept))),
-            ("in doubt", _in_doubt_words(doubts)),
-        ],
-        "priority-in-doubt": [
-            f"{one.first.priority.replace('_', ' ')}, {one.first.address or one.first.id}: "
-            f"prove {one.records} before the first stop"
-            for one in doubts
-            if one.first.priority
-        ],
-        "in-doubt": [
-            {
-                "priority": one.first.priority.replace("_", " "),
-                "address": one.first.address,
-                "point": one.first.id,
-                "meters": str(one.first.meters),
-                "records": [[record_words(row), row.why] for row in one.rows],
-            }
-            for one in doubts
-        ],
-    }
-
-
-def _in_doubt_words(doubts: Sequence[CustomerInDoubt]) -> str:
-    if not doubts:
-        return "none"
-    return f"{sum(one.first.meters for one in doubts)} at {len(doubts)} meter points: a record to prove"
 
 
 def _outlets(bypass: Bypass, units: Figures) -> list[tuple[str, str]]:
@@ -256,3 +231,9 @@ def bypass_curve(plan: Plan, bypass: Bypass, units: Figures) -> str:
         curves, bypass.flow_m3h / SECONDS_PER_HOUR, bypass.drop_mbar * PA_PER_MBAR, units, bypass.id
     )
     return chart_svg(figure).decode("utf-8")
+
+
+def _draw_counts(plan: Plan) -> bool:
+    """Return whether the draw of the purge is counted in every state, by the rules of the plan."""
+    purge: Mapping[str, Any] = plan.rules.get("purge", {})
+    return bool(purge.get("draw_is_load", True))

@@ -10,14 +10,14 @@ from typing import Any
 import numpy as np
 
 from netplan.core.sources import source
+from netplan.outputs.documents.readings_table import gauge_place
 from netplan.outputs.number_format import Figures
 from netplan.planfile import StatePipes, StateStations
 from netplan.planfile.model import Option, Plan
+from netplan.planfile.naming import state_words
 from netplan.planfile.station_words import SHUT_IN
 
-__all__ = ["data_part", "gas_part", "network_part", "order_part"]
-
-_USES_NAMED = 8
+__all__ = ["data_part", "gas_part", "network_part"]
 
 
 def gas_part(option: Option, units: Figures) -> dict[str, Any]:
@@ -62,36 +62,11 @@ def gas_part(option: Option, units: Figures) -> dict[str, Any]:
     }
 
 
-def order_part(option: Option, units: Figures) -> dict[str, Any]:
-    """Return the step list."""
-    return {
-        "steps": [
-            {
-                "n": str(step.n),
-                "does": units.sentence(step.does),
-                "who": step.who,
-                "uses": _uses(step.uses),
-                "hold": step.hold,
-                "expect": "" if step.expect_mbar is None else units.pressure(step.expect_mbar),
-                "if-not": units.sentence(step.if_not),
-            }
-            for step in option.steps
-        ]
-    }
-
-
-def _uses(ids: tuple[str, ...]) -> str:
-    """Return what a step uses; a long list of meter points stands on the tally sheet."""
-    if len(ids) <= _USES_NAMED:
-        return ", ".join(ids)
-    return f"{', '.join(ids[:3])} … {len(ids)} in all"
-
-
 def network_part(plan: Plan, option: Option, stations: StateStations, units: Figures) -> dict[str, Any]:
     """Return pressures, gauges, stations, and the options beside each other."""
     pressures = option.pressures
     states = [("before any stop", pressures.before.least_mbar, pressures.before.at)]
-    states += [(f"after {state.after_step}", state.least_mbar, state.at) for state in option.states]
+    states += [(state_words(state.after_step), state.least_mbar, state.at) for state in option.states]
     states.append(("all stops and feeds in", pressures.after.least_mbar, pressures.after.at))
     weak = len(pressures.weak_before)
     return {
@@ -102,9 +77,7 @@ def network_part(plan: Plan, option: Option, stations: StateStations, units: Fig
         "gauges": [
             {
                 "id": g.id,
-                "place": f"test point of the meter of {g.customer}, near {g.main_id}"
-                if g.customer
-                else f"{g.main_id} at {units.chainage(g.chainage_m)}",
+                "place": gauge_place(g, units),
                 "normal": units.needed(g.normal_mbar),
                 "warning": units.needed(g.warning_mbar),
                 "abort": units.needed(g.abort_mbar),

@@ -8,6 +8,7 @@ from netplan.planfile.model.excavations import DugLength, Excavation, Excavation
 from netplan.planfile.model.option_and_plan import SCHEMA_NAME, BurdenParts, Option, Plan, Proof
 from netplan.planfile.model.order_of_work import (
     ITEM_STATES,
+    BranchEnd,
     Change,
     LetByTest,
     LossRow,
@@ -71,6 +72,7 @@ __all__ = [
     "ITEM_STATES",
     "SCHEMA_NAME",
     "AffectedCustomer",
+    "BranchEnd",
     "BurdenParts",
     "Bypass",
     "Change",

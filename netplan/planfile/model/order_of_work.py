@@ -13,6 +13,7 @@ from netplan.planfile.numbers import Metres, NeededPressure, Pressure, Rounded1,
 
 __all__ = [
     "ITEM_STATES",
+    "BranchEnd",
     "Change",
     "LetByTest",
     "LossRow",
@@ -87,6 +88,9 @@ class OrderItem(PlanElement):
     chainage_m: Metres | None = None
     hole_id: str = Field(default="", description="the excavation it is in")
     tapping_id: str = Field(default="", description="the tapping that a barrier, vent or valve is on")
+    valve_ids: tuple[str, ...] = Field(
+        default=(), description="of a barrier: the valves that are it; empty for a bag or a squeeze"
+    )
 
 
 class WeatherReading(PlanElement):
@@ -125,6 +129,14 @@ class ZoneGauge(PlanElement):
     chainage_m: Metres
 
 
+class BranchEnd(PlanElement):
+    """An end of a main in a zone that is at no stop: it keeps its gas until it is purged there."""
+
+    main_id: str
+    chainage_m: Metres
+    purge_point: str = Field(default="", description="id of the purge point there; empty: none")
+
+
 class ZonePart(PlanElement):
     """A length of pipe that has one pressure of its own: a zone, a part of it once it is cut, or a tail.
 
@@ -136,6 +148,7 @@ class ZonePart(PlanElement):
     zone: int = Field(description="index into the option's zones; -1 for none")
     stops: tuple[str, ...] = Field(default=(), description="stops at its ends")
     vents: tuple[str, ...] = Field(default=(), description="tappings that vent it, by id")
+    ends: tuple[BranchEnd, ...] = ()
     mains: tuple[str, ...] = ()
     services: tuple[str, ...] = ()
     volume_m3: Rounded3 | None = Field(default=None, description="actual volume of the bores [m³]")
@@ -179,8 +192,9 @@ class PressureTest(PlanElement):
 class LossRow(PlanElement):
     """What to do when one thing fails in one state of the work, and who then has no gas, as solved.
 
-    `customers` are those kept so far whose inlet falls below what it must hold; `meters` theirs. `at_once`:
-    the gas left in the pipes lasts less than a minute.
+    `customers` are those kept so far whose inlet falls below what it must hold (or rises above what it may
+    have), and those that the action leaves without gas; `meters` theirs. `at_once`: the gas left in the pipes
+    lasts less than a minute. Figures are those of the hour in which most is drawn.
     """
 
     id: str
@@ -197,12 +211,25 @@ class LossRow(PlanElement):
     customers: tuple[str, ...] = ()
     meters: int = 0
     flow_m3h: Rounded1 | None = Field(default=None, description="gas that escapes, at 15 °C, 101.325 kPa")
-    least_mbar: Pressure | None = Field(default=None, description="least kept meter inlet then, as solved")
+    least_mbar: Pressure | None = Field(
+        default=None, description="least kept meter inlet then that has gas, as solved"
+    )
+    barrier_mbar: Pressure | None = Field(
+        default=None, description="pressure on the barrier that is left, or the highest on any, as solved"
+    )
     seconds: Rounded1 | None = Field(default=None, description="that the gas left in the pipes lasts")
     at_once: bool = True
     minutes: Rounded1 | None = Field(default=None, description="that the action takes")
     solved: bool = Field(default=False, description="whether pressures were solved for it")
     note: str = ""
+    meters_first: tuple[str, ...] = Field(
+        default=(),
+        description="ids of customers whose meters are shut before gas comes back to them: they fell below "
+        "minimum, or may have",
+    )
+    feeds_again: tuple[str, ...] = Field(
+        default=(), description="ids of the feeds or stations that are opened again only after that"
+    )
 
 
 class TimelineBar(PlanElement):

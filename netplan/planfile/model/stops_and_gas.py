@@ -130,6 +130,11 @@ class Stop(PlanElement):
     shuts_in: tuple[StationBehind, ...] = Field(
         default=(), description="stations on the live side, with nobody left for them to feed"
     )
+    withdraw_mbar: Pressure | None = Field(
+        default=None,
+        description="difference across it right before it is taken out, gas being back in the zone: the "
+        "greatest of the hours checked, as solved; null where a side has no gas, and in old plans",
+    )
 
 
 class ZonePipe(PlanElement):
@@ -202,7 +207,10 @@ class PurgePoint(PlanElement):
     id: str
     main_id: str
     chainage_m: Metres
-    role: Literal["feed", "vent"]
+    role: Literal["feed", "vent", "cut part"] = Field(
+        description="where air or gas goes in; where it comes out; or the vent of a part between two cuts, "
+        "beside the work, that no stop and no end of a main would vent"
+    )
     order: int = Field(default=0, description="in which order vents are purged, from 1; 0 for a feed")
     minutes_out: Rounded1 | None = None
     minutes_in: Rounded1 | None = None

@@ -189,6 +189,10 @@ def _of_purge(dug: CutExcavations, purge: model.Purge, paid: Sequence[_Thing]) -
         if thing is None:
             outlets = zip(paid, dug.cut.stops, strict=False)
             thing = next((one for one, stop in outlets if _same(purge_outlet(stop), at)), None)
+        if thing is None and point.role == "cut part":
+            # Beside the work, whose excavation it is in.
+            thing = _point(*at)
+            found.append(thing)
         if thing is None:
             place = next(row for row, part in enumerate(loops) if at[0] in part.mains)
             thing = _point(*at)

@@ -49,6 +49,7 @@ from netplan.planning.option_records.pressure_records import (
 from netplan.planning.option_records.purge_records import purge_of
 from netplan.planning.option_records.stop_records import nearer_of, stops_of, zones_of
 from netplan.planning.option_records.validity_warnings import validity_warnings
+from netplan.planning.option_records.withdrawal_differences import with_withdrawal_differences
 from netplan.planning.rank import Ranking
 from netplan.planning.stations_shut_in import stations_shut_in, vented_places
 from netplan.planning.weather_limits import not_looked_for, weather_of
@@ -102,6 +103,7 @@ def option_of(
         nearer_of(context, ranking, priced),
         shut_in,
     )
+    stops = with_withdrawal_differences(context, priced, final, stops, purge.points)
     fallback = fallbacks_of(context, priced, on_failure)
     customers = customers_of(context, priced, feeds.ids)
     option = option_in_doubt(request.network, priced.cut, priced.reach, feeds.bypasses, feeds.opened)

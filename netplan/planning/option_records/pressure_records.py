@@ -17,6 +17,7 @@ from netplan.hydraulics import FlowNetwork, FlowState
 from netplan.network.finding_log import listed
 from netplan.network.subnetwork import BoundaryAffectedError
 from netplan.planfile import model
+from netplan.planfile.naming import NORMAL_STATE
 from netplan.planning.connectivity import kept_inlets
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
@@ -81,18 +82,18 @@ def hour_words(context: PlanningContext, place: int) -> str:
 def states_of(
     context: PlanningContext, option: EvaluatedOption, relighting: Relighting | None
 ) -> tuple[model.State, ...]:
-    """Return every state of the work, before any stop first, purging in and relighting last."""
+    """Return every state of the work in its order: normal running first, relighting last."""
     least = _least(context, context.pressures_before_pa_gauge)
     states = [
         model.State(
-            after_step="nothing: all on",
+            after_step=NORMAL_STATE,
             least_mbar=least.least_mbar,
             at=least.at,
             station_flows_m3h=_station_flows(context, context.before),
             hour=least.hour,
         )
     ]
-    judged_states = [*option.work.states, *option.work.purging]
+    judged_states = option.work.every
     node_customer = _customer_at(context, option, judged_states)
     for judged in judged_states:
         lowest, hour = _lowest_in(context, judged, node_customer)

@@ -12,6 +12,7 @@ from netplan.planfile.naming import stop_id
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.final_network import FinalNetwork, nodes_shown
+from netplan.planning.vents_of_cut_parts import vents_of_cut_parts
 from netplan.planning.zone_purges import is_reached, zone_purges
 
 __all__ = ["purge_of"]
@@ -28,7 +29,9 @@ def purge_of(context: PlanningContext, option: EvaluatedOption, final: FinalNetw
     inlet below what it must hold counts as one that the network cannot give.
     """
     plans = zone_purges(context, option, final)
-    return _written(context, plans).model_copy(update={"loads": _loads(context, option, final)})
+    places = [place for plan, _ in plans for place in plan.places]
+    places += vents_of_cut_parts(context, option, final, places)
+    return _written(context, plans, places).model_copy(update={"loads": _loads(context, option, final)})
 
 
 def _loads(
@@ -45,7 +48,9 @@ def _loads(
     )
 
 
-def _written(context: PlanningContext, plans: list[tuple[PurgePlan, int]]) -> model.Purge:
+def _written(
+    context: PlanningContext, plans: list[tuple[PurgePlan, int]], places: list[PurgePlace]
+) -> model.Purge:
     purge, ids = context.request.rules.purge, context.request.network.pipes.id
     every = [plan for plan, _ in plans]
     known = [plan for plan in every if plan.has_gas]
@@ -55,7 +60,6 @@ def _written(context: PlanningContext, plans: list[tuple[PurgePlan, int]]) -> mo
         notes[
             f"{blind} lengths of main in the zone have no stop with gas behind it: purge them with inert gas."
         ] = None
-    places = [place for plan in every for place in plan.places]
     return model.Purge(
         volumes_out=purge.volumes_out,
         volumes_in=purge.volumes_in,

@@ -126,7 +126,7 @@ def _groups(
 ) -> tuple[_Group, ...]:
     """Return the states of the work; those without a feed, and relighting, are on the network as recorded."""
     own = np.arange(context.base.links.count)
-    of_work = tuple((judged.name, judged.states) for judged in (*option.work.states, *option.work.purging))
+    of_work = tuple((judged.name, judged.states) for judged in option.work.every)
     if option.fed is None:
         work = _Group(context.base.links, own, (), of_work)
     else:

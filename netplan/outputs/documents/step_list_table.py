@@ -1,0 +1,90 @@
+"""The step list on paper: needs and changes in words, hours, readings with their limits, room to sign."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from netplan.outputs.item_words import change_words, clock, joined_ids, need_words
+from netplan.outputs.number_format import Figures
+from netplan.planfile.model import Conditions, Option, Reading, Step, TimelineBar
+
+__all__ = ["reading_cells", "step_list_part"]
+
+_DAYS = {"before": "earlier day", "after": "afterwards"}
+_USES_NAMED = 8
+
+
+def step_list_part(option: Option, conditions: Conditions, units: Figures) -> dict[str, Any]:
+    """Return the step list, stage by stage.
+
+    Parameters
+    ----------
+    option : Option
+    conditions : Conditions
+        For the hours by the clock.
+    units : Figures
+    """
+    bars = {bar.n: bar for bar in option.timeline.bars} if option.timeline else {}
+    return {
+        "steps": [_step(step, bars.get(step.n), conditions, units) for step in option.steps],
+        "steps-read": any(step.readings for step in option.steps),
+    }
+
+
+def _step(step: Step, bar: TimelineBar | None, conditions: Conditions, units: Figures) -> dict[str, Any]:
+    finer = units.with_more_digits("pressure", 1)
+    return {
+        "n": str(step.n),
+        "stage": step.stage,
+        "does": units.sentence(step.does),
+        "who": step.who,
+        "manned": joined_ids(step.manned),
+        "uses": _uses(step.uses),
+        "hold": step.hold,
+        "trench": step.trench,
+        "needs": need_words(step.needs),
+        "changes": change_words(step.changes),
+        "tests": [
+            f"{one.what} test: {units.against(one.test_mbar)} for {one.minutes:g} min with {one.medium}"
+            + (f", against {joined_ids(one.against)}" if one.against else "")
+            for one in step.pressure_tests
+        ],
+        "time": _time(bar, conditions),
+        "critical": bar is not None and bar.critical,
+        "minutes": "" if step.minutes is None else f"{step.minutes:g} min",
+        "readings": [reading_cells(reading, finer) for reading in step.readings],
+        "state": step.state,
+        "expect": "" if step.expect_mbar is None else units.pressure(step.expect_mbar),
+        "expect-at": step.expect_at,
+        "if-not": units.sentence(step.if_not),
+    }
+
+
+def _time(bar: TimelineBar | None, conditions: Conditions) -> str:
+    if bar is None:
+        return ""
+    if bar.day in _DAYS:
+        return _DAYS[bar.day]
+    return f"{clock(conditions, bar.start_min)}–{clock(conditions, bar.end_min)}"
+
+
+def reading_cells(reading: Reading, units: Figures) -> list[str]:
+    """Return gauge, expected reading, band, warning, abort low and abort high, each on its safe side.
+
+    A band is rounded down and a highest reading too: on paper neither is wider than in the plan.
+    """
+    return [
+        reading.gauge_id,
+        units.bare("pressure", reading.expect_mbar),
+        units.bare("pressure", reading.band_mbar, "down"),
+        units.bare("pressure", reading.warning_mbar, "up"),
+        units.bare("pressure", reading.abort_mbar, "up"),
+        units.bare("pressure", reading.abort_high_mbar, "down"),
+    ]
+
+
+def _uses(ids: tuple[str, ...]) -> str:
+    """Return what a step uses; a long list of meter points stands on the tally sheet."""
+    if len(ids) <= _USES_NAMED:
+        return joined_ids(ids)
+    return f"{', '.join(ids[:3])} … {len(ids)} in all"

@@ -1,0 +1,178 @@
+"""Rows of the loss sheet for what feeds: bypasses and hoses, opened valves, stations, and gauges at abort."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+
+from netplan.planfile import model
+from netplan.planning.loss_sheet.loss_case import BEFORE, CUT, GAS_BACK, STATES, AtPlace, LossCase, WorkState
+from netplan.planning.loss_sheet.loss_network import LossState
+from netplan.procedure import Who
+
+__all__ = ["feed_rows", "gauge_rows", "station_rows"]
+
+_DOORS = "isolate the doors named before gas comes back"
+
+
+def feed_rows(case: LossCase) -> Iterator[model.LossRow]:
+    """Yield a damaged bypass or hose, and an opened valve that is shut, in every state."""
+    lost = {one.id: one.customers for one in case.option.losses}
+    minutes = case.context.request.rules.bypass.minutes_shut
+    for feed in case.option.bypasses:
+        name, rows = f"torn {feed.id}", case.hoses.get(feed.id, ())
+        found = case.network.after((name,), shut_links=rows) if rows else None
+        ends = [one.id for end in ("from", "to") if (one := case.items.feed_end(feed.id, end))]
+        for state in STATES:
+            yield case.row(
+                state,
+                f"{feed.kind} {feed.id} damaged",
+                f"shut {', then '.join(ends)}, the live end first; {_DOORS}",
+                Who.FEEDS,
+                items=(feed.id,),
+                act_on=ends,
+                at=AtPlace(f"live end of {feed.id}", feed.from_.main_id, feed.from_.chainage_m),
+                found=found,
+                was_solved=bool(rows),
+                also=lost.get(feed.id, ()),
+                minutes=minutes,
+                note=f"torn off at its live end; {_stays_off(state)}",
+                escapes=True,
+                feeds_again=(feed.id,),
+            )
+    for opened in case.option.opened_valves:
+        for state in STATES:
+            customers = lost.get(opened.valve_id, ())
+            yield case.row(
+                state,
+                f"opened valve {opened.valve_id} shuts",
+                f"leave {opened.valve_id} shut; {_DOORS}",
+                Who.CONTROL,
+                items=(opened.valve_id,),
+                act_on=(opened.valve_id,),
+                at=AtPlace(f"valve {opened.valve_id}"),
+                also=customers,
+                note=_stays_off(state),
+                feeds_again=(opened.valve_id,),
+            )
+
+
+def _stays_off(state: WorkState) -> str:
+    if state == GAS_BACK:
+        return "what it fed comes back with the last stop out: not before these meters are shut"
+    return "what it fed fell below minimum: not fed again before these meters are shut"
+
+
+def station_rows(case: LossCase) -> Iterator[model.LossRow]:
+    """Yield the stations near the stops failing shut, and failing open, where their loss was looked at."""
+    stations = case.context.request.network.stations
+    placed = np.flatnonzero(stations.node >= 0).tolist()
+    for loss in case.option.losses:
+        row = stations.id.find(loss.id) if loss.what == "station" else -1
+        if row < 0:
+            continue
+        yield from _fails_shut(case, loss, placed.index(row))
+        yield from _fails_open(case, row, placed.index(row))
+
+
+def _fails_shut(case: LossCase, loss: model.Loss, place: int) -> Iterator[model.LossRow]:
+    found = case.network.after(lost_station=place)
+    inlets = [one.id for one in case.items.every("valve", "gas inlet")]
+    for state in STATES:
+        draws = state == GAS_BACK and bool(inlets)
+        doors = "" if not loss.customers else f"; {_DOORS}"
+        first = f"stop the purge draw at {' and '.join(inlets)}, " if draws else ""
+        yield case.row(
+            state,
+            f"station {loss.id} fails shut",
+            f"{first}network control restores {loss.id}{doors}",
+            Who.CONTROL,
+            items=(loss.id,),
+            act_on=(*(inlets if draws else ()), loss.id),
+            at=AtPlace(f"station {loss.id}"),
+            found=found,
+            was_solved=True,
+            also=loss.customers,
+            feeds_again=(loss.id,),
+        )
+
+
+def _fails_open(case: LossCase, row: int, place: int) -> Iterator[model.LossRow]:
+    """Yield the fault pressure on barriers and meters; without one on record nothing is solved."""
+    stations = case.context.request.network.stations
+    name, fault = stations.id[row], float(stations.max_outlet_pa_gauge[row])
+    is_known = math.isfinite(fault)
+    found = case.network.after(fault_station=place, fault_pa_gauge=fault) if is_known else None
+    highest, note = _on_barriers(case, found)
+    if not is_known:
+        note = "its highest outlet pressure is not recorded: not solved"
+    valve = stations.inlet_valve[row]
+    for state in (BEFORE, CUT):
+        yield case.row(
+            state,
+            f"station {name} fails open",
+            f"network control shuts {name} at its slam-shut or {f'inlet {valve}' if valve else 'outlet'}",
+            Who.CONTROL,
+            items=(name,),
+            act_on=(valve,) if valve else (name,),
+            at=AtPlace(f"station {name}"),
+            found=found,
+            was_solved=is_known,
+            note=note,
+            barrier_mbar=highest,
+            feeds_again=(name,),
+        )
+
+
+def _on_barriers(case: LossCase, found: LossState | None) -> tuple[float, str]:
+    """Return the highest pressure on any stop [mbar], and how that and the meters stand to their limits."""
+    if found is None:
+        return math.nan, ""
+    rules = case.context.request.rules
+    rated = {one.name: one.rating_mbar - one.rating_margin_mbar for one in rules.method}
+    on = {stop.id: case.pressure_mbar(found, f"end {stop.id}") for stop in case.option.stops}
+    known = {name: value for name, value in on.items() if math.isfinite(value)}
+    over = [stop.id for stop in case.option.stops if known.get(stop.id, 0.0) > rated[stop.method]]
+    words = (
+        f"above the rating of {' and '.join(over)}"
+        if over
+        else "within the rating of every stop that it reaches"
+    )
+    most = rules.pressure.maximum_mbar
+    meters = (
+        f"{len(found.high)} customers above the {most:g} mbar that a meter may have"
+        if len(found.high)
+        else f"no meter above {most:g} mbar"
+    )
+    return max(known.values(), default=math.nan), f"{words}; {meters}"
+
+
+def gauge_rows(case: LossCase) -> Iterator[model.LossRow]:
+    """Yield a gauge at abort: undo the last step, or leave and isolate the doors that fall first."""
+    gauges = case.option.gauges
+    if not gauges:
+        return
+    first = case.network.first_to_fall([f"end {stop.id}" for stop in case.option.stops])
+    ids = case.context.request.network.customers.id
+    customers = tuple(sorted({ids[row] for row in first}))
+    names = tuple(gauge.id for gauge in gauges)
+    at = AtPlace(", ".join(names), gauges[0].main_id, gauges[0].chainage_m)
+    for state, action in (
+        (BEFORE, "undo the last step; no feed is opened again to a part that fell below minimum"),
+        (CUT, "isolate the doors named, the first to fall; no feed is opened again before"),
+        (GAS_BACK, "stop the purge draw; isolate the doors named if it does not rise"),
+    ):
+        inlets = [one.id for one in case.items.every("valve", "gas inlet")] if state == GAS_BACK else []
+        yield case.row(
+            state,
+            "a gauge at abort",
+            action,
+            Who.WATCH,
+            items=names,
+            act_on=inlets,
+            at=at,
+            also=customers,
+            note="the meters that stand at their minimum first, as solved with all stops in",
+        )

@@ -1,0 +1,106 @@
+"""Law 32: counts and times are the same wherever the plan says them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from netplan.planfile.model import Timeline, TimelineBar
+from netplan.procedure.order_laws.item_states import GAS_OFF, Key, OrderWalk
+from netplan.procedure.order_laws.law_breach import LawBreach
+
+__all__ = ["equal_counts_and_times"]
+
+SAME_MIN: Final = 0.15
+"""Times nearer than this are one: three times half the last digit of a timeline [min]."""
+DAYS: Final = ("before", "day", "after")
+
+
+def equal_counts_and_times(walk: OrderWalk) -> Iterator[LawBreach]:
+    """Law 32: who is off, who is tallied and who is relit are the same; so are the times of the plan."""
+    off = {customer.id for customer in walk.option.customers if customer.effect == "off"}
+    tallied = {
+        need.id
+        for moment in walk.moments
+        if walk.is_tally(moment)
+        for need in moment.step.needs
+        if need.kind == "meter"
+    }
+    shut = {one.item.id for one in walk.changed("meter", *GAS_OFF)}
+    relit = {one.item.id for one in walk.changed("meter", "relit", "no access")}
+    ended = {item.id for item in walk.meters if walk.moments and _is_closed(walk, item.id)}
+    for name, found in (
+        ("meters of the order", {item.id for item in walk.meters}),
+        ("meters tallied", tallied),
+        ("meters turned off", shut),
+        ("meters relit or sealed", relit | ended),
+    ):
+        if walk.moments and found != off:
+            what = f"{name}: {len(found)} customers, the plan has {len(off)} off"
+            yield LawBreach(32, None, tuple(sorted(found ^ off)), what)
+    standby = set(walk.option.standby)
+    if standby & off:
+        yield LawBreach(32, None, tuple(sorted(standby & off)), "on standby and off")
+    yield from _times(walk)
+
+
+def _is_closed(walk: OrderWalk, ident: str) -> bool:
+    return walk.moments[-1].after[("meter", ident)] in ("relit", "sealed", "no access")
+
+
+def _times(walk: OrderWalk) -> Iterator[LawBreach]:
+    timeline = walk.option.timeline
+    if timeline is None:
+        if walk.moments:
+            yield LawBreach(32, None, (), "the order has no times")
+        return
+    numbers = [bar.n for bar in timeline.bars]
+    steps = [moment.step.n for moment in walk.moments]
+    if sorted(numbers) != steps:
+        yield LawBreach(32, None, (), "the times are not those of the steps, one each")
+        return
+    bars = {bar.n: bar for bar in timeline.bars}
+    yield from _first_and_last(walk, timeline, bars)
+    yield from _in_order_of_needs(walk, bars)
+    promised = {(c.off_from, c.on_by) for c in walk.option.customers if c.effect == "off" and c.off_from}
+    if len({off_from for off_from, _ in promised}) > 1:
+        yield LawBreach(32, None, (), "customers off are told different times from which they are off")
+
+
+def _first_and_last(walk: OrderWalk, timeline: Timeline, bars: dict[int, TimelineBar]) -> Iterator[LawBreach]:
+    off = [one.moment.step.n for one in walk.changed("meter") if one.change.from_ == "on"]
+    lit = [one.moment.step.n for one in walk.changed("meter", "relit")]
+    first = min((bars[n].start_min for n in off), default=None)
+    last = max((bars[n].end_min for n in lit), default=None)
+    for name, told, found in (
+        ("the first meter is off", timeline.off_from_min, first),
+        ("the last is relit", timeline.relit_min, last),
+    ):
+        if (told is None) != (found is None) or (
+            told is not None and found is not None and abs(told - found) > SAME_MIN
+        ):
+            yield LawBreach(32, None, (), f"when {name}: {told} min in the times, {found} min by the steps")
+    out = [one.moment.step.n for one in walk.changed("barrier", "withdrawn")]
+    if out and max(bars[n].end_min for n in out) > timeline.gas_back_min + SAME_MIN:
+        yield LawBreach(32, None, (), "gas is back before the last stop is out")
+
+
+def _in_order_of_needs(walk: OrderWalk, bars: dict[int, TimelineBar]) -> Iterator[LawBreach]:
+    """Yield where a step begins before what it needs, or starts from, has been brought about."""
+    made_by: dict[Key, int] = {}
+    for moment in walk.moments:
+        step = moment.step
+        bar = bars[step.n]
+        changed = [(change.kind, change.id) for change in step.changes]
+        for key in dict.fromkeys([*((need.kind, need.id) for need in step.needs), *changed]):
+            earlier = made_by.get(key)
+            if earlier is not None and _begins_too_early(bars[earlier], bar):
+                what = f"begins before step {earlier}, which it rests on, is done"
+                yield LawBreach(32, step.n, (key[1],), what)
+        made_by |= dict.fromkeys(changed, step.n)
+
+
+def _begins_too_early(earlier: TimelineBar, bar: TimelineBar) -> bool:
+    if earlier.day != bar.day:
+        return DAYS.index(earlier.day) > DAYS.index(bar.day)
+    return bar.start_min < earlier.end_min - SAME_MIN
