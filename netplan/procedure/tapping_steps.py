@@ -59,8 +59,8 @@ def fuse_outlets(case: OrderCase) -> Iterator[StepDraft]:
     for owner, items in _groups(case):
         yield StepDraft(
             Stage.SADDLES,
-            f"Fuse {_outlets(items)} of {owner}{_where(items)}{_in_order(items)}: {_listed(items)}. Full cooling "
-            "time, then a tightness test with its valve before it is drilled; let the pressure off.",
+            f"Fuse {_outlets(items)} of {owner}{_where(items)}{_in_order(items)}: {_listed(items)}. Full "
+            "cooling time, then a tightness test with its valve before it is drilled; let the pressure off.",
             Who.STOPS,
             "An outlet that falls is not drilled: fuse another one beside it and test that, or plan again.",
             uses=_ids(case, owner, items),
