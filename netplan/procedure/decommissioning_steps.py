@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from netplan.planfile.model import PurgePath, PurgePoint
 from netplan.planfile.naming import stop_in_state
+from netplan.procedure.hours_by_counts import doors_minutes
 from netplan.procedure.step_case import OrderCase
 from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
 from netplan.procedure.zone_order import ZoneOrder, single_barrier, zones_in_order
@@ -88,7 +89,7 @@ def _purge_out(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None) -> St
             *in_state("open", into, out),
             *in_state("air", zone.part),
         ),
-        reads=case.gauge_ids,
+        reads=(*case.gauge_ids, *zone.gauge_ids),
         state=stop_in_state(case.stops[-1].id),
         trench="empty",
         purge=PurgePath(
@@ -113,7 +114,7 @@ def _services(zone: ZoneOrder, case: OrderCase) -> StepDraft:
         "anybody works beside it.",
         uses=zone.services,
         hold=True,
-        minutes=case.rules.duration.door * count,
+        minutes=doors_minutes(count, case.rules),
         needs=in_state("air", zone.part),
         trench="empty",
     )
@@ -142,7 +143,7 @@ def _gas_free(case: OrderCase, zone: ZoneOrder) -> StepDraft:
             *in_state("open", *zone.vents),
             *in_state("gas-free", zone.part),
         ),
-        reads=case.gauge_ids,
+        reads=(*case.gauge_ids, *zone.gauge_ids),
         state=stop_in_state(case.stops[-1].id),
         trench="empty",
     )

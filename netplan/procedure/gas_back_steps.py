@@ -118,7 +118,7 @@ def _nitrogen(case: OrderCase, zone: ZoneOrder, point: PurgePoint) -> StepDraft:
         minutes=case.rules.duration.purge_branch + (point.minutes_out or 0.0),
         needs=in_state("sealed", *case.items.meters_off()),
         changes=(*in_state("shut", *_all_but(zone, out)), *in_state("open", into, out)),
-        reads=case.gauge_ids,
+        reads=(*case.gauge_ids, *zone.gauge_ids),
         state=stop_in_state(case.stops[-1].id),
         trench="empty",
         purge=PurgePath(
@@ -147,7 +147,7 @@ def _stays_inert(case: OrderCase, zone: ZoneOrder, point: PurgePoint) -> StepDra
         hold=True,
         minutes=case.rules.duration.purge_branch + (point.minutes_out or 0.0),
         changes=(*in_state("shut", *_all_but(zone, out)), *in_state("open", into, out)),
-        reads=case.gauge_ids,
+        reads=(*case.gauge_ids, *zone.gauge_ids),
         state=stop_in_state(case.stops[-1].id),
         trench="empty",
         purge=PurgePath(
@@ -175,7 +175,6 @@ def _spaces_raised(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> Ite
             Who.STOPS,
             "No gas goes in against a vented space here.",
             uses=(stop.id, vent.id),
-            minutes=case.rules.duration.vent,
             changes=in_state("shut", vent),
             trench="empty",
         )
@@ -209,8 +208,8 @@ def _purge_in(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None, source
             *in_state("open", gas, out),
             *zone.with_parts("gas"),
         ),
-        reads=watched,
-        state=purge_state(source.id) if source else "",
+        reads=(*watched, *zone.gauge_ids),
+        state=_state_of_draw(case, source),
         trench="empty",
         purge=PurgePath(
             part_id=zone.ident,
@@ -220,6 +219,12 @@ def _purge_in(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None, source
             end=end,
         ),
     )
+
+
+def _state_of_draw(case: OrderCase, source: Stop | None) -> str:
+    """Return the state with the draw in it; behind inert gas no draw is planned."""
+    drawn = purge_state(source.id) if source else ""
+    return drawn if drawn in case.states else stop_in_state(case.stops[-1].id)
 
 
 def _watched(case: OrderCase, source: Stop | None, inlet: PurgePoint | None) -> tuple[str, ...]:
@@ -272,7 +277,7 @@ def _raised(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> StepDraft:
         expect_at=(zone.gauge.id if zone.gauge else source.id) if source else "",
         minutes=case.rules.duration.settle,
         changes=in_state("shut", *zone.vents, gas),
-        reads=case.gauge_ids,
+        reads=(*case.gauge_ids, *zone.gauge_ids),
         state=stop_in_state(case.stops[-1].id),
         trench="empty",
     )
@@ -296,7 +301,7 @@ def _joints_on_gas(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> Ste
             *in_state("gas", zone.part),
             *in_state("shut", case.items.gas_inlet(zone.inlets[0].id) if zone.inlets else None),
         ),
-        reads=case.gauge_ids,
+        reads=(*case.gauge_ids, *zone.gauge_ids),
         state=stop_in_state(case.stops[-1].id),
         trench="occupied",
     )
