@@ -289,7 +289,7 @@ def _joints_on_gas(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> Ste
     return StepDraft(
         Stage.JOINTS_ON_GAS,
         f"Go over every tie-in joint of {zone.ident} once more with leak fluid, now on gas at operating "
-        "pressure, a gas detector running.",
+        "pressure: as in a pit on live pipe, with a gas check first and a gas detector running.",
         Who.WORK,
         "All leave; vent the zone, purge it out, prove it gas-free again, and repair the joint.",
         uses=(*mains, *zone.gauge_ids),
@@ -303,5 +303,4 @@ def _joints_on_gas(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> Ste
         ),
         reads=(*case.gauge_ids, *zone.gauge_ids),
         state=stop_in_state(case.stops[-1].id),
-        trench="occupied",
     )
