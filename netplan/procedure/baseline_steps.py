@@ -114,6 +114,7 @@ def _gauges(case: OrderCase) -> Iterator[StepDraft]:
             uses=tuple(stop.id for stop in case.stops),
             hold=True,
             minutes=case.rules.duration.baseline,
+            state=NORMAL_STATE,
         )
 
 
