@@ -17,7 +17,7 @@ from netplan.planning.option_records.feed_tests import feed_tests
 from netplan.planning.option_records.gauge_places import GaugePlace, recorded_places
 from netplan.planning.option_records.state_readings import StateReadings
 from netplan.planning.option_records.withdrawal_differences import purge_inlets, sides_of_stops
-from netplan.procedure import StepDraft, StepFigures
+from netplan.procedure import Stage, StepDraft, StepFigures
 
 __all__ = ["OrderRecords"]
 
@@ -56,7 +56,9 @@ class OrderRecords:
     def __call__(self, draft: StepDraft) -> StepFigures:
         """Return the figures of the next step."""
         self._follow(draft)
-        tested = [item.id for item, state in draft.changes if item.kind == "feed" and state in _TESTED]
+        tested = [item.id for item, state in draft.changes if item.kind == "feed" and state == "accepted"]
+        if draft.stage is Stage.FEED_MEASURED:
+            tested += draft.uses
         return StepFigures(
             readings=tuple(self._readings(draft)),
             feed_test=next((self._feed_tests[one] for one in tested if one in self._feed_tests), None),
@@ -163,7 +165,3 @@ class OrderRecords:
         order = list(self.priced.work.order)
         last = max(order.index(k) for k in own)
         return stop_in_state(self.option.stops[order[last - 1]].id) if last else METERS_OFF_STATE
-
-
-_TESTED = frozenset({"tested", "accepted"})
-"""States of a feed that its resistance is measured, or looked at again, for."""
