@@ -266,11 +266,12 @@ def prove_through_flow(case: OrderCase) -> Iterator[StepDraft]:
     ends: list[OrderItem] = [
         end for feed in case.option.bypasses if (end := case.items.feed_end(feed.id, "to"))
     ]
+    until = "the gauges read as with it shut" if case.gauge_ids else "nothing falls where it fed"
     throttled = (
-        f"throttle {', then '.join(_throttled(case, feed) for feed in feeds)}, slowly and one at a time, "
-        "until the gauges read as with it shut, and open it again"
+        f"throttle {', then '.join(_throttled(case, feed) for feed in feeds)}, slowly and one at a time, until "
+        f"{until}, and open it again"
         if feeds
-        else "read every gauge"
+        else case.while_watched("read every gauge") or "read the meters nearest to every stop"
     )
     yield StepDraft(
         Stage.THROUGH_FLOW,
