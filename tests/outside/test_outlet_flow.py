@@ -25,7 +25,7 @@ def _subsonic_kg_s(bore_m: float, gauge_pa: float, discharge: float) -> float:
     x = AIR_PA / p
     per_density = CONDITIONS.properties().pressure_per_density
     rest = 2.0 * g / (g - 1.0) * (1.0 - x ** ((g - 1.0) / g)) / per_density
-    return discharge * math.pi / 4.0 * bore_m**2 * p * math.sqrt(rest) * x ** (1.0 / g)
+    return float(discharge * math.pi / 4.0 * bore_m**2 * p * math.sqrt(rest) * x ** (1.0 / g))
 
 
 @pytest.mark.parametrize("gauge_mbar", [20.0, 30.0, 50.0])
