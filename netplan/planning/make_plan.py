@@ -38,7 +38,7 @@ from netplan.planning.rank import gas_outlet_pa_gauge, look_up, rank
 from netplan.planning.request import PlanRequest, orders_in_words
 from netplan.planning.subnetwork_context import in_least_subnetwork
 from netplan.planning.zone_purges import zone_purges
-from netplan.procedure import step_list
+from netplan.procedure import step_list, timeline
 
 __all__ = ["CAUTION", "NOT_CHECKED", "PlanRequest", "make_plan"]
 
@@ -150,7 +150,9 @@ def _plan_on(
             figures=records,
         )
         sheet = loss_sheet(context, priced, final, option, feeds.ids)
-        options.append(option.model_copy(update={"steps": steps, "loss_sheet": sheet}))
+        line = timeline(steps, option, conditions, request.rules)
+        update = {"steps": steps, "timeline": line, "loss_sheet": sheet}
+        options.append(option.model_copy(update=update))
         # A solver that was made ready for it is let go: it is the largest thing there.
         final = replace(final, prepared=None)
         sources.append(StateSource(context, options[-1], priced, final, feeds.ids))

@@ -175,7 +175,6 @@ def _spaces_raised(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> Ite
             Who.STOPS,
             "No gas goes in against a vented space here.",
             uses=(stop.id, vent.id),
-            minutes=case.rules.duration.vent,
             changes=in_state("shut", vent),
             trench="empty",
         )
