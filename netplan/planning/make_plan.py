@@ -149,7 +149,7 @@ def _plan_on(
             set_order=[stop_id(i) for i in priced.work.order],
             figures=records,
         )
-        sheet = loss_sheet(context, priced, final, option, feeds.ids)
+        sheet = loss_sheet(context, priced, option)
         line = timeline(steps, option, conditions, request.rules)
         update = {"steps": steps, "timeline": line, "loss_sheet": sheet}
         options.append(option.model_copy(update=update))
