@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from netplan.planfile.model import PurgePath, PurgePoint
 from netplan.planfile.naming import stop_in_state
+from netplan.procedure.hours_by_counts import doors_minutes
 from netplan.procedure.step_case import OrderCase
 from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
 from netplan.procedure.zone_order import ZoneOrder, single_barrier, zones_in_order
@@ -113,7 +114,7 @@ def _services(zone: ZoneOrder, case: OrderCase) -> StepDraft:
         "anybody works beside it.",
         uses=zone.services,
         hold=True,
-        minutes=case.rules.duration.door * count,
+        minutes=doors_minutes(count, case.rules),
         needs=in_state("air", zone.part),
         trench="empty",
     )

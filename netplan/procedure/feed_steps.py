@@ -139,7 +139,7 @@ def _coupled_and_purged(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
         Who.FEEDS,
         "Purge on; do not open it into the main before both readings hold.",
         uses=(bypass.id, *_ids(live, stack)),
-        minutes=case.rules.duration.bypass_test_and_purge,
+        minutes=case.rules.duration.bypass_purge,
         needs=(*in_state("tested", feed), *in_state("drilled", *tees), *in_state("shut", fed)),
         changes=(*in_state("open", stack), *in_state("open", live)),
         purge=PurgePath(

@@ -175,7 +175,6 @@ def _spaces_raised(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> Ite
             Who.STOPS,
             "No gas goes in against a vented space here.",
             uses=(stop.id, vent.id),
-            minutes=case.rules.duration.vent,
             changes=in_state("shut", vent),
             trench="empty",
         )
@@ -210,7 +209,7 @@ def _purge_in(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None, source
             *zone.with_parts("gas"),
         ),
         reads=(*watched, *zone.gauge_ids),
-        state=purge_state(source.id) if source else "",
+        state=_state_of_draw(case, source),
         trench="empty",
         purge=PurgePath(
             part_id=zone.ident,
@@ -220,6 +219,12 @@ def _purge_in(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None, source
             end=end,
         ),
     )
+
+
+def _state_of_draw(case: OrderCase, source: Stop | None) -> str:
+    """Return the state with the draw in it; behind inert gas no draw is planned."""
+    drawn = purge_state(source.id) if source else ""
+    return drawn if drawn in case.states else stop_in_state(case.stops[-1].id)
 
 
 def _watched(case: OrderCase, source: Stop | None, inlet: PurgePoint | None) -> tuple[str, ...]:

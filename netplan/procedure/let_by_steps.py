@@ -5,22 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Final, Literal
 
-from netplan.core.constants import ATMOSPHERE_PA_ABS, PA_PER_MBAR
 from netplan.planfile.model import LetByTest, OrderItem, Stop
 from netplan.planfile.naming import stop_in_state
 from netplan.planfile.station_words import inlet_words, is_inlet_barrier
+from netplan.procedure.hours_by_counts import (
+    L_PER_M3,
+    MBAR_PER_ATMOSPHERE,
+    PILOT_L_MIN,
+    pilot_minutes,
+)
 from netplan.procedure.step_case import OrderCase, fallback_words
 from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
 from netplan.procedure.zone_order import ZoneOrder, live_mbar, read_beside, single_barrier, zones_in_order
 
 __all__ = ["test_for_let_by"]
-
-PILOT_L_MIN: Final = 0.4
-"""What a pilot that was left on draws (from memory) [l/min of gas]."""
-LONGEST_T0: Final = 30.0
-"""Longest that a zone is watched for a pilot (own) [min]."""
-L_PER_M3: Final = 1000.0
-MBAR_PER_ATMOSPHERE: Final = ATMOSPHERE_PA_ABS / PA_PER_MBAR
 
 
 def test_for_let_by(case: OrderCase) -> Iterator[StepDraft]:
@@ -54,12 +52,9 @@ def _between(case: OrderCase, stops: Sequence[Stop]) -> tuple[OrderItem, ...]:
 
 def _shut_in(case: OrderCase, zone: ZoneOrder) -> StepDraft:
     rules = case.rules
-    minutes, fall = rules.duration.let_by, None
+    minutes, fall = pilot_minutes(zone.volume_m3, rules), None
     if zone.volume_m3:
-        litres = zone.volume_m3 * L_PER_M3
-        seen = 2.0 * rules.gauge.error_mbar / rules.let_by.resolution_share
-        minutes = min(max(minutes, seen * litres / (MBAR_PER_ATMOSPHERE * PILOT_L_MIN)), LONGEST_T0)
-        fall = MBAR_PER_ATMOSPHERE * PILOT_L_MIN * minutes / litres
+        fall = MBAR_PER_ATMOSPHERE * PILOT_L_MIN * minutes / (zone.volume_m3 * L_PER_M3)
     return StepDraft(
         Stage.LET_BY,
         f"T0, {zone.ident}: nobody in the trench; every vent of the zone and of the spaces between barriers "
@@ -188,13 +183,15 @@ def _test(
 ) -> LetByTest:
     """Return a test that shows barriers, with the least difference across any of them [mbar]."""
     rules = case.rules.let_by
+    # Where no gas stands behind an inner barrier nitrogen is put there; nothing loads an outer one then.
+    live = live_mbar if name != "T2" else lambda stop: _held_mbar(case, stop)
     limit = {"T1": rules.outer_l_min, "T2": rules.inner_l_min, "T3": rules.single_l_min}[name]
     return LetByTest(
         name=name,
         barriers=tuple(barrier.id for barrier in barriers),
         is_sum=len(barriers) > 1,
         meter_at=meter_at.id if meter_at else "",
-        across_mbar=min((value for stop in loaded if (value := live_mbar(stop))), default=None),
+        across_mbar=min((value for stop in loaded if (value := live(stop))), default=None),
         limit_l_min=limit,
         limit_mbar=rules.space_mbar if name == "T1" else None,
         resolution_l_min=limit * rules.resolution_share,
@@ -315,8 +312,19 @@ def _inner(case: OrderCase, zone: ZoneOrder, stop: Stop) -> Iterator[StepDraft]:
     )
 
 
+def _held_mbar(case: OrderCase, stop: Stop) -> float | None:
+    """Return what the space between the barriers of a stop is held at for T2 [mbar gauge]."""
+    others = [value for one in case.stops if (value := live_mbar(one))]
+    return live_mbar(stop) or min(others, default=None)
+
+
 def _held(stop: Stop) -> str:
     """Return how the space between the barriers of a stop is held at the pressure the test needs."""
+    if not live_mbar(stop):
+        return (
+            "hold the space at the lowest live pressure with nitrogen from a regulated bottle, as no gas "
+            "stands behind this stop as recorded"
+        )
     if is_inlet_barrier(stop):
         return "hold the space at the set pressure of the station with nitrogen from a regulated bottle"
     return "hold the space at live pressure"

@@ -26,7 +26,8 @@ class OutsideZoneLaws(OutsideWalk):
             if k == "valve" and one["role"] == "test hose" and one["of"] == stop["id"]
         ]
         if any(self.now["valve", one] == "open" for one in hoses):
-            return live
+            # Where no gas stands behind a stop, its space is held at some pressure with nitrogen.
+            return live or 1.0
         if any(self.now["vent", one] == "open" for one in self.vents("between", stop["id"])):
             return 0.0
         return None
