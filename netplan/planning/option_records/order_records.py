@@ -1,4 +1,4 @@
-"""What is read at each step of the order: every gauge in the step's own state, as solved; tests of bypasses."""
+"""What is read at each step of the order: every gauge in the step's own state, and the test of a bypass."""
 
 from __future__ import annotations
 
@@ -81,6 +81,8 @@ class OrderRecords:
         relit = self._were_off and not self._off
         for gauge in dict.fromkeys(draft.reads):
             if gauge in self._zone_gauges:
+                if draft.purge is not None and draft.purge.medium == "gas":
+                    continue  # what is read there hangs on the outlet, not on the network
                 found = self._of_zone(self._zone_gauges[gauge])
             elif gauge in self.solved.places and self.solved.knows(self._now):
                 found = self.solved.reading(gauge, self._now, meters_on=relit)
@@ -120,7 +122,11 @@ class OrderRecords:
             return None
         rules = self.context.request.rules
         of_method = {method.name: method.reverse_rating_mbar for method in rules.method}
-        reverse = [of_method[stop.method] for stop in self.option.stops if stop.id in part.stops]
+        reverse = [
+            rating
+            for stop in self.option.stops
+            if stop.id in part.stops and (rating := of_method[stop.method]) is not None
+        ]
         return model.Reading(
             gauge_id=gauge.id,
             expect_mbar=at_mbar,
