@@ -28,7 +28,7 @@ def purge_of(context: PlanningContext, option: EvaluatedOption, final: FinalNetw
     The draw is solved in the state with all stops in and all feeds open; a draw that takes a kept meter
     inlet below what it must hold counts as one that the network cannot give.
     """
-    plans = zone_purges(context, option, final)
+    plans = list(option.purges) or zone_purges(context, option, final)
     places = [place for plan, _ in plans for place in plan.places]
     places += vents_of_cut_parts(context, option, final, places)
     return _written(context, plans, places).model_copy(update={"loads": _loads(context, option, final)})
