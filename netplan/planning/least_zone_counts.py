@@ -1,4 +1,4 @@
-"""What a zone adds to the day at least, told from its lengths of pipe alone: nothing is drawn or solved for it."""
+"""What a zone adds to the day at least, told from its lengths of pipe alone: nothing is solved for it."""
 
 from __future__ import annotations
 
@@ -24,11 +24,14 @@ ROUNDING_M3 = 1e-3
 SECONDS_A_MINUTE = 60.0
 
 
+_End = tuple[str, int, int]
+
+
 @dataclass(frozen=True, slots=True)
 class _Main:
     """A length of main in a zone: what it ends at, its volume [m³ actual] and bore [m]."""
 
-    ends: tuple[tuple[str, int, int], ...]
+    ends: tuple[_End, _End]
     volume_m3: float
     bore_m: float
 
@@ -56,7 +59,7 @@ def _least_zone(context: PlanningContext, zone: CutZone) -> ZoneCounts:
         if pipe >= pipes.n_mains:
             services.add(pipe)
             continue
-        ends = (
+        ends: tuple[_End, _End] = (
             ("node", int(pieces.from_node[row]), 0)
             if part.from_m <= float(pieces.from_m[row]) + SAME_M
             else ("stop", row, 0),
@@ -74,8 +77,8 @@ def _least_zone(context: PlanningContext, zone: CutZone) -> ZoneCounts:
 
 
 def _components(mains: Sequence[_Main]) -> list[list[_Main]]:
-    graph: nx.MultiGraph[tuple[str, int, int]] = nx.MultiGraph()
-    graph.add_edges_from((*one.ends, {"main": number}) for number, one in enumerate(mains))
+    graph: nx.MultiGraph[_End] = nx.MultiGraph()
+    graph.add_edges_from((one.ends[0], one.ends[1], {"main": number}) for number, one in enumerate(mains))
     return [
         [mains[data["main"]] for *_, data in graph.subgraph(nodes).edges(data=True)]
         for nodes in nx.connected_components(graph)
