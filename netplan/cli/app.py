@@ -29,6 +29,7 @@ COMMANDS: Final = {
     "explain": "netplan.cli.explain",
     "map-columns": "netplan.cli.map_columns",
     "papers": "netplan.cli.papers",
+    "record": "netplan.cli.record",
     "rules": "netplan.cli.rules",
     "schema": "netplan.cli.schema",
     "screen": "netplan.cli.screen",

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
         write_as_built,
     )
     from netplan.library.sample_network import SAMPLE_WORK, sample_town
+    from netplan.library.work_day_logs import record_log
 
 __all__ = [
     "SAMPLE_WORK",
@@ -41,6 +42,7 @@ __all__ = [
     "plan_layers",
     "plan_options",
     "plan_work",
+    "record_log",
     "sample_town",
     "save_plan",
     "write_as_built",
@@ -53,6 +55,7 @@ _MODULE_OF = {
     "network_graph": "network_export",
     "network_tables": "network_export",
     "plan_work": "check_and_plan",
+    "record_log": "work_day_logs",
     "sample_town": "sample_network",
 }
 

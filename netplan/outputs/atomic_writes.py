@@ -6,9 +6,10 @@ import errno
 import os
 import shutil
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
+from itertools import count
 from pathlib import Path
 from threading import Lock
 from typing import Any, Final
@@ -25,6 +26,7 @@ __all__ = [
     "write_error_line",
     "write_file",
     "write_folder",
+    "write_numbered_file",
 ]
 
 
@@ -77,6 +79,57 @@ def write_file(path: Path, make: Callable[[Path], Any], *, suffix: str = "") -> 
         raise BadInputError(write_error_line(path, error)) from None
     finally:
         shutil.rmtree(part, ignore_errors=True)
+
+
+def write_numbered_file(folder: Path, stem: str, suffix: str, text: str) -> Path:
+    """Write a new file under the first free number, whole or not at all, and return its path.
+
+    What is there already is never replaced, whoever writes at the same time.
+
+    Parameters
+    ----------
+    folder : Path
+    stem, suffix : str
+        The name is stem, number from 1, suffix.
+    text : str
+
+    Raises
+    ------
+    BadInputError
+        When it cannot be written.
+    """
+    first = folder / f"{stem}1{suffix}"
+    part = unfinished_path(first)
+    with _LOCK:  # threads of one process make it under one name
+        clear_unfinished(first)
+        try:
+            part.mkdir(mode=0o700)
+            made = part / first.name
+            made.write_text(text, encoding="utf-8", newline="\n")
+            return next(path for path in _numbered(folder, stem, suffix) if _put_new(made, path))
+        except OSError as error:
+            raise BadInputError(write_error_line(first, error)) from None
+        finally:
+            shutil.rmtree(part, ignore_errors=True)
+
+
+def _numbered(folder: Path, stem: str, suffix: str) -> Iterator[Path]:
+    return (folder / f"{stem}{number}{suffix}" for number in count(1))
+
+
+def _put_new(made: Path, path: Path) -> bool:
+    """Put a finished file in its place, and return whether: not where something stands there already."""
+    with suppress(FileExistsError):
+        try:
+            os.link(made, path)  # unlike a rename it fails where something stands
+        except OSError as error:
+            if error.errno not in (errno.EPERM, errno.ENOSYS, errno.EOPNOTSUPP):
+                raise
+            # A file system without links: an empty file takes the name, then the finished one its place.
+            os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
+            made.replace(path)
+        return True
+    return False
 
 
 def clear_unfinished(out: Path) -> None:

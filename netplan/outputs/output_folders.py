@@ -8,9 +8,13 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Final
 
+from netplan.core.errors import BadInputError
 from netplan.outputs.atomic_writes import Target, check_folder
 
-__all__ = ["check_screen_target", "check_stages_target", "check_target"]
+__all__ = ["RECORDED_STEM", "check_screen_target", "check_stages_target", "check_target"]
+
+RECORDED_STEM: Final = "work_day_log_"
+"""How names of recorded logs begin in a plan folder; a number follows."""
 
 _PLAN_MARKS: Final = ("plan.json", "plan.gpkg")
 """A plan folder always holds both, and nothing else names its files so."""
@@ -24,9 +28,14 @@ def check_target(out: Path, *, overwrite: bool = False) -> Target:
     Raises
     ------
     BadInputError
-        When the parent is missing, or something stands there that may not be replaced.
+        When the parent is missing, or something stands there that may not be replaced: a plan folder with the
+        log of a day's work never is.
     """
-    return check_folder(out, _PLAN_MARKS, "plan", overwrite=overwrite)
+    target = check_folder(out, _PLAN_MARKS, "plan", overwrite=overwrite)
+    logs = sorted(out.glob(f"{RECORDED_STEM}*.json"))
+    if logs:
+        raise BadInputError(f"{out}: holds the log of a day's work ({logs[0].name}); choose another name")
+    return target
 
 
 def check_screen_target(out: Path, *, overwrite: bool = False) -> Target:

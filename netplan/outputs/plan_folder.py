@@ -20,6 +20,7 @@ from netplan.outputs.notice_list import (
 from netplan.outputs.notice_workbook import write_notices_xlsx
 from netplan.outputs.output_folders import check_target
 from netplan.outputs.reader_choices import Choices, check_choices
+from netplan.outputs.work_day.work_day_page import work_day_page
 from netplan.planfile import SolvedState, read_state
 from netplan.planfile.model import Plan
 from netplan.planfile.plan_json import option_of_rank, plan_to_json, read_plan
@@ -79,7 +80,7 @@ def write_plan_folder(
 def write_deliverables_again(
     plan_folder: Path, out: Path, *, choices: Choices, progress: Callable[[str], None] | None = None
 ) -> Path:
-    """Make map, notices, letters, tally sheet and work pack anew from a plan folder, into a new folder.
+    """Make map, page of the work's day, notices and papers anew from a plan folder, into a new folder.
 
     Another option, other units, another language: nothing is planned again. The restricted call sheet is
     not among them, because a plan folder does not hold the notes.
@@ -144,7 +145,7 @@ def write_deliverables(
     choices: Choices,
     tell: Tell,
 ) -> tuple[NoticeRow, ...]:
-    """Write what a plan folder alone is enough for: map, notices, letters, tally sheet and work pack.
+    """Write what a plan folder alone is enough for: map, page of the day, notices and papers.
 
     Parameters
     ----------
@@ -172,6 +173,8 @@ def write_deliverables(
     tell("drawing the map")
     page = plan_map(plan, layers, states, units=figures, tiles=choices.tiles)
     (folder / "map.html").write_text(page, encoding="utf-8", newline="\n")
+    page = work_day_page(plan, option=rank, units=figures)
+    (folder / "work_day.html").write_text(page, encoding="utf-8", newline="\n")
     if choices.papers:
         tell("setting the papers")
         _write_papers(plan, layers, states[place], rows, folder, choices)
@@ -194,7 +197,7 @@ def _write_papers(
 
     letters = letters_pdf(plan, rows, words=read_words(choices.words), language=choices.language)
     (folder / "letters.pdf").write_bytes(letters)
-    (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows))
+    (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows, option_of_rank(plan, state.option)))
     (folder / "work_pack.pdf").write_bytes(work_pack_pdf(plan, layers, state, units=choices.figures))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,7 @@ from netplan.core.errors import BadInputError, quoted, shown
 from netplan.core.text_files import TooLargeError, text_of
 from netplan.planfile.model import SCHEMA_NAME, Option, Plan
 
-__all__ = ["option_of_rank", "plan_from_json", "plan_schema", "plan_to_json", "read_plan"]
+__all__ = ["option_of_rank", "plan_digest", "plan_from_json", "plan_schema", "plan_to_json", "read_plan"]
 
 MOST_BYTES = 200_000_000
 """No plan is as large as this (own) [bytes]."""
@@ -35,6 +36,16 @@ def plan_to_json(plan: Plan, *, provenance: bool = True) -> str:
     """
     data = plan.model_dump(mode="json", by_alias=True, exclude=None if provenance else {"provenance"})
     return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False, sort_keys=False) + "\n"
+
+
+def plan_digest(plan: Plan) -> str:
+    """Return the SHA-256 of what a plan says, its provenance apart, as 64 hex digits.
+
+    Fields at their defaults do not count, so that a version that knows more of them finds the same digest.
+    """
+    data = plan.model_dump(mode="json", by_alias=True, exclude={"provenance"}, exclude_defaults=True)
+    text = json.dumps(data, ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
 
 def plan_from_json(text: str, where: str) -> Plan:

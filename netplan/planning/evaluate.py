@@ -20,7 +20,6 @@ from netplan.feeds import (
     SizedFeed,
     UnfedPart,
     feed_answers,
-    feed_links,
     least_price_minor,
 )
 from netplan.isolation import Cut
@@ -39,7 +38,7 @@ from netplan.planning.deficient_parts import (
 )
 from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
 from netplan.planning.excavations_of_cut import excavations_of_cut
-from netplan.planning.fed_network import FedNetwork, fed_network
+from netplan.planning.fed_network import FedNetwork, fed_network, network_of_states
 from netplan.planning.final_network import final_network
 from netplan.planning.parts_off import PartsOffInDay
 from netplan.planning.purge_loads import PurgeDraw, live_nodes
@@ -290,12 +289,8 @@ def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | 
     refused = context.areas.refused(cut, joins, fed_parts)
     if refused:
         return RefusedCut(cut, f"feeds may not be used together: {refused}")
-    hoses = feed_links(sizes, context.request.rules)
     links = fed.flow.links
-    zone = np.flatnonzero(stopped.in_zone & stopped.flow.links.is_open)
-    is_open = links.is_open.copy()
-    is_open[zone] = True
-    open_network = fed.flow.with_links(replace(links, is_open=is_open).joined_with(hoses))
+    open_network = network_of_states(stopped, fed, sizes, context.request.rules)
     work = work_states(
         context.solver_of(open_network),
         kept_inlets(context, reach, gone),

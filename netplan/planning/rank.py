@@ -165,7 +165,7 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
         if worst is not None and bound >= worst:
             next_bound, reason = bound, "nothing beyond can be cheaper"
             break
-        tell(f"pricing way {budget.zones + 1}")
+        tell(f"candidate {budget.zones + 1} of at most {context.request.rules.choice.max_zones}")
         try:
             with budget.one_zone():
                 answer = _priced(context, problem, cut, bound, worst)

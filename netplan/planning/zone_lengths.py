@@ -74,7 +74,10 @@ def zone_lengths(network: Network, stopped: StoppedNetwork, cut: Cut) -> list[Zo
             zone_of.setdefault(part.piece, []).append((part.from_m, part.to_m, zone))
     by_node = {int(node): zone for zone, one in enumerate(cut.zones) for node in one.nodes}
     found = []
-    for row in np.flatnonzero(stopped.in_zone & links.is_open).tolist():
+    is_way = links.is_open.copy()
+    # A stop may be a valve that is shut already: the zone ends there all the same.
+    is_way[list(stopped.closes)] = True
+    for row in np.flatnonzero(stopped.in_zone & is_way).tolist():
         piece = int(stopped.piece[row])
         low, high = float(stopped.from_m[row]), float(stopped.to_m[row])
         middle = (low + high) / 2

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -266,7 +267,7 @@ def _at_outlets(plan: PurgePlan, option: EvaluatedOption) -> PurgePlan:
     return replace(plan, places=tuple(moved(place) for place in plan.places))
 
 
-def is_reached(plans: Purges, gas: Gas) -> bool | None:
+def is_reached(plans: Sequence[tuple[PurgePlan, int]], gas: Gas) -> bool | None:
     """Return whether gas back in reaches its least flow everywhere; None where inert gas alone is used."""
     if not natural_gas_figures_hold(gas):
         return None

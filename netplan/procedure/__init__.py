@@ -13,7 +13,7 @@ feed_open_state("B1") -> "B1 open"               # pressures of the states find 
 from netplan.procedure.order_items import OrderItems, with_order_items
 from netplan.procedure.proving_steps import DRAFT_NOTICE
 from netplan.procedure.step_case import feed_open_state, stop_in_state
-from netplan.procedure.step_kinds import Stage, Who
+from netplan.procedure.step_kinds import Stage, StepDraft, StepFigures, Who
 from netplan.procedure.step_sequence import step_list
 from netplan.procedure.timeline import hour_of_step, timeline
 
@@ -21,6 +21,8 @@ __all__ = [
     "DRAFT_NOTICE",
     "OrderItems",
     "Stage",
+    "StepDraft",
+    "StepFigures",
     "Who",
     "feed_open_state",
     "hour_of_step",

@@ -9,7 +9,7 @@ from netplan.planfile.naming import stop_in_state
 from netplan.procedure.hours_by_counts import doors_minutes
 from netplan.procedure.step_case import OrderCase
 from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
-from netplan.procedure.zone_order import ZoneOrder, zones_in_order
+from netplan.procedure.zone_order import ZoneOrder, single_barrier, zones_in_order
 
 __all__ = ["empty"]
 
@@ -24,6 +24,7 @@ def empty(case: OrderCase) -> Iterator[StepDraft]:
             yield _services(zone, case)
     for zone in zones:
         yield _gas_free(case, zone)
+    yield from _exceptions(case)
     yield StepDraft(
         Stage.LATEST_CUT,
         "Hold: nothing is cut later than the latest time to cut on the timeline, as what remains after it "
@@ -33,6 +34,28 @@ def empty(case: OrderCase) -> Iterator[StepDraft]:
         uses=tuple(stop.id for stop in case.stops),
         hold=True,
     )
+
+
+def _exceptions(case: OrderCase) -> Iterator[StepDraft]:
+    """Yield the exception that every single barrier takes before people work beyond it."""
+    for stop in case.stops:
+        barrier = single_barrier(case, stop)
+        if barrier is None:
+            continue
+        stations = ", ".join(one.station_id for one in stop.shuts_in)
+        of = f" and station {stations}" if stations else " and live gas"
+        yield StepDraft(
+            Stage.EXCEPTION,
+            f"Exception for {barrier.id}: it is the only barrier between the work{of}. Sign that people may "
+            "work beyond it, somebody at it and a gas detector running all the time; or plan again.",
+            Who.COMPETENT,
+            "Nobody works beyond it: gas goes back, and the work is planned again with two barriers.",
+            uses=tuple(key for key in (stop.id, stop.valve_id) if key),
+            hold=True,
+            needs=in_state("accepted", barrier),
+            trench="empty",
+            manned=(barrier.id,),
+        )
 
 
 def _purge_out(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None) -> StepDraft:
@@ -66,7 +89,7 @@ def _purge_out(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None) -> St
             *in_state("open", into, out),
             *in_state("air", zone.part),
         ),
-        reads=case.gauge_ids,
+        reads=(*case.gauge_ids, *zone.gauge_ids),
         state=stop_in_state(case.stops[-1].id),
         trench="empty",
         purge=PurgePath(
@@ -118,9 +141,9 @@ def _gas_free(case: OrderCase, zone: ZoneOrder) -> StepDraft:
         changes=(
             *in_state("shut", into),
             *in_state("open", *zone.vents),
-            *zone.with_parts("gas-free"),
+            *in_state("gas-free", zone.part),
         ),
-        reads=case.gauge_ids,
+        reads=(*case.gauge_ids, *zone.gauge_ids),
         state=stop_in_state(case.stops[-1].id),
         trench="empty",
     )

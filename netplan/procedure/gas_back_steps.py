@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from netplan.planfile.model import OrderItem, PressureTest, PurgePath, PurgePoint, Stop
+from netplan.planfile.model import OrderItem, PurgePath, PurgePoint, Stop
 from netplan.planfile.naming import THROUGH_THE_GAUGE, purge_state, stop_in_state
 from netplan.procedure.station_steps import feeds_purge
 from netplan.procedure.step_case import OrderCase
@@ -118,7 +118,7 @@ def _nitrogen(case: OrderCase, zone: ZoneOrder, point: PurgePoint) -> StepDraft:
         minutes=case.rules.duration.purge_branch + (point.minutes_out or 0.0),
         needs=in_state("sealed", *case.items.meters_off()),
         changes=(*in_state("shut", *_all_but(zone, out)), *in_state("open", into, out)),
-        reads=case.gauge_ids,
+        reads=(*case.gauge_ids, *zone.gauge_ids),
         state=stop_in_state(case.stops[-1].id),
         trench="empty",
         purge=PurgePath(
@@ -147,7 +147,7 @@ def _stays_inert(case: OrderCase, zone: ZoneOrder, point: PurgePoint) -> StepDra
         hold=True,
         minutes=case.rules.duration.purge_branch + (point.minutes_out or 0.0),
         changes=(*in_state("shut", *_all_but(zone, out)), *in_state("open", into, out)),
-        reads=case.gauge_ids,
+        reads=(*case.gauge_ids, *zone.gauge_ids),
         state=stop_in_state(case.stops[-1].id),
         trench="empty",
         purge=PurgePath(
@@ -208,8 +208,8 @@ def _purge_in(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None, source
             *in_state("open", gas, out),
             *zone.with_parts("gas"),
         ),
-        reads=watched,
-        state=purge_state(source.id) if source else "",
+        reads=(*watched, *zone.gauge_ids),
+        state=_state_of_draw(case, source),
         trench="empty",
         purge=PurgePath(
             part_id=zone.ident,
@@ -219,6 +219,12 @@ def _purge_in(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None, source
             end=end,
         ),
     )
+
+
+def _state_of_draw(case: OrderCase, source: Stop | None) -> str:
+    """Return the state with the draw in it; behind inert gas no draw is planned."""
+    drawn = purge_state(source.id) if source else ""
+    return drawn if drawn in case.states else stop_in_state(case.stops[-1].id)
 
 
 def _watched(case: OrderCase, source: Stop | None, inlet: PurgePoint | None) -> tuple[str, ...]:
@@ -271,7 +277,7 @@ def _raised(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> StepDraft:
         expect_at=(zone.gauge.id if zone.gauge else source.id) if source else "",
         minutes=case.rules.duration.settle,
         changes=in_state("shut", *zone.vents, gas),
-        reads=case.gauge_ids,
+        reads=(*case.gauge_ids, *zone.gauge_ids),
         state=stop_in_state(case.stops[-1].id),
         trench="empty",
     )
@@ -280,20 +286,6 @@ def _raised(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> StepDraft:
 def _joints_on_gas(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> StepDraft:
     mains = tuple(dict.fromkeys(item.main_id for item in case.work))
     given = live_mbar(source) if source else None
-    against = tuple(bars[-1].id for stop in zone.stops if (bars := case.items.barriers(stop.id)))
-    tests = (
-        ()
-        if given is None
-        else (
-            PressureTest(
-                what="tie-in",
-                test_mbar=given,
-                minutes=case.rules.duration.tie_in_test,
-                medium="gas",
-                against=against,
-            ),
-        )
-    )
     return StepDraft(
         Stage.JOINTS_ON_GAS,
         f"Go over every tie-in joint of {zone.ident} once more with leak fluid, now on gas at operating "
@@ -302,10 +294,14 @@ def _joints_on_gas(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> Ste
         "All leave; vent the zone, purge it out, prove it gas-free again, and repair the joint.",
         uses=(*mains, *zone.gauge_ids),
         hold=True,
+        expect_mbar=given,
+        expect_at=(zone.gauge.id if zone.gauge else source.id) if source else "",
         minutes=case.rules.duration.tie_in_test,
-        needs=in_state("gas", zone.part),
-        reads=case.gauge_ids,
+        needs=(
+            *in_state("gas", zone.part),
+            *in_state("shut", case.items.gas_inlet(zone.inlets[0].id) if zone.inlets else None),
+        ),
+        reads=(*case.gauge_ids, *zone.gauge_ids),
         state=stop_in_state(case.stops[-1].id),
         trench="occupied",
-        pressure_tests=tests,
     )

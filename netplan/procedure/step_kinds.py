@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal, NamedTuple
 
-from netplan.planfile.model import Change, LetByTest, Need, OrderItem, PressureTest, PurgePath, Step
+from netplan.planfile.model import (
+    Change,
+    FeedTest,
+    LetByTest,
+    Need,
+    OrderItem,
+    PressureTest,
+    PurgePath,
+    Reading,
+    Step,
+)
 
 __all__ = ["ItemState", "Stage", "StepDraft", "Who", "in_state", "numbered"]
 
@@ -43,6 +53,7 @@ class Stage(StrEnum):
     PURGE_OUT = "purge out"
     SERVICES_PURGED = "services purged"
     GAS_FREE = "gas-free"
+    EXCEPTION = "exception signed"
     LATEST_CUT = "latest time to cut"
     WORK = "work"
     NEW_PIPE = "new pipe tested"
@@ -123,16 +134,32 @@ class StepDraft:
     pressure_tests: tuple[PressureTest, ...] = ()
 
 
-def numbered(drafts: Iterable[StepDraft]) -> tuple[Step, ...]:
-    """Return the steps with their numbers, from 1.
+class StepFigures(NamedTuple):
+    """Solved figures of a step, as in `Step`."""
+
+    readings: tuple[Reading, ...] = ()
+    feed_test: FeedTest | None = None
+
+
+FiguresOf = Callable[[StepDraft], StepFigures]
+"""Returns the solved figures of a step; it is asked for one after the other in their order."""
+
+
+def no_figures(_draft: StepDraft) -> StepFigures:
+    """Return that a step has no solved figures."""
+    return StepFigures()
+
+
+def numbered(drafts: Iterable[StepDraft], figures: FiguresOf = no_figures) -> tuple[Step, ...]:
+    """Return the steps with their numbers, from 1, and their solved figures.
 
     What a change starts from is the state the item is in by then. Set barriers and open ends of feeds are
     manned in every step, beside what a draft names; a barrier that is a locked valve is not.
     """
-    return tuple(_steps(drafts))
+    return tuple(_steps(drafts, figures))
 
 
-def _steps(drafts: Iterable[StepDraft]) -> Iterator[Step]:
+def _steps(drafts: Iterable[StepDraft], figures: FiguresOf) -> Iterator[Step]:
     now: dict[tuple[str, str], str] = {}
     manned: dict[str, None] = {}
     for n, draft in enumerate(drafts, 1):
@@ -163,6 +190,7 @@ def _steps(drafts: Iterable[StepDraft]) -> Iterator[Step]:
             purge=draft.purge,
             let_by=draft.let_by,
             pressure_tests=draft.pressure_tests,
+            **figures(draft)._asdict(),
         )
 
 

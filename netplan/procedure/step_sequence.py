@@ -18,7 +18,7 @@ from netplan.procedure.order_items import with_order_items
 from netplan.procedure.proving_steps import prove
 from netplan.procedure.relight_steps import relight
 from netplan.procedure.step_case import OrderCase, order_case
-from netplan.procedure.step_kinds import StepDraft, numbered
+from netplan.procedure.step_kinds import FiguresOf, StepDraft, no_figures, numbered
 from netplan.procedure.stop_steps import prove_barriers, set_stops
 from netplan.procedure.tapping_steps import drill_outlets, fuse_outlets
 from netplan.procedure.withdrawal_steps import prove_through_flow, withdraw
@@ -36,6 +36,7 @@ def step_list(
     work: Sequence[WorkItem] = (),
     set_order: Sequence[str] | None = None,
     relight_order: Sequence[str] | None = None,
+    figures: FiguresOf = no_figures,
 ) -> tuple[Step, ...]:
     """Return the order of the work for one option.
 
@@ -57,6 +58,8 @@ def step_list(
     relight_order : sequence of str, optional
         Ids of all customers that are off in the order in which they are relit; None orders them by
         priority, price of waiting and address.
+    figures : callable, optional
+        Returns the solved figures of a step, asked for in their order; none by default.
 
     Returns
     -------
@@ -75,7 +78,7 @@ def step_list(
         )
     option = with_order_items(option)
     case = order_case(option, conditions, rules, work, set_order, relight_order)
-    return numbered(_all(case))
+    return numbered(_all(case), figures)
 
 
 def _all(case: OrderCase) -> Iterator[StepDraft]:

@@ -27,13 +27,13 @@ def withdraw(case: OrderCase) -> Iterator[StepDraft]:
         before = _state_before(case, out)
         if is_inlet_barrier(stop):
             if not feeds_purge(case, stop):
-                yield from _space_and_inner(case, stop, before)
+                yield from _space_and_inner(case, zone, stop, before)
                 yield _station_in_use(case, stop, zone)
             else:
                 yield from _last_barrier(case, stop, zone, out, before)
         else:
             if len(barriers) > 1:
-                yield from _space_and_inner(case, stop, before)
+                yield from _space_and_inner(case, zone, stop, before)
             yield from _last_barrier(case, stop, zone, out, before)
         out.append(stop)
 
@@ -42,7 +42,7 @@ def _state_before(case: OrderCase, out: Sequence[Stop]) -> str:
     return stop_out_state(out[-1].id) if out else stop_in_state(case.stops[-1].id)
 
 
-def _space_and_inner(case: OrderCase, stop: Stop, state: str) -> Iterator[StepDraft]:
+def _space_and_inner(case: OrderCase, zone: ZoneOrder, stop: Stop, state: str) -> Iterator[StepDraft]:
     inner, vent, space = case.items.barriers(stop.id)[-1], case.items.vent(stop.id), case.items.space(stop.id)
     at = vent.id if vent else "its vent"
     valves = tuple(map(case.items.valve, inner.valve_ids))
@@ -62,23 +62,35 @@ def _space_and_inner(case: OrderCase, stop: Stop, state: str) -> Iterator[StepDr
         minutes=case.rules.duration.vent,
         needs=in_state("accepted", inner),
         changes=(*in_state("open", vent), *in_state("gas", space)),
-        reads=case.gauge_ids,
+        reads=(*case.gauge_ids, *zone.gauge_ids),
         state=state,
         trench="empty",
         purge=PurgePath(part_id=space.id if space else "", inlet=inner.id, outlet=at, medium="gas", end=_END),
     )
     yield StepDraft(
+        Stage.SPACE_PURGED,
+        f"Shut {at} and wait until the space of {stop.id} stands at the pressure of the zone.",
+        Who.STOPS,
+        f"If it does not rise, {at} or a joint leaks: find it before a barrier comes out.",
+        uses=(stop.id, *((vent.id,) if vent else ())),
+        minutes=case.rules.duration.vent,
+        needs=in_state("gas", space),
+        changes=in_state("shut", vent),
+        reads=(*case.gauge_ids, *zone.gauge_ids),
+        state=state,
+        trench="empty",
+    )
+    yield StepDraft(
         Stage.INNER_OUT,
-        f"Shut {at}, wait until the space stands at the pressure of the zone, then take the inner barrier of "
-        f"{stop.id} out{_slow(stop)}.",
+        f"Take {inner.id} out{_slow(stop)}.",
         Who.STOPS,
         "Set it again and find the fault.",
         uses=(stop.id, *((vent.id,) if vent else ()), *((stop.valve_id,) if stop.valve_id else ())),
         across_mbar=0.0,
         minutes=case.rules.duration.withdraw,
-        needs=in_state("gas", space),
-        changes=(*in_state("shut", vent), *in_state("withdrawn", inner), *in_state("open", *valves)),
-        reads=case.gauge_ids,
+        needs=(*in_state("gas", space), *in_state("shut", vent)),
+        changes=(*in_state("withdrawn", inner), *in_state("open", *valves)),
+        reads=(*case.gauge_ids, *zone.gauge_ids),
         state=state,
         trench="empty",
     )
@@ -100,7 +112,7 @@ def _last_barrier(
     last = barriers[-1] if is_inlet_barrier(stop) else barriers[0]
     hose = case.items.test_hose(stop.id)
     valves = tuple(map(case.items.valve, last.valve_ids))
-    across = _across(case, stop, zone, out)
+    across = stop.withdraw_mbar
     name = hose.id if hose else "a hose"
     gauges = read_beside(case, stop)
     uses = (stop.id, *((stop.valve_id,) if stop.valve_id else ()), *((hose.id,) if hose else ()))
@@ -118,7 +130,7 @@ def _last_barrier(
         minutes=case.rules.duration.vent,
         needs=in_state("accepted", last),
         changes=in_state("open", hose),
-        reads=gauges,
+        reads=(*gauges, *zone.gauge_ids),
         state=state,
         trench="empty",
     )
@@ -143,21 +155,6 @@ def _last_barrier(
         state=stop_out_state(stop.id),
         trench="empty",
     )
-
-
-def _across(case: OrderCase, stop: Stop, zone: ZoneOrder, out: Sequence[Stop]) -> float | None:
-    """Return the largest difference across the last barrier of a stop, as solved [mbar]; None where unknown.
-
-    The zone stands at the pressure that gas was let in at; once stops of it are out, between theirs.
-    """
-    own = live_mbar(stop)
-    beside = [one for one in out if one in zone.stops] or [
-        one for one in zone.stops if feeds_purge(case, one)
-    ]
-    others = [value for one in beside if (value := live_mbar(one)) is not None]
-    if own is None or not others:
-        return None
-    return max(abs(own - value) for value in others)
 
 
 def _difference(case: OrderCase, stop: Stop, across: float | None) -> str:
@@ -192,11 +189,8 @@ def station_back(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
         hold=True,
         minutes=stop.minutes,
         needs=in_state("accepted", outer),
-        changes=(
-            *in_state("open", *case.items.station_inlets(stop)),
-            *in_state("withdrawn", outer),
-            *in_state("gas", space),
-        ),
+        # The inlet counts as out with the outlet valve, which holds until then.
+        changes=(*in_state("open", *case.items.station_inlets(stop)), *in_state("gas", space)),
         trench="empty",
         purge=PurgePath(part_id=space.id if space else "", inlet=outer.id, outlet=at, medium="gas", end=_END),
     )

@@ -8,7 +8,7 @@ from netplan.planfile.model import OrderItem, PressureTest, Stop
 from netplan.planfile.naming import stop_in_state
 from netplan.procedure.step_case import OrderCase, fallback_words
 from netplan.procedure.step_kinds import ItemState, Stage, StepDraft, Who, in_state
-from netplan.procedure.zone_order import ZoneOrder, live_mbar, zones_in_order
+from netplan.procedure.zone_order import ZoneOrder, zones_in_order
 
 __all__ = ["do_work", "reverse_rating_mbar", "test_new_pipe"]
 
@@ -16,10 +16,7 @@ __all__ = ["do_work", "reverse_rating_mbar", "test_new_pipe"]
 def test_new_pipe(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the test of the new pipe, on an earlier day and against no barrier."""
     rules = case.rules.pressure_test
-    highest = max(
-        (value for stop in case.stops for value in (stop.fault_pressure_mbar, live_mbar(stop)) if value),
-        default=0.0,
-    )
+    highest = case.rules.pressure.maximum_mbar
     minutes = case.rules.duration.new_pipe_test
     yield StepDraft(
         Stage.NEW_PIPE,
@@ -110,7 +107,7 @@ def _cut(case: OrderCase, zones: tuple[ZoneOrder, ...]) -> StepDraft:
         needs=(
             *_held(case),
             *in_state("open", *vents),
-            *in_state("gas-free", *(zone.part for zone in zones), *parts),
+            *in_state("gas-free", *(zone.part for zone in zones)),
         ),
         changes=in_state("air", *parts),
         reads=case.gauge_ids,
@@ -145,8 +142,8 @@ def _against(case: OrderCase, zone: ZoneOrder) -> tuple[OrderItem, ...]:
 
 def _test(case: OrderCase, zone: ZoneOrder) -> StepDraft:
     """Return the air test of the tie-in: within the lowest live pressure and the reverse ratings."""
-    live = [value for stop in zone.stops if (value := live_mbar(stop))]
-    rated = [value for stop in zone.stops if (value := reverse_rating_mbar(case, stop))]
+    live = [value for stop in case.stops if (value := stop.pressure_mbar)]
+    rated = [value for stop in case.stops if (value := reverse_rating_mbar(case, stop))]
     most = min([*live, *rated], default=case.rules.let_by.space_mbar)
     inlet = zone.inlets[0] if zone.inlets else None
     into = case.items.air_inlet(inlet.id) if inlet else None

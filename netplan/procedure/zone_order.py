@@ -11,7 +11,7 @@ from netplan.procedure.order_item_building import SAME_M
 from netplan.procedure.step_case import OrderCase
 from netplan.procedure.step_kinds import ItemState, in_state
 
-__all__ = ["ZoneOrder", "gauges_at", "live_mbar", "read_beside", "tested_alone", "zones_in_order"]
+__all__ = ["ZoneOrder", "gauges_at", "live_mbar", "read_beside", "single_barrier", "zones_in_order"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,12 +60,8 @@ class ZoneOrder:
         return () if self.gauge is None else (self.gauge.id,)
 
     def with_parts(self, state: str) -> tuple[ItemState, ...]:
-        """Return the zone and its cut parts in a state."""
+        """Return the zone and its cut parts in a state; before the cut the zone alone has one."""
         return in_state(state, self.part, *self.cut_parts)
-
-    def vents_but(self, *open_: OrderItem | None) -> tuple[OrderItem, ...]:
-        """Return its vents without some."""
-        return tuple(vent for vent in self.vents if vent not in open_)
 
 
 def zones_in_order(case: OrderCase) -> tuple[ZoneOrder, ...]:
@@ -111,15 +107,10 @@ def live_mbar(stop: Stop) -> float | None:
     return stop.pressure_mbar
 
 
-def tested_alone(case: OrderCase, stop: Stop) -> OrderItem | None:
-    """Return the barrier of a stop that is tested as a single one; None for a double stop.
-
-    The outlet valve of a station is, as no hose holds the space behind it at live pressure.
-    """
+def single_barrier(case: OrderCase, stop: Stop) -> OrderItem | None:
+    """Return the only barrier of a stop; None for a double stop."""
     barriers = case.items.barriers(stop.id)
-    if len(barriers) > 1 and not is_inlet_barrier(stop):
-        return None
-    return barriers[-1] if barriers else None
+    return barriers[0] if len(barriers) == 1 else None
 
 
 def gauges_at(case: OrderCase, stop: Stop) -> tuple[str, ...]:

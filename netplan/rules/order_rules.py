@@ -81,7 +81,12 @@ class PressureTestRules(RulesTable):
 
 
 class GaugeRules(RulesTable):
-    """How far gauges read wrong, and the widest band round an expected reading [mbar]."""
+    """How far gauges read wrong, and the widest band round an expected reading [mbar].
+
+    ``finest_error_mbar`` is that of the finest gauge there is: where one would have to be finer still, an
+    option is none.
+    """
 
     error_mbar: Millibars = 0.1
+    finest_error_mbar: Millibars = 0.02
     band_mbar: Annotated[Millibars, Field(gt=0)] = 1.0

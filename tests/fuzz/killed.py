@@ -29,7 +29,7 @@ from tests.fuzz.districts import district
 __all__ = ["kill_runs"]
 
 FILES = frozenset(
-    {"plan.json", "plan.gpkg", "map.html", "notices.csv", "notices.xlsx", "letters.pdf"}
+    {"plan.json", "plan.gpkg", "map.html", "work_day.html", "notices.csv", "notices.xlsx", "letters.pdf"}
     | {"tally_sheet.pdf", "call_sheet_restricted.pdf", "work_pack.pdf"}
 )
 

@@ -25,8 +25,8 @@ def result() -> PlanResult:
 def test_folder_holds_the_files_and_reads_back(result: PlanResult, tmp_path: Path) -> None:
     out = write_plan_folder(result, tmp_path / "plan")
     assert {f.name for f in out.iterdir()} == {
-        *("plan.json", "plan.gpkg", "map.html", "notices.csv", "notices.xlsx", "letters.pdf"),
-        *("tally_sheet.pdf", "call_sheet_restricted.pdf", "work_pack.pdf"),
+        *("plan.json", "plan.gpkg", "map.html", "work_day.html", "notices.csv", "notices.xlsx"),
+        *("letters.pdf", "tally_sheet.pdf", "call_sheet_restricted.pdf", "work_pack.pdf"),
     }
     assert (out / "call_sheet_restricted.pdf").stat().st_mode & 0o077 == 0
     assert read_plan(out) == result.plan

@@ -6,6 +6,7 @@ Packages that this one asks for by name are held; what they bring along is their
 from __future__ import annotations
 
 import inspect
+import json
 import os
 import re
 import subprocess
@@ -23,11 +24,14 @@ import netplan
 from netplan.cli import app as application
 from netplan.cli.sample import sample_network
 from netplan.cli.screen import FIGURES
+from netplan.outputs.work_day.log_file import WORK_DAY_LOG
+from netplan.planfile.plan_json import plan_digest, read_plan
 from netplan.screening.screen_columns import SCHEMA
 
 ROOT = Path(netplan.__file__).parent.parent
 SAVED = Path(__file__).parent / "plans" / "0.1.0"
 ENDS_WITH = "imported:"
+MOMENT = "2027-03-09T07:00:00.000+01:00"
 PROGRAM = f"""
 import atexit, sys
 
@@ -62,6 +66,9 @@ REFUSED: list[tuple[tuple[str, ...], str]] = [
         "no such file",
     ),
     (("plan", TOWN, *WORK, "--out", "nowhere/p"), "nowhere"),
+    (("record", "nowhere", "log.json"), "nowhere/plan.json: cannot be read"),
+    (("record", str(SAVED), "nowhere.json"), "nowhere.json: cannot be read"),
+    (("record", str(SAVED), str(SAVED / "plan.json")), "known kinds: gas-netplan/work-day-log/1"),
     (("plan", TOWN, *WORK, "--out", "p", "--rules", "nowhere.toml"), "nowhere.toml: cannot be read"),
     (("plan", TOWN, *WORK, "--out", "p", "--mapping", "nowhere.toml"), "nowhere.toml: cannot be read"),
     (("plan", TOWN, *WORK, "--out", "p", "--keep-out", "nowhere.geojson"), "is no file"),
@@ -182,6 +189,12 @@ def test_a_command_imports_what_it_uses(tmp_path: Path) -> None:
     assert listed <= {*EXPLAINING} - {"pyogrio"}
     explained, _, _ = _call(tmp_path, "explain", "plan", "pressure:S1")
     assert explained <= EXPLAINING
+    digest = plan_digest(read_plan(tmp_path / "plan"))
+    day = {"kind": WORK_DAY_LOG, "plan_sha256": digest, "option": 1, "entries": [], "exported": MOMENT}
+    (tmp_path / "log.json").write_text(json.dumps(day), encoding="utf-8")
+    recorded, ours, _ = _call(tmp_path, "record", "plan", "log.json")
+    assert recorded <= ARRAYS
+    assert not {name for name in ours if name.split(".")[1] in ("planning", "readers", "explain")}
     shipped, _, _ = _call(tmp_path, "rules")
     assert shipped <= START
 

@@ -1,0 +1,296 @@
+"""Everything the page of the work's day shows, as plain JSON data."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from netplan.core.units import convert
+from netplan.outputs.number_format import Figures
+from netplan.outputs.work_day.expected_reading import weather_table
+from netplan.outputs.work_day.planned_times import bars_by_step, clock_at, cut_step, start_clock
+from netplan.planfile.model import (
+    ITEM_STATES,
+    AffectedCustomer,
+    Change,
+    LetByTest,
+    LossRow,
+    Need,
+    Option,
+    OrderItem,
+    Plan,
+    PressureTest,
+    PurgePath,
+    Reading,
+    Step,
+    Timeline,
+)
+from netplan.planfile.plan_json import plan_digest
+
+__all__ = ["page_data"]
+
+Data = dict[str, Any]
+
+_READ_WITH = ("vented", "gas-free", "air", "gas")
+"""States of a part of which a gas instrument tells."""
+
+
+def page_data(plan: Plan, rank: int, units: Figures) -> Data:
+    """Return the data of the page; every text in it is data, to be shown as it is.
+
+    Parameters
+    ----------
+    plan : Plan
+        It holds no priority notes, so that the page cannot.
+    rank : int
+        Rank of the option that the page opens with.
+    units : Figures
+        How figures are written, and in which units readings are typed; the log holds mbar and °C.
+    """
+    conditions = plan.conditions
+    hour, minute = start_clock(plan)
+    return {
+        "plan_sha256": plan_digest(plan),
+        "caution": plan.caution,
+        "work": ", ".join(
+            f"{w.main_id} {units.length(w.from_m)} – {units.length(w.to_m)}" for w in plan.work
+        ),
+        "start": conditions.start,
+        "start_min": 60 * hour + minute,
+        "hours": conditions.hours,
+        "air_temp": units.temperature(conditions.air_temp_c),
+        "units": _units(units),
+        "option": rank,
+        "meter_states": [state for state in ITEM_STATES["meter"] if state != "on"],
+        "options": [_option(plan, option, units) for option in plan.options],
+    }
+
+
+def _units(units: Figures) -> Data:
+    pressure, temperature = units.kind("pressure"), units.kind("temperature")
+    zero = convert(0.0, temperature.stored, temperature.shown)
+    return {
+        "pressure": pressure.sign,
+        "mbar": convert(1.0, pressure.shown, pressure.stored),
+        "pressure_digits": pressure.decimals,
+        "temperature": temperature.sign,
+        "zero_c": zero,
+        "per_c": convert(1.0, temperature.stored, temperature.shown) - zero,
+    }
+
+
+def _option(plan: Plan, option: Option, units: Figures) -> Data:
+    bars, tables = bars_by_step(option), _Tables()
+    cut = cut_step(option)
+    off = sum(customer.meters for customer in option.customers if customer.effect == "off")
+    data: Data = {
+        "rank": option.rank,
+        "words": f"{len(option.stops)} stops, {off} meters off",
+        "warnings": [units.sentence(line) for line in option.warnings],
+        "first": _groups((item.kind, item.first, item.id) for item in option.items),
+        "steps": [],
+        "meters": _meters(option),
+        "losses": [_loss(row, units) for row in option.loss_sheet],
+        "addresses": _addresses(option),
+        "timeline": None if option.timeline is None else _timeline(plan, option.timeline),
+    }
+    gauges = _gauge_places(option, units)
+    for step in option.steps:
+        one = _step(step, units) | {"readings": [_reading(r, gauges, tables) for r in step.readings]}
+        bar = bars.get(step.n)
+        if bar is not None:
+            one["bar"] = {"day": bar.day, "start": bar.start_min, "end": bar.end_min, "crew": bar.crew}
+            one["bar"]["critical"] = bar.critical
+            if bar.day == "day":
+                one["bar"]["clock"] = clock_at(plan, bar.start_min)
+        if cut is not None and step.n == cut.n:
+            one["cut"] = True
+        data["steps"].append(one)
+    data["tables"] = tables.rows
+    return data
+
+
+class _Tables:
+    """Tables of expected readings, each kept once: many steps share a state."""
+
+    def __init__(self) -> None:
+        self.rows: list[Data] = []
+        self._place: dict[Any, int] = {}
+
+    def place(self, reading: Reading) -> int:
+        """Return the place of a reading's table."""
+        table = weather_table(reading)
+        if table not in self._place:
+            self._place[table] = len(self.rows)
+            self.rows.append({"t": table.air_temps_c, "h": table.hours, "v": table.expect_mbar})
+        return self._place[table]
+
+
+def _groups(rows: Iterable[tuple[str, ...]]) -> list[list[Any]]:
+    """Return ids in groups of what stands before them: a hundred meters are one line, not a hundred."""
+    found: dict[tuple[str, ...], list[str]] = {}
+    for *key, id_ in rows:
+        found.setdefault(tuple(key), []).append(id_)
+    return [[*key, ids] for key, ids in found.items()]
+
+
+def _needs(needs: Iterable[Need]) -> list[list[Any]]:
+    return _groups((need.kind, need.state, need.id) for need in needs)
+
+
+def _changes(changes: Iterable[Change]) -> list[list[Any]]:
+    return _groups((change.kind, change.from_, change.to, change.id) for change in changes)
+
+
+def _step(step: Step, units: Figures) -> Data:
+    data: Data = {
+        "n": step.n,
+        "stage": step.stage,
+        "does": units.sentence(step.does),
+        "who": step.who,
+        "hold": step.hold,
+        "uses": step.uses,
+        "minutes": step.minutes,
+        "if_not": units.sentence(step.if_not),
+        "needs": _needs(step.needs),
+        "changes": _changes(step.changes),
+        "trench": step.trench,
+        "manned": step.manned,
+        "state": step.state,
+        "tests": [_pressure_test(test, units) for test in step.pressure_tests],
+    }
+    if step.expect_mbar is not None and not step.readings:
+        place = f" at {step.expect_at}" if step.expect_at else ""
+        data["expect"] = f"{units.pressure(step.expect_mbar)}{place}"
+    if step.let_by is not None:
+        data["let_by"] = _let_by(step.let_by, units)
+    if step.purge is not None:
+        data["purge"] = _purge(step.purge, units)
+    if any(
+        change.kind == "part" and change.to in ("gas-free", "air", "gas", "vented") for change in step.changes
+    ):
+        data["gas"] = True
+    return {key: value for key, value in data.items() if value not in ("", (), [], None, False)}
+
+
+def _reading(reading: Reading, gauges: dict[str, str], tables: _Tables) -> Data:
+    return {
+        "gauge": reading.gauge_id,
+        "place": gauges.get(reading.gauge_id, ""),
+        "expect": reading.expect_mbar,
+        "band": reading.band_mbar,
+        "warning": reading.warning_mbar,
+        "abort": reading.abort_mbar,
+        "abort_high": reading.abort_high_mbar,
+        "table": tables.place(reading),
+    }
+
+
+def _gauge_places(option: Option, units: Figures) -> dict[str, str]:
+    places = {one.id: f"{one.main_id} {units.chainage(one.chainage_m)}" for one in option.zone_gauges}
+    addresses = {customer.id: customer.address for customer in option.customers}
+    for gauge in option.gauges:
+        if gauge.customer:
+            words = f"meter of {addresses.get(gauge.customer) or gauge.customer}"
+        else:
+            words = f"{gauge.main_id} {units.chainage(gauge.chainage_m)}"
+        places[gauge.id] = words
+    return places
+
+
+def _let_by(test: LetByTest, units: Figures) -> Data:
+    return {
+        "name": test.name,
+        "barriers": test.barriers,
+        "sum": test.is_sum,
+        "meter_at": test.meter_at,
+        "across": None if test.across_mbar is None else units.pressure(test.across_mbar),
+        "limit_l_min": test.limit_l_min,
+        "limit_mbar": test.limit_mbar,
+        "resolution_l_min": test.resolution_l_min,
+        "zone": None if test.zone_mbar is None else units.pressure(test.zone_mbar),
+        "minutes": test.minutes,
+    }
+
+
+def _purge(path: PurgePath, units: Figures) -> Data:
+    return {
+        "part": path.part_id,
+        "inlet": path.inlet,
+        "outlet": path.outlet,
+        "medium": path.medium,
+        "end": units.sentence(path.end),
+    }
+
+
+def _pressure_test(test: PressureTest, units: Figures) -> str:
+    """Return a test of tightness or strength in one line."""
+    against = f"; stands against {', '.join(test.against)}" if test.against else ""
+    held = f"{units.pressure(test.test_mbar)}, {test.minutes:g} min, {test.medium}"
+    return f"{test.what}: {held}{against}"
+
+
+def _meters(option: Option) -> list[Data]:
+    """Return the meters that go off, as they are relit, with the state that the plan leaves them in."""
+    off = [customer for customer in option.customers if customer.effect == "off"]
+    last: dict[str, OrderItem] = {item.id: item for item in option.items if item.kind == "meter"}
+
+    def row(customer: AffectedCustomer) -> Data:
+        item = last.get(customer.id)
+        return {
+            "id": customer.id,
+            "address": customer.address,
+            "meters": customer.meters,
+            "priority": bool(customer.priority),
+            "tail": item is not None and item.role == "tail",
+            "off_from": _clock(customer.off_from),
+            "on_by": _clock(customer.on_by),
+        }
+
+    return [row(customer) for customer in sorted(off, key=lambda one: (one.relit or 0, one.address, one.id))]
+
+
+def _clock(moment: str | None) -> str:
+    return (moment or "")[11:16] or (moment or "")
+
+
+def _addresses(option: Option) -> dict[str, str]:
+    """Return addresses of those whom a failure takes off, by id."""
+    named = {id_ for row in option.loss_sheet for id_ in row.customers}
+    return {customer.id: customer.address for customer in option.customers if customer.id in named}
+
+
+def _loss(row: LossRow, units: Figures) -> Data:
+    place = row.place or (f"{row.main_id} {units.chainage(row.chainage_m)}" if row.main_id else "")
+    data: Data = {
+        "id": row.id,
+        "what": units.sentence(row.what),
+        "items": row.items,
+        "state": row.state,
+        "leave": row.leave,
+        "action": units.sentence(row.action),
+        "act_on": row.act_on,
+        "place": place,
+        "who": row.who,
+        "customers": row.customers,
+        "meters": row.meters,
+        "flow": "" if row.flow_m3h is None else units.load(row.flow_m3h),
+        "least": "" if row.least_mbar is None else units.held(row.least_mbar),
+        "seconds": None if row.at_once else row.seconds,
+        "minutes": row.minutes,
+        "solved": row.solved,
+        "note": units.sentence(row.note),
+    }
+    return {key: value for key, value in data.items() if value not in ("", (), None, False)}
+
+
+def _timeline(plan: Plan, timeline: Timeline) -> Data:
+    latest = timeline.latest_cut_min
+    return {
+        "latest_cut": latest,
+        "latest_clock": "" if latest is None else clock_at(plan, latest),
+        "gas_back": clock_at(plan, timeline.gas_back_min),
+        "day_end": clock_at(plan, timeline.day_end_min),
+        "relit": None if timeline.relit_min is None else clock_at(plan, timeline.relit_min),
+        "slack": timeline.slack_min,
+    }

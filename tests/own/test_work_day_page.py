@@ -1,0 +1,537 @@
+"""The page of the work's day in a real browser without any network: log, holds, verdicts, files, hostile text (own).
+
+The expected readings are worked out here from the made-up table, which is linear, not by the program.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from netplan.outputs.number_format import METRIC, US
+from netplan.outputs.work_day.log_file import read_log
+from netplan.outputs.work_day.work_day_page import work_day_page
+from netplan.planfile.plan_json import plan_digest, plan_from_json, plan_to_json
+from tests.support.browser import chromium
+from tests.support.hamlet import HOSTILE, HOSTILE_ID
+from tests.support.plans import hamlet_result
+from tests.support.work_days import work_day_plan
+
+pytestmark = pytest.mark.browser
+
+NEXT = ".step[data-state=next]"
+MORNING = "2026-05-12T09:30:00"
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    with chromium() as running:
+        yield running
+
+
+class Phone:
+    """A phone of 360 pixels with the page open, its clock set, and what the page asked for and said."""
+
+    def __init__(self, context: Any, path: Path) -> None:
+        self.context, self.path = context, path
+        self.asked: list[str] = []
+        self.complaints: list[str] = []
+        self.page = self.open()
+
+    def open(self) -> Any:
+        page = self.context.new_page()
+        page.on("request", lambda request: self.asked.append(request.url))
+        page.on("console", lambda message: self.complaints.append(message.text))
+        page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        page.goto(self.path.as_uri())
+        page.wait_for_selector("#bar:not([hidden])")
+        return page
+
+    def clock(self, moment: str) -> None:
+        self.page.clock.set_fixed_time(moment)
+        self.page.evaluate("window.workDay.refresh()")
+
+    def air(self, text: str) -> None:
+        self.page.fill("#air-temp", text)
+        self.page.click("#air button")
+
+    def done(self) -> None:
+        self.page.click(f"{NEXT} .done")
+
+    def sign(self, name: str) -> None:
+        self.page.fill(f"{NEXT} .sign input", name)
+        self.page.click(f"{NEXT} .sign .done")
+
+    def read(self, text: str) -> str:
+        form = self.page.locator(f"{NEXT} .entry").first
+        form.locator("input").fill(text)
+        form.locator("button[type=submit]").click()
+        return str(form.locator(".verdict").inner_text())
+
+    def export(self, place: Path) -> Path:
+        self.page.click("[data-view=log]")
+        with self.page.expect_download() as given:
+            self.page.click("#export")
+        given.value.save_as(place)
+        return place
+
+    def kept(self) -> list[dict[str, Any]]:
+        found: list[dict[str, Any]] = self.page.evaluate("window.workDay.log.entries")
+        return found
+
+
+Open = Callable[..., Phone]
+
+
+@pytest.fixture
+def phone(browser: Any, tmp_path: Path) -> Iterator[Open]:
+    with ExitStack() as contexts:
+
+        def open_page(text: str | None = None, *, zone: str = "Etc/UTC") -> Phone:
+            path = tmp_path / "work_day.html"
+            path.write_text(text or _page(), encoding="utf-8")
+            context = browser.new_context(
+                viewport={"width": 360, "height": 740}, offline=True, timezone_id=zone, has_touch=True
+            )
+            contexts.callback(context.close)
+            found = Phone(context, path)
+            found.page.clock.install(time=MORNING)
+            found.clock(MORNING)
+            return found
+
+        yield open_page
+
+
+@cache
+def _page(*, hostile: bool = False, us: bool = False) -> str:
+    return work_day_page(work_day_plan(hostile=hostile), units=US if us else METRIC)
+
+
+def test_nothing_is_asked_for_and_nothing_complains(phone: Open) -> None:
+    seen = phone()
+    for view in ("times", "meters", "log", "steps"):
+        seen.page.click(f"[data-view={view}]")
+        assert seen.page.evaluate("document.documentElement.scrollWidth") <= 360, view
+    seen.page.click("#failure")
+    assert seen.page.evaluate("document.getElementById('failures').scrollWidth") <= 360
+    assert [url.partition(":")[0] for url in seen.asked] == ["file"]
+    assert seen.complaints == []
+    assert "src=" not in re.sub(r'<script type="application/json".*?</script>', "", _page(), flags=re.S)
+
+
+def test_the_page_forbids_itself_every_request_and_every_other_script(phone: Open) -> None:
+    seen = phone()
+    assert seen.page.evaluate("fetch('https://example.org/').then(() => 'let', () => 'refused')") == "refused"
+    seen.page.evaluate(
+        "{ const s = document.createElement('script'); s.textContent = 'window.hacked = 1'; document.body.append(s); }"
+    )
+    assert seen.page.evaluate("window.hacked") is None
+    assert any("Content Security Policy" in line for line in seen.complaints)
+    assert "unsafe-inline" not in _page()
+
+
+def test_what_is_entered_survives_a_reload(phone: Open) -> None:
+    seen = phone()
+    seen.air("4,0")
+    seen.done()
+    seen.read("22.5")
+    seen.sign("A. Miller")
+    before = seen.kept()
+    seen.page.reload()
+    seen.page.wait_for_selector("#bar:not([hidden])")
+    assert seen.kept() == before
+    assert [entry["what"] for entry in before] == ["air", "done", "reading", "signed"]
+    assert "Signed 09:30 by A. Miller" in seen.page.inner_text("li.step:has(#step-2) .status")
+    assert seen.page.inner_text(f"{NEXT} .n") == "3"
+
+
+JUDGED = (
+    ("-8", "08:00:00", "21.2", "In band"),
+    ("4", "09:30:00", "22.475", "In band"),  # 22 + 0.1 * 4 + 0.05 * 1.5
+    ("4", "09:30:00", "22.97", "In band"),
+    ("4", "09:30:00", "22.98", "Outside band: nobody goes on"),
+    ("4", "09:30:00", "21.97", "Outside band: nobody goes on"),
+    ("-3.5", "12:15:00", "21.8625", "In band"),
+    ("10", "16:59:00", "23.4", "In band"),  # during the last hour it is that hour's
+    ("10", "17:00:00", "23.4", "Outside the solved table"),
+    ("10", "07:59:00", "23.4", "Outside the solved table"),
+    ("10.1", "12:00:00", "23.2", "Outside the solved table"),
+    ("-8.1", "12:00:00", "21.4", "Outside the solved table"),
+    ("-8.1", "12:00:00", "20", "ABORT, low"),
+    ("4", "09:30:00", "20.0", "ABORT, low: undo the last change"),
+    ("4", "09:30:00", "20.01", "Outside band"),
+    ("4", "09:30:00", "75", "ABORT, high: undo the last change"),
+)
+"""Air temperature [°C], time of day, reading [mbar] and what is said of it, by the table of `expect_at_node`."""
+
+
+def test_a_reading_is_judged_at_the_temperature_and_hour_of_now(phone: Open) -> None:
+    seen = phone()
+    seen.done()
+    for air, time, typed, words in JUDGED:
+        seen.clock(f"2026-05-12T{time}")
+        seen.air(air)
+        said = seen.read(typed)
+        assert words in said, (air, time, typed, said)
+        if "table" in words:
+            assert "no figure for now" in seen.page.inner_text(f"{NEXT} .entry .hint")
+            assert "expect_mbar" not in seen.kept()[-1]
+        elif "ABORT" not in words:
+            expect = 22.0 + 0.1 * float(air) + 0.05 * (min(_hours(time), 16.0) - 8.0)
+            assert seen.kept()[-1]["expect_mbar"] == pytest.approx(expect, abs=1e-6)
+
+
+def _hours(time: str) -> float:
+    hours, minutes, _ = (float(part) for part in time.split(":"))
+    return hours + minutes / 60.0
+
+
+def test_a_warning_is_said_in_band(phone: Open) -> None:
+    seen = phone()
+    seen.clock("2026-05-12T08:00:00")
+    seen.air("-8")
+    seen.done()
+    seen.page.evaluate("window.workDay.option.steps[1].readings[0].warning = 21")
+    assert "at the warning" in seen.read("20.9")
+
+
+def test_no_air_temperature_no_figure(phone: Open) -> None:
+    seen = phone()
+    seen.done()
+    assert "Type the air temperature" in seen.page.inner_text(f"{NEXT} .entry .hint")
+    assert "Outside the solved table" in seen.read("22.5")
+    assert "no number" in seen.read("22.5 or so")
+    assert len(seen.kept()) == 2
+
+
+def test_nobody_goes_on_before_a_hold_is_signed_or_while_a_reading_is_out(phone: Open) -> None:
+    seen = phone()
+    seen.air("4")
+    seen.done()
+    later = seen.page.locator("li.step:has(#step-10)")
+    later.locator(".fold").click()
+    assert later.locator(".done").is_disabled()
+    assert "Step 2 is a hold that nobody has signed" in later.locator(".waits").inner_text()
+    assert "Leaving never waits" in later.locator(".waits").inner_text()
+    seen.read("20.5")
+    assert seen.page.locator(f"{NEXT} .sign .done").is_disabled()
+    assert seen.page.locator("#failure").is_enabled()
+    seen.page.click("#failure")
+    assert seen.page.inner_text("#failures .leave").startswith("1. Leave.")
+    seen.page.click("#close-failures")
+    assert "In band" in seen.read("22.4")
+    seen.page.click(f"{NEXT} .sign .done")  # without a name nothing is signed
+    assert [entry["what"] for entry in seen.kept()] == ["air", "done", "reading", "reading"]
+    seen.sign("A. Miller")
+    assert "Step 3 is a hold" in later.locator(".waits").inner_text()
+    assert "Step 2" not in later.locator(".waits").inner_text()
+
+
+def _to_step(seen: Phone, number: int) -> None:
+    """Go through the made-up order up to a step."""
+    seen.air("4")
+    while (now := int(seen.page.inner_text(f"{NEXT} .n"))) < number:
+        if seen.page.locator(f"{NEXT} .sign").count():
+            seen.sign("A. Miller")
+        else:
+            seen.done()
+        assert int(seen.page.inner_text(f"{NEXT} .n")) == now + 1
+
+
+def test_needs_that_are_not_met_are_named(phone: Open) -> None:
+    seen = phone()
+    later = seen.page.locator("li.step:has(#step-5)")
+    later.locator(".fold").click()
+    assert "Not yet: feed B1 open; 8 meters sealed" in later.locator(".waits").inner_text()
+    _to_step(seen, 5)
+    assert not later.locator(".waits").is_visible()
+
+
+def test_a_let_by_test_wants_its_limit_and_a_meter_fine_enough(phone: Open) -> None:
+    seen = phone()
+    _to_step(seen, 6)
+    form = seen.page.locator(f"{NEXT} form.entry").first
+
+    def enter(flow: str, finest: str, pressure: str) -> str:
+        for place, text in enumerate((flow, finest, pressure)):
+            form.locator("input").nth(place).fill(text)
+        form.locator("button[type=submit]").click()
+        return str(form.locator(".verdict").inner_text())
+
+    assert "Above the limit" in enter("5.1", "0.5", "0.3")
+    assert seen.page.locator(f"{NEXT} .sign .done").is_disabled()
+    assert "Above the limit" in enter("4", "0.5", "0.6")
+    assert "too coarse" in enter("4", "1.5", "0.3")
+    assert "no result" in enter("4", "", "0.3")
+    assert "Within the limits" in enter("5", "1", "0.5")
+    assert seen.page.locator(f"{NEXT} .sign .done").is_enabled()
+
+
+def test_the_cut_is_a_hold_with_its_latest_time(phone: Open) -> None:
+    seen = phone()
+    _to_step(seen, 8)
+    assert seen.page.inner_text("#latest-cut").replace("\u00a0", " ") == "Latest cut 13:30: 4 h 00 min left"
+    assert "HOLD" in seen.page.inner_text(NEXT)
+    assert "cut by 13:30" in seen.page.inner_text(f"{NEXT} .waits")
+    seen.clock("2026-05-12T13:31:00")
+    assert "has passed: do not cut" in seen.page.inner_text("#latest-cut")
+    assert "Do not cut: gas back" in seen.page.inner_text(f"{NEXT} .waits")
+    seen.clock("2026-05-12T13:00:30")
+    seen.sign("A. Miller")
+    assert not seen.page.is_visible("#latest-cut")
+    seen.page.click("#failure")
+    assert seen.page.get_attribute("#failure-states [data-state='main cut']", "aria-pressed") == "true"
+    text = seen.page.inner_text("#failure-rows")
+    assert "Leave first." in text
+    assert "8 meters below minimum, at once" in text
+    assert "shut bypass B1 at its live end" in text
+
+
+def test_planned_times_stand_beside_those_of_now(phone: Open) -> None:
+    seen = phone()
+    assert seen.page.inner_text("#next") == "Next: step 1"
+    seen.done()
+    assert seen.page.inner_text("#next").replace("\u00a0", " ") == "Next: step 2, 08:00, 1 h 30 min behind"
+    seen.sign("A. Miller")
+    seen.page.click("[data-view=times]")
+    rows = seen.page.locator("#times tbody tr")
+    assert "1 h 10 min late" in rows.nth(1).inner_text().replace("\u00a0", " ")
+    assert "before" in rows.nth(0).inner_text()
+    seen.clock("2026-07-01T10:00:00")
+    seen.page.click("[data-view=steps]")
+    assert "Planned for 2026-05-12 08:00" in seen.page.inner_text("#other-day")
+
+
+def test_meters_are_tallied_with_seal_and_isolation_point(phone: Open) -> None:
+    seen = phone()
+    seen.page.click("[data-view=meters]")
+    assert seen.page.locator(".meter").count() == 8
+    assert "8 still on" in seen.page.inner_text("#tally")
+    first = seen.page.locator(".meter").first
+    labels = first.locator(".states button").all_inner_texts()
+    assert labels == ["off", "sealed", "purged", "relit", "no access"]
+    first.locator(".states button").nth(1).click()
+    first.locator(".seal input").nth(0).fill("QX 1771")
+    first.locator(".seal input").nth(1).fill("meter cock")
+    first.locator(".seal button").click()
+    assert "seal QX 1771, isolated at meter cock" in first.inner_text()
+    for place in range(1, 8):
+        seen.page.locator(".meter").nth(place).locator(".states button").last.click()
+    assert "none on, 1 sealed, 7 no access" in seen.page.inner_text("#tally")
+    first.locator(".states button").nth(1).click()  # pressed again it is taken back
+    assert "The tally does not close" in seen.page.inner_text("#tally")
+    seen.page.fill("#find", "mill 3")
+    assert seen.page.locator(".meter:visible").count() == 1
+
+
+def test_a_log_goes_out_and_comes_back(phone: Open, tmp_path: Path) -> None:
+    seen = phone()
+    _to_step(seen, 5)
+    seen.page.click("[data-view=meters]")
+    seen.page.locator(".meter .states button").first.click()
+    seen.page.fill("#find", "")
+    kept = seen.kept()
+    path = seen.export(tmp_path / "log.json")
+    log = read_log(path)
+    assert log.plan_sha256 == plan_digest(work_day_plan())
+    assert log.option == 1
+    assert [entry.model_dump(mode="json", exclude_unset=True) for entry in log.entries] == kept
+    assert [entry.at for entry in log.entries] == sorted({entry.at for entry in log.entries})
+    seen.page.click("#clear")
+    assert "cannot be had back" in seen.page.inner_text("#ask-words")
+    seen.page.click("#ask-no")
+    assert seen.kept() == kept
+    seen.page.click("#clear")
+    seen.page.click("#ask-yes")
+    assert seen.kept() == []
+    seen.page.set_input_files("#import", path)
+    seen.page.wait_for_selector("#log-said:has-text('Imported')")
+    assert seen.kept() == kept
+    seen.page.set_input_files("#import", path)
+    seen.page.wait_for_selector("#log-said:has-text('0 of')")
+    assert seen.kept() == kept
+    seen.page.click("#as-text")
+    assert json.loads(seen.page.input_value("#log-text"))["entries"] == kept
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"kind": "gas-netplan/contact-log/1"}, "no log of this page"),
+        ({"plan_sha256": "0" * 64}, "of another plan"),
+        ({"option": 7}, "an option that this plan does not have"),
+        ({"entries": [{"at": "yesterday", "what": "done", "step": 1}]}, "Entry 1 has no time"),
+        ({"entries": [{"at": "2026-05-12T09:30:00.000+01:00", "what": "signed", "step": 1}]}, "no fit name"),
+        ({"entries": [{"at": "2026-05-12T09:30:00.000+01:00", "what": "toString"}]}, "of no known kind"),
+    ],
+)
+def test_a_file_that_is_no_log_of_this_plan_changes_nothing(
+    phone: Open, tmp_path: Path, change: dict[str, Any], words: str
+) -> None:
+    seen = phone()
+    seen.done()
+    whole = {**json.loads(seen.export(tmp_path / "log.json").read_text()), **change}
+    before = seen.kept()
+    (tmp_path / "bad.json").write_text(json.dumps(whole))
+    seen.page.set_input_files("#import", tmp_path / "bad.json")
+    seen.page.wait_for_selector("#log-said:has-text('Nothing')")
+    assert words in seen.page.inner_text("#log-said")
+    assert seen.kept() == before
+    (tmp_path / "bad.json").write_bytes(b"\xff\xfe no json")
+    seen.page.set_input_files("#import", tmp_path / "bad.json")
+    seen.page.wait_for_selector("#log-said:has-text('cannot be read')")
+    assert seen.kept() == before
+
+
+def test_two_options_have_two_logs(phone: Open) -> None:
+    seen = phone()
+    seen.done()
+    seen.page.select_option("#option", "2")
+    assert seen.kept() == []
+    assert "Show" in seen.page.inner_text("#steps")
+    assert not seen.page.is_visible("#latest-cut")
+    seen.page.click("#failure")
+    assert "holds no loss sheet" in seen.page.inner_text("#failure-rows")
+    seen.page.click("#close-failures")
+    assert "To be read, in the planned weather: 23.7 mbar" in seen.page.evaluate(
+        "document.getElementById('steps').textContent"
+    )
+    seen.page.reload()
+    seen.page.wait_for_selector("#bar:not([hidden])")
+    assert seen.page.input_value("#option") == "2"
+    seen.page.select_option("#option", "1")
+    assert len(seen.kept()) == 1
+
+
+def test_a_clock_that_goes_back_is_told_and_keeps_the_order(phone: Open, tmp_path: Path) -> None:
+    seen = phone()
+    seen.done()
+    seen.clock("2026-05-12T08:10:00")
+    seen.air("4")
+    first, second = seen.kept()
+    assert second["at"] > first["at"]
+    assert second["clock"] == "2026-05-12T08:10:00.000+00:00"
+    assert read_log(seen.export(tmp_path / "log.json")).entries[1].clock is not None
+
+
+def test_times_are_those_of_the_device_with_its_offset(phone: Open) -> None:
+    seen = phone(zone="Asia/Kolkata")
+    seen.clock("2026-05-12T02:45:00Z")
+    seen.done()
+    assert seen.kept()[0]["at"] == "2026-05-12T08:15:00.000+05:30"
+    assert "Done 08:15" in seen.page.inner_text("li.step:has(#step-1) .status")
+    assert seen.page.inner_text("#next").replace("\u00a0", " ") == "Next: step 2, 08:00, 15 min behind"
+
+
+def test_where_storage_is_barred_the_page_says_that_paper_governs(browser: Any, tmp_path: Path) -> None:
+    path = tmp_path / "work_day.html"
+    path.write_text(_page(), encoding="utf-8")
+    context = browser.new_context(viewport={"width": 360, "height": 740}, offline=True)
+    context.add_init_script(
+        "Object.defineProperty(window, 'localStorage', { get() { throw new DOMException('no', 'SecurityError'); } })"
+    )
+    seen = Phone(context, path)
+    assert "keeps nothing" in seen.page.inner_text("#barred")
+    assert "paper work pack governs" in seen.page.inner_text("#barred")
+    seen.done()
+    assert len(seen.kept()) == 1
+    context.close()
+    barred = browser.new_context(java_script_enabled=False, offline=True)
+    page = barred.new_page()
+    page.goto(path.as_uri())
+    assert "The paper work pack governs" in page.inner_text("noscript")
+    assert not page.is_visible("#app")
+    barred.close()
+
+
+def test_hostile_text_stays_text(phone: Open) -> None:
+    seen = phone(_page(hostile=True))
+    text = seen.page.evaluate("document.body.textContent")
+    assert all(line in text for line in (*HOSTILE[:8], HOSTILE_ID))
+    assert seen.page.evaluate("window.hacked") is None
+    assert seen.page.evaluate("document.querySelectorAll('main img, main script, dialog img').length") == 0
+    seen.page.click("#failure")
+    assert seen.page.locator("#failure-rows h3").first.inner_text() == HOSTILE[0]
+    assert seen.page.evaluate("document.documentElement.scrollWidth") <= 360
+    assert seen.complaints == []
+
+
+def test_us_units_are_typed_and_the_log_holds_mbar(phone: Open) -> None:
+    seen = phone(_page(us=True))
+    seen.air("39.2")
+    seen.done()
+    assert "in. w.c." in seen.page.inner_text(f"{NEXT} .entry")
+    assert "In band" in seen.read("9")
+    assert seen.kept()[0]["air_temp_c"] == pytest.approx(4.0, abs=1e-3)
+    assert seen.kept()[2]["mbar"] == pytest.approx(9 * 2.4908891, abs=1e-4)
+
+
+def test_fields_are_named_and_touch_targets_are_large(phone: Open) -> None:
+    seen = phone()
+    for fold in seen.page.locator(".fold:visible").all():
+        fold.click()
+    unnamed = seen.page.evaluate(
+        "[...document.querySelectorAll('input, select, textarea')].filter((e) => !e.labels?.length && !e.getAttribute('aria-label')).length"
+    )
+    assert unnamed == 0
+    small = seen.page.evaluate(
+        "[...document.querySelectorAll('button, input:not([type=file]), select, summary')].map((e) => [e.outerHTML.slice(0, 80), e.getBoundingClientRect()]).filter(([, r]) => r.width && (r.height < 44 || r.width < 44)).map(([words]) => words)"
+    )
+    assert small == []
+    assert seen.page.get_attribute("html", "lang") == "en"
+    assert seen.page.locator(".verdict[aria-live]").count() > 3
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_every_text_stands_out_from_its_ground(phone: Open, scheme: str) -> None:
+    """Contrast of WCAG 2.1 (AA asks for 4.5, large text for 3) of every text in sight."""
+    seen = phone()
+    seen.page.emulate_media(color_scheme=scheme)
+    seen.air("4")
+    seen.done()
+    seen.read("20.3")
+    seen.page.locator("li.step:has(#step-10) .fold").click()
+    found = seen.page.evaluate(CONTRAST)
+    assert len(found) > 40
+    assert min(ratio for ratio, _ in found) >= 4.5, sorted(found)[:5]
+
+
+CONTRAST = """() => {
+  const parse = (text) => text.match(/[\\d.]+/g).map(Number);
+  const light = (c) => { const [r, g, b] = c.map((v) => { v /= 255; return v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; }); return 0.2126 * r + 0.7152 * g + 0.0722 * b; };
+  const ground = (e) => { for (; e; e = e.parentElement) { const c = parse(getComputedStyle(e).backgroundColor); if (c.length < 4 || c[3] === 1) return c.slice(0, 3); } return [255, 255, 255]; };
+  const rows = [];
+  for (const e of document.querySelectorAll('body *')) {
+    const own = [...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim());
+    if (!own || e.disabled || !e.checkVisibility() || e.closest('dialog, noscript')) continue;
+    const [a, b] = [light(parse(getComputedStyle(e).color).slice(0, 3)), light(ground(e))];
+    rows.push([(Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05), e.textContent.slice(0, 60)]);
+  }
+  return rows;
+}"""
+
+
+def test_the_same_plan_read_again_has_the_same_key() -> None:
+    for plan in (work_day_plan(), work_day_plan(hostile=True), hamlet_result().plan):
+        again = plan_from_json(plan_to_json(plan), "again")
+        assert plan_digest(again) == plan_digest(plan)
+        other = plan.model_copy(
+            update={"provenance": plan.provenance.model_copy(update={"created": "later"})}
+        )
+        assert plan_digest(other) == plan_digest(plan)
+        changed = plan.model_copy(update={"caution": "another"})
+        assert plan_digest(changed) != plan_digest(plan)
+
+
+def test_no_priority_note_is_on_the_page() -> None:
+    network = hamlet_result().network
+    notes = {note for note in network.customers.priority_note if note}
+    assert notes
+    assert not [note for note in notes if note in _page()]
