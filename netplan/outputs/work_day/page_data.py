@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from netplan.core.units import convert
 from netplan.outputs.number_format import Figures
 from netplan.outputs.work_day.expected_reading import weather_table
 from netplan.outputs.work_day.planned_times import bars_by_step, clock_at, cut_step, start_clock
+from netplan.outputs.work_day.text_references import with_references
 from netplan.planfile.model import (
     ITEM_STATES,
     AffectedCustomer,
@@ -35,7 +36,7 @@ _READ_WITH = ("vented", "gas-free", "air", "gas")
 """States of a part of which a gas instrument tells."""
 
 
-def page_data(plan: Plan, rank: int, units: Figures) -> Data:
+def page_data(plan: Plan, rank: int, units: Figures, addresses: Mapping[str, str]) -> Data:
     """Return the data of the page; every text in it is data, to be shown as it is.
 
     Parameters
@@ -46,9 +47,22 @@ def page_data(plan: Plan, rank: int, units: Figures) -> Data:
         Rank of the option that the page opens with.
     units : Figures
         How figures are written, and in which units readings are typed; the log holds mbar and °C.
+    addresses : mapping of str to str
+        Addresses of customers, by id: a failure touches more of them than the plan names.
+
+    Returns
+    -------
+    dict
+        Texts of the options that come again are in `words`, and there a reference, "~" and its place in them.
+        Customers whom a failure takes off are ranges of places in `doors`, from and to in turn.
     """
     conditions = plan.conditions
     hour, minute = start_clock(plan)
+    doors = sorted({id_ for option in plan.options for row in option.loss_sheet for id_ in row.customers})
+    place = {id_: k for k, id_ in enumerate(doors)}
+    known = {c.id: c.address for option in plan.options for c in option.customers} | dict(addresses)
+    tables = _Tables()
+    words, options = with_references([_option(plan, one, units, place, tables) for one in plan.options])
     return {
         "plan_sha256": plan_digest(plan),
         "caution": plan.caution,
@@ -62,7 +76,10 @@ def page_data(plan: Plan, rank: int, units: Figures) -> Data:
         "units": _units(units),
         "option": rank,
         "meter_states": [state for state in ITEM_STATES["meter"] if state != "on"],
-        "options": [_option(plan, option, units) for option in plan.options],
+        "doors": [[id_, known.get(id_, "")] for id_ in doors],
+        "words": words,
+        "tables": tables.rows,
+        "options": options,
     }
 
 
@@ -79,8 +96,8 @@ def _units(units: Figures) -> Data:
     }
 
 
-def _option(plan: Plan, option: Option, units: Figures) -> Data:
-    bars, tables = bars_by_step(option), _Tables()
+def _option(plan: Plan, option: Option, units: Figures, doors: Mapping[str, int], tables: _Tables) -> Data:
+    bars = bars_by_step(option)
     cut = cut_step(option)
     off = sum(customer.meters for customer in option.customers if customer.effect == "off")
     data: Data = {
@@ -90,8 +107,7 @@ def _option(plan: Plan, option: Option, units: Figures) -> Data:
         "first": _groups((item.kind, item.first, item.id) for item in option.items),
         "steps": [],
         "meters": _meters(option),
-        "losses": [_loss(row, units) for row in option.loss_sheet],
-        "addresses": _addresses(option),
+        "losses": [_loss(row, units, doors) for row in option.loss_sheet],
         "timeline": None if option.timeline is None else _timeline(plan, option.timeline),
     }
     gauges = _gauge_places(option, units)
@@ -106,7 +122,6 @@ def _option(plan: Plan, option: Option, units: Figures) -> Data:
         if cut is not None and step.n == cut.n:
             one["cut"] = True
         data["steps"].append(one)
-    data["tables"] = tables.rows
     return data
 
 
@@ -122,8 +137,23 @@ class _Tables:
         table = weather_table(reading)
         if table not in self._place:
             self._place[table] = len(self.rows)
-            self.rows.append({"t": table.air_temps_c, "h": table.hours, "v": table.expect_mbar})
+            values = [_differences(row) for row in table.expect_mbar]
+            self.rows.append({"t": table.air_temps_c, "h": table.hours, "v": values})
         return self._place[table]
+
+
+def _differences(row: Iterable[float | None]) -> list[int | None]:
+    """Return pressures [0.001 mbar], each as its difference from the one before."""
+    found: list[int | None] = []
+    before = 0
+    for value in row:
+        if value is None:
+            found.append(None)
+            continue
+        whole = round(value * 1000)
+        found.append(whole - before)
+        before = whole
+    return found
 
 
 def _groups(rows: Iterable[tuple[str, ...]]) -> list[list[Any]]:
@@ -166,9 +196,7 @@ def _step(step: Step, units: Figures) -> Data:
         data["let_by"] = _let_by(step.let_by, units)
     if step.purge is not None:
         data["purge"] = _purge(step.purge, units)
-    if any(
-        change.kind == "part" and change.to in ("gas-free", "air", "gas", "vented") for change in step.changes
-    ):
+    if any(change.kind == "part" and change.to in _READ_WITH for change in step.changes):
         data["gas"] = True
     return {key: value for key, value in data.items() if value not in ("", (), [], None, False)}
 
@@ -254,13 +282,7 @@ def _clock(moment: str | None) -> str:
     return (moment or "")[11:16] or (moment or "")
 
 
-def _addresses(option: Option) -> dict[str, str]:
-    """Return addresses of those whom a failure takes off, by id."""
-    named = {id_ for row in option.loss_sheet for id_ in row.customers}
-    return {customer.id: customer.address for customer in option.customers if customer.id in named}
-
-
-def _loss(row: LossRow, units: Figures) -> Data:
+def _loss(row: LossRow, units: Figures, doors: Mapping[str, int]) -> Data:
     place = row.place or (f"{row.main_id} {units.chainage(row.chainage_m)}" if row.main_id else "")
     data: Data = {
         "id": row.id,
@@ -272,7 +294,10 @@ def _loss(row: LossRow, units: Figures) -> Data:
         "act_on": row.act_on,
         "place": place,
         "who": row.who,
-        "customers": row.customers,
+        "doors": _ranges([doors[id_] for id_ in row.customers]),
+        "meters_first": bool(row.meters_first),
+        "feeds_again": row.feeds_again,
+        "barrier": "" if row.barrier_mbar is None else units.against(row.barrier_mbar),
         "meters": row.meters,
         "flow": "" if row.flow_m3h is None else units.load(row.flow_m3h),
         "least": "" if row.least_mbar is None else units.held(row.least_mbar),
@@ -281,7 +306,18 @@ def _loss(row: LossRow, units: Figures) -> Data:
         "solved": row.solved,
         "note": units.sentence(row.note),
     }
-    return {key: value for key, value in data.items() if value not in ("", (), None, False)}
+    return {key: value for key, value in data.items() if value not in ("", (), [], None, False)}
+
+
+def _ranges(places: Iterable[int]) -> list[int]:
+    """Return places as ranges, from and to in turn, both within: 0 1 2 5 becomes 0 2 5 5."""
+    found: list[int] = []
+    for place in sorted(places):
+        if found and place == found[-1] + 1:
+            found[-1] = place
+        else:
+            found += [place, place]
+    return found
 
 
 def _timeline(plan: Plan, timeline: Timeline) -> Data:

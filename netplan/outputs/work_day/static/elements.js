@@ -48,3 +48,17 @@ function typedNumber(text) {
   const plain = text.trim().replace(",", ".").replace("−", "-");
   return /^[+-]?(\d+\.?\d*|\.\d+)$/.test(plain) ? Number(plain) : null;
 }
+
+/* Data with its references, "~" and a place among the words, as the words themselves. */
+function withWords(data, words) {
+  if (typeof data === "string") return data.startsWith("~") ? words[Number(data.slice(1))] : data;
+  if (Array.isArray(data)) return data.map((value) => withWords(value, words));
+  if (data === null || typeof data !== "object") return data;
+  return Object.fromEntries(Object.entries(data).map(([key, value]) => [key, withWords(value, words)]));
+}
+
+/* Rows of pressures from their differences in 0.001 mbar. */
+function fromDifferences(row) {
+  let last = 0;
+  return row.map((step) => (step === null ? null : (last += step) / 1000));
+}
