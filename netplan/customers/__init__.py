@@ -2,9 +2,10 @@
 
 queue = relight_order(customer_id, address, street, number, postcode, priority, meters,
                       price_per_meter_hour) -> RelightOrder   # .order, .visit, .meters
-queue.back_on_h(relights_per_hour), queue.crew_hours(…)
-times = off_on_times(queue, start=datetime | None, hours=9.0, relights_per_hour=12.0,
-                     day_end="20:00") -> OffOnTimes           # .off_from, .on_by (input order), .fits
+queue.back_on_h(relights_per_hour)
+times = off_on_times(queue, start=datetime | None, off_from_min=80.0, gas_back_min=430.0,
+                     relights_per_hour=12.0, overrun=1.25) -> OffOnTimes   # .off_from, .on_by (input order)
+day_end_after_min(start, hours, "20:00")                      # end of the crew's day, minutes after the start
 address_groups(address, street, number, postcode)             # house of each customer; flats share one
 natural_key(text), walking_key(street, number, address, id)   # sort keys: 2 before 10
 priority_rank(code), priority_codes()
@@ -15,7 +16,7 @@ from netplan.customers.relight_order import (
     OffOnTimes,
     PriorityCode,
     RelightOrder,
-    most_meters,
+    day_end_after_min,
     off_on_times,
     priority_codes,
     priority_rank,
@@ -29,7 +30,7 @@ __all__ = [
     "PriorityCode",
     "RelightOrder",
     "address_groups",
-    "most_meters",
+    "day_end_after_min",
     "natural_key",
     "off_on_times",
     "priority_codes",

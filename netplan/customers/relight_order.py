@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import csv
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from functools import lru_cache
 from importlib import resources
 from typing import Final
@@ -15,7 +16,6 @@ import numpy.typing as npt
 
 from netplan.core.arrays import Floats, Ints
 from netplan.core.errors import BadInputError
-from netplan.core.units import rounded_down, rounded_up
 from netplan.customers.walking_order import address_groups, walking_key
 
 __all__ = [
@@ -23,7 +23,7 @@ __all__ = [
     "OffOnTimes",
     "PriorityCode",
     "RelightOrder",
-    "most_meters",
+    "day_end_after_min",
     "off_on_times",
     "priority_codes",
     "priority_rank",
@@ -31,14 +31,13 @@ __all__ = [
 ]
 
 
-EARLIEST_START_H: Final = 7.0
-"""Clock hour a window without a start is taken to begin at, to see whether relighting fits the day
+EARLIEST_START_H: Final = 8.0
+"""Clock hour a window without a start is taken to begin at, to see whether the crew's day holds the work
 [h] (source: own)."""
-ROUNDED_UP_TO_MIN: Final = 5
-"""Times promised to customers are rounded up to this [min] (source: own)."""
-SPARE_H: Final = 1e-9
-"""What rounding may cost the crew's day [h]."""
-_HOURS_A_DAY: Final = 24.0
+ROUNDED_TO_MIN: Final = 30
+"""Times promised to customers are rounded to this [min] (source: own)."""
+_MINUTES_AN_HOUR: Final = 60.0
+_SECONDS_A_MINUTE: Final = 60.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,14 +63,10 @@ class RelightOrder:
         """Return when each ordered customer is back, all its meters relit [h after gas is back]."""
         return np.cumsum(self.meters) / relights_per_hour
 
-    def crew_hours(self, relights_per_hour: float) -> float:
-        """Return how long the crew needs for all of them [h]."""
-        return float(self.meters.sum()) / relights_per_hour
-
 
 @dataclass(frozen=True, slots=True)
 class OffOnTimes:
-    """From when to when customers are off.
+    """From when to when customers are off, as it is promised to them.
 
     Parameters
     ----------
@@ -79,22 +74,10 @@ class OffOnTimes:
         Local time, ISO 8601 to the minute, the same for all; None for a window without a start.
     on_by : tuple of str or None
         For each customer in the order of the input; None for a window without a start.
-    hours_off : tuple of float
-        For each customer in the order of the input: from the start until relit [h].
-    crew_hours : float
-        Relighting all of them [h].
-    fits : bool
-        Whether the last is relit before the crew's day ends.
-    reason : str
-        One line on that.
     """
 
     off_from: str | None
     on_by: tuple[str | None, ...]
-    hours_off: tuple[float, ...]
-    crew_hours: float
-    fits: bool
-    reason: str
 
 
 def relight_order(
@@ -147,94 +130,79 @@ def off_on_times(
     queue: RelightOrder,
     *,
     start: datetime | None,
-    hours: float,
+    off_from_min: float,
+    gas_back_min: float,
     relights_per_hour: float,
-    day_end: str,
-    earliest_start_h: float = EARLIEST_START_H,
+    overrun: float,
+    latest_min: float = math.inf,
 ) -> OffOnTimes:
     """Return from when to when every customer of a queue is off.
 
-    All go off when the window starts; gas is back when it ends; then the queue begins. The crew's day is
-    that in which the window ends.
+    All go off when the first meter is turned off, rounded down to half an hour of the clock. The queue begins
+    when gas is back; each is promised its time with the overrun, rounded up to half an hour.
 
     Parameters
     ----------
     queue : RelightOrder
     start : datetime or None
         Local start of the window.
-    hours : float
-        Length of the window, ≥ 0 [h].
+    off_from_min, gas_back_min : float
+        When the first meter is turned off, and when gas is back, ≥ 0 [min after the start].
     relights_per_hour : float
         Meters the crew relights in an hour, > 0 [1/h].
-    day_end : str
-        When the crew's day ends, ``"20:00"``.
-    earliest_start_h : float
-        Clock hour a window without a start is taken to begin at [h].
+    overrun : float
+        What times after the start are multiplied by, ≥ 1 [-].
+    latest_min : float
+        End of the crew's day: nothing later is promised where rounding alone is later [min after the start].
 
     Raises
     ------
     BadInputError
-        When hours or the rate are impossible.
+        When times or the rate are impossible.
     """
-    if not (hours >= 0.0 and relights_per_hour > 0.0):
+    if not (0.0 <= off_from_min <= gas_back_min and relights_per_hour > 0.0 and overrun >= 1.0):
         raise BadInputError(
-            f"relighting: {hours:g} h and {relights_per_hour:g} relights an hour; "
-            "give a window of at least 0 h and a rate above 0"
+            f"relighting: off after {off_from_min:g} min, gas back after {gas_back_min:g} min, "
+            f"{relights_per_hour:g} relights an hour, overrun {overrun:g}; give times in order, a rate above "
+            "0 and an overrun of at least 1"
         )
-    back = queue.back_on_h(relights_per_hour)
-    count = len(queue.order)
-    hours_off = np.full(count, float(hours))
-    hours_off[queue.order] += back
-    crew_hours = queue.crew_hours(relights_per_hour) if count else 0.0
-    spare = _spare_h(start, hours, day_end, earliest_start_h)
-    fits = crew_hours <= spare + SPARE_H or count == 0
-    left = f"{rounded_down(max(spare, 0.0), 1):.1f} h are left from the end of the window to {day_end}"
-    reason = f"relighting {int(queue.meters.sum())} meters takes {rounded_up(crew_hours, 1):.1f} h; {left}"
     if start is None:
-        reason += (
-            f", taken from a start at {int(earliest_start_h):02d}:{round(earliest_start_h % 1 * 60):02d}"
-        )
-    return OffOnTimes(
-        off_from=None if start is None else _iso(start),
-        on_by=tuple(None if start is None else _iso(_rounded_up(start, float(h))) for h in hours_off),
-        hours_off=tuple(float(h) for h in hours_off),
-        crew_hours=crew_hours,
-        fits=fits,
-        reason=reason,
-    )
+        return OffOnTimes(None, (None,) * len(queue.order))
+    on_by = [""] * len(queue.order)
+    for row, back_h in zip(queue.order.tolist(), queue.back_on_h(relights_per_hour).tolist(), strict=True):
+        late_min = overrun * (gas_back_min + _MINUTES_AN_HOUR * back_h)
+        on_by[row] = _iso(_half_hour(start, late_min, latest_min))
+    off_from = start + timedelta(minutes=math.floor(round(off_from_min, 6)))
+    off_from -= timedelta(minutes=off_from.minute % ROUNDED_TO_MIN)
+    return OffOnTimes(_iso(off_from), tuple(on_by))
 
 
-def most_meters(
-    start: datetime | None,
-    hours: float,
-    relights_per_hour: float,
-    day_end: str,
-    earliest_start_h: float = EARLIEST_START_H,
-) -> int:
-    """Return how many meters the crew relights between the end of the window and that of its day, ≥ 0.
+def day_end_after_min(start: datetime | None, hours: float, day_end: str) -> float:
+    """Return how long after the start of a window the crew's day ends, that in which the window ends [min].
 
-    Parameters are those of `off_on_times`.
+    Parameters
+    ----------
+    start : datetime or None
+        Local start of the window; None takes `EARLIEST_START_H`.
+    hours : float
+        Length of the window, ≥ 0 [h].
+    day_end : str
+        When the crew's day ends, ``"20:00"``; before the window ends where the crew has no time left.
     """
-    spare = _spare_h(start, hours, day_end, earliest_start_h)
-    return max(int(np.floor((spare + SPARE_H) * relights_per_hour)), 0)
-
-
-def _spare_h(start: datetime | None, hours: float, day_end: str, earliest_start_h: float) -> float:
-    end = time.fromisoformat(day_end)
-    end_h = end.hour + end.minute / 60.0
-    if start is None:
-        window_end_h = (earliest_start_h + hours) % _HOURS_A_DAY
-        return end_h - (window_end_h if earliest_start_h + hours > _HOURS_A_DAY else earliest_start_h + hours)
-    window_end = start + timedelta(hours=hours)
+    begin = datetime.combine(date.min, time()) + timedelta(hours=EARLIEST_START_H)
+    begin = begin if start is None else start
+    end, window_end = time.fromisoformat(day_end), begin + timedelta(hours=hours)
     last = window_end.replace(hour=end.hour, minute=end.minute, second=0, microsecond=0)
-    return (last - window_end).total_seconds() / 3600.0
+    return (last - begin).total_seconds() / _SECONDS_A_MINUTE
 
 
-def _rounded_up(start: datetime, hours: float) -> datetime:
-    minutes = int(np.ceil(round(hours * 60.0, 6)))
-    exact = start + timedelta(minutes=minutes)
-    over = exact.minute % ROUNDED_UP_TO_MIN
-    return exact + timedelta(minutes=(ROUNDED_UP_TO_MIN - over) % ROUNDED_UP_TO_MIN)
+def _half_hour(start: datetime, minutes: float, latest_min: float) -> datetime:
+    """Return a time rounded up to half an hour of the clock, and down to the latest one."""
+    exact = start + timedelta(minutes=math.ceil(round(minutes, 6)))
+    rounded = exact + timedelta(minutes=-exact.minute % ROUNDED_TO_MIN)
+    if math.isinf(latest_min):
+        return rounded
+    return max(exact, min(rounded, start + timedelta(minutes=math.floor(latest_min))))
 
 
 def _iso(moment: datetime) -> str:

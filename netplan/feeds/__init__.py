@@ -6,7 +6,7 @@ Knows arrays and a prepared flow solver, not the plan::
     ways = hose_ways(giving, fed, rules)             # then with_taps(network, taps) gives their nodes
     feeds = bypass_feeds(ends, part, rules) + hose_feeds(ways, ...) + valve_feeds(valves, part)
     answer = feed_parts(case, parts, rules)          # cheapest feed of every part, or off; exact jointly,
-                                                     # each of the smallest size that holds
+                                                     # each of the smallest of the sizes offered
     FeedCase(..., loads=hours and purging in)        # all that must be carried, where that is more
     price = feed_price_minor(feed, parallel, rules)  # whole minor units of the rules' currency
     bound = feed_lower_bound_minor(...)              # no feed of a component costs less (for the cut)

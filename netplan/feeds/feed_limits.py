@@ -44,7 +44,7 @@ class WeatherRow:
         Coldest air temperature, as forecast, it was solved at and held [°C]; `COLDEST_LOOKED_AT_C` means
         that or colder; None when it does not hold at `WARMEST_LOOKED_AT_C` either.
     reason : str
-        What fails a step colder; empty at the end of the range.
+        The limit when colder; empty at the end of the range.
     """
 
     label: str

@@ -14,7 +14,13 @@ from netplan.gas.purge_tree import PurgeTree, ZoneMains, purge_tree
 from netplan.gas.purge_velocity import least_velocity_m_s, minutes_to_purge, natural_gas_figures_hold
 from netplan.hydraulics import FlowConditions
 from netplan.reference.gas import Gas
-from netplan.reference.purge_figures import end_points, purge_cautions, purge_distances, purge_figure
+from netplan.reference.purge_figures import (
+    end_point_words,
+    end_points,
+    purge_cautions,
+    purge_distances,
+    purge_figure,
+)
 
 __all__ = ["PurgePlace", "PurgePlan", "end_point_lines", "purge_plan", "unfed_purge_plan"]
 
@@ -256,7 +262,7 @@ def end_point_lines(gas: Gas, *, nitrogen_first: bool = False) -> tuple[str, ...
     wanted = ("any", "gas on air") if on_air else ("any", "inert gas")
     limits = gas.flammable_limits_percent()
     lower = limits[0] if limits else None
-    return tuple(f"{point.phase}: {point.line(lower)}" for point in end_points() if point.medium in wanted)
+    return end_point_words([point for point in end_points() if point.medium in wanted], lower)
 
 
 def _places(

@@ -37,7 +37,7 @@ class PartStatus(StrEnum):
     GAS_NOT_TAKEN = "gas not taken"
     """More gas is put in than drawn: no station could hold the pressure."""
     SENSING_CUT_OFF = "sensing cut off"
-    """The sensing point of a station lies in another part: it would drive wide open."""
+    """The sensing point of a station lies in another part: it would go to full flow."""
     NOT_CONVERGED = "not converged"
 
 

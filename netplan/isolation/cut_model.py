@@ -115,7 +115,7 @@ class CutStop:
     price_minor : int
         Price of this stop [minor units].
     fault_pressure_pa_gauge : float
-        The most it may see in a station fault [Pa gauge].
+        Highest pressure in a station fault [Pa gauge].
     chain : int
         Number of the chain of mains between junctions, for telling options apart.
     reason : str

@@ -199,7 +199,7 @@ def _write_papers(
 
     letters = letters_pdf(plan, rows, words=read_words(choices.words), language=choices.language)
     (folder / "letters.pdf").write_bytes(letters)
-    (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows))
+    (folder / "tally_sheet.pdf").write_bytes(tally_pdf(plan, rows, option_of_rank(plan, state.option)))
     (folder / "work_pack.pdf").write_bytes(work_pack_pdf(plan, layers, state, units=choices.figures))
 
 

@@ -82,11 +82,10 @@ class PlanningContext:
 
     Attributes
     ----------
-    days_too_short : set of int
-        Numbers of customers found to be more than the crew's day can relight, while zones were priced.
+    days_too_short, windows_too_short : set of float
+        Meters off for which the day was found too short, and times for which the window was.
     against_by_purge : set of str
-        What the draw of a purge may have done to zones that were priced; empty where each that was refused
-        fails without it too.
+        What the draw of a purge may have done to zones that were priced; empty where each fails without it.
     """
 
     request: PlanRequest
@@ -97,7 +96,8 @@ class PlanningContext:
     _rules_with: dict[frozenset[str], Rules] = field(default_factory=dict, init=False, repr=False)
     _lines: dict[tuple[int, float, float], Any] = field(default_factory=dict, init=False, repr=False)
     _asked: dict[str, OrderedDict[Any, Any]] = field(default_factory=dict, init=False, repr=False)
-    days_too_short: set[int] = field(default_factory=set, init=False, repr=False)
+    days_too_short: set[float] = field(default_factory=set, init=False, repr=False)
+    windows_too_short: set[float] = field(default_factory=set, init=False, repr=False)
     against_by_purge: set[str] = field(default_factory=set, init=False, repr=False)
 
     # What is given.

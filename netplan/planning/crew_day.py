@@ -1,4 +1,4 @@
-"""Customers that are off wait for the crew: in which order, until when, at what price; and days too short."""
+"""Customers that are off wait for the crew: in which order and at what price; zones within the day first."""
 
 from __future__ import annotations
 
@@ -8,24 +8,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netplan.core.arrays import Ints
-from netplan.core.errors import NoPlanError
-from netplan.customers import OffOnTimes, RelightOrder, most_meters, off_on_times, relight_order
+from netplan.customers import RelightOrder, relight_order
 from netplan.isolation import MINOR_PER_UNIT, Cut, IsolationProblem
 from netplan.network.vocabulary import Category
 from netplan.planning.connectivity import reach_of
 from netplan.planning.context import PlanningContext
+from netplan.planning.least_hours import most_meters_of_any_zone
 from netplan.planning.request import PlanRequest
-from netplan.rules import ExcavationRules, Rules
+from netplan.rules import Rules
 
 __all__ = [
     "CrewLimitRelaxation",
-    "Relighting",
     "ease",
     "in_currency",
     "queue_minor",
     "queue_of",
-    "relighting_of",
-    "times_of",
+    "waiting_minor",
 ]
 
 MOST_STEPS = 10
@@ -47,17 +45,6 @@ def queue_of(request: PlanRequest, off: Ints) -> RelightOrder:
     )
 
 
-def times_of(request: PlanRequest, queue: RelightOrder) -> OffOnTimes:
-    """Return from when to when each of them is off, and whether the crew's day holds it."""
-    return off_on_times(
-        queue,
-        start=request.start,
-        hours=request.window_hours,
-        relights_per_hour=request.rules.crew.relights_per_hour,
-        day_end=request.rules.crew.day_end,
-    )
-
-
 def queue_minor(request: PlanRequest, off: Ints, queue: RelightOrder) -> int:
     """Return what waiting for the crew costs on top of the window, rounded one by one [minor units]."""
     if not len(off):
@@ -73,37 +60,10 @@ def _rates(request: PlanRequest, off: Ints) -> NDArray[np.float64]:
     return by_code[request.network.customers.category[off]]
 
 
-@dataclass(frozen=True, slots=True)
-class Relighting:
-    """What relighting some customers takes.
-
-    Parameters
-    ----------
-    fits : bool
-        Whether the last is relit before the crew's day ends.
-    reason : str
-        One line on that.
-    waiting_minor : int
-        What waiting for the crew costs on top of the window [minor units].
-    """
-
-    fits: bool
-    reason: str
-    waiting_minor: int
-
-
-def relighting_of(context: PlanningContext, off: Ints) -> Relighting:
-    """Return what relighting customers that are off takes; zones with the same ones share it."""
+def waiting_minor(context: PlanningContext, off: Ints) -> int:
+    """Return what waiting for the crew costs customers that are off; zones with the same ones share it."""
     request = context.request
-
-    def answer() -> Relighting:
-        queue = queue_of(request, off)
-        times = times_of(request, queue)
-        if not times.fits:
-            context.days_too_short.add(len(off))
-        return Relighting(times.fits, times.reason, queue_minor(request, off, queue))
-
-    return context.once("relighting", off.tobytes(), answer)
+    return context.once("waiting", off.tobytes(), lambda: queue_minor(request, off, queue_of(request, off)))
 
 
 def in_currency(minor: int) -> float:
@@ -129,25 +89,10 @@ class CrewLimitRelaxation:
 
 
 def ease(context: PlanningContext, problem: IsolationProblem) -> CrewLimitRelaxation:
-    """Return the question eased.
-
-    Raises
-    ------
-    NoPlanError
-        When no zone at all is within the day: then the one with the fewest meters is too large.
-    """
-    request = context.request
-    limit = most_meters(
-        request.start,
-        request.window_hours,
-        request.rules.crew.relights_per_hour,
-        request.rules.crew.day_end,
-    )
-    fewest = _cheapest(context, replace(problem, rules=_meters_alone(problem), gas_minor_per_m3=0.0))
-    if _meters(context, fewest) > limit:
-        queue = queue_of(request, np.flatnonzero(reach_of(context, fewest).isolated))
-        why = f"no zone holds fewer meters: {times_of(request, queue).reason}"
-        raise NoPlanError("no set of stops holds every constraint", (why,))
+    """Return the question eased, where it is not proven that the day is too short for every zone."""
+    limit = most_meters_of_any_zone(context, problem)
+    if _meters(context, _cheapest(context, problem)) <= limit:
+        return CrewLimitRelaxation(replace(problem, most_meters=limit), 0)
     low, high = 0, MINOR_PER_UNIT
     for _ in range(MOST_STEPS):
         if _is_within(context, problem, high, limit):
@@ -180,23 +125,11 @@ def _is_within(context: PlanningContext, problem: IsolationProblem, minor_per_me
 
 def _with_price(problem: IsolationProblem, minor_per_meter: int) -> IsolationProblem:
     more = minor_per_meter / MINOR_PER_UNIT / problem.hours
-    return replace(problem, rules=_off_prices(problem.rules, share=1.0, more_per_hour=more))
+    return replace(problem, rules=_off_prices(problem.rules, more_per_hour=more))
 
 
-def _off_prices(rules: Rules, share: float, more_per_hour: float) -> Rules:
+def _off_prices(rules: Rules, more_per_hour: float) -> Rules:
     off = rules.price.off_per_hour
-    update = {name: share * getattr(off, name) + more_per_hour for name in type(off).model_fields}
+    update = {name: getattr(off, name) + more_per_hour for name in type(off).model_fields}
     price = rules.price.model_copy(update={"off_per_hour": off.model_copy(update=update)})
     return rules.model_copy(update={"price": price})
-
-
-def _meters_alone(problem: IsolationProblem) -> Rules:
-    """Return the rules with nothing to pay but one unit of currency for a meter off."""
-    rules = _off_prices(problem.rules, share=0.0, more_per_hour=1.0 / problem.hours)
-    methods = tuple(
-        method.model_copy(
-            update={"price": 0.0, "price_surface": type(method.price_surface)(), "price_per_mm_od": 0.0}
-        )
-        for method in rules.method
-    )
-    return rules.model_copy(update={"method": methods, "excavation": ExcavationRules()})

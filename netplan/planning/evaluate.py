@@ -20,14 +20,14 @@ from netplan.feeds import (
     SizedFeed,
     UnfedPart,
     feed_answers,
-    feed_links,
     least_price_minor,
 )
 from netplan.isolation import Cut
 from netplan.planfile.naming import bypass_id
 from netplan.planning.connectivity import CutConnectivity, demands_after, flow_after, kept_inlets, reach_of
 from netplan.planning.context import PlanningContext
-from netplan.planning.crew_day import relighting_of
+from netplan.planning.crew_day import waiting_minor
+from netplan.planning.day_hours import counts_of, least_counts_of, meters_of, refusal
 from netplan.planning.deficient_parts import (
     DeficientPart,
     WithoutFeeds,
@@ -38,13 +38,14 @@ from netplan.planning.deficient_parts import (
 )
 from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
 from netplan.planning.excavations_of_cut import excavations_of_cut
-from netplan.planning.fed_network import FedNetwork, fed_network
+from netplan.planning.fed_network import FedNetwork, fed_network, network_of_states
+from netplan.planning.final_network import final_network
 from netplan.planning.parts_off import PartsOffInDay
 from netplan.planning.purge_loads import PurgeDraw, live_nodes
 from netplan.planning.stopped_network import StoppedNetwork, at_taps, draw_stops
 from netplan.planning.too_dear_cuts import base_minor_of, no_feed, too_dear, with_refused
 from netplan.planning.work_states import FeedLinks, Tapped, WorkStates, work_states
-from netplan.planning.zone_purges import below_least
+from netplan.planning.zone_purges import below_least, zone_purges
 
 __all__ = ["price_cut"]
 
@@ -72,10 +73,11 @@ def price_cut(
     if barred.any():
         who = network.customers.id[int(isolated[barred][0])]
         return RefusedCut(cut, f"customer {who} must stay on and lies in the zone")
-    interruption = _interruption(context, isolated)
-    if isinstance(interruption, str):
+    too_long = refusal(context, least_counts_of(context, cut, meters_of(context, isolated)))
+    if too_long:
         # Feeds keep others on, never those in the zone.
-        return RefusedCut(cut, interruption, by_relighting=True)
+        return RefusedCut(cut, too_long, by_hours=True)
+    interruption = _interruption(context, isolated)
     dug = excavations_of_cut(context, cut)
     refused = too_dear(context, cut, reach, dug, interruption, most_minor)
     if refused:
@@ -112,8 +114,6 @@ def _without_feeds(
         return _refused_in(context, cut, work)
     off = np.flatnonzero(reach.isolated)
     interruption = _interruption(context, off)
-    if isinstance(interruption, str):
-        return RefusedCut(cut, interruption)
     option = EvaluatedOption(
         cut=cut,
         reach=reach,
@@ -132,15 +132,19 @@ def _without_feeds(
         gas_minor=cut.gas_minor,
         excavations_minor=dug.price_minor,
     )
-    reason = _purge_refused(context, option)
-    return RefusedCut(cut, reason) if reason else (option,)
+    held = _if_purged_in_day(context, option)
+    return held if isinstance(held, RefusedCut) else (held,)
 
 
-def _purge_refused(context: PlanningContext, option: EvaluatedOption) -> str:
-    """Return why the rules refuse an option for its purge in; empty where they do not."""
-    if context.request.rules.purge.below_least != "refuse":
-        return ""
-    return below_least(context, option)
+def _if_purged_in_day(context: PlanningContext, option: EvaluatedOption) -> EvaluatedOption | RefusedCut:
+    """Return an option with what its order of work is made of, if its purge and its hours are allowed."""
+    final = final_network(context, option)
+    purges = zone_purges(context, option, final)
+    if context.request.rules.purge.below_least == "refuse" and (reason := below_least(context, purges)):
+        return RefusedCut(option.cut, reason)
+    counts = counts_of(context, option, final, purges)
+    too_long = refusal(context, counts)
+    return RefusedCut(option.cut, too_long) if too_long else replace(option, counts=counts)
 
 
 def _refused_in(context: PlanningContext, cut: Cut, work: WorkStates) -> RefusedCut:
@@ -151,12 +155,9 @@ def _refused_in(context: PlanningContext, cut: Cut, work: WorkStates) -> Refused
     return RefusedCut(cut, work.failing.reason())
 
 
-def _interruption(context: PlanningContext, off: Ints) -> int | str:
-    """Return the price of customers off, the queue included [minor units]; or why the day is too short."""
-    relighting = relighting_of(context, off)
-    if not relighting.fits:
-        return relighting.reason
-    return int(context.off_minor[off].sum()) + relighting.waiting_minor
+def _interruption(context: PlanningContext, off: Ints) -> int:
+    """Return the price of customers off, the queue at relighting included [minor units]."""
+    return int(context.off_minor[off].sum()) + waiting_minor(context, off)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -242,7 +243,7 @@ def _with_feeds(to_feed: _CutToFeed, below_minor: int | None) -> tuple[Evaluated
     case = to_feed.case()
     held: dict[tuple[bool, ...], EvaluatedOption] = {}
     reason, is_cut_short = "", False
-    day = PartsOffInDay(context, to_feed.reach, to_feed.deficient)
+    day = PartsOffInDay(context, cut, to_feed.reach, to_feed.deficient)
     answers = feed_answers(
         case,
         parts,
@@ -275,8 +276,6 @@ def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | 
     gone = to_feed.gone(answer.off)
     off = np.flatnonzero(gone)
     interruption = _interruption(context, off)
-    if isinstance(interruption, str):
-        return RefusedCut(cut, interruption)
     sizes = [feed.size for feed in answer.feeds if feed is not None]
     joins = tuple(fed.joins[size.feed.label] for size in sizes)
     fed_parts = [
@@ -285,12 +284,8 @@ def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | 
     refused = context.areas.refused(cut, joins, fed_parts)
     if refused:
         return RefusedCut(cut, f"feeds may not be used together: {refused}")
-    hoses = feed_links(sizes, context.request.rules)
     links = fed.flow.links
-    zone = np.flatnonzero(stopped.in_zone & stopped.flow.links.is_open)
-    is_open = links.is_open.copy()
-    is_open[zone] = True
-    open_network = fed.flow.with_links(replace(links, is_open=is_open).joined_with(hoses))
+    open_network = network_of_states(stopped, fed, sizes, context.request.rules)
     work = work_states(
         context.solver_of(open_network),
         kept_inlets(context, reach, gone),
@@ -322,8 +317,7 @@ def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | 
         joins=joins,
         failed_feeds=answer.failed,
     )
-    reason = _purge_refused(context, option)
-    return RefusedCut(cut, reason) if reason else option
+    return _if_purged_in_day(context, option)
 
 
 def _tapped(draw: PurgeDraw, node: Ints) -> tuple[Tapped, ...]:

@@ -18,8 +18,13 @@ from netplan.planning.pressure_areas import Join
 from netplan.planning.purge_loads import PurgeDraw
 from netplan.planning.stopped_network import StoppedNetwork
 from netplan.planning.work_states import WorkStates
+from netplan.procedure.hours_by_counts import OrderCounts
 
 __all__ = ["EvaluatedOption", "PreparedStop", "RefusedCut"]
+
+
+NOTHING = OrderCounts(())
+"""Counts of an option of which nobody has asked yet how long it takes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,15 +35,15 @@ class RefusedCut:
     ----------
     cut : Cut
     reason : str
-    by_relighting : bool
-        Whether it is refused because its zones alone hold more meters than the day can relight.
+    by_hours : bool
+        Whether it is refused because its stops and the meters of its zones alone take longer than the day.
     is_cut_short : bool
         Whether not every combination of feeds was judged: an option may stand on it all the same.
     """
 
     cut: Cut
     reason: str
-    by_relighting: bool = False
+    by_hours: bool = False
     is_cut_short: bool = False
 
 
@@ -96,6 +101,8 @@ class EvaluatedOption:
         Fallback stops that the plan prepares, each place once.
     failed_feeds : tuple of (str, str)
         Feeds that do not do, by label, and why.
+    counts : OrderCounts
+        What its order of work is made of, as the day was found long enough for it.
     """
 
     cut: Cut
@@ -118,6 +125,7 @@ class EvaluatedOption:
     fallbacks_minor: int = 0
     prepared: tuple[PreparedStop, ...] = ()
     failed_feeds: tuple[tuple[str, str], ...] = ()
+    counts: OrderCounts = NOTHING
 
     @property
     def burden_minor(self) -> int:

@@ -9,7 +9,7 @@ import numpy as np
 
 from netplan.core.arrays import Floats, Ints
 from netplan.excavations import CutExcavations, tee_elsewhere
-from netplan.feeds import Feed, FeedKind, hose_feeds, with_taps
+from netplan.feeds import Feed, FeedKind, FeedSize, feed_links, hose_feeds, with_taps
 from netplan.feeds.possible_feeds import HoseWay
 from netplan.hydraulics import FlowNetwork
 from netplan.isolation import Cut
@@ -25,8 +25,9 @@ from netplan.planning.feeds_for_part import (
 )
 from netplan.planning.pressure_areas import Join
 from netplan.planning.stopped_network import StoppedNetwork, tap_place
+from netplan.rules import Rules
 
-__all__ = ["FedNetwork", "closed_flow", "fed_network"]
+__all__ = ["FedNetwork", "closed_flow", "fed_network", "network_of_states"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,6 +62,16 @@ def closed_flow(stopped: StoppedNetwork) -> FlowNetwork:
     """Return the stopped network with every link of its zones closed."""
     links = stopped.flow.links
     return stopped.flow.with_links(replace(links, is_open=links.is_open & ~stopped.in_zone))
+
+
+def network_of_states(
+    stopped: StoppedNetwork, fed: FedNetwork, sizes: Sequence[FeedSize], rules: Rules
+) -> FlowNetwork:
+    """Return the network that every state of the work is a change of: all hoses in, no stop closed."""
+    links = fed.flow.links
+    is_open = links.is_open.copy()
+    is_open[np.flatnonzero(stopped.in_zone & stopped.flow.links.is_open)] = True
+    return fed.flow.with_links(replace(links, is_open=is_open).joined_with(feed_links(sizes, rules)))
 
 
 def fed_network(

@@ -14,12 +14,16 @@ from netplan.core.errors import NoPlanError
 from netplan.isolation import IsolationProblem
 from netplan.planning.connectivity import CutConnectivity, reach_after
 from netplan.planning.context import PlanningContext
-from netplan.planning.crew_day import relighting_of
+from netplan.planning.day_hours import least_counts, meters_of, refusal
 from netplan.planning.feeds_of_every_zone import reason_against_every_feed
 
 __all__ = ["reach_of_core", "require_possible"]
 
 NO_PLAN = "no set of stops holds every constraint"
+_DAY = (
+    "the crew's day (rules crew.relights_per_hour, crew.meter_fitters, crew.day_end, duration), or a longer "
+    "window (--hours)"
+)
 MOST_NAMED = 4
 """Customers named in one line (own) [-]."""
 
@@ -57,11 +61,10 @@ def _require_with_feeds(context: PlanningContext, core: CutConnectivity, method_
             )
     # Feeds keep others on, never those in the zone.
     isolated = np.flatnonzero(core.isolated)
-    relighting = relighting_of(context, isolated) if len(isolated) else None
-    if relighting is not None and not relighting.fits:
+    too_long = refusal(context, least_counts(context, meters_of(context, isolated)))
+    if too_long:
         raise _not_possible(
-            f"whatever is stopped, these lie in the zone: {relighting.reason}; what would have to give: the "
-            "crew's day (rules crew.relights_per_hour, crew.day_end)"
+            f"whatever is stopped, these lie in the zone: {too_long}; what would have to give: {_DAY}"
         )
 
 
@@ -77,13 +80,11 @@ def _require_without_feeds(context: PlanningContext, core: CutConnectivity) -> N
         )
     if not len(off):
         return
-    relighting = relighting_of(context, off)
-    if not relighting.fits:
+    too_long = refusal(context, least_counts(context, meters_of(context, off)))
+    if too_long:
         raise _not_possible(
-            "whatever is stopped, these lose their gas and no feed may be used, by order: "
-            f"{relighting.reason}; "
-            "what would have to give: the order against feeds (--no-bypass), or the crew's day "
-            "(rules crew.relights_per_hour, crew.day_end)"
+            f"whatever is stopped, these lose their gas and no feed may be used, by order: {too_long}; "
+            f"what would have to give: the order against feeds (--no-bypass), or {_DAY}"
         )
 
 

@@ -27,15 +27,18 @@ from netplan.planning.final_network import final_network
 from netplan.planning.loss_sheet import loss_sheet
 from netplan.planning.option_records.option_record import option_of
 from netplan.planning.option_records.option_state import StateSource, state_of
+from netplan.planning.option_records.order_records import OrderRecords
 from netplan.planning.option_records.plan_findings import findings_of, known_findings, noticed
 from netplan.planning.option_records.state_extent import extent_of
 from netplan.planning.option_records.validity_warnings import validity_findings
 from netplan.planning.option_records.zone_parts import with_parts
 from netplan.planning.pipes_set_aside import plan_with_set_aside
+from netplan.planning.purge_states import with_purge_states
 from netplan.planning.rank import gas_outlet_pa_gauge, look_up, rank
 from netplan.planning.request import PlanRequest, orders_in_words
 from netplan.planning.subnetwork_context import in_least_subnetwork
-from netplan.procedure import step_list
+from netplan.planning.zone_purges import zone_purges
+from netplan.procedure import step_list, timeline
 
 __all__ = ["CAUTION", "NOT_CHECKED", "PlanRequest", "make_plan"]
 
@@ -132,13 +135,24 @@ def _plan_on(
         tell(f"writing option {place + 1}")
         priced = ranking.options[place]
         final = final_network(context, priced)
-        option, feeds = option_of(context, section, ranking, place, final)
+        purges = zone_purges(context, priced, final)
+        priced = with_purge_states(context, priced, final, purges)
+        option, feeds = option_of(context, section, ranking, place, priced, final, purges)
         option = with_parts(StateSource(context, option, priced, final, feeds.ids), section)
+        # By weather for the best alone: the others are there to compare.
+        records = OrderRecords(context, priced, final, option, by_weather=request.weather and place == 0)
         steps = step_list(
-            option, conditions, request.rules, work=work, set_order=[stop_id(i) for i in priced.work.order]
+            option,
+            conditions,
+            request.rules,
+            work=work,
+            set_order=[stop_id(i) for i in priced.work.order],
+            figures=records,
         )
         sheet = loss_sheet(context, priced, final, option, feeds.ids)
-        options.append(option.model_copy(update={"steps": steps, "loss_sheet": sheet}))
+        line = timeline(steps, option, conditions, request.rules)
+        update = {"steps": steps, "timeline": line, "loss_sheet": sheet}
+        options.append(option.model_copy(update=update))
         # A solver that was made ready for it is let go: it is the largest thing there.
         final = replace(final, prepared=None)
         sources.append(StateSource(context, options[-1], priced, final, feeds.ids))

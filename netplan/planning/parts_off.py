@@ -1,4 +1,4 @@
-"""Which parts can't be off together, because the crew's day is too short to relight them."""
+"""Which parts can't be off together, because the day is too short for it."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ from typing import Final
 
 import numpy as np
 
-from netplan.customers import most_meters
+from netplan.isolation import Cut
 from netplan.planning.connectivity import CutConnectivity
 from netplan.planning.context import PlanningContext
-from netplan.planning.crew_day import relighting_of
+from netplan.planning.day_hours import least_counts_of, most_meters, refusal
 from netplan.planning.deficient_parts import DeficientPart
 
 __all__ = ["PartsOffInDay"]
@@ -21,11 +21,13 @@ MOST_CHOSEN: Final = 10
 
 
 class PartsOffInDay:
-    """Asks of parts off, before anything is solved for them, whether the day holds their relighting.
+    """Asks of parts off, before anything is solved for them, whether the day is long enough for it.
+
+    Feeds and the purge are left out: they only make it longer.
 
     Parameters
     ----------
-    context, reach
+    context, cut, reach
         Who is off because of the zones alone.
     parts : sequence of DeficientPart
         Parts that may be off as well.
@@ -37,13 +39,12 @@ class PartsOffInDay:
     """
 
     def __init__(
-        self, context: PlanningContext, reach: CutConnectivity, parts: Sequence[DeficientPart]
+        self, context: PlanningContext, cut: Cut, reach: CutConnectivity, parts: Sequence[DeficientPart]
     ) -> None:
-        request = context.request
-        crew = request.rules.crew
-        meters = np.maximum(request.network.customers.meters, 1)
-        self._context, self._reach, self._parts = context, reach, parts
-        self._most = most_meters(request.start, request.window_hours, crew.relights_per_hour, crew.day_end)
+        meters = np.maximum(context.request.network.customers.meters, 1)
+        self._context = context
+        self._counts = least_counts_of(context, cut, 0)
+        self._most = most_meters(context, self._counts)
         self._in_zones = int(meters[reach.isolated].sum())
         self._in_part = [int(meters[part.customers].sum()) for part in parts]
         self.reason = ""
@@ -56,10 +57,7 @@ class PartsOffInDay:
         if meters <= self._most:
             return False
         if not self.reason:
-            gone = self._reach.isolated.copy()
-            for part, is_off in zip(self._parts, off, strict=True):
-                gone[part.customers] |= is_off
-            self.reason = relighting_of(self._context, np.flatnonzero(gone)).reason
+            self.reason = refusal(self._context, self._counts.with_meters(meters))
         return True
 
     def least_minor(self, feed_minor: Sequence[int | None], off_minor: Sequence[int | None]) -> int | None:

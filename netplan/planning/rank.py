@@ -29,6 +29,7 @@ from netplan.planning.evaluate import price_cut
 from netplan.planning.evaluated_option import EvaluatedOption, RefusedCut
 from netplan.planning.excavations_of_cut import work_minor_of
 from netplan.planning.infeasibility import require_possible
+from netplan.planning.least_hours import require_hours
 from netplan.planning.least_stops import require_enough_stops
 from netplan.planning.prepared_fallbacks import least_fallbacks_minor, with_prepared_fallbacks
 from netplan.planning.search_budget import Budget, BudgetSpentError
@@ -164,7 +165,7 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
         if worst is not None and bound >= worst:
             next_bound, reason = bound, "nothing beyond can be cheaper"
             break
-        tell(f"pricing way {budget.zones + 1}")
+        tell(f"candidate {budget.zones + 1} of at most {context.request.rules.choice.max_zones}")
         try:
             with budget.one_zone():
                 answer = _priced(context, problem, cut, bound, worst)
@@ -181,7 +182,8 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
         budget.count_refused(_FIGURES.sub("#", answer.reason))
         if answer.is_cut_short:
             unsettled.append(bound)
-        if answer.by_relighting and not is_eased:
+        if answer.by_hours and not is_eased:
+            require_hours(context, problem)
             # Zones with too many meters may come by the thousand before the first with few enough.
             eased = ease(context, problem)
             search, ease_minor, is_eased = context.cuts(eased.problem), eased.ease_minor, True

@@ -10,7 +10,14 @@ from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.failed_network import FailureCase
 from netplan.rules import MethodKind, Rules
 
-__all__ = ["ShutInStation", "barriers_of", "stations_at_stop", "stations_shut_in", "vented_places"]
+__all__ = [
+    "ShutInStation",
+    "barriers_of",
+    "may_count_inlets",
+    "stations_at_stop",
+    "stations_shut_in",
+    "vented_places",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +92,15 @@ def _inlet_counts(network: Network, rules: Rules, row: int) -> tuple[bool, str]:
 def stations_at_stop(shut_in: tuple[ShutInStation, ...], place: int) -> tuple[ShutInStation, ...]:
     """Return those of the stations that stand behind the stop at a place in the cut."""
     return tuple(one for one in shut_in if place in one.stops)
+
+
+def may_count_inlets(network: Network, rules: Rules) -> bool:
+    """Return whether the inlet of any station at all may count as a barrier."""
+    return any(
+        _inlet_counts(network, rules, row)[0]
+        for row, node in enumerate(network.stations.node.tolist())
+        if node >= 0
+    )
 
 
 def vented_places(

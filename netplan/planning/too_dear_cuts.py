@@ -39,7 +39,7 @@ def too_dear(
         return ""
     stranded = stranded_parts(reach)
     base_minor = base_minor_of(cut, dug, interruption_minor)
-    day = PartsOffInDay(context, reach, stranded)
+    day = PartsOffInDay(context, cut, reach, stranded)
     off = [part_of(context, part, ()).off_price_minor for part in stranded]
     allowed = context.request.feeds_allowed
     hose = feed_lower_bound_minor(rules, least_bypass_m=0.0, least_hose_m=0.0, has_valve=True)

@@ -66,7 +66,7 @@ class Weather:
     coldest_c : float or None
         Coldest air temperature at which it holds as planned [°C]; None: not even in the warmest looked at.
     reason : str
-        What fails a step colder; empty at the end of the range.
+        The limit when colder; empty at the end of the range.
     feeds : tuple of (FeedWeather or None)
         For each deficient part; None for one without a feed of its own.
     """

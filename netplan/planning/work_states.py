@@ -22,7 +22,15 @@ from netplan.planfile.naming import (
     stop_out_state,
 )
 
-__all__ = ["FeedLinks", "SolvedWorkState", "Tapped", "WorkStates", "judge", "work_states"]
+__all__ = [
+    "FeedLinks",
+    "SolvedWorkState",
+    "StateChanges",
+    "Tapped",
+    "WorkStates",
+    "judge",
+    "work_states",
+]
 
 
 ROUNDING_PA = 1e-6
@@ -54,6 +62,26 @@ class Tapped:
     draw: Draw
 
 
+@dataclass(frozen=True, slots=True)
+class StateChanges:
+    """What a state of the work changes in the network with every hose in and no stop closed.
+
+    Parameters
+    ----------
+    closed, opened : tuple of int
+        Links closed and opened.
+    meters_on : bool
+        Whether the customers that go off still draw.
+    draw : Draw, optional
+        What is drawn for a purge.
+    """
+
+    closed: tuple[int, ...] = ()
+    opened: tuple[int, ...] = ()
+    meters_on: bool = False
+    draw: Draw | None = None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class SolvedWorkState:
     """One solved state and its worst kept inlet.
@@ -76,6 +104,8 @@ class SolvedWorkState:
         Whether every inlet holds in every hour, and none has more than it may.
     too_high_pa_gauge : float
         The highest pressure of an inlet that has more than it may [Pa gauge]; NaN without one.
+    changes : StateChanges
+        What it was solved with.
     """
 
     name: str
@@ -86,6 +116,7 @@ class SolvedWorkState:
     least_pa_gauge: float
     holds: bool
     too_high_pa_gauge: float = float("nan")
+    changes: StateChanges = StateChanges()
 
     @property
     def state(self) -> FlowState:
@@ -200,7 +231,7 @@ def work_states(
     for feed in feeds:
         work.waiting -= set(feed.hoses)
         work.opened += feed.valves
-        states.append(work.reached(feed_open_state(feed.name), meters_on_m3_per_s_std))
+        states.append(work.reached(feed_open_state(feed.name), meters_on_m3_per_s_std, meters_on=True))
     before_stops = work.reached(METERS_OFF_STATE, meters_off_m3_per_s_std)
     through = np.abs(np.nan_to_num(before_stops.state.flow_m3_per_s_std[list(closing)]))
     # Rounding makes equal flows equal, so that the order does not hang on the last bit.
@@ -211,7 +242,7 @@ def work_states(
         setting.append(work.reached(stop_in_state(stop_id(stop)), meters_off_m3_per_s_std))
     purging = [
         _first_that_holds(
-            work.solved(purge_state(stop_id(tap.stop)), [tap.draw.on(one) for one in meters_off_m3_per_s_std])
+            work.solved(purge_state(stop_id(tap.stop)), meters_off_m3_per_s_std, draw=tap.draw)
             for tap in taps
         )
         for taps in purges
@@ -239,24 +270,29 @@ class _WorkInProgress:
     shut: list[int] = field(default_factory=list)
     warm: tuple[FlowState, ...] = ()
 
-    def solved(self, name: str, demands: Sequence[Floats]) -> SolvedWorkState:
+    def solved(
+        self, name: str, demands: Sequence[Floats], *, meters_on: bool = False, draw: Draw | None = None
+    ) -> SolvedWorkState:
         """Solve and judge a state in each hour."""
+        changes = StateChanges(
+            tuple(sorted({*self.waiting, *self.shut})), tuple(self.opened), meters_on, draw
+        )
         found: list[FlowState] = []
         for k, demand in enumerate(demands):
             earlier = self.warm[k : k + 1] or found[-1:]
             found.append(
                 self.solver.resolve(
-                    demand_m3_per_s_std=demand,
-                    closed_links=[*self.waiting, *self.shut],
-                    opened_links=self.opened,
+                    demand_m3_per_s_std=demand if draw is None else draw.on(demand),
+                    closed_links=changes.closed,
+                    opened_links=changes.opened,
                     warm=earlier[0] if earlier else None,
                 )
             )
-        return judge(name, found, self.inlets)
+        return replace(judge(name, found, self.inlets), changes=changes)
 
-    def reached(self, name: str, demands: Sequence[Floats]) -> SolvedWorkState:
+    def reached(self, name: str, demands: Sequence[Floats], *, meters_on: bool = False) -> SolvedWorkState:
         """Solve a state from which the next one starts."""
-        judged = self.solved(name, demands)
+        judged = self.solved(name, demands, meters_on=meters_on)
         self.warm = judged.states
         return judged
 

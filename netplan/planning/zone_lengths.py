@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -13,7 +14,15 @@ from netplan.network.model import Network
 from netplan.network.work_section import WorkSection
 from netplan.planning.stopped_network import StoppedNetwork
 
-__all__ = ["SAME_M", "LengthEnd", "ZoneComponent", "ZoneLength", "cut_components", "zone_lengths"]
+__all__ = [
+    "SAME_M",
+    "LengthEnd",
+    "ZoneComponent",
+    "ZoneLength",
+    "cut_components",
+    "volume_m3",
+    "zone_lengths",
+]
 
 SAME_M = 2e-3
 """Places of one main nearer than this are one: twice the last digit of a plan (own) [m]."""
@@ -65,7 +74,10 @@ def zone_lengths(network: Network, stopped: StoppedNetwork, cut: Cut) -> list[Zo
             zone_of.setdefault(part.piece, []).append((part.from_m, part.to_m, zone))
     by_node = {int(node): zone for zone, one in enumerate(cut.zones) for node in one.nodes}
     found = []
-    for row in np.flatnonzero(stopped.in_zone & links.is_open).tolist():
+    is_way = links.is_open.copy()
+    # A stop may be a valve that is shut already: the zone ends there all the same.
+    is_way[list(stopped.closes)] = True
+    for row in np.flatnonzero(stopped.in_zone & is_way).tolist():
         piece = int(stopped.piece[row])
         low, high = float(stopped.from_m[row]), float(stopped.to_m[row])
         middle = (low + high) / 2
@@ -75,6 +87,14 @@ def zone_lengths(network: Network, stopped: StoppedNetwork, cut: Cut) -> list[Zo
             a, b = (_end(int(ends[side, row]), count) for side in (0, 1))
             found.append(ZoneLength(int(pieces.pipe[piece]), low, high, (a, b), zones[0]))
     return found
+
+
+def volume_m3(network: Network, lengths: Sequence[ZoneLength]) -> float:
+    """Return the volume of the bores of lengths of pipe [m³ actual]."""
+    return sum(
+        (one.to_m - one.from_m) * math.pi / 4.0 * float(network.pipes.bore_m[one.pipe]) ** 2
+        for one in lengths
+    )
 
 
 def _end(node: int, count: int) -> LengthEnd:

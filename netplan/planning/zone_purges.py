@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -31,13 +32,16 @@ from netplan.planning.connectivity import demands_after, kept_inlets
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.feeds_for_part import stops_of_bypass
-from netplan.planning.final_network import FinalNetwork, final_network
+from netplan.planning.final_network import FinalNetwork
 from netplan.planning.stopped_network import StoppedNetwork
 from netplan.reference.gas import Gas
 from netplan.rules import Rules
 from netplan.rules.outlets_by_diameter import outlet_at
 
-__all__ = ["below_least", "equipment_of", "is_reached", "purge_outlet", "zone_purges"]
+__all__ = ["Purges", "below_least", "equipment_of", "is_reached", "purge_outlet", "zone_purges"]
+
+Purges = list[tuple[PurgePlan, int]]
+"""The plan of each connected part of the zones, and its lengths of main."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,12 +82,11 @@ def equipment_of(rules: Rules) -> Equipment:
     )
 
 
-def below_least(context: PlanningContext, option: EvaluatedOption) -> str:
+def below_least(context: PlanningContext, plans: Purges) -> str:
     """Return why gas back in does not reach its least flow somewhere; empty where it does.
 
     Gas whose figures are not those of natural gas goes in behind inert gas alone and has no least flow.
     """
-    plans = zone_purges(context, option, final_network(context, option))
     if is_reached(plans, context.gas) is not False:
         return ""
     legs = [
@@ -102,13 +105,11 @@ def below_least(context: PlanningContext, option: EvaluatedOption) -> str:
     return f"{words} (rule purge.below_least)"
 
 
-def zone_purges(
-    context: PlanningContext, option: EvaluatedOption, final: FinalNetwork
-) -> list[tuple[PurgePlan, int]]:
+def zone_purges(context: PlanningContext, option: EvaluatedOption, final: FinalNetwork) -> Purges:
     """Return the plan of each connected part of the zones, and its lengths of main."""
     rules = context.request.rules
     live = _live_network(context, option, final)
-    plans: list[tuple[PurgePlan, int]] = []
+    plans: Purges = []
     for mains, sources, others in _zones(context, option, live):
         if sources:
             plan = purge_plan(
@@ -266,7 +267,7 @@ def _at_outlets(plan: PurgePlan, option: EvaluatedOption) -> PurgePlan:
     return replace(plan, places=tuple(moved(place) for place in plan.places))
 
 
-def is_reached(plans: list[tuple[PurgePlan, int]], gas: Gas) -> bool | None:
+def is_reached(plans: Sequence[tuple[PurgePlan, int]], gas: Gas) -> bool | None:
     """Return whether gas back in reaches its least flow everywhere; None where inert gas alone is used."""
     if not natural_gas_figures_hold(gas):
         return None

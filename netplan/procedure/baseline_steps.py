@@ -45,12 +45,14 @@ def _weather(case: OrderCase) -> StepDraft:
     )
     return StepDraft(
         Stage.WEATHER,
-        f"Read the forecast for the whole window: the air not colder than planned{coldest}; "
+        "Brief the crews on this order and its holds. Read the forecast for the whole window: the air not "
+        f"colder than planned{coldest}; "
         "no lightning near the vents.",
         Who.CONTROL,
         "Put the work off, or plan again for the colder weather.",
         uses=tuple(limited),
         hold=True,
+        minutes=case.rules.duration.briefing,
     )
 
 
@@ -100,6 +102,7 @@ def _gauges(case: OrderCase) -> Iterator[StepDraft]:
             "The records are wrong: set no stop, find what feeds it, and plan again.",
             uses=tuple(stop.id for stop in case.stops),
             hold=True,
+            minutes=case.rules.duration.baseline,
         )
 
 

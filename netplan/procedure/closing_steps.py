@@ -1,4 +1,4 @@
-"""After the last stop is out: joints on gas, outlets capped and counted, the ground closed."""
+"""After the last stop is out: outlets capped and counted, the ground closed."""
 
 from __future__ import annotations
 
@@ -12,15 +12,7 @@ __all__ = ["close_ground", "seal_tappings"]
 
 
 def seal_tappings(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the joints once more, now on gas, then the capping of every outlet and the count of coupons."""
-    yield StepDraft(
-        Stage.TAPPINGS_SEALED,
-        "Go over every tie-in joint once more with leak fluid, now on gas at operating pressure.",
-        Who.WORK,
-        "Isolate again, repair and retest.",
-        uses=tuple(dict.fromkeys(item.main_id for item in case.work)),
-        hold=True,
-    )
+    """Yield the capping of every outlet and the count of coupons."""
     yield from cap_tappings(case)
     yield from count_coupons(case)
 

@@ -1,107 +1,149 @@
-"""From the last stop to a gas-free work section, and the work itself."""
+"""Air in and gas out of a zone, and the proof that nothing flammable is left in it."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from netplan.procedure.step_case import OrderCase, fallback_words
-from netplan.procedure.step_kinds import Stage, StepDraft, Who
+from netplan.planfile.model import PurgePath, PurgePoint
+from netplan.planfile.naming import stop_in_state
+from netplan.procedure.hours_by_counts import doors_minutes
+from netplan.procedure.step_case import OrderCase
+from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
+from netplan.procedure.zone_order import ZoneOrder, single_barrier, zones_in_order
 
-__all__ = ["do_work", "empty"]
+__all__ = ["empty"]
 
 
 def empty(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield venting, purging out and the proof that the zone is gas-free."""
-    stop_ids = tuple(stop.id for stop in case.stops)
-    vents, inlets, purge = case.vents(), case.inlets(), case.option.purge
-    through = ", ".join(point.id for point in vents) or "the zone vents of the stops"
+    """Yield purging out, the services, the proof that the zone is gas-free and the latest time to cut."""
+    zones = zones_in_order(case)
+    for zone in zones:
+        for point in zone.outlets or (None,):
+            yield _purge_out(case, zone, point)
+        if zone.services:
+            yield _services(zone, case)
+    for zone in zones:
+        yield _gas_free(case, zone)
+    yield from _exceptions(case)
     yield StepDraft(
-        Stage.VENT,
-        f"Vent the zone through {through}: stacks upright, earthed, with flame arrester, clear of ignition, "
-        "openings and air intakes; ignition sources out, extinguishers ready, people kept away.",
-        Who.STOPS,
-        "If the pressure does not fall to nothing or comes back, a stop lets by: do not go on.",
-        uses=(*(point.id for point in vents), *stop_ids),
+        Stage.LATEST_CUT,
+        "Hold: nothing is cut later than the latest time to cut on the timeline, as what remains after it "
+        "would not end within the day.",
+        Who.COMPETENT,
+        "Later than that: no cut; gas goes back, and the work is planned for another day.",
+        uses=tuple(stop.id for stop in case.stops),
         hold=True,
-        expect_mbar=0.0,
-        expect_at=vents[0].id if vents else stop_ids[0],
     )
-    medium = purge.medium or "by air mover or inert gas"
-    for point in vents or (None,):
-        ids = (*(inlet.id for inlet in inlets), *((point.id,) if point else stop_ids))
-        where = f"{point.id} on main {point.main_id}" if point else "the zone vents of the stops"
+
+
+def _exceptions(case: OrderCase) -> Iterator[StepDraft]:
+    """Yield the exception that every single barrier takes before people work beyond it."""
+    for stop in case.stops:
+        barrier = single_barrier(case, stop)
+        if barrier is None:
+            continue
+        stations = ", ".join(one.station_id for one in stop.shuts_in)
+        of = f" and station {stations}" if stations else " and live gas"
         yield StepDraft(
-            Stage.PURGE_OUT,
-            f"Purge out ({medium}): in at {', '.join(i.id for i in inlets) or 'the far end'}, out at "
-            f"{where}, without a break and not slower than the least flow of the purge sheet; every other "
-            "outlet shut; never through a service or a meter.",
-            Who.STOPS,
-            "If the flow is not reached: larger stack, other end, or inert gas; begin this branch again.",
-            uses=ids,
-            minutes=point.minutes_out if point else purge.minutes_out,
+            Stage.EXCEPTION,
+            f"Exception for {barrier.id}: it is the only barrier between the work{of}. Sign that people may "
+            "work beyond it, somebody at it and a gas detector running all the time; or plan again.",
+            Who.COMPETENT,
+            "Nobody works beyond it: gas goes back, and the work is planned again with two barriers.",
+            uses=tuple(key for key in (stop.id, stop.valve_id) if key),
+            hold=True,
+            needs=in_state("accepted", barrier),
+            trench="empty",
+            manned=(barrier.id,),
         )
+
+
+def _purge_out(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None) -> StepDraft:
+    items, purge = case.items, case.option.purge
+    inlet = zone.inlets[0] if zone.inlets else None
+    is_inert = purge.medium.startswith("inert")
+    medium = purge.medium or "by air mover or inert gas"
+    into = items.air_inlet(inlet.id) if inlet else None
+    out = items.zone_vent(point.id) if point else zone.stack
+    where = f"{point.id} on main {point.main_id}" if point else "the zone vents of the stops"
+    between = tuple(vent for stop in zone.stops if (vent := items.vent(stop.id)))
+    own = 0.0 if point is None or point.minutes_out is None else point.minutes_out
+    end = case.end_point("out") or "end point of the procedure"
+    return StepDraft(
+        Stage.PURGE_OUT,
+        f"Purge out of {zone.ident} ({medium}): in at {inlet.id if inlet else 'the far end'}, relieved at no "
+        f"more than the lowest live pressure, out at {where} by an air mover, without a break and not slower "
+        "than the least flow of the purge sheet; every other outlet of the zone shut, vents between barriers "
+        "on their own stacks; never through a service or a meter.",
+        Who.STOPS,
+        "If the flow is not reached: larger stack, other end, or inert gas; begin this branch again.",
+        uses=tuple(key for key in (inlet.id if inlet else "", point.id if point else "") if key)
+        or tuple(stop.id for stop in zone.stops),
+        minutes=case.rules.duration.purge_branch + own,
+        needs=(
+            *in_state("accepted", *(b for stop in zone.stops for b in items.barriers(stop.id))),
+            *in_state("open", *between),
+        ),
+        changes=(
+            *in_state("shut", *(vent for vent in zone.vents if vent != out)),
+            *in_state("open", into, out),
+            *in_state("air", zone.part),
+        ),
+        reads=(*case.gauge_ids, *zone.gauge_ids),
+        state=stop_in_state(case.stops[-1].id),
+        trench="empty",
+        purge=PurgePath(
+            part_id=zone.ident,
+            inlet=inlet.id if inlet else "",
+            outlet=point.id if point else out.id if out else "",
+            medium="inert gas" if is_inert else "air",
+            end=end,
+        ),
+    )
+
+
+def _services(zone: ZoneOrder, case: OrderCase) -> StepDraft:
+    count = len(zone.services)
+    return StepDraft(
+        Stage.SERVICES_PURGED,
+        f"{count} service{'s' * (count != 1)} of {zone.ident} still hold{'s' * (count == 1)} gas: sample "
+        "each at its shut valve before the meter, purge it from there to the open air with the zone as its "
+        "inlet, sample it again; never through a meter. The tally sheet lists them.",
+        Who.METERS,
+        "A service that cannot be reached or does not come clean is cut off from the main and capped before "
+        "anybody works beside it.",
+        uses=zone.services,
+        hold=True,
+        minutes=doors_minutes(count, case.rules),
+        needs=in_state("air", zone.part),
+        trench="empty",
+    )
+
+
+def _gas_free(case: OrderCase, zone: ZoneOrder) -> StepDraft:
     entry = case.end_point("entry")
+    inlet = zone.inlets[0] if zone.inlets else None
+    into = case.items.air_inlet(inlet.id) if inlet else None
     trench = f"; before anybody goes in: {entry}" if entry else ""
-    yield StepDraft(
+    return StepDraft(
         Stage.GAS_FREE,
-        f"Prove the zone gas-free at every vent: {case.end_point('out') or 'end point of the procedure'}"
-        f"{trench}; read twice some minutes apart and write every reading with its unit.",
+        f"Prove {zone.ident} gas-free at every vent and in every trench: "
+        f"{case.end_point('out') or 'end point'}, by an instrument that needs no oxygen first, and by the "
+        f"lower limit only above the least oxygen below; twice, ten minutes apart{trench}. From now on "
+        "monitored without a break; on any rising reading all leave.",
         Who.COMPETENT,
-        "Purge on; if the reading rises again, look for let-by or for a branch that was not purged.",
-        uses=tuple(point.id for point in vents) or stop_ids,
+        "Purge on; if the reading rises again, look for let-by or for a branch that was not purged. After an "
+        "alarm or a break: this hold again.",
+        uses=tuple(vent.id for vent in zone.vents) or tuple(stop.id for stop in zone.stops),
         hold=True,
-    )
-
-
-def do_work(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the work, the test of the new pipe, tie-in and what happens overnight."""
-    stop_ids = tuple(stop.id for stop in case.stops)
-    mains = tuple(dict.fromkeys(item.main_id for item in case.work))
-    yield StepDraft(
-        Stage.NEW_PIPE,
-        "Test the new pipe for strength and tightness before it is joined to anything, capped at both "
-        "ends; never against bags or squeezes.",
-        Who.WORK,
-        "Mend it and test again; nothing is tied in that has not passed.",
-        uses=mains,
-        hold=True,
-    )
-    lost = ". ".join(
-        f"{stop.id}: {fallback_words(case.fallback(stop.id, 'lost during open work'))}" for stop in case.stops
-    )
-    yield StepDraft(
-        Stage.WORK,
-        "Cut out and work with a gas detector running in the trench, the vents between barriers open, the "
-        "stops manned; bond across the cut before cutting metal.",
-        Who.WORK,
-        f"Everybody leaves the trench, then: {lost}.",
-        uses=(*mains, *stop_ids),
-    )
-    yield StepDraft(
-        Stage.TIE_IN,
-        "Tie in; let fusion joints cool their full time; every joint recorded by number and welder.",
-        Who.WORK,
-        "Cut the joint out and make it again.",
-        uses=mains,
-    )
-    at = case.stops[0]
-    yield StepDraft(
-        Stage.JOINTS,
-        "Test the tie-in joints at operating pressure with leak fluid, by air or inert gas let in through "
-        "a purge point; not above operating pressure, because the stops hold against it.",
-        Who.WORK,
-        "Let the pressure off, mend the joint and test again.",
-        uses=(*mains, *(point.id for point in case.inlets())),
-        hold=True,
-        expect_mbar=at.pressure_mbar,
-        expect_at=at.id,
-    )
-    yield StepDraft(
-        Stage.OVERNIGHT,
-        "If the work does not end today: cap both cut ends and test the caps, then leave. Bags are never "
-        "left unattended; a cap is the barrier overnight, not a bag or a squeeze.",
-        Who.COMPETENT,
-        "A crew stays with every stop until capped.",
-        uses=stop_ids,
-        hold=True,
+        minutes=case.rules.duration.gas_free,
+        needs=in_state("air", zone.part),
+        changes=(
+            *in_state("shut", into),
+            *in_state("open", *zone.vents),
+            *in_state("gas-free", zone.part),
+        ),
+        reads=(*case.gauge_ids, *zone.gauge_ids),
+        state=stop_in_state(case.stops[-1].id),
+        trench="empty",
     )

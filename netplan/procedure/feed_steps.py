@@ -11,7 +11,7 @@ from netplan.procedure.order_item_building import hole_at_place
 from netplan.procedure.step_case import OrderCase, feed_open_state
 from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
 
-__all__ = ["build_feeds", "close_feeds", "greatest_resistance", "open_feeds", "prove_through_flow"]
+__all__ = ["build_feeds", "close_feeds", "greatest_resistance", "open_feeds"]
 
 _NO_STOP = "Set no stop; find the fault, or choose the option without this feed."
 MOST_RESISTANCE: Final = 2.0
@@ -139,7 +139,7 @@ def _coupled_and_purged(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
         Who.FEEDS,
         "Purge on; do not open it into the main before both readings hold.",
         uses=(bypass.id, *_ids(live, stack)),
-        minutes=case.rules.duration.bypass_test_and_purge,
+        minutes=case.rules.duration.bypass_purge,
         needs=(*in_state("tested", feed), *in_state("drilled", *tees), *in_state("shut", fed)),
         changes=(*in_state("open", stack), *in_state("open", live)),
         purge=PurgePath(
@@ -233,23 +233,6 @@ def _open_valves(case: OrderCase) -> Iterator[StepDraft]:
             reads=case.gauge_ids,
             state=name,
         )
-
-
-def prove_through_flow(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the proof that the main itself carries again, before any feed is closed."""
-    gauge = case.option.gauges[0] if case.option.gauges else None
-    throttled = ", and staying there while the feeds are throttled one at a time" if case.feed_ids else ""
-    yield StepDraft(
-        Stage.THROUGH_FLOW,
-        "Prove that gas flows through the whole length worked on and past every stop's place"
-        f"{case.while_watched(': every gauge back at its normal reading')}{throttled}.",
-        Who.CONTROL,
-        "Leave every feed open; something is still shut in the main.",
-        uses=(*(stop.id for stop in case.stops), *case.gauge_ids, *case.feed_ids),
-        hold=True,
-        expect_mbar=gauge.normal_mbar if gauge else None,
-        expect_at=gauge.id if gauge else "",
-    )
 
 
 def close_feeds(case: OrderCase) -> Iterator[StepDraft]:

@@ -1,15 +1,14 @@
-"""Meters: turned off, counted, counted again, relit."""
+"""Meters: turned off, sealed and counted."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
 
-from netplan.planfile.model import AffectedCustomer
 from netplan.procedure.step_case import METERS_OFF_STATE, OrderCase
 from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
 
-__all__ = ["meters_again", "meters_off", "relight"]
+__all__ = ["meters_off"]
 
 
 def _count(customers: int, meters: int) -> str:
@@ -61,61 +60,3 @@ def meters_off(case: OrderCase) -> Iterator[StepDraft]:
         reads=case.gauge_ids,
         state=METERS_OFF_STATE,
     )
-
-
-def meters_again(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the second count, before gas comes back."""
-    ids = case.off_ids
-    if ids:
-        yield StepDraft(
-            Stage.METERS_AGAIN,
-            f"Reconcile again before gas comes back: {_count(len(ids), case.off_meters)} still off and "
-            "shut, nobody has turned one on.",
-            Who.METERS,
-            "No gas comes back before every one of them is known to be shut.",
-            uses=ids,
-            hold=True,
-        )
-
-
-def relight(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield relighting in priority order, about one crew-hour a step, and the second visits."""
-    if not case.relit:
-        return
-    crew = case.rules.crew
-    for number, batch in enumerate(_batches(case.relit, max(1, int(crew.relights_per_hour))), 1):
-        meters = sum(max(customer.meters, 1) for customer in batch)
-        first = "priority customers, " if batch[0].priority else ""
-        yield StepDraft(
-            Stage.RELIGHT,
-            f"Round {number}: {first}purge the service and relight {_count(len(batch), meters)} in this "
-            "order; test for tightness, light and prove every appliance, tick each on the tally sheet.",
-            Who.METERS,
-            "Leave the meter shut and sealed, leave a card, and tell the office.",
-            uses=tuple(customer.id for customer in batch),
-            minutes=60.0 * meters / crew.relights_per_hour,
-        )
-    again = -(-case.off_meters * crew.no_access // 1)
-    yield StepDraft(
-        Stage.SECOND_VISIT,
-        f"Go back to the doors that did not open; about {int(again)} of {case.off_meters} meters are "
-        "planned for. The tally closes when every meter that was off is on, or sealed and its customer "
-        "told.",
-        Who.METERS,
-        "The meter stays shut and sealed until somebody is in.",
-        hold=True,
-    )
-
-
-def _batches(relit: tuple[AffectedCustomer, ...], most: int) -> Iterator[tuple[AffectedCustomer, ...]]:
-    batch: list[AffectedCustomer] = []
-    meters = 0
-    for customer in relit:
-        own = max(customer.meters, 1)
-        if batch and (meters + own > most or bool(batch[0].priority) != bool(customer.priority)):
-            yield tuple(batch)
-            batch, meters = [], 0
-        batch.append(customer)
-        meters += own
-    if batch:
-        yield tuple(batch)

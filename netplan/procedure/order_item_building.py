@@ -121,8 +121,11 @@ def _tappings(option: Option) -> Iterator[OrderItem]:
                 tapping, _item("tapping", tapping.id, of=one.id, role=tapping.role, main_id=main), one
             )
     number = 1 + len(found)
+    stops = {one.id for one in _tapped(option)}
     for owner, role, main, chainage_m, count, hole in _further(option):
-        if any(_is_at(item, main, chainage_m) for item in found if item.of != owner):
+        shared = [item for item in found if item.of != owner and _is_at(item, main, chainage_m)]
+        # A feed hangs on a tee of a stop, and on nothing else that is tapped there.
+        if any(role != "bypass" or (item.role == "bypass" and item.of in stops) for item in shared):
             continue
         for _ in range(count):
             found.append(
@@ -268,7 +271,7 @@ def _vents(option: Option, tappings: Sequence[OrderItem]) -> Iterator[OrderItem]
         if zone is not None and zone.id not in taken:
             yield _on("vent", f"{one.id}-zone-vent", zone, of=one.id, role="zone")
     for feed in option.bypasses:
-        tee = _tee(tappings, feed.to)
+        tee = _tee(tappings, feed.id, feed.to)
         yield _on("vent", f"{feed.id}-vent", tee, of=feed.id, role="feed")
 
 
@@ -276,9 +279,10 @@ def _first(tappings: Sequence[OrderItem], owner: str, role: str) -> OrderItem | 
     return next((one for one in tappings if one.of == owner and one.role == role), None)
 
 
-def _tee(tappings: Sequence[OrderItem], end: Place) -> OrderItem | None:
-    at = [one for one in tappings if _is_at(one, end.main_id, end.chainage_m)]
-    return next((one for one in at if one.role == "bypass"), at[0] if at else None)
+def _tee(tappings: Sequence[OrderItem], feed: str, end: Place) -> OrderItem | None:
+    """Return the tee an end of a feed hangs on: its own one, else that of a stop."""
+    at = [one for one in tappings if one.role == "bypass" and _is_at(one, end.main_id, end.chainage_m)]
+    return next((one for one in at if one.of == feed), at[0] if at else None)
 
 
 def _on(kind: str, ident: str, tapping: OrderItem | None, **more: object) -> OrderItem:
@@ -297,7 +301,7 @@ def _valves(option: Option, tappings: Sequence[OrderItem]) -> Iterator[OrderItem
     for feed in option.bypasses:
         for end, place in (("from", feed.from_), ("to", feed.to)):
             ident = _free(f"{feed.id}-{end}", taken)
-            yield _on("valve", ident, _tee(tappings, place), of=feed.id, role=f"feed end {end}")
+            yield _on("valve", ident, _tee(tappings, feed.id, place), of=feed.id, role=f"feed end {end}")
     for point in option.purge.points:
         if point.role == "feed":
             tapping = next((t for t in tappings if _is_at(t, point.main_id, point.chainage_m)), None)
@@ -305,7 +309,7 @@ def _valves(option: Option, tappings: Sequence[OrderItem]) -> Iterator[OrderItem
                 yield _on("valve", _free(f"{point.id}-{name}", taken), tapping, of=point.id, role=role)
     for stop in option.stops:
         gauge = _first(tappings, stop.id, "gauge")
-        if gauge is not None and _is_double(stop):
+        if gauge is not None:
             yield _on("valve", _free(f"{stop.id}-hose", taken), gauge, of=stop.id, role="test hose")
 
 

@@ -144,7 +144,7 @@ class OrderItems:
         return next(iter(self.of("valve", point, "air inlet")), None)
 
     def test_hose(self, stop: str) -> OrderItem | None:
-        """Return the hose from the gauge outlet of a stop to the space between its barriers."""
+        """Return the hose from the gauge outlet of a stop to the space between its barriers, or its zone."""
         return next(iter(self.of("valve", stop, "test hose")), None)
 
     def place(self, hole: str) -> OrderItem | None:

@@ -37,7 +37,6 @@ def prove(case: OrderCase) -> Iterator[StepDraft]:
         Who.COMPETENT,
         "Do not begin.",
         hold=True,
-        minutes=case.rules.duration.briefing,
     )
     yield from prove_doubts(case)
     for hole, stops in case.holes.items():

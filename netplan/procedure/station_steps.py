@@ -1,4 +1,4 @@
-"""Stops beside a regulator station: its inlet shut and locked, the space between vented, and the way back."""
+"""Stops beside a regulator station: what is proved of it, and its inlet shut and locked."""
 
 from __future__ import annotations
 
@@ -11,15 +11,10 @@ from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
 
 __all__ = [
     "feeds_purge",
-    "open_inlet",
     "prove_station",
     "shut_inlet",
     "stations_of",
-    "vent_space",
 ]
-
-WATCHED_MINUTES = 10.0
-"""Time the vented space is watched for gas that passes the inlet valve [min] (source: practice)."""
 
 
 def stations_of(stop: Stop) -> str:
@@ -67,50 +62,11 @@ def shut_inlet(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
     )
 
 
-def vent_space(stop: Stop) -> Iterator[StepDraft]:
-    """Yield the vent between inlet and outlet valve, the let-by test of the inlet and both locks."""
-    if not is_inlet_barrier(stop):
-        return
-    yield StepDraft(
-        Stage.SPACE_VENTED,
-        f"Vent the space between {_inlets(stop)} and valve {stop.valve_id} to a stack outside. Shut the "
-        f"vent, watch for {WATCHED_MINUTES:.0f} min that the space does not rise (common practice), then "
-        "open the vent and leave it open until gas goes back. Lock and tag both valves and the open vent; "
-        "the keys stay with the competent person.",
-        Who.STOPS,
-        "If the space rises, the inlet lets by and is no barrier: stand down and plan again.",
-        uses=_uses(stop),
-        hold=True,
-        expect_mbar=0.0,
-        expect_at=stop.id,
-        minutes=WATCHED_MINUTES,
-    )
-
-
 def feeds_purge(case: OrderCase, stop: Stop) -> bool:
     """Return whether gas for the purge in is taken round a stop: it goes in at its zone vent."""
     vents = [t for t in stop.tappings if t.role == "zone_vent"]
     places = {(t.main_id or stop.main_id, t.chainage_m) for t in vents} or {(stop.main_id, stop.chainage_m)}
     return any((point.main_id, point.chainage_m) in places for point in case.inlets())
-
-
-def open_inlet(stop: Stop) -> Iterator[StepDraft]:
-    """Yield a station put back behind its shut outlet valve."""
-    if not is_inlet_barrier(stop):
-        return
-    yield StepDraft(
-        Stage.INLET_OPENED,
-        f"Put {stations_of(stop)} back, nobody in the trench, valve {stop.valve_id} still shut and locked: "
-        f"take the lock off {_inlets(stop)}, open it slowly with the vent between on its stack until gas "
-        "alone comes out, then shut the vent and cap it; wait until the outlet stands at its set pressure.",
-        Who.STOPS,
-        "Shut the inlet again, vent the space and find the fault.",
-        uses=_uses(stop),
-        hold=True,
-        expect_mbar=stop.shuts_in[0].outlet_mbar,
-        expect_at=stop.id,
-        minutes=stop.minutes,
-    )
 
 
 def prove_station(case: OrderCase, stop: Stop) -> tuple[str, tuple[str, ...], str]:

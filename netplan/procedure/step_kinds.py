@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal, NamedTuple
 
-from netplan.planfile.model import Change, LetByTest, Need, OrderItem, PressureTest, PurgePath, Step
+from netplan.planfile.model import (
+    Change,
+    FeedTest,
+    LetByTest,
+    Need,
+    OrderItem,
+    PressureTest,
+    PurgePath,
+    Reading,
+    Step,
+)
 
 __all__ = ["ItemState", "Stage", "StepDraft", "Who", "in_state", "numbered"]
 
@@ -41,20 +51,29 @@ class Stage(StrEnum):
     SPACE_VENTED = "space between vented"
     VENT = "vent"
     PURGE_OUT = "purge out"
+    SERVICES_PURGED = "services purged"
     GAS_FREE = "gas-free"
+    EXCEPTION = "exception signed"
+    LATEST_CUT = "latest time to cut"
     WORK = "work"
     NEW_PIPE = "new pipe tested"
     TIE_IN = "tie-in"
     JOINTS = "joints tested"
+    TEST_LET_OFF = "test pressure let off"
     OVERNIGHT = "overnight"
     METERS_AGAIN = "meters reconciled again"
     NITROGEN_IN = "nitrogen in"
     PURGE_IN = "purge in"
+    RAISED = "zone at live pressure"
+    JOINTS_ON_GAS = "joints tested on gas"
     STRANDED = "stranded parts"
     INLET_OPENED = "station inlet opened"
+    SPACE_PURGED = "space between purged"
+    INNER_OUT = "inner barrier out"
     EQUALISE = "equalise"
     STOP_OUT = "stop out"
     THROUGH_FLOW = "through-flow proved"
+    SERVICE_BACK = "service purged before relighting"
     RELIGHT = "relight"
     SECOND_VISIT = "second visit"
     FEED_CLOSED = "feed closed"
@@ -102,6 +121,7 @@ class StepDraft:
     expect_mbar: float | None = None
     expect_at: str = ""
     minutes: float | None = None
+    across_mbar: float | None = None
     needs: tuple[ItemState, ...] = ()
     changes: tuple[ItemState, ...] = ()
     reads: tuple[str, ...] = ()
@@ -114,16 +134,32 @@ class StepDraft:
     pressure_tests: tuple[PressureTest, ...] = ()
 
 
-def numbered(drafts: Iterable[StepDraft]) -> tuple[Step, ...]:
-    """Return the steps with their numbers, from 1.
+class StepFigures(NamedTuple):
+    """Solved figures of a step, as in `Step`."""
+
+    readings: tuple[Reading, ...] = ()
+    feed_test: FeedTest | None = None
+
+
+FiguresOf = Callable[[StepDraft], StepFigures]
+"""Returns the solved figures of a step; it is asked for one after the other in their order."""
+
+
+def no_figures(_draft: StepDraft) -> StepFigures:
+    """Return that a step has no solved figures."""
+    return StepFigures()
+
+
+def numbered(drafts: Iterable[StepDraft], figures: FiguresOf = no_figures) -> tuple[Step, ...]:
+    """Return the steps with their numbers, from 1, and their solved figures.
 
     What a change starts from is the state the item is in by then. Set barriers and open ends of feeds are
     manned in every step, beside what a draft names; a barrier that is a locked valve is not.
     """
-    return tuple(_steps(drafts))
+    return tuple(_steps(drafts, figures))
 
 
-def _steps(drafts: Iterable[StepDraft]) -> Iterator[Step]:
+def _steps(drafts: Iterable[StepDraft], figures: FiguresOf) -> Iterator[Step]:
     now: dict[tuple[str, str], str] = {}
     manned: dict[str, None] = {}
     for n, draft in enumerate(drafts, 1):
@@ -144,6 +180,7 @@ def _steps(drafts: Iterable[StepDraft]) -> Iterator[Step]:
             expect_mbar=draft.expect_mbar,
             expect_at=draft.expect_at,
             minutes=draft.minutes,
+            across_mbar=draft.across_mbar,
             if_not=draft.if_not,
             needs=needs,
             changes=changes,
@@ -153,6 +190,7 @@ def _steps(drafts: Iterable[StepDraft]) -> Iterator[Step]:
             purge=draft.purge,
             let_by=draft.let_by,
             pressure_tests=draft.pressure_tests,
+            **figures(draft)._asdict(),
         )
 
 

@@ -8,17 +8,21 @@ from netplan.core.errors import BadWorkError
 from netplan.planfile.model import Conditions, Option, Step, WorkItem
 from netplan.procedure.baseline_steps import begin_day
 from netplan.procedure.closing_steps import close_ground, seal_tappings
-from netplan.procedure.decommissioning_steps import do_work, empty
+from netplan.procedure.decommissioning_steps import empty
 from netplan.procedure.fallback_steps import prove_fallbacks
-from netplan.procedure.feed_steps import build_feeds, close_feeds, open_feeds, prove_through_flow
-from netplan.procedure.meter_steps import meters_again, meters_off, relight
+from netplan.procedure.feed_steps import build_feeds, close_feeds, open_feeds
+from netplan.procedure.gas_back_steps import fill, tally_again
+from netplan.procedure.let_by_steps import test_for_let_by
+from netplan.procedure.meter_steps import meters_off
 from netplan.procedure.order_items import with_order_items
 from netplan.procedure.proving_steps import prove
-from netplan.procedure.recommissioning_steps import fill, withdraw
+from netplan.procedure.relight_steps import relight
 from netplan.procedure.step_case import OrderCase, order_case
-from netplan.procedure.step_kinds import StepDraft, numbered
-from netplan.procedure.stop_steps import prove_barriers, set_stops, test_for_let_by
+from netplan.procedure.step_kinds import FiguresOf, StepDraft, no_figures, numbered
+from netplan.procedure.stop_steps import prove_barriers, set_stops
 from netplan.procedure.tapping_steps import drill_outlets, fuse_outlets
+from netplan.procedure.withdrawal_steps import prove_through_flow, withdraw
+from netplan.procedure.work_steps import do_work, test_new_pipe
 from netplan.rules import Rules
 
 __all__ = ["step_list"]
@@ -32,6 +36,7 @@ def step_list(
     work: Sequence[WorkItem] = (),
     set_order: Sequence[str] | None = None,
     relight_order: Sequence[str] | None = None,
+    figures: FiguresOf = no_figures,
 ) -> tuple[Step, ...]:
     """Return the order of the work for one option.
 
@@ -53,6 +58,8 @@ def step_list(
     relight_order : sequence of str, optional
         Ids of all customers that are off in the order in which they are relit; None orders them by
         priority, price of waiting and address.
+    figures : callable, optional
+        Returns the solved figures of a step, asked for in their order; none by default.
 
     Returns
     -------
@@ -71,12 +78,13 @@ def step_list(
         )
     option = with_order_items(option)
     case = order_case(option, conditions, rules, work, set_order, relight_order)
-    return numbered(_all(case))
+    return numbered(_all(case), figures)
 
 
 def _all(case: OrderCase) -> Iterator[StepDraft]:
     for stage in (
         prove,
+        test_new_pipe,
         fuse_outlets,
         drill_outlets,
         build_feeds,
@@ -89,7 +97,7 @@ def _all(case: OrderCase) -> Iterator[StepDraft]:
         test_for_let_by,
         empty,
         do_work,
-        meters_again,
+        tally_again,
         fill,
         withdraw,
         prove_through_flow,

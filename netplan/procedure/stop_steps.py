@@ -1,4 +1,4 @@
-"""Stops: proved, set one by one, tested for let-by."""
+"""Stops: proved, then set one by one."""
 
 from __future__ import annotations
 
@@ -6,17 +6,12 @@ from collections.abc import Iterator
 
 from netplan.planfile.model import OrderItem, Stop
 from netplan.planfile.naming import NORMAL_STATE
-from netplan.planfile.station_words import is_alone, is_inlet_barrier
-from netplan.procedure.station_steps import (
-    prove_station,
-    shut_inlet,
-    stations_of,
-    vent_space,
-)
+from netplan.planfile.station_words import is_inlet_barrier
+from netplan.procedure.station_steps import prove_station, shut_inlet
 from netplan.procedure.step_case import OrderCase, fallback_words, stop_in_state
 from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
 
-__all__ = ["prove_barriers", "set_stops", "test_for_let_by"]
+__all__ = ["prove_barriers", "set_stops"]
 
 BAG_PROOF_SHARE_PERCENT = 25
 """Bags are proved at this share of their greatest inflation pressure [%] (source: practice)."""
@@ -24,8 +19,6 @@ BAG_PROOF_MINUTES = 15.0
 """… for at least this long [min] (source: practice)."""
 WATCH_MINUTES = 5.0
 """Time gauges are watched after the outer, or only, barrier of a stop is set [min] (common practice)."""
-LET_BY_MINUTES = 10.0
-"""Time a let-by test is watched for [min] (source: practice)."""
 
 
 def prove_barriers(case: OrderCase) -> Iterator[StepDraft]:
@@ -172,36 +165,3 @@ def _sets(stop: Stop, barrier: OrderItem) -> str:
     if barrier.role == "outer":
         return f"set the outer {what} {barrier.id}, on the live side, {slow}"
     return f"set the inner {what} {barrier.id}, the one nearest the work, {slow}; the vent between stays shut"
-
-
-def test_for_let_by(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the let-by test of every stop."""
-    for stop in case.stops:
-        vent = _after_test(stop)
-        yield StepDraft(
-            Stage.LET_BY,
-            f"Let-by test of {stop.id}: lower the pressure in the zone to about half, shut it in and watch "
-            f"at the zone vent for {LET_BY_MINUTES:.0f} min that it does not rise (common practice); {vent}.",
-            Who.STOPS,
-            "Set it again once; if it still passes gas: "
-            f"{fallback_words(case.fallback(stop.id, 'will not set'))}.",
-            uses=(stop.id,),
-            hold=True,
-            expect_mbar=None if stop.pressure_mbar is None else stop.pressure_mbar / 2.0,
-            expect_at=stop.id,
-            minutes=LET_BY_MINUTES,
-        )
-        yield from vent_space(stop)
-
-
-def _after_test(stop: Stop) -> str:
-    if is_inlet_barrier(stop):
-        return f"its outer barrier, the inlet of {stations_of(stop)}, is tested next"
-    if stop.barriers == 2 and stop.kind != "valve":
-        return "the vent between the barriers runs all the time from now on; meter what comes out of it"
-    alone = (
-        f"it is the only barrier between the work and {stations_of(stop)}"
-        if is_alone(stop)
-        else "it is a single barrier"
-    )
-    return f"{alone}: nobody works beyond it without a gas detector running all the time"

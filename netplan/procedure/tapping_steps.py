@@ -37,9 +37,12 @@ def _where(items: tuple[OrderItem, ...]) -> str:
     return f" in {' and '.join(holes)}" if holes else ""
 
 
-def _ids(owner: str, items: tuple[OrderItem, ...]) -> tuple[str, ...]:
+def _ids(case: OrderCase, owner: str, items: tuple[OrderItem, ...]) -> tuple[str, ...]:
+    """Return the ids a step on outlets names: whose they are, purge points and excavations they are in."""
+    own = {item.id for item in items}
+    points = (one.of for one in case.items.every("vent", "zone", "purge") if one.tapping_id in own)
     holes = (item.hole_id for item in items if item.hole_id)
-    return (owner, *(item.id for item in items), *holes, *(item.main_id for item in items))
+    return (owner, *(item.id for item in items), *points, *holes, *(item.main_id for item in items))
 
 
 def fuse_outlets(case: OrderCase) -> Iterator[StepDraft]:
@@ -53,7 +56,7 @@ def fuse_outlets(case: OrderCase) -> Iterator[StepDraft]:
             "let the pressure off.",
             Who.STOPS,
             "An outlet that falls is not drilled: fuse another one beside it and test that, or plan again.",
-            uses=_ids(owner, items),
+            uses=_ids(case, owner, items),
             minutes=minutes * len(items),
             needs=in_state("dug", *(case.items.place(item.hole_id) for item in items)),
             changes=in_state("tested", *items),
@@ -75,7 +78,7 @@ def drill_outlets(case: OrderCase) -> Iterator[StepDraft]:
             Who.STOPS,
             "Shut the outlet and cap it; where it cannot be used, plan again. A coupon that is not found is "
             "written down as lost and signed.",
-            uses=_ids(owner, items),
+            uses=_ids(case, owner, items),
             minutes=case.rules.duration.drill * len(items),
             needs=in_state("tested", *items),
             changes=in_state("drilled", *items),
@@ -96,7 +99,7 @@ def cap_tappings(case: OrderCase) -> Iterator[StepDraft]:
             f"leak fluid at operating pressure.{_marks(case, owner)}",
             Who.STOPS,
             "Repair and retest; the hole stays open and manned until it is tight.",
-            uses=_ids(owner, items),
+            uses=_ids(case, owner, items),
             hold=True,
             expect_mbar=live,
             expect_at=owner if live is not None else "",

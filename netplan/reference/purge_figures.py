@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -11,6 +12,7 @@ from netplan.reference import table_rows
 __all__ = [
     "EndPoint",
     "LeakPath",
+    "end_point_words",
     "end_points",
     "leak_paths",
     "purge_cautions",
@@ -87,6 +89,25 @@ def end_points() -> tuple[EndPoint, ...]:
         )
         for r in table_rows("purge_end_points.csv")
     )
+
+
+def end_point_words(
+    points: Sequence[EndPoint], lower_flammable_percent: float | None = None
+) -> tuple[str, ...]:
+    """Return end points in words, each behind its phase; a least and a greatest of one reading as a range."""
+    found: dict[tuple[str, str], list[EndPoint]] = {}
+    for point in points:
+        read = point.measured.removesuffix(" from below").removesuffix(" from above")
+        found.setdefault((point.phase, read), []).append(point)
+    lines = []
+    for (phase, read), same in found.items():
+        if [point.relation for point in same] == ["above", "below"]:
+            low, high = same
+            unit = high.unit.replace("volume", "vol")
+            lines.append(f"{phase}: {read} between {low.value:g} and {high.value:g} {unit}")
+        else:
+            lines += [f"{phase}: {point.line(lower_flammable_percent)}" for point in same]
+    return tuple(lines)
 
 
 @lru_cache(maxsize=1)

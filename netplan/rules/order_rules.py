@@ -20,7 +20,7 @@ class DurationRules(RulesTable):
     ``overrun`` multiplies what is promised to customers and what remains after the cut.
     """
 
-    briefing: Minutes = 15.0
+    briefing: Minutes = 10.0
     excavation: Minutes = 180.0
     saddle: Minutes = 60.0
     drill: Minutes = 15.0
@@ -28,22 +28,22 @@ class DurationRules(RulesTable):
     prove: Minutes = 20.0
     bypass: Minutes = 60.0
     bypass_per_m: Minutes = 1.0
-    bypass_test_and_purge: Minutes = 45.0
-    bypass_open: Minutes = 15.0
+    bypass_purge: Minutes = 20.0
+    bypass_open: Minutes = 10.0
     open_valve: Minutes = 10.0
     door: Minutes = 5.0
-    tally: Minutes = 10.0
-    settle: Minutes = 10.0
+    tally: Minutes = 5.0
+    settle: Minutes = 5.0
     let_by: Minutes = 5.0
-    vent: Minutes = 5.0
-    purge_branch: Minutes = 10.0
+    vent: Minutes = 3.0
+    purge_branch: Minutes = 8.0
     gas_free: Minutes = 15.0
-    cut_and_fit: Minutes = 90.0
-    joint: Minutes = 45.0
-    tie_in_test: Minutes = 10.0
+    cut_and_fit: Minutes = 60.0
+    joint: Minutes = 30.0
+    tie_in_test: Minutes = 5.0
     new_pipe_test: Minutes = 60.0
-    withdraw: Minutes = 15.0
-    through_flow: Minutes = 15.0
+    withdraw: Minutes = 8.0
+    through_flow: Minutes = 10.0
     bypass_off: Minutes = 30.0
     cap: Minutes = 20.0
     backfill: Minutes = 120.0
@@ -81,7 +81,12 @@ class PressureTestRules(RulesTable):
 
 
 class GaugeRules(RulesTable):
-    """How far gauges read wrong, and the widest band round an expected reading [mbar]."""
+    """How far gauges read wrong, and the widest band round an expected reading [mbar].
+
+    ``finest_error_mbar`` is that of the finest gauge there is: where one would have to be finer still, an
+    option is none.
+    """
 
     error_mbar: Millibars = 0.1
+    finest_error_mbar: Millibars = 0.02
     band_mbar: Annotated[Millibars, Field(gt=0)] = 1.0

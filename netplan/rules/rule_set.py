@@ -275,9 +275,9 @@ class CrewRules(RulesTable):
     day_end: Annotated[str, Field(pattern="^([01][0-9]|2[0-3]):[0-5][0-9]$")]
     no_access: Share
     hours: Annotated[Number, Field(gt=0, le=240)]
-    stop_crews: Crews = 1
+    stop_crews: Crews = 2
     bypass_crews: Crews = 1
-    meter_fitters: Crews = 2
+    meter_fitters: Crews = 5
 
 
 Days = Annotated[Whole, Field(ge=0, le=365)]

@@ -223,8 +223,8 @@ def test_reversed_flow_and_a_station_near_its_capacity_are_told(tmp_path: Path) 
     said = "\n".join(result.plan.options[0].warnings)
     assert f"station R2 gives {load:.0%} of its 90 m³/h" in said
     assert "station R1" not in said
-    assert "gas runs the other way in 40 m of main (M1)" in said
-    assert "gas runs faster by half or more in 280 m of main (M1)" in said
+    assert "flow reverses in 40 m of main (M1)" in said
+    assert "flow is faster by half or more in 280 m of main (M1)" in said
 
 
 def test_plan_draws_the_pictures_too(

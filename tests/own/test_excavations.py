@@ -97,7 +97,7 @@ def test_a_dead_end_takes_a_purge_point_of_its_own_and_pays_for_it() -> None:
     assert [(one.main_id, one.chainage_m, one.price) for one in ends] == [("M2", 40.0, 600.0 + 500.0)]
     assert [served.what for served in ends[0].serves] == ["purge point"]
     assert option.burden_parts.excavations == 1100.0 + 600.0 + 150.0 + 3.0 * 90.0
-    drilled = [step for step in option.steps if step.stage == "tappings made" and ends[0].id in step.uses]
+    drilled = [step for step in option.steps if step.stage == "tappings drilled" and ends[0].id in step.uses]
     assert len(drilled) == 1
 
 
@@ -110,7 +110,7 @@ def test_a_dead_end_within_reach_of_a_paid_pit_is_free() -> None:
     (point,) = [point for point in option.purge.points if point.main_id == "M2"]
     # It shares the hole of the stops, and is tapped all the same.
     assert one.id in {stop.hole_id for stop in option.stops}
-    (tapped,) = [s for s in option.steps if s.stage == "tappings made" and point.id in s.uses]
+    (tapped,) = [s for s in option.steps if s.stage == "tappings drilled" and point.id in s.uses]
     assert one.id in tapped.uses
     assert one.surface == ("footway", "carriageway")
     assert len(one.traffic) == 2

@@ -130,7 +130,9 @@ def test_limits_of_a_plan_are_shown_on_the_safe_side(planned: PlanResult, units:
     for shown, stop in zip(page["stops"], option.stops, strict=True):
         assert stop.fault_pressure_mbar is not None
         rows = dict(shown["rows"])
-        assert _number(rows["most in a fault"]) >= _true(stop.fault_pressure_mbar, "pressure", units)
+        assert _number(rows["highest pressure in a station fault"]) >= _true(
+            stop.fault_pressure_mbar, "pressure", units
+        )
     capacity = Fraction(500) if units is METRIC else _true(500.0, "flow", units)
     assert [_number(row["capacity"]) <= capacity for row in network["station-rows"]] == [True]
 

@@ -110,11 +110,11 @@ def _check_steps(option: Option) -> None:
     first = next(step.n for step in option.steps if step.stage == "stop in")
     for place in option.prepared_fallbacks:
         own = [(step.n, step.stage) for step in option.steps if place.id in step.uses]
-        dug = ["records proved", "tappings made", "barriers proved"]
+        dug = ["records proved", "outlets fused and tested", "tappings drilled", "barriers proved"]
         assert [stage for n, stage in own if n < first] == dug
-        assert [stage for n, stage in own if n > first] == ["tappings sealed"]
+        assert [stage for n, stage in own if n > first] == ["tappings capped"]
         in_hole = {step.stage for step in option.steps if place.hole_id in step.uses}
-        assert {*dug[:2], "tappings sealed", "reinstate"} <= in_hole
+        assert {*dug[:3], "tappings capped", "reinstate"} <= in_hole
     assert [step.n for step in option.steps] == list(range(1, len(option.steps) + 1))
 
 

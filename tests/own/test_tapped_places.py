@@ -122,11 +122,11 @@ def test_a_hose_is_called_a_hose_and_its_ends_are_told_apart() -> None:
     serving = {served["what"] for one in option["excavations"] for served in one["serves"]}
     assert "hose" in serving
     assert "bypass" not in serving
-    (built,) = [step for step in option["steps"] if step["stage"] == "feed built and tested"]
-    assert "for the feeding end" in built["does"]
-    assert "for the fed end" in built["does"]
+    (built,) = [step for step in option["steps"] if step["stage"] == "feed laid"]
+    assert "its live end" in built["does"]
+    assert "its fed end" in built["does"]
     holes = [one["id"] for one in option["excavations"] if {"what": "hose", "id": "B1"} in one["serves"]]
-    assert all(hole in built["uses"] and f"in {hole} " in built["does"] for hole in holes)
+    assert all(hole in built["uses"] and f"in {hole}, its" in built["does"] for hole in holes)
 
 
 def test_an_excavation_says_its_lengths_by_main_and_surface() -> None:

@@ -96,9 +96,9 @@ def _steps(case: Case, row: Row) -> None:
     before = {step["stage"] for step in own if step["n"] < first}
     after = {step["stage"] for step in own if step["n"] > first}
     tapped = any(tapping["size_mm"] > 0 for tapping in row["tappings"])
-    wanted = {"records proved", "barriers proved"} | ({"tappings made"} if tapped else set())
+    wanted = {"records proved", "barriers proved"} | ({"tappings drilled"} if tapped else set())
     case.require(wanted <= before, "fallback not prepared by the steps", f"{row['id']}: {sorted(before)}")
-    sealed = not tapped or "tappings sealed" in after
+    sealed = not tapped or "tappings capped" in after
     case.require(sealed, "tappings of a fallback not capped", row["id"])
 
 

@@ -73,10 +73,10 @@ def _purge_points(case: Case) -> None:
         for ident in step["uses"]:
             stages.setdefault(ident, set()).add(step["stage"])
     for point in option["purge"]["points"]:
-        wanted = {"purge out", "tappings sealed"}
+        wanted = {"purge out", "tappings capped"}
         here = (point["main_id"], float(point["chainage_m"]))
         if not any(_same(here, vent) for vent in vents):
-            wanted |= {"tappings made"}
+            wanted |= {"tappings drilled"}
             has_none = "has none for this main" in point["note"]
             case.require(bool(point["outlet_mm"]) or has_none, "purge point without an outlet", point["id"])
         missing = wanted - stages.get(point["id"], set())

@@ -71,13 +71,12 @@ def _purges(steps: Iterable[Step]) -> list[str]:
 
 
 def _manned(option: Option, bypass: Bypass) -> list[tuple[str, str]]:
-    """Return for each end valve who stands at it, and in which steps."""
+    """Return for each end valve in which steps somebody stands at it; the name is written in."""
     rows = []
     for item in option.items:
         if item.kind != "valve" or item.of != bypass.id:
             continue
-        steps = [step for step in option.steps if item.id in step.manned]
+        steps = [str(step.n) for step in option.steps if item.id in step.manned]
         if steps:
-            who = ", ".join(dict.fromkeys(step.who for step in steps))
-            rows.append((f"at {item.id}", f"{who}, steps {joined_ids(str(step.n) for step in steps)}"))
+            rows.append((f"at {item.id}", f"manned in steps {joined_ids(steps)}; name:"))
     return rows

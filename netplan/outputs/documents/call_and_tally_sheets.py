@@ -7,8 +7,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from netplan.outputs.documents.typeset import typeset
+from netplan.outputs.item_words import clock
 from netplan.outputs.notice_list import CustomerInDoubt, NoticeRow
-from netplan.planfile.model import Plan
+from netplan.planfile.model import Option, Plan
 
 __all__ = ["call_sheet_pdf", "tally_pdf", "visits_planned"]
 
@@ -107,15 +108,23 @@ def visits_planned(meters: int, no_access: float) -> dict[str, int]:
     return {"no_access": missed, "visits": 2 * meters + missed}
 
 
-def tally_pdf(plan: Plan, rows: Sequence[NoticeRow]) -> bytes:
-    """Return the door-by-door sheet of those who go off, as they are relit: their times follow it."""
+def tally_pdf(plan: Plan, rows: Sequence[NoticeRow], option: Option | None = None) -> bytes:
+    """Return the door-by-door sheet of those who go off, as they are relit: their times follow it.
+
+    Parameters
+    ----------
+    plan : Plan
+    rows : sequence of NoticeRow
+    option : Option, optional
+        That of the rows: its timeline says how long relighting takes; else the rate of the rules.
+    """
     off = sorted((r for r in rows if r.effect == "off"), key=lambda row: row.relit)
-    one_day = len({row.on_by[:10] for row in off}) == 1
+    one_day = len({time[:10] for row in off for time in (row.off_from, row.on_by) if time}) == 1
     crew: dict[str, Any] = plan.rules.get("crew", {})
     share, rate = float(crew.get("no_access", 0.0)), float(crew.get("relights_per_hour", 0.0))
     meters = sum(row.meters for row in off)
     planned = visits_planned(meters, share)
-    hours = f"{meters / rate:.1f} h" if rate > 0 else "–"
+    hours = _relighting(plan, option) or (f"{meters / rate:.1f} h" if rate > 0 else "–")
     explained = (
         f"No-access rate {share:.0%} by the planning rules. Visits: each meter off and on, and once more "
         f"where nobody opened. Relighting at {rate:g} meters an hour by the rules, in the order of "
@@ -132,6 +141,7 @@ def tally_pdf(plan: Plan, rows: Sequence[NoticeRow]) -> bytes:
             "no-access": str(planned["no_access"]),
             "visits": str(planned["visits"]),
             "relighting": hours,
+            "hours": _hours(off, one_day),
             "explained": explained,
             "rows": [
                 {
@@ -139,10 +149,38 @@ def tally_pdf(plan: Plan, rows: Sequence[NoticeRow]) -> bytes:
                     "address": row.address,
                     "point": row.customer_id,
                     "meters": str(row.meters),
-                    "by": row.on_by[-5:] if one_day else row.on_by.replace("T", " "),
+                    "since": _time(row.off_from, one_day),
+                    "by": _time(row.on_by, one_day),
                     "priority": bool(row.priority),
                 }
                 for row in off
             ],
         },
     )
+
+
+def _time(moment: str, one_day: bool) -> str:
+    """Return a time as it is promised; without its day where all are on one day."""
+    return moment[-5:] if one_day else moment.replace("T", " ")
+
+
+def _relighting(plan: Plan, option: Option | None) -> str:
+    """Return from when to when meters are relit by the timeline; empty without one."""
+    if option is None or option.timeline is None:
+        return ""
+    steps = {step.n for step in option.steps if any(change.to == "relit" for change in step.changes)}
+    bars = [bar for bar in option.timeline.bars if bar.n in steps]
+    if not bars:
+        return ""
+    start = clock(plan.conditions, min(bar.start_min for bar in bars))
+    end = clock(plan.conditions, max(bar.end_min for bar in bars))
+    return f"{start} to {end}"
+
+
+def _hours(off: Sequence[NoticeRow], one_day: bool) -> str:
+    """Return from when the first is off and until when the last, as promised to them."""
+    since = [row.off_from for row in off if row.off_from]
+    until = [row.on_by for row in off if row.on_by]
+    if not since or not until:
+        return "–"
+    return f"{_time(min(since), one_day)}; {_time(max(until), one_day)}"

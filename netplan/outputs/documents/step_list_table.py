@@ -45,7 +45,7 @@ def _step(step: Step, bar: TimelineBar | None, conditions: Conditions, units: Fi
         "needs": need_words(step.needs),
         "changes": change_words(step.changes),
         "tests": [
-            f"{one.what} test: {units.against(one.test_mbar)} for {one.minutes:g} min with {one.medium}"
+            f"{one.what}, {units.against(one.test_mbar)} for {one.minutes:g} min with {one.medium}"
             + (f", against {joined_ids(one.against)}" if one.against else "")
             for one in step.pressure_tests
         ],

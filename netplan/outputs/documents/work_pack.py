@@ -94,7 +94,11 @@ def work_pack_pdf(plan: Plan, layers: Layers, state: SolvedState, *, units: Figu
         "has-detail": detail is not None,
         "weather-note": ", purge draw included" if _draw_counts(plan) else "",
         "weather": [_weather(line, units) for line in option.weather],
-        "losses": [(one.what, one.id, str(len(one.customers)), one.note) for one in option.losses],
+        # The loss sheet says more of the same: what escapes, and what to do.
+        "losses": [
+            (one.what, one.id, str(len(one.customers)), one.note)
+            for one in (() if option.loss_sheet else option.losses)
+        ],
         "valves": [f"{v.valve_id}: {units.load(v.flow_m3h)}" for v in option.opened_valves],
         **cover_part(plan, option, units),
         **loss_sheet_part(option, state.customers, units),
@@ -141,7 +145,12 @@ def _contents(option: Option) -> list[str]:
 def _weather(line: WeatherLine, units: Figures) -> tuple[str, str, str, str]:
     coldest = line.coldest_air_temp_c
     until = "in no weather looked at" if coldest is None else f"{units.coldest(coldest)} air"
-    return line.feed or "option", line.choice, until, units.sentence(line.fails_by) or "–"
+    return (
+        line.feed or "option",
+        "without it" if line.choice == "none" else line.choice,
+        until,
+        units.sentence(line.fails_by) or "–",
+    )
 
 
 def _outlets(bypass: Bypass, units: Figures) -> list[tuple[str, str]]:

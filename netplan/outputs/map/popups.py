@@ -50,7 +50,7 @@ def stop_popup(stop: Stop, option: Option, units: Figures) -> dict[str, Any]:
         ("street", f"{stop.street} ({stop.surface})" if stop.street else stop.surface),
         ("pipe", f"{units.size(stop.od_mm)} outside{wall}"),
         ("pressure", units.against(stop.pressure_mbar)),
-        ("most in a fault", units.against(stop.fault_pressure_mbar)),
+        ("highest pressure in a station fault", units.against(stop.fault_pressure_mbar)),
         ("hole", stop.hole_id),
         ("coordinates", f"{stop.lat:.6f}, {stop.lon:.6f}"),
         ("grid", f"{stop.x:.2f} E, {stop.y:.2f} N"),

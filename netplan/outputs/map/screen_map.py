@@ -21,6 +21,7 @@ MOST_DETAILED: Final = 12_000
 MOST_DRAWN: Final = 100_000
 _PER_DEGREE: Final = 1e6
 _COLOURS: Final = ("#fde725", "#a0da39", "#35b779", "#1f9e89", "#31688e", "#440154")
+_BYPASS_WORDS: Final = {"no": "not needed", "yes": "needed", "must": "needed for a priority customer"}
 """Six steps of viridis, light for little, dark for much: in order for colour-blind eyes and in grey."""
 
 
@@ -73,7 +74,7 @@ def screen_map_data(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> dict[st
         "rest": rest,
         "ids": _texts(detailed, "main_id"),
         "streets": _texts(detailed, "street"),
-        "bypass": _texts(detailed, "bypass"),
+        "bypass": [_BYPASS_WORDS.get(word, word) for word in _texts(detailed, "bypass")],
         "stop_methods": _texts(detailed, "stop_methods"),
         "reasons": _texts(detailed, "reason"),
         "figures": [

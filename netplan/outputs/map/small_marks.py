@@ -102,7 +102,7 @@ def station_marks(stations: StateStations, shut_in: Collection[str], crs: Any, u
             "title": f"Regulator station {stations.station_id[row]}",
             "rows": [
                 ("outlet", units.pressure(float(stations.outlet_mbar[row]))),
-                ("most in a fault", units.against(float(stations.max_outlet_mbar[row]))),
+                ("highest pressure in a station fault", units.against(float(stations.max_outlet_mbar[row]))),
                 (
                     "gives",
                     SHUT_IN

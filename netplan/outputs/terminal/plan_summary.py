@@ -173,9 +173,9 @@ def _lines(option: Option, units: Figures) -> Iterable[Text]:
         )
         if bypass.route:
             yield _line(f"{bypass.id} route", route_words(bypass, units))
-        by_size = [_until(line, units) for line in option.weather if line.feed == bypass.id]
+        by_size = [_until(line, bypass.kind, units) for line in option.weather if line.feed == bypass.id]
         if by_size:
-            yield _line(f"{bypass.id} until how cold", ", ".join(by_size))
+            yield _line(f"{bypass.id} coldest air by bore", ", ".join(by_size))
     for valve in option.opened_valves:
         yield _line("Opened valve", f"{valve.valve_id}, {units.load(valve.flow_m3h)}")
     vent = option.vent
@@ -192,9 +192,10 @@ def _standby(option: Option) -> str:
     return f"{len(option.standby)}, off only if a planned stop fails; {of_these} of them kept by a feed"
 
 
-def _until(line: WeatherLine, units: Figures) -> str:
+def _until(line: WeatherLine, kind: str, units: Figures) -> str:
     coldest = line.coldest_air_temp_c
-    return f"{line.choice} {'never' if coldest is None else units.coldest(coldest)}"
+    choice = f"without a {kind}" if line.choice == "none" else line.choice
+    return f"{choice} {'at no temperature' if coldest is None else units.coldest(coldest)}"
 
 
 def _line(name: str, value: str) -> Text:

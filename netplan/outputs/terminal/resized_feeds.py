@@ -43,7 +43,7 @@ def print_resized(found: Resized, console: Console, *, units: Figures = METRIC, 
 
 
 def verdict_lines(found: Resized, units: Figures) -> list[str]:
-    """Return for each bypass the smallest size that holds, or that none does and why."""
+    """Return for each bypass the smallest of the sizes offered that holds, or that none does and why."""
     units = _with_digits(found, units)
     at = f"at {units.temperature(found.air_temp_c)}"
     lines = []
@@ -58,7 +58,9 @@ def verdict_lines(found: Resized, units: Figures) -> list[str]:
         elif size is None:
             lines.append(f"{feed.label}: everything holds {at} without it; {was}")
         else:
-            lines.append(f"{feed.label}: the smallest size that holds {at} is {_size(size, units)}; {was}")
+            lines.append(
+                f"{feed.label}: the smallest of the sizes offered that holds {at} is {_size(size, units)}; {was}"
+            )
     return lines
 
 

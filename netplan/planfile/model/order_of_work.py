@@ -15,6 +15,7 @@ __all__ = [
     "ITEM_STATES",
     "BranchEnd",
     "Change",
+    "FeedTest",
     "LetByTest",
     "LossRow",
     "Need",
@@ -99,6 +100,9 @@ class WeatherReading(PlanElement):
     air_temp_c: Rounded1
     hour: int = Field(description="hour of the day, 0 to 23, that begins then")
     expect_mbar: Pressure
+    abort_mbar: NeededPressure | None = Field(
+        default=None, description="reading in that weather at which the first kept meter is at its minimum"
+    )
 
 
 class Reading(PlanElement):
@@ -117,6 +121,11 @@ class Reading(PlanElement):
     by_weather: tuple[WeatherReading, ...] = ()
     air_temp_c: Rounded1 | None = Field(default=None, description="air temperature of expect_mbar")
     hour: int | None = Field(default=None, description="hour of the day of expect_mbar")
+    error_mbar: Rounded3 | None = Field(
+        default=None,
+        description="greatest error that the gauge may have: where it is less than gauge.error_mbar of the "
+        "rules a finer gauge is needed",
+    )
 
 
 class ZoneGauge(PlanElement):
@@ -187,6 +196,21 @@ class PressureTest(PlanElement):
     minutes: Rounded1
     medium: str
     against: tuple[str, ...] = Field(default=(), description="ids of barriers that stand against it")
+
+
+class FeedTest(PlanElement):
+    """What shows that a bypass carries what is planned: the drop along it at its planned flow.
+
+    It is measured with as much air, uncoupled, at both ends; the drops with gas follow from the densities.
+    """
+
+    feed_id: str
+    flow_m3h: Rounded3 = Field(description="at 15 °C, 101.325 kPa: of gas as planned, and of air in the test")
+    drop_mbar: Pressure = Field(description="with gas, as planned")
+    most_mbar: Pressure = Field(description="with gas, at most")
+    air_drop_mbar: Pressure = Field(description="with air, expected")
+    most_air_mbar: Pressure = Field(description="with air, at most")
+    error_mbar: Rounded3 = Field(description="greatest error that the instrument may have")
 
 
 class LossRow(PlanElement):
@@ -261,6 +285,7 @@ class Timeline(PlanElement):
     window_min: Rounded1
     day_end_min: Rounded1
     slack_min: Rounded1 = Field(description="left at the end of the crew's day")
+    start_min: Rounded1 = Field(default=480.0, description="minute of the day at which the window starts")
 
 
 class Step(PlanElement):
@@ -278,6 +303,9 @@ class Step(PlanElement):
     hold: bool = Field(default=False, description="nobody goes on before the competent person says so")
     expect_mbar: Pressure | None = Field(default=None, description="pressure to be read [mbar gauge]")
     expect_at: str = Field(default="", description="id of the gauge, stop or customer it is read at")
+    across_mbar: Pressure | None = Field(
+        default=None, description="difference across the barrier that is taken out, as solved [mbar]"
+    )
     minutes: Rounded1 | None = Field(default=None, description="that it takes, by the rules")
     if_not: str = ""
     needs: tuple[Need, ...] = ()
@@ -293,3 +321,4 @@ class Step(PlanElement):
     purge: PurgePath | None = None
     let_by: LetByTest | None = None
     pressure_tests: tuple[PressureTest, ...] = ()
+    feed_test: FeedTest | None = Field(default=None, description="of the bypass that is tested or accepted")

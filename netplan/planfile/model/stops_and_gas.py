@@ -89,7 +89,7 @@ class StationBehind(PlanElement):
 
     station_id: str
     outlet_mbar: Pressure = Field(description="set outlet, gauge")
-    fault_mbar: NeededPressure | None = Field(description="gauge, the most it can reach in a fault")
+    fault_mbar: NeededPressure | None = Field(description="gauge, its highest pressure in a fault")
     inlet_valve_id: str = ""
     inlet_counts: bool
     why: str = Field(description="what says that the inlet counts, or what is missing")
@@ -116,7 +116,7 @@ class Stop(PlanElement):
     bore_mm: Millimetres
     pressure_mbar: Pressure | None = Field(description="gauge, on the live side, after all stops are in")
     fault_pressure_mbar: NeededPressure | None = Field(
-        description="gauge, the most it may see in a station fault; null: no station reaches it as recorded"
+        description="gauge, highest pressure in a station fault; null: no station reaches it as recorded"
     )
     work_side: Literal["from", "to"] = Field(description="on which side of chainage_m the zone lies")
     tappings: tuple[Tapping, ...] = ()

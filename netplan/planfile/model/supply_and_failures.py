@@ -135,7 +135,9 @@ class WeatherLine(PlanElement):
     feed: str = Field(description="id of the feed that is varied; empty for the option as planned")
     choice: str = Field(description="none, or a size such as 2 × 63 mm")
     coldest_air_temp_c: ColdestAir | None
-    fails_by: str = Field(default="", description="what fails a step colder")
+    fails_by: str = Field(
+        default="", description="limit when colder, purge draw included where the rules count it"
+    )
 
 
 class OpenedValve(PlanElement):
@@ -270,7 +272,7 @@ class Fallback(PlanElement):
 
     `standby` are the customers kept so far who then lie in the larger zone, have no gas, or less than a kept
     inlet must hold, as solved. `tail_lost`: the stop parts the zone from a tail that the feeds under `shut`
-    alone feed; shutting them is the control, no further stop is. `prepared`: every stop under `use` is dug,
+    alone feed; shutting them is the control. `prepared`: every stop under `use` is dug,
     tapped and proved by the plan, or is a valve that the plan opens, so that the fast minutes hold.
     """
 

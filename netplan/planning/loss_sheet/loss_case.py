@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.planfile import model
@@ -18,7 +20,7 @@ from netplan.planning.loss_sheet.loss_network import LossNetwork, LossState, Ope
 from netplan.procedure import OrderItems, Who
 from netplan.procedure.order_items import order_items
 
-__all__ = ["BEFORE", "CUT", "GAS_BACK", "STATES", "AtPlace", "LossCase", "loss_case"]
+__all__ = ["BEFORE", "CUT", "GAS_BACK", "STATES", "AtPlace", "LossCase", "WorkState", "loss_case"]
 
 WorkState = Literal["before the cut", "main cut", "gas back in"]
 BEFORE: Final = "before the cut"
@@ -65,6 +67,7 @@ class LossCase:
     network: LossNetwork
     openings: Mapping[str, Opening]
     hoses: Mapping[str, tuple[int, ...]]
+    _meters: dict[tuple[str, ...], int] = field(default_factory=dict, repr=False)
 
     def row(
         self,
@@ -83,6 +86,7 @@ class LossCase:
         note: str = "",
         barrier_mbar: float | None = None,
         escapes: bool = False,
+        is_lowest_said: bool = True,
         feeds_again: Sequence[str] = (),
         leave: bool | None = None,
     ) -> model.LossRow:
@@ -96,6 +100,8 @@ class LossCase:
             Ids of customers who go off besides those found too low.
         escapes : bool
             Whether gas escapes: then the row says how much.
+        is_lowest_said : bool
+            Whether the row says the least kept meter inlet.
         leave : bool, optional
             Whether everybody leaves first; default wherever the main is cut.
         """
@@ -106,6 +112,7 @@ class LossCase:
         elif found is not None and not found.is_solved:
             notes.append(NO_SOLUTION)
         figures = found if found is not None and found.is_solved else None
+        least = math.nan if figures is None or not is_lowest_said else figures.least_pa_gauge / PA_PER_MBAR
         seconds = math.nan if figures is None else figures.seconds
         flow = math.nan if figures is None or not escapes else figures.flow_m3_per_s_std * SECONDS_PER_HOUR
         return model.LossRow(
@@ -123,7 +130,7 @@ class LossCase:
             customers=customers,
             meters=self.meters(customers),
             flow_m3h=_number(flow),
-            least_mbar=None if figures is None else _number(figures.least_pa_gauge / PA_PER_MBAR),
+            least_mbar=_number(least),
             barrier_mbar=None if figures is None or barrier_mbar is None else _number(barrier_mbar),
             seconds=_number(seconds),
             at_once=bool(customers) and not seconds > AT_ONCE_S,
@@ -145,9 +152,14 @@ class LossCase:
 
     def meters(self, customers: Sequence[str]) -> int:
         """Return how many meters some customers have."""
-        every = self.context.scope.all_customers
-        rows = [every.id.find(one) for one in customers]
-        return int(sum(every.meters[row] for row in rows if row >= 0))
+        if not customers:
+            return 0
+        key = tuple(customers)
+        if key not in self._meters:
+            every = self.context.scope.all_customers
+            is_named = pc.is_in(every.id.arrow, value_set=pa.array(key))
+            self._meters[key] = int(every.meters[np.asarray(is_named, dtype=bool)].sum())
+        return self._meters[key]
 
     def pressure_mbar(self, found: LossState | None, name: str) -> float:
         """Return the pressure where an opening is, beside it in the pipe [mbar gauge]; NaN without one."""

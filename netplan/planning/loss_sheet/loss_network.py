@@ -106,19 +106,20 @@ class LossNetwork:
         flow, ways = self._final.flow, list(self._openings.values())
         air = flow.node_count + np.arange(len(ways))
         orifice = purge_figure("outlet_discharge") ** -2.0
+        at = np.array([way.node for way in ways], dtype=np.int64)
         ends = FlowLinks(
-            [way.node for way in ways],
+            at,
             air,
-            [END_M if way.is_end else 0.0 for way in ways],
-            [way.bore_m for way in ways],
-            0.0,
-            [0.0 if way.is_end else orifice for way in ways],
+            np.array([END_M if way.is_end else 0.0 for way in ways]),
+            np.array([way.bore_m for way in ways]),
+            np.zeros(len(ways)),
+            np.array([0.0 if way.is_end else orifice for way in ways]),
         )
         return replace(
             flow,
             node_count=flow.node_count + len(ways),
             links=flow.links.joined_with(ends),
-            node_height_m=np.concatenate([flow.node_height_m, np.full(len(ways), np.nan)]),
+            node_height_m=np.concatenate([flow.node_height_m, flow.node_height_m[at]]),
             open_node=air,
         )
 
@@ -158,21 +159,23 @@ class LossNetwork:
         lost_station : int
             Place among the stations of the flow network of one that gives nothing; -1 for none.
         fault_station : int
-            Place of one that holds `fault_pa_gauge` [Pa gauge]; -1 for none.
+            Place of one that holds `fault_pa_gauge` [Pa gauge], nothing being drawn: the highest that can
+            stand anywhere; -1 for none.
         """
         flow = self._flow
         shut = sorted({*shut_links, *(link for name, link in self._link_of.items() if name not in opened)})
-        capacity, pressure = None, None
+        capacity, pressure, demand = None, None, self._demand
         if lost_station >= 0:
             capacity = flow.station_capacity_m3_per_s_std.copy()
             capacity[lost_station] = 0.0
         if fault_station >= 0:
             pressure = flow.station_pressure_pa_gauge.copy()
             pressure[fault_station] = fault_pa_gauge
+            demand = np.zeros_like(demand)
         try:
             state, starved = resolve_without_starved(
                 self._solver,
-                self._demand,
+                demand,
                 closed_links=shut,
                 station_pressure_pa_gauge=pressure,
                 station_capacity_m3_per_s_std=capacity,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from netplan.planfile import model
-from netplan.planning.loss_sheet.loss_case import BEFORE, CUT, GAS_BACK, STATES, AtPlace, LossCase
+from netplan.planning.loss_sheet.loss_case import BEFORE, CUT, GAS_BACK, STATES, AtPlace, LossCase, WorkState
 from netplan.procedure import Who
 
 __all__ = ["site_rows"]
@@ -23,7 +23,7 @@ def _meter_left_on(case: LossCase) -> Iterator[model.LossRow]:
     meters = tuple(item.id for item in case.items.meters_off())
     if not meters:
         return
-    for state, action, note in (
+    states: tuple[tuple[WorkState, str, str], ...] = (
         (BEFORE, "shut it; before any air goes in: test T0 again", "the tally governs"),
         (CUT, "shut it; that service is purged before it is relit", "air may be in it: unlit gas later"),
         (
@@ -31,7 +31,8 @@ def _meter_left_on(case: LossCase) -> Iterator[model.LossRow]:
             "shut it and stop gas going in until the tally closes",
             "gas may come out unlit behind that meter",
         ),
-    ):
+    )
+    for state, action, note in states:
         yield case.row(state, "a meter left on", action, Who.METERS, items=meters, act_on=meters, note=note)
 
 

@@ -12,7 +12,6 @@ from netplan.planning.loss_sheet.loss_case import (
     CUT,
     AtPlace,
     LossCase,
-    WorkState,
     zone_vents_of,
 )
 from netplan.planning.loss_sheet.loss_network import LossState
@@ -159,9 +158,8 @@ def _open_end(
 ) -> model.LossRow:
     """Return the row of the cut end open at 0 mbar gauge."""
     control = _control(case, stop)
-    state: WorkState = CUT
     return case.row(
-        state,
+        CUT,
         what,
         control.words,
         control.who,
@@ -202,10 +200,10 @@ def _control(case: LossCase, stop: model.Stop) -> _Control:
             f"the tail is lost: isolate its {len(fallback.standby)} customers" if fallback.tail_lost else ""
         )
         return _Control(words, tuple(shut), at, Who.FEEDS, fallback.minutes, feeds, fallback.standby, note)
-    ids = tuple(one for use in fallback.use if (one := use.prepared_id or use.valve_id))
-    use = fallback.use[0]
-    named = use.prepared_id or use.valve_id or use.method
-    at = AtPlace(f"{named}, fallback of {stop.id}", use.main_id, use.chainage_m)
+    ids = tuple(name for use in fallback.use if (name := use.prepared_id or use.valve_id))
+    new = fallback.use[0]
+    named = new.prepared_id or new.valve_id or new.method
+    at = AtPlace(f"{named}, fallback of {stop.id}", new.main_id, new.chainage_m)
     words = "; ".join(part for part in (first, _uses(fallback)) if part)
     note = "" if fallback.prepared else "the fallback takes its full time"
     return _Control(words, (*shut, *ids), at, Who.STOPS, fallback.minutes, feeds, fallback.standby, note)

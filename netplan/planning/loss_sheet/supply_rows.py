@@ -122,6 +122,7 @@ def _fails_open(case: LossCase, row: int, place: int) -> Iterator[model.LossRow]
             was_solved=is_known,
             note=note,
             barrier_mbar=highest,
+            is_lowest_said=False,
             feeds_again=(name,),
         )
 
@@ -135,7 +136,7 @@ def _on_barriers(case: LossCase, found: LossState | None) -> tuple[float, str]:
     on = {stop.id: case.pressure_mbar(found, f"end {stop.id}") for stop in case.option.stops}
     known = {name: value for name, value in on.items() if math.isfinite(value)}
     over = [stop.id for stop in case.option.stops if known.get(stop.id, 0.0) > rated[stop.method]]
-    words = (
+    words = "as if nothing were drawn: " + (
         f"above the rating of {' and '.join(over)}"
         if over
         else "within the rating of every stop that it reaches"
@@ -159,11 +160,12 @@ def gauge_rows(case: LossCase) -> Iterator[model.LossRow]:
     customers = tuple(sorted({ids[row] for row in first}))
     names = tuple(gauge.id for gauge in gauges)
     at = AtPlace(", ".join(names), gauges[0].main_id, gauges[0].chainage_m)
-    for state, action in (
+    steps: tuple[tuple[WorkState, str], ...] = (
         (BEFORE, "undo the last step; no feed is opened again to a part that fell below minimum"),
         (CUT, "isolate the doors named, the first to fall; no feed is opened again before"),
         (GAS_BACK, "stop the purge draw; isolate the doors named if it does not rise"),
-    ):
+    )
+    for state, action in steps:
         inlets = [one.id for one in case.items.every("valve", "gas inlet")] if state == GAS_BACK else []
         yield case.row(
             state,

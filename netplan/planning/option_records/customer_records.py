@@ -15,7 +15,8 @@ from netplan.hydraulics import FlowState
 from netplan.network.vocabulary import Category
 from netplan.planfile import model
 from netplan.planning.context import PlanningContext
-from netplan.planning.crew_day import queue_of, times_of
+from netplan.planning.crew_day import queue_of
+from netplan.planning.day_hours import promised_times
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.work_states import ROUNDING_PA
 
@@ -61,7 +62,7 @@ def customers_of(
     """
     customers = context.request.network.customers
     queue = queue_of(context.request, option.off)
-    times = times_of(context.request, queue)
+    times = promised_times(context.request, option.counts, queue)
     relit = {int(option.off[row]): place for place, row in enumerate(queue.order.tolist(), 1)}
     on_by = dict(zip(option.off.tolist(), times.on_by, strict=True))
     pressure = customer_pressure_after(context, option)

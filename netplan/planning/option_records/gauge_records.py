@@ -3,138 +3,47 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
 
-import numpy as np
-
-from netplan.core.constants import PA_PER_MBAR
-from netplan.network.linear_reference import nearest_chainage
 from netplan.planfile import model
-from netplan.planfile.naming import gauge_id
-from netplan.planning.connectivity import kept_inlets
+from netplan.planfile.naming import METERS_OFF_STATE, gauge_id
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
-from netplan.planning.work_states import SolvedWorkState
+from netplan.planning.final_network import FinalNetwork
+from netplan.planning.option_records.gauge_places import gauge_places
+from netplan.planning.option_records.state_readings import StateReadings
 
 __all__ = ["gauges_of"]
 
-REACH_M = 60.0
-"""How far from the worst meter inlet its main may lie to be gauged (own) [m]."""
-
-
-FELT_PA = 1.0
-"""Change of pressure from which the stops are felt at a meter inlet (own) [Pa]."""
-
-
-@dataclass(frozen=True, slots=True)
-class _GaugePlace:
-    pipe: int
-    chainage_m: float
-    node: int
-    customer: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class _AffectedInlet:
-    """The lowest kept meter inlet at which the stops are felt: node (-1: none) and pressure [Pa gauge]."""
-
-    node: int
-    least_pa_gauge: float
-
 
 def gauges_of(
-    context: PlanningContext, option: EvaluatedOption, vented: Collection[int] = ()
+    context: PlanningContext, option: EvaluatedOption, final: FinalNetwork, vented: Collection[int] = ()
 ) -> tuple[model.Gauge, ...]:
     """Return the gauges of an option: one on the live side of every stop, one at the worst kept inlet.
 
     None beside a stop at a place of `vented` in the cut: what lies beyond it is vented while it is in.
 
-    The worst kept inlet is the lowest of those at which the stops are felt: others tell nothing about them.
-    It is read at the test point of a customer's own meter there: no main is tapped for it.
-    Normal is the solved reading with meters off and no stop in yet. Warning is what the gauge reads when the
-    worst kept inlet is down to the minimum with its margin, abort when it is down to the minimum: both taken
-    as far below the gauge's own solved reading with all stops in as the inlet is above its limit there.
+    The worst kept inlet is read at the test point of a customer's own meter there: no main is tapped for it.
+    Normal is the solved reading with meters off and no stop in yet. Warning and abort are those of the
+    readings with all stops in; where the gauge reads more then than before, as far below what it read before.
     """
-    states = option.work.states
-    first = next(judged for judged in states if judged.name == "meters off")
-    last = states[-1]
-    affected = _lowest_affected(context, option)
-    rules = context.request.rules.pressure
-    places = _gauge_places(context, option, affected, vented)
-    # Where the stops are felt at no inlet, the gauges beside them have to hold themselves.
-    lows = [affected.least_pa_gauge] if affected.node >= 0 else [_reading(last, at.node) for at in places]
-    low = min((value for value in lows if not np.isnan(value)), default=np.nan)
-    to_spare_pa = 0.0 if np.isnan(low) else max(low - context.required_pa_gauge, 0.0)
+    places = {gauge_id(k): place for k, place in enumerate(gauge_places(context, option, vented))}
+    readings = StateReadings(context, option, final, places)
     found = []
-    for place, at in enumerate(places):
-        normal = _reading(first, at.node)
-        readings = (_reading(judged, at.node) for judged in (first, last))
-        after = min(value for value in readings if not np.isnan(value))
-        warning = after - to_spare_pa
+    for gauge, place in places.items():
+        before = readings.reading(gauge, METERS_OFF_STATE)
+        after = readings.reading(gauge, option.work.states[-1].name)
+        assert before is not None and after is not None and after.warning_mbar is not None
+        assert after.abort_mbar is not None
+        lower = min(before.expect_mbar - after.expect_mbar, 0.0)
         found.append(
             model.Gauge(
-                id=gauge_id(place),
-                main_id=context.request.network.pipes.id[at.pipe],
-                chainage_m=at.chainage_m,
-                customer=at.customer,
-                normal_mbar=normal / PA_PER_MBAR,
-                warning_mbar=warning / PA_PER_MBAR,
-                abort_mbar=warning / PA_PER_MBAR - rules.margin_mbar,
+                id=gauge,
+                main_id=context.request.network.pipes.id[place.pipe],
+                chainage_m=place.chainage_m,
+                customer=place.customer,
+                normal_mbar=before.expect_mbar,
+                warning_mbar=after.warning_mbar + lower,
+                abort_mbar=after.abort_mbar + lower,
             )
         )
     return tuple(found)
-
-
-def _reading(judged: SolvedWorkState, node: int) -> float:
-    return float(judged.state.pressure_pa_gauge[node])
-
-
-def _lowest_affected(context: PlanningContext, option: EvaluatedOption) -> _AffectedInlet:
-    """Return the lowest kept inlet, in any state and hour, of those whose pressure the stops change."""
-    nodes = kept_inlets(context, option.reach, option.gone).node
-    before = np.array([state.pressure_pa_gauge[nodes] for state in context.before_by_hour])
-    states = [
-        np.array([state.pressure_pa_gauge[nodes] for state in judged.states]) for judged in option.work.states
-    ]
-    changes = (np.abs(states[-1] - before) >= FELT_PA).any(axis=0)
-    if not changes.any():
-        return _AffectedInlet(-1, np.nan)
-    least = np.fmin.reduce([np.fmin.reduce(pressure, axis=0) for pressure in states])
-    least[~changes] = np.inf
-    row = int(np.nanargmin(least))
-    return _AffectedInlet(int(nodes[row]), float(least[row]))
-
-
-def _gauge_places(
-    context: PlanningContext, option: EvaluatedOption, affected: _AffectedInlet, vented: Collection[int]
-) -> list[_GaugePlace]:
-    network = context.request.network
-    final = option.final.pressure_pa_gauge
-    first = next(
-        judged for judged in option.work.states if judged.name == "meters off"
-    ).state.pressure_pa_gauge
-    places: list[_GaugePlace] = []
-    for place, stop in enumerate(option.cut.stops):
-        if place in vented:
-            continue
-        if np.isnan(final[stop.live_node]) or np.isnan(first[stop.live_node]):
-            continue  # a dead stub: no supply beyond the stop, nothing to read
-        tapped = [t for t in stop.tappings if t.role == "gauge"]
-        pipe, chainage = (tapped[0].pipe, tapped[0].chainage_m) if tapped else (stop.pipe, stop.chainage_m)
-        places.append(_GaugePlace(pipe, chainage, stop.live_node))
-    worst = affected.node
-    if worst >= 0:
-        xy = np.array([[network.nodes.x_m[worst], network.nodes.y_m[worst]]])
-        context.scope.check_within(xy[:, 0], xy[:, 1], REACH_M)
-        pipe_row, chainage_m, _ = nearest_chainage(network, xy, REACH_M)
-        if pipe_row[0] >= 0:
-            customer = _customer_at(context, option, worst)
-            places.append(_GaugePlace(int(pipe_row[0]), float(chainage_m[0]), worst, customer))
-    return places
-
-
-def _customer_at(context: PlanningContext, option: EvaluatedOption, node: int) -> str:
-    """Return the id of the first kept customer whose meter inlet is at a node."""
-    owner, at = context.attachments
-    rows = owner[(at == node) & ~option.gone[owner]]
-    return context.request.network.customers.id[int(rows.min())]

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from netplan.core.units import rounded_up
 from netplan.feeds import Feed, FeedKind, SizedFeed, feed_price_minor
 from netplan.planning.context import PlanningContext
-from netplan.planning.crew_day import queue_of, times_of
+from netplan.planning.day_hours import meters_of, refusal
 from netplan.planning.deficient_parts import DeficientPart
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.feeds_in_use import feeds_in_use
@@ -51,15 +52,16 @@ def _forced(
     gone = option.gone
     gone[part.customers] = True
     off = np.flatnonzero(gone)
-    times = times_of(request, queue_of(request, off)) if len(off) else None
+    counts = replace(option.counts, hoses=option.counts.hoses - 1, meters=meters_of(context, off))
+    too_long = refusal(context, counts)
     if len(stay):
         customer = request.network.customers.id[int(stay[0])]
         code = request.network.customers.priority[int(stay[0])]
         why = f"priority customer {customer} ({code})" if code else f"customer {customer}, kept on by order,"
         more = f" and {len(stay) - 1} more" if len(stay) > 1 else ""
         yield f"{long} because {why}{more} may not go off"
-    elif times is not None and not times.fits:
-        yield f"{long} because of the crew's day (rule crew.day_end): were its customers off, {times.reason}"
+    elif too_long:
+        yield f"{long} because of the crew's day (rule crew.day_end): were its customers off, {too_long}"
     elif part.weak:
         yield f"{long} because inlets fall below pressure.minimum_mbar and its margin without it"
 

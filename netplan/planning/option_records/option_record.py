@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
+from netplan.gas import PurgePlan
 from netplan.network.work_section import WorkSection
 from netplan.planfile import model
 from netplan.planfile.first_warnings import purge_warnings, station_warnings
@@ -62,7 +65,13 @@ STATIONS_LEFT_OUT = "the loss of a station during the work was not solved: the n
 
 
 def option_of(
-    context: PlanningContext, section: WorkSection, ranking: Ranking, place: int, final: FinalNetwork
+    context: PlanningContext,
+    section: WorkSection,
+    ranking: Ranking,
+    place: int,
+    priced: EvaluatedOption,
+    final: FinalNetwork,
+    purges: Sequence[tuple[PurgePlan, int]],
 ) -> tuple[model.Option, WrittenFeeds]:
     """Return the option at a place in the ranking, without its steps, and its feeds.
 
@@ -74,10 +83,13 @@ def option_of(
     ranking : Ranking
     place : int
         0 for the best.
+    priced : EvaluatedOption
+        The option there, with every state that is to be written down.
     final : FinalNetwork
         The option's final network.
+    purges : sequence of (PurgePlan, int)
+        How its zones are purged, as `zone_purges` returns it.
     """
-    priced = ranking.options[place]
     request = context.request
     weather = weather_of(context, priced, ladders=place == 0) if request.weather else not_looked_for(priced)
     feeds = feeds_of(context, priced, weather)
@@ -88,7 +100,7 @@ def option_of(
     on_failure = fallbacks(context, section, priced, case)
     shut_in = stations_shut_in(case, priced)
     vented = vented_places(priced, shut_in, request.rules)
-    purge, gauges = purge_of(context, priced, final), gauges_of(context, priced, vented)
+    purge, gauges = purge_of(context, priced, final, purges), gauges_of(context, priced, final, vented)
     prepared = tuple(one.stop for one in priced.prepared)
     dug = excavations_of(excavations_of_cut(context, priced.cut), feeds.bypasses, purge, gauges, prepared)
     stops = stops_of(

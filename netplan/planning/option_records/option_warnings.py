@@ -184,7 +184,7 @@ def _warning(key: tuple[str, str], rows: Sequence[InDoubt]) -> str:
 
 
 def dust_warnings(context: PlanningContext, option: EvaluatedOption) -> list[str]:
-    """Name the mains whose gas runs the other way or clearly faster with the stops in.
+    """Name the mains in which flow reverses, or gets clearly faster, with the stops in.
 
     Deposits that lay still for years may move and load filters, regulators and meters. Compared at the same
     worst hour, before any stop and with all stops and feeds in; see `netplan.feeds.velocity_changes`.
@@ -192,12 +192,12 @@ def dust_warnings(context: PlanningContext, option: EvaluatedOption) -> list[str
     changes = flow_changes(context.base, context.before, option.final, context.conditions)
     found = []
     for words, which in (
-        ("gas runs the other way", changes.is_reversed),
-        ("gas runs faster by half or more", changes.is_faster & ~changes.is_reversed),
+        ("flow reverses", changes.is_reversed),
+        ("flow is faster by half or more", changes.is_faster & ~changes.is_reversed),
     ):
         line = _mains(context, option, which)
         if line:
-            found.append(f"{words} in {line}: deposits may be stirred up; watch filters and meters behind")
+            found.append(f"{words} in {line}: watch downstream filters")
     return found
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
@@ -13,7 +15,7 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.final_network import FinalNetwork, nodes_shown
 from netplan.planning.vents_of_cut_parts import vents_of_cut_parts
-from netplan.planning.zone_purges import is_reached, zone_purges
+from netplan.planning.zone_purges import is_reached
 
 __all__ = ["purge_of"]
 
@@ -22,13 +24,17 @@ _SAME_PLACE_M = 2e-3
 """Fittings nearer to a place than this stand at it: chainages of a plan are to the millimetre (own) [m]."""
 
 
-def purge_of(context: PlanningContext, option: EvaluatedOption, final: FinalNetwork) -> model.Purge:
+def purge_of(
+    context: PlanningContext,
+    option: EvaluatedOption,
+    final: FinalNetwork,
+    plans: Sequence[tuple[PurgePlan, int]],
+) -> model.Purge:
     """Return how the zones of an option are purged out of service and back in.
 
     The draw is solved in the state with all stops in and all feeds open; a draw that takes a kept meter
     inlet below what it must hold counts as one that the network cannot give.
     """
-    plans = zone_purges(context, option, final)
     places = [place for plan, _ in plans for place in plan.places]
     places += vents_of_cut_parts(context, option, final, places)
     return _written(context, plans, places).model_copy(update={"loads": _loads(context, option, final)})
@@ -49,7 +55,7 @@ def _loads(
 
 
 def _written(
-    context: PlanningContext, plans: list[tuple[PurgePlan, int]], places: list[PurgePlace]
+    context: PlanningContext, plans: Sequence[tuple[PurgePlan, int]], places: list[PurgePlace]
 ) -> model.Purge:
     purge, ids = context.request.rules.purge, context.request.network.pipes.id
     every = [plan for plan, _ in plans]

@@ -18,7 +18,7 @@ from netplan.planning.final_network import FinalNetwork
 from netplan.planning.stopped_network import StoppedNetwork
 from netplan.planning.zone_purges import purge_outlet
 
-__all__ = ["parts_of_zone", "with_withdrawal_differences"]
+__all__ = ["parts_of_zone", "purge_inlets", "sides_of_stops", "with_withdrawal_differences"]
 
 SAME_M = 2e-3
 """Places of one main nearer than this are one: twice the last digit of a plan (own) [m]."""
@@ -37,8 +37,8 @@ def with_withdrawal_differences(
     let in; every later one has what comes past the stops that are out already. None where a side has no gas.
     """
     part = parts_of_zone(final.stopped, len(stops))
-    inlets = _inlets(context, option, points)
-    live, inside = _sides(context, option, final)
+    inlets = purge_inlets(context, option, points)
+    live, inside = sides_of_stops(context, option, final)
     states = {judged.name: judged.states for judged in option.work.states}
     found: dict[int, float] = {}
     reached: set[int] = set()
@@ -75,7 +75,7 @@ def parts_of_zone(stopped: StoppedNetwork, count: int) -> Ints:
     return label[stopped.flow.node_count :].astype(np.int64)
 
 
-def _inlets(
+def purge_inlets(
     context: PlanningContext, option: EvaluatedOption, points: Sequence[model.PurgePoint]
 ) -> list[int]:
     """Return the stops where gas is let in, by their places in the cut."""
@@ -92,7 +92,7 @@ def _inlets(
     return found
 
 
-def _sides(
+def sides_of_stops(
     context: PlanningContext, option: EvaluatedOption, final: FinalNetwork
 ) -> tuple[list[int], list[int]]:
     """Return the nodes of the solved states on the live side of each stop and on that of the zone."""

@@ -14,7 +14,14 @@ from netplan.planfile import model
 from netplan.planfile.naming import stop_id
 from netplan.planfile.station_words import is_inlet_barrier
 from netplan.planning.option_records.option_state import StateSource
-from netplan.planning.zone_lengths import SAME_M, ZoneComponent, ZoneLength, cut_components, zone_lengths
+from netplan.planning.zone_lengths import (
+    SAME_M,
+    ZoneComponent,
+    ZoneLength,
+    cut_components,
+    volume_m3,
+    zone_lengths,
+)
 from netplan.procedure import with_order_items
 
 __all__ = ["parts_of", "with_parts", "zone_gauges_of"]
@@ -127,10 +134,7 @@ def _part(
             "ends": tuple(_branch_ends(source, lengths, points)),
             "mains": _ids(source, (one.pipe for one in lengths if one.pipe < n_mains)),
             "services": _ids(source, (one.pipe for one in lengths if one.pipe >= n_mains)),
-            "volume_m3": sum(
-                (one.to_m - one.from_m) * math.pi / 4.0 * float(network.pipes.bore_m[one.pipe]) ** 2
-                for one in lengths
-            ),
+            "volume_m3": volume_m3(network, lengths),
         }
     )
 

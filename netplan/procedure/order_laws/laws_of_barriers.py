@@ -41,13 +41,13 @@ def two_barriers_before_open_main(walk: OrderWalk) -> Iterator[LawBreach]:
     A single barrier needs an exception that the competent person signed: a hold of theirs that needs it.
     """
     signed: set[str] = set()
-    for moment in walk.moments:
+    for place, moment in enumerate(walk.moments):
         step = moment.step
         if step.hold and step.who == Who.COMPETENT.value:
             signed.update(
                 need.id for need in step.needs if need.kind == "barrier" and need.state == "accepted"
             )
-        if step.trench != "occupied":
+        if step.trench != "occupied" or place >= walk.gas_back:
             continue
         for states in (moment.before, moment.after):
             weak = tuple(stop_id for stop_id in walk.stops if not _holds(walk, states, stop_id, signed))
@@ -137,7 +137,7 @@ def space_then_inner_then_outer(walk: OrderWalk) -> Iterator[LawBreach]:
             ids = (one.item.id, *not_gas)
             yield LawBreach(26, step.n, ids, "the inner barrier before the space between is purged")
         vents = [item for item in walk.of_kind("vent", "between") if item.of == one.item.of]
-        still_open = tuple(item.id for item in vents if before[("vent", item.id)] != "shut")
+        still_open = tuple(item.id for item in vents if one.moment.after[("vent", item.id)] != "shut")
         if still_open:
             yield LawBreach(26, step.n, (one.item.id, *still_open), "the inner barrier with its vent open")
 

@@ -36,12 +36,18 @@ def _not_shown(walk: OrderWalk, moment: Moment, test: LetByTest) -> Iterator[str
         return
     if len(barriers) > 1 and not test.is_sum:
         yield "several barriers, and no sum is declared"
-    if test.across_mbar is None or test.across_mbar <= 0.0:
+    has_gas = any(walk.stops[item.of].pressure_mbar for item in known if item.of in walk.stops)
+    if has_gas and (test.across_mbar is None or test.across_mbar <= 0.0):
         yield "no difference stands across the barrier"
     if any(not _is_in(moment, item) for item in known):
         yield "a barrier that is not set"
-    if test.name in ("T1", "T2") and any(item.role != ROLE_TESTED[test.name] for item in known):
-        yield f"it tests an {ROLE_TESTED[test.name]} barrier, but another is named"
+    # A single barrier has gas behind it in every test at the zone's vent: it is part of the sum.
+    others = [item for item in known[1:] if not (test.is_sum and item.role == "single")]
+    wanted = ROLE_TESTED[test.name]
+    if known[0].role != wanted or any(item.role != wanted for item in others):
+        yield f"it tests a barrier that is {wanted}, but another is named"
+    if test.name == "T1" and len(known) > 1:
+        yield "the meter on one vent shows one outer barrier"
     vent = walk.items.get(("vent", test.meter_at))
     if vent is None or not moment.was_or_is(vent, "open"):
         yield "its meter stands on no open vent"
@@ -50,6 +56,23 @@ def _not_shown(walk: OrderWalk, moment: Moment, test: LetByTest) -> Iterator[str
     elif test.name != "T1" and vent.role not in ZONE_VENTS:
         yield "its meter does not stand on a vent of the zone"
     yield from _sides(walk, moment, test, known[0])
+    yield from _shown_as_well(walk, test, known[0])
+
+
+def _shown_as_well(walk: OrderWalk, test: LetByTest, barrier: OrderItem) -> Iterator[str]:
+    """Yield single barriers of the zone that a meter on its vent shows as well, unless they are declared."""
+    if test.name == "T1":
+        return
+    of_zone = {
+        stop_id
+        for part in walk.option.parts
+        if part.role == "zone" and barrier.of in part.stops
+        for stop_id in part.stops
+    }
+    single = {item.id for item in walk.barriers if item.role == "single" and item.of in of_zone}
+    missing = sorted(single - set(test.barriers))
+    if missing:
+        yield f"its meter shows {', '.join(missing)} as well"
 
 
 def _barrier(walk: OrderWalk, ident: str) -> OrderItem | None:

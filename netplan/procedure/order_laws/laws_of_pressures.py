@@ -58,17 +58,26 @@ def states_are_solved(walk: OrderWalk) -> Iterator[LawBreach]:
     base = solved.get(METERS_OFF_STATE)
     known_least = base is not None and base.least_mbar is not None
     went_in: list[str] = []
+    pending: tuple[str, int] | None = None
     for moment, names in state_names(walk):
         step = moment.step
         if step.state and step.state not in solved:
             yield LawBreach(7, step.n, (), f"state {step.state!r} is not solved")
         elif step.state and known_least and solved[step.state].least_mbar is None:
             yield LawBreach(7, step.n, (), f"state {step.state!r} has no pressure: somebody kept has no gas")
-        if names.made and step.state != names.made and step.state not in (names.may or ()):
-            yield LawBreach(7, step.n, (), f"state {names.made!r} follows, the step names {step.state!r}")
+        if names.made and pending:
+            yield LawBreach(7, pending[1], (), f"state {pending[0]!r} is named by no step")
+        pending = (names.made, step.n) if names.made else pending
+        if pending and step.state == pending[0]:
+            pending = None
+        if step.state and names.may is not None and step.state not in names.may:
+            what = f"names state {step.state!r}, the network is in {' or '.join(sorted(names.may))}"
+            yield LawBreach(7, step.n, (), what)
         if names.made.endswith(" in") and names.made in solved:
             went_in.append(names.made)
         yield from _purge_draw(walk, moment)
+    if pending:
+        yield LawBreach(7, pending[1], (), f"state {pending[0]!r} is named by no step")
     if went_in != sorted(went_in, key=order.index):
         yield LawBreach(7, None, tuple(went_in), "stops go in in another order than was solved")
 

@@ -34,8 +34,14 @@ def parts_until_cut(walk: OrderWalk) -> Iterator[LawBreach]:
             yield LawBreach(10, None, (item.id,), "a part without its mains, vents and volume")
     cut_parts = {ident for ident, role in roles.items() if role == "cut part"}
     changed = {one.item.id for one in walk.changed("part") if one.item.id in cut_parts}
+    zones = {part.zone: part.id for part in walk.option.parts if part.role == "zone"}
+    zone_of = {part.id: zones.get(part.zone, "") for part in walk.option.parts if part.role == "cut part"}
     for place, moment in enumerate(walk.moments):
-        early = tuple(c.id for c in moment.step.changes if c.kind == "part" and c.id in cut_parts)
+        early = tuple(
+            c.id
+            for c in moment.step.changes
+            if c.kind == "part" and c.id in cut_parts and c.to != moment.after.get(("part", zone_of[c.id]))
+        )
         if early and place < walk.cut:
             yield LawBreach(10, moment.step.n, early, "a part has a state of its own before the cut")
         yield from _one_zone_pressure(walk, moment)
@@ -93,9 +99,11 @@ def _gas_back(walk: OrderWalk, moment: Moment) -> bool:
 
 
 def cut_parts_vented(walk: OrderWalk) -> Iterator[LawBreach]:
-    """Law 17: from the cut until the tie-in every part keeps an open vent."""
+    """Law 17: while people work at the cut main every part of it keeps an open vent."""
     parts = [part for part in walk.option.parts if part.role == "cut part"]
     for moment in walk.moments[walk.cut : walk.tied_in]:
+        if moment.step.trench != "occupied":
+            continue
         shut = tuple(
             part.id
             for part in parts
@@ -145,6 +153,8 @@ def _faults_of_path(
         return
     for ident in (purge.inlet, purge.outlet):
         item = _opening(walk, ident)
+        if item is None and _is_barrier_of_space(walk, ident, purge):
+            continue
         if item is None:
             yield (ident,), "no vent, valve or tapping of the plan"
             continue
@@ -159,6 +169,12 @@ def _faults_of_path(
             yield (ident, tapping.id), "not on the zone's side of the stop"
     if purge.part_id in walk.zone_parts:
         yield from _other_outlets(walk, moment, purge)
+
+
+def _is_barrier_of_space(walk: OrderWalk, ident: str, purge: PurgePath) -> bool:
+    """Return whether a space between barriers is purged by way of one of its own barriers, let go a crack."""
+    space, barrier = walk.items.get(("part", purge.part_id)), walk.items.get(("barrier", ident))
+    return space is not None and barrier is not None and space.role == "space" and space.of == barrier.of
 
 
 def _opening(walk: OrderWalk, ident: str) -> OrderItem | None:
@@ -206,11 +222,13 @@ def every_end_purged(walk: OrderWalk) -> Iterator[LawBreach]:
             yield LawBreach(20, None, missing, f"no purge {name} goes to this end")
         if not purged and not ends and walk.moments:
             yield LawBreach(20, None, (), f"nothing is purged {name}")
+    points = {point.id for point in walk.option.purge.points}
     dead = tuple(
-        one.id
-        for excavation in walk.option.excavations
-        for one in excavation.serves
-        if one.what == "dead end" and ("tapping", one.id) not in walk.items
+        end.main_id
+        for part in walk.option.parts
+        if part.role == "zone"
+        for end in part.ends
+        if end.purge_point not in points
     )
     if dead:
         yield LawBreach(20, None, dead, "an end that has to be purged has no purge point")

@@ -1,0 +1,287 @@
+"""Stops out, one by one: space purged, inner barrier out, outer equalised and out; then through-flow."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from netplan.planfile.model import OrderItem, PurgePath, Stop
+from netplan.planfile.naming import feed_shut_state, stop_in_state, stop_out_state
+from netplan.planfile.station_words import inlet_words, is_inlet_barrier
+from netplan.procedure.station_steps import feeds_purge
+from netplan.procedure.step_case import OrderCase
+from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
+from netplan.procedure.zone_order import ZoneOrder, live_mbar, read_beside, zones_in_order
+
+__all__ = ["prove_through_flow", "station_back", "withdraw"]
+
+_END = "at least 90 % gas by volume, two steady readings"
+
+
+def withdraw(case: OrderCase) -> Iterator[StepDraft]:
+    """Yield each stop out of a zone with gas in it: the last one set comes out first."""
+    zones = zones_in_order(case)
+    out: list[Stop] = []
+    for stop in reversed(case.stops):
+        zone = next(one for one in zones if stop in one.stops)
+        barriers = case.items.barriers(stop.id)
+        before = _state_before(case, out)
+        if is_inlet_barrier(stop):
+            if not feeds_purge(case, stop):
+                yield from _space_and_inner(case, zone, stop, before)
+                yield _station_in_use(case, stop, zone)
+            else:
+                yield from _last_barrier(case, stop, zone, out, before)
+        else:
+            if len(barriers) > 1:
+                yield from _space_and_inner(case, zone, stop, before)
+            yield from _last_barrier(case, stop, zone, out, before)
+        out.append(stop)
+
+
+def _state_before(case: OrderCase, out: Sequence[Stop]) -> str:
+    return stop_out_state(out[-1].id) if out else stop_in_state(case.stops[-1].id)
+
+
+def _space_and_inner(case: OrderCase, zone: ZoneOrder, stop: Stop, state: str) -> Iterator[StepDraft]:
+    inner, vent, space = case.items.barriers(stop.id)[-1], case.items.vent(stop.id), case.items.space(stop.id)
+    at = vent.id if vent else "its vent"
+    valves = tuple(map(case.items.valve, inner.valve_ids))
+    crack = (
+        f"open valve {stop.valve_id} a crack"
+        if stop.kind == "valve"
+        else f"let the inner barrier of {stop.id} go a crack"
+    )
+    yield StepDraft(
+        Stage.SPACE_PURGED,
+        f"Purge the space between the barriers of {stop.id}: with {at} on its stack {crack}, until {_END}.",
+        Who.STOPS,
+        f"Shut it again: gas that does not come, or does not come clean, says that {at} or the zone is not "
+        "as planned.",
+        uses=(stop.id, *((vent.id,) if vent else ())),
+        hold=True,
+        minutes=case.rules.duration.vent,
+        needs=in_state("accepted", inner),
+        changes=(*in_state("open", vent), *in_state("gas", space)),
+        reads=(*case.gauge_ids, *zone.gauge_ids),
+        state=state,
+        trench="empty",
+        purge=PurgePath(part_id=space.id if space else "", inlet=inner.id, outlet=at, medium="gas", end=_END),
+    )
+    yield StepDraft(
+        Stage.SPACE_PURGED,
+        f"Shut {at} and wait until the space of {stop.id} stands at the pressure of the zone.",
+        Who.STOPS,
+        f"If it does not rise, {at} or a joint leaks: find it before a barrier comes out.",
+        uses=(stop.id, *((vent.id,) if vent else ())),
+        minutes=case.rules.duration.vent,
+        needs=in_state("gas", space),
+        changes=in_state("shut", vent),
+        reads=(*case.gauge_ids, *zone.gauge_ids),
+        state=state,
+        trench="empty",
+    )
+    yield StepDraft(
+        Stage.INNER_OUT,
+        f"Take {inner.id} out{_slow(stop)}.",
+        Who.STOPS,
+        "Set it again and find the fault.",
+        uses=(stop.id, *((vent.id,) if vent else ()), *((stop.valve_id,) if stop.valve_id else ())),
+        across_mbar=0.0,
+        minutes=case.rules.duration.withdraw,
+        needs=(*in_state("gas", space), *in_state("shut", vent)),
+        changes=(*in_state("withdrawn", inner), *in_state("open", *valves)),
+        reads=(*case.gauge_ids, *zone.gauge_ids),
+        state=state,
+        trench="empty",
+    )
+
+
+def _slow(stop: Stop) -> str:
+    return {
+        "squeeze": ", released at the maker's rate; mark the place, never to be squeezed again",
+        "bag": ", let down slowly while the zone is fed",
+        "valve": ", opened fully, count the turns, take lock and tag off",
+    }[stop.kind]
+
+
+def _last_barrier(
+    case: OrderCase, stop: Stop, zone: ZoneOrder, out: Sequence[Stop], state: str
+) -> Iterator[StepDraft]:
+    """Yield the barrier on the live side equalised, or ready for a controlled release, and taken out."""
+    barriers = case.items.barriers(stop.id)
+    last = barriers[-1] if is_inlet_barrier(stop) else barriers[0]
+    hose = case.items.test_hose(stop.id)
+    valves = tuple(map(case.items.valve, last.valve_ids))
+    across = stop.withdraw_mbar
+    name = hose.id if hose else "a hose"
+    gauges = read_beside(case, stop)
+    uses = (stop.id, *((stop.valve_id,) if stop.valve_id else ()), *((hose.id,) if hose else ()))
+    yield StepDraft(
+        Stage.EQUALISE,
+        f"Equalise across {last.id}: open {name} from the gauge outlet of {stop.id} to the zone's side until "
+        f"both sides stand still. {_difference(case, stop, across)}",
+        Who.STOPS,
+        "Do not take it out against a larger difference: look for a leak, an open outlet or a closed end.",
+        uses=uses,
+        hold=True,
+        expect_mbar=live_mbar(stop),
+        expect_at=stop.id,
+        across_mbar=across,
+        minutes=case.rules.duration.vent,
+        needs=in_state("accepted", last),
+        changes=in_state("open", hose),
+        reads=(*gauges, *zone.gauge_ids),
+        state=state,
+        trench="empty",
+    )
+    is_first = not any(one in zone.stops for one in out)
+    yield StepDraft(
+        Stage.STOP_OUT,
+        f"Take out {last.id}{_slow(stop)}; then take {name} off and cap its ends."
+        f"{case.while_watched(' Watch the gauges.')}",
+        Who.STOPS,
+        "Set it again and find the fault.",
+        uses=(*uses, *case.gauge_ids),
+        across_mbar=across,
+        minutes=case.rules.duration.withdraw,
+        needs=in_state("sealed", *(case.items.meters_off() if is_first else ())),
+        changes=(
+            *in_state("withdrawn", last),
+            *in_state("open", *valves),
+            *in_state("shut", hose),
+            *in_state("live", case.items.space(stop.id), *((zone.part, *zone.cut_parts) if is_first else ())),
+        ),
+        reads=gauges,
+        state=stop_out_state(stop.id),
+        trench="empty",
+    )
+
+
+def _difference(case: OrderCase, stop: Stop, across: float | None) -> str:
+    if across is None:
+        return "No gas stands behind it as recorded."
+    if across <= case.rules.let_by.withdraw_mbar:
+        return "The solved difference (figure of this step) is within what a barrier may come out against."
+    if stop.kind == "valve":
+        return (
+            "The solved difference (figure of this step) stays, as the live side is lower or higher "
+            "than the zone: the valve is opened a little at a time."
+        )
+    return (
+        "The solved difference (figure of this step) stays and is larger than a barrier may come out "
+        "against: a controlled release, only where its maker allows it at this figure; else plan again."
+    )
+
+
+def station_back(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
+    """Yield a station put back behind its shut outlet valve, where gas for the purge in comes from it."""
+    if not is_inlet_barrier(stop):
+        return
+    outer, vent, space = case.items.barriers(stop.id)[0], case.items.vent(stop.id), case.items.space(stop.id)
+    at = vent.id if vent else "its vent"
+    yield StepDraft(
+        Stage.INLET_OPENED,
+        f"Put {_stations(stop)} back, nobody in the trench, valve {stop.valve_id} still shut and locked: "
+        f"take the lock off {_inlets(stop)}, open it slowly with {at} on its stack, until {_END}.",
+        Who.STOPS,
+        "Shut the inlet again, vent the space and find the fault.",
+        uses=_ids(case, stop),
+        hold=True,
+        minutes=stop.minutes,
+        needs=in_state("accepted", outer),
+        # The inlet counts as out with the outlet valve, which holds until then.
+        changes=(*in_state("open", *case.items.station_inlets(stop)), *in_state("gas", space)),
+        trench="empty",
+        purge=PurgePath(part_id=space.id if space else "", inlet=outer.id, outlet=at, medium="gas", end=_END),
+    )
+    yield StepDraft(
+        Stage.INLET_OPENED,
+        f"Shut {at} and cap it; wait until the outlet of {_stations(stop)} stands at its set pressure.",
+        Who.STOPS,
+        "Shut the inlet again, vent the space and find the fault.",
+        uses=_ids(case, stop),
+        hold=True,
+        expect_mbar=stop.shuts_in[0].outlet_mbar,
+        expect_at=stop.id,
+        changes=(*in_state("shut", vent), *in_state("live", space)),
+        trench="empty",
+    )
+
+
+def _station_in_use(case: OrderCase, stop: Stop, zone: ZoneOrder) -> StepDraft:
+    """Return the inlet of a station opened again, its outlet valve being open."""
+    outer = case.items.barriers(stop.id)[0]
+    return StepDraft(
+        Stage.STOP_OUT,
+        f"Put {_stations(stop)} back, nobody in the trench: take the lock off {_inlets(stop)}, open it "
+        f"slowly and wait until the outlet stands at its set pressure; the last of {stop.id}."
+        f"{case.while_watched(' Watch the gauges.')}",
+        Who.STOPS,
+        "Shut the inlet again and find the fault.",
+        uses=(*_ids(case, stop), *case.gauge_ids),
+        hold=True,
+        expect_mbar=stop.shuts_in[0].outlet_mbar,
+        expect_at=stop.id,
+        minutes=stop.minutes,
+        needs=in_state("accepted", outer),
+        changes=(
+            *in_state("open", *case.items.station_inlets(stop)),
+            *in_state("withdrawn", outer),
+            *in_state("live", case.items.space(stop.id), zone.part, *zone.cut_parts),
+        ),
+        reads=case.gauge_ids,
+        state=stop_out_state(stop.id),
+        trench="empty",
+    )
+
+
+def _stations(stop: Stop) -> str:
+    ids = [one.station_id for one in stop.shuts_in]
+    return f"station{'s' * (len(ids) > 1)} {', '.join(ids)}"
+
+
+def _inlets(stop: Stop) -> str:
+    return " and ".join(f"{inlet_words(one)} of station {one.station_id}" for one in stop.shuts_in)
+
+
+def _ids(case: OrderCase, stop: Stop) -> tuple[str, ...]:
+    vent = case.items.vent(stop.id)
+    keys = (stop.id, stop.valve_id, vent.id if vent else "", *(one.station_id for one in stop.shuts_in))
+    return tuple(key for key in keys if key)
+
+
+def prove_through_flow(case: OrderCase) -> Iterator[StepDraft]:
+    """Yield the proof that the main itself carries again: each feed throttled in turn at the end it feeds."""
+    gauge = case.option.gauges[0] if case.option.gauges else None
+    feeds = case.feed_ids
+    stop_ids = tuple(stop.id for stop in case.stops)
+    ends: list[OrderItem] = [
+        end for feed in case.option.bypasses if (end := case.items.feed_end(feed.id, "to"))
+    ]
+    throttled = (
+        f"throttle {', then '.join(_throttled(case, feed) for feed in feeds)}, slowly and one at a time, "
+        "until the gauges read as with it shut, and open it again"
+        if feeds
+        else "read every gauge"
+    )
+    yield StepDraft(
+        Stage.THROUGH_FLOW,
+        f"Prove that gas flows through the whole length worked on and past every stop's place: {throttled}.",
+        Who.CONTROL,
+        "Leave every feed open; something is still shut in the main.",
+        uses=(*stop_ids, *case.gauge_ids, *feeds),
+        hold=True,
+        expect_mbar=gauge.normal_mbar if gauge else None,
+        expect_at=gauge.id if gauge else "",
+        minutes=case.rules.duration.through_flow,
+        needs=in_state("withdrawn", *(b for stop in case.stops for b in case.items.barriers(stop.id))),
+        reads=case.gauge_ids,
+        state=feed_shut_state(feeds[-1]) if feeds else _state_before(case, tuple(reversed(case.stops))),
+        trench="empty",
+        manned=tuple(end.id for end in ends),
+    )
+
+
+def _throttled(case: OrderCase, feed: str) -> str:
+    end = case.items.feed_end(feed, "to")
+    return f"{feed} at its fed end {end.id}" if end else f"valve {feed}"
