@@ -284,7 +284,7 @@ def test_the_cut_is_a_hold_with_its_latest_time(phone: Open) -> None:
     _to_step(seen, 8)
     assert seen.page.inner_text("#latest-cut").replace("\u00a0", " ") == "Latest cut 13:30: 4 h 00 min left"
     assert "HOLD" in seen.page.inner_text(NEXT)
-    assert "cut by 13:30" in seen.page.inner_text(f"{NEXT} .waits")
+    assert "the cut begins by 13:30" in seen.page.inner_text(f"{NEXT} .waits")
     seen.clock("2026-05-12T13:31:00")
     assert "has passed: do not cut" in seen.page.inner_text("#latest-cut")
     assert "Do not cut: gas back" in seen.page.inner_text(f"{NEXT} .waits")
@@ -542,14 +542,21 @@ def test_no_priority_note_is_on_the_page() -> None:
     assert not [note for note in notes if note in _page()]
 
 
-def test_texts_that_come_again_are_kept_once_and_come_back() -> None:
+def test_what_comes_again_is_kept_once_and_comes_back(phone: Open) -> None:
     data = {
         "a": ["~0", "as long as this", {"b": "as long as this", "~1": "short", "n": 3}],
         "c": ("~", "short", None, 1.5),
+        "d": [["C1", "C22", "~7"], ("C1", "C22", "~7"), ["C1"]],
     }
-    words, short = with_references(data)
-    assert words == ["~0", "as long as this", "~"]
-    assert short == {"a": ["~0", "~1", {"b": "~1", "~1": "short", "n": 3}], "c": ["~2", "short", None, 1.5]}
+    kept, short = with_references(data)
+    assert kept == ["~0", "as long as this", "~", ("C1", "C22", "~7"), "~7"]
+    assert short == {
+        "a": ["~0", "~1", {"b": "~1", "~1": "short", "n": 3}],
+        "c": ["~2", "short", None, 1.5],
+        "d": ["~3", "~3", ["C1"]],
+    }
+    back = phone().page.evaluate("([data, kept]) => withWords(data, kept)", [short, kept])
+    assert back == json.loads(json.dumps(data))
 
 
 def test_expected_readings_are_the_same_in_the_page_and_in_the_program(phone: Open) -> None:
@@ -567,7 +574,7 @@ def test_expected_readings_are_the_same_in_the_page_and_in_the_program(phone: Op
         air = draw.choice([*temps, round(draw.uniform(-16, 26), 1)])
         hour = draw.choice([float(draw.choice(hours)), draw.randint(0, 1439) / 60])
         mbar = round(draw.uniform(10, 80), 1)
-        limits = {
+        limits: dict[str, Any] = {
             "band": round(draw.uniform(0.1, 20), 3),
             "warning": draw.choice([None, 30.0]),
             "abort": draw.choice([None, 20.0, mbar]),
@@ -600,7 +607,7 @@ def test_let_by_results_are_the_same_in_the_page_and_in_the_program(phone: Open)
     draw = random.Random(20261130)  # noqa: S311
     cases = []
     for _ in range(200):
-        limits = {
+        limits: dict[str, Any] = {
             "limit_l_min": draw.choice([None, 0.1, 0.5, 5.0]),
             "limit_mbar": draw.choice([None, 0.5]),
             "resolution_l_min": draw.choice([None, 0.02, 0.1, 1.0]),

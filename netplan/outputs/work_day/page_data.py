@@ -6,14 +6,16 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from netplan.core.units import convert
+from netplan.outputs.item_words import clock
 from netplan.outputs.number_format import Figures
 from netplan.outputs.work_day.expected_reading import weather_table
-from netplan.outputs.work_day.planned_times import bars_by_step, clock_at, cut_step, start_clock
+from netplan.outputs.work_day.planned_times import bars_by_step, cut_hold, latest_cut_min, start_clock
 from netplan.outputs.work_day.text_references import with_references
 from netplan.planfile.model import (
     ITEM_STATES,
     AffectedCustomer,
     Change,
+    FeedTest,
     LetByTest,
     LossRow,
     Need,
@@ -32,6 +34,7 @@ __all__ = ["page_data"]
 
 Data = dict[str, Any]
 
+_DAY_PARTS = ("before", "day", "after")
 _READ_WITH = ("vented", "gas-free", "air", "gas")
 """States of a part of which a gas instrument tells."""
 
@@ -53,7 +56,7 @@ def page_data(plan: Plan, rank: int, units: Figures, addresses: Mapping[str, str
     Returns
     -------
     dict
-        Texts of the options that come again are in `words`, and there a reference, "~" and its place in them.
+        Texts of the options that come again are in `words`, and there a reference, "~" and a place in them.
         Customers whom a failure takes off are ranges of places in `doors`, from and to in turn.
     """
     conditions = plan.conditions
@@ -78,7 +81,8 @@ def page_data(plan: Plan, rank: int, units: Figures, addresses: Mapping[str, str
         "meter_states": [state for state in ITEM_STATES["meter"] if state != "on"],
         "doors": [[id_, known.get(id_, "")] for id_ in doors],
         "words": words,
-        "tables": tables.rows,
+        "tables": tables.tables,
+        "readings": tables.readings,
         "options": options,
     }
 
@@ -98,7 +102,7 @@ def _units(units: Figures) -> Data:
 
 def _option(plan: Plan, option: Option, units: Figures, doors: Mapping[str, int], tables: _Tables) -> Data:
     bars = bars_by_step(option)
-    cut = cut_step(option)
+    cut = cut_hold(option)
     off = sum(customer.meters for customer in option.customers if customer.effect == "off")
     data: Data = {
         "rank": option.rank,
@@ -112,13 +116,10 @@ def _option(plan: Plan, option: Option, units: Figures, doors: Mapping[str, int]
     }
     gauges = _gauge_places(option, units)
     for step in option.steps:
-        one = _step(step, units) | {"readings": [_reading(r, gauges, tables) for r in step.readings]}
+        one = _step(step, units) | {"readings": [tables.reading(r, gauges) for r in step.readings]}
         bar = bars.get(step.n)
         if bar is not None:
-            one["bar"] = {"day": bar.day, "start": bar.start_min, "end": bar.end_min, "crew": bar.crew}
-            one["bar"]["critical"] = bar.critical
-            if bar.day == "day":
-                one["bar"]["clock"] = clock_at(plan, bar.start_min)
+            one["bar"] = [_DAY_PARTS.index(bar.day), bar.start_min, bar.end_min, int(bar.critical)]
         if cut is not None and step.n == cut.n:
             one["cut"] = True
         data["steps"].append(one)
@@ -126,20 +127,29 @@ def _option(plan: Plan, option: Option, units: Figures, doors: Mapping[str, int]
 
 
 class _Tables:
-    """Tables of expected readings, each kept once: many steps share a state."""
+    """Readings and their tables over the weather, each kept once: many steps share a state."""
 
     def __init__(self) -> None:
-        self.rows: list[Data] = []
-        self._place: dict[Any, int] = {}
+        self.tables: list[Data] = []
+        self.readings: list[list[Any]] = []
+        self._places: dict[Any, int] = {}
 
-    def place(self, reading: Reading) -> int:
-        """Return the place of a reading's table."""
+    def reading(self, reading: Reading, gauges: Mapping[str, str]) -> int:
+        """Return the place of a reading: gauge and its place, band, warning, abort low and high, table."""
+        row = [reading.gauge_id, gauges.get(reading.gauge_id, ""), reading.band_mbar]
+        row += [reading.warning_mbar, reading.abort_mbar, reading.abort_high_mbar, self._table(reading)]
+        if tuple(row) not in self._places:
+            self._places[tuple(row)] = len(self.readings)
+            self.readings.append(row)
+        return self._places[tuple(row)]
+
+    def _table(self, reading: Reading) -> int:
         table = weather_table(reading)
-        if table not in self._place:
-            self._place[table] = len(self.rows)
+        if table not in self._places:
             values = [_differences(row) for row in table.expect_mbar]
-            self.rows.append({"t": table.air_temps_c, "h": table.hours, "v": values})
-        return self._place[table]
+            self._places[table] = len(self.tables)
+            self.tables.append({"t": table.air_temps_c, "h": table.hours, "v": values})
+        return self._places[table]
 
 
 def _differences(row: Iterable[float | None]) -> list[int | None]:
@@ -179,14 +189,12 @@ def _step(step: Step, units: Figures) -> Data:
         "does": units.sentence(step.does),
         "who": step.who,
         "hold": step.hold,
-        "uses": step.uses,
         "minutes": step.minutes,
         "if_not": units.sentence(step.if_not),
         "needs": _needs(step.needs),
         "changes": _changes(step.changes),
         "trench": step.trench,
         "manned": step.manned,
-        "state": step.state,
         "tests": [_pressure_test(test, units) for test in step.pressure_tests],
     }
     if step.expect_mbar is not None and not step.readings:
@@ -194,24 +202,15 @@ def _step(step: Step, units: Figures) -> Data:
         data["expect"] = f"{units.pressure(step.expect_mbar)}{place}"
     if step.let_by is not None:
         data["let_by"] = _let_by(step.let_by, units)
+    if step.feed_test is not None:
+        data["tests"].append(_feed_test(step.feed_test, units))
+    if step.across_mbar is not None:
+        data["across"] = units.against(step.across_mbar)
     if step.purge is not None:
         data["purge"] = _purge(step.purge, units)
     if any(change.kind == "part" and change.to in _READ_WITH for change in step.changes):
         data["gas"] = True
     return {key: value for key, value in data.items() if value not in ("", (), [], None, False)}
-
-
-def _reading(reading: Reading, gauges: dict[str, str], tables: _Tables) -> Data:
-    return {
-        "gauge": reading.gauge_id,
-        "place": gauges.get(reading.gauge_id, ""),
-        "expect": reading.expect_mbar,
-        "band": reading.band_mbar,
-        "warning": reading.warning_mbar,
-        "abort": reading.abort_mbar,
-        "abort_high": reading.abort_high_mbar,
-        "table": tables.place(reading),
-    }
 
 
 def _gauge_places(option: Option, units: Figures) -> dict[str, str]:
@@ -256,6 +255,15 @@ def _pressure_test(test: PressureTest, units: Figures) -> str:
     against = f"; stands against {', '.join(test.against)}" if test.against else ""
     held = f"{units.pressure(test.test_mbar)}, {test.minutes:g} min, {test.medium}"
     return f"{test.what}: {held}{against}"
+
+
+def _feed_test(test: FeedTest, units: Figures) -> str:
+    """Return what a bypass is accepted by, in one line."""
+    return (
+        f"{test.feed_id} at {units.flow(test.flow_m3h)}: drop with gas {units.pressure(test.drop_mbar)}, "
+        f"at most {units.held(test.most_mbar)}; with air {units.pressure(test.air_drop_mbar)}, at most "
+        f"{units.held(test.most_air_mbar)}; error of the instrument at most {units.held(test.error_mbar)}"
+    )
 
 
 def _meters(option: Option) -> list[Data]:
@@ -321,12 +329,12 @@ def _ranges(places: Iterable[int]) -> list[int]:
 
 
 def _timeline(plan: Plan, timeline: Timeline) -> Data:
-    latest = timeline.latest_cut_min
+    relit, conditions = timeline.relit_min, plan.conditions
     return {
-        "latest_cut": latest,
-        "latest_clock": "" if latest is None else clock_at(plan, latest),
-        "gas_back": clock_at(plan, timeline.gas_back_min),
-        "day_end": clock_at(plan, timeline.day_end_min),
-        "relit": None if timeline.relit_min is None else clock_at(plan, timeline.relit_min),
+        "latest_cut": latest_cut_min(plan, timeline),
+        "latest_clock": timeline.latest_cut,
+        "gas_back": clock(conditions, timeline.gas_back_min),
+        "day_end": clock(conditions, timeline.day_end_min),
+        "relit": None if relit is None else clock(conditions, relit),
         "slack": timeline.slack_min,
     }

@@ -29,7 +29,7 @@ class FailureSheet {
     const where = [row.place, row.who].filter(Boolean).join(" · ");
     const after = [
       row.meters ? `${count(row.meters, "meter")} below minimum${row.seconds ? ` after ${row.seconds} s` : ", at once"}` : row.solved ? "no kept meter falls below minimum" : "",
-      row.least && `least kept inlet ${row.least}`, row.barrier && `on the barrier left ${row.barrier}`, row.flow && `escape about ${row.flow}`, row.minutes && `action takes ${row.minutes} min`, row.solved ? "" : "not solved: treat every meter beyond as lost",
+      row.least && `least kept inlet ${row.least}`, row.barrier && `on the barrier left ${row.barrier}`, row.flow && `escape about ${row.flow}`, row.minutes && `action takes ${row.minutes} min`, row.solved ? "" : row.meters ? "pressures not solved: everybody in the parts concerned is counted" : "no pressures solved",
     ].filter(Boolean).join(" · ");
     const again = row.feeds_again?.length ? `${row.feeds_again.join(", ")}: open again only when the doors below are isolated` : "";
     return build("article", { class: "loss" }, build("h3", {}, row.what), row.leave ? build("p", { class: "leave" }, "Leave first.") : null,

@@ -91,10 +91,10 @@ class Page {
 
   airTemp() { return this.day.air ? this.day.air.air_temp_c : null; }
 
-  expected(reading, now) { return expectedAt(this.data.tables[reading.table], this.airTemp(), now.getHours() + now.getMinutes() / 60); }
+  expected(reading, now) { return expectedAt(reading.table, this.airTemp(), now.getHours() + now.getMinutes() / 60); }
 
   whyNoFigure(reading) {
-    const table = this.data.tables[reading.table];
+    const { table } = reading;
     if (!table.h.length) return "No figure was solved for this gauge: the paper governs.";
     const spread = `${this.temperature(table.t[0])} to ${this.temperature(table.t[table.t.length - 1])}, ${two(table.h[0])}:00 to ${two((table.h[table.h.length - 1] + 1) % 24)}:00`;
     return this.airTemp() === null ? `Type the air temperature. Solved for ${spread}.` : `Outside the solved table (${spread}): no figure for now.`;
@@ -123,7 +123,7 @@ class Page {
     const times = this.option.timeline;
     if (!times || times.latest_cut === null) return [];
     const left = times.latest_cut - minutesIn(this.data, now);
-    return [left > 0 ? `Hold: cut by ${times.latest_clock}, ${spanWords(left)} from now, or not today.` : `The latest time to cut, ${times.latest_clock}, has passed. Do not cut: gas back, on as promised, unless the competent person releases it in writing.`];
+    return [left > 0 ? `Hold: the cut begins by ${times.latest_clock}, ${spanWords(left)} from now, or not today.` : `The latest time to cut, ${times.latest_clock}, has passed. Do not cut: gas back, on as promised, unless the competent person releases it in writing.`];
   }
 
   refresh(now = new Date()) {
@@ -184,8 +184,7 @@ function entryWords(entry, page) {
 }
 
 try {
-  const data = JSON.parse(at("page-data").textContent);
-  window.workDay = new Page({ ...data, tables: data.tables.map((table) => ({ ...table, v: table.v.map(fromDifferences) })), options: withWords(data.options, data.words) });
+  window.workDay = new Page(unpacked(JSON.parse(at("page-data").textContent)));
 } catch (error) {
   show(at("barred"), `This page cannot run here (${error.name}). The paper work pack governs: work by it, and log on paper.`);
 }
