@@ -214,6 +214,8 @@ def test_no_air_temperature_no_figure(phone: Open) -> None:
     assert "Outside the solved table" in seen.read("22.5")
     assert "no number" in seen.read("22.5 or so")
     assert len(seen.kept()) == 2
+    zone = "window.workDay.expected(window.workDay.option.steps[6].readings[0], new Date())"
+    assert seen.page.evaluate(zone) == 0  # a vented zone, whatever the weather
 
 
 def test_nobody_goes_on_before_a_hold_is_signed_or_while_a_reading_is_out(phone: Open) -> None:

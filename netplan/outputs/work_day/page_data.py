@@ -149,6 +149,8 @@ class _Tables:
             values = [_differences(row) for row in table.expect_mbar]
             self._places[table] = len(self.tables)
             self.tables.append({"t": table.air_temps_c, "h": table.hours, "v": values})
+            if table.always_mbar is not None:
+                self.tables[-1]["always"] = table.always_mbar
         return self._places[table]
 
 

@@ -95,7 +95,7 @@ class Page {
 
   whyNoFigure(reading) {
     const { table } = reading;
-    if (!table.h.length) return "No figure was solved for this gauge: the paper governs.";
+    if (!table.h.length) return "No figure over the weather for this gauge: the competent person judges.";
     const spread = `${this.temperature(table.t[0])} to ${this.temperature(table.t[table.t.length - 1])}, ${two(table.h[0])}:00 to ${two((table.h[table.h.length - 1] + 1) % 24)}:00`;
     return this.airTemp() === null ? `Type the air temperature. Solved for ${spread}.` : `Outside the solved table (${spread}): no figure for now.`;
   }
@@ -161,7 +161,7 @@ class Page {
     at("times").tBodies[0].replaceChildren(...this.option.steps.map((step) => {
       const entry = this.day.steps.get(step.n), bar = step.bar;
       const done = entry ? `${clockOf(entry.at)}${entry.what === "left out" ? " left out" : this.lateWords(bar, new Date(entry.at))}` : "";
-      const planned = bar ? bar.clock || { before: "before", after: "after" }[bar.day] : "–";
+      const planned = bar ? bar.clock || { before: "before", after: "later" }[bar.day] : "–";
       return build("tr", { "aria-current": nextStep(this.option, this.day) === step ? "step" : false }, build("th", { scope: "row" }, pressed(`${step.n}`, () => { this.view("steps"); this.cards.go(step.n); }, { "aria-label": `Step ${step.n}: ${step.does}` })), build("td", {}, planned), build("td", {}, done));
     }));
   }

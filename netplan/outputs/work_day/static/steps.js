@@ -1,5 +1,5 @@
 /* The step list: one card a step, built once for an option and brought up to date after every entry. */
-const DAY_WORDS = { before: "on an earlier day", after: "on a later day" };
+const DAY_WORDS = { before: "on an earlier day", after: "later" };
 
 class StepCards {
   constructor(page) { this.page = page; this.cards = []; }
