@@ -174,7 +174,10 @@ def _difference(case: OrderCase, stop: Stop, across: float | None) -> str:
 
 
 def station_back(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
-    """Yield a station put back behind its shut outlet valve, where gas for the purge in comes from it."""
+    """Yield a station put back behind its shut outlet valve, where gas for the purge in comes from it.
+
+    Its inlet, the outer barrier, is then open before the outlet valve is: the space between is purged first.
+    """
     if not is_inlet_barrier(stop):
         return
     outer, vent, space = case.items.barriers(stop.id)[0], case.items.vent(stop.id), case.items.space(stop.id)
@@ -189,8 +192,12 @@ def station_back(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
         hold=True,
         minutes=stop.minutes,
         needs=in_state("accepted", outer),
-        # The inlet counts as out with the outlet valve, which holds until then.
-        changes=(*in_state("open", *case.items.station_inlets(stop)), *in_state("gas", space)),
+        changes=(
+            *in_state("open", *case.items.station_inlets(stop)),
+            *in_state("withdrawn", outer),
+            *in_state("gas", space),
+        ),
+        state=stop_in_state(case.stops[-1].id),
         trench="empty",
         purge=PurgePath(part_id=space.id if space else "", inlet=outer.id, outlet=at, medium="gas", end=_END),
     )
@@ -246,7 +253,8 @@ def _inlets(stop: Stop) -> str:
 
 def _ids(case: OrderCase, stop: Stop) -> tuple[str, ...]:
     vent = case.items.vent(stop.id)
-    keys = (stop.id, stop.valve_id, vent.id if vent else "", *(one.station_id for one in stop.shuts_in))
+    behind = [key for one in stop.shuts_in for key in (one.station_id, one.inlet_valve_id)]
+    keys = (stop.id, stop.valve_id, vent.id if vent else "", *behind)
     return tuple(key for key in keys if key)
 
 
