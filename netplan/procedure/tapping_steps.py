@@ -105,8 +105,8 @@ def cap_tappings(case: OrderCase) -> Iterator[StepDraft]:
         used = ", used or not" if owner in fallbacks else ""
         yield StepDraft(
             Stage.TAPPINGS_SEALED,
-            f"Plug and cap every outlet of {owner}{_where(items)}{used}: {_listed(items)}; {_LIVE_PIPE}. Test "
-            f"each with leak fluid at operating pressure.{_marks(case, owner)}",
+            f"Plug and cap every outlet of {owner}{_where(items)}{used}: {_listed(items)}; {_LIVE_PIPE}. "
+            f"Test each with leak fluid at operating pressure.{_marks(case, owner)}",
             Who.STOPS,
             "Repair and retest; the hole stays open and manned until it is tight.",
             uses=_ids(case, owner, items),
