@@ -75,7 +75,7 @@ def prove_station(case: OrderCase, stop: Stop) -> tuple[str, tuple[str, ...], st
         return "", (), "A valve that does not shut is no stop: use the fallback."
     more = ""
     if is_inlet_barrier(stop):
-        more = f"; find {_inlets(stop)}, prove that it shuts, and the vent of the space between"
+        more = f"; find {_inlets(stop)}, turn it a little and back, and find the vent of the space between"
     fails = "A valve that does not shut is no stop: use the fallback."
     if not has_fallback(stop, case.option.fallback):
         fails = "A valve that does not shut is no stop, and this one has no fallback: plan again."
