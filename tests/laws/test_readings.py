@@ -54,7 +54,7 @@ def check(
         work = StateOfWork(Case(raw, whole, option), list(network.customers.id))
         demand = demand_of(network, request, request.air_temp_c)
         for step, reading in _readings(option):
-            changes = work.changes(step["state"], meters_on=step["stage"] == "feed closed")
+            changes = work.changes(step["state"])
             solved = work.solved(changes, hour_of(demand, demand.worst_hour), "planned")
             ours = gauge_mbar(work.case, reading["gauge_id"], solved)
             where = (option["rank"], step["n"], step["state"], reading["gauge_id"])
