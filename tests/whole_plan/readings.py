@@ -73,10 +73,11 @@ class StateOfWork:
     def solved(self, changes: Changes, hour: Hour, key: Any) -> Pressures:
         """Solve a state in an hour; `key` tells that hour from others."""
         if (changes, key) not in self._solved:
-            self._solved[changes, key] = self._solve(changes, hour)
+            self._solved[changes, key] = self.solve(changes, hour)
         return self._solved[changes, key]
 
-    def _solve(self, changes: Changes, hour: Hour) -> Pressures:
+    def solve(self, changes: Changes, hour: Hour) -> Pressures:
+        """Solve a state in an hour anew."""
         case = self.case
         off = {c["id"] for c in case.option["customers"] if c["effect"] == "off"}
         label = self._before if changes.meters_on else self._after(off)
