@@ -38,7 +38,6 @@ from netplan.planning.purge_states import with_purge_states
 from netplan.planning.rank import Ranking, gas_outlet_pa_gauge, look_up, rank
 from netplan.planning.request import PlanRequest, orders_in_words
 from netplan.planning.subnetwork_context import in_least_subnetwork
-from netplan.planning.zone_purges import zone_purges
 from netplan.procedure import step_list, timeline
 
 __all__ = ["CAUTION", "NOT_CHECKED", "PlanRequest", "make_plan"]
@@ -177,7 +176,7 @@ def _written(
     """Return the option at a place in the ranking, complete, with what its state is made from."""
     request, priced = context.request, ranking.options[place]
     final = final_network(context, priced)
-    purges = zone_purges(context, priced, final)
+    purges = list(priced.purges)
     priced = with_purge_states(context, priced, final, purges)
     option, feeds = option_of(context, section, ranking, place, priced, final, purges)
     option = with_parts(StateSource(context, option, priced, final, feeds.ids), section)
@@ -191,7 +190,7 @@ def _written(
         set_order=[stop_id(i) for i in priced.work.order],
         figures=records,
     )
-    sheet = loss_sheet(context, priced, final, option, feeds.ids)
+    sheet = loss_sheet(context, priced, option)
     line = timeline(steps, option, conditions, request.rules)
     warnings = (*option.warnings, *finer_gauges(steps, request.rules))
     update = {"steps": steps, "timeline": line, "loss_sheet": sheet, "warnings": warnings}

@@ -9,7 +9,7 @@ from typing import Final
 from netplan.procedure.step_kinds import Stage, Who
 from netplan.rules.rule_set import CrewRules
 
-__all__ = ["BEFORE_STAGES", "LATER_STAGES", "Scheduled", "Task", "by_crew", "in_order"]
+__all__ = ["BEFORE_STAGES", "LATER_STAGES", "RELIGHT_STAGES", "Scheduled", "Task", "by_crew", "in_order"]
 
 BEFORE_STAGES: Final = frozenset(
     {
@@ -36,6 +36,8 @@ LATER_STAGES: Final = frozenset(
     }
 )
 """Done once gas is back, beside relighting or on a later day."""
+RELIGHT_STAGES: Final = frozenset({Stage.SERVICE_BACK, Stage.RELIGHT})
+"""By the fitters once gas is back, one round after another."""
 _ALONE, _TOGETHER, _BESIDE = "alone", "together", "beside"
 """One after another; all at once; side by side, each by its own crew."""
 _KINDS: Final = {

@@ -18,6 +18,7 @@ _NAMES = {
     "vent": "vent between the barriers",
     "gauge": "gauge",
     "bypass": "bypass tee",
+    "purge_in": "outlet for the purge in",
     "purge": "purge point",
 }
 

@@ -82,7 +82,7 @@ def _space_and_inner(case: OrderCase, zone: ZoneOrder, stop: Stop, state: str) -
     )
     yield StepDraft(
         Stage.INNER_OUT,
-        f"Take {inner.id} out{_slow(stop)}.",
+        f"{_takes_out(stop, inner)}.",
         Who.STOPS,
         "Set it again and find the fault.",
         uses=(stop.id, *((vent.id,) if vent else ()), *((stop.valve_id,) if stop.valve_id else ())),
@@ -96,12 +96,19 @@ def _space_and_inner(case: OrderCase, zone: ZoneOrder, stop: Stop, state: str) -
     )
 
 
-def _slow(stop: Stop) -> str:
-    return {
-        "squeeze": ", released at the maker's rate; mark the place, never to be squeezed again",
-        "bag": ", let down slowly while the zone is fed",
-        "valve": ", opened fully, count the turns, take lock and tag off",
-    }[stop.kind]
+def _takes_out(stop: Stop, barrier: OrderItem) -> str:
+    """Return how a barrier is taken out, by its kind."""
+    if stop.kind == "valve":
+        return (
+            f"Open valve {stop.valve_id} fully, slowly, count the turns, take lock and tag off: {barrier.id} "
+            "is out"
+        )
+    if stop.kind == "squeeze":
+        return (
+            f"Release {barrier.id} at the maker's rate and take it out; mark the place, never to be squeezed "
+            "again"
+        )
+    return f"Let {barrier.id} down slowly while the zone is fed, and take it out"
 
 
 def _last_barrier(
@@ -137,7 +144,7 @@ def _last_barrier(
     is_first = not any(one in zone.stops for one in out)
     yield StepDraft(
         Stage.STOP_OUT,
-        f"Take out {last.id}{_slow(stop)}; then take {name} off and cap its ends."
+        f"{_takes_out(stop, last)}; then take {name} off and cap its ends."
         f"{case.while_watched(' Watch the gauges.')}",
         Who.STOPS,
         "Set it again and find the fault.",
@@ -266,11 +273,12 @@ def prove_through_flow(case: OrderCase) -> Iterator[StepDraft]:
     ends: list[OrderItem] = [
         end for feed in case.option.bypasses if (end := case.items.feed_end(feed.id, "to"))
     ]
+    until = "the gauges read as with it shut" if case.gauge_ids else "nothing falls where it fed"
     throttled = (
         f"throttle {', then '.join(_throttled(case, feed) for feed in feeds)}, slowly and one at a time, "
-        "until the gauges read as with it shut, and open it again"
+        f"until {until}, and open it again"
         if feeds
-        else "read every gauge"
+        else case.while_watched("read every gauge") or "read the meters nearest to every stop"
     )
     yield StepDraft(
         Stage.THROUGH_FLOW,

@@ -49,7 +49,9 @@ class OrderRecords:
     def __call__(self, draft: StepDraft) -> StepFigures:
         """Return the figures of the next step."""
         self._follow(draft)
-        tested = draft.uses if draft.stage in (Stage.FEED_MEASURED, Stage.FEED_PROVED) else ()
+        tested = [item.id for item, state in draft.changes if item.kind == "feed" and state == "accepted"]
+        if draft.stage is Stage.FEED_MEASURED:
+            tested += draft.uses
         return StepFigures(
             readings=tuple(self._readings(draft)),
             feed_test=next((self._feed_tests[one] for one in tested if one in self._feed_tests), None),
