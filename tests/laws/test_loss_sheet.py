@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from netplan.cli.sample import sample_network
 from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers, write_layers
 from netplan.planfile.model import LossRow, Option, Plan
@@ -16,6 +18,7 @@ from netplan.planfile.plan_result import PlanResult
 from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.readers import read_network
 from netplan.readers import write_layers as write_network
+from netplan.rules import read_rules
 from tests.support.feed_towns import town_request
 from tests.support.gpkg_flow import read
 from tests.support.loss_rows import check_rows
@@ -195,3 +198,52 @@ def test_a_stop_without_a_fallback_says_so_and_names_no_control() -> None:
                 assert row.act_on == ()
                 assert "no control is planned" in row.action
                 assert row.minutes is None
+
+
+def _sample_at(work: WorkPart, rules: dict[str, Any]) -> PlanResult:
+    network = read_network(sample_network())
+    return make_plan(PlanRequest(network, (work,), read_rules(overrides=rules), weather=False, options=1))
+
+
+def test_a_prepared_fallback_is_the_control_that_is_named(tmp_path: Path) -> None:
+    result = _sample_at(WorkPart("M0142", 158.0, 162.0), {"fallback": {"prepared": True}})
+    (option,) = result.plan.options
+    prepared = {one.id for one in option.prepared_fallbacks}
+    named = {one for row in _lost(option).values() for one in row.act_on}
+    assert prepared
+    assert prepared <= named
+    for stop, row in _lost(option).items():
+        fallback = next(
+            one for one in option.fallback if (one.stop_id, one.failure) == (stop, "lost during open work")
+        )
+        assert row.minutes == fallback.minutes
+        if not fallback.tail_lost:
+            assert row.note.startswith("the fallback takes its full time") != fallback.prepared
+    assert _solved_again(result, tmp_path) > 10
+
+
+def test_rows_beside_a_station_are_solved_alike(tmp_path: Path) -> None:
+    result = _sample_at(WorkPart("M0185", 10.0, 11.5), {})
+    option = result.plan.options[0]
+    beside = [stop for stop in option.stops if stop.shuts_in]
+    assert beside
+    for stop in beside:
+        row = _lost(option)[stop.id]
+        assert "no control is planned" in row.action
+        assert row.flow_m3h is not None
+        assert row.flow_m3h > 0.0, "the station feeds the trench"
+    assert _solved_again(result, tmp_path) >= 4
+
+
+def test_a_network_that_is_too_large_is_not_solved_and_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("netplan.planning.loss_sheet.loss_network.MOST_NODES", 10)
+    option = make_plan(replace(town_request(0), weather=False)).plan.options[0]
+    solved = [row for row in _town(0).plan.options[0].loss_sheet if row.solved]
+    by_id = {row.id: row for row in option.loss_sheet}
+    assert solved
+    for row in solved:
+        other = by_id[row.id]
+        assert (other.what, other.state, other.action) == (row.what, row.state, row.action)
+        assert not other.solved
+        assert "not solved" in other.note
+        assert (other.flow_m3h, other.least_mbar, other.barrier_mbar, other.seconds) == (None,) * 4
