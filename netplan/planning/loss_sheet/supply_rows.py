@@ -169,5 +169,7 @@ def gauge_rows(case: LossCase) -> Iterator[model.LossRow]:
             act_on=inlets,
             at=at,
             also=customers,
-            note="the meters that stand at their minimum first, as solved with all stops in",
+            note="the meters at their minimum first, of those the stops lower, as solved"
+            if customers
+            else "the stops lower nobody, as solved",
         )
