@@ -122,7 +122,6 @@ class LossNetwork:
         self, case: FailureCase, stops: Sequence[StopPlace], openings: Mapping[str, Opening]
     ) -> None:
         self._case, self._stops, self._openings = case, tuple(stops), openings
-        self._last: FlowState | None = None
 
     @cached_property
     def _whole(self) -> LossNetwork | None:
@@ -215,22 +214,8 @@ class LossNetwork:
     @cached_property
     def _planned(self) -> FlowState:
         """All stops in and nothing failed."""
-        return self._resolved(self._demand, [*self._closed, *self._link_of.values()], None, None)[0]
-
-    def _resolved(
-        self, demand: Floats, shut: Sequence[int], pressure: Floats | None, capacity: Floats | None
-    ) -> tuple[FlowState, Flags]:
-        before = self._case.context.before_by_hour[0]
-        state, starved = resolve_without_starved(
-            self._solver,
-            demand,
-            closed_links=shut,
-            station_pressure_pa_gauge=pressure,
-            station_capacity_m3_per_s_std=capacity,
-            warm=self._last or before,
-        )
-        self._last = state
-        return state, starved
+        shut, before = [*self._closed, *self._link_of.values()], self._case.context.before_by_hour[0]
+        return resolve_without_starved(self._solver, self._demand, closed_links=shut, warm=before)[0]
 
     def after(
         self,
@@ -285,7 +270,14 @@ class LossNetwork:
         planned = self._planned
         shut = [*self._closed, *(link for name, link in self._link_of.items() if name not in opened)]
         shut += self._opened.links_of[lost_feed] if lost_feed else ()
-        state, starved = self._resolved(demand, shut, pressure, capacity)
+        state, starved = resolve_without_starved(
+            self._solver,
+            demand,
+            closed_links=shut,
+            station_pressure_pa_gauge=pressure,
+            station_capacity_m3_per_s_std=capacity,
+            warm=planned,
+        )
         return self._judged(state, starved, [self._link_of[name] for name in opened], planned)
 
     def _station(self, ident: str) -> int:
