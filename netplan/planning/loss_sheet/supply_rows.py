@@ -45,7 +45,7 @@ def feed_rows(case: LossCase) -> Iterator[model.LossRow]:
             yield case.row(
                 state,
                 f"opened valve {opened.valve_id} shuts",
-                f"leave {opened.valve_id} shut; {_DOORS}",
+                f"keep {opened.valve_id} shut; {_DOORS}",
                 Who.CONTROL,
                 items=(opened.valve_id,),
                 act_on=(opened.valve_id,),
