@@ -42,6 +42,7 @@ _TAPPINGS: Final = {
     "vent": "vent between",
     "gauge": "gauge",
     "bypass": "bypass tee",
+    "purge_in": "purge in",
     "purge": "purge point",
 }
 _VENTS: Final = {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,12 +16,14 @@ from netplan.customers import (
     day_end_after_min,
     off_on_times,
 )
+from netplan.feeds import SizedFeed
 from netplan.isolation import Cut
 from netplan.planfile.numbers import METRES_DIGITS
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.failed_network import failure_case
 from netplan.planning.final_network import FinalNetwork
+from netplan.planning.least_zone_counts import least_zones
 from netplan.planning.request import PlanRequest
 from netplan.planning.stations_shut_in import may_count_inlets, stations_shut_in, vented_places
 from netplan.planning.zone_lengths import ZoneComponent, volume_m3, zone_lengths
@@ -41,6 +44,7 @@ __all__ = [
     "day_limits",
     "least_counts",
     "least_counts_of",
+    "least_counts_with",
     "meters_of",
     "most_meters",
     "promised_times",
@@ -109,10 +113,20 @@ def least_counts(context: PlanningContext, meters: int) -> OrderCounts:
 
 
 def least_counts_of(context: PlanningContext, cut: Cut, meters: int) -> OrderCounts:
-    """Return counts that no order of work on a cut undercuts: its stops and zones, no feed."""
+    """Return counts that no order of work on a cut undercuts: its stops and zones, no feeds."""
     minutes = {method.name: method.minutes for method in context.request.rules.method}
     stops = tuple(StopMinutes(minutes[stop.method], stop.barriers) for stop in cut.stops)
-    return OrderCounts(stops, (LEAST_ZONE,) * len(cut.zones), meters=meters)
+    zones = context.once("least zones", cut, lambda: least_zones(context, cut))
+    return OrderCounts(stops, zones, meters=meters)
+
+
+def least_counts_with(
+    context: PlanningContext, cut: Cut, off: Ints, feeds: Sequence[SizedFeed | None]
+) -> OrderCounts:
+    """Return the same with the feeds of an option and its customers that are off."""
+    kinds = [feed.size.feed.valve_link >= 0 for feed in feeds if feed is not None]
+    least = least_counts_of(context, cut, meters_of(context, off))
+    return replace(least, hoses=kinds.count(False), valves=kinds.count(True))
 
 
 def counts_of(
@@ -128,15 +142,12 @@ def counts_of(
     purges : list of (PurgePlan, int)
         How its zones are purged.
     """
-    least = least_counts_of(context, option.cut, meters_of(context, option.off))
-    kinds = [feed.size.feed.valve_link >= 0 for feed in option.feeds if feed is not None]
+    least = least_counts_with(context, option.cut, option.off, option.feeds)
     with_inlet = _places_with_inlet(context, option)
-    return OrderCounts(
+    return replace(
+        least,
         stops=tuple(replace(stop, has_inlet=place in with_inlet) for place, stop in enumerate(least.stops)),
         zones=_zones(context, option, final, purges),
-        hoses=kinds.count(False),
-        valves=kinds.count(True),
-        meters=least.meters,
         has_stranded=_has_stranded(option),
     )
 

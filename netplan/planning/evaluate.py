@@ -27,7 +27,7 @@ from netplan.planfile.naming import bypass_id
 from netplan.planning.connectivity import CutConnectivity, demands_after, flow_after, kept_inlets, reach_of
 from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import waiting_minor
-from netplan.planning.day_hours import counts_of, least_counts_of, meters_of, refusal
+from netplan.planning.day_hours import counts_of, least_counts_of, least_counts_with, meters_of, refusal
 from netplan.planning.deficient_parts import (
     DeficientPart,
     WithoutFeeds,
@@ -144,7 +144,9 @@ def _if_purged_in_day(context: PlanningContext, option: EvaluatedOption) -> Eval
         return RefusedCut(option.cut, reason)
     counts = counts_of(context, option, final, purges)
     too_long = refusal(context, counts)
-    return RefusedCut(option.cut, too_long) if too_long else replace(option, counts=counts)
+    return (
+        RefusedCut(option.cut, too_long) if too_long else replace(option, counts=counts, purges=tuple(purges))
+    )
 
 
 def _refused_in(context: PlanningContext, cut: Cut, work: WorkStates) -> RefusedCut:
@@ -275,6 +277,9 @@ def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | 
     deficient, stopped, draws = to_feed.deficient, to_feed.stopped, to_feed.without_feeds.draws
     gone = to_feed.gone(answer.off)
     off = np.flatnonzero(gone)
+    too_long = refusal(context, least_counts_with(context, cut, off, answer.feeds))
+    if too_long:
+        return RefusedCut(cut, too_long)
     interruption = _interruption(context, off)
     sizes = [feed.size for feed in answer.feeds if feed is not None]
     joins = tuple(fed.joins[size.feed.label] for size in sizes)

@@ -9,6 +9,7 @@ import numpy as np
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.demand import DiversityGroups
 from netplan.feeds import SizedFeed
+from netplan.gas import PurgePlan
 from netplan.hydraulics import FlowState
 from netplan.isolation import Cut, CutStop
 from netplan.planning.connectivity import CutConnectivity
@@ -103,6 +104,8 @@ class EvaluatedOption:
         Feeds that do not do, by label, and why.
     counts : OrderCounts
         What its order of work is made of, as the day was found long enough for it.
+    purges : tuple of (PurgePlan, int)
+        How its zones are purged: the plan of each connected part, and its lengths of main.
     """
 
     cut: Cut
@@ -126,6 +129,7 @@ class EvaluatedOption:
     prepared: tuple[PreparedStop, ...] = ()
     failed_feeds: tuple[tuple[str, str], ...] = ()
     counts: OrderCounts = NOTHING
+    purges: tuple[tuple[PurgePlan, int], ...] = ()
 
     @property
     def burden_minor(self) -> int:

@@ -93,6 +93,17 @@ def _gauges(case: OrderCase) -> Iterator[StepDraft]:
             reads=(gauge.id,),
             state=NORMAL_STATE,
         )
+    for zone_gauge in case.option.zone_gauges:
+        tapping = case.items.find("tapping", zone_gauge.tapping_id)
+        yield StepDraft(
+            Stage.GAUGES,
+            f"Fit gauge {zone_gauge.id} on the zone, on its outlet {zone_gauge.tapping_id} on main "
+            f"{zone_gauge.main_id}: it is read while stops go in, in the let-by tests and until gas is back.",
+            Who.WATCH,
+            _NOT_AS_PLANNED,
+            uses=(zone_gauge.id, zone_gauge.tapping_id, zone_gauge.main_id),
+            needs=in_state("drilled", tapping),
+        )
     if not case.option.gauges:
         yield StepDraft(
             Stage.GAUGES,
@@ -103,6 +114,7 @@ def _gauges(case: OrderCase) -> Iterator[StepDraft]:
             uses=tuple(stop.id for stop in case.stops),
             hold=True,
             minutes=case.rules.duration.baseline,
+            state=NORMAL_STATE,
         )
 
 

@@ -30,6 +30,7 @@ __all__ = [
     "least_minutes_of_meter",
     "least_minutes_of_stop",
     "pilot_minutes",
+    "relight_minutes",
 ]
 
 MINUTES_DIGITS: Final = 1

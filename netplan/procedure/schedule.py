@@ -9,7 +9,7 @@ from typing import Final
 from netplan.procedure.step_kinds import Stage, Who
 from netplan.rules.rule_set import CrewRules
 
-__all__ = ["BEFORE_STAGES", "LATER_STAGES", "Scheduled", "Task", "by_crew", "in_order"]
+__all__ = ["BEFORE_STAGES", "LATER_STAGES", "RELIGHT_STAGES", "Scheduled", "Task", "by_crew", "in_order"]
 
 BEFORE_STAGES: Final = frozenset(
     {
@@ -36,6 +36,8 @@ LATER_STAGES: Final = frozenset(
     }
 )
 """Done once gas is back, beside relighting or on a later day."""
+RELIGHT_STAGES: Final = frozenset({Stage.SERVICE_BACK, Stage.RELIGHT})
+"""By the fitters once gas is back, one round after another."""
 _ALONE, _TOGETHER, _BESIDE = "alone", "together", "beside"
 """One after another; all at once; side by side, each by its own crew."""
 _KINDS: Final = {
@@ -133,11 +135,14 @@ class _Builder:
         return Scheduled(tuple(self._start), tuple(self._end), tuple(self._after))
 
 
-def by_crew(tasks: Sequence[Task], crew: CrewRules) -> Scheduled:
-    """Return when each task of an earlier or later day begins and ends: every crew works on its own."""
+def by_crew(tasks: Sequence[Task], after: Sequence[Sequence[int]], crew: CrewRules) -> Scheduled:
+    """Return when each task of an earlier or later day begins and ends: every crew works on its own.
+
+    `after` names for each task those that it waits for, by their place.
+    """
     build = _Builder(crew)
-    for task in tasks:
-        build.add_for_crew(task, ())
+    for task, waits in zip(tasks, after, strict=True):
+        build.add_for_crew(task, waits)
     return build.done()
 
 

@@ -352,9 +352,10 @@ def fallback_words(fallback: Fallback | None, place: Place = _on_main, *, with_s
     words = f"{', then '.join(acts)}, {fallback.minutes:.0f} min" if acts else ""
     more = ""
     if fallback.tail_lost:
-        more = "the tail beyond fails uncontrolled: isolate, purge and relight all of it"
+        more = "tail is lost: isolate, purge and relight all of it"
     elif not fallback.use:
-        more = "there is no further stop: what lies beyond joins the zone"
+        beyond = "tail is lost: it" if fallback.shut else "what lies beyond"
+        more = f"{beyond} goes off with the zone, as no stop stands further on"
     moves = [_move(one, place) for one in fallback.moves]
     stations = [part for part in fallback.note.split("; ") if with_stations and part.startswith("station ")]
     parts = (words, _readiness(fallback), more, standby_words(fallback), *moves, *stations)

@@ -6,13 +6,24 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import groupby
 from typing import Final, Literal
 
 from netplan.customers import EARLIEST_START_H, day_end_after_min
 from netplan.planfile.model import Conditions, Option, Step, Timeline, TimelineBar
-from netplan.procedure.schedule import BEFORE_STAGES, LATER_STAGES, Scheduled, Task, by_crew, in_order
+from netplan.procedure.hours_by_counts import relight_minutes
+from netplan.procedure.schedule import (
+    BEFORE_STAGES,
+    LATER_STAGES,
+    RELIGHT_STAGES,
+    Scheduled,
+    Task,
+    by_crew,
+    in_order,
+)
 from netplan.procedure.step_kinds import Stage, Who
 from netplan.rules import Rules
+from netplan.rules.rule_set import CrewRules
 
 __all__ = ["hour_of_step", "timeline"]
 
@@ -66,7 +77,7 @@ def timeline(steps: Sequence[Step], option: Option, conditions: Conditions, rule
     relight: list[Step] = []
     prepared = frozenset(one.id for one in option.prepared_fallbacks)
     for step in steps:
-        if step.stage == Stage.RELIGHT:
+        if step.stage in RELIGHT_STAGES:
             relight.append(step)
         else:
             parts[_day_of(step, prepared)].append(step)
@@ -74,13 +85,13 @@ def timeline(steps: Sequence[Step], option: Option, conditions: Conditions, rule
     gas_back = plan.last_min
     critical = set(plan.critical())
     dated = [
-        *_dated(parts["before"], "before", by_crew([_task(s) for s in parts["before"]], rules.crew)),
+        *_dated(parts["before"], "before", _by_crew(parts["before"], rules.crew)),
         *(
             _Dated(step, "day", plan.start_min[k], plan.end_min[k], k in critical)
             for k, step in enumerate(parts["day"])
         ),
         *_relit(relight, option, rules, gas_back),
-        *_dated(parts["after"], "after", by_crew([_task(s) for s in parts["after"]], rules.crew), gas_back),
+        *_dated(parts["after"], "after", _by_crew(parts["after"], rules.crew), gas_back),
     ]
     dated.sort(key=lambda one: one.step.n)
     last = max((one.end_min for one in dated if one.day == "day"), default=0.0)
@@ -129,6 +140,17 @@ def _task(step: Step) -> Task:
     return Task(Stage(step.stage), Who(step.who), step.minutes or 0.0)
 
 
+def _by_crew(steps: Sequence[Step], crew: CrewRules) -> Scheduled:
+    """Return when each step of an earlier or later day is done: not before what it needs, or starts from."""
+    made: dict[tuple[str, str], int] = {}
+    after: list[list[int]] = []
+    for k, step in enumerate(steps):
+        keys = [(one.kind, one.id) for one in step.needs] + [(one.kind, one.id) for one in step.changes]
+        after.append(sorted({made[key] for key in keys if key in made}))
+        made |= {(one.kind, one.id): k for one in step.changes}
+    return by_crew([_task(step) for step in steps], after, crew)
+
+
 def _dated(steps: Sequence[Step], day: Day, plan: Scheduled, from_min: float = 0.0) -> list[_Dated]:
     return [
         _Dated(step, day, from_min + plan.start_min[k], from_min + plan.end_min[k])
@@ -137,15 +159,19 @@ def _dated(steps: Sequence[Step], day: Day, plan: Scheduled, from_min: float = 0
 
 
 def _relit(steps: Sequence[Step], option: Option, rules: Rules, gas_back: float) -> list[_Dated]:
-    """Return the rounds of relighting, one after another, each until its meters are all on."""
+    """Return the rounds of relighting, one after another; the steps of a round share its time evenly."""
     meters = {customer.id: max(customer.meters, 1) for customer in option.customers}
-    found, done = [], 0
-    for step in steps:
-        before, done = done, done + sum(meters.get(ident, 0) for ident in step.uses)
-        start, end = (
-            gas_back + MINUTES_AN_HOUR * count / rules.crew.relights_per_hour for count in (before, done)
-        )
-        found.append(_Dated(step, "day", start, end, critical=True))
+    found: list[_Dated] = []
+    done = 0
+    for who, group in groupby(steps, key=lambda step: step.uses):
+        own, count = list(group), sum(meters.get(ident, 0) for ident in who)
+        start = gas_back + relight_minutes(done, rules)
+        done += count
+        each = relight_minutes(count, rules) / len(own)
+        found += [
+            _Dated(step, "day", start + k * each, start + (k + 1) * each, critical=True)
+            for k, step in enumerate(own)
+        ]
     return found
 
 

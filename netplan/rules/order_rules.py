@@ -25,7 +25,7 @@ class DurationRules(RulesTable):
     saddle: Minutes = 60.0
     drill: Minutes = 15.0
     baseline: Minutes = 10.0
-    prove: Minutes = 20.0
+    prove: Minutes = 15.0
     bypass: Minutes = 60.0
     bypass_per_m: Minutes = 1.0
     bypass_purge: Minutes = 20.0
@@ -35,14 +35,14 @@ class DurationRules(RulesTable):
     tally: Minutes = 5.0
     settle: Minutes = 5.0
     let_by: Minutes = 5.0
-    vent: Minutes = 3.0
-    purge_branch: Minutes = 8.0
+    vent: Minutes = 2.0
+    purge_branch: Minutes = 5.0
     gas_free: Minutes = 15.0
     cut_and_fit: Minutes = 60.0
     joint: Minutes = 30.0
     tie_in_test: Minutes = 5.0
     new_pipe_test: Minutes = 60.0
-    withdraw: Minutes = 8.0
+    withdraw: Minutes = 6.0
     through_flow: Minutes = 10.0
     bypass_off: Minutes = 30.0
     cap: Minutes = 20.0

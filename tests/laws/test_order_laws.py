@@ -512,6 +512,34 @@ def _moved_hose_meets_open_meters(option: pm.Option) -> pm.Option:
     return _with(option, fallback=fallback)
 
 
+def _fallen_tail_not_named(option: pm.Option) -> pm.Option:
+    row = option.loss_sheet[1].model_copy(update={"customers": ("C4",), "meters": 1})
+    return _with(option, loss_sheet=(option.loss_sheet[0], row))
+
+
+def _row_counts_who_is_off(option: pm.Option) -> pm.Option:
+    row = option.loss_sheet[0].model_copy(update={"customers": ("C1", "C4"), "meters": 2})
+    return _with(option, loss_sheet=(row, option.loss_sheet[1]))
+
+
+def _promised_too_soon(option: pm.Option) -> pm.Option:
+    customers = (
+        option.customers[0].model_copy(update={"on_by": "2026-05-04T11:00"}),
+        *option.customers[1:],
+    )
+    return _with(option, customers=customers)
+
+
+def _no_difference(option: pm.Option) -> pm.Option:
+    return _edited_test(option, "T1", across_mbar=0.0)
+
+
+def _two_readings_of_one_state(option: pm.Option) -> pm.Option:
+    place = _place(option, "feed", "B1", "accepted")
+    readings = tuple(one.model_copy(update={"expect_mbar": 25.0}) for one in option.steps[place].readings)
+    return _edited(option, place, readings=readings)
+
+
 def _gas_before_meters_shut(option: pm.Option) -> pm.Option:
     steps = [step for step in option.steps if not any(c.id == "C6" for c in step.changes)]
     return _renumbered(option, steps)
@@ -589,6 +617,11 @@ BROKEN: tuple[tuple[int, Change], ...] = (
     (32, _told_another_time),
     (33, _moved_hose_meets_open_meters),
     (33, _gas_before_meters_shut),
+    (33, _fallen_tail_not_named),
+    (32, _row_counts_who_is_off),
+    (32, _promised_too_soon),
+    (11, _no_difference),
+    (9, _two_readings_of_one_state),
 )
 
 

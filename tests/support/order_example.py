@@ -7,7 +7,9 @@ C1 to C3 are in the zone, C6 is stranded beyond S3. Fallback F1 of S2 is prepare
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
+from datetime import datetime, timedelta
 from functools import cache
 from typing import Any
 
@@ -25,6 +27,7 @@ from netplan.procedure import with_order_items
 
 __all__ = ["conditions", "lawful_option"]
 
+START = "2026-05-04T08:00"
 OFF = ("C1", "C2", "C3", "C6")
 GAUGES = ("G1", "G2", "G3")
 BAGS = ("S1", "S2")
@@ -43,7 +46,7 @@ STATES = (
 def conditions() -> pm.Conditions:
     """Return the window of the example."""
     return pm.Conditions(
-        start="2026-05-04T08:00",
+        start=START,
         hours=12.0,
         air_temp_c=5.0,
         ground_temp_c=10.0,
@@ -193,8 +196,6 @@ def _customer(ident: str) -> pm.AffectedCustomer:
         category="household",
         priority="",
         meters=1,
-        off_from="2026-05-04T08:00" if off else None,
-        on_by="2026-05-04T20:00" if off else None,
         relit=OFF.index(ident) + 1 if off else None,
     )
 
@@ -308,9 +309,24 @@ def lawful_option() -> pm.Option:
         option.model_copy(update={"items": (), "parts": parts, "zone_gauges": (gauge,)})
     )
     steps = _Order(option).steps()
-    return option.model_copy(
-        update={"steps": steps, "timeline": _timeline(steps), "loss_sheet": tuple(_loss_sheet())}
-    )
+    times = _timeline(steps)
+    customers = tuple(_promised(one, times, steps) for one in option.customers)
+    update = {"steps": steps, "timeline": times, "loss_sheet": tuple(_loss_sheet()), "customers": customers}
+    return option.model_copy(update=update)
+
+
+def _promised(
+    customer: pm.AffectedCustomer, times: pm.Timeline, steps: tuple[pm.Step, ...]
+) -> pm.AffectedCustomer:
+    """Return a customer with the times told: off rounded down, on with a quarter more rounded up."""
+    if customer.effect == "kept":
+        return customer
+    bars, start = {bar.n: bar for bar in times.bars}, datetime.fromisoformat(START)
+    lit = next(s.n for s in steps for c in s.changes if (c.id, c.to) == (customer.id, "relit"))
+    off = 30 * math.floor((times.off_from_min or 0.0) / 30)
+    on = 30 * math.ceil(1.25 * bars[lit].end_min / 30)
+    told = [(start + timedelta(minutes=at)).isoformat(timespec="minutes") for at in (off, on)]
+    return customer.model_copy(update={"off_from": told[0], "on_by": told[1]})
 
 
 def _loss_sheet() -> Iterable[pm.LossRow]:
@@ -322,6 +338,20 @@ def _loss_sheet() -> Iterable[pm.LossRow]:
         leave=True,
         action="shut B1 at its live end",
         act_on=("B1-from", "B1-to", "F1"),
+        who="bypass crew",
+        customers=("C4", "C5"),
+        meters=2,
+        solved=True,
+    )
+
+    yield pm.LossRow(
+        id="L2",
+        what="bypass B1 damaged",
+        items=("B1",),
+        state="main cut",
+        leave=True,
+        action="shut B1-from, then B1-to",
+        act_on=("B1-from", "B1-to"),
         who="bypass crew",
         customers=("C4", "C5"),
         meters=2,

@@ -197,7 +197,10 @@ class OutsideOrder(OutsideZoneLaws):
             one = self.items["barrier", change["id"]]
             if one["of"] not in {stop["id"] for stop in self.option["stops"]}:
                 continue
-            if one["role"] == "outer" and self.before["barrier", f"{one['of']}-inner"] != "withdrawn":
+            # The inlet of a station is opened first where gas for the purge comes from that station.
+            put_back = one["valve_ids"] and step["purge"] and step["purge"]["part_id"] == f"{one['of']}-space"
+            inner = self.before["barrier", f"{one['of']}-inner"] if one["role"] == "outer" else "withdrawn"
+            if inner != "withdrawn" and not put_back:
                 yield f"law 26: {change['id']} before the inner barrier"
             space = ("part", f"{one['of']}-space")
             if one["role"] == "inner" and space in self.items and self.before[space] not in ("gas", "live"):

@@ -102,11 +102,10 @@ class OutsideZoneLaws(OutsideWalk):
             tapped = [
                 one["tapping_id"] for (_, id_), one in self.items.items() if id_ == end and one["tapping_id"]
             ]
-            # A space between barriers gets its gas past one of them, let go a crack.
-            if (
-                self.items.get(("part", purge["part_id"]), {}).get("role") == "space"
-                and ("barrier", end) in self.items
-            ):
+            # A space between barriers gets its gas past one of them, let go a crack, and the vent of a
+            # station is the station's own.
+            is_space = self.items.get(("part", purge["part_id"]), {}).get("role") == "space"
+            if is_space and (("barrier", end) in self.items or not tapped):
                 continue
             if any(self.now["tapping", one] != "drilled" for one in tapped) or not tapped:
                 yield f"law 19: {end} is at no drilled tapping"

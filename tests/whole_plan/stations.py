@@ -94,7 +94,13 @@ def _in_steps(case: Case, stop: Row, *, is_inlet: bool) -> None:
             at.setdefault(step["stage"], step["n"])
     names = ["station inlet shut", "stop in", "let-by tested", "space between vented"]
     names += ["station inlet opened", "equalise", "stop out"]
-    wanted = [name for name in names if is_inlet or ("station" not in name and "space" not in name)]
+    double = stop["barriers"] == 2
+    wanted = [
+        name for name in names if is_inlet or ("station" not in name and ("space" not in name or double))
+    ]
+    # A station that gas is not taken from comes back last of all, with nothing to equalise.
+    if is_inlet and "station inlet opened" not in at:
+        wanted = [name for name in wanted if name not in ("station inlet opened", "equalise")]
     order = sorted((name for name in names if name in at), key=lambda name: at[name])
     case.require(order == wanted, "order of steps at a stop", f"{stop['id']}: {order}")
     if is_inlet:

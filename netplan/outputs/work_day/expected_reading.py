@@ -30,11 +30,14 @@ class WeatherTable:
         Hours of the day in the order of the window; each begins then.
     expect_mbar : tuple of tuple of float or None
         One row an air temperature, one column an hour; None where it was not solved.
+    always_mbar : float or None
+        The reading in any weather: that of a pipe that stands open to the air.
     """
 
     air_temps_c: tuple[float, ...]
     hours: tuple[int, ...]
     expect_mbar: tuple[tuple[float | None, ...], ...]
+    always_mbar: float | None = None
 
     def at(self, air_temp_c: float | None, hour_of_day: float) -> float | None:
         """Return the reading at an air temperature [°C] and time [h since midnight]; None outside the table.
@@ -43,7 +46,7 @@ class WeatherTable:
         hour's. Nothing is said beyond what was solved.
         """
         if not self.hours or air_temp_c is None:
-            return None
+            return self.always_mbar
         row = _between(self.air_temps_c, air_temp_c)
         column = self._hour(hour_of_day)
         if row is None or column is None:
@@ -78,10 +81,15 @@ def _between(nodes: tuple[float, ...], value: float) -> tuple[tuple[int, float],
 
 
 def weather_table(reading: Reading) -> WeatherTable:
-    """Return the table of a reading; of one air temperature and hour where the plan has no more."""
+    """Return the table of a reading; of one air temperature and hour where the plan has no more.
+
+    A reading of 0 that the plan says of no weather is that of a vented pipe, whatever the weather.
+    """
     cells = {(row.air_temp_c, row.hour): row.expect_mbar for row in reading.by_weather}
     if not cells and reading.air_temp_c is not None and reading.hour is not None:
         cells = {(reading.air_temp_c, reading.hour): reading.expect_mbar}
+    if not cells and reading.expect_mbar == 0.0:
+        return WeatherTable((), (), (), 0.0)
     temps = tuple(sorted({temp for temp, _ in cells}))
     hours = tuple(dict.fromkeys(hour for _, hour in cells))
     rows = tuple(tuple(cells.get((temp, hour)) for hour in hours) for temp in temps)

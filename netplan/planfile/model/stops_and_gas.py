@@ -43,7 +43,7 @@ class Tapping(PlanElement):
     """One hole in the main, at its chainage, with its outlet's nominal size [mm] (0: a barrier without)."""
 
     id: str = Field(default="", description="id of the tapping among the option's items; empty in old plans")
-    role: Literal["zone_vent", "barrier", "vent", "gauge", "bypass"]
+    role: Literal["zone_vent", "barrier", "vent", "gauge", "bypass", "purge_in"]
     main_id: str = ""
     chainage_m: Metres
     size_mm: Millimetres

@@ -1,4 +1,4 @@
-"""What is read at each step of the order: every gauge in the step's own state, as solved; tests of bypasses."""
+"""What is read at each step of the order: every gauge in the step's own state, and the test of a bypass."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from netplan.planning.option_records.feed_tests import feed_tests
 from netplan.planning.option_records.gauge_places import GaugePlace, recorded_places
 from netplan.planning.option_records.state_readings import StateReadings
 from netplan.planning.option_records.withdrawal_differences import purge_inlets, sides_of_stops
-from netplan.procedure import StepDraft, StepFigures
+from netplan.procedure import Stage, StepDraft, StepFigures
 
 __all__ = ["OrderRecords"]
 
@@ -56,7 +56,9 @@ class OrderRecords:
     def __call__(self, draft: StepDraft) -> StepFigures:
         """Return the figures of the next step."""
         self._follow(draft)
-        tested = [item.id for item, state in draft.changes if item.kind == "feed" and state in _TESTED]
+        tested = [item.id for item, state in draft.changes if item.kind == "feed" and state == "accepted"]
+        if draft.stage is Stage.FEED_MEASURED:
+            tested += draft.uses
         return StepFigures(
             readings=tuple(self._readings(draft)),
             feed_test=next((self._feed_tests[one] for one in tested if one in self._feed_tests), None),
@@ -79,6 +81,8 @@ class OrderRecords:
         relit = self._were_off and not self._off
         for gauge in dict.fromkeys(draft.reads):
             if gauge in self._zone_gauges:
+                if draft.purge is not None and draft.purge.medium == "gas":
+                    continue  # what is read there hangs on the outlet, not on the network
                 found = self._of_zone(self._zone_gauges[gauge])
             elif gauge in self.solved.places and self.solved.knows(self._now):
                 found = self.solved.reading(gauge, self._now, meters_on=relit)
@@ -118,7 +122,11 @@ class OrderRecords:
             return None
         rules = self.context.request.rules
         of_method = {method.name: method.reverse_rating_mbar for method in rules.method}
-        reverse = [of_method[stop.method] for stop in self.option.stops if stop.id in part.stops]
+        reverse = [
+            rating
+            for stop in self.option.stops
+            if stop.id in part.stops and (rating := of_method[stop.method]) is not None
+        ]
         return model.Reading(
             gauge_id=gauge.id,
             expect_mbar=at_mbar,
@@ -163,7 +171,3 @@ class OrderRecords:
         order = list(self.priced.work.order)
         last = max(order.index(k) for k in own)
         return stop_in_state(self.option.stops[order[last - 1]].id) if last else METERS_OFF_STATE
-
-
-_TESTED = frozenset({"tested", "accepted"})
-"""States of a feed that its resistance is measured, or looked at again, for."""

@@ -10,11 +10,10 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from netplan.core.arrays import Floats
+from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import PA_PER_MBAR
 from netplan.core.units import rounded_down
 from netplan.demand import DemandResult, HourOfWindow, node_demand
-from netplan.feeds import Inlets
 from netplan.hydraulics import FlowState, NetworkSolver
 from netplan.planfile import model
 from netplan.planfile.naming import NORMAL_STATE
@@ -228,11 +227,11 @@ class StateReadings:
         rules = self.context.request.rules.pressure
         minimum, highest = rules.minimum_mbar * PA_PER_MBAR, rules.maximum_mbar * PA_PER_MBAR
         air = self.context.conditions.atmospheric_pressure_pa_abs
-        inlets = self._felt
+        inlets, felt_allowed = self._felt
         pressure = state.pressure_pa_gauge
-        beside = np.isfinite(pressure[inlets.node])
-        beside &= state.node_part[inlets.node] == state.node_part[place.node]
-        nodes, allowed = inlets.node[beside], inlets.allowed_pa_gauge[beside]
+        beside = np.isfinite(pressure[inlets])
+        beside &= state.node_part[inlets] == state.node_part[place.node]
+        nodes, allowed = inlets[beside], felt_allowed[beside]
         if not len(nodes):
             return GaugeLimits(
                 reading_pa - minimum,
@@ -273,12 +272,13 @@ class StateReadings:
         return self.option.stopped.closes
 
     @cached_property
-    def _felt(self) -> Inlets:
+    def _felt(self) -> tuple[Ints, Floats]:
+        """Nodes of the inlets at which the stops are felt, and what they may have at most [Pa gauge]."""
         context, option = self.context, self.option
         kept, felt = kept_inlets(context, option.reach, option.gone), felt_inlets(context, option)
         rows = np.isin(kept.node, felt)
         allowed = np.full(len(kept), np.inf) if kept.allowed_pa_gauge is None else kept.allowed_pa_gauge
-        return Inlets(kept.node[rows], kept.required_pa_gauge[rows], allowed[rows])
+        return kept.node[rows], allowed[rows]
 
     # Solved again in other weather.
 
