@@ -16,6 +16,7 @@ from typing import Any
 
 import pytest
 
+import netplan
 from netplan.outputs.number_format import METRIC, US
 from netplan.outputs.work_day.expected_reading import WeatherTable, verdict_of
 from netplan.outputs.work_day.let_by_result import let_by_fault
@@ -23,10 +24,11 @@ from netplan.outputs.work_day.log_file import LetByEntry, read_log
 from netplan.outputs.work_day.text_references import with_references
 from netplan.outputs.work_day.work_day_page import work_day_page
 from netplan.planfile.model import LetByTest, Reading
-from netplan.planfile.plan_json import plan_digest, plan_from_json, plan_to_json
+from netplan.planfile.plan_json import plan_digest, plan_from_json, plan_to_json, read_plan
 from tests.support.browser import chromium
 from tests.support.hamlet import HOSTILE, HOSTILE_ID
 from tests.support.plans import hamlet_result
+from tests.support.sample_plan import sample_plan
 from tests.support.work_days import work_day_plan
 
 pytestmark = pytest.mark.browser
@@ -634,3 +636,47 @@ def test_let_by_results_are_the_same_in_the_page_and_in_the_program(phone: Open)
         assert kind == words.get(fault, "bad"), (limits, figures, fault)
         seen.add(fault)
     assert len(seen) == 4
+
+
+def test_the_order_of_the_sample_can_be_followed_to_its_end(browser: Any, tmp_path: Path) -> None:
+    """Every step of a planned order is reached with its needs met, tests passed, meters tallied; then recorded."""
+    folder = tmp_path / "plan"
+    folder.mkdir()
+    for path in sample_plan().iterdir():
+        (folder / path.name).write_bytes(path.read_bytes())
+    option = read_plan(folder).options[0]
+    assert (folder / "work_day.html").stat().st_size < 400_000
+    assert any(step.readings for step in option.steps)
+    context = browser.new_context(viewport={"width": 360, "height": 740}, offline=True)
+    seen = Phone(context, folder / "work_day.html")
+    for step in option.steps:
+        card = seen.page.locator(f"li.step:has(#step-{step.n})")
+        assert card.get_attribute("data-state") == "next"
+        assert "Not yet" not in card.locator(".waits").inner_text(), step.n
+        if step.let_by is not None and step.let_by.limit_l_min is not None:
+            figures = (step.let_by.limit_l_min, step.let_by.resolution_l_min, step.let_by.limit_mbar)
+            form = card.locator("form.entry", has_text="Test ")
+            for place, figure in enumerate(value for value in figures if value is not None):
+                form.locator("input").nth(place).fill(str(figure))
+            form.locator("button[type=submit]").click()
+            assert "Within the limits" in form.inner_text()
+        if card.locator(".sign").count():
+            seen.sign("A. Miller")
+        else:
+            seen.done()
+    seen.page.click("[data-view=meters]")
+    off = [customer for customer in option.customers if customer.effect == "off"]
+    assert seen.page.locator(".meter").count() == len(off)
+    for place in range(len(off)):
+        seen.page.locator(".meter").nth(place).locator("text=relit").first.click()
+    log = seen.export(tmp_path / "log.json")
+    assert seen.complaints == []
+    context.close()
+    found = netplan.record_log(folder, log).review
+    assert found.done == tuple(step.n for step in option.steps)
+    assert found.skipped == found.unsigned == found.left_out == found.open_meters == ()
+    assert [n for n, _ in found.let_by] == [
+        step.n
+        for step in option.steps
+        if step.let_by is not None and step.let_by.limit_l_min is None and step.let_by.limit_mbar is not None
+    ]
