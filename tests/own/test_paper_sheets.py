@@ -201,7 +201,7 @@ def test_the_timeline_has_a_bar_for_each_step_of_the_day_at_its_place() -> None:
     texts = ["".join(text.itertext()) for text in root.findall("s:text", space)]
     assert {str(bar.n) for bar in bars} <= set(texts)
     assert {bar.crew for bar in bars} <= set(texts)
-    assert "CUT AT THE LATEST" in texts
+    assert "CUT AT THE LATEST 15:11" in texts
     wide = sorted(float(shape.get("width") or 0) for shape in shapes)
     minutes = sorted(bar.end_min - bar.start_min for bar in bars)
     assert wide[-1] / wide[0] == pytest.approx(minutes[-1] / minutes[0], rel=0.01)

@@ -135,11 +135,7 @@ def test_the_inlet_goes_first_and_comes_back_before_its_valve_opens() -> None:
     )
     assert shut.n < closes < test < vented.n
     assert "lock and tag both valves" in vented.does.lower()
-    trench = [
-        step.n
-        for step in option.steps
-        if step.stage in (Stage.WORK, Stage.TIE_IN, Stage.JOINTS)
-    ]
+    trench = [step.n for step in option.steps if step.stage in (Stage.WORK, Stage.TIE_IN, Stage.JOINTS)]
     gas_free = next(step.n for step in option.steps if step.stage == Stage.GAS_FREE)
     assert vented.n < gas_free < min(trench)
     assert max(trench) < back.n < equal < opens
