@@ -127,10 +127,6 @@ def has_no_gas(case: OrderCase, point: PurgePoint) -> bool:
     return case.option.purge.reached is False and point.least_m3h is None
 
 
-def _between(case: OrderCase, zone: ZoneOrder) -> tuple[OrderItem, ...]:
-    return tuple(vent for stop in zone.stops if (vent := case.items.vent(stop.id)))
-
-
 def _all_but(zone: ZoneOrder, out: OrderItem | None) -> tuple[OrderItem, ...]:
     return tuple(vent for vent in zone.vents if vent != out)
 

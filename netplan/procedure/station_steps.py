@@ -13,14 +13,7 @@ __all__ = [
     "feeds_purge",
     "prove_station",
     "shut_inlet",
-    "stations_of",
 ]
-
-
-def stations_of(stop: Stop) -> str:
-    """Return the stations behind a stop, in words."""
-    ids = [one.station_id for one in stop.shuts_in]
-    return f"station{'s' * (len(ids) > 1)} {', '.join(ids)}"
 
 
 def _uses(stop: Stop) -> tuple[str, ...]:
