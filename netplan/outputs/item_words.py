@@ -15,6 +15,7 @@ __all__ = [
     "clock",
     "item_words",
     "joined_ids",
+    "manned_words",
     "need_words",
     "states_after",
 ]
@@ -41,6 +42,7 @@ _TAPPINGS: Final = {
     "vent": "vent between",
     "gauge": "gauge",
     "bypass": "bypass tee",
+    "purge_in": "purge in",
     "purge": "purge point",
 }
 _VENTS: Final = {
@@ -85,6 +87,22 @@ def _run_of(one: tuple[int, str]) -> tuple[str, str, int | str]:
     if match is None:
         return "", "", id_
     return match[1], match[3] or "", int(match[2]) - place
+
+
+def manned_words(ids: Sequence[str]) -> str:
+    """Return where people stand: "S1, S2 (both barriers), B1 (both ends), S4-single"."""
+    rest, words = list(dict.fromkeys(ids)), []
+    for both, first, second in (("both barriers", "-outer", "-inner"), ("both ends", "-from", "-to")):
+        owners = sorted(
+            {id_.removesuffix(first) for id_ in rest if id_.endswith(first)}
+            & {id_.removesuffix(second) for id_ in rest if id_.endswith(second)}
+        )
+        if owners:
+            words.append(f"{joined_ids(owners)} ({both})")
+        rest = [
+            id_ for id_ in rest if id_ not in {f"{one}{end}" for one in owners for end in (first, second)}
+        ]
+    return ", ".join([*words, *([joined_ids(rest)] if rest else [])])
 
 
 def need_words(needs: Sequence[Need]) -> str:

@@ -173,7 +173,9 @@ def write_deliverables(
     tell("drawing the map")
     page = plan_map(plan, layers, states, units=figures, tiles=choices.tiles)
     (folder / "map.html").write_text(page, encoding="utf-8", newline="\n")
-    page = work_day_page(plan, option=rank, units=figures)
+    customers = states[place].customers
+    addresses = dict(zip(customers.customer_id, customers.address, strict=True))
+    page = work_day_page(plan, option=rank, units=figures, addresses=addresses)
     (folder / "work_day.html").write_text(page, encoding="utf-8", newline="\n")
     if choices.papers:
         tell("setting the papers")

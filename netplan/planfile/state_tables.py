@@ -213,7 +213,8 @@ class StateStations(StateTable):
     node : int64 array
         Number of the outlet node; it need not be among the nodes of the state.
     outlet_mbar, max_outlet_mbar : float arrays
-        Set outlet pressure, and the highest pressure in a station fault [mbar gauge]; the latter NaN where not recorded.
+        Set outlet pressure, and the highest pressure in a station fault [mbar gauge]; the latter NaN where
+        not recorded.
     capacity_m3h : float array
         The most it can give [m³/h at 15 °C, 101.325 kPa]; NaN where not recorded.
     flow_m3h : float array

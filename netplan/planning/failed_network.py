@@ -9,16 +9,15 @@ from functools import cached_property
 
 import numpy as np
 
-from netplan.core.arrays import Flags, Floats, Ints
-from netplan.feeds import feed_links, with_taps
-from netplan.hydraulics import FlowNetwork, FlowState, NetworkSolver, PartStatus, StationState
+from netplan.core.arrays import Flags, Ints
+from netplan.hydraulics import FlowState, NetworkSolver, PartStatus, StationState
 from netplan.network.subnetwork import BoundaryAffectedError
 from netplan.network.topology import station_nodes
 from netplan.planning.connectivity import CutConnectivity, flow_after, node_demand_after, reach_after
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.feeds_in_use import ClosedLengths, FeedEnd, FeedInUse, feeds_in_use
-from netplan.planning.stopped_network import link_chainages, tap_at
+from netplan.planning.opened_network import OpenedNetwork, opened_network
 from netplan.planning.subnetwork_context import SubnetworkContext
 from netplan.planning.work_states import ROUNDING_PA
 
@@ -26,8 +25,6 @@ __all__ = ["Failure", "FailureCase", "failure_case"]
 
 
 NO_STATION = -1
-OVERLAP_M = 1e-6
-"""Least length of a link inside a zone for it to be closed (own) [m]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,18 +46,6 @@ class Failure:
     customers: tuple[str, ...]
     notes: tuple[str, ...]
     too_fast: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Opened:
-    """The network with feeds tapped in and nothing stopped; links with the lengths of pipe they stand for."""
-
-    flow: FlowNetwork
-    piece: Ints
-    from_m: Floats
-    to_m: Floats
-    links_of: dict[str, tuple[int, ...]]
-    nodes_of: dict[str, tuple[int, int]]
 
 
 class FailureCase:
@@ -285,60 +270,11 @@ class FailureCase:
         return self.context.solver_of(self._opened.flow)
 
     @cached_property
-    def _opened(self) -> _Opened:
-        context, network = self.context, self.context.request.network
-        pieces = network.pieces
-        if not self.feeds:
-            return _Opened(context.base, np.arange(len(pieces)), pieces.from_m, pieces.to_m, {}, {})
-        hosed = [feed for feed in self.feeds if feed.valve_piece < 0]
-        tap_of = {end: tap_at(network, end.piece, end.chainage_m) for feed in hosed for end in feed.ends}
-        taps = sorted(set(tap_of.values()))
-        flow, node, piece = with_taps(context.base, taps)
-        node_of = {end: int(node[taps.index(tap)]) for end, tap in tap_of.items()}
-        from_m, to_m = link_chainages(network, taps, piece)
-        links, sizes = flow.links, []
-        links_of: dict[str, tuple[int, ...]] = {}
-        nodes_of: dict[str, tuple[int, int]] = {}
-        first, is_open = links.count, links.is_open.copy()
-        for feed in self.feeds:
-            if feed.valve_piece >= 0:
-                links_of[feed.id] = (feed.valve_piece,)
-                is_open[feed.valve_piece] = True
-                ends = pieces.from_node[feed.valve_piece], pieces.to_node[feed.valve_piece]
-                nodes_of[feed.id] = int(ends[0]), int(ends[1])
-                continue
-            start, stop = (node_of[end] for end in feed.ends)
-            nodes_of[feed.id] = start, stop
-            sizes.append(replace(feed.size, feed=replace(feed.size.feed, from_node=start, to_node=stop)))
-            links_of[feed.id] = tuple(range(first, first + feed.size.parallel))
-            first += feed.size.parallel
-        hoses = feed_links(sizes, context.request.rules)
-        joined = flow.with_links(replace(links, is_open=is_open).joined_with(hoses))
-        return _Opened(joined, piece, from_m, to_m, links_of, nodes_of)
+    def _opened(self) -> OpenedNetwork:
+        return opened_network(self.context, self.feeds)
 
     def _closed(self, lengths: ClosedLengths) -> list[int]:
-        """Return the links that stops close: those inside a zone, as far as the stop and no farther.
-
-        A new barrier may stand within a link: all of it is closed. Nothing is drawn within a link, and every
-        end of a feed has a node of its own, so that this is the same as closing it at the barrier.
-        """
-        opened = self._opened
-        low, high, piece = opened.from_m, opened.to_m, opened.piece
-        closed: set[int] = set()
-        rows_of = {p: np.flatnonzero(piece == p) for p in lengths.pieces.tolist()}
-        for p, _, start, stop in lengths.inside:
-            rows = rows_of[p]
-            overlap = np.minimum(high[rows], stop) - np.maximum(low[rows], start)
-            no_length = high[rows] - low[rows] <= OVERLAP_M
-            touches = overlap >= -OVERLAP_M
-            closed |= set(rows[(overlap > OVERLAP_M) | (no_length & touches)].tolist())
-        for p, at, zone_above in lengths.stops:
-            rows = rows_of[p]
-            here = rows[(low[rows] - OVERLAP_M <= at) & (at <= high[rows] + OVERLAP_M)]
-            if not closed.intersection(here.tolist()) and len(here):
-                # The zone ends right at the end of the piece: nothing of it lies inside.
-                closed.add(int(here[np.argmax(low[here]) if zone_above else np.argmin(low[here])]))
-        return sorted(closed)
+        return self._opened.closed_by(lengths)
 
     def _labels(self, closed: Sequence[int]) -> Ints:
         """Return the connected part of each flow node with some links closed."""

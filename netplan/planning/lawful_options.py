@@ -13,10 +13,14 @@ from netplan.planning.option_records.option_state import StateSource
 from netplan.procedure.order_laws import LawBreach, law_breaches
 from netplan.rules import Rules
 
-__all__ = ["DroppedOption", "LawfulOptions", "lawful_options"]
+__all__ = ["DroppedOption", "LawfulOptions", "NoLawfulPlanError", "lawful_options"]
 
 MOST_NAMED: Final = 5
 """Breaches of one option that a message names (own)."""
+
+
+class NoLawfulPlanError(NoPlanError):
+    """Options were found, but the order of the work of each breaks a law (exit code 3)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +95,7 @@ def lawful_options(
 
     Raises
     ------
-    NoPlanError
+    NoLawfulPlanError
         When none is left, naming the laws.
     """
     kept: list[StateSource] = []
@@ -103,7 +107,7 @@ def lawful_options(
         else:
             kept.append(source)
     if not kept:
-        raise NoPlanError(
+        raise NoLawfulPlanError(
             "no option found has an order of the work that keeps every law",
             tuple(f"option {one.rank}: {one.words()}" for one in dropped),
             cut_short=more_beyond,

@@ -24,17 +24,18 @@ from netplan.planfile.plan_result import PlanResult
 from netplan.planning.blocking_orders import lifted_orders
 from netplan.planning.context import PlanningContext
 from netplan.planning.final_network import final_network
+from netplan.planning.lawful_options import NoLawfulPlanError, lawful_options
 from netplan.planning.loss_sheet import loss_sheet
 from netplan.planning.option_records.option_record import option_of
 from netplan.planning.option_records.option_state import StateSource, state_of
-from netplan.planning.option_records.order_records import OrderRecords
+from netplan.planning.option_records.order_records import OrderRecords, finer_gauges
 from netplan.planning.option_records.plan_findings import findings_of, known_findings, noticed
 from netplan.planning.option_records.state_extent import extent_of
 from netplan.planning.option_records.validity_warnings import validity_findings
 from netplan.planning.option_records.zone_parts import with_parts
 from netplan.planning.pipes_set_aside import plan_with_set_aside
 from netplan.planning.purge_states import with_purge_states
-from netplan.planning.rank import gas_outlet_pa_gauge, look_up, rank
+from netplan.planning.rank import Ranking, gas_outlet_pa_gauge, look_up, rank
 from netplan.planning.request import PlanRequest, orders_in_words
 from netplan.planning.subnetwork_context import in_least_subnetwork
 from netplan.procedure import step_list, timeline
@@ -106,6 +107,9 @@ def _plan_of(request: PlanRequest, section: WorkSection, tell: Callable[[str], N
 
         try:
             return in_least_subnetwork(whole, section, plan, lambda: tell("looking farther out"))
+        except NoLawfulPlanError:
+            # Orders are lifted for what the search refused: it found options here.
+            raise
         except NoPlanError as error:
             error.lifted = lifted_orders(whole, tell)
             raise
@@ -128,33 +132,13 @@ def _plan_on(
     request = context.request
     ranking = rank(context, section, tell)
     work = tuple(model.WorkItem(main_id=p.main_id, from_m=p.from_m, to_m=p.to_m) for p in request.parts)
-    options: list[model.Option] = []
-    sources: list[StateSource] = []
+    written: list[StateSource] = []
     for place in range(len(ranking.options)):
         tell(f"writing option {place + 1}")
-        priced = ranking.options[place]
-        final = final_network(context, priced)
-        purges = list(priced.purges)
-        priced = with_purge_states(context, priced, final, purges)
-        option, feeds = option_of(context, section, ranking, place, priced, final, purges)
-        option = with_parts(StateSource(context, option, priced, final, feeds.ids), section)
-        # By weather for the best alone: the others are there to compare.
-        records = OrderRecords(context, priced, final, option, by_weather=request.weather and place == 0)
-        steps = step_list(
-            option,
-            conditions,
-            request.rules,
-            work=work,
-            set_order=[stop_id(i) for i in priced.work.order],
-            figures=records,
-        )
-        sheet = loss_sheet(context, priced, final, option, feeds.ids)
-        line = timeline(steps, option, conditions, request.rules)
-        update = {"steps": steps, "timeline": line, "loss_sheet": sheet}
-        options.append(option.model_copy(update=update))
-        # A solver that was made ready for it is let go: it is the largest thing there.
-        final = replace(final, prepared=None)
-        sources.append(StateSource(context, options[-1], priced, final, feeds.ids))
+        written.append(_written(context, section, conditions, ranking, place, work))
+    more_beyond = ranking.next_bound_minor is not None
+    lawful = lawful_options(written, conditions, request.rules, more_beyond=more_beyond)
+    options, sources = lawful.options, lawful.sources
     # What is written of the whole network takes time: not for a plan that does not stand.
     context.scope.check_unaffected()
     everything = whole.request.network
@@ -168,8 +152,8 @@ def _plan_on(
         conditions=conditions,
         rules=request.rules.values(),
         not_checked=NOT_CHECKED,
-        findings=findings_of((*known, *whole.demand.findings), options),
-        options=tuple(options),
+        findings=findings_of((*known, *whole.demand.findings, *lawful.findings()), options),
+        options=options,
     )
     lines = PipeLines.of(request.network)
     extent = extent_of(request.network, lines, work, options)
@@ -179,6 +163,40 @@ def _plan_on(
         states=tuple(state_of(source, extent, lines) for source in sources),
         notes_in_doubt=_notes_in_doubt(context, options),
     )
+
+
+def _written(
+    context: PlanningContext,
+    section: WorkSection,
+    conditions: model.Conditions,
+    ranking: Ranking,
+    place: int,
+    work: tuple[model.WorkItem, ...],
+) -> StateSource:
+    """Return the option at a place in the ranking, complete, with what its state is made from."""
+    request, priced = context.request, ranking.options[place]
+    final = final_network(context, priced)
+    purges = list(priced.purges)
+    priced = with_purge_states(context, priced, final, purges)
+    option, feeds = option_of(context, section, ranking, place, priced, final, purges)
+    option = with_parts(StateSource(context, option, priced, final, feeds.ids), section)
+    # By weather for the best alone: the others are there to compare.
+    records = OrderRecords(context, priced, final, option, by_weather=request.weather and place == 0)
+    steps = step_list(
+        option,
+        conditions,
+        request.rules,
+        work=work,
+        set_order=[stop_id(i) for i in priced.work.order],
+        figures=records,
+    )
+    sheet = loss_sheet(context, priced, option)
+    line = timeline(steps, option, conditions, request.rules)
+    warnings = (*option.warnings, *finer_gauges(steps, request.rules))
+    update = {"steps": steps, "timeline": line, "loss_sheet": sheet, "warnings": warnings}
+    # A solver that was made ready for it is let go: it is the largest thing there.
+    final = replace(final, prepared=None)
+    return StateSource(context, option.model_copy(update=update), priced, final, feeds.ids)
 
 
 def _notes_in_doubt(context: PlanningContext, options: Sequence[model.Option]) -> dict[str, str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -122,11 +123,19 @@ def cut_components(n_mains: int, lengths: Sequence[ZoneLength], section: WorkSec
             cuts += end in removed_ends
             ends.append(("cut", cuts) if end in removed_ends else end)
         apart.append(ZoneLength(one.pipe, one.from_m, one.to_m, (ends[0], ends[1]), one.zone))
-    return [
+    found = [
         component
         for component in _components(apart)
         if any(one.pipe < n_mains and one.to_m - one.from_m > SAME_M for one in component.lengths)
     ]
+    return sorted(found, key=_rank)
+
+
+def _rank(component: ZoneComponent) -> tuple[int, int, float]:
+    """Return what parts are ordered by: their first stop, then their first main and chainage."""
+    stops = [number for one in component.lengths for kind, number in one.ends if kind == "stop"]
+    first = min((one.pipe, one.from_m) for one in component.lengths)
+    return min(stops, default=sys.maxsize), *first
 
 
 def _without_work(

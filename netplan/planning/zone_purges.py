@@ -33,12 +33,22 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.feeds_for_part import stops_of_bypass
 from netplan.planning.final_network import FinalNetwork
+from netplan.planning.purge_tee import purge_tee
 from netplan.planning.stopped_network import StoppedNetwork
 from netplan.reference.gas import Gas
 from netplan.rules import Rules
 from netplan.rules.outlets_by_diameter import outlet_at
 
-__all__ = ["Purges", "below_least", "equipment_of", "is_reached", "purge_outlet", "zone_purges"]
+__all__ = [
+    "Purges",
+    "below_least",
+    "equipment_of",
+    "is_reached",
+    "needs_purge_tee",
+    "purge_outlet",
+    "tees_by_stop",
+    "zone_purges",
+]
 
 Purges = list[tuple[PurgePlan, int]]
 """The plan of each connected part of the zones, and its lengths of main."""
@@ -161,12 +171,7 @@ def _zones(
     rows = np.flatnonzero(stopped.in_zone & (pipe < pipes.n_mains) & links.is_open)
     if not len(rows):
         return []
-    fed_round = {
-        place
-        for feed in option.feeds
-        if feed is not None and feed.size.feed.kind is FeedKind.BYPASS
-        for place in stops_of_bypass(feed.size.feed.label)
-    }
+    tees = tees_by_stop(option)
     count = stopped.flow.node_count + len(stops)
     label, _ = component_labels(count, ends[0, rows], ends[1, rows])
     found = []
@@ -194,7 +199,7 @@ def _zones(
             if label[stopped.flow.node_count + k] == part:
                 at_pipe, chainage = purge_outlet(stop)
                 supply = live.supply(int(stopped.barrier_node[k]))
-                outlet_m, note = _live_outlet(context, stop, has_bypass=k in fed_round)
+                outlet_m, note = _live_outlet(context, stops, k, tees.get(k, 0))
                 node = stopped.flow.node_count + k
                 if supply(0.0) > 0.0:
                     sources.append(PurgeSource(node, at_pipe, chainage, supply, note, outlet_m))
@@ -234,18 +239,40 @@ def _vent_outlets_m(context: PlanningContext, pipe: Ints) -> Floats:
     return np.array([0.0 if row is None else row.zone_vent_mm for row in rows]) / MM_PER_M
 
 
-def _live_outlet(context: PlanningContext, stop: CutStop, *, has_bypass: bool) -> tuple[float, str]:
+def tees_by_stop(option: EvaluatedOption) -> dict[int, int]:
+    """Return how many bypass tees are tapped at each stop that a bypass hangs on: one for each hose."""
+    count: dict[int, int] = {}
+    for feed in option.feeds:
+        if feed is not None and feed.size.feed.kind is FeedKind.BYPASS:
+            for place in stops_of_bypass(feed.size.feed.label):
+                count[place] = count.get(place, 0) + feed.size.parallel
+    return count
+
+
+def needs_purge_tee(stop: CutStop, tees: int) -> bool:
+    """Return whether no bypass tee is free in a stop's pit: none is there, or hoses of a bypass take it."""
+    return tees > 0 or "bypass" not in _sizes_m(stop) or tee_elsewhere(stop) is not None
+
+
+def _live_outlet(
+    context: PlanningContext, stops: tuple[CutStop, ...], place: int, tees: int
+) -> tuple[float, str]:
     """Return the narrower of the outlets that a hose round a stop joins [m], and what to mind there.
 
-    On the live side it takes the bypass tee or, where there is none in the stop's pit or a bypass hangs on
-    it, the outlet of the gauge.
+    On the live side it takes the bypass tee or, where none is free in the stop's pit, an outlet of its own;
+    where there is no room for that, the outlet of the gauge.
     """
-    sizes = _sizes_m(stop)
-    by_gauge = has_bypass or "bypass" not in sizes or tee_elsewhere(stop) is not None
-    ends = [sizes[role] for role in ("zone_vent", "gauge" if by_gauge else "bypass") if role in sizes]
+    stop = stops[place]
+    sizes, role, note = _sizes_m(stop), "bypass", ""
+    if needs_purge_tee(stop, tees):
+        own = purge_tee(context.request.network, context.request.rules, stops, place, tees)
+        role = "gauge" if own is None else "purge_in"
+        note = THROUGH_THE_GAUGE if own is None else ""
+        sizes |= {} if own is None else {"purge_in": own.size_mm / MM_PER_M}
+    ends = [sizes[name] for name in ("zone_vent", role) if name in sizes]
     row = np.array([stop.pipe], dtype=np.int64)
     outlet_m = min(ends, default=float(_vent_outlets_m(context, row)[0]))
-    return outlet_m, THROUGH_THE_GAUGE if by_gauge else ""
+    return outlet_m, note
 
 
 def purge_outlet(stop: CutStop) -> tuple[int, float]:

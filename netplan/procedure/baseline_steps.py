@@ -60,11 +60,12 @@ def _stations(case: OrderCase) -> StepDraft:
     stations = case.carrying
     shut = case.option.shut_in
     named = f" {', '.join(stations)}" if stations else ""
+    s, carry, they = ("", "carries", "it") if len(stations) == 1 else ("s", "carry", "them")
     idle = f" Shut in, carrying nothing: {', '.join(shut)}." if shut else ""
     return StepDraft(
         Stage.STATIONS,
-        f"Check the regulator stations{named} that carry the network during the work: outlet pressure as "
-        "planned, spare capacity, no other work on them; control lines and sensing points lie outside the "
+        f"Check the regulator station{s}{named} that {carry} the network during the work: outlet pressure as "
+        f"planned, spare capacity, no other work on {they}; control lines and sensing points lie outside the "
         f"zone and stay live. Inlet valves are rarely on record: confirm on site where they are.{idle}",
         Who.CONTROL,
         "No stop goes in: a station whose sensing point is cut off goes to full flow: overpressure risk.",
@@ -93,6 +94,17 @@ def _gauges(case: OrderCase) -> Iterator[StepDraft]:
             reads=(gauge.id,),
             state=NORMAL_STATE,
         )
+    for zone_gauge in case.option.zone_gauges:
+        tapping = case.items.find("tapping", zone_gauge.tapping_id)
+        yield StepDraft(
+            Stage.GAUGES,
+            f"Fit gauge {zone_gauge.id} on the zone, on its outlet {zone_gauge.tapping_id} on main "
+            f"{zone_gauge.main_id}: it is read while stops go in, in the let-by tests and until gas is back.",
+            Who.WATCH,
+            _NOT_AS_PLANNED,
+            uses=(zone_gauge.id, zone_gauge.tapping_id, zone_gauge.main_id),
+            needs=in_state("drilled", tapping),
+        )
     if not case.option.gauges:
         yield StepDraft(
             Stage.GAUGES,
@@ -103,6 +115,7 @@ def _gauges(case: OrderCase) -> Iterator[StepDraft]:
             uses=tuple(stop.id for stop in case.stops),
             hold=True,
             minutes=case.rules.duration.baseline,
+            state=NORMAL_STATE,
         )
 
 

@@ -9,7 +9,7 @@ from netplan.procedure.step_case import OrderCase
 from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
 from netplan.procedure.stop_steps import BAG_PROOF_MINUTES, BAG_PROOF_SHARE_PERCENT
 
-__all__ = ["dig_fallbacks", "prove_fallbacks"]
+__all__ = ["dig_fallbacks", "prove_fallbacks", "stand_down_fallbacks"]
 
 
 _NOT_READY = "Without it the stops it serves have no fallback at hand: set none of them, and plan again."
@@ -84,4 +84,23 @@ def prove_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
             minutes=case.rules.duration.prove,
             needs=in_state("drilled", *case.items.tappings(one.id)),
             changes=in_state("proved", *case.items.barriers(one.id)),
+        )
+
+
+def stand_down_fallbacks(case: OrderCase) -> Iterator[StepDraft]:
+    """Yield the end of the watch at every prepared fallback, once through-flow is proved."""
+    for one in case.option.prepared_fallbacks:
+        barriers = case.items.barriers(one.id)
+        yield StepDraft(
+            Stage.FALLBACK_DOWN,
+            f"{one.id} is no longer wanted, as every stop is out and through-flow is proved: take away its "
+            "bags or tools, or its lock and tag.",
+            Who.STOPS,
+            "While any stop is still in, it stays ready and manned.",
+            _ids(one),
+            needs=(
+                *in_state("proved", *barriers),
+                *in_state("withdrawn", *(b for stop in case.stops for b in case.items.barriers(stop.id))),
+            ),
+            changes=in_state("out", *barriers),
         )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Final
 
 from netplan.planfile.model import Bypass, OrderItem, PressureTest, PurgePath
 from netplan.planfile.naming import feed_shut_state
@@ -11,29 +10,9 @@ from netplan.procedure.order_item_building import hole_at_place
 from netplan.procedure.step_case import OrderCase, feed_open_state
 from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
 
-__all__ = ["build_feeds", "close_feeds", "greatest_resistance", "open_feeds"]
+__all__ = ["build_feeds", "close_feeds", "open_feeds", "remove_feeds"]
 
 _NO_STOP = "Set no stop; find the fault, or choose the option without this feed."
-MOST_RESISTANCE: Final = 2.0
-"""Most that is accepted, times the planned resistance, whatever the margin (own) [-].
-
-A bypass of half the planned capacity has about four times its resistance, as flow goes with its square root.
-"""
-
-
-def greatest_resistance(case: OrderCase, bypass: Bypass) -> float:
-    """Return how many times its planned resistance a bypass may have at most.
-
-    Planned drop and half the margin of the lowest inlet that it keeps, over the drop; never above
-    `MOST_RESISTANCE`. Of a bypass that is planned to have no drop that limit alone stands.
-    """
-    held = [c.pressure_mbar for c in case.option.customers if c.effect == "kept" and c.kept_by == bypass.id]
-    known = [pressure for pressure in held if pressure is not None]
-    least = min(known, default=case.option.pressures.after.least_mbar)
-    if least is None or bypass.drop_mbar <= 0.0:
-        return MOST_RESISTANCE
-    margin_mbar = max(least - case.rules.pressure.minimum_mbar, 0.0)
-    return min(MOST_RESISTANCE, (bypass.drop_mbar + 0.5 * margin_mbar) / bypass.drop_mbar)
 
 
 def _ramps(bypass: Bypass) -> str:
@@ -93,18 +72,14 @@ def _tested(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
             PressureTest(what="feed", test_mbar=test.feed_mbar, minutes=test.feed, medium="air"),
         ),
     )
-    limit = greatest_resistance(case, bypass)
     yield StepDraft(
         Stage.FEED_MEASURED,
-        f"Measure the resistance of {bypass.id}, still uncoupled: blow a measured flow of air through it and "
-        "read the drop from end to end; scale it to gas at the planned flow by the densities of gas and air "
-        f"(bypass sheet). At most {limit:.2f} times the planned drop.",
+        f"Measure the resistance of {bypass.id}, still uncoupled: blow air through it at its planned flow "
+        "and read the drop from end to end, with the instrument and up to the drop named for it.",
         Who.FEEDS,
         f"Look for a kink, a valve not full open, a wrong bore. {_NO_STOP}",
         uses=(bypass.id,),
         hold=True,
-        expect_mbar=bypass.drop_mbar,
-        expect_at=bypass.id,
         needs=in_state("tested", feed),
     )
 
@@ -236,7 +211,7 @@ def _open_valves(case: OrderCase) -> Iterator[StepDraft]:
 
 
 def close_feeds(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the closing of every feed, one end at a time, and the removal of bypasses and hoses."""
+    """Yield the closing of every feed, one end at a time, while the meters are still off: so it is solved."""
     for opened in case.option.opened_valves:
         valve, feed = case.items.boundary(opened.valve_id), case.items.feed(opened.valve_id)
         yield StepDraft(
@@ -251,16 +226,18 @@ def close_feeds(case: OrderCase) -> Iterator[StepDraft]:
             state=feed_shut_state(opened.valve_id),
         )
     for bypass in case.option.bypasses:
+        yield from _closed(case, bypass)
+
+
+def remove_feeds(case: OrderCase) -> Iterator[StepDraft]:
+    """Yield the removal of bypasses and hoses, shut at both ends."""
+    for bypass in case.option.bypasses:
         yield from _removed(case, bypass)
 
 
-def _removed(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
-    items, feed = case.items, case.items.feed(bypass.id)
-    live, fed, stack = (
-        items.feed_end(bypass.id, "from"),
-        items.feed_end(bypass.id, "to"),
-        items.feed_vent(bypass.id),
-    )
+def _closed(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
+    feed = case.items.feed(bypass.id)
+    live, fed = case.items.feed_end(bypass.id, "from"), case.items.feed_end(bypass.id, "to")
     yield StepDraft(
         Stage.FEED_CLOSED,
         f"Shut {bypass.id} slowly at its fed end{case.while_watched()}.",
@@ -280,6 +257,15 @@ def _removed(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
         uses=(bypass.id, *_ids(live)),
         needs=(*in_state("shut", fed), *in_state("open", live)),
         changes=in_state("shut", live),
+    )
+
+
+def _removed(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
+    items, feed = case.items, case.items.feed(bypass.id)
+    live, fed, stack = (
+        items.feed_end(bypass.id, "from"),
+        items.feed_end(bypass.id, "to"),
+        items.feed_vent(bypass.id),
     )
     yield StepDraft(
         Stage.FEED_REMOVED,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from netplan.planfile.model import OrderItem, PurgePath, PurgePoint, Stop
-from netplan.planfile.naming import THROUGH_THE_GAUGE, purge_state, stop_in_state
+from netplan.planfile.naming import INERT_GAS_IN, THROUGH_THE_GAUGE, purge_state, stop_in_state
 from netplan.procedure.station_steps import feeds_purge
 from netplan.procedure.step_case import OrderCase
 from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
@@ -63,7 +63,7 @@ def fill(case: OrderCase) -> Iterator[StepDraft]:
 
 
 def _fill_zone(case: OrderCase, zone: ZoneOrder) -> Iterator[StepDraft]:
-    inlet = zone.inlets[0] if zone.inlets else None
+    inlet = _gas_inlet(zone)
     source = next((stop for stop in zone.stops if inlet and _is_source(case, stop, inlet)), None)
     filled = [point for point in zone.outlets if point.slug_m3 is not None]
     for point in filled:
@@ -71,10 +71,13 @@ def _fill_zone(case: OrderCase, zone: ZoneOrder) -> Iterator[StepDraft]:
     no_gas = [point for point in zone.outlets if has_no_gas(case, point)]
     for point in no_gas:
         yield _stays_inert(case, zone, point)
-    if no_gas:
+    if filled or no_gas:
+        yield _nitrogen_off(case, zone)
+    with_gas = [point for point in zone.outlets if point not in no_gas]
+    if no_gas and not with_gas:
         return
     yield from _spaces_raised(case, zone, source)
-    for outlet in zone.outlets or (None,):
+    for outlet in with_gas or (None,):
         yield _purge_in(case, zone, outlet, source)
     yield _raised(case, zone, source)
     yield _joints_on_gas(case, zone, source)
@@ -85,6 +88,26 @@ def _is_source(case: OrderCase, stop: Stop, inlet: PurgePoint) -> bool:
     own = {vent.tapping_id for vent in case.items.zone_vents_at(stop.id)}
     vent = case.items.zone_vent(inlet.id)
     return vent is not None and bool(vent.tapping_id) and vent.tapping_id in own
+
+
+def _gas_inlet(zone: ZoneOrder) -> PurgePoint | None:
+    """Return where gas goes in: the first inlet that is not one for inert gas alone."""
+    return next((one for one in zone.inlets if one.note != INERT_GAS_IN), next(iter(zone.inlets), None))
+
+
+def _nitrogen_off(case: OrderCase, zone: ZoneOrder) -> StepDraft:
+    """Return the end of the nitrogen: what it went in and out at is shut before anything else is opened."""
+    into = tuple(valve for one in zone.inlets if (valve := case.items.air_inlet(one.id)))
+    return StepDraft(
+        Stage.NITROGEN_IN,
+        f"Shut the nitrogen off and every outlet of {zone.ident}: "
+        f"{', '.join(item.id for item in (*into, *zone.vents))}.",
+        Who.STOPS,
+        "Nothing else is opened before they are shut.",
+        uses=tuple(one.id for one in zone.inlets) or tuple(stop.id for stop in zone.stops),
+        changes=in_state("shut", *into, *zone.vents),
+        trench="empty",
+    )
 
 
 def has_no_gas(case: OrderCase, point: PurgePoint) -> bool:
@@ -182,7 +205,7 @@ def _spaces_raised(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> Ite
 
 def _purge_in(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None, source: Stop | None) -> StepDraft:
     items, purge = case.items, case.option.purge
-    inlet = zone.inlets[0] if zone.inlets else None
+    inlet = _gas_inlet(zone)
     first = ", inert gas first and then gas" if purge.medium.startswith("inert") else ""
     filled = any(one.slug_m3 is not None for one in zone.outlets)
     end = case.end_point("in", without="oxygen" if filled else "") or "end point of the procedure"
@@ -261,7 +284,7 @@ def _too_slow(*, filled: bool) -> str:
 
 
 def _raised(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> StepDraft:
-    inlet = zone.inlets[0] if zone.inlets else None
+    inlet = _gas_inlet(zone)
     gas = case.items.gas_inlet(inlet.id) if inlet else None
     at = inlet.id if inlet else "the hose"
     return StepDraft(
@@ -285,11 +308,11 @@ def _raised(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> StepDraft:
 
 def _joints_on_gas(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> StepDraft:
     mains = tuple(dict.fromkeys(item.main_id for item in case.work))
-    given = live_mbar(source) if source else None
+    given, inlet = live_mbar(source) if source else None, _gas_inlet(zone)
     return StepDraft(
         Stage.JOINTS_ON_GAS,
         f"Go over every tie-in joint of {zone.ident} once more with leak fluid, now on gas at operating "
-        "pressure, a gas detector running.",
+        "pressure: as in a pit on live pipe, with a gas check first and a gas detector running.",
         Who.WORK,
         "All leave; vent the zone, purge it out, prove it gas-free again, and repair the joint.",
         uses=(*mains, *zone.gauge_ids),
@@ -299,9 +322,8 @@ def _joints_on_gas(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> Ste
         minutes=case.rules.duration.tie_in_test,
         needs=(
             *in_state("gas", zone.part),
-            *in_state("shut", case.items.gas_inlet(zone.inlets[0].id) if zone.inlets else None),
+            *in_state("shut", case.items.gas_inlet(inlet.id) if inlet else None),
         ),
         reads=(*case.gauge_ids, *zone.gauge_ids),
         state=stop_in_state(case.stops[-1].id),
-        trench="occupied",
     )

@@ -114,13 +114,15 @@ def _vent_space(case: OrderCase, zone: ZoneOrder, stop: Stop) -> StepDraft:
         )
     else:
         words = f"Vent the space between the barriers of {stop.id} through {at}, on a stack of its own. "
-    stations = (one.station_id for one in stop.shuts_in)
+    behind = [key for one in stop.shuts_in for key in (one.station_id, one.inlet_valve_id)]
     return StepDraft(
         Stage.SPACE_VENTED,
         f"{words}It stays open, but for the tests that name it, until gas goes back.",
         Who.STOPS,
         f"If what comes out does not die down, {stop.id} lets by: do not go on.",
-        uses=tuple(dict.fromkeys(key for key in (stop.id, at if vent else "", *stations) if key)),
+        uses=tuple(
+            dict.fromkeys(key for key in (stop.id, at if vent else "", stop.valve_id, *behind) if key)
+        ),
         hold=is_inlet_barrier(stop),
         minutes=case.rules.duration.vent,
         needs=in_state("vented", zone.part),
@@ -222,7 +224,7 @@ def _outer(case: OrderCase, zone: ZoneOrder, stop: Stop) -> StepDraft:
     outer, vent = case.items.barriers(stop.id)[0], case.items.vent(stop.id)
     inlet = is_inlet_barrier(stop)
     what = _inlets(stop) if inlet else outer.id
-    at_least = ", at no less than the set pressure of the station," if inlet else ""
+    at_least = ", at no less than the set pressure of the station" if inlet else ""
     return StepDraft(
         Stage.LET_BY,
         f"T1, {outer.id}: {zone.ident} on its stack with its gauge at nothing, so that the inner barrier "

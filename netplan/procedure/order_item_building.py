@@ -305,12 +305,20 @@ def _valves(option: Option, tappings: Sequence[OrderItem]) -> Iterator[OrderItem
     for point in option.purge.points:
         if point.role == "feed":
             tapping = next((t for t in tappings if _is_at(t, point.main_id, point.chainage_m)), None)
-            for name, role in (("in", "gas inlet"), ("air", "air inlet")):
-                yield _on("valve", _free(f"{point.id}-{name}", taken), tapping, of=point.id, role=role)
+            live = _gas_outlet(option, tappings, tapping) or tapping
+            yield _on("valve", _free(f"{point.id}-in", taken), live, of=point.id, role="gas inlet")
+            yield _on("valve", _free(f"{point.id}-air", taken), tapping, of=point.id, role="air inlet")
     for stop in option.stops:
         gauge = _first(tappings, stop.id, "gauge")
         if gauge is not None:
             yield _on("valve", _free(f"{stop.id}-hose", taken), gauge, of=stop.id, role="test hose")
+
+
+def _gas_outlet(option: Option, tappings: Sequence[OrderItem], inlet: OrderItem | None) -> OrderItem | None:
+    """Return the outlet on the live side that gas comes from to a zone vent; None where it is no stop's."""
+    stop = next((one.id for one in option.stops if inlet is not None and one.id == inlet.of), "")
+    roles = ("purge_in", "bypass", "gauge")
+    return next((one for role in roles if (one := _first(tappings, stop, role))), None)
 
 
 def _recorded_valves(option: Option) -> Iterator[OrderItem]:

@@ -65,8 +65,9 @@ def _hole(case: OrderCase, hole: str, stops: tuple[Stop, ...]) -> StepDraft:
         if_not = "A valve that is not found, is stiff or lacks room beside it is no stop: plan again."
     else:
         proof = (
-            "dig the trial hole; prove material, outside diameter, wall and depth, that no fitting, joint, "
-            "service or old squeeze mark lies in the assembly, and that no other main is mistaken for it."
+            "dig the trial hole; prove the pipe: material, outside diameter, wall, bore, ovality and depth, "
+            "that no fitting, joint, service or old squeeze mark lies in the assembly, and that no other "
+            "main is mistaken for it."
         )
         if_not = "Plan again from what was found; do not move a stop by eye."
     return StepDraft(

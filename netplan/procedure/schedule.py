@@ -135,11 +135,14 @@ class _Builder:
         return Scheduled(tuple(self._start), tuple(self._end), tuple(self._after))
 
 
-def by_crew(tasks: Sequence[Task], crew: CrewRules) -> Scheduled:
-    """Return when each task of an earlier or later day begins and ends: every crew works on its own."""
+def by_crew(tasks: Sequence[Task], after: Sequence[Sequence[int]], crew: CrewRules) -> Scheduled:
+    """Return when each task of an earlier or later day begins and ends: every crew works on its own.
+
+    `after` names for each task those that it waits for, by their place.
+    """
     build = _Builder(crew)
-    for task in tasks:
-        build.add_for_crew(task, ())
+    for task, waits in zip(tasks, after, strict=True):
+        build.add_for_crew(task, waits)
     return build.done()
 
 

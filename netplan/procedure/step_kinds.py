@@ -76,6 +76,7 @@ class Stage(StrEnum):
     SERVICE_BACK = "service purged before relighting"
     RELIGHT = "relight"
     SECOND_VISIT = "second visit"
+    FALLBACK_DOWN = "fallback stood down"
     FEED_CLOSED = "feed closed"
     FEED_REMOVED = "feed removed"
     TAPPINGS_SEALED = "tappings capped"
@@ -161,15 +162,15 @@ def numbered(drafts: Iterable[StepDraft], figures: FiguresOf = no_figures) -> tu
 
 def _steps(drafts: Iterable[StepDraft], figures: FiguresOf) -> Iterator[Step]:
     now: dict[tuple[str, str], str] = {}
-    manned: dict[str, None] = {}
+    manned: dict[tuple[str, str], None] = {}
     for n, draft in enumerate(drafts, 1):
         needs, changes = _needs(draft), _changes(draft, now)
         now |= {(change.kind, change.id): change.to for change in changes}
         for item, state in draft.changes:
-            if _wants_people(item):
-                manned.pop(item.id, None)
-                if state in ("set", "accepted", "open"):
-                    manned[item.id] = None
+            if _wants_people(item) and state in ("set", "accepted", "open"):
+                manned[item.kind, item.id] = None
+            else:
+                manned.pop((item.kind, item.id), None)
         yield Step(
             n=n,
             stage=draft.stage.value,
@@ -186,7 +187,7 @@ def _steps(drafts: Iterable[StepDraft], figures: FiguresOf) -> Iterator[Step]:
             changes=changes,
             state=draft.state,
             trench=draft.trench,
-            manned=tuple(dict.fromkeys((*manned, *draft.manned))),
+            manned=tuple(dict.fromkeys((*(ident for _, ident in manned), *draft.manned))),
             purge=draft.purge,
             let_by=draft.let_by,
             pressure_tests=draft.pressure_tests,

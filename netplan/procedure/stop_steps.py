@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
+from netplan.core.constants import ATMOSPHERE_PA_ABS, PA_PER_MBAR
 from netplan.planfile.model import OrderItem, Stop
 from netplan.planfile.naming import NORMAL_STATE
 from netplan.planfile.station_words import is_inlet_barrier
 from netplan.procedure.station_steps import prove_station, shut_inlet
 from netplan.procedure.step_case import OrderCase, fallback_words, stop_in_state
 from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
+from netplan.procedure.zone_order import zones_in_order
 
 __all__ = ["prove_barriers", "set_stops"]
 
@@ -17,6 +20,9 @@ BAG_PROOF_SHARE_PERCENT = 25
 """Bags are proved at this share of their greatest inflation pressure [%] (source: practice)."""
 BAG_PROOF_MINUTES = 15.0
 """… for at least this long [min] (source: practice)."""
+BAG_LENGTH_BORES = 2.0
+"""Length of an inflated bag, in bores of the main (example)."""
+ATMOSPHERE_MBAR = ATMOSPHERE_PA_ABS / PA_PER_MBAR
 WATCH_MINUTES = 5.0
 """Time gauges are watched after the outer, or only, barrier of a stop is set [min] (common practice)."""
 
@@ -104,8 +110,9 @@ _CONFIRMS = " It puts load on the bypass: a reading below its band says that the
 _STAND_STILL = " Wait until all gauges stand still and read as planned before the next one."
 
 
-def _readings(stop: Stop) -> str:
-    return f"Below a warning reading: wait. At an abort reading: take {stop.id} out at once. "
+def _readings(stop: Stop, barrier: OrderItem) -> str:
+    back = f"open valve {stop.valve_id}" if stop.kind == "valve" else f"release {barrier.id}"
+    return f"Below a warning reading: wait. At an abort reading: {back} again at once. "
 
 
 def set_stops(case: OrderCase) -> Iterator[StepDraft]:
@@ -132,13 +139,14 @@ def _set(case: OrderCase, stop: Stop, barrier: OrderItem, named: str, minutes: f
     watch = f" Watch for {WATCH_MINUTES:.0f} min (common practice)." if barrier.role != "inner" else ""
     confirms = _CONFIRMS if case.option.bypasses and watch else ""
     still = case.while_watched(f"{watch}{confirms}{_STAND_STILL}")
+    small, vents = _small_zone(case, stop, barrier)
     return StepDraft(
         Stage.STOP_IN,
-        f"{named}: {_sets(stop, barrier)}.{still}",
+        f"{named}: {_sets(stop, barrier)}.{small}{still}",
         Who.STOPS,
-        f"{case.while_watched(_readings(stop))}If it will not set: "
+        f"{case.while_watched(_readings(stop, barrier))}If it will not set: "
         f"{fallback_words(case.fallback(stop.id, 'will not set'))}.",
-        uses=tuple(key for key in (stop.id, barrier.id, stop.valve_id, *case.gauge_ids) if key),
+        uses=tuple(key for key in (stop.id, barrier.id, stop.valve_id, *vents, *case.gauge_ids) if key),
         hold=True,
         expect_mbar=state.least_mbar if state else None,
         expect_at=state.at if state else "",
@@ -153,6 +161,42 @@ def _set(case: OrderCase, stop: Stop, barrier: OrderItem, named: str, minutes: f
         reads=case.gauge_ids,
         state=name,
     )
+
+
+def _small_zone(case: OrderCase, stop: Stop, barrier: OrderItem) -> tuple[str, tuple[str, ...]]:
+    """Return what is watched while the last bag of a zone of small volume inflates, and the ids it names."""
+    if stop.kind != "bag" or barrier.role == "outer":
+        return "", ()
+    for zone in zones_in_order(case):
+        is_last = bool(zone.stops) and zone.stops[-1].id == stop.id
+        if is_last and zone.volume_m3 and zone.stack and zone.gauge:
+            if bag_rise_mbar(stop.bore_mm, zone.volume_m3) <= case.rules.let_by.withdraw_mbar:
+                return "", ()
+            words = (
+                f" {zone.ident} holds little: the bag that inflates raises its pressure. Watch "
+                f"{zone.gauge.id}, and let off through a stack at {zone.stack.id} what it raises."
+            )
+            return words, (zone.gauge.id, zone.stack.id)
+    return "", ()
+
+
+def bag_rise_mbar(bore_mm: float, zone_m3: float) -> float:
+    """Return by how much a bag raises the pressure of a zone that is shut while it inflates [mbar].
+
+    Parameters
+    ----------
+    bore_mm : float
+        Of the main [mm].
+    zone_m3 : float
+        Actual volume of the zone [m³], above 0.
+
+    Notes
+    -----
+    At constant temperature: p_a times the volume of the bag over that of the zone.
+    """
+    bore_m = bore_mm / 1000.0
+    bag_m3 = math.pi / 4.0 * bore_m**2 * BAG_LENGTH_BORES * bore_m
+    return ATMOSPHERE_MBAR * bag_m3 / zone_m3
 
 
 def _sets(stop: Stop, barrier: OrderItem) -> str:

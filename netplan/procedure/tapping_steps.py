@@ -11,13 +11,16 @@ from netplan.procedure.step_kinds import ItemState, Stage, StepDraft, Who, in_st
 
 __all__ = ["cap_tappings", "count_coupons", "drill_outlets", "fuse_outlets"]
 
-_EARTHED = "PE wetted and wrapped to earth, metal earthed"
+_LIVE_PIPE = (
+    "a gas check of the pit first, a gas detector running, PE wetted and wrapped to earth, metal earthed"
+)
 _NAMES = {
     "zone_vent": "zone vent",
     "barrier": "barrier",
     "vent": "vent between the barriers",
     "gauge": "gauge",
     "bypass": "bypass tee",
+    "purge_in": "outlet for the purge in",
     "purge": "purge point",
 }
 
@@ -30,6 +33,14 @@ def _groups(case: OrderCase) -> Iterator[tuple[str, tuple[OrderItem, ...]]]:
 
 def _listed(items: tuple[OrderItem, ...]) -> str:
     return ", ".join(f"{item.id} {_NAMES[item.role]}" for item in items)
+
+
+def _outlets(items: tuple[OrderItem, ...]) -> str:
+    return "the outlet" if len(items) == 1 else "the outlets"
+
+
+def _in_order(items: tuple[OrderItem, ...]) -> str:
+    return "" if len(items) == 1 else ", in order from the work outwards"
 
 
 def _where(items: tuple[OrderItem, ...]) -> str:
@@ -51,9 +62,8 @@ def fuse_outlets(case: OrderCase) -> Iterator[StepDraft]:
     for owner, items in _groups(case):
         yield StepDraft(
             Stage.SADDLES,
-            f"Fuse the outlets of {owner}{_where(items)}, in order from the work outwards: {_listed(items)}. "
-            "Let each cool its full time, then test it and its valve for tightness before it is drilled; "
-            "let the pressure off.",
+            f"Fuse {_outlets(items)} of {owner}{_where(items)}{_in_order(items)}: {_listed(items)}. Full "
+            "cooling time, then a tightness test with its valve before it is drilled; let the pressure off.",
             Who.STOPS,
             "An outlet that falls is not drilled: fuse another one beside it and test that, or plan again.",
             uses=_ids(case, owner, items),
@@ -73,8 +83,8 @@ def drill_outlets(case: OrderCase) -> Iterator[StepDraft]:
     for owner, items in _groups(case):
         yield StepDraft(
             Stage.TAPPINGS,
-            f"Drill the outlets of {owner}{_where(items)} under pressure, once each: {_listed(items)}; "
-            f"{_EARTHED}. Keep every coupon with the number of its outlet; leave the outlets shut.",
+            f"Drill {_outlets(items)} of {owner}{_where(items)} under pressure, once: {_listed(items)}; "
+            f"{_LIVE_PIPE}. Keep every coupon with the number of its outlet; leave it shut.",
             Who.STOPS,
             "Shut the outlet and cap it; where it cannot be used, plan again. A coupon that is not found is "
             "written down as lost and signed.",
@@ -95,8 +105,8 @@ def cap_tappings(case: OrderCase) -> Iterator[StepDraft]:
         used = ", used or not" if owner in fallbacks else ""
         yield StepDraft(
             Stage.TAPPINGS_SEALED,
-            f"Plug and cap every outlet of {owner}{_where(items)}{used}: {_listed(items)}. Test each with "
-            f"leak fluid at operating pressure.{_marks(case, owner)}",
+            f"Plug and cap every outlet of {owner}{_where(items)}{used}: {_listed(items)}; {_LIVE_PIPE}. "
+            f"Test each with leak fluid at operating pressure.{_marks(case, owner)}",
             Who.STOPS,
             "Repair and retest; the hole stays open and manned until it is tight.",
             uses=_ids(case, owner, items),

@@ -23,6 +23,7 @@ from netplan.procedure.schedule import (
 )
 from netplan.procedure.step_kinds import Stage, Who
 from netplan.rules import Rules
+from netplan.rules.rule_set import CrewRules
 
 __all__ = ["hour_of_step", "timeline"]
 
@@ -84,13 +85,13 @@ def timeline(steps: Sequence[Step], option: Option, conditions: Conditions, rule
     gas_back = plan.last_min
     critical = set(plan.critical())
     dated = [
-        *_dated(parts["before"], "before", by_crew([_task(s) for s in parts["before"]], rules.crew)),
+        *_dated(parts["before"], "before", _by_crew(parts["before"], rules.crew)),
         *(
             _Dated(step, "day", plan.start_min[k], plan.end_min[k], k in critical)
             for k, step in enumerate(parts["day"])
         ),
         *_relit(relight, option, rules, gas_back),
-        *_dated(parts["after"], "after", by_crew([_task(s) for s in parts["after"]], rules.crew), gas_back),
+        *_dated(parts["after"], "after", _by_crew(parts["after"], rules.crew), gas_back),
     ]
     dated.sort(key=lambda one: one.step.n)
     last = max((one.end_min for one in dated if one.day == "day"), default=0.0)
@@ -137,6 +138,17 @@ def _day_of(step: Step, prepared: frozenset[str]) -> Day:
 
 def _task(step: Step) -> Task:
     return Task(Stage(step.stage), Who(step.who), step.minutes or 0.0)
+
+
+def _by_crew(steps: Sequence[Step], crew: CrewRules) -> Scheduled:
+    """Return when each step of an earlier or later day is done: not before what it needs, or starts from."""
+    made: dict[tuple[str, str], int] = {}
+    after: list[list[int]] = []
+    for k, step in enumerate(steps):
+        keys = [(one.kind, one.id) for one in step.needs] + [(one.kind, one.id) for one in step.changes]
+        after.append(sorted({made[key] for key in keys if key in made}))
+        made |= {(one.kind, one.id): k for one in step.changes}
+    return by_crew([_task(step) for step in steps], after, crew)
 
 
 def _dated(steps: Sequence[Step], day: Day, plan: Scheduled, from_min: float = 0.0) -> list[_Dated]:

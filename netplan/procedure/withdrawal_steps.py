@@ -82,7 +82,7 @@ def _space_and_inner(case: OrderCase, zone: ZoneOrder, stop: Stop, state: str) -
     )
     yield StepDraft(
         Stage.INNER_OUT,
-        f"Take {inner.id} out{_slow(stop)}.",
+        f"{_takes_out(stop, inner)}.",
         Who.STOPS,
         "Set it again and find the fault.",
         uses=(stop.id, *((vent.id,) if vent else ()), *((stop.valve_id,) if stop.valve_id else ())),
@@ -96,12 +96,19 @@ def _space_and_inner(case: OrderCase, zone: ZoneOrder, stop: Stop, state: str) -
     )
 
 
-def _slow(stop: Stop) -> str:
-    return {
-        "squeeze": ", released at the maker's rate; mark the place, never to be squeezed again",
-        "bag": ", let down slowly while the zone is fed",
-        "valve": ", opened fully, count the turns, take lock and tag off",
-    }[stop.kind]
+def _takes_out(stop: Stop, barrier: OrderItem) -> str:
+    """Return how a barrier is taken out, by its kind."""
+    if stop.kind == "valve":
+        return (
+            f"Open valve {stop.valve_id} fully, slowly, count the turns, take lock and tag off: {barrier.id} "
+            "is out"
+        )
+    if stop.kind == "squeeze":
+        return (
+            f"Release {barrier.id} at the maker's rate and take it out; mark the place, never to be squeezed "
+            "again"
+        )
+    return f"Let {barrier.id} down slowly while the zone is fed, and take it out"
 
 
 def _last_barrier(
@@ -137,7 +144,7 @@ def _last_barrier(
     is_first = not any(one in zone.stops for one in out)
     yield StepDraft(
         Stage.STOP_OUT,
-        f"Take out {last.id}{_slow(stop)}; then take {name} off and cap its ends."
+        f"{_takes_out(stop, last)}; then take {name} off and cap its ends."
         f"{case.while_watched(' Watch the gauges.')}",
         Who.STOPS,
         "Set it again and find the fault.",
@@ -174,7 +181,10 @@ def _difference(case: OrderCase, stop: Stop, across: float | None) -> str:
 
 
 def station_back(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
-    """Yield a station put back behind its shut outlet valve, where gas for the purge in comes from it."""
+    """Yield a station put back behind its shut outlet valve, where gas for the purge in comes from it.
+
+    Its inlet, the outer barrier, is then open before the outlet valve is: the space between is purged first.
+    """
     if not is_inlet_barrier(stop):
         return
     outer, vent, space = case.items.barriers(stop.id)[0], case.items.vent(stop.id), case.items.space(stop.id)
@@ -189,8 +199,12 @@ def station_back(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
         hold=True,
         minutes=stop.minutes,
         needs=in_state("accepted", outer),
-        # The inlet counts as out with the outlet valve, which holds until then.
-        changes=(*in_state("open", *case.items.station_inlets(stop)), *in_state("gas", space)),
+        changes=(
+            *in_state("open", *case.items.station_inlets(stop)),
+            *in_state("withdrawn", outer),
+            *in_state("gas", space),
+        ),
+        state=stop_in_state(case.stops[-1].id),
         trench="empty",
         purge=PurgePath(part_id=space.id if space else "", inlet=outer.id, outlet=at, medium="gas", end=_END),
     )
@@ -247,7 +261,8 @@ def _inlets(stop: Stop) -> str:
 
 def _ids(case: OrderCase, stop: Stop) -> tuple[str, ...]:
     vent = case.items.vent(stop.id)
-    keys = (stop.id, stop.valve_id, vent.id if vent else "", *(one.station_id for one in stop.shuts_in))
+    behind = [key for one in stop.shuts_in for key in (one.station_id, one.inlet_valve_id)]
+    keys = (stop.id, stop.valve_id, vent.id if vent else "", *behind)
     return tuple(key for key in keys if key)
 
 
@@ -259,11 +274,12 @@ def prove_through_flow(case: OrderCase) -> Iterator[StepDraft]:
     ends: list[OrderItem] = [
         end for feed in case.option.bypasses if (end := case.items.feed_end(feed.id, "to"))
     ]
+    until = "the gauges read as with it shut" if case.gauge_ids else "nothing falls where it fed"
     throttled = (
         f"throttle {', then '.join(_throttled(case, feed) for feed in feeds)}, slowly and one at a time, "
-        "until the gauges read as with it shut, and open it again"
+        f"until {until}, and open it again"
         if feeds
-        else "read every gauge"
+        else case.while_watched("read every gauge") or "read the meters nearest to every stop"
     )
     yield StepDraft(
         Stage.THROUGH_FLOW,

@@ -111,9 +111,11 @@ def test_cover_and_pages_of_the_pack_count_them(folder: Path, best: Row, standby
     assert "no further stop needed" not in pack
     assert "at its live end on M0142 at" in pack
     assert "isolate, purge and relight all of it" in pack
-    assert "If a feed or a station is lost while the main is cut" in pack
-    (loss,) = (one for one in best["losses"] if one["id"] == "B1")
-    assert re.search(rf"bypass\s+B1\s+{len(loss['customers'])}\b", pack)
+    assert pages[1].startswith("Loss sheet: when something fails")
+    (loss,) = (r for r in best["loss_sheet"] if r["items"] == ["B1"] and r["state"] == "main cut")
+    sheet = re.sub(r"\s+", " ", pages[1])
+    at = sheet.index("bypass B1 damaged")
+    assert f"{len(loss['customers'])} meter points, {loss['meters']} meters" in sheet[at : at + 700]
 
 
 def test_letters_tell_them(folder: Path, standby: set[str]) -> None:

@@ -61,8 +61,10 @@ def test_a_valve_is_proved_closed_locked_and_opened_again() -> None:
     steps = step_list(plan.options[1], plan.conditions, default_rules(), work=plan.work)
     words = [step.does for step in steps if "V-1" in step.does]
     assert any("lock and tag" in text and "close" in text for text in words)
-    assert any("open valve V-1 fully" in text for text in words)
-    assert any("single barrier" in step.does for step in _of(steps, Stage.LET_BY))
+    assert any("Open valve V-1 fully" in text for text in words)
+    signed = _of(steps, Stage.EXCEPTION)
+    assert signed
+    assert all("only barrier" in step.does and step.hold for step in signed)
 
 
 def test_words_carry_no_pressure_so_that_units_can_be_chosen(steps: tuple[Step, ...]) -> None:

@@ -60,7 +60,7 @@ def test_every_end_point_says_of_what_its_percentage_is() -> None:
     assert {point.unit for point in end_points()} == {"% LFL", "% volume"}
     for name in ("natural gas", "hydrogen"):
         for line in end_point_lines(named_gas(name)):
-            assert "% LFL" in line or "% volume" in line
+            assert "% LFL" in line or "% vol" in line
     out = end_point_lines(named_gas("methane"))[0]
     # 25 % of the lower limit of methane, 4.4 % by volume (IEC 60079-20-1, from memory), is 1.1 % by volume.
     assert out == "out: flammable gas below 25 % LFL (1.1 % volume of this gas)"

@@ -16,11 +16,15 @@ import pytest
 import netplan
 from netplan.cli import app as application
 from netplan.core.errors import BadInputError
+from netplan.outputs.documents.step_list_table import reading_cells
+from netplan.outputs.number_format import METRIC, US
 from netplan.outputs.output_folders import check_target
 from netplan.outputs.plan_folder import write_plan_folder
 from netplan.outputs.reader_choices import Choices
 from netplan.outputs.work_day.day_review import DayReview, review_day
+from netplan.outputs.work_day.expected_reading import reading_limits, weather_table
 from netplan.outputs.work_day.log_file import WORK_DAY_LOG, log_to_json, read_log
+from netplan.planfile import model as pm
 from netplan.planfile.plan_json import plan_digest, read_plan
 from tests.support.plans import hamlet_result
 from tests.support.work_days import work_day_plan
@@ -60,6 +64,8 @@ def _whole_day() -> list[Log]:
             entries.append(
                 {"at": time, "what": "let-by", "step": 6, "l_min": 4.0, "mbar": 0.2, "resolution_l_min": 0.5}
             )
+        if n == 7:
+            entries.append(_reading(7, time, 0.1) | {"gauge": "Z1-gauge"})
         if n in (7, 10):
             entries.append({"at": time, "what": "done", "step": n})
         else:
@@ -143,7 +149,7 @@ def test_late_steps_are_told_with_their_minutes(reviewed: Callable[..., DayRevie
 def test_skipped_and_left_out_steps_and_unsigned_holds_are_told(reviewed: Callable[..., DayReview]) -> None:
     entries = _whole_day()
     entries.pop(_place(entries, 3, "signed"))
-    entries[_place(entries, 7)] |= {"what": "left out", "why": "nothing to purge"}
+    entries[_place(entries, 7, "done")] |= {"what": "left out", "why": "nothing to purge"}
     entries[_place(entries, 5, "signed")] = {"at": _at("09:20"), "what": "done", "step": 5}
     found = reviewed(*entries)
     assert found.skipped == (3,)
@@ -188,6 +194,41 @@ def test_readings_are_judged_anew_from_the_plan(reviewed: Callable[..., DayRevie
     without = _whole_day()
     without.pop(_place(without, 5, "reading"))
     assert reviewed(*without).not_read == ((5, "G1"),)
+
+
+def test_a_vented_pipe_reads_nothing_in_any_weather() -> None:
+    vented = pm.Reading(
+        gauge_id="Z1-gauge",
+        expect_mbar=0.0,
+        band_mbar=0.2,
+        warning_mbar=None,
+        abort_mbar=None,
+        abort_high_mbar=50.0,
+    )
+    assert weather_table(vented).at(None, 3.0) == weather_table(vented).at(-40.0, 23.5) == 0.0
+    live = vented.model_copy(update={"expect_mbar": 23.0})
+    assert weather_table(live).at(-8.0, 8.0) is None  # said of no weather
+    one = live.model_copy(update={"air_temp_c": -8.0, "hour": 8})
+    assert weather_table(one).at(-8.0, 8.5) == 23.0
+    assert weather_table(one).at(-7.0, 8.5) is None
+    assert weather_table(one).at(-8.0, 9.0) is None
+    cold = one.model_copy(update={"expect_mbar": 0.0})
+    assert weather_table(cold).at(-7.0, 8.0) is None
+
+
+def test_limits_are_those_on_paper() -> None:
+    """The same rounding as the cells of the work pack: abort low up, abort high and band down."""
+    reading = work_day_plan().options[0].steps[1].readings[0]
+    odd = {"abort_mbar": 20.012, "abort_high_mbar": 74.999, "warning_mbar": 21.01, "band_mbar": 0.57}
+    reading = reading.model_copy(update=odd)
+    for units in (METRIC, US):
+        cells = [float(cell) for cell in reading_cells(reading, units)[2:]]
+        limits = reading_limits(reading, units)
+        size = 1.0 if units is METRIC else 2.4908891
+        held = (limits.band_mbar, limits.warning_mbar, limits.abort_mbar, limits.abort_high_mbar)
+        assert [value / size for value in held if value is not None] == pytest.approx(cells, abs=1e-5)
+    assert reading_limits(reading, METRIC).abort_mbar == 20.1
+    assert reading_limits(reading, METRIC).abort_high_mbar == 74.9
 
 
 def test_a_reading_is_judged_by_what_the_clock_showed(reviewed: Callable[..., DayReview]) -> None:

@@ -6,6 +6,7 @@ The expected readings are worked out here from the made-up table, which is linea
 from __future__ import annotations
 
 import json
+import random
 import re
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
@@ -15,13 +16,20 @@ from typing import Any
 
 import pytest
 
+import netplan
 from netplan.outputs.number_format import METRIC, US
-from netplan.outputs.work_day.log_file import read_log
+from netplan.outputs.work_day.day_review import review_day
+from netplan.outputs.work_day.expected_reading import ReadingLimits, WeatherTable, verdict_of
+from netplan.outputs.work_day.let_by_result import let_by_fault
+from netplan.outputs.work_day.log_file import LetByEntry, read_log
+from netplan.outputs.work_day.text_references import with_references
 from netplan.outputs.work_day.work_day_page import work_day_page
-from netplan.planfile.plan_json import plan_digest, plan_from_json, plan_to_json
+from netplan.planfile.model import LetByTest
+from netplan.planfile.plan_json import plan_digest, plan_from_json, plan_to_json, read_plan
 from tests.support.browser import chromium
 from tests.support.hamlet import HOSTILE, HOSTILE_ID
 from tests.support.plans import hamlet_result
+from tests.support.sample_plan import sample_plan
 from tests.support.work_days import work_day_plan
 
 pytestmark = pytest.mark.browser
@@ -209,6 +217,8 @@ def test_no_air_temperature_no_figure(phone: Open) -> None:
     assert "Outside the solved table" in seen.read("22.5")
     assert "no number" in seen.read("22.5 or so")
     assert len(seen.kept()) == 2
+    zone = "window.workDay.expected(window.workDay.option.steps[6].readings[0], new Date())"
+    assert seen.page.evaluate(zone) == 0  # a vented zone, whatever the weather
 
 
 def test_nobody_goes_on_before_a_hold_is_signed_or_while_a_reading_is_out(phone: Open) -> None:
@@ -279,7 +289,7 @@ def test_the_cut_is_a_hold_with_its_latest_time(phone: Open) -> None:
     _to_step(seen, 8)
     assert seen.page.inner_text("#latest-cut").replace("\u00a0", " ") == "Latest cut 13:30: 4 h 00 min left"
     assert "HOLD" in seen.page.inner_text(NEXT)
-    assert "cut by 13:30" in seen.page.inner_text(f"{NEXT} .waits")
+    assert "the cut begins by 13:30" in seen.page.inner_text(f"{NEXT} .waits")
     seen.clock("2026-05-12T13:31:00")
     assert "has passed: do not cut" in seen.page.inner_text("#latest-cut")
     assert "Do not cut: gas back" in seen.page.inner_text(f"{NEXT} .waits")
@@ -463,7 +473,7 @@ def test_hostile_text_stays_text(phone: Open) -> None:
     assert seen.complaints == []
 
 
-def test_us_units_are_typed_and_the_log_holds_mbar(phone: Open) -> None:
+def test_us_units_are_typed_and_the_log_holds_mbar(phone: Open, tmp_path: Path) -> None:
     seen = phone(_page(us=True))
     seen.air("39.2")
     seen.done()
@@ -471,6 +481,15 @@ def test_us_units_are_typed_and_the_log_holds_mbar(phone: Open) -> None:
     assert "In band" in seen.read("9")
     assert seen.kept()[0]["air_temp_c"] == pytest.approx(4.0, abs=1e-3)
     assert seen.kept()[2]["mbar"] == pytest.approx(9 * 2.4908891, abs=1e-4)
+    # 20 mbar are 8.0293 in. w.c., on paper 8.03: 8.03 is abort, 8.04 is not.
+    assert "abort at 8.03 in. w.c. or less" in seen.page.inner_text(f"{NEXT} .entry")
+    assert "ABORT, low" in seen.read("8.03")
+    assert "ABORT" not in seen.read("8.04")
+    log = read_log(seen.export(tmp_path / "log.json"))
+    assert log.units == "us"
+    review = review_day(work_day_plan(), work_day_plan().options[0], log)
+    assert [one.verdict for one in review.readings] == ["abort low", "outside band"]
+    assert review.said_otherwise == 0
 
 
 def test_fields_are_named_and_touch_targets_are_large(phone: Open) -> None:
@@ -535,3 +554,134 @@ def test_no_priority_note_is_on_the_page() -> None:
     notes = {note for note in network.customers.priority_note if note}
     assert notes
     assert not [note for note in notes if note in _page()]
+
+
+def test_what_comes_again_is_kept_once_and_comes_back(phone: Open) -> None:
+    data = {
+        "a": ["~0", "as long as this", {"b": "as long as this", "~1": "short", "n": 3}],
+        "c": ("~", "short", None, 1.5),
+        "d": [["C1", "C22", "~7"], ("C1", "C22", "~7"), ["C1"]],
+    }
+    kept, short = with_references(data)
+    assert kept == ["~0", "as long as this", "~", ("C1", "C22", "~7"), "~7"]
+    assert short == {
+        "a": ["~0", "~1", {"b": "~1", "~1": "short", "n": 3}],
+        "c": ["~2", "short", None, 1.5],
+        "d": ["~3", "~3", ["C1"]],
+    }
+    back = phone().page.evaluate("([data, kept]) => withWords(data, kept)", [short, kept])
+    assert back == json.loads(json.dumps(data))
+
+
+def test_expected_readings_are_the_same_in_the_page_and_in_the_program(phone: Open) -> None:
+    """Random tables, holes among them, at random temperatures and times, at nodes too; random limits."""
+    draw = random.Random(20261130)  # noqa: S311 - a fixed seed, no secret
+    cases = []
+    for _ in range(400):
+        temps = tuple(sorted(draw.sample([t / 2 for t in range(-30, 50)], draw.randint(1, 5))))
+        first = draw.randint(0, 23)
+        hours = tuple((first + k) % 24 for k in range(draw.randint(1, 12)))
+        rows = tuple(
+            tuple(None if draw.random() < 0.05 else round(draw.uniform(5, 90), 3) for _ in hours)
+            for _ in temps
+        )
+        air = draw.choice([*temps, round(draw.uniform(-16, 26), 1)])
+        hour = draw.choice([float(draw.choice(hours)), draw.randint(0, 1439) / 60])
+        mbar = round(draw.uniform(10, 80), 1)
+        limits: dict[str, Any] = {
+            "band": round(draw.uniform(0.1, 20), 3),
+            "warning": draw.choice([None, 30.0]),
+            "abort": draw.choice([None, 20.0, mbar]),
+            "abort_high": draw.choice([None, 70.0, mbar]),
+        }
+        cases.append((temps, hours, rows, air, hour, mbar, limits))
+    found = phone().page.evaluate(
+        "(cases) => cases.map(([t, h, v, air, hour, mbar, limits]) => { const e = expectedAt({ t, h, v }, air, hour); return [e, verdictOf(limits, mbar, e)]; })",
+        cases,
+    )
+    seen: set[str] = set()
+    for (temps, hours, rows, air, hour, mbar, limits), (expect, verdict) in zip(cases, found, strict=True):
+        own = WeatherTable(temps, hours, rows).at(air, hour)
+        assert (expect is None) == (own is None), (temps, hours, air, hour)
+        assert own is None or expect == pytest.approx(own, abs=1e-9), (temps, hours, air, hour)
+        own_limits = ReadingLimits(
+            *(limits[name] for name in ("band", "warning", "abort", "abort_high")),
+        )
+        assert verdict == verdict_of(own_limits, mbar, own)
+        seen.add(verdict)
+    assert seen == {"abort low", "abort high", "outside table", "outside band", "warning", "in band"}
+
+
+def test_let_by_results_are_the_same_in_the_page_and_in_the_program(phone: Open) -> None:
+    draw = random.Random(20261130)  # noqa: S311
+    cases = []
+    for _ in range(200):
+        limits: dict[str, Any] = {
+            "limit_l_min": draw.choice([None, 0.1, 0.5, 5.0]),
+            "limit_mbar": draw.choice([None, 0.5]),
+            "resolution_l_min": draw.choice([None, 0.02, 0.1, 1.0]),
+        }
+        figures = {
+            "l_min": draw.choice([None, 0.05, 0.5, 6.0]),
+            "mbar": draw.choice([None, 0.5, 0.6]),
+            "resolution_l_min": draw.choice([None, 0.02, 0.1, 1.0]),
+        }
+        cases.append((limits, {name: value for name, value in figures.items() if value is not None}))
+    found = phone().page.evaluate(
+        "(cases) => cases.map(([test, entry]) => letByVerdict(test, entry)[0])", cases
+    )
+    seen: set[str] = set()
+    for (limits, given), kind in zip(cases, found, strict=True):
+        test = LetByTest(name="T1", barriers=("S1-outer",), minutes=5.0, **limits)
+        entry = LetByEntry.model_validate(
+            {"at": "2026-05-12T09:00:00.000+01:00", "what": "let-by", "step": 1, **given}
+        )
+        fault = let_by_fault(test, entry)
+        words = {"": "good", "without a whole result": "doubt"}
+        assert kind == words.get(fault, "bad"), (limits, given, fault)
+        seen.add(fault)
+    assert len(seen) == 4
+
+
+def test_the_order_of_the_sample_can_be_followed_to_its_end(browser: Any, tmp_path: Path) -> None:
+    """Every step of a planned order is reached with its needs met, tests passed, meters tallied; then recorded."""
+    folder = tmp_path / "plan"
+    folder.mkdir()
+    for path in sample_plan().iterdir():
+        (folder / path.name).write_bytes(path.read_bytes())
+    option = read_plan(folder).options[0]
+    assert (folder / "work_day.html").stat().st_size < 400_000
+    assert any(step.readings for step in option.steps)
+    context = browser.new_context(viewport={"width": 360, "height": 740}, offline=True)
+    seen = Phone(context, folder / "work_day.html")
+    for step in option.steps:
+        card = seen.page.locator(f"li.step:has(#step-{step.n})")
+        assert card.get_attribute("data-state") == "next"
+        assert "Not yet" not in card.locator(".waits").inner_text(), step.n
+        if step.let_by is not None and step.let_by.limit_l_min is not None:
+            figures = (step.let_by.limit_l_min, step.let_by.resolution_l_min, step.let_by.limit_mbar)
+            form = card.locator("form.entry", has_text="Test ")
+            for place, figure in enumerate(value for value in figures if value is not None):
+                form.locator("input").nth(place).fill(str(figure))
+            form.locator("button[type=submit]").click()
+            assert "Within the limits" in form.inner_text()
+        if card.locator(".sign").count():
+            seen.sign("A. Miller")
+        else:
+            seen.done()
+    seen.page.click("[data-view=meters]")
+    off = [customer for customer in option.customers if customer.effect == "off"]
+    assert seen.page.locator(".meter").count() == len(off)
+    for place in range(len(off)):
+        seen.page.locator(".meter").nth(place).locator("text=relit").first.click()
+    log = seen.export(tmp_path / "log.json")
+    assert seen.complaints == []
+    context.close()
+    found = netplan.record_log(folder, log).review
+    assert found.done == tuple(step.n for step in option.steps)
+    assert not any((found.skipped, found.unsigned, found.left_out, found.open_meters))
+    assert [n for n, _ in found.let_by] == [
+        step.n
+        for step in option.steps
+        if step.let_by is not None and step.let_by.limit_l_min is None and step.let_by.limit_mbar is not None
+    ]

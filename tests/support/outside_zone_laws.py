@@ -102,11 +102,10 @@ class OutsideZoneLaws(OutsideWalk):
             tapped = [
                 one["tapping_id"] for (_, id_), one in self.items.items() if id_ == end and one["tapping_id"]
             ]
-            # A space between barriers gets its gas past one of them, let go a crack.
-            if (
-                self.items.get(("part", purge["part_id"]), {}).get("role") == "space"
-                and ("barrier", end) in self.items
-            ):
+            # A space between barriers gets its gas past one of them, let go a crack, and the vent of a
+            # station is the station's own.
+            is_space = self.items.get(("part", purge["part_id"]), {}).get("role") == "space"
+            if is_space and (("barrier", end) in self.items or not tapped):
                 continue
             if any(self.now["tapping", one] != "drilled" for one in tapped) or not tapped:
                 yield f"law 19: {end} is at no drilled tapping"
@@ -117,6 +116,18 @@ class OutsideZoneLaws(OutsideWalk):
             yield f"law 19: {sorted(others)} are open besides {purge['outlet']}"
 
     # -- laws 10, 15 to 17: the trench ---------------------------------------------------------------------
+
+    def one_pressure(self, step: Row) -> Iterator[str]:
+        """Law 10: before the cut every gauge on one zone reads the same."""
+        if step["trench"] == "occupied" or any(one["trench"] == "occupied" for one in self.seen):
+            return
+        zone = {one["id"]: one["part_id"] for one in self.option["zone_gauges"]}
+        read: dict[str, float] = {}
+        for one in step["readings"]:
+            if one["gauge_id"] in zone:
+                first = read.setdefault(zone[one["gauge_id"]], one["expect_mbar"])
+                if abs(first - one["expect_mbar"]) > 2e-3:
+                    yield f"law 10: {one['gauge_id']} reads {one['expect_mbar']}, another {first} mbar"
 
     def trench(self, step: Row) -> Iterator[str]:
         if step["trench"] != "occupied":

@@ -25,6 +25,8 @@ def conditions() -> pm.Conditions:
 def _stop(draw: Any, number: int) -> pm.Stop:
     kind = draw(st.sampled_from(KINDS))
     barriers = 1 if kind == "valve" else draw(st.sampled_from((1, 2, 2)))
+    beside_station = kind == "valve" and draw(st.integers(0, 3)) == 0
+    barriers = 2 if beside_station else barriers
     roles = ["zone_vent", *["barrier", "vent"][: barriers * 2 - 1], "barrier", "gauge", "bypass"]
     size = {"zone_vent": 51.0, "barrier": 51.0 if kind == "bag" else 0.0, "vent": 25.0}
     return pm.Stop(
@@ -52,6 +54,7 @@ def _stop(draw: Any, number: int) -> pm.Stop:
         )
         if kind != "valve"
         else (),
+        shuts_in=(_station(number),) if beside_station else (),
         hole_id=""
         if kind == "valve" and draw(st.booleans())
         else draw(st.sampled_from((f"H{number}", "H1"))),
@@ -59,6 +62,44 @@ def _stop(draw: Any, number: int) -> pm.Stop:
         minutes=40.0,
         reason="",
         confidence="recorded",
+    )
+
+
+def _station(number: int) -> pm.StationBehind:
+    return pm.StationBehind(
+        station_id=f"R-{number}",
+        outlet_mbar=31.0,
+        fault_mbar=75.0,
+        inlet_valve_id=f"VI{number}",
+        inlet_counts=True,
+        why="recorded",
+    )
+
+
+def _prepared(draw: Any, number: int, stops: tuple[pm.Stop, ...]) -> pm.PreparedFallback:
+    kind = draw(st.sampled_from(KINDS))
+    roles = ("zone_vent", "barrier", "vent", "barrier", "gauge", "bypass")
+    size = {"barrier": 51.0 if kind == "bag" else 0.0}
+    return pm.PreparedFallback(
+        id=f"F{number}",
+        serves=(draw(st.sampled_from(stops)).id,),
+        method=kind,
+        kind=kind,
+        main_id=f"M-F{number}",
+        chainage_m=2.0,
+        valve_id=f"VF{number}" if kind == "valve" else None,
+        work_side="to",
+        x=0.0,
+        y=0.0,
+        od_mm=125.0,
+        tappings=tuple(
+            pm.Tapping(role=role, chainage_m=1.0 + k, size_mm=size.get(role, 25.0))
+            for k, role in enumerate(roles)
+        )
+        if kind != "valve"
+        else (),
+        hole_id=f"H{50 + number}" if kind != "valve" or draw(st.booleans()) else "",
+        price=1000.0,
     )
 
 
@@ -73,7 +114,7 @@ def _bypass(draw: Any, number: int) -> pm.Bypass:
         to=place(draw(st.integers(1, 4))),
         flow_m3h=10.0,
         bore_mm=51.0,
-        parallel=1,
+        parallel=draw(st.integers(1, 2)),
         length_m=60.0,
         loss_coefficient=6.0,
         drop_mbar=1.0,
@@ -98,10 +139,11 @@ def _customer(draw: Any, number: int) -> pm.AffectedCustomer:
 
 @st.composite
 def options(draw: Any) -> pm.Option:
-    """Draw an option with 1 to 6 stops, up to 3 feeds of each kind and up to 30 customers."""
+    """Draw an option with 1 to 6 stops, up to 3 feeds of each kind, 2 fallbacks and 30 customers."""
     stops = tuple(_stop(draw, k) for k in range(1, draw(st.integers(1, 6)) + 1))
     bypasses = tuple(_bypass(draw, k) for k in range(1, draw(st.integers(0, 3)) + 1))
     customers = tuple(_customer(draw, k) for k in range(draw(st.integers(0, 30))))
+    prepared = tuple(_prepared(draw, k, stops) for k in range(1, draw(st.integers(0, 2)) + 1))
     gauges = tuple(
         pm.Gauge(
             id=f"G{k}", main_id="M-9", chainage_m=1.0, normal_mbar=25.0, warning_mbar=22.0, abort_mbar=21.0
@@ -126,6 +168,7 @@ def options(draw: Any) -> pm.Option:
         zones=(),
         customers=customers,
         bypasses=bypasses,
+        prepared_fallbacks=prepared,
         opened_valves=tuple(
             pm.OpenedValve(valve_id=f"BV{k}", flow_m3h=5.0) for k in range(draw(st.integers(0, 2)))
         ),

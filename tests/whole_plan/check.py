@@ -12,6 +12,7 @@ import pyogrio
 
 from tests.whole_plan.case import Case, Deviation
 from tests.whole_plan.ground import check_excavations, check_holes_on_paper
+from tests.whole_plan.order_of_work import check_order
 from tests.whole_plan.outlets import check_outlets
 from tests.whole_plan.papers import check_files, check_map, check_notices, check_pdf, layer_of
 from tests.whole_plan.people import (
@@ -78,6 +79,7 @@ def check_folder(raw: Raw, folder: Path, own_supply: tuple[str, ...] = (), *, fe
         check_moves(case, layers["customers"])
         check_stations(case)
         check_purge(case)
+        check_order(case)
         check_files(case, layers)
         check_map(case, page)
         check_excavations(case, layers["excavations"], page)

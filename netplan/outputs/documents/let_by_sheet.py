@@ -26,7 +26,7 @@ def let_by_part(option: Option, units: Figures) -> dict[str, Any]:
 
 def _row(step: Step, test: LetByTest, opened: list[str], option: Option, units: Figures) -> dict[str, Any]:
     items = {item.id: item for item in option.items if item.kind in ("vent", "valve")}
-    barriers = joined_ids(test.barriers)
+    barriers = joined_ids(test.barriers) or "what is drawn from the zone"
     at = items.get(test.meter_at)
     return {
         "name": test.name,
@@ -40,7 +40,6 @@ def _row(step: Step, test: LetByTest, opened: list[str], option: Option, units: 
         "limit": _limit(test, units),
         "resolution": "" if test.resolution_l_min is None else f"{test.resolution_l_min:g} l/min",
         "minutes": f"{test.minutes:g} min",
-        "if-not": units.sentence(step.if_not),
     }
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from netplan.outputs.item_words import change_words, clock, joined_ids, need_words
+from netplan.outputs.item_words import change_words, clock, joined_ids, manned_words, need_words
 from netplan.outputs.number_format import Figures
 from netplan.planfile.model import Conditions, Option, Reading, Step, TimelineBar
 
@@ -38,7 +38,7 @@ def _step(step: Step, bar: TimelineBar | None, conditions: Conditions, units: Fi
         "stage": step.stage,
         "does": units.sentence(step.does),
         "who": step.who,
-        "manned": joined_ids(step.manned),
+        "manned": manned_words(step.manned),
         "uses": _uses(step.uses),
         "hold": step.hold,
         "trench": step.trench,

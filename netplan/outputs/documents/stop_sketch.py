@@ -24,7 +24,14 @@ HALF_M: Final = 11.0
 _ROOM_MM: Final = 13.0
 _NEXT_MM: Final = 4.5
 _BLACK: Final = 'stroke="black" stroke-width="0.4"'
-_ROLE_LETTERS: Final = {"zone_vent": "Z", "barrier": "", "vent": "V", "gauge": "G", "bypass": "B"}
+_ROLE_LETTERS: Final = {
+    "zone_vent": "Z",
+    "barrier": "",
+    "vent": "V",
+    "gauge": "G",
+    "bypass": "B",
+    "purge_in": "P",
+}
 
 
 def stop_sketch(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from html import escape
 from typing import Any, Final
@@ -18,8 +19,10 @@ _TOP_MM: Final = 16.0
 _LANE_MM: Final = 8.6
 _BAR_MM: Final = 4.0
 _DIGIT_MM: Final = 1.35
+_DROP_MM: Final = 3.6
+_RANGE_MM: Final = 7.0
+_NAME_ROWS: Final = 3
 _TICK_MIN: Final = 60.0
-_NEAREST_TEXT_MM: Final = 23.0
 _DAYS: Final = {"before": "earlier day", "day": "the day", "after": "afterwards"}
 
 
@@ -91,16 +94,17 @@ def timeline_drawing(option: Option, conditions: Conditions, width_mm: float = 2
     rows = _rows(bars)
     lanes = sum(len(own) for _, own in rows)
     height = _TOP_MM + lanes * _LANE_MM + 7.0
+    # Behind the bars, so that no line hides a number.
     parts = [_hours(first, end, x, height, conditions)]
+    parts += _limits(timeline, conditions, x, _TOP_MM + lanes * _LANE_MM, width_mm)
     y = _TOP_MM
     for crew, own in rows:
         parts.append(_line(2.0, width_mm - _RIGHT_MM, y))
         parts.append(_text(2.0, y + 5.4, crew, 3.0))
         for lane in own:
-            parts += [_bar(bar, x, y) for bar in lane]
+            parts += [_bar(bar, x, y) for bar in lane] + _numbers(lane, x, y)
             y += _LANE_MM
     parts.append(_line(2.0, width_mm - _RIGHT_MM, y))
-    parts += _limits(timeline, x, y, width_mm)
     size = f'width="{width_mm}mm" height="{height:.1f}mm" viewBox="0 0 {width_mm} {height:.1f}"'
     return f'<svg xmlns="http://www.w3.org/2000/svg" {size}>{"".join(parts)}</svg>'
 
@@ -119,17 +123,44 @@ def _rows(bars: Sequence[TimelineBar]) -> list[tuple[str, list[list[TimelineBar]
 
 
 def _bar(bar: TimelineBar, x: Any, y: float) -> str:
-    left, wide = x(bar.start_min), max(x(bar.end_min) - x(bar.start_min), 0.5)
+    left, wide = x(bar.start_min), _wide(bar, x)
     fill, ink = ("#d55e00", "white") if bar.critical else ("#cfe6f5", "black")
-    stroke = f'stroke="black" stroke-width="{0.6 if bar.critical else 0.25}"'
-    top = y + 3.6
+    stroke = f'stroke="black" stroke-width="{0.5 if bar.critical else 0.25}"'
+    top = y + _DROP_MM
     shape = (
         f'<rect x="{left:.2f}" y="{top:.2f}" width="{wide:.2f}" height="{_BAR_MM}" fill="{fill}" {stroke}/>'
     )
-    number = str(bar.n)
-    if wide >= len(number) * _DIGIT_MM + 0.8:
-        return shape + _text(left + wide / 2, top + 2.9, number, 2.6, "middle", ink, bold=bar.critical)
-    return shape + _text(left + wide / 2, top - 0.5, number, 2.0, "middle")
+    if not _holds_number(bar, x):
+        return shape
+    return shape + _text(left + wide / 2, top + 2.9, str(bar.n), 2.6, "middle", ink, bold=bar.critical)
+
+
+def _wide(bar: TimelineBar, x: Any) -> float:
+    return max(float(x(bar.end_min) - x(bar.start_min)), 0.5)
+
+
+def _holds_number(bar: TimelineBar, x: Any) -> bool:
+    return _wide(bar, x) >= len(str(bar.n)) * _DIGIT_MM + 0.8
+
+
+def _numbers(lane: Sequence[TimelineBar], x: Any, y: float) -> list[str]:
+    """Return the numbers of bars too short to hold them, above; those too near to each other as a range."""
+    runs: list[list[TimelineBar]] = []
+    for bar in lane:
+        if _holds_number(bar, x):
+            continue
+        near = runs and x(bar.start_min) - x(runs[-1][0].start_min) < _RANGE_MM
+        if near or (runs and x(bar.start_min) - x(runs[-1][-1].end_min) < _DIGIT_MM):
+            runs[-1].append(bar)
+        else:
+            runs.append([bar])
+    parts = []
+    for run in runs:
+        low, high = min(bar.n for bar in run), max(bar.n for bar in run)
+        middle = (x(run[0].start_min) + x(run[-1].end_min)) / 2
+        words = str(low) if low == high else f"{low}–{high}"
+        parts.append(_text(middle, y + _DROP_MM - 0.6, words, 2.3, "middle"))
+    return parts
 
 
 def _hours(first: float, end: float, x: Any, height: float, conditions: Conditions) -> str:
@@ -142,24 +173,32 @@ def _hours(first: float, end: float, x: Any, height: float, conditions: Conditio
     return "".join(parts)
 
 
-def _limits(timeline: Timeline, x: Any, bottom: float, width_mm: float) -> list[str]:
-    marks = [(timeline.gas_back_min, "gas back", ""), (timeline.window_min, "window ends", "1 0.8")]
+def _limits(timeline: Timeline, conditions: Conditions, x: Any, bottom: float, width_mm: float) -> list[str]:
+    marks = [(timeline.gas_back_min, "gas back", "0.3 1"), (timeline.window_min, "window ends", "1 0.8")]
     marks.append((timeline.day_end_min, "crew's day ends", "1 0.8"))
     if timeline.latest_cut_min is not None:
         marks.append((timeline.latest_cut_min, "CUT AT THE LATEST", "3 1"))
-    parts, last = [], [-1e9, -1e9]
+    lines: list[str] = []
+    names: list[str] = []
+    ends = [-math.inf] * _NAME_ROWS
     for minutes, words, dash in sorted(marks):
-        wide = 0.7 if words.isupper() else 0.4
-        parts.append(
-            f'<path d="M{x(minutes):.2f} 7V{bottom:.2f}" stroke="black" stroke-width="{wide}" '
-            f'stroke-dasharray="{dash or "0.3 1"}"/>'
+        at = f"{words} {clock(conditions, minutes)}"
+        half = len(at) * (0.95 if words.isupper() else 0.72)
+        place = min(max(x(minutes), half), width_mm - half)
+        # The lowest row in which the name before it ends farther left.
+        row = next((k for k, end in enumerate(ends) if place - half > end), _NAME_ROWS - 1)
+        ends[row] = place + half
+        y = 9.8 - 3.4 * row
+        lines.append(
+            f'<path d="M{x(minutes):.2f} {y + 0.7:.1f}V{bottom:.2f}" stroke="black" '
+            f'stroke-width="{0.7 if words.isupper() else 0.4}" stroke-dasharray="{dash}"/>'
         )
-        # Names of marks that lie near each other stand in two rows.
-        row = 0 if x(minutes) - last[0] >= _NEAREST_TEXT_MM or last[0] < last[1] else 1
-        last[row] = x(minutes)
-        place = min(max(x(minutes), 14.0), width_mm - 14.0)
-        parts.append(_text(place, 6.2 - 3.4 * row, words, 2.8, "middle", bold=words.isupper()))
-    return parts
+        back = (
+            f'<rect x="{place - half:.2f}" y="{y - 2.4:.1f}" width="{2 * half:.2f}" height="3" fill="white"/>'
+        )
+        names.append(back + _text(place, y, at, 2.8, "middle", bold=words.isupper()))
+    # No line runs through a name.
+    return lines + names
 
 
 def _line(left: float, right: float, y: float) -> str:

@@ -22,6 +22,7 @@ _ROLES = {
     "vent": "vent",
     "gauge": "gauge",
     "bypass": "bypass tee",
+    "purge_in": "purge in",
 }
 _NOT_NEARER_SHOWN = 4
 

@@ -38,6 +38,7 @@ _ROLES: Final = {
     "vent": "vent between the barriers",
     "gauge": "gauge",
     "bypass": "bypass tee",
+    "purge_in": "purge in",
 }
 
 _SAME_M: Final = 2e-3

@@ -58,9 +58,8 @@ def verdict_lines(found: Resized, units: Figures) -> list[str]:
         elif size is None:
             lines.append(f"{feed.label}: everything holds {at} without it; {was}")
         else:
-            lines.append(
-                f"{feed.label}: the smallest of the sizes offered that holds {at} is {_size(size, units)}; {was}"
-            )
+            smallest = f"the smallest of the sizes offered that holds {at} is {_size(size, units)}"
+            lines.append(f"{feed.label}: {smallest}; {was}")
     return lines
 
 

@@ -35,7 +35,7 @@ def review_lines(review: DayReview, units: Figures) -> list[str]:
     if review.cut is not None:
         time, late = review.cut
         words = f"{late:.0f} min after" if late > 0 else f"{-late:.0f} min before"
-        lines.append(f"Main cut at {time:%H:%M}, {words} the latest time")
+        lines.append(f"Cut released at {time:%H:%M}, {words} the latest time")
     for title, rows in (
         ("Late, done after the planned end", [f"step {n}: {late:.0f} min" for n, late in review.late]),
         ("Skipped, a later step is done", [f"step {n}" for n in review.skipped]),

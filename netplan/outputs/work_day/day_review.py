@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
-from netplan.outputs.work_day.expected_reading import Verdict, verdict_of, weather_table
+from netplan.outputs.number_format import figures_of
+from netplan.outputs.work_day.expected_reading import Verdict, reading_limits, verdict_of, weather_table
 from netplan.outputs.work_day.let_by_result import let_by_fault
 from netplan.outputs.work_day.log_file import (
     DoneEntry,
@@ -17,7 +18,7 @@ from netplan.outputs.work_day.log_file import (
     SignedEntry,
     WorkDayLog,
 )
-from netplan.outputs.work_day.planned_times import PlannedOrder, cut_step, minutes_in, window_start
+from netplan.outputs.work_day.planned_times import PlannedOrder, cut_hold, latest_cut_min, minutes_in
 from netplan.outputs.work_day.stage_times import StageTime, stage_times
 from netplan.planfile.model import Option, Plan, Reading, Step
 
@@ -97,7 +98,7 @@ class DayReview:
     open_meters : tuple of OpenMeter
     stages : tuple of StageTime
     cut : tuple of (datetime, float) or None
-        When the main was cut, and how long after the latest time that was [min]; negative before it.
+        When the cut was released, and how long after the latest time that was [min]; negative before it.
     clock_set_back : tuple of datetime
         Entries at which the device's clock stood earlier than before.
     said_otherwise : int
@@ -140,7 +141,7 @@ def review_day(plan: Plan, option: Option, log: WorkDayLog) -> DayReview:
     times = {n: entry.local_time for n, entry in last.items() if entry.what != "left out"}
     order = PlannedOrder(option)
     judged = tuple(_judged(option, log))
-    cut = cut_step(option)
+    cut = cut_hold(option)
     holds = [step.n for step in option.steps if step.hold or (cut is not None and step.n == cut.n)]
     reached = max(times, default=0)
     return DayReview(
@@ -206,13 +207,13 @@ def _judged(option: Option, log: WorkDayLog) -> Iterator[JudgedReading]:
         (step.n, reading.gauge_id): reading for step in option.steps for reading in step.readings
     }
     typed = [entry for entry in log.entries if isinstance(entry, ReadingEntry)]
-    good: set[tuple[int, str]] = set()
+    units, good = figures_of(log.units), set[tuple[int, str]]()
     found: list[JudgedReading] = []
     for entry in reversed(typed):
         key = entry.step, entry.gauge
         time = entry.shown_time
         expect = weather_table(readings[key]).at(entry.air_temp_c, time.hour + time.minute / 60.0)
-        verdict = verdict_of(readings[key], entry.mbar, expect)
+        verdict = verdict_of(reading_limits(readings[key], units), entry.mbar, expect)
         found.append(JudgedReading(*key, time, entry.mbar, expect, verdict, entry.verdict, key in good))
         if verdict in ("in band", "warning"):
             good.add(key)
@@ -250,10 +251,7 @@ def _open_meters(option: Option, log: WorkDayLog) -> tuple[OpenMeter, ...]:
 def _cut(
     plan: Plan, option: Option, cut: Step | None, times: dict[int, datetime]
 ) -> tuple[datetime, float] | None:
-    if cut is None or cut.n not in times or option.timeline is None:
+    latest = None if option.timeline is None else latest_cut_min(plan, option.timeline)
+    if cut is None or cut.n not in times or latest is None:
         return None
-    if option.timeline.latest_cut_min is None:
-        return None
-    latest = option.timeline.latest_cut_min
-    time = times[cut.n]
-    return time, (time - window_start(plan, time)).total_seconds() / 60.0 - latest
+    return times[cut.n], minutes_in(plan, times[cut.n]) - latest

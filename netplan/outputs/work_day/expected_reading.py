@@ -8,14 +8,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from netplan.core.units import convert
+from netplan.outputs.number_format import Figures, Side
 from netplan.planfile.model import Reading
 
-__all__ = ["Verdict", "WeatherTable", "verdict_of", "weather_table"]
+__all__ = ["ReadingLimits", "Verdict", "WeatherTable", "reading_limits", "verdict_of", "weather_table"]
 
 Verdict = Literal["abort low", "abort high", "outside band", "warning", "in band", "outside table"]
 
 _HOURS_A_DAY: Final = 24
-_NOISE_MBAR: Final = 1e-9
+_NOISE_MBAR: Final = 1e-6
+"""What is typed in other units is converted and rounded to this in the log (own) [mbar]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,11 +33,14 @@ class WeatherTable:
         Hours of the day in the order of the window; each begins then.
     expect_mbar : tuple of tuple of float or None
         One row an air temperature, one column an hour; None where it was not solved.
+    always_mbar : float or None
+        The reading in any weather: that of a pipe that stands open to the air.
     """
 
     air_temps_c: tuple[float, ...]
     hours: tuple[int, ...]
     expect_mbar: tuple[tuple[float | None, ...], ...]
+    always_mbar: float | None = None
 
     def at(self, air_temp_c: float | None, hour_of_day: float) -> float | None:
         """Return the reading at an air temperature [°C] and time [h since midnight]; None outside the table.
@@ -43,7 +49,7 @@ class WeatherTable:
         hour's. Nothing is said beyond what was solved.
         """
         if not self.hours or air_temp_c is None:
-            return None
+            return self.always_mbar
         row = _between(self.air_temps_c, air_temp_c)
         column = self._hour(hour_of_day)
         if row is None or column is None:
@@ -78,36 +84,76 @@ def _between(nodes: tuple[float, ...], value: float) -> tuple[tuple[int, float],
 
 
 def weather_table(reading: Reading) -> WeatherTable:
-    """Return the table of a reading; of one air temperature and hour where the plan has no more."""
+    """Return the table of a reading; of one air temperature and hour where the plan has no more.
+
+    A reading of 0 that the plan says of no weather is that of a vented pipe, whatever the weather.
+    """
     cells = {(row.air_temp_c, row.hour): row.expect_mbar for row in reading.by_weather}
     if not cells and reading.air_temp_c is not None and reading.hour is not None:
         cells = {(reading.air_temp_c, reading.hour): reading.expect_mbar}
+    if not cells and reading.expect_mbar == 0.0:
+        return WeatherTable((), (), (), 0.0)
     temps = tuple(sorted({temp for temp, _ in cells}))
     hours = tuple(dict.fromkeys(hour for _, hour in cells))
     rows = tuple(tuple(cells.get((temp, hour)) for hour in hours) for temp in temps)
     return WeatherTable(temps, hours, rows)
 
 
-def verdict_of(reading: Reading, mbar: float, expect_mbar: float | None) -> Verdict:
+@dataclass(frozen=True, slots=True)
+class ReadingLimits:
+    """Limits of a reading as the papers print them, each rounded to its safe side [mbar gauge].
+
+    Parameters
+    ----------
+    band_mbar : float
+        Greatest distance from the expected reading.
+    warning_mbar, abort_mbar, abort_high_mbar : float or None
+        None where nothing bounds that side.
+    """
+
+    band_mbar: float
+    warning_mbar: float | None
+    abort_mbar: float | None
+    abort_high_mbar: float | None
+
+
+def reading_limits(reading: Reading, units: Figures) -> ReadingLimits:
+    """Return the limits of a reading as printed in some units: page and paper act at the same figure."""
+    kind = units.kind("pressure")
+
+    def printed(value: float | None, side: Side) -> float | None:
+        shown = units.number("pressure", value, side)
+        return (
+            shown if shown is None or kind.shown == kind.stored else convert(shown, kind.shown, kind.stored)
+        )
+
+    return ReadingLimits(
+        band_mbar=printed(reading.band_mbar, "down") or 0.0,
+        warning_mbar=printed(reading.warning_mbar, "up"),
+        abort_mbar=printed(reading.abort_mbar, "up"),
+        abort_high_mbar=printed(reading.abort_high_mbar, "down"),
+    )
+
+
+def verdict_of(limits: ReadingLimits, mbar: float, expect_mbar: float | None) -> Verdict:
     """Return what a reading means.
 
     Parameters
     ----------
-    reading : Reading
-        With band, warning and abort [mbar gauge].
+    limits : ReadingLimits
     mbar : float
         What the gauge reads [mbar gauge].
     expect_mbar : float or None
         What it should read now; None outside the solved table: then only abort is told.
     """
-    if reading.abort_mbar is not None and mbar <= reading.abort_mbar + _NOISE_MBAR:
+    if limits.abort_mbar is not None and mbar <= limits.abort_mbar + _NOISE_MBAR:
         return "abort low"
-    if reading.abort_high_mbar is not None and mbar >= reading.abort_high_mbar - _NOISE_MBAR:
+    if limits.abort_high_mbar is not None and mbar >= limits.abort_high_mbar - _NOISE_MBAR:
         return "abort high"
     if expect_mbar is None:
         return "outside table"
-    if abs(mbar - expect_mbar) > reading.band_mbar + _NOISE_MBAR:
+    if abs(mbar - expect_mbar) > limits.band_mbar + _NOISE_MBAR:
         return "outside band"
-    if reading.warning_mbar is not None and mbar <= reading.warning_mbar + _NOISE_MBAR:
+    if limits.warning_mbar is not None and mbar <= limits.warning_mbar + _NOISE_MBAR:
         return "warning"
     return "in band"

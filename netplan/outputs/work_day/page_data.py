@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from netplan.core.units import convert
+from netplan.outputs.item_words import clock
 from netplan.outputs.number_format import Figures
-from netplan.outputs.work_day.expected_reading import weather_table
-from netplan.outputs.work_day.planned_times import bars_by_step, clock_at, cut_step, start_clock
+from netplan.outputs.work_day.expected_reading import reading_limits, weather_table
+from netplan.outputs.work_day.planned_times import bars_by_step, cut_hold, latest_cut_min, start_clock
+from netplan.outputs.work_day.text_references import with_references
 from netplan.planfile.model import (
     ITEM_STATES,
     AffectedCustomer,
     Change,
+    FeedTest,
     LetByTest,
     LossRow,
     Need,
@@ -31,11 +34,12 @@ __all__ = ["page_data"]
 
 Data = dict[str, Any]
 
+_DAY_PARTS = ("before", "day", "after")
 _READ_WITH = ("vented", "gas-free", "air", "gas")
 """States of a part of which a gas instrument tells."""
 
 
-def page_data(plan: Plan, rank: int, units: Figures) -> Data:
+def page_data(plan: Plan, rank: int, units: Figures, addresses: Mapping[str, str]) -> Data:
     """Return the data of the page; every text in it is data, to be shown as it is.
 
     Parameters
@@ -46,9 +50,22 @@ def page_data(plan: Plan, rank: int, units: Figures) -> Data:
         Rank of the option that the page opens with.
     units : Figures
         How figures are written, and in which units readings are typed; the log holds mbar and °C.
+    addresses : mapping of str to str
+        Addresses of customers, by id: a failure touches more of them than the plan names.
+
+    Returns
+    -------
+    dict
+        Texts of the options that come again are in `words`, and there a reference, "~" and a place in them.
+        Customers whom a failure takes off are ranges of places in `doors`, from and to in turn.
     """
     conditions = plan.conditions
     hour, minute = start_clock(plan)
+    doors = sorted({id_ for option in plan.options for row in option.loss_sheet for id_ in row.customers})
+    place = {id_: k for k, id_ in enumerate(doors)}
+    known = {c.id: c.address for option in plan.options for c in option.customers} | dict(addresses)
+    tables = _Tables(units)
+    words, options = with_references([_option(plan, one, units, place, tables) for one in plan.options])
     return {
         "plan_sha256": plan_digest(plan),
         "caution": plan.caution,
@@ -62,7 +79,11 @@ def page_data(plan: Plan, rank: int, units: Figures) -> Data:
         "units": _units(units),
         "option": rank,
         "meter_states": [state for state in ITEM_STATES["meter"] if state != "on"],
-        "options": [_option(plan, option, units) for option in plan.options],
+        "doors": [[id_, known.get(id_, "")] for id_ in doors],
+        "words": words,
+        "tables": tables.tables,
+        "readings": tables.readings,
+        "options": options,
     }
 
 
@@ -70,6 +91,7 @@ def _units(units: Figures) -> Data:
     pressure, temperature = units.kind("pressure"), units.kind("temperature")
     zero = convert(0.0, temperature.stored, temperature.shown)
     return {
+        "name": units.name,
         "pressure": pressure.sign,
         "mbar": convert(1.0, pressure.shown, pressure.stored),
         "pressure_digits": pressure.decimals,
@@ -79,9 +101,9 @@ def _units(units: Figures) -> Data:
     }
 
 
-def _option(plan: Plan, option: Option, units: Figures) -> Data:
-    bars, tables = bars_by_step(option), _Tables()
-    cut = cut_step(option)
+def _option(plan: Plan, option: Option, units: Figures, doors: Mapping[str, int], tables: _Tables) -> Data:
+    bars = bars_by_step(option)
+    cut = cut_hold(option)
     off = sum(customer.meters for customer in option.customers if customer.effect == "off")
     data: Data = {
         "rank": option.rank,
@@ -90,40 +112,63 @@ def _option(plan: Plan, option: Option, units: Figures) -> Data:
         "first": _groups((item.kind, item.first, item.id) for item in option.items),
         "steps": [],
         "meters": _meters(option),
-        "losses": [_loss(row, units) for row in option.loss_sheet],
-        "addresses": _addresses(option),
+        "losses": [_loss(row, units, doors) for row in option.loss_sheet],
         "timeline": None if option.timeline is None else _timeline(plan, option.timeline),
     }
     gauges = _gauge_places(option, units)
     for step in option.steps:
-        one = _step(step, units) | {"readings": [_reading(r, gauges, tables) for r in step.readings]}
+        one = _step(step, units) | {"readings": [tables.reading(r, gauges) for r in step.readings]}
         bar = bars.get(step.n)
         if bar is not None:
-            one["bar"] = {"day": bar.day, "start": bar.start_min, "end": bar.end_min, "crew": bar.crew}
-            one["bar"]["critical"] = bar.critical
-            if bar.day == "day":
-                one["bar"]["clock"] = clock_at(plan, bar.start_min)
+            one["bar"] = [_DAY_PARTS.index(bar.day), bar.start_min, bar.end_min, int(bar.critical)]
         if cut is not None and step.n == cut.n:
             one["cut"] = True
         data["steps"].append(one)
-    data["tables"] = tables.rows
     return data
 
 
 class _Tables:
-    """Tables of expected readings, each kept once: many steps share a state."""
+    """Readings and their tables over the weather, each kept once: many steps share a state."""
 
-    def __init__(self) -> None:
-        self.rows: list[Data] = []
-        self._place: dict[Any, int] = {}
+    def __init__(self, units: Figures) -> None:
+        self._units = units
+        self.tables: list[Data] = []
+        self.readings: list[list[Any]] = []
+        self._places: dict[Any, int] = {}
 
-    def place(self, reading: Reading) -> int:
-        """Return the place of a reading's table."""
+    def reading(self, reading: Reading, gauges: Mapping[str, str]) -> int:
+        """Return the place of a reading: gauge and its place, band, warning, abort low and high, table."""
+        limits = reading_limits(reading, self._units)
+        row = [reading.gauge_id, gauges.get(reading.gauge_id, ""), limits.band_mbar]
+        row += [limits.warning_mbar, limits.abort_mbar, limits.abort_high_mbar, self._table(reading)]
+        if tuple(row) not in self._places:
+            self._places[tuple(row)] = len(self.readings)
+            self.readings.append(row)
+        return self._places[tuple(row)]
+
+    def _table(self, reading: Reading) -> int:
         table = weather_table(reading)
-        if table not in self._place:
-            self._place[table] = len(self.rows)
-            self.rows.append({"t": table.air_temps_c, "h": table.hours, "v": table.expect_mbar})
-        return self._place[table]
+        if table not in self._places:
+            values = [_differences(row) for row in table.expect_mbar]
+            self._places[table] = len(self.tables)
+            self.tables.append({"t": table.air_temps_c, "h": table.hours, "v": values})
+            if table.always_mbar is not None:
+                self.tables[-1]["always"] = table.always_mbar
+        return self._places[table]
+
+
+def _differences(row: Iterable[float | None]) -> list[int | None]:
+    """Return pressures [0.001 mbar], each as its difference from the one before."""
+    found: list[int | None] = []
+    before = 0
+    for value in row:
+        if value is None:
+            found.append(None)
+            continue
+        whole = round(value * 1000)
+        found.append(whole - before)
+        before = whole
+    return found
 
 
 def _groups(rows: Iterable[tuple[str, ...]]) -> list[list[Any]]:
@@ -149,14 +194,12 @@ def _step(step: Step, units: Figures) -> Data:
         "does": units.sentence(step.does),
         "who": step.who,
         "hold": step.hold,
-        "uses": step.uses,
         "minutes": step.minutes,
         "if_not": units.sentence(step.if_not),
         "needs": _needs(step.needs),
         "changes": _changes(step.changes),
         "trench": step.trench,
         "manned": step.manned,
-        "state": step.state,
         "tests": [_pressure_test(test, units) for test in step.pressure_tests],
     }
     if step.expect_mbar is not None and not step.readings:
@@ -164,26 +207,15 @@ def _step(step: Step, units: Figures) -> Data:
         data["expect"] = f"{units.pressure(step.expect_mbar)}{place}"
     if step.let_by is not None:
         data["let_by"] = _let_by(step.let_by, units)
+    if step.feed_test is not None:
+        data["tests"].append(_feed_test(step.feed_test, units))
+    if step.across_mbar is not None:
+        data["across"] = units.against(step.across_mbar)
     if step.purge is not None:
         data["purge"] = _purge(step.purge, units)
-    if any(
-        change.kind == "part" and change.to in ("gas-free", "air", "gas", "vented") for change in step.changes
-    ):
+    if any(change.kind == "part" and change.to in _READ_WITH for change in step.changes):
         data["gas"] = True
     return {key: value for key, value in data.items() if value not in ("", (), [], None, False)}
-
-
-def _reading(reading: Reading, gauges: dict[str, str], tables: _Tables) -> Data:
-    return {
-        "gauge": reading.gauge_id,
-        "place": gauges.get(reading.gauge_id, ""),
-        "expect": reading.expect_mbar,
-        "band": reading.band_mbar,
-        "warning": reading.warning_mbar,
-        "abort": reading.abort_mbar,
-        "abort_high": reading.abort_high_mbar,
-        "table": tables.place(reading),
-    }
 
 
 def _gauge_places(option: Option, units: Figures) -> dict[str, str]:
@@ -230,6 +262,15 @@ def _pressure_test(test: PressureTest, units: Figures) -> str:
     return f"{test.what}: {held}{against}"
 
 
+def _feed_test(test: FeedTest, units: Figures) -> str:
+    """Return what a bypass is accepted by, in one line."""
+    return (
+        f"{test.feed_id} at {units.flow(test.flow_m3h)}: drop with gas {units.pressure(test.drop_mbar)}, "
+        f"at most {units.held(test.most_mbar)}; with air {units.pressure(test.air_drop_mbar)}, at most "
+        f"{units.held(test.most_air_mbar)}; error of the instrument at most {units.held(test.error_mbar)}"
+    )
+
+
 def _meters(option: Option) -> list[Data]:
     """Return the meters that go off, as they are relit, with the state that the plan leaves them in."""
     off = [customer for customer in option.customers if customer.effect == "off"]
@@ -254,13 +295,7 @@ def _clock(moment: str | None) -> str:
     return (moment or "")[11:16] or (moment or "")
 
 
-def _addresses(option: Option) -> dict[str, str]:
-    """Return addresses of those whom a failure takes off, by id."""
-    named = {id_ for row in option.loss_sheet for id_ in row.customers}
-    return {customer.id: customer.address for customer in option.customers if customer.id in named}
-
-
-def _loss(row: LossRow, units: Figures) -> Data:
+def _loss(row: LossRow, units: Figures, doors: Mapping[str, int]) -> Data:
     place = row.place or (f"{row.main_id} {units.chainage(row.chainage_m)}" if row.main_id else "")
     data: Data = {
         "id": row.id,
@@ -272,7 +307,10 @@ def _loss(row: LossRow, units: Figures) -> Data:
         "act_on": row.act_on,
         "place": place,
         "who": row.who,
-        "customers": row.customers,
+        "doors": _ranges([doors[id_] for id_ in row.customers]),
+        "meters_first": bool(row.meters_first),
+        "feeds_again": row.feeds_again,
+        "barrier": "" if row.barrier_mbar is None else units.against(row.barrier_mbar),
         "meters": row.meters,
         "flow": "" if row.flow_m3h is None else units.load(row.flow_m3h),
         "least": "" if row.least_mbar is None else units.held(row.least_mbar),
@@ -281,16 +319,27 @@ def _loss(row: LossRow, units: Figures) -> Data:
         "solved": row.solved,
         "note": units.sentence(row.note),
     }
-    return {key: value for key, value in data.items() if value not in ("", (), None, False)}
+    return {key: value for key, value in data.items() if value not in ("", (), [], None, False)}
+
+
+def _ranges(places: Iterable[int]) -> list[int]:
+    """Return places as ranges, from and to in turn, both within: 0 1 2 5 becomes 0 2 5 5."""
+    found: list[int] = []
+    for place in sorted(places):
+        if found and place == found[-1] + 1:
+            found[-1] = place
+        else:
+            found += [place, place]
+    return found
 
 
 def _timeline(plan: Plan, timeline: Timeline) -> Data:
-    latest = timeline.latest_cut_min
+    relit, conditions = timeline.relit_min, plan.conditions
     return {
-        "latest_cut": latest,
-        "latest_clock": "" if latest is None else clock_at(plan, latest),
-        "gas_back": clock_at(plan, timeline.gas_back_min),
-        "day_end": clock_at(plan, timeline.day_end_min),
-        "relit": None if timeline.relit_min is None else clock_at(plan, timeline.relit_min),
+        "latest_cut": latest_cut_min(plan, timeline),
+        "latest_clock": timeline.latest_cut,
+        "gas_back": clock(conditions, timeline.gas_back_min),
+        "day_end": clock(conditions, timeline.day_end_min),
+        "relit": None if relit is None else clock(conditions, relit),
         "slack": timeline.slack_min,
     }

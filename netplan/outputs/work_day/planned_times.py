@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime, timedelta
 from typing import Final
 
-from netplan.planfile.model import Option, Plan, Step, TimelineBar
+from netplan.planfile.model import Option, Plan, Step, Timeline, TimelineBar
+from netplan.procedure.step_kinds import Stage
 
 __all__ = [
     "FIRST_HOUR",
     "PlannedOrder",
     "bars_by_step",
-    "clock_at",
-    "cut_step",
+    "cut_hold",
+    "latest_cut_min",
     "minutes_in",
     "start_clock",
     "window_start",
@@ -24,6 +26,7 @@ _SAME_DAY: Final = timedelta(hours=36)
 _AHEAD: Final = timedelta(hours=6)
 """A log belongs to the planned day within the first; else its day begins at most the second ahead (own). The
 scripts of the page take the same."""
+_DAY_MIN: Final = 24 * 60
 _DAYS: Final = ("before", "day", "after")
 
 
@@ -35,11 +38,16 @@ def start_clock(plan: Plan) -> tuple[int, int]:
     return start.hour, start.minute
 
 
-def clock_at(plan: Plan, minutes: float) -> str:
-    """Return the time of day some minutes after the start of the window: "13:40"."""
+def latest_cut_min(plan: Plan, timeline: Timeline) -> float | None:
+    """Return the latest time to cut as printed, rounded down by the clock [min since the start]."""
+    if timeline.latest_cut_min is None:
+        return None
     hour, minute = start_clock(plan)
-    moment = datetime(2000, 1, 3, hour, minute) + timedelta(minutes=minutes)
-    return f"{moment:%H:%M}"
+    printed = re.match(r"(\d\d):(\d\d)", timeline.latest_cut)
+    if printed is None:
+        return timeline.latest_cut_min
+    by_clock = 60 * hour + minute + timeline.latest_cut_min
+    return timeline.latest_cut_min - (by_clock - 60 * int(printed[1]) - int(printed[2])) % _DAY_MIN
 
 
 def bars_by_step(option: Option) -> dict[int, TimelineBar]:
@@ -51,8 +59,11 @@ def bars_by_step(option: Option) -> dict[int, TimelineBar]:
     return found
 
 
-def cut_step(option: Option) -> Step | None:
-    """Return the step in which the main is cut: the first that changes a part which the cut makes."""
+def cut_hold(option: Option) -> Step | None:
+    """Return the hold of the latest time to cut; the cut itself where the plan has no such hold."""
+    for step in option.steps:
+        if step.stage == Stage.LATEST_CUT:
+            return step
     parts = {item.id for item in option.items if item.kind == "part" and item.role == "cut part"}
     for step in option.steps:
         if any(change.kind == "part" and change.id in parts for change in step.changes):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+from collections.abc import Mapping
 from importlib import resources
 from string import Template
 from typing import Any, Final
@@ -28,7 +29,9 @@ _SCRIPTS: Final = (
 )
 
 
-def work_day_page(plan: Plan, *, option: int = 1, units: Figures = METRIC) -> str:
+def work_day_page(
+    plan: Plan, *, option: int = 1, units: Figures = METRIC, addresses: Mapping[str, str] | None = None
+) -> str:
     """Return the page as one HTML file.
 
     It forbids itself every request; styles and scripts run by their digest alone, so that text from the data
@@ -41,6 +44,8 @@ def work_day_page(plan: Plan, *, option: int = 1, units: Figures = METRIC) -> st
         Rank of the option that it opens with; all are in it.
     units : Figures
         How figures are written.
+    addresses : mapping of str to str, optional
+        Addresses of customers, by id; without it those that the plan names.
     """
     script = "\n".join(_static(name) for name in _SCRIPTS)
     style = _static("work_day.css")
@@ -49,7 +54,7 @@ def work_day_page(plan: Plan, *, option: int = 1, units: Figures = METRIC) -> st
         "base-uri 'none'; form-action 'none'"
     )
     return Template(_static("work_day.html")).substitute(
-        policy=policy, style=style, script=script, data=_json(page_data(plan, option, units))
+        policy=policy, style=style, script=script, data=_json(page_data(plan, option, units, addresses or {}))
     )
 
 

@@ -43,7 +43,7 @@ class Tapping(PlanElement):
     """One hole in the main, at its chainage, with its outlet's nominal size [mm] (0: a barrier without)."""
 
     id: str = Field(default="", description="id of the tapping among the option's items; empty in old plans")
-    role: Literal["zone_vent", "barrier", "vent", "gauge", "bypass"]
+    role: Literal["zone_vent", "barrier", "vent", "gauge", "bypass", "purge_in"]
     main_id: str = ""
     chainage_m: Metres
     size_mm: Millimetres
@@ -52,6 +52,14 @@ class Tapping(PlanElement):
         description="along the mains from the barrier nearest the work, positive away from the work",
     )
 
+    fitting_m: Metres | None = Field(
+        default=None,
+        description="of a squeeze: along the main to the nearest fitting, joint, tee or end on record",
+    )
+    fitting: str = Field(default="", description="of a squeeze: what that is")
+    mark_m: Metres | None = Field(
+        default=None, description="of a squeeze: to the nearest earlier squeeze on record on the main"
+    )
     count: int = Field(
         default=1,
         description="tappings of this size here, the others further on from the work, a tapping's clearance "

@@ -12,11 +12,22 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.network.model import Stations
 from netplan.planfile import model
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
-from netplan.planning.final_network import FinalNetwork, hose_names
-from netplan.planning.loss_sheet.loss_network import LossNetwork, LossState, Opening
+from netplan.planning.failed_network import failure_case
+from netplan.planning.feeds_in_use import FeedEnd
+from netplan.planning.loss_sheet.loss_network import (
+    END,
+    OUTLET,
+    TORN,
+    LossNetwork,
+    LossState,
+    Opening,
+    StopPlace,
+)
+from netplan.planning.subnetwork_context import SubnetworkContext
 from netplan.procedure import OrderItems, Who
 from netplan.procedure.order_items import order_items
 
@@ -33,7 +44,7 @@ NO_SOLUTION: Final = (
     "the network has no solution then: what is left cannot supply what is drawn; everybody in the parts "
     "concerned is counted"
 )
-NOT_NEAR: Final = "felt beyond the part of the network that was planned in: not solved"
+NOT_NEAR: Final = "not solved: the network is too large for it"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +68,6 @@ class LossCase:
     items : OrderItems
     network : LossNetwork
     openings : mapping of str to Opening
-    hoses : mapping of str to tuple of int
-        Links of the final network of each bypass or hose.
     """
 
     context: PlanningContext
@@ -66,7 +75,6 @@ class LossCase:
     items: OrderItems
     network: LossNetwork
     openings: Mapping[str, Opening]
-    hoses: Mapping[str, tuple[int, ...]]
     _meters: dict[tuple[str, ...], int] = field(default_factory=dict, repr=False)
 
     def row(
@@ -141,13 +149,19 @@ class LossCase:
             feeds_again=tuple(feeds_again),
         )
 
+    @property
+    def stations(self) -> Stations:
+        """All stations of the network, also those beyond the part that is planned in."""
+        context = self.context
+        whole = context.whole if isinstance(context, SubnetworkContext) else context
+        return whole.request.network.stations
+
     def customers(self, found: LossState | None, also: Iterable[str] = ()) -> tuple[str, ...]:
         """Return the ids of all who fall too low, rise too high, or go off besides; those off left out."""
         off = {one.id for one in self.option.customers if one.effect == "off"}
         names = set(also)
         if found is not None:
-            ids = self.context.request.network.customers.id
-            names |= {ids[row] for row in np.union1d(found.low, found.high).tolist()}
+            names |= {*found.low, *found.high}
         return tuple(sorted(names - off))
 
     def meters(self, customers: Sequence[str]) -> int:
@@ -160,12 +174,6 @@ class LossCase:
             is_named = pc.is_in(every.id.arrow, value_set=pa.array(key))
             self._meters[key] = int(every.meters[np.asarray(is_named, dtype=bool)].sum())
         return self._meters[key]
-
-    def pressure_mbar(self, found: LossState | None, name: str) -> float:
-        """Return the pressure where an opening is, beside it in the pipe [mbar gauge]; NaN without one."""
-        if found is None:
-            return math.nan
-        return float(found.pressure_pa_gauge[self.openings[name].node]) / PA_PER_MBAR
 
     def at_stop(self, stop: model.Stop) -> AtPlace:
         """Return where a stop is."""
@@ -183,57 +191,42 @@ def _number(value: float) -> float | None:
     return value if math.isfinite(value) else None
 
 
-def loss_case(
-    context: PlanningContext,
-    priced: EvaluatedOption,
-    final: FinalNetwork,
-    option: model.Option,
-    feed_ids: Sequence[str | None],
-) -> LossCase:
+def loss_case(context: PlanningContext, priced: EvaluatedOption, option: model.Option) -> LossCase:
     """Return an option as a case of things that may fail.
 
     Parameters
     ----------
-    context, priced, final
+    context, priced
     option : Option
         As it stands in the plan.
-    feed_ids : sequence of (str or None)
-        Id of the feed of each deficient part.
     """
     items = order_items(option)
-    first = final.flow.links.count
-    names = hose_names(priced, feed_ids)
-    rows = range(first - len(names), first)
-    hoses = {
-        name: tuple(row for row, own in zip(rows, names, strict=True) if own == name)
-        for name in dict.fromkeys(names)
-    }
-    openings = dict(_openings(option, items, final, hoses))
-    network = LossNetwork(context, priced, final, openings)
-    return LossCase(context, option, items, network, openings, hoses)
+    stops = [
+        StopPlace(None, stop.live_node)
+        if stop.valve >= 0
+        else StopPlace(FeedEnd(stop.piece, stop.pipe, stop.chainage_m))
+        for stop in priced.cut.stops
+    ]
+    openings = dict(_openings(option, items))
+    network = LossNetwork(failure_case(context, priced), stops, openings)
+    return LossCase(context, option, items, network, openings)
 
 
-def _openings(
-    option: model.Option, items: OrderItems, final: FinalNetwork, hoses: Mapping[str, tuple[int, ...]]
-) -> Iterator[tuple[str, Opening]]:
+def _openings(option: model.Option, items: OrderItems) -> Iterator[tuple[str, Opening]]:
     """Yield the openings by name: "end S1", "vent S1", "zone vents S1", "torn B1"."""
-    for stop, node in zip(option.stops, final.stopped.barrier_node.tolist(), strict=True):
-        yield f"end {stop.id}", Opening(node, stop.bore_mm / MM_PER_M, is_end=True)
+    for place, stop in enumerate(option.stops):
+        yield f"end {stop.id}", Opening(END, place, stop.bore_mm / MM_PER_M)
         between = next((t.size_mm for t in stop.tappings if t.role == "vent"), 0.0)
         if between > 0.0 and items.vent(stop.id) is not None:
-            yield f"vent {stop.id}", Opening(node, between / MM_PER_M, is_end=False)
+            yield f"vent {stop.id}", Opening(OUTLET, place, between / MM_PER_M)
         sizes = [_outlet_mm(option, vent) for vent in zone_vents_of(option, items, stop)]
         wide = math.sqrt(sum(size * size for size in sizes))
         if wide > 0.0:
             # All vents of the zone stand open: one outlet with the area of all.
-            yield f"zone vents {stop.id}", Opening(node, wide / MM_PER_M, is_end=False)
-    links = final.flow.links
-    for feed, rows in hoses.items():
+            yield f"zone vents {stop.id}", Opening(OUTLET, place, wide / MM_PER_M)
+    for feed in option.bypasses:
         # One line tears off its tee on the giving side.
-        yield (
-            f"torn {feed}",
-            Opening(int(links.from_node[rows[0]]), float(links.bore_m[rows[0]]), is_end=False),
-        )
+        yield f"torn {feed.id}", Opening(TORN, feed.id, feed.bore_mm / MM_PER_M)
 
 
 def zone_vents_of(option: model.Option, items: OrderItems, stop: model.Stop) -> tuple[model.OrderItem, ...]:

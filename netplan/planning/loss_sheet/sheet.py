@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from netplan.planfile import model
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
-from netplan.planning.final_network import FinalNetwork
 from netplan.planning.loss_sheet.loss_case import loss_case
 from netplan.planning.loss_sheet.site_rows import site_rows
 from netplan.planning.loss_sheet.stop_rows import stop_rows
@@ -17,11 +14,7 @@ __all__ = ["loss_sheet"]
 
 
 def loss_sheet(
-    context: PlanningContext,
-    priced: EvaluatedOption,
-    final: FinalNetwork,
-    option: model.Option,
-    feed_ids: Sequence[str | None],
+    context: PlanningContext, priced: EvaluatedOption, option: model.Option
 ) -> tuple[model.LossRow, ...]:
     """Return what to do when one thing fails in each state of the work, L1 first.
 
@@ -30,12 +23,10 @@ def loss_sheet(
 
     Parameters
     ----------
-    context, priced, final
+    context, priced
     option : Option
         As it stands in the plan, with its items.
-    feed_ids : sequence of (str or None)
-        Id of the feed of each deficient part.
     """
-    case = loss_case(context, priced, final, option, feed_ids)
+    case = loss_case(context, priced, option)
     rows = [row for part in (stop_rows, feed_rows, station_rows, gauge_rows, site_rows) for row in part(case)]
     return tuple(row.model_copy(update={"id": f"L{n}"}) for n, row in enumerate(rows, start=1))

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-import numpy as np
-
 from netplan.planfile import model
 from netplan.planning.loss_sheet.loss_case import BEFORE, CUT, GAS_BACK, STATES, AtPlace, LossCase, WorkState
 from netplan.planning.loss_sheet.loss_network import LossState
@@ -22,8 +20,7 @@ def feed_rows(case: LossCase) -> Iterator[model.LossRow]:
     lost = {one.id: one.customers for one in case.option.losses}
     minutes = case.context.request.rules.bypass.minutes_shut
     for feed in case.option.bypasses:
-        name, rows = f"torn {feed.id}", case.hoses.get(feed.id, ())
-        found = case.network.after((name,), shut_links=rows) if rows else None
+        found = case.network.after((f"torn {feed.id}",), lost_feed=feed.id)
         ends = [one.id for end in ("from", "to") if (one := case.items.feed_end(feed.id, end))]
         for state in STATES:
             yield case.row(
@@ -35,7 +32,7 @@ def feed_rows(case: LossCase) -> Iterator[model.LossRow]:
                 act_on=ends,
                 at=AtPlace(f"live end of {feed.id}", feed.from_.main_id, feed.from_.chainage_m),
                 found=found,
-                was_solved=bool(rows),
+                was_solved=True,
                 also=lost.get(feed.id, ()),
                 minutes=minutes,
                 note=f"torn off at its live end; {_stays_off(state)}",
@@ -48,7 +45,7 @@ def feed_rows(case: LossCase) -> Iterator[model.LossRow]:
             yield case.row(
                 state,
                 f"opened valve {opened.valve_id} shuts",
-                f"leave {opened.valve_id} shut; {_DOORS}",
+                f"keep {opened.valve_id} shut; {_DOORS}",
                 Who.CONTROL,
                 items=(opened.valve_id,),
                 act_on=(opened.valve_id,),
@@ -67,18 +64,16 @@ def _stays_off(state: WorkState) -> str:
 
 def station_rows(case: LossCase) -> Iterator[model.LossRow]:
     """Yield the stations near the stops failing shut, and failing open, where their loss was looked at."""
-    stations = case.context.request.network.stations
-    placed = np.flatnonzero(stations.node >= 0).tolist()
+    stations = case.stations
     for loss in case.option.losses:
         row = stations.id.find(loss.id) if loss.what == "station" else -1
-        if row < 0:
-            continue
-        yield from _fails_shut(case, loss, placed.index(row))
-        yield from _fails_open(case, row, placed.index(row))
+        if row >= 0:
+            yield from _fails_shut(case, loss)
+            yield from _fails_open(case, row)
 
 
-def _fails_shut(case: LossCase, loss: model.Loss, place: int) -> Iterator[model.LossRow]:
-    found = case.network.after(lost_station=place)
+def _fails_shut(case: LossCase, loss: model.Loss) -> Iterator[model.LossRow]:
+    found = case.network.after(lost_station=loss.id)
     inlets = [one.id for one in case.items.every("valve", "gas inlet")]
     for state in STATES:
         draws = state == GAS_BACK and bool(inlets)
@@ -99,12 +94,12 @@ def _fails_shut(case: LossCase, loss: model.Loss, place: int) -> Iterator[model.
         )
 
 
-def _fails_open(case: LossCase, row: int, place: int) -> Iterator[model.LossRow]:
+def _fails_open(case: LossCase, row: int) -> Iterator[model.LossRow]:
     """Yield the fault pressure on barriers and meters; without one on record nothing is solved."""
-    stations = case.context.request.network.stations
+    stations = case.stations
     name, fault = stations.id[row], float(stations.max_outlet_pa_gauge[row])
     is_known = math.isfinite(fault)
-    found = case.network.after(fault_station=place, fault_pa_gauge=fault) if is_known else None
+    found = case.network.after(fault_station=name) if is_known else None
     highest, note = _on_barriers(case, found)
     if not is_known:
         note = "its highest outlet pressure is not recorded: not solved"
@@ -133,7 +128,7 @@ def _on_barriers(case: LossCase, found: LossState | None) -> tuple[float, str]:
         return math.nan, ""
     rules = case.context.request.rules
     rated = {one.name: one.rating_mbar - one.rating_margin_mbar for one in rules.method}
-    on = {stop.id: case.pressure_mbar(found, f"end {stop.id}") for stop in case.option.stops}
+    on = {stop.id: found.at_mbar[f"end {stop.id}"] for stop in case.option.stops}
     known = {name: value for name, value in on.items() if math.isfinite(value)}
     over = [stop.id for stop in case.option.stops if known.get(stop.id, 0.0) > rated[stop.method]]
     words = "as if nothing were drawn: " + (
@@ -155,9 +150,7 @@ def gauge_rows(case: LossCase) -> Iterator[model.LossRow]:
     gauges = case.option.gauges
     if not gauges:
         return
-    first = case.network.first_to_fall([f"end {stop.id}" for stop in case.option.stops])
-    ids = case.context.request.network.customers.id
-    customers = tuple(sorted({ids[row] for row in first}))
+    customers = case.network.first_to_fall()
     names = tuple(gauge.id for gauge in gauges)
     at = AtPlace(", ".join(names), gauges[0].main_id, gauges[0].chainage_m)
     steps: tuple[tuple[WorkState, str], ...] = (
@@ -176,5 +169,7 @@ def gauge_rows(case: LossCase) -> Iterator[model.LossRow]:
             act_on=inlets,
             at=at,
             also=customers,
-            note="the meters that stand at their minimum first, as solved with all stops in",
+            note="the meters at their minimum first, of those the stops lower, as solved"
+            if customers
+            else "the stops lower nobody, as solved",
         )

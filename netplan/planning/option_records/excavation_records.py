@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 from typing import Any, TypeVar
 
 import numpy as np
@@ -25,7 +26,7 @@ from netplan.excavations import (
     work_excavation_prices,
     work_lengths,
 )
-from netplan.isolation import CutStop
+from netplan.isolation import CutStop, CutTapping
 from netplan.network.linear_reference import lon_lat, points_at
 from netplan.network.model import Network
 from netplan.network.vocabulary import Surface
@@ -83,6 +84,7 @@ def excavations_of(
     purge: model.Purge,
     gauges: Sequence[model.Gauge],
     prepared: Sequence[CutStop] = (),
+    purge_tees: Mapping[int, CutTapping] = MappingProxyType({}),
 ) -> WrittenExcavations:
     """Return the excavations of an option.
 
@@ -97,8 +99,10 @@ def excavations_of(
     prepared : sequence of CutStop, optional
         Fallback stops that the option prepares. Their price pays for their pits, so that these make nothing
         else free.
+    purge_tees : mapping of int to CutTapping, optional
+        Outlets of their own that gas back in is taken from, by the place of their stop in the cut.
     """
-    things = _of_stops(dug) + _of_work(dug)
+    things = _of_stops(dug, purge_tees) + _of_work(dug)
     things += _of_tees(dug, bypasses, things)
     things += _of_purge(dug, purge, things)
     first_prepared = len(things)
@@ -126,8 +130,12 @@ def _point(pipe: int, chainage_m: float) -> _Thing:
     return _Thing((ServedLength(pipe, chainage_m, chainage_m),), (pipe, chainage_m))
 
 
-def _of_stops(dug: CutExcavations) -> list[_Thing]:
-    return [_pit(stop, "stop", stop_id(row)) for row, stop in enumerate(dug.cut.stops)]
+def _of_stops(dug: CutExcavations, purge_tees: Mapping[int, CutTapping]) -> list[_Thing]:
+    stops = [
+        replace(stop, tappings=(*stop.tappings, purge_tees[row])) if row in purge_tees else stop
+        for row, stop in enumerate(dug.cut.stops)
+    ]
+    return [_pit(stop, "stop", stop_id(row)) for row, stop in enumerate(stops)]
 
 
 def _pit(stop: CutStop, what: str, ident: str) -> _Thing:

@@ -1,4 +1,4 @@
-"""Where gauges are read, and the pressure there in a solved state: at the gauge itself, not at the next node."""
+"""Where gauges are read, and the pressure there in a solved state: at the gauge, not at the next node."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
 from netplan.hydraulics import FlowState
+from netplan.isolation import CutStop
 from netplan.network.linear_reference import nearest_chainage
 from netplan.planfile import model
 from netplan.planfile.naming import METERS_OFF_STATE
@@ -35,7 +36,7 @@ class GaugePlace:
     Parameters
     ----------
     pipe : int
-        Row of the main.
+        Row of the main; -1 for the node itself.
     chainage_m : float
         [m].
     node : int
@@ -82,7 +83,7 @@ class PipePlaces:
         Between the ends of a link the square of the absolute pressure falls evenly: nothing is drawn there.
         """
         pressure = state.pressure_pa_gauge
-        row = -1 if place.customer else self._link_at(place, closed)
+        row = -1 if place.customer or place.pipe < 0 else self._link_at(place, closed)
         if row < 0:
             return float(pressure[place.node])
         share = (place.chainage_m - self.from_m[row]) / (self.to_m[row] - self.from_m[row])
@@ -151,8 +152,7 @@ def gauge_places(
             continue
         if np.isnan(final[stop.live_node]) or np.isnan(first.state.pressure_pa_gauge[stop.live_node]):
             continue  # a dead stub: no supply beyond the stop, nothing to read
-        tapped = [t for t in stop.tappings if t.role == "gauge"]
-        pipe, chainage = (tapped[0].pipe, tapped[0].chainage_m) if tapped else (stop.pipe, stop.chainage_m)
+        pipe, chainage = _outlets(stop)[0]
         places.append(GaugePlace(pipe, chainage, stop.live_node))
     worst = worst_inlet(context, option)
     if worst >= 0:
@@ -179,11 +179,17 @@ def recorded_places(
             node = next(
                 stop.live_node
                 for stop in option.cut.stops
-                for at in [*(t for t in stop.tappings if t.role == "gauge"), stop]
-                if at.pipe == pipe and abs(at.chainage_m - gauge.chainage_m) <= SAME_M
+                for at_pipe, at_m in _outlets(stop)
+                if at_pipe == pipe and abs(at_m - gauge.chainage_m) <= SAME_M
             )
         found[gauge.id] = GaugePlace(pipe, gauge.chainage_m, node, gauge.customer)
     return found
+
+
+def _outlets(stop: CutStop) -> list[tuple[int, float]]:
+    """Return where a gauge of a stop may be: on its outlets, or at the stop itself."""
+    tapped = [(one.pipe, one.chainage_m) for one in stop.tappings if one.role == "gauge"]
+    return [*tapped, (stop.pipe, stop.chainage_m)]
 
 
 def worst_inlet(context: PlanningContext, option: EvaluatedOption) -> int:

@@ -32,8 +32,11 @@ def gauges_of(
     for gauge, place in places.items():
         before = readings.reading(gauge, METERS_OFF_STATE)
         after = readings.reading(gauge, option.work.states[-1].name)
-        assert before is not None and after is not None and after.warning_mbar is not None
-        assert after.abort_mbar is not None
+        # Gauges stand only where there is gas in both states, and somebody or the gauge itself has to hold.
+        assert before is not None  # noqa: S101
+        assert after is not None  # noqa: S101
+        assert after.warning_mbar is not None  # noqa: S101
+        assert after.abort_mbar is not None  # noqa: S101
         lower = min(before.expect_mbar - after.expect_mbar, 0.0)
         found.append(
             model.Gauge(

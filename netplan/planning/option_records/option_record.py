@@ -50,7 +50,7 @@ from netplan.planning.option_records.pressure_records import (
     states_of,
 )
 from netplan.planning.option_records.purge_records import purge_of
-from netplan.planning.option_records.stop_records import nearer_of, stops_of, zones_of
+from netplan.planning.option_records.stop_records import nearer_of, own_purge_tees, stops_of, zones_of
 from netplan.planning.option_records.validity_warnings import validity_warnings
 from netplan.planning.option_records.withdrawal_differences import with_withdrawal_differences
 from netplan.planning.rank import Ranking
@@ -102,7 +102,14 @@ def option_of(
     vented = vented_places(priced, shut_in, request.rules)
     purge, gauges = purge_of(context, priced, final, purges), gauges_of(context, priced, final, vented)
     prepared = tuple(one.stop for one in priced.prepared)
-    dug = excavations_of(excavations_of_cut(context, priced.cut), feeds.bypasses, purge, gauges, prepared)
+    dug = excavations_of(
+        excavations_of_cut(context, priced.cut),
+        feeds.bypasses,
+        purge,
+        gauges,
+        prepared,
+        own_purge_tees(request.network, request.rules, priced, purge.points),
+    )
     stops = stops_of(
         request.network,
         request.rules,

@@ -19,9 +19,9 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.network_scope import LoadedStation
 from netplan.planning.option_records.customer_records import Relighting
-from netplan.planning.option_records.stop_records import tees_by_stop
 from netplan.planning.stations_shut_in import ShutInStation, stations_at_stop
 from netplan.planning.work_states import ROUNDING_PA
+from netplan.planning.zone_purges import tees_by_stop
 
 __all__ = [
     "doubt_warnings",

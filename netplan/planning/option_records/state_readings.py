@@ -10,11 +10,10 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from netplan.core.arrays import Floats
+from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import PA_PER_MBAR
 from netplan.core.units import rounded_down
 from netplan.demand import DemandResult, HourOfWindow, node_demand
-from netplan.feeds import Inlets
 from netplan.hydraulics import FlowState, NetworkSolver
 from netplan.planfile import model
 from netplan.planfile.naming import NORMAL_STATE
@@ -110,25 +109,13 @@ class StateReadings:
         """Return whether a state of that name is solved."""
         return name == NORMAL_STATE or name in self._states
 
-    def changes(self, name: str, *, meters_on: bool = False) -> StateChanges | None:
-        """Return what a state changes, with meters on again where asked; None for normal running."""
-        if name == NORMAL_STATE:
-            return None
-        changes = self._states[name].changes
-        if not meters_on or changes.meters_on:
-            return changes
-        return StateChanges(changes.closed, changes.opened, meters_on=True, draw=changes.draw)
+    def changes(self, name: str) -> StateChanges | None:
+        """Return what a state changes; None for normal running."""
+        return None if name == NORMAL_STATE else self._states[name].changes
 
-    def state(self, name: str, *, meters_on: bool = False) -> FlowState:
+    def state(self, name: str) -> FlowState:
         """Return a state at the hour of the greatest total, in the plan's weather."""
-        if name == NORMAL_STATE:
-            return self.context.before
-        judged = self._states[name]
-        if not meters_on or judged.changes.meters_on:
-            return judged.state
-        return self.solved(
-            self.changes(name, meters_on=True), self.context.demand, self.context.demand.worst_hour
-        )
+        return self.context.before if name == NORMAL_STATE else self._states[name].state
 
     def pressure_pa_gauge(self, place: GaugePlace, state: FlowState, changes: StateChanges | None) -> float:
         """Return what a gauge reads in a state [Pa gauge]; NaN without gas."""
@@ -143,7 +130,7 @@ class StateReadings:
 
     # Readings.
 
-    def reading(self, gauge: str, name: str, *, meters_on: bool = False) -> model.Reading | None:
+    def reading(self, gauge: str, name: str) -> model.Reading | None:
         """Return what a gauge reads in a state, and when to stop there; None where it has no gas.
 
         Parameters
@@ -152,10 +139,8 @@ class StateReadings:
             Id of the gauge.
         name : str
             Name of the state.
-        meters_on : bool
-            Whether the customers that were off draw again.
         """
-        changes, state = self.changes(name, meters_on=meters_on), self.state(name, meters_on=meters_on)
+        changes, state = self.changes(name), self.state(name)
         at_pa = self.pressure_pa_gauge(self.places[gauge], state, changes)
         if math.isnan(at_pa):
             return None
@@ -228,11 +213,11 @@ class StateReadings:
         rules = self.context.request.rules.pressure
         minimum, highest = rules.minimum_mbar * PA_PER_MBAR, rules.maximum_mbar * PA_PER_MBAR
         air = self.context.conditions.atmospheric_pressure_pa_abs
-        inlets = self._felt
+        inlets, felt_allowed = self._felt
         pressure = state.pressure_pa_gauge
-        beside = np.isfinite(pressure[inlets.node])
-        beside &= state.node_part[inlets.node] == state.node_part[place.node]
-        nodes, allowed = inlets.node[beside], inlets.allowed_pa_gauge[beside]
+        beside = np.isfinite(pressure[inlets])
+        beside &= state.node_part[inlets] == state.node_part[place.node]
+        nodes, allowed = inlets[beside], felt_allowed[beside]
         if not len(nodes):
             return GaugeLimits(
                 reading_pa - minimum,
@@ -273,12 +258,13 @@ class StateReadings:
         return self.option.stopped.closes
 
     @cached_property
-    def _felt(self) -> Inlets:
+    def _felt(self) -> tuple[Ints, Floats]:
+        """Nodes of the inlets at which the stops are felt, and what they may have at most [Pa gauge]."""
         context, option = self.context, self.option
         kept, felt = kept_inlets(context, option.reach, option.gone), felt_inlets(context, option)
         rows = np.isin(kept.node, felt)
         allowed = np.full(len(kept), np.inf) if kept.allowed_pa_gauge is None else kept.allowed_pa_gauge
-        return Inlets(kept.node[rows], kept.required_pa_gauge[rows], allowed[rows])
+        return kept.node[rows], allowed[rows]
 
     # Solved again in other weather.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,8 +12,7 @@ from numpy.typing import NDArray
 from netplan.core.arrays import Floats
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR
 from netplan.excavations import tee_elsewhere
-from netplan.feeds import FeedKind
-from netplan.isolation import Cut, CutStop
+from netplan.isolation import Cut, CutStop, CutTapping
 from netplan.network.linear_reference import lon_lat, points_at, volumes_m3
 from netplan.network.model import Network
 from netplan.network.vocabulary import Surface
@@ -22,14 +22,15 @@ from netplan.planfile.numbers import METRES_DIGITS
 from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import in_currency
 from netplan.planning.evaluated_option import EvaluatedOption
-from netplan.planning.feeds_for_part import stops_of_bypass
+from netplan.planning.option_records.nearest_fittings import nearest_fitting, nearest_mark_m
 from netplan.planning.pressure_areas import PressureAreas
+from netplan.planning.purge_tee import purge_tee
 from netplan.planning.rank import Ranking
 from netplan.planning.stations_shut_in import ShutInStation, barriers_of, stations_at_stop
-from netplan.planning.zone_purges import purge_outlet
+from netplan.planning.zone_purges import needs_purge_tee, purge_outlet, tees_by_stop
 from netplan.rules import Rules
 
-__all__ = ["nearer_of", "stops_of", "tappings_of", "tees_by_stop", "zones_of"]
+__all__ = ["nearer_of", "own_purge_tees", "stops_of", "tappings_of", "zones_of"]
 
 
 NO_STATION = "no station reaches it as recorded: no fault pressure to rate it for"
@@ -84,6 +85,7 @@ def stops_of(
     pipes = network.pipes
     methods = {method.name: method for method in rules.method}
     tees = tees_by_stop(option)
+    own_tees = own_purge_tees(network, rules, option, purge_points)
     found = []
     for place, stop in enumerate(cut.stops):
         row = stop.pipe
@@ -110,14 +112,19 @@ def stops_of(
                 pressure_mbar=_known(pressure, 1.0 / PA_PER_MBAR),
                 fault_pressure_mbar=fault or None,
                 work_side=stop.work_side,
-                tappings=tuple(
-                    tapping.model_copy(update={"count": tees.get(place, 1)})
-                    if tapping.role == "bypass"
-                    else tapping
-                    for tapping, t in zip(tappings_of(network, stop), stop.tappings, strict=True)
-                    if t.role != "bypass"
-                    or _has_bypass(network, (t.pipe, t.chainage_m), bypasses)
-                    or _feeds_purge(network, stop, purge_points)
+                tappings=(
+                    *(
+                        tapping.model_copy(update={"count": tees.get(place, 1)})
+                        if tapping.role == "bypass"
+                        else tapping
+                        for tapping, t in zip(
+                            tappings_of(network, stop.tappings, stop.kind), stop.tappings, strict=True
+                        )
+                        if t.role != "bypass"
+                        or _has_bypass(network, (t.pipe, t.chainage_m), bypasses)
+                        or _feeds_purge(network, stop, purge_points)
+                    ),
+                    *tappings_of(network, [own_tees[place]] if place in own_tees else []),
                 ),
                 hole_id=holes[place],
                 price=in_currency(stop.price_minor),
@@ -144,8 +151,11 @@ def _has_bypass(network: Network, tee: tuple[int, float], bypasses: Sequence[mod
 
 def _feeds_purge(network: Network, stop: CutStop, points: Sequence[model.PurgePoint]) -> bool:
     """Return whether gas back in goes round a stop from its bypass tee."""
-    if tee_elsewhere(stop) is not None:
-        return False
+    return tee_elsewhere(stop) is None and _is_gas_inlet(network, stop, points)
+
+
+def _is_gas_inlet(network: Network, stop: CutStop, points: Sequence[model.PurgePoint]) -> bool:
+    """Return whether gas back in goes in at the zone vent of a stop, from its live side."""
     outlet = purge_outlet(stop)
     return any(
         _is_at(network, outlet, point.main_id, point.chainage_m)
@@ -154,28 +164,56 @@ def _feeds_purge(network: Network, stop: CutStop, points: Sequence[model.PurgePo
     )
 
 
-def tees_by_stop(option: EvaluatedOption) -> dict[int, int]:
-    """Return how many bypass tees are tapped at each stop that a bypass hangs on: one for each hose."""
-    count: dict[int, int] = {}
-    for feed in option.feeds:
-        if feed is not None and feed.size.feed.kind is FeedKind.BYPASS:
-            for place in stops_of_bypass(feed.size.feed.label):
-                count[place] = count.get(place, 0) + feed.size.parallel
-    return count
+def own_purge_tees(
+    network: Network, rules: Rules, option: EvaluatedOption, points: Sequence[model.PurgePoint]
+) -> dict[int, CutTapping]:
+    """Return the outlets that gas back in is taken from where no bypass tee is free, by place of the stop.
+
+    Parameters
+    ----------
+    network : Network
+    rules : Rules
+    option : EvaluatedOption
+    points : sequence of model.PurgePoint
+        Where the option's zones are purged.
+    """
+    tees, found = tees_by_stop(option), {}
+    for place, stop in enumerate(option.cut.stops):
+        count = tees.get(place, 0)
+        if needs_purge_tee(stop, count) and _is_gas_inlet(network, stop, points):
+            own = purge_tee(network, rules, option.cut.stops, place, count)
+            if own is not None:
+                found[place] = own
+    return found
 
 
-def tappings_of(network: Network, stop: CutStop) -> tuple[model.Tapping, ...]:
-    """Return the tappings of a stop, in order away from the work."""
+def tappings_of(
+    network: Network, tappings: Sequence[CutTapping], kind: str = ""
+) -> tuple[model.Tapping, ...]:
+    """Return tappings as they stand in a plan, in order away from the work.
+
+    Those of a stop of the `kind` ``squeeze`` say how far each squeeze is from fittings and earlier squeezes.
+    """
     return tuple(
         model.Tapping(
+            **(_clearances(network, t) if kind == "squeeze" and t.role == "barrier" else {}),
             role=t.role,
             main_id=network.pipes.id[t.pipe],
             chainage_m=t.chainage_m,
             size_mm=t.size_mm,
             offset_m=t.offset_m,
         )
-        for t in stop.tappings
+        for t in tappings
     )
+
+
+def _clearances(network: Network, squeeze: CutTapping) -> dict[str, Any]:
+    distance_m, words = nearest_fitting(network, squeeze.pipe, squeeze.chainage_m)
+    return {
+        "fitting_m": distance_m,
+        "fitting": words,
+        "mark_m": nearest_mark_m(network, squeeze.pipe, squeeze.chainage_m),
+    }
 
 
 def _behind(network: Network, one: ShutInStation) -> model.StationBehind:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Final
 
 from netplan.planfile.model import OrderItem, Step, TimelineBar
-from netplan.procedure.order_laws.item_states import IN_PLACE, Key, Moment, OrderWalk
+from netplan.procedure.order_laws.item_states import IN_PLACE, ChangeAt, Key, Moment, OrderWalk
 from netplan.procedure.order_laws.law_breach import LawBreach
 from netplan.procedure.step_kinds import Who
 
@@ -125,6 +125,8 @@ def space_then_inner_then_outer(walk: OrderWalk) -> Iterator[LawBreach]:
         before, step = one.moment.before, one.moment.step
         if one.item.role == "outer":
             inner = [item for item in walk.barriers_of(one.item.of) if item.role == "inner"]
+            if _is_station_put_back(walk, one):
+                continue
             still_in = tuple(item.id for item in inner if before[("barrier", item.id)] != "withdrawn")
             if still_in:
                 yield LawBreach(
@@ -142,8 +144,16 @@ def space_then_inner_then_outer(walk: OrderWalk) -> Iterator[LawBreach]:
             yield LawBreach(26, step.n, (one.item.id, *still_open), "the inner barrier with its vent open")
 
 
+def _is_station_put_back(walk: OrderWalk, one: ChangeAt) -> bool:
+    """Return whether a station's inlet is opened to purge from it: trench empty, the space on its vent."""
+    step = one.moment.step
+    spaces = {item.id for item in walk.of_kind("part", "space") if item.of == one.item.of}
+    is_inlet = any(item.of == one.item.of for item in walk.of_kind("valve", "station inlet"))
+    return is_inlet and step.trench == "empty" and step.purge is not None and step.purge.part_id in spaces
+
+
 def manned_while_in(walk: OrderWalk) -> Iterator[LawBreach]:
-    """Law 31: a set bag, and each end of a feed that is open, has a person at it all the time."""
+    """Law 31: a set bag, and each end of a bypass that is open, has a person at it all the time."""
     bags = tuple(item for item in walk.barriers if walk.stops[item.of].kind == "bag")
     for moment in walk.moments:
         wanted = [item.id for item in bags if _in_throughout(moment, item)]
@@ -166,5 +176,4 @@ def _is_open(walk: OrderWalk, moment: Moment, feed: str) -> bool:
 
 
 def _ends(walk: OrderWalk, feed: str) -> tuple[str, ...]:
-    ends = tuple(item.id for item in walk.of_kind("valve", "feed end from", "feed end to") if item.of == feed)
-    return ends or (feed,)
+    return tuple(item.id for item in walk.of_kind("valve", "feed end from", "feed end to") if item.of == feed)

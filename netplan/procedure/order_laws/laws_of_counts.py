@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import datetime
 from typing import Final
 
 from netplan.planfile.model import Timeline, TimelineBar
@@ -13,6 +14,9 @@ __all__ = ["equal_counts_and_times"]
 
 SAME_MIN: Final = 0.15
 """Times nearer than this are one: three times half the last digit of a timeline [min]."""
+ROUND_MIN: Final = 30.0
+"""Times told to customers are rounded to this [min]: from when they are off, down; until when, up."""
+SECONDS_PER_MINUTE: Final = 60.0
 DAYS: Final = ("before", "day", "after")
 
 
@@ -38,6 +42,9 @@ def equal_counts_and_times(walk: OrderWalk) -> Iterator[LawBreach]:
         if walk.moments and found != off:
             what = f"{name}: {len(found)} customers, the plan has {len(off)} off"
             yield LawBreach(32, None, tuple(sorted(found ^ off)), what)
+    for row in walk.option.loss_sheet:
+        if off & set(row.customers) or row.meters < len(row.customers):
+            yield LawBreach(32, None, (row.id,), "a failure counts others than customers kept so far")
     standby = set(walk.option.standby)
     if standby & off:
         yield LawBreach(32, None, tuple(sorted(standby & off)), "on standby and off")
@@ -62,9 +69,7 @@ def _times(walk: OrderWalk) -> Iterator[LawBreach]:
     bars = {bar.n: bar for bar in timeline.bars}
     yield from _first_and_last(walk, timeline, bars)
     yield from _in_order_of_needs(walk, bars)
-    promised = {(c.off_from, c.on_by) for c in walk.option.customers if c.effect == "off" and c.off_from}
-    if len({off_from for off_from, _ in promised}) > 1:
-        yield LawBreach(32, None, (), "customers off are told different times from which they are off")
+    yield from _promised(walk, timeline, bars)
 
 
 def _first_and_last(walk: OrderWalk, timeline: Timeline, bars: dict[int, TimelineBar]) -> Iterator[LawBreach]:
@@ -83,6 +88,30 @@ def _first_and_last(walk: OrderWalk, timeline: Timeline, bars: dict[int, Timelin
     out = [one.moment.step.n for one in walk.changed("barrier", "withdrawn")]
     if out and max(bars[n].end_min for n in out) > timeline.gas_back_min + SAME_MIN:
         yield LawBreach(32, None, (), "gas is back before the last stop is out")
+
+
+def _promised(walk: OrderWalk, timeline: Timeline, bars: dict[int, TimelineBar]) -> Iterator[LawBreach]:
+    """Yield who is told to be off later, or much earlier, or on again sooner, than the times say."""
+    if walk.conditions.start is None:
+        return
+    start = datetime.fromisoformat(walk.conditions.start)
+    lit = {one.item.id: bars[one.moment.step.n].end_min for one in walk.changed("meter", "relit")}
+    for customer in walk.option.customers:
+        if customer.effect != "off":
+            continue
+        off, on = _after_min(start, customer.off_from), _after_min(start, customer.on_by)
+        first = timeline.off_from_min
+        if first is not None and (off is None or not first - ROUND_MIN < off <= first + SAME_MIN):
+            yield LawBreach(32, None, (customer.id,), f"told to be off from {customer.off_from}")
+        relit = lit.get(customer.id)
+        if relit is not None and (on is None or on < relit - SAME_MIN):
+            yield LawBreach(32, None, (customer.id,), f"told to be on by {customer.on_by}, relit later")
+
+
+def _after_min(start: datetime, told: str | None) -> float | None:
+    if told is None:
+        return None
+    return (datetime.fromisoformat(told) - start).total_seconds() / SECONDS_PER_MINUTE
 
 
 def _in_order_of_needs(walk: OrderWalk, bars: dict[int, TimelineBar]) -> Iterator[LawBreach]:

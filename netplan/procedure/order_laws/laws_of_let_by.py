@@ -59,17 +59,18 @@ def _not_shown(walk: OrderWalk, moment: Moment, test: LetByTest) -> Iterator[str
     yield from _shown_as_well(walk, test, known[0])
 
 
+def _stops_beside(walk: OrderWalk, stop_id: str) -> frozenset[str]:
+    """Return the stops of the zones that a stop is at the end of."""
+    zones = [part for part in walk.option.parts if part.role == "zone" and stop_id in part.stops]
+    return frozenset(other for part in zones for other in part.stops)
+
+
 def _shown_as_well(walk: OrderWalk, test: LetByTest, barrier: OrderItem) -> Iterator[str]:
     """Yield single barriers of the zone that a meter on its vent shows as well, unless they are declared."""
     if test.name == "T1":
         return
-    of_zone = {
-        stop_id
-        for part in walk.option.parts
-        if part.role == "zone" and barrier.of in part.stops
-        for stop_id in part.stops
-    }
-    single = {item.id for item in walk.barriers if item.role == "single" and item.of in of_zone}
+    beside = _stops_beside(walk, barrier.of)
+    single = {item.id for item in walk.barriers if item.role == "single" and item.of in beside}
     missing = sorted(single - set(test.barriers))
     if missing:
         yield f"its meter shows {', '.join(missing)} as well"
@@ -96,10 +97,11 @@ def _sides(walk: OrderWalk, moment: Moment, test: LetByTest, barrier: OrderItem)
         yield "no hose holds the space of the barrier at live pressure"
     if len(hoses) > len(own) or (own and test.name != "T2"):
         yield "a hose loads another barrier"
+    beside = _stops_beside(walk, barrier.of)
     shut = [
         item
         for item in walk.of_kind("vent", "between")
-        if item.of in walk.stops
+        if item.of in beside
         and item.of != barrier.of
         and _stands(walk, moment, item.of)
         and not moment.was_or_is(item, "open")
@@ -151,7 +153,8 @@ def resetting_voids_test(walk: OrderWalk) -> Iterator[LawBreach]:
 def tested_before_air(walk: OrderWalk) -> Iterator[LawBreach]:
     """Law 14: no air into a zone before every barrier is tested and accepted and every test hose is off."""
     tested: set[str] = set()
-    for moment in walk.moments:
+    # Inert gas ahead of the gas, after the tie-in, may come once a station is back behind its valve.
+    for moment in walk.moments[: walk.tied_in]:
         step = moment.step
         if step.let_by is not None and step.let_by.name != "T0":
             tested.update(step.let_by.barriers)

@@ -75,21 +75,17 @@ def meters_shut_before_gas(walk: OrderWalk) -> Iterator[LawBreach]:
                 ids = (fallback.stop_id, move.feed_id, *open_doors)
                 yield LawBreach(33, None, ids, "a moved feed reaches meters that nobody is to shut")
     for row in walk.option.loss_sheet:
-        yield from _fed_again(walk, row)
+        yield from _named_in_row(walk, row)
 
 
-def _fed_again(walk: OrderWalk, row: LossRow) -> Iterator[LawBreach]:
-    """Yield where a row feeds a part again before the meters that fell are shut."""
-    moved = {
-        move.feed_id: set(move.off_meanwhile) for fallback in walk.option.fallback for move in fallback.moves
-    }
-    shut: set[str] = set()
-    for ident in row.act_on:
-        if ident in row.customers:
-            shut.add(ident)
-        fell = moved.get(ident, set()) & set(row.customers)
-        if fell - shut and ident in shut:
-            yield LawBreach(
-                33, None, (row.id, ident, *sorted(fell - shut)), "fed again before meters are shut"
-            )
-        shut.add(ident)
+def _named_in_row(walk: OrderWalk, row: LossRow) -> Iterator[LawBreach]:
+    """Yield who falls with a feed and is not among those whose meters are shut before gas is back."""
+    lost = {feed for feed in walk.feed_ids if feed in row.items}
+    if not lost or not row.solved:
+        return
+    fall = {c.id for c in walk.option.customers if c.effect == "kept" and c.kept_by in lost}
+    missing = tuple(sorted(fall - set(row.customers) - set(walk.option.pressures.weak_before)))
+    if missing:
+        yield LawBreach(
+            33, None, (row.id, *missing), "fall with the feed, but their meters are not to be shut"
+        )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from netplan.planfile.model import Gauge, Reading, State, ZoneGauge
+from netplan.planfile.model import Gauge, Reading, State, Step, ZoneGauge
 from netplan.planfile.naming import METERS_OFF_STATE, NORMAL_STATE
 from netplan.procedure.order_laws.item_states import Moment, OrderWalk
 from netplan.procedure.order_laws.law_breach import LawBreach
@@ -113,6 +113,7 @@ def _holds(walk: OrderWalk, state: State, step_n: int | None) -> Iterator[LawBre
 def readings_of_their_own_state(walk: OrderWalk) -> Iterator[LawBreach]:
     """Law 9: a reading is of the state that the network is in, at a gauge that is there."""
     solved = {state.after_step for state in walk.option.states}
+    seen: dict[tuple[str, str, float | None, int | None], float] = {}
     for moment, names in state_names(walk):
         step = moment.step
         if not step.readings:
@@ -126,6 +127,23 @@ def readings_of_their_own_state(walk: OrderWalk) -> Iterator[LawBreach]:
         for reading in step.readings:
             yield from _at_a_gauge(walk, moment, reading)
             yield from _limits_agree(walk, moment, reading)
+            # Once meters are relit more is drawn in a state of the same name.
+            if names.may is not None and not _is_zone_gauge(walk, reading):
+                yield from _same_as_before(step, reading, seen)
+
+
+def _same_as_before(
+    step: Step, reading: Reading, seen: dict[tuple[str, str, float | None, int | None], float]
+) -> Iterator[LawBreach]:
+    """Yield a reading that differs from another of the same gauge, state, hour and weather."""
+    found = [(reading.air_temp_c, reading.hour, reading.expect_mbar)]
+    found += [(one.air_temp_c, one.hour, one.expect_mbar) for one in reading.by_weather]
+    for air_temp_c, hour, expect_mbar in found:
+        known = seen.setdefault((reading.gauge_id, step.state, air_temp_c, hour), expect_mbar)
+        if abs(known - expect_mbar) > WEATHER_MBAR:
+            what = f"expects {expect_mbar:g} mbar, {known:g} at another step in state {step.state!r}"
+            yield LawBreach(9, step.n, (reading.gauge_id,), what)
+            return
 
 
 def _is_zone_gauge(walk: OrderWalk, reading: Reading) -> bool:
@@ -159,6 +177,10 @@ def _limits_agree(walk: OrderWalk, moment: Moment, reading: Reading) -> Iterator
     unordered = abort is not None and warning is not None and warning < abort - ROUNDING_MBAR
     if below or over or unordered or reading.band_mbar <= 0.0:
         yield LawBreach(9, moment.step.n, (reading.gauge_id,), "band, warning and abort are out of order")
+    error, finest = reading.error_mbar, walk.rules.gauge.finest_error_mbar
+    if error is not None and error < finest:
+        what = f"the margin there takes a gauge that errs by {error:g} mbar, finer than {finest:g}"
+        yield LawBreach(9, moment.step.n, (reading.gauge_id,), what)
     by_weather = [one.expect_mbar for one in reading.by_weather]
     if by_weather and not (
         min(by_weather) - WEATHER_MBAR <= reading.expect_mbar <= max(by_weather) + WEATHER_MBAR

@@ -48,3 +48,36 @@ function typedNumber(text) {
   const plain = text.trim().replace(",", ".").replace("−", "-");
   return /^[+-]?(\d+\.?\d*|\.\d+)$/.test(plain) ? Number(plain) : null;
 }
+
+/* Data with its references, "~" and a place among the words, as the words themselves. */
+function withWords(data, words) {
+  if (typeof data === "string") return data.startsWith("~") ? words[Number(data.slice(1))] : data;
+  if (Array.isArray(data)) return data.map((value) => withWords(value, words));
+  if (data === null || typeof data !== "object") return data;
+  return Object.fromEntries(Object.entries(data).map(([key, value]) => [key, withWords(value, words)]));
+}
+
+/* Rows of pressures from their differences in 0.001 mbar. */
+function fromDifferences(row) {
+  let last = 0;
+  return row.map((step) => (step === null ? null : (last += step) / 1000));
+}
+
+const DAY_PARTS = ["before", "day", "after"];
+
+/* The data as the scripts use it: words, tables and readings, which are kept once in the file, in their places. */
+function unpacked(data) {
+  const tables = data.tables.map((table) => ({ ...table, v: table.v.map(fromDifferences) }));
+  const readings = data.readings.map(([gauge, place, band, warning, abort, abort_high, table]) => ({ gauge, place, band, warning, abort, abort_high, table: tables[table] }));
+  const options = withWords(data.options, data.words);
+  for (const option of options) {
+    for (const step of option.steps) {
+      step.readings = step.readings.map((place) => readings[place]);
+      if (step.bar) {
+        const [part, start, end, critical] = step.bar, minute = (data.start_min + Math.round(start)) % 1440;
+        step.bar = { day: DAY_PARTS[part], start, end, critical: Boolean(critical), clock: part === 1 ? `${two(Math.floor(minute / 60))}:${two(minute % 60)}` : "" };
+      }
+    }
+  }
+  return { ...data, options };
+}

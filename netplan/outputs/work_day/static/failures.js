@@ -29,11 +29,24 @@ class FailureSheet {
     const where = [row.place, row.who].filter(Boolean).join(" · ");
     const after = [
       row.meters ? `${count(row.meters, "meter")} below minimum${row.seconds ? ` after ${row.seconds} s` : ", at once"}` : row.solved ? "no kept meter falls below minimum" : "",
-      row.least && `least kept inlet ${row.least}`, row.flow && `escape about ${row.flow}`, row.minutes && `action takes ${row.minutes} min`, row.solved ? "" : "not solved: treat every meter beyond as lost",
+      row.least && `least kept inlet ${row.least}`, row.barrier && `on the barrier left ${row.barrier}`, row.flow && `escape about ${row.flow}`, row.minutes && `action takes ${row.minutes} min`, row.solved ? "" : row.meters ? "pressures not solved: everybody in the parts concerned is counted" : "no pressures solved",
     ].filter(Boolean).join(" · ");
-    const doors = row.customers?.length ? build("details", {}, build("summary", {}, `Doors: ${row.customers.length}`), build("ul", {}, ...row.customers.map((id) => build("li", {}, [option.addresses[id], id].filter(Boolean).join(", "))))) : null;
+    const again = row.feeds_again?.length ? `${row.feeds_again.join(", ")}: open again only when the doors below are isolated` : "";
     return build("article", { class: "loss" }, build("h3", {}, row.what), row.leave ? build("p", { class: "leave" }, "Leave first.") : null,
       build("p", { class: "act" }, row.action), where ? build("p", { class: "where" }, where) : null, row.act_on?.length ? build("p", { class: "where" }, `Shut or use, in this order: ${row.act_on.join(", ")}`) : null,
-      build("p", {}, after), doors, row.note ? build("p", { class: "hint" }, row.note) : null);
+      build("p", {}, after), again ? build("p", { class: "where" }, again) : null, this.doors(row), row.note ? build("p", { class: "hint" }, row.note) : null);
+  }
+
+  /* The doors that follow, listed when they are asked for. */
+  doors(row) {
+    if (!row.doors) return null;
+    const ids = [];
+    for (let k = 0; k < row.doors.length; k += 2) for (let place = row.doors[k]; place <= row.doors[k + 1]; place += 1) ids.push(place);
+    const list = build("ul", {}), rows = ids.map((place) => { const [id, address] = this.page.data.doors[place]; return [address, id].filter(Boolean).join(", "); });
+    const box = build("details", {}, build("summary", {}, `Doors: ${ids.length}${row.meters_first ? ", meters shut before gas comes back" : ""}`), list);
+    box.addEventListener("toggle", () => { if (!list.childElementCount) list.append(...rows.sort(byNumbers).map((words) => build("li", {}, words))); });
+    return box;
   }
 }
+
+const byNumbers = new Intl.Collator("en", { numeric: true }).compare;

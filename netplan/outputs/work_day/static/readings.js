@@ -1,6 +1,6 @@
 /* What a gauge should read at the air temperature and hour of now, and what a reading means. The same is worked
    out from the log by the program (expected_reading.py). */
-const NOISE_MBAR = 1e-9;
+const NOISE_MBAR = 1e-6;
 
 /* Nodes on both sides of a value with their shares; null outside. */
 function between(nodes, value) {
@@ -16,9 +16,10 @@ function between(nodes, value) {
 
 function sinceFirst(hour, first) { return (((hour - first) % 24) + 24) % 24; }
 
-/* Linear between temperatures and between the beginnings of hours; null outside the solved table. */
+/* Linear between temperatures and between the beginnings of hours; null outside the solved table. A pipe that stands
+   open to the air reads the same in any weather. */
 function expectedAt(table, airTempC, hourOfDay) {
-  if (!table.h.length || airTempC === null) return null;
+  if (!table.h.length || airTempC === null) return table.always ?? null;
   const row = between(table.t, airTempC);
   const since = table.h.map((hour) => sinceFirst(hour, table.h[0]));
   const now = sinceFirst(hourOfDay, table.h[0]), last = since.length - 1;

@@ -91,11 +91,11 @@ class Page {
 
   airTemp() { return this.day.air ? this.day.air.air_temp_c : null; }
 
-  expected(reading, now) { return expectedAt(this.option.tables[reading.table], this.airTemp(), now.getHours() + now.getMinutes() / 60); }
+  expected(reading, now) { return expectedAt(reading.table, this.airTemp(), now.getHours() + now.getMinutes() / 60); }
 
   whyNoFigure(reading) {
-    const table = this.option.tables[reading.table];
-    if (!table.h.length) return "No figure was solved for this gauge: the paper governs.";
+    const { table } = reading;
+    if (!table.h.length) return "No figure over the weather for this gauge: the competent person judges.";
     const spread = `${this.temperature(table.t[0])} to ${this.temperature(table.t[table.t.length - 1])}, ${two(table.h[0])}:00 to ${two((table.h[table.h.length - 1] + 1) % 24)}:00`;
     return this.airTemp() === null ? `Type the air temperature. Solved for ${spread}.` : `Outside the solved table (${spread}): no figure for now.`;
   }
@@ -105,11 +105,17 @@ class Page {
     return `${(mbar / size).toFixed(digits + 1)}${unit ? ` ${unit}` : ""}`;
   }
 
+  /* A limit as the papers print it: it comes rounded. */
+  limit(mbar, unit = this.data.units.pressure) {
+    const { mbar: size, pressure_digits: digits } = this.data.units;
+    return `${(mbar / size).toFixed(digits)}${unit ? ` ${unit}` : ""}`;
+  }
+
   temperature(celsius) { return `${(celsius * this.data.units.per_c + this.data.units.zero_c).toFixed(1)} ${this.data.units.temperature}`; }
 
   limitWords(reading) {
-    return [reading.warning !== null && `warning at ${this.pressure(reading.warning)}`, reading.abort !== null && `abort at ${this.pressure(reading.abort)} or less`,
-      reading.abort_high !== null && `abort at ${this.pressure(reading.abort_high)} or more`].filter(Boolean).join(" · ");
+    return [reading.warning !== null && `warning at ${this.limit(reading.warning)}`, reading.abort !== null && `abort at ${this.limit(reading.abort)} or less`,
+      reading.abort_high !== null && `abort at ${this.limit(reading.abort_high)} or more`].filter(Boolean).join(" · ");
   }
 
   lateWords(bar, moment) {
@@ -123,7 +129,7 @@ class Page {
     const times = this.option.timeline;
     if (!times || times.latest_cut === null) return [];
     const left = times.latest_cut - minutesIn(this.data, now);
-    return [left > 0 ? `Hold: cut by ${times.latest_clock}, ${spanWords(left)} from now, or not today.` : `The latest time to cut, ${times.latest_clock}, has passed. Do not cut: gas back, on as promised, unless the competent person releases it in writing.`];
+    return [left > 0 ? `Hold: the cut begins by ${times.latest_clock}, ${spanWords(left)} from now, or not today.` : `The latest time to cut, ${times.latest_clock}, has passed. Do not cut: gas back, on as promised, unless the competent person releases it in writing.`];
   }
 
   refresh(now = new Date()) {
@@ -161,7 +167,7 @@ class Page {
     at("times").tBodies[0].replaceChildren(...this.option.steps.map((step) => {
       const entry = this.day.steps.get(step.n), bar = step.bar;
       const done = entry ? `${clockOf(entry.at)}${entry.what === "left out" ? " left out" : this.lateWords(bar, new Date(entry.at))}` : "";
-      const planned = bar ? bar.clock || { before: "before", after: "after" }[bar.day] : "–";
+      const planned = bar ? bar.clock || { before: "before", after: "later" }[bar.day] : "–";
       return build("tr", { "aria-current": nextStep(this.option, this.day) === step ? "step" : false }, build("th", { scope: "row" }, pressed(`${step.n}`, () => { this.view("steps"); this.cards.go(step.n); }, { "aria-label": `Step ${step.n}: ${step.does}` })), build("td", {}, planned), build("td", {}, done));
     }));
   }
@@ -184,7 +190,7 @@ function entryWords(entry, page) {
 }
 
 try {
-  window.workDay = new Page(JSON.parse(at("page-data").textContent));
+  window.workDay = new Page(unpacked(JSON.parse(at("page-data").textContent)));
 } catch (error) {
   show(at("barred"), `This page cannot run here (${error.name}). The paper work pack governs: work by it, and log on paper.`);
 }

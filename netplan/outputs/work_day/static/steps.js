@@ -1,5 +1,5 @@
 /* The step list: one card a step, built once for an option and brought up to date after every entry. */
-const DAY_WORDS = { before: "on an earlier day", after: "on a later day" };
+const DAY_WORDS = { before: "on an earlier day", after: "later" };
 
 class StepCards {
   constructor(page) { this.page = page; this.cards = []; }
@@ -57,7 +57,7 @@ class StepCard {
     return build("p", { class: "facts" }, ...marks, build("span", {}, words), this.planned);
   }
 
-  plainReading() { return this.step.expect ? build("p", { class: "expect" }, `To be read, in the planned weather: ${this.step.expect}`) : null; }
+  plainReading() { return this.step.across ? build("p", { class: "expect" }, `Across the barrier before it is taken out, as solved: ${this.step.across}`) : this.step.expect ? build("p", { class: "expect" }, `To be read, in the planned weather: ${this.step.expect}`) : null; }
 
   /* A form with fields and a line that says what was found; `enter` gets the texts of the fields. */
   form(title, hints, fields, enter) {
@@ -92,7 +92,7 @@ class StepCard {
     });
     this.rows.push((day, now) => {
       const expect = this.page.expected(reading, now);
-      show(hint, expect === null ? this.page.whyNoFigure(reading) : `Should read now ${this.page.pressure(expect)} ± ${this.page.pressure(reading.band, "")}`);
+      show(hint, expect === null ? this.page.whyNoFigure(reading) : `Should read now ${this.page.pressure(expect)} ± ${this.page.limit(reading.band, "")}`);
       const entry = day.readings.get(JSON.stringify([this.step.n, reading.gauge]));
       if (entry) verdict(said, [VERDICTS[entry.verdict][0], `${this.page.pressure(entry.mbar)} at ${clockOf(entry.at)}. ${VERDICTS[entry.verdict][1]}`]);
     });
