@@ -16,11 +16,13 @@ import pytest
 import netplan
 from netplan.cli import app as application
 from netplan.core.errors import BadInputError
+from netplan.outputs.documents.step_list_table import reading_cells
+from netplan.outputs.number_format import METRIC, US
 from netplan.outputs.output_folders import check_target
 from netplan.outputs.plan_folder import write_plan_folder
 from netplan.outputs.reader_choices import Choices
 from netplan.outputs.work_day.day_review import DayReview, review_day
-from netplan.outputs.work_day.expected_reading import weather_table
+from netplan.outputs.work_day.expected_reading import reading_limits, weather_table
 from netplan.outputs.work_day.log_file import WORK_DAY_LOG, log_to_json, read_log
 from netplan.planfile import model as pm
 from netplan.planfile.plan_json import plan_digest, read_plan
@@ -212,6 +214,21 @@ def test_a_vented_pipe_reads_nothing_in_any_weather() -> None:
     assert weather_table(one).at(-8.0, 9.0) is None
     cold = one.model_copy(update={"expect_mbar": 0.0})
     assert weather_table(cold).at(-7.0, 8.0) is None
+
+
+def test_limits_are_those_on_paper() -> None:
+    """The same rounding as the cells of the work pack: abort low up, abort high and band down."""
+    reading = work_day_plan().options[0].steps[1].readings[0]
+    odd = {"abort_mbar": 20.012, "abort_high_mbar": 74.999, "warning_mbar": 21.01, "band_mbar": 0.57}
+    reading = reading.model_copy(update=odd)
+    for units in (METRIC, US):
+        cells = [float(cell) for cell in reading_cells(reading, units)[2:]]
+        limits = reading_limits(reading, units)
+        size = 1.0 if units is METRIC else 2.4908891
+        held = (limits.band_mbar, limits.warning_mbar, limits.abort_mbar, limits.abort_high_mbar)
+        assert [value / size for value in held if value is not None] == pytest.approx(cells, abs=1e-5)
+    assert reading_limits(reading, METRIC).abort_mbar == 20.1
+    assert reading_limits(reading, METRIC).abort_high_mbar == 74.9
 
 
 def test_a_reading_is_judged_by_what_the_clock_showed(reviewed: Callable[..., DayReview]) -> None:

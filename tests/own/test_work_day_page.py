@@ -18,12 +18,13 @@ import pytest
 
 import netplan
 from netplan.outputs.number_format import METRIC, US
-from netplan.outputs.work_day.expected_reading import WeatherTable, verdict_of
+from netplan.outputs.work_day.day_review import review_day
+from netplan.outputs.work_day.expected_reading import ReadingLimits, WeatherTable, verdict_of
 from netplan.outputs.work_day.let_by_result import let_by_fault
 from netplan.outputs.work_day.log_file import LetByEntry, read_log
 from netplan.outputs.work_day.text_references import with_references
 from netplan.outputs.work_day.work_day_page import work_day_page
-from netplan.planfile.model import LetByTest, Reading
+from netplan.planfile.model import LetByTest
 from netplan.planfile.plan_json import plan_digest, plan_from_json, plan_to_json, read_plan
 from tests.support.browser import chromium
 from tests.support.hamlet import HOSTILE, HOSTILE_ID
@@ -472,7 +473,7 @@ def test_hostile_text_stays_text(phone: Open) -> None:
     assert seen.complaints == []
 
 
-def test_us_units_are_typed_and_the_log_holds_mbar(phone: Open) -> None:
+def test_us_units_are_typed_and_the_log_holds_mbar(phone: Open, tmp_path: Path) -> None:
     seen = phone(_page(us=True))
     seen.air("39.2")
     seen.done()
@@ -480,6 +481,15 @@ def test_us_units_are_typed_and_the_log_holds_mbar(phone: Open) -> None:
     assert "In band" in seen.read("9")
     assert seen.kept()[0]["air_temp_c"] == pytest.approx(4.0, abs=1e-3)
     assert seen.kept()[2]["mbar"] == pytest.approx(9 * 2.4908891, abs=1e-4)
+    # 20 mbar are 8.0293 in. w.c., on paper 8.03: 8.03 is abort, 8.04 is not.
+    assert "abort at 8.03 in. w.c. or less" in seen.page.inner_text(f"{NEXT} .entry")
+    assert "ABORT, low" in seen.read("8.03")
+    assert "ABORT" not in seen.read("8.04")
+    log = read_log(seen.export(tmp_path / "log.json"))
+    assert log.units == "us"
+    review = review_day(work_day_plan(), work_day_plan().options[0], log)
+    assert [one.verdict for one in review.readings] == ["abort low", "outside band"]
+    assert review.said_otherwise == 0
 
 
 def test_fields_are_named_and_touch_targets_are_large(phone: Open) -> None:
@@ -594,15 +604,10 @@ def test_expected_readings_are_the_same_in_the_page_and_in_the_program(phone: Op
         own = WeatherTable(temps, hours, rows).at(air, hour)
         assert (expect is None) == (own is None), (temps, hours, air, hour)
         assert own is None or expect == pytest.approx(own, abs=1e-9), (temps, hours, air, hour)
-        reading = Reading(
-            gauge_id="G1",
-            expect_mbar=20.0,
-            band_mbar=limits["band"],
-            warning_mbar=limits["warning"],
-            abort_mbar=limits["abort"],
-            abort_high_mbar=limits["abort_high"],
+        own_limits = ReadingLimits(
+            *(limits[name] for name in ("band", "warning", "abort", "abort_high")),
         )
-        assert verdict == verdict_of(reading, mbar, own)
+        assert verdict == verdict_of(own_limits, mbar, own)
         seen.add(verdict)
     assert seen == {"abort low", "abort high", "outside table", "outside band", "warning", "in band"}
 
@@ -626,14 +631,14 @@ def test_let_by_results_are_the_same_in_the_page_and_in_the_program(phone: Open)
         "(cases) => cases.map(([test, entry]) => letByVerdict(test, entry)[0])", cases
     )
     seen: set[str] = set()
-    for (limits, figures), kind in zip(cases, found, strict=True):
+    for (limits, given), kind in zip(cases, found, strict=True):
         test = LetByTest(name="T1", barriers=("S1-outer",), minutes=5.0, **limits)
         entry = LetByEntry.model_validate(
-            {"at": "2026-05-12T09:00:00.000+01:00", "what": "let-by", "step": 1, **figures}
+            {"at": "2026-05-12T09:00:00.000+01:00", "what": "let-by", "step": 1, **given}
         )
         fault = let_by_fault(test, entry)
         words = {"": "good", "without a whole result": "doubt"}
-        assert kind == words.get(fault, "bad"), (limits, figures, fault)
+        assert kind == words.get(fault, "bad"), (limits, given, fault)
         seen.add(fault)
     assert len(seen) == 4
 
@@ -674,7 +679,7 @@ def test_the_order_of_the_sample_can_be_followed_to_its_end(browser: Any, tmp_pa
     context.close()
     found = netplan.record_log(folder, log).review
     assert found.done == tuple(step.n for step in option.steps)
-    assert found.skipped == found.unsigned == found.left_out == found.open_meters == ()
+    assert not any((found.skipped, found.unsigned, found.left_out, found.open_meters))
     assert [n for n, _ in found.let_by] == [
         step.n
         for step in option.steps

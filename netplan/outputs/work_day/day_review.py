@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
-from netplan.outputs.work_day.expected_reading import Verdict, verdict_of, weather_table
+from netplan.outputs.number_format import figures_of
+from netplan.outputs.work_day.expected_reading import Verdict, reading_limits, verdict_of, weather_table
 from netplan.outputs.work_day.let_by_result import let_by_fault
 from netplan.outputs.work_day.log_file import (
     DoneEntry,
@@ -206,13 +207,13 @@ def _judged(option: Option, log: WorkDayLog) -> Iterator[JudgedReading]:
         (step.n, reading.gauge_id): reading for step in option.steps for reading in step.readings
     }
     typed = [entry for entry in log.entries if isinstance(entry, ReadingEntry)]
-    good: set[tuple[int, str]] = set()
+    units, good = figures_of(log.units), set[tuple[int, str]]()
     found: list[JudgedReading] = []
     for entry in reversed(typed):
         key = entry.step, entry.gauge
         time = entry.shown_time
         expect = weather_table(readings[key]).at(entry.air_temp_c, time.hour + time.minute / 60.0)
-        verdict = verdict_of(readings[key], entry.mbar, expect)
+        verdict = verdict_of(reading_limits(readings[key], units), entry.mbar, expect)
         found.append(JudgedReading(*key, time, entry.mbar, expect, verdict, entry.verdict, key in good))
         if verdict in ("in band", "warning"):
             good.add(key)

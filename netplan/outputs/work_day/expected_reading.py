@@ -8,14 +8,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from netplan.core.units import convert
+from netplan.outputs.number_format import Figures, Side
 from netplan.planfile.model import Reading
 
-__all__ = ["Verdict", "WeatherTable", "verdict_of", "weather_table"]
+__all__ = ["ReadingLimits", "Verdict", "WeatherTable", "reading_limits", "verdict_of", "weather_table"]
 
 Verdict = Literal["abort low", "abort high", "outside band", "warning", "in band", "outside table"]
 
 _HOURS_A_DAY: Final = 24
-_NOISE_MBAR: Final = 1e-9
+_NOISE_MBAR: Final = 1e-6
+"""What is typed in other units is converted and rounded to this in the log (own) [mbar]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,26 +99,61 @@ def weather_table(reading: Reading) -> WeatherTable:
     return WeatherTable(temps, hours, rows)
 
 
-def verdict_of(reading: Reading, mbar: float, expect_mbar: float | None) -> Verdict:
+@dataclass(frozen=True, slots=True)
+class ReadingLimits:
+    """Limits of a reading as the papers print them, each rounded to its safe side [mbar gauge].
+
+    Parameters
+    ----------
+    band_mbar : float
+        Greatest distance from the expected reading.
+    warning_mbar, abort_mbar, abort_high_mbar : float or None
+        None where nothing bounds that side.
+    """
+
+    band_mbar: float
+    warning_mbar: float | None
+    abort_mbar: float | None
+    abort_high_mbar: float | None
+
+
+def reading_limits(reading: Reading, units: Figures) -> ReadingLimits:
+    """Return the limits of a reading as printed in some units: page and paper act at the same figure."""
+    kind = units.kind("pressure")
+
+    def printed(value: float | None, side: Side) -> float | None:
+        shown = units.number("pressure", value, side)
+        return (
+            shown if shown is None or kind.shown == kind.stored else convert(shown, kind.shown, kind.stored)
+        )
+
+    return ReadingLimits(
+        band_mbar=printed(reading.band_mbar, "down") or 0.0,
+        warning_mbar=printed(reading.warning_mbar, "up"),
+        abort_mbar=printed(reading.abort_mbar, "up"),
+        abort_high_mbar=printed(reading.abort_high_mbar, "down"),
+    )
+
+
+def verdict_of(limits: ReadingLimits, mbar: float, expect_mbar: float | None) -> Verdict:
     """Return what a reading means.
 
     Parameters
     ----------
-    reading : Reading
-        With band, warning and abort [mbar gauge].
+    limits : ReadingLimits
     mbar : float
         What the gauge reads [mbar gauge].
     expect_mbar : float or None
         What it should read now; None outside the solved table: then only abort is told.
     """
-    if reading.abort_mbar is not None and mbar <= reading.abort_mbar + _NOISE_MBAR:
+    if limits.abort_mbar is not None and mbar <= limits.abort_mbar + _NOISE_MBAR:
         return "abort low"
-    if reading.abort_high_mbar is not None and mbar >= reading.abort_high_mbar - _NOISE_MBAR:
+    if limits.abort_high_mbar is not None and mbar >= limits.abort_high_mbar - _NOISE_MBAR:
         return "abort high"
     if expect_mbar is None:
         return "outside table"
-    if abs(mbar - expect_mbar) > reading.band_mbar + _NOISE_MBAR:
+    if abs(mbar - expect_mbar) > limits.band_mbar + _NOISE_MBAR:
         return "outside band"
-    if reading.warning_mbar is not None and mbar <= reading.warning_mbar + _NOISE_MBAR:
+    if limits.warning_mbar is not None and mbar <= limits.warning_mbar + _NOISE_MBAR:
         return "warning"
     return "in band"

@@ -188,11 +188,12 @@ Entry = Annotated[
 
 
 class WorkDayLog(LogElement):
-    """A day's log of one option of one plan, its entries in time order."""
+    """A day's log of one option of one plan, its entries in time order; `units` are those of the page."""
 
     kind: Literal["gas-netplan/work-day-log/1"]
     plan_sha256: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
     option: Annotated[int, Field(ge=1, le=1_000, strict=True)]
+    units: Literal["metric", "us"] = "metric"
     work: Annotated[str, Field(max_length=10_000)] = ""
     exported: Moment
     entries: Annotated[tuple[Entry, ...], Field(max_length=MOST_ENTRIES)]

@@ -8,7 +8,7 @@ from typing import Any
 from netplan.core.units import convert
 from netplan.outputs.item_words import clock
 from netplan.outputs.number_format import Figures
-from netplan.outputs.work_day.expected_reading import weather_table
+from netplan.outputs.work_day.expected_reading import reading_limits, weather_table
 from netplan.outputs.work_day.planned_times import bars_by_step, cut_hold, latest_cut_min, start_clock
 from netplan.outputs.work_day.text_references import with_references
 from netplan.planfile.model import (
@@ -64,7 +64,7 @@ def page_data(plan: Plan, rank: int, units: Figures, addresses: Mapping[str, str
     doors = sorted({id_ for option in plan.options for row in option.loss_sheet for id_ in row.customers})
     place = {id_: k for k, id_ in enumerate(doors)}
     known = {c.id: c.address for option in plan.options for c in option.customers} | dict(addresses)
-    tables = _Tables()
+    tables = _Tables(units)
     words, options = with_references([_option(plan, one, units, place, tables) for one in plan.options])
     return {
         "plan_sha256": plan_digest(plan),
@@ -91,6 +91,7 @@ def _units(units: Figures) -> Data:
     pressure, temperature = units.kind("pressure"), units.kind("temperature")
     zero = convert(0.0, temperature.stored, temperature.shown)
     return {
+        "name": units.name,
         "pressure": pressure.sign,
         "mbar": convert(1.0, pressure.shown, pressure.stored),
         "pressure_digits": pressure.decimals,
@@ -129,15 +130,17 @@ def _option(plan: Plan, option: Option, units: Figures, doors: Mapping[str, int]
 class _Tables:
     """Readings and their tables over the weather, each kept once: many steps share a state."""
 
-    def __init__(self) -> None:
+    def __init__(self, units: Figures) -> None:
+        self._units = units
         self.tables: list[Data] = []
         self.readings: list[list[Any]] = []
         self._places: dict[Any, int] = {}
 
     def reading(self, reading: Reading, gauges: Mapping[str, str]) -> int:
         """Return the place of a reading: gauge and its place, band, warning, abort low and high, table."""
-        row = [reading.gauge_id, gauges.get(reading.gauge_id, ""), reading.band_mbar]
-        row += [reading.warning_mbar, reading.abort_mbar, reading.abort_high_mbar, self._table(reading)]
+        limits = reading_limits(reading, self._units)
+        row = [reading.gauge_id, gauges.get(reading.gauge_id, ""), limits.band_mbar]
+        row += [limits.warning_mbar, limits.abort_mbar, limits.abort_high_mbar, self._table(reading)]
         if tuple(row) not in self._places:
             self._places[tuple(row)] = len(self.readings)
             self.readings.append(row)

@@ -67,7 +67,7 @@ class DayLog {
   }
 
   whole(now = new Date()) {
-    return { kind: KIND, plan_sha256: this.data.plan_sha256, option: this.kept.option, work: this.data.work, exported: stamp(now), entries: this.entries };
+    return { kind: KIND, plan_sha256: this.data.plan_sha256, option: this.kept.option, units: this.data.units.name, work: this.data.work, exported: stamp(now), entries: this.entries };
   }
 }
 

@@ -1,6 +1,6 @@
 /* What a gauge should read at the air temperature and hour of now, and what a reading means. The same is worked
    out from the log by the program (expected_reading.py). */
-const NOISE_MBAR = 1e-9;
+const NOISE_MBAR = 1e-6;
 
 /* Nodes on both sides of a value with their shares; null outside. */
 function between(nodes, value) {

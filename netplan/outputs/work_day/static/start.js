@@ -105,11 +105,17 @@ class Page {
     return `${(mbar / size).toFixed(digits + 1)}${unit ? ` ${unit}` : ""}`;
   }
 
+  /* A limit as the papers print it: it comes rounded. */
+  limit(mbar, unit = this.data.units.pressure) {
+    const { mbar: size, pressure_digits: digits } = this.data.units;
+    return `${(mbar / size).toFixed(digits)}${unit ? ` ${unit}` : ""}`;
+  }
+
   temperature(celsius) { return `${(celsius * this.data.units.per_c + this.data.units.zero_c).toFixed(1)} ${this.data.units.temperature}`; }
 
   limitWords(reading) {
-    return [reading.warning !== null && `warning at ${this.pressure(reading.warning)}`, reading.abort !== null && `abort at ${this.pressure(reading.abort)} or less`,
-      reading.abort_high !== null && `abort at ${this.pressure(reading.abort_high)} or more`].filter(Boolean).join(" · ");
+    return [reading.warning !== null && `warning at ${this.limit(reading.warning)}`, reading.abort !== null && `abort at ${this.limit(reading.abort)} or less`,
+      reading.abort_high !== null && `abort at ${this.limit(reading.abort_high)} or more`].filter(Boolean).join(" · ");
   }
 
   lateWords(bar, moment) {

@@ -92,7 +92,7 @@ class StepCard {
     });
     this.rows.push((day, now) => {
       const expect = this.page.expected(reading, now);
-      show(hint, expect === null ? this.page.whyNoFigure(reading) : `Should read now ${this.page.pressure(expect)} ± ${this.page.pressure(reading.band, "")}`);
+      show(hint, expect === null ? this.page.whyNoFigure(reading) : `Should read now ${this.page.pressure(expect)} ± ${this.page.limit(reading.band, "")}`);
       const entry = day.readings.get(JSON.stringify([this.step.n, reading.gauge]));
       if (entry) verdict(said, [VERDICTS[entry.verdict][0], `${this.page.pressure(entry.mbar)} at ${clockOf(entry.at)}. ${VERDICTS[entry.verdict][1]}`]);
     });
