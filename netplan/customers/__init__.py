@@ -17,10 +17,12 @@ from netplan.customers.relight_order import (
     PriorityCode,
     RelightOrder,
     day_end_after_min,
+    meters_of_round,
     off_on_times,
     priority_codes,
     priority_rank,
     relight_order,
+    relight_rounds,
 )
 from netplan.customers.walking_order import address_groups, natural_key, walking_key
 
@@ -31,10 +33,12 @@ __all__ = [
     "RelightOrder",
     "address_groups",
     "day_end_after_min",
+    "meters_of_round",
     "natural_key",
     "off_on_times",
     "priority_codes",
     "priority_rank",
     "relight_order",
+    "relight_rounds",
     "walking_key",
 ]

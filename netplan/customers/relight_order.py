@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from netplan.core.arrays import Floats, Ints
+from netplan.core.arrays import Flags, Floats, Ints
 from netplan.core.errors import BadInputError
 from netplan.customers.walking_order import address_groups, walking_key
 
@@ -24,10 +24,12 @@ __all__ = [
     "PriorityCode",
     "RelightOrder",
     "day_end_after_min",
+    "meters_of_round",
     "off_on_times",
     "priority_codes",
     "priority_rank",
     "relight_order",
+    "relight_rounds",
 ]
 
 
@@ -53,15 +55,36 @@ class RelightOrder:
         share one.
     meters : int array, shape (n,)
         Meters of each ordered customer, at least 1.
+    has_priority : bool array, shape (n,)
+        Whether each ordered customer has a priority code.
     """
 
     order: Ints
     visit: Ints
     meters: Ints
+    has_priority: Flags
 
     def back_on_h(self, relights_per_hour: float) -> Floats:
-        """Return when each ordered customer is back, all its meters relit [h after gas is back]."""
+        """Return how long each ordered customer waits for its turn, its own meters counted [h]."""
         return np.cumsum(self.meters) / relights_per_hour
+
+    def relit_h(self, relights_per_hour: float) -> Floats:
+        """Return when each ordered customer is relit, round by round [h after gas is back].
+
+        Half of a round's time goes into purging its services, the other half into relighting.
+        """
+        found = np.cumsum(self.meters) / relights_per_hour
+        most = meters_of_round(relights_per_hour)
+        for one in relight_rounds(self.meters.tolist(), self.has_priority.tolist(), most):
+            rows = slice(one.start, one.stop)
+            end = found[one.stop - 1]
+            found[rows] = end - (end - found[rows]) / 2.0
+        return found
+
+
+def meters_of_round(relights_per_hour: float) -> int:
+    """Return how many meters are relit in one round: about an hour's [-]."""
+    return max(1, int(relights_per_hour))
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +146,39 @@ def relight_order(
         last += 1 if k == 0 or house[row] != house[order[k - 1]] else 0
         visit.append(last)
     rows = np.array(order, dtype=np.int64)
-    return RelightOrder(order=rows, visit=np.array(visit, dtype=np.int64), meters=owned[rows])
+    return RelightOrder(
+        order=rows,
+        visit=np.array(visit, dtype=np.int64),
+        meters=owned[rows],
+        has_priority=np.array([bool(priority[row]) for row in order], dtype=bool),
+    )
+
+
+def relight_rounds(meters: Sequence[int], has_priority: Sequence[bool], most: int) -> list[range]:
+    """Return the rounds in which customers are relit, as ranges of their order.
+
+    In a round all services are purged first, then one customer is relit after another.
+
+    Parameters
+    ----------
+    meters : sequence of int
+        Of each customer in the order they are relit.
+    has_priority : sequence of bool
+        No round has both kinds.
+    most : int
+        Meters of a round, unless a customer alone has more.
+    """
+    rounds: list[range] = []
+    first = count = 0
+    for place, own in enumerate(meters):
+        is_new = count + own > most or bool(has_priority[place]) != bool(has_priority[first])
+        if place > first and is_new:
+            rounds.append(range(first, place))
+            first, count = place, 0
+        count += own
+    if len(meters):
+        rounds.append(range(first, len(meters)))
+    return rounds
 
 
 def off_on_times(
@@ -169,7 +224,7 @@ def off_on_times(
     if start is None:
         return OffOnTimes(None, (None,) * len(queue.order))
     on_by = [""] * len(queue.order)
-    for row, back_h in zip(queue.order.tolist(), queue.back_on_h(relights_per_hour).tolist(), strict=True):
+    for row, back_h in zip(queue.order.tolist(), queue.relit_h(relights_per_hour).tolist(), strict=True):
         late_min = overrun * (gas_back_min + _MINUTES_AN_HOUR * back_h)
         on_by[row] = _iso(_half_hour(start, late_min, latest_min))
     off_from = start + timedelta(minutes=math.floor(round(off_from_min, 6)))

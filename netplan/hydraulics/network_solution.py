@@ -16,7 +16,7 @@ from netplan.hydraulics.newton import CoreProblem, CoreSolution
 from netplan.hydraulics.nodal_demand import NodalDemand, nodal_demand, node_loads
 from netplan.hydraulics.prepared_network import Layout
 from netplan.hydraulics.pressure_drop import SegmentDrops
-from netplan.hydraulics.station_states import group_stations
+from netplan.hydraulics.station_states import CAPPED, HOLDING, group_stations
 
 __all__ = ["solve_given"]
 
@@ -182,5 +182,7 @@ def _warm_start(
         taken = member >= 0
         start.states = np.zeros(groups.count, dtype=np.int64)
         start.states[member[taken]] = np.maximum(kept.station_code[taken], 0)
+        # One that was at its capacity then and has none now holds: it may not give without end.
+        start.states[(start.states == CAPPED) & np.isinf(groups.capacity)] = HOLDING
         np.add.at(start.group_flow, member[taken], np.nan_to_num(kept.station_flow[taken]))
     return start

@@ -10,6 +10,7 @@ from typing import Any, Final
 import numpy as np
 
 from netplan.core.errors import NoPlanError
+from netplan.customers import day_end_after_min
 from netplan.network.work_section import work_section
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
@@ -24,6 +25,8 @@ MOST_TRIED: Final = 12
 """Orders tried one by one (own) [-]."""
 MOST_ALONE: Final = 4
 """Customers for whom a supply of their own is tried one by one (own) [-]."""
+MOST_FITTERS: Final = 100
+"""Fitters that no crew has (own) [-]."""
 LEAST_BUDGET: Final = {
     "max_zones": 300,
     "max_solves": 1_500,
@@ -45,6 +48,7 @@ class LiftedKind(StrEnum):
     MOST_STOPS = "most stops"
     MOST_STOPS_BY_RULE = "most stops by the rules"
     CREW_DAY = "crew's day"
+    WINDOW = "longer window"
     PURGE_DRAW = "gas for the purge as a load"
 
 
@@ -83,6 +87,8 @@ def lifted_orders(
     for lifted, request in list(_one_by_one(context.request))[:MOST_TRIED]:
         if lifted.kind is LiftedKind.CREW_DAY and _day_was_long_enough(context):
             continue
+        if lifted.kind is LiftedKind.WINDOW and _window_was_long_enough(context):
+            continue
         if lifted.kind is LiftedKind.PURGE_DRAW and _failed_without_purge(context):
             continue
         tell(f"trying without an order: {lifted.kind.value}")
@@ -99,6 +105,11 @@ def _day_was_long_enough(context: PlanningContext) -> bool:
     price that counts.
     """
     return context.was_asked("reach") and not context.days_too_short
+
+
+def _window_was_long_enough(context: PlanningContext) -> bool:
+    """Return whether zones were priced on this context and the window stood against none."""
+    return context.was_asked("reach") and not context.windows_too_short
 
 
 def _failed_without_purge(context: PlanningContext) -> bool:
@@ -145,8 +156,12 @@ def _one_by_one(request: PlanRequest) -> Iterator[tuple[Lifted, PlanRequest]]:
             Lifted(LiftedKind.MOST_STOPS_BY_RULE, (str(rules.choice.max_stops),)),
             replace(request, rules=free),
         )
-    endless = _with(rules, "crew", relights_per_hour=1e9, day_end="23:59")
+    endless = _with(rules, "crew", relights_per_hour=1e9, meter_fitters=MOST_FITTERS, day_end="23:59")
     yield Lifted(LiftedKind.CREW_DAY), replace(request, rules=endless)
+    longer_h = day_end_after_min(request.start, request.window_hours, rules.crew.day_end) / 60.0
+    if longer_h > request.window_hours:
+        # The work may go on until the end of the crew's day: what is drawn in those hours counts too.
+        yield Lifted(LiftedKind.WINDOW, (f"{longer_h:g}",)), replace(request, hours=longer_h)
     if rules.purge.draw_is_load:
         yield (
             Lifted(LiftedKind.PURGE_DRAW),
@@ -186,7 +201,9 @@ def _plan(context: PlanningContext, request: PlanRequest) -> tuple[Any, Evaluate
     choice = request.rules.choice
     least = {name: min(getattr(choice, name), most) for name, most in LEAST_BUDGET.items()}
     rules = _with(request.rules, "choice", **least)
-    whole = context.with_request(replace(request, rules=rules, options=1, weather=False))
+    request = replace(request, rules=rules, options=1, weather=False)
+    is_same_window = request.window_hours == context.request.window_hours
+    whole = context.with_request(request) if is_same_window else PlanningContext.for_request(request)
     try:
         return in_least_subnetwork(whole, work_section(request.network, request.parts), _best_option)
     except NoPlanError:

@@ -23,6 +23,8 @@ from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.failed_network import FailureCase
 from netplan.planning.feeds_in_use import ClosedLengths, FeedEnd, FeedInUse
 from netplan.planning.pressure_areas import Join
+from netplan.planning.purge_tee import purge_tee
+from netplan.planning.zone_purges import needs_purge_tee, tees_by_stop
 from netplan.rules import MethodKind, Rules, StopMethod
 
 __all__ = [
@@ -86,6 +88,8 @@ class FallbackProblem:
         Pieces of the valves that the option opens.
     case : FailureCase
         With the feeds of the option.
+    purge_tees : tuple of (int, float), optional
+        Main and chainage [m] of the outlets of their own that gas back in may be taken from at its stops.
     """
 
     context: PlanningContext
@@ -94,6 +98,7 @@ class FallbackProblem:
     joins: tuple[Join, ...]
     opened: frozenset[int]
     case: FailureCase
+    purge_tees: tuple[tuple[int, float], ...] = ()
 
     @property
     def rules(self) -> Rules:
@@ -106,7 +111,7 @@ class FallbackProblem:
         at = {(stop.pipe, stop.chainage_m) for stop in self.cut.stops if stop.valve < 0}
         at |= {(tapping.pipe, tapping.chainage_m) for stop in self.cut.stops for tapping in stop.tappings}
         hoses = [feed for feed in self.case.feeds if feed.valve_piece < 0]
-        at |= {(end.pipe, end.chainage_m) for feed in hoses for end in feed.ends}
+        at |= {(end.pipe, end.chainage_m) for feed in hoses for end in feed.ends} | set(self.purge_tees)
         return tuple(Stretch(pipe, place, place) for pipe, place in sorted(at))
 
     def others(self, place: int) -> list[CutStop]:
@@ -144,7 +149,14 @@ def fallback_problem(
     context: PlanningContext, problem: IsolationProblem, option: EvaluatedOption, case: FailureCase
 ) -> FallbackProblem:
     """Return the question for an option, with its feeds."""
-    return FallbackProblem(context, problem, option.cut, option.joins, opened_valves(option), case)
+    request, tees, stops = context.request, tees_by_stop(option), option.cut.stops
+    own = [
+        purge_tee(request.network, request.rules, stops, place, tees.get(place, 0))
+        for place, stop in enumerate(stops)
+        if needs_purge_tee(stop, tees.get(place, 0))
+    ]
+    places = tuple((one.pipe, one.chainage_m) for one in own if one is not None)
+    return FallbackProblem(context, problem, option.cut, option.joins, opened_valves(option), case, places)
 
 
 def each_outward(question: FallbackProblem) -> Iterator[OutwardStops]:

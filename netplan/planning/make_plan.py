@@ -28,7 +28,7 @@ from netplan.planning.lawful_options import NoLawfulPlanError, lawful_options
 from netplan.planning.loss_sheet import loss_sheet
 from netplan.planning.option_records.option_record import option_of
 from netplan.planning.option_records.option_state import StateSource, state_of
-from netplan.planning.option_records.order_records import OrderRecords
+from netplan.planning.option_records.order_records import OrderRecords, finer_gauges
 from netplan.planning.option_records.plan_findings import findings_of, known_findings, noticed
 from netplan.planning.option_records.state_extent import extent_of
 from netplan.planning.option_records.validity_warnings import validity_findings
@@ -192,7 +192,8 @@ def _written(
     )
     sheet = loss_sheet(context, priced, option)
     line = timeline(steps, option, conditions, request.rules)
-    update = {"steps": steps, "timeline": line, "loss_sheet": sheet}
+    warnings = (*option.warnings, *finer_gauges(steps, request.rules))
+    update = {"steps": steps, "timeline": line, "loss_sheet": sheet, "warnings": warnings}
     # A solver that was made ready for it is let go: it is the largest thing there.
     final = replace(final, prepared=None)
     return StateSource(context, option.model_copy(update=update), priced, final, feeds.ids)

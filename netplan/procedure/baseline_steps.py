@@ -60,11 +60,12 @@ def _stations(case: OrderCase) -> StepDraft:
     stations = case.carrying
     shut = case.option.shut_in
     named = f" {', '.join(stations)}" if stations else ""
+    s, carry, they = ("", "carries", "it") if len(stations) == 1 else ("s", "carry", "them")
     idle = f" Shut in, carrying nothing: {', '.join(shut)}." if shut else ""
     return StepDraft(
         Stage.STATIONS,
-        f"Check the regulator stations{named} that carry the network during the work: outlet pressure as "
-        "planned, spare capacity, no other work on them; control lines and sensing points lie outside the "
+        f"Check the regulator station{s}{named} that {carry} the network during the work: outlet pressure as "
+        f"planned, spare capacity, no other work on {they}; control lines and sensing points lie outside the "
         f"zone and stay live. Inlet valves are rarely on record: confirm on site where they are.{idle}",
         Who.CONTROL,
         "No stop goes in: a station whose sensing point is cut off goes to full flow: overpressure risk.",

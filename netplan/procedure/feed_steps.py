@@ -10,7 +10,7 @@ from netplan.procedure.order_item_building import hole_at_place
 from netplan.procedure.step_case import OrderCase, feed_open_state
 from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
 
-__all__ = ["build_feeds", "close_feeds", "open_feeds"]
+__all__ = ["build_feeds", "close_feeds", "open_feeds", "remove_feeds"]
 
 _NO_STOP = "Set no stop; find the fault, or choose the option without this feed."
 
@@ -211,7 +211,7 @@ def _open_valves(case: OrderCase) -> Iterator[StepDraft]:
 
 
 def close_feeds(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the closing of every feed, one end at a time, and the removal of bypasses and hoses."""
+    """Yield the closing of every feed, one end at a time, while the meters are still off: so it is solved."""
     for opened in case.option.opened_valves:
         valve, feed = case.items.boundary(opened.valve_id), case.items.feed(opened.valve_id)
         yield StepDraft(
@@ -226,16 +226,18 @@ def close_feeds(case: OrderCase) -> Iterator[StepDraft]:
             state=feed_shut_state(opened.valve_id),
         )
     for bypass in case.option.bypasses:
+        yield from _closed(case, bypass)
+
+
+def remove_feeds(case: OrderCase) -> Iterator[StepDraft]:
+    """Yield the removal of bypasses and hoses, shut at both ends."""
+    for bypass in case.option.bypasses:
         yield from _removed(case, bypass)
 
 
-def _removed(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
-    items, feed = case.items, case.items.feed(bypass.id)
-    live, fed, stack = (
-        items.feed_end(bypass.id, "from"),
-        items.feed_end(bypass.id, "to"),
-        items.feed_vent(bypass.id),
-    )
+def _closed(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
+    feed = case.items.feed(bypass.id)
+    live, fed = case.items.feed_end(bypass.id, "from"), case.items.feed_end(bypass.id, "to")
     yield StepDraft(
         Stage.FEED_CLOSED,
         f"Shut {bypass.id} slowly at its fed end{case.while_watched()}.",
@@ -255,6 +257,15 @@ def _removed(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
         uses=(bypass.id, *_ids(live)),
         needs=(*in_state("shut", fed), *in_state("open", live)),
         changes=in_state("shut", live),
+    )
+
+
+def _removed(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
+    items, feed = case.items, case.items.feed(bypass.id)
+    live, fed, stack = (
+        items.feed_end(bypass.id, "from"),
+        items.feed_end(bypass.id, "to"),
+        items.feed_vent(bypass.id),
     )
     yield StepDraft(
         Stage.FEED_REMOVED,

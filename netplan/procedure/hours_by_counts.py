@@ -252,11 +252,7 @@ def _parts(counts: OrderCounts, rules: Rules) -> Iterator[tuple[Stage, Who, floa
     if counts.has_stranded:
         yield Stage.STRANDED, Who.STOPS, take.tally
     for stop in counts.stops:
-        for _ in range(stop.barriers):
-            yield Stage.EQUALISE, Who.STOPS, take.vent
-            yield Stage.STOP_OUT, Who.STOPS, take.withdraw
-        if stop.has_inlet:
-            yield Stage.INLET_OPENED, Who.STOPS, stop.minutes
+        yield from _withdrawn(stop, rules)
     yield Stage.THROUGH_FLOW, Who.CONTROL, take.through_flow
 
 
@@ -284,15 +280,26 @@ def _let_by(counts: OrderCounts, rules: Rules) -> Iterator[tuple[Stage, Who, flo
         yield Stage.VENT, Who.STOPS, take.vent
         yield Stage.LET_BY, Who.STOPS, take.let_by
     for stop in counts.stops:
-        if stop.has_inlet:
-            yield Stage.SPACE_VENTED, Who.STOPS, take.vent
-            yield Stage.LET_BY, Who.STOPS, take.let_by
-        elif stop.barriers > 1:
+        if stop.has_inlet or stop.barriers > 1:
             # Its space vented; the hose of the inner barrier's test on, and off again.
             for _ in range(3):
                 yield Stage.SPACE_VENTED, Who.STOPS, take.vent
             for _ in range(2):
                 yield Stage.LET_BY, Who.STOPS, take.let_by
+
+
+def _withdrawn(stop: StopMinutes, rules: Rules) -> Iterator[tuple[Stage, Who, float]]:
+    take = rules.duration
+    if stop.has_inlet or stop.barriers > 1:
+        # Its space purged, then that vent shut.
+        for _ in range(2):
+            yield Stage.SPACE_PURGED, Who.STOPS, take.vent
+        yield Stage.INNER_OUT, Who.STOPS, take.withdraw
+    if stop.has_inlet:
+        yield Stage.INLET_OPENED, Who.STOPS, stop.minutes
+        return
+    yield Stage.EQUALISE, Who.STOPS, take.vent
+    yield Stage.STOP_OUT, Who.STOPS, take.withdraw
 
 
 def _out(zone: ZoneCounts, rules: Rules) -> Iterator[tuple[Stage, Who, float]]:

@@ -54,10 +54,6 @@ class OrderItems:
         """Return the tappings of a stop, fallback, feed, purge point or gauge."""
         return self.of("tapping", owner, *roles)
 
-    def tapping(self, owner: str, role: str) -> OrderItem | None:
-        """Return the first tapping of a role of a stop, fallback, feed, purge point or gauge."""
-        return next(iter(self.of("tapping", owner, role)), None)
-
     def tapping_at(self, main_id: str, chainage_m: float, *roles: str) -> OrderItem | None:
         """Return the first tapping at a place on a main, whatever it belongs to."""
         return next(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from netplan.customers import meters_of_round, relight_rounds
 from netplan.planfile.model import AffectedCustomer
 from netplan.procedure.step_case import OrderCase
 from netplan.procedure.step_kinds import Stage, StepDraft, Who, in_state
@@ -16,7 +17,7 @@ def relight(case: OrderCase) -> Iterator[StepDraft]:
     if not case.relit:
         return
     crew = case.rules.crew
-    for number, batch in enumerate(_batches(case.relit, max(1, int(crew.relights_per_hour))), 1):
+    for number, batch in enumerate(_batches(case.relit, meters_of_round(crew.relights_per_hour)), 1):
         yield from _round(case, number, batch)
     again = -(-case.off_meters * crew.no_access // 1)
     yield StepDraft(
@@ -63,14 +64,6 @@ def _round(case: OrderCase, number: int, batch: tuple[AffectedCustomer, ...]) ->
 
 
 def _batches(relit: tuple[AffectedCustomer, ...], most: int) -> Iterator[tuple[AffectedCustomer, ...]]:
-    batch: list[AffectedCustomer] = []
-    meters = 0
-    for customer in relit:
-        own = max(customer.meters, 1)
-        if batch and (meters + own > most or bool(batch[0].priority) != bool(customer.priority)):
-            yield tuple(batch)
-            batch, meters = [], 0
-        batch.append(customer)
-        meters += own
-    if batch:
-        yield tuple(batch)
+    meters = [max(customer.meters, 1) for customer in relit]
+    for one in relight_rounds(meters, [bool(customer.priority) for customer in relit], most):
+        yield relit[one.start : one.stop]

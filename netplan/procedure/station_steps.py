@@ -13,14 +13,7 @@ __all__ = [
     "feeds_purge",
     "prove_station",
     "shut_inlet",
-    "stations_of",
 ]
-
-
-def stations_of(stop: Stop) -> str:
-    """Return the stations behind a stop, in words."""
-    ids = [one.station_id for one in stop.shuts_in]
-    return f"station{'s' * (len(ids) > 1)} {', '.join(ids)}"
 
 
 def _uses(stop: Stop) -> tuple[str, ...]:
@@ -75,7 +68,7 @@ def prove_station(case: OrderCase, stop: Stop) -> tuple[str, tuple[str, ...], st
         return "", (), "A valve that does not shut is no stop: use the fallback."
     more = ""
     if is_inlet_barrier(stop):
-        more = f"; find {_inlets(stop)}, prove that it shuts, and the vent of the space between"
+        more = f"; find {_inlets(stop)}, turn it a little and back, and find the vent of the space between"
     fails = "A valve that does not shut is no stop: use the fallback."
     if not has_fallback(stop, case.option.fallback):
         fails = "A valve that does not shut is no stop, and this one has no fallback: plan again."

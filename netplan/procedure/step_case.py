@@ -17,15 +17,13 @@ from netplan.planfile.model import (
     FallbackUse,
     FeedMove,
     FeedShut,
-    Gauge,
     Option,
     PurgePoint,
     State,
     Stop,
     WorkItem,
 )
-from netplan.planfile.naming import METERS_OFF_STATE, THROUGH_THE_GAUGE, feed_open_state, stop_in_state
-from netplan.procedure.order_item_building import SAME_M
+from netplan.planfile.naming import METERS_OFF_STATE, feed_open_state, stop_in_state
 from netplan.procedure.order_items import OrderItems, order_items
 from netplan.rules import Rules
 
@@ -37,7 +35,6 @@ __all__ = [
     "order_case",
     "standby_words",
     "stop_in_state",
-    "vents_at",
 ]
 
 
@@ -130,18 +127,6 @@ class OrderCase:
         """Ids of the gauges."""
         return tuple(gauge.id for gauge in self.option.gauges)
 
-    @property
-    def gauges_taken(self) -> tuple[str, ...]:
-        """Ids of the gauges whose outlets the hoses of the purge in take: nobody reads them until then."""
-        taken: list[str] = []
-        for point in self.inlets():
-            if point.note != THROUGH_THE_GAUGE:
-                continue
-            for stop in self.option.stops:
-                if vents_at(stop, point):
-                    taken += [gauge.id for gauge in self.option.gauges if _is_gauge_of(stop, gauge)]
-        return tuple(dict.fromkeys(taken))
-
     def while_watched(self, words: str = " while the gauges are watched") -> str:
         """Return words on the gauges; nothing where the option has none."""
         return words if self.option.gauges else ""
@@ -195,25 +180,6 @@ class OrderCase:
             if fallback.stop_id == stop_id and fallback.failure == failure:
                 return fallback
         return None
-
-
-def vents_at(stop: Stop, point: PurgePoint) -> bool:
-    """Return whether a purge point stands on the zone vent of a stop."""
-    return any(
-        one.role == "zone_vent"
-        and (one.main_id or stop.main_id) == point.main_id
-        and abs(one.chainage_m - point.chainage_m) <= SAME_M
-        for one in stop.tappings
-    )
-
-
-def _is_gauge_of(stop: Stop, gauge: Gauge) -> bool:
-    return not gauge.customer and any(
-        one.role == "gauge"
-        and (one.main_id or stop.main_id) == gauge.main_id
-        and abs(one.chainage_m - gauge.chainage_m) <= SAME_M
-        for one in stop.tappings
-    )
 
 
 def place_words(stop: Stop) -> str:

@@ -10,7 +10,7 @@ from netplan.procedure.baseline_steps import begin_day
 from netplan.procedure.closing_steps import close_ground, seal_tappings
 from netplan.procedure.decommissioning_steps import empty
 from netplan.procedure.fallback_steps import prove_fallbacks, stand_down_fallbacks
-from netplan.procedure.feed_steps import build_feeds, close_feeds, open_feeds
+from netplan.procedure.feed_steps import build_feeds, close_feeds, open_feeds, remove_feeds
 from netplan.procedure.gas_back_steps import fill, tally_again
 from netplan.procedure.let_by_steps import test_for_let_by
 from netplan.procedure.meter_steps import meters_off
@@ -101,9 +101,10 @@ def _all(case: OrderCase) -> Iterator[StepDraft]:
         fill,
         withdraw,
         prove_through_flow,
+        close_feeds,
         relight,
         stand_down_fallbacks,
-        close_feeds,
+        remove_feeds,
         seal_tappings,
         close_ground,
     ):

@@ -110,8 +110,9 @@ _CONFIRMS = " It puts load on the bypass: a reading below its band says that the
 _STAND_STILL = " Wait until all gauges stand still and read as planned before the next one."
 
 
-def _readings(stop: Stop) -> str:
-    return f"Below a warning reading: wait. At an abort reading: take {stop.id} out at once. "
+def _readings(stop: Stop, barrier: OrderItem) -> str:
+    back = f"open valve {stop.valve_id}" if stop.kind == "valve" else f"release {barrier.id}"
+    return f"Below a warning reading: wait. At an abort reading: {back} again at once. "
 
 
 def set_stops(case: OrderCase) -> Iterator[StepDraft]:
@@ -143,7 +144,7 @@ def _set(case: OrderCase, stop: Stop, barrier: OrderItem, named: str, minutes: f
         Stage.STOP_IN,
         f"{named}: {_sets(stop, barrier)}.{small}{still}",
         Who.STOPS,
-        f"{case.while_watched(_readings(stop))}If it will not set: "
+        f"{case.while_watched(_readings(stop, barrier))}If it will not set: "
         f"{fallback_words(case.fallback(stop.id, 'will not set'))}.",
         uses=tuple(key for key in (stop.id, barrier.id, stop.valve_id, *vents, *case.gauge_ids) if key),
         hold=True,

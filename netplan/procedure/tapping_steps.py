@@ -11,7 +11,9 @@ from netplan.procedure.step_kinds import ItemState, Stage, StepDraft, Who, in_st
 
 __all__ = ["cap_tappings", "count_coupons", "drill_outlets", "fuse_outlets"]
 
-_EARTHED = "PE wetted and wrapped to earth, metal earthed"
+_LIVE_PIPE = (
+    "a gas check of the pit first, a gas detector running, PE wetted and wrapped to earth, metal earthed"
+)
 _NAMES = {
     "zone_vent": "zone vent",
     "barrier": "barrier",
@@ -82,7 +84,7 @@ def drill_outlets(case: OrderCase) -> Iterator[StepDraft]:
         yield StepDraft(
             Stage.TAPPINGS,
             f"Drill {_outlets(items)} of {owner}{_where(items)} under pressure, once: {_listed(items)}; "
-            f"{_EARTHED}. Keep every coupon with the number of its outlet; leave it shut.",
+            f"{_LIVE_PIPE}. Keep every coupon with the number of its outlet; leave it shut.",
             Who.STOPS,
             "Shut the outlet and cap it; where it cannot be used, plan again. A coupon that is not found is "
             "written down as lost and signed.",
@@ -103,8 +105,8 @@ def cap_tappings(case: OrderCase) -> Iterator[StepDraft]:
         used = ", used or not" if owner in fallbacks else ""
         yield StepDraft(
             Stage.TAPPINGS_SEALED,
-            f"Plug and cap every outlet of {owner}{_where(items)}{used}: {_listed(items)}. Test each with "
-            f"leak fluid at operating pressure.{_marks(case, owner)}",
+            f"Plug and cap every outlet of {owner}{_where(items)}{used}: {_listed(items)}; {_LIVE_PIPE}. "
+            f"Test each with leak fluid at operating pressure.{_marks(case, owner)}",
             Who.STOPS,
             "Repair and retest; the hole stays open and manned until it is tight.",
             uses=_ids(case, owner, items),

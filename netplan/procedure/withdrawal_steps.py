@@ -217,6 +217,7 @@ def station_back(case: OrderCase, stop: Stop) -> Iterator[StepDraft]:
         hold=True,
         expect_mbar=stop.shuts_in[0].outlet_mbar,
         expect_at=stop.id,
+        minutes=case.rules.duration.vent,
         changes=(*in_state("shut", vent), *in_state("live", space)),
         trench="empty",
     )

@@ -63,25 +63,35 @@ def test_priority_first_then_the_dearest_wait_then_the_walk(crowd: list[tuple[An
 
 
 @MODEST
-@given(CROWD, st.floats(0.5, 40.0), st.floats(0.0, 14.0))
-def test_everybody_waits_the_window_and_the_queue_adds_up(
-    crowd: list[tuple[Any, ...]], rate: float, hours: float
+@given(CROWD, st.floats(0.5, 40.0), st.floats(0.0, 600.0), st.floats(1.0, 2.0))
+def test_everybody_is_promised_a_time_after_its_turn(
+    crowd: list[tuple[Any, ...]], rate: float, back_min: float, overrun: float
 ) -> None:
     queue = relight_order(*_columns(crowd, list(range(len(crowd)))))
-    start = datetime(2026, 5, 12, 6, 30)
-    times = off_on_times(queue, start=start, hours=hours, relights_per_hour=rate, day_end="20:00")
-    meters = sum(max(row[3], 1) for row in crowd)
-    assert times.crew_hours == pytest.approx(meters / rate)
+    start = datetime(2026, 5, 12, 6, 45)
+    times = off_on_times(
+        queue,
+        start=start,
+        off_from_min=back_min / 2,
+        gas_back_min=back_min,
+        relights_per_hour=rate,
+        overrun=overrun,
+    )
     assert len(times.on_by) == len(crowd)
-    waits = np.array(times.hours_off)[queue.order]
-    assert np.all(np.diff(waits) > 0.0)
-    for wait, on_by in zip(times.hours_off, times.on_by, strict=True):
-        assert hours < wait <= hours + times.crew_hours + 1e-9
-        assert on_by is not None
-        late = datetime.fromisoformat(on_by) - (start + timedelta(hours=wait))
-        assert timedelta(seconds=-1) <= late < timedelta(minutes=6)
-    end = start + timedelta(hours=hours + times.crew_hours)
-    assert times.fits == (not crowd or end <= datetime(2026, 5, 12, 20, 0) + timedelta(seconds=1))
+    relit = queue.relit_h(rate)
+    assert np.all(np.diff(relit) > 0.0)
+    # Nobody is relit before its place in the queue, and the last one no later than that.
+    assert np.all(relit >= queue.back_on_h(rate) - 1e-9)
+    if len(crowd):
+        assert relit[-1] == pytest.approx(sum(max(row[3], 1) for row in crowd) / rate)
+    for place, row in enumerate(queue.order.tolist()):
+        on_by = datetime.fromisoformat(times.on_by[row] or "")
+        late = on_by - (start + timedelta(minutes=overrun * (back_min + 60.0 * float(relit[place]))))
+        assert timedelta(seconds=-1) <= late < timedelta(minutes=31)
+        assert on_by.minute in (0, 30)
+    off_from = datetime.fromisoformat(times.off_from or "")
+    assert timedelta(0) <= start + timedelta(minutes=back_min / 2) - off_from < timedelta(minutes=31)
+    assert off_from.minute in (0, 30)
 
 
 @MODEST

@@ -5,9 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from netplan.cli.sample import sample_network
+from netplan.network.build import build_network
 from netplan.network.work_section import WorkPart
 from netplan.outputs.layers import plan_layers, write_layers
 from netplan.planfile.model import LossRow, Option, Plan
@@ -16,12 +19,14 @@ from netplan.planfile.plan_result import PlanResult
 from netplan.planning.make_plan import PlanRequest, make_plan
 from netplan.readers import read_network
 from netplan.readers import write_layers as write_network
+from netplan.rules import read_rules
 from tests.support.feed_towns import town_request
 from tests.support.gpkg_flow import read
 from tests.support.loss_rows import check_rows
 from tests.support.sample_plan import sample_plan
 from tests.support.schutterwald import MILD_C, pinned_rules
 from tests.support.schutterwald import layers as schutterwald_layers
+from tests.support.station_street import WORK, street_layers
 
 SEEDS = (0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11)
 
@@ -99,6 +104,8 @@ def test_everybody_leaves_first_while_the_pipe_is_open() -> None:
         for row in option.loss_sheet:
             if row.state == "main cut":
                 assert row.leave == (row.what != "the day runs out, main cut"), row
+            # Papers put "leave" before any action that does not begin with it: none may mean a valve.
+            assert row.what == "gas in the trench" or not row.action.startswith("leave"), row
 
 
 def test_nothing_is_said_in_numbers_that_was_not_solved() -> None:
@@ -195,3 +202,57 @@ def test_a_stop_without_a_fallback_says_so_and_names_no_control() -> None:
                 assert row.act_on == ()
                 assert "no control is planned" in row.action
                 assert row.minutes is None
+
+
+def _sample_at(work: WorkPart, rules: dict[str, Any]) -> PlanResult:
+    network = read_network(sample_network())
+    return make_plan(PlanRequest(network, (work,), read_rules(overrides=rules), weather=False, options=1))
+
+
+def test_a_prepared_fallback_is_the_control_that_is_named(tmp_path: Path) -> None:
+    result = _sample_at(WorkPart("M0142", 158.0, 162.0), {"fallback": {"prepared": True}})
+    (option,) = result.plan.options
+    prepared = {one.id for one in option.prepared_fallbacks}
+    named = {one for row in _lost(option).values() for one in row.act_on}
+    assert prepared
+    assert prepared <= named
+    for stop, row in _lost(option).items():
+        fallback = next(
+            one for one in option.fallback if (one.stop_id, one.failure) == (stop, "lost during open work")
+        )
+        assert row.minutes == fallback.minutes
+        if not fallback.tail_lost:
+            assert row.note.startswith("the fallback takes its full time") != fallback.prepared
+    assert _solved_again(result, tmp_path) > 10
+
+
+@pytest.mark.parametrize("recorded", [{}, {"inlet": {}, "inlet_valve": "VI", "vent_between": "yes"}])
+def test_rows_beside_a_station_are_solved_alike(recorded: dict[str, Any], tmp_path: Path) -> None:
+    network = build_network(street_layers(**recorded), strict=False)
+    rules = read_rules(None, {"gas": {"name": "methane"}})
+    result = make_plan(PlanRequest(network, WORK, rules, weather=False, options=1))
+    (option,) = result.plan.options
+    beside = [stop for stop in option.stops if stop.shuts_in]
+    assert beside
+    for stop in beside:
+        row = _lost(option)[stop.id]
+        assert len(row.items) == (2 if recorded else 1)
+        assert "no control is planned" in row.action
+        assert row.act_on == ()
+        assert row.flow_m3h is not None
+        assert row.flow_m3h > 0.0, "the station feeds the trench"
+    assert _solved_again(result, tmp_path) >= 3
+
+
+def test_a_network_that_is_too_large_is_not_solved_and_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    solved = [row for row in _town(0).plan.options[0].loss_sheet if row.solved]
+    assert solved
+    monkeypatch.setattr("netplan.planning.loss_sheet.loss_network.MOST_NODES", 10)
+    option = make_plan(replace(town_request(0), weather=False)).plan.options[0]
+    by_id = {row.id: row for row in option.loss_sheet}
+    for row in solved:
+        other = by_id[row.id]
+        assert (other.what, other.state, other.action) == (row.what, row.state, row.action)
+        assert not other.solved
+        assert "not solved" in other.note
+        assert (other.flow_m3h, other.least_mbar, other.barrier_mbar, other.seconds) == (None,) * 4

@@ -132,3 +132,14 @@ def test_an_open_end_at_a_station_is_refused() -> None:
         FlowNetwork(
             2, links([(0, 1)], [1.0], [0.1022]), np.array([0]), np.array([2500.0]), open_node=np.array([0])
         )
+
+
+def test_a_station_lost_before_gives_what_it_must_again() -> None:
+    pipe = links([(0, 1), (1, 2), (2, 3)], [50.0, 50.0, 50.0], [0.1022, 0.1022, 0.1022])
+    network = FlowNetwork(4, pipe, np.array([0, 3]), np.array([2500.0, 2500.0]), open_node=np.array([2]))
+    solver, demand = FlowSolver(network, CONDITIONS), np.array([0.0, 5.0 * M3H, 0.0, 0.0])
+    both = solver.solve(demand).require_solved()
+    lost = solver.resolve(station_capacity_m3_per_s_std=np.array([np.nan, 0.0])).require_solved()
+    assert lost.station_flow_m3_per_s_std[1] == 0.0
+    again = solver.resolve(warm=lost).require_solved()
+    assert again.station_flow_m3_per_s_std == pytest.approx(both.station_flow_m3_per_s_std, rel=1e-6)

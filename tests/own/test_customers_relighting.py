@@ -9,14 +9,17 @@ import pytest
 from netplan.core.errors import BadInputError
 from netplan.core.sources import sources
 from netplan.customers import (
+    OffOnTimes,
     RelightOrder,
     address_groups,
-    most_meters,
+    day_end_after_min,
+    meters_of_round,
     natural_key,
     off_on_times,
     priority_codes,
     priority_rank,
     relight_order,
+    relight_rounds,
 )
 
 
@@ -67,66 +70,78 @@ def test_one_postcode_apart_is_another_house() -> None:
     assert address_groups(["1 High Street"] * 2, [""] * 2, [""] * 2, ["A", "B"]) == (0, 1)
 
 
-def test_times_are_rounded_up_to_five_minutes() -> None:
+def _times(queue: RelightOrder, start: datetime | None, **more: float) -> OffOnTimes:
+    values = {"off_from_min": 50.0, "gas_back_min": 400.0, "relights_per_hour": 12.0, "overrun": 1.25}
+    return off_on_times(queue, start=start, **(values | more))
+
+
+def test_times_are_rounded_to_half_an_hour_of_the_clock() -> None:
     queue = _queue(["1", "2", "3"])
-    times = off_on_times(
-        queue, start=datetime(2026, 5, 12, 8), hours=9.0, relights_per_hour=12.0, day_end="20:00"
-    )
-    assert times.off_from == "2026-05-12T08:00"
-    assert times.on_by == ("2026-05-12T17:05", "2026-05-12T17:10", "2026-05-12T17:15")
-    odd = off_on_times(
-        queue, start=datetime(2026, 5, 12, 8, 3), hours=1.0, relights_per_hour=7.0, day_end="20:00"
-    )
-    assert odd.on_by[0] == "2026-05-12T09:15"
+    times = _times(queue, datetime(2026, 5, 12, 8))
+    # Off from 08:50. The three services take 7.5 min, then 2.5 min each: 410, 412.5 and 415 min, × 1.25.
+    assert times.off_from == "2026-05-12T08:30"
+    assert times.on_by == ("2026-05-12T17:00",) * 3
+    late = _times(queue, datetime(2026, 5, 12, 8, 10), gas_back_min=444.0)
+    # 454 × 1.25 = 567.5 min after 08:10 is 17:38; 459 × 1.25 = 573.75 is 17:44.
+    assert late.off_from == "2026-05-12T09:00"
+    assert late.on_by == ("2026-05-12T18:00",) * 3
+    exact = _times(_queue(["1"]), datetime(2026, 5, 12, 8), gas_back_min=475.0)
+    assert exact.on_by == ("2026-05-12T18:00",)
 
 
-def test_a_day_too_short_says_so() -> None:
-    queue = _queue([str(k) for k in range(40)])
-    times = off_on_times(
-        queue, start=datetime(2026, 5, 12, 8), hours=9.0, relights_per_hour=12.0, day_end="20:00"
-    )
-    assert not times.fits
-    assert (
-        times.reason == "relighting 40 meters takes 3.4 h; 3.0 h are left from the end of the window to 20:00"
-    )
+def test_rounding_promises_nothing_beyond_the_end_of_the_day() -> None:
+    queue = _queue(["1"])
+    times = _times(queue, datetime(2026, 5, 12, 8), gas_back_min=570.0, latest_min=12 * 60.0 + 10)
+    # 575 × 1.25 = 718.75 min after 08:00 is 19:59, rounded up to 20:00.
+    assert times.on_by == ("2026-05-12T20:00",)
+    odd = _times(queue, datetime(2026, 5, 12, 8), gas_back_min=575.0, latest_min=12 * 60.0 + 10)
+    assert odd.on_by == ("2026-05-12T20:10",)
 
 
-@pytest.mark.parametrize("start", [None, datetime(2026, 5, 12, 7)])
-def test_a_day_may_end_at_half_past(start: datetime | None) -> None:
-    # From 16:00 to 20:30 a crew of 12 an hour relights 54 meters and no more.
-    for meters, fits in ((54, True), (55, False)):
-        queue = _queue([str(k) for k in range(meters)])
-        times = off_on_times(queue, start=start, hours=9.0, relights_per_hour=12.0, day_end="20:30")
-        assert times.fits == fits
-    assert most_meters(start, 9.0, 12.0, "20:30") == 54
+def test_rounds_hold_an_hour_and_one_kind_of_customer() -> None:
+    assert relight_rounds([1] * 5, [True, False, False, False, False], 2) == [
+        range(1),
+        range(1, 3),
+        range(3, 5),
+    ]
+    assert relight_rounds([9, 1], [False, False], 4) == [range(1), range(1, 2)]
+    assert relight_rounds([], [], 4) == []
+    assert meters_of_round(12.0) == 12
+    assert meters_of_round(0.5) == 1
 
 
-def test_without_a_start_the_day_begins_at_seven_and_no_hour_is_promised() -> None:
-    queue = _queue([str(k) for k in range(48)])
-    times = off_on_times(queue, start=None, hours=9.0, relights_per_hour=12.0, day_end="20:00")
-    assert times.off_from is None
-    assert set(times.on_by) == {None}
-    assert times.fits
-    assert "taken from a start at 07:00" in times.reason
-    longer = off_on_times(queue, start=None, hours=9.5, relights_per_hour=12.0, day_end="20:00")
-    assert not longer.fits
+def test_services_of_a_round_are_purged_before_its_first_customer_is_relit() -> None:
+    queue = _queue([str(k) for k in range(1, 15)])
+    relit = 60.0 * queue.relit_h(12.0)
+    # Twelve in the first round: 30 min for their services, then 2.5 min each; two in the second.
+    assert relit.tolist() == pytest.approx([30.0 + 2.5 * k for k in range(1, 13)] + [67.5, 70.0])
+
+
+@pytest.mark.parametrize("start", [None, datetime(2026, 5, 12, 8)])
+def test_the_day_ends_twelve_hours_after_eight(start: datetime | None) -> None:
+    assert day_end_after_min(start, 9.0, "20:00") == 720.0
+    assert day_end_after_min(start, 9.0, "20:30") == 750.0
+    assert day_end_after_min(start, 13.0, "20:00") == 720.0
 
 
 def test_a_window_over_night_is_relit_on_its_last_day() -> None:
-    times = off_on_times(
-        _queue(["1"]), start=datetime(2026, 5, 12, 20), hours=14.0, relights_per_hour=12.0, day_end="20:00"
-    )
-    assert times.fits
-    assert times.on_by == ("2026-05-13T10:05",)
+    start = datetime(2026, 5, 12, 20)
+    assert day_end_after_min(start, 14.0, "20:00") == 24 * 60.0
+    times = _times(_queue(["1"]), start, gas_back_min=14 * 60.0)
+    assert times.on_by == ("2026-05-13T14:00",)
+
+
+def test_without_a_start_no_hour_is_promised() -> None:
+    times = _times(_queue(["1", "2"]), None)
+    assert times.off_from is None
+    assert times.on_by == (None, None)
 
 
 def test_nobody_off_needs_nothing() -> None:
-    times = off_on_times(_queue([]), start=None, hours=9.0, relights_per_hour=12.0, day_end="08:00")
-    assert times.fits
-    assert times.on_by == ()
-    assert times.crew_hours == 0.0
+    assert _times(_queue([]), datetime(2026, 5, 12, 8)).on_by == ()
 
 
 def test_an_impossible_rate_is_refused() -> None:
-    with pytest.raises(BadInputError, match="rate above 0"):
-        off_on_times(_queue(["1"]), start=None, hours=9.0, relights_per_hour=0.0, day_end="20:00")
+    for wrong in ({"relights_per_hour": 0.0}, {"off_from_min": 401.0}, {"overrun": 0.9}):
+        with pytest.raises(BadInputError, match="rate above"):
+            _times(_queue(["1"]), None, **wrong)

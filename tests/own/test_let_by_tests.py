@@ -146,7 +146,8 @@ def test_limits_are_those_of_the_rules_and_a_fifth_of_them_is_read() -> None:
         "stops of all kinds", (("let_by", "outer_l_min", 3.0), ("let_by", "resolution_share", 0.1))
     )
     (test, *_) = [step.let_by for step in finer.steps if step.let_by and step.let_by.name == "T1"]
-    assert (test.limit_l_min, test.resolution_l_min) == (3.0, pytest.approx(0.3))
+    assert test.limit_l_min == 3.0
+    assert test.resolution_l_min == pytest.approx(0.3)
 
 
 def test_the_fall_of_t0_is_what_a_pilot_takes_from_the_zone() -> None:

@@ -55,6 +55,9 @@ def test_a_street_cut_before_its_branch_falls_into_what_lies_before_and_behind()
     # Of what is cut out nothing is in a part: the rest of the zone is.
     main_area = math.pi / 4 * (stop.bore_mm / 1000.0) ** 2
     cut_out = 4.0 * main_area
+    assert zone.volume_m3 is not None
+    assert near.volume_m3 is not None
+    assert far.volume_m3 is not None
     assert zone.volume_m3 == pytest.approx(near.volume_m3 + far.volume_m3 + cut_out, abs=2e-3)
     assert near.volume_m3 == pytest.approx((60.0 - stop.chainage_m) * main_area, abs=1e-3)
 

@@ -50,7 +50,7 @@ def made_option(name: str, rules: tuple[tuple[str, str, float], ...] = ()) -> Op
 
 def states_through(option: Option) -> Iterator[tuple[Step, States, States]]:
     """Yield each step with the states of all items before it, and once its changes are made."""
-    now = {(item.kind, item.id): item.first for item in option.items}
+    now: States = {(item.kind, item.id): item.first for item in option.items}
     for step in option.steps:
         before = dict(now)
         for change in step.changes:

@@ -19,7 +19,7 @@ OUTLETS: Final = (
     (291.0, 330.0, 25, 25, 80, 100, 100),
     (331.0, 2000.0, 25, 25, 80, 100, 0),
 )
-COLUMN: Final = {"gauge": 2, "vent": 3, "zone_vent": 4, "bypass": 5, "barrier": 6}
+COLUMN: Final = {"gauge": 2, "vent": 3, "zone_vent": 4, "bypass": 5, "purge_in": 5, "barrier": 6}
 NAMED: Final = {
     5: 15,
     8: 15,

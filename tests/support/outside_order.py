@@ -33,6 +33,7 @@ class OutsideOrder(OutsideZoneLaws):
                 self._solved,
                 self.let_by,
                 self.purges,
+                self.one_pressure,
                 self.trench,
                 self.tests,
                 self._withdrawals,
@@ -109,9 +110,9 @@ class OutsideOrder(OutsideZoneLaws):
         order = STATES["feed"]
         hoses = {one["id"] for one in self.option["bypasses"]}
         for change in self.changed(step, "feed"):
-            step_on = order.index(change["to"]) - order.index(change["from"])
-            if change["id"] in hoses and step_on != 1:
-                yield f"law 4: feed {change['id']} goes from {change['from']} to {change['to']}"
+            before = self.before["feed", change["id"]]
+            if change["id"] in hoses and order.index(change["to"]) != order.index(before) + 1:
+                yield f"law 4: feed {change['id']} goes from {before} to {change['to']}"
             if change["to"] == "shut":
                 proved = [one for one in self.seen if one["hold"] and one["stage"].startswith("through-flow")]
                 if not proved:

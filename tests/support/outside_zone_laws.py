@@ -117,6 +117,18 @@ class OutsideZoneLaws(OutsideWalk):
 
     # -- laws 10, 15 to 17: the trench ---------------------------------------------------------------------
 
+    def one_pressure(self, step: Row) -> Iterator[str]:
+        """Law 10: before the cut every gauge on one zone reads the same."""
+        if step["trench"] == "occupied" or any(one["trench"] == "occupied" for one in self.seen):
+            return
+        zone = {one["id"]: one["part_id"] for one in self.option["zone_gauges"]}
+        read: dict[str, float] = {}
+        for one in step["readings"]:
+            if one["gauge_id"] in zone:
+                first = read.setdefault(zone[one["gauge_id"]], one["expect_mbar"])
+                if abs(first - one["expect_mbar"]) > 2e-3:
+                    yield f"law 10: {one['gauge_id']} reads {one['expect_mbar']}, another {first} mbar"
+
     def trench(self, step: Row) -> Iterator[str]:
         if step["trench"] != "occupied":
             return

@@ -15,9 +15,11 @@ from netplan.hydraulics import FlowSolver, FlowState
 from netplan.reference.gas import METRIC_STANDARD
 from tests.support.joined_areas import may_join
 from tests.support.outlets import named_mm
+from tests.support.plan_cases import HOURS
 from tests.support.plan_excavations import zone_ends
 from tests.support.plan_flow import GROUND_K, HOLDS_PA, Drawing, Floats, Hose, gas_back_holds
-from tests.support.plan_purges import is_purged_fast_enough
+from tests.support.plan_hours import WorkToDo, is_done_in_time
+from tests.support.plan_purges import ZonePurge
 from tests.support.plan_stops import PlannedStop
 
 if TYPE_CHECKING:
@@ -337,25 +339,38 @@ class Aftermath:
             return False
         final = meters_off, tuple(shut), tuple(opened)
         back = gas_back_holds(opening, (shut, waiting, opened), lambda: state(meters_off, shut)[1])
-        return back and self._is_purged(picked, solver, final, kept)
+        return back and self._is_purged_in_time(picked, off, solver, final, kept)
 
-    def _is_purged(
+    def _is_purged_in_time(
         self,
         picked: Sequence[Way],
+        off: set[int],
         solver: FlowSolver,
         final: tuple[Sequence[Floats], Sequence[int], Sequence[int]],
         kept: Sequence[int],
     ) -> bool:
-        """Whether gas back in is fast enough everywhere in the final state: demands, links shut and opened."""
-        if self.oracle.rules.purge.below_least != "refuse":
-            return True
+        """Whether gas back in is fast enough in the final state (demands, links shut and opened), and in time."""
         demands, shut, opened = final
         fed_round = {end for way in picked if way.bypass for end in way.bypass[:2]}
 
         def solve(demand: Floats) -> FlowState:
             return solver.resolve(demand_m3_per_s_std=demand, closed_links=shut, opened_links=opened)
 
-        return is_purged_fast_enough(self.drawing, self.zone, fed_round, solve, demands, kept)
+        purge = ZonePurge(self.drawing, self.zone, fed_round, solve, demands, kept)
+        if self.oracle.rules.purge.below_least == "refuse" and not purge.is_fast_enough():
+            return False
+        meters = self.oracle.table.meters[sorted(off)]
+        work = WorkToDo(
+            methods=[stop.method for stop in self.stops],
+            hoses=sum(way.bypass is not None for way in picked),
+            valves=sum(way.valve_piece >= 0 for way in picked),
+            meters=int(np.maximum(meters, 1).sum()),
+            services=purge.services,
+            volume_m3=purge.volume_m3,
+            stranded=any(part.rows & off for part in self.deficient if not part.weak),
+            branches=purge.branches(),
+        )
+        return is_done_in_time(work, self.oracle.rules, HOURS)
 
     def _kept(self, off: set[int]) -> list[int]:
         """Return the nodes of those who keep their gas and had enough before."""

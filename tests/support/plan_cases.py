@@ -36,6 +36,7 @@ def plan_rules(seed: int) -> Rules:
     """Return rules with few sizes, no hoses, and prices that vary from case to case."""
     rng = random.Random(f"rules {seed}")  # noqa: S311
     ground = random.Random(f"ground {seed}")  # noqa: S311
+    hours = random.Random(f"durations {seed}")  # noqa: S311
     ground_of_hoses = random.Random(f"hoses {seed}")  # noqa: S311
     far = has_dear_customers(seed)
     return read_rules(
@@ -70,7 +71,16 @@ def plan_rules(seed: int) -> Rules:
                 "width_m": ground.choice([0.8, 2.0]),
                 "merge_m": ground.choice([0.0, 1.0, 5.0, 20.0]),
             },
-            "crew": {"relights_per_hour": rng.choice([2.0, 12.0]) * (15.0 if far else 1.0)},
+            "crew": {
+                "relights_per_hour": rng.choice([2.0, 12.0]) * (15.0 if far else 1.0),
+                "stop_crews": hours.choice([1, 2]),
+                "meter_fitters": hours.choice([2, 5]),
+            },
+            "duration": {
+                "cut_and_fit": hours.choice([60.0, 60.0, 150.0, 200.0]),
+                "door": hours.choice([1.0, 5.0, 10.0]),
+                "bypass_purge": hours.choice([20.0, 60.0]),
+            },
             "choice": {"seconds": 600.0, "options": 5},
         },
     )

@@ -16,7 +16,7 @@ import networkx as nx
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.customers import off_on_times, relight_order
+from netplan.customers import relight_order
 from netplan.demand import Window, customer_demand
 from netplan.hydraulics import FlowConditions
 from netplan.reference.gas import METRIC_STANDARD, named_gas
@@ -205,6 +205,7 @@ class PlanOracle(Oracle):
                     int(pieces.pipe[leg.piece]),
                     *(ends if leg.rises else ends[::-1]),
                     () if is_valve else self._tappings(way, place, method, has_tee=not tee[2]),
+                    method=name,
                 )
             )
         return sorted(stops, key=lambda stop: (stop.pipe, stop.chainage_m))
@@ -329,8 +330,6 @@ class PlanOracle(Oracle):
             if frozenset(off) in held:
                 continue
             interruption = self._interruption(off)
-            if interruption is None:
-                continue
             feeds = sum(way.price_minor for way in picked if not way.off)
             burden = base + interruption + feeds
             if burden > most or not after.may_join(picked):
@@ -339,8 +338,8 @@ class PlanOracle(Oracle):
                 held.add(frozenset(off))
                 yield burden, frozenset(off)
 
-    def _interruption(self, off: set[int]) -> int | None:
-        """Return the price of customers off with the queue at relighting; None when the day is too short."""
+    def _interruption(self, off: set[int]) -> int:
+        """Return the price of customers off with the queue at relighting."""
         table, rows = self.table, sorted(off)
         if not rows:
             return 0
@@ -356,15 +355,6 @@ class PlanOracle(Oracle):
             rate,
         )
         crew = self.rules.crew
-        times = off_on_times(
-            queue,
-            start=None,
-            hours=HOURS,
-            relights_per_hour=crew.relights_per_hour,
-            day_end=crew.day_end,
-        )
-        if not times.fits:
-            return None
         total, waited = sum(self.customers[row][0] for row in rows), 0.0
         for place in queue.order.tolist():
             meters = int(table.meters[rows[place]])

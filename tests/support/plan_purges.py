@@ -1,43 +1,48 @@
 """Whether gas back in reaches its least flow in the zones of a cut, for the plan oracle.
 
 Networks, outlets and what the live side gives are worked out here from the oracle's own drawing; the order of
-legs and the pressure that a chain of pipes loses are those of the public gas calculations.
+legs, the pressure that a chain of pipes loses and the times of a purge are those of the public gas calculations.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import networkx as nx
 import numpy as np
 
+from netplan.gas import Equipment, PurgePlan, PurgeSource, purge_plan
 from netplan.gas.live_side_draw import FlowPath, PathPart
 from netplan.gas.purge_tree import PurgeLeg, ZoneMains, purge_tree
 from netplan.hydraulics import FlowState
 from netplan.reference.purge_figures import purge_figure
 from tests.support.outlets import named_mm, outlet_mm
 from tests.support.plan_flow import GROUND_K, Drawing, Floats
+from tests.support.plan_hours import PurgedBranch
 from tests.support.plan_stops import PlannedStop
 
 if TYPE_CHECKING:
     from tests.support.plan_oracle import PlanOracle
 
-__all__ = ["is_purged_fast_enough"]
+__all__ = ["PurgedPart", "ZonePurge"]
 
 Solve = Callable[[Floats], FlowState]
 
 
-def is_purged_fast_enough(
-    drawing: Drawing,
-    zone: frozenset[int],
-    fed_round: set[int],
-    solve: Solve,
-    demands: Sequence[Floats],
-    kept: Sequence[int],
-) -> bool:
-    """Return whether every part of the zones has a stop round which gas sweeps all its mains fast enough.
+@dataclass(frozen=True)
+class PurgedPart:
+    """A connected part of the mains of a zone, and the stops at it by their numbers."""
+
+    mains: ZoneMains
+    stops: tuple[int, ...]
+
+
+class ZonePurge:
+    """The zone of a drawing as it is purged, in the state with all stops in and all feeds open.
 
     Parameters
     ----------
@@ -53,39 +58,119 @@ def is_purged_fast_enough(
     kept : sequence of int
         Nodes of those that keep their gas.
     """
-    oracle = drawing.oracle
-    pieces, pipes = oracle.network.pieces, oracle.network.pipes
-    links = []
-    for row, (a, b, length, piece) in enumerate(drawing.rows):
-        if pieces.pipe[piece] >= pipes.n_mains or not pieces.is_open[piece]:
-            continue
-        if row in drawing.closes.values() or _is_inside(drawing, zone, row):
+
+    def __init__(
+        self,
+        drawing: Drawing,
+        zone: frozenset[int],
+        fed_round: set[int],
+        solve: Solve,
+        demands: Sequence[Floats],
+        kept: Sequence[int],
+    ) -> None:
+        self.drawing, self.oracle, self.fed_round = drawing, drawing.oracle, fed_round
+        self.solve, self.demands, self.kept = solve, demands, list(kept)
+        pieces, pipes = self.oracle.network.pieces, self.oracle.network.pipes
+        self.volume_m3, services, links = 0.0, set[int](), list[Any]()
+        for row, (a, b, length, piece) in enumerate(drawing.rows):
+            pipe = int(pieces.pipe[piece])
+            if not pieces.is_open[piece]:
+                continue
+            if not (row in drawing.closes.values() or _is_inside(drawing, zone, row)):
+                continue
+            self.volume_m3 += length * math.pi / 4 * float(pipes.bore_m[pipe]) ** 2
+            if pipe >= pipes.n_mains:
+                services.add(pipe)
+                continue
             for number, closes in drawing.closes.items():
                 at = drawing.barrier.get(number, drawing.stops[number].live_node)
                 if closes == row:
                     a, b = (drawing.count + number if end == at else end for end in (a, b))
-            links.append((a, b, length, int(pieces.pipe[piece]), row))
-    graph: nx.MultiGraph[int] = nx.MultiGraph((a, b, {"link": n}) for n, (a, b, *_) in enumerate(links))
+            links.append((a, b, length, pipe, row))
+        self.services = len(services)
+        graph: nx.MultiGraph[int] = nx.MultiGraph((a, b, {"link": n}) for n, (a, b, *_) in enumerate(links))
+        self.parts = []
+        for part in nx.connected_components(graph):
+            own = sorted(data["link"] for *_, data in graph.subgraph(part).edges(data=True))
+            mains = _mains(self.oracle, drawing, [links[n] for n in own])
+            at_it = tuple(n for n in range(len(drawing.stops)) if drawing.count + n in part)
+            self.parts.append(PurgedPart(mains, at_it))
 
-    def given(node: int, flow: float) -> float:
+    def given(self, node: int, flow: float) -> float:
         """Return the pressure left in the first hour while a flow is drawn; NaN where someone loses too much."""
         states = []
-        for demand in demands:
+        for demand in self.demands:
             drawn = demand.copy()
             drawn[node] += flow
-            states.append(solve(drawn).pressure_pa_gauge)
-        holds = all((pressure[list(kept)] >= oracle.limit).all() for pressure in states)
+            states.append(self.solve(drawn).pressure_pa_gauge)
+        holds = all((pressure[self.kept] >= self.oracle.limit).all() for pressure in states)
         return float(states[0][node]) if holds else math.nan
 
-    for part in nx.connected_components(graph):
-        own = sorted(data["link"] for *_, data in graph.subgraph(part).edges(data=True))
-        mains = _mains(oracle, drawing, [links[n] for n in own])
-        sources = [number for number in range(len(drawing.stops)) if drawing.count + number in part]
-        if not any(
-            _reaches(oracle, drawing, mains, number, number in fed_round, given) for number in sources
-        ):
-            return False
-    return True
+    def is_fast_enough(self) -> bool:
+        """Return whether every part has a stop round which gas sweeps all its mains fast enough."""
+        return all(
+            any(
+                _reaches(self.oracle, self.drawing, part.mains, n, n in self.fed_round, self.given)
+                for n in part.stops
+            )
+            for part in self.parts
+        )
+
+    def branches(self) -> list[PurgedBranch]:
+        """Return what is purged, branch by branch."""
+        plans = [self._plan(part) for part in self.parts]
+        found = []
+        for part, plan in zip(self.parts, plans, strict=True):
+            if plan is None:
+                node = next((self.drawing.count + n for n in part.stops), None)
+                node = self._end(part.mains) if node is None else node
+                count = 0 if node is None else len(purge_tree(part.mains, node).legs)
+                found += [PurgedBranch(0.0, 0.0, nitrogen=False, gas=False)] * count
+                continue
+            found += [
+                PurgedBranch(p.minutes_out or 0.0, p.minutes_in or 0.0, nitrogen=not plan.reached, gas=True)
+                for p in plan.places
+                if p.role == "vent"
+            ]
+        return found or [PurgedBranch(0.0, 0.0, nitrogen=False, gas=True)]
+
+    def _end(self, mains: ZoneMains) -> int | None:
+        nodes, count = np.unique(np.concatenate([mains.from_node, mains.to_node]), return_counts=True)
+        return int(nodes[count == 1].min()) if (count == 1).any() else None
+
+    def _plan(self, part: PurgedPart) -> PurgePlan | None:
+        """Return the plan of a part by the public gas calculations; None where no stop has gas behind it."""
+        rules, sources = self.oracle.rules, []
+        for number in part.stops:
+            stop = self.drawing.stops[number]
+            node = self.drawing.barrier.get(number, stop.live_node)
+            if not self.given(node, 0.0) > 0.0:
+                continue
+            vent = next(((p, at) for role, p, at in stop.tappings if role == "zone_vent"), None)
+            live = "gauge" if number in self.fed_round or stop.pipe_of("bypass") < 0 else "bypass"
+            outlet = min(_tapped_mm(self.oracle, stop, role) for role in ("zone_vent", live))
+            pipe, at = vent or (stop.pipe, stop.chainage_m)
+            supply = partial(self.given, node)
+            sources.append(
+                PurgeSource(self.drawing.count + number, pipe, at, supply, outlet_m=outlet / 1000.0)
+            )
+        if not sources:
+            return None
+        equipment = Equipment(
+            feed_bores_m=tuple(bore / 1000.0 for bore in rules.bypass.bores_mm),
+            stack_bores_m=tuple(bore / 1000.0 for bore in rules.purge.stack_bores_mm),
+            stack_height_m=rules.purge.stack_height_m,
+            feed_loss=rules.bypass.loss_coefficient,
+            roughness_m=rules.bypass.roughness_mm / 1000.0,
+        )
+        return purge_plan(
+            part.mains,
+            sources,
+            equipment,
+            self.oracle.conditions,
+            volumes_out=rules.purge.volumes_out,
+            volumes_in=rules.purge.volumes_in,
+        )
 
 
 def _is_inside(drawing: Drawing, zone: frozenset[int], row: int) -> bool:

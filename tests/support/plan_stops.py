@@ -37,6 +37,7 @@ class PlannedStop:
     """Its barriers and tappings, a tee on the next main left out."""
     tee_is_next: bool = False
     """Whether its bypass tee is on the next main."""
+    method: str = ""
 
     @property
     def pit(self) -> tuple[tuple[int, float, float], ...]:

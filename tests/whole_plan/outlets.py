@@ -87,7 +87,8 @@ def _beside_valve(case: Case, stop: Row) -> None:
     """Check that a valve has a zone vent in the zone and a gauge on the live side, each clear and near."""
     name, gap = stop["id"], case.gap(stop)
     roles = sorted(tap["role"] for tap in stop["tappings"])
-    case.require(roles == ["gauge", "zone_vent"], "tappings of a valve", f"{name}: {roles}")
+    drawn = [role for role in roles if role != "purge_in"]
+    case.require(drawn == ["gauge", "zone_vent"], "tappings of a valve", f"{name}: {roles}")
     live = case.live_node(stop)
     zone = next(node for node in case.net.gaps[gap] if node != live)
     graph: nx.Graph[Any] = nx.Graph()
@@ -106,7 +107,9 @@ def _beside_valve(case: Case, stop: Row) -> None:
         most = case.rules["valve"]["tapping_reach_m"]
         signed = -away if wanted else away
         what = f"{name}: {tap['role']} {away:.3f} m from {stop['valve_id']}, stated {tap['offset_m']:g}"
-        case.require(away <= most + CLOSE_M, "tapping far from its valve", what)
+        # Gas for a purge is taken from an outlet a clearance beyond that of the gauge.
+        near_enough = away <= most + CLOSE_M or tap["role"] == "purge_in"
+        case.require(near_enough, "tapping far from its valve", what)
         case.require(abs(tap["offset_m"] - signed) <= 2 * CLOSE_M, "tapping's offset", what)
         clear = max(rule["fitting_m"], rule["fitting_od"] * _od_mm(case, main) / 1000.0)
         marks = [*case.raw.nodes_on(main), *(place for place, _ in case.raw.fittings_on(main))]
@@ -168,7 +171,7 @@ def _purge(case: Case) -> None:
         # Nitrogen alone may go in at a dead end, where no stop has gas behind it.
         is_inert = case.option["purge"]["reached"] is False and point["least_m3h"] is None
         case.require(
-            bool(sizes) or point["role"] == "vent" or is_inert, "gas let in through no tapping", what
+            bool(sizes) or point["role"] != "feed" or is_inert, "gas let in through no tapping", what
         )
         if not sizes:
             case.require(

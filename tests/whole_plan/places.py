@@ -129,7 +129,7 @@ def _assembly(case: Case, stop: Row) -> None:
     planned = {(p["role"], round(stop["chainage_m"] + sign * p["offset_m"], 2)) for p in method["assembly"]}
     for tap in stop["tappings"]:
         own = tap["main_id"] in ("", stop["main_id"])
-        if tap["role"] == "bypass":
+        if tap["role"] in ("bypass", "purge_in"):
             _one_place(case, stop, tap, tap["main_id"] or stop["main_id"], tapping_m)
             continue
         case.require(own, "tapping on another main", f"{stop['id']}: {tap['role']} on {tap['main_id']}")

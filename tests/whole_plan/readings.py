@@ -41,7 +41,7 @@ class StateOfWork:
     customers: list[str]
     _solved: dict[Any, Pressures] = field(default_factory=dict, init=False)
 
-    def changes(self, name: str, *, meters_on: bool = False) -> Changes:
+    def changes(self, name: str) -> Changes:
         """Return what a state changes."""
         case, feeds = self.case, (*self.case.feeds, *self.case.opened)
         gaps = {ident: gap for ident, _, gap in case.stops}
@@ -68,15 +68,16 @@ class StateOfWork:
         )
         laid = tuple(key for key in still if key in case.feeds)
         opened = tuple(key for key in still if key in case.opened)
-        return Changes((), opened, laid, meters_on or how == "open")
+        return Changes((), opened, laid, how == "open")
 
     def solved(self, changes: Changes, hour: Hour, key: Any) -> Pressures:
         """Solve a state in an hour; `key` tells that hour from others."""
         if (changes, key) not in self._solved:
-            self._solved[changes, key] = self._solve(changes, hour)
+            self._solved[changes, key] = self.solve(changes, hour)
         return self._solved[changes, key]
 
-    def _solve(self, changes: Changes, hour: Hour) -> Pressures:
+    def solve(self, changes: Changes, hour: Hour) -> Pressures:
+        """Solve a state in an hour anew."""
         case = self.case
         off = {c["id"] for c in case.option["customers"] if c["effect"] == "off"}
         label = self._before if changes.meters_on else self._after(off)

@@ -9,6 +9,7 @@ from pathlib import Path
 from tests.whole_plan.case import Deviation
 from tests.whole_plan.check import check_folder, read_raw
 from tests.whole_plan.making import plan_town, write_layers
+from tests.whole_plan.order import check_laws
 from tests.whole_plan.towns import random_town
 
 __all__ = ["PAPERS_EVERY", "Run", "run_seed"]
@@ -44,8 +45,10 @@ def run_seed(seed: int, folder: Path, *, papers: bool | None = None) -> Run:
         made = plan_town(town, source, out, feeds=feeds, papers=wanted)
         run.answers[name] = made.answer
         run.why[name] = made.why
+        if made.answer == "no plan" and "keeps every law" in made.why:
+            run.found.append((name, Deviation("every option dropped for a law", 0, made.why)))
         if made.folder is not None:
             checked = check_folder(raw, made.folder, town.own_supply, feeds=feeds)
-            run.found += [(name, deviation) for deviation in checked.found]
+            run.found += [(name, deviation) for deviation in (*checked.found, *check_laws(made.folder))]
             run.holds += checked.holds
     return run

@@ -21,7 +21,7 @@ _STATES: Final = (_CUT, "before the cut", "gas back in")
 _BY_STATE: Final = ("state", "id", "leave", "note", "flow_m3h", "least_mbar", "barrier_mbar", "seconds")
 """Fields in which the same failure with the same way out may differ from state to state."""
 _NUMBERED_DOORS: Final = 400
-"""Longer lists of doors give how many there are in each street (own)."""
+"""Longer lists of doors are not printed: nobody walks them one by one (own)."""
 _ITEMS_NAMED: Final = 6
 
 
@@ -147,12 +147,13 @@ def _doors(name: str, ids: Sequence[str], customers: StateCustomers) -> dict[str
         if not street:
             number = id_ if row is None else customers.address[row] or id_
         streets.setdefault(street, []).append(number or id_)
-    many = len(ids) > _NUMBERED_DOORS
-    words = (
-        f"{street} {f'({len(numbers)})' if many and street else _house_numbers(numbers)}".strip()
-        for street, numbers in sorted(streets.items())
-    )
-    return {"name": name, "count": str(len(ids)), "doors": "; ".join(words)}
+    if len(ids) > _NUMBERED_DOORS:
+        words = f"in {len(streets)} streets: see loss_sheet in plan.json"
+    else:
+        words = "; ".join(
+            f"{street} {_house_numbers(numbers)}".strip() for street, numbers in sorted(streets.items())
+        )
+    return {"name": name, "count": str(len(ids)), "doors": words}
 
 
 def _house_numbers(numbers: Sequence[str]) -> str:

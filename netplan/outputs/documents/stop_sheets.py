@@ -23,6 +23,7 @@ class _Barrier(NamedTuple):
     od_mm: float
     outlet_mm: float
     hole_id: str
+    tapping: Tapping
 
     @property
     def id(self) -> str:
@@ -49,6 +50,7 @@ def _barriers(option: Option, kind: str) -> Iterator[_Barrier]:
                 stop.od_mm,
                 tapping.size_mm,
                 stop.hole_id,
+                tapping,
             )
 
 
@@ -96,10 +98,23 @@ def _squeeze(
         "hole": one.hole_id,
         "pipe": f"{units.size(one.od_mm)}, {thick}",
         "fitting-rule": _clearance(rule, "fitting", one.od_mm, units),
-        "fitting": "",
+        "fitting": _fitting(one.tapping, units),
         "squeeze-rule": _clearance(rule, "same", one.od_mm, units),
-        "other": f"{units.chainage(nearest[0])} to {nearest[1]}" if nearest else "none planned on this main",
+        "other": _others(one.tapping, nearest, units),
     }
+
+
+def _fitting(squeeze: Tapping, units: Figures) -> str:
+    """Return how far the nearest fitting on record is; empty where the plan does not say."""
+    return "" if squeeze.fitting_m is None else f"{units.chainage(squeeze.fitting_m)} to {squeeze.fitting}"
+
+
+def _others(squeeze: Tapping, nearest: tuple[float, str] | None, units: Figures) -> str:
+    """Return the nearest squeeze of the plan on the main, and the nearest mark of an earlier one."""
+    parts = [f"{units.chainage(nearest[0])} to {nearest[1]}"] if nearest else []
+    if squeeze.mark_m is not None:
+        parts.append(f"{units.chainage(squeeze.mark_m)} to an earlier squeeze on record")
+    return "; ".join(parts) or "none planned on this main"
 
 
 def _clearance(rule: Mapping[str, Any], what: str, od_mm: float, units: Figures) -> str:

@@ -178,7 +178,8 @@ def _limits(timeline: Timeline, conditions: Conditions, x: Any, bottom: float, w
     marks.append((timeline.day_end_min, "crew's day ends", "1 0.8"))
     if timeline.latest_cut_min is not None:
         marks.append((timeline.latest_cut_min, "CUT AT THE LATEST", "3 1"))
-    parts: list[str] = []
+    lines: list[str] = []
+    names: list[str] = []
     ends = [-math.inf] * _NAME_ROWS
     for minutes, words, dash in sorted(marks):
         at = f"{words} {clock(conditions, minutes)}"
@@ -188,12 +189,16 @@ def _limits(timeline: Timeline, conditions: Conditions, x: Any, bottom: float, w
         row = next((k for k, end in enumerate(ends) if place - half > end), _NAME_ROWS - 1)
         ends[row] = place + half
         y = 9.8 - 3.4 * row
-        parts.append(
+        lines.append(
             f'<path d="M{x(minutes):.2f} {y + 0.7:.1f}V{bottom:.2f}" stroke="black" '
             f'stroke-width="{0.7 if words.isupper() else 0.4}" stroke-dasharray="{dash}"/>'
         )
-        parts.append(_text(place, y, at, 2.8, "middle", bold=words.isupper()))
-    return parts
+        back = (
+            f'<rect x="{place - half:.2f}" y="{y - 2.4:.1f}" width="{2 * half:.2f}" height="3" fill="white"/>'
+        )
+        names.append(back + _text(place, y, at, 2.8, "middle", bold=words.isupper()))
+    # No line runs through a name.
+    return lines + names
 
 
 def _line(left: float, right: float, y: float) -> str:

@@ -78,9 +78,9 @@ class OrderItem(PlanElement):
     of: str = ""
     role: str = Field(
         default="",
-        description="place: empty; tapping: zone_vent, barrier, vent, gauge, bypass, purge or purge_in; barrier: "
-        "outer, inner or single; vent: zone, between, purge, feed or part; valve: stop, boundary, station "
-        "inlet, feed end from, feed end to, gas inlet, air inlet or test hose; part: zone, cut part, "
+        description="place: empty; tapping: zone_vent, barrier, vent, gauge, bypass, purge or purge_in; "
+        "barrier: outer, inner or single; vent: zone, between, purge, feed or part; valve: stop, boundary, "
+        "station inlet, feed end from, feed end to, gas inlet, air inlet or test hose; part: zone, cut part, "
         "space or tail",
     )
     first: str = Field(description="state before the first step")

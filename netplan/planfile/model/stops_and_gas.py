@@ -52,6 +52,14 @@ class Tapping(PlanElement):
         description="along the mains from the barrier nearest the work, positive away from the work",
     )
 
+    fitting_m: Metres | None = Field(
+        default=None,
+        description="of a squeeze: along the main to the nearest fitting, joint, tee or end on record",
+    )
+    fitting: str = Field(default="", description="of a squeeze: what that is")
+    mark_m: Metres | None = Field(
+        default=None, description="of a squeeze: to the nearest earlier squeeze on record on the main"
+    )
     count: int = Field(
         default=1,
         description="tappings of this size here, the others further on from the work, a tapping's clearance "

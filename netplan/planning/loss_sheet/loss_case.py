@@ -44,7 +44,7 @@ NO_SOLUTION: Final = (
     "the network has no solution then: what is left cannot supply what is drawn; everybody in the parts "
     "concerned is counted"
 )
-NOT_NEAR: Final = "felt beyond the part of the network that was planned in: not solved"
+NOT_NEAR: Final = "not solved: the network is too large for it"
 
 
 @dataclass(frozen=True, slots=True)

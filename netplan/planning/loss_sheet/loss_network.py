@@ -36,6 +36,8 @@ __all__ = ["END", "OUTLET", "TORN", "LossNetwork", "LossState", "Opening", "Stop
 
 END_M: Final = 0.01
 """Length of pipe between the barrier nearest the work and the open end, in the bore of the main (own) [m]."""
+FELT_PA: Final = 1.0
+"""Fall of pressure from which the stops are felt at a meter inlet (own) [Pa]."""
 END, OUTLET, TORN = "open end", "outlet", "torn hose"
 
 
@@ -120,7 +122,6 @@ class LossNetwork:
         self, case: FailureCase, stops: Sequence[StopPlace], openings: Mapping[str, Opening]
     ) -> None:
         self._case, self._stops, self._openings = case, tuple(stops), openings
-        self._last: FlowState | None = None
 
     @cached_property
     def _whole(self) -> LossNetwork | None:
@@ -213,22 +214,8 @@ class LossNetwork:
     @cached_property
     def _planned(self) -> FlowState:
         """All stops in and nothing failed."""
-        return self._resolved(self._demand, [*self._closed, *self._link_of.values()], None, None)[0]
-
-    def _resolved(
-        self, demand: Floats, shut: Sequence[int], pressure: Floats | None, capacity: Floats | None
-    ) -> tuple[FlowState, Flags]:
-        before = self._case.context.before_by_hour[0]
-        state, starved = resolve_without_starved(
-            self._solver,
-            demand,
-            closed_links=shut,
-            station_pressure_pa_gauge=pressure,
-            station_capacity_m3_per_s_std=capacity,
-            warm=self._last or before,
-        )
-        self._last = state
-        return state, starved
+        shut, before = [*self._closed, *self._link_of.values()], self._case.context.before_by_hour[0]
+        return resolve_without_starved(self._solver, self._demand, closed_links=shut, warm=before)[0]
 
     def after(
         self,
@@ -283,7 +270,14 @@ class LossNetwork:
         planned = self._planned
         shut = [*self._closed, *(link for name, link in self._link_of.items() if name not in opened)]
         shut += self._opened.links_of[lost_feed] if lost_feed else ()
-        state, starved = self._resolved(demand, shut, pressure, capacity)
+        state, starved = resolve_without_starved(
+            self._solver,
+            demand,
+            closed_links=shut,
+            station_pressure_pa_gauge=pressure,
+            station_capacity_m3_per_s_std=capacity,
+            warm=planned,
+        )
         return self._judged(state, starved, [self._link_of[name] for name in opened], planned)
 
     def _station(self, ident: str) -> int:
@@ -315,12 +309,18 @@ class LossNetwork:
         return LossState(
             low=tuple(ids[row] for row in np.unique(owner[low]).tolist()),
             high=tuple(ids[row] for row in np.unique(owner[high]).tolist()),
-            least_pa_gauge=float(pressure[at][~dry].min(initial=np.inf)),
+            least_pa_gauge=float(pressure[at][~dry].min(initial=self._least_outside)),
             flow_m3_per_s_std=flow,
             seconds=self._seconds(at[low], flow, planned, state),
             is_solved=all(good),
             at_mbar=dict(zip(self._openings, (pressure[self._nodes] / PA_PER_MBAR).tolist(), strict=True)),
         )
+
+    @property
+    def _least_outside(self) -> float:
+        """The lowest inlet beyond the part planned in, as before [Pa gauge]; infinite without one."""
+        lowest = self._case.context.scope.outside.lowest
+        return math.inf if not lowest or lowest[0] is None else lowest[0].pressure_pa_gauge
 
     def _escaping(self, state: FlowState, opened: list[int]) -> float:
         flows = state.flow_m3_per_s_std[opened]
@@ -355,11 +355,12 @@ class LossNetwork:
         return max(volume * drop, 0.0) / (context.conditions.atmospheric_pressure_pa_abs * most)
 
     def first_to_fall(self) -> tuple[str, ...]:
-        """Return the kept customer nearest its limit in the part at each opening, all stops in; ids."""
+        """Return the lowest kept customer of each part at an opening of those the stops lower; ids."""
         context = self._case.context
         owner, at = self._inlets
         part, pressure = self._planned.node_part, self._planned.pressure_pa_gauge[at]
-        has_gas = np.isfinite(pressure) & ~context.weak_before[owner]
+        fell = context.before_by_hour[0].pressure_pa_gauge[at] - pressure >= FELT_PA
+        has_gas = fell & ~context.weak_before[owner]
         found: set[str] = set()
         for label in set(part[self._nodes].tolist()):
             here = np.flatnonzero((part[at] == label) & has_gas)

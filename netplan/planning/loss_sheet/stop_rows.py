@@ -55,7 +55,7 @@ def _outer_fails(case: LossCase, stop: model.Stop, method: StopMethod) -> Iterat
     is_drawn = name in case.openings
     found = case.network.after((name,)) if is_drawn else None
     on_inner = None if found is None else found.at_mbar[name]
-    keep = f"leave {vent.id} open; " if vent is not None else ""
+    keep = f"keep {vent.id} open; " if vent is not None else ""
     rating = method.rating_mbar - method.rating_margin_mbar
     note = f"{stop.id}-inner stands alone, rated for {rating:g} mbar"
     fallback = case.fallback(stop.id, "will not set")

@@ -45,7 +45,7 @@ def feed_rows(case: LossCase) -> Iterator[model.LossRow]:
             yield case.row(
                 state,
                 f"opened valve {opened.valve_id} shuts",
-                f"leave {opened.valve_id} shut; {_DOORS}",
+                f"keep {opened.valve_id} shut; {_DOORS}",
                 Who.CONTROL,
                 items=(opened.valve_id,),
                 act_on=(opened.valve_id,),
@@ -169,5 +169,7 @@ def gauge_rows(case: LossCase) -> Iterator[model.LossRow]:
             act_on=inlets,
             at=at,
             also=customers,
-            note="the meters that stand at their minimum first, as solved with all stops in",
+            note="the meters at their minimum first, of those the stops lower, as solved"
+            if customers
+            else "the stops lower nobody, as solved",
         )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -18,8 +18,9 @@ from netplan.planning.option_records.gauge_places import GaugePlace, recorded_pl
 from netplan.planning.option_records.state_readings import StateReadings
 from netplan.planning.option_records.withdrawal_differences import purge_inlets, sides_of_stops
 from netplan.procedure import Stage, StepDraft, StepFigures
+from netplan.rules import Rules
 
-__all__ = ["OrderRecords"]
+__all__ = ["OrderRecords", "finer_gauges"]
 
 
 @dataclass(eq=False)
@@ -35,11 +36,6 @@ class OrderRecords:
         As it stands in the plan, but for its steps.
     by_weather : bool
         Whether readings are solved in milder weather and every hour too.
-
-    Attributes
-    ----------
-    too_fine : dict
-        Gauges whose error would have to be less than the rules' finest, by id, and in which state.
     """
 
     context: PlanningContext
@@ -47,10 +43,7 @@ class OrderRecords:
     final: FinalNetwork
     option: model.Option
     by_weather: bool = False
-    too_fine: dict[str, str] = field(default_factory=dict, init=False)
     _now: str = field(default=NORMAL_STATE, init=False)
-    _off: set[str] = field(default_factory=set, init=False)
-    _were_off: bool = field(default=False, init=False)
     _part: dict[str, str] = field(default_factory=dict, init=False)
 
     def __call__(self, draft: StepDraft) -> StepFigures:
@@ -65,34 +58,24 @@ class OrderRecords:
         )
 
     def _follow(self, draft: StepDraft) -> None:
-        """Take in what a step changes: the state of the network, of meters and of parts."""
+        """Take in what a step changes: the state of the network and of parts."""
         self._now = draft.state or self._now
         for item, state in draft.changes:
             if item.kind == "part":
                 self._part[item.id] = state
-            elif item.kind == "meter" and state in ("off", "sealed"):
-                self._off.add(item.id)
-                self._were_off = True
-            elif item.kind == "meter" and state == "relit":
-                self._off.discard(item.id)
 
     def _readings(self, draft: StepDraft) -> Iterator[model.Reading]:
-        finest_mbar = self.context.request.rules.gauge.finest_error_mbar
-        relit = self._were_off and not self._off
         for gauge in dict.fromkeys(draft.reads):
             if gauge in self._zone_gauges:
                 if draft.purge is not None and draft.purge.medium == "gas":
                     continue  # what is read there hangs on the outlet, not on the network
                 found = self._of_zone(self._zone_gauges[gauge])
             elif gauge in self.solved.places and self.solved.knows(self._now):
-                found = self.solved.reading(gauge, self._now, meters_on=relit)
+                found = self.solved.reading(gauge, self._now)
             else:
                 continue
-            if found is None:
-                continue
-            if found.error_mbar is not None and found.error_mbar < finest_mbar:
-                self.too_fine.setdefault(gauge, self._now)
-            yield found
+            if found is not None:
+                yield found
 
     @cached_property
     def solved(self) -> StateReadings:
@@ -171,3 +154,19 @@ class OrderRecords:
         order = list(self.priced.work.order)
         last = max(order.index(k) for k in own)
         return stop_in_state(self.option.stops[order[last - 1]].id) if last else METERS_OFF_STATE
+
+
+def finer_gauges(steps: Sequence[model.Step], rules: Rules) -> tuple[str, ...]:
+    """Return a warning for each gauge that has to be finer than the rules' error, and how fine."""
+    least: dict[str, tuple[float, str]] = {}
+    for step in steps:
+        for reading in step.readings:
+            error_mbar = reading.error_mbar
+            if error_mbar is not None and error_mbar < rules.gauge.error_mbar:
+                known = least.get(reading.gauge_id, (math.inf, ""))
+                least[reading.gauge_id] = min(known, (error_mbar, step.state))
+    return tuple(
+        f"{gauge}: a gauge that errs by {error:g} mbar at most is needed ({state}; gauge.error_mbar of the "
+        f"rules is {rules.gauge.error_mbar:g})"
+        for gauge, (error, state) in sorted(least.items())
+    )

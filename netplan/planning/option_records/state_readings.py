@@ -109,25 +109,13 @@ class StateReadings:
         """Return whether a state of that name is solved."""
         return name == NORMAL_STATE or name in self._states
 
-    def changes(self, name: str, *, meters_on: bool = False) -> StateChanges | None:
-        """Return what a state changes, with meters on again where asked; None for normal running."""
-        if name == NORMAL_STATE:
-            return None
-        changes = self._states[name].changes
-        if not meters_on or changes.meters_on:
-            return changes
-        return StateChanges(changes.closed, changes.opened, meters_on=True, draw=changes.draw)
+    def changes(self, name: str) -> StateChanges | None:
+        """Return what a state changes; None for normal running."""
+        return None if name == NORMAL_STATE else self._states[name].changes
 
-    def state(self, name: str, *, meters_on: bool = False) -> FlowState:
+    def state(self, name: str) -> FlowState:
         """Return a state at the hour of the greatest total, in the plan's weather."""
-        if name == NORMAL_STATE:
-            return self.context.before
-        judged = self._states[name]
-        if not meters_on or judged.changes.meters_on:
-            return judged.state
-        return self.solved(
-            self.changes(name, meters_on=True), self.context.demand, self.context.demand.worst_hour
-        )
+        return self.context.before if name == NORMAL_STATE else self._states[name].state
 
     def pressure_pa_gauge(self, place: GaugePlace, state: FlowState, changes: StateChanges | None) -> float:
         """Return what a gauge reads in a state [Pa gauge]; NaN without gas."""
@@ -142,7 +130,7 @@ class StateReadings:
 
     # Readings.
 
-    def reading(self, gauge: str, name: str, *, meters_on: bool = False) -> model.Reading | None:
+    def reading(self, gauge: str, name: str) -> model.Reading | None:
         """Return what a gauge reads in a state, and when to stop there; None where it has no gas.
 
         Parameters
@@ -151,10 +139,8 @@ class StateReadings:
             Id of the gauge.
         name : str
             Name of the state.
-        meters_on : bool
-            Whether the customers that were off draw again.
         """
-        changes, state = self.changes(name, meters_on=meters_on), self.state(name, meters_on=meters_on)
+        changes, state = self.changes(name), self.state(name)
         at_pa = self.pressure_pa_gauge(self.places[gauge], state, changes)
         if math.isnan(at_pa):
             return None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,7 @@ from netplan.planfile.numbers import METRES_DIGITS
 from netplan.planning.context import PlanningContext
 from netplan.planning.crew_day import in_currency
 from netplan.planning.evaluated_option import EvaluatedOption
+from netplan.planning.option_records.nearest_fittings import nearest_fitting, nearest_mark_m
 from netplan.planning.pressure_areas import PressureAreas
 from netplan.planning.purge_tee import purge_tee
 from netplan.planning.rank import Ranking
@@ -115,7 +117,9 @@ def stops_of(
                         tapping.model_copy(update={"count": tees.get(place, 1)})
                         if tapping.role == "bypass"
                         else tapping
-                        for tapping, t in zip(tappings_of(network, stop.tappings), stop.tappings, strict=True)
+                        for tapping, t in zip(
+                            tappings_of(network, stop.tappings, stop.kind), stop.tappings, strict=True
+                        )
                         if t.role != "bypass"
                         or _has_bypass(network, (t.pipe, t.chainage_m), bypasses)
                         or _feeds_purge(network, stop, purge_points)
@@ -183,10 +187,16 @@ def own_purge_tees(
     return found
 
 
-def tappings_of(network: Network, tappings: Sequence[CutTapping]) -> tuple[model.Tapping, ...]:
-    """Return tappings as they stand in a plan, in order away from the work."""
+def tappings_of(
+    network: Network, tappings: Sequence[CutTapping], kind: str = ""
+) -> tuple[model.Tapping, ...]:
+    """Return tappings as they stand in a plan, in order away from the work.
+
+    Those of a stop of the `kind` ``squeeze`` say how far each squeeze is from fittings and earlier squeezes.
+    """
     return tuple(
         model.Tapping(
+            **(_clearances(network, t) if kind == "squeeze" and t.role == "barrier" else {}),
             role=t.role,
             main_id=network.pipes.id[t.pipe],
             chainage_m=t.chainage_m,
@@ -195,6 +205,15 @@ def tappings_of(network: Network, tappings: Sequence[CutTapping]) -> tuple[model
         )
         for t in tappings
     )
+
+
+def _clearances(network: Network, squeeze: CutTapping) -> dict[str, Any]:
+    distance_m, words = nearest_fitting(network, squeeze.pipe, squeeze.chainage_m)
+    return {
+        "fitting_m": distance_m,
+        "fitting": words,
+        "mark_m": nearest_mark_m(network, squeeze.pipe, squeeze.chainage_m),
+    }
 
 
 def _behind(network: Network, one: ShutInStation) -> model.StationBehind:

@@ -128,7 +128,7 @@ ORDER_LAWS: Final[tuple[OrderLaw, ...]] = (
         29, "a meter is off, sealed, purged, and relit or left sealed, once", laws_of_meters.each_meter_once
     ),
     OrderLaw(30, "a fallback keeps the tees of the feeds it relies on", laws_of_feeds.fallback_keeps_tees),
-    OrderLaw(31, "set bags and open ends of feeds are manned", laws_of_barriers.manned_while_in),
+    OrderLaw(31, "set bags and open ends of bypasses are manned", laws_of_barriers.manned_while_in),
     OrderLaw(
         32, "counts and times are the same wherever the plan says them", laws_of_counts.equal_counts_and_times
     ),

@@ -153,7 +153,7 @@ def _is_station_put_back(walk: OrderWalk, one: ChangeAt) -> bool:
 
 
 def manned_while_in(walk: OrderWalk) -> Iterator[LawBreach]:
-    """Law 31: a set bag, and each end of a feed that is open, has a person at it all the time."""
+    """Law 31: a set bag, and each end of a bypass that is open, has a person at it all the time."""
     bags = tuple(item for item in walk.barriers if walk.stops[item.of].kind == "bag")
     for moment in walk.moments:
         wanted = [item.id for item in bags if _in_throughout(moment, item)]
@@ -176,5 +176,4 @@ def _is_open(walk: OrderWalk, moment: Moment, feed: str) -> bool:
 
 
 def _ends(walk: OrderWalk, feed: str) -> tuple[str, ...]:
-    ends = tuple(item.id for item in walk.of_kind("valve", "feed end from", "feed end to") if item.of == feed)
-    return ends or (feed,)
+    return tuple(item.id for item in walk.of_kind("valve", "feed end from", "feed end to") if item.of == feed)

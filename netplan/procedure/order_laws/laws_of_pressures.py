@@ -177,6 +177,10 @@ def _limits_agree(walk: OrderWalk, moment: Moment, reading: Reading) -> Iterator
     unordered = abort is not None and warning is not None and warning < abort - ROUNDING_MBAR
     if below or over or unordered or reading.band_mbar <= 0.0:
         yield LawBreach(9, moment.step.n, (reading.gauge_id,), "band, warning and abort are out of order")
+    error, finest = reading.error_mbar, walk.rules.gauge.finest_error_mbar
+    if error is not None and error < finest:
+        what = f"the margin there takes a gauge that errs by {error:g} mbar, finer than {finest:g}"
+        yield LawBreach(9, moment.step.n, (reading.gauge_id,), what)
     by_weather = [one.expect_mbar for one in reading.by_weather]
     if by_weather and not (
         min(by_weather) - WEATHER_MBAR <= reading.expect_mbar <= max(by_weather) + WEATHER_MBAR
