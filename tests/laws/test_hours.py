@@ -20,6 +20,7 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.day_hours import day_limits, least_counts_of, least_counts_with, meters_of
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.least_hours import ALONE
+from netplan.planning.option_records.option_record import option_of
 from netplan.planning.rank import rank
 from netplan.planning.request import PlanRequest
 from netplan.procedure import hour_of_step
@@ -67,7 +68,6 @@ def planned(
 ) -> Iterator[tuple[model.Option, EvaluatedOption, Rules]]:
     """Yield the options of a random network as they stand in its plan, with what the choice knows of each."""
     priced: list[EvaluatedOption] = []
-    option_of = module.option_of
 
     def noted(context: Any, section: Any, ranking: Any, place: int, *more: Any) -> Any:
         priced.append(ranking.options[place])
