@@ -377,11 +377,14 @@ def _meters(option: Option) -> Iterator[OrderItem]:
 
 def _parts(option: Option) -> Iterator[OrderItem]:
     parts = option.parts or tuple(_zones(option))
+    with_stops = {part.zone for part in parts if part.stops} if option.parts else set(range(len(parts)))
     for part in parts:
         of = (
             part.stops[0] if part.role == "space" and part.stops else str(part.zone) if part.zone >= 0 else ""
         )
-        yield _item("part", part.id, of=of, role=part.role)
+        # A zone that no stop is at the end of has no gas as recorded: none comes back.
+        fed = part.zone < 0 or part.zone in with_stops
+        yield _item("part", part.id, of=of, role=part.role, last=_LAST["part"] if fed else "")
 
 
 def _zones(option: Option) -> Iterator[ZonePart]:

@@ -158,7 +158,7 @@ def _test(case: OrderCase, zone: ZoneOrder) -> StepDraft:
         uses=(*_mains(case), *((inlet.id,) if inlet else ()), *zone.gauge_ids),
         hold=True,
         expect_mbar=most,
-        expect_at=zone.gauge.id if zone.gauge else zone.stops[0].id,
+        expect_at=zone.gauge.id if zone.gauge else next((stop.id for stop in zone.stops), ""),
         minutes=minutes,
         needs=_held(case),
         changes=(*in_state("shut", *zone.vents), *in_state("open", into)),

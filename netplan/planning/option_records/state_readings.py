@@ -58,6 +58,10 @@ class GaugeLimits(NamedTuple):
         return self.fall_pa if math.isnan(self.rise_pa) else min(self.fall_pa, self.rise_pa)
 
 
+SAME_PA: Final = 1.0
+"""A station set to the highest pressure gives it, as solved within this (own) [Pa]."""
+
+
 class _WeatherRow(NamedTuple):
     """What a gauge reads in some weather, and how far it may fall [Pa]."""
 
@@ -219,10 +223,14 @@ class StateReadings:
         beside &= state.node_part[inlets] == state.node_part[place.node]
         nodes, allowed = inlets[beside], felt_allowed[beside]
         if not len(nodes):
+            # Where it was below the minimum before any stop nobody kept hangs on it: gas must stay.
+            least = minimum if reading_pa > minimum else 0.0
+            rises = [highest - reading_pa] if highest - reading_pa > SAME_PA else []
+            rises += self._barrier_rises(place, reading_pa + air, state, changes)
             return GaugeLimits(
-                reading_pa - minimum,
-                reading_pa - minimum - rules.margin_mbar * PA_PER_MBAR,
-                highest - reading_pa,
+                reading_pa - least,
+                reading_pa - least - rules.margin_mbar * PA_PER_MBAR,
+                min(rises, default=math.nan),
             )
         share = (pressure[nodes] + air) / (reading_pa + air)
         falls = (pressure[nodes] - minimum) * share
