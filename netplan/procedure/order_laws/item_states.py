@@ -163,7 +163,8 @@ class OrderWalk:
         return any(
             states.get(("valve", item.id)) == "shut"
             for item in self.of_kind("valve", "stop", "station inlet")
-            if item.of == stop_id
+            # A valve that is shut on record holds nothing back that came past it before.
+            if item.of == stop_id and item.first != "shut"
         )
 
     @cached_property
