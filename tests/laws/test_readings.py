@@ -18,7 +18,7 @@ import pytest
 import shapely
 
 from netplan.cli.sample import sample_network
-from netplan.core.errors import NoPlanError
+from netplan.core.errors import BadInputError, NoPlanError, NotSolvedError
 from netplan.demand import DemandResult, Window, customer_demand
 from netplan.network.build import build_network
 from netplan.network.model import Network
@@ -206,19 +206,21 @@ AIR = (1.225, 1.81e-5)
 def drop_mbar(bypass: dict[str, Any], bore_mm: float, flow_m3h: float, fluid: tuple[float, float]) -> float:
     """Return the drop along one hose by Darcy, Colebrook and its local losses, worked out here."""
     density, viscosity = fluid
-    bore, flow = bore_mm / 1000.0, flow_m3h / 3600.0 / bypass["parallel"]
+    bore, flow = bore_mm / 1000.0, flow_m3h / 3600.0 / int(bypass["parallel"])
     speed = flow / (math.pi / 4.0 * bore**2)
     reynolds = density * speed * bore / viscosity
     root = 6.0
     for _ in range(50):
         root = -2.0 * math.log10(0.01e-3 / bore / 3.7 + 2.51 * root / reynolds)
     factor = 64.0 / reynolds if reynolds < 2000.0 else root**-2
-    return (factor * bypass["length_m"] / bore + bypass["loss_coefficient"]) * density * speed**2 / 200.0
+    losses = factor * float(bypass["length_m"]) / bore + float(bypass["loss_coefficient"])
+    return losses * density * speed**2 / 200.0
 
 
 def half_capacity_bore_mm(bypass: dict[str, Any]) -> float:
     """Return the bore with which a hose carries half the planned flow at the planned drop."""
-    low, high = 0.3 * bypass["bore_mm"], bypass["bore_mm"]
+    high = float(bypass["bore_mm"])
+    low = 0.3 * high
     for _ in range(60):
         middle = (low + high) / 2.0
         too_wide = drop_mbar(bypass, middle, bypass["flow_m3h"] / 2.0, GAS) < bypass["drop_mbar"]
@@ -302,10 +304,8 @@ def test_readings_of_random_towns_are_those_of_an_independent_solver(tmp_path: P
         )
         try:
             plan = make_plan(request).plan
-        except Exception as error:
-            if type(error).__name__ in ("NoPlanError", "BadInputError", "NotSolvedError", "BadNetworkError"):
-                continue
-            raise
+        except (BadInputError, NoPlanError, NotSolvedError):
+            continue
         raw = {str(name): pyogrio.read_dataframe(path, layer=name) for name, _ in pyogrio.list_layers(path)}
         found += check(network, raw, request, plan)[0]
         fed += any(option.bypasses or option.opened_valves for option in plan.options)

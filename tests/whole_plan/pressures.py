@@ -9,6 +9,7 @@ import geopandas as gpd
 
 from tests.whole_plan.case import Case
 from tests.whole_plan.flow import NotSolvedError, Pressures, solve_state
+from tests.whole_plan.readings import StateOfWork
 from tests.whole_plan.walk import State
 
 __all__ = ["check_pressures", "solve_all_in"]
@@ -54,7 +55,24 @@ def check_pressures(case: Case, customers: gpd.GeoDataFrame) -> None:
             _same(case, "all stops and feeds in", low, case.option["pressures"]["after"])
             _each(case, solved, kept, stated)
             _at_stops_and_feeds(case, solved)
+    _gas_back(case, demand, kept)
     _fallback_pressures(case, demand, kept)
+
+
+def _gas_back(case: Case, demand: dict[str, float], kept: Collection[str]) -> None:
+    """Check the states with gas back in and meters still off: stops taken out, then feeds shut."""
+    states = {s["after_step"]: s for s in case.option["states"]}
+    wanted = [f"{ident} out" for ident, *_ in reversed(case.stops)]
+    # Opened valves are shut before hoses.
+    wanted += [f"{key[1]} shut" for key in (*case.opened, *case.feeds) if isinstance(key, tuple)]
+    work = StateOfWork(case, [])
+    for name in wanted:
+        changes = work.changes(name)
+        solved = _solve(case, name, changes.shut, changes.opened, changes.laid, demand)
+        if name not in states:
+            case.say("state missing", name)
+        elif solved is not None:
+            _same(case, name, _holds(case, name, solved, kept), states[name])
 
 
 def solve_all_in(case: Case, customers: gpd.GeoDataFrame) -> dict[str, float]:
