@@ -1,4 +1,4 @@
-"""Hours of the order by hand: when gas is back, from when and until when customers are off, the latest cut."""
+"""Hours of the order by hand: gas back, from when and until when customers are off, the latest cut."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Final
 from netplan.core.errors import BadInputError
 from netplan.explain.explanation_sheet import Explanation, ExplanationSheet, SheetTable, read
 from netplan.explain.recorded_option import RecordedOption, rule_origin, source_line
-from netplan.planfile.model import Step, Timeline
+from netplan.planfile.model import Step, Timeline, TimelineBar
 
 __all__ = ["explain_gas_back", "explain_latest_cut", "explain_off_from", "explain_on_by"]
 
@@ -102,12 +102,16 @@ def _path(recorded: RecordedOption, is_in: Callable[[Step], bool]) -> tuple[Expl
     Where two tasks side by side take equally long both are critical: one of them counts.
     """
     steps = {step.n: step for step in recorded.option.steps}
-    reached = 0.0
-    rows = []
-    for bar in sorted((b for b in _timeline(recorded).bars if b.critical), key=lambda b: (b.end_min, b.n)):
-        if is_in(steps[bar.n]) and bar.end_min > reached and bar.start_min >= reached - _WITHIN_MIN:
-            rows.append(bar)
-            reached = bar.end_min
+    left = [
+        bar
+        for bar in _timeline(recorded).bars
+        if bar.critical and bar.end_min > bar.start_min and is_in(steps[bar.n])
+    ]
+    rows: list[TimelineBar] = []
+    at = max((bar.end_min for bar in left), default=0.0)
+    while before := [bar for bar in left if abs(bar.end_min - at) <= 2.0 * _WITHIN_MIN]:
+        rows.insert(0, before[0])
+        at = before[0].start_min
     sheet = ExplanationSheet()
     columns = [
         read("step", "", (f"{bar.n} {steps[bar.n].stage}" for bar in rows)),
