@@ -128,7 +128,9 @@ def prepared_fallbacks_of(
                 tapping.model_copy(update={"count": _tees_for(moves, one.stop)})
                 if tapping.role == "bypass"
                 else tapping
-                for tapping, t in zip(tappings_of(network, one.stop.tappings, one.stop.kind), one.stop.tappings, strict=True)
+                for tapping, t in zip(
+                    tappings_of(network, one.stop.tappings, one.stop.kind), one.stop.tappings, strict=True
+                )
                 if t.role != "bypass" or (t.pipe, t.chainage_m) in moved
             ),
             hole_id=holes[row],
