@@ -276,7 +276,7 @@ def explain_relighting(recorded: RecordedOption) -> Explanation:
         result=result,
         unit="min",
         stated=stated,
-        where=f"{recorded.place}, steps of stage relight, minutes together",
+        where=f"{recorded.place}, steps of relighting, minutes together",
         within=0.05 * max(rounds, 1),
         notes=(
             "Priority customers first, then the dearest to wait, then as a person walks.",
@@ -287,5 +287,6 @@ def explain_relighting(recorded: RecordedOption) -> Explanation:
 
 
 def _stated_minutes(recorded: RecordedOption) -> tuple[float, int]:
-    rounds = [step.minutes for step in recorded.option.steps if step.stage == "relight" and step.minutes]
+    stages = ("service purged before relighting", "relight")
+    rounds = [step.minutes for step in recorded.option.steps if step.stage in stages and step.minutes]
     return sum(rounds), len(rounds)

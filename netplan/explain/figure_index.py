@@ -10,6 +10,12 @@ from netplan.explain.demand_figures import explain_demand
 from netplan.explain.explanation_sheet import Explanation
 from netplan.explain.feed_figures import explain_drop, explain_flow, explain_velocity
 from netplan.explain.gas_figures import explain_gas, explain_methane, explain_nitrogen, explain_purge
+from netplan.explain.hours_figures import (
+    explain_gas_back,
+    explain_latest_cut,
+    explain_off_from,
+    explain_on_by,
+)
 from netplan.explain.pressure_figures import explain_pressure
 from netplan.explain.recorded_option import recorded_option
 from netplan.planfile import SolvedState
@@ -24,6 +30,10 @@ _WHOLE = {
     "purge-velocity": explain_purge,
     "purge-nitrogen": explain_nitrogen,
     "relighting": explain_relighting,
+    "gas-back": explain_gas_back,
+    "off-from": explain_off_from,
+    "on-by": explain_on_by,
+    "latest-cut": explain_latest_cut,
 }
 _OF_ONE = {
     "pressure": explain_pressure,
@@ -69,7 +79,8 @@ def figures_to_explain(option: Option) -> tuple[FigureName, ...]:
             FigureName("purge-nitrogen", "nitrogen ahead of the gas", f"{option.purge.nitrogen_m3:.3f} m³")
         )
     if any(customer.effect == "off" for customer in option.customers):
-        rows.append(FigureName("relighting", "time the crew needs to relight", "steps of stage relight"))
+        rows.append(FigureName("relighting", "time the crew needs to relight", "steps of relighting"))
+    rows += _hours(option)
     rows += [
         FigureName(f"pressure:{s.id}", f"live side of stop {s.id}", f"{s.pressure_mbar} mbar gauge")
         for s in option.stops
@@ -82,6 +93,22 @@ def figures_to_explain(option: Option) -> tuple[FigureName, ...]:
             FigureName(f"velocity:{bypass.id}", f"velocity in {bypass.id}", f"{bypass.velocity_m_s} m/s"),
         ]
     return tuple(rows)
+
+
+def _hours(option: Option) -> list[FigureName]:
+    line = option.timeline
+    if line is None:
+        return []
+    rows = [FigureName("gas-back", "gas back after the start", f"{line.gas_back_min} min")]
+    if line.off_from_min is not None:
+        rows.append(FigureName("off-from", "first meter off after the start", f"{line.off_from_min} min"))
+    if line.relit_min is not None:
+        rows.append(FigureName("on-by", "last meter relit after the start", f"{line.relit_min} min"))
+    if line.latest_cut_min is not None:
+        rows.append(
+            FigureName("latest-cut", "latest time to cut", f"{line.latest_cut} ({line.latest_cut_min} min)")
+        )
+    return rows
 
 
 def explain(plan: Plan, state: SolvedState, figure: str) -> Explanation:

@@ -19,6 +19,7 @@ from netplan.customers import (
 from netplan.feeds import SizedFeed
 from netplan.isolation import Cut
 from netplan.planfile.numbers import METRES_DIGITS
+from netplan.planning.connectivity import CutConnectivity
 from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.failed_network import failure_case
@@ -112,20 +113,24 @@ def least_counts(context: PlanningContext, meters: int) -> OrderCounts:
     return OrderCounts((stop,), (LEAST_ZONE,), meters=meters)
 
 
-def least_counts_of(context: PlanningContext, cut: Cut, meters: int) -> OrderCounts:
+def least_counts_of(context: PlanningContext, cut: Cut, reach: CutConnectivity, meters: int) -> OrderCounts:
     """Return counts that no order of work on a cut undercuts: its stops and zones, no feeds."""
     minutes = {method.name: method.minutes for method in context.request.rules.method}
     stops = tuple(StopMinutes(minutes[stop.method], stop.barriers) for stop in cut.stops)
-    zones = context.once("least zones", cut, lambda: least_zones(context, cut))
+    zones = context.once("least zones", cut, lambda: least_zones(context, cut, reach))
     return OrderCounts(stops, zones, meters=meters)
 
 
 def least_counts_with(
-    context: PlanningContext, cut: Cut, off: Ints, feeds: Sequence[SizedFeed | None]
+    context: PlanningContext,
+    cut: Cut,
+    reach: CutConnectivity,
+    off: Ints,
+    feeds: Sequence[SizedFeed | None],
 ) -> OrderCounts:
     """Return the same with the feeds of an option and its customers that are off."""
     kinds = [feed.size.feed.valve_link >= 0 for feed in feeds if feed is not None]
-    least = least_counts_of(context, cut, meters_of(context, off))
+    least = least_counts_of(context, cut, reach, meters_of(context, off))
     return replace(least, hoses=kinds.count(False), valves=kinds.count(True))
 
 
@@ -142,7 +147,7 @@ def counts_of(
     purges : list of (PurgePlan, int)
         How its zones are purged.
     """
-    least = least_counts_with(context, option.cut, option.off, option.feeds)
+    least = least_counts_with(context, option.cut, option.reach, option.off, option.feeds)
     with_inlet = _places_with_inlet(context, option)
     return replace(
         least,

@@ -73,7 +73,7 @@ def price_cut(
     if barred.any():
         who = network.customers.id[int(isolated[barred][0])]
         return RefusedCut(cut, f"customer {who} must stay on and lies in the zone")
-    too_long = refusal(context, least_counts_of(context, cut, meters_of(context, isolated)))
+    too_long = refusal(context, least_counts_of(context, cut, reach, meters_of(context, isolated)))
     if too_long:
         # Feeds keep others on, never those in the zone.
         return RefusedCut(cut, too_long, by_hours=True)
@@ -277,7 +277,7 @@ def _option_with(to_feed: _CutToFeed, answer: PartsAnswer) -> EvaluatedOption | 
     deficient, stopped, draws = to_feed.deficient, to_feed.stopped, to_feed.without_feeds.draws
     gone = to_feed.gone(answer.off)
     off = np.flatnonzero(gone)
-    too_long = refusal(context, least_counts_with(context, cut, off, answer.feeds))
+    too_long = refusal(context, least_counts_with(context, cut, reach, off, answer.feeds))
     if too_long:
         return RefusedCut(cut, too_long)
     interruption = _interruption(context, off)

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import networkx as nx
 
 from netplan.gas import least_flow_m3_per_s, natural_gas_figures_hold
-from netplan.isolation import Cut, CutZone
+from netplan.isolation import Cut, CutStop, CutZone
+from netplan.planning.connectivity import CutConnectivity
 from netplan.planning.context import PlanningContext
 from netplan.planning.zone_lengths import SAME_M
 from netplan.procedure.hours_by_counts import BranchMinutes, ZoneCounts
@@ -36,15 +37,25 @@ class _Main:
     bore_m: float
 
 
-def least_zones(context: PlanningContext, cut: Cut) -> tuple[ZoneCounts, ...]:
+def least_zones(context: PlanningContext, cut: Cut, reach: CutConnectivity) -> tuple[ZoneCounts, ...]:
     """Return counts that no order of work undercuts in the zones of a cut.
 
-    Ends of branches are all there; gas may come from none of the stops, and then nothing is purged in.
+    Ends of branches are all there. Where no stop has gas behind it without a feed, or customers were too weak
+    before any stop so that pressures are not known to hold, nothing is taken to be purged in.
     """
-    return tuple(_least_zone(context, zone) for zone in cut.zones)
+    with_gas = {end for stop in cut.stops if reach.fed[stop.live_node] for end in _ends_of(stop)}
+    if context.weak_before.any():
+        with_gas = set()
+    return tuple(_least_zone(context, zone, with_gas) for zone in cut.zones)
 
 
-def _least_zone(context: PlanningContext, zone: CutZone) -> ZoneCounts:
+def _ends_of(stop: CutStop) -> tuple[_End, ...]:
+    """Return what a length of main in the zone may end at where it ends at a stop."""
+    own = ("stop", stop.piece, 1 if stop.work_side == "from" else 0)
+    return (own,) if stop.zone_node < 0 else (own, ("node", stop.zone_node, 0))
+
+
+def _least_zone(context: PlanningContext, zone: CutZone, with_gas: set[_End]) -> ZoneCounts:
     pieces, pipes = context.request.network.pieces, context.request.network.pipes
     mains: list[_Main] = []
     services: set[int] = set()
@@ -71,7 +82,7 @@ def _least_zone(context: PlanningContext, zone: CutZone) -> ZoneCounts:
     return ZoneCounts(
         volume_m3=max(volume - ROUNDING_M3, 0.0),
         services=len(services),
-        branches=tuple(branch for part in _components(mains) for branch in _branches(context, part))
+        branches=tuple(branch for part in _components(mains) for branch in _branches(context, part, with_gas))
         or (BranchMinutes(has_gas=False),),
     )
 
@@ -85,14 +96,14 @@ def _components(mains: Sequence[_Main]) -> list[list[_Main]]:
     ]
 
 
-def _branches(context: PlanningContext, mains: Sequence[_Main]) -> list[BranchMinutes]:
+def _branches(context: PlanningContext, mains: Sequence[_Main], with_gas: set[_End]) -> list[BranchMinutes]:
     """Return a branch for every end but the one that is purged from, and for every loop."""
     degree = Counter(end for one in mains for end in one.ends)
     leaves = sum(count == 1 for count in degree.values())
     loops = len(mains) - len(degree) + 1
     count = max(leaves - 1, 0) + loops if leaves else 0
-    if not count:
-        return []
+    if not count or with_gas.isdisjoint(degree):
+        return [BranchMinutes(has_gas=False)] * count
     gas, purge = context.gas, context.request.rules.purge
     minutes = 0.0
     if natural_gas_figures_hold(gas):
@@ -100,5 +111,4 @@ def _branches(context: PlanningContext, mains: Sequence[_Main]) -> list[BranchMi
         flow = (2 if loops else 1) * least_flow_m3_per_s(max(one.bore_m for one in mains), gas)
         volume = sum(one.volume_m3 for one in mains)
         minutes = purge.volumes_out * volume / flow / SECONDS_A_MINUTE - count * ROUNDING_MIN
-    first = BranchMinutes(out=max(minutes, 0.0), has_gas=False)
-    return [first, *[BranchMinutes(has_gas=False)] * (count - 1)]
+    return [BranchMinutes(out=max(minutes, 0.0)), *[BranchMinutes()] * (count - 1)]

@@ -43,7 +43,7 @@ class PartsOffInDay:
     ) -> None:
         meters = np.maximum(context.request.network.customers.meters, 1)
         self._context = context
-        self._counts = least_counts_of(context, cut, 0)
+        self._counts = least_counts_of(context, cut, reach, 0)
         self._most = most_meters(context, self._counts)
         self._in_zones = int(meters[reach.isolated].sum())
         self._in_part = [int(meters[part.customers].sum()) for part in parts]

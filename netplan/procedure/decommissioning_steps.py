@@ -60,7 +60,7 @@ def _exceptions(case: OrderCase) -> Iterator[StepDraft]:
 
 def _purge_out(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None) -> StepDraft:
     items, purge = case.items, case.option.purge
-    inlet = zone.inlets[0] if zone.inlets else None
+    inlet = zone.inlet(point)
     is_inert = purge.medium.startswith("inert")
     medium = purge.medium or "by air mover or inert gas"
     into = items.air_inlet(inlet.id) if inlet else None
@@ -86,6 +86,7 @@ def _purge_out(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None) -> St
         ),
         changes=(
             *in_state("shut", *(vent for vent in zone.vents if vent != out)),
+            *in_state("shut", *(items.air_inlet(one.id) for one in zone.inlets if one != inlet)),
             *in_state("open", into, out),
             *in_state("air", zone.part),
         ),
@@ -122,8 +123,7 @@ def _services(zone: ZoneOrder, case: OrderCase) -> StepDraft:
 
 def _gas_free(case: OrderCase, zone: ZoneOrder) -> StepDraft:
     entry = case.end_point("entry")
-    inlet = zone.inlets[0] if zone.inlets else None
-    into = case.items.air_inlet(inlet.id) if inlet else None
+    into = [case.items.air_inlet(one.id) for one in zone.inlets]
     trench = f"; before anybody goes in: {entry}" if entry else ""
     return StepDraft(
         Stage.GAS_FREE,
@@ -139,7 +139,7 @@ def _gas_free(case: OrderCase, zone: ZoneOrder) -> StepDraft:
         minutes=case.rules.duration.gas_free,
         needs=in_state("air", zone.part),
         changes=(
-            *in_state("shut", into),
+            *in_state("shut", *into),
             *in_state("open", *zone.vents),
             *in_state("gas-free", zone.part),
         ),

@@ -176,7 +176,7 @@ def _opened(case: OrderCase, bypass: Bypass) -> Iterator[StepDraft]:
 def _open_valves(case: OrderCase) -> Iterator[StepDraft]:
     for opened in case.option.opened_valves:
         name = feed_open_state(opened.valve_id)
-        state, feed = case.states.get(name), case.items.feed(opened.valve_id)
+        state, feed = case.states.get(name), case.items.opened(opened.valve_id)
         valve = case.items.boundary(opened.valve_id)
         yield StepDraft(
             Stage.FEED_OPENED,
@@ -213,7 +213,7 @@ def _open_valves(case: OrderCase) -> Iterator[StepDraft]:
 def close_feeds(case: OrderCase) -> Iterator[StepDraft]:
     """Yield the closing of every feed, one end at a time, while the meters are still off: so it is solved."""
     for opened in case.option.opened_valves:
-        valve, feed = case.items.boundary(opened.valve_id), case.items.feed(opened.valve_id)
+        valve, feed = case.items.boundary(opened.valve_id), case.items.opened(opened.valve_id)
         yield StepDraft(
             Stage.FEED_CLOSED,
             f"Close boundary valve {opened.valve_id} slowly{case.while_watched()}.",

@@ -63,8 +63,6 @@ def fill(case: OrderCase) -> Iterator[StepDraft]:
 
 
 def _fill_zone(case: OrderCase, zone: ZoneOrder) -> Iterator[StepDraft]:
-    inlet = _gas_inlet(zone)
-    source = next((stop for stop in zone.stops if inlet and _is_source(case, stop, inlet)), None)
     filled = [point for point in zone.outlets if point.slug_m3 is not None]
     for point in filled:
         yield _nitrogen(case, zone, point)
@@ -76,11 +74,19 @@ def _fill_zone(case: OrderCase, zone: ZoneOrder) -> Iterator[StepDraft]:
     with_gas = [point for point in zone.outlets if point not in no_gas]
     if no_gas and not with_gas:
         return
-    yield from _spaces_raised(case, zone, source)
-    for outlet in with_gas or (None,):
-        yield _purge_in(case, zone, outlet, source)
-    yield _raised(case, zone, source)
-    yield _joints_on_gas(case, zone, source)
+    inlets = list(dict.fromkeys(zone.inlet(point) for point in with_gas)) or [_gas_inlet(zone)]
+    for inlet in inlets:
+        source = _source(case, zone, inlet)
+        yield from _spaces_raised(case, zone, source)
+        for outlet in [point for point in with_gas if zone.inlet(point) == inlet] or (None,):
+            yield _purge_in(case, zone, outlet, inlet)
+    yield _raised(case, zone, inlets[-1])
+    yield _joints_on_gas(case, zone, _source(case, zone, inlets[0]))
+
+
+def _source(case: OrderCase, zone: ZoneOrder, inlet: PurgePoint | None) -> Stop | None:
+    """Return the stop that gas comes round to an inlet."""
+    return next((stop for stop in zone.stops if inlet and _is_source(case, stop, inlet)), None)
 
 
 def _is_source(case: OrderCase, stop: Stop, inlet: PurgePoint) -> bool:
@@ -93,6 +99,12 @@ def _is_source(case: OrderCase, stop: Stop, inlet: PurgePoint) -> bool:
 def _gas_inlet(zone: ZoneOrder) -> PurgePoint | None:
     """Return where gas goes in: the first inlet that is not one for inert gas alone."""
     return next((one for one in zone.inlets if one.note != INERT_GAS_IN), next(iter(zone.inlets), None))
+
+
+def _other_air(case: OrderCase, zone: ZoneOrder, inlet: PurgePoint | None) -> tuple[OrderItem, ...]:
+    """Return the air inlets of a zone but for one."""
+    others = (case.items.air_inlet(one.id) for one in zone.inlets if one != inlet)
+    return tuple(valve for valve in others if valve)
 
 
 def _nitrogen_off(case: OrderCase, zone: ZoneOrder) -> StepDraft:
@@ -115,17 +127,13 @@ def has_no_gas(case: OrderCase, point: PurgePoint) -> bool:
     return case.option.purge.reached is False and point.least_m3h is None
 
 
-def _between(case: OrderCase, zone: ZoneOrder) -> tuple[OrderItem, ...]:
-    return tuple(vent for stop in zone.stops if (vent := case.items.vent(stop.id)))
-
-
 def _all_but(zone: ZoneOrder, out: OrderItem | None) -> tuple[OrderItem, ...]:
     return tuple(vent for vent in zone.vents if vent != out)
 
 
 def _nitrogen(case: OrderCase, zone: ZoneOrder, point: PurgePoint) -> StepDraft:
     """Return the nitrogen that goes in ahead of gas that cannot reach its least flow."""
-    inlet = zone.inlets[0] if zone.inlets else None
+    inlet = zone.inlet(point)
     end = case.end_point("in", within="oxygen") or "no air is left"
     into = case.items.air_inlet(inlet.id) if inlet else None
     out = case.items.zone_vent(point.id)
@@ -140,7 +148,10 @@ def _nitrogen(case: OrderCase, zone: ZoneOrder, point: PurgePoint) -> StepDraft:
         hold=True,
         minutes=case.rules.duration.purge_branch + (point.minutes_out or 0.0),
         needs=in_state("sealed", *case.items.meters_off()),
-        changes=(*in_state("shut", *_all_but(zone, out)), *in_state("open", into, out)),
+        changes=(
+            *in_state("shut", *_all_but(zone, out), *_other_air(case, zone, inlet)),
+            *in_state("open", into, out),
+        ),
         reads=(*case.gauge_ids, *zone.gauge_ids),
         state=stop_in_state(case.stops[-1].id),
         trench="empty",
@@ -155,7 +166,7 @@ def _nitrogen(case: OrderCase, zone: ZoneOrder, point: PurgePoint) -> StepDraft:
 
 
 def _stays_inert(case: OrderCase, zone: ZoneOrder, point: PurgePoint) -> StepDraft:
-    inlet = zone.inlets[0] if zone.inlets else None
+    inlet = zone.inlet(point)
     into = case.items.air_inlet(inlet.id) if inlet else None
     out = case.items.zone_vent(point.id)
     at = inlet.id if inlet else "one end"
@@ -169,7 +180,10 @@ def _stays_inert(case: OrderCase, zone: ZoneOrder, point: PurgePoint) -> StepDra
         uses=(*((inlet.id,) if inlet else ()), point.id),
         hold=True,
         minutes=case.rules.duration.purge_branch + (point.minutes_out or 0.0),
-        changes=(*in_state("shut", *_all_but(zone, out)), *in_state("open", into, out)),
+        changes=(
+            *in_state("shut", *_all_but(zone, out), *_other_air(case, zone, inlet)),
+            *in_state("open", into, out),
+        ),
         reads=(*case.gauge_ids, *zone.gauge_ids),
         state=stop_in_state(case.stops[-1].id),
         trench="empty",
@@ -203,9 +217,11 @@ def _spaces_raised(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> Ite
         )
 
 
-def _purge_in(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None, source: Stop | None) -> StepDraft:
+def _purge_in(
+    case: OrderCase, zone: ZoneOrder, point: PurgePoint | None, inlet: PurgePoint | None
+) -> StepDraft:
     items, purge = case.items, case.option.purge
-    inlet = _gas_inlet(zone)
+    source = _source(case, zone, inlet)
     first = ", inert gas first and then gas" if purge.medium.startswith("inert") else ""
     filled = any(one.slug_m3 is not None for one in zone.outlets)
     end = case.end_point("in", without="oxygen" if filled else "") or "end point of the procedure"
@@ -228,6 +244,7 @@ def _purge_in(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None, source
         needs=in_state("sealed", *items.meters_off()),
         changes=(
             *in_state("shut", air, *_all_but(zone, out)),
+            *in_state("shut", *(items.gas_inlet(one.id) for one in zone.inlets if one != inlet)),
             *in_state("open", gas, out),
             *zone.with_parts("gas"),
         ),
@@ -283,8 +300,8 @@ def _too_slow(*, filled: bool) -> str:
     return "Too slow: larger hose or stack, other end, or nitrogen in all of the zone first."
 
 
-def _raised(case: OrderCase, zone: ZoneOrder, source: Stop | None) -> StepDraft:
-    inlet = _gas_inlet(zone)
+def _raised(case: OrderCase, zone: ZoneOrder, inlet: PurgePoint | None) -> StepDraft:
+    source = _source(case, zone, inlet)
     gas = case.items.gas_inlet(inlet.id) if inlet else None
     at = inlet.id if inlet else "the hose"
     return StepDraft(

@@ -345,13 +345,15 @@ def _free(ident: str, taken: set[str]) -> str:
 
 
 def _valve_of(one: Tapped) -> OrderItem:
+    """Return the valve that a stop or fallback closes; one that is shut on record stays shut."""
+    state = "shut" if isinstance(one, Stop) and one.stays_shut else "open"
     return _item(
         "valve",
         one.valve_id or "",
         of=one.id,
         role="stop",
-        first="open",
-        last="open",
+        first=state,
+        last=state,
         main_id=one.main_id,
         chainage_m=one.chainage_m,
         hole_id=one.hole_id,

@@ -96,8 +96,12 @@ class OrderItems:
         )
 
     def feed(self, ident: str) -> OrderItem | None:
-        """Return a bypass, hose or opened valve."""
-        return next(iter(self.of("feed", ident)), None)
+        """Return a bypass or hose."""
+        return next(iter(self.of("feed", ident, "bypass", "hose")), None)
+
+    def opened(self, valve: str) -> OrderItem | None:
+        """Return the feed that a boundary valve is once it is opened."""
+        return next(iter(self.of("feed", valve, "opened valve")), None)
 
     def feed_end(self, feed: str, end: str) -> OrderItem | None:
         """Return the valve at an end, ``from`` or ``to``, of a bypass or hose."""

@@ -63,6 +63,12 @@ def _proof(case: OrderCase, stop: Stop) -> tuple[str, str, tuple[str, ...]]:
         )
         return words, "Take another tool or another place; never squeeze the same place twice.", ()
     more, ids, fails = prove_station(case, stop)
+    if stop.stays_shut:
+        words = (
+            f"Find valve {stop.valve_id} of {stop.id}, shut on record: prove that it is shut, by its "
+            f"position and by the gauges on both sides, and do not turn it; lock and tag ready{more}."
+        )
+        return words, fails, tuple(key for key in (stop.valve_id, *ids) if key)
     trial = (
         "it is shut on trial next"
         if case.is_trial_solved(stop)
@@ -200,6 +206,8 @@ def bag_rise_mbar(bore_mm: float, zone_m3: float) -> float:
 
 
 def _sets(stop: Stop, barrier: OrderItem) -> str:
+    if stop.stays_shut:
+        return f"valve {stop.valve_id} is shut on record and stays as it is: lock and tag it"
     if stop.kind == "valve":
         return f"close valve {stop.valve_id} slowly, lock and tag it"
     what = "bag" if stop.kind == "bag" else "squeeze"

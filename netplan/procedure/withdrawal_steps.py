@@ -31,6 +31,8 @@ def withdraw(case: OrderCase) -> Iterator[StepDraft]:
                 yield _station_in_use(case, stop, zone)
             else:
                 yield from _last_barrier(case, stop, zone, out, before)
+        elif stop.stays_shut:
+            yield from _stays_shut(case, stop, zone, before)
         else:
             if len(barriers) > 1:
                 yield from _space_and_inner(case, zone, stop, before)
@@ -141,7 +143,7 @@ def _last_barrier(
         state=state,
         trench="empty",
     )
-    is_first = not any(one in zone.stops for one in out)
+    is_first = not any(one in zone.stops and not one.stays_shut for one in out)
     yield StepDraft(
         Stage.STOP_OUT,
         f"{_takes_out(stop, last)}; then take {name} off and cap its ends."
@@ -159,6 +161,43 @@ def _last_barrier(
             *in_state("live", case.items.space(stop.id), *((zone.part, *zone.cut_parts) if is_first else ())),
         ),
         reads=gauges,
+        state=stop_out_state(stop.id),
+        trench="empty",
+    )
+
+
+def _stays_shut(case: OrderCase, stop: Stop, zone: ZoneOrder, state: str) -> Iterator[StepDraft]:
+    """Yield a valve that was shut on record given back as it was: it parts what was apart before."""
+    barrier = case.items.barriers(stop.id)[-1]
+    uses = tuple(key for key in (stop.id, stop.valve_id) if key)
+    yield StepDraft(
+        Stage.EQUALISE,
+        f"Read both sides of valve {stop.valve_id}: it was shut before the work and stays shut, so that "
+        "nothing is equalised across it.",
+        Who.STOPS,
+        "If the two sides read the same where they should not, the valve lets by: tell network control.",
+        uses=uses,
+        hold=True,
+        expect_mbar=live_mbar(stop),
+        expect_at=stop.id,
+        minutes=case.rules.duration.vent,
+        needs=in_state("accepted", barrier),
+        reads=(*case.gauge_ids, *zone.gauge_ids),
+        state=state,
+        trench="empty",
+    )
+    joined = zone.with_parts("live") if all(one.stays_shut for one in zone.stops) else ()
+    yield StepDraft(
+        Stage.STOP_OUT,
+        f"Leave valve {stop.valve_id} shut, as it was before the work, and take lock and tag of the work "
+        f"off: {barrier.id} counts as out.",
+        Who.STOPS,
+        "It is not opened: that would join what is kept apart.",
+        uses=(*uses, *case.gauge_ids),
+        minutes=case.rules.duration.withdraw,
+        needs=in_state("sealed", *case.items.meters_off()),
+        changes=(*in_state("withdrawn", barrier), *joined),
+        reads=case.gauge_ids,
         state=stop_out_state(stop.id),
         trench="empty",
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 from netplan.planfile.model import Option, OrderItem, PurgePoint, Stop, ZoneGauge, ZonePart
@@ -32,6 +32,8 @@ class ZoneOrder:
     gauge : ZoneGauge or None
     inlets, outlets : tuple of PurgePoint
         Where it is purged from, and to, in their order.
+    inlet_of : mapping of str to PurgePoint
+        The inlet that belongs to each outlet, by its id: a shut valve may part a zone, each part has its own.
     services : tuple of str
         Services with gas in them, by id.
     volume_m3 : float or None
@@ -46,6 +48,7 @@ class ZoneOrder:
     gauge: ZoneGauge | None
     inlets: tuple[PurgePoint, ...]
     outlets: tuple[PurgePoint, ...]
+    inlet_of: Mapping[str, PurgePoint]
     services: tuple[str, ...]
     volume_m3: float | None
 
@@ -53,6 +56,11 @@ class ZoneOrder:
     def stack(self) -> OrderItem | None:
         """The vent that its stack, and the meter of a let-by test, stand on."""
         return self.vents[0] if self.vents else None
+
+    def inlet(self, outlet: PurgePoint | None) -> PurgePoint | None:
+        """Return where an outlet is purged from; the first inlet where none belongs to it."""
+        own = None if outlet is None else self.inlet_of.get(outlet.id)
+        return own or next(iter(self.inlets), None)
 
     @property
     def gauge_ids(self) -> tuple[str, ...]:
@@ -95,9 +103,22 @@ def _zone(case: OrderCase, part: ZonePart) -> ZoneOrder:
         gauge=gauge,
         inlets=tuple(point for point in case.inlets() if point.id in of),
         outlets=tuple(point for point in case.vents() if point.id in of),
+        inlet_of=_inlets_of_outlets(option, of),
         services=part.services,
         volume_m3=part.volume_m3,
     )
+
+
+def _inlets_of_outlets(option: Option, ids: Collection[str]) -> dict[str, PurgePoint]:
+    """Return the inlet of each outlet among some purge points: the one that stands before it in the plan."""
+    found: dict[str, PurgePoint] = {}
+    inlet: PurgePoint | None = None
+    for point in option.purge.points:
+        if point.role == "feed":
+            inlet = point
+        elif point.role == "vent" and inlet is not None and inlet.id in ids:
+            found[point.id] = inlet
+    return found
 
 
 def live_mbar(stop: Stop) -> float | None:

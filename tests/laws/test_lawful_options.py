@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
+import sys
+from pathlib import Path
 from typing import Any, cast
 
 import pytest
 
+from netplan.cli import main
+from netplan.cli.sample import DEMO_WORK, sample_network
 from netplan.core.errors import NoPlanError
 from netplan.core.findings import Severity
+from netplan.network.work_section import WorkPart
 from netplan.planfile import model as pm
+from netplan.planning import lawful_options as module
 from netplan.planning.lawful_options import lawful_options
+from netplan.planning.make_plan import make_plan
 from netplan.planning.option_records.option_state import StateSource
+from netplan.procedure.order_laws import LawBreach
 from netplan.rules import default_rules
 from tests.support.order_example import conditions, lawful_option
+from tests.support.sample_plan import sample_request
 
 NOTHING = cast(Any, None)
 
@@ -75,3 +84,43 @@ def test_without_a_lawful_option_there_is_no_plan(more_beyond: bool) -> None:
     assert raised.value.cut_short is more_beyond
     assert [reason.split(":")[0] for reason in raised.value.reasons] == ["option 1", "option 2"]
     assert all("law 2 at step " in reason for reason in raised.value.reasons)
+
+
+def _breaks(option: pm.Option, *_: object) -> tuple[LawBreach, ...]:
+    return (
+        (LawBreach(16, 40, ("S2",), "people in the trench behind one barrier"),) if option.rank == 1 else ()
+    )
+
+
+def test_a_plan_without_its_first_option_is_that_of_the_second(monkeypatch: pytest.MonkeyPatch) -> None:
+    request = sample_request(WorkPart(*DEMO_WORK))
+    whole = make_plan(request).plan
+    monkeypatch.setattr(module, "law_breaches", _breaks)
+    result = make_plan(request)
+    (left,) = result.plan.options
+    second = whole.options[1]
+    assert left.rank == 1
+    assert left.model_copy(update={"rank": 2, "proof": second.proof}) == second
+    assert left.proof.lower_bound == second.proof.lower_bound
+    assert "rank 1 is dropped, as its order breaks law 16" in left.proof.reason
+    assert len(result.states) == 1
+    (finding,) = [row for row in result.plan.findings if row.code == "option-dropped"]
+    assert "law 16 at step 40: people in the trench behind one barrier (S2)" in finding.what
+
+
+def test_without_a_lawful_option_the_command_ends_with_3_and_names_the_law(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    monkeypatch.setattr(module, "law_breaches", lambda *_: _breaks(lawful_option()))
+    main_id, from_m, to_m = DEMO_WORK
+    work = ["--main", main_id, "--from", str(from_m), "--to", str(to_m)]
+    out = tmp_path / "plan"
+    command = ["plan", str(sample_network()), *work, "--out", str(out), "--no-weather", "--no-papers"]
+    monkeypatch.setattr(sys, "argv", ["gas-netplan", *command])
+    with pytest.raises(SystemExit) as left:
+        main()
+    assert left.value.code == 3
+    told = capsys.readouterr().err
+    assert "no option found has an order of the work that keeps every law" in told
+    assert "law 16 at step 40" in told
+    assert not out.exists()

@@ -184,3 +184,17 @@ def test_through_flow_is_read_in_the_state_with_the_feed_shut() -> None:
     assert step.state == f"{one.bypasses[0].id} shut"
     assert step.readings
     assert f"{one.bypasses[0].id}-to" in step.does
+
+
+def test_a_valve_that_was_shut_before_the_work_is_never_opened() -> None:
+    one = made_option("a shut valve")
+    (stop,) = [stop for stop in one.stops if stop.stays_shut]
+    (item,) = [i for i in one.items if i.kind == "valve" and i.id == stop.valve_id]
+    assert (item.first, item.last) == ("shut", "shut")
+    assert not [c for step in one.steps for c in step.changes if (c.kind, c.id) == ("valve", stop.valve_id)]
+    barrier = [c.to for step in one.steps for c in step.changes if c.id == f"{stop.id}-single"]
+    assert barrier == ["proved", "set", "accepted", "withdrawn"]
+    words = " ".join(step.does for step in one.steps if stop.id in step.uses)
+    assert f"Leave valve {stop.valve_id} shut" in words
+    assert f"pen valve {stop.valve_id}" not in words
+    assert f"lose valve {stop.valve_id}" not in words

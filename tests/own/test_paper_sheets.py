@@ -195,7 +195,7 @@ def test_the_timeline_has_a_bar_for_each_step_of_the_day_at_its_place() -> None:
     root = _drawing(option)
     space = {"s": "http://www.w3.org/2000/svg"}
     bars = [bar for bar in option.timeline.bars if bar.day == "day"]
-    shapes = root.findall("s:rect", space)
+    shapes = [shape for shape in root.findall("s:rect", space) if shape.get("fill") != "white"]
     assert len(shapes) == len(bars)
     assert sum(shape.get("fill") == "#d55e00" for shape in shapes) == sum(bar.critical for bar in bars)
     texts = ["".join(text.itertext()) for text in root.findall("s:text", space)]
@@ -261,6 +261,37 @@ def test_let_by_tests_say_what_is_open_and_where_the_meter_stands() -> None:
     page = _page("Let-by tests")
     for row in rows.values():
         assert _squeezed(row["meter"]) in _squeezed(page)
+
+
+def test_steps_say_what_they_are_held_against() -> None:
+    option = _option()
+    steps = step_list_part(option, _plan().conditions, METRIC)["steps"]
+    assert steps[8]["solved"] == ["T1: limit 5 l/min; 0.50 mbar, for 5 min, 23.4 mbar across"]
+    step = option.steps[0].model_copy(
+        update={"expect_mbar": 21.98, "expect_at": "C0140", "across_mbar": 0.518}
+    )
+    changed = option.model_copy(update={"steps": (step, step.model_copy(update={"expect_at": "S1"}))})
+    first, second = step_list_part(changed, _plan().conditions, METRIC)["steps"]
+    assert first["solved"] == [
+        "least kept inlet, as solved: 21.9 mbar at C0140",
+        "across the barrier, as solved: 0.52 mbar",
+    ]
+    assert second["solved"][0] == "live side of S1: 22.0 mbar"
+
+
+def test_squeezes_are_as_far_from_fittings_as_the_plan_says() -> None:
+    option = _option()
+    stop = option.stops[1]
+    tappings = tuple(
+        one.model_copy(update={"fitting_m": 1.1, "fitting": "tapping tee F1", "mark_m": 4.2})
+        if one.role == "barrier"
+        else one
+        for one in stop.tappings
+    )
+    stops = (option.stops[0], stop.model_copy(update={"tappings": tappings}))
+    rows = squeeze_part(_plan(), option.model_copy(update={"stops": stops}), METRIC)["squeezes"]
+    assert rows[0]["fitting"] == "1.10 m to tapping tee F1"
+    assert rows[0]["other"] == "1.20 m to S2-outer; 4.20 m to an earlier squeeze on record"
 
 
 def test_states_follow_the_steps() -> None:

@@ -112,7 +112,7 @@ def _check_steps(option: Option) -> None:
         own = [(step.n, step.stage) for step in option.steps if place.id in step.uses]
         dug = ["records proved", "outlets fused and tested", "tappings drilled", "barriers proved"]
         assert [stage for n, stage in own if n < first] == dug
-        assert [stage for n, stage in own if n > first] == ["tappings capped"]
+        assert [stage for n, stage in own if n > first] == ["fallback stood down", "tappings capped"]
         in_hole = {step.stage for step in option.steps if place.hole_id in step.uses}
         assert {*dug[:3], "tappings capped", "reinstate"} <= in_hole
     assert [step.n for step in option.steps] == list(range(1, len(option.steps) + 1))

@@ -23,9 +23,11 @@ from netplan.outputs.plan_folder import write_plan_folder
 from netplan.outputs.reader_choices import Choices
 from netplan.outputs.work_day.day_review import DayReview, review_day
 from netplan.outputs.work_day.expected_reading import reading_limits, weather_table
+from netplan.outputs.work_day.feed_drop import most_drop_mbar
 from netplan.outputs.work_day.log_file import WORK_DAY_LOG, log_to_json, read_log
 from netplan.planfile import model as pm
 from netplan.planfile.plan_json import plan_digest, read_plan
+from netplan.procedure.step_kinds import Stage
 from tests.support.plans import hamlet_result
 from tests.support.work_days import work_day_plan
 
@@ -64,6 +66,8 @@ def _whole_day() -> list[Log]:
             entries.append(
                 {"at": time, "what": "let-by", "step": 6, "l_min": 4.0, "mbar": 0.2, "resolution_l_min": 0.5}
             )
+        if n == 3:
+            entries.append({"at": time, "what": "drop", "step": 3, "of": "gas", "mbar": 0.8})
         if n == 7:
             entries.append(_reading(7, time, 0.1) | {"gauge": "Z1-gauge"})
         if n in (7, 10):
@@ -120,7 +124,7 @@ def test_a_day_as_planned_has_no_findings(reviewed: Callable[..., DayReview]) ->
     assert found.done == tuple(range(1, 11))
     empty = (
         *(found.late, found.left_out, found.skipped, found.out_of_order, found.unsigned, found.readings),
-        *(found.not_read, found.let_by, found.open_meters, found.clock_set_back),
+        *(found.not_read, found.let_by, found.drops, found.open_meters, found.clock_set_back),
     )
     assert not any(empty)
     assert found.said_otherwise == 0
@@ -254,6 +258,25 @@ def test_let_by_tests_are_judged(reviewed: Callable[..., DayReview], result: Log
     place = _place(entries, 6, "let-by")
     entries[place] = {"at": entries[place]["at"], "what": "let-by", "step": 6, **result}
     assert reviewed(*entries).let_by == (((6, fault),) if fault else ())
+
+
+def test_the_drop_along_a_bypass_is_judged(reviewed: Callable[..., DayReview]) -> None:
+    entries = _whole_day()
+    place = _place(entries, 3, "drop")
+    entries[place] |= {"mbar": 1.3}
+    assert not reviewed(*entries).drops  # 1.36 mbar at most, 1.3 as printed
+    entries[place] |= {"mbar": 1.31}
+    assert reviewed(*entries).drops == ((3, "drop along B1 above the most"),)
+    entries.pop(place)
+    assert reviewed(*entries).drops == ((3, "drop along B1 not measured"),)
+
+
+def test_a_bypass_is_measured_with_air_until_it_is_coupled() -> None:
+    step = work_day_plan().options[0].steps[2]
+    assert step.feed_test is not None
+    assert most_drop_mbar(step, step.feed_test, METRIC) == 1.3
+    before = step.model_copy(update={"stage": Stage.FEED_MEASURED.value})
+    assert most_drop_mbar(before, step.feed_test, METRIC) == 2.2
 
 
 def test_meters_that_are_not_relit_are_open(reviewed: Callable[..., DayReview]) -> None:

@@ -284,6 +284,18 @@ def test_a_let_by_test_wants_its_limit_and_a_meter_fine_enough(phone: Open) -> N
     assert seen.page.locator(f"{NEXT} .sign .done").is_enabled()
 
 
+def test_a_bypass_that_loses_too_much_pressure_is_not_accepted(phone: Open) -> None:
+    seen = phone()
+    _to_step(seen, 3)
+    form = seen.page.locator(f"{NEXT} form.entry", has_text="Drop along B1, with gas")
+    assert "0.7 mbar as planned, at most 1.3 mbar" in form.inner_text()
+    for typed, words in (("1,31", "not accepted, nobody goes on"), ("1.3", "At most what is planned")):
+        form.locator("input").fill(typed)
+        form.locator("button[type=submit]").click()
+        assert words in form.inner_text()
+        assert seen.page.locator(f"{NEXT} .sign .done").is_disabled() == (typed == "1,31")
+
+
 def test_the_cut_is_a_hold_with_its_latest_time(phone: Open) -> None:
     seen = phone()
     _to_step(seen, 8)
@@ -660,11 +672,16 @@ def test_the_order_of_the_sample_can_be_followed_to_its_end(browser: Any, tmp_pa
         assert "Not yet" not in card.locator(".waits").inner_text(), step.n
         if step.let_by is not None and step.let_by.limit_l_min is not None:
             figures = (step.let_by.limit_l_min, step.let_by.resolution_l_min, step.let_by.limit_mbar)
-            form = card.locator("form.entry", has_text="Test ")
+            form = card.locator("form.entry", has_text=re.compile(r"^Test T"))
             for place, figure in enumerate(value for value in figures if value is not None):
                 form.locator("input").nth(place).fill(str(figure))
             form.locator("button[type=submit]").click()
             assert "Within the limits" in form.inner_text()
+        if step.feed_test is not None:
+            form = card.locator("form.entry", has_text="Drop along ")
+            form.locator("input").fill(f"{step.feed_test.drop_mbar:.2f}")
+            form.locator("button[type=submit]").click()
+            assert "At most what is planned" in form.inner_text()
         if card.locator(".sign").count():
             seen.sign("A. Miller")
         else:
@@ -679,7 +696,7 @@ def test_the_order_of_the_sample_can_be_followed_to_its_end(browser: Any, tmp_pa
     context.close()
     found = netplan.record_log(folder, log).review
     assert found.done == tuple(step.n for step in option.steps)
-    assert not any((found.skipped, found.unsigned, found.left_out, found.open_meters))
+    assert not any((found.skipped, found.unsigned, found.left_out, found.open_meters, found.drops))
     assert [n for n, _ in found.let_by] == [
         step.n
         for step in option.steps

@@ -81,7 +81,13 @@ def plan_rules(seed: int) -> Rules:
                 "door": hours.choice([1.0, 5.0, 10.0]),
                 "bypass_purge": hours.choice([20.0, 60.0]),
             },
-            "choice": {"seconds": 600.0, "options": 5},
+            "choice": {
+                "seconds": 600.0,
+                "options": 5,
+                "max_zones": 200_000,
+                "max_solves": 10**7,
+                "max_solves_without_option": 10**7,
+            },
         },
     )
 

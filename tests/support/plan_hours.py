@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from netplan.rules.rule_set import Rules
 
-__all__ = ["PurgedBranch", "WorkToDo", "is_done_in_time"]
+__all__ = ["PurgedBranch", "WorkToDo", "is_done_in_time", "least_work"]
 
 START_MIN = 8 * 60
 AIR_MBAR, PILOT_L_MIN, LONGEST_WATCH_MIN = 1013.25, 0.4, 30.0
@@ -47,6 +47,12 @@ class WorkToDo:
     volume_m3: float
     stranded: bool
     branches: Sequence[PurgedBranch]
+
+
+def least_work(methods: Sequence[str], meters: int, *, hoses: int = 0, valves: int = 0) -> WorkToDo:
+    """Return the least there is to do with some stops, meters off and feeds, whatever the zone holds."""
+    nothing = PurgedBranch(0.0, 0.0, nitrogen=False, gas=False)
+    return WorkToDo(methods, hoses, valves, meters, 0, 0.0, stranded=False, branches=[nothing])
 
 
 def _gas_back_min(work: WorkToDo, rules: Rules) -> float:

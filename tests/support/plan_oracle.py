@@ -28,6 +28,7 @@ from tests.support.plan_aftermath import Aftermath
 from tests.support.plan_cases import HOURS
 from tests.support.plan_excavations import Ground
 from tests.support.plan_flow import GROUND_K, Drawing, Floats
+from tests.support.plan_hours import is_done_in_time, least_work
 from tests.support.plan_routes import Routes
 from tests.support.plan_stops import PlannedStop, with_valve_tappings
 from tests.support.valve_room import Tapping
@@ -318,6 +319,10 @@ class PlanOracle(Oracle):
     def _priced(
         self, floor: int, zone: Any, border: Sequence[int], methods: Sequence[tuple[int, str]], most: float
     ) -> Iterator[tuple[int, frozenset[int]]]:
+        names = [name for _, name in methods]
+        inside = [row for row, (_, at) in enumerate(self.customers) if at & zone]
+        if not is_done_in_time(least_work(names, self._meters(inside)), self.rules, HOURS):
+            return
         stops = self._stops(zone, border, methods)
         after = Aftermath(self, zone, stops)
         base = floor - sum(self.customers[row][0] for row in after.isolated) + after.ends_minor
@@ -329,6 +334,11 @@ class PlanOracle(Oracle):
                 off |= part.rows if way.off else set()
             if frozenset(off) in held:
                 continue
+            hoses = sum(way.bypass is not None for way in picked)
+            valves = sum(way.valve_piece >= 0 for way in picked)
+            least = least_work(names, self._meters(sorted(off)), hoses=hoses, valves=valves)
+            if not is_done_in_time(least, self.rules, HOURS):
+                continue
             interruption = self._interruption(off)
             feeds = sum(way.price_minor for way in picked if not way.off)
             burden = base + interruption + feeds
@@ -337,6 +347,9 @@ class PlanOracle(Oracle):
             if after.holds(picked, off):
                 held.add(frozenset(off))
                 yield burden, frozenset(off)
+
+    def _meters(self, rows: Sequence[int]) -> int:
+        return int(np.maximum(self.table.meters[list(rows)], 1).sum()) if rows else 0
 
     def _interruption(self, off: set[int]) -> int:
         """Return the price of customers off with the queue at relighting."""

@@ -167,8 +167,8 @@ def check_purge(case: Case) -> None:
     stays = [step for step in nitrogen if step["does"].startswith("No stop of this part has gas behind it")]
     # One outlet at a time: nitrogen goes to each that the gas behind it will be led to.
     filled = [point["id"] for point in vents if point["slug_m3"] is not None]
-    told = sorted(step["purge"]["outlet"] for step in nitrogen if step["purge"] and step not in stays)
-    case.require(told == sorted(filled), "nitrogen first", f"{filled}: {told}")
+    led = sorted(step["purge"]["outlet"] for step in nitrogen if step["purge"] and step not in stays)
+    case.require(led == sorted(filled), "nitrogen first", f"{filled}: {led}")
     case.require(blind or not stays, "nitrogen in a part with gas", f"{len(stays)} steps")
     slugs = [point["slug_m3"] for point in vents if point["slug_m3"] is not None]
     case.require(bool(slugs) == bool(short), "nitrogen first", f"{short}: {slugs}")

@@ -8,7 +8,7 @@ from netplan.outputs.item_words import item_words, joined_ids, states_after
 from netplan.outputs.number_format import Figures
 from netplan.planfile.model import LetByTest, Option, Step
 
-__all__ = ["let_by_part"]
+__all__ = ["let_by_limit", "let_by_part"]
 
 
 def let_by_part(option: Option, units: Figures) -> dict[str, Any]:
@@ -37,13 +37,14 @@ def _row(step: Step, test: LetByTest, opened: list[str], option: Option, units: 
         or "no meter",
         "across": "" if test.across_mbar is None else units.pressure(test.across_mbar),
         "zone": "" if test.zone_mbar is None else units.pressure(test.zone_mbar),
-        "limit": _limit(test, units),
+        "limit": let_by_limit(test, units),
         "resolution": "" if test.resolution_l_min is None else f"{test.resolution_l_min:g} l/min",
         "minutes": f"{test.minutes:g} min",
     }
 
 
-def _limit(test: LetByTest, units: Figures) -> str:
+def let_by_limit(test: LetByTest, units: Figures) -> str:
+    """Return the limits of a let-by test, each on its safe side."""
     finer = units.with_more_digits("pressure", 1)
     parts = []
     if test.limit_l_min is not None:

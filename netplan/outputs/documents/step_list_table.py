@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
+from netplan.outputs.documents.let_by_sheet import let_by_limit
 from netplan.outputs.item_words import change_words, clock, joined_ids, manned_words, need_words
 from netplan.outputs.number_format import Figures
 from netplan.planfile.model import Conditions, Option, Reading, Step, TimelineBar
@@ -26,12 +28,14 @@ def step_list_part(option: Option, conditions: Conditions, units: Figures) -> di
     """
     bars = {bar.n: bar for bar in option.timeline.bars} if option.timeline else {}
     return {
-        "steps": [_step(step, bars.get(step.n), conditions, units) for step in option.steps],
+        "steps": [_step(step, bars.get(step.n), option, conditions, units) for step in option.steps],
         "steps-read": any(step.readings for step in option.steps),
     }
 
 
-def _step(step: Step, bar: TimelineBar | None, conditions: Conditions, units: Figures) -> dict[str, Any]:
+def _step(
+    step: Step, bar: TimelineBar | None, option: Option, conditions: Conditions, units: Figures
+) -> dict[str, Any]:
     finer = units.with_more_digits("pressure", 1)
     return {
         "n": str(step.n),
@@ -54,10 +58,39 @@ def _step(step: Step, bar: TimelineBar | None, conditions: Conditions, units: Fi
         "minutes": "" if step.minutes is None else f"{step.minutes:g} min",
         "readings": [reading_cells(reading, finer) for reading in step.readings],
         "state": step.state,
-        "expect": "" if step.expect_mbar is None else units.pressure(step.expect_mbar),
-        "expect-at": step.expect_at,
+        "solved": [*_solved(step, option, units), *_between(step, units)],
         "if-not": units.sentence(step.if_not),
     }
+
+
+def _solved(step: Step, option: Option, units: Figures) -> Iterator[str]:
+    """Yield the pressures of a step that no reading of it says."""
+    at = step.expect_at
+    if step.expect_mbar is not None and at not in {reading.gauge_id for reading in step.readings}:
+        stops = {stop.id for stop in option.stops}
+        gauges = {gauge.id for gauge in option.gauges} | {gauge.id for gauge in option.zone_gauges}
+        if at in stops:
+            yield f"live side of {at}: {units.pressure(step.expect_mbar)}"
+        elif not at or at in gauges:
+            yield f"read: {units.pressure(step.expect_mbar)}" + (f" at {at}" if at else "")
+        else:
+            yield f"least kept inlet, as solved: {units.held(step.expect_mbar)} at {at}"
+    if step.across_mbar is not None:
+        finer = units.with_more_digits("pressure", 1)
+        yield f"across the barrier, as solved: {finer.pressure(step.across_mbar)}"
+
+
+def _between(step: Step, units: Figures) -> Iterator[str]:
+    """Yield what a let-by test or purge of a step is held against."""
+    if step.let_by is not None:
+        across = step.let_by.across_mbar
+        limit = let_by_limit(step.let_by, units)
+        yield f"{step.let_by.name}: limit {limit}, for {step.let_by.minutes:g} min" + (
+            "" if across is None else f", {units.pressure(across)} across"
+        )
+    if step.purge is not None:
+        end = f", until {units.sentence(step.purge.end)}" if step.purge.end else ""
+        yield f"purge from {step.purge.inlet} to {step.purge.outlet} with {step.purge.medium}{end}"
 
 
 def _time(bar: TimelineBar | None, conditions: Conditions) -> str:

@@ -182,7 +182,9 @@ def _limits(timeline: Timeline, conditions: Conditions, x: Any, bottom: float, w
     names: list[str] = []
     ends = [-math.inf] * _NAME_ROWS
     for minutes, words, dash in sorted(marks):
-        at = f"{words} {clock(conditions, minutes)}"
+        # The latest cut is rounded to the safe side, and reads the same everywhere.
+        time = timeline.latest_cut if words.isupper() and timeline.latest_cut else clock(conditions, minutes)
+        at = f"{words} {time}"
         half = len(at) * (0.95 if words.isupper() else 0.72)
         place = min(max(x(minutes), half), width_mm - half)
         # The lowest row in which the name before it ends farther left.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
@@ -16,12 +17,13 @@ from netplan.outputs.notice_list import customers_in_doubt
 from netplan.outputs.number_format import METRIC, Figures, figures_for_weather
 from netplan.outputs.route_words import route_words
 from netplan.outputs.terminal.findings_report import print_unread
-from netplan.planfile.model import FindingRow, Option, Plan, Stop, TrustRow, WeatherLine
+from netplan.planfile.model import FindingRow, Option, Plan, Stop, Timeline, TrustRow, WeatherLine
 from netplan.planfile.station_words import SHUT_IN
 
 __all__ = ["print_summary"]
 
 _FINDINGS_SHOWN = 8
+MINUTES_A_DAY = 24 * 60
 
 
 def print_summary(plan: Plan, console: Console, *, units: Figures = METRIC, note: str = "") -> None:
@@ -149,6 +151,8 @@ def _lines(option: Option, units: Figures) -> Iterable[Text]:
             f"Customers {effect}", f"{parts}; {_meters(option, effect)} meters, {priority} priority customers"
         )
     yield _line("Customers on standby", _standby(option))
+    if option.timeline is not None:
+        yield _line("Hours", _hours(option.timeline))
     for station in option.shut_in:
         yield _line(f"Station {station}", SHUT_IN)
     for loss in option.losses:
@@ -184,6 +188,21 @@ def _lines(option: Option, units: Figures) -> Iterable[Text]:
         f"line content {units.volume(vent.line_content_m3)}, purge {units.volume(vent.purge_m3)}, "
         f"methane {units.mass(vent.methane_kg)}, CO2e {units.mass(vent.co2e_kg)} ({vent.reference})",
     )
+
+
+def _hours(line: Timeline) -> str:
+    """Return when the main is cut at the latest, gas is back and the last meter relit, by the clock."""
+    times = [f"cut by {line.latest_cut} at the latest"] if line.latest_cut else []
+    times.append(f"gas back {_clock(line, line.gas_back_min)}")
+    if line.relit_min is not None:
+        times.append(f"last meter relit {_clock(line, line.relit_min)}")
+    return f"{', '.join(times)}; {line.slack_min:.0f} min to spare at the end of the crew's day"
+
+
+def _clock(line: Timeline, minutes: float) -> str:
+    at = math.ceil(round(line.start_min + minutes, 6))
+    days, rest = divmod(at, MINUTES_A_DAY)
+    return f"{rest // 60:02d}:{rest % 60:02d}" + (f", day {days + 1}" if days else "")
 
 
 def _standby(option: Option) -> str:

@@ -45,6 +45,7 @@ def review_lines(review: DayReview, units: Figures) -> list[str]:
         ("Readings not in band", [_reading_line(one, units) for one in review.readings]),
         ("Gauges not read", [f"step {n}: {gauge}" for n, gauge in review.not_read]),
         ("Let-by tests not passed", [f"step {n}: {fault}" for n, fault in review.let_by]),
+        ("Bypass tests not passed", [f"step {n}: {fault}" for n, fault in review.drops]),
         (
             "Meters not closed",
             [

@@ -9,9 +9,11 @@ from typing import Final
 
 from netplan.outputs.number_format import figures_of
 from netplan.outputs.work_day.expected_reading import Verdict, reading_limits, verdict_of, weather_table
+from netplan.outputs.work_day.feed_drop import drop_fault
 from netplan.outputs.work_day.let_by_result import let_by_fault
 from netplan.outputs.work_day.log_file import (
     DoneEntry,
+    DropEntry,
     LetByEntry,
     MeterEntry,
     ReadingEntry,
@@ -93,8 +95,9 @@ class DayReview:
         Those that are not in band, in time order.
     not_read : tuple of (int, str)
         Done steps, and gauges that were not read there.
-    let_by : tuple of (int, str)
-        Let-by tests without a passing last result at steps that are done, and what is wrong.
+    let_by, drops : tuple of (int, str)
+        Let-by tests, and drops along bypasses, without a passing last result at steps that are done, and what
+        is wrong.
     open_meters : tuple of OpenMeter
     stages : tuple of StageTime
     cut : tuple of (datetime, float) or None
@@ -119,6 +122,7 @@ class DayReview:
     readings: tuple[JudgedReading, ...]
     not_read: tuple[tuple[int, str], ...]
     let_by: tuple[tuple[int, str], ...]
+    drops: tuple[tuple[int, str], ...]
     open_meters: tuple[OpenMeter, ...]
     stages: tuple[StageTime, ...]
     cut: tuple[datetime, float] | None
@@ -167,6 +171,7 @@ def review_day(plan: Plan, option: Option, log: WorkDayLog) -> DayReview:
         readings=tuple(one for one in judged if one.verdict not in ("in band", "warning")),
         not_read=tuple(_not_read(option.steps, log, times)),
         let_by=tuple(_let_by(option.steps, log, times)),
+        drops=tuple(_drops(option.steps, log, times)),
         open_meters=_open_meters(option, log),
         stages=stage_times(option, times),
         cut=_cut(plan, option, cut, times),
@@ -235,6 +240,16 @@ def _let_by(steps: Sequence[Step], log: WorkDayLog, times: dict[int, datetime]) 
     for step in steps:
         if step.let_by is not None and (step.n in times or step.n in last):
             fault = let_by_fault(step.let_by, last.get(step.n))
+            if fault:
+                yield step.n, fault
+
+
+def _drops(steps: Sequence[Step], log: WorkDayLog, times: dict[int, datetime]) -> Iterator[tuple[int, str]]:
+    last = {entry.step: entry for entry in log.entries if isinstance(entry, DropEntry)}
+    units = figures_of(log.units)
+    for step in steps:
+        if step.feed_test is not None and (step.n in times or step.n in last):
+            fault = drop_fault(step, step.feed_test, last.get(step.n), units)
             if fault:
                 yield step.n, fault
 

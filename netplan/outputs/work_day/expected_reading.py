@@ -12,7 +12,15 @@ from netplan.core.units import convert
 from netplan.outputs.number_format import Figures, Side
 from netplan.planfile.model import Reading
 
-__all__ = ["ReadingLimits", "Verdict", "WeatherTable", "reading_limits", "verdict_of", "weather_table"]
+__all__ = [
+    "ReadingLimits",
+    "Verdict",
+    "WeatherTable",
+    "printed_mbar",
+    "reading_limits",
+    "verdict_of",
+    "weather_table",
+]
 
 Verdict = Literal["abort low", "abort high", "outside band", "warning", "in band", "outside table"]
 
@@ -117,21 +125,21 @@ class ReadingLimits:
     abort_high_mbar: float | None
 
 
+def printed_mbar(mbar: float | None, side: Side, units: Figures) -> float | None:
+    """Return a pressure as it is printed in some units, rounded to one side [mbar]; None for none."""
+    kind, shown = units.kind("pressure"), units.number("pressure", mbar, side)
+    if shown is None or kind.shown == kind.stored:
+        return shown
+    return convert(shown, kind.shown, kind.stored)
+
+
 def reading_limits(reading: Reading, units: Figures) -> ReadingLimits:
     """Return the limits of a reading as printed in some units: page and paper act at the same figure."""
-    kind = units.kind("pressure")
-
-    def printed(value: float | None, side: Side) -> float | None:
-        shown = units.number("pressure", value, side)
-        return (
-            shown if shown is None or kind.shown == kind.stored else convert(shown, kind.shown, kind.stored)
-        )
-
     return ReadingLimits(
-        band_mbar=printed(reading.band_mbar, "down") or 0.0,
-        warning_mbar=printed(reading.warning_mbar, "up"),
-        abort_mbar=printed(reading.abort_mbar, "up"),
-        abort_high_mbar=printed(reading.abort_high_mbar, "down"),
+        band_mbar=printed_mbar(reading.band_mbar, "down", units) or 0.0,
+        warning_mbar=printed_mbar(reading.warning_mbar, "up", units),
+        abort_mbar=printed_mbar(reading.abort_mbar, "up", units),
+        abort_high_mbar=printed_mbar(reading.abort_high_mbar, "down", units),
     )
 
 

@@ -23,6 +23,7 @@ __all__ = [
     "WORK_DAY_LOG",
     "AirEntry",
     "DoneEntry",
+    "DropEntry",
     "Entry",
     "GasEntry",
     "LetByEntry",
@@ -139,6 +140,15 @@ class LetByEntry(LogEntry):
     resolution_l_min: Figure | None = None
 
 
+class DropEntry(LogEntry):
+    """The fall of pressure along a bypass at its planned flow, of air or of gas [mbar]."""
+
+    what: Literal["drop"]
+    step: StepNumber
+    of: Literal["air", "gas"]
+    mbar: Figure
+
+
 class GasEntry(LogEntry):
     """A share read at a vent or in a trench: gas or oxygen by volume, or of the lower flammable limit [%]."""
 
@@ -179,6 +189,7 @@ Entry = Annotated[
     | AirEntry
     | ReadingEntry
     | LetByEntry
+    | DropEntry
     | GasEntry
     | MeterEntry
     | SealEntry

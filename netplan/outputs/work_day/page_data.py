@@ -9,6 +9,7 @@ from netplan.core.units import convert
 from netplan.outputs.item_words import clock
 from netplan.outputs.number_format import Figures
 from netplan.outputs.work_day.expected_reading import reading_limits, weather_table
+from netplan.outputs.work_day.feed_drop import drop_medium, most_drop_mbar
 from netplan.outputs.work_day.planned_times import bars_by_step, cut_hold, latest_cut_min, start_clock
 from netplan.outputs.work_day.text_references import with_references
 from netplan.planfile.model import (
@@ -208,7 +209,7 @@ def _step(step: Step, units: Figures) -> Data:
     if step.let_by is not None:
         data["let_by"] = _let_by(step.let_by, units)
     if step.feed_test is not None:
-        data["tests"].append(_feed_test(step.feed_test, units))
+        data["feed_test"] = _feed_test(step, step.feed_test, units)
     if step.across_mbar is not None:
         data["across"] = units.against(step.across_mbar)
     if step.purge is not None:
@@ -262,13 +263,17 @@ def _pressure_test(test: PressureTest, units: Figures) -> str:
     return f"{test.what}: {held}{against}"
 
 
-def _feed_test(test: FeedTest, units: Figures) -> str:
-    """Return what a bypass is accepted by, in one line."""
-    return (
-        f"{test.feed_id} at {units.flow(test.flow_m3h)}: drop with gas {units.pressure(test.drop_mbar)}, "
-        f"at most {units.held(test.most_mbar)}; with air {units.pressure(test.air_drop_mbar)}, at most "
-        f"{units.held(test.most_air_mbar)}; error of the instrument at most {units.held(test.error_mbar)}"
-    )
+def _feed_test(step: Step, test: FeedTest, units: Figures) -> Data:
+    """Return what a bypass is measured by at a step, with air or with gas; the most as printed [mbar]."""
+    medium = drop_medium(step)
+    return {
+        "feed": test.feed_id,
+        "of": medium,
+        "flow": units.flow(test.flow_m3h),
+        "drop": units.pressure(test.air_drop_mbar if medium == "air" else test.drop_mbar),
+        "most": most_drop_mbar(step, test, units),
+        "error": units.held(test.error_mbar),
+    }
 
 
 def _meters(option: Option) -> list[Data]:

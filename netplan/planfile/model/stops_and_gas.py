@@ -135,6 +135,9 @@ class Stop(PlanElement):
     confidence: Literal["recorded", "provisional"]
     confidence_note: str = ""
     not_nearer: tuple[NotNearer, ...] = ()
+    stays_shut: bool = Field(
+        default=False, description="a valve recorded shut: it is locked as it is, and never opened"
+    )
     shuts_in: tuple[StationBehind, ...] = Field(
         default=(), description="stations on the live side, with nobody left for them to feed"
     )

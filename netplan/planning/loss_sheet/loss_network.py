@@ -123,6 +123,12 @@ class LossNetwork:
     ) -> None:
         self._case, self._stops, self._openings = case, tuple(stops), openings
 
+    @property
+    def _may_solve(self) -> bool:
+        """Whether the network planned in may be solved for each thing that fails."""
+        context = self._case.context
+        return isinstance(context, SubnetworkContext) or _is_small(context.request.network)
+
     @cached_property
     def _whole(self) -> LossNetwork | None:
         """The same in all of the network; None where it is too large, or this is it."""
@@ -242,8 +248,7 @@ class LossNetwork:
             Id of one that holds the most it can reach in a fault, nothing being drawn: the highest that can
             stand anywhere.
         """
-        context = self._case.context
-        if not (isinstance(context, SubnetworkContext) or _is_small(context.request.network)):
+        if not self._may_solve:
             return None
         try:
             return self._after(opened, lost_feed, lost_station, fault_station)
@@ -355,7 +360,12 @@ class LossNetwork:
         return max(volume * drop, 0.0) / (context.conditions.atmospheric_pressure_pa_abs * most)
 
     def first_to_fall(self) -> tuple[str, ...]:
-        """Return the lowest kept customer of each part at an opening of those the stops lower; ids."""
+        """Return the lowest kept customer of each part at an opening of those the stops lower; ids.
+
+        None in a network too large to be solved for it.
+        """
+        if not self._may_solve:
+            return ()
         context = self._case.context
         owner, at = self._inlets
         part, pressure = self._planned.node_part, self._planned.pressure_pa_gauge[at]

@@ -1,4 +1,4 @@
-"""How far a place on a main is from the nearest fitting, joint, tee or end on record, and an earlier squeeze."""
+"""How far a place on a main is from the nearest fitting, joint, tee or end, and an earlier squeeze."""
 
 from __future__ import annotations
 

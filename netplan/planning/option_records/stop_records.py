@@ -133,6 +133,7 @@ def stops_of(
                 confidence="provisional" if stop.provisional else "recorded",
                 confidence_note="; ".join(stop.provisional),
                 not_nearer=nearer[place] if nearer else (),
+                stays_shut=stop.valve >= 0 and not bool(network.pieces.is_open[stop.piece]),
                 shuts_in=tuple(_behind(network, one) for one in stations_at_stop(shut_in, place)),
             )
         )

@@ -157,13 +157,19 @@ class OrderWalk:
         )
 
     def stops_in(self, states: Mapping[Key, str], stop_id: str) -> bool:
-        """Return whether a stop holds gas back: one of its barriers or valves is in its way."""
-        if any(states.get(("barrier", item.id)) in IN_PLACE for item in self.barriers_of(stop_id)):
-            return True
-        return any(
-            states.get(("valve", item.id)) == "shut"
+        """Return whether one of the barriers of a stop is in place; a valve shut on trial is none yet."""
+        return any(states.get(("barrier", item.id)) in IN_PLACE for item in self.barriers_of(stop_id))
+
+    def on_trial(self, states: Mapping[Key, str]) -> frozenset[str]:
+        """Return the stops whose valve is shut though none of their barriers is in place."""
+        return frozenset(
+            item.of
             for item in self.of_kind("valve", "stop", "station inlet")
-            if item.of == stop_id
+            # A valve that is shut on record is not on trial.
+            if item.of in self.stops
+            and item.first != "shut"
+            and states.get(("valve", item.id)) == "shut"
+            and not self.stops_in(states, item.of)
         )
 
     @cached_property

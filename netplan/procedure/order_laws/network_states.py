@@ -32,10 +32,15 @@ class StateNames(NamedTuple):
 
 def state_names(walk: OrderWalk) -> Iterator[tuple[Moment, StateNames]]:
     """Yield each step with the names of the state that the network is in after it."""
-    last, relighting = NORMAL_STATE, False
+    last, untried, relighting = NORMAL_STATE, NORMAL_STATE, False
     for moment in walk.moments:
         made = _made(walk, moment)
         before, last = last, made or last
+        if walk.on_trial(moment.before) - walk.on_trial(moment.after) and not made:
+            # A valve that was shut on trial is open again: the state before it.
+            last = untried
+        if not walk.on_trial(moment.after):
+            untried = last
         relighting = relighting or any(
             change.kind == "meter" and change.to in ("purged", "relit") for change in moment.step.changes
         )
@@ -62,6 +67,9 @@ def _made(walk: OrderWalk, moment: Moment) -> str:
             made = feed_open_state(feed) if change.to == "open" else feed_shut_state(feed)
         if change.kind == "meter" and change.to in GAS_OFF and change.from_ == "on":
             made = METERS_OFF_STATE
+    tried, was_tried = walk.on_trial(moment.after), walk.on_trial(moment.before)
+    for stop_id in sorted(tried - was_tried):
+        made = stop_in_state(stop_id)
     for stop_id in walk.stops:
         before, after = walk.stops_in(moment.before, stop_id), walk.stops_in(moment.after, stop_id)
         if before != after:

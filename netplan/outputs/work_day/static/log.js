@@ -80,7 +80,7 @@ const FIELDS = {
   signed: { step: isStep, name: (v) => isText(v, 80) && v !== "" },
   air: { air_temp_c: isFigure },
   reading: { step: isStep, gauge: (v) => isText(v, 1000), mbar: isFigure, verdict: (v) => v in VERDICTS },
-  "let-by": { step: isStep }, gas: { step: isStep, of: (v) => ["gas", "oxygen", "LFL"].includes(v), percent: isFigure },
+  "let-by": { step: isStep }, drop: { step: isStep, of: (v) => ["air", "gas"].includes(v), mbar: isFigure }, gas: { step: isStep, of: (v) => ["gas", "oxygen", "LFL"].includes(v), percent: isFigure },
   meter: { meter: (v) => isText(v, 1000), state: (v) => ["on", "off", "sealed", "purged", "relit", "no access"].includes(v) },
   seal: { meter: (v) => isText(v, 1000), seal: (v) => isText(v, 500), isolated_at: (v) => isText(v, 500) },
   note: { text: (v) => isText(v, 500) && v !== "" },
@@ -98,7 +98,7 @@ function entryFault(entry) {
 
 /* Where the day stands by its entries. */
 function dayOf(entries) {
-  const day = { steps: new Map(), readings: new Map(), letBy: new Map(), gas: new Map(), meters: new Map(), seals: new Map(), notes: new Map(), air: null, names: [] };
+  const day = { steps: new Map(), readings: new Map(), letBy: new Map(), drops: new Map(), gas: new Map(), meters: new Map(), seals: new Map(), notes: new Map(), air: null, names: [] };
   for (const entry of entries) {
     if (entry.what === "done" || entry.what === "signed" || entry.what === "left out") day.steps.set(entry.step, entry);
     if (entry.what === "taken back") day.steps.delete(entry.step);
@@ -106,6 +106,7 @@ function dayOf(entries) {
     if (entry.what === "air") day.air = entry;
     if (entry.what === "reading") day.readings.set(JSON.stringify([entry.step, entry.gauge]), entry);
     if (entry.what === "let-by") day.letBy.set(entry.step, entry);
+    if (entry.what === "drop") day.drops.set(entry.step, entry);
     if (entry.what === "gas") day.gas.set(entry.step, [...(day.gas.get(entry.step) || []), entry]);
     if (entry.what === "meter") day.meters.set(entry.meter, entry);
     if (entry.what === "seal") day.seals.set(entry.meter, entry);

@@ -15,6 +15,8 @@ function whatBlocks(option, day, step) {
       const entry = day.readings.get(JSON.stringify([earlier.n, reading.gauge]));
       if (entry && isBad(entry.verdict)) lines.push(`${reading.gauge} at step ${earlier.n}: ${entry.verdict}.`);
     }
+    const drop = earlier.feed_test && day.drops.get(earlier.n);
+    if (drop && isAboveDrop(earlier.feed_test, drop)) lines.push(`Drop along ${earlier.feed_test.feed} at step ${earlier.n} is above the most.`);
     const test = earlier.let_by && day.letBy.get(earlier.n);
     if (test && letByVerdict(earlier.let_by, test)[0] === "bad") lines.push(`Let-by test of step ${earlier.n} is not passed.`);
   }

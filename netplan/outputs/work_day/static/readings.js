@@ -64,3 +64,5 @@ function letByVerdict(test, entry) {
   if (coarse && entry.resolution_l_min === undefined) return ["doubt", "? Enter the finest that the meter shows: no result without it."];
   return ["good", "✓ Within the limits."];
 }
+
+function isAboveDrop(test, entry) { return entry.mbar > test.most + NOISE_MBAR; }

@@ -182,6 +182,7 @@ function entryWords(entry, page) {
     case "air": return `air ${page.temperature(entry.air_temp_c)}`;
     case "reading": return `step ${entry.step}, gauge ${entry.gauge}: ${page.pressure(entry.mbar)}, ${entry.verdict}`;
     case "let-by": return `step ${entry.step}, let-by test: ${letByWords(entry, page)}`;
+    case "drop": return `step ${entry.step}, drop with ${entry.of}: ${page.pressure(entry.mbar)}`;
     case "gas": return `step ${entry.step}: ${entry.of} ${entry.percent} %`;
     case "meter": return `meter ${entry.meter}: ${entry.state}`;
     case "seal": return `meter ${entry.meter}: seal ${entry.seal || "–"}, isolated at ${entry.isolated_at || "–"}`;

@@ -44,7 +44,7 @@ class StepCard {
     this.title = build("h4", { tabindex: "-1", id: `step-${step.n}` }, build("span", { class: "n" }, String(step.n)), build("span", {}, step.does));
     this.fold = pressed("Show", () => { this.open = !this.open; this.page.refresh(); }, { class: "fold", "aria-expanded": "false", "aria-label": `Step ${step.n}: show or fold` });
     this.waits = build("div", { class: "waits", "aria-live": "polite" });
-    this.body = build("div", { class: "body" }, this.facts(), this.waits, this.plainReading(), ...step.readings.map((reading) => this.reading(reading)), this.letBy(), this.purge(), this.gas(), this.more(), this.actions());
+    this.body = build("div", { class: "body" }, this.facts(), this.waits, this.plainReading(), ...step.readings.map((reading) => this.reading(reading)), this.letBy(), this.feedTest(), this.purge(), this.gas(), this.more(), this.actions());
     this.element = build("li", { class: "step", "aria-labelledby": `step-${step.n}` }, build("div", { class: "top" }, this.title, this.fold), this.status, this.body);
   }
 
@@ -103,16 +103,17 @@ class StepCard {
     const test = this.step.let_by;
     if (!test) return null;
     const on = `${test.barriers.join(" + ")}${test.sum ? " (their sum)" : ""}`;
+    const title = `Test ${test.name}${on ? `: ${on}` : ""}`, what = test.name === "T0" ? "Fall of pressure" : "Pressure";
     const hints = [
       [test.meter_at && `meter at ${test.meter_at}`, test.across && `${test.across} across`, test.zone && `zone at ${test.zone}`, `${test.minutes} min`].filter(Boolean).join(" · "),
-      [test.limit_l_min !== null && `at most ${test.limit_l_min} l/min`, test.limit_mbar !== null && `at most ${this.page.pressure(test.limit_mbar)}`, test.resolution_l_min !== null && `meter must show ${test.resolution_l_min} l/min or finer`].filter(Boolean).join(" · "),
+      [test.limit_l_min !== null && `at most ${test.limit_l_min} l/min`, test.limit_mbar !== null && `${what.toLowerCase()} at most ${this.page.pressure(test.limit_mbar)}`, test.resolution_l_min !== null && `meter must show ${test.resolution_l_min} l/min or finer`].filter(Boolean).join(" · "),
     ].filter(Boolean).map((words) => build("p", { class: "hint" }, words));
     const fields = [];
     if (test.limit_l_min !== null) fields.push(["Flow, l/min", "l_min", 1]);
     if (test.limit_l_min !== null && test.resolution_l_min !== null) fields.push(["Finest that the meter shows, l/min", "resolution_l_min", 1]);
-    if (test.limit_mbar !== null) fields.push([`Pressure, ${this.page.data.units.pressure}`, "mbar", this.page.data.units.mbar]);
-    if (!fields.length) return build("div", { class: "entry" }, build("p", { class: "entry-title" }, `Test ${test.name}: ${on}`), ...hints);
-    const { form, said } = this.form(`Test ${test.name}: ${on}`, hints, fields.map(([words]) => [words, {}]), (texts) => {
+    if (test.limit_mbar !== null) fields.push([`${what}, ${this.page.data.units.pressure}`, "mbar", this.page.data.units.mbar]);
+    if (!fields.length) return build("div", { class: "entry" }, build("p", { class: "entry-title" }, title), ...hints);
+    const { form, said } = this.form(title, hints, fields.map(([words]) => [words, {}]), (texts) => {
       const entry = { what: "let-by", step: this.step.n };
       for (const [k, text] of texts.entries()) {
         if (text.trim() === "") continue;
@@ -126,6 +127,25 @@ class StepCard {
     this.rows.push((day) => {
       const entry = day.letBy.get(this.step.n);
       if (entry) verdict(said, [letByVerdict(test, entry)[0], `${clockOf(entry.at)}: ${letByWords(entry, this.page)}. ${letByVerdict(test, entry)[1]}`]);
+    });
+    return form;
+  }
+
+  feedTest() {
+    const test = this.step.feed_test, { units } = this.page.data;
+    if (!test) return null;
+    const hint = build("p", { class: "hint" }, `At ${test.flow} of ${test.of}: ${test.drop} as planned, at most ${this.page.limit(test.most)}; error of the instrument at most ${test.error}`);
+    const { form, said } = this.form(`Drop along ${test.feed}, with ${test.of}`, [hint], [[`Drop, ${units.pressure}`, {}]], ([text]) => {
+      const typed = typedNumber(text);
+      if (typed === null) return "That is no number.";
+      this.page.add({ what: "drop", step: this.step.n, of: test.of, mbar: Number((typed * units.mbar).toFixed(6)) });
+      return "";
+    });
+    this.rows.push((day) => {
+      const entry = day.drops.get(this.step.n);
+      if (!entry) return;
+      const words = isAboveDrop(test, entry) ? ["bad", "✕ Above the most: the bypass is not accepted, nobody goes on."] : ["good", "✓ At most what is planned for."];
+      verdict(said, [words[0], `${this.page.pressure(entry.mbar)} at ${clockOf(entry.at)}. ${words[1]}`]);
     });
     return form;
   }
