@@ -31,7 +31,7 @@ Row = dict[str, Any]
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    request = sample_request(WorkPart("M0142", 158.0, 162.0), start="2027-03-02T07:00", hours=6.0)
+    request = sample_request(WorkPart("M0142", 158.0, 162.0), start="2027-03-02T07:00", hours=9.0)
     return write_plan_folder(make_plan(request), tmp_path_factory.mktemp("plan") / "plan", choices=Choices())
 
 
