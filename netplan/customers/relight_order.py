@@ -33,7 +33,7 @@ __all__ = [
 ]
 
 
-EARLIEST_START_H: Final = 8.0
+EARLIEST_START_H: Final = 7.0
 """Clock hour a window without a start is taken to begin at, to see whether the crew's day holds the work
 [h] (source: own)."""
 ROUNDED_TO_MIN: Final = 30

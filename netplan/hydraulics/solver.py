@@ -223,7 +223,9 @@ class FlowSolver:
 
     @staticmethod
     def _checked(demand: npt.ArrayLike, network: FlowNetwork) -> Floats:
-        array = np.array(demand, dtype=float).reshape(-1)
+        # One that nobody can write to is kept as it is: what was worked out from it is then known again.
+        frozen = isinstance(demand, np.ndarray) and demand.dtype == float and not demand.flags.writeable
+        array = np.asarray(demand).reshape(-1) if frozen else np.array(demand, dtype=float).reshape(-1)
         if array.size != network.node_count:
             raise BadInputError(
                 f"flow: demand has {array.size} rows for {network.node_count} nodes; give one each"

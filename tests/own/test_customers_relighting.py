@@ -117,11 +117,12 @@ def test_services_of_a_round_are_purged_before_its_first_customer_is_relit() -> 
     assert relit.tolist() == pytest.approx([30.0 + 2.5 * k for k in range(1, 13)] + [67.5, 70.0])
 
 
-@pytest.mark.parametrize("start", [None, datetime(2026, 5, 12, 8)])
-def test_the_day_ends_twelve_hours_after_eight(start: datetime | None) -> None:
-    assert day_end_after_min(start, 9.0, "20:00") == 720.0
-    assert day_end_after_min(start, 9.0, "20:30") == 750.0
-    assert day_end_after_min(start, 13.0, "20:00") == 720.0
+@pytest.mark.parametrize(("start", "more"), [(None, 60.0), (datetime(2026, 5, 12, 8), 0.0)])
+def test_the_day_ends_twelve_hours_after_eight(start: datetime | None, more: float) -> None:
+    """A window without a start begins at seven."""
+    assert day_end_after_min(start, 9.0, "20:00") == 720.0 + more
+    assert day_end_after_min(start, 9.0, "20:30") == 750.0 + more
+    assert day_end_after_min(start, 13.0 + more / 60.0, "20:00") == 720.0 + more
 
 
 def test_a_window_over_night_is_relit_on_its_last_day() -> None:

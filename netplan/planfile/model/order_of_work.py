@@ -285,7 +285,7 @@ class Timeline(PlanElement):
     window_min: Rounded1
     day_end_min: Rounded1
     slack_min: Rounded1 = Field(description="left at the end of the crew's day")
-    start_min: Rounded1 = Field(default=480.0, description="minute of the day at which the window starts")
+    start_min: Rounded1 = Field(default=420.0, description="minute of the day at which the window starts")
 
 
 class Step(PlanElement):
