@@ -8,7 +8,8 @@ from datetime import datetime, timedelta
 from itertools import groupby
 from typing import Final
 
-from netplan.planfile.model import Change, Conditions, Need, Option, OrderItem, Step
+from netplan.outputs.number_format import Figures
+from netplan.planfile.model import Change, Conditions, Need, Option, OrderItem, PressureTest, Step
 
 __all__ = [
     "change_words",
@@ -17,6 +18,7 @@ __all__ = [
     "joined_ids",
     "manned_words",
     "need_words",
+    "pressure_of_test",
     "states_after",
 ]
 
@@ -111,8 +113,22 @@ def need_words(needs: Sequence[Need]) -> str:
 
 
 def change_words(changes: Sequence[Change]) -> str:
-    """Return what a step changes: "T1–T4 planned → tested"."""
-    return _grouped((one.kind, one.id, f"{one.from_} → {one.to}") for one in changes)
+    """Return what a step changes: "T1–T4 planned → tested"; a part that the cut makes has no state before."""
+    return _grouped(
+        (one.kind, one.id, f"→ {one.to}" if _is_new_part(one) else f"{one.from_} → {one.to}")
+        for one in changes
+    )
+
+
+def _is_new_part(change: Change) -> bool:
+    """Return whether the cut makes a part: until then its zone alone has a state."""
+    return change.kind == "part" and "." in change.id and (change.from_, change.to) == ("live", "air")
+
+
+def pressure_of_test(test: PressureTest, units: Figures) -> str:
+    """Return the pressure of a test on its safe side: one that live gas bounds is rounded down."""
+    is_bounded = bool(test.against) or test.medium.startswith("gas")
+    return units.held(test.test_mbar) if is_bounded else units.against(test.test_mbar)
 
 
 def _grouped(rows: Iterable[tuple[str, str, str]]) -> str:

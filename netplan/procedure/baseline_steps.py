@@ -80,7 +80,7 @@ def _gauges(case: OrderCase) -> Iterator[StepDraft]:
         yield StepDraft(
             Stage.GAUGES,
             f"Fit gauge {gauge.id} {_at(gauge, tapping.id if tapping else '')}; read it and have it watched "
-            "without a break until all stops are out; warning and abort readings on the gauge sheet.",
+            "without a break until all stops are out; warning and abort readings stand with each step.",
             Who.WATCH,
             _NOT_AS_PLANNED,
             uses=tuple(

@@ -27,7 +27,7 @@ def empty(case: OrderCase) -> Iterator[StepDraft]:
     yield from _exceptions(case)
     yield StepDraft(
         Stage.LATEST_CUT,
-        "Hold: nothing is cut later than the latest time to cut on the timeline, as what remains after it "
+        "Hold: nothing is cut later than the latest time to cut (on the cover), as what remains after it "
         "would not end within the day.",
         Who.COMPETENT,
         "Later than that: no cut; gas goes back, and the work is planned for another day.",
@@ -62,7 +62,6 @@ def _purge_out(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None) -> St
     items, purge = case.items, case.option.purge
     inlet = zone.inlet(point)
     is_inert = purge.medium.startswith("inert")
-    medium = purge.medium or "by air mover or inert gas"
     into = items.air_inlet(inlet.id) if inlet else None
     out = items.zone_vent(point.id) if point else zone.stack
     where = f"{point.id} on main {point.main_id}" if point else "the zone vents of the stops"
@@ -71,10 +70,11 @@ def _purge_out(case: OrderCase, zone: ZoneOrder, point: PurgePoint | None) -> St
     end = case.end_point("out") or "end point of the procedure"
     return StepDraft(
         Stage.PURGE_OUT,
-        f"Purge out of {zone.ident} ({medium}): in at {inlet.id if inlet else 'the far end'}, relieved at no "
-        f"more than the lowest live pressure, out at {where} by an air mover, without a break and not slower "
-        "than the least flow of the purge sheet; every other outlet of the zone shut, vents between barriers "
-        "on their own stacks; never through a service or a meter.",
+        f"Purge {zone.ident} with {'inert gas' if is_inert else 'air'}: in at "
+        f"{inlet.id if inlet else 'the far end'}, relieved at no more than the lowest live pressure, out at "
+        f"{where}{'' if is_inert else ' by an air mover'}, without a break and not slower than the least "
+        "flow of the purge sheet; every other outlet of the zone shut, vents between barriers on their own "
+        "stacks; never through a service or a meter.",
         Who.STOPS,
         "If the flow is not reached: larger stack, other end, or inert gas; begin this branch again.",
         uses=tuple(key for key in (inlet.id if inlet else "", point.id if point else "") if key)

@@ -59,7 +59,12 @@ def _shut_in(case: OrderCase, zone: ZoneOrder) -> StepDraft:
         Stage.LET_BY,
         f"T0, {zone.ident}: nobody in the trench; every vent of the zone and of the spaces between barriers "
         f"shut, the zone at live pressure; let it settle, then read {_gauge(zone)}. A fall is a meter left "
-        "on or a branch missed. No fall proves nothing, as let-by hides it: the tally governs.",
+        "on or a branch missed. No fall proves nothing, as let-by hides it: the tally governs."
+        + (
+            f" The limit is what {PILOT_L_MIN:g} l/min, a pilot light, takes out of the zone meanwhile."
+            if fall
+            else ""
+        ),
         Who.STOPS,
         "Nothing is vented: find what draws, close the tally again, then T0 again.",
         uses=(*zone.gauge_ids, *(stop.id for stop in zone.stops)),

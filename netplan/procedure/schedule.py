@@ -26,7 +26,6 @@ BEFORE_STAGES: Final = frozenset(
 """Done on an earlier day, each by its own crew."""
 LATER_STAGES: Final = frozenset(
     {
-        Stage.OVERNIGHT,
         Stage.FEED_CLOSED,
         Stage.FEED_REMOVED,
         Stage.TAPPINGS_SEALED,

@@ -60,7 +60,6 @@ class Stage(StrEnum):
     TIE_IN = "tie-in"
     JOINTS = "joints tested"
     TEST_LET_OFF = "test pressure let off"
-    OVERNIGHT = "overnight"
     METERS_AGAIN = "meters reconciled again"
     NITROGEN_IN = "nitrogen in"
     PURGE_IN = "purge in"

@@ -35,16 +35,23 @@ def withdraw(case: OrderCase) -> Iterator[StepDraft]:
             yield from _stays_shut(case, stop, zone, before)
         else:
             if len(barriers) > 1:
-                yield from _space_and_inner(case, zone, stop, before)
+                yield from _space_and_inner(case, zone, stop, before, shut_in=_is_first(zone, out))
             yield from _last_barrier(case, stop, zone, out, before)
         out.append(stop)
+
+
+def _is_first(zone: ZoneOrder, out: Sequence[Stop]) -> bool:
+    """Return whether no stop of a zone is out yet: it holds gas then, but nothing feeds it."""
+    return not any(one in zone.stops and not one.stays_shut for one in out)
 
 
 def _state_before(case: OrderCase, out: Sequence[Stop]) -> str:
     return stop_out_state(out[-1].id) if out else stop_in_state(case.stops[-1].id)
 
 
-def _space_and_inner(case: OrderCase, zone: ZoneOrder, stop: Stop, state: str) -> Iterator[StepDraft]:
+def _space_and_inner(
+    case: OrderCase, zone: ZoneOrder, stop: Stop, state: str, *, shut_in: bool = False
+) -> Iterator[StepDraft]:
     inner, vent, space = case.items.barriers(stop.id)[-1], case.items.vent(stop.id), case.items.space(stop.id)
     at = vent.id if vent else "its vent"
     valves = tuple(map(case.items.valve, inner.valve_ids))
@@ -84,7 +91,7 @@ def _space_and_inner(case: OrderCase, zone: ZoneOrder, stop: Stop, state: str) -
     )
     yield StepDraft(
         Stage.INNER_OUT,
-        f"{_takes_out(stop, inner)}.",
+        f"{_takes_out(stop, inner, _feed_meanwhile(case, zone) if shut_in else '')}.",
         Who.STOPS,
         "Set it again and find the fault.",
         uses=(stop.id, *((vent.id,) if vent else ()), *((stop.valve_id,) if stop.valve_id else ())),
@@ -98,8 +105,15 @@ def _space_and_inner(case: OrderCase, zone: ZoneOrder, stop: Stop, state: str) -
     )
 
 
-def _takes_out(stop: Stop, barrier: OrderItem) -> str:
-    """Return how a barrier is taken out, by its kind."""
+def _feed_meanwhile(case: OrderCase, zone: ZoneOrder) -> str:
+    """Return how a zone that is shut in keeps its pressure while a bag in it loses its volume."""
+    inlet = zone.inlet(None)
+    gas = case.items.gas_inlet(inlet.id) if inlet else None
+    return f"with {gas.id if gas else 'a hose round one stop'} open to the live side, shut again after it"
+
+
+def _takes_out(stop: Stop, barrier: OrderItem, fed: str = "") -> str:
+    """Return how a barrier is taken out, by its kind; a bag while the zone is fed, and by what."""
     if stop.kind == "valve":
         return (
             f"Open valve {stop.valve_id} fully, slowly, count the turns, take lock and tag off: {barrier.id} "
@@ -110,7 +124,7 @@ def _takes_out(stop: Stop, barrier: OrderItem) -> str:
             f"Release {barrier.id} at the maker's rate and take it out; mark the place, never to be squeezed "
             "again"
         )
-    return f"Let {barrier.id} down slowly while the zone is fed, and take it out"
+    return f"Let {barrier.id} down slowly {fed or 'while the zone is fed'}, and take it out"
 
 
 def _last_barrier(
@@ -125,10 +139,12 @@ def _last_barrier(
     name = hose.id if hose else "a hose"
     gauges = read_beside(case, stop)
     uses = (stop.id, *((stop.valve_id,) if stop.valve_id else ()), *((hose.id,) if hose else ()))
+    is_first = _is_first(zone, out)
+    left = 0.0 if is_first and across is not None else across
     yield StepDraft(
         Stage.EQUALISE,
         f"Equalise across {last.id}: open {name} from the gauge outlet of {stop.id} to the zone's side until "
-        f"both sides stand still. {_difference(case, stop, across)}",
+        f"both sides stand still. {_levelled(zone, stop) if is_first else _difference(case, stop, across)}",
         Who.STOPS,
         "Do not take it out against a larger difference: look for a leak, an open outlet or a closed end.",
         uses=uses,
@@ -139,19 +155,19 @@ def _last_barrier(
         minutes=case.rules.duration.vent,
         needs=in_state("accepted", last),
         changes=in_state("open", hose),
-        reads=(*gauges, *zone.gauge_ids),
+        # A zone that is shut in comes to the pressure of this stop's live side meanwhile.
+        reads=gauges if is_first else (*gauges, *zone.gauge_ids),
         state=state,
         trench="empty",
     )
-    is_first = not any(one in zone.stops and not one.stays_shut for one in out)
     yield StepDraft(
         Stage.STOP_OUT,
-        f"{_takes_out(stop, last)}; then take {name} off and cap its ends."
-        f"{case.while_watched(' Watch the gauges.')}",
+        f"{_takes_out(stop, last, f'while {name} feeds the zone' if is_first else '')}; then take {name} "
+        f"off and cap its ends.{case.while_watched(' Watch the gauges.')}",
         Who.STOPS,
         "Set it again and find the fault.",
         uses=(*uses, *case.gauge_ids),
-        across_mbar=across,
+        across_mbar=left,
         minutes=case.rules.duration.withdraw,
         needs=in_state("sealed", *(case.items.meters_off() if is_first else ())),
         changes=(
@@ -200,6 +216,15 @@ def _stays_shut(case: OrderCase, stop: Stop, zone: ZoneOrder, state: str) -> Ite
         reads=case.gauge_ids,
         state=stop_out_state(stop.id),
         trench="empty",
+    )
+
+
+def _levelled(zone: ZoneOrder, stop: Stop) -> str:
+    """Return what the hose does to a zone that nothing else feeds."""
+    at = f", {' and '.join(zone.gauge_ids)} too" if zone.gauge_ids else ""
+    return (
+        f"Nothing else feeds {zone.ident}: it comes to the pressure of the live side of {stop.id}{at}, and "
+        "no difference is left. The figure of this step is what stands across it before that."
     )
 
 
@@ -324,7 +349,9 @@ def prove_through_flow(case: OrderCase) -> Iterator[StepDraft]:
         Stage.THROUGH_FLOW,
         f"Prove that gas flows through the whole length worked on and past every stop's place: {throttled}.",
         Who.CONTROL,
-        "Leave every feed open; something is still shut in the main.",
+        "Leave every feed open; something is still shut in the main."
+        if feeds
+        else "Something is still shut in the main: find it before an outlet is capped.",
         uses=(*stop_ids, *case.gauge_ids, *feeds),
         hold=True,
         expect_mbar=gauge.normal_mbar if gauge else None,

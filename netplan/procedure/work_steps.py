@@ -1,4 +1,4 @@
-"""The work itself: new pipe tested beforehand, cut, tie-in and its test, and what if night falls."""
+"""The work itself: new pipe tested beforehand, cut, tie-in and its test."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def _mains(case: OrderCase) -> tuple[str, ...]:
 
 
 def do_work(case: OrderCase) -> Iterator[StepDraft]:
-    """Yield the cut, tie-in, its test, and what happens overnight."""
+    """Yield the cut, the tie-in and its test; what if the day runs out stands on the loss sheet."""
     zones = zones_in_order(case)
     yield _cut(case, zones)
     yield StepDraft(
@@ -62,15 +62,6 @@ def do_work(case: OrderCase) -> Iterator[StepDraft]:
     for zone in zones:
         yield _test(case, zone)
         yield _let_off(case, zone)
-    yield StepDraft(
-        Stage.OVERNIGHT,
-        "If the work does not end today: cap both cut ends and test the caps, then leave. Bags are never "
-        "left unattended; a cap is the barrier overnight, not a bag or a squeeze.",
-        Who.COMPETENT,
-        "A crew stays with every stop until capped.",
-        uses=tuple(stop.id for stop in case.stops),
-        hold=True,
-    )
 
 
 def _held(case: OrderCase) -> tuple[ItemState, ...]:

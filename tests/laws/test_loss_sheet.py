@@ -228,7 +228,9 @@ def test_a_prepared_fallback_is_the_control_that_is_named(tmp_path: Path) -> Non
         )
         assert row.minutes == fallback.minutes
         if not fallback.tail_lost:
-            assert row.note.startswith("the fallback takes its full time") != fallback.prepared
+            assert (
+                row.note.startswith("digging and tapping for the fallback come on top") != fallback.prepared
+            )
     assert _solved_again(result, tmp_path) > 10
 
 

@@ -149,7 +149,11 @@ def test_bands_and_limits_are_never_wider_on_paper() -> None:
     step = option.steps[6].model_copy(update={"readings": (reading,)})
     changed = option.model_copy(update={"steps": (step,)})
     (row,) = step_list_part(changed, _plan().conditions, METRIC)["steps"][0]["readings"]
-    assert row[2:] == ["0.23", "22.42", "21.01", "74.90"]
+    assert row[2:] == ["0.23", "22.42", "21.01", "74.90", ""]
+    # The next step with the same reading names the step where its limits stand.
+    again = option.model_copy(update={"steps": (step, step.model_copy(update={"n": 99}))})
+    rows = [one["readings"] for one in step_list_part(again, _plan().conditions, METRIC)["steps"]]
+    assert [cells[6] for readings in rows for cells in readings] == ["", str(step.n)]
 
 
 def test_readings_stand_by_air_temperature_and_hour() -> None:

@@ -53,15 +53,17 @@ def letters_pdf(
 
 
 def _letter(plan: Plan, group: Sequence[NoticeRow], words: LetterWords) -> dict[str, Any]:
+    # One page for several customers: the first of them to go off, the last to be back.
     first = group[0]
-    begin = first.off_from or plan.conditions.start or ""
+    begin = min((row.off_from for row in group if row.off_from), default=plan.conditions.start or "")
+    back = max((row.on_by for row in group), default="")
     values = {
         "date": words.date(begin),
         "from": words.time(begin, "no_from"),
-        "to": words.time(first.on_by, "no_to"),
-        "to_date": words.date(first.on_by or begin),
+        "to": words.time(back, "no_to"),
+        "to_date": words.date(back or begin),
         "hours": f"{plan.conditions.hours:g}",
-        "notice_by": words.date(first.notice_by),
+        "notice_by": words.date(min((row.notice_by for row in group if row.notice_by), default="")),
         "address_no": str(first.address_no),
         "effect": first.effect,
     }

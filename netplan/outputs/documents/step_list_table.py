@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Iterator, Sequence
+from typing import Any, Final
 
 from netplan.outputs.documents.let_by_sheet import let_by_limit
-from netplan.outputs.item_words import change_words, clock, joined_ids, manned_words, need_words
+from netplan.outputs.item_words import (
+    change_words,
+    clock,
+    joined_ids,
+    manned_words,
+    need_words,
+    pressure_of_test,
+)
 from netplan.outputs.number_format import Figures
 from netplan.planfile.model import Conditions, Option, Reading, Step, TimelineBar
 
 __all__ = ["reading_cells", "step_list_part"]
 
+LATEST_CUT: Final = "latest time to cut"
 _DAYS = {"before": "earlier day", "after": "afterwards"}
 _USES_NAMED = 8
 
@@ -27,10 +35,27 @@ def step_list_part(option: Option, conditions: Conditions, units: Figures) -> di
     units : Figures
     """
     bars = {bar.n: bar for bar in option.timeline.bars} if option.timeline else {}
+    steps = [_step(step, bars.get(step.n), option, conditions, units) for step in option.steps]
     return {
-        "steps": [_step(step, bars.get(step.n), option, conditions, units) for step in option.steps],
+        "steps": list(_limits_once(steps)),
         "steps-read": any(step.readings for step in option.steps),
     }
+
+
+def _limits_once(steps: Sequence[dict[str, Any]]) -> Iterator[dict[str, Any]]:
+    """Yield the steps, each reading with the step that its limits are printed at: "" where it is this one.
+
+    What a gauge is to read and its limits are those of a state, which many steps share.
+    """
+    printed: dict[str, tuple[list[str], str]] = {}
+    for step in steps:
+        rows = []
+        for cells in step["readings"]:
+            known, at = printed.get(cells[0], ([], ""))
+            if known != cells:
+                printed[cells[0]] = (cells, step["n"])
+            rows.append([*cells, at if known == cells else ""])
+        yield step | {"readings": rows}
 
 
 def _step(
@@ -49,7 +74,7 @@ def _step(
         "needs": need_words(step.needs),
         "changes": change_words(step.changes),
         "tests": [
-            f"{one.what}, {units.against(one.test_mbar)} for {one.minutes:g} min with {one.medium}"
+            f"{one.what}, {pressure_of_test(one, units)} for {one.minutes:g} min with {one.medium}"
             + (f", against {joined_ids(one.against)}" if one.against else "")
             for one in step.pressure_tests
         ],
@@ -58,7 +83,7 @@ def _step(
         "minutes": "" if step.minutes is None else f"{step.minutes:g} min",
         "readings": [reading_cells(reading, finer) for reading in step.readings],
         "state": step.state,
-        "solved": [*_solved(step, option, units), *_between(step, units)],
+        "solved": [*_solved(step, option, units), *_between(step, units), *_latest(step, option)],
         "if-not": units.sentence(step.if_not),
     }
 
@@ -73,7 +98,7 @@ def _solved(step: Step, option: Option, units: Figures) -> Iterator[str]:
             yield f"live side of {at}: {units.pressure(step.expect_mbar)}"
         elif not at or at in gauges:
             yield f"read: {units.pressure(step.expect_mbar)}" + (f" at {at}" if at else "")
-        else:
+        elif not step.readings:  # nobody reads it: with gauges at the step it would only be in the way
             yield f"least kept inlet, as solved: {units.held(step.expect_mbar)} at {at}"
     if step.across_mbar is not None:
         finer = units.with_more_digits("pressure", 1)
@@ -91,6 +116,12 @@ def _between(step: Step, units: Figures) -> Iterator[str]:
     if step.purge is not None:
         end = f", until {units.sentence(step.purge.end)}" if step.purge.end else ""
         yield f"purge from {step.purge.inlet} to {step.purge.outlet} with {step.purge.medium}{end}"
+
+
+def _latest(step: Step, option: Option) -> Iterator[str]:
+    """Yield the latest time to cut at the step that holds it."""
+    if step.stage == LATEST_CUT and option.timeline is not None and option.timeline.latest_cut:
+        yield f"cut at the latest: {option.timeline.latest_cut}"
 
 
 def _time(bar: TimelineBar | None, conditions: Conditions) -> str:

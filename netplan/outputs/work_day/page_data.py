@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from netplan.core.units import convert
-from netplan.outputs.item_words import clock
+from netplan.outputs.item_words import clock, pressure_of_test
 from netplan.outputs.number_format import Figures
 from netplan.outputs.work_day.expected_reading import reading_limits, weather_table
 from netplan.outputs.work_day.feed_drop import drop_medium, most_drop_mbar
@@ -259,7 +259,7 @@ def _purge(path: PurgePath, units: Figures) -> Data:
 def _pressure_test(test: PressureTest, units: Figures) -> str:
     """Return a test of tightness or strength in one line."""
     against = f"; stands against {', '.join(test.against)}" if test.against else ""
-    held = f"{units.pressure(test.test_mbar)}, {test.minutes:g} min, {test.medium}"
+    held = f"{pressure_of_test(test, units)}, {test.minutes:g} min, {test.medium}"
     return f"{test.what}: {held}{against}"
 
 

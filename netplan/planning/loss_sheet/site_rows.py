@@ -68,7 +68,12 @@ def _overrun(case: LossCase) -> Iterator[model.LossRow]:
         at=_work(case),
     )
     off = [one for one in case.option.customers if one.effect == "off"]
-    letters = f"overnight letters to {len(off)} customers who are off" if off else "nobody is off overnight"
+    to = (
+        f"overnight letters to {len(off)} customer{'s' * (len(off) > 1)} off"
+        if off
+        else "nobody is off overnight"
+    )
+    letters = f"the caps are the barrier overnight, no bag or squeeze; {to}"
     barriers = tuple(item.id for item in case.items.every("barrier") if item.of not in case.items.fallbacks)
     yield case.row(
         CUT,

@@ -138,7 +138,7 @@ def _all_fail(
     yield case.row(
         BEFORE,
         what,
-        f"shut {' and '.join(vent.id for vent in vents) or 'every vent of the zone'}: the main is whole; "
+        f"shut {', '.join(vent.id for vent in vents) or 'every vent of the zone'}: the main is whole; "
         "nobody cuts, plan again",
         Who.STOPS,
         items=names,
@@ -205,7 +205,7 @@ def _control(case: LossCase, stop: model.Stop) -> _Control:
     named = new.prepared_id or new.valve_id or new.method
     at = AtPlace(f"{named}, fallback of {stop.id}", new.main_id, new.chainage_m)
     words = "; ".join(part for part in (first, _uses(fallback)) if part)
-    note = "" if fallback.prepared else "the fallback takes its full time"
+    note = "" if fallback.prepared else "digging and tapping for the fallback come on top"
     return _Control(words, (*shut, *ids), at, Who.STOPS, fallback.minutes, feeds, fallback.standby, note)
 
 

@@ -158,11 +158,14 @@ class StateReadings:
         error_pa = error_mbar * PA_PER_MBAR
         abort_pa, high_pa = at_pa - limits.fall_pa + error_pa, at_pa + limits.rise_pa - error_pa
         half_mbar = (limits.least_pa - error_pa) / 2.0 / PA_PER_MBAR
+        band_mbar = rounded_down(min(half_mbar, rules.band_mbar), 3)
+        # Never inside the band: a reading there is as planned.
+        warns_pa = max(limits.warning_pa - error_pa, band_mbar * PA_PER_MBAR)
         return model.Reading(
             gauge_id=gauge,
             expect_mbar=at_pa / PA_PER_MBAR,
-            band_mbar=rounded_down(min(half_mbar, rules.band_mbar), 3),
-            warning_mbar=max(abort_pa, at_pa - max(limits.warning_pa - error_pa, error_pa)) / PA_PER_MBAR,
+            band_mbar=band_mbar,
+            warning_mbar=max(abort_pa, at_pa - warns_pa) / PA_PER_MBAR,
             abort_mbar=abort_pa / PA_PER_MBAR,
             abort_high_mbar=None if math.isnan(high_pa) else rounded_down(high_pa / PA_PER_MBAR, 3),
             error_mbar=error_mbar,
