@@ -38,8 +38,7 @@ def _calculate(text: str) -> float:
     return float(eval(plain, names))  # noqa: S307 - the line above lets arithmetic through alone
 
 
-HOURS = ("gas-back", "off-from", "on-by", "latest-cut")
-"""Figures of the timeline [min]: the path is added up from bars rounded to 0.1 min."""
+RELIGHT = ("service purged before relighting", "relight")
 
 
 def _stated(plan: dict[str, Any], figure: str, rank: int) -> float:
@@ -52,11 +51,7 @@ def _stated(plan: dict[str, Any], figure: str, rank: int) -> float:
         "gas": lambda: option["vent"]["total_m3"],
         "co2e": lambda: option["vent"]["co2e_kg"],
         "purge-velocity": lambda: option["purge"]["least_velocity_m_s"],
-        "relighting": lambda: sum(
-            s["minutes"]
-            for s in option["steps"]
-            if s["stage"] in ("service purged before relighting", "relight")
-        ),
+        "relighting": lambda: sum(s["minutes"] for s in option["steps"] if s["stage"] in RELIGHT),
         "gas-back": lambda: option["timeline"]["gas_back_min"],
         "off-from": lambda: option["timeline"]["off_from_min"],
         "on-by": lambda: option["timeline"]["relit_min"],
@@ -97,12 +92,13 @@ def test_every_figure_of_every_option_comes_out_as_the_plan_states_it() -> None:
         assert found.stated == pytest.approx(stated, abs=1e-9), (figure, rank)
         assert found.agrees, (figure, rank, found.result, stated)
         # What rounding of the plan and of its parts may take, never more than this:
-        limit = {"burden": 0.25, "relighting": 0.06, **dict.fromkeys(HOURS, 0.5)}.get(figure, 0.0051)
+        minutes = figure in ("gas-back", "off-from", "on-by", "latest-cut")
+        limit = 0.25 if figure == "burden" or minutes else 0.06 if figure == "relighting" else 0.0051
         assert abs(found.result - stated) <= limit, (figure, rank)
         seen.add(figure.partition(":")[0])
     assert seen == {
         *("burden", "gas", "co2e", "purge-velocity", "relighting", "pressure", "flow", "drop", "velocity"),
-        *HOURS,
+        *("gas-back", "off-from", "on-by", "latest-cut"),
     }
 
 
