@@ -27,10 +27,17 @@ def node_demand(
     is_live : bool array, shape (node_count,), optional
         Nodes that have gas; default all. A customer with several attachments draws in equal shares from
         those that have; one with none draws nothing.
+
+    Returns
+    -------
+    float array, shape (node_count,)
+        Not to be written to: a solver knows again what it worked out from it.
     """
     customer, share = _shares(customers, is_live)
     drawn = share * flow_m3_per_s_std[customer]
-    return np.bincount(customers.attach_node, weights=drawn, minlength=node_count).astype(float)
+    demand = np.bincount(customers.attach_node, weights=drawn, minlength=node_count).astype(float)
+    demand.flags.writeable = False
+    return demand
 
 
 def customer_pressure(customers: Customers, pressure_pa_gauge: Floats) -> Floats:

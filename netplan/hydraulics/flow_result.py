@@ -75,7 +75,7 @@ class SolveInput:
     demand_m3_per_s_std: Floats
     density_std: float
     closed: Ints
-    open_parts: ConnectedParts
+    parts: ConnectedParts
     kept: WarmStart | None
 
     def same_layout(self) -> bool:

@@ -9,7 +9,7 @@ import numpy as np
 from netplan.core.arrays import Floats, Ints
 from netplan.graph.grouping import sum_at
 from netplan.hydraulics.active_set import solve_core
-from netplan.hydraulics.connected_parts import ConnectedParts, find_parts
+from netplan.hydraulics.connected_parts import ConnectedParts
 from netplan.hydraulics.flow_network import FlowState, PartStatus
 from netplan.hydraulics.flow_result import CoreResult, SolveInput, WarmStart, make_state
 from netplan.hydraulics.newton import CoreProblem, CoreSolution
@@ -89,7 +89,7 @@ def solve_given(given: SolveInput) -> FlowState:
     """
     network, layout = given.network, given.layout
     known = given.kept.loads if given.kept is not None and given.kept.layout is layout else None
-    parts = find_parts(layout, given.closed, given.open_parts)
+    parts = given.parts
     stations = _stations(given, parts)
     demand = nodal_demand(
         layout, parts, given.demand_m3_per_s_std, given.density_std, None if known is None else known.demand

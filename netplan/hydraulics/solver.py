@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
-from typing import Final
+from dataclasses import dataclass, field, replace
+from typing import Final, TypeGuard
 
 import numpy as np
 import numpy.typing as npt
@@ -31,6 +31,8 @@ __all__ = ["FlowSolver", "datum_height_m", "link_numbers"]
 
 MOST_KEPT: Final = 3
 """Networks with other links open that a solver keeps prepared (own) [-]."""
+MOST_PARTS_KEPT: Final = 8
+"""Sets of closed links whose connected parts a prepared network keeps (own) [-]."""
 
 
 @dataclass(slots=True, eq=False)
@@ -43,6 +45,17 @@ class PreparedNetwork:
     matrix: CoreMatrix
     link_position: Ints
     open_parts: ConnectedParts
+    parts_kept: OrderedDict[bytes, ConnectedParts] = field(default_factory=OrderedDict)
+
+    def parts_without(self, closed: Ints) -> ConnectedParts:
+        """Return the connected parts with some live links closed, by position: the last ones are kept."""
+        key = closed.tobytes()
+        if key not in self.parts_kept:
+            self.parts_kept[key] = find_parts(self.layout, closed, self.open_parts)
+            if len(self.parts_kept) > MOST_PARTS_KEPT:
+                self.parts_kept.popitem(last=False)
+        self.parts_kept.move_to_end(key)
+        return self.parts_kept[key]
 
 
 class FlowSolver:
@@ -223,7 +236,8 @@ class FlowSolver:
 
     @staticmethod
     def _checked(demand: npt.ArrayLike, network: FlowNetwork) -> Floats:
-        array = np.array(demand, dtype=float).reshape(-1)
+        # One that nobody can write to is kept as it is: what was worked out from it is known again.
+        array = demand if _is_frozen(demand) else np.array(demand, dtype=float).reshape(-1)
         if array.size != network.node_count:
             raise BadInputError(
                 f"flow: demand has {array.size} rows for {network.node_count} nodes; give one each"
@@ -273,10 +287,21 @@ class FlowSolver:
             demand_m3_per_s_std=demand,
             density_std=self._gas.density_kg_per_m3_std,
             closed=closed,
-            open_parts=prepared.open_parts,
+            parts=prepared.parts_without(closed),
             kept=_kept(start, prepared.network.node_count),
         )
         return solve_given(given)
+
+
+def _is_frozen(demand: npt.ArrayLike) -> TypeGuard[Floats]:
+    """Return whether a demand is a row of floats that is its own and that nobody can write to."""
+    return (
+        isinstance(demand, np.ndarray)
+        and demand.ndim == 1
+        and demand.dtype == np.float64
+        and demand.base is None
+        and not demand.flags.writeable
+    )
 
 
 def link_numbers(numbers: Iterable[int], total: int) -> Ints:

@@ -241,7 +241,10 @@ class PlanningContext:
         The network may have more nodes than the base, of which the first are those of the base.
         """
         new = np.zeros(node_count - len(self.fed_before))
-        return tuple(np.concatenate([demand, new]) for demand in self._demands_before)
+        demands = tuple(np.concatenate([demand, new]) for demand in self._demands_before)
+        for demand in demands:
+            demand.flags.writeable = False
+        return demands
 
     @cached_property
     def _demands_before(self) -> tuple[Floats, ...]:

@@ -280,7 +280,7 @@ def _outward(
     context, problem, cut = question.context, question.problem, question.cut
     failing, others = cut.stops[place], question.others(place)
     by_method = {method.name for method in problem.rules.method}
-    if not _all_among(others, by_method):
+    if not all(stop.method in by_method for stop in others):
         # The other stops are in already: they stay what they are, only the new ones must be valves.
         keep = {stop.method for stop in others}
         problem = replace(problem, rules=context.rules_with(frozenset(by_method | keep)))
@@ -363,11 +363,6 @@ def _beside(forced: Sequence[CutStop], lengths: Sequence[Stretch]) -> list[Stret
             parts += [Stretch(one.pipe, high, one.to_m)] if high < one.to_m else []
         found = parts
     return found
-
-
-def _all_among(others: list[CutStop], by_method: set[str]) -> bool:
-    """Return whether every other stop's method is among those allowed."""
-    return all(stop.method in by_method for stop in others)
 
 
 def _inside(context: PlanningContext, cut: Cut) -> list[Stretch]:

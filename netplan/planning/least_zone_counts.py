@@ -7,9 +7,10 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import networkx as nx
+import numpy as np
 
 from netplan.gas import least_flow_m3_per_s, natural_gas_figures_hold
+from netplan.graph.connected_components import component_labels
 from netplan.isolation import Cut, CutStop, CutZone
 from netplan.planning.connectivity import CutConnectivity
 from netplan.planning.context import PlanningContext
@@ -88,12 +89,15 @@ def _least_zone(context: PlanningContext, zone: CutZone, with_gas: set[_End]) ->
 
 
 def _components(mains: Sequence[_Main]) -> list[list[_Main]]:
-    graph: nx.MultiGraph[_End] = nx.MultiGraph()
-    graph.add_edges_from((one.ends[0], one.ends[1], {"main": number}) for number, one in enumerate(mains))
-    return [
-        [mains[data["main"]] for *_, data in graph.subgraph(nodes).edges(data=True)]
-        for nodes in nx.connected_components(graph)
-    ]
+    if not mains:
+        return []
+    number: dict[_End, int] = {}
+    links = np.array([[number.setdefault(end, len(number)) for end in one.ends] for one in mains])
+    labels, count = component_labels(len(number), links[:, 0], links[:, 1])
+    parts: list[list[_Main]] = [[] for _ in range(count)]
+    for one, label in zip(mains, labels[links[:, 0]].tolist(), strict=True):
+        parts[label].append(one)
+    return parts
 
 
 def _branches(context: PlanningContext, mains: Sequence[_Main], with_gas: set[_End]) -> list[BranchMinutes]:

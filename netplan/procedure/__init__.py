@@ -5,7 +5,6 @@ steps = step_list(option, conditions, rules, work=(WorkItem, …),
                   set_order=("S2", "S1"),        # stop ids, lightest flow first; None: as the states
                   relight_order=("C7", …))       # ids of all customers off; None: priority, dearest, address
 line = timeline(steps, option, conditions, rules)   # when each is done, latest time to cut
-hour_of_step(line, 7)                              # hour of the day in which step 7 begins
 stop_in_state("S1")  -> "S1 in"                  # what State.after_step has to say, so that expected
 feed_open_state("B1") -> "B1 open"               # pressures of the states find their step
 """
@@ -15,7 +14,7 @@ from netplan.procedure.proving_steps import DRAFT_NOTICE
 from netplan.procedure.step_case import feed_open_state, stop_in_state
 from netplan.procedure.step_kinds import Stage, StepDraft, StepFigures, Who
 from netplan.procedure.step_sequence import step_list
-from netplan.procedure.timeline import hour_of_step, timeline
+from netplan.procedure.timeline import timeline
 
 __all__ = [
     "DRAFT_NOTICE",
@@ -25,7 +24,6 @@ __all__ = [
     "StepFigures",
     "Who",
     "feed_open_state",
-    "hour_of_step",
     "step_list",
     "stop_in_state",
     "timeline",

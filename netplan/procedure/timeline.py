@@ -25,12 +25,11 @@ from netplan.procedure.step_kinds import Stage, Who
 from netplan.rules import Rules
 from netplan.rules.rule_set import CrewRules
 
-__all__ = ["hour_of_step", "timeline"]
+__all__ = ["timeline"]
 
 LATEST_TO_MIN: Final = 5
 """The latest time to cut is rounded down to this by the clock (own) [min]."""
 MINUTES_AN_HOUR: Final = 60
-HOURS_A_DAY: Final = 24
 Day = Literal["before", "day", "after"]
 
 
@@ -111,21 +110,6 @@ def timeline(steps: Sequence[Step], option: Option, conditions: Conditions, rule
         slack_min=day_end - rules.duration.overrun * last,
         start_min=_minute_of_day(start),
     )
-
-
-def hour_of_step(timeline: Timeline, n: int) -> int:
-    """Return the hour of the day, 0 to 23, in which a step begins; that of the start for an earlier day.
-
-    Raises
-    ------
-    KeyError
-        When no step has the number.
-    """
-    for bar in timeline.bars:
-        if bar.n == n:
-            begun = 0.0 if bar.day == "before" else bar.start_min
-            return int((timeline.start_min + begun) // MINUTES_AN_HOUR) % HOURS_A_DAY
-    raise KeyError(n)
 
 
 def _day_of(step: Step, prepared: frozenset[str]) -> Day:

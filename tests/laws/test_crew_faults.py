@@ -195,6 +195,7 @@ def test_7_every_gauge_has_readings_by_weather_and_limits_of_its_own(folder: Pat
 def test_8_fast_minutes_hold_only_for_what_is_prepared(folder: Path) -> None:
     plan = _plan(folder)
     methods = {one["name"]: one for one in plan["rules"]["method"]}
+    assert sum(len(one["use"]) for one in plan["options"][0]["fallback"]) > 0
     for one in plan["options"][0]["fallback"]:
         for use in one["use"]:
             method = methods[use["method"]]
@@ -233,6 +234,7 @@ def test_10_every_outlet_fits_its_main(folder: Path, wide: Path) -> None:
     }
     for place in (folder, wide):
         plan = _plan(place)
+        assert len(plan["options"][0]["stops"]) > 0
         for stop in plan["options"][0]["stops"]:
             (row,) = [r for r in plan["rules"]["outlet"] if r["od_min_mm"] <= stop["od_mm"] <= r["od_max_mm"]]
             for tapping in stop["tappings"]:
@@ -280,6 +282,7 @@ def test_13_every_thing_that_is_dug_for_is_in_a_hole(folder: Path) -> None:
 def test_14_no_hose_runs_through_a_house_or_beyond_its_reach(folder: Path) -> None:
     plan = _plan(folder)
     houses = gpd.read_file(sample_network(), layer="buildings").to_crs(plan["network"]["crs"])
+    assert len(plan["options"][0]["bypasses"]) > 0
     for one in plan["options"][0]["bypasses"]:
         route = shapely.LineString(one["route"])
         assert not houses.geometry.buffer(-0.05).intersects(route).any()

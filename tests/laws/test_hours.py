@@ -23,7 +23,6 @@ from netplan.planning.least_hours import ALONE
 from netplan.planning.option_records.option_record import option_of
 from netplan.planning.rank import rank
 from netplan.planning.request import PlanRequest
-from netplan.procedure import hour_of_step
 from netplan.procedure.hours_by_counts import (
     BranchMinutes,
     OrderCounts,
@@ -127,7 +126,6 @@ def _check_bars(line: model.Timeline, steps: tuple[model.Step, ...], rules: Rule
         remaining = rules.duration.overrun * (line.path_min - cut.start_min)
         assert line.latest_cut_min + remaining == pytest.approx(line.day_end_min, abs=0.2)
         assert line.latest_cut_min >= cut.start_min - SAME_MIN
-        assert hour_of_step(line, cut.n) == int((line.start_min + cut.start_min) // 60) % 24
 
 
 def test_no_bound_exceeds_the_hours_of_an_option() -> None:

@@ -79,7 +79,10 @@ def test_rows_of_schutterwald_are_solved_alike(work: tuple[str, float, float], t
 
 
 def _options() -> list[Option]:
-    return [*_sample().options, *(option for seed in SEEDS for option in _town(seed).plan.options)]
+    found = [*_sample().options, *(option for seed in SEEDS for option in _town(seed).plan.options)]
+    assert len(found) > len(SEEDS)
+    assert all(option.loss_sheet for option in found)
+    return found
 
 
 def _ids(option: Option) -> set[str]:
@@ -191,6 +194,7 @@ def test_a_lost_tail_is_shut_at_the_live_end_of_its_bypass_first() -> None:
 
 
 def test_a_stop_without_a_fallback_says_so_and_names_no_control() -> None:
+    lost = 0
     for option in _options():
         for stop, row in _lost(option).items():
             fallback = next(
@@ -198,10 +202,12 @@ def test_a_stop_without_a_fallback_says_so_and_names_no_control() -> None:
                 for one in option.fallback
                 if (one.stop_id, one.failure) == (stop, "lost during open work")
             )
+            lost += 1
             if fallback.minutes is None:
                 assert row.act_on == ()
                 assert "no control is planned" in row.action
                 assert row.minutes is None
+    assert lost >= len(_options())
 
 
 def _sample_at(work: WorkPart, rules: dict[str, Any]) -> PlanResult:

@@ -65,6 +65,7 @@ def test_every_change_begins_where_the_one_before_ended(option: pm.Option) -> No
 def test_what_a_step_needs_is_so_when_it_begins(option: pm.Option) -> None:
     option, steps = _order(option)
     now = {(item.kind, item.id): item.first for item in option.items}
+    assert len(steps) > 0
     for step in steps:
         for need in step.needs:
             assert need.state in ITEM_STATES[need.kind]
@@ -138,6 +139,7 @@ def test_bypass_ends_and_set_barriers_are_manned_in_every_step(option: pm.Option
     option, steps = _order(option)
     items = {(item.kind, item.id): item for item in option.items}
     now = {key: item.first for key, item in items.items()}
+    assert len(steps) > 0
     for step in steps:
         now |= {(change.kind, change.id): change.to for change in step.changes}
         for key, state in now.items():

@@ -20,5 +20,6 @@ def test_the_order_of_a_random_option_keeps_the_laws_of_its_steps(option: pm.Opt
     rules = default_rules()
     complete = with_order_items(option)
     steps = step_list(complete, conditions(), rules, work=WORK)
+    assert len(steps) > 0
     found = law_breaches(complete.model_copy(update={"steps": steps}), conditions(), rules)
     assert [one.words() for one in found if one.law in BY_STEPS_ALONE] == []

@@ -133,9 +133,9 @@ def test_rules_window_and_weather(plan: Any, tmp_path: Path) -> None:
     ours = plan(*free, "--rules", file)
     assert ours["options"][0]["currency"] == "CHF"
     shipped = plan(*free)
-    short = plan(*free, "--hours", "3", "--air-temp", "4", "--start", "2026-03-03T08:00")
+    short = plan(*free, "--hours", "5", "--air-temp", "4", "--start", "2026-03-03T08:00")
     assert shipped["conditions"]["hours"] == 9.0
-    assert short["conditions"]["hours"] == 3.0
+    assert short["conditions"]["hours"] == 5.0
     assert short["conditions"]["air_temp_c"] == 4.0
     assert short["conditions"]["start"] == "2026-03-03T08:00"
     assert short["conditions"]["demand_total_m3h"] < shipped["conditions"]["demand_total_m3h"]

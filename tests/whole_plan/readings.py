@@ -52,10 +52,10 @@ class StateOfWork:
             return Changes((), case.opened, case.feeds)
         if name.startswith("purge in at "):
             stop = name.removeprefix("purge in at ")
-            load = next(one for one in case.option["purge"]["loads"] if stop in one["stops"])
+            drawn = next(one["draw_m3h"] for one in case.option["states"] if one["after_step"] == name)
             row = next(one for one in case.option["stops"] if one["id"] == stop)
             shut = tuple(gaps.values())
-            return Changes(shut, case.opened, case.feeds, False, load["draw_m3h"], case.live_node(row))
+            return Changes(shut, case.opened, case.feeds, False, drawn, case.live_node(row))
         what, how = name.rsplit(" ", 1)
         if how in ("in", "out"):
             count = order.index(what) + (how == "in")

@@ -20,6 +20,7 @@ from netplan.planfile.numbers import (
     Rounded1,
     Rounded2,
     Rounded3,
+    Rounded6,
 )
 
 __all__ = [
@@ -184,6 +185,7 @@ class State(PlanElement):
     at: str
     station_flows_m3h: dict[str, Rounded3]
     hour: str = ""
+    draw_m3h: Rounded6 | None = Field(default=None, description="taken from the live network for a purge")
 
 
 class Gauge(PlanElement):

@@ -104,11 +104,17 @@ def states_of(
                 at="" if lowest is None else lowest.customer_id,
                 station_flows_m3h=_station_flows(context, judged.state),
                 hour="" if lowest is None else hour_words(context, hour),
+                draw_m3h=_drawn_m3h(judged),
             )
         )
     if relighting is not None:
         states.append(_relit(context, relighting))
     return tuple(states)
+
+
+def _drawn_m3h(judged: SolvedWorkState) -> float | None:
+    draw = judged.changes.draw
+    return None if draw is None else draw.flow_m3_per_s_std * SECONDS_PER_HOUR
 
 
 def _lowest_in(

@@ -35,6 +35,8 @@ WARMEST_C: Final = 15.0
 HOURS_A_DAY: Final = 24
 MOST_NODES: Final = 20_000_000
 """Nodes that are solved at most for the readings of one state by weather, all rows together (own) [-]."""
+MOST_KEPT_NODES: Final = 500_000
+"""Nodes, all rows together, up to which each row of one state is the start of the next state's (own) [-]."""
 LEAST_SHARE: Final = 5.0
 """Errors of a gauge that its fall to the abort reading has to be: twice the error is half the margin [-]."""
 ERROR_DIGITS: Final = 2
@@ -104,6 +106,8 @@ class StateReadings:
     _of_weather: dict[StateChanges | None, dict[str, list[_WeatherRow]]] = field(
         default_factory=dict, init=False, repr=False
     )
+    _started: dict[tuple[float, int], FlowState] = field(default_factory=dict, init=False, repr=False)
+    _demands: dict[tuple[float, int, bool, int], Floats] = field(default_factory=dict, init=False, repr=False)
 
     @cached_property
     def _states(self) -> dict[str, SolvedWorkState]:
@@ -197,7 +201,10 @@ class StateReadings:
             demand = self.context.demand_at(air_temp_c)
             # In a part of a network what crosses its boundary in that weather has to be known first.
             self.context.scope.margins_outside(air_temp_c, (hour,))
-            state = self.solved(changes, demand, hour, warm=state)
+            state = self.solved(changes, demand, hour, warm=self._started.get((air_temp_c, hour), state))
+            if self._keeps_rows:
+                # The same customers draw the same: little changes from one state to the next.
+                self._started[air_temp_c, hour] = state
             for gauge, place in self.places.items():
                 at_pa = self.pressure_pa_gauge(place, state, changes)
                 if not math.isnan(at_pa):
@@ -299,8 +306,22 @@ class StateReadings:
         )
 
     def _drawn(self, demand: DemandResult, hour: int, changes: StateChanges | None, count: int) -> Floats:
+        meters_on = changes is None or changes.meters_on
+        key = (demand.hours[hour].air_temp_c, hour, meters_on, count)
+        drawn = self._demands.get(key)
+        if drawn is None:
+            drawn = self._node_demand(demand, hour, meters_on=meters_on, count=count)
+            if self._keeps_rows:
+                self._demands[key] = drawn
+        return drawn
+
+    @cached_property
+    def _keeps_rows(self) -> bool:
+        return len(self.weather) * self.context.base.node_count <= MOST_KEPT_NODES
+
+    def _node_demand(self, demand: DemandResult, hour: int, *, meters_on: bool, count: int) -> Floats:
         context, option = self.context, self.option
-        if changes is None or changes.meters_on:
+        if meters_on:
             live = np.zeros(count, dtype=bool)
             live[: len(context.fed_before)] = context.fed_before
             flow = demand.flow_m3_per_s_std(hour, context.own_part)
