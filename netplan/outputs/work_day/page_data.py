@@ -102,13 +102,17 @@ def _units(units: Figures) -> Data:
     }
 
 
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}{'s' * (count != 1)}"
+
+
 def _option(plan: Plan, option: Option, units: Figures, doors: Mapping[str, int], tables: _Tables) -> Data:
     bars = bars_by_step(option)
     cut = cut_hold(option)
     off = sum(customer.meters for customer in option.customers if customer.effect == "off")
     data: Data = {
         "rank": option.rank,
-        "words": f"{len(option.stops)} stops, {off} meters off",
+        "words": f"{_counted(len(option.stops), 'stop')}, {_counted(off, 'meter')} off",
         "warnings": [units.sentence(line) for line in option.warnings],
         "first": _groups((item.kind, item.first, item.id) for item in option.items),
         "steps": [],

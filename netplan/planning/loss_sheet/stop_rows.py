@@ -107,7 +107,8 @@ def _mend(stop: model.Stop, method: StopMethod, barrier: str) -> str:
 def _else(fallback: model.Fallback | None) -> str:
     """Return what is to be used if that does not do, by what the plan has."""
     if fallback is None or fallback.minutes is None or not fallback.use:
-        return "; if it does not hold: gas back in, plan again"
+        # True in either state: with the main cut there is no gas to let back in.
+        return "; if it does not hold: as where both barriers fail"
     return f"; if it does not hold: {_uses(fallback)}"
 
 

@@ -225,7 +225,8 @@ class StepCard {
     this.fold.hidden = isNext;
     this.fold.setAttribute("aria-expanded", String(!isFolded));
     show(this.status, this.statusWords(entry, now, isFolded));
-    const waits = [...blocks, ...(unmet.length ? [`Not yet: ${unmet.join("; ")}.`] : []), ...(step.cut && !settled ? this.page.cutWords(now) : [])];
+    const unread = settled || !isHold(step) ? [] : step.readings.map((reading) => reading.gauge).filter((gauge) => !day.readings.has(JSON.stringify([step.n, gauge])));
+    const waits = [...blocks, ...(unread.length ? [`Not read yet: ${unread.join(", ")}.`] : []), ...(unmet.length ? [`Not yet: ${unmet.join("; ")}.`] : []), ...(step.cut && !settled ? this.page.cutWords(now) : [])];
     this.waits.replaceChildren(...waits.map((line) => build("p", {}, line)));
     if (blocks.length) this.waits.append(build("p", {}, "Nobody goes on. Leaving never waits."));
     this.waits.hidden = !waits.length;
