@@ -177,7 +177,7 @@ def _written(
     request, priced = context.request, ranking.options[place]
     final = final_network(context, priced)
     purges = list(priced.purges)
-    priced = with_purge_states(context, priced, purges)
+    priced = with_purge_states(context, priced, final, purges)
     option, feeds = option_of(context, section, ranking, place, priced, final, purges)
     option = with_parts(StateSource(context, option, priced, final, feeds.ids), section)
     # By weather for the best alone: the others are there to compare.

@@ -21,6 +21,7 @@ from netplan.planfile.naming import (
     stop_in_state,
     stop_out_state,
 )
+from netplan.planning.tapped_draw import DrawPlace
 
 __all__ = [
     "FeedLinks",
@@ -74,12 +75,15 @@ class StateChanges:
         Whether the customers that go off still draw.
     draw : Draw, optional
         What is drawn for a purge.
+    drawn_at : DrawPlace, optional
+        The tapping that it is drawn at; None for the draw's own node.
     """
 
     closed: tuple[int, ...] = ()
     opened: tuple[int, ...] = ()
     meters_on: bool = False
     draw: Draw | None = None
+    drawn_at: DrawPlace | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

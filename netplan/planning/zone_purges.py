@@ -26,7 +26,7 @@ from netplan.gas import (
     unfed_purge_plan,
 )
 from netplan.graph.connected_components import component_labels
-from netplan.isolation import CutStop
+from netplan.isolation import CutStop, CutTapping
 from netplan.planfile.naming import INERT_GAS_IN, THROUGH_THE_GAUGE
 from netplan.planning.connectivity import demands_after, kept_inlets
 from netplan.planning.context import PlanningContext
@@ -43,6 +43,7 @@ __all__ = [
     "Purges",
     "below_least",
     "equipment_of",
+    "gas_outlet",
     "is_reached",
     "needs_purge_tee",
     "purge_outlet",
@@ -263,16 +264,37 @@ def _live_outlet(
     where there is no room for that, the outlet of the gauge.
     """
     stop = stops[place]
-    sizes, role, note = _sizes_m(stop), "bypass", ""
-    if needs_purge_tee(stop, tees):
-        own = purge_tee(context.request.network, context.request.rules, stops, place, tees)
-        role = "gauge" if own is None else "purge_in"
-        note = THROUGH_THE_GAUGE if own is None else ""
-        sizes |= {} if own is None else {"purge_in": own.size_mm / MM_PER_M}
-    ends = [sizes[name] for name in ("zone_vent", role) if name in sizes]
+    tapping = gas_outlet(context, stops, place, tees)
+    note = THROUGH_THE_GAUGE if tapping is None or tapping.role == "gauge" else ""
+    ends = [_sizes_m(stop)["zone_vent"]] if "zone_vent" in _sizes_m(stop) else []
+    ends += [] if tapping is None else [tapping.size_mm / MM_PER_M]
     row = np.array([stop.pipe], dtype=np.int64)
     outlet_m = min(ends, default=float(_vent_outlets_m(context, row)[0]))
     return outlet_m, note
+
+
+def gas_outlet(
+    context: PlanningContext, stops: tuple[CutStop, ...], place: int, tees: int
+) -> CutTapping | None:
+    """Return the outlet on the live side of a stop that gas goes back in from; None where it has none.
+
+    Parameters
+    ----------
+    context : PlanningContext
+    stops : tuple of CutStop
+        All stops of the cut.
+    place : int
+        Which of them.
+    tees : int
+        Bypass tees that are tapped there for hoses.
+    """
+    role, stop = "bypass", stops[place]
+    if needs_purge_tee(stop, tees):
+        own = purge_tee(context.request.network, context.request.rules, stops, place, tees)
+        if own is not None:
+            return own
+        role = "gauge"
+    return next((tapping for tapping in stop.tappings if tapping.role == role), None)
 
 
 def purge_outlet(stop: CutStop) -> tuple[int, float]:

@@ -55,7 +55,7 @@ class StateOfWork:
             drawn = next(one["draw_m3h"] for one in case.option["states"] if one["after_step"] == name)
             row = next(one for one in case.option["stops"] if one["id"] == stop)
             shut = tuple(gaps.values())
-            return Changes(shut, case.opened, case.feeds, False, drawn, case.live_node(row))
+            return Changes(shut, case.opened, case.feeds, False, drawn, _drawn_at(case, row))
         what, how = name.rsplit(" ", 1)
         if how in ("in", "out"):
             count = order.index(what) + (how == "in")
@@ -127,6 +127,32 @@ class StateOfWork:
     def _part(self, state: Any, first: list[Key], then: list[Key], ident: str) -> int:
         nodes = first or then or self._ends(ident)
         return state.part(nodes[-1]) if nodes else -1
+
+
+def _drawn_at(case: Case, stop: dict[str, Any]) -> Key:
+    """Return where gas back in is drawn at a stop: the tapping with the gas inlet of its purge point."""
+    vents = [(stop["main_id"], stop["chainage_m"])]
+    vents += [
+        (t["main_id"] or stop["main_id"], t["chainage_m"])
+        for t in stop["tappings"]
+        if t["role"] == "zone_vent"
+    ]
+    points = [
+        point["id"]
+        for point in case.option["purge"]["points"]
+        if point["role"] == "feed"
+        and any(point["main_id"] == main and abs(point["chainage_m"] - at) <= SAME_M for main, at in vents)
+    ]
+    inlets = [
+        item["tapping_id"]
+        for item in case.option["items"]
+        if item["role"] == "gas inlet" and item["of"] in points
+    ]
+    return next(
+        ("tap", stop["id"], k)
+        for k, tap in enumerate(stop["tappings"])
+        if tap["id"] in inlets and tap["role"] != "zone_vent"
+    )
 
 
 def hour_of(demand: DemandResult, hour: int) -> Hour:

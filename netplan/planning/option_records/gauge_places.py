@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from netplan.core.arrays import Flags, Floats, Ints
-from netplan.hydraulics import FlowState
+from netplan.hydraulics import FlowLinks, FlowState
 from netplan.isolation import CutStop
 from netplan.network.linear_reference import nearest_chainage
 from netplan.planfile import model
@@ -68,6 +68,8 @@ class PipePlaces:
         Chainages of its first and second node [m].
     air_pa_abs : float
         Pressure of the air [Pa absolute].
+    links : FlowLinks
+        The links themselves, for length, bore and wall.
     """
 
     ends: Ints
@@ -76,6 +78,7 @@ class PipePlaces:
     from_m: Floats
     to_m: Floats
     air_pa_abs: float
+    links: FlowLinks
 
     def pressure_pa_gauge(self, place: GaugePlace, state: FlowState, closed: Collection[int] = ()) -> float:
         """Return the pressure at a place in a state with some links closed [Pa gauge]; NaN without gas.
@@ -83,14 +86,14 @@ class PipePlaces:
         Between the ends of a link the square of the absolute pressure falls evenly: nothing is drawn there.
         """
         pressure = state.pressure_pa_gauge
-        row = -1 if place.customer or place.pipe < 0 else self._link_at(place, closed)
+        row = -1 if place.customer or place.pipe < 0 else self.link_at(place, closed)
         if row < 0:
             return float(pressure[place.node])
         share = (place.chainage_m - self.from_m[row]) / (self.to_m[row] - self.from_m[row])
         squared = (pressure[self.ends[:, row]] + self.air_pa_abs) ** 2
         return float(np.sqrt(squared[0] + share * (squared[1] - squared[0])) - self.air_pa_abs)
 
-    def _link_at(self, place: GaugePlace, closed: Collection[int]) -> int:
+    def link_at(self, place: GaugePlace, closed: Collection[int]) -> int:
         """Return the open link that a place lies on; -1 where there is none."""
         near = np.flatnonzero(
             (self.pipe == place.pipe)
@@ -116,6 +119,7 @@ def places_of(
         pieces.from_m,
         pieces.to_m,
         air,
+        links,
     )
     if option.fed is None:
         return recorded, recorded
@@ -124,7 +128,7 @@ def places_of(
     # A zone is closed in the final network, and open in the states before.
     in_zone = np.where(row >= 0, final.stopped.in_zone[row] & final.stopped.flow.links.is_open[row], False)
     ends = np.stack([links.from_node, links.to_node])
-    return recorded, PipePlaces(ends, links.is_open | in_zone, pipe, final.from_m, final.to_m, air)
+    return recorded, PipePlaces(ends, links.is_open | in_zone, pipe, final.from_m, final.to_m, air, links)
 
 
 def felt_inlets(context: PlanningContext, option: EvaluatedOption) -> Ints:

@@ -22,7 +22,9 @@ from netplan.planning.context import PlanningContext
 from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.fed_network import network_of_states
 from netplan.planning.final_network import FinalNetwork
+from netplan.planning.option_records.draw_at_tapping import pressure_beside_draw
 from netplan.planning.option_records.gauge_places import GaugePlace, PipePlaces, felt_inlets, places_of
+from netplan.planning.tapped_draw import solved_with_draw
 from netplan.planning.work_states import SolvedWorkState, StateChanges
 from netplan.rules.order_rules import GaugeRules
 
@@ -130,7 +132,8 @@ class StateReadings:
         recorded, of_states = self._places
         if changes is None:
             return recorded.pressure_pa_gauge(place, state)
-        return of_states.pressure_pa_gauge(place, state, changes.closed)
+        solved_pa = of_states.pressure_pa_gauge(place, state, changes.closed)
+        return pressure_beside_draw(place, solved_pa, state, changes, of_states, self.context.conditions)
 
     @cached_property
     def _places(self) -> tuple[PipePlaces, PipePlaces]:
@@ -298,8 +301,19 @@ class StateReadings:
         drawn = self._drawn(demand, hour, changes, count)
         if changes is None:
             return self.context.solver_of(self.context.base).resolve(demand_m3_per_s_std=drawn, warm=warm)
+        if changes.draw is not None:
+            return solved_with_draw(
+                self._solver,
+                drawn,
+                changes.draw,
+                changes.drawn_at,
+                self.context.conditions,
+                closed=changes.closed,
+                opened=changes.opened,
+                warm=warm,
+            )
         return self._solver.resolve(
-            demand_m3_per_s_std=drawn if changes.draw is None else changes.draw.on(drawn),
+            demand_m3_per_s_std=drawn,
             closed_links=changes.closed,
             opened_links=changes.opened,
             warm=warm,
