@@ -225,10 +225,8 @@ class PlanningContext:
     @cached_property
     def areas(self) -> PressureAreas:
         """The pressure areas before any stop."""
-        part, beyond = self._part_before
-        return pressure_areas(
-            self.request.network, self.request.rules, part.astype(np.int64), beyond.astype(np.int64)
-        )
+        request, (part, beyond) = self.request, self._part_before
+        return pressure_areas(request.network, request.rules, part.astype(np.int64), beyond.astype(np.int64))
 
     @cached_property
     def before_flow_m3_per_s_std(self) -> Floats:
@@ -365,9 +363,7 @@ class PlanningContext:
             self._rules_with[methods] = self.request.rules.model_copy(update={"method": kept})
         return self._rules_with[methods]
 
-    def lines_between(
-        self, pipe: NDArray[np.integer[Any]], from_m: Floats, to_m: Floats
-    ) -> NDArray[np.object_]:
+    def lines_between(self, pipe: Ints | Ints32, from_m: Floats, to_m: Floats) -> NDArray[np.object_]:
         """Return lengths of pipes as lines in the working CRS, each drawn once."""
         asked = list(zip(pipe.tolist(), from_m.tolist(), to_m.tolist(), strict=True))
         new = sorted(set(asked) - self._lines.keys())
