@@ -206,7 +206,7 @@ def as_built_fittings(folder: str | Path, option: int = 1) -> gpd.GeoDataFrame:
     --------
     >>> left = netplan.as_built_fittings(folder)
     >>> left.kind.value_counts().to_dict()
-    {'tapping_tee': 12, 'squeeze_mark': 2}
+    {'tapping_tee': 13, 'squeeze_mark': 2}
     """
     return fittings_left(Path(folder), option)
 
