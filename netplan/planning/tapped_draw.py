@@ -92,8 +92,13 @@ class LinkDraw:
         return _root(lambda flow: self.along_pa2(flow) - lost, low, high)
 
 
-def _root(of: Callable[[float], float], low: float, high: float) -> float:
-    return float(brentq(of, low, high, xtol=1e-13, rtol=1e-12)) if high > low else low
+def _root(rising: Callable[[float], float], low: float, high: float) -> float:
+    """Return where a rising function is 0; an end where rounding puts it just beyond."""
+    if rising(low) >= 0.0:
+        return low
+    if rising(high) <= 0.0:
+        return high
+    return float(brentq(rising, low, high, xtol=1e-13, rtol=1e-12))
 
 
 def solved_with_draw(

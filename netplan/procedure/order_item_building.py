@@ -20,6 +20,7 @@ from netplan.planfile.model import (
     Tapping,
     ZonePart,
 )
+from netplan.planfile.naming import THROUGH_THE_GAUGE
 from netplan.planfile.station_words import is_inlet_barrier
 
 __all__ = ["SAME_M", "hole_at_place", "inlet_id", "items_of"]
@@ -295,8 +296,7 @@ def _on(kind: str, ident: str, tapping: OrderItem | None, **more: object) -> Ord
 
 def _valves(option: Option, tappings: Sequence[OrderItem]) -> Iterator[OrderItem]:
     """Yield valves of the network, then ends of feeds, inlets of purge points and hoses of let-by tests."""
-    records = tuple(_recorded_valves(option))
-    yield from records
+    yield from (records := tuple(_recorded_valves(option)))
     taken = {item.id for item in records}
     for feed in option.bypasses:
         for end, place in (("from", feed.from_), ("to", feed.to)):
@@ -305,7 +305,7 @@ def _valves(option: Option, tappings: Sequence[OrderItem]) -> Iterator[OrderItem
     for point in option.purge.points:
         if point.role == "feed":
             tapping = next((t for t in tappings if _is_at(t, point.main_id, point.chainage_m)), None)
-            live = _gas_outlet(option, tappings, tapping) or tapping
+            live = _gas_outlet(option, tappings, tapping, point.note) or tapping
             yield _on("valve", _free(f"{point.id}-in", taken), live, of=point.id, role="gas inlet")
             yield _on("valve", _free(f"{point.id}-air", taken), tapping, of=point.id, role="air inlet")
     for stop in option.stops:
@@ -314,10 +314,12 @@ def _valves(option: Option, tappings: Sequence[OrderItem]) -> Iterator[OrderItem
             yield _on("valve", _free(f"{stop.id}-hose", taken), gauge, of=stop.id, role="test hose")
 
 
-def _gas_outlet(option: Option, tappings: Sequence[OrderItem], inlet: OrderItem | None) -> OrderItem | None:
+def _gas_outlet(
+    option: Option, tappings: Sequence[OrderItem], inlet: OrderItem | None, note: str
+) -> OrderItem | None:
     """Return the outlet on the live side that gas comes from to a zone vent; None where it is no stop's."""
     stop = next((one.id for one in option.stops if inlet is not None and one.id == inlet.of), "")
-    roles = ("purge_in", "bypass", "gauge")
+    roles = ("gauge",) if note == THROUGH_THE_GAUGE else ("purge_in", "bypass", "gauge")
     return next((one for role in roles if (one := _first(tappings, stop, role))), None)
 
 

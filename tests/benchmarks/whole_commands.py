@@ -57,7 +57,7 @@ WHY = """What forbids less, of packages that each do a part of the work and coul
   `scipy.linalg`; from the GeoPackage its nearest neighbours come on top.
 - pyarrow carries the tables of the network; pydantic builds the models of `plan.json` and of the rules at every start, and
   Python the dataclasses.
-- matplotlib draws the chart of the work pack, and typst sets the papers.
+- typst sets the papers; the work pack draws its own pictures, without matplotlib.
 """
 
 

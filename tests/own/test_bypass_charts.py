@@ -34,7 +34,8 @@ from netplan.outputs.charts import (
     weather_chart,
     write_chart,
 )
-from netplan.outputs.number_format import US
+from netplan.outputs.documents.drop_drawing import drop_drawing, ticks
+from netplan.outputs.number_format import METRIC, US
 from netplan.reference.gas import named_gas
 from tests.support.feed_cases import RING_DEMAND, ring, ring_rules, smallest_feed
 
@@ -159,3 +160,44 @@ def test_charts_are_written_as_both_files(tmp_path: Path) -> None:
     assert (svg.name, png.name) == ("path.svg", "path.png")
     assert svg.stat().st_size > 1000
     assert png.stat().st_size > 1000
+
+
+def test_the_drawing_of_the_pack_puts_curves_and_working_point_where_the_axes_say() -> None:
+    sized = _sized()
+    curves = [
+        drop_curve(s, sized.pressure_from_pa_gauge, CONDITIONS, RULES, points=2001)
+        for s in sizes_in_order(BYPASS, RULES)
+    ]
+    for figures, mbar in ((METRIC, 1.0), (US, 2.490889)):
+        drawing = drop_drawing(curves, sized.flow_m3_per_s_std, sized.drop_pa, figures, 'B1 <&> "')
+        assert drawing == drop_drawing(curves, sized.flow_m3_per_s_std, sized.drop_pa, figures, 'B1 <&> "')
+        root = ET.fromstring(drawing)  # noqa: S314 - our own
+        space = "{http://www.w3.org/2000/svg}"
+        words = {text.text: text for text in root.iter(f"{space}text")}
+        assert 'B1 <&> "' in words
+        dot = root.find(f"{space}circle")
+        assert dot is not None
+        # Read back by the labels of the drop axis.
+        left = [t for t in root.iter(f"{space}text") if t.get("text-anchor") == "end"]
+        axis = [(float(t.text or ""), float(t.get("y", ""))) for t in left]
+        (low, y_low), *_, (high, y_high) = axis
+        read = low + (float(dot.get("cy", "")) + 1.0 - y_low) / (y_high - y_low) * (high - low)
+        assert read == pytest.approx(sized.drop_pa / 100.0 / mbar, rel=5e-3)
+        lines = [p.get("d", "")[1:].split("L") for p in root.iter(f"{space}path") if "L" in p.get("d", "")]
+        assert len(lines) == len(curves)
+        own = next(k for k, curve in enumerate(curves) if curve.size == sized.size)
+        at = np.array([[float(value) for value in pair.split()] for pair in lines[own]])
+        assert np.interp(float(dot.get("cx", "")), at[:, 0], at[:, 1]) == pytest.approx(
+            float(dot.get("cy", "")), abs=0.05
+        )
+
+
+@pytest.mark.parametrize("most", [0.0013, 0.9, 1.64, 2.0, 79.0, 1e4])
+def test_ticks_are_round_and_reach_across(most: float) -> None:
+    places = ticks(most)
+    steps = np.diff(places)
+    assert places[0] == 0.0
+    assert places[-1] <= most * (1.0 + 1e-9)
+    assert most - places[-1] < steps[0]
+    assert 3 <= len(steps) <= 8
+    assert steps == pytest.approx(steps[0])

@@ -28,7 +28,15 @@ from netplan.outputs.number_format import METRIC, Figures
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["PathMark", "drop_chart", "path_chart", "weather_chart"]
+__all__ = [
+    "HEADROOM",
+    "PathMark",
+    "drop_chart",
+    "path_chart",
+    "size_words",
+    "weather_chart",
+    "working_point_words",
+]
 
 
 HEADROOM = 2.2
@@ -56,13 +64,11 @@ def drop_chart(
     """
     flow = float(shown_flow(figures, working_flow_m3_per_s_std)[0])
     drop = float(shown_pressure(figures, working_drop_pa)[0])
-    point = f"working point {figures.load(working_flow_m3_per_s_std * 3600.0)}, "
-    point += figures.pressure(working_drop_pa / 100.0)
-    figure, axes = new_chart(title, f"{point}; each line ends at the velocity limit")
+    figure, axes = new_chart(title, working_point_words(figures, working_flow_m3_per_s_std, working_drop_pa))
     top_drop, top_flow = HEADROOM * max(drop, 1e-9), HEADROOM * max(flow, 1e-9)
     for curve, (colour, dash) in zip(curves, _cycle(len(curves)), strict=True):
         x, y = shown_flow(figures, curve.flow_m3_per_s_std), shown_pressure(figures, curve.drop_pa)
-        label = _size_words(curve, figures)
+        label = size_words(curve, figures)
         axes.plot(x, y, color=colour, linestyle=dash, linewidth=1.6, label=label)
         known = np.isfinite(y)
         if known.any() and x[known][-1] <= top_flow and y[known][-1] <= top_drop:
@@ -91,7 +97,14 @@ def _cycle(count: int) -> list[tuple[str, object]]:
     return [LINE_STYLES[i % len(LINE_STYLES)] for i in range(count)]
 
 
-def _size_words(curve: DropCurve, figures: Figures) -> str:
+def working_point_words(figures: Figures, flow_m3_per_s_std: float, drop_pa: float) -> str:
+    """Return the working point [m³/s at 15 °C, 101.325 kPa; Pa] in words, and where the lines end."""
+    point = f"working point {figures.load(flow_m3_per_s_std * 3600.0)}, {figures.pressure(drop_pa / 100.0)}"
+    return f"{point}; each line ends at the velocity limit"
+
+
+def size_words(curve: DropCurve, figures: Figures) -> str:
+    """Return the size of a curve in words: hoses side by side, and their bore."""
     size = f"{figures.number('size', curve.size.bore_m * MM_PER_M):g} {figures.kind('size').sign}"
     return size if curve.size.parallel == 1 else f"{curve.size.parallel} × {size}"
 

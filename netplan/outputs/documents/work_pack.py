@@ -11,8 +11,8 @@ import geopandas as gpd
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR, ZERO_CELSIUS_K
 from netplan.feeds import Feed, FeedKind, FeedSize, drop_curve
 from netplan.hydraulics import FlowConditions
-from netplan.outputs.charts import chart_svg, drop_chart
 from netplan.outputs.documents.bypass_kit_list import kit_rows
+from netplan.outputs.documents.drop_drawing import drop_drawing
 from netplan.outputs.documents.let_by_sheet import let_by_part
 from netplan.outputs.documents.loss_sheet import loss_sheet_part
 from netplan.outputs.documents.plan_drawing import plan_drawing, work_drawing
@@ -236,10 +236,9 @@ def bypass_curve(plan: Plan, bypass: Bypass, units: Figures) -> str:
         )
         for bore in bores[max(own - _NEIGHBOURS, 0) : own + _NEIGHBOURS + 1]
     ]
-    figure = drop_chart(
+    return drop_drawing(
         curves, bypass.flow_m3h / SECONDS_PER_HOUR, bypass.drop_mbar * PA_PER_MBAR, units, bypass.id
     )
-    return chart_svg(figure).decode("utf-8")
 
 
 def _draw_counts(plan: Plan) -> bool:
