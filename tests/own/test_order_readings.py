@@ -90,6 +90,17 @@ def test_gauges_agree_with_their_readings() -> None:
     assert compared
 
 
+def test_a_zone_gauge_aborts_at_the_highest_pressure_at_the_latest() -> None:
+    """Squeezes stand thousands of mbar from the work side: no limit that anybody could act on."""
+    highest = default_rules().pressure.maximum_mbar
+    option = plan_of().options[0]
+    on_zones = {gauge.id for gauge in option.zone_gauges}
+    found = [one for step in option.steps for one in step.readings if one.gauge_id in on_zones]
+    limits = [one.abort_high_mbar for one in found]
+    assert limits
+    assert all(limit is not None and limit <= highest for limit in limits)
+
+
 def test_where_little_is_left_a_finer_gauge_is_named() -> None:
     least = min(state.least_mbar or 99.0 for state in plan_of().options[0].states)
     tight = {"pressure": {"minimum_mbar": round(least - 0.3, 2), "margin_mbar": 0.1}}

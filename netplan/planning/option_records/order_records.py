@@ -116,7 +116,7 @@ class OrderRecords:
             band_mbar=2.0 * rules.gauge.error_mbar,
             warning_mbar=None,
             abort_mbar=None,
-            abort_high_mbar=min(reverse, default=None),
+            abort_high_mbar=min((*reverse, rules.pressure.maximum_mbar)),
             error_mbar=rules.gauge.error_mbar,
         )
 
