@@ -170,7 +170,12 @@ def test_the_few_at_the_end_of_a_branch_are_a_figure_and_a_warning(tmp_path: Pat
     assert not [line for line in option.warnings if "peak together" in line]
     # With a minimum between both the plan stands, and warns.
     between = round((peak.least_mbar + after.least_mbar) / 2.0, 3)
-    strict = {"price": DEAR, "pressure": {"minimum_mbar": between, "margin_mbar": 0.0}}
+    # So small a margin takes a finer gauge than the finest of the rules as shipped.
+    strict = {
+        "price": DEAR,
+        "pressure": {"minimum_mbar": between, "margin_mbar": 0.0},
+        "gauge": {"finest_error_mbar": 0.005},
+    }
     plan, _ = _read(_folder(tmp_path / "b", strict, houses, bore_mm=20.0))
     warned = Option.model_validate(plan["options"][0])
     lines = [line for line in warned.warnings if "peak together" in line]

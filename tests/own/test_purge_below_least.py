@@ -121,9 +121,10 @@ def test_the_warning_and_the_steps_say_what_is_possible() -> None:
     assert f"{math.ceil(10 * vent.slug_m3) / 10:.1f} m³ in the pipe" in line
     flow = vent.flow_in_m3h or math.nan
     assert f"{math.floor(10 * flow) / 10:.1f} m³/h of" in line
-    (nitrogen,) = [step for step in option.steps if step.stage == Stage.NITROGEN_IN]
+    nitrogen, shut_off = [step for step in option.steps if step.stage == Stage.NITROGEN_IN]
     (gas,) = [step for step in option.steps if step.stage == Stage.PURGE_IN]
-    assert nitrogen.n < gas.n
+    assert nitrogen.n < shut_off.n < gas.n
+    assert "Shut the nitrogen off" in shut_off.does
     assert nitrogen.hold
     assert "oxygen" in nitrogen.does
     assert vent.id in nitrogen.uses
