@@ -18,6 +18,8 @@ __all__ = ["contents", "differences"]
 
 LEFT_OUT: Final = ("provenance",)
 """Keys of plan.json that differ from run to run."""
+LONG: Final = 40
+"""Plain values in a list from which only their digest is kept."""
 DIGITS: Final = 6
 """Significant digits that two numbers must share."""
 
@@ -44,9 +46,28 @@ def _layers(path: Path) -> list[str]:
 
 
 def _without(plan: Any) -> Any:
-    return (
+    kept = (
         {key: value for key, value in plan.items() if key not in LEFT_OUT} if isinstance(plan, dict) else plan
     )
+    return _shortened(kept)
+
+
+def _shortened(value: Any) -> Any:
+    """Return a value with a digest for every long list of plain values, and for readings by weather."""
+    if isinstance(value, dict):
+        return {
+            key: _digest(one) if key == "by_weather" and one else _shortened(one)
+            for key, one in value.items()
+        }
+    if isinstance(value, list):
+        is_long = len(value) > LONG and not any(isinstance(one, (dict, list)) for one in value)
+        return _digest(value) if is_long else [_shortened(one) for one in value]
+    return value
+
+
+def _digest(rows: list[Any]) -> str:
+    plain = [{k: _plain(v) for k, v in one.items()} if isinstance(one, dict) else _plain(one) for one in rows]
+    return f"{len(rows)} {hashlib.sha256(json.dumps(plain).encode()).hexdigest()[:16]}"
 
 
 def _frame(frame: Any) -> dict[str, str]:
