@@ -50,21 +50,36 @@ def _between(case: OrderCase, stops: Sequence[Stop]) -> tuple[OrderItem, ...]:
     return tuple(vent for stop in stops if (vent := case.items.vent(stop.id)))
 
 
+def _greatest_fall(zone: ZoneOrder, minutes: float) -> tuple[float | None, str]:
+    """Return how far a zone may fall while it is watched [mbar], and why: what a pilot light draws.
+
+    A zone so small that a pilot would empty it may fall by half its pressure at most.
+    """
+    if not zone.volume_m3:
+        return None, ""
+    pilot = MBAR_PER_ATMOSPHERE * PILOT_L_MIN * minutes / (zone.volume_m3 * L_PER_M3)
+    half = min((live / 2.0 for stop in zone.stops if (live := live_mbar(stop))), default=pilot)
+    if pilot <= half:
+        return (
+            pilot,
+            f" The limit is what {PILOT_L_MIN:g} l/min, a pilot light, takes out of the zone meanwhile.",
+        )
+    return (
+        half,
+        f" The limit is half its pressure: {PILOT_L_MIN:g} l/min, a pilot light, takes more meanwhile.",
+    )
+
+
 def _shut_in(case: OrderCase, zone: ZoneOrder) -> StepDraft:
     rules = case.rules
-    minutes, fall = pilot_minutes(zone.volume_m3, rules), None
-    if zone.volume_m3:
-        fall = MBAR_PER_ATMOSPHERE * PILOT_L_MIN * minutes / (zone.volume_m3 * L_PER_M3)
+    minutes = pilot_minutes(zone.volume_m3, rules)
+    fall, why = _greatest_fall(zone, minutes)
     return StepDraft(
         Stage.LET_BY,
         f"T0, {zone.ident}: nobody in the trench; every vent of the zone and of the spaces between barriers "
         f"shut, the zone at live pressure; let it settle, then read {_gauge(zone)}. A fall is a meter left "
         "on or a branch missed. No fall proves nothing, as let-by hides it: the tally governs."
-        + (
-            f" The limit is what {PILOT_L_MIN:g} l/min, a pilot light, takes out of the zone meanwhile."
-            if fall
-            else ""
-        ),
+        f"{why}",
         Who.STOPS,
         "Nothing is vented: find what draws, close the tally again, then T0 again.",
         uses=(*zone.gauge_ids, *(stop.id for stop in zone.stops)),

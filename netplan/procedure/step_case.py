@@ -291,8 +291,9 @@ def standby_words(fallback: Fallback) -> str:
         return ""
     who = f"{count} customer{'s' * (count != 1)}"
     if fallback.failure == LOST:
-        return f"{who} on standby lose gas at once: isolate their meters before gas goes back"
-    return f"{who} on standby go off first"
+        lose, meters = ("loses", "the meter") if count == 1 else ("lose", "their meters")
+        return f"{who} on standby {lose} gas at once: isolate {meters} before gas goes back"
+    return f"{who} on standby {'goes' if count == 1 else 'go'} off first"
 
 
 def fallback_words(fallback: Fallback | None, place: Place = _on_main, *, with_stations: bool = True) -> str:

@@ -66,6 +66,9 @@ class OutsideZoneLaws(OutsideWalk):
         if test["name"] == "T0":
             if any(self.now["vent", one] == "open" for one in self.zone_vents()):
                 yield "law 11: T0 with an open vent on the zone"
+            lives = [one["pressure_mbar"] for one in self.option["stops"] if one["pressure_mbar"]]
+            if lives and test["limit_mbar"] is not None and test["limit_mbar"] >= max(lives):
+                yield f"law 11: T0 allows a fall of {test['limit_mbar']} mbar, all that the zone holds"
             return
         if test["limit_l_min"] is None or test["limit_l_min"] > limits[test["name"]] + 1e-9:
             yield f"law 12: the limit of {test['name']} is {test['limit_l_min']}, not that of the rules"
