@@ -10,7 +10,7 @@ from netplan.rules.rule_set import Rules
 
 __all__ = ["PurgedBranch", "WorkToDo", "is_done_in_time", "least_work"]
 
-START_MIN = 8 * 60
+START_MIN = 7 * 60
 AIR_MBAR, PILOT_L_MIN, LONGEST_WATCH_MIN = 1013.25, 0.4, 30.0
 
 
