@@ -148,7 +148,7 @@ def test_a_plan_with_a_pipe_set_aside_is_the_plan_with_the_true_pipe_or_refused(
 
 def test_without_the_proof_plans_would_differ(monkeypatch: pytest.MonkeyPatch) -> None:
     """Each half of the proof alone refuses these; without either the lists of the plan would be wrong."""
-    for seed in (21, 31):
+    for seed in (7, 22):
         town = random_town(seed)
         true = planned(town, town.rows, set_aside=False)
         assert isinstance(true, dict)

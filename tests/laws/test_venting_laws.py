@@ -281,7 +281,7 @@ def test_a_purge_plan_lists_one_feed_and_its_vents_in_order(
     assert plan.minutes_out is not None
     assert plan.minutes_out == pytest.approx(sum(place.minutes_out or 0.0 for place in plan.places))
     for line in plan.end_points:
-        assert "% LFL" in line or "% volume" in line
+        assert "% LFL" in line or "% vol" in line
 
 
 def test_without_a_live_side_there_is_no_purge_by_gas() -> None:

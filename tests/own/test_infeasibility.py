@@ -45,8 +45,8 @@ def _street(**columns: Any) -> Network:
     [
         ({"priority": "medical"}, "customer C2, who must stay on, loses its gas", {"own_supply": (1,)}),
         (
-            {"meters": 60},
-            "relighting 61 meters takes",
+            {"meters": 90},
+            "relighting 91 meters takes",
             {"rules": read_rules(None, {"crew": {"relights_per_hour": 60.0}})},
         ),
     ],

@@ -264,7 +264,10 @@ class OutsideOrder(OutsideZoneLaws):
         """Law 30: a fallback beyond the tee of a feed, on its own main, shuts or moves that feed."""
         stops = {one["id"]: one for one in self.option["stops"]}
         for fallback in self.option["fallback"]:
-            stop = stops[fallback["stop_id"]]
+            stop = stops.get(fallback["stop_id"])
+            if stop is None:
+                yield f"ids: fallback of {fallback['stop_id']}, which is no stop"
+                continue
             told = {one["feed_id"] for one in (*fallback["shut"], *fallback["moves"])}
             for use in fallback["use"]:
                 if use["main_id"] != stop["main_id"]:

@@ -109,3 +109,9 @@ class OutsideWalk:
         """Return whether a step purges a zone or a part of one, not a feed or a space between barriers."""
         roles = {one["id"]: one["role"] for one in self.option["parts"]}
         return bool(step["purge"]) and roles.get(step["purge"]["part_id"]) in ("zone", "cut part")
+
+    def zone_of(self, vent: str) -> Row | None:
+        """Return the zone that a vent is on, by the tappings that vent it; None for none."""
+        tapping = self.items["vent", vent]["tapping_id"]
+        zones = [one for one in self.option["parts"] if one["role"] == "zone"]
+        return next((one for one in zones if tapping in one["vents"]), None)

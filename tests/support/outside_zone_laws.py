@@ -35,7 +35,11 @@ class OutsideZoneLaws(OutsideWalk):
     def _loaded_towards(self, meter: str) -> set[str] | None:
         """Return the barriers that gas may pass to a meter on a vent; None where the reading shows nothing."""
         vent = self.items["vent", meter]
-        zone_open = any(self.now["vent", one] == "open" for one in self.zone_vents())
+        zones = [one for one in self.option["parts"] if one["role"] == "zone" and vent["of"] in one["stops"]]
+        zone_open = any(
+            self.now["vent", one] == "open" and self.zone_of(one) in (None, *zones)
+            for one in self.zone_vents()
+        )
         if vent["role"] == "between":
             found = set()
             for stop in self.option["stops"]:
@@ -45,7 +49,9 @@ class OutsideZoneLaws(OutsideWalk):
                         found.add(f"{stop['id']}-inner")
             return found
         found = set()
-        for stop in self.option["stops"]:
+        zone = self.zone_of(meter)
+        inside = [s for s in self.option["stops"] if zone is None or s["id"] in zone["stops"]]
+        for stop in inside:
             own = {id_ for (k, id_), one in self.items.items() if k == "barrier" and one["of"] == stop["id"]}
             if len(own) == 1:
                 found |= own
@@ -114,7 +120,12 @@ class OutsideZoneLaws(OutsideWalk):
                 yield f"law 19: {end} is at no drilled tapping"
         if zone_purge and purge["medium"] == "gas" and step["trench"] != "empty":
             yield "law 18: gas goes in while the trench is not said to be empty"
-        others = {one for one in self.zone_vents() if self.now["vent", one] == "open"} - {purge["outlet"]}
+        zone = self.zone_of(purge["outlet"]) if ("vent", purge["outlet"]) in self.items else None
+        others = {
+            one
+            for one in self.zone_vents() - {purge["outlet"]}
+            if self.now["vent", one] == "open" and self.zone_of(one) == zone
+        }
         if zone_purge and others and purge["medium"] != "air":
             yield f"law 19: {sorted(others)} are open besides {purge['outlet']}"
 
