@@ -57,7 +57,7 @@ def plan_town(town: Town, source: Path, folder: Path, *, feeds: bool, papers: bo
     try:
         result = make_plan(request)
     except NoPlanError as error:
-        return Made(None, "no plan", str(error))
+        return Made(None, "no plan", "; ".join([str(error), *error.reasons]))
     except (BadInputError, NotSolvedError) as error:
         # A town that carries too little before any stop, or work that no station feeds.
         return Made(None, "refused", str(error))
