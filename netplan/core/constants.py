@@ -31,5 +31,14 @@ MM_PER_INCH: Final = 25.4
 SECONDS_PER_HOUR: Final = 3600.0
 """Seconds in an hour [s/h] (source: si)."""
 
+SECONDS_PER_MINUTE: Final = 60.0
+"""Seconds in a minute [s/min] (source: si)."""
+
+MINUTES_PER_HOUR: Final = 60.0
+"""Minutes in an hour [min/h] (source: si)."""
+
+HOURS_PER_DAY: Final = 24
+"""Hours in a day [h/d] (source: si)."""
+
 MM_PER_M: Final = 1000.0
 """Millimetres in a metre [mm/m] (source: si)."""

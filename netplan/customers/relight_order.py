@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from netplan.core.arrays import Flags, Floats, Ints
+from netplan.core.constants import MINUTES_PER_HOUR, SECONDS_PER_MINUTE
 from netplan.core.errors import BadInputError
 from netplan.customers.walking_order import address_groups, walking_key
 
@@ -38,8 +39,6 @@ EARLIEST_START_H: Final = 7.0
 [h] (source: own)."""
 ROUNDED_TO_MIN: Final = 30
 """Times promised to customers are rounded to this [min] (source: own)."""
-_MINUTES_AN_HOUR: Final = 60.0
-_SECONDS_A_MINUTE: Final = 60.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -225,7 +224,7 @@ def off_on_times(
         return OffOnTimes(None, (None,) * len(queue.order))
     on_by = [""] * len(queue.order)
     for row, back_h in zip(queue.order.tolist(), queue.relit_h(relights_per_hour).tolist(), strict=True):
-        late_min = overrun * (gas_back_min + _MINUTES_AN_HOUR * back_h)
+        late_min = overrun * (gas_back_min + MINUTES_PER_HOUR * back_h)
         on_by[row] = _iso(_half_hour(start, late_min, latest_min))
     off_from = start + timedelta(minutes=math.floor(round(off_from_min, 6)))
     off_from -= timedelta(minutes=off_from.minute % ROUNDED_TO_MIN)
@@ -248,7 +247,7 @@ def day_end_after_min(start: datetime | None, hours: float, day_end: str) -> flo
     begin = begin if start is None else start
     end, window_end = time.fromisoformat(day_end), begin + timedelta(hours=hours)
     last = window_end.replace(hour=end.hour, minute=end.minute, second=0, microsecond=0)
-    return (last - begin).total_seconds() / _SECONDS_A_MINUTE
+    return (last - begin).total_seconds() / SECONDS_PER_MINUTE
 
 
 def _half_hour(start: datetime, minutes: float, latest_min: float) -> datetime:

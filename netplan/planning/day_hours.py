@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from netplan.core.arrays import Ints
+from netplan.core.constants import MINUTES_PER_HOUR
 from netplan.core.units import rounded_down, rounded_up
 from netplan.customers import (
     EARLIEST_START_H,
@@ -56,7 +57,6 @@ VOLUME_DIGITS = 3
 """Decimals to which a plan states the volume of a zone [-]."""
 SPARE_MIN = 1e-6
 """What rounding may cost the day (own) [min]."""
-MINUTES_AN_HOUR = 60.0
 MOST_ASKED = 1 << 20
 """Meters beyond which nobody asks how many a day holds (own) [-]."""
 
@@ -95,7 +95,7 @@ class DayLimits:
 def day_limits(request: PlanRequest) -> DayLimits:
     """Return how long the work of a request may take."""
     return DayLimits(
-        window_min=MINUTES_AN_HOUR * request.window_hours,
+        window_min=MINUTES_PER_HOUR * request.window_hours,
         day_end_min=day_end_after_min(request.start, request.window_hours, request.rules.crew.day_end),
         overrun=request.rules.duration.overrun,
     )
@@ -226,7 +226,7 @@ def refusal(context: PlanningContext, counts: OrderCounts) -> str:
 
 def _too_late(request: PlanRequest, counts: OrderCounts, hours: OrderHours, limits: DayLimits) -> str:
     crew = request.rules.crew
-    left_h = rounded_down(max(limits.day_end_min, 0.0) / MINUTES_AN_HOUR, 1)
+    left_h = rounded_down(max(limits.day_end_min, 0.0) / MINUTES_PER_HOUR, 1)
     since = "" if request.start else f", taken from a start at {int(EARLIEST_START_H):02d}:00"
     back = f"gas is back {_hours(hours.gas_back_min)} h after the start with {len(counts.stops)} stops"
     if counts.meters:
@@ -239,7 +239,7 @@ def _too_late(request: PlanRequest, counts: OrderCounts, hours: OrderHours, limi
 
 
 def _hours(minutes: float) -> str:
-    return f"{rounded_up(minutes / MINUTES_AN_HOUR, 1):.1f}"
+    return f"{rounded_up(minutes / MINUTES_PER_HOUR, 1):.1f}"
 
 
 def promised_times(request: PlanRequest, counts: OrderCounts, queue: RelightOrder) -> OffOnTimes:

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from netplan.core.constants import MINUTES_PER_HOUR
 from netplan.core.errors import NoPlanError
 from netplan.core.units import rounded_down, rounded_up
 from netplan.isolation import MINOR_PER_UNIT, IsolationProblem
 from netplan.planning.context import PlanningContext
-from netplan.planning.day_hours import MINUTES_AN_HOUR, day_limits
+from netplan.planning.day_hours import day_limits
 from netplan.procedure.hours_by_counts import (
     LEAST_ZONE,
     OrderCounts,
@@ -126,8 +127,8 @@ def _minutes_as_prices(rules: Rules, minutes_a_meter_and_hour: float) -> Rules:
 
 
 def _hours(minutes: float) -> str:
-    return f"{rounded_up(minutes / MINUTES_AN_HOUR, 1):.1f}"
+    return f"{rounded_up(minutes / MINUTES_PER_HOUR, 1):.1f}"
 
 
 def _hours_down(minutes: float) -> str:
-    return f"{rounded_down(max(minutes, 0.0) / MINUTES_AN_HOUR, 1):.1f}"
+    return f"{rounded_down(max(minutes, 0.0) / MINUTES_PER_HOUR, 1):.1f}"

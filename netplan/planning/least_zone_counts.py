@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from netplan.core.constants import SECONDS_PER_MINUTE
 from netplan.gas import least_flow_m3_per_s, natural_gas_figures_hold
 from netplan.graph.connected_components import component_labels
 from netplan.isolation import Cut, CutStop, CutZone
@@ -23,7 +24,6 @@ ROUNDING_MIN = 0.1
 """More than rounding takes from the time of one branch (own) [min]."""
 ROUNDING_M3 = 1e-3
 """More than rounding takes from the volume of a zone (own) [m³]."""
-SECONDS_A_MINUTE = 60.0
 
 
 _End = tuple[str, int, int]
@@ -114,5 +114,5 @@ def _branches(context: PlanningContext, mains: Sequence[_Main], with_gas: set[_E
         # No leg is purged faster than the widest main takes, twice that where a loop fills from both sides.
         flow = (2 if loops else 1) * least_flow_m3_per_s(max(one.bore_m for one in mains), gas)
         volume = sum(one.volume_m3 for one in mains)
-        minutes = purge.volumes_out * volume / flow / SECONDS_A_MINUTE - count * ROUNDING_MIN
+        minutes = purge.volumes_out * volume / flow / SECONDS_PER_MINUTE - count * ROUNDING_MIN
     return [BranchMinutes(out=max(minutes, 0.0)), *[BranchMinutes()] * (count - 1)]

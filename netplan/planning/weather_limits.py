@@ -8,6 +8,7 @@ from functools import partial
 
 import numpy as np
 
+from netplan.core.constants import HOURS_PER_DAY
 from netplan.demand import DemandResult
 from netplan.feeds import (
     FeedCase,
@@ -34,7 +35,6 @@ __all__ = [
     "weather_of",
 ]
 
-HOURS_A_DAY = 24
 NOT_LOOKED_FOR = "not looked for"
 
 
@@ -161,7 +161,7 @@ def weather_of(context: PlanningContext, option: EvaluatedOption, *, ladders: bo
         place += 1
     hours: list[WeatherRow] = []
     near = whole.coldest_c
-    for hour, of_day in enumerate(context.demand.hours[:HOURS_A_DAY] if ladders else ()):
+    for hour, of_day in enumerate(context.demand.hours[:HOURS_PER_DAY] if ladders else ()):
         asked = [(of_day.words(), sizes)]
         hours += weather_window(case, partial(demand_at, hour=hour), asked, rules, near_c=near, like=checker)
         near = hours[-1].coldest_c

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from itertools import groupby
 from typing import Final, Literal
 
+from netplan.core.constants import MINUTES_PER_HOUR
 from netplan.customers import EARLIEST_START_H, day_end_after_min
 from netplan.planfile.model import Conditions, Option, Step, Timeline, TimelineBar
 from netplan.procedure.hours_by_counts import relight_minutes
@@ -29,7 +30,6 @@ __all__ = ["timeline"]
 
 LATEST_TO_MIN: Final = 5
 """The latest time to cut is rounded down to this by the clock (own) [min]."""
-MINUTES_AN_HOUR: Final = 60
 Day = Literal["before", "day", "after"]
 
 
@@ -105,7 +105,7 @@ def timeline(steps: Sequence[Step], option: Option, conditions: Conditions, rule
         relit_min=last if relight else None,
         latest_cut_min=latest,
         latest_cut="" if latest is None else _by_the_clock(start, latest),
-        window_min=MINUTES_AN_HOUR * conditions.hours,
+        window_min=MINUTES_PER_HOUR * conditions.hours,
         day_end_min=day_end,
         slack_min=day_end - rules.duration.overrun * last,
         start_min=_minute_of_day(start),
@@ -171,8 +171,8 @@ def _latest_cut(dated: Sequence[_Dated], last: float, day_end: float, overrun: f
 
 def _minute_of_day(start: datetime | None) -> float:
     if start is None:
-        return MINUTES_AN_HOUR * EARLIEST_START_H
-    return float(MINUTES_AN_HOUR * start.hour + start.minute)
+        return MINUTES_PER_HOUR * EARLIEST_START_H
+    return float(MINUTES_PER_HOUR * start.hour + start.minute)
 
 
 def _by_the_clock(start: datetime | None, minutes: float) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from netplan.core.constants import HOURS_PER_DAY
 from netplan.core.units import convert
 from netplan.outputs.number_format import Figures, Side
 from netplan.planfile.model import Reading
@@ -24,7 +25,6 @@ __all__ = [
 
 Verdict = Literal["abort low", "abort high", "outside band", "warning", "in band", "outside table"]
 
-_HOURS_A_DAY: Final = 24
 _NOISE_MBAR: Final = 1e-6
 """What is typed in other units is converted and rounded to this in the log (own) [mbar]."""
 
@@ -72,8 +72,8 @@ class WeatherTable:
         return total
 
     def _hour(self, hour_of_day: float) -> tuple[tuple[int, float], ...] | None:
-        since = [float((hour - self.hours[0]) % _HOURS_A_DAY) for hour in self.hours]
-        now = (hour_of_day - self.hours[0]) % _HOURS_A_DAY
+        since = [float((hour - self.hours[0]) % HOURS_PER_DAY) for hour in self.hours]
+        now = (hour_of_day - self.hours[0]) % HOURS_PER_DAY
         last = len(since) - 1
         if since[last] <= now < since[last] + 1.0:
             return ((last, 1.0),)

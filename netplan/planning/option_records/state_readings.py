@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from netplan.core.arrays import Floats, Ints
-from netplan.core.constants import PA_PER_MBAR
+from netplan.core.constants import HOURS_PER_DAY, PA_PER_MBAR
 from netplan.core.units import rounded_down
 from netplan.demand import DemandResult, HourOfWindow, node_demand
 from netplan.hydraulics import FlowState, NetworkSolver
@@ -34,7 +34,6 @@ STEP_C: Final = 5.0
 """Between the air temperatures of the readings (own) [°C]."""
 WARMEST_C: Final = 15.0
 """The warmest of them: above it little is drawn for heating (own) [°C]."""
-HOURS_A_DAY: Final = 24
 MOST_NODES: Final = 20_000_000
 """Nodes that are solved at most for the readings of one state by weather, all rows together (own) [-]."""
 MOST_KEPT_NODES: Final = 500_000
@@ -362,7 +361,7 @@ class StateReadings:
         planned = demand.hours[demand.worst_hour].air_temp_c
         count = max(math.floor((WARMEST_C - planned) / STEP_C), 0)
         temps = [planned, *(planned + STEP_C * k for k in range(1, count + 1))]
-        hours: Sequence[int] = range(min(len(demand.hours), HOURS_A_DAY))
+        hours: Sequence[int] = range(min(len(demand.hours), HOURS_PER_DAY))
         nodes = len(context.scope.all_customers) + context.base.node_count
         if nodes * len(temps) * len(hours) > MOST_NODES:
             hours = sorted(context.hours)

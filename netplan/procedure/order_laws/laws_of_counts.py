@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from typing import Final
 
+from netplan.core.constants import SECONDS_PER_MINUTE
 from netplan.planfile.model import Timeline, TimelineBar
 from netplan.procedure.order_laws.item_states import GAS_OFF, Key, OrderWalk
 from netplan.procedure.order_laws.law_breach import LawBreach
@@ -16,7 +17,6 @@ SAME_MIN: Final = 0.15
 """Times nearer than this are one: three times half the last digit of a timeline [min]."""
 ROUND_MIN: Final = 30.0
 """Times told to customers are rounded to this [min]: from when they are off, down; until when, up."""
-SECONDS_PER_MINUTE: Final = 60.0
 DAYS: Final = ("before", "day", "after")
 
 
