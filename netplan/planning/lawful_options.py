@@ -30,11 +30,14 @@ class DroppedOption:
     Parameters
     ----------
     rank : int
-        The rank that it had.
+        The rank that it had among all that were found.
+    burden : float
+        Its burden [currency of the rules].
     breaches : tuple of LawBreach
     """
 
     rank: int
+    burden: float
     breaches: tuple[LawBreach, ...]
 
     def words(self) -> str:
@@ -53,10 +56,34 @@ class LawfulOptions:
     sources : tuple of StateSource
         Each with its option as it stands in the plan.
     dropped : tuple of DroppedOption
+        Those of earlier searches first.
+    unlawful : tuple of StateSource
+        What this search found of them.
     """
 
     sources: tuple[StateSource, ...]
     dropped: tuple[DroppedOption, ...]
+    unlawful: tuple[StateSource, ...] = ()
+
+    def require(self, *, more_beyond: bool) -> None:
+        """Raise where no option stands.
+
+        Parameters
+        ----------
+        more_beyond : bool
+            Whether options beyond these may exist.
+
+        Raises
+        ------
+        NoLawfulPlanError
+            Naming the laws.
+        """
+        if not self.sources:
+            raise NoLawfulPlanError(
+                "no option found has an order of the work that keeps every law",
+                tuple(f"option {one.rank}: {one.words()}" for one in self.dropped),
+                cut_short=more_beyond,
+            )
 
     @property
     def options(self) -> tuple[model.Option, ...]:
@@ -80,7 +107,10 @@ class LawfulOptions:
 
 
 def lawful_options(
-    sources: Sequence[StateSource], conditions: model.Conditions, rules: Rules, *, more_beyond: bool
+    sources: Sequence[StateSource],
+    conditions: model.Conditions,
+    rules: Rules,
+    earlier: Sequence[DroppedOption] = (),
 ) -> LawfulOptions:
     """Return the options whose order breaks no law, ranked anew.
 
@@ -90,32 +120,25 @@ def lawful_options(
         Cheapest first, each with its complete option.
     conditions : Conditions
     rules : Rules
-    more_beyond : bool
-        Whether options beyond these may exist.
-
-    Raises
-    ------
-    NoLawfulPlanError
-        When none is left, naming the laws.
+    earlier : sequence of DroppedOption
+        Those that earlier searches found and this one left out.
     """
     kept: list[StateSource] = []
-    dropped: list[DroppedOption] = []
+    unlawful: list[StateSource] = []
+    dropped = list(earlier)
     for source in sources:
-        breaches = law_breaches(source.option, conditions, rules)
+        option = source.option
+        breaches = law_breaches(option, conditions, rules)
         if breaches:
-            dropped.append(DroppedOption(source.option.rank, breaches))
+            rank = option.rank + sum(one.burden <= option.burden for one in earlier)
+            dropped.append(DroppedOption(rank, option.burden, breaches))
+            unlawful.append(source)
         else:
             kept.append(source)
-    if not kept:
-        raise NoLawfulPlanError(
-            "no option found has an order of the work that keeps every law",
-            tuple(f"option {one.rank}: {one.words()}" for one in dropped),
-            cut_short=more_beyond,
-        )
     if dropped:
         ranked = [_ranked(source.option, rank, dropped) for rank, source in enumerate(kept, 1)]
         kept = [replace(source, option=option) for source, option in zip(kept, ranked, strict=True)]
-    return LawfulOptions(tuple(kept), tuple(dropped))
+    return LawfulOptions(tuple(kept), tuple(dropped), tuple(unlawful))
 
 
 def _ranked(option: model.Option, rank: int, dropped: Sequence[DroppedOption]) -> model.Option:
@@ -123,7 +146,7 @@ def _ranked(option: model.Option, rank: int, dropped: Sequence[DroppedOption]) -
     # A dropped option is none: what is left is as cheap as before among those that stand.
     laws = sorted({breach.law for one in dropped for breach in one.breaches})
     numbers = ", ".join(map(str, laws))
-    ranks = ", ".join(str(one.rank) for one in dropped)
+    ranks = ", ".join(str(rank) for rank in sorted(one.rank for one in dropped))
     reason = option.proof.reason.replace(f"for rank {option.rank}:", f"for rank {rank}:")
     why = f"what was found at rank {ranks} is dropped, as its order breaks law {numbers}"
     proof = option.proof.model_copy(update={"reason": f"{reason}; {why}"})

@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from functools import cache
 from importlib.metadata import version
+from typing import Final
 
 import numpy as np
 
@@ -24,7 +25,7 @@ from netplan.planfile.plan_result import PlanResult
 from netplan.planning.blocking_orders import lifted_orders
 from netplan.planning.context import PlanningContext
 from netplan.planning.final_network import final_network
-from netplan.planning.lawful_options import NoLawfulPlanError, lawful_options
+from netplan.planning.lawful_options import LawfulOptions, NoLawfulPlanError, lawful_options
 from netplan.planning.loss_sheet import loss_sheet
 from netplan.planning.option_records.option_record import option_of
 from netplan.planning.option_records.option_state import StateSource, state_of
@@ -35,7 +36,14 @@ from netplan.planning.option_records.validity_warnings import validity_findings
 from netplan.planning.option_records.zone_parts import with_parts
 from netplan.planning.pipes_set_aside import plan_with_set_aside
 from netplan.planning.purge_states import with_purge_states
-from netplan.planning.rank import Ranking, gas_outlet_pa_gauge, look_up, rank
+from netplan.planning.rank import (
+    OptionIdentity,
+    Ranking,
+    gas_outlet_pa_gauge,
+    look_up,
+    option_identity,
+    rank,
+)
 from netplan.planning.request import PlanRequest, orders_in_words
 from netplan.planning.subnetwork_context import in_least_subnetwork
 from netplan.procedure import step_list, timeline
@@ -50,6 +58,9 @@ CAUTION = (
 
 NOT_CHECKED: tuple[str, ...] = ()
 """Hard constraints that this version does not check yet."""
+
+MOST_SEARCHES: Final = 4
+"""Searches at most, each without the options of those before whose order breaks a law (own) [-]."""
 
 LIBRARIES = ("geopandas", "numpy", "pandas", "pyproj", "scipy", "shapely")
 
@@ -130,14 +141,8 @@ def _plan_on(
         When a plan on the whole network might be another one.
     """
     request = context.request
-    ranking = rank(context, section, tell)
     work = tuple(model.WorkItem(main_id=p.main_id, from_m=p.from_m, to_m=p.to_m) for p in request.parts)
-    written: list[StateSource] = []
-    for place in range(len(ranking.options)):
-        tell(f"writing option {place + 1}")
-        written.append(_written(context, section, conditions, ranking, place, work))
-    more_beyond = ranking.next_bound_minor is not None
-    lawful = lawful_options(written, conditions, request.rules, more_beyond=more_beyond)
+    lawful = _lawful_on(context, section, conditions, work, tell)
     options, sources = lawful.options, lawful.sources
     # What is written of the whole network takes time: not for a plan that does not stand.
     context.scope.check_unaffected()
@@ -163,6 +168,45 @@ def _plan_on(
         states=tuple(state_of(source, extent, lines) for source in sources),
         notes_in_doubt=_notes_in_doubt(context, options),
     )
+
+
+def _lawful_on(
+    context: PlanningContext,
+    section: WorkSection,
+    conditions: model.Conditions,
+    work: tuple[model.WorkItem, ...],
+    tell: Callable[[str], None],
+) -> LawfulOptions:
+    """Return the best options whose order of the work keeps every law.
+
+    What an order needs is known once it is written. Where one breaks a law the search runs again without that
+    option, so that the list is full of options that stand and what is proven holds among them.
+
+    Raises
+    ------
+    NoPlanError
+        When there is none; a `NoLawfulPlanError` when options were found and each breaks a law.
+    """
+    rules, barred = context.request.rules, frozenset[OptionIdentity]()
+    lawful = LawfulOptions((), ())
+    for _ in range(MOST_SEARCHES):
+        try:
+            ranking = rank(context, section, tell, barred)
+        except NoPlanError as error:
+            if not lawful.dropped:
+                raise
+            lawful.require(more_beyond=error.cut_short)
+            raise
+        written: list[StateSource] = []
+        for place in range(len(ranking.options)):
+            tell(f"writing option {place + 1}")
+            written.append(_written(context, section, conditions, ranking, place, work))
+        lawful = lawful_options(written, conditions, rules, lawful.dropped)
+        if not lawful.unlawful:
+            break
+        barred |= {option_identity(source.priced) for source in lawful.unlawful}
+    lawful.require(more_beyond=True)
+    return lawful
 
 
 def _written(

@@ -35,9 +35,19 @@ from netplan.planning.prepared_fallbacks import least_fallbacks_minor, with_prep
 from netplan.planning.search_budget import Budget, BudgetSpentError
 from netplan.reference.gas import METRIC_STANDARD
 
-__all__ = ["Ranking", "gas_outlet_pa_gauge", "isolation_problem", "look_up", "rank"]
+__all__ = [
+    "OptionIdentity",
+    "Ranking",
+    "gas_outlet_pa_gauge",
+    "isolation_problem",
+    "look_up",
+    "option_identity",
+    "rank",
+]
 
 Tell = Callable[[str], None]
+OptionIdentity = tuple[frozenset[tuple[int, str, float]], bytes, int]
+"""Stops by chain, method and place, customers off, and burden of an option."""
 
 MOST_REASONS = 5
 _FIGURES: Final = re.compile(r"\b[SB]?\d[\d.,]*\b")
@@ -136,8 +146,28 @@ def look_up(context: PlanningContext, section: WorkSection) -> None:
     look_up_in(isolation_problem(context, section), context.index)
 
 
-def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
+def option_identity(option: EvaluatedOption) -> OptionIdentity:
+    """Return what an option is known by when the same search runs again."""
+    stops = frozenset((stop.chain, stop.method, stop.chainage_m) for stop in option.cut.stops)
+    return stops, option.off.tobytes(), option.burden_minor
+
+
+def rank(
+    context: PlanningContext,
+    section: WorkSection,
+    tell: Tell,
+    barred: frozenset[OptionIdentity] = frozenset(),
+) -> Ranking:
     """Return the best different options.
+
+    Parameters
+    ----------
+    context : PlanningContext
+    section : WorkSection
+    tell : callable
+        Called with a few words on what is being done.
+    barred : frozenset of OptionIdentity
+        Options that do not stand: neither listed, nor a reason to list no dearer one with the same stops.
 
     Raises
     ------
@@ -148,7 +178,7 @@ def rank(context: PlanningContext, section: WorkSection, tell: Tell) -> Ranking:
     problem = isolation_problem(context, section)
     require_enough_stops(context, problem)
     budget = Budget(request.rules.choice, context.solutions, request.rules.fallback)
-    found = _Found(request.wanted)
+    found = _Found(request.wanted, barred)
     refused: list[RefusedCut] = []
     ease_minor, is_eased, is_cut_short = 0, False, False
     next_bound: int | None = None
@@ -232,8 +262,9 @@ def _reasons(refused: list[RefusedCut]) -> list[str]:
 class _Found:
     """The best different options so far, cheapest first."""
 
-    def __init__(self, wanted: int) -> None:
+    def __init__(self, wanted: int, barred: frozenset[OptionIdentity]) -> None:
         self.wanted = wanted
+        self._barred = barred
         self.options: list[EvaluatedOption] = []
         self._keys: dict[object, EvaluatedOption] = {}
 
@@ -243,6 +274,8 @@ class _Found:
         return self.options[-1].burden_minor if len(self.options) == self.wanted else None
 
     def add(self, option: EvaluatedOption) -> None:
+        if option_identity(option) in self._barred:
+            return
         key = (frozenset((stop.chain, stop.method) for stop in option.cut.stops), option.off.tobytes())
         known = self._keys.get(key)
         if known is not None and known.burden_minor <= option.burden_minor:

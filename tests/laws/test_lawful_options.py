@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
@@ -43,7 +45,7 @@ def _source(rank: int, *, lawful: bool) -> StateSource:
 
 def test_lawful_options_stay_as_they_are() -> None:
     sources = (_source(1, lawful=True), _source(2, lawful=True))
-    kept = lawful_options(sources, conditions(), default_rules(), more_beyond=False)
+    kept = lawful_options(sources, conditions(), default_rules())
     assert kept.sources == sources
     assert kept.options == tuple(source.option for source in sources)
     assert not kept.dropped
@@ -52,7 +54,7 @@ def test_lawful_options_stay_as_they_are() -> None:
 
 def test_an_unlawful_option_is_dropped_and_the_others_move_up() -> None:
     sources = (_source(1, lawful=False), _source(2, lawful=True), _source(3, lawful=True))
-    kept = lawful_options(sources, conditions(), default_rules(), more_beyond=True)
+    kept = lawful_options(sources, conditions(), default_rules())
     assert [option.rank for option in kept.options] == [1, 2]
     assert [option.burden for option in kept.options] == [200.0, 300.0]
     assert [one.rank for one in kept.dropped] == [1]
@@ -67,7 +69,7 @@ def test_an_unlawful_option_is_dropped_and_the_others_move_up() -> None:
 
 def test_a_finding_says_which_rank_was_dropped_and_by_which_law() -> None:
     sources = (_source(1, lawful=True), _source(2, lawful=False))
-    (finding,) = lawful_options(sources, conditions(), default_rules(), more_beyond=False).findings()
+    (finding,) = lawful_options(sources, conditions(), default_rules()).findings()
     assert finding.code == "option-dropped"
     assert finding.severity is Severity.WARNING
     assert "rank 2 is not listed" in finding.what
@@ -79,43 +81,51 @@ def test_a_finding_says_which_rank_was_dropped_and_by_which_law() -> None:
 def test_without_a_lawful_option_there_is_no_plan(more_beyond: bool) -> None:
     sources = (_source(1, lawful=False), _source(2, lawful=False))
     with pytest.raises(NoPlanError) as raised:
-        lawful_options(sources, conditions(), default_rules(), more_beyond=more_beyond)
+        lawful_options(sources, conditions(), default_rules()).require(more_beyond=more_beyond)
     assert raised.value.exit_code == 3
     assert raised.value.cut_short is more_beyond
     assert [reason.split(":")[0] for reason in raised.value.reasons] == ["option 1", "option 2"]
     assert all("law 2 at step " in reason for reason in raised.value.reasons)
 
 
-def _breaks(option: pm.Option, *_: object) -> tuple[LawBreach, ...]:
-    return (
-        (LawBreach(16, 40, ("S2",), "people in the trench behind one barrier"),) if option.rank == 1 else ()
-    )
+def _breaks(burden: float) -> Callable[..., tuple[LawBreach, ...]]:
+    breach = LawBreach(16, 40, ("S2",), "people in the trench behind one barrier")
+    return lambda option, *_: (breach,) if option.burden == burden else ()
 
 
-def test_a_plan_without_its_first_option_is_that_of_the_second(monkeypatch: pytest.MonkeyPatch) -> None:
-    request = sample_request(WorkPart(*DEMO_WORK))
-    whole = make_plan(request).plan
-    monkeypatch.setattr(module, "law_breaches", _breaks)
-    result = make_plan(request)
-    (left,) = result.plan.options
-    second = whole.options[1]
-    assert left.rank == 1
-    assert left.model_copy(update={"rank": 2, "proof": second.proof}) == second
-    assert left.proof.lower_bound == second.proof.lower_bound
-    assert "rank 1 is dropped, as its order breaks law 16" in left.proof.reason
-    assert len(result.states) == 1
+def test_the_search_goes_on_past_an_unlawful_option(monkeypatch: pytest.MonkeyPatch) -> None:
+    request = replace(sample_request(WorkPart(*DEMO_WORK)), weather=False)
+    longer = make_plan(replace(request, options=3)).plan
+    first, second, third = longer.options
+    monkeypatch.setattr(module, "law_breaches", _breaks(first.burden))
+    result = make_plan(replace(request, options=2))
+    assert len(result.states) == 2
+    for place, (left, was) in enumerate(zip(result.plan.options, (second, third), strict=True), 1):
+        assert left.rank == place
+        assert left.model_copy(update={"rank": was.rank, "proof": was.proof}) == was
+        assert left.proof.lower_bound == was.proof.lower_bound
+        assert "rank 1 is dropped, as its order breaks law 16" in left.proof.reason
     (finding,) = [row for row in result.plan.findings if row.code == "option-dropped"]
     assert "law 16 at step 40: people in the trench behind one barrier (S2)" in finding.what
+    # Two that break a law in a row: the second is dropped by a search of its own.
+    worse = (first.burden, second.burden)
+    monkeypatch.setattr(module, "law_breaches", lambda o, *_: [x for b in worse for x in _breaks(b)(o)])
+    (left,) = make_plan(replace(request, options=1)).plan.options
+    assert left.burden == third.burden
+    assert "rank 1, 2 is dropped" in left.proof.reason
 
 
 def test_without_a_lawful_option_the_command_ends_with_3_and_names_the_law(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
-    monkeypatch.setattr(module, "law_breaches", lambda *_: _breaks(lawful_option()))
+    monkeypatch.setattr(
+        module, "law_breaches", lambda *_: (LawBreach(16, 40, ("S2",), "people behind one barrier"),)
+    )
     main_id, from_m, to_m = DEMO_WORK
     work = ["--main", main_id, "--from", str(from_m), "--to", str(to_m)]
     out = tmp_path / "plan"
-    command = ["plan", str(sample_network()), *work, "--out", str(out), "--no-weather", "--no-papers"]
+    quick = ["--options", "1", "--no-weather", "--no-papers"]
+    command = ["plan", str(sample_network()), *work, "--out", str(out), *quick]
     monkeypatch.setattr(sys, "argv", ["gas-netplan", *command])
     with pytest.raises(SystemExit) as left:
         main()
