@@ -188,8 +188,14 @@ class OutsideOrder(OutsideZoneLaws):
                 yield f"law 9: abort of {reading['gauge_id']} lies inside its band"
             if high is not None and not high >= reading["expect_mbar"] + reading["band_mbar"] - 1e-3:
                 yield f"law 9: high abort of {reading['gauge_id']} lies inside its band"
-            if reading["band_mbar"] < 2 * self.rules["gauge"]["error_mbar"] - 1e-3 and low is not None:
+            error, gauge = reading["error_mbar"], self.rules["gauge"]
+            if reading["band_mbar"] < 2 * error - 1e-3:
                 yield f"law 9: the band of {reading['gauge_id']} is less than twice the gauge's error"
+            if not gauge["finest_error_mbar"] <= error <= gauge["error_mbar"]:
+                yield f"law 9: no gauge of {reading['gauge_id']} errs by {error} mbar"
+            asked = f"{reading['gauge_id']}: a gauge that errs by "
+            if error < gauge["error_mbar"] and not any(asked in line for line in self.option["warnings"]):
+                yield f"law 9: nobody is told that {reading['gauge_id']} has to be finer"
 
     # -- law 26: withdrawing -------------------------------------------------------------------------------
 

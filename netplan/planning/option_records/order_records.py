@@ -15,7 +15,7 @@ from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.final_network import FinalNetwork
 from netplan.planning.option_records.feed_tests import feed_tests
 from netplan.planning.option_records.gauge_places import GaugePlace, recorded_places
-from netplan.planning.option_records.state_readings import StateReadings
+from netplan.planning.option_records.state_readings import GaugeLimits, StateReadings, gauge_error_mbar
 from netplan.planning.option_records.withdrawal_differences import purge_inlets, sides_of_stops
 from netplan.procedure import Stage, StepDraft, StepFigures
 from netplan.rules import Rules
@@ -110,14 +110,18 @@ class OrderRecords:
             for stop in self.option.stops
             if stop.id in part.stops and (rating := of_method[stop.method]) is not None
         ]
+        high_mbar = min((*reverse, rules.pressure.maximum_mbar))
+        rise_pa = (high_mbar - at_mbar) * PA_PER_MBAR
+        # Nobody hangs on gas in a zone: only how far it may rise bounds the gauge.
+        error_mbar = gauge_error_mbar(GaugeLimits(math.inf, math.inf, rise_pa), rules.gauge)
         return model.Reading(
             gauge_id=gauge.id,
             expect_mbar=at_mbar,
-            band_mbar=2.0 * rules.gauge.error_mbar,
+            band_mbar=2.0 * error_mbar,
             warning_mbar=None,
             abort_mbar=None,
-            abort_high_mbar=min((*reverse, rules.pressure.maximum_mbar)),
-            error_mbar=rules.gauge.error_mbar,
+            abort_high_mbar=high_mbar,
+            error_mbar=error_mbar,
         )
 
     def _zone_mbar(self, gauge: model.ZoneGauge, part: model.ZonePart) -> float:

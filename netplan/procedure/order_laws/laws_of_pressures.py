@@ -168,8 +168,6 @@ def _at_a_gauge(walk: OrderWalk, moment: Moment, reading: Reading) -> Iterator[L
 
 def _limits_agree(walk: OrderWalk, moment: Moment, reading: Reading) -> Iterator[LawBreach]:
     """Yield where the limits of a reading do not stand in their order, or its band passes an abort."""
-    if _is_zone_gauge(walk, reading):
-        return
     low, high = reading.expect_mbar - reading.band_mbar, reading.expect_mbar + reading.band_mbar
     abort, above, warning = reading.abort_mbar, reading.abort_high_mbar, reading.warning_mbar
     below = abort is not None and low < abort - ROUNDING_MBAR
