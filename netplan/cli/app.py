@@ -34,6 +34,7 @@ COMMANDS: Final = {
     "schema": "netplan.cli.schema",
     "screen": "netplan.cli.screen",
     "stage": "netplan.cli.stage",
+    "emergency": "netplan.cli.emergency",
     "demo": "netplan.cli.demo",
 }
 """Name of a command to the module that holds it as its function ``command``, in the order of the help."""

@@ -34,6 +34,7 @@ __all__ = [
     "To",
     "WorkGiven",
     "customer_rows",
+    "lon_lat_given",
     "orders_given",
     "work_given",
 ]
@@ -145,7 +146,7 @@ def work_given(
     if area is not None:
         return WorkGiven(area=area)
     if at is not None:
-        place = _lon_lat(at)
+        place = lon_lat_given(at)
         if length is None:
             raise BadWorkError("--at: no --length; say how many metres of main the work needs")
         around = metres(length, "--length")
@@ -167,7 +168,14 @@ def _and_main(text: str) -> WorkPart:
     return WorkPart(parts[0], metres(parts[1], "--and-main"), metres(parts[2], "--and-main"))
 
 
-def _lon_lat(text: str) -> tuple[float, float]:
+def lon_lat_given(text: str) -> tuple[float, float]:
+    """Read longitude and latitude [°].
+
+    Raises
+    ------
+    BadInputError
+        When it is no such pair.
+    """
     parts = text.split(",")
     if len(parts) != 2:
         raise BadInputError(f"--at: {quoted(text)} is not LON,LAT; write for example 7.88,48.46")

@@ -5,16 +5,17 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from netplan.core.arrays import Codes, Floats
+from netplan.core.arrays import Codes, Floats, Ints32
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR
 from netplan.isolation.segment_graph import SegmentGraph
+from netplan.network.model import Network
 from netplan.network.station_pressures import supply_of_parts
 from netplan.network.vocabulary import Host, Joint, Material, Operable, ValveState
 from netplan.rules.outlets_by_diameter import needs_outlet, no_outlet_words
@@ -22,6 +23,7 @@ from netplan.rules.rule_set import MethodKind, Rules, StopMethod
 
 __all__ = [
     "MethodRefusal",
+    "NetworkWithParts",
     "StopExtent",
     "fault_pressures",
     "length_taken_m",
@@ -29,6 +31,18 @@ __all__ = [
     "refused_words",
     "stop_extent",
 ]
+
+
+class NetworkWithParts(Protocol):
+    """A network and the part, joined by open pieces, of each node."""
+
+    @property
+    def network(self) -> Network:
+        """The network."""
+
+    @property
+    def part(self) -> Ints32:
+        """Part of each node."""
 
 
 class MethodRefusal(IntEnum):
@@ -119,7 +133,7 @@ def length_taken_m(rules: Rules, method: StopMethod) -> float:
     return max(offsets) + rules.clearance.fitting_m - min(0.0, *offsets)
 
 
-def fault_pressures(index: SegmentGraph) -> tuple[Floats, NDArray[np.bool_]]:
+def fault_pressures(index: NetworkWithParts) -> tuple[Floats, NDArray[np.bool_]]:
     """Return, per part of the network, the greatest fault pressure [Pa gauge] and whether one is missing.
 
     The greatest over the part's stations, never below what one of them is set to; NaN without a station.
@@ -131,7 +145,7 @@ def fault_pressures(index: SegmentGraph) -> tuple[Floats, NDArray[np.bool_]]:
 
 
 def piece_fault_pressure(
-    index: SegmentGraph, rows: NDArray[Any], known: Floats, missing: NDArray[np.bool_]
+    index: NetworkWithParts, rows: NDArray[Any], known: Floats, missing: NDArray[np.bool_]
 ) -> tuple[Floats, NDArray[np.bool_]]:
     """Return the greatest fault pressure at each of the pieces `rows`, and where the main's own stands in.
 
@@ -156,7 +170,7 @@ def piece_fault_pressure(
     return np.where(np.isneginf(result), 0.0, result), unknown
 
 
-def method_codes(index: SegmentGraph, rules: Rules, rows: NDArray[Any], fault_pa: Floats) -> Codes:
+def method_codes(index: NetworkWithParts, rules: Rules, rows: NDArray[Any], fault_pa: Floats) -> Codes:
     """Return why each method is refused on the whole of each piece.
 
     Parameters
@@ -179,7 +193,7 @@ def method_codes(index: SegmentGraph, rules: Rules, rows: NDArray[Any], fault_pa
 
 
 def _tests(
-    index: SegmentGraph, rules: Rules, method: StopMethod, rows: NDArray[Any], fault_pa: Floats
+    index: NetworkWithParts, rules: Rules, method: StopMethod, rows: NDArray[Any], fault_pa: Floats
 ) -> list[tuple[MethodRefusal, NDArray[np.bool_]]]:
     network = index.network
     pieces, pipes = network.pieces, network.pipes

@@ -2,25 +2,20 @@
 
 from __future__ import annotations
 
-import platform
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
-from functools import cache
-from importlib.metadata import version
 from typing import Final
 
 import numpy as np
 
-from netplan import __version__
 from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.core.errors import BadWorkError, NoPlanError, NotSolvedError
 from netplan.network.concurrency import in_background
 from netplan.network.linear_reference import PipeLines
-from netplan.network.model import Network
 from netplan.network.work_section import WorkSection, work_section
 from netplan.planfile import model
 from netplan.planfile.naming import stop_id
+from netplan.planfile.network_facts import network_facts, provenance_of
 from netplan.planfile.plan_result import PlanResult
 from netplan.planning.blocking_orders import lifted_orders
 from netplan.planning.context import PlanningContext
@@ -61,8 +56,6 @@ NOT_CHECKED: tuple[str, ...] = ()
 
 MOST_SEARCHES: Final = 4
 """Searches at most, each without the options of those before whose order breaks a law (own) [-]."""
-
-LIBRARIES = ("geopandas", "numpy", "pandas", "pyproj", "scipy", "shapely")
 
 
 def make_plan(request: PlanRequest, tell: Callable[[str], None] = lambda _: None) -> PlanResult:
@@ -151,8 +144,8 @@ def _plan_on(
     known = (*known_findings(everything, section_there), *validity_findings(whole, section_there))
     plan = model.Plan(
         caution=CAUTION,
-        network=_facts(everything),
-        provenance=_provenance(request.network),
+        network=network_facts(everything),
+        provenance=provenance_of(request.network),
         work=work,
         conditions=conditions,
         rules=request.rules.values(),
@@ -249,38 +242,6 @@ def _notes_in_doubt(context: PlanningContext, options: Sequence[model.Option]) -
     named = sorted({row.id for option in options for row in option.in_doubt if row.priority})
     notes = {name: customers.priority_note[customers.id.find(name)] for name in named}
     return {name: note for name, note in notes.items() if note}
-
-
-def _facts(network: Network) -> model.NetworkFacts:
-    return model.NetworkFacts(
-        content_sha256=network.content_sha256,
-        counts={
-            "mains": network.pipes.n_mains,
-            "services": len(network.pipes) - network.pipes.n_mains,
-            "customers": len(network.customers),
-            "regulators": len(network.stations),
-            "valves": len(network.valves),
-            "fittings": len(network.fittings),
-            "pieces": len(network.pieces),
-            "nodes": len(network.nodes),
-        },
-        crs=network.crs,
-        crs_note=network.crs_note,
-        length_scale=round(network.scale, 9),
-    )
-
-
-def _provenance(network: Network) -> model.Provenance:
-    versions = {"gas-netplan": __version__, "python": platform.python_version()}
-    versions |= _libraries()
-    return model.Provenance(
-        source=network.source, versions=versions, created=datetime.now(UTC).isoformat(timespec="seconds")
-    )
-
-
-@cache
-def _libraries() -> dict[str, str]:
-    return {name: version(name) for name in LIBRARIES}
 
 
 def _conditions(context: PlanningContext, section: WorkSection) -> model.Conditions:

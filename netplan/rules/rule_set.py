@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, field_validator, model_validator
 
+from netplan.rules.emergency_rules import EmergencyRules
 from netplan.rules.excavation_rules import ExcavationRules, FallbackRules, SurfacePrices
 from netplan.rules.order_rules import DurationRules, GaugeRules, LetByRules, PressureTestRules
 from netplan.rules.outlet_table import Outlet, outlets_in_order
@@ -369,6 +370,7 @@ class Rules(RulesTable):
     excavation: ExcavationRules = ExcavationRules()
     staging: StagingRules = StagingRules()
     bad_data: BadDataRules = BadDataRules()
+    emergency: EmergencyRules = EmergencyRules()
 
     @field_validator("outlet")
     @classmethod

@@ -1,0 +1,194 @@
+"""``gas-netplan emergency``: somebody has hit a main; what to shut, in which order, who loses gas."""
+
+from __future__ import annotations
+
+import shlex
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from netplan.cli.options import (
+    CHAINAGE,
+    LENGTH,
+    LON_LAT,
+    Cache,
+    MappingFile,
+    Network,
+    RulesFile,
+    Units,
+    check_inputs,
+    mapping_given,
+    metres,
+)
+from netplan.cli.work import lon_lat_given
+from netplan.core.errors import BadInputError
+
+if TYPE_CHECKING:
+    from netplan.emergency.emergency_tables import EmergencyTables
+    from netplan.emergency.hit_places import Hits
+    from netplan.planfile.emergency_answer import EmergencyAnswer
+
+__all__ = ["EmergencyPlace", "command"]
+
+
+@dataclass(frozen=True, slots=True)
+class EmergencyPlace:
+    """A place as it is given: exactly one of longitude and latitude, a pipe, an address."""
+
+    at: tuple[float, float] | None = None
+    main: str = ""
+    at_m: float | None = None
+    address: str = ""
+
+    @classmethod
+    def given(
+        cls, at: str | None, main: str | None, at_m: str | None, address: str | None
+    ) -> EmergencyPlace | None:
+        """Read the place; None where none is given.
+
+        Raises
+        ------
+        BadInputError
+            When several are given, or a number cannot be read.
+        """
+        if sum(one is not None for one in (at, main, address)) > 1:
+            raise BadInputError("place: give one of --at, --main with --at-m, and --address")
+        if at_m is not None and main is None:
+            raise BadInputError("--at-m: no --main; name the main that it is on")
+        if at is not None:
+            return cls(at=lon_lat_given(at))
+        if main is not None:
+            return cls(main=main, at_m=None if at_m is None else metres(at_m, "--at-m"))
+        return None if address is None else cls(address=address)
+
+    @classmethod
+    def read(cls, asked: str) -> EmergencyPlace:
+        """Read a place as an answer keeps it."""
+        words = shlex.split(asked)
+        values = dict(zip(words[::2], words[1::2], strict=True))
+        place = cls.given(
+            values.get("--at"), values.get("--main"), values.get("--at-m"), values.get("--address")
+        )
+        if place is None:
+            raise BadInputError(f"emergency.json: {asked!r} names no place; give a new --out")
+        return place
+
+    def words(self) -> str:
+        """Return the options that give it."""
+        if self.at is not None:
+            return shlex.join(["--at", f"{self.at[0]:.7g},{self.at[1]:.7g}"])
+        if self.main:
+            return shlex.join(["--main", self.main, "--at-m", f"{self.at_m or 0.0:g}"])
+        return shlex.join(["--address", self.address])
+
+    def hits(self, tables: EmergencyTables, error_m: float) -> Hits:
+        """Return what may have been hit there.
+
+        Raises
+        ------
+        BadWorkError, BadInputError
+            When the place is not in the network.
+        """
+        from netplan.emergency.hit_places import hits_at, hits_at_address, hits_on_main
+
+        if self.at is not None:
+            return hits_at(tables.boxes, *self.at, error_m)
+        if self.main:
+            return hits_on_main(tables.network, self.main, self.at_m or 0.0)
+        return hits_at_address(tables.boxes, self.address, error_m)
+
+
+def command(
+    network: Network,
+    out: Annotated[Path, typer.Option(help="Folder of the answer; a later answer in it is a new revision.")],
+    at: Annotated[str | None, typer.Option(metavar=LON_LAT, help="Where gas escapes [°].")] = None,
+    main: Annotated[str | None, typer.Option(help="Main or service that was hit.")] = None,
+    at_m: Annotated[
+        str | None, typer.Option(metavar=CHAINAGE, help="Chainage on it [m], or with its unit.")
+    ] = None,
+    address: Annotated[str | None, typer.Option(help="Street and number, such as '12 Weir Lane'.")] = None,
+    crews: Annotated[
+        int | None, typer.Option(min=1, max=100, help="Crews on their way; by the rules without it.")
+    ] = None,
+    valve_failed: Annotated[
+        list[str] | None, typer.Option(help="Valve that failed to shut; may be repeated, and is remembered.")
+    ] = None,
+    rules: RulesFile = None,
+    mapping: MappingFile = None,
+    location_error: Annotated[
+        str | None,
+        typer.Option(metavar=LENGTH, help="Every live main this near may be the one [m], or with its unit."),
+    ] = None,
+    units: Units = "metric",
+    cache: Cache = None,
+) -> None:
+    """Say what to shut where a main was hit, in which order, and who will be without gas.
+
+    The operator's emergency procedure and the emergency services govern. The first answer comes at once, by
+    the records alone; pressures follow and replace it.
+    """
+    check_inputs(network, texts=(rules, mapping))
+    place = EmergencyPlace.given(at, main, at_m, address)
+    error_m = None if location_error is None else metres(location_error, "--location-error")
+
+    from netplan.outputs.emergency.answer_folder import earlier_answer
+    from netplan.outputs.number_format import figures_of
+
+    earlier = earlier_answer(out)
+    place = _place_of(place, earlier, out)
+
+    from netplan.cli.terminal import console
+    from netplan.emergency.answer import EmergencyRequest, first_answer
+    from netplan.emergency.emergency_tables import EmergencyTables
+    from netplan.outputs.emergency.answer_folder import write_answer
+    from netplan.outputs.terminal.emergency_summary import summary_lines
+    from netplan.readers import read_network
+    from netplan.rules import read_rules
+
+    figures = figures_of(units)
+    planning_rules = read_rules(rules)
+    joined = read_network(network, mapping=mapping_given(mapping), cache=cache, strict=False)
+    tables = EmergencyTables(joined, planning_rules)
+    within_m = planning_rules.emergency.location_error_m if error_m is None else error_m
+    known = () if earlier is None else earlier.failed_valves
+    request = EmergencyRequest(
+        asked=place.words(),
+        crews=crews or planning_rules.emergency.crews,
+        location_error_m=within_m,
+        failed_valves=tuple(dict.fromkeys((*known, *(valve_failed or [])))),
+    )
+    answer = first_answer(
+        tables,
+        place.hits(tables, within_m),
+        request,
+        revision=1 if earlier is None else earlier.revision + 1,
+        log=() if earlier is None else earlier.log,
+    )
+    terminal = console()
+    write_answer(out, answer)
+    for line in summary_lines(answer, figures):
+        terminal.print(line, soft_wrap=True, markup=False, highlight=False)
+
+
+def _place_of(place: EmergencyPlace | None, earlier: EmergencyAnswer | None, out: Path) -> EmergencyPlace:
+    """Return the place asked for: that of the answer before where none is given, or one of its mains.
+
+    Raises
+    ------
+    BadInputError
+        When there is none, or it is another place than that of the answer before.
+    """
+    if earlier is None:
+        if place is None:
+            raise BadInputError("place: none given; give --at, --main with --at-m, or --address")
+        return place
+    if place is None:
+        return EmergencyPlace.read(earlier.asked)
+    confirmed = [hit for hit in earlier.hits if hit.main_id == place.main]
+    if confirmed and place.at_m is None:
+        return EmergencyPlace(main=place.main, at_m=confirmed[0].chainage_m)
+    if confirmed or place == EmergencyPlace.read(earlier.asked):
+        return place
+    raise BadInputError(f"{out}: holds the answer for {earlier.asked}; give a new --out for another place")

@@ -1,0 +1,1 @@
+"""The answer to an emergency on disk: emergency.json, the page and the sheet, each replaced as a whole."""

@@ -1,0 +1,46 @@
+"""The folder of an emergency answer: read what is there, replace every file as a whole."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from netplan.core.errors import BadInputError
+from netplan.outputs.atomic_writes import write_error_line, write_file
+from netplan.planfile.emergency_answer import EmergencyAnswer
+from netplan.planfile.emergency_json import EMERGENCY_JSON, emergency_to_json, read_emergency
+
+__all__ = ["earlier_answer", "write_answer"]
+
+
+def earlier_answer(folder: Path) -> EmergencyAnswer | None:
+    """Return the answer before in a folder; None where the folder is not there or empty.
+
+    Raises
+    ------
+    BadInputError
+        When it is no folder, holds other things than an answer, or an answer that cannot be read.
+    """
+    if not folder.exists() and not folder.is_symlink():
+        return None
+    if folder.is_symlink() or not folder.is_dir():
+        raise BadInputError(f"{folder}: is a file, link or device; choose another --out")
+    found = read_emergency(folder)
+    if found is None and any(folder.iterdir()):
+        raise BadInputError(f"{folder}: holds other things than an emergency answer; choose another --out")
+    return found
+
+
+def write_answer(folder: Path, answer: EmergencyAnswer) -> None:
+    """Write an answer to its folder: whoever reads a file finds the old one or the new one, whole.
+
+    Raises
+    ------
+    BadInputError
+        When it cannot be written.
+    """
+    try:
+        folder.mkdir(mode=0o700, exist_ok=True)
+    except OSError as error:
+        raise BadInputError(write_error_line(folder, error)) from None
+    text = emergency_to_json(answer)
+    write_file(folder / EMERGENCY_JSON, lambda path: path.write_text(text, encoding="utf-8", newline="\n"))
