@@ -26,8 +26,6 @@ RingKind = Literal["valves", "fastest"]
 Aim = Literal["least minutes", "fewer meters off"]
 StopKind = Literal["valve", "squeeze", "bag"]
 QUARTERS: Final = ("east", "north-east", "north", "north-west", "west", "south-west", "south", "south-east")
-HERE_M: Final = 1.0
-"""Nearer than this no direction is told (own) [m]."""
 ADDRESS_M: Final = 60.0
 """How far from a stop an address is still told with it (own) [m]."""
 MOST_STATIONS: Final = 20
