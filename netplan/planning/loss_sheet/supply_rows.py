@@ -19,21 +19,24 @@ def feed_rows(case: LossCase) -> Iterator[model.LossRow]:
     """Yield a damaged bypass or hose, and an opened valve that is shut, in every state."""
     lost = {one.id: one.customers for one in case.option.losses}
     minutes = case.context.request.rules.bypass.minutes_shut
+    inlets = [one.id for one in case.items.every("valve", "gas inlet")]
     for feed in case.option.bypasses:
         found = case.network.after((f"torn {feed.id}",), lost_feed=feed.id)
         ends = [one.id for end in ("from", "to") if (one := case.items.feed_end(feed.id, end))]
         for state in STATES:
+            draws = state == GAS_BACK and bool(inlets)
+            first = f"stop the purge draw at {' and '.join(inlets)}, " if draws else ""
             yield case.row(
                 state,
                 f"{feed.kind} {feed.id} damaged",
-                f"shut {', then '.join(ends)}, the live end first; {_DOORS}",
+                f"{first}shut {', then '.join(ends)}, the live end first; {_DOORS}",
                 Who.FEEDS,
                 items=(feed.id,),
-                act_on=ends,
+                act_on=(*(inlets if draws else ()), *ends),
                 at=AtPlace(f"live end of {feed.id}", feed.from_.main_id, feed.from_.chainage_m),
                 found=found,
                 was_solved=True,
-                also=lost.get(feed.id, ()),
+                also=(*lost.get(feed.id, ()), *_held_in_purge(case, feed.id, state)),
                 minutes=minutes,
                 note=f"torn off at its live end; {_stays_off(state)}",
                 escapes=True,
@@ -41,7 +44,7 @@ def feed_rows(case: LossCase) -> Iterator[model.LossRow]:
             )
     for opened in case.option.opened_valves:
         for state in STATES:
-            customers = lost.get(opened.valve_id, ())
+            customers = (*lost.get(opened.valve_id, ()), *_held_in_purge(case, opened.valve_id, state))
             yield case.row(
                 state,
                 f"opened valve {opened.valve_id} shuts",
@@ -54,6 +57,13 @@ def feed_rows(case: LossCase) -> Iterator[model.LossRow]:
                 note=_stays_off(state),
                 feeds_again=(opened.valve_id,),
             )
+
+
+def _held_in_purge(case: LossCase, feed_id: str, state: WorkState) -> tuple[str, ...]:
+    """Return who is kept by a feed while gas goes back in: some hold without it until the purge draws."""
+    if state != GAS_BACK:
+        return ()
+    return tuple(one.id for one in case.option.customers if one.effect == "kept" and one.kept_by == feed_id)
 
 
 def _stays_off(state: WorkState) -> str:
