@@ -163,20 +163,27 @@ def gauge_rows(case: LossCase) -> Iterator[model.LossRow]:
     customers = case.network.first_to_fall()
     names = tuple(gauge.id for gauge in gauges)
     at = AtPlace(", ".join(names), gauges[0].main_id, gauges[0].chainage_m)
+    inlets = [one.id for one in case.items.every("valve", "gas inlet")]
+    stop = f"stop the purge draw at {' and '.join(inlets)}; " if inlets else ""
+    doors, risen = (
+        "isolate the doors named, the first to fall; no feed is opened again before",
+        "isolate the doors named",
+    )
+    if not customers:
+        doors, risen = ("network control finds out why: it is not the stops",) * 2
     steps: tuple[tuple[WorkState, str], ...] = (
         (BEFORE, "undo the last step; no feed is opened again to a part that fell below minimum"),
-        (CUT, "isolate the doors named, the first to fall; no feed is opened again before"),
-        (GAS_BACK, "stop the purge draw; isolate the doors named if it does not rise"),
+        (CUT, doors),
+        (GAS_BACK, f"{stop}{risen} if it does not rise"),
     )
     for state, action in steps:
-        inlets = [one.id for one in case.items.every("valve", "gas inlet")] if state == GAS_BACK else []
         yield case.row(
             state,
             "a gauge at abort",
             action,
             Who.WATCH,
             items=names,
-            act_on=inlets,
+            act_on=inlets if state == GAS_BACK else (),
             at=at,
             also=customers,
             note="the meters at their minimum first, of those the stops lower, as solved"
