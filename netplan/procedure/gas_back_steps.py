@@ -28,7 +28,9 @@ def tally_again(case: OrderCase) -> Iterator[StepDraft]:
         Stage.METERS_AGAIN,
         f"Before gas comes back nobody is in the trench{tally}.",
         Who.METERS if ids else Who.COMPETENT,
-        "No gas comes back before every one of them is known to be shut.",
+        "No gas comes back before every one of them is known to be shut."
+        if ids
+        else "No gas comes back while anybody is in the trench.",
         uses=ids,
         hold=True,
         minutes=case.rules.duration.tally,

@@ -50,30 +50,33 @@ def _between(case: OrderCase, stops: Sequence[Stop]) -> tuple[OrderItem, ...]:
     return tuple(vent for stop in stops if (vent := case.items.vent(stop.id)))
 
 
-def _greatest_fall(zone: ZoneOrder, minutes: float) -> tuple[float | None, str]:
+def _greatest_fall(case: OrderCase, zone: ZoneOrder, minutes: float) -> tuple[float | None, str]:
     """Return how far a zone may fall while it is watched [mbar], and why: what a pilot light draws.
 
-    A zone so small that a pilot would empty it may fall by half its pressure at most.
+    A zone so small that a pilot would empty it may fall by half its pressure at most. One that no stop has
+    gas behind holds what stood in it: at least what a meter inlet must have.
     """
     if not zone.volume_m3:
         return None, ""
     pilot = MBAR_PER_ATMOSPHERE * PILOT_L_MIN * minutes / (zone.volume_m3 * L_PER_M3)
-    half = min((live / 2.0 for stop in zone.stops if (live := live_mbar(stop))), default=pilot)
+    lives = [live for stop in zone.stops if (live := live_mbar(stop))]
+    half = min(lives, default=case.rules.pressure.minimum_mbar) / 2.0
     if pilot <= half:
         return (
             pilot,
             f" The limit is what {PILOT_L_MIN:g} l/min, a pilot light, takes out of the zone meanwhile.",
         )
+    of = "its pressure" if lives else "the least that a meter inlet must have"
     return (
         half,
-        f" The limit is half its pressure: {PILOT_L_MIN:g} l/min, a pilot light, takes more meanwhile.",
+        f" The limit is half {of}: {PILOT_L_MIN:g} l/min, a pilot light, takes more meanwhile.",
     )
 
 
 def _shut_in(case: OrderCase, zone: ZoneOrder) -> StepDraft:
     rules = case.rules
     minutes = pilot_minutes(zone.volume_m3, rules)
-    fall, why = _greatest_fall(zone, minutes)
+    fall, why = _greatest_fall(case, zone, minutes)
     return StepDraft(
         Stage.LET_BY,
         f"T0, {zone.ident}: nobody in the trench; every vent of the zone and of the spaces between barriers "

@@ -312,7 +312,11 @@ def fallback_words(fallback: Fallback | None, place: Place = _on_main, *, with_s
         return "no fallback is planned for it: stand down and plan again"
     if fallback.minutes is None:
         why = fallback.note.removeprefix("no fallback: ")
-        return f"no fallback is planned for it ({why}): stand down and plan again"
+        # With the main cut nobody stands down: all have left, and network control is what is left.
+        last = (
+            "network control shuts this side off" if fallback.failure == LOST else "stand down and plan again"
+        )
+        return f"no fallback is planned for it ({why}): {last}"
     acts = [_shut(one, place, live_end=fallback.tail_lost) for one in fallback.shut]
     if fallback.use:
         acts.append(f"fallback {', '.join(_use(one, place) for one in fallback.use)}")

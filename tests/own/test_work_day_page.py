@@ -76,6 +76,8 @@ class Phone:
     def sign(self, name: str) -> None:
         self.page.fill(f"{NEXT} .sign input", name)
         self.page.click(f"{NEXT} .sign .done")
+        if self.page.locator("#ask").is_visible():  # nothing is typed of a gauge or a test
+            self.page.click("#ask-yes")
 
     def read(self, text: str) -> str:
         form = self.page.locator(f"{NEXT} .entry").first
@@ -261,7 +263,24 @@ def test_needs_that_are_not_met_are_named(phone: Open) -> None:
     later.locator(".fold").click()
     assert "Not yet: feed B1 open; 8 meters sealed" in later.locator(".waits").inner_text()
     _to_step(seen, 5)
-    assert later.locator(".waits").inner_text() == "Not read yet: G1."
+    assert later.locator(".waits").inner_text() == "Nothing typed yet of: gauge G1."
+
+
+def test_a_hold_signed_with_nothing_typed_is_asked_for_and_logged(phone: Open) -> None:
+    seen = phone()
+    _to_step(seen, 6)
+    before = len(seen.kept())
+    seen.page.fill(f"{NEXT} .sign input", "A. Miller")
+    seen.page.click(f"{NEXT} .sign .done")
+    assert "Nothing is typed of test T1" in seen.page.inner_text("#ask-words")
+    seen.page.click("#ask-no")
+    assert len(seen.kept()) == before
+    assert seen.page.inner_text(f"{NEXT} .n") == "6"
+    seen.page.click(f"{NEXT} .sign .done")
+    seen.page.click("#ask-yes")
+    note, signed = seen.kept()[before:]
+    assert (note["what"], note["step"], note["text"]) == ("note", 6, "signed without test T1")
+    assert (signed["what"], signed["name"]) == ("signed", "A. Miller")
 
 
 def test_a_let_by_test_wants_its_limit_and_a_meter_fine_enough(phone: Open) -> None:

@@ -148,6 +148,9 @@ def _gone_besides(option: Option, row: LossRow) -> set[str]:
     """Return who goes off by what is done then, or in another hour of the window."""
     names = {row.items[0], row.items[0].split("-")[0]}
     found = {id_ for loss in option.losses if loss.id in names for id_ in loss.customers}
+    if row.state == "gas back in":
+        # The purge draws then: whoever has the feed for that alone falls as well.
+        found |= {one.id for one in option.customers if one.effect == "kept" and one.kept_by in names}
     for fallback in option.fallback:
         if fallback.stop_id in names and fallback.failure == "lost during open work":
             found |= set(fallback.standby)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -279,12 +280,7 @@ class Aftermath:
 
     def _tees_fit(self, hoses: Sequence[Way]) -> bool:
         """Whether every hose has room for a tee of its own at both its stops."""
-        wanted: dict[int, int] = {}
-        for way in hoses:
-            assert way.bypass is not None
-            for end in way.bypass[:2]:
-                wanted[end] = wanted.get(end, 0) + way.parallel
-        return all(count <= self.oracle.tees_at(self.stops[end]) for end, count in wanted.items())
+        return all(count <= self.oracle.tees_at(self.stops[n]) for n, count in _tees_of(hoses).items())
 
     def _states_hold(self, picked: Sequence[Way], off: set[int], bore: dict[int, float]) -> bool:
         oracle, drawing = self.oracle, self.drawing
@@ -351,12 +347,11 @@ class Aftermath:
     ) -> bool:
         """Whether gas back in is fast enough in the final state (demands, links shut and opened), and in time."""
         demands, shut, opened = final
-        fed_round = {end for way in picked if way.bypass for end in way.bypass[:2]}
 
         def solve(demand: Floats) -> FlowState:
             return solver.resolve(demand_m3_per_s_std=demand, closed_links=shut, opened_links=opened)
 
-        purge = ZonePurge(self.drawing, self.zone, fed_round, solve, demands, kept)
+        purge = ZonePurge(self.drawing, self.zone, _tees_of(picked), solve, demands, kept)
         if self.oracle.rules.purge.below_least == "refuse" and not purge.is_fast_enough():
             return False
         meters = self.oracle.table.meters[sorted(off)]
@@ -400,6 +395,11 @@ class Aftermath:
             if abs(mass) / density / (math.pi / 4 * bore**2) > self.oracle.rules.bypass.velocity_max_m_s:
                 return False
         return True
+
+
+def _tees_of(picked: Sequence[Way]) -> Counter[int]:
+    """Return how many tees the hoses of bypasses take at each stop, by its number."""
+    return Counter(end for way in picked if way.bypass for end in way.bypass[:2] for _ in range(way.parallel))
 
 
 def _known(values: Floats) -> list[float]:

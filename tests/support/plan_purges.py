@@ -7,7 +7,7 @@ legs, the pressure that a chain of pipes loses and the times of a purge are thos
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -49,8 +49,8 @@ class ZonePurge:
     drawing : Drawing
     zone : frozenset of int
         Nodes in it.
-    fed_round : set of int
-        Stops that a bypass is tapped at.
+    tees : mapping of int to int
+        How many tees hoses of bypasses take at a stop, by its number.
     solve : callable
         Solves a demand with all stops in and all feeds open.
     demands : sequence of array
@@ -63,12 +63,12 @@ class ZonePurge:
         self,
         drawing: Drawing,
         zone: frozenset[int],
-        fed_round: set[int],
+        tees: Mapping[int, int],
         solve: Solve,
         demands: Sequence[Floats],
         kept: Sequence[int],
     ) -> None:
-        self.drawing, self.oracle, self.fed_round = drawing, drawing.oracle, fed_round
+        self.drawing, self.oracle, self.tees = drawing, drawing.oracle, tees
         self.solve, self.demands, self.kept = solve, demands, list(kept)
         pieces, pipes = self.oracle.network.pieces, self.oracle.network.pipes
         self.volume_m3, services, links = 0.0, set[int](), list[Any]()
@@ -110,11 +110,20 @@ class ZonePurge:
         """Return whether every part has a stop round which gas sweeps all its mains fast enough."""
         return all(
             any(
-                _reaches(self.oracle, self.drawing, part.mains, n, n in self.fed_round, self.given)
+                _reaches(self.oracle, self.drawing, part.mains, n, self._round(n), self.given)
                 for n in part.stops
             )
             for part in self.parts
         )
+
+    def _round(self, number: int) -> int:
+        """Return the narrower outlet of the two that a hose round a stop joins [mm nominal]."""
+        stop, tees = self.drawing.stops[number], self.tees.get(number, 0)
+        vent = _tapped_mm(self.oracle, stop, "zone_vent")
+        if not tees and not stop.tee_is_next and stop.pipe_of("bypass") >= 0:
+            return min(vent, _tapped_mm(self.oracle, stop, "bypass"))
+        own = _own_outlet_mm(self.oracle, self.drawing.stops, number, tees)
+        return min(vent, own or _tapped_mm(self.oracle, stop, "gauge"))
 
     def branches(self) -> list[PurgedBranch]:
         """Return what is purged, branch by branch."""
@@ -147,8 +156,7 @@ class ZonePurge:
             if not self.given(node, 0.0) > 0.0:
                 continue
             vent = next(((p, at) for role, p, at in stop.tappings if role == "zone_vent"), None)
-            live = "gauge" if number in self.fed_round or stop.pipe_of("bypass") < 0 else "bypass"
-            outlet = min(_tapped_mm(self.oracle, stop, role) for role in ("zone_vent", live))
+            outlet = self._round(number)
             pipe, at = vent or (stop.pipe, stop.chainage_m)
             supply = partial(self.given, node)
             sources.append(
@@ -215,6 +223,48 @@ def _tapped_mm(oracle: PlanOracle, stop: PlannedStop, role: str) -> int:
     return 0 if pipe < 0 else outlet_mm(role, "", round(1000.0 * od_m, 3))
 
 
+def _own_outlet_mm(oracle: PlanOracle, stops: Sequence[PlannedStop], number: int, tees: int) -> int:
+    """Return how wide an outlet for gas alone is, past the outermost of a stop's pit [mm nominal]; 0 for none.
+
+    It is a clearance past that, or past the last tee of a row of hoses, and as far from all that follows.
+    """
+    stop, network = stops[number], oracle.network
+    pieces, pipes, fittings = network.pieces, network.pipes, network.fittings
+    role, pipe, start = stop.tappings[-1]
+    if role == "zone_vent":
+        return 0
+    od_m = float(pipes.od_m[pipe])
+    clear = max(oracle.rules.clearance.fitting_m, oracle.rules.clearance.fitting_od * od_m)
+    holds = [
+        row
+        for row in np.flatnonzero(pieces.pipe == pipe).tolist()
+        if float(pieces.from_m[row]) <= start <= float(pieces.to_m[row])
+        and pieces.to_m[row] > pieces.from_m[row]
+    ]
+    row = stop.piece if stop.piece in holds else holds[0]
+    if row == stop.piece and not stop.is_valve:
+        rises = stop.zone_is_low
+    else:
+        rises = int(pieces.from_node[row]) == stop.live_node or (
+            int(pieces.to_node[row]) != stop.live_node and stop.zone_is_low
+        )
+    sign = 1.0 if rises else -1.0
+    last = start + sign * clear * (1 + (max(tees, 1) - 1 if role == "bypass" else 0))
+    marks = [float(pieces.to_m[row] if rises else pieces.from_m[row])]
+    marks += [float(at) for at in fittings.chainage_m[fittings.pipe == pipe]]
+    marks += [
+        at
+        for other, one in enumerate(stops)
+        if other != number
+        for _, on, at in one.every_tapping
+        if on == pipe
+    ]
+    ahead = [sign * (mark - start) for mark in marks if sign * (mark - start) > 1e-9]
+    if not ahead or min(ahead) < sign * (last - start) + clear - 1e-9:
+        return 0
+    return outlet_mm("purge_in", "", round(1000.0 * od_m, 3))
+
+
 def _fitting(bores_mm: Sequence[float], most_mm: float) -> list[float]:
     """Return the bores that an outlet takes [m]; what is too wide for it is reduced to it."""
     found = [bore for bore in bores_mm if named_mm(bore) <= most_mm]
@@ -226,7 +276,7 @@ def _reaches(
     drawing: Drawing,
     mains: ZoneMains,
     number: int,
-    has_bypass: bool,
+    outlet: int,
     given: Callable[[int, float], float],
 ) -> bool:
     """Whether gas let in round one stop sweeps every leg fast enough, with the widest hose and stack that fit."""
@@ -234,8 +284,6 @@ def _reaches(
     node = drawing.barrier.get(number, stop.live_node)
     if not given(node, 0.0) > 0.0:
         return False
-    live = "gauge" if has_bypass or stop.pipe_of("bypass") < 0 else "bypass"
-    outlet = min(_tapped_mm(oracle, stop, "zone_vent"), _tapped_mm(oracle, stop, live))
     hose = max(_fitting(rules.bypass.bores_mm, outlet))
     tree = purge_tree(mains, drawing.count + number)
     wall = rules.bypass.roughness_mm / 1000.0

@@ -212,7 +212,8 @@ def check_pdf(case: Case, folder: Path) -> None:
     rows = case.option["customers"]
     for effect in ("off", "kept"):
         own = [c for c in rows if c["effect"] == effect]
-        words = f"meters {effect} {sum(c['meters'] for c in own)} at {len(own)} meter points"
+        points = f"{len(own)} meter point{'s' * (len(own) != 1)}"
+        words = f"meters {effect} {sum(c['meters'] for c in own)} at {points}"
         case.require(words in cover, f"work_pack.pdf: {effect}", f"not on the cover: {words}")
         named = f"priority {effect} {sum(bool(c['priority']) for c in own)}"
         case.require(named in cover, f"work_pack.pdf: priority {effect}", f"not on the cover: {named}")

@@ -153,9 +153,12 @@ def _place(case: Case, name: str, row: Row, move: Row) -> None:
     for use in row["use"]:
         part = [p for p in case.method(use["method"])["assembly"] if p["role"] == "bypass"]
         if part and use["main_id"] == to["main_id"]:
-            tees.append(abs(abs(to["chainage_m"] - use["chainage_m"]) - part[0]["offset_m"]) <= CLOSE_M)
+            away, offset = abs(to["chainage_m"] - use["chainage_m"]), part[0]["offset_m"]
+            low, high = sorted((use["chainage_m"], to["chainage_m"]))
+            # The tee may lie on the next length, past a joint, where it does not fit on the stop's own.
+            is_next = away > offset and any(low < node < high for node in case.raw.nodes_on(to["main_id"]))
+            tees.append(abs(away - offset) <= CLOSE_M or is_next)
         elif part:
-            # The tee may lie on the next main where it does not fit on the stop's own.
             tees.append(True)
     case.require(any(tees), "hose moved to no tee of a fallback", name)
     feed = next(f for f in case.option["bypasses"] if f["id"] == move["feed_id"])

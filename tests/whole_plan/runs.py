@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -10,7 +9,7 @@ from pathlib import Path
 from tests.whole_plan.case import Deviation
 from tests.whole_plan.check import check_folder, read_raw
 from tests.whole_plan.making import plan_town, write_layers
-from tests.whole_plan.order import check_laws
+from tests.whole_plan.order import check_laws, is_broken
 from tests.whole_plan.towns import random_town
 
 __all__ = ["PAPERS_EVERY", "Run", "run_seed"]
@@ -32,12 +31,6 @@ class Run:
     holds: Counter[str] = field(default_factory=Counter)
 
 
-def _breaks(why: str) -> bool:
-    """Return whether a law is broken but by a margin that takes a finer gauge than any to be had."""
-    laws = re.findall(r"law \d+ at step \d+: ([^;]*)", why)
-    return not laws or any(not one.startswith("the margin there takes a gauge that errs by") for one in laws)
-
-
 def run_seed(seed: int, folder: Path, *, papers: bool | None = None) -> Run:
     """Draw the town of a seed, plan it with feeds and without, and check both plan folders."""
     town = random_town(seed)
@@ -52,7 +45,7 @@ def run_seed(seed: int, folder: Path, *, papers: bool | None = None) -> Run:
         made = plan_town(town, source, out, feeds=feeds, papers=wanted)
         run.answers[name] = made.answer
         run.why[name] = made.why
-        if made.answer == "no plan" and "keeps every law" in made.why and _breaks(made.why):
+        if made.answer == "no plan" and "keeps every law" in made.why and is_broken(made.why):
             run.found.append((name, Deviation("every option dropped for a law", 0, made.why)))
         if made.folder is not None:
             checked = check_folder(raw, made.folder, town.own_supply, feeds=feeds)

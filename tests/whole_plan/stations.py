@@ -144,9 +144,10 @@ def check_purge(case: Case) -> None:
     least = [_least_m3h(bore) for bore in _zone_bores_mm(case)]
     blind = any("have no stop with gas behind it" in note for note in purge["notes"])
     if needed and len(case.option["zones"]) == 1 and not blind:
-        # A loop that fills from both sides asks for twice the flow.
+        # A loop that fills from both sides asks for twice the flow of its own bore, wide or narrow.
         widest = max(least)
-        fits = any(math.isclose(max(needed), times * widest, rel_tol=3e-3) for times in (1.0, 2.0))
+        ways = [widest, *(2.0 * one for one in least if 2.0 * one > widest)]
+        fits = any(math.isclose(max(needed), way, rel_tol=3e-3) for way in ways)
         case.require(fits, "least flow of the purge", f"{max(needed)} for {widest:.2f}")
     for point in vents:
         some = point["least_m3h"]

@@ -73,7 +73,8 @@ def _purge_points(case: Case) -> None:
         for ident in step["uses"]:
             stages.setdefault(ident, set()).add(step["stage"])
     for point in option["purge"]["points"]:
-        wanted = {"purge out", "tappings capped"}
+        # A vent of a part between two cuts is no way for a purge: it is opened once the zone is gas-free.
+        wanted = {"gas-free" if point["role"] == "cut part" else "purge out", "tappings capped"}
         here = (point["main_id"], float(point["chainage_m"]))
         if not any(_same(here, vent) for vent in vents):
             wanted |= {"tappings drilled"}

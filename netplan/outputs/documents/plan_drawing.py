@@ -26,6 +26,7 @@ __all__ = [
     "draw_excavations",
     "draw_feed_ends",
     "draw_pipes",
+    "name_excavations",
     "plan_drawing",
     "work_drawing",
 ]
@@ -57,7 +58,7 @@ def work_drawing(
 
 def _drawn(sheet: DrawingSheet, option: Option, layers: Layers, state: SolvedState) -> str:
     draw_base_map(sheet, layers)
-    draw_excavations(sheet, option, named=True)
+    draw_excavations(sheet, option)
     draw_pipes(sheet, state.pipes)
     draw_lines(sheet, "work", list(layers["work"].geometry))
     for bypass in option.bypasses:
@@ -65,6 +66,7 @@ def _drawn(sheet: DrawingSheet, option: Option, layers: Layers, state: SolvedSta
         draw_lines(sheet, "bypass", [line])
         sheet.text(line.interpolate(0.35, normalized=True).coords[0], bypass.id, 3.2, font_weight="bold")
     _customers(sheet, state.customers)
+    name_excavations(sheet, option)
     middle = np.array(layers["work"].geometry.union_all().centroid.coords[0])
     for gauge in _of(layers, "gauges", option.rank).geometry:
         _with_leader(sheet, gauge.coords[0], middle, -2.0, letter_symbol("G"))
@@ -74,15 +76,18 @@ def _drawn(sheet: DrawingSheet, option: Option, layers: Layers, state: SolvedSta
     return sheet.svg()
 
 
-def draw_excavations(sheet: DrawingSheet, option: Option, *, named: bool) -> None:
-    """Draw the outlines of excavations, with their ids beside them where they are named."""
+def draw_excavations(sheet: DrawingSheet, option: Option) -> None:
+    """Draw the outlines of excavations."""
     outlines = [shapely.Polygon(one.outline) for one in option.excavations]
     sheet.path(outlines, fill="#ececec", stroke="black", stroke_width=0.25, stroke_dasharray="1 0.6")
-    if named:
-        for one, outline in zip(option.excavations, outlines, strict=True):
-            shown = shapely.intersection(outline, sheet.window)
-            if not shown.is_empty:
-                sheet.text((shown.centroid.x, shown.bounds[1]), one.id, 2.4, dy=_id_drop(shown, sheet))
+
+
+def name_excavations(sheet: DrawingSheet, option: Option) -> None:
+    """Write the ids of excavations below them: after the pipes, which would hide them."""
+    for one in option.excavations:
+        shown = shapely.intersection(shapely.Polygon(one.outline), sheet.window)
+        if not shown.is_empty:
+            sheet.text((shown.centroid.x, shown.bounds[1]), one.id, 2.4, dy=_id_drop(shown, sheet))
 
 
 def _id_drop(outline: Any, sheet: DrawingSheet) -> str:

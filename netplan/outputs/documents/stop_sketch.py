@@ -11,7 +11,13 @@ import numpy as np
 import shapely
 
 from netplan.core.arrays import Floats
-from netplan.outputs.documents.plan_drawing import draw_base_map, draw_excavations, draw_feed_ends, draw_pipes
+from netplan.outputs.documents.plan_drawing import (
+    draw_base_map,
+    draw_excavations,
+    draw_feed_ends,
+    draw_pipes,
+    name_excavations,
+)
 from netplan.outputs.documents.svg_drawing import FONT, DrawingSheet, draw_lines, stop_symbol
 from netplan.outputs.number_format import Figures
 from netplan.planfile import StatePipes
@@ -51,13 +57,15 @@ def stop_sketch(
     box = (stop.x - reach, stop.y - half_height, stop.x + reach, stop.y + half_height)
     sheet = DrawingSheet(box, width_mm, height_mm)
     draw_base_map(sheet, layers)
-    draw_excavations(sheet, option, named=True)
+    draw_excavations(sheet, option)
     draw_pipes(sheet, pipes)
     draw_lines(sheet, "work", list(layers["work"].geometry))
     draw_feed_ends(sheet, option)
+    name_excavations(sheet, option)
     at = np.array([stop.x, stop.y])
-    for offset in offsets:
-        _offset(sheet, at, offset, units)
+    farthest_mm = 0.0
+    for offset in sorted(offsets, key=lambda one: one.distance_m):
+        farthest_mm = _offset(sheet, at, offset, units, farthest_mm)
     shift = _clear_side(at, offsets)
     sheet.leader(at, shift)
     sheet.mark(at, f'<g transform="scale(0.9)">{stop_symbol(stop.kind, number)}</g>', shift)
@@ -68,18 +76,28 @@ def stop_sketch(
     return sheet.svg()
 
 
-def _offset(sheet: DrawingSheet, at: Floats, offset: Offset, units: Figures) -> None:
+def _offset(sheet: DrawingSheet, at: Floats, offset: Offset, units: Figures, farthest_mm: float) -> float:
+    """Draw one offset; return how far from the stop the farthest figure of a short one stands [mm].
+
+    Parameters
+    ----------
+    farthest_mm : float
+        The same of the shorter ones: the next stands beyond it.
+    """
     end = np.array([offset.x_m, offset.y_m])
     if not sheet.window.contains(shapely.Point(end)):
-        return
+        return farthest_mm
     sheet.path([shapely.LineString([at, end])], stroke="black", stroke_width=0.3, stroke_dasharray="1.4 0.8")
     sheet.mark(end, '<circle r="0.7" fill="white" stroke="black" stroke-width="0.35"/>')
     away = (end - at) / max(float(np.hypot(*(end - at))), 1e-9)
     on_paper = float(np.hypot(*(end - at))) * sheet.scale
-    # On a short line the figure would hide the line: it goes behind its end, the next one farther out.
-    behind_mm = _ROOM_MM / 4 + (ord(offset.label) - ord("A")) % 2 * _NEXT_MM
-    place = at + 0.6 * (end - at) if on_paper > _ROOM_MM else end + away * (behind_mm / sheet.scale)
+    place = at + 0.6 * (end - at)
+    if on_paper <= _ROOM_MM:
+        # On a short line the figure would hide the line: it goes behind its end, the next one farther out.
+        farthest_mm = max(on_paper + _ROOM_MM / 4, farthest_mm + _NEXT_MM)
+        place = at + away * (farthest_mm / sheet.scale)
     sheet.text(place, f"{offset.label} {units.chainage(offset.distance_m)}", 2.7, dy="0.9")
+    return farthest_mm
 
 
 def _clear_side(at: Floats, offsets: Sequence[Offset]) -> tuple[float, float]:

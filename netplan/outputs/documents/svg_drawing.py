@@ -179,7 +179,7 @@ LINE_STROKES: Final[dict[str, tuple[dict[str, object], ...]]] = {
 _NAMES: Final = (
     ("work", "work section"),
     ("isolated", "isolated zone"),
-    ("stranded", "stranded, no gas"),
+    ("stranded", "stranded, off"),
     ("fed", "kept by a feed"),
     ("live", "in service"),
     ("bypass", "bypass or hose"),
@@ -238,7 +238,7 @@ def customer_symbol(effect: str, *, priority: bool = False) -> str:
 
 def legend_svg(width_mm: float = 178.0) -> str:
     """Return the legend of the paper drawings."""
-    sheet = DrawingSheet((0.0, 0.0, width_mm, 13.0), width_mm, 13.0)
+    sheet = DrawingSheet((0.0, 0.0, width_mm, 20.0), width_mm, 20.0)
     column = width_mm / 6
     for k, (kind, name) in enumerate(_NAMES):
         x = k * column
@@ -253,12 +253,14 @@ def legend_svg(width_mm: float = 178.0) -> str:
         (customer_symbol("off"), "customer off"),
         (customer_symbol("kept"), "customer kept"),
         (customer_symbol("kept", priority=True), "priority"),
+        (letter_symbol("G"), "gauge"),
     )
     for k, (symbol, name) in enumerate(marks):
-        sheet.raw(f'<g transform="translate({k * column + 4:.1f} 9.3)">{symbol}</g>')
-        sheet.raw(_words(k * column + 9.5, 10.3, name))
+        x, y = k % 6 * column, 9.3 + k // 6 * 6.3
+        sheet.raw(f'<g transform="translate({x + 4:.1f} {y:.1f})">{symbol}</g>')
+        sheet.raw(_words(x + 9.5, y + 1.0, name))
     return sheet.svg()
 
 
 def _words(x: float, y: float, text: str) -> str:
-    return f'<text x="{x:.1f}" y="{y}" font-family="{FONT}" font-size="2.9">{text}</text>'
+    return f'<text x="{x:.1f}" y="{y:.1f}" font-family="{FONT}" font-size="2.9">{text}</text>'

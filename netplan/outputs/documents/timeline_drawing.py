@@ -68,7 +68,7 @@ def _row(bar: TimelineBar, step: Step | None, conditions: Conditions) -> dict[st
         "day": _DAYS[bar.day],
         "from": clock(conditions, bar.start_min) if on_day else "",
         "to": clock(conditions, bar.end_min) if on_day else "",
-        "minutes": f"{bar.end_min - bar.start_min:.0f}",
+        "minutes": f"{round(bar.end_min - bar.start_min, 1):g}",
         "critical": bar.critical,
         "hold": step is not None and step.hold,
     }

@@ -40,10 +40,10 @@ def cover_part(plan: Plan, option: Option, units: Figures) -> dict[str, Any]:
             ("feeds", str(len(option.bypasses) + len(option.opened_valves))),
         ],
         "people": [
-            ("meters off", f"{sum(c.meters for c in off)} at {len(off)} meter points"),
+            ("meters off", f"{sum(c.meters for c in off)} at {_points(len(off))}"),
             *_off_times(option),
-            ("meters kept", f"{sum(c.meters for c in kept)} at {len(kept)} meter points"),
-            ("standby", f"{len(option.standby)} meter points"),
+            ("meters kept", f"{sum(c.meters for c in kept)} at {_points(len(kept))}"),
+            ("standby", _points(len(option.standby))),
             ("priority off", str(sum(bool(c.priority) for c in off))),
             ("priority kept", str(sum(bool(c.priority) for c in kept))),
             ("in doubt", _in_doubt_words(doubts)),
@@ -116,4 +116,8 @@ def no_fallback_lines(option: Option) -> list[str]:
 def _in_doubt_words(doubts: Sequence[CustomerInDoubt]) -> str:
     if not doubts:
         return "none"
-    return f"{sum(one.first.meters for one in doubts)} at {len(doubts)} meter points: a record to prove"
+    return f"{sum(one.first.meters for one in doubts)} at {_points(len(doubts))}: a record to prove"
+
+
+def _points(count: int) -> str:
+    return "1 meter point" if count == 1 else f"{count} meter points"

@@ -19,21 +19,24 @@ def feed_rows(case: LossCase) -> Iterator[model.LossRow]:
     """Yield a damaged bypass or hose, and an opened valve that is shut, in every state."""
     lost = {one.id: one.customers for one in case.option.losses}
     minutes = case.context.request.rules.bypass.minutes_shut
+    inlets = [one.id for one in case.items.every("valve", "gas inlet")]
     for feed in case.option.bypasses:
         found = case.network.after((f"torn {feed.id}",), lost_feed=feed.id)
         ends = [one.id for end in ("from", "to") if (one := case.items.feed_end(feed.id, end))]
         for state in STATES:
+            draws = state == GAS_BACK and bool(inlets)
+            first = f"stop the purge draw at {' and '.join(inlets)}, " if draws else ""
             yield case.row(
                 state,
                 f"{feed.kind} {feed.id} damaged",
-                f"shut {', then '.join(ends)}, the live end first; {_DOORS}",
+                f"{first}shut {', then '.join(ends)}, the live end first; {_DOORS}",
                 Who.FEEDS,
                 items=(feed.id,),
-                act_on=ends,
+                act_on=(*(inlets if draws else ()), *ends),
                 at=AtPlace(f"live end of {feed.id}", feed.from_.main_id, feed.from_.chainage_m),
                 found=found,
                 was_solved=True,
-                also=lost.get(feed.id, ()),
+                also=(*lost.get(feed.id, ()), *_held_in_purge(case, feed.id, state)),
                 minutes=minutes,
                 note=f"torn off at its live end; {_stays_off(state)}",
                 escapes=True,
@@ -41,7 +44,7 @@ def feed_rows(case: LossCase) -> Iterator[model.LossRow]:
             )
     for opened in case.option.opened_valves:
         for state in STATES:
-            customers = lost.get(opened.valve_id, ())
+            customers = (*lost.get(opened.valve_id, ()), *_held_in_purge(case, opened.valve_id, state))
             yield case.row(
                 state,
                 f"opened valve {opened.valve_id} shuts",
@@ -54,6 +57,13 @@ def feed_rows(case: LossCase) -> Iterator[model.LossRow]:
                 note=_stays_off(state),
                 feeds_again=(opened.valve_id,),
             )
+
+
+def _held_in_purge(case: LossCase, feed_id: str, state: WorkState) -> tuple[str, ...]:
+    """Return who is kept by a feed while gas goes back in: some hold without it until the purge draws."""
+    if state != GAS_BACK:
+        return ()
+    return tuple(one.id for one in case.option.customers if one.effect == "kept" and one.kept_by == feed_id)
 
 
 def _stays_off(state: WorkState) -> str:
@@ -153,20 +163,27 @@ def gauge_rows(case: LossCase) -> Iterator[model.LossRow]:
     customers = case.network.first_to_fall()
     names = tuple(gauge.id for gauge in gauges)
     at = AtPlace(", ".join(names), gauges[0].main_id, gauges[0].chainage_m)
+    inlets = [one.id for one in case.items.every("valve", "gas inlet")]
+    stop = f"stop the purge draw at {' and '.join(inlets)}; " if inlets else ""
+    doors, risen = (
+        "isolate the doors named, the first to fall; no feed is opened again before",
+        "isolate the doors named",
+    )
+    if not customers:
+        doors, risen = ("network control finds out why: it is not the stops",) * 2
     steps: tuple[tuple[WorkState, str], ...] = (
         (BEFORE, "undo the last step; no feed is opened again to a part that fell below minimum"),
-        (CUT, "isolate the doors named, the first to fall; no feed is opened again before"),
-        (GAS_BACK, "stop the purge draw; isolate the doors named if it does not rise"),
+        (CUT, doors),
+        (GAS_BACK, f"{stop}{risen} if it does not rise"),
     )
     for state, action in steps:
-        inlets = [one.id for one in case.items.every("valve", "gas inlet")] if state == GAS_BACK else []
         yield case.row(
             state,
             "a gauge at abort",
             action,
             Who.WATCH,
             items=names,
-            act_on=inlets,
+            act_on=inlets if state == GAS_BACK else (),
             at=at,
             also=customers,
             note="the meters at their minimum first, of those the stops lower, as solved"

@@ -15,7 +15,12 @@ from netplan.planning.evaluated_option import EvaluatedOption
 from netplan.planning.final_network import FinalNetwork
 from netplan.planning.option_records.feed_tests import feed_tests
 from netplan.planning.option_records.gauge_places import GaugePlace, recorded_places
-from netplan.planning.option_records.state_readings import GaugeLimits, StateReadings, gauge_error_mbar
+from netplan.planning.option_records.state_readings import (
+    SAME_PA,
+    GaugeLimits,
+    StateReadings,
+    gauge_error_mbar,
+)
 from netplan.planning.option_records.withdrawal_differences import purge_inlets, sides_of_stops
 from netplan.procedure import Stage, StepDraft, StepFigures
 from netplan.rules import Rules
@@ -110,10 +115,15 @@ class OrderRecords:
             for stop in self.option.stops
             if stop.id in part.stops and (rating := of_method[stop.method]) is not None
         ]
-        high_mbar = min((*reverse, rules.pressure.maximum_mbar))
-        rise_pa = (high_mbar - at_mbar) * PA_PER_MBAR
-        # Nobody hangs on gas in a zone: only how far it may rise bounds the gauge.
-        error_mbar = gauge_error_mbar(GaugeLimits(math.inf, math.inf, rise_pa), rules.gauge)
+        # Where the station is set to the highest pressure the zone stands at it: that bounds nothing.
+        highest = rules.pressure.maximum_mbar
+        reverse += [highest] if (highest - at_mbar) * PA_PER_MBAR > SAME_PA else []
+        high_mbar = min(reverse, default=None)
+        error_mbar = rules.gauge.error_mbar
+        if high_mbar is not None:
+            # Nobody hangs on gas in a zone: only how far it may rise bounds the gauge.
+            rise_pa = (high_mbar - at_mbar) * PA_PER_MBAR
+            error_mbar = gauge_error_mbar(GaugeLimits(math.inf, math.inf, rise_pa), rules.gauge)
         return model.Reading(
             gauge_id=gauge.id,
             expect_mbar=at_mbar,

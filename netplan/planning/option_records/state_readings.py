@@ -28,7 +28,7 @@ from netplan.planning.tapped_draw import solved_with_draw
 from netplan.planning.work_states import SolvedWorkState, StateChanges
 from netplan.rules.order_rules import GaugeRules
 
-__all__ = ["GaugeLimits", "StateReadings", "gauge_error_mbar"]
+__all__ = ["SAME_PA", "GaugeLimits", "StateReadings", "gauge_error_mbar"]
 
 STEP_C: Final = 5.0
 """Between the air temperatures of the readings (own) [°C]."""
@@ -237,7 +237,9 @@ class StateReadings:
         if not len(nodes):
             # Where it was below the minimum before any stop nobody kept hangs on it: gas must stay.
             least = minimum if reading_pa > minimum else 0.0
-            rises = [highest - reading_pa] if highest - reading_pa > SAME_PA else []
+            # A station set to the highest pressure gives it to its part, even where a purge lowers it here.
+            top = np.nanmax(pressure[state.node_part == state.node_part[place.node]], initial=reading_pa)
+            rises = [highest - reading_pa] if highest - top > SAME_PA else []
             rises += self._barrier_rises(place, reading_pa + air, state, changes)
             return GaugeLimits(
                 reading_pa - least,

@@ -79,11 +79,16 @@ def meters_shut_before_gas(walk: OrderWalk) -> Iterator[LawBreach]:
 
 
 def _named_in_row(walk: OrderWalk, row: LossRow) -> Iterator[LawBreach]:
-    """Yield who falls with a feed and is not among those whose meters are shut before gas is back."""
+    """Yield who falls with a feed and is not among those whose meters are shut before gas is back.
+
+    A part that a station still feeds may hold without the feed until a purge draws: then it counts, and
+    before that only who is left with no station.
+    """
     lost = {feed for feed in walk.feed_ids if feed in row.items}
     if not lost or not row.solved:
         return
-    fall = {c.id for c in walk.option.customers if c.effect == "kept" and c.kept_by in lost}
+    kept = [one for one in walk.option.customers if one.effect == "kept" and one.kept_by in lost]
+    fall = {one.id for one in kept if one.cause == "stranded" or row.state == "gas back in"}
     missing = tuple(sorted(fall - set(row.customers) - set(walk.option.pressures.weak_before)))
     if missing:
         yield LawBreach(

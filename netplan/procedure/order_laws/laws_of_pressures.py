@@ -173,12 +173,13 @@ def _limits_agree(walk: OrderWalk, moment: Moment, reading: Reading) -> Iterator
     below = abort is not None and low < abort - ROUNDING_MBAR
     over = above is not None and high > above + ROUNDING_MBAR
     unordered = abort is not None and warning is not None and warning < abort - ROUNDING_MBAR
-    if below or over or unordered or reading.band_mbar <= 0.0:
-        yield LawBreach(9, moment.step.n, (reading.gauge_id,), "band, warning and abort are out of order")
     error, finest = reading.error_mbar, walk.rules.gauge.finest_error_mbar
     if error is not None and error < finest:
+        # Nothing is left for a band then: that its limits are out of order says no more.
         what = f"the margin there takes a gauge that errs by {error:g} mbar, finer than {finest:g}"
         yield LawBreach(9, moment.step.n, (reading.gauge_id,), what)
+    elif below or over or unordered or reading.band_mbar <= 0.0:
+        yield LawBreach(9, moment.step.n, (reading.gauge_id,), "band, warning and abort are out of order")
     by_weather = [one.expect_mbar for one in reading.by_weather]
     if by_weather and not (
         min(by_weather) - WEATHER_MBAR <= reading.expect_mbar <= max(by_weather) + WEATHER_MBAR

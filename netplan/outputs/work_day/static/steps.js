@@ -205,12 +205,26 @@ class StepCard {
       event.preventDefault();
       const name = this.signer.value.trim();
       if (!name) { this.signer.focus(); return; }
-      this.page.add({ what: "signed", step: step.n, name });
-      this.signer.value = "";
-      this.page.refresh();
+      const missing = this.missing(this.page.day);
+      const signed = () => {
+        if (missing.length) this.page.add({ what: "note", step: step.n, text: `signed without ${missing.join(", ")}` });
+        this.page.add({ what: "signed", step: step.n, name });
+        this.signer.value = "";
+        this.page.refresh();
+      };
+      if (missing.length) this.page.ask(`Nothing is typed of ${missing.join(", ")}. Sign the hold of step ${step.n} without it? The log says so.`, "Sign without", signed);
+      else signed();
     });
     this.sign = sign;
     return build("div", { class: "actions" }, sign, this.takeBack);
+  }
+
+  /* What this step is to be read at or tested by, and nothing is typed of. */
+  missing(day) {
+    const { step } = this;
+    const gauges = step.readings.map((one) => one.gauge).filter((gauge) => !day.readings.has(JSON.stringify([step.n, gauge])));
+    const letBy = step.let_by && (step.let_by.limit_l_min !== null || step.let_by.limit_mbar !== null) && !day.letBy.has(step.n);
+    return [gauges.length ? `gauge ${gauges.join(", ")}` : "", letBy ? `test ${step.let_by.name}` : "", step.feed_test && !day.drops.has(step.n) ? `the drop along ${step.feed_test.feed}` : ""].filter(Boolean);
   }
 
   refresh(day, states, now, isNext) {
@@ -225,8 +239,8 @@ class StepCard {
     this.fold.hidden = isNext;
     this.fold.setAttribute("aria-expanded", String(!isFolded));
     show(this.status, this.statusWords(entry, now, isFolded));
-    const unread = settled || !isHold(step) ? [] : step.readings.map((reading) => reading.gauge).filter((gauge) => !day.readings.has(JSON.stringify([step.n, gauge])));
-    const waits = [...blocks, ...(unread.length ? [`Not read yet: ${unread.join(", ")}.`] : []), ...(unmet.length ? [`Not yet: ${unmet.join("; ")}.`] : []), ...(step.cut && !settled ? this.page.cutWords(now) : [])];
+    const unread = settled || !isHold(step) ? [] : this.missing(day);
+    const waits = [...blocks, ...(unread.length ? [`Nothing typed yet of: ${unread.join(", ")}.`] : []), ...(unmet.length ? [`Not yet: ${unmet.join("; ")}.`] : []), ...(step.cut && !settled ? this.page.cutWords(now) : [])];
     this.waits.replaceChildren(...waits.map((line) => build("p", {}, line)));
     if (blocks.length) this.waits.append(build("p", {}, "Nobody goes on. Leaving never waits."));
     this.waits.hidden = !waits.length;
