@@ -35,6 +35,7 @@ COMMANDS: Final = {
     "screen": "netplan.cli.screen",
     "stage": "netplan.cli.stage",
     "emergency": "netplan.cli.emergency",
+    "serve": "netplan.cli.serve",
     "demo": "netplan.cli.demo",
 }
 """Name of a command to the module that holds it as its function ``command``, in the order of the help."""

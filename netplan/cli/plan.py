@@ -42,9 +42,6 @@ from netplan.cli.work import (
     MaxStops,
     OwnSupply,
     To,
-    customer_rows,
-    orders_given,
-    work_given,
 )
 
 if TYPE_CHECKING:
@@ -106,6 +103,7 @@ def command(
     """
     from netplan.outputs.output_folders import check_target
     from netplan.outputs.reader_choices import Choices, check_choices
+    from netplan.planning.given_orders import customer_rows, orders_given, work_given
 
     check_inputs(network, texts=(rules, mapping, forecast), polygons=(area, keep_out, within))
     target = check_target(out, overwrite=overwrite)
@@ -123,7 +121,7 @@ def command(
     def request() -> PlanRequest:
         from netplan.demand import read_forecast
         from netplan.planning.request import PlanRequest
-        from netplan.readers import open_source, read_network
+        from netplan.readers import open_source, read_network, read_polygons
         from netplan.readers.sources.areas import read_area
         from netplan.readers.sources.file_limits import LIMITS, UNLIMITED
         from netplan.rules import read_rules
@@ -138,13 +136,13 @@ def command(
         )
         return PlanRequest(
             network=joined,
-            parts=work.on(joined),
+            parts=work.on(joined, read_polygons),
             rules=planning_rules,
             start=window.start,
             hours=window.hours,
             air_temp_c=window.air_temp_c,
             forecast=None if forecast is None else read_forecast(forecast),
-            orders=orders.on(joined),
+            orders=orders.on(joined, read_polygons),
             feeds_allowed=not no_bypass,
             own_supply=customer_rows(joined, own_supply or [], "--own-supply"),
             options=options,

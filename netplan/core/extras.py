@@ -14,6 +14,7 @@ EXTRAS: Final = {
     "compiled": ("numba",),
     "database": ("psycopg",),
     "graph": ("networkx",),
+    "page": ("starlette", "uvicorn"),
 }
 """Packages that are imported of each extra; `pyproject.toml` says with which versions."""
 

@@ -331,6 +331,12 @@ class StagingRules(RulesTable):
         return self
 
 
+class PageRules(RulesTable):
+    """The planning page: it ends after ``idle_hours`` without a request [h]."""
+
+    idle_hours: Annotated[Number, Field(gt=0, le=168)] = 4.0
+
+
 class BadDataRules(RulesTable):
     """How many pipes without a usable size a plan may set aside, and what they may move.
 
@@ -371,6 +377,7 @@ class Rules(RulesTable):
     staging: StagingRules = StagingRules()
     bad_data: BadDataRules = BadDataRules()
     emergency: EmergencyRules = EmergencyRules()
+    page: PageRules = PageRules()
 
     @field_validator("outlet")
     @classmethod

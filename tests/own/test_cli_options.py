@@ -126,6 +126,17 @@ def test_forbid_and_keep_out(plan: Any, tmp_path: Path) -> None:
     assert "V1" not in _stops(plan(*free, "--keep-out", tmp_path / "area.geojson"))
 
 
+def test_a_forbidden_length_holds_no_barrier(plan: Any) -> None:
+    free = ("--no-bypass", "--own-supply", "C2")
+    (stop,) = [one for one in plan(*free, "--forbid", "V1")["options"][0]["stops"] if not one["valve_id"]]
+    at_m = stop["chainage_m"]
+    barred = f"M1:{at_m - 2.0:.2f}:{at_m + 2.0:.2f}"
+    moved = plan(*free, "--forbid", "V1", "--forbid", barred)["options"][0]["stops"]
+    assert all(abs(one["chainage_m"] - at_m) >= 2.0 for one in moved if one["main_id"] == "M1")
+    assert plan(*free, "--forbid", "M1:20:10") == 2
+    assert plan(*free, "--forbid", "M1:0:50000") == 2
+
+
 def test_rules_window_and_weather(plan: Any, tmp_path: Path) -> None:
     file = tmp_path / "rules.toml"
     file.write_text('[price]\ncurrency = "CHF"\n', encoding="utf-8")

@@ -1,0 +1,34 @@
+"""The main that somebody points at on the page's map."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from netplan.core.constants import MM_PER_M
+from netplan.network.linear_reference import nearest_chainage
+from netplan.network.model import Network
+from netplan.network.vocabulary import Material
+
+__all__ = ["main_at"]
+
+
+def main_at(network: Network, x_m: float, y_m: float, reach_m: float) -> dict[str, Any] | None:
+    """Return the nearest main within reach of a place [m, working CRS], with its course; None without one."""
+    pipe, chainage, distance = nearest_chainage(network, np.array([[x_m, y_m]]), reach_m)
+    row = int(pipe[0])
+    if row < 0:
+        return None
+    pipes = network.pipes
+    line = pipes.coords_m[pipes.coord_start[row] : pipes.coord_start[row + 1]]
+    return {
+        "main_id": pipes.id[row],
+        "chainage_m": round(float(chainage[0]), 3),
+        "distance_m": round(float(distance[0]) / network.scale, 2),
+        "length_m": round(float(pipes.length_m[row]), 3),
+        "street": pipes.street[row],
+        "material": Material(int(pipes.material[row])).word.replace("_", " "),
+        "od_mm": round(float(pipes.od_m[row]) * MM_PER_M, 1),
+        "line": line.round(2).tolist(),
+    }

@@ -1,0 +1,191 @@
+"""The process that plans for the page: a newer order cancels the older, a dead process is replaced.
+
+It reads the network itself, so that neither a long answer nor its end is felt by the page's server.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from multiprocessing.sharedctypes import Synchronized
+from pathlib import Path
+from typing import Any, Final
+
+from netplan.core.errors import NetplanError, NoPlanError
+from netplan.page.page_orders import PageOrders, request_of
+
+__all__ = ["NetworkSource", "PlanningWorker", "StageAnswer"]
+
+STAGES: Final = ("bound", "option", "options", "weather")
+"""What is answered, in this order: by connectivity, the best option, all options, with weather."""
+
+
+@dataclass(frozen=True, slots=True)
+class NetworkSource:
+    """What a worker reads its network from, as given on the command line."""
+
+    network: str
+    rules: Path | None = None
+    mapping: Path | None = None
+    cache: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StageAnswer:
+    """One answer to one revision of the orders.
+
+    Parameters
+    ----------
+    revision : int
+    stage : str
+        One of `STAGES`; ``progress`` with words on what is being done; ``failed`` with why there is none;
+        ``done``; ``replaced`` where the process had died.
+    data : dict
+    """
+
+    revision: int
+    stage: str
+    data: dict[str, Any]
+
+
+class _CancelledError(Exception):
+    """A newer order is there."""
+
+
+class PlanningWorker:
+    """Sends orders to the process, and hands on what it answers.
+
+    Parameters
+    ----------
+    source : NetworkSource
+    tell : callable
+        Called with every `StageAnswer` of the newest revision, from a thread of its own.
+    """
+
+    def __init__(self, source: NetworkSource, tell: Callable[[StageAnswer], None]) -> None:
+        self._source, self._tell = source, tell
+        self._context = multiprocessing.get_context("spawn")
+        self._newest: Synchronized[int] = self._context.Value("q", 0)
+        self._lock = threading.Lock()
+        self._last: tuple[int, PageOrders] | None = None
+        self._is_closed = False
+        self._start()
+
+    @property
+    def process_id(self) -> int | None:
+        """Number of the process that plans."""
+        return self._process.pid
+
+    def _start(self) -> None:
+        self._connection, theirs = self._context.Pipe()
+        arguments = (self._source, theirs, self._newest)
+        self._process = self._context.Process(target=_work, args=arguments, daemon=True)
+        self._process.start()
+        theirs.close()
+        reader = threading.Thread(target=self._read, args=(self._connection,), daemon=True)
+        reader.start()
+
+    def ask(self, revision: int, orders: PageOrders) -> None:
+        """Send orders; what was asked before is given up as soon as the process looks."""
+        with self._lock:
+            self._last = (revision, orders)
+            self._newest.value = revision
+            self._send(revision, orders)
+
+    def _send(self, revision: int, orders: PageOrders) -> None:
+        # A process that has just died is replaced by the thread that reads from it, and asked again there.
+        try:
+            self._connection.send((revision, orders.model_dump(mode="json")))
+        except (BrokenPipeError, OSError):
+            return
+
+    def _read(self, connection: Connection) -> None:
+        while True:
+            try:
+                revision, stage, data = connection.recv()
+            except (EOFError, OSError):
+                break
+            if revision == self._newest.value:
+                self._tell(StageAnswer(revision, stage, data))
+        with self._lock:
+            if self._is_closed or connection is not self._connection:
+                return
+            self._process.join(timeout=5.0)
+            self._start()
+            if self._last is not None:
+                revision, orders = self._last
+                self._tell(
+                    StageAnswer(revision, "replaced", {"words": "the planner had stopped; it runs again"})
+                )
+                self._send(revision, orders)
+
+    def close(self) -> None:
+        """End the process."""
+        with self._lock:
+            self._is_closed = True
+            self._newest.value = -1
+            self._process.terminate()
+        self._process.join(timeout=5.0)
+        self._connection.close()
+
+
+def _work(source: NetworkSource, connection: Connection, newest: Synchronized[int]) -> None:
+    """Read the network, then answer orders until the other end closes."""
+    from netplan.readers import read_mapping, read_network
+    from netplan.rules import read_rules
+
+    mapping = None if source.mapping is None else read_mapping(source.mapping)
+    network = read_network(source.network, mapping=mapping, cache=source.cache, set_aside=True)
+    rules = read_rules(source.rules)
+    while True:
+        try:
+            revision, data = connection.recv()
+        except (EOFError, OSError, KeyboardInterrupt):
+            return
+        while connection.poll():
+            revision, data = connection.recv()  # older ones that wait are not worth beginning
+
+        def check(words: str, of: int = revision) -> None:
+            if newest.value != of:
+                raise _CancelledError
+            connection.send((of, "progress", {"words": words}))
+
+        try:
+            for stage, answer in _stages(PageOrders.model_validate(data), network, rules, check):
+                check("")
+                connection.send((revision, stage, answer))
+            connection.send((revision, "done", {}))
+        except _CancelledError:
+            continue
+        except NoPlanError as error:
+            said = {"words": str(error), "reasons": list(error.reasons), "cut_short": error.cut_short}
+            connection.send((revision, "failed", said))
+        except NetplanError as error:
+            connection.send((revision, "failed", {"words": str(error), "reasons": []}))
+        except (BrokenPipeError, KeyboardInterrupt):
+            return
+
+
+def _stages(
+    orders: PageOrders, network: Any, rules: Any, check: Callable[[str], None]
+) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Yield the answers to some orders, each more than the one before."""
+    from netplan.network.work_section import work_section
+    from netplan.page.stage_figures import figures_of_cut, options_of_plan
+    from netplan.planning.context import PlanningContext
+    from netplan.planning.make_plan import make_plan
+    from netplan.planning.rank import isolation_problem
+
+    request = request_of(orders, network, rules, options=1, weather=False)
+    context = PlanningContext.for_request(request)
+    cut = next(context.cuts(isolation_problem(context, work_section(network, request.parts))))
+    yield "bound", figures_of_cut(network, cut)
+    for stage, options, weather in (("option", 1, False), ("options", 50, False), ("weather", 50, True)):
+        result = make_plan(request_of(orders, network, rules, options=options, weather=weather), check)
+        yield (
+            stage,
+            {"options": options_of_plan(network, result.plan), "orders": list(result.plan.conditions.orders)},
+        )

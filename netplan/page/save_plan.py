@@ -1,0 +1,63 @@
+"""Saving what the page shows as the usual plan folder: the same as the equal command line makes."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import Final
+
+from netplan.core.errors import BadInputError, quoted
+from netplan.network.model import Network
+from netplan.outputs.output_folders import check_target
+from netplan.outputs.plan_folder import write_plan_folder
+from netplan.page.page_orders import KEEP_OUT_FILE, PageOrders, request_of
+from netplan.page.planning_worker import NetworkSource
+from netplan.planning.make_plan import make_plan
+from netplan.rules import read_rules
+
+__all__ = ["save_orders"]
+
+NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _-]{0,60}")
+ALL_OPTIONS: Final = 50
+
+
+def save_orders(network: Network, source: NetworkSource, orders: PageOrders, plans: Path, name: str) -> Path:
+    """Plan some orders in full and write the folder; return it.
+
+    Parameters
+    ----------
+    network : Network
+    source : NetworkSource
+    orders : PageOrders
+    plans : Path
+        Folder that it becomes a folder of.
+    name : str
+        Letters, digits, blanks, hyphens and underlines.
+
+    Raises
+    ------
+    BadInputError
+        When the name is unfit, or a folder of that name is there.
+    NoPlanError
+        When there is no plan.
+    """
+    if not NAME.fullmatch(name):
+        raise BadInputError(f"name: {quoted(name)} is none; write letters, digits, blanks, - and _")
+    target = check_target(plans / name, overwrite=False)
+    result = make_plan(
+        request_of(orders, network, read_rules(source.rules), options=ALL_OPTIONS, weather=True)
+    )
+    write_plan_folder(result, target.out, target=target)
+    if orders.keep_out:
+        features = [
+            {
+                "type": "Feature",
+                "properties": {},
+                "geometry": {"type": "Polygon", "coordinates": [[*ring, ring[0]]]},
+            }
+            for ring in orders.keep_out
+        ]
+        text = json.dumps({"type": "FeatureCollection", "features": features})
+        (target.out / KEEP_OUT_FILE).write_text(text + "\n", encoding="utf-8")
+    return target.out

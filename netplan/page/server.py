@@ -1,0 +1,229 @@
+"""The page's server: an application of few routes, all behind `access.GuardedApp`."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import time
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from dataclasses import dataclass, field
+from importlib import resources
+from pathlib import Path
+from typing import Any, Final
+
+from pydantic import ValidationError
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import JSONResponse, PlainTextResponse, Response, StreamingResponse
+from starlette.routing import Route
+
+from netplan.core.errors import NetplanError
+from netplan.network.model import Network
+from netplan.page.access import COOKIE, Access, GuardedApp
+from netplan.page.map_tiles import FARTHEST_IN, UNITS, MapTiles
+from netplan.page.nearest_main import main_at
+from netplan.page.page_orders import PageOrders, equal_command
+from netplan.page.planning_worker import NetworkSource, PlanningWorker, StageAnswer
+
+__all__ = ["PageServer"]
+
+STATIC: Final = {"page.js": "text/javascript", "map.js": "text/javascript", "page.css": "text/css"}
+KEEP_ALIVE_S: Final = 15.0
+"""Seconds after which a stream without news says that it is there (own) [s]."""
+
+
+@dataclass(eq=False)
+class PageServer:
+    """One network on one page.
+
+    Parameters
+    ----------
+    source : NetworkSource
+    network : Network
+    access : Access
+    port : int
+    plans : Path
+        Folder that plans are saved in.
+    """
+
+    source: NetworkSource
+    network: Network
+    access: Access
+    port: int
+    plans: Path
+    revision: int = 0
+    orders: PageOrders = field(default_factory=PageOrders)
+    answers: list[StageAnswer] = field(default_factory=list)
+    last_asked_s: float = field(default_factory=time.monotonic)
+
+    def __post_init__(self) -> None:
+        self.tiles = MapTiles(self.network)
+        self._streams: set[asyncio.Queue[StageAnswer]] = set()
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._worker: PlanningWorker | None = None
+
+    def app(self) -> GuardedApp:
+        """Return the application."""
+        routes = [
+            Route("/", self._index),
+            Route("/static/{name}", self._static),
+            Route("/session", self._session, methods=["GET", "POST"]),
+            Route("/network", self._network),
+            Route("/tiles/{zoom:int}/{column:int}/{row:int}", self._tile),
+            Route("/main", self._main),
+            Route("/orders", self._orders, methods=["GET", "POST"]),
+            Route("/answers", self._answers),
+            Route("/plans", self._save, methods=["POST"]),
+        ]
+        return GuardedApp(Starlette(routes=routes, lifespan=self._lifespan), self.access, self.port)
+
+    @asynccontextmanager
+    async def _lifespan(self, _: Starlette) -> AsyncIterator[None]:
+        self._loop = asyncio.get_running_loop()
+        self._worker = PlanningWorker(self.source, self._hear)
+        try:
+            yield
+        finally:
+            self._worker.close()
+
+    def _hear(self, answer: StageAnswer) -> None:
+        """Take an answer from the worker's thread into the event loop."""
+        if self._loop is not None and not self._loop.is_closed():
+            self._loop.call_soon_threadsafe(self._publish, answer)
+
+    def _publish(self, answer: StageAnswer) -> None:
+        if answer.revision != self.revision:
+            return
+        if answer.stage != "progress":
+            self.answers.append(answer)
+        for stream in self._streams:
+            stream.put_nowait(answer)
+
+    async def _index(self, _: Request) -> Response:
+        return Response(_read("page.html"), media_type="text/html")
+
+    async def _static(self, request: Request) -> Response:
+        name = request.path_params["name"]
+        if name not in STATIC:
+            return PlainTextResponse("no such file", status_code=404)
+        return Response(_read(name), media_type=STATIC[name])
+
+    async def _session(self, request: Request) -> Response:
+        """Exchange the token for a cookie; tell a page that was let in what it writes with."""
+        if request.method == "POST":
+            given = await _json(request)
+            cookie = self.access.exchange(str(given.get("token", "")) if isinstance(given, dict) else "")
+            if cookie is None:
+                return PlainTextResponse("open the address that the terminal printed", status_code=403)
+            response = JSONResponse({"csrf": self.access.csrf})
+            response.set_cookie(COOKIE, cookie, httponly=True, samesite="strict", path="/")
+            return response
+        if not self.access.knows(request.cookies.get(COOKIE, "")):
+            return PlainTextResponse("open the address that the terminal printed", status_code=403)
+        return JSONResponse({"csrf": self.access.csrf})
+
+    async def _network(self, _: Request) -> Response:
+        tiles, network = self.tiles, self.network
+        return JSONResponse(
+            {
+                "source": self.source.network,
+                "digest": network.content_sha256,
+                "mains": network.pipes.n_mains,
+                "customers": len(network.customers),
+                "west_m": tiles.west_m,
+                "north_m": tiles.north_m,
+                "extent_m": tiles.extent_m,
+                "units": UNITS,
+                "farthest_in": FARTHEST_IN,
+                "stations": [
+                    [float(network.nodes.x_m[node]), float(network.nodes.y_m[node]), network.stations.id[row]]
+                    for row, node in enumerate(network.stations.node.tolist())
+                    if node >= 0
+                ],
+            }
+        )
+
+    async def _tile(self, request: Request) -> Response:
+        self.last_asked_s = time.monotonic()
+        zoom, column, row = (request.path_params[name] for name in ("zoom", "column", "row"))
+        if zoom > FARTHEST_IN or column >= 2**zoom or row >= 2**zoom:
+            return PlainTextResponse("no such tile", status_code=404)
+        lines = await asyncio.to_thread(self.tiles.tile, zoom, column, row)
+        headers = {"cache-control": "private, max-age=3600"}
+        return Response(lines.to_bytes(), media_type="application/octet-stream", headers=headers)
+
+    async def _main(self, request: Request) -> Response:
+        try:
+            x_m, y_m, reach_m = (float(request.query_params[name]) for name in ("x", "y", "reach"))
+        except (KeyError, ValueError):
+            return PlainTextResponse("give x, y and reach", status_code=400)
+        return JSONResponse(await asyncio.to_thread(main_at, self.network, x_m, y_m, min(reach_m, 500.0)))
+
+    async def _orders(self, request: Request) -> Response:
+        """Take new orders as the next revision; the worker gives up the older one."""
+        self.last_asked_s = time.monotonic()
+        if request.method == "POST":
+            try:
+                self.orders = PageOrders.model_validate(await _json(request))
+            except ValidationError as error:
+                first = error.errors(include_url=False, include_context=False)[0]
+                return PlainTextResponse(
+                    f"{'.'.join(map(str, first['loc']))}: {first['msg']}", status_code=422
+                )
+            self.revision += 1
+            self.answers.clear()
+            if self._worker is not None and self.orders.work:
+                self._worker.ask(self.revision, self.orders)
+        return JSONResponse({"revision": self.revision, "orders": self.orders.model_dump(mode="json")})
+
+    async def _answers(self, _: Request) -> Response:
+        """Stream the answers to the newest orders, as server-sent events."""
+        stream: asyncio.Queue[StageAnswer] = asyncio.Queue()
+        known = list(self.answers)
+        self._streams.add(stream)
+
+        async def events() -> AsyncIterator[str]:
+            try:
+                for answer in known:
+                    yield _event(answer)
+                while True:
+                    try:
+                        yield _event(await asyncio.wait_for(stream.get(), KEEP_ALIVE_S))
+                    except TimeoutError:
+                        yield ": still here\n\n"
+            finally:
+                self._streams.discard(stream)
+
+        return StreamingResponse(events(), media_type="text/event-stream")
+
+    async def _save(self, request: Request) -> Response:
+        """Save the plan that the orders make as the usual folder, under a name in the folder of plans."""
+        from netplan.page.save_plan import save_orders
+
+        given = await _json(request)
+        name = str(given.get("name", "")) if isinstance(given, dict) else ""
+        rules, mapping = str(self.source.rules or ""), str(self.source.mapping or "")
+        orders = self.orders
+        try:
+            out = await asyncio.to_thread(save_orders, self.network, self.source, orders, self.plans, name)
+        except NetplanError as error:
+            return PlainTextResponse(str(error), status_code=422)
+        command = equal_command(self.source.network, orders, str(out), rules=rules, mapping=mapping)
+        return JSONResponse({"folder": str(out), "command": command})
+
+
+async def _json(request: Request) -> Any:
+    try:
+        return json.loads(await request.body())
+    except (ValueError, RecursionError):
+        return None
+
+
+def _read(name: str) -> bytes:
+    return resources.files("netplan.page").joinpath("static", name).read_bytes()
+
+
+def _event(answer: StageAnswer) -> str:
+    data = json.dumps({"revision": answer.revision, "stage": answer.stage, **answer.data}, allow_nan=False)
+    return f"event: answer\ndata: {data}\n\n"

@@ -1,0 +1,238 @@
+// The page: what is ordered, what is answered, three people's figures. Text from data is never markup.
+import { NetworkMap } from "/static/map.js";
+
+const NAMES = {
+  planner: "Planner", notices: "Notices", engineer: "Engineer", stops: "stops", excavations: "excavations", burden: "burden",
+  gap: "gap to the proof", meters_off: "meters off", meters_kept: "meters kept by feeds", standby: "customers on standby",
+  priority: "priority customers off", feeds: "feeds", bores_mm: "bores [mm]", drops_mbar: "drops [mbar]",
+  least_mbar: "least inlet [mbar]", margin_mbar: "margin [mbar]", coldest_air_c: "holds to [°C]",
+};
+const byId = (id) => document.getElementById(id);
+const state = { csrf: "", revision: 0, orders: empty(), before: [], shown: [], chosen: 0, pinned: null, stale: true, lines: new Map(), map: null };
+
+function empty() {
+  return { work: [], force: [], forbid: [], keep_out: [], keep_on: [], own_supply: [], max_stops: 0, options: 0, no_bypass: false, start: "", hours: null, air_temp_c: null };
+}
+
+function cell(row, text, tag = "td") {
+  const made = document.createElement(tag);
+  made.textContent = text;
+  row.append(made);
+  return made;
+}
+
+async function letIn() {
+  const token = location.hash.slice(1);
+  if (token) {
+    const answer = await fetch("/session", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify({ token }) });
+    history.replaceState(null, "", "/");
+    if (answer.ok) return (await answer.json()).csrf;
+  }
+  const answer = await fetch("/session");
+  if (!answer.ok) throw new Error(await answer.text());
+  return (await answer.json()).csrf;
+}
+
+async function write(path, body) {
+  const answer = await fetch(path, { method: "POST", headers: { "content-type": "application/json", "x-netplan-page": state.csrf }, body: JSON.stringify(body) });
+  if (!answer.ok) throw new Error(await answer.text());
+  return answer.json();
+}
+
+async function order(next, remember = true) {
+  if (remember) state.before.push(JSON.stringify(state.orders));
+  state.orders = next;
+  state.stale = true;
+  drawOrders();
+  drawFigures();
+  try {
+    const taken = await write("/orders", next);
+    state.revision = taken.revision;
+    byId("state").textContent = next.work.length ? "working it out" : "Point at a main.";
+  } catch (error) {
+    byId("state").textContent = String(error.message);
+  }
+}
+
+function changed(change) {
+  const next = structuredClone(state.orders);
+  change(next);
+  return order(next);
+}
+
+function drawOrders() {
+  const rows = byId("work-rows");
+  rows.replaceChildren();
+  state.orders.work.forEach((work, at) => {
+    const row = document.createElement("tr");
+    for (const key of ["main_id", "from_m", "to_m"]) {
+      const field = document.createElement("input");
+      field.value = work[key];
+      field.setAttribute("aria-label", `${key === "main_id" ? "main" : key === "from_m" ? "from" : "to"} of length ${at + 1}`);
+      field.addEventListener("change", () => changed((next) => { next.work[at][key] = key === "main_id" ? field.value.trim() : Number(field.value); }));
+      cell(row, "").append(field);
+    }
+    const away = document.createElement("button");
+    away.type = "button";
+    away.textContent = "remove";
+    away.addEventListener("click", () => changed((next) => { next.work.splice(at, 1); }));
+    cell(row, "").append(away);
+    rows.append(row);
+  });
+  const list = byId("order-list");
+  list.replaceChildren();
+  for (const [kind, words] of [["force", "a stop at"], ["forbid", "no stop at"], ["keep_on", "stays on:"], ["own_supply", "own supply:"]])
+    state.orders[kind].forEach((name, at) => {
+      const item = document.createElement("li");
+      item.textContent = `${words} ${name} `;
+      const away = document.createElement("button");
+      away.type = "button";
+      away.textContent = "take back";
+      away.addEventListener("click", () => changed((next) => { next[kind].splice(at, 1); }));
+      item.append(away);
+      list.append(item);
+    });
+  byId("undo").disabled = !state.before.length;
+}
+
+function written(value) {
+  if (value === null || value === undefined) return "–";
+  return Array.isArray(value) ? value.map(written).join(", ") || "none" : String(value);
+}
+
+function drawFigures() {
+  const rows = byId("figures").querySelector("tbody"), option = state.shown[state.chosen];
+  rows.replaceChildren();
+  for (const who of ["planner", "notices", "engineer"]) {
+    if (!option) break;
+    const head = document.createElement("tr");
+    cell(head, NAMES[who], "th").colSpan = 4;
+    rows.append(head);
+    for (const [name, figure] of Object.entries(option[who])) {
+      const row = document.createElement("tr");
+      row.className = state.stale ? "stale" : "";
+      row.dataset.figure = name;
+      cell(row, NAMES[name] || name, "th").scope = "row";
+      cell(row, written(figure.value));
+      cell(row, state.stale ? `${figure.label}, of the order before` : figure.label);
+      const was = state.pinned && state.pinned[who][name];
+      const both = was && typeof was.value === "number" && typeof figure.value === "number";
+      cell(row, both ? (figure.value - was.value > 0 ? "+" : "") + Number((figure.value - was.value).toFixed(3)) : "");
+      rows.append(row);
+    }
+  }
+  const tabs = byId("options");
+  tabs.replaceChildren();
+  state.shown.forEach((one, at) => {
+    const tab = document.createElement("button");
+    tab.type = "button";
+    tab.role = "tab";
+    tab.ariaSelected = String(at === state.chosen);
+    tab.textContent = one.rank ? `option ${one.rank}: ${difference(one, state.shown[0])}` : "bound, by connectivity";
+    tab.addEventListener("click", () => { state.chosen = at; drawFigures(); });
+    tabs.append(tab);
+  });
+  byId("pin").disabled = !option || state.stale;
+  const stops = byId("stops").querySelector("tbody"), off = byId("off").querySelector("tbody");
+  stops.replaceChildren();
+  off.replaceChildren();
+  for (const [at, stop] of (option ? option.stops : []).entries()) {
+    const row = document.createElement("tr"), name = stop.id || `S${at + 1}`;
+    cell(row, name, "th").scope = "row";
+    cell(row, stop.valve_id || `${stop.main_id} at ${stop.chainage_m} m`);
+    cell(row, stop.method || stop.kind);
+    const forbid = document.createElement("button");
+    forbid.type = "button";
+    forbid.textContent = "forbid";
+    forbid.setAttribute("aria-label", `forbid ${name}`);
+    forbid.addEventListener("click", () => changed((next) => { next.forbid.push(stop.valve_id || `${stop.main_id}:${stop.chainage_m}`); }));
+    cell(row, "").append(forbid);
+    stops.append(row);
+  }
+  for (const [, , name, address] of option ? option.off : []) {
+    const row = document.createElement("tr");
+    cell(row, name, "th").scope = "row";
+    cell(row, address);
+    off.append(row);
+  }
+  drawMarks(option);
+}
+
+function difference(one, first) {
+  if (one === first) return "cheapest";
+  const places = (option) => new Set(option.stops.map((stop) => `${stop.valve_id || stop.main_id} ${stop.method || stop.kind}`));
+  const own = [...places(one)].filter((place) => !places(first).has(place));
+  const words = own.length ? `with ${own.join(", ")}` : "same stops";
+  const meters = one.notices.meters_off.value - first.notices.meters_off.value;
+  return meters ? `${words}, ${meters > 0 ? "+" : ""}${meters} meters off` : words;
+}
+
+async function drawMarks(option) {
+  const { map } = state;
+  if (!map) return;
+  map.marks.stops = option ? option.stops : [];
+  map.marks.zone = option ? option.zone : [];
+  map.marks.off = option ? option.off : [];
+  map.marks.kept = (option && option.kept) || [];
+  map.marks.work = [...state.lines.values()];
+  map.draw();
+}
+
+function hear(answer) {
+  if (answer.revision !== state.revision) return;
+  if (answer.stage === "progress") { if (answer.words) byId("state").textContent = answer.words; return; }
+  if (answer.stage === "failed") { byId("state").textContent = [answer.words, ...answer.reasons].join("; "); state.shown = []; }
+  else if (answer.stage === "bound") { state.shown = [answer]; state.chosen = 0; }
+  else if (answer.options) { state.shown = answer.options; state.chosen = Math.min(state.chosen, answer.options.length - 1); }
+  if (answer.stage === "done") byId("state").textContent = "all of it worked out";
+  if (answer.stage === "replaced") { byId("state").textContent = answer.words; return; }
+  state.stale = false;
+  document.body.dataset.stage = answer.stage;
+  document.body.dataset.revision = String(answer.revision);
+  drawFigures();
+}
+
+async function point(x, y, reach) {
+  const found = await (await fetch(`/main?x=${x}&y=${y}&reach=${reach}`)).json();
+  if (!found) { byId("map-say").textContent = "no main there"; return; }
+  byId("map-say").textContent = `${found.main_id} ${found.street}, ${found.material} ${found.od_mm} mm, at ${found.chainage_m} m`;
+  const half = Math.min(2, found.length_m / 2), middle = Math.min(Math.max(found.chainage_m, half), found.length_m - half);
+  const round = (value) => Math.round(value * 1000) / 1000;
+  state.lines = new Map([[found.main_id, [[x, y], [x + 0.1, y]]]]);
+  await changed((next) => { next.work = [{ main_id: found.main_id, from_m: round(middle - half), to_m: round(middle + half) }]; });
+}
+
+async function begin() {
+  state.csrf = await letIn();
+  const facts = await (await fetch("/network")).json();
+  state.map = new NetworkMap(byId("map"), facts);
+  state.map.onPoint = point;
+  state.map.draw();
+  const kept = await (await fetch("/orders")).json();
+  state.orders = kept.orders;
+  state.revision = kept.revision;
+  drawOrders();
+  const stream = new EventSource("/answers");
+  stream.addEventListener("answer", (event) => hear(JSON.parse(event.data)));
+  byId("undo").addEventListener("click", () => { if (state.before.length) order(JSON.parse(state.before.pop()), false); });
+  byId("add-work").addEventListener("click", () => { state.orders.work.push({ main_id: "", from_m: 0, to_m: 1 }); drawOrders(); });
+  byId("orders").addEventListener("submit", (event) => {
+    event.preventDefault();
+    const name = byId("order-name").value.trim(), kind = byId("order-kind").value;
+    if (name) changed((next) => { next[kind].push(name); });
+    byId("order-name").value = "";
+  });
+  byId("work").addEventListener("submit", (event) => event.preventDefault());
+  byId("pin").addEventListener("click", () => { state.pinned = state.shown[state.chosen]; drawFigures(); });
+  byId("save").addEventListener("submit", async (event) => {
+    event.preventDefault();
+    byId("saved").textContent = "saving";
+    try {
+      const saved = await write("/plans", { name: byId("save-name").value.trim() });
+      byId("saved").textContent = `${saved.folder}; the same by: ${saved.command}`;
+    } catch (error) { byId("saved").textContent = String(error.message); }
+  });
+  document.body.dataset.ready = "yes";
+}
+
+begin().catch((error) => { byId("state").textContent = String(error.message); });
