@@ -29,7 +29,7 @@ from netplan.emergency.ring_choice import fewer_meters_ring, quickest_ring
 from netplan.emergency.ring_search import RingQuestion
 from netplan.emergency.stop_seconds import usable_valves
 from netplan.hydraulics.recorded_network import gas_of
-from netplan.network.linear_reference import lon_lat
+from netplan.network.linear_reference import lon_lat, piece_at
 from netplan.network.model import Network
 from netplan.network.service_mains import main_of_service, nodes_of_service
 from netplan.network.station_pressures import supply_of_parts
@@ -112,7 +112,9 @@ def first_answer(
     recorded, fewer, following = [], [], []
     for kind, graph in (("valves", tables.by_valves), ("fastest", tables.by_any_method)):
         is_valves = kind == "valves"
-        question = RingQuestion(tables, graph, hits.mains, rules.keep_away_m, valves_only=is_valves)
+        question = RingQuestion(
+            tables, graph, hits.mains, rules.keep_away_m, valves_only=is_valves, services=hits.services
+        )
         of_kind: RingKind = "valves" if is_valves else "fastest"
         ring = ring_of(tables, hits, quickest_ring(question, request.crews, failed), of_kind, "least minutes")
         recorded.append(ring)
@@ -220,7 +222,7 @@ def _hit_mains(tables: EmergencyTables, hits: Iterable[HitPlace]) -> tuple[model
     outlets = supply_of_parts(network, tables.part, int(tables.part.max(initial=-1)) + 1).outlet_high_pa_gauge
     rows = []
     for hit in hits:
-        node = int(network.pieces.from_node[network.pieces.rows_of(hit.pipe)[0]])
+        node = int(network.pieces.from_node[piece_at(network, hit.pipe, hit.chainage_m)])
         outlet_pa = float(outlets[tables.part[node]])
         lon, lat = lon_lat(network, np.array([[hit.x_m, hit.y_m]]))[0].tolist()
         rows.append(

@@ -61,6 +61,8 @@ class AnswerCase:
     def __post_init__(self) -> None:
         net = self.net = Network(self.raw, [])
         self.hit_nodes: list[Key] = []
+        self.hit_shapes: list[Any] = []
+        """All of the pipes that may be hit, as points and lines."""
         for hit in self.data["hits"]:
             self._hit(("mains", hit["main_id"]), hit["chainage_m"], hit["confirmed"])
         named = self.named
@@ -112,15 +114,17 @@ class AnswerCase:
         row, scale = self.raw.row[name], self.raw.scale
         key = ("hit", *name, len(self.hit_nodes))
         self.hit_nodes.append(self.net._mark(row, chainage_m * scale, key))  # noqa: SLF001
+        line = self.raw.lines[row]
+        self.hit_shapes.append(line.interpolate(chainage_m * scale))
         if confirmed or self.named:
             return
-        line = self.raw.lines[row]
         circle = self.place.buffer(self.reach_m * scale, quad_segs=64)
         for part in shapely.get_parts(line.intersection(circle)).tolist():
             ends = [line.project(shapely.Point(xy)) for xy in shapely.get_coordinates(part)]
             if not ends:
                 continue
             low, high = min(ends), max(ends)
+            self.hit_shapes.append(part)
             for at in (low, high):
                 node = ("hit", *name, len(self.hit_nodes))
                 self.hit_nodes.append(self.net._mark(row, at, node))  # noqa: SLF001

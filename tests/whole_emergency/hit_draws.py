@@ -54,7 +54,7 @@ def drawn_hits(raw: Raw, rng: np.random.Generator) -> Iterator[tuple[str, list[s
     if ends:
         main, at = pick(ends)
         yield "dead end", ["--main", main, "--at-m", f"{at:.3f}"]
-    stations = [place for place in raw.placed["regulators"].values()]
+    stations = list(raw.placed["regulators"].values())
     if stations:
         row, at = pick(stations)
         main = raw.name[row][1]

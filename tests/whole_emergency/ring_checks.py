@@ -34,9 +34,7 @@ def check_answer(case: AnswerCase) -> None:
     )
     for ring in least:
         ready = {
-            one["if_failed"]
-            if isinstance(one["if_failed"], str)
-            else tuple(one["if_failed"])
+            tuple(one["if_failed"])
             for one in data["next_rings"]
             if one["ring"]["kind"] == ring["kind"] and len(one["if_failed"]) == 1
         }
@@ -53,7 +51,7 @@ def check_answer(case: AnswerCase) -> None:
 
 
 def _hits(case: AnswerCase) -> None:
-    """Every live main and service within the error is named, by the straight distance."""
+    """Check that every live main and service within the error is named."""
     if case.named or "--address" in case.data["asked"]:
         return
     reach = case.reach_m * case.raw.scale
@@ -92,11 +90,11 @@ def check_ring(case: AnswerCase, ring: Row, failed: set[str]) -> None:
     for stop in ring["stops"]:
         check_stop(case, ring, stop, failed)
     _schedule(case, ring, name)
-    _first(case, ring, name, state, hit)
+    _first(case, ring, name, hit)
 
 
 def _schedule(case: AnswerCase, ring: Row, name: str) -> None:
-    """Every crew goes from stop to stop without a break; the ring is shut with the last of them."""
+    """Check that every crew goes from stop to stop without a break; the ring is shut with the last of them."""
     stops = ring["stops"]
     case.require([s["n"] for s in stops] == [*range(1, len(stops) + 1)], "numbers", name)
     begins = [s["begins_min"] for s in stops]
@@ -127,8 +125,8 @@ def _schedule(case: AnswerCase, ring: Row, name: str) -> None:
         case.require(proof["optimal"], "one crew: proven", name)
 
 
-def _first(case: AnswerCase, ring: Row, name: str, state: object, hit: set[int]) -> None:
-    """What is to be done first names exactly the stations, sensing points, services and closed valves."""
+def _first(case: AnswerCase, ring: Row, name: str, hit: set[int]) -> None:
+    """Check that what is to be done first names exactly the stations, sensing points, services and closed valves."""
     after, shut = case.state(ring), set(ring["stations_to_shut"])
     has = case.fed(after, shut)
     had = case.fed(case.before, set())
@@ -163,7 +161,7 @@ def _first(case: AnswerCase, ring: Row, name: str, state: object, hit: set[int])
 
 
 def _people(case: AnswerCase, least: list[Row]) -> None:
-    """Everybody off in a ring of least minutes, and on a service that may be hit, is in the list."""
+    """Check that everybody off in a ring of least minutes, and on a service that may be hit, is in the list."""
     listed = {one["id"]: one["off_by"] for one in case.data["customers"]}
     for ring in least:
         missing = [ident for ident in ring["customers_off"] if ring["kind"] not in listed.get(ident, {})]
@@ -175,7 +173,7 @@ def _people(case: AnswerCase, least: list[Row]) -> None:
 
 
 def _nearby(case: AnswerCase) -> None:
-    """Addresses within the radius of what may be hit."""
+    """Check the addresses within the radius of what may be hit."""
     reach = case.data["nearby_m"] * case.raw.scale
     near, far = set(), set()
     for ident, record in case.raw.people.items():

@@ -15,10 +15,10 @@ from tests.whole_emergency.hit_draws import drawn_hits
 from tests.whole_emergency.ring_checks import check_answer
 from tests.whole_plan.check import read_raw
 from tests.whole_plan.making import write_layers
-from tests.whole_plan.towns import random_town
+from tests.whole_plan.towns import Town, random_town
 from tests.whole_plan.walk import Raw
 
-__all__ = ["EmergencyRun", "answer_of", "check_hit", "rules_of", "run_town"]
+__all__ = ["EmergencyRun", "answer_of", "check_hit", "more_valves", "rules_of", "run_town"]
 
 SAME = ("stations_to_shut", "do_first", "minutes", "minutes_sum", "customers_off", "meters")
 """What a ring that was ready has to have in common with the answer after its valve failed."""
@@ -43,6 +43,24 @@ def rules_of(seed: int, own: dict[str, Any]) -> dict[str, Any]:
         "meters_per_minute": float(rng.choice([0.5, 5.0])),
     }
     return {name: own[name] for name in ("method_general",) if name in own} | {"emergency": emergency}
+
+
+def more_valves(town: Town) -> None:
+    """Set further valves on the mains, most of them known to work, drawn apart: the towns stay as they are."""
+    rng = np.random.default_rng([22, 2, town.seed])
+    share = float(rng.choice([0.0, 0.2, 0.6]))
+    for main in town.rows["mains"]:
+        if rng.random() >= share:
+            continue
+        for k in range(int(rng.integers(1, 3))):
+            spot = main["geometry"].interpolate(float(rng.uniform(0.03, 0.97)), normalized=True)
+            row = {
+                "id": f"VE{k}-{main['id']}",
+                "state": str(rng.choice(["open", "open", "open", "unknown"])),
+                "operable": str(rng.choice(["yes", "yes", "yes", "no"])),
+                "geometry": spot,
+            }
+            town.rows["valves"].append(row | {"system": main.get("system", "LP")})
 
 
 def answer_of(raw: Raw, rules: Row, answered: Answered) -> AnswerCase:
@@ -122,6 +140,7 @@ def _count(data: Row, holds: Counter[str]) -> None:
 def run_town(seed: int, folder: Path) -> EmergencyRun:
     """Draw the town of a seed and check the answers at a place of each kind."""
     town = random_town(seed)
+    more_valves(town)
     own = rules_of(seed, town.rules)
     source = folder / "town.gpkg"
     write_layers(town.layers(), source)

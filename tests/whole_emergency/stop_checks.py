@@ -16,7 +16,7 @@ def check_stop(case: AnswerCase, ring: Row, stop: Row, failed: set[str]) -> None
     name = f"{ring['kind']}: {stop['valve_id'] or stop['main_id']} at {stop['chainage_m']:g}"
     spot = case.spot(stop["main_id"], stop["chainage_m"])
     least = case.rules["emergency"]["keep_away_m"] * case.raw.scale
-    away = min(spot.distance(one) for one in case.hit_spots)
+    away = min(spot.distance(one) for one in case.hit_shapes)
     case.require(away >= least - ROUNDED_M, "within the keep-away distance", f"{name}: {away:.3f} m")
     off = math.dist((spot.x, spot.y), (stop["x"], stop["y"]))
     case.require(off <= 0.02, "coordinates", f"{name}: {off:.2f} m off")
@@ -70,7 +70,11 @@ def refusals(case: AnswerCase, method: Row, main_id: str, parts: set[int]) -> li
         refused.append("joint")
     for part in method["assembly"]:
         drilled = part["role"] != "barrier" or method["kind"] == "bag"
-        if part["role"] != "bypass" and drilled and not outlet_mm(part["role"], method["kind"], main["od_mm"]):
+        if (
+            part["role"] != "bypass"
+            and drilled
+            and not outlet_mm(part["role"], method["kind"], main["od_mm"])
+        ):
             refused.append(f"no outlet for a {part['role']}")
     most = _fault_mbar(case, main_id, parts)
     if most is None:
@@ -123,11 +127,7 @@ def _room(case: AnswerCase, stop: Row, method: Row, name: str) -> None:
         line = case.spot(main_id, low), case.spot(main_id, high)
         good &= not any(area.buffer(-0.01).intersects(spot) for area in case.raw.keep_out for spot in line)
         least = case.rules["emergency"]["keep_away_m"] * case.raw.scale
-        good &= all(
-            spot.distance(one) >= least - ROUNDED_M for spot in line for one in case.hit_spots
-        )
-        good &= 0.0 <= low and high <= case.raw.length_of(main_id)
+        good &= all(spot.distance(one) >= least - ROUNDED_M for spot in line for one in case.hit_shapes)
+        good &= low >= 0.0 and high <= case.raw.length_of(main_id)
         ways.append(good)
     case.require(any(ways), "no room for its barriers", f"{name}: {method['name']}")
-
-
