@@ -1,7 +1,8 @@
 """Table what the emergency answers of many towns break.
 
 ``python -m tests.whole_emergency FIRST:LAST`` asks at places of every kind in the towns of these seeds;
-``python -m tests.whole_emergency SEED`` says what deviates in one town.
+``python -m tests.whole_emergency SEED`` says what deviates in one town;
+``python -m tests.whole_emergency small FIRST:LAST`` compares rings of small towns with the best of all there are.
 """
 
 from __future__ import annotations
@@ -9,20 +10,21 @@ from __future__ import annotations
 import sys
 import tempfile
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
-from tests.whole_emergency.runs import run_town
+from tests.whole_emergency.exhaustive_runs import run_small_town
+from tests.whole_emergency.runs import EmergencyRun, run_town
 
 SHOWN = 3
 
 
-def _table(seeds: Iterable[int]) -> int:
+def _table(seeds: Iterable[int], run_one: Callable[[int, Path], EmergencyRun] = run_town) -> int:
     holds: Counter[str] = Counter()
     rules: dict[str, list[str]] = {}
     for seed in seeds:
         with tempfile.TemporaryDirectory() as folder:
-            run = run_town(seed, Path(folder))
+            run = run_one(seed, Path(folder))
         holds.update(run.holds)
         for label, breach in run.found:
             rules.setdefault(breach.rule, []).append(f"seed {seed} {label}: {breach.what}")
@@ -39,9 +41,10 @@ def _table(seeds: Iterable[int]) -> int:
 
 def main() -> int:
     """Run as the module's help says."""
-    asked = sys.argv[1]
+    *how, asked = sys.argv[1:]
     first, colon, last = asked.partition(":")
-    return _table(range(int(first), int(last)) if colon else [int(first)])
+    seeds = range(int(first), int(last)) if colon else [int(first)]
+    return _table(seeds, run_small_town if how == ["small"] else run_town)
 
 
 if __name__ == "__main__":
