@@ -162,7 +162,7 @@ def _fits(case: AnswerCase, row: int, low: float, high: float, method: Row, barr
         if end >= low and start <= high:
             longest = max(longest, start - at)
             at = max(at, end)
-    return max(longest, high - at) >= need - FINE_M
+    return bool(max(longest, high - at) >= need - FINE_M)
 
 
 def _tried(case: AnswerCase, places: list[tuple[Key, Key, int]], group: dict[Key, int]) -> EveryRing | None:

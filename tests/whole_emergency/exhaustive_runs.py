@@ -17,8 +17,18 @@ from tests.whole_plan.making import write_layers
 
 __all__ = ["run_small_town"]
 
-KINDS = ("anywhere", "main with a valve", "dead end", "beside a station", "several mains", "on a node")
-KINDS += ("at a closed valve", "beside a closed valve", "wide error", "service")
+KINDS = (
+    "anywhere",
+    "main with a valve",
+    "dead end",
+    "beside a station",
+    "several mains",
+    "on a node",
+    "at a closed valve",
+    "beside a closed valve",
+    "wide error",
+    "service",
+)
 ROUNDED_MIN = 0.051
 
 
