@@ -140,7 +140,8 @@ def command(
     place = _place_of(place, earlier, out)
 
     from netplan.cli.terminal import console
-    from netplan.emergency.answer import EmergencyRequest, first_answer
+    from netplan.emergency.answer import first_answer
+    from netplan.emergency.next_rings import EmergencyRequest
     from netplan.emergency.emergency_tables import EmergencyTables
     from netplan.outputs.emergency.answer_folder import write_answer
     from netplan.outputs.terminal.emergency_summary import summary_lines

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from types import MappingProxyType
 from typing import Final, Literal, get_args
 
 import numpy as np
@@ -11,16 +12,25 @@ import numpy as np
 from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_MINUTE
 from netplan.emergency.emergency_tables import EmergencyTables
-from netplan.emergency.hit_places import Hits
+from netplan.emergency.hit_places import HitPlace, Hits
 from netplan.emergency.ring_choice import ChosenRing
 from netplan.emergency.ring_outcome import RingOutcome, do_first_lines, ring_outcome
 from netplan.emergency.ring_search import RingStopPlace
 from netplan.network.linear_reference import lon_lat, points_at
 from netplan.network.model import Network
+from netplan.network.service_mains import nodes_of_service
 from netplan.network.vocabulary import Category, Material
 from netplan.planfile import emergency_answer as model
 
-__all__ = ["RecordedRing", "addresses_nearby", "customers_of", "notified", "ring_of", "stations_near"]
+__all__ = [
+    "RecordedRing",
+    "addresses_nearby",
+    "customers_of",
+    "customers_on",
+    "notified",
+    "ring_of",
+    "stations_near",
+]
 
 RingKind = Literal["valves", "fastest"]
 Aim = Literal["least minutes", "fewer meters off"]
@@ -39,10 +49,12 @@ class RecordedRing:
     ----------
     ring : Ring
     outcome : RingOutcome
+    chosen : ChosenRing
+        What it was made of: its stops in the order of shutting.
     """
 
-    def __init__(self, ring: model.Ring, outcome: RingOutcome) -> None:
-        self.ring, self.outcome = ring, outcome
+    def __init__(self, ring: model.Ring, outcome: RingOutcome, chosen: ChosenRing) -> None:
+        self.ring, self.outcome, self.chosen = ring, outcome, chosen
 
 
 def _minutes(seconds: float) -> float:
@@ -92,7 +104,7 @@ def ring_of(
         meters=int(customers.meters[off].sum()),
         length_m=outcome.length_m,
     )
-    return RecordedRing(ring, outcome)
+    return RecordedRing(ring, outcome, chosen)
 
 
 def _stop_xy(network: Network, stops: Sequence[RingStopPlace]) -> Floats:
@@ -173,7 +185,10 @@ def _nearest_address(network: Network, xy: Floats) -> str:
 
 
 def customers_of(
-    network: Network, rings: Iterable[RecordedRing], on_service: Ints
+    network: Network,
+    rings: Iterable[RecordedRing],
+    on_service: Ints,
+    weak: Mapping[RingKind, Ints] = MappingProxyType({}),
 ) -> tuple[model.EmergencyCustomer, ...]:
     """Return everybody who loses gas in one of the rings of least minutes, priority first, then by address.
 
@@ -183,6 +198,8 @@ def customers_of(
     rings : iterable of RecordedRing
     on_service : int array
         Rows of the customers on a service that may be hit.
+    weak : mapping of RingKind to int array, optional
+        Rows of the customers outside that fall below their minimum while a ring closes.
     """
     customers = network.customers
     causes: dict[int, dict[RingKind, model.OffCause]] = {}
@@ -194,6 +211,9 @@ def customers_of(
     for row in on_service.tolist():
         for kind in get_args(RingKind):
             causes.setdefault(row, {}).setdefault(kind, "on the service hit")
+    for kind, fallen in weak.items():
+        for row in fallen.tolist():
+            causes.setdefault(row, {}).setdefault(kind, "weak while it closes")
     rows = [
         model.EmergencyCustomer(
             id=customers.id[row],
@@ -282,3 +302,14 @@ def stations_near(tables: EmergencyTables, hits: Hits) -> tuple[model.EmergencyS
                 )
             )
     return tuple(rows)
+
+
+def customers_on(network: Network, services: Iterable[HitPlace]) -> Ints:
+    """Return the rows of all customers attached beyond the mains on some services, ascending."""
+    customers = network.customers
+    owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
+    found = [np.zeros(0, dtype=np.int64)]
+    for hit in services:
+        inside, _ = nodes_of_service(network, hit.pipe)
+        found.append(owner[np.isin(customers.attach_node, inside)])
+    return np.unique(np.concatenate(found))
