@@ -141,8 +141,8 @@ def command(
 
     from netplan.cli.terminal import console
     from netplan.emergency.answer import first_answer
-    from netplan.emergency.next_rings import EmergencyRequest
     from netplan.emergency.emergency_tables import EmergencyTables
+    from netplan.emergency.next_rings import EmergencyRequest
     from netplan.outputs.emergency.answer_folder import write_answer
     from netplan.outputs.terminal.emergency_summary import summary_lines
     from netplan.readers import read_network
