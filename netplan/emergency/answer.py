@@ -27,7 +27,7 @@ from netplan.emergency.ring_choice import fewer_meters_ring
 from netplan.emergency.ring_search import RingQuestion
 from netplan.emergency.stop_seconds import usable_valves
 from netplan.hydraulics.recorded_network import gas_of
-from netplan.network.linear_reference import lon_lat
+from netplan.network.linear_reference import lon_lat, piece_at
 from netplan.network.service_mains import main_of_service
 from netplan.network.station_pressures import supply_of_parts
 from netplan.network.vocabulary import Material
@@ -154,7 +154,7 @@ def _hit_mains(tables: EmergencyTables, hits: Iterable[HitPlace]) -> tuple[model
     outlets = supply_of_parts(network, tables.part, int(tables.part.max(initial=-1)) + 1).outlet_high_pa_gauge
     rows = []
     for hit in hits:
-        node = int(network.pieces.from_node[network.pieces.rows_of(hit.pipe)[0]])
+        node = int(network.pieces.from_node[piece_at(network, hit.pipe, hit.chainage_m)])
         outlet_pa = float(outlets[tables.part[node]])
         lon, lat = lon_lat(network, np.array([[hit.x_m, hit.y_m]]))[0].tolist()
         rows.append(

@@ -63,7 +63,7 @@ class EmergencyTables:
     def seconds(self) -> StopSeconds:
         """How long a stop takes on each piece, wherever the hit is."""
         found = stop_seconds(self, self.rules)
-        near = sorted(self.free.touched_by_areas)
+        near = sorted(self.free.touched_by_areas | self.free.with_squeeze_marks)
         if not near:
             return found
         pieces = self.network.pieces
@@ -122,13 +122,16 @@ class EmergencyTables:
         pipe = network.pieces.pipe.item(piece)
         if pipe >= network.pipes.n_mains:
             return None
-        free = self.free.on_piece(piece, low_m, high_m, barred)
         codes, od_m = self.codes_of(piece), float(network.pipes.od_m[pipe])
         best: PlacedStop | None = None
+        barred, squeezes = tuple(barred), self.free.squeezes_on(pipe)
         for row, method in enumerate(rules.method):
             if method.kind is MethodKind.VALVE or codes[row]:
                 continue
-            at_m = barrier_place_m(free, barrier_length(rules, method, od_m), from_low=from_low)
+            length = barrier_length(rules, method, od_m)
+            marks = [(at - length.mark_m, at + length.mark_m) for at in squeezes]
+            free = self.free.on_piece(piece, low_m, high_m, (*barred, *marks))
+            at_m = barrier_place_m(free, length, from_low=from_low)
             seconds = int(dug_seconds(network, rules, method, np.array([piece]))[0])
             if at_m is not None and (best is None or seconds < best.seconds):
                 best = PlacedStop(seconds, row, at_m)

@@ -73,7 +73,9 @@ def least_rings(tables: EmergencyTables, hits: Hits, request: EmergencyRequest) 
         is_valves = kind == "valves"
         graph = tables.by_valves if is_valves else tables.by_any_method
         keep_away_m = tables.rules.emergency.keep_away_m
-        question = RingQuestion(tables, graph, hits.mains, keep_away_m, valves_only=is_valves)
+        question = RingQuestion(
+            tables, graph, hits.mains, keep_away_m, valves_only=is_valves, services=hits.services
+        )
         chosen = quickest_ring(question, request.crews, failed)
         found.append(LeastRing(question, ring_of(tables, hits, chosen, kind, "least minutes")))
     return found

@@ -43,10 +43,13 @@ class BarrierLength:
         Least distance of any of them to a fitting, tee or end.
     span_m : float
         From the barrier nearest the hit to the one farthest from it.
+    mark_m : float
+        How much farther than `clear_m` they keep from a squeeze on record; 0 but for a squeeze.
     """
 
     clear_m: float
     span_m: float
+    mark_m: float = 0.0
 
     @property
     def needed_m(self) -> float:
@@ -82,7 +85,8 @@ def barrier_length(rules: Rules, method: StopMethod, od_m: float) -> BarrierLeng
         rules.clearance.fitting_m,
         rules.clearance.fitting_od * od_m,
     )
-    return BarrierLength(clear_m, max(offsets) - min(offsets))
+    same_m = max(method.same_m, method.same_od * od_m) if method.kind is MethodKind.SQUEEZE else 0.0
+    return BarrierLength(clear_m, max(offsets) - min(offsets), max(same_m - clear_m, 0.0))
 
 
 def usable_valves(network: Network) -> Flags:
