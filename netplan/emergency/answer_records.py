@@ -38,6 +38,8 @@ StopKind = Literal["valve", "squeeze", "bag"]
 QUARTERS: Final = ("east", "north-east", "north", "north-west", "west", "south-west", "south", "south-east")
 ADDRESS_M: Final = 60.0
 """How far from a stop an address is still told with it (own) [m]."""
+BESIDE_M: Final = 20.0
+"""How far from a building corner an address is still told with it (own) [m]."""
 MOST_STATIONS: Final = 20
 """Stations named at most, the nearest first (own) [-]."""
 
@@ -133,11 +135,13 @@ def _stop(
         crew=1,
         begins_min=0.0,
         ends_min=_minutes(stop.seconds),
-        place=_place_words(network, hits, xy, main_id, name, stop.chainage_m, street),
+        place=_place_words(tables, hits, xy, main_id, name, stop.chainage_m, street),
+        offsets=_offsets(tables, xy),
         distance_m=away_m,
         street=street,
         od_mm=float(network.pipes.od_m[pipe]) * MM_PER_M,
         material=Material(int(network.pipes.material[pipe])).word,
+        record=_valve_record(network, valve) if valve >= 0 else None,
         x=float(xy[0]),
         y=float(xy[1]),
         lon=float(degrees[0]),
@@ -157,31 +161,53 @@ def _away_m(network: Network, hits: Hits, xy: Floats) -> float:
     return min(math.hypot(hit.x_m - xy[0], hit.y_m - xy[1]) for hit in hits.mains) / network.scale
 
 
+def _valve_record(network: Network, row: int) -> model.ValveRecord:
+    valves = network.valves
+    turns, size_m = float(valves.turns_to_close[row]), float(valves.size_m[row])
+    return model.ValveRecord(
+        turns_to_close=turns if math.isfinite(turns) else None,
+        closing_direction=valves.closing_direction[row],
+        cover_type=valves.cover_type[row],
+        last_operated=valves.last_operated[row],
+        size_mm=size_m * MM_PER_M if math.isfinite(size_m) else None,
+        remark=valves.remark[row],
+    )
+
+
+def _offsets(tables: EmergencyTables, xy: Floats) -> tuple[model.RingOffset, ...]:
+    rows = []
+    for mark in tables.marks.near(float(xy[0]), float(xy[1])):
+        east_m, north_m = mark.x_m - float(xy[0]), mark.y_m - float(xy[1])
+        what = f"{mark.what}, {direction(east_m, north_m)} of it"
+        beside = tables.marks.address_near(mark.x_m, mark.y_m, BESIDE_M) if mark.kind == "corner" else ""
+        rows.append(
+            model.RingOffset(
+                what=f"{what}, at {beside}" if beside else what,
+                distance_m=math.hypot(east_m, north_m) / tables.network.scale,
+                x=mark.x_m,
+                y=mark.y_m,
+            )
+        )
+    return tuple(rows)
+
+
 def _place_words(
-    network: Network, hits: Hits, xy: Floats, main_id: str, valve: str, chainage_m: float, street: str
+    tables: EmergencyTables, hits: Hits, xy: Floats, main_id: str, valve: str, chainage_m: float, street: str
 ) -> str:
+    network = tables.network
     hit = min(hits.mains, key=lambda one: math.hypot(one.x_m - xy[0], one.y_m - xy[1]))
     words = [f"valve {valve}" if valve else "stop", f"on main {main_id} at {chainage_m:.1f} m"]
     if street:
         words.append(f"in {street}")
     away_m = math.hypot(xy[0] - hit.x_m, xy[1] - hit.y_m) / network.scale
     line = f"{' '.join(words)}, {away_m:.0f} m {direction(xy[0] - hit.x_m, xy[1] - hit.y_m)} of the hit"
-    near = _nearest_address(network, xy)
+    near = tables.marks.address_near(float(xy[0]), float(xy[1]), ADDRESS_M)
     return f"{line}; nearest address {near}" if near else line
 
 
 def direction(dx_m: float, dy_m: float) -> str:
     """Return the quarter of the compass of a step east and north, in words."""
     return QUARTERS[round(math.atan2(dy_m, dx_m) / (math.pi / 4.0)) % 8]
-
-
-def _nearest_address(network: Network, xy: Floats) -> str:
-    customers = network.customers
-    if not len(customers):
-        return ""
-    away_m = np.hypot(customers.x_m - xy[0], customers.y_m - xy[1]) / network.scale
-    row = int(np.argmin(away_m))
-    return customers.address[row] if away_m[row] <= ADDRESS_M else ""
 
 
 def customers_of(

@@ -79,6 +79,8 @@ class RingOffset(PlanElement):
 
     what: str
     distance_m: Rounded1
+    x: Metres = Field(default=0.0, description="of what is measured from")
+    y: Metres = 0.0
 
 
 class ValveRecord(PlanElement):
