@@ -22,7 +22,7 @@ from netplan.emergency.doubts import doubts_near
 from netplan.emergency.emergency_tables import EmergencyTables
 from netplan.emergency.escape_flow import escape_range
 from netplan.emergency.hit_places import HitPlace, Hits
-from netplan.emergency.next_rings import EmergencyRequest, if_one_fails, least_rings, pieces_of_valves
+from netplan.emergency.next_rings import EmergencyRequest, least_rings, pieces_of_valves
 from netplan.emergency.ring_choice import fewer_meters_ring
 from netplan.emergency.ring_search import RingQuestion
 from netplan.emergency.stop_seconds import usable_valves
@@ -66,6 +66,8 @@ def first_answer(
 ) -> model.EmergencyAnswer:
     """Return the whole answer by connectivity alone: rings, who loses gas, what escapes.
 
+    The rings that are ready in case valves fail are added to it by `next_rings.with_next_rings`.
+
     Parameters
     ----------
     tables : EmergencyTables
@@ -86,11 +88,11 @@ def first_answer(
     failed = pieces_of_valves(network, request.failed_valves)
     least = least_rings(tables, hits, request)
     recorded = [one.recorded for one in least]
-    fewer: list[model.Ring] = []
-    following: list[model.NextRing] = []
-    for one in least:
-        fewer += _fewer(tables, hits, one.question, request.crews, failed, one.recorded)
-        following += if_one_fails(tables, hits, one, request)
+    fewer = [
+        ring
+        for one in least
+        for ring in _fewer(tables, hits, one.question, request.crews, failed, one.recorded)
+    ]
     on_service = customers_on(network, hits.services)
     meters = {one.ring.kind: one.ring.meters for one in recorded}
     degrees = lon_lat(network, np.array([[hits.x_m, hits.y_m]]))[0]
@@ -112,7 +114,6 @@ def first_answer(
         hits=_hit_mains(tables, hits.mains),
         services=_hit_services(tables, hits.services, failed),
         rings=(*(one.ring for one in recorded), *fewer),
-        next_rings=tuple(following),
         customers=customers_of(network, recorded, on_service),
         notify=notified(tables, meters),
         nearby=addresses_nearby(tables, hits),

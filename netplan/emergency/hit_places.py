@@ -12,17 +12,17 @@ import numpy as np
 import shapely
 
 from netplan.core.arrays import Floats, Ints
-from netplan.core.errors import BadInputError, BadWorkError, quoted
+from netplan.core.errors import BadWorkError, quoted
 from netplan.network.address_search import customers_at_address
 from netplan.network.linear_reference import from_lon_lat, points_at
 from netplan.network.model import Network
 from netplan.network.service_mains import main_of_service
 
 __all__ = [
-    "HitPlace",
-    "Hits",
     "ROUND",
     "SEGMENTS",
+    "HitPlace",
+    "Hits",
     "PipeBoxes",
     "hits_at",
     "hits_at_address",
@@ -296,7 +296,7 @@ def _joined(hits: Iterable[HitPlace]) -> tuple[HitPlace, ...]:
         known = found.get(hit.pipe)
         if known is not None:
             lengths = tuple(sorted({*known.reaches, *hit.reaches}))
-            hit = replace(known, lengths=lengths)  # noqa: PLW2901
+            hit = replace(known, lengths=lengths)
         found[hit.pipe] = hit
     return tuple(found.values())
 

@@ -18,10 +18,9 @@ from netplan.planfile import emergency_answer as model
 __all__ = [
     "EmergencyRequest",
     "LeastRing",
-    "if_one_fails",
-    "if_two_fail",
     "least_rings",
     "pieces_of_valves",
+    "with_next_rings",
 ]
 
 MOST_PAIRS: Final = 60
@@ -79,6 +78,33 @@ def least_rings(tables: EmergencyTables, hits: Hits, request: EmergencyRequest) 
         chosen = quickest_ring(question, request.crews, failed)
         found.append(LeastRing(question, ring_of(tables, hits, chosen, kind, "least minutes")))
     return found
+
+
+def with_next_rings(
+    tables: EmergencyTables,
+    hits: Hits,
+    request: EmergencyRequest,
+    answer: model.EmergencyAnswer,
+    *,
+    pairs: bool = False,
+) -> model.EmergencyAnswer:
+    """Return an answer with the rings that are ready in case valves fail.
+
+    Parameters
+    ----------
+    tables, hits, request
+        As the answer was made of.
+    answer : EmergencyAnswer
+    pairs : bool
+        Whether one valve of a ring and one of the ring without it may fail too; else one at a time.
+    """
+    least = least_rings(tables, hits, request)
+    ready = [one for one in answer.next_rings if len(one.if_failed) == 1]
+    if not ready:
+        ready = [row for one in least for row in if_one_fails(tables, hits, one, request)]
+    if pairs:
+        ready += if_two_fail(tables, hits, least, request, tuple(ready))
+    return answer.model_copy(update={"next_rings": tuple(ready)})
 
 
 def if_one_fails(
