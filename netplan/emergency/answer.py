@@ -26,13 +26,13 @@ from netplan.emergency.next_rings import EmergencyRequest, least_rings, pieces_o
 from netplan.emergency.ring_choice import fewer_meters_ring
 from netplan.emergency.ring_search import RingQuestion
 from netplan.emergency.stop_seconds import usable_valves
-from netplan.hydraulics.recorded_network import gas_of
 from netplan.network.linear_reference import lon_lat, piece_at
 from netplan.network.service_mains import main_of_service
 from netplan.network.station_pressures import supply_of_parts
 from netplan.network.vocabulary import Material
 from netplan.planfile import emergency_answer as model
 from netplan.planfile.network_facts import network_facts, provenance_of
+from netplan.rules.gas_of_rules import gas_of
 
 __all__ = ["CAUTIONS", "GOVERNS", "MAKE_SAFE", "first_answer"]
 

@@ -68,8 +68,8 @@ class GroundMarks:
         if key not in self._found:
             at = np.array([x_m, y_m])
             node, xy = self._junctions
-            away = np.abs(xy - at).max(axis=1) <= 2 * TAPE_REACH_M if len(xy) else np.zeros(0, np.bool_)
-            rows = np.flatnonzero(away)
+            rows = _near_by_x(self._junctions_by_x, xy[:, 0], x_m, 2 * TAPE_REACH_M)
+            rows = rows[np.abs(xy[rows, 1] - y_m) <= 2 * TAPE_REACH_M]
             junction = nearest_junction(at, np.repeat(node[rows], _MET), np.repeat(xy[rows], _MET, axis=0))
             buildings, streets = (self._shapes(name, at) for name in ("buildings", "streets"))
             self._found[key] = marks_near(at, buildings, streets, junction)
@@ -88,9 +88,8 @@ class GroundMarks:
         key = (x_m, y_m, within_m)
         if key not in self._addresses:
             customers, reach = self._network.customers, within_m * self._network.scale
-            rows = np.flatnonzero(
-                (np.abs(customers.x_m - x_m) <= reach) & (np.abs(customers.y_m - y_m) <= reach)
-            )
+            rows = _near_by_x(self._customers_by_x, customers.x_m, x_m, reach)
+            rows = rows[np.abs(customers.y_m[rows] - y_m) <= reach]
             away = np.hypot(customers.x_m[rows] - x_m, customers.y_m[rows] - y_m)
             is_near = len(rows) > 0 and float(away.min()) <= reach
             self._addresses[key] = customers.address[int(rows[np.argmin(away)])] if is_near else ""
@@ -105,6 +104,14 @@ class GroundMarks:
         ends = np.concatenate([pieces.from_node[rows], pieces.to_node[rows]])
         met = np.flatnonzero(np.bincount(ends, minlength=len(nodes)) >= _MET)
         return met, np.column_stack([nodes.x_m[met], nodes.y_m[met]])
+
+    @cached_property
+    def _junctions_by_x(self) -> Ints:
+        return np.argsort(self._junctions[1][:, 0], kind="stable")
+
+    @cached_property
+    def _customers_by_x(self) -> Ints:
+        return np.argsort(self._network.customers.x_m, kind="stable")
 
     @cached_property
     def _boxes(self) -> dict[str, tuple[Any, Floats]]:
@@ -124,6 +131,14 @@ class GroundMarks:
         low, high = at - TAPE_REACH_M, at + TAPE_REACH_M
         near = (box[:, 0] <= high[0]) & (box[:, 1] <= high[1]) & (box[:, 2] >= low[0]) & (box[:, 3] >= low[1])
         return shapes[near]
+
+
+def _near_by_x(order: Ints, x_m: Floats, at_m: float, reach_m: float) -> Ints:
+    """Return the rows whose x lies within reach of a place [m], ascending; `order` sorts them by x."""
+    low = np.searchsorted(x_m, at_m - reach_m, side="left", sorter=order)
+    high = np.searchsorted(x_m, at_m + reach_m, side="right", sorter=order)
+    rows: Ints = np.sort(order[low:high])
+    return rows
 
 
 def marks_near(at: Floats, buildings: Any, streets: Any, junction: Floats | None) -> tuple[GroundMark, ...]:
