@@ -15,6 +15,7 @@ from netplan.emergency.ring_graph import RingGraph, ring_graph
 from netplan.emergency.stop_seconds import StopSeconds, barrier_length, dug_seconds, stop_seconds
 from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation.stop_methods import fault_pressures, method_codes, piece_fault_pressure
+from netplan.network.ground_marks import GroundMarks
 from netplan.network.model import Network
 from netplan.network.topology import components
 from netplan.rules import MethodKind, Rules
@@ -53,6 +54,11 @@ class EmergencyTables:
     def boxes(self) -> PipeBoxes:
         """Bounding boxes of the pipes."""
         return PipeBoxes(self.network)
+
+    @cached_property
+    def marks(self) -> GroundMarks:
+        """What a crew can tape from."""
+        return GroundMarks(self.network)
 
     @cached_property
     def free(self) -> FreeLengths:

@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats, Ints
-from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.core.errors import BadNetworkError
 from netplan.core.findings import Finding, Severity, errors_of
 from netplan.network import model
@@ -316,7 +316,18 @@ def _valves(table: NormalisedTable, pieces: model.Pieces, pipe: Ints, chainage_m
     own = np.flatnonzero(pieces.valve >= 0)
     piece[pieces.valve[own]] = own
     return model.Valves(
-        table.text["id"], table.code["state"], table.code["operable"], _int32(pipe), piece, chainage_m
+        table.text["id"],
+        table.code["state"],
+        table.code["operable"],
+        _int32(pipe),
+        piece,
+        chainage_m,
+        turns_to_close=table.number["turns_to_close"],
+        size_m=table.number["size_mm"] / MM_PER_M,
+        closing_direction=table.text["closing_direction"],
+        cover_type=table.text["cover_type"],
+        last_operated=table.text["last_operated"],
+        remark=table.text["remark"],
     )
 
 
