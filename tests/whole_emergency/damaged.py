@@ -29,6 +29,8 @@ __all__ = ["DamagedRun", "run_damaged"]
 Layers = dict[str, gpd.GeoDataFrame]
 REACH_M = 9000.0
 """A place farther from every main as they are recorded is not in the network [m]."""
+SOLVED_EVERY = 4
+"""Pressures are solved too at one place in so many."""
 TOWNS = 40
 """So many towns are damaged again and again."""
 
@@ -75,7 +77,7 @@ def run_damaged(seed: int, folder: Path) -> DamagedRun:
         if words[0] == "--at":
             words = _near_a_main(changed, words, rng) or _whole_mains(changed, layers, words)
         source = _written(changed, layers, folder)
-    answered = ask(source, folder / "out", words)
+    answered = ask(source, folder / "out", words, pressures=seed % SOLVED_EVERY == 0)
     fault, holds = _judged(answered)
     if not fault and rng.random() < 0.3:
         fault, more = _again(answered, source, folder, words)
