@@ -9,7 +9,6 @@ import numpy as np
 
 from netplan.core.arrays import Flags, Ints, Ints32
 from netplan.emergency.emergency_tables import EmergencyTables
-from netplan.emergency.free_lengths import KeepAway
 from netplan.emergency.hit_places import Hits
 from netplan.emergency.ring_search import RingCut
 from netplan.network.model import Network
@@ -145,7 +144,7 @@ def _closed_lines(tables: EmergencyTables, hits: Hits, cut: RingCut) -> Iterator
     rows = _closed_valves(network, cut.inside).tolist()
     if not rows:
         return
-    keep_away = KeepAway(tables.boxes, (*hits.mains, *hits.services), tables.rules.emergency.keep_away_m)
+    keep_away = tables.keep_away((*hits.mains, *hits.services), tables.rules.emergency.keep_away_m)
     for row in rows:
         name = network.valves.id[row]
         said = f"Valve {name} bounds the ring and is recorded as closed"

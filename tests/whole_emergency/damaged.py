@@ -64,7 +64,10 @@ def run_damaged(seed: int, folder: Path) -> DamagedRun:
     rng = np.random.default_rng([22, 5, seed])
     layers, raw = _town(seed % TOWNS)
     with warnings.catch_warnings(action="ignore"):
-        changed, done = damaged(layers, rng)
+        try:
+            changed, done = damaged(layers, rng)
+        except shapely.errors.GEOSException:  # a ring that no longer closes cannot even be made
+            changed, done = dict(layers), []
         for _ in range(int(rng.integers(0, 3))):
             way = WAYS[int(rng.integers(len(WAYS)))]
             way(changed, rng)

@@ -74,9 +74,9 @@ def check_hit(
     raw: Raw, rules: Row, source: Path, folder: Path, words: list[str], run: EmergencyRun, kind: str
 ) -> None:
     """Ask for a place, check the answer, and the answer after each valve of its rings failed."""
-    options = {"rules": folder / "rules.toml", "cache": folder / "cache"}
+    rules_file, cache = folder / "rules.toml", folder / "cache"
     label = f"{kind} {' '.join(words)}"
-    first = ask(source, folder / f"out-{kind}", words, **options)
+    first = ask(source, folder / f"out-{kind}", words, rules=rules_file, cache=cache)
     if first.code or not first.data:
         run.found.append((label, Breach("no answer", f"{first.code} {first.said[-400:]}")))
         return
@@ -91,7 +91,7 @@ def check_hit(
             continue
         asked.add(failed)
         again = [*words, *(w for ident in failed for w in ("--valve-failed", ident))]
-        answered = ask(source, folder / f"out-{kind}-{k}", again, **options)
+        answered = ask(source, folder / f"out-{kind}-{k}", again, rules=rules_file, cache=cache)
         if answered.code or not answered.data:
             run.found.append((label, Breach("no answer after a valve failed", answered.said[-400:])))
             continue
