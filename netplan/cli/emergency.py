@@ -167,7 +167,7 @@ def command(
         log=() if earlier is None else earlier.log,
     )
     terminal = console()
-    write_answer(out, answer)
+    write_answer(out, answer, joined, figures)
     for line in summary_lines(answer, figures):
         terminal.print(line, soft_wrap=True, markup=False, highlight=False)
 

@@ -13,9 +13,9 @@ from netplan.network.linear_reference import lines_between
 from netplan.outputs.documents.plan_drawing import draw_base_map
 from netplan.outputs.documents.stop_sketch import Offset, clear_side, draw_offset
 from netplan.outputs.documents.svg_drawing import FONT, DrawingSheet, customer_symbol, draw_lines, stop_symbol
-from netplan.outputs.emergency.answer_words import hit_letter
 from netplan.outputs.emergency.network_in_view import NetworkInView
 from netplan.outputs.emergency.ring_inside import InsideLengths
+from netplan.outputs.emergency.word_forms import hit_letter
 from netplan.outputs.number_format import Figures
 from netplan.planfile.emergency_answer import EmergencyAnswer, Ring, RingStop
 
