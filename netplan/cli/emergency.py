@@ -167,9 +167,13 @@ def command(
         log=() if earlier is None else earlier.log,
     )
     terminal = console()
-    write_answer(out, answer, joined, figures)
+    view = write_answer(out, answer, joined, figures)
     for line in summary_lines(answer, figures):
         terminal.print(line, soft_wrap=True, markup=False, highlight=False)
+
+    from netplan.outputs.emergency.emergency_sheet import write_sheet
+
+    write_sheet(out, answer, view, figures)
 
 
 def _place_of(place: EmergencyPlace | None, earlier: EmergencyAnswer | None, out: Path) -> EmergencyPlace:

@@ -20,11 +20,17 @@ __all__ = [
     "customers_by_street",
     "escape_lines",
     "escape_notes",
+    "failed_lines",
+    "foot_line",
     "hit_lines",
+    "keep_away_line",
+    "meta_line",
     "nearby_rows",
     "notify_lines",
     "priority_rows",
+    "reached_parties",
     "service_lines",
+    "tail_parts",
     "title_of",
     "who_line",
 ]
@@ -90,12 +96,11 @@ def _service(one: HitService, figures: Figures) -> str:
 
 def notify_lines(answer: EmergencyAnswer, rings: Iterable[RingWords]) -> list[tuple[str, str, bool]]:
     """Return who is to be told, by which ring the threshold is reached, and whether any does."""
-    letters = {kind: words.letter for words in rings for kind in words.kinds}
+    reached = dict(reached_parties(answer, rings))
     lines = []
     for row in answer.notify:
-        reached = sorted({letters.get(kind, RING_NAMES[kind]) for kind, yes in row.reached.items() if yes})
-        when = f"reached by ring {', '.join(reached)}" if reached else "not reached by these rings"
-        lines.append((row.whom, f"from {counted(row.from_meters, 'meter')} off; {when}", bool(reached)))
+        when = f"reached by ring {reached[row.whom]}" if row.whom in reached else "not reached by these rings"
+        lines.append((row.whom, f"from {counted(row.from_meters, 'meter')} off; {when}", row.whom in reached))
     return lines
 
 
@@ -115,9 +120,66 @@ def escape_notes(answer: EmergencyAnswer) -> list[str]:
     return list(dict.fromkeys(notes))
 
 
+def reached_parties(answer: EmergencyAnswer, rings: Iterable[RingWords]) -> list[tuple[str, str]]:
+    """Return who is to be told now, each with the letters of the rings that reach the threshold."""
+    letters = {kind: words.letter for words in rings for kind in words.kinds}
+    return [
+        (row.whom, ", ".join(sorted({letters.get(kind, RING_NAMES[kind]) for kind in kinds})))
+        for row in answer.notify
+        if (kinds := [kind for kind, yes in row.reached.items() if yes])
+    ]
+
+
+def meta_line(answer: EmergencyAnswer, figures: Figures) -> str:
+    """Return which answer this is, of when, to what."""
+    within = figures.length(answer.location_error_m)
+    return (
+        f"Answer {answer.revision}, {time_words(answer.log[-1].at)}; asked for {answer.asked}; every main "
+        f"within {within} counts; {answer.lat:.6f}, {answer.lon:.6f} (latitude, longitude)."
+    )
+
+
+def time_words(at: str) -> str:
+    """Return a moment of the log as it is read: date, time, UTC."""
+    return at.replace("T", " ").replace("+00:00", " UTC")
+
+
+def failed_lines(answer: EmergencyAnswer) -> list[str]:
+    """Return the valves that failed to shut, in one line; none where none did."""
+    if not answer.failed_valves:
+        return []
+    return [f"Failed to shut: {', '.join(answer.failed_valves)}. The rings below do without."]
+
+
+def keep_away_line(answer: EmergencyAnswer, figures: Figures) -> str:
+    """Return how far to keep away, and until when."""
+    return f"Within {figures.length(answer.keep_away_m)} of the hit: {DO_NOT_APPROACH}. No stop lies there."
+
+
+def tail_parts(answer: EmergencyAnswer) -> list[tuple[str, list[str]]]:
+    """Return what stands last: doubts, cautions, log."""
+    log = [f"{time_words(one.at)}, answer {one.revision}: {one.what}" for one in answer.log]
+    return [
+        ("In doubt, nearest first", list(answer.doubts)),
+        ("Cautions", list(answer.cautions)),
+        ("Log", log),
+    ]
+
+
+def foot_line(answer: EmergencyAnswer) -> str:
+    """Return what an answer was made from, and which it is."""
+    return (
+        f"Answer {answer.revision} of {time_words(answer.log[-1].at)}. Network "
+        f"{answer.network.content_sha256[:16]}, {answer.network.crs}, from {answer.provenance.source}; "
+        f"gas-netplan {answer.provenance.versions['gas-netplan']}."
+    )
+
+
 def nearby_rows(answer: EmergencyAnswer, figures: Figures) -> list[tuple[str, str, str]]:
     """Return the addresses near the hit, nearest first: address, distance, priority."""
-    return [(row.address, figures.length(row.distance_m), row.priority) for row in answer.nearby]
+    return [
+        (row.address, figures.length(row.distance_m), row.priority.replace("_", " ")) for row in answer.nearby
+    ]
 
 
 def escape_lines(answer: EmergencyAnswer, figures: Figures) -> list[str]:
@@ -136,7 +198,7 @@ def escape_lines(answer: EmergencyAnswer, figures: Figures) -> list[str]:
 def priority_rows(answer: EmergencyAnswer) -> list[tuple[str, str, str, str]]:
     """Return the priority meter points without gas: address, why, meters, by which ring and why."""
     return [
-        (one.address, one.priority, counted(one.meters, "meter"), _off_by(one.off_by))
+        (one.address, one.priority.replace("_", " "), counted(one.meters, "meter"), _off_by(one.off_by))
         for one in answer.customers
         if one.priority
     ]

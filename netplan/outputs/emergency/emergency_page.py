@@ -72,15 +72,11 @@ def _body(answer: EmergencyAnswer, view: NetworkInView, figures: Figures) -> Ite
     yield f'<p class="governs">{_t(answer.governs)}</p>'
     yield f'<ol class="safe">{"".join(f"<li>{_t(line)}</li>" for line in answer.make_safe)}</ol>'
     yield f"<h1>{_t(words.title_of(answer))}</h1>"
-    yield (
-        f'<p class="meta">Answer {answer.revision}, {_t(answer.log[-1].at)}; asked for {_t(answer.asked)}; '
-        f"within {figures.length(answer.location_error_m)}; {_t(answer.lat)}, {_t(answer.lon)}.</p>"
-    )
+    yield f'<p class="meta">{_t(words.meta_line(answer, figures))}</p>'
     if answer.solved is None:
         yield f'<p class="state">{_t(words.NOT_SOLVED)}</p>'
-    if answer.failed_valves:
-        failed = _t(", ".join(answer.failed_valves))
-        yield f'<p class="strip">Failed to shut: {failed}. The rings below do without.</p>'
+    for line in words.failed_lines(answer):
+        yield f'<p class="strip">{_t(line)}</p>'
     yield from _hits(answer, figures)
     yield from _choice(rings)
     for k, ring in enumerate(rings):
@@ -105,13 +101,9 @@ def _body(answer: EmergencyAnswer, view: NetworkInView, figures: Figures) -> Ite
     yield from _cards(answer, view, figures)
     yield from _next_rings(answer, figures)
     yield from _who(answer)
-    yield from _listed("In doubt", answer.doubts)
-    yield from _listed("Cautions", answer.cautions)
-    yield from _listed("Log", [f"{one.at}  answer {one.revision}: {one.what}" for one in answer.log])
-    yield (
-        f'<p class="small">Network {_t(answer.network.content_sha256[:16])}, {_t(answer.network.crs)}, from '
-        f"{_t(answer.provenance.source)}; gas-netplan {_t(answer.provenance.versions['gas-netplan'])}.</p>"
-    )
+    for heading, lines in words.tail_parts(answer):
+        yield from _listed(heading, lines)
+    yield f'<p class="small">{_t(words.foot_line(answer))}</p>'
 
 
 def _hits(answer: EmergencyAnswer, figures: Figures) -> Iterable[str]:
@@ -124,8 +116,7 @@ def _hits(answer: EmergencyAnswer, figures: Figures) -> Iterable[str]:
         yield f'<p class="strip">{_t(words.ALL_SHUT)}</p>'
     for line in words.service_lines(answer, figures):
         yield f'<p class="strip">{_t(line)}</p>'
-    away = figures.length(answer.keep_away_m)
-    yield f"<p><b>Within {away} of the hit: {words.DO_NOT_APPROACH}.</b> No stop lies there.</p>"
+    yield f"<p><b>{_t(words.keep_away_line(answer, figures))}</b></p>"
 
 
 def _choice(rings: Sequence[RingWords]) -> Iterable[str]:
