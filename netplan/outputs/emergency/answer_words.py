@@ -27,6 +27,7 @@ __all__ = [
     "meta_line",
     "nearby_rows",
     "notify_lines",
+    "priority_line",
     "priority_rows",
     "reached_parties",
     "service_lines",
@@ -42,6 +43,8 @@ NOT_SOLVED: Final = (
 )
 CHECK_FIRST: Final = "Check first; not an evacuation limit."
 NOT_FOR_DISTANCES: Final = "Order of magnitude; not for distances."
+_MOST_NAMED: Final = 6
+"""Priority meter points named on page one of the sheet (own) [-]."""
 DO_NOT_APPROACH: Final = "do not approach until the competent person permits"
 ALL_SHUT: Final = "Any of these may be the one: all are shut until one is confirmed (--main)."
 
@@ -67,7 +70,7 @@ def _hit(hit: HitMain, figures: Figures) -> str:
     away = f"{figures.length(hit.distance_m)} from the place given"
     sure = "named by the caller" if hit.confirmed else away
     pressure = (
-        "no station feeds it on record"
+        "its pressure is not on record"
         if hit.set_outlet_mbar is None
         else f"set outlet {figures.pressure(hit.set_outlet_mbar)}"
     )
@@ -209,6 +212,14 @@ def _off_by(off_by: Mapping[RingKind, OffCause]) -> str:
     for kind, cause in off_by.items():
         causes.setdefault(cause, []).append(RING_NAMES[kind])
     return "; ".join(f"{' and '.join(kinds)}: {cause}" for cause, kinds in causes.items())
+
+
+def priority_line(answer: EmergencyAnswer) -> str:
+    """Return the first priority meter points without gas in one line; empty where there is none."""
+    rows = priority_rows(answer)
+    named = "; ".join(f"{address} ({why})" for address, why, _, _ in rows[:_MOST_NAMED])
+    more = f"; and {len(rows) - _MOST_NAMED} more overleaf" if len(rows) > _MOST_NAMED else ""
+    return f"{named}{more}"
 
 
 def customers_by_street(answer: EmergencyAnswer) -> list[tuple[str, int, str]]:

@@ -12,8 +12,9 @@ from typing import Final
 from netplan.outputs.documents.svg_drawing import stop_symbol
 from netplan.outputs.emergency import answer_words as words
 from netplan.outputs.emergency.network_in_view import NetworkInView
-from netplan.outputs.emergency.ring_drawing import draw_hit, draw_ring, draw_stop, map_legend
+from netplan.outputs.emergency.ring_drawing import draw_hit, draw_ring, draw_stop
 from netplan.outputs.emergency.ring_inside import inside_of
+from netplan.outputs.emergency.ring_marks import map_legend
 from netplan.outputs.emergency.ring_words import (
     NO_STOP,
     RingWords,
@@ -33,7 +34,7 @@ __all__ = ["emergency_page"]
 
 _MAP_MM: Final = 110.0
 _HIT_MM: Final = 90.0
-_SKETCH_MM: Final = (80.0, 52.0)
+_SKETCH_MM: Final = (80.0, 56.0)
 
 
 def emergency_page(answer: EmergencyAnswer, view: NetworkInView, figures: Figures) -> str:

@@ -10,8 +10,9 @@ from netplan.outputs.documents.svg_drawing import stop_symbol
 from netplan.outputs.documents.typeset import typeset
 from netplan.outputs.emergency import answer_words as words
 from netplan.outputs.emergency.network_in_view import NetworkInView
-from netplan.outputs.emergency.ring_drawing import draw_hit, draw_ring, draw_stop, map_legend
+from netplan.outputs.emergency.ring_drawing import draw_hit, draw_ring, draw_stop
 from netplan.outputs.emergency.ring_inside import inside_of
+from netplan.outputs.emergency.ring_marks import map_legend
 from netplan.outputs.emergency.ring_words import (
     NO_STOP,
     RingWords,
@@ -31,7 +32,7 @@ __all__ = ["EMERGENCY_SHEET", "emergency_sheet", "write_sheet"]
 
 EMERGENCY_SHEET: Final = "emergency.pdf"
 _MAP_MM: Final = (92.0, 92.0)
-_SKETCH_MM: Final = (86.0, 46.0)
+_SKETCH_MM: Final = (86.0, 58.0)
 _LEGEND_MM: Final = 186.0
 
 
@@ -112,6 +113,7 @@ def _data(
         "ring-maps": [{"letter": one.letter, "picture": f"ring{k}"} for k, one in enumerate(rings)],
         "notify": told,
         "notify-line": "; ".join(reached),
+        "priority-line": words.priority_line(answer),
         "priority": words.priority_rows(answer),
         "nearby-m": figures.length(answer.nearby_m),
         "nearby": words.nearby_rows(answer, figures),

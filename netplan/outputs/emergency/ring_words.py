@@ -265,7 +265,7 @@ def next_ring_rows(answer: EmergencyAnswer, figures: Figures) -> list[NextRingWo
         kinds = " and ".join(RING_NAMES[name] for name in names)
         line = (
             f"{ring.minutes:g} min by {counted(ring.crews, 'crew')}; {counted(len(ring.stops), 'stop')}; "
-            f"{counted(ring.meters, 'meter')} off, {len(ring.priority)} priority; {stations_line(ring)}. "
+            f"{counted(ring.meters, 'meter')} off, {len(ring.priority)} priority; {stations_line(ring)}; "
             f"{_proof(ring)}."
         )
         stops = tuple(_next_stop(stop, figures) for stop in ring.stops)
