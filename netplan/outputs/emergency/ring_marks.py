@@ -96,8 +96,9 @@ def draw_marks(
     for stop in () if ring is None else ring.stops:
         if window.contains(shapely.Point(stop.x, stop.y)):
             _stop(sheet, stop, np.array(hit_places(answer)).mean(axis=0))
-    for place, letters in _hits_together(sheet, answer):
+    for place in hit_places(answer):
         sheet.mark(place, HIT_SYMBOL)
+    for place, letters in _hits_together(sheet, answer):
         if letters:
             words = "HIT" if len(answer.hits) == 1 else f"HIT {', '.join(letters)}"
             _label(sheet, place, words, (0.0, -5.2), size_mm=3.4)
