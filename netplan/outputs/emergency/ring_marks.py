@@ -99,9 +99,8 @@ def draw_marks(
     for place in hit_places(answer):
         sheet.mark(place, HIT_SYMBOL)
     for place, letters in _hits_together(sheet, answer):
-        if letters:
-            words = "HIT" if len(answer.hits) == 1 else f"HIT {', '.join(letters)}"
-            _label(sheet, place, words, (0.0, -5.2), size_mm=3.4)
+        words = "HIT" if len(answer.hits) == 1 else f"HIT {', '.join(letters)}"
+        _label(sheet, place, words, (0.0, -5.2), size_mm=3.4)
 
 
 def _customers(sheet: DrawingSheet, view: NetworkInView, ring: Ring | None) -> None:
@@ -131,18 +130,18 @@ def _stop(sheet: DrawingSheet, stop: RingStop, middle: Floats) -> None:
 def _hits_together(
     sheet: DrawingSheet, answer: EmergencyAnswer
 ) -> list[tuple[tuple[float, float], list[str]]]:
-    """Return the places of the hits; of those that lie together on paper one has the letters of all."""
-    groups: list[tuple[tuple[float, float], list[str]]] = []
+    """Return the letters of the hits that lie together on paper, and the highest of their places."""
+    groups: list[tuple[list[tuple[float, float]], list[str]]] = []
     for k, place in enumerate(hit_places(answer)):
-        near = [
-            letters
-            for other, letters in groups
-            if letters and np.hypot(place[0] - other[0], place[1] - other[1]) * sheet.scale < _TOGETHER_MM
-        ]
-        if near:
-            near[0].append(hit_letter(k))
-        groups.append((place, [] if near else [hit_letter(k)]))
-    return groups
+        for places, letters in groups:
+            away = np.hypot(place[0] - places[0][0], place[1] - places[0][1])
+            if away * sheet.scale < _TOGETHER_MM:
+                places.append(place)
+                letters.append(hit_letter(k))
+                break
+        else:
+            groups.append(([place], [hit_letter(k)]))
+    return [(max(places, key=lambda one: one[1]), letters) for places, letters in groups]
 
 
 def _station(sheet: DrawingSheet, name: str, place: tuple[float, float], *, is_shut: bool) -> None:
