@@ -240,10 +240,9 @@ def _hostile_network(network: Network) -> Network:
         stations=dataclasses.replace(network.stations, id=all_hostile(network.stations.id)),
         customers=dataclasses.replace(
             network.customers,
-            **{
-                name: all_hostile(getattr(network.customers, name))
-                for name in ("address", "street", "number")
-            },
+            address=all_hostile(network.customers.address),
+            street=all_hostile(network.customers.street),
+            number=all_hostile(network.customers.number),
             priority=TextColumn([HOSTILE if word else "" for word in network.customers.priority]),
         ),
         valves=dataclasses.replace(
@@ -313,7 +312,8 @@ def test_the_record_of_a_valve_and_its_tapes_are_those_of_the_layers() -> None:
 
 def _walked(network: Network, hits: tuple[Any, ...], ring: Ring) -> set[int]:
     """Return the nodes joined to the hits, walked piece by piece past no stop."""
-    pieces, stops = network.pieces, {}
+    pieces = network.pieces
+    stops: dict[int, list[float]] = {}
     for stop in ring.stops:
         row = network.valves.id.find(stop.valve_id) if stop.valve_id else -1
         pipe = network.pipes.id.find(stop.main_id)
@@ -345,8 +345,9 @@ def _walked(network: Network, hits: tuple[Any, ...], ring: Ring) -> set[int]:
 @pytest.mark.parametrize("case", ["main", "several", "service"])
 def test_what_is_hatched_is_what_an_independent_walk_reaches(case: str) -> None:
     network = tables().network
-    pieces = network.pieces
-    for ring in answer(case).rings:
+    pieces, rings = network.pieces, answer(case).rings
+    assert len(rings) >= 2
+    for ring in rings:
         drawn = inside_of(network, answer(case).hits, ring)
         walked = _walked(network, answer(case).hits, ring)
         expected = {

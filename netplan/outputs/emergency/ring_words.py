@@ -205,7 +205,7 @@ def valve_facts(stop: RingStop, figures: Figures) -> list[tuple[str, str]]:
 def _record(record: ValveRecord, figures: Figures) -> Iterator[tuple[str, str]]:
     unknown = "not on record"
     turns = record.turns_to_close
-    quarter = " (a quarter turn)" if turns == 0.25 else ""
+    quarter = " (a quarter turn)" if turns == _QUARTER_TURN else ""
     yield "turns to close", unknown if turns is None else f"{turns:g}{quarter}"
     yield "turns", record.closing_direction.upper() or unknown
     yield "cover", record.cover_type or unknown
