@@ -181,7 +181,7 @@ def command(
         revision=1 if earlier is None else earlier.revision + 1,
         log=() if earlier is None else earlier.log,
     )
-    write_answer(out, answer)
+    write_answer(out, answer, joined, figures)
     _print(summary_lines(answer, figures))
     try:
         _complete(tables, hits, request, answer, out, figures, celsius, pressures=not no_pressures)
@@ -203,11 +203,14 @@ def _complete(
     """Replace a first answer by more and more of it: rings for valves that fail, then pressures."""
     from netplan.emergency.next_rings import with_next_rings
     from netplan.outputs.emergency.answer_folder import write_answer
+    from netplan.outputs.emergency.emergency_sheet import write_sheet
 
-    answer = with_next_rings(tables, hits, request, answer)
-    write_answer(out, answer)
+    def write(answer: EmergencyAnswer) -> None:
+        write_sheet(out, answer, write_answer(out, answer, tables.network, figures), figures)
+
+    answer = with_next_rings(tables, hits, request, answer, pairs=not pressures)
+    write(answer)
     if not pressures:
-        write_answer(out, with_next_rings(tables, hits, request, answer, pairs=True))
         return
 
     from datetime import datetime
@@ -217,9 +220,9 @@ def _complete(
 
     now = datetime.now()
     answer = solved_answer(tables, hits, request, answer, at=now, air_temp_c=air_temp_c)
-    write_answer(out, answer)
+    write_answer(out, answer, tables.network, figures)
     _print(pressure_lines(answer, figures))
-    write_answer(out, with_next_rings(tables, hits, request, answer, pairs=True))
+    write(with_next_rings(tables, hits, request, answer, pairs=True))
 
 
 def _print(lines: Iterable[str]) -> None:

@@ -146,9 +146,12 @@ def _closed_lines(tables: EmergencyTables, hits: Hits, cut: RingCut) -> Iterator
         return
     keep_away = tables.keep_away((*hits.mains, *hits.services), tables.rules.emergency.keep_away_m)
     for row in rows:
-        name = network.valves.id[row]
-        said = f"Valve {name} bounds the ring and is recorded as closed"
-        if keep_away.holds(network.valves.pipe.item(row), network.valves.chainage_m.item(row)):
+        name, pipe = network.valves.id[row], network.valves.pipe.item(row)
+        place = f"on main {network.pipes.id[pipe]} at {network.valves.chainage_m.item(row):.1f} m"
+        street = network.pipes.street[pipe]
+        where = f"{place} in {street}" if street else place
+        said = f"Valve {name}, {where}, bounds the ring and is recorded as closed"
+        if keep_away.holds(pipe, network.valves.chainage_m.item(row)):
             yield (
                 f"{said}, but lies within the keep-away distance: do not approach it until the competent "
                 "person permits; until then gauges alone show whether it is shut."
