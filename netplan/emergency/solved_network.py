@@ -235,6 +235,11 @@ class HitNetwork:
         return SolvedState(state, starved, reach, self._escaping(state, open_hits))
 
     @cached_property
+    def before(self) -> SolvedState:
+        """Nothing hit and nothing shut."""
+        return self.solve((), ())
+
+    @cached_property
     def stations_placed(self) -> Ints:
         """Rows of the stations that lie on a main, in the order of the flow network."""
         return np.flatnonzero(self.context.request.network.stations.node >= 0)
@@ -253,7 +258,7 @@ class HitNetwork:
                 found.append(None if np.isnan(flow) else max(flow, 0.0))
         return tuple(found)
 
-    def beside_hit_pa_gauge(self, hole_m: float, loss: float, hit: int, before: SolvedState) -> float | None:
+    def beside_hit_pa_gauge(self, hole_m: float, loss: float, hit: int) -> float | None:
         """Return the pressure beside a hole of one hit while gas escapes there [Pa gauge], nothing shut.
 
         Parameters
@@ -264,8 +269,6 @@ class HitNetwork:
             Its loss on the velocity head in the hole [-].
         hit : int
             Place in `hits`.
-        before : SolvedState
-            With nothing open.
 
         Returns
         -------
@@ -279,7 +282,7 @@ class HitNetwork:
         solver = self.context.solver_of(self._with_openings(bores, losses))
         demand = self._demand_before
         shut = [int(link) for k, link in enumerate(self._openings.tolist()) if k != hit]
-        state, _ = resolve_without_starved(solver, demand, closed_links=shut, warm=before.flow)
+        state, _ = resolve_without_starved(solver, demand, closed_links=shut, warm=self.before.flow)
         pressure = float(state.pressure_pa_gauge[self._opened.mark_node[hit]])
         return None if np.isnan(pressure) else pressure
 
