@@ -226,7 +226,7 @@ def _without_solution(hit_network: HitNetwork, state: SolvedState, at: Ints, nam
         fed_by = [
             stations.id[row]
             for row, node in zip(
-                hit_network.stations_placed.tolist(), hit_network.flow.station_node.tolist(), strict=True
+                hit_network.stations_placed.tolist(), hit_network.flow.station_node.tolist(), strict=False
             )
             if flow.node_part[node] == part
         ]

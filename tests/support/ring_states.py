@@ -123,6 +123,9 @@ class RingStates:
         links = pd.DataFrame([one for one in self.links if one["is_open"] and one["key"] not in shut])
         stations = network.stations
         on = [row for row in range(len(stations)) if stations.id[row] not in stations_shut]
+        if not on:
+            names = [str(name) for name in network.customers.id]
+            return RingState(dict.fromkeys(names, np.nan), frozenset(), 0.0, is_solved=True)
         graph: Any = nx.Graph()
         graph.add_nodes_from(range(self.count))
         graph.add_edges_from(zip(links.from_node, links.to_node, strict=True))
