@@ -15,6 +15,7 @@ from typer.main import get_command
 import netplan
 from netplan.cli.app import app
 from netplan.network.contract import layer_specs
+from netplan.planfile.emergency_json import emergency_schema
 from netplan.planfile.plan_json import plan_schema
 from netplan.rules import default_rules_text
 from netplan.core.sources import sources
@@ -83,13 +84,21 @@ def rules_page() -> str:
 
 def plan_page() -> str:
     """Return the schema of plan.json as tables, one a kind of object."""
-    schema = plan_schema()
+    return _schema_page("plan", plan_schema())
+
+
+def emergency_page() -> str:
+    """Return the schema of emergency.json in the same way."""
+    return _schema_page("emergency", emergency_schema())
+
+
+def _schema_page(name: str, schema: dict[str, Any]) -> str:
     parts = [
-        intro("plan"),
+        intro(name),
     ]
     every = {schema["title"]: schema, **schema["$defs"]}
-    for name, of in every.items():
-        parts += [f"## {name}\n", _one_line(of.get("description", "")) + "\n"]
+    for kind, of in every.items():
+        parts += [f"## {kind}\n", _one_line(of.get("description", "")) + "\n"]
         rows = (
             (
                 f"`{key}`",
@@ -194,6 +203,7 @@ PAGES: dict[str, Callable[[], str]] = {
     "reference/data.md": data_page,
     "reference/rules.md": rules_page,
     "reference/plan.md": plan_page,
+    "reference/emergency.md": emergency_page,
     "reference/tables.md": tables_page,
     "reference/sources.md": sources_page,
 }

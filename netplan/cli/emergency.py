@@ -154,7 +154,6 @@ def command(
     from netplan.emergency.answer import first_answer
     from netplan.emergency.emergency_tables import EmergencyTables
     from netplan.emergency.next_rings import EmergencyRequest
-    from netplan.outputs.emergency.answer_folder import write_answer
     from netplan.outputs.terminal.emergency_summary import summary_lines
     from netplan.readers import read_network
     from netplan.rules import read_rules
@@ -180,7 +179,6 @@ def command(
         revision=1 if earlier is None else earlier.revision + 1,
         log=() if earlier is None else earlier.log,
     )
-    write_answer(out, answer)
     _print(summary_lines(answer, figures))
     try:
         _complete(tables, hits, request, answer, out, figures, celsius, pressures=not no_pressures)
@@ -199,26 +197,35 @@ def _complete(
     *,
     pressures: bool,
 ) -> None:
-    """Replace a first answer by more and more of it: rings for valves that fail, then pressures."""
-    from netplan.emergency.next_rings import with_next_rings
+    """Write a first answer, and replace it by more and more of it.
+
+    Rings in case valves fail, then pressures, then rings in case two valves fail; the sheet with the first
+    and with the last.
+    """
     from netplan.outputs.emergency.answer_folder import write_answer
 
+    view = write_answer(out, answer, tables.network, figures)
+
+    from netplan.outputs.emergency.emergency_sheet import write_sheet
+
+    write_sheet(out, answer, view, figures)
+
+    from netplan.emergency.next_rings import with_next_rings
+
     answer = with_next_rings(tables, hits, request, answer)
-    write_answer(out, answer)
-    if not pressures:
-        write_answer(out, with_next_rings(tables, hits, request, answer, pairs=True))
-        return
+    write_answer(out, answer, tables.network, figures)
+    if pressures:
+        from datetime import datetime
 
-    from datetime import datetime
+        from netplan.emergency.solved_rings import solved_answer
+        from netplan.outputs.terminal.emergency_pressures import pressure_lines
 
-    from netplan.emergency.solved_rings import solved_answer
-    from netplan.outputs.terminal.emergency_pressures import pressure_lines
-
-    now = datetime.now()
-    answer = solved_answer(tables, hits, request, answer, at=now, air_temp_c=air_temp_c)
-    write_answer(out, answer)
-    _print(pressure_lines(answer, figures))
-    write_answer(out, with_next_rings(tables, hits, request, answer, pairs=True))
+        now = datetime.now()
+        answer = solved_answer(tables, hits, request, answer, at=now, air_temp_c=air_temp_c)
+        write_answer(out, answer, tables.network, figures)
+        _print(pressure_lines(answer, figures))
+    answer = with_next_rings(tables, hits, request, answer, pairs=True)
+    write_sheet(out, answer, write_answer(out, answer, tables.network, figures), figures)
 
 
 def _print(lines: Iterable[str]) -> None:

@@ -135,8 +135,11 @@ def _lines(network: Network, cut: RingCut, outcome: RingOutcome) -> Iterator[str
         name, where = network.customers.id[row], network.customers.address[row]
         yield f"Meter point {name} ({where}) has another service from outside: shut both at the meter."
     for row in _closed_valves(network, cut.inside).tolist():
-        name = network.valves.id[row]
-        yield f"Valve {name} bounds the ring and is recorded as closed: check that it is shut."
+        name, pipe = network.valves.id[row], network.valves.pipe.item(row)
+        place = f"on main {network.pipes.id[pipe]} at {network.valves.chainage_m.item(row):.1f} m"
+        street = network.pipes.street[pipe]
+        where = f"{place} in {street}" if street else place
+        yield f"Valve {name}, {where}, bounds the ring and is recorded as closed: check that it is shut."
 
 
 def _closed_valves(network: Network, inside: Flags) -> Ints:

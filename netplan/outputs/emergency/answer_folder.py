@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Final
 
 from netplan.core.errors import BadInputError
+from netplan.network.model import Network
 from netplan.outputs.atomic_writes import write_error_line, write_file
+from netplan.outputs.emergency.network_in_view import NetworkInView
+from netplan.outputs.number_format import METRIC, Figures
 from netplan.planfile.emergency_answer import EmergencyAnswer
 from netplan.planfile.emergency_json import EMERGENCY_JSON, emergency_to_json, read_emergency
 
-__all__ = ["earlier_answer", "write_answer"]
+__all__ = ["EMERGENCY_PAGE", "earlier_answer", "write_answer"]
+
+EMERGENCY_PAGE: Final = "emergency.html"
 
 
 def earlier_answer(folder: Path) -> EmergencyAnswer | None:
@@ -30,8 +36,24 @@ def earlier_answer(folder: Path) -> EmergencyAnswer | None:
     return found
 
 
-def write_answer(folder: Path, answer: EmergencyAnswer) -> None:
-    """Write an answer to its folder: whoever reads a file finds the old one or the new one, whole.
+def write_answer(
+    folder: Path, answer: EmergencyAnswer, network: Network, figures: Figures = METRIC
+) -> NetworkInView:
+    """Write emergency.json, then the page: whoever reads a file finds the old one or the new one, whole.
+
+    Parameters
+    ----------
+    folder : Path
+    answer : EmergencyAnswer
+    network : Network
+        The one the answer was made from: the maps are drawn from it.
+    figures : Figures
+        How the page writes figures.
+
+    Returns
+    -------
+    NetworkInView
+        What `write_sheet` draws from.
 
     Raises
     ------
@@ -44,3 +66,9 @@ def write_answer(folder: Path, answer: EmergencyAnswer) -> None:
         raise BadInputError(write_error_line(folder, error)) from None
     text = emergency_to_json(answer)
     write_file(folder / EMERGENCY_JSON, lambda path: path.write_text(text, encoding="utf-8", newline="\n"))
+    from netplan.outputs.emergency.emergency_page import emergency_page
+
+    view = NetworkInView(network)
+    page = emergency_page(answer, view, figures)
+    write_file(folder / EMERGENCY_PAGE, lambda path: path.write_text(page, encoding="utf-8", newline="\n"))
+    return view

@@ -2,41 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Final
 
+from netplan.outputs.emergency.ring_words import RING_NAMES, RingWords
+from netplan.outputs.emergency.word_forms import counted, hit_letter, material_words
 from netplan.outputs.number_format import Figures
-from netplan.planfile.emergency_answer import (
-    EmergencyAnswer,
-    HitMain,
-    HitService,
-    Ring,
-    RingStop,
-    ValveRecord,
-)
+from netplan.planfile.emergency_answer import EmergencyAnswer, HitMain, HitService, OffCause, RingKind
 
 __all__ = [
+    "ALL_SHUT",
     "CHECK_FIRST",
+    "DO_NOT_APPROACH",
     "NOT_FOR_DISTANCES",
     "NOT_SOLVED",
     "NO_GAS_BACK",
-    "RingWords",
-    "StopWords",
-    "counted",
     "customers_by_street",
     "escape_lines",
-    "hit_letter",
+    "escape_notes",
+    "failed_lines",
+    "foot_line",
     "hit_lines",
-    "material_words",
+    "keep_away_line",
+    "meta_line",
     "nearby_rows",
     "notify_lines",
+    "priority_line",
     "priority_rows",
-    "rings_in_words",
+    "reached_parties",
     "service_lines",
-    "stop_in_words",
+    "tail_parts",
     "title_of",
-    "valve_facts",
+    "who_line",
 ]
 
 NO_GAS_BACK: Final = "No gas back until every meter is shut."
@@ -46,82 +43,10 @@ NOT_SOLVED: Final = (
 )
 CHECK_FIRST: Final = "Check first; not an evacuation limit."
 NOT_FOR_DISTANCES: Final = "Order of magnitude; not for distances."
+_MOST_NAMED: Final = 6
+"""Priority meter points named on page one of the sheet (own) [-]."""
 DO_NOT_APPROACH: Final = "do not approach until the competent person permits"
-_RING_NAMES: Final = {"valves": "valve ring", "fastest": "fastest ring"}
-_KIND_WORDS: Final = {"valve": "valve", "squeeze": "squeeze-off", "bag": "bag stop"}
-
-
-@dataclass(frozen=True, slots=True)
-class StopWords:
-    """One stop, ready to be read out.
-
-    Parameters
-    ----------
-    n : int
-        Number in the order of shutting.
-    kind, method : str
-        Kind as recorded, which has a symbol, and what is done.
-    name : str
-        Valve, or main and chainage.
-    street, where : str
-        Street; distance and quarter from the hit, and the nearest address.
-    crew, minutes, ends : str
-        Crew, own minutes, minute at which it is shut.
-    stop : RingStop
-    """
-
-    n: int
-    kind: str
-    method: str
-    name: str
-    street: str
-    where: str
-    crew: str
-    minutes: str
-    ends: str
-    stop: RingStop
-
-
-@dataclass(frozen=True, slots=True)
-class RingWords:
-    """One or several rings of the same stops.
-
-    Parameters
-    ----------
-    letter : str
-        What the ring is called on page and sheet.
-    name : str
-        Such as ``valve ring, and fastest ring``.
-    stops, minutes, proof, meters, stations : str
-        Counts and figures with their unit.
-    priority : int
-        Priority meter points without gas.
-    do_first : tuple of str
-    rows : tuple of StopWords
-    ring : Ring
-    """
-
-    letter: str
-    name: str
-    stops: str
-    minutes: str
-    proof: str
-    meters: str
-    stations: str
-    priority: int
-    do_first: tuple[str, ...]
-    rows: tuple[StopWords, ...]
-    ring: Ring = field(repr=False)
-
-
-def counted(n: int, one: str, many: str = "") -> str:
-    """Return a number with its word: ``1 crew``, ``2 crews``."""
-    return f"{n} {one if n == 1 else many or one + 's'}"
-
-
-def material_words(material: str) -> str:
-    """Return a material as it is spoken: ``cast iron``."""
-    return material.replace("_", " ")
+ALL_SHUT: Final = "Any of these may be the one: all are shut until one is confirmed (--main)."
 
 
 def title_of(answer: EmergencyAnswer) -> str:
@@ -141,16 +66,11 @@ def hit_lines(answer: EmergencyAnswer, figures: Figures) -> list[tuple[str, str]
     ]
 
 
-def hit_letter(k: int) -> str:
-    """Return the letter of a main that may be hit, by its place in the answer from 0."""
-    return chr(ord("A") + k % 26)
-
-
 def _hit(hit: HitMain, figures: Figures) -> str:
     away = f"{figures.length(hit.distance_m)} from the place given"
     sure = "named by the caller" if hit.confirmed else away
     pressure = (
-        "no station feeds it on record"
+        "its pressure is not on record"
         if hit.set_outlet_mbar is None
         else f"set outlet {figures.pressure(hit.set_outlet_mbar)}"
     )
@@ -177,123 +97,92 @@ def _service(one: HitService, figures: Figures) -> str:
     return f"Service {one.service_id} ({main}, {away} from the place given): {what}. {on_it} on it."
 
 
-def rings_in_words(answer: EmergencyAnswer, figures: Figures) -> list[RingWords]:
-    """Return the rings, those of the same stops together, with letters in their order."""
-    groups: list[list[Ring]] = []
-    for ring in answer.rings:
-        for group in groups:
-            if _same(group[0], ring):
-                group.append(ring)
-                break
-        else:
-            groups.append([ring])
-    return [_ring(chr(ord("A") + k), group, figures) for k, group in enumerate(groups)]
-
-
-def _same(one: Ring, other: Ring) -> bool:
-    keys = ([(s.main_id, s.chainage_m, s.ends_min) for s in ring.stops] for ring in (one, other))
-    first, second = keys
-    return first == second and one.stations_to_shut == other.stations_to_shut and one.aim == other.aim
-
-
-def _ring(letter: str, group: list[Ring], figures: Figures) -> RingWords:
-    ring = group[0]
-    name = " and ".join(_RING_NAMES[one.kind] for one in group)
-    if ring.aim != "least minutes":
-        name = f"{name}, {ring.aim}"
-    return RingWords(
-        letter=letter,
-        name=name,
-        stops=counted(len(ring.stops), "stop"),
-        minutes=f"{ring.minutes:g} min by {counted(ring.crews, 'crew')}",
-        proof=_proof(ring),
-        meters=f"{counted(ring.meters, 'meter')} off",
-        stations=", ".join(ring.stations_to_shut),
-        priority=len(ring.priority),
-        do_first=ring.do_first,
-        rows=tuple(stop_in_words(stop, figures) for stop in ring.stops),
-        ring=ring,
-    )
-
-
-def _proof(ring: Ring) -> str:
-    proof = ring.proof
-    if ring.aim != "least minutes":
-        return f"chosen to keep more meters on ({proof.reason})"
-    if proof.optimal:
-        return "proven: no such ring takes fewer recorded minutes, travel left out"
-    return (
-        f"best found, not proven: at least {proof.lower_bound_min:g} min, gap {proof.gap_min:g} min; "
-        "recorded minutes, travel left out"
-    )
-
-
-def stop_in_words(stop: RingStop, figures: Figures) -> StopWords:
-    """Return one stop in words."""
-    what = _KIND_WORDS[stop.kind]
-    if stop.kind != "valve" and stop.method.replace("_", " ") not in (what, stop.kind):
-        what = f"{what} ({stop.method})"
-    name = stop.valve_id or f"{stop.main_id} at {figures.length(stop.chainage_m)}"
-    # The place in words begins with what the row says already.
-    where = stop.place.partition(", ")[2] or stop.place
-    return StopWords(
-        n=stop.n,
-        kind=stop.kind,
-        method=what,
-        name=name,
-        street=stop.street or "street not on record",
-        where=where,
-        crew=str(stop.crew),
-        minutes=f"{stop.minutes:g}",
-        ends=f"{stop.ends_min:g}",
-        stop=stop,
-    )
-
-
-def valve_facts(stop: RingStop, figures: Figures) -> list[tuple[str, str]]:
-    """Return what a card says of a stop: what it closes, where it is, how it is worked."""
-    closes = f"main {stop.main_id} at {figures.chainage(stop.chainage_m)}"
-    facts = [
-        ("closes", f"{closes}, {material_words(stop.material)} {figures.size(stop.od_mm)}"),
-        ("where", stop.place),
-        ("from the hit", f"{figures.length(stop.distance_m)}, straight"),
-        ("position", f"{stop.lat:.6f}, {stop.lon:.6f} (latitude, longitude)"),
-    ]
-    if stop.kind == "valve":
-        facts += _record(stop.record or ValveRecord(), figures)
-    return facts
-
-
-def _record(record: ValveRecord, figures: Figures) -> Iterator[tuple[str, str]]:
-    unknown = "not on record"
-    turns = record.turns_to_close
-    quarter = " (a quarter turn)" if turns == 0.25 else ""
-    yield "turns to close", unknown if turns is None else f"{turns:g}{quarter}"
-    yield "turns", record.closing_direction.upper() or unknown
-    yield "cover", record.cover_type or unknown
-    yield "last operated", record.last_operated or unknown
-    yield "size", unknown if record.size_mm is None else figures.size(record.size_mm)
-    if record.remark:
-        yield "remark", record.remark
-
-
-def notify_lines(answer: EmergencyAnswer, rings: Iterable[RingWords]) -> list[tuple[str, str]]:
-    """Return who is to be told, and by which ring the threshold is reached."""
-    letters = {}
-    for words in rings:
-        if words.ring.aim == "least minutes":
-            letters |= {kind: words.letter for kind in _RING_NAMES if f"{_RING_NAMES[kind]}" in words.name}
+def notify_lines(answer: EmergencyAnswer, rings: Iterable[RingWords]) -> list[tuple[str, str, bool]]:
+    """Return who is to be told, by which ring the threshold is reached, and whether any does."""
+    reached = dict(reached_parties(answer, rings))
     lines = []
     for row in answer.notify:
-        reached = sorted({letters.get(kind, kind) for kind, yes in row.reached.items() if yes})
-        when = f"TELL: reached by ring {', '.join(reached)}" if reached else "not reached by these rings"
-        lines.append((row.whom, f"from {counted(row.from_meters, 'meter')} off; {when}"))
+        when = f"reached by ring {reached[row.whom]}" if row.whom in reached else "not reached by these rings"
+        lines.append((row.whom, f"from {counted(row.from_meters, 'meter')} off; {when}", row.whom in reached))
     return lines
+
+
+def who_line(answer: EmergencyAnswer) -> str:
+    """Return how many are without gas in the rings of least minutes, together."""
+    points, meters = len(answer.customers), sum(one.meters for one in answer.customers)
+    priority = sum(bool(one.priority) for one in answer.customers)
+    return (
+        f"{counted(points, 'meter point')}, {counted(meters, 'meter')}, {priority} priority: everybody who "
+        "loses gas in a ring of least minutes, or on a service hit. An exclamation mark: priority."
+    )
+
+
+def escape_notes(answer: EmergencyAnswer) -> list[str]:
+    """Return what stands below the ranges of gas escaping: note, formula and source, each once."""
+    notes = (f"{row.note} {row.formula} ({row.source})" for row in answer.escape)
+    return list(dict.fromkeys(notes))
+
+
+def reached_parties(answer: EmergencyAnswer, rings: Iterable[RingWords]) -> list[tuple[str, str]]:
+    """Return who is to be told now, each with the letters of the rings that reach the threshold."""
+    letters = {kind: words.letter for words in rings for kind in words.kinds}
+    return [
+        (row.whom, ", ".join(sorted({letters.get(kind, RING_NAMES[kind]) for kind in kinds})))
+        for row in answer.notify
+        if (kinds := [kind for kind, yes in row.reached.items() if yes])
+    ]
+
+
+def meta_line(answer: EmergencyAnswer, figures: Figures) -> str:
+    """Return which answer this is, of when, to what."""
+    within = figures.length(answer.location_error_m)
+    return (
+        f"Answer {answer.revision}, {time_words(answer.log[-1].at)}; asked for {answer.asked}; every main "
+        f"within {within} counts; {answer.lat:.6f}, {answer.lon:.6f} (latitude, longitude)."
+    )
+
+
+def time_words(at: str) -> str:
+    """Return a moment of the log as it is read: date, time, UTC."""
+    return at.replace("T", " ").replace("+00:00", " UTC")
+
+
+def failed_lines(answer: EmergencyAnswer) -> list[str]:
+    """Return the valves that failed to shut, in one line; none where none did."""
+    if not answer.failed_valves:
+        return []
+    return [f"Failed to shut: {', '.join(answer.failed_valves)}. The rings below do without."]
+
+
+def keep_away_line(answer: EmergencyAnswer, figures: Figures) -> str:
+    """Return how far to keep away, and until when."""
+    return f"Within {figures.length(answer.keep_away_m)} of the hit: {DO_NOT_APPROACH}. No stop lies there."
+
+
+def tail_parts(answer: EmergencyAnswer) -> list[tuple[str, list[str]]]:
+    """Return what stands last: doubts, cautions, log."""
+    log = [f"{time_words(one.at)}, answer {one.revision}: {one.what}" for one in answer.log]
+    return [
+        ("In doubt, nearest first", list(answer.doubts)),
+        ("Cautions", list(answer.cautions)),
+        ("Log", log),
+    ]
+
+
+def foot_line(answer: EmergencyAnswer) -> str:
+    """Return what an answer was made from, and which it is."""
+    return (
+        f"Answer {answer.revision} of {time_words(answer.log[-1].at)}. Network "
+        f"{answer.network.content_sha256[:16]}, {answer.network.crs}, from {answer.provenance.source}; "
+        f"gas-netplan {answer.provenance.versions['gas-netplan']}."
+    )
 
 
 def nearby_rows(answer: EmergencyAnswer, figures: Figures) -> list[tuple[str, str, str]]:
     """Return the addresses near the hit, nearest first: address, distance, priority."""
-    return [(row.address, figures.length(row.distance_m), row.priority) for row in answer.nearby]
+    return [
+        (row.address, figures.length(row.distance_m), row.priority.replace("_", " ")) for row in answer.nearby
+    ]
 
 
 def escape_lines(answer: EmergencyAnswer, figures: Figures) -> list[str]:
@@ -312,17 +201,25 @@ def escape_lines(answer: EmergencyAnswer, figures: Figures) -> list[str]:
 def priority_rows(answer: EmergencyAnswer) -> list[tuple[str, str, str, str]]:
     """Return the priority meter points without gas: address, why, meters, by which ring and why."""
     return [
-        (one.address, one.priority, counted(one.meters, "meter"), _off_by(one.off_by))
+        (one.address, one.priority.replace("_", " "), counted(one.meters, "meter"), _off_by(one.off_by))
         for one in answer.customers
         if one.priority
     ]
 
 
-def _off_by(off_by: dict[str, str] | object) -> str:
+def _off_by(off_by: Mapping[RingKind, OffCause]) -> str:
     causes: dict[str, list[str]] = {}
-    for kind, cause in dict(off_by).items():  # type: ignore[call-overload]
-        causes.setdefault(cause, []).append(_RING_NAMES[kind])
+    for kind, cause in off_by.items():
+        causes.setdefault(cause, []).append(RING_NAMES[kind])
     return "; ".join(f"{' and '.join(kinds)}: {cause}" for cause, kinds in causes.items())
+
+
+def priority_line(answer: EmergencyAnswer) -> str:
+    """Return the first priority meter points without gas in one line; empty where there is none."""
+    rows = priority_rows(answer)
+    named = "; ".join(f"{address} ({why})" for address, why, _, _ in rows[:_MOST_NAMED])
+    more = f"; and {len(rows) - _MOST_NAMED} more overleaf" if len(rows) > _MOST_NAMED else ""
+    return f"{named}{more}"
 
 
 def customers_by_street(answer: EmergencyAnswer) -> list[tuple[str, int, str]]:

@@ -11,6 +11,7 @@ from netplan.core.arrays import Flags
 from netplan.network.linear_reference import piece_at
 from netplan.network.model import Network
 from netplan.network.topology import components_without
+from netplan.network.vocabulary import ValveState
 from netplan.planfile.emergency_answer import HitMain, Ring
 
 __all__ = ["InsideLengths", "inside_of"]
@@ -29,10 +30,13 @@ class InsideLengths:
         Pieces that lie inside from end to end.
     parts : tuple of (int, float, float)
         Row of a pipe and chainages from and to [m]: parts of pieces that hold a stop.
+    closed_valves : tuple of int
+        Rows of the valves recorded as closed that bound the ring.
     """
 
     whole: Flags
     parts: tuple[tuple[int, float, float], ...]
+    closed_valves: tuple[int, ...]
 
 
 def inside_of(network: Network, hits: tuple[HitMain, ...], ring: Ring) -> InsideLengths:
@@ -81,7 +85,14 @@ def inside_of(network: Network, hits: tuple[HitMain, ...], ring: Ring) -> Inside
             )
             if is_in and places[section + 1] > places[section]:
                 parts.append((int(pieces.pipe[piece]), places[section], places[section + 1]))
-    return InsideLengths(whole, tuple(parts))
+    return InsideLengths(whole, tuple(parts), _closed_valves(network, inside))
+
+
+def _closed_valves(network: Network, inside: Flags) -> tuple[int, ...]:
+    valves, pieces = network.valves, network.pieces
+    rows = np.flatnonzero((valves.state == ValveState.CLOSED) & (valves.piece >= 0))
+    own = valves.piece[rows]
+    return tuple(rows[inside[pieces.from_node[own]] != inside[pieces.to_node[own]]].tolist())
 
 
 def _row(network: Network, main_id: str) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from netplan.outputs.emergency.word_forms import counted, material_words
 from netplan.outputs.number_format import Figures
 from netplan.planfile.emergency_answer import EmergencyAnswer, Ring
 
@@ -17,18 +18,19 @@ def summary_lines(answer: EmergencyAnswer, figures: Figures) -> Iterator[str]:
     yield ""
     for hit in answer.hits:
         sure = "named" if hit.confirmed else f"{figures.length(hit.distance_m)} from the place given"
+        known = hit.set_outlet_mbar is not None
         pressure = (
-            "no station feeds it" if hit.set_outlet_mbar is None else figures.pressure(hit.set_outlet_mbar)
+            f"set outlet {figures.pressure(hit.set_outlet_mbar)}" if known else "pressure not on record"
         )
-        pipe = f"{hit.main_id} {hit.material} {figures.size(hit.od_mm)}"
-        yield f"Hit: main {pipe}, {hit.street}, {sure}; set outlet {pressure}"
+        pipe = f"{hit.main_id} {material_words(hit.material)} {figures.size(hit.od_mm)}"
+        yield f"Hit: main {pipe}, {hit.street}, {sure}; {pressure}"
     if len(answer.hits) > 1:
         yield "Any of these may be the one: all are shut until one is confirmed with --main."
     for service in answer.services:
         curb = (
             f"shut curb valve {service.curb_valve}" if service.curb_valve_usable else "no usable curb valve"
         )
-        yield f"Service {service.service_id}: {curb}; {len(service.customers)} meter points on it"
+        yield f"Service {service.service_id}: {curb}; {counted(len(service.customers), 'meter point')} on it"
     for ring in answer.rings:
         yield ""
         yield from _ring_lines(ring)
@@ -42,13 +44,17 @@ def summary_lines(answer: EmergencyAnswer, figures: Figures) -> Iterator[str]:
 
 def _ring_lines(ring: Ring) -> Iterator[str]:
     name = "Valve ring" if ring.kind == "valves" else "Fastest ring"
-    proven = (
-        "proven least recorded minutes" if ring.proof.optimal else f"at least {ring.proof.lower_bound_min:g}"
-    )
+    if ring.aim != "least minutes":
+        proven = "chosen to keep more meters on"
+    elif ring.proof.optimal:
+        proven = "proven least recorded minutes"
+    else:
+        proven = f"best found; at least {ring.proof.lower_bound_min:g} min"
     aim = "" if ring.aim == "least minutes" else ", fewer meters off"
     yield (
-        f"{name}{aim}: {len(ring.stops)} stops, {ring.minutes:g} min by {ring.crews} crews ({proven}); "
-        f"{ring.meters} meters off, {len(ring.priority)} priority"
+        f"{name}{aim}: {counted(len(ring.stops), 'stop')}, {ring.minutes:g} min by "
+        f"{counted(ring.crews, 'crew')} ({proven}); {counted(ring.meters, 'meter')} off, "
+        f"{len(ring.priority)} priority"
     )
     for line in ring.do_first:
         yield f"  FIRST: {line}"
