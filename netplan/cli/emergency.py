@@ -160,7 +160,7 @@ def command(
 
     figures = figures_of(units)
     planning_rules = read_rules(rules)
-    joined = read_network(network, mapping=mapping_given(mapping), cache=cache, strict=False)
+    joined = read_network(network, mapping=mapping_given(mapping), cache=cache, keep_pipes=True)
     tables = EmergencyTables(joined, planning_rules)
     if error_m is None:
         error_m = planning_rules.emergency.location_error_m if earlier is None else earlier.location_error_m

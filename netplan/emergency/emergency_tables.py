@@ -93,6 +93,10 @@ class EmergencyTables:
         return ring_graph(self.network, self.seconds.quickest)
 
     @cached_property
+    def _without_size(self) -> frozenset[int]:
+        return frozenset(self.network.set_aside.pipe.tolist())
+
+    @cached_property
     def _fault(self) -> tuple[np.ndarray, np.ndarray]:
         return fault_pressures(self)
 
@@ -126,7 +130,7 @@ class EmergencyTables:
         """
         network, rules = self.network, self.rules
         pipe = network.pieces.pipe.item(piece)
-        if pipe >= network.pipes.n_mains:
+        if pipe >= network.pipes.n_mains or pipe in self._without_size:
             return None
         codes, od_m = self.codes_of(piece), float(network.pipes.od_m[pipe])
         best: PlacedStop | None = None

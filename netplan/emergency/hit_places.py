@@ -32,6 +32,8 @@ __all__ = [
 
 FARTHEST_M: Final = 10_000.0
 """Farther from every live main a place is not in the network (own) [m]."""
+ANYWHERE_M: Final = 1e9
+"""Farther than anything on earth: who names a pipe of the network is answered (own) [m]."""
 ROUNDING_M: Final = 0.005
 SEGMENTS: Final = 64
 ROUND: Final = 1.0 / math.cos(math.pi / (4.0 * SEGMENTS))
@@ -135,7 +137,14 @@ def hits_at(boxes: PipeBoxes, lon: float, lat: float, error_m: float) -> Hits:
     return hits_near(boxes, float(xy[0, 0]), float(xy[0, 1]), error_m, f"{lon:g},{lat:g}")
 
 
-def hits_near(boxes: PipeBoxes, x_m: float, y_m: float, error_m: float, asked: str) -> Hits:
+def hits_near(
+    boxes: PipeBoxes,
+    x_m: float,
+    y_m: float,
+    error_m: float,
+    asked: str,
+    farthest_m: float = FARTHEST_M,
+) -> Hits:
     """Return every live main and service within the location error of a place [m]; else the nearest main.
 
     Parameters
@@ -147,11 +156,13 @@ def hits_near(boxes: PipeBoxes, x_m: float, y_m: float, error_m: float, asked: s
         Location error [m].
     asked : str
         The place as it was given, for what is said.
+    farthest_m : float
+        Farther from every live main a place is not in the network [m].
 
     Raises
     ------
     BadWorkError
-        When no live main lies within ten kilometres.
+        When no live main lies within that.
     """
     network = boxes.network
     found = _near(boxes, x_m, y_m, error_m)
@@ -166,8 +177,8 @@ def hits_near(boxes: PipeBoxes, x_m: float, y_m: float, error_m: float, asked: s
     if mains:
         return Hits(x_m, y_m, _joined((*mains, *own)), services, _unmained(network, services))
     reach_m = error_m
-    while reach_m < FARTHEST_M:
-        reach_m = min(reach_m * 4.0, FARTHEST_M)
+    while reach_m < farthest_m:
+        reach_m = min(reach_m * 4.0, farthest_m)
         mains = [hit for hit in _near(boxes, x_m, y_m, reach_m) if hit.pipe < network.pipes.n_mains]
         if mains:
             away_m = mains[0].distance_m
@@ -176,7 +187,7 @@ def hits_near(boxes: PipeBoxes, x_m: float, y_m: float, error_m: float, asked: s
                 hit for hit in _near(boxes, x_m, y_m, away_m + error_m) if hit.pipe < network.pipes.n_mains
             ]
             return Hits(x_m, y_m, tuple(also), services, (doubt, *_unmained(network, services)))
-    raise BadWorkError(f"no live main lies within {FARTHEST_M / 1000:g} km of {asked}; correct the place")
+    raise BadWorkError(f"no live main lies within {farthest_m / 1000:g} km of {asked}; correct the place")
 
 
 def hits_at_address(boxes: PipeBoxes, address: str, error_m: float) -> Hits:
@@ -232,8 +243,8 @@ def hits_on_main(network: Network, name: str, chainage_m: float) -> Hits:
     mains = _mains_of(network, (hit,))
     if mains:
         return Hits(hit.x_m, hit.y_m, mains, (hit,))
-    near = hits_near(PipeBoxes(network), hit.x_m, hit.y_m, UNMAINED_M, name)
-    return Hits(hit.x_m, hit.y_m, near.mains, (hit,), _unmained(network, (hit,)))
+    near = hits_near(PipeBoxes(network), hit.x_m, hit.y_m, UNMAINED_M, name, ANYWHERE_M)
+    return Hits(hit.x_m, hit.y_m, near.mains, (hit,), (*_unmained(network, (hit,)), *near.doubts))
 
 
 def _near(boxes: PipeBoxes, x_m: float, y_m: float, reach_m: float) -> list[HitPlace]:

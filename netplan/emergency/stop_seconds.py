@@ -103,7 +103,7 @@ def stop_seconds(index: NetworkWithParts, rules: Rules) -> StopSeconds:
     ----------
     index : NetworkWithParts
     rules : Rules
-        ``emergency.minutes_*``; methods as for planned work, but what their tappings need apart.
+        ``emergency.minutes_*``; methods as for planned work. Pipes without a usable size take valves alone.
     """
     network = index.network
     pieces, emergency = network.pieces, rules.emergency
@@ -114,7 +114,8 @@ def stop_seconds(index: NetworkWithParts, rules: Rules) -> StopSeconds:
     of_valves = [row for row, one in enumerate(rules.method) if one.kind is MethodKind.VALVE]
     method[valves] = of_valves[0] if of_valves else -1
     quickest = by_valve.copy()
-    rows = np.flatnonzero((pieces.pipe < network.pipes.n_mains) & (pieces.valve < 0) & pieces.is_open)
+    dug = (pieces.pipe < network.pipes.n_mains) & (pieces.valve < 0) & pieces.is_open
+    rows = np.flatnonzero(dug & ~np.isin(pieces.pipe, network.set_aside.pipe))
     fault_pa, _ = piece_fault_pressure(index, rows, *fault_pressures(index))
     codes = method_codes(index, rules, rows, fault_pa)
     gap_m = longest_gaps_m(network, rows)

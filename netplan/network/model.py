@@ -295,7 +295,7 @@ class KeepOut:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SetAside:
-    """Live pipes without a usable size that are taken as not live: their pieces are closed.
+    """Live pipes without a usable size: taken as not live, their pieces closed; kept live for an emergency.
 
     Parameters
     ----------

@@ -113,7 +113,7 @@ class AnswerCase:
         """Put what may be hit on its pipe: the place; where none is named, all of it within the error."""
         row, scale = self.raw.row[name], self.raw.scale
         key = ("hit", *name, len(self.hit_nodes))
-        self.hit_nodes.append(self.net._mark(row, chainage_m * scale, key))  # noqa: SLF001
+        self.hit_nodes.append(self.net._mark(row, chainage_m * scale, key))
         line = self.raw.lines[row]
         self.hit_shapes.append(line.interpolate(chainage_m * scale))
         if confirmed or self.named:
@@ -127,7 +127,7 @@ class AnswerCase:
             self.hit_shapes.append(part)
             for at in (low, high):
                 node = ("hit", *name, len(self.hit_nodes))
-                self.hit_nodes.append(self.net._mark(row, at, node))  # noqa: SLF001
+                self.hit_nodes.append(self.net._mark(row, at, node))
             for ident, (where, at) in self.raw.placed["valves"].items():
                 if where == row and low < at < high:
                     self.hit_nodes += self.net.gaps[("valve", ident)]
