@@ -25,6 +25,7 @@ from netplan.cli.options import (
     metres,
     window_given,
 )
+from netplan.cli.work import lon_lat_given
 from netplan.core.errors import BadInputError, StoppedError
 
 if TYPE_CHECKING:
@@ -62,8 +63,6 @@ class EmergencyPlace:
         if at_m is not None and main is None:
             raise BadInputError("--at-m: no --main; name the main that it is on")
         if at is not None:
-            from netplan.planning.given_orders import lon_lat_given
-
             return cls(at=lon_lat_given(at))
         if main is not None:
             return cls(main=main, at_m=None if at_m is None else metres(at_m, "--at-m"))
@@ -84,9 +83,9 @@ class EmergencyPlace:
     def words(self) -> str:
         """Return the options that give it."""
         if self.at is not None:
-            return shlex.join(["--at", f"{self.at[0]!r},{self.at[1]!r}"])
+            return shlex.join(["--at", f"{self.at[0]:.7g},{self.at[1]:.7g}"])
         if self.main:
-            return shlex.join(["--main", self.main, "--at-m", repr(self.at_m or 0.0)])
+            return shlex.join(["--main", self.main, "--at-m", f"{self.at_m or 0.0:g}"])
         return shlex.join(["--address", self.address])
 
     def hits(self, tables: EmergencyTables, error_m: float) -> Hits:
@@ -155,7 +154,6 @@ def command(
     from netplan.emergency.answer import first_answer
     from netplan.emergency.emergency_tables import EmergencyTables
     from netplan.emergency.next_rings import EmergencyRequest
-    from netplan.outputs.emergency.answer_folder import write_answer
     from netplan.outputs.terminal.emergency_summary import summary_lines
     from netplan.readers import read_network
     from netplan.rules import read_rules
@@ -181,7 +179,6 @@ def command(
         revision=1 if earlier is None else earlier.revision + 1,
         log=() if earlier is None else earlier.log,
     )
-    write_answer(out, answer, joined, figures)
     _print(summary_lines(answer, figures))
     try:
         _complete(tables, hits, request, answer, out, figures, celsius, pressures=not no_pressures)
@@ -200,29 +197,35 @@ def _complete(
     *,
     pressures: bool,
 ) -> None:
-    """Replace a first answer by more and more of it: rings for valves that fail, then pressures."""
-    from netplan.emergency.next_rings import with_next_rings
+    """Write a first answer, and replace it by more and more of it.
+
+    Rings in case valves fail, then pressures, then rings in case two valves fail; the sheet with the first
+    and with the last.
+    """
     from netplan.outputs.emergency.answer_folder import write_answer
+
+    view = write_answer(out, answer, tables.network, figures)
+
     from netplan.outputs.emergency.emergency_sheet import write_sheet
 
-    def write(answer: EmergencyAnswer) -> None:
-        write_sheet(out, answer, write_answer(out, answer, tables.network, figures), figures)
+    write_sheet(out, answer, view, figures)
 
-    answer = with_next_rings(tables, hits, request, answer, pairs=not pressures)
-    write(answer)
-    if not pressures:
-        return
+    from netplan.emergency.next_rings import with_next_rings
 
-    from datetime import datetime
-
-    from netplan.emergency.solved_rings import solved_answer
-    from netplan.outputs.terminal.emergency_pressures import pressure_lines
-
-    now = datetime.now()
-    answer = solved_answer(tables, hits, request, answer, at=now, air_temp_c=air_temp_c)
+    answer = with_next_rings(tables, hits, request, answer)
     write_answer(out, answer, tables.network, figures)
-    _print(pressure_lines(answer, figures))
-    write(with_next_rings(tables, hits, request, answer, pairs=True))
+    if pressures:
+        from datetime import datetime
+
+        from netplan.emergency.solved_rings import solved_answer
+        from netplan.outputs.terminal.emergency_pressures import pressure_lines
+
+        now = datetime.now()
+        answer = solved_answer(tables, hits, request, answer, at=now, air_temp_c=air_temp_c)
+        write_answer(out, answer, tables.network, figures)
+        _print(pressure_lines(answer, figures))
+    answer = with_next_rings(tables, hits, request, answer, pairs=True)
+    write_sheet(out, answer, write_answer(out, answer, tables.network, figures), figures)
 
 
 def _print(lines: Iterable[str]) -> None:

@@ -41,8 +41,7 @@ def solved_escape(
     BoundaryAffectedError
         When it is felt beyond the subnetwork.
     """
-    before = hit_network.solve((), ())
-    rest_pa = hit_network.at_hits_pa_gauge(before)
+    rest_pa = hit_network.at_hits_pa_gauge(hit_network.before)
     network = hit_network.context.request.network
     may_solve = hit_network.flow.node_count <= MOST_NODES
     found = []
@@ -54,9 +53,7 @@ def solved_escape(
         sizes = (*(size for size in rules.emergency.holes_mm if size < bore_m * MM_PER_M), bore_m * MM_PER_M)
         for size_mm in sizes if may_solve else ():
             for discharge in (DISCHARGE_LEAST, DISCHARGE_MOST):
-                beside_pa = hit_network.beside_hit_pa_gauge(
-                    size_mm / MM_PER_M, discharge**-2.0, place, before
-                )
+                beside_pa = hit_network.beside_hit_pa_gauge(size_mm / MM_PER_M, discharge**-2.0, place)
                 if beside_pa is not None:
                     held_pa[size_mm, discharge] = beside_pa
         ground_k = rules.gas.ground_temp_c + ZERO_CELSIUS_K

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Final
 
 import numpy as np
@@ -32,6 +32,8 @@ from netplan.planning.subnetwork_context import SubnetworkContext
 
 __all__ = ["HitNetwork", "SolvedState"]
 
+AIR_PA: Final = 1e-3
+"""Pressure at which air would come in at a hit, next to none [Pa gauge]."""
 END_M: Final = 0.01
 """Length of pipe between the place that was hit and the air, in the bore of the hole (own) [m]."""
 BROKEN_LOSS: Final = 0.25
@@ -150,15 +152,28 @@ class HitNetwork:
         return self._with_openings(self.bores_m, np.full(len(self.hits), BROKEN_LOSS))
 
     def _with_openings(self, bore_m: Floats, loss: Floats) -> FlowNetwork:
-        flow, node = self._opened.flow, self._opened.mark_node
-        air = flow.node_count + np.arange(len(self.hits))
-        ends = FlowLinks(node, air, np.full(len(air), END_M), bore_m, np.zeros(len(air)), loss)
+        """Return the network with a way out and a way in for air at every hit."""
+        flow, node, count = self._opened.flow, self._opened.mark_node, len(self.hits)
+        out, into = flow.node_count + np.arange(count), flow.node_count + count + np.arange(count)
+        ends = FlowLinks(
+            np.tile(node, 2),
+            np.concatenate([out, into]),
+            np.full(2 * count, END_M),
+            np.tile(bore_m, 2),
+            np.zeros(2 * count),
+            np.tile(loss, 2),
+        )
+        no_limit, at_outlet = np.full(count, np.nan), np.full(count, -1)
         return replace(
             flow,
-            node_count=flow.node_count + len(air),
+            node_count=flow.node_count + 2 * count,
             links=flow.links.joined_with(ends),
-            node_height_m=np.concatenate([flow.node_height_m, flow.node_height_m[node]]),
-            open_node=air,
+            station_node=np.concatenate([flow.station_node, into]),
+            station_pressure_pa_gauge=np.append(flow.station_pressure_pa_gauge, np.full(count, AIR_PA)),
+            station_capacity_m3_per_s_std=np.append(flow.station_capacity_m3_per_s_std, no_limit),
+            station_sensing_node=np.concatenate([flow.station_sensing_node, at_outlet]),
+            node_height_m=np.concatenate([flow.node_height_m, np.tile(flow.node_height_m[node], 2)]),
+            open_node=out,
         )
 
     @cached_property
@@ -220,19 +235,49 @@ class HitNetwork:
         live[: len(reach.fed)] = reach.fed & context.fed_before
         demand = node_demand(network.customers, drawn, self.flow.node_count, live)
         closed = [self.closed_by(stop) for stop in shut]
-        closed += [int(link) for k, link in enumerate(self._openings.tolist()) if k not in open_hits]
+        closed += [link for k, link in enumerate(self._openings.tolist()) if k not in open_hits]
         capacity = None
         if stations_shut is not None and len(stations_shut):
             capacity = self.flow.station_capacity_m3_per_s_std.copy()
             capacity[np.searchsorted(self.stations_placed, stations_shut)] = 0.0
-        state, starved = resolve_without_starved(
-            self._solver,
-            demand,
-            closed_links=closed,
-            station_capacity_m3_per_s_std=capacity,
-            warm=context.before if warm is None else warm.flow,
-        )
+        state, starved = self._without_starved(demand, closed, open_hits, capacity, warm)
         return SolvedState(state, starved, reach, self._escaping(state, open_hits))
+
+    def _without_starved(
+        self,
+        demand: Floats,
+        closed: list[int],
+        opened: set[int],
+        capacity: Floats | None,
+        warm: SolvedState | None,
+    ) -> tuple[FlowState, Flags]:
+        """Solve; where the demand cannot all be met, as few as may be draw nothing.
+
+        Whoever lies below zero is first found with the open hits held at the pressure of the air, as if air
+        came in there: gas escapes rather than that. Then the hits are one-way again.
+        """
+        start = self.context.before if warm is None else warm.flow
+        shut = [*closed, *self._ways_in.tolist()]
+        solve = partial(resolve_without_starved, self._solver, station_capacity_m3_per_s_std=capacity)
+        state, starved = solve(demand, closed_links=shut, warm=start)
+        if not (starved.any() and opened):
+            return state, starved
+        held = [*closed, *(link for k, link in enumerate(self._ways_in.tolist()) if k not in opened)]
+        _, first = solve(demand, closed_links=held, warm=state)
+        fewer = demand.copy()
+        fewer[first] = 0.0
+        state, more = solve(fewer, closed_links=shut, warm=start)
+        return state, np.asarray(first | more, dtype=np.bool_)
+
+    @cached_property
+    def _ways_in(self) -> Ints:
+        """Links by which air could come in at each hit."""
+        return self._openings + len(self.hits)
+
+    @cached_property
+    def before(self) -> SolvedState:
+        """Nothing hit and nothing shut."""
+        return self.solve((), ())
 
     @cached_property
     def stations_placed(self) -> Ints:
@@ -253,7 +298,7 @@ class HitNetwork:
                 found.append(None if np.isnan(flow) else max(flow, 0.0))
         return tuple(found)
 
-    def beside_hit_pa_gauge(self, hole_m: float, loss: float, hit: int, before: SolvedState) -> float | None:
+    def beside_hit_pa_gauge(self, hole_m: float, loss: float, hit: int) -> float | None:
         """Return the pressure beside a hole of one hit while gas escapes there [Pa gauge], nothing shut.
 
         Parameters
@@ -264,8 +309,6 @@ class HitNetwork:
             Its loss on the velocity head in the hole [-].
         hit : int
             Place in `hits`.
-        before : SolvedState
-            With nothing open.
 
         Returns
         -------
@@ -278,8 +321,9 @@ class HitNetwork:
         losses[hit] = loss
         solver = self.context.solver_of(self._with_openings(bores, losses))
         demand = self._demand_before
-        shut = [int(link) for k, link in enumerate(self._openings.tolist()) if k != hit]
-        state, _ = resolve_without_starved(solver, demand, closed_links=shut, warm=before.flow)
+        shut = [link for k, link in enumerate(self._openings.tolist()) if k != hit]
+        shut += self._ways_in.tolist()
+        state, _ = resolve_without_starved(solver, demand, closed_links=shut, warm=self.before.flow)
         pressure = float(state.pressure_pa_gauge[self._opened.mark_node[hit]])
         return None if np.isnan(pressure) else pressure
 
@@ -295,11 +339,15 @@ class HitNetwork:
     def full_flow(self, state: SolvedState) -> tuple[str, ...]:
         """Return the ids of the stations at full flow: at their capacity, or parted from where they sense."""
         names = self.context.request.network.stations.id
-        cut_off = state.has_status(self.flow.station_node, PartStatus.SENSING_CUT_OFF)
+        count = len(self.stations_placed)
+        cut_off = state.has_status(self.flow.station_node[:count], PartStatus.SENSING_CUT_OFF)
         return tuple(
             names[row]
             for row, of, is_cut in zip(
-                self.stations_placed.tolist(), state.flow.station_state, cut_off.tolist(), strict=True
+                self.stations_placed.tolist(),
+                state.flow.station_state[:count],
+                cut_off.tolist(),
+                strict=True,
             )
             if of is StationState.AT_CAPACITY or is_cut
         )

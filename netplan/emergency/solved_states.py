@@ -160,9 +160,11 @@ class _Inlets:
         owner, at = context.attachments
         rows = np.flatnonzero(~off[owner] & context.fed_before[at])
         self.owner, self.at = owner[rows], at[rows]
-        self.before_pa_gauge: Floats = context.before.pressure_pa_gauge[self.at]
-        self.was_weak = context.weak_before[self.owner]
         self.required_pa_gauge = context.required_pa_gauge
+        before = hit_network.before
+        pressure = np.where(before.starved[self.at], np.nan, before.pressure_pa_gauge[self.at])
+        self.was_weak = ~(pressure >= self.required_pa_gauge)
+        self.before_pa_gauge: Floats = np.nan_to_num(pressure, nan=0.0)
 
 
 def _judge(
@@ -224,7 +226,7 @@ def _without_solution(hit_network: HitNetwork, state: SolvedState, at: Ints, nam
         fed_by = [
             stations.id[row]
             for row, node in zip(
-                hit_network.stations_placed.tolist(), hit_network.flow.station_node.tolist(), strict=True
+                hit_network.stations_placed.tolist(), hit_network.flow.station_node.tolist(), strict=False
             )
             if flow.node_part[node] == part
         ]

@@ -44,6 +44,22 @@ atexit.register(tell)
 from netplan.__main__ import main
 main()
 """
+FIRST_ANSWER = PROGRAM.replace(
+    "atexit.register(tell)",
+    """
+class Sheet:
+    @staticmethod
+    def find_spec(name, path=None, target=None):
+        if name == "netplan.outputs.emergency.emergency_sheet":
+            import os
+            tell()
+            sys.stderr.flush()
+            os._exit(0)
+
+sys.meta_path.insert(0, Sheet)
+""",
+)
+"""Until the first answer is written: the sheet comes next."""
 
 # typer itself loads pydantic for every value of an option, and older ones load rich.
 START = {"typer", "pydantic", "rich"}
@@ -131,10 +147,12 @@ def _plain(name: str) -> str:
     return name.lower().replace("-", "_")
 
 
-def _call(folder: Path, *arguments: str, code: int = 0) -> tuple[set[str], set[str], str]:
+def _call(
+    folder: Path, *arguments: str, code: int = 0, program: str = PROGRAM
+) -> tuple[set[str], set[str], str]:
     """Run a call; return the packages asked for that it imported, our own modules, and what it said."""
     done = subprocess.run(  # noqa: S603
-        [sys.executable, "-c", PROGRAM, *arguments],
+        [sys.executable, "-c", program, *arguments],
         cwd=folder,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
         capture_output=True,
@@ -197,6 +215,17 @@ def test_a_command_imports_what_it_uses(tmp_path: Path) -> None:
     assert not {name for name in ours if name.split(".")[1] in ("planning", "readers", "explain")}
     shipped, _, _ = _call(tmp_path, "rules")
     assert shipped <= START
+
+
+def test_the_first_answer_of_an_emergency_loads_no_flow_and_no_paper(tmp_path: Path) -> None:
+    hit = ("--main", "M0123", "--at-m", "100")
+    packages, ours, said = _call(tmp_path, "emergency", TOWN, *hit, "--out", "hit", program=FIRST_ANSWER)
+    assert said == ""
+    assert (tmp_path / "hit" / "emergency.json").exists()
+    assert packages <= READING
+    assert not {
+        name for name in ours if name.split(".")[1] in ("planning", "hydraulics", "demand", "feeds", "gas")
+    }
 
 
 def test_every_command_is_in_the_help_by_its_own_docstring() -> None:
