@@ -191,6 +191,11 @@ class RingQuestion:
         """Return what is left of the pieces that were hit, on both sides of each hit."""
         return self._halves
 
+    @property
+    def near(self) -> frozenset[int]:
+        """Pieces whose stop the keep-away distance touches."""
+        return frozenset(self._near)
+
     def was_hit(self, piece: int) -> bool:
         """Return whether a piece was hit: its two halves stand for it."""
         return piece in self._hit_pieces
