@@ -43,9 +43,9 @@ COLUMNS: Final = pa.schema(
     ]
 )
 """``hit_at_m``: chainage of the hit [m]. ``valves_*``: the ring of valves recorded as operable and open;
-``fastest_*``: any method. Minutes until the last stop is shut, travel left out; meters without gas; stations and
-injections to be shut, their number and ids. ``valve_ring``: "yes" where valves alone part the main from every
-station, "no" where stations have to be shut too (the minutes are those of the valves beside them)."""
+``fastest_*``: any method. Minutes until the last stop is shut, travel left out; meters without gas; stations
+and injections to be shut, their number and ids. ``valve_ring``: "yes" where valves alone part the main from
+every station, "no" where stations have to be shut too (the minutes are those of the valves beside them)."""
 
 Tell = Callable[[int, int], None]
 

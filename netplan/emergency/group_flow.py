@@ -56,9 +56,11 @@ class GroupFlow:
     graph : RingGraph
     limit : int
         A stop that takes longer is none [s].
+    meter : int
+        Price of a meter inside the ring [price units].
     """
 
-    def __init__(self, network: Network, graph: RingGraph, limit: int = INFINITE) -> None:
+    def __init__(self, network: Network, graph: RingGraph, limit: int = INFINITE, meter: int = 1) -> None:
         count = len(graph.meters)
         self.source: Final = count
         self.pieces = np.unique(graph.piece)
@@ -75,7 +77,7 @@ class GroupFlow:
         following = np.full(len(tails), NONE, dtype=np.int64)
         together = tails[self._leaving[1:]] == tails[self._leaving[:-1]]
         following[self._leaving[:-1][together]] = self._leaving[1:][together]
-        sink = np.minimum(graph.meters + SUPPLY * graph.supplies, INFINITE - 1)
+        sink = np.minimum(meter * graph.meters + SUPPLY * graph.supplies, INFINITE - 1)
         self._sink = np.append(sink, 0).astype(np.int64)
         end = np.column_stack([two, one]).ravel()
         self._flow = CompiledFlow(first, following, end, np.repeat(price, 2).astype(np.int64), self._sink)

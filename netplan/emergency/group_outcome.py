@@ -1,4 +1,4 @@
-"""Meters without gas once a ring is shut, by groups of nodes: as `ring_outcome`, without a walk of all nodes."""
+"""Meters without gas once a ring is shut, by groups of nodes: as `ring_outcome`, without a walk of all."""
 
 from __future__ import annotations
 

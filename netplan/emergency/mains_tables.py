@@ -49,5 +49,6 @@ class MainsTables(EmergencyTables):
         return codes
 
     def codes_of(self, piece: int) -> Ints:
-        """Return why each method of the rules is refused on a piece of a main (`MethodRefusal`); 0: it is not."""
-        return self._codes[piece]
+        """Return why each method of the rules is refused on a piece of a main; 0: it is not."""
+        codes: Ints = self._codes[piece]
+        return codes
