@@ -84,7 +84,7 @@ def emergency_section(view: EmergencyView, mains: gpd.GeoDataFrame) -> Iterator[
     yield (
         "Each valve is taken as operable and open, one at a time, and every main is asked again: one hit in "
         "its middle, shut by valves alone. Ranked by what is saved times the length of the main, as a longer "
-        "main is hit more often: first stations that need not be shut, then minutes, then meters. The figures "
+        "main is hit more often: first stations that need not be shut, then minutes, then meters. Figures "
         "here are plain sums over the mains; means over a hit anywhere are in `maintenance.csv`."
     )
     yield ""

@@ -117,8 +117,8 @@ CAUTION: Final = (
 
 EMERGENCY_CAUTION: Final = (
     "Emergency figures: recorded minutes, travel left out, a hit in the middle of each main. They release "
-    "nobody to go near gas: the operator's emergency procedure and the emergency services govern. Records may "
-    "be wrong: prove every valve on site."
+    "nobody to go near gas: the operator's emergency procedure and the emergency services govern. Records "
+    "may be wrong: prove every valve on site."
 )
 
 
