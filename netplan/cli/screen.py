@@ -25,7 +25,10 @@ from netplan.core.errors import BadInputError, StoppedError, quoted
 from netplan.network.work_part import check_work_of_mains
 
 if TYPE_CHECKING:
+    from rich.progress import Progress
+
     from netplan.network.model import Network as JoinedNetwork
+    from netplan.outputs.screen_emergency import EmergencyView
     from netplan.rules import Rules
     from netplan.screening import Screen, ScreenSettings, Workers
     from netplan.screening.link_candidates import NewLink
@@ -47,14 +50,29 @@ FIGURES: Final = (
     "least_pressure_mbar",
 )
 """Columns of a screen that it can be ranked and coloured by."""
+EMERGENCY_FIGURES: Final = (
+    "valves_minutes",
+    "valves_needed",
+    "valves_meters",
+    "valves_stations",
+    "fastest_minutes",
+    "fastest_stops",
+    "fastest_meters",
+    "fastest_stations",
+)
+"""The same of the emergency at every main."""
 
 
 def command(
     network: Network,
     out: Annotated[Path, typer.Option(help="Folder to make.")],
     by: Annotated[
-        str, typer.Option(help=f"Figure to rank and colour by: {', '.join(FIGURES)}.")
-    ] = "customers",
+        str | None,
+        typer.Option(
+            help=f"Figure to rank and colour by: {', '.join(FIGURES)}; with --emergency "
+            f"{', '.join(EMERGENCY_FIGURES)}."
+        ),
+    ] = None,
     work: Annotated[
         str, typer.Option(help="Work section of a main: middle (a short length) or whole.")
     ] = "middle",
@@ -66,6 +84,24 @@ def command(
     start: Start = None,
     hours: Hours = None,
     air_temp: AirTempCelsius = None,
+    emergency: Annotated[
+        bool,
+        typer.Option(
+            "--emergency",
+            help="Hit every main in its middle: minutes to shut, meters off, valves needed, valves to prove.",
+        ),
+    ] = False,
+    crews: Annotated[
+        int | None,
+        typer.Option(min=1, max=100, help="Crews of the emergency; by the rules without it."),
+    ] = None,
+    stops: Annotated[
+        bool | None,
+        typer.Option(
+            "--stops/--no-stops",
+            help="Look for the stops of planned work; left out with --emergency unless asked for.",
+        ),
+    ] = None,
     no_pressure: Annotated[
         bool, typer.Option("--no-pressure", help="Connectivity and stops alone: much quicker.")
     ] = False,
@@ -84,8 +120,10 @@ def command(
     cache: Cache = None,
 ) -> None:
     """Ask for every main what its isolation means: who is lost, stops, gas, burden, pressure."""
-    if by not in FIGURES:
-        raise BadInputError(f"--by: {quoted(by)} is no figure; write one of {', '.join(FIGURES)}")
+    with_stops = not emergency if stops is None else stops
+    by = _figure_of(by, stops=with_stops, emergency=emergency)
+    if crews is not None and not emergency:
+        raise BadInputError("--crews: of an emergency alone; give --emergency too")
     from netplan.outputs.output_folders import check_screen_target
 
     check_inputs(network, texts=(mapping, rules), polygons=(within,))
@@ -106,23 +144,101 @@ def command(
     who = Workers(workers, scheduler)
     kind: Any = work
     asked = ScreenSettings(
-        kind, work_m, window.start, window.hours, window.air_temp_c, pressure=not no_pressure
+        kind,
+        work_m,
+        window.start,
+        window.hours,
+        window.air_temp_c,
+        pressure=with_stops and not no_pressure,
+        stops=with_stops,
     )
     joined = whole_network(network, "screen", mapping=mapping, within=within, cache=cache)
     blocks = out.parent / f"{out.name}.blocks"
+    planning_rules, places = read_rules(rules), not no_places
     result, valves, links = _screened(
-        joined, read_rules(rules), asked, who, blocks, resume=resume, places=not no_places
+        joined, planning_rules, asked, who, blocks, resume=resume, places=places and with_stops
     )
-    write_screen_folder(result, out, by, valves=valves, links=links, overwrite=overwrite, target=target)
-    for path in blocks.glob("*"):
-        path.unlink()
-    blocks.rmdir()
+    view = _emergency_view(joined, planning_rules, crews, places=places) if emergency else None
+    if view is not None:
+        result = result.with_columns(view.every.table)
+    write_screen_folder(
+        result, out, by, valves=valves, links=links, emergency=view, overwrite=overwrite, target=target
+    )
+    if with_stops:
+        for path in blocks.glob("*"):
+            path.unlink()
+        blocks.rmdir()
     terminal = console()
     print_unread(joined.findings, terminal)
-    possible = sum(outcome == "plan" for outcome in result.table["outcome"].to_pylist())
-    count = result.table.num_rows
-    terminal.print(
-        RichText(f"{count} mains, a plan is possible for {possible}. Report, table and map: {out}")
+    said = [f"{result.table.num_rows} mains"]
+    if with_stops:
+        possible = sum(outcome == "plan" for outcome in result.table["outcome"].to_pylist())
+        said.append(f"a plan is possible for {possible}")
+    if emergency:
+        rings = sum(ring == "yes" for ring in result.table["valve_ring"].to_pylist())
+        said.append(f"{rings} with a ring of valves that shuts no station")
+    terminal.print(RichText(f"{', '.join(said)}. Report, table and map: {out}"))
+
+
+def _figure_of(by: str | None, *, stops: bool, emergency: bool) -> str:
+    """Return the figure to rank by, where what it is a figure of is asked for.
+
+    Raises
+    ------
+    BadInputError
+    """
+    ends = tuple(name for name in FIGURES if name.startswith("ends_"))
+    known = (*(FIGURES if stops else ends), *(EMERGENCY_FIGURES if emergency else ()))
+    if by is None:
+        return "customers" if stops else "valves_minutes" if emergency else "ends_customers"
+    if by not in known:
+        of = "figure" if by not in (*FIGURES, *EMERGENCY_FIGURES) else "figure of what is asked"
+        raise BadInputError(f"--by: {quoted(by)} is no {of}; write one of {', '.join(known)}")
+    return by
+
+
+def _emergency_view(
+    network: JoinedNetwork, rules: Rules, crews: int | None, *, places: bool
+) -> EmergencyView:
+    """Ask for the emergency at every main and the valves that would help, with a bar on the terminal.
+
+    Raises
+    ------
+    StoppedError
+        When somebody stops it.
+    """
+    from netplan.emergency.every_main import emergency_at_every_main
+    from netplan.emergency.maintenance_list import maintenance_lists
+    from netplan.outputs.screen_emergency import EmergencyView
+
+    try:
+        with _bar() as bar:
+            mains = bar.add_task("emergency at every main", total=network.pipes.n_mains)
+            every = emergency_at_every_main(
+                network, rules, crews, lambda done, count: bar.update(mains, completed=done, total=count)
+            )
+            if not places:
+                return EmergencyView(every, None)
+            found = bar.add_task("valves to prove and to add", total=None)
+            return EmergencyView(every, maintenance_lists(every, lambda n: bar.update(found, completed=n)))
+    except KeyboardInterrupt:
+        raise StoppedError("stopped; nothing is written") from None
+
+
+def _bar() -> Progress:
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    from netplan.cli.terminal import console
+
+    terminal = console()
+    return Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+        console=terminal,
+        transient=True,
+        disable=not terminal.is_terminal,
     )
 
 
@@ -143,25 +259,12 @@ def _screened(
     StoppedError
         When somebody stops it; `blocks` keeps what is finished.
     """
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
-
-    from netplan.cli.terminal import console
     from netplan.screening import screen
     from netplan.screening.link_candidates import best_links
     from netplan.screening.valve_candidates import best_valves
 
-    terminal = console()
-    bar = Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TimeRemainingColumn(),
-        console=terminal,
-        transient=True,
-        disable=not terminal.is_terminal,
-    )
     try:
-        with bar:
+        with _bar() as bar:
             mains = bar.add_task("mains", total=network.pipes.n_mains)
             result = screen(
                 network,

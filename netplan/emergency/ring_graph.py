@@ -12,7 +12,7 @@ from netplan.graph.grouping import grouped
 from netplan.graph.minimum_cut import INFINITE
 from netplan.network.model import Network
 
-__all__ = ["RingGraph", "ring_graph"]
+__all__ = ["RingGraph", "graph_of_groups", "ring_graph"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,6 +65,12 @@ def ring_graph(network: Network, seconds: Ints) -> RingGraph:
     pieces, n = network.pieces, len(network.nodes)
     joins = pieces.is_open & (seconds >= INFINITE)
     group, count = component_labels(n, pieces.from_node[joins], pieces.to_node[joins])
+    return graph_of_groups(network, seconds, group, count)
+
+
+def graph_of_groups(network: Network, seconds: Ints, group: Ints32, count: int) -> RingGraph:
+    """Return what joins groups of nodes that are known already; all as in `RingGraph`."""
+    pieces = network.pieces
     rows = np.flatnonzero(pieces.is_open & (seconds < INFINITE))
     one, two = group[pieces.from_node[rows]], group[pieces.to_node[rows]]
     rows, one, two = rows[one != two], one[one != two], two[one != two]

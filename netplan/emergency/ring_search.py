@@ -194,6 +194,20 @@ class RingQuestion:
         """Return what is left of the pieces that were hit, on both sides of each hit."""
         return self._halves
 
+    @property
+    def near(self) -> frozenset[int]:
+        """Pieces whose stop the keep-away distance touches."""
+        return frozenset(self._near)
+
+    def is_near(self, pipe: int, chainage_m: float) -> bool:
+        """Return whether a place on a pipe lies within the keep-away distance."""
+        return self._keep_away.holds(pipe, chainage_m)
+
+    @property
+    def near_pipes(self) -> frozenset[int]:
+        """Rows of the pipes that the keep-away distance touches."""
+        return frozenset(self._keep_away.spans)
+
     def was_hit(self, piece: int) -> bool:
         """Return whether a piece was hit: its two halves stand for it."""
         return piece in self._hit_pieces

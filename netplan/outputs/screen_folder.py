@@ -7,6 +7,7 @@ from pathlib import Path
 from netplan.outputs.atomic_writes import Target, write_folder
 from netplan.outputs.map.screen_map import screen_map
 from netplan.outputs.output_folders import check_screen_target
+from netplan.outputs.screen_emergency import EmergencyView, write_maintenance
 from netplan.outputs.screen_report import report_text
 from netplan.outputs.screen_table import ranked_mains, write_csv, write_geoparquet
 from netplan.screening.link_candidates import NewLink
@@ -23,6 +24,7 @@ def write_screen_folder(
     *,
     valves: ValvePlaces | None = None,
     links: tuple[NewLink, ...] | None = None,
+    emergency: EmergencyView | None = None,
     overwrite: bool = False,
     target: Target | None = None,
 ) -> Path:
@@ -37,6 +39,8 @@ def write_screen_folder(
         Figure to rank and colour by: a column of `screening.screen_columns.SCHEMA` that holds numbers.
     valves, links : optional
         Better places; None where they were not looked for.
+    emergency : EmergencyView, optional
+        The emergency at every main; its columns are in the table of the screen already.
     overwrite : bool
         Whether an earlier screen of that name may be replaced.
     target : Target, optional
@@ -54,7 +58,9 @@ def write_screen_folder(
         write_geoparquet(mains, part / "mains.parquet")
         write_csv(mains, part / "mains.csv")
         (part / "map.html").write_text(screen_map(screen, mains, by), encoding="utf-8")
-        text = report_text(screen, mains, by, valves, links)
+        text = report_text(screen, mains, by, valves, links, emergency)
         (part / "report.md").write_text(text, encoding="utf-8")
+        if emergency is not None and emergency.lists is not None:
+            write_maintenance(emergency, part / "maintenance.csv")
 
     return write_folder(place, make)

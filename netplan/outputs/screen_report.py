@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
-from collections.abc import Iterable, Iterator
-from typing import Any, Final
+from collections.abc import Iterator
+from typing import Final
 
 import geopandas as gpd
-import pandas as pd
 
+from netplan.outputs.markdown_tables import figure_text, markdown_table, plain_text
+from netplan.outputs.screen_emergency import EmergencyView, emergency_section
 from netplan.outputs.screen_table import CAUTION, figure_label
 from netplan.screening.link_candidates import NewLink
 from netplan.screening.screen_run import Screen
@@ -18,8 +18,6 @@ from netplan.screening.valve_candidates import ValvePlaces
 __all__ = ["report_text"]
 
 TOP: Final = 20
-_MARKUP: Final = re.compile(r"([\\`*_{}\[\]<>#|!~&])")
-_UNSEEN: Final = re.compile("[\x00-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u206f]+")
 
 
 def report_text(
@@ -28,6 +26,7 @@ def report_text(
     by: str,
     valves: ValvePlaces | None,
     links: tuple[NewLink, ...] | None,
+    emergency: EmergencyView | None = None,
 ) -> str:
     """Return the report as Markdown.
 
@@ -40,9 +39,14 @@ def report_text(
         The figure they are ranked by.
     valves, links : optional
         Better places; None where they were not looked for.
+    emergency : EmergencyView, optional
+        The emergency at every main, where it was asked for.
     """
-    lines = [*_head(screen, mains), *_worst(screen, mains, by), *_without_plan(mains)]
-    lines += [*_valves(screen, valves), *_links(links)]
+    lines = [*_head(screen, mains), *_worst(screen, mains, by)]
+    if screen.settings.stops:
+        lines += [*_without_plan(mains), *_valves(screen, valves), *_links(links)]
+    if emergency is not None:
+        lines += emergency_section(emergency, mains)
     return "\n".join(lines) + "\n"
 
 
@@ -54,9 +58,14 @@ def _head(screen: Screen, mains: gpd.GeoDataFrame) -> Iterator[str]:
     temp = settings.air_temp_c if settings.air_temp_c is not None else rules.demand.design_air_temp_c
     yield "# What the isolation of each main means"
     yield ""
-    yield CAUTION
-    yield ""
+    if settings.stops:
+        yield CAUTION
+        yield ""
     yield f"- network: {screen.network.content_sha256[:16] or 'without digest'}, {len(mains)} mains"
+    if not settings.stops:
+        yield "- lost at its two ends: without gas when the main is cut at both ends"
+        yield ""
+        return
     yield f"- work section: {work}"
     yield f"- window: {settings.hours or rules.crew.hours:g} h at {temp:g} °C air temperature"
     yield f"- a plan is possible for {int((mains['outcome'] == 'plan').sum())} mains"
@@ -78,15 +87,18 @@ def _worst(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> Iterator[str]:
     currency = screen.rules.price.currency
     yield f"## The mains nobody wants to lose: by {figure_label(by, currency)}"
     yield ""
-    columns = [
-        *dict.fromkeys((by, "ends_customers", "customers", "priority", "stops", "burden_least", "bypass"))
-    ]
+    wanted = (by, "ends_customers", "customers", "priority", "stops", "burden_least", "bypass")
+    columns = [name for name in dict.fromkeys(wanted) if name in mains.columns]
     names = ["main", "street", *(figure_label(c, currency) if c != "bypass" else "bypass" for c in columns)]
     top = mains.head(TOP)
-    yield from _table(
+    yield from markdown_table(
         names,
         (
-            [_text(row["main_id"]), _text(row["street"]), *(_figure(row[name]) for name in columns)]
+            [
+                plain_text(row["main_id"]),
+                plain_text(row["street"]),
+                *(figure_text(row[name]) for name in columns),
+            ]
             for row in top.to_dict("records")
         ),
     )
@@ -100,10 +112,10 @@ def _without_plan(mains: gpd.GeoDataFrame) -> Iterator[str]:
         yield "None."
         yield ""
         return
-    yield from _table(
+    yield from markdown_table(
         ["main", "street", "why"],
         (
-            [_text(r["main_id"]), _text(r["street"]), _text(r["reason"])]
+            [plain_text(r["main_id"]), plain_text(r["street"]), plain_text(r["reason"])]
             for r in rows.sort_values("main_id").head(TOP).to_dict("records")
         ),
     )
@@ -127,10 +139,16 @@ def _valves(screen: Screen, valves: ValvePlaces | None) -> Iterator[str]:
         )
         yield ""
         names = ["main", "chainage [m]", f"saved [{currency}]", "mains", "customers"]
-        yield from _table(
+        yield from markdown_table(
             names,
             (
-                [_text(v.main_id), f"{v.chainage_m:.1f}", f"{v.saved:,.0f}", str(v.mains), str(v.customers)]
+                [
+                    plain_text(v.main_id),
+                    f"{v.chainage_m:.1f}",
+                    f"{v.saved:,.0f}",
+                    str(v.mains),
+                    str(v.customers),
+                ]
                 for v in valves.places
             ),
         )
@@ -155,32 +173,17 @@ def _links(links: tuple[NewLink, ...] | None) -> Iterator[str]:
             "capacity and what lies in the ground between are not looked at."
         )
         yield ""
-        yield from _table(
+        yield from markdown_table(
             ["from main", "to main", "gap [m]", "customers saved", "mains"],
             (
-                [_text(k.from_main), _text(k.to_main), f"{k.gap_m:.1f}", f"{k.saved:,}", str(k.mains)]
+                [
+                    plain_text(k.from_main),
+                    plain_text(k.to_main),
+                    f"{k.gap_m:.1f}",
+                    f"{k.saved:,}",
+                    str(k.mains),
+                ]
                 for k in links
             ),
         )
     yield ""
-
-
-def _table(names: list[str], rows: Iterable[list[str]]) -> Iterator[str]:
-    yield f"| {' | '.join(names)} |"
-    yield f"|{'---|' * len(names)}"
-    for row in rows:
-        yield f"| {' | '.join(row)} |"
-    yield ""
-
-
-def _text(value: Any) -> str:
-    """Return text from the data that stays text in Markdown and in what is made of it."""
-    return _MARKUP.sub(r"\\\1", _UNSEEN.sub(" ", "" if pd.isna(value) else str(value)))
-
-
-def _figure(value: Any) -> str:
-    if isinstance(value, str):
-        return value
-    if value is None or pd.isna(value):
-        return "–"
-    return f"{value:,.0f}" if float(value).is_integer() else f"{value:,.1f}"

@@ -18,7 +18,9 @@ from netplan.screening.screen_run import Screen
 
 __all__ = [
     "CAUTION",
+    "EMERGENCY_CAUTION",
     "FIGURE_NAMES",
+    "WITHOUT_STATION",
     "figure_label",
     "rank_order",
     "ranked_mains",
@@ -28,10 +30,16 @@ __all__ = [
 
 
 def rank_order(screen: Screen, by: str) -> NDArray[np.int64]:
-    """Return the rows of the mains, the worst first; those without the figure come last, ties by id."""
+    """Return the rows of the mains, the worst first; those without the figure come last, ties by id.
+
+    By minutes and stops of an emergency those come first that no ring parts from every station.
+    """
     figure = screen.column(by)
     worst = figure if by == "least_pressure_mbar" else -figure
-    order: NDArray[np.int64] = np.argsort(np.where(np.isnan(worst), np.inf, worst), kind="stable")
+    keys = [np.where(np.isnan(worst), np.inf, worst)]
+    if by in WITHOUT_STATION:
+        keys.append(-screen.column(WITHOUT_STATION[by]))
+    order: NDArray[np.int64] = np.lexsort(keys)
     return order
 
 
@@ -39,7 +47,8 @@ def ranked_mains(screen: Screen, by: str) -> gpd.GeoDataFrame:
     """Return the mains as a layer in the working CRS, the worst first."""
     pipes = screen.network.pipes
     order = rank_order(screen, by)
-    table = screen.table.drop_columns(list(SEARCH_COLUMNS)).take(pa.array(order))
+    hidden = [name for name in SEARCH_COLUMNS if name in screen.table.column_names]
+    table = screen.table.drop_columns(hidden).take(pa.array(order))
     end = pipes.coord_start[pipes.n_mains]
     lines = shapely.from_ragged_array(
         shapely.GeometryType.LINESTRING, pipes.coords_m[:end], (pipes.coord_start[: pipes.n_mains + 1],)
@@ -57,7 +66,7 @@ def write_geoparquet(mains: gpd.GeoDataFrame, path: Path) -> None:
 def write_csv(mains: gpd.GeoDataFrame, path: Path) -> None:
     """Write the ranked mains as CSV; no text is a formula to a spreadsheet."""
     frame = mains.drop(columns="geometry").copy()
-    for name in ("main_id", "street", "system", "material", "reason", "stop_methods", "least_pressure_at"):
+    for name in [name for name in TEXT_COLUMNS if name in frame]:
         frame[name] = [spreadsheet_safe(str(text)) if isinstance(text, str) else "" for text in frame[name]]
     frame.to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\r\n")
 
@@ -73,10 +82,43 @@ FIGURE_NAMES: Final = {
     "burden_least": ("least burden", ""),
     "burden_without_feeds": ("burden without any feed", ""),
     "least_pressure_mbar": ("least pressure left", "mbar gauge"),
+    "valves_minutes": ("emergency, by valves alone: time to shut", "min"),
+    "valves_needed": ("emergency, by valves alone: valves", ""),
+    "valves_meters": ("emergency, by valves alone: meters off", ""),
+    "valves_stations": ("emergency, by valves alone: stations to shut", ""),
+    "fastest_minutes": ("emergency, by the quickest method: time to shut", "min"),
+    "fastest_stops": ("emergency, by the quickest method: stops", ""),
+    "fastest_meters": ("emergency, by the quickest method: meters off", ""),
+    "fastest_stations": ("emergency, by the quickest method: stations to shut", ""),
 }
+WITHOUT_STATION: Final = {
+    "valves_minutes": "valves_stations",
+    "valves_needed": "valves_stations",
+    "fastest_minutes": "fastest_stations",
+    "fastest_stops": "fastest_stations",
+}
+"""Figures of an emergency that say little where stations have to be shut too, and how many those are."""
+TEXT_COLUMNS: Final = (
+    "main_id",
+    "street",
+    "system",
+    "material",
+    "reason",
+    "stop_methods",
+    "least_pressure_at",
+    "valves_shut_stations",
+    "fastest_methods",
+    "fastest_shut_stations",
+)
 CAUTION: Final = (
     "Planning figures only, from lower bounds: no option was priced in full. No permit and no approved "
     "procedure; the operator's rules, local codes and licensed, competent people govern."
+)
+
+EMERGENCY_CAUTION: Final = (
+    "Emergency figures: recorded minutes, travel left out, a hit in the middle of each main. They release "
+    "nobody to go near gas: the operator's emergency procedure and the emergency services govern. Records "
+    "may be wrong: prove every valve on site."
 )
 
 

@@ -11,7 +11,6 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from netplan.core.constants import MM_PER_M
 from netplan.core.errors import NoPlanError
 from netplan.excavations import work_excavations_minor
 from netplan.feeds.feed_prices import feed_lower_bound_minor
@@ -28,18 +27,17 @@ from netplan.isolation import (
 )
 from netplan.network.model import Network
 from netplan.network.topology import fed_nodes
-from netplan.network.vocabulary import Material
 from netplan.planning.request import PlanRequest
 from netplan.rules import Rules
 from netplan.screening.loss_at_ends import has_priority
+from netplan.screening.named_mains import FIGURES_DIGITS, named_rows
 from netplan.screening.screen_columns import EMPTY_ROW
-from netplan.screening.screen_settings import ScreenSettings, section_of, span_of
+from netplan.screening.screen_settings import ScreenSettings, section_of
 from netplan.screening.stranding_search import StrandingSearch
 from netplan.screening.unfed_pressures import PressureSolver, SolvedPressures
 
 __all__ = ["District", "MainEvaluator"]
 
-FIGURES_DIGITS: Final = 3
 MOST_SCANNED: Final = 500
 """Zones that break a constraint in a row before a main counts as having no plan (own) [-]."""
 PLAN, NO_PLAN = "plan", "no plan possible"
@@ -165,7 +163,7 @@ class MainEvaluator:
         trace : bool
             Whether to keep where the search looked.
         """
-        for main, named in zip(mains, self._named(mains), strict=True):
+        for main, named in zip(mains, named_rows(self.network, self.district.settings, mains), strict=True):
             yield {**EMPTY_ROW, **named, **self._figures(main, trace=trace)}
 
     def _figures(self, main: int, *, trace: bool) -> dict[str, Any]:
@@ -183,27 +181,6 @@ class MainEvaluator:
             if trace:
                 row["stop_chains"] = sorted(set(cut.chains))
         return row | self._trace(search) if trace else row
-
-    def _named(self, mains: Sequence[int]) -> Iterator[dict[str, Any]]:
-        """Yield what tells one main from another."""
-        pipes, settings = self.network.pipes, self.district.settings
-        rows = np.asarray(mains, dtype=np.int64)
-        columns = (pipes.system, pipes.material, pipes.od_m, pipes.length_m)
-        figures = zip(*(column[rows].tolist() for column in columns), strict=True)
-        for name, street, (system, material, od_m, length_m) in zip(
-            pipes.id.take(rows), pipes.street.take(rows), figures, strict=True
-        ):
-            low_m, high_m = span_of(length_m, settings)
-            yield {
-                "main_id": name,
-                "street": street,
-                "system": self.network.systems[system],
-                "material": Material(material).word,
-                "od_mm": round(od_m * MM_PER_M, 1),
-                "length_m": round(length_m, FIGURES_DIGITS),
-                "work_from_m": round(low_m, FIGURES_DIGITS),
-                "work_to_m": round(high_m, FIGURES_DIGITS),
-            }
 
     def _of_stops(self, main: int, cut: Outline, search: CutSearch) -> dict[str, Any]:
         stranded = self._around.stranded(cut)

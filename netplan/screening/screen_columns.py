@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import pyarrow as pa
 
-__all__ = ["EMPTY_ROW", "SCHEMA", "SEARCH_COLUMNS"]
+__all__ = ["EMPTY_ROW", "SCHEMA", "SEARCH_COLUMNS", "STOP_COLUMNS"]
 
 SCHEMA: Final = pa.schema(
     [
@@ -53,6 +53,29 @@ pressure. ``bypass``: "no", "yes" (somebody would go off without a feed), "must"
 """
 
 SEARCH_COLUMNS: Final = ("row", "stop_chains", "looked_at")
+
+STOP_COLUMNS: Final = (
+    "work_from_m",
+    "work_to_m",
+    "outcome",
+    "reason",
+    "customers",
+    "meters",
+    "priority",
+    "isolated",
+    "stranded",
+    "weak",
+    "stops",
+    "stop_methods",
+    "zone_length_m",
+    "gas_m3",
+    "burden_least",
+    "burden_without_feeds",
+    "least_pressure_mbar",
+    "least_pressure_at",
+    "bypass",
+)
+"""Left out of a screen without the stops of planned work."""
 
 
 EMPTY_ROW: Final[dict[str, Any]] = dict.fromkeys(SCHEMA.names) | {

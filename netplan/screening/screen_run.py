@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +22,8 @@ from netplan.screening.block_workers import Workers, work_blocks
 from netplan.screening.loss_at_ends import EndLoss, lost_at_ends
 from netplan.screening.main_blocks import BlockFolder, MainBlock, district_nodes, split_blocks
 from netplan.screening.main_evaluator import District
-from netplan.screening.screen_columns import SCHEMA
+from netplan.screening.named_mains import named_rows
+from netplan.screening.screen_columns import EMPTY_ROW, SCHEMA, SEARCH_COLUMNS, STOP_COLUMNS
 from netplan.screening.screen_settings import ScreenSettings
 
 __all__ = ["Districts", "Screen", "screen"]
@@ -40,7 +41,8 @@ class Screen:
     rules : Rules
     settings : ScreenSettings
     table : pyarrow.Table
-        One row a main in the order of the network; columns of `screen_columns.SCHEMA`.
+        One row a main in the order of the network; columns of `screen_columns.SCHEMA`, those of the stops
+        where they were looked for, and those of other views.
     loss : EndLoss
     districts : Districts
     """
@@ -51,6 +53,13 @@ class Screen:
     table: pa.Table
     loss: EndLoss
     districts: Districts
+
+    def with_columns(self, more: pa.Table) -> Screen:
+        """Return the screen with more columns, of as many rows."""
+        table = self.table
+        for name in more.column_names:
+            table = table.append_column(more.schema.field(name), more[name])
+        return replace(self, table=table)
 
     def column(self, name: str) -> NDArray[np.float64]:
         """Return a figure of every main; NaN where there is none."""
@@ -110,11 +119,23 @@ def screen(
     BadInputError
         When the folder cannot be used, or the scheduler cannot be reached.
     """
+    if not settings.stops:
+        return _at_ends_alone(network, rules, settings)
     # Aside, because the workers take a while to come up, and nobody needs it before they are done.
     with ThreadPoolExecutor(max_workers=1) as aside:
         loss = aside.submit(lost_at_ends, network)
         table, districts = _best_stops(network, rules, settings, folder, resume, workers or Workers(), tell)
         return Screen(network, rules, settings, _with_ends(table, loss.result()), loss.result(), districts)
+
+
+def _at_ends_alone(network: Network, rules: Rules, settings: ScreenSettings) -> Screen:
+    """Return what each main loses at its ends, without any stop of planned work."""
+    loss = lost_at_ends(network)
+    mains = range(network.pipes.n_mains)
+    rows = [{**EMPTY_ROW, **named} for named in named_rows(network, settings, mains)]
+    table = _with_ends(pa.Table.from_pylist(rows, schema=SCHEMA), loss)
+    table = table.drop_columns([*STOP_COLUMNS, *SEARCH_COLUMNS])
+    return Screen(network, rules, settings, table, loss, Districts(network, rules, settings))
 
 
 def _best_stops(

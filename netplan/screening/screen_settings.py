@@ -43,6 +43,8 @@ class ScreenSettings:
         Air temperature of the window [°C]; None for the rules' design temperature.
     pressure : bool
         Whether to solve the pressures with the stops in.
+    stops : bool
+        Whether to look for the stops of planned work at all.
     """
 
     work: Work = "middle"
@@ -51,6 +53,7 @@ class ScreenSettings:
     hours: float | None = None
     air_temp_c: float | None = None
     pressure: bool = True
+    stops: bool = True
 
     def __post_init__(self) -> None:
         check_work_of_mains(self.work, self.work_m)

@@ -11,7 +11,13 @@ from numpy.typing import NDArray
 
 from netplan.outputs.map.lat_lon import LON_LAT
 from netplan.outputs.map.offline_page import MapPage
-from netplan.outputs.screen_table import CAUTION, FIGURE_NAMES, figure_label
+from netplan.outputs.screen_table import (
+    CAUTION,
+    EMERGENCY_CAUTION,
+    FIGURE_NAMES,
+    WITHOUT_STATION,
+    figure_label,
+)
 from netplan.screening.screen_run import Screen
 
 __all__ = ["screen_map", "screen_map_data"]
@@ -21,6 +27,12 @@ MOST_DETAILED: Final = 12_000
 MOST_DRAWN: Final = 100_000
 _PER_DEGREE: Final = 1e6
 _COLOURS: Final = ("#fde725", "#a0da39", "#35b779", "#1f9e89", "#31688e", "#440154")
+WITHOUT: Final = "no ring without shutting a station"
+EMERGENCY_WORDS: Final = {
+    "valves_shut_stations": "stations to shut besides the valves",
+    "fastest_methods": "quickest by",
+    "fastest_shut_stations": "stations to shut besides the quickest stops",
+}
 _BYPASS_WORDS: Final = {"no": "not needed", "yes": "needed", "must": "needed for a priority customer"}
 """Six steps of viridis, light for little, dark for much: in order for colour-blind eyes and in grey."""
 
@@ -58,17 +70,23 @@ def screen_map_data(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> dict[st
     base, encoded = _encoded(lines[:MOST_DETAILED])
     _, rest = _encoded(_straight(lines[MOST_DETAILED:]), base)
     currency = screen.rules.price.currency
-    names = [n for n in FIGURE_NAMES if screen.settings.pressure or n not in ("weak", "least_pressure_mbar")]
+    unasked = () if screen.settings.pressure else ("weak", "least_pressure_mbar")
+    names = [name for name in FIGURE_NAMES if name in mains.columns and name not in unasked]
     settings = screen.settings
     work = "whole mains" if settings.work == "whole" else f"{settings.work_m:g} m in the middle of each"
+    window = [f"work section: {work}"] if settings.stops else []
+    cautions = [CAUTION] if settings.stops else []
+    if "valve_ring" in mains.columns:
+        window.append("emergency: hit in the middle of each main")
+        cautions.append(EMERGENCY_CAUTION)
     note = "" if not rest else f"The {MOST_DETAILED:,} mains with the worst figures in colour, others in grey"
     if len(mains) > MOST_DRAWN:
         note += f"; {len(mains) - MOST_DRAWN:,} more are in the table alone"
     return {
         "heading": f"{len(mains):,} mains",
-        "window": f"work section: {work}",
+        "window": "; ".join(window),
         "note": note,
-        "caution": CAUTION,
+        "caution": " ".join(cautions),
         "base": base,
         "lines": encoded,
         "rest": rest,
@@ -77,12 +95,18 @@ def screen_map_data(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> dict[st
         "bypass": [_BYPASS_WORDS.get(word, word) for word in _texts(detailed, "bypass")],
         "stop_methods": _texts(detailed, "stop_methods"),
         "reasons": _texts(detailed, "reason"),
+        "words": [
+            {"name": words, "values": _texts(detailed, name)}
+            for name, words in EMERGENCY_WORDS.items()
+            if name in mains.columns
+        ],
         "figures": [
             {
                 "name": FIGURE_NAMES[name][0],
                 "label": figure_label(name, currency),
                 "low": name == "least_pressure_mbar",
                 "values": _values(detailed, name),
+                "without": WITHOUT if name in WITHOUT_STATION else "",
             }
             for name in names
         ],
@@ -92,11 +116,15 @@ def screen_map_data(screen: Screen, mains: gpd.GeoDataFrame, by: str) -> dict[st
 
 
 def _texts(mains: gpd.GeoDataFrame, column: str) -> list[str]:
+    if column not in mains.columns:
+        return [""] * len(mains)
     return [text if isinstance(text, str) else "" for text in mains[column]]
 
 
 def _values(mains: gpd.GeoDataFrame, column: str) -> list[float | None]:
     values = mains[column].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
+    if column in WITHOUT_STATION:
+        values = np.where(mains[WITHOUT_STATION[column]].to_numpy(dtype=float) > 0, np.nan, values)
     return [
         None if not np.isfinite(v) else int(v) if float(v).is_integer() else round(float(v), 1)
         for v in values

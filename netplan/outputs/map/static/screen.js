@@ -19,6 +19,7 @@ document.addEventListener("DOMContentLoaded", () => {
     row("main", data.ids[k]);
     if (data.streets[k]) row("street", data.streets[k]);
     for (const figure of data.figures) row(figure.name, number(figure.values[k]));
+    for (const words of data.words) if (words.values[k]) row(words.name, words.values[k]);
     if (data.bypass[k]) row("bypass", data.bypass[k]);
     if (data.stop_methods[k]) row("by", data.stop_methods[k]);
     if (data.reasons[k]) table.append(build("tr", {}, build("td", {}, data.reasons[k])));
@@ -55,9 +56,10 @@ document.addEventListener("DOMContentLoaded", () => {
       legendLine(`${weight(n)}px solid ${shade(n)}`, n < count - 1 ? `${number(low)} to below ${number(high)}` : `${number(low)} to ${number(high)}`);
     }
     if (!figure.low && values.some((v) => v !== null && v <= 0)) legendLine(`1.5px solid ${zero.color}`, "none");
-    if (values.some((v) => v === null)) legendLine(`3px dotted ${none.color}`, "no figure: no plan possible, or nothing to tell");
+    if (values.some((v) => v === null)) legendLine(`3px dotted ${none.color}`, figure.without || "no figure: no plan possible, or nothing to tell");
+    const without = figure.without ? [...values.keys()].filter((k) => values[k] === null) : [];
     const order = [...values.keys()].filter((k) => values[k] !== null).sort((a, b) => (figure.low ? values[a] - values[b] : values[b] - values[a]) || a - b);
-    at("worst").replaceChildren(...order.slice(0, 12).map((k) => entry(k, number(values[k]))));
+    at("worst").replaceChildren(...without.concat(order).slice(0, 12).map((k) => entry(k, values[k] === null ? "no ring" : number(values[k]))));
   };
   data.figures.forEach((figure, k) => {
     const option = build("option", { value: k }, figure.label);
