@@ -52,7 +52,6 @@ __all__ = [
     "air_temp_note",
     "check_charts_folder",
     "check_inputs",
-    "degrees",
     "mapping_given",
     "metres",
     "millibars",
@@ -224,11 +223,6 @@ def millimetres(text: str, option: str) -> float:
 def millibars(text: str, option: str) -> float:
     """Read a gauge pressure [mbar] of an option, such as ``"19"`` or ``"7 inH2O"``."""
     return quantity(text, "mbar", option)
-
-
-def degrees(text: str, option: str) -> float:
-    """Read an angle [°] of an option."""
-    return quantity(text, "degree", option)
 
 
 def air_temp_c(text: str | None, units: str = "metric", option: str = "--air-temp") -> float | None:

@@ -117,7 +117,10 @@ class GuardedApp:
         if refusal is not None:
             await _refuse(with_headers, *refusal)
             return
-        await self._app(scope, _limited(receive), with_headers)
+        try:
+            await self._app(scope, _limited(receive), with_headers)
+        except BodyTooLargeError:
+            await _refuse(with_headers, 413, f"a body may have {MOST_BODY_BYTES} bytes at most")
 
     def _refusal(self, scope: Scope) -> tuple[int, str] | None:
         if header_of(scope, "host").lower() not in self._hosts:

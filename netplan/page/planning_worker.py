@@ -12,15 +12,12 @@ from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from multiprocessing.sharedctypes import Synchronized
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 from netplan.core.errors import NetplanError, NoPlanError
 from netplan.page.page_orders import PageOrders, request_of
 
 __all__ = ["NetworkSource", "PlanningWorker", "StageAnswer"]
-
-STAGES: Final = ("bound", "option", "options", "weather")
-"""What is answered, in this order: by connectivity, the best option, all options, with weather."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +38,8 @@ class StageAnswer:
     ----------
     revision : int
     stage : str
-        One of `STAGES`; ``progress`` with words on what is being done; ``failed`` with why there is none;
+        ``bound`` by connectivity, ``option`` the best, ``options`` all, ``weather`` all with the coldest
+        weather, in this order; ``progress`` with words on what is done; ``failed`` with why there is none;
         ``done``; ``replaced`` where the process had died.
     data : dict
     """
@@ -73,11 +71,6 @@ class PlanningWorker:
         self._last: tuple[int, PageOrders] | None = None
         self._is_closed = False
         self._start()
-
-    @property
-    def process_id(self) -> int | None:
-        """Number of the process that plans."""
-        return self._process.pid
 
     def _start(self) -> None:
         self._connection, theirs = self._context.Pipe()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import socket
 import time
 
@@ -40,7 +41,9 @@ def run_server(page: PageServer, listening: socket.socket, idle_hours: float) ->
         finally:
             watch.cancel()
 
-    asyncio.run(serve())
+    # Ctrl-C is how it ends: the server has shut down by then.
+    with contextlib.suppress(KeyboardInterrupt):
+        asyncio.run(serve())
 
 
 async def _until_idle(server: uvicorn.Server, page: PageServer, idle_s: float) -> None:

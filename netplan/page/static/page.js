@@ -8,7 +8,7 @@ const NAMES = {
   least_mbar: "least inlet [mbar]", margin_mbar: "margin [mbar]", coldest_air_c: "holds to [°C]",
 };
 const byId = (id) => document.getElementById(id);
-const state = { csrf: "", revision: 0, orders: empty(), before: [], shown: [], chosen: 0, pinned: null, stale: true, lines: new Map(), map: null };
+const state = { csrf: "", revision: 0, orders: empty(), before: [], shown: [], chosen: 0, pinned: null, stale: true, sending: false, shownRevision: 0, lines: new Map(), map: null };
 
 function empty() {
   return { work: [], force: [], forbid: [], keep_out: [], keep_on: [], own_supply: [], max_stops: 0, options: 0, no_bypass: false, start: "", hours: null, air_temp_c: null };
@@ -45,13 +45,23 @@ async function order(next, remember = true) {
   state.stale = true;
   drawOrders();
   drawFigures();
-  try {
-    const taken = await write("/orders", next);
-    state.revision = taken.revision;
-    byId("state").textContent = next.work.length ? "working it out" : "Point at a main.";
-  } catch (error) {
-    byId("state").textContent = String(error.message);
+  if (state.sending) return;
+  // One at a time, and only the newest: what was ordered meanwhile goes out when the one before has arrived.
+  state.sending = true;
+  let sent = null;
+  while (sent !== state.orders) {
+    sent = state.orders;
+    try {
+      const taken = await write("/orders", sent);
+      state.revision = Math.max(state.revision, taken.revision);
+      byId("state").textContent = sent.work.length ? "working it out" : "Point at a main.";
+    } catch (error) {
+      byId("state").textContent = String(error.message);
+    }
   }
+  state.sending = false;
+  state.stale = state.shownRevision !== state.revision;
+  drawFigures();
 }
 
 function changed(change) {
@@ -179,15 +189,18 @@ async function drawMarks(option) {
 }
 
 function hear(answer) {
-  if (answer.revision !== state.revision) return;
+  // The answer may be here before the server has said that it took the order.
+  if (answer.revision < state.revision) return;
+  state.revision = answer.revision;
   if (answer.stage === "progress") { if (answer.words) byId("state").textContent = answer.words; return; }
   if (answer.stage === "failed") { byId("state").textContent = [answer.words, ...answer.reasons].join("; "); state.shown = []; }
   else if (answer.stage === "bound") { state.shown = [answer]; state.chosen = 0; }
   else if (answer.options) { state.shown = answer.options; state.chosen = Math.min(state.chosen, answer.options.length - 1); }
   if (answer.stage === "done") byId("state").textContent = "all of it worked out";
   if (answer.stage === "replaced") { byId("state").textContent = answer.words; return; }
-  state.stale = false;
+  state.stale = state.sending;
   document.body.dataset.stage = answer.stage;
+  state.shownRevision = answer.revision;
   document.body.dataset.revision = String(answer.revision);
   drawFigures();
 }
