@@ -25,7 +25,6 @@ from netplan.cli.options import (
     metres,
     window_given,
 )
-from netplan.cli.work import lon_lat_given
 from netplan.core.errors import BadInputError, StoppedError
 
 if TYPE_CHECKING:
@@ -63,6 +62,8 @@ class EmergencyPlace:
         if at_m is not None and main is None:
             raise BadInputError("--at-m: no --main; name the main that it is on")
         if at is not None:
+            from netplan.planning.given_orders import lon_lat_given
+
             return cls(at=lon_lat_given(at))
         if main is not None:
             return cls(main=main, at_m=None if at_m is None else metres(at_m, "--at-m"))
