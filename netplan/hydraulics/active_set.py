@@ -68,7 +68,7 @@ def solve_core(
         feasible = True
         settles = is_steady(largest, previous, core.left)
         previous = largest
-        scale = float(np.max(np.abs(core.through), initial=0.0))
+        scale = float(np.abs(core.through).max(initial=0.0))
         if settles or largest <= _SWITCH_WITHIN * scale:
             if switcher.switch(core.group_flow, core.sensed()):
                 core.arrange(switcher.states)

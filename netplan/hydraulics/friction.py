@@ -19,6 +19,7 @@ __all__ = [
     "LAMINAR_UP_TO_REYNOLDS",
     "TURBULENT_FROM_REYNOLDS",
     "friction_and_slope",
+    "friction_beyond_laminar",
     "friction_factor",
     "turbulent_factor",
 ]
@@ -80,12 +81,30 @@ def friction_and_slope(reynolds: Floats, relative_roughness: Floats) -> tuple[Fl
     with np.errstate(divide="ignore"):
         factor = _LAMINAR / reynolds
     slope = -factor / np.maximum(reynolds, _LEAST_REYNOLDS)
-    turbulent = (reynolds >= TURBULENT_FROM_REYNOLDS).nonzero()[0]
-    if turbulent.size:
-        factor[turbulent], slope[turbulent] = _colebrook(reynolds[turbulent], relative_roughness[turbulent])
-    between = ((reynolds > LAMINAR_UP_TO_REYNOLDS) & (reynolds < TURBULENT_FROM_REYNOLDS)).nonzero()[0]
+    beyond = (reynolds > LAMINAR_UP_TO_REYNOLDS).nonzero()[0]
+    if beyond.size:
+        factor[beyond], slope[beyond] = friction_beyond_laminar(reynolds[beyond], relative_roughness[beyond])
+    return factor, slope
+
+
+def friction_beyond_laminar(reynolds: Floats, relative_roughness: Floats) -> tuple[Floats, Floats]:
+    """Darcy friction factor and its derivative by the Reynolds number, where no flow is laminar.
+
+    Parameters
+    ----------
+    reynolds, relative_roughness : ndarray of float, same shape (n,)
+        Reynolds number > 2000 [-] and wall roughness over bore [-].
+
+    Returns
+    -------
+    factor, slope : ndarray of float, shape (n,)
+        Darcy f [-] and df/dRe [-].
+    """
+    # Below Re 4000 Colebrook's law is asked at Re 4000, where the transition ends: once for both regimes.
+    factor, slope = _colebrook(np.maximum(reynolds, TURBULENT_FROM_REYNOLDS), relative_roughness)
+    between = (reynolds < TURBULENT_FROM_REYNOLDS).nonzero()[0]
     if between.size:
-        factor[between], slope[between] = _transition(reynolds[between], relative_roughness[between])
+        factor[between], slope[between] = _transition(reynolds[between], factor[between], slope[between])
     return factor, slope
 
 
@@ -118,11 +137,11 @@ def _colebrook(reynolds: Floats, relative_roughness: Floats) -> tuple[Floats, Fl
     return factor, slope
 
 
-def _transition(reynolds: Floats, relative_roughness: Floats) -> tuple[Floats, Floats]:
+def _transition(reynolds: Floats, high: Floats, high_slope: Floats) -> tuple[Floats, Floats]:
+    # From the laminar law to `high`, the factor at Re 4000, and its slope there.
     width = TURBULENT_FROM_REYNOLDS - LAMINAR_UP_TO_REYNOLDS
     low = _LAMINAR / LAMINAR_UP_TO_REYNOLDS
     low_slope = -low / LAMINAR_UP_TO_REYNOLDS * width
-    high, high_slope = _colebrook(np.full_like(reynolds, TURBULENT_FROM_REYNOLDS), relative_roughness)
     high_slope = high_slope * width
     t = (reynolds - LAMINAR_UP_TO_REYNOLDS) / width
     # Cubic through both ends: low + low_slope t + b t² + a t³.

@@ -176,12 +176,12 @@ class CoreMatrix:
         return out
 
     def _iterate(self, right: Floats) -> Floats | None:
-        enough = max(EXACT_KG_PER_S, _RELATIVE * float(np.max(np.abs(right), initial=0.0)))
+        enough = max(EXACT_KG_PER_S, _RELATIVE * float(np.abs(right).max(initial=0.0)))
         found = np.zeros(right.size)
         residual = right.copy()
         direction, worth = found, 1.0
         for number in range(_MOST_ROUNDS):
-            self.left = float(np.max(np.abs(residual), initial=0.0))
+            self.left = float(np.abs(residual).max(initial=0.0))
             if self.left <= enough:
                 return found
             ahead = self._precondition(residual)

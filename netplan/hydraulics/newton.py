@@ -157,11 +157,12 @@ class Core:
         fall = self.level[chains.start] - self.level[chains.end]
         through = self.through + conductance * (fall - drop)
         self.matrix.set(conductance, self.fixed)
-        move = self.matrix.solve(problem.imbalance(through, self._put_in()))
+        put_in = self._put_in()
+        move = self.matrix.solve(problem.imbalance(through, put_in))
         self.left = self.matrix.left
         flow = through + conductance * (move[chains.start] - move[chains.end])
         if self.remote.size:
-            move, flow = self._hold_remote(conductance, through, move, flow)
+            move, flow = self._hold_remote(conductance, through, put_in, move, flow)
         self.level += move
         if self.own.size:
             lack = -problem.imbalance(flow, self._put_in())
@@ -169,9 +170,9 @@ class Core:
         return flow
 
     def _hold_remote(
-        self, conductance: Floats, through: Floats, move: Floats, flow: Floats
+        self, conductance: Floats, through: Floats, given: Floats, move: Floats, flow: Floats
     ) -> tuple[Floats, Floats]:
-        # A station that holds a distant junction gives just what leaves nothing over there.
+        # A station that holds a distant junction gives just what leaves nothing over there beside `given`.
         problem, chains, groups = self.problem, self.problem.chains, self.problem.groups
         sense = groups.sense[self.remote]
         reply = np.empty((self.remote.size, self.remote.size))
@@ -186,7 +187,7 @@ class Core:
             arriving = sum_at(chains.end, extra, self.level.size)
             arriving -= sum_at(chains.start, extra, self.level.size)
             reply[:, column] = (arriving + put_in)[sense]
-        left = problem.imbalance(flow, self._put_in())[sense]
+        left = problem.imbalance(flow, given)[sense]
         try:
             # The usual one station needs no solver.
             alone = left.size == 1 and reply[0, 0] != 0.0
@@ -228,7 +229,7 @@ class Core:
         given = self.group_flow.copy()
         self.change = self.step(drop, slope) - self.through
         self.steps += 1
-        largest = float(np.max(np.abs(self.change), initial=0.0))
+        largest = float(np.abs(self.change).max(initial=0.0))
         if not np.isfinite(largest):
             return largest
         part = 1.0 if longest is None else longest(given)

@@ -51,7 +51,7 @@ class BranchFlows:
             drop, _ = layout.branch_law.drop_and_slope(flow)
             return BranchFlows(flow, drop)
         drop = known.drop.copy()
-        moved = np.flatnonzero(flow != known.flow)
+        moved = (flow != known.flow).nonzero()[0]
         if moved.size:
             drop[moved], _ = layout.branch_law.take(moved).drop_and_slope(flow[moved])
         return BranchFlows(flow, drop)

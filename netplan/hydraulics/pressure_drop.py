@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from netplan.core.arrays import Floats, Ints
 from netplan.graph.chains import Chains
-from netplan.hydraulics.friction import LAMINAR_UP_TO_REYNOLDS, friction_and_slope
+from netplan.hydraulics.friction import LAMINAR_UP_TO_REYNOLDS, friction_beyond_laminar
 from netplan.network.concurrency import in_parallel
 
 __all__ = ["LAMINAR_FACTOR", "DropLaw", "SegmentDrops", "drop_law"]
@@ -120,7 +120,7 @@ def _drop_and_slope(law: DropLaw, flow_kg_per_s: Floats) -> tuple[Floats, Floats
     if beyond.size:
         per_flow = law.reynolds_per_flow[beyond]
         amount = size[beyond]
-        factor, bend = friction_and_slope(reynolds[beyond], law.relative_roughness[beyond])
+        factor, bend = friction_beyond_laminar(reynolds[beyond], law.relative_roughness[beyond])
         moved[beyond] = factor * amount
         slope[beyond] = (2.0 * factor + bend * per_flow * amount) * amount
     drop = (law.wall * moved + law.local * size) * flow_kg_per_s
@@ -205,14 +205,14 @@ class SegmentDrops:
         drift = through[chain_of] - before - self.flow - same[chain_of]
         uneven = ~(np.abs(drift) <= _ROUNDING_KG_PER_S)
         changed[chain_of[uneven]] = True
-        self._evaluate(np.flatnonzero(changed), through, before)
+        self._evaluate(changed.nonzero()[0], through, before)
 
     def advance(self, through: Floats, before: Floats) -> tuple[Floats, Floats]:
         """Return drop and slope of each chain at the flow into it [Pa²], [Pa² s/kg].
 
         `before` must be what `place` was last given.
         """
-        changed = np.flatnonzero(~(np.abs(through - self._through) <= self._reach))
+        changed = (~(np.abs(through - self._through) <= self._reach)).nonzero()[0]
         self._evaluate(changed, through, before)
         return self._sum + self._slope * (through - self._through), self._slope
 

@@ -54,27 +54,37 @@ class Pressures:
 
 def friction(reynolds: Floats, rough: Floats) -> Floats:
     """Return Darcy's f."""
-    laminar = 64.0 / reynolds
-    turbulent = _colebrook(np.maximum(reynolds, 4000.0), rough)
+    factor = np.where(reynolds <= 2000.0, 64.0 / reynolds, 0.0)
+    turbulent = reynolds >= 4000.0
+    factor[turbulent] = _colebrook(reynolds[turbulent], rough[turbulent])
+    joined = (reynolds > 2000.0) & ~turbulent
+    if joined.any():
+        factor[joined] = _between(reynolds[joined], rough[joined])
+    return factor
+
+
+def _between(reynolds: Floats, rough: Floats) -> Floats:
+    """Return Darcy's f between laminar and turbulent flow: the cubic that joins both with their slopes."""
     step = 4000.0 * 1e-6
     high, higher = (
         _colebrook(np.full_like(rough, 4000.0), rough),
         _colebrook(np.full_like(rough, 4000.0 + step), rough),
     )
     low, low_slope, high_slope = 0.032, -0.032, (higher - high) / step * 2000.0
-    t = np.clip((reynolds - 2000.0) / 2000.0, 0.0, 1.0)
-    between = (
+    t = (reynolds - 2000.0) / 2000.0
+    between: Floats = (
         (2 * t**3 - 3 * t**2 + 1) * low
         + (t**3 - 2 * t**2 + t) * low_slope
         + (3 * t**2 - 2 * t**3) * high
         + (t**3 - t**2) * high_slope
     )
-    return np.where(reynolds <= 2000.0, laminar, np.where(reynolds >= 4000.0, turbulent, between))
+    return between
 
 
 def _colebrook(reynolds: Floats, rough: Floats) -> Floats:
     x = np.full(np.shape(reynolds), 6.0)
-    for _ in range(40):
+    # From Re 4000 on each turn leaves a sixth of the error at most.
+    for _ in range(24):
         x = -2.0 * np.log10(rough / 3.7 + 2.51 * x / reynolds)
     return x**-2
 

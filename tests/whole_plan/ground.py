@@ -182,8 +182,8 @@ def _in_files(case: Case, rows: gpd.GeoDataFrame, page: str) -> None:
 
 def check_holes_on_paper(case: Case, folder: Path) -> None:
     """Check the count of holes on the cover of the work pack and its table of excavations."""
-    pages = [page.extract_text() for page in PdfReader(folder / "work_pack.pdf").pages]
-    count = re.search(r"holes (\d+)", pages[0])
+    pages = (page.extract_text() for page in PdfReader(folder / "work_pack.pdf").pages)
+    count = re.search(r"holes (\d+)", next(pages))
     said = -1 if count is None else int(count.group(1))
     holes = len(case.option["excavations"])
     case.require(said == holes, "work_pack.pdf: holes", f"{said} for {holes}")
