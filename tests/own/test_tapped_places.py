@@ -74,6 +74,18 @@ def test_dead_ends_without_gas_behind_a_stop_are_purged_through_outlets_of_their
     assert option["purge"]["reached"] is False
 
 
+def test_a_purge_point_on_the_work_section_says_so() -> None:
+    words = "the new pipe gets an outlet there"
+    for to_m, is_on_it in ((108.136, True), (89.0, False)):
+        (point,) = [
+            one
+            for one in _plan(WorkPart("M0048", 85.0, to_m))["options"][0]["purge"]["points"]
+            if one["role"] == "vent"
+        ]
+        assert point["chainage_m"] == 108.136
+        assert (words in point["note"]) == is_on_it
+
+
 def test_without_a_gauge_no_step_has_one_watched() -> None:
     option = _plan(WITHOUT_GAS)["options"][0]
     assert not option["gauges"]

@@ -174,7 +174,7 @@ def gauge_rows(case: LossCase) -> Iterator[model.LossRow]:
     steps: tuple[tuple[WorkState, str], ...] = (
         (BEFORE, "undo the last step; no feed is opened again to a part that fell below minimum"),
         (CUT, doors),
-        (GAS_BACK, f"{stop}{risen} if it does not rise"),
+        (GAS_BACK, f"{stop}if it does not rise, {risen}"),
     )
     for state, action in steps:
         yield case.row(

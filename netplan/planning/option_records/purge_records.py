@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 import numpy as np
 
@@ -20,6 +21,10 @@ from netplan.planning.zone_purges import is_reached
 __all__ = ["purge_of"]
 
 
+_ON_THE_WORK: Final = (
+    "on the work section: where it goes out with the old pipe, the new pipe gets an outlet there for the "
+    "purge in, before it is tied in"
+)
 _SAME_PLACE_M = 2e-3
 """Fittings nearer to a place than this stand at it: chainages of a plan are to the millimetre (own) [m]."""
 
@@ -87,7 +92,7 @@ def _written(
                 outlet_mm=_times(place.outlet_m, MM_PER_M),
                 minutes_out=place.minutes_out,
                 minutes_in=place.minutes_in,
-                note=place.note or _recorded_outlet(context, place),
+                note="; ".join(note for note in _notes(context, place) if note),
                 least_m3h=_times(place.least_m3_per_s_std, SECONDS_PER_HOUR),
                 flow_in_m3h=_times(place.flow_in_m3_per_s_std, SECONDS_PER_HOUR),
                 slug_m3=place.slug_m3,
@@ -97,6 +102,21 @@ def _written(
         reached=is_reached(plans, context.gas),
         end_points=tuple(dict.fromkeys(line for plan in every for line in plan.end_points)),
         notes=tuple(notes),
+    )
+
+
+def _notes(context: PlanningContext, place: PurgePlace) -> tuple[str, ...]:
+    on_work = _ON_THE_WORK if place.role == "vent" and _is_on_work(context, place) else ""
+    return (place.note or _recorded_outlet(context, place), on_work)
+
+
+def _is_on_work(context: PlanningContext, place: PurgePlace) -> bool:
+    """Return whether a place is on pipe that is worked on, such as the capped end of a whole main."""
+    main_id = context.request.network.pipes.id[place.pipe]
+    return any(
+        part.main_id == main_id
+        and part.from_m - _SAME_PLACE_M <= place.chainage_m <= part.to_m + _SAME_PLACE_M
+        for part in context.request.parts
     )
 
 
