@@ -142,7 +142,7 @@ def command(
     from netplan.cli.terminal import console
     from netplan.emergency.answer import EmergencyRequest, first_answer
     from netplan.emergency.emergency_tables import EmergencyTables
-    from netplan.outputs.emergency.answer_folder import write_answer
+    from netplan.outputs.emergency.answer_folder import EMERGENCY_PAGE, write_answer
     from netplan.outputs.terminal.emergency_summary import summary_lines
     from netplan.readers import read_network
     from netplan.rules import read_rules
@@ -171,9 +171,12 @@ def command(
     for line in summary_lines(answer, figures):
         terminal.print(line, soft_wrap=True, markup=False, highlight=False)
 
-    from netplan.outputs.emergency.emergency_sheet import write_sheet
+    terminal.print(f"Page:  {(out / EMERGENCY_PAGE).resolve()}", soft_wrap=True, markup=False)
+
+    from netplan.outputs.emergency.emergency_sheet import EMERGENCY_SHEET, write_sheet
 
     write_sheet(out, answer, view, figures)
+    terminal.print(f"Sheet: {(out / EMERGENCY_SHEET).resolve()}", soft_wrap=True, markup=False)
 
 
 def _place_of(place: EmergencyPlace | None, earlier: EmergencyAnswer | None, out: Path) -> EmergencyPlace:

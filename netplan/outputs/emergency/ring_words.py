@@ -142,20 +142,28 @@ def _ring(letter: str, group: list[Ring], figures: Figures) -> RingWords:
         letter=letter,
         name=name,
         stops=counted(len(ring.stops), "stop"),
-        minutes=f"{ring.minutes:g} min by {counted(ring.crews, 'crew')}",
+        minutes=_minutes(ring),
         proof=_proof(ring),
         meters=f"{counted(ring.meters, 'meter')} off",
         stations=stations_line(ring),
         priority=len(ring.priority),
-        do_first=ring.do_first,
+        do_first=tuple(figures.sentence(line) for line in ring.do_first),
         rows=tuple(stop_in_words(stop, figures) for stop in ring.stops),
         kinds=tuple(one.kind for one in group) if ring.aim == "least minutes" else (),
         ring=ring,
     )
 
 
+def _minutes(ring: Ring) -> str:
+    if not ring.stops:
+        return "by network control, minutes not on record"
+    return f"{ring.minutes:g} min by {counted(ring.crews, 'crew')}"
+
+
 def _proof(ring: Ring) -> str:
     proof = ring.proof
+    if not ring.stops:
+        return "no usable stop parts the hit from the stations named"
     if ring.aim != "least minutes":
         return f"chosen to keep more meters on ({proof.reason})"
     if proof.optimal:
@@ -180,7 +188,7 @@ def stop_in_words(stop: RingStop, figures: Figures) -> StopWords:
         method=what,
         name=name,
         street=stop.street or "street not on record",
-        where=where,
+        where=figures.sentence(where),
         crew=str(stop.crew),
         minutes=f"{stop.minutes:g}",
         ends=f"{stop.ends_min:g}",
@@ -193,7 +201,7 @@ def valve_facts(stop: RingStop, figures: Figures) -> list[tuple[str, str]]:
     closes = f"main {stop.main_id} at {figures.chainage(stop.chainage_m)}"
     facts = [
         ("closes", f"{closes}, {material_words(stop.material)} {figures.size(stop.od_mm)}"),
-        ("where", stop.place),
+        ("where", figures.sentence(stop.place)),
         ("from the hit", f"{figures.length(stop.distance_m)}, straight"),
         ("position", f"{stop.lat:.6f}, {stop.lon:.6f} (latitude, longitude)"),
     ]
@@ -264,14 +272,14 @@ def next_ring_rows(answer: EmergencyAnswer, figures: Figures) -> list[NextRingWo
         verb = "fails" if len(one.if_failed) == 1 else "fail"
         kinds = " and ".join(RING_NAMES[name] for name in names)
         line = (
-            f"{ring.minutes:g} min by {counted(ring.crews, 'crew')}; {counted(len(ring.stops), 'stop')}; "
+            f"{_minutes(ring)}; {counted(len(ring.stops), 'stop')}; "
             f"{counted(ring.meters, 'meter')} off, {len(ring.priority)} priority; {stations_line(ring)}; "
             f"{_proof(ring)}."
         )
         stops = tuple(_next_stop(stop, figures) for stop in ring.stops)
-        rows.append(
-            NextRingWords(f"If {' and '.join(one.if_failed)} {verb} ({kinds})", line, ring.do_first, stops)
-        )
+        heading = f"If {' and '.join(one.if_failed)} {verb} ({kinds})"
+        first = tuple(figures.sentence(words) for words in ring.do_first)
+        rows.append(NextRingWords(heading, line, first, stops))
     return rows
 
 
