@@ -65,7 +65,8 @@ def draw_ring(
     sheet = DrawingSheet(_box(places, reach), width_mm, height_mm)
     _ground(sheet, view, answer, inside, name)
     draw_marks(sheet, view, answer, ring, inside)
-    return _finished(sheet, name, figures)
+    _scale_bar(sheet, figures)
+    return _framed(sheet, name)
 
 
 def draw_hit(
@@ -86,7 +87,8 @@ def draw_hit(
     _ground(sheet, view, answer, inside, name)
     _main_names(sheet, view)
     draw_marks(sheet, view, answer, ring, inside)
-    return _finished(sheet, name, figures)
+    _scale_bar(sheet, figures)
+    return _framed(sheet, name)
 
 
 def draw_stop(
@@ -114,17 +116,21 @@ def draw_stop(
     box = stop.x - reach, low, stop.x + reach, low + 2.0 * half
     sheet = DrawingSheet(box, width_mm, height_mm)
     _ground(sheet, view, answer, None, name)
+    _scale_bar(sheet, figures)
     at = np.array([stop.x, stop.y])
     for offset in offsets:
         draw_offset(sheet, at, offset, figures, behind_end=True)
     shift = clear_side(at, offsets)
     sheet.leader(at, shift)
     sheet.mark(at, stop_symbol(stop.kind, stop.n), shift)
-    return _finished(sheet, name, figures)
+    return _framed(sheet, name)
 
 
-def _finished(sheet: DrawingSheet, name: str, figures: Figures) -> str:
+def _scale_bar(sheet: DrawingSheet, figures: Figures) -> None:
     sheet.scale_bar(*((0.3048, "ft") if figures.name == "us" else (1.0, "m")))
+
+
+def _framed(sheet: DrawingSheet, name: str) -> str:
     sheet.raw(
         f'<rect width="{sheet.width_mm}" height="{sheet.height_mm}" fill="none" stroke="black" '
         'stroke-width="0.5"/>'
