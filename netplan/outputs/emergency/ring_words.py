@@ -27,6 +27,8 @@ NO_STOP: Final = "No stop parts it off: the stations named are all there is to s
 RING_NAMES: Final = {"valves": "valve ring", "fastest": "fastest ring"}
 _KIND_WORDS: Final = {"valve": "valve", "squeeze": "squeeze-off", "bag": "bag stop"}
 _QUARTER_TURN: Final = 0.25
+_MOST_USES: Final = 4
+"""Rings that a card names at most (own) [-]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,7 +246,7 @@ def stops_with_rings(answer: EmergencyAnswer, figures: Figures) -> list[tuple[St
     stops: dict[tuple[str, float, str], StopWords] = {}
     used: dict[tuple[str, float, str], list[str]] = {}
     rings = [(f"ring {words.letter}", words.ring) for words in rings_in_words(answer, figures)]
-    rings += [(f"if {' and '.join(one.if_failed)} fails", one.ring) for one in answer.next_rings]
+    rings += [(f"if {_failed(one)}", one.ring) for one in answer.next_rings]
     for where, ring in rings:
         for stop in ring.stops:
             key = stop.main_id, stop.chainage_m, stop.valve_id
@@ -252,7 +254,16 @@ def stops_with_rings(answer: EmergencyAnswer, figures: Figures) -> list[tuple[St
             words = f"stop {stop.n} {'of' if where.startswith('ring') else ''} {where}".replace("  ", " ")
             if words not in used.setdefault(key, []):
                 used[key].append(words)
-    return [(stop, "; ".join(used[key])) for key, stop in stops.items()]
+    return [(stop, _few("; ", used[key])) for key, stop in stops.items()]
+
+
+def _failed(one: NextRing) -> str:
+    return f"{' and '.join(one.if_failed)} {'fails' if len(one.if_failed) == 1 else 'fail'}"
+
+
+def _few(gap: str, words: list[str]) -> str:
+    more = len(words) - _MOST_USES
+    return gap.join(words) if more <= 0 else f"{gap.join(words[:_MOST_USES])}{gap}and {more} more"
 
 
 def next_ring_rows(answer: EmergencyAnswer, figures: Figures) -> list[NextRingWords]:
@@ -269,7 +280,6 @@ def next_ring_rows(answer: EmergencyAnswer, figures: Figures) -> list[NextRingWo
             groups.append((one, [one.ring.kind]))
     for one, names in groups:
         ring = one.ring
-        verb = "fails" if len(one.if_failed) == 1 else "fail"
         kinds = " and ".join(RING_NAMES[name] for name in names)
         line = (
             f"{_minutes(ring)}; {counted(len(ring.stops), 'stop')}; "
@@ -277,7 +287,7 @@ def next_ring_rows(answer: EmergencyAnswer, figures: Figures) -> list[NextRingWo
             f"{_proof(ring)}."
         )
         stops = tuple(_next_stop(stop, figures) for stop in ring.stops)
-        heading = f"If {' and '.join(one.if_failed)} {verb} ({kinds})"
+        heading = f"If {_failed(one)} ({kinds})"
         first = tuple(figures.sentence(words) for words in ring.do_first)
         rows.append(NextRingWords(heading, line, first, stops))
     return rows
