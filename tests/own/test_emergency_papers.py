@@ -33,7 +33,14 @@ from netplan.outputs.emergency.emergency_sheet import emergency_sheet, write_she
 from netplan.outputs.emergency.network_in_view import NetworkInView
 from netplan.outputs.emergency.ring_inside import inside_of
 from netplan.outputs.number_format import METRIC, US
-from netplan.planfile.emergency_answer import EmergencyAnswer, Ring, SolvedRing, SolvedRingState
+from netplan.planfile.emergency_answer import (
+    EmergencyAnswer,
+    Ring,
+    SolvedConditions,
+    SolvedRing,
+    SolvedRingState,
+    WeakMeter,
+)
 from netplan.planfile.emergency_json import emergency_schema
 from netplan.readers import read_network
 from netplan.rules import read_rules
@@ -213,10 +220,20 @@ def test_not_solved_yet_is_said_exactly_until_it_is_solved(case: str) -> None:
         below_minimum=3,
         stations_full_flow=("RS-3",),
     )
+    weak = WeakMeter(customer_id=answer(case).customers[0].id, state="after stop 1", pressure_mbar=None)
     solved = SolvedRing(
-        kind="valves", states=(state,), weak=(), meters_weak=0, may_be_fed=("a feed keeps Hazel Close",)
+        kind="valves", states=(state,), weak=(weak,), meters_weak=4, may_be_fed=("a feed keeps Hazel Close",)
     )
-    later = answer(case).model_copy(update={"solved": (solved,)})
+    conditions = SolvedConditions(
+        hour="2026-11-30 12:00–13:00",
+        air_temp_c=-8.0,
+        is_design_temperature=True,
+        ground_temp_c=10.0,
+        demand_total_m3h=2226.0,
+        required_mbar=21.0,
+    )
+    twice = (solved, solved.model_copy(update={"kind": "fastest"}))
+    later = answer(case).model_copy(update={"solved": twice, "conditions": conditions})
     view = NetworkInView(tables().network)
     pdf = emergency_sheet(later, view, METRIC)
     with pypdf.PdfReader(io.BytesIO(pdf)) as reader:
@@ -228,7 +245,14 @@ def test_not_solved_yet_is_said_exactly_until_it_is_solved(case: str) -> None:
         assert "not solved yet" in before
         assert "not solved yet" not in after
         assert "after stop 1 (V005 shut); least inlet outside 19.9 mbar" in after
-        assert "a feed keeps Hazel Close" in after
+        assert after.count("a feed keeps Hazel Close") == 1
+        assert "Pressures outside, valve ring and fastest ring" in after
+        assert "air −8.0 °C, the design temperature of the rules; 2230 m³/h drawn" in after
+        assert (
+            f"{answer(case).customers[0].address} ({answer(case).customers[0].id}): after stop 1, no gas"
+            in after
+        )
+        assert "4 meters outside fall below their minimum" in after
 
 
 def _hostile_network(network: Network) -> Network:
@@ -360,7 +384,7 @@ def test_what_is_hatched_is_what_an_independent_walk_reaches(case: str) -> None:
         }
         held = {piece_at(network, pipe, (low + high) / 2.0) for pipe, low, high in drawn.parts}
         assert set(np.flatnonzero(drawn.whole).tolist()) == expected - held
-        named = {line.split(",")[0].removeprefix("Valve ") for line in ring.do_first if "closed" in line}
+        named = {line.split()[1].rstrip(",") for line in ring.do_first if "recorded as closed" in line}
         assert {network.valves.id[row] for row in drawn.closed_valves} == named
 
 

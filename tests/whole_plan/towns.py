@@ -141,7 +141,7 @@ def _ask(draw: Draw) -> None:
                 "public": 40.0 * dear,
             }
         },
-        "choice": {"options": 3, "seconds": 20.0, "max_zones": 300},
+        "choice": {"options": 3, "seconds": 120.0, "max_zones": 300},
         "crew": {"relights_per_hour": 40.0},
         "station": {"inlet_shut_counts": draw.town.seed % 3 == 0},
         "method_general": {"squeeze_unknown_resin": draw.chance(0.3)},

@@ -75,14 +75,21 @@ def stop_sketch(
     return sheet.svg()
 
 
-def draw_offsets(sheet: DrawingSheet, at: Floats, offsets: Sequence[Offset], units: Figures) -> None:
-    """Draw the lines that are taped, from a stop to what they are taped from, with letters and lengths."""
+def draw_offsets(
+    sheet: DrawingSheet, at: Floats, offsets: Sequence[Offset], units: Figures, *, behind_end: bool = False
+) -> None:
+    """Draw the lines that are taped, from a stop to what they are taped from, with letters and lengths.
+
+    A figure stands on a long line and behind the end of a short one, or behind the end in any case.
+    """
     farthest_mm = 0.0
     for offset in sorted(offsets, key=lambda one: one.distance_m):
-        farthest_mm = _offset(sheet, at, offset, units, farthest_mm)
+        farthest_mm = _offset(sheet, at, offset, units, farthest_mm, behind_end)
 
 
-def _offset(sheet: DrawingSheet, at: Floats, offset: Offset, units: Figures, farthest_mm: float) -> float:
+def _offset(
+    sheet: DrawingSheet, at: Floats, offset: Offset, units: Figures, farthest_mm: float, behind_end: bool
+) -> float:
     """Draw one offset; return how far from the stop the farthest figure of a short one stands [mm].
 
     Parameters
@@ -98,7 +105,7 @@ def _offset(sheet: DrawingSheet, at: Floats, offset: Offset, units: Figures, far
     away = (end - at) / max(float(np.hypot(*(end - at))), 1e-9)
     on_paper = float(np.hypot(*(end - at))) * sheet.scale
     place = at + 0.6 * (end - at)
-    if on_paper <= _ROOM_MM:
+    if on_paper <= _ROOM_MM or behind_end:
         # On a short line the figure would hide the line: it goes behind its end, the next one farther out.
         farthest_mm = max(on_paper + _ROOM_MM / 4, farthest_mm + _NEXT_MM)
         place = at + away * (farthest_mm / sheet.scale)

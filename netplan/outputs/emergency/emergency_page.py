@@ -87,9 +87,11 @@ def _body(answer: EmergencyAnswer, view: NetworkInView, figures: Figures) -> Ite
         inside = inside_of(view.network, answer.hits, ring.ring)
         yield from _ring(ring)
         yield '<div class="pair">'
-        yield _map(draw_ring(view, answer, ring.ring, inside, f"ring{k}", _MAP_MM, _MAP_MM), ring.letter)
+        yield _map(
+            draw_ring(view, answer, ring.ring, inside, figures, f"ring{k}", _MAP_MM, _MAP_MM), ring.letter
+        )
         if k == 0:
-            near = draw_hit(view, answer, ring.ring, inside, "hit", _MAP_MM, _HIT_MM)
+            near = draw_hit(view, answer, ring.ring, inside, figures, "hit", _MAP_MM, _HIT_MM)
             yield f"<div>{_map(near, 'the hit')}{map_legend(_MAP_MM, 3)}</div>"
         yield "</div>"
     yield f'<p class="strip">{_t(words.NO_GAS_BACK)}</p>'

@@ -76,11 +76,11 @@ def _pictures(
 ) -> dict[str, str]:
     inside = [inside_of(view.network, answer.hits, one.ring) for one in rings]
     found = {
-        f"ring{k}": draw_ring(view, answer, one.ring, inside[k], f"ring{k}", *_MAP_MM)
+        f"ring{k}": draw_ring(view, answer, one.ring, inside[k], figures, f"ring{k}", *_MAP_MM)
         for k, one in enumerate(rings)
     }
     first = rings[0].ring if rings else None
-    found["hit"] = draw_hit(view, answer, first, inside[0] if inside else None, "hit", *_MAP_MM)
+    found["hit"] = draw_hit(view, answer, first, inside[0] if inside else None, figures, "hit", *_MAP_MM)
     found["legend"] = map_legend(_LEGEND_MM, 6)
     for k, (stop, _) in enumerate(stops_with_rings(answer, figures)[:_MOST_SKETCHES]):
         found[f"card{k}"] = draw_stop(view, answer, stop.stop, figures, f"card{k}", *_SKETCH_MM)
