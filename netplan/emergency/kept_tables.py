@@ -49,7 +49,8 @@ def tables_for(network: Network, rules: Rules, folder: Path | None) -> Emergency
     if folder is None or len(network.nodes) < _LEAST_NODES:
         return tables
     try:
-        with np.load(_path(network, rules, folder), allow_pickle=False) as held:
+        path = _path(network, rules, folder)
+        with path.open("rb") as file, np.load(file, allow_pickle=False) as held:
             arrays = {name: held[name] for name in held.files}
         known = _known(arrays, len(network.nodes), len(network.pieces))
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
@@ -72,10 +73,11 @@ def _known(arrays: dict[str, Any], nodes: int, pieces: int) -> dict[str, Any]:
     seconds = StopSeconds(*(arrays[name] for name in _SECONDS))
     graphs = {}
     for name, own in zip(_GRAPHS, (seconds.by_valve, seconds.quickest), strict=True):
-        group, *rest = (arrays[f"{name}_{one}"] for one in _OF_GRAPH)
-        if len(group) != nodes:
+        of_graph = {one: arrays[f"{name}_{one}"] for one in _OF_GRAPH}
+        if len(of_graph["group"]) != nodes:
             raise ValueError("another network")
-        graphs[name] = RingGraph(group, own, *rest, frozenset(arrays[f"{name}_times"].tolist()))
+        times = frozenset(arrays[f"{name}_times"].tolist())
+        graphs[name] = RingGraph(seconds=own, times=times, **of_graph)
     known_nodes = {len(arrays["part"]), len(arrays[_NEIGHBOURS[0]]) - 1}
     if known_nodes != {nodes} or len(seconds.quickest) != pieces:
         raise ValueError("another network")
@@ -94,7 +96,7 @@ def keep_tables(tables: EmergencyTables, folder: Path | None) -> None:
     if path.exists():
         return
     near = adjacency(network)
-    arrays = dict(zip(_NEIGHBOURS, (near.start, near.neighbour, near.piece), strict=True))
+    arrays: dict[str, Any] = dict(zip(_NEIGHBOURS, (near.start, near.neighbour, near.piece), strict=True))
     arrays |= {"part": tables.part, **{name: _array(tables.seconds, name) for name in _SECONDS}}
     for name, graph in zip(_GRAPHS, (tables.by_valves, tables.by_any_method), strict=True):
         arrays |= {f"{name}_{one}": _array(graph, one) for one in _OF_GRAPH}
