@@ -235,6 +235,7 @@ def _print(lines: Iterable[str]) -> None:
     terminal = console()
     for line in lines:
         terminal.print(line, soft_wrap=True, markup=False, highlight=False)
+    terminal.file.flush()  # who reads it by a pipe waits for it too
 
 
 def _crews_before(earlier: EmergencyAnswer | None) -> int:
