@@ -153,7 +153,7 @@ def command(
     place = _place_of(place, earlier, out)
 
     from netplan.emergency.answer import first_answer
-    from netplan.emergency.emergency_tables import EmergencyTables
+    from netplan.emergency.kept_tables import keep_tables, tables_for
     from netplan.emergency.next_rings import EmergencyRequest
     from netplan.outputs.terminal.emergency_summary import summary_lines
     from netplan.readers import read_network
@@ -162,7 +162,7 @@ def command(
     figures = figures_of(units)
     planning_rules = read_rules(rules)
     joined = read_network(network, mapping=mapping_given(mapping), cache=cache, keep_pipes=True)
-    tables = EmergencyTables(joined, planning_rules)
+    tables = tables_for(joined, planning_rules, cache)
     if error_m is None:
         error_m = planning_rules.emergency.location_error_m if earlier is None else earlier.location_error_m
     known = () if earlier is None else earlier.failed_valves
@@ -183,6 +183,7 @@ def command(
     _print(summary_lines(answer, figures))
     try:
         _complete(tables, hits, request, answer, out, figures, celsius, pressures=not no_pressures)
+        keep_tables(tables, cache)
     except KeyboardInterrupt:
         raise StoppedError(f"stopped; {out} holds the last answer, whole") from None
 
@@ -238,6 +239,7 @@ def _print(lines: Iterable[str]) -> None:
     terminal = console()
     for line in lines:
         terminal.print(line, soft_wrap=True, markup=False, highlight=False)
+    terminal.file.flush()  # who reads it by a pipe waits for it too
 
 
 def _crews_before(earlier: EmergencyAnswer | None) -> int:

@@ -135,7 +135,15 @@ def _fewer(
     least: RecordedRing,
 ) -> list[model.Ring]:
     """Return the ring that keeps more meters on, where there is one and it shuts no more stations."""
-    chosen = fewer_meters_ring(question, crews, tables.rules.emergency.meters_per_minute, failed)
+    chosen = fewer_meters_ring(
+        question,
+        crews,
+        tables.rules.emergency.meters_per_minute,
+        failed,
+        least_seconds=least.chosen.cut.seconds if crews == 1 else None,
+    )
+    if chosen.cut.stops == least.chosen.cut.stops and chosen.cut.supplies == least.chosen.cut.supplies:
+        return []
     ring = ring_of(tables, hits, chosen, least.ring.kind, "fewer meters off").ring
     is_better = ring.meters < least.ring.meters
     return [ring] if is_better and len(ring.stations_to_shut) <= len(least.ring.stations_to_shut) else []

@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
-from netplan.core.arrays import Ints, Ints32
+from netplan.core.arrays import Flags, Ints, Ints32
 from netplan.emergency.free_lengths import FreeLengths, KeepAway, Span, barrier_place_m
 from netplan.emergency.hit_places import HitPlace, PipeBoxes
 from netplan.emergency.ring_graph import RingGraph, ring_graph
@@ -49,6 +49,14 @@ class EmergencyTables:
     def part(self) -> Ints32:
         """Part, joined by open pieces, of each node."""
         return components(self.network)
+
+    @cached_property
+    def fed_before(self) -> Flags:
+        """Nodes joined to a station or an injection before anything is shut."""
+        nodes = np.concatenate([self.network.stations.node, self.network.injections.node])
+        has_supply = np.zeros(int(self.part.max(initial=-1)) + 1, dtype=np.bool_)
+        has_supply[self.part[nodes[nodes >= 0]]] = True
+        return np.asarray(has_supply[self.part], dtype=np.bool_)
 
     @cached_property
     def boxes(self) -> PipeBoxes:

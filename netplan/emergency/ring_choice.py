@@ -82,7 +82,12 @@ def quickest_ring(question: RingQuestion, crews: int, failed: frozenset[int] = f
 
 
 def fewer_meters_ring(
-    question: RingQuestion, crews: int, meters_per_minute: float, failed: frozenset[int] = frozenset()
+    question: RingQuestion,
+    crews: int,
+    meters_per_minute: float,
+    failed: frozenset[int] = frozenset(),
+    *,
+    least_seconds: int | None = None,
 ) -> ChosenRing:
     """Return the ring of least minutes and meters together.
 
@@ -95,10 +100,12 @@ def fewer_meters_ring(
         Meters fewer inside the ring that are worth a minute more [1/min].
     failed : frozenset of int
         Pieces on which no stop holds.
+    least_seconds : int, optional
+        Least sum of the ring of least sum, where it is known [s].
     """
     cut = question.least_sum(failed, meters_per_minute=meters_per_minute)
     order, _ = schedule([stop.seconds for stop in cut.stops], crews)
-    bound = question.least_sum(failed).seconds
+    bound = question.least_sum(failed).seconds if least_seconds is None else least_seconds
     reason = f"least of minutes and meters, {meters_per_minute:g} meters worth a minute, by a minimum cut"
     return ChosenRing(cut, order, crews, -(-bound // crews), reason)
 

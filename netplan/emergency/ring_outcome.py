@@ -62,21 +62,21 @@ def ring_outcome(tables: EmergencyTables, cut: RingCut) -> RingOutcome:
     stations = _inside(network.stations.node, inside)
     injections = _inside(network.injections.node, inside)
     fed = _fed(network, part, inside)
-    before = _fed(network, tables.part, np.zeros(len(network.nodes), dtype=np.bool_))
-    customers = network.customers
-    owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
-    at = customers.attach_node
-    loses = before[at] & ~fed[at]
+    customers, at = network.customers, network.customers.attach_node
     in_ring, parted, stays = (np.zeros(len(customers), dtype=np.bool_) for _ in range(3))
-    in_ring[owner[loses & inside[at]]] = True
-    parted[owner[loses & ~inside[at]]] = True
-    stays[owner[fed[at]]] = True
+    lost = np.flatnonzero((tables.fed_before & ~fed)[at])
+    owner = np.searchsorted(customers.attach_start, lost, side="right") - 1
+    is_inside = inside[at[lost]]
+    in_ring[owner[is_inside]] = True
+    parted[owner[~is_inside]] = True
+    for row in np.flatnonzero(in_ring & (np.diff(customers.attach_start) > 1)).tolist():
+        stays[row] = fed[at[customers.attach_start[row] : customers.attach_start[row + 1]]].any()
     pieces = network.pieces
     mains = (pieces.pipe < network.pipes.n_mains) & (inside[pieces.from_node] | inside[pieces.to_node])
     return RingOutcome(
         in_ring=in_ring,
         parted=parted & ~in_ring,
-        severed=in_ring & stays,
+        severed=stays,
         stations=stations,
         injections=injections,
         sensing=_parted_sensing(network, part, inside, stations),

@@ -30,6 +30,7 @@ __all__ = [
     "fed_nodes",
     "neighbourhood",
     "station_nodes",
+    "take_kept",
     "to_networkx",
 ]
 
@@ -111,6 +112,21 @@ def components(network: Network, carries: Flags | None = None) -> NDArray[np.int
             _PARTS[network.pieces] = part
         return _PARTS[network.pieces]
     return _components(network, carries)
+
+
+def take_kept(network: Network, part: NDArray[np.int32], near: Adjacency) -> None:
+    """Take parts and neighbours over the open pieces that were worked out before for the same network.
+
+    Parameters
+    ----------
+    part : int32 array, shape (nodes,)
+        As `components` returned it.
+    near : Adjacency
+        As `adjacency` returned it.
+    """
+    part.flags.writeable = False
+    _PARTS[network.pieces] = part
+    _NEAR[network.pieces] = near
 
 
 def _components(network: Network, keep: Flags) -> NDArray[np.int32]:

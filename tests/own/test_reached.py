@@ -18,6 +18,12 @@ ALLOWED = {
     "netplan._MODULE_OF": "read by netplan.__getattr__",
     "netplan.library.__getattr__": "Python calls it for every name of the library",
     "netplan.library._MODULE_OF": "read by netplan.library.__getattr__",
+    "netplan.isolation.__getattr__": "Python calls it for every name of the choice of stops",
+    "netplan.isolation._FROM": "read by netplan.isolation.__getattr__",
+    "netplan.planfile.__getattr__": "Python calls it for every name of the solved state",
+    "netplan.planfile._FROM": "read by netplan.planfile.__getattr__",
+    "netplan.planfile.model.__getattr__": "Python calls it for every name of the plan",
+    "netplan.planfile.model._FROM": "read by netplan.planfile.model.__getattr__",
     "netplan.cli.app.CommandGroup.format_commands": "typer calls it for the help",
     "netplan.cli.app.CommandGroup.list_commands": "typer calls it for the help",
 }
