@@ -80,17 +80,34 @@ class GroupFlow:
         sink = np.minimum(meter * graph.meters + SUPPLY * graph.supplies, INFINITE - 1)
         self._sink = np.append(sink, 0).astype(np.int64)
         end = np.column_stack([two, one]).ravel()
-        self._flow = CompiledFlow(first, following, end, np.repeat(price, 2).astype(np.int64), self._sink)
+        self.price = price.astype(np.int64)
+        self._flow = CompiledFlow(first, following, end, np.repeat(self.price, 2), self._sink)
+        self._plain_sink = self._sink.copy()
+        self._held = np.zeros(0, dtype=np.int64)
 
     def row_of(self, piece: int) -> int:
         """Return the row of a piece in `pieces`; -1 where no stop on it parts two groups."""
         row = int(np.searchsorted(self.pieces, piece))
         return row if row < len(self.pieces) and self.pieces.item(row) == piece else -1
 
+    def hold_outside(self, groups: Ints) -> None:
+        """Keep some groups out of every ring from now on; none gives them all back."""
+        if groups is not self._held:
+            self._sink[self._held] = self._plain_sink[self._held]
+            self._sink[groups] = INFINITE
+            self._held = groups
+
+    def hold_also(self, group: int) -> None:
+        """Keep one group more out of every ring."""
+        self._sink[group] = INFINITE
+        self._held = np.append(self._held, group)
+
     def least(
         self, sources: Iterable[SourceArc], prices: Mapping[int, int], without: Iterable[int] = ()
-    ) -> GroupSide:
+    ) -> GroupSide | None:
         """Return the least ring round a hit; of those as good the one nearest to it.
+
+        None where what is held outside is joined to the hit by pieces without a stop.
 
         Parameters
         ----------
@@ -146,7 +163,7 @@ class GroupFlow:
             np.array(leaving, dtype=np.int64),
         )
         side = self._flow.least_cut(question, lambda _node: False)
-        if side is None:  # every capacity to the sink is finite
-            raise AssertionError("a ring that shuts every station always exists")
+        if side is None:
+            return None
         groups = np.array(sorted(set(side.nodes) - {self.source}), dtype=np.int64)
         return GroupSide(side.value, groups, side.looked_at)

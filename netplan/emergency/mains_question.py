@@ -10,6 +10,7 @@ from netplan.core.arrays import Ints
 from netplan.emergency.emergency_tables import EmergencyTables
 from netplan.emergency.group_flow import GroupFlow, GroupSide, SourceArc, price_of
 from netplan.emergency.hit_places import HitPlace
+from netplan.emergency.nearest_rings import NearestRings
 from netplan.emergency.ring_graph import RingGraph
 from netplan.emergency.ring_search import RingCut, RingQuestion, RingStopPlace
 from netplan.graph.minimum_cut import INFINITE
@@ -22,12 +23,14 @@ class SharedFlows:
 
     def __init__(self, tables: EmergencyTables, graph: RingGraph, *, valves_only: bool) -> None:
         self.tables, self.graph, self.valves_only = tables, graph, valves_only
-        self._by_limit: dict[int, GroupFlow] = {}
+        self._by_limit: dict[int, NearestRings] = {}
 
-    def at_most(self, limit: int) -> GroupFlow:
-        """Return the arrays for stops of at most so many seconds."""
+    def at_most(self, limit: int) -> NearestRings:
+        """Return the rings for stops of at most so many seconds."""
         if limit not in self._by_limit:
-            self._by_limit[limit] = GroupFlow(self.tables.network, self.graph, limit)
+            flow = GroupFlow(self.tables.network, self.graph, limit)
+            firm = not self.valves_only and limit >= INFINITE
+            self._by_limit[limit] = NearestRings(flow, self.graph, firm=firm)
         return self._by_limit[limit]
 
 

@@ -16,7 +16,7 @@ from netplan.emergency.valve_places import ValvePlace, new_valve_places, valves_
 
 __all__ = ["LEAST_MINUTES", "MINUTES_AND_METERS", "MaintenanceList", "maintenance_lists"]
 
-MOST_TRIED: Final = 400
+MOST_TRIED: Final = 150
 """Places for a new valve tried out at most (own) [-]."""
 MOST_NAMED: Final = 20
 """Places for a new valve that are named at most (own) [-]."""

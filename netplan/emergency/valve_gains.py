@@ -15,6 +15,7 @@ from netplan.emergency.group_outcome import GroupOutcome, outside_groups
 from netplan.emergency.hit_places import HitPlace
 from netplan.emergency.mains_question import MainsQuestion, SharedFlows
 from netplan.emergency.mains_tables import MainsTables
+from netplan.emergency.nearest_rings import NearestRings
 from netplan.emergency.ring_graph import RingGraph, graph_of_groups
 from netplan.emergency.ring_search import SECOND, SUPPLY
 from netplan.emergency.valve_places import ValvePlace, ValveSplits
@@ -87,7 +88,7 @@ class _Bench:
 
     def __init__(self, tables: MainsTables, graph: RingGraph, meter: int) -> None:
         self.graph, self.meter = graph, meter
-        self.flow = GroupFlow(tables.network, graph, meter=meter)
+        self.rings = NearestRings(GroupFlow(tables.network, graph, meter=meter), graph, firm=False)
         self.outcome = GroupOutcome(tables, graph)
 
     def ring(
@@ -95,7 +96,7 @@ class _Bench:
     ) -> tuple[ValveRing, frozenset[int]]:
         """Return the least ring, and the groups that its search looked at."""
         sources = tuple(sources)
-        side = self.flow.least(sources, dict(prices), without)
+        side = self.rings.least(list(sources), dict(prices), without)
         graph, groups = self.graph, side.groups
         supplies, inside = int(graph.supplies[groups].sum()), int(graph.meters[groups].sum())
         seconds = (side.value - SUPPLY * supplies - self.meter * inside) // SECOND

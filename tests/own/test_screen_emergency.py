@@ -3,18 +3,28 @@
 from __future__ import annotations
 
 import csv
+import sys
 from pathlib import Path
 
 import geopandas as gpd
 import pandas as pd
 import pytest
 
-from netplan.__main__ import main as command_line
+from netplan.cli import main
 from netplan.cli.screen import EMERGENCY_FIGURES, FIGURES
 from netplan.emergency.every_main import COLUMNS
 from netplan.outputs.screen_table import FIGURE_NAMES, WITHOUT_STATION
 
 TOWN = Path(__file__).parents[2] / "sample_network" / "town.gpkg"
+
+
+def command_line(words: list[str]) -> int:
+    """Run the command in this process and return its exit code."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sys, "argv", ["gas-netplan", *words])
+        with pytest.raises(SystemExit) as end:
+            main()
+    return int(end.value.code or 0)
 
 
 @pytest.fixture(scope="module")

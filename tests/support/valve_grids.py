@@ -38,10 +38,10 @@ def valve_grid(seed: int) -> Network:
         along = np.array([b[0] - a[0], b[1] - a[1]]) / STEP_M
         for name, at_m in (("a", 6.0), ("b", 84.0), ("c", 31.0)):
             if draw.random() < 0.3:
-                at = tuple(np.array(a) + at_m * along)
+                place = tuple(np.array(a) + at_m * along)
                 state = str(draw.choice(["open", "open", "open", "open", "closed", "unknown"]))
                 operable = str(draw.choice(["yes", "yes", "unknown", "no"]))
-                valves.append(valve(f"V{row}{name}", at, state=state, operable=operable))
+                valves.append(valve(f"V{row}{name}", place, state=state, operable=operable))
         for name, at_m in (("x", 20.0), ("y", 62.0)):
             at = np.array(a) + at_m * along
             out = np.array([-along[1], along[0]]) * 8.0
