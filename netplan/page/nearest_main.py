@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from netplan.core.constants import MM_PER_M
-from netplan.network.linear_reference import nearest_chainage
+from netplan.network.linear_reference import nearest_chainage, points_at
 from netplan.network.model import Network
 from netplan.network.vocabulary import Material
 
@@ -21,10 +21,13 @@ def main_at(network: Network, x_m: float, y_m: float, reach_m: float) -> dict[st
     if row < 0:
         return None
     pipes = network.pipes
+    x_at, y_at = points_at(network, pipe[:1], chainage[:1])[0].tolist()
     line = pipes.coords_m[pipes.coord_start[row] : pipes.coord_start[row + 1]]
     return {
         "main_id": pipes.id[row],
         "chainage_m": round(float(chainage[0]), 3),
+        "x": round(x_at, 2),
+        "y": round(y_at, 2),
         "distance_m": round(float(distance[0]) / network.scale, 2),
         "length_m": round(float(pipes.length_m[row]), 3),
         "street": pipes.street[row],

@@ -174,8 +174,9 @@ def _stages(
 
     request = request_of(orders, network, rules, options=1, weather=False)
     context = PlanningContext.for_request(request)
-    cut = next(context.cuts(isolation_problem(context, work_section(network, request.parts))))
-    yield "bound", figures_of_cut(network, cut)
+    section = work_section(network, request.parts)
+    cut = next(context.cuts(isolation_problem(context, section)))
+    yield "bound", figures_of_cut(network, section, cut)
     for stage, options, weather in (("option", 1, False), ("options", 50, False), ("weather", 50, True)):
         result = make_plan(request_of(orders, network, rules, options=options, weather=weather), check)
         yield (

@@ -25,6 +25,7 @@ from netplan.page.map_tiles import FARTHEST_IN, UNITS, MapTiles
 from netplan.page.nearest_main import main_at
 from netplan.page.page_orders import PageOrders, equal_command
 from netplan.page.planning_worker import NetworkSource, PlanningWorker, StageAnswer
+from netplan.page.street_search import found_by_name
 
 __all__ = ["PageServer"]
 
@@ -72,6 +73,7 @@ class PageServer:
             Route("/network", self._network),
             Route("/tiles/{zoom:int}/{column:int}/{row:int}", self._tile),
             Route("/main", self._main),
+            Route("/search", self._search),
             Route("/orders", self._orders, methods=["GET", "POST"]),
             Route("/answers", self._answers),
             Route("/plans", self._save, methods=["POST"]),
@@ -159,6 +161,10 @@ class PageServer:
         except (KeyError, ValueError):
             return PlainTextResponse("give x, y and reach", status_code=400)
         return JSONResponse(await asyncio.to_thread(main_at, self.network, x_m, y_m, min(reach_m, 500.0)))
+
+    async def _search(self, request: Request) -> Response:
+        text = request.query_params.get("text", "")[:200]
+        return JSONResponse(await asyncio.to_thread(found_by_name, self.network, text))
 
     async def _orders(self, request: Request) -> Response:
         """Take new orders as the next revision; the worker gives up the older one."""

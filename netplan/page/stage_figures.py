@@ -9,6 +9,7 @@ import numpy as np
 from netplan.isolation import Cut
 from netplan.network.linear_reference import lines_between, points_at
 from netplan.network.model import Network
+from netplan.network.work_section import WorkSection
 from netplan.planfile.model import Option, Plan
 
 __all__ = ["figures_of_cut", "figures_of_option", "options_of_plan"]
@@ -21,11 +22,12 @@ def _figure(value: Any, label: Label) -> Figure:
     return {"value": value, "label": label}
 
 
-def figures_of_cut(network: Network, cut: Cut) -> dict[str, Any]:
+def figures_of_cut(network: Network, section: WorkSection, cut: Cut) -> dict[str, Any]:
     """Return what is known of the cheapest way to isolate the work before anything is solved.
 
     The burden is a lower bound; who is off is by connectivity.
     """
+    work = lines_between(network, section.pipe, section.from_m, section.to_m)
     customers = network.customers
     rows = cut.customers
     pipes = np.array([stop.pipe for stop in cut.stops], dtype=np.int64)
@@ -59,6 +61,7 @@ def figures_of_cut(network: Network, cut: Cut) -> dict[str, Any]:
             }
             for stop, (x, y) in zip(cut.stops, places.tolist(), strict=True)
         ],
+        "work": [np.asarray(line.coords).round(2).tolist() for line in work],
         "zone": [np.asarray(line.coords).round(2).tolist() for line in lines],
         "off": [
             [float(customers.x_m[row]), float(customers.y_m[row]), customers.id[row], customers.address[row]]

@@ -6,7 +6,7 @@ export class NetworkMap {
     this.canvas = canvas;
     this.facts = facts;
     this.tiles = new Map();
-    this.marks = { work: [], zone: [], stops: [], off: [], kept: [] };
+    this.marks = { work: [], zone: [], stops: [], off: [], kept: [], ghost: null };
     this.middle = [facts.west_m + facts.extent_m / 2, facts.north_m - facts.extent_m / 2];
     this.metres = facts.extent_m / Math.max(1, Math.min(canvas.clientWidth, canvas.clientHeight));
     this.onPoint = () => {};
@@ -149,6 +149,7 @@ export class NetworkMap {
     for (const [x, y] of marks.off) this.paintDot(pen, x, y, 4, "#b3261e");
     for (const [x, y] of marks.kept) this.paintDot(pen, x, y, 4, "#1c5d99");
     for (const [x, y, name] of this.facts.stations) this.paintText(pen, x, y, name, "#14202b");
+    if (marks.ghost) this.paintDot(pen, ...marks.ghost, 8, "#1c5d9999");
     marks.stops.forEach((stop, at) => {
       const [px, py] = this.toScreen(stop.x, stop.y);
       pen.fillStyle = "#fff";

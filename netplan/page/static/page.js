@@ -8,7 +8,7 @@ const NAMES = {
   least_mbar: "least inlet [mbar]", margin_mbar: "margin [mbar]", coldest_air_c: "holds to [°C]",
 };
 const byId = (id) => document.getElementById(id);
-const state = { csrf: "", revision: 0, orders: empty(), before: [], shown: [], chosen: 0, pinned: null, stale: true, sending: false, shownRevision: 0, lines: new Map(), map: null };
+const state = { csrf: "", revision: 0, orders: empty(), before: [], shown: [], chosen: 0, pinned: null, stale: true, sending: false, shownRevision: 0, work: [], ghost: null, map: null };
 
 function empty() {
   return { work: [], force: [], forbid: [], keep_out: [], keep_on: [], own_supply: [], max_stops: 0, options: 0, no_bypass: false, start: "", hours: null, air_temp_c: null };
@@ -184,7 +184,7 @@ async function drawMarks(option) {
   map.marks.zone = option ? option.zone : [];
   map.marks.off = option ? option.off : [];
   map.marks.kept = (option && option.kept) || [];
-  map.marks.work = [...state.lines.values()];
+  map.marks.work = state.work;
   map.draw();
 }
 
@@ -194,7 +194,7 @@ function hear(answer) {
   state.revision = answer.revision;
   if (answer.stage === "progress") { if (answer.words) byId("state").textContent = answer.words; return; }
   if (answer.stage === "failed") { byId("state").textContent = [answer.words, ...answer.reasons].join("; "); state.shown = []; }
-  else if (answer.stage === "bound") { state.shown = [answer]; state.chosen = 0; }
+  else if (answer.stage === "bound") { state.shown = [answer]; state.chosen = 0; state.work = answer.work; }
   else if (answer.options) { state.shown = answer.options; state.chosen = Math.min(state.chosen, answer.options.length - 1); }
   if (answer.stage === "done") byId("state").textContent = "all of it worked out";
   if (answer.stage === "replaced") { byId("state").textContent = answer.words; return; }
@@ -211,8 +211,57 @@ async function point(x, y, reach) {
   byId("map-say").textContent = `${found.main_id} ${found.street}, ${found.material} ${found.od_mm} mm, at ${found.chainage_m} m`;
   const half = Math.min(2, found.length_m / 2), middle = Math.min(Math.max(found.chainage_m, half), found.length_m - half);
   const round = (value) => Math.round(value * 1000) / 1000;
-  state.lines = new Map([[found.main_id, [[x, y], [x + 0.1, y]]]]);
   await changed((next) => { next.work = [{ main_id: found.main_id, from_m: round(middle - half), to_m: round(middle + half) }]; });
+}
+
+function drag(phase, px, py) {
+  // A stop is taken hold of, a ghost of it runs along the mains, and letting go is an order.
+  const { map } = state, option = state.shown[state.chosen];
+  if (phase === "begin") {
+    const near = option && option.stops.find((stop) => Math.hypot(...map.toScreen(stop.x, stop.y).map((at, axis) => at - [px, py][axis])) < 14);
+    state.ghost = near ? { stop: near, main: "", at: 0, asking: false } : null;
+    return Boolean(near);
+  }
+  if (phase === "move") { snap(...map.toPlane(px, py)); return true; }
+  const { ghost } = state;
+  state.ghost = null;
+  map.marks.ghost = null;
+  map.draw();
+  if (!ghost.main) return true;
+  const was = ghost.stop.valve_id || `${ghost.stop.main_id}:${ghost.stop.chainage_m}`;
+  changed((next) => { next.force = next.force.filter((name) => name !== was); next.force.push(`${ghost.main}:${ghost.at}`); });
+  return true;
+}
+
+async function snap(x, y) {
+  const { ghost, map } = state;
+  if (!ghost || ghost.asking) return;
+  ghost.asking = true;
+  const found = await (await fetch(`/main?x=${x}&y=${y}&reach=${40 * map.metres}`)).json();
+  ghost.asking = false;
+  if (!found || state.ghost !== ghost) return;
+  ghost.main = found.main_id;
+  ghost.at = found.chainage_m;
+  map.marks.ghost = [found.x, found.y];
+  byId("map-say").textContent = `stop to ${found.main_id} at ${found.chainage_m} m`;
+  map.draw();
+}
+
+async function find(text) {
+  const list = byId("found"), rows = await (await fetch(`/search?text=${encodeURIComponent(text)}`)).json();
+  list.replaceChildren();
+  for (const row of rows) {
+    const item = document.createElement("li"), go = document.createElement("button");
+    go.type = "button";
+    go.textContent = `${row.kind} ${row.id}, ${row.where}`;
+    go.addEventListener("click", () => {
+      state.map.show(row.x, row.y, 0.4);
+      if (row.kind === "main") point(row.x, row.y, 5);
+    });
+    item.append(go);
+    list.append(item);
+  }
+  if (!rows.length) list.textContent = "nothing of that name";
 }
 
 async function begin() {
@@ -220,6 +269,7 @@ async function begin() {
   const facts = await (await fetch("/network")).json();
   state.map = new NetworkMap(byId("map"), facts);
   state.map.onPoint = point;
+  state.map.onDrag = drag;
   state.map.draw();
   const kept = await (await fetch("/orders")).json();
   state.orders = kept.orders;
@@ -235,6 +285,7 @@ async function begin() {
     if (name) changed((next) => { next[kind].push(name); });
     byId("order-name").value = "";
   });
+  byId("search").addEventListener("submit", (event) => { event.preventDefault(); find(byId("search-text").value); });
   byId("work").addEventListener("submit", (event) => event.preventDefault());
   byId("pin").addEventListener("click", () => { state.pinned = state.shown[state.chosen]; drawFigures(); });
   byId("save").addEventListener("submit", async (event) => {
