@@ -39,7 +39,7 @@ class MainsTables(EmergencyTables):
         return PipeTree(self.network)
 
     @cached_property
-    def _codes(self) -> Ints:
+    def _codes_of_mains(self) -> Ints:
         """Why each method is refused, of the pieces of mains alone: they come first."""
         network = self.network
         rows = np.flatnonzero(network.pieces.pipe < network.pipes.n_mains)
@@ -50,5 +50,5 @@ class MainsTables(EmergencyTables):
 
     def codes_of(self, piece: int) -> Ints:
         """Return why each method of the rules is refused on a piece of a main; 0: it is not."""
-        codes: Ints = self._codes[piece]
+        codes: Ints = self._codes_of_mains[piece]
         return codes

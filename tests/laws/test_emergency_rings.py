@@ -62,7 +62,7 @@ def test_an_answer_comes_whatever_the_records(seed: int, tmp_path: Path) -> None
 @pytest.fixture(scope="module")
 def town(tmp_path_factory: pytest.TempPathFactory) -> tuple[Raw, Path]:
     """Return three mains that meet, a station at the far end of each, valves on two of them, and their file."""
-    rows = {
+    rows: dict[str, Any] = {
         "mains": [
             main("M1", (0, 0), (200, 0), year=2001),
             main("M2", (200, 0), (400, 0), year=2001),

@@ -134,10 +134,10 @@ class RingStates:
             part[list(nodes)] = number
         fed = np.isin(part, part[stations.node[on]])
         drawn, at = self._drawn(part, fed, gone)
-        nodes = pd.DataFrame({"node": range(self.count), "demand_m3h": drawn * 3600.0, "height_m": np.nan})
+        of_nodes = pd.DataFrame({"node": range(self.count), "demand_m3h": drawn * 3600.0, "height_m": np.nan})
         layers = {
             "pipes": links.assign(state="live"),
-            "nodes": nodes,
+            "nodes": of_nodes,
             "bypasses": pd.DataFrame(columns=["from_node"]),
             "stations": pd.DataFrame(
                 {

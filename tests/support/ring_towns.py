@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import geopandas
 import numpy as np
 
@@ -23,9 +25,7 @@ def ring_town(seed: int) -> Network:
 def ring_town_layers(seed: int) -> dict[str, geopandas.GeoDataFrame]:
     """Return the layers of the same town."""
     rng = np.random.default_rng(seed)
-    rows: dict[str, list[dict[str, object]]] = {
-        name: [] for name in ("mains", "services", "customers", "valves")
-    }
+    rows: dict[str, Any] = {name: [] for name in ("mains", "services", "customers", "valves")}
     met = set()
     for k, (one, other) in enumerate(_links()):
         if rng.random() < 0.12:
@@ -63,7 +63,7 @@ def ring_town_layers(seed: int) -> dict[str, geopandas.GeoDataFrame]:
         )
         for n, place in enumerate(corners)
     ]
-    return layers(regulators=stations, **rows)
+    return layers(**{**rows, "regulators": stations})
 
 
 def _links() -> list[tuple[tuple[int, int], tuple[int, int]]]:
