@@ -22,6 +22,7 @@ from sample_network.records import write_records
 from sample_network.roads import Road, make_roads
 from sample_network.sizing import stretches
 from sample_network.streets import street_graph
+from sample_network.valve_records import write_valve_records
 
 __all__ = ["FILE", "SEED", "town_layers", "write_town"]
 
@@ -107,6 +108,7 @@ def town_layers(seed: int = SEED) -> dict[str, gpd.GeoDataFrame]:
         "injections": [{"id": "GATE-1", "system": "MP", "geometry": shapely.Point(gate)}],
     }
     slip_in_rows(rows, rng)
+    write_valve_records(rows["valves"], mains)
     return {name: _frame(table) for name, table in rows.items()} | _base(roads, houses)
 
 

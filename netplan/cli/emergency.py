@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -13,6 +14,7 @@ from netplan.cli.options import (
     CHAINAGE,
     LENGTH,
     LON_LAT,
+    AirTemp,
     Cache,
     MappingFile,
     Network,
@@ -21,13 +23,16 @@ from netplan.cli.options import (
     check_inputs,
     mapping_given,
     metres,
+    window_given,
 )
 from netplan.cli.work import lon_lat_given
-from netplan.core.errors import BadInputError
+from netplan.core.errors import BadInputError, StoppedError
 
 if TYPE_CHECKING:
     from netplan.emergency.emergency_tables import EmergencyTables
     from netplan.emergency.hit_places import Hits
+    from netplan.emergency.next_rings import EmergencyRequest
+    from netplan.outputs.number_format import Figures
     from netplan.planfile.emergency_answer import EmergencyAnswer
 
 __all__ = ["EmergencyPlace", "command"]
@@ -78,9 +83,9 @@ class EmergencyPlace:
     def words(self) -> str:
         """Return the options that give it."""
         if self.at is not None:
-            return shlex.join(["--at", f"{self.at[0]:.7g},{self.at[1]:.7g}"])
+            return shlex.join(["--at", f"{self.at[0]!r},{self.at[1]!r}"])
         if self.main:
-            return shlex.join(["--main", self.main, "--at-m", f"{self.at_m or 0.0:g}"])
+            return shlex.join(["--main", self.main, "--at-m", repr(self.at_m or 0.0)])
         return shlex.join(["--address", self.address])
 
     def hits(self, tables: EmergencyTables, error_m: float) -> Hits:
@@ -121,17 +126,24 @@ def command(
         str | None,
         typer.Option(metavar=LENGTH, help="Every live main this near may be the one [m], or with its unit."),
     ] = None,
+    air_temp: AirTemp = None,
+    no_pressures: Annotated[
+        bool, typer.Option("--no-pressures", help="Stop after the first answer.")
+    ] = False,
     units: Units = "metric",
     cache: Cache = None,
 ) -> None:
     """Say what to shut where a main was hit, in which order, and who will be without gas.
 
     The operator's emergency procedure and the emergency services govern. The first answer comes at once, by
-    the records alone; pressures follow and replace it.
+    the records alone; rings ready in case valves fail and pressures follow and replace it. Stop it at any
+    time: the last answer stays whole.
     """
     check_inputs(network, texts=(rules, mapping))
     place = EmergencyPlace.given(at, main, at_m, address)
     error_m = None if location_error is None else metres(location_error, "--location-error")
+
+    celsius = window_given(None, None, air_temp, units).air_temp_c
 
     from netplan.outputs.emergency.answer_folder import earlier_answer
     from netplan.outputs.number_format import figures_of
@@ -139,9 +151,9 @@ def command(
     earlier = earlier_answer(out)
     place = _place_of(place, earlier, out)
 
-    from netplan.cli.terminal import console
-    from netplan.emergency.answer import EmergencyRequest, first_answer
+    from netplan.emergency.answer import first_answer
     from netplan.emergency.emergency_tables import EmergencyTables
+    from netplan.emergency.next_rings import EmergencyRequest
     from netplan.outputs.emergency.answer_folder import write_answer
     from netplan.outputs.terminal.emergency_summary import summary_lines
     from netplan.readers import read_network
@@ -149,27 +161,77 @@ def command(
 
     figures = figures_of(units)
     planning_rules = read_rules(rules)
-    joined = read_network(network, mapping=mapping_given(mapping), cache=cache, strict=False)
+    joined = read_network(network, mapping=mapping_given(mapping), cache=cache, keep_pipes=True)
     tables = EmergencyTables(joined, planning_rules)
-    within_m = planning_rules.emergency.location_error_m if error_m is None else error_m
+    if error_m is None:
+        error_m = planning_rules.emergency.location_error_m if earlier is None else earlier.location_error_m
     known = () if earlier is None else earlier.failed_valves
     request = EmergencyRequest(
         asked=place.words(),
-        crews=crews or planning_rules.emergency.crews,
-        location_error_m=within_m,
+        crews=crews or _crews_before(earlier) or planning_rules.emergency.crews,
+        location_error_m=error_m,
         failed_valves=tuple(dict.fromkeys((*known, *(valve_failed or [])))),
     )
+    hits = place.hits(tables, error_m)
     answer = first_answer(
         tables,
-        place.hits(tables, within_m),
+        hits,
         request,
         revision=1 if earlier is None else earlier.revision + 1,
         log=() if earlier is None else earlier.log,
     )
-    terminal = console()
     write_answer(out, answer)
-    for line in summary_lines(answer, figures):
+    _print(summary_lines(answer, figures))
+    try:
+        _complete(tables, hits, request, answer, out, figures, celsius, pressures=not no_pressures)
+    except KeyboardInterrupt:
+        raise StoppedError(f"stopped; {out} holds the last answer, whole") from None
+
+
+def _complete(
+    tables: EmergencyTables,
+    hits: Hits,
+    request: EmergencyRequest,
+    answer: EmergencyAnswer,
+    out: Path,
+    figures: Figures,
+    air_temp_c: float | None,
+    *,
+    pressures: bool,
+) -> None:
+    """Replace a first answer by more and more of it: rings for valves that fail, then pressures."""
+    from netplan.emergency.next_rings import with_next_rings
+    from netplan.outputs.emergency.answer_folder import write_answer
+
+    answer = with_next_rings(tables, hits, request, answer)
+    write_answer(out, answer)
+    if not pressures:
+        write_answer(out, with_next_rings(tables, hits, request, answer, pairs=True))
+        return
+
+    from datetime import datetime
+
+    from netplan.emergency.solved_rings import solved_answer
+    from netplan.outputs.terminal.emergency_pressures import pressure_lines
+
+    now = datetime.now()
+    answer = solved_answer(tables, hits, request, answer, at=now, air_temp_c=air_temp_c)
+    write_answer(out, answer)
+    _print(pressure_lines(answer, figures))
+    write_answer(out, with_next_rings(tables, hits, request, answer, pairs=True))
+
+
+def _print(lines: Iterable[str]) -> None:
+    from netplan.cli.terminal import console
+
+    terminal = console()
+    for line in lines:
         terminal.print(line, soft_wrap=True, markup=False, highlight=False)
+
+
+def _crews_before(earlier: EmergencyAnswer | None) -> int:
+    """Return the crews of the answer before; 0 without one."""
+    return 0 if earlier is None or not earlier.rings else earlier.rings[0].crews
 
 
 def _place_of(place: EmergencyPlace | None, earlier: EmergencyAnswer | None, out: Path) -> EmergencyPlace:

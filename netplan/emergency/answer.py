@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Final
 
 import numpy as np
 
-from netplan.core.arrays import Ints
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, ZERO_CELSIUS_K
-from netplan.core.errors import BadInputError, quoted
 from netplan.emergency.answer_records import (
     RecordedRing,
-    RingKind,
     addresses_nearby,
     customers_of,
+    customers_on,
+    material_words,
     notified,
     ring_of,
     stations_near,
@@ -25,19 +23,18 @@ from netplan.emergency.doubts import doubts_near
 from netplan.emergency.emergency_tables import EmergencyTables
 from netplan.emergency.escape_flow import escape_range
 from netplan.emergency.hit_places import HitPlace, Hits
-from netplan.emergency.ring_choice import fewer_meters_ring, quickest_ring
+from netplan.emergency.next_rings import EmergencyRequest, least_rings, pieces_of_valves
+from netplan.emergency.ring_choice import fewer_meters_ring
 from netplan.emergency.ring_search import RingQuestion
 from netplan.emergency.stop_seconds import usable_valves
-from netplan.hydraulics.recorded_network import gas_of
-from netplan.network.linear_reference import lon_lat
-from netplan.network.model import Network
-from netplan.network.service_mains import main_of_service, nodes_of_service
+from netplan.network.linear_reference import lon_lat, piece_at
+from netplan.network.service_mains import main_of_service
 from netplan.network.station_pressures import supply_of_parts
-from netplan.network.vocabulary import Material
 from netplan.planfile import emergency_answer as model
 from netplan.planfile.network_facts import network_facts, provenance_of
+from netplan.rules.gas_of_rules import gas_of
 
-__all__ = ["CAUTIONS", "GOVERNS", "MAKE_SAFE", "EmergencyRequest", "first_answer"]
+__all__ = ["CAUTIONS", "GOVERNS", "MAKE_SAFE", "first_answer"]
 
 GOVERNS: Final = (
     "The operator's emergency procedure and the emergency services govern. This is help from records: it "
@@ -59,28 +56,6 @@ CAUTIONS: Final = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class EmergencyRequest:
-    """What is asked.
-
-    Parameters
-    ----------
-    asked : str
-        The place as it was given.
-    crews : int
-        Crews on their way, at least 1.
-    location_error_m : float
-        [m]
-    failed_valves : tuple of str
-        Ids of valves that failed to shut.
-    """
-
-    asked: str
-    crews: int
-    location_error_m: float
-    failed_valves: tuple[str, ...] = ()
-
-
 def first_answer(
     tables: EmergencyTables,
     hits: Hits,
@@ -90,6 +65,8 @@ def first_answer(
     log: Sequence[model.LogEntry] = (),
 ) -> model.EmergencyAnswer:
     """Return the whole answer by connectivity alone: rings, who loses gas, what escapes.
+
+    The rings that are ready in case valves fail are added to it by `next_rings.with_next_rings`.
 
     Parameters
     ----------
@@ -108,17 +85,15 @@ def first_answer(
         When a valve that failed is not in the network.
     """
     network, rules = tables.network, tables.rules.emergency
-    failed = _pieces_of_valves(network, request.failed_valves)
-    recorded, fewer, following = [], [], []
-    for kind, graph in (("valves", tables.by_valves), ("fastest", tables.by_any_method)):
-        is_valves = kind == "valves"
-        question = RingQuestion(tables, graph, hits.mains, rules.keep_away_m, valves_only=is_valves)
-        of_kind: RingKind = "valves" if is_valves else "fastest"
-        ring = ring_of(tables, hits, quickest_ring(question, request.crews, failed), of_kind, "least minutes")
-        recorded.append(ring)
-        fewer += _fewer(tables, hits, question, request.crews, failed, ring)
-        following += _if_one_fails(tables, hits, question, request.crews, failed, ring)
-    on_service = _customers_on(network, hits.services)
+    failed = pieces_of_valves(network, request.failed_valves)
+    least = least_rings(tables, hits, request)
+    recorded = [one.recorded for one in least]
+    fewer = [
+        ring
+        for one in least
+        for ring in _fewer(tables, hits, one.question, request.crews, failed, one.recorded)
+    ]
+    on_service = customers_on(network, hits.services)
     meters = {one.ring.kind: one.ring.meters for one in recorded}
     degrees = lon_lat(network, np.array([[hits.x_m, hits.y_m]]))[0]
     entry = model.LogEntry(
@@ -139,7 +114,6 @@ def first_answer(
         hits=_hit_mains(tables, hits.mains),
         services=_hit_services(tables, hits.services, failed),
         rings=(*(one.ring for one in recorded), *fewer),
-        next_rings=tuple(following),
         customers=customers_of(network, recorded, on_service),
         notify=notified(tables, meters),
         nearby=addresses_nearby(tables, hits),
@@ -167,45 +141,6 @@ def _fewer(
     return [ring] if is_better and len(ring.stations_to_shut) <= len(least.ring.stations_to_shut) else []
 
 
-def _if_one_fails(
-    tables: EmergencyTables,
-    hits: Hits,
-    question: RingQuestion,
-    crews: int,
-    failed: frozenset[int],
-    ring: RecordedRing,
-) -> list[model.NextRing]:
-    """Return the ring that is ready for each valve of a ring that may fail to shut."""
-    found = []
-    for stop in ring.ring.stops:
-        if stop.valve_id:
-            more = failed | _pieces_of_valves(tables.network, [stop.valve_id])
-            following = ring_of(
-                tables, hits, quickest_ring(question, crews, more), ring.ring.kind, "least minutes"
-            )
-            found.append(model.NextRing(if_failed=(stop.valve_id,), ring=following.ring))
-    return found
-
-
-def _pieces_of_valves(network: Network, names: Iterable[str]) -> frozenset[int]:
-    """Return the pieces of valves by id.
-
-    Raises
-    ------
-    BadInputError
-        When there is none of that id.
-    """
-    found = set()
-    for name in names:
-        row = network.valves.id.find(name)
-        if row < 0:
-            raise BadInputError(
-                f"--valve-failed: the network has no valve {quoted(name)}; name one by its id"
-            )
-        found.add(int(network.valves.piece[row]))
-    return frozenset(found - {-1})
-
-
 def _what(request: EmergencyRequest, rings: Iterable[RecordedRing]) -> str:
     failed = f"; failed: {', '.join(request.failed_valves)}" if request.failed_valves else ""
     words = [
@@ -220,7 +155,7 @@ def _hit_mains(tables: EmergencyTables, hits: Iterable[HitPlace]) -> tuple[model
     outlets = supply_of_parts(network, tables.part, int(tables.part.max(initial=-1)) + 1).outlet_high_pa_gauge
     rows = []
     for hit in hits:
-        node = int(network.pieces.from_node[network.pieces.rows_of(hit.pipe)[0]])
+        node = int(network.pieces.from_node[piece_at(network, hit.pipe, hit.chainage_m)])
         outlet_pa = float(outlets[tables.part[node]])
         lon, lat = lon_lat(network, np.array([[hit.x_m, hit.y_m]]))[0].tolist()
         rows.append(
@@ -230,7 +165,7 @@ def _hit_mains(tables: EmergencyTables, hits: Iterable[HitPlace]) -> tuple[model
                 distance_m=hit.distance_m,
                 system=network.systems[int(pipes.system[hit.pipe])],
                 street=pipes.street[hit.pipe],
-                material=Material(int(pipes.material[hit.pipe])).word,
+                material=material_words(network, hit.pipe),
                 od_mm=float(pipes.od_m[hit.pipe]) * MM_PER_M,
                 set_outlet_mbar=None if np.isnan(outlet_pa) else outlet_pa / PA_PER_MBAR,
                 confirmed=hit.confirmed,
@@ -260,21 +195,10 @@ def _hit_services(
                 main_id=network.pipes.id[mains[0][0]] if mains else "",
                 curb_valve=valves.id[curb] if curb >= 0 else "",
                 curb_valve_usable=curb >= 0 and bool(usable[curb]) and int(valves.piece[curb]) not in failed,
-                customers=tuple(network.customers.id[row] for row in _customers_on(network, [hit]).tolist()),
+                customers=tuple(network.customers.id[row] for row in customers_on(network, [hit]).tolist()),
             )
         )
     return tuple(rows)
-
-
-def _customers_on(network: Network, services: Iterable[HitPlace]) -> Ints:
-    """Return the rows of all customers attached beyond the mains on some services, ascending."""
-    customers = network.customers
-    owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
-    found = [np.zeros(0, dtype=np.int64)]
-    for hit in services:
-        inside, _ = nodes_of_service(network, hit.pipe)
-        found.append(owner[np.isin(customers.attach_node, inside)])
-    return np.unique(np.concatenate(found))
 
 
 def _escape(tables: EmergencyTables, hits: Hits) -> tuple[model.EscapeRange, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from types import MappingProxyType
 from typing import Final, Literal, get_args
 
 import numpy as np
@@ -11,16 +12,26 @@ import numpy as np
 from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_MINUTE
 from netplan.emergency.emergency_tables import EmergencyTables
-from netplan.emergency.hit_places import Hits
+from netplan.emergency.hit_places import HitPlace, Hits, customer_place
 from netplan.emergency.ring_choice import ChosenRing
 from netplan.emergency.ring_outcome import RingOutcome, do_first_lines, ring_outcome
 from netplan.emergency.ring_search import RingStopPlace
 from netplan.network.linear_reference import lon_lat, points_at
 from netplan.network.model import Network
+from netplan.network.service_mains import nodes_of_service
 from netplan.network.vocabulary import Category, Material
 from netplan.planfile import emergency_answer as model
 
-__all__ = ["RecordedRing", "addresses_nearby", "customers_of", "notified", "ring_of", "stations_near"]
+__all__ = [
+    "RecordedRing",
+    "addresses_nearby",
+    "customers_of",
+    "customers_on",
+    "material_words",
+    "notified",
+    "ring_of",
+    "stations_near",
+]
 
 RingKind = Literal["valves", "fastest"]
 Aim = Literal["least minutes", "fewer meters off"]
@@ -28,6 +39,8 @@ StopKind = Literal["valve", "squeeze", "bag"]
 QUARTERS: Final = ("east", "north-east", "north", "north-west", "west", "south-west", "south", "south-east")
 ADDRESS_M: Final = 60.0
 """How far from a stop an address is still told with it (own) [m]."""
+BESIDE_M: Final = 20.0
+"""How far from a building corner an address is still told with it (own) [m]."""
 MOST_STATIONS: Final = 20
 """Stations named at most, the nearest first (own) [-]."""
 
@@ -39,10 +52,12 @@ class RecordedRing:
     ----------
     ring : Ring
     outcome : RingOutcome
+    chosen : ChosenRing
+        What it was made of: its stops in the order of shutting.
     """
 
-    def __init__(self, ring: model.Ring, outcome: RingOutcome) -> None:
-        self.ring, self.outcome = ring, outcome
+    def __init__(self, ring: model.Ring, outcome: RingOutcome, chosen: ChosenRing) -> None:
+        self.ring, self.outcome, self.chosen = ring, outcome, chosen
 
 
 def _minutes(seconds: float) -> float:
@@ -77,7 +92,7 @@ def ring_of(
             for n, one in enumerate(chosen.order, 1)
         ),
         stations_to_shut=tuple(shut),
-        do_first=do_first_lines(tables, cut, outcome),
+        do_first=do_first_lines(tables, hits, cut, outcome),
         crews=chosen.crews,
         minutes=_minutes(chosen.seconds),
         minutes_sum=_minutes(cut.seconds),
@@ -92,7 +107,7 @@ def ring_of(
         meters=int(customers.meters[off].sum()),
         length_m=outcome.length_m,
     )
-    return RecordedRing(ring, outcome)
+    return RecordedRing(ring, outcome, chosen)
 
 
 def _stop_xy(network: Network, stops: Sequence[RingStopPlace]) -> Floats:
@@ -121,11 +136,13 @@ def _stop(
         crew=1,
         begins_min=0.0,
         ends_min=_minutes(stop.seconds),
-        place=_place_words(network, hits, xy, main_id, name, stop.chainage_m, street),
+        place=_place_words(tables, hits, xy, main_id, name, stop.chainage_m, street),
+        offsets=_offsets(tables, xy),
         distance_m=away_m,
         street=street,
         od_mm=float(network.pipes.od_m[pipe]) * MM_PER_M,
-        material=Material(int(network.pipes.material[pipe])).word,
+        material=material_words(network, pipe),
+        record=_valve_record(network, valve) if valve >= 0 else None,
         x=float(xy[0]),
         y=float(xy[1]),
         lon=float(degrees[0]),
@@ -142,19 +159,62 @@ def _stop_kind(word: str) -> StopKind:
 
 def _away_m(network: Network, hits: Hits, xy: Floats) -> float:
     """Return the straight distance from the nearest place hit [m]."""
-    return min(math.hypot(hit.x_m - xy[0], hit.y_m - xy[1]) for hit in hits.mains) / network.scale
+    places = (*hits.mains, *hits.services)
+    return min(math.hypot(hit.x_m - xy[0], hit.y_m - xy[1]) for hit in places) / network.scale
+
+
+def _mbar_or_none(pressure_pa: float) -> float | None:
+    return pressure_pa / PA_PER_MBAR if math.isfinite(pressure_pa) else None
+
+
+def material_words(network: Network, pipe: int) -> str:
+    """Return the material of a pipe, and where its size is not on record that the one told is made up."""
+    word = Material(network.pipes.material.item(pipe)).word
+    is_sized = not (network.set_aside.pipe == pipe).any()
+    return word if is_sized else f"{word}, size not on record (what is told of it is made up)"
+
+
+def _valve_record(network: Network, row: int) -> model.ValveRecord:
+    valves = network.valves
+    turns, size_m = float(valves.turns_to_close[row]), float(valves.size_m[row])
+    return model.ValveRecord(
+        turns_to_close=turns if math.isfinite(turns) else None,
+        closing_direction=valves.closing_direction[row],
+        cover_type=valves.cover_type[row],
+        last_operated=valves.last_operated[row],
+        size_mm=size_m * MM_PER_M if math.isfinite(size_m) else None,
+        remark=valves.remark[row],
+    )
+
+
+def _offsets(tables: EmergencyTables, xy: Floats) -> tuple[model.RingOffset, ...]:
+    rows = []
+    for mark in tables.marks.near(float(xy[0]), float(xy[1])):
+        east_m, north_m = mark.x_m - float(xy[0]), mark.y_m - float(xy[1])
+        what = f"{mark.what}, {direction(east_m, north_m)} of it"
+        beside = tables.marks.address_near(mark.x_m, mark.y_m, BESIDE_M) if mark.kind == "corner" else ""
+        rows.append(
+            model.RingOffset(
+                what=f"{what}, at {beside}" if beside else what,
+                distance_m=math.hypot(east_m, north_m) / tables.network.scale,
+                x=mark.x_m,
+                y=mark.y_m,
+            )
+        )
+    return tuple(rows)
 
 
 def _place_words(
-    network: Network, hits: Hits, xy: Floats, main_id: str, valve: str, chainage_m: float, street: str
+    tables: EmergencyTables, hits: Hits, xy: Floats, main_id: str, valve: str, chainage_m: float, street: str
 ) -> str:
+    network = tables.network
     hit = min(hits.mains, key=lambda one: math.hypot(one.x_m - xy[0], one.y_m - xy[1]))
     words = [f"valve {valve}" if valve else "stop", f"on main {main_id} at {chainage_m:.1f} m"]
     if street:
         words.append(f"in {street}")
     away_m = math.hypot(xy[0] - hit.x_m, xy[1] - hit.y_m) / network.scale
     line = f"{' '.join(words)}, {away_m:.0f} m {direction(xy[0] - hit.x_m, xy[1] - hit.y_m)} of the hit"
-    near = _nearest_address(network, xy)
+    near = tables.marks.address_near(float(xy[0]), float(xy[1]), ADDRESS_M)
     return f"{line}; nearest address {near}" if near else line
 
 
@@ -163,17 +223,11 @@ def direction(dx_m: float, dy_m: float) -> str:
     return QUARTERS[round(math.atan2(dy_m, dx_m) / (math.pi / 4.0)) % 8]
 
 
-def _nearest_address(network: Network, xy: Floats) -> str:
-    customers = network.customers
-    if not len(customers):
-        return ""
-    away_m = np.hypot(customers.x_m - xy[0], customers.y_m - xy[1]) / network.scale
-    row = int(np.argmin(away_m))
-    return customers.address[row] if away_m[row] <= ADDRESS_M else ""
-
-
 def customers_of(
-    network: Network, rings: Iterable[RecordedRing], on_service: Ints
+    network: Network,
+    rings: Iterable[RecordedRing],
+    on_service: Ints,
+    weak: Mapping[RingKind, Ints] = MappingProxyType({}),
 ) -> tuple[model.EmergencyCustomer, ...]:
     """Return everybody who loses gas in one of the rings of least minutes, priority first, then by address.
 
@@ -183,6 +237,8 @@ def customers_of(
     rings : iterable of RecordedRing
     on_service : int array
         Rows of the customers on a service that may be hit.
+    weak : mapping of RingKind to int array, optional
+        Rows of the customers outside that fall below their minimum while a ring closes.
     """
     customers = network.customers
     causes: dict[int, dict[RingKind, model.OffCause]] = {}
@@ -194,6 +250,9 @@ def customers_of(
     for row in on_service.tolist():
         for kind in get_args(RingKind):
             causes.setdefault(row, {}).setdefault(kind, "on the service hit")
+    for kind, fallen in weak.items():
+        for row in fallen.tolist():
+            causes.setdefault(row, {}).setdefault(kind, "weak while it closes")
     rows = [
         model.EmergencyCustomer(
             id=customers.id[row],
@@ -205,10 +264,11 @@ def customers_of(
             meters=int(customers.meters[row]),
             priority=customers.priority[row],
             off_by=off_by,
-            x=float(customers.x_m[row]),
-            y=float(customers.y_m[row]),
+            x=place[0],
+            y=place[1],
         )
         for row, off_by in causes.items()
+        for place in [customer_place(network, row)]
     ]
     return tuple(sorted(rows, key=lambda row: (not row.priority, row.street, row.number, row.id)))
 
@@ -271,7 +331,7 @@ def stations_near(tables: EmergencyTables, hits: Hits) -> tuple[model.EmergencyS
                     id=stations.id[row],
                     kind="station",
                     distance_m=away_m,
-                    set_outlet_mbar=float(stations.outlet_pa_gauge[row]) / PA_PER_MBAR,
+                    set_outlet_mbar=_mbar_or_none(stations.outlet_pa_gauge.item(row)),
                     inlet_valve=stations.inlet_valve[row],
                 )
             )
@@ -282,3 +342,14 @@ def stations_near(tables: EmergencyTables, hits: Hits) -> tuple[model.EmergencyS
                 )
             )
     return tuple(rows)
+
+
+def customers_on(network: Network, services: Iterable[HitPlace]) -> Ints:
+    """Return the rows of all customers attached beyond the mains on some services, ascending."""
+    customers = network.customers
+    owner = np.repeat(np.arange(len(customers)), np.diff(customers.attach_start))
+    found = [np.zeros(0, dtype=np.int64)]
+    for hit in services:
+        inside, _ = nodes_of_service(network, hit.pipe)
+        found.append(owner[np.isin(customers.attach_node, inside)])
+    return np.unique(np.concatenate(found))

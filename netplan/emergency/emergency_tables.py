@@ -9,12 +9,13 @@ from functools import cached_property
 import numpy as np
 
 from netplan.core.arrays import Ints, Ints32
-from netplan.emergency.free_lengths import FreeLengths, Span, barrier_place_m
-from netplan.emergency.hit_places import PipeBoxes
+from netplan.emergency.free_lengths import FreeLengths, KeepAway, Span, barrier_place_m
+from netplan.emergency.hit_places import HitPlace, PipeBoxes
 from netplan.emergency.ring_graph import RingGraph, ring_graph
 from netplan.emergency.stop_seconds import StopSeconds, barrier_length, dug_seconds, stop_seconds
 from netplan.graph.minimum_cut import INFINITE
 from netplan.isolation.stop_methods import fault_pressures, method_codes, piece_fault_pressure
+from netplan.network.ground_marks import GroundMarks
 from netplan.network.model import Network
 from netplan.network.topology import components
 from netplan.rules import MethodKind, Rules
@@ -55,6 +56,11 @@ class EmergencyTables:
         return PipeBoxes(self.network)
 
     @cached_property
+    def marks(self) -> GroundMarks:
+        """What a crew can tape from."""
+        return GroundMarks(self.network)
+
+    @cached_property
     def free(self) -> FreeLengths:
         """Plain lengths of the mains."""
         return FreeLengths(self.network)
@@ -63,7 +69,7 @@ class EmergencyTables:
     def seconds(self) -> StopSeconds:
         """How long a stop takes on each piece, wherever the hit is."""
         found = stop_seconds(self, self.rules)
-        near = sorted(self.free.touched_by_areas)
+        near = sorted(self.free.touched_by_areas | self.free.with_squeeze_marks)
         if not near:
             return found
         pieces = self.network.pieces
@@ -87,15 +93,35 @@ class EmergencyTables:
         return ring_graph(self.network, self.seconds.quickest)
 
     @cached_property
+    def _without_size(self) -> frozenset[int]:
+        return frozenset(self.network.set_aside.pipe.tolist())
+
+    def keep_away(self, hits: tuple[HitPlace, ...], keep_away_m: float) -> KeepAway:
+        """Return the lengths of pipes within a distance of what may be hit [m]; kept once asked for."""
+        key = (hits, keep_away_m)
+        if key not in self._keep_away:
+            self._keep_away[key] = KeepAway(self.boxes, hits, keep_away_m)
+        return self._keep_away[key]
+
+    @cached_property
+    def _keep_away(self) -> dict[tuple[tuple[HitPlace, ...], float], KeepAway]:
+        return {}
+
+    @cached_property
+    def _codes(self) -> dict[int, Ints]:
+        return {}
+
+    @cached_property
     def _fault(self) -> tuple[np.ndarray, np.ndarray]:
         return fault_pressures(self)
 
     def codes_of(self, piece: int) -> Ints:
         """Return why each method of the rules is refused on a piece (`MethodRefusal`); 0: it is not."""
-        rows = np.array([piece])
-        fault_pa, _ = piece_fault_pressure(self, rows, *self._fault)
-        codes: Ints = method_codes(self, self.rules, rows, fault_pa)[0].astype(np.int64)
-        return codes
+        if piece not in self._codes:
+            rows = np.array([piece])
+            fault_pa, _ = piece_fault_pressure(self, rows, *self._fault)
+            self._codes[piece] = method_codes(self, self.rules, rows, fault_pa)[0].astype(np.int64)
+        return self._codes[piece]
 
     def stop_on(
         self,
@@ -120,15 +146,18 @@ class EmergencyTables:
         """
         network, rules = self.network, self.rules
         pipe = network.pieces.pipe.item(piece)
-        if pipe >= network.pipes.n_mains:
+        if pipe >= network.pipes.n_mains or pipe in self._without_size:
             return None
-        free = self.free.on_piece(piece, low_m, high_m, barred)
         codes, od_m = self.codes_of(piece), float(network.pipes.od_m[pipe])
         best: PlacedStop | None = None
+        barred, squeezes = tuple(barred), self.free.squeezes_on(pipe)
         for row, method in enumerate(rules.method):
             if method.kind is MethodKind.VALVE or codes[row]:
                 continue
-            at_m = barrier_place_m(free, barrier_length(rules, method, od_m), from_low=from_low)
+            length = barrier_length(rules, method, od_m)
+            marks = [(at - length.mark_m, at + length.mark_m) for at in squeezes]
+            free = self.free.on_piece(piece, low_m, high_m, (*barred, *marks))
+            at_m = barrier_place_m(free, length, from_low=from_low)
             seconds = int(dug_seconds(network, rules, method, np.array([piece]))[0])
             if at_m is not None and (best is None or seconds < best.seconds):
                 best = PlacedStop(seconds, row, at_m)

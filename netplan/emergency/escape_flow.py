@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Final
 
 from netplan.core.constants import ATMOSPHERE_PA_ABS, MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.planfile import emergency_answer as model
 from netplan.reference.gas import METRIC_STANDARD, Gas
 
-__all__ = ["ESCAPE_FORMULA", "escape_m3_per_s_std", "escape_range"]
+__all__ = ["DISCHARGE_LEAST", "DISCHARGE_MOST", "ESCAPE_FORMULA", "escape_m3_per_s_std", "escape_range"]
 
 DISCHARGE_LEAST: Final = 0.6
 DISCHARGE_MOST: Final = 1.0
@@ -18,6 +20,9 @@ ESCAPE_FORMULA: Final = (
     "Q = Cd A sqrt(2k/(k-1) p1 rho1 (r^(2/k) - r^((k+1)/k))) / rho_std; r = p2/p1, at least critical"
 )
 ESCAPE_SOURCE: Final = "orifice discharge of an ideal gas, common practice, from memory"
+NOTE_SOLVED: Final = (
+    "order of magnitude, at the pressure solved beside each hole while gas escapes; not for distances"
+)
 NOTE: Final = "order of magnitude, at the pressure beside the hole held up; not for distances"
 
 
@@ -72,8 +77,11 @@ def escape_range(
     pressure_pa_gauge: float,
     gas: Gas,
     ground_k: float,
+    *,
+    held_pa: Mapping[tuple[float, float], float] = MappingProxyType({}),
+    is_solved: bool = False,
 ) -> model.EscapeRange:
-    """Return what escapes through each of some holes, and through the full bore, at a pressure held up.
+    """Return what escapes through each of some holes, and through the full bore.
 
     Parameters
     ----------
@@ -83,22 +91,26 @@ def escape_range(
     holes_mm : tuple of float
         Diameters [mm].
     pressure_pa_gauge : float
-        Beside the hole [Pa gauge].
+        Beside the hole before the hit [Pa gauge].
     gas : Gas
     ground_k : float
         Temperature of the gas [K].
+    held_pa : mapping of (float, float) to float, optional
+        Solved pressure beside a hole, by its size [mm] and its discharge coefficient [Pa gauge]; that before
+        the hit, held up, where it is left out.
+    is_solved : bool
+        Whether the pressures are solved; else they are set outlets.
     """
-    density = gas.density_kg_per_m3(ground_k, pressure_pa_gauge + ATMOSPHERE_PA_ABS)
     bore_mm = bore_m * MM_PER_M
     flows = []
     for hole_mm in (*(size for size in holes_mm if size < bore_mm), bore_mm):
         least, most = (
             escape_m3_per_s_std(
                 hole_mm / MM_PER_M,
-                pressure_pa_gauge,
+                beside_pa := held_pa.get((hole_mm, discharge), pressure_pa_gauge),
                 atmospheric_pa_abs=ATMOSPHERE_PA_ABS,
                 density_std_kg_per_m3=gas.density_kg_per_m3_at(METRIC_STANDARD),
-                density_kg_per_m3_at_pa=density,
+                density_kg_per_m3_at_pa=gas.density_kg_per_m3(ground_k, beside_pa + ATMOSPHERE_PA_ABS),
                 discharge=discharge,
             )
             * SECONDS_PER_HOUR
@@ -110,9 +122,9 @@ def escape_range(
     return model.EscapeRange(
         main_id=main_id,
         pressure_mbar=pressure_pa_gauge / PA_PER_MBAR,
-        pressure_of="set outlet",
+        pressure_of="solved" if is_solved else "set outlet",
         flows=tuple(flows),
         formula=ESCAPE_FORMULA,
         source=ESCAPE_SOURCE,
-        note=NOTE,
+        note=NOTE_SOLVED if held_pa else NOTE,
     )

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import cached_property
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import shapely
+from shapely.ops import substring
 
 from netplan.core.arrays import Floats, Ints32
-from netplan.emergency.hit_places import HitPlace, PipeBoxes
+from netplan.emergency.hit_places import ROUND, SEGMENTS, HitPlace, PipeBoxes
 from netplan.emergency.stop_seconds import BarrierLength
 from netplan.isolation.stop_exclusions import KeepOutAreas, keep_out_areas
 from netplan.network.model import Network
+from netplan.network.vocabulary import FittingKind
 
 __all__ = ["FreeLengths", "KeepAway", "barrier_place_m"]
 
@@ -30,19 +32,16 @@ class KeepAway:
     boxes : PipeBoxes
     hits : sequence of HitPlace
     keep_away_m : float
-        Straight distance from each hit [m].
+        Straight distance from all that may be hit [m].
     """
 
     def __init__(self, boxes: PipeBoxes, hits: Sequence[HitPlace], keep_away_m: float) -> None:
         self.spans: dict[int, list[Span]] = {}
-        pipes, scale = boxes.network.pipes, boxes.network.scale
-        for hit in hits:
-            if keep_away_m <= 0.0:
-                break
-            circle = shapely.Point(hit.x_m, hit.y_m).buffer(keep_away_m * scale, quad_segs=64)
-            for row in boxes.within(hit.x_m, hit.y_m, keep_away_m * scale).tolist():
-                line = shapely.LineString(pipes.coords_m[pipes.coord_start[row] : pipes.coord_start[row + 1]])
-                for part in shapely.get_parts(line.intersection(circle)).tolist():
+        scale = boxes.network.scale
+        for area in _areas_round(boxes.network, hits, keep_away_m) if keep_away_m > 0.0 else ():
+            for row in boxes.meeting(area.bounds).tolist():
+                line = _line(boxes.network, row)
+                for part in shapely.get_parts(line.intersection(area)).tolist():
                     ends = shapely.get_coordinates(part)
                     if not len(ends):
                         continue
@@ -54,6 +53,20 @@ class KeepAway:
         return any(
             low - ROUNDING_M <= chainage_m <= high + ROUNDING_M for low, high in self.spans.get(pipe, ())
         )
+
+
+def _line(network: Network, row: int) -> shapely.LineString:
+    pipes = network.pipes
+    return shapely.LineString(pipes.coords_m[pipes.coord_start[row] : pipes.coord_start[row + 1]])
+
+
+def _areas_round(network: Network, hits: Iterable[HitPlace], reach_m: float) -> Iterator[Any]:
+    """Yield the areas within reach of all that may be hit [m]."""
+    for hit in hits:
+        line = _line(network, hit.pipe)
+        for low_m, high_m in hit.reaches:
+            course = substring(line, low_m * network.scale, high_m * network.scale)
+            yield course.buffer(reach_m * network.scale * ROUND, quad_segs=SEGMENTS)
 
 
 class FreeLengths:
@@ -92,6 +105,21 @@ class FreeLengths:
         owner, at_m = self._fittings
         low, high = np.searchsorted(owner, [pipe, pipe + 1])
         return [float(value) for value in at_m[low:high]]
+
+    @cached_property
+    def with_squeeze_marks(self) -> frozenset[int]:
+        """Rows of the mains on which a squeeze is recorded."""
+        fittings = self.network.fittings
+        marked = fittings.pipe[(fittings.kind == FittingKind.SQUEEZE_MARK) & (fittings.pipe >= 0)]
+        return frozenset(np.unique(marked).tolist())
+
+    def squeezes_on(self, pipe: int) -> list[float]:
+        """Return the chainages of the squeezes recorded on a pipe, ascending [m]."""
+        if pipe not in self.with_squeeze_marks:
+            return []
+        fittings = self.network.fittings
+        own = (fittings.pipe == pipe) & (fittings.kind == FittingKind.SQUEEZE_MARK)
+        return sorted(fittings.chainage_m[own].tolist())
 
     def on_piece(self, piece: int, low_m: float, high_m: float, barred: Iterable[Span] = ()) -> list[Span]:
         """Return the plain lengths of a piece within two chainages of its main, ascending [m].

@@ -11,11 +11,9 @@ import numpy as np
 from netplan.core.arrays import Flags
 from netplan.core.constants import SECONDS_PER_MINUTE
 from netplan.emergency.emergency_tables import EmergencyTables, PlacedStop
-from netplan.emergency.free_lengths import KeepAway
 from netplan.emergency.hit_places import HitPlace
 from netplan.emergency.ring_graph import RingGraph
 from netplan.graph.minimum_cut import INFINITE, UNEXPLORED, FlowGraph, least_cut
-from netplan.network.linear_reference import piece_at
 
 __all__ = ["RingCut", "RingQuestion", "RingStopPlace"]
 
@@ -26,6 +24,8 @@ SUPPLY: Final = 1 << 40
 """Price of a station inside the ring: as much as twelve days of seconds, so that a station is shut only where
 no stop parts it from the hit (own) [price units]."""
 SOURCE: Final = 0
+SAME_M: Final = 1e-3
+"""Places on a pipe no farther apart are one (own) [m]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +78,7 @@ class RingCut:
 
 @dataclass(frozen=True, slots=True)
 class _HalfPiece:
-    """What is left of a piece that was hit, on one side of the hit."""
+    """What is left of a piece that was hit, on one side of the hit; piece -1: its node may be hit itself."""
 
     piece: int
     node: int
@@ -99,6 +99,8 @@ class RingQuestion:
         No stop within this straight distance of a hit [m].
     valves_only : bool
         Whether only valves may be shut.
+    services : sequence of HitPlace
+        Services that may be hit: they hang inside the ring, and stops keep away from them too.
     """
 
     def __init__(
@@ -109,12 +111,13 @@ class RingQuestion:
         keep_away_m: float,
         *,
         valves_only: bool,
+        services: Sequence[HitPlace] = (),
     ) -> None:
         self.tables, self.graph, self.hits, self.valves_only = tables, graph, tuple(hits), valves_only
-        self._keep_away = KeepAway(tables.boxes, hits, keep_away_m)
+        self._keep_away = tables.keep_away((*hits, *services), keep_away_m)
         self._near = self._stops_nearby()
         self._halves = self._split()
-        self._hit_pieces = frozenset(half.piece for half in self._halves)
+        self._hit_pieces = frozenset(half.piece for half in self._halves) - {-1}
 
     def least_sum(
         self,
@@ -225,22 +228,48 @@ class RingQuestion:
         return found
 
     def _split(self) -> tuple[_HalfPiece, ...]:
-        pieces, halves = self.tables.network.pieces, []
-        places: dict[int, list[float]] = {}
+        """Return what is left of every piece that a hit may lie on; a node that it may lie on is inside."""
+        pieces = self.tables.network.pieces
+        found: dict[tuple[int, int], _HalfPiece] = {}
+        for pipe, lengths in sorted(self._lengths_hit().items()):
+            for piece in pieces.rows_of(pipe):
+                from_m, to_m = pieces.from_m.item(piece), pieces.to_m.item(piece)
+                ends = pieces.from_node.item(piece), pieces.to_node.item(piece)
+                own = [
+                    (low, high) for low, high in lengths if low <= to_m + SAME_M and from_m - SAME_M <= high
+                ]
+                if not own:
+                    continue
+                low_m, high_m = min(low for low, _ in own), max(high for _, high in own)
+                touched = low_m <= from_m + SAME_M, high_m >= to_m - SAME_M
+                if pieces.valve.item(piece) >= 0 or high_m <= from_m + SAME_M or low_m >= to_m - SAME_M:
+                    # A valve, which gas may escape on both sides of, or a piece that is met at its end alone.
+                    for node, is_hit in zip(ends, touched, strict=True):
+                        if is_hit:
+                            found[(-1, node)] = _HalfPiece(-1, node, None)
+                    continue
+                for side, (node, low, high) in enumerate(
+                    ((ends[0], -np.inf, low_m), (ends[1], high_m, np.inf))
+                ):
+                    stop = None
+                    if not touched[side]:
+                        stop = self._stop_beside(piece, low, high, from_low=side == 1)
+                    found[(piece, side - 2)] = _HalfPiece(piece, node, stop)
+        return tuple(found[key] for key in sorted(found))
+
+    def _lengths_hit(self) -> Mapping[int, list[tuple[float, float]]]:
+        found: dict[int, list[tuple[float, float]]] = {}
         for hit in self.hits:
-            piece = piece_at(self.tables.network, hit.pipe, hit.chainage_m)
-            places.setdefault(piece, []).append(hit.chainage_m)
-        for piece, at in sorted(places.items()):
-            spans = self._keep_away.spans.get(pieces.pipe.item(piece), ())
-            for node, low_m, high_m, from_low in (
-                (pieces.from_node.item(piece), -np.inf, min(at), False),
-                (pieces.to_node.item(piece), max(at), np.inf, True),
-            ):
-                stop = None
-                if not self.valves_only and pieces.is_open.item(piece):
-                    stop = self.tables.stop_on(piece, low_m, high_m, spans, from_low=from_low)
-                halves.append(_HalfPiece(piece, node, stop))
-        return tuple(halves)
+            found.setdefault(hit.pipe, []).extend(hit.reaches)
+        return found
+
+    def _stop_beside(self, piece: int, low_m: float, high_m: float, *, from_low: bool) -> PlacedStop | None:
+        """Return the stop on a piece that was hit, beside the hit."""
+        pieces = self.tables.network.pieces
+        if self.valves_only or not pieces.is_open.item(piece):
+            return None
+        spans = self._keep_away.spans.get(pieces.pipe.item(piece), ())
+        return self.tables.stop_on(piece, low_m, high_m, spans, from_low=from_low)
 
 
 class _Search:

@@ -43,10 +43,13 @@ class BarrierLength:
         Least distance of any of them to a fitting, tee or end.
     span_m : float
         From the barrier nearest the hit to the one farthest from it.
+    mark_m : float
+        How much farther than `clear_m` they keep from a squeeze on record; 0 but for a squeeze.
     """
 
     clear_m: float
     span_m: float
+    mark_m: float = 0.0
 
     @property
     def needed_m(self) -> float:
@@ -82,7 +85,8 @@ def barrier_length(rules: Rules, method: StopMethod, od_m: float) -> BarrierLeng
         rules.clearance.fitting_m,
         rules.clearance.fitting_od * od_m,
     )
-    return BarrierLength(clear_m, max(offsets) - min(offsets))
+    same_m = max(method.same_m, method.same_od * od_m) if method.kind is MethodKind.SQUEEZE else 0.0
+    return BarrierLength(clear_m, max(offsets) - min(offsets), max(same_m - clear_m, 0.0))
 
 
 def usable_valves(network: Network) -> Flags:
@@ -99,7 +103,7 @@ def stop_seconds(index: NetworkWithParts, rules: Rules) -> StopSeconds:
     ----------
     index : NetworkWithParts
     rules : Rules
-        ``emergency.minutes_*``; methods as for planned work, but what their tappings need apart.
+        ``emergency.minutes_*``; methods as for planned work. Pipes without a usable size take valves alone.
     """
     network = index.network
     pieces, emergency = network.pieces, rules.emergency
@@ -110,7 +114,8 @@ def stop_seconds(index: NetworkWithParts, rules: Rules) -> StopSeconds:
     of_valves = [row for row, one in enumerate(rules.method) if one.kind is MethodKind.VALVE]
     method[valves] = of_valves[0] if of_valves else -1
     quickest = by_valve.copy()
-    rows = np.flatnonzero((pieces.pipe < network.pipes.n_mains) & (pieces.valve < 0) & pieces.is_open)
+    dug = (pieces.pipe < network.pipes.n_mains) & (pieces.valve < 0) & pieces.is_open
+    rows = np.flatnonzero(dug & ~np.isin(pieces.pipe, network.set_aside.pipe))
     fault_pa, _ = piece_fault_pressure(index, rows, *fault_pressures(index))
     codes = method_codes(index, rules, rows, fault_pa)
     gap_m = longest_gaps_m(network, rows)

@@ -12,17 +12,10 @@ from netplan.hydraulics.heights import fill_heights
 from netplan.network.checks.implausible_values import HEIGHTS_M
 from netplan.network.model import Network
 from netplan.network.vocabulary import Material
-from netplan.reference.gas import Gas, gas_from_composition, named_gas
 from netplan.rules import Rules
+from netplan.rules.gas_of_rules import gas_of
 
 __all__ = ["base_network", "flow_conditions", "gas_of", "limit_pa_gauge", "roughness_m"]
-
-
-def gas_of(rules: Rules) -> Gas:
-    """Return the gas of the rules."""
-    if rules.gas.composition is not None:
-        return gas_from_composition(rules.gas.composition)
-    return named_gas(str(rules.gas.name))
 
 
 def flow_conditions(rules: Rules) -> FlowConditions:

@@ -18,30 +18,38 @@ as asked for, with `lower_bound_minor` (nothing still to come is cheaper), `gave
 All prices are whole minor units (`MINOR_PER_UNIT` in one of the currency), rounded element by element, so a
 caller that takes over the first three parts can only ever add to the bound. ``interruption_minor(network,
 rules, hours)`` is the price of each customer off for the window. Rows are rows of the network's own tables.
+
+Names are fetched at their first use.
 """
 
-from netplan.isolation.cost_context import interruption_minor
-from netplan.isolation.cut_model import (
-    MINOR_PER_UNIT,
-    Cut,
-    CutStop,
-    CutTapping,
-    CutZone,
-    FeedBound,
-    IsolationProblem,
-    Orders,
-    PendantComponent,
-    Refusal,
-    SameFeed,
-    Stretch,
-    ZonePiece,
-)
-from netplan.isolation.cut_outline import Outline
-from netplan.isolation.cut_search import CutSearch, cuts, look_up_in, reads_boundary
-from netplan.isolation.diagnosis import DEARER
-from netplan.isolation.segment_graph import SegmentGraph, segment_graph
-from netplan.isolation.stop_methods import length_taken_m
-from netplan.isolation.stop_prices import pit_price_minor
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from netplan.isolation.cost_context import interruption_minor
+    from netplan.isolation.cut_model import (
+        MINOR_PER_UNIT,
+        Cut,
+        CutStop,
+        CutTapping,
+        CutZone,
+        FeedBound,
+        IsolationProblem,
+        Orders,
+        PendantComponent,
+        Refusal,
+        SameFeed,
+        Stretch,
+        ZonePiece,
+    )
+    from netplan.isolation.cut_outline import Outline
+    from netplan.isolation.cut_search import CutSearch, cuts, look_up_in, reads_boundary
+    from netplan.isolation.diagnosis import DEARER
+    from netplan.isolation.segment_graph import SegmentGraph, segment_graph
+    from netplan.isolation.stop_methods import length_taken_m
+    from netplan.isolation.stop_prices import pit_price_minor
 
 __all__ = [
     "DEARER",
@@ -69,3 +77,39 @@ __all__ = [
     "reads_boundary",
     "segment_graph",
 ]
+
+_FROM: Final = {
+    "interruption_minor": "netplan.isolation.cost_context",
+    "MINOR_PER_UNIT": "netplan.isolation.cut_model",
+    "Cut": "netplan.isolation.cut_model",
+    "CutStop": "netplan.isolation.cut_model",
+    "CutTapping": "netplan.isolation.cut_model",
+    "CutZone": "netplan.isolation.cut_model",
+    "FeedBound": "netplan.isolation.cut_model",
+    "IsolationProblem": "netplan.isolation.cut_model",
+    "Orders": "netplan.isolation.cut_model",
+    "PendantComponent": "netplan.isolation.cut_model",
+    "Refusal": "netplan.isolation.cut_model",
+    "SameFeed": "netplan.isolation.cut_model",
+    "Stretch": "netplan.isolation.cut_model",
+    "ZonePiece": "netplan.isolation.cut_model",
+    "Outline": "netplan.isolation.cut_outline",
+    "CutSearch": "netplan.isolation.cut_search",
+    "cuts": "netplan.isolation.cut_search",
+    "look_up_in": "netplan.isolation.cut_search",
+    "reads_boundary": "netplan.isolation.cut_search",
+    "DEARER": "netplan.isolation.diagnosis",
+    "SegmentGraph": "netplan.isolation.segment_graph",
+    "segment_graph": "netplan.isolation.segment_graph",
+    "length_taken_m": "netplan.isolation.stop_methods",
+    "pit_price_minor": "netplan.isolation.stop_prices",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """Return a name, fetched at its first use."""
+    if name not in _FROM:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    value = getattr(import_module(_FROM[name]), name)
+    globals()[name] = value
+    return value

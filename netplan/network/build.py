@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from netplan.core.arrays import Floats, Ints
-from netplan.core.constants import PA_PER_MBAR, SECONDS_PER_HOUR
+from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_HOUR
 from netplan.core.errors import BadNetworkError
 from netplan.core.findings import Finding, Severity, errors_of
 from netplan.network import model
@@ -23,12 +23,15 @@ from netplan.network.normalise import NormalisedTable
 from netplan.network.normalised_layers import NormalisedLayers, PipeSizes, normalise_layers
 from netplan.network.pipe_joining import PipePolylines, join_pipes, split_pipes
 from netplan.network.point_placement import MainIndex, PointPlacement, notice_unknown_states, place_valves
-from netplan.network.projection import scale_at
+from netplan.network.projection import likely_scale, scale_at
 from netplan.network.raw_layers import as_objects
 from netplan.network.text_column import TextColumn
+from netplan.network.tolerant_layers import mended_layers, note_all_made_up
 from netplan.network.unsized_pipes import (
     give_placeholder_sizes,
+    kept_live,
     may_be_set_aside,
+    pipes_without_size,
     taken_as_not_live,
     unsized_pipes,
 )
@@ -43,6 +46,7 @@ def build_network(
     *,
     strict: bool = True,
     set_aside: bool = False,
+    keep_pipes: bool = False,
     findings: Iterable[Finding] = (),
 ) -> model.Network:
     """Normalise layers, join them and return the network.
@@ -59,6 +63,9 @@ def build_network(
     set_aside : bool
         Take live pipes without a usable size as not live instead of refusing the network for them: see
         `Network.set_aside`. Only for those who prove that nothing hangs on it.
+    keep_pipes : bool
+        Keep every pipe that gas may flow through, without a usable size (`unsized_pipes.kept_live`) or an
+        id of its own too; never strict then. For an answer that has to come.
     findings : iterable of Finding
         What was noticed while the layers were read.
 
@@ -69,6 +76,8 @@ def build_network(
     """
     notes = FindingLog()
     notes.extend(findings)
+    if keep_pipes:
+        return _with_every_pipe(layers, source, notes)
     with without_garbage_collection():
         normalised = normalise_layers(layers, notes)
         errors = errors_of(notes.sorted())
@@ -88,6 +97,17 @@ def build_network(
     return network
 
 
+def _with_every_pipe(layers: Mapping[str, Any], source: str, notes: FindingLog) -> model.Network:
+    with without_garbage_collection():
+        normalised = normalise_layers(mended_layers(layers, notes), notes)
+        note_all_made_up(normalised, notes)
+        without_size = pipes_without_size(normalised)
+        give_placeholder_sizes(normalised, without_size)
+        with in_background(normalised.content_sha256) as digest:
+            network = _joined(normalised, source, notes, digest, likely_scale)
+    return kept_live(network, without_size)
+
+
 def _refuse_errors(notes: FindingLog, but: Iterable[Finding] = ()) -> None:
     findings, others = notes.sorted(), set(but)
     errors = [error for error in errors_of(findings) if error not in others]
@@ -97,7 +117,11 @@ def _refuse_errors(notes: FindingLog, but: Iterable[Finding] = ()) -> None:
 
 
 def _joined(
-    layers: NormalisedLayers, source: str, notes: FindingLog, digest: Callable[[], str]
+    layers: NormalisedLayers,
+    source: str,
+    notes: FindingLog,
+    digest: Callable[[], str],
+    scale_of: Any = scale_at,
 ) -> model.Network:
     mains, services = _live(layers, "mains"), _live(layers, "services")
     if not len(mains[0]):
@@ -105,7 +129,7 @@ def _joined(
             "the network has no live main that can be used; correct the mains layer", notes.sorted()
         )
     systems, course = _course(mains[0], services[0])
-    scale = scale_at(layers.working.crs, course.coords_m, notes)
+    scale = scale_of(layers.working.crs, course.coords_m, notes)
     points = {name: _usable(table) for name, table in layers.points.items()}
     with in_background(lambda: named_services(points["customers"], services[0].feature_id)) as named:
         joins, index = join_pipes(course), MainIndex(course)
@@ -292,7 +316,18 @@ def _valves(table: NormalisedTable, pieces: model.Pieces, pipe: Ints, chainage_m
     own = np.flatnonzero(pieces.valve >= 0)
     piece[pieces.valve[own]] = own
     return model.Valves(
-        table.text["id"], table.code["state"], table.code["operable"], _int32(pipe), piece, chainage_m
+        table.text["id"],
+        table.code["state"],
+        table.code["operable"],
+        _int32(pipe),
+        piece,
+        chainage_m,
+        turns_to_close=table.number["turns_to_close"],
+        size_m=table.number["size_mm"] / MM_PER_M,
+        closing_direction=table.text["closing_direction"],
+        cover_type=table.text["cover_type"],
+        last_operated=table.text["last_operated"],
+        remark=table.text["remark"],
     )
 
 

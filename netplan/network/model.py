@@ -18,6 +18,7 @@ from netplan.core.arrays import Codes, Flags, Floats, Ints32
 from netplan.core.findings import Finding
 from netplan.network.external_network import ExternalNetwork
 from netplan.network.text_column import TextColumn
+from netplan.network.valve_table import Valves
 
 __all__ = [
     "Customers",
@@ -154,32 +155,6 @@ class Pieces:
         # Keys of the column's own type: for others numpy makes a copy of the whole column.
         first, last = self.pipe.searchsorted(np.array([pipe, pipe + 1], self.pipe.dtype)).tolist()
         return range(first, last)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Valves:
-    """Valves placed on pipes, sorted by id.
-
-    Parameters
-    ----------
-    id : TextColumn
-    state, operable : uint8 arrays
-        Codes of `vocabulary.ValveState` and `vocabulary.Operable`.
-    pipe, piece : int32 arrays
-        Row of the pipe it closes and of its own piece; -1 for a valve that lies on no pipe.
-    chainage_m : float array
-        Chainage on the pipe [m]; NaN when not placed.
-    """
-
-    id: TextColumn
-    state: Codes
-    operable: Codes
-    pipe: Ints32
-    piece: Ints32
-    chainage_m: Floats
-
-    def __len__(self) -> int:
-        return len(self.id)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -320,7 +295,7 @@ class KeepOut:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SetAside:
-    """Live pipes without a usable size that are taken as not live: their pieces are closed.
+    """Live pipes without a usable size: taken as not live, their pieces closed; kept live for an emergency.
 
     Parameters
     ----------

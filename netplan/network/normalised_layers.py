@@ -38,7 +38,18 @@ _MOST_OUTLET_MBAR: Final = 16_000.0
 """Where gas distribution ends: 16 bar, the scope of EN 12007 (from memory) [mbar gauge]."""
 
 _LINES: Final = ("mains", "services")
-_LATER: Final = frozenset({"inlet_valve", "vent_between"})
+_LATER: Final = frozenset(
+    {
+        "inlet_valve",
+        "vent_between",
+        "turns_to_close",
+        "closing_direction",
+        "cover_type",
+        "last_operated",
+        "size_mm",
+        "remark",
+    }
+)
 """Columns that came to the contract after its first digests were pinned in plans."""
 _POINTS: Final = ("customers", "regulators", "sensing_points", "valves", "fittings", "injections")
 _POLYGON, _MULTIPOLYGON = 3, 6
@@ -269,7 +280,7 @@ def _add_table(digest: Any, name: str, table: NormalisedTable) -> None:
     for column in sorted(table.text.keys() - _left_out(table)):
         digest.update(f"text {column}\n".encode())
         _add_text(digest, table.text[column].arrow)
-    for column in sorted(table.number):
+    for column in sorted(table.number.keys() - _left_out(table)):
         _add_numbers(digest, column, table.number[column], 1e-6)
     for column in sorted(table.code.keys() - _left_out(table)):
         digest.update(f"word {column}\n".encode())
@@ -281,7 +292,8 @@ def _left_out(table: NormalisedTable) -> set[str]:
     texts = {
         name for name in _LATER & table.text.keys() if pc.all(pc.equal(table.text[name].arrow, "")).as_py()
     }
-    return texts | {name for name in _LATER & table.code.keys() if not table.code[name].any()}
+    numbers = {name for name in _LATER & table.number.keys() if np.isnan(table.number[name]).all()}
+    return texts | numbers | {name for name in _LATER & table.code.keys() if not table.code[name].any()}
 
 
 def _add_text(digest: Any, array: Any) -> None:

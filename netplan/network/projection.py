@@ -17,7 +17,7 @@ from netplan.core.findings import Severity
 from netplan.network.finding_log import FindingLog
 from netplan.network.raw_layers import RawLayer, bounds_of
 
-__all__ = ["GRID_M", "WorkingCrs", "horizontal", "scale_at", "working_crs"]
+__all__ = ["GRID_M", "WorkingCrs", "horizontal", "likely_scale", "scale_at", "working_crs"]
 
 GRID_DIGITS: Final = 4
 GRID_M: Final = 10.0**-GRID_DIGITS
@@ -25,6 +25,8 @@ GRID_M: Final = 10.0**-GRID_DIGITS
 
 _DISTORTION: Final = 5e-4
 """Lengths are promised to this fraction."""
+_ONE_TOWN_M: Final = 100_000.0
+"""What lies farther from the middle is no guide to where a network lies (own) [m]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -146,6 +148,18 @@ def scale_at(crs: CRS, xy_m: NDArray[np.float64], notes: FindingLog) -> float:
             "use the national or local grid",
         )
     return round(float(scale[0]), 7)
+
+
+def likely_scale(crs: CRS, xy_m: NDArray[np.float64], notes: FindingLog) -> float:
+    """Return `scale_at` of where most points lie; 1, with a finding, where it cannot be had."""
+    middle = np.median(xy_m, axis=0)
+    near = xy_m[(np.abs(xy_m - middle) <= _ONE_TOWN_M).all(axis=1)]
+    try:
+        return scale_at(crs, near if len(near) else xy_m, notes)
+    except BadNetworkError as error:
+        what = f"{error}; lengths are taken as they stand".partition("; correct")[0]
+        notes.add("crs-off-area", "mains", "", Severity.ERROR, what, "correct the CRS")
+        return 1.0
 
 
 def horizontal(crs: CRS) -> CRS:

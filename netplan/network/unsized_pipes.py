@@ -27,7 +27,9 @@ __all__ = [
     "SIZE_CODES",
     "UnsizedPipe",
     "give_placeholder_sizes",
+    "kept_live",
     "may_be_set_aside",
+    "pipes_without_size",
     "taken_as_live",
     "taken_as_not_live",
     "too_many",
@@ -37,6 +39,7 @@ __all__ = [
 SIZE_CODES: Final = frozenset({"impossible-sdr", "impossible-size", "missing-size", "not-a-number"})
 """Codes of errors that concern the size of one pipe and nothing else of it."""
 _LINES: Final = ("mains", "services")
+_OD_RANGE_M: Final = (0.01, 2.5)
 _OD_M, _WALL_M, _BORE_M = 0.11, 0.01, 0.09
 
 
@@ -60,6 +63,24 @@ class UnsizedPipe:
     row: int
     id: str
     error: Finding
+
+
+def pipes_without_size(layers: NormalisedLayers) -> tuple[UnsizedPipe, ...]:
+    """Return the live pipes whose size is missing or impossible, mains first, by row."""
+    found: list[UnsizedPipe] = []
+    for name in _LINES:
+        table = layers.lines[name].table
+        od, wall, bore = layers.sizes[name]
+        sound = np.isfinite(od) & np.isfinite(bore) & (bore > 0.3 * od) & (bore < od) & (wall > 0.0)
+        sound &= (od >= _OD_RANGE_M[0]) & (od <= _OD_RANGE_M[1])
+        for row in np.flatnonzero(~sound & (table.code["status"] == Status.LIVE)).tolist():
+            what = "its size is not on record, or impossible"
+            ident = table.text["id"][row]
+            error = Finding(
+                "missing-size", name, ident, Severity.ERROR, what, "give od_mm and a wall or bore"
+            )
+            found.append(UnsizedPipe(name, row, ident, error))
+    return tuple(found)
 
 
 def may_be_set_aside(finding: Noticed) -> bool:
@@ -138,29 +159,51 @@ def taken_as_not_live(network: Network, without: Sequence[UnsizedPipe]) -> Netwo
     """
     if not without:
         return network
-    pipes = network.pipes
+    aside = _set_aside(network.pipes, without)
+    pieces = network.pieces
+    own = np.isin(pieces.pipe, aside.pipe) & (pieces.valve < 0)
+    return replace(
+        network,
+        pipes=_sized_like(network.pipes, aside.pipe.astype(np.int64), aside.like_least.astype(np.int64)),
+        pieces=replace(pieces, is_open=pieces.is_open & ~own),
+        set_aside=aside,
+    )
+
+
+def kept_live(network: Network, without: Sequence[UnsizedPipe]) -> Network:
+    """Return the network with pipes without a usable size live, in the least size of their kind.
+
+    They stand in `Network.set_aside`, so that no stop goes on them and whoever reads their size is told.
+
+    Parameters
+    ----------
+    network : Network
+        Joined from layers that `give_placeholder_sizes` was given.
+    without : sequence of UnsizedPipe
+    """
+    if not without:
+        return network
+    aside = _set_aside(network.pipes, without)
+    rows, like = aside.pipe.astype(np.int64), aside.like_least.astype(np.int64)
+    return replace(network, pipes=_sized_like(network.pipes, rows, like), set_aside=aside)
+
+
+def _set_aside(pipes: Pipes, without: Sequence[UnsizedPipe]) -> SetAside:
     rows = np.array([_row_of(pipes, pipe) for pipe in without], dtype=np.int64)
     placed = np.flatnonzero(rows >= 0)  # one without length was left out
+    placed = placed[np.argsort(rows[placed], kind="stable")]
     bad = rows[placed]
     sound = np.ones(len(pipes), dtype=bool)
     sound[bad] = False
     like = np.array([_like(pipes, row, sound) for row in bad.tolist()], dtype=np.int64).reshape(-1, 2)
     errors = [without[at].error for at in placed.tolist()]
-    aside = SetAside(
+    return SetAside(
         pipe=bad.astype(np.int32),
         code=TextColumn(error.code for error in errors),
         what=TextColumn(error.what for error in errors),
         mend=TextColumn(error.mend for error in errors),
         like_least=like[:, 0].astype(np.int32),
         like_greatest=like[:, 1].astype(np.int32),
-    )
-    pieces = network.pieces
-    own = np.isin(pieces.pipe, aside.pipe) & (pieces.valve < 0)
-    return replace(
-        network,
-        pipes=_sized_like(pipes, bad, like[:, 0]),
-        pieces=replace(pieces, is_open=pieces.is_open & ~own),
-        set_aside=aside,
     )
 
 
@@ -199,6 +242,8 @@ def _like(pipes: Pipes, row: int, sound: Flags) -> tuple[int, int]:
     of_layer = np.flatnonzero(sound & ((np.arange(len(pipes)) < pipes.n_mains) == (row < pipes.n_mains)))
     of_system = of_layer[pipes.system[of_layer] == pipes.system[row]]
     rows = of_system if len(of_system) else of_layer
+    if not len(rows):
+        return row, row  # all are without: the placeholder stays
     bore = pipes.bore_m[rows]
     return int(rows[bore.argmin()]), int(rows[bore.argmax()])
 

@@ -5,19 +5,27 @@ a `SolvedState`, whether it comes from a plan just made or from a plan folder. W
 is the same, value by value::
 
     read_state(write_state(state, crs), state.option) == state
+
+Names are fetched at their first use: an emergency answer needs none of them.
 """
 
-from netplan.planfile.solved_state import SolvedState
-from netplan.planfile.state_network import StateNetwork, flow_network
-from netplan.planfile.state_read_write import read_state, write_state
-from netplan.planfile.state_tables import (
-    PieceState,
-    StateCustomers,
-    StateFeeds,
-    StateNodes,
-    StatePipes,
-    StateStations,
-)
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from netplan.planfile.solved_state import SolvedState
+    from netplan.planfile.state_network import StateNetwork, flow_network
+    from netplan.planfile.state_read_write import read_state, write_state
+    from netplan.planfile.state_tables import (
+        PieceState,
+        StateCustomers,
+        StateFeeds,
+        StateNodes,
+        StatePipes,
+        StateStations,
+    )
 
 __all__ = [
     "PieceState",
@@ -32,3 +40,26 @@ __all__ = [
     "read_state",
     "write_state",
 ]
+
+_FROM: Final = {
+    "SolvedState": "netplan.planfile.solved_state",
+    "StateNetwork": "netplan.planfile.state_network",
+    "flow_network": "netplan.planfile.state_network",
+    "read_state": "netplan.planfile.state_read_write",
+    "write_state": "netplan.planfile.state_read_write",
+    "PieceState": "netplan.planfile.state_tables",
+    "StateCustomers": "netplan.planfile.state_tables",
+    "StateFeeds": "netplan.planfile.state_tables",
+    "StateNodes": "netplan.planfile.state_tables",
+    "StatePipes": "netplan.planfile.state_tables",
+    "StateStations": "netplan.planfile.state_tables",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """Return a name, fetched at its first use."""
+    if name not in _FROM:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    value = getattr(import_module(_FROM[name]), name)
+    globals()[name] = value
+    return value

@@ -11,7 +11,7 @@ from typing import Final, Literal
 from pydantic import ConfigDict, Field
 
 from netplan.planfile.model.plan_inputs import NetworkFacts, PlanElement, Provenance
-from netplan.planfile.numbers import Metres, Millimetres, Pressure, Rounded1, Rounded6
+from netplan.planfile.numbers import Metres, Millimetres, Pressure, Rounded1, Rounded2, Rounded6
 
 __all__ = [
     "EMERGENCY_SCHEMA_NAME",
@@ -30,6 +30,7 @@ __all__ = [
     "RingOffset",
     "RingProof",
     "RingStop",
+    "SolvedConditions",
     "SolvedRing",
     "SolvedRingState",
     "ValveRecord",
@@ -78,6 +79,8 @@ class RingOffset(PlanElement):
 
     what: str
     distance_m: Rounded1
+    x: Metres = Field(default=0.0, description="of what is measured from")
+    y: Metres = 0.0
 
 
 class ValveRecord(PlanElement):
@@ -247,6 +250,17 @@ class SolvedRing(PlanElement):
     not_solved: str = Field(default="", description="why there is no solution; empty where there is")
 
 
+class SolvedConditions(PlanElement):
+    """What the pressures rest on: the hour of the answer and its weather, and what an inlet must hold."""
+
+    hour: str
+    air_temp_c: Rounded2
+    is_design_temperature: bool = Field(description="the rules' design temperature, none was given")
+    ground_temp_c: Rounded2
+    demand_total_m3h: Rounded1 = Field(description="drawn before the hit, the rules' margin included")
+    required_mbar: Pressure = Field(description="least meter inlet, the rules' margin included")
+
+
 class LogEntry(PlanElement):
     """One line of the log: when, and what was asked or answered."""
 
@@ -283,6 +297,7 @@ class EmergencyAnswer(PlanElement):
     stations: tuple[EmergencyStation, ...]
     escape: tuple[EscapeRange, ...]
     solved: tuple[SolvedRing, ...] | None = Field(default=None, description="absent until solved")
+    conditions: SolvedConditions | None = Field(default=None, description="of the pressures")
     failed_valves: tuple[str, ...] = ()
     doubts: tuple[str, ...] = Field(default=(), description="what is in doubt in the records, nearest first")
     log: tuple[LogEntry, ...]

@@ -31,7 +31,7 @@ def emergency_schema() -> dict[str, Any]:
 
 def emergency_to_json(answer: EmergencyAnswer) -> str:
     """Return emergency.json as text: keys in a fixed order, `solved` absent until solved."""
-    left_out = {"solved"} if answer.solved is None else None
+    left_out = {"solved", "conditions"} if answer.solved is None else None
     data = answer.model_dump(mode="json", by_alias=True, exclude=left_out)
     return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 

@@ -20,7 +20,7 @@ from functools import lru_cache
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -35,9 +35,9 @@ from netplan.readers.sources.layer_source import Area, HasContentKey, LayerSourc
 if TYPE_CHECKING:
     from netplan.readers.mapping.mapping_file import Mapping
 
-__all__ = ["cache_network", "cached_network", "network_key"]
+__all__ = ["ReadingWay", "cache_network", "cached_network", "network_key"]
 
-_FORMAT: Final = 1
+_FORMAT: Final = 2
 _HEAD: Final = "network.json"
 _PART: Final = ".part-"
 _STALE_S: Final = 24 * 3600.0
@@ -154,18 +154,21 @@ def _digest_of_body(body: Any) -> str:
     return _digest(json.dumps(body, sort_keys=True).encode())
 
 
+class ReadingWay(NamedTuple):
+    """How errors of the records are taken: see `read_network`."""
+
+    strict: bool = True
+    set_aside: bool = False
+    keep_pipes: bool = False
+
+
 def network_key(
-    source: LayerSource,
-    within: Area | None,
-    *,
-    strict: bool,
-    set_aside: bool = False,
-    mapping: Mapping | None = None,
+    source: LayerSource, within: Area | None, way: ReadingWay, *, mapping: Mapping | None = None
 ) -> str | None:
     """Return the name a network is kept under; None for a source that cannot tell its content.
 
-    The name covers the content of the source to the last byte or row, the area read, the mapping, and the
-    program with its libraries: whatever could give another network gives another name.
+    The name covers the content of the source to the last byte or row, the area read, the mapping, how errors
+    are taken, and the program with its libraries: whatever could give another network gives another name.
     """
     if not isinstance(source, HasContentKey):
         return None
@@ -175,8 +178,8 @@ def network_key(
         source.content_key(within, layers),
         "" if mapping is None else mapping.digest,
         "" if within is None else within.wkt,
-        "set aside" if set_aside else "",
-        "strict" if strict else "lenient",
+        "set aside" if way.set_aside else "every pipe" if way.keep_pipes else "",
+        "strict" if way.strict else "lenient",
         _program(),
     ):
         digest.update(f"{len(text)}:{text}".encode())

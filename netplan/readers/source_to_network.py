@@ -17,7 +17,7 @@ from netplan.network.finding_log import FindingLog
 from netplan.network.model import Network
 from netplan.network.raw_layers import RawLayer, RawLayers
 from netplan.readers.name_matching import match_columns, match_layers, similar_column
-from netplan.readers.network_cache import cache_network, cached_network, network_key
+from netplan.readers.network_cache import ReadingWay, cache_network, cached_network, network_key
 from netplan.readers.source_findings import (
     UnreadColumns,
     note_unread_columns,
@@ -132,6 +132,7 @@ def read_network(
     within: Area | None = None,
     strict: bool = True,
     set_aside: bool = False,
+    keep_pipes: bool = False,
     cache: Path | None = None,
 ) -> Network:
     """Read, check, normalise and join a network.
@@ -150,6 +151,9 @@ def read_network(
     set_aside : bool
         Take live pipes without a usable size as not live instead of refusing the network for them.
         `make_plan` proves that its plan does not hang on them, or refuses it; nothing else does.
+    keep_pipes : bool
+        Keep every pipe that gas may flow through, however bad its record; never strict then. For an answer
+        that has to come: see `build_network`.
     cache : Path, optional
         Folder of joined networks: one of the same content is taken from there, else it is put there. Safe to
         delete at any time.
@@ -162,30 +166,35 @@ def read_network(
         When the layers break the input contract; the exception carries all findings.
     """
     opened = open_source(source) if isinstance(source, str | Path) else source
-    key = (
-        None
-        if cache is None
-        else network_key(opened, within, strict=strict, set_aside=set_aside, mapping=mapping)
-    )
+    if keep_pipes:
+        way = ReadingWay(strict=False, keep_pipes=True)
+    else:
+        way = ReadingWay(strict=strict, set_aside=set_aside)
+    key = None if cache is None else network_key(opened, within, way, mapping=mapping)
     if cache is None or key is None:
-        return _joined(opened, mapping, within, strict, set_aside)
+        return _joined(opened, mapping, within, way)
     kept = cached_network(cache, key, opened.name)
     if kept is not None:
         return kept
-    network = _joined(opened, mapping, within, strict, set_aside)
+    network = _joined(opened, mapping, within, way)
     # What changed while it was read may be half old, half new: that is not kept.
-    if network_key(opened, within, strict=strict, set_aside=set_aside, mapping=mapping) == key:
+    if network_key(opened, within, way, mapping=mapping) == key:
         cache_network(network, cache, key)
     return network
 
 
-def _joined(
-    source: LayerSource, mapping: Mapping | None, within: Area | None, strict: bool, set_aside: bool
-) -> Network:
+def _joined(source: LayerSource, mapping: Mapping | None, within: Area | None, way: ReadingWay) -> Network:
     raw = with_missing_findings(read_layers(source, mapping=mapping, within=within), whole=within is None)
     if within is not None:
         raw = cut_to_area(raw, within)
     notes = FindingLog()
     notes.extend(raw.findings)
     check_area_of_use(raw.layers, notes)
-    return build_network(raw.layers, raw.source, strict=strict, set_aside=set_aside, findings=notes.sorted())
+    return build_network(
+        raw.layers,
+        raw.source,
+        strict=way.strict,
+        set_aside=way.set_aside,
+        keep_pipes=way.keep_pipes,
+        findings=notes.sorted(),
+    )

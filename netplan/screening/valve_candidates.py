@@ -279,5 +279,11 @@ def with_valve(network: Network, main: int, chainage_m: float) -> Network:
             pipe=np.append(valves.pipe, main).astype(np.int32),
             piece=np.append(moved, after).astype(np.int32),
             chainage_m=np.append(valves.chainage_m, chainage_m),
+            turns_to_close=np.append(valves.turns_to_close, np.nan),
+            size_m=np.append(valves.size_m, np.nan),
+            closing_direction=TextColumn([*valves.closing_direction, ""]),
+            cover_type=TextColumn([*valves.cover_type, ""]),
+            last_operated=TextColumn([*valves.last_operated, ""]),
+            remark=TextColumn([*valves.remark, ""]),
         ),
     )

@@ -68,7 +68,7 @@ def ready(path: Path, kept: Path) -> Figures:
     from netplan.network.build import build_network
     from netplan.network.checks import check_network
     from netplan.readers import open_source, read_layers
-    from netplan.readers.network_cache import cache_network, network_key
+    from netplan.readers.network_cache import ReadingWay, cache_network, network_key
     from netplan.readers.sources.file_limits import UNLIMITED
 
     clock = Clock()
@@ -82,7 +82,7 @@ def ready(path: Path, kept: Path) -> Figures:
     clock.figures["memory_ready_gib"] = _peak_gib()
     with clock.of("checks"):
         check_network(network)
-    key = network_key(source, None, strict=True)
+    key = network_key(source, None, ReadingWay())
     with clock.of("keep"):
         cache_network(network, kept, str(key))
     return clock.figures | {"pipes": len(network.pipes)}
@@ -91,13 +91,13 @@ def ready(path: Path, kept: Path) -> Figures:
 def read_kept(path: Path, kept: Path) -> Figures:
     """Read the network that was kept, its source hashed to find it."""
     from netplan.readers import open_source
-    from netplan.readers.network_cache import cached_network, network_key
+    from netplan.readers.network_cache import ReadingWay, cached_network, network_key
     from netplan.readers.sources.file_limits import UNLIMITED
 
     clock = Clock()
     with clock.of("kept"):
         source = open_source(path, UNLIMITED)
-        network = cached_network(kept, str(network_key(source, None, strict=True)), source.name)
+        network = cached_network(kept, str(network_key(source, None, ReadingWay())), source.name)
     if network is None:
         raise RuntimeError("the network was not kept")
     return clock.figures

@@ -91,6 +91,12 @@ def coded(layers: Frames, folder: Path) -> Path:
         "state": "positionCode",
         "operable": "operableCode",
         "kind": "typeCode",
+        "turns_to_close": "turns",
+        "closing_direction": "closeDirection",
+        "cover_type": "lid",
+        "last_operated": "lastOperation",
+        "size_mm": "nominalSize",
+        "remark": "remarks",
     }
     names = {**pipe, **point, "reason": "note", "name": "label"}
     files = {

@@ -125,6 +125,12 @@ def german(layers: Frames, folder: Path) -> Path:
             STELLUNG=words_of(valves["state"], _STATE_DE),
             GANGBAR=words_of(valves["operable"], _YES_DE),
             NETZ=words_of(valves["system"], _SYSTEM_DE),
+            UMDREHUNG=valves["turns_to_close"],
+            DREHSINN=valves["closing_direction"],
+            KAPPE=valves["cover_type"],
+            ZUL_BETAET=valves["last_operated"],
+            DN=valves["size_mm"],
+            BEMERKUNG=valves["remark"],
         ),
         "FORMTEIL": fittings[["geometry"]].assign(
             TEIL_NR=fittings["id"],

@@ -199,6 +199,7 @@ ASKED = {
         "unit of peak_kw",
         "unit of outlet_mbar",
         "unit of capacity_m3h",
+        "unit of size_mm",
     },
     "american": {"year", "system"},
     "coded": {
@@ -206,6 +207,7 @@ ASKED = {
         *("category", "priority", "state", "operable", "kind"),
         *(f"unit of {name}" for name in ("od_mm", "bore_mm", "mop_mbar", "depth_m", "annual_kwh")),
         *(f"unit of {name}" for name in ("peak_kw", "outlet_mbar", "max_outlet_mbar", "capacity_m3h")),
+        "unit of size_mm",
     },
 }
 

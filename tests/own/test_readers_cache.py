@@ -215,7 +215,7 @@ def test_another_version_does_not_take_it(
     read_network(file, cache=tmp_path / "kept")
     seen = joined(monkeypatch)
     if what == "_FORMAT":
-        monkeypatch.setattr("netplan.readers.network_cache._FORMAT", 2)
+        monkeypatch.setattr("netplan.readers.network_cache._FORMAT", -1)
     else:
         monkeypatch.setattr("netplan.readers.network_cache._program", lambda: "a later program")
     read_network(file, cache=tmp_path / "kept")

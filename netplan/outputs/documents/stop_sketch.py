@@ -11,13 +11,14 @@ import numpy as np
 import shapely
 
 from netplan.core.arrays import Floats
+from netplan.network.ground_marks import TAPE_REACH_M, marks_near, nearest_junction
 from netplan.outputs.documents.plan_drawing import draw_base_map, draw_excavations, draw_feed_ends, draw_pipes
 from netplan.outputs.documents.svg_drawing import FONT, DrawingSheet, draw_lines, stop_symbol
 from netplan.outputs.number_format import Figures
 from netplan.planfile import StatePipes
 from netplan.planfile.model import Option, Place, Stop, Tapping
 
-__all__ = ["Offset", "assembly_drawing", "offsets_of", "stop_sketch"]
+__all__ = ["Offset", "assembly_drawing", "clear_side", "draw_offset", "offsets_of", "stop_sketch"]
 
 
 HALF_M: Final = 11.0
@@ -57,8 +58,8 @@ def stop_sketch(
     draw_feed_ends(sheet, option)
     at = np.array([stop.x, stop.y])
     for offset in offsets:
-        _offset(sheet, at, offset, units)
-    shift = _clear_side(at, offsets)
+        draw_offset(sheet, at, offset, units)
+    shift = clear_side(at, offsets)
     sheet.leader(at, shift)
     sheet.mark(at, f'<g transform="scale(0.9)">{stop_symbol(stop.kind, number)}</g>', shift)
     sheet.scale_bar(*((0.3048, "ft") if units.name == "us" else (1.0, "m")))
@@ -68,7 +69,8 @@ def stop_sketch(
     return sheet.svg()
 
 
-def _offset(sheet: DrawingSheet, at: Floats, offset: Offset, units: Figures) -> None:
+def draw_offset(sheet: DrawingSheet, at: Floats, offset: Offset, units: Figures) -> None:
+    """Draw the line that is taped, from a stop to what it is taped from, with its letter and length."""
     end = np.array([offset.x_m, offset.y_m])
     if not sheet.window.contains(shapely.Point(end)):
         return
@@ -82,7 +84,7 @@ def _offset(sheet: DrawingSheet, at: Floats, offset: Offset, units: Figures) -> 
     sheet.text(place, f"{offset.label} {units.chainage(offset.distance_m)}", 2.7, dy="0.9")
 
 
-def _clear_side(at: Floats, offsets: Sequence[Offset]) -> tuple[float, float]:
+def clear_side(at: Floats, offsets: Sequence[Offset]) -> tuple[float, float]:
     """Return where the stop's symbol stands off to [mm]: into the widest gap between the offsets."""
     if not offsets:
         return 0.0, -7.0
@@ -154,10 +156,6 @@ def _words(x: float, y: float, text: str, anchor: str, size: float = 2.8) -> str
 
 Layers = Mapping[str, gpd.GeoDataFrame]
 
-REACH_M: Final = 40.0
-_CORNERS: Final = 2
-_LEAST_ANGLE_DEG: Final = 35.0
-
 
 @dataclass(frozen=True, slots=True)
 class Offset:
@@ -197,71 +195,26 @@ def offsets_of(
         Planar over true length [-]: distances are those on the ground.
     """
     at = np.array([stop.x, stop.y])
-    found = [("building corner", corner) for corner in _corners(at, layers)]
-    junction = _junction(at, pipes)
-    if junction is not None:
-        found.append(("junction of mains, as recorded", junction))
-    found += _street(at, layers)
+    buildings, streets = (_near(at, layers, name) for name in ("buildings", "streets"))
     offsets = []
-    for k, (what, place) in enumerate(found):
-        distance = float(np.hypot(*(place - at))) / length_scale
-        offsets.append(Offset(chr(ord("A") + k), what, distance, float(place[0]), float(place[1])))
+    for k, mark in enumerate(marks_near(at, buildings, streets, _junction(at, pipes))):
+        distance = float(np.hypot(mark.x_m - at[0], mark.y_m - at[1])) / length_scale
+        offsets.append(Offset(chr(ord("A") + k), mark.what, distance, mark.x_m, mark.y_m))
     return tuple(offsets)
 
 
-def _corners(at: Floats, layers: Layers) -> list[Floats]:
-    if "buildings" not in layers:
-        return []
-    near = layers["buildings"].geometry.array
-    near = near[shapely.dwithin(near, shapely.Point(at), REACH_M)]
-    corners = shapely.get_coordinates(near)
-    if not len(corners):
-        return []
-    distance = np.hypot(*(corners - at).T)
-    order = np.lexsort((corners[:, 1], corners[:, 0], distance))
-    chosen: list[Floats] = []
-    for corner in corners[order]:
-        if np.hypot(*(corner - at)) > REACH_M or len(chosen) == _CORNERS:
-            break
-        if all(_angle(corner - at, other - at) >= _LEAST_ANGLE_DEG for other in chosen):
-            chosen.append(corner)
-    return chosen
-
-
-def _angle(a: Floats, b: Floats) -> float:
-    turn = np.degrees(np.arctan2(a[0] * b[1] - a[1] * b[0], a @ b))
-    # Corners on one line through the stop give a poor fix, opposite or not.
-    return float(min(abs(turn), 180.0 - abs(turn)))
+def _near(at: Floats, layers: Layers, name: str) -> Any:
+    if name not in layers:
+        return np.zeros(0, dtype=object)
+    shapes = layers[name].geometry.array
+    return shapes[shapely.dwithin(shapes, shapely.Point(at), TAPE_REACH_M)]
 
 
 def _junction(at: Floats, pipes: StatePipes) -> Floats | None:
     rows = np.flatnonzero(pipes.is_main & (pipes.length_m > 0))
     lines = pipes.lines(rows)
-    near = shapely.dwithin(lines, shapely.Point(at), 2 * REACH_M)
+    near = shapely.dwithin(lines, shapely.Point(at), 2 * TAPE_REACH_M)
     rows, lines = rows[near], lines[near]
     ends = np.concatenate([pipes.from_node[rows], pipes.to_node[rows]])
     places: Any = np.concatenate([shapely.get_point(lines, 0), shapely.get_point(lines, -1)])
-    node, first, count = np.unique(ends, return_index=True, return_counts=True)
-    met = first[count >= 3]
-    if not len(met):
-        return None
-    xy = shapely.get_coordinates(places[met])
-    distance = np.hypot(*(xy - at).T)
-    nearest = int(np.lexsort((node[count >= 3], distance))[0])
-    return xy[nearest] if distance[nearest] <= 2 * REACH_M else None
-
-
-def _street(at: Floats, layers: Layers) -> list[tuple[str, Floats]]:
-    if "streets" not in layers:
-        return []
-    shapes = layers["streets"].geometry.array
-    shapes = shapes[shapely.dwithin(shapes, shapely.Point(at), REACH_M)]
-    if not len(shapes):
-        return []
-    is_area = shapely.get_dimensions(shapes) == 2
-    what = "kerb line, as mapped" if is_area.any() else "middle of the street, as mapped"
-    lines = shapely.boundary(shapes[is_area]) if is_area.any() else shapes
-    point = shapely.Point(at)
-    links = shapely.shortest_line(point, lines)
-    nearest = links[int(np.argmin(shapely.length(links)))]
-    return [(what, shapely.get_coordinates(nearest)[-1])]
+    return nearest_junction(at, ends, shapely.get_coordinates(places))

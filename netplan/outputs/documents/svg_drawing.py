@@ -134,15 +134,15 @@ class DrawingSheet:
             f'<g transform="translate({self.width_mm - 6:.2f} 8)">{north} font-family="{FONT}">N</text></g>'
         )
 
-    def svg(self) -> str:
-        """Return the drawing."""
+    def svg(self, name: str = "") -> str:
+        """Return the drawing; several on one page need different names of letters and digits."""
         wide, high = self.width_mm, self.height_mm
         size = f'width="{wide}mm" height="{high}mm" viewBox="0 0 {wide} {high}"'
-        clip = f'<clipPath id="sheet"><rect width="{self.width_mm}" height="{self.height_mm}"/></clipPath>'
+        clip = f'<clipPath id="sheet{name}"><rect width="{wide}" height="{high}"/></clipPath>'
         body = "".join(self.parts)
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" {size}><defs>{clip}</defs>'
-            f'<g clip-path="url(#sheet)">{body}</g></svg>'
+            f'<g clip-path="url(#sheet{name})">{body}</g></svg>'
         )
 
 

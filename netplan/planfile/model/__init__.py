@@ -2,72 +2,80 @@
 
 Pressures are gauge, flows are m³/h at 15 °C and 101.325 kPa, lengths are metres in plan, volumes inside
 pipes are actual volumes, unless a name says otherwise.
+
+Names are fetched at their first use.
 """
 
-from netplan.planfile.model.excavations import DugLength, Excavation, ExcavationPrice, Served
-from netplan.planfile.model.option_and_plan import SCHEMA_NAME, BurdenParts, Option, Plan, Proof
-from netplan.planfile.model.order_of_work import (
-    ITEM_STATES,
-    BranchEnd,
-    Change,
-    FeedTest,
-    LetByTest,
-    LossRow,
-    Need,
-    OrderItem,
-    PressureTest,
-    PurgePath,
-    Reading,
-    Step,
-    Timeline,
-    TimelineBar,
-    WeatherReading,
-    ZoneGauge,
-    ZonePart,
-)
-from netplan.planfile.model.plan_inputs import (
-    Conditions,
-    DemandPart,
-    FindingRow,
-    NetworkFacts,
-    PipeSetAside,
-    Provenance,
-    WorkItem,
-)
-from netplan.planfile.model.stops_and_gas import (
-    LetBy,
-    NotNearer,
-    Purge,
-    PurgeLoad,
-    PurgePoint,
-    StationBehind,
-    Stop,
-    Tapping,
-    Vent,
-    VentComparison,
-    Zone,
-    ZonePipe,
-)
-from netplan.planfile.model.supply_and_failures import (
-    AffectedCustomer,
-    Bypass,
-    Fallback,
-    FallbackUse,
-    FeedMove,
-    FeedShut,
-    Gauge,
-    InDoubt,
-    LeastPressure,
-    Loss,
-    OpenedValve,
-    Place,
-    PreparedFallback,
-    Pressures,
-    State,
-    Trust,
-    TrustRow,
-    WeatherLine,
-)
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from netplan.planfile.model.excavations import DugLength, Excavation, ExcavationPrice, Served
+    from netplan.planfile.model.option_and_plan import SCHEMA_NAME, BurdenParts, Option, Plan, Proof
+    from netplan.planfile.model.order_of_work import (
+        ITEM_STATES,
+        BranchEnd,
+        Change,
+        FeedTest,
+        LetByTest,
+        LossRow,
+        Need,
+        OrderItem,
+        PressureTest,
+        PurgePath,
+        Reading,
+        Step,
+        Timeline,
+        TimelineBar,
+        WeatherReading,
+        ZoneGauge,
+        ZonePart,
+    )
+    from netplan.planfile.model.plan_inputs import (
+        Conditions,
+        DemandPart,
+        FindingRow,
+        NetworkFacts,
+        PipeSetAside,
+        Provenance,
+        WorkItem,
+    )
+    from netplan.planfile.model.stops_and_gas import (
+        LetBy,
+        NotNearer,
+        Purge,
+        PurgeLoad,
+        PurgePoint,
+        StationBehind,
+        Stop,
+        Tapping,
+        Vent,
+        VentComparison,
+        Zone,
+        ZonePipe,
+    )
+    from netplan.planfile.model.supply_and_failures import (
+        AffectedCustomer,
+        Bypass,
+        Fallback,
+        FallbackUse,
+        FeedMove,
+        FeedShut,
+        Gauge,
+        InDoubt,
+        LeastPressure,
+        Loss,
+        OpenedValve,
+        Place,
+        PreparedFallback,
+        Pressures,
+        State,
+        Trust,
+        TrustRow,
+        WeatherLine,
+    )
 
 __all__ = [
     "ITEM_STATES",
@@ -134,3 +142,78 @@ __all__ = [
     "ZonePart",
     "ZonePipe",
 ]
+
+_FROM: Final = {
+    "DugLength": "netplan.planfile.model.excavations",
+    "Excavation": "netplan.planfile.model.excavations",
+    "ExcavationPrice": "netplan.planfile.model.excavations",
+    "Served": "netplan.planfile.model.excavations",
+    "SCHEMA_NAME": "netplan.planfile.model.option_and_plan",
+    "BurdenParts": "netplan.planfile.model.option_and_plan",
+    "Option": "netplan.planfile.model.option_and_plan",
+    "Plan": "netplan.planfile.model.option_and_plan",
+    "Proof": "netplan.planfile.model.option_and_plan",
+    "ITEM_STATES": "netplan.planfile.model.order_of_work",
+    "BranchEnd": "netplan.planfile.model.order_of_work",
+    "Change": "netplan.planfile.model.order_of_work",
+    "FeedTest": "netplan.planfile.model.order_of_work",
+    "LetByTest": "netplan.planfile.model.order_of_work",
+    "LossRow": "netplan.planfile.model.order_of_work",
+    "Need": "netplan.planfile.model.order_of_work",
+    "OrderItem": "netplan.planfile.model.order_of_work",
+    "PressureTest": "netplan.planfile.model.order_of_work",
+    "PurgePath": "netplan.planfile.model.order_of_work",
+    "Reading": "netplan.planfile.model.order_of_work",
+    "Step": "netplan.planfile.model.order_of_work",
+    "Timeline": "netplan.planfile.model.order_of_work",
+    "TimelineBar": "netplan.planfile.model.order_of_work",
+    "WeatherReading": "netplan.planfile.model.order_of_work",
+    "ZoneGauge": "netplan.planfile.model.order_of_work",
+    "ZonePart": "netplan.planfile.model.order_of_work",
+    "Conditions": "netplan.planfile.model.plan_inputs",
+    "DemandPart": "netplan.planfile.model.plan_inputs",
+    "FindingRow": "netplan.planfile.model.plan_inputs",
+    "NetworkFacts": "netplan.planfile.model.plan_inputs",
+    "PipeSetAside": "netplan.planfile.model.plan_inputs",
+    "Provenance": "netplan.planfile.model.plan_inputs",
+    "WorkItem": "netplan.planfile.model.plan_inputs",
+    "LetBy": "netplan.planfile.model.stops_and_gas",
+    "NotNearer": "netplan.planfile.model.stops_and_gas",
+    "Purge": "netplan.planfile.model.stops_and_gas",
+    "PurgeLoad": "netplan.planfile.model.stops_and_gas",
+    "PurgePoint": "netplan.planfile.model.stops_and_gas",
+    "StationBehind": "netplan.planfile.model.stops_and_gas",
+    "Stop": "netplan.planfile.model.stops_and_gas",
+    "Tapping": "netplan.planfile.model.stops_and_gas",
+    "Vent": "netplan.planfile.model.stops_and_gas",
+    "VentComparison": "netplan.planfile.model.stops_and_gas",
+    "Zone": "netplan.planfile.model.stops_and_gas",
+    "ZonePipe": "netplan.planfile.model.stops_and_gas",
+    "AffectedCustomer": "netplan.planfile.model.supply_and_failures",
+    "Bypass": "netplan.planfile.model.supply_and_failures",
+    "Fallback": "netplan.planfile.model.supply_and_failures",
+    "FallbackUse": "netplan.planfile.model.supply_and_failures",
+    "FeedMove": "netplan.planfile.model.supply_and_failures",
+    "FeedShut": "netplan.planfile.model.supply_and_failures",
+    "Gauge": "netplan.planfile.model.supply_and_failures",
+    "InDoubt": "netplan.planfile.model.supply_and_failures",
+    "LeastPressure": "netplan.planfile.model.supply_and_failures",
+    "Loss": "netplan.planfile.model.supply_and_failures",
+    "OpenedValve": "netplan.planfile.model.supply_and_failures",
+    "Place": "netplan.planfile.model.supply_and_failures",
+    "PreparedFallback": "netplan.planfile.model.supply_and_failures",
+    "Pressures": "netplan.planfile.model.supply_and_failures",
+    "State": "netplan.planfile.model.supply_and_failures",
+    "Trust": "netplan.planfile.model.supply_and_failures",
+    "TrustRow": "netplan.planfile.model.supply_and_failures",
+    "WeatherLine": "netplan.planfile.model.supply_and_failures",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """Return a name, fetched at its first use."""
+    if name not in _FROM:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    value = getattr(import_module(_FROM[name]), name)
+    globals()[name] = value
+    return value

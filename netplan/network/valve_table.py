@@ -1,0 +1,69 @@
+"""The table of valves: where they lie, whether they can be worked, what a hand that turns one needs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from netplan.core.arrays import Codes, Floats, Ints32
+from netplan.network.text_column import TextColumn
+
+__all__ = ["Valves"]
+
+
+def _no_numbers() -> Floats:
+    return np.zeros(0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Valves:
+    """Valves placed on pipes, sorted by id.
+
+    Parameters
+    ----------
+    id : TextColumn
+    state, operable : uint8 arrays
+        Codes of `vocabulary.ValveState` and `vocabulary.Operable`.
+    pipe, piece : int32 arrays
+        Row of the pipe it closes and of its own piece; -1 for a valve that lies on no pipe.
+    chainage_m : float array
+        Chainage on the pipe [m]; NaN when not placed.
+    turns_to_close, size_m : float arrays
+        Turns of the key from open to shut [-]; nominal size [m]. NaN where not recorded.
+    closing_direction, cover_type, last_operated, remark : TextColumn
+        As recorded; empty where not.
+    """
+
+    id: TextColumn
+    state: Codes
+    operable: Codes
+    pipe: Ints32
+    piece: Ints32
+    chainage_m: Floats
+    turns_to_close: Floats = field(default_factory=_no_numbers)
+    size_m: Floats = field(default_factory=_no_numbers)
+    closing_direction: TextColumn = field(default_factory=TextColumn)
+    cover_type: TextColumn = field(default_factory=TextColumn)
+    last_operated: TextColumn = field(default_factory=TextColumn)
+    remark: TextColumn = field(default_factory=TextColumn)
+
+    def __post_init__(self) -> None:
+        """Give columns that are not recorded the length of the others."""
+        n = len(self.id)
+        numbers = {"turns_to_close": self.turns_to_close, "size_m": self.size_m}
+        texts = {
+            "closing_direction": self.closing_direction,
+            "cover_type": self.cover_type,
+            "last_operated": self.last_operated,
+            "remark": self.remark,
+        }
+        for name, values in numbers.items():
+            if n and not len(values):
+                object.__setattr__(self, name, np.full(n, np.nan))
+        for name, words in texts.items():
+            if n and not len(words):
+                object.__setattr__(self, name, TextColumn([""] * n))
+
+    def __len__(self) -> int:
+        return len(self.id)
