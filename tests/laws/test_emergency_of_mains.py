@@ -11,11 +11,12 @@ import numpy as np
 import pytest
 
 from netplan.core.constants import SECONDS_PER_MINUTE
-from netplan.emergency.answer import EmergencyRequest, first_answer
+from netplan.emergency.answer import first_answer
 from netplan.emergency.emergency_tables import EmergencyTables
 from netplan.emergency.every_main import EveryMain, emergency_at_every_main
 from netplan.emergency.hit_places import hits_on_main
 from netplan.emergency.maintenance_list import MaintenanceList, maintenance_lists
+from netplan.emergency.next_rings import EmergencyRequest
 from netplan.emergency.ring_outcome import ring_outcome
 from netplan.emergency.ring_search import RingQuestion
 from netplan.emergency.valve_gains import ValveGain, ValveGains
