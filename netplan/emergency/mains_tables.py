@@ -27,7 +27,8 @@ class PipeTree(PipeBoxes):
 
     def meeting(self, bounds_m: Sequence[float]) -> Ints:
         """Return the rows of the pipes whose box meets another: west, south, east, north [m, working CRS]."""
-        return np.sort(self._tree.query(shapely.box(*bounds_m))).astype(np.int64)
+        west, south, east, north = bounds_m
+        return np.sort(self._tree.query(shapely.box(west, south, east, north))).astype(np.int64)
 
 
 class MainsTables(EmergencyTables):

@@ -182,7 +182,11 @@ def test_every_option_is_a_quantity_a_count_a_text_a_path_or_a_switch() -> None:
         else:
             assert types in ({bool}, {Path}), (command, word, types)
     assert seen == COUNTS
-    assert {(command, word) for command, word, _ in _quantities()} == {*GOOD, ("plan", "--at"), ("emergency", "--at")}
+    assert {(command, word) for command, word, _ in _quantities()} == {
+        *GOOD,
+        ("plan", "--at"),
+        ("emergency", "--at"),
+    }
 
 
 @pytest.mark.parametrize(("command", "word", "metavar"), _quantities())
