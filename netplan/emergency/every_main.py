@@ -154,8 +154,11 @@ class _Kind:
         chosen = quickest_ring(question, self.crews)
         side = question.side_of(chosen.cut)
         graph, rules, pieces = self.graph, self.tables.rules, self.tables.network.pieces
-        outside = outside_groups(graph, side.groups)
-        outside |= {graph.group.item(half.node) for half in question.halves()}
+        outside: set[int] = set()
+        if self.tables.network.beyond is not None:
+            outside = outside_groups(graph, side.groups)
+            outside |= {graph.group.item(half.node) for half in question.halves()}
+        # Else nothing outside is parted: what no supply reaches would be inside, and its stops spared.
         loss = self.outcome.loss(side.groups, outside, question.hit_pieces)
         names = [
             "valve"

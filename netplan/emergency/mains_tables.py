@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cached_property
 
 import numpy as np
@@ -24,10 +25,10 @@ class PipeTree(PipeBoxes):
         low, high = self._corners
         self._tree = shapely.STRtree(shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]))
 
-    def within(self, x_m: float, y_m: float, reach_m: float) -> Ints:
-        """Return the rows of the pipes whose box lies within `reach_m` of a place, all in the working CRS."""
-        square = shapely.box(x_m - reach_m, y_m - reach_m, x_m + reach_m, y_m + reach_m)
-        return np.sort(self._tree.query(square)).astype(np.int64)
+    def meeting(self, bounds_m: Sequence[float]) -> Ints:
+        """Return the rows of the pipes whose box meets another: west, south, east, north [m, working CRS]."""
+        west, south, east, north = bounds_m
+        return np.sort(self._tree.query(shapely.box(west, south, east, north))).astype(np.int64)
 
 
 class MainsTables(EmergencyTables):
@@ -39,7 +40,7 @@ class MainsTables(EmergencyTables):
         return PipeTree(self.network)
 
     @cached_property
-    def _codes_of_mains(self) -> Ints:
+    def _all_codes(self) -> Ints:
         """Why each method is refused, of the pieces of mains alone: they come first."""
         network = self.network
         rows = np.flatnonzero(network.pieces.pipe < network.pipes.n_mains)
@@ -50,5 +51,5 @@ class MainsTables(EmergencyTables):
 
     def codes_of(self, piece: int) -> Ints:
         """Return why each method of the rules is refused on a piece of a main; 0: it is not."""
-        codes: Ints = self._codes_of_mains[piece]
+        codes: Ints = self._all_codes[piece]
         return codes

@@ -22,7 +22,7 @@ from netplan.graph.minimum_cut import INFINITE
 
 __all__ = ["NearestRings"]
 
-SHARES: Final = (0.5, 0.9)
+SHARES: Final = (0.5, 1.0)
 """Shares of the stops that take no longer than half the prices that groups are firm at (own) [-]."""
 NONE_HELD: Final = np.zeros(0, dtype=np.int64)
 

@@ -4,7 +4,7 @@
 as asked for, with `lower_bound_minor` (nothing still to come is cheaper), `gave_up`, and ``not_nearer(cut)``
 (for each stop, why no place nearer to the work was taken, as `Refusal` rows)::
 
-    index = segment_graph(network)                     # once for a network
+    index = segment_graph(network)                     # of its own module; once for a network
     problem = IsolationProblem(network, section, rules, hours, gas_minor_per_m3,
                                orders=..., feed_bound=..., alternatives=...)
     cut = next(cuts(problem, index))                   # NoPlanError(reasons) when nothing isolates the work
@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     from netplan.isolation.cut_outline import Outline
     from netplan.isolation.cut_search import CutSearch, cuts, look_up_in, reads_boundary
     from netplan.isolation.diagnosis import DEARER
-    from netplan.isolation.segment_graph import SegmentGraph, segment_graph
+    from netplan.isolation.segment_graph import SegmentGraph
     from netplan.isolation.stop_methods import length_taken_m
     from netplan.isolation.stop_prices import pit_price_minor
 
@@ -75,7 +75,6 @@ __all__ = [
     "look_up_in",
     "pit_price_minor",
     "reads_boundary",
-    "segment_graph",
 ]
 
 _FROM: Final = {
@@ -100,7 +99,6 @@ _FROM: Final = {
     "reads_boundary": "netplan.isolation.cut_search",
     "DEARER": "netplan.isolation.diagnosis",
     "SegmentGraph": "netplan.isolation.segment_graph",
-    "segment_graph": "netplan.isolation.segment_graph",
     "length_taken_m": "netplan.isolation.stop_methods",
     "pit_price_minor": "netplan.isolation.stop_prices",
 }

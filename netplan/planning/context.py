@@ -34,14 +34,8 @@ from netplan.hydraulics import (
     SolutionCount,
 )
 from netplan.hydraulics.recorded_network import base_network, flow_conditions, gas_of, limit_pa_gauge
-from netplan.isolation import (
-    CutSearch,
-    IsolationProblem,
-    SegmentGraph,
-    cuts,
-    interruption_minor,
-    segment_graph,
-)
+from netplan.isolation import CutSearch, IsolationProblem, SegmentGraph, cuts, interruption_minor
+from netplan.isolation.segment_graph import segment_graph
 from netplan.network.linear_reference import lines_between
 from netplan.network.model import Network
 from netplan.network.subnetwork import merged_parts

@@ -23,8 +23,8 @@ from netplan.isolation import (
     SegmentGraph,
     cuts,
     interruption_minor,
-    segment_graph,
 )
+from netplan.isolation.segment_graph import segment_graph
 from netplan.network.model import Network
 from netplan.network.topology import fed_nodes
 from netplan.planning.request import PlanRequest

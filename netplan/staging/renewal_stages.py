@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from netplan.core.errors import NoPlanError
 from netplan.excavations import work_excavations_minor
-from netplan.isolation import Cut, CutStop, IsolationProblem, cuts, interruption_minor, segment_graph
+from netplan.isolation import Cut, CutStop, IsolationProblem, cuts, interruption_minor
+from netplan.isolation.segment_graph import segment_graph
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart
 from netplan.planning.connectivity import reach_of

@@ -23,7 +23,7 @@ from typing import Any, Final, TypeVar
 
 import numpy as np
 
-from netplan.isolation import segment_graph
+from netplan.isolation.segment_graph import segment_graph
 from netplan.network.model import Network
 from netplan.network.work_section import WorkSection
 from netplan.rules import default_rules

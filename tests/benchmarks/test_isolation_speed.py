@@ -19,8 +19,9 @@ import numpy as np
 import pytest
 
 from netplan.core.errors import NoPlanError
-from netplan.isolation import Cut, IsolationProblem, SegmentGraph, cuts, segment_graph
+from netplan.isolation import Cut, IsolationProblem, SegmentGraph, cuts
 from netplan.isolation.cost_context import cost_context_of
+from netplan.isolation.segment_graph import segment_graph
 from netplan.network.work_section import WorkSection
 from netplan.rules.read_rules import default_rules
 from tests.benchmarks.isolation_grids import isolation_grid, sections

@@ -27,7 +27,7 @@ from netplan.rules import Rules, default_rules, read_rules
 from netplan.screening.valve_candidates import with_valve
 from tests.support.valve_grids import valve_grid
 
-SEEDS = range(12)
+SEEDS = range(9)
 
 
 def _rules(seed: int) -> Rules:
@@ -41,7 +41,7 @@ def _view(seed: int, crews: int = 1) -> EveryMain:
     return emergency_at_every_main(valve_grid(seed), _rules(seed), crews)
 
 
-@pytest.mark.parametrize(("crews", "seeds"), [(1, range(8)), (3, range(8, 11))])
+@pytest.mark.parametrize(("crews", "seeds"), [(1, range(6)), (3, range(6, 8))])
 def test_every_main_is_what_the_answer_for_its_middle_says(crews: int, seeds: range) -> None:
     met: Counter[str] = Counter()
     for seed in seeds:

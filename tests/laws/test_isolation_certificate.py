@@ -12,8 +12,9 @@ from pathlib import Path
 import pytest
 
 from netplan.core.errors import NoPlanError
-from netplan.isolation import CutSearch, IsolationProblem, SegmentGraph, cuts, segment_graph
+from netplan.isolation import CutSearch, IsolationProblem, SegmentGraph, cuts
 from netplan.isolation.forced_stops import Forced
+from netplan.isolation.segment_graph import segment_graph
 from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.work_section import WorkPart, work_section

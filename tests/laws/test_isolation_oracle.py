@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from netplan.core.errors import NoPlanError
-from netplan.isolation import IsolationProblem, Orders, PendantComponent, cuts, segment_graph
+from netplan.isolation import IsolationProblem, Orders, PendantComponent, cuts
+from netplan.isolation.segment_graph import segment_graph
 from netplan.rules.read_rules import read_rules
 from netplan.rules.rule_set import Rules
 from tests.support.isolation_oracle import GAS_MINOR_PER_M3, HOURS, Oracle, random_case

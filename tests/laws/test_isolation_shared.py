@@ -20,12 +20,13 @@ from netplan.graph.compiled_cut import CompiledFlow, Question, _interpreted
 from netplan.graph.compiled_cut import _compiled as _compiled_or_not
 from netplan.graph.minimum_cut import INFINITE, UNEXPLORED, least_cut
 from netplan.graph.spanning_forest import CutLabels, spanning_forest
-from netplan.isolation import IsolationProblem, SameFeed, SegmentGraph, ZonePiece, cuts, segment_graph
+from netplan.isolation import IsolationProblem, SameFeed, SegmentGraph, ZonePiece, cuts
 from netplan.isolation.capacity_table import READY, UNREAD
 from netplan.isolation.cost_context import cost_context_of
 from netplan.isolation.cut_enumeration import shared_cut
 from netplan.isolation.local_graph import SOURCE, LocalGraph
 from netplan.isolation.segment_geometry import part_of, segment_geometry
+from netplan.isolation.segment_graph import segment_graph
 from netplan.isolation.shared_costs import SharedCosts
 from netplan.network.build import build_network
 from netplan.network.model import Network

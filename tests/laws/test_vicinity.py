@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from netplan.demand import Window, customer_demand
-from netplan.isolation import segment_graph
+from netplan.isolation.segment_graph import segment_graph
 from netplan.isolation.stop_methods import fault_pressures
 from netplan.network.model import Network
 from netplan.network.station_pressures import set_outlet_pa_gauge

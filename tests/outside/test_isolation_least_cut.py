@@ -17,7 +17,8 @@ import numpy as np
 import pytest
 
 from netplan.core.errors import NoPlanError
-from netplan.isolation import IsolationProblem, cuts, segment_graph
+from netplan.isolation import IsolationProblem, cuts
+from netplan.isolation.segment_graph import segment_graph
 from netplan.network.build import build_network
 from netplan.network.model import Network
 from netplan.network.vocabulary import Category, Material, Operable, Surface, ValveState

@@ -8,9 +8,10 @@ from typing import Any
 import pytest
 
 from netplan.core.errors import NoPlanError
-from netplan.isolation import Cut, IsolationProblem, Orders, cuts, segment_graph
+from netplan.isolation import Cut, IsolationProblem, Orders, cuts
 from netplan.isolation.blocked_lengths import free_intervals
 from netplan.isolation.segment_geometry import segment_geometry
+from netplan.isolation.segment_graph import segment_graph
 from netplan.isolation.stop_exclusions import stop_exclusions
 from netplan.isolation.stop_placement import StopPlacement
 from netplan.network.model import Network
