@@ -23,6 +23,7 @@ from tests.own.test_cli_bypass import CRS, X, Y, _street
 COUNTS = {
     ("as-built", "--option"),
     ("bypass", "--option"),
+    ("emergency", "--crews"),
     ("explain", "--option"),
     ("papers", "--option"),
     ("plan", "--max-stops"),
@@ -31,7 +32,7 @@ COUNTS = {
 }
 TEXTS = {
     *("--by", "--forecast", "--keep-on", "--language", "--main", "--own-supply", "--scheduler", "--start"),
-    *("--street", "--tiles", "--units", "--work"),
+    *("--address", "--street", "--tiles", "--units", "--valve-failed", "--work"),
 }
 KINDS = {
     options.CHAINAGE: "m",
@@ -66,6 +67,8 @@ GOOD = {
     ("bypass", "--hose-length"): "30 ft",
     ("bypass", "--minimum-mbar"): "6 inH2O",
     ("check", "--snap"): "20 in",
+    ("emergency", "--at-m"): "330 ft",
+    ("emergency", "--location-error"): "30 ft",
     ("plan", "--air-temp"): "-12 °C",
     ("plan", "--and-main"): "M1:1000 ft:306 m",
     ("plan", "--forbid"): "M1:80 ft",
@@ -153,6 +156,9 @@ def _arguments(command: str, word: str, value: str, street: Path, planned: Path,
         return ["screen", str(street), "--out", str(out), "--no-places", word, value]
     if command == "stage":
         return ["stage", str(street), "--main", "M1", "--out", str(out), word, value]
+    if command == "emergency":
+        pairs = {"--main": "M1", "--at-m": "100", word: value} if word != "--at" else {word: value}
+        return ["emergency", str(street), "--out", str(out), *(f"{k}={v}" for k, v in pairs.items())]
     assert command == "plan"
     place = {"--main": "M1", "--from": "97", "--to": "103"}
     if word in ("--at", "--length"):
@@ -176,7 +182,7 @@ def test_every_option_is_a_quantity_a_count_a_text_a_path_or_a_switch() -> None:
         else:
             assert types in ({bool}, {Path}), (command, word, types)
     assert seen == COUNTS
-    assert {(command, word) for command, word, _ in _quantities()} == {*GOOD, ("plan", "--at")}
+    assert {(command, word) for command, word, _ in _quantities()} == {*GOOD, ("plan", "--at"), ("emergency", "--at")}
 
 
 @pytest.mark.parametrize(("command", "word", "metavar"), _quantities())
