@@ -14,6 +14,7 @@ from netplan.emergency.answer_records import (
     addresses_nearby,
     customers_of,
     customers_on,
+    material_words,
     notified,
     ring_of,
     stations_near,
@@ -29,7 +30,6 @@ from netplan.emergency.stop_seconds import usable_valves
 from netplan.network.linear_reference import lon_lat, piece_at
 from netplan.network.service_mains import main_of_service
 from netplan.network.station_pressures import supply_of_parts
-from netplan.network.vocabulary import Material
 from netplan.planfile import emergency_answer as model
 from netplan.planfile.network_facts import network_facts, provenance_of
 from netplan.rules.gas_of_rules import gas_of
@@ -173,7 +173,7 @@ def _hit_mains(tables: EmergencyTables, hits: Iterable[HitPlace]) -> tuple[model
                 distance_m=hit.distance_m,
                 system=network.systems[int(pipes.system[hit.pipe])],
                 street=pipes.street[hit.pipe],
-                material=Material(int(pipes.material[hit.pipe])).word,
+                material=material_words(network, hit.pipe),
                 od_mm=float(pipes.od_m[hit.pipe]) * MM_PER_M,
                 set_outlet_mbar=None if np.isnan(outlet_pa) else outlet_pa / PA_PER_MBAR,
                 confirmed=hit.confirmed,

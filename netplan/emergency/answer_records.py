@@ -12,7 +12,7 @@ import numpy as np
 from netplan.core.arrays import Floats, Ints
 from netplan.core.constants import MM_PER_M, PA_PER_MBAR, SECONDS_PER_MINUTE
 from netplan.emergency.emergency_tables import EmergencyTables
-from netplan.emergency.hit_places import HitPlace, Hits
+from netplan.emergency.hit_places import HitPlace, Hits, customer_place
 from netplan.emergency.ring_choice import ChosenRing
 from netplan.emergency.ring_outcome import RingOutcome, do_first_lines, ring_outcome
 from netplan.emergency.ring_search import RingStopPlace
@@ -27,6 +27,7 @@ __all__ = [
     "addresses_nearby",
     "customers_of",
     "customers_on",
+    "material_words",
     "notified",
     "ring_of",
     "stations_near",
@@ -91,7 +92,7 @@ def ring_of(
             for n, one in enumerate(chosen.order, 1)
         ),
         stations_to_shut=tuple(shut),
-        do_first=do_first_lines(tables, cut, outcome),
+        do_first=do_first_lines(tables, hits, cut, outcome),
         crews=chosen.crews,
         minutes=_minutes(chosen.seconds),
         minutes_sum=_minutes(cut.seconds),
@@ -140,7 +141,7 @@ def _stop(
         distance_m=away_m,
         street=street,
         od_mm=float(network.pipes.od_m[pipe]) * MM_PER_M,
-        material=Material(int(network.pipes.material[pipe])).word,
+        material=material_words(network, pipe),
         record=_valve_record(network, valve) if valve >= 0 else None,
         x=float(xy[0]),
         y=float(xy[1]),
@@ -158,7 +159,19 @@ def _stop_kind(word: str) -> StopKind:
 
 def _away_m(network: Network, hits: Hits, xy: Floats) -> float:
     """Return the straight distance from the nearest place hit [m]."""
-    return min(math.hypot(hit.x_m - xy[0], hit.y_m - xy[1]) for hit in hits.mains) / network.scale
+    places = (*hits.mains, *hits.services)
+    return min(math.hypot(hit.x_m - xy[0], hit.y_m - xy[1]) for hit in places) / network.scale
+
+
+def _mbar_or_none(pressure_pa: float) -> float | None:
+    return pressure_pa / PA_PER_MBAR if math.isfinite(pressure_pa) else None
+
+
+def material_words(network: Network, pipe: int) -> str:
+    """Return the material of a pipe, and where its size is not on record that the one told is made up."""
+    word = Material(network.pipes.material.item(pipe)).word
+    is_sized = not (network.set_aside.pipe == pipe).any()
+    return word if is_sized else f"{word}, size not on record (what is told of it is made up)"
 
 
 def _valve_record(network: Network, row: int) -> model.ValveRecord:
@@ -251,10 +264,11 @@ def customers_of(
             meters=int(customers.meters[row]),
             priority=customers.priority[row],
             off_by=off_by,
-            x=float(customers.x_m[row]),
-            y=float(customers.y_m[row]),
+            x=place[0],
+            y=place[1],
         )
         for row, off_by in causes.items()
+        for place in [customer_place(network, row)]
     ]
     return tuple(sorted(rows, key=lambda row: (not row.priority, row.street, row.number, row.id)))
 
@@ -317,7 +331,7 @@ def stations_near(tables: EmergencyTables, hits: Hits) -> tuple[model.EmergencyS
                     id=stations.id[row],
                     kind="station",
                     distance_m=away_m,
-                    set_outlet_mbar=float(stations.outlet_pa_gauge[row]) / PA_PER_MBAR,
+                    set_outlet_mbar=_mbar_or_none(stations.outlet_pa_gauge.item(row)),
                     inlet_valve=stations.inlet_valve[row],
                 )
             )

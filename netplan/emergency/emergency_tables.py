@@ -9,8 +9,8 @@ from functools import cached_property
 import numpy as np
 
 from netplan.core.arrays import Flags, Ints, Ints32
-from netplan.emergency.free_lengths import FreeLengths, Span, barrier_place_m
-from netplan.emergency.hit_places import PipeBoxes
+from netplan.emergency.free_lengths import FreeLengths, KeepAway, Span, barrier_place_m
+from netplan.emergency.hit_places import HitPlace, PipeBoxes
 from netplan.emergency.ring_graph import RingGraph, ring_graph
 from netplan.emergency.stop_seconds import StopSeconds, barrier_length, dug_seconds, stop_seconds
 from netplan.graph.minimum_cut import INFINITE
@@ -104,16 +104,32 @@ class EmergencyTables:
     def _without_size(self) -> frozenset[int]:
         return frozenset(self.network.set_aside.pipe.tolist())
 
+    def keep_away(self, hits: tuple[HitPlace, ...], keep_away_m: float) -> KeepAway:
+        """Return the lengths of pipes within a distance of what may be hit [m]; kept once asked for."""
+        key = (hits, keep_away_m)
+        if key not in self._keep_away:
+            self._keep_away[key] = KeepAway(self.boxes, hits, keep_away_m)
+        return self._keep_away[key]
+
+    @cached_property
+    def _keep_away(self) -> dict[tuple[tuple[HitPlace, ...], float], KeepAway]:
+        return {}
+
+    @cached_property
+    def _codes(self) -> dict[int, Ints]:
+        return {}
+
     @cached_property
     def _fault(self) -> tuple[np.ndarray, np.ndarray]:
         return fault_pressures(self)
 
     def codes_of(self, piece: int) -> Ints:
         """Return why each method of the rules is refused on a piece (`MethodRefusal`); 0: it is not."""
-        rows = np.array([piece])
-        fault_pa, _ = piece_fault_pressure(self, rows, *self._fault)
-        codes: Ints = method_codes(self, self.rules, rows, fault_pa)[0].astype(np.int64)
-        return codes
+        if piece not in self._codes:
+            rows = np.array([piece])
+            fault_pa, _ = piece_fault_pressure(self, rows, *self._fault)
+            self._codes[piece] = method_codes(self, self.rules, rows, fault_pa)[0].astype(np.int64)
+        return self._codes[piece]
 
     def stop_on(
         self,

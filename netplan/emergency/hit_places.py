@@ -12,11 +12,12 @@ import numpy as np
 import shapely
 
 from netplan.core.arrays import Floats, Ints
-from netplan.core.errors import BadWorkError, quoted
+from netplan.core.errors import BadInputError, BadWorkError, quoted
 from netplan.network.address_search import customers_at_address
 from netplan.network.linear_reference import from_lon_lat, points_at
 from netplan.network.model import Network
 from netplan.network.service_mains import main_of_service
+from netplan.network.tolerant_layers import rows_of_id
 
 __all__ = [
     "ROUND",
@@ -35,6 +36,8 @@ FARTHEST_M: Final = 10_000.0
 ANYWHERE_M: Final = 1e9
 """Farther than anything on earth: who names a pipe of the network is answered (own) [m]."""
 ROUNDING_M: Final = 0.005
+MOST_PLACES: Final = 50
+"""Places of one address that are told apart (own) [-]."""
 SEGMENTS: Final = 64
 ROUND: Final = 1.0 / math.cos(math.pi / (4.0 * SEGMENTS))
 """A buffer is a polygon inside its circle: so much wider it holds all of the circle [-]."""
@@ -190,6 +193,17 @@ def hits_near(
     raise BadWorkError(f"no live main lies within {farthest_m / 1000:g} km of {asked}; correct the place")
 
 
+def customer_place(network: Network, row: int) -> tuple[float, float]:
+    """Return the place of a meter point, else of the end of its service [m, working CRS]; NaN for none."""
+    customers = network.customers
+    x_m, y_m = customers.x_m.item(row), customers.y_m.item(row)
+    first, last = customers.attach_start[row : row + 2].tolist()
+    if first < last and not (math.isfinite(x_m) and math.isfinite(y_m)):
+        node = customers.attach_node.item(first)
+        return network.nodes.x_m.item(node), network.nodes.y_m.item(node)
+    return x_m, y_m
+
+
 def hits_at_address(boxes: PipeBoxes, address: str, error_m: float) -> Hits:
     """Return what may have been hit at a street and number: mains there, and the services of the address.
 
@@ -201,8 +215,16 @@ def hits_at_address(boxes: PipeBoxes, address: str, error_m: float) -> Hits:
     network = boxes.network
     customers = network.customers
     rows = customers_at_address(network, address)
-    x_m, y_m = float(customers.x_m[rows].mean()), float(customers.y_m[rows].mean())
-    found = hits_near(boxes, x_m, y_m, error_m, quoted(address))
+    given = [customer_place(network, row) for row in rows.tolist()]
+    places = sorted({place for place in given if math.isfinite(sum(place))})[:MOST_PLACES]
+    if not places:
+        raise BadInputError(f"--address: {quoted(address)} has no place on record; give the place with --at")
+    found = _together([hits_near(boxes, *place, error_m, quoted(address)) for place in places])
+    x_m, y_m = found.x_m, found.y_m
+    apart_m = max(math.dist(place, (x_m, y_m)) for place in places) / network.scale
+    if apart_m > error_m:
+        doubt = f"the records place {quoted(address)} in {len(places)} places up to {apart_m:.0f} m apart"
+        found = replace(found, doubts=(doubt, *found.doubts))
     nodes = [
         customers.attach_node[customers.attach_start[row] : customers.attach_start[row + 1]] for row in rows
     ]
@@ -220,6 +242,18 @@ def hits_at_address(boxes: PipeBoxes, address: str, error_m: float) -> Hits:
     return Hits(x_m, y_m, _joined((*mains, *_mains_of(network, services))), services, doubts)
 
 
+def _together(several: Sequence[Hits]) -> Hits:
+    """Return all hits of several places as those of the first of them."""
+    first = several[0]
+    return Hits(
+        first.x_m,
+        first.y_m,
+        _joined(hit for one in several for hit in one.mains),
+        _joined(hit for one in several for hit in one.services),
+        tuple(dict.fromkeys(doubt for one in several for doubt in one.doubts)),
+    )
+
+
 def hits_on_main(network: Network, name: str, chainage_m: float) -> Hits:
     """Return the hit on a named pipe: a main, or a service and the main it hangs on.
 
@@ -229,7 +263,10 @@ def hits_on_main(network: Network, name: str, chainage_m: float) -> Hits:
         When the pipe is unknown, is not live, or has no such chainage.
     """
     pipes = network.pipes
-    row = pipes.id.find(name)
+    rows = rows_of_id(pipes.id, name) or _parts_of(network, name)
+    if len(rows) > 1:
+        return _hits_on_records(network, rows, name, chainage_m)
+    row = rows[0] if rows else -1
     if row < 0:
         if network.not_live.find(name) >= 0:
             raise BadWorkError(f"--main: {name} is recorded as abandoned or proposed; name a live main")
@@ -245,6 +282,34 @@ def hits_on_main(network: Network, name: str, chainage_m: float) -> Hits:
         return Hits(hit.x_m, hit.y_m, mains, (hit,))
     near = hits_near(PipeBoxes(network), hit.x_m, hit.y_m, UNMAINED_M, name, ANYWHERE_M)
     return Hits(hit.x_m, hit.y_m, near.mains, (hit,), (*_unmained(network, (hit,)), *near.doubts))
+
+
+def _parts_of(network: Network, name: str) -> tuple[int, ...]:
+    """Return the parts that a pipe was split into, in their order."""
+    rows: list[int] = []
+    while (row := network.pipes.id.find(f"{name}/{len(rows) + 1}")) >= 0:
+        rows.append(row)
+    return tuple(rows)
+
+
+def _hits_on_records(network: Network, rows: Sequence[int], name: str, chainage_m: float) -> Hits:
+    """Return hits on all pipes that a name may mean, at the chainage; on all of one that has it not."""
+    found = []
+    is_split = network.pipes.id[rows[0]] == f"{name}/1"
+    for row in rows:
+        length_m = float(network.pipes.length_m[row])
+        hit = _hit(network, row, min(chainage_m, length_m), 0.0)
+        is_there = chainage_m <= length_m and not is_split
+        found.append(hit if is_there else replace(hit, lengths=((0.0, length_m),)))
+    services = tuple(hit for hit in found if hit.pipe >= network.pipes.n_mains)
+    mains = [hit for hit in found if hit.pipe < network.pipes.n_mains]
+    mains += _mains_of(network, services)
+    doubt = f"the records hold {len(rows)} pipes named {name}: each may be the one that was hit"
+    if not mains:
+        near = hits_near(PipeBoxes(network), found[0].x_m, found[0].y_m, UNMAINED_M, name, ANYWHERE_M)
+        mains = list(near.mains)
+    first = found[0]
+    return Hits(first.x_m, first.y_m, _joined(mains), services, (doubt, *_unmained(network, services)))
 
 
 def _near(boxes: PipeBoxes, x_m: float, y_m: float, reach_m: float) -> list[HitPlace]:

@@ -13,6 +13,7 @@ from netplan.emergency.hit_places import Hits
 from netplan.emergency.ring_choice import quickest_ring
 from netplan.emergency.ring_search import RingQuestion
 from netplan.network.model import Network
+from netplan.network.tolerant_layers import rows_of_id
 from netplan.planfile import emergency_answer as model
 
 __all__ = [
@@ -173,10 +174,11 @@ def pieces_of_valves(network: Network, names: Iterable[str]) -> frozenset[int]:
     """
     found = set()
     for name in names:
-        row = network.valves.id.find(name)
-        if row < 0:
+        rows = rows_of_id(network.valves.id, name)
+        if not rows:
             raise BadInputError(
                 f"--valve-failed: the network has no valve {quoted(name)}; name one by its id"
             )
-        found.add(int(network.valves.piece[row]))
+        # Where several records have one id any of them may be the one that failed.
+        found.update(network.valves.piece[list(rows)].tolist())
     return frozenset(found - {-1})

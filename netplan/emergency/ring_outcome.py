@@ -9,6 +9,7 @@ import numpy as np
 
 from netplan.core.arrays import Flags, Ints, Ints32
 from netplan.emergency.emergency_tables import EmergencyTables
+from netplan.emergency.hit_places import Hits
 from netplan.emergency.ring_search import RingCut
 from netplan.network.model import Network
 from netplan.network.topology import components_without
@@ -110,12 +111,14 @@ def _parted_sensing(network: Network, part: Ints32, inside: Flags, shut: Ints) -
     return np.setdiff1d(rows[away], shut)
 
 
-def do_first_lines(tables: EmergencyTables, cut: RingCut, outcome: RingOutcome) -> tuple[str, ...]:
+def do_first_lines(
+    tables: EmergencyTables, hits: Hits, cut: RingCut, outcome: RingOutcome
+) -> tuple[str, ...]:
     """Return what must be done before, or with, the first stop, one line each."""
-    return tuple(_lines(tables.network, cut, outcome))
+    return (*_lines(tables.network, outcome), *_closed_lines(tables, hits, cut))
 
 
-def _lines(network: Network, cut: RingCut, outcome: RingOutcome) -> Iterator[str]:
+def _lines(network: Network, outcome: RingOutcome) -> Iterator[str]:
     for row in outcome.stations.tolist():
         name = network.stations.id[row]
         yield (
@@ -134,12 +137,27 @@ def _lines(network: Network, cut: RingCut, outcome: RingOutcome) -> Iterator[str
     for row in np.flatnonzero(outcome.severed).tolist():
         name, where = network.customers.id[row], network.customers.address[row]
         yield f"Meter point {name} ({where}) has another service from outside: shut both at the meter."
-    for row in _closed_valves(network, cut.inside).tolist():
+
+
+def _closed_lines(tables: EmergencyTables, hits: Hits, cut: RingCut) -> Iterator[str]:
+    network = tables.network
+    rows = _closed_valves(network, cut.inside).tolist()
+    if not rows:
+        return
+    keep_away = tables.keep_away((*hits.mains, *hits.services), tables.rules.emergency.keep_away_m)
+    for row in rows:
         name, pipe = network.valves.id[row], network.valves.pipe.item(row)
         place = f"on main {network.pipes.id[pipe]} at {network.valves.chainage_m.item(row):.1f} m"
         street = network.pipes.street[pipe]
         where = f"{place} in {street}" if street else place
-        yield f"Valve {name}, {where}, bounds the ring and is recorded as closed: check that it is shut."
+        said = f"Valve {name}, {where}, bounds the ring and is recorded as closed"
+        if keep_away.holds(pipe, network.valves.chainage_m.item(row)):
+            yield (
+                f"{said}, but lies within the keep-away distance: do not approach it until the competent "
+                "person permits; until then gauges alone show whether it is shut."
+            )
+        else:
+            yield f"{said}: check that it is shut."
 
 
 def _closed_valves(network: Network, inside: Flags) -> Ints:

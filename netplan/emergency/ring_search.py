@@ -11,7 +11,6 @@ import numpy as np
 from netplan.core.arrays import Flags
 from netplan.core.constants import SECONDS_PER_MINUTE
 from netplan.emergency.emergency_tables import EmergencyTables, PlacedStop
-from netplan.emergency.free_lengths import KeepAway
 from netplan.emergency.hit_places import HitPlace
 from netplan.emergency.ring_graph import RingGraph
 from netplan.graph.minimum_cut import INFINITE, UNEXPLORED, FlowGraph, least_cut
@@ -115,7 +114,7 @@ class RingQuestion:
         services: Sequence[HitPlace] = (),
     ) -> None:
         self.tables, self.graph, self.hits, self.valves_only = tables, graph, tuple(hits), valves_only
-        self._keep_away = KeepAway(tables.boxes, (*hits, *services), keep_away_m)
+        self._keep_away = tables.keep_away((*hits, *services), keep_away_m)
         self._near = self._stops_nearby()
         self._halves = self._split()
         self._hit_pieces = frozenset(half.piece for half in self._halves) - {-1}

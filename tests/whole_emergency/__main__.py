@@ -3,6 +3,7 @@
 ``python -m tests.whole_emergency FIRST:LAST`` asks at places of every kind in the towns of these seeds;
 ``python -m tests.whole_emergency SEED`` says what deviates in one town;
 ``python -m tests.whole_emergency small FIRST:LAST`` compares rings of small towns with the best of all there are;
+``python -m tests.whole_emergency schutterwald FIRST:LAST`` asks in the open Schutterwald network with valves set on it;
 ``python -m tests.whole_emergency damaged COUNT`` (or FIRST:LAST) asks in towns whose records are damaged at random.
 """
 
@@ -16,6 +17,7 @@ from pathlib import Path
 
 from tests.whole_emergency.damaged import run_damaged
 from tests.whole_emergency.exhaustive_runs import run_small_town
+from tests.whole_emergency.real_town import run_real_town
 from tests.whole_emergency.runs import EmergencyRun, run_town
 
 SHOWN = 3
@@ -68,7 +70,8 @@ def main() -> int:
     seeds = range(int(first), int(last)) if colon else [int(first)]
     if how == ["damaged"]:
         return _damaged(seeds if colon else range(int(first)))
-    return _table(seeds, run_small_town if how == ["small"] else run_town)
+    runs = {"small": run_small_town, "schutterwald": run_real_town}
+    return _table(seeds, runs[how[0]] if how else run_town)
 
 
 if __name__ == "__main__":

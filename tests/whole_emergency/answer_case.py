@@ -5,16 +5,17 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
 import shapely
+from pyproj import Transformer
 
 import netplan
 from tests.whole_plan.walk import Key, Network, Raw, State, number, text
 
-__all__ = ["AnswerCase", "Breach", "Row", "rules_with"]
+__all__ = ["AnswerCase", "Breach", "Row", "rules_with", "transformer"]
 
 Row = dict[str, Any]
 ROUNDED_M = 0.002
@@ -30,6 +31,12 @@ class Breach:
 
     def __str__(self) -> str:
         return f"{self.rule}: {self.what}"
+
+
+@lru_cache(maxsize=8)
+def transformer(source: int | str, target: int | str) -> Transformer:
+    """Return what takes coordinates from one reference system to another, east first."""
+    return Transformer.from_crs(source, target, always_xy=True)
 
 
 def rules_with(own: Mapping[str, Any]) -> Row:
@@ -93,12 +100,8 @@ class AnswerCase:
     @cached_property
     def place(self) -> shapely.Point:
         """The place that was asked for, by its longitude and latitude."""
-        from pyproj import Transformer
-
-        crs = self.raw.layers["mains"].crs
-        return shapely.Point(
-            Transformer.from_crs(4326, crs, always_xy=True).transform(self.data["lon"], self.data["lat"])
-        )
+        to_working = transformer(4326, str(self.raw.layers["mains"].crs))
+        return shapely.Point(to_working.transform(self.data["lon"], self.data["lat"]))
 
     @cached_property
     def reach_m(self) -> float:

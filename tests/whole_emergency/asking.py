@@ -36,9 +36,11 @@ def ask(
     *,
     rules: Path | None = None,
     cache: Path | None = None,
+    pressures: bool = False,
 ) -> Answered:
-    """Run ``gas-netplan emergency`` and return what it answered."""
+    """Run ``gas-netplan emergency`` and return what it answered; without pressures unless they are wanted."""
     command = ["emergency", str(source), *words, "--out", str(out)]
+    command += [] if pressures else ["--no-pressures"]
     command += [] if rules is None else ["--rules", str(rules)]
     command += [] if cache is None else ["--cache", str(cache)]
     said = io.StringIO()

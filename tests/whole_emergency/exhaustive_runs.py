@@ -32,8 +32,17 @@ KINDS = (
 ROUNDED_MIN = 0.051
 
 
-def run_small_town(seed: int, folder: Path) -> EmergencyRun:
-    """Compare the rings at places of a small town with the best of all, for one, some and enough crews."""
+def run_small_town(seed: int, folder: Path, most: int = 1000) -> EmergencyRun:
+    """Compare the rings at places of a small town with the best of all, for one, some and enough crews.
+
+    Parameters
+    ----------
+    seed : int
+    folder : Path
+        Empty.
+    most : int
+        So many places at most.
+    """
     town, own = small_town(seed), rules_of(seed, {})
     source = folder / "town.gpkg"
     write_layers(town.layers(), source)
@@ -41,7 +50,7 @@ def run_small_town(seed: int, folder: Path) -> EmergencyRun:
     raw, run, rules = read_raw(source), EmergencyRun(), rules_with(own)
     rng = np.random.default_rng([22, 4, seed])
     hits = [(kind, words) for kind, words in drawn_hits(raw, rng) if kind in KINDS]
-    for kind, words in hits:
+    for kind, words in hits[:most]:
         tried: dict[str, EveryRing | None] | None = None
         for crews in (1, 2, 3, 100):
             answered = ask(

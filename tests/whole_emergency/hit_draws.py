@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
-from pyproj import Transformer
 
+from tests.whole_emergency.answer_case import transformer
 from tests.whole_plan.walk import Raw, text
 
 __all__ = ["drawn_hits", "lon_lat_words"]
@@ -19,7 +19,7 @@ BESIDE_M = 0.1
 
 def lon_lat_words(raw: Raw, x: float, y: float) -> list[str]:
     """Return the option that gives a place of the working CRS."""
-    lon, lat = Transformer.from_crs(raw.layers["mains"].crs, 4326, always_xy=True).transform(x, y)
+    lon, lat = transformer(str(raw.layers["mains"].crs), 4326).transform(x, y)
     return ["--at", f"{lon:.9f},{lat:.9f}"]
 
 

@@ -74,9 +74,9 @@ def check_hit(
     raw: Raw, rules: Row, source: Path, folder: Path, words: list[str], run: EmergencyRun, kind: str
 ) -> None:
     """Ask for a place, check the answer, and the answer after each valve of its rings failed."""
-    options = {"rules": folder / "rules.toml", "cache": folder / "cache"}
+    rules_file, cache = folder / "rules.toml", folder / "cache"
     label = f"{kind} {' '.join(words)}"
-    first = ask(source, folder / f"out-{kind}", words, **options)
+    first = ask(source, folder / f"out-{kind}", words, rules=rules_file, cache=cache)
     if first.code or not first.data:
         run.found.append((label, Breach("no answer", f"{first.code} {first.said[-400:]}")))
         return
@@ -91,7 +91,7 @@ def check_hit(
             continue
         asked.add(failed)
         again = [*words, *(w for ident in failed for w in ("--valve-failed", ident))]
-        answered = ask(source, folder / f"out-{kind}-{k}", again, **options)
+        answered = ask(source, folder / f"out-{kind}-{k}", again, rules=rules_file, cache=cache)
         if answered.code or not answered.data:
             run.found.append((label, Breach("no answer after a valve failed", answered.said[-400:])))
             continue
@@ -137,8 +137,8 @@ def _count(data: Row, holds: Counter[str]) -> None:
     holds.update(name for name, there in marks.items() if there)
 
 
-def run_town(seed: int, folder: Path) -> EmergencyRun:
-    """Draw the town of a seed and check the answers at a place of each kind."""
+def run_town(seed: int, folder: Path, most: int = 1000) -> EmergencyRun:
+    """Draw the town of a seed and check the answers at a place of each kind, `most` of them."""
     town = random_town(seed)
     more_valves(town)
     own = rules_of(seed, town.rules)
@@ -147,7 +147,9 @@ def run_town(seed: int, folder: Path) -> EmergencyRun:
     (folder / "rules.toml").write_text(rules_text(own), encoding="utf-8")
     raw, run, rules = read_raw(source), EmergencyRun(), rules_with(own)
     rng = np.random.default_rng([22, 1, seed])
-    for kind, words in drawn_hits(raw, rng):
+    hits = list(drawn_hits(raw, rng))
+    chosen = sorted(rng.permutation(len(hits))[:most].tolist())
+    for kind, words in (hits[at] for at in chosen):
         crews = int(rng.choice([1, 1, 2, 3, 30]))
         check_hit(raw, rules, source, folder, [*words, "--crews", str(crews)], run, kind.replace(" ", "_"))
     run.holds.update(f"town: {kind}" for kind in town.kinds)
